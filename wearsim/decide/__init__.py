@@ -1,0 +1,1 @@
+"""What to do next: the library of strokes, the floor, the search, propose and compare."""

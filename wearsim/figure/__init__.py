@@ -1,0 +1,1 @@
+"""What a surface is worth: conics, figure error, Strehl ratio, edge roll."""

@@ -1,0 +1,1 @@
+"""Ground floor: jitted functions of SI floats and arrays. Imports nothing else of wearsim."""

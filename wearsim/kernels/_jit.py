@@ -1,0 +1,54 @@
+"""The one wrapper that fixes how kernels are compiled.
+
+``fastmath`` allows sums to be reordered and products to be contracted, nothing that breaks NaN or infinity.
+The cache folder carries a digest of every kernel's source: a cached function does not notice when a jitted
+helper in another file changes, so a change anywhere makes a new folder.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numba
+
+FASTMATH = {"reassoc", "contract", "arcp", "nsz"}
+
+
+def _digest() -> str:
+    digest = hashlib.sha256(numba.__version__.encode())
+    for source in sorted(Path(__file__).parent.glob("*.py")):
+        digest.update(source.read_bytes())
+    return digest.hexdigest()[:12]
+
+
+def cache_folder() -> Path:
+    """Folder that holds the compiled kernels of exactly this source."""
+    base = os.environ.get("NUMBA_CACHE_DIR") or os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
+    return Path(base) / "wearsim" / _digest()
+
+
+def is_compiled() -> bool:
+    """Whether kernels of exactly this source have been compiled here before."""
+    return any(CACHE.rglob("*.nbi")) if CACHE.is_dir() else False
+
+
+CACHE = cache_folder()
+
+
+def kernel(function: Callable[..., Any] | None = None, /, **options: Any) -> Any:
+    """Compile a kernel: nogil, cached in a folder of this source's own, IEEE error model."""
+    if function is None:
+        return lambda inner: kernel(inner, **options)
+    settings: dict[str, Any] = {"nogil": True, "fastmath": FASTMATH, "error_model": "numpy", **options}
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(CACHE)
+    try:
+        return numba.njit(cache=True, **settings)(function)
+    except RuntimeError:  # no writable place for a cache: compile in memory
+        return numba.njit(**settings)(function)
+    finally:
+        numba.config.CACHE_DIR = before

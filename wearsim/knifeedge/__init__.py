@@ -1,0 +1,1 @@
+"""The knife-edge test: readings to surface and back."""

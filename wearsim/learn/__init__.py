@@ -1,0 +1,1 @@
+"""The mirror's folder: sessions done, calibration of the constants, rehearsal."""

@@ -1,0 +1,1 @@
+"""What people read: plots, tables, the bench card."""

@@ -1,0 +1,1 @@
+"""Batches of predictions over a range of settings."""
