@@ -1,0 +1,323 @@
+"""The radial engine's inner loops: offset basis, rates of wear and creep, adaptive stepping in time.
+
+Physics sections 3, 4 and 6. ``w`` (n_r,) height of the glass, ``u`` (n_rho,) height of the pitch [m]. A *load case*
+is one position of the load relative to the top piece's centre, in axes along and across the line of centres.
+``path`` (n_e, M) is the path per second travelled at each offset in each load case [m/s], ``time`` (n_e, M) the
+share of time [1]. Then
+
+    dw/dt = -k sum path B,      du/dt = -1/(kappa tau) sum time C
+
+with B, C the ring means of the pressure in the mirror's and in the lap's frame.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from wearsim.kernels._jit import kernel
+from wearsim.kernels.contact import balance
+from wearsim.kernels.table import resample
+
+
+class Setting(NamedTuple):
+    """Everything that stays the same during a spell, as floats and arrays.
+
+    Attributes
+    ----------
+    scale : float
+        Radius of the mirror [m].
+    stiffness : float
+        Foundation modulus kappa [Pa/m].
+    force : float
+        Load [N].
+    wear : float
+        Preston coefficient k [1/Pa].
+    creep : float
+        1 / (kappa tau) [m/(Pa s)].
+    cases : (M, 2) float
+        Load positions relative to the top piece's centre, along and across the line of centres [m].
+    centre : (n_e,) float
+        Where the top piece's centre stands on the line of centres [m]: the offset, or 0 for mirror on top.
+    path, time : (n_e, M) float
+    glass_source, glass_weight, pitch_source, pitch_weight : resampling of the two profiles
+    """
+
+    scale: float
+    stiffness: float
+    force: float
+    wear: float
+    creep: float
+    cases: np.ndarray
+    centre: np.ndarray
+    path: np.ndarray
+    time: np.ndarray
+    glass_source: np.ndarray
+    glass_weight: np.ndarray
+    pitch_source: np.ndarray
+    pitch_weight: np.ndarray
+
+
+@kernel
+def _ring_pressures(x, y, share, height, d, bx, by, out):
+    for k in range(x.size):
+        base = d + bx * x[k] + height[k]
+        side = by * y[k]
+        out[k] = share[k] * 0.5 * (max(0.0, base + side) + max(0.0, base - side))
+
+
+@kernel
+def _ring_sums(start, first, count, shift, values, scale, out):
+    for j in range(count):
+        total = 0.0
+        for k in range(start[first + j] - shift, start[first + j + 1] - shift):
+            total += values[k]
+        out[j] += scale * total
+
+
+@kernel
+def _largest(x, y, factor, height, d, bx, by):
+    top = 0.0
+    for k in range(x.size):
+        g = factor[k] * (d + bx * x[k] + height[k] + abs(by * y[k]))
+        top = g if g > top else top
+    return top
+
+
+@kernel
+def _lifted(x, y, plain, height, d, bx, by):
+    bare, whole = 0.0, 0.0
+    for k in range(x.size):
+        base = d + bx * x[k] + height[k]
+        side = by * y[k]
+        whole += 2.0 * plain[k]
+        bare += (plain[k] if base + side <= 0.0 else 0.0) + (plain[k] if base - side <= 0.0 else 0.0)
+    return bare / whole
+
+
+@kernel
+def _look_up(table, cell, part, out):
+    for k in range(out.size):
+        c = cell[k]
+        out[k] = table[c] + part[k] * (table[c + 1] - table[c])
+
+
+@kernel
+def _add_rings(start, first, count, values, height):
+    """Add a ring's own height to all of its nodes."""
+    shift = start[first]
+    for j in range(count):
+        for k in range(start[first + j] - shift, start[first + j + 1] - shift):
+            height[k] += values[j]
+
+
+@kernel
+def _full_sums(x, y, area, height, out):
+    a0, ax, axx, ayy, ah, ahx = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    for k in range(x.size):
+        a0 += area[k]
+        ax += area[k] * x[k]
+        axx += area[k] * x[k] * x[k]
+        ayy += area[k] * y[k] * y[k]
+        ah += area[k] * height[k]
+        ahx += area[k] * x[k] * height[k]
+    out[0], out[1], out[2], out[3], out[4], out[5] = 2 * a0, 2 * ax, 2 * axx, 2 * ayy, 2 * ah, 2 * ahx
+
+
+@kernel
+def offset_pressures(w, u, setting, nodes, poses, cold, path, time, basis, pitch_basis, survey):
+    """Balance every offset and load case at the state (w, u); gather the ring means of the pressure.
+
+    Parameters
+    ----------
+    w, u : (n_r,), (n_rho,) float [m]
+    setting : Setting
+    nodes : Nodes
+    poses : (n_e, M, 3) float
+        Poses to start from unless ``cold``; the result on return.
+    path, time : (n_e, M) float
+        Weights of the two sums.
+    basis : (G, n_r) or (1, n_r) float
+        Ring means in the mirror's frame times ``path``. With G = n_e * M rows each offset and case keeps a row
+        of its own; with one row they are summed.
+    pitch_basis : (1, n_rho) float
+        Ring means in the lap's frame times ``time``, summed [Pa].
+    survey : (4,) float
+        Out: largest pressure [Pa], share of the overlap lifted off (weighted by time), largest imbalance,
+        Newton iterations. The first two only where ``survey[3] < 0`` on entry.
+
+    Returns
+    -------
+    int
+        0, or 1 + the index of the first offset whose balance was not found.
+    """
+    n_e, cases = setting.path.shape
+    n_r, n_p = w.size, u.size
+    kappa = setting.stiffness
+    look = survey[3] < 0.0
+    survey[:] = 0.0
+    glass = np.empty(setting.glass_source.shape[0])
+    pitch = np.empty(setting.pitch_source.shape[0])
+    resample(w, setting.glass_source, setting.glass_weight, glass)
+    resample(u, setting.pitch_source, setting.pitch_weight, pitch)
+    full = np.empty(6)
+    basis[:] = 0.0
+    pitch_basis[:] = 0.0
+    for i in range(n_e):
+        s, t = nodes.area_start[i], nodes.area_start[i + 1]
+        gs, gt = nodes.glass_start[i * n_r], nodes.glass_start[(i + 1) * n_r]
+        ps, pt = nodes.pitch_start[i * n_p], nodes.pitch_start[(i + 1) * n_p]
+        height, other = np.empty(t - s), np.empty(t - s)
+        _look_up(glass, nodes.area_glass[s:t], nodes.area_glass_part[s:t], height)
+        _look_up(pitch, nodes.area_pitch[s:t], nodes.area_pitch_part[s:t], other)
+        height += other
+        on_glass, on_pitch = np.empty(gt - gs), np.empty(pt - ps)
+        _look_up(pitch, nodes.glass_cell[gs:gt], nodes.glass_part[gs:gt], on_glass)
+        _add_rings(nodes.glass_start, i * n_r, n_r, w, on_glass)
+        _look_up(glass, nodes.pitch_cell[ps:pt], nodes.pitch_part[ps:pt], on_pitch)
+        _add_rings(nodes.pitch_start, i * n_p, n_p, u, on_pitch)
+        glass_p, pitch_p = np.empty(gt - gs), np.empty(pt - ps)
+        x, y, area = nodes.area_x[s:t], nodes.area_y[s:t], nodes.area_weight[s:t]
+        _full_sums(x, y, area, height, full)
+        for m in range(cases):
+            if path[i, m] == 0.0 and time[i, m] == 0.0:
+                continue
+            pose = poses[i, m]
+            fx, fy = setting.centre[i] + setting.cases[m, 0], setting.cases[m, 1]
+            steps, left = balance(
+                x, y, area, height, full, kappa, setting.force, fx, fy, setting.scale, cold, pose
+            )
+            if steps < 0 and not cold:  # a warm start may mislead; the cold start is the tried one
+                steps, left = balance(
+                    x, y, area, height, full, kappa, setting.force, fx, fy, setting.scale, True, pose
+                )
+            survey[2] = max(survey[2], left)
+            survey[3] += abs(steps)
+            if steps < 0:
+                return i + 1
+            d, bx, by = pose[0], pose[1], pose[2]
+            row = i * cases + m if basis.shape[0] > 1 else 0
+            if path[i, m] != 0.0:
+                _ring_pressures(
+                    nodes.glass_x[gs:gt], nodes.glass_y[gs:gt], nodes.glass_share[gs:gt],
+                    on_glass, d, bx, by, glass_p,
+                )  # fmt: skip
+                _ring_sums(nodes.glass_start, i * n_r, n_r, gs, glass_p, kappa * path[i, m], basis[row])
+            if time[i, m] != 0.0:
+                _ring_pressures(
+                    nodes.pitch_x[ps:pt], nodes.pitch_y[ps:pt], nodes.pitch_share[ps:pt],
+                    on_pitch, d, bx, by, pitch_p,
+                )  # fmt: skip
+                _ring_sums(
+                    nodes.pitch_start, i * n_p, n_p, ps, pitch_p, kappa * time[i, m], pitch_basis[0]
+                )
+            if look:
+                gy, gf = nodes.glass_y[gs:gt], nodes.glass_factor[gs:gt]
+                top = kappa * _largest(nodes.glass_x[gs:gt], gy, gf, on_glass, d, bx, by)
+                survey[0] = max(survey[0], top)
+                survey[1] += time[i, m] * _lifted(x, y, nodes.area_plain[s:t], height, d, bx, by)
+    return 0
+
+
+@kernel
+def rates(w, u, setting, nodes, poses, cold, dw, du, survey):
+    """dw/dt (n_r,) and du/dt (n_rho,) [m/s] at the state (w, u); returns 0 or the failing offset + 1."""
+    basis, pitch_basis = dw.reshape(1, dw.size), du.reshape(1, du.size)
+    status = offset_pressures(
+        w, u, setting, nodes, poses, cold, setting.path, setting.time, basis, pitch_basis, survey
+    )
+    dw *= -setting.wear
+    du *= -setting.creep
+    return status
+
+
+@kernel
+def _error(h, k1w, k2w, k3w, k4w, k1u, k2u, k3u, k4u, small_w, small_u):
+    """Largest difference between the third and second order results, in units of what is allowed."""
+    worst = 0.0
+    for i in range(k1w.size):
+        e = h * (-5.0 / 72.0 * k1w[i] + k2w[i] / 12.0 + k3w[i] / 9.0 - 0.125 * k4w[i])
+        worst = max(worst, abs(e) / small_w)
+    for i in range(k1u.size):
+        e = h * (-5.0 / 72.0 * k1u[i] + k2u[i] / 12.0 + k3u[i] / 9.0 - 0.125 * k4u[i])
+        worst = max(worst, abs(e) / small_u)
+    return worst
+
+
+@kernel
+def evolve(w, u, setting, nodes, poses, duration, steps, small_w, small_u, first_step, report):
+    """Wear and creep together over ``duration`` seconds, in place.
+
+    The explicit third-order pair of Bogacki and Shampine, Appl. Math. Lett. 2 (1989) 321, with the second-order
+    member as error estimate [memory].
+
+    Parameters
+    ----------
+    w, u : (n_r,), (n_rho,) float [m]
+        State; changed in place.
+    steps : int
+        0 for error control; otherwise that many equal steps.
+    small_w, small_u : float [m]
+        Error allowed in a step.
+    first_step : float [s]
+        First step tried.
+    report : (6,) float
+        Out: largest pressure [Pa], lift-off share (mean over time), largest imbalance, steps, evaluations,
+        Newton iterations.
+
+    Returns
+    -------
+    int
+        0; 1 + index of the offset whose balance failed; -1 when the step became hopelessly small.
+    """
+    n_r, n_p = w.size, u.size
+    kw, ku = np.empty((4, n_r)), np.empty((4, n_p))
+    survey = np.empty(4)
+    report[:] = 0.0
+    survey[3] = -1.0
+    status = rates(w, u, setting, nodes, poses, True, kw[0], ku[0], survey)
+    if status != 0:
+        return status
+    report[4] += 1
+    h = duration / steps if steps > 0 else min(first_step, duration)
+    t = 0.0
+    share = survey[1]
+    report[0], report[2], report[5] = survey[0], survey[2], survey[3]
+    while t < duration * (1 - 1e-12):
+        h = min(h, duration - t)
+        for stage in range(1, 4):
+            yw, yu = w.copy(), u.copy()
+            if stage == 1:
+                yw += 0.5 * h * kw[0]
+                yu += 0.5 * h * ku[0]
+            elif stage == 2:
+                yw += 0.75 * h * kw[1]
+                yu += 0.75 * h * ku[1]
+            else:
+                yw += h * (2.0 / 9.0 * kw[0] + 1.0 / 3.0 * kw[1] + 4.0 / 9.0 * kw[2])
+                yu += h * (2.0 / 9.0 * ku[0] + 1.0 / 3.0 * ku[1] + 4.0 / 9.0 * ku[2])
+            survey[3] = -1.0 if stage == 3 else 0.0
+            status = rates(yw, yu, setting, nodes, poses, False, kw[stage], ku[stage], survey)
+            if status != 0:
+                return status
+            report[4] += 1
+            report[2] = max(report[2], survey[2])
+            report[5] += survey[3]
+        worst = _error(h, kw[0], kw[1], kw[2], kw[3], ku[0], ku[1], ku[2], ku[3], small_w, small_u)
+        if steps > 0 or worst <= 1.0:
+            t += h
+            w[:] = yw
+            u[:] = yu
+            kw[0] = kw[3]
+            ku[0] = ku[3]
+            report[1] += 0.5 * h * (share + survey[1])
+            share = survey[1]
+            report[0] = max(report[0], survey[0])
+            report[3] += 1
+        if steps == 0:
+            h *= min(4.0, max(0.2, 0.9 * (1.0 / max(worst, 1e-6)) ** (1.0 / 3.0)))
+            if h < 1e-9 * duration:
+                return -1
+    report[1] /= duration
+    return 0

@@ -1,0 +1,72 @@
+"""Every numerical knob of the engines in one frozen object, with the error it bounds.
+
+The defaults are *found*: ``tests/benchmarks/accuracy_table.py`` prints error against time over grids, offsets
+and steps, and docs/performance.md keeps the table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """Numerical settings of the radial engine.
+
+    Parameters
+    ----------
+    glass_rings, pitch_rings : int
+        Nodes of the radial grids of mirror and lap.
+    rim_share : float
+        0 = even grid .. 1 = crowded towards the rim like a Chebyshev grid.
+    offsets : int
+        Centre offsets at which a stroke's contact is solved.
+    per_radius, per_turn : int
+        Area nodes for the balance, per mirror radius and per half turn.
+    ring_per_turn : int
+        Nodes of a whole ring's half turn for the ring means.
+    table_cells : int
+        Cells of the fine tables in which heights are looked up.
+    draws : int
+        Draws of a jittered stroke (a low-discrepancy set, always the same).
+    phases : int
+        Poses along a stroke for the path weights.
+    tolerance : float
+        Error allowed in a time step, relative to the mean removal of the spell and to the pitch's mean
+        compression.
+    steps : int
+        0 for error control; otherwise equal time steps (for the convergence tests).
+    """
+
+    glass_rings: int = 40
+    pitch_rings: int = 40
+    rim_share: float = 0.8
+    offsets: int = 14
+    per_radius: int = 14
+    per_turn: int = 12
+    ring_per_turn: int = 12
+    table_cells: int = 400
+    draws: int = 256
+    phases: int = 24
+    tolerance: float = 2e-3
+    steps: int = 0
+
+    def refined(self, factor: float = 2.0) -> Accuracy:
+        """The same with every knob turned up by ``factor`` (and the tolerance down by its square)."""
+        return Accuracy(
+            glass_rings=round(self.glass_rings * factor),
+            pitch_rings=round(self.pitch_rings * factor),
+            rim_share=self.rim_share,
+            offsets=round(self.offsets * factor),
+            per_radius=round(self.per_radius * factor),
+            per_turn=round(self.per_turn * factor),
+            ring_per_turn=round(self.ring_per_turn * factor),
+            table_cells=round(self.table_cells * factor),
+            draws=round(self.draws * factor),
+            phases=round(self.phases * factor),
+            tolerance=self.tolerance / factor**2,
+            steps=round(self.steps * factor),
+        )
+
+
+DEFAULT = Accuracy()
