@@ -1,0 +1,90 @@
+"""What masking the rim would buy: Strehl ratio and light against the mask's radius (physics section 7)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from wearsim.figure.aperture import ClearAperture
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Masking:
+    """Strehl ratio and area left for masks of several radii.
+
+    Attributes
+    ----------
+    mask_radius : ndarray, shape (k,)
+        Clear radius that the mask leaves, increasing; the last is the unmasked aperture [m].
+    strehl : ndarray, shape (k,)
+        The surface refitted (piston and r^2) inside each mask [1].
+    area : ndarray, shape (k,)
+        Share of the unmasked clear area [1].
+    worth : ndarray, shape (k,)
+        Strehl x area: light in the core of the image, the unmasked perfect mirror = 1 [1].
+    """
+
+    mask_radius: Floats
+    strehl: Floats
+    area: Floats
+    worth: Floats
+
+    @property
+    def best_radius(self) -> float:
+        """Mask radius of the largest Strehl x area [m]."""
+        return float(self.mask_radius[int(np.argmax(self.worth))])
+
+    @property
+    def gain(self) -> float:
+        """Largest Strehl x area over that without a mask [1]; 1.0 = a mask buys nothing."""
+        return float(self.worth.max() / self.worth[-1])
+
+
+def masking(
+    radius: ArrayLike,
+    error: ArrayLike,
+    *,
+    inner: float,
+    outer: float,
+    wavelength: float,
+    smallest: float = 0.7,
+    masks: int = 31,
+) -> Masking:
+    """Strehl ratio and Strehl x area against the radius of a mask over the rim.
+
+    Parameters
+    ----------
+    radius, error : array_like, shape (n,)
+        Increasing radii and figure error (piston and r^2 do not matter) [m].
+    inner, outer : float
+        The clear annulus without a mask [m].
+    wavelength : float
+        [m]
+    smallest : float
+        Smallest mask radius, as a fraction of `outer` [1].
+    masks : int
+        How many masks.
+
+    Returns
+    -------
+    Masking
+
+    Raises
+    ------
+    ValueError
+        A smallest mask that the hole fills, or radii that do not increase.
+    """
+    sizes = np.linspace(max(smallest * outer, inner + 0.1 * (outer - inner)), outer, masks)
+    apertures = [ClearAperture(radius, inner, float(size)) for size in sizes]
+    strehl = np.array([_strehl(aperture, error, wavelength) for aperture in apertures])
+    area = (sizes**2 - inner**2) / (outer**2 - inner**2)
+    return Masking(mask_radius=sizes, strehl=strehl, area=area, worth=strehl * area)
+
+
+def _strehl(aperture: ClearAperture, error: ArrayLike, wavelength: float) -> float:
+    phase = (4.0 * np.pi / wavelength) * (aperture.matrix @ aperture.level(error))
+    return float((aperture.weights @ np.cos(phase)) ** 2 + (aperture.weights @ np.sin(phase)) ** 2)
