@@ -1,0 +1,127 @@
+"""The warnings that a careful colleague would give with a prediction."""
+
+from __future__ import annotations
+
+import math
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Programme
+from wearsim.wear.outcome import Outcome
+
+# Edge roll below this, in waves of surface height, is worth a word (interface.md's default limit).
+EDGE_LIMIT_WAVES = 0.125
+# Share of the overlap that carries nothing, from which the lap does not conform. A judgement.
+LIFT_OFF_TOO_MUCH = 0.25
+# A stroke that comes this close to its tipping offset. A judgement.
+NEAR_TIPPING = 0.9
+# A second person or a hoist from here [kg] (checks: lifting constant 23 kg, from memory).
+HEAVY = 20.0
+# Young's modulus and Poisson's ratio of mirror glass (from memory; glasses lie between 63 and 90 GPa) [Pa], [1].
+YOUNG, POISSON = 64e9, 0.2
+# Lowest round bending mode of a free plate, wave number times radius (from memory, thin-plate theory) [1].
+ROUND_MODE = 3.0
+# Share of the pitch's own give that the glass may bend and still be taken as rigid. A judgement.
+BEND_SHARE = 0.2
+
+
+def bending_share(bench: Bench, stiffness: float) -> float:
+    """How much the glass gives in its lowest round bending mode, relative to what the pitch gives [1].
+
+    A thin plate of rigidity D = E t^3 / (12 (1 - nu^2)) resists a wave number q with D q^4 per unit of
+    deflection, the pitch with kappa.
+
+    Parameters
+    ----------
+    bench : Bench
+    stiffness : float
+        Foundation modulus [Pa/m].
+    """
+    mirror = bench.mirror
+    rigidity = YOUNG * mirror.thickness**3 / (12.0 * (1.0 - POISSON**2))
+    return float(stiffness / (rigidity * (ROUND_MODE / mirror.radius) ** 4))
+
+
+def warnings_for(bench: Bench, programme: Programme, outcome: Outcome) -> tuple[str, ...]:
+    """Everything worth a word about an outcome, each one line.
+
+    Parameters
+    ----------
+    bench : Bench
+    programme : Programme
+    outcome : Outcome
+    """
+    return (
+        *_edge(bench, outcome),
+        *_spells(outcome),
+        *_glass(bench),
+        *_weight(bench, programme),
+        *(
+            [f"{outcome.band.failed} of {outcome.band.draws} draws of the constants found no balance"]
+            if outcome.band is not None and outcome.band.failed
+            else []
+        ),
+    )
+
+
+def _edge(bench: Bench, outcome: Outcome) -> list[str]:
+    limit = EDGE_LIMIT_WAVES * bench.light.wavelength
+    roll, before = outcome.edge_roll, outcome.numbers_before.edge_roll
+    lines = []
+    if roll < -limit and roll < before:
+        lines.append(
+            f"edge: turned down by {-roll * 1e9:.0f} nm of surface afterwards ({-before * 1e9:.0f} nm before); "
+            f"the limit is {limit * 1e9:.0f} nm"
+        )
+    elif outcome.band is not None and outcome.band.edge_roll[0] < -limit and outcome.band.edge_roll[0] < before:
+        lines.append(
+            f"edge: may turn down by {-outcome.band.edge_roll[0] * 1e9:.0f} nm of surface "
+            "if the constants are unlucky (5th percentile)"
+        )
+    return lines
+
+
+def _spells(outcome: Outcome) -> list[str]:
+    lines = []
+    for number, spell in enumerate(outcome.spells, start=1):
+        if spell.lift_off_share > LIFT_OFF_TOO_MUCH:
+            lines.append(
+                f"spell {number}: the lap does not conform: {spell.lift_off_share:.0%} of the overlap carries "
+                "nothing; press before it, or work in shorter spells"
+            )
+        if spell.reach > NEAR_TIPPING * spell.tip:
+            lines.append(
+                f"spell {number}: near tipping: the stroke reaches {spell.reach * 1e3:.0f} mm off centre, "
+                f"the top piece tips at {spell.tip * 1e3:.0f} mm"
+            )
+        if spell.left_out > 0.0:
+            lines.append(
+                f"spell {number}: with the stated spread of the hands {spell.left_out:.1%} of the strokes would "
+                "tip; the prediction leaves them out"
+            )
+    return lines
+
+
+def _glass(bench: Bench) -> list[str]:
+    mirror = bench.mirror
+    share = bending_share(bench, max(lap.stiffness for lap in bench.laps))
+    if share <= BEND_SHARE:
+        return []
+    enough = mirror.thickness * (share / BEND_SHARE) ** (1.0 / 3.0)
+    return [
+        f"glass: {mirror.diameter * 1e3:.0f} mm across and {mirror.thickness * 1e3:.0f} mm thick bends with the "
+        f"pitch ({share:.0%} of the pitch's give); taken as rigid here, which holds from about "
+        f"{enough * 1e3:.0f} mm thickness"
+    ]
+
+
+def _weight(bench: Bench, programme: Programme) -> list[str]:
+    lines = []
+    tops = {(s.on_top, bench.lap(s.lap).name if s.on_top == "tool" else "") for s in programme.spells}
+    for on_top, name in sorted(tops):
+        mass = bench.lap(name or None).mass if on_top == "tool" else bench.mirror.piece_mass
+        if mass > HEAVY:
+            lines.append(
+                f"weight: the {on_top} on top weighs {math.ceil(mass)} kg: lift it with a second person or a "
+                "hoist; local rules and qualified practice come first"
+            )
+    return lines

@@ -1,0 +1,84 @@
+"""The uncertain constants of a bench, as numbers, and draws of them.
+
+Physics section 9: k, kappa, tau and the edge gain are known within a factor. Each is log-normal about the bench's
+value with the one-sigma factor of ``[spread]``; a factor of 1 means known exactly, and a gain of 0 stays 0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtri
+
+from wearsim.bench.bench import Bench
+from wearsim.wear.grid import Array
+
+NAMES = ("preston", "stiffness", "relaxation_time", "edge_gain")
+
+
+@dataclass(frozen=True)
+class Constants:
+    """Factors on the bench's own constants [1]; 1 = as the bench says."""
+
+    preston: float = 1.0
+    stiffness: float = 1.0
+    relaxation_time: float = 1.0
+    edge_gain: float = 1.0
+
+AS_STATED = Constants()
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What is known of the constants: a normal distribution of the logarithms of their factors.
+
+    Parameters
+    ----------
+    mean : (4,) ndarray
+        Logarithms of the factors on the bench's own constants, in the order of :data:`NAMES` [1].
+    covariance : (4, 4) ndarray
+        Their covariance [1].
+    """
+
+    mean: Array
+    covariance: Array
+
+    @property
+    def is_certain(self) -> bool:
+        """Whether every constant is taken as known exactly."""
+        return not np.any(self.covariance)
+
+    def best(self) -> Constants:
+        """The constants at the middle of the belief."""
+        return _constants(self.mean)
+
+    def draws(self, count: int, seed: int) -> tuple[Constants, ...]:
+        """Stratified draws of the constants.
+
+        Parameters
+        ----------
+        count : int
+        seed : int
+        """
+        values, vectors = np.linalg.eigh(self.covariance)
+        root = vectors * np.sqrt(np.clip(values, 0.0, None))
+        logs = self.mean + normal_draws(count, len(NAMES), seed) @ root.T
+        return tuple(_constants(row) for row in logs)
+
+
+def _constants(logs: Array) -> Constants:
+    return Constants(**dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True)))
+
+
+def prior(bench: Bench) -> Belief:
+    """The bench's own constants with its stated spread."""
+    spread = np.log([float(getattr(bench.spread, name)) for name in NAMES])
+    return Belief(np.zeros(len(NAMES)), np.diag(spread**2))
+
+
+def normal_draws(count: int, width: int, seed: int) -> Array:
+    """Standard normal deviates (count, width), one in each of ``count`` equal slices of every column."""
+    rng = np.random.default_rng(seed)
+    columns = [(rng.permutation(count) + rng.random(count)) / count for _ in range(width)]
+    return np.asarray(ndtri(np.clip(np.column_stack(columns), 1e-12, 1.0 - 1e-12)))

@@ -1,0 +1,116 @@
+"""The flat lap: statics and wear of two pieces that share the sphere exactly (w = u = 0).
+
+A rigid, perfectly fitting lap is what the books reason with, and what the closed forms of the checks are about.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import brentq
+
+from wearsim.errors import ContactError
+from wearsim.kernels.contact import balance
+from wearsim.kernels.flat import flat_rings
+from wearsim.kernels.nodes import area_nodes
+from wearsim.wear.grid import Array, gauss_table
+
+
+@dataclass(frozen=True)
+class FlatContact:
+    """A flat lap in balance: the pressure is ``E max(0, level + along x + across y)``.
+
+    Parameters
+    ----------
+    mirror_radius, lap_radius, offset : float
+        [m]
+    level : float
+        Pressure at the mirror's centre, were it covered [Pa].
+    along, across : float
+        Its slopes [Pa/m].
+    edge_gain, edge_length : float
+        Glass-edge effect [1], [m].
+    """
+
+    mirror_radius: float
+    lap_radius: float
+    offset: float
+    level: float
+    along: float
+    across: float
+    edge_gain: float
+    edge_length: float
+
+    def pressure(self, x: float, y: float = 0.0) -> float:
+        """Pressure at a covered point, without the glass-edge effect [Pa]."""
+        return max(0.0, self.level + self.along * x + self.across * y)
+
+    def ring_means(self, radius: Array) -> Array:
+        """Mean pressure on rings of the mirror, zero where not covered, (n,) [Pa]."""
+        out = np.zeros(radius.size)
+        flat_rings(
+            radius, self.mirror_radius, self.lap_radius, self.offset, self.edge_gain, self.edge_length,
+            self.level, self.along, self.across, out,
+        )  # fmt: skip
+        return out
+
+
+def flat_contact(
+    mirror_radius: float, lap_radius: float, offset: float, force: float, load: tuple[float, float], *,
+    hole_radius: float = 0.0, edge_gain: float = 0.0, edge_length: float = 5e-3, fineness: int = 40,
+) -> FlatContact:  # fmt: skip
+    """Balance a flat lap.
+
+    Parameters
+    ----------
+    mirror_radius, lap_radius, offset : float
+        [m]
+    force : float
+        [N]
+    load : (float, float)
+        Where the load stands, along and across the line of centres from the mirror's centre [m].
+    hole_radius, edge_gain, edge_length : float
+        [m], [1], [m]
+    fineness : int
+        Area nodes per radius and per half turn.
+
+    Raises
+    ------
+    ContactError
+        Where no balance was found: the load stands outside the contact.
+    """
+    x, y, area, plain = (np.empty(20000) for _ in range(4))
+    n = area_nodes(
+        mirror_radius, hole_radius, lap_radius, offset, edge_gain, edge_length, fineness, fineness,
+        gauss_table(), x, y, area, plain,
+    )  # fmt: skip
+    x, y, area = x[:n], y[:n], area[:n]
+    full = 2.0 * np.array([area.sum(), area @ x, area @ x**2, area @ y**2, 0.0, 0.0])
+    pose = np.zeros(3)
+    # scaled to pressures: a modulus of 1 Pa/m makes the pose a pressure and its slopes
+    steps, left = balance(x, y, area, np.zeros(n), full, 1.0, force, *load, mirror_radius, True, pose)
+    if steps < 0:
+        raise ContactError(f"flat lap at an offset of {offset * 1e3:.1f} mm", left)
+    return FlatContact(mirror_radius, lap_radius, offset, *map(float, pose), edge_gain, edge_length)
+
+
+def lift_off_offset(mirror_radius: float, lap_radius: float, *, top_is_tool: bool = True) -> float:
+    """Centre offset at which a flat lap begins to lift off, the load at the top piece's centre [m].
+
+    Parameters
+    ----------
+    mirror_radius, lap_radius : float
+        [m]
+    top_is_tool : bool
+    """
+
+    def least(offset: float) -> float:
+        load = (offset if top_is_tool else 0.0, 0.0)
+        c = flat_contact(mirror_radius, lap_radius, offset, 1.0, load)
+        ends = (max(offset - lap_radius, -mirror_radius), min(mirror_radius, offset + lap_radius))
+        return min(c.level + c.along * x for x in ends)
+
+    low = max(0.0, mirror_radius - lap_radius) if lap_radius < mirror_radius else 0.0
+    high = low + 0.9 * min(mirror_radius, lap_radius)
+    return float(brentq(least, low + 1e-6 * mirror_radius, high, xtol=1e-9 * mirror_radius))

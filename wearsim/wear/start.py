@@ -1,0 +1,121 @@
+"""The glass as the bench's figure source says it is, on the mirror's grid, with what is uncertain about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.profile import Profile, read_profile
+from wearsim.errors import InputError
+from wearsim.figure.aperture import spline_matrix
+from wearsim.figure.conic import conic_departure
+from wearsim.figure.error import height_from_error
+from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.constants import normal_draws
+from wearsim.wear.grid import Array
+from wearsim.wear.state import glass_grid
+
+# A profile's sigma column says nothing of how errors at neighbouring radii go together. Slopes are what a test
+# reads, so they do; a correlation length of 0.15 of the radius is a judgement.
+CORRELATION_LENGTH = 0.15
+
+
+@dataclass(frozen=True)
+class StartFigure:
+    """Measured glass.
+
+    Parameters
+    ----------
+    radius : (n,) ndarray
+        The mirror's grid [m].
+    height : (n,) ndarray
+        Above the reference sphere [m].
+    root : (n, q) ndarray
+        ``root @ z`` with standard normal ``z`` is a draw of the measurement's error [m]; q = 0 when the figure is
+        taken as exact.
+    """
+
+    radius: Array
+    height: Array
+    root: Array
+
+    def draws(self, count: int, seed: int) -> Array:
+        """Draws of the glass (count, n) [m], the measured one itself where nothing is uncertain."""
+        if self.root.shape[1] == 0:
+            return np.tile(self.height, (count, 1))
+        return self.height + normal_draws(count, self.root.shape[1], seed) @ self.root.T
+
+
+def covariance_root(covariance: Array) -> Array:
+    """Columns whose sum of squares is the covariance, those that matter (1e-6 of the largest variance) kept."""
+    values, vectors = np.linalg.eigh(covariance)
+    kept = values > 1e-6 * max(values.max(), 0.0)
+    return np.asarray(vectors[:, kept] * np.sqrt(values[kept]))
+
+
+def _profile_covariance(profile: Profile, radius: float) -> Array:
+    if profile.sigma is None:
+        return np.zeros((profile.radius.size, profile.radius.size))
+    apart = (profile.radius[:, None] - profile.radius) / (CORRELATION_LENGTH * radius)
+    return np.asarray(np.outer(profile.sigma, profile.sigma) * np.exp(-0.5 * apart**2))
+
+
+def from_profile(bench: Bench, profile: Profile, accuracy: Accuracy, covariance: Array | None = None) -> StartFigure:
+    """Glass from a measured figure error, held level beyond its last radius.
+
+    Parameters
+    ----------
+    bench : Bench
+    profile : Profile
+        Figure error against the target conic [m].
+    accuracy : Accuracy
+    covariance : (m, m) ndarray, optional
+        Of the profile's errors [m^2]; otherwise made from its sigma column.
+    """
+    mirror = bench.mirror
+    radius = glass_grid(mirror, accuracy)
+    spline = spline_matrix(profile.radius, radius)
+    error = spline @ profile.error
+    height = height_from_error(radius, error, R=mirror.radius_of_curvature, conic=mirror.conic)
+    if covariance is None:
+        covariance = _profile_covariance(profile, mirror.radius)
+    root = spline @ covariance_root(covariance) if np.any(covariance) else np.zeros((radius.size, 0))
+    return StartFigure(radius, height, root)
+
+
+def from_conic(bench: Bench, conic: float, accuracy: Accuracy) -> StartFigure:
+    """Glass that is a pure conic at the mirror's radius of curvature."""
+    mirror = bench.mirror
+    radius = glass_grid(mirror, accuracy)
+    if (1.0 + conic) * mirror.radius**2 >= mirror.radius_of_curvature**2:
+        raise InputError(
+            "a conic this oblate does not reach the rim", file=bench.file, key="figure.conic", value=conic
+        )
+    height = conic_departure(radius, mirror.radius_of_curvature, conic)
+    return StartFigure(radius, height, np.zeros((radius.size, 0)))
+
+
+def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:
+    """The bench's figure on the mirror's grid.
+
+    Parameters
+    ----------
+    bench : Bench
+    accuracy : Accuracy
+
+    Raises
+    ------
+    InputError
+        Where the figure's file cannot be used.
+    """
+    source = bench.figure
+    if source.profile is not None:
+        return from_profile(bench, read_profile(source.profile, bench.mirror), accuracy)
+    if source.conic is not None:
+        return from_conic(bench, source.conic, accuracy)
+    raise InputError(
+        "this figure source is not read by this version", file=bench.file, key="figure",
+        expected="profile or conic",
+    )  # fmt: skip

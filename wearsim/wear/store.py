@@ -1,0 +1,254 @@
+"""Outcomes in HDF5: provenance first, units on every dataset, and back into an equal outcome."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import platform
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict, fields
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+
+import wearsim
+from wearsim.errors import InputError, StoreError
+from wearsim.figure.numbers import FigureNumbers
+from wearsim.wear.outcome import Band, Outcome, SpellSummary
+
+FORMAT = "wearsim outcome"
+VERSION = 1
+
+# name -> (unit, what it is, names of its dimensions)
+_PROFILES: dict[str, tuple[str, str, tuple[str, ...]]] = {
+    "removal": ("m", "glass removed", ("radius",)),
+    "before": ("m", "figure error before, positive = high", ("radius",)),
+    "figure_error": ("m", "figure error after, positive = high", ("radius",)),
+    "height": ("m", "glass after, above the reference sphere", ("radius",)),
+    "stages": ("m", "figure error at the start and after each spell", ("stage", "radius")),
+}
+_SPELL_UNITS = {
+    "minutes": "min", "peak_pressure": "Pa", "lift_off_share": "1", "reach": "m", "tip": "m", "left_out": "1",
+    "surface_rms": "m", "edge_roll": "m",
+}  # fmt: skip
+
+
+@contextmanager
+def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
+    """A partial name to write to; renamed to ``path`` when the block ends well, removed when it does not.
+
+    Parameters
+    ----------
+    path : Path
+    force : bool
+        Whether an existing file may be replaced.
+
+    Raises
+    ------
+    InputError
+        Where the file exists and ``force`` is not given, or its folder cannot be written.
+    """
+    path = Path(path)
+    if path.exists() and not force:
+        raise InputError("exists already", file=path, expected="another name, or --force")
+    partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
+    try:
+        yield partial
+        os.replace(partial, path)
+    except OSError as error:
+        raise InputError(f"cannot be written ({error.strerror or error})", file=path) from error
+    finally:
+        partial.unlink(missing_ok=True)
+
+
+def provenance(**more: Any) -> dict[str, Any]:
+    """Who wrote a file, when and with what."""
+    import numba
+    import scipy
+
+    return {
+        "creator": f"wearsim {wearsim.__version__}",
+        "written_utc": datetime.now(UTC).isoformat(timespec="seconds"),
+        "python": platform.python_version(),
+        "libraries": f"numpy {np.__version__}, scipy {scipy.__version__}, numba {numba.__version__}, "
+        f"h5py {h5py.__version__}",
+        **more,
+    }
+
+
+def digest(text: str) -> str:
+    """SHA-256 of a text."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: bool = False) -> None:
+    """Write an outcome with everything needed to understand it.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    path : str or Path
+    seed : int
+        That it was computed with.
+    force : bool
+        Whether an existing file may be replaced.
+
+    Raises
+    ------
+    InputError
+        Where the file exists already or cannot be written.
+    """
+    with whole_file(Path(path), force=force) as partial, h5py.File(partial, "w") as file:
+        file.attrs["format"] = FORMAT
+        file.attrs["format_version"] = VERSION
+        about = provenance(seed=seed, engine=outcome.engine, warnings=list(outcome.warnings))
+        about |= {"bench_toml": outcome.bench_text, "programme_toml": outcome.programme_text}
+        about |= {f"{key}_sha256": digest(about[f"{key}_toml"]) for key in ("bench", "programme")}
+        about |= {"peak_pressure": outcome.peak_pressure, "lift_off_share": outcome.lift_off_share}
+        for key, value in about.items():
+            file.attrs[key] = value
+        _scale(file, "radius", outcome.radius, "m", "radius on the mirror")
+        _scale(file, "stage", np.arange(len(outcome.stages)), "1", "spells done")
+        for name, (unit, text, dimensions) in _PROFILES.items():
+            _data(file, name, getattr(outcome, name), unit, text, dimensions)
+        for name in ("numbers_before", "numbers"):
+            file.create_group(name).attrs.update(asdict(getattr(outcome, name)))
+        _write_spells(file, outcome)
+        _write_band(file, outcome.band)
+        _write_laps(file, outcome)
+        _write_maps(file, outcome)
+
+
+def _scale(file: h5py.Group, name: str, values: Any, unit: str, text: str) -> None:
+    dataset = file.create_dataset(name, data=values)
+    dataset.attrs["units"], dataset.attrs["long_name"] = unit, text
+    dataset.make_scale(name)
+
+
+def _data(
+    file: h5py.Group, name: str, values: Any, unit: str, text: str, dimensions: tuple[str, ...]
+) -> None:
+    dataset = file.create_dataset(name, data=values)
+    dataset.attrs["units"], dataset.attrs["long_name"] = unit, text
+    for place, dimension in enumerate(dimensions):
+        scale = file[dimension] if dimension in file else file.file[dimension]
+        dataset.dims[place].attach_scale(scale)
+
+
+def _write_spells(file: h5py.File, outcome: Outcome) -> None:
+    group = file.create_group("spells")
+    group.attrs["label"] = [spell.label for spell in outcome.spells]
+    _scale(group, "spell", np.arange(1, len(outcome.spells) + 1), "1", "number of the spell")
+    for name, unit in _SPELL_UNITS.items():
+        values = np.array([getattr(spell, name) for spell in outcome.spells], dtype=float)
+        _data(group, name, values, unit, name.replace("_", " "), ("spell",))
+
+
+def _write_band(file: h5py.File, band: Band | None) -> None:
+    if band is None:
+        return
+    group = file.create_group("band")
+    group.attrs["draws"], group.attrs["failed"] = band.draws, band.failed
+    _scale(group, "percentile", np.array([5.0, 95.0]), "1", "percentile over the draws")
+    _data(group, "figure_error", band.figure_error, "m", "figure error after", ("percentile", "radius"))
+    _data(group, "surface_rms", band.surface_rms, "m", "RMS figure error after", ("percentile",))
+    _data(group, "edge_roll", band.edge_roll, "m", "edge roll after", ("percentile",))
+
+
+def _write_laps(file: h5py.File, outcome: Outcome) -> None:
+    laps = file.create_group("laps")
+    for name, radius in outcome.pitch_radius.items():
+        group = laps.create_group(name)
+        _scale(group, "pitch_radius", radius, "m", "radius on the lap")
+        height = outcome.pitch_height[name]
+        _data(group, "pitch_height", height, "m", "pitch after, above the reference sphere", ("pitch_radius",))
+
+
+def _write_maps(file: h5py.File, outcome: Outcome) -> None:
+    group = file.create_group("maps")
+    for name, values in outcome.maps.items():
+        dataset = group.create_dataset(name, data=values, compression="gzip")
+        dataset.attrs["units"], dataset.attrs["long_name"] = "m", name
+    details = file.create_group("details")
+    for name, value in outcome.details.items():
+        details.attrs[name] = value
+
+
+def read_outcome(path: str | Path) -> Outcome:
+    """Read an outcome back.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Raises
+    ------
+    StoreError
+        Where the file is missing, damaged, of a newer version or not an outcome.
+    """
+    path = Path(path)
+    try:
+        with h5py.File(path, "r") as file:
+            return _read(file, path)
+    except (OSError, KeyError) as error:
+        if not path.exists():
+            raise StoreError("no such file", file=path) from error
+        raise StoreError(
+            "not a whole HDF5 file of ours", file=path, expected="a file written by wearsim"
+        ) from error
+
+
+def _read(file: h5py.File, path: Path) -> Outcome:
+    attributes = file.attrs
+    if attributes.get("format") != FORMAT:
+        raise StoreError("not an outcome", file=path, value=attributes.get("format"), expected=FORMAT)
+    if int(attributes["format_version"]) > VERSION:
+        raise StoreError(
+            "written by a newer wearsim", file=path, value=int(attributes["format_version"]),
+            expected=f"format version up to {VERSION}",
+        )  # fmt: skip
+    laps = file["laps"]
+    return Outcome(
+        engine=str(attributes["engine"]),
+        radius=file["radius"][()],
+        **{name: file[name][()] for name in _PROFILES},
+        numbers_before=_numbers(file["numbers_before"]),
+        numbers=_numbers(file["numbers"]),
+        pitch_radius={name: laps[name]["pitch_radius"][()] for name in laps},
+        pitch_height={name: laps[name]["pitch_height"][()] for name in laps},
+        spells=_read_spells(file["spells"]),
+        peak_pressure=float(attributes["peak_pressure"]),
+        lift_off_share=float(attributes["lift_off_share"]),
+        band=_read_band(file),
+        warnings=tuple(map(str, attributes["warnings"])),
+        maps={name: values[()] for name, values in file["maps"].items()},
+        details={name: float(value) for name, value in file["details"].attrs.items()},
+        bench_text=str(attributes["bench_toml"]),
+        programme_text=str(attributes["programme_toml"]),
+    )
+
+
+def _numbers(group: h5py.Group) -> FigureNumbers:
+    return FigureNumbers(**{f.name: float(group.attrs[f.name]) for f in fields(FigureNumbers)})
+
+
+def _read_spells(group: h5py.Group) -> tuple[SpellSummary, ...]:
+    columns = {name: group[name][()] for name in _SPELL_UNITS}
+    return tuple(
+        SpellSummary(label=str(label), **{name: float(values[i]) for name, values in columns.items()})
+        for i, label in enumerate(group.attrs["label"])
+    )
+
+
+def _read_band(file: h5py.File) -> Band | None:
+    if "band" not in file:
+        return None
+    group = file["band"]
+    return Band(
+        group["figure_error"][()], group["surface_rms"][()], group["edge_roll"][()],
+        int(group.attrs["draws"]), int(group.attrs["failed"]),
+    )  # fmt: skip

@@ -1,0 +1,78 @@
+"""At which centre offset the top piece tips off.
+
+It stays up while the load stands inside the hull of the contact region (physics section 2): the foundation
+can then always be pressed into a balance. The hull of the overlap of two discs, less a central hole, is the hull
+of those points of the overlap's outline that are not over the hole, and of the corners where the hole cuts it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearsim.wear.cases import LoadCases
+from wearsim.wear.grid import Array
+
+_OUTLINE = 720
+
+
+def _outline(a: float, hole: float, b: float, e: float) -> Array:
+    """Points of the overlap's outline outside the hole, with all corners [m]; shape (n, 2)."""
+    turn = np.linspace(-np.pi, np.pi, _OUTLINE, endpoint=False)
+    on_a = a * np.column_stack([np.cos(turn), np.sin(turn)])
+    on_b = b * np.column_stack([np.cos(turn), np.sin(turn)]) + [e, 0.0]
+    near = 1e-12 * a
+    points = [
+        on_a[np.hypot(on_a[:, 0] - e, on_a[:, 1]) <= b + near],
+        on_b[
+            (np.hypot(on_b[:, 0], on_b[:, 1]) <= a + near) & (np.hypot(on_b[:, 0], on_b[:, 1]) >= hole - near)
+        ],
+    ]
+    for radius in (a, hole):
+        if e > 0.0 and radius > 0.0:
+            x = (e * e + radius * radius - b * b) / (2.0 * e)
+            if abs(x) < radius:
+                y = np.sqrt(radius * radius - x * x)
+                points.append(np.array([[x, y], [x, -y]]))
+    ends = [p for p in (a, e + b) if abs(p - e) <= b + near and hole <= p <= a + near]
+    points.append(np.array([[p, 0.0] for p in ends]).reshape(-1, 2))
+    return np.vstack(points)
+
+
+def stands(a: float, hole: float, b: float, e: float, load: Array) -> bool:
+    """Whether a load at ``load`` (2,) [m] lies inside the hull of the contact at centre offset ``e`` [m]."""
+    points = _outline(a, hole, b, e)
+    if len(points) < 3:
+        return False
+    apart = points - load
+    turn = np.sort(np.arctan2(apart[:, 1], apart[:, 0]))
+    gaps = np.diff(np.append(turn, turn[0] + 2.0 * np.pi))
+    return bool(gaps.max() < np.pi)
+
+
+def tip_offset(a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCases) -> float:
+    """Smallest centre offset at which the top piece tips off [m].
+
+    Parameters
+    ----------
+    a, hole, b : float
+        Radii of the mirror, its hole and the lap [m].
+    top_is_tool : bool
+    cases : LoadCases
+    """
+
+    def safe(e: float) -> bool:
+        centre = np.array([e if top_is_tool else 0.0, 0.0])
+        return all(stands(a, hole, b, e, centre + q) for q in cases.position)
+
+    low, high = 0.0, a + b
+    for e in np.linspace(0.0, a + b, 101):
+        if not safe(float(e)):
+            high = float(e)
+            break
+        low = float(e)
+    if high == 0.0:
+        return 0.0
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if safe(middle) else (low, middle)
+    return low
