@@ -1,0 +1,161 @@
+"""The bench: everything that stays the same during a session."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Literal, Self
+
+from pydantic import model_validator
+
+from wearsim.bench import catalogue
+from wearsim.bench.figure import FigureSource, Light
+from wearsim.bench.hands import Hands
+from wearsim.bench.lap import Lap
+from wearsim.bench.mirror import Mirror, millimetres
+from wearsim.bench.piece import DefaultUsed, Piece
+from wearsim.bench.wear import PRESTON, Spread, Wear
+from wearsim.errors import InputError
+
+GRAVITY = 9.80665
+"""Standard acceleration of fall [m/s^2] (physics section 2)."""
+DEGREES_A_DECADE = 8.0
+"""Pitch relaxes ten times as slowly this many degrees colder (from memory, low: 6-10 degC)."""
+LARGEST_LAP = 1.2
+"""Largest lap, in diameters of the mirror."""
+TABLES = ("mirror", "laps", "hands", "wear", "spread", "figure", "light")
+
+
+class Bench(Piece):
+    """Both pieces, hands, abrasive, and where the glass stands. SI floats.
+
+    Two benches are equal when these are, wherever they came from: ``file``, ``text`` and ``defaults_used``
+    do not count.
+
+    Attributes
+    ----------
+    mirror : Mirror
+    laps : tuple of Lap
+        At least one; names are unique where there are several.
+    hands : Hands
+    wear : Wear
+    spread : Spread
+    figure : FigureSource
+    light : Light
+    file : Path or None
+        Where it was read.
+    text : str
+        The TOML as it was read.
+    defaults_used : tuple of DefaultUsed
+        What the file left to wearsim.
+    """
+
+    mirror: Mirror
+    laps: tuple[Lap, ...]
+    hands: Hands = Hands()
+    wear: Wear = Wear()
+    spread: Spread = Spread()
+    figure: FigureSource
+    light: Light = Light()
+    file: Path | None = None
+    text: str = ""
+    defaults_used: tuple[DefaultUsed, ...] = ()
+
+    def _what_counts(self) -> tuple[Any, ...]:
+        return tuple(getattr(self, key) for key in TABLES)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Bench):
+            return NotImplemented
+        return self._what_counts() == other._what_counts()
+
+    def __hash__(self) -> int:
+        return hash(self._what_counts())
+
+    def lap(self, name: str | None = None) -> Lap:
+        """The lap of this name, or the first.
+
+        Raises
+        ------
+        InputError
+            Where there is none of this name.
+        """
+        if name is None:
+            return self.laps[0]
+        for lap in self.laps:
+            if lap.name == name:
+                return lap
+        there = ", ".join(lap.name for lap in self.laps if lap.name) or "none: this bench's lap has no name"
+        raise InputError("no lap of this name on the bench", key="lap", value=name, expected=there)
+
+    @property
+    def preston(self) -> float:
+        """Preston coefficient [1/Pa]: the stated one, or the default times what glass and abrasive make of it."""
+        if self.wear.preston is not None:
+            return self.wear.preston
+        return PRESTON * catalogue.glass(self.mirror.glass).wear * catalogue.abrasive(self.wear.abrasive).wear
+
+    def relaxation_time_at(self, lap: Lap) -> float:
+        """Relaxation time of a lap's pitch at the temperature of the room [s] (physics section 4)."""
+        colder = lap.pitch_temperature - self.wear.temperature
+        return float(lap.relaxation_time * 10.0 ** (colder / DEGREES_A_DECADE))
+
+    def edge_length_for(self, lap: Lap) -> float:
+        """Over what length the glass-edge effect fades with this lap [m] (physics section 2)."""
+        return lap.pitch_thickness if self.wear.edge_length is None else self.wear.edge_length
+
+    def load_on(
+        self,
+        on_top: Literal["tool", "mirror"],
+        lap: Lap,
+        push: float | None = None,
+        pressing: bool = False,
+    ) -> float:
+        """Force between the pieces [N]: weight of the top piece and push of the hands (physics section 2).
+
+        Parameters
+        ----------
+        on_top : {"tool", "mirror"}
+            The piece on top.
+        lap : Lap
+            The lap in use.
+        push : float, optional
+            Of the hands [N]; the bench's where not given.
+        pressing : bool
+            Cold pressing: the weight alone.
+        """
+        weight = GRAVITY * (lap.mass if on_top == "tool" else self.mirror.piece_mass)
+        if pressing:
+            return weight
+        return weight + (self.hands.push if push is None else push)
+
+    @model_validator(mode="after")
+    def _possible(self) -> Self:
+        if not self.laps:
+            raise InputError("missing", key="lap", expected="a table [lap], or several [[lap]]")
+        for place in range(len(self.laps)):
+            self._check_lap(place)
+        return self
+
+    def _check_lap(self, place: int) -> None:
+        lap, key = self.laps[place], lap_key(place, len(self.laps))
+        most = LARGEST_LAP * self.mirror.diameter
+        if lap.diameter > most * (1 + 1e-12):
+            raise InputError(
+                "the lap is too large for this mirror",
+                key=f"{key}.diameter",
+                value=millimetres(lap.diameter),
+                expected=f"at most {LARGEST_LAP} x the mirror's diameter, {millimetres(most)}",
+            )
+        if len(self.laps) > 1 and lap.name is None:
+            raise InputError(
+                "missing", key=f"{key}.name", expected="a name each where there are several laps"
+            )
+        if lap.name is not None and lap.name in [other.name for other in self.laps[:place]]:
+            raise InputError(
+                "a second lap of this name", key=f"{key}.name", value=lap.name, expected="a name each"
+            )
+
+
+def lap_key(place: int, count: int) -> str:
+    """Dotted key of a lap in its file: ``lap``, or ``lap 2`` where there are several."""
+    return "lap" if count == 1 else f"lap {place + 1}"

@@ -1,0 +1,100 @@
+"""From pydantic's errors to the one line that a person reads."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import ValidationError
+
+from wearsim.bench.piece import Piece, kind_of
+from wearsim.bench.quantity import FROM_FILE
+from wearsim.errors import InputError
+
+_Piece = TypeVar("_Piece", bound=Piece)
+
+
+def nearest(word: str, allowed: Iterable[str]) -> str:
+    """What to expect instead of a word that is not among the allowed ones."""
+    words = list(allowed)
+    close = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
+    if close:
+        return f'"{close[0]}" (did you mean that?)'
+    return "one of " + ", ".join(words) if words else "none"
+
+
+def check_keys(table: dict[str, Any], allowed: Iterable[str], file: Path | None, prefix: str = "") -> None:
+    """Refuse keys that are not among the allowed ones.
+
+    Raises
+    ------
+    InputError
+        For the first unknown key, with the nearest allowed one.
+    """
+    words = list(allowed)
+    for key in table:
+        if key not in words:
+            raise InputError("unknown key", file=file, key=prefix + key, expected=nearest(key, words))
+
+
+def read_piece(
+    model: type[_Piece], table: Any, prefix: str, file: Path | None, folder: Path | None = None
+) -> _Piece:
+    """Validate one table of a file.
+
+    Parameters
+    ----------
+    model : type of Piece
+        What the table should be.
+    table : object
+        What the file holds there.
+    prefix : str
+        Its dotted key.
+    file : Path or None
+        The file, for the error line.
+    folder : Path, optional
+        Where names of other files in the table start from.
+
+    Returns
+    -------
+    Piece
+        Frozen, SI floats.
+
+    Raises
+    ------
+    InputError
+        One line for the first fault, unknown keys before all others (a misspelt key is also a missing one).
+    """
+    if not isinstance(table, dict):
+        raise InputError("not a table", file=file, key=prefix, value=table, expected=f"a table [{prefix}]")
+    check_keys(table, model.model_fields, file, prefix + ".")
+    try:
+        return model.model_validate(table, context={**FROM_FILE, "folder": folder})
+    except ValidationError as error:
+        raise one_line(error, model, prefix, file) from error
+    except InputError as error:
+        raise placed(error, prefix, file) from error
+
+
+def placed(error: InputError, prefix: str, file: Path | None) -> InputError:
+    """The same error with the file and the full key."""
+    key = ".".join(part for part in (prefix, error.key) if part)
+    return InputError(error.message, file=file, key=key, value=error.value, expected=error.expected)
+
+
+def one_line(error: ValidationError, model: type[Piece], prefix: str, file: Path | None) -> InputError:
+    """The first fault of a validation as an :class:`~wearsim.errors.InputError`."""
+    first = error.errors()[0]
+    key = ".".join([prefix, *(str(part) for part in first["loc"])])
+    if first["type"] == "missing":
+        return InputError("missing", file=file, key=key, expected=_wanted(model, first["loc"]))
+    context = first.get("ctx", {})
+    message = str(context.get("message", first["msg"]))
+    return InputError(message, file=file, key=key, value=first["input"], expected=context.get("expected"))
+
+
+def _wanted(model: type[Piece], loc: tuple[Any, ...]) -> str | None:
+    kind = kind_of(model.model_fields[str(loc[0])]) if loc else None
+    return kind.expected if kind else None

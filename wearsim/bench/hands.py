@@ -1,0 +1,48 @@
+"""The hands that move the top piece."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from wearsim.bench.piece import Piece
+from wearsim.bench.quantity import Depth, Force, Place, Time, default, number
+
+_LEAD = "judgement: friction about 0.15, hands about 35 mm above the interface; hardly matters"
+
+
+class Hands(Piece):
+    """How the top piece is held and moved, from ``[hands]``.
+
+    Attributes
+    ----------
+    push : float
+        Downward, besides the weight of the top piece [N].
+    push_offset : tuple of float
+        Where the hands push, from the top piece's centre: along the stroke, across it [m].
+    push_height : float
+        Above the interface [m].
+    friction : float
+        Coefficient at the interface [1].
+    length_jitter : float
+        Relative spread of the length from stroke to stroke [1].
+    centre_jitter : float
+        Spread of the centre from stroke to stroke, per axis [m].
+    walk : float
+        Time of one circuit round the barrel [s] (planar engine).
+    hand_turn : float
+        Time of one turn of the top piece in the hands, the other way [s] (planar engine).
+    """
+
+    push: Force = default(30.0, "judgement: with the piece's weight about 1 kPa (10 g/cm^2 [read, abstract])")
+    push_offset: Place = default((0.0, 0.0), "judgement: the hands push at the centre")
+    push_height: Depth = default(0.035, _LEAD)
+    friction: Annotated[float, *number("0.15", least=0.0, most=2.0)] = default(0.15, _LEAD)
+    length_jitter: Annotated[float, *number("0.06", least=0.0, most=1.0)] = default(0.06, "judgement: 6 %")
+    centre_jitter: Depth = default(0.002, "judgement")
+    walk: Time = default(240.0, "judgement")
+    hand_turn: Time = default(360.0, "judgement")
+
+    @property
+    def friction_lead(self) -> float:
+        """How far friction carries the load ahead of the hands [m] (physics section 2)."""
+        return self.push_height * self.friction

@@ -1,0 +1,136 @@
+"""The lap: pitch on a rigid disc."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import model_validator
+
+from wearsim.bench import catalogue
+from wearsim.bench.mirror import millimetres
+from wearsim.bench.piece import Name, Piece, choice, table_of
+from wearsim.bench.quantity import Depth, Length, Mass, Place, Stiffness, Temperature, Time, default, whole
+from wearsim.errors import InputError
+
+_FACETS = "25 mm with channels of 6 mm: contact fraction 0.65 [read; derived]"
+FROM_PITCH = ("stiffness", "relaxation_time", "pitch_temperature")
+
+
+class Lap(Piece):
+    """A lap, from ``[lap]`` or one of several ``[[lap]]``.
+
+    Attributes
+    ----------
+    name : str or None
+        By which a spell picks it.
+    diameter : float
+        [m].
+    mass : float
+        Of the whole piece [kg].
+    pitch : str or None
+        A pitch of the catalogue: gives stiffness, relaxation_time and pitch_temperature where they are not
+        written themselves.
+    pitch_thickness : float
+        [m].
+    stiffness : float
+        Foundation modulus per nominal area, channels included [Pa/m] (physics section 2).
+    relaxation_time : float
+        At ``pitch_temperature`` [s] (physics section 4).
+    pitch_temperature : float
+        [degC].
+    start : {"pressed", "spherical"}
+        Its shape when the session begins.
+    facet, channel : float
+        Width of a facet (of a hexagon, across its flats) and of the channel between two [m].
+    channel_offset : tuple of float
+        Where the middle of the nearest facet lies from the lap's centre [m].
+    facet_shape : {"square", "hexagonal", "none"}
+        How the channels run.
+    ring_inner : float
+        Diameter of the bare middle of a ring lap [m]; 0 for a whole lap.
+    star_points : int
+        Points of a star-shaped lap; 0 for a round one.
+    star_depth : float
+        How far the notches between two points reach in from the rim [m]. From one point to the next
+        the rim runs evenly in azimuth down to the notch and up again: ``a - star_depth * (1 - |n phi / pi - 1|)``
+        for ``phi`` from 0, a point on the x axis, to ``2 pi / n``, the next.
+    """
+
+    name: Name | None = None
+    diameter: Length
+    mass: Mass
+    pitch: Name | None = None
+    pitch_thickness: Length = default(0.005, "1/8 in (Draper 1864, Bell 1922), 1/4 in modern [read]")
+    stiffness: Stiffness = default(
+        5e9, "no published value; makes parabolizing times come out as practised; known within x3"
+    )
+    relaxation_time: Time = default(
+        300.0, "facet squeeze flow (Stefan 1874), at 20 degC [derived]; known within x2.5"
+    )
+    pitch_temperature: Temperature = default(20.0, "where the default relaxation time holds")
+    start: Annotated[Literal["pressed", "spherical"], choice("pressed", "spherical")] = default(
+        "pressed", "common practice, no source: cold-press before a spell"
+    )
+    facet: Length = default(0.025, _FACETS)
+    channel: Depth = default(0.006, _FACETS)
+    channel_offset: Place = default((0.0, 0.0), "judgement: a facet in the middle")
+    facet_shape: Annotated[Literal["square", "hexagonal", "none"], choice("square", "hexagonal", "none")] = (
+        default("square", "common practice, no source")
+    )
+    ring_inner: Depth = default(0.0, "a whole lap, no ring")
+    star_points: Annotated[int, whole("6", most=60)] = default(0, "a round lap, no star")
+    star_depth: Depth = default(0.0, "a round lap, no star")
+
+    @property
+    def radius(self) -> float:
+        """[m]."""
+        return self.diameter / 2
+
+    @property
+    def fraction(self) -> float:
+        """Share of the nominal area that the facets touch [1], channels between them taken off.
+
+        ``(facet / (facet + channel))^2``, for squares and for hexagons alike: a cell of the pattern and
+        its facet are similar figures, ``facet + channel`` and ``facet`` across (derived).
+        """
+        if self.facet_shape == "none":
+            return 1.0
+        return (self.facet / (self.facet + self.channel)) ** 2
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_pitch(cls, table: Any) -> Any:
+        if not isinstance(table, dict) or not isinstance(table.get("pitch"), str):
+            return table
+        given = table_of(catalogue.pitch(table["pitch"]))
+        return {**{key: given[key] for key in FROM_PITCH}, **table}
+
+    @model_validator(mode="after")
+    def _possible(self) -> Self:
+        if self.ring_inner >= 0.95 * self.diameter:
+            raise InputError(
+                "too little pitch is left of the ring",
+                key="ring_inner",
+                value=millimetres(self.ring_inner),
+                expected=f"less than 0.95 of the lap's diameter, {millimetres(0.95 * self.diameter)}",
+            )
+        self._check_star()
+        return self
+
+    def _check_star(self) -> None:
+        if self.star_points in (1, 2):
+            raise InputError(
+                "too few points", key="star_points", value=self.star_points, expected="0, or 3 to 60"
+            )
+        if (self.star_points > 0) != (self.star_depth > 0):
+            raise InputError(
+                "a star needs star_points and star_depth", key="star_depth", expected="both or neither"
+            )
+        most = self.radius - self.ring_inner / 2
+        if self.star_depth >= most:
+            raise InputError(
+                "the notches meet",
+                key="star_depth",
+                value=millimetres(self.star_depth),
+                expected=f"less than the pitch is wide, {millimetres(most)}",
+            )

@@ -1,0 +1,154 @@
+"""The mirror: the round piece of glass."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Self
+
+from pydantic import model_validator
+
+from wearsim.bench import catalogue
+from wearsim.bench.piece import Name, Piece
+from wearsim.bench.quantity import Density, Depth, Length, Mass, default, number
+from wearsim.errors import InputError
+
+
+class Mirror(Piece):
+    """The glass, from ``[mirror]``.
+
+    Attributes
+    ----------
+    diameter, radius_of_curvature : float
+        [m].
+    conic : float
+        Conic constant of the target [1].
+    glass : str
+        A glass of the catalogue: gives the density and the wear relative to borosilicate.
+    density : float or None
+        [kg/m^3], instead of the glass's.
+    thickness : float
+        At the edge [m].
+    mass : float or None
+        [kg], instead of the one computed from density and thickness.
+    rim_excluded : float
+        Width of the outermost ring left out of the figure's numbers [m].
+    hole : float
+        Diameter of a central hole [m].
+    """
+
+    diameter: Length
+    radius_of_curvature: Length
+    conic: Annotated[float, *number("-1.0", least=-50.0, most=50.0)] = default(-1.0, "the paraboloid")
+    glass: Name = default("borosilicate", "judgement: the usual glass of a mirror blank")
+    density: Density | None = None
+    thickness: Length = default(0.038, "judgement: a usual blank, 1 1/2 in")
+    mass: Mass | None = None
+    rim_excluded: Depth = default(0.002, "judgement: a bevel")
+    hole: Depth = default(0.0, "no hole")
+
+    @property
+    def radius(self) -> float:
+        """[m]."""
+        return self.diameter / 2
+
+    @property
+    def hole_radius(self) -> float:
+        """[m]."""
+        return self.hole / 2
+
+    @property
+    def clear_radius(self) -> float:
+        """Outer radius of the clear aperture [m] (physics section 7)."""
+        return self.radius - self.rim_excluded
+
+    @property
+    def density_of_glass(self) -> float:
+        """[kg/m^3], the stated one or the glass's."""
+        return catalogue.glass(self.glass).density if self.density is None else self.density
+
+    @property
+    def piece_mass(self) -> float:
+        """Mass of the mirror [kg]: the stated one, or density x (disc less what the concave front lacks)."""
+        if self.mass is not None:
+            return self.mass
+        disc = math.pi * (self.radius**2 - self.hole_radius**2) * self.thickness
+        return self.density_of_glass * (disc - self._missing())
+
+    def _missing(self) -> float:
+        """Volume between the plane of the rim and the concave front, hole left out [m^3]."""
+        above = math.pi * (self.radius**2 - self.hole_radius**2) * self._sagitta(self.radius)
+        return above - (self._below(self.radius) - self._below(self.hole_radius))
+
+    def _root(self, radius: float) -> float:
+        return math.sqrt(1 - (1 + self.conic) * (radius / self.radius_of_curvature) ** 2)
+
+    def _sagitta(self, radius: float) -> float:
+        return radius**2 / self.radius_of_curvature / (1 + self._root(radius))
+
+    def _below(self, radius: float) -> float:
+        """Integral of the sagitta over the disc of this radius [m^3], in a form that cancels nothing.
+
+        With ``s = sqrt(1 - (1+K) r^2/R^2)`` it is ``pi r^4 (1 + 2 s) / (3 R (1 + s)^2)`` (derived: z is
+        integrated over r^2; K = -1 gives the paraboloid's pi r^4 / (4 R)).
+        """
+        root = self._root(radius)
+        return math.pi * radius**4 / self.radius_of_curvature * (1 + 2 * root) / (3 * (1 + root) ** 2)
+
+    @model_validator(mode="after")
+    def _possible(self) -> Self:
+        catalogue.glass(self.glass)
+        self._check_curve()
+        self._check_hole_and_rim()
+        self._check_weight()
+        return self
+
+    def _check_curve(self) -> None:
+        if self.radius_of_curvature <= self.radius:
+            raise InputError(
+                "no sphere of this radius is as wide as the mirror",
+                key="radius_of_curvature",
+                value=millimetres(self.radius_of_curvature),
+                expected=f"more than half the diameter, {millimetres(self.radius)}",
+            )
+        most = (self.radius_of_curvature / self.radius) ** 2 - 1
+        if self.conic >= most:
+            raise InputError(
+                "the conic ends before it reaches the rim",
+                key="conic",
+                value=self.conic,
+                expected=f"less than {most:.4g} for this diameter and radius of curvature",
+            )
+
+    def _check_hole_and_rim(self) -> None:
+        if self.hole >= self.diameter:
+            raise InputError(
+                "the hole is as wide as the mirror",
+                key="hole",
+                value=millimetres(self.hole),
+                expected=f"less than the diameter, {millimetres(self.diameter)}",
+            )
+        most = (self.radius - self.hole_radius) / 2
+        if self.rim_excluded >= most:
+            raise InputError(
+                "too little of the glass is left",
+                key="rim_excluded",
+                value=millimetres(self.rim_excluded),
+                expected=f"less than half the glass's width from hole to rim, {millimetres(most)}",
+            )
+
+    def _check_weight(self) -> None:
+        if self.mass is not None and self.density is not None:
+            raise InputError("a mass and a density", key="mass", expected="one of the two")
+        depth = self._sagitta(self.radius) - self._sagitta(self.hole_radius)
+        if self.thickness <= depth:
+            raise InputError(
+                "thinner at the edge than the curve is deep",
+                key="thickness",
+                value=millimetres(self.thickness),
+                expected=f"more than the sagitta, {millimetres(depth)}",
+            )
+
+
+def millimetres(length: float) -> str:
+    """A length [m] for an error line."""
+    return f"{length * 1e3:.6g} mm"

@@ -1,0 +1,196 @@
+"""Measured profiles: radius and figure error, as CSV."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from wearsim.bench import units
+from wearsim.bench.mirror import Mirror, millimetres
+from wearsim.bench.reading import read_text
+from wearsim.errors import InputError
+
+Array = npt.NDArray[np.float64]
+COLUMNS = ("radius", "error", "sigma")
+HEADER = "a header with units such as radius_mm,error_nm or radius_mm,error_nm,sigma_nm"
+REACH = 0.9
+"""How far out the last row must lie, in radii of the mirror."""
+LARGEST_ERROR = 1e-3
+"""[m]."""
+MOST_ROWS = 100_000
+
+
+@dataclass(frozen=True, eq=False)
+class Profile:
+    """A measured figure error, round about the centre.
+
+    Attributes
+    ----------
+    radius : ndarray, shape (n,)
+        From 0 up [m].
+    error : ndarray, shape (n,)
+        Height above the target conic, positive = high [m].
+    sigma : ndarray, shape (n,), or None
+        One standard deviation of the error [m].
+    """
+
+    radius: Array
+    error: Array
+    sigma: Array | None = None
+
+
+def read_profile(path: str | Path, mirror: Mirror) -> Profile:
+    """Read a measured profile.
+
+    Parameters
+    ----------
+    path : str or Path
+        CSV: a header with units, then rows; lines that begin with ``#`` are comments.
+    mirror : Mirror
+        The glass it belongs to.
+
+    Returns
+    -------
+    Profile
+
+    Raises
+    ------
+    InputError
+        One line with row and column for the first fault.
+    """
+    path = Path(path)
+    lines = _lines(read_text(path, "a profile: " + HEADER))
+    if not lines:
+        raise InputError("empty", file=path, expected=HEADER)
+    header = _header(lines[0], path)
+    if not 3 <= len(lines) - 1 <= MOST_ROWS:
+        expected = f"3 to {MOST_ROWS} rows of numbers"
+        raise InputError("too few or too many rows", file=path, value=len(lines) - 1, expected=expected)
+    rows = [_row(number, text, header, path) for number, text in lines[1:]]
+    numbers = [number for number, _ in lines[1:]]
+    found = dict(zip(header, (list(column) for column in zip(*rows, strict=True)), strict=True))
+    _check_radii(found["radius"], numbers, mirror, path)
+    _check_heights(found, numbers, path)
+    sigma = np.array(found["sigma"]) if "sigma" in found else None
+    return Profile(np.array(found["radius"]), np.array(found["error"]), sigma)
+
+
+def write_profile(
+    path: str | Path,
+    radius: Sequence[float] | Array,
+    error: Sequence[float] | Array,
+    sigma: Sequence[float] | Array | None = None,
+    comment: str = "",
+) -> None:
+    """Write a profile that :func:`read_profile` reads back to the last digit.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file; an existing one is replaced.
+    radius, error : array_like, shape (n,)
+        [m].
+    sigma : array_like, shape (n,), optional
+        [m].
+    comment : str
+        Goes above the header, each line behind a ``#``.
+    """
+    columns = [radius, error] + ([] if sigma is None else [sigma])
+    shown = ["mm", "nm", "nm"][: len(columns)]
+    lines = [f"# {line}".rstrip() for line in comment.splitlines()]
+    lines.append(",".join(f"{name}_{unit}" for name, unit in zip(COLUMNS, shown, strict=False)))
+    for row in zip(*columns, strict=True):
+        cells = (_cell(float(value), unit) for value, unit in zip(row, shown, strict=True))
+        lines.append(",".join(cells))
+    Path(path).write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def _cell(value: float, unit: str) -> str:
+    return units.write(value, "m", [unit]).partition(" ")[0]
+
+
+def _lines(text: str) -> list[tuple[int, str]]:
+    """Lines that say something, with their number in the file from 1."""
+    return [
+        (number, line)
+        for number, line in enumerate(text.split("\n"), start=1)
+        if line.strip() and not line.lstrip().startswith("#")
+    ]
+
+
+def _header(line: tuple[int, str], path: Path) -> dict[str, str]:
+    """Unit of each column, by the column's name, in the order of the file."""
+    number, text = line
+    cells = [cell.strip().partition("_") for cell in text.split(",")]
+    if tuple(name for name, _, _ in cells) not in (COLUMNS[:2], COLUMNS):
+        raise InputError(
+            "wrong columns", file=path, key=f"line {number}", value=text.strip(), expected=HEADER
+        )
+    for name, _, unit in cells:
+        _check_unit(name, unit, number, path)
+    return {name: unit for name, _, unit in cells}
+
+
+def _check_unit(name: str, unit: str, number: int, path: Path) -> None:
+    try:
+        units.read(f"1 {unit}", "m")
+    except units.NotAQuantity as error:
+        key = f"line {number}, column {name}"
+        raise InputError(str(error), file=path, key=key, value=f"{name}_{unit}", expected=HEADER) from error
+
+
+def _row(number: int, text: str, header: dict[str, str], path: Path) -> list[float]:
+    cells = [cell.strip() for cell in text.split(",")]
+    if len(cells) != len(header):
+        expected = f"{len(header)} numbers, as in the header"
+        raise InputError(
+            "wrong columns", file=path, key=f"line {number}", value=text.strip(), expected=expected
+        )
+    named = zip(cells, header.items(), strict=True)
+    return [_number(cell, name, unit, number, path) for cell, (name, unit) in named]
+
+
+def _number(cell: str, name: str, unit: str, number: int, path: Path) -> float:
+    try:
+        return units.read_number(cell, unit, "m")
+    except units.NotAQuantity as error:
+        key = f"line {number}, column {name}"
+        expected = f"a number of {unit}"
+        raise InputError(str(error), file=path, key=key, value=cell, expected=expected) from error
+
+
+def _check_radii(radii: list[float], numbers: list[int], mirror: Mirror, path: Path) -> None:
+    def fault(place: int, message: str, expected: str) -> InputError:
+        key = f"line {numbers[place]}, column radius"
+        return InputError(message, file=path, key=key, value=millimetres(radii[place]), expected=expected)
+
+    if radii[0] != 0:
+        raise fault(0, "does not start at the centre", "radius 0 in the first row")
+    for place in range(1, len(radii)):
+        if radii[place] <= radii[place - 1]:
+            raise fault(place, "radii do not rise", f"more than {millimetres(radii[place - 1])} above it")
+    rim = mirror.radius
+    if radii[-1] > rim * (1 + 1e-9):
+        raise fault(-1, "beyond the mirror's rim", f"at most {millimetres(rim)}")
+    if radii[-1] < REACH * rim * (1 - 1e-9):
+        raise fault(
+            -1, "does not reach the rim", f"at least {REACH} of the radius, {millimetres(REACH * rim)}"
+        )
+
+
+def _check_heights(found: dict[str, list[float]], numbers: list[int], path: Path) -> None:
+    def fault(place: int, name: str, message: str, expected: str) -> InputError:
+        key = f"line {numbers[place]}, column {name}"
+        value = f"{found[name][place] * 1e9:.6g} nm"
+        return InputError(message, file=path, key=key, value=value, expected=expected)
+
+    for place, error in enumerate(found["error"]):
+        if abs(error) > LARGEST_ERROR:
+            raise fault(place, "error", "too large to be a figure error", "between -1 mm and 1 mm")
+    for place, sigma in enumerate(found.get("sigma", [])):
+        if not 0 <= sigma <= LARGEST_ERROR:
+            raise fault(place, "sigma", "no standard deviation", "between 0 and 1 mm")

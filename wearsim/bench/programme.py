@@ -1,0 +1,237 @@
+"""What is done: spells of one stroke each, in order."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import model_validator
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.mirror import millimetres
+from wearsim.bench.piece import DefaultUsed, Name, Piece, choice
+from wearsim.bench.quantity import Angle, Extent, Force, default, extent, number
+from wearsim.errors import InputError
+
+Kind = Literal["straight", "one-third", "overhang", "w", "oval", "press"]
+KINDS: tuple[Kind, ...] = ("straight", "one-third", "overhang", "w", "oval", "press")
+LONGEST_SPELL = 10_000.0
+"""[min]."""
+
+NEEDED: dict[str, tuple[str, ...]] = {
+    "straight": ("length",),
+    "one-third": (),
+    "overhang": ("length", "side_overhang"),
+    "w": ("length", "side_sweep"),
+    "oval": ("length", "side_sweep"),
+    "press": (),
+}
+"""Keys that a stroke cannot do without."""
+USELESS: dict[str, tuple[str, ...]] = {
+    "straight": ("side_sweep", "side_overhang", "strokes_per_sweep"),
+    "one-third": ("length", "side_sweep", "side_overhang", "strokes_per_sweep"),
+    "overhang": ("side_sweep", "strokes_per_sweep"),
+    "w": (),
+    "oval": ("strokes_per_sweep",),
+    "press": ("length", "side_sweep", "side_overhang", "strokes_per_sweep", "rate", "push"),
+}
+"""Keys that a stroke has no use for."""
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """The path of the top piece's centre over the bottom piece's (physics section 5), SI.
+
+    Attributes
+    ----------
+    kind : str
+        ``straight`` (the one-third stroke too), ``overhang``, ``w`` or ``oval``.
+    length : float
+        Whole travel from end to end [m].
+    side_sweep : float
+        Half of the side-to-side travel [m].
+    side_overhang : float
+        How far to the side the middle of the stroke lies [m].
+    strokes_per_sweep : float
+        Strokes in one traverse from side to side [1].
+    frequency : float
+        Strokes a second [Hz].
+    """
+
+    kind: str
+    length: float
+    side_sweep: float
+    side_overhang: float
+    strokes_per_sweep: float
+    frequency: float
+
+    @property
+    def smallest_offset(self) -> float:
+        """The nearest that the two centres come to each other [m]."""
+        if self.kind != "oval":
+            return max(0.0, self.side_overhang - self.side_sweep)
+        return _nearest_of_oval(self.length / 2, self.side_sweep, self.side_overhang)
+
+
+def _nearest_of_oval(half_length: float, sweep: float, overhang: float) -> float:
+    """Smallest of ``|(half_length sin a, overhang + sweep cos a)|``.
+
+    With ``c = cos a`` its square is ``half_length^2 (1 - c^2) + (overhang + sweep c)^2``, a parabola in c:
+    the least is at an end, or at the vertex where it opens upwards.
+    """
+    inside = [-1.0, 1.0]
+    curvature = sweep**2 - half_length**2
+    if curvature > 0 and overhang * sweep < curvature:
+        inside.append(-overhang * sweep / curvature)
+    return min(math.hypot(half_length * math.sqrt(1 - c * c), overhang + sweep * c) for c in inside)
+
+
+class Spell(Piece):
+    """One stroke kept up for some minutes, from ``[[spell]]``.
+
+    Attributes
+    ----------
+    on_top : {"tool", "mirror"}
+    stroke : str
+        One of :data:`KINDS`.
+    length, side_sweep, side_overhang : Extent or None
+        As in :class:`Stroke`; None where the stroke has no use for it.
+    strokes_per_sweep : float or None
+        Of a W stroke, at least 2.
+    rate : float or None
+        Strokes a minute; one stroke is out and back.
+    minutes : float
+        How long [min].
+    turn : float
+        The mirror is turned by this before the spell [rad].
+    push : float or None
+        Of the hands [N], instead of the bench's.
+    lap : str or None
+        Name of the lap; None: the first.
+    """
+
+    on_top: Annotated[Literal["tool", "mirror"], choice("tool", "mirror")] = default(
+        "tool", "the lap on the glass, unless said otherwise"
+    )
+    stroke: Annotated[Kind, choice(*KINDS)]
+    length: Annotated[Extent, *extent(above=0.0)] | None = None
+    side_sweep: Annotated[Extent, *extent(least=0.0)] | None = None
+    side_overhang: Annotated[Extent, *extent(least=0.0)] | None = default(
+        Extent(0.0), "strokes over the centre"
+    )
+    strokes_per_sweep: Annotated[float, *number("8", least=2.0, most=1000.0)] | None = default(
+        8.0, "both pieces turned after 6-12 strokes [read]"
+    )
+    rate: Annotated[float, *number("50", above=0.0, most=600.0)] | None = default(
+        50.0, "30-60 a minute by hand [read]"
+    )
+    minutes: Annotated[float, *number("10", above=0.0, most=LONGEST_SPELL)]
+    turn: Angle = default(0.0, "the mirror stays as it lies")
+    push: Force | None = None
+    lap: Name | None = None
+
+    @property
+    def is_press(self) -> bool:
+        """Whether it is cold pressing: at rest, under the top piece's weight alone."""
+        return self.stroke == "press"
+
+    @property
+    def duration(self) -> float:
+        """[s]."""
+        return self.minutes * 60.0
+
+    def stroke_on(self, diameter: float) -> Stroke:
+        """The stroke on a mirror of this diameter [m]; a pressing has none.
+
+        Raises
+        ------
+        ValueError
+            For a pressing.
+        """
+        if self.rate is None:
+            raise ValueError("a pressing has no stroke")
+        kind = "straight" if self.stroke == "one-third" else self.stroke
+        length = diameter / 3 if self.length is None else self.length.on(diameter)
+        sweep = self.side_sweep.on(diameter) if self.side_sweep else 0.0
+        aside = self.side_overhang.on(diameter) if self.side_overhang else 0.0
+        return Stroke(kind, length, sweep, aside, self.strokes_per_sweep or 8.0, self.rate / 60.0)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _nothing_useless(cls, table: Any) -> Any:
+        """Refuse what the stroke has no use for, and let its default be nothing."""
+        stroke = table.get("stroke") if isinstance(table, dict) else None
+        if not isinstance(stroke, str) or stroke not in USELESS:
+            return table
+        for key in USELESS[stroke]:
+            if table.get(key) is not None:
+                raise InputError(f'the stroke "{stroke}" has no use for this', key=key, value=table[key])
+        for key in NEEDED[stroke]:
+            if table.get(key) is None:
+                raise InputError(f'missing: the stroke "{stroke}" needs it', key=key, expected=_EXTENT)
+        return {**table, **dict.fromkeys(USELESS[stroke])}
+
+
+_EXTENT = '0.5 (of the mirror\'s diameter) or a length, such as "150 mm"'
+
+
+class Programme(Piece):
+    """An ordered list of spells. Two programmes are equal when their spells are.
+
+    Attributes
+    ----------
+    spells : tuple of Spell
+        None at all is a programme that changes nothing.
+    file : Path or None
+        Where it was read.
+    text : str
+        The TOML as it was read.
+    defaults_used : tuple of DefaultUsed
+        What the file left to wearsim.
+    """
+
+    spells: tuple[Spell, ...] = ()
+    file: Path | None = None
+    text: str = ""
+    defaults_used: tuple[DefaultUsed, ...] = ()
+
+    def __eq__(self, other: object) -> bool:
+        return self.spells == other.spells if isinstance(other, Programme) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self.spells)
+
+    def check_on(self, bench: Bench) -> Self:
+        """Refuse what this bench cannot do: a lap it has not, a stroke that never stands on the bottom piece.
+
+        Raises
+        ------
+        InputError
+            Naming the spell.
+        """
+        for place, spell in enumerate(self.spells, start=1):
+            _check_spell(spell, f"spell {place}", bench, self.file)
+        return self
+
+
+def _check_spell(spell: Spell, key: str, bench: Bench, file: Path | None) -> None:
+    try:
+        lap = bench.lap(spell.lap)
+    except InputError as error:
+        raise InputError(
+            error.message, file=file, key=f"{key}.lap", value=error.value, expected=error.expected
+        ) from error
+    if spell.is_press:
+        return
+    bottom = bench.mirror.radius if spell.on_top == "tool" else lap.radius
+    nearest = spell.stroke_on(bench.mirror.diameter).smallest_offset
+    if nearest >= bottom:
+        raise InputError(
+            "the overhang is beyond the rim: the top piece's centre never stands on the bottom piece",
+            file=file,
+            key=f"{key}.side_overhang",
+            value=f"an offset of {millimetres(nearest)} or more",
+            expected=f"an offset of less than {millimetres(bottom)} somewhere on the stroke",
+        )

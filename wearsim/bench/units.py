@@ -1,0 +1,195 @@
+"""The edge where people's units become SI floats and back. The only module that knows pint.
+
+Numbers go through exact fractions, so ``"38 mm"`` is the float nearest to 0.038 and every text that
+:func:`write` gives reads back as the very float it was made of. pint is never handed an expression: the
+number and each unit's name are cut out here, and pint is asked for single units by name.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from decimal import Context, Decimal
+from fractions import Fraction
+from functools import lru_cache
+from typing import Any
+
+LONGEST = 60
+_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(.*?)\s*$")
+_FACTOR = re.compile(r"\s*([*/·]?)\s*([A-Za-zµμΩ°_]{1,24}|1(?=\s*/))\s*(?:(?:\*\*|\^)\s*(-?\d))?|\s*([²³])")
+
+
+class NotAQuantity(ValueError):
+    """A text is no number with a unit; the argument says why."""
+
+
+@lru_cache(maxsize=1)
+def registry() -> Any:
+    """The one pint registry, made when first asked for (pint takes a good third of a second to load)."""
+    import pint
+
+    return pint.UnitRegistry(non_int_type=Fraction)
+
+
+def _factors(unit: str) -> list[tuple[str, int]]:
+    """Cut ``"kg/m^3"`` into ``[("kg", 1), ("m", -3)]``; a ``1`` before a slash is dropped."""
+    factors: list[tuple[str, int]] = []
+    place = 0
+    while place < len(unit):
+        found = _FACTOR.match(unit, place)
+        if found is None:
+            raise NotAQuantity(f'cannot read the unit "{unit}"')
+        sign, name, power, raised = found.groups()
+        if raised and not factors:
+            raise NotAQuantity(f'cannot read the unit "{unit}"')
+        if raised:
+            factors[-1] = (factors[-1][0], factors[-1][1] * (2 if raised == "²" else 3))
+        elif name != "1":
+            factors.append((name, int(power or 1) * (-1 if sign == "/" else 1)))
+        place = found.end()
+    return factors
+
+
+def _single(name: str) -> Any:
+    import pint
+
+    try:
+        return registry().parse_units(name)
+    except (pint.PintError, AttributeError, ValueError, TypeError) as error:
+        raise NotAQuantity(f'unknown unit "{name}"') from error
+
+
+@lru_cache(maxsize=512)
+def scale(unit: str, base: str) -> tuple[Fraction, Fraction]:
+    """Factor and zero that take a number of ``unit`` to one of ``base``: ``base = number * factor + zero``.
+
+    Parameters
+    ----------
+    unit : str
+        What a person wrote behind the number, such as ``"mm"`` or ``"/ Pa"``.
+    base : str
+        SI unit (or ``"degC"``) of the float that is wanted.
+
+    Returns
+    -------
+    factor, zero : Fraction
+        Exact. The zero differs from 0 for temperatures alone.
+
+    Raises
+    ------
+    NotAQuantity
+        An unknown unit, or one of another dimension.
+    """
+    import pint
+
+    made = registry().Unit("")
+    for name, power in _factors(unit):
+        made = made * _single(name) ** power
+    wanted = registry().Unit("")
+    for name, power in _factors(base):
+        wanted = wanted * _single(name) ** power
+    try:
+        zero, one = (registry().Quantity(Fraction(n), made).to(wanted).magnitude for n in (0, 1))
+    except (pint.PintError, ArithmeticError) as error:
+        raise NotAQuantity("the wrong kind of unit") from error
+    return Fraction(one) - Fraction(zero), Fraction(zero)
+
+
+def read(text: str, base: str) -> float:
+    """Read a number with a unit.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"300 mm"``, ``"12 in"``, ``"1.0e-12 / Pa"``, ``"63 degF"``.
+    base : str
+        Unit of the result: SI, or ``"degC"``.
+
+    Returns
+    -------
+    float
+        The nearest float [base].
+
+    Raises
+    ------
+    NotAQuantity
+        With the reason: no number, no unit, an unknown unit or one of another dimension, or too large.
+    """
+    if len(text) > LONGEST:
+        raise NotAQuantity("too long for a quantity")
+    found = _NUMBER.match(text)
+    if found is None:
+        raise NotAQuantity("no number with a unit")
+    number, unit = found.groups()
+    if not unit:
+        raise NotAQuantity("a bare number where a unit is needed")
+    return _exactly(number, unit, base)
+
+
+def read_number(text: str, unit: str, base: str) -> float:
+    """Read a plain number whose unit is stated elsewhere, as in the head of a column.
+
+    Raises
+    ------
+    NotAQuantity
+        With the reason.
+    """
+    found = _NUMBER.match(text) if len(text) <= LONGEST else None
+    if found is None or found.group(2):
+        raise NotAQuantity("not a finite number")
+    return _exactly(found.group(1), unit, base)
+
+
+def _exactly(number: str, unit: str, base: str) -> float:
+    factor, zero = scale(unit, base)
+    try:
+        return float(Fraction(number) * factor + zero)
+    except OverflowError as error:
+        raise NotAQuantity("too large a number") from error
+
+
+def _digits(exact: Fraction, back: Callable[[str], float], value: float) -> str:
+    """Fewest decimal digits of ``exact`` that ``back`` turns into ``value`` again."""
+    for digits in range(1, 30):
+        number = Context(prec=digits).divide(Decimal(exact.numerator), Decimal(exact.denominator))
+        text = _plain(number)
+        if back(text) == value:
+            return text
+    raise ArithmeticError(f"no decimal reads back as {value!r}")  # 17 digits do, by IEEE 754
+
+
+def _plain(number: Decimal) -> str:
+    """``1500`` rather than ``1.5E+3``, but ``8e-13`` where zeros would pile up."""
+    if number and not -5 <= number.adjusted() <= 6:
+        return f"{number.normalize():e}".replace("e+", "e")
+    return f"{number.normalize():f}" if number else "0"
+
+
+def write(value: float, base: str, units: Sequence[str]) -> str:
+    """Write a float in the first of ``units`` that gives a handy number; :func:`read` gives it back exactly.
+
+    Parameters
+    ----------
+    value : float
+        What to write [base].
+    base : str
+        Its unit.
+    units : sequence of str
+        People's units, the preferred first; the text uses the one that needs fewest characters,
+        the earlier one where they tie.
+
+    Returns
+    -------
+    str
+        Such as ``"38 mm"``.
+    """
+    return min((_written(value, base, unit) for unit in units), key=len)
+
+
+@lru_cache(maxsize=4096)
+def _written(value: float, base: str, unit: str) -> str:
+    factor, zero = scale(unit, base)
+    number = _digits(
+        (Fraction(value) - zero) / factor, lambda text: float(Fraction(text) * factor + zero), value
+    )
+    return f"{number} {unit}"
