@@ -13,7 +13,21 @@ from typing import Any
 __version__ = "0.1.0"
 
 # name -> module that holds it; imported on first use, so that ``import wearsim`` and ``--help`` stay quick
-_PUBLIC: dict[str, str] = {}
+_PUBLIC: dict[str, str] = {
+    "Accuracy": "wearsim.wear.accuracy",
+    "Bench": "wearsim.bench.bench",
+    "Outcome": "wearsim.wear.outcome",
+    "Programme": "wearsim.bench.programme",
+    "Spell": "wearsim.bench.programme",
+    "WearsimError": "wearsim.errors",
+    "dump_bench": "wearsim.bench.files",
+    "dump_programme": "wearsim.bench.files",
+    "load_bench": "wearsim.bench.files",
+    "load_programme": "wearsim.bench.files",
+    "predict": "wearsim.wear.predict",
+    "read_outcome": "wearsim.wear.store",
+    "write_outcome": "wearsim.wear.store",
+}
 
 __all__ = ["__version__", *_PUBLIC]
 

@@ -209,9 +209,7 @@ def offset_pressures(w, u, setting, nodes, poses, cold, path, time, basis, pitch
                     nodes.pitch_x[ps:pt], nodes.pitch_y[ps:pt], nodes.pitch_share[ps:pt],
                     on_pitch, d, bx, by, pitch_p,
                 )  # fmt: skip
-                _ring_sums(
-                    nodes.pitch_start, i * n_p, n_p, ps, pitch_p, kappa * time[i, m], pitch_basis[0]
-                )
+                _ring_sums(nodes.pitch_start, i * n_p, n_p, ps, pitch_p, kappa * time[i, m], pitch_basis[0])
             if look:
                 gy, gf = nodes.glass_y[gs:gt], nodes.glass_factor[gs:gt]
                 top = kappa * _largest(nodes.glass_x[gs:gt], gy, gf, on_glass, d, bx, by)

@@ -39,7 +39,7 @@ class LoadCases:
         return float(np.hypot(self.position[:, 0], self.position[:, 1]).max())
 
 
-def load_cases(lead: float, push_offset: tuple[float, float]) -> LoadCases:
+def load_cases(lead: float, push_offset: tuple[float, ...]) -> LoadCases:
     """Cases for a friction lead and a push off centre.
 
     Parameters
@@ -49,7 +49,7 @@ def load_cases(lead: float, push_offset: tuple[float, float]) -> LoadCases:
     push_offset : (float, float)
         Along the stroke and across it [m].
     """
-    off_centre = np.hypot(*push_offset) > 0.0
+    off_centre = np.hypot(push_offset[0], push_offset[1]) > 0.0
     leads = [(0.0, 0.0)]
     if lead != 0.0:
         leads = [(lead, 0.0), (-lead, 0.0), (0.0, lead)] + ([(0.0, -lead)] if off_centre else [])

@@ -26,6 +26,7 @@ class Constants:
     relaxation_time: float = 1.0
     edge_gain: float = 1.0
 
+
 AS_STATED = Constants()
 
 

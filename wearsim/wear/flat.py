@@ -92,7 +92,8 @@ def flat_contact(
     steps, left = balance(x, y, area, np.zeros(n), full, 1.0, force, *load, mirror_radius, True, pose)
     if steps < 0:
         raise ContactError(f"flat lap at an offset of {offset * 1e3:.1f} mm", left)
-    return FlatContact(mirror_radius, lap_radius, offset, *map(float, pose), edge_gain, edge_length)
+    level, along, across = (float(value) for value in pose)
+    return FlatContact(mirror_radius, lap_radius, offset, level, along, across, edge_gain, edge_length)
 
 
 def lift_off_offset(mirror_radius: float, lap_radius: float, *, top_is_tool: bool = True) -> float:

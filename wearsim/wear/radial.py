@@ -19,7 +19,7 @@ from wearsim.wear.cases import LoadCases, load_cases
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.grid import Array, gauss_table, resampling
 from wearsim.wear.offsets import OffsetWeights, offset_weights, stroke_reach
-from wearsim.wear.state import State, glass_grid, pitch_grid
+from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
 from wearsim.wear.tipping import tip_offset
 
 _AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
@@ -68,7 +68,7 @@ class Worked:
 
 
 @lru_cache(maxsize=64)
-def _tip(a: float, hole: float, b: float, top_is_tool: bool, lead: float, push: tuple[float, float]) -> float:
+def _tip(a: float, hole: float, b: float, top_is_tool: bool, lead: float, push: tuple[float, ...]) -> float:
     return tip_offset(a, hole, b, top_is_tool, load_cases(lead, push))
 
 
@@ -155,9 +155,18 @@ def work_spell(
     weights, cases, far, tip = spell_weights(bench, spell, lap, number, accuracy, file)
     force = bench.load_on(spell.on_top, lap, push=spell.push, pressing=spell.is_press)
     setting, nodes = contact_setting(
-        bench, lap, spell.on_top, force, weights.offset, weights.path, weights.time, cases, constants, accuracy
+        bench,
+        lap,
+        spell.on_top,
+        force,
+        weights.offset,
+        weights.path,
+        weights.time,
+        cases,
+        constants,
+        accuracy,
     )
-    w, u = state.height.copy(), state.laps[lap.name].height.copy()
+    w, u = state.height.copy(), state.laps[lap_name(lap)].height.copy()
     report = np.zeros(6)
     poses = np.zeros((*weights.path.shape, 3))
     mean_pressure = force / (np.pi * min(bench.mirror.radius, lap.radius) ** 2)
@@ -173,7 +182,7 @@ def work_spell(
     if status != 0:
         where = f"spell {number}, offset {weights.offset[max(status, 1) - 1] * 1e3:.1f} mm"
         raise ContactError(where, float(report[2]))
-    after = State(state.radius, w, state.laps).with_lap(lap.name, u)
+    after = State(state.radius, w, state.laps).with_lap(lap_name(lap), u)
     done = SpellReport(
         float(report[0]), float(report[1]), float(report[2]), int(report[3]), int(report[4]), int(report[5]),
         weights.left_out, far, tip, speed,

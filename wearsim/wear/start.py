@@ -62,7 +62,9 @@ def _profile_covariance(profile: Profile, radius: float) -> Array:
     return np.asarray(np.outer(profile.sigma, profile.sigma) * np.exp(-0.5 * apart**2))
 
 
-def from_profile(bench: Bench, profile: Profile, accuracy: Accuracy, covariance: Array | None = None) -> StartFigure:
+def from_profile(
+    bench: Bench, profile: Profile, accuracy: Accuracy, covariance: Array | None = None
+) -> StartFigure:
     """Glass from a measured figure error, held level beyond its last radius.
 
     Parameters

@@ -55,6 +55,11 @@ class State:
         return replace(self, laps=MappingProxyType(laps))
 
 
+def lap_name(lap: Lap) -> str:
+    """The lap's name, "lap" where a bench has one without a name."""
+    return lap.name or "lap"
+
+
 def glass_grid(mirror: Mirror, accuracy: Accuracy) -> Array:
     """Radii of the mirror's grid [m]."""
     return radial_grid(mirror.hole_radius, mirror.radius, accuracy.glass_rings, accuracy.rim_share)
@@ -94,5 +99,5 @@ def start_state(bench: Bench, radius: Array, height: Array, accuracy: Accuracy) 
         The glass on the mirror's grid [m].
     accuracy : Accuracy
     """
-    laps = {lap.name: fresh_pitch(lap, radius, height, accuracy) for lap in bench.laps}
+    laps = {lap_name(lap): fresh_pitch(lap, radius, height, accuracy) for lap in bench.laps}
     return State(radius, height, MappingProxyType(laps))

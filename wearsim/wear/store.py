@@ -58,7 +58,7 @@ def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
     partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
     try:
         yield partial
-        os.replace(partial, path)
+        partial.replace(path)
     except OSError as error:
         raise InputError(f"cannot be written ({error.strerror or error})", file=path) from error
     finally:
@@ -165,7 +165,9 @@ def _write_laps(file: h5py.File, outcome: Outcome) -> None:
         group = laps.create_group(name)
         _scale(group, "pitch_radius", radius, "m", "radius on the lap")
         height = outcome.pitch_height[name]
-        _data(group, "pitch_height", height, "m", "pitch after, above the reference sphere", ("pitch_radius",))
+        _data(
+            group, "pitch_height", height, "m", "pitch after, above the reference sphere", ("pitch_radius",)
+        )
 
 
 def _write_maps(file: h5py.File, outcome: Outcome) -> None:
