@@ -165,6 +165,8 @@ def offset_pressures(w, u, setting, nodes, poses, cold, path, time, basis, pitch
     basis[:] = 0.0
     pitch_basis[:] = 0.0
     for i in range(n_e):
+        if not np.any(path[i]) and not np.any(time[i]):
+            continue
         s, t = nodes.area_start[i], nodes.area_start[i + 1]
         gs, gt = nodes.glass_start[i * n_r], nodes.glass_start[(i + 1) * n_r]
         ps, pt = nodes.pitch_start[i * n_p], nodes.pitch_start[(i + 1) * n_p]

@@ -14,7 +14,7 @@ from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.cases import LoadCases
 from wearsim.wear.grid import Array
 
-_KIND = {"straight": 0, "one-third": 0, "overhang": 0, "w": 1, "oval": 2}
+KIND = {"straight": 0, "one-third": 0, "overhang": 0, "w": 1, "oval": 2}
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ def stroke_reach(stroke: Stroke) -> float:
 
 
 def _reach(stroke: Stroke, length: float, sweep: float, x: float, y: float) -> float:
-    kind = _KIND[stroke.kind]
+    kind = KIND[stroke.kind]
     return float(reach(kind, length, sweep, stroke.side_overhang, stroke.strokes_per_sweep, x, y))
 
 
@@ -90,10 +90,11 @@ def offset_weights(
     )
 
 
-def _draws_needed(stroke: Stroke, jitter: tuple[float, float], accuracy: Accuracy) -> tuple[Array, int]:
+def draws_needed(stroke: Stroke, jitter: tuple[float, float], accuracy: Accuracy) -> tuple[Array, int]:
+    """Draws and phases that average a stroke: one draw where nothing varies from stroke to stroke."""
     if jitter != (0.0, 0.0):
         return draws(accuracy.draws), accuracy.phases
-    if _KIND[stroke.kind] == 1:
+    if KIND[stroke.kind] == 1:
         n = accuracy.draws
         return np.column_stack([np.zeros((n, 4)), (np.arange(n) + 0.5) / n]), accuracy.phases * 2
     return np.zeros((1, 5)), accuracy.phases * 16
@@ -104,18 +105,18 @@ def _weights(
     stroke: Stroke, jitter: tuple[float, float], top_is_tool: bool, positions: bytes, bins: int,
     headings: int, limit: float, accuracy: Accuracy,
 ) -> OffsetWeights:  # fmt: skip
-    many, phases = _draws_needed(stroke, jitter, accuracy)
+    many, phases = draws_needed(stroke, jitter, accuracy)
     spread = np.abs(jitter[1] * many[:, 2:4]).max()
     factor = 1.0 + jitter[0] * max(0.0, float(many[:, :2].max()))
     most = _reach(stroke, stroke.length * factor, stroke.side_sweep * factor, spread, spread)
-    line = _KIND[stroke.kind] == 0 or (_KIND[stroke.kind] == 1 and stroke.side_sweep == 0.0)
+    line = KIND[stroke.kind] == 0 or (KIND[stroke.kind] == 1 and stroke.side_sweep == 0.0)
     least = max(0.0, abs(stroke.side_overhang) - spread) if line else 0.0
     most = min(most, limit)
     offset = np.linspace(least, max(most, least + 1e-6), accuracy.offsets)
     cases = len(np.frombuffer(positions)) // 2
     path, time = np.zeros((offset.size, cases)), np.zeros((offset.size, cases))
     left_out = path_weights(
-        _KIND[stroke.kind], stroke.length, stroke.side_sweep, stroke.side_overhang,
+        KIND[stroke.kind], stroke.length, stroke.side_sweep, stroke.side_overhang,
         stroke.strokes_per_sweep, stroke.frequency, np.array(jitter), many, phases, limit, top_is_tool,
         offset, bins, headings, path, time,
     )  # fmt: skip

@@ -1,0 +1,183 @@
+"""The offset basis: wear per unit of path as a function of centre offset and zone, at a given state.
+
+Physics section 6: at a given state, load and piece on top, *every* stroke is a weight over the centre offset, so
+a library of strokes costs one table and one matrix product.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.lap import Lap
+from wearsim.bench.programme import Stroke
+from wearsim.errors import ContactError
+from wearsim.kernels import radial as kernels
+from wearsim.kernels.path import path_weights
+from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.cases import LoadCases, load_cases
+from wearsim.wear.constants import AS_STATED, Constants
+from wearsim.wear.grid import Array
+from wearsim.wear.offsets import KIND, draws_needed
+from wearsim.wear.radial import contact_setting, tipping_offset
+from wearsim.wear.state import State, lap_name
+
+BASIS_OFFSETS = 48
+
+
+@dataclass(frozen=True)
+class OffsetBasis:
+    """Ring means of the pressure at every offset and load case.
+
+    Parameters
+    ----------
+    on_top : str
+    lap : str
+        The lap's name.
+    offset : (n_e,) ndarray
+        Centre offsets, from 0 to where the top piece tips off [m].
+    cases : LoadCases
+    radius : (n_r,) ndarray
+        [m]
+    pressure : (n_e, M, n_r) ndarray
+        Ring means of the pressure, zero where not covered [Pa].
+    """
+
+    on_top: str
+    lap: str
+    offset: Array
+    cases: LoadCases
+    radius: Array
+    pressure: Array
+
+    def wear(self, weights: Array, preston: float) -> Array:
+        """Wear rates of strokes.
+
+        Parameters
+        ----------
+        weights : (N, n_e * M) ndarray
+            From :func:`path_matrix` [m/s].
+        preston : float
+            [1/Pa]
+
+        Returns
+        -------
+        (N, n_r) ndarray
+            Glass removed per second [m/s].
+        """
+        rows = self.pressure.reshape(-1, self.radius.size)
+        return np.asarray(preston * (weights @ rows))
+
+
+def basis_offsets(bench: Bench, lap: Lap, on_top: str, count: int = BASIS_OFFSETS) -> Array:
+    """Offsets of a basis: even, from 0 to just short of tipping [m]."""
+    return np.linspace(0.0, 0.995 * tipping_offset(bench, lap, on_top), count)
+
+
+def offset_basis(
+    bench: Bench,
+    state: State,
+    on_top: str,
+    lap: Lap,
+    *,
+    push: float | None = None,
+    constants: Constants = AS_STATED,
+    accuracy: Accuracy = DEFAULT,
+    count: int = BASIS_OFFSETS,
+) -> OffsetBasis:
+    """Offset basis at a state.
+
+    Parameters
+    ----------
+    bench : Bench
+    state : State
+    on_top : {"tool", "mirror"}
+    lap : Lap
+    push : float, optional
+        Of the hands; by default the bench's [N].
+    constants : Constants
+    accuracy : Accuracy
+    count : int
+        Offsets.
+
+    Raises
+    ------
+    ContactError
+        Where a balance was not found.
+    """
+    offset = basis_offsets(bench, lap, on_top, count)
+    cases = load_cases(bench.hands.friction_lead, tuple(bench.hands.push_offset))
+    shape = (count, len(cases.position))
+    ones, zeros = np.ones(shape), np.zeros(shape)
+    force = bench.load_on("tool" if on_top == "tool" else "mirror", lap, push=push)
+    setting, nodes = contact_setting(
+        bench, lap, on_top, force, offset, ones, zeros, cases, constants, accuracy
+    )
+    table = np.zeros((count * shape[1], state.radius.size))
+    unused = np.zeros((1, state.laps[lap_name(lap)].height.size))
+    survey, poses = np.zeros(4), np.zeros((*shape, 3))
+    status = kernels.offset_pressures(
+        state.height, state.laps[lap_name(lap)].height, setting, nodes, poses, True, ones, zeros, table,
+        unused, survey,
+    )  # fmt: skip
+    if status != 0:
+        raise ContactError(f"offset {offset[status - 1] * 1e3:.1f} mm", float(survey[2]))
+    pressure = table.reshape(*shape, state.radius.size)
+    return OffsetBasis(on_top, lap_name(lap), offset, cases, state.radius, pressure)
+
+
+def path_matrix(
+    strokes: Sequence[Stroke],
+    jitter: tuple[float, float],
+    basis_offset: Array,
+    cases: LoadCases,
+    on_top: str,
+    accuracy: Accuracy = DEFAULT,
+) -> Array:
+    """Path per second of many strokes over a basis's offsets and load cases.
+
+    Parameters
+    ----------
+    strokes : sequence of Stroke
+    jitter : (float, float)
+        Relative spread of length and sweep [1], of the centre [m].
+    basis_offset : (n_e,) ndarray
+        [m]
+    cases : LoadCases
+    on_top : {"tool", "mirror"}
+    accuracy : Accuracy
+
+    Returns
+    -------
+    (N, n_e * M) ndarray
+        [m/s]
+    """
+    size = len(cases.position)
+    out = np.zeros((len(strokes), basis_offset.size * size))
+    time = np.zeros((basis_offset.size, size))
+    for row, stroke in zip(out, strokes, strict=True):
+        stroke_weights(stroke, jitter, basis_offset, cases, on_top, accuracy, row.reshape(-1, size), time)
+    return out
+
+
+def stroke_weights(
+    stroke: Stroke,
+    jitter: tuple[float, float],
+    offset: Array,
+    cases: LoadCases,
+    on_top: str,
+    accuracy: Accuracy,
+    path: Array,
+    time: Array,
+) -> float:
+    """Path and time of one stroke over given offsets, into ``path`` and ``time`` (n_e, M); share left out."""
+    many, phases = draws_needed(stroke, jitter, accuracy)
+    left_out = path_weights(
+        KIND[stroke.kind], stroke.length, stroke.side_sweep, stroke.side_overhang, stroke.strokes_per_sweep,
+        stroke.frequency, np.array(jitter), many, phases, offset[-1] * (1.0 + 1e-9), on_top == "tool", offset,
+        cases.bins, cases.headings, path, time,
+    )  # fmt: skip
+    return float(left_out)
