@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, Literal, Self
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from wearsim.bench import catalogue
 from wearsim.bench.figure import FigureSource, Light
@@ -51,11 +51,11 @@ class Bench(Piece):
 
     mirror: Mirror
     laps: tuple[Lap, ...]
-    hands: Hands = Hands()
-    wear: Wear = Wear()
-    spread: Spread = Spread()
+    hands: Hands = Field(default_factory=Hands)
+    wear: Wear = Field(default_factory=Wear)
+    spread: Spread = Field(default_factory=Spread)
     figure: FigureSource
-    light: Light = Light()
+    light: Light = Field(default_factory=Light)
     file: Path | None = None
     text: str = ""
     defaults_used: tuple[DefaultUsed, ...] = ()
@@ -89,7 +89,7 @@ class Bench(Piece):
 
     @property
     def preston(self) -> float:
-        """Preston coefficient [1/Pa]: the stated one, or the default times what glass and abrasive make of it."""
+        """Preston coefficient [1/Pa]: stated, or the default times the factors of glass and abrasive."""
         if self.wear.preston is not None:
             return self.wear.preston
         return PRESTON * catalogue.glass(self.mirror.glass).wear * catalogue.abrasive(self.wear.abrasive).wear

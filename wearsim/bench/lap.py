@@ -51,9 +51,9 @@ class Lap(Piece):
     star_points : int
         Points of a star-shaped lap; 0 for a round one.
     star_depth : float
-        How far the notches between two points reach in from the rim [m]. From one point to the next
-        the rim runs evenly in azimuth down to the notch and up again: ``a - star_depth * (1 - |n phi / pi - 1|)``
-        for ``phi`` from 0, a point on the x axis, to ``2 pi / n``, the next.
+        How far the notches between two points reach in from the rim [m]. From one point, on the x
+        axis, to the next the rim runs evenly in azimuth down to the notch and up again:
+        ``a - star_depth * (1 - |n phi / pi - 1|)`` for ``phi`` from 0 to ``2 pi / n``.
     """
 
     name: Name | None = None
