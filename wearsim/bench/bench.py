@@ -84,7 +84,9 @@ class Bench(Piece):
         for lap in self.laps:
             if lap.name == name:
                 return lap
-        there = ", ".join(lap.name for lap in self.laps if lap.name) or "none: this bench's lap has no name"
+        there = (
+            ", ".join(lap.name for lap in self.laps if lap.name) or "no name, for this bench's lap has none"
+        )
         raise InputError("no lap of this name on the bench", key="lap", value=name, expected=there)
 
     @property

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from wearsim.bench.piece import Piece, kind_of
+from wearsim.bench.piece import Piece, expected_of
 from wearsim.bench.quantity import FROM_FILE
 from wearsim.errors import InputError
 
@@ -96,5 +96,4 @@ def one_line(error: ValidationError, model: type[Piece], prefix: str, file: Path
 
 
 def _wanted(model: type[Piece], loc: tuple[Any, ...]) -> str | None:
-    kind = kind_of(model.model_fields[str(loc[0])]) if loc else None
-    return kind.expected if kind else None
+    return expected_of(model.model_fields[str(loc[0])]) if loc else None

@@ -68,13 +68,13 @@ class Lap(Piece):
         300.0, "facet squeeze flow (Stefan 1874), at 20 degC [derived]; known within x2.5"
     )
     pitch_temperature: Temperature = default(20.0, "where the default relaxation time holds")
-    start: Annotated[Literal["pressed", "spherical"], choice("pressed", "spherical")] = default(
+    start: Annotated[Literal["pressed", "spherical"], *choice("pressed", "spherical")] = default(
         "pressed", "common practice, no source: cold-press before a spell"
     )
     facet: Length = default(0.025, _FACETS)
     channel: Depth = default(0.006, _FACETS)
     channel_offset: Place = default((0.0, 0.0), "judgement: a facet in the middle")
-    facet_shape: Annotated[Literal["square", "hexagonal", "none"], choice("square", "hexagonal", "none")] = (
+    facet_shape: Annotated[Literal["square", "hexagonal", "none"], *choice("square", "hexagonal", "none")] = (
         default("square", "common practice, no source")
     )
     ring_inner: Depth = default(0.0, "a whole lap, no ring")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated, Any, NamedTuple, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict
@@ -21,7 +22,7 @@ class DefaultUsed(NamedTuple):
 class Piece(BaseModel):
     """A table of a bench or of a programme."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 def kind_of(field: FieldInfo) -> Kind | None:
@@ -47,6 +48,8 @@ def in_file(value: Any, kind: Kind | None) -> Any:
         return kind.say(value.value) if kind and not value.relative else value.value
     if isinstance(value, tuple):
         return [in_file(item, kind) for item in value]
+    if isinstance(value, Path):
+        return str(value)
     return kind.say(value) if kind and kind.base else value
 
 
@@ -72,6 +75,17 @@ def _shown(value: Any) -> str:
     return ", ".join(str(item) for item in value) if isinstance(value, list) else str(value)
 
 
+class Words(NamedTuple):
+    """Mark of a field that takes one of a few words: what to expect."""
+
+    expected: str
+
+
+def expected_of(field: FieldInfo) -> str | None:
+    """What a field would accept, for an error line."""
+    return next((mark.expected for mark in _marks_of(field) if isinstance(mark, (Kind, Words))), None)
+
+
 def choice(*allowed: str) -> Any:
     """Annotations of a field that takes one of a few words."""
     expected = "one of " + ", ".join(f'"{word}"' for word in allowed)
@@ -81,7 +95,7 @@ def choice(*allowed: str) -> Any:
             raise refuse("not one of the choices", expected)
         return value
 
-    return BeforeValidator(check)
+    return (BeforeValidator(check), Words(expected))
 
 
 def _name(value: Any) -> str:

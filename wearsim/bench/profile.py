@@ -172,7 +172,9 @@ def _check_radii(radii: list[float], numbers: list[int], mirror: Mirror, path: P
         raise fault(0, "does not start at the centre", "radius 0 in the first row")
     for place in range(1, len(radii)):
         if radii[place] <= radii[place - 1]:
-            raise fault(place, "radii do not rise", f"more than {millimetres(radii[place - 1])} above it")
+            raise fault(
+                place, "radii do not rise", f"more than the {millimetres(radii[place - 1])} before it"
+            )
     rim = mirror.radius
     if radii[-1] > rim * (1 + 1e-9):
         raise fault(-1, "beyond the mirror's rim", f"at most {millimetres(rim)}")

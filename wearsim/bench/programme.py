@@ -15,8 +15,8 @@ from wearsim.bench.piece import DefaultUsed, Name, Piece, choice
 from wearsim.bench.quantity import Angle, Extent, Force, default, extent, number
 from wearsim.errors import InputError
 
-Kind = Literal["straight", "one-third", "overhang", "w", "oval", "press"]
-KINDS: tuple[Kind, ...] = ("straight", "one-third", "overhang", "w", "oval", "press")
+StrokeKind = Literal["straight", "one-third", "overhang", "w", "oval", "press"]
+KINDS: tuple[StrokeKind, ...] = ("straight", "one-third", "overhang", "w", "oval", "press")
 LONGEST_SPELL = 10_000.0
 """[min]."""
 
@@ -112,10 +112,10 @@ class Spell(Piece):
         Name of the lap; None: the first.
     """
 
-    on_top: Annotated[Literal["tool", "mirror"], choice("tool", "mirror")] = default(
+    on_top: Annotated[Literal["tool", "mirror"], *choice("tool", "mirror")] = default(
         "tool", "the lap on the glass, unless said otherwise"
     )
-    stroke: Annotated[Kind, choice(*KINDS)]
+    stroke: Annotated[StrokeKind, *choice(*KINDS)]
     length: Annotated[Extent, *extent(above=0.0)] | None = None
     side_sweep: Annotated[Extent, *extent(least=0.0)] | None = None
     side_overhang: Annotated[Extent, *extent(least=0.0)] | None = default(

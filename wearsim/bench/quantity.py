@@ -48,7 +48,7 @@ class Kind:
 
     def say(self, value: float) -> str:
         """Write a value in people's units."""
-        return units.write(value, self.base, self.shown) if self.base else repr(value)
+        return units.write(value, self.base, self.shown) if self.base else f"{value:.9g}"
 
     @property
     def limits(self) -> str:

@@ -83,16 +83,18 @@ def check_readable(path: Path, what: str, key: str, file: Path | None) -> None:
     InputError
         With the bench's file and the key.
     """
+
+    def fault(message: str) -> InputError:
+        return InputError(f"{message}: {path}", file=file, key=key, expected=what)
+
     try:
         if path.is_dir():
-            raise InputError("a folder, not a file", file=file, key=key, value=str(path), expected=what)
+            raise fault("a folder, not a file")
         with path.open("rb"):
             return
     except FileNotFoundError as error:
-        raise InputError("no such file", file=file, key=key, value=str(path), expected=what) from error
+        raise fault("no such file") from error
     except PermissionError as error:
-        raise InputError(
-            "no permission to read it", file=file, key=key, value=str(path), expected=what
-        ) from error
+        raise fault("no permission to read it") from error
     except (OSError, ValueError) as error:
-        raise InputError("cannot be read", file=file, key=key, value=str(path), expected=what) from error
+        raise fault("cannot be read") from error

@@ -15,8 +15,10 @@ from functools import lru_cache
 from typing import Any
 
 LONGEST = 60
-_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(.*?)\s*$")
-_FACTOR = re.compile(r"\s*([*/·]?)\s*([A-Za-zµμΩ°_]{1,24}|1(?=\s*/))\s*(?:(?:\*\*|\^)\s*(-?\d))?|\s*([²³])")
+_NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*?)\s*$")
+_FACTOR = re.compile(
+    r"\s*([*/·]?)\s*([A-Za-zµμΩ°_]{1,24}|1(?=\s*/))\s*(?:(?:\*\*|\^)\s*(-?[0-9]))?|\s*([²³])"
+)
 
 
 class NotAQuantity(ValueError):

@@ -1,0 +1,116 @@
+"""The edge between people's units and SI floats."""
+
+from __future__ import annotations
+
+import math
+import subprocess
+import sys
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from wearsim.bench import units
+from wearsim.bench.quantity import Extent
+
+# Exact by definition of the units (international yard and pound agreement, 1959; from memory).
+KNOWN = [
+    ("300 mm", "m", 0.3),
+    ("38 mm", "m", 0.038),
+    ("12 in", "m", 0.3048),
+    ("12in", "m", 0.3048),
+    ("1 ft", "m", 0.3048),
+    ("550 nm", "m", 550e-9),
+    ("2 um", "m", 2e-6),
+    ("2 µm", "m", 2e-6),
+    ("8 lb", "kg", 3.62873896),
+    ("500 g", "kg", 0.5),
+    ("30 N", "N", 30.0),
+    ("1 kgf", "N", 9.80665),
+    ("7 lbf", "N", 7 * 0.45359237 * 9.80665),
+    ("25 min", "s", 1500.0),
+    ("17.5 degC", "degC", 17.5),
+    ("63 degF", "degC", (63 - 32) * 5 / 9),
+    ("290 K", "degC", 16.85),
+    ("-4 degF", "degC", -20.0),
+    ("1.0e-12 / Pa", "1/Pa", 1e-12),
+    ("1.0e-12 1/Pa", "1/Pa", 1e-12),
+    ("1.0e-12 Pa^-1", "1/Pa", 1e-12),
+    ("8e-13 m^2/N", "1/Pa", 8e-13),
+    ("5e9 Pa/m", "Pa/m", 5e9),
+    ("5 GPa/m", "Pa/m", 5e9),
+    ("5 N/mm^3", "Pa/m", 5e9),
+    ("2.23 g/cm³", "kg/m^3", 2230.0),
+    ("2230 kg m^-3", "kg/m^3", 2230.0),
+    ("72 deg", "rad", math.radians(72)),
+    ("0.2 turn", "rad", 0.4 * math.pi),
+    ("  +.5   m ", "m", 0.5),
+]
+
+
+@pytest.mark.parametrize(("text", "base", "value"), KNOWN)
+def test_known_quantities(text: str, base: str, value: float) -> None:
+    assert units.read(text, base) == pytest.approx(value, rel=4e-16, abs=0)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "mm",
+        "3",
+        "3 kg",
+        "3 mm/",
+        "3 /mm",
+        "3 mm mm",
+        "3 mm2",
+        "3 mm**99",
+        "3 mm^(2)",
+        "3 * 4 mm",
+        "3 mm + 4 mm",
+        "1_000 mm",
+        "1,5 mm",
+        "1e9999 mm",
+        "0x10 mm",
+        "__import__('os') mm",
+        "3 m; m",
+        "3 ²",
+        "3 degC",
+        "٣ mm",
+        "3 mm " + " " * 99,
+    ],
+)
+def test_not_a_length(text: str) -> None:
+    with pytest.raises(units.NotAQuantity):
+        units.read(text, "m")
+
+
+SHOWN = [("m", "mm"), ("m", "nm"), ("kg", "kg"), ("N", "N"), ("s", "min"), ("degC", "degC"), ("rad", "deg")]
+
+
+@given(
+    st.sampled_from([*SHOWN, ("1/Pa", "/ Pa"), ("Pa/m", "Pa/m"), ("m", "in"), ("degC", "degF")]),
+    st.floats(-1e30, 1e30, allow_subnormal=False),
+)
+def test_what_is_written_reads_back_exactly(pair: tuple[str, str], value: float) -> None:
+    base, unit = pair
+    text = units.write(value, base, [unit])
+    assert units.read(text, base) == value
+    assert len(text) <= units.LONGEST
+
+
+def test_written_as_a_person_would() -> None:
+    assert units.write(0.038, "m", ["mm"]) == "38 mm"
+    assert units.write(8e-13, "1/Pa", ["/ Pa"]) == "8e-13 / Pa"
+    assert units.write(300.0, "s", ["min", "s"]) == "5 min"
+    assert units.write(100.0, "s", ["min", "s"]) == "100 s"
+    assert units.write(units.read("72 deg", "rad"), "rad", ["deg", "rad"]) == "72 deg"
+
+
+def test_extent() -> None:
+    assert Extent(0.5).on(0.3) == 0.15
+    assert Extent(0.15, relative=False).on(99.0) == 0.15
+
+
+def test_pint_is_not_loaded_before_it_is_needed() -> None:
+    code = "import sys, wearsim.bench.files; sys.exit('pint' in sys.modules or 'scipy' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -1,0 +1,35 @@
+"""What all tests share: a kernel cache of the session's own, floating-point errors that raise, one rng."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Iterator
+
+# Before wearsim.kernels is imported: a cache left by an older source must not answer for this one.
+_CACHE = tempfile.TemporaryDirectory(prefix="wearsim-kernels-")
+os.environ["NUMBA_CACHE_DIR"] = _CACHE.name
+
+import numpy as np  # noqa: E402
+import pytest  # noqa: E402
+from hypothesis import settings  # noqa: E402
+
+# No deadline: the first example pays for compiling kernels or loading units. The same examples each time.
+settings.register_profile("wearsim", deadline=None, derandomize=True, print_blob=False)
+settings.load_profile("wearsim")
+
+
+def pytest_unconfigure() -> None:
+    _CACHE.cleanup()
+
+
+@pytest.fixture
+def rng() -> np.random.Generator:
+    """The one source of chance in tests."""
+    return np.random.default_rng(20260117)
+
+
+@pytest.fixture(autouse=True)
+def _floating_point_errors_raise() -> Iterator[None]:
+    with np.errstate(all="raise"):
+        yield
