@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from typing import Annotated, Self
 
+import numpy as np
 from pydantic import model_validator
 
 from wearsim.bench import catalogue
 from wearsim.bench.piece import Name, Piece
 from wearsim.bench.quantity import Density, Depth, Length, Mass, default, number
 from wearsim.errors import InputError
+from wearsim.figure.conic import sagitta
 
 
 class Mirror(Piece):
@@ -79,11 +81,9 @@ class Mirror(Piece):
         above = math.pi * (self.radius**2 - self.hole_radius**2) * self._sagitta(self.radius)
         return above - (self._below(self.radius) - self._below(self.hole_radius))
 
-    def _root(self, radius: float) -> float:
-        return math.sqrt(1 - (1 + self.conic) * (radius / self.radius_of_curvature) ** 2)
-
     def _sagitta(self, radius: float) -> float:
-        return radius**2 / self.radius_of_curvature / (1 + self._root(radius))
+        with np.errstate(under="ignore"):  # a hole of next to nothing has a sagitta of nothing
+            return float(sagitta(radius, self.radius_of_curvature, self.conic))
 
     def _below(self, radius: float) -> float:
         """Integral of the sagitta over the disc of this radius [m^3], in a form that cancels nothing.
@@ -91,7 +91,7 @@ class Mirror(Piece):
         With ``s = sqrt(1 - (1+K) r^2/R^2)`` it is ``pi r^4 (1 + 2 s) / (3 R (1 + s)^2)`` (derived: z is
         integrated over r^2; K = -1 gives the paraboloid's pi r^4 / (4 R)).
         """
-        root = self._root(radius)
+        root = math.sqrt(1 - (1 + self.conic) * (radius / self.radius_of_curvature) ** 2)
         return math.pi * radius**4 / self.radius_of_curvature * (1 + 2 * root) / (3 * (1 + root) ** 2)
 
     @model_validator(mode="after")

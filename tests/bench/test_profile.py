@@ -1,0 +1,72 @@
+"""Sound profiles, however people's programs happen to write them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from wearsim.bench.files import load_bench
+from wearsim.bench.mirror import Mirror
+from wearsim.bench.profile import Profile, read_profile
+
+MIRROR = Mirror(diameter=0.3, radius_of_curvature=3.0)
+
+
+def read(tmp_path: Path, raw: bytes) -> Profile:
+    path = tmp_path / "profile.csv"
+    path.write_bytes(raw)
+    return read_profile(path, MIRROR)
+
+
+def test_three_columns(folder: Path) -> None:
+    profile = read_profile(folder / "profile.csv", MIRROR)
+    assert profile.radius.tolist() == [0.0, 0.05, 0.1, 0.14, 0.148]
+    assert profile.error.tolist() == [0.0, 12.5e-9, -30e-9, 80e-9, -5e-9]
+    assert profile.sigma is not None
+    assert profile.sigma.tolist() == [5e-9, 4e-9, 3e-9, 3e-9, 4e-9]
+
+
+def test_two_columns_have_no_sigma(tmp_path: Path) -> None:
+    assert read(tmp_path, b"radius_mm,error_nm\n0,1\n50,2\n150,3\n").sigma is None
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        b"radius_mm,error_nm\r\n0,1\r\n50,-2\r\n140,3\r\n",
+        b"radius_mm,error_nm\r0,1\r50,-2\r140,3\r",
+        b"\xef\xbb\xbfradius_mm,error_nm\n0,1\n50,-2\n140,3",
+        b"# made up\n\nradius_mm, error_nm\n 0 , 1\n# in between\n50,-2.0\n1.4e2,+3\n\n",
+        b"radius_cm,error_um\n0,.001\n5,-0.002\n14,3e-3\n",
+        "radius_m,error_µm\n0,0.001\n0.05,-0.002\n0.14,0.003\n".encode(),
+    ],
+    ids=["CRLF", "CR", "byte-order mark", "comments and spaces", "other units", "micro sign"],
+)
+def test_the_same_profile(raw: bytes, tmp_path: Path) -> None:
+    profile = read(tmp_path, raw)
+    assert profile.radius.tolist() == [0.0, 0.05, 0.14]
+    assert profile.error.tolist() == [1e-9, -2e-9, 3e-9]
+
+
+def test_inches(tmp_path: Path) -> None:
+    profile = read(tmp_path, b"radius_in,error_nm\n0,0\n3,0\n5.5,0\n")
+    assert profile.radius.tolist() == [0.0, 0.0762, 0.1397]
+
+
+def test_to_the_rim_and_to_nine_tenths(tmp_path: Path) -> None:
+    for last in (b"135", b"150"):
+        assert read(tmp_path, b"radius_mm,error_nm\n0,0\n50,0\n" + last + b",0\n").radius.size == 3
+
+
+def test_largest_error_is_a_millimetre(tmp_path: Path) -> None:
+    profile = read(tmp_path, b"radius_mm,error_mm\n0,1\n50,-1\n150,0\n")
+    assert np.ptp(profile.error) == 2e-3
+
+
+def test_the_same_bench_with_a_byte_order_mark(folder: Path) -> None:
+    path = folder / "bench.toml"
+    plain = load_bench(path)
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes().replace(b"\n", b"\r\n"))
+    assert load_bench(path) == plain
