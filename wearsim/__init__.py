@@ -24,7 +24,9 @@ _PUBLIC: dict[str, str] = {
     "dump_programme": "wearsim.bench.files",
     "load_bench": "wearsim.bench.files",
     "load_programme": "wearsim.bench.files",
+    "library": "wearsim.decide.library",
     "predict": "wearsim.wear.predict",
+    "propose": "wearsim.decide.propose",
     "read_outcome": "wearsim.wear.store",
     "write_outcome": "wearsim.wear.store",
 }

@@ -101,7 +101,8 @@ def area_nodes(a, hole, b, e, gain, decay, per_radius, per_turn, gauss, x, y, ar
     for panel in range(panels):
         p, q = edges[panel], edges[panel + 1]
         left = e > 0.0 and abs(p - abs(b - e)) < 1e-9 * a
-        right = abs(q - (e + b)) < 1e-9 * a or (e > 0.0 and abs(q - abs(b - e)) < 1e-9 * a and e > b)
+        # nodes crowd at the rim too: near tipping the whole load stands there
+        right = e > 0.0 and (abs(q - (e + b)) < 1e-9 * a or abs(q - a) < 1e-9 * a)
         count = min(60, max(5, int(np.ceil(per_radius * (q - p) / a)) + 2))
         first = count * (count - 1) // 2
         for i in range(count):

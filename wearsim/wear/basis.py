@@ -74,7 +74,7 @@ class OffsetBasis:
 
 def basis_offsets(bench: Bench, lap: Lap, on_top: str, count: int = BASIS_OFFSETS) -> Array:
     """Offsets of a basis: even, from 0 to just short of tipping [m]."""
-    return np.linspace(0.0, 0.995 * tipping_offset(bench, lap, on_top), count)
+    return np.linspace(0.0, 0.97 * tipping_offset(bench, lap, on_top), count)
 
 
 def offset_basis(

@@ -11,7 +11,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
-from wearsim.errors import ContactError, TipsOffError
+from wearsim.errors import ContactError, InputError, TipsOffError
 from wearsim.kernels import radial as kernels
 from wearsim.kernels.table import build
 from wearsim.wear.accuracy import DEFAULT, Accuracy
@@ -21,6 +21,10 @@ from wearsim.wear.grid import Array, gauss_table, resampling
 from wearsim.wear.offsets import OffsetWeights, offset_weights, stroke_reach
 from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
 from wearsim.wear.tipping import tip_offset
+
+# Closer to tipping than this share of the offset the whole load stands on a speck: refused when meant, left out
+# when the hands' spread leads there.
+CLOSEST_TO_TIPPING = 0.99
 
 _AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
 
@@ -100,10 +104,17 @@ def spell_weights(
     far = stroke_reach(stroke)
     if far >= tip:
         raise TipsOffError(number, far, tip, file=None if file is None else str(file))
+    if far >= CLOSEST_TO_TIPPING * tip:
+        raise InputError(
+            f"the stroke reaches {far * 1e3:.1f} mm off centre, within a hair of tipping off at {tip * 1e3:.1f} mm",
+            file=str(file) if file is not None else None, key=f"spell {number}",
+            expected=f"at most {CLOSEST_TO_TIPPING * tip * 1e3:.1f} mm",
+        )  # fmt: skip
     hands = bench.hands
     cases = load_cases(hands.friction_lead, tuple(hands.push_offset))
     jitter = (hands.length_jitter, hands.centre_jitter)
-    weights = offset_weights(stroke, jitter, spell.on_top == "tool", cases, tip, accuracy)
+    limit = CLOSEST_TO_TIPPING * tip
+    weights = offset_weights(stroke, jitter, spell.on_top == "tool", cases, limit, accuracy)
     return weights, cases, far, tip
 
 

@@ -99,6 +99,15 @@ def from_conic(bench: Bench, conic: float, accuracy: Accuracy) -> StartFigure:
     return StartFigure(radius, height, np.zeros((radius.size, 0)))
 
 
+def on_grid(bench: Bench, start: StartFigure, accuracy: Accuracy) -> StartFigure:
+    """The same glass on the grid of another accuracy."""
+    radius = glass_grid(bench.mirror, accuracy)
+    if np.array_equal(radius, start.radius):
+        return start
+    spline = spline_matrix(start.radius, radius)
+    return StartFigure(radius, spline @ start.height, spline @ start.root)
+
+
 def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:
     """The bench's figure on the mirror's grid.
 

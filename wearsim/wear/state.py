@@ -11,6 +11,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
+from wearsim.figure.aperture import spline_matrix
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.grid import Array, radial_grid
 
@@ -54,6 +55,19 @@ class State:
         laps = {**self.laps, name: replace(self.laps[name], height=height)}
         return replace(self, laps=MappingProxyType(laps))
 
+    def on_grids(self, bench: Bench, accuracy: Accuracy) -> State:
+        """The same on the grids of another accuracy."""
+        radius = glass_grid(bench.mirror, accuracy)
+        laps = {}
+        for lap in bench.laps:
+            old, rho = self.laps[lap_name(lap)], pitch_grid(lap, accuracy)
+            laps[lap_name(lap)] = Pitch(rho, _moved(old.radius, old.height, rho))
+        return State(radius, _moved(self.radius, self.height, radius), MappingProxyType(laps))
+
+
+def _moved(radius: Array, height: Array, to: Array) -> Array:
+    return height if np.array_equal(radius, to) else spline_matrix(radius, to) @ height
+
 
 def lap_name(lap: Lap) -> str:
     """The lap's name, "lap" where a bench has one without a name."""
@@ -83,8 +97,6 @@ def fresh_pitch(lap: Lap, radius: Array, height: Array, accuracy: Accuracy) -> P
     rho = pitch_grid(lap, accuracy)
     if lap.start == "spherical":
         return Pitch(rho, np.zeros_like(rho))
-    from wearsim.figure.aperture import spline_matrix
-
     inside = np.clip(rho, radius[0], radius[-1])
     return Pitch(rho, -(spline_matrix(radius, inside) @ height))
 

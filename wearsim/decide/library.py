@@ -1,0 +1,220 @@
+"""The library: every allowed stroke, and what each wears per minute at the present state."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.lap import Lap
+from wearsim.bench.programme import Spell, Stroke
+from wearsim.bench.quantity import Extent
+from wearsim.decide.limits import Limits
+from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.basis import offset_basis, path_matrix
+from wearsim.wear.constants import AS_STATED, Constants
+from wearsim.wear.grid import Array
+from wearsim.wear.offsets import stroke_reach
+from wearsim.wear.radial import tipping_offset
+from wearsim.wear.start import start_figure
+from wearsim.wear.state import State, start_state
+
+STROKES_PER_SWEEP = 8.0
+# A stroke is refused where this many sigma of the hands' spread would carry it past the limit of reach.
+SPREAD_KEPT = 2.0
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A stroke without its minutes: lengths as fractions of the mirror's diameter.
+
+    Parameters
+    ----------
+    on_top : {"tool", "mirror"}
+    lap : str or None
+        The lap's name; None for the only one.
+    kind : {"straight", "overhang", "w", "oval"}
+    length, sweep, overhang : float
+        Fractions of the mirror's diameter [1].
+    """
+
+    on_top: str
+    lap: str | None
+    kind: str
+    length: float
+    sweep: float = 0.0
+    overhang: float = 0.0
+
+    def stroke(self, diameter: float, rate: float) -> Stroke:
+        """The stroke on a mirror of this diameter [m] at this rate [strokes/min]."""
+        return Stroke(
+            self.kind, self.length * diameter, self.sweep * diameter, self.overhang * diameter,
+            STROKES_PER_SWEEP, rate / 60.0,
+        )  # fmt: skip
+
+    def spell(self, minutes: float, rate: float) -> Spell:
+        """The spell that keeps it up for some minutes."""
+        keys: dict[str, object] = {
+            "on_top": self.on_top, "stroke": self.kind, "length": Extent(self.length), "rate": rate,
+            "minutes": minutes, "lap": self.lap,
+        }  # fmt: skip
+        if self.kind in ("w", "oval"):
+            keys["side_sweep"] = Extent(self.sweep)
+        if self.kind in ("w", "oval", "overhang"):
+            keys["side_overhang"] = Extent(self.overhang)
+        if self.kind == "w":
+            keys["strokes_per_sweep"] = STROKES_PER_SWEEP
+        return Spell.model_validate(keys)
+
+
+@dataclass(frozen=True)
+class Library:
+    """Strokes and their wear per minute.
+
+    Parameters
+    ----------
+    shapes : tuple of Shape
+    radius : (n,) ndarray
+        [m]
+    wear : (N, n) ndarray
+        Glass removed per minute at the present state, wear frozen [m/min].
+    """
+
+    shapes: tuple[Shape, ...]
+    radius: Array
+    wear: Array
+
+    def __len__(self) -> int:
+        return len(self.shapes)
+
+
+def is_allowed(shape: Shape, bench: Bench, limits: Limits) -> bool:
+    """Whether a stroke keeps off tipping, the hands' spread included."""
+    tip = tipping_offset(bench, bench.lap(shape.lap), shape.on_top)
+    hands, diameter = bench.hands, bench.mirror.diameter
+    factor = 1.0 + SPREAD_KEPT * hands.length_jitter
+    grown = Shape(
+        shape.on_top, shape.lap, shape.kind, shape.length * factor, shape.sweep * factor, shape.overhang
+    )
+    far = stroke_reach(grown.stroke(diameter, limits.rate)) + SPREAD_KEPT * hands.centre_jitter
+    return far <= limits.reach * tip
+
+
+def _grid(steps: int) -> Iterator[tuple[str, float, float, float]]:
+    """Kind, length, sweep and overhang on a grid of ``steps`` lengths."""
+    lengths = np.linspace(0.1, 0.8, steps)
+    sides = np.linspace(0.05, 0.45, max(3, steps // 2 + 1))
+    for length in map(float, lengths):
+        yield "straight", length, 0.0, 0.0
+        for side in map(float, sides):
+            yield "overhang", length, 0.0, side
+            for kind in ("w", "oval"):
+                yield kind, length, side, 0.0
+                for aside in map(float, sides[:: max(1, len(sides) // 3)]):
+                    yield kind, length, side, aside
+
+
+def shapes(bench: Bench, limits: Limits, steps: int = 8, lap: Lap | None = None) -> tuple[Shape, ...]:
+    """Every allowed stroke on a grid.
+
+    Parameters
+    ----------
+    bench : Bench
+    limits : Limits
+    steps : int
+        Lengths in the grid; the number of strokes grows as its cube.
+    lap : Lap, optional
+        Only with this lap; by default with every lap of the bench.
+    """
+    laps = bench.laps if lap is None else (lap,)
+    candidates = (
+        Shape(on_top, one.name, *rest) for one in laps for on_top in limits.on_top for rest in _grid(steps)
+    )
+    return tuple(shape for shape in candidates if is_allowed(shape, bench, limits))
+
+
+def wear_columns(
+    bench: Bench, state: State, candidates: tuple[Shape, ...], limits: Limits,
+    constants: Constants = AS_STATED, accuracy: Accuracy = DEFAULT,
+) -> Array:  # fmt: skip
+    """Wear per minute of strokes at a state, (N, n) [m/min]."""
+    out = np.zeros((len(candidates), state.radius.size))
+    jitter = (bench.hands.length_jitter, bench.hands.centre_jitter)
+    groups = sorted({(shape.on_top, shape.lap or "") for shape in candidates})
+    for on_top, name in groups:
+        rows = [i for i, s in enumerate(candidates) if (s.on_top, s.lap or "") == (on_top, name)]
+        lap = bench.lap(name or None)
+        basis = offset_basis(bench, state, on_top, lap, constants=constants, accuracy=accuracy)
+        strokes = [candidates[i].stroke(bench.mirror.diameter, limits.rate) for i in rows]
+        weights = path_matrix(strokes, jitter, basis.offset, basis.cases, on_top, accuracy)
+        out[rows] = 60.0 * basis.wear(weights, bench.preston * constants.preston)
+    return out
+
+
+def thinned(columns: Array, closeness: float = 1e-3) -> Array:
+    """Indices of the columns that no other dominates.
+
+    A stroke is dominated by one whose wear per minute has the same shape (to ``closeness``, relative to its own
+    size) and is faster: no mix needs it.
+
+    Parameters
+    ----------
+    columns : (N, n) ndarray
+        Wear per minute [m/min].
+    closeness : float
+        Largest difference in shape [1].
+
+    Returns
+    -------
+    (K,) int ndarray
+        Ascending.
+    """
+    size = np.linalg.norm(columns, axis=1)
+    kept: list[int] = []
+    directions = np.empty((0, columns.shape[1]))
+    for i in np.argsort(-size):
+        if size[i] <= 0.0:
+            break
+        direction = columns[i] / size[i]
+        if len(kept) and np.max(directions @ direction) > 1.0 - 0.5 * closeness**2:
+            continue
+        kept.append(int(i))
+        directions = np.vstack([directions, direction])
+    return np.sort(np.array(kept, dtype=int))
+
+
+def library(
+    bench: Bench, *, limits: Limits | None = None, steps: int = 8, state: State | None = None,
+    constants: Constants = AS_STATED, accuracy: Accuracy = DEFAULT, thin: bool = True,
+) -> Library:  # fmt: skip
+    """Every allowed stroke as a column of wear per minute at the present state.
+
+    Parameters
+    ----------
+    bench : Bench
+    limits : Limits, optional
+    steps : int
+        Lengths in the grid; 8 makes about a thousand strokes, 60 some hundred thousand.
+    state : State, optional
+        By default the bench's figure and fresh laps.
+    constants : Constants
+    accuracy : Accuracy
+    thin : bool
+        Drop dominated strokes (:func:`thinned`).
+
+    Returns
+    -------
+    Library
+    """
+    limits = Limits() if limits is None else limits
+    if state is None:
+        start = start_figure(bench, accuracy)
+        state = start_state(bench, start.radius, start.height, accuracy)
+    candidates = shapes(bench, limits, steps)
+    columns = wear_columns(bench, state, candidates, limits, constants, accuracy)
+    if thin:
+        kept = thinned(columns)
+        candidates, columns = tuple(candidates[i] for i in kept), columns[kept]
+    return Library(candidates, state.radius, columns)

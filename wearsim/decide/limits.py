@@ -1,0 +1,67 @@
+"""What a proposal may use, and what a person feels as a cost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from wearsim.errors import InputError
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Limits and costs of a proposal.
+
+    Parameters
+    ----------
+    minutes : float
+        Work in all, pressing not counted [min].
+    spells : int
+        Different strokes at most.
+    shortest : float
+        Shortest spell [min].
+    edge_limit : float
+        Edge roll allowed either way, in waves of surface height [1].
+    on_top : tuple of str
+        Pieces that may lie on top.
+    rate : float
+        Strokes a minute.
+    reach : float
+        Largest offset of a stroke, jitter included, as a share of the tipping offset [1]. A judgement.
+    removal_spread : float
+        Relative spread of the removal from session to session that no calibration takes away: charge, wetness,
+        the hands [1]. A judgement.
+    cost_spell, cost_change, cost_hour : float
+        Relative growth of the residual that one more spell, one more change of the top piece and one more hour
+        of work must be worth [1]. Judgements.
+    """
+
+    minutes: float = 60.0
+    spells: int = 3
+    shortest: float = 2.0
+    edge_limit: float = 0.125
+    on_top: tuple[str, ...] = ("tool", "mirror")
+    rate: float = 50.0
+    reach: float = 0.9
+    removal_spread: float = 0.15
+    cost_spell: float = 0.02
+    cost_change: float = 0.01
+    cost_hour: float = 0.05
+
+    def __post_init__(self) -> None:
+        checks = (
+            ("minutes", self.minutes, 0.0 < self.minutes <= 10_000.0, "more than 0 and at most 10000"),
+            ("spells", self.spells, 1 <= self.spells <= 8, "1 to 8"),
+            ("shortest", self.shortest, 0.0 < self.shortest, "more than 0"),
+            ("edge-limit", self.edge_limit, self.edge_limit > 0.0, "more than 0 waves"),
+            ("rate", self.rate, 1.0 <= self.rate <= 200.0, "1 to 200 strokes a minute"),
+        )
+        for key, value, good, expected in checks:
+            if not good:
+                raise InputError("out of range", key=key, value=value, expected=expected)
+        if self.shortest > self.minutes:
+            raise InputError(
+                "the shortest spell is longer than all the work", key="minutes", value=self.minutes,
+                expected=f"at least {self.shortest:g}",
+            )  # fmt: skip
+        if not self.on_top or not set(self.on_top) <= {"tool", "mirror"}:
+            raise InputError("unknown piece", key="on-top", value=self.on_top, expected="tool, mirror")

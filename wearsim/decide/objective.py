@@ -1,0 +1,127 @@
+"""What makes one programme better than another.
+
+Physics section 9: the expected squared figure error over everything uncertain,
+
+    J = sum_s weight_s ( ||P (h - R_s)||^2 + sigma^2 ||P R_s||^2 ),
+
+R_s the coupled engine's removal with the constants of scenario s and sigma the removal's spread from session to session
+that no calibration takes away. The second term is what makes a programme of large removals that cancel a bad one.
+Edge roll beyond its limit counts on top, and minutes, spells and change-overs make the residual dearer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wearsim.decide.floor import rms_root
+from wearsim.decide.limits import Limits
+from wearsim.decide.scenarios import Scenario
+from wearsim.decide.trial import Trials, Trying
+from wearsim.figure.numbers import FigureGauge
+from wearsim.wear.grid import Array
+from wearsim.wear.state import State
+
+# How many times dearer than figure error an edge roll beyond the limit is. A judgement.
+EDGE_WEIGHT = 3.0
+
+
+@dataclass(frozen=True)
+class Score:
+    """A programme judged.
+
+    Parameters
+    ----------
+    cost : float
+        What the search makes small [m].
+    expected_rms : float
+        Root of the expected mean square figure error [m].
+    rms : float
+        RMS figure error with the most likely constants [m].
+    edge_roll : float
+        With the most likely constants [m].
+    """
+
+    cost: float
+    expected_rms: float
+    rms: float
+    edge_roll: float
+
+
+class Objective:
+    """Scores programmes on one start figure.
+
+    Parameters
+    ----------
+    gauge : FigureGauge
+        On the trials' grid.
+    start : State
+    limits : Limits
+    wavelength : float
+        [m]
+    """
+
+    def __init__(self, gauge: FigureGauge, start: State, limits: Limits, wavelength: float) -> None:
+        self.gauge, self.start, self.limits = gauge, start, limits
+        root = rms_root(gauge)
+        self.root = np.linalg.qr(root, mode="r") if root.shape[0] > root.shape[1] else root
+        self.error = gauge.error(start.height)
+        self.rms_before = float(np.linalg.norm(self.root @ self.error))
+        self.roll_before = gauge.edge_roll(self.error)
+        self.roll_limit = max(limits.edge_limit * wavelength, abs(self.roll_before))
+
+    def residuals(self, height: Array, aim: float = 1.0) -> Array:
+        """Rows whose sum of squares is one scenario's share of J, edge penalty included [m]."""
+        removal = self.start.height - height
+        gone = self.root @ removal
+        left = aim * (self.root @ self.error) - gone
+        roll = self.gauge.edge_roll(self.error - removal)
+        beyond = EDGE_WEIGHT * max(0.0, abs(roll) - self.roll_limit)
+        return np.concatenate([left, self.limits.removal_spread * gone, [beyond]])
+
+    def dearness(self, programme: tuple[Trying, ...]) -> float:
+        """Factor by which minutes, spells and change-overs make the residual dearer [1]."""
+        limits = self.limits
+        spells = len(programme)
+        tops = [tried.shape.on_top for tried in programme]
+        changes = sum(one != two for one, two in zip(tops, tops[1:], strict=False))
+        hours = sum(tried.minutes for tried in programme) / 60.0
+        return (
+            1.0
+            + limits.cost_spell * max(0, spells - 1)
+            + limits.cost_change * changes
+            + limits.cost_hour * hours
+        )
+
+    def score(
+        self, programme: tuple[Trying, ...], heights: list[Array], cases: tuple[Scenario, ...], nominal: Array
+    ) -> Score:
+        """Judge a programme from the glass it leaves in every scenario.
+
+        Parameters
+        ----------
+        programme : tuple of Trying
+        heights : list of (n,) ndarray
+            Glass after, one a scenario [m].
+        cases : tuple of Scenario
+        nominal : (n,) ndarray
+            Glass after with the most likely constants [m].
+        """
+        mean_square = sum(
+            case.weight * float(np.sum(self.residuals(height) ** 2))
+            for case, height in zip(cases, heights, strict=True)
+        )
+        error = self.gauge.error(nominal)
+        expected = float(np.sqrt(mean_square))
+        return Score(
+            expected * self.dearness(programme),
+            expected,
+            float(np.linalg.norm(self.root @ error)),
+            self.gauge.edge_roll(error),
+        )
+
+
+def final_heights(trials: list[Trials], start: State, programme: tuple[Trying, ...]) -> list[Array]:
+    """Glass after a programme in every scenario [m]."""
+    return [one.states(start, programme)[-1].height for one in trials]

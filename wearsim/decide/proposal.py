@@ -1,0 +1,155 @@
+"""A proposal: the programme, what it is predicted to do, and how good that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from wearsim.bench.dump import spell_table
+from wearsim.bench.programme import Programme
+from wearsim.decide.limits import Limits
+from wearsim.wear.grid import Array
+from wearsim.wear.outcome import Outcome
+
+
+@dataclass(frozen=True, eq=False)
+class TradeOff:
+    """Residual against minutes for one number of spells: the best programmes that the search met.
+
+    Parameters
+    ----------
+    spells : int
+    minutes : (n,) ndarray
+        [min]
+    expected_rms : (n,) ndarray
+        Falling with the minutes [m].
+    """
+
+    spells: int
+    minutes: Array
+    expected_rms: Array
+
+
+@dataclass(frozen=True, eq=False)
+class EarlyStop:
+    """How the figure stands if the programme is stopped early.
+
+    Parameters
+    ----------
+    minutes : (n,) ndarray
+        Minutes of work done [min].
+    rms : (n,) ndarray
+        RMS figure error [m].
+    edge_roll : (n,) ndarray
+        [m]
+    """
+
+    minutes: Array
+    rms: Array
+    edge_roll: Array
+
+
+@dataclass(frozen=True, eq=False)
+class LaterSession:
+    """A later session, in outline.
+
+    Parameters
+    ----------
+    programme : Programme
+        As it would be if everything went as predicted.
+    rms : float
+        RMS figure error after it [m].
+    expected_rms : float
+        Root of the expected mean square [m].
+    """
+
+    programme: Programme
+    rms: float
+    expected_rms: float
+
+
+@dataclass(frozen=True, eq=False)
+class Proposal:
+    """What to do next.
+
+    Parameters
+    ----------
+    programme : Programme
+        Empty where nothing allowed is predicted to be better than stopping.
+    outcome : Outcome
+        Predicted by the coupled engine at full accuracy.
+    floor : float
+        Linear floor: proven lower bound of the RMS figure error of any mix of the allowed strokes, wear rates
+        frozen [m].
+    expected_rms : float
+        Root of the expected mean square figure error over everything uncertain [m].
+    share : float
+        Share of the way that the programme goes: of the removal that would serve best [1].
+    aim : float
+        Share that the spread of the constants makes best before the search looks at the strokes [1].
+    reason : str
+        Why it stops where it stops, in a sentence.
+    advice : tuple of str
+        What would lower the floor, where it is bad.
+    trade_off : tuple of TradeOff
+    early : EarlyStop
+    later : tuple of LaterSession
+    limits : Limits
+    evaluations : int
+        Coupled runs of the search.
+    seconds : float
+        That the search took [s].
+    stopped : bool
+        Whether the time limit ended it.
+    """
+
+    programme: Programme
+    outcome: Outcome
+    floor: float
+    expected_rms: float
+    share: float
+    aim: float
+    reason: str
+    advice: tuple[str, ...]
+    trade_off: tuple[TradeOff, ...]
+    early: EarlyStop
+    later: tuple[LaterSession, ...]
+    limits: Limits
+    evaluations: int
+    seconds: float
+    stopped: bool
+
+    def to_json(self) -> dict[str, Any]:
+        """One object for ``--json``: plain lists and floats, SI units in the key names."""
+        return {
+            "programme": [spell_table(spell) for spell in self.programme.spells],
+            "outcome": self.outcome.to_json(),
+            "floor": self.floor,
+            "expected_rms_m": self.expected_rms,
+            "share_of_the_way": self.share,
+            "reason": self.reason,
+            "advice": list(self.advice),
+            "trade_off": [
+                {
+                    "spells": one.spells,
+                    "minutes": one.minutes.tolist(),
+                    "expected_rms_m": one.expected_rms.tolist(),
+                }
+                for one in self.trade_off
+            ],
+            "stopped_early": {
+                "minutes": self.early.minutes.tolist(),
+                "surface_rms_m": self.early.rms.tolist(),
+                "edge_roll_m": self.early.edge_roll.tolist(),
+            },
+            "later_sessions": [
+                {
+                    "programme": [spell_table(spell) for spell in one.programme.spells],
+                    "surface_rms_m": one.rms,
+                    "expected_rms_m": one.expected_rms,
+                }
+                for one in self.later
+            ],
+            "evaluations": self.evaluations,
+            "stopped_by_time_limit": self.stopped,
+        }

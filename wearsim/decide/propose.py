@@ -1,0 +1,351 @@
+"""From bench and limits to a proposal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.files import dump_programme
+from wearsim.bench.programme import Programme
+from wearsim.decide.advise import lower_floor_advice
+from wearsim.decide.floor import linear_floor
+from wearsim.decide.library import shapes, wear_columns
+from wearsim.decide.limits import Limits
+from wearsim.decide.objective import Objective
+from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, TradeOff
+from wearsim.decide.refine import Judged, Refiner
+from wearsim.decide.scenarios import Scenario, scenarios, share_to_aim_for
+from wearsim.decide.search import Found, rounded, search
+from wearsim.decide.trial import COARSE, Trials, Trying
+from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.constants import NAMES, Belief, prior
+from wearsim.wear.outcome import Outcome
+from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
+from wearsim.wear.start import StartFigure, on_grid, start_figure
+from wearsim.wear.state import State, start_state
+
+# A start figure below this has nothing to gain [m].
+NOTHING_LEFT = 0.1e-9
+# A programme must lower the expected figure error by this share to be worth the walk to the barrel. A judgement.
+WORTHWHILE = 0.01
+# What a session with a test after it leaves of the constants' spread: a factor of about 1.25. A judgement.
+SPREAD_AFTER_SESSION = 0.25
+
+Progress = Callable[[str, float], None]
+
+
+def propose(
+    bench: Bench,
+    minutes: float = 60.0,
+    spells: int = 3,
+    *,
+    limits: Limits | None = None,
+    sessions: int = 1,
+    starts: int | None = None,
+    time_limit: float | None = None,
+    seed: int = 0,
+    draws: int = BAND_DRAWS,
+    accuracy: Accuracy = DEFAULT,
+    belief: Belief | None = None,
+    start: StartFigure | None = None,
+    laps: State | None = None,
+    progress: Progress | None = None,
+) -> Proposal:
+    """The programme to work next.
+
+    Parameters
+    ----------
+    bench : Bench
+    minutes : float
+        Work allowed in all, pressing not counted [min].
+    spells : int
+        Different strokes at most.
+    limits : Limits, optional
+        All the limits and costs; ``minutes`` and ``spells`` are then its own.
+    sessions : int
+        Sessions planned, with a test between them; the first in detail.
+    starts : int, optional
+        Programmes that the search refines; by default 8, or 4 where the constants are uncertain.
+    time_limit : float, optional
+        [s]
+    seed : int
+        Of the band's draws.
+    draws : int
+        Of the band.
+    accuracy : Accuracy
+        Of the final prediction.
+    belief, start, laps : optional
+        What a mirror's folder knows better than the bench.
+    progress : callable, optional
+        Called with a stage's name and the best cost so far [m].
+
+    Returns
+    -------
+    Proposal
+    """
+    limits = Limits(minutes=minutes, spells=spells) if limits is None else limits
+    belief = prior(bench) if belief is None else belief
+    start = start_figure(bench, accuracy) if start is None else start
+    work = _Work(bench, limits, belief, start, laps, accuracy)
+    found, best = work.find(starts, time_limit, progress)
+    programme, outcome, reason = work.choose(best, seed, draws)
+    floor = work.floor()
+    later = _later(bench, work, programme, outcome, sessions) if programme.spells else ()
+    return Proposal(
+        programme=programme,
+        outcome=outcome,
+        floor=floor,
+        expected_rms=work.expected(programme),
+        share=work.share(outcome),
+        aim=work.aim,
+        reason=reason,
+        advice=lower_floor_advice(bench, limits, start, floor, work.objective, belief),
+        trade_off=_trade_off(found, limits, work.objective.rms_before),
+        early=work.early(programme),
+        later=later,
+        limits=limits,
+        evaluations=found.evaluations,
+        seconds=found.seconds,
+        stopped=found.stopped,
+    )
+
+
+class _Work:
+    """One proposal in the making."""
+
+    def __init__(
+        self, bench: Bench, limits: Limits, belief: Belief, start: StartFigure, laps: State | None,
+        accuracy: Accuracy,
+    ) -> None:  # fmt: skip
+        self.bench, self.limits, self.belief, self.start = bench, limits, belief, start
+        self.laps, self.accuracy = laps, accuracy
+        coarse = on_grid(bench, start, COARSE)
+        state = start_state(bench, coarse.radius, coarse.height, COARSE)
+        if laps is not None:
+            state = replace(state, laps=laps.on_grids(bench, COARSE).laps)
+        gauge = gauge_for(bench, coarse.radius)
+        self.objective = Objective(gauge, state, limits, bench.light.wavelength)
+        self.nominal = Trials(bench, limits, belief.best())
+        self.cases = scenarios(belief)
+        self.aim, self.mean_square = share_to_aim_for(belief, limits.removal_spread)
+        self._trials: list[Trials] | None = None
+
+    @property
+    def trials(self) -> list[Trials]:
+        """One a scenario, made when first needed."""
+        if self._trials is None:
+            self._trials = (
+                [self.nominal]
+                if len(self.cases) == 1
+                else [Trials(self.bench, self.limits, case.constants) for case in self.cases]
+            )
+        return self._trials
+
+    def find(
+        self, starts: int | None, time_limit: float | None, progress: Progress | None
+    ) -> tuple[Found, list[Judged]]:
+        """Search with the most likely constants, then weigh the best in every scenario."""
+        certain = len(self.cases) == 1
+        one = (Scenario(self.belief.best(), 1.0),)
+        aim = 1.0 if certain else self.aim
+        refiner = Refiner(self.objective, [self.nominal], one, self.nominal, aim)
+        if self.objective.rms_before < NOTHING_LEFT:
+            return Found(), []
+        count = starts if starts is not None else (8 if certain else 4)
+        found = search(
+            refiner, self.nominal, self.objective, starts=count, time_limit=time_limit, progress=progress
+        )
+        robust = Refiner(self.objective, self.trials, self.cases, self.nominal)
+        best = []
+        for judged in found.best(4 if certain else 2):
+            programme = judged.programme
+            if not certain:
+                programme = robust.improve(programme, steps=5, shapes_too=False).programme
+            best.append(self._settle(robust, rounded(programme, self.objective, self.nominal)))
+        found.judged = (
+            [robust.judge(item.programme) for item in found.best(60)] if not certain else found.judged
+        )
+        found.judged += best
+        found.evaluations += robust.evaluations
+        if progress is not None and best:
+            progress("whole minutes", min(one.score.cost for one in best))
+        return found, sorted(best, key=lambda item: item.score.cost)
+
+    def _settle(self, refiner: Refiner, programme: tuple[Trying, ...]) -> Judged:
+        """Whole minutes, one spell at a time, as long as a minute more or less, or leaving it out, is better."""
+        best = refiner.judge(programme)
+        for _ in range(6):
+            trials = [refiner.judge(other) for other in self._neighbours(best.programme)]
+            better = min(trials, key=lambda one: one.score.cost, default=best)
+            if better.score.cost >= best.score.cost * (1.0 - 1e-4):
+                break
+            best = better
+        return best
+
+    def _neighbours(self, programme: tuple[Trying, ...]) -> list[tuple[Trying, ...]]:
+        out = []
+        total = sum(tried.minutes for tried in programme)
+        for i, tried in enumerate(programme):
+            for change in (-2.0, -1.0, 1.0, 2.0):
+                minutes = tried.minutes + change
+                if minutes >= self.limits.shortest and total + change <= self.limits.minutes:
+                    out.append((*programme[:i], Trying(tried.shape, minutes), *programme[i + 1 :]))
+            out.append((*programme[:i], *programme[i + 1 :]))
+        return out
+
+    def as_programme(self, tried: tuple[Trying, ...]) -> Programme:
+        """The programme as a person would write it."""
+        made = Programme(spells=tuple(one.shape.spell(one.minutes, self.limits.rate) for one in tried))
+        return made.model_copy(update={"text": dump_programme(made)})
+
+    def predict(self, programme: Programme, seed: int, draws: int) -> Outcome:
+        """The coupled engine at full accuracy."""
+        return predict(
+            self.bench, programme, seed=seed, draws=draws, accuracy=self.accuracy, belief=self.belief,
+            start=self.start, laps=self.laps,
+        )  # fmt: skip
+
+    def choose(self, best: list[Judged], seed: int, draws: int) -> tuple[Programme, Outcome, str]:
+        """The best programme that is better than stopping at full accuracy, or the empty one, and why."""
+        before = self.objective.rms_before
+        limit = self.objective.roll_limit * 1.02
+        for judged in best:
+            if not judged.programme or judged.score.expected_rms >= (1.0 - WORTHWHILE) * before:
+                continue
+            programme = self.as_programme(judged.programme)
+            outcome = self.predict(programme, seed, draws)
+            keeps_edge = abs(outcome.edge_roll) <= limit
+            if outcome.surface_rms < outcome.numbers_before.surface_rms and keeps_edge:
+                return programme, outcome, self._why(outcome)
+        empty = self.as_programme(())
+        return empty, self.predict(empty, seed, 0), self._why_not(best)
+
+    def _why(self, outcome: Outcome) -> str:
+        if self.belief.is_certain:
+            return (
+                f"the constants are taken as known; a removal that varies by {self.limits.removal_spread:.0%} from "
+                "session to session is allowed for"
+            )
+        factor = float(np.exp(np.sqrt(self.belief.covariance[0, 0])))
+        return (
+            f"it goes {self.share(outcome):.0%} of the way: with the removal known within a factor of {factor:.1f}, "
+            "going further risks more than it promises; test, record, and go on from there"
+        )
+
+    def _why_not(self, best: list[Judged]) -> str:
+        if self.objective.rms_before < NOTHING_LEFT:
+            return "the figure error is already nil: there is nothing to gain"
+        if not best or not any(item.programme for item in best):
+            return "no allowed stroke is predicted to better the figure within these minutes"
+        if min(item.score.expected_rms for item in best) >= (1.0 - WORTHWHILE) * self.objective.rms_before:
+            return (
+                "no allowed programme is predicted to be better than stopping, what is uncertain considered: "
+                "the figure is as good as these strokes make it"
+            )
+        return "every programme that betters the figure would break the limit on the edge roll or the figure itself"
+
+    def share(self, outcome: Outcome) -> float:
+        """Share of the way: the removal's part along the figure error, in squares [1]."""
+        gauge = gauge_for(self.bench, self.start.radius)
+        removed = gauge.aperture.level(outcome.removal)
+        weights = gauge.aperture.rms_matrix()
+        whole = float(outcome.before @ weights @ outcome.before)
+        return float(removed @ weights @ outcome.before) / whole if whole > 0.0 else 0.0
+
+    def expected(self, programme: Programme) -> float:
+        """Root of the expected mean square figure error, the measurement's own band included [m]."""
+        gauge = gauge_for(self.bench, self.start.radius)
+        measured = float(np.sum((gauge.aperture.rms_matrix() @ self.start.root) * self.start.root))
+        if not programme.spells:
+            return float(np.sqrt(self.objective.rms_before**2 + measured))
+        tried = self.tried_of(programme)
+        refiner = Refiner(self.objective, self.trials, self.cases, self.nominal)
+        return float(np.sqrt(refiner.judge(tried).score.expected_rms ** 2 + measured))
+
+    def tried_of(self, programme: Programme) -> tuple[Trying, ...]:
+        """A proposed programme as the search holds it."""
+        from wearsim.decide.library import Shape
+
+        def part(value: object) -> float:
+            return 0.0 if value is None else float(value.value)  # type: ignore[attr-defined]
+
+        return tuple(
+            Trying(
+                Shape(
+                    spell.on_top, spell.lap, spell.stroke, part(spell.length), part(spell.side_sweep),
+                    part(spell.side_overhang),
+                ),
+                spell.minutes,
+            )
+            for spell in programme.spells
+        )  # fmt: skip
+
+    def floor(self) -> float:
+        """The linear floor at the present state [m]."""
+        gauge = gauge_for(self.bench, self.start.radius)
+        state = start_state(self.bench, self.start.radius, self.start.height, self.accuracy)
+        if self.laps is not None:
+            state = replace(state, laps=self.laps.on_grids(self.bench, self.accuracy).laps)
+        candidates = shapes(self.bench, self.limits)
+        wear = wear_columns(self.bench, state, candidates, self.limits, self.belief.best(), self.accuracy)
+        return linear_floor(gauge, gauge.error(self.start.height), wear, self.limits.minutes).rms
+
+    def early(self, programme: Programme) -> EarlyStop:
+        """The figure against minutes of work, with the most likely constants."""
+        state = self.objective.start
+        gauge = self.objective.gauge
+        rows = [(0.0, state.height)]
+        for tried in self.tried_of(programme):
+            parts = max(1, round(tried.minutes / 2.0))
+            for _ in range(parts):
+                state = self.nominal.after(state, Trying(tried.shape, tried.minutes / parts))
+                rows.append((rows[-1][0] + tried.minutes / parts, state.height))
+        errors = [gauge.error(height) for _, height in rows]
+        return EarlyStop(
+            np.array([minutes for minutes, _ in rows]),
+            np.array([gauge.aperture.rms(error) for error in errors]),
+            np.array([gauge.edge_roll(error) for error in errors]),
+        )
+
+
+def _trade_off(found: Found, limits: Limits, before: float) -> tuple[TradeOff, ...]:
+    """Lower envelopes of everything judged: expected RMS against minutes for each number of spells."""
+    out = []
+    for spells in range(1, limits.spells + 1):
+        points = sorted(
+            (sum(t.minutes for t in one.programme), one.score.expected_rms)
+            for one in found.judged
+            if len(one.programme) == spells
+        )
+        minutes, rms, low = [0.0], [before], before
+        for m, value in points:
+            if value < low and m <= limits.minutes * 1.001:
+                minutes.append(m)
+                rms.append(value)
+                low = value
+        if len(minutes) > 1:
+            out.append(TradeOff(spells, np.array(minutes), np.array(rms)))
+    return tuple(out)
+
+
+def _later(
+    bench: Bench, work: _Work, programme: Programme, outcome: Outcome, sessions: int
+) -> tuple[LaterSession, ...]:
+    """Sessions after the first, if it goes as predicted and its test narrows the constants down."""
+    later = []
+    spread = np.minimum(np.sqrt(np.diag(work.belief.covariance)), SPREAD_AFTER_SESSION)
+    belief = Belief(work.belief.mean, np.diag(spread**2) if len(NAMES) else work.belief.covariance)
+    height = outcome.height
+    for _ in range(sessions - 1):
+        start = StartFigure(work.start.radius, height, work.start.root)
+        next_work = _Work(bench, work.limits, belief, start, None, work.accuracy)
+        _, best = next_work.find(2, None, None)
+        done, result, _ = next_work.choose(best, 0, 0)
+        if not done.spells:
+            break
+        later.append(LaterSession(done, result.surface_rms, next_work.expected(done)))
+        height = result.height
+    return tuple(later)

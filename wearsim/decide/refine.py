@@ -1,0 +1,209 @@
+"""Improving a programme: least squares over the lengths, sweeps, overhangs and minutes of all its spells.
+
+Successive linearisation about the simulated programme: every step works the programme through the coupled engine
+in every scenario, with the slopes by differences; a change in one spell only works that spell and those after it again.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import least_squares
+
+from wearsim.decide.library import SPREAD_KEPT, Shape
+from wearsim.decide.objective import Objective, Score
+from wearsim.decide.scenarios import Scenario
+from wearsim.decide.trial import Trials, Trying
+from wearsim.errors import ContactError
+from wearsim.wear.grid import Array
+from wearsim.wear.offsets import stroke_reach
+from wearsim.wear.radial import tipping_offset
+from wearsim.wear.state import State
+
+_FREE = {
+    "straight": ("length",),
+    "overhang": ("length", "overhang"),
+    "w": ("length", "sweep", "overhang"),
+    "oval": ("length", "sweep", "overhang"),
+}
+_LOW = {"length": 0.06, "sweep": 0.02, "overhang": 0.0}
+_HIGH = {"length": 0.9, "sweep": 0.45, "overhang": 0.48}
+_STEP = 0.01
+# What a stroke past the limit of reach costs: this many times the start figure per diameter.
+_BEYOND = 200.0
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A programme and its score."""
+
+    programme: tuple[Trying, ...]
+    score: Score
+
+
+class Refiner:
+    """Judges and improves programmes in a set of scenarios.
+
+    Parameters
+    ----------
+    objective : Objective
+    trials : list of Trials
+        One a scenario; the first is not special.
+    cases : tuple of Scenario
+    nominal : Trials
+        With the most likely constants.
+    aim : float
+        Share of the way to go that stands for the spread of the constants while one scenario alone is
+        worked (:func:`wearsim.decide.scenarios.share_to_aim_for`).
+    """
+
+    def __init__(
+        self, objective: Objective, trials: list[Trials], cases: tuple[Scenario, ...], nominal: Trials,
+        aim: float = 1.0,
+    ) -> None:  # fmt: skip
+        self.objective, self.trials, self.cases, self.nominal, self.aim = (
+            objective, trials, cases, nominal, aim,
+        )  # fmt: skip
+        self.evaluations = 0
+
+    def judge(self, programme: tuple[Trying, ...]) -> Judged:
+        """Score a programme through the coupled engine."""
+        start = self.objective.start
+        heights = [one.states(start, programme)[-1].height for one in self.trials]
+        self.evaluations += len(self.trials)
+        if len(self.trials) == 1 and self.trials[0] is self.nominal:
+            nominal = heights[0]
+        else:
+            nominal = self.nominal.states(start, programme)[-1].height
+            self.evaluations += 1
+        if self.aim != 1.0:
+            squares = float(np.sum(self.objective.residuals(nominal, self.aim) ** 2))
+            rough = self.objective.score(programme, heights, self.cases, nominal)
+            expected = float(np.sqrt(squares))
+            return Judged(programme, replace(rough, cost=expected * self.objective.dearness(programme)))
+        return Judged(programme, self.objective.score(programme, heights, self.cases, nominal))
+
+    def improve(self, programme: tuple[Trying, ...], steps: int = 10, shapes_too: bool = True) -> Judged:
+        """Least squares from a programme.
+
+        Parameters
+        ----------
+        programme : tuple of Trying
+        steps : int
+            Evaluations of the residuals at most.
+        shapes_too : bool
+            Whether lengths, sweeps and overhangs are free, or the minutes alone.
+        """
+        problem = _Problem(self, programme, shapes_too)
+        try:
+            solved = least_squares(
+                problem.residuals, problem.start, jac=problem.slopes, bounds=problem.bounds, max_nfev=steps,
+                x_scale=problem.scale, ftol=1e-3, xtol=1e-3, gtol=1e-12,
+            )  # fmt: skip
+        except ContactError:
+            return self.judge(programme)
+        found = problem.programme(solved.x)
+        return self.judge(tuple(tried for tried in found if tried.minutes >= 0.25))
+
+
+class _Problem:
+    """Residuals and slopes of one programme's free numbers."""
+
+    def __init__(self, refiner: Refiner, programme: tuple[Trying, ...], shapes_too: bool) -> None:
+        self.refiner, self.template = refiner, programme
+        self.keys = [
+            (i, name)
+            for i, tried in enumerate(programme)
+            for name in ((*_FREE[tried.shape.kind], "minutes") if shapes_too else ("minutes",))
+        ]
+        limits = refiner.objective.limits
+        low = [_LOW.get(name, 0.0) for _, name in self.keys]
+        high = [_HIGH.get(name, limits.minutes) for _, name in self.keys]
+        values = [
+            tried.minutes if name == "minutes" else getattr(tried.shape, name)
+            for tried, name in ((programme[i], name) for i, name in self.keys)
+        ]
+        self.bounds = (np.array(low), np.array(high))
+        inside = 1e-3 * (self.bounds[1] - self.bounds[0])
+        self.start = np.clip(values, self.bounds[0] + inside, self.bounds[1] - inside)
+        self.scale = np.array([5.0 if name == "minutes" else 0.1 for _, name in self.keys])
+        self._last: tuple[bytes, list[list[State]], Array] | None = None
+
+    def programme(self, x: Array) -> tuple[Trying, ...]:
+        shapes = [tried.shape for tried in self.template]
+        minutes = [tried.minutes for tried in self.template]
+        for (i, name), value in zip(self.keys, x, strict=True):
+            if name == "minutes":
+                minutes[i] = float(value)
+            else:
+                shapes[i] = replace(shapes[i], **{name: float(value)})
+        return tuple(Trying(shape, m) for shape, m in zip(shapes, minutes, strict=True))
+
+    def _extra(self, programme: tuple[Trying, ...]) -> Array:
+        """Rows for the budget of minutes and the limit of reach."""
+        objective, trials = self.refiner.objective, self.refiner.nominal
+        limits, bench = objective.limits, trials.bench
+        over = max(0.0, sum(t.minutes for t in programme) - limits.minutes) / limits.minutes
+        return np.array([50.0 * over, *(_BEYOND * beyond_reach(t.shape, bench, limits) for t in programme)])
+
+    def _all_rows(self, finals: list[Array], programme: tuple[Trying, ...]) -> Array:
+        """Residuals relative to the figure error at the start [1]."""
+        refiner = self.refiner
+        blocks = [
+            np.sqrt(case.weight) * refiner.objective.residuals(height, refiner.aim)
+            for case, height in zip(refiner.cases, finals, strict=True)
+        ]
+        return np.concatenate([np.concatenate(blocks) / refiner.objective.rms_before, self._extra(programme)])
+
+    def _states(self, x: Array) -> tuple[list[list[State]], Array]:
+        key = x.tobytes()
+        if self._last is not None and self._last[0] == key:
+            return self._last[1], self._last[2]
+        programme = self.programme(x)
+        start = self.refiner.objective.start
+        states = [one.states(start, programme) for one in self.refiner.trials]
+        self.refiner.evaluations += len(states)
+        rows = self._all_rows([s[-1].height for s in states], programme)
+        self._last = (key, states, rows)
+        return states, rows
+
+    def residuals(self, x: Array) -> Array:
+        return self._states(x)[1]
+
+    def slopes(self, x: Array) -> Array:
+        states, rows = self._states(x)
+        out = np.empty((rows.size, x.size))
+        for column, (i, name) in enumerate(self.keys):
+            step = max(0.5, 0.03 * x[column]) if name == "minutes" else _STEP
+            if x[column] + step > self.bounds[1][column]:
+                step = -step
+            moved = x.copy()
+            moved[column] += step
+            programme = self.programme(moved)
+            finals = []
+            for one, before in zip(self.refiner.trials, states, strict=True):
+                state = before[i]
+                for tried in programme[i:]:
+                    state = one.after(state, tried)
+                finals.append(state.height)
+            self.refiner.evaluations += len(finals)
+            out[:, column] = (self._all_rows(finals, programme) - rows) / step
+        return out
+
+
+def beyond_reach(shape: Shape, bench: object, limits: object) -> float:
+    """How far a stroke, the hands' spread included, goes past the limit of reach, in diameters [1]."""
+    hands, diameter = bench.hands, bench.mirror.diameter  # type: ignore[attr-defined]
+    tip = tipping_offset(bench, bench.lap(shape.lap), shape.on_top)  # type: ignore[attr-defined,arg-type]
+    factor = 1.0 + SPREAD_KEPT * hands.length_jitter
+    grown = replace(shape, length=shape.length * factor, sweep=shape.sweep * factor)
+    far = stroke_reach(grown.stroke(diameter, limits.rate)) + SPREAD_KEPT * hands.centre_jitter  # type: ignore[attr-defined]
+    return max(0.0, far - limits.reach * tip) / diameter  # type: ignore[attr-defined]
+
+
+def in_parallel(function: object, items: list, workers: int = 2) -> list:  # type: ignore[type-arg]
+    """Map on the machine's cores, in order; the kernels let go of the lock."""
+    with ThreadPoolExecutor(max_workers=workers) as pool:
+        return list(pool.map(function, items))  # type: ignore[arg-type]

@@ -1,0 +1,140 @@
+"""Trying out strokes fast: many coupled runs on one bench, its nodes and path weights made once.
+
+A trial run is the radial engine on coarse grids and on offsets shared by all strokes, good to about half a percent
+of the removal's range (docs/performance.md); what a search chooses is worked again at full accuracy.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.lap import Lap
+from wearsim.decide.library import Shape
+from wearsim.decide.limits import Limits
+from wearsim.errors import ContactError
+from wearsim.kernels import radial as kernels
+from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.basis import stroke_weights
+from wearsim.wear.cases import load_cases
+from wearsim.wear.constants import Constants
+from wearsim.wear.grid import Array
+from wearsim.wear.radial import contact_setting, tipping_offset
+from wearsim.wear.state import State, lap_name
+
+COARSE = Accuracy(
+    glass_rings=28, pitch_rings=28, offsets=22, per_radius=10, per_turn=9, ring_per_turn=8, table_cells=200,
+    draws=64, phases=16, tolerance=1e-2,
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Trying:
+    """A stroke for some minutes, as the search holds it.
+
+    Parameters
+    ----------
+    shape : Shape
+    minutes : float
+        [min]
+    """
+
+    shape: Shape
+    minutes: float
+
+
+class Trials:
+    """Coupled runs with one set of constants.
+
+    Parameters
+    ----------
+    bench : Bench
+    limits : Limits
+    constants : Constants
+    accuracy : Accuracy
+        ``offsets`` is the number of shared offsets from 0 to tipping.
+    """
+
+    def __init__(
+        self, bench: Bench, limits: Limits, constants: Constants, accuracy: Accuracy = COARSE
+    ) -> None:
+        self.bench, self.limits, self.constants, self.accuracy = bench, limits, constants, accuracy
+        self.cases = load_cases(bench.hands.friction_lead, tuple(bench.hands.push_offset))
+        self._settings: dict[tuple[str, str], tuple[Any, Any]] = {}
+        self._paths: dict[Shape, tuple[Array, Array]] = {}
+        for lap in bench.laps:
+            for on_top in limits.on_top:
+                self._settings[on_top, lap_name(lap)] = self._setting(on_top, lap)
+
+    def _offsets(self, lap: Lap) -> Array:
+        far = max(tipping_offset(self.bench, lap, on_top) for on_top in self.limits.on_top)
+        return np.linspace(0.0, 0.97 * far, self.accuracy.offsets)
+
+    def _setting(self, on_top: str, lap: Lap) -> tuple[Any, Any]:
+        offset = self._offsets(lap)
+        nothing = np.zeros((offset.size, len(self.cases.position)))
+        force = self.bench.load_on("tool" if on_top == "tool" else "mirror", lap)
+        return contact_setting(
+            self.bench, lap, on_top, force, offset, nothing, nothing, self.cases, self.constants,
+            self.accuracy,
+        )  # fmt: skip
+
+    def _path(self, shape: Shape, lap: Lap) -> tuple[Array, Array]:
+        if shape not in self._paths:
+            offset = self._offsets(lap)
+            path, time = (np.zeros((offset.size, len(self.cases.position))) for _ in range(2))
+            hands = self.bench.hands
+            stroke = shape.stroke(self.bench.mirror.diameter, self.limits.rate)
+            jitter = (hands.length_jitter, hands.centre_jitter)
+            stroke_weights(stroke, jitter, offset, self.cases, shape.on_top, self.accuracy, path, time)
+            if len(self._paths) > 20_000:
+                self._paths.clear()
+            self._paths[shape] = path, time
+        return self._paths[shape]
+
+    def after(self, state: State, tried: Trying) -> State:
+        """The state after one spell.
+
+        Parameters
+        ----------
+        state : State
+            On the grids of the trials' accuracy.
+        tried : Trying
+
+        Raises
+        ------
+        ContactError
+        """
+        lap = self.bench.lap(tried.shape.lap)
+        name = lap_name(lap)
+        setting, nodes = self._settings[tried.shape.on_top, name]
+        path, time = self._path(tried.shape, lap)
+        setting = setting._replace(path=path, time=time)
+        w, u = state.height.copy(), state.laps[name].height.copy()
+        seconds = 60.0 * tried.minutes
+        if seconds <= 0.0:
+            return state
+        speed = float(path.sum())
+        pressure = setting.force / (np.pi * min(self.bench.mirror.radius, lap.radius) ** 2)
+        rate = setting.stiffness * (setting.creep + setting.wear * speed)
+        small = self.accuracy.tolerance
+        # a spell of a minute is held to the error of a quarter of an hour: the search adds minutes up
+        wear = setting.wear * pressure * speed * max(seconds, 900.0)
+        report = np.zeros(6)
+        status = kernels.evolve(
+            w, u, setting, nodes, np.zeros((*path.shape, 3)), seconds, 0, small * wear,
+            small * pressure / setting.stiffness, 0.1 / rate, report,
+        )  # fmt: skip
+        if status != 0:
+            raise ContactError(f"trial of {tried.shape}", float(report[2]))
+        return replace(state, height=w).with_lap(name, u)
+
+    def states(self, start: State, programme: tuple[Trying, ...]) -> list[State]:
+        """The start and the state after each spell."""
+        out = [start]
+        for tried in programme:
+            out.append(self.after(out[-1], tried))
+        return out
