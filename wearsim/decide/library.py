@@ -54,6 +54,11 @@ class Shape:
             STROKES_PER_SWEEP, rate / 60.0,
         )  # fmt: skip
 
+    def with_size(self, name: str, value: float) -> Shape:
+        """The same with one of ``length``, ``sweep``, ``overhang`` changed."""
+        sizes = {"length": self.length, "sweep": self.sweep, "overhang": self.overhang, name: value}
+        return Shape(self.on_top, self.lap, self.kind, **sizes)
+
     def spell(self, minutes: float, rate: float) -> Spell:
         """The spell that keeps it up for some minutes."""
         keys: dict[str, object] = {

@@ -51,7 +51,7 @@ class Limits:
         checks = (
             ("minutes", self.minutes, 0.0 < self.minutes <= 10_000.0, "more than 0 and at most 10000"),
             ("spells", self.spells, 1 <= self.spells <= 8, "1 to 8"),
-            ("shortest", self.shortest, 0.0 < self.shortest, "more than 0"),
+            ("shortest", self.shortest, self.shortest > 0.0, "more than 0"),
             ("edge-limit", self.edge_limit, self.edge_limit > 0.0, "more than 0 waves"),
             ("rate", self.rate, 1.0 <= self.rate <= 200.0, "1 to 200 strokes a minute"),
         )

@@ -4,14 +4,15 @@ Physics section 9: the expected squared figure error over everything uncertain,
 
     J = sum_s weight_s ( ||P (h - R_s)||^2 + sigma^2 ||P R_s||^2 ),
 
-R_s the coupled engine's removal with the constants of scenario s and sigma the removal's spread from session to session
-that no calibration takes away. The second term is what makes a programme of large removals that cancel a bad one.
-Edge roll beyond its limit counts on top, and minutes, spells and change-overs make the residual dearer.
+R_s the coupled engine's removal with the constants of scenario s and sigma the removal's spread from session to
+session that no calibration takes away. The second term is what makes a programme of large removals
+that cancel a bad one. Edge roll beyond its limit counts on top, and minutes, spells and change-overs make the residual dearer.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -85,7 +86,7 @@ class Objective:
         limits = self.limits
         spells = len(programme)
         tops = [tried.shape.on_top for tried in programme]
-        changes = sum(one != two for one, two in zip(tops, tops[1:], strict=False))
+        changes = sum(one != two for one, two in pairwise(tops))
         hours = sum(tried.minutes for tried in programme) / 60.0
         return (
             1.0

@@ -231,7 +231,8 @@ class _Work:
             )
         factor = float(np.exp(np.sqrt(self.belief.covariance[0, 0])))
         return (
-            f"it goes {self.share(outcome):.0%} of the way: with the removal known within a factor of {factor:.1f}, "
+            f"it goes {self.share(outcome):.0%} of the way: with the removal known within a factor of "
+            f"{factor:.1f}, "
             "going further risks more than it promises; test, record, and go on from there"
         )
 
@@ -245,7 +246,10 @@ class _Work:
                 "no allowed programme is predicted to be better than stopping, what is uncertain considered: "
                 "the figure is as good as these strokes make it"
             )
-        return "every programme that betters the figure would break the limit on the edge roll or the figure itself"
+        return (
+            "every programme that betters the figure in the search breaks the limit on the edge roll, or does not "
+            "hold at full accuracy"
+        )
 
     def share(self, outcome: Outcome) -> float:
         """Share of the way: the removal's part along the figure error, in squares [1]."""

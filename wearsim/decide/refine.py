@@ -1,18 +1,23 @@
 """Improving a programme: least squares over the lengths, sweeps, overhangs and minutes of all its spells.
 
 Successive linearisation about the simulated programme: every step works the programme through the coupled engine
-in every scenario, with the slopes by differences; a change in one spell only works that spell and those after it again.
+in every scenario, with the slopes by differences; a change in one spell works only that spell and those after it
+again.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from scipy.optimize import least_squares
 
+from wearsim.bench.bench import Bench
 from wearsim.decide.library import SPREAD_KEPT, Shape
+from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Objective, Score
 from wearsim.decide.scenarios import Scenario
 from wearsim.decide.trial import Trials, Trying
@@ -21,6 +26,9 @@ from wearsim.wear.grid import Array
 from wearsim.wear.offsets import stroke_reach
 from wearsim.wear.radial import tipping_offset
 from wearsim.wear.state import State
+
+In = TypeVar("In")
+Out = TypeVar("Out")
 
 _FREE = {
     "straight": ("length",),
@@ -138,7 +146,7 @@ class _Problem:
             if name == "minutes":
                 minutes[i] = float(value)
             else:
-                shapes[i] = replace(shapes[i], **{name: float(value)})
+                shapes[i] = shapes[i].with_size(name, float(value))
         return tuple(Trying(shape, m) for shape, m in zip(shapes, minutes, strict=True))
 
     def _extra(self, programme: tuple[Trying, ...]) -> Array:
@@ -193,17 +201,17 @@ class _Problem:
         return out
 
 
-def beyond_reach(shape: Shape, bench: object, limits: object) -> float:
+def beyond_reach(shape: Shape, bench: Bench, limits: Limits) -> float:
     """How far a stroke, the hands' spread included, goes past the limit of reach, in diameters [1]."""
-    hands, diameter = bench.hands, bench.mirror.diameter  # type: ignore[attr-defined]
-    tip = tipping_offset(bench, bench.lap(shape.lap), shape.on_top)  # type: ignore[attr-defined,arg-type]
+    hands, diameter = bench.hands, bench.mirror.diameter
+    tip = tipping_offset(bench, bench.lap(shape.lap), shape.on_top)
     factor = 1.0 + SPREAD_KEPT * hands.length_jitter
     grown = replace(shape, length=shape.length * factor, sweep=shape.sweep * factor)
-    far = stroke_reach(grown.stroke(diameter, limits.rate)) + SPREAD_KEPT * hands.centre_jitter  # type: ignore[attr-defined]
-    return max(0.0, far - limits.reach * tip) / diameter  # type: ignore[attr-defined]
+    far = stroke_reach(grown.stroke(diameter, limits.rate)) + SPREAD_KEPT * hands.centre_jitter
+    return float(max(0.0, far - limits.reach * tip) / diameter)
 
 
-def in_parallel(function: object, items: list, workers: int = 2) -> list:  # type: ignore[type-arg]
+def in_parallel(function: Callable[[In], Out], items: Sequence[In], workers: int = 2) -> list[Out]:
     """Map on the machine's cores, in order; the kernels let go of the lock."""
     with ThreadPoolExecutor(max_workers=workers) as pool:
-        return list(pool.map(function, items))  # type: ignore[arg-type]
+        return list(pool.map(function, items))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wearsim.wear.grid import Array
 
@@ -24,8 +25,8 @@ class Mix:
 
 def _singles(gram: Array, lean: Array, budget: float) -> tuple[Array, Array]:
     """Minutes of each column alone, and how much of the sum of squares it takes away."""
-    minutes = np.clip(lean / np.diag(gram), 0.0, budget)
-    return minutes, 2.0 * lean * minutes - np.diag(gram) * minutes**2
+    minutes: Array = np.clip(lean / np.diag(gram), 0.0, budget)
+    return minutes, np.asarray(2.0 * lean * minutes - np.diag(gram) * minutes**2)
 
 
 def _pairs(gram: Array, lean: Array, budget: float) -> tuple[Array, Array, Array]:
@@ -68,7 +69,7 @@ def _third(gram: Array, lean: Array, pair: tuple[int, int], budget: float) -> tu
     return minutes, np.where((minutes > 0.0).all(axis=1), gain, -np.inf)
 
 
-def _unlike(mixes: list[Mix], group: Array, most: int) -> list[Mix]:
+def _unlike(mixes: list[Mix], group: NDArray[np.int_], most: int) -> list[Mix]:
     """The best ``most`` mixes, no two of the same groups of strokes."""
     seen: set[tuple[int, ...]] = set()
     kept = []
@@ -83,7 +84,13 @@ def _unlike(mixes: list[Mix], group: Array, most: int) -> list[Mix]:
 
 
 def best_mixes(
-    responses: Array, target: Array, spread: float, budget: float, spells: int, group: Array, most: int = 20
+    responses: Array,
+    target: Array,
+    spread: float,
+    budget: float,
+    spells: int,
+    group: NDArray[np.int_],
+    most: int = 20,
 ) -> list[Mix]:
     """Best mixes of one, two and three strokes by their responses.
 

@@ -44,11 +44,12 @@ def kernel(function: Callable[..., Any] | None = None, /, **options: Any) -> Any
     if function is None:
         return lambda inner: kernel(inner, **options)
     settings: dict[str, Any] = {"nogil": True, "fastmath": FASTMATH, "error_model": "numpy", **options}
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(CACHE)
+    config: Any = numba.config
+    before = config.CACHE_DIR
+    config.CACHE_DIR = str(CACHE)
     try:
         return numba.njit(cache=True, **settings)(function)
     except RuntimeError:  # no writable place for a cache: compile in memory
         return numba.njit(**settings)(function)
     finally:
-        numba.config.CACHE_DIR = before
+        config.CACHE_DIR = before

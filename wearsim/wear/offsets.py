@@ -120,6 +120,4 @@ def _weights(
         stroke.strokes_per_sweep, stroke.frequency, np.array(jitter), many, phases, limit, top_is_tool,
         offset, bins, headings, path, time,
     )  # fmt: skip
-    for array in (offset, path, time):
-        array.flags.writeable = False
     return OffsetWeights(offset, path, time, float(left_out))
