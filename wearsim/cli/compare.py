@@ -15,7 +15,8 @@ from wearsim.cli.predict import Draws, Engine, EngineChoice
 NAME = "compare"
 EXAMPLE = "wearsim compare bench.toml --programme programme.toml --plot out.png"
 Output = Annotated[
-    Path | None, typer.Option("-o", "--output", metavar="FILE", help="The object of --json, to a file: .json.")
+    Path | None,
+    typer.Option("-o", "--output", metavar="FILE", help="The object of --json, to a file: .json."),
 ]
 
 

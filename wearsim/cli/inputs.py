@@ -13,11 +13,14 @@ if TYPE_CHECKING:
     from wearsim.cli.voice import Voice
 
 BenchPath = Annotated[
-    Path, typer.Argument(metavar="BENCH", help="bench.toml, or the name of a ready bench.", show_default=False)
+    Path,
+    typer.Argument(metavar="BENCH", help="bench.toml, or the name of a ready bench.", show_default=False),
 ]
 ProgrammePath = Annotated[
     Path,
-    typer.Option("--programme", "-p", metavar="FILE", help="What is done: programme.toml.", show_default=False),
+    typer.Option(
+        "--programme", "-p", metavar="FILE", help="What is done: programme.toml.", show_default=False
+    ),
 ]
 
 

@@ -74,6 +74,15 @@ class Manners:
                     raise InputError("is read or written by this command already", file=path)
                 taken.add(path.resolve())
 
+    def write_json(self, payload: dict[str, Any], path: Path | None) -> None:
+        """Write the object of ``--json`` to a file, where one is asked for."""
+        if path is None:
+            return
+        from wearsim.wear.store import whole_file
+
+        with whole_file(path, force=self.force) as part:
+            part.write_text(json.dumps(payload, allow_nan=False) + "\n", encoding="utf-8")
+
     def deliver(
         self, payload: Callable[[], dict[str, Any]], *, table: Callable[[], str],
         figure: Callable[[], Figure], write: Callable[[], None] | None = None,
@@ -92,8 +101,8 @@ class Manners:
                 from wearsim.show.style import save
                 from wearsim.wear.store import whole_file
 
-                partial = files.enter_context(whole_file(self.plot, force=self.force))
-                save(figure(), partial, self.plot.suffix)
+                part = files.enter_context(whole_file(self.plot, force=self.force))
+                save(figure(), part, self.plot.suffix)
             if write is not None:
                 write()
         print(json.dumps(payload(), allow_nan=False) if self.json else table())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from enum import Enum
+from enum import StrEnum
 from functools import partial
 from pathlib import Path
 from typing import Annotated
@@ -17,7 +17,7 @@ NAME = "predict"
 EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
 
 
-class Engine(str, Enum):
+class Engine(StrEnum):
     """How it is worked out."""
 
     radial = "radial"
@@ -28,7 +28,10 @@ Output = Annotated[
     Path | None, typer.Option("-o", "--output", metavar="FILE", help="Everything, with provenance: .h5.")
 ]
 Draws = Annotated[
-    int, typer.Option("--draws", min=0, max=10_000, help="Draws of the uncertain constants for the band; 0: none.")
+    int,
+    typer.Option(
+        "--draws", min=0, max=10_000, help="Draws of the uncertain constants for the band; 0: none."
+    ),
 ]
 EngineChoice = Annotated[Engine, typer.Option("--engine", help="Round averages, or the whole of it.")]
 
@@ -58,7 +61,9 @@ def command(
         outcome.to_json,
         table=lambda: outcome_text(pieces, work, outcome),
         figure=lambda: outcome_figure(pieces, work, outcome),
-        write=partial(write_outcome, outcome, output, seed=manners.seed, force=manners.force) if output else None,
+        write=partial(write_outcome, outcome, output, seed=manners.seed, force=manners.force)
+        if output
+        else None,
     )
     inputs.tell_cautions(voice)
     voice.next("compare", bench, "--programme", programme)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import shlex
 import sys
-import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass

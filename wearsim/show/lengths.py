@@ -33,6 +33,11 @@ class Unit:
         """A length [m] as a number of this unit."""
         return f"{length / self.size:.{self.decimals}f}"
 
+    def short(self, length: float) -> str:
+        """A length [m] with the unit's name and no idle zeros, as a person would say it."""
+        number = self.number(length)
+        return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {self.name}"
+
     def text(self, length: float) -> str:
         """A length [m] with the unit's name."""
         return f"{self.number(length)} {self.name}"

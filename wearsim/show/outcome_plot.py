@@ -9,8 +9,8 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.show.lengths import length_unit
 from wearsim.show.outcome_table import unit_for
-from wearsim.show.profiles import draw_removal, draw_surface
-from wearsim.show.strokes import draw_spell
+from wearsim.show.profiles import draw_removal, draw_surface, ordered
+from wearsim.show.strokes import draw_spells, drawing_of
 from wearsim.show.style import house, sheet
 from wearsim.wear.outcome import Outcome
 
@@ -38,7 +38,7 @@ def outcome_figure(bench: Bench, programme: Programme, outcome: Outcome) -> Figu
         if not rows:
             _profiles(figure, bench, outcome)
             return figure
-        upper, lower = figure.subfigures(2, 1, height_ratios=[6.2, 2.9 * rows])
+        upper, lower = figure.subfigures(2, 1, squeeze=False, height_ratios=[6.2, 2.9 * rows]).ravel()
         _profiles(upper, bench, outcome)
         _strokes(lower, bench, programme, rows)
     return figure
@@ -49,7 +49,7 @@ def _profiles(figure: Figure | SubFigure, bench: Bench, outcome: Outcome) -> Non
     surface, removal = figure.subplots(2, 1, sharex=True, height_ratios=[2.4, 1.0])
     draw_surface(surface, bench.mirror, outcome, radial, high)
     surface.set_ylabel(f"surface above the target [{high.name}]")
-    surface.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
+    surface.legend(**ordered(surface), loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
     surface.set_title(_headline(outcome), pad=28)
     draw_removal(removal, bench.mirror, outcome.removal, outcome.radius, radial, high)
     removal.set_ylabel(f"removed [{high.name}]")
@@ -66,11 +66,12 @@ def _headline(outcome: Outcome) -> str:
 
 def _strokes(figure: SubFigure, bench: Bench, programme: Programme, rows: int) -> None:
     unit = length_unit(bench)
-    panels = figure.subplots(rows, A_ROW, squeeze=False).ravel()
-    for axes in panels:
-        axes.set_axis_off()
-    for number, (axes, spell) in enumerate(zip(panels, programme.spells, strict=False), start=1):
-        draw_spell(axes, bench, spell, number, unit)
+    drawings = [
+        drawing_of(bench, spell, number, unit)
+        for number, spell in enumerate(programme.spells[:MOST_DRAWN], start=1)
+    ]
+    across = min(max(len(drawings), 3), A_ROW)
+    draw_spells(list(figure.subplots(rows, across, squeeze=False).flat), drawings)
     more = len(programme.spells) - MOST_DRAWN
-    caption = "From above: grey, the bottom piece; dashed, the top piece at its farthest; line, the way of its centre"
-    figure.supxlabel(caption + (f"; {more} more not drawn" if more > 0 else ""), fontsize=9)
+    caption = "From above, stroke left to right. Grey: bottom piece; dashed: top piece at its farthest; line: its centre"
+    figure.supxlabel(caption + (f"; {more} more spells" if more > 0 else ""), fontsize=9)

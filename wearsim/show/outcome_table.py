@@ -10,6 +10,7 @@ from wearsim.show.lengths import Unit, height_unit, length_unit
 from wearsim.show.spells import spell_words
 from wearsim.show.text import columns, lean, paragraph
 from wearsim.show.zones import zones_of
+from wearsim.wear.grid import Array
 from wearsim.wear.outcome import Outcome
 
 
@@ -78,13 +79,13 @@ def numbers_text(outcome: Outcome) -> str:
     high = unit_for(outcome)
     old, new, band = outcome.numbers_before, outcome.numbers, outcome.band
 
-    def spread(values: np.ndarray | None) -> str:  # type: ignore[type-arg]
+    def spread(values: Array | None) -> str:
         return "" if values is None else f"{high.number(values[0])} to {high.number(values[1])} {high.name}"
 
     rows = [
         ("", "Before", "After", "Band, 5-95 %"),
         ("RMS, surface", high.text(old.surface_rms), high.text(new.surface_rms),
-         spread(band and band.surface_rms)),
+         spread(None if band is None else band.surface_rms)),
         ("Peak to valley, surface", high.text(old.surface_pv), high.text(new.surface_pv), ""),
         ("RMS, wavefront", f"{old.wavefront_rms_waves:.3f} waves", f"{new.wavefront_rms_waves:.3f} waves", ""),
         ("Peak to valley, wavefront", f"{old.wavefront_pv_waves:.2f} waves",
@@ -92,7 +93,7 @@ def numbers_text(outcome: Outcome) -> str:
         ("Strehl ratio", f"{old.strehl:.3f}", f"{new.strehl:.3f}", ""),
         ("Conic constant, best fit", f"{old.conic_fit:.3f}", f"{new.conic_fit:.3f}", ""),
         ("Edge roll (negative: down)", high.text(old.edge_roll), high.text(new.edge_roll),
-         spread(band and band.edge_roll)),
+         spread(None if band is None else band.edge_roll)),
     ]  # fmt: skip
     lines = columns(rows, "<>>>", gap=3)
     if outcome.spells:

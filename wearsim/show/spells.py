@@ -25,11 +25,11 @@ def spell_sizes(spell: Spell, diameter: float, unit: Unit) -> str:
     if spell.is_press:
         return ""
     stroke = spell.stroke_on(diameter)
-    parts = [f"{unit.text(stroke.length)} long"]
+    parts = [f"{unit.short(stroke.length)} long"]
     if stroke.side_sweep:
-        parts.append(f"{unit.text(stroke.side_sweep)} to each side")
+        parts.append(f"{unit.short(stroke.side_sweep)} to each side")
     if stroke.side_overhang:
-        parts.append(f"{unit.text(stroke.side_overhang)} off centre")
+        parts.append(f"{unit.short(stroke.side_overhang)} off centre")
     return ", ".join(parts)
 
 

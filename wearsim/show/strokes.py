@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -43,12 +45,43 @@ def stroke_path(stroke: Stroke) -> tuple[Array, Array]:
     return x, stroke.side_overhang + stroke.side_sweep * side
 
 
-def draw_spell(axes: Axes, bench: Bench, spell: Spell, number: int, unit: Unit) -> None:
-    """One spell: bottom piece, top piece where it reaches farthest, and the way of its centre.
+@dataclass(frozen=True)
+class Drawing:
+    """One spell as it is drawn, seen from above.
 
     Parameters
     ----------
-    axes : Axes
+    bottom, top : float
+        Radii of the two pieces [m].
+    x, y : (n,) ndarray
+        The way of the top piece's centre, along the stroke and across it [m].
+    lines : tuple of str
+        What is written over it.
+    """
+
+    bottom: float
+    top: float
+    x: Array
+    y: Array
+    lines: tuple[str, ...]
+
+    @property
+    def farthest(self) -> int:
+        """Where on its way the top piece's centre is farthest out."""
+        return int(np.argmax(np.hypot(self.x, self.y)))
+
+    @property
+    def reach(self) -> float:
+        """Half of the width that the drawing needs [m]."""
+        x, y = self.x[self.farthest], self.y[self.farthest]
+        return max(self.bottom, abs(float(x)) + self.top, abs(float(y)) + self.top)
+
+
+def drawing_of(bench: Bench, spell: Spell, number: int, unit: Unit) -> Drawing:
+    """What to draw of a spell.
+
+    Parameters
+    ----------
     bench : Bench
     spell : Spell
     number : int
@@ -61,20 +94,42 @@ def draw_spell(axes: Axes, bench: Bench, spell: Spell, number: int, unit: Unit) 
     x, y = np.zeros(1), np.zeros(1)
     if not spell.is_press:
         x, y = stroke_path(spell.stroke_on(bench.mirror.diameter))
-    far = int(np.argmax(np.hypot(x, y)))
-    _disc(axes, 0.0, 0.0, bottom, facecolor="#ececec", edgecolor=INK, linewidth=1.3)
-    _disc(axes, x[far], y[far], top, facecolor="none", edgecolor=RED, linewidth=1.2, linestyle=(0, (4, 2)))
-    axes.plot(x, y, color=BLUE, linewidth=1.1, solid_joinstyle="round")
+    sizes = spell_sizes(spell, bench.mirror.diameter, unit)
+    lines = (f"{number}:  {spell.minutes:g} min", spell_title(spell), *(sizes.split(", ") if sizes else ()))
+    return Drawing(bottom, top, x, y, lines)
+
+
+def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
+    """Draw spells to one common scale, a panel each.
+
+    Parameters
+    ----------
+    panels : sequence of Axes
+        At least as many as there are drawings; the others stay empty.
+    drawings : sequence of Drawing
+    """
+    reach = 1.03 * max(drawing.reach for drawing in drawings)
+    most = max(len(drawing.lines) for drawing in drawings)
+    for axes in panels:
+        without_frame(axes)
+        axes.set_xlim(-reach, reach)
+        axes.set_ylim(-reach, reach)
+    for axes, drawing in zip(panels, drawings, strict=False):
+        _draw(axes, drawing)
+        blank = [" "] * (most - len(drawing.lines))
+        axes.set_title("\n".join([*drawing.lines, *blank]), fontsize=9)
+
+
+def _draw(axes: Axes, drawing: Drawing) -> None:
+    far = drawing.farthest
+    _disc(axes, 0.0, 0.0, drawing.bottom, facecolor="#ececec", edgecolor=INK, linewidth=1.3)
+    look: dict[str, Any] = {"facecolor": "none", "edgecolor": RED, "linewidth": 1.2, "linestyle": (0, (4, 2))}
+    _disc(axes, drawing.x[far], drawing.y[far], drawing.top, **look)
+    axes.plot(drawing.x, drawing.y, color=BLUE, linewidth=1.0, solid_joinstyle="round")
     axes.plot([0.0], [0.0], "+", color=QUIET, markersize=7)
-    reach = 1.62 * max(mirror, lap)
-    axes.set_xlim(-reach, reach)
-    axes.set_ylim(-reach, reach)
-    without_frame(axes)
-    sizes = spell_sizes(spell, bench.mirror.diameter, unit).replace(", ", "\n")
-    axes.set_title(f"{number}  {spell.minutes:g} min\n{spell_title(spell)}\n{sizes}", fontsize=9)
 
 
-def _disc(axes: Axes, x: float, y: float, radius: float, **look: object) -> None:
+def _disc(axes: Axes, x: float, y: float, radius: float, **look: Any) -> None:
     from matplotlib.patches import Circle
 
-    axes.add_patch(Circle((x, y), radius, **look))  # type: ignore[arg-type]
+    axes.add_patch(Circle((x, y), radius, **look))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -51,7 +51,7 @@ def house() -> Iterator[None]:
     """The house's settings of matplotlib, for as long as the block lasts."""
     import matplotlib
 
-    with matplotlib.rc_context(_RC):
+    with matplotlib.rc_context(rc=cast(Any, _RC)):
         yield
 
 

@@ -8,16 +8,17 @@ from collections.abc import Sequence
 WIDTH = 80
 
 
-def paragraph(text: str, first: str = "", rest: str = "") -> str:
-    """A paragraph of at most 80 columns.
+def paragraph(text: str, first: str = "", rest: str = "", width: int = WIDTH) -> str:
+    """A paragraph of at most ``width`` columns.
 
     Parameters
     ----------
     text, first, rest : str
         The text, and the indents of its first and its other lines.
+    width : int
     """
     return textwrap.fill(
-        text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False,
+        text, width, initial_indent=first, subsequent_indent=rest, break_long_words=False,
         break_on_hyphens=False,
     )  # fmt: skip
 

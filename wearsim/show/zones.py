@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -48,7 +49,7 @@ def zones_of(mirror: Mirror, radius: Array) -> Zones:
     if mirror.rim_excluded > 0.0:
         edges = np.append(edges, mirror.radius)
     rows = []
-    for inner, outer in zip(edges[:-1], edges[1:], strict=True):
+    for inner, outer in pairwise(edges):
         nodes, weights = ring_nodes(radius, float(inner), float(outer))
         rows.append(weights @ spline_matrix(radius, nodes))
     return Zones(edges, clear, np.array(rows))
