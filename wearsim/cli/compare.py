@@ -31,16 +31,16 @@ def command(
     """
     manners.reserve({output: (".json",)}, inputs=[bench, programme])
     voice = manners.voice
-    inputs.tell_compiling(voice)
     pieces = inputs.read_bench(bench)
     work = inputs.read_programme(programme)
-    inputs.tell_defaults(voice, pieces, work)
     from wearsim.decide.compare import compare
     from wearsim.show.comparison_plot import comparison_figure
     from wearsim.show.comparison_table import comparison_text
 
+    inputs.tell_compiling(voice)
     with voice.working("working the programme both ways"):
         both = compare(pieces, work, engine=engine.value, seed=manners.seed, draws=draws)
+    inputs.tell_defaults(voice, pieces, work)
     manners.deliver(
         both.to_json,
         table=lambda: comparison_text(pieces, both),

@@ -43,17 +43,17 @@ def command(
     """What will this programme do to the figure?"""
     manners.reserve({output: (".h5", ".hdf5")}, inputs=[bench, programme])
     voice = manners.voice
-    inputs.tell_compiling(voice)
     pieces = inputs.read_bench(bench)
     work = inputs.read_programme(programme, pieces)
-    inputs.tell_defaults(voice, pieces, work)
     from wearsim.show.outcome_plot import outcome_figure
     from wearsim.show.outcome_table import outcome_text
     from wearsim.wear.predict import predict
     from wearsim.wear.store import write_outcome
 
+    inputs.tell_compiling(voice)
     with voice.working("working the programme"):
         outcome = predict(pieces, work, engine.value, seed=manners.seed, draws=draws)
+    inputs.tell_defaults(voice, pieces, work)
     if manners.json:
         for warning in outcome.warnings:
             voice.warn(warning)

@@ -9,7 +9,7 @@ from wearsim.decide.compare import Comparison, Side
 from wearsim.show.comparison_table import HEADS, any_outcome, comparison_unit
 from wearsim.show.lengths import Unit, length_unit
 from wearsim.show.profiles import draw_removal, draw_surface, ordered
-from wearsim.show.style import QUIET, house, sheet
+from wearsim.show.style import INK, house, sheet
 from wearsim.show.text import paragraph
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def comparison_figure(bench: Bench, both: Comparison) -> Figure:
         deepest = max(float(s.outcome.removal.max()) for s in both.sides if s.outcome is not None)
         for column, side in enumerate(both.sides):
             _draw_side(panels[0, column], panels[1, column], bench, side, radial, high)
-            panels[1, column].set_xlabel(f"radius on the mirror [{radial.name}]")
+            panels[1, column].set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out")
         panels[1, 0].set_ylim(max(1.12 * deepest / high.size, 1.0), 0.0)
         panels[0, 0].set_ylabel(f"surface above the target [{high.name}]")
         panels[1, 0].set_ylabel(f"removed [{high.name}]")
@@ -47,6 +47,7 @@ def _draw_side(upper: Axes, lower: Axes, bench: Bench, side: Side, radial: Unit,
     outcome = side.outcome
     if outcome is None:
         _refuse(upper, side.refused)
+        lower.grid(False)
         upper.set_title(f"{HEADS[side.on_top]}: cannot be done")
         return
     draw_surface(upper, bench.mirror, outcome, radial, high)
@@ -59,4 +60,5 @@ def _draw_side(upper: Axes, lower: Axes, bench: Bench, side: Side, radial: Unit,
 def _refuse(axes: Axes, reason: str) -> None:
     """The reason in place of a profile."""
     text = paragraph(reason, width=44)
-    axes.text(0.5, 0.5, text, transform=axes.transAxes, ha="center", va="center", color=QUIET)
+    axes.text(0.5, 0.5, text, transform=axes.transAxes, ha="center", va="center", color=INK)
+    axes.grid(False)

@@ -23,8 +23,16 @@ def defaults_text(used: Sequence[DefaultUsed], *, sources: bool = False) -> str:
     for key, value, _ in used:
         table, _, name = key.rpartition(".")
         tables.setdefault(table, []).append(f"{name.replace('_', ' ')} {value}")
-    width = max(map(len, tables)) + 4
-    lines = [
-        paragraph(", ".join(items), f"  {table}".ljust(width), " " * width) for table, items in tables.items()
-    ]
+    alike: dict[str, list[str]] = {}
+    for table, items in tables.items():
+        alike.setdefault(", ".join(items), []).append(table)
+    lines = [paragraph(items, f"  {_joined(names)}: ", "    ") for items, names in alike.items()]
     return "\n".join(["Defaults used (-v: where they come from):", *lines])
+
+
+def _joined(names: Sequence[str]) -> str:
+    """``lap``; or ``spell 1, 3, 4`` for several of a kind."""
+    kinds = {name.partition(" ")[0] for name in names}
+    if len(names) == 1 or len(kinds) > 1:
+        return ", ".join(names)
+    return f"{kinds.pop()} " + ", ".join(name.partition(" ")[2] for name in names)

@@ -73,5 +73,5 @@ def _strokes(figure: SubFigure, bench: Bench, programme: Programme, rows: int) -
     across = min(max(len(drawings), 3), A_ROW)
     draw_spells(list(figure.subplots(rows, across, squeeze=False).flat), drawings)
     more = len(programme.spells) - MOST_DRAWN
-    caption = "From above, stroke left to right. Grey: bottom piece; dashed: top piece at its farthest; line: its centre"
+    caption = "From above, stroke left to right. Grey: bottom piece; dashed: top piece; line: its centre"
     figure.supxlabel(caption + (f"; {more} more spells" if more > 0 else ""), fontsize=9)

@@ -53,6 +53,9 @@ class Drawing:
     ----------
     bottom, top : float
         Radii of the two pieces [m].
+    hole : float
+        Of the mirror [m].
+    mirror_on_top : bool
     x, y : (n,) ndarray
         The way of the top piece's centre, along the stroke and across it [m].
     lines : tuple of str
@@ -61,6 +64,8 @@ class Drawing:
 
     bottom: float
     top: float
+    hole: float
+    mirror_on_top: bool
     x: Array
     y: Array
     lines: tuple[str, ...]
@@ -96,7 +101,8 @@ def drawing_of(bench: Bench, spell: Spell, number: int, unit: Unit) -> Drawing:
         x, y = stroke_path(spell.stroke_on(bench.mirror.diameter))
     sizes = spell_sizes(spell, bench.mirror.diameter, unit)
     lines = (f"{number}:  {spell.minutes:g} min", spell_title(spell), *(sizes.split(", ") if sizes else ()))
-    return Drawing(bottom, top, x, y, lines)
+    on_top = spell.on_top == "mirror"
+    return Drawing(bottom, top, bench.mirror.hole_radius, on_top, x, y, lines)
 
 
 def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
@@ -125,6 +131,10 @@ def _draw(axes: Axes, drawing: Drawing) -> None:
     _disc(axes, 0.0, 0.0, drawing.bottom, facecolor="#ececec", edgecolor=INK, linewidth=1.3)
     look: dict[str, Any] = {"facecolor": "none", "edgecolor": RED, "linewidth": 1.2, "linestyle": (0, (4, 2))}
     _disc(axes, drawing.x[far], drawing.y[far], drawing.top, **look)
+    if drawing.hole > 0.0 and drawing.mirror_on_top:
+        _disc(axes, drawing.x[far], drawing.y[far], drawing.hole, **look)
+    elif drawing.hole > 0.0:
+        _disc(axes, 0.0, 0.0, drawing.hole, facecolor="white", edgecolor=INK, linewidth=1.0)
     axes.plot(drawing.x, drawing.y, color=BLUE, linewidth=1.0, solid_joinstyle="round")
     axes.plot([0.0], [0.0], "+", color=QUIET, markersize=7)
 

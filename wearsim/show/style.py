@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 INK = "#1a1a1a"
 QUIET = "#767676"
 BLUE, RED = "#0b5394", "#b8480e"  # apart in hue for colour-blind eyes, and apart in grey
-BEFORE: dict[str, Any] = {"color": QUIET, "linestyle": (0, (5, 2)), "linewidth": 1.6}
+BEFORE: dict[str, Any] = {"color": QUIET, "linestyle": (0, (5, 2)), "linewidth": 1.6, "zorder": 3}
 AFTER: dict[str, Any] = {"color": BLUE, "linestyle": "-", "linewidth": 2.2}
 BAND: dict[str, Any] = {"facecolor": "#d3e3f2", "edgecolor": "#8fb3d4", "linewidth": 0.6}
 REMOVED: dict[str, Any] = {"facecolor": "#f3d9c9", "edgecolor": RED, "linewidth": 1.4, "hatch": "...."}
