@@ -29,7 +29,7 @@ PADDING = 2
 
 
 @dataclass(frozen=True, eq=False)
-class Tester:
+class KnifeTester:
     """The surface and the tester it stands before.
 
     Attributes
@@ -90,12 +90,12 @@ class Shadow:
     knife: float
 
 
-def knife_curve(tester: Tester, at: ArrayLike) -> Floats:
+def knife_curve(tester: KnifeTester, at: ArrayLike) -> Floats:
     """Knife position that darkens the zone of each radius evenly, from the vertex's centre of curvature [m].
 
     Parameters
     ----------
-    tester : Tester
+    tester : KnifeTester
         The surface and the tester.
     at : array_like
         Radii above 0 [m].
@@ -104,12 +104,12 @@ def knife_curve(tester: Tester, at: ArrayLike) -> Floats:
     return knife_aberration(at, value, slope, tester.radius_of_curvature, tester.conic, tester.source)
 
 
-def geometric_shadow(tester: Tester, knife: float, *, pixels: int = 256, cut: float = 0.0) -> Shadow:
+def geometric_shadow(tester: KnifeTester, knife: float, *, pixels: int = 256, cut: float = 0.0) -> Shadow:
     """Shadow by geometry alone.
 
     Parameters
     ----------
-    tester : Tester
+    tester : KnifeTester
         The surface and the tester.
     knife : float
         Position along the axis, from the centre of curvature of the vertex [m].
@@ -128,12 +128,12 @@ def geometric_shadow(tester: Tester, knife: float, *, pixels: int = 256, cut: fl
     return Shadow(np.where(on_glass, passed, 0.0), on_glass, axis, knife)
 
 
-def diffraction_shadow(tester: Tester, knife: float, *, pixels: int = 512, cut: float = 0.0) -> Shadow:
+def diffraction_shadow(tester: KnifeTester, knife: float, *, pixels: int = 512, cut: float = 0.0) -> Shadow:
     """Shadow with diffraction at the knife.
 
     Parameters
     ----------
-    tester : Tester
+    tester : KnifeTester
         The surface and the tester.
     knife : float
         Position along the axis, from the centre of curvature of the vertex [m].
@@ -169,14 +169,14 @@ def diffraction_shadow(tester: Tester, knife: float, *, pixels: int = 512, cut: 
     return Shadow(np.where(on_glass, brightness / SLIT_POINTS, 0.0), on_glass, axis, knife)
 
 
-def _spline(tester: Tester, at: Floats) -> tuple[Floats, Floats]:
+def _spline(tester: KnifeTester, at: Floats) -> tuple[Floats, Floats]:
     level = (1, 0.0) if tester.radius[0] == 0.0 else "not-a-knot"
     spline = CubicSpline(tester.radius, tester.error, bc_type=(level, "not-a-knot"))
     inside = np.clip(at, tester.radius[0], tester.radius[-1])
     return spline(inside), np.where(at == inside, spline(inside, 1), 0.0)
 
 
-def _picture(tester: Tester, pixels: int) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
+def _picture(tester: KnifeTester, pixels: int) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
     """Axis, x and distance from the axis (clipped to the glass) of every pixel, and where glass is."""
     half = tester.radius_of_glass * 1.02
     axis = half * ((np.arange(pixels) + 0.5) / pixels * 2.0 - 1.0)
@@ -186,7 +186,7 @@ def _picture(tester: Tester, pixels: int) -> tuple[Floats, Floats, Floats, NDArr
     return axis, x, np.clip(r, 1e-6 * half, tester.radius_of_glass), on_glass
 
 
-def _path(tester: Tester, knife: float, r: Floats) -> Floats:
+def _path(tester: KnifeTester, knife: float, r: Floats) -> Floats:
     """Optical path whose slope along x is the ray's travel at the knife over R, from the curve of positions.
 
     ``d(path)/dr = f (s - k) r / R^2``, integrated on a fine ring of radii, so that geometry and diffraction
