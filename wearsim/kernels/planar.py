@@ -16,7 +16,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import prange
+from numba import get_thread_id, prange
 from numpy.typing import NDArray
 
 from wearsim.kernels._jit import kernel
@@ -45,10 +45,10 @@ class Glass(NamedTuple):
     distance: Floats  # from the mirror's centre [m]
     inward: Floats  # factor that draws a place beyond the rim back to half a cell inside it [1]
     across: Floats  # (n,) coordinates of columns and of rows [m]
-    presence: Floats  # (bins,) share of glass against the distance from the centre, over `span` [1]
-    fading: Floats  # (bins,) edge gain against the distance from the centre [1]
-    span: float  # distance at which the two tables end [m]
     radius: float  # of the outer rim [m]
+    hole: float  # radius of the central hole [m]
+    most: float  # edge gain g at the rim [1]
+    fade: float  # its length lambda [m]
     reach: float  # the lap must reach to here for the edge effect [m]
 
 
@@ -63,15 +63,30 @@ class Pitch(NamedTuple):
 
 
 class Work(NamedTuple):
-    """Room to work in; the first axis counts slots."""
+    """Room to work in. What poses do is laid up by slots; what only one pose needs belongs to a thread."""
 
-    gap: Floats  # (slots, n, n) glass and pitch height together [m]
-    stiff: Floats  # (slots, n, n) kappa E times the share of pitch [Pa/m]
-    cover: Floats  # (slots, n, n) share of pitch [1]
     worn: Floats  # (slots, n, n) [m]
     sunk: Floats  # (slots, m, m) [m]
-    peak: Floats  # (slots, n, n) largest pressure so far [Pa]
-    ends: NDArray[np.int64]  # (slots, n, 2) first column, and one past the last, under the lap
+    gap: Floats  # (threads, n, n) glass and pitch height together [m]
+    stiff: Floats  # (threads, n, n) kappa E times the share of pitch [Pa/m]
+    held: Floats  # (threads, n, n) area of glass that faces pitch [m^2]
+    peak: Floats  # (threads, n, n) largest pressure so far [Pa]
+    ends: NDArray[np.int64]  # (threads, n, 2) first column, and one past the last, under the lap
+
+
+class Row(NamedTuple):
+    """Room for one row of cells."""
+
+    at: NDArray[np.int32]
+    right: Floats
+    up: Floats
+    height: Floats
+    bearing: Floats
+
+
+@kernel
+def _row(longest: int) -> Row:
+    return Row(np.empty(longest, np.int32), np.empty(longest), np.empty(longest), np.empty(longest), np.empty(longest))
 
 
 @kernel
@@ -90,47 +105,129 @@ def _columns(across: float, reach_own: float, gap_across: float, offset: float, 
 
 
 @kernel
-def _bilinear(field: Floats, width: int, column: float, row: float) -> float:
-    """Read a flattened grid between its cells; the caller keeps the place inside."""
-    left, low = np.int32(column), np.int32(row)
-    right, up = column - left, row - low
-    at = low * np.int32(width) + left
-    below = field[at] + right * (field[at + 1] - field[at])
-    above = field[at + width] + right * (field[at + width + 1] - field[at + width])
-    return below + up * (above - below)
+def _places(column: float, row: float, cosine: float, sine: float, width: int, at: Any, right: Any, up: Any) -> None:
+    """Where a straight row of cells lies in the other grid: cell below and left, and the fractions beyond it.
+
+    ``column``, ``row``: place of the first cell, in cells; the caller keeps all places inside the grid.
+    """
+    for i in range(at.size):
+        across, along = column + cosine * i, row + sine * i
+        left, low = np.int32(across), np.int32(along)
+        at[i] = low * np.int32(width) + left
+        right[i] = across - left
+        up[i] = along - low
 
 
 @kernel
-def _lay(pose: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch, gap: Any, stiff: Any, cover: Any,
-         ends: Any) -> float:
-    """Lay the lap on the glass: gap, stiffness and cover of every cell; returns the area under the lap [m^2]."""
+def _read(flat: Floats, width: int, at: Any, right: Any, up: Any, into: Any) -> None:
+    """Read a flattened grid at these places by bilinear interpolation."""
+    for i in range(into.size):
+        k = np.uint32(at[i])
+        left, far = flat[k], flat[k + np.uint32(width)]
+        below = left + right[i] * (flat[k + np.uint32(1)] - left)
+        above = far + right[i] * (flat[k + np.uint32(width + 1)] - far)
+        into[i] = below + up[i] * (above - below)
+
+
+@kernel
+def _cover(x: Any, y: float, inward: Any, cx: float, cy: float, radius: float, size: float, cover: Any) -> None:
+    """Share of each cell of a row that the lap's disc covers: a ramp one cell wide at its rim."""
+    ramp = 0.5 / (radius * size)
+    level = 0.5 + ramp * radius * radius
+    for i in range(cover.size):
+        over_x, over_y = x[i] * inward[i] - cx, y * inward[i] - cy
+        cover[i] = min(1.0, max(0.0, level - ramp * (over_x * over_x + over_y * over_y)))
+
+
+@kernel
+def _stiffen(x: Any, away: float, cx: float, need: float, stiffness: float, gain: Any, distance: Any, cover: Any,
+             stiff: Any) -> None:
+    """Stiffness kappa E of a row; the edge effect only where the lap reaches far enough beyond the rim."""
+    for i in range(stiff.size):
+        edge = gain[i] if away + cx * x[i] >= need * distance[i] else 0.0
+        stiff[i] = stiffness * (1.0 + edge) * cover[i]
+
+
+@kernel
+def _hold(cover: Any, area: Any, held: Any) -> float:
+    """Area of glass that faces pitch, cell by cell, and its sum."""
+    total = 0.0
+    for i in range(held.size):
+        held[i] = cover[i] * area[i]
+        total += held[i]
+    return total
+
+
+@kernel
+def _add(one: Any, other: Any, into: Any) -> None:
+    for i in range(into.size):
+        into[i] = one[i] + other[i]
+
+
+@kernel
+def _multiply(one: Any, other: Any, into: Any) -> None:
+    for i in range(into.size):
+        into[i] = one[i] * other[i]
+
+
+@kernel
+def _scale(one: Any, factor: float, into: Any) -> None:
+    for i in range(into.size):
+        into[i] = factor * one[i]
+
+
+@kernel
+def _lay(pose: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch, gap: Any, stiff: Any, held: Any, ends: Any,
+         row: Row) -> float:
+    """Lay the lap on the glass: gap, stiffness and area held of every cell; returns the area under the lap [m^2]."""
     n, m = glass.across.size, pitch.across.size
-    size = glass.across[1] - glass.across[0]
+    size, middle = glass.across[1] - glass.across[0], 0.5 * (m - 1)
     cx, cy, cosine, sine = pose[CENTRE_X], pose[CENTRE_Y], pose[COSINE], pose[SINE]
-    middle, ramp = 0.5 * (m - 1), 0.5 / (pitch.radius * size)
-    level = 0.5 + ramp * pitch.radius * pitch.radius
     need = (glass.reach**2 + cx * cx + cy * cy - pitch.radius**2) / (2.0 * glass.reach)
-    flat_u, flat_share, whole = u.ravel(), pitch.share.ravel(), pitch.share.size == 1
     covered = 0.0
     for j in range(n):
         y = glass.across[j]
-        first, last = _columns(y, glass.radius + GHOSTS * size, y - cy, cx, pitch.radius + (GHOSTS + 1.0) * size,
-                               size, 0.5 * (n - 1), n)
-        ends[j, 0], ends[j, 1] = first, last
-        for i in range(first, last):
-            x, inward = glass.across[i], glass.inward[j, i]
-            over_x, over_y = x * inward - cx, y * inward - cy
-            share = min(1.0, max(0.0, level - ramp * (over_x * over_x + over_y * over_y)))
-            column = (cosine * (x - cx) + sine * (y - cy)) / size + middle
-            row = (cosine * (y - cy) - sine * (x - cx)) / size + middle
-            if not whole:
-                share *= _bilinear(flat_share, m, column, row)
-            gap[j, i] = w[j, i] + _bilinear(flat_u, m, column, row)
-            edge = glass.gain[j, i] if cx * x + cy * y >= need * glass.distance[j, i] else 0.0
-            cover[j, i] = share
-            stiff[j, i] = pitch.stiffness * (1.0 + edge) * share
-            covered += share * glass.area[j, i]
+        first, last = _columns(y, glass.radius + GHOSTS * size, y - cy, cx, pitch.radius + (GHOSTS + 1.0) * size, size,
+                               0.5 * (n - 1), n)
+        ends[j, 0], ends[j, 1], count = first, last, last - first
+        if count == 0:
+            continue
+        at, right, up, height, share = row.at[:count], row.right[:count], row.up[:count], row.height[:count], \
+            row.bearing[:count]
+        x, left_x, left_y = glass.across[first:last], glass.across[first] - cx, y - cy
+        _places((cosine * left_x + sine * left_y) / size + middle, (cosine * left_y - sine * left_x) / size + middle,
+                cosine, -sine, m, at, right, up)
+        _cover(x, y, glass.inward[j, first:last], cx, cy, pitch.radius, size, share)
+        if pitch.share.size > 1:
+            _read(pitch.share.ravel(), m, at, right, up, height)
+            _multiply(share, height, share)
+        if glass.most > 0.0:
+            _stiffen(x, cy * y, cx, need, pitch.stiffness, glass.gain[j, first:last], glass.distance[j, first:last],
+                     share, stiff[j, first:last])
+        else:
+            _scale(share, pitch.stiffness, stiff[j, first:last])
+        covered += _hold(share, glass.area[j, first:last], held[j, first:last])
+        _read(u.ravel(), m, at, right, up, height)
+        _add(w[j, first:last], height, gap[j, first:last])
     return covered
+
+
+@kernel
+def _press_row(level: float, bx: float, least: float, across: Any, area: Any, gap: Any, stiff: Any) -> Any:
+    """The sums of one row: k, kx, kxx, p, px, ps."""
+    k0 = k1 = k2 = p0 = p1 = e0 = 0.0
+    for i in range(gap.size):
+        x = across[i]
+        depth = level + bx * x + gap[i]
+        k = stiff[i] * area[i] if depth > least else 0.0
+        p, kx = k * depth, k * x
+        k0 += k
+        k1 += kx
+        k2 += kx * x
+        p0 += p
+        p1 += p * x
+        e0 += p * depth
+    return k0, k1, k2, p0, p1, e0
 
 
 @kernel
@@ -142,20 +239,11 @@ def _press(d: float, bx: float, by: float, least: float, across: Floats, area: F
     """
     sums[:] = 0.0
     for j in range(across.size):
-        y = across[j]
-        level = d + by * y
-        k0 = k1 = k2 = p0 = p1 = e0 = 0.0
-        for i in range(ends[j, 0], ends[j, 1]):
-            x = across[i]
-            depth = level + bx * x + gap[j, i]
-            k = stiff[j, i] * area[j, i] if depth > least else 0.0
-            p, kx = k * depth, k * x
-            k0 += k
-            k1 += kx
-            k2 += kx * x
-            p0 += p
-            p1 += p * x
-            e0 += p * depth
+        y, first, last = across[j], ends[j, 0], ends[j, 1]
+        if last == first:
+            continue
+        k0, k1, k2, p0, p1, e0 = _press_row(d + by * y, bx, least, across[first:last], area[j, first:last],
+                                            gap[j, first:last], stiff[j, first:last])
         sums[0] += k0
         sums[1] += k1
         sums[2] += k0 * y
@@ -226,69 +314,118 @@ def _settle(out: Floats, force: float, fx: float, fy: float, length: float, tole
 
 
 @kernel
-def _wear(pose: Floats, out: Floats, preston: float, glass: Glass, gap: Any, stiff: Any, cover: Any, ends: Any,
+def _wear_row(level: float, bx: float, along: float, side: float, rate: float, share: float, x: Any, gap: Any,
+              stiff: Any, worn: Any) -> None:
+    for i in range(worn.size):
+        pressure = stiff[i] * max(0.0, level + bx * x[i] + gap[i])
+        across = side + rate * x[i]
+        worn[i] += share * pressure * np.sqrt(along * along + across * across)
+
+
+@kernel
+def _touch_row(level: float, bx: float, x: Any, gap: Any, stiff: Any, held: Any, peak: Any) -> float:
+    """Raise the row's peaks to the pressure where there is glass; returns the area in contact."""
+    touching = 0.0
+    for i in range(peak.size):
+        depth, touched = level + bx * x[i] + gap[i], held[i]
+        touching += touched if depth > 0.0 else 0.0
+        pressure = stiff[i] * depth if touched > 0.0 else 0.0
+        peak[i] = pressure if pressure > peak[i] else peak[i]
+    return touching
+
+
+@kernel
+def _wear(pose: Floats, out: Floats, preston: float, glass: Glass, gap: Any, stiff: Any, held: Any, ends: Any,
           worn: Any, peak: Any) -> float:
     """Wear of every cell (physics section 3) and its largest pressure; returns the area in contact [m^2]."""
     d, bx, by = out[HEIGHT], out[TILT_X], out[TILT_Y]
     share, rate, touching = preston * pose[TIME], pose[RATE], 0.0
     for j in range(glass.across.size):
-        y = glass.across[j]
-        level, along = d + by * y, pose[SPEED_X] - rate * y
-        for i in range(ends[j, 0], ends[j, 1]):
-            x = glass.across[i]
-            depth = max(0.0, level + bx * x + gap[j, i])
-            pressure, across = stiff[j, i] * depth, pose[SPEED_Y] + rate * x
-            worn[j, i] += share * pressure * np.sqrt(along * along + across * across)
-            touched = cover[j, i] * glass.area[j, i]
-            touching += touched if depth > 0.0 else 0.0
-            inside = pressure if touched > 0.0 else 0.0
-            peak[j, i] = max(peak[j, i], inside)
+        y, first, last = glass.across[j], ends[j, 0], ends[j, 1]
+        if last == first:
+            continue
+        x, deep, hard = glass.across[first:last], gap[j, first:last], stiff[j, first:last]
+        _wear_row(d + by * y, bx, pose[SPEED_X] - rate * y, pose[SPEED_Y], rate, share, x, deep, hard,
+                  worn[j, first:last])
+        touching += _touch_row(d + by * y, bx, x, deep, hard, held[j, first:last], peak[j, first:last])
     return touching
 
 
 @kernel
-def _creep(pose: Floats, out: Floats, relaxation: float, w: Floats, u: Floats, glass: Glass, pitch: Pitch,
-           sunk: Any) -> None:
-    """Sinking of every cell of the lap under the glass (physics section 4); a facet sinks by E s / tau."""
-    n, m = glass.across.size, pitch.across.size
-    size = glass.across[1] - glass.across[0]
-    cx, cy, cosine, sine = pose[CENTRE_X], pose[CENTRE_Y], pose[COSINE], pose[SINE]
-    away_x, away_y = cosine * cx + sine * cy, cosine * cy - sine * cx  # the lap's centre, in the lap's directions
-    middle, bins = 0.5 * (n - 1), (glass.presence.size - 1) / glass.span
-    need = (glass.reach**2 + cx * cx + cy * cy - pitch.radius**2) / (2.0 * glass.reach)
-    share, flat = pose[TIME] / relaxation, w.ravel()
-    for j in range(m):
-        q = pitch.across[j]
-        first, last = _columns(q, pitch.radius + GHOSTS * size, q + away_y, -away_x, glass.radius + (GHOSTS + 1.0) * size,
-                               size, 0.5 * (m - 1), m)
-        for i in range(first, last):
-            p, inward = pitch.across[i], pitch.inward[j, i]
-            turned_x, turned_y = cosine * p - sine * q, sine * p + cosine * q
-            x, y = cx + turned_x, cy + turned_y
-            in_x, in_y = cx + inward * turned_x, cy + inward * turned_y
-            distance = np.sqrt(in_x * in_x + in_y * in_y)
-            at = np.int32(min(distance, glass.span) * bins + 0.5)
-            edge = glass.fading[at] if cx * in_x + cy * in_y >= need * distance else 0.0
-            height = _bilinear(flat, n, x / size + middle, y / size + middle)
-            depth = max(0.0, out[HEIGHT] + out[TILT_X] * x + out[TILT_Y] * y + height + u[j, i])
-            sunk[j, i] += share * glass.presence[at] * (1.0 + edge) * depth
+def _bear(glass: Glass, size: float, start_x: float, start_y: float, cosine: float, sine: float, cx: float, cy: float,
+          need: float, inward: Any, into: Any) -> None:
+    """Share of glass times its edge gain, E, over a row of the lap's cells that begins at ``start`` from its centre.
+
+    Cells at the lap's rim ask half a cell inside it. exp(-t) is the 16th power of its series at t/16 up to the
+    fourth order: 2e-4 of itself at t = 4, 3e-7 in all beyond t = 16.
+    """
+    ramp, hole = 0.5 / (glass.radius * size), glass.hole
+    level = 0.5 + ramp * glass.radius**2
+    hole_ramp = 0.5 / (hole * size) if hole > 0.0 else 0.0
+    hole_level = 0.5 - hole_ramp * hole * hole if hole > 0.0 else 1.0
+    for i in range(into.size):
+        x = cx + inward[i] * (start_x + cosine * (i * size))
+        y = cy + inward[i] * (start_y + sine * (i * size))
+        square = x * x + y * y
+        distance = np.sqrt(square)
+        z = -min(1.0, max(0.0, (glass.radius - distance) / (16.0 * glass.fade)))
+        power = 1.0 + z * (1.0 + z * (0.5 + z * (1.0 / 6.0 + z * (1.0 / 24.0))))
+        power *= power
+        power *= power
+        power *= power
+        edge = glass.most * (power * power) if cx * x + cy * y >= need * distance else 0.0
+        presence = min(1.0, max(0.0, min(level - ramp * square, hole_level + hole_ramp * square)))
+        into[i] = presence * (1.0 + edge)
 
 
 @kernel
-def _walk_slot(slot: int, slots: int, poses: Floats, settled: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch,
+def _sink_row(level: float, slope: float, share: float, height: Any, u: Any, bearing: Any, sunk: Any) -> None:
+    for i in range(sunk.size):
+        sunk[i] += share * bearing[i] * max(0.0, level + slope * i + height[i] + u[i])
+
+
+@kernel
+def _creep(pose: Floats, out: Floats, relaxation: float, w: Floats, u: Floats, glass: Glass, pitch: Pitch, sunk: Any,
+           row: Row) -> None:
+    """Sinking of every cell of the lap under the glass (physics section 4); a facet sinks by E s / tau."""
+    n, m = glass.across.size, pitch.across.size
+    size, middle = glass.across[1] - glass.across[0], 0.5 * (n - 1)
+    cx, cy, cosine, sine = pose[CENTRE_X], pose[CENTRE_Y], pose[COSINE], pose[SINE]
+    away_x, away_y = cosine * cx + sine * cy, cosine * cy - sine * cx  # the lap's centre, in the lap's directions
+    need = (glass.reach**2 + cx * cx + cy * cy - pitch.radius**2) / (2.0 * glass.reach)
+    for j in range(m):
+        q = pitch.across[j]
+        first, last = _columns(q, pitch.radius + GHOSTS * size, q + away_y, -away_x,
+                               glass.radius + (GHOSTS + 1.0) * size, size, 0.5 * (m - 1), m)
+        count = last - first
+        if count == 0:
+            continue
+        at, right, up, height = row.at[:count], row.right[:count], row.up[:count], row.height[:count]
+        start_x = cosine * pitch.across[first] - sine * q
+        start_y = sine * pitch.across[first] + cosine * q
+        x, y = cx + start_x, cy + start_y
+        _places(x / size + middle, y / size + middle, cosine, sine, n, at, right, up)
+        _read(w.ravel(), n, at, right, up, height)
+        _bear(glass, size, start_x, start_y, cosine, sine, cx, cy, need, pitch.inward[j, first:last], row.bearing[:count])
+        _sink_row(out[HEIGHT] + out[TILT_X] * x + out[TILT_Y] * y,
+                  (out[TILT_X] * cosine + out[TILT_Y] * sine) * size, pose[TIME] / relaxation, height,
+                  u[j, first:last], row.bearing[:count], sunk[j, first:last])
+
+
+@kernel
+def _walk_slot(slot: int, thread: int, poses: Floats, settled: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch,
                work: Work, force: float, preston: float, relaxation: float, tolerance: float) -> None:
     """Walk every pose of one slot."""
-    gap, stiff, cover, ends = work.gap[slot], work.stiff[slot], work.cover[slot], work.ends[slot]
-    sums, step = np.empty(10), np.empty(3)
-    for i in range(slot, poses.shape[0], slots):
+    gap, stiff, held, ends = work.gap[thread], work.stiff[thread], work.held[thread], work.ends[thread]
+    sums, step, row = np.empty(10), np.empty(3), _row(max(w.shape[0], u.shape[0]))
+    for i in range(slot, poses.shape[0], work.worn.shape[0]):
         pose, out = poses[i], settled[i]
-        out[COVERED] = _lay(pose, w, u, glass, pitch, gap, stiff, cover, ends)
-        length = glass.radius
-        _settle(out, force, force * pose[LOAD_X], force * pose[LOAD_Y], length, tolerance, glass.across, glass.area,
-                gap, stiff, ends, sums, step)
+        out[COVERED] = _lay(pose, w, u, glass, pitch, gap, stiff, held, ends, row)
+        _settle(out, force, force * pose[LOAD_X], force * pose[LOAD_Y], glass.radius, tolerance, glass.across,
+                glass.area, gap, stiff, ends, sums, step)
         if out[STATUS] == BALANCED:
-            out[TOUCHING] = _wear(pose, out, preston, glass, gap, stiff, cover, ends, work.worn[slot], work.peak[slot])
-            _creep(pose, out, relaxation, w, u, glass, pitch, work.sunk[slot])
+            out[TOUCHING] = _wear(pose, out, preston, glass, gap, stiff, held, ends, work.worn[slot], work.peak[thread])
+            _creep(pose, out, relaxation, w, u, glass, pitch, work.sunk[slot], row)
 
 
 @kernel
@@ -307,7 +444,7 @@ def walk(poses: Floats, settled: Floats, w: Floats, u: Floats, glass: Glass, pit
     slots, n, m = work.worn.shape[0], w.shape[0], u.shape[0]
     for update in range(poses.shape[0]):
         for slot in prange(slots):
-            _walk_slot(slot, slots, poses[update], settled[update], w, u, glass, pitch, work, force, preston,
+            _walk_slot(slot, get_thread_id(), poses[update], settled[update], w, u, glass, pitch, work, force, preston,
                        relaxation, tolerance)
         for row in prange(n):
             _gather(w, work.worn, row)
