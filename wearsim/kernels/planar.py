@@ -440,9 +440,14 @@ def _gather(total: Any, laid: Any, row: int) -> None:
 @kernel(parallel=True)
 def walk(poses: Floats, settled: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch, work: Work, force: float,
          preston: float, relaxation: float, tolerance: float) -> None:
-    """Walk a spell's poses: ``poses`` (updates, poses, columns); the state ``w``, ``u`` changes after each update."""
+    """Walk a spell's poses: ``poses`` (updates, poses, columns); the state ``w``, ``u`` changes after each update.
+
+    ``settled`` (updates, poses, columns): the guess for the first update comes in, the settlements come out.
+    """
     slots, n, m = work.worn.shape[0], w.shape[0], u.shape[0]
     for update in range(poses.shape[0]):
+        if update > 0:  # the same pose of the stroke before is the best guess
+            settled[update, :, :STEPS] = settled[update - 1, :, :STEPS]
         for slot in prange(slots):
             _walk_slot(slot, get_thread_id(), poses[update], settled[update], w, u, glass, pitch, work, force, preston,
                        relaxation, tolerance)

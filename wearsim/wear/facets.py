@@ -20,7 +20,7 @@ def facets(shape: str, facet: float, channel: float, offset: tuple[float, float]
     channel : float
         Width of a channel [m].
     offset : (float, float)
-        Where a crossing of the channels lies, from the lap's centre [m].
+        Where the middle of a facet lies, from the lap's centre [m].
 
     Raises
     ------
@@ -38,14 +38,13 @@ def facets(shape: str, facet: float, channel: float, offset: tuple[float, float]
 
 def _square(x: Floats, y: Floats, facet: float, channel: float) -> NDArray[np.bool_]:
     period = facet + channel
-    inside = [np.abs(np.mod(z, period) - period / 2) < facet / 2 for z in (x, y)]
+    inside = [np.abs(np.mod(z + period / 2, period) - period / 2) < facet / 2 for z in (x, y)]
     return np.asarray(inside[0] & inside[1])
 
 
 def _hexagonal(x: Floats, y: Floats, facet: float, channel: float) -> NDArray[np.bool_]:
-    """Hexagons on a triangular lattice, three channels meeting at the origin."""
+    """Hexagons on a triangular lattice, one in the middle of the origin."""
     period = facet + channel
-    y = y + period / np.sqrt(3.0)  # a corner of the lattice's hexagons, moved to the origin
     row = y / (period * np.sqrt(0.75))
     column = x / period - 0.5 * row
     nearest = np.full(np.broadcast(x, y).shape, np.inf)
