@@ -109,6 +109,8 @@ class PlanarSpell:
         Spread of the centre along and across [m].
     number : int
         Of the spell in its programme, from 1.
+    turned : float
+        How far the lap lies turned against the mirror, for a pressing [rad].
     """
 
     duration: float
@@ -117,6 +119,7 @@ class PlanarSpell:
     length_jitter: float = 0.0
     centre_jitter: float = 0.0
     number: int = 1
+    turned: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -230,7 +233,7 @@ def _pose_count(frequency: float, relaxation: float, accuracy: PlanarAccuracy) -
 
 def _pressing(spell: PlanarSpell, pieces: Pieces, accuracy: PlanarAccuracy) -> Iterable[tuple[float, Floats]]:
     steps = max(8, int(np.ceil(4.0 * spell.duration / (accuracy.share_of_relaxation * pieces.relaxation))))
-    pose = pressing_pose(0.0, spell.duration / steps)
+    pose = pressing_pose(spell.turned, spell.duration / steps)
     for first in range(0, steps, 64):
         count = min(64, steps - first)
         yield (first + count) / steps, np.broadcast_to(pose, (count, 1, pose.size)).copy()

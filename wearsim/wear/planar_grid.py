@@ -124,13 +124,13 @@ class RoundStart:
         """Height at these distances by a cubic spline, which also carries the surface on beyond its end [m]."""
         ends = ((1, 0.0), "not-a-knot") if self.radius[0] == 0.0 else "not-a-knot"
         spline = CubicSpline(self.radius, self.height, bc_type=ends)
-        return np.asarray(spline(np.maximum(distance, self.radius[0])), dtype=np.float64)
+        return np.asarray(spline(distance), dtype=np.float64)
 
 
 def glass_map(start: RoundStart, glass: Glass) -> Floats:
-    """Height of the glass on its grid, carried on three cells beyond the rim ``(n, n)`` [m]."""
-    beyond = glass.radius + 3.0 * float(glass.across[1] - glass.across[0])
-    return start.at(np.minimum(glass.distance, beyond))
+    """Height of the glass on its grid, carried on three cells beyond its rims ``(n, n)`` [m]."""
+    beyond = 3.0 * float(glass.across[1] - glass.across[0])
+    return start.at(np.clip(glass.distance, max(0.0, glass.hole - beyond), glass.radius + beyond))
 
 
 def carry_on(height: Floats, glass: Glass) -> Floats:
