@@ -21,8 +21,8 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "decide"))
 
 from start_figures import CASES, StartCase
 
-from wearsim.decide.limits import Limits
 from wearsim.decide.library import Shape, is_allowed
+from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Objective
 from wearsim.decide.propose import propose
 from wearsim.decide.refine import Refiner
@@ -51,7 +51,9 @@ def programme_of(x: np.ndarray, limits: Limits) -> tuple[Trying, ...]:
     return tuple(Trying(t.shape, t.minutes * scale) for t in spells if t.minutes * scale >= limits.shortest)
 
 
-def oracle(case: StartCase, evaluations: int, plain_rms: bool, seed: int = 1) -> tuple[float, float, int, float]:
+def oracle(
+    case: StartCase, evaluations: int, plain_rms: bool, seed: int = 1
+) -> tuple[float, float, int, float]:
     """Cost and RMS that differential evolution reaches [m], coupled runs, seconds."""
     bench = case.bench()
     limits = Limits(minutes=case.minutes)

@@ -41,7 +41,9 @@ class StartCase:
         }
         if self.mirror_kg is not None:
             mirror["mass"] = f"{self.mirror_kg} kg"
-        mass = self.lap_kg if self.lap_kg is not None else 45.0 * (self.lap_share * self.diameter_mm / 1e3) ** 2
+        mass = (
+            self.lap_kg if self.lap_kg is not None else 45.0 * (self.lap_share * self.diameter_mm / 1e3) ** 2
+        )
         lap = {"diameter": f"{self.lap_share * self.diameter_mm} mm", "mass": f"{mass} kg"}
         table = {
             "mirror": mirror,

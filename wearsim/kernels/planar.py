@@ -43,7 +43,9 @@ class Glass(NamedTuple):
     area: Floats  # area of glass in the cell [m^2]
     gain: Floats  # edge gain g exp(-s/lambda), carried on beyond the rim [1]
     distance: Floats  # from the mirror's centre [m]
-    inward: Floats  # factor that draws the cell's middle to the middle of its glass, where the rim cuts it [1]
+    inward: (
+        Floats  # factor that draws the cell's middle to the middle of its glass, where the rim cuts it [1]
+    )
     width: Floats  # of the cell's glass, along the radius [m]
     across: Floats  # (n,) coordinates of columns and of rows [m]
     radius: float  # of the outer rim [m]
@@ -87,12 +89,26 @@ class Row(NamedTuple):
 
 @kernel
 def _row(longest: int) -> Row:
-    return Row(np.empty(longest, np.int32), np.empty(longest), np.empty(longest), np.empty(longest), np.empty(longest))
+    return Row(
+        np.empty(longest, np.int32),
+        np.empty(longest),
+        np.empty(longest),
+        np.empty(longest),
+        np.empty(longest),
+    )
 
 
 @kernel
-def _columns(across: float, reach_own: float, gap_across: float, offset: float, reach_other: float, size: float,
-             middle: float, count: int) -> Any:
+def _columns(
+    across: float,
+    reach_own: float,
+    gap_across: float,
+    offset: float,
+    reach_other: float,
+    size: float,
+    middle: float,
+    count: int,
+) -> Any:
     """First column and one past the last inside both circles, on a row at ``across`` from the one's centre."""
     own = reach_own * reach_own - across * across
     other = reach_other * reach_other - gap_across * gap_across
@@ -106,7 +122,9 @@ def _columns(across: float, reach_own: float, gap_across: float, offset: float, 
 
 
 @kernel
-def _places(column: float, row: float, cosine: float, sine: float, width: int, at: Any, right: Any, up: Any) -> None:
+def _places(
+    column: float, row: float, cosine: float, sine: float, width: int, at: Any, right: Any, up: Any
+) -> None:
     """Where a straight row of cells lies in the other grid: cell below and left, and the fractions beyond it.
 
     ``column``, ``row``: place of the first cell, in cells; the caller keeps all places inside the grid.
@@ -141,7 +159,9 @@ def _cover(x: Any, y: float, cx: float, cy: float, radius: float, size: float, c
 
 
 @kernel
-def _hold(x: Any, y: float, cx: float, cy: float, radius: float, inward: Any, width: Any, area: Any, held: Any) -> float:
+def _hold(
+    x: Any, y: float, cx: float, cy: float, radius: float, inward: Any, width: Any, area: Any, held: Any
+) -> float:
     """Area of each cell's glass that the lap's disc covers, and the sum: the ramp is as wide as the cell's glass.
 
     So where the two rims run together, the cells that both cut count once and not twice.
@@ -156,7 +176,9 @@ def _hold(x: Any, y: float, cx: float, cy: float, radius: float, inward: Any, wi
 
 
 @kernel
-def _stiffen(x: Any, away: float, cx: float, need: float, stiffness: float, gain: Any, distance: Any, stiff: Any) -> None:
+def _stiffen(
+    x: Any, away: float, cx: float, need: float, stiffness: float, gain: Any, distance: Any, stiff: Any
+) -> None:
     """Stiffness kappa E of a row; the edge effect only where the lap reaches far enough beyond the rim."""
     for i in range(stiff.size):
         edge = gain[i] if away + cx * x[i] >= need * distance[i] else 0.0
@@ -176,8 +198,18 @@ def _multiply(one: Any, other: Any, into: Any) -> None:
 
 
 @kernel
-def _lay(pose: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch, gap: Any, stiff: Any, held: Any, ends: Any,
-         row: Row) -> float:
+def _lay(
+    pose: Floats,
+    w: Floats,
+    u: Floats,
+    glass: Glass,
+    pitch: Pitch,
+    gap: Any,
+    stiff: Any,
+    held: Any,
+    ends: Any,
+    row: Row,
+) -> float:
     """Lay the lap on the glass: gap, stiffness and area held of every cell; returns the area under the lap [m^2]."""
     n, m = glass.across.size, pitch.across.size
     size, middle = glass.across[1] - glass.across[0], 0.5 * (m - 1)
@@ -186,20 +218,53 @@ def _lay(pose: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch, gap: An
     covered = 0.0
     for j in range(n):
         y = glass.across[j]
-        first, last = _columns(y, glass.radius + GHOSTS * size, y - cy, cx, pitch.radius + (GHOSTS + 1.0) * size, size,
-                               0.5 * (n - 1), n)
+        first, last = _columns(
+            y,
+            glass.radius + GHOSTS * size,
+            y - cy,
+            cx,
+            pitch.radius + (GHOSTS + 1.0) * size,
+            size,
+            0.5 * (n - 1),
+            n,
+        )
         ends[j, 0], ends[j, 1], count = first, last, last - first
         if count == 0:
             continue
         at, right, up, height = row.at[:count], row.right[:count], row.up[:count], row.height[:count]
         x, left_x, left_y = glass.across[first:last], glass.across[first] - cx, y - cy
-        _places((cosine * left_x + sine * left_y) / size + middle, (cosine * left_y - sine * left_x) / size + middle,
-                cosine, -sine, m, at, right, up)
-        covered += _hold(x, y, cx, cy, pitch.radius, glass.inward[j, first:last], glass.width[j, first:last],
-                         glass.area[j, first:last], held[j, first:last])
+        _places(
+            (cosine * left_x + sine * left_y) / size + middle,
+            (cosine * left_y - sine * left_x) / size + middle,
+            cosine,
+            -sine,
+            m,
+            at,
+            right,
+            up,
+        )
+        covered += _hold(
+            x,
+            y,
+            cx,
+            cy,
+            pitch.radius,
+            glass.inward[j, first:last],
+            glass.width[j, first:last],
+            glass.area[j, first:last],
+            held[j, first:last],
+        )
         if glass.most > 0.0:
-            _stiffen(x, cy * y, cx, need, pitch.stiffness, glass.gain[j, first:last], glass.distance[j, first:last],
-                     stiff[j, first:last])
+            _stiffen(
+                x,
+                cy * y,
+                cx,
+                need,
+                pitch.stiffness,
+                glass.gain[j, first:last],
+                glass.distance[j, first:last],
+                stiff[j, first:last],
+            )
         else:
             stiff[j, first:last] = pitch.stiffness
         if pitch.share.size > 1:
@@ -229,8 +294,18 @@ def _press_row(level: float, bx: float, least: float, across: Any, held: Any, ga
 
 
 @kernel
-def _press(d: float, bx: float, by: float, least: float, across: Floats, held: Any, gap: Any, stiff: Any, ends: Any,
-           sums: Floats) -> None:
+def _press(
+    d: float,
+    bx: float,
+    by: float,
+    least: float,
+    across: Floats,
+    held: Any,
+    gap: Any,
+    stiff: Any,
+    ends: Any,
+    sums: Floats,
+) -> None:
     """Stiffness and pressure over the cells that are pressed deeper than ``least``, with their moments and energy.
 
     ``sums``: k, kx, ky, kxx, kxy, kyy, p, px, py, ps (twice the energy); p = k s with s = d + b.x + gap.
@@ -240,8 +315,15 @@ def _press(d: float, bx: float, by: float, least: float, across: Floats, held: A
         y, first, last = across[j], ends[j, 0], ends[j, 1]
         if last == first:
             continue
-        k0, k1, k2, p0, p1, e0 = _press_row(d + by * y, bx, least, across[first:last], held[j, first:last],
-                                            gap[j, first:last], stiff[j, first:last])
+        k0, k1, k2, p0, p1, e0 = _press_row(
+            d + by * y,
+            bx,
+            least,
+            across[first:last],
+            held[j, first:last],
+            gap[j, first:last],
+            stiff[j, first:last],
+        )
         sums[0] += k0
         sums[1] += k1
         sums[2] += k0 * y
@@ -279,8 +361,21 @@ def _imbalance(sums: Floats, force: float, fx: float, fy: float, length: float) 
 
 
 @kernel
-def _settle(out: Floats, force: float, fx: float, fy: float, length: float, tolerance: float, across: Floats,
-            held: Any, gap: Any, stiff: Any, ends: Any, sums: Floats, step: Floats) -> None:
+def _settle(
+    out: Floats,
+    force: float,
+    fx: float,
+    fy: float,
+    length: float,
+    tolerance: float,
+    across: Floats,
+    held: Any,
+    gap: Any,
+    stiff: Any,
+    ends: Any,
+    sums: Floats,
+    step: Floats,
+) -> None:
     """Find height and tilt: Newton's method on the convex energy, from ``out`` if it touches, else from full contact."""
     d, bx, by = out[HEIGHT], out[TILT_X], out[TILT_Y]
     _press(d, bx, by, 0.0, across, held, gap, stiff, ends, sums)
@@ -301,7 +396,12 @@ def _settle(out: Floats, force: float, fx: float, fy: float, length: float, tole
             _press(td, tx, ty, 0.0, across, held, gap, stiff, ends, sums)
             steps, left = steps + 1, _imbalance(sums, force, fx, fy, length)
             lower = 0.5 * sums[9] - force * td - fx * tx - fy * ty
-            if lower <= energy + 1e-4 * part * slope or left < 0.5 * before or part < 1e-8 or steps >= MOST_STEPS:
+            if (
+                lower <= energy + 1e-4 * part * slope
+                or left < 0.5 * before
+                or part < 1e-8
+                or steps >= MOST_STEPS
+            ):
                 break
             part *= 0.5
         d, bx, by = td, tx, ty
@@ -312,8 +412,19 @@ def _settle(out: Floats, force: float, fx: float, fy: float, length: float, tole
 
 
 @kernel
-def _wear_row(level: float, bx: float, along: float, side: float, rate: float, share: float, x: Any, gap: Any,
-              stiff: Any, cover: Any, worn: Any) -> None:
+def _wear_row(
+    level: float,
+    bx: float,
+    along: float,
+    side: float,
+    rate: float,
+    share: float,
+    x: Any,
+    gap: Any,
+    stiff: Any,
+    cover: Any,
+    worn: Any,
+) -> None:
     for i in range(worn.size):
         pressure = stiff[i] * cover[i] * max(0.0, level + bx * x[i] + gap[i])
         across = side + rate * x[i]
@@ -321,7 +432,9 @@ def _wear_row(level: float, bx: float, along: float, side: float, rate: float, s
 
 
 @kernel
-def _touch_row(level: float, bx: float, half: float, x: Any, gap: Any, stiff: Any, held: Any, peak: Any) -> float:
+def _touch_row(
+    level: float, bx: float, half: float, x: Any, gap: Any, stiff: Any, held: Any, peak: Any
+) -> float:
     """Raise the row's peaks to the pressure, in cells at least half of which is held; returns the area in contact."""
     touching = 0.0
     for i in range(peak.size):
@@ -333,8 +446,20 @@ def _touch_row(level: float, bx: float, half: float, x: Any, gap: Any, stiff: An
 
 
 @kernel
-def _wear(pose: Floats, out: Floats, preston: float, glass: Glass, pitch: Pitch, gap: Any, stiff: Any, held: Any,
-          ends: Any, worn: Any, peak: Any, row: Row) -> float:
+def _wear(
+    pose: Floats,
+    out: Floats,
+    preston: float,
+    glass: Glass,
+    pitch: Pitch,
+    gap: Any,
+    stiff: Any,
+    held: Any,
+    ends: Any,
+    worn: Any,
+    peak: Any,
+    row: Row,
+) -> float:
     """Wear of every cell (physics section 3) and its largest pressure; returns the area in contact [m^2]."""
     d, bx, by = out[HEIGHT], out[TILT_X], out[TILT_Y]
     share, rate, touching = preston * pose[TIME], pose[RATE], 0.0
@@ -346,15 +471,39 @@ def _wear(pose: Floats, out: Floats, preston: float, glass: Glass, pitch: Pitch,
         x, deep, hard = glass.across[first:last], gap[j, first:last], stiff[j, first:last]
         cover = row.bearing[: last - first]
         _cover(x, y, pose[CENTRE_X], pose[CENTRE_Y], pitch.radius, size, cover)
-        _wear_row(d + by * y, bx, pose[SPEED_X] - rate * y, pose[SPEED_Y], rate, share, x, deep, hard, cover,
-                  worn[j, first:last])
-        touching += _touch_row(d + by * y, bx, 0.5 * size * size, x, deep, hard, held[j, first:last], peak[j, first:last])
+        _wear_row(
+            d + by * y,
+            bx,
+            pose[SPEED_X] - rate * y,
+            pose[SPEED_Y],
+            rate,
+            share,
+            x,
+            deep,
+            hard,
+            cover,
+            worn[j, first:last],
+        )
+        touching += _touch_row(
+            d + by * y, bx, 0.5 * size * size, x, deep, hard, held[j, first:last], peak[j, first:last]
+        )
     return touching
 
 
 @kernel
-def _bear(glass: Glass, size: float, start_x: float, start_y: float, cosine: float, sine: float, cx: float, cy: float,
-          need: float, inward: Any, into: Any) -> None:
+def _bear(
+    glass: Glass,
+    size: float,
+    start_x: float,
+    start_y: float,
+    cosine: float,
+    sine: float,
+    cx: float,
+    cy: float,
+    need: float,
+    inward: Any,
+    into: Any,
+) -> None:
     """Share of glass times its edge gain, E, over a row of the lap's cells that begins at ``start`` from its centre.
 
     With the pieces centre over centre, cells at the lap's rim ask half a cell inside it: a rim that lies on the
@@ -389,18 +538,38 @@ def _sink_row(level: float, slope: float, share: float, height: Any, u: Any, bea
 
 
 @kernel
-def _creep(pose: Floats, out: Floats, relaxation: float, w: Floats, u: Floats, glass: Glass, pitch: Pitch, sunk: Any,
-           row: Row) -> None:
+def _creep(
+    pose: Floats,
+    out: Floats,
+    relaxation: float,
+    w: Floats,
+    u: Floats,
+    glass: Glass,
+    pitch: Pitch,
+    sunk: Any,
+    row: Row,
+) -> None:
     """Sinking of every cell of the lap under the glass (physics section 4); a facet sinks by E s / tau."""
     n, m = glass.across.size, pitch.across.size
     size, middle = glass.across[1] - glass.across[0], 0.5 * (n - 1)
     cx, cy, cosine, sine = pose[CENTRE_X], pose[CENTRE_Y], pose[COSINE], pose[SINE]
-    away_x, away_y = cosine * cx + sine * cy, cosine * cy - sine * cx  # the lap's centre, in the lap's directions
+    away_x, away_y = (
+        cosine * cx + sine * cy,
+        cosine * cy - sine * cx,
+    )  # the lap's centre, in the lap's directions
     need = (glass.reach**2 + cx * cx + cy * cy - pitch.radius**2) / (2.0 * glass.reach)
     for j in range(m):
         q = pitch.across[j]
-        first, last = _columns(q, pitch.radius + GHOSTS * size, q + away_y, -away_x,
-                               glass.radius + (GHOSTS + 1.0) * size, size, 0.5 * (m - 1), m)
+        first, last = _columns(
+            q,
+            pitch.radius + GHOSTS * size,
+            q + away_y,
+            -away_x,
+            glass.radius + (GHOSTS + 1.0) * size,
+            size,
+            0.5 * (m - 1),
+            m,
+        )
         count = last - first
         if count == 0:
             continue
@@ -410,26 +579,82 @@ def _creep(pose: Floats, out: Floats, relaxation: float, w: Floats, u: Floats, g
         x, y = cx + start_x, cy + start_y
         _places(x / size + middle, y / size + middle, cosine, sine, n, at, right, up)
         _read(w.ravel(), n, at, right, up, height)
-        _bear(glass, size, start_x, start_y, cosine, sine, cx, cy, need, pitch.inward[j, first:last], row.bearing[:count])
-        _sink_row(out[HEIGHT] + out[TILT_X] * x + out[TILT_Y] * y,
-                  (out[TILT_X] * cosine + out[TILT_Y] * sine) * size, pose[TIME] / relaxation, height,
-                  u[j, first:last], row.bearing[:count], sunk[j, first:last])
+        _bear(
+            glass,
+            size,
+            start_x,
+            start_y,
+            cosine,
+            sine,
+            cx,
+            cy,
+            need,
+            pitch.inward[j, first:last],
+            row.bearing[:count],
+        )
+        _sink_row(
+            out[HEIGHT] + out[TILT_X] * x + out[TILT_Y] * y,
+            (out[TILT_X] * cosine + out[TILT_Y] * sine) * size,
+            pose[TIME] / relaxation,
+            height,
+            u[j, first:last],
+            row.bearing[:count],
+            sunk[j, first:last],
+        )
 
 
 @kernel
-def _walk_slot(slot: int, thread: int, poses: Floats, settled: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch,
-               work: Work, force: float, preston: float, relaxation: float, tolerance: float) -> None:
+def _walk_slot(
+    slot: int,
+    thread: int,
+    poses: Floats,
+    settled: Floats,
+    w: Floats,
+    u: Floats,
+    glass: Glass,
+    pitch: Pitch,
+    work: Work,
+    force: float,
+    preston: float,
+    relaxation: float,
+    tolerance: float,
+) -> None:
     """Walk every pose of one slot."""
     gap, stiff, held, ends = work.gap[thread], work.stiff[thread], work.held[thread], work.ends[thread]
     sums, step, row = np.empty(10), np.empty(3), _row(max(w.shape[0], u.shape[0]))
     for i in range(slot, poses.shape[0], work.worn.shape[0]):
         pose, out = poses[i], settled[i]
         out[COVERED] = _lay(pose, w, u, glass, pitch, gap, stiff, held, ends, row)
-        _settle(out, force, force * pose[LOAD_X], force * pose[LOAD_Y], glass.radius, tolerance, glass.across,
-                held, gap, stiff, ends, sums, step)
+        _settle(
+            out,
+            force,
+            force * pose[LOAD_X],
+            force * pose[LOAD_Y],
+            glass.radius,
+            tolerance,
+            glass.across,
+            held,
+            gap,
+            stiff,
+            ends,
+            sums,
+            step,
+        )
         if out[STATUS] == BALANCED:
-            out[TOUCHING] = _wear(pose, out, preston, glass, pitch, gap, stiff, held, ends, work.worn[slot],
-                                  work.peak[thread], row)
+            out[TOUCHING] = _wear(
+                pose,
+                out,
+                preston,
+                glass,
+                pitch,
+                gap,
+                stiff,
+                held,
+                ends,
+                work.worn[slot],
+                work.peak[thread],
+                row,
+            )
             _creep(pose, out, relaxation, w, u, glass, pitch, work.sunk[slot], row)
 
 
@@ -443,8 +668,19 @@ def _gather(total: Any, laid: Any, row: int) -> None:
 
 
 @kernel(parallel=True)
-def walk(poses: Floats, settled: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch, work: Work, force: float,
-         preston: float, relaxation: float, tolerance: float) -> None:
+def walk(
+    poses: Floats,
+    settled: Floats,
+    w: Floats,
+    u: Floats,
+    glass: Glass,
+    pitch: Pitch,
+    work: Work,
+    force: float,
+    preston: float,
+    relaxation: float,
+    tolerance: float,
+) -> None:
     """Walk a spell's poses: ``poses`` (updates, poses, columns); the state ``w``, ``u`` changes after each update.
 
     ``settled`` (updates, poses, columns): the guess for the first update comes in, the settlements come out.
@@ -454,8 +690,21 @@ def walk(poses: Floats, settled: Floats, w: Floats, u: Floats, glass: Glass, pit
         if update > 0:  # the same pose of the stroke before is the best guess
             settled[update, :, :STEPS] = settled[update - 1, :, :STEPS]
         for slot in prange(slots):
-            _walk_slot(slot, get_thread_id(), poses[update], settled[update], w, u, glass, pitch, work, force, preston,
-                       relaxation, tolerance)
+            _walk_slot(
+                slot,
+                get_thread_id(),
+                poses[update],
+                settled[update],
+                w,
+                u,
+                glass,
+                pitch,
+                work,
+                force,
+                preston,
+                relaxation,
+                tolerance,
+            )
         for row in prange(n):
             _gather(w, work.worn, row)
         for row in prange(m):

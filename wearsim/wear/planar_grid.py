@@ -67,7 +67,19 @@ def glass_of(radius: float, hole: float, across: Floats, edge_gain: float, edge_
     gain = edge_gain * np.exp(-np.maximum(radius - distance, -edge_length) / edge_length)
     width = np.clip(radius - distance + 0.5 * size, 1e-3 * size, size)
     inward = np.minimum(1.0, (radius - 0.5 * width) / np.maximum(distance, size))
-    return Glass(area, gain, distance, inward, width, across, radius, hole, edge_gain, edge_length, radius + edge_length)
+    return Glass(
+        area,
+        gain,
+        distance,
+        inward,
+        width,
+        across,
+        radius,
+        hole,
+        edge_gain,
+        edge_length,
+        radius + edge_length,
+    )
 
 
 def pitch_of(radius: float, across: Floats, stiffness: float, mask: Mask | None = None) -> Pitch:
@@ -145,7 +157,11 @@ def carry_on(height: Floats, glass: Glass) -> Floats:
     out = np.where(glass.area > 0.5 * size**2, height, 0.0)
     for rim, sign in ((glass.radius, 1.0), (glass.hole, -1.0)):
         base = rim - sign * 1.6 * size
-        lost = (glass.area <= 0.5 * size**2) & (sign * (glass.distance - base) > 0.0) & (glass.distance < rim + 5 * size)
+        lost = (
+            (glass.area <= 0.5 * size**2)
+            & (sign * (glass.distance - base) > 0.0)
+            & (glass.distance < rim + 5 * size)
+        )
         if rim > 0.0 and lost.any():
             y, x = glass.across[np.nonzero(lost)[0]], glass.across[np.nonzero(lost)[1]]
             distance = np.maximum(glass.distance[lost], 1e-9 * size)
