@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
-from conftest import Call
 
 import wearsim as ws
 from wearsim.decide.compare import Comparison, compare, with_on_top
 from wearsim.errors import InputError
+
+Call = Callable[..., Any]
 
 SMALL = """
 [[spell]]

@@ -8,16 +8,19 @@ import re
 import shlex
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 import typer
-from conftest import Call
 
 from wearsim import __version__
 from wearsim.cli.main import TOP_EXAMPLE, app
 from wearsim.cli.voice import Voice
 from wearsim.errors import ContactError
+
+Call = Callable[..., Any]
 
 COMMANDS = sorted(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
 HEAVY = ("numba", "scipy", "pint", "matplotlib", "h5py", "numpy", "rich", "tomli_w")

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
-from conftest import Call
 
 import wearsim as ws
+
+Call = Callable[..., Any]
 
 # The keys that interface.md fixes.
 KEYS = {
