@@ -253,6 +253,21 @@ def test_no_color_is_heard_at_a_terminal(no_color: str, monkeypatch: pytest.Monk
     assert re.sub(r"\x1b\[\d*m", "", text) == "Warning: near tipping\n"
 
 
+def test_progress_shows_at_a_terminal_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stderr", io.StringIO())
+    with Voice().progress() as report:
+        assert report is None
+    assert sys.stderr.getvalue() == ""
+    monkeypatch.setattr(sys, "stderr", Terminal())
+    with Voice().progress() as report:
+        assert report is not None
+        report("whole minutes", 24e-9)
+    assert "whole minutes: best so far 24 nm RMS" in sys.stderr.getvalue()
+    monkeypatch.setattr(sys, "stderr", Terminal())
+    with Voice(quiet=True).progress() as report:
+        assert report is None
+
+
 def test_nothing_moves_and_nothing_is_coloured_away_from_a_terminal(call: Call, demo: Path) -> None:
     called = call("predict", "bench.toml", *QUICK)
     assert not re.search(r"[\x1b\r]", called.out + called.err)
