@@ -24,7 +24,11 @@ Floats = NDArray[np.float64]
 
 
 def reduce_on(
-    readings: Readings, mirror: Mirror, wavelength: float, profile_radius: ArrayLike | None = None
+    readings: Readings,
+    mirror: Mirror,
+    wavelength: float,
+    profile_radius: ArrayLike | None = None,
+    seed: int = 0,
 ) -> Reduction:
     """Reduce a sheet read on a mirror.
 
@@ -38,6 +42,8 @@ def reduce_on(
         [m]
     profile_radius : array_like, shape (m,), optional
         Where the profile is wanted, from 0 to the glass's radius [m].
+    seed : int
+        Of the draws that give the numbers their bands.
 
     Raises
     ------
@@ -53,6 +59,7 @@ def reduce_on(
         clear_radius=mirror.clear_radius,
         wavelength=wavelength,
         profile_radius=profile_radius,
+        seed=seed,
     )
 
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wearsim.knifeedge.mask import MaskDesign
-from wearsim.show.paper import GLASS, INK, sheet, write
+from wearsim.show.style import INK, house, sheet, without_frame
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 Floats = NDArray[np.float64]
 
@@ -17,45 +20,35 @@ MARGIN = 8.0
 """Paper left round the glass [mm]."""
 FOOT = 16.0
 """Paper under it, for the scale bar [mm]."""
+GLASS = "#d9e4ec"
 HALF_ANGLE = np.radians(20.0)
 """Half the angle that a window takes up; its sides are radial, so that it weighs every radius by r."""
 INCH = 25.4
 
 
-def draw_mask(design: MaskDesign, path: str | Path, title: str = "") -> Path:
+def mask_figure(design: MaskDesign, title: str = "") -> Figure:
     """Draw a mask at 1:1, with a bar to check the printer by.
 
     Parameters
     ----------
     design : MaskDesign
-        What to draw.
-    path : str or Path
-        PDF or SVG to print; PNG to look at.
     title : str
-        Beside the scale bar.
-
-    Returns
-    -------
-    Path
-
-    Raises
-    ------
-    InputError
-        Another ending, or a place that cannot be written.
+        Under the scale bar.
     """
     a = design.radius * 1e3
     width, height = 2.0 * (a + MARGIN), 2.0 * (a + MARGIN) + FOOT
-    figure = sheet(width / INCH, height / INCH)
-    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-    axes.set_xlim(-a - MARGIN, a + MARGIN)
-    axes.set_ylim(-a - MARGIN - FOOT, a + MARGIN)
-    axes.set_aspect("equal")
-    axes.axis("off")
-    _outline(axes, design, a)
-    for number, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True), 1):
-        _window(axes, number, inner * 1e3, outer * 1e3, a)
-    _foot(axes, design, a, title)
-    return write(figure, path)
+    with house():
+        figure = sheet(width / INCH, height / INCH)
+        figure.set_layout_engine("none")  # to scale: nothing may move
+        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+        axes.set_xlim(-a - MARGIN, a + MARGIN)
+        axes.set_ylim(-a - MARGIN - FOOT, a + MARGIN)
+        without_frame(axes)
+        _outline(axes, design, a)
+        for number, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True), 1):
+            _window(axes, number, inner * 1e3, outer * 1e3)
+        _foot(axes, design, a, title)
+    return figure
 
 
 def window_outline(inner: float, outer: float, side: int) -> Floats:
@@ -67,7 +60,7 @@ def window_outline(inner: float, outer: float, side: int) -> Floats:
     return np.asarray(outline, dtype=float)
 
 
-def _outline(axes: Any, design: MaskDesign, a: float) -> None:
+def _outline(axes: Axes, design: MaskDesign, a: float) -> None:
     from matplotlib.patches import Circle
 
     axes.add_patch(Circle((0.0, 0.0), a, fill=False, ec=INK, lw=0.8))
@@ -82,7 +75,7 @@ def _outline(axes: Any, design: MaskDesign, a: float) -> None:
         axes.plot([0.0, 0.0], [sign * (a - tick), sign * a], color=INK, lw=0.5)
 
 
-def _window(axes: Any, number: int, inner: float, outer: float, a: float) -> None:
+def _window(axes: Axes, number: int, inner: float, outer: float) -> None:
     from matplotlib.patches import Polygon
 
     for side in (1, -1):
@@ -98,7 +91,7 @@ def _window(axes: Any, number: int, inner: float, outer: float, a: float) -> Non
         )
 
 
-def _foot(axes: Any, design: MaskDesign, a: float, title: str) -> None:
+def _foot(axes: Axes, design: MaskDesign, a: float, title: str) -> None:
     bar = 100.0 if a >= 75.0 else 50.0 if a >= 38.0 else 20.0
     left, level = -bar / 2.0, -a - MARGIN - 4.0
     for part in range(10):

@@ -8,14 +8,17 @@ lower half with diffraction.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wearsim.knifeedge.shadows import KnifeTester, diffraction_shadow, geometric_shadow, knife_curve
-from wearsim.show.paper import ACCENT, INK, plain, sheet, write
+from wearsim.show.style import BLUE, INK, house, sheet
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 Floats = NDArray[np.float64]
 
@@ -23,10 +26,8 @@ LETTERS = "abcdefgh"
 MOST_PIXELS = 4096
 
 
-def draw_shadows(
-    surfaces: Mapping[str, KnifeTester], knives: Sequence[float], path: str | Path, pixels: int = 512
-) -> Path:
-    """Draw what the tester shows of one or more surfaces at a few knife positions.
+def shadows_figure(surfaces: Mapping[str, KnifeTester], knives: Sequence[float], pixels: int = 512) -> Figure:
+    """Plot what the tester shows of one or more surfaces at a few knife positions.
 
     Parameters
     ----------
@@ -34,42 +35,34 @@ def draw_shadows(
         Name and surface, a row each.
     knives : sequence of float
         Positions along the axis, from the centre of curvature of the vertex, at most eight [m].
-    path : str or Path
-        PNG, PDF or SVG.
     pixels : int
         Along a side of each picture; doubled where the fringes need it.
 
-    Returns
-    -------
-    Path
-
     Raises
     ------
-    InputError
-        Another ending, or a place that cannot be written.
     ValueError
         No surface, or not one to eight knife positions.
     """
     if not surfaces or not 1 <= len(knives) <= len(LETTERS):
         raise ValueError("shadows need a surface and one to eight knife positions")
-    figure = sheet(3.2 + 1.9 * len(knives), 2.35 * len(surfaces) + 0.55, layout="constrained")
-    grid = figure.subplots(
-        len(surfaces), 1 + len(knives), squeeze=False, width_ratios=[1.6, *[1.0] * len(knives)]
-    )
     reach = max(float(np.ptp(one.error)) for one in surfaces.values()) * 1e9
-    for row, (name, tester) in zip(grid, surfaces.items(), strict=True):
-        _profile(row[0], name, tester, knives, reach)
-        for axes, knife in zip(row[1:], knives, strict=True):
-            _picture(axes, tester, knife, pixels)
-    for axes, letter, knife in zip(grid[0, 1:], LETTERS, knives, strict=False):
-        axes.set_title(f"{letter}: {knife * 1e3:.2f} mm", fontsize=9)
-    grid[-1, 0].set_xlabel("along the diameter [mm]", fontsize=8)
-    figure.supxlabel(
-        "knife positions from the vertex's centre of curvature; knife from the left; "
-        "upper half by geometry, lower half with diffraction",
-        fontsize=8,
-    )
-    return write(figure, path)
+    with house():
+        figure = sheet(3.4 + 1.9 * len(knives), 2.5 * len(surfaces) + 0.6)
+        ratios = [1.6, *[1.0] * len(knives)]
+        grid = figure.subplots(len(surfaces), 1 + len(knives), squeeze=False, width_ratios=ratios)
+        for row, (name, tester) in zip(grid, surfaces.items(), strict=True):
+            _profile(row[0], name, tester, knives, reach)
+            for axes, knife in zip(row[1:], knives, strict=True):
+                _picture(axes, tester, knife, pixels)
+        for axes, letter, knife in zip(grid[0, 1:], LETTERS, knives, strict=False):
+            axes.set_title(f"{letter}: {knife * 1e3:.2f} mm")
+        grid[-1, 0].set_xlabel("along the diameter [mm]")
+        figure.supxlabel(
+            "knife positions from the vertex's centre of curvature; knife from the left; "
+            "upper half by geometry, lower half with diffraction",
+            fontsize=9,
+        )
+    return figure
 
 
 def matched_radii(tester: KnifeTester, knife: float) -> Floats:
@@ -82,13 +75,13 @@ def matched_radii(tester: KnifeTester, knife: float) -> Floats:
     return np.asarray(at[change] + part * (at[1] - at[0]), dtype=float)
 
 
-def _profile(axes: Any, name: str, tester: KnifeTester, knives: Sequence[float], reach: float) -> None:
+def _profile(axes: Axes, name: str, tester: KnifeTester, knives: Sequence[float], reach: float) -> None:
     a = tester.radius_of_glass * 1e3
     r = np.linspace(tester.hole_radius, tester.radius_of_glass, 400)
     error = np.interp(r, tester.radius, tester.error) * 1e9
     error = error - 0.5 * (error.max() + error.min())
     for side in (1.0, -1.0):
-        axes.plot(side * r * 1e3, error, color=ACCENT, lw=1.6)
+        axes.plot(side * r * 1e3, error, color=BLUE, lw=1.6)
     lift = 0.09 * max(reach, 1.0)
     for letter, knife in zip(LETTERS, knives, strict=False):
         for radius in matched_radii(tester, knife):
@@ -99,10 +92,9 @@ def _profile(axes: Any, name: str, tester: KnifeTester, knives: Sequence[float],
     axes.set_ylim(-0.62 * max(reach, 1.0), 0.8 * max(reach, 1.0))
     axes.set_title(name, fontsize=9, loc="left")
     axes.set_ylabel("surface [nm]", fontsize=8)
-    plain(axes)
 
 
-def _picture(axes: Any, tester: KnifeTester, knife: float, pixels: int) -> None:
+def _picture(axes: Axes, tester: KnifeTester, knife: float, pixels: int) -> None:
     ray = geometric_shadow(tester, knife, pixels=pixels).brightness
     shown, size = None, pixels
     while shown is None:
