@@ -102,7 +102,7 @@ def best_mixes(
     target : (q,) ndarray
         Removal wanted, in the same rows [m].
     spread : float
-        Relative spread of the removal [1]; makes large removals that cancel dear.
+        Relative spread of each stroke's removal [1]; makes large removals that cancel dear.
     budget : float
         Minutes in all [min].
     spells : int
@@ -116,7 +116,8 @@ def best_mixes(
     -------
     list of Mix
     """
-    gram = (1.0 + spread**2) * (responses @ responses.T)
+    gram = responses @ responses.T
+    gram[np.diag_indices_from(gram)] *= 1.0 + spread**2
     lean = responses @ target
     whole = float(target @ target)
     minutes, gain = _singles(gram, lean, budget)
