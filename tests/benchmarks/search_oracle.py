@@ -3,8 +3,8 @@
     python tests/benchmarks/search_oracle.py [--evaluations N] [--restarts N] [--only TEXT] > oracle.txt
 
 Prints for every start figure what ``propose`` and two oracles reach, with the coupled runs and the seconds: differential
-evolution over kind, piece on top, sizes and minutes of all spells; and least squares from many random programmes. Each is run
-once on the cost that the search minimises and once on the RMS figure error alone (with the limit on the edge roll).
+evolution over kind, piece on top, sizes and minutes of all spells; and least squares from many random programmes. Each is
+run once on the cost that the search minimises and once on the RMS figure error alone (with the limit on the edge roll).
 The best RMS of all of them, by the full-accuracy engine, is what tests/decide/oracle.toml keeps.
 """
 
