@@ -9,7 +9,7 @@ import numpy as np
 from wearsim.figure.conic import conic_departure
 from wearsim.figure.ripple import RippleSpectrum, ripple_spectrum
 from wearsim.figure.zernike import Astigmatism, astigmatism, fit_zernike, zernike_sum
-from wearsim.kernels.planar import Floats, Glass
+from wearsim.kernels.planar_pieces import Floats, Glass
 from wearsim.wear.planar_grid import carry_on, part_of_cells, read_map, ring_mean
 
 
@@ -20,8 +20,8 @@ class MapFigure:
     Parameters
     ----------
     error : ndarray, shape (n, n)
-        Height above the target conic, less the piston and ``r^2`` that fit it best over the clear aperture; positive =
-        high; nought where the cell holds no glass [m].
+        Height above the target conic, less the piston and ``r^2`` that fit it best over the clear aperture;
+        positive = high; nought where the cell holds no glass [m].
     zernike : ndarray, shape (28,)
         Coefficients over the clear aperture in ISO 24157's order [m].
     rms, peak_to_valley : float
@@ -92,7 +92,7 @@ class FigureFrame:
         return error + self.departure(glass)
 
     def height_of_map(self, error: Floats, glass: Glass) -> Floats:
-        """Glass with a measured map of figure error, square over the mirror's diameter ``(k, k)`` [m], row 0 at least y."""
+        """Glass with a measured map of figure error ``(k, k)`` over the diameter, row 0 at the least y [m]."""
         size = 2.0 * glass.radius / error.shape[0]
         across = (np.arange(error.shape[0]) - 0.5 * (error.shape[0] - 1)) * size
         # where either grid's cells straddle the rim the map says nothing sound: carried on from inside

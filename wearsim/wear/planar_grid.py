@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from wearsim.errors import InputError
-from wearsim.kernels.planar import Floats, Glass, Pitch
+from wearsim.kernels.planar_pieces import Floats, Glass, Pitch
 
 MARGIN = 6  # cells round either piece, so that a reading beyond its rim stays on the grid
 SAMPLES = 16  # to each side of a cell, where the area of its part is counted
@@ -24,14 +24,14 @@ def across_glass(radius: float, cells: int) -> Floats:
 
 
 def across_lap(radius: float, glass_across: Floats) -> Floats:
-    """Coordinates of the lap's columns: the glass's cell size, and its parity, so that the grids can coincide [m]."""
+    """Coordinates of the lap's columns: size and parity of the glass's, so that the grids can coincide [m]."""
     size = float(glass_across[1] - glass_across[0])
     count = int(np.ceil(2.0 * radius / size - 1e-9)) + 2 * MARGIN
     return _centred(count + (count - glass_across.size) % 2, size)
 
 
 def _centred(count: int, size: float) -> Floats:
-    return (np.arange(count) - 0.5 * (count - 1)) * size
+    return np.asarray((np.arange(count) - 0.5 * (count - 1)) * size, dtype=np.float64)
 
 
 def part_of_cells(across: Floats, inside: Mask, samples: int = SAMPLES) -> Floats:
@@ -174,7 +174,7 @@ def carry_on(height: Floats, glass: Glass) -> Floats:
 
 
 def pressed_lap(w: Floats, glass: Glass, pitch: Pitch) -> Floats:
-    """Pitch that has taken the glass's shape: -w, and beyond the glass the value at its nearest edge (section 4)."""
+    """Pitch that has taken the glass's shape: -w; beyond the glass the value at its nearest edge (section 4)."""
     size = float(glass.across[1] - glass.across[0])
     x, y = np.broadcast_arrays(pitch.across[None, :], pitch.across[:, None])
     distance = np.hypot(x, y)
