@@ -34,9 +34,9 @@ class PlanarAccuracy:
         Cells across the mirror; the removal converges with the square of their size.
     poses : int
         Poses of a stroke; their places shift from stroke to stroke, so that few are enough.
-    share_of_relaxation : float
-        Longest time that the state stands still, as a share of the relaxation time: the error of a time step is
-        about half of it, of the change that is still to come.
+    share_of_rate : float
+        Longest time that the state stands still, as a share of the quicker of the pitch's relaxation time and the
+        time in which a high zone wears down: the error is about half of it, of the change that is still to come.
     tolerance : float
         Imbalance allowed of force and moments, relative.
     slots : int
@@ -48,7 +48,7 @@ class PlanarAccuracy:
 
     cells: int = 128
     poses: int = 16
-    share_of_relaxation: float = 0.01
+    share_of_rate: float = 0.01
     tolerance: float = 1e-9
     slots: int = 4
     strokes_a_batch: int = 16
@@ -214,7 +214,7 @@ def _batches(
         return
     frequency = spell.motion.stroke.frequency
     total = spell.duration * frequency
-    poses, updates = _pose_count(frequency, pieces.relaxation, accuracy)
+    poses, updates = _pose_count(spell.motion, pieces, accuracy)
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(spell.number - 1,))))
     whole = int(np.floor(total + 1e-9))
     parts = [
@@ -229,16 +229,22 @@ def _batches(
         yield (first + count * part) / total, walked.reshape(count * updates, poses // updates, -1)
 
 
-def _pose_count(frequency: float, relaxation: float, accuracy: PlanarAccuracy) -> tuple[int, int]:
-    """Poses of a stroke and how often its state is brought up to date."""
-    longest = accuracy.share_of_relaxation * relaxation
-    updates = max(1, int(np.ceil(1.0 / (frequency * longest))))
+def _pose_count(motion: Motion, pieces: Pieces, accuracy: PlanarAccuracy) -> tuple[int, int]:
+    """Poses of a stroke and how often its state is brought up to date.
+
+    Two rates matter: the pitch gives at 1/tau, and a high zone wears down at kappa k v.
+    """
+    poses = poses_of(motion, np.arange(64)[None, :] / 64.0, nominal(1), 1.0)
+    speed = np.hypot(poses[..., floor.SPEED_X], poses[..., floor.SPEED_Y]).mean()
+    speed += 0.5 * pieces.mirror_radius * np.abs(poses[..., floor.RATE]).mean()
+    rate = max(1.0 / pieces.relaxation, pieces.stiffness * pieces.preston * float(speed))
+    updates = max(1, int(np.ceil(rate / (motion.stroke.frequency * accuracy.share_of_rate))))
     each = max(1, int(np.ceil(accuracy.poses / updates)))
     return updates * each, updates
 
 
 def _pressing(spell: PlanarSpell, pieces: Pieces, accuracy: PlanarAccuracy) -> Iterable[tuple[float, Floats]]:
-    steps = max(8, int(np.ceil(4.0 * spell.duration / (accuracy.share_of_relaxation * pieces.relaxation))))
+    steps = max(8, int(np.ceil(4.0 * spell.duration / (accuracy.share_of_rate * pieces.relaxation))))
     pose = pressing_pose(spell.turned, spell.duration / steps)
     for first in range(0, steps, 64):
         count = min(64, steps - first)
