@@ -145,6 +145,11 @@ def glass_map(start: RoundStart, glass: Glass) -> Floats:
     return start.at(np.clip(glass.distance, max(0.0, glass.hole - beyond), glass.radius + beyond))
 
 
+def used_cells(glass: Glass) -> NDArray[np.bool_]:
+    """Cells more than half full of glass: what a measured map is believed in ``(n, n)``."""
+    return np.asarray(glass.area > 0.5 * float(glass.across[1] - glass.across[0]) ** 2)
+
+
 def carry_on(height: Floats, glass: Glass) -> Floats:
     """Carry a measured map on beyond the glass's rims, straight along the radius, where its cells hold no glass.
 
@@ -154,14 +159,10 @@ def carry_on(height: Floats, glass: Glass) -> Floats:
         Height; what stands in cells less than half full of glass is not used [m].
     """
     size = float(glass.across[1] - glass.across[0])
-    out = np.where(glass.area > 0.5 * size**2, height, 0.0)
+    out = np.where(used_cells(glass), height, 0.0)
     for rim, sign in ((glass.radius, 1.0), (glass.hole, -1.0)):
         base = rim - sign * 1.6 * size
-        lost = (
-            (glass.area <= 0.5 * size**2)
-            & (sign * (glass.distance - base) > 0.0)
-            & (glass.distance < rim + 5 * size)
-        )
+        lost = ~used_cells(glass) & (sign * (glass.distance - base) > 0.0) & (glass.distance < rim + 5 * size)
         if rim > 0.0 and lost.any():
             y, x = glass.across[np.nonzero(lost)[0]], glass.across[np.nonzero(lost)[1]]
             distance = np.maximum(glass.distance[lost], 1e-9 * size)
