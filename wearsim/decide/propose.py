@@ -36,7 +36,7 @@ WORTHWHILE = 0.01
 SPREAD_AFTER_SESSION = 0.25
 
 # Offsets shared by all strokes at full accuracy.
-FINE_OFFSETS = 36
+FINE_OFFSETS = 44
 # With the constants known there is more to gain by looking longer.
 EFFORT_CERTAIN = Effort(starts=10, rounds=2, kept=3)
 EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)

@@ -22,9 +22,10 @@ from wearsim.decide.objective import Objective, Score, heights_of
 from wearsim.decide.scenarios import Scenario
 from wearsim.decide.trial import Trials, Trying
 from wearsim.errors import ContactError
+from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.grid import Array
 from wearsim.wear.offsets import stroke_reach
-from wearsim.wear.radial import closest_offset
+from wearsim.wear.radial import largest_offset
 from wearsim.wear.state import State
 
 In = TypeVar("In")
@@ -201,7 +202,7 @@ class _Problem:
 def beyond_reach(shape: Shape, bench: Bench, limits: Limits) -> float:
     """How far a stroke, the hands' spread included, goes past the limit of reach, in diameters [1]."""
     hands, diameter = bench.hands, bench.mirror.diameter
-    tip = closest_offset(bench, bench.lap(shape.lap), shape.on_top)
+    tip = largest_offset(bench, bench.lap(shape.lap), shape.on_top, DEFAULT)
     factor = 1.0 + SPREAD_KEPT * hands.length_jitter
     grown = replace(shape, length=shape.length * factor, sweep=shape.sweep * factor)
     far = stroke_reach(grown.stroke(diameter, limits.rate)) + SPREAD_KEPT * hands.centre_jitter
