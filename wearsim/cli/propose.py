@@ -17,9 +17,11 @@ from wearsim.cli.searching import searching
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
+    from wearsim.bench.bench import Bench
     from wearsim.cli.voice import Voice
     from wearsim.decide.limits import Limits
     from wearsim.decide.proposal import Proposal
+    from wearsim.wear.readings_after import ReadingsAfter
 
 NAME = "propose"
 EXAMPLE = "wearsim propose bench.toml -o programme.toml --card card.pdf"
@@ -73,6 +75,8 @@ def command(
         raise InputError("out of range", key="time-limit", value=time_limit, expected="more than 0 seconds")
     pieces = inputs.read_bench(bench)
     from wearsim.decide.propose import propose
+    from wearsim.show.expected_table import expected_text
+    from wearsim.show.proposal_plot import proposal_figure
     from wearsim.show.proposal_table import proposal_text
 
     inputs.tell_compiling(voice)
@@ -81,11 +85,13 @@ def command(
             pieces, limits=limits, sessions=sessions, time_limit=time_limit, seed=manners.seed, draws=draws,
             progress=tell,
         )  # fmt: skip
+        after = _readings(pieces, proposal, manners.seed, draws, usual=card is not None)
     inputs.tell_defaults(voice, pieces)
+    own = after if after is not None and after.is_own else None
     manners.deliver(
-        proposal.to_json,
-        table=lambda: proposal_text(pieces, proposal),
-        figure=lambda: None,
+        lambda: proposal.to_json() | ({"expected_readings": own.to_json()} if own else {}),
+        table=lambda: proposal_text(pieces, proposal, expected_text(pieces, own) if own else ""),
+        figure=lambda: proposal_figure(pieces, proposal),
         write=lambda: _write(manners, proposal, output),
     )
     inputs.tell_cautions(voice)
@@ -99,6 +105,20 @@ def _limits(
 
     pieces = ("tool", "mirror") if on_top is OnTop.either else (on_top.value,)
     return Limits(minutes, spells, shortest, edge_limit, pieces, rate)
+
+
+def _readings(
+    bench: Bench, proposal: Proposal, seed: int, draws: int, *, usual: bool
+) -> ReadingsAfter | None:
+    """The readings to expect, in the bench's own zones, or ``usual`` ones where those are wanted."""
+    from wearsim.wear.readings_after import drawn_figures, own_sheet, readings_after, usual_sheet
+
+    own = own_sheet(bench)
+    sheet = own if own is not None or not usual else usual_sheet(bench)
+    if sheet is None or not proposal.programme.spells:
+        return None
+    drawn = drawn_figures(bench, proposal.programme, seed=seed, draws=draws) if draws else None
+    return readings_after(bench, proposal.outcome, sheet, drawn, is_own=own is not None)
 
 
 def _write(manners: Manners, proposal: Proposal, output: Path | None) -> None:
