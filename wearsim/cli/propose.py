@@ -92,7 +92,7 @@ def command(
         lambda: proposal.to_json() | ({"expected_readings": own.to_json()} if own else {}),
         table=lambda: proposal_text(pieces, proposal, expected_text(pieces, own) if own else ""),
         figure=lambda: proposal_figure(pieces, proposal),
-        write=lambda: _write(manners, proposal, output),
+        write=lambda: _write(manners, pieces, proposal, after, output, card),
     )
     inputs.tell_cautions(voice)
     _tell_next(voice, bench, proposal, output)
@@ -121,10 +121,19 @@ def _readings(
     return readings_after(bench, proposal.outcome, sheet, drawn, is_own=own is not None)
 
 
-def _write(manners: Manners, proposal: Proposal, output: Path | None) -> None:
+def _write(
+    manners: Manners, bench: Bench, proposal: Proposal, after: ReadingsAfter | None, output: Path | None,
+    card: Path | None,
+) -> None:  # fmt: skip
+    """The programme and the card, both or neither."""
     from wearsim.wear.store import whole_file
 
     with ExitStack() as files:
+        if card is not None:
+            from wearsim.show.card import card_bytes
+
+            part = files.enter_context(whole_file(card, force=manners.force))
+            part.write_bytes(card_bytes(bench, proposal, after, card.suffix))
         if output is not None:
             part = files.enter_context(whole_file(output, force=manners.force))
             part.write_text(proposal.programme.text, encoding="utf-8")

@@ -64,7 +64,7 @@ def _bought(figure: SubFigure, proposal: Proposal) -> None:
     by_minutes, by_spells = figure.subplots(2, 1)
     before = proposal.outcome.numbers_before.surface_rms
     for axes in (by_minutes, by_spells):
-        axes.set_ylim(0.0, 1.12 * max(before, proposal.expected_rms) / high.size or 1.0)
+        axes.set_ylim(0.0, 1.2 * max(before, proposal.expected_rms) / high.size or 1.0)
         axes.axhline(proposal.floor / high.size, color=QUIET, linewidth=1.2, linestyle=(0, (1, 2)))
         axes.set_ylabel(f"RMS to expect [{high.name}]")
     _draw_minutes(by_minutes, proposal, high)
@@ -75,30 +75,32 @@ def _draw_minutes(axes: Axes, proposal: Proposal, high: Unit) -> None:
     limit = proposal.limits.minutes
     for one in proposal.trade_off:
         minutes, rms = [*one.minutes, limit], [*one.expected_rms, one.expected_rms[-1]]
-        label = f"{one.spells} spell" + ("s" if one.spells > 1 else "")
+        label = "1 spell" if one.spells == 1 else f"{one.spells}"
         look = LINES[(one.spells - 1) % len(LINES)]
         scaled = [value / high.size for value in rms]
         axes.step(minutes, scaled, where="post", color=INK, linestyle=look, linewidth=1.4, label=label)
     _choice(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
     axes.set_xlim(0.0, limit)
     axes.set_xlabel("minutes of work; dotted: the floor")
-    axes.set_title("What minutes buy")
-    axes.legend(loc="upper right")
+    axes.set_title("What minutes buy", pad=14 + 14 * math.ceil((len(proposal.trade_off) + 1) / 5))
+    axes.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), ncols=5, columnspacing=1.2)
 
 
 def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Unit) -> None:
     counts = [0, *(one.spells for one in proposal.trade_off)]
     best = [before, *(_least(one) for one in proposal.trade_off)]
     axes.vlines(counts, 0.0, [value / high.size for value in best], color=QUIET, linewidth=5.0)
+    chosen = len(proposal.programme.spells)
     for count, value in zip(counts, best, strict=True):
+        top = max(value, proposal.expected_rms) if count == chosen else value
         axes.annotate(
-            high.number(value), (count, value / high.size), (0, 4), textcoords="offset points", ha="center",
-            fontsize=9,
+            high.number(value), (count, top / high.size), (0, 8 if count == chosen else 4),
+            textcoords="offset points", ha="center", fontsize=9,
         )  # fmt: skip
-    _choice(axes, len(proposal.programme.spells), proposal.expected_rms / high.size)
+    _choice(axes, chosen, proposal.expected_rms / high.size)
     axes.set_xlim(-0.6, proposal.limits.spells + 0.6)
     axes.set_xticks(range(proposal.limits.spells + 1))
-    axes.set_xlabel("spells at most; 0: stop now")
+    axes.set_xlabel("number of spells; 0: stop now")
     axes.set_title("What spells buy")
 
 
