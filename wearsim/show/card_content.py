@@ -198,10 +198,8 @@ def _before(bench: Bench, programme: Programme) -> tuple[str, ...]:
     else:
         first = "Do not press before spell 1: the lap is taken as spherical"
     pressings = any(spell.is_press for spell in spells[1:])
-    between = "later only where a spell says so" if pressings else "do not press between spells"
-    push = (
-        f"Push {_push(bench.hands.push)} besides the piece's weight; turn it in the hands against your walk."
-    )
+    between = "later only where a spell says so" if pressings else "not between spells"
+    push = f"Push {_push(bench.hands.push)} besides the weight; turn it in the hands against your walk."
     lines = [f"{first}; {between}.", push]
     if len(spells) > 1 and not any(spell.turn for spell in spells):
         lines.append("Between spells turn the mirror a fifth of a turn (common practice, no source).")

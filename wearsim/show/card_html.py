@@ -11,6 +11,8 @@ from wearsim.show.strokes import Drawing
 from wearsim.wear.grid import Array
 
 CHANNELS = 9
+# With more spells than this the type is smaller, and the notes are left to the spells' own lines.
+ROOMY = 3
 
 STYLE = """
 @page { size: auto; margin: 10mm; }
@@ -38,9 +40,13 @@ td:nth-child(3) { font-weight: bold; }
 .small { font-size: 9pt; }
 .notes { height: 7.5mm; border-bottom: .6pt dotted #000; }
 .caution { border: 1.4pt solid #000; padding: 1.2mm 2mm; font-size: 9pt; margin-top: 3mm; break-inside: avoid; }
+.tight { font-size: 10.8pt; line-height: 1.22; }
+.tight .spell { grid-template-columns: 24mm 29mm 1fr 60mm; }
+.tight .top { font-size: 12.5pt; } .tight .done { margin-top: 1.5mm; } .tight table { font-size: 11pt; }
 svg { width: 100%; height: auto; display: block; }
 @media (max-width: 640px) { .spell { grid-template-columns: 24mm 1fr; } .after { grid-template-columns: 1fr; } }
 """
+NOTES = '<p class="small">Notes: what was really done, how the lap felt</p>' + '<div class="notes"></div>' * 3
 
 
 def card_html(content: CardContent) -> str:
@@ -57,10 +63,11 @@ def card_html(content: CardContent) -> str:
         "farthest; thick: the way of its centre. D: the mirror's diameter."
     )
     caution = " ".join(content.cautions)
+    tight = ' class="tight"' if len(content.spells) > ROOMY else ""
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1"><title>Bench card</title>'
-        f"<style>{STYLE}</style></head><body>\n"
+        f"<style>{STYLE}</style></head><body{tight}>\n"
         f"<header><h1>BENCH CARD</h1><b>{escape(content.mirror)}</b>"
         "<span>date ................ room ......... °C</span></header>\n"
         f"<p>{escape(content.promise)}</p>{first}\n{spells}"
@@ -127,11 +134,9 @@ def _after(content: CardContent) -> str:
     left = "" if content.readings is None else _readings(content.readings)
     right = early_svg(content) if len(content.early.minutes) > 1 else ""
     look = "".join(f"<p>{escape(line)}</p>" for line in content.look)
-    notes = (
-        '<p class="small">Notes: what was really done, how the lap felt</p>' + '<div class="notes"></div>' * 3
-    )
+    roomy = len(content.spells) != ROOMY + 1
     return (
-        f'<div class="after"><div>{left}{notes}</div>'
+        f'<div class="after"><div>{left}{NOTES if roomy else ""}</div>'
         f"<div>{right}{'<h2>Look for</h2>' if look else ''}{look}</div></div>\n"
     )
 

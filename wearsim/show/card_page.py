@@ -21,7 +21,7 @@ MOST_ZONES = 20
 CAUTION_SIZE = 8.2
 GAP = 4.0
 # What comes after the spells needs so much height, the cautions apart [mm].
-AFTER = 74.0
+AFTER = 77.0
 
 
 def card_pages(content: CardContent) -> list[Figure]:
@@ -79,7 +79,7 @@ def _spells(pen: Pen, content: CardContent, spells: tuple[SpellCard, ...], y: fl
     caption = (
         "To scale, from above. Solid: bottom piece, a lap with channels; dashed: top piece, farthest out; "
     )
-    pen.write(LEFT, y + 0.8, caption + "thick: its centre. D: mirror's diameter.", 8.2)
+    pen.write(LEFT, y + 0.8, caption + "thick: its centre. D: mirror's diameter.", 7.8)
     return y + 4.4
 
 

@@ -16,8 +16,6 @@ MARGIN = 10.0
 MM = 25.4
 POINT = MM / 72.0
 BLACK = "black"
-# Letters drawn on a coarse screen come out wider than they are measured.
-SPARE = 1.03
 
 
 @lru_cache(maxsize=4096)
@@ -28,7 +26,7 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
 
     font = FontProperties(size=size, weight="bold" if bold else "normal")
     width, _, _ = text_to_path.get_text_width_height_descent(text, font, ismath=False)
-    return float(width) * POINT * SPARE
+    return float(width) * POINT
 
 
 def wrapped(text: str, width: float, size: float, bold: bool = False) -> list[str]:

@@ -41,7 +41,7 @@ def programme_text(bench: Bench, proposal: Proposal, unit: Unit) -> str:
     if not programme.spells:
         return paragraph(f"Nothing to do: {proposal.reason}.")
     named = len(bench.laps) > 1
-    rows = [
+    rows: list[tuple[str, ...]] = [
         (
             "Spell",
             "Minutes",
