@@ -13,7 +13,6 @@ from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath
 from wearsim.cli.manners import Manners
 from wearsim.cli.predict import Draws
-from wearsim.cli.searching import searching
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -80,13 +79,16 @@ def command(
     from wearsim.show.proposal_table import proposal_text
 
     inputs.tell_compiling(voice)
-    with searching(voice) as tell:
+    with voice.progress() as tell:
         proposal = propose(
             pieces, limits=limits, sessions=sessions, time_limit=time_limit, seed=manners.seed, draws=draws,
             progress=tell,
         )  # fmt: skip
         after = _readings(pieces, proposal, manners.seed, draws, usual=card is not None)
     inputs.tell_defaults(voice, pieces)
+    if manners.json:
+        for warning in proposal.outcome.warnings:
+            voice.warn(warning)
     own = after if after is not None and after.is_own else None
     manners.deliver(
         lambda: proposal.to_json() | ({"expected_readings": own.to_json()} if own else {}),

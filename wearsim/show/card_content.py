@@ -11,7 +11,7 @@ from wearsim.bench.bench import GRAVITY, Bench
 from wearsim.bench.programme import Programme, Spell
 from wearsim.decide.proposal import EarlyStop, Proposal
 from wearsim.errors import InputError
-from wearsim.knifeedge.waiting import waiting_time
+from wearsim.knifeedge.on_bench import waiting_for
 from wearsim.show.cautions import CAUTIONS
 from wearsim.show.expected_table import reading_units, zone_name
 from wearsim.show.lengths import Unit, length_unit
@@ -311,7 +311,7 @@ def _look(bench: Bench, proposal: Proposal, unit: Unit, high: Unit) -> tuple[str
 def _rest(bench: Bench) -> str:
     """How long the glass must stand before it is read; empty where its glass is not known."""
     try:
-        waiting = waiting_time(bench.mirror.diameter, bench.mirror.thickness, bench.mirror.glass)
+        waiting = waiting_for(bench.mirror)
     except InputError:
         return ""
     minutes = 5.0 * np.ceil(waiting.time / 300.0)

@@ -40,7 +40,7 @@ td:nth-child(3) { font-weight: bold; }
 .small { font-size: 9pt; }
 .notes { height: 7.5mm; border-bottom: .6pt dotted #000; }
 .caution { border: 1.4pt solid #000; padding: 1.2mm 2mm; font-size: 9pt; margin-top: 3mm; break-inside: avoid; }
-.tight { font-size: 10.8pt; line-height: 1.22; }
+.tight { font-size: 10.4pt; line-height: 1.2; } .tight .after svg { width: 80%; }
 .tight .spell { grid-template-columns: 24mm 29mm 1fr 60mm; }
 .tight .top { font-size: 12.5pt; } .tight .done { margin-top: 1.5mm; } .tight table { font-size: 11pt; }
 svg { width: 100%; height: auto; display: block; }

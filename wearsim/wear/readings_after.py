@@ -10,9 +10,10 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.errors import ContactError, InputError
-from wearsim.knifeedge.expected import ExpectedReadings, expected_readings
+from wearsim.knifeedge.expected import ExpectedReadings
 from wearsim.knifeedge.longitudinal import target_aberration
-from wearsim.knifeedge.mask import LEAST_ZONES, design_mask
+from wearsim.knifeedge.mask import LEAST_ZONES
+from wearsim.knifeedge.on_bench import expect_on, mask_for
 from wearsim.knifeedge.readings import Readings, load_readings
 from wearsim.knifeedge.settings import settings
 from wearsim.knifeedge.zones import Zones
@@ -80,14 +81,9 @@ def own_sheet(bench: Bench) -> Readings | None:
 
 def usual_sheet(bench: Bench) -> Readings | None:
     """A sheet for a usual mask on this mirror, source moving; None where it has no room for one."""
-    mirror = bench.mirror
     for count in range(USUAL_ZONES, LEAST_ZONES - 1, -1):
         try:
-            made = design_mask(
-                count, radius=mirror.radius, radius_of_curvature=mirror.radius_of_curvature, conic=mirror.conic,
-                hole_radius=mirror.hole_radius, clear_radius=mirror.clear_radius,
-                wavelength=bench.light.wavelength,
-            )  # fmt: skip
+            made = mask_for(bench.mirror, count, bench.light.wavelength)
         except InputError:
             continue
         return Readings(made.zones, _target(bench, made.zones)[None, :])
@@ -155,10 +151,8 @@ def readings_after(
     )  # fmt: skip
 
     def read(error: Array, draws: Array | None = None) -> ExpectedReadings:
-        return expected_readings(
-            sheet.zones, outcome.radius, error, radius_of_curvature=mirror.radius_of_curvature,
-            conic=mirror.conic, source=sheet.source, draws=draws, setting_sigma=one.scale * one.shape,
-        )  # fmt: skip
+        sigma = one.scale * one.shape
+        return expect_on(mirror, sheet, outcome.radius, error, draws=draws, setting_sigma=sigma)
 
     target = _target(bench, sheet.zones, sheet.source)
     possible = None if drawn is None or len(drawn) < 2 else drawn
