@@ -14,7 +14,7 @@ from wearsim.errors import InputError
 from wearsim.knifeedge.on_bench import waiting_for
 from wearsim.show.cautions import CAUTIONS
 from wearsim.show.expected_table import reading_units, zone_name
-from wearsim.show.lengths import Unit, length_unit
+from wearsim.show.lengths import INCHES, Unit, length_unit
 from wearsim.show.outcome_table import unit_for
 from wearsim.show.spells import NAMES
 from wearsim.show.strokes import Drawing, drawing_of
@@ -25,6 +25,8 @@ from wearsim.wear.readings_after import ReadingsAfter
 LONG_SPELL = 20.0
 # Cold pressing before the first spell [min] (common practice, no source).
 PRESS_MINUTES = 5.0
+POUND = 0.45359237
+"""[kg]."""
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
 
 
@@ -140,7 +142,7 @@ def card_content(bench: Bench, proposal: Proposal, readings: ReadingsAfter | Non
     return CardContent(
         mirror=_mirror(bench, unit),
         promise=_promise(proposal, high, sum(work)),
-        before=_before(bench, programme),
+        before=_before(bench, programme, unit),
         spells=spells,
         readings=None if readings is None else _readings(bench, readings),
         look=_look(bench, proposal, unit, high),
@@ -185,7 +187,7 @@ def _promise(proposal: Proposal, high: Unit, minutes: float) -> str:
     return text
 
 
-def _before(bench: Bench, programme: Programme) -> tuple[str, ...]:
+def _before(bench: Bench, programme: Programme, unit: Unit) -> tuple[str, ...]:
     """Pressing and turning: what the prediction starts from, and what it leaves to practice."""
     spells = programme.spells
     if not spells:
@@ -199,7 +201,7 @@ def _before(bench: Bench, programme: Programme) -> tuple[str, ...]:
         first = "Do not press before spell 1: the lap is taken as spherical"
     pressings = any(spell.is_press for spell in spells[1:])
     between = "later only where a spell says so" if pressings else "not between spells"
-    push = f"Push {_push(bench.hands.push)} besides the weight; turn it in the hands against your walk."
+    push = f"Push {_push(bench.hands.push, unit)} besides the weight; turn it in the hands against your walk."
     lines = [f"{first}; {between}.", push]
     if len(spells) > 1 and not any(spell.turn for spell in spells):
         lines.append("Between spells turn the mirror a fifth of a turn (common practice, no source).")
@@ -225,7 +227,7 @@ def _spell(bench: Bench, spell: Spell, number: int, checkpoint: str, unit: Unit)
         top=f"{spell.on_top} on top".upper() + lap,
         stroke=_stroke(spell),
         sizes=_sizes(bench, spell, unit),
-        pace=_pace(bench, spell),
+        pace=_pace(bench, spell, unit),
         turn=f"First turn the mirror by {turned:.0f}\u00b0" if spell.turn else "",
         checkpoint=checkpoint,
         drawing=drawing,
@@ -248,7 +250,7 @@ def _stroke(spell: Spell) -> str:
     return f"{NAMES[spell.stroke]} stroke{sweep}"
 
 
-def _pace(bench: Bench, spell: Spell) -> tuple[str, ...]:
+def _pace(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
     if spell.is_press:
         return ("under its own weight, hands off",)
     hands = bench.hands
@@ -258,11 +260,13 @@ def _pace(bench: Bench, spell: Spell) -> tuple[str, ...]:
         f"{quarters(spell.duration / hands.walk)} round the barrel",
         f"{quarters(spell.duration / hands.hand_turn)} turned in the hands",
     ]
-    return (*lines, f"push {_push(spell.push)}") if spell.push is not None else tuple(lines)
+    return (*lines, f"push {_push(spell.push, unit)}") if spell.push is not None else tuple(lines)
 
 
-def _push(force: float) -> str:
-    return f"{force:.0f} N ({force / GRAVITY:.1f} kg)"
+def _push(force: float, unit: Unit) -> str:
+    """The force, and the weight that is like it: in pounds for whoever measures in inches."""
+    name, size = ("lb", POUND) if unit is INCHES else ("kg", 1.0)
+    return f"{force:.0f} N ({force / GRAVITY / size:.1f} {name})"
 
 
 def _readings(bench: Bench, readings: ReadingsAfter) -> ReadingRows:

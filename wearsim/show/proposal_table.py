@@ -102,7 +102,7 @@ def judgement_text(proposal: Proposal) -> str:
     if proposal.programme.spells:
         why = f"Goes {proposal.share:.0%} of the way; the rest is left for after a test: {proposal.reason}."
         lines.append(paragraph(why if proposal.reason.find("of the way") < 0 else _sentence(proposal.reason)))
-    lines += [paragraph(_sentence(line), "Floor: ", "       ") for line in proposal.advice]
+    lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
         lines.append("The time limit ended the search; a longer one may find better.")
     return "\n".join(lines)
