@@ -117,7 +117,7 @@ def _grid(steps: int) -> Iterator[tuple[str, float, float, float]]:
             yield "overhang", length, 0.0, side
             for kind in ("w", "oval"):
                 yield kind, length, side, 0.0
-                for aside in map(float, sides[:: max(1, len(sides) // 3)]):
+                for aside in map(float, sides):
                     yield kind, length, side, aside
 
 
