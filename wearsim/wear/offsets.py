@@ -189,7 +189,7 @@ def offset_nodes(fine: Array, measure: Array, count: int) -> Array:
     step = (density / density.max()) ** CROWDING
     reached = np.concatenate([[0.0], np.cumsum(0.5 * (step[1:] + step[:-1]))])
     wanted = np.linspace(0.0, reached[-1], count + 1 - count % 2)
-    return np.maximum(np.interp(wanted, reached, fine[low : high + 1]), OFF_CENTRE * fine[-1])
+    return np.asarray(np.maximum(np.interp(wanted, reached, fine[low : high + 1]), OFF_CENTRE * fine[-1]))
 
 
 def gather(fine: Array, weight: Array, offset: Array) -> Array:
