@@ -117,7 +117,7 @@ def test_readings_to_expect_where_the_bench_names_readings(call: Call, demo: Pat
 @pytest.mark.parametrize(
     ("arguments", "word"),
     [
-        (("--minutes", "0"), "minutes"), (("--minutes", "nan"), "minutes"), (("--minutes", "soon"), "soon"),
+        (("--minutes", "0"), "minutes"), (("--minutes", "nan"), "minutes"), (("--minutes", "soon"), "--minutes"),
         (("--spells", "0"), "spells"), (("--spells", "9"), "spells"), (("--shortest", "-1"), "shortest"),
         (("--minutes", "1"), "shortest"), (("--edge-limit", "0"), "edge-limit"), (("--rate", "0"), "rate"),
         (("--on-top", "glass"), "on-top"), (("--sessions", "0"), "sessions"),

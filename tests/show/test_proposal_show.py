@@ -79,6 +79,7 @@ def content(count: int, bench: Bench | None = None) -> CardContent:
 def texts_of(page: Figure) -> list[tuple[str, np.ndarray]]:
     """Every text on a page with its box in millimetres: left, top, right, bottom."""
     page.set_dpi(300)
+    page.canvas.draw()
     renderer = page.canvas.get_renderer()  # type: ignore[attr-defined]
     found = []
     for axes in page.axes:
