@@ -54,21 +54,19 @@ def test_what_is_known_needs_one_case() -> None:
 
 def test_share_to_aim_for_makes_the_expected_square_least() -> None:
     belief = prior(small_bench(spread=True))
-    spread = 0.1
-    share, mean_square = share_to_aim_for(belief, spread)
+    share = share_to_aim_for(belief)
     sigma = float(np.sqrt(belief.covariance[0, 0]))
     nodes, weights = np.polynomial.hermite_e.hermegauss(60)
     weights = weights / weights.sum()
     factors = np.exp(sigma * nodes)
 
     def expected(part: float) -> float:
-        """E (1 - f part)^2 with f log-normal and a relative spread on top."""
-        return float(weights @ ((1.0 - factors * part) ** 2 + (spread * factors * part) ** 2))
+        """E (1 - f part)^2 with f log-normal."""
+        return float(weights @ (1.0 - factors * part) ** 2)
 
-    assert mean_square == pytest.approx(weights @ factors**2 * (1.0 + spread**2), rel=1e-9)
+    assert share == pytest.approx(weights @ factors / (weights @ factors**2), rel=1e-9)
     assert all(expected(share) <= expected(share * other) for other in (0.9, 0.99, 1.01, 1.1))
 
 
 def test_share_to_aim_for_is_whole_where_all_is_known() -> None:
-    share, mean_square = share_to_aim_for(prior(small_bench()), 0.0)
-    assert share == mean_square == 1.0
+    assert share_to_aim_for(prior(small_bench())) == 1.0

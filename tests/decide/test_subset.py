@@ -21,8 +21,9 @@ def problem(seed: int, count: int = 9, rows: int = 6) -> tuple[np.ndarray, np.nd
 
 
 def squares_of(responses: np.ndarray, target: np.ndarray, spread: float, mix: Mix) -> float:
-    gone = np.array(mix.minutes) @ responses[list(mix.columns)]
-    return float(np.sum((target - gone) ** 2) + spread**2 * np.sum(gone**2))
+    """Misfit, and the spread of each spell's own removal."""
+    parts = np.array(mix.minutes)[:, None] * responses[list(mix.columns)]
+    return float(np.sum((target - parts.sum(axis=0)) ** 2) + spread**2 * np.sum(parts**2))
 
 
 def brute(responses: np.ndarray, target: np.ndarray, spread: float, size: int, budget: float) -> float:
@@ -30,8 +31,9 @@ def brute(responses: np.ndarray, target: np.ndarray, spread: float, size: int, b
     best = float(target @ target)
     for subset in itertools.combinations(range(len(responses)), size):
         chosen = responses[list(subset)].T
-        rows = np.vstack([chosen, spread * chosen])
-        right = np.concatenate([target, np.zeros_like(target)])
+        own = spread * np.diag(np.linalg.norm(chosen, axis=0))
+        rows = np.vstack([chosen, own])
+        right = np.concatenate([target, np.zeros(size)])
         minutes, left = nnls(rows, right)
         if minutes.sum() > budget:
             heavy = 1e5
