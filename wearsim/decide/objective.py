@@ -6,7 +6,8 @@ Physics section 9: the expected squared figure error over everything uncertain,
 
 R_s the coupled engine's removal with the constants of scenario s and sigma the removal's spread from session to
 session that no calibration takes away. The second term is what makes a programme of large removals
-that cancel a bad one. Edge roll beyond its limit counts on top, and minutes, spells and change-overs make the residual dearer.
+that cancel a bad one. Edge roll beyond its limit counts on top, and minutes, spells and change-overs make the
+residual dearer.
 """
 
 from __future__ import annotations

@@ -26,7 +26,8 @@ class Mix:
 def _singles(gram: Array, lean: Array, budget: float) -> tuple[Array, Array]:
     """Minutes of each column alone, and how much of the sum of squares it takes away."""
     minutes: Array = np.clip(lean / np.diag(gram), 0.0, budget)
-    return minutes, np.asarray(2.0 * lean * minutes - np.diag(gram) * minutes**2)
+    gain: Array = 2.0 * lean * minutes - np.diag(gram) * minutes**2
+    return minutes, gain
 
 
 def _pairs(gram: Array, lean: Array, budget: float) -> tuple[Array, Array, Array]:

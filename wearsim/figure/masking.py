@@ -44,6 +44,53 @@ class Masking:
         return float(self.worth.max() / self.worth[-1])
 
 
+class MaskSeries:
+    """Masks of several radii over one profile grid, kept for judging many surfaces.
+
+    Parameters
+    ----------
+    radius : array_like, shape (n,)
+        Increasing radii of the profiles [m].
+    inner, outer : float
+        The clear annulus without a mask [m].
+    wavelength : float
+        [m]
+    smallest : float
+        Smallest mask radius, as a fraction of `outer` [1].
+    masks : int
+        How many masks.
+
+    Raises
+    ------
+    ValueError
+        Radii that do not increase, or an empty aperture.
+    """
+
+    def __init__(
+        self,
+        radius: ArrayLike,
+        *,
+        inner: float,
+        outer: float,
+        wavelength: float,
+        smallest: float = 0.7,
+        masks: int = 31,
+    ) -> None:
+        self.sizes = np.linspace(max(smallest * outer, inner + 0.1 * (outer - inner)), outer, masks)
+        self.area = (self.sizes**2 - inner**2) / (outer**2 - inner**2)
+        self.wavelength = float(wavelength)
+        self._apertures = [ClearAperture(radius, inner, float(size)) for size in self.sizes]
+
+    def judge(self, error: ArrayLike) -> Masking:
+        """Strehl ratio and Strehl x area of one figure error, shape (n,) [m], under every mask."""
+        strehl = np.array([self._strehl(aperture, error) for aperture in self._apertures])
+        return Masking(mask_radius=self.sizes, strehl=strehl, area=self.area, worth=strehl * self.area)
+
+    def _strehl(self, aperture: ClearAperture, error: ArrayLike) -> float:
+        phase = (4.0 * np.pi / self.wavelength) * (aperture.matrix @ aperture.level(error))
+        return float((aperture.weights @ np.cos(phase)) ** 2 + (aperture.weights @ np.sin(phase)) ** 2)
+
+
 def masking(
     radius: ArrayLike,
     error: ArrayLike,
@@ -78,13 +125,7 @@ def masking(
     ValueError
         A smallest mask that the hole fills, or radii that do not increase.
     """
-    sizes = np.linspace(max(smallest * outer, inner + 0.1 * (outer - inner)), outer, masks)
-    apertures = [ClearAperture(radius, inner, float(size)) for size in sizes]
-    strehl = np.array([_strehl(aperture, error, wavelength) for aperture in apertures])
-    area = (sizes**2 - inner**2) / (outer**2 - inner**2)
-    return Masking(mask_radius=sizes, strehl=strehl, area=area, worth=strehl * area)
-
-
-def _strehl(aperture: ClearAperture, error: ArrayLike, wavelength: float) -> float:
-    phase = (4.0 * np.pi / wavelength) * (aperture.matrix @ aperture.level(error))
-    return float((aperture.weights @ np.cos(phase)) ** 2 + (aperture.weights @ np.sin(phase)) ** 2)
+    series = MaskSeries(
+        radius, inner=inner, outer=outer, wavelength=wavelength, smallest=smallest, masks=masks
+    )
+    return series.judge(error)

@@ -1,0 +1,100 @@
+"""Surface to readings and back: issue 4's round trip, without noise and with."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from knife_surfaces import CLEAR, PROFILE, WAVE, A, R, cosines, eight_windows, exact, geometry, ring, sheet
+
+from wearsim.knifeedge.posterior import reduce_row
+from wearsim.knifeedge.reduction import reduce_readings
+from wearsim.knifeedge.settings import settings
+
+MIRROR = {"radius": A, "radius_of_curvature": R, "clear_radius": CLEAR, "wavelength": WAVE}
+TRIALS = 500
+NINETY = 1.6448536
+
+
+def reduced(readings):
+    return settings(readings, radius=A, radius_of_curvature=R, wavelength=WAVE)
+
+
+@pytest.mark.parametrize("source", ["moving", "fixed"])
+def test_without_noise_within_two_nanometres(source: str) -> None:
+    zones = eight_windows()
+    frame = geometry(zones, source)
+    misses = []
+    for trial in range(40):
+        surface = cosines(np.random.default_rng([11, trial]), terms=4)
+        rows = exact(zones, surface, source) + 0.07  # the zero is arbitrary
+        found = reduce_row(frame, reduced(sheet(zones, rows, source=source, sigma=1e-8)))
+        misses.append(frame.aperture.rms(found.error - frame.aperture.level(surface(PROFILE))))
+    assert max(misses) < 2e-9
+    assert np.mean(misses) < 0.6e-9
+
+
+def test_equal_repeats_count_as_exact() -> None:
+    zones = eight_windows()
+    surface = cosines(np.random.default_rng(5), terms=4)
+    rows = np.stack([exact(zones, surface) + zero for zero in (0.0, 1e-3, -2e-3)])
+    got = reduce_readings(sheet(zones, rows), **MIRROR, profile_radius=PROFILE)
+    truth = geometry(zones).aperture.level(surface(PROFILE))
+    assert got.setting_origin == "repeats"
+    assert geometry(zones).aperture.rms(got.figure_error - truth) < 2e-9
+
+
+@pytest.mark.parametrize("family", [cosines, ring])
+def test_ninety_percent_band_holds_the_truth(family) -> None:
+    # noise of 0.1 mm at 0.35 of the radius, going as 1/r: at 85-95 % of radii over 500 trials
+    zones = eight_windows()
+    frame = geometry(zones)
+    held = []
+    for trial in range(TRIALS):
+        rng = np.random.default_rng([2024, trial])
+        surface = family(rng)
+        noise = 1e-4 * 0.35 * A / zones.middle * rng.normal(size=len(zones))
+        row = reduced(sheet(zones, exact(zones, surface) + noise, sigma=1e-4))
+        found = reduce_row(frame, row, steps=1)
+        away = np.abs(found.error - frame.aperture.level(surface(PROFILE)))
+        held.append(np.mean(away < NINETY * np.sqrt(np.diagonal(found.covariance))))
+    assert 0.85 <= np.mean(held) <= 0.95
+
+
+@pytest.mark.parametrize("family", [cosines, ring])
+def test_band_is_honest_when_the_accuracy_comes_from_three_repeats(family) -> None:
+    zones = eight_windows()
+    frame = geometry(zones)
+    held = []
+    for trial in range(150):
+        rng = np.random.default_rng([31, trial])
+        surface = family(rng)
+        noise = 1e-4 * 0.35 * A / zones.middle * rng.normal(size=(3, len(zones)))
+        rows = exact(zones, surface) + noise + rng.normal(size=(3, 1)) * 1e-3
+        found = reduce_row(frame, reduced(sheet(zones, rows)), steps=1)
+        away = np.abs(found.error - frame.aperture.level(surface(PROFILE)))
+        held.append(np.mean(away < NINETY * np.sqrt(np.diagonal(found.covariance))))
+    assert 0.85 <= np.mean(held) <= 0.95
+
+
+def test_band_is_honest_with_even_noise_given_by_zone() -> None:
+    zones = eight_windows()
+    frame = geometry(zones)
+    held = []
+    for trial in range(200):
+        rng = np.random.default_rng([37, trial])
+        surface = (cosines, ring)[trial % 2](rng)
+        row = exact(zones, surface) + 1e-4 * rng.normal(size=len(zones))
+        found = reduce_row(frame, reduced(sheet(zones, row, sigma=np.full(len(zones), 1e-4))), steps=1)
+        away = np.abs(found.error - frame.aperture.level(surface(PROFILE)))
+        held.append(np.mean(away < NINETY * np.sqrt(np.diagonal(found.covariance))))
+    assert 0.85 <= np.mean(held) <= 0.95
+
+
+def test_a_sphere_read_against_a_paraboloid_comes_out_as_one() -> None:
+    # a large figure error: the exact geometry is not linear any more
+    zones = eight_windows()
+    rows = np.zeros((1, len(zones)))  # the same reading in every zone
+    got = reduce_readings(sheet(zones, rows, sigma=1e-7), **MIRROR)
+    assert got.conic_fit == pytest.approx(0.0, abs=2e-3)
+    assert got.surface_pv == pytest.approx(CLEAR**4 / (32 * R**3), rel=6e-3)
+    assert got.surface_pv / got.surface_rms == pytest.approx(3.354, rel=5e-3)

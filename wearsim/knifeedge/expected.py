@@ -1,0 +1,170 @@
+"""The readings that the tester should show afterwards, with their spread."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from wearsim.knifeedge.longitudinal import Source, slope_response
+from wearsim.knifeedge.zones import Zones, zone_readings
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class ExpectedReadings:
+    """What a sheet should show for a given surface.
+
+    The zero is free, so every position is counted from the first zone's, as most people write them.
+
+    Attributes
+    ----------
+    zones : Zones
+        Where it is read.
+    positions : ndarray, shape (n,)
+        Knife positions less the first zone's [m].
+    covariance : ndarray, shape (n, n)
+        Of them, from what is uncertain of the surface [m^2].
+    setting : ndarray, shape (n,)
+        What one setting adds to a single reading of each zone less the first, 0 where unknown [m].
+    source : {"moving", "fixed"}
+        Whether the source moves with the knife.
+    """
+
+    zones: Zones
+    positions: Floats
+    covariance: Floats
+    setting: Floats
+    source: Source
+
+    @property
+    def sigma(self) -> Floats:
+        """Spread of each position from the surface alone, shape (n,) [m]."""
+        return np.asarray(np.sqrt(np.maximum(np.diagonal(self.covariance), 0.0)), dtype=float)
+
+    @property
+    def spread(self) -> Floats:
+        """Spread of one reading, surface and setting together, shape (n,) [m]."""
+        return np.asarray(np.hypot(self.sigma, self.setting), dtype=float)
+
+    def surprise(self, row: ArrayLike) -> Floats:
+        """By how many sigmas a row read, shape (n,) [m], lies away from what is expected; first zone 0."""
+        r = np.asarray(row, dtype=float)
+        away = r - r[0] - self.positions
+        spread = np.where(self.spread > 0.0, self.spread, np.inf)
+        return np.asarray(away / spread, dtype=float)
+
+
+def expected_readings(
+    zones: Zones,
+    radius: ArrayLike,
+    error: ArrayLike,
+    *,
+    radius_of_curvature: float,
+    conic: float,
+    source: Source = "moving",
+    covariance: ArrayLike | None = None,
+    draws: ArrayLike | None = None,
+    setting_sigma: ArrayLike | None = None,
+) -> ExpectedReadings:
+    """Readings that a surface will give, in the same zones.
+
+    Parameters
+    ----------
+    zones : Zones
+        Where it will be read.
+    radius, error : array_like, shape (m,)
+        Increasing radii and the figure error expected [m].
+    radius_of_curvature : float
+        [m]
+    conic : float
+        Of the target [1].
+    source : {"moving", "fixed"}
+        Whether the source moves with the knife.
+    covariance : array_like, shape (m, m), optional
+        Of `error` [m^2].
+    draws : array_like, shape (k, m), optional
+        Surfaces that are possible, instead of `covariance` [m].
+    setting_sigma : array_like, shape (n,), optional
+        Of one setting in each zone [m].
+
+    Returns
+    -------
+    ExpectedReadings
+
+    Raises
+    ------
+    ValueError
+        Both `covariance` and `draws`.
+    """
+    if covariance is not None and draws is not None:
+        raise ValueError("give the spread of the surface as a covariance or as draws, not both")
+    r = np.asarray(radius, dtype=float)
+
+    def read(profile: Floats) -> Floats:
+        return zone_readings(
+            zones, r, profile, radius_of_curvature=radius_of_curvature, conic=conic, source=source
+        )
+
+    count = len(zones)
+    of_readings = np.zeros((count, count))
+    if draws is not None:
+        rows = np.array([read(draw) for draw in np.atleast_2d(np.asarray(draws, dtype=float))])
+        of_readings = np.atleast_2d(np.cov(rows, rowvar=False)) if len(rows) > 1 else of_readings
+    elif covariance is not None:
+        operator = reading_matrix(
+            zones, r, radius_of_curvature=radius_of_curvature, conic=conic, source=source
+        )
+        of_readings = operator @ np.asarray(covariance, dtype=float) @ operator.T
+    positions = read(np.asarray(error, dtype=float))
+    from_first = np.eye(count)
+    from_first[:, 0] -= 1.0
+    setting = np.zeros(count) if setting_sigma is None else np.asarray(setting_sigma, dtype=float)
+    return ExpectedReadings(
+        zones=zones,
+        positions=positions - positions[0],
+        covariance=from_first @ of_readings @ from_first.T,
+        setting=np.sqrt(np.diagonal(from_first @ np.diag(setting**2) @ from_first.T)),
+        source=source,
+    )
+
+
+def reading_matrix(
+    zones: Zones,
+    radius: ArrayLike,
+    *,
+    radius_of_curvature: float,
+    conic: float,
+    source: Source = "moving",
+) -> Floats:
+    """Matrix from a profile to what it adds to the readings, linear in the slope, shape (n, m) [1].
+
+    Parameters
+    ----------
+    zones : Zones
+        Where it is read.
+    radius : array_like, shape (m,)
+        Of the profile [m].
+    radius_of_curvature : float
+        [m]
+    conic : float
+        Of the target [1].
+    source : {"moving", "fixed"}
+        Whether the source moves with the knife.
+    """
+    r = np.asarray(radius, dtype=float)
+    at, weights = zones.nodes()
+    response = weights * slope_response(at, radius_of_curvature, conic, source)
+    slopes = _slope_matrix(r, at.ravel()).reshape(*at.shape, r.size)
+    return np.asarray((response[:, :, None] * slopes).sum(axis=1), dtype=float)
+
+
+def _slope_matrix(radius: Floats, at: Floats) -> Floats:
+    from scipy.interpolate import CubicSpline
+
+    level = (1, np.zeros(radius.size)) if radius[0] == 0.0 else "not-a-knot"
+    spline = CubicSpline(radius, np.eye(radius.size), bc_type=(level, "not-a-knot"))
+    inside = np.clip(at, radius[0], radius[-1])
+    return np.where((at == inside)[:, None], spline(inside, 1), 0.0)

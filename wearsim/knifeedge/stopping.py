@@ -1,0 +1,100 @@
+"""When to stop: is it good enough within the band, what would a mask buy, which zones are really wrong."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearsim.figure.masking import Masking, MaskSeries
+from wearsim.knifeedge.report import Reduction
+
+Floats = NDArray[np.float64]
+
+LIMIT = 0.8
+"""Strehl ratio of a mirror that is called diffraction-limited (Marechal's criterion)."""
+
+
+@dataclass(frozen=True, eq=False)
+class StopAdvice:
+    """Whether to go on.
+
+    Attributes
+    ----------
+    verdict : {"yes", "no", "open"}
+        Diffraction-limited: for 95 % of the surfaces that are possible, for 5 % at most, or in between.
+    chance : float
+        Share of them with a Strehl ratio of 0.8 or more [1].
+    masking : Masking
+        Strehl and Strehl x area of the mean surface against the radius of a mask over the rim.
+    masking_band : ndarray, shape (2, k)
+        5th and 95th percentile of Strehl x area over the possible surfaces [1].
+    wrong_zones : tuple of int
+        Zones, from 0, whose error is larger than the reading can mistake and than is tolerable.
+    resolved_zones : tuple of int
+        Zones, from 0, whose error is larger than the reading can mistake.
+    reason : str
+        One line for the person.
+    """
+
+    verdict: Literal["yes", "no", "open"]
+    chance: float
+    masking: Masking
+    masking_band: Floats
+    wrong_zones: tuple[int, ...]
+    resolved_zones: tuple[int, ...]
+    reason: str
+
+
+def when_to_stop(reduction: Reduction, *, seed: int = 0, draws: int = 60) -> StopAdvice:
+    """Judge a reduced mirror.
+
+    Parameters
+    ----------
+    reduction : Reduction
+        What the readings say.
+    seed : int
+        Of the draws for the band of the masking curve.
+    draws : int
+        How many of them.
+
+    Returns
+    -------
+    StopAdvice
+    """
+    chance = reduction.chance_diffraction_limited
+    verdict: Literal["yes", "no", "open"] = "yes" if chance >= 0.95 else "no" if chance <= 0.05 else "open"
+    rng = np.random.default_rng(np.random.SeedSequence(entropy=seed, spawn_key=(5,)))
+    mean, worths = _masked(reduction, reduction.draw(draws, rng))
+    resolved = tuple(i for i, zone in enumerate(reduction.zones) if zone.is_resolved)
+    return StopAdvice(
+        verdict=verdict,
+        chance=chance,
+        masking=mean,
+        masking_band=np.percentile(worths, [5.0, 95.0], axis=0),
+        wrong_zones=tuple(i for i in resolved if abs(reduction.zones[i].multiple) > 1.0),
+        resolved_zones=resolved,
+        reason=_reason(verdict, chance, reduction, mean),
+    )
+
+
+def _masked(reduction: Reduction, profiles: Floats) -> tuple[Masking, Floats]:
+    masks = MaskSeries(
+        reduction.radius, inner=reduction.inner, outer=reduction.outer, wavelength=reduction.wavelength
+    )
+    return masks.judge(reduction.figure_error), np.array([masks.judge(profile).worth for profile in profiles])
+
+
+def _reason(verdict: str, chance: float, reduction: Reduction, mean: Masking) -> str:
+    low, high = reduction.strehl_band
+    band = f"Strehl ratio {reduction.strehl:.2f} ({low:.2f} to {high:.2f})"
+    if verdict == "yes":
+        return f"diffraction-limited within the band: {band}; stop"
+    if verdict == "open":
+        return f"{band}: {chance:.0%} of the surfaces that these readings allow reach 0.8; read it again"
+    mask = ""
+    if mean.gain > 1.02:
+        mask = f"; masked to {mean.best_radius * 2e3:.0f} mm its core gets {mean.gain - 1:.0%} more light"
+    return f"not diffraction-limited yet: {band}{mask}"
