@@ -98,6 +98,10 @@ class Axis:
         """Whether its values are numbers."""
         return self.unit != ""
 
+    def is_of(self, spells: bool) -> bool:
+        """Whether it varies the programme's spells, or the bench."""
+        return any((setting.table == "spell") == spells for setting in self.settings)
+
     def changes(self, raw: Any) -> list[tuple[Setting, Any]]:
         """What one of its raw values changes."""
         return [(setting, raw) for setting in self.settings]

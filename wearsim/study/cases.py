@@ -6,9 +6,10 @@ A worker is sent a :class:`Job` (all that cases have in common) and the places o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
+from uuid import uuid4
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from wearsim.figure.numbers import FigureGauge
 from wearsim.study.axes import Axis
 from wearsim.study.plan import Study
 from wearsim.study.quantities import QUANTITIES, Drawn, Worked, kept_quantities
-from wearsim.study.settings import Setting, by_table, changed_bench, changed_programme
+from wearsim.study.settings import by_table, changed_bench, changed_programme
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Belief, Constants, prior
 from wearsim.wear.grid import Array
@@ -54,6 +55,8 @@ class Job:
     accuracy : Accuracy
     start : StartFigure or None
         The glass, where no axis touches it.
+    token : str
+        Its own: what one job has found out holds for no other.
     """
 
     bench: Bench
@@ -70,6 +73,7 @@ class Job:
     seed: int
     accuracy: Accuracy = DEFAULT
     start: StartFigure | None = None
+    token: str = field(default_factory=lambda: uuid4().hex)
 
     def settle(self, place: int, row: Array | None) -> tuple[Bench, Programme]:
         """Bench and programme of one case.
@@ -86,16 +90,53 @@ class Job:
         InputError
             Where these values do not go together.
         """
-        changes: list[tuple[Setting, Any]] = []
-        for axis, at in zip(self.axes, np.unravel_index(place, self.shape), strict=False):
-            changes += axis.changes(axis.raw[int(at)])
-        if row is not None:
-            for axis, number in zip(self.sampled, row, strict=True):
-                changes += axis.changes(axis.written(float(number)))
-        gathered = by_table(changes)
-        bench = changed_bench(self.bench, self.bench_table, gathered)
-        programme = changed_programme(self.programme, self.programme_table, gathered)
+        at = [int(number) for number in np.unravel_index(place, self.shape)]
+        bench, programme = (
+            _settled(_Keyed((self.token, spells, *self._places(at, row, spells)), (self, at, row, spells)))
+            for spells in (False, True)
+        )
         return bench, programme.check_on(bench)
+
+    def _places(self, at: list[int], row: Array | None, spells: bool) -> tuple[Any, ...]:
+        """What the bench, or the programme, of a case depends on."""
+        fixed = [number for axis, number in zip(self.axes, at, strict=False) if axis.is_of(spells)]
+        drawn = [number for axis, number in self._drawn(row) if axis.is_of(spells)]
+        return (*fixed, None, *drawn)
+
+    def _drawn(self, row: Array | None) -> list[tuple[Axis, float]]:
+        return [] if row is None else list(zip(self.sampled, map(float, row), strict=True))
+
+    def changes(
+        self, at: list[int], row: Array | None, spells: bool
+    ) -> dict[tuple[str, int], dict[str, Any]]:
+        """What a case changes on the bench, or in the programme's spells."""
+        fixed = zip(self.axes, at, strict=False)
+        changed = [pair for axis, number in fixed for pair in axis.changes(axis.raw[number])]
+        for axis, number in self._drawn(row):
+            changed += axis.changes(axis.written(number))
+        return by_table((setting, raw) for setting, raw in changed if (setting.table == "spell") == spells)
+
+
+@dataclass(frozen=True, eq=False)
+class _Keyed:
+    """A question whose answer cases share: the same key, the same answer, whatever else is given."""
+
+    key: tuple[Any, ...]
+    given: tuple[Any, ...]
+
+    def __hash__(self) -> int:
+        return hash(self.key)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Keyed) and self.key == other.key
+
+
+@lru_cache(maxsize=256)
+def _settled(case: _Keyed) -> Any:
+    job, at, row, spells = case.given
+    if spells:
+        return changed_programme(job.programme, job.programme_table, job.changes(at, row, spells))
+    return changed_bench(job.bench, job.bench_table, job.changes(at, row, spells))
 
 
 def job_for(study: Study, seed: int = 0, accuracy: Accuracy = DEFAULT) -> Job:
@@ -209,7 +250,7 @@ def work_case(job: Job, place: int, row: Array | None) -> Worked:
     bench, programme = job.settle(place, row)
     if job.engine != "radial":
         return _by_predict(job, bench, programme, place)
-    state, gauge = _ground(_Ground(_ground_key(bench, job), bench, job))
+    state, gauge = ground(job, bench)
     done = work(bench, programme, state, accuracy=job.accuracy)
     minutes = np.array([spell.minutes for spell in programme.spells])
     shares = np.array([report.lift_off_share for report in done.reports])
@@ -221,31 +262,19 @@ def work_case(job: Job, place: int, row: Array | None) -> Worked:
     )  # fmt: skip
 
 
-@dataclass(frozen=True, eq=False)
-class _Ground:
-    """What the state at the start and the gauge rest on; two with the same key are the same."""
-
-    key: tuple[Any, ...]
-    bench: Bench
-    job: Job
-
-    def __hash__(self) -> int:
-        return hash(self.key)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Ground) and self.key == other.key
-
-
-def _ground_key(bench: Bench, job: Job) -> tuple[Any, ...]:
-    laps = tuple((lap.name, lap.diameter, lap.start) for lap in bench.laps)
-    return bench.mirror, laps, bench.figure, bench.light.wavelength, job.accuracy
-
-
 @lru_cache(maxsize=32)
-def _ground(at: _Ground) -> tuple[State, FigureGauge]:
-    start = start_figure(at.bench, at.job.accuracy) if at.job.start is None else at.job.start
-    state = start_state(at.bench, start.radius, start.height, at.job.accuracy)
-    return state, gauge_for(at.bench, start.radius)
+def _stood(case: _Keyed) -> tuple[State, FigureGauge]:
+    job, bench = case.given
+    start = start_figure(bench, job.accuracy) if job.start is None else job.start
+    state = start_state(bench, start.radius, start.height, job.accuracy)
+    return state, gauge_for(bench, start.radius)
+
+
+def ground(job: Job, bench: Bench) -> tuple[State, FigureGauge]:
+    """The state that a case starts from and the gauge of its figure, kept for the cases that share them."""
+    laps = tuple((lap.name, lap.diameter, lap.start) for lap in bench.laps)
+    key = (job.token, bench.mirror, laps, bench.figure, bench.light.wavelength)
+    return _stood(_Keyed(key, (job, bench)))
 
 
 def draw_constants(bench: Bench, count: int, seed: int, place: int) -> list[Constants]:

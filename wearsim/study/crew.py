@@ -6,6 +6,7 @@ broken, and says which failures are a worker's death rather than a fault.
 
 from __future__ import annotations
 
+import importlib
 import multiprocessing
 import os
 import signal
@@ -18,7 +19,7 @@ from wearsim.errors import CouldNotError, InputError
 
 # One thread of linear algebra a worker: the workers fill the cores, and sums are in one order everywhere.
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-_PATIENCE = "60s"
+_PATIENCE = 60.0  # [s]
 
 
 class Crew:
@@ -130,11 +131,11 @@ class DaskCrew(Crew):
 
     def __init__(self, address: str) -> None:
         try:
-            from distributed import Client, KilledWorker
+            dask: Any = importlib.import_module("distributed")
         except ImportError as error:
             raise CouldNotError("--scheduler needs Dask: pip install wearsim[cluster]") from error
         try:
-            self._client: Any = Client(address, timeout=_PATIENCE, set_as_default=False)
+            self._client: Any = dask.Client(address, timeout=_PATIENCE, set_as_default=False)
             self._client.wait_for_workers(1, timeout=_PATIENCE)
         except (OSError, TimeoutError) as error:
             raise CouldNotError(f"{address}: no scheduler with workers answers there") from error
@@ -142,7 +143,7 @@ class DaskCrew(Crew):
             raise InputError(
                 "no address of a scheduler", value=address, expected="tcp://host:port"
             ) from error
-        self.lost = (BrokenExecutor, CancelledError, KilledWorker)
+        self.lost = (BrokenExecutor, CancelledError, dask.KilledWorker)
         super().__init__(self._client.get_executor(pure=False), sum(self._client.nthreads().values()))
 
     def renew(self) -> Executor:

@@ -315,7 +315,8 @@ def _read(file: h5py.File, path: Path) -> StudyResult:
             raise ValueError(f"{name[:-7]} does not fit its digest")
     if not np.all(file["complete"][()] == 1):
         raise StoreError("not complete, and left as it is", file=path)
-    coordinates, quantities = {}, {}
+    coordinates: dict[str, StudyVariable] = {}
+    quantities: dict[str, StudyVariable] = {}
     for name, dataset in file.items():
         if name in _OWN:
             continue
