@@ -24,7 +24,7 @@ from wearsim.decide.trial import Trials, Trying
 from wearsim.errors import ContactError
 from wearsim.wear.grid import Array
 from wearsim.wear.offsets import stroke_reach
-from wearsim.wear.radial import tipping_offset
+from wearsim.wear.radial import closest_offset
 from wearsim.wear.state import State
 
 In = TypeVar("In")
@@ -204,7 +204,7 @@ class _Problem:
 def beyond_reach(shape: Shape, bench: Bench, limits: Limits) -> float:
     """How far a stroke, the hands' spread included, goes past the limit of reach, in diameters [1]."""
     hands, diameter = bench.hands, bench.mirror.diameter
-    tip = tipping_offset(bench, bench.lap(shape.lap), shape.on_top)
+    tip = closest_offset(bench, bench.lap(shape.lap), shape.on_top)
     factor = 1.0 + SPREAD_KEPT * hands.length_jitter
     grown = replace(shape, length=shape.length * factor, sweep=shape.sweep * factor)
     far = stroke_reach(grown.stroke(diameter, limits.rate)) + SPREAD_KEPT * hands.centre_jitter

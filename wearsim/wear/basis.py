@@ -22,7 +22,7 @@ from wearsim.wear.cases import LoadCases, load_cases
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.grid import Array
 from wearsim.wear.offsets import KIND, draws_needed
-from wearsim.wear.radial import contact_setting, tipping_offset
+from wearsim.wear.radial import closest_offset, contact_setting
 from wearsim.wear.state import State, lap_name
 
 BASIS_OFFSETS = 48
@@ -74,7 +74,7 @@ class OffsetBasis:
 
 def basis_offsets(bench: Bench, lap: Lap, on_top: str, count: int = BASIS_OFFSETS) -> Array:
     """Offsets of a basis: even, from 0 to just short of tipping [m]."""
-    return np.linspace(0.0, 0.97 * tipping_offset(bench, lap, on_top), count)
+    return np.linspace(0.0, 0.98 * closest_offset(bench, lap, on_top), count)
 
 
 def offset_basis(

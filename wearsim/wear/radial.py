@@ -22,9 +22,9 @@ from wearsim.wear.offsets import OffsetWeights, offset_weights, stroke_reach
 from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
 from wearsim.wear.tipping import tip_offset
 
-# Closer to tipping than this share of the offset the whole load stands on a speck: refused when meant, left out
-# when the hands' spread leads there.
-CLOSEST_TO_TIPPING = 0.99
+# Where the load stands closer to the hull of the contact than this share of the mirror's radius, it stands on a
+# speck: refused when meant, left out when the hands' spread leads there.
+SPECK = 0.01
 
 _AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
 
@@ -78,10 +78,20 @@ def _tip(a: float, hole: float, b: float, top_is_tool: bool, lead: float, push: 
 
 def tipping_offset(bench: Bench, lap: Lap, on_top: str) -> float:
     """Centre offset at which the top piece tips off [m]."""
-    hands = bench.hands
-    mirror = bench.mirror
+    mirror, hands = bench.mirror, bench.hands
     return _tip(
         mirror.radius, mirror.hole_radius, lap.radius, on_top == "tool",
+        hands.friction_lead, tuple(hands.push_offset),
+    )  # fmt: skip
+
+
+def closest_offset(bench: Bench, lap: Lap, on_top: str) -> float:
+    """Largest centre offset whose contact can be worked out: tipping, with every rim drawn in by SPECK [m]."""
+    mirror, hands = bench.mirror, bench.hands
+    speck = SPECK * mirror.radius
+    hole = mirror.hole_radius + speck if mirror.hole_radius > 0.0 else 0.0
+    return _tip(
+        mirror.radius - speck, hole, lap.radius - speck, on_top == "tool",
         hands.friction_lead, tuple(hands.push_offset),
     )  # fmt: skip
 
@@ -104,16 +114,16 @@ def spell_weights(
     far = stroke_reach(stroke)
     if far >= tip:
         raise TipsOffError(number, far, tip, file=None if file is None else str(file))
-    if far >= CLOSEST_TO_TIPPING * tip:
+    limit = closest_offset(bench, lap, spell.on_top)
+    if far >= limit:
         raise InputError(
             f"the stroke reaches {far * 1e3:.1f} mm off centre, within a hair of tipping off at {tip * 1e3:.1f} mm",
             file=str(file) if file is not None else None, key=f"spell {number}",
-            expected=f"at most {CLOSEST_TO_TIPPING * tip * 1e3:.1f} mm",
+            expected=f"at most {limit * 1e3:.1f} mm",
         )  # fmt: skip
     hands = bench.hands
     cases = load_cases(hands.friction_lead, tuple(hands.push_offset))
     jitter = (hands.length_jitter, hands.centre_jitter)
-    limit = CLOSEST_TO_TIPPING * tip
     weights = offset_weights(stroke, jitter, spell.on_top == "tool", cases, limit, accuracy)
     return weights, cases, far, tip
 
