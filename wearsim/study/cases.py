@@ -214,15 +214,20 @@ def _one(job: Job, place: int, row: Array | None, inner: dict[str, Array]) -> tu
     try:
         worked = work_case(job, place, row)
     except TipsOffError as error:
-        return {}, 1, str(error)
+        return {}, 1, _words(error)
     except InputError as error:
-        return {}, 2, str(error)
+        return {}, 2, _words(error)
     except ContactError as error:
         return {}, 3, str(error)
     wanted = {dimension for name in job.keep for dimension in QUANTITIES[name].inner} - {"percentile"}
     if wanted and not inner:
         inner.update({name: worked.radius if name == "radius" else worked.maps[name] for name in wanted})
     return {name: QUANTITIES[name].take(worked) for name in job.keep}, 0, ""
+
+
+def _words(error: InputError) -> str:
+    """Why, without the name of the file: the same wherever a study is worked out."""
+    return str(InputError(error.message, key=error.key, value=error.value, expected=error.expected))
 
 
 def _column(values: list[Any]) -> Array:

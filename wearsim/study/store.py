@@ -81,7 +81,8 @@ class _Writer:
         about = provenance(
             seed=job.seed, engine=job.engine, draws=job.draws, edge_limit_waves=job.edge_limit,
             wavelength_m=study.bench.light.wavelength, cases=study.cases, accuracy=repr(job.accuracy),
-            axes=list(self.dimensions), keys=[axis.key for axis in (*study.axes, *study.sampled)], **texts,
+            axes=list(self.dimensions), keep=list(job.keep),
+            keys=[axis.key for axis in (*study.axes, *study.sampled)], **texts,
         )  # fmt: skip
         about |= {f"{name}_sha256": digest(text) for name, text in texts.items()}
         for name, value in about.items():
@@ -246,6 +247,11 @@ class StudyResult:
     def cases(self) -> int:
         """Number of cases."""
         return int(self.failure.size)
+
+    @property
+    def kept(self) -> tuple[str, ...]:
+        """Names of the quantities, in the order in which they were asked for."""
+        return tuple(name for name in map(str, self.attributes["keep"]) if name in self.quantities)
 
     @property
     def failures(self) -> dict[str, int]:
