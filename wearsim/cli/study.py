@@ -15,7 +15,7 @@ from wearsim.cli.progress import case_bar
 
 if TYPE_CHECKING:
     from wearsim.study.plan import Study
-    from wearsim.study.store import StudyResult
+    from wearsim.study.result import StudyResult
 
 NAME = "study"
 EXAMPLE = "wearsim study overhang-risk -o risk.h5 --plot risk.png"

@@ -14,7 +14,8 @@ import numpy as np
 from wearsim.errors import CouldNotError
 from wearsim.show.study_words import axis_scale, is_number, quantity_scale, scalars
 from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
-from wearsim.study.store import SAMPLE, StudyResult
+from wearsim.study.result import StudyResult
+from wearsim.study.store import SAMPLE
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 MOST_PANELS = 6
 MOST_LINES = 6
 MOST_ROWS = 3
+MOST_NUMBERS = 120
 _LINES: tuple[dict[str, Any], ...] = (
     {"color": BLUE, "linestyle": "-", "marker": "o"},
     {"color": RED, "linestyle": (0, (6, 2)), "marker": "s"},
@@ -181,6 +183,7 @@ def _maps(result: StudyResult, name: str, numbers: list[str]) -> Figure:
     shown = None
     for axes, at, values in zip(panels.flat, fixed, cuts, strict=False):
         shown = _map(axes, result, free, values, (low, high))
+        _number(axes, shown, values) if name == "risk" else _contour(axes, shown, values)
         axes.set_title(_label(result, at), fontsize=10)
     for axes in list(panels.flat)[len(fixed) :]:
         axes.set_axis_off()
@@ -189,16 +192,16 @@ def _maps(result: StudyResult, name: str, numbers: list[str]) -> Figure:
     for axes in panels[:, 0]:
         axes.set_ylabel(axis_scale(result.coordinates[free[1]]).label)
     if shown is not None:
-        figure.colorbar(shown, ax=panels, label=scale.label, shrink=0.9)
+        hatched = "; hatched: cannot be done" if np.any(result.failure > 0) else ""
+        figure.colorbar(shown, ax=panels, label=scale.label + hatched, shrink=0.9)
     if said:
         figure.suptitle(said, fontsize=10)
     return figure
 
 
 def _map(axes: Axes, result: StudyResult, free: list[str], values: Any, bounds: tuple[float, float]) -> Any:
-    """One heat map; failed cases are hatched, lines of equal value carry their numbers."""
+    """One heat map; failed cases are hatched."""
     from matplotlib.colors import LinearSegmentedColormap
-    from matplotlib.patheffects import withStroke
 
     x, y = (axis_scale(result.coordinates[name]).numbers(result.coordinates[name].values) for name in free)
     ramp = LinearSegmentedColormap.from_list("wearsim", _RAMP)
@@ -208,11 +211,37 @@ def _map(axes: Axes, result: StudyResult, free: list[str], values: Any, bounds: 
     shown = axes.pcolormesh(x, y, masked, cmap=ramp, vmin=bounds[0], vmax=bounds[1], shading="nearest")
     if np.any(masked.mask):
         axes.patch.set(hatch="////", edgecolor=QUIET)
-    if min(values.shape) > 1 and bounds[1] > bounds[0] and masked.count() > 3:
-        lines = axes.contour(x, y, masked, levels=5, colors=INK, linewidths=0.9)
-        for text in axes.clabel(lines, fontsize=8.5, fmt="%g"):
-            cast(Any, text).set_path_effects([withStroke(linewidth=2.5, foreground="white")])
     return shown
+
+
+def _contour(axes: Axes, shown: Any, values: Any) -> None:
+    """Lines of equal value that carry their numbers, over a map of something smooth."""
+    from matplotlib.patheffects import withStroke
+
+    masked = np.ma.masked_invalid(values)
+    if min(values.shape) < 2 or masked.count() < 4 or masked.max() == masked.min():
+        return
+    x, y = _middles(shown)
+    lines = axes.contour(x, y, masked, levels=5, colors=INK, linewidths=0.9)
+    for text in axes.clabel(lines, fontsize=8.5, fmt="%g"):
+        cast(Any, text).set_path_effects([withStroke(linewidth=2.5, foreground="white")])
+
+
+def _number(axes: Axes, shown: Any, values: Any) -> None:
+    """The numbers themselves in their cells: shares that were counted are too rough for lines."""
+    if values.size > MOST_NUMBERS:
+        return
+    x, y = _middles(shown)
+    for (row, column), value in np.ndenumerate(values):
+        if np.isfinite(value):
+            ink = "white" if shown.norm(value) > 0.6 else INK
+            axes.text(x[column], y[row], f"{value:.2f}", ha="center", va="center", fontsize=8, color=ink)
+
+
+def _middles(shown: Any) -> tuple[Any, Any]:
+    corners = shown.get_coordinates()
+    x, y = corners[0, :, 0], corners[:, 0, 1]
+    return (x[1:] + x[:-1]) / 2, (y[1:] + y[:-1]) / 2
 
 
 def _clouds(result: StudyResult, name: str) -> Figure:
@@ -238,6 +267,7 @@ def _clouds(result: StudyResult, name: str) -> Figure:
         axes.set_xlabel(reading.label)
         if x.min() > 0.0 and x.max() / x.min() > 20.0:
             axes.set_xscale("log")
+            axes.xaxis.set_major_formatter("{x:g}")
     for axes in list(panels.flat)[len(keys) :]:
         axes.set_axis_off()
     for axes in panels[:, 0]:

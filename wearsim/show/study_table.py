@@ -11,7 +11,7 @@ from wearsim.show.text import columns, paragraph
 from wearsim.study.cases import FAILURES
 from wearsim.study.forecast import Forecast
 from wearsim.study.plan import Study
-from wearsim.study.store import StudyResult, StudyVariable
+from wearsim.study.result import StudyResult, StudyVariable
 
 _WORDS = {"tips_off": "tipped off", "refused": "refused", "no_balance": "found no balance"}
 
@@ -24,9 +24,9 @@ def study_text(result: StudyResult) -> str:
     result : StudyResult
     """
     rows: list[tuple[str, ...]] = [("Varied", "from", "to", "values")]
-    for name, variable in result.coordinates.items():
-        if name in result.dimensions or variable.dimensions == ("sample",):
-            rows.append(_varied(name, variable))
+    sampled = [name for name, variable in result.coordinates.items() if variable.dimensions == ("sample",)]
+    for name in dict.fromkeys([*result.dimensions, *sampled]):
+        rows.append(_varied(name, result.coordinates[name]))
     found: list[tuple[str, ...]] = [("Came out", "least", "median", "most")]
     for name in scalars(result):
         scale = quantity_scale(result.quantities[name])
@@ -57,7 +57,7 @@ def failures_text(result: StudyResult) -> str:
         return f"{result.cases} cases, none failed."
     lines = [f"{result.cases} cases, {sum(counts.values())} failed:"]
     for kind, count in counts.items():
-        first = str(result.reason[result.failure == FAILURES.index(kind)][0])
+        first = result.reason(*np.argwhere(result.failure == FAILURES.index(kind))[0])
         lines.append(paragraph(f"{count} {_WORDS[kind]}; the first: {first}", "  ", "    "))
     return "\n".join(lines)
 

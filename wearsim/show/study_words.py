@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearsim.show.lengths import MILLIMETRES, NANOMETRES
-from wearsim.study.store import StudyResult, StudyVariable
+from wearsim.study.result import StudyResult, StudyVariable
 
 _EXTENTS = ("length", "side_sweep", "side_overhang")
 # SI unit of a coordinate -> the unit that a person reads, and its size.
@@ -51,7 +51,9 @@ def axis_scale(variable: StudyVariable) -> Scale:
     first = variable.text.partition(", ")[0]
     table, _, name = first.partition(".")
     words = name.replace("_", " ") or table
-    owner = {"hands": "of the hands", "wear": "", "light": ""}.get(table, f"of the {table}")
+    owner = {"hands": "of the hands", "wear": "", "light": ""}.get(
+        table, f"of {table}" if table[-1].isdigit() else f"of the {table}"
+    )
     if table.startswith("spell"):
         owner = "" if table == "spell 1" else f"in {table}"
     unit, size = _READ.get(variable.unit, (variable.unit, 1.0))

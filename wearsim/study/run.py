@@ -16,7 +16,8 @@ from wearsim.study.cases import Chunk, Job, Part, job_for, work_chunk
 from wearsim.study.crew import Crew, crew_for
 from wearsim.study.parts import Parts, open_parts, parts_folder
 from wearsim.study.plan import Study, sample_of
-from wearsim.study.store import StudyResult, identity_of, read_study, write_study
+from wearsim.study.result import StudyResult, identity_of, read_study
+from wearsim.study.store import write_study
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.grid import Array
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearsim.bench.files import dump_bench, dump_programme
-from wearsim.errors import CouldNotError, StoreError
+from wearsim.errors import CouldNotError
 from wearsim.study.cases import FAILURES, Job, Part
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.quantities import PERCENTILES, QUANTITIES
@@ -26,6 +25,8 @@ from wearsim.wear.store import digest, provenance, whole_file
 FORMAT = "wearsim study"
 VERSION = 1
 SAMPLE = "sample"
+# Since HDF5 1.10 (2016): its headers carry check sums, so that damage is seen there too.
+LAYOUT = ("v110", "v110")
 _INNER_TEXT = {"radius": "radius on the mirror", "x": "across the mirror", "y": "across the mirror, upwards"}
 Values = NDArray[Any]
 Shape = tuple[int, ...]
@@ -115,7 +116,8 @@ class _Writer:
     ) -> h5py.Dataset:
         shape = tuple(self.file[dimension].shape[0] for dimension in dimensions)
         kind = more.pop("dtype", float)
-        checked = {} if h5py.check_string_dtype(np.dtype(kind)) else {"chunks": True, "fletcher32": True}
+        words = h5py.check_string_dtype(np.dtype(kind)) is not None
+        checked = {"chunks": True, "fletcher32": not words}
         dataset = self.file.create_dataset(name, shape, dtype=kind, data=values, **checked)
         dataset.attrs["units"], dataset.attrs["long_name"] = unit, text
         for key, value in more.items():
@@ -188,7 +190,7 @@ def write_study(
     inner = next((part.inner for part in parts if part.inner), {})
     try:
         with whole_file(output, force=force) as partial:
-            with h5py.File(partial, "w") as file:
+            with h5py.File(partial, "w", libver=LAYOUT) as file:
                 writer = _Writer(file, study, job)
                 writer.about(identity)
                 writer.scales(inner)
@@ -203,139 +205,3 @@ def write_study(
             f"{output}: cannot be written ({reason}); what is complete is kept: make room and give the same "
             "command again"
         ) from error
-
-
-@dataclass(frozen=True, eq=False)
-class StudyVariable:
-    """A dataset: its dimensions, unit, meaning and values."""
-
-    dimensions: tuple[str, ...]
-    unit: str
-    text: str
-    values: Values
-
-
-@dataclass(frozen=True, eq=False)
-class StudyResult:
-    """A study read back.
-
-    Parameters
-    ----------
-    file : Path
-    attributes : dict
-        Provenance.
-    dimensions : tuple of str
-        Of the cases.
-    coordinates : dict of str to StudyVariable
-        Of every dimension, and the sampled values.
-    quantities : dict of str to StudyVariable
-    failure : ndarray
-        Codes of :data:`wearsim.study.cases.FAILURES`, one a case.
-    reason : ndarray of str
-        In words.
-    """
-
-    file: Path
-    attributes: dict[str, Any]
-    dimensions: tuple[str, ...]
-    coordinates: dict[str, StudyVariable]
-    quantities: dict[str, StudyVariable]
-    failure: Values
-    reason: Values
-
-    @property
-    def cases(self) -> int:
-        """Number of cases."""
-        return int(self.failure.size)
-
-    @property
-    def kept(self) -> tuple[str, ...]:
-        """Names of the quantities, in the order in which they were asked for."""
-        return tuple(name for name in map(str, self.attributes["keep"]) if name in self.quantities)
-
-    @property
-    def failures(self) -> dict[str, int]:
-        """How many cases failed, by why."""
-        counts = np.bincount(self.failure.ravel(), minlength=len(FAILURES))
-        return {
-            name: int(count) for name, count in zip(FAILURES, counts, strict=True) if name != "none" and count
-        }
-
-
-_OWN = ("complete", "failure", "reason")
-
-
-def _open(path: Path) -> h5py.File:
-    file = h5py.File(path, "r")
-    if file.attrs.get("format") != FORMAT:
-        file.close()
-        raise StoreError("no study of wearsim, and left as it is", file=path, expected="a study's file")
-    return file
-
-
-def identity_of(path: Path) -> str:
-    """Digest of what the numbers of a file rest on; the whole file is looked through.
-
-    Raises
-    ------
-    StoreError
-        Where it is damaged or no study: it is left as it is.
-    """
-    return str(read_study(path).attributes["identity"])
-
-
-def read_study(path: str | Path) -> StudyResult:
-    """Read a study.
-
-    Parameters
-    ----------
-    path : str or Path
-
-    Raises
-    ------
-    StoreError
-        Where the file is missing, damaged, of a newer version or not a study.
-    """
-    path = Path(path)
-    if not path.exists():
-        raise StoreError("no such file", file=path, expected="a study's file")
-    try:
-        with _open(path) as file:
-            return _read(file, path)
-    except (OSError, KeyError, RuntimeError, ValueError) as error:
-        raise StoreError(
-            "damaged, or no HDF5 file; left as it is", file=path, expected="a file written by wearsim study"
-        ) from error
-
-
-def _read(file: h5py.File, path: Path) -> StudyResult:
-    attributes = dict(file.attrs)
-    if int(attributes["format_version"]) > VERSION:
-        raise StoreError(
-            "written by a newer wearsim", file=path, value=int(attributes["format_version"]),
-            expected=f"format version up to {VERSION}",
-        )  # fmt: skip
-    dimensions = tuple(map(str, attributes["axes"]))
-    for name in attributes:
-        if name.endswith("_sha256") and digest(str(attributes[name[:-7]])) != attributes[name]:
-            raise ValueError(f"{name[:-7]} does not fit its digest")
-    if not np.all(file["complete"][()] == 1):
-        raise StoreError("not complete, and left as it is", file=path)
-    coordinates: dict[str, StudyVariable] = {}
-    quantities: dict[str, StudyVariable] = {}
-    for name, dataset in file.items():
-        if name in _OWN:
-            continue
-        kept = quantities if name in QUANTITIES else coordinates
-        kept[name] = _variable(file, dataset)
-    reason = file["reason"].asstr()[()]
-    return StudyResult(path, attributes, dimensions, coordinates, quantities, file["failure"][()], reason)
-
-
-def _variable(file: h5py.File, dataset: h5py.Dataset) -> StudyVariable:
-    values = dataset.asstr()[()] if h5py.check_string_dtype(dataset.dtype) else dataset[()]
-    if dataset.is_scale:
-        dimensions: tuple[str, ...] = (dataset.name.strip("/"),)
-    else:
-        dimensions = tuple(dim[0].name.strip("/") for dim in dataset.dims)
-    return StudyVariable(dimensions, str(dataset.attrs["units"]), str(dataset.attrs["long_name"]), values)
