@@ -22,7 +22,7 @@ PATIENCE = 4.0
 # Opening processes and loading the kernels in each, measured on the machine of docs/performance.md.
 START_UP = 3.0
 # What HDF5 keeps of a dataset besides its values, and provenance besides the texts [bytes].
-_PER_DATASET, _PROVENANCE = 2_800, 6_000
+_PER_DATASET, _PROVENANCE = 950, 6_000
 _REASON, _MARKS = 16, 2
 
 

@@ -6,7 +6,6 @@ dimensions of profiles and maps come last. The file is made of the parts in one 
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
@@ -16,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearsim.bench.files import dump_bench, dump_programme
-from wearsim.errors import CouldNotError
+from wearsim.errors import CouldNotError, InputError, StoreError
 from wearsim.study.cases import FAILURES, Job, Part
+from wearsim.study.patient import PatientFile
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.quantities import PERCENTILES, QUANTITIES
 from wearsim.wear.store import digest, provenance, whole_file
@@ -189,19 +189,28 @@ def write_study(
     """
     inner = next((part.inner for part in parts if part.inner), {})
     try:
-        with whole_file(output, force=force) as partial:
-            with h5py.File(partial, "w", libver=LAYOUT) as file:
-                writer = _Writer(file, study, job)
-                writer.about(identity)
-                writer.scales(inner)
-                datasets = writer.datasets()
-                for part in parts:
-                    writer.put(datasets, part)
-            with partial.open("rb") as stream:
-                os.fsync(stream.fileno())
-    except (OSError, RuntimeError) as error:
-        reason = str(error).splitlines()[0]
+        with whole_file(output, force=force) as partial, PatientFile(partial) as stream:
+            with h5py.File(stream, "w", libver=LAYOUT) as file:
+                _fill(_Writer(file, study, job), identity, inner, parts, stream)
+            stream.sync()
+    except StoreError:  # a damaged part says so itself
+        raise
+    except (OSError, InputError) as error:
+        cause = error.__cause__ if isinstance(error.__cause__, OSError) else error
+        reason = getattr(cause, "strerror", None) or cause
         raise CouldNotError(
             f"{output}: cannot be written ({reason}); what is complete is kept: make room and give the same "
             "command again"
         ) from error
+
+
+def _fill(
+    writer: _Writer, identity: str, inner: dict[str, Values], parts: Iterable[Part], stream: PatientFile
+) -> None:
+    writer.about(identity)
+    writer.scales(inner)
+    datasets = writer.datasets()
+    for part in parts:
+        writer.put(datasets, part)
+        if stream.error is not None:
+            return
