@@ -70,6 +70,10 @@ def test_dask_gives_the_same_bytes_and_survives_a_death(
     run_study(small_study(), tmp_path / "both.h5", scheduler=address, accuracy=COARSE)
     assert content(tmp_path / "both.h5") == content(whole)
 
+    with Client(address, set_as_default=False) as client:
+        run_study(small_study(), tmp_path / "given.h5", client.get_executor(pure=False), accuracy=COARSE)
+    assert content(tmp_path / "given.h5") == content(whole)
+
     monkeypatch.setattr(run, "RUNS_IN_CHUNK", 6)  # many small chunks
 
     def strike(progress: Progress) -> None:
@@ -84,5 +88,5 @@ def test_dask_gives_the_same_bytes_and_survives_a_death(
 
 def test_nobody_at_the_address_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(crews, "_PATIENCE", 1.0)
-    with pytest.raises(CouldNotError, match="no scheduler with workers answers there"):
+    with pytest.raises(CouldNotError, match="no scheduler answers there"):
         run_study(small_study(), tmp_path / "o.h5", scheduler="tcp://127.0.0.1:9", accuracy=COARSE)

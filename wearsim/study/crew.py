@@ -11,6 +11,7 @@ import multiprocessing
 import os
 import signal
 import threading
+import time
 from concurrent.futures import BrokenExecutor, CancelledError, Executor, ProcessPoolExecutor
 from multiprocessing import connection
 from typing import Any
@@ -19,7 +20,7 @@ from wearsim.errors import CouldNotError, InputError
 
 # One thread of linear algebra a worker: the workers fill the cores, and sums are in one order everywhere.
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-_PATIENCE = 60.0  # [s]
+_PATIENCE, _ASK_AGAIN = 60.0, 5.0  # [s]
 
 
 class Crew:
@@ -38,6 +39,10 @@ class Crew:
     def __init__(self, executor: Executor, size: int | None = None) -> None:
         self.executor = executor
         self.size = size or int(getattr(executor, "_max_workers", 0) or os.cpu_count() or 1)
+
+    def now(self) -> int:
+        """Workers at this moment."""
+        return self.size
 
     def open(self) -> Executor:
         """The executor to work with."""
@@ -115,7 +120,31 @@ def _end_with(sentinel: Any) -> None:
     os._exit(1)
 
 
-class DaskCrew(Crew):
+class ClientCrew(Crew):
+    """The executor of a Dask client: workers come and go, and the scheduler finds others for what one had.
+
+    Parameters
+    ----------
+    executor : Executor
+        Of ``Client.get_executor``.
+    client : distributed.Client
+    """
+
+    def __init__(self, executor: Executor, client: Any) -> None:
+        super().__init__(executor, 1)
+        self.lost = (BrokenExecutor, CancelledError, _dask().KilledWorker)
+        self._client = client
+        self._asked = -_ASK_AGAIN
+
+    def now(self) -> int:
+        """Workers at this moment, asked for every few seconds."""
+        if time.monotonic() - self._asked > _ASK_AGAIN:
+            self._asked = time.monotonic()
+            self.size = max(1, sum(self._client.nthreads().values()))
+        return self.size
+
+
+class DaskCrew(ClientCrew):
     """The workers of a Dask scheduler.
 
     Parameters
@@ -131,29 +160,32 @@ class DaskCrew(Crew):
 
     def __init__(self, address: str) -> None:
         try:
-            dask: Any = importlib.import_module("distributed")
-        except ImportError as error:
-            raise CouldNotError("--scheduler needs Dask: pip install wearsim[cluster]") from error
-        try:
-            self._client: Any = dask.Client(address, timeout=_PATIENCE, set_as_default=False)
-            self._client.wait_for_workers(1, timeout=_PATIENCE)
+            client = _dask().Client(address, timeout=_PATIENCE, set_as_default=False)
         except (OSError, TimeoutError) as error:
-            raise CouldNotError(f"{address}: no scheduler with workers answers there") from error
+            raise CouldNotError(f"{address}: no scheduler answers there") from error
         except ValueError as error:
             raise InputError(
                 "no address of a scheduler", value=address, expected="tcp://host:port"
             ) from error
-        self.lost = (BrokenExecutor, CancelledError, dask.KilledWorker)
-        super().__init__(self._client.get_executor(pure=False), sum(self._client.nthreads().values()))
-
-    def renew(self) -> Executor:
-        """The same: the scheduler finds other workers."""
-        return self.executor
+        try:
+            client.wait_for_workers(1, timeout=_PATIENCE)
+        except TimeoutError as error:
+            client.close()
+            raise CouldNotError(f"{address}: the scheduler there has no workers") from error
+        super().__init__(client.get_executor(pure=False), client)
+        self.now()
 
     def close(self, hurry: bool = False) -> None:
         """Leave the cluster."""
         self.executor.shutdown(wait=not hurry)
         self._client.close()
+
+
+def _dask() -> Any:
+    try:
+        return importlib.import_module("distributed")
+    except ImportError as error:
+        raise CouldNotError("--scheduler needs Dask: pip install wearsim[cluster]") from error
 
 
 def crew_for(executor: Executor | None, workers: int | None, scheduler: str | None) -> Crew:
@@ -167,7 +199,8 @@ def crew_for(executor: Executor | None, workers: int | None, scheduler: str | No
     if sum(choice is not None for choice in (executor, workers, scheduler)) > 1:
         raise InputError("one of executor, workers and scheduler, no more", key="workers")
     if executor is not None:
-        return Crew(executor)
+        client = getattr(executor, "_client", None)  # of a Dask client's executor
+        return Crew(executor) if client is None else ClientCrew(executor, client)
     if scheduler is not None:
         return DaskCrew(scheduler)
     return ProcessCrew(workers or os.cpu_count() or 1)

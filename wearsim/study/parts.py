@@ -87,7 +87,7 @@ class Parts:
         """
         path = self.path(number)
         try:
-            with np.load(path, allow_pickle=False) as file:
+            with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
                 first, last = self.bounds(number)
                 values = {name[2:]: file[name] for name in file.files if name.startswith("v ")}
                 inner = {name[2:]: file[name] for name in file.files if name.startswith("c ")}

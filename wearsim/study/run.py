@@ -96,7 +96,7 @@ def run_study(
     try:
         if force and parts_folder(output).exists():
             Parts(parts_folder(output), identity, 1, study.cases).remove()
-        parts = open_parts(output, identity, chunk_size(job, study.cases, crew.size), study.cases)
+        parts = open_parts(output, identity, chunk_size(job, study.cases, crew.now()), study.cases)
         work_parts(study, job, parts, crew, watch)
         hurry = False
     finally:
@@ -233,7 +233,7 @@ def _fill(
     out: dict[Future[Part], Chunk], crew: Crew,
 ) -> bool:  # fmt: skip
     """Give out chunks until two wait for every worker; whether the executor took them."""
-    while len(out) < 2 * crew.size + 1:
+    while len(out) < 2 * crew.now() + 1:
         chunk = again.popleft() if again else next(chunks, None)
         if chunk is None:
             return True
