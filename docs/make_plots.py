@@ -33,7 +33,9 @@ def flat_lap() -> Any:
             x = np.linspace(offset - 1.0, 1.0, 400)
             pressure = [found.pressure(float(at)) for at in x]
             axes.plot(x, pressure, dash, color=BLUE, label=f"centres {offset / 2:.3f} D apart")
-        axes.set(xlabel="place along the line of centres, mirror's radius = 1", ylabel="pressure, mean at rest = 1")
+        axes.set(
+            xlabel="place along the line of centres, mirror's radius = 1", ylabel="pressure, mean at rest = 1"
+        )
         axes.legend()
     return figure
 
@@ -46,7 +48,9 @@ def lift_off() -> Any:
         figure = sheet(7.0, 3.4)
         axes = figure.subplots()
         axes.plot(sizes, over, color=BLUE)
-        axes.set(xlabel="diameter of the lap, in mirrors", ylabel="overhang of its rim, in laps", ylim=(0, 0.3))
+        axes.set(
+            xlabel="diameter of the lap, in mirrors", ylabel="overhang of its rim, in laps", ylim=(0, 0.3)
+        )
     return figure
 
 
@@ -59,7 +63,13 @@ def creep() -> Any:
         axes = figure.subplots()
         for minutes, dash in zip((2, 6, 14, 30), (":", "-.", "--", "-"), strict=True):
             outcome = ws.predict(bench, ws.Programme(spells=(spell,) * (minutes // 2)), draws=0)
-            axes.plot(outcome.radius * 1e3, outcome.removal / minutes * 1e9, dash, color=BLUE, label=f"mean of {minutes} min")
+            axes.plot(
+                outcome.radius * 1e3,
+                outcome.removal / minutes * 1e9,
+                dash,
+                color=BLUE,
+                label=f"mean of {minutes} min",
+            )
         twin = axes.twinx()
         twin.plot(outcome.radius * 1e3, outcome.before * 1e9, **{**BEFORE, "label": "figure before (right)"})
         twin.set_ylabel("figure error before [nm]")
@@ -78,7 +88,9 @@ def strokes() -> Any:
     }  # fmt: skip
     with house():
         figure = sheet(8.0, 2.3)
-        for axes, (name, (kind, length, sweep, aside, each)) in zip(figure.subplots(1, 4), sizes.items(), strict=True):
+        for axes, (name, (kind, length, sweep, aside, each)) in zip(
+            figure.subplots(1, 4), sizes.items(), strict=True
+        ):
             count = 2 * each
             moments = np.arange(count)[:, None] + np.arange(64)[None, :] / 64
             stroke = Stroke(kind, length, sweep, aside, float(max(each, 2)), 1.0)
@@ -149,9 +161,13 @@ def stop_short() -> Any:
             mean, square = np.exp(variance / 2), np.exp(2 * variance)
             expected = np.sqrt(1 - 2 * share * mean + share**2 * square)
             best = mean / square
-            axes.plot(share, expected, dash, color=BLUE, label=f"known within x {factor:g}: stop at {best:.2f}")
+            axes.plot(
+                share, expected, dash, color=BLUE, label=f"known within x {factor:g}: stop at {best:.2f}"
+            )
             axes.plot([best], [np.sqrt(1 - mean**2 / square)], "o", color=RED, markersize=5)
-        axes.set(xlabel="removal aimed at, over the figure error", ylabel="expected error left, RMS", ylim=(0, 1.6))
+        axes.set(
+            xlabel="removal aimed at, over the figure error", ylabel="expected error left, RMS", ylim=(0, 1.6)
+        )
         axes.legend()
     return figure
 

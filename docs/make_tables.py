@@ -37,7 +37,10 @@ MEANS = {
     ("Mirror", "mass"): "instead of the one computed from density and thickness; not both",
     ("Lap", "diameter"): "of the pitch; at most 1.2 of the mirror's",
     ("Lap", "pitch_temperature"): "at which `relaxation_time` holds",
-    ("Hands", "push_offset"): "where the hands push, from the top piece's centre: along the stroke, across it",
+    (
+        "Hands",
+        "push_offset",
+    ): "where the hands push, from the top piece's centre: along the stroke, across it",
     ("Spread", "preston"): "one-sigma factor within which the Preston coefficient is known; 1 = exactly",
     ("Spread", "stiffness"): "the same of the lap's stiffness",
     ("Spread", "relaxation_time"): "the same of its relaxation time",
@@ -48,7 +51,10 @@ MEANS = {
     ("Light", "wavelength"): "that waves and Strehl ratios are counted in",
     ("Spell", "on_top"): "which piece is stroked by hand; the other stands still",
     ("Spell", "stroke"): "the kind of stroke; `press` is cold pressing",
-    ("Spell", "length"): "whole travel of the centre from end to end; a plain number is a fraction of the mirror's diameter",
+    (
+        "Spell",
+        "length",
+    ): "whole travel of the centre from end to end; a plain number is a fraction of the mirror's diameter",
     ("Spell", "side_sweep"): "half of the side-to-side travel",
     ("Spell", "side_overhang"): "how far to the side the middle of the stroke lies",
     ("Spell", "strokes_per_sweep"): "strokes in one traverse from side to side",
@@ -128,7 +134,10 @@ def strokes() -> str:
     rows = [
         (
             f"`{kind}`",
-            *("needed" if key in NEEDED[kind] else "refused" if key in USELESS[kind] else "may be" for key in sizes),
+            *(
+                "needed" if key in NEEDED[kind] else "refused" if key in USELESS[kind] else "may be"
+                for key in sizes
+            ),
         )
         for kind in KINDS
     ]
@@ -207,7 +216,11 @@ def relaxation() -> str:
     """Relaxation time by squeeze flow of one facet, for a few viscosities."""
     thickness, half, stiffness = 5e-3, 12.5e-3, 5e9
     rows = [
-        (f"{eta:.1g}", f"{2 * thickness**3 / (3 * eta * half**2):.2g}", f"{3 * eta * half**2 / (2 * stiffness * thickness**3) / 60:.1f}")
+        (
+            f"{eta:.1g}",
+            f"{2 * thickness**3 / (3 * eta * half**2):.2g}",
+            f"{3 * eta * half**2 / (2 * stiffness * thickness**3) / 60:.1f}",
+        )
         for eta in (2e8, 7e8, 2e9)
     ]
     head = ("viscosity [Pa s]", "sinks at, per Pa [m/s]", "relaxation time [min], for 5e9 Pa/m")
@@ -220,8 +233,20 @@ def misfit() -> str:
     rows = []
     for speed in (0.05, 0.1, 0.2, 0.4):
         glass, pitch = PRESTON * speed * stiffness, 1.0 / relaxes
-        rows.append((speed, f"{1 / glass / 60:.0f}", f"{1 / (glass + pitch) / 60:.1f}", f"{glass / (glass + pitch):.0%}"))
-    head = ("mean speed [m/s]", "glass alone: 1/e in [min]", "both: 1/e in [min]", "share that the glass gets")
+        rows.append(
+            (
+                speed,
+                f"{1 / glass / 60:.0f}",
+                f"{1 / (glass + pitch) / 60:.1f}",
+                f"{glass / (glass + pitch):.0%}",
+            )
+        )
+    head = (
+        "mean speed [m/s]",
+        "glass alone: 1/e in [min]",
+        "both: 1/e in [min]",
+        "share that the glass gets",
+    )
     return table(head, rows)
 
 
@@ -235,7 +260,13 @@ def spheres() -> str:
         diameter = inches * 0.0254
         radius, curve = np.linspace(0.0, diameter / 2, 200), 2 * ratio * diameter
         numbers = figure_numbers(
-            radius, conic_departure(radius, curve, 0.0), R=curve, conic=-1.0, inner=0.0, outer=diameter / 2, wavelength=550e-9
+            radius,
+            conic_departure(radius, curve, 0.0),
+            R=curve,
+            conic=-1.0,
+            inner=0.0,
+            outer=diameter / 2,
+            wavelength=550e-9,
         )
         rows.append((f"{inches:g} in f/{ratio}", f"{2e9 * numbers.surface_pv:.0f}", f"{numbers.strehl:.3f}"))
     return table(("sphere", "wavefront PV at best focus [nm]", "Strehl ratio, 550 nm"), rows)
