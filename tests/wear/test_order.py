@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import accuracy_table
 import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
@@ -90,12 +91,6 @@ def test_converges_with_the_grids() -> None:
 
 def test_default_accuracy_on_diverse_benches() -> None:
     """The promise of docs/performance.md: half a per cent of the removal's range, worst radius."""
-    import sys
-    from pathlib import Path
-
-    sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
-    import accuracy_table
-
     finer = replace(accuracy_table.CONVERGED, glass_rings=96, pitch_rings=96, offsets=48, draws=1024)
     for case in accuracy_table.cases()[::3]:
         largest, rms = accuracy_table.error(case, DEFAULT, accuracy_table.removal(case, finer))

@@ -7,9 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import h5py
-import numpy as np
 import pytest
-import xarray
 from workbench import make_bench, make_programme, make_spell
 
 import wearsim
@@ -22,7 +20,7 @@ from wearsim.wear.store import digest, read_outcome, write_outcome
 
 @pytest.fixture(scope="module")
 def outcome() -> Outcome:
-    bench = make_bench(spread=Spread())
+    bench = make_bench(spread=Spread(), thickness=0.02)  # thin enough for a warning
     spells = make_spell("press", minutes=5.0), make_spell("w", minutes=10.0, length=0.5, side_sweep=0.2)
     return predict(bench, make_programme(*spells), draws=4, seed=3)
 
@@ -68,7 +66,7 @@ def test_provenance_and_units(outcome: Outcome, tmp_path: Path) -> None:
         assert about["written_utc"].endswith("+00:00")
         assert "numpy" in about["libraries"]
         assert about["programme_toml"] == outcome.programme_text
-        assert about["programme_toml_sha256"] == digest(outcome.programme_text)
+        assert about["programme_sha256"] == digest(outcome.programme_text)
         bare: list[str] = []
 
         def units(name: str, item: Any) -> None:
@@ -78,29 +76,6 @@ def test_provenance_and_units(outcome: Outcome, tmp_path: Path) -> None:
         file.visititems(units)
         assert not bare
         assert file["removal"].dims[0][0] == file["radius"]
-    with (
-        xarray.open_dataset(path, engine="h5netcdf" if _has("h5netcdf") else None)
-        if _can()
-        else _none() as data
-    ):
-        if data is not None:
-            assert np.array_equal(data["removal"], outcome.removal)
-
-
-def _has(name: str) -> bool:
-    import importlib.util
-
-    return importlib.util.find_spec(name) is not None
-
-
-def _can() -> bool:
-    return _has("h5netcdf") or _has("netCDF4")
-
-
-def _none() -> Any:
-    import contextlib
-
-    return contextlib.nullcontext(None)
 
 
 def test_existing_file_is_kept_unless_forced(outcome: Outcome, tmp_path: Path) -> None:
@@ -168,18 +143,3 @@ def test_other_files_and_newer_versions_are_refused(outcome: Outcome, tmp_path: 
         altered(lambda file, name=name: file.__delitem__(name))
         with pytest.raises(StoreError):
             read_outcome(path)
-
-
-def test_bytes_gone_wrong_never_crash_the_reader(outcome: Outcome, tmp_path: Path, rng: Any) -> None:
-    path, broken = tmp_path / "out.h5", tmp_path / "broken.h5"
-    write_outcome(outcome, path)
-    whole = np.frombuffer(path.read_bytes(), np.uint8)
-    for _ in range(150):
-        damaged = whole.copy()
-        at = rng.integers(0, min(8000, whole.size), 8)
-        damaged[at] = rng.integers(0, 256, 8, dtype=np.uint8)
-        broken.write_bytes(damaged.tobytes())
-        try:
-            read_outcome(broken)
-        except StoreError:
-            continue

@@ -54,53 +54,24 @@ def lay(pose: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch, gap: Any
     covered = 0.0
     for j in range(n):
         y = glass.across[j]
-        first, last = columns_under(
-            y,
-            glass.radius + GHOSTS * size,
-            y - cy,
-            cx,
-            pitch.radius + (GHOSTS + 1.0) * size,
-            size,
-            0.5 * (n - 1),
-            n,
-        )
+        reach_own, reach_other = glass.radius + GHOSTS * size, pitch.radius + (GHOSTS + 1.0) * size
+        first, last = columns_under(y, reach_own, y - cy, cx, reach_other, size, 0.5 * (n - 1), n)
         ends[j, 0], ends[j, 1], count = first, last, last - first
         if count == 0:
             continue
         at, right, up, height = row.at[:count], row.right[:count], row.up[:count], row.height[:count]
         x, left_x, left_y = glass.across[first:last], glass.across[first] - cx, y - cy
-        places_of_row(
-            (cosine * left_x + sine * left_y) / size + middle,
-            (cosine * left_y - sine * left_x) / size + middle,
-            cosine,
-            -sine,
-            m,
-            at,
-            right,
-            up,
-        )
-        covered += hold_row(
-            x,
-            y,
-            cx,
-            cy,
-            pitch.radius,
+        column, up_row = cosine * left_x + sine * left_y, cosine * left_y - sine * left_x
+        places_of_row(column / size + middle, up_row / size + middle, cosine, -sine, m, at, right, up)
+        inward, width, area = (
             glass.inward[j, first:last],
             glass.width[j, first:last],
             glass.area[j, first:last],
-            held[j, first:last],
         )
+        covered += hold_row(x, y, cx, cy, pitch.radius, inward, width, area, held[j, first:last])
         if glass.most > 0.0:
-            stiffen_row(
-                x,
-                cy * y,
-                cx,
-                need,
-                pitch.stiffness,
-                glass.gain[j, first:last],
-                glass.distance[j, first:last],
-                stiff[j, first:last],
-            )
+            gain, distance = glass.gain[j, first:last], glass.distance[j, first:last]
+            stiffen_row(x, cy * y, cx, need, pitch.stiffness, gain, distance, stiff[j, first:last])
         else:
             stiff[j, first:last] = pitch.stiffness
         if pitch.share.size > 1:

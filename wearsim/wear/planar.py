@@ -278,19 +278,8 @@ def _walk(
     settled = np.zeros((*poses.shape[:2], floor.SETTLEMENT_COLUMNS))
     if tally.guess.shape == settled.shape[1:]:
         settled[0] = tally.guess
-    walk(
-        poses,
-        settled,
-        w,
-        u,
-        glass,
-        pitch,
-        work,
-        spell.load,
-        pieces.preston,
-        pieces.relaxation,
-        accuracy.tolerance,
-    )
+    numbers = [float(v) for v in (spell.load, pieces.preston, pieces.relaxation, accuracy.tolerance)]
+    walk(poses, settled, w, u, glass, pitch, work, *numbers)
     if settled[..., floor.STATUS].any():
         raise _why(spell, poses, settled, glass, pitch)
     tally.guess = settled[-1]

@@ -67,19 +67,9 @@ def glass_of(radius: float, hole: float, across: Floats, edge_gain: float, edge_
     gain = edge_gain * np.exp(-np.maximum(radius - distance, -edge_length) / edge_length)
     width = np.clip(radius - distance + 0.5 * size, 1e-3 * size, size)
     inward = np.minimum(1.0, (radius - 0.5 * width) / np.maximum(distance, size))
-    return Glass(
-        area,
-        gain,
-        distance,
-        inward,
-        width,
-        across,
-        radius,
-        hole,
-        edge_gain,
-        edge_length,
-        radius + edge_length,
-    )
+    # floats, whatever came: a number of another type would compile every kernel anew
+    numbers = [float(value) for value in (radius, hole, edge_gain, edge_length, radius + edge_length)]
+    return Glass(area, gain, distance, inward, width, across, *numbers)
 
 
 def pitch_of(radius: float, across: Floats, stiffness: float, mask: Mask | None = None) -> Pitch:
@@ -105,12 +95,12 @@ def pitch_of(radius: float, across: Floats, stiffness: float, mask: Mask | None 
     distance = np.hypot(across[None, :], across[:, None])
     inward = np.minimum(1.0, (radius - 0.5 * size) / np.maximum(distance, size))
     if mask is None:
-        return Pitch(np.ones((1, 1)), inward, across, radius, stiffness)
+        return Pitch(np.ones((1, 1)), inward, across, float(radius), float(stiffness))
     share = part_of_cells(across, mask)
     fraction = pitch_fraction(share, radius, across)
     if fraction <= 0.0:
         raise InputError("the channels leave no pitch on the lap", key="lap.channel")
-    return Pitch(share, inward, across, radius, stiffness / fraction)
+    return Pitch(share, inward, across, float(radius), float(stiffness / fraction))
 
 
 def pitch_fraction(share: Floats, radius: float, across: Floats) -> float:
