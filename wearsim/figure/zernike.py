@@ -1,0 +1,128 @@
+"""Zernike terms in the order and normalisation of ISO 24157 (from memory).
+
+Double index ``n, m``: radial order and azimuthal frequency, the cosine for ``m >= 0`` and the sine of ``|m| theta``
+for ``m < 0``; theta runs counterclockwise from the x axis. Single index ``j = (n (n + 2) + m) / 2``, from 0. Every
+term has mean square 1 over the unit circle (piston: 1), so that a coefficient is the RMS that its term adds.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import eval_jacobi
+
+Floats = NDArray[np.float64]
+
+ASTIGMATISM_SINE, DEFOCUS, ASTIGMATISM_COSINE = 3, 4, 5
+
+
+def double_index(j: int) -> tuple[int, int]:
+    """Radial order and azimuthal frequency of the term with single index `j`.
+
+    Raises
+    ------
+    ValueError
+        If `j` is negative.
+    """
+    if j < 0:
+        raise ValueError(f"a Zernike term's single index is at least 0, got {j}")
+    n = (math.isqrt(8 * j + 1) - 1) // 2
+    return n, 2 * j - n * (n + 2)
+
+
+def single_index(n: int, m: int) -> int:
+    """Single index of the term of radial order `n` and azimuthal frequency `m`.
+
+    Raises
+    ------
+    ValueError
+        If there is no such term.
+    """
+    if n < 0 or abs(m) > n or (n - m) % 2:
+        raise ValueError(f"no Zernike term has radial order {n} and azimuthal frequency {m}")
+    return (n * (n + 2) + m) // 2
+
+
+def zernike_term(j: int, radius: ArrayLike, azimuth: ArrayLike) -> Floats:
+    """One term at these places.
+
+    Parameters
+    ----------
+    j : int
+        Single index.
+    radius, azimuth : array_like
+        Radius as a share of the unit circle's [1], and azimuth [rad].
+
+    Returns
+    -------
+    ndarray
+        [1]; the radial part by Jacobi polynomials, which stays exact where sums of factorials cancel.
+    """
+    n, m = double_index(j)
+    rho = np.asarray(radius, dtype=float)
+    k = (n - abs(m)) // 2
+    radial = (-1) ** k * rho ** abs(m) * eval_jacobi(k, abs(m), 0, 1.0 - 2.0 * rho**2)
+    wave = np.cos(m * np.asarray(azimuth)) if m >= 0 else np.sin(-m * np.asarray(azimuth))
+    return np.asarray(math.sqrt((n + 1) * (1 if m == 0 else 2)) * radial * wave, dtype=np.float64)
+
+
+def zernike_sum(coefficients: ArrayLike, radius: ArrayLike, azimuth: ArrayLike) -> Floats:
+    """Sum of terms, single index from 0, in the unit of the coefficients."""
+    total = np.zeros(np.broadcast(np.asarray(radius), np.asarray(azimuth)).shape)
+    for j, value in enumerate(np.asarray(coefficients, dtype=float)):
+        if value != 0.0:
+            total += value * zernike_term(j, radius, azimuth)
+    return total
+
+
+def fit_zernike(height: Floats, radius: Floats, azimuth: Floats, weight: Floats, terms: int = 28) -> Floats:
+    """Coefficients of the terms 0 to `terms` - 1 that fit a map best.
+
+    Parameters
+    ----------
+    height, radius, azimuth, weight : ndarray
+        Height, radius as a share of the unit circle's, azimuth [rad] and area; all of one shape.
+    terms : int
+        How many.
+
+    Returns
+    -------
+    ndarray, shape (terms,)
+        In the unit of `height`. Over a part of the circle (a hole) the terms are not orthogonal any more: this is
+        then their least-squares fit.
+    """
+    used = weight > 0.0
+    root = np.sqrt(weight[used])
+    basis = np.stack([zernike_term(j, radius[used], azimuth[used]) for j in range(terms)], axis=1)
+    solution = np.linalg.lstsq(basis * root[:, None], height[used] * root, rcond=None)[0]
+    return np.asarray(solution, dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Astigmatism:
+    """The second azimuthal harmonic of lowest order.
+
+    Parameters
+    ----------
+    amplitude : float
+        RMS that it adds to the surface, in the unit of the coefficients.
+    axis : float
+        Azimuth of the high meridian, from 0 up to pi [rad].
+    """
+
+    amplitude: float
+    axis: float
+
+    @property
+    def peak_to_valley(self) -> float:
+        """Difference of high and low meridian at the rim of the unit circle."""
+        return 2.0 * math.sqrt(6.0) * self.amplitude
+
+
+def astigmatism(coefficients: Floats) -> Astigmatism:
+    """Astigmatism of a row of coefficients, at least six."""
+    sine, cosine = float(coefficients[ASTIGMATISM_SINE]), float(coefficients[ASTIGMATISM_COSINE])
+    return Astigmatism(math.hypot(sine, cosine), 0.5 * math.atan2(sine, cosine) % math.pi)

@@ -1,0 +1,328 @@
+"""The planar engine: a programme walked stroke by stroke on two grids (physics section 6).
+
+What a spell needs comes as plain numbers (:class:`Pieces`, :class:`PlanarSpell`); wearsim.wear.planar_bench makes
+them from a bench and its programme.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+
+import numba
+import numpy as np
+
+from wearsim.errors import ContactError, CouldNotError, TipsOffError
+from wearsim.kernels import planar as floor
+from wearsim.kernels.planar import Floats, Glass, Pitch, Work
+from wearsim.wear.motion import Draws, Motion, drawn, nominal, poses_of, pressing_pose, times_of_strokes, tips
+from wearsim.wear.planar_grid import Mask, across_glass, across_lap, glass_of, pitch_of
+
+Progress = Callable[[float], None]
+MOST_REDRAWS = 1000
+
+
+@dataclass(frozen=True)
+class PlanarAccuracy:
+    """Numerical settings of the planar engine, each with the error that it bounds.
+
+    Parameters
+    ----------
+    cells : int
+        Cells across the mirror; the removal converges with the square of their size.
+    poses : int
+        Poses of a stroke; their places shift from stroke to stroke, so that few are enough.
+    share_of_relaxation : float
+        Longest time that the state stands still, as a share of the relaxation time: the error of a time step is
+        about half of it, of the change that is still to come.
+    tolerance : float
+        Imbalance allowed of force and moments, relative.
+    slots : int
+        Parts that poses are dealt into, and so the most threads that help; sums are taken in their order.
+    strokes_a_batch : int
+        Strokes between two reports of progress; Ctrl-C is heard between batches. Jittered strokes are drawn by
+        batches, so that this is part of what a seed means.
+    """
+
+    cells: int = 128
+    poses: int = 16
+    share_of_relaxation: float = 0.01
+    tolerance: float = 1e-9
+    slots: int = 4
+    strokes_a_batch: int = 16
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """The two pieces and what lies between them, SI.
+
+    Parameters
+    ----------
+    mirror_radius, hole_radius, lap_radius : float
+        [m]
+    stiffness : float
+        Foundation modulus per nominal area [Pa/m].
+    relaxation : float
+        Relaxation time of the pitch [s].
+    preston : float
+        [1/Pa]
+    edge_gain, edge_length : float
+        Of the glass-edge effect [1], [m].
+    mask : callable, optional
+        Where the lap has pitch.
+    """
+
+    mirror_radius: float
+    lap_radius: float
+    stiffness: float
+    relaxation: float
+    preston: float
+    hole_radius: float = 0.0
+    edge_gain: float = 0.0
+    edge_length: float = 5e-3
+    mask: Mask | None = None
+
+    def glass(self, cells: int) -> Glass:
+        """The mirror laid out on `cells` cells across."""
+        across = across_glass(self.mirror_radius, cells)
+        return glass_of(self.mirror_radius, self.hole_radius, across, self.edge_gain, self.edge_length)
+
+    def pitch(self, glass: Glass) -> Pitch:
+        """The lap laid out on cells of the same size."""
+        return pitch_of(self.lap_radius, across_lap(self.lap_radius, glass.across), self.stiffness, self.mask)
+
+
+@dataclass(frozen=True)
+class PlanarSpell:
+    """One spell, SI; a pressing where ``motion`` is None.
+
+    Parameters
+    ----------
+    duration : float
+        [s]
+    load : float
+        Force between the pieces [N].
+    motion : Motion or None
+    length_jitter : float
+        Spread of length and sweep from stroke to stroke, relative [1].
+    centre_jitter : float
+        Spread of the centre along and across [m].
+    number : int
+        Of the spell in its programme, from 1.
+    turned : float
+        How far the lap lies turned against the mirror, for a pressing [rad].
+    """
+
+    duration: float
+    load: float
+    motion: Motion | None
+    length_jitter: float = 0.0
+    centre_jitter: float = 0.0
+    number: int = 1
+    turned: float = 0.0
+
+
+@dataclass(frozen=True)
+class SpellReport:
+    """What a spell was like.
+
+    Parameters
+    ----------
+    peak_pressure : float
+        Largest pressure per nominal area [Pa].
+    peak_place : (float, float)
+        Where on the mirror, in its own frame [m].
+    lift_off_share : float
+        Share of the overlap that carried nothing, mean over the time worked [1].
+    reach : float
+        Largest offset of the centres [m].
+    redraws : int
+        Jittered strokes that would have tipped the piece off and were drawn again.
+    poses, steps : int
+        Poses walked and passes over the contact that their balance took.
+    """
+
+    peak_pressure: float = 0.0
+    peak_place: tuple[float, float] = (0.0, 0.0)
+    lift_off_share: float = 0.0
+    reach: float = 0.0
+    redraws: int = 0
+    poses: int = 0
+    steps: int = 0
+
+
+@dataclass
+class _Tally:
+    """Sums of a spell under way."""
+
+    covered: float = 0.0
+    touching: float = 0.0
+    reach: float = 0.0
+    redraws: int = 0
+    poses: int = 0
+    steps: int = 0
+    guess: Floats = field(default_factory=lambda: np.zeros((0, floor.SETTLEMENT_COLUMNS)))
+
+
+def room_for(glass: Glass, pitch: Pitch, slots: int) -> Work:
+    """Room for the kernel, for as many threads as numba may start."""
+    n, m, threads = glass.across.size, pitch.across.size, numba.get_num_threads()
+    grid = [np.zeros((threads, n, n)) for _ in range(4)]
+    ends = np.zeros((threads, n, 2), dtype=np.int64)
+    return Work(np.zeros((slots, n, n)), np.zeros((slots, m, m)), *grid, ends)
+
+
+def work_spell(
+    spell: PlanarSpell, pieces: Pieces, glass: Glass, pitch: Pitch, w: Floats, u: Floats, *, seed: int = 0,
+    accuracy: PlanarAccuracy | None = None, progress: Progress | None = None,
+) -> SpellReport:  # fmt: skip
+    """Walk one spell; glass ``w`` (n, n) and pitch ``u`` (m, m) [m] change in place.
+
+    Parameters
+    ----------
+    seed : int
+        Entropy of the jitter; the spell's number makes the stream its own.
+    progress : callable, optional
+        Called with the share of the spell done after each batch of strokes; what it raises stops the spell there.
+
+    Raises
+    ------
+    TipsOffError
+        If the stroke as meant carries the load outside the contact.
+    ContactError
+        If a balance was not found.
+    """
+    accuracy = accuracy or PlanarAccuracy()
+    work, tally = room_for(glass, pitch, accuracy.slots), _Tally()
+    check_tipping(spell, pieces)
+    for done, poses in _batches(spell, pieces, seed, accuracy, tally):
+        _walk(spell, poses, pieces, glass, pitch, work, w, u, accuracy, tally)
+        if progress is not None:
+            progress(done)
+    return _report(tally, work, glass, pitch, pieces)
+
+
+def _batches(
+    spell: PlanarSpell, pieces: Pieces, seed: int, accuracy: PlanarAccuracy, tally: _Tally
+) -> Iterable[tuple[float, Floats]]:
+    """Share of the spell done, and its poses (updates, poses, columns), batch by batch."""
+    if spell.motion is None:
+        yield from _pressing(spell, pieces, accuracy)
+        return
+    frequency = spell.motion.stroke.frequency
+    total = spell.duration * frequency
+    poses, updates = _pose_count(frequency, pieces.relaxation, accuracy)
+    rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(spell.number - 1,))))
+    whole = int(np.floor(total + 1e-9))
+    parts = [(first, min(accuracy.strokes_a_batch, whole - first), 1.0) for first in range(0, whole, accuracy.strokes_a_batch)]
+    if total - whole > 1e-9:
+        parts.append((whole, 1, total - whole))
+    for first, count, part in parts:
+        moments = times_of_strokes(first, count, poses, part)
+        walked = _draw(spell, spell.motion, moments, part / (frequency * poses), pieces, rng, tally)
+        yield (first + count * part) / total, walked.reshape(count * updates, poses // updates, -1)
+
+
+def _pose_count(frequency: float, relaxation: float, accuracy: PlanarAccuracy) -> tuple[int, int]:
+    """Poses of a stroke and how often its state is brought up to date."""
+    longest = accuracy.share_of_relaxation * relaxation
+    updates = max(1, int(np.ceil(1.0 / (frequency * longest))))
+    each = max(1, int(np.ceil(accuracy.poses / updates)))
+    return updates * each, updates
+
+
+def _pressing(spell: PlanarSpell, pieces: Pieces, accuracy: PlanarAccuracy) -> Iterable[tuple[float, Floats]]:
+    steps = max(8, int(np.ceil(4.0 * spell.duration / (accuracy.share_of_relaxation * pieces.relaxation))))
+    pose = pressing_pose(spell.turned, spell.duration / steps)
+    for first in range(0, steps, 64):
+        count = min(64, steps - first)
+        yield (first + count) / steps, np.broadcast_to(pose, (count, 1, pose.size)).copy()
+
+
+def _draw(
+    spell: PlanarSpell, motion: Motion, moments: Floats, seconds: float, pieces: Pieces, rng: np.random.Generator,
+    tally: _Tally,
+) -> Floats:  # fmt: skip
+    """Poses of a batch of strokes; those that would tip the piece off are drawn again, and counted."""
+    count = moments.shape[0]
+    if spell.length_jitter == 0.0 and spell.centre_jitter == 0.0:
+        return poses_of(motion, moments, nominal(count), seconds)
+    deviates = rng.standard_normal((count, 4))
+    for _ in range(MOST_REDRAWS):
+        draws = drawn(deviates, spell.length_jitter, spell.centre_jitter)
+        poses = poses_of(motion, moments, draws, seconds)
+        bad = tips(poses, pieces.mirror_radius, pieces.lap_radius).any(axis=1)
+        if not bad.any():
+            return poses
+        tally.redraws += int(bad.sum())
+        deviates[bad] = rng.standard_normal((int(bad.sum()), 4))
+    raise CouldNotError(f"spell {spell.number}: hardly a stroke with this jitter keeps the top piece on")
+
+
+def _walk(
+    spell: PlanarSpell, poses: Floats, pieces: Pieces, glass: Glass, pitch: Pitch, work: Work, w: Floats, u: Floats,
+    accuracy: PlanarAccuracy, tally: _Tally,
+) -> None:  # fmt: skip
+    settled = np.zeros((*poses.shape[:2], floor.SETTLEMENT_COLUMNS))
+    if tally.guess.shape == settled.shape[1:]:
+        settled[0] = tally.guess
+    floor.walk(poses, settled, w, u, glass, pitch, work, spell.load, pieces.preston, pieces.relaxation, accuracy.tolerance)
+    if settled[..., floor.STATUS].any():
+        worst = float(settled[..., floor.IMBALANCE].max())
+        raise ContactError(f"spell {spell.number}, planar engine", worst)
+    tally.guess = settled[-1]
+    time = poses[..., floor.TIME]
+    tally.covered += float(np.sum(settled[..., floor.COVERED] * time))
+    tally.touching += float(np.sum(settled[..., floor.TOUCHING] * time))
+    tally.reach = max(tally.reach, float(np.hypot(poses[..., 0], poses[..., 1]).max()))
+    tally.poses += settled.shape[0] * settled.shape[1]
+    tally.steps += int(settled[..., floor.STEPS].sum())
+
+
+def _report(tally: _Tally, work: Work, glass: Glass, pitch: Pitch, pieces: Pieces) -> SpellReport:
+    peak = work.peak.max(axis=0) * (pieces.stiffness / pitch.stiffness)
+    j, i = np.unravel_index(int(np.argmax(peak)), peak.shape)
+    return SpellReport(
+        peak_pressure=float(peak[j, i]),
+        peak_place=(float(glass.across[i]), float(glass.across[j])),
+        lift_off_share=1.0 - tally.touching / tally.covered if tally.covered > 0.0 else 0.0,
+        reach=tally.reach,
+        redraws=tally.redraws,
+        poses=tally.poses,
+        steps=tally.steps,
+    )
+
+
+def check_tipping(spell: PlanarSpell, pieces: Pieces) -> None:
+    """Refuse a stroke that, as meant, carries the load outside the contact.
+
+    Raises
+    ------
+    TipsOffError
+        With the offset at which it tips, and the largest on the way there that would not.
+    """
+    if spell.motion is None:
+        return
+    sweeps = int(np.ceil(2.0 * spell.motion.stroke.strokes_per_sweep)) if spell.motion.stroke.kind == "w" else 1
+    moments = np.arange(64 * sweeps).reshape(sweeps, 64) / 64.0
+
+    def walked(scale: float) -> tuple[Floats, bool]:
+        base = spell.motion.stroke
+        stroke = replace(base, length=base.length * scale, side_sweep=base.side_sweep * scale,
+                         side_overhang=base.side_overhang * scale)
+        poses = poses_of(replace(spell.motion, stroke=stroke), moments, nominal(sweeps), 1.0)
+        tipped = tips(poses, pieces.mirror_radius, pieces.lap_radius)
+        offset = np.hypot(poses[..., 0], poses[..., 1])
+        return (offset[tipped].min() if tipped.any() else offset.max()), bool(tipped.any())
+
+    offset, tipped = walked(1.0)
+    if not tipped:
+        return
+    low, high = 0.0, 1.0
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if walked(middle)[1] else (middle, high)
+    raise TipsOffError(spell.number, float(offset), float(walked(low)[0]))
+
+
+__all__ = ["Draws", "Pieces", "PlanarAccuracy", "PlanarSpell", "SpellReport", "check_tipping", "room_for", "work_spell"]
