@@ -1,0 +1,51 @@
+"""``wearsim compare``: tool on top or mirror on top?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from wearsim.cli import inputs
+from wearsim.cli.inputs import BenchPath, ProgrammePath
+from wearsim.cli.manners import Manners
+from wearsim.cli.predict import Draws, Engine, EngineChoice
+
+NAME = "compare"
+EXAMPLE = "wearsim compare bench.toml --programme programme.toml --plot out.png"
+Output = Annotated[
+    Path | None,
+    typer.Option("-o", "--output", metavar="FILE", help="The object of --json, to a file: .json."),
+]
+
+
+def command(
+    bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
+    draws: Draws = 32, output: Output = None,
+) -> None:  # fmt: skip
+    """Tool on top or mirror on top, all else equal?
+
+    Every stroke of the programme is worked with the tool on top, then with the mirror on top; pressings stay
+    as they are written.
+    """
+    manners.reserve({output: (".json",)}, inputs=[bench, programme])
+    voice = manners.voice
+    pieces = inputs.read_bench(bench)
+    work = inputs.read_programme(programme)
+    from wearsim.decide.compare import compare
+    from wearsim.show.comparison_plot import comparison_figure
+    from wearsim.show.comparison_table import comparison_text
+
+    inputs.tell_compiling(voice)
+    with voice.working("working the programme both ways"):
+        both = compare(pieces, work, engine=engine.value, seed=manners.seed, draws=draws)
+    inputs.tell_defaults(voice, pieces, work)
+    manners.deliver(
+        both.to_json,
+        table=lambda: comparison_text(pieces, both),
+        figure=lambda: comparison_figure(pieces, both),
+        write=lambda: manners.write_json(both.to_json(), output),
+    )
+    inputs.tell_cautions(voice)
+    voice.next("propose", bench, "--minutes", 60)

@@ -1,0 +1,62 @@
+"""What people hand to a command: benches and programmes, and what is said of them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from wearsim.bench.bench import Bench
+    from wearsim.bench.programme import Programme
+    from wearsim.cli.voice import Voice
+
+BenchPath = Annotated[
+    Path,
+    typer.Argument(metavar="BENCH", help="bench.toml, or the name of a ready bench.", show_default=False),
+]
+ProgrammePath = Annotated[
+    Path,
+    typer.Option(
+        "--programme", "-p", metavar="FILE", help="What is done: programme.toml.", show_default=False
+    ),
+]
+
+
+def read_bench(path: Path) -> Bench:
+    """The bench that a person named: the one place that says what a BENCH may be."""
+    from wearsim.bench.files import load_bench
+
+    return load_bench(path)
+
+
+def read_programme(path: Path, bench: Bench | None = None) -> Programme:
+    """The programme that a person named, checked on a bench if one is given."""
+    from wearsim.bench.files import load_programme
+
+    return load_programme(path, bench)
+
+
+def tell_defaults(voice: Voice, bench: Bench, programme: Programme | None = None) -> None:
+    """Say which defaults were used; with ``-v`` where each comes from."""
+    from wearsim.show.defaults import defaults_text
+
+    used = bench.defaults_used + (programme.defaults_used if programme else ())
+    if used:
+        voice.say(defaults_text(used, sources=voice.verbose))
+
+
+def tell_cautions(voice: Voice) -> None:
+    """One line of caution; with ``-v`` all of them."""
+    from wearsim.show.cautions import cautions_text
+
+    voice.say(cautions_text(whole=voice.verbose))
+
+
+def tell_compiling(voice: Voice) -> None:
+    """Say so where the first call ever has to compile the kernels."""
+    from wearsim.kernels._jit import is_compiled
+
+    if not is_compiled():
+        voice.say("First use on this machine: compiling, about a minute, this once.")

@@ -1,0 +1,96 @@
+"""The command ``wearsim``: the list of its commands, and how it ends.
+
+Nothing here or in a command's module is imported at the top but typer and the standard library: ``--help``
+answers at once, and what a command needs is imported inside it.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+from typing import Annotated
+
+import typer
+
+from wearsim import __version__
+from wearsim.cli import compare, predict
+from wearsim.cli.manners import Example, add
+from wearsim.cli.voice import Voice
+from wearsim.errors import WearsimError
+
+INTERRUPTED = 130
+# All of typer's complaints about a command line, in every version of it, derive from this.
+UsageError: type[Exception] = typer.BadParameter.__bases__[0]
+
+app = typer.Typer(
+    name="wearsim",
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    no_args_is_help=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+)
+TOP_EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
+
+
+@app.callback(cls=Example.group(TOP_EXAMPLE), invoke_without_command=True)
+def wearsim(
+    context: typer.Context,
+    version: Annotated[bool, typer.Option("--version", help="Say which version this is.")] = False,
+) -> None:
+    """What a stroke does to a mirror, and what to do next."""
+    if version:
+        typer.echo(f"wearsim {__version__}")
+        raise typer.Exit
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+
+
+for _module in (predict, compare):
+    add(app, _module.command, _module.NAME, _module.EXAMPLE)
+
+
+def run(argv: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments without the program's name; those of the process by default.
+
+    Returns
+    -------
+    int
+        0 done, 1 could not, 2 bad input, 130 interrupted.
+    """
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    debug = "--debug" in arguments
+    try:
+        done = typer.main.get_command(app).main(arguments, prog_name="wearsim", standalone_mode=False)
+        sys.stdout.flush()
+    except UsageError as error:
+        return _usage(error)
+    except WearsimError as error:
+        if debug:
+            traceback.print_exc()
+        Voice().fail(str(error))
+        return error.exit_code
+    except (KeyboardInterrupt, typer.Abort):
+        Voice().fail("interrupted")
+        return INTERRUPTED
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # whoever read stdout has gone
+        return 1
+    if done == INTERRUPTED:
+        Voice().fail("interrupted")
+    return done if isinstance(done, int) else 0
+
+
+def _usage(error: Exception) -> int:
+    """One line for a command line that cannot be understood, and where to look."""
+    message = " ".join(error.format_message().split())  # type: ignore[attr-defined]
+    context = getattr(error, "ctx", None)
+    where = context.command_path if context is not None else "wearsim"
+    Voice().fail(f"{message.rstrip('.')} (see {where} --help)")
+    return 2

@@ -1,0 +1,67 @@
+"""What is said beside the answer: all of it goes to stderr, none of it moves away from a terminal."""
+
+from __future__ import annotations
+
+import os
+import shlex
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TextIO
+
+from wearsim.show.text import paragraph
+
+
+def is_coloured(stream: TextIO) -> bool:
+    """Whether emphasis is wanted: at a terminal that can show it, unless ``NO_COLOR`` says no."""
+    return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+@dataclass(frozen=True)
+class Voice:
+    """Speaks to the person.
+
+    Parameters
+    ----------
+    quiet : bool
+        Nothing but failures.
+    verbose : bool
+        Sources and details too.
+    """
+
+    quiet: bool = False
+    verbose: bool = False
+
+    def say(self, text: str = "") -> None:
+        """Lines that are laid out already."""
+        if not self.quiet:
+            print(text, file=sys.stderr)
+
+    def warn(self, text: str) -> None:
+        """A warning, in bold where that can be shown."""
+        if self.quiet:
+            return
+        line = paragraph(text, "Warning: ", "         ")
+        if is_coloured(sys.stderr):
+            line = line.replace("Warning:", "\x1b[1mWarning:\x1b[0m", 1)
+        print(line, file=sys.stderr)
+
+    def next(self, *arguments: object) -> None:
+        """Name the sensible next command, ready to be copied."""
+        self.say("Next: " + shlex.join(["wearsim", *map(str, arguments)]))
+
+    def fail(self, text: str) -> None:
+        """The one line of a failure."""
+        print(f"wearsim: {text}", file=sys.stderr)
+
+    @contextmanager
+    def working(self, what: str) -> Iterator[None]:
+        """Show at a terminal that something is being worked on."""
+        if self.quiet or not sys.stderr.isatty():
+            yield
+            return
+        from rich.console import Console
+
+        with Console(stderr=True).status(what):
+            yield

@@ -1,0 +1,64 @@
+"""The plot of a comparison: the tool on top and the mirror on top, side by side on common scales."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from wearsim.bench.bench import Bench
+from wearsim.decide.compare import Comparison, Side
+from wearsim.show.comparison_table import HEADS, any_outcome, comparison_unit
+from wearsim.show.lengths import Unit, length_unit
+from wearsim.show.profiles import draw_removal, draw_surface, ordered
+from wearsim.show.style import INK, house, sheet
+from wearsim.show.text import paragraph
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+def comparison_figure(bench: Bench, both: Comparison) -> Figure:
+    """Plot a comparison.
+
+    Parameters
+    ----------
+    bench : Bench
+    both : Comparison
+    """
+    radial, high = length_unit(bench), comparison_unit(both)
+    with house():
+        figure = sheet(10.5, 6.4)
+        panels = figure.subplots(2, 2, sharex=True, sharey="row", height_ratios=[2.2, 1.0])
+        deepest = max(float(s.outcome.removal.max()) for s in both.sides if s.outcome is not None)
+        for column, side in enumerate(both.sides):
+            _draw_side(panels[0, column], panels[1, column], bench, side, radial, high)
+            panels[1, column].set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out")
+        panels[1, 0].set_ylim(max(1.12 * deepest / high.size, 1.0), 0.0)
+        panels[0, 0].set_ylabel(f"surface above the target [{high.name}]")
+        panels[1, 0].set_ylabel(f"removed [{high.name}]")
+        drawn = panels[0, 0] if both.tool.outcome is not None else panels[0, 1]
+        figure.legend(**ordered(drawn), loc="outside lower center", ncols=3)
+        before = any_outcome(both).numbers_before
+        figure.suptitle(f"Before: RMS of the surface {high.text(before.surface_rms)}", fontsize=11)
+    return figure
+
+
+def _draw_side(upper: Axes, lower: Axes, bench: Bench, side: Side, radial: Unit, high: Unit) -> None:
+    outcome = side.outcome
+    if outcome is None:
+        _refuse(upper, side.refused)
+        lower.grid(False)
+        upper.set_title(f"{HEADS[side.on_top]}: cannot be done")
+        return
+    draw_surface(upper, bench.mirror, outcome, radial, high)
+    draw_removal(lower, bench.mirror, outcome.removal, outcome.radius, radial, high)
+    upper.set_title(
+        f"{HEADS[side.on_top]}: RMS {high.text(outcome.surface_rms)}, Strehl ratio {outcome.strehl:.2f}"
+    )
+
+
+def _refuse(axes: Axes, reason: str) -> None:
+    """The reason in place of a profile."""
+    text = paragraph(reason, width=44)
+    axes.text(0.5, 0.5, text, transform=axes.transAxes, ha="center", va="center", color=INK)
+    axes.grid(False)

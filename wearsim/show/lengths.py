@@ -1,0 +1,67 @@
+"""The units in which a person reads lengths and heights."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+
+from wearsim.bench.bench import Bench
+
+_INCHES = re.compile(r'\d[\s*]*("|in|inch|inches|ft|foot|feet)\s*$')
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit to show lengths in.
+
+    Parameters
+    ----------
+    name : str
+        ASCII, for every terminal.
+    size : float
+        [m]
+    decimals : int
+        Worth showing.
+    """
+
+    name: str
+    size: float
+    decimals: int
+
+    def number(self, length: float) -> str:
+        """A length [m] as a number of this unit."""
+        return f"{length / self.size:.{self.decimals}f}"
+
+    def short(self, length: float) -> str:
+        """A length [m] with the unit's name and no idle zeros, as a person would say it."""
+        number = self.number(length)
+        return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {self.name}"
+
+    def text(self, length: float) -> str:
+        """A length [m] with the unit's name."""
+        return f"{self.number(length)} {self.name}"
+
+
+MILLIMETRES = Unit("mm", 1e-3, 1)
+INCHES = Unit("in", 0.0254, 2)
+NANOMETRES = Unit("nm", 1e-9, 0)
+MICROMETRES = Unit("um", 1e-6, 2)
+# Above this a height in nanometres has too many digits to be read.
+MANY_NANOMETRES = 1e-5
+
+
+def length_unit(bench: Bench) -> Unit:
+    """Inches where the bench's file gives the mirror's diameter in inches or feet, millimetres otherwise.
+
+    Parameters
+    ----------
+    bench : Bench
+    """
+    written = tomllib.loads(bench.text).get("mirror", {}).get("diameter", "")
+    return INCHES if _INCHES.search(str(written)) else MILLIMETRES
+
+
+def height_unit(largest: float) -> Unit:
+    """Nanometres, or micrometres where heights [m] run to many of them."""
+    return MICROMETRES if largest > MANY_NANOMETRES else NANOMETRES

@@ -1,0 +1,145 @@
+"""Strokes drawn to scale: the bottom piece seen from above, and the way of the top piece's centre over it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Spell, Stroke
+from wearsim.show.lengths import Unit
+from wearsim.show.spells import spell_sizes, spell_title
+from wearsim.show.style import BLUE, INK, QUIET, RED, without_frame
+from wearsim.wear.grid import Array
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+POINTS_A_STROKE = 48
+
+
+def stroke_path(stroke: Stroke) -> tuple[Array, Array]:
+    """Centre of the top piece over one round of the stroke, along it and across it (physics section 5).
+
+    Parameters
+    ----------
+    stroke : Stroke
+
+    Returns
+    -------
+    x, y : (n,) ndarray
+        [m]
+    """
+    strokes = 2.0 * stroke.strokes_per_sweep if stroke.kind == "w" else 1.0
+    turns = np.linspace(0.0, strokes, round(POINTS_A_STROKE * strokes) + 1)
+    x = 0.5 * stroke.length * np.sin(2.0 * np.pi * turns)
+    if stroke.kind == "w":
+        side = 2.0 / np.pi * np.arcsin(np.sin(2.0 * np.pi * turns / strokes))
+    elif stroke.kind == "oval":
+        side = np.cos(2.0 * np.pi * turns)
+    else:
+        side = np.zeros_like(turns)
+    return x, stroke.side_overhang + stroke.side_sweep * side
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """One spell as it is drawn, seen from above.
+
+    Parameters
+    ----------
+    bottom, top : float
+        Radii of the two pieces [m].
+    hole : float
+        Of the mirror [m].
+    mirror_on_top : bool
+    x, y : (n,) ndarray
+        The way of the top piece's centre, along the stroke and across it [m].
+    lines : tuple of str
+        What is written over it.
+    """
+
+    bottom: float
+    top: float
+    hole: float
+    mirror_on_top: bool
+    x: Array
+    y: Array
+    lines: tuple[str, ...]
+
+    @property
+    def farthest(self) -> int:
+        """Where on its way the top piece's centre is farthest out."""
+        return int(np.argmax(np.hypot(self.x, self.y)))
+
+    @property
+    def reach(self) -> float:
+        """Half of the width that the drawing needs [m]."""
+        x, y = self.x[self.farthest], self.y[self.farthest]
+        return max(self.bottom, abs(float(x)) + self.top, abs(float(y)) + self.top)
+
+
+def drawing_of(bench: Bench, spell: Spell, number: int, unit: Unit) -> Drawing:
+    """What to draw of a spell.
+
+    Parameters
+    ----------
+    bench : Bench
+    spell : Spell
+    number : int
+        In the programme.
+    unit : Unit
+        Of lengths.
+    """
+    mirror, lap = bench.mirror.radius, bench.lap(spell.lap).radius
+    bottom, top = (mirror, lap) if spell.on_top == "tool" else (lap, mirror)
+    x, y = np.zeros(1), np.zeros(1)
+    if not spell.is_press:
+        x, y = stroke_path(spell.stroke_on(bench.mirror.diameter))
+    sizes = spell_sizes(spell, bench.mirror.diameter, unit)
+    lines = (f"{number}:  {spell.minutes:g} min", spell_title(spell), *(sizes.split(", ") if sizes else ()))
+    on_top = spell.on_top == "mirror"
+    return Drawing(bottom, top, bench.mirror.hole_radius, on_top, x, y, lines)
+
+
+def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
+    """Draw spells to one common scale, a panel each.
+
+    Parameters
+    ----------
+    panels : sequence of Axes
+        At least as many as there are drawings; the others stay empty.
+    drawings : sequence of Drawing
+    """
+    reach = 1.03 * max(drawing.reach for drawing in drawings)
+    most = max(len(drawing.lines) for drawing in drawings)
+    for axes in panels:
+        without_frame(axes)
+        axes.set_xlim(-reach, reach)
+        axes.set_ylim(-reach, reach)
+    for axes, drawing in zip(panels, drawings, strict=False):
+        _draw(axes, drawing)
+        blank = [" "] * (most - len(drawing.lines))
+        axes.set_title("\n".join([*drawing.lines, *blank]), fontsize=9)
+
+
+def _draw(axes: Axes, drawing: Drawing) -> None:
+    far = drawing.farthest
+    _disc(axes, 0.0, 0.0, drawing.bottom, facecolor="#ececec", edgecolor=INK, linewidth=1.3)
+    look: dict[str, Any] = {"facecolor": "none", "edgecolor": RED, "linewidth": 1.2, "linestyle": (0, (4, 2))}
+    _disc(axes, drawing.x[far], drawing.y[far], drawing.top, **look)
+    if drawing.hole > 0.0 and drawing.mirror_on_top:
+        _disc(axes, drawing.x[far], drawing.y[far], drawing.hole, **look)
+    elif drawing.hole > 0.0:
+        _disc(axes, 0.0, 0.0, drawing.hole, facecolor="white", edgecolor=INK, linewidth=1.0)
+    axes.plot(drawing.x, drawing.y, color=BLUE, linewidth=1.0, solid_joinstyle="round")
+    axes.plot([0.0], [0.0], "+", color=QUIET, markersize=7)
+
+
+def _disc(axes: Axes, x: float, y: float, radius: float, **look: Any) -> None:
+    from matplotlib.patches import Circle
+
+    axes.add_patch(Circle((x, y), radius, **look))

@@ -1,0 +1,87 @@
+"""One look for every plot: told apart by line and hatch as well as by colour, on white paper or on a screen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+INK = "#1a1a1a"
+QUIET = "#767676"
+BLUE, RED = "#0b5394", "#b8480e"  # apart in hue for colour-blind eyes, and apart in grey
+BEFORE: dict[str, Any] = {"color": QUIET, "linestyle": (0, (5, 2)), "linewidth": 1.6, "zorder": 3}
+AFTER: dict[str, Any] = {"color": BLUE, "linestyle": "-", "linewidth": 2.2}
+BAND: dict[str, Any] = {"facecolor": "#d3e3f2", "edgecolor": "#8fb3d4", "linewidth": 0.6}
+REMOVED: dict[str, Any] = {"facecolor": "#f3d9c9", "edgecolor": RED, "linewidth": 1.4, "hatch": "...."}
+LEFT_OUT: dict[str, Any] = {"facecolor": "none", "edgecolor": "#9a9a9a", "linewidth": 0.0, "hatch": "/////"}
+
+_RC: dict[str, Any] = {
+    "font.size": 10.5,
+    "axes.titlesize": 11,
+    "axes.titlelocation": "left",
+    "axes.labelsize": 10.5,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.8,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.axisbelow": True,
+    "axes.grid": True,
+    "grid.color": "#dcdcdc",
+    "grid.linewidth": 0.6,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "text.color": INK,
+    "legend.frameon": False,
+    "legend.fontsize": 9.5,
+    "hatch.linewidth": 0.6,
+    "figure.facecolor": "white",
+    "savefig.facecolor": "white",
+    "svg.hashsalt": "wearsim",
+}
+
+
+@contextmanager
+def house() -> Iterator[None]:
+    """The house's settings of matplotlib, for as long as the block lasts."""
+    import matplotlib
+
+    with matplotlib.rc_context(rc=cast(Any, _RC)):
+        yield
+
+
+def sheet(width: float, height: float) -> Figure:
+    """An empty figure of this size [in], apart from any window or global state."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width, height), layout="constrained")
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def save(figure: Figure, path: Path, ending: str) -> None:
+    """Write a figure.
+
+    Parameters
+    ----------
+    figure : Figure
+    path : Path
+    ending : str
+        ``".png"``, ``".svg"`` or ``".pdf"``; the path itself may have another.
+    """
+    kind = ending.lower().lstrip(".")
+    undated = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind, {})
+    with house():
+        figure.savefig(path, format=kind, dpi=150, metadata=undated)
+
+
+def without_frame(axes: Axes) -> None:
+    """For a drawing to scale: no axes, equal units."""
+    axes.set_aspect("equal")
+    axes.set_axis_off()
