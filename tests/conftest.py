@@ -31,5 +31,5 @@ def rng() -> np.random.Generator:
 
 @pytest.fixture(autouse=True)
 def _floating_point_errors_raise() -> Iterator[None]:
-    with np.errstate(all="raise"):
+    with np.errstate(all="raise", under="ignore"):
         yield

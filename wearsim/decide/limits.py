@@ -42,10 +42,10 @@ class Limits:
     on_top: tuple[str, ...] = ("tool", "mirror")
     rate: float = 50.0
     reach: float = 0.9
-    removal_spread: float = 0.15
-    cost_spell: float = 0.02
+    removal_spread: float = 0.1
+    cost_spell: float = 0.01
     cost_change: float = 0.01
-    cost_hour: float = 0.05
+    cost_hour: float = 0.03
 
     def __post_init__(self) -> None:
         checks = (

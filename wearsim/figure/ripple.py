@@ -66,7 +66,9 @@ def ripple_spectrum(
         raise ValueError(f"the annulus from {inner} m to {outer} m is empty")
     at = np.linspace(inner, outer, samples, endpoint=False) + 0.5 * (outer - inner) / samples
     values = CubicSpline(radius, height)(at)
-    powers = np.polynomial.chebyshev.chebvander(2.0 * (at**2 - inner**2) / (outer**2 - inner**2) - 1.0, smooth_terms - 1)
+    powers = np.polynomial.chebyshev.chebvander(
+        2.0 * (at**2 - inner**2) / (outer**2 - inner**2) - 1.0, smooth_terms - 1
+    )
     left = values - powers @ np.linalg.lstsq(powers, values, rcond=None)[0]
     window = 0.5 - 0.5 * np.cos(2.0 * np.pi * (np.arange(samples) + 0.5) / samples)
     spectrum = np.abs(np.fft.rfft(left * window)) * 2.0 / window.sum()

@@ -33,7 +33,9 @@ def facets(shape: str, facet: float, channel: float, offset: tuple[float, float]
         return lambda x, y: _square(x - offset[0], y - offset[1], facet, channel)
     if shape == "hexagonal":
         return lambda x, y: _hexagonal(x - offset[0], y - offset[1], facet, channel)
-    raise InputError("unknown shape of facets", key="lap.facet_shape", value=shape, expected="square, hexagonal or none")
+    raise InputError(
+        "unknown shape of facets", key="lap.facet_shape", value=shape, expected="square, hexagonal or none"
+    )
 
 
 def _square(x: Floats, y: Floats, facet: float, channel: float) -> NDArray[np.bool_]:

@@ -104,7 +104,12 @@ def place_on_path(stroke: Stroke, strokes: Floats, draws: Draws) -> tuple[Floats
     if stroke.kind == "w":
         turn = 2.0 * np.pi * strokes / (2.0 * stroke.strokes_per_sweep)
         y += sweep * (2.0 / np.pi) * np.arcsin(np.sin(turn))
-        vy += sweep * (2.0 / stroke.strokes_per_sweep) * stroke.frequency * np.where(np.cos(turn) >= 0.0, 1.0, -1.0)
+        vy += (
+            sweep
+            * (2.0 / stroke.strokes_per_sweep)
+            * stroke.frequency
+            * np.where(np.cos(turn) >= 0.0, 1.0, -1.0)
+        )
     elif stroke.kind == "oval":
         y += sweep * np.cos(phase)
         vy -= sweep * rate * np.sin(phase)
@@ -118,7 +123,9 @@ def times_of_strokes(first: int, count: int, poses: int, part: float = 1.0) -> F
     many strokes fill the path evenly instead of printing rings.
     """
     begin = np.mod((first + np.arange(count)) * GOLDEN, 1.0)
-    return np.asarray(first + np.arange(count)[:, None] + part * (np.arange(poses)[None, :] + begin[:, None]) / poses)
+    return np.asarray(
+        first + np.arange(count)[:, None] + part * (np.arange(poses)[None, :] + begin[:, None]) / poses
+    )
 
 
 def poses_of(motion: Motion, strokes: Floats, draws: Draws, seconds: float) -> Floats:
@@ -141,7 +148,9 @@ def poses_of(motion: Motion, strokes: Floats, draws: Draws, seconds: float) -> F
     # velocity of the top piece's centre, its walking included, in the stroke's directions
     vx, vy = vx - motion.walk * y, vy + motion.walk * x
     speed = np.hypot(vx, vy)
-    lead_x, lead_y = (motion.lead * np.divide(v, speed, out=np.zeros_like(v), where=speed > 0.0) for v in (vx, vy))
+    lead_x, lead_y = (
+        motion.lead * np.divide(v, speed, out=np.zeros_like(v), where=speed > 0.0) for v in (vx, vy)
+    )
     load_x = motion.push_offset[0] + lead_x + (x if tool else 0.0)
     load_y = motion.push_offset[1] + lead_y + (y if tool else 0.0)
     centre_x, centre_y = _turned(sign * x, sign * y, heading)

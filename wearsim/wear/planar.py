@@ -214,7 +214,10 @@ def _batches(
     poses, updates = _pose_count(frequency, pieces.relaxation, accuracy)
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(spell.number - 1,))))
     whole = int(np.floor(total + 1e-9))
-    parts = [(first, min(accuracy.strokes_a_batch, whole - first), 1.0) for first in range(0, whole, accuracy.strokes_a_batch)]
+    parts = [
+        (first, min(accuracy.strokes_a_batch, whole - first), 1.0)
+        for first in range(0, whole, accuracy.strokes_a_batch)
+    ]
     if total - whole > 1e-9:
         parts.append((whole, 1, total - whole))
     for first, count, part in parts:
@@ -266,7 +269,19 @@ def _walk(
     settled = np.zeros((*poses.shape[:2], floor.SETTLEMENT_COLUMNS))
     if tally.guess.shape == settled.shape[1:]:
         settled[0] = tally.guess
-    floor.walk(poses, settled, w, u, glass, pitch, work, spell.load, pieces.preston, pieces.relaxation, accuracy.tolerance)
+    floor.walk(
+        poses,
+        settled,
+        w,
+        u,
+        glass,
+        pitch,
+        work,
+        spell.load,
+        pieces.preston,
+        pieces.relaxation,
+        accuracy.tolerance,
+    )
     if settled[..., floor.STATUS].any():
         worst = float(settled[..., floor.IMBALANCE].max())
         raise ContactError(f"spell {spell.number}, planar engine", worst)
@@ -303,13 +318,19 @@ def check_tipping(spell: PlanarSpell, pieces: Pieces) -> None:
     """
     if spell.motion is None:
         return
-    sweeps = int(np.ceil(2.0 * spell.motion.stroke.strokes_per_sweep)) if spell.motion.stroke.kind == "w" else 1
+    sweeps = (
+        int(np.ceil(2.0 * spell.motion.stroke.strokes_per_sweep)) if spell.motion.stroke.kind == "w" else 1
+    )
     moments = np.arange(64 * sweeps).reshape(sweeps, 64) / 64.0
 
     def walked(scale: float) -> tuple[Floats, bool]:
         base = spell.motion.stroke
-        stroke = replace(base, length=base.length * scale, side_sweep=base.side_sweep * scale,
-                         side_overhang=base.side_overhang * scale)
+        stroke = replace(
+            base,
+            length=base.length * scale,
+            side_sweep=base.side_sweep * scale,
+            side_overhang=base.side_overhang * scale,
+        )
         poses = poses_of(replace(spell.motion, stroke=stroke), moments, nominal(sweeps), 1.0)
         tipped = tips(poses, pieces.mirror_radius, pieces.lap_radius)
         offset = np.hypot(poses[..., 0], poses[..., 1])
@@ -325,4 +346,13 @@ def check_tipping(spell: PlanarSpell, pieces: Pieces) -> None:
     raise TipsOffError(spell.number, float(offset), float(walked(low)[0]))
 
 
-__all__ = ["Draws", "Pieces", "PlanarAccuracy", "PlanarSpell", "SpellReport", "check_tipping", "room_for", "work_spell"]
+__all__ = [
+    "Draws",
+    "Pieces",
+    "PlanarAccuracy",
+    "PlanarSpell",
+    "SpellReport",
+    "check_tipping",
+    "room_for",
+    "work_spell",
+]

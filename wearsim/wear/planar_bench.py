@@ -216,7 +216,9 @@ def run_planar(
         seen = lap.pieces.glass(accuracy.cells)
         told = None if progress is None else (lambda share, at=number - 1: progress(at, share))
         reports.append(
-            work_spell(plain, lap.pieces, seen, lap.pitch, w, lap.height, seed=seed, accuracy=accuracy, progress=told)
+            work_spell(
+                plain, lap.pieces, seen, lap.pitch, w, lap.height, seed=seed, accuracy=accuracy, progress=told
+            )
         )
         stand = stand if plain.motion is None else stand.after(plain.motion, spell.duration)
         stages.append(w.copy())

@@ -86,7 +86,9 @@ class FigureFrame:
     def height_of_terms(self, coefficients: Floats, glass: Glass) -> Floats:
         """Glass whose figure error is this sum of Zernike terms over the clear aperture ``(n, n)`` [m]."""
         beyond = glass.radius + 3.0 * float(glass.across[1] - glass.across[0])
-        error = zernike_sum(coefficients, np.minimum(glass.distance, beyond) / self.clear_radius, _azimuth(glass))
+        error = zernike_sum(
+            coefficients, np.minimum(glass.distance, beyond) / self.clear_radius, _azimuth(glass)
+        )
         return error + self.departure(glass)
 
     def height_of_map(self, error: Floats, glass: Glass) -> Floats:
@@ -101,7 +103,9 @@ class FigureFrame:
         """Zonal ripple of a map: the spectrum of its mean over rings."""
         count = int(self.clear_radius / float(glass.across[1] - glass.across[0])) * 2
         radius = np.linspace(glass.hole, self.clear_radius, count)
-        return ripple_spectrum(radius, ring_mean(removal, glass.across, radius), glass.hole, self.clear_radius)
+        return ripple_spectrum(
+            radius, ring_mean(removal, glass.across, radius), glass.hole, self.clear_radius
+        )
 
 
 def _azimuth(glass: Glass) -> Floats:

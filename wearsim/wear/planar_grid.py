@@ -47,7 +47,7 @@ def part_of_cells(across: Floats, inside: Mask, samples: int = SAMPLES) -> Float
 
 
 def glass_of(radius: float, hole: float, across: Floats, edge_gain: float, edge_length: float) -> Glass:
-    """Lay out what stays of the mirror (physics section 2): areas, and the edge gain as each cell's mean.
+    """Lay out what stays of the mirror (physics section 2).
 
     Parameters
     ----------
@@ -63,11 +63,23 @@ def glass_of(radius: float, hole: float, across: Floats, edge_gain: float, edge_
     size = float(across[1] - across[0])
     area = part_of_cells(across, lambda x, y: (x**2 + y**2 <= radius**2) & (x**2 + y**2 >= hole**2)) * size**2
     distance = np.hypot(across[None, :], across[:, None])
-    # the mean of exp(-s/lambda) over a cell's width; where the rim cuts the cell, over the part inside it
-    near, far = np.clip(radius - distance - size / 2, 0.0, None), np.clip(radius - distance + size / 2, 1e-9 * size, None)
-    gain = edge_gain * edge_length * (np.exp(-near / edge_length) - np.exp(-far / edge_length)) / (far - near)
-    inward = np.minimum(1.0, (radius - 0.5 * size) / np.maximum(distance, size))
-    return Glass(area, gain, distance, inward, across, radius, hole, edge_gain, edge_length, radius + edge_length)
+    # carried on beyond the rim, as heights are, so that a reading at the rim sees a smooth field
+    gain = edge_gain * np.exp(-np.maximum(radius - distance, -edge_length) / edge_length)
+    width = np.clip(radius - distance + 0.5 * size, 1e-3 * size, size)
+    inward = np.minimum(1.0, (radius - 0.5 * width) / np.maximum(distance, size))
+    return Glass(
+        area,
+        gain,
+        distance,
+        inward,
+        width,
+        across,
+        radius,
+        hole,
+        edge_gain,
+        edge_length,
+        radius + edge_length,
+    )
 
 
 def pitch_of(radius: float, across: Floats, stiffness: float, mask: Mask | None = None) -> Pitch:
@@ -145,7 +157,11 @@ def carry_on(height: Floats, glass: Glass) -> Floats:
     out = np.where(glass.area > 0.5 * size**2, height, 0.0)
     for rim, sign in ((glass.radius, 1.0), (glass.hole, -1.0)):
         base = rim - sign * 1.6 * size
-        lost = (glass.area <= 0.5 * size**2) & (sign * (glass.distance - base) > 0.0) & (glass.distance < rim + 5 * size)
+        lost = (
+            (glass.area <= 0.5 * size**2)
+            & (sign * (glass.distance - base) > 0.0)
+            & (glass.distance < rim + 5 * size)
+        )
         if rim > 0.0 and lost.any():
             y, x = glass.across[np.nonzero(lost)[0]], glass.across[np.nonzero(lost)[1]]
             distance = np.maximum(glass.distance[lost], 1e-9 * size)

@@ -69,7 +69,9 @@ def turns(angle: float, spells: int, *, bias: complex = 1.0, harmonic: int = 2) 
     return Turned(angle, harmonic, number + 1, share, worn)
 
 
-def harmonic_of(field: Floats, across: Floats, radius: Floats, harmonic: int = 2, azimuths: int = 720) -> NDArray[np.complex128]:
+def harmonic_of(
+    field: Floats, across: Floats, radius: Floats, harmonic: int = 2, azimuths: int = 720
+) -> NDArray[np.complex128]:
     """Amplitude ``A exp(i m theta0)`` of one azimuthal harmonic of a map on circles of these radii ``(k,)``.
 
     Parameters
