@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import chi2
 
-from wearsim.decide.trial import COARSE
 from wearsim.errors import CouldNotError
-from wearsim.learn.chain import Chain, Link, Step
+from wearsim.learn.chain import LEARNING, Chain, Link, Step
 from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.measured import measured_figure, observe
@@ -27,7 +26,7 @@ SUSPECT = 0.01
 RARE = 0.02
 """Share of sessions whose record is wrong: one in fifty. A judgement."""
 TOLD, PARTLY = 0.5, 0.85
-"""A constant is told by the data when its spread is below the first share of the prior's, partly below the second."""
+"""A constant is told by the data below the first share of the prior's spread, partly below the second."""
 
 Progress = Callable[[str], None]
 
@@ -117,7 +116,7 @@ def with_session_spread(belief: Belief, spread: float) -> Belief:
 
 
 def chain_of(
-    folder: MirrorFolder, accuracy: Accuracy = COARSE, discrepancy: Discrepancy | None = None
+    folder: MirrorFolder, accuracy: Accuracy = LEARNING, discrepancy: Discrepancy | None = None
 ) -> Chain:
     """A folder's sessions as a chain.
 

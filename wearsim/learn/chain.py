@@ -30,6 +30,11 @@ from wearsim.wear.radial import work
 from wearsim.wear.start import StartFigure, covariance_root
 from wearsim.wear.state import Pitch, State, start_state
 
+LEARNING = Accuracy(
+    glass_rings=36, pitch_rings=32, rim_share=0.95, offsets=14, per_radius=10, per_turn=9, ring_per_turn=8, draws=1024,
+    phases=32, tolerance=1e-2,
+)  # fmt: skip
+"""Of the engine when it is run hundreds of times: 0.5 nm RMS in three sessions of a micrometre (docs/learning.md)."""
 UNKNOWN = 1.0
 """Spread of a removal of which nothing is believed, in that of the engine [1]."""
 LEAST_GLASS = 0.3e-9
@@ -148,6 +153,13 @@ class Chain:
             state, covariance = step.state, step.covariance
         return tuple(steps)
 
+    def follow_closely(
+        self, constants: Constants, spread: float, misfits: frozenset[int] = frozenset()
+    ) -> tuple[Step, ...]:
+        """As :meth:`follow`, the engine linearised at these very constants."""
+        steps = self.follow(constants, spread, None, misfits)
+        return self.follow(constants, spread, self.carriers(constants, spread, steps), misfits)
+
     def _start(self) -> tuple[State, Array]:
         first = self.first
         state = State(first.radius, first.height, MappingProxyType({}))
@@ -179,7 +191,7 @@ class Chain:
         miss = seen.miss(after.height)
         total = seen.matrix @ grown @ seen.matrix.T + seen.covariance
         gain = cho_solve(cho_factor(total), seen.matrix @ grown).T
-        corrected = _corrected(after, gain @ miss)
+        corrected = corrected_state(after, gain @ miss)
         if is_misfit:
             corrected = start_state(link.bench, state.radius, corrected.height, self.accuracy)
         left = grown - gain @ total @ gain.T
@@ -211,7 +223,7 @@ class Chain:
         root = _main_columns(covariance)
         moved = np.empty_like(root)
         for column in range(root.shape[1]):
-            other = _corrected(state, root[:, column])
+            other = corrected_state(state, root[:, column])
             try:
                 after = work(link.bench, link.programme, other, constants, self.accuracy).states[-1]
             except ContactError:
@@ -227,8 +239,15 @@ def _main_columns(covariance: Array, share: float = 1e-3) -> Array:
     return root[:, np.sum(root**2, axis=0) > share * np.sum(root**2, axis=0).max()]
 
 
-def _corrected(state: State, change: Array) -> State:
-    """Glass changed by a correction (n,) [m], and every lap by as much the other way."""
+def corrected_state(state: State, change: Array) -> State:
+    """Glass changed by a correction (n,) [m], and every lap by as much the other way.
+
+    Parameters
+    ----------
+    state : State
+    change : (n,) ndarray
+        [m]
+    """
     radius = state.radius
     laps = {}
     for name, pitch in state.laps.items():

@@ -29,6 +29,10 @@ class Discrepancy:
         Difference in shape as a share of the RMS of the removal about its mean [1].
     even : float
         The same as a share of the mean removal [1].
+    rim : float
+        More of it at the rim, as a share of the mean removal [1].
+    rim_length : float
+        How fast that fades inwards, as a share of the mirror's radius [1].
     length : float
         Over which it goes together, as a share of the mirror's radius [1]. A judgement.
     floor : float
@@ -37,8 +41,10 @@ class Discrepancy:
 
     spread: float = 0.08
     spread_factor: float = 1.8
-    shape: float = 0.04
-    even: float = 0.004
+    shape: float = 0.03
+    even: float = 0.003
+    rim: float = 0.01
+    rim_length: float = 0.04
     length: float = 0.15
     floor: float = 0.5e-9
 
@@ -56,5 +62,11 @@ class Discrepancy:
         mean = float(weight @ removal)
         about = float(np.sqrt(weight @ (removal - mean) ** 2))
         size = self.shape * about + self.even * abs(mean) + self.floor
-        apart = (radius[:, None] - radius) / (self.length * radius[-1])
-        return np.asarray(spread**2 * np.outer(removal, removal) + size**2 * np.exp(-0.5 * apart**2))
+        x = radius / radius[-1]
+        rim = self.rim * abs(mean) * np.exp(-(1.0 - x) / self.rim_length)
+        apart = x[:, None] - x
+        return np.asarray(
+            spread**2 * np.outer(removal, removal)
+            + size**2 * np.exp(-0.5 * (apart / self.length) ** 2)
+            + np.outer(rim, rim) * np.exp(-0.5 * (apart / self.rim_length) ** 2)
+        )
