@@ -29,6 +29,14 @@ FREEDOM = 5.0
 """Of the Student distribution that is drawn from: its tails are heavier than the posterior's."""
 WIDER = 1.25
 """How much wider than the curvature says it is drawn [1]."""
+SCOUTS = 48
+"""Places, drawn from the prior, that are looked at before the search for the most likely constants."""
+BEGINNINGS = 3
+"""The best of them, from which that search begins: there may be more than one hill."""
+APART = 1.0
+"""Least distance between beginnings, in sigmas of the prior."""
+CLOSE = 0.1
+"""A search that moves less than this, in sigmas of the prior, has arrived."""
 FARTHEST = 5.0
 """Constants are sought within so many sigmas of the prior."""
 
@@ -120,19 +128,46 @@ class Inference:
         return self.chain.follow(constants_at(self.logs_at(place)), spread, self.carriers, self.misfits)
 
     def find(self) -> None:
-        """The most likely constants and the curvature there."""
+        """The most likely constants and the curvature there, the best of a few searches."""
         spread = self.chain.discrepancy.spread
-        self.steps = self._follow(self.middle, spread)
-        for _ in range(ROUNDS if self.middle.size else 1):
-            constants = constants_at(self.logs_at(self.middle))
-            self.carriers = self.chain.carriers(constants, spread, self.steps)
-            self.steps = self._follow(self.middle, spread)
-            if not self.middle.size:
-                return
-            before = self.middle
-            self._improve(spread)
-            if np.abs(self.middle - before).max() < 0.05:
+        size = self.middle.size
+        if not size:
+            self._linearise(spread)
+            return
+        best: tuple[float, Array, Array, tuple[Step, ...], tuple[Array, ...] | None] | None = None
+        for place in self._beginnings(spread):
+            self.middle, self.root = place, np.eye(size)
+            for _ in range(ROUNDS):
+                before = self.middle
+                self._linearise(spread)
+                self._improve(spread)
+                if np.abs(self.middle - before).max() < CLOSE:
+                    break
+            if best is None or self.evidence > best[0]:
+                best = self.evidence, self.middle, self.root, self.steps, self.carriers
+        if best is not None:
+            _, self.middle, self.root, self.steps, self.carriers = best
+
+    def _beginnings(self, spread: float) -> list[Array]:
+        """The likeliest of places all over the prior, far from each other, the prior's middle among them."""
+        size = self.middle.size
+        uniform = qmc.Sobol(size, seed=np.random.default_rng(SCOUTS)).random(SCOUTS)
+        places = np.vstack([np.zeros(size), ndtri(np.clip(uniform, 1e-6, 1.0 - 1e-6))])
+        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+            told = np.array(list(pool.map(self.log_posterior, places, [spread] * len(places))))
+        chosen: list[Array] = []
+        for place in places[np.argsort(-told)]:
+            if all(np.linalg.norm(place - other) > APART for other in chosen):
+                chosen.append(place)
+            if len(chosen) == BEGINNINGS:
                 break
+        return chosen
+
+    def _linearise(self, spread: float) -> None:
+        self.carriers = None
+        self.steps = self._follow(self.middle, spread)
+        self.carriers = self.chain.carriers(constants_at(self.logs_at(self.middle)), spread, self.steps)
+        self.steps = self._follow(self.middle, spread)
 
     def _improve(self, spread: float) -> None:
         """One least-squares search with the covariances of the last chain."""
