@@ -191,9 +191,9 @@ def calibrate_chain(
     posterior = found.sample(draws, seed)
     fits = tuple(
         _fit(step, link, link.number not in found.misfits)
-        for step, link in zip(found.steps, chain.links, strict=True)
+        for step, link in zip(found.best.steps, chain.links, strict=True)
     )
-    return Calibration(before, posterior, fits, found.steps)
+    return Calibration(before, posterior, fits, found.best.steps)
 
 
 def _fit(step: Step, link: Link, fits: bool) -> SessionFit:
@@ -211,14 +211,16 @@ def _without_misfits(chain: Chain, before: Belief, tell: Progress) -> Inference:
     """
     found = _found(chain, before, frozenset())
     while len(found.misfits) < len(chain.links):
-        chances = [_fit(step, link, True).chance for step, link in zip(found.steps, chain.links, strict=True)]
+        chances = [
+            _fit(step, link, True).chance for step, link in zip(found.best.steps, chain.links, strict=True)
+        ]
         open_ones = [link.number for link in chain.links if link.number not in found.misfits]
         if min(chances[number - 1] for number in open_ones) > SUSPECT:
             break
         tell("a session that does not fit")
         others = [_found(chain, before, found.misfits | {number}) for number in open_ones]
-        best = max(others, key=lambda one: one.evidence)
-        if best.evidence + np.log(RARE / (1.0 - RARE)) <= found.evidence:
+        best = max(others, key=lambda one: one.best.evidence)
+        if best.best.evidence + np.log(RARE / (1.0 - RARE)) <= found.best.evidence:
             break
         found = best
     return found

@@ -9,32 +9,40 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg import cholesky, solve_triangular
 from scipy.optimize import least_squares
-from scipy.special import ndtri
+from scipy.special import logsumexp, ndtri
 from scipy.stats import qmc
 from scipy.stats import t as student
 
-from wearsim.errors import ContactError, InputError
+from wearsim.errors import ContactError, CouldNotError, InputError
 from wearsim.learn.chain import Chain, Step
 from wearsim.wear.constants import NAMES, Belief, Constants
 from wearsim.wear.grid import Array
 from wearsim.wear.predict import WORKERS
 
-ROUNDS = 3
+ROUNDS = 2
 """Times that the frozen covariances are taken anew in the search for the most likely constants."""
 FREEDOM = 5.0
 """Of the Student distribution that is drawn from: its tails are heavier than the posterior's."""
 WIDER = 1.25
 """How much wider than the curvature says it is drawn [1]."""
-SCOUTS = 48
+SCOUTS = 128
 """Places, drawn from the prior, that are looked at before the search for the most likely constants."""
-BEGINNINGS = 3
-"""The best of them, from which that search begins: there may be more than one hill."""
-APART = 1.0
-"""Least distance between beginnings, in sigmas of the prior."""
+ABROAD = 1.4
+"""How much wider than the prior they lie."""
+HOPELESS = 60.0
+"""A beginning so much less likely than the best is not climbed from (in logarithms)."""
+ENOUGH = 0.3
+"""Draws are enough when they are worth this share of their number."""
+NEGLIGIBLE = 6.0
+"""A hill whose evidence is this much lower does not matter (in logarithms)."""
+SAME = 3.0
+"""Hills closer than so many sigmas of one of them are the same."""
 CLOSE = 0.1
 """A search that moves less than this, in sigmas of the prior, has arrived."""
 FARTHEST = 5.0
@@ -98,6 +106,42 @@ def constants_at(logs: Array) -> Constants:
     return Constants(**dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True)))
 
 
+@dataclass(frozen=True, eq=False)
+class Hill:
+    """One hill of the posterior.
+
+    Parameters
+    ----------
+    middle : (d,) ndarray
+        Its top, in units of the prior's sigma.
+    root : (d, d) ndarray
+        Lower root of the covariance that the curvature there stands for.
+    steps : tuple of Step
+        The chain followed there.
+    """
+
+    middle: Array
+    root: Array
+    steps: tuple[Step, ...]
+
+    @property
+    def evidence(self) -> float:
+        """Logarithm of how likely the measurements are, the constants averaged over this hill (Laplace) [1]."""
+        told = sum(step.log_likelihood for step in self.steps)
+        return float(told - 0.5 * self.middle @ self.middle + np.log(np.diagonal(self.root)).sum())
+
+    def away(self, place: Array) -> Array:
+        """Places (..., d) in units of the hill's own sigmas from its top."""
+        whitened = solve_triangular(self.root, np.atleast_2d(place - self.middle).T, lower=True)
+        return np.asarray(whitened.T)
+
+    def log_density(self, place: Array) -> Array:
+        """Logarithm of a Student density of this hill's place and shape, up to a constant, shape (...,)."""
+        square = self.away(place) ** 2 / (FREEDOM - 2.0)
+        tails = -0.5 * (FREEDOM + 1.0) * np.log1p(square).sum(axis=1)
+        return np.asarray(tails - np.log(np.diagonal(self.root)).sum())
+
+
 class Inference:
     """One chain's posterior in the making.
 
@@ -115,96 +159,106 @@ class Inference:
         values, vectors = np.linalg.eigh(prior.covariance)
         active = values > 1e-12
         self.axes = vectors[:, active] * np.sqrt(values[active])
+        self.size = int(self.axes.shape[1])
         self.carriers: tuple[Array, ...] | None = None
-        self.middle = np.zeros(self.axes.shape[1])
-        self.root = np.eye(self.axes.shape[1])
-        self.steps: tuple[Step, ...] = ()
+        self.hills: list[Hill] = []
+
+    @property
+    def best(self) -> Hill:
+        """The hill that the measurements speak for most."""
+        return self.hills[0]
 
     def logs_at(self, place: Array) -> Array:
         """Logarithms of the factors at a place in units of the prior's sigma."""
         return np.asarray(self.prior.mean + self.axes @ place)
 
-    def _follow(self, place: Array, spread: float) -> tuple[Step, ...]:
+    def follow(self, place: Array, spread: float) -> tuple[Step, ...]:
+        """The chain with the constants at a place."""
         return self.chain.follow(constants_at(self.logs_at(place)), spread, self.carriers, self.misfits)
 
     def find(self) -> None:
-        """The most likely constants and the curvature there, the best of a few searches."""
+        """The hills of the posterior, the best first."""
         spread = self.chain.discrepancy.spread
-        size = self.middle.size
-        if not size:
-            self._linearise(spread)
-            return
-        best: tuple[float, Array, Array, tuple[Step, ...], tuple[Array, ...] | None] | None = None
-        for place in self._beginnings(spread):
-            self.middle, self.root = place, np.eye(size)
-            for _ in range(ROUNDS):
-                before = self.middle
-                self._linearise(spread)
-                self._improve(spread)
-                if np.abs(self.middle - before).max() < CLOSE:
-                    break
-            if best is None or self.evidence > best[0]:
-                best = self.evidence, self.middle, self.root, self.steps, self.carriers
-        if best is not None:
-            _, self.middle, self.root, self.steps, self.carriers = best
+        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+            climbed = list(pool.map(self._climbed, self._beginnings(spread)))
+        found = sorted((hill for hill in climbed if hill is not None), key=lambda hill: -hill.evidence)
+        if not found:
+            raise CouldNotError(
+                "the engine finds no balance with any constants that the bench's spread allows"
+            )
+        self._linearise(found[0].middle, spread)
+        high = [one for one in found if one.evidence >= found[0].evidence - 2.0 * NEGLIGIBLE]
+        self.hills = [hill for one in high if (hill := self._climbed(one.middle)) is not None]
+        for _ in range(ROUNDS if self.size else 0):
+            before = self.best.middle
+            self._linearise(before, spread)
+            again = self._climbed(before)
+            self.hills[0] = self.best if again is None else again
+            if np.abs(self.best.middle - before).max() < CLOSE:
+                break
+        self.hills = _distinct(self.hills)
+
+    def _linearise(self, place: Array, spread: float) -> None:
+        constants = constants_at(self.logs_at(place))
+        self.carriers = self.chain.carriers(constants, spread, self.follow(place, spread))
 
     def _beginnings(self, spread: float) -> list[Array]:
-        """The likeliest of places all over the prior, far from each other, the prior's middle among them."""
-        size = self.middle.size
-        uniform = qmc.Sobol(size, seed=np.random.default_rng(SCOUTS)).random(SCOUTS)
-        places = np.vstack([np.zeros(size), ndtri(np.clip(uniform, 1e-6, 1.0 - 1e-6))])
+        """The likeliest of places all over the prior, one in each part of it."""
+        if not self.size:
+            return [np.zeros(0)]
+        uniform = qmc.Sobol(self.size, seed=np.random.default_rng(SCOUTS)).random(SCOUTS)
+        places = np.vstack([np.zeros(self.size), ABROAD * ndtri(np.clip(uniform, 1e-6, 1.0 - 1e-6))])
         with ThreadPoolExecutor(max_workers=WORKERS) as pool:
             told = np.array(list(pool.map(self.log_posterior, places, [spread] * len(places))))
-        chosen: list[Array] = []
-        for place in places[np.argsort(-told)]:
-            if all(np.linalg.norm(place - other) > APART for other in chosen):
-                chosen.append(place)
-            if len(chosen) == BEGINNINGS:
-                break
-        return chosen
+        parts = self._parts(places)
+        best = [np.flatnonzero(parts == part) for part in np.unique(parts)]
+        tops = [those[np.argmax(told[those])] for those in best]
+        return [places[top] for top in tops if told[top] > told.max() - HOPELESS]
 
-    def _linearise(self, spread: float) -> None:
-        self.carriers = None
-        self.steps = self._follow(self.middle, spread)
-        self.carriers = self.chain.carriers(constants_at(self.logs_at(self.middle)), spread, self.steps)
-        self.steps = self._follow(self.middle, spread)
+    def _parts(self, places: Array) -> NDArray[np.int64]:
+        """Which part of the prior a place lies in: a third by the removal, a half by the stiffness."""
+        logs = places @ self.axes.T
+        sigma = np.sqrt(np.diagonal(self.prior.covariance))
+        thirds = np.digitize(logs[:, 0], [-0.7 * sigma[0], 0.7 * sigma[0]])
+        return np.asarray(2 * thirds + (logs[:, 1] > 0.0), dtype=np.int64)
 
-    def _improve(self, spread: float) -> None:
-        """One least-squares search with the covariances of the last chain."""
-        roots = [cholesky(step.spread, lower=True) for step in self.steps]
+    def _climbed(self, place: Array) -> Hill | None:
+        """The hill reached from a place by least squares, the covariances frozen where it begins."""
+        spread = self.chain.discrepancy.spread
+        try:
+            roots = [cholesky(step.spread, lower=True) for step in self.follow(place, spread)]
+            if not self.size:
+                return Hill(place, np.eye(0), self.follow(place, spread))
+            found = self._least_squares(place, roots, spread)
+            root = cholesky(np.linalg.inv(found.jac.T @ found.jac), lower=True)
+            return Hill(found.x, root, self.follow(found.x, spread))
+        except (ContactError, InputError, np.linalg.LinAlgError):
+            return None
 
-        def residuals(place: Array) -> Array:
+    def _least_squares(self, place: Array, roots: list[Array], spread: float) -> Any:
+        def residuals(at: Array) -> Array:
             try:
-                steps = self._follow(place, spread)
+                steps = self.follow(at, spread)
             except (ContactError, InputError):
-                return np.full(place.size + sum(len(root) for root in roots), 1e3)
+                return np.full(at.size + sum(len(root) for root in roots), 1e3)
             told = [
                 solve_triangular(root, step.miss, lower=True) for root, step in zip(roots, steps, strict=True)
             ]
-            return np.concatenate([place, *told])
+            return np.concatenate([at, *told])
 
-        start = np.clip(self.middle, -0.98 * FARTHEST, 0.98 * FARTHEST)
-        found = least_squares(
-            residuals, start, diff_step=0.02, x_scale=1.0, bounds=(-FARTHEST, FARTHEST), max_nfev=12,
-            xtol=1e-3, ftol=1e-4,
+        start = np.clip(place, -0.98 * FARTHEST, 0.98 * FARTHEST)
+        return least_squares(
+            residuals, start, diff_step=0.02, x_scale=1.0, bounds=(-FARTHEST, FARTHEST), max_nfev=10,
+            xtol=1e-3, ftol=1e-3,
         )  # fmt: skip
-        self.middle = found.x
-        self.root = cholesky(np.linalg.inv(found.jac.T @ found.jac), lower=True)
-        self.steps = self._follow(self.middle, spread)
 
     def log_posterior(self, place: Array, spread: float) -> float:
         """Logarithm of the posterior density, up to a constant, spread given [1]."""
         try:
-            steps = self._follow(place, spread)
+            steps = self.follow(place, spread)
         except (ContactError, InputError):
             return -1e6
         return float(sum(step.log_likelihood for step in steps) - 0.5 * place @ place)
-
-    @property
-    def evidence(self) -> float:
-        """Logarithm of how likely the measurements are (Laplace at the middle) [1]."""
-        told = sum(step.log_likelihood for step in self.steps)
-        return float(told - 0.5 * self.middle @ self.middle + np.log(np.diagonal(self.root)).sum())
 
     def sample(self, draws: int, seed: int) -> Posterior:
         """Weigh draws; a second lot from what the first lot found where the first was a bad guess.
@@ -214,31 +268,48 @@ class Inference:
         draws : int
         seed : int
         """
-        first = self._weighed(draws, seed, self.middle, WIDER * self.root)
-        if first.effective >= 0.3 * draws or not self.middle.size:
+        wider = [Hill(hill.middle, WIDER * hill.root, hill.steps) for hill in self.hills]
+        places, first = self._weighed(draws, seed, wider)
+        if first.effective >= ENOUGH * draws or not self.size:
             return first
-        places = (first.logs - self.prior.mean) @ np.linalg.pinv(self.axes).T
         weights = (
             np.sqrt(first.weights) / np.sqrt(first.weights).sum()
         )  # tempered: few draws may carry it all
         mean = weights @ places
         about = places - mean
         covariance = (weights[:, None] * about).T @ about + 1e-6 * np.eye(mean.size)
-        second = self._weighed(draws, seed + 1, mean, cholesky(covariance, lower=True))
+        moulded = Hill(mean, cholesky(covariance, lower=True), ())
+        _, second = self._weighed(draws, seed + 1, [moulded, *wider[1:]])
         return second if second.effective >= first.effective else first
 
-    def _weighed(self, draws: int, seed: int, middle: Array, root: Array) -> Posterior:
-        size = middle.size
+    def _weighed(self, draws: int, seed: int, hills: list[Hill]) -> tuple[Array, Posterior]:
+        """Draws from a mixture of hills, weighed; the mixture's own density is what they are weighed by."""
+        size = self.size
         uniform = qmc.Sobol(size + 1, seed=np.random.default_rng(seed)).random(draws)
         uniform = np.clip(uniform, 1e-9, 1.0 - 1e-9)
         deviates = student.ppf(uniform[:, :size], FREEDOM) / np.sqrt(FREEDOM / (FREEDOM - 2.0))
-        places = middle + deviates @ root.T
+        of = np.arange(draws) % len(hills)
+        places = np.array(
+            [hills[i].middle + hills[i].root @ row for i, row in zip(of, deviates, strict=True)]
+        )
         belief = self.chain.discrepancy
         spreads = belief.spread * belief.spread_factor ** ndtri(uniform[:, size])
-        drawn = -0.5 * (FREEDOM + 1.0) * np.log1p(deviates**2 / (FREEDOM - 2.0)).sum(axis=1)
+        drawn = logsumexp([hill.log_density(places) for hill in hills], axis=0)
         with ThreadPoolExecutor(max_workers=WORKERS) as pool:
             told = np.array(list(pool.map(self.log_posterior, places, spreads)))
         excess = told - drawn
         weights = np.exp(np.clip(excess - excess.max(), -600.0, 0.0))
         logs = self.prior.mean + places @ self.axes.T
-        return Posterior(logs, spreads, weights / weights.sum(), self.logs_at(self.middle), self.evidence)
+        best = self.logs_at(self.best.middle)
+        return places, Posterior(logs, spreads, weights / weights.sum(), best, self.best.evidence)
+
+
+def _distinct(hills: list[Hill]) -> list[Hill]:
+    """Hills that are not the same one twice, and not so low that they do not matter; the best first."""
+    kept: list[Hill] = []
+    for hill in sorted(hills, key=lambda one: -one.evidence):
+        low = kept and hill.evidence < kept[0].evidence - NEGLIGIBLE
+        same = any(np.linalg.norm(other.away(hill.middle)) < SAME for other in kept)
+        if not low and not same:
+            kept.append(hill)
+    return kept
