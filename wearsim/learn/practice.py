@@ -8,7 +8,6 @@ that a practice mirror is the same every time it is walked through with the same
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 
@@ -210,20 +209,3 @@ class PracticeMirror:
         """A sheet of readings of the glass as it stands."""
         rng = self.truth.stream(READING, self.sessions)
         return tester.read(self.bench, self.radius, self.error, rng)
-
-
-def practice_table(truth: Truth, tester: Tester, cells: int) -> dict[str, Any]:
-    """What ``practice.toml`` holds."""
-    return {
-        "practice": {
-            "what_this_is": "a simulated mirror, to practise on: nothing in this folder is glass",
-            "seed": truth.seed,
-            "cells": cells,
-        },
-        "tester": {"windows": tester.windows, "repeats": tester.repeats, "sigma_m": tester.sigma},
-        "truth": {
-            "do_not_look": "what calibrate is to find; factors on the constants in bench.toml",
-            **{name: getattr(truth.constants, name) for name in NAMES},
-            "session_spread": truth.spread,
-        },
-    }
