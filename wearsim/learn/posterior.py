@@ -37,8 +37,10 @@ ABROAD = 1.4
 """How much wider than the prior they lie."""
 HOPELESS = 60.0
 """A beginning so much less likely than the best is not climbed from (in logarithms)."""
-ENOUGH = 0.3
-"""Draws are enough when they are worth this share of their number."""
+ENOUGH = 80.0
+"""Weighed draws are enough when they are worth so many even ones."""
+MOST_LOTS = 4
+"""Lots of draws at most."""
 NEGLIGIBLE = 6.0
 """A hill whose evidence is this much lower does not matter (in logarithms)."""
 SAME = 3.0
@@ -261,47 +263,59 @@ class Inference:
         return float(sum(step.log_likelihood for step in steps) - 0.5 * place @ place)
 
     def sample(self, draws: int, seed: int) -> Posterior:
-        """Weigh draws; a second lot from what the first lot found where the first was a bad guess.
+        """Weigh draws, lot after lot, each moulded on what the lots before it found, until they are worth enough.
+
+        All lots count, weighed by the mixture that they were drawn from together.
 
         Parameters
         ----------
         draws : int
+            A lot.
         seed : int
         """
-        wider = [Hill(hill.middle, WIDER * hill.root, hill.steps) for hill in self.hills]
-        places, first = self._weighed(draws, seed, wider)
-        if first.effective >= ENOUGH * draws or not self.size:
-            return first
-        weights = (
-            np.sqrt(first.weights) / np.sqrt(first.weights).sum()
-        )  # tempered: few draws may carry it all
-        mean = weights @ places
-        about = places - mean
-        covariance = (weights[:, None] * about).T @ about + 1e-6 * np.eye(mean.size)
-        moulded = Hill(mean, cholesky(covariance, lower=True), ())
-        _, second = self._weighed(draws, seed + 1, [moulded, *wider[1:]])
-        return second if second.effective >= first.effective else first
+        lots: list[list[Hill]] = [[Hill(h.middle, WIDER * h.root, ()) for h in self.hills]]
+        places, spreads, told = np.zeros((0, self.size)), np.zeros(0), np.zeros(0)
+        for lot in range(MOST_LOTS):
+            more, their = self._drawn(lots[lot], draws, seed + lot)
+            with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+                found = list(pool.map(self.log_posterior, more, their))
+            places, spreads = np.vstack([places, more]), np.concatenate([spreads, their])
+            told = np.concatenate([told, found])
+            weights = _weights(places, told, lots)
+            if 1.0 / np.sum(weights**2) >= ENOUGH or not self.size:
+                break
+            lots.append([_moulded(places, weights)])
+        logs = self.prior.mean + places @ self.axes.T
+        return Posterior(logs, spreads, weights, self.logs_at(self.best.middle), self.best.evidence)
 
-    def _weighed(self, draws: int, seed: int, hills: list[Hill]) -> tuple[Array, Posterior]:
-        """Draws from a mixture of hills, weighed; the mixture's own density is what they are weighed by."""
-        size = self.size
+    def _drawn(self, hills: list[Hill], draws: int, seed: int) -> tuple[Array, Array]:
+        """Places (draws, d) from a mixture of hills in equal parts, and session-to-session spreads (draws,)."""
+        size, belief = self.size, self.chain.discrepancy
         uniform = qmc.Sobol(size + 1, seed=np.random.default_rng(seed)).random(draws)
         uniform = np.clip(uniform, 1e-9, 1.0 - 1e-9)
         deviates = student.ppf(uniform[:, :size], FREEDOM) / np.sqrt(FREEDOM / (FREEDOM - 2.0))
-        of = np.arange(draws) % len(hills)
-        places = np.array(
-            [hills[i].middle + hills[i].root @ row for i, row in zip(of, deviates, strict=True)]
-        )
-        belief = self.chain.discrepancy
-        spreads = belief.spread * belief.spread_factor ** ndtri(uniform[:, size])
-        drawn = logsumexp([hill.log_density(places) for hill in hills], axis=0)
-        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-            told = np.array(list(pool.map(self.log_posterior, places, spreads)))
-        excess = told - drawn
-        weights = np.exp(np.clip(excess - excess.max(), -600.0, 0.0))
-        logs = self.prior.mean + places @ self.axes.T
-        best = self.logs_at(self.best.middle)
-        return places, Posterior(logs, spreads, weights / weights.sum(), best, self.best.evidence)
+        hill = np.arange(draws) % len(hills)
+        places = [hills[i].middle + hills[i].root @ row for i, row in zip(hill, deviates, strict=True)]
+        return np.array(places), belief.spread * belief.spread_factor ** ndtri(uniform[:, size])
+
+
+def _weights(places: Array, told: Array, lots: list[list[Hill]]) -> Array:
+    """Weights of draws (N,), their sum 1: the posterior's density over that of all lots together."""
+    drawn = [
+        logsumexp([hill.log_density(places) for hill in hills], axis=0) - np.log(len(hills)) for hills in lots
+    ]
+    excess = told - logsumexp(drawn, axis=0)
+    weights = np.exp(np.clip(excess - excess.max(), -600.0, 0.0))
+    return np.asarray(weights / weights.sum())
+
+
+def _moulded(places: Array, weights: Array) -> Hill:
+    """A hill of the mean and covariance of weighed draws; weights tempered, for few draws may carry them all."""
+    even = np.sqrt(weights) / np.sqrt(weights).sum()
+    mean = even @ places
+    about = places - mean
+    covariance = (even[:, None] * about).T @ about + 1e-6 * np.eye(mean.size)
+    return Hill(mean, cholesky(covariance, lower=True), ())
 
 
 def _distinct(hills: list[Hill]) -> list[Hill]:

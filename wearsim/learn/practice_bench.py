@@ -124,7 +124,7 @@ def _fault(kind: Fault, bench: Bench, radius: Array, rng: np.random.Generator) -
             smooth + size * np.exp(-4.0 * np.log(2.0) * np.clip((x - middle) / width, -12, 12) ** 2)
         )
     if kind == "turned edge":
-        width, depth = rng.uniform(0.06, 0.12), rng.uniform(80e-9, 250e-9)
+        width, depth = rng.uniform(0.06, 0.12), rng.uniform(200e-9, 500e-9)
         return np.asarray(smooth - depth * np.clip((x - 1.0 + width) / width, 0.0, None) ** 2)
     conic = rng.uniform(0.3, 1.0) if kind == "oblate" else 0.0
     return np.asarray(
