@@ -4,7 +4,7 @@
     python tests/benchmarks/closed_loop.py --table loop.jsonl
 
 Each mirror: raised ring, oblate, sphere or turned edge in turn; 0.2-0.5 m, f/4.5-f/7; preston, stiffness and
-relaxation time off by up to a factor of two, edge gain too; 5 % jitter, and 8 % from session to session; planar truth;
+relaxation time off by up to a factor of two, edge gain too; 5 % jitter, 8 % from session to session; planar truth;
 readings of 0.1 mm at 0.35 of the radius in 8 windows, 3 repeats. The bench keeps the default spread.
 A run goes on where its file ends. The table is docs/learning.md's.
 """
