@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shlex
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TextIO
@@ -65,3 +65,18 @@ class Voice:
 
         with Console(stderr=True).status(what):
             yield
+
+    @contextmanager
+    def progress(self) -> Iterator[Callable[[str, float], None] | None]:
+        """Where a search can say its stage and the best RMS so far [m]; None away from a terminal."""
+        if self.quiet or not sys.stderr.isatty():
+            yield None
+            return
+        from rich.console import Console
+
+        with Console(stderr=True).status("searching") as status:
+
+            def report(stage: str, best: float) -> None:
+                status.update(f"{stage}: best so far {best * 1e9:.0f} nm RMS")
+
+            yield report

@@ -14,11 +14,12 @@ from wearsim.decide.advise import lower_floor_advice
 from wearsim.decide.floor import linear_floor
 from wearsim.decide.library import shapes, wear_columns
 from wearsim.decide.limits import Limits
+from wearsim.decide.neat import Settler
 from wearsim.decide.objective import Objective
 from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, TradeOff
 from wearsim.decide.refine import Judged, Refiner
 from wearsim.decide.scenarios import Scenario, scenarios, share_to_aim_for
-from wearsim.decide.search import Found, rounded, search
+from wearsim.decide.search import Effort, Found, Search, distinct
 from wearsim.decide.trial import COARSE, Trials, Trying
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Belief, prior
@@ -33,6 +34,12 @@ NOTHING_LEFT = 0.1e-9
 WORTHWHILE = 0.01
 # What a session with a test after it leaves of the constants' spread: a factor of about 1.25. A judgement.
 SPREAD_AFTER_SESSION = 0.25
+
+# Offsets shared by all strokes at full accuracy.
+FINE_OFFSETS = 44
+# With the constants known there is more to gain by looking longer.
+EFFORT_CERTAIN = Effort(starts=10, rounds=2, kept=3)
+EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
 
 Progress = Callable[[str, float], None]
 
@@ -68,7 +75,7 @@ def propose(
     sessions : int
         Sessions planned, with a test between them; the first in detail.
     starts : int, optional
-        Programmes that the search refines; by default 8, or 4 where the constants are uncertain.
+        Programmes that the search refines; by default 10, or 4 where the constants are uncertain.
     time_limit : float, optional
         [s]
     seed : int
@@ -130,7 +137,7 @@ class _Work:
         self.objective = Objective(gauge, state, limits, bench.light.wavelength)
         self.nominal = Trials(bench, limits, belief.best())
         self.cases = scenarios(belief)
-        self.aim, self.mean_square = share_to_aim_for(belief, limits.removal_spread)
+        self.aim = share_to_aim_for(belief)
         self._trials: list[Trials] | None = None
 
     @property
@@ -154,47 +161,39 @@ class _Work:
         refiner = Refiner(self.objective, [self.nominal], one, self.nominal, aim)
         if self.objective.rms_before < NOTHING_LEFT:
             return Found(), []
-        count = starts if starts is not None else (8 if certain else 4)
-        found = search(
-            refiner, self.nominal, self.objective, starts=count, time_limit=time_limit, progress=progress
-        )
+        effort = EFFORT_CERTAIN if certain else EFFORT_UNCERTAIN
+        if starts is not None:
+            effort = replace(effort, starts=starts)
+        found = Search(refiner, self.nominal, self.objective, effort, time_limit, progress).run()
         robust = Refiner(self.objective, self.trials, self.cases, self.nominal)
-        best = []
-        for judged in found.best(4 if certain else 2):
-            programme = judged.programme
-            if not certain:
-                programme = robust.improve(programme, steps=5, shapes_too=False).programme
-            best.append(self._settle(robust, rounded(programme, self.objective, self.nominal)))
-        found.judged = (
-            [robust.judge(item.programme) for item in found.best(60)] if not certain else found.judged
-        )
+        settler = Settler(robust, self.objective, self.nominal)
+        if certain:
+            best = self._settle_certain(found, settler)
+        else:
+            best = [
+                settler.settle(robust.improve(one.programme, steps=5, shapes_too=False).programme)
+                for one in distinct(found.judged, 2)
+            ]
+        if not certain:
+            found.judged = [robust.judge(item.programme) for item in found.best(40)]
         found.judged += best
         found.evaluations += robust.evaluations
         if progress is not None and best:
             progress("whole minutes", min(one.score.cost for one in best))
         return found, sorted(best, key=lambda item: item.score.cost)
 
-    def _settle(self, refiner: Refiner, programme: tuple[Trying, ...]) -> Judged:
-        """Whole minutes, one spell at a time, as long as a minute more or less, or leaving it out, is better."""
-        best = refiner.judge(programme)
-        for _ in range(6):
-            trials = [refiner.judge(other) for other in self._neighbours(best.programme)]
-            better = min(trials, key=lambda one: one.score.cost, default=best)
-            if better.score.cost >= best.score.cost * (1.0 - 1e-4):
-                break
-            best = better
-        return best
-
-    def _neighbours(self, programme: tuple[Trying, ...]) -> list[tuple[Trying, ...]]:
-        out = []
-        total = sum(tried.minutes for tried in programme)
-        for i, tried in enumerate(programme):
-            for change in (-2.0, -1.0, 1.0, 2.0):
-                minutes = tried.minutes + change
-                if minutes >= self.limits.shortest and total + change <= self.limits.minutes:
-                    out.append((*programme[:i], Trying(tried.shape, minutes), *programme[i + 1 :]))
-            out.append((*programme[:i], *programme[i + 1 :]))
-        return out
+    def _settle_certain(self, found: Found, settler: Settler) -> list[Judged]:
+        """Neat programmes, the best of them worked over at full accuracy: what is left is small by now."""
+        best = [settler.settle(one.programme) for one in distinct(found.judged, 6)]
+        best.sort(key=lambda item: item.score.cost)
+        fine = _Fine(self)
+        settler = Settler(fine.refiner, fine.objective, fine.trials)
+        neat = [settler.settle(one.programme, rounds=4) for one in best[:3]]
+        neat.sort(key=lambda item: item.score.cost)
+        for one in neat[:2]:
+            neat.append(settler.settle(fine.refiner.improve(one.programme, steps=5).programme, rounds=4))
+        found.evaluations += fine.refiner.evaluations
+        return sorted(neat, key=lambda item: item.score.cost)
 
     def as_programme(self, tried: tuple[Trying, ...]) -> Programme:
         """The programme as a person would write it."""
@@ -226,8 +225,8 @@ class _Work:
     def _why(self, outcome: Outcome) -> str:
         if self.belief.is_certain:
             return (
-                f"the constants are taken as known; a removal that varies by {self.limits.removal_spread:.0%} from "
-                "session to session is allowed for"
+                f"the constants are taken as known; removals that vary by {self.limits.removal_spread:.0%} from "
+                "spell to spell are allowed for"
             )
         factor = float(np.exp(np.sqrt(self.belief.covariance[0, 0])))
         return (
@@ -313,6 +312,23 @@ class _Work:
             np.array([gauge.aperture.rms(error) for error in errors]),
             np.array([gauge.edge_roll(error) for error in errors]),
         )
+
+
+class _Fine:
+    """Objective, trials and refiner at full accuracy with the most likely constants."""
+
+    def __init__(self, work: _Work) -> None:
+        accuracy = replace(work.accuracy, offsets=FINE_OFFSETS)
+        start = on_grid(work.bench, work.start, accuracy)
+        state = start_state(work.bench, start.radius, start.height, accuracy)
+        if work.laps is not None:
+            state = replace(state, laps=work.laps.on_grids(work.bench, accuracy).laps)
+        gauge = gauge_for(work.bench, start.radius)
+        constants = work.belief.best()
+        self.objective = Objective(gauge, state, work.limits, work.bench.light.wavelength)
+        self.trials = Trials(work.bench, work.limits, constants, accuracy)
+        one = (Scenario(constants, 1.0),)
+        self.refiner = Refiner(self.objective, [self.trials], one, self.trials)
 
 
 def _trade_off(found: Found, limits: Limits, before: float) -> tuple[TradeOff, ...]:

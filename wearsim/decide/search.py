@@ -1,4 +1,4 @@
-"""The search for a programme: responses of all strokes, best subsets, coupled checks, refinement, rounding."""
+"""The search for a programme: responses of all strokes, best subsets, refinement, exchange of spells."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ import itertools
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
-from wearsim.decide.library import Shape, is_allowed, shapes
+from wearsim.decide.library import Shape, shapes
 from wearsim.decide.objective import Objective
 from wearsim.decide.refine import Judged, Refiner, in_parallel
 from wearsim.decide.subset import best_mixes
@@ -80,7 +81,7 @@ def _attempt(refiner: Refiner) -> Callable[[tuple[Trying, ...]], Judged | None]:
     return judge
 
 
-def _distinct(judged: list[Judged], count: int) -> list[Judged]:
+def distinct(judged: list[Judged], count: int) -> list[Judged]:
     """The best ``count`` programmes that differ in the kind of some spell or clearly in a size."""
     kept: list[Judged] = []
     seen: set[tuple[object, ...]] = set()
@@ -97,11 +98,30 @@ def _distinct(judged: list[Judged], count: int) -> list[Judged]:
     return kept
 
 
-def search(
-    refiner: Refiner, trials: Trials, objective: Objective, *, steps: int = 6, starts: int = 8,
-    time_limit: float | None = None, progress: Callable[[str, float], None] | None = None,
-) -> Found:  # fmt: skip
-    """Search programmes of up to the allowed number of spells.
+@dataclass(frozen=True)
+class Effort:
+    """How much a search does.
+
+    Parameters
+    ----------
+    steps : int
+        Lengths in the grid of strokes.
+    starts : int
+        Programmes refined from the best subsets.
+    rounds : int
+        Rounds of exchanging single spells of the best programmes.
+    kept : int
+        Programmes whose spells are exchanged in a round.
+    """
+
+    steps: int = 6
+    starts: int = 8
+    rounds: int = 2
+    kept: int = 3
+
+
+class Search:
+    """Searches programmes of up to the allowed number of spells.
 
     Parameters
     ----------
@@ -110,82 +130,120 @@ def search(
     trials : Trials
         With the most likely constants.
     objective : Objective
-    steps : int
-        Lengths in the grid of strokes.
-    starts : int
-        Programmes refined.
+    effort : Effort
     time_limit : float, optional
-        Seconds after which no new start is refined [s]. With one the result depends on the machine's speed.
+        Seconds after which nothing new is refined [s]. With one the result depends on the machine's speed.
     progress : callable, optional
         Called with a stage's name and the best cost so far [m].
     """
-    began = time.monotonic()
-    limits = objective.limits
-    found = Found()
 
-    def out_of_time() -> bool:
-        return time_limit is not None and time.monotonic() - began > time_limit
+    def __init__(
+        self, refiner: Refiner, trials: Trials, objective: Objective, effort: Effort,
+        time_limit: float | None = None, progress: Callable[[str, float], None] | None = None,
+    ) -> None:  # fmt: skip
+        self.refiner, self.trials, self.objective, self.effort = refiner, trials, objective, effort
+        self.time_limit, self.progress = time_limit, progress
+        self.found = Found()
+        self.began = time.monotonic()
 
-    def tell(stage: str) -> None:
-        if progress is not None:
-            best = min((one.score.cost for one in found.judged), default=objective.rms_before)
-            progress(stage, best)
+    def run(self) -> Found:
+        """Everything, in order; what was found when the time limit came where it comes first."""
+        self.candidates = shapes(self.trials.bench, self.objective.limits, self.effort.steps)
+        if self.candidates:
+            self._tell("responses")
+            table = responses(self.trials, self.objective, self.candidates)
+            count, lengths, size = table.shape
+            self.responses = table.reshape(-1, size)
+            self.group = np.repeat(np.arange(count), lengths)
+            self._subsets()
+            self._refine(distinct(self.found.judged, self.effort.starts), "refining")
+            for _ in range(self.effort.rounds):
+                self._exchange()
+            self.found.evaluations = self.refiner.evaluations + count
+        self.found.seconds = time.monotonic() - self.began
+        return self.found
 
-    candidates = shapes(trials.bench, limits, steps)
-    if not candidates:
-        return found
-    tell("responses")
-    table = responses(trials, objective, candidates)
-    count, lengths, size = table.shape
-    group = np.repeat(np.arange(count), lengths)
-    mixes = best_mixes(
-        table.reshape(-1, size), refiner.aim * (objective.root @ objective.error), limits.removal_spread,
-        limits.minutes, limits.spells, group,
-    )  # fmt: skip
-    tell("subsets")
-    tried = [
-        order
-        for mix in mixes
-        for order in _orders(
-            tuple(Trying(candidates[group[c]], m) for c, m in zip(mix.columns, mix.minutes, strict=True))
+    def _tell(self, stage: str) -> None:
+        if self.progress is not None:
+            best = min((one.score.cost for one in self.found.judged), default=self.objective.rms_before)
+            self.progress(stage, best)
+
+    def _judge(self, programmes: list[tuple[Trying, ...]]) -> list[Judged]:
+        done = [one for one in in_parallel(_attempt(self.refiner), programmes) if one is not None]
+        self.found.judged += done
+        return done
+
+    def _refine(self, starts: list[Judged], stage: str) -> None:
+        for chunk in _chunks(starts, 2):
+            if self.time_limit is not None and time.monotonic() - self.began > self.time_limit:
+                self.found.stopped = True
+                return
+            self.found.judged += in_parallel(lambda one: self.refiner.improve(one.programme), chunk)
+            self._tell(stage)
+
+    def _subsets(self) -> None:
+        """Best mixes by their responses, in every order, through the coupled engine."""
+        limits, objective = self.objective.limits, self.objective
+        target = self.refiner.aim * (objective.root @ objective.error)
+        mixes = best_mixes(
+            self.responses, target, limits.removal_spread, limits.minutes, limits.spells, self.group
         )
-    ]
-    found.judged += [one for one in in_parallel(_attempt(refiner), tried) if one is not None]
-    tell("coupled checks")
-    for chunk in _chunks(_distinct(found.judged, starts), 2):
-        if out_of_time():
-            found.stopped = True
-            break
-        found.judged += in_parallel(lambda one: refiner.improve(one.programme), chunk)
-        tell("refining")
-    found.evaluations = refiner.evaluations + count
-    found.seconds = time.monotonic() - began
-    return found
+        self._tell("subsets")
+        tried = [
+            order
+            for mix in mixes
+            for order in _orders(
+                tuple(
+                    Trying(self.candidates[self.group[c]], m)
+                    for c, m in zip(mix.columns, mix.minutes, strict=True)
+                )
+            )
+        ]
+        self._judge(tried)
+        self._tell("coupled checks")
+
+    def _exchange(self) -> None:
+        """Every spell of the best programmes against every stroke of the library, and one spell more."""
+        fresh: list[Judged] = []
+        for one in distinct(self.found.judged, self.effort.kept):
+            fresh += self._judge(self._exchanges(one.programme))
+        self._tell("exchanging")
+        self._refine(distinct(fresh, self.effort.kept), "refining")
+
+    def _exchanges(self, programme: tuple[Trying, ...], most: int = 8) -> list[tuple[Trying, ...]]:
+        """The most promising exchanges by their responses: a spell replaced, or one put first or last."""
+        objective, limits = self.objective, self.objective.limits
+        heights = [state.height for state in self.trials.states(objective.start, programme)]
+        gone = [objective.root @ (one - two) for one, two in pairwise(heights)]
+        spare = limits.minutes - sum(tried.minutes for tried in programme)
+        # (what stays before, what stays after, removal of the rest, minutes free)
+        places = [
+            (programme[:i], programme[i + 1 :], sum(gone) - gone[i], spare + programme[i].minutes)
+            for i in range(len(programme))
+        ]
+        if len(programme) < limits.spells and spare >= limits.shortest:
+            places += [(programme, (), sum(gone), spare), ((), programme, sum(gone), spare)]
+        ranked = []
+        for before, after, rest, free in places:
+            minutes, squares = self._best_minutes(np.asarray(rest), free)
+            for column in np.argsort(squares)[:most]:
+                if minutes[column] >= limits.shortest:
+                    shape = self.candidates[self.group[column]]
+                    new = (*before, Trying(shape, float(minutes[column])), *after)
+                    ranked.append((float(squares[column]), new))
+        ranked.sort(key=lambda item: item[0])
+        return [new for _, new in ranked[: 2 * most]]
+
+    def _best_minutes(self, rest: Array, free: float) -> tuple[Array, Array]:
+        """Minutes of every column beside the removal of the rest, and the sum of squares left."""
+        objective, spread = self.objective, self.objective.limits.removal_spread
+        target = self.refiner.aim * (objective.root @ objective.error) - rest
+        own = np.sum(self.responses**2, axis=1)
+        lean = self.responses @ target
+        minutes = np.clip(lean / ((1.0 + spread**2) * own), 0.0, max(0.0, free))
+        squares = target @ target - 2.0 * minutes * lean + (1.0 + spread**2) * own * minutes**2
+        return minutes, squares
 
 
 def _chunks(items: list[Judged], size: int) -> list[list[Judged]]:
     return [items[i : i + size] for i in range(0, len(items), size)]
-
-
-def rounded(programme: tuple[Trying, ...], objective: Objective, trials: Trials) -> tuple[Trying, ...]:
-    """Sizes to a hundredth of the diameter, minutes to whole ones, too short spells dropped."""
-    limits = objective.limits
-    out = []
-    for tried in programme:
-        shape = tried.shape
-        neat = Shape(
-            shape.on_top, shape.lap, shape.kind, round(shape.length, 2), round(shape.sweep, 2),
-            round(shape.overhang, 2),
-        )  # fmt: skip
-        while not is_allowed(neat, trials.bench, limits) and neat.length > 0.05:
-            neat = Shape(
-                neat.on_top, neat.lap, neat.kind, round(neat.length - 0.01, 2),
-                max(0.0, round(neat.sweep - 0.01, 2)), max(0.0, round(neat.overhang - 0.01, 2)),
-            )  # fmt: skip
-        minutes = float(round(tried.minutes))
-        if minutes >= limits.shortest:
-            out.append(Trying(neat, minutes))
-    while sum(t.minutes for t in out) > limits.minutes:
-        longest = max(range(len(out)), key=lambda i: out[i].minutes)
-        out[longest] = Trying(out[longest].shape, out[longest].minutes - 1.0)
-    return tuple(t for t in out if t.minutes >= limits.shortest)

@@ -14,7 +14,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
+
+from wearsim.figure.spline import ProfileSpline
 
 Floats = NDArray[np.float64]
 
@@ -49,10 +50,7 @@ def spline_matrix(radius: Floats, at: ArrayLike) -> Floats:
     ndarray, shape (m, n)
         [1]
     """
-    level = (1, np.zeros(radius.size))
-    ends = (level if radius[0] == 0.0 else "not-a-knot", "not-a-knot")
-    spline = CubicSpline(radius, np.eye(radius.size), bc_type=ends)
-    return np.ascontiguousarray(spline(np.clip(at, radius[0], radius[-1])))
+    return np.ascontiguousarray(ProfileSpline(radius, np.eye(radius.size)).height(at))
 
 
 def ring_nodes(radius: Floats, inner: float, outer: float, least: int = 16) -> tuple[Floats, Floats]:

@@ -18,7 +18,7 @@ from wearsim.kernels._jit import kernel
 
 MOST_ITERATIONS = 100
 TOLERANCE = 1.0e-11
-DAMPING = 1.0e-12
+DAMPING = 1.0e-16
 
 
 @kernel

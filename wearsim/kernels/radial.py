@@ -278,6 +278,7 @@ def evolve(w, u, setting, nodes, poses, duration, steps, small_w, small_u, first
     survey[3] = -1.0
     status = rates(w, u, setting, nodes, poses, True, kw[0], ku[0], survey)
     if status != 0:
+        report[2] = survey[2]
         return status
     report[4] += 1
     h = duration / steps if steps > 0 else min(first_step, duration)
@@ -300,6 +301,7 @@ def evolve(w, u, setting, nodes, poses, duration, steps, small_w, small_u, first
             survey[3] = -1.0 if stage == 3 else 0.0
             status = rates(yw, yu, setting, nodes, poses, False, kw[stage], ku[stage], survey)
             if status != 0:
+                report[2] = survey[2]
                 return status
             report[4] += 1
             report[2] = max(report[2], survey[2])

@@ -9,6 +9,7 @@ zone is seen in any case.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +51,18 @@ class Astigmatism:
     height: float
     height_sigma: float | None
     axis: float | None
+
+    def to_json(self) -> dict[str, Any]:
+        """The difference as one JSON object."""
+        return {
+            "difference_m": self.difference.tolist(),
+            "difference_sigma_m": self.difference_sigma.tolist(),
+            "varies_by_chance": self.varies_by_chance,
+            "height_m": self.height,
+            "height_sigma_m": self.height_sigma,
+            "axis_rad": self.axis,
+            "is_seen": self.is_seen,
+        }
 
     @property
     def is_seen(self) -> bool:

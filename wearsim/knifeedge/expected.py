@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from wearsim.figure.spline import ProfileSpline
 from wearsim.knifeedge.longitudinal import Source, slope_response
 from wearsim.knifeedge.zones import Zones, zone_readings
 
@@ -157,14 +158,5 @@ def reading_matrix(
     r = np.asarray(radius, dtype=float)
     at, weights = zones.nodes()
     response = weights * slope_response(at, radius_of_curvature, conic, source)
-    slopes = _slope_matrix(r, at.ravel()).reshape(*at.shape, r.size)
+    slopes = ProfileSpline(r, np.eye(r.size)).slope(at)
     return np.asarray((response[:, :, None] * slopes).sum(axis=1), dtype=float)
-
-
-def _slope_matrix(radius: Floats, at: Floats) -> Floats:
-    from scipy.interpolate import CubicSpline
-
-    level = (1, np.zeros(radius.size)) if radius[0] == 0.0 else "not-a-knot"
-    spline = CubicSpline(radius, np.eye(radius.size), bc_type=(level, "not-a-knot"))
-    inside = np.clip(at, radius[0], radius[-1])
-    return np.where((at == inside)[:, None], spline(inside, 1), 0.0)

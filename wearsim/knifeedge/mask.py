@@ -8,6 +8,7 @@ no source, but for the last, which follows from the Airy disc.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,6 +76,17 @@ class MaskDesign:
     aberration: Floats
     across: Floats
     bridge: float
+
+    def to_json(self) -> dict[str, Any]:
+        """The mask as one JSON object."""
+        return {
+            "inner_m": self.zones.inner.tolist(),
+            "outer_m": self.zones.outer.tolist(),
+            "weight": self.share.tolist(),
+            "aberration_m": self.aberration.tolist(),
+            "across_of_tolerable": self.across.tolist(),
+            "bridge_m": self.bridge,
+        }
 
     @property
     def width(self) -> Floats:

@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 
 NEGLIGIBLE = 1e-7
 """Share of the weight below which a candidate is left out."""
+LEAST_LOG_WEIGHT = -100.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,7 +158,7 @@ class RowSolver:
         """Mean profile for readings that depart from the target by `departure`, shape (n,) [m]."""
         whitened = self._inverse @ (self.differences @ departure)
         log_weight = self.candidates.prior - 0.5 * (whitened**2).sum(axis=1) - self._log_volume
-        weight = np.exp(log_weight - log_weight.max())
+        weight = np.exp(np.maximum(log_weight - log_weight.max(), LEAST_LOG_WEIGHT))
         weight = np.where(weight < NEGLIGIBLE * weight.sum(), 0.0, weight)
         weight /= weight.sum()
         # what each candidate believes of the readings' covariance times this gives its mean

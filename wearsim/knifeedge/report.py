@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +47,21 @@ class ZoneReport:
     transverse: float
     multiple: float
     multiple_sigma: float
+
+    def to_json(self) -> dict[str, Any]:
+        """The zone as one JSON object."""
+        return {
+            "inner_m": self.inner,
+            "outer_m": self.outer,
+            "reading_m": self.reading,
+            "target_m": self.target,
+            "aberration_m": self.aberration,
+            "aberration_sigma_m": self.sigma,
+            "transverse_m": self.transverse,
+            "multiple_of_tolerable": self.multiple,
+            "multiple_of_tolerable_sigma": self.multiple_sigma,
+            "is_resolved": self.is_resolved,
+        }
 
     @property
     def is_resolved(self) -> bool:
@@ -159,6 +175,39 @@ class Reduction:
     def band(self) -> Floats:
         """5th and 95th percentile of the figure error, shape (2, m) [m]."""
         return np.asarray(self.figure_error + 1.6448536 * np.array([[-1.0], [1.0]]) * self.sigma, dtype=float)
+
+    def to_json(self) -> dict[str, Any]:
+        """The reduction as one JSON object, SI units in the key names."""
+        kept: dict[str, Any] = {
+            "radius_m": self.radius.tolist(),
+            "figure_error_m": self.figure_error.tolist(),
+            "sigma_m": self.sigma.tolist(),
+            "figure_error_band_m": self.band.tolist(),
+            "surface_rms_m": self.surface_rms,
+            "surface_rms_sigma_m": self.surface_rms_sigma,
+            "surface_rms_band_m": list(self.surface_rms_band),
+            "surface_pv_m": self.surface_pv,
+            "surface_pv_sigma_m": self.surface_pv_sigma,
+            "wavefront_rms_waves": self.wavefront_rms_waves,
+            "wavefront_rms_waves_sigma": self.wavefront_rms_waves_sigma,
+            "wavefront_pv_waves": self.wavefront_pv_waves,
+            "wavefront_pv_waves_sigma": self.wavefront_pv_waves_sigma,
+            "strehl": self.strehl,
+            "strehl_band": list(self.strehl_band),
+            "chance_diffraction_limited": self.chance_diffraction_limited,
+            "conic_fit": self.conic_fit,
+            "conic_sigma": self.conic_sigma,
+            "radius_fit_m": self.radius_fit,
+            "edge_roll_m": self.edge_roll,
+            "edge_roll_sigma_m": self.edge_roll_sigma,
+            "setting_sigma_m": self.setting_sigma,
+            "setting_origin": self.setting_origin,
+            "shapes_settled": self.supported,
+            "zones": [zone.to_json() for zone in self.zones],
+            "astigmatism": None if self.astigmatism is None else self.astigmatism.to_json(),
+            "warnings": list(self.warnings),
+        }
+        return kept
 
     def draw(self, count: int, rng: np.random.Generator) -> Floats:
         """Surfaces that the readings leave possible, shape (count, m) [m]."""

@@ -18,13 +18,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
 
+from wearsim.figure.spline import ProfileSpline
 from wearsim.knifeedge.longitudinal import Source, knife_aberration
 
 Floats = NDArray[np.float64]
 
-SLIT_POINTS = 7
+SLIT_POINTS = 8
 PADDING = 2
 
 
@@ -100,8 +100,9 @@ def knife_curve(tester: KnifeTester, at: ArrayLike) -> Floats:
     at : array_like
         Radii above 0 [m].
     """
-    value, slope = _spline(tester, np.asarray(at, dtype=float))
-    return knife_aberration(at, value, slope, tester.radius_of_curvature, tester.conic, tester.source)
+    spline = ProfileSpline(tester.radius, tester.error)
+    height, slope = spline.height(at), spline.slope(at)
+    return knife_aberration(at, height, slope, tester.radius_of_curvature, tester.conic, tester.source)
 
 
 def geometric_shadow(tester: KnifeTester, knife: float, *, pixels: int = 256, cut: float = 0.0) -> Shadow:
@@ -169,13 +170,6 @@ def diffraction_shadow(tester: KnifeTester, knife: float, *, pixels: int = 512, 
     return Shadow(np.where(on_glass, brightness / SLIT_POINTS, 0.0), on_glass, axis, knife)
 
 
-def _spline(tester: KnifeTester, at: Floats) -> tuple[Floats, Floats]:
-    level = (1, 0.0) if tester.radius[0] == 0.0 else "not-a-knot"
-    spline = CubicSpline(tester.radius, tester.error, bc_type=(level, "not-a-knot"))
-    inside = np.clip(at, tester.radius[0], tester.radius[-1])
-    return spline(inside), np.where(at == inside, spline(inside, 1), 0.0)
-
-
 def _picture(tester: KnifeTester, pixels: int) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
     """Axis, x and distance from the axis (clipped to the glass) of every pixel, and where glass is."""
     half = tester.radius_of_glass * 1.02
@@ -196,4 +190,4 @@ def _path(tester: KnifeTester, knife: float, r: Floats) -> Floats:
     middle = 0.5 * (edge[1:] + edge[:-1])
     slope = tester.throw * (knife_curve(tester, middle) - knife) * middle / tester.radius_of_curvature**2
     path = np.concatenate([[0.0], np.cumsum(slope * np.diff(edge))])
-    return np.asarray(CubicSpline(edge, path)(r), dtype=float)
+    return np.asarray(ProfileSpline(edge, path).height(r), dtype=float)

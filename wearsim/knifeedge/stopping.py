@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +46,20 @@ class StopAdvice:
     wrong_zones: tuple[int, ...]
     resolved_zones: tuple[int, ...]
     reason: str
+
+    def to_json(self) -> dict[str, Any]:
+        """The advice as one JSON object."""
+        return {
+            "verdict": self.verdict,
+            "chance_diffraction_limited": self.chance,
+            "mask_radius_m": self.masking.mask_radius.tolist(),
+            "mask_strehl": self.masking.strehl.tolist(),
+            "mask_worth": self.masking.worth.tolist(),
+            "mask_worth_band": self.masking_band.tolist(),
+            "wrong_zones": [zone + 1 for zone in self.wrong_zones],
+            "resolved_zones": [zone + 1 for zone in self.resolved_zones],
+            "reason": self.reason,
+        }
 
 
 def when_to_stop(reduction: Reduction, *, seed: int = 0, draws: int = 60) -> StopAdvice:
@@ -96,5 +110,5 @@ def _reason(verdict: str, chance: float, reduction: Reduction, mean: Masking) ->
         return f"{band}: {chance:.0%} of the surfaces that these readings allow reach 0.8; read it again"
     mask = ""
     if mean.gain > 1.02:
-        mask = f"; masked to {mean.best_radius * 2e3:.0f} mm its core gets {mean.gain - 1:.0%} more light"
+        mask = f"; masked to {mean.best_radius * 2e3:.0f} mm its core gets {mean.gain:.2f} times the light"
     return f"not diffraction-limited yet: {band}{mask}"

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
 
+from wearsim.figure.spline import ProfileSpline
 from wearsim.knifeedge.longitudinal import Source, knife_aberration
 
 Floats = NDArray[np.float64]
@@ -96,10 +96,7 @@ def zone_readings(
         Knife positions [m].
     """
     r = np.asarray(radius, dtype=float)
-    level = (1, 0.0) if r[0] == 0.0 else "not-a-knot"
-    spline = CubicSpline(r, np.asarray(error, dtype=float), bc_type=(level, "not-a-knot"))
+    spline = ProfileSpline(r, error)
     at, weights = zones.nodes()
-    inside = np.clip(at, r[0], r[-1])
-    slope = np.where(at == inside, spline(inside, 1), 0.0)  # held level beyond the profile's ends
-    knife = knife_aberration(at, spline(inside), slope, radius_of_curvature, conic, source)
+    knife = knife_aberration(at, spline.height(at), spline.slope(at), radius_of_curvature, conic, source)
     return np.asarray((weights * knife).sum(axis=1), dtype=float)

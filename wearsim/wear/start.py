@@ -12,6 +12,8 @@ from wearsim.errors import InputError
 from wearsim.figure.aperture import spline_matrix
 from wearsim.figure.conic import conic_departure
 from wearsim.figure.error import height_from_error
+from wearsim.knifeedge.on_bench import reduce_on
+from wearsim.knifeedge.readings import load_readings
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import normal_draws
 from wearsim.wear.grid import Array
@@ -124,9 +126,14 @@ def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:
     source = bench.figure
     if source.profile is not None:
         return from_profile(bench, read_profile(source.profile, bench.mirror), accuracy)
+    if source.readings is not None:
+        readings = load_readings(source.readings)
+        reduced = reduce_on(readings, bench.mirror, bench.light.wavelength)
+        profile = Profile(reduced.radius, reduced.figure_error, reduced.sigma)
+        return from_profile(bench, profile, accuracy, covariance=reduced.covariance)
     if source.conic is not None:
         return from_conic(bench, source.conic, accuracy)
     raise InputError(
         "this figure source is not read by this version", file=bench.file, key="figure",
-        expected="profile or conic",
+        expected="profile, readings or conic",
     )  # fmt: skip

@@ -1,0 +1,56 @@
+"""The demo in a folder of the test's own, and a way to call the command line inside the process."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from wearsim.cli.main import run
+
+DEMO = Path(__file__).parents[2] / "examples" / "demo"
+
+
+@dataclass(frozen=True)
+class Called:
+    """What a call of ``wearsim`` came to."""
+
+    code: int
+    out: str
+    err: str
+
+
+Call = Callable[..., Called]
+
+
+@pytest.fixture
+def demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of the demo, as the current folder."""
+    folder = tmp_path / "demo"
+    shutil.copytree(DEMO, folder)
+    monkeypatch.chdir(folder)
+    return folder
+
+
+@pytest.fixture
+def call(capsys: pytest.CaptureFixture[str]) -> Call:
+    """``call("predict", "bench.toml", ...)`` as at a terminal that is none."""
+
+    def called(*arguments: str) -> Called:
+        capsys.readouterr()
+        code = run(arguments)
+        captured = capsys.readouterr()
+        return Called(code, captured.out, captured.err)
+
+    return called
+
+
+@pytest.fixture
+def tipping(demo: Path) -> Path:
+    """A programme whose stroke carries the top piece off, whichever is on top."""
+    path = demo / "tips.toml"
+    path.write_text('[[spell]]\nstroke = "straight"\nlength = 1.5\nminutes = 3\n')
+    return path

@@ -1,0 +1,119 @@
+"""The commands reduce and mask, from the command line's own entrance."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from wearsim.cli.main import run
+
+BENCH = """
+[mirror]
+diameter = "300 mm"
+radius_of_curvature = "3.0 m"
+[lap]
+diameter = "300 mm"
+mass = "4 kg"
+[figure]
+readings = "readings.toml"
+"""
+SHEET = """
+source = "moving"
+length_unit = "mm"
+windows = [[18, 45], [60, 80], [92, 108], [118, 130], [138, 147]]
+readings = [[0.00, 0.61, 1.45, 2.40, 3.20], [0.05, 0.58, 1.50, 2.36, 3.25]]
+"""
+JSON_OF_REDUCE = {
+    "radius_m", "figure_error_m", "sigma_m", "surface_rms_m", "surface_rms_sigma_m", "wavefront_pv_waves",
+    "strehl", "conic_fit",
+}  # fmt: skip
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    (tmp_path / "bench.toml").write_text(BENCH)
+    (tmp_path / "readings.toml").write_text(SHEET)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_reduce_answers_as_a_table_and_names_the_next_command(folder: Path, capsys) -> None:
+    assert run(["reduce", "readings.toml", "--bench", "bench.toml"]) == 0
+    said = capsys.readouterr()
+    assert "Strehl ratio" in said.out
+    assert "118.0 - 130.0" in said.out
+    assert "Next: wearsim propose bench.toml" in said.err
+
+
+def test_json_is_one_object_and_the_same_by_both_ways(folder: Path, capsys) -> None:
+    assert run(["reduce", "readings.toml", "--bench", "bench.toml", "--json", "-q"]) == 0
+    one = json.loads(capsys.readouterr().out)
+    assert run(["reduce", "bench.toml", "--json", "-q"]) == 0
+    assert json.loads(capsys.readouterr().out) == one
+    assert set(one) >= JSON_OF_REDUCE
+    assert len(one["radius_m"]) == len(one["figure_error_m"]) == len(one["sigma_m"])
+
+
+def test_profile_goes_into_a_bench(folder: Path, capsys) -> None:
+    arguments = ["reduce", "bench.toml", "-o", "profile.csv", "--plot", "p.svg", "--masking", "m.png", "-q"]
+    assert run([*arguments, "--shadows", "s.png", "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    rows = np.genfromtxt(folder / "profile.csv", delimiter=",", skip_header=2)
+    assert rows[:, 1] * 1e-9 == pytest.approx(answer["figure_error_m"], abs=1e-17)
+    assert rows[:, 2] * 1e-9 == pytest.approx(answer["sigma_m"], abs=1e-17)
+    assert all((folder / name).stat().st_size > 1000 for name in ("p.svg", "m.png", "s.png"))
+    assert run([*arguments]) == 2
+    assert "exists already" in capsys.readouterr().err
+
+
+def test_told_too_short_a_wait(folder: Path, capsys) -> None:
+    assert run(["reduce", "bench.toml", "--waited", "10 min"]) == 0
+    assert "Warning: read 10 min after" in capsys.readouterr().err
+    assert run(["reduce", "bench.toml", "--waited", "2 days"]) == 0
+    assert "Warning" not in capsys.readouterr().err
+    assert run(["reduce", "bench.toml", "--waited", "soon"]) == 2
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("[[18, 45], [60, 80], [92, 108], [118, 130], [138, 147]]", "[[18, 45], [60, 80]]", "3 to 60 zones"),
+        ("[60, 80]", "[40, 80]", "overlaps"),
+        ("3.20]", "1003.20]", "order of magnitude"),
+        (", 3.20]", "]", "too short"),
+        ("147]", "157]", "rim"),
+    ],
+)
+def test_a_bad_sheet_is_one_line_and_writes_nothing(
+    folder: Path, capsys, old: str, new: str, says: str
+) -> None:
+    (folder / "readings.toml").write_text(SHEET.replace(old, new))
+    assert run(["reduce", "bench.toml", "-o", "profile.csv", "--plot", "p.png", "-q"]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert says in said.err
+    assert said.err.count("\n") == 1
+    assert "readings.toml" in said.err
+    assert not (folder / "profile.csv").exists()
+    assert not (folder / "p.png").exists()
+
+
+def test_bench_without_readings(folder: Path, capsys) -> None:
+    (folder / "bench.toml").write_text(BENCH.replace('readings = "readings.toml"', "conic = 0.0"))
+    assert run(["reduce", "bench.toml"]) == 2
+    assert "names no readings" in capsys.readouterr().err
+
+
+def test_mask_is_a_table_and_a_drawing(folder: Path, capsys) -> None:
+    assert run(["mask", "bench.toml", "--zones", "6", "-o", "mask.pdf", "--json", "-q"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert len(answer["inner_m"]) == 6
+    assert answer["weight"] == pytest.approx([1 / 6] * 6)
+    assert (folder / "mask.pdf").read_bytes().startswith(b"%PDF")
+    assert run(["mask", "bench.toml"]) == 0
+    assert "windows = [[" in capsys.readouterr().out
+    assert run(["mask", "bench.toml", "--zones", "30", "-q"]) == 2
+    assert "expected at most" in capsys.readouterr().err

@@ -1,0 +1,62 @@
+"""``wearsim mask``: a zonal mask to print."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from wearsim.cli import inputs
+from wearsim.cli.inputs import BenchPath
+from wearsim.cli.manners import Manners
+
+NAME = "mask"
+EXAMPLE = "wearsim mask bench.toml --zones 5 -o mask.pdf"
+
+ZoneCount = Annotated[int, typer.Option("--zones", "-z", min=3, max=40, help="How many windows.")]
+Output = Annotated[
+    Path | None, typer.Option("-o", "--output", metavar="FILE", help="The drawing at 1:1: .pdf or .svg.")
+]
+LeastWidth = Annotated[float, typer.Option("--least-width", min=0.5, help="Of a window, in millimetres.")]
+Bridge = Annotated[float, typer.Option("--bridge", min=0.0, help="Left between windows, in millimetres.")]
+Fixed = Annotated[bool, typer.Option("--fixed-source", help="The source does not move with the knife.")]
+
+
+def command(
+    bench: BenchPath, manners: Manners, zones: ZoneCount = 5, least_width: LeastWidth = 5.0,
+    bridge: Bridge = 2.0, fixed_source: Fixed = False, output: Output = None,
+) -> None:  # fmt: skip
+    """A zonal mask to print: windows of equal weight."""
+    manners.reserve({output: (".pdf", ".svg")}, inputs=[bench])
+    pieces = inputs.read_bench(bench)
+    from wearsim.knifeedge.mask import MaskLimits
+    from wearsim.knifeedge.on_bench import mask_for
+    from wearsim.show.lengths import length_unit
+    from wearsim.show.mask_drawing import mask_figure
+    from wearsim.show.mask_table import mask_text, windows_toml
+
+    design = mask_for(
+        pieces.mirror,
+        zones,
+        pieces.light.wavelength,
+        "fixed" if fixed_source else "moving",
+        MaskLimits(least_width=least_width * 1e-3, bridge=bridge * 1e-3),
+    )
+
+    def write() -> None:
+        from wearsim.show.style import save
+        from wearsim.wear.store import whole_file
+
+        if output is not None:
+            with whole_file(output, force=manners.force) as part:
+                save(mask_figure(design), part, output.suffix)
+
+    unit = length_unit(pieces)
+    manners.deliver(
+        design.to_json,
+        table=lambda: f"{mask_text(design, unit)}\n\nFor readings.toml:\n{windows_toml(design)}",
+        figure=lambda: mask_figure(design),
+        write=write,
+    )
+    manners.voice.next("reduce", "readings.toml", "--bench", bench)

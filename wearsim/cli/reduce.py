@@ -1,0 +1,152 @@
+"""``wearsim reduce``: what is the surface?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from wearsim.cli import inputs
+from wearsim.cli.manners import Manners
+from wearsim.errors import InputError
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from wearsim.bench.bench import Bench
+    from wearsim.cli.voice import Voice
+    from wearsim.knifeedge.readings import Readings
+    from wearsim.knifeedge.report import Reduction
+    from wearsim.knifeedge.shadows import KnifeTester
+
+NAME = "reduce"
+EXAMPLE = "wearsim reduce readings.toml --bench bench.toml --plot surface.png -o profile.csv"
+
+Source = Annotated[
+    Path,
+    typer.Argument(
+        metavar="READINGS", help="readings.toml, or a bench that names its readings.", show_default=False
+    ),
+]
+OnBench = Annotated[
+    Path | None,
+    typer.Option("--bench", "-b", metavar="BENCH", help="The mirror that was read.", show_default=False),
+]
+Output = Annotated[
+    Path | None,
+    typer.Option("-o", "--output", metavar="FILE", help="The profile with its sigma: .csv, for a bench."),
+]
+Waited = Annotated[
+    str | None,
+    typer.Option("--waited", metavar="TIME", help='How long the glass stood before, such as "2 h".'),
+]
+Picture = Annotated[
+    Path | None, typer.Option("--masking", metavar="FILE", help="Draw what masking the rim would buy.")
+]
+
+Shadows = Annotated[
+    Path | None, typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it.")
+]
+PLOTS = (".png", ".svg", ".pdf")
+
+
+def command(
+    readings: Source, manners: Manners, bench: OnBench = None, output: Output = None, waited: Waited = None,
+    masking: Picture = None, shadows: Shadows = None,
+) -> None:  # fmt: skip
+    """What is the surface? Knife-edge readings to figure error with its band."""
+    manners.reserve(
+        {output: (".csv",), masking: PLOTS, shadows: PLOTS},
+        inputs=[readings, *([bench] if bench else [])],
+    )
+    pieces = inputs.read_bench(readings if bench is None else bench)
+    from wearsim.knifeedge.on_bench import reduce_on
+    from wearsim.knifeedge.readings import load_readings
+    from wearsim.knifeedge.stopping import when_to_stop
+    from wearsim.show.lengths import length_unit
+    from wearsim.show.reduction_plot import reduction_figure
+    from wearsim.show.reduction_table import reduction_text
+
+    sheet = load_readings(_named(pieces) if bench is None else readings)
+    reduction = reduce_on(sheet, pieces.mirror, pieces.light.wavelength, seed=manners.seed)
+    advice = when_to_stop(reduction, seed=manners.seed)
+    unit = length_unit(pieces)
+    _tell_waiting(manners.voice, pieces, waited)
+    inputs.tell_defaults(manners.voice, pieces)
+
+    def write() -> None:
+        if output is not None:
+            _write_profile(reduction, output, manners)
+        if masking is not None:
+            from wearsim.show.masking_plot import masking_figure
+
+            _draw(masking_figure(advice, unit), masking, manners)
+        if shadows is not None:
+            _draw(_shadows(pieces, sheet, reduction), shadows, manners)
+
+    manners.deliver(
+        lambda: {**reduction.to_json(), "stop": advice.to_json()},
+        table=lambda: reduction_text(sheet, reduction, advice, unit),
+        figure=lambda: reduction_figure(reduction, unit),
+        write=write,
+    )
+    manners.voice.next("propose", readings if bench is None else bench, "--minutes", 60)
+
+
+def _write_profile(reduction: Reduction, path: Path, manners: Manners) -> None:
+    from wearsim.knifeedge.on_bench import write_reduction
+    from wearsim.wear.store import whole_file
+
+    with whole_file(path, force=manners.force) as part:
+        write_reduction(reduction, part, "figure error from knife-edge readings, by wearsim reduce")
+
+
+def _draw(figure: Figure, path: Path, manners: Manners) -> None:
+    from wearsim.show.style import save
+    from wearsim.wear.store import whole_file
+
+    with whole_file(path, force=manners.force) as part:
+        save(figure, part, path.suffix)
+
+
+def _shadows(bench: Bench, sheet: Readings, reduction: Reduction) -> Figure:
+    """The surface at the knife positions of the first, the middle and the last zone, a perfect one beneath."""
+    from wearsim.knifeedge.on_bench import tester_for
+    from wearsim.show.shadows_plot import shadows_figure
+
+    def stand(share: float) -> KnifeTester:
+        error = share * reduction.figure_error
+        return tester_for(bench.mirror, reduction.radius, error, bench.light.wavelength, sheet.source)
+
+    zones = reduction.zones
+    knives = [zones[i].reading for i in (0, len(zones) // 2, len(zones) - 1)]
+    return shadows_figure({"as read": stand(1.0), "on target": stand(0.0)}, knives)
+
+
+def _named(bench: Bench) -> Path:
+    """The readings that a bench names."""
+    if bench.figure.readings is None:
+        raise InputError(
+            "this bench names no readings",
+            file=bench.file,
+            key="figure.readings",
+            expected="readings there, or reduce READINGS --bench BENCH",
+        )
+    return bench.figure.readings
+
+
+def _tell_waiting(voice: Voice, bench: Bench, waited: str | None) -> None:
+    """A warning where the glass stood for too short a time, if we are told for how long."""
+    if waited is None:
+        return
+    from wearsim.bench import units
+    from wearsim.knifeedge.on_bench import waiting_for
+
+    try:
+        seconds = units.read(waited, "s")
+    except units.NotAQuantity as error:
+        raise InputError(str(error), key="--waited", value=waited, expected='a time such as "2 h"') from error
+    said = waiting_for(bench.mirror).warning(seconds)
+    if said is not None:
+        voice.warn(said)
