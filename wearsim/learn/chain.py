@@ -31,10 +31,10 @@ from wearsim.wear.start import StartFigure, covariance_root
 from wearsim.wear.state import Pitch, State, start_state
 
 LEARNING = Accuracy(
-    glass_rings=36, pitch_rings=32, rim_share=0.95, offsets=14, per_radius=10, per_turn=9, ring_per_turn=8,
-    draws=1024, phases=32, tolerance=1e-2,
+    glass_rings=36, pitch_rings=32, rim_share=0.9, offsets=14, per_radius=10, per_turn=9, ring_per_turn=8,
+    tolerance=1e-2,
 )  # fmt: skip
-"""Of the engine when run hundreds of times: 0.5 nm RMS in three sessions of a micrometre (docs/learning.md)."""
+"""Of the engine when run hundreds of times: 0.3 nm RMS in three sessions of a micrometre (docs/learning.md)."""
 UNKNOWN = 1.0
 """Spread of a removal of which nothing is believed, in that of the engine [1]."""
 LEAST_GLASS = 0.3e-9

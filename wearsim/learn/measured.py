@@ -14,18 +14,17 @@ from pathlib import Path
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.figure import FigureSource
 from wearsim.bench.profile import Profile, read_profile
 from wearsim.figure.aperture import spline_matrix
 from wearsim.figure.conic import conic_departure
 from wearsim.knifeedge.expected import reading_matrix
 from wearsim.knifeedge.readings import Readings, load_readings
-from wearsim.knifeedge.reduction import reduce_readings
-from wearsim.knifeedge.report import Reduction
 from wearsim.knifeedge.settings import settings
 from wearsim.knifeedge.zones import zone_readings
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.grid import Array
-from wearsim.wear.start import CORRELATION_LENGTH, StartFigure, from_profile, start_figure
+from wearsim.wear.start import CORRELATION_LENGTH, StartFigure, start_figure
 
 ASSUMED_SIGMA = 2e-9
 """Of a profile that states none [m]. A judgement."""
@@ -61,15 +60,6 @@ class Observation:
         return int(self.matrix.shape[0])
 
 
-def reduction_of(bench: Bench, readings: Readings) -> Reduction:
-    """Surface with its covariance from a sheet of readings of this bench's mirror."""
-    mirror = bench.mirror
-    return reduce_readings(
-        readings, radius=mirror.radius, radius_of_curvature=mirror.radius_of_curvature, conic=mirror.conic,
-        hole_radius=mirror.hole_radius, clear_radius=mirror.clear_radius, wavelength=bench.light.wavelength,
-    )  # fmt: skip
-
-
 def measured_figure(bench: Bench, path: Path | None, accuracy: Accuracy = DEFAULT) -> StartFigure:
     """The glass as a measurement says it is.
 
@@ -81,13 +71,9 @@ def measured_figure(bench: Bench, path: Path | None, accuracy: Accuracy = DEFAUL
     accuracy : Accuracy
     """
     if path is None:
-        if bench.figure.readings is None:
-            return start_figure(bench, accuracy)
-        path = bench.figure.readings
-    if path.suffix.lower() == ".csv":
-        return from_profile(bench, read_profile(path, bench.mirror), accuracy)
-    found = reduction_of(bench, load_readings(path))
-    return from_profile(bench, Profile(found.radius, found.figure_error), accuracy, found.covariance)
+        return start_figure(bench, accuracy)
+    source = FigureSource(profile=path) if path.suffix.lower() == ".csv" else FigureSource(readings=path)
+    return start_figure(bench.model_copy(update={"figure": source}), accuracy)
 
 
 def observe(bench: Bench, path: Path, radius: Array) -> Observation:

@@ -26,7 +26,7 @@ from wearsim.wear.planar_grid import RoundStart, glass_map, pressed_lap, ring_me
 from wearsim.wear.start import StartFigure
 from wearsim.wear.state import lap_name
 
-COARSE = PlanarAccuracy(cells=64, poses=12, share_of_relaxation=0.02)
+COARSE = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
 WORKING, READING, SESSIONS, TRUTH = 1, 2, 3, 4
 PROFILE_POINTS = 101
 
