@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 from scipy.stats import chi2
 
+from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError
 from wearsim.learn.chain import LEARNING, Chain, Link, Step
 from wearsim.learn.discrepancy import Discrepancy
@@ -102,10 +104,49 @@ class Calibration:
         share = self.shares[name]
         return "told" if share < TOLD else "partly" if share < PARTLY else "prior"
 
+    def to_json(self, bench: Bench) -> dict[str, Any]:
+        """One object for ``--json``: plain lists and floats, SI units in the key names.
+
+        Parameters
+        ----------
+        bench : Bench
+            That of the folder.
+        """
+        low, high = np.exp(self.posterior.interval())
+        middle = np.exp(self.belief.mean)
+        constants = {}
+        for i, name in enumerate(NAMES):
+            stated, unit = stated_constant(bench, name)
+            constants[f"{name}{unit}"] = {
+                "stated": stated, "now": stated * float(middle[i]), "told": self.told(name),
+                "interval_90": [stated * float(low[i]), stated * float(high[i])],
+                "spread_of_prior": self.shares[name],
+            }  # fmt: skip
+        return {
+            "constants": constants,
+            "session_spread": self.posterior.spread,
+            "log_mean": self.belief.mean.tolist(),
+            "log_covariance": self.belief.covariance.tolist(),
+            "effective_draws": self.posterior.effective,
+            "sessions": [asdict(session) for session in self.sessions],
+        }
+
     @property
     def misfits(self) -> tuple[int, ...]:
         """Numbers of the sessions whose record does not fit."""
         return tuple(session.number for session in self.sessions if not session.fits)
+
+
+def stated_constant(bench: Bench, name: str) -> tuple[float, str]:
+    """A constant as the bench states it, SI, of the first lap; and its unit as the end of a key."""
+    lap = bench.laps[0]
+    stated = {
+        "preston": (bench.preston, "_per_pa"),
+        "stiffness": (lap.stiffness, "_pa_per_m"),
+        "relaxation_time": (lap.relaxation_time, "_s"),
+        "edge_gain": (bench.wear.edge_gain, ""),
+    }
+    return stated[name]
 
 
 def with_session_spread(belief: Belief, spread: float) -> Belief:

@@ -70,10 +70,13 @@ def measured_figure(bench: Bench, path: Path | None, accuracy: Accuracy = DEFAUL
         ``readings.toml`` or ``profile.csv``; None for the figure that the bench names.
     accuracy : Accuracy
     """
-    if path is None:
-        return start_figure(bench, accuracy)
+    return start_figure(bench if path is None else measured_bench(bench, path), accuracy)
+
+
+def measured_bench(bench: Bench, path: Path) -> Bench:
+    """A bench whose figure is this measurement, ``readings.toml`` or ``profile.csv``."""
     source = FigureSource(profile=path) if path.suffix.lower() == ".csv" else FigureSource(readings=path)
-    return start_figure(bench.model_copy(update={"figure": source}), accuracy)
+    return bench.model_copy(update={"figure": source})
 
 
 def observe(bench: Bench, path: Path, radius: Array) -> Observation:

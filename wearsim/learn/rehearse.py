@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
+from wearsim.bench.dump import spell_table
 from wearsim.bench.files import dump_programme
 from wearsim.bench.programme import Programme
 from wearsim.decide.limits import Limits
@@ -24,7 +26,8 @@ from wearsim.learn.record import new_folder, record
 from wearsim.learn.remember import standing_of
 from wearsim.learn.session import SessionNote
 from wearsim.learn.standing import Standing
-from wearsim.wear.predict import gauge_for
+from wearsim.wear.outcome import Outcome
+from wearsim.wear.predict import gauge_for, predict
 
 TARGET = 20e-9
 """RMS of the surface that ends a rehearsal [m]."""
@@ -61,6 +64,19 @@ class Round:
     measured: float
     true_before: float
     true: float
+
+    def to_json(self) -> dict[str, Any]:
+        """One object for ``--json``: plain lists and floats, SI units in the key names."""
+        return {
+            "number": self.number,
+            "programme": [spell_table(spell) for spell in self.programme.spells],
+            "surface_rms_before_m": self.before,
+            "surface_rms_predicted_m": self.predicted,
+            "surface_rms_predicted_band_m": list(self.predicted_band),
+            "surface_rms_m": self.measured,
+            "surface_rms_true_before_m": self.true_before,
+            "surface_rms_true_m": self.true,
+        }
 
 
 def start_practice(path: str | Path, practice: Practice) -> MirrorFolder:
@@ -183,20 +199,42 @@ def rehearse(
             say(proposal.reason)
             return
         say("working")
-        true_before = true_rms(mirror)
-        note = SessionNote(date=DAY, notes="a practice session, simulated")
-        folder = work_and_record(folder, mirror, practice.tester, proposal.programme, note)
-        outcome = proposal.outcome
-        low, high = (outcome.surface_rms,) * 2 if outcome.band is None else outcome.band.surface_rms
-        after = Standing(
-            standing.bench,
-            standing.belief,
-            measured_figure(folder.bench, folder.sessions[-1].measured),
-            None,
-            0.0,
-            len(folder.sessions),
-        )
-        yield Round(
-            len(folder.sessions), proposal.programme, measured_rms(standing), outcome.surface_rms,
-            (float(low), float(high)), measured_rms(after), true_before, true_rms(mirror),
-        )  # fmt: skip
+        one, folder = _worked(folder, practice, mirror, standing, proposal.programme, proposal.outcome)
+        yield one
+
+
+def one_session(folder: MirrorFolder, programme: Programme, *, draws: int = DRAWS) -> Round:
+    """A session of the person's own on a practice mirror: predicted, worked, read and recorded.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+    programme : Programme
+    draws : int
+        Of calibration.
+
+    Raises
+    ------
+    InputError
+        Where the folder is not for practice, or a stroke tips the top piece off.
+    """
+    practice, mirror = replayed(folder)
+    standing = standing_of(folder, draws=draws)
+    outcome = predict(standing.bench, programme, **standing.known)
+    return _worked(folder, practice, mirror, standing, programme, outcome)[0]
+
+
+def _worked(
+    folder: MirrorFolder, practice: Practice, mirror: PracticeMirror, standing: Standing, programme: Programme,
+    outcome: Outcome,
+) -> tuple[Round, MirrorFolder]:  # fmt: skip
+    true_before = true_rms(mirror)
+    note = SessionNote(date=DAY, notes="a practice session, simulated")
+    folder = work_and_record(folder, mirror, practice.tester, programme, note)
+    low, high = (outcome.surface_rms,) * 2 if outcome.band is None else outcome.band.surface_rms
+    after = replace(standing, start=measured_figure(folder.bench, folder.sessions[-1].measured))
+    done = Round(
+        len(folder.sessions), programme, measured_rms(standing), outcome.surface_rms,
+        (float(low), float(high)), measured_rms(after), true_before, true_rms(mirror),
+    )  # fmt: skip
+    return done, folder

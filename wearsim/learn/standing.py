@@ -5,14 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from wearsim.bench.bench import Bench
+from wearsim.bench.wear import Spread
 from wearsim.figure.aperture import spline_matrix
 from wearsim.learn.calibrate import with_session_spread
 from wearsim.learn.chain import Chain, corrected_state
 from wearsim.learn.folder import MirrorFolder
-from wearsim.learn.measured import measured_figure
+from wearsim.learn.measured import measured_bench, measured_figure
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.constants import Belief
+from wearsim.wear.constants import NAMES, Belief
 from wearsim.wear.start import StartFigure
 from wearsim.wear.state import State
 
@@ -24,6 +27,7 @@ class Standing:
     Parameters
     ----------
     bench : Bench
+        Its own, its figure the newest measurement.
     belief : Belief
         Of the constants in the next session: the posterior, the removal's spread between sessions on top.
     start : StartFigure
@@ -47,6 +51,32 @@ class Standing:
     def known(self) -> dict[str, Any]:
         """The keyword arguments ``belief``, ``start`` and ``laps`` of ``predict`` and ``propose``."""
         return {"belief": self.belief, "start": self.start, "laps": self.laps}
+
+    @property
+    def calibrated_bench(self) -> Bench:
+        """The bench with the constants and spreads that the sessions tell, for whatever takes nothing but a bench.
+
+        What the belief says of constants that go together is lost; ``known`` keeps it.
+        """
+        best = self.belief.best()
+        sigma = np.sqrt(np.diagonal(self.belief.covariance))
+        spread = Spread(**{name: float(np.exp(one)) for name, one in zip(NAMES, sigma, strict=True)})
+        wear = self.bench.wear.model_copy(
+            update={
+                "preston": self.bench.preston * best.preston,
+                "edge_gain": self.bench.wear.edge_gain * best.edge_gain,
+            }
+        )
+        laps = tuple(
+            lap.model_copy(
+                update={
+                    "stiffness": lap.stiffness * best.stiffness,
+                    "relaxation_time": lap.relaxation_time * best.relaxation_time,
+                }
+            )
+            for lap in self.bench.laps
+        )
+        return self.bench.model_copy(update={"wear": wear, "laps": laps, "spread": spread})
 
 
 def standing_after(
@@ -79,7 +109,8 @@ def standing_after(
         measured = spline_matrix(start.radius, best.radius) @ start.height
         fitted = corrected_state(best, measured - best.height)
         laps = fitted.on_grids(folder.bench, accuracy)
-    return Standing(folder.bench, with_session_spread(belief, spread), start, laps, spread, count)
+    bench = folder.bench if newest is None else measured_bench(folder.bench, newest)
+    return Standing(bench, with_session_spread(belief, spread), start, laps, spread, count)
 
 
 def under(standing: Standing, folder: MirrorFolder, number: int) -> Standing:
