@@ -15,7 +15,19 @@ from typing import Annotated
 import typer
 
 from wearsim import __version__
-from wearsim.cli import calibrate, compare, history, mask, new, predict, propose, record, reduce, rehearse, study
+from wearsim.cli import (
+    calibrate,
+    compare,
+    history,
+    mask,
+    new,
+    predict,
+    propose,
+    record,
+    reduce,
+    rehearse,
+    study,
+)
 from wearsim.cli.manners import Example, add
 from wearsim.cli.voice import Voice
 from wearsim.errors import WearsimError
