@@ -17,7 +17,7 @@ from wearsim.wear.basis import offset_basis, path_matrix
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.grid import Array
 from wearsim.wear.offsets import stroke_reach
-from wearsim.wear.radial import closest_offset
+from wearsim.wear.radial import largest_offset
 from wearsim.wear.start import start_figure
 from wearsim.wear.state import State, start_state
 
@@ -97,7 +97,7 @@ class Library:
 
 def is_allowed(shape: Shape, bench: Bench, limits: Limits) -> bool:
     """Whether a stroke keeps off tipping, the hands' spread included."""
-    tip = closest_offset(bench, bench.lap(shape.lap), shape.on_top)
+    tip = largest_offset(bench, bench.lap(shape.lap), shape.on_top, DEFAULT)
     hands, diameter = bench.hands, bench.mirror.diameter
     factor = 1.0 + SPREAD_KEPT * hands.length_jitter
     grown = Shape(
@@ -117,7 +117,7 @@ def _grid(steps: int) -> Iterator[tuple[str, float, float, float]]:
             yield "overhang", length, 0.0, side
             for kind in ("w", "oval"):
                 yield kind, length, side, 0.0
-                for aside in map(float, sides[:: max(1, len(sides) // 3)]):
+                for aside in map(float, sides):
                     yield kind, length, side, aside
 
 

@@ -28,8 +28,8 @@ class Limits:
     reach : float
         Largest offset of a stroke, jitter included, as a share of the tipping offset [1]. A judgement.
     removal_spread : float
-        Relative spread of the removal from session to session that no calibration takes away: charge, wetness,
-        the hands [1]. A judgement.
+        Relative spread of a spell's removal that no calibration takes away: charge, wetness, the hands [1]. A
+        judgement.
     cost_spell, cost_change, cost_hour : float
         Relative growth of the residual that one more spell, one more change of the top piece and one more hour
         of work must be worth [1]. Judgements.
@@ -42,7 +42,7 @@ class Limits:
     on_top: tuple[str, ...] = ("tool", "mirror")
     rate: float = 50.0
     reach: float = 0.9
-    removal_spread: float = 0.1
+    removal_spread: float = 0.05
     cost_spell: float = 0.01
     cost_change: float = 0.01
     cost_hour: float = 0.03

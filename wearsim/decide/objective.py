@@ -2,12 +2,12 @@
 
 Physics section 9: the expected squared figure error over everything uncertain,
 
-    J = sum_s weight_s ( ||P (h - R_s)||^2 + sigma^2 ||P R_s||^2 ),
+    J = sum_s weight_s ( ||P (h - R_s)||^2 + sigma^2 sum_i ||P R_si||^2 ),
 
-R_s the coupled engine's removal with the constants of scenario s and sigma the removal's spread from session to
-session that no calibration takes away. The second term is what makes a programme of large removals
-that cancel a bad one. Edge roll beyond its limit counts on top, and minutes, spells and change-overs make the
-residual dearer.
+R_si the coupled engine's removal by spell i with the constants of scenario s, R_s their sum, and sigma the spread of a
+spell's removal that no calibration takes away, each spell for itself: charge, wetness, the hands. The second term is
+what makes a programme of large removals that cancel a bad one. Edge roll beyond its limit counts on top, and minutes,
+spells and change-overs make the residual dearer.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ import numpy as np
 from wearsim.decide.floor import rms_root
 from wearsim.decide.limits import Limits
 from wearsim.decide.scenarios import Scenario
-from wearsim.decide.trial import Trials, Trying
+from wearsim.decide.trial import Trying
 from wearsim.figure.numbers import FigureGauge
 from wearsim.wear.grid import Array
 from wearsim.wear.state import State
@@ -73,14 +73,21 @@ class Objective:
         self.roll_before = gauge.edge_roll(self.error)
         self.roll_limit = max(limits.edge_limit * wavelength, abs(self.roll_before))
 
-    def residuals(self, height: Array, aim: float = 1.0) -> Array:
-        """Rows whose sum of squares is one scenario's share of J, edge penalty included [m]."""
-        removal = self.start.height - height
-        gone = self.root @ removal
-        left = aim * (self.root @ self.error) - gone
-        roll = self.gauge.edge_roll(self.error - removal)
+    def residuals(self, heights: list[Array], aim: float = 1.0) -> Array:
+        """Rows whose sum of squares is one scenario's share of J, edge penalty included [m].
+
+        Parameters
+        ----------
+        heights : list of (n,) ndarray
+            Glass at the start and after each spell [m].
+        aim : float
+            Share of the way that counts as the whole [1].
+        """
+        gone = [self.root @ (one - two) for one, two in pairwise(heights)]
+        left = aim * (self.root @ self.error) - self.root @ (heights[0] - heights[-1])
+        roll = self.gauge.edge_roll(self.error - (heights[0] - heights[-1]))
         beyond = EDGE_WEIGHT * max(0.0, abs(roll) - self.roll_limit)
-        return np.concatenate([left, self.limits.removal_spread * gone, [beyond]])
+        return np.concatenate([left, [beyond], *(self.limits.removal_spread * one for one in gone)])
 
     def dearness(self, programme: tuple[Trying, ...]) -> float:
         """Factor by which minutes, spells and change-overs make the residual dearer [1]."""
@@ -97,22 +104,23 @@ class Objective:
         )
 
     def score(
-        self, programme: tuple[Trying, ...], heights: list[Array], cases: tuple[Scenario, ...], nominal: Array
-    ) -> Score:
+        self, programme: tuple[Trying, ...], runs: list[list[Array]], cases: tuple[Scenario, ...],
+        nominal: Array,
+    ) -> Score:  # fmt: skip
         """Judge a programme from the glass it leaves in every scenario.
 
         Parameters
         ----------
         programme : tuple of Trying
-        heights : list of (n,) ndarray
-            Glass after, one a scenario [m].
+        runs : list of lists of (n,) ndarray
+            For each scenario the glass at the start and after each spell [m].
         cases : tuple of Scenario
         nominal : (n,) ndarray
             Glass after with the most likely constants [m].
         """
         mean_square = sum(
-            case.weight * float(np.sum(self.residuals(height) ** 2))
-            for case, height in zip(cases, heights, strict=True)
+            case.weight * float(np.sum(self.residuals(run) ** 2))
+            for case, run in zip(cases, runs, strict=True)
         )
         error = self.gauge.error(nominal)
         expected = float(np.sqrt(mean_square))
@@ -124,6 +132,6 @@ class Objective:
         )
 
 
-def final_heights(trials: list[Trials], start: State, programme: tuple[Trying, ...]) -> list[Array]:
-    """Glass after a programme in every scenario [m]."""
-    return [one.states(start, programme)[-1].height for one in trials]
+def heights_of(states: list[State]) -> list[Array]:
+    """Glass at the start and after each spell [m]."""
+    return [state.height for state in states]

@@ -35,6 +35,8 @@ WORTHWHILE = 0.01
 # What a session with a test after it leaves of the constants' spread: a factor of about 1.25. A judgement.
 SPREAD_AFTER_SESSION = 0.25
 
+# Offsets shared by all strokes at full accuracy.
+FINE_OFFSETS = 44
 # With the constants known there is more to gain by looking longer.
 EFFORT_CERTAIN = Effort(starts=10, rounds=2, kept=3)
 EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
@@ -135,7 +137,7 @@ class _Work:
         self.objective = Objective(gauge, state, limits, bench.light.wavelength)
         self.nominal = Trials(bench, limits, belief.best())
         self.cases = scenarios(belief)
-        self.aim, self.mean_square = share_to_aim_for(belief, limits.removal_spread)
+        self.aim = share_to_aim_for(belief)
         self._trials: list[Trials] | None = None
 
     @property
@@ -165,15 +167,13 @@ class _Work:
         found = Search(refiner, self.nominal, self.objective, effort, time_limit, progress).run()
         robust = Refiner(self.objective, self.trials, self.cases, self.nominal)
         settler = Settler(robust, self.objective, self.nominal)
-        best = []
-        for judged in distinct(found.judged, 6 if certain else 2):
-            programme = judged.programme
-            if not certain:
-                programme = robust.improve(programme, steps=5, shapes_too=False).programme
-            best.append(settler.settle(programme))
-        best.sort(key=lambda item: item.score.cost)
-        if certain and best:
-            best[:2] = [settler.settle(one.programme, rounds=12, sizes_too=True) for one in best[:2]]
+        if certain:
+            best = self._settle_certain(found, settler)
+        else:
+            best = [
+                settler.settle(robust.improve(one.programme, steps=5, shapes_too=False).programme)
+                for one in distinct(found.judged, 2)
+            ]
         if not certain:
             found.judged = [robust.judge(item.programme) for item in found.best(40)]
         found.judged += best
@@ -181,6 +181,19 @@ class _Work:
         if progress is not None and best:
             progress("whole minutes", min(one.score.cost for one in best))
         return found, sorted(best, key=lambda item: item.score.cost)
+
+    def _settle_certain(self, found: Found, settler: Settler) -> list[Judged]:
+        """Neat programmes, the best of them worked over at full accuracy: what is left is small by now."""
+        best = [settler.settle(one.programme) for one in distinct(found.judged, 6)]
+        best.sort(key=lambda item: item.score.cost)
+        fine = _Fine(self)
+        settler = Settler(fine.refiner, fine.objective, fine.trials)
+        neat = [settler.settle(one.programme, rounds=4) for one in best[:3]]
+        neat.sort(key=lambda item: item.score.cost)
+        for one in neat[:2]:
+            neat.append(settler.settle(fine.refiner.improve(one.programme, steps=5).programme, rounds=4))
+        found.evaluations += fine.refiner.evaluations
+        return sorted(neat, key=lambda item: item.score.cost)
 
     def as_programme(self, tried: tuple[Trying, ...]) -> Programme:
         """The programme as a person would write it."""
@@ -212,8 +225,8 @@ class _Work:
     def _why(self, outcome: Outcome) -> str:
         if self.belief.is_certain:
             return (
-                f"the constants are taken as known; a removal that varies by {self.limits.removal_spread:.0%} from "
-                "session to session is allowed for"
+                f"the constants are taken as known; removals that vary by {self.limits.removal_spread:.0%} from "
+                "spell to spell are allowed for"
             )
         factor = float(np.exp(np.sqrt(self.belief.covariance[0, 0])))
         return (
@@ -299,6 +312,23 @@ class _Work:
             np.array([gauge.aperture.rms(error) for error in errors]),
             np.array([gauge.edge_roll(error) for error in errors]),
         )
+
+
+class _Fine:
+    """Objective, trials and refiner at full accuracy with the most likely constants."""
+
+    def __init__(self, work: _Work) -> None:
+        accuracy = replace(work.accuracy, offsets=FINE_OFFSETS)
+        start = on_grid(work.bench, work.start, accuracy)
+        state = start_state(work.bench, start.radius, start.height, accuracy)
+        if work.laps is not None:
+            state = replace(state, laps=work.laps.on_grids(work.bench, accuracy).laps)
+        gauge = gauge_for(work.bench, start.radius)
+        constants = work.belief.best()
+        self.objective = Objective(gauge, state, work.limits, work.bench.light.wavelength)
+        self.trials = Trials(work.bench, work.limits, constants, accuracy)
+        one = (Scenario(constants, 1.0),)
+        self.refiner = Refiner(self.objective, [self.trials], one, self.trials)
 
 
 def _trade_off(found: Found, limits: Limits, before: float) -> tuple[TradeOff, ...]:

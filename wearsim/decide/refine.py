@@ -18,13 +18,14 @@ from scipy.optimize import least_squares
 from wearsim.bench.bench import Bench
 from wearsim.decide.library import SPREAD_KEPT, Shape
 from wearsim.decide.limits import Limits
-from wearsim.decide.objective import Objective, Score
+from wearsim.decide.objective import Objective, Score, heights_of
 from wearsim.decide.scenarios import Scenario
 from wearsim.decide.trial import Trials, Trying
 from wearsim.errors import ContactError
+from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.grid import Array
 from wearsim.wear.offsets import stroke_reach
-from wearsim.wear.radial import closest_offset
+from wearsim.wear.radial import largest_offset
 from wearsim.wear.state import State
 
 In = TypeVar("In")
@@ -79,19 +80,18 @@ class Refiner:
     def judge(self, programme: tuple[Trying, ...]) -> Judged:
         """Score a programme through the coupled engine."""
         start = self.objective.start
-        heights = [one.states(start, programme)[-1].height for one in self.trials]
+        runs = [heights_of(one.states(start, programme)) for one in self.trials]
         self.evaluations += len(self.trials)
         if len(self.trials) == 1 and self.trials[0] is self.nominal:
-            nominal = heights[0]
+            nominal = runs[0]
         else:
-            nominal = self.nominal.states(start, programme)[-1].height
+            nominal = heights_of(self.nominal.states(start, programme))
             self.evaluations += 1
+        score = self.objective.score(programme, runs, self.cases, nominal[-1])
         if self.aim != 1.0:
-            squares = float(np.sum(self.objective.residuals(nominal, self.aim) ** 2))
-            rough = self.objective.score(programme, heights, self.cases, nominal)
-            expected = float(np.sqrt(squares))
-            return Judged(programme, replace(rough, cost=expected * self.objective.dearness(programme)))
-        return Judged(programme, self.objective.score(programme, heights, self.cases, nominal))
+            expected = float(np.sqrt(np.sum(self.objective.residuals(nominal, self.aim) ** 2)))
+            score = replace(score, cost=expected * self.objective.dearness(programme))
+        return Judged(programme, score)
 
     def improve(self, programme: tuple[Trying, ...], steps: int = 10, shapes_too: bool = True) -> Judged:
         """Least squares from a programme.
@@ -108,7 +108,7 @@ class Refiner:
         try:
             solved = least_squares(
                 problem.residuals, problem.start, jac=problem.slopes, bounds=problem.bounds, max_nfev=steps,
-                x_scale=problem.scale, ftol=1e-3, xtol=1e-3, gtol=1e-12,
+                x_scale=problem.scale, ftol=3e-4, xtol=1e-3, gtol=1e-12,
             )  # fmt: skip
         except ContactError:
             return self.judge(programme)
@@ -156,12 +156,12 @@ class _Problem:
         over = max(0.0, sum(t.minutes for t in programme) - limits.minutes) / limits.minutes
         return np.array([50.0 * over, *(_BEYOND * beyond_reach(t.shape, bench, limits) for t in programme)])
 
-    def _all_rows(self, finals: list[Array], programme: tuple[Trying, ...]) -> Array:
+    def _all_rows(self, runs: list[list[Array]], programme: tuple[Trying, ...]) -> Array:
         """Residuals relative to the figure error at the start [1]."""
         refiner = self.refiner
         blocks = [
-            np.sqrt(case.weight) * refiner.objective.residuals(height, refiner.aim)
-            for case, height in zip(refiner.cases, finals, strict=True)
+            np.sqrt(case.weight) * refiner.objective.residuals(run, refiner.aim)
+            for case, run in zip(refiner.cases, runs, strict=True)
         ]
         return np.concatenate([np.concatenate(blocks) / refiner.objective.rms_before, self._extra(programme)])
 
@@ -173,7 +173,7 @@ class _Problem:
         start = self.refiner.objective.start
         states = [one.states(start, programme) for one in self.refiner.trials]
         self.refiner.evaluations += len(states)
-        rows = self._all_rows([s[-1].height for s in states], programme)
+        rows = self._all_rows([heights_of(run) for run in states], programme)
         self._last = (key, states, rows)
         return states, rows
 
@@ -190,21 +190,19 @@ class _Problem:
             moved = x.copy()
             moved[column] += step
             programme = self.programme(moved)
-            finals = []
+            runs = []
             for one, before in zip(self.refiner.trials, states, strict=True):
-                state = before[i]
-                for tried in programme[i:]:
-                    state = one.after(state, tried)
-                finals.append(state.height)
-            self.refiner.evaluations += len(finals)
-            out[:, column] = (self._all_rows(finals, programme) - rows) / step
+                changed = one.states(before[i], programme[i:])
+                runs.append(heights_of(before[:i]) + heights_of(changed))
+            self.refiner.evaluations += len(runs)
+            out[:, column] = (self._all_rows(runs, programme) - rows) / step
         return out
 
 
 def beyond_reach(shape: Shape, bench: Bench, limits: Limits) -> float:
     """How far a stroke, the hands' spread included, goes past the limit of reach, in diameters [1]."""
     hands, diameter = bench.hands, bench.mirror.diameter
-    tip = closest_offset(bench, bench.lap(shape.lap), shape.on_top)
+    tip = largest_offset(bench, bench.lap(shape.lap), shape.on_top, DEFAULT)
     factor = 1.0 + SPREAD_KEPT * hands.length_jitter
     grown = replace(shape, length=shape.length * factor, sweep=shape.sweep * factor)
     far = stroke_reach(grown.stroke(diameter, limits.rate)) + SPREAD_KEPT * hands.centre_jitter

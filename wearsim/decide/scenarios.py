@@ -54,18 +54,15 @@ def scenarios(belief: Belief) -> tuple[Scenario, ...]:
     return tuple(cases)
 
 
-def share_to_aim_for(belief: Belief, removal_spread: float) -> tuple[float, float]:
-    """Which share of the way to go, and the mean square of the removal's factor.
+def share_to_aim_for(belief: Belief) -> float:
+    """Which share of the way to go, by the spread of the Preston coefficient alone.
 
     With the removal known up to a factor f of mean m1 and mean square m2, the expected squared error
-    ``E ||h - f R||^2`` is least where R is nearest to ``(m1 / m2) h`` (physics section 9).
+    ``E ||h - f R||^2`` is least where R is nearest to ``(m1 / m2) h`` (physics section 9). For a log-normal f of
+    variance v of its logarithm that share is ``exp(-3 v / 2)``.
 
     Parameters
     ----------
     belief : Belief
-    removal_spread : float
-        Relative spread that comes on top [1].
     """
-    variance = float(belief.covariance[0, 0])
-    mean_square = float(np.exp(2.0 * variance)) * (1.0 + removal_spread**2)
-    return float(np.exp(0.5 * variance)) / mean_square, mean_square
+    return float(np.exp(-1.5 * belief.covariance[0, 0]))

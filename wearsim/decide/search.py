@@ -239,7 +239,7 @@ class Search:
         objective, spread = self.objective, self.objective.limits.removal_spread
         target = self.refiner.aim * (objective.root @ objective.error) - rest
         own = np.sum(self.responses**2, axis=1)
-        lean = self.responses @ (target - spread**2 * rest)
+        lean = self.responses @ target
         minutes = np.clip(lean / ((1.0 + spread**2) * own), 0.0, max(0.0, free))
         squares = target @ target - 2.0 * minutes * lean + (1.0 + spread**2) * own * minutes**2
         return minutes, squares

@@ -47,7 +47,7 @@ def _pairs(gram: Array, lean: Array, budget: float) -> tuple[Array, Array, Array
     first, second = np.where(good, first, 0.0), np.where(good, second, 0.0)
     gain = 2.0 * (lean[:, None] * first + lean * second)
     gain -= own[:, None] * first**2 + own * second**2 + 2.0 * gram * first * second
-    return first, second, np.where(good, gain, -np.inf)
+    return np.asarray(first), np.asarray(second), np.asarray(np.where(good, gain, -np.inf))
 
 
 def _third(gram: Array, lean: Array, pair: tuple[int, int], budget: float) -> tuple[Array, Array]:
@@ -67,7 +67,7 @@ def _third(gram: Array, lean: Array, pair: tuple[int, int], budget: float) -> tu
     minutes *= np.where(total > budget, budget / np.where(total > 0.0, total, 1.0), 1.0)[:, None]
     gain = 2.0 * np.einsum("ij,ij->i", right[:, :, 0], minutes)
     gain -= np.einsum("ij,ijk,ik->i", minutes, matrix, minutes)
-    return minutes, np.where((minutes > 0.0).all(axis=1), gain, -np.inf)
+    return np.asarray(minutes), np.asarray(np.where((minutes > 0.0).all(axis=1), gain, -np.inf))
 
 
 def _unlike(mixes: list[Mix], group: NDArray[np.int_], most: int) -> list[Mix]:
@@ -102,7 +102,7 @@ def best_mixes(
     target : (q,) ndarray
         Removal wanted, in the same rows [m].
     spread : float
-        Relative spread of the removal [1]; makes large removals that cancel dear.
+        Relative spread of each stroke's removal [1]; makes large removals that cancel dear.
     budget : float
         Minutes in all [min].
     spells : int
@@ -116,7 +116,8 @@ def best_mixes(
     -------
     list of Mix
     """
-    gram = (1.0 + spread**2) * (responses @ responses.T)
+    gram = responses @ responses.T
+    gram[np.diag_indices_from(gram)] *= 1.0 + spread**2
     lean = responses @ target
     whole = float(target @ target)
     minutes, gain = _singles(gram, lean, budget)

@@ -22,7 +22,8 @@ from wearsim.wear.basis import stroke_weights
 from wearsim.wear.cases import load_cases
 from wearsim.wear.constants import Constants
 from wearsim.wear.grid import Array
-from wearsim.wear.radial import closest_offset, contact_setting
+from wearsim.wear.offsets import OFF_CENTRE
+from wearsim.wear.radial import contact_setting, largest_offset
 from wearsim.wear.state import State, lap_name
 
 COARSE = Accuracy(
@@ -70,8 +71,8 @@ class Trials:
                 self._settings[on_top, lap_name(lap)] = self._setting(on_top, lap)
 
     def _offsets(self, lap: Lap) -> Array:
-        far = max(closest_offset(self.bench, lap, on_top) for on_top in self.limits.on_top)
-        return np.linspace(0.0, 0.98 * far, self.accuracy.offsets)
+        far = max(largest_offset(self.bench, lap, top, self.accuracy) for top in self.limits.on_top)
+        return np.linspace(OFF_CENTRE * far, far, self.accuracy.offsets)
 
     def _setting(self, on_top: str, lap: Lap) -> tuple[Any, Any]:
         offset = self._offsets(lap)

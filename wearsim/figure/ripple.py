@@ -55,7 +55,7 @@ def ripple_spectrum(
     Returns
     -------
     RippleSpectrum
-        Through a raised-cosine window, scaled so that a wave of amplitude ``A`` in the middle of the band reads ``A``.
+        Through a raised-cosine window, scaled so that a wave of amplitude ``A`` reads ``A``.
 
     Raises
     ------
@@ -71,6 +71,6 @@ def ripple_spectrum(
     )
     left = values - powers @ np.linalg.lstsq(powers, values, rcond=None)[0]
     window = 0.5 - 0.5 * np.cos(2.0 * np.pi * (np.arange(samples) + 0.5) / samples)
-    spectrum = np.abs(np.fft.rfft(left * window)) * 2.0 / window.sum()
-    frequency = np.fft.rfftfreq(samples, (outer - inner) / samples)
+    spectrum = np.asarray(np.abs(np.fft.rfft(left * window)) * 2.0 / window.sum(), dtype=np.float64)
+    frequency = np.asarray(np.fft.rfftfreq(samples, (outer - inner) / samples), dtype=np.float64)
     return RippleSpectrum(frequency[1:-1], spectrum[1:-1], float(np.sqrt(np.mean(left**2))))

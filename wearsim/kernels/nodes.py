@@ -56,19 +56,22 @@ def _fill_arc(lo, hi, count, gauss, angle, weight, start):
 
 
 @kernel
-def _arc_count(width, radius, a, per_turn, least):
-    return min(60, max(least, int(np.ceil(per_turn * width / np.pi * (0.35 + 0.65 * min(1.0, radius / a))))))
+def _arc_count(width, radius, scale, per_turn, least):
+    """Nodes of an arc: in step with its length, on short radii with its angle too; ``scale`` the smaller disc."""
+    return min(60, max(least, int(np.ceil(per_turn * width / np.pi * (0.35 + 0.65 * radius / scale)))))
 
 
 @kernel
-def ring_nodes(r, lo, hi, split, per_turn, least, a, gauss, angle, weight):
+def ring_nodes(r, lo, hi, split, per_turn, least, scale, gauss, angle, weight):
     """Nodes of the arc lo..hi of one ring, split at ``split`` if that lies inside; returns how many."""
     if hi <= lo:
         return 0
     if lo < split < hi:
-        n = _fill_arc(lo, split, _arc_count(split - lo, r, a, per_turn, least), gauss, angle, weight, 0)
-        return _fill_arc(split, hi, _arc_count(hi - split, r, a, per_turn, least), gauss, angle, weight, n)
-    return _fill_arc(lo, hi, _arc_count(hi - lo, r, a, per_turn, least), gauss, angle, weight, 0)
+        n = _fill_arc(lo, split, _arc_count(split - lo, r, scale, per_turn, least), gauss, angle, weight, 0)
+        return _fill_arc(
+            split, hi, _arc_count(hi - split, r, scale, per_turn, least), gauss, angle, weight, n
+        )
+    return _fill_arc(lo, hi, _arc_count(hi - lo, r, scale, per_turn, least), gauss, angle, weight, 0)
 
 
 @kernel
@@ -93,6 +96,7 @@ def radial_panels(a, hole, b, e, rim, edges):
 @kernel
 def area_nodes(a, hole, b, e, gain, decay, per_radius, per_turn, gauss, x, y, area, plain):
     """Area nodes: positions, weight times E, bare weight [m^2] of the upper half; returns how many."""
+    scale = min(a, b)
     edges = np.empty(6)
     angle, weight = np.empty(128), np.empty(128)
     theta_e = edge_azimuth(a, b, e, gain, decay)
@@ -105,7 +109,7 @@ def area_nodes(a, hole, b, e, gain, decay, per_radius, per_turn, gauss, x, y, ar
         left = e > 0.0 and (abs(p - abs(b - e)) < 1e-9 * a or (p == hole and hole + e > b))
         # nodes crowd at the rim too: near tipping the whole load stands there
         right = e > 0.0 and (abs(q - (e + b)) < 1e-9 * a or abs(q - a) < 1e-9 * a)
-        count = min(60, max(5, int(np.ceil(per_radius * (q - p) / a)) + 2))
+        count = min(60, max(5, int(np.ceil(per_radius * (q - p) / scale)) + 2))
         first = count * (count - 1) // 2
         for i in range(count):
             t, wt = gauss[0, first + i], gauss[1, first + i]
@@ -119,7 +123,7 @@ def area_nodes(a, hole, b, e, gain, decay, per_radius, per_turn, gauss, x, y, ar
             r = p + (q - p) * s
             edge = gain * np.exp(-(a - r) / decay) if theta_e > 0.0 else 0.0
             split = theta_e if a - r < 3.0 * decay else 0.0
-            m = ring_nodes(r, 0.0, half_arc(r, e, b), split, per_turn, least, a, gauss, angle, weight)
+            m = ring_nodes(r, 0.0, half_arc(r, e, b), split, per_turn, least, scale, gauss, angle, weight)
             for j in range(m):
                 x[n] = r * np.cos(angle[j])
                 y[n] = r * np.sin(angle[j])
@@ -136,7 +140,7 @@ def glass_nodes(r, a, b, e, gain, decay, per_turn, gauss, x, y, share, factor):
     theta_e = edge_azimuth(a, b, e, gain, decay)
     edge = gain * np.exp(-(a - r) / decay) if theta_e > 0.0 else 0.0
     split = theta_e if edge > 1e-3 else 0.0
-    m = ring_nodes(r, 0.0, half_arc(r, e, b), split, per_turn, 4, a, gauss, angle, weight)
+    m = ring_nodes(r, 0.0, half_arc(r, e, b), split, per_turn, 4, min(a, b), gauss, angle, weight)
     for j in range(m):
         x[j] = r * np.cos(angle[j])
         y[j] = r * np.sin(angle[j])
@@ -159,7 +163,7 @@ def pitch_nodes(rho, a, hole, b, e, gain, decay, per_turn, gauss, x, y, share, f
             cut = e * np.cos(theta_e) + np.sqrt(reach)
             if cut <= a:
                 split = np.arctan2(cut * np.sin(theta_e), cut * np.cos(theta_e) - e)
-    m = ring_nodes(rho, outside, inside, split, per_turn, 4, b, gauss, angle, weight)
+    m = ring_nodes(rho, outside, inside, split, per_turn, 4, min(a, b), gauss, angle, weight)
     for j in range(m):
         x[j] = e + rho * np.cos(angle[j])
         y[j] = rho * np.sin(angle[j])

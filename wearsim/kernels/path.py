@@ -13,6 +13,9 @@ import numpy as np
 
 from wearsim.kernels._jit import kernel
 
+# Poses of a stroke among which its largest offset is looked for: within 1e-4 of the length.
+REACH_POSES = 256
+
 
 @kernel
 def _triangle(phase):
@@ -73,17 +76,33 @@ def case_weights(x, y, vx, vy, top_is_tool, bins, headings, out):
 
 
 @kernel
-def reach(kind, length, sweep, overhang, per_sweep, shift_x, shift_y):
-    """Largest centre offset of a stroke, the centre shifted by (shift_x, shift_y) [m]."""
-    if kind == 2:
-        most = 0.0
-        for i in range(256):
-            p = 2.0 * np.pi * i / 256
-            x, y = 0.5 * length * np.sin(p) + shift_x, overhang + sweep * np.cos(p) + shift_y
-            most = max(most, np.hypot(x, y))
-        return most
-    side = abs(overhang + shift_y) + (sweep if kind == 1 else 0.0)
+def reach_bound(kind, length, sweep, overhang, shift_x, shift_y):
+    """Offset [m] that a stroke, its centre shifted by (shift_x, shift_y) [m], never goes beyond."""
+    side = abs(overhang + shift_y) + (sweep if kind > 0 else 0.0)
     return np.hypot(0.5 * length + abs(shift_x), side)
+
+
+@kernel
+def reach(kind, length, sweep, overhang, per_sweep, shift_x, shift_y, sweep_phase):
+    """Largest centre offset [m] of one stroke that begins at ``sweep_phase`` of the side sweep.
+
+    A W stroke is seldom at its end and at its side at once, so this is less than :func:`reach_bound`.
+    """
+    if kind == 0:
+        return reach_bound(kind, length, sweep, overhang, shift_x, shift_y)
+    pose = np.empty(4)
+    most = 0.0
+    for i in range(REACH_POSES):
+        pose_at(kind, length, sweep, overhang, per_sweep, i / REACH_POSES, sweep_phase, pose)
+        most = max(most, np.hypot(pose[0] + shift_x, pose[1] + shift_y))
+    return most
+
+
+@kernel
+def _tips(kind, length, sweep, overhang, per_sweep, shift_x, shift_y, sweep_phase, limit):
+    if reach_bound(kind, length, sweep, overhang, shift_x, shift_y) < limit:
+        return False
+    return reach(kind, length, sweep, overhang, per_sweep, shift_x, shift_y, sweep_phase) >= limit
 
 
 @kernel
@@ -99,10 +118,11 @@ def path_weights(
     frequency : float [Hz]
     jitter : (2,) float
         Spread of length and sweep [1], of the centre [m].
-    draws : (n, 5) float
-        Standard normal deviates for length, sweep, centre x, centre y, and a phase 0..1 of the side sweep.
+    draws : (n, 6) float
+        Standard normal deviates for length, sweep, centre x, centre y; the phase 0..1 of the side sweep at which
+        the stroke begins; where between two poses 0..1 its first pose lies.
     phases : int
-        Poses per stroke.
+        Poses per stroke, evenly spaced.
     limit : float [m]
         Draws whose stroke reaches this offset are left out.
     nodes : (n_e,) float [m]
@@ -124,11 +144,11 @@ def path_weights(
         long = max(0.0, length * (1.0 + jitter[0] * draws[i, 0]))
         wide = max(0.0, sweep * (1.0 + jitter[0] * draws[i, 1]))
         sx, sy = jitter[1] * draws[i, 2], jitter[1] * draws[i, 3]
-        if reach(kind, long, wide, overhang, per_sweep, sx, sy) >= limit:
+        if _tips(kind, long, wide, overhang, per_sweep, sx, sy, draws[i, 4], limit):
             continue
         kept += 1
         for j in range(phases):
-            phase = (j + 0.5) / phases
+            phase = (j + draws[i, 5]) / phases
             pose_at(kind, long, wide, overhang, per_sweep, phase, draws[i, 4], pose)
             x, y = pose[0] + sx, pose[1] + sy
             case_weights(x, y, pose[2], pose[3], top_is_tool, bins, headings, cases)

@@ -20,17 +20,17 @@ class Accuracy:
     rim_share : float
         0 = even grid .. 1 = crowded towards the rim like a Chebyshev grid.
     offsets : int
-        Centre offsets at which a stroke's contact is solved.
+        Centre offsets at which a stroke's contact is solved (made odd).
     per_radius, per_turn : int
-        Area nodes for the balance, per mirror radius and per half turn.
+        Area nodes for the balance, per radius of the smaller piece and per half turn.
     ring_per_turn : int
         Nodes of a whole ring's half turn for the ring means.
     table_cells : int
         Cells of the fine tables in which heights are looked up.
     draws : int
-        Draws of a jittered stroke (a low-discrepancy set, always the same).
+        Draws of a jittered stroke (a low-discrepancy set, always the same), about.
     phases : int
-        Poses along a stroke for the path weights.
+        Poses along each drawn stroke for the path weights.
     tolerance : float
         Error allowed in a time step, relative to the mean removal of the spell and to the pitch's mean
         compression.
@@ -38,17 +38,17 @@ class Accuracy:
         0 for error control; otherwise equal time steps (for the convergence tests).
     """
 
-    glass_rings: int = 40
+    glass_rings: int = 48
     pitch_rings: int = 40
-    rim_share: float = 0.8
-    offsets: int = 14
-    per_radius: int = 14
+    rim_share: float = 0.85
+    offsets: int = 30
+    per_radius: int = 12
     per_turn: int = 12
-    ring_per_turn: int = 12
+    ring_per_turn: int = 13
     table_cells: int = 400
     draws: int = 256
     phases: int = 24
-    tolerance: float = 2e-3
+    tolerance: float = 5e-3
     steps: int = 0
 
     def refined(self, factor: float = 2.0) -> Accuracy:

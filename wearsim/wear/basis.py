@@ -21,8 +21,8 @@ from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.cases import LoadCases, load_cases
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.grid import Array
-from wearsim.wear.offsets import KIND, draws_needed
-from wearsim.wear.radial import closest_offset, contact_setting
+from wearsim.wear.offsets import KIND, OFF_CENTRE, draws_needed
+from wearsim.wear.radial import contact_setting, largest_offset
 from wearsim.wear.state import State, lap_name
 
 BASIS_OFFSETS = 48
@@ -72,9 +72,12 @@ class OffsetBasis:
         return np.asarray(preston * (weights @ rows))
 
 
-def basis_offsets(bench: Bench, lap: Lap, on_top: str, count: int = BASIS_OFFSETS) -> Array:
-    """Offsets of a basis: even, from 0 to just short of tipping [m]."""
-    return np.linspace(0.0, 0.98 * closest_offset(bench, lap, on_top), count)
+def basis_offsets(
+    bench: Bench, lap: Lap, on_top: str, accuracy: Accuracy = DEFAULT, count: int = BASIS_OFFSETS
+) -> Array:
+    """Offsets of a basis: even, from all but 0 to just short of tipping [m]."""
+    largest = largest_offset(bench, lap, on_top, accuracy)
+    return np.linspace(OFF_CENTRE * largest, largest, count)
 
 
 def offset_basis(
@@ -108,7 +111,7 @@ def offset_basis(
     ContactError
         Where a balance was not found.
     """
-    offset = basis_offsets(bench, lap, on_top, count)
+    offset = basis_offsets(bench, lap, on_top, accuracy, count)
     cases = load_cases(bench.hands.friction_lead, tuple(bench.hands.push_offset))
     shape = (count, len(cases.position))
     ones, zeros = np.ones(shape), np.zeros(shape)

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearsim.errors import InputError
-from wearsim.wear.planar_grid import Floats, Mask
+from wearsim.kernels.planar_pieces import Floats
+from wearsim.wear.planar_grid import Mask
 
 
 def facets(shape: str, facet: float, channel: float, offset: tuple[float, float] = (0.0, 0.0)) -> Mask | None:

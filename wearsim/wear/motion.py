@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearsim.bench.programme import Stroke
-from wearsim.kernels.planar import POSE_COLUMNS, Floats
+from wearsim.kernels.planar_pieces import POSE_COLUMNS, Floats
 
 GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
 
@@ -36,6 +36,8 @@ class Motion:
         Friction lead [m].
     spin_top, spin_bottom : float
         Rates at which a piece spins besides [rad/s].
+    strokes_before : int
+        Strokes since the pieces came together: where the poses' golden places go on.
     """
 
     on_top: str
@@ -49,6 +51,7 @@ class Motion:
     lead: float = 0.0
     spin_top: float = 0.0
     spin_bottom: float = 0.0
+    strokes_before: int = 0
 
     @property
     def rates(self) -> tuple[float, float]:
@@ -68,7 +71,7 @@ class Motion:
 
 @dataclass(frozen=True)
 class Draws:
-    """What the hands make of some strokes: factors on length and sweep [1], shifts of the centre [m]; each ``(k,)``."""
+    """What hands make of some strokes: factors on length and sweep [1], shifts of the centre [m]; each (k,)."""
 
     length: Floats
     sweep: Floats
@@ -116,13 +119,13 @@ def place_on_path(stroke: Stroke, strokes: Floats, draws: Draws) -> tuple[Floats
     return x + draws.along[:, None], y + draws.across[:, None], vx, vy
 
 
-def times_of_strokes(first: int, count: int, poses: int, part: float = 1.0) -> Floats:
+def times_of_strokes(first: int, count: int, poses: int, part: float = 1.0, before: int = 0) -> Floats:
     """Moments of the poses ``(count, poses)``, in strokes.
 
     Every stroke's poses begin a golden share of their spacing later than the last one's, so that the poses of
     many strokes fill the path evenly instead of printing rings.
     """
-    begin = np.mod((first + np.arange(count)) * GOLDEN, 1.0)
+    begin = np.mod((before + first + np.arange(count)) * GOLDEN, 1.0)
     return np.asarray(
         first + np.arange(count)[:, None] + part * (np.arange(poses)[None, :] + begin[:, None]) / poses
     )

@@ -7,16 +7,18 @@ them from a bench and its programme.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numba
 import numpy as np
 
 from wearsim.errors import ContactError, CouldNotError, TipsOffError
-from wearsim.kernels import planar as floor
-from wearsim.kernels.planar import Floats, Glass, Pitch, Work
-from wearsim.wear.motion import Draws, Motion, drawn, nominal, poses_of, pressing_pose, times_of_strokes, tips
+from wearsim.kernels import planar_pieces as floor
+from wearsim.kernels.planar import walk
+from wearsim.kernels.planar_pieces import Floats, Glass, Pitch, Work
+from wearsim.wear.motion import Motion, drawn, nominal, poses_of, pressing_pose, times_of_strokes, tips
 from wearsim.wear.planar_grid import Mask, across_glass, across_lap, glass_of, pitch_of
+from wearsim.wear.planar_tipping import check_tipping, stands
 
 Progress = Callable[[float], None]
 MOST_REDRAWS = 1000
@@ -32,9 +34,9 @@ class PlanarAccuracy:
         Cells across the mirror; the removal converges with the square of their size.
     poses : int
         Poses of a stroke; their places shift from stroke to stroke, so that few are enough.
-    share_of_relaxation : float
-        Longest time that the state stands still, as a share of the relaxation time: the error of a time step is
-        about half of it, of the change that is still to come.
+    share_of_rate : float
+        Longest time that the state stands still, as a share of the quicker of the pitch's relaxation time and the
+        time in which a high zone wears down: the error is about half of it, of the change that is still to come.
     tolerance : float
         Imbalance allowed of force and moments, relative.
     slots : int
@@ -46,7 +48,7 @@ class PlanarAccuracy:
 
     cells: int = 128
     poses: int = 16
-    share_of_relaxation: float = 0.01
+    share_of_rate: float = 0.01
     tolerance: float = 1e-9
     slots: int = 4
     strokes_a_batch: int = 16
@@ -167,9 +169,9 @@ class _Tally:
 def room_for(glass: Glass, pitch: Pitch, slots: int) -> Work:
     """Room for the kernel, for as many threads as numba may start."""
     n, m, threads = glass.across.size, pitch.across.size, numba.get_num_threads()
-    grid = [np.zeros((threads, n, n)) for _ in range(4)]
+    gap, stiff, held, peak = np.zeros((4, threads, n, n))
     ends = np.zeros((threads, n, 2), dtype=np.int64)
-    return Work(np.zeros((slots, n, n)), np.zeros((slots, m, m)), *grid, ends)
+    return Work(np.zeros((slots, n, n)), np.zeros((slots, m, m)), gap, stiff, held, peak, ends)
 
 
 def work_spell(
@@ -194,7 +196,8 @@ def work_spell(
     """
     accuracy = accuracy or PlanarAccuracy()
     work, tally = room_for(glass, pitch, accuracy.slots), _Tally()
-    check_tipping(spell, pieces)
+    if spell.motion is not None:
+        check_tipping(spell.motion, pieces.mirror_radius, pieces.lap_radius, spell.number)
     for done, poses in _batches(spell, pieces, seed, accuracy, tally):
         _walk(spell, poses, pieces, glass, pitch, work, w, u, accuracy, tally)
         if progress is not None:
@@ -211,7 +214,7 @@ def _batches(
         return
     frequency = spell.motion.stroke.frequency
     total = spell.duration * frequency
-    poses, updates = _pose_count(frequency, pieces.relaxation, accuracy)
+    poses, updates = _pose_count(spell.motion, pieces, accuracy)
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(spell.number - 1,))))
     whole = int(np.floor(total + 1e-9))
     parts = [
@@ -221,21 +224,27 @@ def _batches(
     if total - whole > 1e-9:
         parts.append((whole, 1, total - whole))
     for first, count, part in parts:
-        moments = times_of_strokes(first, count, poses, part)
+        moments = times_of_strokes(first, count, poses, part, spell.motion.strokes_before)
         walked = _draw(spell, spell.motion, moments, part / (frequency * poses), pieces, rng, tally)
         yield (first + count * part) / total, walked.reshape(count * updates, poses // updates, -1)
 
 
-def _pose_count(frequency: float, relaxation: float, accuracy: PlanarAccuracy) -> tuple[int, int]:
-    """Poses of a stroke and how often its state is brought up to date."""
-    longest = accuracy.share_of_relaxation * relaxation
-    updates = max(1, int(np.ceil(1.0 / (frequency * longest))))
+def _pose_count(motion: Motion, pieces: Pieces, accuracy: PlanarAccuracy) -> tuple[int, int]:
+    """Poses of a stroke and how often its state is brought up to date.
+
+    Two rates matter: the pitch gives at 1/tau, and a high zone wears down at kappa k v.
+    """
+    poses = poses_of(motion, np.arange(64)[None, :] / 64.0, nominal(1), 1.0)
+    speed = np.hypot(poses[..., floor.SPEED_X], poses[..., floor.SPEED_Y]).mean()
+    speed += 0.5 * pieces.mirror_radius * np.abs(poses[..., floor.RATE]).mean()
+    rate = max(1.0 / pieces.relaxation, pieces.stiffness * pieces.preston * float(speed))
+    updates = max(1, int(np.ceil(rate / (motion.stroke.frequency * accuracy.share_of_rate))))
     each = max(1, int(np.ceil(accuracy.poses / updates)))
     return updates * each, updates
 
 
 def _pressing(spell: PlanarSpell, pieces: Pieces, accuracy: PlanarAccuracy) -> Iterable[tuple[float, Floats]]:
-    steps = max(8, int(np.ceil(4.0 * spell.duration / (accuracy.share_of_relaxation * pieces.relaxation))))
+    steps = max(8, int(np.ceil(4.0 * spell.duration / (accuracy.share_of_rate * pieces.relaxation))))
     pose = pressing_pose(spell.turned, spell.duration / steps)
     for first in range(0, steps, 64):
         count = min(64, steps - first)
@@ -269,22 +278,10 @@ def _walk(
     settled = np.zeros((*poses.shape[:2], floor.SETTLEMENT_COLUMNS))
     if tally.guess.shape == settled.shape[1:]:
         settled[0] = tally.guess
-    floor.walk(
-        poses,
-        settled,
-        w,
-        u,
-        glass,
-        pitch,
-        work,
-        spell.load,
-        pieces.preston,
-        pieces.relaxation,
-        accuracy.tolerance,
-    )
+    numbers = [float(v) for v in (spell.load, pieces.preston, pieces.relaxation, accuracy.tolerance)]
+    walk(poses, settled, w, u, glass, pitch, work, *numbers)
     if settled[..., floor.STATUS].any():
-        worst = float(settled[..., floor.IMBALANCE].max())
-        raise ContactError(f"spell {spell.number}, planar engine", worst)
+        raise _why(spell, poses, settled, glass, pitch)
     tally.guess = settled[-1]
     time = poses[..., floor.TIME]
     tally.covered += float(np.sum(settled[..., floor.COVERED] * time))
@@ -308,51 +305,20 @@ def _report(tally: _Tally, work: Work, glass: Glass, pitch: Pitch, pieces: Piece
     )
 
 
-def check_tipping(spell: PlanarSpell, pieces: Pieces) -> None:
-    """Refuse a stroke that, as meant, carries the load outside the contact.
+def _why(
+    spell: PlanarSpell, poses: Floats, settled: Floats, glass: Glass, pitch: Pitch
+) -> TipsOffError | ContactError:
+    """What is wrong with the first pose out of balance: the load outside the contact's hull, or a fault of ours.
 
-    Raises
-    ------
-    TipsOffError
-        With the offset at which it tips, and the largest on the way there that would not.
+    Facets, stars, rings and holes make the hull smaller than the overlap of the discs; and within a cell of tipping
+    the contact is smaller than a cell.
     """
-    if spell.motion is None:
-        return
-    sweeps = (
-        int(np.ceil(2.0 * spell.motion.stroke.strokes_per_sweep)) if spell.motion.stroke.kind == "w" else 1
-    )
-    moments = np.arange(64 * sweeps).reshape(sweeps, 64) / 64.0
-
-    def walked(scale: float) -> tuple[Floats, bool]:
-        base = spell.motion.stroke
-        stroke = replace(
-            base,
-            length=base.length * scale,
-            side_sweep=base.side_sweep * scale,
-            side_overhang=base.side_overhang * scale,
+    bad = settled[..., floor.STATUS] != floor.BALANCED
+    pose = poses[bad][0]
+    offset = np.hypot(poses[..., floor.CENTRE_X], poses[..., floor.CENTRE_Y])
+    if stands(pose, glass, pitch):
+        return ContactError(
+            f"spell {spell.number}, planar engine", float(settled[..., floor.IMBALANCE][bad][0])
         )
-        poses = poses_of(replace(spell.motion, stroke=stroke), moments, nominal(sweeps), 1.0)
-        tipped = tips(poses, pieces.mirror_radius, pieces.lap_radius)
-        offset = np.hypot(poses[..., 0], poses[..., 1])
-        return (offset[tipped].min() if tipped.any() else offset.max()), bool(tipped.any())
-
-    offset, tipped = walked(1.0)
-    if not tipped:
-        return
-    low, high = 0.0, 1.0
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        low, high = (low, middle) if walked(middle)[1] else (middle, high)
-    raise TipsOffError(spell.number, float(offset), float(walked(low)[0]))
-
-
-__all__ = [
-    "Draws",
-    "Pieces",
-    "PlanarAccuracy",
-    "PlanarSpell",
-    "SpellReport",
-    "check_tipping",
-    "room_for",
-    "work_spell",
-]
+    least = float(offset[bad].min())
+    return TipsOffError(spell.number, least, float(offset[~bad & (offset < least)].max(initial=0.0)))

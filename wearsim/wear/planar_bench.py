@@ -10,7 +10,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
-from wearsim.kernels.planar import Floats, Glass, Pitch
+from wearsim.kernels.planar_pieces import Floats, Glass, Pitch
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.facets import both, facets, ring, star
 from wearsim.wear.motion import Motion
@@ -119,6 +119,7 @@ class Stand:
     lap: float = 0.0
     heading: float = 0.0
     turned: float = 0.0
+    strokes: int = 0
 
     def before(self, spell: Spell) -> Stand:
         """The stand that a spell starts from.
@@ -135,7 +136,8 @@ class Stand:
     def after(self, motion: Motion, seconds: float) -> Stand:
         """The stand that it leaves."""
         mirror, lap, heading = motion.after(seconds)
-        return Stand(self.on_top, mirror, lap, heading, self.turned)
+        strokes = self.strokes + int(np.ceil(seconds * motion.stroke.frequency - 1e-9))
+        return Stand(self.on_top, mirror, lap, heading, self.turned, strokes)
 
 
 def motion_for(bench: Bench, spell: Spell, stand: Stand) -> Motion:
@@ -151,6 +153,7 @@ def motion_for(bench: Bench, spell: Spell, stand: Stand) -> Motion:
         heading=stand.heading,
         push_offset=(hands.push_offset[0], hands.push_offset[1]),
         lead=hands.friction_lead,
+        strokes_before=stand.strokes,
     )
 
 

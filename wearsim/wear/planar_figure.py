@@ -6,11 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wearsim.errors import InputError
 from wearsim.figure.conic import conic_departure
 from wearsim.figure.ripple import RippleSpectrum, ripple_spectrum
 from wearsim.figure.zernike import Astigmatism, astigmatism, fit_zernike, zernike_sum
-from wearsim.kernels.planar import Floats, Glass
-from wearsim.wear.planar_grid import carry_on, part_of_cells, read_map, ring_mean
+from wearsim.kernels.planar_pieces import Floats, Glass
+from wearsim.wear.planar_grid import (
+    MARGIN,
+    across_glass,
+    carry_on,
+    glass_of,
+    part_of_cells,
+    read_map,
+    ring_mean,
+    used_cells,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -20,8 +30,8 @@ class MapFigure:
     Parameters
     ----------
     error : ndarray, shape (n, n)
-        Height above the target conic, less the piston and ``r^2`` that fit it best over the clear aperture; positive =
-        high; nought where the cell holds no glass [m].
+        Height above the target conic, less the piston and ``r^2`` that fit it best over the clear aperture;
+        positive = high; nought where the cell holds no glass [m].
     zernike : ndarray, shape (28,)
         Coefficients over the clear aperture in ISO 24157's order [m].
     rms, peak_to_valley : float
@@ -92,12 +102,27 @@ class FigureFrame:
         return error + self.departure(glass)
 
     def height_of_map(self, error: Floats, glass: Glass) -> Floats:
-        """Glass with a measured map of figure error, square over the mirror's diameter ``(k, k)`` [m], row 0 at least y."""
-        size = 2.0 * glass.radius / error.shape[0]
-        across = (np.arange(error.shape[0]) - 0.5 * (error.shape[0] - 1)) * size
-        # where either grid's cells straddle the rim the map says nothing sound: carried on from inside
-        read = read_map(error, across, glass.across[None, :], glass.across[:, None])
-        return carry_on(read, glass) + self.departure(glass)
+        """Glass with a measured map of figure error ``(k, k)`` over the diameter, row 0 at the least y [m].
+
+        Raises
+        ------
+        InputError
+            If it is not square, or has gaps on the glass.
+        """
+        count = error.shape[0]
+        if error.shape != (count, count) or count < 16:
+            raise InputError(
+                "a height map must be square", value=str(error.shape), expected="at least 16 x 16"
+            )
+        seen = glass_of(glass.radius, glass.hole, across_glass(glass.radius, count), 0.0, glass.fade)
+        padded = np.pad(np.asarray(error, dtype=np.float64), MARGIN, constant_values=np.nan)
+        if not np.isfinite(padded[used_cells(seen)]).all():
+            raise InputError("the height map has gaps on the glass", expected="a number in every cell of it")
+        # cells that the rim cuts are carried on from inside: what was measured there is half air
+        whole = carry_on(padded, seen)
+        return read_map(whole, seen.across, glass.across[None, :], glass.across[:, None]) + self.departure(
+            glass
+        )
 
     def ripple(self, removal: Floats, glass: Glass) -> RippleSpectrum:
         """Zonal ripple of a map: the spectrum of its mean over rings."""

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from wearsim.errors import InputError
-from wearsim.kernels.planar import Floats, Glass, Pitch
+from wearsim.kernels.planar_pieces import Floats, Glass, Pitch
 
 MARGIN = 6  # cells round either piece, so that a reading beyond its rim stays on the grid
 SAMPLES = 16  # to each side of a cell, where the area of its part is counted
@@ -24,14 +24,14 @@ def across_glass(radius: float, cells: int) -> Floats:
 
 
 def across_lap(radius: float, glass_across: Floats) -> Floats:
-    """Coordinates of the lap's columns: the glass's cell size, and its parity, so that the grids can coincide [m]."""
+    """Coordinates of the lap's columns: size and parity of the glass's, so that the grids can coincide [m]."""
     size = float(glass_across[1] - glass_across[0])
     count = int(np.ceil(2.0 * radius / size - 1e-9)) + 2 * MARGIN
     return _centred(count + (count - glass_across.size) % 2, size)
 
 
 def _centred(count: int, size: float) -> Floats:
-    return (np.arange(count) - 0.5 * (count - 1)) * size
+    return np.asarray((np.arange(count) - 0.5 * (count - 1)) * size, dtype=np.float64)
 
 
 def part_of_cells(across: Floats, inside: Mask, samples: int = SAMPLES) -> Floats:
@@ -67,19 +67,9 @@ def glass_of(radius: float, hole: float, across: Floats, edge_gain: float, edge_
     gain = edge_gain * np.exp(-np.maximum(radius - distance, -edge_length) / edge_length)
     width = np.clip(radius - distance + 0.5 * size, 1e-3 * size, size)
     inward = np.minimum(1.0, (radius - 0.5 * width) / np.maximum(distance, size))
-    return Glass(
-        area,
-        gain,
-        distance,
-        inward,
-        width,
-        across,
-        radius,
-        hole,
-        edge_gain,
-        edge_length,
-        radius + edge_length,
-    )
+    # floats, whatever came: a number of another type would compile every kernel anew
+    numbers = [float(value) for value in (radius, hole, edge_gain, edge_length, radius + edge_length)]
+    return Glass(area, gain, distance, inward, width, across, *numbers)
 
 
 def pitch_of(radius: float, across: Floats, stiffness: float, mask: Mask | None = None) -> Pitch:
@@ -105,12 +95,12 @@ def pitch_of(radius: float, across: Floats, stiffness: float, mask: Mask | None 
     distance = np.hypot(across[None, :], across[:, None])
     inward = np.minimum(1.0, (radius - 0.5 * size) / np.maximum(distance, size))
     if mask is None:
-        return Pitch(np.ones((1, 1)), inward, across, radius, stiffness)
+        return Pitch(np.ones((1, 1)), inward, across, float(radius), float(stiffness))
     share = part_of_cells(across, mask)
     fraction = pitch_fraction(share, radius, across)
     if fraction <= 0.0:
         raise InputError("the channels leave no pitch on the lap", key="lap.channel")
-    return Pitch(share, inward, across, radius, stiffness / fraction)
+    return Pitch(share, inward, across, float(radius), float(stiffness / fraction))
 
 
 def pitch_fraction(share: Floats, radius: float, across: Floats) -> float:
@@ -145,6 +135,11 @@ def glass_map(start: RoundStart, glass: Glass) -> Floats:
     return start.at(np.clip(glass.distance, max(0.0, glass.hole - beyond), glass.radius + beyond))
 
 
+def used_cells(glass: Glass) -> NDArray[np.bool_]:
+    """Cells more than half full of glass: what a measured map is believed in ``(n, n)``."""
+    return np.asarray(glass.area > 0.5 * float(glass.across[1] - glass.across[0]) ** 2)
+
+
 def carry_on(height: Floats, glass: Glass) -> Floats:
     """Carry a measured map on beyond the glass's rims, straight along the radius, where its cells hold no glass.
 
@@ -154,14 +149,10 @@ def carry_on(height: Floats, glass: Glass) -> Floats:
         Height; what stands in cells less than half full of glass is not used [m].
     """
     size = float(glass.across[1] - glass.across[0])
-    out = np.where(glass.area > 0.5 * size**2, height, 0.0)
+    out = np.where(used_cells(glass), height, 0.0)
     for rim, sign in ((glass.radius, 1.0), (glass.hole, -1.0)):
         base = rim - sign * 1.6 * size
-        lost = (
-            (glass.area <= 0.5 * size**2)
-            & (sign * (glass.distance - base) > 0.0)
-            & (glass.distance < rim + 5 * size)
-        )
+        lost = ~used_cells(glass) & (sign * (glass.distance - base) > 0.0) & (glass.distance < rim + 5 * size)
         if rim > 0.0 and lost.any():
             y, x = glass.across[np.nonzero(lost)[0]], glass.across[np.nonzero(lost)[1]]
             distance = np.maximum(glass.distance[lost], 1e-9 * size)
@@ -174,7 +165,7 @@ def carry_on(height: Floats, glass: Glass) -> Floats:
 
 
 def pressed_lap(w: Floats, glass: Glass, pitch: Pitch) -> Floats:
-    """Pitch that has taken the glass's shape: -w, and beyond the glass the value at its nearest edge (section 4)."""
+    """Pitch that has taken the glass's shape: -w; beyond the glass the value at its nearest edge (section 4)."""
     size = float(glass.across[1] - glass.across[0])
     x, y = np.broadcast_arrays(pitch.across[None, :], pitch.across[:, None])
     distance = np.hypot(x, y)

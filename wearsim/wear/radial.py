@@ -11,7 +11,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
-from wearsim.errors import ContactError, InputError, TipsOffError
+from wearsim.errors import ContactError, TipsOffError
 from wearsim.kernels import radial as kernels
 from wearsim.kernels.table import build
 from wearsim.wear.accuracy import DEFAULT, Accuracy
@@ -20,11 +20,7 @@ from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.grid import Array, gauss_table, resampling
 from wearsim.wear.offsets import OffsetWeights, offset_weights, stroke_reach
 from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
-from wearsim.wear.tipping import tip_offset
-
-# Where the load stands closer to the hull of the contact than this share of the mirror's radius, it stands on a
-# speck: refused when meant, left out when the hands' spread leads there.
-SPECK = 0.01
+from wearsim.wear.tipping import balanced_offset, tip_offset
 
 _AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
 
@@ -76,22 +72,30 @@ def _tip(a: float, hole: float, b: float, top_is_tool: bool, lead: float, push: 
     return tip_offset(a, hole, b, top_is_tool, load_cases(lead, push))
 
 
+@lru_cache(maxsize=64)
+def _largest(
+    a: float, hole: float, b: float, top_is_tool: bool, lead: float, push: tuple[float, ...], gain: float,
+    decay: float, counts: tuple[int, int],
+) -> float:  # fmt: skip
+    tip = _tip(a, hole, b, top_is_tool, lead, push)
+    return balanced_offset(a, hole, b, top_is_tool, load_cases(lead, push), tip, gain, decay, counts)
+
+
+def largest_offset(bench: Bench, lap: Lap, on_top: str, accuracy: Accuracy) -> float:
+    """Largest centre offset at which the contact is solved, just short of tipping [m]."""
+    hands, mirror = bench.hands, bench.mirror
+    return _largest(
+        mirror.radius, mirror.hole_radius, lap.radius, on_top == "tool",
+        hands.friction_lead, tuple(hands.push_offset), bench.wear.edge_gain, bench.edge_length_for(lap),
+        (accuracy.per_radius, accuracy.per_turn),
+    )  # fmt: skip
+
+
 def tipping_offset(bench: Bench, lap: Lap, on_top: str) -> float:
     """Centre offset at which the top piece tips off [m]."""
     mirror, hands = bench.mirror, bench.hands
     return _tip(
         mirror.radius, mirror.hole_radius, lap.radius, on_top == "tool",
-        hands.friction_lead, tuple(hands.push_offset),
-    )  # fmt: skip
-
-
-def closest_offset(bench: Bench, lap: Lap, on_top: str) -> float:
-    """Largest centre offset whose contact can be worked out: tipping, with every rim drawn in by SPECK [m]."""
-    mirror, hands = bench.mirror, bench.hands
-    speck = SPECK * mirror.radius
-    hole = mirror.hole_radius + speck if mirror.hole_radius > 0.0 else 0.0
-    return _tip(
-        mirror.radius - speck, hole, lap.radius - speck, on_top == "tool",
         hands.friction_lead, tuple(hands.push_offset),
     )  # fmt: skip
 
@@ -114,17 +118,11 @@ def spell_weights(
     far = stroke_reach(stroke)
     if far >= tip:
         raise TipsOffError(number, far, tip, file=None if file is None else str(file))
-    limit = closest_offset(bench, lap, spell.on_top)
-    if far >= limit:
-        raise InputError(
-            f"the stroke reaches {far * 1e3:.1f} mm off centre, within a hair of tipping off at {tip * 1e3:.1f} mm",
-            file=str(file) if file is not None else None, key=f"spell {number}",
-            expected=f"at most {limit * 1e3:.1f} mm",
-        )  # fmt: skip
     hands = bench.hands
     cases = load_cases(hands.friction_lead, tuple(hands.push_offset))
     jitter = (hands.length_jitter, hands.centre_jitter)
-    weights = offset_weights(stroke, jitter, spell.on_top == "tool", cases, limit, accuracy)
+    largest = largest_offset(bench, lap, spell.on_top, accuracy)
+    weights = offset_weights(stroke, jitter, spell.on_top == "tool", cases, tip, largest, accuracy)
     return weights, cases, far, tip
 
 
@@ -138,13 +136,14 @@ def contact_setting(
     stiffness = lap.stiffness * constants.stiffness
     tau = bench.relaxation_time_at(lap) * constants.relaxation_time
     counts = np.array([accuracy.per_radius, accuracy.per_turn, accuracy.ring_per_turn])
+    # copies: numba compiles anew for arrays that may not be written to, and the kept weights may not
     nodes = build(
-        offset, radius, rho, a, mirror.hole_radius, b, bench.wear.edge_gain * constants.edge_gain,
+        offset.copy(), radius, rho, a, mirror.hole_radius, b, bench.wear.edge_gain * constants.edge_gain,
         bench.edge_length_for(lap), counts, gauss_table(), accuracy.table_cells,
     )  # fmt: skip
     setting = kernels.Setting(
         a, stiffness, force, bench.preston * constants.preston, 1.0 / (stiffness * tau),
-        cases.position, offset if on_top == "tool" else np.zeros_like(offset), path, time,
+        cases.position, offset.copy() if on_top == "tool" else np.zeros_like(offset), path.copy(), time.copy(),
         *resampling(radius, accuracy.table_cells), *resampling(rho, accuracy.table_cells),
     )  # fmt: skip
     return setting, nodes

@@ -196,7 +196,7 @@ def read_outcome(path: str | Path) -> Outcome:
     try:
         with h5py.File(path, "r") as file:
             return _read(file, path)
-    except (OSError, KeyError) as error:
+    except (OSError, KeyError, ValueError, TypeError, RuntimeError) as error:  # whatever HDF5 stumbles over
         if not path.exists():
             raise StoreError("no such file", file=path) from error
         raise StoreError(

@@ -9,10 +9,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from wearsim.kernels.nodes import area_nodes
 from wearsim.wear.cases import LoadCases
-from wearsim.wear.grid import Array
+from wearsim.wear.grid import Array, gauss_table
 
-_OUTLINE = 720
+# Points of each circle: the hull then lies within 1e-4 of the radius, and its corners are exact.
+_OUTLINE = 240
+# How far inside the last offset that can be balanced the last one used lies.
+INSIDE = 0.998
 
 
 def _outline(a: float, hole: float, b: float, e: float) -> Array:
@@ -38,11 +42,8 @@ def _outline(a: float, hole: float, b: float, e: float) -> Array:
     return np.vstack(points)
 
 
-def stands(a: float, hole: float, b: float, e: float, load: Array) -> bool:
-    """Whether a load at ``load`` (2,) [m] lies inside the hull of the contact at centre offset ``e`` [m]."""
-    points = _outline(a, hole, b, e)
-    if len(points) < 3:
-        return False
+def surrounds(points: Array, load: Array) -> bool:
+    """Whether ``load`` (2,) lies strictly inside the hull of ``points`` (n, 2)."""
     apart = points - load
     turn = np.sort(np.arctan2(apart[:, 1], apart[:, 0]))
     gaps = np.diff(np.append(turn, turn[0] + 2.0 * np.pi))
@@ -62,7 +63,8 @@ def tip_offset(a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCa
 
     def safe(e: float) -> bool:
         centre = np.array([e if top_is_tool else 0.0, 0.0])
-        return all(stands(a, hole, b, e, centre + q) for q in cases.position)
+        points = _outline(a, hole, b, e)
+        return len(points) >= 3 and all(surrounds(points, centre + q) for q in cases.position)
 
     low, high = 0.0, a + b
     for e in np.linspace(0.0, a + b, 101):
@@ -76,3 +78,40 @@ def tip_offset(a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCa
         middle = 0.5 * (low + high)
         low, high = (middle, high) if safe(middle) else (low, middle)
     return low
+
+
+def balanced_offset(
+    a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCases, tip: float, gain: float, decay: float,
+    counts: tuple[int, int],
+) -> float:  # fmt: skip
+    """Largest centre offset at which the nodes of the contact can still balance the load [m].
+
+    Close to tipping the contact is a sliver at the hull's edge. Where it is thinner than the outermost nodes are
+    near to that edge, no pressures on the nodes balance; it is a per cent or so short of tipping.
+
+    Parameters
+    ----------
+    a, hole, b : float
+        Radii of the mirror, its hole and the lap [m].
+    top_is_tool : bool
+    cases : LoadCases
+    tip : float
+        Offset at which the top piece tips off [m].
+    gain, decay : float
+        Glass-edge effect [1], [m].
+    counts : (int, int)
+        Area nodes per radius and per half turn.
+    """
+
+    def holds(e: float) -> bool:
+        x, y, area, plain = (np.empty(64 * 120) for _ in range(4))
+        n = area_nodes(a, hole, b, e, gain, decay, *counts, gauss_table(), x, y, area, plain)
+        points = np.column_stack([np.tile(x[:n], 2), np.concatenate([y[:n], -y[:n]])])
+        centre = np.array([e if top_is_tool else 0.0, 0.0])
+        return n > 0 and all(surrounds(points, centre + q) for q in cases.position)
+
+    low, high = 0.0, tip
+    for _ in range(20):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return INSIDE * low

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wearsim.wear.planar_grid import Floats, read_map
+from wearsim.kernels.planar_pieces import Floats
+from wearsim.wear.planar_grid import read_map
 
 
 @dataclass(frozen=True)

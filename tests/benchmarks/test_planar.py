@@ -1,0 +1,203 @@
+"""Speed of the planar engine: its arithmetic floor, an honest NumPy twin, two threads against one.
+
+Nothing here is a test of accuracy and no time is a threshold; run with ``pytest tests/benchmarks/test_planar.py -s``.
+
+Operations are counted by hand from the kernels, for one cell: additions, multiplications, comparisons, conversions,
+quotients and roots, each as one, and a multiplication with the addition that follows it as one, which is how the
+machine does them. Loads and stores count nothing. The floor takes them at the rate at which this machine does
+multiply-adds on numbers in its nearest cache. Times of one thread are its own, not those of others on the machine.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+import numba
+import numpy as np
+import pytest
+
+from wearsim.bench.programme import Stroke
+from wearsim.kernels import planar_pieces as floor
+from wearsim.kernels.planar import walk
+from wearsim.wear.motion import Motion, nominal, poses_of, times_of_strokes
+from wearsim.wear.planar import Pieces, PlanarAccuracy, PlanarSpell, room_for, work_spell
+from wearsim.wear.planar_grid import read_map
+
+# lay: places 11, read 9, hold 11, stiffen 6, add 1; wear: cover 5, wear 10, peak and contact 10;
+# creep: places 11, read 9, bear 33, sink 7
+ONCE_A_POSE = 123
+A_PASS = 13
+PIECES = Pieces(0.15, 0.15, 5e9, 300.0, 8e-13, edge_gain=0.3)
+LOAD, CELLS = 70.0, 128
+
+
+def _best(
+    work: Callable[[], object], repeats: int = 7, clock: Callable[[], float] = time.thread_time
+) -> float:
+    times = []
+    for _ in range(repeats):
+        begin = clock()
+        work()
+        times.append(clock() - begin)
+    return min(times)
+
+
+@numba.njit(fastmath=True)
+def _multiply_add(values, repeats):
+    for _ in range(repeats):
+        for i in range(values.size):
+            x = values[i]
+            y = x * 0.999 + 1e-9
+            y = y * x + 0.3
+            y = y * x + 0.2
+            y = y * x + 0.1
+            y = y * x + 0.3
+            y = y * x + 0.2
+            y = y * x + 0.1
+            values[i] = y * 1e-3
+
+
+def operations_a_second() -> float:
+    """Multiply-adds a second of one core, in the nearest cache."""
+    values = np.full(1024, 0.5)
+    _multiply_add(values, 1)
+    return 8.0 * values.size * 2000 / _best(lambda: _multiply_add(values, 2000), 15)
+
+
+def _rig(strokes: int):
+    glass = PIECES.glass(CELLS)
+    pitch = PIECES.pitch(glass)
+    motion = Motion(
+        "tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 2 * np.pi / 240, 2 * np.pi / 360, lead=0.005
+    )
+    poses = poses_of(motion, times_of_strokes(0, strokes, 16), nominal(strokes), 0.075)
+    w = 250e-9 * np.exp(-(((glass.distance / 0.15 - 0.82) / 0.1) ** 2))
+    return glass, pitch, poses, w, np.zeros((pitch.across.size,) * 2)
+
+
+def _walk_once(rig, settled):
+    glass, pitch, poses, w, u = rig
+    work = room_for(glass, pitch, 4)
+    walk(
+        poses, settled, w.copy(), u.copy(), glass, pitch, work, LOAD, PIECES.preston, PIECES.relaxation, 1e-9
+    )
+
+
+def test_against_the_arithmetic_floor():
+    rate = operations_a_second()
+    rig = _rig(40)
+    settled = np.zeros((*rig[2].shape[:2], floor.SETTLEMENT_COLUMNS))
+    before = numba.get_num_threads()
+    numba.set_num_threads(1)
+    _walk_once(rig, settled)
+    seconds = _best(lambda: _walk_once(rig, settled.copy() * 0.0), 15)
+    numba.set_num_threads(before)
+    size = float(rig[0].across[1] - rig[0].across[0])
+    cells = settled[..., floor.COVERED] / size**2
+    passes = settled[..., floor.STEPS]
+    least = np.sum(cells * (ONCE_A_POSE + A_PASS * passes)) / rate
+    print(f"\nrate {rate / 1e9:.1f} G operations/s; {seconds / passes.size * 1e6:.1f} us a pose")
+    print(
+        f"{seconds / np.sum(cells) * 1e9:.2f} ns a cell and pose, {seconds / np.sum(cells * passes) * 1e9:.2f} ns a pass"
+    )
+    print(
+        f"passes {passes.mean():.2f}; floor {least / np.sum(cells) * 1e9:.2f} ns a cell and pose: {seconds / least:.2f} x"
+    )
+
+
+def _numpy_pose(pose, w, u, glass, pitch, guess):
+    """The same pose with NumPy's whole arrays, cut down to the rows and columns under the lap."""
+    size = glass.across[1] - glass.across[0]
+    cx, cy, c, s = pose[0], pose[1], pose[2], pose[3]
+    reach = min(0.15, pitch.radius) + 2 * size
+    js = slice(*np.searchsorted(glass.across, [max(-reach, cy - reach), min(reach, cy + reach)]))
+    ix = slice(*np.searchsorted(glass.across, [max(-reach, cx - reach), min(reach, cx + reach)]))
+    x, y = glass.across[ix][None, :], glass.across[js][:, None]
+    over_x, over_y = x - cx, y - cy
+    gap = w[js, ix] + read_map(u, pitch.across, c * over_x + s * over_y, c * over_y - s * over_x)
+    need = (glass.reach**2 + cx * cx + cy * cy - pitch.radius**2) / (2 * glass.reach)
+    stiff = pitch.stiffness * (
+        1.0 + np.where(cx * x + cy * y >= need * glass.distance[js, ix], glass.gain[js, ix], 0.0)
+    )
+    at = (x * glass.inward[js, ix] - cx) ** 2 + (y * glass.inward[js, ix] - cy) ** 2
+    ramp = np.clip(0.5 + (pitch.radius**2 - at) / (2 * pitch.radius * glass.width[js, ix]), 0, 1)
+    weight, z = stiff * glass.area[js, ix] * ramp, guess.copy()
+    passes = 0
+    while True:
+        depth = z[0] + z[1] * x + z[2] * y + gap
+        k = np.where(depth > 0, weight, 0.0)
+        p = k * depth
+        left = np.array([LOAD - p.sum(), LOAD * pose[7] - (p * x).sum(), LOAD * pose[8] - (p * y).sum()])
+        passes += 1
+        if np.abs(left / [LOAD, LOAD * 0.15, LOAD * 0.15]).max() < 1e-9 or passes > 30:
+            break
+        kx, ky = k * x, k * y
+        m = np.array(
+            [
+                [k.sum(), kx.sum(), ky.sum()],
+                [kx.sum(), (kx * x).sum(), (kx * y).sum()],
+                [ky.sum(), (kx * y).sum(), (ky * y).sum()],
+            ]
+        )
+        z = z + np.linalg.solve(m, left)
+    cover = np.clip(0.5 + (pitch.radius**2 - over_x**2 - over_y**2) / (2 * pitch.radius * size), 0, 1)
+    speed = np.hypot(pose[4] - pose[6] * y, pose[5] + pose[6] * x)
+    worn = PIECES.preston * pose[9] * stiff * cover * np.maximum(depth, 0.0) * speed
+    q, r = pitch.across[None, :], pitch.across[:, None]
+    lx, ly = cx + c * q - s * r, cy + s * q + c * r
+    distance = np.hypot(lx, ly)
+    height = read_map(w, glass.across, lx, ly)
+    edge = np.where(
+        cx * lx + cy * ly >= need * distance, 0.3 * np.exp(-np.maximum(0.15 - distance, 0.0) / 0.005), 0.0
+    )
+    there = np.clip(0.5 + (0.15**2 - distance**2) / (2 * 0.15 * size), 0, 1)
+    sunk = pose[9] / 300.0 * there * (1 + edge) * np.maximum(0.0, z[0] + z[1] * lx + z[2] * ly + height + u)
+    return z, worn, sunk
+
+
+def test_against_numpy():
+    rig = _rig(6)
+    glass, pitch, poses, w, u = rig
+    settled = np.zeros((*poses.shape[:2], floor.SETTLEMENT_COLUMNS))
+    before = numba.get_num_threads()
+    numba.set_num_threads(1)
+    _walk_once(rig, settled)
+    ours = _best(lambda: _walk_once(rig, settled.copy() * 0.0), 15) / settled[..., 0].size
+    numba.set_num_threads(before)
+    guesses = settled[-1, :, :3]
+    theirs = (
+        _best(
+            lambda: [_numpy_pose(p, w, u, glass, pitch, g) for p, g in zip(poses[-1], guesses, strict=True)],
+            5,
+        )
+        / 16
+    )
+    print(f"\nNumPy {theirs * 1e6:.0f} us a pose, wearsim {ours * 1e6:.0f} us: {theirs / ours:.1f} x")
+
+
+def test_two_threads_against_one():
+    if numba.config.NUMBA_NUM_THREADS < 2:
+        pytest.skip("one core")
+    rig = _rig(40)
+    settled = np.zeros((*rig[2].shape[:2], floor.SETTLEMENT_COLUMNS))
+    before, times = numba.get_num_threads(), {}
+    for threads in (1, 2):
+        numba.set_num_threads(threads)
+        _walk_once(rig, settled.copy())
+        times[threads] = _best(lambda: _walk_once(rig, settled.copy()), 25, time.perf_counter)
+    numba.set_num_threads(before)
+    print(
+        f"\n1 thread {times[1] * 25:.2f} ms a stroke, 2 threads {times[2] * 25:.2f} ms: {times[1] / times[2]:.2f} x"
+    )
+
+
+def test_a_spell_of_twenty_minutes():
+    glass, pitch, _, w, u = _rig(1)
+    motion = Motion(
+        "tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 2 * np.pi / 240, 2 * np.pi / 360, lead=0.005
+    )
+    spell = PlanarSpell(1200.0, LOAD, motion, 0.06, 0.002)
+    begin = time.perf_counter()
+    report = work_spell(spell, PIECES, glass, pitch, w, u, accuracy=PlanarAccuracy(cells=CELLS))
+    print(f"\n1000 strokes, {CELLS} cells across: {time.perf_counter() - begin:.2f} s, {report.poses} poses")

@@ -1,0 +1,127 @@
+"""predict(): from bench and programme to an outcome, its band and its seeds."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from workbench import EXACT, make_bench, make_programme, make_spell
+
+import wearsim as ws
+from wearsim.bench.figure import FigureSource
+from wearsim.bench.wear import Spread
+from wearsim.errors import InputError, TipsOffError
+from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.constants import Belief, prior
+
+QUICK = replace(DEFAULT, glass_rings=32, pitch_rings=24, offsets=10, draws=64)
+W = make_spell("w", minutes=10.0, length=0.5, side_sweep=0.2)
+
+
+def test_outcome_hangs_together() -> None:
+    bench = make_bench()
+    press = make_spell("press", minutes=5.0)
+    outcome = ws.predict(bench, make_programme(press, W))
+    assert outcome.radius[0] == 0.0
+    assert outcome.radius[-1] == pytest.approx(0.15)
+    assert outcome.stages.shape == (3, outcome.radius.size)
+    assert np.array_equal(outcome.stages[0], outcome.before)
+    assert np.array_equal(outcome.stages[-1], outcome.figure_error)
+    assert np.array_equal(outcome.stages[0], outcome.stages[1])  # pressing takes no glass
+    assert outcome.removal.min() >= 0.0
+    assert outcome.removal.max() > 1e-8
+    assert outcome.peak_pressure == max(s.peak_pressure for s in outcome.spells)
+    weighted = (5.0 * outcome.spells[0].lift_off_share + 10.0 * outcome.spells[1].lift_off_share) / 15.0
+    assert outcome.lift_off_share == pytest.approx(weighted)
+    assert outcome.surface_rms == outcome.numbers.surface_rms == outcome.spells[-1].surface_rms
+
+
+def test_no_spells_is_the_identity() -> None:
+    outcome = ws.predict(make_bench(spread=Spread()), make_programme())
+    assert np.all(outcome.removal == 0.0)
+    assert np.array_equal(outcome.before, outcome.figure_error)
+    assert outcome.numbers == outcome.numbers_before
+    assert outcome.band is None
+    assert outcome.peak_pressure == outcome.lift_off_share == 0.0
+
+
+def test_removal_is_the_difference_up_to_piston_and_bowl() -> None:
+    # physics section 7
+    outcome = ws.predict(make_bench(), make_programme(W))
+    apart = outcome.before - outcome.figure_error - outcome.removal
+    fit = np.polynomial.Polynomial.fit(outcome.radius**2, apart, 1)
+    assert apart == pytest.approx(fit(outcome.radius**2), abs=1e-6 * outcome.removal.max())
+
+
+def band(spread: Spread, seed: int = 0) -> np.ndarray:
+    outcome = ws.predict(make_bench(spread=spread), make_programme(W), seed=seed, draws=16, accuracy=QUICK)
+    assert outcome.band is not None
+    return outcome.band.figure_error
+
+
+def test_band_is_wider_with_a_wider_spread() -> None:
+    narrow, wide = (band(EXACT.model_copy(update={"preston": f})) for f in (1.2, 3.0))
+    assert np.ptp(wide, axis=0).mean() > 2.0 * np.ptp(narrow, axis=0).mean()
+    all_four = band(Spread())
+    assert np.ptp(all_four, axis=0).mean() > np.ptp(narrow, axis=0).mean()
+    for edge in (narrow, wide, all_four):
+        assert np.all(edge[0] <= edge[1])
+
+
+def test_no_band_when_all_is_known() -> None:
+    assert ws.predict(make_bench(spread=EXACT), make_programme(W), accuracy=QUICK).band is None
+    assert ws.predict(make_bench(spread=Spread()), make_programme(W), draws=0, accuracy=QUICK).band is None
+
+
+def test_seed_decides_the_draws_and_nothing_else() -> None:
+    spread = Spread()
+    assert np.array_equal(band(spread, 5), band(spread, 5))
+    assert not np.array_equal(band(spread, 5), band(spread, 6))
+    one, two = (
+        ws.predict(make_bench(spread=spread), make_programme(W), seed=s, draws=2, accuracy=QUICK)
+        for s in (5, 6)
+    )
+    assert np.array_equal(one.figure_error, two.figure_error)
+
+
+def test_belief_moves_the_constants() -> None:
+    bench = make_bench(spread=Spread())
+    known = Belief(np.log([2.0, 1.0, 1.0, 1.0]), np.zeros((4, 4)))
+    outcome = ws.predict(bench, make_programme(W), belief=known, accuracy=QUICK)
+    plain = ws.predict(bench, make_programme(W), draws=0, accuracy=QUICK)
+    assert outcome.band is None
+    assert outcome.removal.mean() == pytest.approx(2.0 * plain.removal.mean(), rel=0.1)
+
+
+def test_draws_of_the_constants_are_log_normal_with_the_stated_factors() -> None:
+    bench = make_bench(spread=Spread(preston=2.0, stiffness=3.0, relaxation_time=1.0, edge_gain=1.5))
+    draws = prior(bench).draws(4000, 1)
+    logs = np.log([[d.preston, d.stiffness, d.relaxation_time, d.edge_gain] for d in draws])
+    assert logs.mean(axis=0) == pytest.approx(np.zeros(4), abs=0.01)
+    assert np.exp(logs.std(axis=0)) == pytest.approx([2.0, 3.0, 1.0, 1.5], rel=0.01)
+
+
+def test_measured_sigma_makes_a_band_of_its_own(tmp_path: Path) -> None:
+    widths = []
+    for sigma in (0, 20):
+        path = tmp_path / f"profile{sigma}.csv"
+        rows = [f"{r},{100 * np.cos(r / 30):.3f},{sigma}" for r in range(0, 151, 10)]
+        path.write_text("radius_mm,error_nm,sigma_nm\n" + "\n".join(rows))
+        bench = make_bench().model_copy(update={"figure": FigureSource(profile=path)})
+        found = ws.predict(bench, make_programme(W), draws=16, accuracy=QUICK)
+        widths.append(0.0 if found.band is None else np.ptp(found.band.figure_error, axis=0).mean())
+    assert widths[0] == 0.0
+    assert 10e-9 < widths[1] < 200e-9
+
+
+def test_refusals() -> None:
+    bench = make_bench()
+    with pytest.raises(ValueError, match="radial"):
+        ws.predict(bench, make_programme(W), engine="cubic")
+    with pytest.raises(TipsOffError, match="spell 2"):
+        ws.predict(bench, make_programme(W, make_spell("straight", minutes=1.0, length=1.2)))
+    gone = bench.model_copy(update={"figure": FigureSource(profile=Path("/nowhere/profile.csv"))})
+    with pytest.raises(InputError, match="no such file"):
+        ws.predict(gone, make_programme(W))

@@ -1,0 +1,90 @@
+"""The drawings on a card: a stroke over the bottom piece, and the figure if stopped early."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wearsim.show.card_pen import Pen
+
+if TYPE_CHECKING:
+    from wearsim.show.card_content import CardContent
+    from wearsim.show.strokes import Drawing
+
+# A way with more points than this goes through many strokes, and is drawn fine.
+ONE_ROUND = 100
+CHANNELS = 9
+"""Lines across a drawn lap: they tell it from the glass, they are not its own channels."""
+
+
+def draw_stroke(pen: Pen, drawing: Drawing, corner: tuple[float, float], side: float, scale: float) -> None:
+    """A stroke over the bottom piece, to scale, in a square.
+
+    Parameters
+    ----------
+    pen : Pen
+    drawing : Drawing
+    corner : tuple of float
+        Upper left corner of the square [mm].
+    side : float
+        [mm]
+    scale : float
+        Half width of the square on the bench [m].
+    """
+    size = 0.5 * side / scale  # mm of paper a metre of the bench
+    x, y = corner[0] + 0.5 * side, corner[1] + 0.5 * side
+    frame = pen.box(*corner, side, side, linewidth=0.0, edgecolor="none")
+    bottom = pen.disc(x, y, size * drawing.bottom, facecolor="white", linewidth=1.6)
+    if drawing.mirror_on_top:
+        half = size * drawing.bottom
+        for step in np.linspace(-half, half, CHANNELS):
+            for ends in (([x + step] * 2, [y - half, y + half]), ([x - half, x + half], [y + step] * 2)):
+                (line,) = pen.axes.plot(*ends, color="0.72", linewidth=0.7)
+                line.set_clip_path(bottom)
+    elif drawing.hole > 0.0:
+        pen.disc(x, y, size * drawing.hole, linewidth=1.0)
+    far = drawing.farthest
+    at = (x + size * float(drawing.x[far]), y - size * float(drawing.y[far]))
+    top = pen.disc(*at, size * drawing.top, linewidth=1.3, linestyle=(0, (4, 2.5)))
+    top.set_clip_path(frame)
+    pen.line(x - 1.0, y, x + 1.0, y, 0.8)
+    pen.line(x, y - 1.0, x, y + 1.0, 0.8)
+    crowded = drawing.x.size > ONE_ROUND
+    pen.axes.plot(
+        x + size * drawing.x, y - size * drawing.y, color="black", linewidth=0.9 if crowded else 2.2,
+        solid_joinstyle="round", solid_capstyle="round",
+    )  # fmt: skip
+
+
+def draw_early(
+    pen: Pen, content: CardContent, corner: tuple[float, float], size: tuple[float, float]
+) -> None:
+    """How the figure stands if the work is stopped early.
+
+    Parameters
+    ----------
+    pen : Pen
+    content : CardContent
+    corner, size : tuple of float
+        Upper left corner, width and height [mm].
+    """
+    (x, y), (width, height) = corner, size
+    pen.write(x, y, f"If you stop early: RMS of the surface [{content.high.name}]", 10.5, weight="bold")
+    axes = pen.panel(x + 9.0, y + 6.0, width - 11.0, height - 17.0)
+    early = content.early
+    rms = early.rms / content.high.size
+    axes.plot(early.minutes, rms, color="black", linewidth=2.2)
+    axes.set_xlim(0.0, float(early.minutes[-1]))
+    axes.set_ylim(0.0, 1.22 * float(rms.max()) or 1.0)
+    axes.tick_params(labelsize=10)
+    axes.set_xlabel("minutes of work; numbers: the spells", fontsize=10, color="black")
+    begin = 0.0
+    for number, end in enumerate(content.ends, start=1):
+        if end > begin:
+            axes.axvline(end, color="black", linewidth=0.8, linestyle=(0, (4, 3)))
+            axes.text(
+                0.5 * (begin + end), 1.19 * float(rms.max()), str(number), ha="center", va="top", fontsize=11,
+                weight="bold",
+            )  # fmt: skip
+        begin = end

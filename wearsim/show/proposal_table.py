@@ -1,0 +1,115 @@
+"""A proposal as text: the programme, the figure before and after, how good that is and why it stops there."""
+
+from __future__ import annotations
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Programme, Spell
+from wearsim.decide.proposal import LaterSession, Proposal
+from wearsim.show.lengths import Unit, length_unit
+from wearsim.show.outcome_table import numbers_text, unit_for, warnings_text
+from wearsim.show.spells import NAMES, spell_words
+from wearsim.show.text import columns, paragraph
+
+HEADS = ("Spell", "Min", "On top", "Stroke", "Length", "", "Side", "", "Off", "", "RMS after")
+
+
+def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
+    """Everything to read about a proposal.
+
+    Parameters
+    ----------
+    bench : Bench
+    proposal : Proposal
+    readings : str
+        The readings to expect afterwards, as text already.
+    """
+    unit = length_unit(bench)
+    parts = [
+        programme_text(bench, proposal, unit), numbers_text(proposal.outcome), judgement_text(proposal),
+        *(later_text(bench, number, one, unit) for number, one in enumerate(proposal.later, start=2)),
+        readings, warnings_text(proposal.outcome),
+    ]  # fmt: skip
+    return "\n\n".join(part for part in parts if part)
+
+
+def work_minutes(programme: Programme) -> float:
+    """Minutes of work, pressing not counted [min]."""
+    return sum(spell.minutes for spell in programme.spells if not spell.is_press)
+
+
+def programme_text(bench: Bench, proposal: Proposal, unit: Unit) -> str:
+    """The programme spell by spell: sizes in the person's unit and as fractions of the mirror's diameter."""
+    programme = proposal.programme
+    if not programme.spells:
+        return paragraph(f"Nothing to do: {proposal.reason}.")
+    named = len(bench.laps) > 1
+    rows: list[tuple[str, ...]] = [HEADS, ("", "", "", "", *(unit.name, "of D") * 3, "")]
+    high = unit_for(proposal.outcome)
+    for number, spell in enumerate(programme.spells, start=1):
+        after = proposal.outcome.spells[number - 1].surface_rms
+        rows.append((
+            str(number), f"{spell.minutes:g}", spell.on_top, NAMES[spell.stroke],
+            *_sizes(spell, bench.mirror.diameter, unit), high.text(after),
+        ))  # fmt: skip
+    note = "Side: to each side of the stroke's middle; off: of that middle off centre. "
+    note += f"{proposal.limits.rate:g} strokes a minute, out and back counted as one. "
+    note += f"D: the mirror's diameter, {unit.short(bench.mirror.diameter)}."
+    if named:
+        laps = (f"spell {n}: {bench.lap(s.lap).name}" for n, s in enumerate(programme.spells, start=1))
+        note += " Lap of " + ", ".join(laps) + "."
+    head = f"Proposed: {work_minutes(programme):g} minutes of work in {_counted(len(programme.spells))}."
+    return "\n".join([head, *columns(rows, ">><<>>>>>>>"), paragraph(note)])
+
+
+def _counted(spells: int) -> str:
+    return "1 spell" if spells == 1 else f"{spells} spells"
+
+
+def _sizes(spell: Spell, diameter: float, unit: Unit) -> tuple[str, ...]:
+    """Length, side sweep and overhang, each in the unit and as a fraction; dashes where there is none."""
+    if spell.is_press:
+        return ("-", "-") * 3
+    stroke = spell.stroke_on(diameter)
+    cells: list[str] = []
+    for size in (stroke.length, stroke.side_sweep, stroke.side_overhang):
+        cells += (unit.number(size), f"{size / diameter:.2f}") if size > 0.0 else ("-", "-")
+    return tuple(cells)
+
+
+def judgement_text(proposal: Proposal) -> str:
+    """How good the proposal is: what to expect, the floor and the gap to it, the way gone and why."""
+    high, outcome = unit_for(proposal.outcome), proposal.outcome
+    gap = outcome.surface_rms - proposal.floor
+    below = "" if gap >= 0.0 else "  (the lap's flow beats the frozen floor)"
+    rows = [
+        ("RMS to expect, all that is uncertain considered", high.text(proposal.expected_rms)),
+        ("Floor: no mix of the allowed strokes does better, wear frozen", high.text(proposal.floor)),
+        ("Gap between the RMS after and the floor", high.text(gap) + below),
+    ]
+    lines = columns(rows, "<>")
+    if proposal.programme.spells:
+        why = f"Goes {proposal.share:.0%} of the way; the rest is left for after a test: {proposal.reason}."
+        lines.append(paragraph(why if proposal.reason.find("of the way") < 0 else _sentence(proposal.reason)))
+    lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
+    if proposal.stopped:
+        lines.append("The time limit ended the search; a longer one may find better.")
+    return "\n".join(lines)
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
+
+
+def later_text(bench: Bench, number: int, session: LaterSession, unit: Unit) -> str:
+    """A later session in outline."""
+    spells = session.programme.spells
+    head = (
+        f"Session {number}, in outline: {work_minutes(session.programme):g} minutes, "
+        f"{session.rms * 1e9:.0f} nm RMS if all goes as predicted, {session.expected_rms * 1e9:.0f} nm to expect. "
+        "Test and propose again before it."
+    )
+    lines = [paragraph(head)]
+    for spell in spells:
+        words = f"{spell.minutes:g} min, {spell_words(spell, bench.mirror.diameter, unit)}"
+        lines.append(paragraph(words, "  - ", "    "))
+    return "\n".join(lines)

@@ -1,0 +1,165 @@
+"""The knife-edge readings to expect after a programme, with their spread (physics section 8)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Programme
+from wearsim.errors import ContactError, InputError
+from wearsim.knifeedge.expected import ExpectedReadings
+from wearsim.knifeedge.longitudinal import target_aberration
+from wearsim.knifeedge.mask import LEAST_ZONES
+from wearsim.knifeedge.on_bench import expect_on, mask_for
+from wearsim.knifeedge.readings import Readings, load_readings
+from wearsim.knifeedge.settings import settings
+from wearsim.knifeedge.zones import Zones
+from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.constants import Belief, Constants, prior
+from wearsim.wear.grid import Array
+from wearsim.wear.outcome import Outcome
+from wearsim.wear.predict import BAND_DRAWS, gauge_for, spread_over
+from wearsim.wear.radial import work
+from wearsim.wear.start import StartFigure, start_figure
+from wearsim.wear.state import State, start_state
+
+# Windows of the mask that is assumed where nobody named one: as many of these as the mirror has room for.
+USUAL_ZONES = 6
+
+
+@dataclass(frozen=True, eq=False)
+class ReadingsAfter:
+    """What the tester should show after a programme.
+
+    Every position is counted from the first zone's.
+
+    Parameters
+    ----------
+    sheet : Readings
+        Zones, source and unit; the person's own, or those of a usual mask.
+    is_own : bool
+        Whether the sheet is the person's own.
+    now, target : (n,) ndarray
+        The same readings of the surface as it stands, and of the target conic [m].
+    after : ExpectedReadings
+    """
+
+    sheet: Readings
+    is_own: bool
+    now: Array
+    target: Array
+    after: ExpectedReadings
+
+    def to_json(self) -> dict[str, Any]:
+        """One object for ``--json``, SI units in the key names."""
+        zones = self.sheet.zones
+        return {
+            "source": self.sheet.source,
+            "zones_m": np.column_stack([zones.inner, zones.outer]).tolist(),
+            "now_m": self.now.tolist(),
+            "after_m": self.after.positions.tolist(),
+            "target_m": self.target.tolist(),
+            "surface_sigma_m": self.after.sigma.tolist(),
+            "setting_sigma_m": self.after.setting.tolist(),
+            "sigma_m": self.after.spread.tolist(),
+        }
+
+
+def own_sheet(bench: Bench) -> Readings | None:
+    """The readings that a bench names; None where its figure comes from elsewhere.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be used.
+    """
+    return None if bench.figure.readings is None else load_readings(bench.figure.readings)
+
+
+def usual_sheet(bench: Bench) -> Readings | None:
+    """A sheet for a usual mask on this mirror, source moving; None where it has no room for one."""
+    for count in range(USUAL_ZONES, LEAST_ZONES - 1, -1):
+        try:
+            made = mask_for(bench.mirror, count, bench.light.wavelength)
+        except InputError:
+            continue
+        return Readings(made.zones, _target(bench, made.zones)[None, :])
+    return None
+
+
+def _target(bench: Bench, zones: Zones, source: Any = "moving") -> Array:
+    at, weights = zones.nodes()
+    mirror = bench.mirror
+    knife = target_aberration(at, mirror.radius_of_curvature, mirror.conic, source)
+    return np.asarray((weights * knife).sum(axis=1))
+
+
+def drawn_figures(
+    bench: Bench, programme: Programme, *, seed: int = 0, draws: int = BAND_DRAWS, belief: Belief | None = None,
+    start: StartFigure | None = None, laps: State | None = None, accuracy: Accuracy = DEFAULT,
+) -> Array:  # fmt: skip
+    """Figure errors after a programme over draws of the constants and of the measured glass.
+
+    The same draws as those of the band of :func:`wearsim.wear.predict.predict`, of which it shows percentiles.
+
+    Returns
+    -------
+    (k, n) ndarray
+        Without the draws that found no balance [m].
+    """
+    belief = prior(bench) if belief is None else belief
+    start = start_figure(bench, accuracy) if start is None else start
+    gauge = gauge_for(bench, start.radius)
+
+    def one(height: Array, constants: Constants) -> Array | None:
+        state = start_state(bench, start.radius, height, accuracy)
+        state = state if laps is None else replace(state, laps=laps.laps)
+        try:
+            return gauge.error(work(bench, programme, state, constants, accuracy).states[-1].height)
+        except ContactError:
+            return None
+
+    errors = spread_over(one, start.draws(draws, seed + 1), belief.draws(draws, seed))
+    kept = [error for error in errors if error is not None]
+    return np.array(kept).reshape(len(kept), start.radius.size)
+
+
+def readings_after(
+    bench: Bench, outcome: Outcome, sheet: Readings, drawn: Array | None = None, *, is_own: bool = True
+) -> ReadingsAfter:
+    """The readings to expect after an outcome.
+
+    Parameters
+    ----------
+    bench : Bench
+    outcome : Outcome
+    sheet : Readings
+        Zones, source and accuracy of a setting.
+    drawn : (k, n) ndarray, optional
+        Figures that are possible afterwards (:func:`drawn_figures`); without them the spread is the setting's
+        alone [m].
+    is_own : bool
+        Whether the sheet is the person's own.
+    """
+    mirror = bench.mirror
+    one = settings(
+        sheet, radius=mirror.radius, radius_of_curvature=mirror.radius_of_curvature,
+        wavelength=bench.light.wavelength,
+    )  # fmt: skip
+
+    def read(error: Array, draws: Array | None = None) -> ExpectedReadings:
+        sigma = one.scale * one.shape
+        return expect_on(mirror, sheet, outcome.radius, error, draws=draws, setting_sigma=sigma)
+
+    target = _target(bench, sheet.zones, sheet.source)
+    possible = None if drawn is None or len(drawn) < 2 else drawn
+    return ReadingsAfter(
+        sheet,
+        is_own,
+        read(outcome.before).positions,
+        target - target[0],
+        read(outcome.figure_error, possible),
+    )
