@@ -5,13 +5,14 @@ from __future__ import annotations
 from enum import StrEnum
 from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath, ProgrammePath
 from wearsim.cli.manners import Manners
+from wearsim.errors import InputError
 
 NAME = "predict"
 EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
@@ -33,12 +34,48 @@ Draws = Annotated[
         "--draws", min=0, max=10_000, help="Draws of the uncertain constants for the band; 0: none."
     ),
 ]
-EngineChoice = Annotated[Engine, typer.Option("--engine", help="Round averages, or the whole of it.")]
+EngineDraws = Annotated[
+    int | None,
+    typer.Option(
+        "--draws", min=0, max=10_000, show_default="32; planar engine: 0",
+        help="Draws of the uncertain constants for the band; 0: none.",
+    ),
+]  # fmt: skip
+EngineChoice = Annotated[
+    Engine, typer.Option("--engine", help="radial: round averages. planar: stroke by stroke, not round.")
+]
+Cells = Annotated[
+    int | None,
+    typer.Option(
+        "--cells", min=16, max=1024, show_default="128",
+        help="Planar engine: cells across the mirror. Twice as many take four times as long.",
+    ),
+]  # fmt: skip
+
+
+def settings_of(engine: Engine, draws: int | None, cells: int | None, seed: int) -> dict[str, Any]:
+    """What the prediction is called with.
+
+    Raises
+    ------
+    InputError
+        Where cells are asked of the engine that has none.
+    """
+    settings: dict[str, Any] = {"engine": engine.value, "draws": draws, "seed": seed}
+    if cells is None:
+        return settings
+    if engine is not Engine.planar:
+        raise InputError(
+            "planar engine only", key="--cells", value=cells, expected="--engine planar beside it"
+        )
+    from wearsim.wear.planar import PlanarAccuracy
+
+    return {**settings, "planar": PlanarAccuracy(cells=cells)}
 
 
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
-    draws: Draws = 32, output: Output = None,
+    draws: EngineDraws = None, cells: Cells = None, output: Output = None,
 ) -> None:  # fmt: skip
     """What will this programme do to the figure?"""
     manners.reserve({output: (".h5", ".hdf5")}, inputs=[bench, programme])
@@ -51,8 +88,9 @@ def command(
     from wearsim.wear.store import write_outcome
 
     inputs.tell_compiling(voice)
-    with voice.working("working the programme"):
-        outcome = predict(pieces, work, engine.value, seed=manners.seed, draws=draws)
+    settings = settings_of(engine, draws, cells, manners.seed)
+    with voice.bar("working the programme") as told:
+        outcome = predict(pieces, work, progress=told, **settings)
     inputs.tell_defaults(voice, pieces, work)
     if manners.json:
         for warning in outcome.warnings:
