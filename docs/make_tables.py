@@ -1,0 +1,281 @@
+"""Tables that are read off the code: keys of the files, defaults with their sources, ready pieces, commands."""
+
+from __future__ import annotations
+
+import inspect
+import io
+import re
+from collections.abc import Callable, Iterable
+from contextlib import redirect_stdout
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpydoc.docscrape import NumpyDocString
+
+import wearsim
+from wearsim.bench import catalogue
+from wearsim.bench.figure import FigureSource, Light
+from wearsim.bench.hands import Hands
+from wearsim.bench.lap import Lap
+from wearsim.bench.mirror import Mirror
+from wearsim.bench.piece import Piece, expected_of, in_file, kind_of, source_of
+from wearsim.bench.programme import KINDS, NEEDED, USELESS, Spell
+from wearsim.bench.wear import EDGE_LENGTH_SOURCE, PRESTON, PRESTON_SOURCE, Spread, Wear
+from wearsim.wear.accuracy import Accuracy
+
+HERE = Path(__file__).parent
+OTHERS = ("validation", "performance", "performance-*", "learning", "studies-on-a-cluster")
+
+
+# In people's words, where the code's own description speaks to programmers.
+MEANS = {
+    ("Mirror", "diameter"): "of the glass",
+    ("Mirror", "radius_of_curvature"): "at the vertex: twice the focal length",
+    ("Mirror", "density"): "instead of the glass's",
+    ("Mirror", "mass"): "instead of the one computed from density and thickness; not both",
+    ("Lap", "diameter"): "of the pitch; at most 1.2 of the mirror's",
+    ("Lap", "pitch_temperature"): "at which `relaxation_time` holds",
+    (
+        "Hands",
+        "push_offset",
+    ): "where the hands push, from the top piece's centre: along the stroke, across it",
+    ("Spread", "preston"): "one-sigma factor within which the Preston coefficient is known; 1 = exactly",
+    ("Spread", "stiffness"): "the same of the lap's stiffness",
+    ("Spread", "relaxation_time"): "the same of its relaxation time",
+    ("Spread", "edge_gain"): "the same of the edge gain; a gain of 0 stays 0",
+    ("FigureSource", "profile"): "a CSV of measured figure error ([](profile.md))",
+    ("FigureSource", "readings"): "a file of knife-edge readings ([](readings.md))",
+    ("FigureSource", "map"): "a height map on a square grid, for the planar engine ([](profile.md))",
+    ("Light", "wavelength"): "that waves and Strehl ratios are counted in",
+    ("Spell", "on_top"): "which piece is stroked by hand; the other stands still",
+    ("Spell", "stroke"): "the kind of stroke; `press` is cold pressing",
+    (
+        "Spell",
+        "length",
+    ): "whole travel of the centre from end to end; a plain number is a fraction of the mirror's diameter",
+    ("Spell", "side_sweep"): "half of the side-to-side travel",
+    ("Spell", "side_overhang"): "how far to the side the middle of the stroke lies",
+    ("Spell", "strokes_per_sweep"): "strokes in one traverse from side to side",
+    ("Spell", "turn"): "the mirror is turned by this before the spell",
+    ("Spell", "push"): "of the hands, instead of the bench's",
+    ("Spell", "lap"): "name of the lap, where the bench has several; the first unless said",
+}
+
+
+def table(head: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
+    """A Markdown table."""
+    head = list(head)
+    lines = ["| " + " | ".join(head) + " |", "|" + " --- |" * len(head)]
+    return "\n".join([*lines, *("| " + " | ".join(_cell(cell) for cell in row) + " |" for row in rows)])
+
+
+def _cell(value: object) -> str:
+    return " ".join(str(value).replace("|", "\\|").replace("<", "&lt;").split())
+
+
+def described(kind: type) -> dict[str, str]:
+    """What a class says of each of its attributes or parameters."""
+    document = NumpyDocString(inspect.getdoc(kind) or "")
+    said = {}
+    for entry in [*document["Attributes"], *document["Parameters"]]:
+        for name in entry.name.split(","):
+            said[name.strip()] = " ".join(" ".join(entry.desc).split())
+    return said
+
+
+def keys(kind: type[Piece]) -> str:
+    """Every key of a table of a file: what it takes, its default, what it means, where the default is from."""
+    said, rows = described(kind), []
+    for name, field in kind.model_fields.items():
+        if name in ("file", "text", "defaults_used"):
+            continue
+        source = source_of(field)
+        value = "yours" if field.is_required() else "-"
+        if source is not None:
+            value = f"`{_toml(in_file(field.default, kind_of(field)))}`"
+        what = MEANS.get((kind.__name__, name)) or _plain(said.get(name, ""))
+        rows.append((f"`{name}`", expected_of(field) or "a name", value, what, source or ""))
+    return table(("key", "takes", "default", "what", "where the default is from"), rows)
+
+
+def _plain(said: str) -> str:
+    """A docstring's words without the code's units and references."""
+    return re.sub(r"\s*\[[^\]]*\]|:\w+:|``", lambda found: "`" if found[0] == "``" else "", said).strip(" ,")
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, list):
+        return "[" + ", ".join(_toml(item) for item in value) + "]"
+    return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+def computed_defaults() -> str:
+    """Defaults that are made of others."""
+    return table(
+        ("key", "default", "where it is from"),
+        [
+            ("`wear.preston`", f"{PRESTON:g} / Pa x the factors of glass and abrasive", PRESTON_SOURCE),
+            ("`wear.edge_length`", "the lap's `pitch_thickness`", EDGE_LENGTH_SOURCE),
+            ("`mirror.density`", "the glass's", "table of glasses below"),
+            (
+                "`mirror.mass`",
+                "density x (pi (a^2 - a_hole^2) thickness - the glass missing above the curve)",
+                "derived",
+            ),
+        ],
+    )
+
+
+def strokes() -> str:
+    """Which keys each stroke needs, may have and refuses."""
+    sizes = ("length", "side_sweep", "side_overhang", "strokes_per_sweep", "rate", "push")
+    rows = [
+        (
+            f"`{kind}`",
+            *(
+                "needed" if key in NEEDED[kind] else "refused" if key in USELESS[kind] else "may be"
+                for key in sizes
+            ),
+        )
+        for kind in KINDS
+    ]
+    return table(("stroke", *(f"`{size}`" for size in sizes)), rows)
+
+
+def ready_pieces() -> str:
+    """Glasses, abrasives and pitches of ``configs/``."""
+    parts = ["### Glasses", ""]
+    glasses = [(name, catalogue.glass(name)) for name in catalogue.names("glasses")]
+    head = ("`mirror.glass`", "density [kg/m^3]", "its source", "wear, borosilicate = 1", "its source")
+    rows: list[tuple[object, ...]] = [
+        (f"`{n}`", f"{g.density:g}", g.density_source, f"{g.wear:g}", g.wear_source) for n, g in glasses
+    ]
+    parts += [table(head, rows), "", "### Abrasives", ""]
+    abrasives = [(name, catalogue.abrasive(name)) for name in catalogue.names("abrasives")]
+    rows = [(f"`{n}`", f"{a.wear:g}", a.wear_source) for n, a in abrasives]
+    parts += [table(("`wear.abrasive`", "wear, cerium oxide = 1", "its source"), rows), "", "### Pitches", ""]
+    pitches = [(name, catalogue.pitch(name)) for name in catalogue.names("pitches")]
+    rows = [
+        (f"`{n}`", f"{p.stiffness:g}", f"{p.relaxation_time / 60:g}", f"{p.pitch_temperature:g}", p.source)
+        for n, p in pitches
+    ]
+    head = ("`lap.pitch`", "stiffness [Pa/m]", "relaxes in [min]", "at [degC]", "source")
+    parts += [table(head, rows), "", "### Worked benches", ""]
+    return "\n".join([*parts, ", ".join(f"`{name}`" for name in catalogue.names("benches")) + "."])
+
+
+def accuracy() -> str:
+    """Every numerical knob."""
+    said = described(Accuracy)
+    rows = [(f"`{knob.name}`", knob.default, said[knob.name]) for knob in fields(Accuracy)]
+    return table(("knob", "default", "what"), rows)
+
+
+def commands() -> str:
+    """Help of every command, as it prints."""
+    import typer
+
+    from wearsim.cli.main import app, run
+
+    names = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+    parts = []
+    for name in names:
+        out = io.StringIO()
+        with redirect_stdout(out):
+            run([name, "--help"])
+        parts.append(f"## wearsim {name}\n\n```text\n{out.getvalue().rstrip()}\n```\n")
+    return "\n".join(parts)
+
+
+def public_names() -> str:
+    """Autodoc of everything that ``import wearsim`` offers."""
+    parts = []
+    for name in wearsim.__all__:
+        thing = getattr(wearsim, name)
+        if name == "__version__":
+            continue
+        where = f"{thing.__module__}.{thing.__qualname__}"
+        kind = "autoclass" if inspect.isclass(thing) else "autofunction"
+        parts += [f"### wearsim.{name}", "", f"```{{eval-rst}}\n.. {kind}:: {where}\n```", ""]
+    return "\n".join(parts)
+
+
+def measured() -> str:
+    """The pages of measurements that this tree has."""
+    found = [path.stem for pattern in OTHERS for path in sorted(HERE.glob(f"{pattern}.md"))]
+    found = list(dict.fromkeys(found))
+    if not found:
+        return ""
+    lines = "\n".join(found)
+    return f"```{{toctree}}\n:caption: Measured\n:maxdepth: 1\n\n{lines}\n```"
+
+
+def relaxation() -> str:
+    """Relaxation time by squeeze flow of one facet, for a few viscosities."""
+    thickness, half, stiffness = 5e-3, 12.5e-3, 5e9
+    rows = [
+        (
+            f"{eta:.1g}",
+            f"{2 * thickness**3 / (3 * eta * half**2):.2g}",
+            f"{3 * eta * half**2 / (2 * stiffness * thickness**3) / 60:.1f}",
+        )
+        for eta in (2e8, 7e8, 2e9)
+    ]
+    head = ("viscosity [Pa s]", "sinks at, per Pa [m/s]", "relaxation time [min], for 5e9 Pa/m")
+    return table(head, rows) + "\n\nFacets of 25 mm, pitch 5 mm thick."
+
+
+def misfit() -> str:
+    """How a misfit fades with the default constants, and what the glass gets of it."""
+    stiffness, relaxes = Lap.model_fields["stiffness"].default, Lap.model_fields["relaxation_time"].default
+    rows = []
+    for speed in (0.05, 0.1, 0.2, 0.4):
+        glass, pitch = PRESTON * speed * stiffness, 1.0 / relaxes
+        rows.append(
+            (
+                speed,
+                f"{1 / glass / 60:.0f}",
+                f"{1 / (glass + pitch) / 60:.1f}",
+                f"{glass / (glass + pitch):.0%}",
+            )
+        )
+    head = (
+        "mean speed [m/s]",
+        "glass alone: 1/e in [min]",
+        "both: 1/e in [min]",
+        "share that the glass gets",
+    )
+    return table(head, rows)
+
+
+def spheres() -> str:
+    """Spheres against their paraboloids at best focus, by exact conics and the pupil integral."""
+    from wearsim.figure.conic import conic_departure
+    from wearsim.figure.numbers import figure_numbers
+
+    rows = []
+    for inches, ratio in ((6, 8), (8, 8), (8, 6), (10, 6), (12.5, 5)):
+        diameter = inches * 0.0254
+        radius, curve = np.linspace(0.0, diameter / 2, 200), 2 * ratio * diameter
+        numbers = figure_numbers(
+            radius,
+            conic_departure(radius, curve, 0.0),
+            R=curve,
+            conic=-1.0,
+            inner=0.0,
+            outer=diameter / 2,
+            wavelength=550e-9,
+        )
+        rows.append((f"{inches:g} in f/{ratio}", f"{2e9 * numbers.surface_pv:.0f}", f"{numbers.strehl:.3f}"))
+    return table(("sphere", "wavefront PV at best focus [nm]", "Strehl ratio, 550 nm"), rows)
+
+
+TABLES: dict[str, Callable[[], str]] = {
+    "mirror": lambda: keys(Mirror), "lap": lambda: keys(Lap), "hands": lambda: keys(Hands),
+    "wear": lambda: keys(Wear), "spread": lambda: keys(Spread), "figure": lambda: keys(FigureSource),
+    "light": lambda: keys(Light), "spell": lambda: keys(Spell), "computed-defaults": computed_defaults,
+    "strokes": strokes, "ready-pieces": ready_pieces, "accuracy": accuracy, "commands": commands,
+    "public-names": public_names, "relaxation": relaxation, "misfit": misfit, "spheres": spheres, "measured": measured,
+}  # fmt: skip

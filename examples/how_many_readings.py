@@ -1,0 +1,62 @@
+"""How many readings are enough?
+
+The demo's mirror read through five, eight and eleven windows, once and up to sixteen times each, with hands
+that set the knife to a tenth of a millimetre. How well is its surface known then?
+"""
+
+from __future__ import annotations
+
+import sys
+
+import numpy as np
+from matplotlib.figure import Figure
+
+import wearsim as ws
+from wearsim.bench.profile import read_profile
+from wearsim.knifeedge.on_bench import mask_for, reduce_on
+from wearsim.knifeedge.readings import Readings
+from wearsim.knifeedge.settings import STATED_AT
+from wearsim.knifeedge.zones import zone_readings
+from wearsim.show.style import house, sheet
+
+SETTING = 0.1e-3  # of one setting at 0.35 of the radius [m]
+REPEATS = (1, 2, 4, 8, 16)
+
+
+def answer() -> tuple[str, Figure]:
+    bench = ws.load_bench("raised-zone-300")
+    mirror, wave = bench.mirror, bench.light.wavelength
+    profile, rng = read_profile(bench.figure.profile, mirror), np.random.default_rng(7)
+    lines = []
+    with house():
+        figure = sheet(7.0, 4.0)
+        axes = figure.subplots()
+        for windows, dash in ((5, ":"), (8, "--"), (11, "-")):
+            zones = mask_for(mirror, windows, wave).zones
+            true = zone_readings(
+                zones, profile.radius, profile.error, radius_of_curvature=mirror.radius_of_curvature,
+                conic=mirror.conic,
+            )  # fmt: skip
+            spread = SETTING * STATED_AT * mirror.radius / zones.middle
+            known = []
+            for repeats in REPEATS:
+                rows = true + spread * rng.standard_normal((repeats, windows))
+                reduced = reduce_on(Readings(zones, rows, sigma=SETTING), mirror, wave)
+                inside = reduced.radius <= mirror.clear_radius
+                weight = reduced.radius[inside] / reduced.radius[inside].sum()
+                known.append(float(np.sqrt(weight @ reduced.sigma[inside] ** 2)))
+            axes.loglog(REPEATS, np.array(known) * 1e9, "o", linestyle=dash, label=f"{windows} windows")
+            lines.append(
+                f"{windows} windows: {known[0] * 1e9:.0f} nm from one row, {known[-1] * 1e9:.0f} nm from 16"
+            )
+        axes.set(xlabel="readings of every window", ylabel="uncertainty of the surface, RMS [nm]")
+        axes.set_xticks(REPEATS, [str(n) for n in REPEATS])
+        axes.legend()
+    return "\n".join(lines), figure
+
+
+if __name__ == "__main__":
+    words, picture = answer()
+    print(words)
+    if len(sys.argv) > 1:
+        picture.savefig(sys.argv[1])

@@ -1,0 +1,143 @@
+"""``wearsim new``: a mirror's folder to fill in."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from wearsim.cli.manners import Manners
+from wearsim.errors import InputError
+
+if TYPE_CHECKING:
+    from wearsim.learn.fresh import Answers, FreshFolder
+
+NAME = "new"
+EXAMPLE = 'wearsim new my-mirror --diameter "200 mm" --focal-ratio 6 --lap-mass "2 kg"'
+
+Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write it.", show_default=False)]
+Diameter = Annotated[str | None, typer.Option("--diameter", help='Of the mirror: "200 mm" or "8 in".')]
+FocalRatio = Annotated[float | None, typer.Option("--focal-ratio", help="Focal length over diameter.")]
+Glass = Annotated[str | None, typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.")]
+Thickness = Annotated[str | None, typer.Option("--thickness", help='At the edge: "30 mm".')]
+LapDiameter = Annotated[str | None, typer.Option("--lap-diameter", help="The mirror's unless given.")]
+LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Of the whole tool: "2 kg" or "5 lb".')]
+Pitch = Annotated[str | None, typer.Option("--pitch", help="very-soft, soft, medium, hard, very-hard.")]
+Push = Annotated[str | None, typer.Option("--push", help='Of the hands: "30 N" or "7 lbf".')]
+ZoneCount = Annotated[int | None, typer.Option("--zones", min=3, max=40, help="Windows of the mask.")]
+
+
+def command(
+    folder: Folder, manners: Manners, diameter: Diameter = None, focal_ratio: FocalRatio = None,
+    glass: Glass = None, thickness: Thickness = None, lap_diameter: LapDiameter = None,
+    lap_mass: LapMass = None, pitch: Pitch = None, push: Push = None, zones: ZoneCount = None,
+) -> None:  # fmt: skip
+    """A mirror's folder to fill in: a commented bench, and a sheet for readings.
+
+    At a terminal it asks for what the flags leave open; elsewhere diameter, focal ratio and the lap's mass
+    must be given.
+    """
+    _check_free(folder)
+    manners.reserve({}, inputs=[])
+    given = {
+        "diameter": diameter, "focal_ratio": focal_ratio, "glass": glass, "thickness": thickness,
+        "lap_diameter": lap_diameter, "lap_mass": lap_mass, "pitch": pitch, "push": push,
+    }  # fmt: skip
+    asked = _asked(given) if at_terminal() else given
+    _check_needed(asked)
+    from wearsim.learn.fresh import Answers, fresh_folder
+    from wearsim.show.lengths import length_unit
+    from wearsim.show.mask_drawing import mask_figure
+    from wearsim.show.mask_table import mask_text
+
+    fresh = fresh_folder(Answers(**asked), zones)
+    manners.deliver(
+        lambda: (
+            {"bench": str(folder / "bench.toml"), "readings": str(folder / "readings.toml")}
+            | {"mask": fresh.mask.to_json()}
+        ),
+        table=lambda: mask_text(fresh.mask, length_unit(fresh.bench)),
+        figure=lambda: mask_figure(fresh.mask),
+        write=lambda: _write(fresh, folder),
+    )
+    manners.voice.say(f"Written: {folder / 'bench.toml'} and {folder / 'readings.toml'}, with these windows.")
+    manners.voice.say("Fill in the readings, look through the bench; then:")
+    manners.voice.next("reduce", folder / "readings.toml", "--bench", folder / "bench.toml")
+
+
+def at_terminal() -> bool:
+    """Whether there is a person to ask."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def _check_free(folder: Path) -> None:
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError("exists already", file=folder, expected="a new folder, or an empty one")
+    if not folder.absolute().parent.is_dir():
+        raise InputError("its folder is missing", file=folder)
+
+
+def _check_needed(given: dict[str, Any]) -> None:
+    for key in ("diameter", "focal_ratio", "lap_mass"):
+        if given[key] is None:
+            flag = "--" + key.replace("_", "-")
+            raise InputError(
+                "missing", key=flag, expected="it as a flag, for nothing is asked away from a terminal"
+            )
+
+
+def _write(fresh: FreshFolder, folder: Path) -> None:
+    from wearsim.wear.store import whole_file
+
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise InputError(f"cannot be made ({error.strerror})", file=folder) from error
+    for path, text in fresh.files(folder).items():
+        with whole_file(path) as part:
+            part.write_text(text, encoding="utf-8")
+
+
+def _asked(given: dict[str, Any]) -> dict[str, Any]:
+    """Every answer that no flag gave, asked for; one that cannot be used is asked for again."""
+    from wearsim.bench.catalogue import names
+    from wearsim.learn.fresh import Answers, fresh_folder
+
+    answers = Answers("200 mm", 6.0, "2 kg")
+
+    def ask(key: str, question: str, default: str | None = None) -> None:
+        nonlocal answers
+        if given[key] is None:
+            check = _checked(answers, key, fresh_folder)
+            given[key] = typer.prompt(question, default, value_proc=check, err=True)
+        answers = replace(answers, **{key: given[key]})
+
+    ask("diameter", 'Diameter of the mirror, with its unit ("200 mm", "8 in")')
+    ask("focal_ratio", "Focal ratio (6 for f/6)")
+    ask("glass", f"Glass ({', '.join(names('glasses'))})", "borosilicate")
+    ask("thickness", "Thickness at the edge", "38 mm")
+    ask("lap_diameter", "Diameter of the lap", given["diameter"])
+    ask("lap_mass", 'Mass of the lap, with its unit ("2 kg", "5 lb")')
+    ask("pitch", f"Pitch ({', '.join(names('pitches'))})", "medium")
+    ask("push", "Push of the hands, besides the weight", "30 N")
+    return given
+
+
+def _checked(answers: Answers, key: str, make: Callable[[Answers], object]) -> Callable[[str], Any]:
+    """A check of one answer by making the bench of all answers so far."""
+
+    def check(text: str) -> Any:
+        try:
+            value: Any = float(text) if key == "focal_ratio" else text
+            make(replace(answers, **{key: value}))
+        except ValueError:
+            raise typer.BadParameter("a plain number, such as 6") from None
+        except InputError as error:
+            raise typer.BadParameter(str(error)) from None
+        return value
+
+    return check
