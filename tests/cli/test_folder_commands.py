@@ -85,7 +85,7 @@ def test_calibrate_without_sessions_could_not(mirror: Path, call: Call) -> None:
 
 def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_path: Path) -> None:
     assert recorded(call).code == 0
-    found = call("calibrate", "mirror", "--draws", "32", "--json", "--plot", "constants.png")
+    found = call("calibrate", "mirror", "--json", "--plot", "constants.png")
     assert found.code == 0, found.err
     told = json.loads(found.out)
     assert set(told["constants"]) == {
