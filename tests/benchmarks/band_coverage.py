@@ -54,8 +54,9 @@ def main() -> None:
             start=truth, planar=PlanarAccuracy(cells=arguments.cells),
         )  # fmt: skip
         inside += low <= outcome.surface_rms <= high
+        done = i + 1 - arguments.first
         print(
-            f"{i:3d} k x {np.exp(logs[0]):5.2f} rms {outcome.surface_rms * 1e9:6.1f} inside {inside}/{i + 1 - arguments.first} "
+            f"{i:3d} k x {np.exp(logs[0]):5.2f} rms {outcome.surface_rms * 1e9:6.1f} inside {inside}/{done} "
             f"{time.perf_counter() - began:.1f} s", flush=True,
         )  # fmt: skip
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -11,10 +11,16 @@ if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
     from wearsim.cli.voice import Voice
+    from wearsim.learn.standing import Standing
 
 BenchPath = Annotated[
     Path,
-    typer.Argument(metavar="BENCH", help="bench.toml, or the name of a ready bench.", show_default=False),
+    typer.Argument(
+        metavar="BENCH", help="bench.toml, a mirror's folder, or a ready bench.", show_default=False
+    ),
+]
+FolderPath = Annotated[
+    Path, typer.Argument(metavar="FOLDER", help="The mirror's folder.", show_default=False)
 ]
 ProgrammePath = Annotated[
     Path,
@@ -25,10 +31,30 @@ ProgrammePath = Annotated[
 
 
 def read_bench(path: Path) -> Bench:
-    """The bench that a person named: the one place that says what a BENCH may be."""
+    """The bench that a person named: the one place that says what a BENCH may be.
+
+    Of a mirror's folder: its bench with the newest measurement and the constants that its sessions tell.
+    """
+    if path.is_dir():
+        return _standing(path).calibrated_bench
     from wearsim.bench.files import load_bench
 
     return load_bench(path)
+
+
+def read_known(path: Path) -> tuple[Bench, dict[str, Any]]:
+    """The same for what takes more than a bench: of a mirror's folder also belief, glass and laps, by these names."""
+    if path.is_dir():
+        standing = _standing(path)
+        return standing.bench, standing.known
+    return read_bench(path), {}
+
+
+def _standing(path: Path) -> Standing:
+    from wearsim.learn.folder import open_folder
+    from wearsim.learn.remember import standing_of
+
+    return standing_of(open_folder(path))
 
 
 def read_programme(path: Path, bench: Bench | None = None) -> Programme:

@@ -15,7 +15,19 @@ from typing import Annotated
 import typer
 
 from wearsim import __version__
-from wearsim.cli import compare, mask, new, predict, propose, reduce
+from wearsim.cli import (
+    calibrate,
+    compare,
+    history,
+    mask,
+    new,
+    predict,
+    propose,
+    record,
+    reduce,
+    rehearse,
+    study,
+)
 from wearsim.cli.manners import Example, add
 from wearsim.cli.voice import Voice
 from wearsim.errors import WearsimError
@@ -47,7 +59,7 @@ def wearsim(
         typer.echo(context.get_help())
 
 
-for _module in (reduce, predict, propose, compare, mask, new):
+for _module in (reduce, predict, propose, compare, study, record, calibrate, history, rehearse, mask, new):
     add(app, _module.command, _module.NAME, _module.EXAMPLE)
 
 

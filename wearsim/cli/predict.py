@@ -43,7 +43,7 @@ def command(
     """What will this programme do to the figure?"""
     manners.reserve({output: (".h5", ".hdf5")}, inputs=[bench, programme])
     voice = manners.voice
-    pieces = inputs.read_bench(bench)
+    pieces, known = inputs.read_known(bench)
     work = inputs.read_programme(programme, pieces)
     from wearsim.show.outcome_plot import outcome_figure
     from wearsim.show.outcome_table import outcome_text
@@ -51,8 +51,10 @@ def command(
     from wearsim.wear.store import write_outcome
 
     inputs.tell_compiling(voice)
+    if engine is Engine.planar and known.get("laps") is not None:
+        voice.warn("the planar engine starts the laps as the bench says, not as the last session left them")
     with voice.working("working the programme"):
-        outcome = predict(pieces, work, engine.value, seed=manners.seed, draws=draws)
+        outcome = predict(pieces, work, engine.value, seed=manners.seed, draws=draws, **known)
     inputs.tell_defaults(voice, pieces, work)
     if manners.json:
         for warning in outcome.warnings:

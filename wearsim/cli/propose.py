@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import ExitStack
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -72,7 +72,7 @@ def command(
     limits = _limits(minutes, spells, shortest, edge_limit, on_top, rate)
     if time_limit is not None and not time_limit > 0.0:
         raise InputError("out of range", key="time-limit", value=time_limit, expected="more than 0 seconds")
-    pieces = inputs.read_bench(bench)
+    pieces, known = inputs.read_known(bench)
     from wearsim.decide.propose import propose
     from wearsim.show.expected_table import expected_text
     from wearsim.show.proposal_plot import proposal_figure
@@ -82,9 +82,9 @@ def command(
     with voice.progress() as tell:
         proposal = propose(
             pieces, limits=limits, sessions=sessions, time_limit=time_limit, seed=manners.seed, draws=draws,
-            progress=tell,
+            progress=tell, **known,
         )  # fmt: skip
-        after = _readings(pieces, proposal, manners.seed, draws, usual=card is not None)
+        after = _readings(pieces, known, proposal, manners.seed, draws, usual=card is not None)
     inputs.tell_defaults(voice, pieces)
     if manners.json:
         for warning in proposal.outcome.warnings:
@@ -110,7 +110,7 @@ def _limits(
 
 
 def _readings(
-    bench: Bench, proposal: Proposal, seed: int, draws: int, *, usual: bool
+    bench: Bench, known: dict[str, Any], proposal: Proposal, seed: int, draws: int, *, usual: bool
 ) -> ReadingsAfter | None:
     """The readings to expect, in the bench's own zones, or ``usual`` ones where those are wanted."""
     from wearsim.wear.readings_after import drawn_figures, own_sheet, readings_after, usual_sheet
@@ -119,7 +119,7 @@ def _readings(
     sheet = own if own is not None or not usual else usual_sheet(bench)
     if sheet is None or not proposal.programme.spells:
         return None
-    drawn = drawn_figures(bench, proposal.programme, seed=seed, draws=draws) if draws else None
+    drawn = drawn_figures(bench, proposal.programme, seed=seed, draws=draws, **known) if draws else None
     return readings_after(bench, proposal.outcome, sheet, drawn, is_own=own is not None)
 
 

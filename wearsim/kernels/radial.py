@@ -126,6 +126,35 @@ def _full_sums(x, y, area, height, out):
 
 
 @kernel
+def _heights(i, w, u, glass, pitch, nodes):
+    """Height w + u at the area nodes, at the nodes of the glass's and of the lap's rings, of offset i."""
+    n_r, n_p = w.size, u.size
+    s, t = nodes.area_start[i], nodes.area_start[i + 1]
+    gs, gt = nodes.glass_start[i * n_r], nodes.glass_start[(i + 1) * n_r]
+    ps, pt = nodes.pitch_start[i * n_p], nodes.pitch_start[(i + 1) * n_p]
+    height, other = np.empty(t - s), np.empty(t - s)
+    _look_up(glass, nodes.area_glass[s:t], nodes.area_glass_part[s:t], height)
+    _look_up(pitch, nodes.area_pitch[s:t], nodes.area_pitch_part[s:t], other)
+    height += other
+    on_glass, on_pitch = np.empty(gt - gs), np.empty(pt - ps)
+    _look_up(pitch, nodes.glass_cell[gs:gt], nodes.glass_part[gs:gt], on_glass)
+    _add_rings(nodes.glass_start, i * n_r, n_r, w, on_glass)
+    _look_up(glass, nodes.pitch_cell[ps:pt], nodes.pitch_part[ps:pt], on_pitch)
+    _add_rings(nodes.pitch_start, i * n_p, n_p, u, on_pitch)
+    return height, on_glass, on_pitch
+
+
+@kernel
+def _settle(x, y, area, height, full, setting, fx, fy, cold, pose):
+    """Balance one load case; a warm start that misleads is followed by the cold one, which is the tried one."""
+    kappa, force, scale = setting.stiffness, setting.force, setting.scale
+    steps, left = balance(x, y, area, height, full, kappa, force, fx, fy, scale, cold, pose)
+    if steps < 0 and not cold:
+        steps, left = balance(x, y, area, height, full, kappa, force, fx, fy, scale, True, pose)
+    return steps, left
+
+
+@kernel
 def offset_pressures(w, u, setting, nodes, poses, cold, path, time, basis, pitch_basis, survey):
     """Balance every offset and load case at the state (w, u); gather the ring means of the pressure.
 
@@ -170,15 +199,7 @@ def offset_pressures(w, u, setting, nodes, poses, cold, path, time, basis, pitch
         s, t = nodes.area_start[i], nodes.area_start[i + 1]
         gs, gt = nodes.glass_start[i * n_r], nodes.glass_start[(i + 1) * n_r]
         ps, pt = nodes.pitch_start[i * n_p], nodes.pitch_start[(i + 1) * n_p]
-        height, other = np.empty(t - s), np.empty(t - s)
-        _look_up(glass, nodes.area_glass[s:t], nodes.area_glass_part[s:t], height)
-        _look_up(pitch, nodes.area_pitch[s:t], nodes.area_pitch_part[s:t], other)
-        height += other
-        on_glass, on_pitch = np.empty(gt - gs), np.empty(pt - ps)
-        _look_up(pitch, nodes.glass_cell[gs:gt], nodes.glass_part[gs:gt], on_glass)
-        _add_rings(nodes.glass_start, i * n_r, n_r, w, on_glass)
-        _look_up(glass, nodes.pitch_cell[ps:pt], nodes.pitch_part[ps:pt], on_pitch)
-        _add_rings(nodes.pitch_start, i * n_p, n_p, u, on_pitch)
+        height, on_glass, on_pitch = _heights(i, w, u, glass, pitch, nodes)
         glass_p, pitch_p = np.empty(gt - gs), np.empty(pt - ps)
         x, y, area = nodes.area_x[s:t], nodes.area_y[s:t], nodes.area_weight[s:t]
         _full_sums(x, y, area, height, full)
@@ -187,13 +208,7 @@ def offset_pressures(w, u, setting, nodes, poses, cold, path, time, basis, pitch
                 continue
             pose = poses[i, m]
             fx, fy = setting.centre[i] + setting.cases[m, 0], setting.cases[m, 1]
-            steps, left = balance(
-                x, y, area, height, full, kappa, setting.force, fx, fy, setting.scale, cold, pose
-            )
-            if steps < 0 and not cold:  # a warm start may mislead; the cold start is the tried one
-                steps, left = balance(
-                    x, y, area, height, full, kappa, setting.force, fx, fy, setting.scale, True, pose
-                )
+            steps, left = _settle(x, y, area, height, full, setting, fx, fy, cold, pose)
             survey[2] = max(survey[2], left)
             survey[3] += abs(steps)
             if steps < 0:

@@ -132,7 +132,7 @@ def _points(x: Array, y: Array) -> str:
 
 def _after(content: CardContent) -> str:
     left = "" if content.readings is None else _readings(content.readings)
-    right = early_svg(content) if len(content.early.minutes) > 1 else ""
+    right = early_svg(content) if content.early.minutes[-1] > 0.0 else ""
     look = "".join(f"<p>{escape(line)}</p>" for line in content.look)
     roomy = len(content.spells) != ROOMY + 1
     return (

@@ -123,7 +123,7 @@ def _after(pen: Pen, content: CardContent, y: float) -> None:
         low = _readings(pen, content.readings, y, half, top - y)
     x = LEFT + half + GAP
     chart = 0.0
-    if len(content.early.minutes) > 1:
+    if content.early.minutes[-1] > 0.0:
         chart = 36.0
         draw_early(pen, content, (x, y), (half, chart))
     at = y + chart + 1.0

@@ -70,7 +70,7 @@ def expected_text(bench: Bench, readings: ReadingsAfter) -> str:
 
 def head_text(readings: ReadingsAfter) -> str:
     """Which readings these are."""
-    source = "source moving with the knife" if readings.sheet.source == "moving" else "source fixed"
+    source = "source moving" if readings.sheet.source == "moving" else "source fixed"
     whose = "" if readings.is_own else ", through a usual mask"
     return f"Knife-edge readings to expect{whose}, {source}:"
 

@@ -10,6 +10,8 @@ from wearsim.show.outcome_table import numbers_text, unit_for, warnings_text
 from wearsim.show.spells import NAMES, spell_words
 from wearsim.show.text import columns, paragraph
 
+HEADS = ("Spell", "Min", "On top", "Stroke", "Length", "", "Side", "", "Off", "", "RMS after")
+
 
 def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
     """Everything to read about a proposal.
@@ -41,22 +43,7 @@ def programme_text(bench: Bench, proposal: Proposal, unit: Unit) -> str:
     if not programme.spells:
         return paragraph(f"Nothing to do: {proposal.reason}.")
     named = len(bench.laps) > 1
-    rows: list[tuple[str, ...]] = [
-        (
-            "Spell",
-            "Minutes",
-            "On top",
-            "Stroke",
-            "Length",
-            "",
-            "Each side",
-            "",
-            "Off centre",
-            "",
-            "RMS after",
-        ),
-        ("", "", "", "", unit.name, "of D", unit.name, "of D", unit.name, "of D", ""),
-    ]
+    rows: list[tuple[str, ...]] = [HEADS, ("", "", "", "", *(unit.name, "of D") * 3, "")]
     high = unit_for(proposal.outcome)
     for number, spell in enumerate(programme.spells, start=1):
         after = proposal.outcome.spells[number - 1].surface_rms
@@ -64,7 +51,8 @@ def programme_text(bench: Bench, proposal: Proposal, unit: Unit) -> str:
             str(number), f"{spell.minutes:g}", spell.on_top, NAMES[spell.stroke],
             *_sizes(spell, bench.mirror.diameter, unit), high.text(after),
         ))  # fmt: skip
-    note = f"{proposal.limits.rate:g} strokes a minute, out and back counted as one. "
+    note = "Side: to each side of the stroke's middle; off: of that middle off centre. "
+    note += f"{proposal.limits.rate:g} strokes a minute, out and back counted as one. "
     note += f"D: the mirror's diameter, {unit.short(bench.mirror.diameter)}."
     if named:
         laps = (f"spell {n}: {bench.lap(s.lap).name}" for n, s in enumerate(programme.spells, start=1))

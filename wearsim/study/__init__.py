@@ -1,1 +1,1 @@
-"""Batches of predictions over a range of settings."""
+"""Studies: a batch of predictions over a range of settings, to HDF5."""

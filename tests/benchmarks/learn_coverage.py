@@ -1,0 +1,171 @@
+"""Do the 90 % intervals of the constants hold the truth in 85-95 % of simulated folders?
+
+    python tests/benchmarks/learn_coverage.py --first 0 --count 200 --sessions 4 --out coverage.jsonl
+    python tests/benchmarks/learn_coverage.py --table coverage.jsonl
+
+Each folder: a practice mirror of its own (planar truth, constants from the prior, jitter, a spread from session to
+session, noisy readings in 8 windows), random programmes, recorded like a person would; calibrated after three.
+A run goes on where its file ends. The table is docs/learning.md's.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import tempfile
+import time
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from wearsim.bench.files import dump_programme, programme_from_table
+from wearsim.bench.programme import Programme
+from wearsim.errors import WearsimError
+from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_chain, chain_of
+from wearsim.learn.chain import Chain
+from wearsim.learn.discrepancy import Discrepancy
+from wearsim.learn.folder import MirrorFolder, open_folder
+from wearsim.learn.measured import measured_figure
+from wearsim.learn.practice import PracticeMirror, Tester, drawn_truth, sheet_text
+from wearsim.learn.practice_bench import Drawn, draw_mirror
+from wearsim.learn.record import new_folder, record
+from wearsim.learn.session import SessionNote
+from wearsim.learn.standing import standing_after, under
+from wearsim.wear.constants import NAMES, prior
+from wearsim.wear.planar import PlanarAccuracy
+from wearsim.wear.predict import gauge_for, predict
+
+CELLS = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
+STROKES: tuple[dict[str, Any], ...] = (
+    {"stroke": "one-third"},
+    {"stroke": "straight", "length": 0.5},
+    {"stroke": "w", "length": 0.4, "side_sweep": 0.15},
+    {"stroke": "w", "length": 0.6, "side_sweep": 0.2},
+    {"stroke": "overhang", "length": 0.4, "side_overhang": 0.2},
+    {"stroke": "oval", "length": 0.3, "side_sweep": 0.1},
+)
+
+
+def random_programme(rng: np.random.Generator) -> Programme:
+    """Cold pressing and two or three spells of 6 to 20 minutes, such as a person might work."""
+    spells: list[dict[str, Any]] = [{"stroke": "press", "minutes": 5}]
+    for _ in range(int(rng.integers(2, 4))):
+        stroke = STROKES[int(rng.integers(len(STROKES)))]
+        on_top = ("tool", "mirror")[int(rng.integers(2))]
+        spells.append({**stroke, "lap": "full", "on_top": on_top, "minutes": int(rng.integers(6, 21))})
+    return programme_from_table({"spell": [{"lap": "full", **spell} for spell in spells]})
+
+
+def make_folder(place: Path, drawn: Drawn, seed: int, sessions: int) -> tuple[MirrorFolder, Any]:
+    """A folder with its sessions worked, read and recorded; and the truth."""
+    truth = drawn_truth(drawn.bench, seed)
+    mirror, tester = PracticeMirror(drawn.bench, truth, drawn.start, CELLS), Tester()
+    new_folder(place, drawn.text, {"readings.toml": sheet_text(mirror.read(tester))})
+    rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(9,)))
+    done, after = place.parent / "done.toml", place.parent / "after.toml"
+    for number in range(sessions):
+        programme = random_programme(rng)
+        temperature = round(float(rng.uniform(17.0, 21.0)), 1)
+        note = SessionNote(date=date(2026, 1, 1) + timedelta(number), temperature=temperature)
+        mirror.work(programme, note.bench_for(drawn.bench))
+        done.write_text(dump_programme(programme))
+        after.write_text(sheet_text(mirror.read(tester)))
+        record(place, done, note=note, readings=after)
+    return open_folder(place), truth
+
+
+def one_case(seed: int, sessions: int, draws: int) -> dict[str, Any]:
+    """Everything that the table needs of one folder."""
+    drawn = draw_mirror(seed)
+    began = time.monotonic()
+    with tempfile.TemporaryDirectory() as scratch:
+        folder, truth = make_folder(Path(scratch) / "mirror", drawn, seed, sessions)
+        worked = time.monotonic() - began
+        chain, before = chain_of(folder), prior(folder.bench)
+        result = calibrate_chain(chain.upto(3), before, seed=seed, draws=draws)
+        misses = [_miss(folder, chain, 1, None), _miss(folder, chain, 4, result)] if sessions > 3 else []
+    low, high = result.posterior.interval(0.9)
+    return {
+        "seed": seed, "fault": drawn.fault, "diameter": drawn.bench.mirror.diameter,
+        "truth": [float(np.log(getattr(truth.constants, name))) for name in NAMES], "truth_spread": truth.spread,
+        "low": low.tolist(), "high": high.tolist(), "mean": result.belief.mean.tolist(),
+        "sigma": np.sqrt(np.diagonal(result.belief.covariance)).tolist(), "spread": result.posterior.spread,
+        "effective": result.posterior.effective, "misfits": result.misfits,
+        "chances": [fit.chance for fit in result.sessions], "chi": [fit.chi_square for fit in result.sessions],
+        "removal": [fit.removal for fit in result.sessions],
+        "misses_m": misses, "seconds_worked": worked, "seconds": time.monotonic() - began,
+    }  # fmt: skip
+
+
+def _miss(folder: MirrorFolder, chain: Chain, number: int, known: Calibration | None) -> float:
+    """RMS of predicted less measured after a session, predicted with what was known before it [m]."""
+    belief = prior(folder.bench) if known is None else known.belief
+    spread = Discrepancy().spread if known is None else known.posterior.spread
+    misfits = frozenset() if known is None else frozenset(known.misfits)
+    then = standing_after(folder, chain, number - 1, belief, spread, misfits)
+    then = under(then, folder, number)
+    outcome = predict(then.bench, folder.sessions[number - 1].programme, draws=0, **then.known)
+    measured = measured_figure(folder.bench, folder.sessions[number - 1].measured)
+    gauge = gauge_for(folder.bench, measured.radius)
+    return gauge.aperture.rms(gauge.error(measured.height) - outcome.figure_error)
+
+
+def table(rows: list[dict[str, Any]]) -> str:
+    """The table of docs/learning.md."""
+    truth, low, high = (np.array([row[key] for row in rows]) for key in ("truth", "low", "high"))
+    sigma = np.array([row["sigma"] for row in rows])
+    spread = np.log([2.5, 3.0, 2.5, 2.0])
+    lines = [
+        "| constant | intervals that hold the truth | median spread left, of the prior's |",
+        "| --- | --- | --- |",
+    ]
+    for i, name in enumerate(NAMES):
+        inside = (truth[:, i] >= low[:, i]) & (truth[:, i] <= high[:, i])
+        lines.append(f"| {name} | {inside.mean():.1%} | {np.median(sigma[:, i]) / spread[i]:.2f} |")
+    every = ((truth >= low) & (truth <= high)).mean()
+    lines.append(f"| all | {every:.1%} | |")
+    misses = np.array([row["misses_m"] for row in rows])
+    middle = 1e9 * np.median(misses, axis=0)
+    lines.append("")
+    lines.append(
+        "Predicted against measured, RMS, median by session: " + ", ".join(f"{m:.1f} nm" for m in middle)
+    )
+    ratio = np.median(misses[:, -1] / misses[:, 0])
+    lines.append(f"Median of last over first: {ratio:.2f}")
+    lines.append(f"Sessions set aside: {sum(len(row['misfits']) for row in rows)} of {3 * len(rows)}")
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Run, or print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--count", type=int, default=200)
+    parser.add_argument("--sessions", type=int, default=4)
+    parser.add_argument("--draws", type=int, default=DRAWS)
+    parser.add_argument("--out", type=Path, default=Path("coverage.jsonl"))
+    parser.add_argument("--table", type=Path)
+    given = parser.parse_args()
+    if given.table is not None:
+        print(table([json.loads(line) for line in given.table.read_text().splitlines()]))
+        return
+    done = (
+        {json.loads(line)["seed"] for line in given.out.read_text().splitlines()}
+        if given.out.exists()
+        else set()
+    )
+    for seed in range(given.first, given.first + given.count):
+        if seed not in done:
+            try:
+                row = one_case(seed, given.sessions, given.draws)
+            except WearsimError as error:
+                print(f"{seed}: {error}", flush=True)
+                continue
+            with given.out.open("a") as stream:
+                stream.write(json.dumps(row) + "\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,211 @@
+"""Proposals: never worse than stopping, inside every limit, written so that predict reads them."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tomli_w
+from small_bench import figure, random_figure, ring_figure, small_bench
+
+import wearsim as ws
+from wearsim.decide.limits import Limits
+from wearsim.decide.proposal import Proposal
+from wearsim.errors import InputError
+from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.predict import predict
+from wearsim.wear.start import StartFigure
+
+QUICK = {"starts": 1, "draws": 0}
+
+
+def proposed(start: StartFigure, limits: Limits, spread: bool = False, **more: object) -> Proposal:
+    return ws.propose(small_bench(spread), limits=limits, start=start, **{**QUICK, **more})
+
+
+@cache
+def ring_proposal() -> Proposal:
+    """Of a raised ring, constants known, two spells in half an hour."""
+    start = ring_figure(small_bench(), DEFAULT)
+    return proposed(start, Limits(minutes=30.0, spells=2))
+
+
+def check_limits(proposal: Proposal, limits: Limits) -> None:
+    spells = proposal.programme.spells
+    assert len(spells) <= limits.spells
+    assert sum(spell.minutes for spell in spells) <= limits.minutes
+    for spell in spells:
+        assert spell.minutes == round(spell.minutes) >= limits.shortest
+        assert spell.on_top in limits.on_top
+        assert spell.rate == limits.rate
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_never_worse_than_doing_nothing(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    spread = seed % 3 == 0
+    start = random_figure(small_bench(spread), rng, DEFAULT)
+    limits = Limits(minutes=float(rng.integers(5, 60)), spells=1 + (seed % 10 == 0))
+    done = proposed(start, limits, spread)
+    outcome = done.outcome
+    check_limits(done, limits)
+    if not done.programme.spells:
+        assert np.array_equal(outcome.before, outcome.figure_error)
+        assert outcome.removal.max() == 0.0 and done.reason
+        return
+    assert outcome.surface_rms < outcome.numbers_before.surface_rms
+    assert done.expected_rms < outcome.numbers_before.surface_rms
+    allowed = limits.edge_limit * small_bench().light.wavelength
+    assert abs(outcome.edge_roll) <= 1.02 * max(allowed, abs(outcome.numbers_before.edge_roll))
+
+
+def test_a_ring_is_taken_down() -> None:
+    done = ring_proposal()
+    check_limits(done, Limits(minutes=30.0, spells=2))
+    assert done.programme.spells
+    assert done.outcome.surface_rms < 0.4 * done.outcome.numbers_before.surface_rms
+    assert 0.5 < done.share < 1.1
+
+
+def test_known_constants_have_no_band() -> None:
+    assert ring_proposal().outcome.band is None
+    start = ring_figure(small_bench(), DEFAULT)
+    assert proposed(start, Limits(minutes=10.0, spells=1), draws=6).outcome.band is None
+    spread = proposed(start, Limits(minutes=10.0, spells=1), spread=True, draws=6)
+    assert spread.outcome.band is not None and spread.outcome.band.draws == 6
+
+
+def test_the_programme_reads_back_and_predicts_the_same(tmp_path: Path) -> None:
+    done = ring_proposal()
+    path = tmp_path / "programme.toml"
+    path.write_text(done.programme.text, encoding="utf-8")
+    bench = small_bench()
+    read = ws.load_programme(path, bench)
+    assert read == done.programme
+    again = predict(bench, read, draws=0, start=ring_figure(bench, DEFAULT))
+    assert np.array_equal(again.removal, done.outcome.removal)
+    assert again.to_json() == done.outcome.to_json()
+
+
+def test_json_holds_the_programme_and_plain_numbers(tmp_path: Path) -> None:
+    done = ring_proposal()
+    table = json.loads(json.dumps(done.to_json(), allow_nan=False))
+    assert table.keys() >= {"programme", "outcome", "floor"}
+    assert table["outcome"]["surface_rms_m"] == done.outcome.surface_rms
+    assert table["floor"] == done.floor
+    path = tmp_path / "programme.toml"
+    path.write_text(tomli_w.dumps({"spell": table["programme"]}), encoding="utf-8")
+    assert ws.load_programme(path, small_bench()) == done.programme
+
+
+def test_two_proposals_are_equal() -> None:
+    start = ring_figure(small_bench(True), DEFAULT)
+    limits = Limits(minutes=20.0, spells=1)
+    one, two = (proposed(start, limits, True, draws=4, seed=3) for _ in range(2))
+    assert one.to_json() == two.to_json()
+
+
+def test_a_perfect_mirror_is_left_alone(tmp_path: Path) -> None:
+    start = figure(small_bench(), np.zeros(61), DEFAULT)
+    done = proposed(start, Limits())
+    assert done.programme.spells == () and "nothing to gain" in done.reason
+    assert done.floor <= 1e-12 and done.advice == ()
+    path = tmp_path / "nothing.toml"
+    path.write_text(done.programme.text, encoding="utf-8")
+    assert ws.load_programme(path, small_bench()).spells == ()
+
+
+def test_a_nearly_perfect_mirror_under_uncertain_constants_is_left_alone_or_bettered() -> None:
+    x = np.linspace(0.0, 1.0, 61)
+    start = figure(small_bench(True), 0.5e-9 * np.cos(9.0 * np.pi * x**2), DEFAULT)
+    done = proposed(start, Limits(minutes=20.0, spells=1), True)
+    assert done.outcome.surface_rms <= done.outcome.numbers_before.surface_rms
+    assert done.programme.spells or done.reason
+
+
+@pytest.mark.parametrize("on_top", ["tool", "mirror"])
+def test_the_piece_on_top_can_be_chosen(on_top: str) -> None:
+    start = ring_figure(small_bench(), DEFAULT)
+    limits = Limits(minutes=25.0, spells=1, on_top=(on_top,))
+    done = proposed(start, limits)
+    check_limits(done, limits)
+
+
+def test_shortest_spell_and_rate_hold() -> None:
+    start = ring_figure(small_bench(), DEFAULT)
+    limits = Limits(minutes=24.0, spells=2, shortest=7.0, rate=30.0)
+    done = proposed(start, limits)
+    check_limits(done, limits)
+    assert done.programme.spells
+
+
+def test_more_minutes_never_raise_the_floor() -> None:
+    start = ring_figure(small_bench(), DEFAULT)
+    floors = [proposed(start, Limits(minutes=m, spells=1)).floor for m in (4.0, 30.0)]
+    assert floors[1] <= floors[0]
+    assert ring_proposal().floor == floors[1]
+
+
+def test_a_tight_edge_limit_holds_where_the_start_keeps_it() -> None:
+    start = ring_figure(small_bench(), DEFAULT)
+    limits = Limits(minutes=30.0, spells=1, edge_limit=0.01)
+    outcome = proposed(start, limits).outcome
+    allowed = max(0.01 * small_bench().light.wavelength, abs(outcome.numbers_before.edge_roll))
+    assert abs(outcome.edge_roll) <= 1.02 * allowed
+
+
+def test_a_time_limit_that_is_over_is_said() -> None:
+    start = ring_figure(small_bench(), DEFAULT)
+    done = proposed(start, Limits(minutes=20.0, spells=1), time_limit=1e-9)
+    assert done.stopped and done.to_json()["stopped_by_time_limit"]
+    assert not ring_proposal().stopped
+
+
+def test_stopped_early_begins_and_ends_where_it_should() -> None:
+    done = ring_proposal()
+    early, minutes = done.early, sum(spell.minutes for spell in done.programme.spells)
+    assert early.minutes[0] == 0.0 and early.minutes[-1] == pytest.approx(minutes)
+    assert np.all(np.diff(early.minutes) > 0.0)
+    assert early.rms[0] == pytest.approx(done.outcome.numbers_before.surface_rms, rel=0.02)
+    span = done.outcome.numbers_before.surface_rms
+    assert early.rms[-1] == pytest.approx(done.outcome.surface_rms, abs=0.05 * span)
+
+
+def test_trade_off_falls_with_the_minutes() -> None:
+    done = ring_proposal()
+    assert [one.spells for one in done.trade_off] == [1, 2]
+    for one in done.trade_off:
+        assert one.minutes[0] == 0.0 and np.all(np.diff(one.minutes) > 0.0)
+        assert np.all(np.diff(one.expected_rms) < 0.0)
+
+
+def test_later_sessions_go_on_from_there() -> None:
+    start = ring_figure(small_bench(True), DEFAULT)
+    done = proposed(start, Limits(minutes=30.0, spells=1), True, sessions=2)
+    assert len(done.later) == 1
+    assert done.later[0].rms < done.outcome.surface_rms
+
+
+def test_progress_is_told() -> None:
+    told: list[tuple[str, float]] = []
+    start = ring_figure(small_bench(), DEFAULT)
+    proposed(start, Limits(minutes=10.0, spells=1), progress=lambda *one: told.append(one))
+    assert len(told) > 3 and all(stage and cost > 0.0 for stage, cost in told)
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("minutes", 0.0), ("minutes", -3.0), ("minutes", float("nan")), ("minutes", 1e9), ("spells", 0),
+        ("spells", 9), ("shortest", 0.0), ("shortest", 61.0), ("edge_limit", 0.0), ("rate", 0.5),
+        ("rate", 1e4), ("on_top", ()), ("on_top", ("glass",)),
+    ],
+)  # fmt: skip
+def test_impossible_limits_are_refused(key: str, value: object) -> None:
+    with pytest.raises(InputError) as caught:
+        replace(Limits(), **{key: value})
+    assert "expected" in str(caught.value) and "\n" not in str(caught.value)

@@ -1,0 +1,109 @@
+"""Improving a programme: never to something worse, and never past its limits."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from small_bench import LIMITS, refiner_of, ring_figure, small_bench
+
+from wearsim.decide.library import Shape, is_allowed
+from wearsim.decide.limits import Limits
+from wearsim.decide.neat import Settler, rounded
+from wearsim.decide.refine import Judged, Refiner, beyond_reach
+from wearsim.decide.trial import Trying
+
+STARTS = (
+    (Trying(Shape("tool", None, "w", 0.3, 0.15, 0.1), 9.0),),
+    (Trying(Shape("mirror", None, "straight", 0.25), 12.0), Trying(Shape("tool", None, "oval", 0.2, 0.1, 0.2), 6.0)),
+    (Trying(Shape("tool", None, "overhang", 0.3, 0.0, 0.15), 5.0),),
+)  # fmt: skip
+# A start that breaks a limit: more minutes than there are, and a stroke past the reach.
+TOO_MUCH = (
+    Trying(Shape("mirror", None, "straight", 0.2), 26.0),
+    Trying(Shape("tool", None, "w", 0.3, 0.2, 0.1), 14.0),
+)
+TOO_FAR = (Trying(Shape("mirror", None, "overhang", 0.8, 0.0, 0.45), 6.0),)
+
+
+@cache
+def refiner() -> Refiner:
+    bench = small_bench()
+    return refiner_of(bench, ring_figure(bench))
+
+
+@cache
+def improved(number: int) -> Judged:
+    return refiner().improve(STARTS[number], steps=6)
+
+
+@pytest.mark.parametrize("number", range(len(STARTS)))
+def test_never_worse_than_its_start(number: int) -> None:
+    before, after = refiner().judge(STARTS[number]).score, improved(number).score
+    assert after.expected_rms <= before.expected_rms * (1.0 + 1e-3)
+    assert after.cost < before.cost
+
+
+@pytest.mark.parametrize("number", range(len(STARTS)))
+def test_budget_and_reach_hold(number: int) -> None:
+    programme = improved(number).programme
+    assert sum(tried.minutes for tried in programme) <= LIMITS.minutes * (1.0 + 1e-3)
+    for tried in programme:
+        assert tried.minutes >= 0.0
+        assert beyond_reach(tried.shape, small_bench(), LIMITS) < 5e-3
+
+
+def test_kinds_and_order_stay() -> None:
+    for number, start in enumerate(STARTS):
+        kinds = [(t.shape.kind, t.shape.on_top) for t in start]
+        found = [(t.shape.kind, t.shape.on_top) for t in improved(number).programme]
+        assert found == [one for one in kinds if one in found]
+
+
+def test_a_start_over_the_budget_comes_back() -> None:
+    found = refiner().improve(TOO_MUCH, steps=8).programme
+    assert sum(tried.minutes for tried in found) <= LIMITS.minutes * 1.01
+
+
+def test_a_start_past_the_reach_comes_back() -> None:
+    bench = small_bench()
+    assert beyond_reach(TOO_FAR[0].shape, bench, LIMITS) > 0.02
+    found = refiner().improve(TOO_FAR, steps=8).programme
+    assert all(beyond_reach(tried.shape, bench, LIMITS) < 5e-3 for tried in found)
+
+
+def test_beyond_reach_and_is_allowed_say_the_same(rng: np.random.Generator) -> None:
+    bench = small_bench()
+    for _ in range(60):
+        length, sweep, overhang = rng.uniform([0.1, 0.02, 0.0], [0.9, 0.45, 0.48])
+        shape = Shape("tool", None, "oval", float(length), float(sweep), float(overhang))
+        assert is_allowed(shape, bench, LIMITS) == (beyond_reach(shape, bench, LIMITS) <= 1e-12)
+
+
+def test_the_same_again() -> None:
+    once, again = improved(1), refiner().improve(STARTS[1], steps=6)
+    assert once.programme == again.programme and once.score == again.score
+
+
+def test_neat_programmes_can_be_worked() -> None:
+    one = refiner()
+    for number in range(len(STARTS)):
+        settled = Settler(one, one.objective, one.nominal).settle(improved(number).programme, rounds=3)
+        neat = rounded(improved(number).programme, one.objective, one.nominal)
+        assert settled.score.cost <= one.judge(neat).score.cost * (1.0 + 1e-12)
+        for tried in settled.programme:
+            assert tried.minutes == round(tried.minutes) >= LIMITS.shortest
+            sizes = (tried.shape.length, tried.shape.sweep, tried.shape.overhang)
+            assert all(size == round(size, 2) for size in sizes)
+            assert is_allowed(tried.shape, small_bench(), LIMITS)
+
+
+def test_rounding_keeps_the_budget() -> None:
+    bench = small_bench()
+    tight = Limits(minutes=11.0, spells=2)
+    one = refiner_of(bench, ring_figure(bench), tight)
+    half = (Trying(STARTS[1][0].shape, 5.5), Trying(STARTS[1][1].shape, 5.5))
+    assert sum(t.minutes for t in rounded(half, one.objective, one.nominal)) <= tight.minutes
+    short = (Trying(STARTS[1][0].shape, 8.0), Trying(STARTS[1][1].shape, 1.2))
+    assert len(rounded(short, one.objective, one.nominal)) == 1

@@ -1,0 +1,132 @@
+"""Sessions go into the folder whole, once, in order, and as they were written."""
+
+from __future__ import annotations
+
+import os
+import stat
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from wearsim.errors import CouldNotError, InputError
+from wearsim.learn.folder import open_folder
+from wearsim.learn.record import PARTIAL, STALE, new_folder, record
+from wearsim.learn.session import SessionNote, dump_note, read_note
+
+NOTE = SessionNote(
+    date=date(2026, 2, 3), temperature=18.5, abrasive="rouge", notes="charge: thin\nthe lap sang"
+)
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+def test_a_session_is_kept_as_it_was_written(mirror_folder: Path, done: Path, after: Path) -> None:
+    session = record(mirror_folder, done, note=NOTE, readings=after)
+    assert session.number == 1 and session.path == mirror_folder / "01"
+    assert (session.path / "programme.toml").read_text() == done.read_text()
+    assert (session.path / "readings.toml").read_text() == after.read_text()
+    assert session.note == NOTE
+    assert session.minutes == 12.0  # pressing is no work
+    assert not list(mirror_folder.glob(f"{PARTIAL}*"))
+
+
+def test_the_second_session_leaves_the_first_alone(mirror_folder: Path, done: Path, after: Path) -> None:
+    record(mirror_folder, done, note=NOTE, readings=after)
+    before = contents(mirror_folder)
+    second = record(mirror_folder, done, note=NOTE, profile=mirror_folder / "before.csv")
+    assert second.number == 2 and second.measured.name == "profile.csv"
+    now = contents(mirror_folder)
+    assert {name: now[name] for name in before} == before
+    assert [session.number for session in open_folder(mirror_folder).sessions] == [1, 2]
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        NOTE,
+        SessionNote(date=date(2026, 1, 1)),
+        SessionNote(date=date(2026, 1, 1), lap="pressed", notes='a "quoted" word and a \\ and é'),
+    ],
+)
+def test_conditions_survive_the_file(note: SessionNote, tmp_path: Path) -> None:
+    path = tmp_path / "session.toml"
+    path.write_text(dump_note(note), encoding="utf-8")
+    assert read_note(path) == note
+
+
+def test_conditions_move_the_bench(mirror_folder: Path) -> None:
+    bench = open_folder(mirror_folder).bench
+    moved = NOTE.bench_for(bench)
+    assert moved.wear.temperature == 18.5
+    # catalogue: iron oxide wears 0.3 of what cerium oxide does (checks.md section 6, judgement)
+    assert moved.preston == pytest.approx(0.3 * bench.preston)
+    # physics section 4, checks.md section 6: ten times as slow for 8 degC colder
+    ratio = moved.relaxation_time_at(moved.laps[0]) / bench.relaxation_time_at(bench.laps[0])
+    assert ratio == pytest.approx(10.0 ** (1.5 / 8.0))
+    assert SessionNote(date=date(2026, 1, 1)).bench_for(bench) == bench
+
+
+def test_what_cannot_be_used_is_refused_and_nothing_written(
+    mirror_folder: Path, done: Path, after: Path
+) -> None:
+    before = contents(mirror_folder)
+    with pytest.raises(InputError, match="neither"):
+        record(mirror_folder, done, note=NOTE)
+    with pytest.raises(InputError, match="both"):
+        record(mirror_folder, done, note=NOTE, readings=after, profile=after)
+    with pytest.raises(InputError, match="windows"):
+        record(mirror_folder, done, note=NOTE, readings=done)
+    with pytest.raises(InputError, match="abrasive"):
+        record(mirror_folder, done, note=NOTE.model_copy(update={"abrasive": "sand"}), readings=after)
+    done.write_text("[[spell]]\nstroke = 'waltz'\nminutes = 3\n")
+    with pytest.raises(InputError, match="stroke"):
+        record(mirror_folder, done, note=NOTE, readings=after)
+    assert contents(mirror_folder) == before
+
+
+def test_left_overs_are_ignored_and_cleared_when_old(mirror_folder: Path, done: Path, after: Path) -> None:
+    young, old = (mirror_folder / f"{PARTIAL}01-{name}" for name in ("young", "old"))
+    for place in (young, old):
+        place.mkdir()
+        (place / "programme.toml").write_text("half a line")
+    day_before = old.stat().st_mtime - 2 * STALE
+    os.utime(old, (day_before, day_before))
+    assert open_folder(mirror_folder).sessions == ()
+    record(mirror_folder, done, note=NOTE, readings=after)
+    assert young.exists() and not old.exists()
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root writes everywhere")
+def test_a_folder_that_cannot_be_written(mirror_folder: Path, done: Path, after: Path) -> None:
+    mirror_folder.chmod(stat.S_IRUSR | stat.S_IXUSR)
+    with pytest.raises(CouldNotError, match="cannot be written"):
+        record(mirror_folder, done, note=NOTE, readings=after)
+    mirror_folder.chmod(stat.S_IRWXU)
+
+
+def test_the_faster_record_wins(
+    mirror_folder: Path, done: Path, after: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from wearsim.learn import record as module
+
+    whole = module._write_whole
+
+    def slow(partial: Path, texts: dict[str, str]) -> None:
+        whole(partial, texts)
+        monkeypatch.setattr(module, "_write_whole", whole)
+        record(mirror_folder, done, note=NOTE, profile=mirror_folder / "before.csv")
+
+    monkeypatch.setattr(module, "_write_whole", slow)
+    with pytest.raises(CouldNotError, match="another record was faster"):
+        record(mirror_folder, done, note=NOTE, readings=after)
+    (only,) = open_folder(mirror_folder).sessions
+    assert only.measured.name == "profile.csv"
+    assert not list(mirror_folder.glob(f"{PARTIAL}*"))
+
+
+def test_a_new_folder_is_not_laid_over_an_old_one(mirror_folder: Path) -> None:
+    with pytest.raises(InputError, match="exists already"):
+        new_folder(mirror_folder, "", {})

@@ -1,0 +1,182 @@
+"""Whoever does the work, and whatever happens to them: the same bytes of data."""
+
+from __future__ import annotations
+
+import os
+import resource
+import signal
+import subprocess
+import sys
+import time
+from concurrent.futures import BrokenExecutor, Executor, Future
+from pathlib import Path
+from typing import Any
+
+import pytest
+from studies import COARSE, Inline, content, small_study
+
+from wearsim.errors import CouldNotError, StoreError
+from wearsim.study.cases import job_for
+from wearsim.study.crew import Crew, ProcessCrew
+from wearsim.study.parts import open_parts, parts_folder
+from wearsim.study.run import Progress, digest_of, hand_out, run_study, work_parts
+
+HERE = Path(__file__).parent
+STUDY = small_study()
+CHUNK = 5
+
+
+def half_done(output: Path, count: int) -> None:
+    """What a run leaves that was killed after ``count`` parts, a part half written among it."""
+    job = job_for(STUDY, accuracy=COARSE)
+    parts = open_parts(output, digest_of(STUDY, job), CHUNK, STUDY.cases)
+
+    class Enough(Exception):
+        pass
+
+    def stop(progress: Progress) -> None:
+        if progress.done >= count * CHUNK:
+            raise Enough
+
+    with pytest.raises(Enough):
+        work_parts(STUDY, job, parts, Crew(Inline(), 1), stop)
+    (parts.folder / "part-0000007.npz.partial").write_bytes(b"half a part")
+
+
+def test_one_process_and_two_give_the_same_bytes(whole: Path, tmp_path: Path) -> None:
+    for workers in (1, 2):
+        run_study(STUDY, tmp_path / f"{workers}.h5", workers=workers, accuracy=COARSE)
+        assert content(tmp_path / f"{workers}.h5") == content(whole)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["1.h5", "2.h5"]
+
+
+def test_a_study_goes_on_with_what_is_there(whole: Path, tmp_path: Path) -> None:
+    output, seen = tmp_path / "out.h5", []
+    half_done(output, 4)
+    kept = {path: path.stat().st_mtime_ns for path in parts_folder(output).glob("*.npz")}
+    assert len(kept) == 4
+    run_study(STUDY, output, Inline(), accuracy=COARSE, watch=seen.append)
+    assert (seen[0].done, seen[0].kept, seen[-1].done) == (20, 20, 48)
+    assert content(output) == content(whole)
+    assert not parts_folder(output).exists()
+
+
+def test_kill_9_costs_nothing_that_was_complete(whole: Path, tmp_path: Path) -> None:
+    """The whole process group of parent and workers is killed while cases are being worked."""
+    output = tmp_path / "out.h5"
+    script = tmp_path / "script.py"
+    script.write_text(
+        "import sys, time\n"
+        f"sys.path.insert(0, {str(HERE)!r})\n"
+        "from studies import COARSE, small_study\n"
+        "from wearsim.study import run\n"
+        "run.RUNS_IN_CHUNK = 9\n"
+        "if __name__ == '__main__':\n"
+        "    run.run_study(small_study(), sys.argv[1], workers=1, accuracy=COARSE, watch=lambda p: time.sleep(0.3))\n"
+    )
+    process = subprocess.Popen([sys.executable, script, output], start_new_session=True)
+    deadline = time.monotonic() + 120
+    while len(list(parts_folder(output).glob("*.npz"))) < 2 and time.monotonic() < deadline:
+        time.sleep(0.02)
+    os.killpg(process.pid, signal.SIGKILL)
+    assert process.wait() == -signal.SIGKILL
+    done = len(list(parts_folder(output).glob("*.npz")))
+    assert 2 <= done < 16 and not output.exists()
+    seen: list[Progress] = []
+    run_study(STUDY, output, Inline(), accuracy=COARSE, watch=seen.append)
+    assert seen[0].kept == 3 * done
+    assert content(output) == content(whole)
+
+
+@pytest.mark.parametrize("room", [300, 2_500, 12_000])
+def test_a_full_disk_stops_the_study_and_room_lets_it_go_on(room: int, whole: Path, tmp_path: Path) -> None:
+    """Files may grow to so many bytes: no part fits, or no part of so many cases, or not the output."""
+    output = tmp_path / "out.h5"
+    if room == 12_000:
+        half_done(output, 4)
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (room, before[1]))
+    try:
+        with pytest.raises(CouldNotError, match="cannot be written") as error:
+            run_study(STUDY, output, Inline(), accuracy=COARSE)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert "same command again" in str(error.value) and "\n" not in str(error.value)
+    assert not output.exists()
+    assert not list(tmp_path.rglob("*.partial"))
+    run_study(STUDY, output, Inline(), accuracy=COARSE)
+    assert content(output) == content(whole)
+
+
+def test_a_worker_that_dies_costs_a_retry(whole: Path, tmp_path: Path) -> None:
+    output, crew = tmp_path / "out.h5", ProcessCrew(2)
+    job = job_for(STUDY, accuracy=COARSE)
+    parts = open_parts(output, digest_of(STUDY, job), 3, STUDY.cases)
+    executors = []
+
+    def strike(progress: Progress) -> None:
+        if progress.done >= 3 and not executors:
+            executors.append(crew.executor)
+            os.kill(next(iter(crew.executor._processes)), signal.SIGKILL)
+
+    try:
+        work_parts(STUDY, job, parts, crew, strike)
+    finally:
+        crew.close()
+    assert executors and crew.executor is not executors[0]
+    run_study(STUDY, output, Inline(), accuracy=COARSE)  # all parts are there: only the file is made
+    assert content(output) == content(whole)
+
+
+class Doomed(Executor):
+    """Every worker dies at once."""
+
+    def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> Future[Any]:
+        future: Future[Any] = Future()
+        future.set_exception(BrokenExecutor("died"))
+        return future
+
+
+def test_retries_end(tmp_path: Path) -> None:
+    class Stubborn(Crew):
+        renewed = 0
+
+        def renew(self) -> Executor:
+            Stubborn.renewed += 1
+            return self.executor
+
+    parts = open_parts(tmp_path / "o.h5", "x", 48, 48)
+    from wearsim.study.run import _chunks
+
+    job = job_for(STUDY, accuracy=COARSE)
+    with pytest.raises(CouldNotError, match="cases 1 to 48 lost their worker 3 times"):
+        hand_out(job, _chunks(parts, set(), None), Stubborn(Doomed(), 1), lambda chunk, part: None)
+    assert Stubborn.renewed == 3
+    with pytest.raises(CouldNotError, match="executor broke"):
+        run_study(STUDY, tmp_path / "p.h5", Doomed(), accuracy=COARSE)
+
+
+def test_damaged_parts_and_parts_of_another_study_are_refused(tmp_path: Path) -> None:
+    output = tmp_path / "out.h5"
+    half_done(output, 2)
+    with pytest.raises(StoreError, match="begun work of another study"):
+        run_study(STUDY, output, Inline(), seed=1, accuracy=COARSE)
+    part = parts_folder(output) / "part-0000001.npz"
+    raw = part.read_bytes()
+    middle = raw.index(b"v edge_roll.npy") + 200  # among the numbers, behind the two headers
+    for damaged in (raw[:-30], raw[:middle] + bytes([raw[middle] ^ 1]) + raw[middle + 1 :], b""):
+        part.write_bytes(damaged)
+        with pytest.raises(StoreError, match=r"part-0000001.npz: damaged"):
+            run_study(STUDY, output, Inline(), accuracy=COARSE)
+        assert part.read_bytes() == damaged
+    part.unlink()
+    assert run_study(STUDY, output, Inline(), accuracy=COARSE).cases == 48
+
+
+def test_force_begins_anew(tmp_path: Path, whole: Path) -> None:
+    output = tmp_path / "out.h5"
+    half_done(output, 2)
+    run_study(STUDY, output, Inline(), seed=1, accuracy=COARSE, force=True)
+    assert content(output) != content(whole)
+    run_study(STUDY, output, Inline(), accuracy=COARSE, force=True)
+    assert content(output) == content(whole)

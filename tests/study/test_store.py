@@ -1,0 +1,143 @@
+"""The file: laid out along the axes, opened by xarray with no code of ours, refused when damaged."""
+
+from __future__ import annotations
+
+import random
+import subprocess
+import sys
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from studies import COARSE, Inline, small_study
+
+from wearsim.errors import StoreError
+from wearsim.study.cases import job_for
+from wearsim.study.forecast import file_size
+from wearsim.study.parts import parts_folder
+from wearsim.study.plan import sample_of
+from wearsim.study.result import read_study
+from wearsim.study.run import run_study
+from wearsim.study.store import slabs
+
+
+@given(st.lists(st.integers(1, 5), min_size=1, max_size=4), st.data())
+def test_slabs_cover_their_cases_once_and_in_order(shape: list[int], data: st.DataObject) -> None:
+    total = int(np.prod(shape))
+    first = data.draw(st.integers(0, total - 1))
+    last = data.draw(st.integers(first + 1, total))
+    places = np.arange(total).reshape(shape)
+    boxes = list(slabs(first, last, tuple(shape)))
+    found = [places[box].ravel() for box, _ in boxes]
+    assert [len(part) for part in found] == [count for _, count in boxes]
+    assert np.concatenate(found).tolist() == list(range(first, last))
+    assert len(boxes) <= 2 * len(shape)
+
+
+def test_xarray_opens_it_with_no_code_of_ours(whole: Path) -> None:
+    code = f"""
+import sys, xarray, numpy
+with xarray.open_dataset({str(whole)!r}, engine="h5netcdf") as data:
+    assert dict(data.sizes) == dict(spell_1_on_top=2, spell_1_side_overhang=3, sample=8, radius=16, percentile=3)
+    assert list(data.spell_1_on_top.values) == ["tool", "mirror"]
+    numpy.testing.assert_allclose(data.spell_1_side_overhang, [0.0, 0.22, 0.44])
+    assert data.hands_push.dims == ("sample",) and data.hands_push.units == "N"
+    assert all("units" in v.attrs and "long_name" in v.attrs for v in data.variables.values())
+    mirror = data.edge_roll.sel(spell_1_on_top="mirror", spell_1_side_overhang=0.0)
+    assert mirror.dims == ("sample",) and bool(numpy.isfinite(mirror).all())
+    assert data.figure_error.dims[-1] == "radius" and data.radius.units == "m"
+    assert int((data.failure > 0).sum()) == 16 and bool((data.complete == 1).all())
+    assert data.attrs["engine"] == "radial" and "[[axis]]" in data.attrs["study_toml"]
+assert not any(name.startswith("wearsim") for name in sys.modules)
+"""
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", code], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+
+
+def test_provenance_stands_first(whole: Path) -> None:
+    with h5py.File(whole, "r") as file:
+        about = dict(file.attrs)
+        assert file["edge_roll"].fletcher32
+        for dataset in file.values():
+            assert dataset.attrs["units"] and dataset.attrs["long_name"]
+    assert about["format"] == "wearsim study" and about["format_version"] == 1
+    for name in ("creator", "written_utc", "libraries", "seed", "draws", "bench_toml", "figure_file"):
+        assert name in about
+    assert len(about["study_toml_sha256"]) == 64
+
+
+def test_forecast_of_the_size_is_right(whole: Path) -> None:
+    study = small_study()
+    reckoned = file_size(study, job_for(study, accuracy=COARSE), {"radius": 16})
+    assert reckoned == pytest.approx(whole.stat().st_size, rel=0.35)  # a small file is mostly headers
+
+
+def test_sample_in_the_file_is_the_one_worked_on(whole: Path) -> None:
+    rows = sample_of(small_study(), 0)
+    result = read_study(whole)
+    assert rows is not None
+    np.testing.assert_array_equal(result.coordinates["hands_push"].values, rows[:, 0])
+    np.testing.assert_array_equal(result.coordinates["lap_1_relaxation_time"].values, rows[:, 1])
+
+
+def test_damage_is_refused_and_never_overwritten(whole: Path, tmp_path: Path) -> None:
+    raw = whole.read_bytes()
+    damaged = tmp_path / "damaged.h5"
+    cases = [b"", b"not HDF5 at all", raw[:100], raw[: len(raw) // 2], raw[:-1]]
+    with h5py.File(whole, "r") as file:  # one bit of one number
+        at = file["edge_roll"].id.get_chunk_info(0).byte_offset + 3
+    cases.append(raw[:at] + bytes([raw[at] ^ 1]) + raw[at + 1 :])
+    for content in cases:
+        damaged.write_bytes(content)
+        for force in (False, True):
+            with pytest.raises(StoreError) as error:
+                run_study(small_study(), damaged, Inline(), accuracy=COARSE, force=force)
+            assert "damaged" in str(error.value) and "\n" not in str(error.value)
+        assert damaged.read_bytes() == content
+        assert not parts_folder(damaged).exists()
+
+
+def test_any_flipped_byte_is_refused_or_harmless(whole: Path, tmp_path: Path) -> None:
+    raw, good = whole.read_bytes(), read_study(whole)
+    damaged, chance, refused = tmp_path / "damaged.h5", random.Random(5), 0
+    for _ in range(60):
+        at = chance.randrange(len(raw))
+        damaged.write_bytes(raw[:at] + bytes([raw[at] ^ 0x55]) + raw[at + 1 :])
+        try:
+            result = read_study(damaged)
+        except StoreError:
+            refused += 1
+            continue
+        for name in good.kept:
+            np.testing.assert_array_equal(result.quantities[name].values, good.quantities[name].values)
+    assert refused > 30
+
+
+def test_other_files_and_newer_versions_are_refused(whole: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other.h5"
+    with h5py.File(other, "w") as file:
+        file["x"] = 1.0
+    with pytest.raises(StoreError, match="no study of wearsim"):
+        run_study(small_study(), other, Inline(), accuracy=COARSE, force=True)
+    other.write_bytes(whole.read_bytes())
+    with h5py.File(other, "r+") as file:
+        file.attrs["format_version"] = 99
+    with pytest.raises(StoreError, match="newer wearsim"):
+        read_study(other)
+    with pytest.raises(StoreError, match="no such file"):
+        read_study(tmp_path / "none.h5")
+
+
+def test_another_study_in_the_way_is_refused(whole: Path, tmp_path: Path) -> None:
+    taken = tmp_path / "taken.h5"
+    taken.write_bytes(whole.read_bytes())
+    with pytest.raises(StoreError, match="another study"):
+        run_study(small_study(), taken, Inline(), seed=1, accuracy=COARSE)
+    assert taken.read_bytes() == whole.read_bytes()
+    assert run_study(small_study(), taken, Inline(), accuracy=COARSE).cases == 48  # complete: only read
+    assert taken.read_bytes() == whole.read_bytes()

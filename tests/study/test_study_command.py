@@ -1,0 +1,126 @@
+"""``wearsim study`` on the command line, and its plots."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from studies import COARSE, TEXT, Inline, small_study
+
+from wearsim.cli.main import run
+from wearsim.show.study_plot import study_figure
+from wearsim.show.study_table import study_text
+from wearsim.study import run as runs
+from wearsim.study.crew import Crew
+from wearsim.study.result import StudyResult, read_study
+from wearsim.study.run import run_study
+
+SMALL = """
+[study]
+bench = "raised-zone-300"
+[[spell]]
+lap = "full"
+stroke = "straight"
+length = 0.3
+minutes = 1
+[[axis]]
+key = "spell 1.length"
+list = [0.2, 0.4, 1.6]
+"""
+
+
+@pytest.fixture
+def command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
+    """The command, in a folder with a small study; the work is done in this process."""
+    (tmp_path / "small.toml").write_text(SMALL)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(runs, "crew_for", lambda *_: Crew(Inline(), 1))
+    return run
+
+
+def test_a_study_is_worked_plotted_and_kept(
+    command: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert command(["study", "small.toml", "--plot", "small.png"]) == 0
+    said = capsys.readouterr()
+    assert "3 cases, 1 failed" in said.out and "tips off" in said.out
+    assert (
+        "Next: wearsim propose raised-zone-300" in said.err
+        and "\r" not in said.err
+        and "\x1b" not in said.err
+    )
+    assert read_study("small.h5").failures == {"tips_off": 1}
+    assert (tmp_path / "small.png").read_bytes().startswith(b"\x89PNG")
+    written = (tmp_path / "small.h5").stat().st_mtime_ns
+    assert command(["study", "small.toml", "-o", "small.h5", "--json", "-q"]) == 0  # complete: only read
+    said = capsys.readouterr()
+    answer = json.loads(said.out)
+    assert (answer["cases"], answer["failed"], said.err) == (3, 1, "")
+    assert answer["quantities"]["edge_roll"]["unit"] == "m"
+    assert (tmp_path / "small.h5").stat().st_mtime_ns == written
+
+
+def test_a_dry_run_writes_nothing(command: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert command(["study", "small.toml", "--dry-run"]) == 0
+    assert "Cases          3 (3)" in capsys.readouterr().out
+    assert command(["study", "small.toml", "--dry-run", "--json", "-q"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["cases"] == 3 and answer["time_s"] > 0.0 and answer["file_bytes"] > 5_000
+    assert [path.name for path in tmp_path.iterdir()] == ["small.toml"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["study", "none.toml"], "none.toml: no such file"),
+        (["study", "small.toml", "-o", "small.toml"], "ending in .h5"),
+        (["study", "small.toml", "-o", "bad.h5"], "bad.h5: damaged"),
+        (["study", "small.toml", "-o", "bad.h5", "--force"], "bad.h5: damaged"),
+        (["study", "small.toml", "-o", "no/such.h5"], "folder is missing"),
+    ],
+)
+def test_faults_are_one_line(
+    command: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], says: str
+) -> None:
+    (tmp_path / "bad.h5").write_bytes(b"not HDF5")
+    assert command(arguments) == 2
+    said = capsys.readouterr()
+    assert says in said.err and said.err.rstrip().count("\n") == 0 and said.out == ""
+    assert (tmp_path / "bad.h5").read_bytes() == b"not HDF5"
+
+
+def worked(tmp_path: Path, old: str, new: str) -> StudyResult:
+    text = TEXT.replace(old, new)
+    assert text != TEXT
+    return run_study(small_study(text), tmp_path / "o.h5", Inline(), accuracy=COARSE)
+
+
+def test_plots_of_samples_curves_and_maps(whole: Path, tmp_path: Path) -> None:
+    cloud = study_figure(read_study(whole))
+    assert [axes.get_xlabel() for axes in cloud.axes[:2]] == [
+        "push of the hands [N]",
+        "relaxation time of lap 1 [min]",
+    ]
+    tail = TEXT[TEXT.index('[[axis]]\nkey = "hands.push"') :]
+    curves = study_figure(worked(tmp_path, tail, ""))
+    risk = curves.axes[0]
+    assert [line.get_label() for line in risk.lines[:1]] == ["tool on top"]
+    assert "Probability of a turned edge" in risk.get_title(loc="left")
+    np.testing.assert_allclose(curves.axes[1].lines[0].get_xdata(), [0.0, 0.22, 0.44])
+    (tmp_path / "o.h5").unlink()
+    grid = '[[axis]]\nkey = "hands.push"\ngrid = { first = "10 N", last = "50 N", count = 3 }\n'
+    maps = study_figure(worked(tmp_path, tail, grid))
+    assert [axes.get_title(loc="left") or axes.get_title() for axes in maps.axes[:2]] == [
+        "tool on top",
+        "mirror on top",
+    ]
+    assert len(maps.axes[0].texts) == 6  # the risk in every cell that could be done
+
+
+def test_the_table_says_what_was_varied_and_what_failed(whole: Path) -> None:
+    text = study_text(read_study(whole))
+    assert "side overhang [of the diameter]" in text and "48 cases, 16 failed" in text
+    assert max(map(len, text.splitlines())) <= 80

@@ -1,0 +1,35 @@
+"""``wearsim history``: a mirror through its sessions."""
+
+from __future__ import annotations
+
+from wearsim.cli import inputs
+from wearsim.cli.inputs import FolderPath
+from wearsim.cli.manners import Manners
+
+NAME = "history"
+EXAMPLE = "wearsim history my-mirror --plot history.png"
+
+
+def command(folder: FolderPath, manners: Manners) -> None:
+    """The figure through the sessions, the hours worked, and predicted against measured.
+
+    Each session is predicted with what was known before it.
+    """
+    manners.reserve({}, inputs=[folder])
+    from wearsim.learn.folder import open_folder
+    from wearsim.learn.history import history
+    from wearsim.show.history_plot import history_figure
+    from wearsim.show.history_table import history_text
+    from wearsim.show.lengths import length_unit
+
+    there = open_folder(folder)
+    unit = length_unit(there.bench)
+    inputs.tell_compiling(manners.voice)
+    with manners.voice.working("working through the sessions"):
+        told = history(there, seed=manners.seed)
+    manners.deliver(
+        told.to_json,
+        table=lambda: history_text(told),
+        figure=lambda: history_figure(told, there.bench.mirror, unit),
+    )
+    manners.voice.next("propose", folder, "--minutes", 60)

@@ -1,0 +1,110 @@
+"""``wearsim record``: what was done, and what came of it?"""
+
+from __future__ import annotations
+
+from datetime import date
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from wearsim.cli.inputs import FolderPath
+from wearsim.cli.manners import Manners
+from wearsim.errors import InputError
+
+if TYPE_CHECKING:
+    from wearsim.learn.session import Session, SessionNote
+
+NAME = "record"
+EXAMPLE = "wearsim record my-mirror --programme done.toml --readings after.toml --temperature '18 degC'"
+
+
+class LapStart(StrEnum):
+    """How the lap began the session."""
+
+    as_left = "as left"
+    pressed = "pressed"
+    spherical = "spherical"
+
+
+Done = Annotated[
+    Path,
+    typer.Option(
+        "--programme", "-p", metavar="FILE", help="What was really done: programme.toml.", show_default=False
+    ),
+]
+After = Annotated[
+    Path | None, typer.Option("--readings", "-r", metavar="FILE", help="Read afterwards: readings.toml.")
+]
+Profile = Annotated[
+    Path | None, typer.Option("--profile", metavar="FILE", help="Or measured afterwards: profile.csv.")
+]
+Temperature = Annotated[
+    str | None,
+    typer.Option("--temperature", metavar="T", help='Of the room, such as "18 degC" or "65 degF".'),
+]
+Abrasive = Annotated[str | None, typer.Option("--abrasive", metavar="NAME", help="If not the bench's.")]
+Lap = Annotated[LapStart | None, typer.Option("--lap", help="How the lap began; as left, if not said.")]
+Notes = Annotated[str, typer.Option("--notes", metavar="TEXT", help="Whatever is worth remembering.")]
+Day = Annotated[
+    str | None, typer.Option("--date", metavar="DAY", help="Such as 2026-01-31; today, if not said.")
+]
+
+
+def command(
+    folder: FolderPath, manners: Manners, programme: Done, readings: After = None, profile: Profile = None,
+    temperature: Temperature = None, abrasive: Abrasive = None, lap: Lap = None, notes: Notes = "",
+    day: Day = None,
+) -> None:  # fmt: skip
+    """Add a session to a mirror's folder: what was done, and what was read after it.
+
+    The session is there whole or not at all; sessions recorded before are never changed.
+    """
+    manners.reserve({}, inputs=[folder, programme, *(path for path in (readings, profile) if path)])
+    from wearsim.learn.record import record
+
+    note = _note(day, temperature, abrasive, lap, notes)
+    session = record(folder, programme, note=note, readings=readings, profile=profile)
+    manners.deliver(
+        lambda: _payload(session),
+        table=lambda: (
+            f"Session {session.number} recorded in {session.path}: {session.minutes:g} minutes of work, "
+            f"{session.note.date}."
+        ),
+        figure=lambda: _figure(folder, manners.seed),
+    )
+    manners.voice.next("calibrate", folder)
+
+
+def _note(
+    day: str | None, temperature: str | None, abrasive: str | None, lap: LapStart | None, notes: str
+) -> SessionNote:
+    from wearsim.learn.session import note_from_table
+
+    try:
+        on = date.today() if day is None else date.fromisoformat(day)
+    except ValueError as error:
+        raise InputError("not a day", key="--date", value=day, expected="such as 2026-01-31") from error
+    given: dict[str, Any] = {"temperature": temperature, "abrasive": abrasive, "lap": lap and lap.value}
+    table = {key: value for key, value in given.items() if value is not None}
+    return note_from_table({"date": on, "notes": notes, **table})
+
+
+def _payload(session: Session) -> dict[str, Any]:
+    return {
+        "number": session.number,
+        "folder": str(session.path),
+        "date": session.note.date.isoformat(),
+        "worked_s": 60.0 * session.minutes,
+    }
+
+
+def _figure(folder: Path, seed: int) -> Any:
+    from wearsim.learn.folder import open_folder
+    from wearsim.learn.history import history
+    from wearsim.show.history_plot import history_figure
+    from wearsim.show.lengths import length_unit
+
+    there = open_folder(folder)
+    return history_figure(history(there, seed=seed), there.bench.mirror, length_unit(there.bench))

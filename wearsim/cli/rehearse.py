@@ -1,0 +1,133 @@
+"""``wearsim rehearse``: the whole loop on a mirror that costs nothing."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from wearsim.cli import inputs
+from wearsim.cli.inputs import FolderPath
+from wearsim.cli.manners import Manners
+from wearsim.errors import InputError
+
+if TYPE_CHECKING:
+    from wearsim.learn.folder import MirrorFolder
+    from wearsim.learn.practice_file import Practice
+
+NAME = "rehearse"
+EXAMPLE = "wearsim rehearse practice-mirror --seed 7"
+
+
+class FaultChoice(StrEnum):
+    """What is wrong with a new practice mirror."""
+
+    ring = "raised ring"
+    oblate = "oblate"
+    sphere = "sphere"
+    edge = "turned edge"
+
+
+Fault = Annotated[FaultChoice | None, typer.Option("--fault", help="Of a new one; drawn, if not said.")]
+Diameter = Annotated[
+    str | None, typer.Option("--diameter", metavar="D", help='Of a new one, such as "250 mm".')
+]
+Ratio = Annotated[
+    float | None, typer.Option("--focal-ratio", min=2.0, max=20.0, help="Of a new one: 5 for f/5.")
+]
+Sessions = Annotated[int, typer.Option("--sessions", min=0, max=50, help="To go on for at most.")]
+Minutes = Annotated[float, typer.Option("--minutes", help="Of work a session.")]
+Own = Annotated[
+    Path | None,
+    typer.Option("--programme", "-p", metavar="FILE", help="Work this, once, instead of what is proposed."),
+]
+
+
+def command(
+    folder: FolderPath, manners: Manners, fault: Fault = None, diameter: Diameter = None,
+    focal_ratio: Ratio = None, sessions: Sessions = 6, minutes: Minutes = 60.0, programme: Own = None,
+) -> None:  # fmt: skip
+    """Practise: read, propose, work, record and calibrate on a simulated mirror.
+
+    A folder that is not there yet is made, and says that its mirror is a practice mirror; one that is goes on
+    where it stands. With --sessions 0 the mirror is only made, with --programme a session of your own is worked.
+    """
+    manners.reserve({}, inputs=[folder, *([programme] if programme else [])])
+    inputs.tell_compiling(manners.voice)
+    there = _folder(folder, manners, fault, diameter, focal_ratio)
+    rounds = _own(there, programme) if programme else _rounds(folder, manners, sessions, minutes)
+    from wearsim.learn.folder import open_folder
+    from wearsim.learn.history import history
+    from wearsim.show.history_plot import history_figure
+    from wearsim.show.lengths import length_unit
+    from wearsim.show.rehearsal_table import ending_text
+
+    there = open_folder(folder)
+    manners.deliver(
+        lambda: {"rounds": [one.to_json() for one in rounds]},
+        table=lambda: ending_text(rounds),
+        figure=lambda: history_figure(
+            history(there, seed=manners.seed), there.bench.mirror, length_unit(there.bench)
+        ),
+    )
+    manners.voice.next("history", folder, "--plot", "history.png")
+
+
+def _folder(
+    path: Path, manners: Manners, fault: FaultChoice | None, diameter: str | None, focal_ratio: float | None
+) -> MirrorFolder:
+    """The practice folder, made where there is none."""
+    from wearsim.learn.folder import open_folder
+    from wearsim.learn.rehearse import start_practice
+
+    if path.exists():
+        if fault is not None or diameter is not None or focal_ratio is not None:
+            raise InputError(
+                "exists already", file=path, expected="the name of a new folder for a new mirror"
+            )
+        return open_folder(path)
+    made = start_practice(path, _practice(manners.seed, fault, diameter, focal_ratio))
+    manners.voice.say(f"A practice mirror, simulated, in {path}.")
+    return made
+
+
+def _practice(
+    seed: int, fault: FaultChoice | None, diameter: str | None, focal_ratio: float | None
+) -> Practice:
+    from wearsim.bench import units
+    from wearsim.learn.practice_bench import FAULTS
+    from wearsim.learn.practice_file import Practice
+
+    size = None
+    if diameter is not None:
+        try:
+            size = units.read(diameter, "m")
+        except units.NotAQuantity as error:
+            raise InputError(
+                str(error), key="--diameter", value=diameter, expected='such as "250 mm"'
+            ) from error
+        if not 0.05 <= size <= 2.0:
+            raise InputError("out of range", key="--diameter", value=diameter, expected="0.05 m to 2 m")
+    chosen = next((one for one in FAULTS if fault is not None and one == fault.value), None)
+    return Practice(seed, chosen, size, focal_ratio)
+
+
+def _rounds(folder: Path, manners: Manners, sessions: int, minutes: float) -> list[Any]:
+    """Rounds of the loop, each told when it is done."""
+    from wearsim.learn.rehearse import rehearse
+    from wearsim.show.rehearsal_table import round_text
+
+    rounds = []
+    for one in rehearse(folder, sessions=sessions, minutes=minutes, tell=manners.voice.say):
+        rounds.append(one)
+        manners.voice.say(round_text(one))
+    return rounds
+
+
+def _own(there: MirrorFolder, programme: Path) -> list[Any]:
+    """One session of the person's own."""
+    from wearsim.learn.rehearse import one_session
+
+    return [one_session(there, inputs.read_programme(programme, there.bench))]

@@ -1,0 +1,256 @@
+"""A mirror followed through its sessions with given constants: predict, compare with what was read, correct, go on.
+
+The glass is never known exactly, so it is carried as a normal distribution: the engine moves its middle, a
+linearised engine and the discrepancy move its covariance, and each measurement corrects both (a Kalman
+filter). What is left over at every step, observed less expected with its covariance, is all that the
+sessions say of the constants, and the covariances of the measurements before and after are in it.
+
+Where a measurement corrects the glass, the pitch that lay on it is corrected by as much the other way: a lap fits
+the real glass, not our picture of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Programme
+from wearsim.errors import ContactError
+from wearsim.figure.aperture import spline_matrix
+from wearsim.learn.discrepancy import Discrepancy
+from wearsim.learn.measured import Observation
+from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.constants import Constants
+from wearsim.wear.grid import Array
+from wearsim.wear.radial import work
+from wearsim.wear.start import StartFigure, covariance_root
+from wearsim.wear.state import Pitch, State, start_state
+
+LEARNING = Accuracy(
+    glass_rings=36, pitch_rings=32, rim_share=0.9, offsets=14, per_radius=10, per_turn=9, ring_per_turn=8,
+    tolerance=1e-2,
+)  # fmt: skip
+"""Of the engine when run hundreds of times: 0.3 nm RMS in three sessions of a micrometre (docs/learning.md)."""
+UNKNOWN = 1.0
+"""Spread of a removal of which nothing is believed, in that of the engine [1]."""
+LEAST_GLASS = 0.3e-9
+"""Of the glass's height: no measurement is taken to be better, which keeps matrices sound [m]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Link:
+    """One session as the chain needs it.
+
+    Parameters
+    ----------
+    number : int
+    bench : Bench
+        Under the session's conditions.
+    programme : Programme
+    lap : str or None
+        How the lap began (:class:`wearsim.learn.session.SessionNote`).
+    observation : Observation
+    """
+
+    number: int
+    bench: Bench
+    programme: Programme
+    lap: str | None
+    observation: Observation
+
+
+@dataclass(frozen=True, eq=False)
+class Step:
+    """What one session told.
+
+    Parameters
+    ----------
+    predicted : (n,) ndarray
+        Glass after, before it was read [m].
+    removal : (n,) ndarray
+        [m]
+    miss, spread : (p,), (p, p) ndarray
+        Observed less expected, and the covariance of that.
+    state : State
+        Glass and laps after, the measurement taken in.
+    covariance : (n, n) ndarray
+        Of that glass [m^2].
+    """
+
+    predicted: Array
+    removal: Array
+    miss: Array
+    spread: Array
+    state: State
+    covariance: Array
+
+    @property
+    def chi_square(self) -> float:
+        """Squared miss in its own spread; about the count of numbers compared where all is well [1]."""
+        return float(self.miss @ cho_solve(cho_factor(self.spread), self.miss))
+
+    @property
+    def log_likelihood(self) -> float:
+        """Of the measurement, given those before it [1]."""
+        return -0.5 * (self.chi_square + float(np.linalg.slogdet(self.spread)[1]))
+
+
+@dataclass(frozen=True, eq=False)
+class Chain:
+    """All sessions of a mirror on one grid.
+
+    Parameters
+    ----------
+    first : StartFigure
+        The glass before the first session, on the grid of ``accuracy``.
+    links : tuple of Link
+    accuracy : Accuracy
+    discrepancy : Discrepancy
+    """
+
+    first: StartFigure
+    links: tuple[Link, ...]
+    accuracy: Accuracy
+    discrepancy: Discrepancy = field(default_factory=Discrepancy)
+
+    def upto(self, count: int) -> Chain:
+        """The first ``count`` sessions alone."""
+        return replace(self, links=self.links[:count])
+
+    def follow(
+        self, constants: Constants, spread: float, carriers: tuple[Array, ...] | None = None,
+        misfits: frozenset[int] = frozenset(),
+    ) -> tuple[Step, ...]:  # fmt: skip
+        """Follow the mirror through its sessions.
+
+        Parameters
+        ----------
+        constants : Constants
+        spread : float
+            Of the removal from session to session [1].
+        carriers : tuple of (n, n) ndarray, optional
+            The linearised engine of each session (:meth:`carriers`); by default errors of the glass stay as they
+            are.
+        misfits : frozenset of int
+            Numbers of sessions whose record is not believed: only what was read after them counts.
+
+        Raises
+        ------
+        ContactError
+            Where a balance was not found with these constants.
+        """
+        steps: list[Step] = []
+        state, covariance = self._start()
+        for place, link in enumerate(self.links):
+            carrier = None if carriers is None else carriers[place]
+            state = self._laid_on(link, state, is_first=place == 0)
+            step = self._step(link, state, covariance, constants, spread, carrier, link.number in misfits)
+            steps.append(step)
+            state, covariance = step.state, step.covariance
+        return tuple(steps)
+
+    def follow_closely(
+        self, constants: Constants, spread: float, misfits: frozenset[int] = frozenset()
+    ) -> tuple[Step, ...]:
+        """As :meth:`follow`, the engine linearised at these very constants."""
+        steps = self.follow(constants, spread, None, misfits)
+        return self.follow(constants, spread, self.carriers(constants, spread, steps), misfits)
+
+    def _start(self) -> tuple[State, Array]:
+        first = self.first
+        state = State(first.radius, first.height, MappingProxyType({}))
+        return state, first.root @ first.root.T + LEAST_GLASS**2 * np.eye(first.radius.size)
+
+    def _laid_on(self, link: Link, state: State, is_first: bool) -> State:
+        """The state with its laps as this session began."""
+        as_left = link.lap == "as left" or (link.lap is None and not is_first)
+        if as_left and state.laps:
+            return state
+        bench = link.bench
+        if link.lap in ("pressed", "spherical"):
+            laps = tuple(lap.model_copy(update={"start": link.lap}) for lap in bench.laps)
+            bench = bench.model_copy(update={"laps": laps})
+        return start_state(bench, state.radius, state.height, self.accuracy)
+
+    def _step(
+        self, link: Link, state: State, covariance: Array, constants: Constants, spread: float,
+        carrier: Array | None, is_misfit: bool,
+    ) -> Step:  # fmt: skip
+        after = work(link.bench, link.programme, state, constants, self.accuracy).states[-1]
+        removal = state.height - after.height
+        grown = covariance if carrier is None else carrier @ covariance @ carrier.T
+        grown = grown + self.discrepancy.covariance(removal, state.radius, spread)
+        if is_misfit:
+            wide = replace(self.discrepancy, shape=UNKNOWN, even=UNKNOWN)
+            grown = grown + wide.covariance(removal, state.radius, UNKNOWN)
+        seen = link.observation
+        miss = seen.miss(after.height)
+        total = seen.matrix @ grown @ seen.matrix.T + seen.covariance
+        gain = cho_solve(cho_factor(total), seen.matrix @ grown).T
+        corrected = corrected_state(after, gain @ miss)
+        if is_misfit:
+            corrected = start_state(link.bench, state.radius, corrected.height, self.accuracy)
+        left = grown - gain @ total @ gain.T
+        return Step(after.height, removal, miss, total, corrected, 0.5 * (left + left.T))
+
+    def carriers(self, constants: Constants, spread: float, steps: tuple[Step, ...]) -> tuple[Array, ...]:
+        """The engine of each session linearised in the errors of the glass that it starts from.
+
+        Differences are taken along the errors themselves, one sigma each; what lies outside of them stays as it is.
+
+        Parameters
+        ----------
+        constants : Constants
+        spread : float
+        steps : tuple of Step
+            The same chain followed with these constants.
+        """
+        out = []
+        state, covariance = self._start()
+        for place, (link, step) in enumerate(zip(self.links, steps, strict=True)):
+            state = self._laid_on(link, state, is_first=place == 0)
+            out.append(self._carrier(link, state, covariance, constants, step.predicted))
+            state, covariance = step.state, step.covariance
+        return tuple(out)
+
+    def _carrier(
+        self, link: Link, state: State, covariance: Array, constants: Constants, predicted: Array
+    ) -> Array:
+        root = _main_columns(covariance)
+        moved = np.empty_like(root)
+        for column in range(root.shape[1]):
+            other = corrected_state(state, root[:, column])
+            try:
+                after = work(link.bench, link.programme, other, constants, self.accuracy).states[-1]
+            except ContactError:
+                moved[:, column] = root[:, column]
+                continue
+            moved[:, column] = after.height - predicted
+        inverse = np.linalg.pinv(root)
+        return np.asarray(np.eye(state.radius.size) + (moved - root) @ inverse)
+
+
+def _main_columns(covariance: Array, share: float = 1e-3) -> Array:
+    root = covariance_root(covariance)
+    return root[:, np.sum(root**2, axis=0) > share * np.sum(root**2, axis=0).max()]
+
+
+def corrected_state(state: State, change: Array) -> State:
+    """Glass changed by a correction (n,) [m], and every lap by as much the other way.
+
+    Parameters
+    ----------
+    state : State
+    change : (n,) ndarray
+        [m]
+    """
+    radius = state.radius
+    laps = {}
+    for name, pitch in state.laps.items():
+        on_lap = spline_matrix(radius, np.clip(pitch.radius, radius[0], radius[-1])) @ change
+        laps[name] = Pitch(pitch.radius, pitch.height - on_lap)
+    return State(radius, state.height + change, MappingProxyType(laps))

@@ -1,0 +1,170 @@
+"""A mirror through its sessions: the figure, the hours, and what was predicted against what was read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from wearsim.figure.numbers import FigureGauge
+from wearsim.learn.calibrate import DRAWS, Progress, chain_of
+from wearsim.learn.folder import MirrorFolder
+from wearsim.learn.measured import measured_figure
+from wearsim.learn.remember import known_after
+from wearsim.learn.standing import standing_after, under
+from wearsim.wear.grid import Array
+from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
+from wearsim.wear.start import StartFigure
+
+
+@dataclass(frozen=True, eq=False)
+class Entry:
+    """One session of a history.
+
+    Parameters
+    ----------
+    number : int
+    date : datetime.date
+    minutes : float
+        Of work in it [min].
+    notes : str
+    measured, predicted : (n,) ndarray
+        Figure error as read after it, and as predicted with what was known before it [m].
+    measured_rms, measured_band : float, (2,) ndarray
+        RMS of the figure error read, and its 5th and 95th percentile [m].
+    predicted_rms, predicted_band : float, (2,) ndarray
+        The same as it was predicted [m].
+    edge_roll : float
+        As read [m].
+    miss : float
+        RMS of read less predicted, profile against profile [m].
+    fits : bool
+        Whether its record fits, all sessions considered.
+    """
+
+    number: int
+    date: date
+    minutes: float
+    notes: str
+    measured: Array
+    predicted: Array
+    measured_rms: float
+    measured_band: Array
+    predicted_rms: float
+    predicted_band: Array
+    edge_roll: float
+    miss: float
+    fits: bool
+
+
+@dataclass(frozen=True, eq=False)
+class History:
+    """A mirror's sessions.
+
+    Parameters
+    ----------
+    radius : (n,) ndarray
+        Of all profiles [m].
+    first : (n,) ndarray
+        Figure error before the first session [m].
+    first_rms : float
+        [m]
+    first_band : (2,) ndarray
+        5th and 95th percentile of it [m].
+    entries : tuple of Entry
+    is_practice : bool
+        Whether the mirror is simulated.
+    """
+
+    radius: Array
+    first: Array
+    first_rms: float
+    first_band: Array
+    entries: tuple[Entry, ...]
+    is_practice: bool
+
+    @property
+    def minutes(self) -> float:
+        """Of work in all [min]."""
+        return sum(entry.minutes for entry in self.entries)
+
+    def to_json(self) -> dict[str, Any]:
+        """One object for ``--json``: plain lists and floats, SI units in the key names."""
+        return {
+            "practice": self.is_practice,
+            "radius_m": self.radius.tolist(),
+            "figure_error_first_m": self.first.tolist(),
+            "surface_rms_first_m": self.first_rms,
+            "worked_s": 60.0 * self.minutes,
+            "sessions": [_json(entry) for entry in self.entries],
+        }
+
+
+def _json(entry: Entry) -> dict[str, Any]:
+    return {
+        "number": entry.number,
+        "date": entry.date.isoformat(),
+        "worked_s": 60.0 * entry.minutes,
+        "figure_error_m": entry.measured.tolist(),
+        "figure_error_predicted_m": entry.predicted.tolist(),
+        "surface_rms_m": entry.measured_rms,
+        "surface_rms_band_m": entry.measured_band.tolist(),
+        "surface_rms_predicted_m": entry.predicted_rms,
+        "surface_rms_predicted_band_m": entry.predicted_band.tolist(),
+        "edge_roll_m": entry.edge_roll,
+        "predicted_against_measured_rms_m": entry.miss,
+        "fits": entry.fits,
+        "notes": entry.notes,
+    }
+
+
+def history(
+    folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
+) -> History:  # fmt: skip
+    """The history of a mirror's folder.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+    seed, draws, progress
+        As for :func:`wearsim.learn.calibrate.calibrate`, which is asked what was known before each session.
+    """
+    chain = chain_of(folder)
+    start = measured_figure(folder.bench, None)
+    gauge = gauge_for(folder.bench, start.radius)
+    first_rms, first_band = _rms(start, gauge)
+    known = [
+        known_after(folder, count, chain=chain, seed=seed, draws=draws, progress=progress)
+        for count in range(len(folder.sessions) + 1)
+    ]
+    entries = []
+    for session, then in zip(folder.sessions, known[:-1], strict=True):
+        before = standing_after(
+            folder, chain, session.number - 1, then.belief, then.spread, frozenset(then.misfits)
+        )
+        standing = under(before, folder, session.number)
+        outcome = predict(standing.bench, session.programme, seed=seed, draws=BAND_DRAWS, **standing.known)
+        after = measured_figure(folder.bench, session.measured)
+        measured = gauge.error(after.height)
+        rms, band = _rms(after, gauge)
+        exact = np.full(2, outcome.surface_rms)
+        entries.append(Entry(
+            number=session.number, date=session.note.date, minutes=session.minutes, notes=session.note.notes,
+            measured=measured, predicted=outcome.figure_error, measured_rms=rms, measured_band=band,
+            predicted_rms=outcome.surface_rms,
+            predicted_band=exact if outcome.band is None else outcome.band.surface_rms,
+            edge_roll=gauge.edge_roll(measured),
+            miss=gauge.aperture.rms(gauge.aperture.level(measured - outcome.figure_error)),
+            fits=session.number not in known[-1].misfits,
+        ))  # fmt: skip
+    return History(
+        start.radius, gauge.error(start.height), first_rms, first_band, tuple(entries), folder.is_practice
+    )
+
+
+def _rms(figure: StartFigure, gauge: FigureGauge, draws: int = 100) -> tuple[float, Array]:
+    """RMS figure error and its 5th and 95th percentile over the surfaces that a measurement allows [m]."""
+    drawn = [gauge.aperture.rms(gauge.error(height)) for height in figure.draws(draws, 0)]
+    return gauge.aperture.rms(gauge.error(figure.height)), np.percentile(drawn, [5.0, 95.0])

@@ -1,0 +1,329 @@
+"""What all sessions together say of the constants.
+
+First the most likely constants by least squares with the covariances frozen, then the curvature there, and then the
+whole distribution by weighing draws from a wider one (importance sampling), because stiffness and relaxation time
+hide behind each other and the distribution is bent. Means, covariance and intervals come from the weighed draws.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cholesky, solve_triangular
+from scipy.optimize import least_squares
+from scipy.special import logsumexp, ndtri
+from scipy.stats import qmc
+from scipy.stats import t as student
+
+from wearsim.errors import ContactError, CouldNotError, InputError
+from wearsim.learn.chain import Chain, Step
+from wearsim.wear.constants import NAMES, Belief, Constants
+from wearsim.wear.grid import Array
+from wearsim.wear.predict import WORKERS
+
+ROUNDS = 2
+"""Times that the frozen covariances are taken anew in the search for the most likely constants."""
+FREEDOM = 5.0
+"""Of the Student distribution that is drawn from: its tails are heavier than the posterior's."""
+WIDER = 1.25
+"""How much wider than the curvature says it is drawn [1]."""
+SCOUTS = 128
+"""Places, drawn from the prior, that are looked at before the search for the most likely constants."""
+ABROAD = 1.4
+"""How much wider than the prior they lie."""
+HOPELESS = 60.0
+"""A beginning so much less likely than the best is not climbed from (in logarithms)."""
+ENOUGH = 80.0
+"""Weighed draws are enough when they are worth so many even ones."""
+MOST_LOTS = 4
+"""Lots of draws at most."""
+NEGLIGIBLE = 6.0
+"""A hill whose evidence is this much lower does not matter (in logarithms)."""
+SAME = 3.0
+"""Hills closer than so many sigmas of one of them are the same."""
+CLOSE = 0.1
+"""A search that moves less than this, in sigmas of the prior, has arrived."""
+FARTHEST = 5.0
+"""Constants are sought within so many sigmas of the prior."""
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """The distribution of the constants' logarithms and of the session-to-session spread.
+
+    Parameters
+    ----------
+    logs : (N, 4) ndarray
+        Weighed draws: logarithms of the factors on the bench's constants, in the order of ``NAMES`` [1].
+    spreads : (N,) ndarray
+        Session-to-session spread of the removal of each draw [1].
+    weights : (N,) ndarray
+        Their sum is 1.
+    likeliest : (4,) ndarray
+        The most likely logarithms [1].
+    evidence : float
+        Logarithm of how likely the measurements are, constants averaged over (Laplace) [1].
+    """
+
+    logs: Array
+    spreads: Array
+    weights: Array
+    likeliest: Array
+    evidence: float
+
+    @property
+    def effective(self) -> float:
+        """How many even draws the weighed ones are worth [1]."""
+        return float(1.0 / np.sum(self.weights**2))
+
+    @property
+    def belief(self) -> Belief:
+        """Mean and covariance of the logarithms, as ``predict`` and ``propose`` take them."""
+        mean = self.weights @ self.logs
+        about = self.logs - mean
+        return Belief(mean, (self.weights[:, None] * about).T @ about)
+
+    @property
+    def spread(self) -> float:
+        """Mean-square spread of the removal from session to session [1]."""
+        return float(np.sqrt(self.weights @ self.spreads**2))
+
+    def interval(self, level: float = 0.9) -> Array:
+        """Central interval of each logarithm, shape (2, 4) [1]."""
+        ends = 0.5 - 0.5 * level, 0.5 + 0.5 * level
+        return np.array([[self._quantile(column, q) for column in self.logs.T] for q in ends])
+
+    def _quantile(self, values: Array, q: float) -> float:
+        order = np.argsort(values)
+        total = np.cumsum(self.weights[order]) - 0.5 * self.weights[order]
+        return float(np.interp(q, total, values[order]))
+
+
+def constants_at(logs: Array) -> Constants:
+    """Constants with these logarithms of their factors."""
+    return Constants(**dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True)))
+
+
+@dataclass(frozen=True, eq=False)
+class Hill:
+    """One hill of the posterior.
+
+    Parameters
+    ----------
+    middle : (d,) ndarray
+        Its top, in units of the prior's sigma.
+    root : (d, d) ndarray
+        Lower root of the covariance that the curvature there stands for.
+    steps : tuple of Step
+        The chain followed there.
+    """
+
+    middle: Array
+    root: Array
+    steps: tuple[Step, ...]
+
+    @property
+    def evidence(self) -> float:
+        """Logarithm of how likely the measurements are, the constants averaged over this hill (Laplace) [1]."""
+        told = sum(step.log_likelihood for step in self.steps)
+        return float(told - 0.5 * self.middle @ self.middle + np.log(np.diagonal(self.root)).sum())
+
+    def away(self, place: Array) -> Array:
+        """Places (..., d) in units of the hill's own sigmas from its top."""
+        whitened = solve_triangular(self.root, np.atleast_2d(place - self.middle).T, lower=True)
+        return np.asarray(whitened.T)
+
+    def log_density(self, place: Array) -> Array:
+        """Logarithm of a Student density of this hill's place and shape, up to a constant, shape (...,)."""
+        square = self.away(place) ** 2 / (FREEDOM - 2.0)
+        tails = -0.5 * (FREEDOM + 1.0) * np.log1p(square).sum(axis=1)
+        return np.asarray(tails - np.log(np.diagonal(self.root)).sum())
+
+
+class Inference:
+    """One chain's posterior in the making.
+
+    Parameters
+    ----------
+    chain : Chain
+    prior : Belief
+        Of the constants; without covariance a constant is known.
+    misfits : frozenset of int
+        Sessions whose record is not believed.
+    """
+
+    def __init__(self, chain: Chain, prior: Belief, misfits: frozenset[int] = frozenset()) -> None:
+        self.chain, self.prior, self.misfits = chain, prior, misfits
+        values, vectors = np.linalg.eigh(prior.covariance)
+        active = values > 1e-12
+        self.axes = vectors[:, active] * np.sqrt(values[active])
+        self.size = int(self.axes.shape[1])
+        self.carriers: tuple[Array, ...] | None = None
+        self.hills: list[Hill] = []
+
+    @property
+    def best(self) -> Hill:
+        """The hill that the measurements speak for most."""
+        return self.hills[0]
+
+    def logs_at(self, place: Array) -> Array:
+        """Logarithms of the factors at a place in units of the prior's sigma."""
+        return np.asarray(self.prior.mean + self.axes @ place)
+
+    def follow(self, place: Array, spread: float) -> tuple[Step, ...]:
+        """The chain with the constants at a place."""
+        return self.chain.follow(constants_at(self.logs_at(place)), spread, self.carriers, self.misfits)
+
+    def find(self) -> None:
+        """The hills of the posterior, the best first."""
+        spread = self.chain.discrepancy.spread
+        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+            climbed = list(pool.map(self._climbed, self._beginnings(spread)))
+        found = sorted((hill for hill in climbed if hill is not None), key=lambda hill: -hill.evidence)
+        if not found:
+            raise CouldNotError(
+                "the engine finds no balance with any constants that the bench's spread allows"
+            )
+        self._linearise(found[0].middle, spread)
+        high = [one for one in found if one.evidence >= found[0].evidence - 2.0 * NEGLIGIBLE]
+        self.hills = [hill for one in high if (hill := self._climbed(one.middle)) is not None]
+        for _ in range(ROUNDS if self.size else 0):
+            before = self.best.middle
+            self._linearise(before, spread)
+            again = self._climbed(before)
+            self.hills[0] = self.best if again is None else again
+            if np.abs(self.best.middle - before).max() < CLOSE:
+                break
+        self.hills = _distinct(self.hills)
+
+    def _linearise(self, place: Array, spread: float) -> None:
+        constants = constants_at(self.logs_at(place))
+        self.carriers = self.chain.carriers(constants, spread, self.follow(place, spread))
+
+    def _beginnings(self, spread: float) -> list[Array]:
+        """The likeliest of places all over the prior, one in each part of it."""
+        if not self.size:
+            return [np.zeros(0)]
+        uniform = qmc.Sobol(self.size, seed=np.random.default_rng(SCOUTS)).random(SCOUTS)
+        places = np.vstack([np.zeros(self.size), ABROAD * ndtri(np.clip(uniform, 1e-6, 1.0 - 1e-6))])
+        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+            told = np.array(list(pool.map(self.log_posterior, places, [spread] * len(places))))
+        parts = self._parts(places)
+        best = [np.flatnonzero(parts == part) for part in np.unique(parts)]
+        tops = [those[np.argmax(told[those])] for those in best]
+        return [places[top] for top in tops if told[top] > told.max() - HOPELESS]
+
+    def _parts(self, places: Array) -> NDArray[np.int64]:
+        """Which part of the prior a place lies in: a third by the removal, a half by the stiffness."""
+        logs = places @ self.axes.T
+        sigma = np.sqrt(np.diagonal(self.prior.covariance))
+        thirds = np.digitize(logs[:, 0], [-0.7 * sigma[0], 0.7 * sigma[0]])
+        return np.asarray(2 * thirds + (logs[:, 1] > 0.0), dtype=np.int64)
+
+    def _climbed(self, place: Array) -> Hill | None:
+        """The hill reached from a place by least squares, the covariances frozen where it begins."""
+        spread = self.chain.discrepancy.spread
+        try:
+            roots = [cholesky(step.spread, lower=True) for step in self.follow(place, spread)]
+            if not self.size:
+                return Hill(place, np.eye(0), self.follow(place, spread))
+            found = self._least_squares(place, roots, spread)
+            root = cholesky(np.linalg.inv(found.jac.T @ found.jac), lower=True)
+            return Hill(found.x, root, self.follow(found.x, spread))
+        except (ContactError, InputError, np.linalg.LinAlgError):
+            return None
+
+    def _least_squares(self, place: Array, roots: list[Array], spread: float) -> Any:
+        def residuals(at: Array) -> Array:
+            try:
+                steps = self.follow(at, spread)
+            except (ContactError, InputError):
+                return np.full(at.size + sum(len(root) for root in roots), 1e3)
+            told = [
+                solve_triangular(root, step.miss, lower=True) for root, step in zip(roots, steps, strict=True)
+            ]
+            return np.concatenate([at, *told])
+
+        start = np.clip(place, -0.98 * FARTHEST, 0.98 * FARTHEST)
+        return least_squares(
+            residuals, start, diff_step=0.02, x_scale=1.0, bounds=(-FARTHEST, FARTHEST), max_nfev=10,
+            xtol=1e-3, ftol=1e-3,
+        )  # fmt: skip
+
+    def log_posterior(self, place: Array, spread: float) -> float:
+        """Logarithm of the posterior density, up to a constant, spread given [1]."""
+        try:
+            steps = self.follow(place, spread)
+        except (ContactError, InputError):
+            return -1e6
+        return float(sum(step.log_likelihood for step in steps) - 0.5 * place @ place)
+
+    def sample(self, draws: int, seed: int) -> Posterior:
+        """Weigh draws, lot after lot, each moulded on what the lots before it found, until they are worth enough.
+
+        All lots count, weighed by the mixture that they were drawn from together.
+
+        Parameters
+        ----------
+        draws : int
+            A lot.
+        seed : int
+        """
+        lots: list[list[Hill]] = [[Hill(h.middle, WIDER * h.root, ()) for h in self.hills]]
+        places, spreads, told = np.zeros((0, self.size)), np.zeros(0), np.zeros(0)
+        for lot in range(MOST_LOTS):
+            more, their = self._drawn(lots[lot], draws, seed + lot)
+            with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+                found = list(pool.map(self.log_posterior, more, their))
+            places, spreads = np.vstack([places, more]), np.concatenate([spreads, their])
+            told = np.concatenate([told, found])
+            weights = _weights(places, told, lots)
+            if 1.0 / np.sum(weights**2) >= ENOUGH or not self.size:
+                break
+            lots.append([_moulded(places, weights)])
+        logs = self.prior.mean + places @ self.axes.T
+        return Posterior(logs, spreads, weights, self.logs_at(self.best.middle), self.best.evidence)
+
+    def _drawn(self, hills: list[Hill], draws: int, seed: int) -> tuple[Array, Array]:
+        """Places (draws, d) from a mixture of hills in equal parts, and session-to-session spreads (draws,)."""
+        size, belief = self.size, self.chain.discrepancy
+        uniform = qmc.Sobol(size + 1, seed=np.random.default_rng(seed)).random(draws)
+        uniform = np.clip(uniform, 1e-9, 1.0 - 1e-9)
+        deviates = student.ppf(uniform[:, :size], FREEDOM) / np.sqrt(FREEDOM / (FREEDOM - 2.0))
+        hill = np.arange(draws) % len(hills)
+        places = [hills[i].middle + hills[i].root @ row for i, row in zip(hill, deviates, strict=True)]
+        return np.array(places), belief.spread * belief.spread_factor ** ndtri(uniform[:, size])
+
+
+def _weights(places: Array, told: Array, lots: list[list[Hill]]) -> Array:
+    """Weights of draws (N,), their sum 1: the posterior's density over that of all lots together."""
+    drawn = [
+        logsumexp([hill.log_density(places) for hill in hills], axis=0) - np.log(len(hills)) for hills in lots
+    ]
+    excess = told - logsumexp(drawn, axis=0)
+    weights = np.exp(np.clip(excess - excess.max(), -600.0, 0.0))
+    return np.asarray(weights / weights.sum())
+
+
+def _moulded(places: Array, weights: Array) -> Hill:
+    """A hill of the mean and covariance of weighed draws; weights tempered, for few draws may carry them all."""
+    even = np.sqrt(weights) / np.sqrt(weights).sum()
+    mean = even @ places
+    about = places - mean
+    covariance = (even[:, None] * about).T @ about + 1e-6 * np.eye(mean.size)
+    return Hill(mean, cholesky(covariance, lower=True), ())
+
+
+def _distinct(hills: list[Hill]) -> list[Hill]:
+    """Hills that are not the same one twice, and not so low that they do not matter; the best first."""
+    kept: list[Hill] = []
+    for hill in sorted(hills, key=lambda one: -one.evidence):
+        low = kept and hill.evidence < kept[0].evidence - NEGLIGIBLE
+        same = any(np.linalg.norm(other.away(hill.middle)) < SAME for other in kept)
+        if not low and not same:
+            kept.append(hill)
+    return kept

@@ -1,0 +1,211 @@
+"""A practice mirror: simulated glass and pitch, worked stroke by stroke by the planar engine, read with noise.
+
+What is true of it (its constants, how far its sessions vary) is drawn once from a seed and the bench's spread,
+and stays hidden from what proposes; every session's strokes and readings draw from streams of their own, so
+that a practice mirror is the same every time it is walked through with the same programmes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Programme
+from wearsim.figure.conic import conic_departure
+from wearsim.knifeedge.readings import Readings
+from wearsim.knifeedge.settings import STATED_AT
+from wearsim.knifeedge.zones import Zones, zone_readings
+from wearsim.learn.discrepancy import Discrepancy
+from wearsim.wear.constants import AS_STATED, NAMES, Constants
+from wearsim.wear.grid import Array
+from wearsim.wear.planar import PlanarAccuracy, work_spell
+from wearsim.wear.planar_bench import Stand, pieces_for, spell_for
+from wearsim.wear.planar_grid import RoundStart, glass_map, pressed_lap, ring_mean
+from wearsim.wear.start import StartFigure
+from wearsim.wear.state import lap_name
+
+COARSE = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
+WORKING, READING, SESSIONS, TRUTH = 1, 2, 3, 4
+PROFILE_POINTS = 101
+
+
+@dataclass(frozen=True)
+class Tester:
+    """Whoever reads the practice mirror, and how well.
+
+    Parameters
+    ----------
+    windows : int
+        Of the mask.
+    repeats : int
+        Rows of readings.
+    sigma : float
+        Of one setting at 0.35 of the radius, going as 1/r [m].
+    """
+
+    windows: int = 8
+    repeats: int = 3
+    sigma: float = 1e-4
+
+    def zones(self, bench: Bench) -> Zones:
+        """Windows of equal width from near the centre to the edge of what counts, a bridge between each two."""
+        mirror = bench.mirror
+        inner = max(0.12 * mirror.radius, mirror.hole_radius)
+        edges = np.linspace(inner, mirror.clear_radius, self.windows + 1)
+        bridge = 0.05 * (edges[1] - edges[0])
+        return Zones.from_windows(np.stack([edges[:-1] + bridge, edges[1:] - bridge], axis=1))
+
+    def read(self, bench: Bench, radius: Array, error: Array, rng: np.random.Generator) -> Readings:
+        """A sheet of readings of a figure error at these radii, as it would be written down."""
+        zones, mirror = self.zones(bench), bench.mirror
+        true = zone_readings(
+            zones, radius, error, radius_of_curvature=mirror.radius_of_curvature, conic=mirror.conic
+        )
+        spread = self.sigma * STATED_AT * mirror.radius / zones.middle
+        rows = true + spread * rng.standard_normal((self.repeats, len(zones)))
+        zero = rows[:, :1] - 1e-3 * rng.random((self.repeats, 1))
+        return Readings(zones, np.round(rows - zero, 5), sigma=self.sigma)
+
+
+def sheet_text(readings: Readings) -> str:
+    """TOML of a sheet of readings in millimetres, to the hundredth."""
+
+    def row(values: Array, digits: int) -> str:
+        return "[" + ", ".join(f"{1e3 * value:.{digits}f}" for value in values) + "]"
+
+    windows = np.stack([readings.zones.inner, readings.zones.outer], axis=1)
+    lines = [
+        f'source = "{readings.source}"',
+        'length_unit = "mm"',
+        "windows = [" + ", ".join(row(pair, 3) for pair in windows) + "]",
+        "readings = [\n" + "".join(f"    {row(values, 2)},\n" for values in readings.positions) + "]",
+    ]
+    if isinstance(readings.sigma, float):
+        lines.append(f"sigma = {1e3 * readings.sigma:g}")
+    return "\n".join(lines) + "\n"
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What is true of a practice mirror and nobody may look at.
+
+    Parameters
+    ----------
+    constants : Constants
+        Factors on the bench's constants.
+    spread : float
+        Relative spread of the removal from session to session [1].
+    seed : int
+        Of everything that chance brings.
+    """
+
+    constants: Constants = AS_STATED
+    spread: float = 0.0
+    seed: int = 0
+
+    def stream(self, purpose: int, session: int = 0) -> np.random.Generator:
+        """The stream of one purpose in one session."""
+        return np.random.default_rng(np.random.SeedSequence(self.seed, spawn_key=(purpose, session)))
+
+    def factor(self, session: int) -> float:
+        """Of the removal in one session [1]."""
+        return float(np.exp(self.spread * self.stream(SESSIONS, session).standard_normal()))
+
+
+def drawn_truth(bench: Bench, seed: int, discrepancy: Discrepancy | None = None) -> Truth:
+    """Constants from the bench's spread, and a session-to-session spread from what is believed of it."""
+    discrepancy = discrepancy or Discrepancy()
+    rng = Truth(seed=seed).stream(TRUTH)
+    logs = rng.standard_normal(len(NAMES)) * np.log([getattr(bench.spread, name) for name in NAMES])
+    spread = discrepancy.spread * discrepancy.spread_factor ** rng.standard_normal()
+    constants = Constants(**dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True)))
+    return Truth(constants, float(spread), seed)
+
+
+@dataclass
+class PracticeMirror:
+    """The simulated glass and laps; :meth:`work` changes them.
+
+    Parameters
+    ----------
+    bench : Bench
+        As the person believes it to be.
+    truth : Truth
+    start : StartFigure
+        The true glass at the beginning.
+    accuracy : PlanarAccuracy
+    """
+
+    bench: Bench
+    truth: Truth
+    start: StartFigure
+    accuracy: PlanarAccuracy = COARSE
+    sessions: int = 0
+    _glass: Array = field(init=False, repr=False)
+    _laps: dict[str, Array] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        seen = pieces_for(self.bench, self.bench.laps[0], self.truth.constants).glass(self.accuracy.cells)
+        self._across = seen.across
+        self._glass = glass_map(RoundStart(self.start.radius, self.start.height), seen)
+        self._laps = {}
+        for lap in self.bench.laps:
+            pieces = pieces_for(self.bench, lap, self.truth.constants)
+            glass = pieces.glass(self.accuracy.cells)
+            pitch = pieces.pitch(glass)
+            spherical = lap.start == "spherical"
+            shape = (pitch.across.size, pitch.across.size)
+            self._laps[lap_name(lap)] = (
+                np.zeros(shape) if spherical else pressed_lap(self._glass, glass, pitch)
+            )
+
+    def work(self, programme: Programme, bench: Bench | None = None) -> None:
+        """Work a programme; the laps begin as they were left.
+
+        Parameters
+        ----------
+        programme : Programme
+        bench : Bench, optional
+            Under the session's conditions.
+
+        Raises
+        ------
+        TipsOffError, ContactError
+        """
+        self.sessions += 1
+        bench = self.bench if bench is None else bench
+        factor = self.truth.factor(self.sessions)
+        constants = replace(self.truth.constants, preston=self.truth.constants.preston * factor)
+        entropy = int(self.truth.stream(WORKING, self.sessions).integers(2**32))
+        stand = Stand()
+        for number, spell in enumerate(programme.spells, start=1):
+            lap = bench.lap(spell.lap)
+            pieces = pieces_for(bench, lap, constants)
+            glass = pieces.glass(self.accuracy.cells)
+            stand = stand.before(spell)
+            plain = spell_for(bench, spell, number, stand)
+            work_spell(
+                plain, pieces, glass, pieces.pitch(glass), self._glass, self._laps[lap_name(lap)],
+                seed=entropy, accuracy=self.accuracy,
+            )  # fmt: skip
+            stand = stand if plain.motion is None else stand.after(plain.motion, spell.duration)
+
+    @property
+    def radius(self) -> Array:
+        """Radii of :meth:`error` [m]."""
+        return np.linspace(self.bench.mirror.hole_radius, self.bench.mirror.radius, PROFILE_POINTS)
+
+    @property
+    def error(self) -> Array:
+        """The true figure error at :attr:`radius`: mean over circles, less the target, not levelled [m]."""
+        mirror = self.bench.mirror
+        distance = np.hypot(self._across, self._across[:, None])
+        target = conic_departure(distance, mirror.radius_of_curvature, mirror.conic)
+        return ring_mean(self._glass - target, self._across, self.radius)
+
+    def read(self, tester: Tester) -> Readings:
+        """A sheet of readings of the glass as it stands."""
+        rng = self.truth.stream(READING, self.sessions)
+        return tester.read(self.bench, self.radius, self.error, rng)

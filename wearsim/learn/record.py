@@ -1,0 +1,174 @@
+"""A session into a mirror's folder: whole or not at all, whatever happens meanwhile.
+
+The session is written into a folder of its own under a hidden name inside the mirror's folder, every file forced
+to the disc, and that folder then renamed to its number: a rename is one step of the file system. A record that is
+killed leaves at most a hidden folder, which nothing reads and which a record a day later clears away.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+import time
+from pathlib import Path
+
+from wearsim.bench.files import load_programme
+from wearsim.bench.reading import read_text
+from wearsim.errors import CouldNotError, InputError
+from wearsim.learn.folder import BENCH, MirrorFolder, check_measured, open_folder, session_name
+from wearsim.learn.session import PROFILE, PROGRAMME, READINGS, SESSION, Session, SessionNote, dump_note
+
+PARTIAL = ".being-recorded-"
+STALE = 86_400.0
+"""Age after which a hidden folder is left over from a record that died [s]."""
+
+
+def record(
+    folder: str | Path,
+    programme: str | Path,
+    *,
+    note: SessionNote,
+    readings: str | Path | None = None,
+    profile: str | Path | None = None,
+) -> Session:
+    """Add a session to a mirror's folder.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The mirror's folder.
+    programme : str or Path
+        What was done; its text is kept as it stands.
+    note : SessionNote
+        Date, temperature, abrasive, how the lap began, notes.
+    readings, profile : str or Path, optional
+        What was read afterwards: exactly one of them; kept as it stands.
+
+    Returns
+    -------
+    Session
+        As it now lies in the folder.
+
+    Raises
+    ------
+    InputError
+        A folder or file that cannot be used; nothing is written then.
+    CouldNotError
+        Where the disc refuses, or another record was faster; nothing of this session is there then.
+    """
+    there = open_folder(folder)
+    number = len(there.sessions) + 1
+    texts = _texts(there, Path(programme), readings, profile, note)
+    _clear_stale(there.path)
+    place = there.path / session_name(number)
+    partial = there.path / f"{PARTIAL}{session_name(number)}-{os.getpid()}-{time.monotonic_ns()}"
+    try:
+        _write_whole(partial, texts)
+        _settle(partial, place)
+    except OSError as error:
+        shutil.rmtree(partial, ignore_errors=True)
+        raise _refused(error, place) from error
+    return open_folder(folder).sessions[number - 1]
+
+
+def _texts(
+    there: MirrorFolder, programme: Path, readings: str | Path | None, profile: str | Path | None,
+    note: SessionNote,
+) -> dict[str, str]:  # fmt: skip
+    """What each file of the session will hold, everything checked."""
+    if (readings is None) == (profile is None):
+        came = "both" if readings is not None else "neither"
+        raise InputError(
+            "what was read after the session", value=came, expected="either readings or a profile"
+        )
+    load_programme(programme, there.bench)
+    measured = Path(readings if readings is not None else profile)  # type: ignore[arg-type]
+    name = READINGS if readings is not None else PROFILE
+    if (measured.suffix.lower() == ".csv") != (name == PROFILE):
+        expected = "a .csv file" if name == PROFILE else "a .toml file"
+        raise InputError(f"not a {name.partition('.')[0]} by its name", file=measured, expected=expected)
+    check_measured(measured, there.bench)
+    note.bench_for(there.bench)
+    return {PROGRAMME: read_text(programme), name: read_text(measured), SESSION: dump_note(note)}
+
+
+def _write_whole(partial: Path, texts: dict[str, str]) -> None:
+    partial.mkdir()
+    for name, text in texts.items():
+        with (partial / name).open("w", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+            stream.flush()
+            os.fsync(stream.fileno())
+    _force(partial)
+
+
+def _settle(partial: Path, place: Path) -> None:
+    if place.exists():  # the rename would replace an empty folder
+        raise FileExistsError(errno.EEXIST, "exists", str(place))
+    partial.rename(place)
+    _force(place.parent)
+
+
+def _force(folder: Path) -> None:
+    """Force a folder's entries to the disc."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _refused(error: OSError, place: Path) -> CouldNotError:
+    if error.errno in (errno.EEXIST, errno.ENOTEMPTY):
+        return CouldNotError(f"{place}: another record was faster; record again for the session after it")
+    return CouldNotError(f"{place}: the session cannot be written ({error.strerror or error})")
+
+
+def _clear_stale(folder: Path) -> None:
+    """Clear away what records that died a day or more ago left."""
+    for partial in folder.glob(f"{PARTIAL}*"):
+        try:
+            if time.time() - partial.stat().st_mtime > STALE:
+                shutil.rmtree(partial, ignore_errors=True)
+        except FileNotFoundError:
+            continue
+
+
+def new_folder(path: str | Path, bench_text: str, files: dict[str, str], practice: str | None = None) -> Path:
+    """Make a mirror's folder, whole or not at all.
+
+    Parameters
+    ----------
+    path : str or Path
+        Must not exist yet.
+    bench_text : str
+        Its ``bench.toml``.
+    files : dict of str to str
+        More files, such as the measurement that the bench names.
+    practice : str, optional
+        Text of ``practice.toml``: what says that the mirror is simulated.
+
+    Raises
+    ------
+    InputError
+        Where it exists already.
+    CouldNotError
+        Where the disc refuses.
+    """
+    from wearsim.learn.folder import PRACTICE
+
+    place = Path(path)
+    if place.exists():
+        raise InputError("exists already", file=place, expected="the name of a new folder")
+    if not place.parent.is_dir():
+        raise InputError("its folder is missing", file=place)
+    partial = place.with_name(f"{PARTIAL}{place.name}-{os.getpid()}")
+    texts = {BENCH: bench_text, **files, **({} if practice is None else {PRACTICE: practice})}
+    try:
+        _write_whole(partial, texts)
+        _settle(partial, place)
+    except OSError as error:
+        shutil.rmtree(partial, ignore_errors=True)
+        raise CouldNotError(f"{place}: cannot be written ({error.strerror or error})") from error
+    return place

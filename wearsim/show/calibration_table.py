@@ -1,0 +1,89 @@
+"""What the sessions say of hands and pitch, as text."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.learn.calibrate import Calibration, SessionFit, stated_constant
+from wearsim.show.text import columns, paragraph
+from wearsim.wear.constants import NAMES
+
+TITLES = {
+    "preston": "Preston coefficient",
+    "stiffness": "stiffness of the pitch",
+    "relaxation_time": "relaxation time",
+    "edge_gain": "edge gain",
+}
+UNITS = {
+    "preston": (1e-12, "1e-12/Pa"),
+    "stiffness": (1e9, "GPa/m"),
+    "relaxation_time": (60.0, "min"),
+    "edge_gain": (1.0, ""),
+}
+VERDICTS = {
+    "told": "told by the sessions",
+    "partly": "partly told",
+    "prior": "still what was believed before",
+    "known": "stated as known",
+}
+FACTOR_90 = 1.6448536
+
+
+def calibration_text(bench: Bench, found: Calibration) -> str:
+    """Constants with their intervals, what the data tell, and how each session fits.
+
+    Parameters
+    ----------
+    bench : Bench
+        Of the folder.
+    found : Calibration
+    """
+    rows = [("", "Believed before, 90 %", "Now, 90 %", "")]
+    low, high = np.exp(found.posterior.interval())
+    before = np.sqrt(np.diagonal(found.prior.covariance))
+    for i, name in enumerate(NAMES):
+        size, unit = UNITS[name]
+        stated = stated_constant(bench, name)[0] / size
+        factor = float(np.exp(FACTOR_90 * before[i]))
+        rows.append((
+            TITLES[name], f"{stated / factor:.3g} to {stated * factor:.3g}",
+            f"{stated * low[i]:.3g} to {stated * high[i]:.3g} {unit}".rstrip(), VERDICTS[found.told(name)],
+        ))  # fmt: skip
+    parts = ["\n".join(columns(rows, "<>><")), _spread(bench, found), _sessions(found)]
+    return "\n\n".join(parts)
+
+
+def _spread(bench: Bench, found: Calibration) -> str:
+    text = f"Removals vary by about {found.posterior.spread:.0%} from one session to the next. "
+    lap = bench.laps[0]
+    text += f"Relaxation time at {lap.pitch_temperature:g} degC"
+    text += (
+        "; stiffness and relaxation time of the first lap, the others by the same factors."
+        if len(bench.laps) > 1
+        else "."
+    )
+    return paragraph(text)
+
+
+def _sessions(found: Calibration) -> str:
+    rows = [("Session", "Chi-square", "of", "Chance", "")]
+    rows += [
+        (str(fit.number), f"{fit.chi_square:.1f}", str(fit.compared), _chance(fit), _verdict(fit))
+        for fit in found.sessions
+    ]
+    lines = columns(rows, "<>>><")
+    if found.misfits:
+        lines.append(paragraph(
+            "A session that does not fit is set aside, and the constants are not bent to it: was another stroke "
+            "worked than was recorded, was the lap not pressed, or was the sheet read of another day?"
+        ))  # fmt: skip
+    return "\n".join(lines)
+
+
+def _chance(fit: SessionFit) -> str:
+    return f"{fit.chance:.0%}" if fit.chance >= 0.01 else "under 1%"
+
+
+def _verdict(fit: SessionFit) -> str:
+    return "fits" if fit.fits else "does not fit: set aside"

@@ -1,0 +1,95 @@
+"""The plot of a mirror's history: the figure against hours of work, and each session's surface read and predicted."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wearsim.bench.mirror import Mirror
+from wearsim.learn.history import Entry, History
+from wearsim.show.lengths import Unit, height_unit
+from wearsim.show.profiles import draw_left_out
+from wearsim.show.style import AFTER, BEFORE, BLUE, INK, RED, house, sheet
+from wearsim.wear.grid import Array
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure, SubFigure
+
+MOST_PANELS = 8
+A_ROW = 4
+
+
+def history_figure(told: History, mirror: Mirror, radial: Unit) -> Figure:
+    """Plot a history.
+
+    Parameters
+    ----------
+    told : History
+    mirror : Mirror
+    radial : Unit
+        Of radii.
+    """
+    shown = told.entries[-MOST_PANELS:]
+    rows = -(-len(shown) // A_ROW)
+    with house():
+        figure = sheet(8.5, 4.0 + 2.5 * rows)
+        if not rows:
+            _course(figure.subplots(), told)
+            return figure
+        upper, lower = figure.subfigures(2, 1, squeeze=False, height_ratios=[4.0, 2.5 * rows]).ravel()
+        _course(upper.subplots(), told)
+        _surfaces(lower, told, shown, mirror, radial, rows)
+    return figure
+
+
+def _course(axes: Axes, told: History) -> None:
+    """RMS against hours, as read and as predicted, each with its band."""
+    high = height_unit(max([told.first_rms, *(entry.measured_rms for entry in told.entries)]))
+    hours = np.cumsum([0.0, *(entry.minutes / 60.0 for entry in told.entries)])
+    read = np.array([told.first_rms, *(entry.measured_rms for entry in told.entries)])
+    bands = np.array([told.first_band, *(entry.measured_band for entry in told.entries)])
+    _bars(axes, hours, read / high.size, bands / high.size, BLUE, "o", "read after the session, 90 %")
+    axes.plot(hours, read / high.size, color=BLUE, linewidth=1.0, alpha=0.5)
+    if told.entries:
+        beside = 0.012 * max(hours[-1], 0.1)
+        predicted = np.array([entry.predicted_rms for entry in told.entries])
+        bands = np.array([entry.predicted_band for entry in told.entries])
+        label = "predicted before the session, 90 %"
+        _bars(axes, hours[1:] + beside, predicted / high.size, bands / high.size, RED, "D", label)
+    for entry, hour, value in zip(told.entries, hours[1:], read[1:], strict=True):
+        mark = f"{entry.number}" + ("" if entry.fits else ", does not fit")
+        axes.annotate(mark, (hour, value / high.size), (-4, -12), textcoords="offset points", ha="right")
+    axes.set_ylim(bottom=0.0)
+    axes.set_xlabel("hours of work")
+    axes.set_ylabel(f"RMS of the surface [{high.name}]")
+    axes.legend(loc="upper right")
+    axes.set_title("A practice mirror, simulated" if told.is_practice else f"{len(told.entries)} sessions")
+
+
+def _bars(axes: Axes, x: Array, y: Array, band: Array, colour: str, marker: str, label: str) -> None:
+    axes.vlines(x, band[:, 0], band[:, 1], color=colour, linewidth=1.4)
+    face = colour if marker == "o" else "white"
+    axes.plot(x, y, marker, color=colour, markerfacecolor=face, markersize=6, label=label)
+
+
+def _surfaces(
+    figure: SubFigure, told: History, shown: tuple[Entry, ...], mirror: Mirror, radial: Unit, rows: int
+) -> None:
+    """A panel a session: the surface as read, and as it was predicted."""
+    panels = figure.subplots(rows, A_ROW, squeeze=False, sharex=True, sharey=True)
+    high = height_unit(max(float(np.abs(entry.measured).max()) for entry in shown))
+    radius = told.radius / radial.size
+    for axes, entry in zip(panels.flat, shown, strict=False):
+        axes.axhline(0.0, color=INK, linewidth=0.6)
+        axes.plot(radius, entry.predicted / high.size, label="predicted", **BEFORE)
+        axes.plot(radius, entry.measured / high.size, label="read", **AFTER)
+        draw_left_out(axes, mirror, radial)
+        axes.set_title(f"session {entry.number}" + ("" if entry.fits else " (!)"), fontsize=10)
+        axes.set_xlim(0.0, mirror.radius / radial.size)
+    for axes in list(panels.flat)[len(shown) :]:
+        axes.set_axis_off()
+    panels[0, 0].legend(loc="best", fontsize=8)
+    figure.supxlabel(f"radius on the mirror [{radial.name}]", fontsize=9)
+    figure.supylabel(f"surface [{high.name}]", fontsize=9)

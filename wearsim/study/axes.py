@@ -1,0 +1,238 @@
+"""The axes of a study: a grid, a list, or a random sample of one setting (or of several that go together)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import numpy as np
+from pydantic import BeforeValidator
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.faults import read_piece
+from wearsim.bench.piece import Piece, choice
+from wearsim.bench.programme import Programme
+from wearsim.bench.quantity import default, refuse, whole
+from wearsim.errors import InputError
+from wearsim.study.sampling import SPREADS, Distribution
+from wearsim.study.settings import Setting, Value, find_setting
+
+MOST_POINTS = 1_000_000
+_SHAPES = ("grid", "list", "sample")
+Spacing = Literal["even", "log"]
+
+
+def _keys(value: Any) -> tuple[str, ...]:
+    words = [value] if isinstance(value, str) else value
+    if not isinstance(words, list) or not words or not all(isinstance(word, str) for word in words):
+        raise refuse("no dotted name", '"hands.push", or a list of names that take the same value')
+    return tuple(words)
+
+
+def _anything(value: Any) -> Any:
+    return value
+
+
+class AxisTable(Piece):
+    """One axis as it stands in the file, from ``[[axis]]``.
+
+    Attributes
+    ----------
+    key : tuple of str
+        Dotted name; of several names all take the same value.
+    grid, list, sample : object
+        Exactly one of these.
+    """
+
+    key: Annotated[tuple[str, ...], BeforeValidator(_keys)]
+    grid: Annotated[Any, BeforeValidator(_anything)] = None
+    list: Annotated[Any, BeforeValidator(_anything)] = None
+    sample: Annotated[Any, BeforeValidator(_anything)] = None
+
+
+class GridTable(Piece):
+    """``grid = { first = "0 mm", last = "90 mm", count = 7 }``, evenly or by equal factors (``spacing``)."""
+
+    first: Any
+    last: Any
+    count: Annotated[int, whole("7", least=1, most=MOST_POINTS)]
+    spacing: Annotated[Spacing, *choice("even", "log")] = default("even", "equal steps")
+
+
+@dataclass(frozen=True)
+class Axis:
+    """One axis, ready for use.
+
+    Parameters
+    ----------
+    settings : tuple of Setting
+    unit : str
+        Of its numbers; empty for words.
+    values : tuple of float or str
+        SI numbers or words, in order; empty for a sampled axis.
+    raw : tuple
+        The same as they would stand in a file.
+    distribution : Distribution or None
+        Of a sampled axis.
+    """
+
+    settings: tuple[Setting, ...]
+    unit: str
+    values: tuple[Value, ...] = ()
+    raw: tuple[Any, ...] = ()
+    distribution: Distribution | None = None
+
+    @property
+    def key(self) -> str:
+        """Its dotted name or names."""
+        return ", ".join(setting.key for setting in self.settings)
+
+    @property
+    def name(self) -> str:
+        """Name of its dataset: the first dotted name in letters that every tool takes."""
+        return self.settings[0].key.replace(" ", "_").replace(".", "_")
+
+    @property
+    def is_number(self) -> bool:
+        """Whether its values are numbers."""
+        return self.unit != ""
+
+    def is_of(self, spells: bool) -> bool:
+        """Whether it varies the programme's spells, or the bench."""
+        return any((setting.table == "spell") == spells for setting in self.settings)
+
+    def changes(self, raw: Any) -> list[tuple[Setting, Any]]:
+        """What one of its raw values changes."""
+        return [(setting, raw) for setting in self.settings]
+
+    def written(self, number: float) -> Any:
+        """A sampled number as it would stand in a file."""
+        return self.settings[0].written(number, self.unit)
+
+
+def read_axis(table: Any, at: str, bench: Bench, programme: Programme, file: Path | None) -> Axis:
+    """One axis from its table.
+
+    Parameters
+    ----------
+    table : object
+        What the file holds.
+    at : str
+        Its key, ``"axis 1"``.
+    bench, programme
+        On which the names must stand.
+    file : Path or None
+
+    Raises
+    ------
+    InputError
+    """
+    read = read_piece(AxisTable, table, at, file)
+    settings = tuple(find_setting(key, bench, programme, file, f"{at}.key") for key in read.key)
+    given = [shape for shape in _SHAPES if getattr(read, shape) is not None]
+    if len(given) != 1:
+        came = " and ".join(given) or "none"
+        raise InputError(
+            "exactly one is needed", file=file, key=at, value=came, expected="grid, list or sample"
+        )
+    maker = {"grid": _grid, "list": _list, "sample": _sampled}[given[0]]
+    return maker(getattr(read, given[0]), settings, f"{at}.{given[0]}", file)
+
+
+def _grid(table: Any, settings: tuple[Setting, ...], at: str, file: Path | None) -> Axis:
+    grid = read_piece(GridTable, table, at, file)
+    setting = settings[0]
+    first, last = (setting.number(getattr(grid, end), file, f"{at}.{end}") for end in ("first", "last"))
+    unit = setting.unit_of(grid.first)
+    if unit != setting.unit_of(grid.last):
+        raise InputError("first and last are of different kinds", file=file, key=at, expected="units on both")
+    if grid.spacing == "log":
+        if first <= 0.0 or last <= 0.0:
+            raise InputError("equal factors need numbers above 0", file=file, key=at)
+        numbers = np.geomspace(first, last, grid.count)
+    else:
+        numbers = np.linspace(first, last, grid.count)
+    values = tuple(float(number) for number in numbers)
+    if len(set(values)) != len(values):
+        raise InputError("first and last are the same", file=file, key=at, value=grid.first)
+    return Axis(settings, unit, values, tuple(setting.written(value, unit) for value in values))
+
+
+def _list(items: Any, settings: tuple[Setting, ...], at: str, file: Path | None) -> Axis:
+    if not isinstance(items, list) or not 0 < len(items) <= MOST_POINTS:
+        raise InputError("no list of values", file=file, key=at, value=items, expected="[..., ...]")
+    setting = settings[0]
+    if setting.kind is None:
+        values: tuple[Value, ...] = tuple(_as_words(item) for item in items)
+        unit = ""
+    else:
+        values = tuple(setting.number(item, file, at) for item in items)
+        units = {setting.unit_of(item) for item in items}
+        if len(units) != 1:
+            raise InputError(
+                "fractions and lengths in one list", file=file, key=at, expected="one or the other"
+            )
+        unit = units.pop()
+    if len(set(values)) != len(values):
+        raise InputError("a value stands twice", file=file, key=at, value=items)
+    return Axis(settings, unit, values, tuple(items))
+
+
+def _as_words(item: Any) -> str:
+    return ", ".join(map(str, item)) if isinstance(item, list) else str(item)
+
+
+def _sampled(table: Any, settings: tuple[Setting, ...], at: str, file: Path | None) -> Axis:
+    setting = settings[0]
+    if not isinstance(table, dict) or table.get("spread") not in SPREADS:
+        came = table.get("spread") if isinstance(table, dict) else table
+        expected = "spread = " + ", ".join(f'"{word}"' for word in SPREADS)
+        raise InputError("no such spread", file=file, key=at, value=came, expected=expected)
+    spread = table["spread"]
+    needed = SPREADS[spread]
+    if set(table) != {"spread", *needed}:
+        raise InputError(
+            "not the keys of this spread", file=file, key=at, value=", ".join(table),
+            expected=", ".join(("spread", *needed)),
+        )  # fmt: skip
+    first = setting.number(table[needed[0]], file, f"{at}.{needed[0]}")
+    second = _second(setting, table[needed[1]], needed[1], at, file)
+    unit = setting.unit_of(table[needed[0]])
+    if needed[1] != "factor" and setting.unit_of(table[needed[1]]) != unit:
+        raise InputError(
+            "two numbers of different kinds", file=file, key=at, expected="units on both or neither"
+        )
+    _check_spread(spread, first, second, at, file)
+    return Axis(settings, unit, distribution=Distribution(spread, first, second))
+
+
+def _second(setting: Setting, raw: Any, name: str, at: str, file: Path | None) -> float:
+    if name != "factor":
+        if name == "sigma" and setting.kind is not None and setting.kind.base == "degC":
+            return _degrees(raw, f"{at}.sigma", file)
+        return setting.number(raw, file, f"{at}.{name}")
+    if isinstance(raw, bool) or not isinstance(raw, (int, float)) or not 1.0 < raw <= 100.0:
+        raise InputError(
+            "no such factor", file=file, key=f"{at}.factor", value=raw, expected="a number above 1"
+        )
+    return float(raw)
+
+
+def _degrees(raw: Any, at: str, file: Path | None) -> float:
+    """A difference of temperatures: ``"2 degC"`` is 2, and the zeros of other scales must not come in."""
+    number, _, unit = raw.partition(" ") if isinstance(raw, str) else ("", "", "")
+    try:
+        return float(number) if unit.strip() in ("degC", "K") else float("x")
+    except ValueError:
+        expected = 'a difference in degC, such as "2 degC"'
+        raise InputError("no such difference", file=file, key=at, value=raw, expected=expected) from None
+
+
+def _check_spread(spread: str, first: float, second: float, at: str, file: Path | None) -> None:
+    if spread.endswith("uniform") and not first < second:
+        raise InputError("least must be below most", file=file, key=at)
+    if spread.startswith("log") and first <= 0.0:
+        raise InputError("must be above 0", file=file, key=at, value=first)
+    if spread == "normal" and second <= 0.0:
+        raise InputError("must be above 0", file=file, key=f"{at}.sigma", value=second)

@@ -1,0 +1,352 @@
+"""One case: from its place among the cases to the numbers that are kept, or the reason why it failed.
+
+A worker is sent a :class:`Job` (all that cases have in common) and the places of a few cases, and sends back a
+:class:`Part`. What cases share (the glass at the start, the gauge of the figure) is kept between them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Any
+from uuid import uuid4
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Programme
+from wearsim.errors import ContactError, InputError, TipsOffError
+from wearsim.figure.numbers import FigureGauge
+from wearsim.study.axes import Axis
+from wearsim.study.plan import Study
+from wearsim.study.quantities import QUANTITIES, Drawn, Worked, kept_quantities
+from wearsim.study.settings import by_table, changed_bench, changed_programme
+from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.constants import NAMES, Belief, Constants, prior
+from wearsim.wear.grid import Array
+from wearsim.wear.predict import gauge_for, predict
+from wearsim.wear.radial import work
+from wearsim.wear.start import StartFigure, start_figure
+from wearsim.wear.state import State, start_state
+
+FAILURES = ("none", "tips_off", "refused", "no_balance")
+"""Why a case failed, by its code."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """All that the cases of a study have in common, as it travels to the workers.
+
+    Parameters
+    ----------
+    bench : Bench
+    programme : Programme
+    bench_table, programme_table : dict
+    axes, sampled : tuple of Axis
+    shape : tuple of int
+        Of the cases.
+    engine : str
+    keep : tuple of str
+        Names of :data:`~wearsim.study.quantities.QUANTITIES`.
+    draws : int
+    edge_limit : float
+        [waves]
+    seed : int
+    accuracy : Accuracy
+    start : StartFigure or None
+        The glass, where no axis touches it.
+    token : str
+        Its own: what one job has found out holds for no other.
+    """
+
+    bench: Bench
+    programme: Programme
+    bench_table: dict[str, Any]
+    programme_table: dict[str, Any]
+    axes: tuple[Axis, ...]
+    sampled: tuple[Axis, ...]
+    shape: tuple[int, ...]
+    engine: str
+    keep: tuple[str, ...]
+    draws: int
+    edge_limit: float
+    seed: int
+    accuracy: Accuracy = DEFAULT
+    start: StartFigure | None = None
+    token: str = field(default_factory=lambda: uuid4().hex)
+
+    def settle(self, place: int, row: Array | None) -> tuple[Bench, Programme]:
+        """Bench and programme of one case.
+
+        Parameters
+        ----------
+        place : int
+            Among all cases, the last axis running fastest.
+        row : (number of sampled axes,) ndarray or None
+            Its sample.
+
+        Raises
+        ------
+        InputError
+            Where these values do not go together.
+        """
+        at = [int(number) for number in np.unravel_index(place, self.shape)]
+        bench, programme = (
+            _settled(_Keyed((self.token, spells, *self._places(at, row, spells)), (self, at, row, spells)))
+            for spells in (False, True)
+        )
+        return bench, programme.check_on(bench)
+
+    def _places(self, at: list[int], row: Array | None, spells: bool) -> tuple[Any, ...]:
+        """What the bench, or the programme, of a case depends on."""
+        fixed = [number for axis, number in zip(self.axes, at, strict=False) if axis.is_of(spells)]
+        drawn = [number for axis, number in self._drawn(row) if axis.is_of(spells)]
+        return (*fixed, None, *drawn)
+
+    def _drawn(self, row: Array | None) -> list[tuple[Axis, float]]:
+        return [] if row is None else list(zip(self.sampled, map(float, row), strict=True))
+
+    def changes(
+        self, at: list[int], row: Array | None, spells: bool
+    ) -> dict[tuple[str, int], dict[str, Any]]:
+        """What a case changes on the bench, or in the programme's spells."""
+        fixed = zip(self.axes, at, strict=False)
+        changed = [pair for axis, number in fixed for pair in axis.changes(axis.raw[number])]
+        for axis, number in self._drawn(row):
+            changed += axis.changes(axis.written(number))
+        return by_table((setting, raw) for setting, raw in changed if (setting.table == "spell") == spells)
+
+
+@dataclass(frozen=True, eq=False)
+class _Keyed:
+    """A question whose answer cases share: the same key, the same answer, whatever else is given."""
+
+    key: tuple[Any, ...]
+    given: tuple[Any, ...]
+
+    def __hash__(self) -> int:
+        return hash(self.key)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Keyed) and self.key == other.key
+
+
+@lru_cache(maxsize=256)
+def _settled(case: _Keyed) -> Any:
+    job, at, row, spells = case.given
+    if spells:
+        return changed_programme(job.programme, job.programme_table, job.changes(at, row, spells))
+    return changed_bench(job.bench, job.bench_table, job.changes(at, row, spells))
+
+
+def job_for(study: Study, seed: int = 0, accuracy: Accuracy = DEFAULT) -> Job:
+    """The job of a study."""
+    touched = {s.table for axis in (*study.axes, *study.sampled) for s in axis.settings}
+    start = None
+    if study.about.engine == "radial" and not touched & {"mirror", "figure"}:
+        start = start_figure(study.bench, accuracy)
+    about = study.about
+    return Job(
+        study.bench, study.programme, study.bench_table, study.programme_table, study.axes, study.sampled,
+        study.shape, about.engine, kept_quantities(about.keep, about.draws), about.draws, about.edge_limit,
+        seed, accuracy, start,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Part:
+    """Cases worked out: ``first`` and those behind it.
+
+    Parameters
+    ----------
+    first : int
+    failure : (n,) int8 ndarray
+        Codes of :data:`FAILURES`.
+    reason : tuple of str
+        In words; empty where the case did not fail.
+    values : dict of str to (n, ...) ndarray
+        What is kept; NaN where the case failed.
+    inner : dict of str to (m,) ndarray
+        Coordinates of profiles and maps [m]; empty where none is kept or all of these cases failed.
+    """
+
+    first: int
+    failure: np.ndarray[Any, np.dtype[np.int8]]
+    reason: tuple[str, ...]
+    values: dict[str, Array]
+    inner: dict[str, Array]
+
+    def __len__(self) -> int:
+        return len(self.failure)
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """Cases that travel together: ``first`` to ``last`` (not included), and their samples."""
+
+    number: int
+    first: int
+    last: int
+    rows: Array | None = None
+
+
+def work_chunk(job: Job, chunk: Chunk) -> Part:
+    """Work out the cases of a chunk; what workers run.
+
+    Raises
+    ------
+    InputError
+        Only where a file that all cases need cannot be read.
+    """
+    results, codes, reasons = [], [], []
+    inner: dict[str, Array] = {}
+    for place in range(chunk.first, chunk.last):
+        row = None if chunk.rows is None else chunk.rows[place - chunk.first]
+        values, code, reason = _one(job, place, row, inner)
+        results.append(values)
+        codes.append(code)
+        reasons.append(reason)
+    columns = {name: _column([values.get(name) for values in results]) for name in job.keep}
+    return Part(chunk.first, np.array(codes, dtype=np.int8), tuple(reasons), columns, inner)
+
+
+def _one(job: Job, place: int, row: Array | None, inner: dict[str, Array]) -> tuple[dict[str, Any], int, str]:
+    try:
+        worked = work_case(job, place, row)
+    except TipsOffError as error:
+        return {}, 1, _words(error)
+    except InputError as error:
+        return {}, 2, _words(error)
+    except ContactError as error:
+        return {}, 3, str(error)
+    wanted = {dimension for name in job.keep for dimension in QUANTITIES[name].inner} - {"percentile"}
+    if wanted and not inner:
+        inner.update({name: worked.radius if name == "radius" else worked.maps[name] for name in wanted})
+    return {name: QUANTITIES[name].take(worked) for name in job.keep}, 0, ""
+
+
+def _words(error: InputError) -> str:
+    """Why, without the name of the file: the same wherever a study is worked out."""
+    return str(InputError(error.message, key=error.key, value=error.value, expected=error.expected))
+
+
+def _column(values: list[Any]) -> Array:
+    """Values of one quantity over a chunk; NaN for cases that have none, of the shape that the others have."""
+    shape = next((np.shape(value) for value in values if value is not None), None)
+    if shape is None:
+        return np.full(len(values), np.nan)
+    column = np.full((len(values), *shape), np.nan)
+    for place, value in enumerate(values):
+        if value is not None:
+            column[place] = value
+    return column
+
+
+def work_case(job: Job, place: int, row: Array | None) -> Worked:
+    """Work out one case.
+
+    Raises
+    ------
+    InputError
+        Where the values do not go together or the top piece tips off.
+    ContactError
+        Where the contact found no balance.
+    """
+    bench, programme = job.settle(place, row)
+    if job.engine != "radial":
+        return _by_predict(job, bench, programme, place)
+    state, gauge = ground(job, bench)
+    done = work(bench, programme, state, accuracy=job.accuracy)
+    minutes = np.array([spell.minutes for spell in programme.spells])
+    shares = np.array([report.lift_off_share for report in done.reports])
+    return Worked(
+        gauge, state.radius, state.height, done.states[-1].height,
+        max((report.peak_pressure for report in done.reports), default=0.0),
+        float(shares @ minutes / minutes.sum()) if minutes.size else 0.0,
+        drawn=_drawn(job, bench, programme, place, state, gauge),
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=32)
+def _stood(case: _Keyed) -> tuple[State, FigureGauge]:
+    job, bench = case.given
+    start = start_figure(bench, job.accuracy) if job.start is None else job.start
+    state = start_state(bench, start.radius, start.height, job.accuracy)
+    return state, gauge_for(bench, start.radius)
+
+
+def ground(job: Job, bench: Bench) -> tuple[State, FigureGauge]:
+    """The state that a case starts from and the gauge of its figure, kept for the cases that share them."""
+    laps = tuple((lap.name, lap.diameter, lap.start) for lap in bench.laps)
+    key = (job.token, bench.mirror, laps, bench.figure, bench.light.wavelength)
+    return _stood(_Keyed(key, (job, bench)))
+
+
+def draw_constants(bench: Bench, count: int, seed: int, place: int) -> list[Constants]:
+    """Independent draws of the uncertain constants of one case.
+
+    Parameters
+    ----------
+    bench : Bench
+        Whose ``[spread]`` says how well they are known.
+    count : int
+    seed : int
+        Of the study.
+    place : int
+        Of the case: its draws are the same whichever worker does it.
+    """
+    belief = prior(bench)
+    rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(place,)))
+    logs = belief.mean + rng.standard_normal((count, len(NAMES))) * np.sqrt(np.diag(belief.covariance))
+    return [Constants(**dict(zip(NAMES, map(float, np.exp(row)), strict=True))) for row in logs]
+
+
+def _drawn(
+    job: Job, bench: Bench, programme: Programme, place: int, state: State, gauge: FigureGauge
+) -> Drawn | None:
+    if not job.draws:
+        return None
+    errors = []
+    for constants in draw_constants(bench, job.draws, job.seed, place):
+        try:
+            done = work(bench, programme, state, constants, job.accuracy)
+        except ContactError:
+            continue
+        errors.append(gauge.error(done.states[-1].height))
+    return _gathered(job, bench, gauge, errors)
+
+
+def _gathered(job: Job, bench: Bench, gauge: FigureGauge, errors: list[Array]) -> Drawn:
+    if not errors:
+        raise ContactError("no draw of the constants found a balance")
+    return Drawn(
+        np.array([gauge.edge_roll(error) for error in errors]),
+        np.array([gauge.aperture.rms(error) for error in errors]),
+        job.edge_limit * bench.light.wavelength,
+        job.draws - len(errors),
+    )
+
+
+def _by_predict(job: Job, bench: Bench, programme: Programme, place: int) -> Worked:
+    """Through :func:`wearsim.predict`, for an engine that has no shorter way; the case is its seed's child."""
+    seed = int(np.random.SeedSequence(job.seed, spawn_key=(place, 2)).generate_state(1)[0])
+    outcome = predict(bench, programme, job.engine, seed=seed, draws=0, accuracy=job.accuracy)
+    gauge = gauge_for(bench, outcome.radius)
+    drawn = None
+    if job.draws:
+        errors = []
+        for constants in draw_constants(bench, job.draws, job.seed, place):
+            logs = np.log([getattr(constants, name) for name in NAMES])
+            belief = Belief(logs, np.zeros((len(NAMES), len(NAMES))))
+            try:
+                one = predict(
+                    bench, programme, job.engine, seed=seed, draws=0, accuracy=job.accuracy, belief=belief
+                )
+            except ContactError:
+                continue
+            errors.append(gauge.error(one.height))
+        drawn = _gathered(job, bench, gauge, errors)
+    return Worked(
+        gauge, outcome.radius, outcome.height + outcome.removal, outcome.height, outcome.peak_pressure,
+        outcome.lift_off_share, outcome.maps, drawn,
+    )  # fmt: skip

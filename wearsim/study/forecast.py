@@ -1,0 +1,134 @@
+"""Before a study runs: how many cases, how long, how large."""
+
+from __future__ import annotations
+
+import json
+import os
+import time
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from wearsim.study.cases import Chunk, Job, job_for, work_chunk
+from wearsim.study.plan import Study, sample_of
+from wearsim.study.quantities import QUANTITIES
+from wearsim.wear.accuracy import DEFAULT, Accuracy
+
+TRIALS = 8
+"""Cases that are timed, spread over the study."""
+PATIENCE = 4.0
+"""No further case is timed after this [s]."""
+# Opening processes and loading the kernels in each, measured on the machine of docs/performance.md.
+START_UP = 3.0
+# What HDF5 keeps of a dataset besides its values, and provenance besides the texts [bytes].
+_PER_DATASET, _PROVENANCE = 950, 6_000
+_REASON, _MARKS = 16, 2
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What a study will take.
+
+    Parameters
+    ----------
+    cases : int
+    runs : int
+        Runs of the engine, draws of the constants included.
+    workers : int
+    seconds_per_case : float
+        Of one worker, measured now [s].
+    seconds : float
+        Of the whole [s].
+    file_bytes : int
+        Size of the file; while it runs and at its end as much again for its parts.
+    failed : int
+        Of the cases that were timed.
+    timed : int
+        Cases that were timed.
+    """
+
+    cases: int
+    runs: int
+    workers: int
+    seconds_per_case: float
+    seconds: float
+    file_bytes: int
+    failed: int
+    timed: int
+
+    def to_json(self) -> dict[str, Any]:
+        """One object for ``--json``."""
+        return {
+            "cases": self.cases, "engine_runs": self.runs, "workers": self.workers,
+            "case_time_s": self.seconds_per_case, "time_s": self.seconds, "file_bytes": self.file_bytes,
+            "timed_cases": self.timed, "timed_failed": self.failed,
+        }  # fmt: skip
+
+
+def forecast(
+    study: Study, *, workers: int | None = None, seed: int = 0, accuracy: Accuracy = DEFAULT
+) -> Forecast:
+    """Time a few cases of a study and reckon the whole.
+
+    Parameters
+    ----------
+    study : Study
+    workers : int, optional
+        That it will have; all cores by default.
+    seed : int
+    accuracy : Accuracy
+
+    Returns
+    -------
+    Forecast
+    """
+    job = job_for(study, seed, accuracy)
+    rows = sample_of(study, seed)
+    places = np.unique(np.linspace(0, study.cases - 1, min(TRIALS, study.cases)).astype(int))
+    times: list[float] = []
+    inner: dict[str, Any] = {}
+    failed = 0
+    _timed(job, int(places[0]), rows)  # compiles and loads
+    begun = time.perf_counter()
+    for place in places:
+        took, part = _timed(job, int(place), rows)
+        times.append(took)
+        failed += int(part.failure[0] > 0)
+        inner = inner or part.inner
+        if time.perf_counter() - begun > PATIENCE:
+            break
+    each = float(np.mean(times))
+    crew = min(workers or os.cpu_count() or 1, study.cases)
+    return Forecast(
+        study.cases, study.cases * (1 + job.draws), crew, each, START_UP + each * study.cases / crew,
+        file_size(study, job, {name: len(values) for name, values in inner.items()}), failed, len(times),
+    )  # fmt: skip
+
+
+def _timed(job: Job, place: int, rows: Any) -> tuple[float, Any]:
+    row = None if rows is None else rows[[place % len(rows)]]
+    begun = time.perf_counter()
+    part = work_chunk(job, Chunk(0, place, place + 1, row))
+    return time.perf_counter() - begun, part
+
+
+def file_size(study: Study, job: Job, inner: dict[str, int]) -> int:
+    """Size of the file [bytes], a few percent either way.
+
+    Parameters
+    ----------
+    study : Study
+    job : Job
+    inner : dict of str to int
+        Length of the inner dimensions that are known.
+    """
+    known = {"percentile": 3, **inner}
+    each = _REASON + _MARKS
+    for name in job.keep:
+        each += 8 * int(np.prod([known.get(dimension, 1) for dimension in QUANTITIES[name].inner], dtype=int))
+    sampled = 0 if study.sample is None else 8 * study.sample.count * (1 + len(study.sampled))
+    points = 8 * sum(len(axis.values) for axis in study.axes) + 8 * sum(inner.values())
+    datasets = 3 + len(job.keep) + len(study.axes) + len(study.sampled) + len(inner) + 1
+    texts = len(json.dumps([study.text, study.bench.text, study.programme.text]))
+    return each * study.cases + sampled + points + datasets * _PER_DATASET + _PROVENANCE + texts

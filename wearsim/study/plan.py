@@ -1,0 +1,290 @@
+"""STUDY.toml: what is varied, what is kept; checked as a whole before anything runs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator
+
+from wearsim.bench import catalogue
+from wearsim.bench.bench import Bench
+from wearsim.bench.faults import check_keys, nearest, placed, read_piece
+from wearsim.bench.files import load_bench, programme_from_table
+from wearsim.bench.piece import Name, Piece, choice
+from wearsim.bench.programme import Programme
+from wearsim.bench.quantity import default, number, refuse, whole
+from wearsim.bench.reading import parse_toml, read_text
+from wearsim.errors import InputError
+from wearsim.study.axes import Axis, read_axis
+from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, SIZED
+from wearsim.study.sampling import Array, SampleTable, sample
+from wearsim.study.settings import by_table, changed_bench, changed_programme
+
+MOST_CASES = 10_000_000
+MOST_AXES = 12
+Engine = Literal["radial", "planar"]
+
+
+def _kept(value: Any) -> tuple[str, ...]:
+    if not isinstance(value, list) or not value:
+        raise refuse("no list of quantities", ", ".join(QUANTITIES))
+    for word in value:
+        if word not in QUANTITIES:
+            raise refuse(f"no quantity {word!r}", nearest(str(word), QUANTITIES))
+    return tuple(dict.fromkeys(value))
+
+
+class StudyTable(Piece):
+    """What a study is about, from ``[study]``.
+
+    Attributes
+    ----------
+    bench : str
+        A ``bench.toml`` (from the study's folder) or the name of a ready bench.
+    programme : str or None
+        A ``programme.toml``; None where the study holds its own ``[[spell]]`` tables.
+    engine : {"radial", "planar"}
+    keep : tuple of str
+        Quantities kept of every case (:data:`wearsim.study.quantities.QUANTITIES`).
+    draws : int
+        Draws of the uncertain constants for each case; 0 for none.
+    edge_limit : float
+        An edge roll below minus this is a turned edge [waves of surface height].
+    """
+
+    bench: Name
+    programme: Name | None = None
+    engine: Annotated[Engine, *choice("radial", "planar")] = default("radial", "the fast one")
+    keep: Annotated[tuple[str, ...], BeforeValidator(_kept)] = DEFAULT_KEPT
+    draws: Annotated[int, whole("64", least=0, most=1_000_000)] = default(0, "the constants as stated")
+    edge_limit: Annotated[float, *number("0.125", above=0.0, most=100.0)] = default(
+        0.125, "common practice, no source: an eighth of a wave of surface"
+    )
+
+
+@dataclass(frozen=True)
+class Study:
+    """A study, read and checked.
+
+    Parameters
+    ----------
+    about : StudyTable
+    bench : Bench
+    programme : Programme
+    bench_table, programme_table : dict
+        What their files hold.
+    axes : tuple of Axis
+        Grids and lists, in the order of the file.
+    sampled : tuple of Axis
+        Sampled axes: together they are one more dimension.
+    sample : SampleTable or None
+    file : Path or None
+    text : str
+        The TOML as it was read.
+    """
+
+    about: StudyTable
+    bench: Bench
+    programme: Programme
+    bench_table: dict[str, Any]
+    programme_table: dict[str, Any]
+    axes: tuple[Axis, ...]
+    sampled: tuple[Axis, ...] = ()
+    sample: SampleTable | None = None
+    file: Path | None = None
+    text: str = ""
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Length of every dimension of the cases: the axes, then the sample."""
+        sizes = tuple(len(axis.values) for axis in self.axes)
+        return sizes if self.sample is None else (*sizes, self.sample.count)
+
+    @property
+    def cases(self) -> int:
+        """Number of cases."""
+        count = 1
+        for size in self.shape:
+            count *= size
+        return count
+
+    @property
+    def name(self) -> str:
+        """The file's name without its ending."""
+        return "study" if self.file is None else self.file.stem
+
+
+def studies_folder() -> Path:
+    """Where the ready studies lie."""
+    return catalogue.configs_folder() / "studies"
+
+
+def study_names() -> tuple[str, ...]:
+    """Names of the ready studies."""
+    return tuple(sorted(path.stem for path in studies_folder().glob("*.toml")))
+
+
+def load_study(path: str | Path) -> Study:
+    """Read and check a study.
+
+    Parameters
+    ----------
+    path : str or Path
+        A ``STUDY.toml``; or the name of a ready study of ``configs/studies``, where no such file exists.
+
+    Raises
+    ------
+    InputError
+        One line for the first fault: file, key, what came, what is expected.
+    """
+    file = Path(path)
+    if not file.exists() and str(path) in study_names():
+        file = studies_folder() / f"{path}.toml"
+    text = read_text(file, "a study in TOML, or one of " + ", ".join(study_names()))
+    return study_from_table(parse_toml(text, file), file=file, text=text)
+
+
+def study_from_table(table: dict[str, Any], *, file: Path | None = None, text: str = "") -> Study:
+    """A study from what its TOML holds.
+
+    Parameters
+    ----------
+    table : dict
+        As ``tomllib`` gives it.
+    file : Path, optional
+        For error lines; names of files are relative to its folder.
+    text : str
+        The TOML itself, kept verbatim.
+
+    Raises
+    ------
+    InputError
+    """
+    check_keys(table, ("study", "spell", "axis", "sample"), file)
+    if "study" not in table:
+        raise InputError("missing", file=file, key="study", expected="a table [study]")
+    about = read_piece(StudyTable, table["study"], "study", file)
+    bench, bench_table = _read_bench(about.bench, file)
+    programme, programme_table = _read_programme(about, table, file)
+    axes = _read_axes(table.get("axis", []), bench, programme, file)
+    sampled = tuple(axis for axis in axes if axis.distribution is not None)
+    fixed = tuple(axis for axis in axes if axis.distribution is None)
+    sample = _read_sample(table.get("sample"), sampled, file)
+    study = Study(about, bench, programme, bench_table, programme_table, fixed, sampled, sample, file, text)
+    _check_whole(study)
+    return study
+
+
+def _beside(name: str, file: Path | None) -> Path:
+    path = Path(name)
+    return path if path.is_absolute() or file is None else file.parent / path
+
+
+def _read_bench(name: str, file: Path | None) -> tuple[Bench, dict[str, Any]]:
+    path = _beside(name, file)
+    bench = load_bench(path if path.exists() or name not in catalogue.names("benches") else name)
+    return bench, parse_toml(bench.text, bench.file)
+
+
+def _read_programme(
+    about: StudyTable, table: dict[str, Any], file: Path | None
+) -> tuple[Programme, dict[str, Any]]:
+    if (about.programme is not None) == ("spell" in table):
+        raise InputError(
+            "exactly one is needed", file=file, key="study.programme",
+            expected='programme = "programme.toml", or tables [[spell]] in the study',
+        )  # fmt: skip
+    if about.programme is None:
+        own = {"spell": table["spell"]}
+        return programme_from_table(own, file=file), own
+    path = _beside(about.programme, file)
+    text = read_text(path, "a programme in TOML")
+    read = parse_toml(text, path)
+    return programme_from_table(read, file=path, text=text), read
+
+
+def _read_axes(tables: Any, bench: Bench, programme: Programme, file: Path | None) -> tuple[Axis, ...]:
+    if not isinstance(tables, list) or not 0 < len(tables) <= MOST_AXES:
+        expected = f"1 to {MOST_AXES} tables [[axis]]"
+        raise InputError("no axes", file=file, key="axis", expected=expected)
+    axes: list[Axis] = []
+    taken: set[tuple[str, int, str]] = set()
+    for place, table in enumerate(tables, start=1):
+        axis = read_axis(table, f"axis {place}", bench, programme, file)
+        for setting in axis.settings:
+            what = (setting.table, setting.place, setting.field)
+            if what in taken:
+                raise InputError("varied twice", file=file, key=f"axis {place}.key", value=setting.key)
+            taken.add(what)
+        axes.append(axis)
+    return tuple(axes)
+
+
+def _read_sample(table: Any, sampled: tuple[Axis, ...], file: Path | None) -> SampleTable | None:
+    if table is None and not sampled:
+        return None
+    if table is None or not sampled:
+        expected = "a table [sample] where, and only where, an axis is sampled"
+        raise InputError("sample and axes do not fit", file=file, key="sample", expected=expected)
+    sample = read_piece(SampleTable, table, "sample", file)
+    if sample.method == "sobol" and sample.count & (sample.count - 1):
+        expected = "a power of two for this method, such as 128"
+        raise InputError("not balanced", file=file, key="sample.count", value=sample.count, expected=expected)
+    return sample
+
+
+def _check_whole(study: Study) -> None:
+    """What no single table can tell: the number of cases, and whether every value can be taken."""
+    if study.cases > MOST_CASES:
+        expected = f"at most {MOST_CASES:,} cases"
+        raise InputError(
+            "too many cases", file=study.file, key="axis", value=f"{study.cases:,}", expected=expected
+        )
+    sizes = [
+        axis.key for axis in (*study.axes, *study.sampled)
+        if any((s.table, s.field) in SIZED for s in axis.settings)
+    ]  # fmt: skip
+    for kept in study.about.keep:
+        quantity = QUANTITIES[kept]
+        if quantity.inner and sizes:
+            message = f"{kept} has no common radius where {sizes[0]} is an axis"
+            raise InputError(
+                message, file=study.file, key="study.keep", expected="numbers, no profiles or maps"
+            )
+        if quantity.engine not in (None, study.about.engine):
+            message = f"{kept} comes of the engine {quantity.engine} alone"
+            raise InputError(message, file=study.file, key="study.keep", value=kept)
+        if quantity.drawn and not study.about.draws:
+            raise InputError(f"{kept} needs draws", file=study.file, key="study.draws", expected="64, say")
+    for _ in trial_values(study):
+        pass
+
+
+def trial_values(study: Study) -> Iterator[tuple[Bench, Programme]]:
+    """The bench and programme with every value of every axis in turn, the others as they stand.
+
+    Raises
+    ------
+    InputError
+        For a value that the bench room refuses, under the axis that holds it.
+    """
+    for place, axis in enumerate(study.axes, start=1):
+        for raw in axis.raw:
+            changes = by_table(axis.changes(raw))
+            try:
+                bench = changed_bench(study.bench, study.bench_table, changes)
+                programme = changed_programme(study.programme, study.programme_table, changes)
+                yield bench, programme.check_on(bench)
+            except InputError as error:
+                raise placed(error, f"axis {place}", study.file) from error
+
+
+def sample_of(study: Study, seed: int) -> Array | None:
+    """The study's sample (count, sampled axes) in SI units, None where nothing is sampled."""
+    if study.sample is None:
+        return None
+    distributions = tuple(axis.distribution for axis in study.sampled if axis.distribution is not None)
+    return sample(study.sample, distributions, seed)
