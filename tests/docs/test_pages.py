@@ -16,10 +16,13 @@ ROOT = Path(__file__).parents[2]
 sys.path.append(str(ROOT / "docs"))
 import run_blocks  # noqa: E402
 
+# Pages of measurements: what they say to run takes minutes or a cluster, and has tests of its own.
+MEASURED = re.compile(r"docs/(validation|performance[\w-]*|learning|studies-on-a-cluster)\.md")
 PAGES = {
     str(path.relative_to(ROOT)): found
     for path in sorted([*ROOT.glob("docs/**/*.md"), ROOT / "DEVELOPERS.md"])
     if "_build" not in path.parts and "generated" not in path.parts
+    and not MEASURED.fullmatch(str(path.relative_to(ROOT)))
     and (found := run_blocks.blocks(path.read_text(encoding="utf-8")))
 }  # fmt: skip
 # The tests of the examples run these already, and look at what they answer.
