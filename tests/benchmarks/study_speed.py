@@ -1,7 +1,7 @@
 """Time, memory and overhead of studies.
 
     python tests/benchmarks/study_speed.py overhead
-    python tests/benchmarks/study_speed.py run CASES WORKERS [MINUTES]
+    python tests/benchmarks/study_speed.py run CASES WORKERS [MINUTES [coarse]]
 
 Times are wall clock and processor time; on a machine that others use, repeat and take the best.
 """
@@ -18,7 +18,14 @@ from pathlib import Path
 
 from study_cases import study_of
 
+from wearsim.wear.accuracy import DEFAULT, Accuracy
+
 ROUNDS, COUNT = 15, 200
+# Cheap cases, to see what the study itself costs as their number grows.
+COARSE = Accuracy(
+    glass_rings=12, pitch_rings=12, offsets=4, per_radius=6, per_turn=6, ring_per_turn=6, table_cells=60, draws=16,
+    phases=6,
+)  # fmt: skip
 
 
 def overhead() -> None:
@@ -61,7 +68,7 @@ def overhead() -> None:
     print(f"overhead of the chunk over the engine {best['chunk'] / best['engine'] - 1:+.1%}")
 
 
-def run(cases: int, workers: int, minutes: float) -> None:
+def run(cases: int, workers: int, minutes: float, accuracy: Accuracy) -> None:
     """One whole study: wall, processor time of the workers, memory, size."""
     from wearsim.study.run import run_study
 
@@ -73,6 +80,7 @@ def run(cases: int, workers: int, minutes: float) -> None:
             study,
             folder / "out.h5",
             workers=workers,
+            accuracy=accuracy,
             watch=lambda p: marks.append((time.perf_counter(), p.done)),
         )
         wall = time.perf_counter() - begun
@@ -93,4 +101,5 @@ if __name__ == "__main__":
     if sys.argv[1] == "overhead":
         overhead()
     else:
-        run(int(sys.argv[2]), int(sys.argv[3]), float(sys.argv[4]) if len(sys.argv) > 4 else 20.0)
+        minutes = float(sys.argv[4]) if len(sys.argv) > 4 else 20.0
+        run(int(sys.argv[2]), int(sys.argv[3]), minutes, COARSE if sys.argv[-1] == "coarse" else DEFAULT)

@@ -109,7 +109,7 @@ def test_a_full_disk_stops_the_study_and_room_lets_it_go_on(room: int, whole: Pa
 
 
 def test_a_worker_that_dies_costs_a_retry(whole: Path, tmp_path: Path) -> None:
-    output, crew = tmp_path / "out.h5", ProcessCrew(2)
+    output, crew = tmp_path / "out.h5", ProcessCrew(1)
     job = job_for(STUDY, accuracy=COARSE)
     parts = open_parts(output, digest_of(STUDY, job), 3, STUDY.cases)
     executors = []

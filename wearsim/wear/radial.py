@@ -200,7 +200,11 @@ def work_spell(
         0.1 / rate, report,
     )  # fmt: skip
     if status != 0:
-        where = f"spell {number}, offset {weights.offset[max(status, 1) - 1] * 1e3:.1f} mm"
+        where = f"spell {number}, " + (
+            f"offset {weights.offset[status - 1] * 1e3:.1f} mm"
+            if status > 0
+            else "the time step shrank to nothing"
+        )
         raise ContactError(where, float(report[2]))
     after = State(state.radius, w, state.laps).with_lap(lap_name(lap), u)
     done = SpellReport(
