@@ -40,6 +40,7 @@ MEANS = {
     ("Mirror", "density"): "instead of the glass's",
     ("Mirror", "mass"): "instead of the one computed from density and thickness; not both",
     ("Lap", "diameter"): "of the pitch; at most 1.2 of the mirror's",
+    ("Lap", "pitch_thickness"): "of the layer of pitch",
     ("Lap", "pitch_temperature"): "at which `relaxation_time` holds",
     (
         "Hands",
@@ -120,12 +121,16 @@ def _takes(annotation: Any) -> str:
     for mark, words in (("tuple", "a list"), ("int", "a whole number"), ("Path", "the name of a file")):
         if mark in said:
             return words
-    return "anything of the three below" if "Any" in said else "a name" if "str" in said else "text"
+    return "as shown below" if "Any" in said else "a text"
 
 
 def _plain(said: str) -> str:
     """A docstring's words without the code's units and references."""
-    return re.sub(r"\s*\[[^\]]*\]|:\w+:|``", lambda found: "`" if found[0] == "``" else "", said).strip(" ,")
+    return (
+        re.sub(r"\s*\[[^\]]*\]|:\w+:|``", lambda found: "`" if found[0] == "``" else "", said)
+        .replace("None: ", "else ")
+        .strip(" ,.")
+    )
 
 
 def _toml(value: Any) -> str:

@@ -17,7 +17,7 @@ from run_blocks import ROOT, commands_in, lay_out, run_line
 README = ROOT / "README.md"
 PICTURE = ROOT / "docs" / "images" / "demo.png"
 PAIR = re.compile(r"```sh\n(?P<body>(?:(?!```).)*)```\n\n```text\n(?P<printed>(?:(?!```).)*)```", re.DOTALL)
-WIDTH, COLOURS = 1000, 48
+WIDTH, COLOURS = 1000, 160
 
 
 @dataclass(frozen=True)
