@@ -126,7 +126,8 @@ def test_a_map_and_terms_start_a_session(written):
     accuracy = PlanarAccuracy(cells=64)
     terms = np.zeros(15)
     terms[5], terms[3], terms[7] = 40e-9, -25e-9, 15e-9
-    from wearsim.wear.planar_bench import frame_for, pieces_for
+    from wearsim.wear.planar_bench import pieces_for
+    from wearsim.wear.start_map import frame_for
 
     frame, glass = frame_for(bench), pieces_for(bench, bench.laps[0]).glass(64)
     seen = run_planar(bench, programme, frame.height_of_terms(terms, glass), accuracy=accuracy)
