@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from make_reference import public_names, rooms
 from numpydoc.docscrape import NumpyDocString
 
 import wearsim
@@ -217,19 +218,6 @@ def commands() -> str:
     return "\n".join(parts)
 
 
-def public_names() -> str:
-    """Autodoc of everything that ``import wearsim`` offers."""
-    parts = []
-    for name in wearsim.__all__:
-        thing = getattr(wearsim, name)
-        if name == "__version__":
-            continue
-        where = f"{thing.__module__}.{thing.__qualname__}"
-        kind = "autoclass" if inspect.isclass(thing) else "autofunction"
-        parts += [f"### wearsim.{name}", "", f"```{{eval-rst}}\n.. {kind}:: {where}\n```", ""]
-    return "\n".join(parts)
-
-
 def measured() -> str:
     """The pages of measurements that this tree has."""
     paths = [path for pattern in OTHERS for path in sorted(HERE.glob(f"{pattern}.md"))]
@@ -349,7 +337,7 @@ TABLES: dict[str, Callable[[], str]] = {
     "wear": lambda: keys(Wear), "spread": lambda: keys(Spread), "figure": lambda: keys(FigureSource),
     "light": lambda: keys(Light), "spell": lambda: keys(Spell), "computed-defaults": computed_defaults,
     "strokes": strokes, "ready-pieces": ready_pieces, "accuracy": accuracy, "commands": commands,
-    "public-names": public_names, "session": lambda: keys(SessionNote), "study": lambda: keys(StudyTable),
+    "public-names": public_names, "rooms": rooms, "session": lambda: keys(SessionNote), "study": lambda: keys(StudyTable),
     "axis": lambda: keys(AxisTable), "sample": lambda: keys(SampleTable), "quantities": quantities,
     "tutorial-truth": tutorial_truth, "relaxation": relaxation, "misfit": misfit, "spheres": spheres, "measured": measured,
 }  # fmt: skip

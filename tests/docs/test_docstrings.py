@@ -12,13 +12,13 @@ import wearsim
 validate = pytest.importorskip("numpydoc.validate").validate
 
 # What numpydoc calls the faults that matter here. Left out: a blank line or a line break after the quotes, capital
-# letters and full stops of one-word descriptions, "See Also", extended summaries and examples, which numpydoc would
-# ask for everywhere.
+# letters and full stops of one-word descriptions, a word more on a return value whose type says it, "See Also",
+# extended summaries and examples, which numpydoc would ask for everywhere.
 WATCHED = {
     "GL08",  # no docstring
-    "SS01", "SS03", "SS05",  # no summary; no full stop; not in the infinitive or as a noun
+    "SS01", "SS03",  # no summary; no full stop
     "PR01", "PR02", "PR03", "PR04",  # parameters missing, unknown, in another order, without a type
-    "RT02", "RT03",  # a return value named, not described
+    "RT02",  # a single return value with a name
     "YD01",
 }  # fmt: skip
 NAMES = [name for name in wearsim.__all__ if name != "__version__"]
