@@ -212,6 +212,7 @@ def library(
     Returns
     -------
     Library
+        The strokes, and what each wears per minute.
     """
     limits = Limits() if limits is None else limits
     if state is None:

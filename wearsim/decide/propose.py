@@ -94,6 +94,7 @@ def propose(
     Returns
     -------
     Proposal
+        With an empty programme where nothing allowed is better than stopping.
     """
     limits = Limits(minutes=minutes, spells=spells) if limits is None else limits
     belief = prior(bench) if belief is None else belief

@@ -73,6 +73,7 @@ def predict(
     Returns
     -------
     Outcome
+        Before and after, with its band and warnings.
 
     Raises
     ------
