@@ -40,7 +40,7 @@ TURN = 0.4 * np.pi
 # Offsets shared by all strokes at full accuracy.
 FINE_OFFSETS = 44
 # With the constants known there is more to gain by looking longer.
-EFFORT_CERTAIN = Effort(starts=10, rounds=2, kept=3)
+EFFORT_CERTAIN = Effort(starts=8, rounds=2, kept=3, scouts=400, restarts=14, climb=20)
 EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
 
 Progress = Callable[[str, float], None]
