@@ -20,7 +20,7 @@ from study_cases import study_of
 
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 
-ROUNDS, COUNT = 15, 200
+ROUNDS, COUNT = 80, 20
 # Cheap cases, to see what the study itself costs as their number grows.
 COARSE = Accuracy(
     glass_rings=12, pitch_rings=12, offsets=4, per_radius=6, per_turn=6, ring_per_turn=6, table_cells=60, draws=16,

@@ -105,3 +105,20 @@ def test_standard_error_is_the_binomial_one_and_never_nought() -> None:
     assert standard_error(300, 1000) == pytest.approx(np.sqrt(0.3 * 0.7 / 1000), rel=0.01)
     assert 0.5 / 64 < standard_error(0, 64) < 2.0 / 64
     assert standard_error(64, 64) == standard_error(0, 64)
+
+
+def test_planar_cases_keep_maps_and_what_maps_tell() -> None:
+    text = TEXT.replace("draws = 2", 'engine = "planar"').replace("minutes = 2", "minutes = 0.05")
+    text = text.replace('"strehl"', '"after_map", "astigmatism", "map_rms"')
+    study = small_study(text)
+    job, rows = job_for(study, accuracy=COARSE), sample_of(study, 0)
+    assert rows is not None
+    part = work_chunk(job, Chunk(0, 0, 1, rows[:1]))
+    assert part.failure[0] == 0, part.reason
+    across = part.inner["x"].size
+    assert part.values["after_map"].shape == (1, across, across) and set(part.inner) == {"x", "y", "radius"}
+    assert np.all(np.isfinite(part.values["figure_error"]))
+    assert 0.0 < part.values["astigmatism"][0] < part.values["map_rms"][0]
+    again = work_chunk(job, Chunk(0, 0, 1, rows[:1]))
+    for name in job.keep:
+        np.testing.assert_array_equal(part.values[name], again.values[name])

@@ -348,5 +348,5 @@ def _by_predict(job: Job, bench: Bench, programme: Programme, place: int) -> Wor
         drawn = _gathered(job, bench, gauge, errors)
     return Worked(
         gauge, outcome.radius, outcome.height + outcome.removal, outcome.height, outcome.peak_pressure,
-        outcome.lift_off_share, outcome.maps, drawn,
+        outcome.lift_off_share, outcome.maps, outcome.details, drawn,
     )  # fmt: skip

@@ -32,6 +32,8 @@ class Worked:
         [1]
     maps : mapping of str to ndarray
         Of the planar engine.
+    details : mapping of str to float
+        Of the planar engine.
     drawn : Drawn or None
         The same case over draws of the constants.
     """
@@ -43,6 +45,7 @@ class Worked:
     peak_pressure: float
     lift_off_share: float
     maps: Mapping[str, Array] = field(default_factory=dict)
+    details: Mapping[str, float] = field(default_factory=dict)
     drawn: Drawn | None = None
 
     @cached_property
@@ -196,6 +199,15 @@ QUANTITIES: dict[str, Quantity] = {
     "figure_error_before": Quantity("m", "figure error before", lambda c: c.error_before, _R),
     "height": Quantity("m", "glass after, above the reference sphere", lambda c: c.height, _R),
     "removal_map": Quantity("m", "glass removed", _map("removal"), _YX, engine="planar"),
+    "astigmatism": Quantity(
+        "m", "astigmatism after", lambda c: c.details["astigmatism_after_m"], engine="planar"
+    ),
+    "ripple_rms": Quantity(
+        "m", "ripple of the removal", lambda c: c.details["ripple_rms_m"], engine="planar"
+    ),
+    "map_rms": Quantity(
+        "m", "RMS figure error of the map", lambda c: c.details["map_rms_after_m"], engine="planar"
+    ),
     "after_map": Quantity("m", "figure error after", _map("after"), _YX, engine="planar"),
 }
 DEFAULT_KEPT = ("edge_roll", "surface_rms", "surface_pv", "strehl", "peak_pressure", "lift_off_share")
