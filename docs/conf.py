@@ -22,7 +22,8 @@ extensions = [
 ]  # fmt: skip
 myst_enable_extensions = ["dollarmath", "deflist", "colon_fence"]
 myst_heading_anchors = 3
-exclude_patterns = ["_build", "generated/*.md", "README.md"]
+exclude_patterns = ["_build", "generated/*.md"]
+exclude_patterns += [path.name for path in HERE.glob("*.md") if not path.read_text(encoding="utf-8").strip()]
 autodoc_member_order = "bysource"
 autodoc_typehints = "none"  # numpydoc's sections say them in words
 numpydoc_show_class_members = False

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from make_reference import public_names, rooms
 from numpydoc.docscrape import NumpyDocString
 
 import wearsim
@@ -23,6 +24,10 @@ from wearsim.bench.mirror import Mirror
 from wearsim.bench.piece import Piece, expected_of, in_file, kind_of, source_of
 from wearsim.bench.programme import KINDS, NEEDED, USELESS, Spell
 from wearsim.bench.wear import EDGE_LENGTH_SOURCE, PRESTON, PRESTON_SOURCE, Spread, Wear
+from wearsim.learn.session import SessionNote
+from wearsim.study.axes import AxisTable
+from wearsim.study.plan import StudyTable
+from wearsim.study.sampling import SampleTable
 from wearsim.wear.accuracy import Accuracy
 
 HERE = Path(__file__).parent
@@ -36,6 +41,7 @@ MEANS = {
     ("Mirror", "density"): "instead of the glass's",
     ("Mirror", "mass"): "instead of the one computed from density and thickness; not both",
     ("Lap", "diameter"): "of the pitch; at most 1.2 of the mirror's",
+    ("Lap", "pitch_thickness"): "of the layer of pitch",
     ("Lap", "pitch_temperature"): "at which `relaxation_time` holds",
     (
         "Hands",
@@ -48,6 +54,16 @@ MEANS = {
     ("FigureSource", "profile"): "a CSV of measured figure error ([](profile.md))",
     ("FigureSource", "readings"): "a file of knife-edge readings ([](readings.md))",
     ("FigureSource", "map"): "a height map on a square grid, for the planar engine ([](profile.md))",
+    ("StudyTable", "programme"): "a `programme.toml`; or the study holds its own `[[spell]]` tables",
+    ("StudyTable", "keep"): "what is kept of every case, from the table below",
+    (
+        "SessionNote",
+        "lap",
+    ): "how the lap began; as left unless said, and in a first session as the bench starts it",
+    ("AxisTable", "grid"): "exactly one of these three",
+    ("AxisTable", "list"): "",
+    ("AxisTable", "sample"): "",
+    ("SampleTable", "count"): "how many samples of all sampled axes together",
     ("Light", "wavelength"): "that waves and Strehl ratios are counted in",
     ("Spell", "on_top"): "which piece is stroked by hand; the other stands still",
     ("Spell", "stroke"): "the kind of stroke; `press` is cold pressing",
@@ -95,14 +111,27 @@ def keys(kind: type[Piece]) -> str:
         value = "yours" if field.is_required() else "-"
         if source is not None:
             value = f"`{_toml(in_file(field.default, kind_of(field)))}`"
-        what = MEANS.get((kind.__name__, name)) or _plain(said.get(name, ""))
-        rows.append((f"`{name}`", expected_of(field) or "a name", value, what, source or ""))
+        what = MEANS.get((kind.__name__, name), _plain(said.get(name, "")))
+        rows.append((f"`{name}`", expected_of(field) or _takes(field.annotation), value, what, source or ""))
     return table(("key", "takes", "default", "what", "where the default is from"), rows)
+
+
+def _takes(annotation: Any) -> str:
+    """What a key takes whose field does not say it in words."""
+    said = str(annotation)
+    for mark, words in (("tuple", "a list"), ("int", "a whole number"), ("Path", "the name of a file")):
+        if mark in said:
+            return words
+    return "as shown below" if "Any" in said else "a text"
 
 
 def _plain(said: str) -> str:
     """A docstring's words without the code's units and references."""
-    return re.sub(r"\s*\[[^\]]*\]|:\w+:|``", lambda found: "`" if found[0] == "``" else "", said).strip(" ,")
+    return (
+        re.sub(r"\s*\[[^\]]*\]|:\w+:|``", lambda found: "`" if found[0] == "``" else "", said)
+        .replace("None: ", "else ")
+        .strip(" ,.")
+    )
 
 
 def _toml(value: Any) -> str:
@@ -189,27 +218,21 @@ def commands() -> str:
     return "\n".join(parts)
 
 
-def public_names() -> str:
-    """Autodoc of everything that ``import wearsim`` offers."""
-    parts = []
-    for name in wearsim.__all__:
-        thing = getattr(wearsim, name)
-        if name == "__version__":
-            continue
-        where = f"{thing.__module__}.{thing.__qualname__}"
-        kind = "autoclass" if inspect.isclass(thing) else "autofunction"
-        parts += [f"### wearsim.{name}", "", f"```{{eval-rst}}\n.. {kind}:: {where}\n```", ""]
-    return "\n".join(parts)
-
-
 def measured() -> str:
     """The pages of measurements that this tree has."""
-    found = [path.stem for pattern in OTHERS for path in sorted(HERE.glob(f"{pattern}.md"))]
-    found = list(dict.fromkeys(found))
+    paths = [path for pattern in OTHERS for path in sorted(HERE.glob(f"{pattern}.md"))]
+    found = {path.stem: path for path in paths if path.read_text(encoding="utf-8").strip()}
     if not found:
         return ""
-    lines = "\n".join(found)
+    lines = "\n".join(_entry(path) for path in found.values())
     return f"```{{toctree}}\n:caption: Measured\n:maxdepth: 1\n\n{lines}\n```"
+
+
+def _entry(path: Path) -> str:
+    """A page's line in a list of pages; one that has no title of its own gets its name."""
+    if re.search(r"^# ", path.read_text(encoding="utf-8"), re.MULTILINE):
+        return path.stem
+    return f"{path.stem.replace('-', ': ', 1).replace('-', ' ').capitalize()} <{path.stem}>"
 
 
 def relaxation() -> str:
@@ -272,10 +295,49 @@ def spheres() -> str:
     return table(("sphere", "wavefront PV at best focus [nm]", "Strehl ratio, 550 nm"), rows)
 
 
+def quantities() -> str:
+    """What a study may keep of a case."""
+    from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES
+
+    rows = [
+        (
+            f"`{name}`",
+            one.unit,
+            one.text,
+            "yes" if name in DEFAULT_KEPT else "",
+            "needed" if one.drawn else "",
+        )
+        for name, one in QUANTITIES.items()
+    ]
+    return table(("name", "unit", "what", "kept unless said", "`draws`"), rows)
+
+
+def tutorial_truth() -> str:
+    """The constants of the tutorial's mirror that its bench does not know."""
+    from make_tutorial import FOLDER, TRUE
+
+    bench = wearsim.load_bench(FOLDER / "bench.toml")
+    lap = bench.lap()
+    rows = [
+        ("Preston coefficient [1e-12/Pa]", bench.preston * 1e12, TRUE.preston),
+        ("stiffness of the pitch [GPa/m]", lap.stiffness / 1e9, TRUE.stiffness),
+        (
+            f"relaxation time at {lap.pitch_temperature:g} degC [min]",
+            lap.relaxation_time / 60,
+            TRUE.relaxation_time,
+        ),
+        ("edge gain", bench.wear.edge_gain, TRUE.edge_gain),
+    ]
+    shown = [(name, f"{stated:.3g}", f"{stated * factor:.3g}") for name, stated, factor in rows]
+    return table(("constant", "the bench believed", "true"), shown)
+
+
 TABLES: dict[str, Callable[[], str]] = {
     "mirror": lambda: keys(Mirror), "lap": lambda: keys(Lap), "hands": lambda: keys(Hands),
     "wear": lambda: keys(Wear), "spread": lambda: keys(Spread), "figure": lambda: keys(FigureSource),
     "light": lambda: keys(Light), "spell": lambda: keys(Spell), "computed-defaults": computed_defaults,
     "strokes": strokes, "ready-pieces": ready_pieces, "accuracy": accuracy, "commands": commands,
-    "public-names": public_names, "relaxation": relaxation, "misfit": misfit, "spheres": spheres, "measured": measured,
+    "public-names": public_names, "rooms": rooms, "session": lambda: keys(SessionNote), "study": lambda: keys(StudyTable),
+    "axis": lambda: keys(AxisTable), "sample": lambda: keys(SampleTable), "quantities": quantities,
+    "tutorial-truth": tutorial_truth, "relaxation": relaxation, "misfit": misfit, "spheres": spheres, "measured": measured,
 }  # fmt: skip

@@ -4,7 +4,7 @@ Shared by the build (which shows what they print), by ``refresh_readme.py`` and 
 in order in one folder that holds a copy of ``examples/``. These fences count:
 
 * ``transcript``: commands, one a line; the build puts what they print beneath them;
-* ``sh``, ``bash``: commands, one a line;
+* ``sh``, ``bash``, ``console``: commands, one a line, with or without a ``$`` before it;
 * ``python``: a snippet.
 
 A block behind the line ``<!-- not run: WHY -->`` is left alone.
@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-RUN = ("transcript", "sh", "bash", "python")
+RUN = ("transcript", "sh", "bash", "console", "python")
 FENCE = re.compile(
     r"^(?P<mark>(?:<!-- not run: (?P<why>[^>]+) -->\n)?)(?P<ticks>`{3,})\{?(?P<kind>\w+)\}?[^\n]*\n"
     r"(?P<body>.*?)^(?P=ticks)[ ]*$",
@@ -60,7 +60,7 @@ class Block:
 
 def commands_in(body: str) -> list[str]:
     """Commands of a fence, one a line; ``\\`` goes on in the next, the fence's options and comments left out."""
-    lines = [" ".join(line.split()) for line in body.replace("\\\n", " ").splitlines()]
+    lines = [" ".join(line.split()).removeprefix("$ ") for line in body.replace("\\\n", " ").splitlines()]
     return [line for line in lines if line and not re.match(r"#|:[\w-]+:", line)]
 
 

@@ -28,7 +28,7 @@ from wearsim.learn.chain import Chain
 from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.folder import MirrorFolder, open_folder
 from wearsim.learn.measured import measured_figure
-from wearsim.learn.practice import PracticeMirror, Tester, drawn_truth, sheet_text
+from wearsim.learn.practice import PracticeMirror, Reader, drawn_truth, sheet_text
 from wearsim.learn.practice_bench import Drawn, draw_mirror
 from wearsim.learn.record import new_folder, record
 from wearsim.learn.session import SessionNote
@@ -61,7 +61,7 @@ def random_programme(rng: np.random.Generator) -> Programme:
 def make_folder(place: Path, drawn: Drawn, seed: int, sessions: int) -> tuple[MirrorFolder, Any]:
     """A folder with its sessions worked, read and recorded; and the truth."""
     truth = drawn_truth(drawn.bench, seed)
-    mirror, tester = PracticeMirror(drawn.bench, truth, drawn.start, CELLS), Tester()
+    mirror, tester = PracticeMirror(drawn.bench, truth, drawn.start, CELLS), Reader()
     new_folder(place, drawn.text, {"readings.toml": sheet_text(mirror.read(tester))})
     rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(9,)))
     done, after = place.parent / "done.toml", place.parent / "after.toml"

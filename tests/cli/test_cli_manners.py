@@ -98,7 +98,7 @@ def test_runs_as_a_module() -> None:
         (["compare", "bench.toml", "extra", *QUICK], "extra"),
         (["predict", "missing.toml", *QUICK], "missing.toml"),
         (["predict", "bench.toml", "-p", "missing.toml"], "missing.toml"),
-        (["predict", ".", *QUICK], "folder"),
+        (["predict", "folder.h5", *QUICK], "bench.toml"),
         (["compare", "profile.csv", *QUICK], "profile.csv"),
         (["predict", "bench.toml", *QUICK, "--plot", "out.jpg"], ".png, .svg, .pdf"),
         (["predict", "bench.toml", *QUICK, "-o", "out.txt"], ".h5"),

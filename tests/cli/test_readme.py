@@ -5,30 +5,32 @@ from __future__ import annotations
 import re
 import shlex
 import shutil
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-import typer
 
 from wearsim.bench.files import load_bench, load_programme
-from wearsim.cli.main import app
 
 ROOT = Path(__file__).parents[2]
+sys.path.append(str(ROOT / "docs"))
+from refresh_readme import numbers, pairs, printed_by, skeleton  # noqa: E402
+
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 COMMANDS = [
     shlex.split(call)
     for block in re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
     for call in re.findall(r"\.venv/bin/wearsim ([^\n&]*)", block)
 ]
-THERE = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+SHOWN = [shlex.split(command)[1:] for pair in pairs(README) for command in pair.commands]
 
 
 @pytest.fixture
 def checkout(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """What the README's commands and snippets find in a checkout."""
-    shutil.copytree(ROOT / "examples" / "demo", tmp_path / "examples" / "demo")
+    shutil.copytree(ROOT / "examples", tmp_path / "examples", ignore=shutil.ignore_patterns("__pycache__"))
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -37,13 +39,42 @@ def test_it_has_the_daily_questions() -> None:
     assert {arguments[0] for arguments in COMMANDS} >= {"propose", "predict", "compare"}
 
 
-@pytest.mark.parametrize("arguments", [a for a in COMMANDS if a[0] in THERE], ids=" ".join)
+def left_files(arguments: list[str], folder: Path) -> bool:
+    """Whether the files that a command was to write are there."""
+    flags = [flag for flag in ("--plot", "-o") if flag in arguments]
+    return all((folder / arguments[arguments.index(flag) + 1]).stat().st_size > 0 for flag in flags)
+
+
+@pytest.mark.parametrize("arguments", [a for a in COMMANDS if a not in SHOWN], ids=" ".join)
 def test_its_commands_run(arguments: list[str], checkout: Path, call: Callable[..., Any]) -> None:
     called = call(*arguments)
     assert called.code == 0, called.err
-    for flag in ("--plot", "-o"):
-        if flag in arguments:
-            assert (checkout / arguments[arguments.index(flag) + 1]).stat().st_size > 0
+    assert left_files(arguments, checkout)
+
+
+@pytest.mark.parametrize("pair", pairs(README), ids=lambda pair: shlex.split(pair.commands[0])[1])
+def test_it_shows_what_its_commands_print(pair: Any, checkout: Path) -> None:
+    """Words as they are; numbers, where no search chose them, to a few per cent (other machines round otherwise)."""
+    now, shown = printed_by(pair.commands).splitlines(), pair.printed.splitlines()
+    assert len(shown) > 10, "python docs/refresh_readme.py writes the outputs"
+    assert left_files(shlex.split(pair.commands[0]), checkout)
+    if "propose" in pair.commands[0]:
+        plain = [line for line in shown if line.strip() and not numbers(line) and "Warning" not in line]
+        assert plain and {skeleton(line) for line in plain} <= {skeleton(line) for line in now}
+        return
+    assert [skeleton(line) for line in now] == [skeleton(line) for line in shown]
+    for new, old in zip(map(numbers, now), map(numbers, shown), strict=True):
+        assert new == pytest.approx(old, rel=0.06, abs=2.5)
+
+
+def test_its_picture_is_there() -> None:
+    pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", README)
+    assert pictures and all((ROOT / picture).stat().st_size > 10_000 for picture in pictures)
+
+
+def test_what_it_points_at_is_there() -> None:
+    for name in re.findall(r"`((?:docs|examples|configs)/[\w./-]*|[A-Z]+\.md|LICENSE)`", README):
+        assert (ROOT / name).exists(), name
 
 
 def test_its_python_runs(checkout: Path, capsys: pytest.CaptureFixture[str]) -> None:

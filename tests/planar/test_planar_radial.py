@@ -42,12 +42,23 @@ SPELL = """
 on_top = "{on_top}"
 stroke = "{stroke}"
 {keys}
-minutes = 10
+minutes = {minutes}
 """
 USUAL = {
-    "hole": 0, "lap": 300, "start": "pressed", "friction": 0.0, "jitter": 0.0, "centre": 0.0, "push": 0, "walk": 80,
-    "gain": 0.0, "conic": 0.0,
-}  # fmt: skip
+    "hole": 0,
+    "lap": 300,
+    "start": "pressed",
+    "friction": 0.0,
+    "jitter": 0.0,
+    "centre": 0.0,
+    "push": 0,
+    "walk": 80,
+    "gain": 0.0,
+    "conic": 0.0,
+}
+# Whole circuits round the barrel, four of the usual ones: then the mean over rings has seen every heading alike.
+CIRCUITS = 4
+CELLS = PlanarAccuracy().cells  # fmt: skip
 W = "length = {}\nside_sweep = {}"
 
 CASES = {
@@ -62,7 +73,7 @@ CASES = {
     ),
     "w, small lap below": ({"lap": 200, "friction": 0.15}, "mirror", "w", W.format(0.3, 0.15)),
     # a worker who walks fast adds to an oval's speed; the radial engine leaves walking out
-    "oval, large lap, edge": ({"lap": 340, "gain": 0.3, "walk": 400}, "tool", "oval", W.format(0.4, 0.2)),
+    "oval, large lap, edge": ({"lap": 340, "gain": 0.3, "walk": 320}, "tool", "oval", W.format(0.4, 0.2)),
     "one-third, large lap, spherical": (
         {"lap": 340, "start": "spherical", "conic": 0.5},
         "mirror",
@@ -84,7 +95,10 @@ CASES = {
 def written(tmp_path):
     def write(changes, on_top, stroke, keys) -> tuple[Bench, Programme]:
         (tmp_path / "bench.toml").write_text(BENCH.format(**{**USUAL, **changes}))
-        (tmp_path / "programme.toml").write_text(SPELL.format(on_top=on_top, stroke=stroke, keys=keys))
+        minutes = CIRCUITS * USUAL["walk"] / 60
+        (tmp_path / "programme.toml").write_text(
+            SPELL.format(on_top=on_top, stroke=stroke, keys=keys, minutes=minutes)
+        )
         return load_bench(tmp_path / "bench.toml"), load_programme(tmp_path / "programme.toml")
 
     return write
@@ -98,7 +112,7 @@ def test_removal_and_lap_agree(written, case):
     start = start_figure(bench, fine)
     planar = run_planar(
         bench, programme, RoundStart(start.radius, start.height), radius=radial.radius,
-        accuracy=PlanarAccuracy(cells=128),
+        accuracy=PlanarAccuracy(cells=CELLS),
     )  # fmt: skip
     # rings evenly apart up to the rim itself; the radial engine's own crowd into its last millimetres
     even = np.linspace(radial.radius[0], radial.radius[-1], 50)
@@ -126,7 +140,8 @@ def test_a_map_and_terms_start_a_session(written):
     accuracy = PlanarAccuracy(cells=64)
     terms = np.zeros(15)
     terms[5], terms[3], terms[7] = 40e-9, -25e-9, 15e-9
-    from wearsim.wear.planar_bench import frame_for, pieces_for
+    from wearsim.wear.planar_bench import pieces_for
+    from wearsim.wear.start_map import frame_for
 
     frame, glass = frame_for(bench), pieces_for(bench, bench.laps[0]).glass(64)
     seen = run_planar(bench, programme, frame.height_of_terms(terms, glass), accuracy=accuracy)

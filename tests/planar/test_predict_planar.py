@@ -1,11 +1,20 @@
 """``predict(..., engine="planar")``: the outcome that people read."""
 
+from dataclasses import replace
+
+import h5py
 import numpy as np
 import pytest
 
+from wearsim.bench.figure import FigureSource
 from wearsim.bench.files import load_bench, load_programme
+from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.planar import PlanarAccuracy
+from wearsim.wear.predict import predict
 from wearsim.wear.predict_planar import predict_planar
+from wearsim.wear.start import start_figure
+from wearsim.wear.state import start_state
+from wearsim.wear.store import read_outcome, write_outcome
 
 BENCH = """
 [mirror]
@@ -17,7 +26,7 @@ name = "full"
 diameter = "200 mm"
 mass = "2 kg"
 [[lap]]
-name = "star"
+name = "f/5 star"
 diameter = "120 mm"
 mass = "1 kg"
 star_points = 5
@@ -44,7 +53,7 @@ stroke = "straight"
 length = 0.3
 minutes = 1
 turn = "72 deg"
-lap = "star"
+lap = "f/5 star"
 """
 ACCURACY = PlanarAccuracy(cells=64)
 
@@ -59,14 +68,12 @@ def session(tmp_path_factory):
 
 def test_outcome(session):
     told = []
-    outcome = predict_planar(
-        *session, planar=ACCURACY, seed=1, progress=lambda spell, share: told.append((spell, share))
-    )
+    outcome = predict_planar(*session, planar=ACCURACY, seed=1, progress=told.append)
     assert outcome.engine == "planar"
     assert outcome.removal.min() >= 0.0 and outcome.removal.max() > 1e-9
     assert len(outcome.spells) == 3 and outcome.stages.shape == (4, outcome.radius.size)
     assert outcome.stages[1] == pytest.approx(outcome.stages[0], abs=1e-15)  # pressing wears nothing
-    assert set(outcome.pitch_height) == {"full", "star"}
+    assert set(outcome.pitch_height) == {"full", "f/5 star"}
     assert outcome.details["astigmatism_before_m"] == pytest.approx(50e-9, rel=0.02)
     assert outcome.details["astigmatism_axis_before_rad"] == pytest.approx(
         0.5 * np.arctan2(30, -40) % np.pi, abs=0.01
@@ -75,7 +82,73 @@ def test_outcome(session):
     assert outcome.peak_pressure > 500.0
     assert all(np.isfinite(values).all() for values in outcome.maps.values())
     assert outcome.maps["removal"].shape == (outcome.maps["y"].size, outcome.maps["x"].size)
-    assert told[-1] == (2, pytest.approx(1.0)) and {spell for spell, _ in told} == {0, 1, 2}
+    assert told[-1] == pytest.approx(1.0) and told == sorted(told) and len(told) > 10
+    assert outcome.maps["zernike"].shape == (4, 28)
+    facets = outcome.maps["f/5 star: facets"]
+    size = outcome.maps["x"][1] - outcome.maps["x"][0]
+    # the star's own area: the rim runs evenly in azimuth from 60 to 40 mm and back
+    assert facets.sum() * size**2 == pytest.approx(np.pi * (0.06**3 - 0.04**3) / (3 * 0.02), rel=2e-3)
+
+
+def test_both_grids_come_back_from_the_file_with_their_coordinates(session, tmp_path):
+    outcome = predict_planar(*session, planar=ACCURACY, seed=1)
+    write_outcome(outcome, tmp_path / "out.h5", seed=1)
+    assert read_outcome(tmp_path / "out.h5") == outcome
+    with h5py.File(tmp_path / "out.h5") as file:
+        maps = file["maps"]
+        for name in ("before", "after", "removal", "glass"):
+            assert [dimension[0].name for dimension in maps[name].dims] == ["/maps/y", "/maps/x"]
+        star = [dimension[0].name for dimension in maps["f%2F5 star: pitch"].dims]
+        assert star == ["/maps/f%2F5 star: pitch_y", "/maps/f%2F5 star: pitch_x"]
+        assert maps["zernike"].dims[0][0] == file["stage"]
+        assert all({"units", "long_name"} <= set(values.attrs) for values in maps.values())
+
+
+def test_xarray_finds_the_coordinates(session, tmp_path):
+    xarray = pytest.importorskip("xarray")
+    pytest.importorskip("h5netcdf")
+    outcome = predict_planar(*session, planar=PlanarAccuracy(cells=32))
+    write_outcome(outcome, tmp_path / "out.h5")
+    with xarray.open_dataset(tmp_path / "out.h5", group="maps", engine="h5netcdf") as maps:
+        assert maps["after"].dims == ("y", "x") and maps["after"].attrs["units"] == "m"
+        assert np.array_equal(maps["pitch"].coords["pitch_x"], outcome.maps["pitch_x"])
+        assert maps["zernike"].dims == ("stage", "zernike_index")
+
+
+def test_a_band_over_the_constants_and_the_same_maps(session):
+    bench, programme = session
+    plain = predict(bench, programme, "planar", planar=PlanarAccuracy(cells=32), seed=2)
+    told = []
+    spread = predict(
+        bench, programme, "planar", planar=PlanarAccuracy(cells=32), seed=2, draws=3, progress=told.append
+    )
+    assert plain.band is None and spread.band is not None
+    assert spread.band.draws == 3 and spread.band.surface_rms[0] < spread.band.surface_rms[1]
+    assert np.array_equal(plain.maps["after"], spread.maps["after"])
+    assert told == sorted(told) and told[-1] == pytest.approx(1.0)
+
+
+def test_laps_as_a_session_left_them(session):
+    """A lap handed over as it would start anyway changes nothing but by reading its round profile."""
+    bench, programme = session
+    round_bench = bench.model_copy(update={"figure": FigureSource(conic=0.0)})
+    start = start_figure(round_bench)
+    laps = start_state(round_bench, start.radius, start.height, Accuracy())
+    one, other = (
+        predict(round_bench, programme, "planar", planar=PlanarAccuracy(cells=48), laps=given)
+        for given in (None, laps)
+    )
+    assert one.removal == pytest.approx(other.removal, abs=0.01 * np.ptp(one.removal))
+    hollow = replace(
+        laps, laps={k: replace(v, height=v.height - 1e-5 * v.radius) for k, v in laps.laps.items()}
+    )
+    bent = predict(round_bench, programme, "planar", planar=PlanarAccuracy(cells=48), laps=hollow)
+    assert np.abs(bent.removal - one.removal).max() > 0.05 * np.ptp(one.removal)
+
+
+def test_settings_of_the_other_engine_are_refused(session):
+    with pytest.raises(ValueError, match="planar engine"):
+        predict(*session, planar=PlanarAccuracy())
 
 
 def test_one_seed_one_outcome(session):

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from wearsim.wear.turns import harmonic_of, turns
+from wearsim.bench.programme import Programme, Spell
+from wearsim.wear.turns import bias_left, harmonic_of, is_turned, turns
 
 
 def test_five_turns_of_72_degrees_cancel_the_second_harmonic():
@@ -24,6 +25,31 @@ def test_sum_has_its_closed_form():
     angle = np.radians(77.0)
     seen = turns(angle, 9)
     assert seen.share == pytest.approx(np.abs(np.sin(seen.spells * angle) / np.sin(angle)) / seen.spells)
+
+
+def _programme(*spells):
+    return Programme(spells=tuple(
+        Spell(stroke=kind, minutes=minutes, turn=np.radians(turn), **({} if kind == "press" else {"length": 0.3}))
+        for kind, minutes, turn in spells
+    ))  # fmt: skip
+
+
+def test_a_programme_leaves_what_its_turns_and_minutes_leave():
+    even = _programme(*[("straight", 6.0, 0.0 if k == 0 else 72.0) for k in range(5)])
+    assert bias_left(even) == pytest.approx(turns(np.radians(72.0), 5).share, abs=1e-12)
+    assert bias_left(even)[-1] < 1e-12
+    # 90 degrees apart the second harmonic is taken away again, by the minute
+    assert bias_left(_programme(("straight", 6.0, 0.0), ("straight", 2.0, 90.0))) == pytest.approx([1.0, 0.5])
+
+
+def test_pressings_wear_nothing_but_their_turn_stays():
+    pressed = _programme(
+        ("press", 5.0, 0.0), ("straight", 6.0, 0.0), ("press", 5.0, 90.0), ("straight", 6.0, 0.0)
+    )
+    assert bias_left(pressed) == pytest.approx([1.0, 1.0, 1.0, 0.0], abs=1e-12)
+    assert is_turned(pressed)
+    assert not is_turned(_programme(("press", 5.0, 0.0), ("straight", 6.0, 90.0), ("straight", 6.0, 0.0)))
+    assert not is_turned(Programme()) and bias_left(Programme()).size == 0
 
 
 def test_no_spells_is_refused():

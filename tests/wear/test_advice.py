@@ -43,9 +43,9 @@ def test_edge() -> None:
 
 
 def test_edge_of_an_unlucky_draw() -> None:
-    spread = Spread(preston=2.0, stiffness=1.0, relaxation_time=1.0, edge_gain=1.0)
+    spread = Spread(preston=1.3, stiffness=1.5, relaxation_time=1.0, edge_gain=1.0)
     bench = make_bench(0.2, 2.4, thickness=0.03, spread=spread)
-    lines = warnings(bench, make_spell("w", minutes=40.0, **LONG_W), draws=16)
+    lines = warnings(bench, make_spell("w", minutes=38.0, **LONG_W), draws=24)
     assert said(lines, "edge: may turn down by")
     assert not said(lines, "edge: turned down")
 

@@ -27,6 +27,10 @@ def dump_bench(bench: Bench) -> str:
     """TOML of a bench, every key written out; reading it gives an equal bench.
 
     Files named in ``[figure]`` stand with their full path where the bench was read from a file.
+
+    Parameters
+    ----------
+    bench : Bench
     """
     import tomli_w
 
@@ -35,7 +39,12 @@ def dump_bench(bench: Bench) -> str:
 
 
 def dump_programme(programme: Programme) -> str:
-    """TOML of a programme; reading it gives an equal programme."""
+    """TOML of a programme; reading it gives an equal programme.
+
+    Parameters
+    ----------
+    programme : Programme
+    """
     import tomli_w
 
     text: str = tomli_w.dumps({"spell": [spell_table(spell) for spell in programme.spells]})

@@ -10,7 +10,7 @@ import typer
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath, ProgrammePath
 from wearsim.cli.manners import Manners
-from wearsim.cli.predict import Draws, Engine, EngineChoice
+from wearsim.cli.predict import Cells, Engine, EngineChoice, EngineDraws, settings_of
 
 NAME = "compare"
 EXAMPLE = "wearsim compare bench.toml --programme programme.toml --plot out.png"
@@ -22,7 +22,7 @@ Output = Annotated[
 
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
-    draws: Draws = 32, output: Output = None,
+    draws: EngineDraws = None, cells: Cells = None, output: Output = None,
 ) -> None:  # fmt: skip
     """Tool on top or mirror on top, all else equal?
 
@@ -38,8 +38,9 @@ def command(
     from wearsim.show.comparison_table import comparison_text
 
     inputs.tell_compiling(voice)
-    with voice.working("working the programme both ways"):
-        both = compare(pieces, work, engine=engine.value, seed=manners.seed, draws=draws)
+    settings = settings_of(engine, draws, cells, manners.seed)
+    with voice.bar("working the programme both ways") as told:
+        both = compare(pieces, work, progress=told, **settings)
     inputs.tell_defaults(voice, pieces, work)
     manners.deliver(
         both.to_json,

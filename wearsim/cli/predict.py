@@ -5,13 +5,20 @@ from __future__ import annotations
 from enum import StrEnum
 from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath, ProgrammePath
 from wearsim.cli.manners import Manners
+from wearsim.errors import InputError
+
+if TYPE_CHECKING:
+    from wearsim.bench.bench import Bench
+    from wearsim.bench.programme import Programme
+    from wearsim.wear.outcome import Outcome
+    from wearsim.wear.readings_after import ReadingsAfter
 
 NAME = "predict"
 EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
@@ -33,12 +40,48 @@ Draws = Annotated[
         "--draws", min=0, max=10_000, help="Draws of the uncertain constants for the band; 0: none."
     ),
 ]
-EngineChoice = Annotated[Engine, typer.Option("--engine", help="Round averages, or the whole of it.")]
+EngineDraws = Annotated[
+    int | None,
+    typer.Option(
+        "--draws", min=0, max=10_000, show_default="32; planar engine: 0",
+        help="Draws of the uncertain constants for the band; 0: none.",
+    ),
+]  # fmt: skip
+EngineChoice = Annotated[
+    Engine, typer.Option("--engine", help="radial: round averages. planar: stroke by stroke, not round.")
+]
+Cells = Annotated[
+    int | None,
+    typer.Option(
+        "--cells", min=16, max=1024, show_default="128",
+        help="Planar engine: cells across the mirror. Twice as many take four times as long.",
+    ),
+]  # fmt: skip
+
+
+def settings_of(engine: Engine, draws: int | None, cells: int | None, seed: int) -> dict[str, Any]:
+    """What the prediction is called with.
+
+    Raises
+    ------
+    InputError
+        Where cells are asked of the engine that has none.
+    """
+    settings: dict[str, Any] = {"engine": engine.value, "draws": draws, "seed": seed}
+    if cells is None:
+        return settings
+    if engine is not Engine.planar:
+        raise InputError(
+            "planar engine only", key="--cells", value=cells, expected="--engine planar beside it"
+        )
+    from wearsim.wear.planar import PlanarAccuracy
+
+    return {**settings, "planar": PlanarAccuracy(cells=cells)}
 
 
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
-    draws: Draws = 32, output: Output = None,
+    draws: EngineDraws = None, cells: Cells = None, output: Output = None,
 ) -> None:  # fmt: skip
     """What will this programme do to the figure?"""
     manners.reserve({output: (".h5", ".hdf5")}, inputs=[bench, programme])
@@ -53,15 +96,17 @@ def command(
     inputs.tell_compiling(voice)
     if engine is Engine.planar and known.get("laps") is not None:
         voice.warn("the planar engine starts the laps as the bench says, not as the last session left them")
-    with voice.working("working the programme"):
-        outcome = predict(pieces, work, engine.value, seed=manners.seed, draws=draws, **known)
+    settings = settings_of(engine, draws, cells, manners.seed)
+    with voice.bar("working the programme") as told:
+        outcome = predict(pieces, work, progress=told, **settings, **known)
+    after = _readings(pieces, work, outcome, known, manners.seed, 32 if draws is None else draws)
     inputs.tell_defaults(voice, pieces, work)
     if manners.json:
         for warning in outcome.warnings:
             voice.warn(warning)
     manners.deliver(
-        outcome.to_json,
-        table=lambda: outcome_text(pieces, work, outcome),
+        lambda: outcome.to_json() | ({"expected_readings": after.to_json()} if after else {}),
+        table=lambda: outcome_text(pieces, work, outcome) + _readings_text(pieces, after),
         figure=lambda: outcome_figure(pieces, work, outcome),
         write=partial(write_outcome, outcome, output, seed=manners.seed, force=manners.force)
         if output
@@ -69,3 +114,22 @@ def command(
     )
     inputs.tell_cautions(voice)
     voice.next("compare", bench, "--programme", programme)
+
+
+def _readings(
+    bench: Bench, programme: Programme, outcome: Outcome, known: dict[str, Any], seed: int, draws: int
+) -> ReadingsAfter | None:
+    """The readings to expect afterwards, in the zones and the unit of the bench's own sheet, if it names one."""
+    from wearsim.wear.readings_after import drawn_figures, own_sheet, readings_after
+
+    sheet = own_sheet(bench)
+    if sheet is None or not programme.spells:
+        return None
+    drawn = drawn_figures(bench, programme, seed=seed, draws=draws, **known) if draws else None
+    return readings_after(bench, outcome, sheet, drawn)
+
+
+def _readings_text(bench: Bench, after: ReadingsAfter | None) -> str:
+    from wearsim.show.expected_table import expected_text
+
+    return f"\n\n{expected_text(bench, after)}" if after is not None else ""

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from wearsim.learn.session import Session, SessionNote
 
 NAME = "record"
-EXAMPLE = "wearsim record my-mirror --programme done.toml --readings after.toml --temperature '18 degC'"
+EXAMPLE = "wearsim record my-mirror --programme done.toml --readings after.toml"
 
 
 class LapStart(StrEnum):

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from wearsim.knifeedge.shadows import KnifeTester
 
 NAME = "reduce"
-EXAMPLE = "wearsim reduce readings.toml --bench bench.toml --plot surface.png -o profile.csv"
+EXAMPLE = "wearsim reduce readings.toml --bench bench.toml -o profile.csv"
 
 Source = Annotated[
     Path,

@@ -80,3 +80,17 @@ class Voice:
                 status.update(f"{stage}: best so far {best * 1e9:.0f} nm RMS")
 
             yield report
+
+    @contextmanager
+    def bar(self, what: str) -> Iterator[Callable[[float], None] | None]:
+        """A bar that is told the share of the work done, with the time left; None away from a terminal."""
+        if self.quiet or not sys.stderr.isatty():
+            yield None
+            return
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+
+        columns = TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn()
+        with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+            task = progress.add_task(what, total=1.0)
+            yield lambda share: progress.update(task, completed=share)

@@ -9,7 +9,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.errors import InputError
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.predict import predict
+from wearsim.wear.predict import Progress, predict
 
 OnTop = Literal["tool", "mirror"]
 
@@ -77,7 +77,9 @@ def with_on_top(programme: Programme, on_top: OnTop) -> Programme:
     return programme.model_copy(update={"spells": spells, "text": ""})
 
 
-def compare(bench: Bench, programme: Programme, **options: Any) -> Comparison:
+def compare(
+    bench: Bench, programme: Programme, *, progress: Progress | None = None, **options: Any
+) -> Comparison:
     """Work a programme with the tool on top and with the mirror on top.
 
     Every stroke gets the one piece on top, then the other; pressings keep theirs. Both are worked with the same
@@ -87,6 +89,8 @@ def compare(bench: Bench, programme: Programme, **options: Any) -> Comparison:
     ----------
     bench : Bench
     programme : Programme
+    progress : callable, optional
+        Called now and then with the share of the work done.
     **options
         Of :func:`wearsim.wear.predict.predict`.
 
@@ -99,10 +103,16 @@ def compare(bench: Bench, programme: Programme, **options: Any) -> Comparison:
     InputError
         Where neither way can be done.
     """
-    tool, mirror = (_side(bench, programme, on_top, options) for on_top in ("tool", "mirror"))
+    tool = _side(bench, programme, "tool", {**options, "progress": _half(progress, 0)})
+    mirror = _side(bench, programme, "mirror", {**options, "progress": _half(progress, 1)})
     if isinstance(tool, InputError) and isinstance(mirror, InputError):
         raise tool
     return Comparison(_settled(tool, programme, "tool"), _settled(mirror, programme, "mirror"))
+
+
+def _half(progress: Progress | None, number: int) -> Progress | None:
+    """What one of the two ways tells its share to."""
+    return None if progress is None else lambda share: progress(0.5 * (number + share))
 
 
 def _side(bench: Bench, programme: Programme, on_top: OnTop, options: dict[str, Any]) -> Side | InputError:

@@ -16,7 +16,7 @@ from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.basis import offset_basis, path_matrix
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.grid import Array
-from wearsim.wear.offsets import stroke_reach
+from wearsim.wear.offsets import stroke_bound
 from wearsim.wear.radial import largest_offset
 from wearsim.wear.start import start_figure
 from wearsim.wear.state import State, start_state
@@ -59,11 +59,11 @@ class Shape:
         sizes = {"length": self.length, "sweep": self.sweep, "overhang": self.overhang, name: value}
         return Shape(self.on_top, self.lap, self.kind, **sizes)
 
-    def spell(self, minutes: float, rate: float) -> Spell:
-        """The spell that keeps it up for some minutes."""
+    def spell(self, minutes: float, rate: float, turn: float = 0.0) -> Spell:
+        """The spell that keeps it up for some minutes, the mirror turned by ``turn`` [rad] before it."""
         keys: dict[str, object] = {
             "on_top": self.on_top, "stroke": self.kind, "length": Extent(self.length), "rate": rate,
-            "minutes": minutes, "lap": self.lap,
+            "minutes": minutes, "lap": self.lap, "turn": turn,
         }  # fmt: skip
         if self.kind in ("w", "oval"):
             keys["side_sweep"] = Extent(self.sweep)
@@ -103,7 +103,7 @@ def is_allowed(shape: Shape, bench: Bench, limits: Limits) -> bool:
     grown = Shape(
         shape.on_top, shape.lap, shape.kind, shape.length * factor, shape.sweep * factor, shape.overhang
     )
-    far = stroke_reach(grown.stroke(diameter, limits.rate)) + SPREAD_KEPT * hands.centre_jitter
+    far = stroke_bound(grown.stroke(diameter, limits.rate)) + SPREAD_KEPT * hands.centre_jitter
     return far <= limits.reach * tip
 
 
@@ -212,6 +212,7 @@ def library(
     Returns
     -------
     Library
+        The strokes, and what each wears per minute.
     """
     limits = Limits() if limits is None else limits
     if state is None:

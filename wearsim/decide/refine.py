@@ -24,7 +24,7 @@ from wearsim.decide.trial import Trials, Trying
 from wearsim.errors import ContactError
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.grid import Array
-from wearsim.wear.offsets import stroke_reach
+from wearsim.wear.offsets import stroke_bound
 from wearsim.wear.radial import largest_offset
 from wearsim.wear.state import State
 
@@ -205,7 +205,7 @@ def beyond_reach(shape: Shape, bench: Bench, limits: Limits) -> float:
     tip = largest_offset(bench, bench.lap(shape.lap), shape.on_top, DEFAULT)
     factor = 1.0 + SPREAD_KEPT * hands.length_jitter
     grown = replace(shape, length=shape.length * factor, sweep=shape.sweep * factor)
-    far = stroke_reach(grown.stroke(diameter, limits.rate)) + SPREAD_KEPT * hands.centre_jitter
+    far = stroke_bound(grown.stroke(diameter, limits.rate)) + SPREAD_KEPT * hands.centre_jitter
     return float(max(0.0, far - limits.reach * tip) / diameter)
 
 

@@ -112,12 +112,24 @@ class Effort:
         Rounds of exchanging single spells of the best programmes.
     kept : int
         Programmes whose spells are exchanged in a round.
+    scouts : int
+        Random programmes judged, always the same for a seed.
+    restarts : int
+        The best of them that are refined.
+    climb : int
+        Evaluations of the residuals in a refinement, at most.
+    seed : int
+        Of the random programmes.
     """
 
     steps: int = 6
     starts: int = 8
     rounds: int = 2
     kept: int = 3
+    scouts: int = 0
+    restarts: int = 0
+    climb: int = 10
+    seed: int = 0
 
 
 class Search:
@@ -157,6 +169,7 @@ class Search:
             self.group = np.repeat(np.arange(count), lengths)
             self._subsets()
             self._refine(distinct(self.found.judged, self.effort.starts), "refining")
+            self._restart()
             for _ in range(self.effort.rounds):
                 self._exchange()
             self.found.evaluations = self.refiner.evaluations + count
@@ -178,7 +191,9 @@ class Search:
             if self.time_limit is not None and time.monotonic() - self.began > self.time_limit:
                 self.found.stopped = True
                 return
-            self.found.judged += in_parallel(lambda one: self.refiner.improve(one.programme), chunk)
+            self.found.judged += in_parallel(
+                lambda one: self.refiner.improve(one.programme, steps=self.effort.climb), chunk
+            )
             self._tell(stage)
 
     def _subsets(self) -> None:
@@ -201,6 +216,20 @@ class Search:
         ]
         self._judge(tried)
         self._tell("coupled checks")
+
+    def _restart(self) -> None:
+        """Random programmes, the best refined: where the subsets' responses mislead, chance finds the way."""
+        if not self.effort.scouts:
+            return
+        limits, rng = self.objective.limits, np.random.default_rng(self.effort.seed)
+        programmes = []
+        for _ in range(self.effort.scouts):
+            chosen = rng.integers(len(self.candidates), size=limits.spells)
+            minutes = rng.dirichlet(np.ones(limits.spells)) * limits.minutes * rng.uniform(0.3, 1.0)
+            programmes.append(
+                tuple(Trying(self.candidates[c], float(m)) for c, m in zip(chosen, minutes, strict=True))
+            )
+        self._refine(distinct(self._judge(programmes), self.effort.restarts), "restarts")
 
     def _exchange(self) -> None:
         """Every spell of the best programmes against every stroke of the library, and one spell more."""

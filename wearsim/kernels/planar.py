@@ -228,7 +228,8 @@ def walk(poses: Floats, settled: Floats, w: Floats, u: Floats, glass: Glass, pit
                 relaxation,
                 tolerance,
             )
-        for row in prange(n):
-            _gather(w, work.worn, row)
-        for row in prange(m):
-            _gather(u, work.sunk, row)
+        for row in prange(n + m):  # one round for both: each costs the threads a waking
+            if row < n:
+                _gather(w, work.worn, row)
+            else:
+                _gather(u, work.sunk, row - n)

@@ -31,8 +31,10 @@ FREEDOM = 5.0
 """Of the Student distribution that is drawn from: its tails are heavier than the posterior's."""
 WIDER = 1.25
 """How much wider than the curvature says it is drawn [1]."""
-SCOUTS = 128
+SCOUTS = 64
 """Places, drawn from the prior, that are looked at before the search for the most likely constants."""
+FIRST_STEPS, STEPS = 5, 10
+"""Steps of least squares at most: from a beginning, and on a hill that was found to matter."""
 ABROAD = 1.4
 """How much wider than the prior they lie."""
 HOPELESS = 60.0
@@ -182,7 +184,9 @@ class Inference:
         """The hills of the posterior, the best first."""
         spread = self.chain.discrepancy.spread
         with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-            climbed = list(pool.map(self._climbed, self._beginnings(spread)))
+            climbed = list(
+                pool.map(lambda place: self._climbed(place, FIRST_STEPS), self._beginnings(spread))
+            )
         found = sorted((hill for hill in climbed if hill is not None), key=lambda hill: -hill.evidence)
         if not found:
             raise CouldNotError(
@@ -224,20 +228,20 @@ class Inference:
         thirds = np.digitize(logs[:, 0], [-0.7 * sigma[0], 0.7 * sigma[0]])
         return np.asarray(2 * thirds + (logs[:, 1] > 0.0), dtype=np.int64)
 
-    def _climbed(self, place: Array) -> Hill | None:
+    def _climbed(self, place: Array, steps: int = STEPS) -> Hill | None:
         """The hill reached from a place by least squares, the covariances frozen where it begins."""
         spread = self.chain.discrepancy.spread
         try:
             roots = [cholesky(step.spread, lower=True) for step in self.follow(place, spread)]
             if not self.size:
                 return Hill(place, np.eye(0), self.follow(place, spread))
-            found = self._least_squares(place, roots, spread)
+            found = self._least_squares(place, roots, spread, steps)
             root = cholesky(np.linalg.inv(found.jac.T @ found.jac), lower=True)
             return Hill(found.x, root, self.follow(found.x, spread))
         except (ContactError, InputError, np.linalg.LinAlgError):
             return None
 
-    def _least_squares(self, place: Array, roots: list[Array], spread: float) -> Any:
+    def _least_squares(self, place: Array, roots: list[Array], spread: float, steps: int) -> Any:
         def residuals(at: Array) -> Array:
             try:
                 steps = self.follow(at, spread)
@@ -250,7 +254,7 @@ class Inference:
 
         start = np.clip(place, -0.98 * FARTHEST, 0.98 * FARTHEST)
         return least_squares(
-            residuals, start, diff_step=0.02, x_scale=1.0, bounds=(-FARTHEST, FARTHEST), max_nfev=10,
+            residuals, start, diff_step=0.02, x_scale=1.0, bounds=(-FARTHEST, FARTHEST), max_nfev=steps,
             xtol=1e-3, ftol=1e-3,
         )  # fmt: skip
 

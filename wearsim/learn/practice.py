@@ -32,7 +32,7 @@ PROFILE_POINTS = 101
 
 
 @dataclass(frozen=True)
-class Tester:
+class Reader:
     """Whoever reads the practice mirror, and how well.
 
     Parameters
@@ -205,7 +205,7 @@ class PracticeMirror:
         target = conic_departure(distance, mirror.radius_of_curvature, mirror.conic)
         return ring_mean(self._glass - target, self._across, self.radius)
 
-    def read(self, tester: Tester) -> Readings:
+    def read(self, tester: Reader) -> Readings:
         """A sheet of readings of the glass as it stands."""
         rng = self.truth.stream(READING, self.sessions)
         return tester.read(self.bench, self.radius, self.error, rng)

@@ -11,7 +11,7 @@ from wearsim.bench.quantity import Length, number, whole
 from wearsim.bench.reading import parse_toml, read_text
 from wearsim.errors import InputError
 from wearsim.learn.folder import PRACTICE, MirrorFolder
-from wearsim.learn.practice import COARSE, PracticeMirror, Tester, Truth, drawn_truth
+from wearsim.learn.practice import COARSE, PracticeMirror, Reader, Truth, drawn_truth
 from wearsim.learn.practice_bench import FAULTS, Drawn, Fault, draw_mirror
 from wearsim.wear.constants import NAMES, Constants
 from wearsim.wear.planar import PlanarAccuracy
@@ -57,7 +57,7 @@ class Practice:
         [1]; drawn where not given.
     truth : Truth, optional
         Drawn from the bench's spread where not given.
-    tester : Tester
+    tester : Reader
     accuracy : PlanarAccuracy
     """
 
@@ -66,7 +66,7 @@ class Practice:
     diameter: float | None = None
     focal_ratio: float | None = None
     truth: Truth | None = None
-    tester: Tester = field(default_factory=Tester)
+    tester: Reader = field(default_factory=Reader)
     accuracy: PlanarAccuracy = COARSE
 
     def drawn(self) -> Drawn:
@@ -143,5 +143,5 @@ def read_practice(folder: MirrorFolder) -> Practice:
     return Practice(
         mirror.seed, fault, mirror.diameter, mirror.focal_ratio,
         Truth(constants, truth.session_spread, mirror.seed),
-        Tester(tester.windows, tester.repeats, tester.sigma), replace(COARSE, cells=mirror.cells),
+        Reader(tester.windows, tester.repeats, tester.sigma), replace(COARSE, cells=mirror.cells),
     )  # fmt: skip

@@ -20,7 +20,7 @@ from wearsim.figure.aperture import ClearAperture
 from wearsim.learn.calibrate import DRAWS
 from wearsim.learn.folder import MirrorFolder, open_folder
 from wearsim.learn.measured import measured_figure
-from wearsim.learn.practice import PracticeMirror, Tester, sheet_text
+from wearsim.learn.practice import PracticeMirror, Reader, sheet_text
 from wearsim.learn.practice_file import Practice, practice_text, read_practice
 from wearsim.learn.record import new_folder, record
 from wearsim.learn.remember import standing_of
@@ -114,7 +114,7 @@ def replayed(folder: MirrorFolder) -> tuple[Practice, PracticeMirror]:
 
 
 def work_and_record(
-    folder: MirrorFolder, mirror: PracticeMirror, tester: Tester, programme: Programme, note: SessionNote
+    folder: MirrorFolder, mirror: PracticeMirror, tester: Reader, programme: Programme, note: SessionNote
 ) -> MirrorFolder:
     """Work a programme on the practice mirror, read it, and record the session.
 
@@ -123,7 +123,7 @@ def work_and_record(
     folder : MirrorFolder
     mirror : PracticeMirror
         Changed.
-    tester : Tester
+    tester : Reader
     programme : Programme
     note : SessionNote
     """

@@ -16,7 +16,7 @@ TITLES = {
     "edge_gain": "edge gain",
 }
 UNITS = {
-    "preston": (1e-12, "1e-12/Pa"),
+    "preston": (1.0, "/Pa"),
     "stiffness": (1e9, "GPa/m"),
     "relaxation_time": (60.0, "min"),
     "edge_gain": (1.0, ""),

@@ -13,6 +13,8 @@ from wearsim.wear.grid import Array
 CHANNELS = 9
 # With more spells than this the type is smaller, and the notes are left to the spells' own lines.
 ROOMY = 3
+# Between two numbers under the chart, in its own units.
+ROOM_OF_A_NUMBER = 24.0
 
 STYLE = """
 @page { size: auto; margin: 10mm; }
@@ -42,8 +44,10 @@ td:nth-child(3) { font-weight: bold; }
 .caution { border: 1.4pt solid #000; padding: 1.2mm 2mm; font-size: 9pt; margin-top: 3mm; break-inside: avoid; }
 .tight { font-size: 10.4pt; line-height: 1.2; } .tight .after svg { width: 80%; }
 .tight .spell { grid-template-columns: 24mm 29mm 1fr 60mm; }
+.tight p { margin: .2mm 0; } .tight .caution { margin-top: 1mm; }
 .tight .top { font-size: 12.5pt; } .tight .done { margin-top: 1.5mm; } .tight table { font-size: 11pt; }
 svg { width: 100%; height: auto; display: block; }
+@media print { body { margin: 0 auto; } }
 @media (max-width: 640px) { .spell { grid-template-columns: 24mm 1fr; } .after { grid-template-columns: 1fr; } }
 """
 NOTES = '<p class="small">Notes: what was really done, how the lap felt</p>' + '<div class="notes"></div>' * 3
@@ -163,7 +167,7 @@ def early_svg(content: CardContent) -> str:
     def level(value: float) -> float:
         return 110.0 - 100.0 * value / top
 
-    parts, begin = "", 0.0
+    parts, begin, written = "", 0.0, 0.0
     for number, end in enumerate(content.ends, start=1):
         if end > begin:
             parts += f'<path d="M{place(end):.1f} 10V110" stroke="#000" stroke-dasharray="4 3"/>'
@@ -171,7 +175,9 @@ def early_svg(content: CardContent) -> str:
                 f'<text x="{place(0.5 * (begin + end)):.1f}" y="22" text-anchor="middle" font-weight="bold">'
             )
             parts += f"{number}</text>"
-            parts += f'<text x="{place(end):.1f}" y="124" text-anchor="middle">{end:g}</text>'
+            if place(end) - written > ROOM_OF_A_NUMBER:
+                parts += f'<text x="{place(end):.1f}" y="124" text-anchor="middle">{end:g}</text>'
+                written = place(end)
         begin = end
     for value in (0.0, float(rms[0]), float(rms[-1])):
         parts += f'<text x="30" y="{level(value) + 4:.1f}" text-anchor="end">{value:.0f}</text>'

@@ -8,13 +8,17 @@ from wearsim.bench.bench import Bench
 from wearsim.decide.compare import Comparison, Side
 from wearsim.show.comparison_table import HEADS, any_outcome, comparison_unit
 from wearsim.show.lengths import Unit, length_unit
+from wearsim.show.maps_plot import common_levels, draw_figure_error, map_words
 from wearsim.show.profiles import draw_removal, draw_surface, ordered
 from wearsim.show.style import INK, house, sheet
 from wearsim.show.text import paragraph
+from wearsim.wear.grid import Array
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+    from matplotlib.figure import Figure, SubFigure
+
+MAPS = 4.2  # height of the maps' row [in]
 
 
 def comparison_figure(bench: Bench, both: Comparison) -> Figure:
@@ -26,21 +30,44 @@ def comparison_figure(bench: Bench, both: Comparison) -> Figure:
     both : Comparison
     """
     radial, high = length_unit(bench), comparison_unit(both)
+    mapped = [side.outcome for side in both.sides if side.outcome is not None and side.outcome.maps]
     with house():
-        figure = sheet(10.5, 6.4)
-        panels = figure.subplots(2, 2, sharex=True, sharey="row", height_ratios=[2.2, 1.0])
-        deepest = max(float(s.outcome.removal.max()) for s in both.sides if s.outcome is not None)
-        for column, side in enumerate(both.sides):
-            _draw_side(panels[0, column], panels[1, column], bench, side, radial, high)
-            panels[1, column].set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out")
-        panels[1, 0].set_ylim(max(1.12 * deepest / high.size, 1.0), 0.0)
-        panels[0, 0].set_ylabel(f"surface above the target [{high.name}]")
-        panels[1, 0].set_ylabel(f"removed [{high.name}]")
-        drawn = panels[0, 0] if both.tool.outcome is not None else panels[0, 1]
-        figure.legend(**ordered(drawn), loc="outside lower center", ncols=3)
-        before = any_outcome(both).numbers_before
-        figure.suptitle(f"Before: RMS of the surface {high.text(before.surface_rms)}", fontsize=11)
+        figure = sheet(10.5, 6.4 + (MAPS if mapped else 0.0))
+        if mapped:
+            upper, lower = figure.subfigures(2, 1, squeeze=False, height_ratios=[6.4, MAPS]).ravel()
+            _profiles(upper, bench, both, radial, high)
+            _maps(lower, bench, both, radial, high, common_levels(mapped, bench, high))
+        else:
+            _profiles(figure, bench, both, radial, high)
     return figure
+
+
+def _profiles(figure: Figure | SubFigure, bench: Bench, both: Comparison, radial: Unit, high: Unit) -> None:
+    panels = figure.subplots(2, 2, sharex=True, sharey="row", height_ratios=[2.2, 1.0])
+    deepest = max(float(s.outcome.removal.max()) for s in both.sides if s.outcome is not None)
+    for column, side in enumerate(both.sides):
+        _draw_side(panels[0, column], panels[1, column], bench, side, radial, high)
+        panels[1, column].set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out")
+    panels[1, 0].set_ylim(max(1.12 * deepest / high.size, 1.0), 0.0)
+    panels[0, 0].set_ylabel(f"surface above the target [{high.name}]")
+    panels[1, 0].set_ylabel(f"removed [{high.name}]")
+    drawn = panels[0, 0] if both.tool.outcome is not None else panels[0, 1]
+    figure.legend(**ordered(drawn), loc="outside lower center", ncols=3)
+    before = any_outcome(both).numbers_before
+    figure.suptitle(f"Before: RMS of the surface {high.text(before.surface_rms)}", fontsize=11)
+
+
+def _maps(figure: SubFigure, bench: Bench, both: Comparison, radial: Unit, high: Unit, levels: Array) -> None:
+    """Map of the figure error before, and after either way, with the same contour lines."""
+    panels = figure.subplots(1, 3)
+    draw_figure_error(panels[0], bench, any_outcome(both), "before", radial, high, levels)
+    for axes, side in zip(panels[1:], both.sides, strict=True):
+        if side.outcome is None:
+            _refuse(axes, side.refused)
+            continue
+        draw_figure_error(axes, bench, side.outcome, "after", radial, high, levels)
+        axes.set_title(f"{HEADS[side.on_top]}\n{axes.get_title(loc='left')}", fontsize=10)
+    figure.supxlabel(map_words(radial, high), fontsize=9)
 
 
 def _draw_side(upper: Axes, lower: Axes, bench: Bench, side: Side, radial: Unit, high: Unit) -> None:

@@ -60,7 +60,7 @@ def _course(axes: Axes, told: History) -> None:
         _bars(axes, hours[1:] + beside, predicted / high.size, bands / high.size, RED, "D", label)
     for entry, hour, value in zip(told.entries, hours[1:], read[1:], strict=True):
         mark = f"{entry.number}" + ("" if entry.fits else ", does not fit")
-        axes.annotate(mark, (hour, value / high.size), (-4, -12), textcoords="offset points", ha="right")
+        axes.annotate(mark, (hour, value / high.size), (-6, 5), textcoords="offset points", ha="right")
     axes.set_ylim(bottom=0.0)
     axes.set_xlabel("hours of work")
     axes.set_ylabel(f"RMS of the surface [{high.name}]")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.show.lengths import length_unit
+from wearsim.show.maps_plot import HEIGHT, draw_maps
 from wearsim.show.outcome_table import unit_for
 from wearsim.show.profiles import draw_removal, draw_surface, ordered
 from wearsim.show.strokes import draw_spells, drawing_of
@@ -33,14 +34,15 @@ def outcome_figure(bench: Bench, programme: Programme, outcome: Outcome) -> Figu
     """
     drawn = min(len(programme.spells), MOST_DRAWN)
     rows = math.ceil(drawn / A_ROW)
+    heights = [HEIGHT] * bool(outcome.maps) + [6.2] + [2.9 * rows] * bool(rows)
     with house():
-        figure = sheet(8.5, 6.2 + 2.9 * rows)
-        if not rows:
-            _profiles(figure, bench, outcome)
-            return figure
-        upper, lower = figure.subfigures(2, 1, squeeze=False, height_ratios=[6.2, 2.9 * rows]).ravel()
-        _profiles(upper, bench, outcome)
-        _strokes(lower, bench, programme, rows)
+        figure = sheet(10.0 if outcome.maps else 8.5, sum(heights))
+        parts = list(figure.subfigures(len(heights), 1, squeeze=False, height_ratios=heights).ravel())
+        if outcome.maps:
+            draw_maps(parts.pop(0), bench, outcome, length_unit(bench), unit_for(outcome))
+        _profiles(parts.pop(0), bench, outcome)
+        if parts:
+            _strokes(parts.pop(0), bench, programme, rows)
     return figure
 
 
@@ -58,8 +60,9 @@ def _profiles(figure: Figure | SubFigure, bench: Bench, outcome: Outcome) -> Non
 
 def _headline(outcome: Outcome) -> str:
     high, old, new = unit_for(outcome), outcome.numbers_before, outcome.numbers
+    mean = "Mean over rings: " if outcome.maps else ""
     return (
-        f"RMS of the surface {high.text(old.surface_rms)} before, {high.text(new.surface_rms)} after; "
+        f"{mean}RMS of the surface {high.text(old.surface_rms)} before, {high.text(new.surface_rms)} after; "
         f"Strehl ratio {old.strehl:.2f}, {new.strehl:.2f}"
     )
 

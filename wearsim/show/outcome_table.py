@@ -7,6 +7,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.show.lengths import Unit, height_unit, length_unit
+from wearsim.show.maps_table import maps_text
 from wearsim.show.spells import spell_words
 from wearsim.show.text import columns, lean, paragraph
 from wearsim.show.zones import zones_of
@@ -26,7 +27,8 @@ def outcome_text(bench: Bench, programme: Programme, outcome: Outcome) -> str:
     """
     unit = length_unit(bench)
     parts = [
-        zones_text(bench, outcome, unit), numbers_text(outcome), spells_text(bench, programme, outcome, unit),
+        zones_text(bench, outcome, unit), numbers_text(outcome),
+        maps_text(programme, outcome, unit, unit_for(outcome)), spells_text(bench, programme, outcome, unit),
         warnings_text(outcome),
     ]  # fmt: skip
     return "\n\n".join(part for part in parts if part)

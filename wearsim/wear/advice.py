@@ -88,7 +88,7 @@ def _spells(outcome: Outcome) -> list[str]:
         if spell.lift_off_share > LIFT_OFF_TOO_MUCH:
             lines.append(
                 f"spell {number}: the lap does not conform: {spell.lift_off_share:.0%} of the overlap carries "
-                "nothing; press before it, or work in shorter spells"
+                "nothing; a pressing before it, written into the programme, lets it follow"
             )
         if spell.reach > NEAR_TIPPING * spell.tip:
             lines.append(

@@ -23,7 +23,7 @@ from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.grid import Array
 from wearsim.wear.offsets import KIND, OFF_CENTRE, draws_needed
 from wearsim.wear.radial import contact_setting, largest_offset
-from wearsim.wear.state import State, lap_name
+from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
 
 BASIS_OFFSETS = 48
 
@@ -110,7 +110,10 @@ def offset_basis(
     ------
     ContactError
         Where a balance was not found.
+    ValueError
+        Where the state is not on the grids of ``accuracy``.
     """
+    _check_grids(bench, state, lap, accuracy)
     offset = basis_offsets(bench, lap, on_top, accuracy, count)
     cases = load_cases(bench.hands.friction_lead, tuple(bench.hands.push_offset))
     shape = (count, len(cases.position))
@@ -130,6 +133,12 @@ def offset_basis(
         raise ContactError(f"offset {offset[status - 1] * 1e3:.1f} mm", float(survey[2]))
     pressure = table.reshape(*shape, state.radius.size)
     return OffsetBasis(on_top, lap_name(lap), offset, cases, state.radius, pressure)
+
+
+def _check_grids(bench: Bench, state: State, lap: Lap, accuracy: Accuracy) -> None:
+    radius, rho = glass_grid(bench.mirror, accuracy), pitch_grid(lap, accuracy)
+    if not np.array_equal(state.radius, radius) or not np.array_equal(state.laps[lap_name(lap)].radius, rho):
+        raise ValueError("the state is not on the grids of this accuracy; State.on_grids takes it there")
 
 
 def path_matrix(

@@ -68,6 +68,12 @@ def stroke_reach(stroke: Stroke) -> float:
     return max(float(reach(*shape, 0.0, 0.0, phase)) for phase in sweep_phases(stroke.strokes_per_sweep, 1))
 
 
+def stroke_bound(stroke: Stroke) -> float:
+    """No less than the stroke's reach, at once: the corner of a W stroke's box [m]."""
+    kind = KIND[stroke.kind]
+    return float(reach_bound(kind, stroke.length, stroke.side_sweep, stroke.side_overhang, 0.0, 0.0))
+
+
 def sweep_phases(strokes_per_sweep: float, least: int) -> Array:
     """Phases of the side sweep at which a W's strokes begin, in their order (n,) [1], about ``least`` of them.
 

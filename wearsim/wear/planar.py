@@ -19,6 +19,7 @@ from wearsim.kernels.planar_pieces import Floats, Glass, Pitch, Work
 from wearsim.wear.motion import Motion, drawn, nominal, poses_of, pressing_pose, times_of_strokes, tips
 from wearsim.wear.planar_grid import Mask, across_glass, across_lap, glass_of, pitch_of
 from wearsim.wear.planar_tipping import check_tipping, stands
+from wearsim.wear.threads import crew
 
 Progress = Callable[[float], None]
 MOST_REDRAWS = 1000
@@ -195,13 +196,14 @@ def work_spell(
         If a balance was not found.
     """
     accuracy = accuracy or PlanarAccuracy()
-    work, tally = room_for(glass, pitch, accuracy.slots), _Tally()
     if spell.motion is not None:
         check_tipping(spell.motion, pieces.mirror_radius, pieces.lap_radius, spell.number)
-    for done, poses in _batches(spell, pieces, seed, accuracy, tally):
-        _walk(spell, poses, pieces, glass, pitch, work, w, u, accuracy, tally)
-        if progress is not None:
-            progress(done)
+    with crew(accuracy.slots):
+        work, tally = room_for(glass, pitch, accuracy.slots), _Tally()
+        for done, poses in _batches(spell, pieces, seed, accuracy, tally):
+            _walk(spell, poses, pieces, glass, pitch, work, w, u, accuracy, tally)
+            if progress is not None:
+                progress(done)
     return _report(tally, work, glass, pitch, pieces)
 
 

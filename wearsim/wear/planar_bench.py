@@ -10,23 +10,37 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
+from wearsim.figure.ripple import RippleSpectrum
 from wearsim.kernels.planar_pieces import Floats, Glass, Pitch
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.facets import both, facets, ring, star
 from wearsim.wear.motion import Motion
 from wearsim.wear.planar import Pieces, PlanarAccuracy, PlanarSpell, SpellReport, work_spell
 from wearsim.wear.planar_figure import FigureFrame, MapFigure
-from wearsim.wear.planar_grid import Mask, RoundStart, glass_map, pressed_lap, ring_mean
+from wearsim.wear.planar_grid import Mask, RoundStart, glass_map, part_of_cells, pressed_lap, ring_mean
+from wearsim.wear.start_map import frame_for
+from wearsim.wear.state import State, lap_name
 
 SpellProgress = Callable[[int, float], None]
 
 
 @dataclass(frozen=True, eq=False)
 class LapMap:
-    """One lap's pitch on its grid: height ``(m, m)`` over the coordinates ``across`` (m,) [m]."""
+    """One lap's pitch on its grid.
+
+    Parameters
+    ----------
+    across : ndarray, shape (m,)
+        Coordinates of its columns and rows, in its own frame [m].
+    height : ndarray, shape (m, m)
+        Above the reference sphere [m].
+    share : ndarray, shape (m, m)
+        Share of each cell that is pitch [1].
+    """
 
     across: Floats
     height: Floats
+    share: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +60,10 @@ class PlanarResult:
     reports : tuple of SpellReport
     before, after : MapFigure
         The figure before and after.
+    terms : ndarray, shape (spells + 1, 28)
+        Zernike coefficients at the start and after each spell [m].
+    ripple : RippleSpectrum
+        Of the removal.
     radius, removal_profile : ndarray, shape (k,)
         Radii asked for, and the removal's mean over their circles [m].
     frame : FigureFrame
@@ -60,6 +78,8 @@ class PlanarResult:
     reports: tuple[SpellReport, ...]
     before: MapFigure
     after: MapFigure
+    terms: Floats
+    ripple: RippleSpectrum
     radius: Floats
     removal_profile: Floats
     frame: FigureFrame
@@ -178,7 +198,8 @@ class _Lap:
 
 def run_planar(
     bench: Bench, programme: Programme, start: RoundStart | Floats, *, radius: Floats | None = None, seed: int = 0,
-    accuracy: PlanarAccuracy | None = None, constants: Constants = AS_STATED, progress: SpellProgress | None = None,
+    accuracy: PlanarAccuracy | None = None, constants: Constants = AS_STATED, laps: State | None = None,
+    progress: SpellProgress | None = None,
 ) -> PlanarResult:  # fmt: skip
     """Walk a programme on a bench.
 
@@ -195,6 +216,8 @@ def run_planar(
         Entropy of the jitter.
     constants : Constants
         Factors on the bench's uncertain constants.
+    laps : State, optional
+        Laps as a session left them, round; by default as the bench starts them.
     progress : callable, optional
         Called with the spell's number, from 0, and the share of it done.
 
@@ -209,10 +232,10 @@ def run_planar(
     pieces = pieces_for(bench, bench.laps[0], constants)
     glass = pieces.glass(accuracy.cells)
     w = glass_map(start, glass) if isinstance(start, RoundStart) else np.array(start, dtype=np.float64)
-    laps = {lap.name or "lap": _lap(bench, lap, w, glass, constants) for lap in bench.laps}
+    worked = {lap_name(lap): _lap(bench, lap, w, glass, constants, laps) for lap in bench.laps}
     stages, reports, stand = [w.copy()], [], Stand()
     for number, spell in enumerate(programme.spells, start=1):
-        lap = laps[bench.lap(spell.lap).name or "lap"]
+        lap = worked[lap_name(bench.lap(spell.lap))]
         stand = stand.before(spell)
         plain = spell_for(bench, spell, number, stand)
         # each lap has its own edge length, and so its own view of the glass
@@ -225,21 +248,27 @@ def run_planar(
         )
         stand = stand if plain.motion is None else stand.after(plain.motion, spell.duration)
         stages.append(w.copy())
-    return _result(bench, glass, stages, laps, reports, radius)
+    return _result(bench, glass, stages, worked, reports, radius)
 
 
-def _lap(bench: Bench, lap: Lap, w: Floats, glass: Glass, constants: Constants) -> _Lap:
+def _lap(bench: Bench, lap: Lap, w: Floats, glass: Glass, constants: Constants, laps: State | None) -> _Lap:
     pieces = pieces_for(bench, lap, constants)
     pitch = pieces.pitch(glass)
-    count = pitch.across.size
-    height = np.zeros((count, count)) if lap.start == "spherical" else pressed_lap(w, glass, pitch)
+    if laps is not None:
+        left = laps.laps[lap_name(lap)]
+        beyond = 3.0 * float(pitch.across[1] - pitch.across[0])
+        distance = np.hypot(pitch.across[None, :], pitch.across[:, None])
+        height = RoundStart(left.radius, left.height).at(np.minimum(distance, lap.radius + beyond))
+    elif lap.start == "spherical":
+        height = np.zeros((pitch.across.size,) * 2)
+    else:
+        height = pressed_lap(w, glass, pitch)
     return _Lap(pieces, pitch, height)
 
 
-def frame_for(bench: Bench) -> FigureFrame:
-    """What a bench's figure is referred to."""
-    mirror = bench.mirror
-    return FigureFrame(mirror.radius_of_curvature, mirror.conic, mirror.clear_radius)
+def _share(pitch: Pitch) -> Floats:
+    """Share of each of a lap's cells that is pitch, its rim included [1]."""
+    return pitch.share * part_of_cells(pitch.across, lambda x, y: x**2 + y**2 <= pitch.radius**2)
 
 
 def _result(
@@ -250,14 +279,17 @@ def _result(
     if radius is None:
         radius = np.linspace(glass.hole, glass.radius, 1 + round((glass.radius - glass.hole) / size))
     frame = frame_for(bench)
+    figures = [frame.figure(stage, glass) for stage in stages]
     return PlanarResult(
         across=glass.across,
         covered=glass.area / size**2,
         stages=np.array(stages),
-        laps={name: LapMap(lap.pitch.across, lap.height) for name, lap in laps.items()},
+        laps={name: LapMap(lap.pitch.across, lap.height, _share(lap.pitch)) for name, lap in laps.items()},
         reports=tuple(reports),
-        before=frame.figure(stages[0], glass),
-        after=frame.figure(stages[-1], glass),
+        before=figures[0],
+        after=figures[-1],
+        terms=np.array([figure.zernike for figure in figures]),
+        ripple=frame.ripple(stages[0] - stages[-1], glass),
         radius=radius,
         removal_profile=ring_mean(stages[0] - stages[-1], glass.across, radius),
         frame=frame,

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import itertools
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -22,6 +24,10 @@ from wearsim.wear.radial import Worked, work
 from wearsim.wear.start import StartFigure, start_figure
 from wearsim.wear.state import State, start_state
 
+if TYPE_CHECKING:
+    from wearsim.wear.planar import PlanarAccuracy
+
+Progress = Callable[[float], None]
 BAND_DRAWS = 32
 WORKERS = 2
 
@@ -36,9 +42,9 @@ def gauge_for(bench: Bench, radius: Array) -> FigureGauge:
 
 
 def predict(
-    bench: Bench, programme: Programme, engine: str = "radial", *, seed: int = 0, draws: int = BAND_DRAWS,
+    bench: Bench, programme: Programme, engine: str = "radial", *, seed: int = 0, draws: int | None = None,
     accuracy: Accuracy = DEFAULT, belief: Belief | None = None, start: StartFigure | None = None,
-    laps: State | None = None,
+    laps: State | None = None, planar: PlanarAccuracy | None = None, progress: Progress | None = None,
 ) -> Outcome:  # fmt: skip
     """What a programme will do.
 
@@ -49,8 +55,9 @@ def predict(
     engine : {"radial", "planar"}
     seed : int
         Of the draws of constants and measurement, and of the planar engine's strokes.
-    draws : int
-        Draws for the band; 0 for none.
+    draws : int, optional
+        Draws for the band; 0 for none. By default 32; none with the planar engine, which walks the whole programme
+        again for each.
     accuracy : Accuracy
     belief : Belief, optional
         What is known of the constants; by default the bench's own values and spread.
@@ -58,36 +65,61 @@ def predict(
         The measured glass; by default the bench's figure.
     laps : State, optional
         Laps as a session left them; by default as the bench starts them.
+    planar : PlanarAccuracy, optional
+        Numerical settings of the planar engine.
+    progress : callable, optional
+        Called now and then with the share of the work done; what it raises stops it.
 
     Returns
     -------
     Outcome
+        Before and after, with its band and warnings.
 
     Raises
     ------
     InputError
-        Where the figure's file cannot be used, or a stroke tips the top piece off.
+        Where the figure's file cannot be used, a stroke tips the top piece off, or the radial engine is asked for a
+        lap that is a ring or a star.
     ContactError
         Where a balance was not found.
     ValueError
-        Where ``engine`` is neither.
+        Where ``engine`` is neither, or ``planar`` is given to the radial engine.
     """
     if engine == "planar":
         from wearsim.wear.predict_planar import predict_planar
 
-        return predict_planar(bench, programme, seed=seed, accuracy=accuracy, belief=belief, start=start)
+        return predict_planar(
+            bench, programme, seed=seed, draws=draws or 0, accuracy=accuracy, belief=belief, start=start, laps=laps,
+            planar=planar, progress=progress,
+        )  # fmt: skip
     if engine != "radial":
         raise ValueError(f'engine is "radial" or "planar", not {engine!r}')
+    if planar is not None:
+        raise ValueError("settings of the planar engine given to the radial one")
+    draws = BAND_DRAWS if draws is None else draws
     belief = prior(bench) if belief is None else belief
     start = start_figure(bench, accuracy) if start is None else start
-    best = belief.best()
-    worked = work(bench, programme, _state(bench, start.height, start, laps, accuracy), best, accuracy)
+    worked = work(
+        bench, programme, _state(bench, start.height, start, laps, accuracy), belief.best(), accuracy
+    )
     gauge = gauge_for(bench, start.radius)
     outcome = summarise(bench, programme, worked, gauge)
-    if draws and programme.spells and not (belief.is_certain and start.root.shape[1] == 0):
-        band = _band(bench, programme, start, laps, gauge, belief, draws, seed, accuracy)
+    if draws and is_spread(programme, belief, start):
+        told = _told(progress, draws)
+        band = _band(bench, programme, start, laps, gauge, belief, draws, seed, accuracy, told)
         outcome = replace(outcome, band=band)
-    return replace(outcome, warnings=warnings_for(bench, programme, outcome))
+    return replace(outcome, warnings=(*start.warnings, *warnings_for(bench, programme, outcome)))
+
+
+def is_spread(programme: Programme, belief: Belief, start: StartFigure) -> bool:
+    """Whether a prediction can have a band: something is done, and something is uncertain."""
+    return bool(programme.spells) and not (belief.is_certain and start.root.shape[1] == 0)
+
+
+def _told(progress: Progress | None, draws: int) -> Callable[[], None]:
+    """Tell that one more draw is done; the prediction itself counts as one."""
+    done = itertools.count(2)
+    return (lambda: None) if progress is None else (lambda: progress(next(done) / (draws + 1)))
 
 
 def _state(bench: Bench, height: Array, start: StartFigure, laps: State | None, accuracy: Accuracy) -> State:
@@ -146,7 +178,7 @@ def summarise(bench: Bench, programme: Programme, worked: Worked, gauge: FigureG
 
 def _band(
     bench: Bench, programme: Programme, start: StartFigure, laps: State | None, gauge: FigureGauge,
-    belief: Belief, draws: int, seed: int, accuracy: Accuracy,
+    belief: Belief, draws: int, seed: int, accuracy: Accuracy, told: Callable[[], None],
 ) -> Band:  # fmt: skip
     """Spread of the outcome over draws of the constants and of the measured glass."""
 
@@ -157,7 +189,19 @@ def _band(
             return None
         return gauge.error(worked.states[-1].height)
 
-    errors = spread_over(one, start.draws(draws, seed + 1), belief.draws(draws, seed))
+    return band_of(
+        spread_over(one, start.draws(draws, seed + 1), belief.draws(draws, seed), told), gauge, draws
+    )
+
+
+def band_of(errors: Sequence[Array | None], gauge: FigureGauge, draws: int) -> Band:
+    """The band over the figure errors of all draws, None for those that found no balance.
+
+    Raises
+    ------
+    ContactError
+        If none did.
+    """
     kept = np.array([error for error in errors if error is not None])
     if not len(kept):
         raise ContactError("no draw of the constants found a balance")
@@ -171,8 +215,16 @@ def _band(
 
 
 def spread_over(
-    one: Callable[[Array, Constants], Array | None], heights: Array, constants: tuple[Constants, ...]
-) -> list[Array | None]:
-    """``one(height, constants)`` for each pair, on the machine's cores; the kernels let go of the lock."""
+    one: Callable[[Array, Constants], Array | None], heights: Array, constants: tuple[Constants, ...],
+    told: Callable[[], None] = lambda: None,
+) -> list[Array | None]:  # fmt: skip
+    """``one(height, constants)`` for each pair, on the machine's cores; the kernels let go of the lock.
+
+    ``told`` is called, in this thread, as each is there.
+    """
+    found = []
     with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-        return list(pool.map(one, heights, constants))
+        for error in pool.map(one, heights, constants):
+            found.append(error)
+            told()
+    return found

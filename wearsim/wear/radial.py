@@ -10,8 +10,9 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
+from wearsim.bench.mirror import millimetres
 from wearsim.bench.programme import Programme, Spell
-from wearsim.errors import ContactError, TipsOffError
+from wearsim.errors import ContactError, InputError, TipsOffError
 from wearsim.kernels import radial as kernels
 from wearsim.kernels.table import build
 from wearsim.wear.accuracy import DEFAULT, Accuracy
@@ -126,11 +127,30 @@ def spell_weights(
     return weights, cases, far, tip
 
 
+def check_round(bench: Bench, lap: Lap) -> None:
+    """Refuse a lap that averages over azimuth or a whole disc of pitch cannot stand for.
+
+    Raises
+    ------
+    InputError
+        For a ring or a star.
+    """
+    table = "lap" if lap.name is None else f'lap "{lap.name}"'
+    cut = {"ring_inner": (lap.ring_inner, millimetres(lap.ring_inner)), "star_points": (lap.star_points,) * 2}
+    for key, (value, words) in cut.items():
+        if value > 0:
+            raise InputError(
+                "planar engine only", file=bench.file, key=f"{table}.{key}", value=words,
+                expected="0, or --engine planar",
+            )  # fmt: skip
+
+
 def contact_setting(
     bench: Bench, lap: Lap, on_top: str, force: float, offset: Array, path: Array, time: Array,
     cases: LoadCases, constants: Constants, accuracy: Accuracy,
 ) -> tuple[kernels.Setting, Any]:  # fmt: skip
     """Everything the kernels need of a spell: its numbers and its quadrature nodes."""
+    check_round(bench, lap)
     mirror, a, b = bench.mirror, bench.mirror.radius, lap.radius
     radius, rho = glass_grid(mirror, accuracy), pitch_grid(lap, accuracy)
     stiffness = lap.stiffness * constants.stiffness
@@ -200,7 +220,11 @@ def work_spell(
         0.1 / rate, report,
     )  # fmt: skip
     if status != 0:
-        where = f"spell {number}, offset {weights.offset[max(status, 1) - 1] * 1e3:.1f} mm"
+        where = f"spell {number}, " + (
+            f"offset {weights.offset[status - 1] * 1e3:.1f} mm"
+            if status > 0
+            else "the time step shrank to nothing"
+        )
         raise ContactError(where, float(report[2]))
     after = State(state.radius, w, state.laps).with_lap(lap_name(lap), u)
     done = SpellReport(

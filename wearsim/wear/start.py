@@ -17,6 +17,7 @@ from wearsim.knifeedge.readings import load_readings
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import normal_draws
 from wearsim.wear.grid import Array
+from wearsim.wear.start_map import round_mean
 from wearsim.wear.state import glass_grid
 
 # A profile's sigma column says nothing of how errors at neighbouring radii go together. Slopes are what a test
@@ -37,11 +38,14 @@ class StartFigure:
     root : (n, q) ndarray
         ``root @ z`` with standard normal ``z`` is a draw of the measurement's error [m]; q = 0 when the figure is
         taken as exact.
+    warnings : tuple of str
+        What this glass leaves out of what was measured.
     """
 
     radius: Array
     height: Array
     root: Array
+    warnings: tuple[str, ...] = ()
 
     def draws(self, count: int, seed: int) -> Array:
         """Draws of the glass (count, n) [m], the measured one itself where nothing is uncertain."""
@@ -107,11 +111,28 @@ def on_grid(bench: Bench, start: StartFigure, accuracy: Accuracy) -> StartFigure
     if np.array_equal(radius, start.radius):
         return start
     spline = spline_matrix(start.radius, radius)
-    return StartFigure(radius, spline @ start.height, spline @ start.root)
+    return StartFigure(radius, spline @ start.height, spline @ start.root, start.warnings)
+
+
+def from_uneven(bench: Bench, accuracy: Accuracy) -> StartFigure:
+    """The mean over rings of a map or of Zernike terms: all that averages over azimuth can use.
+
+    Raises
+    ------
+    InputError
+        Where the map's file cannot be used.
+    """
+    radius = glass_grid(bench.mirror, accuracy)
+    mean = round_mean(bench, radius)
+    words = (
+        f"figure.{bench.figure.kind}: its mean over rings is used; {mean.left_out * 1e9:.0f} nm RMS of surface that "
+        "are not round are left out, which the planar engine works with"
+    )
+    return StartFigure(radius, mean.height, np.zeros((radius.size, 0)), (words,))
 
 
 def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:
-    """The bench's figure on the mirror's grid.
+    """The bench's figure on the mirror's grid; of one that is not round the mean over rings, with a warning.
 
     Parameters
     ----------
@@ -133,7 +154,4 @@ def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:
         return from_profile(bench, profile, accuracy, covariance=reduced.covariance)
     if source.conic is not None:
         return from_conic(bench, source.conic, accuracy)
-    raise InputError(
-        "this figure source is not read by this version", file=bench.file, key="figure",
-        expected="profile, readings or conic",
-    )  # fmt: skip
+    return from_uneven(bench, accuracy)

@@ -1,7 +1,8 @@
-"""The glass that a planar session starts from: a measured map, Zernike terms, or a round figure."""
+"""A figure that is not round: a measured map or Zernike terms, on the planar grid or as its mean over rings."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import h5py
@@ -9,38 +10,78 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.errors import InputError
+from wearsim.figure.conic import conic_departure
 from wearsim.kernels.planar_pieces import Floats, Glass
-from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.planar_figure import FigureFrame
-from wearsim.wear.planar_grid import RoundStart
-from wearsim.wear.start import start_figure
+from wearsim.wear.planar_grid import across_glass, glass_of, ring_mean
 
 UNITS = {"error_m": 1.0, "error_um": 1e-6, "error_nm": 1e-9}
 LARGEST = 1e-3  # |figure error| [m]
+CELLS = 160  # across the mirror, where a map is only read for its mean over rings
 
 
-def planar_start(
-    bench: Bench, frame: FigureFrame, glass: Glass, accuracy: Accuracy = DEFAULT
-) -> RoundStart | Floats:
-    """Height of the glass above its reference sphere, as the bench's figure says: round, or a map on `glass` [m].
+def frame_for(bench: Bench) -> FigureFrame:
+    """What a bench's figure is referred to."""
+    mirror = bench.mirror
+    return FigureFrame(mirror.radius_of_curvature, mirror.conic, mirror.clear_radius)
+
+
+def uneven_start(bench: Bench, glass: Glass) -> Floats:
+    """Height of the glass above its reference sphere from the bench's map or Zernike terms, on `glass` [m].
 
     Raises
     ------
     InputError
-        Where the figure's file cannot be used.
+        Where the map's file cannot be used, or the bench has neither.
     """
-    source = bench.figure
-    if source.map is not None:
-        try:
-            return frame.height_of_map(read_height_map(source.map), glass)
-        except InputError as error:
-            raise InputError(
-                error.message, file=source.map, value=error.value, expected=error.expected
-            ) from error
+    source, frame = bench.figure, frame_for(bench)
     if source.zernike is not None:
         return frame.height_of_terms(np.array(source.zernike), glass)
-    start = start_figure(bench, accuracy)
-    return RoundStart(start.radius, start.height)
+    if source.map is None:
+        raise InputError("no map and no terms", file=bench.file, key="figure", expected="map or zernike")
+    try:
+        return frame.height_of_map(read_height_map(source.map), glass)
+    except InputError as error:
+        raise InputError(
+            error.message, file=source.map, value=error.value, expected=error.expected
+        ) from error
+
+
+@dataclass(frozen=True, eq=False)
+class RoundMean:
+    """What averages see of a figure that is not round.
+
+    Parameters
+    ----------
+    height : ndarray, shape (n,)
+        Mean height over rings, above the reference sphere [m].
+    left_out : float
+        RMS over the clear aperture of what the mean leaves out, tilt apart [m].
+    """
+
+    height: Floats
+    left_out: float
+
+
+def round_mean(bench: Bench, radius: Floats) -> RoundMean:
+    """Mean over rings of the bench's map or Zernike terms, at these radii ``(n,)`` [m].
+
+    Raises
+    ------
+    InputError
+        Where the map's file cannot be used.
+    """
+    mirror, frame = bench.mirror, frame_for(bench)
+    glass = glass_of(mirror.radius, mirror.hole_radius, across_glass(mirror.radius, CELLS), 0.0, 1.0)
+    height, weight = uneven_start(bench, glass), frame.clear_share(glass)
+    error = height - frame.departure(glass)  # the conic itself would lose to the reading between cells
+    rings = np.linspace(mirror.hole_radius, mirror.radius, CELLS)
+    uneven = error - np.interp(glass.distance, rings, ring_mean(error, glass.across, rings))
+    tilt = frame.figure(height, glass).zernike[[1, 2]]
+    square = float(np.sum(weight * uneven**2) / np.sum(weight) - np.sum(tilt**2))
+    mean = ring_mean(error, glass.across, radius)
+    mean += conic_departure(radius, mirror.radius_of_curvature, mirror.conic)
+    return RoundMean(mean, max(square, 0.0) ** 0.5)
 
 
 def read_height_map(path: Path) -> Floats:

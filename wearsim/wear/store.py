@@ -19,6 +19,7 @@ import wearsim
 from wearsim.errors import InputError, StoreError
 from wearsim.figure.numbers import FigureNumbers
 from wearsim.wear.outcome import Band, Outcome, SpellSummary
+from wearsim.wear.store_maps import data, link_of, name_of, read_maps, scale, write_maps
 
 FORMAT = "wearsim outcome"
 VERSION = 1
@@ -111,41 +112,26 @@ def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: b
         about |= {"peak_pressure": outcome.peak_pressure, "lift_off_share": outcome.lift_off_share}
         for key, value in about.items():
             file.attrs[key] = value
-        _scale(file, "radius", outcome.radius, "m", "radius on the mirror")
-        _scale(file, "stage", np.arange(len(outcome.stages)), "1", "spells done")
+        scale(file, "radius", outcome.radius, "m", "radius on the mirror")
+        scale(file, "stage", np.arange(len(outcome.stages)), "1", "spells done")
         for name, (unit, text, dimensions) in _PROFILES.items():
-            _data(file, name, getattr(outcome, name), unit, text, dimensions)
+            data(file, name, getattr(outcome, name), unit, text, dimensions)
         for name in ("numbers_before", "numbers"):
             file.create_group(name).attrs.update(asdict(getattr(outcome, name)))
         _write_spells(file, outcome)
         _write_band(file, outcome.band)
         _write_laps(file, outcome)
-        _write_maps(file, outcome)
-
-
-def _scale(file: h5py.Group, name: str, values: Any, unit: str, text: str) -> None:
-    dataset = file.create_dataset(name, data=values)
-    dataset.attrs["units"], dataset.attrs["long_name"] = unit, text
-    dataset.make_scale(name)
-
-
-def _data(
-    file: h5py.Group, name: str, values: Any, unit: str, text: str, dimensions: tuple[str, ...]
-) -> None:
-    dataset = file.create_dataset(name, data=values)
-    dataset.attrs["units"], dataset.attrs["long_name"] = unit, text
-    for place, dimension in enumerate(dimensions):
-        scale = file[dimension] if dimension in file else file.file[dimension]
-        dataset.dims[place].attach_scale(scale)
+        write_maps(file.create_group("maps"), outcome.maps)
+        file.create_group("details").attrs.update(outcome.details)
 
 
 def _write_spells(file: h5py.File, outcome: Outcome) -> None:
     group = file.create_group("spells")
     group.attrs["label"] = [spell.label for spell in outcome.spells]
-    _scale(group, "spell", np.arange(1, len(outcome.spells) + 1), "1", "number of the spell")
+    scale(group, "spell", np.arange(1, len(outcome.spells) + 1), "1", "number of the spell")
     for name, unit in _SPELL_UNITS.items():
         values = np.array([getattr(spell, name) for spell in outcome.spells], dtype=float)
-        _data(group, name, values, unit, name.replace("_", " "), ("spell",))
+        data(group, name, values, unit, name.replace("_", " "), ("spell",))
 
 
 def _write_band(file: h5py.File, band: Band | None) -> None:
@@ -153,31 +139,19 @@ def _write_band(file: h5py.File, band: Band | None) -> None:
         return
     group = file.create_group("band")
     group.attrs["draws"], group.attrs["failed"] = band.draws, band.failed
-    _scale(group, "percentile", np.array([5.0, 95.0]), "1", "percentile over the draws")
-    _data(group, "figure_error", band.figure_error, "m", "figure error after", ("percentile", "radius"))
-    _data(group, "surface_rms", band.surface_rms, "m", "RMS figure error after", ("percentile",))
-    _data(group, "edge_roll", band.edge_roll, "m", "edge roll after", ("percentile",))
+    scale(group, "percentile", np.array([5.0, 95.0]), "1", "percentile over the draws")
+    data(group, "figure_error", band.figure_error, "m", "figure error after", ("percentile", "radius"))
+    data(group, "surface_rms", band.surface_rms, "m", "RMS figure error after", ("percentile",))
+    data(group, "edge_roll", band.edge_roll, "m", "edge roll after", ("percentile",))
 
 
 def _write_laps(file: h5py.File, outcome: Outcome) -> None:
     laps = file.create_group("laps")
     for name, radius in outcome.pitch_radius.items():
-        group = laps.create_group(name)
-        _scale(group, "pitch_radius", radius, "m", "radius on the lap")
+        group = laps.create_group(link_of(name))
+        scale(group, "pitch_radius", radius, "m", "radius on the lap")
         height = outcome.pitch_height[name]
-        _data(
-            group, "pitch_height", height, "m", "pitch after, above the reference sphere", ("pitch_radius",)
-        )
-
-
-def _write_maps(file: h5py.File, outcome: Outcome) -> None:
-    group = file.create_group("maps")
-    for name, values in outcome.maps.items():
-        dataset = group.create_dataset(name, data=values, compression="gzip")
-        dataset.attrs["units"], dataset.attrs["long_name"] = "m", name
-    details = file.create_group("details")
-    for name, value in outcome.details.items():
-        details.attrs[name] = value
+        data(group, "pitch_height", height, "m", "pitch after, above the reference sphere", ("pitch_radius",))
 
 
 def read_outcome(path: str | Path) -> Outcome:
@@ -220,14 +194,14 @@ def _read(file: h5py.File, path: Path) -> Outcome:
         **{name: file[name][()] for name in _PROFILES},
         numbers_before=_numbers(file["numbers_before"]),
         numbers=_numbers(file["numbers"]),
-        pitch_radius={name: laps[name]["pitch_radius"][()] for name in laps},
-        pitch_height={name: laps[name]["pitch_height"][()] for name in laps},
+        pitch_radius={name_of(link): laps[link]["pitch_radius"][()] for link in laps},
+        pitch_height={name_of(link): laps[link]["pitch_height"][()] for link in laps},
         spells=_read_spells(file["spells"]),
         peak_pressure=float(attributes["peak_pressure"]),
         lift_off_share=float(attributes["lift_off_share"]),
         band=_read_band(file),
         warnings=tuple(map(str, attributes["warnings"])),
-        maps={name: values[()] for name, values in file["maps"].items()},
+        maps=read_maps(file["maps"]),
         details={name: float(value) for name, value in file["details"].attrs.items()},
         bench_text=str(attributes["bench_toml"]),
         programme_text=str(attributes["programme_toml"]),

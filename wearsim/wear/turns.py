@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearsim.bench.programme import Programme
 from wearsim.kernels.planar_pieces import Floats
 from wearsim.wear.planar_grid import read_map
 
@@ -68,6 +69,36 @@ def turns(angle: float, spells: int, *, bias: complex = 1.0, harmonic: int = 2) 
     worn = bias * np.cumsum(np.exp(-1j * harmonic * number * angle))
     share = np.abs(worn) / (abs(bias) * (number + 1)) if bias else np.zeros(spells)
     return Turned(angle, harmonic, number + 1, share, worn)
+
+
+def is_turned(programme: Programme) -> bool:
+    """Whether a programme's strokes find the mirror lying in more than one way."""
+    angles = [
+        a for a, spell in zip(lies_turned(programme), programme.spells, strict=True) if not spell.is_press
+    ]
+    return len(set(np.round(np.mod(angles, 2.0 * np.pi), 9))) > 1
+
+
+def lies_turned(programme: Programme) -> Floats:
+    """How far the mirror lies turned in each spell, from where it first lay ``(spells,)`` [rad]."""
+    return np.cumsum(np.array([spell.turn for spell in programme.spells]))
+
+
+def bias_left(programme: Programme, harmonic: int = 2) -> Floats:
+    """What a programme's turns leave of a steady bias, after each spell, over what no turns would ``(spells,)`` [1].
+
+    The bias wears by the minute; pressings wear nothing, and before the first stroke the share is 1.
+
+    Parameters
+    ----------
+    programme : Programme
+    harmonic : int
+        Azimuthal frequency m; 2 is astigmatism.
+    """
+    minutes = np.array([0.0 if spell.is_press else spell.minutes for spell in programme.spells])
+    worn = np.abs(np.cumsum(minutes * np.exp(-1j * harmonic * lies_turned(programme))))
+    total = np.cumsum(minutes)
+    return np.asarray(np.divide(worn, total, out=np.ones_like(total), where=total > 0.0))
 
 
 def harmonic_of(

@@ -1,0 +1,122 @@
+"""record, calibrate, history, rehearse, and a mirror's folder where a bench is asked for."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Call = Callable[..., Any]
+SHEET = """\
+source = "moving"
+length_unit = "mm"
+windows = [[18, 40], [42, 62], [64, 84], [86, 104], [106, 122], [124, 136], [138, 147]]
+readings = [[0.00, 0.23, 0.64, 1.27, 1.95, 2.62, 3.23], [0.04, 0.21, 0.66, 1.25, 1.96, 2.60, 3.25]]
+sigma = 0.05
+"""
+
+
+@pytest.fixture
+def mirror(demo: Path) -> Path:
+    """The demo as a mirror's folder, a sheet of readings beside it."""
+    folder = demo / "mirror"
+    folder.mkdir()
+    for name in ("bench.toml", "profile.csv"):
+        shutil.copy(demo / name, folder / name)
+    (demo / "after.toml").write_text(SHEET)
+    return folder
+
+
+def recorded(call: Call, *more: str) -> Any:
+    return call(
+        "record",
+        "mirror",
+        "--programme",
+        "programme.toml",
+        "--readings",
+        "after.toml",
+        "--date",
+        "2026-02-03",
+        *more,
+    )
+
+
+def test_record_says_what_it_did_and_what_comes_next(mirror: Path, call: Call) -> None:
+    done = recorded(call, "--temperature", "64 degF", "--notes", "wet lap")
+    assert done.code == 0
+    assert "Session 1 recorded" in done.out
+    assert "wearsim calibrate mirror" in done.err
+    text = (mirror / "01" / "session.toml").read_text()
+    assert "wet lap" in text and "2026-02-03" in text
+    again = json.loads(recorded(call, "--json").out)
+    assert again["number"] == 2 and again["date"] == "2026-02-03"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "fragment"),
+    [
+        (("--date", "monday"), "not a day"),
+        (("--temperature", "18"), "temperature"),
+        (("--temperature", "18 N"), "temperature"),
+        (("--abrasive", "sand"), "sand"),
+        (("--profile", "profile.csv"), "both"),
+    ],
+)
+def test_record_refuses_in_one_line(
+    mirror: Path, call: Call, arguments: tuple[str, ...], fragment: str
+) -> None:
+    done = recorded(call, *arguments)
+    assert done.code == 2
+    assert done.out == ""
+    (line,) = done.err.strip().splitlines()
+    assert fragment in line
+    assert not (mirror / "01").exists()
+
+
+def test_calibrate_without_sessions_could_not(mirror: Path, call: Call) -> None:
+    done = call("calibrate", "mirror")
+    assert done.code == 1
+    assert "no session yet" in done.err
+
+
+def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_path: Path) -> None:
+    assert recorded(call).code == 0
+    found = call("calibrate", "mirror", "--json", "--plot", "constants.png")
+    assert found.code == 0, found.err
+    told = json.loads(found.out)
+    assert set(told["constants"]) == {
+        "preston_per_pa", "stiffness_pa_per_m", "relaxation_time_s", "edge_gain",
+    }  # fmt: skip
+    for one in told["constants"].values():
+        low, high = one["interval_90"]
+        assert 0.0 < low < one["now"] < high
+    assert Path("constants.png").stat().st_size > 10_000
+
+    history = call("history", "mirror", "--plot", "history.png")
+    assert history.code == 0, history.err
+    assert "Predicted" in history.out and "2026-02-03" in history.out
+    assert all(len(line) <= 80 for line in history.out.splitlines())
+
+    on_folder = json.loads(call("predict", "mirror", "--programme", "programme.toml", "--json").out)
+    sheet = json.loads(call("reduce", "after.toml", "--bench", "bench.toml", "--json").out)
+    # the newest measurement is what counts, not the profile that the bench names
+    assert on_folder["surface_rms_before_m"] == pytest.approx(sheet["surface_rms_m"], rel=0.02)
+    assert call("compare", "mirror", "--programme", "programme.toml", "--draws", "0").code == 0
+
+
+def test_rehearse_makes_a_folder_that_says_what_it_is(demo: Path, call: Call) -> None:
+    made = call("rehearse", "toy", "--fault", "raised ring", "--diameter", "200 mm", "--sessions", "0")
+    assert made.code == 0, made.err
+    assert "simulated" in Path("toy/practice.toml").read_text()
+    again = call("rehearse", "toy", "--fault", "sphere")
+    assert again.code == 2 and "exists already" in again.err
+
+
+def test_rehearse_leaves_real_mirrors_alone(mirror: Path, call: Call) -> None:
+    done = call("rehearse", "mirror")
+    assert done.code == 2
+    assert "not a practice mirror" in done.err

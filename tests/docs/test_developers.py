@@ -1,0 +1,53 @@
+"""DEVELOPERS.md speaks of files and names that are there, and its examples do what it says."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from wearsim.bench.catalogue import Glass
+from wearsim.bench.faults import read_piece
+
+ROOT = Path(__file__).parents[2]
+TEXT = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+FRAGMENTS = re.findall(r"```py\n(.*?)```", TEXT, re.DOTALL)
+PLACES = re.findall(r"^# (wearsim/[\w/]+\.py): ([\w, ]+)$", "\n".join(FRAGMENTS), re.MULTILINE)
+PATHS = sorted(set(re.findall(r"`((?:wearsim|tests|docs|configs)/[\w/.-]*)`", TEXT)))
+
+
+def test_examples_are_short() -> None:
+    assert len(FRAGMENTS) >= 4
+    assert max(fragment.count("\n") for fragment in FRAGMENTS) <= 10
+
+
+@pytest.mark.parametrize(("file", "names"), PLACES)
+def test_every_place_named_is_there(file: str, names: str) -> None:
+    source = (ROOT / file).read_text(encoding="utf-8")
+    for name in names.split(", "):
+        assert re.search(rf"^\s*(def |class )?{name}\b", source, re.MULTILINE), f"{name} in {file}"
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_every_file_named_is_there(path: str) -> None:
+    assert (ROOT / path).exists()
+
+
+def test_every_room_is_on_the_map() -> None:
+    rooms = {path.parent.name for path in (ROOT / "wearsim").glob("*/__init__.py")}
+    assert rooms == set(re.findall(r"^\| `wearsim/(\w+)/`", TEXT, re.MULTILINE))
+
+
+def test_its_glass_is_one() -> None:
+    (table,) = (text for text in re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL) if "density" in text)
+    ((name, glass),) = tomllib.loads(table).items()
+    assert read_piece(Glass, glass, name, None).density == 2510.0
+
+
+def test_the_axis_it_names_is_the_key_it_adds() -> None:
+    (axis,) = (text for text in re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL) if "[[axis]]" in text)
+    key = tomllib.loads(axis)["axis"][0]["key"].partition(".")
+    added = next(fragment for fragment in FRAGMENTS if f" {key[2]}:" in fragment)
+    assert f"wearsim/bench/{key[0]}.py" in added

@@ -1,0 +1,83 @@
+"""Constants from sessions: radial truth, a wrong record, what stays the prior, what is known."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from simulated import simulated_chain
+
+from wearsim.learn.calibrate import Calibration, calibrate_chain, with_session_spread
+from wearsim.wear.constants import NAMES, Belief, Constants, prior
+
+TRUTH = Constants(preston=1.5, stiffness=0.6, relaxation_time=0.7, edge_gain=1.3)
+LOGS = np.log([getattr(TRUTH, name) for name in NAMES])
+
+
+@cache
+def calibrated(count: int = 3, wrong: int | None = None) -> Calibration:
+    drawn, chain = simulated_chain(11, TRUTH, count=count, wrong=wrong)
+    return calibrate_chain(chain, prior(drawn.bench), seed=1, draws=128)
+
+
+def away(found: Calibration) -> np.ndarray:
+    """Truth from the posterior's mean, in its own sigmas."""
+    return (LOGS - found.belief.mean) / np.sqrt(np.diagonal(found.belief.covariance))
+
+
+def test_the_truth_is_found() -> None:
+    found = calibrated()
+    assert np.abs(away(found)).max() < 2.6
+    about = LOGS - found.belief.mean
+    # 4 degrees of freedom: above 14.9 one in 200
+    assert about @ np.linalg.solve(found.belief.covariance, about) < 14.9
+    assert found.posterior.effective > 40.0
+    assert found.misfits == ()
+    assert found.told("preston") == "told" and found.told("stiffness") == "told"
+
+
+def test_more_sessions_narrow_it() -> None:
+    one, three = calibrated(1), calibrated(3)
+    sigma = [np.sqrt(np.diagonal(found.belief.covariance)) for found in (one, three)]
+    assert np.all(sigma[1][:3] < sigma[0][:3])
+    assert np.linalg.slogdet(three.belief.covariance)[1] < np.linalg.slogdet(one.belief.covariance)[1] - 1.0
+    low, high = one.posterior.interval()
+    assert np.all(low < high)
+
+
+def test_a_wrong_record_is_flagged_and_the_constants_not_bent() -> None:
+    found = calibrated(3, wrong=2)
+    assert found.misfits == (2,)
+    assert [session.fits for session in found.sessions] == [True, False, True]
+    assert np.abs(away(found)).max() < 3.0
+
+
+def test_what_is_stated_as_known_stays_so() -> None:
+    drawn, chain = simulated_chain(11, Constants(), count=1)
+    bench = drawn.bench
+    known = prior(bench.model_copy(update={"spread": bench.spread.model_copy(update={
+        "stiffness": 1.0, "relaxation_time": 1.0, "edge_gain": 1.0,
+    })}))  # fmt: skip
+    found = calibrate_chain(chain, known, draws=64)
+    assert [found.told(name) for name in NAMES][1:] == ["known"] * 3
+    assert np.array_equal(found.belief.mean[1:], np.zeros(3))
+    assert not found.belief.covariance[1:].any()
+    assert abs(found.belief.mean[0]) < 0.3  # session-to-session spread of 8 %, three sigma and a bit
+    certain = Belief(np.zeros(4), np.zeros((4, 4)))
+    assert calibrate_chain(chain, certain, draws=16).belief.is_certain
+
+
+def test_a_session_to_come_varies_more_than_the_constants_do() -> None:
+    belief = Belief(np.arange(4.0), np.diag([0.04, 0.01, 0.01, 0.01]))
+    wider = with_session_spread(belief, 0.1)
+    assert wider.covariance[0, 0] == pytest.approx(0.05)
+    assert np.array_equal(wider.covariance[1:], belief.covariance[1:])
+    assert np.array_equal(belief.covariance, np.diag([0.04, 0.01, 0.01, 0.01]))
+
+
+def test_the_same_seed_the_same_answer() -> None:
+    drawn, chain = simulated_chain(12, Constants(), count=1)
+    one, two = (calibrate_chain(chain, prior(drawn.bench), seed=5, draws=32) for _ in range(2))
+    assert np.array_equal(one.belief.mean, two.belief.mean)
+    assert np.array_equal(one.belief.covariance, two.belief.covariance)

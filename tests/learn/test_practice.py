@@ -1,0 +1,135 @@
+"""The practice mirror: the same every time, in a folder that says what it is, and the loop on it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import closed_loop
+import learn_coverage
+import numpy as np
+import pytest
+from simulated import programme_of
+
+from wearsim.errors import InputError
+from wearsim.knifeedge.readings import load_readings, parse_readings
+from wearsim.learn.folder import open_folder
+from wearsim.learn.practice import COARSE, Reader, Truth, drawn_truth, sheet_text
+from wearsim.learn.practice_bench import FAULTS, draw_mirror
+from wearsim.learn.practice_file import Practice, practice_text, read_practice
+from wearsim.learn.rehearse import TARGET, rehearse, replayed, start_practice, true_rms, work_and_record
+from wearsim.learn.session import SessionNote
+from wearsim.wear.constants import NAMES, Constants
+
+QUICK = replace(COARSE, cells=32)
+ONE = programme_of(({"stroke": "one-third", "minutes": 3, "on_top": "tool"},))
+
+
+def quick(seed: int = 5) -> Practice:
+    return Practice(
+        seed, "raised ring", 0.25, 5.0, Truth(Constants(1.4, 0.8, 1.2, 1.0), 0.1, seed), accuracy=QUICK
+    )
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_mirrors_are_drawn_within_their_limits(fault: str) -> None:
+    drawn = [draw_mirror(seed, fault) for seed in range(6)]  # type: ignore[arg-type]
+    for one in drawn:
+        mirror = one.bench.mirror
+        assert 0.2 <= mirror.diameter <= 0.5
+        assert 4.5 <= 0.5 * mirror.radius_of_curvature / mirror.diameter <= 7.01
+        assert np.all(np.isfinite(one.start.height))
+        # about a kilopascal, as people press (checks.md section 6)
+        force = one.bench.load_on("tool", one.bench.laps[0])
+        assert 500.0 < force / (np.pi * mirror.radius**2) < 3000.0
+    assert len({one.bench.mirror.diameter for one in drawn}) == len(drawn)
+
+
+def test_constants_are_drawn_from_the_prior() -> None:
+    bench = draw_mirror(1).bench
+    logs = np.array([
+        [np.log(getattr(drawn_truth(bench, seed).constants, name)) for name in NAMES] for seed in range(400)
+    ])  # fmt: skip
+    spread = np.log([getattr(bench.spread, name) for name in NAMES])
+    assert logs.mean(axis=0) == pytest.approx(np.zeros(4), abs=4.0 * spread.max() / 20.0)
+    assert logs.std(axis=0) == pytest.approx(spread, rel=0.15)
+
+
+def test_a_sheet_survives_its_text(rng: np.random.Generator) -> None:
+    mirror = quick().mirror()
+    sheet = mirror.read(Reader())
+    again = parse_readings(sheet_text(sheet))
+    assert again.positions == pytest.approx(sheet.positions, abs=1e-9)
+    assert again.zones.inner == pytest.approx(sheet.zones.inner, abs=1e-6)
+    assert again.sigma == sheet.sigma
+
+
+def test_readings_have_the_noise_they_are_said_to_have() -> None:
+    practice = quick()
+    drawn = practice.drawn()
+    radius, error = np.linspace(0.0, drawn.bench.mirror.radius, 50), np.zeros(50)
+    reader = Reader(windows=8, repeats=2000, sigma=1e-4)
+    sheet = reader.read(drawn.bench, radius, error, np.random.default_rng(3))
+    spread = 1e-4 * 0.35 * drawn.bench.mirror.radius / sheet.zones.middle  # as 1/r from 0.35 of the radius
+    about = sheet.positions - sheet.positions.mean(axis=1, keepdims=True)
+    centring = np.eye(8) - 1.0 / 8.0
+    expected = np.sqrt(np.diagonal(centring @ np.diag(spread**2) @ centring))
+    assert about.std(axis=0) == pytest.approx(expected, rel=0.08)
+
+
+def test_the_same_seed_and_programmes_the_same_mirror(tmp_path: Path) -> None:
+    folders = [start_practice(tmp_path / name, quick()) for name in ("one", "two")]
+    sheets = []
+    for folder in folders:
+        _, mirror = replayed(folder)
+        for _ in range(2):
+            folder = work_and_record(folder, mirror, Reader(), ONE, SessionNote(date=date(2026, 1, 1)))
+        sheets.append([load_readings(session.measured).positions for session in folder.sessions])
+        _, again = replayed(folder)
+        assert again.error == pytest.approx(mirror.error, abs=1e-15)
+    assert np.array_equal(sheets[0], sheets[1])
+    assert not np.array_equal(sheets[0][0], sheets[0][1])
+
+
+def test_a_practice_folder_says_so_and_a_real_one_is_refused(tmp_path: Path, mirror_folder: Path) -> None:
+    folder = start_practice(tmp_path / "practice", quick())
+    assert folder.is_practice
+    assert "simulated" in (folder.path / "practice.toml").read_text()
+    assert read_practice(folder) == quick()
+    assert practice_text(read_practice(folder)) == (folder.path / "practice.toml").read_text()
+    with pytest.raises(InputError, match="not a practice mirror"):
+        replayed(open_folder(mirror_folder))
+    (folder.path / "practice.toml").write_text("[mirror]\nseed = 1\n")
+    with pytest.raises(InputError, match=r"practice.toml: mirror"):
+        read_practice(open_folder(folder.path))
+
+
+def test_constants_of_a_planar_mirror_are_found(tmp_path: Path) -> None:
+    """A seeded folder of tests/benchmarks/learn_coverage.py, whose table is in docs/learning.md."""
+    row = learn_coverage.one_case(4, 4, 128)
+    away = (np.array(row["truth"]) - row["mean"]) / row["sigma"]
+    assert np.abs(away).max() < 3.0
+    inside = (np.array(row["truth"]) >= row["low"]) & (np.array(row["truth"]) <= row["high"])
+    assert inside.sum() >= 3
+    assert row["misfits"] == ()
+    first, fourth = row["misses_m"]
+    assert fourth < 0.5 * first
+
+
+def test_the_loop_closes(tmp_path: Path) -> None:
+    """A seeded mirror of tests/benchmarks/closed_loop.py, whose table is in docs/learning.md."""
+    row = closed_loop.one_loop(2)
+    assert 1 <= len(row["true_m"]) <= 6
+    assert row["true_m"][-1] <= TARGET < row["first_m"]
+    assert closed_loop.worsened(row) <= 0.0
+
+
+def test_nothing_is_worked_where_nothing_is_to_be_gained(tmp_path: Path) -> None:
+    folder = start_practice(tmp_path / "practice", quick())
+    _, mirror = replayed(folder)
+    said: list[str] = []
+    assert list(rehearse(folder.path, target=1.0, tell=said.append)) == []
+    assert "good enough" in said[-1]
+    assert open_folder(folder.path).sessions == ()
+    assert true_rms(mirror) > TARGET

@@ -1,0 +1,44 @@
+"""docs/validation.md holds what docs/validation.py gives today."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+SCRIPT = Path(__file__).parents[2] / "docs" / "validation.py"
+NUMBER = re.compile(r"(?<![\w.])[-+]?\d+(?:\.\d+)?")
+
+
+def script() -> Any:
+    spec = importlib.util.spec_from_file_location("validation", SCRIPT)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["validation"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_page_is_current() -> None:
+    validation = script()
+    page, fresh = validation.PAGE.read_text(), validation.page()
+    # the words must be the same, the figures to 2 % or one in the last place
+    assert NUMBER.sub("#", page) == NUMBER.sub("#", fresh)
+    for was, now in zip(NUMBER.findall(page), NUMBER.findall(fresh), strict=True):
+        last = 10.0 ** -len(was.partition(".")[2])
+        assert np.isclose(float(was), float(now), rtol=0.02, atol=1.01 * last), (was, now)
+
+
+def test_verdicts_follow_from_the_figures() -> None:
+    v = script()
+    back = [v.draper(0.52, sweep).conics[-1] for sweep in (0.0, 0.3)]
+    assert back[0] > 0.0 > back[1]
+    assert abs(v.draper(0.26, 0.0).conics[-1]) < 1.0
+    oblate = v.make_bench(0.5, 4.0)
+    done = v.work(oblate, [v.make_spell("w", "mirror", 60.0, length=0.7, side_sweep=0.2)] * 4, conic=5.0)
+    assert abs(done.conics[-1]) < 0.5

@@ -1,0 +1,45 @@
+"""The planar engine's threads: how many, which of numba's threading layers, one caller at a time."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import numba
+
+# The layer that numba would pick first on most machines (OpenMP) waits in a busy loop, so that on a machine that
+# others work on too it burns a core for nothing; and a process that has used it must not fork. ``workqueue`` sleeps
+# while it waits and survives a fork, but stops the process if two threads call it at once: hence the lock.
+LAYER = "workqueue"
+_ONE_CALLER = threading.RLock()
+
+
+@contextmanager
+def crew(most: int) -> Iterator[None]:
+    """Room for a parallel kernel: this thread alone calls one, with at most ``most`` threads at work.
+
+    Numba's own settings come first: ``NUMBA_THREADING_LAYER`` the layer, ``NUMBA_NUM_THREADS`` or
+    ``numba.set_num_threads`` the largest number of threads.
+
+    Parameters
+    ----------
+    most : int
+        More threads than this find nothing to do.
+    """
+    with _ONE_CALLER:
+        choose_layer()
+        before = numba.get_num_threads()
+        numba.set_num_threads(max(1, min(before, most)))
+        try:
+            yield
+        finally:
+            numba.set_num_threads(before)
+
+
+def choose_layer() -> None:
+    """Choose the threading layer, unless the person has chosen, or a parallel kernel has run already."""
+    config: Any = numba.config
+    if config.THREADING_LAYER == "default":
+        config.THREADING_LAYER = LAYER
