@@ -1,4 +1,8 @@
-"""One run of the small study that others are compared with; kernels are compiled by it, once."""
+"""Runs of the small study that others are compared with: one by a worker process, one in this process.
+
+Other tests may have compiled kernels in this process, and then its last bits are not those of workers, who load
+theirs (wearsim.study.warm): bytes are compared among workers, and among runs of this process.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +17,15 @@ from wearsim.study.run import run_study
 
 @pytest.fixture(scope="session")
 def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The file of the small study, worked out without interruption by this process alone."""
+    """The file of the small study, worked out without interruption by one worker process."""
+    path = tmp_path_factory.mktemp("study") / "whole.h5"
+    run_study(small_study(), path, workers=1, accuracy=COARSE)
+    return path
+
+
+@pytest.fixture(scope="session")
+def whole_here(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same by this process."""
     path = tmp_path_factory.mktemp("study") / "whole.h5"
     with np.errstate(all="raise"):
         run_study(small_study(), path, Inline(), accuracy=COARSE)

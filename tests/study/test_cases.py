@@ -16,9 +16,9 @@ from wearsim.study.quantities import QUANTITIES, Drawn, standard_error
 from wearsim.study.result import read_study
 
 
-def test_cases_are_what_predict_says(whole: Path) -> None:
+def test_cases_are_what_predict_says(whole_here: Path) -> None:
     study = small_study()
-    job, rows, result = job_for(study, accuracy=COARSE), sample_of(study, 0), read_study(whole)
+    job, rows, result = job_for(study, accuracy=COARSE), sample_of(study, 0), read_study(whole_here)
     assert rows is not None
     for place in (0, 11, 30):
         outcome = ws.predict(*job.settle(place, rows[place % 8]), draws=0, accuracy=COARSE)

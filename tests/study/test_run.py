@@ -48,20 +48,19 @@ def half_done(output: Path, count: int) -> None:
     reason="one value in tens of thousands differs in its last bit between processes: open in studies",
 )
 def test_one_process_and_two_give_the_same_bytes(whole: Path, tmp_path: Path) -> None:
-    for workers in (1, 2):
-        run_study(STUDY, tmp_path / f"{workers}.h5", workers=workers, accuracy=COARSE)
-        assert content(tmp_path / f"{workers}.h5") == content(whole)
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["1.h5", "2.h5"]
+    run_study(STUDY, tmp_path / "two.h5", workers=2, accuracy=COARSE)
+    assert content(tmp_path / "two.h5") == content(whole)
+    assert [path.name for path in tmp_path.iterdir()] == ["two.h5"]
 
 
-def test_a_study_goes_on_with_what_is_there(whole: Path, tmp_path: Path) -> None:
+def test_a_study_goes_on_with_what_is_there(whole_here: Path, tmp_path: Path) -> None:
     output, seen = tmp_path / "out.h5", []
     half_done(output, 4)
     kept = {path: path.stat().st_mtime_ns for path in parts_folder(output).glob("*.npz")}
     assert len(kept) == 4
     run_study(STUDY, output, Inline(), accuracy=COARSE, watch=seen.append)
     assert (seen[0].done, seen[0].kept, seen[-1].done) == (20, 20, 48)
-    assert content(output) == content(whole)
+    assert content(output) == content(whole_here)
     assert not parts_folder(output).exists()
 
 
@@ -87,13 +86,15 @@ def test_kill_9_costs_nothing_that_was_complete(whole: Path, tmp_path: Path) -> 
     done = len(list(parts_folder(output).glob("*.npz")))
     assert 2 <= done < 16 and not output.exists()
     seen: list[Progress] = []
-    run_study(STUDY, output, Inline(), accuracy=COARSE, watch=seen.append)
+    run_study(STUDY, output, workers=1, accuracy=COARSE, watch=seen.append)
     assert seen[0].kept == 3 * done
     assert content(output) == content(whole)
 
 
 @pytest.mark.parametrize("room", [300, 2_500, 12_000])
-def test_a_full_disk_stops_the_study_and_room_lets_it_go_on(room: int, whole: Path, tmp_path: Path) -> None:
+def test_a_full_disk_stops_the_study_and_room_lets_it_go_on(
+    room: int, whole_here: Path, tmp_path: Path
+) -> None:
     """Files may grow to so many bytes: no part fits, or no part of so many cases, or not the output."""
     output = tmp_path / "out.h5"
     if room == 12_000:
@@ -109,7 +110,7 @@ def test_a_full_disk_stops_the_study_and_room_lets_it_go_on(room: int, whole: Pa
     assert not output.exists()
     assert not list(tmp_path.rglob("*.partial"))
     run_study(STUDY, output, Inline(), accuracy=COARSE)
-    assert content(output) == content(whole)
+    assert content(output) == content(whole_here)
 
 
 @pytest.mark.xfail(
@@ -172,22 +173,22 @@ def test_damaged_parts_and_parts_of_another_study_are_refused(tmp_path: Path) ->
     half_done(output, 2)
     with pytest.raises(StoreError, match="begun work of another study"):
         run_study(STUDY, output, Inline(), seed=1, accuracy=COARSE)
-    part = parts_folder(output) / "part-0000001.npz"
+    part = next(parts_folder(output).glob("*.npz"))
     raw = part.read_bytes()
     middle = raw.index(b"v edge_roll.npy") + 200  # among the numbers, behind the two headers
     for damaged in (raw[:-30], raw[:middle] + bytes([raw[middle] ^ 1]) + raw[middle + 1 :], b""):
         part.write_bytes(damaged)
-        with pytest.raises(StoreError, match=r"part-0000001.npz: damaged"):
+        with pytest.raises(StoreError, match=rf"{part.name}: damaged"):
             run_study(STUDY, output, Inline(), accuracy=COARSE)
         assert part.read_bytes() == damaged
     part.unlink()
     assert run_study(STUDY, output, Inline(), accuracy=COARSE).cases == 48
 
 
-def test_force_begins_anew(tmp_path: Path, whole: Path) -> None:
+def test_force_begins_anew(tmp_path: Path, whole_here: Path) -> None:
     output = tmp_path / "out.h5"
     half_done(output, 2)
     run_study(STUDY, output, Inline(), seed=1, accuracy=COARSE, force=True)
-    assert content(output) != content(whole)
+    assert content(output) != content(whole_here)
     run_study(STUDY, output, Inline(), accuracy=COARSE, force=True)
-    assert content(output) == content(whole)
+    assert content(output) == content(whole_here)

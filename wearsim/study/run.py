@@ -12,12 +12,13 @@ from pathlib import Path
 import wearsim
 from wearsim.errors import CouldNotError, StoreError
 from wearsim.kernels._jit import cache_folder
-from wearsim.study.cases import Chunk, Job, Part, job_for, work_chunk
+from wearsim.study.cases import Chunk, Job, Part, job_for
 from wearsim.study.crew import Crew, crew_for
 from wearsim.study.parts import Parts, open_parts, parts_folder
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.result import StudyResult, identity_of, read_study
 from wearsim.study.store import write_study
+from wearsim.study.warm import warm_up, work_warm
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.grid import Array
 
@@ -183,6 +184,7 @@ def hand_out(
     CouldNotError
         Where a chunk has lost that many workers.
     """
+    warm_up(job)  # here first, so that workers of this machine do not all compile at once
     executor = crew.open()
     again: deque[Chunk] = deque()
     out: dict[Future[Part], Chunk] = {}
@@ -238,7 +240,7 @@ def _fill(
         if chunk is None:
             return True
         try:
-            out[executor.submit(work_chunk, job, chunk)] = chunk
+            out[executor.submit(work_warm, job, chunk)] = chunk
         except crew.lost:
             again.appendleft(chunk)
             return False
