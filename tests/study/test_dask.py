@@ -58,10 +58,6 @@ def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
             process.wait()
 
 
-@pytest.mark.xfail(
-    strict=False,
-    reason="one value in tens of thousands differs in its last bit between processes: open in studies",
-)
 def test_dask_gives_the_same_bytes_and_survives_a_death(
     cluster: Cluster, whole: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -43,10 +43,6 @@ def half_done(output: Path, count: int) -> None:
     (parts.folder / "part-0000007.npz.partial").write_bytes(b"half a part")
 
 
-@pytest.mark.xfail(
-    strict=False,
-    reason="one value in tens of thousands differs in its last bit between processes: open in studies",
-)
 def test_one_process_and_two_give_the_same_bytes(whole: Path, tmp_path: Path) -> None:
     run_study(STUDY, tmp_path / "two.h5", workers=2, accuracy=COARSE)
     assert content(tmp_path / "two.h5") == content(whole)
@@ -113,10 +109,6 @@ def test_a_full_disk_stops_the_study_and_room_lets_it_go_on(
     assert content(output) == content(whole_here)
 
 
-@pytest.mark.xfail(
-    strict=False,
-    reason="one value in tens of thousands differs in its last bit between processes: open in studies",
-)
 def test_a_worker_that_dies_costs_a_retry(whole: Path, tmp_path: Path) -> None:
     output, crew = tmp_path / "out.h5", ProcessCrew(1)
     job = job_for(STUDY, accuracy=COARSE)
@@ -165,9 +157,6 @@ def test_retries_end(tmp_path: Path) -> None:
         run_study(STUDY, tmp_path / "p.h5", Doomed(), accuracy=COARSE)
 
 
-@pytest.mark.xfail(
-    strict=False, reason="the parts of a stopped run are not always all there: open in studies"
-)
 def test_damaged_parts_and_parts_of_another_study_are_refused(tmp_path: Path) -> None:
     output = tmp_path / "out.h5"
     half_done(output, 2)
