@@ -37,7 +37,7 @@ from wearsim.wear.constants import NAMES, prior
 from wearsim.wear.planar import PlanarAccuracy
 from wearsim.wear.predict import gauge_for, predict
 
-CELLS = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
+CELLS = PlanarAccuracy(cells=96, poses=12, share_of_rate=0.02)
 STROKES: tuple[dict[str, Any], ...] = (
     {"stroke": "one-third"},
     {"stroke": "straight", "length": 0.5},

@@ -48,11 +48,11 @@ def test_the_carrier_is_the_engine_linearised(rng: np.random.Generator) -> None:
     smooth = np.cos(np.outer(first.radius / first.radius[-1], np.arange(1, 5)))
     chain = replace(chain, first=replace(first, root=5e-9 * smooth))
     steps = chain.follow(Constants(), 0.1)
-    (carrier,) = chain.carriers(Constants(), 0.1, steps)
+    (frame,) = chain.frames(Constants(), steps)
     change = 5e-9 * smooth @ np.array([0.5, -0.4, 0.3, 0.6])
     moved = replace(chain, first=replace(chain.first, height=chain.first.height + change))
     difference = moved.follow(Constants(), 0.1)[0].predicted - steps[0].predicted
-    assert carrier @ change == pytest.approx(difference, abs=0.05 * np.abs(change).max())
+    assert frame.carrier @ change == pytest.approx(difference, abs=0.05 * np.abs(change).max())
 
 
 def test_a_correction_of_the_glass_leaves_the_fit_of_the_lap(rng: np.random.Generator) -> None:

@@ -66,6 +66,15 @@ def ring_nodes(radius: Floats, inner: float, outer: float, least: int = 16) -> t
     return nodes.ravel(), (weights / weights.sum()).ravel()
 
 
+def times(matrix: Floats, profile: ArrayLike) -> Floats:
+    """Matrix times profile, the same to the last bit wherever the arrays lie in memory.
+
+    The linear-algebra libraries sum in an order that depends on alignment, so that a worker process could differ
+    from its parent in the last bit; NumPy's own sum does not.
+    """
+    return np.asarray((matrix * np.asarray(profile, dtype=float)).sum(axis=1))
+
+
 class ClearAperture:
     """One profile grid seen through one clear aperture: averages, fits and extremes as matrix products.
 
@@ -114,21 +123,21 @@ class ClearAperture:
 
     def mean(self, profile: ArrayLike) -> float:
         """Area mean of a profile, in the profile's unit."""
-        return float(self._fits[0] @ np.asarray(profile, dtype=float))
+        return float(times(self._fits[:1], profile)[0])
 
     def rms(self, profile: ArrayLike) -> float:
         """Area-weighted root mean square of a profile as it stands, nothing removed, in its unit."""
-        return float(np.sqrt(self.weights @ (self.matrix @ np.asarray(profile, dtype=float)) ** 2))
+        return float(np.sqrt((self.weights * times(self.matrix, profile) ** 2).sum()))
 
     def peak_to_valley(self, profile: ArrayLike) -> float:
         """Highest less lowest value over nodes, radii and both rims of the aperture, in its unit."""
         p = np.asarray(profile, dtype=float)
-        between, at = self.matrix @ p, self._extremes @ p
+        between, at = times(self.matrix, p), times(self._extremes, p)
         return float(max(between.max(), at.max()) - min(between.min(), at.min()))
 
     def piston_and_bowl(self, profile: ArrayLike) -> tuple[float, float]:
         """Least-squares piston at the vertex [unit] and coefficient of ``r^2`` [unit/m^2], by area."""
-        mean, bowl = self._fits @ np.asarray(profile, dtype=float)
+        mean, bowl = times(self._fits, profile)
         coefficient = float(bowl) / self._scale
         return float(mean) - coefficient * self._middle, coefficient
 

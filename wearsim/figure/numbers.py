@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from wearsim.figure.aperture import ClearAperture, ring_nodes, spline_matrix
+from wearsim.figure.aperture import ClearAperture, ring_nodes, spline_matrix, times
 from wearsim.figure.conic import conic_departure, conic_derivatives, conic_difference
 
 Floats = NDArray[np.float64]
@@ -83,17 +83,17 @@ class FigureGauge:
 
     def strehl(self, error: ArrayLike) -> float:
         """Strehl ratio of a levelled figure error: ``|<exp(i 4 pi error / wavelength)>|^2``."""
-        phase = (4.0 * np.pi / self.wavelength) * (self.aperture.matrix @ np.asarray(error, dtype=float))
+        phase = (4.0 * np.pi / self.wavelength) * times(self.aperture.matrix, error)
         weights = self.aperture.weights
-        return float((weights @ np.cos(phase)) ** 2 + (weights @ np.sin(phase)) ** 2)
+        return float((weights * np.cos(phase)).sum() ** 2 + (weights * np.sin(phase)).sum() ** 2)
 
     def edge_roll(self, error: ArrayLike) -> float:
         """Edge roll of a figure error [m]; the same for the error and the error with any piston and r^2."""
-        return float(self._edge @ np.asarray(error, dtype=float))
+        return float((self._edge * np.asarray(error, dtype=float)).sum())
 
     def conic_fit(self, height: ArrayLike) -> float:
         """Best-fit conic constant of a height above the reference sphere."""
-        raw = self.aperture.matrix @ (np.asarray(height, dtype=float) - self._departure)
+        raw = times(self.aperture.matrix, np.asarray(height, dtype=float) - self._departure)
         return fit_conic(self.aperture, raw + self._departure_nodes, R=self.R, start=self.conic)[0]
 
     def numbers(self, height: ArrayLike) -> FigureNumbers:

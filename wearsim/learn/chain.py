@@ -37,6 +37,8 @@ LEARNING = Accuracy(
 """Of the engine when run hundreds of times: 0.3 nm RMS in three sessions of a micrometre (docs/learning.md)."""
 UNKNOWN = 1.0
 """Spread of a removal of which nothing is believed, in that of the engine [1]."""
+LITTLE = 0.1
+"""Step of the logarithm of the Preston coefficient in a difference [1]."""
 LEAST_GLASS = 0.3e-9
 """Of the glass's height: no measurement is taken to be better, which keeps matrices sound [m]."""
 
@@ -100,6 +102,28 @@ class Step:
 
 
 @dataclass(frozen=True, eq=False)
+class Frame:
+    """The engine of one session, linearised about one set of constants.
+
+    What a session leaves uncertain is taken from here, and so does not depend on the constants that are tried:
+    otherwise constants that remove little would be favoured for leaving little uncertain.
+
+    Parameters
+    ----------
+    carrier : (n, n) ndarray
+        From errors of the glass before to errors after.
+    removal : (n,) ndarray
+        [m]
+    response : (n,) ndarray
+        Change of the glass after with the logarithm of the Preston coefficient [m].
+    """
+
+    carrier: Array
+    removal: Array
+    response: Array
+
+
+@dataclass(frozen=True, eq=False)
 class Chain:
     """All sessions of a mirror on one grid.
 
@@ -122,7 +146,7 @@ class Chain:
         return replace(self, links=self.links[:count])
 
     def follow(
-        self, constants: Constants, spread: float, carriers: tuple[Array, ...] | None = None,
+        self, constants: Constants, spread: float, frames: tuple[Frame, ...] | None = None,
         misfits: frozenset[int] = frozenset(),
     ) -> tuple[Step, ...]:  # fmt: skip
         """Follow the mirror through its sessions.
@@ -132,9 +156,9 @@ class Chain:
         constants : Constants
         spread : float
             Of the removal from session to session [1].
-        carriers : tuple of (n, n) ndarray, optional
-            The linearised engine of each session (:meth:`carriers`); by default errors of the glass stay as they
-            are.
+        frames : tuple of Frame, optional
+            Each session linearised (:meth:`frames`); by default errors of the glass stay as they are, and what is
+            uncertain goes by the removal with these very constants.
         misfits : frozenset of int
             Numbers of sessions whose record is not believed: only what was read after them counts.
 
@@ -146,9 +170,9 @@ class Chain:
         steps: list[Step] = []
         state, covariance = self._start()
         for place, link in enumerate(self.links):
-            carrier = None if carriers is None else carriers[place]
+            frame = None if frames is None else frames[place]
             state = self._laid_on(link, state, is_first=place == 0)
-            step = self._step(link, state, covariance, constants, spread, carrier, link.number in misfits)
+            step = self._step(link, state, covariance, constants, spread, frame, link.number in misfits)
             steps.append(step)
             state, covariance = step.state, step.covariance
         return tuple(steps)
@@ -158,7 +182,7 @@ class Chain:
     ) -> tuple[Step, ...]:
         """As :meth:`follow`, the engine linearised at these very constants."""
         steps = self.follow(constants, spread, None, misfits)
-        return self.follow(constants, spread, self.carriers(constants, spread, steps), misfits)
+        return self.follow(constants, spread, self.frames(constants, steps), misfits)
 
     def _start(self) -> tuple[State, Array]:
         first = self.first
@@ -178,15 +202,17 @@ class Chain:
 
     def _step(
         self, link: Link, state: State, covariance: Array, constants: Constants, spread: float,
-        carrier: Array | None, is_misfit: bool,
+        frame: Frame | None, is_misfit: bool,
     ) -> Step:  # fmt: skip
         after = work(link.bench, link.programme, state, constants, self.accuracy).states[-1]
         removal = state.height - after.height
-        grown = covariance if carrier is None else carrier @ covariance @ carrier.T
-        grown = grown + self.discrepancy.covariance(removal, state.radius, spread)
+        frame = frame or Frame(np.eye(removal.size), removal, -removal)
+        grown = frame.carrier @ covariance @ frame.carrier.T
+        grown = grown + self.discrepancy.covariance(frame.removal, state.radius)
+        grown = grown + (UNKNOWN if is_misfit else spread) ** 2 * np.outer(frame.response, frame.response)
         if is_misfit:
             wide = replace(self.discrepancy, shape=UNKNOWN, even=UNKNOWN)
-            grown = grown + wide.covariance(removal, state.radius, UNKNOWN)
+            grown = grown + wide.covariance(frame.removal, state.radius)
         seen = link.observation
         miss = seen.miss(after.height)
         total = seen.matrix @ grown @ seen.matrix.T + seen.covariance
@@ -197,15 +223,14 @@ class Chain:
         left = grown - gain @ total @ gain.T
         return Step(after.height, removal, miss, total, corrected, 0.5 * (left + left.T))
 
-    def carriers(self, constants: Constants, spread: float, steps: tuple[Step, ...]) -> tuple[Array, ...]:
-        """The engine of each session linearised in the errors of the glass that it starts from.
+    def frames(self, constants: Constants, steps: tuple[Step, ...]) -> tuple[Frame, ...]:
+        """Each session linearised in the errors of the glass that it starts from, and in the removal.
 
         Differences are taken along the errors themselves, one sigma each; what lies outside of them stays as it is.
 
         Parameters
         ----------
         constants : Constants
-        spread : float
         steps : tuple of Step
             The same chain followed with these constants.
         """
@@ -213,9 +238,19 @@ class Chain:
         state, covariance = self._start()
         for place, (link, step) in enumerate(zip(self.links, steps, strict=True)):
             state = self._laid_on(link, state, is_first=place == 0)
-            out.append(self._carrier(link, state, covariance, constants, step.predicted))
+            carrier = self._carrier(link, state, covariance, constants, step.predicted)
+            more = replace(constants, preston=constants.preston * np.exp(LITTLE))
+            changed = self._after(link, state, more, step.predicted - LITTLE * step.removal)
+            out.append(Frame(carrier, step.removal, (changed - step.predicted) / LITTLE))
             state, covariance = step.state, step.covariance
         return tuple(out)
+
+    def _after(self, link: Link, state: State, constants: Constants, otherwise: Array) -> Array:
+        """The glass after a session [m]; ``otherwise`` where no balance is found."""
+        try:
+            return work(link.bench, link.programme, state, constants, self.accuracy).states[-1].height
+        except ContactError:
+            return otherwise
 
     def _carrier(
         self, link: Link, state: State, covariance: Array, constants: Constants, predicted: Array
@@ -223,15 +258,10 @@ class Chain:
         root = _main_columns(covariance)
         moved = np.empty_like(root)
         for column in range(root.shape[1]):
-            other = corrected_state(state, root[:, column])
-            try:
-                after = work(link.bench, link.programme, other, constants, self.accuracy).states[-1]
-            except ContactError:
-                moved[:, column] = root[:, column]
-                continue
-            moved[:, column] = after.height - predicted
-        inverse = np.linalg.pinv(root)
-        return np.asarray(np.eye(state.radius.size) + (moved - root) @ inverse)
+            error = root[:, column]
+            after = self._after(link, corrected_state(state, error), constants, predicted + error)
+            moved[:, column] = after - predicted
+        return np.asarray(np.eye(state.radius.size) + (moved - root) @ np.linalg.pinv(root))
 
 
 def _main_columns(covariance: Array, share: float = 1e-3) -> Array:

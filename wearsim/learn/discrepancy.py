@@ -41,22 +41,20 @@ class Discrepancy:
 
     spread: float = 0.08
     spread_factor: float = 1.8
-    shape: float = 0.03
+    shape: float = 0.02
     even: float = 0.003
-    rim: float = 0.01
+    rim: float = 0.015
     rim_length: float = 0.04
     length: float = 0.15
     floor: float = 0.5e-9
 
-    def covariance(self, removal: Array, radius: Array, spread: float) -> Array:
-        """Covariance of the glass after a session that removed ``removal`` (n,) [m^2], shape (n, n).
+    def covariance(self, removal: Array, radius: Array) -> Array:
+        """Covariance of the glass after a session from the difference in shape [m^2], shape (n, n).
 
         Parameters
         ----------
         removal, radius : (n,) ndarray
             [m]
-        spread : float
-            Of the removal as a whole, relative [1].
         """
         weight = radius / radius.sum()
         mean = float(weight @ removal)
@@ -66,7 +64,6 @@ class Discrepancy:
         rim = self.rim * abs(mean) * np.exp(-(1.0 - x) / self.rim_length)
         apart = x[:, None] - x
         return np.asarray(
-            spread**2 * np.outer(removal, removal)
-            + size**2 * np.exp(-0.5 * (apart / self.length) ** 2)
+            size**2 * np.exp(-0.5 * (apart / self.length) ** 2)
             + np.outer(rim, rim) * np.exp(-0.5 * (apart / self.rim_length) ** 2)
         )

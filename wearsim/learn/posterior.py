@@ -20,7 +20,7 @@ from scipy.stats import qmc
 from scipy.stats import t as student
 
 from wearsim.errors import ContactError, CouldNotError, InputError
-from wearsim.learn.chain import Chain, Step
+from wearsim.learn.chain import Chain, Frame, Step
 from wearsim.wear.constants import NAMES, Belief, Constants
 from wearsim.wear.grid import Array
 from wearsim.wear.predict import WORKERS
@@ -164,7 +164,7 @@ class Inference:
         active = values > 1e-12
         self.axes = vectors[:, active] * np.sqrt(values[active])
         self.size = int(self.axes.shape[1])
-        self.carriers: tuple[Array, ...] | None = None
+        self.frames: tuple[Frame, ...] | None = None
         self.hills: list[Hill] = []
 
     @property
@@ -178,7 +178,7 @@ class Inference:
 
     def follow(self, place: Array, spread: float) -> tuple[Step, ...]:
         """The chain with the constants at a place."""
-        return self.chain.follow(constants_at(self.logs_at(place)), spread, self.carriers, self.misfits)
+        return self.chain.follow(constants_at(self.logs_at(place)), spread, self.frames, self.misfits)
 
     def find(self) -> None:
         """The hills of the posterior, the best first."""
@@ -206,7 +206,7 @@ class Inference:
 
     def _linearise(self, place: Array, spread: float) -> None:
         constants = constants_at(self.logs_at(place))
-        self.carriers = self.chain.carriers(constants, spread, self.follow(place, spread))
+        self.frames = self.chain.frames(constants, self.follow(place, spread))
 
     def _beginnings(self, spread: float) -> list[Array]:
         """The likeliest of places all over the prior, one in each part of it."""
