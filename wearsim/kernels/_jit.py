@@ -2,7 +2,8 @@
 
 ``fastmath`` allows sums to be reordered and products to be contracted, nothing that breaks NaN or infinity.
 The cache folder carries a digest of every kernel's source: a cached function does not notice when a jitted
-helper in another file changes, so a change anywhere makes a new folder.
+helper in another file changes, so a change anywhere makes a new folder. The digest counts where the source lies,
+too: what is compiled for one copy of the package is not found by another.
 """
 
 from __future__ import annotations
@@ -19,8 +20,9 @@ FASTMATH = {"reassoc", "contract", "arcp", "nsz"}
 
 
 def _digest() -> str:
-    digest = hashlib.sha256(numba.__version__.encode())
-    for source in sorted(Path(__file__).parent.glob("*.py")):
+    here = Path(__file__).resolve().parent
+    digest = hashlib.sha256(f"{numba.__version__} {here}".encode())
+    for source in sorted(here.glob("*.py")):
         digest.update(source.read_bytes())
     return digest.hexdigest()[:12]
 
