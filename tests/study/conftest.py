@@ -1,8 +1,4 @@
-"""Runs of the small study that others are compared with: one by a worker process, one in this process.
-
-Other tests may have compiled kernels in this process, and then its last bits are not those of workers, who load
-theirs (wearsim.study.warm): bytes are compared among workers, and among runs of this process.
-"""
+"""Runs of the small study that others are compared with: one by a worker process, one in this process."""
 
 from __future__ import annotations
 

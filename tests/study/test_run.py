@@ -49,6 +49,13 @@ def test_one_process_and_two_give_the_same_bytes(whole: Path, tmp_path: Path) ->
     assert [path.name for path in tmp_path.iterdir()] == ["two.h5"]
 
 
+def test_kernels_just_compiled_and_kernels_from_the_cache_give_the_same_bytes(
+    whole: Path, whole_here: Path
+) -> None:
+    # What this process has not loaded before it compiles; workers load. A helper shared between objects would show.
+    assert content(whole_here) == content(whole)
+
+
 def test_a_study_goes_on_with_what_is_there(whole_here: Path, tmp_path: Path) -> None:
     output, seen = tmp_path / "out.h5", []
     half_done(output, 4)

@@ -55,3 +55,12 @@ def kernel(function: Callable[..., Any] | None = None, /, **options: Any) -> Any
         return numba.njit(**settings)(function)
     finally:
         config.CACHE_DIR = before
+
+
+def inlined(function: Callable[..., Any]) -> Any:
+    """Compile a kernel that other kernels call: it becomes part of each caller.
+
+    A helper left out of line is compiled into its own object and into every caller's, each rounded as its surroundings
+    allow, and whichever is loaded first answers for all: the last bit of a result would hang on what ran before.
+    """
+    return kernel(function, forceinline=True)

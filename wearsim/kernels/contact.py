@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from wearsim.kernels._jit import kernel
+from wearsim.kernels._jit import inlined, kernel
 
 MOST_ITERATIONS = 100
 TOLERANCE = 1.0e-11
@@ -22,7 +22,7 @@ DAMPING = 1.0e-16
 BLIND = 1.0e-12
 
 
-@kernel
+@inlined
 def moments_even(x, area, height, d, bx, out):
     """Energy, imbalance and stiffness sums for a tilt along x only (both halves together).
 
@@ -42,7 +42,7 @@ def moments_even(x, area, height, d, bx, out):
     out[0], out[1], out[2], out[3], out[4], out[5] = 2 * s, 2 * f, 2 * mx, 2 * a0, 2 * ax, 2 * axx
 
 
-@kernel
+@inlined
 def moments_full(x, y, area, height, d, bx, by, out):
     """The same with a tilt across as well.
 
@@ -74,7 +74,7 @@ def moments_full(x, y, area, height, d, bx, by, out):
     out[5], out[6], out[7], out[8], out[9] = ax, ay, axx, axy, ayy
 
 
-@kernel
+@inlined
 def _sums(x, y, area, height, pose, across, out):
     if across:
         moments_full(x, y, area, height, pose[0], pose[1], pose[2], out)
@@ -84,7 +84,7 @@ def _sums(x, y, area, height, pose, across, out):
         out[3], out[6], out[8], out[9] = 0.0, 0.0, 0.0, 0.0
 
 
-@kernel
+@inlined
 def _solve3(h, g, step):
     """Solve the symmetric 3 x 3 system h step = -g by elimination; h as (00, 01, 02, 11, 12, 22)."""
     l10, l20 = h[1] / h[0], h[2] / h[0]
@@ -100,7 +100,7 @@ def _solve3(h, g, step):
     step[0] = z0 / h[0] - l10 * step[1] - l20 * step[2]
 
 
-@kernel
+@inlined
 def _imbalance(out, stiffness, force, fx, fy, scale, gradient):
     gradient[0] = stiffness * out[1] - force
     gradient[1] = (stiffness * out[2] - force * fx) / scale
@@ -108,12 +108,12 @@ def _imbalance(out, stiffness, force, fx, fy, scale, gradient):
     return max(abs(gradient[0]), abs(gradient[1]), abs(gradient[2])) / force
 
 
-@kernel
+@inlined
 def _energy(out, stiffness, force, fx, fy, pose):
     return 0.5 * stiffness * out[0] - force * (pose[0] + pose[1] * fx + pose[2] * fy)
 
 
-@kernel
+@inlined
 def balance(x, y, area, height, full, stiffness, force, fx, fy, scale, cold, pose):
     """Find the pose that balances ``force`` [N] at ``(fx, fy)`` [m].
 

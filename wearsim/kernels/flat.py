@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from wearsim.kernels._jit import kernel
+from wearsim.kernels._jit import inlined, kernel
 from wearsim.kernels.nodes import edge_azimuth, half_arc
 
 
-@kernel
+@inlined
 def _piece(lo, hi, centre, half, d, tilt, centred):
     """Integral of the gap over [lo, hi] cut with [centre - half, centre + half], angles modulo 2 pi."""
     total = 0.0
@@ -25,7 +25,7 @@ def _piece(lo, hi, centre, half, d, tilt, centred):
     return total
 
 
-@kernel
+@inlined
 def flat_ring(r, a, b, e, gain, decay, d, bx, by):
     """Mean over a ring of the glass of ``E max(0, d + b.x)`` [m]; times kappa it is the mean pressure.
 

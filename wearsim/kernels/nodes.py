@@ -18,10 +18,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from wearsim.kernels._jit import kernel
+from wearsim.kernels._jit import inlined
 
 
-@kernel
+@inlined
 def half_arc(r, e, b):
     """Half angle [rad] over which the ring of radius r lies inside a disc of radius b centred at distance e."""
     if r + e <= b:
@@ -31,7 +31,7 @@ def half_arc(r, e, b):
     return np.arccos(min(1.0, max(-1.0, (r * r + e * e - b * b) / (2.0 * r * e))))
 
 
-@kernel
+@inlined
 def edge_azimuth(a, b, e, gain, decay):
     """Half angle [rad] within which the glass-edge effect acts; 0 where it does not."""
     if gain == 0.0:
@@ -39,7 +39,7 @@ def edge_azimuth(a, b, e, gain, decay):
     return half_arc(a + decay, e, b)
 
 
-@kernel
+@inlined
 def _fill_arc(lo, hi, count, gauss, angle, weight, start):
     """Gauss-Legendre nodes on an arc; midpoints on a whole half circle, where they converge faster."""
     width = hi - lo
@@ -55,13 +55,13 @@ def _fill_arc(lo, hi, count, gauss, angle, weight, start):
     return start + count
 
 
-@kernel
+@inlined
 def _arc_count(width, radius, scale, per_turn, least):
     """Nodes of an arc: in step with its length, on short radii with its angle too; ``scale`` the smaller disc."""
     return min(60, max(least, int(np.ceil(per_turn * width / np.pi * (0.35 + 0.65 * radius / scale)))))
 
 
-@kernel
+@inlined
 def ring_nodes(r, lo, hi, split, per_turn, least, scale, gauss, angle, weight):
     """Nodes of the arc lo..hi of one ring, split at ``split`` if that lies inside; returns how many."""
     if hi <= lo:
@@ -74,7 +74,7 @@ def ring_nodes(r, lo, hi, split, per_turn, least, scale, gauss, angle, weight):
     return _fill_arc(lo, hi, _arc_count(hi - lo, r, scale, per_turn, least), gauss, angle, weight, 0)
 
 
-@kernel
+@inlined
 def radial_panels(a, hole, b, e, rim, edges):
     """Ends of the radial panels of the overlap, ascending, in ``edges``; ``rim`` = width of the rim layer."""
     lo, hi = max(hole, e - b), min(a, e + b)
@@ -93,7 +93,7 @@ def radial_panels(a, hole, b, e, rim, edges):
     return n
 
 
-@kernel
+@inlined
 def area_nodes(a, hole, b, e, gain, decay, per_radius, per_turn, gauss, x, y, area, plain):
     """Area nodes: positions, weight times E, bare weight [m^2] of the upper half; returns how many."""
     scale = min(a, b)
@@ -133,7 +133,7 @@ def area_nodes(a, hole, b, e, gain, decay, per_radius, per_turn, gauss, x, y, ar
     return n
 
 
-@kernel
+@inlined
 def glass_nodes(r, a, b, e, gain, decay, per_turn, gauss, x, y, share, factor):
     """Nodes of one ring of the glass: positions, weight/pi times E, E; returns how many."""
     angle, weight = np.empty(128), np.empty(128)
@@ -149,7 +149,7 @@ def glass_nodes(r, a, b, e, gain, decay, per_turn, gauss, x, y, share, factor):
     return m
 
 
-@kernel
+@inlined
 def pitch_nodes(rho, a, hole, b, e, gain, decay, per_turn, gauss, x, y, share, factor):
     """Nodes of one ring of the lap: positions in the mirror's frame, weight/pi times E, E; returns how many."""
     angle, weight = np.empty(128), np.empty(128)

@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from wearsim.kernels._jit import kernel
+from wearsim.kernels._jit import inlined, kernel
 
 # Poses of a stroke among which its largest offset is looked for: within 1e-4 of the length.
 REACH_POSES = 256
 
 
-@kernel
+@inlined
 def _triangle(phase):
     """Triangle wave of period 1 that starts at 0, rising, and its slope per unit of phase."""
     p = phase - np.floor(phase)
@@ -28,7 +28,7 @@ def _triangle(phase):
     return 4.0 * p - 4.0, 4.0
 
 
-@kernel
+@inlined
 def pose_at(kind, length, sweep, overhang, per_sweep, phase, sweep_phase, out):
     """Position and velocity of the top piece's centre: out = (x, y, dx, dy), per unit of stroke phase."""
     s, c = np.sin(2.0 * np.pi * phase), np.cos(2.0 * np.pi * phase)
@@ -44,7 +44,7 @@ def pose_at(kind, length, sweep, overhang, per_sweep, phase, sweep_phase, out):
         out[3] = -2.0 * np.pi * sweep * s
 
 
-@kernel
+@inlined
 def case_weights(x, y, vx, vy, top_is_tool, bins, headings, out):
     """Weights of the load cases for one pose.
 
@@ -82,7 +82,7 @@ def reach_bound(kind, length, sweep, overhang, shift_x, shift_y):
     return np.hypot(0.5 * length + abs(shift_x), side)
 
 
-@kernel
+@inlined
 def reach(kind, length, sweep, overhang, per_sweep, shift_x, shift_y, sweep_phase):
     """Largest centre offset [m] of one stroke that begins at ``sweep_phase`` of the side sweep.
 

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from wearsim.kernels._jit import kernel
+from wearsim.kernels._jit import inlined, kernel
 from wearsim.kernels.contact import balance
 from wearsim.kernels.table import resample
 
@@ -59,7 +59,7 @@ class Setting(NamedTuple):
     pitch_weight: np.ndarray
 
 
-@kernel
+@inlined
 def _ring_pressures(x, y, share, height, d, bx, by, out):
     for k in range(x.size):
         base = d + bx * x[k] + height[k]
@@ -67,7 +67,7 @@ def _ring_pressures(x, y, share, height, d, bx, by, out):
         out[k] = share[k] * 0.5 * (max(0.0, base + side) + max(0.0, base - side))
 
 
-@kernel
+@inlined
 def _ring_sums(start, first, count, shift, values, scale, out):
     for j in range(count):
         total = 0.0
@@ -76,7 +76,7 @@ def _ring_sums(start, first, count, shift, values, scale, out):
         out[j] += scale * total
 
 
-@kernel
+@inlined
 def _largest(x, y, factor, height, d, bx, by):
     top = 0.0
     for k in range(x.size):
@@ -85,7 +85,7 @@ def _largest(x, y, factor, height, d, bx, by):
     return top
 
 
-@kernel
+@inlined
 def _lifted(x, y, plain, height, d, bx, by):
     bare, whole = 0.0, 0.0
     for k in range(x.size):
@@ -96,14 +96,14 @@ def _lifted(x, y, plain, height, d, bx, by):
     return bare / whole
 
 
-@kernel
+@inlined
 def _look_up(table, cell, part, out):
     for k in range(out.size):
         c = cell[k]
         out[k] = table[c] + part[k] * (table[c + 1] - table[c])
 
 
-@kernel
+@inlined
 def _add_rings(start, first, count, values, height):
     """Add a ring's own height to all of its nodes."""
     shift = start[first]
@@ -112,7 +112,7 @@ def _add_rings(start, first, count, values, height):
             height[k] += values[j]
 
 
-@kernel
+@inlined
 def _full_sums(x, y, area, height, out):
     a0, ax, axx, ayy, ah, ahx = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     for k in range(x.size):
@@ -125,7 +125,7 @@ def _full_sums(x, y, area, height, out):
     out[0], out[1], out[2], out[3], out[4], out[5] = 2 * a0, 2 * ax, 2 * axx, 2 * ayy, 2 * ah, 2 * ahx
 
 
-@kernel
+@inlined
 def _heights(i, w, u, glass, pitch, nodes):
     """Height w + u at the area nodes, at the nodes of the glass's and of the lap's rings, of offset i."""
     n_r, n_p = w.size, u.size
@@ -144,7 +144,7 @@ def _heights(i, w, u, glass, pitch, nodes):
     return height, on_glass, on_pitch
 
 
-@kernel
+@inlined
 def _settle(x, y, area, height, full, setting, fx, fy, cold, pose):
     """Balance one load case; a warm start that misleads is followed by the cold one, which is the tried one."""
     kappa, force, scale = setting.stiffness, setting.force, setting.scale
@@ -154,7 +154,7 @@ def _settle(x, y, area, height, full, setting, fx, fy, cold, pose):
     return steps, left
 
 
-@kernel
+@inlined
 def offset_pressures(w, u, setting, nodes, poses, cold, path, time, basis, pitch_basis, survey):
     """Balance every offset and load case at the state (w, u); gather the ring means of the pressure.
 
@@ -235,7 +235,7 @@ def offset_pressures(w, u, setting, nodes, poses, cold, path, time, basis, pitch
     return 0
 
 
-@kernel
+@inlined
 def rates(w, u, setting, nodes, poses, cold, dw, du, survey):
     """dw/dt (n_r,) and du/dt (n_rho,) [m/s] at the state (w, u); returns 0 or the failing offset + 1."""
     basis, pitch_basis = dw.reshape(1, dw.size), du.reshape(1, du.size)
@@ -247,7 +247,7 @@ def rates(w, u, setting, nodes, poses, cold, dw, du, survey):
     return status
 
 
-@kernel
+@inlined
 def _error(h, k1w, k2w, k3w, k4w, k1u, k2u, k3u, k4u, small_w, small_u):
     """Largest difference between the third and second order results, in units of what is allowed."""
     worst = 0.0

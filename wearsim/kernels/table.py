@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from wearsim.kernels._jit import kernel
+from wearsim.kernels._jit import inlined, kernel
 from wearsim.kernels.nodes import area_nodes, glass_nodes, pitch_nodes
 
 
@@ -53,7 +53,7 @@ class Nodes(NamedTuple):
     pitch_part: np.ndarray
 
 
-@kernel
+@inlined
 def locate(radius, low, step, cells, cell, part):
     """Cell and fraction of a radius in an even table that starts at ``low``; outside it is held at the ends."""
     for k in range(radius.size):
@@ -63,7 +63,7 @@ def locate(radius, low, step, cells, cell, part):
         part[k] = t - c
 
 
-@kernel
+@inlined
 def resample(values, source, weight, out):
     """``out[k] = sum_m weight[k, m] values[source[k, m]]``: a profile onto its fine even table."""
     for k in range(out.size):

@@ -1,9 +1,9 @@
-"""Kernels that every worker loads from the cache, so that all of them run the very same machine code.
+"""Kernels compiled once, before workers ask for them.
 
-A kernel that was compiled in this process and one that is loaded from the cache may differ in the last bit of a result
-(found by comparing: code that is just compiled is linked with the helpers' own versions of themselves, cached code
-brings its own). So the kernels are compiled by a process of their own that works a few seconds of the programme and
-ends; a mark in the cache folder says that it has been. Where the cache cannot be written all compile for themselves.
+Workers that start together would each compile the same kernels at once. So the kernels are compiled by a process of
+their own that works a few seconds of the programme and ends; a mark in the cache folder says that it has been. Where
+the cache cannot be written all compile for themselves; the results are the same to the last bit (kernels that others
+call are compiled into them: :func:`wearsim.kernels._jit.inlined`).
 """
 
 from __future__ import annotations
