@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 Cells = NDArray[np.bool_]
 # Lightness rises evenly from low to high, so that a grey print says the same.
-HEIGHTS = ("#5f86ab", "#8fb0cb", "#c2d6e4", "#e6ece8", "#f6ecd2")
+HEIGHTS = ("#557ca3", "#84a8c6", "#b3cbdc", "#dbe5e6", "#f8f0dc")
 DEPTHS = ("#fdf6f1", "#f3d9c9", "#e3b193", "#cb8157")
 FEWEST, MOST = 4, 9
 REACH = 1.22  # of a map's panel, in radii: room for the arrows
