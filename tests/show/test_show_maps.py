@@ -11,9 +11,10 @@ from matplotlib.colors import to_rgb
 from wearsim.bench.bench import Bench
 from wearsim.bench.files import load_bench, load_programme
 from wearsim.bench.programme import Programme
-from wearsim.show.contours import DEPTHS, HEIGHTS, steps
+from wearsim.show.contours import DEPTHS, HEIGHTS, draw_map, steps
 from wearsim.show.maps_table import turns_text
 from wearsim.show.outcome_plot import outcome_figure
+from wearsim.show.style import sheet
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.planar import PlanarAccuracy
 from wearsim.wear.predict import predict
@@ -83,8 +84,15 @@ def test_levels_are_round_and_neither_few_nor_many(size: float, rng: np.random.G
     assert float(f"{step[0]:.6e}"[:8]) in (1.0, 2.0, 5.0)
 
 
-def test_a_level_map_still_has_levels() -> None:
-    assert np.diff(steps(np.zeros((4, 4)), np.ones((4, 4), dtype=np.bool_))) == pytest.approx([1.0])
+def test_a_level_map_is_drawn_without_lines_through_its_rounding(rng: np.random.Generator) -> None:
+    inside = np.ones((20, 20), dtype=np.bool_)
+    assert np.diff(steps(np.zeros((20, 20)), inside)) == pytest.approx([1.0])
+    axes = sheet(3.0, 3.0).subplots()
+    levels = np.array([-20.0, -10.0, 0.0, 10.0, 20.0])
+    draw_map(axes, np.arange(20.0), 1e-7 * rng.normal(size=(20, 20)), inside, levels)
+    assert not axes.texts
+    draw_map(axes, np.arange(20.0), np.outer(np.linspace(-19, 19, 20), np.ones(20)), inside, levels)
+    assert axes.texts
 
 
 def test_table_of_turns_fits_a_terminal() -> None:
