@@ -6,8 +6,8 @@ Operations are counted by hand from the kernels, for one cell: additions, multip
 quotients and roots, each as one. Loads and stores count nothing. The floor takes them at the rate at which this machine
 does multiply-adds on numbers in its nearest cache, in two ways of counting: a multiplication with the addition that
 follows it as one operation, which is how the machine does them; or as two, of which it then does twice as many a second.
-The second is a floor that only code made of nothing but multiply-adds could reach. Times of one thread are its own,
-not those of others on the machine.
+The second is a floor that only code made of nothing but multiply-adds could reach. Times against the floor and the twin are
+this process's own, not those of others on the machine.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ def _layer() -> None:
 
 
 def _best(
-    work: Callable[[], object], repeats: int = 7, clock: Callable[[], float] = time.thread_time
+    work: Callable[[], object], repeats: int = 7, clock: Callable[[], float] = time.process_time
 ) -> float:
     times = []
     for _ in range(repeats):

@@ -17,9 +17,10 @@ if TYPE_CHECKING:
 
 Cells = NDArray[np.bool_]
 # Lightness rises evenly from low to high, so that a grey print says the same.
-HEIGHTS = ("#5f86ab", "#8fb0cb", "#c2d6e4", "#e6ece8", "#f6ecd2")
+HEIGHTS = ("#557ca3", "#84a8c6", "#b3cbdc", "#dbe5e6", "#f8f0dc")
 DEPTHS = ("#fdf6f1", "#f3d9c9", "#e3b193", "#cb8157")
-FEWEST, MOST = 4, 9
+FEWEST, MOST = 4, 7
+FLAT = 0.05  # of a step: a map that spans less has no lines, they would trace rounding
 REACH = 1.22  # of a map's panel, in radii: room for the arrows
 
 
@@ -67,18 +68,28 @@ def draw_map(
     from matplotlib.colors import LinearSegmentedColormap
 
     shown = np.ma.masked_where(~inside, np.clip(values, levels[0], levels[-1]))
+    step = float(levels[1] - levels[0])
+    flat = float(np.ptp(shown.compressed())) < FLAT * step
+    if flat:  # a shade beside a level, not now this side of it and now that
+        shown = np.ma.masked_where(~inside, np.full_like(values, float(shown.mean()) + FLAT * step))
     tint = LinearSegmentedColormap.from_list("house", tints)
     filled = axes.contourf(across, across, shown, levels=levels, cmap=tint, extend="neither")
-    lines = axes.contour(
-        across, across, shown, levels=levels, colors=INK, linewidths=[1.3 if abs(v) < 1e-12 else 0.6 for v in levels],
-        linestyles=["--" if v < -1e-12 else "-" for v in levels],
-    )  # fmt: skip
-    told = levels[1:-1][:: max(1, len(levels) // 6)]
-    axes.clabel(lines, told, fontsize=7.5, fmt=_label, inline_spacing=5)
+    if not flat:
+        _lines(axes, across, shown, levels)
     axes.set_aspect("equal")
     axes.grid(False)
     axes.tick_params(labelsize=8)
     return filled
+
+
+def _lines(axes: Axes, across: Array, shown: Any, levels: Array) -> None:
+    """Lines of equal height, some of them with their number: dashed below nought, heavy at it."""
+    signs = np.where(np.abs(levels) < 1e-12, 0, np.sign(levels))
+    lines = axes.contour(
+        across, across, shown, levels=levels, colors=INK, linewidths=[1.3 if sign == 0 else 0.6 for sign in signs],
+        linestyles=["--" if sign < 0 else "-" for sign in signs],
+    )  # fmt: skip
+    axes.clabel(lines, levels[1:-1:2], fontsize=7.5, fmt=_label, inline_spacing=5)
 
 
 def _label(level: float) -> str:

@@ -16,7 +16,7 @@ from wearsim.wear.turns import bias_left, is_turned, lies_turned, turns
 OTHER_TURNS = (45.0, 60.0, 72.0, 80.0, 90.0, 120.0, 180.0)  # [deg]
 AFTER_SPELLS = (2, 3, 4, 5, 6, 10)
 # Below this an astigmatism has no axis worth telling [m].
-NO_AXIS = 5e-10
+NO_AXIS = 1e-10
 TERMS = {"Coma": (7, 8), "Trefoil": (6, 9)}
 
 
@@ -32,9 +32,9 @@ def maps_text(programme: Programme, outcome: Outcome, radial: Unit, high: Unit) 
     """
     if not outcome.maps:
         return ""
-    parts = [_numbers(outcome, high), _remarks(outcome, radial, high)]
+    parts = [_numbers(outcome, high), _remarks(outcome, radial)]
     if is_turned(programme):
-        parts += [_turned(programme, outcome, high), turns_text()]
+        parts += [_turned(programme, outcome), turns_text()]
     return "\n\n".join(parts)
 
 
@@ -43,19 +43,22 @@ def axis_text(amplitude: float, axis: float) -> str:
     return f"{math.degrees(axis):.0f} deg" if amplitude >= NO_AXIS else "-"
 
 
+def _fine(amplitude: float) -> str:
+    """A term's RMS [m]: what a few spells leave is often less than a nanometre."""
+    return f"{amplitude * 1e9:.1f} nm"
+
+
 def _numbers(outcome: Outcome, high: Unit) -> str:
     old, new, found = outcome.maps["zernike"][0], outcome.maps["zernike"][-1], outcome.details
     rows = [
         ("The whole map", "Before", "After"),
         ("RMS, surface", high.text(found["map_rms_before_m"]), high.text(found["map_rms_after_m"])),
         ("Peak to valley, surface", high.text(found["map_pv_before_m"]), high.text(found["map_pv_after_m"])),
-        ("Astigmatism, RMS", *(high.text(astigmatism(terms).amplitude) for terms in (old, new))),
+        ("Astigmatism, RMS", *(_fine(astigmatism(terms).amplitude) for terms in (old, new))),
         ("  high meridian at", *(axis_text(a.amplitude, a.axis) for a in map(astigmatism, (old, new)))),
     ]
     for name, both in TERMS.items():
-        rows.append(
-            (f"{name}, RMS", *(high.text(float(np.hypot(*terms[list(both)]))) for terms in (old, new)))
-        )
+        rows.append((f"{name}, RMS", *(_fine(float(np.hypot(*terms[list(both)]))) for terms in (old, new))))
     note = (
         "The numbers above are those of the mean over rings. Azimuths run counterclockwise from x, looking "
     )
@@ -63,7 +66,7 @@ def _numbers(outcome: Outcome, high: Unit) -> str:
     return "\n".join([*columns(rows, "<>>", gap=3), paragraph(note)])
 
 
-def _remarks(outcome: Outcome, radial: Unit, high: Unit) -> str:
+def _remarks(outcome: Outcome, radial: Unit) -> str:
     found = outcome.details
     if not outcome.spells:
         return "Nothing is worn."
@@ -78,14 +81,14 @@ def _remarks(outcome: Outcome, radial: Unit, high: Unit) -> str:
     return f"{ripple}\n{place}"
 
 
-def _turned(programme: Programme, outcome: Outcome, high: Unit) -> str:
+def _turned(programme: Programme, outcome: Outcome) -> str:
     rows = [("Spell", "Mirror lies at", "Astigmatism after", "High meridian", "Left of a steady bias")]
     left, lies = bias_left(programme), lies_turned(programme)
     for number, spell in enumerate(programme.spells, start=1):
         if not spell.is_press:
             now = astigmatism(outcome.maps["zernike"][number])
             rows.append((
-                str(number), f"{math.degrees(lies[number - 1]) % 360.0:.0f} deg", f"{high.text(now.amplitude)} RMS",
+                str(number), f"{math.degrees(lies[number - 1]) % 360.0:.0f} deg", f"{_fine(now.amplitude)} RMS",
                 axis_text(now.amplitude, now.axis), f"{left[number - 1]:.0%}",
             ))  # fmt: skip
     return "\n".join(columns(rows, "<>>>>"))
