@@ -19,7 +19,7 @@ from typing import Any
 from wearsim.errors import CouldNotError, InputError
 
 # One thread of linear algebra a worker: the workers fill the cores, and sums are in one order everywhere.
-_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 _PATIENCE, _ASK_AGAIN = 60.0, 5.0  # [s]
 
 
