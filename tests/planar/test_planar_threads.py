@@ -8,7 +8,8 @@ import sys
 import numba
 import pytest
 
-from wearsim.wear.threads import LAYER, choose_layer, crew
+from wearsim.wear import threads
+from wearsim.wear.threads import LAYER, choose_layer, claim_process, crew
 
 # In a process of its own: numba keeps the first layer that it used, and the layer stops a process in which two
 # threads call it at once.
@@ -71,6 +72,18 @@ def test_a_person_s_own_choice_of_layer_stands(monkeypatch):
     monkeypatch.setattr(numba.config, "THREADING_LAYER", "default")
     choose_layer()
     assert numba.config.THREADING_LAYER == LAYER
+
+
+@pytest.mark.parametrize(("has", "layer"), [(True, "omp"), (False, LAYER)])
+def test_a_command_s_own_process_takes_openmp_where_it_is_there(has, layer, monkeypatch):
+    monkeypatch.setattr(numba.config, "THREADING_LAYER", "default")
+    monkeypatch.setattr(threads, "_own_process", False)
+    monkeypatch.setattr(threads, "_has_openmp", lambda: has)
+    monkeypatch.setenv("GOMP_SPINCOUNT", "5")
+    claim_process()
+    choose_layer()
+    assert layer == numba.config.THREADING_LAYER
+    assert threads.os.environ["GOMP_SPINCOUNT"] == "5"  # the person's own
 
 
 @pytest.mark.parametrize("most", [1, 4])

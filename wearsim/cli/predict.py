@@ -68,6 +68,10 @@ def settings_of(engine: Engine, draws: int | None, cells: int | None, seed: int)
         Where cells are asked of the engine that has none.
     """
     settings: dict[str, Any] = {"engine": engine.value, "draws": draws, "seed": seed}
+    if engine is Engine.planar:
+        from wearsim.wear.threads import claim_process
+
+        claim_process()
     if cells is None:
         return settings
     if engine is not Engine.planar:

@@ -6,6 +6,7 @@ them from a bench and its programme.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
@@ -23,6 +24,10 @@ from wearsim.wear.threads import crew
 
 Progress = Callable[[float], None]
 MOST_REDRAWS = 1000
+
+
+STROKES_TOGETHER = (1, 2, 4, 8)
+"""Strokes after which the state may be brought up to date: each time, threads wait for one another."""
 
 
 @dataclass(frozen=True)
@@ -216,7 +221,7 @@ def _batches(
         return
     frequency = spell.motion.stroke.frequency
     total = spell.duration * frequency
-    poses, updates = _pose_count(spell.motion, pieces, accuracy)
+    poses, updates, together = _pose_count(spell.motion, pieces, accuracy)
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(spell.number - 1,))))
     whole = int(np.floor(total + 1e-9))
     parts = [
@@ -228,11 +233,15 @@ def _batches(
     for first, count, part in parts:
         moments = times_of_strokes(first, count, poses, part, spell.motion.strokes_before)
         walked = _draw(spell, spell.motion, moments, part / (frequency * poses), pieces, rng, tally)
-        yield (first + count * part) / total, walked.reshape(count * updates, poses // updates, -1)
+        strokes = math.gcd(count, together)
+        yield (
+            (first + count * part) / total,
+            walked.reshape(count * updates // strokes, strokes * poses // updates, -1),
+        )
 
 
-def _pose_count(motion: Motion, pieces: Pieces, accuracy: PlanarAccuracy) -> tuple[int, int]:
-    """Poses of a stroke and how often its state is brought up to date.
+def _pose_count(motion: Motion, pieces: Pieces, accuracy: PlanarAccuracy) -> tuple[int, int, int]:
+    """Poses of a stroke, how often its state is brought up to date, and how many strokes can wait for that together.
 
     Two rates matter: the pitch gives at 1/tau, and a high zone wears down at kappa k v.
     """
@@ -240,9 +249,11 @@ def _pose_count(motion: Motion, pieces: Pieces, accuracy: PlanarAccuracy) -> tup
     speed = np.hypot(poses[..., floor.SPEED_X], poses[..., floor.SPEED_Y]).mean()
     speed += 0.5 * pieces.mirror_radius * np.abs(poses[..., floor.RATE]).mean()
     rate = max(1.0 / pieces.relaxation, pieces.stiffness * pieces.preston * float(speed))
-    updates = max(1, int(np.ceil(rate / (motion.stroke.frequency * accuracy.share_of_rate))))
+    strokes = motion.stroke.frequency * accuracy.share_of_rate / rate
+    updates = max(1, int(np.ceil(1.0 / strokes)))
     each = max(1, int(np.ceil(accuracy.poses / updates)))
-    return updates * each, updates
+    together = max(n for n in STROKES_TOGETHER if n <= max(1.0, strokes))
+    return updates * each, updates, together
 
 
 def _pressing(spell: PlanarSpell, pieces: Pieces, accuracy: PlanarAccuracy) -> Iterable[tuple[float, Floats]]:
