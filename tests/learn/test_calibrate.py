@@ -9,6 +9,7 @@ import pytest
 from simulated import simulated_chain
 
 from wearsim.learn.calibrate import Calibration, calibrate_chain, with_session_spread
+from wearsim.learn.posterior import Posterior
 from wearsim.wear.constants import NAMES, Belief, Constants, prior
 
 TRUTH = Constants(preston=1.5, stiffness=0.6, relaxation_time=0.7, edge_gain=1.3)
@@ -74,6 +75,24 @@ def test_a_session_to_come_varies_more_than_the_constants_do() -> None:
     assert wider.covariance[0, 0] == pytest.approx(0.05)
     assert np.array_equal(wider.covariance[1:], belief.covariance[1:])
     assert np.array_equal(belief.covariance, np.diag([0.04, 0.01, 0.01, 0.01]))
+
+
+def test_draws_for_predictions_are_as_bent_as_the_posterior(rng: np.random.Generator) -> None:
+    # two constants that hide behind each other on an arc: a normal distribution would put draws inside it
+    angle = rng.uniform(0.0, np.pi, 400)
+    logs = np.column_stack([np.cos(angle), np.sin(angle), np.zeros(400), np.zeros(400)])
+    weights = np.where(angle < 1.0, 3.0, 1.0)
+    belief = Posterior(logs, np.full(400, 0.1), weights / weights.sum(), logs[0], 0.0).belief
+    drawn = np.log([[one.preston, one.stiffness] for one in belief.draws(64, seed=3)])
+    np.testing.assert_allclose(np.hypot(*drawn.T), 1.0, atol=1e-9)
+    share = weights[angle < 1.0].sum() / weights.sum()
+    assert np.mean(np.arctan2(drawn[:, 1], drawn[:, 0]) < 1.0) == pytest.approx(share, abs=0.08)
+    assert belief.draws(64, seed=3) == belief.draws(64, seed=3)
+    wider = with_session_spread(belief, 0.1)
+    assert wider.points is not None and belief.points is not None
+    added = wider.points - belief.points
+    assert np.std(added[:, 0]) == pytest.approx(0.1, rel=0.05)
+    assert not added[:, 1:].any()
 
 
 def test_the_same_seed_the_same_answer() -> None:

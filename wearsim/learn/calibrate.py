@@ -18,7 +18,7 @@ from wearsim.learn.measured import measured_figure, observe
 from wearsim.learn.posterior import Inference, Posterior
 from wearsim.learn.session import Session
 from wearsim.wear.accuracy import Accuracy
-from wearsim.wear.constants import NAMES, Belief, prior
+from wearsim.wear.constants import NAMES, Belief, normal_draws, prior
 from wearsim.wear.grid import Array
 
 DRAWS = 128
@@ -153,7 +153,11 @@ def with_session_spread(belief: Belief, spread: float) -> Belief:
     """A belief with the session-to-session spread [1] added to that of the removal."""
     covariance = belief.covariance.copy()
     covariance[0, 0] += spread**2
-    return Belief(belief.mean, covariance)
+    if belief.points is None:
+        return Belief(belief.mean, covariance)
+    points = belief.points.copy()
+    points[:, 0] += spread * normal_draws(len(points), 1, seed=0)[:, 0]
+    return Belief(belief.mean, covariance, points)
 
 
 def chain_of(

@@ -51,6 +51,8 @@ CLOSE = 0.1
 """A search that moves less than this, in sigmas of the prior, has arrived."""
 FARTHEST = 5.0
 """Constants are sought within so many sigmas of the prior."""
+POINTS = 128
+"""Even draws that stand for the weighed ones in predictions and proposals."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,10 +86,11 @@ class Posterior:
 
     @property
     def belief(self) -> Belief:
-        """Mean and covariance of the logarithms, as ``predict`` and ``propose`` take them."""
+        """Mean, covariance and even draws of the logarithms, as ``predict`` and ``propose`` take them."""
         mean = self.weights @ self.logs
         about = self.logs - mean
-        return Belief(mean, (self.weights[:, None] * about).T @ about)
+        covariance = (self.weights[:, None] * about).T @ about
+        return Belief(mean, covariance, self.logs[even_places(self.weights, POINTS)])
 
     @property
     def spread(self) -> float:
@@ -103,6 +106,13 @@ class Posterior:
         order = np.argsort(values)
         total = np.cumsum(self.weights[order]) - 0.5 * self.weights[order]
         return float(np.interp(q, total, values[order]))
+
+
+def even_places(weights: Array, count: int) -> NDArray[np.intp]:
+    """Places of ``count`` even draws that stand for weighed ones: each as often as its weight, to within one."""
+    ends = np.cumsum(weights)
+    at = (np.arange(count) + 0.5) / count * ends[-1]
+    return np.asarray(np.searchsorted(ends, at), dtype=np.intp)
 
 
 def constants_at(logs: Array) -> Constants:

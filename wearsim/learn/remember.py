@@ -104,6 +104,7 @@ def keep(folder: MirrorFolder, count: int, known: Known, seed: int, draws: int) 
         "made_from": _made_from(folder, count, seed, draws),
         "mean": known.belief.mean.tolist(),
         "covariance": known.belief.covariance.tolist(),
+        **({} if known.belief.points is None else {"points": known.belief.points.tolist()}),
         "session_spread": known.spread,
         "misfits": list(known.misfits),
     }
@@ -136,13 +137,15 @@ def _read(folder: MirrorFolder, count: int, seed: int, draws: int) -> Known | No
     try:
         mean = np.array(table["mean"], dtype=float)
         covariance = np.array(table["covariance"], dtype=float)
+        points = np.array(table["points"], dtype=float)
         spread, misfits = float(table["session_spread"]), tuple(int(n) for n in table["misfits"])
     except (KeyError, TypeError, ValueError):
         return None
     sound = mean.shape == (len(NAMES),) and covariance.shape == (len(NAMES), len(NAMES))
-    if not sound or not np.isfinite(covariance).all() or not np.isfinite(mean).all():
+    sound = sound and points.ndim == 2 and points.shape[1] == len(NAMES) and len(points) > 0
+    if not sound or not all(np.isfinite(part).all() for part in (mean, covariance, points)):
         return None
-    return Known(Belief(mean, covariance), spread, misfits)
+    return Known(Belief(mean, covariance, points), spread, misfits)
 
 
 def _made_from(folder: MirrorFolder, count: int, seed: int, draws: int) -> str:

@@ -32,7 +32,7 @@ AS_STATED = Constants()
 
 @dataclass(frozen=True)
 class Belief:
-    """What is known of the constants: a normal distribution of the logarithms of their factors.
+    """What is known of the constants: a distribution of the logarithms of their factors.
 
     Parameters
     ----------
@@ -40,10 +40,13 @@ class Belief:
         Logarithms of the factors on the bench's own constants, in the order of :data:`NAMES` [1].
     covariance : (4, 4) ndarray
         Their covariance [1].
+    points : (N, 4) ndarray, optional
+        Logarithms that stand for the distribution, each as likely as the next, where it is not normal [1].
     """
 
     mean: Array
     covariance: Array
+    points: Array | None = None
 
     @property
     def is_certain(self) -> bool:
@@ -55,7 +58,7 @@ class Belief:
         return _constants(self.mean)
 
     def draws(self, count: int, seed: int) -> tuple[Constants, ...]:
-        """Stratified draws of the constants.
+        """Stratified draws of the constants: of the points, where there are any.
 
         Parameters
         ----------
@@ -63,9 +66,19 @@ class Belief:
         seed : int
         """
         values, vectors = np.linalg.eigh(self.covariance)
+        if self.points is not None:
+            return tuple(_constants(row) for row in _dealt(self.points, vectors[:, -1], count, seed))
         root = vectors * np.sqrt(np.clip(values, 0.0, None))
         logs = self.mean + normal_draws(count, len(NAMES), seed) @ root.T
         return tuple(_constants(row) for row in logs)
+
+
+def _dealt(points: Array, axis: Array, count: int, seed: int) -> Array:
+    """One point of each of ``count`` equal slices along the axis on which they differ most, in no order."""
+    rng = np.random.default_rng(seed)
+    along = points[np.argsort(points @ axis, kind="stable")]
+    slices = (np.arange(count) + rng.random(count)) / count
+    return np.asarray(along[rng.permutation((slices * len(points)).astype(int))])
 
 
 def _constants(logs: Array) -> Constants:
