@@ -66,6 +66,7 @@ def _environment():
 
 
 def test_a_person_s_own_choice_of_layer_stands(monkeypatch):
+    monkeypatch.setattr(threads, "_own_process", False)
     monkeypatch.setattr(numba.config, "THREADING_LAYER", "omp")
     choose_layer()
     assert numba.config.THREADING_LAYER == "omp"

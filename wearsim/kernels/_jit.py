@@ -2,7 +2,7 @@
 
 ``fastmath`` allows sums to be reordered and products to be contracted, nothing that breaks NaN or infinity.
 The cache folder carries a digest of every kernel's source: a cached function does not notice when a jitted
-helper in another file changes, so a change anywhere makes a new folder. The digest counts where the source lies,
+helper in another file changes, so a change anywhere makes a new folder. Its name says where the source lies,
 too: what is compiled for one copy of the package is not found by another.
 """
 
@@ -19,18 +19,19 @@ import numba
 FASTMATH = {"reassoc", "contract", "arcp", "nsz"}
 
 
-def _digest() -> str:
-    here = Path(__file__).resolve().parent
-    digest = hashlib.sha256(f"{numba.__version__} {here}".encode())
-    for source in sorted(here.glob("*.py")):
+def source_digest() -> str:
+    """Digest of every kernel's source and of the compiler's version: the same wherever the package lies."""
+    digest = hashlib.sha256(numba.__version__.encode())
+    for source in sorted(Path(__file__).parent.glob("*.py")):
         digest.update(source.read_bytes())
     return digest.hexdigest()[:12]
 
 
 def cache_folder() -> Path:
-    """Folder that holds the compiled kernels of exactly this source."""
+    """Folder that holds the compiled kernels of exactly this source, in this place."""
     base = os.environ.get("NUMBA_CACHE_DIR") or os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-    return Path(base) / "wearsim" / _digest()
+    place = hashlib.sha256(bytes(Path(__file__).resolve().parent)).hexdigest()[:6]
+    return Path(base) / "wearsim" / f"{source_digest()}-{place}"
 
 
 def is_compiled() -> bool:

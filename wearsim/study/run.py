@@ -11,7 +11,7 @@ from pathlib import Path
 
 import wearsim
 from wearsim.errors import CouldNotError, StoreError
-from wearsim.kernels._jit import cache_folder
+from wearsim.kernels._jit import source_digest
 from wearsim.study.cases import Chunk, Job, Part, job_for
 from wearsim.study.crew import Crew, crew_for
 from wearsim.study.parts import Parts, open_parts, parts_folder
@@ -122,7 +122,7 @@ def digest_of(study: Study, job: Job) -> str:
     pieces = (bench.mirror, bench.laps, bench.hands, bench.wear, bench.spread, bench.light)
     figure = bench.figure if bench.figure.path is None else hashlib.sha256(content).hexdigest()
     rest = (about, pieces, figure, study.programme.spells, study.axes, study.sampled, study.sample)
-    program = (wearsim.__version__, cache_folder().name, job.seed, job.accuracy)
+    program = (wearsim.__version__, source_digest(), job.seed, job.accuracy)
     return hashlib.sha256(repr((rest, program)).encode()).hexdigest()
 
 
