@@ -117,9 +117,10 @@ def test_constants_of_a_planar_mirror_are_found(tmp_path: Path) -> None:
     assert fourth < 0.5 * first
 
 
-def test_the_loop_closes(tmp_path: Path) -> None:
-    """A seeded mirror of tests/benchmarks/closed_loop.py, whose table is in docs/learning.md."""
-    row = closed_loop.one_loop(2)
+@pytest.mark.parametrize("seed", range(4))  # raised ring, oblate, sphere, turned edge
+def test_the_loop_closes(seed: int) -> None:
+    """Seeded mirrors of tests/benchmarks/closed_loop.py, whose table is in docs/learning.md."""
+    row = closed_loop.one_loop(seed)
     assert 1 <= len(row["true_m"]) <= 6
     assert row["true_m"][-1] <= TARGET < row["first_m"]
     assert closed_loop.worsened(row) <= 0.0
