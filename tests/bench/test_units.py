@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import subprocess
 import sys
 
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 
 from wearsim.bench import units
 from wearsim.bench.quantity import Extent
+from wearsim.bench.trade_units import TRADE_UNITS
 
 # Exact by definition of the units (international yard and pound agreement, 1959; from memory).
 KNOWN = [
@@ -104,6 +106,34 @@ def test_written_as_a_person_would() -> None:
     assert units.write(300.0, "s", ["min", "s"]) == "5 min"
     assert units.write(100.0, "s", ["min", "s"]) == "100 s"
     assert units.write(units.read("72 deg", "rad"), "rad", ["deg", "rad"]) == "72 deg"
+
+
+NAMES = [
+    name.strip()
+    for line in TRADE_UNITS
+    if "- =" not in line
+    for name in re.sub(r"; offset:[^=]*", "", line).split("=")
+    if re.fullmatch(r"\s*[A-Za-z_]+\s*", name)
+]
+SI = ("m", "kg", "s", "K", "rad", "N", "Pa")
+PREFIXES = [line.split("-")[0] for line in TRADE_UNITS if "- =" in line]
+
+
+@pytest.mark.parametrize(
+    "name", [*NAMES, *(f"{prefix}meter" for prefix in PREFIXES), "um", "µm", "kPa", "nm"]
+)
+def test_the_trades_units_are_those_of_the_full_list(name: str) -> None:
+    few, full = units.registry(), units.registry(every=True)
+    base = next(base for base in SI if few.Unit(name).dimensionality == few.Unit(base).dimensionality)
+    assert units._scale(name, base, every=False) == units._scale(name, base, every=True)
+    assert few.get_dimensionality(name) == full.get_dimensionality(name)
+
+
+@pytest.mark.parametrize(
+    ("text", "base", "value"), [("1 fathom", "m", 1.8288), ("2 mil_length", "m", 2 * 25.4e-6)]
+)
+def test_other_units_are_found_in_the_full_list(text: str, base: str, value: float) -> None:
+    assert units.read(text, base) == pytest.approx(value, rel=1e-5)
 
 
 def test_extent() -> None:

@@ -8,18 +8,13 @@ warm, one core; path weights kept from the first.
 from __future__ import annotations
 
 import argparse
-import sys
 import time
 from collections.abc import Iterable
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
-from scipy.interpolate import CubicSpline
-
-sys.path.insert(0, str(Path(__file__).parent))
-
 from accuracy_benches import Case, cases
+from scipy.interpolate import CubicSpline
 
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.radial import work_spell

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 import time
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
-
 from accuracy_benches import cases
 from numpy_twin import Rates
 

@@ -5,18 +5,16 @@ from __future__ import annotations
 import re
 import shlex
 import shutil
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from refresh_readme import numbers, pairs, printed_by, skeleton
 
 from wearsim.bench.files import load_bench, load_programme
 
 ROOT = Path(__file__).parents[2]
-sys.path.append(str(ROOT / "docs"))
-from refresh_readme import numbers, pairs, printed_by, skeleton  # noqa: E402
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 COMMANDS = [

@@ -11,10 +11,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+import run_blocks
 
 ROOT = Path(__file__).parents[2]
-sys.path.append(str(ROOT / "docs"))
-import run_blocks  # noqa: E402
 
 # Pages of measurements: what they say to run takes minutes or a cluster, and has tests of its own.
 MEASURED = re.compile(r"docs/(validation|performance[\w-]*|learning|studies-on-a-cluster)\.md")

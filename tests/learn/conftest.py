@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import pytest
-
-# helpers of these tests, and the benchmarks whose seeded subsets are asserted here
-sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1] / "benchmarks")]
 
 BENCH = """\
 # invented for the tests of wearsim

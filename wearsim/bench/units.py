@@ -14,6 +14,8 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Any
 
+from wearsim.bench.trade_units import TRADE_UNITS
+
 LONGEST = 60
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*?)\s*$")
 _FACTOR = re.compile(
@@ -25,12 +27,20 @@ class NotAQuantity(ValueError):
     """A text is no number with a unit; the argument says why."""
 
 
-@lru_cache(maxsize=1)
-def registry() -> Any:
-    """The one pint registry, made when first asked for (pint takes a good third of a second to load)."""
+class _UnknownUnit(NotAQuantity):
+    """No unit of this name in the registry that was asked."""
+
+
+@lru_cache(maxsize=2)
+def registry(every: bool = False) -> Any:
+    """A pint registry, made when first asked for: of the trade's units, or of every unit that pint knows."""
     import pint
 
-    return pint.UnitRegistry(non_int_type=Fraction)
+    if every:
+        return pint.UnitRegistry(non_int_type=Fraction)
+    few: Any = pint.UnitRegistry(None, non_int_type=Fraction)
+    few.load_definitions(TRADE_UNITS)
+    return few
 
 
 def _factors(unit: str) -> list[tuple[str, int]]:
@@ -52,13 +62,21 @@ def _factors(unit: str) -> list[tuple[str, int]]:
     return factors
 
 
-def _single(name: str) -> Any:
+def _single(name: str, every: bool) -> Any:
     import pint
 
     try:
-        return registry().parse_units(name)
+        return registry(every).parse_units(name)
     except (pint.PintError, AttributeError, ValueError, TypeError) as error:
-        raise NotAQuantity(f'unknown unit "{name}"') from error
+        raise _UnknownUnit(f'unknown unit "{name}"') from error
+
+
+def _made(unit: str, every: bool) -> Any:
+    """A unit of one of the two registries, from the name of each factor."""
+    made = registry(every).Unit("")
+    for name, power in _factors(unit):
+        made = made * _single(name, every) ** power
+    return made
 
 
 @lru_cache(maxsize=512)
@@ -82,16 +100,18 @@ def scale(unit: str, base: str) -> tuple[Fraction, Fraction]:
     NotAQuantity
         An unknown unit, or one of another dimension.
     """
+    try:
+        return _scale(unit, base, every=False)
+    except _UnknownUnit:
+        return _scale(unit, base, every=True)
+
+
+def _scale(unit: str, base: str, every: bool) -> tuple[Fraction, Fraction]:
     import pint
 
-    made = registry().Unit("")
-    for name, power in _factors(unit):
-        made = made * _single(name) ** power
-    wanted = registry().Unit("")
-    for name, power in _factors(base):
-        wanted = wanted * _single(name) ** power
+    made, wanted = _made(unit, every), _made(base, every)
     try:
-        zero, one = (registry().Quantity(Fraction(n), made).to(wanted).magnitude for n in (0, 1))
+        zero, one = (registry(every).Quantity(Fraction(n), made).to(wanted).magnitude for n in (0, 1))
     except (pint.PintError, ArithmeticError) as error:
         raise NotAQuantity("the wrong kind of unit") from error
     return Fraction(one) - Fraction(zero), Fraction(zero)

@@ -15,6 +15,8 @@ from wearsim.cli.manners import Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
     from wearsim.wear.outcome import Outcome
@@ -92,10 +94,8 @@ def command(
     voice = manners.voice
     pieces, known = inputs.read_known(bench)
     work = inputs.read_programme(programme, pieces)
-    from wearsim.show.outcome_plot import outcome_figure
     from wearsim.show.outcome_table import outcome_text
     from wearsim.wear.predict import predict
-    from wearsim.wear.store import write_outcome
 
     inputs.tell_compiling(voice)
     if engine is Engine.planar and known.get("laps") is not None:
@@ -111,13 +111,23 @@ def command(
     manners.deliver(
         lambda: outcome.to_json() | ({"expected_readings": after.to_json()} if after else {}),
         table=lambda: outcome_text(pieces, work, outcome) + _readings_text(pieces, after),
-        figure=lambda: outcome_figure(pieces, work, outcome),
-        write=partial(write_outcome, outcome, output, seed=manners.seed, force=manners.force)
-        if output
-        else None,
+        figure=lambda: _figure(pieces, work, outcome),
+        write=partial(_write, outcome, output, manners) if output else None,
     )
     inputs.tell_cautions(voice)
     voice.next("compare", bench, "--programme", programme)
+
+
+def _figure(bench: Bench, programme: Programme, outcome: Outcome) -> Figure:
+    from wearsim.show.outcome_plot import outcome_figure  # loaded only where a plot is asked for
+
+    return outcome_figure(bench, programme, outcome)
+
+
+def _write(outcome: Outcome, output: Path, manners: Manners) -> None:
+    from wearsim.wear.store import write_outcome  # HDF5, only where a file is asked for
+
+    write_outcome(outcome, output, seed=manners.seed, force=manners.force)
 
 
 def _readings(

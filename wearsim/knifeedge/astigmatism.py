@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.settings import Settings
@@ -127,7 +127,7 @@ def _contrast(readings: Readings) -> float:
 def _chance(varying: Floats, spread: Floats, row: Settings) -> float:
     whitened = np.linalg.solve(np.linalg.cholesky(spread), varying / row.sigma)
     freedom = varying.shape[0] * (varying.shape[1] - 1)
-    return float(chi2.sf(float((whitened**2).sum()), freedom))
+    return float(chdtrc(freedom, float((whitened**2).sum())))
 
 
 def _height_sigma(readings: Readings, row: Settings, share: float, reach: float) -> float | None:

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError
@@ -244,7 +244,7 @@ def calibrate_chain(
 def _fit(step: Step, link: Link, fits: bool) -> SessionFit:
     size = step.miss.size
     about = step.removal - step.removal.mean()
-    chance = float(chi2.sf(step.chi_square, size))
+    chance = float(chdtrc(size, step.chi_square))
     return SessionFit(link.number, step.chi_square, size, chance, fits, float(np.sqrt(np.mean(about**2))))
 
 

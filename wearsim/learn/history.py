@@ -128,8 +128,17 @@ def history(
     Parameters
     ----------
     folder : MirrorFolder
-    seed, draws, progress
-        As for :func:`wearsim.learn.calibrate.calibrate`, which is asked what was known before each session.
+    seed : int
+        Of the draws, those of the constants and those of the bands.
+    draws : int
+        Of the constants, as for :func:`wearsim.learn.calibrate.calibrate`, which is asked what was known before
+        each session.
+    progress : callable, optional
+        Told what is being done.
+
+    Returns
+    -------
+    History
     """
     chain = chain_of(folder)
     start = measured_figure(folder.bench, None)

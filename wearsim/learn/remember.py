@@ -85,8 +85,16 @@ def standing_of(
     Parameters
     ----------
     folder : MirrorFolder
-    seed, draws, progress
+    seed : int
+        Of the draws of the constants.
+    draws : int
         As for :func:`wearsim.learn.calibrate.calibrate`.
+    progress : callable, optional
+        Told what is being done.
+
+    Returns
+    -------
+    Standing
     """
     chain = chain_of(folder)
     known = known_after(folder, chain=chain, seed=seed, draws=draws, progress=progress)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-import h5py
 import numpy as np
 
 from wearsim.bench.bench import Bench
@@ -139,6 +138,8 @@ def _row_of(line: str, path: Path, number: int) -> list[float]:
 
 
 def _from_hdf5(path: Path) -> Floats:
+    import h5py  # here, not above: slow to load, and most benches have no map
+
     try:
         with h5py.File(path) as file:
             data = file["error"]
