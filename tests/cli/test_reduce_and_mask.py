@@ -74,7 +74,9 @@ def test_told_too_short_a_wait(folder: Path, capsys) -> None:
     assert "Warning: read 10 min after" in capsys.readouterr().err
     assert run(["reduce", "bench.toml", "--waited", "2 days"]) == 0
     assert "Warning" not in capsys.readouterr().err
-    assert run(["reduce", "bench.toml", "--waited", "soon"]) == 2
+    for nonsense in ("soon", "-2 h", "3 mm"):
+        assert run(["reduce", "bench.toml", "--waited", nonsense]) == 2
+        assert "--waited" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from wearsim.bench.bench import Bench
-    from wearsim.cli.voice import Voice
     from wearsim.knifeedge.readings import Readings
     from wearsim.knifeedge.report import Reduction
     from wearsim.knifeedge.shadows import KnifeTester
@@ -37,10 +36,6 @@ Output = Annotated[
     Path | None,
     typer.Option("-o", "--output", metavar="FILE", help="The profile with its sigma: .csv, for a bench."),
 ]
-Waited = Annotated[
-    str | None,
-    typer.Option("--waited", metavar="TIME", help='How long the glass stood before, such as "2 h".'),
-]
 Picture = Annotated[
     Path | None, typer.Option("--masking", metavar="FILE", help="Draw what masking the rim would buy.")
 ]
@@ -52,7 +47,7 @@ PLOTS = (".png", ".svg", ".pdf")
 
 
 def command(
-    readings: Source, manners: Manners, bench: OnBench = None, output: Output = None, waited: Waited = None,
+    readings: Source, manners: Manners, bench: OnBench = None, output: Output = None, waited: inputs.Waited = None,
     masking: Picture = None, shadows: Shadows = None,
 ) -> None:  # fmt: skip
     """What is the surface? Knife-edge readings to figure error with its band."""
@@ -60,6 +55,7 @@ def command(
         {output: (".csv",), masking: PLOTS, shadows: PLOTS},
         inputs=[readings, *([bench] if bench else [])],
     )
+    seconds = inputs.read_waited(waited)
     pieces = inputs.read_bench(readings if bench is None else bench)
     from wearsim.knifeedge.on_bench import reduce_on
     from wearsim.knifeedge.readings import load_readings
@@ -72,7 +68,7 @@ def command(
     reduction = reduce_on(sheet, pieces.mirror, pieces.light.wavelength, seed=manners.seed)
     advice = when_to_stop(reduction, seed=manners.seed)
     unit = length_unit(pieces)
-    _tell_waiting(manners.voice, pieces, waited)
+    inputs.tell_waiting(manners.voice, pieces, seconds)
     inputs.tell_defaults(manners.voice, pieces)
 
     def write() -> None:
@@ -134,19 +130,3 @@ def _named(bench: Bench) -> Path:
             expected="readings there, or reduce READINGS --bench BENCH",
         )
     return bench.figure.readings
-
-
-def _tell_waiting(voice: Voice, bench: Bench, waited: str | None) -> None:
-    """A warning where the glass stood for too short a time, if we are told for how long."""
-    if waited is None:
-        return
-    from wearsim.bench import units
-    from wearsim.knifeedge.on_bench import waiting_for
-
-    try:
-        seconds = units.read(waited, "s")
-    except units.NotAQuantity as error:
-        raise InputError(str(error), key="--waited", value=waited, expected='a time such as "2 h"') from error
-    said = waiting_for(bench.mirror).warning(seconds)
-    if said is not None:
-        voice.warn(said)
