@@ -116,6 +116,7 @@ def test_mask_is_a_table_and_a_drawing(folder: Path, capsys) -> None:
     assert answer["weight"] == pytest.approx([1 / 6] * 6)
     assert (folder / "mask.pdf").read_bytes().startswith(b"%PDF")
     assert run(["mask", "bench.toml"]) == 0
-    assert "windows = [[" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "windows = [[" in told and "let the glass stand" in told
     assert run(["mask", "bench.toml", "--zones", "30", "-q"]) == 2
     assert "expected at most" in capsys.readouterr().err

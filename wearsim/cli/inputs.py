@@ -32,6 +32,9 @@ Waited = Annotated[
     str | None,
     typer.Option("--waited", metavar="TIME", help='How long the glass stood before, such as "2 h".'),
 ]
+Shadows = Annotated[
+    Path | None, typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it.")
+]
 
 
 def read_bench(path: Path) -> Bench:

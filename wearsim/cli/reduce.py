@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.manners import Manners
+from wearsim.cli.manners import PLOTS, Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -40,15 +40,10 @@ Picture = Annotated[
     Path | None, typer.Option("--masking", metavar="FILE", help="Draw what masking the rim would buy.")
 ]
 
-Shadows = Annotated[
-    Path | None, typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it.")
-]
-PLOTS = (".png", ".svg", ".pdf")
-
 
 def command(
     readings: Source, manners: Manners, bench: OnBench = None, output: Output = None, waited: inputs.Waited = None,
-    masking: Picture = None, shadows: Shadows = None,
+    masking: Picture = None, shadows: inputs.Shadows = None,
 ) -> None:  # fmt: skip
     """What is the surface? Knife-edge readings to figure error with its band."""
     manners.reserve(
@@ -77,9 +72,9 @@ def command(
         if masking is not None:
             from wearsim.show.masking_plot import masking_figure
 
-            _draw(masking_figure(advice, unit), masking, manners)
+            manners.draw(masking_figure(advice, unit), masking)
         if shadows is not None:
-            _draw(_shadows(pieces, sheet, reduction), shadows, manners)
+            manners.draw(_shadows(pieces, sheet, reduction), shadows)
 
     manners.deliver(
         lambda: {**reduction.to_json(), "stop": advice.to_json()},
@@ -96,14 +91,6 @@ def _write_profile(reduction: Reduction, path: Path, manners: Manners) -> None:
 
     with whole_file(path, force=manners.force) as part:
         write_reduction(reduction, part, "figure error from knife-edge readings, by wearsim reduce")
-
-
-def _draw(figure: Figure, path: Path, manners: Manners) -> None:
-    from wearsim.show.style import save
-    from wearsim.wear.store import whole_file
-
-    with whole_file(path, force=manners.force) as part:
-        save(figure, part, path.suffix)
 
 
 def _shadows(bench: Bench, sheet: Readings, reduction: Reduction) -> Figure:
