@@ -119,3 +119,11 @@ def test_plots_of_every_kind(ending: str, start: bytes, call: Call, demo: Path) 
     assert call("predict", "bench.toml", "-p", "programme.toml", "--draws", "2", "--plot", name).code == 0
     data = Path(name).read_bytes()
     assert data.startswith(start) and len(data) > 10_000
+
+
+def test_shadows_before_and_predicted(call: Call, demo: Path) -> None:
+    arguments = ["predict", "bench.toml", "-p", "programme.toml", "--draws", "0", "--shadows", "s.svg"]
+    assert call(*arguments).code == 0
+    drawn = (demo / "s.svg").read_text(encoding="utf-8")
+    assert "before" in drawn and "predicted" in drawn
+    assert call(*arguments).code == 2

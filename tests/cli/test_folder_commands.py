@@ -56,6 +56,18 @@ def test_record_says_what_it_did_and_what_comes_next(mirror: Path, call: Call) -
     assert again["number"] == 2 and again["date"] == "2026-02-03"
 
 
+def test_record_warns_where_the_glass_stood_too_short_a_time(mirror: Path, call: Call) -> None:
+    done = recorded(call, "--waited", "10 min", "--json")
+    assert done.code == 0
+    assert "Warning: read 10 min after" in done.err and "wait" in done.err
+    assert json.loads(done.out)["waited_s"] == 600.0
+    assert 'waited = "10 min"' in (mirror / "01" / "session.toml").read_text()
+    assert "Warning" not in recorded(call, "--waited", "2 days").err
+    done = recorded(call)
+    assert "Warning" not in done.err
+    assert "waited" not in (mirror / "03" / "session.toml").read_text()
+
+
 @pytest.mark.parametrize(
     ("arguments", "fragment"),
     [
@@ -63,6 +75,8 @@ def test_record_says_what_it_did_and_what_comes_next(mirror: Path, call: Call) -
         (("--temperature", "18"), "temperature"),
         (("--temperature", "18 N"), "temperature"),
         (("--abrasive", "sand"), "sand"),
+        (("--waited", "soon"), "waited"),
+        (("--waited", "-2 h"), "waited"),
         (("--profile", "profile.csv"), "both"),
     ],
 )

@@ -74,7 +74,9 @@ def test_told_too_short_a_wait(folder: Path, capsys) -> None:
     assert "Warning: read 10 min after" in capsys.readouterr().err
     assert run(["reduce", "bench.toml", "--waited", "2 days"]) == 0
     assert "Warning" not in capsys.readouterr().err
-    assert run(["reduce", "bench.toml", "--waited", "soon"]) == 2
+    for nonsense in ("soon", "-2 h", "3 mm"):
+        assert run(["reduce", "bench.toml", "--waited", nonsense]) == 2
+        assert "--waited" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
@@ -114,6 +116,7 @@ def test_mask_is_a_table_and_a_drawing(folder: Path, capsys) -> None:
     assert answer["weight"] == pytest.approx([1 / 6] * 6)
     assert (folder / "mask.pdf").read_bytes().startswith(b"%PDF")
     assert run(["mask", "bench.toml"]) == 0
-    assert "windows = [[" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "windows = [[" in told and "let the glass stand" in told
     assert run(["mask", "bench.toml", "--zones", "30", "-q"]) == 2
     assert "expected at most" in capsys.readouterr().err

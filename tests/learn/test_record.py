@@ -48,6 +48,8 @@ def test_the_second_session_leaves_the_first_alone(mirror_folder: Path, done: Pa
     [
         NOTE,
         SessionNote(date=date(2026, 1, 1)),
+        SessionNote(date=date(2026, 1, 1), waited=0.0),
+        SessionNote(date=date(2026, 1, 1), waited=5400.0),
         SessionNote(date=date(2026, 1, 1), lap="pressed", notes='a "quoted" word and a \\ and é'),
     ],
 )

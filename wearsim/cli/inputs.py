@@ -28,6 +28,13 @@ ProgrammePath = Annotated[
         "--programme", "-p", metavar="FILE", help="What is done: programme.toml.", show_default=False
     ),
 ]
+Waited = Annotated[
+    str | None,
+    typer.Option("--waited", metavar="TIME", help='How long the glass stood before, such as "2 h".'),
+]
+Shadows = Annotated[
+    Path | None, typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it.")
+]
 
 
 def read_bench(path: Path) -> Bench:
@@ -62,6 +69,34 @@ def read_programme(path: Path, bench: Bench | None = None) -> Programme:
     from wearsim.bench.files import load_programme
 
     return load_programme(path, bench)
+
+
+def read_waited(waited: str | None) -> float | None:
+    """How long the glass stood before it was read [s], if that was said."""
+    if waited is None:
+        return None
+    from wearsim.bench import units
+    from wearsim.errors import InputError
+
+    expected = 'a time such as "2 h"'
+    try:
+        seconds = units.read(waited, "s")
+    except units.NotAQuantity as error:
+        raise InputError(str(error), key="--waited", value=waited, expected=expected) from error
+    if not 0.0 <= seconds < float("inf"):
+        raise InputError("not a time to wait", key="--waited", value=waited, expected=expected)
+    return seconds
+
+
+def tell_waiting(voice: Voice, bench: Bench, waited: float | None) -> None:
+    """A warning where the glass stood for too short a time [s], if we are told for how long."""
+    if waited is None:
+        return
+    from wearsim.knifeedge.on_bench import waiting_for
+
+    said = waiting_for(bench.mirror).warning(waited)
+    if said is not None:
+        voice.warn(said)
 
 
 def tell_defaults(voice: Voice, bench: Bench, programme: Programme | None = None) -> None:

@@ -83,6 +83,14 @@ class Manners:
         with whole_file(path, force=self.force) as part:
             part.write_text(json.dumps(payload, allow_nan=False) + "\n", encoding="utf-8")
 
+    def draw(self, figure: Figure, path: Path) -> None:
+        """Write one more plot, whole or not at all."""
+        from wearsim.show.style import save
+        from wearsim.wear.store import whole_file
+
+        with whole_file(path, force=self.force) as part:
+            save(figure, part, path.suffix)
+
     def deliver(
         self, payload: Callable[[], dict[str, Any]], *, table: Callable[[], str],
         figure: Callable[[], Figure], write: Callable[[], None] | None = None,

@@ -35,6 +35,7 @@ def command(
     from wearsim.show.lengths import length_unit
     from wearsim.show.mask_drawing import mask_figure
     from wearsim.show.mask_table import mask_text, windows_toml
+    from wearsim.show.waiting import waiting_text
 
     design = mask_for(
         pieces.mirror,
@@ -55,7 +56,15 @@ def command(
     unit = length_unit(pieces)
     manners.deliver(
         design.to_json,
-        table=lambda: f"{mask_text(design, unit)}\n\nFor readings.toml:\n{windows_toml(design)}",
+        table=lambda: "\n".join(
+            [
+                mask_text(design, unit),
+                waiting_text(pieces.mirror),
+                "",
+                "For readings.toml:",
+                windows_toml(design),
+            ]
+        ),
         figure=lambda: mask_figure(design),
         write=write,
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,7 +10,7 @@ import typer
 
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath, ProgrammePath
-from wearsim.cli.manners import Manners
+from wearsim.cli.manners import PLOTS, Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -88,9 +87,10 @@ def settings_of(engine: Engine, draws: int | None, cells: int | None, seed: int)
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
     draws: EngineDraws = None, cells: Cells = None, output: Output = None,
+    shadows: inputs.Shadows = None,
 ) -> None:  # fmt: skip
     """What will this programme do to the figure?"""
-    manners.reserve({output: (".h5", ".hdf5")}, inputs=[bench, programme])
+    manners.reserve({output: (".h5", ".hdf5"), shadows: PLOTS}, inputs=[bench, programme])
     voice = manners.voice
     pieces, known = inputs.read_known(bench)
     work = inputs.read_programme(programme, pieces)
@@ -105,6 +105,13 @@ def command(
         outcome = predict(pieces, work, progress=told, **settings, **known)
     after = _readings(pieces, work, outcome, known, manners.seed, 32 if draws is None else draws)
     inputs.tell_defaults(voice, pieces, work)
+
+    def write() -> None:
+        if output is not None:
+            _write(outcome, output, manners)
+        if shadows is not None:
+            manners.draw(_shadows(pieces, outcome), shadows)
+
     if manners.json:
         for warning in outcome.warnings:
             voice.warn(warning)
@@ -112,10 +119,14 @@ def command(
         lambda: outcome.to_json() | ({"expected_readings": after.to_json()} if after else {}),
         table=lambda: outcome_text(pieces, work, outcome) + _readings_text(pieces, after),
         figure=lambda: _figure(pieces, work, outcome),
-        write=partial(_write, outcome, output, manners) if output else None,
+        write=write,
     )
     inputs.tell_cautions(voice)
     voice.next("compare", bench, "--programme", programme)
+
+
+SHADOWS_AT = (0.35, 0.7, 0.95)
+"""Zones whose perfect reading the knife stands at, in clear radii: inner, middle, outer (judgement)."""
 
 
 def _figure(bench: Bench, programme: Programme, outcome: Outcome) -> Figure:
@@ -128,6 +139,24 @@ def _write(outcome: Outcome, output: Path, manners: Manners) -> None:
     from wearsim.wear.store import write_outcome  # HDF5, only where a file is asked for
 
     write_outcome(outcome, output, seed=manners.seed, force=manners.force)
+
+
+def _shadows(bench: Bench, outcome: Outcome) -> Figure:
+    """What the tester shows before and after, with the knife where a perfect mirror's zones darken."""
+    from wearsim.knifeedge.longitudinal import target_aberration
+    from wearsim.knifeedge.on_bench import tester_for
+    from wearsim.show.shadows_plot import shadows_figure
+    from wearsim.wear.readings_after import own_sheet
+
+    mirror, sheet = bench.mirror, own_sheet(bench)
+    source = "moving" if sheet is None else sheet.source
+    zones = [share * mirror.clear_radius for share in SHADOWS_AT]
+    knives = [float(target_aberration(r, mirror.radius_of_curvature, mirror.conic, source)) for r in zones]
+    surfaces = {
+        name: tester_for(mirror, outcome.radius, error, bench.light.wavelength, source)
+        for name, error in (("before", outcome.before), ("predicted", outcome.figure_error))
+    }
+    return shadows_figure(surfaces, knives)
 
 
 def _readings(

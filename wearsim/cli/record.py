@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wearsim.cli.inputs import FolderPath
+from wearsim.cli.inputs import FolderPath, Waited, tell_waiting
 from wearsim.cli.manners import Manners
 from wearsim.errors import InputError
 
@@ -54,18 +54,21 @@ Day = Annotated[
 
 def command(
     folder: FolderPath, manners: Manners, programme: Done, readings: After = None, profile: Profile = None,
-    temperature: Temperature = None, abrasive: Abrasive = None, lap: Lap = None, notes: Notes = "",
-    day: Day = None,
+    temperature: Temperature = None, abrasive: Abrasive = None, lap: Lap = None, waited: Waited = None,
+    notes: Notes = "", day: Day = None,
 ) -> None:  # fmt: skip
     """Add a session to a mirror's folder: what was done, and what was read after it.
 
     The session is there whole or not at all; sessions recorded before are never changed.
     """
     manners.reserve({}, inputs=[folder, programme, *(path for path in (readings, profile) if path)])
+    from wearsim.learn.folder import open_folder
     from wearsim.learn.record import record
 
-    note = _note(day, temperature, abrasive, lap, notes)
+    said = {"temperature": temperature, "abrasive": abrasive, "lap": lap and lap.value, "waited": waited}
+    note = _note(day, said, notes)
     session = record(folder, programme, note=note, readings=readings, profile=profile)
+    tell_waiting(manners.voice, open_folder(folder).bench, note.waited)
     manners.deliver(
         lambda: _payload(session),
         table=lambda: (
@@ -77,17 +80,14 @@ def command(
     manners.voice.next("calibrate", folder)
 
 
-def _note(
-    day: str | None, temperature: str | None, abrasive: str | None, lap: LapStart | None, notes: str
-) -> SessionNote:
+def _note(day: str | None, said: dict[str, str | None], notes: str) -> SessionNote:
     from wearsim.learn.session import note_from_table
 
     try:
         on = date.today() if day is None else date.fromisoformat(day)
     except ValueError as error:
         raise InputError("not a day", key="--date", value=day, expected="such as 2026-01-31") from error
-    given: dict[str, Any] = {"temperature": temperature, "abrasive": abrasive, "lap": lap and lap.value}
-    table = {key: value for key, value in given.items() if value is not None}
+    table = {key: value for key, value in said.items() if value is not None}
     return note_from_table({"date": on, "notes": notes, **table})
 
 
@@ -97,6 +97,7 @@ def _payload(session: Session) -> dict[str, Any]:
         "folder": str(session.path),
         "date": session.note.date.isoformat(),
         "worked_s": 60.0 * session.minutes,
+        "waited_s": session.note.waited,
     }
 
 

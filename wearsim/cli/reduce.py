@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.manners import Manners
+from wearsim.cli.manners import PLOTS, Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from wearsim.bench.bench import Bench
-    from wearsim.cli.voice import Voice
     from wearsim.knifeedge.readings import Readings
     from wearsim.knifeedge.report import Reduction
     from wearsim.knifeedge.shadows import KnifeTester
@@ -37,29 +36,21 @@ Output = Annotated[
     Path | None,
     typer.Option("-o", "--output", metavar="FILE", help="The profile with its sigma: .csv, for a bench."),
 ]
-Waited = Annotated[
-    str | None,
-    typer.Option("--waited", metavar="TIME", help='How long the glass stood before, such as "2 h".'),
-]
 Picture = Annotated[
     Path | None, typer.Option("--masking", metavar="FILE", help="Draw what masking the rim would buy.")
 ]
 
-Shadows = Annotated[
-    Path | None, typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it.")
-]
-PLOTS = (".png", ".svg", ".pdf")
-
 
 def command(
-    readings: Source, manners: Manners, bench: OnBench = None, output: Output = None, waited: Waited = None,
-    masking: Picture = None, shadows: Shadows = None,
+    readings: Source, manners: Manners, bench: OnBench = None, output: Output = None, waited: inputs.Waited = None,
+    masking: Picture = None, shadows: inputs.Shadows = None,
 ) -> None:  # fmt: skip
     """What is the surface? Knife-edge readings to figure error with its band."""
     manners.reserve(
         {output: (".csv",), masking: PLOTS, shadows: PLOTS},
         inputs=[readings, *([bench] if bench else [])],
     )
+    seconds = inputs.read_waited(waited)
     pieces = inputs.read_bench(readings if bench is None else bench)
     from wearsim.knifeedge.on_bench import reduce_on
     from wearsim.knifeedge.readings import load_readings
@@ -72,7 +63,7 @@ def command(
     reduction = reduce_on(sheet, pieces.mirror, pieces.light.wavelength, seed=manners.seed)
     advice = when_to_stop(reduction, seed=manners.seed)
     unit = length_unit(pieces)
-    _tell_waiting(manners.voice, pieces, waited)
+    inputs.tell_waiting(manners.voice, pieces, seconds)
     inputs.tell_defaults(manners.voice, pieces)
 
     def write() -> None:
@@ -81,9 +72,9 @@ def command(
         if masking is not None:
             from wearsim.show.masking_plot import masking_figure
 
-            _draw(masking_figure(advice, unit), masking, manners)
+            manners.draw(masking_figure(advice, unit), masking)
         if shadows is not None:
-            _draw(_shadows(pieces, sheet, reduction), shadows, manners)
+            manners.draw(_shadows(pieces, sheet, reduction), shadows)
 
     manners.deliver(
         lambda: {**reduction.to_json(), "stop": advice.to_json()},
@@ -100,14 +91,6 @@ def _write_profile(reduction: Reduction, path: Path, manners: Manners) -> None:
 
     with whole_file(path, force=manners.force) as part:
         write_reduction(reduction, part, "figure error from knife-edge readings, by wearsim reduce")
-
-
-def _draw(figure: Figure, path: Path, manners: Manners) -> None:
-    from wearsim.show.style import save
-    from wearsim.wear.store import whole_file
-
-    with whole_file(path, force=manners.force) as part:
-        save(figure, part, path.suffix)
 
 
 def _shadows(bench: Bench, sheet: Readings, reduction: Reduction) -> Figure:
@@ -134,19 +117,3 @@ def _named(bench: Bench) -> Path:
             expected="readings there, or reduce READINGS --bench BENCH",
         )
     return bench.figure.readings
-
-
-def _tell_waiting(voice: Voice, bench: Bench, waited: str | None) -> None:
-    """A warning where the glass stood for too short a time, if we are told for how long."""
-    if waited is None:
-        return
-    from wearsim.bench import units
-    from wearsim.knifeedge.on_bench import waiting_for
-
-    try:
-        seconds = units.read(waited, "s")
-    except units.NotAQuantity as error:
-        raise InputError(str(error), key="--waited", value=waited, expected='a time such as "2 h"') from error
-    said = waiting_for(bench.mirror).warning(seconds)
-    if said is not None:
-        voice.warn(said)

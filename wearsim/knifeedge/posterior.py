@@ -203,5 +203,7 @@ def _candidates(geometry: ReadingGeometry, row: Settings) -> _Candidates:
         part=part.ravel(),
         amplitude=geometry.amplitudes[step.ravel()],
         sigma=row.scales[sigma.ravel()],
-        prior=-0.5 * steps[step.ravel()] ** 2 + row.weights[sigma.ravel()],
+        prior=-0.5 * steps[step.ravel()] ** 2
+        + row.weights[sigma.ravel()]
+        + geometry.prior.length_power * np.log(geometry.lengths[part.ravel()]),
     )

@@ -14,7 +14,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.faults import check_keys, read_piece
 from wearsim.bench.piece import Name, Piece, Words, choice, table_of
 from wearsim.bench.programme import Programme
-from wearsim.bench.quantity import Temperature, refuse
+from wearsim.bench.quantity import Temperature, quantity, refuse
 from wearsim.bench.reading import parse_toml, read_text
 from wearsim.errors import InputError
 
@@ -24,6 +24,7 @@ READINGS = "readings.toml"
 PROFILE = "profile.csv"
 LONGEST_NOTES = 20_000
 LapStart = Literal["as left", "pressed", "spherical"]
+Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0)]
 
 
 def _date(value: Any) -> date:
@@ -52,6 +53,8 @@ class SessionNote(Piece):
     lap : {"as left", "pressed", "spherical"} or None
         How the lap began: as the session before left it, pressed to the glass until it fitted, or spherical. None:
         as left, and in a first session as the bench starts it.
+    waited : float or None
+        How long the glass stood before it was read [s]; kept, and not used in any calculation.
     notes : str
         Whatever is worth remembering.
     """
@@ -60,6 +63,7 @@ class SessionNote(Piece):
     temperature: Temperature | None = None
     abrasive: Name | None = None
     lap: Annotated[LapStart, *choice("as left", "pressed", "spherical")] | None = None
+    waited: Wait | None = None
     notes: Annotated[str, BeforeValidator(_notes)] = Field(default="")
 
     def bench_for(self, bench: Bench) -> Bench:

@@ -10,14 +10,13 @@ import numpy as np
 from wearsim.bench.bench import GRAVITY, Bench
 from wearsim.bench.programme import Programme, Spell
 from wearsim.decide.proposal import EarlyStop, Proposal
-from wearsim.errors import InputError
-from wearsim.knifeedge.on_bench import waiting_for
 from wearsim.show.cautions import CAUTIONS
 from wearsim.show.expected_table import reading_units, zone_name
 from wearsim.show.lengths import INCHES, Unit, length_unit
 from wearsim.show.outcome_table import unit_for
 from wearsim.show.spells import NAMES
 from wearsim.show.strokes import Drawing, drawing_of
+from wearsim.show.waiting import waiting_text
 from wearsim.show.zones import zones_of
 from wearsim.wear.readings_after import ReadingsAfter
 
@@ -295,9 +294,9 @@ def _readings(bench: Bench, readings: ReadingsAfter) -> ReadingRows:
 
 def _look(bench: Bench, proposal: Proposal, unit: Unit, high: Unit) -> tuple[str, ...]:
     """What to look for at the test: where most should have changed, the rim, the glass at rest."""
-    outcome = proposal.outcome
+    outcome, rest = proposal.outcome, waiting_text(bench.mirror)
     if not proposal.programme.spells:
-        return (_rest(bench),) if _rest(bench) else ()
+        return (rest,) if rest else ()
     zones = zones_of(bench.mirror, outcome.radius)
     change = zones.matrix @ (outcome.figure_error - outcome.before)
     i = int(np.argmax(np.abs(change[: zones.clear])))
@@ -308,16 +307,4 @@ def _look(bench: Bench, proposal: Proposal, unit: Unit, high: Unit) -> tuple[str
         f"Edge roll {high.text(outcome.numbers_before.edge_roll)} now, {high.text(outcome.edge_roll)} after. "
         "If the rim turns down by more: stop.",
     ]
-    rest = _rest(bench)
     return (*lines, rest) if rest else tuple(lines)
-
-
-def _rest(bench: Bench) -> str:
-    """How long the glass must stand before it is read; empty where its glass is not known."""
-    try:
-        waiting = waiting_for(bench.mirror)
-    except InputError:
-        return ""
-    minutes = 5.0 * np.ceil(waiting.time / 300.0)
-    stood = f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
-    return f"Before a reading let the glass stand {stood}: warm, it misleads."
