@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from scipy.integrate import trapezoid
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.figure import FigureSource
@@ -218,8 +219,8 @@ def polish_out() -> str:
     bench = make_bench(6 * INCH, 96 * INCH)
     state = started(bench)
     after, _ = work_spell(bench, make_spell("one-third", "tool", 60.0, rate=45.0), state)
-    hour = np.trapezoid((state.height - after.height) * state.radius, state.radius)
-    hour /= np.trapezoid(state.radius, state.radius)
+    hour = trapezoid((state.height - after.height) * state.radius, state.radius)
+    hour /= trapezoid(state.radius, state.radius)
     hours = f"{6 * hour * 1e6:.1f} to {12 * hour * 1e6:.1f} um in 6 to 12 hours"
     return f"6 in f/8, one-third strokes, 45 a minute: {hour * 1e6:.2f} um an hour, {hours}"
 

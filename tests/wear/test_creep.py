@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from kernel_twins import stroke_places
+from scipy.integrate import trapezoid
 from scipy.optimize import root
 from workbench import STEADY, make_bench, make_spell, pitch_of, start
 
@@ -55,7 +56,7 @@ def dense_rates(at: Any, force: float, kappa: float) -> tuple[Any, Any]:
             gx, gy = frame + at[:, None] * np.cos(turn), at[:, None] * np.sin(turn)
             gap = pose[0] + pose[1] * gx / A + glass(np.minimum(np.hypot(gx, gy), A))
             gap *= (np.hypot(gx, gy) <= A) & (np.hypot(gx - c, gy) <= A)
-            out[k] = kappa * np.trapezoid(np.maximum(0.0, gap), turn, axis=1) / np.pi
+            out[k] = kappa * trapezoid(np.maximum(0.0, gap), turn, axis=1) / np.pi
     means = [np.array([np.interp(e, table, column) for column in t.T]) for t in (on_glass, on_lap)]
     return means[0] @ speed / speed.sum(), means[1].mean(axis=1)
 
@@ -131,6 +132,6 @@ def test_pressing_sinks_the_lap_towards_the_glass() -> None:
         return float(np.ptp(v))
 
     assert parted(misfit) / parted(was) == pytest.approx(np.exp(-600.0 / 300.0), rel=1e-2)
-    sunk = -np.trapezoid(lap.height * 2 * lap.radius, lap.radius) / A**2
+    sunk = -trapezoid(lap.height * 2 * lap.radius, lap.radius) / A**2
     pressure = bench.load_on("tool", bench.lap(), pressing=True) / (np.pi * A**2)
     assert sunk == pytest.approx(pressure * 600.0 / (bench.lap().stiffness * 300.0), rel=5e-3)
