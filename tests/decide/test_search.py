@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from functools import cache
+from itertools import combinations
 
 import numpy as np
 from small_bench import LIMITS, refiner_of, ring_figure, small_bench
 
-from wearsim.decide.library import is_allowed
+from wearsim.decide.library import Shape, is_allowed, shapes
 from wearsim.decide.objective import Objective
-from wearsim.decide.search import Effort, Found, Search, distinct, responses
+from wearsim.decide.scout import scouts
+from wearsim.decide.search import CLEARLY, Effort, Found, Search, distinct, responses
 from wearsim.decide.trial import Trials, Trying
 from wearsim.wear.constants import AS_STATED
 
@@ -62,9 +64,52 @@ def test_distinct_programmes_differ() -> None:
     kept = distinct(whole()[0].judged, 5)
     costs = [one.score.cost for one in kept]
     assert costs == sorted(costs) and costs[0] == whole()[0].best()[0].score.cost
-    kinds = [tuple((t.shape.on_top, t.shape.kind, round(t.shape.length, 1), round(t.shape.overhang, 1))
-             for t in one.programme) for one in kept]  # fmt: skip
-    assert len(kinds) == len(set(kinds)) == len(kept)
+    for one, other in combinations(kept, 2):
+        tops, others = ([t.shape.on_top for t in j.programme] for j in (one, other))
+        if tops == others:
+            away = [
+                abs(getattr(t.shape, name) - getattr(u.shape, name))
+                for t, u in zip(one.programme, other.programme, strict=True)
+                for name in ("length", "sweep", "overhang")
+            ]
+            shares = [
+                np.array([t.minutes for t in j.programme]) / sum(t.minutes for t in j.programme)
+                for j in (one, other)
+            ]
+            assert max(*away, float(np.abs(shares[0] - shares[1]).max())) > CLEARLY
+
+
+def test_a_straight_stroke_and_a_thin_oval_are_the_same() -> None:
+    one = refiner_of(small_bench(), ring_figure(small_bench()))
+    alike = (Shape("mirror", None, "straight", 0.25), Shape("mirror", None, "oval", 0.27, 0.03))
+    judged = [one.judge((Trying(shape, 8.0),)) for shape in alike]
+    other = one.judge((Trying(Shape("tool", None, "straight", 0.25), 8.0),))
+    assert len(distinct(judged, 2)) == 1 and len(distinct([*judged, other], 3)) == 2
+
+
+def test_scouts_are_allowed_the_same_again_and_of_every_order() -> None:
+    bench = small_bench()
+    candidates = shapes(bench, LIMITS, 4)
+    drawn, again = (scouts(candidates, LIMITS, 24, (3, 1)) for _ in range(2))
+    assert drawn == again != scouts(candidates, LIMITS, 24, (3, 2))
+    orders = [{tuple(t.shape.on_top for t in one) for one in programmes} for programmes in drawn]
+    assert all(len(order) == 1 for order in orders)
+    assert len(set().union(*orders)) == len(drawn) == 4
+    for one in (one for programmes in drawn for one in programmes):
+        assert sum(t.minutes for t in one) <= LIMITS.minutes and {t.shape for t in one} <= set(candidates)
+
+
+def test_a_limit_on_the_work_ends_the_climbs_the_same_way_twice() -> None:
+    bench = small_bench()
+    found = []
+    for work in (0, 6000, 6000):
+        one = refiner_of(bench, ring_figure(bench))
+        one.nominal.work = 0
+        effort = Effort(steps=3, starts=3, rounds=1, kept=1, scouts=8, work=work, heats=((1, 3),))
+        found.append(Search(one, one.nominal, one.objective, effort).run())
+    free, bound, again = found
+    assert not bound.stopped and bound.evaluations < free.evaluations
+    assert [j.programme for j in bound.judged] == [j.programme for j in again.judged]
 
 
 def test_responses_are_removals_a_minute() -> None:

@@ -114,12 +114,19 @@ def there_is_a_largest_overhang() -> bool:
     return 0.0 < largest <= 0.4
 
 
+def every_session_closes_in() -> bool:
+    before, *sessions = (numbers(line) for line in lines("how_many_sessions"))
+    left = [before[0], *(session[1] for session in sessions)]
+    return len(sessions) == 3 and left == sorted(left, reverse=True) and left[-1] < 0.5 * left[0]
+
+
 @pytest.mark.parametrize(
     "holds",
     [
         top_piece_turns_concave, colder_pitch_holds_on, smaller_laps_dig, a_mask_helps_a_turned_edge,
         more_windows_tell_more, windows_beat_their_middles, warm_laps_follow_sooner, long_strokes_parabolize,
         the_zone_comes_nearer_to_the_target, the_band_tells_them_apart, there_is_a_largest_overhang,
+        every_session_closes_in,
     ],
     ids=lambda holds: holds.__name__,
 )  # fmt: skip

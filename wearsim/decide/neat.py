@@ -1,39 +1,54 @@
-"""Programmes that a person can work: sizes to a hundredth of the diameter, whole minutes, no spell too short."""
+"""Programmes that a person can work: sizes to a hundredth of the diameter, whole minutes, no spell too short.
+
+Rounding each number for itself throws away what the search won: a minute too many here wants a little less there. So
+the slopes about a neat programme say which *neat* programmes near it are promising, several numbers changed at once,
+and the coupled engine judges those.
+"""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from itertools import combinations, product
+
+import numpy as np
+from numpy.typing import NDArray
 
 from wearsim.decide.library import Shape, is_allowed
 from wearsim.decide.objective import Objective
-from wearsim.decide.refine import Judged, Refiner
+from wearsim.decide.refine import FREE, LOW, Judged, Problem, Refiner
 from wearsim.decide.trial import Trials, Trying
+from wearsim.errors import ContactError
+from wearsim.wear.grid import Array
 
 SIZES = ("length", "sweep", "overhang")
 SIZE_STEP = 0.01
 # An improvement below this is not worth another look [1].
 WORTH_IT = 1e-3
+# No number moves further than this many steps on one set of slopes.
+FARTHEST = 4
+# Neat programmes judged on one set of slopes.
+JUDGED = 6
+
+Steps = NDArray[np.int_]
 
 
-def rounded(programme: tuple[Trying, ...], objective: Objective, trials: Trials) -> tuple[Trying, ...]:
-    """Sizes to a hundredth of the diameter, minutes to whole ones, too short spells dropped."""
-    limits = objective.limits
-    out = []
-    for tried in programme:
-        shape = tried.shape
-        neat = Shape(
-            shape.on_top, shape.lap, shape.kind, round(shape.length, 2), round(shape.sweep, 2),
-            round(shape.overhang, 2),
-        )  # fmt: skip
-        while not is_allowed(neat, trials.bench, limits) and neat.length > 0.05:
-            neat = _smaller(neat)
-        minutes = float(round(tried.minutes))
-        if minutes >= limits.shortest:
-            out.append(Trying(neat, minutes))
-    while sum(t.minutes for t in out) > limits.minutes:
-        longest = max(range(len(out)), key=lambda i: out[i].minutes)
-        out[longest] = Trying(out[longest].shape, out[longest].minutes - 1.0)
-    return tuple(t for t in out if t.minutes >= limits.shortest)
+def neat_shape(shape: Shape, trials: Trials, objective: Objective) -> Shape:
+    """The allowed stroke with sizes of whole hundredths that is nearest."""
+    names = [name for name in SIZES if name in FREE[shape.kind]]
+    exact = np.array([getattr(shape, name) for name in names]) / SIZE_STEP
+    corners = sorted(
+        product(*((np.floor(e + 1e-9), np.ceil(e - 1e-9)) for e in exact)),
+        key=lambda corner: float(np.sum((np.array(corner) - exact) ** 2)),
+    )
+    for corner in corners:
+        neat = shape
+        for name, number in zip(names, corner, strict=True):
+            neat = neat.with_size(name, round(SIZE_STEP * float(number), 2))
+        if is_allowed(neat, trials.bench, objective.limits):
+            return neat
+    while not is_allowed(neat, trials.bench, objective.limits) and neat.length > 0.05:
+        neat = _smaller(neat)
+    return neat
 
 
 def _smaller(shape: Shape) -> Shape:
@@ -42,8 +57,57 @@ def _smaller(shape: Shape) -> Shape:
     return replace(shape, **sizes)
 
 
+def rounded(programme: tuple[Trying, ...], objective: Objective, trials: Trials) -> tuple[Trying, ...]:
+    """Sizes to a hundredth of the diameter, minutes to whole ones, too short spells dropped."""
+    limits = objective.limits
+    out = [
+        Trying(neat_shape(tried.shape, trials, objective), float(round(tried.minutes)))
+        for tried in programme
+        if round(tried.minutes) >= limits.shortest
+    ]
+    while sum(t.minutes for t in out) > limits.minutes:
+        longest = max(range(len(out)), key=lambda i: out[i].minutes)
+        out[longest] = Trying(out[longest].shape, out[longest].minutes - 1.0)
+    return tuple(t for t in out if t.minutes >= limits.shortest)
+
+
+@dataclass(frozen=True)
+class _Lattice:
+    """Neat programmes about one: ``keys`` name the numbers that step, ``rows`` their slopes a step."""
+
+    base: tuple[Trying, ...]
+    keys: list[tuple[int, str]]
+    rest: Array
+    rows: Array
+
+    def programme(self, steps: Steps) -> tuple[Trying, ...]:
+        """The neat programme that many steps away."""
+        out = list(self.base)
+        for (i, name), count in zip(self.keys, steps, strict=True):
+            if count == 0:
+                continue
+            if name == "minutes":
+                out[i] = Trying(out[i].shape, out[i].minutes + float(count))
+            else:
+                value = round(getattr(out[i].shape, name) + SIZE_STEP * float(count), 2)
+                out[i] = Trying(out[i].shape.with_size(name, value), out[i].minutes)
+        return tuple(out)
+
+    def moves(self) -> Steps:
+        """One number a step up or down, or two at once."""
+        one = np.eye(len(self.keys), dtype=int)
+        single = [sign * row for row in one for sign in (-1, 1)]
+        pairs = [s * a + t * b for a, b in combinations(one, 2) for s in (-1, 1) for t in (-1, 1)]
+        return np.array(single + pairs)
+
+    def squares(self, steps: Steps, moves: Steps) -> Array:
+        """Sum of squares by the slopes after each of the moves."""
+        left = (self.rest + self.rows @ steps)[:, None] + self.rows @ moves.T
+        return np.asarray(np.sum(left**2, axis=0))
+
+
 class Settler:
-    """Takes a programme to the best neat one near it, one change at a time.
+    """Takes a programme to the best neat one near it.
 
     Parameters
     ----------
@@ -56,50 +120,81 @@ class Settler:
     def __init__(self, refiner: Refiner, objective: Objective, trials: Trials) -> None:
         self.refiner, self.objective, self.trials = refiner, objective, trials
 
-    def settle(self, programme: tuple[Trying, ...], *, rounds: int = 6, sizes_too: bool = False) -> Judged:
+    def settle(self, programme: tuple[Trying, ...], *, rounds: int = 4, sizes_too: bool = False) -> Judged:
         """The best neat programme near this one.
 
         Parameters
         ----------
         programme : tuple of Trying
         rounds : int
-            Changes at most.
+            Sets of slopes at most.
         sizes_too : bool
             Whether sizes may change as well as minutes.
         """
         best = self.refiner.judge(rounded(programme, self.objective, self.trials))
         for _ in range(rounds):
-            tried = [self.refiner.judge(other) for other in self._neighbours(best.programme, sizes_too)]
+            if not best.programme:
+                break
+            tried = [self.refiner.judge(other) for other in self._promising(best.programme, sizes_too)]
             better = min(tried, key=lambda one: one.score.cost, default=best)
             if better.score.cost >= best.score.cost * (1.0 - WORTH_IT):
                 break
             best = better
         return best
 
-    def _neighbours(self, programme: tuple[Trying, ...], sizes_too: bool) -> list[tuple[Trying, ...]]:
-        limits = self.objective.limits
-        total = sum(tried.minutes for tried in programme)
-        out = []
-        for i, tried in enumerate(programme):
-            others = [
-                Trying(tried.shape, tried.minutes + change)
-                for change in (-2.0, -1.0, 1.0, 2.0)
-                if tried.minutes + change >= limits.shortest and total + change <= limits.minutes
-            ]
-            if sizes_too:
-                others += [Trying(shape, tried.minutes) for shape in self._sizes(tried.shape)]
-            out += [(*programme[:i], other, *programme[i + 1 :]) for other in others]
-            out.append((*programme[:i], *programme[i + 1 :]))
+    def _promising(self, programme: tuple[Trying, ...], sizes_too: bool) -> list[tuple[Trying, ...]]:
+        """Neat programmes that the slopes promise something of, and those with a spell left out."""
+        without = [(*programme[:i], *programme[i + 1 :]) for i in range(len(programme))]
+        try:
+            return [*self._downhill(self._lattice(programme, sizes_too)), *without]
+        except ContactError:
+            return without
+
+    def _lattice(self, programme: tuple[Trying, ...], sizes_too: bool) -> _Lattice:
+        problem = Problem(self.refiner, programme, sizes_too)
+        step = np.array([1.0 if name == "minutes" else SIZE_STEP for _, name in problem.keys])
+        q, rows = np.linalg.qr(problem.slopes(problem.start) * step)
+        return _Lattice(programme, problem.keys, q.T @ problem.residuals(problem.start), rows)
+
+    def _downhill(self, lattice: _Lattice) -> list[tuple[Trying, ...]]:
+        """The way down by the slopes, its end's neighbours, and the middle of it, best by the slopes first."""
+        moves = lattice.moves()
+        steps = np.zeros(len(lattice.keys), dtype=int)
+        way = [steps]
+        here = float(lattice.squares(steps, 0 * moves[:1])[0])
+        for _ in range(FARTHEST * len(lattice.keys)):
+            nearby = self._allowed_by_promise(lattice, steps, moves, 1)
+            if not nearby or nearby[0][0] >= here * (1.0 - WORTH_IT):
+                break
+            here, steps = nearby[0]
+            way.append(steps)
+        ends = [steps, way[len(way) // 2]]
+        ends += [one for _, one in self._allowed_by_promise(lattice, steps, moves, JUDGED - 2)]
+        unlike = {tuple(one): one for one in ends if one.any()}
+        return [lattice.programme(one) for one in unlike.values()]
+
+    def _allowed_by_promise(
+        self, lattice: _Lattice, steps: Steps, moves: Steps, count: int
+    ) -> list[tuple[float, Steps]]:
+        """The ``count`` most promising allowed moves from a place, with their sums of squares."""
+        squares = lattice.squares(steps, moves)
+        out: list[tuple[float, Steps]] = []
+        for i in np.argsort(squares, kind="stable"):
+            there = steps + moves[i]
+            if np.abs(there).max() <= FARTHEST and self._is_neat(lattice.programme(there)):
+                out.append((float(squares[i]), there))
+            if len(out) == count:
+                break
         return out
 
-    def _sizes(self, shape: Shape) -> list[Shape]:
-        """One size a hundredth more or less, where the stroke has that size and stays allowed."""
-        out = []
-        for name in SIZES:
-            for step in (-SIZE_STEP, SIZE_STEP):
-                value = round(getattr(shape, name) + step, 2)
-                if getattr(shape, name) > 0.0 and value > 0.0:
-                    other = shape.with_size(name, value)
-                    if is_allowed(other, self.trials.bench, self.objective.limits):
-                        out.append(other)
-        return out
+    def _is_neat(self, programme: tuple[Trying, ...]) -> bool:
+        """Whether a programme keeps every limit but the edge's."""
+        limits = self.objective.limits
+        if sum(tried.minutes for tried in programme) > limits.minutes:
+            return False
+        return all(
+            tried.minutes >= limits.shortest
+            and all(getattr(tried.shape, n) >= LOW[n] - 1e-9 for n in FREE[tried.shape.kind])
+            and is_allowed(tried.shape, self.trials.bench, limits)
+            for tried in programme
+        )

@@ -32,6 +32,8 @@ from wearsim.wear.state import State, start_state
 NOTHING_LEFT = 0.1e-9
 # A programme must lower the expected figure error by this share to be worth the walk to the barrel. A judgement.
 WORTHWHILE = 0.01
+# Costs that differ by less than this are the same. A judgement.
+SAME_COST = 0.03
 # What a session with a test after it leaves of the constants' spread: a factor of about 1.25. A judgement.
 SPREAD_AFTER_SESSION = 0.25
 
@@ -40,7 +42,10 @@ TURN = 0.4 * np.pi
 # Offsets shared by all strokes at full accuracy.
 FINE_OFFSETS = 44
 # With the constants known there is more to gain by looking longer.
-EFFORT_CERTAIN = Effort(starts=8, rounds=2, kept=3, scouts=400, restarts=14, climb=20)
+EFFORT_CERTAIN = Effort(
+    starts=16, climb=6, heats=((10, 9), (4, 15)), rounds=2, kept=3, exchanged=3, scouts=160, work=220_000,
+    shares=(0.45, 0.7),
+)  # fmt: skip
 EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
 
 Progress = Callable[[str, float], None]
@@ -77,7 +82,7 @@ def propose(
     sessions : int
         Sessions planned, with a test between them; the first in detail.
     starts : int, optional
-        Programmes that the search refines; by default 10, or 4 where the constants are uncertain.
+        Programmes that the search refines first, of each origin; by default 16, or 4 where the constants are uncertain.
     time_limit : float, optional
         [s]
     seed : int
@@ -169,10 +174,10 @@ class _Work:
             effort = replace(effort, starts=starts)
         found = Search(refiner, self.nominal, self.objective, effort, time_limit, progress).run()
         robust = Refiner(self.objective, self.trials, self.cases, self.nominal)
-        settler = Settler(robust, self.objective, self.nominal)
         if certain:
-            best = self._settle_certain(found, settler)
+            best = self._settle_certain(found)
         else:
+            settler = Settler(robust, self.objective, self.nominal)
             best = [
                 settler.settle(robust.improve(one.programme, steps=5, shapes_too=False).programme)
                 for one in distinct(found.judged, 2)
@@ -183,20 +188,17 @@ class _Work:
         found.evaluations += robust.evaluations
         if progress is not None and best:
             progress("whole minutes", min(one.score.cost for one in best))
-        return found, sorted(best, key=lambda item: item.score.cost)
+        return found, _by_promise(best)
 
-    def _settle_certain(self, found: Found, settler: Settler) -> list[Judged]:
-        """Neat programmes, the best of them worked over at full accuracy: what is left is small by now."""
-        best = [settler.settle(one.programme) for one in distinct(found.judged, 6)]
-        best.sort(key=lambda item: item.score.cost)
+    def _settle_certain(self, found: Found) -> list[Judged]:
+        """The best programmes worked over at full accuracy, then made neat: what is left is small by now."""
         fine = _Fine(self)
         settler = Settler(fine.refiner, fine.objective, fine.trials)
-        neat = [settler.settle(one.programme, rounds=4) for one in best[:3]]
-        neat.sort(key=lambda item: item.score.cost)
-        for one in neat[:2]:
-            neat.append(settler.settle(fine.refiner.improve(one.programme, steps=5).programme, rounds=4))
+        worked = [fine.refiner.improve(one.programme, steps=4) for one in distinct(found.judged, 4)]
+        worked.sort(key=lambda item: item.score.cost)
+        best = [settler.settle(one.programme, sizes_too=True) for one in worked[:3]]
         found.evaluations += fine.refiner.evaluations
-        return sorted(neat, key=lambda item: item.score.cost)
+        return best
 
     def as_programme(self, tried: tuple[Trying, ...]) -> Programme:
         """The programme as a person would write it."""
@@ -320,6 +322,17 @@ class _Work:
             np.array([gauge.aperture.rms(error) for error in errors]),
             np.array([gauge.edge_roll(error) for error in errors]),
         )
+
+
+def _by_promise(best: list[Judged]) -> list[Judged]:
+    """Cheapest first; of those that cost the same within what the costs' judgements resolve, the smallest RMS."""
+    least = min((one.score.cost for one in best), default=0.0)
+    return sorted(
+        best,
+        key=lambda one: (
+            (0, one.score.rms) if one.score.cost <= (1.0 + SAME_COST) * least else (1, one.score.cost)
+        ),
+    )
 
 
 class _Fine:

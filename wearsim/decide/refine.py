@@ -31,14 +31,14 @@ from wearsim.wear.state import State
 In = TypeVar("In")
 Out = TypeVar("Out")
 
-_FREE = {
+FREE = {
     "straight": ("length",),
     "overhang": ("length", "overhang"),
     "w": ("length", "sweep", "overhang"),
     "oval": ("length", "sweep", "overhang"),
 }
-_LOW = {"length": 0.06, "sweep": 0.02, "overhang": 0.0}
-_HIGH = {"length": 0.9, "sweep": 0.45, "overhang": 0.48}
+LOW = {"length": 0.06, "sweep": 0.02, "overhang": 0.0}
+HIGH = {"length": 0.9, "sweep": 0.45, "overhang": 0.48}
 _STEP = 0.01
 # What a stroke past the limit of reach costs: this many times the start figure per diameter.
 _BEYOND = 200.0
@@ -104,7 +104,7 @@ class Refiner:
         shapes_too : bool
             Whether lengths, sweeps and overhangs are free, or the minutes alone.
         """
-        problem = _Problem(self, programme, shapes_too)
+        problem = Problem(self, programme, shapes_too)
         try:
             solved = least_squares(
                 problem.residuals, problem.start, jac=problem.slopes, bounds=problem.bounds, max_nfev=steps,
@@ -116,7 +116,7 @@ class Refiner:
         return self.judge(tuple(tried for tried in found if tried.minutes >= 0.25))
 
 
-class _Problem:
+class Problem:
     """Residuals and slopes of one programme's free numbers."""
 
     def __init__(self, refiner: Refiner, programme: tuple[Trying, ...], shapes_too: bool) -> None:
@@ -124,11 +124,11 @@ class _Problem:
         self.keys = [
             (i, name)
             for i, tried in enumerate(programme)
-            for name in ((*_FREE[tried.shape.kind], "minutes") if shapes_too else ("minutes",))
+            for name in ((*FREE[tried.shape.kind], "minutes") if shapes_too else ("minutes",))
         ]
         limits = refiner.objective.limits
-        low = [_LOW.get(name, 0.0) for _, name in self.keys]
-        high = [_HIGH.get(name, limits.minutes) for _, name in self.keys]
+        low = [LOW.get(name, 0.0) for _, name in self.keys]
+        high = [HIGH.get(name, limits.minutes) for _, name in self.keys]
         values = [
             tried.minutes if name == "minutes" else getattr(tried.shape, name)
             for tried, name in ((programme[i], name) for i, name in self.keys)

@@ -13,6 +13,7 @@ import numpy as np
 from wearsim.decide.library import Shape, shapes
 from wearsim.decide.objective import Objective
 from wearsim.decide.refine import Judged, Refiner, in_parallel
+from wearsim.decide.scout import scouts
 from wearsim.decide.subset import best_mixes
 from wearsim.decide.trial import Trials, Trying
 from wearsim.errors import ContactError
@@ -20,6 +21,8 @@ from wearsim.wear.grid import Array
 
 # Spell lengths over which responses are averaged [min].
 SPELL_LENGTHS = (8.0, 20.0)
+# Programmes differ clearly by more than this in a size (in diameters) or in a share of the minutes. A judgement.
+CLEARLY = 0.12
 
 
 @dataclass
@@ -82,20 +85,28 @@ def _attempt(refiner: Refiner) -> Callable[[tuple[Trying, ...]], Judged | None]:
 
 
 def distinct(judged: list[Judged], count: int) -> list[Judged]:
-    """The best ``count`` programmes that differ in the kind of some spell or clearly in a size."""
+    """The best ``count`` programmes that differ in some spell's piece on top or lap, or clearly in a number.
+
+    A straight stroke and an oval of next to no width are the same here.
+    """
     kept: list[Judged] = []
-    seen: set[tuple[object, ...]] = set()
+    seen: dict[tuple[object, ...], list[Array]] = {}
     for one in sorted(judged, key=lambda item: item.score.cost):
-        key = tuple(
-            (t.shape.on_top, t.shape.lap, t.shape.kind, round(t.shape.length, 1), round(t.shape.overhang, 1))
-            for t in one.programme
-        )
-        if key not in seen:
-            seen.add(key)
+        pieces = tuple((t.shape.on_top, t.shape.lap) for t in one.programme)
+        numbers = _numbers(one.programme)
+        if all(np.abs(numbers - other).max(initial=0.0) > CLEARLY for other in seen.get(pieces, [])):
+            seen.setdefault(pieces, []).append(numbers)
             kept.append(one)
         if len(kept) == count:
             break
     return kept
+
+
+def _numbers(programme: tuple[Trying, ...]) -> Array:
+    """Sizes, and each spell's share of the minutes."""
+    total = sum(t.minutes for t in programme) or 1.0
+    rows = [(t.shape.length, t.shape.sweep, t.shape.overhang, t.minutes / total) for t in programme]
+    return np.array(rows).ravel()
 
 
 @dataclass(frozen=True)
@@ -107,28 +118,37 @@ class Effort:
     steps : int
         Lengths in the grid of strokes.
     starts : int
-        Programmes refined from the best subsets.
+        Programmes refined from the best subsets, and as many from the scouts where there are any.
+    climb : int
+        Evaluations of the residuals in a refinement, at most.
+    heats : tuple of (int, int)
+        After a first climb: how many of the best go on, and how far [evaluations of the residuals].
     rounds : int
         Rounds of exchanging single spells of the best programmes.
     kept : int
         Programmes whose spells are exchanged in a round.
+    exchanged : int
+        Programmes that come of each and are refined.
     scouts : int
         Random programmes judged, always the same for a seed.
-    restarts : int
-        The best of them that are refined.
-    climb : int
-        Evaluations of the residuals in a refinement, at most.
+    work : int
+        Evaluations of the wear rates after which nothing new is refined; 0 for no limit.
+    shares : tuple of float
+        Climbs, each from other random programmes: what share of the work may be spent by the end of each.
     seed : int
         Of the random programmes.
     """
 
     steps: int = 6
     starts: int = 8
+    climb: int = 10
+    heats: tuple[tuple[int, int], ...] = ()
     rounds: int = 2
     kept: int = 3
+    exchanged: int = 1
     scouts: int = 0
-    restarts: int = 0
-    climb: int = 10
+    work: int = 0
+    shares: tuple[float, ...] = (0.65,)
     seed: int = 0
 
 
@@ -168,10 +188,13 @@ class Search:
             self.responses = table.reshape(-1, size)
             self.group = np.repeat(np.arange(count), lengths)
             self._subsets()
-            self._refine(distinct(self.found.judged, self.effort.starts), "refining")
-            self._restart()
-            for _ in range(self.effort.rounds):
-                self._exchange()
+            starts = distinct(self.found.judged, self.effort.starts)
+            for wave, share in enumerate(self.effort.shares):
+                self._climb(starts + self._scouted(wave), self.effort.heats, "refining", share)
+                starts = []
+            for number in range(self.effort.rounds):
+                left = 1.0 - self.effort.shares[-1]
+                self._exchange(self.effort.shares[-1] + left * (number + 1) / self.effort.rounds)
             self.found.evaluations = self.refiner.evaluations + count
         self.found.seconds = time.monotonic() - self.began
         return self.found
@@ -186,15 +209,37 @@ class Search:
         self.found.judged += done
         return done
 
-    def _refine(self, starts: list[Judged], stage: str) -> None:
+    def _over(self, until: float) -> bool:
+        """Whether the time or this much work is spent."""
+        if self.time_limit is not None and time.monotonic() - self.began > self.time_limit:
+            self.found.stopped = True
+        return self.found.stopped or self.trials.work > until
+
+    def _climb(
+        self, starts: list[Judged], heats: tuple[tuple[int, int], ...], stage: str, share: float
+    ) -> None:
+        """Refine in heats: everyone a little, the best of them further.
+
+        A heat may use half of what work is left of this climb's ``share`` of the whole, so that each gets its turn.
+        """
+        end = share * self.effort.work if self.effort.work else np.inf
+        climbed = self._refine(starts, self.effort.climb, stage, self._half_way(end))
+        for place, (count, steps) in enumerate(heats, start=1):
+            until = end if place == len(heats) else self._half_way(end)
+            climbed = self._refine(distinct(climbed, count), steps, stage, until)
+
+    def _half_way(self, end: float) -> float:
+        return 0.5 * (self.trials.work + end)
+
+    def _refine(self, starts: list[Judged], steps: int, stage: str, until: float) -> list[Judged]:
+        out: list[Judged] = []
         for chunk in _chunks(starts, 2):
-            if self.time_limit is not None and time.monotonic() - self.began > self.time_limit:
-                self.found.stopped = True
-                return
-            self.found.judged += in_parallel(
-                lambda one: self.refiner.improve(one.programme, steps=self.effort.climb), chunk
-            )
+            if self._over(until):
+                break
+            out += in_parallel(lambda one: self.refiner.improve(one.programme, steps=steps), chunk)
             self._tell(stage)
+        self.found.judged += out
+        return out
 
     def _subsets(self) -> None:
         """Best mixes by their responses, in every order, through the coupled engine."""
@@ -217,27 +262,32 @@ class Search:
         self._judge(tried)
         self._tell("coupled checks")
 
-    def _restart(self) -> None:
-        """Random programmes, the best refined: where the subsets' responses mislead, chance finds the way."""
-        if not self.effort.scouts:
-            return
-        limits, rng = self.objective.limits, np.random.default_rng(self.effort.seed)
-        programmes = []
-        for _ in range(self.effort.scouts):
-            chosen = rng.integers(len(self.candidates), size=limits.spells)
-            minutes = rng.dirichlet(np.ones(limits.spells)) * limits.minutes * rng.uniform(0.3, 1.0)
-            programmes.append(
-                tuple(Trying(self.candidates[c], float(m)) for c, m in zip(chosen, minutes, strict=True))
-            )
-        self._refine(distinct(self._judge(programmes), self.effort.restarts), "restarts")
+    def _scouted(self, wave: int) -> list[Judged]:
+        """The best of random programmes: where the subsets' responses mislead, chance finds the way.
 
-    def _exchange(self) -> None:
+        As many of each order of the pieces on top, so that the climbs begin in different valleys.
+        """
+        seed = (self.effort.seed, wave)
+        tops = scouts(self.candidates, self.objective.limits, self.effort.scouts, seed)
+        share = -(-self.effort.starts // max(1, len(tops)))
+        return [one for programmes in tops for one in distinct(self._judge(programmes), share)]
+
+    def _exchange(self, share: float) -> None:
         """Every spell of the best programmes against every stroke of the library, and one spell more."""
         fresh: list[Judged] = []
-        for one in distinct(self.found.judged, self.effort.kept):
-            fresh += self._judge(self._exchanges(one.programme))
+        for one in self._bases(share):
+            fresh += distinct(self._judge(self._exchanges(one.programme)), self.effort.exchanged)
         self._tell("exchanging")
-        self._refine(distinct(fresh, self.effort.kept), "refining")
+        self._climb(fresh, self.effort.heats[-1:], "refining", share)
+
+    def _bases(self, share: float) -> list[Judged]:
+        """The best programmes, and the best of one spell less, which may want only one more to beat them."""
+        kept, heats, limits = self.effort.kept, self.effort.heats, self.objective.limits
+        fewer = [one for one in self.found.judged if 1 <= len(one.programme) == limits.spells - 1]
+        short = distinct(fewer, kept - 1) if heats else []
+        if short:
+            short = self._refine(short, heats[-1][1], "refining", share * self.effort.work or np.inf)
+        return distinct(self.found.judged, kept) + short
 
     def _exchanges(self, programme: tuple[Trying, ...], most: int = 8) -> list[tuple[Trying, ...]]:
         """The most promising exchanges by their responses: a spell replaced, or one put first or last."""

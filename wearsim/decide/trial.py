@@ -7,6 +7,7 @@ of the removal's range (docs/performance.md); what a search chooses is worked ag
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from threading import Lock
 from typing import Any
 
 import numpy as np
@@ -64,6 +65,8 @@ class Trials:
     ) -> None:
         self.bench, self.limits, self.constants, self.accuracy = bench, limits, constants, accuracy
         self.cases = load_cases(bench.hands.friction_lead, tuple(bench.hands.push_offset))
+        self.work = 0  # evaluations of the wear rates so far
+        self._counting = Lock()
         self._settings: dict[tuple[str, str], tuple[Any, Any]] = {}
         self._paths: dict[Shape, tuple[Array, Array]] = {}
         for lap in bench.laps:
@@ -129,6 +132,8 @@ class Trials:
             w, u, setting, nodes, np.zeros((*path.shape, 3)), seconds, 0, small * wear,
             small * pressure / setting.stiffness, 0.1 / rate, report,
         )  # fmt: skip
+        with self._counting:
+            self.work += int(report[4])
         if status != 0:
             raise ContactError(f"trial of {tried.shape}", float(report[2]))
         return replace(state, height=w).with_lap(name, u)

@@ -1,0 +1,33 @@
+"""Proposals against a much longer search: tests/benchmarks/search_oracle.py does all figures, this does two."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from start_figures import CASES
+
+from wearsim.decide.limits import Limits
+from wearsim.decide.propose import propose
+
+ORACLE = {
+    one["name"]: one["rms_nm"]
+    for one in tomllib.loads((Path(__file__).parent / "oracle.toml").read_text())["oracle"]
+}
+# One figure that the subsets alone missed, and one drawn.
+CHECKED = (10, int(np.random.default_rng(20261125).choice([0, 4, 5, 7, 11, 12])))
+
+
+def test_every_figure_has_an_oracle() -> None:
+    assert set(ORACLE) == {case.name for case in CASES} and len(CASES) >= 12
+
+
+@pytest.mark.parametrize("number", CHECKED)
+def test_a_proposal_comes_near_the_oracle(number: int) -> None:
+    case = CASES[number]
+    bench = case.bench()
+    done = propose(bench, limits=Limits(minutes=case.minutes), start=case.start(bench), draws=0)
+    assert len(done.programme.spells) <= 3
+    assert done.outcome.surface_rms <= 1.25e-9 * ORACLE[case.name]
