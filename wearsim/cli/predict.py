@@ -126,7 +126,7 @@ def command(
 
 
 SHADOWS_AT = (0.35, 0.7, 0.95)
-"""Zones whose perfect reading the knife stands at, in clear radii: inner, middle, outer (judgement)."""
+"""Zones of the surface before that the knife is set to, in clear radii: inner, middle, outer (judgement)."""
 
 
 def _figure(bench: Bench, programme: Programme, outcome: Outcome) -> Figure:
@@ -142,21 +142,21 @@ def _write(outcome: Outcome, output: Path, manners: Manners) -> None:
 
 
 def _shadows(bench: Bench, outcome: Outcome) -> Figure:
-    """What the tester shows before and after, with the knife where a perfect mirror's zones darken."""
-    from wearsim.knifeedge.longitudinal import target_aberration
+    """What the tester shows before and after, with the knife where three zones darken before."""
     from wearsim.knifeedge.on_bench import tester_for
+    from wearsim.knifeedge.shadows import knife_curve
     from wearsim.show.shadows_plot import shadows_figure
     from wearsim.wear.readings_after import own_sheet
 
     mirror, sheet = bench.mirror, own_sheet(bench)
-    source = "moving" if sheet is None else sheet.source
-    zones = [share * mirror.clear_radius for share in SHADOWS_AT]
-    knives = [float(target_aberration(r, mirror.radius_of_curvature, mirror.conic, source)) for r in zones]
     surfaces = {
-        name: tester_for(mirror, outcome.radius, error, bench.light.wavelength, source)
+        name: tester_for(
+            mirror, outcome.radius, error, bench.light.wavelength, "moving" if sheet is None else sheet.source
+        )
         for name, error in (("before", outcome.before), ("predicted", outcome.figure_error))
     }
-    return shadows_figure(surfaces, knives)
+    zones = [share * mirror.clear_radius for share in SHADOWS_AT]
+    return shadows_figure(surfaces, knife_curve(surfaces["before"], zones).tolist())
 
 
 def _readings(
