@@ -47,6 +47,9 @@ EFFORT_CERTAIN = Effort(
     shares=(0.45, 0.7),
 )  # fmt: skip
 EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
+# The long search looks again where the quick one leaves more than this times what the removal's spread alone must
+# leave, and this share of the figure error. Judgements.
+BEYOND_SPREAD, ALWAYS_LEFT = 1.2, 0.1
 
 Progress = Callable[[str, float], None]
 
@@ -169,26 +172,38 @@ class _Work:
         refiner = Refiner(self.objective, [self.nominal], one, self.nominal, aim)
         if self.objective.rms_before < NOTHING_LEFT:
             return Found(), []
-        effort = EFFORT_CERTAIN if certain else EFFORT_UNCERTAIN
-        if starts is not None:
-            effort = replace(effort, starts=starts)
-        found = Search(refiner, self.nominal, self.objective, effort, time_limit, progress).run()
-        robust = Refiner(self.objective, self.trials, self.cases, self.nominal)
-        if certain:
-            best = self._settle_certain(found)
-        else:
-            settler = Settler(robust, self.objective, self.nominal)
-            best = [
-                settler.settle(robust.improve(one.programme, steps=5, shapes_too=False).programme)
-                for one in distinct(found.judged, 2)
-            ]
-        if not certain:
-            found.judged = [robust.judge(item.programme) for item in found.best(40)]
-        found.judged += best
-        found.evaluations += robust.evaluations
+        efforts = (EFFORT_CERTAIN,) if certain else (EFFORT_UNCERTAIN, EFFORT_CERTAIN)
+        for effort in efforts:
+            if starts is not None:
+                effort = replace(effort, starts=starts, work=effort.work * starts // effort.starts)
+            found = Search(refiner, self.nominal, self.objective, effort, time_limit, progress).run()
+            best = self._settle_certain(found) if certain else self._settle_uncertain(found)
+            if min((one.score.expected_rms for one in best), default=np.inf) < self._good_enough():
+                break
         if progress is not None and best:
             progress("whole minutes", min(one.score.cost for one in best))
         return found, _by_promise(best)
+
+    def _good_enough(self) -> float:
+        """Expected RMS that a quick search may end with [m].
+
+        With the removal known up to a log-normal factor of variance v, the best share of the way still leaves
+        ``sqrt(1 - exp(-v))`` of the figure error (physics section 9).
+        """
+        must = float(np.sqrt(-np.expm1(-self.belief.covariance[0, 0])))
+        return (BEYOND_SPREAD * must + ALWAYS_LEFT) * self.objective.rms_before
+
+    def _settle_uncertain(self, found: Found) -> list[Judged]:
+        """The best programmes weighed in every scenario, their minutes worked over and made whole."""
+        robust = Refiner(self.objective, self.trials, self.cases, self.nominal)
+        settler = Settler(robust, self.objective, self.nominal)
+        best = [
+            settler.settle(robust.improve(one.programme, steps=5, shapes_too=False).programme)
+            for one in distinct(found.judged, 2)
+        ]
+        found.judged = [robust.judge(item.programme) for item in found.best(40)] + best
+        found.evaluations += robust.evaluations
+        return best
 
     def _settle_certain(self, found: Found) -> list[Judged]:
         """The best programmes worked over at full accuracy, then made neat: what is left is small by now."""
@@ -197,6 +212,7 @@ class _Work:
         worked = [fine.refiner.improve(one.programme, steps=4) for one in distinct(found.judged, 4)]
         worked.sort(key=lambda item: item.score.cost)
         best = [settler.settle(one.programme, sizes_too=True) for one in worked[:3]]
+        found.judged += best
         found.evaluations += fine.refiner.evaluations
         return best
 
