@@ -143,7 +143,14 @@ def started(*arguments: str, stderr: int) -> subprocess.Popen[bytes]:
     """``wearsim`` as a process of its own."""
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "TERM": "xterm"}
     command = [sys.executable, "-m", "wearsim", *arguments]
-    return subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=stderr, env=environment)
+    return subprocess.Popen(
+        command, stdout=subprocess.DEVNULL, stderr=stderr, env=environment, preexec_fn=_hear_ctrl_c
+    )
+
+
+def _hear_ctrl_c() -> None:
+    """What a shell starts in the background is deaf to Ctrl-C, and so are its children."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def listing(folder: Path) -> list[str]:
