@@ -116,7 +116,7 @@ def there_is_a_largest_overhang() -> bool:
 
 def every_session_closes_in() -> bool:
     before, *sessions = (numbers(line) for line in lines("how_many_sessions"))
-    left = [before[0], *(session[1] for session in sessions)]
+    left = [before[0], *(session[3] for session in sessions)]
     return len(sessions) == 3 and left == sorted(left, reverse=True) and left[-1] < 0.5 * left[0]
 
 
