@@ -20,7 +20,7 @@ from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, TradeOff
 from wearsim.decide.refine import Judged, Refiner
 from wearsim.decide.scenarios import Scenario, scenarios, share_to_aim_for
 from wearsim.decide.search import Effort, Found, Search, distinct
-from wearsim.decide.trial import COARSE, Trials, Trying
+from wearsim.decide.trial import COARSE, Trials, Trying, tried_of
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Belief, prior
 from wearsim.wear.outcome import Outcome
@@ -169,20 +169,25 @@ class _Work:
         certain = len(self.cases) == 1
         one = (Scenario(self.belief.best(), 1.0),)
         aim = 1.0 if certain else self.aim
-        refiner = Refiner(self.objective, [self.nominal], one, self.nominal, aim)
         if self.objective.rms_before < NOTHING_LEFT:
             return Found(), []
-        efforts = (EFFORT_CERTAIN,) if certain else (EFFORT_UNCERTAIN, EFFORT_CERTAIN)
-        for effort in efforts:
+        seen, best = Found(), list[Judged]()
+        for effort in (EFFORT_CERTAIN,) if certain else (EFFORT_UNCERTAIN, EFFORT_CERTAIN):
             if starts is not None:
                 effort = replace(effort, starts=starts, work=effort.work * starts // effort.starts)
-            found = Search(refiner, self.nominal, self.objective, effort, time_limit, progress).run()
-            best = self._settle_certain(found) if certain else self._settle_uncertain(found)
-            if min((one.score.expected_rms for one in best), default=np.inf) < self._good_enough():
+            rest = None if time_limit is None else max(0.0, time_limit - seen.seconds)
+            refiner = Refiner(self.objective, [self.nominal], one, self.nominal, aim)
+            found = Search(refiner, self.nominal, self.objective, effort, rest, progress).run()
+            best += self._settle_certain(found) if certain else self._settle_uncertain(found)
+            seen.take_in(found)
+            if (
+                seen.stopped
+                or min((o.score.expected_rms for o in best), default=np.inf) < self._good_enough()
+            ):
                 break
         if progress is not None and best:
             progress("whole minutes", min(one.score.cost for one in best))
-        return found, _by_promise(best)
+        return seen, _by_promise(best)
 
     def _good_enough(self) -> float:
         """Expected RMS that a quick search may end with [m].
@@ -290,27 +295,9 @@ class _Work:
         measured = float(np.sum((gauge.aperture.rms_matrix() @ self.start.root) * self.start.root))
         if not programme.spells:
             return float(np.sqrt(self.objective.rms_before**2 + measured))
-        tried = self.tried_of(programme)
+        tried = tried_of(programme)
         refiner = Refiner(self.objective, self.trials, self.cases, self.nominal)
         return float(np.sqrt(refiner.judge(tried).score.expected_rms ** 2 + measured))
-
-    def tried_of(self, programme: Programme) -> tuple[Trying, ...]:
-        """A proposed programme as the search holds it."""
-        from wearsim.decide.library import Shape
-
-        def part(value: object) -> float:
-            return 0.0 if value is None else float(value.value)  # type: ignore[attr-defined]
-
-        return tuple(
-            Trying(
-                Shape(
-                    spell.on_top, spell.lap, spell.stroke, part(spell.length), part(spell.side_sweep),
-                    part(spell.side_overhang),
-                ),
-                spell.minutes,
-            )
-            for spell in programme.spells
-        )  # fmt: skip
 
     def floor(self) -> float:
         """The linear floor at the present state [m]."""
@@ -327,7 +314,7 @@ class _Work:
         state = self.objective.start
         gauge = self.objective.gauge
         rows = [(0.0, state.height)]
-        for tried in self.tried_of(programme):
+        for tried in tried_of(programme):
             parts = max(1, round(tried.minutes / 2.0))
             for _ in range(parts):
                 state = self.nominal.after(state, Trying(tried.shape, tried.minutes / parts))

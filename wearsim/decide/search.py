@@ -49,6 +49,13 @@ class Found:
         """The best programmes by cost."""
         return sorted(self.judged, key=lambda one: one.score.cost)[:count]
 
+    def take_in(self, later: Found) -> None:
+        """Add what a search that followed has seen."""
+        self.judged += later.judged
+        self.evaluations += later.evaluations
+        self.seconds += later.seconds
+        self.stopped |= later.stopped
+
 
 def responses(trials: Trials, objective: Objective, candidates: tuple[Shape, ...]) -> Array:
     """Removal per minute of every stroke from the start, averaged over each of SPELL_LENGTHS.

@@ -14,6 +14,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
+from wearsim.bench.programme import Programme
 from wearsim.decide.library import Shape
 from wearsim.decide.limits import Limits
 from wearsim.errors import ContactError
@@ -46,6 +47,24 @@ class Trying:
 
     shape: Shape
     minutes: float
+
+
+def tried_of(programme: Programme) -> tuple[Trying, ...]:
+    """A proposed programme as the search holds it."""
+
+    def part(value: object) -> float:
+        return 0.0 if value is None else float(value.value)  # type: ignore[attr-defined]
+
+    return tuple(
+        Trying(
+            Shape(
+                spell.on_top, spell.lap, spell.stroke, part(spell.length), part(spell.side_sweep),
+                part(spell.side_overhang),
+            ),
+            spell.minutes,
+        )
+        for spell in programme.spells
+    )  # fmt: skip
 
 
 class Trials:
