@@ -12,7 +12,7 @@ from workbench import STEADY, make_bench, make_programme, make_spell
 from wearsim.bench.hands import Hands
 from wearsim.bench.wear import Spread
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.advice import bending_share
+from wearsim.wear.advice import bending_share, lift_off_by_tilt
 from wearsim.wear.predict import predict
 
 QUICK = replace(DEFAULT, glass_rings=32, pitch_rings=24, offsets=10, draws=64)
@@ -55,6 +55,15 @@ def test_lap_that_does_not_conform() -> None:
     assert said(warnings(rough, GENTLE), "the lap does not conform")
     followed = make_bench(0.2, 2.4, glass=12.0, start="pressed", thickness=0.03)
     assert not said(warnings(followed, make_spell("straight", minutes=5.0, length=0.1)), "conform")
+
+
+def test_a_lap_that_is_only_tilted_conforms() -> None:
+    bench = make_bench(0.2, 2.4, thickness=0.03)
+    spell = make_spell("overhang", minutes=2.0, on_top="mirror", length=0.1, side_overhang=0.38)
+    outcome = predict(bench, make_programme(spell), accuracy=QUICK, draws=0)
+    assert outcome.spells[0].lift_off_share > 0.3
+    assert lift_off_by_tilt(bench, spell) == pytest.approx(outcome.spells[0].lift_off_share, abs=0.03)
+    assert not said(outcome.warnings, "conform")
 
 
 def test_near_tipping() -> None:

@@ -35,9 +35,9 @@ class Shape:
     on_top : {"tool", "mirror"}
     lap : str or None
         The lap's name; None for the only one.
-    kind : {"straight", "overhang", "w", "oval"}
+    kind : {"straight", "overhang", "w", "oval", "press"}
     length, sweep, overhang : float
-        Fractions of the mirror's diameter [1].
+        Fractions of the mirror's diameter [1]; nothing for a pressing.
     """
 
     on_top: str
@@ -46,6 +46,11 @@ class Shape:
     length: float
     sweep: float = 0.0
     overhang: float = 0.0
+
+    @property
+    def is_press(self) -> bool:
+        """Whether it is cold pressing, at rest."""
+        return self.kind == "press"
 
     def stroke(self, diameter: float, rate: float) -> Stroke:
         """The stroke on a mirror of this diameter [m] at this rate [strokes/min]."""
@@ -61,6 +66,9 @@ class Shape:
 
     def spell(self, minutes: float, rate: float, turn: float = 0.0) -> Spell:
         """The spell that keeps it up for some minutes, the mirror turned by ``turn`` [rad] before it."""
+        if self.is_press:
+            press = {"stroke": "press", "on_top": self.on_top, "lap": self.lap, "minutes": minutes}
+            return Spell.model_validate(press)
         keys: dict[str, object] = {
             "on_top": self.on_top, "stroke": self.kind, "length": Extent(self.length), "rate": rate,
             "minutes": minutes, "lap": self.lap, "turn": turn,
@@ -97,6 +105,8 @@ class Library:
 
 def is_allowed(shape: Shape, bench: Bench, limits: Limits) -> bool:
     """Whether a stroke keeps off tipping, the hands' spread included."""
+    if shape.is_press:
+        return True
     tip = largest_offset(bench, bench.lap(shape.lap), shape.on_top, DEFAULT)
     hands, diameter = bench.hands, bench.mirror.diameter
     factor = 1.0 + SPREAD_KEPT * hands.length_jitter

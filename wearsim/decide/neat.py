@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from wearsim.decide.library import Shape, is_allowed
 from wearsim.decide.objective import Objective
 from wearsim.decide.refine import FREE, LOW, Judged, Problem, Refiner
-from wearsim.decide.trial import Trials, Trying
+from wearsim.decide.trial import Trials, Trying, worked
 from wearsim.errors import ContactError
 from wearsim.wear.grid import Array
 
@@ -34,6 +34,8 @@ Steps = NDArray[np.int_]
 
 def neat_shape(shape: Shape, trials: Trials, objective: Objective) -> Shape:
     """The allowed stroke with sizes of whole hundredths that is nearest."""
+    if shape.is_press:
+        return shape
     names = [name for name in SIZES if name in FREE[shape.kind]]
     exact = np.array([getattr(shape, name) for name in names]) / SIZE_STEP
     corners = sorted(
@@ -63,12 +65,13 @@ def rounded(programme: tuple[Trying, ...], objective: Objective, trials: Trials)
     out = [
         Trying(neat_shape(tried.shape, trials, objective), float(round(tried.minutes)))
         for tried in programme
-        if round(tried.minutes) >= limits.shortest
+        if tried.shape.is_press or round(tried.minutes) >= limits.shortest
     ]
-    while sum(t.minutes for t in out) > limits.minutes:
-        longest = max(range(len(out)), key=lambda i: out[i].minutes)
+    while sum(t.work for t in out) > limits.minutes:
+        longest = max(range(len(out)), key=lambda i: out[i].work)
         out[longest] = Trying(out[longest].shape, out[longest].minutes - 1.0)
-    return tuple(t for t in out if t.minutes >= limits.shortest)
+    kept = tuple(t for t in out if t.shape.is_press or t.minutes >= limits.shortest)
+    return kept if worked(kept) else ()
 
 
 @dataclass(frozen=True)
@@ -190,11 +193,14 @@ class Settler:
     def _is_neat(self, programme: tuple[Trying, ...]) -> bool:
         """Whether a programme keeps every limit but the edge's."""
         limits = self.objective.limits
-        if sum(tried.minutes for tried in programme) > limits.minutes:
+        if sum(tried.work for tried in programme) > limits.minutes:
             return False
         return all(
-            tried.minutes >= limits.shortest
-            and all(getattr(tried.shape, n) >= LOW[n] - 1e-9 for n in FREE[tried.shape.kind])
-            and is_allowed(tried.shape, self.trials.bench, limits)
+            tried.shape.is_press
+            or (
+                tried.minutes >= limits.shortest
+                and all(getattr(tried.shape, n) >= LOW[n] - 1e-9 for n in FREE[tried.shape.kind])
+                and is_allowed(tried.shape, self.trials.bench, limits)
+            )
             for tried in programme
         )

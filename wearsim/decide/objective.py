@@ -20,7 +20,7 @@ import numpy as np
 from wearsim.decide.floor import rms_root
 from wearsim.decide.limits import Limits
 from wearsim.decide.scenarios import Scenario
-from wearsim.decide.trial import Trying
+from wearsim.decide.trial import Trying, worked
 from wearsim.figure.numbers import FigureGauge
 from wearsim.wear.grid import Array
 from wearsim.wear.state import State
@@ -65,13 +65,19 @@ class Objective:
     """
 
     def __init__(self, gauge: FigureGauge, start: State, limits: Limits, wavelength: float) -> None:
-        self.gauge, self.start, self.limits = gauge, start, limits
+        self.gauge, self.start, self.limits, self.wavelength = gauge, start, limits, wavelength
         root = rms_root(gauge)
         self.root = np.linalg.qr(root, mode="r") if root.shape[0] > root.shape[1] else root
         self.error = gauge.error(start.height)
         self.rms_before = float(np.linalg.norm(self.root @ self.error))
         self.roll_before = gauge.edge_roll(self.error)
         self.roll_limit = max(limits.edge_limit * wavelength, abs(self.roll_before))
+
+    def after(self, start: State) -> Objective:
+        """The same from another state of the laps, the glass as it was."""
+        if start is self.start:
+            return self
+        return Objective(self.gauge, start, self.limits, self.wavelength)
 
     def residuals(self, heights: list[Array], aim: float = 1.0) -> Array:
         """Rows whose sum of squares is one scenario's share of J, edge penalty included [m].
@@ -92,8 +98,8 @@ class Objective:
     def dearness(self, programme: tuple[Trying, ...]) -> float:
         """Factor by which minutes, spells and change-overs make the residual dearer [1]."""
         limits = self.limits
-        spells = len(programme)
-        tops = [tried.shape.on_top for tried in programme]
+        spells = len(worked(programme))
+        tops = [tried.shape.on_top for tried in worked(programme)]
         changes = sum(one != two for one, two in pairwise(tops))
         hours = sum(tried.minutes for tried in programme) / 60.0
         return (

@@ -8,26 +8,9 @@ from typing import Any
 from wearsim.bench.dump import spell_table
 from wearsim.bench.programme import Programme
 from wearsim.decide.limits import Limits
+from wearsim.decide.trade_off import TradeOff
 from wearsim.wear.grid import Array
 from wearsim.wear.outcome import Outcome
-
-
-@dataclass(frozen=True, eq=False)
-class TradeOff:
-    """Residual against minutes for one number of spells: the best programmes that the search met.
-
-    Parameters
-    ----------
-    spells : int
-    minutes : (n,) ndarray
-        [min]
-    expected_rms : (n,) ndarray
-        Falling with the minutes [m].
-    """
-
-    spells: int
-    minutes: Array
-    expected_rms: Array
 
 
 @dataclass(frozen=True, eq=False)

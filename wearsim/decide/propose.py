@@ -16,10 +16,12 @@ from wearsim.decide.library import shapes, wear_columns
 from wearsim.decide.limits import Limits
 from wearsim.decide.neat import Settler
 from wearsim.decide.objective import Objective
-from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, TradeOff
+from wearsim.decide.pressing import first_press, is_misfit, with_pressing
+from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal
 from wearsim.decide.refine import Judged, Refiner
 from wearsim.decide.scenarios import Scenario, scenarios, share_to_aim_for
 from wearsim.decide.search import Effort, Found, Search, distinct
+from wearsim.decide.trade_off import trade_off
 from wearsim.decide.trial import COARSE, Trials, Trying, tried_of
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Belief, prior
@@ -121,7 +123,7 @@ def propose(
         aim=work.aim,
         reason=reason,
         advice=lower_floor_advice(bench, limits, start, floor, work.objective, belief),
-        trade_off=_trade_off(found, limits, work.objective.rms_before),
+        trade_off=trade_off(found.judged, limits, work.objective.rms_before, work.measured),
         early=work.early(programme),
         later=later,
         limits=limits,
@@ -175,11 +177,14 @@ class _Work:
         for effort in (EFFORT_CERTAIN,) if certain else (EFFORT_UNCERTAIN, EFFORT_CERTAIN):
             if starts is not None:
                 effort = replace(effort, starts=starts, work=effort.work * starts // effort.starts)
-            rest = None if time_limit is None else max(0.0, time_limit - seen.seconds)
-            refiner = Refiner(self.objective, [self.nominal], one, self.nominal, aim)
-            found = Search(refiner, self.nominal, self.objective, effort, rest, progress).run()
-            best += self._settle_certain(found) if certain else self._settle_uncertain(found)
-            seen.take_in(found)
+            for lead in self._leads():
+                rest = None if time_limit is None else max(0.0, time_limit - seen.seconds)
+                objective = self.objective.after(self.nominal.states(self.objective.start, lead)[-1])
+                refiner = Refiner(objective, [self.nominal], one, self.nominal, aim)
+                found = Search(refiner, self.nominal, objective, effort, rest, progress).run()
+                found.judged = [replace(o, programme=(*lead, *o.programme)) for o in found.judged]
+                best += self._settle_certain(found) if certain else self._settle_uncertain(found)
+                seen.take_in(found)
             if (
                 seen.stopped
                 or min((o.score.expected_rms for o in best), default=np.inf) < self._good_enough()
@@ -188,6 +193,12 @@ class _Work:
         if progress is not None and best:
             progress("whole minutes", min(one.score.cost for one in best))
         return seen, _by_promise(best)
+
+    def _leads(self) -> list[tuple[Trying, ...]]:
+        """What may come before the first stroke: nothing, or a pressing where some lap does not fit the glass."""
+        pressings = [first_press(self.limits, lap) for lap in self.bench.laps]
+        poor = [one for one in pressings if is_misfit(self.objective.start, one, self.nominal)]
+        return [(), tuple(poor)] if poor else [()]
 
     def _good_enough(self) -> float:
         """Expected RMS that a quick search may end with [m].
@@ -206,6 +217,7 @@ class _Work:
             settler.settle(robust.improve(one.programme, steps=5, shapes_too=False).programme)
             for one in distinct(found.judged, 2)
         ]
+        best += with_pressing(best, settler)
         found.judged = [robust.judge(item.programme) for item in found.best(40)] + best
         found.evaluations += robust.evaluations
         return best
@@ -214,18 +226,20 @@ class _Work:
         """The best programmes worked over at full accuracy, then made neat: what is left is small by now."""
         fine = _Fine(self)
         settler = Settler(fine.refiner, fine.objective, fine.trials)
-        worked = [fine.refiner.improve(one.programme, steps=4) for one in distinct(found.judged, 4)]
-        worked.sort(key=lambda item: item.score.cost)
-        best = [settler.settle(one.programme, sizes_too=True) for one in worked[:3]]
+        climbed = [fine.refiner.improve(one.programme, steps=4) for one in distinct(found.judged, 4)]
+        climbed.sort(key=lambda item: item.score.cost)
+        best = [settler.settle(one.programme, sizes_too=True) for one in climbed[:3]]
+        best += with_pressing(best, settler, sizes_too=True)
         found.judged += best
         found.evaluations += fine.refiner.evaluations
         return best
 
     def as_programme(self, tried: tuple[Trying, ...]) -> Programme:
         """The programme as a person would write it."""
+        first = next((place for place, one in enumerate(tried) if not one.shape.is_press), 0)
         made = Programme(
             spells=tuple(
-                one.shape.spell(one.minutes, self.limits.rate, TURN if place else 0.0)
+                one.shape.spell(one.minutes, self.limits.rate, TURN if place > first else 0.0)
                 for place, one in enumerate(tried)
             )
         )
@@ -291,13 +305,17 @@ class _Work:
 
     def expected(self, programme: Programme) -> float:
         """Root of the expected mean square figure error, the measurement's own band included [m]."""
-        gauge = gauge_for(self.bench, self.start.radius)
-        measured = float(np.sum((gauge.aperture.rms_matrix() @ self.start.root) * self.start.root))
         if not programme.spells:
-            return float(np.sqrt(self.objective.rms_before**2 + measured))
-        tried = tried_of(programme)
+            return float(np.hypot(self.objective.rms_before, self.measured))
         refiner = Refiner(self.objective, self.trials, self.cases, self.nominal)
-        return float(np.sqrt(refiner.judge(tried).score.expected_rms ** 2 + measured))
+        return float(np.hypot(refiner.judge(tried_of(programme)).score.expected_rms, self.measured))
+
+    @property
+    def measured(self) -> float:
+        """RMS of the measurement's own uncertainty [m]."""
+        gauge = gauge_for(self.bench, self.start.radius)
+        root = self.start.root
+        return float(np.sqrt(np.sum((gauge.aperture.rms_matrix() @ root) * root)))
 
     def floor(self) -> float:
         """The linear floor at the present state [m]."""
@@ -315,6 +333,9 @@ class _Work:
         gauge = self.objective.gauge
         rows = [(0.0, state.height)]
         for tried in tried_of(programme):
+            if tried.shape.is_press:
+                state = self.nominal.after(state, tried)
+                continue
             parts = max(1, round(tried.minutes / 2.0))
             for _ in range(parts):
                 state = self.nominal.after(state, Trying(tried.shape, tried.minutes / parts))
@@ -353,26 +374,6 @@ class _Fine:
         self.trials = Trials(work.bench, work.limits, constants, accuracy)
         one = (Scenario(constants, 1.0),)
         self.refiner = Refiner(self.objective, [self.trials], one, self.trials)
-
-
-def _trade_off(found: Found, limits: Limits, before: float) -> tuple[TradeOff, ...]:
-    """Lower envelopes of everything judged: expected RMS against minutes for each number of spells."""
-    out = []
-    for spells in range(1, limits.spells + 1):
-        points = sorted(
-            (sum(t.minutes for t in one.programme), one.score.expected_rms)
-            for one in found.judged
-            if len(one.programme) == spells
-        )
-        minutes, rms, low = [0.0], [before], before
-        for m, value in points:
-            if value < low and m <= limits.minutes * 1.001:
-                minutes.append(m)
-                rms.append(value)
-                low = value
-        if len(minutes) > 1:
-            out.append(TradeOff(spells, np.array(minutes), np.array(rms)))
-    return tuple(out)
 
 
 def _later(

@@ -36,6 +36,7 @@ FREE = {
     "overhang": ("length", "overhang"),
     "w": ("length", "sweep", "overhang"),
     "oval": ("length", "sweep", "overhang"),
+    "press": (),
 }
 LOW = {"length": 0.06, "sweep": 0.02, "overhang": 0.0}
 HIGH = {"length": 0.9, "sweep": 0.45, "overhang": 0.48}
@@ -124,6 +125,7 @@ class Problem:
         self.keys = [
             (i, name)
             for i, tried in enumerate(programme)
+            if not tried.shape.is_press
             for name in ((*FREE[tried.shape.kind], "minutes") if shapes_too else ("minutes",))
         ]
         limits = refiner.objective.limits
@@ -153,7 +155,7 @@ class Problem:
         """Rows for the budget of minutes and the limit of reach."""
         objective, trials = self.refiner.objective, self.refiner.nominal
         limits, bench = objective.limits, trials.bench
-        over = max(0.0, sum(t.minutes for t in programme) - limits.minutes) / limits.minutes
+        over = max(0.0, sum(t.work for t in programme) - limits.minutes) / limits.minutes
         return np.array([50.0 * over, *(_BEYOND * beyond_reach(t.shape, bench, limits) for t in programme)])
 
     def _all_rows(self, runs: list[list[Array]], programme: tuple[Trying, ...]) -> Array:
@@ -201,6 +203,8 @@ class Problem:
 
 def beyond_reach(shape: Shape, bench: Bench, limits: Limits) -> float:
     """How far a stroke, the hands' spread included, goes past the limit of reach, in diameters [1]."""
+    if shape.is_press:
+        return 0.0
     hands, diameter = bench.hands, bench.mirror.diameter
     tip = largest_offset(bench, bench.lap(shape.lap), shape.on_top, DEFAULT)
     factor = 1.0 + SPREAD_KEPT * hands.length_jitter

@@ -183,6 +183,7 @@ class Search:
         self.refiner, self.trials, self.objective, self.effort = refiner, trials, objective, effort
         self.time_limit, self.progress = time_limit, progress
         self.found = Found()
+        self.work_before = trials.work
         self.began = time.monotonic()
 
     def run(self) -> Found:
@@ -220,7 +221,7 @@ class Search:
         """Whether the time or this much work is spent."""
         if self.time_limit is not None and time.monotonic() - self.began > self.time_limit:
             self.found.stopped = True
-        return self.found.stopped or self.trials.work > until
+        return self.found.stopped or self._done > until
 
     def _climb(
         self, starts: list[Judged], heats: tuple[tuple[int, int], ...], stage: str, share: float
@@ -236,7 +237,12 @@ class Search:
             climbed = self._refine(distinct(climbed, count), steps, stage, until)
 
     def _half_way(self, end: float) -> float:
-        return 0.5 * (self.trials.work + end)
+        return 0.5 * (self._done + end)
+
+    @property
+    def _done(self) -> int:
+        """Work of this search so far."""
+        return self.trials.work - self.work_before
 
     def _refine(self, starts: list[Judged], steps: int, stage: str, until: float) -> list[Judged]:
         out: list[Judged] = []

@@ -25,7 +25,7 @@ from wearsim.wear.cases import load_cases
 from wearsim.wear.constants import Constants
 from wearsim.wear.grid import Array
 from wearsim.wear.offsets import OFF_CENTRE
-from wearsim.wear.radial import contact_setting, largest_offset
+from wearsim.wear.radial import AT_REST, contact_setting, largest_offset
 from wearsim.wear.state import State, lap_name
 
 COARSE = Accuracy(
@@ -47,6 +47,16 @@ class Trying:
 
     shape: Shape
     minutes: float
+
+    @property
+    def work(self) -> float:
+        """Minutes that count against the limit: pressing does not [min]."""
+        return 0.0 if self.shape.is_press else self.minutes
+
+
+def worked(programme: tuple[Trying, ...]) -> tuple[Trying, ...]:
+    """The spells of a programme that are not pressings."""
+    return tuple(tried for tried in programme if not tried.shape.is_press)
 
 
 def tried_of(programme: Programme) -> tuple[Trying, ...]:
@@ -91,6 +101,7 @@ class Trials:
         for lap in bench.laps:
             for on_top in limits.on_top:
                 self._settings[on_top, lap_name(lap)] = self._setting(on_top, lap)
+        self._pressings: dict[tuple[str, str], tuple[Any, Any]] = {}
 
     def _offsets(self, lap: Lap) -> Array:
         far = max(largest_offset(self.bench, lap, top, self.accuracy) for top in self.limits.on_top)
@@ -104,6 +115,26 @@ class Trials:
             self.bench, lap, on_top, force, offset, nothing, nothing, self.cases, self.constants,
             self.accuracy,
         )  # fmt: skip
+
+    def _pressing(self, shape: Shape, lap: Lap) -> tuple[Any, Any]:
+        """A pressing's setting, made when first asked for: at rest, centre over centre."""
+        key = (shape.on_top, lap_name(lap))
+        if key not in self._pressings:
+            one = np.ones((1, 1))
+            force = self.bench.load_on("tool" if shape.on_top == "tool" else "mirror", lap, pressing=True)
+            self._pressings[key] = contact_setting(
+                self.bench, lap, shape.on_top, force, np.zeros(1), 0.0 * one, one, AT_REST, self.constants,
+                self.accuracy,
+            )  # fmt: skip
+        return self._pressings[key]
+
+    def _prepared(self, shape: Shape, lap: Lap) -> tuple[Any, Any]:
+        """Setting and nodes of a stroke or a pressing."""
+        if shape.is_press:
+            return self._pressing(shape, lap)
+        setting, nodes = self._settings[shape.on_top, lap_name(lap)]
+        path, time = self._path(shape, lap)
+        return setting._replace(path=path, time=time), nodes
 
     def _path(self, shape: Shape, lap: Lap) -> tuple[Array, Array]:
         if shape not in self._paths:
@@ -133,14 +164,12 @@ class Trials:
         """
         lap = self.bench.lap(tried.shape.lap)
         name = lap_name(lap)
-        setting, nodes = self._settings[tried.shape.on_top, name]
-        path, time = self._path(tried.shape, lap)
-        setting = setting._replace(path=path, time=time)
+        setting, nodes = self._prepared(tried.shape, lap)
         w, u = state.height.copy(), state.laps[name].height.copy()
         seconds = 60.0 * tried.minutes
         if seconds <= 0.0:
             return state
-        speed = float(path.sum())
+        speed = float(setting.path.sum())
         pressure = setting.force / (np.pi * min(self.bench.mirror.radius, lap.radius) ** 2)
         rate = setting.stiffness * (setting.creep + setting.wear * speed)
         small = self.accuracy.tolerance
@@ -148,8 +177,8 @@ class Trials:
         wear = setting.wear * pressure * speed * max(seconds, 900.0)
         report = np.zeros(6)
         status = kernels.evolve(
-            w, u, setting, nodes, np.zeros((*path.shape, 3)), seconds, 0, small * wear,
-            small * pressure / setting.stiffness, 0.1 / rate, report,
+            w, u, setting, nodes, np.zeros((*setting.path.shape, 3)), seconds, 0,
+            small * wear if wear > 0.0 else np.inf, small * pressure / setting.stiffness, 0.1 / rate, report,
         )  # fmt: skip
         with self._counting:
             self.work += int(report[4])

@@ -6,7 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 from wearsim.bench.bench import Bench
-from wearsim.decide.proposal import Proposal, TradeOff
+from wearsim.decide.proposal import Proposal
+from wearsim.decide.trade_off import TradeOff
 from wearsim.show.lengths import Unit, length_unit
 from wearsim.show.outcome_table import unit_for
 from wearsim.show.profiles import draw_removal, draw_surface, ordered
@@ -90,7 +91,7 @@ def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Unit
     counts = [0, *(one.spells for one in proposal.trade_off)]
     best = [before, *(_least(one) for one in proposal.trade_off)]
     axes.vlines(counts, 0.0, [value / high.size for value in best], color=QUIET, linewidth=5.0)
-    chosen = len(proposal.programme.spells)
+    chosen = sum(not spell.is_press for spell in proposal.programme.spells)
     for count, value in zip(counts, best, strict=True):
         top = max(value, proposal.expected_rms) if count == chosen else value
         axes.annotate(

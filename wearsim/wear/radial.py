@@ -23,7 +23,7 @@ from wearsim.wear.offsets import OffsetWeights, offset_weights, stroke_reach
 from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
 from wearsim.wear.tipping import balanced_offset, tip_offset
 
-_AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
+AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ def spell_weights(
     """
     if spell.is_press:
         one = np.ones((1, 1))
-        return OffsetWeights(np.zeros(1), 0.0 * one, one, 0.0), _AT_REST, 0.0, bench.mirror.radius
+        return OffsetWeights(np.zeros(1), 0.0 * one, one, 0.0), AT_REST, 0.0, bench.mirror.radius
     tip = tipping_offset(bench, lap, spell.on_top)
     stroke = spell.stroke_on(bench.mirror.diameter)
     far = stroke_reach(stroke)

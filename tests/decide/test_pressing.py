@@ -1,0 +1,123 @@
+"""Pressings in a programme: as the engine works them, and only where they are worth it."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from small_bench import coarse_state, objective_of, ring_figure
+from start_figures import KNOWN
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.files import bench_from_table
+from wearsim.bench.programme import Spell
+from wearsim.decide.library import Shape, is_allowed
+from wearsim.decide.limits import Limits
+from wearsim.decide.neat import Settler, rounded
+from wearsim.decide.pressing import first_press, is_misfit, with_pressing
+from wearsim.decide.proposal import Proposal
+from wearsim.decide.propose import propose
+from wearsim.decide.refine import Problem, Refiner
+from wearsim.decide.scenarios import Scenario
+from wearsim.decide.trial import COARSE, Trials, Trying, tried_of, worked
+from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.constants import AS_STATED
+from wearsim.wear.predict import predict
+from wearsim.wear.radial import work_spell
+
+LIMITS = Limits(minutes=40.0, spells=2)
+PRESS = Trying(Shape("tool", None, "press", 0.0), 15.0)
+STROKE = Trying(Shape("tool", None, "w", 0.3, 0.15, 0.1), 9.0)
+
+
+@cache
+def fast_bench(start: str) -> Bench:
+    """A 300 mm f/4 mirror, whose lap must change its shape much, on pitch that flows slowly."""
+    return bench_from_table(
+        {
+            "mirror": {"diameter": "300 mm", "radius_of_curvature": "2.4 m", "thickness": "40 mm"},
+            "lap": {"diameter": "300 mm", "mass": "4 kg", "start": start, "relaxation_time": "15 min"},
+            "figure": {"conic": -1.0},
+            "spread": KNOWN,
+        }
+    )
+
+
+@cache
+def trials(start: str) -> Trials:
+    return Trials(fast_bench(start), LIMITS, AS_STATED)
+
+
+@cache
+def refiner(start: str) -> Refiner:
+    bench = fast_bench(start)
+    objective = objective_of(bench, ring_figure(bench), LIMITS)
+    return Refiner(objective, [trials(start)], (Scenario(AS_STATED, 1.0),), trials(start))
+
+
+@cache
+def proposed(start: str) -> Proposal:
+    bench = fast_bench(start)
+    return propose(bench, limits=LIMITS, start=ring_figure(bench, DEFAULT), starts=2, draws=0)
+
+
+def test_a_trial_presses_as_the_engine_does() -> None:
+    bench = fast_bench("spherical")
+    start = coarse_state(bench, ring_figure(bench))
+    tried = trials("spherical").after(start, PRESS)
+    worked_out, _ = work_spell(bench, Spell(stroke="press", minutes=15.0), start, accuracy=COARSE)
+    (name,) = tried.laps
+    moved = worked_out.laps[name].height - start.laps[name].height
+    assert np.ptp(moved) > 100e-9
+    np.testing.assert_allclose(
+        tried.laps[name].height - start.laps[name].height, moved, atol=1e-3 * np.ptp(moved)
+    )
+    np.testing.assert_array_equal(tried.height, start.height)
+
+
+@pytest.mark.parametrize(("start", "poor"), [("spherical", True), ("pressed", False)])
+def test_a_lap_that_does_not_fit_is_known(start: str, poor: bool) -> None:
+    bench = fast_bench(start)
+    state = coarse_state(bench, ring_figure(bench))
+    assert is_misfit(state, first_press(LIMITS, bench.laps[0]), trials(start)) is poor
+
+
+def test_pressing_is_no_work_and_no_spell() -> None:
+    objective = refiner("pressed").objective
+    with_press = (PRESS, STROKE)
+    assert worked(with_press) == (STROKE,) and sum(one.work for one in with_press) == STROKE.minutes
+    dearer = objective.dearness(with_press) - objective.dearness((STROKE,))
+    assert dearer == pytest.approx(LIMITS.cost_hour * PRESS.minutes / 60.0)
+    assert is_allowed(PRESS.shape, fast_bench("pressed"), LIMITS)
+
+
+def test_pressing_keeps_its_minutes_while_the_rest_is_worked_over() -> None:
+    problem = Problem(refiner("spherical"), (PRESS, STROKE), shapes_too=True)
+    assert {i for i, _ in problem.keys} == {1}
+    full = (PRESS, Trying(STROKE.shape, LIMITS.minutes))
+    neat = rounded(full, refiner("spherical").objective, trials("spherical"))
+    assert neat[0] == PRESS and neat[1].minutes == LIMITS.minutes
+    short = (PRESS, Trying(STROKE.shape, 0.4))
+    assert rounded(short, refiner("spherical").objective, trials("spherical")) == ()
+
+
+def test_no_pressing_where_the_lap_fits() -> None:
+    judge = refiner("pressed")
+    settler = Settler(judge, judge.objective, trials("pressed"))
+    assert with_pressing([judge.judge((STROKE,))], settler) == []
+    assert with_pressing([], settler) == []
+    assert not any(spell.is_press for spell in proposed("pressed").programme.spells)
+
+
+def test_a_lap_that_does_not_fit_is_pressed_first() -> None:
+    done, bench = proposed("spherical"), fast_bench("spherical")
+    first, *rest = done.programme.spells
+    assert first.is_press and not first.turn and rest and not rest[0].turn
+    assert sum(spell.minutes for spell in rest) <= LIMITS.minutes and len(rest) <= LIMITS.spells
+    assert tried_of(done.programme)[0].shape.is_press
+    assert done.early.minutes[-1] == pytest.approx(sum(spell.minutes for spell in rest))
+    without = done.programme.model_copy(update={"spells": tuple(rest)})
+    start = ring_figure(bench, DEFAULT)
+    unpressed = predict(bench, without, draws=0, start=start).surface_rms
+    assert done.outcome.surface_rms < 0.5 * unpressed
