@@ -117,14 +117,18 @@ def test_the_spells_are_said_in_full() -> None:
     first = content(3).spells[0]
     assert first.minutes == "27" and first.top == "MIRROR ON TOP"
     assert first.stroke == "W stroke, 8 from side to side"
-    assert first.sizes == ("142 mm long (0.71 D)", "24 mm each side (0.12 D)", "22 mm off centre (0.11 D)")
+    assert first.sizes == (
+        "142 mm long (0.71\u00a0D)",
+        "24 mm each side (0.12\u00a0D)",
+        "22 mm off centre (0.11\u00a0D)",
+    )
     # 27 min at 50 a minute; a circuit of 4 min, a turn of 6 min
     assert first.pace == (
-        "50 strokes a minute: 1350",
+        "1350 strokes, 50 a minute",
         "6\u00be round the barrel",
         "4\u00bd turned in the hands",
     )
-    assert first.turn == "First turn the mirror by 72\u00b0"
+    assert first.turn == "First turn the mirror by\u00a072\u00b0"
     third = content(3).spells[2]
     assert "push 20 N (2.0 kg)" in third.pace and third.turn == ""
 
@@ -132,7 +136,7 @@ def test_the_spells_are_said_in_full() -> None:
 def test_inches_and_pounds_for_whoever_wrote_inches() -> None:
     bench = small_bench(True).model_copy(update={"text": '[mirror]\ndiameter = "7.874 in"\n'})
     said = content(3, bench)
-    assert said.spells[0].sizes[0] == "5.59 in long (0.71 D)"
+    assert said.spells[0].sizes[0] == "5.59 in long (0.71\u00a0D)"
     assert "push 20 N (4.5 lb)" in said.spells[2].pace
     assert "30 N (6.7 lb)" in said.before[1]
 

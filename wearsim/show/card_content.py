@@ -227,7 +227,7 @@ def _spell(bench: Bench, spell: Spell, number: int, checkpoint: str, unit: Unit)
         stroke=_stroke(spell),
         sizes=_sizes(bench, spell, unit),
         pace=_pace(bench, spell, unit),
-        turn=f"First turn the mirror by {turned:.0f}\u00b0" if spell.turn else "",
+        turn=f"First turn the mirror by\u00a0{turned:.0f}\u00b0" if spell.turn else "",
         checkpoint=checkpoint,
         drawing=drawing,
     )
@@ -239,7 +239,9 @@ def _sizes(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
     diameter = bench.mirror.diameter
     stroke = spell.stroke_on(diameter)
     parts = ((stroke.length, "long"), (stroke.side_sweep, "each side"), (stroke.side_overhang, "off centre"))
-    return tuple(f"{unit.short(size)} {what} ({size / diameter:.2f} D)" for size, what in parts if size > 0.0)
+    return tuple(
+        f"{unit.short(size)} {what} ({size / diameter:.2f}\u00a0D)" for size, what in parts if size > 0.0
+    )
 
 
 def _stroke(spell: Spell) -> str:
@@ -255,7 +257,7 @@ def _pace(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
     hands = bench.hands
     count = (spell.rate or 0.0) * spell.minutes
     lines = [
-        f"{spell.rate:g} strokes a minute: {count:.0f}",
+        f"{count:.0f} strokes, {spell.rate:g} a minute",
         f"{quarters(spell.duration / hands.walk)} round the barrel",
         f"{quarters(spell.duration / hands.hand_turn)} turned in the hands",
     ]

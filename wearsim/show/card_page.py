@@ -20,6 +20,17 @@ A_PAGE = 8
 MOST_ZONES = 20
 CAUTION_SIZE = 8.2
 GAP = 4.0
+# Heights of a spell's strip from which so large a type and so wide a drawing fit [mm]: height, type [pt], line spacing,
+# drawing [mm].
+STRIPS = (
+    (56.0, 14.0, 1.2, 40.0),
+    (36.0, 12.2, 1.24, 36.0),
+    (30.5, 11.0, 1.24, 36.0),
+    (0.0, 10.0, 1.15, 36.0),
+)
+TALLEST = 58.0
+# Width of the column at the right: pace, room to write [mm].
+SIDE = 60.0
 # What comes after the spells needs so much height, the cautions apart [mm].
 AFTER = 77.0
 
@@ -37,7 +48,7 @@ def card_pages(content: CardContent) -> list[Figure]:
             pen = Pen()
             y = _head(pen, content)
             room = BOTTOM - _cautions_height(content) - AFTER - y
-            y = _spells(pen, content, spells, y, min(42.0, room / max(len(spells), 1)))
+            y = _spells(pen, content, spells, y, min(TALLEST, room / max(len(spells), 1)))
             _after(pen, content, y + 1.0)
             return [pen.figure]
         pages = []
@@ -83,21 +94,34 @@ def _spells(pen: Pen, content: CardContent, spells: tuple[SpellCard, ...], y: fl
     return y + 4.4
 
 
+def _type_for(spell: SpellCard, height: float) -> tuple[float, float, float]:
+    """The largest type, its line spacing and the width of the drawing that fit a strip."""
+    for needed, size, lead, widest in STRIPS:
+        room = RIGHT - SIDE - (LEFT + 27.0 + min(height - 2.0, widest))
+        said = [line for text in (spell.stroke, *spell.sizes) for line in wrapped(text, room, size)]
+        said += wrapped(spell.turn, room, size, bold=True) if spell.turn else []
+        lines = len(said) + 1.2 * len(wrapped(spell.top, room, size + 2.0, bold=True))
+        if height >= needed and lines * lead * size * POINT <= height - 2.0:
+            return size, lead, widest
+    return STRIPS[-1][1:]
+
+
 def _strip(pen: Pen, content: CardContent, spell: SpellCard, y: float, height: float) -> None:
     """One spell: number and minutes, the stroke, its sizes, the pace, room to write."""
-    size, lead = (12.2, 1.24) if height >= 36.0 else (11.0, 1.24) if height >= 30.5 else (10.0, 1.15)
+    size, lead, widest = _type_for(spell, height)
     pen.line(LEFT, y, RIGHT, y, 1.2)
     pen.box(LEFT, y + 1.5, 9.0, 9.0, facecolor="black")
     pen.write(
         LEFT + 4.5, y + 6.2, str(spell.number), 16.0, color="white", weight="bold", ha="center", va="center"
     )
-    big = 24.0 if text_width(spell.minutes, 24.0, True) <= 22.0 else 15.0
+    most = 2.0 * size
+    big = most if text_width(spell.minutes, most, True) <= 22.0 else 15.0
     pen.write(LEFT, y + 12.0, spell.minutes, big, weight="bold")
     pen.write(LEFT, y + 12.5 + 1.1 * big * POINT, "minutes", 10.0)
-    side = min(height - 2.0, 36.0)
+    side = min(height - 2.0, widest)
     draw_stroke(pen, spell.drawing, (LEFT + 25.0, y + 1.0), side, content.scale)
     x = LEFT + 27.0 + side
-    middle = RIGHT - 60.0
+    middle = RIGHT - SIDE
     at = pen.fill(x, y + 1.3, spell.top, middle - x, size + 2.0, bold=True, lead=1.12)
     for line in (spell.stroke, *spell.sizes):
         at = pen.fill(x, at, line, middle - x, size, lead=lead)

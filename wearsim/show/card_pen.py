@@ -32,7 +32,7 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
 def wrapped(text: str, width: float, size: float, bold: bool = False) -> list[str]:
     """Lines no wider than ``width`` [mm]; a single word that is wider stands alone."""
     lines: list[str] = []
-    for word in text.split():
+    for word in text.split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width(longer, size, bold) <= width:
             lines[-1] = longer

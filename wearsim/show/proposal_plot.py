@@ -64,6 +64,8 @@ def _bought(figure: SubFigure, proposal: Proposal) -> None:
     high = unit_for(proposal.outcome)
     by_minutes, by_spells = figure.subplots(2, 1)
     before = proposal.outcome.numbers_before.surface_rms
+    if proposal.trade_off:  # the measurement's own band included, as in all that is drawn here
+        before = float(proposal.trade_off[0].expected_rms[0])
     for axes in (by_minutes, by_spells):
         axes.set_ylim(0.0, 1.2 * max(before, proposal.expected_rms) / high.size or 1.0)
         axes.axhline(proposal.floor / high.size, color=QUIET, linewidth=1.2, linestyle=(0, (1, 2)))
