@@ -173,23 +173,26 @@ class _Work:
         aim = 1.0 if certain else self.aim
         if self.objective.rms_before < NOTHING_LEFT:
             return Found(), []
-        seen, best = Found(), list[Judged]()
-        for effort in (EFFORT_CERTAIN,) if certain else (EFFORT_UNCERTAIN, EFFORT_CERTAIN):
+        seen, best, leads = Found(), list[Judged](), self._leads()
+        quick_first = not certain or len(leads) > 1
+        for effort in (EFFORT_UNCERTAIN, EFFORT_CERTAIN) if quick_first else (EFFORT_CERTAIN,):
             if starts is not None:
                 effort = replace(effort, starts=starts, work=effort.work * starts // effort.starts)
-            for lead in self._leads():
+            reached = []
+            for lead in leads:
                 rest = None if time_limit is None else max(0.0, time_limit - seen.seconds)
                 objective = self.objective.after(self.nominal.states(self.objective.start, lead)[-1])
                 refiner = Refiner(objective, [self.nominal], one, self.nominal, aim)
                 found = Search(refiner, self.nominal, objective, effort, rest, progress).run()
                 found.judged = [replace(o, programme=(*lead, *o.programme)) for o in found.judged]
-                best += self._settle_certain(found) if certain else self._settle_uncertain(found)
+                settled = self._settle_certain(found) if certain else self._settle_uncertain(found)
+                reached.append(min((o.score.cost for o in settled), default=np.inf))
+                best += settled
                 seen.take_in(found)
-            if (
-                seen.stopped
-                or min((o.score.expected_rms for o in best), default=np.inf) < self._good_enough()
-            ):
+            least = min((o.score.expected_rms for o in best), default=np.inf)
+            if seen.stopped or (not certain and least < self._good_enough()):
                 break
+            leads = [leads[int(np.argmin(reached))]]  # the longer look follows the better beginning
         if progress is not None and best:
             progress("whole minutes", min(one.score.cost for one in best))
         return seen, _by_promise(best)
