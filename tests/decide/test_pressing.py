@@ -102,6 +102,19 @@ def test_pressing_keeps_its_minutes_while_the_rest_is_worked_over() -> None:
     assert rounded(short, refiner("spherical").objective, trials("spherical")) == ()
 
 
+def test_pressing_alone_is_left_as_it_is() -> None:
+    judge = refiner("spherical")
+    settler = Settler(judge, judge.objective, trials("spherical"))
+    assert judge.improve((PRESS,)).programme == (PRESS,)
+    assert judge.improve(()).programme == ()
+    assert settler.settle((PRESS,)).programme == ()
+    harmful = Trying(Shape("tool", None, "w", 0.3, 0.15, 0.1), LIMITS.minutes)
+    settled = settler.settle(
+        (PRESS, harmful), rounds=6
+    )  # its stroke may be left out, then nothing more to do
+    assert settled.score.cost <= judge.judge((PRESS, harmful)).score.cost
+
+
 def test_no_pressing_where_the_lap_fits() -> None:
     judge = refiner("pressed")
     settler = Settler(judge, judge.objective, trials("pressed"))

@@ -136,7 +136,7 @@ class Settler:
         """
         best = self.refiner.judge(rounded(programme, self.objective, self.trials))
         for _ in range(rounds):
-            if not best.programme:
+            if not worked(best.programme):
                 break
             tried = [self.refiner.judge(other) for other in self._promising(best.programme, sizes_too)]
             better = min(tried, key=lambda one: one.score.cost, default=best)

@@ -106,6 +106,8 @@ class Refiner:
             Whether lengths, sweeps and overhangs are free, or the minutes alone.
         """
         problem = Problem(self, programme, shapes_too)
+        if not problem.keys:
+            return self.judge(programme)
         try:
             solved = least_squares(
                 problem.residuals, problem.start, jac=problem.slopes, bounds=problem.bounds, max_nfev=steps,
