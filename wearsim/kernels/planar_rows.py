@@ -153,8 +153,9 @@ def wear_row(level: float, bx: float, along: float, side: float, rate: float, sh
               stiff: Any, cover: Any, worn: Any) -> None:  # fmt: skip
     """Add to a row what wears in one pose: share x pressure x speed (Preston's law, physics section 3).
 
-    The pressure is ``stiff cover max(0, level + bx x + gap)`` [Pa]; the speed has the parts ``along`` and ``side + rate x``
-    [m/s]; ``share`` is Preston's coefficient times the time of the pose [s/Pa]. ``worn`` is raised in place, shape (cells,) [m].
+    The pressure is ``stiff cover max(0, level + bx x + gap)`` [Pa]; the speed has the parts ``along`` and
+    ``side + rate x`` [m/s]; ``share`` is Preston's coefficient times the time of the pose [s/Pa]. ``worn`` is
+    raised in place, shape (cells,) [m].
     """
     for i in range(worn.size):
         pressure = stiff[i] * cover[i] * max(0.0, level + bx * x[i] + gap[i])
