@@ -74,6 +74,16 @@ class Bench(Piece):
     def lap(self, name: str | None = None) -> Lap:
         """The lap of this name, or the first.
 
+        Parameters
+        ----------
+        name : str, optional
+            As the bench or a spell writes it.
+
+        Returns
+        -------
+        Lap
+            The first of the bench where no name is given.
+
         Raises
         ------
         InputError
@@ -97,12 +107,34 @@ class Bench(Piece):
         return PRESTON * catalogue.glass(self.mirror.glass).wear * catalogue.abrasive(self.wear.abrasive).wear
 
     def relaxation_time_at(self, lap: Lap) -> float:
-        """Relaxation time of a lap's pitch at the temperature of the room [s] (physics section 4)."""
+        """Relaxation time of a lap's pitch at the temperature of the room [s] (physics section 4).
+
+        Parameters
+        ----------
+        lap : Lap
+            One of the bench's.
+
+        Returns
+        -------
+        float
+            [s]; ten times as long for every :data:`DEGREES_A_DECADE` colder than the lap states it for.
+        """
         colder = lap.pitch_temperature - self.wear.temperature
         return float(lap.relaxation_time * 10.0 ** (colder / DEGREES_A_DECADE))
 
     def edge_length_for(self, lap: Lap) -> float:
-        """Over what length the glass-edge effect fades with this lap [m] (physics section 2)."""
+        """Over what length the glass-edge effect fades with this lap [m] (physics section 2).
+
+        Parameters
+        ----------
+        lap : Lap
+            One of the bench's.
+
+        Returns
+        -------
+        float
+            [m]; the thickness of the lap's pitch where the bench states none.
+        """
         return lap.pitch_thickness if self.wear.edge_length is None else self.wear.edge_length
 
     def load_on(
@@ -124,6 +156,11 @@ class Bench(Piece):
             Of the hands [N]; the bench's where not given.
         pressing : bool
             Cold pressing: the weight alone.
+
+        Returns
+        -------
+        float
+            [N]
         """
         weight = GRAVITY * (lap.mass if on_top == "tool" else self.mirror.piece_mass)
         if pressing:

@@ -66,6 +66,16 @@ def _pick(model: type[_Piece], name: str, key: str, file: str) -> _Piece:
 def glass(name: str) -> Glass:
     """The glass of this name.
 
+    Parameters
+    ----------
+    name : str
+        As ``configs/glasses.toml`` has it.
+
+    Returns
+    -------
+    Glass
+        Its values in SI units, with their sources.
+
     Raises
     ------
     InputError
@@ -77,6 +87,16 @@ def glass(name: str) -> Glass:
 @lru_cache(maxsize=64)
 def abrasive(name: str) -> Abrasive:
     """The abrasive of this name.
+
+    Parameters
+    ----------
+    name : str
+        As ``configs/abrasives.toml`` has it.
+
+    Returns
+    -------
+    Abrasive
+        Its values in SI units, with their sources.
 
     Raises
     ------
@@ -90,6 +110,16 @@ def abrasive(name: str) -> Abrasive:
 def pitch(name: str) -> Pitch:
     """The pitch of this name.
 
+    Parameters
+    ----------
+    name : str
+        As ``configs/pitches.toml`` has it.
+
+    Returns
+    -------
+    Pitch
+        Its values in SI units, with their sources.
+
     Raises
     ------
     InputError
@@ -99,7 +129,18 @@ def pitch(name: str) -> Pitch:
 
 
 def names(piece: str) -> tuple[str, ...]:
-    """Names of the ready ``"glasses"``, ``"abrasives"``, ``"pitches"`` or ``"benches"``."""
+    """Names of the ready ``"glasses"``, ``"abrasives"``, ``"pitches"`` or ``"benches"``.
+
+    Parameters
+    ----------
+    piece : {"glasses", "abrasives", "pitches", "benches"}
+        The kind of ready piece.
+
+    Returns
+    -------
+    tuple of str
+        What a bench, or a command in a bench's place, may name.
+    """
     if piece == "benches":
         return tuple(sorted(path.stem for path in (configs_folder() / "benches").glob("*.toml")))
     return tuple(_tables(f"{piece}.toml"))

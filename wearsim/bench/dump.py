@@ -31,6 +31,11 @@ def dump_bench(bench: Bench) -> str:
     Parameters
     ----------
     bench : Bench
+
+    Returns
+    -------
+    str
+        For a file ``bench.toml``.
     """
     import tomli_w
 
@@ -44,6 +49,11 @@ def dump_programme(programme: Programme) -> str:
     Parameters
     ----------
     programme : Programme
+
+    Returns
+    -------
+    str
+        For a file ``programme.toml``.
     """
     import tomli_w
 

@@ -145,6 +145,16 @@ class Spell(Piece):
     def stroke_on(self, diameter: float) -> Stroke:
         """The stroke on a mirror of this diameter [m]; a pressing has none.
 
+        Parameters
+        ----------
+        diameter : float
+            Of the mirror [m].
+
+        Returns
+        -------
+        Stroke
+            Its lengths in metres, its rate in strokes a second.
+
         Raises
         ------
         ValueError
@@ -205,6 +215,16 @@ class Programme(Piece):
 
     def check_on(self, bench: Bench) -> Self:
         """Refuse what this bench cannot do: a lap it has not, a stroke that never stands on the bottom piece.
+
+        Parameters
+        ----------
+        bench : Bench
+            On which the work would be done.
+
+        Returns
+        -------
+        Programme
+            This one, unchanged.
 
         Raises
         ------

@@ -19,6 +19,11 @@ def case_bar(quiet: bool = False) -> Iterator[Callable[[Progress], None] | None]
     ----------
     quiet : bool
         Nothing is shown.
+
+    Yields
+    ------
+    callable or None
+        Takes a :class:`wearsim.study.run.Progress`.
     """
     if quiet or not sys.stderr.isatty():
         yield None

@@ -57,7 +57,17 @@ class Voice:
 
     @contextmanager
     def working(self, what: str) -> Iterator[None]:
-        """Show at a terminal that something is being worked on."""
+        """Show at a terminal that something is being worked on.
+
+        Parameters
+        ----------
+        what : str
+            Said beside it.
+
+        Yields
+        ------
+        None
+        """
         if self.quiet or not sys.stderr.isatty():
             yield
             return
@@ -68,7 +78,13 @@ class Voice:
 
     @contextmanager
     def progress(self) -> Iterator[Callable[[str, float], None] | None]:
-        """Where a search can say its stage and the best RMS so far [m]; None away from a terminal."""
+        """Where a search can say its stage; None away from a terminal.
+
+        Yields
+        ------
+        callable or None
+            Takes the stage's name and the best RMS so far [m].
+        """
         if self.quiet or not sys.stderr.isatty():
             yield None
             return
@@ -83,7 +99,18 @@ class Voice:
 
     @contextmanager
     def bar(self, what: str) -> Iterator[Callable[[float], None] | None]:
-        """A bar that is told the share of the work done, with the time left; None away from a terminal."""
+        """A bar that is told the share of the work done, with the time left; None away from a terminal.
+
+        Parameters
+        ----------
+        what : str
+            Said beside it.
+
+        Yields
+        ------
+        callable or None
+            Takes the share of the work that is done [1].
+        """
         if self.quiet or not sys.stderr.isatty():
             yield None
             return

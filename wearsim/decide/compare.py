@@ -54,7 +54,13 @@ class Comparison:
         return self.tool, self.mirror
 
     def to_json(self) -> dict[str, Any]:
-        """One object: ``tool`` and ``mirror`` as the JSON of ``predict``, or null with the reason beside it."""
+        """One object: ``tool`` and ``mirror`` as the JSON of ``predict``, or null with the reason beside it.
+
+        Returns
+        -------
+        dict
+            Units in the names of the keys.
+        """
         result: dict[str, Any] = {}
         for side in self.sides:
             result[side.on_top] = None if side.outcome is None else side.outcome.to_json()

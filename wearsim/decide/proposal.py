@@ -103,7 +103,13 @@ class Proposal:
     stopped: bool
 
     def to_json(self) -> dict[str, Any]:
-        """One object for ``--json``: plain lists and floats, SI units in the key names."""
+        """One object for ``--json``: plain lists and floats, SI units in the key names.
+
+        Returns
+        -------
+        dict
+            The programme's spells with the keys of a file; all else in SI units.
+        """
         return {
             "programme": [spell_table(spell) for spell in self.programme.spells],
             "outcome": self.outcome.to_json(),

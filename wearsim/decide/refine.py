@@ -144,6 +144,18 @@ class Problem:
         self._last: tuple[bytes, list[list[State]], Array] | None = None
 
     def programme(self, x: Array) -> tuple[Trying, ...]:
+        """The programme that free numbers stand for.
+
+        Parameters
+        ----------
+        x : ndarray, shape (n,)
+            The free numbers, as :attr:`keys` names them: minutes, and sizes in diameters.
+
+        Returns
+        -------
+        tuple of Trying
+            The template with these numbers in it.
+        """
         shapes = [tried.shape for tried in self.template]
         minutes = [tried.minutes for tried in self.template]
         for (i, name), value in zip(self.keys, x, strict=True):
@@ -182,9 +194,33 @@ class Problem:
         return states, rows
 
     def residuals(self, x: Array) -> Array:
+        """What the least squares bring down.
+
+        Parameters
+        ----------
+        x : ndarray, shape (n,)
+            The free numbers, as :attr:`keys` names them: minutes, and sizes in diameters.
+
+        Returns
+        -------
+        ndarray, shape (m,)
+            Figure errors to be brought down, relative to the one at the start, then the limits [1].
+        """
         return self._states(x)[1]
 
     def slopes(self, x: Array) -> Array:
+        """Slopes of the residuals; only what follows a changed spell is worked again.
+
+        Parameters
+        ----------
+        x : ndarray, shape (n,)
+            The free numbers, as :attr:`keys` names them: minutes, and sizes in diameters.
+
+        Returns
+        -------
+        ndarray, shape (m, n)
+            Forward differences; backward at an upper bound [1].
+        """
         states, rows = self._states(x)
         out = np.empty((rows.size, x.size))
         for column, (i, name) in enumerate(self.keys):

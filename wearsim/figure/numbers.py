@@ -78,26 +78,81 @@ class FigureGauge:
         self._edge = edge_roll_weights(self.aperture.radius, inner, outer)
 
     def error(self, height: ArrayLike) -> Floats:
-        """Figure error of a height above the reference sphere, shape (n,) [m]."""
+        """Figure error of a height above the reference sphere (physics section 7).
+
+        Parameters
+        ----------
+        height : array_like, shape (n,)
+            Above the reference sphere, on the gauge's radii [m].
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            Departure from the target conic, piston and bowl taken out over the clear aperture [m].
+        """
         return self.aperture.level(np.asarray(height, dtype=float) - self._departure)
 
     def strehl(self, error: ArrayLike) -> float:
-        """Strehl ratio of a levelled figure error: ``|<exp(i 4 pi error / wavelength)>|^2``."""
+        """Strehl ratio of a levelled figure error: ``|<exp(i 4 pi error / wavelength)>|^2``.
+
+        Parameters
+        ----------
+        error : array_like, shape (n,)
+            Levelled, on the gauge's radii [m].
+
+        Returns
+        -------
+        float
+            From 0 to 1: the pupil integral itself, no approximation for small errors [1].
+        """
         phase = (4.0 * np.pi / self.wavelength) * times(self.aperture.matrix, error)
         weights = self.aperture.weights
         return float((weights * np.cos(phase)).sum() ** 2 + (weights * np.sin(phase)).sum() ** 2)
 
     def edge_roll(self, error: ArrayLike) -> float:
-        """Edge roll of a figure error [m]; the same for the error and the error with any piston and r^2."""
+        """Edge roll of a figure error; the same for the error and the error with any piston and r^2.
+
+        Parameters
+        ----------
+        error : array_like, shape (n,)
+            On the gauge's radii [m].
+
+        Returns
+        -------
+        float
+            Negative where the rim is turned down [m].
+        """
         return float((self._edge * np.asarray(error, dtype=float)).sum())
 
     def conic_fit(self, height: ArrayLike) -> float:
-        """Best-fit conic constant of a height above the reference sphere."""
+        """Best-fit conic constant of a height above the reference sphere.
+
+        Parameters
+        ----------
+        height : array_like, shape (n,)
+            Above the reference sphere, on the gauge's radii [m].
+
+        Returns
+        -------
+        float
+            [1]
+        """
         raw = times(self.aperture.matrix, np.asarray(height, dtype=float) - self._departure)
         return fit_conic(self.aperture, raw + self._departure_nodes, R=self.R, start=self.conic)[0]
 
     def numbers(self, height: ArrayLike) -> FigureNumbers:
-        """All of them, for a height above the reference sphere, shape (n,) [m]."""
+        """All of the figure's numbers for one height.
+
+        Parameters
+        ----------
+        height : array_like, shape (n,)
+            Above the reference sphere, on the gauge's radii [m].
+
+        Returns
+        -------
+        FigureNumbers
+            As :func:`figure_numbers` gives them.
+        """
         error = self.error(height)
         rms, pv = self.aperture.rms(error), self.aperture.peak_to_valley(error)
         return FigureNumbers(

@@ -16,6 +16,18 @@ from wearsim.kernels.planar_pieces import Floats, Glass, Row
 
 @kernel
 def room_for_row(longest: int) -> Row:
+    """Room for one row's work, taken once a thread and not once a row.
+
+    Parameters
+    ----------
+    longest : int
+        Cells of the longest row.
+
+    Returns
+    -------
+    Row
+        Places and values, not yet filled.
+    """
     return Row(
         np.empty(longest, np.int32),
         np.empty(longest),
@@ -106,12 +118,14 @@ def stiffen_row(
 
 @kernel
 def add_row(one: Any, other: Any, into: Any) -> None:
+    """``into = one + other``: gap of a row from its two heights, each shape (cells,) [m]."""
     for i in range(into.size):
         into[i] = one[i] + other[i]
 
 
 @kernel
 def multiply_row(one: Any, other: Any, into: Any) -> None:
+    """``into = one * other``, each shape (cells,): stiffness of a row over the pitch that holds it."""
     for i in range(into.size):
         into[i] = one[i] * other[i]
 
@@ -137,6 +151,12 @@ def press_row(level: float, bx: float, least: float, across: Any, held: Any, gap
 @kernel
 def wear_row(level: float, bx: float, along: float, side: float, rate: float, share: float, x: Any, gap: Any,
               stiff: Any, cover: Any, worn: Any) -> None:  # fmt: skip
+    """Add to a row what wears in one pose: share x pressure x speed (Preston's law, physics section 3).
+
+    The pressure is ``stiff cover max(0, level + bx x + gap)`` [Pa]; the speed has the parts ``along`` and
+    ``side + rate x`` [m/s]; ``share`` is Preston's coefficient times the time of the pose [s/Pa]. ``worn`` is
+    raised in place, shape (cells,) [m].
+    """
     for i in range(worn.size):
         pressure = stiff[i] * cover[i] * max(0.0, level + bx * x[i] + gap[i])
         across = side + rate * x[i]
@@ -189,5 +209,11 @@ def bear_row(glass: Glass, size: float, start_x: float, start_y: float, cosine: 
 
 @kernel
 def sink_row(level: float, slope: float, share: float, height: Any, u: Any, bearing: Any, sunk: Any) -> None:
+    """Add to a row of the lap what its pitch gives way in one pose (creep, physics section 4).
+
+    The lap is pressed by ``level + slope i + height + u`` where that is positive [m], i counting the row's cells;
+    ``bearing`` is the share of glass above with its edge gain, ``share`` the time of the pose over the relaxation time.
+    ``sunk`` is raised in place, shape (cells,) [m].
+    """
     for i in range(sunk.size):
         sunk[i] += share * bearing[i] * max(0.0, level + slope * i + height[i] + u[i])

@@ -45,6 +45,11 @@ def reduce_on(
     seed : int
         Of the draws that give the numbers their bands.
 
+    Returns
+    -------
+    Reduction
+        The surface with its sigma, and the numbers with their bands.
+
     Raises
     ------
     InputError
@@ -83,8 +88,17 @@ def expect_on(
         The earlier sheet: zones and source.
     radius, error : array_like, shape (m,)
         The predicted figure error [m].
-    covariance, draws, setting_sigma
-        As :func:`wearsim.knifeedge.expected.expected_readings` has them.
+    covariance : array_like, shape (m, m), optional
+        Of the predicted error [m^2].
+    draws : array_like, shape (k, m), optional
+        Surfaces that are possible, instead of `covariance` [m].
+    setting_sigma : array_like, shape (n,), optional
+        Of one setting in each zone [m].
+
+    Returns
+    -------
+    ExpectedReadings
+        Knife positions, larger = farther from the mirror [m].
     """
     return expected_readings(
         readings.zones,
@@ -106,7 +120,31 @@ def mask_for(
     source: Source = "moving",
     limits: MaskLimits | None = None,
 ) -> MaskDesign:
-    """A zonal mask for a mirror; raises InputError where so many windows do not fit."""
+    """A zonal mask for a mirror.
+
+    Parameters
+    ----------
+    mirror : Mirror
+        Of the bench.
+    zones : int
+        Windows of the mask.
+    wavelength : float
+        [m]
+    source : {"moving", "fixed"}
+        Whether the light moves with the knife.
+    limits : MaskLimits, optional
+        What it can be cut to.
+
+    Returns
+    -------
+    MaskDesign
+        Windows of equal weight.
+
+    Raises
+    ------
+    InputError
+        Where so many windows do not fit.
+    """
     return design_mask(
         zones,
         radius=mirror.radius,
@@ -123,7 +161,24 @@ def mask_for(
 def tester_for(
     mirror: Mirror, radius: ArrayLike, error: ArrayLike, wavelength: float, source: Source = "moving"
 ) -> KnifeTester:
-    """The tester before a surface of this mirror, for its shadows."""
+    """The tester before a surface of this mirror, for its shadows.
+
+    Parameters
+    ----------
+    mirror : Mirror
+        Of the bench.
+    radius, error : array_like, shape (m,)
+        Figure error of the surface [m].
+    wavelength : float
+        [m]
+    source : {"moving", "fixed"}
+        Whether the light moves with the knife.
+
+    Returns
+    -------
+    KnifeTester
+        Its shadows at any knife position.
+    """
     return KnifeTester(
         radius=np.asarray(radius, dtype=float),
         error=np.asarray(error, dtype=float),
@@ -137,7 +192,23 @@ def tester_for(
 
 
 def waiting_for(mirror: Mirror) -> Waiting:
-    """How long this mirror must stand before it is read; raises InputError for a glass not in the table."""
+    """How long this mirror must stand before it is read.
+
+    Parameters
+    ----------
+    mirror : Mirror
+        Of the bench: diameter, thickness and glass.
+
+    Returns
+    -------
+    Waiting
+        Times [s], and the error that the glass feigns until then [m].
+
+    Raises
+    ------
+    InputError
+        For a glass whose thermal values are not in the table.
+    """
     return waiting_time(mirror.diameter, mirror.thickness, mirror.glass)
 
 

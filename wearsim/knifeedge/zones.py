@@ -30,13 +30,34 @@ class Zones:
 
     @classmethod
     def from_windows(cls, windows: ArrayLike) -> Zones:
-        """Zones of a mask's windows, shape (n, 2) [m]."""
+        """Zones of a mask's windows.
+
+        Parameters
+        ----------
+        windows : array_like, shape (n, 2)
+            Inner and outer radius of each, as a mask has them [m].
+
+        Returns
+        -------
+        Zones
+        """
         pairs = np.asarray(windows, dtype=float)
         return cls(inner=pairs[:, 0].copy(), outer=pairs[:, 1].copy())
 
     @classmethod
     def from_radii(cls, radii: ArrayLike) -> Zones:
-        """Zones read at single radii, shape (n,) [m]."""
+        """Zones read at single radii.
+
+        Parameters
+        ----------
+        radii : array_like, shape (n,)
+            [m]
+
+        Returns
+        -------
+        Zones
+            Without a width.
+        """
         r = np.asarray(radii, dtype=float)
         return cls(inner=r.copy(), outer=r.copy())
 
@@ -54,7 +75,15 @@ class Zones:
         return np.sqrt((self.inner**2 + self.outer**2) / 2.0)
 
     def nodes(self) -> tuple[Floats, Floats]:
-        """Quadrature of every zone: radii [m] and weights ``r dr`` that sum to 1 in each, shape (n, q)."""
+        """Quadrature of every zone, weighted by ``r dr`` (Gauss-Legendre).
+
+        Returns
+        -------
+        radius : ndarray, shape (n, q)
+            [m]
+        weights : ndarray, shape (n, q)
+            Shares of the zone's area, that sum to 1 in each [1].
+        """
         if not self.are_windows:
             return self.inner[:, None], np.ones((len(self), 1))
         x, weight = np.polynomial.legendre.leggauss(NODES_PER_WINDOW)

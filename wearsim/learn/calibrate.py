@@ -98,7 +98,18 @@ class Calibration:
         return dict(zip(NAMES, (float(share) for share in shares), strict=True))
 
     def told(self, name: str) -> str:
-        """Whether the data tell a constant: "told", "partly", "prior" or "known" (stated as exact)."""
+        """Whether the data tell a constant.
+
+        Parameters
+        ----------
+        name : str
+            One of :data:`wearsim.wear.constants.NAMES`.
+
+        Returns
+        -------
+        {"told", "partly", "prior", "known"}
+            "prior": the data say no more than the bench did; "known": stated as exact.
+        """
         if self.prior.covariance[NAMES.index(name), NAMES.index(name)] == 0.0:
             return "known"
         share = self.shares[name]
@@ -111,6 +122,11 @@ class Calibration:
         ----------
         bench : Bench
             That of the folder.
+
+        Returns
+        -------
+        dict
+            The constants with their 90 % intervals, and every session's fit.
         """
         low, high = np.exp(self.posterior.interval())
         middle = np.exp(self.belief.mean)

@@ -91,7 +91,13 @@ class History:
         return sum(entry.minutes for entry in self.entries)
 
     def to_json(self) -> dict[str, Any]:
-        """One object for ``--json``: plain lists and floats, SI units in the key names."""
+        """One object for ``--json``: plain lists and floats, SI units in the key names.
+
+        Returns
+        -------
+        dict
+            The start, the total and one entry a session.
+        """
         return {
             "practice": self.is_practice,
             "radius_m": self.radius.tolist(),

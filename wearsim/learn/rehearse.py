@@ -48,10 +48,12 @@ class Round:
     number : int
     programme : Programme
         What was worked.
-    before, predicted, measured : float
-        RMS figure error as read before, as predicted, as read after [m].
-    predicted_band : (2,) ndarray
+    before, predicted : float
+        RMS figure error as read before, and as predicted [m].
+    predicted_band : (float, float)
         5th and 95th percentile of the predicted one [m].
+    measured : float
+        RMS figure error as read after [m].
     true_before, true : float
         RMS figure error that the practice mirror really had and has [m].
     """

@@ -72,6 +72,16 @@ class SessionNote(Piece):
         An abrasive other than the bench's moves the Preston coefficient by the ratio that the catalogue gives,
         also where the bench states a coefficient, which is that of its own abrasive.
 
+        Parameters
+        ----------
+        bench : Bench
+            As it usually is.
+
+        Returns
+        -------
+        Bench
+            The same one where nothing differs.
+
         Raises
         ------
         InputError

@@ -27,11 +27,14 @@ def stroke_path(stroke: Stroke) -> tuple[Array, Array]:
     Parameters
     ----------
     stroke : Stroke
+        On its mirror.
 
     Returns
     -------
-    x, y : (n,) ndarray
-        [m]
+    x : ndarray, shape (n,)
+        Along the stroke [m].
+    y : ndarray, shape (n,)
+        Across it [m].
     """
     strokes = 2.0 * stroke.strokes_per_sweep if stroke.kind == "w" else 1.0
     turns = np.linspace(0.0, strokes, round(POINTS_A_STROKE * strokes) + 1)

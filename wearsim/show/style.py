@@ -48,7 +48,12 @@ _RC: dict[str, Any] = {
 
 @contextmanager
 def house() -> Iterator[None]:
-    """The house's settings of matplotlib, for as long as the block lasts."""
+    """The house's settings of matplotlib, for as long as the block lasts.
+
+    Yields
+    ------
+    None
+    """
     import matplotlib
 
     with matplotlib.rc_context(rc=cast(Any, _RC)):

@@ -120,9 +120,15 @@ def read_axis(table: Any, at: str, bench: Bench, programme: Programme, file: Pat
         What the file holds.
     at : str
         Its key, ``"axis 1"``.
-    bench, programme
+    bench, programme : Bench, Programme
         On which the names must stand.
     file : Path or None
+        For error lines.
+
+    Returns
+    -------
+    Axis
+        Its values in SI units.
 
     Raises
     ------

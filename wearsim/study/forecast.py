@@ -58,7 +58,13 @@ class Forecast:
     timed: int
 
     def to_json(self) -> dict[str, Any]:
-        """One object for ``--json``."""
+        """One object for ``--json``.
+
+        Returns
+        -------
+        dict
+            Times in seconds, sizes in bytes, by the names of the keys.
+        """
         return {
             "cases": self.cases, "engine_runs": self.runs, "workers": self.workers,
             "case_time_s": self.seconds_per_case, "time_s": self.seconds, "file_bytes": self.file_bytes,

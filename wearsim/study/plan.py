@@ -135,6 +135,11 @@ def load_study(path: str | Path) -> Study:
     path : str or Path
         A ``STUDY.toml``; or the name of a ready study of ``configs/studies``, where no such file exists.
 
+    Returns
+    -------
+    Study
+        Every value of every axis tried on the bench and the programme.
+
     Raises
     ------
     InputError
@@ -265,6 +270,17 @@ def _check_whole(study: Study) -> None:
 
 def trial_values(study: Study) -> Iterator[tuple[Bench, Programme]]:
     """The bench and programme with every value of every axis in turn, the others as they stand.
+
+    Parameters
+    ----------
+    study : Study
+        With its axes.
+
+    Yields
+    ------
+    bench : Bench
+    programme : Programme
+        Checked on the bench.
 
     Raises
     ------

@@ -126,6 +126,11 @@ def read_study(path: str | Path) -> StudyResult:
     ----------
     path : str or Path
 
+    Returns
+    -------
+    StudyResult
+        All that is in the file, in SI units; failed cases carry their reasons.
+
     Raises
     ------
     StoreError

@@ -106,6 +106,11 @@ def offset_basis(
     count : int
         Offsets.
 
+    Returns
+    -------
+    OffsetBasis
+        Ring means of the pressure at every offset and load case [Pa].
+
     Raises
     ------
     ContactError

@@ -19,7 +19,13 @@ NAMES = ("preston", "stiffness", "relaxation_time", "edge_gain")
 
 @dataclass(frozen=True)
 class Constants:
-    """Factors on the bench's own constants [1]; 1 = as the bench says."""
+    """Factors on the bench's own constants [1]; 1 = as the bench says.
+
+    Attributes
+    ----------
+    preston, stiffness, relaxation_time, edge_gain : float
+        Each multiplies what the bench has.
+    """
 
     preston: float = 1.0
     stiffness: float = 1.0
@@ -54,7 +60,13 @@ class Belief:
         return not np.any(self.covariance)
 
     def best(self) -> Constants:
-        """The constants at the middle of the belief."""
+        """The constants at the middle of the belief.
+
+        Returns
+        -------
+        Constants
+            Exponentials of the mean logarithms [1].
+        """
         return _constants(self.mean)
 
     def draws(self, count: int, seed: int) -> tuple[Constants, ...]:
@@ -63,7 +75,14 @@ class Belief:
         Parameters
         ----------
         count : int
+            Draws.
         seed : int
+            The same seed, the same draws.
+
+        Returns
+        -------
+        tuple of Constants
+            ``count`` of them, in no order.
         """
         values, vectors = np.linalg.eigh(self.covariance)
         if self.points is not None:
@@ -86,7 +105,18 @@ def _constants(logs: Array) -> Constants:
 
 
 def prior(bench: Bench) -> Belief:
-    """The bench's own constants with its stated spread."""
+    """The bench's own constants with its stated spread.
+
+    Parameters
+    ----------
+    bench : Bench
+        Its ``[spread]`` says how well its constants are known.
+
+    Returns
+    -------
+    Belief
+        Independent log-normal factors; nothing in it comes from sessions.
+    """
     spread = np.log([float(getattr(bench.spread, name)) for name in NAMES])
     return Belief(np.zeros(len(NAMES)), np.diag(spread**2))
 

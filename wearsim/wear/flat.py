@@ -43,11 +43,33 @@ class FlatContact:
     edge_length: float
 
     def pressure(self, x: float, y: float = 0.0) -> float:
-        """Pressure at a covered point, without the glass-edge effect [Pa]."""
+        """Pressure at a covered point, without the glass-edge effect.
+
+        Parameters
+        ----------
+        x, y : float
+            Along and across the line of centres, from the mirror's centre [m].
+
+        Returns
+        -------
+        float
+            [Pa]
+        """
         return max(0.0, self.level + self.along * x + self.across * y)
 
     def ring_means(self, radius: Array) -> Array:
-        """Mean pressure on rings of the mirror, zero where not covered, (n,) [Pa]."""
+        """Mean pressure on rings of the mirror, with the glass-edge effect.
+
+        Parameters
+        ----------
+        radius : ndarray, shape (n,)
+            Of the rings [m].
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            Zero where a ring is not covered [Pa].
+        """
         out = np.zeros(radius.size)
         flat_rings(
             radius, self.mirror_radius, self.lap_radius, self.offset, self.edge_gain, self.edge_length,
@@ -75,6 +97,11 @@ def flat_contact(
     fineness : int
         Area nodes per radius and per half turn.
 
+    Returns
+    -------
+    FlatContact
+        The plane of pressures that carries the force at its place.
+
     Raises
     ------
     ContactError
@@ -97,13 +124,19 @@ def flat_contact(
 
 
 def lift_off_offset(mirror_radius: float, lap_radius: float, *, top_is_tool: bool = True) -> float:
-    """Centre offset at which a flat lap begins to lift off, the load at the top piece's centre [m].
+    """Centre offset at which a flat lap begins to lift off, the load at the top piece's centre.
 
     Parameters
     ----------
     mirror_radius, lap_radius : float
         [m]
     top_is_tool : bool
+        Whether the load stands at the lap's centre, and not at the mirror's.
+
+    Returns
+    -------
+    float
+        [m]
     """
 
     def least(offset: float) -> float:

@@ -165,7 +165,13 @@ class Outcome:
     __hash__ = None  # type: ignore[assignment]
 
     def to_json(self) -> dict[str, Any]:
-        """One object for ``--json``: plain lists and floats, SI units in the key names."""
+        """One object for ``--json``: plain lists and floats, SI units in the key names.
+
+        Returns
+        -------
+        dict
+            Units in the names of the keys; no NaN, no infinity.
+        """
         n, m = self.numbers, self.numbers_before
         result: dict[str, Any] = {
             "engine": self.engine,

@@ -66,7 +66,7 @@ class Pieces:
 
     Parameters
     ----------
-    mirror_radius, hole_radius, lap_radius : float
+    mirror_radius, lap_radius : float
         [m]
     stiffness : float
         Foundation modulus per nominal area [Pa/m].
@@ -74,6 +74,8 @@ class Pieces:
         Relaxation time of the pitch [s].
     preston : float
         [1/Pa]
+    hole_radius : float
+        [m]
     edge_gain, edge_length : float
         Of the glass-edge effect [1], [m].
     mask : callable, optional

@@ -48,6 +48,11 @@ def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
     force : bool
         Whether an existing file may be replaced.
 
+    Yields
+    ------
+    Path
+        In the same folder.
+
     Raises
     ------
     InputError
@@ -160,6 +165,11 @@ def read_outcome(path: str | Path) -> Outcome:
     Parameters
     ----------
     path : str or Path
+
+    Returns
+    -------
+    Outcome
+        Equal to the one that was written.
 
     Raises
     ------

@@ -45,6 +45,10 @@ def crew(most: int) -> Iterator[None]:
     ----------
     most : int
         More threads than this find nothing to do.
+
+    Yields
+    ------
+    None
     """
     with _ONE_CALLER:
         choose_layer()

@@ -58,6 +58,11 @@ def turns(angle: float, spells: int, *, bias: complex = 1.0, harmonic: int = 2) 
     harmonic : int
         Azimuthal frequency m; 2 is astigmatism.
 
+    Returns
+    -------
+    Turned
+        What is left after each spell.
+
     Raises
     ------
     ValueError
