@@ -106,13 +106,15 @@ class Calibration:
             return "known"
         return told_word(self.shares[name])
 
-    def to_json(self, bench: Bench) -> dict[str, Any]:
+    def to_json(self, bench: Bench, jitter: float = 1.0) -> dict[str, Any]:
         """One object for ``--json``: plain lists and floats, SI units in the key names.
 
         Parameters
         ----------
         bench : Bench
             That of the folder.
+        jitter : float
+            Factor on the spread of its hands, where it was not asked for here [1].
         """
         low, high = np.exp(self.posterior.interval())
         middle = np.exp(self.belief.mean)
@@ -131,7 +133,9 @@ class Calibration:
             "log_covariance": self.belief.covariance.tolist(),
             "effective_draws": self.posterior.effective,
             "sessions": [asdict(session) for session in self.sessions],
-            "jitter": None if self.jitter is None else self.jitter.to_json(),
+            "jitter": {"used": jitter, "asked": False}
+            if self.jitter is None
+            else {"asked": True, **self.jitter.to_json()},
         }
 
     @property

@@ -198,12 +198,16 @@ def grid(largest: float = MOST, least: float = LEAST) -> tuple[Array, Array]:
     return factors, weights / weights.sum()
 
 
-def _weighed(row: Row, effects: dict[int, Effect], at: float, chain: Chain, largest: float) -> tuple[Array, Array]:
+def _weighed(
+    row: Row, effects: dict[int, Effect], at: float, chain: Chain, largest: float
+) -> tuple[Array, Array]:
     """Factors and how likely each is, the spread from session to session averaged over."""
     factors, prior = grid(largest)
     belief = chain.discrepancy
     spreads = [belief.spread * belief.spread_factor**node for node, _ in NODES]
-    told = [[row.log_likelihood(effects, float(factor), at, spread) for spread in spreads] for factor in factors]
+    told = [
+        [row.log_likelihood(effects, float(factor), at, spread) for spread in spreads] for factor in factors
+    ]
     logs = logsumexp(np.array(told) + np.log([weight for _, weight in NODES]), axis=1) + np.log(prior)
     return factors, np.exp(logs - logsumexp(logs))
 
@@ -283,7 +287,9 @@ def _read_better(chain: Chain, times: float) -> Chain:
     """The same sessions, every measurement so many times better."""
     first = replace(chain.first, root=chain.first.root / times)
     links = tuple(
-        replace(link, observation=replace(link.observation, covariance=link.observation.covariance / times**2))
+        replace(
+            link, observation=replace(link.observation, covariance=link.observation.covariance / times**2)
+        )
         for link in chain.links
     )
     return replace(chain, first=first, links=links)

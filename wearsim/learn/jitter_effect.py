@@ -29,10 +29,9 @@ PAIRS = 2
 """Of programmes walked with each."""
 MOST_STROKES = 10_000
 """A session of more is left out: it would take a minute and more."""
-DOUBT = 0.15
-"""Doubt of the effect as a share of it [1]: cells of 32 and 48 across, with and without the widest strokes, stand
-4 to 20 % apart at four times the spread."""
-EFFECT = PlanarAccuracy(cells=48, poses=8, share_of_rate=0.05, tipping_cells=1.0)
+DOUBT = 0.1
+"""Doubt of the effect as a share of it [1]: cells of 48 and 64 across stand up to that far apart (docs/learning.md)."""
+EFFECT = PlanarAccuracy(cells=48, poses=8, share_of_rate=0.05, tipping_cells=0.5)
 """Of the planar engine here: only differences between its own runs are used."""
 
 
@@ -80,7 +79,9 @@ def strokes_of(programme: Programme) -> float:
     return float(sum(s.minutes * (s.rate or 0.0) for s in programme.spells if not s.is_press))
 
 
-def effect_of(link: Link, begun: State, constants: Constants, at: float = 1.0, seed: int = 0) -> Effect | None:
+def effect_of(
+    link: Link, begun: State, constants: Constants, at: float = 1.0, seed: int = 0
+) -> Effect | None:
     """What the hands' spread did in one session.
 
     Parameters
