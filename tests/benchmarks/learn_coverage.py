@@ -58,10 +58,12 @@ def random_programme(rng: np.random.Generator) -> Programme:
     return programme_from_table({"spell": [{"lap": "full", **spell} for spell in spells]})
 
 
-def make_folder(place: Path, drawn: Drawn, seed: int, sessions: int) -> tuple[MirrorFolder, Any]:
+def make_folder(
+    place: Path, drawn: Drawn, seed: int, sessions: int, cells: PlanarAccuracy = CELLS
+) -> tuple[MirrorFolder, Any]:
     """A folder with its sessions worked, read and recorded; and the truth."""
     truth = drawn_truth(drawn.bench, seed)
-    mirror, tester = PracticeMirror(drawn.bench, truth, drawn.start, CELLS), Reader()
+    mirror, tester = PracticeMirror(drawn.bench, truth, drawn.start, cells), Reader()
     new_folder(place, drawn.text, {"readings.toml": sheet_text(mirror.read(tester))})
     rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(9,)))
     done, after = place.parent / "done.toml", place.parent / "after.toml"

@@ -16,28 +16,42 @@ Draws = Annotated[
     int, typer.Option("--draws", min=16, max=100_000, help="Of the constants, in a lot of the search.")
 ]
 
+Hands = Annotated[
+    bool,
+    typer.Option(
+        "--jitter",
+        help="Ask about the hands' spread from stroke to stroke too: ten seconds or more a session. Most often they "
+        "cannot tell.",
+    ),
+]
 
-def command(folder: FolderPath, manners: Manners, draws: Draws = 128) -> None:
+
+def command(folder: FolderPath, manners: Manners, draws: Draws = 128, jitter: Hands = False) -> None:
     """What do the sessions of a mirror say of hands and pitch?
 
     Preston coefficient, stiffness, relaxation time and edge gain from all sessions together, with what is still
-    open; which sessions do not fit is said, and they do not count.
+    open; which sessions do not fit is said, and they do not count. The spread of the hands from stroke to stroke stays as
+    the bench states it, unless it is asked for.
     """
     manners.reserve({}, inputs=[folder])
-    from wearsim.learn.calibrate import calibrate
+    from wearsim.learn.calibrate import calibrate, calibrate_with_jitter
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.remember import Known, keep
+    from wearsim.learn.remember import Known, keep, remembered_jitter
     from wearsim.show.calibration_plot import calibration_figure
     from wearsim.show.calibration_table import calibration_text
 
     there = open_folder(folder)
+    known = 1.0 if jitter else remembered_jitter(there)
     inputs.tell_compiling(manners.voice)
     with manners.voice.working("working through the sessions"):
-        found = calibrate(there, seed=manners.seed, draws=draws)
-    keep(there, len(there.sessions), Known.of(found), manners.seed, draws)
+        if jitter:
+            found = calibrate_with_jitter(there, seed=manners.seed, draws=draws)
+        else:
+            found = calibrate(there.with_jitter(known), seed=manners.seed, draws=draws)
+    keep(there, len(there.sessions), Known.of(found, known), manners.seed, draws, asked=jitter)
     manners.deliver(
-        lambda: found.to_json(there.bench),
-        table=lambda: calibration_text(there.bench, found),
+        lambda: found.to_json(there.bench, known),
+        table=lambda: calibration_text(there.bench, found, known),
         figure=lambda: calibration_figure(there.bench, found),
     )
     manners.voice.next("propose", folder, "--minutes", 60)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,8 +13,9 @@ from wearsim.errors import CouldNotError
 from wearsim.learn.chain import LEARNING, Chain, Link, Step
 from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.folder import MirrorFolder
+from wearsim.learn.jitter import Jitter, jitter_of
 from wearsim.learn.measured import measured_figure, observe
-from wearsim.learn.posterior import Inference, Posterior
+from wearsim.learn.posterior import Inference, Posterior, Progress, told_word
 from wearsim.learn.session import Session
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import NAMES, Belief, normal_draws, prior
@@ -25,12 +25,12 @@ DRAWS = 128
 """Weighed draws of the posterior; docs/learning.md says what more of them would change."""
 SUSPECT = 0.01
 """A session this unlikely is looked at twice [1]."""
+AGAIN = 2
+"""Times at most that the constants are found anew with other hands."""
+NEAR = 0.15
+"""Hands are the same where the logarithm of their spread differs by less [1]."""
 RARE = 0.02
 """Share of sessions whose record is wrong: one in fifty. A judgement."""
-TOLD, PARTLY = 0.5, 0.85
-"""A constant is told by the data below the first share of the prior's spread, partly below the second."""
-
-Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,12 +72,15 @@ class Calibration:
     sessions : tuple of SessionFit
     steps : tuple of Step
         The mirror followed with the constants in the middle of the posterior.
+    jitter : Jitter, optional
+        Of the hands' spread, where that was asked.
     """
 
     prior: Belief
     posterior: Posterior
     sessions: tuple[SessionFit, ...]
     steps: tuple[Step, ...]
+    jitter: Jitter | None = None
 
     @property
     def belief(self) -> Belief:
@@ -112,16 +115,17 @@ class Calibration:
         """
         if self.prior.covariance[NAMES.index(name), NAMES.index(name)] == 0.0:
             return "known"
-        share = self.shares[name]
-        return "told" if share < TOLD else "partly" if share < PARTLY else "prior"
+        return told_word(self.shares[name])
 
-    def to_json(self, bench: Bench) -> dict[str, Any]:
+    def to_json(self, bench: Bench, jitter: float = 1.0) -> dict[str, Any]:
         """One object for ``--json``: plain lists and floats, SI units in the key names.
 
         Parameters
         ----------
         bench : Bench
             That of the folder.
+        jitter : float
+            Factor on the spread of its hands, where it was not asked for here [1].
 
         Returns
         -------
@@ -145,6 +149,9 @@ class Calibration:
             "log_covariance": self.belief.covariance.tolist(),
             "effective_draws": self.posterior.effective,
             "sessions": [asdict(session) for session in self.sessions],
+            "jitter": {"used": jitter, "asked": False}
+            if self.jitter is None
+            else {"asked": True, **self.jitter.to_json()},
         }
 
     @property
@@ -230,6 +237,48 @@ def calibrate(
     if not folder.sessions:
         raise CouldNotError(f"{folder.path}: no session yet, so there is nothing to learn from")
     return calibrate_chain(chain_of(folder), prior(folder.bench), seed=seed, draws=draws, progress=progress)
+
+
+def calibrate_with_jitter(
+    folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
+) -> Calibration:  # fmt: skip
+    """The same, and what the sessions say of the hands' spread: some ten seconds a session more.
+
+    Where they tell it the constants are found again with the spread that was found, and it is asked again about those.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+        Its hands as the bench states them.
+    seed, draws, progress
+        As for :func:`calibrate`.
+
+    Returns
+    -------
+    Calibration
+        Its ``jitter.used`` is the factor on the bench's spread that its constants belong to.
+    """
+    stated = found = _with_jitter(folder, 1.0, seed, draws, progress)
+    for _ in range(AGAIN):
+        told = found.jitter
+        if told is None or told.told != "told" or abs(np.log(told.factor / told.used)) < NEAR:
+            break
+        found = _with_jitter(folder, told.factor, seed, draws, progress)
+    if found.jitter is None or found.jitter.told == "told" or stated.jitter is None:
+        return found
+    return replace(stated, jitter=replace(found.jitter, used=1.0))
+
+
+def _with_jitter(
+    folder: MirrorFolder, at: float, seed: int, draws: int, progress: Progress | None
+) -> Calibration:
+    other = folder.with_jitter(at)
+    found = calibrate(other, seed=seed, draws=draws, progress=progress)
+    misfits = frozenset(found.misfits)
+    jitter = jitter_of(
+        chain_of(other), found.prior, found.posterior.likeliest, misfits, at=at, seed=seed, progress=progress
+    )
+    return replace(found, jitter=jitter)
 
 
 def calibrate_chain(

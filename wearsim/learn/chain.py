@@ -81,6 +81,8 @@ class Step:
         Glass and laps after, the measurement taken in.
     covariance : (n, n) ndarray
         Of that glass [m^2].
+    gain : (n, p) ndarray
+        From the miss to the correction of the glass.
     """
 
     predicted: Array
@@ -89,6 +91,7 @@ class Step:
     spread: Array
     state: State
     covariance: Array
+    gain: Array
 
     @property
     def chi_square(self) -> float:
@@ -221,7 +224,7 @@ class Chain:
         if is_misfit:
             corrected = start_state(link.bench, state.radius, corrected.height, self.accuracy)
         left = grown - gain @ total @ gain.T
-        return Step(after.height, removal, miss, total, corrected, 0.5 * (left + left.T))
+        return Step(after.height, removal, miss, total, corrected, 0.5 * (left + left.T), gain)
 
     def frames(self, constants: Constants, steps: tuple[Step, ...]) -> tuple[Frame, ...]:
         """Each session linearised in the errors of the glass that it starts from, and in the removal.
@@ -235,15 +238,22 @@ class Chain:
             The same chain followed with these constants.
         """
         out = []
-        state, covariance = self._start()
-        for place, (link, step) in enumerate(zip(self.links, steps, strict=True)):
-            state = self._laid_on(link, state, is_first=place == 0)
+        covariance = self._start()[1]
+        for link, step, state in zip(self.links, steps, self.begun(steps), strict=True):
             carrier = self._carrier(link, state, covariance, constants, step.predicted)
             more = replace(constants, preston=constants.preston * np.exp(LITTLE))
             changed = self._after(link, state, more, step.predicted - LITTLE * step.removal)
             out.append(Frame(carrier, step.removal, (changed - step.predicted) / LITTLE))
-            state, covariance = step.state, step.covariance
+            covariance = step.covariance
         return tuple(out)
+
+    def begun(self, steps: tuple[Step, ...]) -> tuple[State, ...]:
+        """Glass and laps as each session began, the chain followed as in ``steps``."""
+        before = [self._start()[0], *(step.state for step in steps[:-1])]
+        return tuple(
+            self._laid_on(link, state, is_first=place == 0)
+            for place, (link, state) in enumerate(zip(self.links, before, strict=True))
+        )
 
     def _after(self, link: Link, state: State, constants: Constants, otherwise: Array) -> Array:
         """The glass after a session [m]; ``otherwise`` where no balance is found."""

@@ -16,11 +16,12 @@ All of it is plain text that a person may write and edit.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.files import load_bench, load_programme
+from wearsim.bench.piece import DefaultUsed
 from wearsim.bench.profile import read_profile
 from wearsim.errors import InputError
 from wearsim.knifeedge.readings import check_against_mirror, load_readings
@@ -54,6 +55,30 @@ class MirrorFolder:
     def minutes(self) -> float:
         """Of work in all sessions [min]."""
         return sum(session.minutes for session in self.sessions)
+
+    def with_jitter(self, factor: float) -> MirrorFolder:
+        """The same folder, its bench's hands with another spread from stroke to stroke, and saying so.
+
+        Parameters
+        ----------
+        factor : float
+            So many times what the bench states [1].
+
+        Returns
+        -------
+        MirrorFolder
+        """
+        if factor == 1.0:
+            return self
+        hands = self.bench.hands.with_spread(factor)
+        source = f"told by the sessions: {factor:.3g} times what the bench states (calibrate --jitter)"
+        told = (
+            DefaultUsed("hands.length_jitter", f"{hands.length_jitter:.3g}", source),
+            DefaultUsed("hands.centre_jitter", f"{1e3 * hands.centre_jitter:.3g} mm", source),
+        )
+        kept = tuple(d for d in self.bench.defaults_used if d.key not in {one.key for one in told})
+        bench = self.bench.model_copy(update={"hands": hands, "defaults_used": kept + told})
+        return replace(self, bench=bench)
 
     @property
     def first_figure(self) -> Path | None:

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from wearsim.figure.numbers import FigureGauge
-from wearsim.learn.calibrate import DRAWS, Progress, chain_of
+from wearsim.learn.calibrate import DRAWS, chain_of
 from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.measured import measured_figure
+from wearsim.learn.posterior import Progress
 from wearsim.learn.remember import known_after
 from wearsim.learn.standing import standing_after, under
 from wearsim.wear.grid import Array
@@ -156,8 +157,10 @@ def history(
     ]
     entries = []
     for session, then in zip(folder.sessions, known[:-1], strict=True):
+        hands = folder.with_jitter(then.jitter)
+        its = chain if hands is folder else chain_of(hands)
         before = standing_after(
-            folder, chain, session.number - 1, then.belief, then.spread, frozenset(then.misfits)
+            hands, its, session.number - 1, then.belief, then.spread, frozenset(then.misfits)
         )
         standing = under(before, folder, session.number)
         outcome = predict(standing.bench, session.programme, seed=seed, draws=BAND_DRAWS, **standing.known)

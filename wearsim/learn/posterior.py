@@ -7,6 +7,7 @@ hide behind each other and the distribution is bent. Means, covariance and inter
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -24,6 +25,8 @@ from wearsim.learn.chain import Chain, Frame, Step
 from wearsim.wear.constants import NAMES, Belief, Constants
 from wearsim.wear.grid import Array
 from wearsim.wear.predict import WORKERS
+
+Progress = Callable[[str], None]
 
 ROUNDS = 2
 """Times that the frozen covariances are taken anew in the search for the most likely constants."""
@@ -51,6 +54,8 @@ CLOSE = 0.1
 """A search that moves less than this, in sigmas of the prior, has arrived."""
 FARTHEST = 5.0
 """Constants are sought within so many sigmas of the prior."""
+TOLD, PARTLY = 0.5, 0.85
+"""A constant is told by the data below the first share of the prior's spread, partly below the second."""
 POINTS = 128
 """Even draws that stand for the weighed ones in predictions and proposals."""
 
@@ -113,6 +118,11 @@ def even_places(weights: Array, count: int) -> NDArray[np.intp]:
     ends = np.cumsum(weights)
     at = (np.arange(count) + 0.5) / count * ends[-1]
     return np.asarray(np.searchsorted(ends, at), dtype=np.intp)
+
+
+def told_word(share: float) -> str:
+    """ "told", "partly" or "prior", by the share of the prior's spread that is left [1]."""
+    return "told" if share < TOLD else "partly" if share < PARTLY else "prior"
 
 
 def constants_at(logs: Array) -> Constants:

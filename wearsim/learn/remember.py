@@ -1,7 +1,8 @@
 """What a folder was found to say, kept beside it so that ``predict`` and ``propose`` need not work it out again.
 
 ``calibration.toml`` is a cache: it names, by a digest of everything it rests on, what it was made from, and counts
-for nothing once any of that has changed. It may be deleted at any time.
+for nothing once any of that has changed. It may be deleted at any time. Only the hands' spread, which costs more to
+find and is found where it is asked for alone, goes on into the sessions after those that told it.
 """
 
 from __future__ import annotations
@@ -14,16 +15,19 @@ import numpy as np
 
 import wearsim
 from wearsim.bench.reading import read_text
-from wearsim.errors import WearsimError
-from wearsim.learn.calibrate import DRAWS, Calibration, Progress, calibrate_chain, chain_of
+from wearsim.errors import InputError, WearsimError
+from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_chain, chain_of
 from wearsim.learn.chain import Chain
 from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.folder import BENCH, MirrorFolder
+from wearsim.learn.jitter import LEAST, MOST
+from wearsim.learn.posterior import Progress
 from wearsim.learn.standing import Standing, standing_after
 from wearsim.wear.constants import NAMES, Belief, prior
 from wearsim.wear.store import digest, whole_file
 
 FILE = "calibration.toml"
+HANDS = "hands"
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,16 +41,20 @@ class Known:
         Relative spread of the removal from session to session [1].
     misfits : tuple of int
         Sessions whose record does not fit.
+    jitter : float
+        Factor on the spread of the bench's hands that all of it was found with [1].
     """
 
     belief: Belief
     spread: float
     misfits: tuple[int, ...] = ()
+    jitter: float = 1.0
 
     @classmethod
-    def of(cls, calibration: Calibration) -> Known:
-        """The lasting part of a calibration."""
-        return cls(calibration.belief, calibration.posterior.spread, calibration.misfits)
+    def of(cls, calibration: Calibration, jitter: float = 1.0) -> Known:
+        """The lasting part of a calibration; ``jitter`` where it was not asked there."""
+        used = jitter if calibration.jitter is None else calibration.jitter.used
+        return cls(calibration.belief, calibration.posterior.spread, calibration.misfits, used)
 
 
 def known_after(
@@ -69,12 +77,46 @@ def known_after(
     before = prior(folder.bench)
     if count == 0:
         return Known(before, Discrepancy().spread)
-    found = _read(folder, count, seed, draws)
+    jitter = remembered_jitter(folder, count)
+    found = _read(folder, count, seed, draws, jitter)
     if found is None:
-        links = (chain or chain_of(folder)).upto(count)
-        found = Known.of(calibrate_chain(links, before, seed=seed, draws=draws, progress=progress))
+        whole = chain if chain is not None and jitter == 1.0 else chain_of(folder.with_jitter(jitter))
+        told = calibrate_chain(whole.upto(count), before, seed=seed, draws=draws, progress=progress)
+        found = Known.of(told, jitter)
         keep(folder, count, found, seed, draws)
     return found
+
+
+def remembered_jitter(folder: MirrorFolder, count: int | None = None) -> float:
+    """Factor on the spread of the bench's hands that the newest of a folder's first sessions to be asked told [1].
+
+    1 where none was asked, where they could not tell, and where a file that they rest on has changed since.
+
+    Raises
+    ------
+    InputError
+        Where ``calibration.toml`` has a factor that cannot be.
+    """
+    tables = _tables(folder)
+    for number in range(len(folder.sessions) if count is None else count, 0, -1):
+        table = tables.get(str(number))
+        hands = table.get(HANDS) if isinstance(table, dict) else None
+        if hands is not None:
+            factor, made_from = _checked(folder, number, hands)
+            if made_from == _digest(folder, number):
+                return factor
+    return 1.0
+
+
+def _checked(folder: MirrorFolder, number: int, hands: Any) -> tuple[float, Any]:
+    """Factor and digest of what is remembered of the hands."""
+    factor = hands.get("factor") if isinstance(hands, dict) else hands
+    if isinstance(factor, bool) or not isinstance(factor, int | float) or not LEAST <= factor <= MOST:
+        raise InputError(
+            "not a factor on the hands' spread", file=folder.path / FILE, key=f"{number}.{HANDS}.factor",
+            value=factor, expected=f"a number from {LEAST:g} to {MOST:g}; or delete the file, and calibrate --jitter",
+        )  # fmt: skip
+    return float(factor), hands.get("made_from")
 
 
 def standing_of(
@@ -96,28 +138,48 @@ def standing_of(
     -------
     Standing
     """
-    chain = chain_of(folder)
-    known = known_after(folder, chain=chain, seed=seed, draws=draws, progress=progress)
+    known = known_after(folder, seed=seed, draws=draws, progress=progress)
+    folder = folder.with_jitter(known.jitter)
     return standing_after(
-        folder, chain, len(folder.sessions), known.belief, known.spread, frozenset(known.misfits)
+        folder, chain_of(folder), len(folder.sessions), known.belief, known.spread, frozenset(known.misfits)
     )
 
 
-def keep(folder: MirrorFolder, count: int, known: Known, seed: int, draws: int) -> None:
-    """Remember what was found; a folder that cannot be written simply does not remember."""
+def keep(
+    folder: MirrorFolder, count: int, known: Known, seed: int, draws: int, *, asked: bool = False
+) -> None:  # fmt: skip
+    """Remember what was found; a folder that cannot be written simply does not remember.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+    count : int
+        Sessions that it was found from.
+    known : Known
+    seed, draws : int
+        That it was found with.
+    asked : bool
+        Whether these sessions were asked about the hands' spread; otherwise what was told before stays.
+    """
     import tomli_w
 
     tables = {name: table for name, table in _tables(folder).items() if name.isdigit()}
+    before = tables.get(str(count))
+    hands = before.get(HANDS) if isinstance(before, dict) else None
+    if asked:
+        hands = {"factor": known.jitter, "made_from": _digest(folder, count)}
     tables[str(count)] = {
-        "made_from": _made_from(folder, count, seed, draws),
+        "made_from": _made_from(folder, count, seed, draws, known.jitter),
         "mean": known.belief.mean.tolist(),
         "covariance": known.belief.covariance.tolist(),
         **({} if known.belief.points is None else {"points": known.belief.points.tolist()}),
         "session_spread": known.spread,
         "misfits": list(known.misfits),
+        **({} if hands is None else {HANDS: hands}),
     }
     head = "# Kept by wearsim so that it need not calibrate twice; may be deleted. After so many sessions:\n"
-    head += "# logarithms of the factors on preston, stiffness, relaxation_time, edge_gain.\n\n"
+    head += "# logarithms of the factors on preston, stiffness, relaxation_time, edge_gain; under hands the\n"
+    head += "# factor on the spread of their strokes.\n\n"
     try:
         with whole_file(folder.path / FILE, force=True) as part:
             part.write_text(head + tomli_w.dumps(tables), encoding="utf-8")
@@ -138,9 +200,10 @@ def _tables(folder: MirrorFolder) -> dict[str, Any]:
         return {}
 
 
-def _read(folder: MirrorFolder, count: int, seed: int, draws: int) -> Known | None:
+def _read(folder: MirrorFolder, count: int, seed: int, draws: int, jitter: float) -> Known | None:
     table = _tables(folder).get(str(count))
-    if not isinstance(table, dict) or table.get("made_from") != _made_from(folder, count, seed, draws):
+    made_from = _made_from(folder, count, seed, draws, jitter)
+    if not isinstance(table, dict) or table.get("made_from") != made_from:
         return None
     try:
         mean = np.array(table["mean"], dtype=float)
@@ -153,13 +216,18 @@ def _read(folder: MirrorFolder, count: int, seed: int, draws: int) -> Known | No
     sound = sound and points.ndim == 2 and points.shape[1] == len(NAMES) and len(points) > 0
     if not sound or not all(np.isfinite(part).all() for part in (mean, covariance, points)):
         return None
-    return Known(Belief(mean, covariance, points), spread, misfits)
+    return Known(Belief(mean, covariance, points), spread, misfits, jitter)
 
 
-def _made_from(folder: MirrorFolder, count: int, seed: int, draws: int) -> str:
+def _made_from(folder: MirrorFolder, count: int, seed: int, draws: int, jitter: float) -> str:
     """Digest of everything that a calibration rests on."""
+    return _digest(folder, count, f"{seed} {draws}" if jitter == 1.0 else f"{seed} {draws} {jitter!r}")
+
+
+def _digest(folder: MirrorFolder, count: int, how: str = "") -> str:
+    """Digest of a folder's files up to a session, and of how they were worked on."""
     first = folder.first_figure
-    texts = [wearsim.__version__, f"{seed} {draws}", repr(Discrepancy()), read_text(folder.path / BENCH)]
+    texts = [wearsim.__version__, how, repr(Discrepancy()), read_text(folder.path / BENCH)]
     texts += [read_text(Path(first))] if first is not None else []
     texts += [session.text for session in folder.sessions[:count]]
     return digest("\n\0\n".join(texts))

@@ -6,6 +6,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.learn.calibrate import Calibration, SessionFit, stated_constant
+from wearsim.learn.jitter import Jitter
 from wearsim.show.text import columns, paragraph
 from wearsim.wear.constants import NAMES
 
@@ -30,7 +31,7 @@ VERDICTS = {
 FACTOR_90 = 1.6448536
 
 
-def calibration_text(bench: Bench, found: Calibration) -> str:
+def calibration_text(bench: Bench, found: Calibration, jitter: float = 1.0) -> str:
     """Constants with their intervals, what the data tell, and how each session fits.
 
     Parameters
@@ -38,6 +39,8 @@ def calibration_text(bench: Bench, found: Calibration) -> str:
     bench : Bench
         Of the folder.
     found : Calibration
+    jitter : float
+        Factor on the spread of the bench's hands, where ``found`` was not asked about it [1].
     """
     rows = [("", "Believed before, 90 %", "Now, 90 %", "")]
     low, high = np.exp(found.posterior.interval())
@@ -50,7 +53,12 @@ def calibration_text(bench: Bench, found: Calibration) -> str:
             TITLES[name], f"{stated / factor:.3g} to {stated * factor:.3g}",
             f"{stated * low[i]:.3g} to {stated * high[i]:.3g} {unit}".rstrip(), VERDICTS[found.told(name)],
         ))  # fmt: skip
-    parts = ["\n".join(columns(rows, "<>><")), _spread(bench, found), _sessions(found)]
+    parts = [
+        "\n".join(columns(rows, "<>><")),
+        _spread(bench, found),
+        _hands(bench, found, jitter),
+        _sessions(found),
+    ]
     return "\n\n".join(parts)
 
 
@@ -64,6 +72,42 @@ def _spread(bench: Bench, found: Calibration) -> str:
         else "."
     )
     return paragraph(text)
+
+
+def _hands(bench: Bench, found: Calibration, jitter: float) -> str:
+    told = found.jitter
+    if told is None and jitter == 1.0:
+        return paragraph(
+            "The hands' spread from stroke to stroke is as the bench states it; --jitter asks the sessions."
+        )
+    if told is None:
+        return paragraph(
+            f"The hands' spread from stroke to stroke: {_spreads(bench, jitter)}, as --jitter told."
+        )
+    if not told.asked:
+        return paragraph(f"The hands' spread: no session can be asked ({_left_out(told)}).")
+    low, high = told.interval()
+    text = f"The hands' spread is {low:.2g} to {high:.2g} times what the bench states (90 %): {VERDICTS[told.told]}. "
+    if told.told == "told":
+        text += f"From now on it is taken as {_spreads(bench, told.used)}."
+    else:
+        text += "It stays as the bench states it."
+    if told.told == "prior":
+        text += (
+            f" Readings {told.better:g} times as good would begin to tell, had the hands the bench's spread."
+            if told.better is not None
+            else " Not even readings a hundred times as good would tell, had the hands the bench's spread."
+        )
+    return paragraph(text + (f" Not asked: {_left_out(told)}." if told.left_out else ""))
+
+
+def _spreads(bench: Bench, factor: float) -> str:
+    hands = bench.hands.with_spread(factor)
+    return f"length {hands.length_jitter:.2g}, centre {1e3 * hands.centre_jitter:.2g} mm ({factor:.2g} times the bench's)"
+
+
+def _left_out(told: Jitter) -> str:
+    return "; ".join(f"session {number}, {why}" for number, why in told.left_out.items())
 
 
 def _sessions(found: Calibration) -> str:

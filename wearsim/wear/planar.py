@@ -50,6 +50,9 @@ class PlanarAccuracy:
     strokes_a_batch : int
         Strokes between two reports of progress; Ctrl-C is heard between batches. Jittered strokes are drawn by
         batches, so that this is part of what a seed means.
+    tipping_cells : float
+        Jittered strokes whose load comes within so many cells of a piece's rim count as tipping and are drawn again:
+        there a coarse grid may find no contact. It cuts the widest strokes off; 0 for what the discs themselves allow.
     """
 
     cells: int = 128
@@ -58,6 +61,7 @@ class PlanarAccuracy:
     tolerance: float = 1e-9
     slots: int = 4
     strokes_a_batch: int = 16
+    tipping_cells: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -225,6 +229,7 @@ def _batches(
     total = spell.duration * frequency
     poses, updates, together = _pose_count(spell.motion, pieces, accuracy)
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(spell.number - 1,))))
+    spare = accuracy.tipping_cells * 2.0 * pieces.mirror_radius / accuracy.cells
     whole = int(np.floor(total + 1e-9))
     parts = [
         (first, min(accuracy.strokes_a_batch, whole - first), 1.0)
@@ -234,7 +239,7 @@ def _batches(
         parts.append((whole, 1, total - whole))
     for first, count, part in parts:
         moments = times_of_strokes(first, count, poses, part, spell.motion.strokes_before)
-        walked = _draw(spell, spell.motion, moments, part / (frequency * poses), pieces, rng, tally)
+        walked = _draw(spell, spell.motion, moments, part / (frequency * poses), pieces, rng, tally, spare)
         strokes = math.gcd(count, together)
         yield (
             (first + count * part) / total,
@@ -268,9 +273,9 @@ def _pressing(spell: PlanarSpell, pieces: Pieces, accuracy: PlanarAccuracy) -> I
 
 def _draw(
     spell: PlanarSpell, motion: Motion, moments: Floats, seconds: float, pieces: Pieces, rng: np.random.Generator,
-    tally: _Tally,
+    tally: _Tally, spare: float,
 ) -> Floats:  # fmt: skip
-    """Poses of a batch of strokes; those that would tip the piece off are drawn again, and counted."""
+    """Poses of a batch of strokes; those that come within `spare` [m] of tipping are drawn again, and counted."""
     count = moments.shape[0]
     if spell.length_jitter == 0.0 and spell.centre_jitter == 0.0:
         return poses_of(motion, moments, nominal(count), seconds)
@@ -278,7 +283,7 @@ def _draw(
     for _ in range(MOST_REDRAWS):
         draws = drawn(deviates, spell.length_jitter, spell.centre_jitter)
         poses = poses_of(motion, moments, draws, seconds)
-        bad = tips(poses, pieces.mirror_radius, pieces.lap_radius).any(axis=1)
+        bad = tips(poses, pieces.mirror_radius - spare, pieces.lap_radius - spare).any(axis=1)
         if not bad.any():
             return poses
         tally.redraws += int(bad.sum())

@@ -1,0 +1,141 @@
+"""What other hands would have made of a session: the planar engine walked with their jitter.
+
+Strokes are drawn in pairs, every deviation once as it falls and once the other way. Half the difference of a pair is
+what chance did to the round part of the glass, and grows with the spread; their mean is what the spread does whatever
+the strokes, and grows with its square. So a few pairs are enough, where plain draws would drown the second in the first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Programme
+from wearsim.errors import ContactError, CouldNotError, TipsOffError
+from wearsim.learn.chain import Link
+from wearsim.wear.constants import Constants
+from wearsim.wear.grid import Array
+from wearsim.wear.planar import PlanarAccuracy
+from wearsim.wear.planar_bench import run_planar
+from wearsim.wear.planar_grid import RoundStart
+from wearsim.wear.state import State
+
+WALKED = (0.0, 1.0, 2.0, 4.0, 8.0)
+"""Factors on the bench's spread that are walked; between them is interpolated."""
+PAIRS = 2
+"""Of programmes walked with each."""
+MOST_STROKES = 10_000
+"""A session of more is left out: it would take a minute and more."""
+DOUBT = 0.1
+"""Doubt of the effect as a share of it [1]: cells of 48 and 64 across stand up to that far apart (docs/learning.md)."""
+EFFECT = PlanarAccuracy(cells=48, poses=8, share_of_rate=0.05, tipping_cells=0.5)
+"""Of the planar engine here: only differences between its own runs are used."""
+
+
+@dataclass(frozen=True, eq=False)
+class Effect:
+    """What the hands' spread does to the glass after one session; (n,) are the mirror's radii.
+
+    Parameters
+    ----------
+    factors : (k,) ndarray
+        On the bench's spread, from 0 up [1].
+    mean : (k, n) ndarray
+        Mean over circles of the glass's height after it, whatever the strokes [m].
+    error : (k, n) ndarray
+        Standard error of that, as one shape [m].
+    chance : (q, n) ndarray
+        Shapes that chance made, with the spread of the bench [m]; their mean square is its covariance.
+    """
+
+    factors: Array
+    mean: Array
+    error: Array
+    chance: Array
+
+    @property
+    def largest(self) -> float:
+        """Factor up to which it is known [1]."""
+        return float(self.factors[-1])
+
+    def change(self, factor: float, at: float) -> Array:
+        """Height after with this factor, less the same with the factor ``at``, shape (n,) [m]."""
+        rows = PchipInterpolator(self.factors, self.mean)((factor, at))
+        return np.asarray(rows[0] - rows[1])
+
+    def covariance(self, factor: float, at: float) -> Array:
+        """Of the height after: chance with this factor, and what is not known of the change, shape (n, n) [m^2]."""
+        error = PchipInterpolator(self.factors, self.error)(factor)
+        doubt = DOUBT * self.change(factor, at)
+        chance = factor * self.chance / np.sqrt(len(self.chance))
+        return np.asarray(chance.T @ chance + np.outer(error, error) + np.outer(doubt, doubt))
+
+
+def strokes_of(programme: Programme) -> float:
+    """Strokes in a programme [1]."""
+    return float(sum(s.minutes * (s.rate or 0.0) for s in programme.spells if not s.is_press))
+
+
+def effect_of(
+    link: Link, begun: State, constants: Constants, at: float = 1.0, seed: int = 0
+) -> Effect | None:
+    """What the hands' spread did in one session.
+
+    Parameters
+    ----------
+    link : Link
+    begun : State
+        Glass and laps as it began.
+    constants : Constants
+    at : float
+        Factor on the bench's spread that the link's bench has in it already [1].
+    seed : int
+
+    Returns
+    -------
+    Effect or None
+        None where even twice the spread would have tipped the top piece off. Laps are taken without their channels, which
+        the mean over circles does not see.
+    """
+    bench, still = _whole(link.bench), begun.radius.size
+    factors, mean, error, chance = [], [], [], []
+    for place, factor in enumerate(WALKED):
+        pairs = 1 if factor == 0.0 else PAIRS
+        try:
+            ends = np.array([
+                [_walked(bench, link.programme, begun, constants, sign * factor / at, [seed, link.number, place, pair])
+                 for sign in ((1.0,) if factor == 0.0 else (1.0, -1.0))]
+                for pair in range(pairs)
+            ])  # fmt: skip
+        except (TipsOffError, ContactError, CouldNotError):
+            break
+        even = ends.mean(axis=1)
+        factors.append(factor)
+        mean.append(even.mean(axis=0))
+        error.append(np.zeros(still) if factor == 0.0 else 0.5 * (even[0] - even[1]))
+        if factor > 0.0:
+            chance += [0.5 * (pair[0] - pair[1]) / factor for pair in ends]
+    if len(factors) < 3 or factors[-1] < at:
+        return None
+    return Effect(np.array(factors), np.array(mean), np.array(error), np.array(chance))
+
+
+def _whole(bench: Bench) -> Bench:
+    laps = tuple(lap.model_copy(update={"facet_shape": "none"}) for lap in bench.laps)
+    return bench.model_copy(update={"laps": laps})
+
+
+def _walked(
+    bench: Bench, programme: Programme, begun: State, constants: Constants, factor: float, entropy: list[int]
+) -> Array:
+    """The glass after, mean over circles, at the radii of ``begun`` [m]."""
+    other = bench.model_copy(update={"hands": bench.hands.with_spread(factor)})
+    seed = int(np.random.SeedSequence(entropy).generate_state(1)[0])
+    done = run_planar(
+        other, programme, RoundStart(begun.radius, begun.height), radius=begun.radius, seed=seed,
+        accuracy=EFFECT, constants=constants, laps=begun,
+    )  # fmt: skip
+    return begun.height - done.removal_profile
