@@ -2,6 +2,7 @@
 
     python tests/benchmarks/jitter_coverage.py --count 20 --out jitter.jsonl
     python tests/benchmarks/jitter_coverage.py --table jitter.jsonl
+    python tests/benchmarks/jitter_coverage.py --count 6 --factor 4 --out wide.jsonl
 
 Folders as in learn_coverage.py (planar truth, constants and spread from session to session from their priors, ordinary
 readings), but the hands' spread is the bench's times a factor drawn from the prior. A run goes on where its file ends.
@@ -40,9 +41,10 @@ def drawn_factor(seed: int) -> float:
             return factor
 
 
-def one_case(seed: int, sessions: int, draws: int) -> dict[str, Any]:
+def one_case(seed: int, sessions: int, draws: int, given: float | None) -> dict[str, Any]:
     """What is found in one folder."""
-    drawn, factor, began = draw_mirror(seed), drawn_factor(seed), time.monotonic()
+    drawn, began = draw_mirror(seed), time.monotonic()
+    factor = drawn_factor(seed) if given is None else given
     hands = drawn.bench.hands.with_spread(factor)
     # the folder's text keeps the bench's own spread; only the mirror is worked with the other
     worked = replace(drawn, bench=drawn.bench.model_copy(update={"hands": hands}))
@@ -86,6 +88,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=20)
     parser.add_argument("--sessions", type=int, default=2)
     parser.add_argument("--draws", type=int, default=64)
+    parser.add_argument("--factor", type=float, help="the same for all, not drawn")
     parser.add_argument("--out", type=Path, default=Path("jitter.jsonl"))
     parser.add_argument("--table", type=Path)
     given = parser.parse_args()
@@ -98,7 +101,7 @@ def main() -> None:
         if seed in done:
             continue
         try:
-            row = one_case(seed, given.sessions, given.draws)
+            row = one_case(seed, given.sessions, given.draws, given.factor)
         except WearsimError as error:
             print(f"{seed}: {error}", flush=True)
             continue

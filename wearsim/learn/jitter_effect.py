@@ -16,6 +16,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.errors import ContactError, CouldNotError, TipsOffError
 from wearsim.learn.chain import Link
+from wearsim.learn.discrepancy import Discrepancy
 from wearsim.wear.constants import Constants
 from wearsim.wear.grid import Array
 from wearsim.wear.planar import PlanarAccuracy
@@ -23,14 +24,15 @@ from wearsim.wear.planar_bench import run_planar
 from wearsim.wear.planar_grid import RoundStart
 from wearsim.wear.state import State
 
-WALKED = (0.0, 1.0, 2.0, 4.0, 8.0)
-"""Factors on the bench's spread that are walked; between them is interpolated."""
+WALKED = (0.0, 1.0, 2.0, 3.0, 5.0, 8.0)
+"""Factors on the bench's spread that are walked; between them is interpolated, by the square."""
 PAIRS = 2
 """Of programmes walked with each."""
 MOST_STROKES = 10_000
 """A session of more is left out: it would take a minute and more."""
-DOUBT = 0.1
-"""Doubt of the effect as a share of it [1]: cells of 48 and 64 across stand up to that far apart (docs/learning.md)."""
+DOUBT = Discrepancy(shape=0.1, even=0.0, rim=0.0, floor=0.0)
+"""Doubt of the effect: along its own shape and in any other, a tenth of it. A judgement: walked with cells of 48 and of
+64 across it stands up to that far apart (docs/learning.md)."""
 EFFECT = PlanarAccuracy(cells=48, poses=8, share_of_rate=0.05, tipping_cells=0.5)
 """Of the planar engine here: only differences between its own runs are used."""
 
@@ -41,6 +43,8 @@ class Effect:
 
     Parameters
     ----------
+    radius : (n,) ndarray
+        [m]
     factors : (k,) ndarray
         On the bench's spread, from 0 up [1].
     mean : (k, n) ndarray
@@ -51,6 +55,7 @@ class Effect:
         Shapes that chance made, with the spread of the bench [m]; their mean square is its covariance.
     """
 
+    radius: Array
     factors: Array
     mean: Array
     error: Array
@@ -63,15 +68,16 @@ class Effect:
 
     def change(self, factor: float, at: float) -> Array:
         """Height after with this factor, less the same with the factor ``at``, shape (n,) [m]."""
-        rows = PchipInterpolator(self.factors, self.mean)((factor, at))
+        rows = PchipInterpolator(self.factors**2, self.mean)((factor**2, at**2))
         return np.asarray(rows[0] - rows[1])
 
     def covariance(self, factor: float, at: float) -> Array:
         """Of the height after: chance with this factor, and what is not known of the change, shape (n, n) [m^2]."""
         error = PchipInterpolator(self.factors, self.error)(factor)
-        doubt = DOUBT * self.change(factor, at)
+        change = self.change(factor, at)
+        doubt = DOUBT.covariance(change, self.radius) + DOUBT.shape**2 * np.outer(change, change)
         chance = factor * self.chance / np.sqrt(len(self.chance))
-        return np.asarray(chance.T @ chance + np.outer(error, error) + np.outer(doubt, doubt))
+        return np.asarray(chance.T @ chance + np.outer(error, error) + doubt)
 
 
 def strokes_of(programme: Programme) -> float:
@@ -120,7 +126,7 @@ def effect_of(
             chance += [0.5 * (pair[0] - pair[1]) / factor for pair in ends]
     if len(factors) < 3 or factors[-1] < at:
         return None
-    return Effect(np.array(factors), np.array(mean), np.array(error), np.array(chance))
+    return Effect(begun.radius, *(np.array(part) for part in (factors, mean, error, chance)))
 
 
 def _whole(bench: Bench) -> Bench:
