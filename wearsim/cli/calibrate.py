@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
 from wearsim.cli.inputs import FolderPath
 from wearsim.cli.manners import Manners
@@ -17,7 +18,7 @@ Draws = Annotated[
 ]
 
 
-def command(folder: FolderPath, manners: Manners, draws: Draws = 128) -> None:
+def command(folder: FolderPath, manners: Manners, draws: Draws = 128, dry_run: dry.DryRun = False) -> None:
     """What do the sessions of a mirror say of hands and pitch?
 
     Preston coefficient, stiffness, relaxation time and edge gain from all sessions together, with what is still
@@ -26,12 +27,18 @@ def command(folder: FolderPath, manners: Manners, draws: Draws = 128) -> None:
     manners.reserve({}, inputs=[folder])
     from wearsim.learn.calibrate import calibrate
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.remember import Known, keep
+    from wearsim.learn.remember import FILE, Known, keep
     from wearsim.show.calibration_plot import calibration_figure
     from wearsim.show.calibration_table import calibration_text
 
     there = open_folder(folder)
     inputs.tell_compiling(manners.voice)
+    if dry_run:
+        from wearsim.learn.ahead import calibrate_ahead
+
+        dry.tell(manners, calibrate_ahead(there, draws=draws), [folder / FILE])
+        manners.voice.next("calibrate", folder)
+        return
     with manners.voice.working("working through the sessions"):
         found = calibrate(there, seed=manners.seed, draws=draws)
     keep(there, len(there.sessions), Known.of(found), manners.seed, draws)

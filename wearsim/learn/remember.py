@@ -77,6 +77,27 @@ def known_after(
     return found
 
 
+def recalled(
+    folder: MirrorFolder, count: int | None = None, *, seed: int = 0, draws: int = DRAWS
+) -> Known | None:
+    """What is remembered of the first ``count`` sessions; nothing is worked out for it.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+    count : int, optional
+        All sessions by default.
+    seed, draws : int
+        As for :func:`wearsim.learn.calibrate.calibrate`.
+
+    Returns
+    -------
+    Known or None
+        None where it would have to be worked out.
+    """
+    return _read(folder, len(folder.sessions) if count is None else count, seed, draws)
+
+
 def standing_of(
     folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
 ) -> Standing:
