@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
 from wearsim.cli.inputs import FolderPath
 from wearsim.cli.manners import Manners
@@ -26,7 +27,10 @@ Hands = Annotated[
 ]
 
 
-def command(folder: FolderPath, manners: Manners, draws: Draws = 128, jitter: Hands = False) -> None:
+def command(
+    folder: FolderPath, manners: Manners, draws: Draws = 128, jitter: Hands = False,
+    dry_run: dry.DryRun = False,
+) -> None:  # fmt: skip
     """What do the sessions of a mirror say of hands and pitch?
 
     Preston coefficient, stiffness, relaxation time and edge gain from all sessions together, with what is still
@@ -36,13 +40,20 @@ def command(folder: FolderPath, manners: Manners, draws: Draws = 128, jitter: Ha
     manners.reserve({}, inputs=[folder])
     from wearsim.learn.calibrate import calibrate, calibrate_with_jitter
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.remember import Known, keep, remembered_jitter
+    from wearsim.learn.remember import FILE, Known, keep, remembered_jitter
     from wearsim.show.calibration_plot import calibration_figure
     from wearsim.show.calibration_table import calibration_text
 
     there = open_folder(folder)
     known = 1.0 if jitter else remembered_jitter(there)
     inputs.tell_compiling(manners.voice)
+    if dry_run:
+        from wearsim.learn.ahead import calibrate_ahead, with_hands
+
+        ahead = calibrate_ahead(there, draws=draws)
+        dry.tell(manners, with_hands(there, ahead) if jitter else ahead, [folder / FILE])
+        manners.voice.next("calibrate", folder)
+        return
     with manners.voice.working("working through the sessions"):
         if jitter:
             found = calibrate_with_jitter(there, seed=manners.seed, draws=draws)

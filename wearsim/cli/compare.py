@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
+from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath, ProgrammePath
 from wearsim.cli.manners import Manners
@@ -23,6 +24,7 @@ Output = Annotated[
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
     draws: EngineDraws = None, cells: Cells = None, output: Output = None,
+    dry_run: dry.DryRun = False,
 ) -> None:  # fmt: skip
     """Tool on top or mirror on top, all else equal?
 
@@ -31,6 +33,9 @@ def command(
     """
     manners.reserve({output: (".json",)}, inputs=[bench, programme])
     voice = manners.voice
+    if dry_run:
+        _tell_ahead(manners, bench, programme, settings_of(engine, draws, cells, manners.seed), output)
+        return
     pieces = inputs.read_bench(bench)
     work = inputs.read_programme(programme)
     from wearsim.decide.compare import compare
@@ -50,3 +55,16 @@ def command(
     )
     inputs.tell_cautions(voice)
     voice.next("propose", bench, "--minutes", 60)
+
+
+def _tell_ahead(
+    manners: Manners, bench: Path, programme: Path, settings: dict[str, Any], output: Path | None
+) -> None:
+    from wearsim.decide.ahead import compare_ahead
+    from wearsim.learn.ahead import after_that
+
+    inputs.tell_compiling(manners.voice)
+    pieces, _, first = inputs.read_ahead(bench)
+    work = inputs.read_programme(programme)
+    dry.tell(manners, after_that(first, compare_ahead(pieces, work, **settings)), [output])
+    manners.voice.next("compare", bench, "--programme", programme)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
 from wearsim.cli.inputs import FolderPath
 from wearsim.cli.manners import Manners
@@ -10,7 +11,7 @@ NAME = "history"
 EXAMPLE = "wearsim history my-mirror --plot history.png"
 
 
-def command(folder: FolderPath, manners: Manners) -> None:
+def command(folder: FolderPath, manners: Manners, dry_run: dry.DryRun = False) -> None:
     """The figure through the sessions, the hours worked, and predicted against measured.
 
     Each session is predicted with what was known before it.
@@ -18,6 +19,7 @@ def command(folder: FolderPath, manners: Manners) -> None:
     manners.reserve({}, inputs=[folder])
     from wearsim.learn.folder import open_folder
     from wearsim.learn.history import history
+    from wearsim.learn.remember import FILE
     from wearsim.show.history_plot import history_figure
     from wearsim.show.history_table import history_text
     from wearsim.show.lengths import length_unit
@@ -25,6 +27,12 @@ def command(folder: FolderPath, manners: Manners) -> None:
     there = open_folder(folder)
     unit = length_unit(there.bench)
     inputs.tell_compiling(manners.voice)
+    if dry_run:
+        from wearsim.learn.ahead import history_ahead
+
+        dry.tell(manners, history_ahead(there), [folder / FILE])
+        manners.voice.next("history", folder)
+        return
     with manners.voice.working("working through the sessions"):
         told = history(there, seed=manners.seed)
     manners.deliver(

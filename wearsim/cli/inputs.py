@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from wearsim.bench.programme import Programme
     from wearsim.cli.voice import Voice
     from wearsim.learn.standing import Standing
+    from wearsim.wear.ahead import Ahead
 
 BenchPath = Annotated[
     Path,
@@ -55,6 +56,16 @@ def read_known(path: Path) -> tuple[Bench, dict[str, Any]]:
         standing = _standing(path)
         return standing.bench, standing.known
     return read_bench(path), {}
+
+
+def read_ahead(path: Path) -> tuple[Bench, dict[str, Any], Ahead | None]:
+    """The same for a dry run: nothing is calibrated, and what would be calibrated first is told."""
+    if path.is_dir():
+        from wearsim.learn.ahead import known_so_far
+        from wearsim.learn.folder import open_folder
+
+        return known_so_far(open_folder(path))
+    return read_bench(path), {}, None
 
 
 def _standing(path: Path) -> Standing:

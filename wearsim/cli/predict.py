@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath, ProgrammePath
 from wearsim.cli.manners import PLOTS, Manners
@@ -87,11 +88,16 @@ def settings_of(engine: Engine, draws: int | None, cells: int | None, seed: int)
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
     draws: EngineDraws = None, cells: Cells = None, output: Output = None,
-    shadows: inputs.Shadows = None,
+    shadows: inputs.Shadows = None, dry_run: dry.DryRun = False,
 ) -> None:  # fmt: skip
     """What will this programme do to the figure?"""
     manners.reserve({output: (".h5", ".hdf5"), shadows: PLOTS}, inputs=[bench, programme])
     voice = manners.voice
+    if dry_run:
+        _tell_ahead(
+            manners, bench, programme, settings_of(engine, draws, cells, manners.seed), (output, shadows)
+        )
+        return
     pieces, known = inputs.read_known(bench)
     work = inputs.read_programme(programme, pieces)
     from wearsim.show.outcome_table import outcome_text
@@ -123,6 +129,19 @@ def command(
     )
     inputs.tell_cautions(voice)
     voice.next("compare", bench, "--programme", programme)
+
+
+def _tell_ahead(
+    manners: Manners, bench: Path, programme: Path, settings: dict[str, Any], files: tuple[Path | None, ...]
+) -> None:
+    from wearsim.learn.ahead import after_that
+    from wearsim.wear.ahead import predict_ahead
+
+    inputs.tell_compiling(manners.voice)
+    pieces, known, first = inputs.read_ahead(bench)
+    work = inputs.read_programme(programme, pieces)
+    dry.tell(manners, after_that(first, predict_ahead(pieces, work, **settings, **known)), files)
+    manners.voice.next("predict", bench, "--programme", programme)
 
 
 SHADOWS_AT = (0.35, 0.7, 0.95)

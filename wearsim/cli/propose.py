@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath
 from wearsim.cli.manners import Manners
@@ -61,6 +62,7 @@ def command(
     bench: BenchPath, manners: Manners, minutes: Minutes = 60.0, spells: Spells = 3, shortest: Shortest = 2.0,
     edge_limit: EdgeLimit = 0.125, on_top: OnTopChoice = OnTop.either, rate: Rate = 50.0, sessions: Sessions = 1,
     time_limit: TimeLimit = None, draws: Draws = 32, output: Output = None, card: Card = None,
+    dry_run: dry.DryRun = False,
 ) -> None:  # fmt: skip
     """What stroke flattens this?
 
@@ -72,6 +74,9 @@ def command(
     limits = _limits(minutes, spells, shortest, edge_limit, on_top, rate)
     if time_limit is not None and not time_limit > 0.0:
         raise InputError("out of range", key="time-limit", value=time_limit, expected="more than 0 seconds")
+    if dry_run:
+        _tell_ahead(manners, bench, limits, sessions, time_limit, draws, (output, card))
+        return
     pieces, known = inputs.read_known(bench)
     from wearsim.decide.propose import propose
     from wearsim.show.expected_table import expected_text
@@ -107,6 +112,20 @@ def _limits(
 
     pieces = ("tool", "mirror") if on_top is OnTop.either else (on_top.value,)
     return Limits(minutes, spells, shortest, edge_limit, pieces, rate)
+
+
+def _tell_ahead(
+    manners: Manners, bench: Path, limits: Limits, sessions: int, time_limit: float | None, draws: int,
+    files: tuple[Path | None, ...],
+) -> None:  # fmt: skip
+    from wearsim.decide.ahead import propose_ahead
+    from wearsim.learn.ahead import after_that
+
+    inputs.tell_compiling(manners.voice)
+    pieces, known, first = inputs.read_ahead(bench)
+    ahead = propose_ahead(pieces, limits, sessions=sessions, time_limit=time_limit, draws=draws, **known)
+    dry.tell(manners, after_that(first, ahead), files)
+    manners.voice.next("propose", bench, "-o", "programme.toml")
 
 
 def _readings(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
 from wearsim.cli.inputs import FolderPath
 from wearsim.cli.manners import Manners
@@ -48,6 +49,7 @@ Own = Annotated[
 def command(
     folder: FolderPath, manners: Manners, fault: Fault = None, diameter: Diameter = None,
     focal_ratio: Ratio = None, sessions: Sessions = 6, minutes: Minutes = 60.0, programme: Own = None,
+    dry_run: dry.DryRun = False,
 ) -> None:  # fmt: skip
     """Practise: read, propose, work, record and calibrate on a simulated mirror.
 
@@ -56,6 +58,16 @@ def command(
     """
     manners.reserve({}, inputs=[folder, *([programme] if programme else [])])
     inputs.tell_compiling(manners.voice)
+    if dry_run:
+        _tell_ahead(
+            folder,
+            manners,
+            _asked(folder, manners.seed, fault, diameter, focal_ratio),
+            sessions,
+            minutes,
+            programme,
+        )
+        return
     there = _folder(folder, manners, fault, diameter, focal_ratio)
     rounds = _own(there, programme) if programme else _rounds(folder, manners, sessions, minutes)
     from wearsim.learn.folder import open_folder
@@ -82,15 +94,48 @@ def _folder(
     from wearsim.learn.folder import open_folder
     from wearsim.learn.rehearse import start_practice
 
-    if path.exists():
-        if fault is not None or diameter is not None or focal_ratio is not None:
-            raise InputError(
-                "exists already", file=path, expected="the name of a new folder for a new mirror"
-            )
+    asked = _asked(path, manners.seed, fault, diameter, focal_ratio)
+    if asked is None:
         return open_folder(path)
-    made = start_practice(path, _practice(manners.seed, fault, diameter, focal_ratio))
+    made = start_practice(path, asked)
     manners.voice.say(f"A practice mirror, simulated, in {path}.")
     return made
+
+
+def _asked(
+    path: Path, seed: int, fault: FaultChoice | None, diameter: str | None, focal_ratio: float | None
+) -> Practice | None:
+    """What a new practice mirror is to be; None where the folder is there already."""
+    if not path.exists():
+        if not path.parent.is_dir():
+            raise InputError("its folder is missing", file=path)
+        return _practice(seed, fault, diameter, focal_ratio)
+    if fault is not None or diameter is not None or focal_ratio is not None:
+        raise InputError("exists already", file=path, expected="the name of a new folder for a new mirror")
+    return None
+
+
+def _tell_ahead(
+    path: Path, manners: Manners, asked: Practice | None, sessions: int, minutes: float, own: Path | None
+) -> None:
+    from wearsim.decide.limits import Limits
+    from wearsim.learn.ahead import after_that, practice_so_far, rehearse_ahead
+    from wearsim.learn.rehearse import OTHER_SPREAD
+
+    there = practice_so_far(path, asked)
+    programme = inputs.read_programme(own, there.bench) if own else None
+    limits = Limits(minutes=minutes, removal_spread=OTHER_SPREAD)
+    ahead = rehearse_ahead(
+        there.bench,
+        there.worked,
+        there.accuracy,
+        limits,
+        sessions=sessions,
+        programme=programme,
+        **there.known,
+    )
+    dry.tell(manners, after_that(there.first, ahead), [path])
+    manners.voice.next("rehearse", path, *(("--seed", manners.seed) if asked else ()))
 
 
 def _practice(

@@ -28,6 +28,8 @@ WALKED = (0.0, 1.0, 2.0, 3.0, 5.0, 8.0)
 """Factors on the bench's spread that are walked; between them is interpolated, by the square."""
 PAIRS = 2
 """Of programmes walked with each."""
+WALKS = 1 + 2 * PAIRS * (len(WALKED) - 1)
+"""Walks through a session in all."""
 MOST_STROKES = 10_000
 """A session of more is left out: it would take a minute and more."""
 DOUBT = Discrepancy(shape=0.1, even=0.0, rim=0.0, floor=0.0)

@@ -119,6 +119,28 @@ def _checked(folder: MirrorFolder, number: int, hands: Any) -> tuple[float, Any]
     return float(factor), hands.get("made_from")
 
 
+def recalled(
+    folder: MirrorFolder, count: int | None = None, *, seed: int = 0, draws: int = DRAWS
+) -> Known | None:
+    """What is remembered of the first ``count`` sessions; nothing is worked out for it.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+    count : int, optional
+        All sessions by default.
+    seed, draws : int
+        As for :func:`wearsim.learn.calibrate.calibrate`.
+
+    Returns
+    -------
+    Known or None
+        None where it would have to be worked out.
+    """
+    count = len(folder.sessions) if count is None else count
+    return _read(folder, count, seed, draws, remembered_jitter(folder, count))
+
+
 def standing_of(
     folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
 ) -> Standing:

@@ -1,0 +1,39 @@
+"""``--dry-run``: everything is checked, nothing is written, and the work ahead is told."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from wearsim.cli.manners import Manners
+
+if TYPE_CHECKING:
+    from wearsim.wear.ahead import Ahead
+
+DryRun = Annotated[
+    bool, typer.Option("--dry-run", help="Check all input, say how long it would take; write nothing.")
+]
+
+
+def tell(manners: Manners, ahead: Ahead, files: Iterable[Path | None]) -> None:
+    """Print what a dry run has to say.
+
+    Parameters
+    ----------
+    manners : Manners
+    ahead : Ahead
+        What the command would do.
+    files : iterable of Path or None
+        What it would write besides the plot; None for what was not asked for.
+    """
+    from wearsim.show.ahead_table import ahead_text
+
+    named = [str(path) for path in (*files, manners.plot) if path is not None]
+    if manners.json:
+        print(json.dumps({"dry_run": True, **ahead.to_json(), "would_write": named}, allow_nan=False))
+    else:
+        print(ahead_text(ahead, named))
