@@ -34,6 +34,7 @@ _PUBLIC: dict[str, str] = {
     "Standing": "wearsim.learn.standing",
     "WearsimError": "wearsim.errors",
     "calibrate": "wearsim.learn.calibrate",
+    "calibrate_with_jitter": "wearsim.learn.calibrate",
     "compare": "wearsim.decide.compare",
     "design_mask": "wearsim.knifeedge.mask",
     "dump_bench": "wearsim.bench.files",

@@ -28,6 +28,7 @@ from wearsim.learn.practice_bench import Drawn, draw_mirror
 from wearsim.learn.record import record
 from wearsim.learn.remember import FILE, Known, keep, known_after, remembered_jitter, standing_of
 from wearsim.learn.session import SessionNote
+from wearsim.show.calibration_table import calibration_text
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import AS_STATED, Belief
 from wearsim.wear.planar import PlanarAccuracy
@@ -188,6 +189,34 @@ def test_asking_moves_no_constant_where_it_does_not_tell(folder: MirrorFolder) -
     assert plain.to_json(folder.bench)["jitter"] == {"used": 1.0, "asked": False}
     told = found.to_json(folder.bench)["jitter"]
     assert told["asked"] and told["told"] == found.jitter.told and told["sessions"] == [1]
+    words = " ".join(calibration_text(folder.bench, found).split())
+    assert "times what the bench states (90 %)" in words and "It stays as the bench states it." in words
+    assert "--jitter asks the sessions" in calibration_text(folder.bench, plain).replace("\n", " ")
+
+
+@pytest.mark.parametrize(
+    ("share", "better", "said"),
+    [
+        (
+            0.2,
+            None,
+            "told by the sessions. From now on it is taken as length 0.18, centre 6 mm (3 times the bench's).",
+        ),
+        (0.7, None, "partly told. It stays as the bench states it."),
+        (
+            0.9,
+            10.0,
+            "believed before. It stays as the bench states it. Readings 10 times as good would begin to tell",
+        ),
+        (0.9, None, "Not even readings a hundred times as good would tell"),
+    ],
+)
+def test_what_is_said_of_it(folder: MirrorFolder, share: float, better: float | None, said: str) -> None:
+    factors, weights = np.array([2.0, 3.0, 4.5]), np.array([0.1, 0.8, 0.1])
+    jitter = Jitter(factors, weights, share, 3.0, better, (1,), {2: "its record does not fit"})
+    found = replace(_calibrated(folder.path, 0.06), jitter=jitter)
+    words = " ".join(calibration_text(folder.bench, found).split())
+    assert said in words and "Not asked: session 2, its record does not fit." in words
 
 
 def known(folder: MirrorFolder, jitter: float) -> Known:
