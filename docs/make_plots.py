@@ -128,8 +128,10 @@ def offset_weights_plot() -> Any:
         for name, row, dash in zip(strokes, rows, DASHES, strict=False):
             share = row.reshape(basis.offset.size, -1).sum(axis=1) / row.sum()
             left.plot(basis.offset / d, share / step, dash, color=BLUE, label=name)
-        left.set(xlabel="offset of the centres, in D", ylabel="share of the path per D of offset")
-        left.legend(fontsize=8)
+        left.set(
+            xlabel="offset of the centres, in D", ylabel="share of the path per D of offset", ylim=(-1, 38)
+        )
+        left.legend(fontsize=8, loc="upper right")
         for i, dash in zip((0, 12, 24, 36), DASHES, strict=True):
             mean = basis.pressure[i].mean(axis=0) / 1e3
             right.plot(basis.radius * 1e3, mean, dash, color=RED, label=f"offset {basis.offset[i] / d:.2f} D")
@@ -149,7 +151,7 @@ def knife() -> Any:
             allowed = tolerable_aberration(r, 0.3, 3.0, 550e-9, source) * 1e3
             axes.fill_between(r * 1e3, at - allowed, at + allowed, **BAND)
             axes.plot(r * 1e3, at, dash, color=BLUE, label=f"{source} source")
-        axes.set(xlabel="zone [mm]", ylabel="knife, from the vertex's centre of curvature [mm]", ylim=(-1, 9))
+        axes.set(xlabel="zone [mm]", ylabel="knife, from the centre of curvature [mm]", ylim=(-1, 9))
         axes.legend(title="shaded: within the Airy disc")
     return figure
 

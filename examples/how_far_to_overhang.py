@@ -38,7 +38,8 @@ def answer() -> tuple[str, Figure]:
         axes.plot(side, roll[:, 0] * 1e9, label="constants as stated", **AFTER)
         axes.axhline(-LIMIT * 1e9, color=RED, linestyle=":", label="an eighth of a wave turned down")
         axes.set(xlabel="overhang, in diameters of the mirror", ylabel="edge roll after 8 min [nm]")
-        axes.legend()
+        axes.set_ylim(-1.2 * LIMIT * 1e9, 1.1 * LIMIT * 1e9)
+        axes.legend(loc="upper right")
     return f"Largest overhang tried whose 5th percentile keeps the rim: {safe:.2f} of the diameter", figure
 
 

@@ -43,7 +43,7 @@ def answer() -> tuple[str, Figure]:
                 color=BLUE,
                 label=f"{length:.2f} D long, {sweep:.2f} D to each side",
             )
-        axes.axhline(-1.0, color=INK, linewidth=0.8)
+        axes.axhline(-1.0, color=INK, linewidth=0.8, label="paraboloid")
         axes.set(xlabel="minutes of work", ylabel="best-fit conic constant")
         axes.legend()
     return "\n".join(lines), figure

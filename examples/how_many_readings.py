@@ -10,6 +10,7 @@ import sys
 
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.ticker import NullFormatter
 
 import wearsim as ws
 from wearsim.bench.profile import read_profile
@@ -21,6 +22,7 @@ from wearsim.show.style import house, sheet
 
 SETTING = 0.1e-3  # of one setting at 0.35 of the radius [m]
 REPEATS = (1, 2, 4, 8, 16)
+NANOMETRES = (1, 2, 5, 10, 20)
 
 
 def answer() -> tuple[str, Figure]:
@@ -51,6 +53,8 @@ def answer() -> tuple[str, Figure]:
             )
         axes.set(xlabel="readings of every window", ylabel="uncertainty of the surface, RMS [nm]")
         axes.set_xticks(REPEATS, [str(n) for n in REPEATS])
+        axes.set_yticks(NANOMETRES, [str(n) for n in NANOMETRES])
+        axes.yaxis.set_minor_formatter(NullFormatter())
         axes.legend()
     return "\n".join(lines), figure
 

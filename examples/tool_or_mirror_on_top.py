@@ -23,8 +23,8 @@ def answer() -> tuple[str, Figure]:
     with house():
         figure = sheet(7.5, 4.2)
         axes = figure.subplots()
-        for length, dash in ((1 / 3, "-"), (0.5, "--")):
-            for on_top, colour in (("tool", BLUE), ("mirror", RED)):
+        for length, dashes in ((1 / 3, ("-", "--")), (0.5, ("-.", ":"))):
+            for on_top, colour, dash in zip(("tool", "mirror"), (BLUE, RED), dashes, strict=True):
                 spell = ws.Spell(on_top=on_top, stroke="straight", length=length, minutes=MINUTES)
                 outcome = ws.predict(bench, ws.Programme(spells=(spell,)), draws=0)
                 gone = outcome.removal * 1e9

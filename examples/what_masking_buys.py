@@ -28,7 +28,7 @@ def answer() -> tuple[str, Figure]:
         axes = figure.subplots()
         axes.plot(2e3 * found.mask_radius, found.strehl, "--", color=RED, label="Strehl ratio")
         axes.plot(2e3 * found.mask_radius, found.worth, "-", color=BLUE, label="Strehl ratio x light left")
-        axes.axvline(2e3 * found.best_radius, color=BLUE, linewidth=0.8)
+        axes.axvline(2e3 * found.best_radius, color=BLUE, linewidth=0.8, label="best mask")
         axes.set(xlabel="clear diameter that the mask leaves [mm]", ylim=(0, 1))
         axes.legend()
     best = int(found.worth.argmax())

@@ -39,7 +39,7 @@ def answer() -> tuple[str, Figure]:
     with house():
         figure = sheet(7.0, 4.0)
         axes = figure.subplots()
-        for (name, spell), colour in zip(programmes.items(), (RED, BLUE), strict=True):
+        for (name, spell), colour, dash in zip(programmes.items(), (RED, BLUE), ("-.", "-"), strict=True):
             after = []
             for glass, known in zip(glasses, constants, strict=True):
                 state = start_state(bench, start.radius, glass, DEFAULT)
@@ -49,7 +49,7 @@ def answer() -> tuple[str, Figure]:
             lines.append(
                 f"{name}: median {np.median(after) * 1e9:.0f} nm RMS, worse than before in {share:.0%}"
             )
-            axes.plot(np.sort(after) * 1e9, (np.arange(DRAWS) + 0.5) / DRAWS, color=colour, label=name)
+            axes.plot(np.sort(after) * 1e9, (np.arange(DRAWS) + 0.5) / DRAWS, dash, color=colour, label=name)
         axes.axvline(before * 1e9, **{**BEFORE, "label": "before"})
         axes.set(
             xlabel="RMS of the surface afterwards [nm]", ylabel="share of the draws below", xlim=(0, None)

@@ -54,6 +54,12 @@ def test_no_command_at_all_shows_the_help(call: Call) -> None:
     assert all(f"  {name} " in called.out for name in COMMANDS)
 
 
+def test_the_list_of_commands_says_each_in_whole(call: Call) -> None:
+    called = call("--help")
+    assert "..." not in called.out.partition("Commands:")[2]
+    assert "Begin with: wearsim new" in called.out
+
+
 @pytest.mark.parametrize("command", ["predict", "compare"])
 def test_the_example_of_the_help_runs_as_written(command: str, call: Call, demo: Path) -> None:
     arguments = shlex.split(example_of(call(command, "--help").out))[1:]

@@ -120,3 +120,20 @@ def test_mask_is_a_table_and_a_drawing(folder: Path, capsys) -> None:
     assert "windows = [[" in told and "let the glass stand" in told
     assert run(["mask", "bench.toml", "--zones", "30", "-q"]) == 2
     assert "expected at most" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("given", "same"), [("7.62 mm", "0.3 in"), ("7.62", "7.62 mm")])
+def test_a_mask_is_cut_to_inches_as_well(given: str, same: str, folder: Path, capsys) -> None:
+    found = []
+    for width in (given, same):
+        assert run(["mask", "bench.toml", "--bridge", width, "--json", "-q"]) == 0
+        found.append(json.loads(capsys.readouterr().out))
+    assert np.allclose(found[0]["outer_m"], found[1]["outer_m"], rtol=1e-9)
+    assert np.isclose(found[0]["inner_m"][1] - found[0]["outer_m"][0], 7.62e-3)
+
+
+@pytest.mark.parametrize("given", ["-1 mm", "3 kg", "wide", "2 m", "nan mm"])
+def test_what_is_no_width_of_a_window_is_refused(given: str, folder: Path, capsys) -> None:
+    assert run(["mask", "bench.toml", f"--least-width={given}", "-q"]) == 2
+    said = capsys.readouterr()
+    assert said.out == "" and "--least-width" in said.err and len(said.err.splitlines()) == 1

@@ -14,6 +14,7 @@ from wearsim.knifeedge.readings import parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.knifeedge.shadows import KnifeTester
 from wearsim.knifeedge.stopping import when_to_stop
+from wearsim.show.lengths import INCHES
 from wearsim.show.mask_drawing import FOOT, MARGIN, mask_figure, window_outline
 from wearsim.show.mask_table import mask_text, windows_toml
 from wearsim.show.masking_plot import masking_figure
@@ -101,6 +102,14 @@ def test_shadows_and_masking_are_drawn(tmp_path: Path, reduction) -> None:
     assert 0.0 < curve.min() <= curve.max() <= 1.0
     with pytest.raises(ValueError, match="one to eight"):
         shadows_figure(surfaces, [])
+
+
+def test_shadows_of_a_mirror_in_inches_speak_inches(reduction) -> None:
+    surfaces = {"before": stand(reduction.figure_error, reduction.radius)}
+    figure = shadows_figure(surfaces, [0.0254], pixels=128, unit=INCHES)
+    assert figure.axes[1].get_title() == "a: 1.000 in"
+    assert figure.axes[0].get_xlabel() == "along the diameter [in]"
+    assert max(figure.axes[0].lines[0].get_xdata()) == pytest.approx(reduction.radius[-1] / 0.0254)
 
 
 def test_bars_are_the_windows(reduction) -> None:

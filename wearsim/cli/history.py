@@ -12,9 +12,9 @@ EXAMPLE = "wearsim history my-mirror --plot history.png"
 
 
 def command(folder: FolderPath, manners: Manners, dry_run: dry.DryRun = False) -> None:
-    """The figure through the sessions, the hours worked, and predicted against measured.
+    """The figure through the sessions, predicted against measured.
 
-    Each session is predicted with what was known before it.
+    With the hours worked. Each session is predicted with what was known before it.
     """
     manners.reserve({}, inputs=[folder])
     from wearsim.learn.folder import open_folder

@@ -34,7 +34,8 @@ Waited = Annotated[
     typer.Option("--waited", metavar="TIME", help='How long the glass stood before, such as "2 h".'),
 ]
 Shadows = Annotated[
-    Path | None, typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it.")
+    Path | None,
+    typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it: .png, .svg or .pdf."),
 ]
 
 
@@ -80,6 +81,23 @@ def read_programme(path: Path, bench: Bench | None = None) -> Programme:
     from wearsim.bench.files import load_programme
 
     return load_programme(path, bench)
+
+
+def read_length(text: str, key: str, least: float = 0.0) -> float:
+    """A length that was given on the command line [m]: with its unit, or a plain number of millimetres."""
+    from wearsim.bench import units
+    from wearsim.errors import InputError
+
+    expected = 'a length such as "5 mm" or "0.2 in"'
+    try:
+        plain = text.strip().replace(".", "", 1).isdecimal()
+        metres = units.read(f"{text} mm" if plain else text, "m")
+    except units.NotAQuantity as error:
+        raise InputError(str(error), key=key, value=text, expected=expected) from error
+    if not least <= metres <= 1.0:
+        expected = f"{least * 1e3:g} mm to 1 m"
+        raise InputError("out of range", key=key, value=text, expected=expected)
+    return metres
 
 
 def read_waited(waited: str | None) -> float | None:

@@ -43,10 +43,11 @@ app = typer.Typer(
     no_args_is_help=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
+FIRST = "Begin with: wearsim new my-mirror; or with a ready bench: wearsim propose raised-zone-300"
 TOP_EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
 
 
-@app.callback(cls=Example.group(TOP_EXAMPLE), invoke_without_command=True)
+@app.callback(cls=Example.group(TOP_EXAMPLE), invoke_without_command=True, epilog=FIRST)
 def wearsim(
     context: typer.Context,
     version: Annotated[bool, typer.Option("--version", help="Say which version this is.")] = False,

@@ -18,14 +18,16 @@ ZoneCount = Annotated[int, typer.Option("--zones", "-z", min=3, max=40, help="Ho
 Output = Annotated[
     Path | None, typer.Option("-o", "--output", metavar="FILE", help="The drawing at 1:1: .pdf or .svg.")
 ]
-LeastWidth = Annotated[float, typer.Option("--least-width", min=0.5, help="Of a window, in millimetres.")]
-Bridge = Annotated[float, typer.Option("--bridge", min=0.0, help="Left between windows, in millimetres.")]
+LeastWidth = Annotated[
+    str, typer.Option("--least-width", metavar="LENGTH", help='Of a window: "5 mm" or "0.2 in".')
+]
+Bridge = Annotated[str, typer.Option("--bridge", metavar="LENGTH", help="Left between two windows.")]
 Fixed = Annotated[bool, typer.Option("--fixed-source", help="The source does not move with the knife.")]
 
 
 def command(
-    bench: BenchPath, manners: Manners, zones: ZoneCount = 5, least_width: LeastWidth = 5.0,
-    bridge: Bridge = 2.0, fixed_source: Fixed = False, output: Output = None,
+    bench: BenchPath, manners: Manners, zones: ZoneCount = 5, least_width: LeastWidth = "5 mm",
+    bridge: Bridge = "2 mm", fixed_source: Fixed = False, output: Output = None,
 ) -> None:  # fmt: skip
     """A zonal mask to print: windows of equal weight."""
     manners.reserve({output: (".pdf", ".svg")}, inputs=[bench])
@@ -42,7 +44,10 @@ def command(
         zones,
         pieces.light.wavelength,
         "fixed" if fixed_source else "moving",
-        MaskLimits(least_width=least_width * 1e-3, bridge=bridge * 1e-3),
+        MaskLimits(
+            least_width=inputs.read_length(least_width, "--least-width", least=0.5e-3),
+            bridge=inputs.read_length(bridge, "--bridge"),
+        ),
     )
 
     def write() -> None:

@@ -36,7 +36,7 @@ def command(
     glass: Glass = None, thickness: Thickness = None, lap_diameter: LapDiameter = None,
     lap_mass: LapMass = None, pitch: Pitch = None, push: Push = None, zones: ZoneCount = None,
 ) -> None:  # fmt: skip
-    """A mirror's folder to fill in: a commented bench, and a sheet for readings.
+    """A mirror's folder to fill in: bench, and a sheet for readings.
 
     At a terminal it asks for what the flags leave open; elsewhere diameter, focal ratio and the lap's mass
     must be given.

@@ -164,6 +164,7 @@ def _shadows(bench: Bench, outcome: Outcome) -> Figure:
     """What the tester shows before and after, with the knife where three zones darken before."""
     from wearsim.knifeedge.on_bench import tester_for
     from wearsim.knifeedge.shadows import knife_curve
+    from wearsim.show.lengths import length_unit
     from wearsim.show.shadows_plot import shadows_figure
     from wearsim.wear.readings_after import own_sheet
 
@@ -175,7 +176,7 @@ def _shadows(bench: Bench, outcome: Outcome) -> Figure:
         for name, error in (("before", outcome.before), ("predicted", outcome.figure_error))
     }
     zones = [share * mirror.clear_radius for share in SHADOWS_AT]
-    return shadows_figure(surfaces, knife_curve(surfaces["before"], zones).tolist())
+    return shadows_figure(surfaces, knife_curve(surfaces["before"], zones).tolist(), unit=length_unit(bench))
 
 
 def _readings(

@@ -57,9 +57,10 @@ def command(
     temperature: Temperature = None, abrasive: Abrasive = None, lap: Lap = None, waited: Waited = None,
     notes: Notes = "", day: Day = None,
 ) -> None:  # fmt: skip
-    """Add a session to a mirror's folder: what was done, and what was read after it.
+    """Add a session to a mirror's folder.
 
-    The session is there whole or not at all; sessions recorded before are never changed.
+    What was done, and what was read or measured after it. The session is there whole or not at all; sessions
+    recorded before are never changed.
     """
     manners.reserve({}, inputs=[folder, programme, *(path for path in (readings, profile) if path)])
     from wearsim.learn.folder import open_folder

@@ -37,7 +37,10 @@ Output = Annotated[
     typer.Option("-o", "--output", metavar="FILE", help="The profile with its sigma: .csv, for a bench."),
 ]
 Picture = Annotated[
-    Path | None, typer.Option("--masking", metavar="FILE", help="Draw what masking the rim would buy.")
+    Path | None,
+    typer.Option(
+        "--masking", metavar="FILE", help="Draw what masking the rim would buy: .png, .svg or .pdf."
+    ),
 ]
 
 
@@ -45,7 +48,10 @@ def command(
     readings: Source, manners: Manners, bench: OnBench = None, output: Output = None, waited: inputs.Waited = None,
     masking: Picture = None, shadows: inputs.Shadows = None,
 ) -> None:  # fmt: skip
-    """What is the surface? Knife-edge readings to figure error with its band."""
+    """What is the surface? From knife-edge readings to figure error.
+
+    With the band that the readings leave, and whether it is good enough to stop.
+    """
     manners.reserve(
         {output: (".csv",), masking: PLOTS, shadows: PLOTS},
         inputs=[readings, *([bench] if bench else [])],
@@ -96,6 +102,7 @@ def _write_profile(reduction: Reduction, path: Path, manners: Manners) -> None:
 def _shadows(bench: Bench, sheet: Readings, reduction: Reduction) -> Figure:
     """The surface at the knife positions of the first, the middle and the last zone, a perfect one beneath."""
     from wearsim.knifeedge.on_bench import tester_for
+    from wearsim.show.lengths import length_unit
     from wearsim.show.shadows_plot import shadows_figure
 
     def stand(share: float) -> KnifeTester:
@@ -104,7 +111,7 @@ def _shadows(bench: Bench, sheet: Readings, reduction: Reduction) -> Figure:
 
     zones = reduction.zones
     knives = [zones[i].reading for i in (0, len(zones) // 2, len(zones) - 1)]
-    return shadows_figure({"as read": stand(1.0), "on target": stand(0.0)}, knives)
+    return shadows_figure({"as read": stand(1.0), "on target": stand(0.0)}, knives, unit=length_unit(bench))
 
 
 def _named(bench: Bench) -> Path:

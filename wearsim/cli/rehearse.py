@@ -51,10 +51,11 @@ def command(
     focal_ratio: Ratio = None, sessions: Sessions = 6, minutes: Minutes = 60.0, programme: Own = None,
     dry_run: dry.DryRun = False,
 ) -> None:  # fmt: skip
-    """Practise: read, propose, work, record and calibrate on a simulated mirror.
+    """Practise the whole loop on a simulated mirror.
 
-    A folder that is not there yet is made, and says that its mirror is a practice mirror; one that is goes on
-    where it stands. With --sessions 0 the mirror is only made, with --programme a session of your own is worked.
+    Read, propose, work, record and calibrate, round after round. A folder that is not there yet is made, and says
+    that its mirror is a practice mirror; one that is goes on where it stands. With --sessions 0 the mirror is only
+    made, with --programme a session of your own is worked.
     """
     manners.reserve({}, inputs=[folder, *([programme] if programme else [])])
     inputs.tell_compiling(manners.voice)

@@ -44,7 +44,7 @@ def command(
     study: StudyPath, manners: Manners, output: Output = None, workers: Workers = None,
     scheduler: Scheduler = None, dry_run: DryRun = False,
 ) -> None:  # fmt: skip
-    """How does it depend on overhang, pitch, temperature, or anything else?
+    """How does it depend on overhang, pitch, temperature, anything?
 
     Interrupted, killed or out of disk: give the same command again, and it goes on with what was complete.
     """

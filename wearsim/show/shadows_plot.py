@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearsim.knifeedge.shadows import KnifeTester, diffraction_shadow, geometric_shadow, knife_curve
+from wearsim.show.lengths import MILLIMETRES, Unit
 from wearsim.show.style import BLUE, INK, house, sheet
 
 if TYPE_CHECKING:
@@ -26,7 +27,9 @@ LETTERS = "abcdefgh"
 MOST_PIXELS = 4096
 
 
-def shadows_figure(surfaces: Mapping[str, KnifeTester], knives: Sequence[float], pixels: int = 512) -> Figure:
+def shadows_figure(
+    surfaces: Mapping[str, KnifeTester], knives: Sequence[float], pixels: int = 512, unit: Unit = MILLIMETRES
+) -> Figure:
     """Plot what the tester shows of one or more surfaces at a few knife positions.
 
     Parameters
@@ -37,6 +40,8 @@ def shadows_figure(surfaces: Mapping[str, KnifeTester], knives: Sequence[float],
         Positions along the axis, from the centre of curvature of the vertex, at most eight [m].
     pixels : int
         Along a side of each picture; doubled where the fringes need it.
+    unit : Unit
+        Of the diameter and of the knife.
 
     Raises
     ------
@@ -51,14 +56,14 @@ def shadows_figure(surfaces: Mapping[str, KnifeTester], knives: Sequence[float],
         ratios = [1.6, *[1.0] * len(knives)]
         grid = figure.subplots(len(surfaces), 1 + len(knives), squeeze=False, width_ratios=ratios)
         for row, (name, tester) in zip(grid, surfaces.items(), strict=True):
-            _profile(row[0], name, tester, knives, reach)
+            _profile(row[0], name, tester, knives, reach, unit)
             for axes, knife in zip(row[1:], knives, strict=True):
                 _picture(axes, tester, knife, pixels)
         for axes, letter, knife in zip(grid[0, 1:], LETTERS, knives, strict=False):
-            axes.set_title(f"{letter}: {knife * 1e3:.2f} mm")
-        grid[-1, 0].set_xlabel("along the diameter [mm]")
+            axes.set_title(f"{letter}: {knife / unit.size:.{2 if unit.size < 0.01 else 3}f} {unit.name}")
+        grid[-1, 0].set_xlabel(f"along the diameter [{unit.name}]")
         figure.supxlabel(
-            "knife positions from the vertex's centre of curvature; knife from the left; "
+            "knife positions from the vertex's centre of curvature; knife from the left;\n"
             "upper half by geometry, lower half with diffraction",
             fontsize=9,
         )
@@ -75,19 +80,21 @@ def matched_radii(tester: KnifeTester, knife: float) -> Floats:
     return np.asarray(at[change] + part * (at[1] - at[0]), dtype=float)
 
 
-def _profile(axes: Axes, name: str, tester: KnifeTester, knives: Sequence[float], reach: float) -> None:
-    a = tester.radius_of_glass * 1e3
+def _profile(
+    axes: Axes, name: str, tester: KnifeTester, knives: Sequence[float], reach: float, unit: Unit
+) -> None:
+    a = tester.radius_of_glass / unit.size
     r = np.linspace(tester.hole_radius, tester.radius_of_glass, 400)
     error = np.interp(r, tester.radius, tester.error) * 1e9
     error = error - 0.5 * (error.max() + error.min())
     for side in (1.0, -1.0):
-        axes.plot(side * r * 1e3, error, color=BLUE, lw=1.6)
+        axes.plot(side * r / unit.size, error, color=BLUE, lw=1.6)
     lift = 0.09 * max(reach, 1.0)
     for letter, knife in zip(LETTERS, knives, strict=False):
         for radius in matched_radii(tester, knife):
             height = float(np.interp(radius, r, error))
-            axes.plot([radius * 1e3], [height], "o", ms=3.5, color=INK)
-            axes.text(radius * 1e3, height + lift, letter, ha="center", va="bottom", fontsize=8)
+            axes.plot([radius / unit.size], [height], "o", ms=3.5, color=INK)
+            axes.text(radius / unit.size, height + lift, letter, ha="center", va="bottom", fontsize=8)
     axes.set_xlim(-1.03 * a, 1.03 * a)
     axes.set_ylim(-0.62 * max(reach, 1.0), 0.8 * max(reach, 1.0))
     axes.set_title(name, fontsize=9, loc="left")
