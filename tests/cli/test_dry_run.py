@@ -43,10 +43,11 @@ def contents(folder: Path) -> dict[Path, bytes | None]:
         ("compare", *WORK, "-o", "out.json"),
         ("propose", "bench.toml", "--spells", "1", "-o", "new.toml", "--card", "card.pdf"),
         ("calibrate", "own"),
+        ("calibrate", "own", "--jitter"),
         ("history", "own", "--plot", "history.svg"),
         ("rehearse", "practice", "--sessions", "2", "--minutes", "20"),
     ],
-    ids=lambda arguments: " ".join(arguments[:2]),
+    ids=lambda arguments: " ".join(arguments[:3]),
 )
 def test_it_says_what_it_would_do_and_does_nothing(
     arguments: tuple[str, ...], call: Call, desk: Path
