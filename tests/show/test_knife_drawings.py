@@ -107,7 +107,7 @@ def test_shadows_and_masking_are_drawn(tmp_path: Path, reduction) -> None:
 def test_shadows_of_a_mirror_in_inches_speak_inches(reduction) -> None:
     surfaces = {"before": stand(reduction.figure_error, reduction.radius)}
     figure = shadows_figure(surfaces, [0.0254], pixels=128, unit=INCHES)
-    assert figure.axes[1].get_title() == "a: 1.000 in"
+    assert figure.axes[1].get_title(loc="left") == "a: 1.000 in"
     assert figure.axes[0].get_xlabel() == "along the diameter [in]"
     assert max(figure.axes[0].lines[0].get_xdata()) == pytest.approx(reduction.radius[-1] / 0.0254)
 

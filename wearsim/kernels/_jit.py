@@ -12,10 +12,16 @@ import hashlib
 import os
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, ParamSpec, TypeVar, overload
 
 import numba
+import numpy as np
+from numpy.typing import NDArray
 
+P = ParamSpec("P")
+R = TypeVar("R")
+Floats = NDArray[np.float64]
+Ints = NDArray[np.integer[Any]]
 FASTMATH = {"reassoc", "contract", "arcp", "nsz"}
 
 
@@ -42,6 +48,10 @@ def is_compiled() -> bool:
 CACHE = cache_folder()
 
 
+@overload
+def kernel(function: Callable[P, R], /, **options: Any) -> Callable[P, R]: ...
+@overload
+def kernel(**options: Any) -> Callable[[Callable[P, R]], Callable[P, R]]: ...
 def kernel(function: Callable[..., Any] | None = None, /, **options: Any) -> Any:
     """Compile a kernel: nogil, cached in a folder of this source's own, IEEE error model."""
     if function is None:
@@ -58,7 +68,7 @@ def kernel(function: Callable[..., Any] | None = None, /, **options: Any) -> Any
         config.CACHE_DIR = before
 
 
-def inlined(function: Callable[..., Any]) -> Any:
+def inlined(function: Callable[P, R]) -> Callable[P, R]:
     """Compile a kernel that other kernels call: it becomes part of each caller.
 
     A helper left out of line is compiled into its own object and into every caller's, each rounded as its surroundings

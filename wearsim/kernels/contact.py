@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from wearsim.kernels._jit import inlined, kernel
+from wearsim.kernels._jit import Floats, inlined, kernel
 
 MOST_ITERATIONS = 100
 TOLERANCE = 1.0e-11
@@ -23,7 +23,7 @@ BLIND = 1.0e-12
 
 
 @inlined
-def moments_even(x, area, height, d, bx, out):
+def moments_even(x: Floats, area: Floats, height: Floats, d: float, bx: float, out: Floats) -> None:
     """Energy, imbalance and stiffness sums for a tilt along x only (both halves together).
 
     ``out`` (6,): sum A g^2, sum A g, sum A g x, and over the active nodes sum A, sum A x, sum A x^2.
@@ -43,7 +43,8 @@ def moments_even(x, area, height, d, bx, out):
 
 
 @inlined
-def moments_full(x, y, area, height, d, bx, by, out):
+def moments_full(x: Floats, y: Floats, area: Floats, height: Floats, d: float, bx: float, by: float,
+                 out: Floats) -> None:  # fmt: skip
     """The same with a tilt across as well.
 
     ``out`` (10,): sum A g^2, A g, A g x, A g y, and over the active nodes A, A x, A y, A x^2, A x y, A y^2.
@@ -75,7 +76,7 @@ def moments_full(x, y, area, height, d, bx, by, out):
 
 
 @inlined
-def _sums(x, y, area, height, pose, across, out):
+def _sums(x: Floats, y: Floats, area: Floats, height: Floats, pose: Floats, across: bool, out: Floats) -> None:  # fmt: skip
     if across:
         moments_full(x, y, area, height, pose[0], pose[1], pose[2], out)
     else:
@@ -85,7 +86,7 @@ def _sums(x, y, area, height, pose, across, out):
 
 
 @inlined
-def _solve3(h, g, step):
+def _solve3(h: Floats, g: Floats, step: Floats) -> None:
     """Solve the symmetric 3 x 3 system h step = -g by elimination; h as (00, 01, 02, 11, 12, 22)."""
     l10, l20 = h[1] / h[0], h[2] / h[0]
     d1 = h[3] - l10 * h[1]
@@ -101,20 +102,22 @@ def _solve3(h, g, step):
 
 
 @inlined
-def _imbalance(out, stiffness, force, fx, fy, scale, gradient):
+def _imbalance(out: Floats, stiffness: float, force: float, fx: float, fy: float, scale: float,
+               gradient: Floats) -> float:  # fmt: skip
     gradient[0] = stiffness * out[1] - force
     gradient[1] = (stiffness * out[2] - force * fx) / scale
     gradient[2] = (stiffness * out[3] - force * fy) / scale
-    return max(abs(gradient[0]), abs(gradient[1]), abs(gradient[2])) / force
+    return float(max(abs(gradient[0]), abs(gradient[1]), abs(gradient[2])) / force)
 
 
 @inlined
-def _energy(out, stiffness, force, fx, fy, pose):
-    return 0.5 * stiffness * out[0] - force * (pose[0] + pose[1] * fx + pose[2] * fy)
+def _energy(out: Floats, stiffness: float, force: float, fx: float, fy: float, pose: Floats) -> float:
+    return float(0.5 * stiffness * out[0] - force * (pose[0] + pose[1] * fx + pose[2] * fy))
 
 
 @inlined
-def balance(x, y, area, height, full, stiffness, force, fx, fy, scale, cold, pose):
+def balance(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, stiffness: float, force: float,
+            fx: float, fy: float, scale: float, cold: bool, pose: Floats) -> tuple[int, float]:  # fmt: skip
     """Find the pose that balances ``force`` [N] at ``(fx, fy)`` [m].
 
     Parameters
@@ -199,7 +202,7 @@ def balance(x, y, area, height, full, stiffness, force, fx, fy, scale, cold, pos
 
 
 @kernel
-def overlap(a, b, e):
+def overlap(a: float, b: float, e: float) -> tuple[float, float]:
     """Area [m^2], centroid [m from the centre of a, along the line of centres] of the overlap of two discs.
 
     Circle-circle intersection, any handbook of geometry; ``a, b`` radii, ``e`` distance of the centres [m].

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from wearsim.kernels._jit import inlined, kernel
+from wearsim.kernels._jit import Floats, inlined, kernel
 from wearsim.kernels.nodes import edge_azimuth, half_arc
 
 
 @inlined
-def _piece(lo, hi, centre, half, d, tilt, centred):
+def _piece(lo: float, hi: float, centre: float, half: float, d: float, tilt: float, centred: float) -> float:
     """Integral of the gap over [lo, hi] cut with [centre - half, centre + half], angles modulo 2 pi."""
     total = 0.0
     for turn in range(-1, 2):
@@ -26,7 +26,8 @@ def _piece(lo, hi, centre, half, d, tilt, centred):
 
 
 @inlined
-def flat_ring(r, a, b, e, gain, decay, d, bx, by):
+def flat_ring(r: float, a: float, b: float, e: float, gain: float, decay: float, d: float, bx: float,
+              by: float) -> float:  # fmt: skip
     """Mean over a ring of the glass of ``E max(0, d + b.x)`` [m]; times kappa it is the mean pressure.
 
     Symbols: r ring, a mirror, b lap [m]; e offset [m]; gain, decay of the glass-edge effect; d [m], bx, by [1].
@@ -56,7 +57,8 @@ def flat_ring(r, a, b, e, gain, decay, d, bx, by):
 
 
 @kernel
-def flat_rings(radius, a, b, e, gain, decay, d, bx, by, out):
+def flat_rings(radius: Floats, a: float, b: float, e: float, gain: float, decay: float, d: float, bx: float,
+               by: float, out: Floats) -> None:  # fmt: skip
     """:func:`flat_ring` for every radius of a grid."""
     for j in range(radius.size):
         out[j] = flat_ring(radius[j], a, b, e, gain, decay, d, bx, by)

@@ -18,21 +18,21 @@ from __future__ import annotations
 
 import numpy as np
 
-from wearsim.kernels._jit import inlined
+from wearsim.kernels._jit import Floats, inlined
 
 
 @inlined
-def half_arc(r, e, b):
+def half_arc(r: float, e: float, b: float) -> float:
     """Half angle [rad] over which the ring of radius r lies inside a disc of radius b centred at distance e."""
     if r + e <= b:
         return np.pi
     if abs(r - e) >= b:
         return 0.0
-    return np.arccos(min(1.0, max(-1.0, (r * r + e * e - b * b) / (2.0 * r * e))))
+    return float(np.arccos(min(1.0, max(-1.0, (r * r + e * e - b * b) / (2.0 * r * e)))))
 
 
 @inlined
-def edge_azimuth(a, b, e, gain, decay):
+def edge_azimuth(a: float, b: float, e: float, gain: float, decay: float) -> float:
     """Half angle [rad] within which the glass-edge effect acts; 0 where it does not."""
     if gain == 0.0:
         return 0.0
@@ -40,7 +40,9 @@ def edge_azimuth(a, b, e, gain, decay):
 
 
 @inlined
-def _fill_arc(lo, hi, count, gauss, angle, weight, start):
+def _fill_arc(
+    lo: float, hi: float, count: int, gauss: Floats, angle: Floats, weight: Floats, start: int
+) -> int:
     """Gauss-Legendre nodes on an arc; midpoints on a whole half circle, where they converge faster."""
     width = hi - lo
     if width > 3.14159265358979:
@@ -56,13 +58,14 @@ def _fill_arc(lo, hi, count, gauss, angle, weight, start):
 
 
 @inlined
-def _arc_count(width, radius, scale, per_turn, least):
+def _arc_count(width: float, radius: float, scale: float, per_turn: int, least: int) -> int:
     """Nodes of an arc: in step with its length, on short radii with its angle too; ``scale`` the smaller disc."""
     return min(60, max(least, int(np.ceil(per_turn * width / np.pi * (0.35 + 0.65 * radius / scale)))))
 
 
 @inlined
-def ring_nodes(r, lo, hi, split, per_turn, least, scale, gauss, angle, weight):
+def ring_nodes(r: float, lo: float, hi: float, split: float, per_turn: int, least: int, scale: float,
+               gauss: Floats, angle: Floats, weight: Floats) -> int:  # fmt: skip
     """Nodes of the arc lo..hi of one ring, split at ``split`` if that lies inside; returns how many."""
     if hi <= lo:
         return 0
@@ -75,7 +78,7 @@ def ring_nodes(r, lo, hi, split, per_turn, least, scale, gauss, angle, weight):
 
 
 @inlined
-def radial_panels(a, hole, b, e, rim, edges):
+def radial_panels(a: float, hole: float, b: float, e: float, rim: float, edges: Floats) -> int:
     """Ends of the radial panels of the overlap, ascending, in ``edges``; ``rim`` = width of the rim layer."""
     lo, hi = max(hole, e - b), min(a, e + b)
     if hi <= lo:
@@ -94,7 +97,8 @@ def radial_panels(a, hole, b, e, rim, edges):
 
 
 @inlined
-def area_nodes(a, hole, b, e, gain, decay, per_radius, per_turn, gauss, x, y, area, plain):
+def area_nodes(a: float, hole: float, b: float, e: float, gain: float, decay: float, per_radius: int,
+               per_turn: int, gauss: Floats, x: Floats, y: Floats, area: Floats, plain: Floats) -> int:  # fmt: skip
     """Area nodes: positions, weight times E, bare weight [m^2] of the upper half; returns how many."""
     scale = min(a, b)
     edges = np.empty(6)
@@ -134,7 +138,8 @@ def area_nodes(a, hole, b, e, gain, decay, per_radius, per_turn, gauss, x, y, ar
 
 
 @inlined
-def glass_nodes(r, a, b, e, gain, decay, per_turn, gauss, x, y, share, factor):
+def glass_nodes(r: float, a: float, b: float, e: float, gain: float, decay: float, per_turn: int,
+                gauss: Floats, x: Floats, y: Floats, share: Floats, factor: Floats) -> int:  # fmt: skip
     """Nodes of one ring of the glass: positions, weight/pi times E, E; returns how many."""
     angle, weight = np.empty(128), np.empty(128)
     theta_e = edge_azimuth(a, b, e, gain, decay)
@@ -150,7 +155,8 @@ def glass_nodes(r, a, b, e, gain, decay, per_turn, gauss, x, y, share, factor):
 
 
 @inlined
-def pitch_nodes(rho, a, hole, b, e, gain, decay, per_turn, gauss, x, y, share, factor):
+def pitch_nodes(rho: float, a: float, hole: float, b: float, e: float, gain: float, decay: float,
+                per_turn: int, gauss: Floats, x: Floats, y: Floats, share: Floats, factor: Floats) -> int:  # fmt: skip
     """Nodes of one ring of the lap: positions in the mirror's frame, weight/pi times E, E; returns how many."""
     angle, weight = np.empty(128), np.empty(128)
     theta_e = edge_azimuth(a, b, e, gain, decay)

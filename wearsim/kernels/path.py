@@ -11,14 +11,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from wearsim.kernels._jit import inlined, kernel
+from wearsim.kernels._jit import Floats, inlined, kernel
 
 # Poses of a stroke among which its largest offset is looked for: within 1e-4 of the length.
 REACH_POSES = 256
 
 
 @inlined
-def _triangle(phase):
+def _triangle(phase: float) -> tuple[float, float]:
     """Triangle wave of period 1 that starts at 0, rising, and its slope per unit of phase."""
     p = phase - np.floor(phase)
     if p < 0.25:
@@ -29,7 +29,8 @@ def _triangle(phase):
 
 
 @inlined
-def pose_at(kind, length, sweep, overhang, per_sweep, phase, sweep_phase, out):
+def pose_at(kind: int, length: float, sweep: float, overhang: float, per_sweep: float, phase: float,
+            sweep_phase: float, out: Floats) -> None:  # fmt: skip
     """Position and velocity of the top piece's centre: out = (x, y, dx, dy), per unit of stroke phase."""
     s, c = np.sin(2.0 * np.pi * phase), np.cos(2.0 * np.pi * phase)
     out[0] = 0.5 * length * s
@@ -45,7 +46,8 @@ def pose_at(kind, length, sweep, overhang, per_sweep, phase, sweep_phase, out):
 
 
 @inlined
-def case_weights(x, y, vx, vy, top_is_tool, bins, headings, out):
+def case_weights(x: float, y: float, vx: float, vy: float, top_is_tool: bool, bins: int, headings: int,
+                 out: Floats) -> None:  # fmt: skip
     """Weights of the load cases for one pose.
 
     ``bins`` azimuth bins of the line of centres in the stroke's axes (1 when the hands push at the centre),
@@ -76,14 +78,17 @@ def case_weights(x, y, vx, vy, top_is_tool, bins, headings, out):
 
 
 @kernel
-def reach_bound(kind, length, sweep, overhang, shift_x, shift_y):
+def reach_bound(
+    kind: int, length: float, sweep: float, overhang: float, shift_x: float, shift_y: float
+) -> float:
     """Offset [m] that a stroke, its centre shifted by (shift_x, shift_y) [m], never goes beyond."""
     side = abs(overhang + shift_y) + (sweep if kind > 0 else 0.0)
-    return np.hypot(0.5 * length + abs(shift_x), side)
+    return float(np.hypot(0.5 * length + abs(shift_x), side))
 
 
 @inlined
-def reach(kind, length, sweep, overhang, per_sweep, shift_x, shift_y, sweep_phase):
+def reach(kind: int, length: float, sweep: float, overhang: float, per_sweep: float, shift_x: float,
+          shift_y: float, sweep_phase: float) -> float:  # fmt: skip
     """Largest centre offset [m] of one stroke that begins at ``sweep_phase`` of the side sweep.
 
     A W stroke is seldom at its end and at its side at once, so this is less than :func:`reach_bound`.
@@ -99,17 +104,17 @@ def reach(kind, length, sweep, overhang, per_sweep, shift_x, shift_y, sweep_phas
 
 
 @kernel
-def _tips(kind, length, sweep, overhang, per_sweep, shift_x, shift_y, sweep_phase, limit):
+def _tips(kind: int, length: float, sweep: float, overhang: float, per_sweep: float, shift_x: float,
+          shift_y: float, sweep_phase: float, limit: float) -> bool:  # fmt: skip
     if reach_bound(kind, length, sweep, overhang, shift_x, shift_y) < limit:
         return False
     return reach(kind, length, sweep, overhang, per_sweep, shift_x, shift_y, sweep_phase) >= limit
 
 
 @kernel
-def path_weights(
-    kind, length, sweep, overhang, per_sweep, frequency, jitter, draws, phases, limit, top_is_tool, nodes,
-    bins, headings, path, time,
-):  # fmt: skip
+def path_weights(kind: int, length: float, sweep: float, overhang: float, per_sweep: float, frequency: float,
+                 jitter: Floats, draws: Floats, phases: int, limit: float, top_is_tool: bool, nodes: Floats,
+                 bins: int, headings: int, path: Floats, time: Floats) -> float:  # fmt: skip
     """Add up path and time of a stroke over its draws and phases.
 
     Parameters
@@ -166,4 +171,4 @@ def path_weights(
     if kept > 0:
         path /= kept * phases
         time /= kept * phases
-    return 1.0 - kept / draws.shape[0]
+    return float(1.0 - kept / draws.shape[0])

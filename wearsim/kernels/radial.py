@@ -16,9 +16,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from wearsim.kernels._jit import inlined, kernel
+from wearsim.kernels._jit import Floats, Ints, inlined, kernel
 from wearsim.kernels.contact import balance
-from wearsim.kernels.table import resample
+from wearsim.kernels.table import Nodes, resample
 
 
 class Setting(NamedTuple):
@@ -60,7 +60,8 @@ class Setting(NamedTuple):
 
 
 @inlined
-def _ring_pressures(x, y, share, height, d, bx, by, out):
+def _ring_pressures(x: Floats, y: Floats, share: Floats, height: Floats, d: float, bx: float, by: float,
+                    out: Floats) -> None:  # fmt: skip
     for k in range(x.size):
         base = d + bx * x[k] + height[k]
         side = by * y[k]
@@ -68,7 +69,9 @@ def _ring_pressures(x, y, share, height, d, bx, by, out):
 
 
 @inlined
-def _ring_sums(start, first, count, shift, values, scale, out):
+def _ring_sums(
+    start: Ints, first: int, count: int, shift: int, values: Floats, scale: float, out: Floats
+) -> None:
     for j in range(count):
         total = 0.0
         for k in range(start[first + j] - shift, start[first + j + 1] - shift):
@@ -77,7 +80,7 @@ def _ring_sums(start, first, count, shift, values, scale, out):
 
 
 @inlined
-def _largest(x, y, factor, height, d, bx, by):
+def _largest(x: Floats, y: Floats, factor: Floats, height: Floats, d: float, bx: float, by: float) -> float:
     top = 0.0
     for k in range(x.size):
         g = factor[k] * (d + bx * x[k] + height[k] + abs(by * y[k]))
@@ -86,7 +89,7 @@ def _largest(x, y, factor, height, d, bx, by):
 
 
 @inlined
-def _lifted(x, y, plain, height, d, bx, by):
+def _lifted(x: Floats, y: Floats, plain: Floats, height: Floats, d: float, bx: float, by: float) -> float:
     bare, whole = 0.0, 0.0
     for k in range(x.size):
         base = d + bx * x[k] + height[k]
@@ -97,14 +100,14 @@ def _lifted(x, y, plain, height, d, bx, by):
 
 
 @inlined
-def _look_up(table, cell, part, out):
+def _look_up(table: Floats, cell: Ints, part: Floats, out: Floats) -> None:
     for k in range(out.size):
         c = cell[k]
         out[k] = table[c] + part[k] * (table[c + 1] - table[c])
 
 
 @inlined
-def _add_rings(start, first, count, values, height):
+def _add_rings(start: Ints, first: int, count: int, values: Floats, height: Floats) -> None:
     """Add a ring's own height to all of its nodes."""
     shift = start[first]
     for j in range(count):
@@ -113,7 +116,7 @@ def _add_rings(start, first, count, values, height):
 
 
 @inlined
-def _full_sums(x, y, area, height, out):
+def _full_sums(x: Floats, y: Floats, area: Floats, height: Floats, out: Floats) -> None:
     a0, ax, axx, ayy, ah, ahx = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     for k in range(x.size):
         a0 += area[k]
@@ -126,7 +129,9 @@ def _full_sums(x, y, area, height, out):
 
 
 @inlined
-def _heights(i, w, u, glass, pitch, nodes):
+def _heights(
+    i: int, w: Floats, u: Floats, glass: Floats, pitch: Floats, nodes: Nodes
+) -> tuple[Floats, Floats, Floats]:
     """Height w + u at the area nodes, at the nodes of the glass's and of the lap's rings, of offset i."""
     n_r, n_p = w.size, u.size
     s, t = nodes.area_start[i], nodes.area_start[i + 1]
@@ -145,7 +150,8 @@ def _heights(i, w, u, glass, pitch, nodes):
 
 
 @inlined
-def _settle(x, y, area, height, full, setting, fx, fy, cold, pose):
+def _settle(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, setting: Setting, fx: float,
+            fy: float, cold: bool, pose: Floats) -> tuple[int, float]:  # fmt: skip
     """Balance one load case; a warm start that misleads is followed by the cold one, which is the tried one."""
     kappa, force, scale = setting.stiffness, setting.force, setting.scale
     steps, left = balance(x, y, area, height, full, kappa, force, fx, fy, scale, cold, pose)
@@ -155,7 +161,8 @@ def _settle(x, y, area, height, full, setting, fx, fy, cold, pose):
 
 
 @inlined
-def offset_pressures(w, u, setting, nodes, poses, cold, path, time, basis, pitch_basis, survey):
+def offset_pressures(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses: Floats, cold: bool,
+                     path: Floats, time: Floats, basis: Floats, pitch_basis: Floats, survey: Floats) -> int:  # fmt: skip
     """Balance every offset and load case at the state (w, u); gather the ring means of the pressure.
 
     Parameters
@@ -236,7 +243,8 @@ def offset_pressures(w, u, setting, nodes, poses, cold, path, time, basis, pitch
 
 
 @inlined
-def rates(w, u, setting, nodes, poses, cold, dw, du, survey):
+def rates(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses: Floats, cold: bool, dw: Floats,
+          du: Floats, survey: Floats) -> int:  # fmt: skip
     """dw/dt (n_r,) and du/dt (n_rho,) [m/s] at the state (w, u); returns 0 or the failing offset + 1."""
     basis, pitch_basis = dw.reshape(1, dw.size), du.reshape(1, du.size)
     status = offset_pressures(
@@ -248,7 +256,8 @@ def rates(w, u, setting, nodes, poses, cold, dw, du, survey):
 
 
 @inlined
-def _error(h, k1w, k2w, k3w, k4w, k1u, k2u, k3u, k4u, small_w, small_u):
+def _error(h: float, k1w: Floats, k2w: Floats, k3w: Floats, k4w: Floats, k1u: Floats, k2u: Floats,
+           k3u: Floats, k4u: Floats, small_w: float, small_u: float) -> float:  # fmt: skip
     """Largest difference between the third and second order results, in units of what is allowed."""
     worst = 0.0
     for i in range(k1w.size):
@@ -261,7 +270,8 @@ def _error(h, k1w, k2w, k3w, k4w, k1u, k2u, k3u, k4u, small_w, small_u):
 
 
 @kernel
-def evolve(w, u, setting, nodes, poses, duration, steps, small_w, small_u, first_step, report):
+def evolve(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses: Floats, duration: float, steps: int,
+           small_w: float, small_u: float, first_step: float, report: Floats) -> int:  # fmt: skip
     """Wear and creep together over ``duration`` seconds, in place.
 
     The explicit third-order pair of Bogacki and Shampine, Appl. Math. Lett. 2 (1989) 321, with the second-order

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from wearsim.kernels._jit import inlined, kernel
+from wearsim.kernels._jit import Floats, Ints, inlined, kernel
 from wearsim.kernels.nodes import area_nodes, glass_nodes, pitch_nodes
 
 
@@ -54,7 +54,7 @@ class Nodes(NamedTuple):
 
 
 @inlined
-def locate(radius, low, step, cells, cell, part):
+def locate(radius: Floats, low: float, step: float, cells: int, cell: Ints, part: Floats) -> None:
     """Cell and fraction of a radius in an even table that starts at ``low``; outside it is held at the ends."""
     for k in range(radius.size):
         t = min(max((radius[k] - low) / step, 0.0), cells - 1e-9)
@@ -64,7 +64,7 @@ def locate(radius, low, step, cells, cell, part):
 
 
 @inlined
-def resample(values, source, weight, out):
+def resample(values: Floats, source: Ints, weight: Floats, out: Floats) -> None:
     """``out[k] = sum_m weight[k, m] values[source[k, m]]``: a profile onto its fine even table."""
     for k in range(out.size):
         out[k] = (
@@ -76,7 +76,8 @@ def resample(values, source, weight, out):
 
 
 @kernel
-def build(offsets, glass_radius, pitch_radius, a, hole, b, gain, decay, counts, gauss, cells):
+def build(offsets: Floats, glass_radius: Floats, pitch_radius: Floats, a: float, hole: float, b: float,
+          gain: float, decay: float, counts: Ints, gauss: Floats, cells: int) -> Nodes:  # fmt: skip
     """Node tables for the given offsets.
 
     Parameters

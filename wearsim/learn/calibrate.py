@@ -250,7 +250,7 @@ def calibrate_with_jitter(
     ----------
     folder : MirrorFolder
         Its hands as the bench states them.
-    seed, draws, progress
+    seed, draws, progress : int, int, callable
         As for :func:`calibrate`.
 
     Returns

@@ -79,7 +79,20 @@ class Jitter:
         return float(np.exp(self.weights @ np.log(self.factors))) if self.factors.size else 1.0
 
     def interval(self, level: float = 0.9) -> tuple[float, float]:
-        """Central interval of the factor [1]."""
+        """Central interval of the factor on the hands' spread.
+
+        Parameters
+        ----------
+        level : float
+            Share of the posterior inside it [1].
+
+        Returns
+        -------
+        low : float
+            [1]
+        high : float
+            [1]
+        """
         if not self.factors.size:
             factor = float(FACTOR**1.6448536)
             return 1.0 / factor, factor
@@ -88,7 +101,13 @@ class Jitter:
         return float(np.exp(ends[0])), float(np.exp(ends[1]))
 
     def to_json(self) -> dict[str, Any]:
-        """Plain floats, as part of what ``calibrate --json`` gives."""
+        """Plain floats, as part of what ``calibrate --json`` gives.
+
+        Returns
+        -------
+        dict
+            Factors on what the bench states [1].
+        """
         return {
             "factor": self.factor, "interval_90": list(self.interval()), "told": self.told,
             "spread_of_prior": self.share, "used": self.used, "better_readings": self.better,
