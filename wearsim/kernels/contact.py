@@ -16,6 +16,9 @@ import numpy as np
 
 from wearsim.kernels._jit import Floats, inlined, kernel
 
+Triple = tuple[float, float, float]
+Sums = tuple[float, float, float, float, float, float, float, float, float, float]
+
 MOST_ITERATIONS = 100
 TOLERANCE = 1.0e-11
 DAMPING = 1.0e-16
@@ -23,10 +26,10 @@ BLIND = 1.0e-12
 
 
 @inlined
-def moments_even(x: Floats, area: Floats, height: Floats, d: float, bx: float, out: Floats) -> None:
+def moments_even(x: Floats, area: Floats, height: Floats, d: float, bx: float) -> Sums:
     """Energy, imbalance and stiffness sums for a tilt along x only (both halves together).
 
-    ``out`` (6,): sum A g^2, sum A g, sum A g x, and over the active nodes sum A, sum A x, sum A x^2.
+    As :func:`moments_full` has them, those across being 0.
     """
     s, f, mx, a0, ax, axx = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     for k in range(x.size):
@@ -39,15 +42,14 @@ def moments_even(x: Floats, area: Floats, height: Floats, d: float, bx: float, o
         a0 += active
         ax += active * x[k]
         axx += active * x[k] * x[k]
-    out[0], out[1], out[2], out[3], out[4], out[5] = 2 * s, 2 * f, 2 * mx, 2 * a0, 2 * ax, 2 * axx
+    return 2 * s, 2 * f, 2 * mx, 0.0, 2 * a0, 2 * ax, 0.0, 2 * axx, 0.0, 0.0
 
 
 @inlined
-def moments_full(x: Floats, y: Floats, area: Floats, height: Floats, d: float, bx: float, by: float,
-                 out: Floats) -> None:  # fmt: skip
+def moments_full(x: Floats, y: Floats, area: Floats, height: Floats, d: float, bx: float, by: float) -> Sums:
     """The same with a tilt across as well.
 
-    ``out`` (10,): sum A g^2, A g, A g x, A g y, and over the active nodes A, A x, A y, A x^2, A x y, A y^2.
+    Sums of A g^2, A g, A g x, A g y, and over the active nodes of A, A x, A y, A x^2, A x y, A y^2.
     """
     s, f, mx, my = 0.0, 0.0, 0.0, 0.0
     a0, ax, ay, axx, axy, ayy = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
@@ -71,47 +73,56 @@ def moments_full(x: Floats, y: Floats, area: Floats, height: Floats, d: float, b
         axx += both * x[k] * x[k]
         axy += (upper - lower) * x[k] * y[k]
         ayy += both * y[k] * y[k]
-    out[0], out[1], out[2], out[3], out[4] = s, f, mx, my, a0
-    out[5], out[6], out[7], out[8], out[9] = ax, ay, axx, axy, ayy
+    return s, f, mx, my, a0, ax, ay, axx, axy, ayy
 
 
 @inlined
-def _sums(x: Floats, y: Floats, area: Floats, height: Floats, pose: Floats, across: bool, out: Floats) -> None:  # fmt: skip
+def _sums(x: Floats, y: Floats, area: Floats, height: Floats, pose: Triple, across: bool) -> Sums:
     if across:
-        moments_full(x, y, area, height, pose[0], pose[1], pose[2], out)
-    else:
-        moments_even(x, area, height, pose[0], pose[1], out)
-        out[7], out[5], out[4] = out[5], out[4], out[3]
-        out[3], out[6], out[8], out[9] = 0.0, 0.0, 0.0, 0.0
+        return moments_full(x, y, area, height, pose[0], pose[1], pose[2])
+    return moments_even(x, area, height, pose[0], pose[1])
 
 
 @inlined
-def _solve3(h: Floats, g: Floats, step: Floats) -> None:
-    """Solve the symmetric 3 x 3 system h step = -g by elimination; h as (00, 01, 02, 11, 12, 22)."""
-    l10, l20 = h[1] / h[0], h[2] / h[0]
-    d1 = h[3] - l10 * h[1]
-    c12 = h[4] - l10 * h[2]
+def _step(out: Sums, full: Floats, gradient: Triple, stiffness: float, scale: float, damping: float,
+          across: bool) -> Triple:  # fmt: skip
+    """Newton's step: the symmetric 3 x 3 system H step = -gradient, lengths in units of ``scale``, by elimination."""
+    h00 = stiffness * (out[4] + damping * full[0])
+    h01 = stiffness * (out[5] + damping * full[1]) / scale
+    h02 = stiffness * out[6] / scale
+    h11 = stiffness * (out[7] + damping * full[2]) / scale**2
+    h12 = stiffness * out[8] / scale**2
+    h22 = stiffness * (out[9] + damping * full[3]) / scale**2 if across else stiffness * full[3] / scale**2
+    l10, l20 = h01 / h00, h02 / h00
+    d1 = h11 - l10 * h01
+    c12 = h12 - l10 * h02
     l21 = c12 / d1
-    d2 = h[5] - l20 * h[2] - l21 * c12
-    z0 = -g[0]
-    z1 = -g[1] - l10 * z0
-    z2 = -g[2] - l20 * z0 - l21 * z1
-    step[2] = z2 / d2
-    step[1] = z1 / d1 - l21 * step[2]
-    step[0] = z0 / h[0] - l10 * step[1] - l20 * step[2]
+    d2 = h22 - l20 * h02 - l21 * c12
+    z0 = -gradient[0]
+    z1 = -gradient[1] - l10 * z0
+    z2 = -gradient[2] - l20 * z0 - l21 * z1
+    s2 = z2 / d2
+    s1 = z1 / d1 - l21 * s2
+    return z0 / h00 - l10 * s1 - l20 * s2, s1, s2
 
 
 @inlined
-def _imbalance(out: Floats, stiffness: float, force: float, fx: float, fy: float, scale: float,
-               gradient: Floats) -> float:  # fmt: skip
-    gradient[0] = stiffness * out[1] - force
-    gradient[1] = (stiffness * out[2] - force * fx) / scale
-    gradient[2] = (stiffness * out[3] - force * fy) / scale
+def _gradient(out: Sums, stiffness: float, force: float, fx: float, fy: float, scale: float) -> Triple:
+    """Imbalance of force and, over ``scale``, of both moments [N]."""
+    return (
+        stiffness * out[1] - force,
+        (stiffness * out[2] - force * fx) / scale,
+        (stiffness * out[3] - force * fy) / scale,
+    )
+
+
+@inlined
+def _imbalance(gradient: Triple, force: float) -> float:
     return float(max(abs(gradient[0]), abs(gradient[1]), abs(gradient[2])) / force)
 
 
 @inlined
-def _energy(out: Floats, stiffness: float, force: float, fx: float, fy: float, pose: Floats) -> float:
+def _energy(out: Sums, stiffness: float, force: float, fx: float, fy: float, pose: Triple) -> float:
     return float(0.5 * stiffness * out[0] - force * (pose[0] + pose[1] * fx + pose[2] * fy))
 
 
@@ -142,45 +153,41 @@ def balance(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, st
     residual : float
         Largest imbalance left, relative to ``force`` and ``force * scale``.
     """
-    out, trial_out = np.zeros(10), np.zeros(10)
-    gradient, step, h, trial = np.zeros(3), np.zeros(3), np.zeros(6), np.zeros(3)
     across = fy != 0.0
-    if not across:
-        pose[2] = 0.0
+    at = (pose[0], pose[1], pose[2] if across else 0.0)
     if cold:
         det = full[0] * full[2] - full[1] * full[1]
         f0 = force / stiffness - full[4]
         f1 = force * fx / stiffness - full[5]
-        pose[0] = (full[2] * f0 - full[1] * f1) / det
-        pose[1] = (full[0] * f1 - full[1] * f0) / det
-        pose[2] = force * fy / (stiffness * full[3])
-    _sums(x, y, area, height, pose, across, out)
-    residual = _imbalance(out, stiffness, force, fx, fy, scale, gradient)
-    damping = DAMPING
+        at = (
+            (full[2] * f0 - full[1] * f1) / det,
+            (full[0] * f1 - full[1] * f0) / det,
+            force * fy / (stiffness * full[3]),
+        )
+    out = _sums(x, y, area, height, at, across)
+    gradient = _gradient(out, stiffness, force, fx, fy, scale)
+    residual = _imbalance(gradient, force)
+    damping, steps = DAMPING, -MOST_ITERATIONS
     for iteration in range(MOST_ITERATIONS):
         if residual < TOLERANCE:
-            return iteration, residual
-        h[0] = stiffness * (out[4] + damping * full[0])
-        h[1] = stiffness * (out[5] + damping * full[1]) / scale
-        h[2] = stiffness * out[6] / scale
-        h[3] = stiffness * (out[7] + damping * full[2]) / scale**2
-        h[4] = stiffness * out[8] / scale**2
-        h[5] = stiffness * (out[9] + damping * full[3]) / scale**2
-        if not across:
-            h[5] = stiffness * full[3] / scale**2
-        _solve3(h, gradient, step)
+            steps = iteration
+            break
+        step = _step(out, full, gradient, stiffness, scale, damping, across)
         slope = gradient[0] * step[0] + gradient[1] * step[1] + gradient[2] * step[2]
-        before = _energy(out, stiffness, force, fx, fy, pose)
-        size = 0.5 * stiffness * out[0] + force * (abs(pose[0]) + abs(pose[1] * fx) + abs(pose[2] * fy))
+        before = _energy(out, stiffness, force, fx, fy, at)
+        size = 0.5 * stiffness * out[0] + force * (abs(at[0]) + abs(at[1] * fx) + abs(at[2] * fy))
         length = 1.0
         accepted = False
         for _ in range(60):
-            trial[0] = pose[0] + length * step[0]
-            trial[1] = pose[1] + length * step[1] / scale
-            trial[2] = pose[2] + length * step[2] / scale
-            _sums(x, y, area, height, trial, across, trial_out)
+            trial = (
+                at[0] + length * step[0],
+                at[1] + length * step[1] / scale,
+                at[2] + length * step[2] / scale,
+            )
+            trial_out = _sums(x, y, area, height, trial, across)
             after = _energy(trial_out, stiffness, force, fx, fy, trial)
-            left = _imbalance(trial_out, stiffness, force, fx, fy, scale, gradient)
+            trial_gradient = _gradient(trial_out, stiffness, force, fx, fy, scale)
+            left = _imbalance(trial_gradient, force)
             # close to the minimum rounding hides the energy's fall: there the imbalance must fall instead,
             # or two sets of active nodes could lead to one another for ever
             blind = abs(after - before) <= BLIND * size
@@ -188,17 +195,16 @@ def balance(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, st
                 accepted = True
                 break
             length *= 0.5
-        if not accepted:
-            damping *= 1.0e4  # too few nodes touch to say where to go: go more along the slope
-            _imbalance(out, stiffness, force, fx, fy, scale, gradient)
-            if damping > 1.0:
-                return -iteration - 1, residual
+        if accepted:
+            damping = DAMPING
+            at, out, gradient, residual = trial, trial_out, trial_gradient, left
             continue
-        damping = DAMPING
-        pose[:] = trial
-        out[:] = trial_out
-        residual = left
-    return -MOST_ITERATIONS, residual
+        damping *= 1.0e4  # too few nodes touch to say where to go: go more along the slope
+        if damping > 1.0:
+            steps = -iteration - 1
+            break
+    pose[0], pose[1], pose[2] = at
+    return steps, residual
 
 
 @kernel

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from wearsim.kernels._jit import Floats, Ints, inlined, kernel
+from wearsim.kernels._jit import Floats, Ints, borrowed, inlined, kernel
 from wearsim.kernels.contact import balance
 from wearsim.kernels.table import Nodes, resample
 
@@ -130,18 +130,18 @@ def _full_sums(x: Floats, y: Floats, area: Floats, height: Floats, out: Floats) 
 
 @inlined
 def _heights(
-    i: int, w: Floats, u: Floats, glass: Floats, pitch: Floats, nodes: Nodes
+    i: int, w: Floats, u: Floats, glass: Floats, pitch: Floats, nodes: Nodes, room: Floats
 ) -> tuple[Floats, Floats, Floats]:
-    """Height w + u at the area nodes, at the nodes of the glass's and of the lap's rings, of offset i."""
+    """Height w + u at the area nodes, at the nodes of the glass's and of the lap's rings, of offset i: rows of ``room``."""
     n_r, n_p = w.size, u.size
     s, t = nodes.area_start[i], nodes.area_start[i + 1]
     gs, gt = nodes.glass_start[i * n_r], nodes.glass_start[(i + 1) * n_r]
     ps, pt = nodes.pitch_start[i * n_p], nodes.pitch_start[(i + 1) * n_p]
-    height, other = np.empty(t - s), np.empty(t - s)
+    height, other = room[0, : t - s], room[1, : t - s]
     _look_up(glass, nodes.area_glass[s:t], nodes.area_glass_part[s:t], height)
     _look_up(pitch, nodes.area_pitch[s:t], nodes.area_pitch_part[s:t], other)
     height += other
-    on_glass, on_pitch = np.empty(gt - gs), np.empty(pt - ps)
+    on_glass, on_pitch = room[1, : gt - gs], room[2, : pt - ps]
     _look_up(pitch, nodes.glass_cell[gs:gt], nodes.glass_part[gs:gt], on_glass)
     _add_rings(nodes.glass_start, i * n_r, n_r, w, on_glass)
     _look_up(glass, nodes.pitch_cell[ps:pt], nodes.pitch_part[ps:pt], on_pitch)
@@ -158,6 +158,26 @@ def _settle(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, se
     if steps < 0 and not cold:
         steps, left = balance(x, y, area, height, full, kappa, force, fx, fy, scale, True, pose)
     return steps, left
+
+
+@inlined
+def _weight(path: Floats, time: Floats) -> float:
+    """Zero where an offset takes no part in either sum."""
+    total = 0.0
+    for m in range(path.size):
+        total += abs(path[m]) + abs(time[m])
+    return total
+
+
+@inlined
+def _room(setting: Setting, nodes: Nodes, n_r: int, n_p: int) -> Floats:
+    """Rows long enough for the nodes of any one offset, and for the two fine tables."""
+    longest = max(setting.glass_source.shape[0], setting.pitch_source.shape[0])
+    for i in range(setting.path.shape[0]):
+        longest = max(longest, nodes.area_start[i + 1] - nodes.area_start[i])
+        longest = max(longest, nodes.glass_start[(i + 1) * n_r] - nodes.glass_start[i * n_r])
+        longest = max(longest, nodes.pitch_start[(i + 1) * n_p] - nodes.pitch_start[i * n_p])
+    return np.empty((6, longest))
 
 
 @inlined
@@ -188,26 +208,38 @@ def offset_pressures(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses
     int
         0, or 1 + the index of the first offset whose balance was not found.
     """
+    room, full = _room(setting, nodes, w.size, u.size), np.empty(6)
+    return _offset_pressures(
+        w, u, setting, nodes, poses, cold, path, time, basis, pitch_basis, survey, room, full
+    )
+
+
+@inlined
+def _offset_pressures(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses: Floats, cold: bool,
+                      path: Floats, time: Floats, basis: Floats, pitch_basis: Floats, survey: Floats,
+                      room: Floats, full: Floats) -> int:  # fmt: skip
+    """:func:`offset_pressures` in room that is there already: (6, longest row) and (6,)."""
+    w, u, poses, path, time = borrowed(w), borrowed(u), borrowed(poses), borrowed(path), borrowed(time)
+    setting, nodes, room, full = borrowed(setting), borrowed(nodes), borrowed(room), borrowed(full)
+    basis, pitch_basis, survey = borrowed(basis), borrowed(pitch_basis), borrowed(survey)
     n_e, cases = setting.path.shape
     n_r, n_p = w.size, u.size
     kappa = setting.stiffness
     look = survey[3] < 0.0
     survey[:] = 0.0
-    glass = np.empty(setting.glass_source.shape[0])
-    pitch = np.empty(setting.pitch_source.shape[0])
+    glass, pitch = room[4, : setting.glass_source.shape[0]], room[5, : setting.pitch_source.shape[0]]
     resample(w, setting.glass_source, setting.glass_weight, glass)
     resample(u, setting.pitch_source, setting.pitch_weight, pitch)
-    full = np.empty(6)
     basis[:] = 0.0
     pitch_basis[:] = 0.0
     for i in range(n_e):
-        if not np.any(path[i]) and not np.any(time[i]):
+        if _weight(path[i], time[i]) == 0.0:
             continue
         s, t = nodes.area_start[i], nodes.area_start[i + 1]
         gs, gt = nodes.glass_start[i * n_r], nodes.glass_start[(i + 1) * n_r]
         ps, pt = nodes.pitch_start[i * n_p], nodes.pitch_start[(i + 1) * n_p]
-        height, on_glass, on_pitch = _heights(i, w, u, glass, pitch, nodes)
-        glass_p, pitch_p = np.empty(gt - gs), np.empty(pt - ps)
+        height, on_glass, on_pitch = _heights(i, w, u, glass, pitch, nodes, room)
+        pressure = room[3]
         x, y, area = nodes.area_x[s:t], nodes.area_y[s:t], nodes.area_weight[s:t]
         _full_sums(x, y, area, height, full)
         for m in range(cases):
@@ -225,15 +257,15 @@ def offset_pressures(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses
             if path[i, m] != 0.0:
                 _ring_pressures(
                     nodes.glass_x[gs:gt], nodes.glass_y[gs:gt], nodes.glass_share[gs:gt],
-                    on_glass, d, bx, by, glass_p,
+                    on_glass, d, bx, by, pressure,
                 )  # fmt: skip
-                _ring_sums(nodes.glass_start, i * n_r, n_r, gs, glass_p, kappa * path[i, m], basis[row])
+                _ring_sums(nodes.glass_start, i * n_r, n_r, gs, pressure, kappa * path[i, m], basis[row])
             if time[i, m] != 0.0:
                 _ring_pressures(
                     nodes.pitch_x[ps:pt], nodes.pitch_y[ps:pt], nodes.pitch_share[ps:pt],
-                    on_pitch, d, bx, by, pitch_p,
+                    on_pitch, d, bx, by, pressure,
                 )  # fmt: skip
-                _ring_sums(nodes.pitch_start, i * n_p, n_p, ps, pitch_p, kappa * time[i, m], pitch_basis[0])
+                _ring_sums(nodes.pitch_start, i * n_p, n_p, ps, pressure, kappa * time[i, m], pitch_basis[0])
             if look:
                 gy, gf = nodes.glass_y[gs:gt], nodes.glass_factor[gs:gt]
                 top = kappa * _largest(nodes.glass_x[gs:gt], gy, gf, on_glass, d, bx, by)
