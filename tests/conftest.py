@@ -6,9 +6,12 @@ import os
 import tempfile
 from collections.abc import Iterator
 
-# Before wearsim.kernels is imported: a cache left by an older source must not answer for this one.
-_CACHE = tempfile.TemporaryDirectory(prefix="wearsim-kernels-")
-os.environ["NUMBA_CACHE_DIR"] = _CACHE.name
+# Before wearsim.kernels is imported: a cache left by an older source must not answer for this one. Workers share it.
+_CACHE = (
+    None if "PYTEST_XDIST_WORKER" in os.environ else tempfile.TemporaryDirectory(prefix="wearsim-kernels-")
+)
+if _CACHE is not None:
+    os.environ["NUMBA_CACHE_DIR"] = _CACHE.name
 
 import numpy as np  # noqa: E402
 import pytest  # noqa: E402
@@ -20,7 +23,8 @@ settings.load_profile("wearsim")
 
 
 def pytest_unconfigure() -> None:
-    _CACHE.cleanup()
+    if _CACHE is not None:
+        _CACHE.cleanup()
 
 
 @pytest.fixture
