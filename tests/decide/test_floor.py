@@ -12,8 +12,9 @@ from scipy.optimize import nnls
 from small_bench import coarse_state, random_figure, ring_figure, small_bench
 
 from wearsim.decide.floor import Floor, linear_floor, rms_root
-from wearsim.decide.library import shapes, wear_columns
+from wearsim.decide.library import is_allowed, shapes, wear_columns
 from wearsim.decide.limits import Limits
+from wearsim.decide.pricing import Pricing, floor_over_all_sizes
 from wearsim.decide.trial import COARSE
 from wearsim.figure.numbers import FigureGauge
 from wearsim.wear.constants import AS_STATED
@@ -117,3 +118,34 @@ def test_nothing_to_do_and_nothing_to_do_it_with() -> None:
     assert linear_floor(gauge, np.zeros_like(error), wear, 30.0).rms == 0.0
     none = linear_floor(gauge, error, wear[:0], 30.0)
     assert none.rms == none.reached == pytest.approx(gauge.aperture.rms(error), rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+@pytest.mark.parametrize("minutes", [12.0, 60.0])
+def test_no_mix_of_strokes_of_any_size_goes_below_the_floor(seed: int, minutes: float) -> None:
+    """Strokes that the floor never made, of random sizes, in their own best mix and in random ones."""
+    bench, limits = small_bench(), Limits(minutes=minutes)
+    start = random_figure(bench, np.random.default_rng(seed)) if seed else ring_figure(bench)
+    gauge = gauge_for(bench, start.radius)
+    error = gauge.error(start.height)
+    pricing = Pricing(bench, coarse_state(bench, start), limits, AS_STATED, COARSE)
+    floor = floor_over_all_sizes(pricing, gauge, error, minutes)
+    others = pricing.scattered(2500, seed=99)
+    assert all(is_allowed(one, bench, limits) for one in others)
+    wear = wear_columns(bench, pricing.state, tuple(others), limits, AS_STATED, COARSE)
+    best = linear_floor(gauge, error, wear, minutes)
+    mixes = random_mixes(np.random.default_rng(7), 200, len(others), minutes, best.minutes)
+    left = [gauge.aperture.rms(gauge.aperture.level(one)) for one in error - mixes @ wear]
+    assert floor.rms <= min(best.rms, *left)
+    # and it is not low for nothing: strokes of all sizes do not better it by more than it leaves for them
+    assert floor.reached <= 1.05 * best.reached
+
+
+def test_a_grid_alone_misses_what_other_sizes_do() -> None:
+    gauge, error, wear = problem(0)
+    bench = small_bench()
+    pricing = Pricing(bench, coarse_state(bench, ring_figure(bench)), Limits(), AS_STATED, COARSE)
+    assert (
+        floor_over_all_sizes(pricing, gauge, error, 60.0).reached
+        < linear_floor(gauge, error, wear, 60.0).reached
+    )

@@ -148,12 +148,25 @@ def test_more_minutes_never_raise_the_floor() -> None:
     assert ring_proposal().floor <= few.floor
 
 
-def test_a_tight_edge_limit_holds_where_the_start_keeps_it() -> None:
+def test_an_edge_beyond_the_limit_is_brought_in_or_it_is_said() -> None:
     start = ring_figure(small_bench(), DEFAULT)
-    limits = Limits(minutes=30.0, spells=1, edge_limit=0.01)
-    outcome = proposed(start, limits).outcome
-    allowed = max(0.01 * small_bench().light.wavelength, abs(outcome.numbers_before.edge_roll))
-    assert abs(outcome.edge_roll) <= 1.02 * allowed
+    wavelength = small_bench().light.wavelength
+    for waves in (0.03, 1e-4):
+        done = proposed(start, Limits(minutes=30.0, spells=1, edge_limit=waves))
+        roll, before = abs(done.outcome.edge_roll), abs(done.outcome.numbers_before.edge_roll)
+        assert before > waves * wavelength
+        assert roll <= 1.02 * before
+        said = [line for line in done.advice if "beyond the limit" in line]
+        assert bool(said) == (roll > 1.02 * waves * wavelength)
+
+
+def test_a_limit_that_the_edge_keeps_is_kept() -> None:
+    start = ring_figure(small_bench(), DEFAULT)
+    before = abs(ring_proposal().outcome.numbers_before.edge_roll)
+    limits = Limits(minutes=30.0, spells=1, edge_limit=1.05 * before / small_bench().light.wavelength)
+    done = proposed(start, limits)
+    assert done.programme.spells and abs(done.outcome.edge_roll) <= 1.02 * 1.05 * before
+    assert not any("beyond the limit" in line for line in done.advice)
 
 
 def test_a_time_limit_that_is_over_is_said() -> None:

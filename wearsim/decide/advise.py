@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.decide.floor import linear_floor
-from wearsim.decide.library import shapes, wear_columns
 from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Objective
+from wearsim.decide.pricing import Pricing, floor_over_all_sizes
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Belief
+from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import gauge_for
 from wearsim.wear.start import StartFigure, on_grid
 from wearsim.wear.state import start_state
@@ -23,6 +23,25 @@ BAD_SHARE, BAD_HEIGHT = 0.25, 10e-9
 WORTH_NAMING = 0.8
 # Laps tried besides the bench's own, as shares of the mirror's diameter.
 OTHER_LAPS = (0.7, 0.5)
+
+
+def beyond_the_edge_limit(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[str, ...]:
+    """A sentence where the edge stays beyond the limit on its roll, since nothing allowed brings it in.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    limits : Limits
+    wavelength : float
+        [m]
+    """
+    limit, roll, before = limits.edge_limit * wavelength, outcome.edge_roll, outcome.numbers_before.edge_roll
+    if abs(roll) <= 1.02 * limit:
+        return ()
+    return (
+        f"edge roll {roll * 1e9:.0f} nm ({before * 1e9:.0f} nm before) stays beyond the limit of {limit * 1e9:.0f} nm: "
+        "the search found no programme that betters the figure and brings it within",
+    )
 
 
 def lower_floor_advice(
@@ -85,5 +104,5 @@ def _floor(bench: Bench, limits: Limits, start: StartFigure, belief: Belief) -> 
     fine = on_grid(bench, start, DEFAULT)
     state = start_state(bench, fine.radius, fine.height, DEFAULT)
     gauge = gauge_for(bench, fine.radius)
-    wear = wear_columns(bench, state, shapes(bench, limits), limits, belief.best())
-    return linear_floor(gauge, gauge.error(fine.height), wear, limits.minutes).rms
+    pricing = Pricing(bench, state, limits, belief.best(), DEFAULT)
+    return floor_over_all_sizes(pricing, gauge, gauge.error(fine.height), limits.minutes).rms

@@ -24,6 +24,16 @@ from wearsim.wear.state import State, start_state
 STROKES_PER_SWEEP = 8.0
 # A stroke is refused where this many sigma of the hands' spread would carry it past the limit of reach.
 SPREAD_KEPT = 2.0
+# Sizes that a stroke of each kind is free in, and how far they may go, in diameters of the mirror.
+FREE = {
+    "straight": ("length",),
+    "overhang": ("length", "overhang"),
+    "w": ("length", "sweep", "overhang"),
+    "oval": ("length", "sweep", "overhang"),
+    "press": (),
+}
+LOW = {"length": 0.06, "sweep": 0.02, "overhang": 0.0}
+HIGH = {"length": 0.9, "sweep": 0.45, "overhang": 0.48}
 
 
 @dataclass(frozen=True)

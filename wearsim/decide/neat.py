@@ -13,9 +13,9 @@ from itertools import combinations, product
 import numpy as np
 from numpy.typing import NDArray
 
-from wearsim.decide.library import Shape, is_allowed
+from wearsim.decide.library import FREE, LOW, Shape, is_allowed
 from wearsim.decide.objective import Objective
-from wearsim.decide.refine import FREE, LOW, Judged, Problem, Refiner
+from wearsim.decide.refine import Judged, Problem, Refiner
 from wearsim.decide.trial import Trials, Trying, worked
 from wearsim.errors import ContactError
 from wearsim.wear.grid import Array

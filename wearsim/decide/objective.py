@@ -71,7 +71,7 @@ class Objective:
         self.error = gauge.error(start.height)
         self.rms_before = float(np.linalg.norm(self.root @ self.error))
         self.roll_before = gauge.edge_roll(self.error)
-        self.roll_limit = max(limits.edge_limit * wavelength, abs(self.roll_before))
+        self.roll_limit = limits.edge_limit * wavelength
 
     def after(self, start: State) -> Objective:
         """The same from another state of the laps, the glass as it was."""
@@ -91,9 +91,14 @@ class Objective:
         """
         gone = [self.root @ (one - two) for one, two in pairwise(heights)]
         left = aim * (self.root @ self.error) - self.root @ (heights[0] - heights[-1])
+        return np.concatenate(
+            [left, [self._beyond(heights)], *(self.limits.removal_spread * one for one in gone)]
+        )
+
+    def _beyond(self, heights: list[Array]) -> float:
+        """Edge roll beyond the limit, as it weighs beside the figure error [m]."""
         roll = self.gauge.edge_roll(self.error - (heights[0] - heights[-1]))
-        beyond = EDGE_WEIGHT * max(0.0, abs(roll) - self.roll_limit)
-        return np.concatenate([left, [beyond], *(self.limits.removal_spread * one for one in gone)])
+        return EDGE_WEIGHT * max(0.0, abs(roll) - self.roll_limit)
 
     def dearness(self, programme: tuple[Trying, ...]) -> float:
         """Factor by which minutes, spells and change-overs make the residual dearer [1]."""
@@ -124,15 +129,13 @@ class Objective:
         nominal : (n,) ndarray
             Glass after with the most likely constants [m].
         """
-        mean_square = sum(
-            case.weight * float(np.sum(self.residuals(run) ** 2))
-            for case, run in zip(cases, runs, strict=True)
-        )
+        pairs = list(zip(cases, runs, strict=True))
+        penalised = sum(case.weight * float(np.sum(self.residuals(run) ** 2)) for case, run in pairs)
+        penalty = sum(case.weight * self._beyond(run) ** 2 for case, run in pairs)
         error = self.gauge.error(nominal)
-        expected = float(np.sqrt(mean_square))
         return Score(
-            expected * self.dearness(programme),
-            expected,
+            float(np.sqrt(penalised)) * self.dearness(programme),
+            float(np.sqrt(max(0.0, penalised - penalty))),
             float(np.linalg.norm(self.root @ error)),
             self.gauge.edge_roll(error),
         )

@@ -10,14 +10,14 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.files import dump_programme
 from wearsim.bench.programme import Programme
-from wearsim.decide.advise import lower_floor_advice
-from wearsim.decide.floor import linear_floor
-from wearsim.decide.library import shapes, wear_columns
+from wearsim.decide.advise import beyond_the_edge_limit, lower_floor_advice
 from wearsim.decide.limits import Limits
 from wearsim.decide.neat import Settler
 from wearsim.decide.objective import Objective
 from wearsim.decide.pressing import first_press, is_misfit, with_pressing
+from wearsim.decide.pricing import Pricing, floor_over_all_sizes
 from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal
+from wearsim.decide.reasons import NOTHING_LEFT, WORTHWHILE, why, why_not
 from wearsim.decide.refine import Judged, Refiner
 from wearsim.decide.scenarios import Scenario, scenarios, share_to_aim_for
 from wearsim.decide.search import Effort, Found, Search, distinct
@@ -30,10 +30,6 @@ from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
 from wearsim.wear.start import StartFigure, on_grid, start_figure
 from wearsim.wear.state import State, start_state
 
-# A start figure below this has nothing to gain [m].
-NOTHING_LEFT = 0.1e-9
-# A programme must lower the expected figure error by this share to be worth the walk to the barrel. A judgement.
-WORTHWHILE = 0.01
 # Costs that differ by less than this are the same. A judgement.
 SAME_COST = 0.03
 # What a session with a test after it leaves of the constants' spread: a factor of about 1.25. A judgement.
@@ -109,11 +105,13 @@ def propose(
     limits = Limits(minutes=minutes, spells=spells) if limits is None else limits
     belief = prior(bench) if belief is None else belief
     start = start_figure(bench, accuracy) if start is None else start
-    work = _Work(bench, limits, belief, start, laps, accuracy)
-    found, best = work.find(starts, time_limit, progress)
-    programme, outcome, reason = work.choose(best, seed, draws)
+    work, found, programme, outcome, reason = _within_edge_limit(
+        lambda allowed: _Work(bench, allowed, belief, start, laps, accuracy), limits, starts, time_limit,
+        progress, seed, draws,
+    )  # fmt: skip
     floor = work.floor()
-    later = _later(bench, work, programme, outcome, sessions) if programme.spells else ()
+    rest = None if time_limit is None else max(0.0, time_limit - found.seconds)
+    later = _later(bench, work, programme, outcome, sessions, rest) if programme.spells else ()
     return Proposal(
         programme=programme,
         outcome=outcome,
@@ -122,7 +120,10 @@ def propose(
         share=work.share(outcome),
         aim=work.aim,
         reason=reason,
-        advice=lower_floor_advice(bench, limits, start, floor, work.objective, belief),
+        advice=(
+            *beyond_the_edge_limit(outcome, limits, bench.light.wavelength),
+            *lower_floor_advice(bench, limits, start, floor, work.objective, belief),
+        ),
         trade_off=trade_off(found.judged, limits, work.objective.rms_before, work.measured),
         early=work.early(programme),
         later=later,
@@ -131,6 +132,24 @@ def propose(
         seconds=found.seconds,
         stopped=found.stopped,
     )
+
+
+def _within_edge_limit(
+    prepare: Callable[[Limits], _Work], limits: Limits, starts: int | None, time_limit: float | None,
+    progress: Progress | None, seed: int, draws: int,
+) -> tuple[_Work, Found, Programme, Outcome, str]:  # fmt: skip
+    """Search within the limit on the edge roll; where the edge is beyond it and stays so, within what it is."""
+    work = prepare(limits)
+    found, best = work.find(starts, time_limit, progress)
+    chosen = work.choose(best, seed, draws)
+    present = abs(work.objective.roll_before) / work.bench.light.wavelength
+    if chosen[0].spells or present <= limits.edge_limit or found.stopped:
+        return work, found, *chosen
+    work = prepare(replace(limits, edge_limit=present))
+    rest = None if time_limit is None else max(0.0, time_limit - found.seconds)
+    again, best = work.find(starts, rest, progress)
+    found.take_in(again)
+    return work, found, *work.choose(best, seed, draws)
 
 
 class _Work:
@@ -266,37 +285,9 @@ class _Work:
             outcome = self.predict(programme, seed, draws)
             keeps_edge = abs(outcome.edge_roll) <= limit
             if outcome.surface_rms < outcome.numbers_before.surface_rms and keeps_edge:
-                return programme, outcome, self._why(outcome)
+                return programme, outcome, why(self.belief, self.limits, self.share(outcome))
         empty = self.as_programme(())
-        return empty, self.predict(empty, seed, 0), self._why_not(best)
-
-    def _why(self, outcome: Outcome) -> str:
-        if self.belief.is_certain:
-            return (
-                f"the constants are taken as known; removals that vary by {self.limits.removal_spread:.0%} from "
-                "spell to spell are allowed for"
-            )
-        factor = float(np.exp(np.sqrt(self.belief.covariance[0, 0])))
-        return (
-            f"it goes {self.share(outcome):.0%} of the way: with the removal known within a factor of "
-            f"{factor:.1f}, "
-            "going further risks more than it promises; test, record, and go on from there"
-        )
-
-    def _why_not(self, best: list[Judged]) -> str:
-        if self.objective.rms_before < NOTHING_LEFT:
-            return "the figure error is already nil: there is nothing to gain"
-        if not best or not any(item.programme for item in best):
-            return "no allowed stroke is predicted to better the figure within these minutes"
-        if min(item.score.expected_rms for item in best) >= (1.0 - WORTHWHILE) * self.objective.rms_before:
-            return (
-                "no allowed programme is predicted to be better than stopping, what is uncertain considered: "
-                "the figure is as good as these strokes make it"
-            )
-        return (
-            "every programme that betters the figure in the search breaks the limit on the edge roll, or does not "
-            "hold at full accuracy"
-        )
+        return empty, self.predict(empty, seed, 0), why_not(self.objective.rms_before, best)
 
     def share(self, outcome: Outcome) -> float:
         """Share of the way: the removal's part along the figure error, in squares [1]."""
@@ -326,9 +317,9 @@ class _Work:
         state = start_state(self.bench, self.start.radius, self.start.height, self.accuracy)
         if self.laps is not None:
             state = replace(state, laps=self.laps.on_grids(self.bench, self.accuracy).laps)
-        candidates = shapes(self.bench, self.limits)
-        wear = wear_columns(self.bench, state, candidates, self.limits, self.belief.best(), self.accuracy)
-        return linear_floor(gauge, gauge.error(self.start.height), wear, self.limits.minutes).rms
+        pricing = Pricing(self.bench, state, self.limits, self.belief.best(), self.accuracy)
+        error = gauge.error(self.start.height)
+        return floor_over_all_sizes(pricing, gauge, error, self.limits.minutes).rms
 
     def early(self, programme: Programme) -> EarlyStop:
         """The figure against minutes of work, with the most likely constants."""
@@ -380,7 +371,7 @@ class _Fine:
 
 
 def _later(
-    bench: Bench, work: _Work, programme: Programme, outcome: Outcome, sessions: int
+    bench: Bench, work: _Work, programme: Programme, outcome: Outcome, sessions: int, rest: float | None
 ) -> tuple[LaterSession, ...]:
     """Sessions after the first, if it goes as predicted and its test narrows the constants down."""
     later = []
@@ -390,7 +381,8 @@ def _later(
     for _ in range(sessions - 1):
         start = StartFigure(work.start.radius, height, work.start.root)
         next_work = _Work(bench, work.limits, belief, start, None, work.accuracy)
-        _, best = next_work.find(2, None, None)
+        seen, best = next_work.find(2, rest, None)
+        rest = None if rest is None else max(0.0, rest - seen.seconds)
         done, result, _ = next_work.choose(best, 0, 0)
         if not done.spells:
             break

@@ -16,7 +16,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from wearsim.bench.bench import Bench
-from wearsim.decide.library import SPREAD_KEPT, Shape
+from wearsim.decide.library import FREE, HIGH, LOW, SPREAD_KEPT, Shape
 from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Objective, Score, heights_of
 from wearsim.decide.scenarios import Scenario
@@ -31,15 +31,6 @@ from wearsim.wear.state import State
 In = TypeVar("In")
 Out = TypeVar("Out")
 
-FREE = {
-    "straight": ("length",),
-    "overhang": ("length", "overhang"),
-    "w": ("length", "sweep", "overhang"),
-    "oval": ("length", "sweep", "overhang"),
-    "press": (),
-}
-LOW = {"length": 0.06, "sweep": 0.02, "overhang": 0.0}
-HIGH = {"length": 0.9, "sweep": 0.45, "overhang": 0.48}
 _STEP = 0.01
 # What a stroke past the limit of reach costs: this many times the start figure per diameter.
 _BEYOND = 200.0
