@@ -95,6 +95,26 @@ def test_the_sheet_waits_to_be_filled_in_and_then_reduces(folder: Path, call: Ca
     assert reduced.surface_rms < 20e-9  # windows are written to a tenth of a millimetre
 
 
+@pytest.mark.parametrize("flags", [NEEDED, INCHES])
+def test_windows_that_mask_prints_go_into_the_sheet_that_new_wrote(
+    flags: tuple[str, ...], folder: Path, call: Call
+) -> None:
+    call("new", "mine", *flags)
+    called = call("mask", "mine/bench.toml", "--zones", "6")
+    assert max(map(len, called.out.splitlines())) <= 80
+    assert "Next: wearsim reduce mine/readings.toml --bench mine/bench.toml" in called.err
+    head, pasted = re.split(r"For the sheet of readings[^\n]*\n", called.out)
+    sheet = folder / "readings.toml"
+    fill_in(sheet, "[[0, 0, 0, 0, 0, 0]]")
+    kept = re.sub(r"(?m)^(length_unit|windows) = .*\n", "", sheet.read_text())
+    sheet.write_text(pasted + kept)
+    read, bench = load_readings(sheet), load_bench(folder / "bench.toml")
+    design = mask_for(bench.mirror, 6, bench.light.wavelength)
+    assert read.zones.outer == pytest.approx(design.zones.outer, abs=1.3e-5)
+    assert f" {read.length_unit} " in head
+    assert call("reduce", "mine/readings.toml", "--bench", "mine/bench.toml").code == 0
+
+
 def test_it_never_overwrites(folder: Path, call: Call) -> None:
     call("new", "mine", *NEEDED)
     before = (folder / "bench.toml").read_bytes()

@@ -100,6 +100,15 @@ def read_length(text: str, key: str, least: float = 0.0) -> float:
     return metres
 
 
+def sheet_of(bench: Bench) -> Path:
+    """The readings that a bench names, from the current folder where that is shorter; else the usual name."""
+    sheet = bench.figure.readings
+    if sheet is None:
+        return Path("readings.toml")
+    here = Path.cwd()
+    return sheet.relative_to(here) if sheet.is_relative_to(here) else sheet
+
+
 def read_waited(waited: str | None) -> float | None:
     """How long the glass stood before it was read [s], if that was said."""
     if waited is None:

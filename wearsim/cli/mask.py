@@ -66,11 +66,11 @@ def command(
                 mask_text(design, unit),
                 waiting_text(pieces.mirror),
                 "",
-                "For readings.toml:",
-                windows_toml(design),
+                "For the sheet of readings, in place of these two keys there:",
+                windows_toml(design, unit),
             ]
         ),
         figure=lambda: mask_figure(design),
         write=write,
     )
-    manners.voice.next("reduce", "readings.toml", "--bench", bench)
+    manners.voice.next("reduce", inputs.sheet_of(pieces), "--bench", bench)
