@@ -47,8 +47,17 @@ def read_bench(path: Path) -> Bench:
     if path.is_dir():
         return _standing(path).calibrated_bench
     from wearsim.bench.files import load_bench
+    from wearsim.errors import InputError
+    from wearsim.knifeedge.readings import is_sheet
 
-    return load_bench(path)
+    try:
+        return load_bench(path)
+    except InputError:
+        if is_sheet(path):
+            raise InputError(
+                "a sheet of readings", file=path, expected="a bench, or a mirror's folder"
+            ) from None
+        raise
 
 
 def read_known(path: Path) -> tuple[Bench, dict[str, Any]]:
