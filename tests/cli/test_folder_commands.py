@@ -52,6 +52,7 @@ def test_record_says_what_it_did_and_what_comes_next(mirror: Path, call: Call) -
     assert "wearsim calibrate mirror" in done.err
     text = (mirror / "01" / "session.toml").read_text()
     assert "wet lap" in text and "2026-02-03" in text
+    assert 'temperature = "64 degF"' in text
     again = json.loads(recorded(call, "--json").out)
     assert again["number"] == 2 and again["date"] == "2026-02-03"
 

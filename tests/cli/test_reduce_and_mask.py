@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -187,3 +188,14 @@ def test_the_next_step_follows_from_the_verdict(
     said = capsys.readouterr()
     assert says in " ".join(said.out.lower().split())
     assert said.err.splitlines()[-1] == f"Next: {following}"
+
+
+def test_a_mirror_in_inches_is_told_in_inches(folder: Path, capsys) -> None:
+    inches = BENCH.replace("300 mm", "11.81 in").replace("3.0 m", "118.1 in")
+    (folder / "bench.toml").write_text(inches)
+    sheet = SHEET.partition("readings")[0]
+    (folder / "readings.toml").write_text(f"{sheet}readings = [[0, 0.42, 0.92, 1.38, 1.89]]\nsigma = 0.02\n")
+    assert run(["reduce", "bench.toml"]) == 0
+    words = " ".join(capsys.readouterr().out.split())
+    assert re.search(r"a radius of curvature of 118\.\d\d in if", words)
+    assert re.search(r"masked to \d+\.\d+ in its core", words)

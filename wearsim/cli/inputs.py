@@ -109,6 +109,14 @@ def read_length(text: str, key: str, least: float = 0.0) -> float:
     return metres
 
 
+def read_focal_ratio(text: str | float) -> float:
+    """A focal ratio that was given on the command line: a plain number, or one behind ``f/``."""
+    try:
+        return float(str(text).strip().lower().removeprefix("f").strip().removeprefix("/"))
+    except ValueError:
+        raise typer.BadParameter(f'"{text}"; expected a plain number such as 6, or f/6') from None
+
+
 def sheet_of(bench: Bench) -> Path:
     """The readings that a bench names, from the current folder where that is shorter; else the usual name."""
     sheet = bench.figure.readings

@@ -69,14 +69,14 @@ def command(
     from wearsim.knifeedge.on_bench import reduce_on
     from wearsim.knifeedge.readings import load_readings
     from wearsim.knifeedge.stopping import when_to_stop
-    from wearsim.show.lengths import length_unit
+    from wearsim.show.lengths import length_unit, round_unit
     from wearsim.show.reduction_plot import reduction_figure
     from wearsim.show.reduction_table import reduction_text
 
     sheet = load_readings(_named(pieces) if bench is None else readings)
     reduction = reduce_on(sheet, pieces.mirror, pieces.light.wavelength, seed=manners.seed)
-    advice = when_to_stop(reduction, seed=manners.seed)
     unit = length_unit(pieces)
+    advice = when_to_stop(reduction, seed=manners.seed, length=round_unit(unit).text)
     inputs.tell_waiting(manners.voice, pieces, seconds)
     inputs.tell_defaults(manners.voice, pieces)
 

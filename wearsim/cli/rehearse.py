@@ -36,7 +36,10 @@ Diameter = Annotated[
     str | None, typer.Option("--diameter", metavar="D", help='Of a new one, such as "250 mm".')
 ]
 Ratio = Annotated[
-    float | None, typer.Option("--focal-ratio", min=2.0, max=20.0, help="Of a new one: 5 for f/5.")
+    float | None,
+    typer.Option(
+        "--focal-ratio", metavar="RATIO", parser=inputs.read_focal_ratio, help="Of a new one: 5 or f/5."
+    ),
 ]
 Sessions = Annotated[int, typer.Option("--sessions", min=0, max=50, help="To go on for at most.")]
 Minutes = Annotated[float, typer.Option("--minutes", help="Of work a session.")]
@@ -146,6 +149,8 @@ def _practice(
     from wearsim.learn.practice_bench import FAULTS
     from wearsim.learn.practice_file import Practice
 
+    if focal_ratio is not None and not 2.0 <= focal_ratio <= 20.0:
+        raise InputError("out of range", key="--focal-ratio", value=focal_ratio, expected="2 to 20")
     size = None
     if diameter is not None:
         try:

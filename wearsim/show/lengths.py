@@ -74,6 +74,11 @@ def fine_unit(unit: Unit) -> Unit:
     return Unit(unit.name, unit.size, 4 if unit.size > MILLIMETRES.size else 3)
 
 
+def round_unit(unit: Unit) -> Unit:
+    """The same unit for what need not be exact: whole millimetres, tenths of an inch."""
+    return Unit(unit.name, unit.size, unit.decimals - 1)
+
+
 def long_unit(unit: Unit) -> Unit:
     """What a radius of curvature is told in: inches where lengths are, metres otherwise."""
     return INCHES if unit.name == INCHES.name else METRES
