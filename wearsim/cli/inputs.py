@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from wearsim.errors import InputError
+
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
     from wearsim.cli.voice import Voice
+    from wearsim.decide.limits import Limits
     from wearsim.learn.standing import Standing
     from wearsim.wear.ahead import Ahead
 
@@ -47,7 +51,6 @@ def read_bench(path: Path) -> Bench:
     if path.is_dir():
         return _standing(path).calibrated_bench
     from wearsim.bench.files import load_bench
-    from wearsim.errors import InputError
     from wearsim.knifeedge.readings import is_sheet
 
     try:
@@ -95,7 +98,6 @@ def read_programme(path: Path, bench: Bench | None = None) -> Programme:
 def read_length(text: str, key: str, least: float = 0.0) -> float:
     """A length that was given on the command line [m]: with its unit, or a plain number of millimetres."""
     from wearsim.bench import units
-    from wearsim.errors import InputError
 
     expected = 'a length such as "5 mm" or "0.2 in"'
     try:
@@ -107,6 +109,27 @@ def read_length(text: str, key: str, least: float = 0.0) -> float:
         expected = f"{least * 1e3:g} mm to 1 m"
         raise InputError("out of range", key=key, value=text, expected=expected)
     return metres
+
+
+MISSING_FOLDER = "a name in a folder that is there"
+"""What is expected where the folder of something to be written is missing."""
+
+
+def by_flag(error: InputError, flags: Mapping[str, str]) -> InputError:
+    """The same error by the flag that the value was given with, for a key that has one."""
+    key = flags.get(error.key or "", error.key)
+    return InputError(error.message, file=error.file, key=key, value=error.value, expected=error.expected)
+
+
+def read_limits(**given: Any) -> Limits:
+    """Limits of a proposal as given by flags, told by their flags where they cannot be used."""
+    from wearsim.decide.limits import Limits
+
+    try:
+        return Limits(**given)
+    except InputError as error:
+        names = ("minutes", "spells", "shortest", "edge-limit", "rate", "on-top")
+        raise by_flag(error, {name: f"--{name}" for name in names}) from None
 
 
 def read_focal_ratio(text: str | float) -> float:
@@ -131,7 +154,6 @@ def read_waited(waited: str | None) -> float | None:
     if waited is None:
         return None
     from wearsim.bench import units
-    from wearsim.errors import InputError
 
     expected = 'a time such as "2 h"'
     try:

@@ -72,7 +72,7 @@ def command(
     try:
         fresh = fresh_folder(Answers(**asked), zones)
     except InputError as error:
-        raise _by_flag(error) from None
+        raise inputs.by_flag(error, FLAGS) from None
     manners.deliver(
         lambda: (
             {"bench": str(folder / "bench.toml"), "readings": str(folder / "readings.toml")}
@@ -99,7 +99,7 @@ def _check_free(folder: Path) -> None:
         )
         raise InputError("exists already", file=folder, expected=expected)
     if not folder.absolute().parent.is_dir():
-        raise InputError("its folder is missing", file=folder)
+        raise InputError("its folder is missing", file=folder, expected=inputs.MISSING_FOLDER)
 
 
 def _check_needed(given: dict[str, Any]) -> None:
@@ -109,12 +109,6 @@ def _check_needed(given: dict[str, Any]) -> None:
             raise InputError(
                 "missing", key=flag, expected="it as a flag, for nothing is asked away from a terminal"
             )
-
-
-def _by_flag(error: InputError) -> InputError:
-    """The same error by the flag that the answer was given with."""
-    flag = FLAGS.get(error.key or "", error.key)
-    return InputError(error.message, file=error.file, key=flag, value=error.value, expected=error.expected)
 
 
 def _write(fresh: FreshFolder, folder: Path) -> None:
