@@ -159,3 +159,21 @@ def test_no_bench_at_all(text: str, fragment: str, tmp_path: Path, refused: Call
 def test_a_lap_that_is_not_there(folder: Path, refused: Callable[..., str]) -> None:
     bench = load_bench(folder / "bench.toml")
     refused(lambda: bench.lap("small"), "lap", "no lap of this name", '"small"')
+
+
+@pytest.mark.parametrize(
+    ("there", "instead", "says"),
+    [
+        ('[lap]\ndiameter = "300 mm"', '[lap]\ndiameter = "20 in"', ['got "20 in"', "14.1732 in"]),
+        ('hole = "40 mm"', 'hole = "1.5 ft"', ['got "1.5 ft"', "0.984252 ft"]),
+        ('hole = "40 mm"', 'hole = "40 cm"', ['got "40 cm"', "30 cm"]),
+    ],
+)
+def test_lengths_are_told_in_the_unit_that_was_written(
+    there: str, instead: str, says: list[str], folder: Path, refused: Callable[..., str]
+) -> None:
+    path = folder / "bench.toml"
+    text = path.read_text()
+    assert there in text
+    path.write_text(text.replace(there, instead, 1))
+    assert " mm" not in refused(lambda: load_bench(path), *says)

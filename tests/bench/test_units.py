@@ -12,8 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wearsim.bench import units
-from wearsim.bench.quantity import Extent
+from wearsim.bench.piece import table_of
+from wearsim.bench.quantity import FROM_FILE, Extent
 from wearsim.bench.trade_units import TRADE_UNITS
+from wearsim.bench.wear import Wear
 
 # Exact by definition of the units (international yard and pound agreement, 1959; from memory).
 KNOWN = [
@@ -144,3 +146,11 @@ def test_extent() -> None:
 def test_pint_is_not_loaded_before_it_is_needed() -> None:
     code = "import sys, wearsim.bench.files; sys.exit('pint' in sys.modules or 'scipy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize("written", ["65 degF", "17.5 degC", "-10 degC", "64.5 degF", "20.25 degC"])
+def test_a_temperature_is_kept_in_the_unit_it_was_written_in(written: str) -> None:
+    wear = Wear.model_validate({"temperature": written}, context=FROM_FILE)
+    kept = table_of(wear)["temperature"]
+    assert kept == written
+    assert Wear.model_validate({"temperature": kept}, context=FROM_FILE) == wear

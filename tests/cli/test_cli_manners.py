@@ -57,7 +57,8 @@ def test_no_command_at_all_shows_the_help(call: Call) -> None:
 def test_the_list_of_commands_says_each_in_whole(call: Call) -> None:
     called = call("--help")
     assert "..." not in called.out.partition("Commands:")[2]
-    assert "Begin with: wearsim new" in called.out
+    assert "  Begin with: wearsim new my-mirror\n" in called.out
+    assert " wearsim propose raised-zone-300\n" in called.out
 
 
 @pytest.mark.parametrize("command", ["predict", "compare"])
@@ -124,6 +125,38 @@ def test_bad_input_is_one_line_and_exit_2(arguments: list[str], said: str, call:
     assert called.out == ""
     assert called.err.startswith("wearsim: ") and called.err.count("\n") == 1
     assert said in called.err
+    assert listing(demo) == before
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["propose", "bench.toml", "--minutes", "abc"], "--minutes"),
+        (["propose", "bench.toml", "--minutes=abc"], "abc"),
+        (["propose", "bench.toml", "--spells", "2.5"], "2.5"),
+        (["propose", "bench.toml", "--on-top", "both"], "both"),
+        (["propose", "bench.toml", "--minutes", "-5"], "wearsim: --minutes: out of range, got -5"),
+        (["propose", "bench.toml", "--rate", "0"], "wearsim: --rate: out of range"),
+        (["propose", "bench.toml", "--time-limit", "0"], "wearsim: --time-limit: out of range"),
+        (["rehearse", "toy", "--minutes", "0"], "wearsim: --minutes: out of range"),
+        (["rehearse", "toy", "--focal-ratio", "f/40"], "wearsim: --focal-ratio: out of range"),
+        (["mask", "bench.toml", "--zones", "30"], "wearsim: --zones: so many windows"),
+        (
+            ["mask", "bench.toml", "-o", "no/mask.pdf"],
+            "is missing; expected a name in a folder that is there",
+        ),
+        (["new", "no/mine", "--diameter", "8 in"], "is missing; expected a name in a folder that is there"),
+        (["rehearse", "no/mine"], "is missing; expected a name in a folder that is there"),
+    ],
+)
+def test_a_wrong_value_is_told_with_its_flag_in_plain_words(
+    arguments: list[str], says: str, call: Call, demo: Path
+) -> None:
+    before = listing(demo)
+    called = call(*arguments)
+    assert (called.code, called.out, called.err.count("\n")) == (2, "", 1)
+    assert says in called.err
+    assert "Input should be" not in called.err and "Value error" not in called.err
     assert listing(demo) == before
 
 

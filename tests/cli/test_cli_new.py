@@ -95,12 +95,32 @@ def test_the_sheet_waits_to_be_filled_in_and_then_reduces(folder: Path, call: Ca
     assert reduced.surface_rms < 20e-9  # windows are written to a tenth of a millimetre
 
 
+@pytest.mark.parametrize("flags", [NEEDED, INCHES])
+def test_windows_that_mask_prints_go_into_the_sheet_that_new_wrote(
+    flags: tuple[str, ...], folder: Path, call: Call
+) -> None:
+    call("new", "mine", *flags)
+    called = call("mask", "mine/bench.toml", "--zones", "6")
+    assert max(map(len, called.out.splitlines())) <= 80
+    assert "Next: wearsim reduce mine/readings.toml --bench mine/bench.toml" in called.err
+    head, pasted = re.split(r"For the sheet of readings[^\n]*\n", called.out)
+    sheet = folder / "readings.toml"
+    fill_in(sheet, "[[0, 0, 0, 0, 0, 0]]")
+    kept = re.sub(r"(?m)^(length_unit|windows) = .*\n", "", sheet.read_text())
+    sheet.write_text(pasted + kept)
+    read, bench = load_readings(sheet), load_bench(folder / "bench.toml")
+    design = mask_for(bench.mirror, 6, bench.light.wavelength)
+    assert read.zones.outer == pytest.approx(design.zones.outer, abs=1.3e-5)
+    assert f" {read.length_unit} " in head
+    assert call("reduce", "mine/readings.toml", "--bench", "mine/bench.toml").code == 0
+
+
 def test_it_never_overwrites(folder: Path, call: Call) -> None:
     call("new", "mine", *NEEDED)
     before = (folder / "bench.toml").read_bytes()
     for more in ((), ("--force",)):
         called = call("new", "mine", *INCHES, *more)
-        assert called.code == 2 and "exists already" in called.err
+        assert called.code == 2 and "exists already" in called.err and "--force" in called.err
     assert (folder / "bench.toml").read_bytes() == before
 
 
@@ -139,10 +159,53 @@ def test_at_a_terminal_it_asks_and_asks_again(
     monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(answers) + "\n"))
     called = call("new", "mine", "--push", "20 N")
     assert called.code == 0, called.err
-    assert "a bare number where a unit is needed" in called.err and "a plain number" in called.err
+    assert "a bare number where a unit is needed" in called.err
+    assert '"six"; expected a plain number such as 6, or f/6' in called.err
     bench = load_bench(folder / "bench.toml")
     assert (bench.laps[0].diameter, bench.laps[0].pitch, bench.hands.push) == (0.16, "hard", 20.0)
     assert (bench.mirror.thickness, bench.mirror.glass) == (0.03, "borosilicate")
+
+
+def test_who_works_in_inches_is_offered_inches(
+    folder: Path, call: Call, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(new, "at_terminal", lambda: True)
+    monkeypatch.setattr(
+        "sys.stdin", io.StringIO("\n".join(["8 in", "f/6", "", "", "", "5 lb", "", ""]) + "\n")
+    )
+    called = call("new", "mine")
+    assert called.code == 0, called.err
+    assert "[1.5 in]" in called.err and "[8 in]" in called.err and "[7 lbf]" in called.err
+    assert " mm]" not in called.err and " N]" not in called.err
+    bench = load_bench(folder / "bench.toml")
+    assert bench.mirror.thickness == pytest.approx(0.0381, rel=1e-12)
+    assert bench.mirror.radius_of_curvature == pytest.approx(96 * 0.0254, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("flags", "says"),
+    [
+        ((*INCHES, "--lap-diameter", "20 in"), '--lap-diameter: the lap is too large for this mirror, got "20 in"'),
+        ((*INCHES, "--lap-diameter", "20 in"), "expected at most 1.2 x the mirror's diameter, 9.6 in"),
+        ((*INCHES, "--thickness", "0.01 in"), 'got "0.01 in"; expected more than the sagitta, 0.08'),
+        ((*NEEDED, "--lap-diameter", "400 mm"), 'got "400 mm"; expected at most'),
+        (("--diameter", "3 kg", *NEEDED[2:]), "--diameter: "),
+        ((*NEEDED[:2], "--focal-ratio", "0.1", *NEEDED[4:]), "--focal-ratio: "),
+        ((*NEEDED, "--focal-ratio", "six"), '"six"; expected a plain number such as 6, or f/6'),
+        ((*NEEDED, "--glass", "jade"), "--glass: "),
+        ((*NEEDED, "--zones", "30"), "--zones: "),
+    ],
+)  # fmt: skip
+def test_bad_answers_are_told_by_flag_in_the_unit_they_were_given_in(
+    flags: tuple[str, ...], says: str, folder: Path, call: Call
+) -> None:
+    assert says in call("new", "mine", *flags).err
+
+
+@pytest.mark.parametrize("ratio", ["f/6", "F/6", "6", "f6", " 6.0 "])
+def test_a_focal_ratio_is_a_number_or_written_as_the_trade_does(ratio: str, folder: Path, call: Call) -> None:
+    assert call("new", "mine", *NEEDED, "--focal-ratio", ratio).code == 0
+    assert load_bench(folder / "bench.toml").mirror.radius_of_curvature == pytest.approx(2.4)
 
 
 def test_json_names_the_files(folder: Path, call: Call) -> None:

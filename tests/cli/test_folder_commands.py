@@ -52,6 +52,7 @@ def test_record_says_what_it_did_and_what_comes_next(mirror: Path, call: Call) -
     assert "wearsim calibrate mirror" in done.err
     text = (mirror / "01" / "session.toml").read_text()
     assert "wet lap" in text and "2026-02-03" in text
+    assert 'temperature = "64 degF"' in text
     again = json.loads(recorded(call, "--json").out)
     assert again["number"] == 2 and again["date"] == "2026-02-03"
 
@@ -62,10 +63,24 @@ def test_record_warns_where_the_glass_stood_too_short_a_time(mirror: Path, call:
     assert "Warning: read 10 min after" in done.err and "wait" in done.err
     assert json.loads(done.out)["waited_s"] == 600.0
     assert 'waited = "10 min"' in (mirror / "01" / "session.toml").read_text()
-    assert "Warning" not in recorded(call, "--waited", "2 days").err
+    assert "Warning: read" not in recorded(call, "--waited", "2 days").err
     done = recorded(call)
-    assert "Warning" not in done.err
+    assert "Warning: read" not in done.err
     assert "waited" not in (mirror / "03" / "session.toml").read_text()
+
+
+def test_record_warns_of_readings_that_were_recorded_before(mirror: Path, call: Call) -> None:
+    assert "Warning" not in recorded(call).err
+    (mirror.parent / "after.toml").write_text(SHEET.replace("3.25", "3.26"))
+    assert "Warning" not in recorded(call).err
+    # the same numbers in another dress
+    (mirror.parent / "after.toml").write_text("# read again\n" + SHEET.replace("0.00", "0.0"))
+    done = recorded(call)
+    assert done.code == 0 and (mirror / "03").is_dir()
+    said = " ".join(done.err.split())
+    assert "Warning: the same numbers as measured after session 1" in said and "mirror/03" in said
+    arguments = ("record", "mirror", "--programme", "programme.toml", "--profile", "mirror/profile.csv")
+    assert "measured before the first session" in " ".join(call(*arguments).err.split())
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -45,7 +46,7 @@ def test_reduce_answers_as_a_table_and_names_the_next_command(folder: Path, caps
     said = capsys.readouterr()
     assert "Strehl ratio" in said.out
     assert "118.0 - 130.0" in said.out
-    assert "Next: wearsim propose bench.toml" in said.err
+    assert "Next: wearsim " in said.err
 
 
 def test_json_is_one_object_and_the_same_by_both_ways(folder: Path, capsys) -> None:
@@ -117,7 +118,7 @@ def test_mask_is_a_table_and_a_drawing(folder: Path, capsys) -> None:
     assert (folder / "mask.pdf").read_bytes().startswith(b"%PDF")
     assert run(["mask", "bench.toml"]) == 0
     told = capsys.readouterr().out
-    assert "windows = [[" in told and "let the glass stand" in told
+    assert "windows = [\n" in told and "let the glass stand" in told
     assert run(["mask", "bench.toml", "--zones", "30", "-q"]) == 2
     assert "expected at most" in capsys.readouterr().err
 
@@ -137,3 +138,64 @@ def test_what_is_no_width_of_a_window_is_refused(given: str, folder: Path, capsy
     assert run(["mask", "bench.toml", f"--least-width={given}", "-q"]) == 2
     said = capsys.readouterr()
     assert said.out == "" and "--least-width" in said.err and len(said.err.splitlines()) == 1
+
+
+def test_a_sheet_alone_takes_the_bench_that_lies_beside_it(folder: Path, capsys) -> None:
+    (folder / "mine").mkdir()
+    for name in ("bench.toml", "readings.toml"):
+        (folder / name).rename(folder / "mine" / name)
+    assert run(["reduce", "mine/readings.toml", "--bench", "mine/bench.toml"]) == 0
+    named = capsys.readouterr()
+    assert run(["reduce", "mine/readings.toml"]) == 0
+    said = capsys.readouterr()
+    assert said.out == named.out
+    assert said.err == "Bench: mine/bench.toml, beside the readings.\n" + named.err
+    (folder / "mine" / "bench.toml").unlink()
+    assert run(["reduce", "mine/readings.toml"]) == 2
+    said = capsys.readouterr()
+    assert said.out == "" and said.err.count("\n") == 1
+    assert said.err.startswith("wearsim: mine/readings.toml: a sheet of readings")
+    assert "--bench BENCH" in said.err
+
+
+@pytest.mark.parametrize("command", [["mask"], ["reduce", "readings.toml", "--bench"], ["propose"]])
+def test_a_sheet_where_a_bench_is_asked_for_is_called_what_it_is(
+    command: list[str], folder: Path, capsys
+) -> None:
+    assert run([*command, "readings.toml"]) == 2
+    said = capsys.readouterr().err
+    assert said == "wearsim: readings.toml: a sheet of readings; expected a bench, or a mirror's folder\n"
+
+
+PERFECT = "[0.20, 0.83, 1.68, 2.57, 3.39]"
+
+
+@pytest.mark.parametrize(
+    ("rows", "sigma", "more", "says", "following"),
+    [
+        ("[0, 0.42, 0.92, 1.38, 1.89]", 0.02, (), "not diffraction-limited", "wearsim propose bench.toml --minutes 60"),
+        (PERFECT, 0.02, (), "; stop", "wearsim reduce bench.toml -o profile.csv"),
+        (PERFECT, 0.02, ("-o", "p.csv"), "; stop", "stop here; the readings call for no more polishing."),
+        (PERFECT, 1.0, (), "read it again", "wearsim reduce bench.toml"),
+    ],
+)  # fmt: skip
+def test_the_next_step_follows_from_the_verdict(
+    rows: str, sigma: float, more: tuple[str, ...], says: str, following: str, folder: Path, capsys
+) -> None:
+    sheet = SHEET.partition("readings")[0]
+    (folder / "readings.toml").write_text(f"{sheet}readings = [{rows}]\nsigma = {sigma}\n")
+    assert run(["reduce", "bench.toml", *more]) == 0
+    said = capsys.readouterr()
+    assert says in " ".join(said.out.lower().split())
+    assert said.err.splitlines()[-1] == f"Next: {following}"
+
+
+def test_a_mirror_in_inches_is_told_in_inches(folder: Path, capsys) -> None:
+    inches = BENCH.replace("300 mm", "11.81 in").replace("3.0 m", "118.1 in")
+    (folder / "bench.toml").write_text(inches)
+    sheet = SHEET.partition("readings")[0]
+    (folder / "readings.toml").write_text(f"{sheet}readings = [[0, 0.42, 0.92, 1.38, 1.89]]\nsigma = 0.02\n")
+    assert run(["reduce", "bench.toml"]) == 0
+    words = " ".join(capsys.readouterr().out.split())
+    assert re.search(r"a radius of curvature of 118\.\d\d in if", words)
+    assert re.search(r"masked to \d+\.\d+ in its core", words)

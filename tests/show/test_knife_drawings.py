@@ -14,7 +14,7 @@ from wearsim.knifeedge.readings import parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.knifeedge.shadows import KnifeTester
 from wearsim.knifeedge.stopping import when_to_stop
-from wearsim.show.lengths import INCHES
+from wearsim.show.lengths import INCHES, MILLIMETRES, Unit
 from wearsim.show.mask_drawing import FOOT, MARGIN, mask_figure, window_outline
 from wearsim.show.mask_table import mask_text, windows_toml
 from wearsim.show.masking_plot import masking_figure
@@ -130,8 +130,26 @@ def test_tables_hold_what_was_reduced(reduction) -> None:
     assert f"{expected.positions[-1] * 1e3:.2f}" in expected_text(readings, expected)
 
 
-def test_mask_table_reads_back_as_a_sheet() -> None:
-    design = design_mask(5, radius=0.1, radius_of_curvature=2.4)
-    text = f'source = "moving"\nlength_unit = "mm"\n{windows_toml(design)}\nreadings = [[0, 0, 0, 0, 0]]'
-    assert parse_readings(text).zones.outer == pytest.approx(design.zones.outer, abs=5e-6)
-    assert max(map(len, mask_text(design).splitlines())) <= 80
+def test_mask_table_fits_a_terminal() -> None:
+    for unit in (MILLIMETRES, INCHES):
+        text = mask_text(design_mask(5, radius=0.1, radius_of_curvature=2.4), unit)
+        assert max(map(len, text.splitlines())) <= 80
+
+
+@pytest.mark.parametrize(("unit", "zones"), [(MILLIMETRES, 5), (INCHES, 5), (INCHES, 9), (MILLIMETRES, 3)])
+def test_windows_are_pasted_in_the_units_they_are_shown_in(unit: Unit, zones: int) -> None:
+    design = design_mask(zones, radius=0.2, radius_of_curvature=2.4)
+    pasted = windows_toml(design, unit)
+    assert max(map(len, pasted.splitlines())) <= 80
+    sheet = parse_readings(f'source = "moving"\n{pasted}\nreadings = [{[0] * zones}]')
+    assert sheet.length_unit == unit.name
+    for read, cut in ((sheet.zones.inner, design.zones.inner), (sheet.zones.outer, design.zones.outer)):
+        assert read == pytest.approx(cut, abs=0.51 * (1e-5 if unit is MILLIMETRES else 2.54e-5))
+
+
+def test_a_mask_in_inches_has_its_knife_in_inches_too() -> None:
+    design = design_mask(5, radius=0.1016, radius_of_curvature=2.4384)
+    text = mask_text(design, INCHES)
+    assert "mm" not in text
+    last = (design.aberration[-1] - design.aberration[0]) / 0.0254
+    assert f"{last:.4f}" in text.splitlines()[6]

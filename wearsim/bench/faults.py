@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
+from wearsim.bench import units
 from wearsim.bench.piece import Piece, expected_of
 from wearsim.bench.quantity import FROM_FILE
 from wearsim.errors import InputError
 
 _Piece = TypeVar("_Piece", bound=Piece)
+_MILLIMETRES = re.compile(r'(?<!["\w.])([0-9.]+(?:e[+-]?[0-9]+)?) mm\b')
 
 
 def nearest(word: str, allowed: Iterable[str]) -> str:
@@ -75,13 +78,43 @@ def read_piece(
     except ValidationError as error:
         raise one_line(error, model, prefix, file) from error
     except InputError as error:
-        raise placed(error, prefix, file) from error
+        raise placed(as_written(error, table.get(error.key or "")), prefix, file) from error
 
 
 def placed(error: InputError, prefix: str, file: Path | None) -> InputError:
     """The same error with the file and the full key."""
     key = ".".join(part for part in (prefix, error.key) if part)
     return InputError(error.message, file=file, key=key, value=error.value, expected=error.expected)
+
+
+def as_written(error: InputError, written: object) -> InputError:
+    """The same error with the value as the person wrote it, and lengths in the unit that it has there.
+
+    Parameters
+    ----------
+    error : InputError
+        Whose lengths are in millimetres.
+    written : object
+        What the file holds under the error's key.
+
+    Returns
+    -------
+    InputError
+        The same one where that is no length, or one in millimetres.
+    """
+    unit = written.strip().lstrip("+-.eE0123456789").strip() if isinstance(written, str) else ""
+    try:
+        size = units.read(f"1 {unit}", "m")
+    except units.NotAQuantity:
+        return error
+    if unit == "mm" or not str(error.value).endswith(" mm"):
+        return error
+
+    def said(found: re.Match[str]) -> str:
+        return f"{float(found[1]) * 1e-3 / size:.6g} {unit}"
+
+    expected = error.expected and _MILLIMETRES.sub(said, error.expected)
+    return InputError(error.message, file=error.file, key=error.key, value=written, expected=expected)
 
 
 def one_line(error: ValidationError, model: type[Piece], prefix: str, file: Path | None) -> InputError:

@@ -9,7 +9,7 @@ from wearsim.bench import catalogue
 from wearsim.bench.bench import Bench, lap_key
 from wearsim.bench.defaults import bench_defaults, programme_defaults
 from wearsim.bench.dump import dump_bench, dump_programme
-from wearsim.bench.faults import check_keys, placed, read_piece
+from wearsim.bench.faults import as_written, check_keys, placed, read_piece
 from wearsim.bench.figure import FigureSource, Light
 from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
@@ -98,7 +98,7 @@ def bench_from_table(table: dict[str, Any], *, file: Path | None = None, text: s
             mirror=mirror, laps=laps, hands=hands, wear=wear, spread=spread, figure=figure, light=light
         )
     except InputError as error:
-        raise placed(error, "", file) from error
+        raise placed(as_written(error, _written(table, error.key)), "", file) from error
     used = bench_defaults(bench, table)
     return bench.model_copy(update={"file": file, "text": text, "defaults_used": used})
 
@@ -109,6 +109,14 @@ def _laps(table: Any, file: Path | None) -> tuple[Lap, ...]:
             read_piece(Lap, lap, lap_key(place, len(table)), file) for place, lap in enumerate(table)
         )
     return (read_piece(Lap, table, "lap", file),)
+
+
+def _written(table: dict[str, Any], key: str | None) -> Any:
+    """What stands in a bench under a key of an error, such as ``lap.diameter`` or ``lap 2.diameter``."""
+    name, _, last = (key or "").rpartition(".")
+    laps = table["lap"] if isinstance(table["lap"], list) else [table["lap"]]
+    named = {lap_key(place, len(laps)): lap for place, lap in enumerate(laps)}
+    return (named | table).get(name, {}).get(last)
 
 
 def _figure(table: Any, file: Path | None) -> FigureSource:

@@ -140,7 +140,8 @@ def _check_unit(name: str, unit: str, number: int, path: Path) -> None:
         units.read(f"1 {unit}", "m")
     except units.NotAQuantity as error:
         key = f"line {number}, column {name}"
-        raise InputError(str(error), file=path, key=key, value=f"{name}_{unit}", expected=HEADER) from error
+        came = f"{name}_{unit}" if unit else name
+        raise InputError(str(error), file=path, key=key, value=came, expected=HEADER) from error
 
 
 def _row(number: int, text: str, header: dict[str, str], path: Path) -> list[float]:

@@ -20,6 +20,10 @@ FROM_FILE: dict[str, object] = {"file": True}
 """Validation context of what was read from a file."""
 
 
+HANDY = 14
+"""Letters of a quantity that a person may have written; a longer one was written in another unit (judgement)."""
+
+
 @dataclass(frozen=True)
 class Kind:
     """What a number may be: its unit, its limits, and how to speak of it.
@@ -34,6 +38,8 @@ class Kind:
         SI unit of the float, or ``"degC"``; empty for a plain number.
     shown : tuple of str
         People's units to write it in.
+    otherwise : tuple of str
+        Units to write it in where those would give a string of digits.
     above, least, most : float or None
         Limits in the base unit: greater than, at least, at most.
     """
@@ -45,10 +51,19 @@ class Kind:
     above: float | None = None
     least: float | None = None
     most: float | None = None
+    otherwise: tuple[str, ...] = ()
 
     def say(self, value: float) -> str:
         """Write a value in people's units."""
-        return units.write(value, self.base, self.shown) if self.base else f"{value:.9g}"
+        if not self.base:
+            return f"{value:.9g}"
+        text = units.write(value, self.base, self.shown)
+        if len(text) <= HANDY or not self.otherwise:
+            return text
+        try:
+            return units.write(value, self.base, self.shown + self.otherwise)
+        except ArithmeticError:  # a hair from 0 degC: no number of another zero reads back as that
+            return text
 
     @property
     def limits(self) -> str:
@@ -162,9 +177,10 @@ def quantity(
     above: float | None = None,
     least: float | None = None,
     most: float | None = None,
+    otherwise: tuple[str, ...] = (),
 ) -> Any:
     """Annotations of a field that is a quantity with a unit; arguments as in :class:`Kind`."""
-    return _marks(Kind(noun, f'"{example}"', base, shown, above, least, most))
+    return _marks(Kind(noun, f'"{example}"', base, shown, above, least, most, otherwise))
 
 
 def number(
@@ -220,7 +236,9 @@ _mass = quantity("a mass", "4 kg", "kg", "kg", above=0.0)
 _density = quantity("a density", "2230 kg/m^3", "kg/m^3", "kg/m^3", above=0.0)
 _force = quantity("a force", "30 N", "N", "N", least=0.0)
 _time = quantity("a time", "5 min", "s", "min", "s", above=0.0)
-_temperature = quantity("a temperature", "20 degC", "degC", "degC", least=-50.0, most=80.0)
+_temperature = quantity(
+    "a temperature", "20 degC", "degC", "degC", least=-50.0, most=80.0, otherwise=("degF",)
+)
 _angle = quantity("an angle", "72 deg", "rad", "deg", "rad")
 _preston = quantity("a Preston coefficient", "8e-13 / Pa", "1/Pa", "/ Pa", above=0.0)
 _wavelength = quantity("a wavelength", "550 nm", "m", "nm", least=1e-7, most=2e-5)

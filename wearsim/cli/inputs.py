@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from wearsim.errors import InputError
+
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
     from wearsim.cli.voice import Voice
+    from wearsim.decide.limits import Limits
     from wearsim.learn.standing import Standing
     from wearsim.wear.ahead import Ahead
 
@@ -47,8 +51,16 @@ def read_bench(path: Path) -> Bench:
     if path.is_dir():
         return _standing(path).calibrated_bench
     from wearsim.bench.files import load_bench
+    from wearsim.knifeedge.readings import is_sheet
 
-    return load_bench(path)
+    try:
+        return load_bench(path)
+    except InputError:
+        if is_sheet(path):
+            raise InputError(
+                "a sheet of readings", file=path, expected="a bench, or a mirror's folder"
+            ) from None
+        raise
 
 
 def read_known(path: Path) -> tuple[Bench, dict[str, Any]]:
@@ -86,7 +98,6 @@ def read_programme(path: Path, bench: Bench | None = None) -> Programme:
 def read_length(text: str, key: str, least: float = 0.0) -> float:
     """A length that was given on the command line [m]: with its unit, or a plain number of millimetres."""
     from wearsim.bench import units
-    from wearsim.errors import InputError
 
     expected = 'a length such as "5 mm" or "0.2 in"'
     try:
@@ -100,12 +111,49 @@ def read_length(text: str, key: str, least: float = 0.0) -> float:
     return metres
 
 
+MISSING_FOLDER = "a name in a folder that is there"
+"""What is expected where the folder of something to be written is missing."""
+
+
+def by_flag(error: InputError, flags: Mapping[str, str]) -> InputError:
+    """The same error by the flag that the value was given with, for a key that has one."""
+    key = flags.get(error.key or "", error.key)
+    return InputError(error.message, file=error.file, key=key, value=error.value, expected=error.expected)
+
+
+def read_limits(**given: Any) -> Limits:
+    """Limits of a proposal as given by flags, told by their flags where they cannot be used."""
+    from wearsim.decide.limits import Limits
+
+    try:
+        return Limits(**given)
+    except InputError as error:
+        names = ("minutes", "spells", "shortest", "edge-limit", "rate", "on-top")
+        raise by_flag(error, {name: f"--{name}" for name in names}) from None
+
+
+def read_focal_ratio(text: str | float) -> float:
+    """A focal ratio that was given on the command line: a plain number, or one behind ``f/``."""
+    try:
+        return float(str(text).strip().lower().removeprefix("f").strip().removeprefix("/"))
+    except ValueError:
+        raise typer.BadParameter(f'"{text}"; expected a plain number such as 6, or f/6') from None
+
+
+def sheet_of(bench: Bench) -> Path:
+    """The readings that a bench names, from the current folder where that is shorter; else the usual name."""
+    sheet = bench.figure.readings
+    if sheet is None:
+        return Path("readings.toml")
+    here = Path.cwd()
+    return sheet.relative_to(here) if sheet.is_relative_to(here) else sheet
+
+
 def read_waited(waited: str | None) -> float | None:
     """How long the glass stood before it was read [s], if that was said."""
     if waited is None:
         return None
     from wearsim.bench import units
-    from wearsim.errors import InputError
 
     expected = 'a time such as "2 h"'
     try:

@@ -43,7 +43,7 @@ app = typer.Typer(
     no_args_is_help=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
-FIRST = "Begin with: wearsim new my-mirror; or with a ready bench: wearsim propose raised-zone-300"
+FIRST = "Begin with: wearsim new my-mirror\nor with a ready bench: wearsim propose raised-zone-300"
 TOP_EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
 
 
@@ -83,7 +83,7 @@ def run(argv: Sequence[str] | None = None) -> int:
         done = typer.main.get_command(app).main(arguments, prog_name="wearsim", standalone_mode=False)
         sys.stdout.flush()
     except UsageError as error:
-        return _usage(error)
+        return _usage(error, arguments)
     except WearsimError as error:
         if debug:
             traceback.print_exc()
@@ -100,10 +100,35 @@ def run(argv: Sequence[str] | None = None) -> int:
     return done if isinstance(done, int) else 0
 
 
-def _usage(error: Exception) -> int:
+def _usage(error: Exception, arguments: Sequence[str]) -> int:
     """One line for a command line that cannot be understood, and where to look."""
     message = " ".join(error.format_message().split())  # type: ignore[attr-defined]
+    message = message.replace("Value error, ", "")
+    head, wanted, expected = message.partition("Input should be ")
+    if wanted:
+        message = f"{head}{_came(error, arguments)}expected {_plain(expected)}"
     context = getattr(error, "ctx", None)
     where = context.command_path if context is not None else "wearsim"
     Voice().fail(f"{message.rstrip('.')} (see {where} --help)")
     return 2
+
+
+def _came(error: Exception, arguments: Sequence[str]) -> str:
+    """What was given for the option of an error, where it can be told from the command line."""
+    for option in getattr(getattr(error, "param", None), "opts", ()):
+        for place, argument in enumerate(arguments):
+            if argument.startswith(f"{option}="):
+                return f'got "{argument.partition("=")[2]}"; '
+            if argument == option and place + 1 < len(arguments):
+                return f'got "{arguments[place + 1]}"; '
+    return ""
+
+
+def _plain(expected: str) -> str:
+    """What a validator expects, in words for a person."""
+    for theirs, ours in (
+        ("a valid integer", "a whole number"), ("a valid number", "a number"),
+        ("greater than or equal to", "at least"), ("less than or equal to", "at most"),
+    ):  # fmt: skip
+        expected = expected.replace(theirs, ours)
+    return expected.partition(", unable")[0]

@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 import typer
 from typer.core import TyperCommand, TyperGroup
 
+from wearsim.cli.inputs import MISSING_FOLDER
 from wearsim.cli.voice import Voice
 from wearsim.errors import InputError
 
@@ -122,7 +123,7 @@ def _check_destination(path: Path, endings: tuple[str, ...], force: bool) -> Non
         raise InputError("no such kind of file", file=path, expected="a name ending in " + ", ".join(endings))
     folder = path.parent
     if not folder.is_dir():
-        raise InputError("its folder is missing", file=path)
+        raise InputError("its folder is missing", file=path, expected=MISSING_FOLDER)
     if path.is_dir() or not os.access(folder, os.W_OK):
         raise InputError("cannot be written", file=path)
     if path.exists() and not force:
@@ -148,6 +149,12 @@ class Example:
         """The same of a group."""
 
         class Group(TyperGroup):
+            def format_epilog(self, ctx: Any, formatter: Any) -> None:
+                formatter.write_paragraph()
+                with formatter.indentation():
+                    for line in (self.epilog or "").splitlines():  # no command is broken across lines
+                        formatter.write_text(line)
+
             def format_usage(self, ctx: Any, formatter: Any) -> None:
                 formatter.write(f"Example:\n  {example}\n\n")
                 super().format_usage(ctx, formatter)

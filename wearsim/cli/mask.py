@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath
 from wearsim.cli.manners import Manners
+from wearsim.errors import InputError
+
+if TYPE_CHECKING:
+    from wearsim.knifeedge.longitudinal import Source
 
 NAME = "mask"
 EXAMPLE = "wearsim mask bench.toml --zones 5 -o mask.pdf"
@@ -39,16 +43,15 @@ def command(
     from wearsim.show.mask_table import mask_text, windows_toml
     from wearsim.show.waiting import waiting_text
 
-    design = mask_for(
-        pieces.mirror,
-        zones,
-        pieces.light.wavelength,
-        "fixed" if fixed_source else "moving",
-        MaskLimits(
-            least_width=inputs.read_length(least_width, "--least-width", least=0.5e-3),
-            bridge=inputs.read_length(bridge, "--bridge"),
-        ),
+    limits = MaskLimits(
+        least_width=inputs.read_length(least_width, "--least-width", least=0.5e-3),
+        bridge=inputs.read_length(bridge, "--bridge"),
     )
+    source: Source = "fixed" if fixed_source else "moving"
+    try:
+        design = mask_for(pieces.mirror, zones, pieces.light.wavelength, source, limits)
+    except InputError as error:
+        raise inputs.by_flag(error, {"zones": "--zones"}) from None
 
     def write() -> None:
         from wearsim.show.style import save
@@ -66,11 +69,11 @@ def command(
                 mask_text(design, unit),
                 waiting_text(pieces.mirror),
                 "",
-                "For readings.toml:",
-                windows_toml(design),
+                "For the sheet of readings, in place of these two keys there:",
+                windows_toml(design, unit),
             ]
         ),
         figure=lambda: mask_figure(design),
         write=write,
     )
-    manners.voice.next("reduce", "readings.toml", "--bench", bench)
+    manners.voice.next("reduce", inputs.sheet_of(pieces), "--bench", bench)

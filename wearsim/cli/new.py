@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from wearsim.cli import inputs
 from wearsim.cli.manners import Manners
 from wearsim.errors import InputError
 
@@ -21,13 +22,27 @@ EXAMPLE = 'wearsim new my-mirror --diameter "200 mm" --focal-ratio 6 --lap-mass 
 
 Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write it.", show_default=False)]
 Diameter = Annotated[str | None, typer.Option("--diameter", help='Of the mirror: "200 mm" or "8 in".')]
-FocalRatio = Annotated[float | None, typer.Option("--focal-ratio", help="Focal length over diameter.")]
+FocalRatio = Annotated[
+    float | None,
+    typer.Option(
+        "--focal-ratio",
+        metavar="RATIO",
+        parser=inputs.read_focal_ratio,
+        help="Focal length over diameter: 6 or f/6.",
+    ),
+]
 Glass = Annotated[str | None, typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.")]
 Thickness = Annotated[str | None, typer.Option("--thickness", help='At the edge: "30 mm".')]
 LapDiameter = Annotated[str | None, typer.Option("--lap-diameter", help="The mirror's unless given.")]
 LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Of the whole tool: "2 kg" or "5 lb".')]
 Pitch = Annotated[str | None, typer.Option("--pitch", help="very-soft, soft, medium, hard, very-hard.")]
 Push = Annotated[str | None, typer.Option("--push", help='Of the hands: "30 N" or "7 lbf".')]
+FLAGS = {
+    "diameter": "--diameter", "mirror.diameter": "--diameter", "focal ratio": "--focal-ratio",
+    "mirror.glass": "--glass", "mirror.thickness": "--thickness", "lap.diameter": "--lap-diameter",
+    "lap.mass": "--lap-mass", "lap.pitch": "--pitch", "hands.push": "--push", "zones": "--zones",
+}  # fmt: skip
+"""Which flag of the command answers for a key of the bench."""
 ZoneCount = Annotated[int | None, typer.Option("--zones", min=3, max=40, help="Windows of the mask.")]
 
 
@@ -54,7 +69,10 @@ def command(
     from wearsim.show.mask_drawing import mask_figure
     from wearsim.show.mask_table import mask_text
 
-    fresh = fresh_folder(Answers(**asked), zones)
+    try:
+        fresh = fresh_folder(Answers(**asked), zones)
+    except InputError as error:
+        raise inputs.by_flag(error, FLAGS) from None
     manners.deliver(
         lambda: (
             {"bench": str(folder / "bench.toml"), "readings": str(folder / "readings.toml")}
@@ -76,9 +94,12 @@ def at_terminal() -> bool:
 
 def _check_free(folder: Path) -> None:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise InputError("exists already", file=folder, expected="a new folder, or an empty one")
+        expected = (
+            "a new folder, or an empty one; --force replaces the file of --plot, never a mirror's folder"
+        )
+        raise InputError("exists already", file=folder, expected=expected)
     if not folder.absolute().parent.is_dir():
-        raise InputError("its folder is missing", file=folder)
+        raise InputError("its folder is missing", file=folder, expected=inputs.MISSING_FOLDER)
 
 
 def _check_needed(given: dict[str, Any]) -> None:
@@ -105,7 +126,7 @@ def _write(fresh: FreshFolder, folder: Path) -> None:
 def _asked(given: dict[str, Any]) -> dict[str, Any]:
     """Every answer that no flag gave, asked for; one that cannot be used is asked for again."""
     from wearsim.bench.catalogue import names
-    from wearsim.learn.fresh import Answers, fresh_folder
+    from wearsim.learn.fresh import Answers, fresh_folder, is_in_inches
 
     answers = Answers("200 mm", 6.0, "2 kg")
 
@@ -119,11 +140,12 @@ def _asked(given: dict[str, Any]) -> dict[str, Any]:
     ask("diameter", 'Diameter of the mirror, with its unit ("200 mm", "8 in")')
     ask("focal_ratio", "Focal ratio (6 for f/6)")
     ask("glass", f"Glass ({', '.join(names('glasses'))})", "borosilicate")
-    ask("thickness", "Thickness at the edge", "38 mm")
+    inches = is_in_inches(given["diameter"])
+    ask("thickness", "Thickness at the edge", "1.5 in" if inches else "38 mm")
     ask("lap_diameter", "Diameter of the lap", given["diameter"])
     ask("lap_mass", 'Mass of the lap, with its unit ("2 kg", "5 lb")')
     ask("pitch", f"Pitch ({', '.join(names('pitches'))})", "medium")
-    ask("push", "Push of the hands, besides the weight", "30 N")
+    ask("push", "Push of the hands, besides the weight", "7 lbf" if inches else "30 N")
     return given
 
 
@@ -132,10 +154,8 @@ def _checked(answers: Answers, key: str, make: Callable[[Answers], object]) -> C
 
     def check(text: str) -> Any:
         try:
-            value: Any = float(text) if key == "focal_ratio" else text
+            value: Any = inputs.read_focal_ratio(text) if key == "focal_ratio" else text
             make(replace(answers, **{key: value}))
-        except ValueError:
-            raise typer.BadParameter("a plain number, such as 6") from None
         except InputError as error:
             raise typer.BadParameter(str(error)) from None
         return value

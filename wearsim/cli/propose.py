@@ -73,7 +73,7 @@ def command(
     voice = manners.voice
     limits = _limits(minutes, spells, shortest, edge_limit, on_top, rate)
     if time_limit is not None and not time_limit > 0.0:
-        raise InputError("out of range", key="time-limit", value=time_limit, expected="more than 0 seconds")
+        raise InputError("out of range", key="--time-limit", value=time_limit, expected="more than 0 seconds")
     if dry_run:
         _tell_ahead(manners, bench, limits, sessions, time_limit, draws, (output, card))
         return
@@ -108,10 +108,10 @@ def command(
 def _limits(
     minutes: float, spells: int, shortest: float, edge_limit: float, on_top: OnTop, rate: float
 ) -> Limits:
-    from wearsim.decide.limits import Limits
-
     pieces = ("tool", "mirror") if on_top is OnTop.either else (on_top.value,)
-    return Limits(minutes, spells, shortest, edge_limit, pieces, rate)
+    return inputs.read_limits(
+        minutes=minutes, spells=spells, shortest=shortest, edge_limit=edge_limit, on_top=pieces, rate=rate
+    )
 
 
 def _tell_ahead(

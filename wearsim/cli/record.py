@@ -64,12 +64,19 @@ def command(
     """
     manners.reserve({}, inputs=[folder, programme, *(path for path in (readings, profile) if path)])
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.record import record
+    from wearsim.learn.record import record, same_as
 
     said = {"temperature": temperature, "abrasive": abrasive, "lap": lap and lap.value, "waited": waited}
     note = _note(day, said, notes)
     session = record(folder, programme, note=note, readings=readings, profile=profile)
-    tell_waiting(manners.voice, open_folder(folder).bench, note.waited)
+    there = open_folder(folder)
+    tell_waiting(manners.voice, there.bench, note.waited)
+    twin = same_as(there, session)
+    if twin is not None:
+        manners.voice.warn(
+            f"the same numbers as measured {twin}: was this session recorded twice, or the wrong file given? "
+            f"To take it back, delete the folder {session.path}."
+        )
     manners.deliver(
         lambda: _payload(session),
         table=lambda: (

@@ -30,7 +30,13 @@ Source = Annotated[
 ]
 OnBench = Annotated[
     Path | None,
-    typer.Option("--bench", "-b", metavar="BENCH", help="The mirror that was read.", show_default=False),
+    typer.Option(
+        "--bench",
+        "-b",
+        metavar="BENCH",
+        show_default=False,
+        help="The mirror that was read; bench.toml beside the readings, if not said.",
+    ),
 ]
 Output = Annotated[
     Path | None,
@@ -52,6 +58,8 @@ def command(
 
     With the band that the readings leave, and whether it is good enough to stop.
     """
+    if bench is None:
+        bench = _beside(readings, manners)
     manners.reserve(
         {output: (".csv",), masking: PLOTS, shadows: PLOTS},
         inputs=[readings, *([bench] if bench else [])],
@@ -61,14 +69,14 @@ def command(
     from wearsim.knifeedge.on_bench import reduce_on
     from wearsim.knifeedge.readings import load_readings
     from wearsim.knifeedge.stopping import when_to_stop
-    from wearsim.show.lengths import length_unit
+    from wearsim.show.lengths import length_unit, round_unit
     from wearsim.show.reduction_plot import reduction_figure
     from wearsim.show.reduction_table import reduction_text
 
     sheet = load_readings(_named(pieces) if bench is None else readings)
     reduction = reduce_on(sheet, pieces.mirror, pieces.light.wavelength, seed=manners.seed)
-    advice = when_to_stop(reduction, seed=manners.seed)
     unit = length_unit(pieces)
+    advice = when_to_stop(reduction, seed=manners.seed, length=round_unit(unit).text)
     inputs.tell_waiting(manners.voice, pieces, seconds)
     inputs.tell_defaults(manners.voice, pieces)
 
@@ -88,7 +96,43 @@ def command(
         figure=lambda: reduction_figure(reduction, unit),
         write=write,
     )
-    manners.voice.next("propose", readings if bench is None else bench, "--minutes", 60)
+    _tell_next(manners, advice.verdict, readings, bench, output)
+
+
+def _beside(readings: Path, manners: Manners) -> Path | None:
+    """The bench in the folder of a sheet that was named without one; None where no sheet was named."""
+    from wearsim.knifeedge.readings import is_sheet
+
+    if not is_sheet(readings):
+        return None
+    bench = readings.parent / "bench.toml"
+    if not bench.is_file():
+        raise InputError(
+            "a sheet of readings, and no bench.toml beside it",
+            file=readings,
+            expected="the mirror that was read as well: --bench BENCH",
+        )
+    manners.voice.say(f"Bench: {bench}, beside the readings.")
+    return bench
+
+
+def _tell_next(
+    manners: Manners, verdict: str, readings: Path, bench: Path | None, output: Path | None
+) -> None:
+    """What the verdict calls for: polish on, read again, or stop and keep what was found."""
+    mirror = readings if bench is None else bench
+    again = ("reduce", readings, *(("--bench", bench) if bench else ()))
+    if verdict == "no":
+        manners.voice.next("propose", mirror, "--minutes", 60)
+    elif verdict == "open":
+        manners.voice.say("Read it again, and put the new rows into the sheet; then:")
+        manners.voice.next(*again)
+    elif mirror.is_dir():
+        manners.voice.next("history", mirror, "--plot", "history.png")
+    elif output is None:
+        manners.voice.next(*again, "-o", "profile.csv")
+    else:
+        manners.voice.say("Next: stop here; the readings call for no more polishing.")
 
 
 def _write_profile(reduction: Reduction, path: Path, manners: Manners) -> None:

@@ -36,7 +36,10 @@ Diameter = Annotated[
     str | None, typer.Option("--diameter", metavar="D", help='Of a new one, such as "250 mm".')
 ]
 Ratio = Annotated[
-    float | None, typer.Option("--focal-ratio", min=2.0, max=20.0, help="Of a new one: 5 for f/5.")
+    float | None,
+    typer.Option(
+        "--focal-ratio", metavar="RATIO", parser=inputs.read_focal_ratio, help="Of a new one: 5 or f/5."
+    ),
 ]
 Sessions = Annotated[int, typer.Option("--sessions", min=0, max=50, help="To go on for at most.")]
 Minutes = Annotated[float, typer.Option("--minutes", help="Of work a session.")]
@@ -58,6 +61,7 @@ def command(
     made, with --programme a session of your own is worked.
     """
     manners.reserve({}, inputs=[folder, *([programme] if programme else [])])
+    inputs.read_limits(minutes=minutes)
     inputs.tell_compiling(manners.voice)
     if dry_run:
         _tell_ahead(
@@ -109,7 +113,7 @@ def _asked(
     """What a new practice mirror is to be; None where the folder is there already."""
     if not path.exists():
         if not path.parent.is_dir():
-            raise InputError("its folder is missing", file=path)
+            raise InputError("its folder is missing", file=path, expected=inputs.MISSING_FOLDER)
         return _practice(seed, fault, diameter, focal_ratio)
     if fault is not None or diameter is not None or focal_ratio is not None:
         raise InputError("exists already", file=path, expected="the name of a new folder for a new mirror")
@@ -119,13 +123,12 @@ def _asked(
 def _tell_ahead(
     path: Path, manners: Manners, asked: Practice | None, sessions: int, minutes: float, own: Path | None
 ) -> None:
-    from wearsim.decide.limits import Limits
     from wearsim.learn.ahead import after_that, practice_so_far, rehearse_ahead
     from wearsim.learn.rehearse import OTHER_SPREAD
 
     there = practice_so_far(path, asked)
     programme = inputs.read_programme(own, there.bench) if own else None
-    limits = Limits(minutes=minutes, removal_spread=OTHER_SPREAD)
+    limits = inputs.read_limits(minutes=minutes, removal_spread=OTHER_SPREAD)
     ahead = rehearse_ahead(
         there.bench,
         there.worked,
@@ -146,6 +149,8 @@ def _practice(
     from wearsim.learn.practice_bench import FAULTS
     from wearsim.learn.practice_file import Practice
 
+    if focal_ratio is not None and not 2.0 <= focal_ratio <= 20.0:
+        raise InputError("out of range", key="--focal-ratio", value=focal_ratio, expected="2 to 20")
     size = None
     if diameter is not None:
         try:

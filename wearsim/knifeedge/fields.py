@@ -17,6 +17,8 @@ Floats = NDArray[np.float64]
 LEAST_ZONES = 3
 MOST_ZONES = 60
 MOST_ROWS = 200
+LEAST_UNIT, LARGEST_UNIT = 1e-6, 1.0
+"""[m]: a micrometre and a metre."""
 
 
 def read_length_unit(table: dict[str, Any], file: Path | None) -> tuple[str, float]:
@@ -33,6 +35,10 @@ def read_length_unit(table: dict[str, Any], file: Path | None) -> tuple[str, flo
         unit = 0.0
     if not unit > 0.0:
         raise InputError("not a unit of length", file=file, key="length_unit", value=name, expected=expected)
+    if not LEAST_UNIT <= unit <= LARGEST_UNIT:
+        raise InputError(
+            "no unit to read a knife in", file=file, key="length_unit", value=name, expected=expected
+        )
     return str(name), unit
 
 

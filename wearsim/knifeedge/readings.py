@@ -91,6 +91,29 @@ def load_readings(path: str | Path) -> Readings:
     return parse_readings(read_text(file, "a readings file (TOML)"), file)
 
 
+def is_sheet(path: str | Path) -> bool:
+    """Whether this file is a sheet of readings by its keys, sound or not: to tell it from a bench.
+
+    Parameters
+    ----------
+    path : str or Path
+        Any path.
+
+    Returns
+    -------
+    bool
+        False as well where nothing can be read there.
+    """
+    from wearsim.bench.reading import parse_toml, read_text
+
+    file = Path(path)
+    try:
+        table = parse_toml(read_text(file), file)
+    except InputError:
+        return False
+    return "mirror" not in table and not {"windows", "radius", "readings"}.isdisjoint(table)
+
+
 def parse_readings(text: str, file: Path | None = None) -> Readings:
     """Read the text of a ``readings.toml``.
 

@@ -8,12 +8,13 @@ from numpy.typing import ArrayLike, NDArray
 from wearsim.figure.error import height_from_error
 from wearsim.figure.numbers import FigureGauge, fit_conic
 from wearsim.knifeedge.astigmatism import Astigmatism, astigmatism
-from wearsim.knifeedge.longitudinal import airy_radius, target_aberration
+from wearsim.knifeedge.longitudinal import airy_radius, target_aberration, tolerable_aberration
 from wearsim.knifeedge.posterior import Posterior, reduce_row
 from wearsim.knifeedge.prior import ReadingGeometry, SlopePrior
 from wearsim.knifeedge.readings import Readings, check_against_mirror
 from wearsim.knifeedge.report import Reduction, ZoneReport, draw_profiles
 from wearsim.knifeedge.settings import Settings, settings
+from wearsim.knifeedge.slips import slips
 
 Floats = NDArray[np.float64]
 
@@ -219,7 +220,11 @@ def _warnings(
     zones: tuple[ZoneReport, ...],
     uneven: Astigmatism | None,
 ) -> tuple[str, ...]:
-    said = []
+    tolerable = tolerable_aberration(
+        geometry.zones.middle, 2.0 * geometry.radius_of_glass, geometry.radius_of_curvature,
+        geometry.wavelength, geometry.source,
+    )  # fmt: skip
+    said = list(slips(readings, row.shape, tolerable))
     unit, name = readings.unit, readings.length_unit
     if row.origin == "assumed":
         said.append(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -62,7 +63,13 @@ class StopAdvice:
         }
 
 
-def when_to_stop(reduction: Reduction, *, seed: int = 0, draws: int = 60) -> StopAdvice:
+def _millimetres(length: float) -> str:
+    return f"{length * 1e3:.0f} mm"
+
+
+def when_to_stop(
+    reduction: Reduction, *, seed: int = 0, draws: int = 60, length: Callable[[float], str] = _millimetres
+) -> StopAdvice:
     """Judge a reduced mirror.
 
     Parameters
@@ -73,6 +80,8 @@ def when_to_stop(reduction: Reduction, *, seed: int = 0, draws: int = 60) -> Sto
         Of the draws for the band of the masking curve.
     draws : int
         How many of them.
+    length : callable
+        How the reason writes a length [m]; in millimetres unless given.
 
     Returns
     -------
@@ -90,7 +99,7 @@ def when_to_stop(reduction: Reduction, *, seed: int = 0, draws: int = 60) -> Sto
         masking_band=np.percentile(worths, [5.0, 95.0], axis=0),
         wrong_zones=tuple(i for i in resolved if abs(reduction.zones[i].multiple) > 1.0),
         resolved_zones=resolved,
-        reason=_reason(verdict, chance, reduction, mean),
+        reason=_reason(verdict, chance, reduction, mean, length),
     )
 
 
@@ -101,7 +110,9 @@ def _masked(reduction: Reduction, profiles: Floats) -> tuple[Masking, Floats]:
     return masks.judge(reduction.figure_error), np.array([masks.judge(profile).worth for profile in profiles])
 
 
-def _reason(verdict: str, chance: float, reduction: Reduction, mean: Masking) -> str:
+def _reason(
+    verdict: str, chance: float, reduction: Reduction, mean: Masking, length: Callable[[float], str]
+) -> str:
     low, high = reduction.strehl_band
     band = f"Strehl ratio {reduction.strehl:.2f} ({low:.2f} to {high:.2f})"
     if verdict == "yes":
@@ -110,5 +121,5 @@ def _reason(verdict: str, chance: float, reduction: Reduction, mean: Masking) ->
         return f"{band}: {chance:.0%} of the surfaces that these readings allow reach 0.8; read it again"
     mask = ""
     if mean.gain > 1.02:
-        mask = f"; masked to {mean.best_radius * 2e3:.0f} mm its core gets {mean.gain:.2f} times the light"
+        mask = f"; masked to {length(mean.best_radius * 2)} its core gets {mean.gain:.2f} times the light"
     return f"not diffraction-limited yet: {band}{mask}"

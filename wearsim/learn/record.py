@@ -14,8 +14,10 @@ import time
 from pathlib import Path
 
 from wearsim.bench.files import load_programme
+from wearsim.bench.profile import read_profile
 from wearsim.bench.reading import read_text
 from wearsim.errors import CouldNotError, InputError
+from wearsim.knifeedge.readings import load_readings
 from wearsim.learn.folder import BENCH, MirrorFolder, check_measured, open_folder, session_name
 from wearsim.learn.session import PROFILE, PROGRAMME, READINGS, SESSION, Session, SessionNote, dump_note
 
@@ -70,6 +72,38 @@ def record(
         shutil.rmtree(partial, ignore_errors=True)
         raise _refused(error, place) from error
     return open_folder(folder).sessions[number - 1]
+
+
+def same_as(there: MirrorFolder, session: Session) -> str | None:
+    """What was measured before and is, number for number, the same as after a session; None where nothing is.
+
+    Parameters
+    ----------
+    there : MirrorFolder
+        With the session in it.
+    session : Session
+
+    Returns
+    -------
+    str or None
+        In words: ``"after session 2"``, or ``"before the first session"``.
+    """
+    numbers = _numbers(session.measured, there)
+    earlier = [(f"after session {one.number}", one.measured) for one in there.sessions[: session.number - 1]]
+    first = [] if there.bench.figure.kind == "map" else [("before the first session", there.first_figure)]
+    for name, path in [*reversed(earlier), *first]:
+        if path is not None and _numbers(path, there) == numbers:
+            return name
+    return None
+
+
+def _numbers(path: Path, there: MirrorFolder) -> list[list[float]]:
+    """Every number that a measurement gives [m]: of a sheet its rows, of a profile its columns."""
+    if path.suffix.lower() == ".csv":
+        profile = read_profile(path, there.bench.mirror)
+        return [profile.radius.tolist(), profile.error.tolist()]
+    sheet = load_readings(path)
+    return [sheet.zones.inner.tolist(), sheet.zones.outer.tolist(), *sheet.positions.tolist()]
 
 
 def _texts(
@@ -162,7 +196,7 @@ def new_folder(path: str | Path, bench_text: str, files: dict[str, str], practic
     if place.exists():
         raise InputError("exists already", file=place, expected="the name of a new folder")
     if not place.parent.is_dir():
-        raise InputError("its folder is missing", file=place)
+        raise InputError("its folder is missing", file=place, expected="a name in a folder that is there")
     partial = place.with_name(f"{PARTIAL}{place.name}-{os.getpid()}")
     texts = {BENCH: bench_text, **files, **({} if practice is None else {PRACTICE: practice})}
     try:

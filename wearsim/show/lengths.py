@@ -45,6 +45,7 @@ class Unit:
 
 MILLIMETRES = Unit("mm", 1e-3, 1)
 INCHES = Unit("in", 0.0254, 2)
+METRES = Unit("m", 1.0, 4)
 NANOMETRES = Unit("nm", 1e-9, 0)
 MICROMETRES = Unit("um", 1e-6, 2)
 # Above this a height in nanometres has too many digits to be read.
@@ -60,6 +61,27 @@ def length_unit(bench: Bench) -> Unit:
     """
     written = tomllib.loads(bench.text).get("mirror", {}).get("diameter", "")
     return INCHES if _INCHES.search(str(written)) else MILLIMETRES
+
+
+def fine_unit(unit: Unit) -> Unit:
+    """The same unit with the decimals that a knife is set to.
+
+    Parameters
+    ----------
+    unit : Unit
+        Millimetres or inches.
+    """
+    return Unit(unit.name, unit.size, 4 if unit.size > MILLIMETRES.size else 3)
+
+
+def round_unit(unit: Unit) -> Unit:
+    """The same unit for what need not be exact: whole millimetres, tenths of an inch."""
+    return Unit(unit.name, unit.size, unit.decimals - 1)
+
+
+def long_unit(unit: Unit) -> Unit:
+    """What a radius of curvature is told in: inches where lengths are, metres otherwise."""
+    return INCHES if unit.name == INCHES.name else METRES
 
 
 def height_unit(largest: float) -> Unit:

@@ -7,7 +7,7 @@ from wearsim.knifeedge.expected import ExpectedReadings
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.report import Reduction
 from wearsim.knifeedge.stopping import StopAdvice
-from wearsim.show.lengths import MILLIMETRES, Unit, height_unit
+from wearsim.show.lengths import MILLIMETRES, Unit, height_unit, long_unit
 from wearsim.show.text import columns, paragraph
 
 
@@ -24,7 +24,7 @@ def reduction_text(
     unit : Unit
         Of radii.
     """
-    parts = [zones_text(readings, reduction, unit), numbers_text(readings, reduction)]
+    parts = [zones_text(readings, reduction, unit), numbers_text(readings, reduction, unit)]
     if reduction.astigmatism is not None:
         parts.append(astigmatism_text(reduction.astigmatism))
     parts.append(paragraph(advice.reason[0].upper() + advice.reason[1:] + "."))
@@ -56,7 +56,7 @@ def zones_text(readings: Readings, reduction: Reduction, unit: Unit) -> str:
     return "\n".join([*columns(rows, ">>>>>><"), paragraph(note)])
 
 
-def numbers_text(readings: Readings, reduction: Reduction) -> str:
+def numbers_text(readings: Readings, reduction: Reduction, unit: Unit = MILLIMETRES) -> str:
     """The figure in numbers, with what the readings leave open."""
     high, knife = height_unit(reduction.surface_pv), knife_unit(readings)
 
@@ -81,7 +81,7 @@ def numbers_text(readings: Readings, reduction: Reduction) -> str:
     said = (
         f"The readings settle {reduction.supported:.1f} of {len(reduction.zones) - 1} shapes. One setting is "
         f"good to {knife.text(reduction.setting_sigma)} at 0.35 of the radius ({reduction.setting_origin}). "
-        f"The best-fit conic goes with a radius of curvature of {reduction.radius_fit:.4f} m if the stated "
+        f"The best-fit conic goes with a radius of curvature of {long_unit(unit).text(reduction.radius_fit)} if the stated "
         "one is right; with a free zero no reading can see it. A zone finer than the windows is possible: it "
         "is in the band."
     )
