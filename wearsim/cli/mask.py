@@ -37,6 +37,7 @@ def command(
     from wearsim.show.lengths import length_unit
     from wearsim.show.mask_drawing import mask_figure
     from wearsim.show.mask_table import mask_text, windows_toml
+    from wearsim.show.text import paragraph
     from wearsim.show.waiting import waiting_text
 
     design = mask_for(
@@ -64,7 +65,7 @@ def command(
         table=lambda: "\n".join(
             [
                 mask_text(design, unit),
-                waiting_text(pieces.mirror),
+                paragraph(waiting_text(pieces.mirror)),
                 "",
                 "For readings.toml:",
                 windows_toml(design),

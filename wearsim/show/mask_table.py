@@ -37,4 +37,6 @@ def mask_text(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
 def windows_toml(design: MaskDesign) -> str:
     """The windows as a line of ``readings.toml`` in millimetres."""
     pairs = zip(design.zones.inner * 1e3, design.zones.outer * 1e3, strict=True)
-    return "windows = [" + ", ".join(f"[{inner:.2f}, {outer:.2f}]" for inner, outer in pairs) + "]"
+    # between the numbers of a pair a blank that is not broken at
+    listed = ", ".join(f"[{inner:.2f},\xa0{outer:.2f}]" for inner, outer in pairs)
+    return paragraph(f"{listed}]", "windows = [", " " * 11).replace("\xa0", " ")
