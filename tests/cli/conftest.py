@@ -11,6 +11,7 @@ import pytest
 
 from wearsim.cli.main import run
 
+WIDTH = 80
 DEMO = Path(__file__).parents[2] / "examples" / "demo"
 
 
@@ -36,13 +37,16 @@ def demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def call(capsys: pytest.CaptureFixture[str]) -> Call:
-    """``call("predict", "bench.toml", ...)`` as at a terminal that is none."""
+def call(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Call:
+    """``call("predict", "bench.toml", ...)`` as at a terminal that is none: whatever is called, no line too wide."""
+    monkeypatch.setenv("COLUMNS", str(WIDTH))
 
     def called(*arguments: str) -> Called:
         capsys.readouterr()
         code = run(arguments)
         captured = capsys.readouterr()
+        wide = [line for line in captured.out.splitlines() if len(line) > WIDTH]
+        assert "--json" in arguments or not wide, wide
         return Called(code, captured.out, captured.err)
 
     return called

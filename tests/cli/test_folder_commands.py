@@ -114,9 +114,15 @@ def test_calibrate_without_sessions_could_not(mirror: Path, call: Call) -> None:
 
 def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_path: Path) -> None:
     assert recorded(call).code == 0
-    found = call("calibrate", "mirror", "--json", "--plot", "constants.png")
+    found = call("calibrate", "mirror", "--json", "--plot", "constants.png", "-o", "constants.json")
     assert found.code == 0, found.err
     told = json.loads(found.out)
+    assert json.loads(Path("constants.json").read_text()) == told
+    # the sheet is invented, and fits no session: the figures say so as well as the verdict
+    (session,) = told["sessions"]
+    assert set(session) == {"number", "chi_square", "compared", "chance", "fits", "removal_shape_rms_m"}
+    assert not session["fits"] and session["chance"] < 0.01
+    assert session["chi_square"] > 3.0 * session["compared"]
     assert set(told["constants"]) == {
         "preston_per_pa", "stiffness_pa_per_m", "relaxation_time_s", "edge_gain",
     }  # fmt: skip
@@ -125,10 +131,12 @@ def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_pat
         assert 0.0 < low < one["now"] < high
     assert Path("constants.png").stat().st_size > 10_000
 
-    history = call("history", "mirror", "--plot", "history.png")
+    history = call("history", "mirror", "--plot", "history.png", "-o", "history.json")
     assert history.code == 0, history.err
     assert "Predicted" in history.out and "2026-02-03" in history.out
-    assert all(len(line) <= 80 for line in history.out.splitlines())
+    assert "does not fit what was believed of pitch and abrasive" in " ".join(history.out.split())
+    (entry,) = json.loads(Path("history.json").read_text())["sessions"]
+    assert not entry["fits"]
 
     on_folder = json.loads(call("predict", "mirror", "--programme", "programme.toml", "--json").out)
     sheet = json.loads(call("reduce", "after.toml", "--bench", "bench.toml", "--json").out)
@@ -146,6 +154,28 @@ def test_calibrate_asks_about_the_hands_where_it_is_told_to(mirror: Path, call: 
     # the sheet is invented, and fits no session
     assert "no session can be asked (session 1, its record does not fit)" in " ".join(asked.out.split())
     assert asked.out.splitlines()[:5] == plain.out.splitlines()[:5]
+    assert "not told: still what was believed before" in " ".join(plain.out.split())
+    assert "does not fit what was believed of pitch and abrasive is set aside" in " ".join(plain.out.split())
+
+
+@pytest.mark.parametrize("command", ["calibrate", "history"])
+def test_output_is_refused_before_anything_is_worked_out(mirror: Path, call: Call, command: str) -> None:
+    there = mirror.parent / "there.json"
+    there.write_text("kept")
+    for name, fragment in (
+        ("there.json", "exists already"),
+        ("told.csv", ".json"),
+        ("no/told.json", "folder"),
+    ):
+        done = call(command, "mirror", "-o", name)
+        assert done.code == 2 and done.out == ""
+        (line,) = done.err.strip().splitlines()
+        assert fragment in line
+    assert there.read_text() == "kept"
+    assert recorded(call).code == 0
+    ahead = call(command, "mirror", "-o", "told.json", "--dry-run", "--json")
+    assert "told.json" in json.loads(ahead.out)["would_write"]
+    assert not Path("told.json").exists()
 
 
 def test_a_remembered_spread_of_the_hands_is_used_or_refused_in_one_line(mirror: Path, call: Call) -> None:

@@ -10,6 +10,8 @@ from simulated import simulated_chain
 
 from wearsim.learn.calibrate import Calibration, calibrate_chain, with_session_spread
 from wearsim.learn.posterior import Posterior
+from wearsim.show.calibration_plot import calibration_figure
+from wearsim.show.calibration_table import calibration_text
 from wearsim.wear.constants import NAMES, Belief, Constants, prior
 
 TRUTH = Constants(preston=1.5, stiffness=0.6, relaxation_time=0.7, edge_gain=1.3)
@@ -52,6 +54,23 @@ def test_a_wrong_record_is_flagged_and_the_constants_not_bent() -> None:
     assert found.misfits == (2,)
     assert [session.fits for session in found.sessions] == [True, False, True]
     assert np.abs(away(found)).max() < 3.0
+
+
+def test_a_session_set_aside_shows_the_miss_of_its_record_believed() -> None:
+    one, two, three = calibrated(3, wrong=2).sessions
+    assert two.chance < 1e-6 and two.chi_square > 100.0 * two.compared / 7.0
+    # disbelieved, it misses nothing: that is not what it was set aside for
+    assert two.chi_square > 10.0 * calibrated(3, wrong=2).steps[1].chi_square
+    assert min(one.chance, three.chance) > 0.01
+    assert two.to_json()["chi_square"] == two.chi_square
+    bench = simulated_chain(11, TRUTH, count=1)[0].bench
+    text = calibration_text(bench, calibrated(3, wrong=2))
+    (row,) = (line for line in text.splitlines() if "does not fit: set aside" in line)
+    assert "under 1%" in row
+    assert "does not fit the others is set aside" in " ".join(text.split())
+    lower = calibration_figure(bench, calibrated(3, wrong=2)).axes[1]
+    heights = [bar.get_height() for bar in lower.patches]  # type: ignore[attr-defined]
+    assert heights[1] > 3.0 > max(heights[0], heights[2])
 
 
 def test_what_is_stated_as_known_stays_so() -> None:

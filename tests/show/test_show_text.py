@@ -11,7 +11,7 @@ from wearsim.show.cautions import CAUTIONS, cautions_text
 from wearsim.show.defaults import defaults_text
 from wearsim.show.lengths import INCHES, MILLIMETRES, height_unit, length_unit
 from wearsim.show.spells import spell_words
-from wearsim.show.text import columns, lean, paragraph
+from wearsim.show.text import columns, lean, paragraph, text_width
 from wearsim.show.zones import zones_of
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.state import glass_grid
@@ -79,6 +79,36 @@ def test_zones_are_narrow_at_the_rim() -> None:
     glass = bench_of("").mirror
     width = np.diff(zones_of(glass, glass_grid(glass, DEFAULT)).edges)
     assert np.all(np.diff(width[:-1]) < 1e-12)
+
+
+@pytest.mark.parametrize("width", [40, 60, 72])
+def test_columns_without_room_stand_below_the_others(width: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", str(width))
+    rows = [(f"zone {row}", *(f"{row}{column} and some" for column in range(6))) for row in range(3)]
+    lines = columns(rows, "<>>>>>>")
+    assert max(map(len, lines)) <= width
+    blocks = "\n".join(lines).split("\n\n")
+    assert len(blocks) > 1
+    for block in blocks:
+        assert [line[:6] for line in block.splitlines()] == ["zone 0", "zone 1", "zone 2"]
+    for row in rows:
+        assert all(sum(cell in line for line in lines) == 1 for cell in row[1:])
+
+
+def test_long_words_beside_a_number_are_broken(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    rows = [("no mix of the allowed strokes does better, wear frozen", "12 nm"), ("gap", "3 nm")]
+    lines = columns(rows, "<>")
+    assert max(map(len, lines)) <= 40
+    assert lines[-1].split() == ["gap", "3", "nm"]
+    assert lines[-2].endswith("12 nm") and "12 nm" not in lines[0]
+
+
+def test_text_is_as_wide_as_the_terminal_within_bounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    for given, width in (("200", 80), ("60", 60), ("5", 40), ("", 80)):
+        monkeypatch.setenv("COLUMNS", given)
+        assert text_width() == width
+        assert max(map(len, paragraph("word " * 100).splitlines())) <= width
 
 
 def test_columns_line_up() -> None:

@@ -9,7 +9,7 @@ import typer
 from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
 from wearsim.cli.inputs import FolderPath
-from wearsim.cli.manners import Manners
+from wearsim.cli.manners import JsonOutput, Manners
 
 NAME = "calibrate"
 EXAMPLE = "wearsim calibrate my-mirror --plot constants.png"
@@ -29,7 +29,7 @@ Hands = Annotated[
 
 def command(
     folder: FolderPath, manners: Manners, draws: Draws = 128, jitter: Hands = False,
-    dry_run: dry.DryRun = False,
+    output: JsonOutput = None, dry_run: dry.DryRun = False,
 ) -> None:  # fmt: skip
     """What do the sessions of a mirror say of hands and pitch?
 
@@ -37,7 +37,7 @@ def command(
     open; which sessions do not fit is said, and they do not count. The spread of the hands from stroke to stroke stays as
     the bench states it, unless it is asked for.
     """
-    manners.reserve({}, inputs=[folder])
+    manners.reserve({output: (".json",)}, inputs=[folder])
     from wearsim.learn.calibrate import calibrate, calibrate_with_jitter
     from wearsim.learn.folder import open_folder
     from wearsim.learn.remember import FILE, Known, keep, remembered_jitter
@@ -51,7 +51,7 @@ def command(
         from wearsim.learn.ahead import calibrate_ahead, with_hands
 
         ahead = calibrate_ahead(there, draws=draws)
-        dry.tell(manners, with_hands(there, ahead) if jitter else ahead, [folder / FILE])
+        dry.tell(manners, with_hands(there, ahead) if jitter else ahead, [folder / FILE, output])
         manners.voice.next("calibrate", folder)
         return
     with manners.voice.working("working through the sessions"):
@@ -64,5 +64,6 @@ def command(
         lambda: found.to_json(there.bench, known),
         table=lambda: calibration_text(there.bench, found, known),
         figure=lambda: calibration_figure(there.bench, found),
+        write=lambda: manners.write_json(found.to_json(there.bench, known), output),
     )
     manners.voice.next("propose", folder, "--minutes", 60)

@@ -3,27 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
-
-import typer
+from typing import Any
 
 from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath, ProgrammePath
-from wearsim.cli.manners import Manners
+from wearsim.cli.manners import JsonOutput, Manners
 from wearsim.cli.predict import Cells, Engine, EngineChoice, EngineDraws, settings_of
 
 NAME = "compare"
 EXAMPLE = "wearsim compare bench.toml --programme programme.toml --plot out.png"
-Output = Annotated[
-    Path | None,
-    typer.Option("-o", "--output", metavar="FILE", help="The object of --json, to a file: .json."),
-]
 
 
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
-    draws: EngineDraws = None, cells: Cells = None, output: Output = None,
+    draws: EngineDraws = None, cells: Cells = None, output: JsonOutput = None,
     dry_run: dry.DryRun = False,
 ) -> None:  # fmt: skip
     """Tool on top or mirror on top, all else equal?

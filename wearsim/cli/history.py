@@ -5,18 +5,20 @@ from __future__ import annotations
 from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
 from wearsim.cli.inputs import FolderPath
-from wearsim.cli.manners import Manners
+from wearsim.cli.manners import JsonOutput, Manners
 
 NAME = "history"
 EXAMPLE = "wearsim history my-mirror --plot history.png"
 
 
-def command(folder: FolderPath, manners: Manners, dry_run: dry.DryRun = False) -> None:
+def command(
+    folder: FolderPath, manners: Manners, output: JsonOutput = None, dry_run: dry.DryRun = False
+) -> None:  # fmt: skip
     """The figure through the sessions, predicted against measured.
 
     With the hours worked. Each session is predicted with what was known before it.
     """
-    manners.reserve({}, inputs=[folder])
+    manners.reserve({output: (".json",)}, inputs=[folder])
     from wearsim.learn.folder import open_folder
     from wearsim.learn.history import history
     from wearsim.learn.remember import FILE
@@ -30,7 +32,7 @@ def command(folder: FolderPath, manners: Manners, dry_run: dry.DryRun = False) -
     if dry_run:
         from wearsim.learn.ahead import history_ahead
 
-        dry.tell(manners, history_ahead(there), [folder / FILE])
+        dry.tell(manners, history_ahead(there), [folder / FILE, output])
         manners.voice.next("history", folder)
         return
     with manners.voice.working("working through the sessions"):
@@ -39,5 +41,6 @@ def command(folder: FolderPath, manners: Manners, dry_run: dry.DryRun = False) -
         told.to_json,
         table=lambda: history_text(told),
         figure=lambda: history_figure(told, there.bench.mirror, unit),
+        write=lambda: manners.write_json(told.to_json(), output),
     )
     manners.voice.next("propose", folder, "--minutes", 60)

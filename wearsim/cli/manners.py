@@ -32,6 +32,10 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PLOTS = (".png", ".svg", ".pdf")
+JsonOutput = Annotated[
+    Path | None,
+    typer.Option("-o", "--output", metavar="FILE", help="The object of --json, to a file: .json."),
+]
 
 
 @dataclass(frozen=True)

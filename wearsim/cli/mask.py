@@ -41,6 +41,7 @@ def command(
     from wearsim.show.lengths import length_unit
     from wearsim.show.mask_drawing import mask_figure
     from wearsim.show.mask_table import mask_text, windows_toml
+    from wearsim.show.text import paragraph
     from wearsim.show.waiting import waiting_text
 
     limits = MaskLimits(
@@ -67,7 +68,7 @@ def command(
         table=lambda: "\n".join(
             [
                 mask_text(design, unit),
-                waiting_text(pieces.mirror),
+                paragraph(waiting_text(pieces.mirror)),
                 "",
                 "For the sheet of readings, in place of these two keys there:",
                 windows_toml(design, unit),

@@ -65,6 +65,7 @@ def command(
     manners.reserve({}, inputs=[folder, programme, *(path for path in (readings, profile) if path)])
     from wearsim.learn.folder import open_folder
     from wearsim.learn.record import record, same_as
+    from wearsim.show.text import paragraph
 
     said = {"temperature": temperature, "abrasive": abrasive, "lap": lap and lap.value, "waited": waited}
     note = _note(day, said, notes)
@@ -79,7 +80,7 @@ def command(
         )
     manners.deliver(
         lambda: _payload(session),
-        table=lambda: (
+        table=lambda: paragraph(
             f"Session {session.number} recorded in {session.path}: {session.minutes:g} minutes of work, "
             f"{session.note.date}."
         ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -41,7 +41,9 @@ class SessionFit:
     ----------
     number : int
     chi_square : float
-        Squared miss in its own spread [1].
+        Squared miss in its own spread, its record believed [1]. Of a session that is set aside: by how much less all
+        the others and the prior are missed without it, for with it the constants are bent to it and the miss is
+        spread over all.
     compared : int
         Numbers compared: what ``chi_square`` is about where all is well.
     chance : float
@@ -58,6 +60,13 @@ class SessionFit:
     chance: float
     fits: bool
     removal: float
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain numbers, as part of what ``calibrate --json`` gives."""
+        return {
+            "number": self.number, "chi_square": self.chi_square, "compared": self.compared, "chance": self.chance,
+            "fits": self.fits, "removal_shape_rms_m": self.removal,
+        }  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,7 +157,7 @@ class Calibration:
             "log_mean": self.belief.mean.tolist(),
             "log_covariance": self.belief.covariance.tolist(),
             "effective_draws": self.posterior.effective,
-            "sessions": [asdict(session) for session in self.sessions],
+            "sessions": [session.to_json() for session in self.sessions],
             "jitter": {"used": jitter, "asked": False}
             if self.jitter is None
             else {"asked": True, **self.jitter.to_json()},
@@ -296,33 +305,36 @@ def calibrate_chain(
     """
     tell = progress or (lambda _: None)
     tell("the most likely constants")
-    found = _without_misfits(chain, before, tell)
+    found, set_aside = _without_misfits(chain, before, tell)
     tell("weighing draws")
     posterior = found.sample(draws, seed)
     fits = tuple(
-        _fit(step, link, link.number not in found.misfits)
+        _fit(step, link, set_aside.get(link.number))
         for step, link in zip(found.best.steps, chain.links, strict=True)
     )
     return Calibration(before, posterior, fits, found.best.steps)
 
 
-def _fit(step: Step, link: Link, fits: bool) -> SessionFit:
+def _fit(step: Step, link: Link, set_aside: float | None) -> SessionFit:
     size = step.miss.size
     about = step.removal - step.removal.mean()
-    chance = float(chdtrc(size, step.chi_square))
-    return SessionFit(link.number, step.chi_square, size, chance, fits, float(np.sqrt(np.mean(about**2))))
+    chi_square = step.chi_square if set_aside is None else set_aside
+    chance = float(chdtrc(size, chi_square))
+    return SessionFit(
+        link.number, chi_square, size, chance, set_aside is None, float(np.sqrt(np.mean(about**2)))
+    )
 
 
-def _without_misfits(chain: Chain, before: Belief, tell: Progress) -> Inference:
-    """The most likely constants; sessions that fit nothing set aside, the worst first.
+def _without_misfits(chain: Chain, before: Belief, tell: Progress) -> tuple[Inference, dict[int, float]]:
+    """The most likely constants; sessions that fit nothing set aside, the worst first, each with its chi-square.
 
     A session is set aside where the measurements are likelier with its record disbelieved (its removal unknown in
     size and shape), the rarity of a wrong record weighed in.
     """
-    found = _found(chain, before, frozenset())
+    found, set_aside = _found(chain, before, frozenset()), dict[int, float]()
     while len(found.misfits) < len(chain.links):
         chances = [
-            _fit(step, link, True).chance for step, link in zip(found.best.steps, chain.links, strict=True)
+            _fit(step, link, None).chance for step, link in zip(found.best.steps, chain.links, strict=True)
         ]
         open_ones = [link.number for link in chain.links if link.number not in found.misfits]
         if min(chances[number - 1] for number in open_ones) > SUSPECT:
@@ -332,8 +344,25 @@ def _without_misfits(chain: Chain, before: Belief, tell: Progress) -> Inference:
         best = max(others, key=lambda one: one.best.evidence)
         if best.best.evidence + np.log(RARE / (1.0 - RARE)) <= found.best.evidence:
             break
+        (number,) = best.misfits - found.misfits
+        set_aside[number] = _chi_square_believed(found, best, number)
         found = best
-    return found
+    return found, set_aside
+
+
+def _chi_square_believed(believed: Inference, without: Inference, number: int) -> float:
+    """Squared miss that believing a session's record brings: in that session and, the constants bent, in the rest [1].
+
+    For an engine linear in the constants it is the squared miss of what the others and the prior predict, in its own
+    spread; never less than what is missed in the session itself with the constants bent to it.
+    """
+    own = believed.best.steps[number - 1].chi_square
+    rest = [
+        sum(step.chi_square for step in one.best.steps) - one.best.steps[number - 1].chi_square
+        + float(one.best.middle @ one.best.middle)
+        for one in (believed, without)
+    ]  # fmt: skip
+    return max(own, own + rest[0] - rest[1])
 
 
 def _found(chain: Chain, before: Belief, misfits: frozenset[int]) -> Inference:

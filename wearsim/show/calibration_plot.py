@@ -48,7 +48,8 @@ def _constants(axes: Axes, bench: Bench, found: Calibration) -> None:
                   label="now, 90 %" if row == 0 else None)  # fmt: skip
         axes.plot(middle[row], row, "|", color="white", markersize=9, markeredgewidth=2.0)
         said = f"{stated * middle[row]:.3g} {unit}".rstrip() + f": {VERDICTS[found.told(name)]}"
-        axes.annotate(said, (middle[row], row), (0, 9), textcoords="offset points", ha="center", fontsize=9)
+        axes.annotate(said, (middle[row], row), (0, 9), textcoords="offset points", ha="center", fontsize=9,
+                      bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0})  # fmt: skip
     axes.axvline(1.0, color=INK, linewidth=0.8)
     axes.set_xscale("log")
     ticks = [t for t in (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0) if 1 / before.max() <= t <= before.max()]
@@ -73,6 +74,7 @@ def _sessions(axes: Axes, found: Calibration) -> None:
             )
     axes.axhline(1.0, color=INK, linewidth=0.8, linestyle=(0, (5, 2)))
     axes.set_xticks(numbers)
+    axes.set_xlim(numbers[0] - 1.0, numbers[-1] + 1.0)
     axes.set_ylim(0.0, 1.2 * max([*away, 1.2]))
     axes.set_xlabel("session")
     axes.set_ylabel("readings from\nexpected [sigmas]")

@@ -28,6 +28,14 @@ VERDICTS = {
     "prior": "still what was believed before",
     "known": "stated as known",
 }
+SHORT = {"told": "told", "partly": "partly", "prior": "not told", "known": "known"}
+"""The same in a column of the table, :data:`NOTES` below it."""
+NOTES = {
+    "told": "told: by the sessions",
+    "partly": "partly: told in part",
+    "prior": "not told: still what was believed before",
+    "known": "known: stated as exact",
+}
 FACTOR_90 = 1.6448536
 
 
@@ -42,7 +50,7 @@ def calibration_text(bench: Bench, found: Calibration, jitter: float = 1.0) -> s
     jitter : float
         Factor on the spread of the bench's hands, where ``found`` was not asked about it [1].
     """
-    rows = [("", "Believed before, 90 %", "Now, 90 %", "")]
+    rows = [("", "Before, 90 %", "Now, 90 %", "")]
     low, high = np.exp(found.posterior.interval())
     before = np.sqrt(np.diagonal(found.prior.covariance))
     for i, name in enumerate(NAMES):
@@ -51,15 +59,25 @@ def calibration_text(bench: Bench, found: Calibration, jitter: float = 1.0) -> s
         factor = float(np.exp(FACTOR_90 * before[i]))
         rows.append((
             TITLES[name], f"{stated / factor:.3g} to {stated * factor:.3g}",
-            f"{stated * low[i]:.3g} to {stated * high[i]:.3g} {unit}".rstrip(), VERDICTS[found.told(name)],
+            f"{stated * low[i]:.3g} to {stated * high[i]:.3g} {unit}".rstrip(), SHORT[found.told(name)],
         ))  # fmt: skip
     parts = [
-        "\n".join(columns(rows, "<>><")),
+        "\n".join([*columns(rows, "<>><"), _note(found)]),
         _spread(bench, found),
         _hands(bench, found, jitter),
         _sessions(found),
     ]
     return "\n\n".join(parts)
+
+
+def _note(found: Calibration) -> str:
+    """What the words of the last column mean, those that stand there."""
+    said = {found.told(name) for name in NAMES}
+    return paragraph(
+        "Before: as believed before the sessions; "
+        + "; ".join(NOTES[one] for one in NOTES if one in said)
+        + "."
+    )
 
 
 def _spread(bench: Bench, found: Calibration) -> str:
@@ -119,10 +137,16 @@ def _sessions(found: Calibration) -> str:
     lines = columns(rows, "<>>><")
     if found.misfits:
         lines.append(paragraph(
-            "A session that does not fit is set aside, and the constants are not bent to it: was another stroke "
-            "worked than was recorded, was the lap not pressed, or was the sheet read of another day?"
+            f"A session that does not fit {fits_not(len(found.sessions))} is set aside, and the constants are not bent to "
+            "it; its chi-square and chance are those of its record believed. Was another stroke worked than was "
+            "recorded, was the lap not pressed, or was the sheet read of another day?"
         ))  # fmt: skip
     return "\n".join(lines)
+
+
+def fits_not(sessions: int) -> str:
+    """What a session that is set aside does not fit, by how many sessions there are."""
+    return "the others" if sessions > 1 else "what was believed of pitch and abrasive"
 
 
 def _chance(fit: SessionFit) -> str:

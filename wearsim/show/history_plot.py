@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 MOST_PANELS = 8
 A_ROW = 4
+IN_MINUTES = 1.5
+"""Below so many hours of work in all, the axis is in minutes [h]."""
 
 
 def history_figure(told: History, mirror: Mirror, radial: Unit) -> Figure:
@@ -40,32 +42,46 @@ def history_figure(told: History, mirror: Mirror, radial: Unit) -> Figure:
             return figure
         upper, lower = figure.subfigures(2, 1, squeeze=False, height_ratios=[4.0, 2.5 * rows]).ravel()
         _course(upper.subplots(), told)
-        _surfaces(lower, told, shown, mirror, radial, rows)
+        _surfaces(lower, told, shown, mirror, radial, (rows, -(-len(shown) // rows)))
     return figure
 
 
 def _course(axes: Axes, told: History) -> None:
     """RMS against hours, as read and as predicted, each with its band."""
     high = height_unit(max([told.first_rms, *(entry.measured_rms for entry in told.entries)]))
-    hours = np.cumsum([0.0, *(entry.minutes / 60.0 for entry in told.entries)])
+    worked = np.cumsum([0.0, *(entry.minutes for entry in told.entries)])
+    size, name = (1.0, "minutes") if worked[-1] < 60.0 * IN_MINUTES else (60.0, "hours")
+    at = worked / size
     read = np.array([told.first_rms, *(entry.measured_rms for entry in told.entries)])
     bands = np.array([told.first_band, *(entry.measured_band for entry in told.entries)])
-    _bars(axes, hours, read / high.size, bands / high.size, BLUE, "o", "read after the session, 90 %")
-    axes.plot(hours, read / high.size, color=BLUE, linewidth=1.0, alpha=0.5)
+    _bars(axes, at, read / high.size, bands / high.size, BLUE, "o", "read after, 90 %")
+    axes.plot(at, read / high.size, color=BLUE, linewidth=1.0, alpha=0.5)
     if told.entries:
-        beside = 0.012 * max(hours[-1], 0.1)
+        beside = 0.012 * (at[-1] or 1.0)
         predicted = np.array([entry.predicted_rms for entry in told.entries])
         bands = np.array([entry.predicted_band for entry in told.entries])
-        label = "predicted before the session, 90 %"
-        _bars(axes, hours[1:] + beside, predicted / high.size, bands / high.size, RED, "D", label)
-    for entry, hour, value in zip(told.entries, hours[1:], read[1:], strict=True):
-        mark = f"{entry.number}" + ("" if entry.fits else ", does not fit")
-        axes.annotate(mark, (hour, value / high.size), (-6, 5), textcoords="offset points", ha="right")
-    axes.set_ylim(bottom=0.0)
-    axes.set_xlabel("hours of work")
+        label = "predicted before, 90 %"
+        _bars(axes, at[1:] + beside, predicted / high.size, bands / high.size, RED, "D", label)
+    axes.set_ylim(0.0, 1.12 * axes.get_ylim()[1])
+    for entry, place in zip(told.entries, at[1:], strict=True):  # at the top: nothing else is drawn there
+        axes.annotate(
+            _name(entry), (place, 0.985), xycoords=axes.get_xaxis_transform(), ha="center", va="top"
+        )
+    axes.set_xlabel(f"{name} of work")
     axes.set_ylabel(f"RMS of the surface [{high.name}]")
-    axes.legend(loc="upper right")
-    axes.set_title("A practice mirror, simulated" if told.is_practice else f"{len(told.entries)} sessions")
+    axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, borderpad=0.2)
+    axes.set_title(_title(told))
+
+
+def _title(told: History) -> str:
+    count = len(told.entries)
+    text = "1 session" if count == 1 else f"{count} sessions"
+    text += ", simulated" if told.is_practice else ""
+    return text if all(entry.fits for entry in told.entries) else f"{text}; (!) does not fit"
+
+
+def _name(entry: Entry) -> str:
+    return f"{entry.number}" + ("" if entry.fits else " (!)")
 
 
 def _bars(axes: Axes, x: Array, y: Array, band: Array, colour: str, marker: str, label: str) -> None:
@@ -75,10 +91,11 @@ def _bars(axes: Axes, x: Array, y: Array, band: Array, colour: str, marker: str,
 
 
 def _surfaces(
-    figure: SubFigure, told: History, shown: tuple[Entry, ...], mirror: Mirror, radial: Unit, rows: int
-) -> None:
+    figure: SubFigure, told: History, shown: tuple[Entry, ...], mirror: Mirror, radial: Unit,
+    shape: tuple[int, int],
+) -> None:  # fmt: skip
     """A panel a session: the surface as read, and as it was predicted."""
-    panels = figure.subplots(rows, A_ROW, squeeze=False, sharex=True, sharey=True)
+    panels = figure.subplots(*shape, squeeze=False, sharex=True, sharey=True)
     high = height_unit(max(float(np.abs(entry.measured).max()) for entry in shown))
     radius = told.radius / radial.size
     for axes, entry in zip(panels.flat, shown, strict=False):
@@ -86,10 +103,10 @@ def _surfaces(
         axes.plot(radius, entry.predicted / high.size, label="predicted", **BEFORE)
         axes.plot(radius, entry.measured / high.size, label="read", **AFTER)
         draw_left_out(axes, mirror, radial)
-        axes.set_title(f"session {entry.number}" + ("" if entry.fits else " (!)"), fontsize=10)
+        axes.set_title(f"session {_name(entry)}", fontsize=10)
         axes.set_xlim(0.0, mirror.radius / radial.size)
     for axes in list(panels.flat)[len(shown) :]:
         axes.set_axis_off()
-    panels[0, 0].legend(loc="best", fontsize=8)
+    figure.legend(*panels[0, 0].get_legend_handles_labels(), loc="outside upper right", ncols=2, fontsize=8)
     figure.supxlabel(f"radius on the mirror [{radial.name}]", fontsize=9)
     figure.supylabel(f"surface [{high.name}]", fontsize=9)

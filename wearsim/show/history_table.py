@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from wearsim.learn.history import Entry, History
+from wearsim.show.calibration_table import fits_not
 from wearsim.show.lengths import Unit, height_unit
 from wearsim.show.text import columns, paragraph
 
@@ -33,7 +34,10 @@ def history_text(told: History) -> str:
         "RMS of the surface. Predicted: with what was known before the session. Apart: RMS of what was read "
     )
     note += "less what was predicted, profile against profile, the errors of reading in it."
-    parts = ["\n".join([*lines, paragraph(note)]), *(_remark(entry) for entry in told.entries)]
+    parts = [
+        "\n".join([*lines, paragraph(note)]),
+        *(_remark(entry, len(told.entries)) for entry in told.entries),
+    ]
     if told.is_practice:
         parts.insert(0, "A practice mirror: simulated.")
     return "\n".join(part for part in parts if part)
@@ -44,8 +48,8 @@ def _band(band: object, high: Unit) -> str:
     return f"{high.number(low)}-{high.number(top)}"
 
 
-def _remark(entry: Entry) -> str:
+def _remark(entry: Entry, sessions: int) -> str:
     """A session's notes, and whether its record fits."""
-    said = [] if entry.fits else ["its record does not fit the others and does not count."]
+    said = [] if entry.fits else [f"its record does not fit {fits_not(sessions)} and does not count."]
     said += [" ".join(entry.notes.split())] if entry.notes.strip() else []
     return paragraph(" ".join(said), f"{entry.number}: ", "   ") if said else ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from wearsim.knifeedge.mask import MaskDesign
 from wearsim.show.lengths import MILLIMETRES, Unit, fine_unit
-from wearsim.show.text import WIDTH, columns, paragraph
+from wearsim.show.text import columns, paragraph, text_width
 
 
 def mask_text(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
@@ -54,6 +54,6 @@ def windows_toml(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
     lines = ["windows = ["]
     for inner, outer in pairs:
         pair = f"[{cut.number(inner)}, {cut.number(outer)}],"
-        full = len(lines) == 1 or len(f"{lines[-1]} {pair}") > WIDTH
+        full = len(lines) == 1 or len(f"{lines[-1]} {pair}") > text_width()
         lines[-1:] = [lines[-1], f"    {pair}"] if full else [f"{lines[-1]} {pair}"]
     return "\n".join([f'length_unit = "{unit.name}"', *lines, "]"])

@@ -99,10 +99,10 @@ def numbers_text(outcome: Outcome) -> str:
     ]  # fmt: skip
     lines = columns(rows, "<>>>", gap=3)
     if outcome.spells:
-        lines.append(
+        lines.append(paragraph(
             f"Largest pressure {outcome.peak_pressure / 1e3:.2f} kPa; lift-off over "
             f"{outcome.lift_off_share:.1%} of the overlap, on average."
-        )
+        ))  # fmt: skip
     return "\n".join(lines)
 
 

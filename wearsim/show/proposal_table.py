@@ -92,7 +92,7 @@ def judgement_text(proposal: Proposal) -> str:
         lines.append(paragraph(why if proposal.reason.find("of the way") < 0 else _sentence(proposal.reason)))
     lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
-        lines.append("The time limit ended the search; a longer one may find better.")
+        lines.append(paragraph("The time limit ended the search; a longer one may find better."))
     return "\n".join(lines)
 
 

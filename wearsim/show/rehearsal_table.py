@@ -41,6 +41,6 @@ def ending_text(rounds: Sequence[Round]) -> str:
     high = height_unit(max(first.true_before, last.true))
     minutes = sum(spell.minutes for one in rounds for spell in one.programme.spells)
     return paragraph(
-        f"After {len(rounds)} sessions and {minutes:g} minutes the surface really is "
+        f"After {len(rounds)} session{'s' if len(rounds) > 1 else ''} and {minutes:g} minutes the surface really is "
         f"{high.text(last.true)} RMS (it was {high.text(first.true_before)}); read it is {high.text(last.measured)}."
     )

@@ -2,29 +2,40 @@
 
 from __future__ import annotations
 
+import shutil
 import textwrap
 from collections.abc import Sequence
 
 WIDTH = 80
+NARROWEST = 40
 
 
-def paragraph(text: str, first: str = "", rest: str = "", width: int = WIDTH) -> str:
+def text_width() -> int:
+    """Columns to write in: those of the terminal or of ``COLUMNS``, from 40 to 80."""
+    return max(NARROWEST, min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns))
+
+
+def paragraph(text: str, first: str = "", rest: str = "", width: int | None = None) -> str:
     """A paragraph of at most ``width`` columns.
 
     Parameters
     ----------
     text, first, rest : str
         The text, and the indents of its first and its other lines.
-    width : int
+    width : int, optional
+        By default :func:`text_width`.
     """
     return textwrap.fill(
-        text, width, initial_indent=first, subsequent_indent=rest, break_long_words=False,
+        text, width or text_width(), initial_indent=first, subsequent_indent=rest, break_long_words=False,
         break_on_hyphens=False,
     )  # fmt: skip
 
 
 def columns(rows: Sequence[Sequence[str]], sides: str, gap: int = 2) -> list[str]:
     """Rows in columns as wide as they must be.
+
+    Where they are wider than there is room for, the columns that have none stand below, the first column again beside
+    them; a first column of words is broken where even one column has no room beside it.
 
     Parameters
     ----------
@@ -34,6 +45,39 @@ def columns(rows: Sequence[Sequence[str]], sides: str, gap: int = 2) -> list[str
     gap : int
         Blanks between two columns.
     """
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    room = text_width()
+    lines: list[str] = []
+    for number, block in enumerate(_blocks(widths, gap, room)):
+        part = [[row[column] for column in block] for row in rows]
+        part = _broken(part, room - sum(widths[column] + gap for column in block[1:]))
+        lines += [""] * (number > 0) + _laid_out(part, "".join(sides[column] for column in block), gap)
+    return lines
+
+
+def _blocks(widths: Sequence[int], gap: int, room: int) -> list[list[int]]:
+    """Which columns stand beside each other: the first in every block, and as many of the others as have room."""
+    blocks, taken = [[0]], widths[0]
+    for column, width in enumerate(widths[1:], start=1):
+        if taken + gap + width > room and len(blocks[-1]) > 1:
+            blocks.append([0])
+            taken = widths[0]
+        blocks[-1].append(column)
+        taken += gap + width
+    return blocks
+
+
+def _broken(rows: list[list[str]], room: int) -> list[list[str]]:
+    """Rows whose first cell is broken into lines where it is wider than its room, the others beside the last of them."""
+    broken = []
+    for first, *others in rows:
+        *above, last = textwrap.wrap(first, max(room, 10), break_long_words=False) or [""]
+        broken += [[line, *("" for _ in others)] for line in above]
+        broken.append([last if above else first, *others])
+    return broken
+
+
+def _laid_out(rows: list[list[str]], sides: str, gap: int) -> list[str]:
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return [
         (" " * gap)
