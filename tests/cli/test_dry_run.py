@@ -11,6 +11,8 @@ from typing import Any
 import pytest
 
 import wearsim as ws
+from wearsim.decide.ahead import looks_of
+from wearsim.decide.search import Search
 from wearsim.learn.ahead import runs_of
 from wearsim.show.ahead_table import ahead_text
 from wearsim.wear import ahead
@@ -130,6 +132,40 @@ def test_a_long_walk_is_told_from_a_short_one(demo: Path, monkeypatch: pytest.Mo
 def test_a_shortened_programme_has_its_share_of_strokes(demo: Path) -> None:
     programme = ws.load_programme("programme.toml")
     assert strokes_of(shortened(programme, 0.25)) == pytest.approx(0.25 * strokes_of(programme))
+
+
+def test_a_dry_run_searches_nothing(call: Call, desk: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def run(search: Search) -> None:
+        raise AssertionError("a search in a dry run")
+
+    monkeypatch.setattr(Search, "run", run)
+    for arguments in (("propose", "bench.toml"), ("rehearse", "practice", "--sessions", "1")):
+        assert call(*arguments, "--dry-run", "-q").code == 0
+
+
+def test_a_search_makes_more_trials_for_more_strokes_and_spells() -> None:
+    one, more, three = looks_of(200, 1), looks_of(300, 1), looks_of(200, 3)
+    assert more.found == one.found + 200 and more.settled == one.settled
+    assert all(few < many for few, many in zip(one, three, strict=True) if few != 200)
+    assert all(
+        looks.found_new <= looks.found and looks.settled_new <= looks.settled for looks in (one, three)
+    )
+
+
+def test_the_start_counts_but_what_was_timed_does_not(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of 3.5 s so far 1.5 s went into timing: 2 s are the start, or 4 s on a machine with as much else to do.
+
+    A start that compiled is no measure.
+    """
+    told = Ahead("1 prediction", 1, 100.0, 0.5, 1.0, "one prediction", 0.1)
+    monkeypatch.setattr(ahead._Timed, "seconds", 1.5)
+    for so_far, waited, start in (
+        (3.5, 0.8, 2.0), (3.5, 3.0, 4.0), (90.0, 1.5, ahead.LONGEST_START), (1.0, 1.5, 0.0)
+    ):  # fmt: skip
+        monkeypatch.setattr(ahead._Timed, "waited", waited)
+        monkeypatch.setattr(ahead.time, "process_time", lambda so_far=so_far: so_far)
+        found = ahead.started(told)
+        assert (found.least, found.most) == (0.5 + start, 1.0 + start)
 
 
 def test_more_is_run_for_more_constants_and_draws() -> None:

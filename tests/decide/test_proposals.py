@@ -13,8 +13,13 @@ import tomli_w
 from small_bench import figure, random_figure, ring_figure, small_bench
 
 import wearsim as ws
+from wearsim.decide.library import Shape
 from wearsim.decide.limits import Limits
+from wearsim.decide.objective import Score
 from wearsim.decide.proposal import Proposal
+from wearsim.decide.refine import Judged
+from wearsim.decide.trade_off import trade_off
+from wearsim.decide.trial import Trying
 from wearsim.errors import InputError
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.predict import predict
@@ -192,6 +197,28 @@ def test_trade_off_falls_with_the_minutes() -> None:
     for one in done.trade_off:
         assert one.minutes[0] == 0.0 and np.all(np.diff(one.minutes) > 0.0)
         assert np.all(np.diff(one.expected_rms) < 0.0)
+
+
+def test_more_spells_allowed_are_never_worse() -> None:
+    """Three spells at 24 nm are no reason to expect more than the 20 nm of two."""
+
+    def judged(minutes: tuple[float, ...], rms: float) -> Judged:
+        shape = Shape("tool", None, "straight", 0.3)
+        return Judged(tuple(Trying(shape, m) for m in minutes), Score(rms, rms, rms, 0.0))
+
+    seen = [
+        judged((20.0,), 40e-9),
+        judged((10.0, 20.0), 20e-9),
+        judged((5.0, 5.0, 15.0), 24e-9),
+        judged((), 1e-9),
+    ]
+    limits = Limits(minutes=60.0, spells=4)
+    one, two, three, four = trade_off(seen, limits, 50e-9, 0.0)
+    assert [curve.spells for curve in (one, two, three, four)] == [1, 2, 3, 4]
+    assert one.expected_rms.tolist() == [50e-9, 40e-9]
+    assert two.expected_rms.tolist() == [50e-9, 40e-9, 20e-9]
+    assert three.minutes.tolist() == four.minutes.tolist() == [0.0, 20.0, 25.0, 30.0]
+    assert three.expected_rms.tolist() == [50e-9, 40e-9, 24e-9, 20e-9]
 
 
 def test_later_sessions_go_on_from_there() -> None:

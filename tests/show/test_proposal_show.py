@@ -16,12 +16,14 @@ import wearsim as ws
 from wearsim.bench.bench import Bench
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import EarlyStop, Proposal
+from wearsim.decide.trade_off import TradeOff
 from wearsim.knifeedge.on_bench import waiting_for
 from wearsim.show.card import card_bytes
 from wearsim.show.card_content import CardContent, card_content, quarters
 from wearsim.show.card_page import card_pages
 from wearsim.show.card_pen import HEIGHT, WIDTH, text_width, wrapped
 from wearsim.show.expected_table import expected_text
+from wearsim.show.lengths import temperature_unit
 from wearsim.show.proposal_plot import proposal_figure
 from wearsim.show.proposal_table import proposal_text
 from wearsim.wear.accuracy import DEFAULT
@@ -254,6 +256,68 @@ def test_the_stroke_is_drawn_to_scale() -> None:
     assert points[:, 1].mean() < 0.0  # the overhang is drawn upwards
 
 
+def far_out() -> CardContent:
+    """Three spells, one of them far off centre with the mirror on top."""
+    spell = {
+        "on_top": "mirror",
+        "stroke": "overhang",
+        "length": 0.2,
+        "side_overhang": 0.36,
+        "rate": 50.0,
+        "minutes": 2.0,
+    }
+    far = ws.Spell.model_validate({key: _extent(key, value) for key, value in spell.items()})
+    programme = ws.Programme(spells=(*with_spells(2).programme.spells, far))
+    return card_content(small_bench(True), replace(with_spells(3), programme=programme), after())
+
+
+def test_the_top_piece_at_its_farthest_is_shown_whole_and_to_one_scale() -> None:
+    from matplotlib.patches import Circle
+
+    from wearsim.show.card_html import stroke_svg
+    from wearsim.show.card_parts import draw_stroke
+    from wearsim.show.card_pen import Pen
+
+    said, side = far_out(), 36.0
+    radii = set()
+    for spell in said.spells:
+        pen, drawing = Pen(), spell.drawing
+        draw_stroke(pen, drawing, (50.0, 60.0), side, said.scale)
+        discs = [patch for patch in pen.axes.patches if isinstance(patch, Circle)]
+        for disc in discs:
+            (x, y), r = disc.center, disc.radius
+            assert x - r >= 50.0 and x + r <= 50.0 + side and y - r >= 60.0 and y + r <= 60.0 + side
+            assert disc.get_clip_path() is None or disc.get_clip_path() is pen.axes.patch
+        radii.add(round(discs[0].radius, 6))
+        svg = stroke_svg(drawing, said.scale)
+        left, top = (float(n) for n in re.search(r'viewBox="(\S+) (\S+) 200 200"', svg).groups())
+        circles = re.findall(r'<circle (?:cx="(\S+)" cy="(\S+)" )?r="(\S+)"', svg)
+        for x, y, r in ([float(n or 0.0) for n in circle] for circle in circles):
+            assert left <= x - r and x + r <= left + 200.0 and top <= y - r and y + r <= top + 200.0
+    assert len(radii) == 1 and len(circles) == 2
+
+
+@pytest.mark.parametrize(
+    ("text", "degree"),
+    [
+        ('[mirror]\ndiameter = "8 in"\n', "\u00b0C"),
+        ('[wear]\ntemperature = "17.5 degC"\n', "\u00b0C"),
+        ('[wear]\ntemperature = "66 degF"\n', "\u00b0F"),
+        ('[wear]\ntemperature = "290 K"\n', "K"),
+        ('[lap]\npitch_temperature = "70 fahrenheit"\n', "\u00b0F"),
+        ('[[lap]]\nmass = "5 lb"\n[[lap]]\npitch_temperature = "70 degF"\n', "\u00b0F"),
+    ],
+)
+def test_temperatures_are_noted_in_the_unit_of_the_bench(text: str, degree: str) -> None:
+    bench = small_bench(True).model_copy(update={"text": text})
+    assert temperature_unit(bench) == degree
+    html = card_bytes(bench, with_spells(2), after(), ".html").decode("utf-8")
+    assert set(re.findall(r"[.] (\u00b0C|\u00b0F|K)<", html)) == {degree}
+    (page,) = card_pages(content(2, bench))
+    noted = [text for text, _ in texts_of(page) if "......" in text]
+    assert len(noted) == 3 and all(line.endswith(f" {degree}") for line in noted)
+
+
 def test_the_same_card_twice_is_the_same_file() -> None:
     for ending in (".pdf", ".html"):
         one, two = (card_bytes(small_bench(True), with_spells(2), after(), ending) for _ in range(2))
@@ -342,5 +406,32 @@ def test_the_plot_shows_what_minutes_and_spells_buy() -> None:
     assert chosen.get_xdata()[0] == work and chosen.get_ydata()[0] == pytest.approx(done.expected_rms * 1e9)
     curves = {line.get_label(): line for line in minutes.lines}
     for one in done.trade_off:
-        curve = curves["1 spell" if one.spells == 1 else str(one.spells)]
+        curve = curves["at most 1 spell" if one.spells == 1 else f"at most {one.spells} spells"]
         assert curve.get_ydata()[0] == pytest.approx(one.expected_rms[0] * 1e9)
+
+
+def test_every_curve_of_minutes_reads_on_its_own_and_none_looks_like_the_floor() -> None:
+    minutes = np.array([0.0, 10.0, 20.0])
+    two, three = (np.array([50e-9, 40e-9, least]) for least in (20e-9, 15e-9))
+    curves = (TradeOff(2, minutes, two), TradeOff(3, minutes, two), TradeOff(4, minutes, three))
+    limits = replace(proposal().limits, spells=4)
+    plot = proposal_figure(small_bench(True), replace(proposal(), trade_off=curves, limits=limits))
+    axes = next(one for one in plot.axes if one.get_title(loc="left") == "What minutes buy")
+    legend = axes.get_legend()
+    assert legend is not None
+    named = [text.get_text() for text in legend.get_texts()]
+    assert named == ["floor", "at most 2 or 3 spells", "at most 4 spells", "proposed"]
+    lines = {str(line.get_label()): line for line in axes.lines}
+    looks = {name: (lines[name].get_linewidth(), str(lines[name]._dash_pattern)) for name in named[:3]}  # type: ignore[attr-defined]
+    assert len(set(looks.values())) == 3 and looks["floor"][0] > 2.0 * looks["at most 4 spells"][0]
+    plot.canvas.draw()
+    box, page = legend.get_window_extent(), plot.bbox
+    assert box.x0 >= page.x0 and box.x1 <= page.x1
+
+
+def test_seconds_stand_beside_minutes_in_json() -> None:
+    answer = proposal().to_json()
+    for table in (*answer["trade_off"], answer["stopped_early"]):
+        assert table["time_s"] == pytest.approx([60.0 * one for one in table["minutes"]])
+    for spell in answer["outcome"]["spells"]:
+        assert spell["time_s"] == 60.0 * spell["minutes"]

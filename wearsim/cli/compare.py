@@ -55,10 +55,9 @@ def _tell_ahead(
     manners: Manners, bench: Path, programme: Path, settings: dict[str, Any], output: Path | None
 ) -> None:
     from wearsim.decide.ahead import compare_ahead
-    from wearsim.learn.ahead import after_that
 
     inputs.tell_compiling(manners.voice)
     pieces, _, first = inputs.read_ahead(bench)
     work = inputs.read_programme(programme)
-    dry.tell(manners, after_that(first, compare_ahead(pieces, work, **settings)), [output])
+    dry.tell(manners, dry.after(first, compare_ahead(pieces, work, **settings)), [output])
     manners.voice.next("compare", bench, "--programme", programme)

@@ -19,6 +19,25 @@ DryRun = Annotated[
 ]
 
 
+def after(first: Ahead | None, then: Ahead) -> Ahead:
+    """What comes first, if anything, and then the command's own work.
+
+    Parameters
+    ----------
+    first : Ahead or None
+    then : Ahead
+
+    Returns
+    -------
+    Ahead
+    """
+    if first is None:
+        return then
+    from wearsim.learn.ahead import after_that  # slow to import, and of use to a mirror's folder alone
+
+    return after_that(first, then)
+
+
 def tell(manners: Manners, ahead: Ahead, files: Iterable[Path | None]) -> None:
     """Print what a dry run has to say.
 
@@ -31,7 +50,9 @@ def tell(manners: Manners, ahead: Ahead, files: Iterable[Path | None]) -> None:
         What it would write besides the plot; None for what was not asked for.
     """
     from wearsim.show.ahead_table import ahead_text
+    from wearsim.wear.ahead import started
 
+    ahead = started(ahead)
     named = [str(path) for path in (*files, manners.plot) if path is not None]
     if manners.json:
         print(json.dumps({"dry_run": True, **ahead.to_json(), "would_write": named}, allow_nan=False))

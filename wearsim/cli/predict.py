@@ -134,13 +134,12 @@ def command(
 def _tell_ahead(
     manners: Manners, bench: Path, programme: Path, settings: dict[str, Any], files: tuple[Path | None, ...]
 ) -> None:
-    from wearsim.learn.ahead import after_that
     from wearsim.wear.ahead import predict_ahead
 
     inputs.tell_compiling(manners.voice)
     pieces, known, first = inputs.read_ahead(bench)
     work = inputs.read_programme(programme, pieces)
-    dry.tell(manners, after_that(first, predict_ahead(pieces, work, **settings, **known)), files)
+    dry.tell(manners, dry.after(first, predict_ahead(pieces, work, **settings, **known)), files)
     manners.voice.next("predict", bench, "--programme", programme)
 
 

@@ -119,12 +119,11 @@ def _tell_ahead(
     files: tuple[Path | None, ...],
 ) -> None:  # fmt: skip
     from wearsim.decide.ahead import propose_ahead
-    from wearsim.learn.ahead import after_that
 
     inputs.tell_compiling(manners.voice)
     pieces, known, first = inputs.read_ahead(bench)
     ahead = propose_ahead(pieces, limits, sessions=sessions, time_limit=time_limit, draws=draws, **known)
-    dry.tell(manners, after_that(first, ahead), files)
+    dry.tell(manners, dry.after(first, ahead), files)
     manners.voice.next("propose", bench, "-o", "programme.toml")
 
 

@@ -1,35 +1,114 @@
-"""How long ``propose`` would take, from its quickest form timed now."""
+"""How long ``propose`` would take: a small fixed number of its trials is timed, and multiplied by how many there are."""
 
 from __future__ import annotations
 
-import time
-from typing import Any, Literal
+from dataclasses import replace
+from typing import Any, Literal, NamedTuple
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.decide.compare import with_on_top
-from wearsim.decide.library import shapes
+from wearsim.decide.library import Shape, shapes, wear_columns
 from wearsim.decide.limits import Limits
-from wearsim.decide.propose import EFFORT_CERTAIN, propose
+from wearsim.decide.pressing import first_press, is_misfit
+from wearsim.decide.propose import EFFORT_CERTAIN, EFFORT_UNCERTAIN, FINE_OFFSETS
 from wearsim.decide.refine import in_parallel
+from wearsim.decide.scenarios import scenarios
 from wearsim.decide.trial import COARSE, Trials, Trying
 from wearsim.errors import InputError
+from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.ahead import Ahead, predict_ahead, seconds_of
 from wearsim.wear.constants import prior
-from wearsim.wear.start import on_grid, start_figure
-from wearsim.wear.state import start_state
+from wearsim.wear.start import StartFigure, on_grid, start_figure
+from wearsim.wear.state import State, start_state
 
 BOTH: tuple[Literal["tool", "mirror"], ...] = ("tool", "mirror")
 LATER_STARTS = 2
 """Programmes that a session planned after the first refines first."""
+LOADED, TIMED = 8, 32
+"""Trials that are run first, so that all is loaded, and trials that are timed."""
+SETTLED = 60
+"""Programmes tried to make a good one neat, at most, as benches of all kinds have shown (measured, not proven)."""
+LEAST = 0.4
+"""Share of its most that a search was seen to take at least (measured, not proven)."""
+
+
+class Looks(NamedTuple):
+    """Trials of one spell that a search makes at most.
+
+    Attributes
+    ----------
+    found : int
+        With the most likely constants: responses, subsets, and the climbs of a quick look.
+    settled : int
+        In each scenario, to weigh the best programmes and make them neat.
+    fine : int
+        At full accuracy, to do the same where the constants are known.
+    found_new, settled_new : int
+        How many of them are of a stroke that is first to be laid out over the offsets.
+    """
+
+    found: int
+    settled: int
+    fine: int
+    found_new: int
+    settled_new: int
+
+
+def looks_of(strokes: int, spells: int) -> Looks:
+    """How many trials a quick search makes at most.
+
+    Parameters
+    ----------
+    strokes : int
+        In the library.
+    spells : int
+        Allowed.
+
+    Returns
+    -------
+    Looks
+    """
+    mixed = sum(20 * orders * count for count, orders in ((1, 1), (2, 2), (3, 6)) if count <= spells)
+    slopes = spells * (spells + 1) // 2  # of one free number a spell; what comes before it is kept
+    effort = EFFORT_UNCERTAIN
+    climbs = (effort.starts + effort.rounds * effort.kept * effort.exchanged) * effort.climb
+    found = 2 * strokes + mixed + climbs * (spells + 4 * slopes)
+    settled = 40 * spells + 2 * 5 * (spells + slopes) + 2 * SETTLED * spells
+    fine = 4 * 4 * (spells + 4 * slopes) + 6 * SETTLED * spells
+    return Looks(found, settled, fine, strokes + climbs * 4 * spells, (40 + 2) * spells)
+
+
+class Pace(NamedTuple):
+    """How fast trials go.
+
+    Attributes
+    ----------
+    trial, new : float
+        Of one spell; of one whose stroke is first to be laid out [s].
+    evaluation : float
+        Of the wear rates [s].
+    timed : float
+        That the timing took [s].
+    """
+
+    trial: float
+    new: float
+    evaluation: float
+    timed: float
+
+    def of(self, trials: int, new: int) -> float:
+        """What so many trials take, some of them of new strokes [s]."""
+        return (trials - min(new, trials)) * self.trial + min(new, trials) * self.new
 
 
 def propose_ahead(
     bench: Bench, limits: Limits, *, sessions: int = 1, time_limit: float | None = None, draws: int = 32, **known: Any
 ) -> Ahead:  # fmt: skip
-    """What ``propose`` would take: a search that refines nothing is run and timed, and the pace of the engine.
+    """What ``propose`` would take, from some trials, a part of the floor and of the band that are timed.
 
-    A search with uncertain constants ends with its quick look, or looks longer where that leaves more than the
+    How many trials a search makes at most is known: by its stages for the quick look, by ``Effort.work`` for the long
+    one. A search with uncertain constants ends with its quick look, or looks longer where that leaves more than the
     spread must leave; so there is a shortest and a longest time.
 
     Parameters
@@ -54,43 +133,78 @@ def propose_ahead(
     InputError
         As ``propose`` would.
     """
-
-    def quickest() -> float:
-        return seconds_of(lambda: propose(bench, limits=limits, time_limit=1e-6, draws=draws, **known))
-
-    pace = _pace(bench, limits, known)  # compiles where that is still to do
-    quick = quickest()
-    long = EFFORT_CERTAIN.work / pace
     belief = known.get("belief") or prior(bench)
-    least = quick + (long if belief.is_certain else 0.0)
-    most = 2.0 * quick + long
-    if time_limit is not None:
-        least, most = min(least, quick + time_limit), min(most, quick + time_limit)
-    after = 2.0 * quick + long * LATER_STARTS / EFFORT_CERTAIN.starts
-    work = (
-        f"a search over {len(shapes(bench, limits))} strokes, up to {limits.spells} of them in "
-        f"{limits.minutes:g} minutes"
-    )
+    start = known.get("start") or start_figure(bench)
+    candidates = shapes(bench, limits)
+    work = f"a search over {len(candidates)} strokes, up to {limits.spells} of them in {limits.minutes:g} minutes"
     if sessions > 1:
         work += f", for {sessions} sessions"
-    return Ahead(
-        work, 1 + draws, 0.0, least, most + (sessions - 1) * after, "a search that refines nothing", quick
-    )
-
-
-def _pace(bench: Bench, limits: Limits, known: dict[str, Any]) -> float:
-    """Evaluations of the wear rates in a second, as many spells at a time as the search works."""
-    start = known.get("start") or start_figure(bench)
-    coarse = on_grid(bench, start, COARSE)
-    state = start_state(bench, coarse.radius, coarse.height, COARSE)
-    belief = known.get("belief") or prior(bench)
+    if not candidates:
+        return Ahead(work, 1 + draws, 0.0, 0.0, 0.0, "nothing", 0.0)
     trials = Trials(bench, limits, belief.best())
-    candidates = shapes(bench, limits)
-    some = [Trying(shape, 10.0) for shape in candidates[:: max(1, len(candidates) // 16)]]
-    in_parallel(lambda one: trials.after(state, one), some)  # loads, and lays out the paths
-    before, begun = trials.work, time.perf_counter()
-    in_parallel(lambda one: trials.after(state, one), some)
-    return max(1, trials.work - before) / (time.perf_counter() - begun)
+    state = _state(bench, start, COARSE, known)
+    pace = _pace(trials, state, candidates)
+    looks, certain = looks_of(len(candidates), limits.spells), belief.is_certain
+    misfit = any(is_misfit(state, first_press(limits, lap), trials) for lap in bench.laps)
+    quick = (1 + misfit) * pace.of(looks.found, looks.found_new)
+    long = EFFORT_CERTAIN.work * pace.evaluation
+    if certain:
+        accuracy = replace(DEFAULT, offsets=FINE_OFFSETS)
+        fine = Trials(bench, limits, belief.best(), accuracy)
+        settle = looks.fine * _pace(fine, _state(bench, start, accuracy, known), candidates).new
+    else:
+        settle = (1 + misfit) * (1 + len(scenarios(belief))) * pace.of(looks.settled, looks.settled_new)
+    told = _told(bench, limits, candidates, draws, known)
+    least, most = LEAST * (quick + settle), quick + settle + long + (0.0 if certain else settle)
+    if time_limit is not None:
+        least, most = min(least, time_limit + LEAST * settle), min(most, time_limit + quick + 2.0 * settle)
+    after = quick + settle + long * LATER_STARTS / EFFORT_CERTAIN.starts + told
+    return Ahead(
+        work, 1 + draws, 0.0, told + least, told + most + (sessions - 1) * after, f"{TIMED} trials of a spell",
+        pace.timed,
+    )  # fmt: skip
+
+
+def _state(bench: Bench, start: StartFigure, accuracy: Accuracy, known: dict[str, Any]) -> State:
+    """Glass and laps at the start, on the grids of an accuracy."""
+    grid = on_grid(bench, start, accuracy)
+    state = start_state(bench, grid.radius, grid.height, accuracy)
+    laps = known.get("laps")
+    return state if laps is None else replace(state, laps=laps.on_grids(bench, accuracy).laps)
+
+
+def _pace(trials: Trials, state: State, candidates: tuple[Shape, ...]) -> Pace:
+    """As many spells at a time as the search works, each of a stroke that is laid out for it."""
+    some = [Trying(shape, 10.0) for shape in candidates[:: max(1, len(candidates) // (LOADED + TIMED))]]
+    first, timed = some[:LOADED], some[LOADED : LOADED + TIMED] or some
+
+    def work(tried: list[Trying]) -> None:
+        in_parallel(lambda one: trials.after(state, one), tried)
+
+    work(first)  # loads, and compiles where that is still to do
+    before = trials.work
+    new = seconds_of(lambda: work(timed))
+    evaluation = new / max(1, trials.work - before)
+    again = min(new, seconds_of(lambda: work(timed)))
+    return Pace(again / len(timed), new / len(timed), evaluation, new + again)
+
+
+def _told(
+    bench: Bench, limits: Limits, candidates: tuple[Shape, ...], draws: int, known: dict[str, Any]
+) -> float:
+    """What the floor takes, and the prediction with its band [s]."""
+    state = _state(bench, known.get("start") or start_figure(bench), DEFAULT, known)
+
+    def columns(step: int) -> float:
+        return seconds_of(lambda: wear_columns(bench, state, candidates[::step], limits))
+
+    columns(max(1, len(candidates) // 4))  # loads
+    some, more = (columns(step) for step in (16, 8))
+    floor = more + max(0.0, more - some) * 14.0  # a sixteenth more took the difference
+    shape = candidates[len(candidates) // 2]
+    spells = tuple(shape.spell(limits.minutes / limits.spells, limits.rate) for _ in range(limits.spells))
+    band = predict_ahead(bench, Programme(spells=spells), draws=draws, **known)
+    return floor + band.most
 
 
 def compare_ahead(bench: Bench, programme: Programme, **settings: Any) -> Ahead:

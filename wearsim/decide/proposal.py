@@ -108,7 +108,8 @@ class Proposal:
         Returns
         -------
         dict
-            The programme's spells with the keys of a file; all else in SI units.
+            The programme's spells with the keys of a file; all else in SI units. Beside every ``time_s`` stand the
+            same times as ``minutes``, as programmes have them.
         """
         return {
             "programme": [spell_table(spell) for spell in self.programme.spells],
@@ -122,12 +123,14 @@ class Proposal:
                 {
                     "spells": one.spells,
                     "minutes": one.minutes.tolist(),
+                    "time_s": (60.0 * one.minutes).tolist(),
                     "expected_rms_m": one.expected_rms.tolist(),
                 }
                 for one in self.trade_off
             ],
             "stopped_early": {
                 "minutes": self.early.minutes.tolist(),
+                "time_s": (60.0 * self.early.minutes).tolist(),
                 "surface_rms_m": self.early.rms.tolist(),
                 "edge_roll_m": self.early.edge_roll.tolist(),
             },

@@ -12,7 +12,7 @@ from wearsim.bench.programme import Programme, Spell
 from wearsim.decide.proposal import EarlyStop, Proposal
 from wearsim.show.cautions import CAUTIONS
 from wearsim.show.expected_table import reading_units, zone_name
-from wearsim.show.lengths import INCHES, Unit, length_unit
+from wearsim.show.lengths import INCHES, Unit, length_unit, temperature_unit
 from wearsim.show.outcome_table import unit_for
 from wearsim.show.spells import NAMES
 from wearsim.show.strokes import Drawing, drawing_of
@@ -100,9 +100,11 @@ class CardContent:
         Of heights.
     cautions : tuple of str
     scale : float
-        Half width of the drawings, one for all [m].
+        Half width of the drawings, one for all: each holds its top piece at the farthest [m].
     unit : Unit
         Of lengths.
+    degree : str
+        Unit in which temperatures are to be written down.
     """
 
     mirror: str
@@ -117,6 +119,7 @@ class CardContent:
     cautions: tuple[str, ...]
     scale: float
     unit: Unit
+    degree: str
 
 
 def card_content(bench: Bench, proposal: Proposal, readings: ReadingsAfter | None) -> CardContent:
@@ -149,14 +152,10 @@ def card_content(bench: Bench, proposal: Proposal, readings: ReadingsAfter | Non
         ends=ends,
         high=high,
         cautions=CAUTIONS,
-        scale=1.08 * max((_extent(spell.drawing) for spell in spells), default=bench.mirror.radius),
+        scale=1.03 * max((spell.drawing.half for spell in spells), default=bench.mirror.radius),
         unit=unit,
+        degree=temperature_unit(bench),
     )
-
-
-def _extent(drawing: Drawing) -> float:
-    """Half width that shows the bottom piece and the way of the centre; the top piece may run out of it [m]."""
-    return max(drawing.bottom, float(np.abs(drawing.x).max()), float(np.abs(drawing.y).max()))
 
 
 def quarters(value: float) -> str:

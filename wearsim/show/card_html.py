@@ -64,7 +64,7 @@ def card_html(content: CardContent) -> str:
     spells = "".join(_spell(content, spell) for spell in content.spells)
     caption = (
         "Drawn to one scale, from above. Solid: bottom piece, a lap with channels; dashed: top piece at its "
-        "farthest; thick: the way of its centre. D: the mirror's diameter."
+        "farthest; line: the way of its centre. D: the mirror's diameter."
     )
     caution = " ".join(content.cautions)
     tight = ' class="tight"' if len(content.spells) > ROOMY else ""
@@ -73,7 +73,7 @@ def card_html(content: CardContent) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1"><title>Bench card</title>'
         f"<style>{STYLE}</style></head><body{tight}>\n"
         f"<header><h1>BENCH CARD</h1><b>{escape(content.mirror)}</b>"
-        "<span>date ................ room ......... °C</span></header>\n"
+        f"<span>date ................ room ......... {content.degree}</span></header>\n"
         f"<p>{escape(content.promise)}</p>{first}\n{spells}"
         + (f'<p class="small">{caption}</p>\n' if content.spells else "")
         + _after(content)
@@ -91,20 +91,21 @@ def _spell(content: CardContent, spell: SpellCard) -> str:
         f'<div class="minutes">{spell.minutes}</div>minutes</div>'
         f"<div>{stroke_svg(spell.drawing, content.scale)}</div>"
         f'<div><div class="top">{escape(spell.top)}</div>{what}{turn}</div>'
-        f'<div>{pace}{check}<p class="done">done ........... min ......... °C</p></div></section>\n'
+        f'<div>{pace}{check}<p class="done">done ........... min ......... {content.degree}</p></div></section>\n'
     )
 
 
 def stroke_svg(drawing: Drawing, scale: float) -> str:
-    """A stroke over the bottom piece, to scale, as SVG.
+    """A stroke over the bottom piece, to scale, as SVG; the top piece at its farthest is shown in full.
 
     Parameters
     ----------
     drawing : Drawing
     scale : float
-        Half width of the picture on the bench [m].
+        Half width of the picture on the bench [m]; at least the drawing's own.
     """
     size = 100.0 / scale
+    left, top = size * drawing.middle[0] - 100.0, -size * drawing.middle[1] - 100.0
     far, bottom = drawing.farthest, size * drawing.bottom
     lines = ""
     if drawing.mirror_on_top:
@@ -112,9 +113,9 @@ def stroke_svg(drawing: Drawing, scale: float) -> str:
             half = float(np.sqrt(bottom**2 - at**2))
             lines += f"M{at:.1f} {-half:.1f}V{half:.1f}M{-half:.1f} {at:.1f}H{half:.1f}"
     hole = drawing.hole > 0.0 and not drawing.mirror_on_top
-    weight = 2.0 if drawing.x.size > 100 else 5.0
+    weight = 0.8 if drawing.x.size > 100 else 5.0
     return (
-        '<svg viewBox="-100 -100 200 200" role="img" aria-label="stroke over the bottom piece">'
+        f'<svg viewBox="{left:.1f} {top:.1f} 200 200" role="img" aria-label="stroke over the bottom piece">'
         f'<path d="{lines}" stroke="#b8b8b8" fill="none"/>'
         f'<circle r="{bottom:.1f}" fill="none" stroke="#000" stroke-width="3.5"/>'
         + (

@@ -66,7 +66,13 @@ def card_pages(content: CardContent) -> list[Figure]:
 def _title(pen: Pen, content: CardContent) -> float:
     pen.write(LEFT, MARGIN, "BENCH CARD", 21.0, weight="bold")
     pen.write(RIGHT, MARGIN, content.mirror, 12.0, ha="right", weight="bold")
-    pen.write(RIGHT, MARGIN + 6.0, "date .....................   room ............. °C", 10.5, ha="right")
+    pen.write(
+        RIGHT,
+        MARGIN + 6.0,
+        f"date .....................   room ............. {content.degree}",
+        10.5,
+        ha="right",
+    )
     return MARGIN + 12.0
 
 
@@ -90,7 +96,7 @@ def _spells(pen: Pen, content: CardContent, spells: tuple[SpellCard, ...], y: fl
     caption = (
         "To scale, from above. Solid: bottom piece, a lap with channels; dashed: top piece, farthest out; "
     )
-    pen.write(LEFT, y + 0.8, caption + "thick: its centre. D: mirror's diameter.", 7.8)
+    pen.write(LEFT, y + 0.8, caption + "line: its centre. D: mirror's diameter.", 7.5)
     return y + 4.4
 
 
@@ -135,7 +141,7 @@ def _strip(pen: Pen, content: CardContent, spell: SpellCard, y: float, height: f
     foot = y + height - 0.9
     if foot - 7.0 - at > 7.0:
         _ruled(pen, middle + 2.0, foot - 14.0, RIGHT - middle - 2.0, foot - 5.0)
-    pen.write(middle + 2.0, foot, "done ........... min   ........... °C", 9.5, va="bottom")
+    pen.write(middle + 2.0, foot, f"done ........... min   ........... {content.degree}", 9.5, va="bottom")
 
 
 def _after(pen: Pen, content: CardContent, y: float) -> None:

@@ -19,7 +19,7 @@ CHANNELS = 9
 
 
 def draw_stroke(pen: Pen, drawing: Drawing, corner: tuple[float, float], side: float, scale: float) -> None:
-    """A stroke over the bottom piece, to scale, in a square.
+    """A stroke over the bottom piece, to scale, in a square; the top piece at its farthest is shown in full.
 
     Parameters
     ----------
@@ -30,11 +30,11 @@ def draw_stroke(pen: Pen, drawing: Drawing, corner: tuple[float, float], side: f
     side : float
         [mm]
     scale : float
-        Half width of the square on the bench [m].
+        Half width of the square on the bench [m]; at least the drawing's own.
     """
     size = 0.5 * side / scale  # mm of paper a metre of the bench
-    x, y = corner[0] + 0.5 * side, corner[1] + 0.5 * side
-    frame = pen.box(*corner, side, side, linewidth=0.0, edgecolor="none")
+    middle = drawing.middle
+    x, y = corner[0] + 0.5 * side - size * middle[0], corner[1] + 0.5 * side + size * middle[1]
     bottom = pen.disc(x, y, size * drawing.bottom, facecolor="white", linewidth=1.6)
     if drawing.mirror_on_top:
         half = size * drawing.bottom
@@ -46,13 +46,12 @@ def draw_stroke(pen: Pen, drawing: Drawing, corner: tuple[float, float], side: f
         pen.disc(x, y, size * drawing.hole, linewidth=1.0)
     far = drawing.farthest
     at = (x + size * float(drawing.x[far]), y - size * float(drawing.y[far]))
-    top = pen.disc(*at, size * drawing.top, linewidth=1.3, linestyle=(0, (4, 2.5)))
-    top.set_clip_path(frame)
+    pen.disc(*at, size * drawing.top, linewidth=1.3, linestyle=(0, (4, 2.5)))
     pen.line(x - 1.0, y, x + 1.0, y, 0.8)
     pen.line(x, y - 1.0, x, y + 1.0, 0.8)
     crowded = drawing.x.size > ONE_ROUND
     pen.axes.plot(
-        x + size * drawing.x, y - size * drawing.y, color="black", linewidth=0.9 if crowded else 2.2,
+        x + size * drawing.x, y - size * drawing.y, color="black", linewidth=0.4 if crowded else 2.2,
         solid_joinstyle="round", solid_capstyle="round",
     )  # fmt: skip
 

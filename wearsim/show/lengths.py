@@ -1,4 +1,4 @@
-"""The units in which a person reads lengths and heights."""
+"""The units in which a person reads lengths, heights and temperatures."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ from dataclasses import dataclass
 from wearsim.bench.bench import Bench
 
 _INCHES = re.compile(r'\d[\s*]*("|in|inch|inches|ft|foot|feet)\s*$')
+
+# By how its name ends: degF, degree_Fahrenheit; K, kelvin.
+_DEGREES = ((re.compile(r"(F|ahrenheit)\s*$"), "\u00b0F"), (re.compile(r"(K|elvin)\s*$"), "K"))
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,27 @@ def round_unit(unit: Unit) -> Unit:
 def long_unit(unit: Unit) -> Unit:
     """What a radius of curvature is told in: inches where lengths are, metres otherwise."""
     return INCHES if unit.name == INCHES.name else METRES
+
+
+def temperature_unit(bench: Bench) -> str:
+    """The unit in which a person writes temperatures down.
+
+    Parameters
+    ----------
+    bench : Bench
+
+    Returns
+    -------
+    str
+        That of the first temperature in the bench's own file, the room's before the pitch's; where it gives none,
+        degrees Celsius: inches alone do not tell.
+    """
+    table = tomllib.loads(bench.text)
+    laps = table.get("lap", [])
+    written = [table.get("wear", {}).get("temperature")]
+    written += [lap.get("pitch_temperature") for lap in (laps if isinstance(laps, list) else [laps])]
+    first = next((str(one) for one in written if one is not None), "")
+    return next((name for pattern, name in _DEGREES if pattern.search(first)), "\u00b0C")
 
 
 def height_unit(largest: float) -> Unit:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.decide.proposal import Proposal
@@ -20,7 +22,10 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure, SubFigure
 
 A_ROW = 4
-LINES = ("-", (0, (6, 2)), (0, (2, 1.5)), "-.", (0, (8, 2, 1, 2, 1, 2)), ":", (0, (10, 3)), (0, (1, 3)))
+# Of the curves, one after the other: all black and thin, none like the floor.
+LINES = ("-", (0, (6, 2)), (0, (6, 2, 1, 2)), (0, (2.5, 1.5)), (0, (8, 2, 1, 2, 1, 2)), (0, (10, 3)))
+FLOOR: dict[str, Any] = {"color": "#a8a8a8", "linewidth": 4.0, "solid_capstyle": "butt", "zorder": 1}
+LEGEND_COLUMNS = 2
 
 
 def proposal_figure(bench: Bench, proposal: Proposal) -> Figure:
@@ -68,7 +73,7 @@ def _bought(figure: SubFigure, proposal: Proposal) -> None:
         before = float(proposal.trade_off[0].expected_rms[0])
     for axes in (by_minutes, by_spells):
         axes.set_ylim(0.0, 1.2 * max(before, proposal.expected_rms) / high.size or 1.0)
-        axes.axhline(proposal.floor / high.size, color=QUIET, linewidth=1.2, linestyle=(0, (1, 2)))
+        axes.axhline(proposal.floor / high.size, label="floor", **FLOOR)
         axes.set_ylabel(f"RMS to expect [{high.name}]")
     _draw_minutes(by_minutes, proposal, high)
     _draw_spells_count(by_spells, proposal, before, high)
@@ -76,17 +81,39 @@ def _bought(figure: SubFigure, proposal: Proposal) -> None:
 
 def _draw_minutes(axes: Axes, proposal: Proposal, high: Unit) -> None:
     limit = proposal.limits.minutes
-    for one in proposal.trade_off:
+    curves = _curves(proposal.trade_off)
+    for place, (label, one) in enumerate(curves):
         minutes, rms = [*one.minutes, limit], [*one.expected_rms, one.expected_rms[-1]]
-        label = "1 spell" if one.spells == 1 else f"{one.spells}"
-        look = LINES[(one.spells - 1) % len(LINES)]
+        look = LINES[place % len(LINES)]
         scaled = [value / high.size for value in rms]
         axes.step(minutes, scaled, where="post", color=INK, linestyle=look, linewidth=1.4, label=label)
     _choice(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
     axes.set_xlim(0.0, limit)
-    axes.set_xlabel("minutes of work; dotted: the floor")
-    axes.set_title("What minutes buy", pad=14 + 14 * math.ceil((len(proposal.trade_off) + 1) / 5))
-    axes.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), ncols=5, columnspacing=1.2)
+    axes.set_xlabel("minutes of work")
+    axes.set_title("What minutes buy", pad=14 + 14 * math.ceil((len(curves) + 2) / LEGEND_COLUMNS))
+    axes.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), ncols=LEGEND_COLUMNS, columnspacing=1.2)
+
+
+def _curves(trade_off: tuple[TradeOff, ...]) -> list[tuple[str, TradeOff]]:
+    """Each curve once, with a name that reads on its own: more spells that buy nothing share the curve of fewer."""
+    alike: list[list[TradeOff]] = []
+    for one in trade_off:
+        if alike and _same(alike[-1][0], one):
+            alike[-1].append(one)
+        else:
+            alike.append([one])
+    return [(_at_most(some[0].spells, some[-1].spells), some[0]) for some in alike]
+
+
+def _same(one: TradeOff, two: TradeOff) -> bool:
+    return np.array_equal(one.minutes, two.minutes) and np.array_equal(one.expected_rms, two.expected_rms)
+
+
+def _at_most(fewest: int, most: int) -> str:
+    """How many spells a curve is of: ``at most 2 or 3 spells`` where the third buys nothing."""
+    if fewest == most:
+        return f"at most {most} spell{'' if most == 1 else 's'}"
+    return f"at most {fewest} {'or' if most == fewest + 1 else 'to'} {most} spells"
 
 
 def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Unit) -> None:
@@ -103,7 +130,7 @@ def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Unit
     _choice(axes, chosen, proposal.expected_rms / high.size)
     axes.set_xlim(-0.6, proposal.limits.spells + 0.6)
     axes.set_xticks(range(proposal.limits.spells + 1))
-    axes.set_xlabel("number of spells; 0: stop now")
+    axes.set_xlabel("spells at most; 0: stop now")
     axes.set_title("What spells buy")
 
 

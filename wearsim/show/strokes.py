@@ -79,10 +79,28 @@ class Drawing:
         return int(np.argmax(np.hypot(self.x, self.y)))
 
     @property
-    def reach(self) -> float:
-        """Half of the width that the drawing needs [m]."""
-        x, y = self.x[self.farthest], self.y[self.farthest]
-        return max(self.bottom, abs(float(x)) + self.top, abs(float(y)) + self.top)
+    def box(self) -> tuple[float, float, float, float]:
+        """Left, right, lower and upper end of all that is drawn, the top piece at its farthest in full [m]."""
+        x, y = float(self.x[self.farthest]), float(self.y[self.farthest])
+        low_x, low_y = (
+            min(-self.bottom, at - self.top, float(way.min())) for at, way in ((x, self.x), (y, self.y))
+        )
+        top_x, top_y = (
+            max(self.bottom, at + self.top, float(way.max())) for at, way in ((x, self.x), (y, self.y))
+        )
+        return low_x, top_x, low_y, top_y
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """Where the middle of the picture lies, from the centre of the bottom piece [m]."""
+        left, right, low, top = self.box
+        return 0.5 * (left + right), 0.5 * (low + top)
+
+    @property
+    def half(self) -> float:
+        """Half the width of a square about the middle that holds the drawing [m]."""
+        left, right, low, top = self.box
+        return 0.5 * max(right - left, top - low)
 
 
 def drawing_of(bench: Bench, spell: Spell, number: int, unit: Unit) -> Drawing:
@@ -117,7 +135,7 @@ def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
         At least as many as there are drawings; the others stay empty.
     drawings : sequence of Drawing
     """
-    reach = 1.03 * max(drawing.reach for drawing in drawings)
+    reach = 1.03 * max(abs(end) for drawing in drawings for end in drawing.box)
     most = max(len(drawing.lines) for drawing in drawings)
     for axes in panels:
         without_frame(axes)

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.wear.predict import BAND_DRAWS, is_spread, predict
 
-TIMED_STROKES = 96.0
+TIMED_STROKES = 40.0
 """Strokes of a programme that the planar engine is timed on: more would keep people waiting (judgement)."""
 TIMED_DRAWS = 4
 """Draws of a band that the radial engine is timed on."""
+LONGEST_START = 5.0
+"""A start that took longer compiled the kernels, which is done by then [s] (judgement)."""
 
 
 @dataclass(frozen=True)
@@ -88,9 +90,39 @@ def seconds_of(work: Callable[[], object]) -> float:
     float
         [s]
     """
-    begun = time.perf_counter()
+    begun, spent = time.perf_counter(), time.process_time()
     work()
-    return time.perf_counter() - begun
+    took = time.perf_counter() - begun
+    _Timed.seconds += time.process_time() - spent
+    _Timed.waited += took
+    return took
+
+
+class _Timed:
+    """Processor time that was spent on timing in this process, and how long that took [s]."""
+
+    seconds: ClassVar[float] = 0.0
+    waited: ClassVar[float] = 0.0
+
+
+def started(ahead: Ahead) -> Ahead:
+    """The same with the time that starting takes: Python, imports, reading files, loading kernels.
+
+    It is the processor time of this process so far, less what was timed in it, as the command itself will start in
+    the same way; on a machine that is busy with other things as well it is as much longer as the timing was.
+
+    Parameters
+    ----------
+    ahead : Ahead
+
+    Returns
+    -------
+    Ahead
+    """
+    start = min(LONGEST_START, max(0.0, time.process_time() - _Timed.seconds))
+    if _Timed.seconds > 0.0:
+        start *= max(1.0, _Timed.waited / _Timed.seconds)
+    return replace(ahead, least=ahead.least + start, most=ahead.most + start)
 
 
 def predict_ahead(
@@ -143,7 +175,7 @@ def _radial_ahead(
     def worked(some: int) -> float:
         return seconds_of(lambda: predict(bench, programme, draws=some, **known))
 
-    worked(0)  # loads, and compiles where that is still to do
+    predict(bench, programme, draws=0, **known)  # loads, and compiles where that is still to do
     alone = worked(0)
     if not draws:
         return "one prediction", alone, alone
@@ -162,7 +194,9 @@ def _planar_ahead(
         short = shortened(programme, share)
         return seconds_of(lambda: predict(bench, short, engine="planar", draws=0, **known))
 
-    worked(0.25 * part)  # loads, and compiles where that is still to do
+    predict(
+        bench, shortened(programme, 0.25 * part), engine="planar", draws=0, **known
+    )  # loads, and compiles where that is still to do
     half, took = worked(0.5 * part), worked(part)
     fixed = min(took, max(0.0, 2.0 * half - took))
     return f"{part * strokes:.0f} strokes", took, fixed + (took - fixed) / part

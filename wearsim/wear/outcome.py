@@ -196,6 +196,7 @@ class Outcome:
                 {
                     "label": s.label,
                     "minutes": s.minutes,
+                    "time_s": 60.0 * s.minutes,
                     "peak_pressure_pa": s.peak_pressure,
                     "lift_off_share": s.lift_off_share,
                     "reach_m": s.reach,
