@@ -7,6 +7,7 @@ from pathlib import Path
 from make_gallery import gallery
 from make_plots import PLOTS
 from make_tables import TABLES
+from make_tutorial_pictures import card, surface
 
 
 def make_all(folder: Path) -> None:
@@ -22,6 +23,8 @@ def make_all(folder: Path) -> None:
         (folder / f"{name}.md").write_text(table() + "\n", encoding="utf-8")
     for name, plot in PLOTS.items():
         _save(plot(), folder / f"{name}.svg")
+    _save(surface(), folder / "tutorial-surface.svg")
+    _save(card(), folder / "tutorial-card.png")
     text, figures = gallery()
     (folder / "gallery.md").write_text(text, encoding="utf-8")
     for name, figure in figures.items():

@@ -11,6 +11,7 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
+import make_draws
 import numpy as np
 from make_reference import public_names, rooms
 from numpydoc.docscrape import NumpyDocString
@@ -31,7 +32,7 @@ from wearsim.study.sampling import SampleTable
 from wearsim.wear.accuracy import Accuracy
 
 HERE = Path(__file__).parent
-OTHERS = ("validation", "performance", "performance-*", "learning", "studies-on-a-cluster")
+OTHERS = ("validation", "performance", "performance-*", "learning")
 
 
 # In people's words, where the code's own description speaks to programmers.
@@ -295,6 +296,24 @@ def spheres() -> str:
     return table(("sphere", "wavefront PV at best focus [nm]", "Strehl ratio, 550 nm"), rows)
 
 
+def spreads() -> str:
+    """The default spreads: what each factor comes to."""
+    rows = [(f"`{name}`", *(f"{value:.3g}" for value in values)) for name, *values in make_draws.factors()]
+    return table(
+        ("constant", "$s$, one sigma", "90 % within", "$m_1$", "$m_2$", "standard deviation of $f$"), rows
+    )
+
+
+def percentiles() -> str:
+    """What stratified draws leave as error of a percentile."""
+    rows = []
+    for count in (32, 128):
+        for kind, inputs in make_draws.KINDS.items():
+            middle, error, held = make_draws.scatter(count, inputs)
+            rows.append((count, kind, f"{middle:.2f}", f"{error:.2f}", f"{held:.0%}"))
+    return table(("draws", "result from", "95th percentile, mean", "its scatter", "a band holds"), rows)
+
+
 def quantities() -> str:
     """What a study may keep of a case."""
     from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES
@@ -340,4 +359,5 @@ TABLES: dict[str, Callable[[], str]] = {
     "public-names": public_names, "rooms": rooms, "session": lambda: keys(SessionNote), "study": lambda: keys(StudyTable),
     "axis": lambda: keys(AxisTable), "sample": lambda: keys(SampleTable), "quantities": quantities,
     "tutorial-truth": tutorial_truth, "relaxation": relaxation, "misfit": misfit, "spheres": spheres, "measured": measured,
+    "spreads": spreads, "percentiles": percentiles,
 }  # fmt: skip

@@ -5,7 +5,8 @@ in order in one folder that holds a copy of ``examples/``. These fences count:
 
 * ``transcript``: commands, one a line; the build puts what they print beneath them;
 * ``sh``, ``bash``, ``console``: commands, one a line, with or without a ``$`` before it;
-* ``python``: a snippet.
+* ``python``: a snippet;
+* ``toml``: a file, or a part of one (``sample_files.py`` reads it).
 
 A block behind the line ``<!-- not run: WHY -->`` is left alone.
 """
@@ -23,6 +24,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 RUN = ("transcript", "sh", "bash", "console", "python")
+COUNT = (*RUN, "toml")
 FENCE = re.compile(
     r"^(?P<mark>(?:<!-- not run: (?P<why>[^>]+) -->\n)?)(?P<ticks>`{3,})\{?(?P<kind>\w+)\}?[^\n]*\n"
     r"(?P<body>.*?)^(?P=ticks)[ ]*$",
@@ -69,7 +71,7 @@ def blocks(text: str) -> list[Block]:
     return [
         Block(found["kind"], found["body"], text.count("\n", 0, found.start()) + 1, found["why"] or "")
         for found in FENCE.finditer(text)
-        if found["kind"] in RUN
+        if found["kind"] in COUNT
     ]
 
 

@@ -10,6 +10,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
@@ -17,13 +18,17 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 SCRIPTS = sorted(path.stem for path in EXAMPLES.glob("*.py"))
 
 
-@cache
-def answered(name: str) -> tuple[str, Figure]:
+def load(name: str) -> Any:
     spec = importlib.util.spec_from_file_location(f"example_{name}", EXAMPLES / f"{name}.py")
     assert spec is not None and spec.loader is not None
     module: Any = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    return module.answer()  # type: ignore[no-any-return]
+    return module
+
+
+@cache
+def answered(name: str) -> tuple[str, Figure]:
+    return load(name).answer()  # type: ignore[no-any-return]
 
 
 def numbers(text: str) -> list[float]:
@@ -110,8 +115,22 @@ def the_band_tells_them_apart() -> bool:
 
 
 def there_is_a_largest_overhang() -> bool:
-    (largest,) = numbers(lines("how_far_to_overhang")[0].rpartition(":")[2])
-    return 0.0 < largest <= 0.4
+    """Between staying near the centre and tipping off: the strokes turn a perfect rim, and unlucky ones too far."""
+    *shown, _, said = lines("how_far_to_overhang")
+    (largest,) = numbers(said)
+    change = {row[0]: row[1:] for row in map(numbers, shown) if len(row) == 4}
+    kept = [low > -69.0 for at, (_, low, _) in change.items() if at <= largest]
+    broken = [low < -69.0 for at, (_, low, _) in change.items() if at > largest]
+    return len(change) >= 6 and all(kept) and len(broken) > 0 and all(broken) and change[0.0][0] > -10.0
+
+
+def test_what_is_said_where_no_overhang_or_every_one_breaks_the_edge() -> None:
+    verdict = load("how_far_to_overhang").verdict
+    side = np.array([0.0, 0.1, 0.2])
+    assert verdict(side, np.zeros(3)).startswith("None that was tried")
+    assert verdict(side, np.array([-1e-6, 0.0, 0.0])).startswith("Every one")
+    assert "0.100" in verdict(side, np.array([0.0, -60e-9, -80e-9]))
+    assert "0.000" in verdict(side, np.array([0.0, -80e-9, -60e-9]))
 
 
 def every_session_closes_in() -> bool:

@@ -46,7 +46,9 @@ def test_edge_of_an_unlucky_draw() -> None:
     spread = Spread(preston=1.3, stiffness=1.5, relaxation_time=1.0, edge_gain=1.0)
     bench = make_bench(0.2, 2.4, thickness=0.03, spread=spread)
     lines = warnings(bench, make_spell("w", minutes=38.0, **LONG_W), draws=24)
-    assert said(lines, "edge: may turn down by")
+    (line,) = (line for line in lines if "edge: may turn down by" in line)
+    now = predict(bench, make_programme(GENTLE), accuracy=QUICK, draws=0).numbers_before.edge_roll
+    assert f"({-now * 1e9:.0f} nm now)" in line
     assert not said(lines, "edge: turned down")
 
 

@@ -86,7 +86,7 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
     ):
         lines.append(
             f"edge: may turn down by {-outcome.band.edge_roll[0] * 1e9:.0f} nm of surface "
-            "if the constants are unlucky (5th percentile)"
+            f"({-before * 1e9:.0f} nm now) if the constants are unlucky (5th percentile)"
         )
     return lines
 

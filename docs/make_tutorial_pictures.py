@@ -1,0 +1,37 @@
+"""The pictures of the tutorial: what its first ``reduce`` draws, and the card that its ``propose`` writes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from make_tutorial import FOLDER
+
+import wearsim as ws
+from wearsim.decide.propose import propose
+from wearsim.knifeedge.on_bench import reduce_on
+from wearsim.knifeedge.readings import load_readings
+from wearsim.show.card_content import card_content
+from wearsim.show.card_page import card_pages
+from wearsim.show.lengths import length_unit
+from wearsim.show.reduction_plot import reduction_figure
+from wearsim.wear.readings_after import drawn_figures, own_sheet, readings_after
+
+MINUTES = 40.0
+
+
+def surface() -> Any:
+    """The surface from the readings before the first session."""
+    bench = ws.load_bench(FOLDER / "bench.toml")
+    reduced = reduce_on(load_readings(FOLDER / "readings.toml"), bench.mirror, bench.light.wavelength)
+    return reduction_figure(reduced, length_unit(bench))
+
+
+def card() -> Any:
+    """The card of the first proposal, its only page."""
+    bench = ws.load_bench(FOLDER / "bench.toml")
+    proposal = propose(bench, minutes=MINUTES)
+    drawn = drawn_figures(bench, proposal.programme)
+    (page,) = card_pages(
+        card_content(bench, proposal, readings_after(bench, proposal.outcome, own_sheet(bench), drawn))
+    )
+    return page
