@@ -120,7 +120,15 @@ def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_pat
     assert json.loads(Path("constants.json").read_text()) == told
     # the sheet is invented, and fits no session: the figures say so as well as the verdict
     (session,) = told["sessions"]
-    assert set(session) == {"number", "chi_square", "compared", "chance", "fits", "removal_shape_rms_m"}
+    assert set(session) == {
+        "number",
+        "chi_square",
+        "compared",
+        "chance",
+        "fits",
+        "doubtful",
+        "removal_shape_rms_m",
+    }
     assert not session["fits"] and session["chance"] < 0.01
     assert session["chi_square"] > 3.0 * session["compared"]
     assert set(told["constants"]) == {

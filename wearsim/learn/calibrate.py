@@ -61,11 +61,17 @@ class SessionFit:
     fits: bool
     removal: float
 
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether it misses by more than chance explains although no session could be named as the wrong one."""
+        return self.fits and self.chance < SUSPECT
+
     def to_json(self) -> dict[str, Any]:
         """Plain numbers, as part of what ``calibrate --json`` gives."""
         return {
             "number": self.number, "chi_square": self.chi_square, "compared": self.compared, "chance": self.chance,
-            "fits": self.fits, "removal_shape_rms_m": self.removal,
+            "fits": self.fits, "doubtful": self.is_doubtful,
+            "removal_shape_rms_m": self.removal,
         }  # fmt: skip
 
 

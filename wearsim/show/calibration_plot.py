@@ -65,7 +65,7 @@ def _sessions(axes: Axes, found: Calibration) -> None:
     """How far each session's readings stand from what is expected, in sigmas, root mean square."""
     numbers = [fit.number for fit in found.sessions]
     away = [np.sqrt(fit.chi_square / fit.compared) for fit in found.sessions]
-    colours = [BLUE if fit.fits else RED for fit in found.sessions]
+    colours = [BLUE if fit.fits and not fit.is_doubtful else RED for fit in found.sessions]
     axes.bar(numbers, away, color=colours, width=0.5)
     for fit, height in zip(found.sessions, away, strict=True):
         if not fit.fits:

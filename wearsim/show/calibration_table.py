@@ -135,6 +135,12 @@ def _sessions(found: Calibration) -> str:
         for fit in found.sessions
     ]
     lines = columns(rows, "<>>><")
+    if any(fit.is_doubtful for fit in found.sessions):
+        lines.append(paragraph(
+            "Doubtful: it misses by more than its readings explain, but believing all records is still likelier than that "
+            "any one is wrong. Look over the programmes and sheets of all sessions (piece on top, minutes, source fixed or moving, "
+            "abrasive); till then the constants above may be bent and their intervals too narrow."
+        ))  # fmt: skip
     if found.misfits:
         lines.append(paragraph(
             f"A session that does not fit {fits_not(len(found.sessions))} is set aside, and the constants are not bent to "
@@ -154,4 +160,6 @@ def _chance(fit: SessionFit) -> str:
 
 
 def _verdict(fit: SessionFit) -> str:
-    return "fits" if fit.fits else "does not fit: set aside"
+    if not fit.fits:
+        return "does not fit: set aside"
+    return "doubtful" if fit.is_doubtful else "fits"
