@@ -138,8 +138,8 @@ def _sessions(found: Calibration) -> str:
     if any(fit.is_doubtful for fit in found.sessions):
         lines.append(paragraph(
             "Doubtful: it misses by more than its readings explain, but believing all records is still likelier than that "
-            "any one is wrong. Look over the programmes and sheets of all sessions (piece on top, minutes, source fixed or moving, "
-            "abrasive); till then the constants above may be bent and their intervals too narrow."
+            "any one is wrong. Look over the programmes and sheets of all sessions (piece on top, minutes, source fixed or "
+            "moving, abrasive); till then the constants above may be bent and their intervals too narrow."
         ))  # fmt: skip
     if found.misfits:
         lines.append(paragraph(
