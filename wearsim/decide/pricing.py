@@ -89,7 +89,18 @@ class Pricing:
         return self._bases[on_top, lap]
 
     def scattered(self, count: int, seed: int = 0) -> list[Shape]:
-        """Allowed strokes of random kinds and sizes, ``count`` drawn for each piece on top and lap."""
+        """Allowed strokes of random kinds and sizes.
+
+        Parameters
+        ----------
+        count : int
+            Drawn for each piece on top and lap; some of them reach too far however they are cut.
+        seed : int
+
+        Returns
+        -------
+        list of Shape
+        """
         rng = np.random.default_rng(seed)
         found = []
         for lap in self.bench.laps:
@@ -122,7 +133,19 @@ class Pricing:
         return shape.with_size("overhang", low)
 
     def beside(self, shape: Shape, step: float) -> Iterator[Shape]:
-        """The allowed strokes with one size larger or smaller by ``step`` diameters."""
+        """The allowed strokes with one size larger or smaller.
+
+        Parameters
+        ----------
+        shape : Shape
+        step : float
+            In diameters of the mirror [1].
+
+        Yields
+        ------
+        Shape
+            Its overhang cut to what reach allows.
+        """
         for name in FREE[shape.kind]:
             for change in (step, -step):
                 value = float(np.clip(getattr(shape, name) + change, LOW[name], HIGH[name]))

@@ -67,7 +67,13 @@ class SessionFit:
         return self.fits and self.chance < SUSPECT
 
     def to_json(self) -> dict[str, Any]:
-        """Plain numbers, as part of what ``calibrate --json`` gives."""
+        """Plain numbers, as part of what ``calibrate --json`` gives.
+
+        Returns
+        -------
+        dict
+            One entry an attribute, and whether the session is doubtful.
+        """
         return {
             "number": self.number, "chi_square": self.chi_square, "compared": self.compared, "chance": self.chance,
             "fits": self.fits, "doubtful": self.is_doubtful,
