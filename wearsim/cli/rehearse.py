@@ -123,7 +123,7 @@ def _asked(
 def _tell_ahead(
     path: Path, manners: Manners, asked: Practice | None, sessions: int, minutes: float, own: Path | None
 ) -> None:
-    from wearsim.learn.ahead import after_that, practice_so_far, rehearse_ahead
+    from wearsim.learn.ahead import practice_so_far, rehearse_ahead
     from wearsim.learn.rehearse import OTHER_SPREAD
 
     there = practice_so_far(path, asked)
@@ -138,7 +138,7 @@ def _tell_ahead(
         programme=programme,
         **there.known,
     )
-    dry.tell(manners, after_that(there.first, ahead), [path])
+    dry.tell(manners, dry.after(there.first, ahead), [path])
     manners.voice.next("rehearse", path, *(("--seed", manners.seed) if asked else ()))
 
 

@@ -8,9 +8,10 @@ from typing import Any, Literal, NamedTuple
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.decide.compare import with_on_top
-from wearsim.decide.library import Shape, shapes, wear_columns
+from wearsim.decide.library import Shape, shapes
 from wearsim.decide.limits import Limits
 from wearsim.decide.pressing import first_press, is_misfit
+from wearsim.decide.pricing import Pricing
 from wearsim.decide.propose import EFFORT_CERTAIN, EFFORT_UNCERTAIN, FINE_OFFSETS
 from wearsim.decide.refine import in_parallel
 from wearsim.decide.scenarios import scenarios
@@ -27,6 +28,8 @@ LATER_STARTS = 2
 """Programmes that a session planned after the first refines first."""
 LOADED, TIMED = 8, 32
 """Trials that are run first, so that all is loaded, and trials that are timed."""
+MADE = 2800
+"""Strokes that the floor makes at most for a lap, as the start figures of tests/decide have shown (measured, not proven)."""
 SETTLED = 60
 """Programmes tried to make a good one neat, at most, as benches of all kinds have shown (measured, not proven)."""
 LEAST = 0.4
@@ -195,12 +198,15 @@ def _told(
     """What the floor takes, and the prediction with its band [s]."""
     state = _state(bench, known.get("start") or start_figure(bench), DEFAULT, known)
 
+    pricing = Pricing(bench, state, limits, (known.get("belief") or prior(bench)).best(), DEFAULT)
+
     def columns(step: int) -> float:
-        return seconds_of(lambda: wear_columns(bench, state, candidates[::step], limits))
+        return seconds_of(lambda: pricing.wear(list(candidates[::step])))
 
     columns(max(1, len(candidates) // 4))  # loads
     some, more = (columns(step) for step in (16, 8))
-    floor = more + max(0.0, more - some) * 14.0  # a sixteenth more took the difference
+    # a sixteenth of the strokes more took the difference
+    floor = more + max(0.0, more - some) * 16.0 / len(candidates) * MADE * len(bench.laps)
     shape = candidates[len(candidates) // 2]
     spells = tuple(shape.spell(limits.minutes / limits.spells, limits.rate) for _ in range(limits.spells))
     band = predict_ahead(bench, Programme(spells=spells), draws=draws, **known)

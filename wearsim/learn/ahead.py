@@ -168,21 +168,17 @@ def known_so_far(folder: MirrorFolder) -> tuple[Bench, dict[str, Any], Ahead | N
     return measured_bench(folder.bench, newest), {}, calibrate_ahead(folder)
 
 
-def after_that(first: Ahead | None, then: Ahead) -> Ahead:
-    """One thing after another.
+def after_that(first: Ahead, then: Ahead) -> Ahead:
+    """A calibration, and then something else.
 
     Parameters
     ----------
-    first : Ahead or None
-        Nothing where None.
-    then : Ahead
+    first, then : Ahead
 
     Returns
     -------
     Ahead
     """
-    if first is None:
-        return then
     return Ahead(
         f"calibration ({first.work}), then {then.work}", first.predictions + then.predictions, then.strokes,
         first.least + then.least, first.most + then.most, then.timed, then.timed_seconds,
