@@ -59,7 +59,7 @@ def random_mixes(rng: np.random.Generator, count: int, size: int, minutes: float
     return np.where(rng.random((count, 1)) < 0.5, mixes, share * mixes + (1.0 - share) * near)
 
 
-@settings(max_examples=40)
+@settings(max_examples=15)
 @given(seed=st.integers(0, 4), draw=st.integers(0, 10_000), minutes=st.sampled_from(BUDGETS))
 def test_no_allowed_mix_goes_below_the_floor(seed: int, draw: int, minutes: float) -> None:
     floor = floor_of(seed, minutes)
