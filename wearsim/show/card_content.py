@@ -142,7 +142,9 @@ def card_content(
         promise=promise_words(proposal, high, sum(work)),
         before=first_words(bench, programme, unit, as_left=as_left),
         spells=spells,
-        checking=how_to_check(bench, halfway, proposal.early) if any(spell.checkpoint for spell in spells) else "",
+        checking=how_to_check(bench, halfway, proposal.early)
+        if any(spell.checkpoint for spell in spells)
+        else "",
         readings=None if readings is None else reading_rows(bench, readings),
         look=look_words(bench, proposal, unit, high),
         early=proposal.early,

@@ -36,6 +36,7 @@ p { margin: 0; }
 .turn { font-weight: bold; }
 .check { font-weight: bold; background: #e6e6e6; border-top: .6pt solid #000; padding: .4mm 1mm;
          print-color-adjust: exact; -webkit-print-color-adjust: exact; }
+.whole { white-space: nowrap; }
 .done { font-size: 10pt; margin-top: 1mm; white-space: nowrap; }
 .rule { height: var(--rule); border-bottom: .6pt dotted #000; }
 .under { border-top: 1.2pt solid #000; }
@@ -91,7 +92,9 @@ def _spell(content: CardContent, spell: SpellCard, face: Type) -> str:
     what = "".join(f"<p>{escape(line)}</p>" for line in (spell.stroke, *spell.sizes))
     turn = f'<p class="turn">{escape(spell.turn)}</p>' if spell.turn else ""
     pace = "".join(f"<p>{escape(line)}</p>" for line in spell.pace)
-    check = f'<p class="check">{escape(spell.checkpoint)}</p>' if spell.checkpoint else ""
+    # a zone and its reading are never on two lines
+    whole = ",  ".join(f'<span class="whole">{escape(part)}</span>' for part in spell.checkpoint.split(",  "))
+    check = f'<p class="check">{whole}</p>' if spell.checkpoint else ""
     ruled = RULE * (LEAST_RULED + (face.size >= ROOMY))
     return (
         f'<section class="spell"><div class="strip"><div><span class="number">{spell.number}</span>'
@@ -113,7 +116,11 @@ def _under_strips(content: CardContent) -> str:
 def _after(content: CardContent, face: Type) -> str:
     left = "" if content.readings is None else _readings(content.readings)
     # A browser's own spacing takes a little more than the paper's: the chart gives way.
-    right = early_svg(content, 300.0 * (face.chart - 9.0) / HALF) if content.early.minutes[-1] > 0.0 else ""
+    right = (
+        early_svg(content, 300.0 * max(face.chart - 8.0, 24.0) / HALF)
+        if content.early.minutes[-1] > 0.0
+        else ""
+    )
     look = "".join(f'<p class="said">{escape(line)}</p>' for line in content.look)
     return (
         f'<div class="after"><div>{left}<p class="small">{NOTES}</p>{RULE}</div>'

@@ -76,10 +76,12 @@ def telling_zones(now: np.ndarray, half: ExpectedReadings, end: np.ndarray) -> n
 
     Parameters
     ----------
-    now, end : (n,) ndarray
-        Readings less the first zone's, before and after the programme [m].
+    now : (n,) ndarray
+        Readings less the first zone's before the programme [m].
     half : ExpectedReadings
         Halfway through the spell.
+    end : (n,) ndarray
+        As ``now``, after the programme [m].
 
     Returns
     -------
@@ -154,7 +156,9 @@ def how_to_check(bench: Bench, readings: ReadingsAfter | None, early: EarlyStop)
         Whose bands the figures have.
     """
     if readings is None:
-        other = "If it is clearly otherwise" if early.rms_band is None else "If either lies outside its brackets"
+        other = (
+            "If it is clearly otherwise" if early.rms_band is None else "If either lies outside its brackets"
+        )
         return f"CHECK: {other}: stop, record what was done, propose again."
     radial, knife = reading_units(bench, readings.sheet)
     zones = readings.sheet.zones
