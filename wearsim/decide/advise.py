@@ -39,7 +39,7 @@ def beyond_the_edge_limit(outcome: Outcome, limits: Limits, wavelength: float) -
     if abs(roll) <= 1.02 * limit:
         return ()
     return (
-        f"edge roll {roll * 1e9:.0f} nm ({before * 1e9:z.0f} nm before) stays beyond the limit of {limit * 1e9:.0f} nm: "
+        f"edge roll {roll * 1e9:.0f} nm ({before * 1e9:.0f} nm before) stays beyond the limit of {limit * 1e9:.0f} nm: "
         "the search found no programme that betters the figure and brings it within",
     )
 

@@ -6,7 +6,7 @@ from html import escape
 
 from wearsim.show.card_after import HALF, NOTES
 from wearsim.show.card_content import CardContent, SpellCard
-from wearsim.show.card_page import CAPTION, plan
+from wearsim.show.card_page import caption, plan
 from wearsim.show.card_readings import ReadingRows
 from wearsim.show.card_strip import LEAST_RULED
 from wearsim.show.card_svg import early_svg, stroke_svg
@@ -110,7 +110,7 @@ def _under_strips(content: CardContent) -> str:
     if not content.spells:
         return ""
     check = f'<p class="said">{escape(content.checking)}</p>' if content.checking else ""
-    return f'<div class="under">{check}<p class="tiny">{escape(CAPTION)}</p></div>\n'
+    return f'<div class="under">{check}<p class="tiny">{escape(caption(content))}</p></div>\n'
 
 
 def _after(content: CardContent, face: Type) -> str:

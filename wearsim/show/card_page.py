@@ -18,10 +18,7 @@ if TYPE_CHECKING:
 TITLE = 12.0
 """Height of the title [mm]."""
 CAUTION_SIZE = 8.2
-CAPTION = (
-    "To scale, from above. Solid: bottom piece, a lap with channels; dashed: top piece, farthest out; "
-    "line: its centre. D: mirror's diameter."
-)
+CAPTION = "To scale, from above. Solid: bottom piece, a lap with channels; dashed: top piece, farthest; line: its centre"
 CAPTION_SIZE = 7.5
 UNDER_CAPTION = 4.4
 CLEAR = 1.2
@@ -50,6 +47,17 @@ def plan(content: CardContent) -> Plan:
     content : CardContent
     """
     return min((_packed(content, face) for face in TYPES), key=lambda one: len(one.pages))
+
+
+def caption(content: CardContent) -> str:
+    """What is said of the drawings.
+
+    Parameters
+    ----------
+    content : CardContent
+    """
+    some = " (W: part)" if any(spell.drawing.is_thinned for spell in content.spells) else ""
+    return f"{CAPTION}{some}. D: mirror's diameter."
 
 
 def card_pages(content: CardContent) -> list[Figure]:
@@ -137,7 +145,7 @@ def _draw_under_strips(pen: Pen, content: CardContent, face: Type, y: float) -> 
     if content.checking:
         pen.fill(LEFT, y + 0.6, content.checking, FULL, face.said, lead=face.lead)
     y += _under_strips(content, face)
-    pen.write(LEFT, y - UNDER_CAPTION + 0.6, CAPTION, CAPTION_SIZE)
+    pen.write(LEFT, y - UNDER_CAPTION + 0.6, caption(content), CAPTION_SIZE)
     return y
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wearsim.show.card_parts import CHANNELS, ONE_ROUND
+from wearsim.show.card_parts import CHANNELS
 from wearsim.show.strokes import Drawing
 from wearsim.wear.grid import Array
 
@@ -37,7 +37,8 @@ def stroke_svg(drawing: Drawing, scale: float) -> str:
             half = float(np.sqrt(bottom**2 - at**2))
             lines += f"M{at:.1f} {-half:.1f}V{half:.1f}M{-half:.1f} {at:.1f}H{half:.1f}"
     hole = drawing.hole > 0.0 and not drawing.mirror_on_top
-    weight = 0.8 if drawing.x.size > ONE_ROUND else 5.0
+    weight = 2.5 if drawing.is_thinned else 5.0
+    along, across = drawing.drawn
     return (
         f'<svg viewBox="{left:.1f} {top:.1f} 200 200" role="img" aria-label="stroke over the bottom piece">'
         f'<path d="{lines}" stroke="#b8b8b8" fill="none"/>'
@@ -50,7 +51,7 @@ def stroke_svg(drawing: Drawing, scale: float) -> str:
         + f'<circle cx="{size * drawing.x[far]:.1f}" cy="{-size * drawing.y[far]:.1f}" r="{size * drawing.top:.1f}" '
         'fill="none" stroke="#000" stroke-width="2.5" stroke-dasharray="9 6"/>'
         '<path d="M-5 0H5M0 -5V5" stroke="#000" stroke-width="1.5"/>'
-        f'<polyline points="{_points(size * drawing.x, -size * drawing.y)}" fill="none" stroke="#000" '
+        f'<polyline points="{_points(size * along, -size * across)}" fill="none" stroke="#000" '
         f'stroke-width="{weight}" stroke-linejoin="round" stroke-linecap="round"/></svg>'
     )
 

@@ -78,15 +78,15 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
     lines = []
     if roll < -limit and roll < before:
         lines.append(
-            f"edge: turned down by {-roll * 1e9:.0f} nm of surface afterwards ({-before * 1e9:z.0f} nm before); "
+            f"edge: turned down by {-roll * 1e9:.0f} nm of surface afterwards ({-before * 1e9:.0f} nm before); "
             f"the limit is {limit * 1e9:.0f} nm"
         )
     elif (
         outcome.band is not None and outcome.band.edge_roll[0] < -limit and outcome.band.edge_roll[0] < before
     ):
         lines.append(
-            f"edge: may turn down by {-outcome.band.edge_roll[0] * 1e9:z.0f} nm of surface "
-            f"({-before * 1e9:z.0f} nm now) if the constants are unlucky (5th percentile)"
+            f"edge: may turn down by {-outcome.band.edge_roll[0] * 1e9:.0f} nm of surface "
+            f"({-before * 1e9:.0f} nm now) if the constants are unlucky (5th percentile)"
         )
     return lines
 
