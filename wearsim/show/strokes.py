@@ -61,8 +61,10 @@ def drawn_path(stroke: Stroke) -> tuple[Array, Array]:
 
     Returns
     -------
-    x, y : ndarray, shape (n,)
-        Along the stroke and across it [m].
+    x : ndarray, shape (n,)
+        Along the stroke [m].
+    y : ndarray, shape (n,)
+        Across it [m].
     """
     if stroke.kind != "w":
         return stroke_path(stroke)
