@@ -14,6 +14,7 @@ from wearsim.show.card_content import card_content
 from wearsim.show.card_page import card_pages
 from wearsim.show.lengths import length_unit
 from wearsim.show.reduction_plot import reduction_figure
+from wearsim.wear.halfway import with_halfway
 from wearsim.wear.readings_after import drawn_figures, own_sheet, readings_after
 
 MINUTES = 40.0
@@ -31,7 +32,6 @@ def card() -> Any:
     bench = ws.load_bench(FOLDER / "bench.toml")
     proposal = propose(bench, minutes=MINUTES)
     drawn = drawn_figures(bench, proposal.programme)
-    (page,) = card_pages(
-        card_content(bench, proposal, readings_after(bench, proposal.outcome, own_sheet(bench), drawn))
-    )
+    after = readings_after(bench, proposal.outcome, own_sheet(bench), drawn)
+    (page,) = card_pages(card_content(bench, proposal, with_halfway(after, bench, proposal.programme)))
     return page

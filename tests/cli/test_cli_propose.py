@@ -144,3 +144,23 @@ def test_force_replaces(call: Call, demo: Path) -> None:
 def test_help_begins_with_an_example(call: Call) -> None:
     called = call("propose", "--help")
     assert called.code == 0 and called.out.startswith("Example:\n  wearsim propose bench.toml")
+
+
+def test_the_card_knows_how_the_lap_was_left(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """In a folder with sessions the prediction begins with the lap as they left it, and the card must say so."""
+    from types import SimpleNamespace
+
+    from wearsim.cli import propose
+    from wearsim.show import card
+
+    told: list[bool] = []
+
+    def note(*_: Any, as_left: bool) -> bytes:
+        told.append(as_left)
+        return b"card"
+
+    monkeypatch.setattr(card, "card_bytes", note)
+    manners: Any = SimpleNamespace(force=True)
+    for known in ({}, {"laps": None}, {"laps": "as a session left them"}):
+        propose._write(manners, None, known, None, None, None, tmp_path / "card.pdf")  # type: ignore[arg-type]
+    assert told == [False, False, True]

@@ -89,7 +89,7 @@ def command(
             pieces, limits=limits, sessions=sessions, time_limit=time_limit, seed=manners.seed, draws=draws,
             progress=tell, **known,
         )  # fmt: skip
-        after = _readings(pieces, known, proposal, manners.seed, draws, usual=card is not None)
+        after = _readings(pieces, known, proposal, manners.seed, draws, for_card=card is not None)
     inputs.tell_defaults(voice, pieces)
     if manners.json:
         for warning in proposal.outcome.warnings:
@@ -99,7 +99,7 @@ def command(
         lambda: proposal.to_json() | ({"expected_readings": own.to_json()} if own else {}),
         table=lambda: proposal_text(pieces, proposal, expected_text(pieces, own) if own else ""),
         figure=lambda: proposal_figure(pieces, proposal),
-        write=lambda: _write(manners, pieces, proposal, after, output, card),
+        write=lambda: _write(manners, pieces, known, proposal, after, output, card),
     )
     inputs.tell_cautions(voice)
     _tell_next(voice, bench, proposal, output)
@@ -128,22 +128,26 @@ def _tell_ahead(
 
 
 def _readings(
-    bench: Bench, known: dict[str, Any], proposal: Proposal, seed: int, draws: int, *, usual: bool
+    bench: Bench, known: dict[str, Any], proposal: Proposal, seed: int, draws: int, *, for_card: bool
 ) -> ReadingsAfter | None:
-    """The readings to expect, in the bench's own zones, or ``usual`` ones where those are wanted."""
+    """The readings to expect, in the bench's own zones; for a card also in usual ones, or halfway through a spell."""
+    from wearsim.wear.halfway import with_halfway
     from wearsim.wear.readings_after import drawn_figures, own_sheet, readings_after, usual_sheet
 
     own = own_sheet(bench)
-    sheet = own if own is not None or not usual else usual_sheet(bench)
+    sheet = own if own is not None or not for_card else usual_sheet(bench)
     if sheet is None or not proposal.programme.spells:
         return None
     drawn = drawn_figures(bench, proposal.programme, seed=seed, draws=draws, **known) if draws else None
-    return readings_after(bench, proposal.outcome, sheet, drawn, is_own=own is not None)
+    after = readings_after(bench, proposal.outcome, sheet, drawn, is_own=own is not None)
+    if not for_card or own is None:
+        return after
+    return with_halfway(after, bench, proposal.programme, seed=seed, draws=draws, **known)
 
 
 def _write(
-    manners: Manners, bench: Bench, proposal: Proposal, after: ReadingsAfter | None, output: Path | None,
-    card: Path | None,
+    manners: Manners, bench: Bench, known: dict[str, Any], proposal: Proposal, after: ReadingsAfter | None,
+    output: Path | None, card: Path | None,
 ) -> None:  # fmt: skip
     """The programme and the card, both or neither."""
     from wearsim.wear.store import whole_file
@@ -153,7 +157,8 @@ def _write(
             from wearsim.show.card import card_bytes
 
             part = files.enter_context(whole_file(card, force=manners.force))
-            part.write_bytes(card_bytes(bench, proposal, after, card.suffix))
+            as_left = known.get("laps") is not None
+            part.write_bytes(card_bytes(bench, proposal, after, card.suffix, as_left=as_left))
         if output is not None:
             part = files.enter_context(whole_file(output, force=manners.force))
             part.write_text(proposal.programme.text, encoding="utf-8")

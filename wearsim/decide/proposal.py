@@ -25,11 +25,15 @@ class EarlyStop:
         RMS figure error [m].
     edge_roll : (n,) ndarray
         [m]
+    rms_band, edge_roll_band : (n, 2) ndarray, optional
+        5th and 95th percentile of either [m].
     """
 
     minutes: Array
     rms: Array
     edge_roll: Array
+    rms_band: Array | None = None
+    edge_roll_band: Array | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,8 +11,8 @@ from wearsim.wear.readings_after import ReadingsAfter
 
 
 def card_bytes(
-    bench: Bench, proposal: Proposal, readings: ReadingsAfter | None, ending: str = ".pdf"
-) -> bytes:
+    bench: Bench, proposal: Proposal, readings: ReadingsAfter | None, ending: str = ".pdf", *, as_left: bool = False
+) -> bytes:  # fmt: skip
     """The card of a proposal, as the file that holds it.
 
     Parameters
@@ -23,13 +23,15 @@ def card_bytes(
         To expect afterwards.
     ending : str
         ``".pdf"`` or ``".html"``.
+    as_left : bool
+        Whether the laps were taken as the last session left them.
 
     Raises
     ------
     ValueError
         For another ending.
     """
-    content = card_content(bench, proposal, readings)
+    content = card_content(bench, proposal, readings, as_left=as_left)
     if ending.lower() == ".pdf":
         return _pdf(content)
     if ending.lower() == ".html":

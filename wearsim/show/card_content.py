@@ -7,25 +7,25 @@ from itertools import accumulate
 
 import numpy as np
 
-from wearsim.bench.bench import GRAVITY, Bench
-from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Spell
 from wearsim.decide.proposal import EarlyStop, Proposal
+from wearsim.show.card_readings import (
+    ReadingRows,
+    check_by_figure,
+    check_by_readings,
+    how_to_check,
+    reading_rows,
+)
+from wearsim.show.card_words import first_words, look_words, mirror_words, promise_words, push_words
 from wearsim.show.cautions import CAUTIONS
-from wearsim.show.expected_table import reading_units, zone_name
-from wearsim.show.lengths import INCHES, Unit, length_unit, temperature_unit
+from wearsim.show.lengths import Unit, length_unit, temperature_unit
 from wearsim.show.outcome_table import unit_for
 from wearsim.show.spells import NAMES
 from wearsim.show.strokes import Drawing, drawing_of
-from wearsim.show.waiting import waiting_text
-from wearsim.show.zones import zones_of
+from wearsim.wear.halfway import is_long
 from wearsim.wear.readings_after import ReadingsAfter
 
-# A spell longer than this has a checkpoint halfway [min].
-LONG_SPELL = 20.0
-# Cold pressing before the first spell [min] (common practice, no source).
-PRESS_MINUTES = 5.0
-POUND = 0.45359237
-"""[kg]."""
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
 
 
@@ -62,24 +62,6 @@ class SpellCard:
 
 
 @dataclass(frozen=True)
-class ReadingRows:
-    """The expected readings as cells.
-
-    Parameters
-    ----------
-    head : str
-    titles : tuple of str
-    rows : tuple of tuple of str
-    foot : str
-    """
-
-    head: str
-    titles: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    foot: str
-
-
-@dataclass(frozen=True)
 class CardContent:
     """Everything that a card says.
 
@@ -90,6 +72,8 @@ class CardContent:
     before : tuple of str
         To do before the first spell, and between spells.
     spells : tuple of SpellCard
+    checking : str
+        How to use what is to be found halfway; empty where no spell is long.
     readings : ReadingRows or None
     look : tuple of str
         What to look for at the test.
@@ -111,6 +95,7 @@ class CardContent:
     promise: str
     before: tuple[str, ...]
     spells: tuple[SpellCard, ...]
+    checking: str
     readings: ReadingRows | None
     look: tuple[str, ...]
     early: EarlyStop
@@ -122,7 +107,9 @@ class CardContent:
     degree: str
 
 
-def card_content(bench: Bench, proposal: Proposal, readings: ReadingsAfter | None) -> CardContent:
+def card_content(
+    bench: Bench, proposal: Proposal, readings: ReadingsAfter | None, *, as_left: bool = False
+) -> CardContent:
     """What the card of a proposal says.
 
     Parameters
@@ -130,24 +117,36 @@ def card_content(bench: Bench, proposal: Proposal, readings: ReadingsAfter | Non
     bench : Bench
     proposal : Proposal
     readings : ReadingsAfter or None
+        Where the sheet is the person's own and they hold the readings halfway through long spells, these are what is
+        to be checked there; otherwise the figure is.
+    as_left : bool
+        Whether the laps were taken as the last session left them.
     """
     unit, high = length_unit(bench), unit_for(proposal.outcome)
     programme = proposal.programme
     work = [0.0 if spell.is_press else spell.minutes for spell in programme.spells]
     ends = tuple(accumulate(work))
+    halfway = readings if readings is not None and readings.is_own and readings.halfway else None
     spells = tuple(
         _spell(
-            bench, spell, number, _halfway(proposal, ends[number - 1] - work[number - 1], spell, high), unit
+            bench,
+            spell,
+            number,
+            _checkpoint(bench, proposal, halfway, number, ends[number - 1] - work[number - 1]),
+            unit,
         )
         for number, spell in enumerate(programme.spells, start=1)
     )
     return CardContent(
-        mirror=_mirror(bench, unit),
-        promise=_promise(proposal, high, sum(work)),
-        before=_before(bench, programme, unit),
+        mirror=mirror_words(bench, unit),
+        promise=promise_words(proposal, high, sum(work)),
+        before=first_words(bench, programme, unit, as_left=as_left),
         spells=spells,
-        readings=None if readings is None else _readings(bench, readings),
-        look=_look(bench, proposal, unit, high),
+        checking=how_to_check(bench, halfway, proposal.early)
+        if any(spell.checkpoint for spell in spells)
+        else "",
+        readings=None if readings is None else reading_rows(bench, readings),
+        look=look_words(bench, proposal, unit, high),
         early=proposal.early,
         ends=ends,
         high=high,
@@ -167,57 +166,23 @@ def quarters(value: float) -> str:
     return (f"{whole:.0f}" if whole else "") + FRACTIONS.get(part, "")
 
 
-def _mirror(bench: Bench, unit: Unit) -> str:
-    mirror = bench.mirror
-    ratio = mirror.radius_of_curvature / (2.0 * mirror.diameter)
-    return f"{unit.short(mirror.diameter)} mirror, f/{ratio:.2g}, target conic {mirror.conic:g}"
-
-
-def _promise(proposal: Proposal, high: Unit, minutes: float) -> str:
-    outcome = proposal.outcome
-    before, after = outcome.numbers_before.surface_rms, outcome.surface_rms
-    if not proposal.programme.spells:
-        return f"Nothing to do: {proposal.reason}."
-    text = f"{minutes:g} min of work: RMS of the surface {high.text(before)} now, {high.text(after)} after"
-    if outcome.band is not None:
-        low, top = outcome.band.surface_rms
-        text += f" ({high.number(low)} to {high.text(top)} nine times in ten)"
-    return text
-
-
-def _before(bench: Bench, programme: Programme, unit: Unit) -> tuple[str, ...]:
-    """Pressing and turning: what the prediction starts from, and what it leaves to practice."""
-    spells = programme.spells
-    if not spells:
-        return ()
-    laps = {bench.lap(spell.lap).start for spell in spells}
-    if spells[0].is_press:
-        first = "Press as spell 1 says"
-    elif laps == {"pressed"}:
-        first = f"Press {PRESS_MINUTES:g} min before spell 1 (common practice, no source)"
-    else:
-        first = "Do not press before spell 1: the lap is taken as spherical"
-    pressings = any(spell.is_press for spell in spells[1:])
-    between = "later only where a spell says so" if pressings else "not between spells"
-    push = f"Push {_push(bench.hands.push, unit)} besides the weight; turn it in the hands against your walk."
-    lines = [f"{first}; {between}.", push]
-    if len(spells) > 1 and not any(spell.turn for spell in spells):
-        lines.append("Between spells turn the mirror a fifth of a turn (common practice, no source).")
-    return tuple(lines)
-
-
-def _halfway(proposal: Proposal, begun: float, spell: Spell, high: Unit) -> str:
-    """What to find halfway through a long spell."""
-    if spell.is_press or spell.minutes <= LONG_SPELL:
+def _checkpoint(
+    bench: Bench, proposal: Proposal, halfway: ReadingsAfter | None, number: int, begun: float
+) -> str:
+    """What to find halfway through a long spell: at the knife where there are readings, else of the figure."""
+    spell = proposal.programme.spells[number - 1]
+    if not is_long(spell):
         return ""
-    early, half = proposal.early, spell.minutes / 2.0
-    rms, roll = (float(np.interp(begun + half, early.minutes, y)) for y in (early.rms, early.edge_roll))
-    return f"At {half:g} min: check. RMS {high.text(rms)}, edge roll {high.text(roll)}"
+    half = 0.5 * spell.minutes
+    if halfway is not None:
+        said = check_by_readings(bench, halfway, number)
+    else:
+        said = check_by_figure(proposal.early, begun + half, unit_for(proposal.outcome))
+    return f"CHECK at {half:g} min:  " + ",  ".join(said)
 
 
 def _spell(bench: Bench, spell: Spell, number: int, checkpoint: str, unit: Unit) -> SpellCard:
     lap = f" (lap {spell.lap})" if spell.lap and len(bench.laps) > 1 else ""
-    drawing = drawing_of(bench, spell, number, unit)
     turned = np.degrees(spell.turn)
     return SpellCard(
         number=number,
@@ -228,7 +193,7 @@ def _spell(bench: Bench, spell: Spell, number: int, checkpoint: str, unit: Unit)
         pace=_pace(bench, spell, unit),
         turn=f"First turn the mirror by\u00a0{turned:.0f}\u00b0" if spell.turn else "",
         checkpoint=checkpoint,
-        drawing=drawing,
+        drawing=drawing_of(bench, spell, number, unit),
     )
 
 
@@ -260,52 +225,4 @@ def _pace(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
         f"{quarters(spell.duration / hands.walk)} round the barrel",
         f"{quarters(spell.duration / hands.hand_turn)} turned in the hands",
     ]
-    return (*lines, f"push {_push(spell.push, unit)}") if spell.push is not None else tuple(lines)
-
-
-def _push(force: float, unit: Unit) -> str:
-    """The force, and the weight that is like it: in pounds for whoever measures in inches."""
-    name, size = ("lb", POUND) if unit is INCHES else ("kg", 1.0)
-    return f"{force:.0f} N ({force / GRAVITY / size:.1f} {name})"
-
-
-def _readings(bench: Bench, readings: ReadingsAfter) -> ReadingRows:
-    radial, knife = reading_units(bench, readings.sheet)
-    zones, after = readings.sheet.zones, readings.after
-    rows = tuple(
-        (
-            zone_name(zones.inner[i], zones.outer[i], radial), knife.number(readings.now[i]),
-            knife.number(after.positions[i]), f"\u00b1 {knife.number(after.spread[i])}" if i else "",
-        )
-        for i in range(len(zones))
-    )  # fmt: skip
-    source = "source moving" if readings.sheet.source == "moving" else "source fixed"
-    mask = "" if readings.is_own else "A usual mask, as none is named. "
-    foot = (
-        f"{mask}Counted from the first zone; larger = farther from the mirror. \u00b1: one sigma. Off by more "
-        "than twice that: the spells did something else; record it before going on."
-    )
-    return ReadingRows(
-        f"Readings to expect [{knife.name}], {source}",
-        (f"zone [{radial.name}]", "now", "after", ""),
-        rows,
-        foot,
-    )
-
-
-def _look(bench: Bench, proposal: Proposal, unit: Unit, high: Unit) -> tuple[str, ...]:
-    """What to look for at the test: where most should have changed, the rim, the glass at rest."""
-    outcome, rest = proposal.outcome, waiting_text(bench.mirror)
-    if not proposal.programme.spells:
-        return (rest,) if rest else ()
-    zones = zones_of(bench.mirror, outcome.radius)
-    change = zones.matrix @ (outcome.figure_error - outcome.before)
-    i = int(np.argmax(np.abs(change[: zones.clear])))
-    ring = f"{unit.number(zones.edges[i])} to {unit.text(zones.edges[i + 1])}"
-    way = "down" if change[i] < 0.0 else "up"
-    lines = [
-        f"Most changes {ring} from the centre: {way} by about {high.text(abs(change[i]))} against the rest.",
-        f"Edge roll {high.text(outcome.numbers_before.edge_roll)} now, {high.text(outcome.edge_roll)} after. "
-        "If the rim turns down by more: stop.",
-    ]
-    return (*lines, rest) if rest else tuple(lines)
+    return (*lines, f"push {push_words(spell.push, unit)}") if spell.push is not None else tuple(lines)

@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from wearsim.show.card_content import CardContent
     from wearsim.show.strokes import Drawing
 
-# A way with more points than this goes through many strokes, and is drawn fine.
-ONE_ROUND = 100
+# The number of a spell over the chart needs so much for each digit [mm].
+ROOM_OF_A_SPELL = 3.0
 CHANNELS = 9
 """Lines across a drawn lap: they tell it from the glass, they are not its own channels."""
 
@@ -49,9 +49,9 @@ def draw_stroke(pen: Pen, drawing: Drawing, corner: tuple[float, float], side: f
     pen.disc(*at, size * drawing.top, linewidth=1.3, linestyle=(0, (4, 2.5)))
     pen.line(x - 1.0, y, x + 1.0, y, 0.8)
     pen.line(x, y - 1.0, x, y + 1.0, 0.8)
-    crowded = drawing.x.size > ONE_ROUND
+    along, across = drawing.drawn
     pen.axes.plot(
-        x + size * drawing.x, y - size * drawing.y, color="black", linewidth=0.4 if crowded else 2.2,
+        x + size * along, y - size * across, color="black", linewidth=1.2 if drawing.is_thinned else 2.2,
         solid_joinstyle="round", solid_capstyle="round",
     )  # fmt: skip
 
@@ -73,17 +73,24 @@ def draw_early(
     axes = pen.panel(x + 9.0, y + 6.0, width - 11.0, height - 17.0)
     early = content.early
     rms = early.rms / content.high.size
+    most = float(rms.max())
+    if early.rms_band is not None:
+        low, top = early.rms_band.T / content.high.size
+        axes.fill_between(early.minutes, low, top, color="0.82", linewidth=0.0)
+        most = max(most, float(top.max()))
     axes.plot(early.minutes, rms, color="black", linewidth=2.2)
     axes.set_xlim(0.0, float(early.minutes[-1]))
-    axes.set_ylim(0.0, 1.22 * float(rms.max()) or 1.0)
+    axes.set_ylim(0.0, 1.22 * most or 1.0)
     axes.tick_params(labelsize=10)
-    axes.set_xlabel("minutes of work; numbers: the spells", fontsize=10, color="black")
+    other = "numbers: the spells" if early.rms_band is None else "grey: nine times in ten"
+    axes.set_xlabel(f"minutes of work; {other}", fontsize=10, color="black")
     begin = 0.0
     for number, end in enumerate(content.ends, start=1):
         if end > begin:
             axes.axvline(end, color="black", linewidth=0.8, linestyle=(0, (4, 3)))
-            axes.text(
-                0.5 * (begin + end), 1.19 * float(rms.max()), str(number), ha="center", va="top", fontsize=11,
-                weight="bold",
-            )  # fmt: skip
+            if (end - begin) / early.minutes[-1] * (width - 11.0) > ROOM_OF_A_SPELL * len(str(number)):
+                axes.text(
+                    0.5 * (begin + end), 1.19 * most, str(number), ha="center", va="top", fontsize=11,
+                    weight="bold",
+                )  # fmt: skip
         begin = end

@@ -16,6 +16,8 @@ MARGIN = 10.0
 MM = 25.4
 POINT = MM / 72.0
 BLACK = "black"
+# A line is set in so much of its width: where type is fitted to the dots of a screen it grows by up to a hundredth.
+SAFE = 0.99
 
 
 @lru_cache(maxsize=4096)
@@ -34,7 +36,7 @@ def wrapped(text: str, width: float, size: float, bold: bool = False) -> list[st
     lines: list[str] = []
     for word in text.split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
-        if lines and text_width(longer, size, bold) <= width:
+        if lines and text_width(longer, size, bold) <= SAFE * width:
             lines[-1] = longer
         else:
             lines.append(word)

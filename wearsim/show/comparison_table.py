@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from wearsim.bench.bench import Bench
 from wearsim.decide.compare import Comparison, Side
-from wearsim.show.lengths import Unit, length_unit
+from wearsim.show.lengths import Unit, decimal, length_unit
 from wearsim.show.outcome_table import unit_for
 from wearsim.show.text import columns, paragraph
 from wearsim.show.zones import zones_of
@@ -79,7 +79,7 @@ def _numbers(both: Comparison) -> str:
         row("  band, 5-95 %", "", lambda o: _band(o, high)),
         row("Peak to valley, surface", high.text(old.surface_pv), lambda o: high.text(o.surface_pv)),
         row("Strehl ratio", f"{old.strehl:.3f}", lambda o: f"{o.strehl:.3f}"),
-        row("Conic constant, best fit", f"{old.conic_fit:.3f}", lambda o: f"{o.conic_fit:.3f}"),
+        row("Conic constant, best fit", decimal(old.conic_fit, 3), lambda o: decimal(o.conic_fit, 3)),
         row("Edge roll (negative: down)", high.text(old.edge_roll), lambda o: high.text(o.edge_roll)),
         row("Largest pressure", "", lambda o: f"{o.peak_pressure / 1e3:.2f} kPa"),
         row("Lift-off, mean share", "", lambda o: f"{o.lift_off_share:.1%}"),

@@ -14,6 +14,19 @@ _INCHES = re.compile(r'\d[\s*]*("|in|inch|inches|ft|foot|feet)\s*$')
 _DEGREES = ((re.compile(r"(F|ahrenheit)\s*$"), "\u00b0F"), (re.compile(r"(K|elvin)\s*$"), "K"))
 
 
+def decimal(value: float, places: int, sign: str = "") -> str:
+    """A number with so many decimals; what rounds to nothing is written without a minus.
+
+    Parameters
+    ----------
+    value : float
+    places : int
+    sign : str
+        ``"+"`` to write a plus where there is no minus.
+    """
+    return f"{value:{sign}z.{places}f}"
+
+
 @dataclass(frozen=True)
 class Unit:
     """A unit to show lengths in.
@@ -32,9 +45,9 @@ class Unit:
     size: float
     decimals: int
 
-    def number(self, length: float) -> str:
-        """A length [m] as a number of this unit."""
-        return f"{length / self.size:.{self.decimals}f}"
+    def number(self, length: float, sign: str = "") -> str:
+        """A length [m] as a number of this unit; ``sign`` as for :func:`decimal`."""
+        return decimal(length / self.size, self.decimals, sign)
 
     def short(self, length: float) -> str:
         """A length [m] with the unit's name and no idle zeros, as a person would say it."""

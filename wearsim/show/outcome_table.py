@@ -6,7 +6,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
-from wearsim.show.lengths import Unit, height_unit, length_unit
+from wearsim.show.lengths import Unit, decimal, height_unit, length_unit
 from wearsim.show.maps_table import maps_text
 from wearsim.show.spells import spell_words
 from wearsim.show.text import columns, lean, paragraph
@@ -93,7 +93,7 @@ def numbers_text(outcome: Outcome) -> str:
         ("Peak to valley, wavefront", f"{old.wavefront_pv_waves:.2f} waves",
          f"{new.wavefront_pv_waves:.2f} waves", ""),
         ("Strehl ratio", f"{old.strehl:.3f}", f"{new.strehl:.3f}", ""),
-        ("Conic constant, best fit", f"{old.conic_fit:.3f}", f"{new.conic_fit:.3f}", ""),
+        ("Conic constant, best fit", decimal(old.conic_fit, 3), decimal(new.conic_fit, 3), ""),
         ("Edge roll (negative: down)", high.text(old.edge_roll), high.text(new.edge_roll),
          spread(None if band is None else band.edge_roll)),
     ]  # fmt: skip

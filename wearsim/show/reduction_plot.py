@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.knifeedge.report import Reduction, ZoneReport
-from wearsim.show.lengths import MILLIMETRES, Unit, height_unit
+from wearsim.show.lengths import MILLIMETRES, Unit, decimal, height_unit
 from wearsim.show.style import BAND, BLUE, INK, QUIET, house, sheet
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def headline(reduction: Reduction) -> str:
         f"surface RMS {high.number(reduction.surface_rms)} ± {high.text(reduction.surface_rms_sigma)}, "
         f"wavefront PV {reduction.wavefront_pv_waves:.2f} ± {reduction.wavefront_pv_waves_sigma:.2f} waves,\n"
         f"Strehl ratio {reduction.strehl:.2f} (90 %: {low:.2f} to {most:.2f}), "
-        f"conic {reduction.conic_fit:.2f} ± {reduction.conic_sigma:.2f}"
+        f"conic {decimal(reduction.conic_fit, 2)} ± {reduction.conic_sigma:.2f}"
     )
 
 

@@ -7,7 +7,7 @@ from wearsim.knifeedge.expected import ExpectedReadings
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.report import Reduction
 from wearsim.knifeedge.stopping import StopAdvice
-from wearsim.show.lengths import MILLIMETRES, Unit, height_unit, long_unit
+from wearsim.show.lengths import MILLIMETRES, Unit, decimal, height_unit, long_unit
 from wearsim.show.text import columns, paragraph
 
 
@@ -44,8 +44,8 @@ def zones_text(readings: Readings, reduction: Reduction, unit: Unit) -> str:
         rows.append((
             str(number), window if zone.outer > zone.inner else unit.number(zone.middle),
             knife.number(zone.reading), knife.number(zone.target),
-            f"{_signed(knife.number(zone.aberration))} +-{knife.number(zone.sigma)}",
-            f"{zone.multiple:+.2f} +-{zone.multiple_sigma:.2f}",
+            f"{knife.number(zone.aberration, '+')} +-{knife.number(zone.sigma)}",
+            f"{decimal(zone.multiple, 2, '+')} +-{zone.multiple_sigma:.2f}",
             "" if not zone.is_resolved else "wrong" if abs(zone.multiple) > 1.0 else "seen",
         ))  # fmt: skip
     note = (
@@ -75,7 +75,7 @@ def numbers_text(readings: Readings, reduction: Reduction, unit: Unit = MILLIMET
         ("Peak to valley, wavefront", f"{reduction.wavefront_pv_waves:.2f} waves",
          f"{reduction.wavefront_pv_waves_sigma:.2f} waves", ""),
         ("Strehl ratio", f"{reduction.strehl:.3f}", "", f"{low:.3f} to {top:.3f}"),
-        ("Conic constant, best fit", f"{reduction.conic_fit:.3f}", f"{reduction.conic_sigma:.3f}", ""),
+        ("Conic constant, best fit", decimal(reduction.conic_fit, 3), f"{reduction.conic_sigma:.3f}", ""),
         ("Edge roll (negative: down)", high.text(reduction.edge_roll), high.text(reduction.edge_roll_sigma), ""),
     ]  # fmt: skip
     said = (
@@ -131,7 +131,3 @@ def knife_unit(readings: Readings) -> Unit:
     while readings.unit * 10.0**-decimals > 1.05e-5 and decimals < 6:
         decimals += 1
     return Unit(readings.length_unit, readings.unit, decimals)
-
-
-def _signed(number: str) -> str:
-    return number if number.startswith("-") else f"+{number}"

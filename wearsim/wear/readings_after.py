@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -45,6 +47,9 @@ class ReadingsAfter:
     now, target : (n,) ndarray
         The same readings of the surface as it stands, and of the target conic [m].
     after : ExpectedReadings
+    halfway : mapping of int to ExpectedReadings
+        The same halfway through a spell, by its number, from 1; empty where nobody asked
+        (:func:`wearsim.wear.halfway.with_halfway`).
     """
 
     sheet: Readings
@@ -52,6 +57,7 @@ class ReadingsAfter:
     now: Array
     target: Array
     after: ExpectedReadings
+    halfway: Mapping[int, ExpectedReadings] = field(default_factory=lambda: MappingProxyType({}))
 
     def to_json(self) -> dict[str, Any]:
         """One object for ``--json``, SI units in the key names."""
@@ -144,22 +150,35 @@ def readings_after(
     is_own : bool
         Whether the sheet is the person's own.
     """
+    target = _target(bench, sheet.zones, sheet.source)
+    return ReadingsAfter(
+        sheet,
+        is_own,
+        read_of(bench, sheet, outcome.radius, outcome.before).positions,
+        target - target[0],
+        read_of(bench, sheet, outcome.radius, outcome.figure_error, drawn),
+    )
+
+
+def read_of(
+    bench: Bench, sheet: Readings, radius: Array, error: Array, drawn: Array | None = None
+) -> ExpectedReadings:
+    """The readings to expect of one figure.
+
+    Parameters
+    ----------
+    bench : Bench
+    sheet : Readings
+        Zones, source and accuracy of a setting.
+    radius, error : (n,) ndarray
+        [m]
+    drawn : (k, n) ndarray, optional
+        Figures that are possible; without them, or with one alone, the spread is the setting's alone [m].
+    """
     mirror = bench.mirror
     one = settings(
         sheet, radius=mirror.radius, radius_of_curvature=mirror.radius_of_curvature,
         wavelength=bench.light.wavelength,
     )  # fmt: skip
-
-    def read(error: Array, draws: Array | None = None) -> ExpectedReadings:
-        sigma = one.scale * one.shape
-        return expect_on(mirror, sheet, outcome.radius, error, draws=draws, setting_sigma=sigma)
-
-    target = _target(bench, sheet.zones, sheet.source)
     possible = None if drawn is None or len(drawn) < 2 else drawn
-    return ReadingsAfter(
-        sheet,
-        is_own,
-        read(outcome.before).positions,
-        target - target[0],
-        read(outcome.figure_error, possible),
-    )
+    return expect_on(mirror, sheet, radius, error, draws=possible, setting_sigma=one.scale * one.shape)

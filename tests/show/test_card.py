@@ -1,0 +1,238 @@
+"""The bench card: what it says, and how it stands on paper."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from card_cases import content, full_content, in_inches, own_readings, texts_of, with_spells
+from matplotlib.figure import Figure
+from small_bench import small_bench
+
+import wearsim as ws
+from wearsim.knifeedge.on_bench import waiting_for
+from wearsim.show.card_after import HALF, column_widths
+from wearsim.show.card_content import card_content, quarters
+from wearsim.show.card_page import card_pages, plan
+from wearsim.show.card_pen import HEIGHT, WIDTH, text_width, wrapped
+from wearsim.show.card_readings import ReadingRows, telling_zones
+
+
+def nothing_overlaps(pages: list[Figure]) -> None:
+    """Every text within the margins, none upon another."""
+    for page in pages:
+        assert np.allclose(page.get_size_inches() * 25.4, [WIDTH, HEIGHT])
+        boxes = texts_of(page)
+        assert boxes
+        for text, box in boxes:
+            assert box[0] >= 9.0 and box[2] <= WIDTH - 9.0, text
+            assert box[1] >= 8.0 and box[3] <= HEIGHT - 8.0, text
+        for i, (one, a) in enumerate(boxes):
+            for two, b in boxes[i + 1 :]:
+                across = min(a[2], b[2]) - max(a[0], b[0])
+                along = min(a[3], b[3]) - max(a[1], b[1])
+                assert min(across, along) < 0.9, (one, two)
+
+
+def there_is_room_to_write(pages: list[Figure], spells: int) -> None:
+    """At least two lines to write on under every "done", before any other text below it, and none through a text."""
+    found = 0
+    for page in pages:
+        rules = [
+            (line.get_xdata()[0], line.get_ydata()[0], line.get_xdata()[1])
+            for line in page.axes[0].lines
+            if line.get_gid() == "to write on"
+        ]
+        boxes = texts_of(page)
+        for left, y, right in rules:
+            assert not any(b[0] < right and b[2] > left and b[1] + 0.5 < y < b[3] - 0.5 for _, b in boxes), y
+        for text, box in boxes:
+            if text.startswith("done ..."):
+                below = min((b[1] for _, b in boxes if b[1] > box[3] and b[2] > box[0] + 1.0), default=HEIGHT)
+                lines = [y for left, y, right in rules if box[3] < y < below and right - left >= 55.0]
+                assert len(lines) >= 2 and np.diff([box[3], *lines]).min() >= 5.0
+                found += 1
+    assert found == spells
+
+
+@pytest.mark.parametrize("count", [0, 2, 5, 8])
+def test_nothing_on_the_card_overlaps_or_leaves_the_page(count: int) -> None:
+    pages = card_pages(content(count))
+    assert len(pages) == (1 if count <= 4 else 2)
+    nothing_overlaps(pages)
+    there_is_room_to_write(pages, count)
+
+
+@pytest.mark.parametrize(
+    ("count", "zones", "unit"),
+    [(1, 10, "mm"), (2, 3, "in"), (3, 10, "in"), (3, 8, "mm"), (4, 3, "mm"), (4, 10, "in")],
+)
+def test_a_full_card_has_room_to_write_and_nothing_overlaps(count: int, zones: int, unit: str) -> None:
+    pages = card_pages(full_content(count, zones, unit))
+    nothing_overlaps(pages)
+    there_is_room_to_write(pages, count)
+
+
+def test_three_long_spells_fit_on_one_page_whatever_the_mask_and_four_on_two() -> None:
+    for zones in (3, 6, 8, 10):
+        for unit in ("mm", "in"):
+            for count in (1, 2, 3, 4):
+                made = plan(full_content(count, zones, unit))
+                assert len(made.pages) == (1 if count <= 3 else 2)
+                assert sum(map(len, made.pages)) == count
+    assert [plan(content(count)).face.size for count in (1, 2, 3)] >= [13.0, 12.0, 10.5]
+
+
+def test_the_widest_cells_of_the_readings_stay_in_their_half() -> None:
+    cell = ("110.1234 - 112.1234", "-123.1234", "-123.1234", "\u00b1 12.1234")
+    rows = ReadingRows("head", ("zone [mm]", "now", "after", ""), (cell,) * 3, "foot")
+    assert sum(column_widths(rows, 13.0)) > HALF  # wider than it has room for
+    (page,) = card_pages(replace(content(2), readings=rows))
+    nothing_overlaps([page])
+
+
+def test_the_card_is_safe_on_a4_and_letter() -> None:
+    assert min(210.0, 215.9) >= WIDTH and min(297.0, 279.4) >= HEIGHT
+
+
+def test_the_spells_are_said_in_full() -> None:
+    first = content(3).spells[0]
+    assert first.minutes == "27" and first.top == "MIRROR ON TOP"
+    assert first.stroke == "W stroke, 8 from side to side"
+    assert first.sizes == (
+        "142 mm long (0.71\u00a0D)",
+        "24 mm each side (0.12\u00a0D)",
+        "22 mm off centre (0.11\u00a0D)",
+    )
+    # 27 min at 50 a minute; a circuit of 4 min, a turn of 6 min
+    assert first.pace == (
+        "1350 strokes, 50 a minute",
+        "6\u00be round the barrel",
+        "4\u00bd turned in the hands",
+    )
+    assert first.turn == "First turn the mirror by\u00a072\u00b0"
+    third = content(3).spells[2]
+    assert "push 20 N (2.0 kg)" in third.pace and third.turn == ""
+
+
+def test_inches_and_pounds_for_whoever_wrote_inches() -> None:
+    said = content(3, in_inches())
+    assert said.spells[0].sizes[0] == "5.59 in long (0.71\u00a0D)"
+    assert "push 20 N (4.5 lb)" in said.spells[2].pace
+    assert "30 N (6.7 lb)" in said.before[1]
+
+
+def test_a_long_spell_has_a_checkpoint_of_the_figure_where_nobody_reads_a_knife() -> None:
+    said = content(2)
+    early = with_spells(2).early
+    rms, roll = (float(np.interp(13.5, early.minutes, y)) * 1e9 for y in (early.rms, early.edge_roll))
+    assert said.spells[0].checkpoint == f"CHECK at 13.5 min:  RMS {rms:.0f} nm,  edge roll {roll:.0f} nm"
+    assert said.spells[1].checkpoint == "" and "clearly otherwise" in said.checking
+    assert said.ends == (27.0, 32.0)
+    band = np.column_stack([early.rms - 10e-9, early.rms + 20e-9])
+    done = replace(with_spells(2), early=replace(early, rms_band=band))
+    banded = card_content(small_bench(True), done, None)
+    assert f"RMS {rms:.0f} nm ({rms - 10:.0f} to {rms + 20:.0f} nm)" in banded.spells[0].checkpoint
+    assert "outside its brackets" in banded.checking
+
+
+def test_a_long_spell_has_a_checkpoint_at_the_knife_where_the_bench_has_readings() -> None:
+    readings = own_readings(6, "mm", (1,))
+    said = card_content(small_bench(True), with_spells(2), readings)
+    half, zones = readings.halfway[1], readings.sheet.zones
+    for i in telling_zones(readings.now, half, readings.after.positions):
+        assert (
+            f"{zones.inner[i] * 1e3:.3f}\u2013{zones.outer[i] * 1e3:.3f}:\u00a0{half.positions[i] * 1e3:.2f}"
+            f"\u00a0\u00b1\u00a0{half.spread[i] * 1e3:.2f}"
+        ) in said.spells[0].checkpoint
+    assert "RMS" not in said.spells[0].checkpoint and said.spells[1].checkpoint == ""
+    assert (
+        f"less that of {zones.inner[0] * 1e3:.3f}" in said.checking
+        and "twice its \u00b1: stop" in said.checking
+    )
+
+
+def test_the_telling_zones_move_most_against_what_a_setting_mistakes_and_are_no_neighbours() -> None:
+    half = own_readings(5, "mm", (1,)).after
+    half = replace(half, positions=np.array([0.0, 1.0, 9.0, 8.0, -5.0]) * 1e-4, setting=np.full(5, 1e-4))
+    assert telling_zones(np.zeros(5), half, half.positions).tolist() == [2, 4]
+    later = np.array([0.0, 1.0, 9.0, 8.0, 30.0]) * 1e-4  # has most to change yet
+    assert telling_zones(np.zeros(5), half, later).tolist() == [2, 4]
+    careful = replace(half, setting=np.array([1.0, 0.01, 1.0, 1.0, 1.0]) * 1e-4)
+    assert telling_zones(np.zeros(5), careful, half.positions).tolist() == [1, 3]
+
+
+def test_when_to_press_is_what_the_prediction_takes_of_the_lap() -> None:
+    bench = small_bench(True)
+    done = with_spells(2)
+    taken = "The lap is taken as pressed: press it until it fits before you begin, 5 min at least"
+    assert bench.laps[0].start == "pressed" and not any(spell.is_press for spell in done.programme.spells)
+    assert card_content(bench, done, None).before[0] == (
+        f"{taken} (common practice, no source). That is not recorded. Do not press between spells."
+    )
+    left = card_content(bench, done, None, as_left=True).before[0]
+    assert left.startswith("Do not press before spell 1: the lap is taken as the last session left it.")
+    assert "--lap pressed" in left
+    round_one = bench.laps[0].model_copy(update={"start": "spherical"})
+    said = card_content(bench.model_copy(update={"laps": (round_one,)}), done, None).before[0]
+    assert said.startswith("The lap is taken as spherical: do not press before spell 1.")
+    laps = (bench.laps[0].model_copy(update={"name": "big"}), round_one.model_copy(update={"name": "small"}))
+    two = (*done.programme.spells, done.programme.spells[0].model_copy(update={"lap": "small"}))
+    both = bench.model_copy(update={"laps": laps})
+    said = card_content(both, replace(done, programme=ws.Programme(spells=two)), None).before[0]
+    assert "The lap big is taken as pressed" in said and "The lap small is taken as spherical" in said
+
+
+def test_a_pressing_of_the_programme_is_a_spell_of_the_card() -> None:
+    bench = small_bench(True)
+    press = ws.Spell.model_validate({"stroke": "press", "minutes": 5.0})
+    spells = with_spells(2).programme.spells
+    first = replace(with_spells(2), programme=ws.Programme(spells=(press, *spells)))
+    for as_left in (False, True):
+        said = card_content(bench, first, None, as_left=as_left)
+        assert said.before[0] == "Press as spell 1 says. Do not press between spells."
+    assert said.spells[0].sizes == () and said.ends[0] == 0.0 and said.spells[0].checkpoint == ""
+    between = replace(with_spells(2), programme=ws.Programme(spells=(spells[0], press, spells[1])))
+    assert card_content(bench, between, None).before[0].endswith("Press later only where a spell says so.")
+
+
+def test_numbers_that_round_to_nothing_have_no_minus() -> None:
+    from wearsim.show.lengths import INCHES, decimal
+
+    assert INCHES.number(-1e-6) == "0.00" and decimal(-0.0004, 3, "+") == "+0.000"
+    assert decimal(-0.0006, 3) == "-0.001" and INCHES.number(1e-3, "+") == "+0.04"
+    readings = own_readings(4, "in", ())
+    tiny = replace(
+        readings, now=np.full(4, -1e-9), after=replace(readings.after, positions=np.full(4, -1e-9))
+    )
+    rows = card_content(in_inches(), with_spells(1), tiny).readings
+    assert rows is not None and not any(cell.startswith("-") for row in rows.rows for cell in row)
+
+
+def test_the_turn_of_the_mirror_is_the_programmes_or_practice() -> None:
+    bench = small_bench(True)
+    assert not any("fifth" in line for line in content(3).before)
+    unturned = card_content(bench, with_spells(3, turned=False), None)
+    assert any("a fifth of a turn (common practice, no source)" in line for line in unturned.before)
+
+
+def test_what_to_look_for() -> None:
+    look = " ".join(content(2).look)
+    assert "from the centre" in look and "Edge roll" in look
+    assert waiting_for(small_bench(True).mirror).time > 0.0 and "let the glass stand" in look
+
+
+@pytest.mark.parametrize(
+    ("value", "said"), [(0.1, "less than \u00bc"), (0.13, "\u00bc"), (1.0, "1"), (2.6, "2\u00bd"), (3.9, "4")]
+)
+def test_hands_count_in_quarters(value: float, said: str) -> None:
+    assert quarters(value) == said
+
+
+def test_lines_are_broken_where_they_are_too_wide() -> None:
+    text = "press about five minutes before the first spell and not between spells"
+    lines = wrapped(text, 40.0, 11.0)
+    assert " ".join(lines) == text and len(lines) > 2
+    assert all(text_width(line, 11.0) <= 40.0 for line in lines)
+    assert wrapped("unbreakable" * 9, 40.0, 11.0) == ["unbreakable" * 9]

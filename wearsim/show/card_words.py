@@ -1,0 +1,132 @@
+"""What a bench card says in sentences: what it promises, what to do first, what to look for."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearsim.bench.bench import GRAVITY, Bench
+from wearsim.bench.lap import Lap
+from wearsim.bench.programme import Programme
+from wearsim.decide.proposal import Proposal
+from wearsim.show.lengths import INCHES, Unit
+from wearsim.show.waiting import waiting_text
+from wearsim.show.zones import zones_of
+
+# Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
+PRESS_MINUTES = 5.0
+POUND = 0.45359237
+"""[kg]."""
+
+
+def mirror_words(bench: Bench, unit: Unit) -> str:
+    """Whose card it is."""
+    mirror = bench.mirror
+    ratio = mirror.radius_of_curvature / (2.0 * mirror.diameter)
+    return f"{unit.short(mirror.diameter)} mirror, f/{ratio:.2g}, target conic {mirror.conic:zg}"
+
+
+def promise_words(proposal: Proposal, high: Unit, minutes: float) -> str:
+    """What the programme does, with its band."""
+    outcome = proposal.outcome
+    before, after = outcome.numbers_before.surface_rms, outcome.surface_rms
+    if not proposal.programme.spells:
+        return f"Nothing to do: {proposal.reason}."
+    text = f"{minutes:g} min of work: RMS of the surface {high.text(before)} now, {high.text(after)} after"
+    if outcome.band is not None:
+        low, top = outcome.band.surface_rms
+        text += f" ({range_words(low, top, high)} nine times in ten)"
+    return text + "."
+
+
+def range_words(low: float, top: float, high: Unit) -> str:
+    """A band of heights [m]."""
+    return f"{high.number(low)} to {high.text(top)}"
+
+
+def first_words(bench: Bench, programme: Programme, unit: Unit, *, as_left: bool) -> tuple[str, ...]:
+    """What to do before the first spell, and between spells.
+
+    Parameters
+    ----------
+    bench : Bench
+    programme : Programme
+    unit : Unit
+        Of lengths.
+    as_left : bool
+        Whether the laps are taken as the last session left them.
+    """
+    spells = programme.spells
+    if not spells:
+        return ()
+    pressings = any(spell.is_press for spell in spells[1:])
+    between = "Press later only where a spell says so." if pressings else "Do not press between spells."
+    push = f"Push {push_words(bench.hands.push, unit)} besides the weight; turn it in the hands against your walk."
+    lines = [f"{_pressing(bench, programme, as_left=as_left)} {between}", push]
+    if len(spells) > 1 and not any(spell.turn for spell in spells):
+        lines.append("Between spells turn the mirror a fifth of a turn (common practice, no source).")
+    return tuple(lines)
+
+
+def _pressing(bench: Bench, programme: Programme, *, as_left: bool) -> str:
+    """What the prediction takes of the laps, and so what to do with them first; a pressing told here is no spell."""
+    if programme.spells[0].is_press:
+        return "Press as spell 1 says."
+    if as_left:
+        return (
+            "Do not press before spell 1: the lap is taken as the last session left it. If you do, add "
+            "--lap pressed when you record."
+        )
+    used: list[Lap] = []
+    for spell in programme.spells:
+        if (lap := bench.lap(spell.lap)) not in used:
+            used.append(lap)
+    pressed = [lap for lap in used if lap.start == "pressed"]
+    several = len(pressed) > 1
+    press = (
+        f"{_names(pressed, used)} taken as pressed: press {'them' if several else 'it'} until "
+        f"{'they fit' if several else 'it fits'} before you begin, {PRESS_MINUTES:g} min at least (common practice, no "
+        "source). That is not recorded."
+    )
+    if len(pressed) == len(used):
+        return press
+    round_ones = [lap for lap in used if lap.start != "pressed"]
+    leave = f"{_names(round_ones, used)} taken as spherical: do not press before spell 1."
+    return f"{press} {leave}" if pressed else leave
+
+
+def _names(laps: list[Lap], used: list[Lap]) -> str:
+    """Laps as the subject of a sentence, by name where there are others."""
+    if len(laps) == 1:
+        return f"The lap {laps[0].name} is" if len(used) > 1 and laps[0].name else "The lap is"
+    if len(laps) == len(used) or not all(lap.name for lap in laps):
+        return "The laps are"
+    return "The laps " + " and ".join(str(lap.name) for lap in laps) + " are"
+
+
+def push_words(force: float, unit: Unit) -> str:
+    """The force, and the weight that is like it: in pounds for whoever measures in inches."""
+    name, size = ("lb", POUND) if unit is INCHES else ("kg", 1.0)
+    return f"{force:.0f} N ({force / GRAVITY / size:.1f} {name})"
+
+
+def look_words(bench: Bench, proposal: Proposal, unit: Unit, high: Unit) -> tuple[str, ...]:
+    """What to look for at the test: where most should have changed, the rim, the glass at rest."""
+    outcome, rest = proposal.outcome, waiting_text(bench.mirror)
+    if not proposal.programme.spells:
+        return (rest,) if rest else ()
+    zones = zones_of(bench.mirror, outcome.radius)
+    change = zones.matrix @ (outcome.figure_error - outcome.before)
+    i = int(np.argmax(np.abs(change[: zones.clear])))
+    ring = f"{unit.number(zones.edges[i])} to {unit.text(zones.edges[i + 1])}"
+    way = "down" if change[i] < 0.0 else "up"
+    edge = (
+        f"Edge roll {high.text(outcome.numbers_before.edge_roll)} now, {high.text(outcome.edge_roll)} after"
+    )
+    if outcome.band is not None:
+        low, top = outcome.band.edge_roll
+        edge += f" ({range_words(low, top, high)})"
+    lines = [
+        f"Most changes {ring} from the centre: {way} by about {high.text(abs(change[i]))} against the rest.",
+        f"{edge}. If the rim turns down by more: stop.",
+    ]
+    return (*lines, rest) if rest else tuple(lines)
