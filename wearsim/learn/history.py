@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from wearsim.figure.band import percentiles
 from wearsim.figure.numbers import FigureGauge
 from wearsim.learn.calibrate import DRAWS, chain_of
 from wearsim.learn.folder import MirrorFolder
@@ -185,4 +186,4 @@ def history(
 def _rms(figure: StartFigure, gauge: FigureGauge, draws: int = 100) -> tuple[float, Array]:
     """RMS figure error and its 5th and 95th percentile over the surfaces that a measurement allows [m]."""
     drawn = [gauge.aperture.rms(gauge.error(height)) for height in figure.draws(draws, 0)]
-    return gauge.aperture.rms(gauge.error(figure.height)), np.percentile(drawn, [5.0, 95.0])
+    return gauge.aperture.rms(gauge.error(figure.height)), percentiles(drawn)

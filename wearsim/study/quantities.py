@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from wearsim.figure.band import percentiles
 from wearsim.figure.numbers import FigureGauge
 from wearsim.wear.grid import Array
 
@@ -157,7 +158,7 @@ def _map(name: str) -> Callable[[Worked], Any]:
 
 
 def _percentiles(name: str) -> Callable[[Worked], Any]:
-    return lambda case: np.percentile(getattr(case.over_draws, name), PERCENTILES)
+    return lambda case: percentiles(getattr(case.over_draws, name), PERCENTILES)
 
 
 _R = ("radius",)
