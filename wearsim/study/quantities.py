@@ -212,7 +212,7 @@ QUANTITIES: dict[str, Quantity] = {
     "after_map": Quantity("m", "figure error after", _map("after"), _YX, engine="planar"),
 }
 DEFAULT_KEPT = ("edge_roll", "surface_rms", "surface_pv", "strehl", "peak_pressure", "lift_off_share")
-DRAWN_KEPT = ("risk", "risk_error", "draws_failed", "edge_roll_band")
+DRAWN_KEPT = ("risk", "risk_error", "draws_failed", "edge_roll_band", "surface_rms_band")
 
 
 def kept_quantities(keep: tuple[str, ...], draws: int) -> tuple[str, ...]:
