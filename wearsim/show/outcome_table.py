@@ -133,17 +133,16 @@ def _notes(outcome: Outcome) -> list[str]:
     band = outcome.band
     if band is None:
         return [no_band_words(outcome.no_band)] if outcome.no_band and outcome.spells else []
-    outside = [
-        words[:1].lower() + words[1:] if words[1].islower() else words
+    outside = {
+        words.partition(",")[0]: None  # once, of surface and of wavefront
         for name, words, _, _ in numbers_rows(unit_for(outcome))
-        if name in band.numbers
-        and not band.numbers[name][0] <= getattr(outcome.numbers, name) <= band.numbers[name][1]
-    ]
+        if not band.numbers[name][0] <= getattr(outcome.numbers, name) <= band.numbers[name][1]
+    }
     if not outside:
         return [IN_BRACKETS]
     return [
         f"{IN_BRACKETS} A number is at the most likely constants and the figure as read; what is uncertain mostly "
-        f"adds to an error, so it may lie outside of its band, as here: {'; '.join(outside)}. Plan by the band."
+        f"adds to an error, so it may lie outside of its band, as here: {', '.join(outside)}. Plan by the band."
     ]
 
 
