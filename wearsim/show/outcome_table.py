@@ -136,7 +136,8 @@ def _notes(outcome: Outcome) -> list[str]:
     outside = {
         words.partition(",")[0]: None  # once, of surface and of wavefront
         for name, words, _, _ in numbers_rows(unit_for(outcome))
-        if not band.numbers[name][0] <= getattr(outcome.numbers, name) <= band.numbers[name][1]
+        if name in band.numbers
+        and not band.numbers[name][0] <= getattr(outcome.numbers, name) <= band.numbers[name][1]
     }
     if not outside:
         return [IN_BRACKETS]
