@@ -6,6 +6,7 @@ import numpy as np
 from scipy.stats import norm
 
 from wearsim.bench.wear import Spread
+from wearsim.figure.band import percentiles
 from wearsim.wear.constants import NAMES, normal_draws
 
 BANDS = 1000
@@ -41,7 +42,7 @@ def scatter(count: int, inputs: int, bands: int = BANDS) -> tuple[float, float, 
     """
     ends = np.array(
         [
-            np.percentile(normal_draws(count, inputs, seed).sum(axis=1) / np.sqrt(inputs), [5.0, 95.0])
+            percentiles(normal_draws(count, inputs, seed).sum(axis=1) / np.sqrt(inputs))
             for seed in range(bands)
         ]
     )

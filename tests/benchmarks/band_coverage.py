@@ -4,7 +4,7 @@
 
 The demo's proposal is worked by the planar engine, stroke by stroke with the hands' spread, with the constants drawn from
 the stated spreads and the start figure from the measurement's band. Prints how many of the RMS figure errors lie within the
-5th to 95th percentile of the proposal's outcome.
+5th to 95th percentile of the proposal's outcome, from as many draws as `propose` makes where nobody says how many.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ def main() -> None:
     arguments = parser.parse_args()
     numba.set_num_threads(1)
     bench = ws.load_bench(DEMO)
-    proposal = ws.propose(bench, minutes=arguments.minutes, draws=200)
+    proposal = ws.propose(bench, minutes=arguments.minutes)
     assert proposal.outcome.band is not None
     low, high = proposal.outcome.band.surface_rms
     print(

@@ -76,9 +76,12 @@ def test_table_stands_side_by_side(call: Call, demo: Path) -> None:
     lines = called.out.splitlines()
     assert max(map(len, lines)) <= 80 and called.out.isascii()
     both = both_ways()
-    row = next(line for line in lines if line.startswith("RMS, surface")).split()
+    place = next(i for i, line in enumerate(lines) if line.startswith("RMS, surface"))
+    row = lines[place].split()
     shown = [f"{side.outcome.surface_rms * 1e9:.0f}" for side in both.sides if side.outcome]
-    assert row[4::2] == shown
+    assert row[3:] == shown
+    ends = [side.outcome.band.surface_rms * 1e9 for side in both.sides if side.outcome and side.outcome.band]
+    assert lines[place + 1].split()[-6:] == [word for a, b in ends for word in (f"{a:.0f}", "to", f"{b:.0f}")]
     assert max(map(len, called.err.splitlines())) <= 80
     assert called.err.splitlines()[-1].startswith("Next: wearsim propose bench.toml")
 

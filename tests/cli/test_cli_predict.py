@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 
 import wearsim as ws
+from wearsim.wear.bands import EXACT
 
 Call = Callable[..., Any]
 
@@ -20,7 +22,13 @@ KEYS = {
     "surface_rms_m", "surface_pv_m", "wavefront_rms_waves", "wavefront_pv_waves", "lift_off_share", "strehl",
     "conic_fit", "edge_roll_m", "peak_pressure_pa",
 }  # fmt: skip
-BAND_KEYS = {"figure_error_band_m", "surface_rms_band_m"}
+BAND_KEYS = {
+    "figure_error_band_m",
+    "surface_rms_band_m",
+    "strehl_band",
+    "conic_fit_before_band",
+    "removal_band_m",
+}
 PROFILES = ("radius_m", "removal_m", "figure_error_before_m", "figure_error_after_m")
 
 
@@ -74,11 +82,25 @@ def test_table_shows_zones_numbers_and_spells(call: Call, demo: Path) -> None:
     out = call("predict", "bench.toml", "-p", "programme.toml", "--draws", "4").out
     lines = out.splitlines()
     assert max(map(len, lines)) <= 80 and out.isascii()
-    assert lines[0].split()[:5] == ["Zone", "of", "radius", "Before", "Removed"]
-    assert lines[1].split()[:5] == ["mm", "nm", "nm", "nm", "nm"]
-    assert any(line.startswith("RMS, surface") and " to " in line for line in lines)
+    assert lines[0].split()[:4] == ["Zone", "Before", "Removed", "After"]
+    assert lines[1].split()[:4] == ["mm", "nm", "nm", "nm"]
+    assert all(line.count(" to ") == 3 for line in lines[2:14])  # before, removed, after
+    for name in ("RMS, surface", "Strehl ratio", "Conic constant", "Edge roll"):
+        assert next(line for line in lines if line.startswith(name)).count(" to ") == 2  # before, after
+    assert next(line for line in lines if line.startswith("3    ")).count(" to ") == 1  # after the spell
     assert "Largest pressure" in out and "lift-off over" in out
     assert "  2: tool on top, W, 90 mm long, 75 mm to each side" in lines
+
+
+def test_where_nothing_is_uncertain_a_line_says_why_there_is_no_band(call: Call, demo: Path) -> None:
+    exact = "[spread]\npreston = 1.0\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\n"
+    Path("bench.toml").write_text(Path("bench.toml").read_text() + exact)
+    Path("profile.csv").write_text("radius_mm,error_nm\n0,0\n80,40\n150,-20\n")
+    out = call("predict", "bench.toml", "-p", "programme.toml").out
+    assert " ".join(out.split()).count(f"No band: {EXACT}. The hands' jitter") == 1
+    assert re.search(r"\(-?\d", out) is None  # nor a band
+    answer = json.loads(call("predict", "bench.toml", "-p", "programme.toml", "--json").out)
+    assert answer["no_band"] == EXACT and not any(key.endswith("_band_m") for key in answer)
 
 
 def test_inches_where_the_file_has_inches(call: Call, demo: Path) -> None:

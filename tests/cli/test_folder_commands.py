@@ -145,6 +145,10 @@ def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_pat
     assert "does not fit what was believed of pitch and abrasive" in " ".join(history.out.split())
     (entry,) = json.loads(Path("history.json").read_text())["sessions"]
     assert not entry["fits"]
+    for key in ("figure_error_band_m", "figure_error_predicted_band_m"):
+        low, high = entry[key]
+        assert len(low) == len(entry["figure_error_m"]) and all(map(float.__le__, low, high))
+    assert entry["edge_roll_band_m"][0] < entry["edge_roll_m"] < entry["edge_roll_band_m"][1]
 
     on_folder = json.loads(call("predict", "mirror", "--programme", "programme.toml", "--json").out)
     sheet = json.loads(call("reduce", "after.toml", "--bench", "bench.toml", "--json").out)

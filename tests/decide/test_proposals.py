@@ -16,14 +16,17 @@ import wearsim as ws
 from wearsim.decide.library import Shape
 from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Score
-from wearsim.decide.proposal import Proposal
+from wearsim.decide.proposal import EarlyStop, Proposal
 from wearsim.decide.refine import Judged
+from wearsim.decide.stopped import stopped_early
 from wearsim.decide.trade_off import trade_off
-from wearsim.decide.trial import Trying
+from wearsim.decide.trial import COARSE, Trials, Trying, tried_of
 from wearsim.errors import InputError
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.predict import predict
-from wearsim.wear.start import StartFigure
+from wearsim.wear.constants import Belief, prior
+from wearsim.wear.predict import gauge_for, predict
+from wearsim.wear.start import StartFigure, on_grid
+from wearsim.wear.state import start_state
 
 QUICK = {"starts": 1, "draws": 0}
 
@@ -189,6 +192,37 @@ def test_stopped_early_begins_and_ends_where_it_should() -> None:
     assert early.rms[0] == pytest.approx(done.outcome.numbers_before.surface_rms, rel=0.02)
     span = done.outcome.numbers_before.surface_rms
     assert early.rms[-1] == pytest.approx(done.outcome.surface_rms, abs=0.05 * span)
+
+
+def test_stopped_early_has_the_band_of_the_prediction() -> None:
+    """The same draws by the coarse engine: the band's ends are those at full accuracy, at the start and at the end."""
+    bench, programme, figure_now = (
+        small_bench(True),
+        ring_proposal().programme,
+        ring_figure(small_bench(), DEFAULT),
+    )
+    belief, glass = prior(bench), on_grid(bench, figure_now, COARSE)
+    trials = Trials(bench, Limits(minutes=20.0, spells=2), belief.best())
+    state, gauge = start_state(bench, glass.radius, glass.height, COARSE), gauge_for(bench, glass.radius)
+
+    def stopped(belief: Belief, draws: int) -> EarlyStop:
+        return stopped_early(
+            trials, state, gauge, tried_of(programme), belief, figure_now, seed=3, draws=draws
+        )
+
+    early = stopped(belief, 12)
+    outcome = predict(bench, programme, seed=3, draws=12, start=figure_now)
+    assert early.rms_band is not None and early.edge_roll_band is not None and outcome.band is not None
+    assert early.rms_band.shape == early.edge_roll_band.shape == (early.minutes.size, 2)
+    span = outcome.numbers_before.surface_rms
+    assert early.rms_band[0] == pytest.approx([early.rms[0]] * 2, rel=1e-9)  # this figure is exact
+    assert early.rms_band[-1] == pytest.approx(outcome.band.surface_rms, abs=0.1 * span)
+    assert early.edge_roll_band[-1] == pytest.approx(outcome.band.edge_roll, abs=0.1 * span)
+    assert np.all(np.diff(np.ptp(early.rms_band, axis=1))[:2] > 0.0)  # the more is removed, the less is known
+    assert early.to_json()["surface_rms_band_m"] == early.rms_band.tolist()
+    known = Belief(belief.mean, np.zeros_like(belief.covariance))
+    for one in (stopped(belief, 0), stopped(known, 12)):  # none asked for; nothing uncertain
+        assert one.rms_band is None and "surface_rms_band_m" not in one.to_json()
 
 
 def test_trade_off_falls_with_the_minutes() -> None:

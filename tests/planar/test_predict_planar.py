@@ -123,6 +123,9 @@ def test_a_band_over_the_constants_and_the_same_maps(session):
         bench, programme, "planar", planar=PlanarAccuracy(cells=32), seed=2, draws=3, progress=told.append
     )
     assert plain.band is None and spread.band is not None
+    assert spread.band.removal is not None and spread.band.stage_rms is not None
+    assert np.all(spread.band.removal[0] <= spread.band.removal[1])
+    assert np.array_equal(spread.band.stage_rms[-1], spread.band.surface_rms)
     assert spread.band.draws == 3 and spread.band.surface_rms[0] < spread.band.surface_rms[1]
     assert np.array_equal(plain.maps["after"], spread.maps["after"])
     assert told == sorted(told) and told[-1] == pytest.approx(1.0)

@@ -41,6 +41,8 @@ def history_of(minutes: tuple[float, ...], misfits: tuple[int, ...] = ()) -> His
             number=number, date=date(2026, 2, number), minutes=worked, notes="", measured=shape, predicted=1.5 * shape,
             measured_rms=rms, measured_band=np.array([0.8, 1.3]) * rms, predicted_rms=1.5 * rms,
             predicted_band=np.array([1.1, 2.4]) * rms, edge_roll=-1e-8, miss=rms, fits=number not in misfits,
+            measured_profile_band=np.stack([shape - 3e-9, shape + 3e-9]),
+            predicted_profile_band=np.stack([shape - 20e-9, shape + 30e-9]), edge_roll_band=np.array([-2e-8, 1e-9]),
         ))  # fmt: skip
     first_band = np.array([55e-9, 65e-9])
     return History(radius, 60e-9 * np.cos(60.0 * radius), 60e-9, first_band, tuple(entries), False)
@@ -84,6 +86,25 @@ def test_the_plot_suits_one_session_and_many(
         for end in bars.get_paths()[0].vertices
     ]
     assert lowest > max(tops)
+
+
+def test_every_session_shows_what_was_read_and_predicted_with_their_bands(mirror: Mirror) -> None:
+    told = history_of((30.0, 25.0))
+    figure, _ = drawn(told, mirror)
+    (legend,) = (part.legends[0] for part in figure.subfigs if part.legends)
+    labels = [text.get_text() for text in legend.get_texts()]
+    assert sorted(labels) == ["predicted", "predicted, 90 %", "read", "read, 90 %"]
+    for axes, entry, said in zip(figure.axes[1:], told.entries, told.to_json()["sessions"], strict=True):
+        ends = {area.get_label(): area.get_paths()[0].vertices[:, 1] for area in axes.collections}
+        for label, band, key in (
+            ("read, 90 %", entry.measured_profile_band, "figure_error_band_m"),
+            ("predicted, 90 %", entry.predicted_profile_band, "figure_error_predicted_band_m"),
+        ):
+            assert band is not None and said[key] == band.tolist()
+            assert [ends[label].min(), ends[label].max()] == pytest.approx(
+                [band.min() * 1e9, band.max() * 1e9]
+            )
+        assert said["edge_roll_band_m"] == [-2e-8, 1e-9]
 
 
 def test_what_the_only_session_does_not_fit(mirror: Mirror) -> None:

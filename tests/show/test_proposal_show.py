@@ -14,6 +14,7 @@ import wearsim as ws
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
 from wearsim.decide.trade_off import TradeOff
+from wearsim.figure.band import percentiles
 from wearsim.show.card import card_bytes
 from wearsim.show.expected_table import expected_text
 from wearsim.show.proposal_plot import proposal_figure
@@ -97,9 +98,7 @@ def test_drawn_figures_are_those_of_the_band() -> None:
     outcome = predict(bench, proposal().programme, draws=6, seed=4, start=start)
     drawn = drawn_figures(bench, proposal().programme, draws=6, seed=4, start=start)
     assert outcome.band is not None
-    assert np.allclose(
-        np.percentile(drawn, [5.0, 95.0], axis=0), outcome.band.figure_error, rtol=1e-9, atol=1e-15
-    )
+    assert np.allclose(percentiles(drawn), outcome.band.figure_error, rtol=1e-9, atol=1e-15)
 
 
 def test_the_plot_shows_what_minutes_and_spells_buy() -> None:

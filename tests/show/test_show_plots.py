@@ -100,13 +100,17 @@ def test_the_lines_are_the_outcome(figure: Figure, outcome: Outcome) -> None:
     assert shallow == 0.0 and deep > outcome.removal.max() * 1e9  # it hangs down
     assert outcome.band is not None
     assert max(surface.get_ylim()) > outcome.band.figure_error.max() * 1e9
+    assert outcome.band.removal is not None and deep > outcome.band.removal.max() * 1e9
 
 
 def test_legend_names_what_is_drawn(figure: Figure) -> None:
     legend = figure.axes[0].get_legend()
     assert legend is not None
     labels = [text.get_text() for text in legend.get_texts()]
-    assert labels == ["before", "after", "after, 5th to 95th percentile"]
+    assert labels == ["before", "after", "before, after: 5th to 95th percentile"]
+    below = figure.axes[1].get_legend()
+    assert below is not None
+    assert [text.get_text() for text in below.get_texts()] == ["removed", "removed, 5th to 95th percentile"]
 
 
 def test_nothing_lies_on_anything_else(figure: Figure) -> None:
@@ -142,8 +146,8 @@ def test_comparison_stands_side_by_side_on_common_scales(bench: Bench, programme
     both = compare(bench, programme, draws=3)
     figure = comparison_figure(bench, both)
     upper_left, upper_right, lower_left, lower_right = figure.axes
-    assert upper_left.get_title(loc="left").startswith("Tool on top: RMS ")
-    assert upper_right.get_title(loc="left").startswith("Mirror on top: RMS ")
+    assert upper_left.get_title(loc="left").startswith("Tool on top\nRMS ")
+    assert upper_right.get_title(loc="left").startswith("Mirror on top\nRMS ")
     assert upper_left.get_ylim() == upper_right.get_ylim()
     assert lower_left.get_ylim() == lower_right.get_ylim()
     deepest = max(side.outcome.removal.max() for side in both.sides if side.outcome)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -13,8 +13,12 @@ import wearsim as ws
 from wearsim.bench.figure import FigureSource
 from wearsim.bench.wear import Spread
 from wearsim.errors import InputError, TipsOffError
+from wearsim.figure.band import percentiles
+from wearsim.figure.numbers import FigureNumbers
+from wearsim.wear import bands
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.constants import Belief, prior
+from wearsim.wear.constants import NAMES, Belief, prior
+from wearsim.wear.start import StartFigure, start_figure
 
 QUICK = replace(DEFAULT, glass_rings=32, pitch_rings=24, offsets=10, draws=64)
 W = make_spell("w", minutes=10.0, length=0.5, side_sweep=0.2)
@@ -61,6 +65,39 @@ def band(spread: Spread, seed: int = 0) -> np.ndarray:
     return outcome.band.figure_error
 
 
+def test_the_band_is_of_every_number_and_every_spell(tmp_path: Path) -> None:
+    """All percentiles are those of the draws, worked one by one."""
+    path = tmp_path / "profile.csv"
+    rows = [f"{r},{100 * np.cos(r / 30):.3f},20" for r in range(0, 151, 10)]
+    path.write_text("radius_mm,error_nm,sigma_nm\n" + "\n".join(rows))
+    bench = make_bench(spread=Spread()).model_copy(update={"figure": FigureSource(profile=path)})
+    programme = make_programme(W, make_spell("straight", minutes=4.0, length=0.3))
+    outcome = ws.predict(bench, programme, draws=5, seed=7, accuracy=QUICK)
+    band, start, belief = outcome.band, start_figure(bench, QUICK), prior(bench)
+    assert band is not None and band.before is not None and band.stage_rms is not None
+    alone = [
+        ws.predict(
+            bench, programme, accuracy=QUICK, start=StartFigure(start.radius, height, start.root[:, :0]),
+            belief=Belief(np.log([getattr(constants, name) for name in NAMES]), np.zeros((4, 4))),
+        )
+        for height, constants in zip(start.draws(5, 8), belief.draws(5, 7), strict=True)
+    ]  # fmt: skip
+    for name, ends in band.numbers.items():
+        assert ends == pytest.approx(percentiles([getattr(one.numbers, name) for one in alone]), rel=1e-9), (
+            name
+        )
+        before = percentiles([getattr(one.numbers_before, name) for one in alone])
+        assert band.numbers_before[name] == pytest.approx(before, rel=1e-9), name
+    assert set(band.numbers) == {f.name for f in fields(FigureNumbers)}
+    assert np.allclose(band.removal, percentiles([one.removal for one in alone]), rtol=1e-9, atol=1e-18)
+    assert np.allclose(band.before, percentiles([one.before for one in alone]), rtol=1e-9, atol=1e-18)
+    rms = percentiles([[spell.surface_rms for spell in one.spells] for one in alone]).T
+    assert band.stage_rms == pytest.approx(rms, rel=1e-9) and rms.shape == (2, 2)
+    said = outcome.to_json()
+    assert said["spells"][1]["surface_rms_band_m"] == said["surface_rms_band_m"] == rms[1].tolist()
+    assert said["strehl_before_band"] == band.numbers_before["strehl"].tolist()
+
+
 def test_band_is_wider_with_a_wider_spread() -> None:
     narrow, wide = (band(EXACT.model_copy(update={"preston": f})) for f in (1.2, 3.0))
     assert np.ptp(wide, axis=0).mean() > 2.0 * np.ptp(narrow, axis=0).mean()
@@ -71,8 +108,10 @@ def test_band_is_wider_with_a_wider_spread() -> None:
 
 
 def test_no_band_when_all_is_known() -> None:
-    assert ws.predict(make_bench(spread=EXACT), make_programme(W), accuracy=QUICK).band is None
-    assert ws.predict(make_bench(spread=Spread()), make_programme(W), draws=0, accuracy=QUICK).band is None
+    """And why is said, and stands in the answer."""
+    for spread, draws, reason in ((EXACT, None, bands.EXACT), (Spread(), 0, bands.NOT_ASKED)):
+        outcome = ws.predict(make_bench(spread=spread), make_programme(W), draws=draws, accuracy=QUICK)
+        assert outcome.band is None and outcome.no_band == outcome.to_json()["no_band"] == reason
 
 
 def test_seed_decides_the_draws_and_nothing_else() -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import h5py
+import numpy as np
 import pytest
 from workbench import make_bench, make_programme, make_spell
 
@@ -40,6 +41,24 @@ def test_round_trip_without_spells_band_and_warnings(tmp_path: Path) -> None:
     assert not plain.spells
     write_outcome(plain, tmp_path / "plain.h5")
     assert read_outcome(tmp_path / "plain.h5") == plain
+
+
+def test_a_file_of_the_first_format_loads(outcome: Outcome, tmp_path: Path) -> None:
+    """It has bands of the figure error, the RMS and the edge roll after, and no word on why there is none."""
+    path = tmp_path / "first.h5"
+    write_outcome(outcome, path)
+    with h5py.File(path, "r+") as file:
+        file.attrs["format_version"] = 1
+        del file.attrs["no_band"]
+        for name in set(file["band"]) - {"percentile", "figure_error", "surface_rms", "edge_roll"}:
+            del file["band"][name]
+    band = read_outcome(path).band
+    assert band is not None and outcome.band is not None
+    assert (
+        set(band.numbers) == {"surface_rms", "edge_roll"} and band.removal is None and band.stage_rms is None
+    )
+    assert np.array_equal(band.surface_rms, outcome.band.surface_rms)
+    assert band.to_json()["edge_roll_band_m"] == outcome.band.edge_roll.tolist() and band.of_spell(0) == {}
 
 
 def test_equality_sees_a_difference(outcome: Outcome) -> None:

@@ -25,8 +25,10 @@ class EarlyStop:
         RMS figure error [m].
     edge_roll : (n,) ndarray
         [m]
-    rms_band, edge_roll_band : (n, 2) ndarray, optional
-        5th and 95th percentile of either [m].
+    rms_band, edge_roll_band : (n, 2) ndarray or None
+        5th and 95th percentile of them over draws of the constants and of the measured glass, by the coarse engine of the
+        search (:func:`wearsim.decide.stopped.stopped_early`) [m]; None where nothing is uncertain or no draws were asked
+        for.
     """
 
     minutes: Array
@@ -34,6 +36,19 @@ class EarlyStop:
     edge_roll: Array
     rms_band: Array | None = None
     edge_roll_band: Array | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """One object: lists over the minutes, bands where there are any as pairs."""
+        result = {
+            "minutes": self.minutes.tolist(),
+            "time_s": (60.0 * self.minutes).tolist(),
+            "surface_rms_m": self.rms.tolist(),
+            "edge_roll_m": self.edge_roll.tolist(),
+        }
+        if self.rms_band is not None and self.edge_roll_band is not None:
+            result["surface_rms_band_m"] = self.rms_band.tolist()
+            result["edge_roll_band_m"] = self.edge_roll_band.tolist()
+        return result
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,12 +147,7 @@ class Proposal:
                 }
                 for one in self.trade_off
             ],
-            "stopped_early": {
-                "minutes": self.early.minutes.tolist(),
-                "time_s": (60.0 * self.early.minutes).tolist(),
-                "surface_rms_m": self.early.rms.tolist(),
-                "edge_roll_m": self.early.edge_roll.tolist(),
-            },
+            "stopped_early": self.early.to_json(),
             "later_sessions": [
                 {
                     "programme": [spell_table(spell) for spell in one.programme.spells],

@@ -21,6 +21,7 @@ from wearsim.decide.reasons import NOTHING_LEFT, WORTHWHILE, why, why_not
 from wearsim.decide.refine import Judged, Refiner
 from wearsim.decide.scenarios import Scenario, scenarios, share_to_aim_for
 from wearsim.decide.search import Effort, Found, Search, distinct
+from wearsim.decide.stopped import stopped_early
 from wearsim.decide.trade_off import trade_off
 from wearsim.decide.trial import COARSE, Trials, Trying, tried_of
 from wearsim.wear.accuracy import DEFAULT, Accuracy
@@ -125,7 +126,7 @@ def propose(
             *lower_floor_advice(bench, limits, start, floor, work.objective, belief),
         ),
         trade_off=trade_off(found.judged, limits, work.objective.rms_before, work.measured),
-        early=work.early(programme),
+        early=work.early(programme, seed, draws),
         later=later,
         limits=limits,
         evaluations=found.evaluations,
@@ -321,24 +322,18 @@ class _Work:
         error = gauge.error(self.start.height)
         return floor_over_all_sizes(pricing, gauge, error, self.limits.minutes).rms
 
-    def early(self, programme: Programme) -> EarlyStop:
-        """The figure against minutes of work, with the most likely constants."""
-        state = self.objective.start
-        gauge = self.objective.gauge
-        rows = [(0.0, state.height)]
-        for tried in tried_of(programme):
-            if tried.shape.is_press:
-                state = self.nominal.after(state, tried)
-                continue
-            parts = max(1, round(tried.minutes / 2.0))
-            for _ in range(parts):
-                state = self.nominal.after(state, Trying(tried.shape, tried.minutes / parts))
-                rows.append((rows[-1][0] + tried.minutes / parts, state.height))
-        errors = [gauge.error(height) for _, height in rows]
-        return EarlyStop(
-            np.array([minutes for minutes, _ in rows]),
-            np.array([gauge.aperture.rms(error) for error in errors]),
-            np.array([gauge.edge_roll(error) for error in errors]),
+    def early(self, programme: Programme, seed: int, draws: int) -> EarlyStop:
+        """The figure against minutes of work, with its band."""
+        tried, objective = tried_of(programme), self.objective
+        return stopped_early(
+            self.nominal,
+            objective.start,
+            objective.gauge,
+            tried,
+            self.belief,
+            self.start,
+            seed=seed,
+            draws=draws,
         )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from wearsim.figure.band import percentiles
 from wearsim.figure.error import height_from_error
 from wearsim.figure.numbers import FigureGauge, fit_conic
 from wearsim.knifeedge.astigmatism import Astigmatism, astigmatism
@@ -156,7 +157,7 @@ def _height(geometry: ReadingGeometry, error: Floats) -> Floats:
 
 
 def _band(values: Floats) -> tuple[float, float]:
-    low, high = np.percentile(values, [5.0, 95.0])
+    low, high = percentiles(values)
     return float(low), float(high)
 
 

@@ -9,6 +9,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from wearsim.figure.band import percentiles
 from wearsim.figure.masking import Masking, MaskSeries
 from wearsim.knifeedge.report import Reduction
 
@@ -96,7 +97,7 @@ def when_to_stop(
         verdict=verdict,
         chance=chance,
         masking=mean,
-        masking_band=np.percentile(worths, [5.0, 95.0], axis=0),
+        masking_band=percentiles(worths),
         wrong_zones=tuple(i for i in resolved if abs(reduction.zones[i].multiple) > 1.0),
         resolved_zones=resolved,
         reason=_reason(verdict, chance, reduction, mean, length),

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from wearsim.figure.band import percentiles
 from wearsim.figure.numbers import FigureGauge
 from wearsim.learn.calibrate import DRAWS, chain_of
 from wearsim.learn.folder import MirrorFolder
@@ -18,6 +19,9 @@ from wearsim.learn.standing import standing_after, under
 from wearsim.wear.grid import Array
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
 from wearsim.wear.start import StartFigure
+
+READ_DRAWS = 100
+"""Of the surfaces that a measurement allows, for its band."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +47,10 @@ class Entry:
         RMS of read less predicted, profile against profile [m].
     fits : bool
         Whether its record fits, all sessions considered.
+    measured_profile_band, predicted_profile_band : (2, n) ndarray or None
+        5th and 95th percentile of the figure errors, at each radius [m]; None where they are taken as exact.
+    edge_roll_band : (2,) ndarray or None
+        5th and 95th percentile of the edge roll as read [m].
     """
 
     number: int
@@ -58,6 +66,9 @@ class Entry:
     edge_roll: float
     miss: float
     fits: bool
+    measured_profile_band: Array | None = None
+    predicted_profile_band: Array | None = None
+    edge_roll_band: Array | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,7 +121,13 @@ class History:
 
 
 def _json(entry: Entry) -> dict[str, Any]:
+    bands = {
+        "figure_error_band_m": entry.measured_profile_band,
+        "figure_error_predicted_band_m": entry.predicted_profile_band,
+        "edge_roll_band_m": entry.edge_roll_band,
+    }
     return {
+        **{key: ends.tolist() for key, ends in bands.items() if ends is not None},
         "number": entry.number,
         "date": entry.date.isoformat(),
         "worked_s": 60.0 * entry.minutes,
@@ -167,6 +184,7 @@ def history(
         after = measured_figure(folder.bench, session.measured)
         measured = gauge.error(after.height)
         rms, band = _rms(after, gauge)
+        drawn = np.array([gauge.error(height) for height in after.draws(READ_DRAWS, 0)])
         exact = np.full(2, outcome.surface_rms)
         entries.append(Entry(
             number=session.number, date=session.note.date, minutes=session.minutes, notes=session.note.notes,
@@ -176,13 +194,16 @@ def history(
             edge_roll=gauge.edge_roll(measured),
             miss=gauge.aperture.rms(gauge.aperture.level(measured - outcome.figure_error)),
             fits=session.number not in known[-1].misfits,
+            measured_profile_band=percentiles(drawn) if after.is_uncertain else None,
+            predicted_profile_band=None if outcome.band is None else outcome.band.figure_error,
+            edge_roll_band=percentiles([gauge.edge_roll(error) for error in drawn]) if after.is_uncertain else None,
         ))  # fmt: skip
     return History(
         start.radius, gauge.error(start.height), first_rms, first_band, tuple(entries), folder.is_practice
     )
 
 
-def _rms(figure: StartFigure, gauge: FigureGauge, draws: int = 100) -> tuple[float, Array]:
+def _rms(figure: StartFigure, gauge: FigureGauge, draws: int = READ_DRAWS) -> tuple[float, Array]:
     """RMS figure error and its 5th and 95th percentile over the surfaces that a measurement allows [m]."""
     drawn = [gauge.aperture.rms(gauge.error(height)) for height in figure.draws(draws, 0)]
-    return gauge.aperture.rms(gauge.error(figure.height)), np.percentile(drawn, [5.0, 95.0])
+    return gauge.aperture.rms(gauge.error(figure.height)), percentiles(drawn)

@@ -9,10 +9,12 @@ from wearsim.decide.compare import Comparison, Side
 from wearsim.show.comparison_table import HEADS, any_outcome, comparison_unit
 from wearsim.show.lengths import Unit, length_unit
 from wearsim.show.maps_plot import common_levels, draw_figure_error, map_words
+from wearsim.show.outcome_table import ends_words
 from wearsim.show.profiles import draw_removal, draw_surface, ordered
 from wearsim.show.style import INK, house, sheet
 from wearsim.show.text import paragraph
 from wearsim.wear.grid import Array
+from wearsim.wear.outcome import Outcome
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -44,7 +46,7 @@ def comparison_figure(bench: Bench, both: Comparison) -> Figure:
 
 def _profiles(figure: Figure | SubFigure, bench: Bench, both: Comparison, radial: Unit, high: Unit) -> None:
     panels = figure.subplots(2, 2, sharex=True, sharey="row", height_ratios=[2.2, 1.0])
-    deepest = max(float(s.outcome.removal.max()) for s in both.sides if s.outcome is not None)
+    deepest = max(_deepest(s.outcome) for s in both.sides if s.outcome is not None)
     for column, side in enumerate(both.sides):
         _draw_side(panels[0, column], panels[1, column], bench, side, radial, high)
         panels[1, column].set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out")
@@ -52,9 +54,21 @@ def _profiles(figure: Figure | SubFigure, bench: Bench, both: Comparison, radial
     panels[0, 0].set_ylabel(f"surface above the target [{high.name}]")
     panels[1, 0].set_ylabel(f"removed [{high.name}]")
     drawn = panels[0, 0] if both.tool.outcome is not None else panels[0, 1]
-    figure.legend(**ordered(drawn), loc="outside lower center", ncols=3)
-    before = any_outcome(both).numbers_before
-    figure.suptitle(f"Before: RMS of the surface {high.text(before.surface_rms)}", fontsize=11)
+    legend, below = ordered(drawn), panels[1, 0 if both.tool.outcome is not None else 1]
+    for handle, label in zip(*below.get_legend_handles_labels(), strict=True):
+        legend["handles"].append(handle)
+        legend["labels"].append(label)
+    figure.legend(**legend, loc="outside lower center", ncols=3)
+    one = any_outcome(both)
+    words = ends_words({} if one.band is None else one.band.numbers_before, "surface_rms", high.number)
+    text = f"Before: RMS of the surface {high.text(one.numbers_before.surface_rms)}{words}"
+    figure.suptitle(text, fontsize=11)
+
+
+def _deepest(outcome: Outcome) -> float:
+    """Of the removal, or of the upper end of its band [m]."""
+    band = outcome.band
+    return float((outcome.removal if band is None or band.removal is None else band.removal[1]).max())
 
 
 def _maps(figure: SubFigure, bench: Bench, both: Comparison, radial: Unit, high: Unit, levels: Array) -> None:
@@ -78,9 +92,12 @@ def _draw_side(upper: Axes, lower: Axes, bench: Bench, side: Side, radial: Unit,
         upper.set_title(f"{HEADS[side.on_top]}: cannot be done")
         return
     draw_surface(upper, bench.mirror, outcome, radial, high)
-    draw_removal(lower, bench.mirror, outcome.removal, outcome.radius, radial, high)
+    draw_removal(lower, bench.mirror, outcome.removal, outcome.radius, radial, high, outcome.band)
+    ends = {} if outcome.band is None else outcome.band.numbers
     upper.set_title(
-        f"{HEADS[side.on_top]}: RMS {high.text(outcome.surface_rms)}, Strehl ratio {outcome.strehl:.2f}"
+        f"{HEADS[side.on_top]}\n"
+        f"RMS {high.text(outcome.surface_rms)}{ends_words(ends, 'surface_rms', high.number)}, "
+        f"Strehl ratio {outcome.strehl:.2f}{ends_words(ends, 'strehl', '{:.2f}'.format)}"
     )
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 
 from wearsim.bench.bench import Bench
 from wearsim.decide.compare import Comparison, Side
-from wearsim.show.lengths import Unit, decimal, length_unit
-from wearsim.show.outcome_table import unit_for
+from wearsim.show.lengths import Unit, length_unit
+from wearsim.show.outcome_table import no_band_words, numbers_rows, unit_for
 from wearsim.show.text import columns, paragraph
 from wearsim.show.zones import zones_of
 from wearsim.wear.grid import Array
@@ -43,55 +44,89 @@ def comparison_unit(both: Comparison) -> Unit:
 def _zones(bench: Bench, both: Comparison, unit: Unit) -> str:
     one, high = any_outcome(both), comparison_unit(both)
     zones = zones_of(bench.mirror, one.radius)
-    before = zones.matrix @ one.before
     rows = [
-        ("Zone of radius", "Before", "Tool on top:", "", "Mirror on top:", ""),
-        (unit.name, high.name, f"removed {high.name}", "after", f"removed {high.name}", "after"),
+        ("Zone of", "Before", "Tool on top", "", "Mirror on top", ""),
+        ("radius", "", "removed", "after", "removed", "after"),
+        (unit.name, *[high.name] * 5),
     ]
+    before = _stacked(zones.matrix, one.before, None if one.band is None else one.band.before, high)
     cells = [_cells(side, zones.matrix, high) for side in both.sides]
-    for i in range(len(before)):
-        inner, outer = unit.number(zones.edges[i]), unit.number(zones.edges[i + 1])
-        zone = f"{inner} - {outer}{'*' if i >= zones.clear else ' '}"
-        rows.append((zone, high.number(before[i]), *cells[0][i], *cells[1][i]))
+    for i, (inner, outer) in enumerate(pairwise(zones.edges)):
+        name = f"{unit.number(inner)}-{unit.number(outer)}{'*' if i >= zones.clear else ' '}"
+        stack = [column[i] for column in (before, *cells[0], *cells[1])]
+        rows.append((name, *(line[0] for line in stack)))
+        if any(line[1] for line in stack):
+            rows.append(("", *(line[1] for line in stack)))
     note = "Surface against the target, positive = high, means over each zone."
-    if len(before) > zones.clear:
+    if _is_banded(both):
+        note += " Beneath each its band: nine of ten cases lie in it."
+    if len(zones.matrix) > zones.clear:
         note = "* left out of the numbers. " + note
     return "\n".join([*columns(rows, ">>>>>>"), paragraph(note)])
 
 
-def _cells(side: Side, matrix: Array, high: Unit) -> list[tuple[str, str]]:
-    if side.outcome is None:
-        return [(CANNOT, CANNOT)] * len(matrix)
-    removed, after = matrix @ side.outcome.removal, matrix @ side.outcome.figure_error
-    return [(high.number(one), high.number(two)) for one, two in zip(removed, after, strict=True)]
+Cells = list[tuple[str, str]]
+
+
+def _stacked(matrix: Array, profile: Array, ends: Array | None, high: Unit) -> Cells:
+    """Of each zone its mean and, to stand beneath it, the band; empty for none."""
+    values = [high.number(value) for value in matrix @ profile]
+    if ends is None:
+        return [(value, "") for value in values]
+    return [(value, _ends(pair, high.number)) for value, pair in zip(values, matrix @ ends.T, strict=True)]
+
+
+def _cells(side: Side, matrix: Array, high: Unit) -> tuple[Cells, Cells]:
+    outcome = side.outcome
+    if outcome is None:
+        none = [(CANNOT, "")] * len(matrix)
+        return none, none
+    removal, after = (
+        (None, None) if outcome.band is None else (outcome.band.removal, outcome.band.figure_error)
+    )
+    return (
+        _stacked(matrix, outcome.removal, removal, high),
+        _stacked(matrix, outcome.figure_error, after, high),
+    )
+
+
+def _is_banded(both: Comparison) -> bool:
+    return any(side.outcome is not None and side.outcome.band is not None for side in both.sides)
+
+
+def _ends(pair: Array, written: Callable[[float], str]) -> str:
+    return f"{written(pair[0])} to {written(pair[1])}"
 
 
 def _numbers(both: Comparison) -> str:
     high, one = comparison_unit(both), any_outcome(both)
-    old = one.numbers_before
 
     def row(name: str, before: str, of: Callable[[Outcome], str]) -> tuple[str, ...]:
         return (name, before, *(CANNOT if s.outcome is None else of(s.outcome) for s in both.sides))
 
-    rows = [
-        ("", "Before", *HEADS.values()),
-        row("RMS, surface", high.text(old.surface_rms), lambda o: high.text(o.surface_rms)),
-        row("  band, 5-95 %", "", lambda o: _band(o, high)),
-        row("Peak to valley, surface", high.text(old.surface_pv), lambda o: high.text(o.surface_pv)),
-        row("Strehl ratio", f"{old.strehl:.3f}", lambda o: f"{o.strehl:.3f}"),
-        row("Conic constant, best fit", decimal(old.conic_fit, 3), lambda o: decimal(o.conic_fit, 3)),
-        row("Edge roll (negative: down)", high.text(old.edge_roll), lambda o: high.text(o.edge_roll)),
-        row("Largest pressure", "", lambda o: f"{o.peak_pressure / 1e3:.2f} kPa"),
-        row("Lift-off, mean share", "", lambda o: f"{o.lift_off_share:.1%}"),
-    ]
-    return "\n".join(columns(rows, "<>>>", gap=3))
+    banded = _is_banded(both)
+    rows: list[tuple[str, ...]] = [("", "Before", HEADS["tool"], HEADS["mirror"])]
+    for name, words, unit, written in numbers_rows(high):
+        of_unit = f", {unit}" if unit else ""
 
+        def value(outcome: Outcome, name: str = name, written: Callable[[float], str] = written) -> str:
+            return written(getattr(outcome.numbers, name))
 
-def _band(outcome: Outcome, high: Unit) -> str:
-    if outcome.band is None:
-        return "-"
-    low, top = outcome.band.surface_rms
-    return f"{high.number(low)} to {high.text(top)}"
+        def ends(outcome: Outcome, name: str = name, written: Callable[[float], str] = written) -> str:
+            return "-" if outcome.band is None else _ends(outcome.band.numbers[name], written)
+
+        rows.append(
+            row(words if banded else words + of_unit, written(getattr(one.numbers_before, name)), value)
+        )
+        before = {} if one.band is None else one.band.numbers_before
+        if banded:
+            rows.append(row(f"  its band{of_unit}", _ends(before[name], written) if before else "", ends))
+    rows.append(row("Largest pressure", "", lambda o: f"{o.peak_pressure / 1e3:.2f} kPa"))
+    rows.append(row("Lift-off, mean share", "", lambda o: f"{o.lift_off_share:.1%}"))
+    lines = columns(rows, "<>>>")
+    if one.band is None and one.no_band and one.spells:
+        lines.append(paragraph(no_band_words(one.no_band)))
+    return "\n".join(lines)
 
 
 def _remarks(side: Side) -> str:

@@ -10,7 +10,7 @@ from wearsim.bench.mirror import Mirror
 from wearsim.learn.history import Entry, History
 from wearsim.show.lengths import Unit, height_unit
 from wearsim.show.profiles import draw_left_out
-from wearsim.show.style import AFTER, BEFORE, BLUE, INK, RED, house, sheet
+from wearsim.show.style import AFTER, BAND, BAND_BEFORE, BEFORE, BLUE, INK, RED, house, sheet
 from wearsim.wear.grid import Array
 
 if TYPE_CHECKING:
@@ -100,6 +100,11 @@ def _surfaces(
     radius = told.radius / radial.size
     for axes, entry in zip(panels.flat, shown, strict=False):
         axes.axhline(0.0, color=INK, linewidth=0.6)
+        if entry.measured_profile_band is not None:
+            axes.fill_between(radius, *entry.measured_profile_band / high.size, label="read, 90 %", **BAND)
+        if entry.predicted_profile_band is not None:
+            ends = entry.predicted_profile_band / high.size
+            axes.fill_between(radius, *ends, label="predicted, 90 %", **BAND_BEFORE)
         axes.plot(radius, entry.predicted / high.size, label="predicted", **BEFORE)
         axes.plot(radius, entry.measured / high.size, label="read", **AFTER)
         draw_left_out(axes, mirror, radial)
@@ -107,6 +112,6 @@ def _surfaces(
         axes.set_xlim(0.0, mirror.radius / radial.size)
     for axes in list(panels.flat)[len(shown) :]:
         axes.set_axis_off()
-    figure.legend(*panels[0, 0].get_legend_handles_labels(), loc="outside upper right", ncols=2, fontsize=8)
+    figure.legend(*panels[0, 0].get_legend_handles_labels(), loc="outside upper right", ncols=4, fontsize=8)
     figure.supxlabel(f"radius on the mirror [{radial.name}]", fontsize=9)
     figure.supylabel(f"surface [{high.name}]", fontsize=9)

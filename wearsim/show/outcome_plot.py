@@ -9,8 +9,8 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.show.lengths import length_unit
 from wearsim.show.maps_plot import HEIGHT, draw_maps
-from wearsim.show.outcome_table import unit_for
-from wearsim.show.profiles import draw_removal, draw_surface, ordered
+from wearsim.show.outcome_table import ends_words, unit_for
+from wearsim.show.profiles import draw_removal, draw_surface, ordered, removal_legend
 from wearsim.show.strokes import draw_spells, drawing_of
 from wearsim.show.style import house, sheet
 from wearsim.wear.outcome import Outcome
@@ -53,7 +53,8 @@ def _profiles(figure: Figure | SubFigure, bench: Bench, outcome: Outcome) -> Non
     surface.set_ylabel(f"surface above the target [{high.name}]")
     surface.legend(**ordered(surface), loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
     surface.set_title(_headline(outcome), pad=28)
-    draw_removal(removal, bench.mirror, outcome.removal, outcome.radius, radial, high)
+    draw_removal(removal, bench.mirror, outcome.removal, outcome.radius, radial, high, outcome.band)
+    removal_legend(removal)
     removal.set_ylabel(f"removed [{high.name}]")
     removal.set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out of the numbers")
 
@@ -61,10 +62,13 @@ def _profiles(figure: Figure | SubFigure, bench: Bench, outcome: Outcome) -> Non
 def _headline(outcome: Outcome) -> str:
     high, old, new = unit_for(outcome), outcome.numbers_before, outcome.numbers
     mean = "Mean over rings: " if outcome.maps else ""
-    return (
-        f"{mean}RMS of the surface {high.text(old.surface_rms)} before, {high.text(new.surface_rms)} after; "
-        f"Strehl ratio {old.strehl:.2f}, {new.strehl:.2f}"
+    was, now = ({}, {}) if outcome.band is None else (outcome.band.numbers_before, outcome.band.numbers)
+    rms = (
+        f"{high.text(numbers.surface_rms)}{ends_words(ends, 'surface_rms', high.number)}"
+        for numbers, ends in ((old, was), (new, now))
     )
+    strehl = f"{old.strehl:.2f}, {new.strehl:.2f}{ends_words(now, 'strehl', '{:.2f}'.format)}"
+    return f"{mean}RMS of the surface {' before, '.join(rms)} after; Strehl ratio {strehl}"
 
 
 def _strokes(figure: SubFigure, bench: Bench, programme: Programme, rows: int) -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+from itertools import pairwise
+
 import numpy as np
 
 from wearsim.bench.bench import Bench
@@ -9,10 +12,13 @@ from wearsim.bench.programme import Programme
 from wearsim.show.lengths import Unit, decimal, height_unit, length_unit
 from wearsim.show.maps_table import maps_text
 from wearsim.show.spells import spell_words
-from wearsim.show.text import columns, lean, paragraph
+from wearsim.show.text import aligned, banded, columns, lean, paragraph
 from wearsim.show.zones import zones_of
+from wearsim.wear.bands import EXACT
 from wearsim.wear.grid import Array
 from wearsim.wear.outcome import Outcome
+
+IN_BRACKETS = "In brackets the band: nine of ten cases lie in it."
 
 
 def outcome_text(bench: Bench, programme: Programme, outcome: Outcome) -> str:
@@ -40,7 +46,7 @@ def unit_for(outcome: Outcome) -> Unit:
 
 
 def zones_text(bench: Bench, outcome: Outcome, unit: Unit) -> str:
-    """Surface by zone: before, removed, after, its band.
+    """Surface by zone: before, removed, after, each with its band.
 
     Parameters
     ----------
@@ -49,55 +55,71 @@ def zones_text(bench: Bench, outcome: Outcome, unit: Unit) -> str:
     unit : Unit
         Of radii.
     """
-    zones = zones_of(bench.mirror, outcome.radius)
-    high = unit_for(outcome)
-    before, removed, after = (
-        zones.matrix @ profile for profile in (outcome.before, outcome.removal, outcome.figure_error)
-    )
-    band = None if outcome.band is None else outcome.band.figure_error @ zones.matrix.T
+    zones, high, band = zones_of(bench.mirror, outcome.radius), unit_for(outcome), outcome.band
+
+    def cells(profile: Array, ends: Array | None) -> list[str]:
+        return banded(zones.matrix @ profile, None if ends is None else zones.matrix @ ends.T, high.number)
+
+    before, after = (zones.matrix @ profile for profile in (outcome.before, outcome.figure_error))
     scale = float(max(np.abs(before[: zones.clear]).max(), np.abs(after[: zones.clear]).max()))
-    rows = [
-        ("Zone of radius", "Before", "Removed", "After", "Band, 5-95 %", "low   is   high"),
-        (unit.name, high.name, high.name, high.name, high.name if band is not None else "", "o: was"),
+    names = [
+        f"{unit.number(inner)}-{unit.number(outer)}{' ' if i < zones.clear else '*'}"
+        for i, (inner, outer) in enumerate(pairwise(zones.edges))
     ]
-    for i in range(len(before)):
-        inner, outer = unit.number(zones.edges[i]), unit.number(zones.edges[i + 1])
-        rows.append((
-            f"{inner} - {outer}{'*' if i >= zones.clear else ' '}", high.number(before[i]),
-            high.number(removed[i]), high.number(after[i]),
-            "-" if band is None else f"{high.number(band[0, i])} to {high.number(band[1, i])}",
-            lean(after[i], before[i], scale),
-        ))  # fmt: skip
-    note = "Surface against the target, positive = high, means over each zone. Before and after are each "
+    rows = [
+        ("Zone", "Before", "Removed", "After", "low is high"),
+        (unit.name, *[high.name] * 3, "o: was"),
+        *zip(
+            names,
+            cells(outcome.before, None if band is None else band.before),
+            cells(outcome.removal, None if band is None else band.removal),
+            cells(outcome.figure_error, None if band is None else band.figure_error),
+            [lean(is_now, was, scale, half=5) for is_now, was in zip(after, before, strict=True)],
+            strict=True,
+        ),
+    ]
+    note = "" if band is None else f"{IN_BRACKETS} "
+    note += "Surface against the target, positive = high, means over each zone. Before and after are each "
     note += "levelled for themselves (piston and focus), so their difference is not quite what is removed."
-    lines = columns(rows, ">>>>>^")
-    if len(before) > zones.clear:
+    if len(names) > zones.clear:
         note = "* left out of the numbers. " + note
-    return "\n".join([*lines, paragraph(note)])
+    return "\n".join([*columns(rows, ">>>>^"), paragraph(note)])
+
+
+def numbers_rows(high: Unit) -> tuple[tuple[str, str, str, Callable[[float], str]], ...]:
+    """The figure's numbers as they are read: the name in the code, in words, the unit, how it is written.
+
+    Parameters
+    ----------
+    high : Unit
+        Of heights.
+    """
+    return (
+        ("surface_rms", "RMS, surface", high.name, high.number),
+        ("surface_pv", "Peak to valley, surface", high.name, high.number),
+        ("wavefront_rms_waves", "RMS, wavefront", "waves", "{:.3f}".format),
+        ("wavefront_pv_waves", "Peak to valley, wavefront", "waves", "{:.2f}".format),
+        ("strehl", "Strehl ratio", "", "{:.3f}".format),
+        ("conic_fit", "Conic constant, best fit", "", lambda x: decimal(x, 2)),
+        ("edge_roll", "Edge roll, negative: down", high.name, high.number),
+    )
 
 
 def numbers_text(outcome: Outcome) -> str:
-    """The figure in numbers, before and after."""
-    high = unit_for(outcome)
-    old, new, band = outcome.numbers_before, outcome.numbers, outcome.band
-
-    def spread(values: Array | None) -> str:
-        return "" if values is None else f"{high.number(values[0])} to {high.number(values[1])} {high.name}"
-
-    rows = [
-        ("", "Before", "After", "Band, 5-95 %"),
-        ("RMS, surface", high.text(old.surface_rms), high.text(new.surface_rms),
-         spread(None if band is None else band.surface_rms)),
-        ("Peak to valley, surface", high.text(old.surface_pv), high.text(new.surface_pv), ""),
-        ("RMS, wavefront", f"{old.wavefront_rms_waves:.3f} waves", f"{new.wavefront_rms_waves:.3f} waves", ""),
-        ("Peak to valley, wavefront", f"{old.wavefront_pv_waves:.2f} waves",
-         f"{new.wavefront_pv_waves:.2f} waves", ""),
-        ("Strehl ratio", f"{old.strehl:.3f}", f"{new.strehl:.3f}", ""),
-        ("Conic constant, best fit", decimal(old.conic_fit, 3), decimal(new.conic_fit, 3), ""),
-        ("Edge roll (negative: down)", high.text(old.edge_roll), high.text(new.edge_roll),
-         spread(None if band is None else band.edge_roll)),
-    ]  # fmt: skip
-    lines = columns(rows, "<>>>", gap=3)
+    """The figure in numbers, before and after, each with its band."""
+    band = outcome.band
+    rows: list[tuple[str, ...]] = []
+    for name, words, unit, written in numbers_rows(unit_for(outcome)):
+        old, new = (
+            banded([getattr(numbers, name)], ends.get(name), written)[0]
+            for numbers, ends in (
+                (outcome.numbers_before, {} if band is None else band.numbers_before),
+                (outcome.numbers, {} if band is None else band.numbers),
+            )
+        )
+        rows.append((words, unit, old, new))
+    lines = columns([("", "", "Before", "After"), *aligned(rows, (2, 3))], "<<>>")
+    lines += [paragraph(note) for note in _notes(outcome)]
     if outcome.spells:
         lines.append(paragraph(
             f"Largest pressure {outcome.peak_pressure / 1e3:.2f} kPa; lift-off over "
@@ -106,16 +128,65 @@ def numbers_text(outcome: Outcome) -> str:
     return "\n".join(lines)
 
 
+def _notes(outcome: Outcome) -> list[str]:
+    """What the brackets say, where a value lies outside of its own, or why there are none."""
+    band = outcome.band
+    if band is None:
+        return [no_band_words(outcome.no_band)] if outcome.no_band and outcome.spells else []
+    outside = {
+        words.partition(",")[0]: None  # once, of surface and of wavefront
+        for name, words, _, _ in numbers_rows(unit_for(outcome))
+        if name in band.numbers
+        and not band.numbers[name][0] <= getattr(outcome.numbers, name) <= band.numbers[name][1]
+    }
+    if not outside:
+        return [IN_BRACKETS]
+    return [
+        f"{IN_BRACKETS} A number is at the most likely constants and the figure as read; what is uncertain mostly "
+        f"adds to an error, so it may lie outside of its band, as here: {', '.join(outside)}. Plan by the band."
+    ]
+
+
+def ends_words(ends: Mapping[str, Array], name: str, written: Callable[[float], str]) -> str:
+    """A band in brackets to stand behind its number, a blank before it; empty where there is none.
+
+    Parameters
+    ----------
+    ends : mapping of str to (2,) ndarray
+        Bands of a figure's numbers.
+    name : str
+        Of the number.
+    written : callable
+        How a number is written.
+    """
+    return f" ({written(ends[name][0])} to {written(ends[name][1])})" if name in ends else ""
+
+
+def no_band_words(reason: str) -> str:
+    """Why no band is shown, in a sentence or two.
+
+    Parameters
+    ----------
+    reason : str
+        Of :class:`wearsim.wear.outcome.Outcome`.
+    """
+    rest = " The hands' jitter from stroke to stroke, and what the model leaves out, remain."
+    return f"No band: {reason}.{rest if reason == EXACT else ''}"
+
+
 def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Unit) -> str:
     """What each spell does: minutes, figure after it, pressure, lift-off, how near to tipping."""
     if not outcome.spells:
         return "No spells: nothing is changed."
-    high = unit_for(outcome)
-    rows = [("Spell", "Minutes", "RMS after", "Pressure", "Lift-off", "Reach / tips at")]
+    high, band = unit_for(outcome), outcome.band
+    after = banded(
+        [done.surface_rms for done in outcome.spells], None if band is None else band.stage_rms, high.number
+    )
+    rows = [("Spell", "Minutes", f"RMS after, {high.name}", "Pressure", "Lift-off", "Reach / tips at")]
     for number, done in enumerate(outcome.spells, start=1):
         press = programme.spells[number - 1].is_press
         rows.append((
-            str(number), f"{done.minutes:g}", high.text(done.surface_rms),
+            str(number), f"{done.minutes:g}", after[number - 1],
             f"{done.peak_pressure / 1e3:.2f} kPa", f"{done.lift_off_share:.1%}",
             "-" if press else f"{unit.number(done.reach)} / {unit.text(done.tip)}",
         ))  # fmt: skip

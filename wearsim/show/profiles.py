@@ -9,18 +9,29 @@ import numpy as np
 from wearsim.bench.mirror import Mirror
 from wearsim.figure.aperture import spline_matrix
 from wearsim.show.lengths import Unit
-from wearsim.show.style import AFTER, BAND, BEFORE, INK, LEFT_OUT, REMOVED
+from wearsim.show.style import (
+    AFTER,
+    BAND,
+    BAND_BEFORE,
+    BAND_REMOVED,
+    BEFORE,
+    INK,
+    LEAST_REMOVED,
+    LEFT_OUT,
+    REMOVED,
+)
 from wearsim.wear.grid import Array
-from wearsim.wear.outcome import Outcome
+from wearsim.wear.outcome import Band, Outcome
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 POINTS = 400
+SHARES = "5th to 95th percentile"
 
 
 def draw_surface(axes: Axes, mirror: Mirror, outcome: Outcome, radial: Unit, high: Unit) -> None:
-    """Figure error before and after, with its band.
+    """Figure error before and after, with their bands.
 
     Parameters
     ----------
@@ -32,8 +43,9 @@ def draw_surface(axes: Axes, mirror: Mirror, outcome: Outcome, radial: Unit, hig
     """
     r = outcome.radius / radial.size
     if outcome.band is not None:
-        low, top = outcome.band.figure_error / high.size
-        axes.fill_between(r, low, top, label="after, 5th to 95th percentile", **BAND)
+        axes.fill_between(r, *outcome.band.figure_error / high.size, label=f"after, {SHARES}", **BAND)
+        if outcome.band.before is not None:
+            axes.fill_between(r, *outcome.band.before / high.size, label=f"before, {SHARES}", **BAND_BEFORE)
     fine, spline = _fine(outcome.radius)
     axes.plot(fine / radial.size, spline @ outcome.before / high.size, label="before", **BEFORE)
     axes.plot(fine / radial.size, spline @ outcome.figure_error / high.size, label="after", **AFTER)
@@ -42,8 +54,16 @@ def draw_surface(axes: Axes, mirror: Mirror, outcome: Outcome, radial: Unit, hig
     axes.set_xlim(0.0, mirror.radius / radial.size)
 
 
-def draw_removal(axes: Axes, mirror: Mirror, removal: Array, radius: Array, radial: Unit, high: Unit) -> None:
-    """Glass removed, hanging down from the surface it is taken from.
+def draw_removal(
+    axes: Axes,
+    mirror: Mirror,
+    removal: Array,
+    radius: Array,
+    radial: Unit,
+    high: Unit,
+    band: Band | None = None,
+) -> None:
+    """Glass removed, hanging down from the surface it is taken from; with its band also what is which.
 
     Parameters
     ----------
@@ -53,10 +73,20 @@ def draw_removal(axes: Axes, mirror: Mirror, removal: Array, radius: Array, radi
         [m]
     radial, high : Unit
         Of radii and of heights.
+    band : Band, optional
+        Of the outcome, whose band of the removal is drawn behind.
     """
     fine, spline = _fine(radius)
-    axes.fill_between(fine / radial.size, 0.0, spline @ removal / high.size, **REMOVED)
-    axes.set_ylim(max(float(np.max(removal)) / high.size * 1.12, 1.0), 0.0)
+    deepest = float(np.max(removal))
+    if band is not None and band.removal is not None:
+        axes.fill_between(
+            radius / radial.size, *band.removal / high.size, label=f"removed, {SHARES}", **BAND_REMOVED
+        )
+        least, most = band.removal
+        axes.plot(radius / radial.size, least / high.size, **LEAST_REMOVED)  # else the removal would hide it
+        deepest = float(np.max(most))
+    axes.fill_between(fine / radial.size, 0.0, spline @ removal / high.size, label="removed", **REMOVED)
+    axes.set_ylim(max(deepest / high.size * 1.12, 1.0), 0.0)
     draw_left_out(axes, mirror, radial)
     axes.set_xlim(0.0, mirror.radius / radial.size)
 
@@ -68,10 +98,29 @@ def _fine(radius: Array) -> tuple[Array, Array]:
 
 
 def ordered(axes: Axes) -> dict[str, Any]:
-    """Handles and labels for a legend: before, after, then the band."""
-    found = dict(zip(*reversed(axes.get_legend_handles_labels()), strict=True))
-    labels = sorted(found, key=lambda label: (len(label) > len("before"), label == "after"))
-    return {"handles": [found[label] for label in labels], "labels": labels}
+    """What a legend is made with: before, after, then the bands, which share an entry where there are two."""
+    from matplotlib.legend_handler import HandlerTuple
+
+    found: dict[str, Any] = dict(zip(*reversed(axes.get_legend_handles_labels()), strict=True))
+    bands = [found.pop(f"{when}, {SHARES}", None) for when in ("before", "after")]
+    if all(bands):
+        found[f"before, after: {SHARES}"] = tuple(bands)
+    elif bands[1]:
+        found[f"after, {SHARES}"] = bands[1]
+    return {
+        "handles": list(found.values()),
+        "labels": list(found),
+        "handler_map": {tuple: HandlerTuple(ndivide=None)},
+    }
+
+
+def removal_legend(axes: Axes) -> None:
+    """Above the removal, where its band is drawn: what is which."""
+    handles, labels = axes.get_legend_handles_labels()
+    if len(labels) > 1:
+        axes.legend(
+            handles[::-1], labels[::-1], loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2, borderpad=0.1
+        )
 
 
 def draw_left_out(axes: Axes, mirror: Mirror, radial: Unit) -> None:

@@ -12,7 +12,7 @@ from wearsim.decide.proposal import Proposal
 from wearsim.decide.trade_off import TradeOff
 from wearsim.show.lengths import Unit, length_unit
 from wearsim.show.outcome_table import unit_for
-from wearsim.show.profiles import draw_removal, draw_surface, ordered
+from wearsim.show.profiles import draw_removal, draw_surface, ordered, removal_legend
 from wearsim.show.proposal_table import work_minutes
 from wearsim.show.strokes import draw_spells, drawing_of
 from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
@@ -59,7 +59,8 @@ def _profiles(figure: SubFigure, bench: Bench, proposal: Proposal) -> None:
     surface.legend(**ordered(surface), loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
     before, after = outcome.numbers_before.surface_rms, outcome.surface_rms
     surface.set_title(f"RMS of the surface {high.text(before)} before, {high.text(after)} after", pad=28)
-    draw_removal(removal, bench.mirror, outcome.removal, outcome.radius, radial, high)
+    draw_removal(removal, bench.mirror, outcome.removal, outcome.radius, radial, high, outcome.band)
+    removal_legend(removal)
     removal.set_ylabel(f"removed [{high.name}]")
     removal.set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out of the numbers")
 

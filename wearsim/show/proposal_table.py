@@ -8,9 +8,10 @@ from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.show.lengths import Unit, length_unit
 from wearsim.show.outcome_table import numbers_text, unit_for, warnings_text
 from wearsim.show.spells import NAMES, spell_words
-from wearsim.show.text import columns, paragraph
+from wearsim.show.text import banded, columns, paragraph
+from wearsim.wear.outcome import Outcome
 
-HEADS = ("Spell", "Min", "On top", "Stroke", "Length", "", "Side", "", "Off", "", "RMS after")
+HEADS = ("Spell", "Min", "On top", "Stroke", "Length", "", "Side", "", "Off", "")
 
 
 def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
@@ -25,10 +26,14 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
     """
     unit = length_unit(bench)
     parts = [
-        programme_text(bench, proposal, unit), numbers_text(proposal.outcome), judgement_text(proposal),
+        programme_text(bench, proposal, unit),
+        spells_after_text(proposal.outcome),
+        numbers_text(proposal.outcome),
+        judgement_text(proposal),
         *(later_text(bench, number, one, unit) for number, one in enumerate(proposal.later, start=2)),
-        readings, warnings_text(proposal.outcome),
-    ]  # fmt: skip
+        readings,
+        warnings_text(proposal.outcome),
+    ]
     return "\n\n".join(part for part in parts if part)
 
 
@@ -43,13 +48,11 @@ def programme_text(bench: Bench, proposal: Proposal, unit: Unit) -> str:
     if not programme.spells:
         return paragraph(f"Nothing to do: {proposal.reason}.")
     named = len(bench.laps) > 1
-    rows: list[tuple[str, ...]] = [HEADS, ("", "", "", "", *(unit.name, "of D") * 3, "")]
-    high = unit_for(proposal.outcome)
+    rows: list[tuple[str, ...]] = [HEADS, ("", "", "", "", *(unit.name, "of D") * 3)]
     for number, spell in enumerate(programme.spells, start=1):
-        after = proposal.outcome.spells[number - 1].surface_rms
         rows.append((
             str(number), f"{spell.minutes:g}", spell.on_top, NAMES[spell.stroke],
-            *_sizes(spell, bench.mirror.diameter, unit), high.text(after),
+            *_sizes(spell, bench.mirror.diameter, unit),
         ))  # fmt: skip
     note = "Side: to each side of the stroke's middle; off: of that middle off centre. "
     note += f"{proposal.limits.rate:g} strokes a minute, out and back counted as one. "
@@ -58,7 +61,24 @@ def programme_text(bench: Bench, proposal: Proposal, unit: Unit) -> str:
         laps = (f"spell {n}: {bench.lap(s.lap).name}" for n, s in enumerate(programme.spells, start=1))
         note += " Lap of " + ", ".join(laps) + "."
     head = f"Proposed: {work_minutes(programme):g} minutes of work in {_counted(len(programme.spells))}."
-    return "\n".join([head, *columns(rows, ">><<>>>>>>>"), paragraph(note)])
+    return "\n".join([head, *columns(rows, ">><<>>>>>>"), paragraph(note)])
+
+
+def spells_after_text(outcome: Outcome) -> str:
+    """The figure after each spell, with its bands; empty where there is none.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    """
+    if not outcome.spells:
+        return ""
+    high, band = unit_for(outcome), outcome.band
+    rms = banded([s.surface_rms for s in outcome.spells], band and band.stage_rms, high.number)
+    roll = banded([s.edge_roll for s in outcome.spells], band and band.stage_edge_roll, high.number)
+    rows = [("After spell", f"RMS, {high.name}", f"Edge roll, {high.name}")]
+    rows += [(str(n), *both) for n, both in enumerate(zip(rms, roll, strict=True), start=1)]
+    return "\n".join(columns(rows, ">>>"))
 
 
 def _counted(spells: int) -> str:

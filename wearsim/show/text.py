@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import shutil
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+import numpy as np
 
 WIDTH = 80
 NARROWEST = 40
@@ -85,6 +88,47 @@ def _laid_out(rows: list[list[str]], sides: str, gap: int) -> list[str]:
         .rstrip()
         for row in rows
     ]
+
+
+def banded(values: Iterable[float], bands: Any, written: Callable[[float], str]) -> list[str]:
+    """Values, each with its band in brackets behind it, all as wide as the widest.
+
+    Parameters
+    ----------
+    values : iterable of float
+    bands : (n, 2) array_like, (2,) array_like or None
+        Lower and upper end; of one value it may be the pair itself; None for no bands.
+    written : callable
+        How a number is written.
+    """
+    numbers = [written(value) for value in values]
+    if bands is None:
+        return numbers
+    pairs = np.reshape(bands, (len(numbers), 2))
+    brackets = [f"({written(low)} to {written(high)})" for low, high in pairs]
+    return [
+        line for (line,) in aligned([(f"{a} {b}",) for a, b in zip(numbers, brackets, strict=True)], (0,))
+    ]
+
+
+def aligned(rows: Sequence[tuple[str, ...]], which: Sequence[int]) -> list[tuple[str, ...]]:
+    """Rows in whose columns ``which`` numbers stand beneath numbers, whatever brackets follow them.
+
+    Parameters
+    ----------
+    rows : sequence of tuple of str
+    which : sequence of int
+        Columns; a cell without brackets in a column that has some stands where the numbers do.
+    """
+    out = [list(row) for row in rows]
+    for column in which:
+        behind = [row[column].partition("(")[1:] for row in rows]
+        room = max(len("".join(parts)) for parts in behind)
+        for row, parts in zip(out, behind, strict=True):
+            if room:
+                number = row[column].partition("(")[0].rstrip()
+                row[column] = f"{number} {''.join(parts):>{room}}"
+    return [tuple(row) for row in out]
 
 
 def lean(value: float, before: float, scale: float, half: int = 7) -> str:

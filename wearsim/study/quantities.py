@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from wearsim.figure.band import percentiles
 from wearsim.figure.numbers import FigureGauge
 from wearsim.wear.grid import Array
 
@@ -157,7 +158,7 @@ def _map(name: str) -> Callable[[Worked], Any]:
 
 
 def _percentiles(name: str) -> Callable[[Worked], Any]:
-    return lambda case: np.percentile(getattr(case.over_draws, name), PERCENTILES)
+    return lambda case: percentiles(getattr(case.over_draws, name), PERCENTILES)
 
 
 _R = ("radius",)
@@ -211,7 +212,7 @@ QUANTITIES: dict[str, Quantity] = {
     "after_map": Quantity("m", "figure error after", _map("after"), _YX, engine="planar"),
 }
 DEFAULT_KEPT = ("edge_roll", "surface_rms", "surface_pv", "strehl", "peak_pressure", "lift_off_share")
-DRAWN_KEPT = ("risk", "risk_error", "draws_failed", "edge_roll_band")
+DRAWN_KEPT = ("risk", "risk_error", "draws_failed", "edge_roll_band", "surface_rms_band")
 
 
 def kept_quantities(keep: tuple[str, ...], draws: int) -> tuple[str, ...]:

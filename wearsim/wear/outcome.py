@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import asdict, dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -12,29 +12,88 @@ from wearsim.figure.numbers import FigureNumbers
 from wearsim.wear.grid import Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Band:
     """Spread of a prediction over the uncertain constants and the measurement.
+
+    Every pair is the 5th and the 95th percentile over the draws (:func:`wearsim.figure.band.percentiles`). The prediction
+    itself is at the most likely constants and the figure as measured; it is no draw, and may lie outside.
 
     Parameters
     ----------
     figure_error : (2, n) ndarray
-        5th and 95th percentile at each radius [m].
-    surface_rms : (2,) ndarray
-        5th and 95th percentile of the RMS figure error [m].
-    edge_roll : (2,) ndarray
-        The same of the edge roll [m].
+        After, at each radius [m].
+    numbers : mapping of str to (2,) ndarray
+        Of every number of the figure after, by its name in :class:`wearsim.figure.numbers.FigureNumbers`.
     draws : int
         Draws that were worked out.
     failed : int
         Draws that could not be (their constants led to no balance).
+    removal : (2, n) ndarray or None
+        Glass removed [m]; None in a file of the first format, as are all below.
+    stage_rms, stage_edge_roll : (spells, 2) ndarray or None
+        RMS figure error and edge roll after each spell [m].
+    before : (2, n) ndarray or None
+        Figure error before: the measurement's own band [m]; None where the figure is taken as exact.
+    numbers_before : mapping of str to (2,) ndarray
+        As ``numbers``, of the figure before; empty where it is taken as exact.
     """
 
     figure_error: Array
-    surface_rms: Array
-    edge_roll: Array
+    numbers: Mapping[str, Array]
     draws: int
     failed: int = 0
+    removal: Array | None = None
+    stage_rms: Array | None = None
+    stage_edge_roll: Array | None = None
+    before: Array | None = None
+    numbers_before: Mapping[str, Array] = field(default_factory=dict)
+
+    @property
+    def surface_rms(self) -> Array:
+        """Of the RMS figure error after, shape (2,) [m]."""
+        return self.numbers["surface_rms"]
+
+    @property
+    def edge_roll(self) -> Array:
+        """Of the edge roll after, shape (2,) [m]."""
+        return self.numbers["edge_roll"]
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Band):
+            return NotImplemented
+        return all(_same(getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def to_json(self) -> dict[str, Any]:
+        """What stands in the JSON of an outcome, besides the bands of its spells.
+
+        Returns
+        -------
+        dict
+            Units in the names of the keys.
+        """
+        profiles = {
+            "figure_error_band_m": self.figure_error,
+            "figure_error_before_band_m": self.before,
+            "removal_band_m": self.removal,
+        }
+        result: dict[str, Any] = {
+            key: values.tolist() for key, values in profiles.items() if values is not None
+        }
+        for what, numbers in (("_before_band", self.numbers_before), ("_band", self.numbers)):
+            result |= {_key(name, what): ends.tolist() for name, ends in numbers.items()}
+        return {**result, "band_draws": self.draws, "band_draws_failed": self.failed}
+
+    def of_spell(self, number: int) -> dict[str, Any]:
+        """What stands in the JSON of one spell, from 0."""
+        if self.stage_rms is None or self.stage_edge_roll is None:
+            return {}
+        return {
+            "surface_rms_band_m": self.stage_rms[number].tolist(),
+            "edge_roll_band_m": self.stage_edge_roll[number].tolist(),
+        }
 
 
 @dataclass(frozen=True)
@@ -100,7 +159,9 @@ class Outcome:
     lift_off_share : float
         Share of the overlap that carried nothing, mean over the time worked [1].
     band : Band or None
-        None when every constant is stated as known and the figure as exact.
+        None when every constant is stated as known and the figure as exact, or no draws were asked for.
+    no_band : str
+        Then why, in a few words; empty otherwise.
     warnings : tuple of str
         What a careful colleague would say.
     maps : mapping of str to ndarray
@@ -126,6 +187,7 @@ class Outcome:
     peak_pressure: float
     lift_off_share: float
     band: Band | None = None
+    no_band: str = ""
     warnings: tuple[str, ...] = ()
     maps: Mapping[str, Array] = field(default_factory=dict)
     details: Mapping[str, float] = field(default_factory=dict)
@@ -172,25 +234,15 @@ class Outcome:
         dict
             Units in the names of the keys; no NaN, no infinity.
         """
-        n, m = self.numbers, self.numbers_before
         result: dict[str, Any] = {
             "engine": self.engine,
             "radius_m": self.radius.tolist(),
             "removal_m": self.removal.tolist(),
             "figure_error_before_m": self.before.tolist(),
             "figure_error_after_m": self.figure_error.tolist(),
-            "surface_rms_before_m": m.surface_rms,
-            "surface_rms_m": n.surface_rms,
-            "surface_pv_m": n.surface_pv,
-            "wavefront_rms_waves": n.wavefront_rms_waves,
-            "wavefront_pv_waves": n.wavefront_pv_waves,
+            **{_key(name, "_before"): value for name, value in asdict(self.numbers_before).items()},
+            **{_key(name): value for name, value in asdict(self.numbers).items()},
             "lift_off_share": self.lift_off_share,
-            "strehl": n.strehl,
-            "strehl_before": m.strehl,
-            "conic_fit": n.conic_fit,
-            "conic_fit_before": m.conic_fit,
-            "edge_roll_m": n.edge_roll,
-            "edge_roll_before_m": m.edge_roll,
             "peak_pressure_pa": self.peak_pressure,
             "spells": [
                 {
@@ -203,19 +255,23 @@ class Outcome:
                     "tip_m": s.tip,
                     "surface_rms_m": s.surface_rms,
                     "edge_roll_m": s.edge_roll,
+                    **({} if self.band is None else self.band.of_spell(place)),
                 }
-                for s in self.spells
+                for place, s in enumerate(self.spells)
             ],
             "warnings": list(self.warnings),
         }
-        if self.band is not None:
-            result["figure_error_band_m"] = self.band.figure_error.tolist()
-            result["surface_rms_band_m"] = self.band.surface_rms.tolist()
-            result["edge_roll_band_m"] = self.band.edge_roll.tolist()
-            result["band_draws"] = self.band.draws
+        result |= {"no_band": self.no_band} if self.band is None else self.band.to_json()
         if self.details:
             result["details"] = dict(self.details)
         return result
+
+
+def _key(name: str, what: str = "") -> str:
+    """The JSON key of a number of the figure: its name, what of it, its unit."""
+    stem = name.removesuffix("_waves")
+    unit = "_waves" if stem != name else "" if name in ("strehl", "conic_fit") else "_m"
+    return f"{stem}{what}{unit}"
 
 
 def _same(one: Any, two: Any) -> bool:
@@ -223,6 +279,4 @@ def _same(one: Any, two: Any) -> bool:
         return np.array_equal(np.asarray(one), np.asarray(two))
     if isinstance(one, Mapping) and isinstance(two, Mapping):
         return one.keys() == two.keys() and all(_same(one[k], two[k]) for k in one)
-    if isinstance(one, Band) and isinstance(two, Band):
-        return all(_same(getattr(one, f.name), getattr(two, f.name)) for f in fields(one))
     return bool(one == two)

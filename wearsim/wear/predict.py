@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -17,6 +17,7 @@ from wearsim.errors import ContactError
 from wearsim.figure.numbers import FigureGauge
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.advice import warnings_for
+from wearsim.wear.bands import EXACT, NOT_ASKED, NOTHING_DONE, band_of
 from wearsim.wear.constants import Belief, Constants, prior
 from wearsim.wear.grid import Array
 from wearsim.wear.outcome import Band, Outcome, SpellSummary
@@ -108,12 +109,22 @@ def predict(
         told = _told(progress, draws)
         band = _band(bench, programme, start, laps, gauge, belief, draws, seed, accuracy, told)
         outcome = replace(outcome, band=band)
+    else:
+        outcome = replace(outcome, no_band=why_no_band(programme, belief, start))
     return replace(outcome, warnings=(*start.warnings, *warnings_for(bench, programme, outcome)))
 
 
 def is_spread(programme: Programme, belief: Belief, start: StartFigure) -> bool:
     """Whether a prediction can have a band: something is done, and something is uncertain."""
-    return bool(programme.spells) and not (belief.is_certain and start.root.shape[1] == 0)
+    return bool(programme.spells) and not (belief.is_certain and not start.is_uncertain)
+
+
+def why_no_band(programme: Programme, belief: Belief, start: StartFigure | None) -> str:
+    """Why a prediction has no band, in a few words; ``start`` is None for a figure that is not round."""
+    if not programme.spells:
+        return NOTHING_DONE
+    is_exact = belief.is_certain and (start is None or not start.is_uncertain)
+    return EXACT if is_exact else NOT_ASKED
 
 
 def _told(progress: Progress | None, draws: int) -> Callable[[], None]:
@@ -187,31 +198,10 @@ def _band(
             worked = work(bench, programme, _state(bench, height, start, laps, accuracy), constants, accuracy)
         except ContactError:
             return None
-        return gauge.error(worked.states[-1].height)
+        return np.array([state.height for state in worked.states])
 
-    return band_of(
-        spread_over(one, start.draws(draws, seed + 1), belief.draws(draws, seed), told), gauge, draws
-    )
-
-
-def band_of(errors: Sequence[Array | None], gauge: FigureGauge, draws: int) -> Band:
-    """The band over the figure errors of all draws, None for those that found no balance.
-
-    Raises
-    ------
-    ContactError
-        If none did.
-    """
-    kept = np.array([error for error in errors if error is not None])
-    if not len(kept):
-        raise ContactError("no draw of the constants found a balance")
-    return Band(
-        figure_error=np.percentile(kept, [5.0, 95.0], axis=0),
-        surface_rms=np.percentile([gauge.aperture.rms(error) for error in kept], [5.0, 95.0]),
-        edge_roll=np.percentile([gauge.edge_roll(error) for error in kept], [5.0, 95.0]),
-        draws=draws,
-        failed=draws - len(kept),
-    )
+    drawn = spread_over(one, start.draws(draws, seed + 1), belief.draws(draws, seed), told)
+    return band_of(drawn, gauge, draws, is_measured=start.is_uncertain)
 
 
 def spread_over(

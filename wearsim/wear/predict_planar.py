@@ -12,6 +12,7 @@ from wearsim.bench.programme import Programme
 from wearsim.errors import ContactError
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.advice import warnings_for
+from wearsim.wear.bands import band_of
 from wearsim.wear.constants import Belief, Constants, prior
 from wearsim.wear.grid import Array
 from wearsim.wear.outcome import Outcome
@@ -19,7 +20,7 @@ from wearsim.wear.planar import PlanarAccuracy
 from wearsim.wear.planar_bench import PlanarResult, SpellProgress, pieces_for, run_planar
 from wearsim.wear.planar_grid import RoundStart
 from wearsim.wear.planar_outcome import summarise_planar
-from wearsim.wear.predict import Progress, band_of, gauge_for
+from wearsim.wear.predict import Progress, gauge_for, why_no_band
 from wearsim.wear.start import StartFigure, start_figure
 from wearsim.wear.start_map import uneven_start
 from wearsim.wear.state import State, glass_grid
@@ -74,7 +75,8 @@ def predict_planar(
     belief = prior(bench) if belief is None else belief
     if start is None and bench.figure.kind not in UNEVEN:
         start = start_figure(bench, accuracy)
-    certain = belief.is_certain and (start is None or start.root.shape[1] == 0)
+    is_measured = start is not None and start.is_uncertain
+    certain = belief.is_certain and not is_measured
     draws = draws if programme.spells and not certain else 0
     radius = glass_grid(bench.mirror, accuracy)
     shares = _shares(programme, 1 + draws, progress)
@@ -92,12 +94,16 @@ def predict_planar(
 
         def one(surface: Surface, constants: Constants) -> Array | None:
             try:
-                return gauge.error(walked(surface, constants).profile(-1))
+                result = walked(surface, constants)
             except ContactError:
                 return None
+            return np.array([result.profile(stage) for stage in range(len(result.stages))])
 
         found = list(map(one, surfaces[1:], belief.draws(draws, seed)))
-        outcome = replace(outcome, band=band_of(found, gauge, draws))
+        band = band_of(found, gauge, draws, is_measured=is_measured)
+        outcome = replace(outcome, band=band)
+    else:
+        outcome = replace(outcome, no_band=why_no_band(programme, belief, start))
     return replace(outcome, warnings=(*outcome.warnings, *warnings_for(bench, programme, outcome)))
 
 

@@ -47,9 +47,14 @@ class StartFigure:
     root: Array
     warnings: tuple[str, ...] = ()
 
+    @property
+    def is_uncertain(self) -> bool:
+        """Whether the measurement leaves other glass possible."""
+        return bool(self.root.shape[1])
+
     def draws(self, count: int, seed: int) -> Array:
         """Draws of the glass (count, n) [m], the measured one itself where nothing is uncertain."""
-        if self.root.shape[1] == 0:
+        if not self.is_uncertain:
             return np.tile(self.height, (count, 1))
         return self.height + normal_draws(count, self.root.shape[1], seed) @ self.root.T
 

@@ -17,12 +17,14 @@ import numpy as np
 
 import wearsim
 from wearsim.errors import InputError, StoreError
+from wearsim.figure.band import NINE_IN_TEN
 from wearsim.figure.numbers import FigureNumbers
 from wearsim.wear.outcome import Band, Outcome, SpellSummary
 from wearsim.wear.store_maps import data, link_of, name_of, read_maps, scale, write_maps
 
 FORMAT = "wearsim outcome"
-VERSION = 1
+VERSION = 2
+"""1: before bands of all numbers, of the removal, of every spell and of the figure before."""
 
 # name -> (unit, what it is, names of its dimensions)
 _PROFILES: dict[str, tuple[str, str, tuple[str, ...]]] = {
@@ -32,6 +34,19 @@ _PROFILES: dict[str, tuple[str, str, tuple[str, ...]]] = {
     "height": ("m", "glass after, above the reference sphere", ("radius",)),
     "stages": ("m", "figure error at the start and after each spell", ("stage", "radius")),
 }
+_BANDS: dict[str, tuple[str, str, tuple[str, ...]]] = {
+    "figure_error": ("m", "figure error after", ("percentile", "radius")),
+    "removal": ("m", "glass removed", ("percentile", "radius")),
+    "before": ("m", "figure error before, of the measurement", ("percentile", "radius")),
+    "stage_rms": ("m", "RMS figure error after each spell", ("spells/spell", "percentile")),
+    "stage_edge_roll": ("m", "edge roll after each spell", ("spells/spell", "percentile")),
+}
+_NUMBERS = {
+    "surface_rms": ("m", "RMS figure error"), "surface_pv": ("m", "peak-to-valley figure error"),
+    "wavefront_rms_waves": ("1", "RMS of the wavefront in wavelengths"),
+    "wavefront_pv_waves": ("1", "peak to valley of the wavefront in wavelengths"),
+    "strehl": ("1", "Strehl ratio"), "conic_fit": ("1", "best-fit conic constant"), "edge_roll": ("m", "edge roll"),
+}  # fmt: skip
 _SPELL_UNITS = {
     "minutes": "min", "peak_pressure": "Pa", "lift_off_share": "1", "reach": "m", "tip": "m", "left_out": "1",
     "surface_rms": "m", "edge_roll": "m",
@@ -112,6 +127,7 @@ def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: b
         file.attrs["format"] = FORMAT
         file.attrs["format_version"] = VERSION
         about = provenance(seed=seed, engine=outcome.engine, warnings=list(outcome.warnings))
+        about["no_band"] = outcome.no_band
         about |= {"bench_toml": outcome.bench_text, "programme_toml": outcome.programme_text}
         about |= {f"{key}_sha256": digest(about[f"{key}_toml"]) for key in ("bench", "programme")}
         about |= {"peak_pressure": outcome.peak_pressure, "lift_off_share": outcome.lift_off_share}
@@ -144,10 +160,15 @@ def _write_band(file: h5py.File, band: Band | None) -> None:
         return
     group = file.create_group("band")
     group.attrs["draws"], group.attrs["failed"] = band.draws, band.failed
-    scale(group, "percentile", np.array([5.0, 95.0]), "1", "percentile over the draws")
-    data(group, "figure_error", band.figure_error, "m", "figure error after", ("percentile", "radius"))
-    data(group, "surface_rms", band.surface_rms, "m", "RMS figure error after", ("percentile",))
-    data(group, "edge_roll", band.edge_roll, "m", "edge roll after", ("percentile",))
+    scale(group, "percentile", np.array(NINE_IN_TEN), "1", "percentile over the draws")
+    for name, (unit, text, dimensions) in _BANDS.items():
+        values = getattr(band, name)
+        if values is not None:
+            data(group, name, values, unit, text, dimensions)
+    for when, numbers in (("", band.numbers), ("before_", band.numbers_before)):
+        for name, ends in numbers.items():
+            unit, text = _NUMBERS[name]
+            data(group, when + name, ends, unit, f"{text} {'before' if when else 'after'}", ("percentile",))
 
 
 def _write_laps(file: h5py.File, outcome: Outcome) -> None:
@@ -210,6 +231,7 @@ def _read(file: h5py.File, path: Path) -> Outcome:
         peak_pressure=float(attributes["peak_pressure"]),
         lift_off_share=float(attributes["lift_off_share"]),
         band=_read_band(file),
+        no_band=str(attributes.get("no_band", "")),
         warnings=tuple(map(str, attributes["warnings"])),
         maps=read_maps(file["maps"]),
         details={name: float(value) for name, value in file["details"].attrs.items()},
@@ -234,7 +256,15 @@ def _read_band(file: h5py.File) -> Band | None:
     if "band" not in file:
         return None
     group = file["band"]
+    numbers, numbers_before = (
+        {name: group[when + name][()] for name in _NUMBERS if when + name in group}
+        for when in ("", "before_")
+    )
     return Band(
-        group["figure_error"][()], group["surface_rms"][()], group["edge_roll"][()],
-        int(group.attrs["draws"]), int(group.attrs["failed"]),
-    )  # fmt: skip
+        numbers=numbers,
+        numbers_before=numbers_before,
+        draws=int(group.attrs["draws"]),
+        failed=int(group.attrs["failed"]),
+        figure_error=group["figure_error"][()],
+        **{name: group[name][()] if name in group else None for name in _BANDS if name != "figure_error"},
+    )
