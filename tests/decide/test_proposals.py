@@ -36,7 +36,7 @@ def proposed(start: StartFigure, limits: Limits, spread: bool = False, **more: o
 def ring_proposal() -> Proposal:
     """Of a raised ring, constants known, two spells in half an hour."""
     start = ring_figure(small_bench(), DEFAULT)
-    return proposed(start, Limits(minutes=30.0, spells=2))
+    return proposed(start, Limits(minutes=30.0, spells=2), with_trade_off=True)
 
 
 def check_limits(proposal: Proposal, limits: Limits) -> None:
