@@ -62,9 +62,10 @@ def card_html(content: CardContent) -> str:
     """
     first = "".join(f'<p class="first">{escape(line)}</p>' for line in content.before)
     spells = "".join(_spell(content, spell) for spell in content.spells)
+    some = "; of a W a few of its crossings" if any(one.drawing.is_thinned for one in content.spells) else ""
     caption = (
         "Drawn to one scale, from above. Solid: bottom piece, a lap with channels; dashed: top piece at its "
-        "farthest; line: the way of its centre. D: the mirror's diameter."
+        f"farthest; line: the way of its centre{some}. D: the mirror's diameter."
     )
     caution = " ".join(content.cautions)
     tight = ' class="tight"' if len(content.spells) > ROOMY else ""
@@ -113,7 +114,8 @@ def stroke_svg(drawing: Drawing, scale: float) -> str:
             half = float(np.sqrt(bottom**2 - at**2))
             lines += f"M{at:.1f} {-half:.1f}V{half:.1f}M{-half:.1f} {at:.1f}H{half:.1f}"
     hole = drawing.hole > 0.0 and not drawing.mirror_on_top
-    weight = 0.8 if drawing.x.size > 100 else 5.0
+    weight = 2.5 if drawing.is_thinned else 5.0
+    along, across = drawing.drawn
     return (
         f'<svg viewBox="{left:.1f} {top:.1f} 200 200" role="img" aria-label="stroke over the bottom piece">'
         f'<path d="{lines}" stroke="#b8b8b8" fill="none"/>'
@@ -126,7 +128,7 @@ def stroke_svg(drawing: Drawing, scale: float) -> str:
         + f'<circle cx="{size * drawing.x[far]:.1f}" cy="{-size * drawing.y[far]:.1f}" r="{size * drawing.top:.1f}" '
         'fill="none" stroke="#000" stroke-width="2.5" stroke-dasharray="9 6"/>'
         '<path d="M-5 0H5M0 -5V5" stroke="#000" stroke-width="1.5"/>'
-        f'<polyline points="{_points(size * drawing.x, -size * drawing.y)}" fill="none" stroke="#000" '
+        f'<polyline points="{_points(size * along, -size * across)}" fill="none" stroke="#000" '
         f'stroke-width="{weight}" stroke-linejoin="round" stroke-linecap="round"/></svg>'
     )
 

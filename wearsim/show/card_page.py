@@ -93,10 +93,9 @@ def _spells(pen: Pen, content: CardContent, spells: tuple[SpellCard, ...], y: fl
         _strip(pen, content, spell, y, height)
         y += height
     pen.line(LEFT, y, RIGHT, y, 1.2)
-    caption = (
-        "To scale, from above. Solid: bottom piece, a lap with channels; dashed: top piece, farthest out; "
-    )
-    pen.write(LEFT, y + 0.8, caption + "line: its centre. D: mirror's diameter.", 7.5)
+    caption = "To scale, from above. Solid: bottom piece, a lap with channels; dashed: top piece, farthest; "
+    some = " (W: part)" if any(spell.drawing.is_thinned for spell in spells) else ""
+    pen.write(LEFT, y + 0.8, caption + f"line: its centre{some}. D: mirror's diameter.", 7.5)
     return y + 4.4
 
 

@@ -12,8 +12,6 @@ if TYPE_CHECKING:
     from wearsim.show.card_content import CardContent
     from wearsim.show.strokes import Drawing
 
-# A way with more points than this goes through many strokes, and is drawn fine.
-ONE_ROUND = 100
 CHANNELS = 9
 """Lines across a drawn lap: they tell it from the glass, they are not its own channels."""
 
@@ -49,9 +47,9 @@ def draw_stroke(pen: Pen, drawing: Drawing, corner: tuple[float, float], side: f
     pen.disc(*at, size * drawing.top, linewidth=1.3, linestyle=(0, (4, 2.5)))
     pen.line(x - 1.0, y, x + 1.0, y, 0.8)
     pen.line(x, y - 1.0, x, y + 1.0, 0.8)
-    crowded = drawing.x.size > ONE_ROUND
+    along, across = drawing.drawn
     pen.axes.plot(
-        x + size * drawing.x, y - size * drawing.y, color="black", linewidth=0.4 if crowded else 2.2,
+        x + size * along, y - size * across, color="black", linewidth=1.2 if drawing.is_thinned else 2.2,
         solid_joinstyle="round", solid_capstyle="round",
     )  # fmt: skip
 

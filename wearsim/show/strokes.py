@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 POINTS_A_STROKE = 48
+# Strokes of a W that are drawn, from one side to the other: all of them there and back are a solid block.
+DRAWN_OF_A_W = 3.0
+CAPTION = "From above, stroke left to right. Grey: bottom piece; dashed: top piece; line: its centre"
 
 
 def stroke_path(stroke: Stroke) -> tuple[Array, Array]:
@@ -48,6 +51,27 @@ def stroke_path(stroke: Stroke) -> tuple[Array, Array]:
     return x, stroke.side_overhang + stroke.side_sweep * side
 
 
+def drawn_path(stroke: Stroke) -> tuple[Array, Array]:
+    """What is drawn of :func:`stroke_path`: of a W once from side to side, in a few of its strokes.
+
+    Parameters
+    ----------
+    stroke : Stroke
+        On its mirror.
+
+    Returns
+    -------
+    x, y : ndarray, shape (n,)
+        Along the stroke and across it [m].
+    """
+    if stroke.kind != "w":
+        return stroke_path(stroke)
+    strokes = min(DRAWN_OF_A_W, stroke.strokes_per_sweep)
+    turns = np.linspace(0.0, strokes, round(POINTS_A_STROKE * strokes) + 1)
+    x = 0.5 * stroke.length * np.sin(2.0 * np.pi * turns)
+    return x, stroke.side_overhang + stroke.side_sweep * (2.0 * turns / strokes - 1.0)
+
+
 @dataclass(frozen=True)
 class Drawing:
     """One spell as it is drawn, seen from above.
@@ -61,6 +85,10 @@ class Drawing:
     mirror_on_top : bool
     x, y : (n,) ndarray
         The way of the top piece's centre, along the stroke and across it [m].
+    drawn : (ndarray, ndarray)
+        What is drawn of it, the same way [m].
+    is_thinned : bool
+        Whether that is less than all of it.
     lines : tuple of str
         What is written over it.
     """
@@ -71,6 +99,8 @@ class Drawing:
     mirror_on_top: bool
     x: Array
     y: Array
+    drawn: tuple[Array, Array]
+    is_thinned: bool
     lines: tuple[str, ...]
 
     @property
@@ -117,13 +147,25 @@ def drawing_of(bench: Bench, spell: Spell, number: int, unit: Unit) -> Drawing:
     """
     mirror, lap = bench.mirror.radius, bench.lap(spell.lap).radius
     bottom, top = (mirror, lap) if spell.on_top == "tool" else (lap, mirror)
-    x, y = np.zeros(1), np.zeros(1)
+    (x, y), drawn = (np.zeros(1), np.zeros(1)), (np.zeros(1), np.zeros(1))
     if not spell.is_press:
-        x, y = stroke_path(spell.stroke_on(bench.mirror.diameter))
+        stroke = spell.stroke_on(bench.mirror.diameter)
+        (x, y), drawn = stroke_path(stroke), drawn_path(stroke)
     sizes = spell_sizes(spell, bench.mirror.diameter, unit)
     lines = (f"{number}:  {spell.minutes:g} min", spell_title(spell), *(sizes.split(", ") if sizes else ()))
     on_top = spell.on_top == "mirror"
-    return Drawing(bottom, top, bench.mirror.hole_radius, on_top, x, y, lines)
+    thinned = len(drawn[0]) < len(x)
+    return Drawing(bottom, top, bench.mirror.hole_radius, on_top, x, y, drawn, thinned, lines)
+
+
+def caption_of(drawings: Sequence[Drawing]) -> str:
+    """What to say under drawings.
+
+    Parameters
+    ----------
+    drawings : sequence of Drawing
+    """
+    return CAPTION + ("; of a W a few of its crossings" if any(one.is_thinned for one in drawings) else "")
 
 
 def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
@@ -156,7 +198,7 @@ def _draw(axes: Axes, drawing: Drawing) -> None:
         _disc(axes, drawing.x[far], drawing.y[far], drawing.hole, **look)
     elif drawing.hole > 0.0:
         _disc(axes, 0.0, 0.0, drawing.hole, facecolor="white", edgecolor=INK, linewidth=1.0)
-    axes.plot(drawing.x, drawing.y, color=BLUE, linewidth=1.0, solid_joinstyle="round")
+    axes.plot(*drawing.drawn, color=BLUE, linewidth=1.0, solid_joinstyle="round")
     axes.plot([0.0], [0.0], "+", color=QUIET, markersize=7)
 
 
