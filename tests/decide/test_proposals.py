@@ -13,6 +13,7 @@ import tomli_w
 from small_bench import figure, random_figure, ring_figure, small_bench
 
 import wearsim as ws
+from wearsim.decide.advise import edge_advice
 from wearsim.decide.library import Shape
 from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Score
@@ -24,6 +25,7 @@ from wearsim.decide.trial import COARSE, Trials, Trying, tried_of
 from wearsim.errors import InputError
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Belief, prior
+from wearsim.wear.outcome import Band
 from wearsim.wear.predict import gauge_for, predict
 from wearsim.wear.start import StartFigure, on_grid
 from wearsim.wear.state import start_state
@@ -39,7 +41,13 @@ def proposed(start: StartFigure, limits: Limits, spread: bool = False, **more: o
 def ring_proposal() -> Proposal:
     """Of a raised ring, constants known, two spells in half an hour."""
     start = ring_figure(small_bench(), DEFAULT)
-    return proposed(start, Limits(minutes=30.0, spells=2))
+    return proposed(start, Limits(minutes=30.0, spells=2), with_trade_off=True)
+
+
+@cache
+def few_minutes() -> Proposal:
+    """Of the same, one spell in ten minutes."""
+    return proposed(ring_figure(small_bench(), DEFAULT), Limits(minutes=10.0, spells=1))
 
 
 def check_limits(proposal: Proposal, limits: Limits) -> None:
@@ -151,9 +159,7 @@ def test_shortest_spell_and_rate_hold() -> None:
 
 
 def test_more_minutes_never_raise_the_floor() -> None:
-    start = ring_figure(small_bench(), DEFAULT)
-    few = proposed(start, Limits(minutes=4.0, spells=1))
-    assert ring_proposal().floor <= few.floor
+    assert ring_proposal().floor <= few_minutes().floor
 
 
 def test_an_edge_beyond_the_limit_is_brought_in_or_it_is_said() -> None:
@@ -175,6 +181,19 @@ def test_a_limit_that_the_edge_keeps_is_kept() -> None:
     done = proposed(start, limits)
     assert done.programme.spells and abs(done.outcome.edge_roll) <= 1.02 * 1.05 * before
     assert not any("beyond the limit" in line for line in done.advice)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "way"), [(-90.0, 10.0, "down"), (-10.0, 90.0, "up"), (-50.0, 50.0, "")]
+)
+def test_an_edge_whose_band_leaves_the_limit_is_named_either_way(low: float, high: float, way: str) -> None:
+    outcome = ring_proposal().outcome
+    limit = abs(outcome.edge_roll) + 60e-9  # of which the outcome itself keeps clear
+    band = Band(
+        np.zeros((2, 1)), np.zeros(2), outcome.edge_roll + limit * np.array([low, high]) / 60.0, draws=8
+    )
+    said = edge_advice(replace(outcome, band=band), Limits(edge_limit=limit / 550e-9), 550e-9)
+    assert [f"turned {way} by" in line for line in said] == ([True] if way else [])
 
 
 def test_a_time_limit_that_is_over_is_said() -> None:
@@ -231,6 +250,15 @@ def test_trade_off_falls_with_the_minutes() -> None:
     for one in done.trade_off:
         assert one.minutes[0] == 0.0 and np.all(np.diff(one.minutes) > 0.0)
         assert np.all(np.diff(one.expected_rms) < 0.0)
+
+
+def test_a_curve_promises_what_a_proposal_within_fewer_minutes_does() -> None:
+    done = ring_proposal()
+    curve, both = done.trade_off
+    assert curve.looked.size >= 4 and both.at(30.0) <= done.expected_rms * (1.0 + 1e-9)
+    assert curve.at(10.0) <= 1.3 * few_minutes().expected_rms
+    assert curve.at(0.0) == curve.expected_rms[0]
+    assert np.array_equal(curve.minutes, np.round(curve.minutes))  # each step can be worked
 
 
 def test_more_spells_allowed_are_never_worse() -> None:

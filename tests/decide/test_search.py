@@ -8,6 +8,7 @@ from itertools import combinations
 import numpy as np
 from small_bench import LIMITS, refiner_of, ring_figure, small_bench
 
+from wearsim.decide.clock import Clock
 from wearsim.decide.library import Shape, is_allowed, shapes
 from wearsim.decide.objective import Objective
 from wearsim.decide.scout import scouts
@@ -22,7 +23,7 @@ def searched(time_limit: float | None = None, told: list[tuple[str, float]] | No
     bench = small_bench()
     one = refiner_of(bench, ring_figure(bench))
     tell = None if told is None else lambda stage, best: told.append((stage, best))
-    return Search(one, one.nominal, one.objective, QUICK, time_limit, tell).run()
+    return Search(one, one.nominal, one.objective, QUICK, Clock(time_limit), tell).run()
 
 
 @cache
@@ -127,6 +128,6 @@ def test_responses_are_removals_a_minute() -> None:
 def test_the_library_of_the_search_is_allowed() -> None:
     bench = small_bench()
     one = refiner_of(bench, ring_figure(bench))
-    search = Search(one, one.nominal, one.objective, QUICK, 1e-9)
+    search = Search(one, one.nominal, one.objective, QUICK, Clock(1e-9))
     search.run()
     assert all(is_allowed(shape, bench, LIMITS) for shape in search.candidates)

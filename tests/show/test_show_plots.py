@@ -22,7 +22,7 @@ from wearsim.decide.compare import compare
 from wearsim.show.comparison_plot import comparison_figure
 from wearsim.show.lengths import MILLIMETRES
 from wearsim.show.outcome_plot import MOST_DRAWN, outcome_figure
-from wearsim.show.strokes import drawing_of, stroke_path
+from wearsim.show.strokes import caption_of, drawing_of, drawn_path, stroke_path
 from wearsim.show.style import AFTER, BAND, BEFORE, REMOVED, save
 from wearsim.wear.offsets import stroke_reach
 from wearsim.wear.outcome import Outcome
@@ -185,6 +185,17 @@ def test_a_w_stroke_sweeps_once_in_its_strokes() -> None:
     assert y[1] > y[0] == 0.0  # rising at first (physics section 5)
     crossings = np.count_nonzero(np.diff(np.sign(x[1:-1])) != 0)
     assert crossings == 2 * 2 * 5 - 1  # out and back five times from side to side, and five times home
+
+
+def test_a_w_is_drawn_in_few_crossings_to_its_full_width(bench: Bench, programme: Programme) -> None:
+    stroke = Stroke("w", 0.1, 0.04, 0.01, 8, 1.0)
+    x, y = drawn_path(stroke)
+    assert np.count_nonzero(np.diff(np.sign(x[1:-1])) != 0) <= 6
+    assert np.ptp(x) == pytest.approx(0.1, rel=1e-3) and (y[0], y[-1]) == pytest.approx((-0.03, 0.05))
+    drawings = [drawing_of(bench, spell, 1, MILLIMETRES) for spell in programme.spells]
+    thinned = [one.is_thinned for one in drawings]
+    assert thinned == [spell.stroke == "w" for spell in programme.spells]
+    assert ("crossings" in caption_of(drawings)) == any(thinned)
 
 
 def test_a_hole_is_drawn_where_the_glass_is(bench: Bench, programme: Programme) -> None:

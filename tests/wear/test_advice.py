@@ -12,7 +12,8 @@ from workbench import STEADY, make_bench, make_programme, make_spell
 from wearsim.bench.hands import Hands
 from wearsim.bench.wear import Spread
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.advice import bending_share, lift_off_by_tilt
+from wearsim.wear.advice import bending_share, lift_off_by_tilt, warnings_for
+from wearsim.wear.outcome import Band
 from wearsim.wear.predict import predict
 
 QUICK = replace(DEFAULT, glass_rings=32, pitch_rings=24, offsets=10, draws=64)
@@ -50,6 +51,18 @@ def test_edge_of_an_unlucky_draw() -> None:
     now = predict(bench, make_programme(GENTLE), accuracy=QUICK, draws=0).numbers_before.edge_roll
     assert f"({-now * 1e9:.0f} nm now)" in line
     assert not said(lines, "edge: turned down")
+
+
+def test_an_edge_that_turns_up_is_told_as_one_that_turns_down() -> None:
+    bench, programme = make_bench(0.2, 2.4, thickness=0.03), make_programme(GENTLE)
+    done = predict(bench, programme, accuracy=QUICK, draws=0)
+    up = replace(done, numbers=replace(done.numbers, edge_roll=150e-9))
+    assert said(warnings_for(bench, programme, up), "edge: turned up by 150 nm")
+    band = Band(np.zeros((2, 1)), np.zeros(2), np.array([-10e-9, 90e-9]), draws=4)
+    (line,) = (
+        line for line in warnings_for(bench, programme, replace(done, band=band)) if line.startswith("edge")
+    )
+    assert "may turn up by 90 nm" in line and "95th" in line
 
 
 def test_lap_that_does_not_conform() -> None:

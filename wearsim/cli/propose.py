@@ -48,7 +48,13 @@ Sessions = Annotated[
     int, typer.Option("--sessions", min=1, max=9, help="Sessions to plan, with a test between them.")
 ]
 TimeLimit = Annotated[
-    float | None, typer.Option("--time-limit", help="Seconds after which no new search is begun.")
+    float | None, typer.Option("--time-limit", help="Seconds after which nothing new is looked into.")
+]
+TradeOff = Annotated[
+    bool,
+    typer.Option(
+        "--trade-off", help="For --json: what fewer minutes and spells buy; --plot shows it anyway."
+    ),
 ]
 Output = Annotated[
     Path | None, typer.Option("-o", "--output", metavar="FILE", help="The programme, for predict: .toml.")
@@ -62,7 +68,7 @@ def command(
     bench: BenchPath, manners: Manners, minutes: Minutes = 60.0, spells: Spells = 3, shortest: Shortest = 2.0,
     edge_limit: EdgeLimit = 0.125, on_top: OnTopChoice = OnTop.either, rate: Rate = 50.0, sessions: Sessions = 1,
     time_limit: TimeLimit = None, draws: Draws = 32, output: Output = None, card: Card = None,
-    dry_run: dry.DryRun = False,
+    trade_off: TradeOff = False, dry_run: dry.DryRun = False,
 ) -> None:  # fmt: skip
     """What stroke flattens this?
 
@@ -72,10 +78,17 @@ def command(
     manners.reserve({output: (".toml",), card: CARDS}, inputs=[bench])
     voice = manners.voice
     limits = _limits(minutes, spells, shortest, edge_limit, on_top, rate)
+    trade_off = trade_off or manners.plot is not None
     if time_limit is not None and not time_limit > 0.0:
         raise InputError("out of range", key="--time-limit", value=time_limit, expected="more than 0 seconds")
     if dry_run:
-        _tell_ahead(manners, bench, limits, sessions, time_limit, draws, (output, card))
+        settings = {
+            "sessions": sessions,
+            "time_limit": time_limit,
+            "draws": draws,
+            "with_trade_off": trade_off,
+        }
+        _tell_ahead(manners, bench, limits, settings, (output, card))
         return
     pieces, known = inputs.read_known(bench)
     from wearsim.decide.propose import propose
@@ -87,7 +100,7 @@ def command(
     with voice.progress() as tell:
         proposal = propose(
             pieces, limits=limits, sessions=sessions, time_limit=time_limit, seed=manners.seed, draws=draws,
-            progress=tell, **known,
+            with_trade_off=trade_off, progress=tell, **known,
         )  # fmt: skip
         after = _readings(pieces, known, proposal, manners.seed, draws, for_card=card is not None)
     inputs.tell_defaults(voice, pieces)
@@ -115,14 +128,13 @@ def _limits(
 
 
 def _tell_ahead(
-    manners: Manners, bench: Path, limits: Limits, sessions: int, time_limit: float | None, draws: int,
-    files: tuple[Path | None, ...],
-) -> None:  # fmt: skip
+    manners: Manners, bench: Path, limits: Limits, settings: dict[str, Any], files: tuple[Path | None, ...]
+) -> None:
     from wearsim.decide.ahead import propose_ahead
 
     inputs.tell_compiling(manners.voice)
     pieces, known, first = inputs.read_ahead(bench)
-    ahead = propose_ahead(pieces, limits, sessions=sessions, time_limit=time_limit, draws=draws, **known)
+    ahead = propose_ahead(pieces, limits, **settings, **known)
     dry.tell(manners, dry.after(first, ahead), files)
     manners.voice.next("propose", bench, "-o", "programme.toml")
 

@@ -7,10 +7,12 @@ from dataclasses import replace
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.decide.clock import Clock
 from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Objective
 from wearsim.decide.pricing import Pricing, floor_over_all_sizes
 from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.advice import EDGE_LIMIT_WAVES
 from wearsim.wear.constants import Belief
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import gauge_for
@@ -25,8 +27,8 @@ WORTH_NAMING = 0.8
 OTHER_LAPS = (0.7, 0.5)
 
 
-def beyond_the_edge_limit(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[str, ...]:
-    """A sentence where the edge stays beyond the limit on its roll, since nothing allowed brings it in.
+def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[str, ...]:
+    """A sentence where the edge stays beyond the limit on its roll, or may come to lie there by the band.
 
     Parameters
     ----------
@@ -36,17 +38,31 @@ def beyond_the_edge_limit(outcome: Outcome, limits: Limits, wavelength: float) -
         [m]
     """
     limit, roll, before = limits.edge_limit * wavelength, outcome.edge_roll, outcome.numbers_before.edge_roll
-    if abs(roll) <= 1.02 * limit:
+    if abs(roll) > 1.02 * limit:
+        return (
+            f"edge roll {roll * 1e9:.0f} nm ({before * 1e9:.0f} nm before) stays beyond the limit of {limit * 1e9:.0f} "
+            "nm: the search found no programme that betters the figure and brings it within",
+        )
+    told = limits.edge_limit == EDGE_LIMIT_WAVES and any(
+        line.startswith("edge: may") for line in outcome.warnings
+    )
+    if outcome.band is None or told:
+        return ()
+    low, high = outcome.band.edge_roll
+    ways = [way for way, end in (("down", -low), ("up", high)) if end > 1.02 * limit]
+    if not ways:
         return ()
     return (
-        f"edge roll {roll * 1e9:.0f} nm ({before * 1e9:.0f} nm before) stays beyond the limit of {limit * 1e9:.0f} nm: "
-        "the search found no programme that betters the figure and brings it within",
+        f"the edge may come out turned {' or '.join(ways)} by more than the limit of {limit * 1e9:.0f} nm if the "
+        f"constants are unlucky: edge roll {low * 1e9:.0f} to {high * 1e9:.0f} nm (5th to 95th percentile), "
+        f"{before * 1e9:.0f} nm before",
     )
 
 
 def lower_floor_advice(
-    bench: Bench, limits: Limits, start: StartFigure, floor: float, objective: Objective, belief: Belief
-) -> tuple[str, ...]:
+    bench: Bench, limits: Limits, start: StartFigure, floor: float, objective: Objective, belief: Belief,
+    clock: Clock | None = None,
+) -> tuple[str, ...]:  # fmt: skip
     """What would lower the floor, each a sentence; nothing where the floor is good.
 
     Parameters
@@ -58,8 +74,10 @@ def lower_floor_advice(
         The present floor [m].
     objective : Objective
     belief : Belief
+    clock : Clock, optional
+        Where its time is over no further change is looked into.
     """
-    lines = []
+    lines, clock = [], Clock() if clock is None else clock
     gauge = gauge_for(bench, start.radius)
     measured = float(np.sqrt(np.sum((gauge.aperture.rms_matrix() @ start.root) * start.root)))
     if measured > max(floor, 0.5 * objective.rms_before):
@@ -70,6 +88,8 @@ def lower_floor_advice(
     if floor <= max(BAD_SHARE * objective.rms_before, BAD_HEIGHT):
         return tuple(lines)
     for text, other, allowed in _changes(bench, limits):
+        if clock.leaves_out("what would lower the floor"):
+            return tuple(lines)
         lower = _floor(other, allowed, start, belief)
         if lower < WORTH_NAMING * floor:
             lines.append(f"{text} would lower the floor from {floor * 1e9:.0f} to {lower * 1e9:.0f} nm RMS")

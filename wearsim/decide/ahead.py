@@ -7,14 +7,16 @@ from typing import Any, Literal, NamedTuple
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
+from wearsim.decide.budgets import WORK as BUDGETS_WORK
 from wearsim.decide.compare import with_on_top
 from wearsim.decide.library import Shape, shapes
 from wearsim.decide.limits import Limits
+from wearsim.decide.look import EFFORT_CERTAIN, EFFORT_UNCERTAIN
 from wearsim.decide.pressing import first_press, is_misfit
 from wearsim.decide.pricing import Pricing
-from wearsim.decide.propose import EFFORT_CERTAIN, EFFORT_UNCERTAIN, FINE_OFFSETS
 from wearsim.decide.refine import in_parallel
 from wearsim.decide.scenarios import scenarios
+from wearsim.decide.situation import FINE_OFFSETS
 from wearsim.decide.trial import COARSE, Trials, Trying
 from wearsim.errors import InputError
 from wearsim.wear.accuracy import DEFAULT, Accuracy
@@ -106,7 +108,8 @@ class Pace(NamedTuple):
 
 
 def propose_ahead(
-    bench: Bench, limits: Limits, *, sessions: int = 1, time_limit: float | None = None, draws: int = 32, **known: Any
+    bench: Bench, limits: Limits, *, sessions: int = 1, time_limit: float | None = None, draws: int = 32,
+    with_trade_off: bool = False, **known: Any,
 ) -> Ahead:  # fmt: skip
     """What ``propose`` would take, from some trials, a part of the floor and of the band that are timed.
 
@@ -121,9 +124,11 @@ def propose_ahead(
     sessions : int
         Planned, with a test between them.
     time_limit : float, optional
-        Seconds after which no new search is begun [s].
+        Seconds after which nothing new is looked into [s].
     draws : int
         Of the band.
+    with_trade_off : bool
+        Whether fewer minutes and spells are looked into as well.
     **known
         What a mirror's folder knows better than the bench: ``belief``, ``start``, ``laps``.
 
@@ -159,13 +164,11 @@ def propose_ahead(
         settle = (1 + misfit) * (1 + len(scenarios(belief))) * pace.of(looks.settled, looks.settled_new)
     told = _told(bench, limits, candidates, draws, known)
     least, most = LEAST * (quick + settle), quick + settle + long + (0.0 if certain else settle)
-    if time_limit is not None:
-        least, most = min(least, time_limit + LEAST * settle), min(most, time_limit + quick + 2.0 * settle)
     after = quick + settle + long * LATER_STARTS / EFFORT_CERTAIN.starts + told
-    return Ahead(
-        work, 1 + draws, 0.0, told + least, told + most + (sessions - 1) * after, f"{TIMED} trials of a spell",
-        pace.timed,
-    )  # fmt: skip
+    most += (sessions - 1) * after + with_trade_off * BUDGETS_WORK * pace.evaluation
+    if time_limit is not None:
+        least, most = min(least, time_limit), min(most, time_limit + LEAST * settle)
+    return Ahead(work, 1 + draws, 0.0, told + least, told + most, f"{TIMED} trials of a spell", pace.timed)
 
 
 def _state(bench: Bench, start: StartFigure, accuracy: Accuracy, known: dict[str, Any]) -> State:

@@ -19,6 +19,9 @@ from scipy.optimize import nnls
 from wearsim.figure.numbers import FigureGauge
 from wearsim.wear.grid import Array
 
+# Columns that join a mix at once, and by what share of the largest product with the error one must lean on what is left.
+JOINING, LEANING = 40, 1e-9
+
 
 @dataclass(frozen=True)
 class Floor:
@@ -73,7 +76,7 @@ def linear_floor(gauge: FigureGauge, error: Array, wear: Array, minutes: float) 
         return Floor(scale, scale, np.zeros(len(wear)))
     b = root @ error / scale
     columns = (root @ wear.T) / scale
-    mix = _budgeted(columns, b, minutes)
+    mix = _few_at_a_time(columns, b, minutes)
     residual = b - columns @ mix
     bound = _bound(columns, b, residual, minutes)
     return Floor(scale * bound, scale * float(np.linalg.norm(residual)), mix)
@@ -89,6 +92,31 @@ def _budgeted(columns: Array, b: Array, minutes: float) -> Array:
     rows = np.vstack([columns, np.full(columns.shape[1], heavy)])
     mix, _ = nnls(rows, np.append(b, heavy * minutes), maxiter=20 * columns.shape[1])
     return np.asarray(mix * min(1.0, minutes / mix.sum()))
+
+
+def _few_at_a_time(columns: Array, b: Array, minutes: float) -> Array:
+    """The same as :func:`_budgeted` on all columns, which takes ten times as long where there are a thousand.
+
+    Columns that lean on what is left by more than those in the mix (the minutes' price) join it, until none does.
+    """
+    mix, inside, price = np.zeros(columns.shape[1]), np.zeros(columns.shape[1], dtype=bool), 0.0
+    left, before = b, np.inf
+    size = float(np.linalg.norm(columns, axis=0).max()) * float(np.linalg.norm(b))
+    while float(np.linalg.norm(left)) < (1.0 - LEANING) * before:
+        before = float(np.linalg.norm(left))
+        lean = np.where(inside, -np.inf, left @ columns)
+        joining = np.argsort(-lean)[:JOINING]
+        joining = joining[lean[joining] > price + LEANING * size]
+        if not len(joining):
+            break
+        inside[joining] = True
+        mix = np.zeros(columns.shape[1])
+        mix[inside] = _budgeted(columns[:, inside], b, minutes)
+        inside = mix > 0.0
+        left = b - columns @ mix
+        is_bound = mix.sum() >= minutes * (1.0 - 1e-9)
+        price = float((left @ columns[:, inside]).min()) if is_bound else 0.0
+    return mix
 
 
 def _bound(columns: Array, b: Array, y: Array, minutes: float) -> float:

@@ -13,6 +13,7 @@ from itertools import combinations, product
 import numpy as np
 from numpy.typing import NDArray
 
+from wearsim.decide.clock import TimeUp
 from wearsim.decide.library import FREE, LOW, Shape, is_allowed
 from wearsim.decide.objective import Objective
 from wearsim.decide.refine import Judged, Problem, Refiner
@@ -138,12 +139,23 @@ class Settler:
         for _ in range(rounds):
             if not worked(best.programme):
                 break
-            tried = [self.refiner.judge(other) for other in self._promising(best.programme, sizes_too)]
+            tried = self._tried(best.programme, sizes_too)
             better = min(tried, key=lambda one: one.score.cost, default=best)
             if better.score.cost >= best.score.cost * (1.0 - WORTH_IT):
                 break
             best = better
         return best
+
+    def _tried(self, programme: tuple[Trying, ...], sizes_too: bool) -> list[Judged]:
+        """Promising programmes judged, as many as there is time for."""
+        tried: list[Judged] = []
+        try:
+            for other in self._promising(programme, sizes_too):
+                self.refiner.clock.check()
+                tried.append(self.refiner.judge(other))
+        except TimeUp:
+            pass
+        return tried
 
     def _promising(self, programme: tuple[Trying, ...], sizes_too: bool) -> list[tuple[Trying, ...]]:
         """Neat programmes that the slopes promise something of, and those with a spell left out."""

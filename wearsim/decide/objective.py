@@ -12,7 +12,7 @@ spells and change-overs make the residual dearer.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -78,6 +78,10 @@ class Objective:
         if start is self.start:
             return self
         return Objective(self.gauge, start, self.limits, self.wavelength)
+
+    def within(self, minutes: float) -> Objective:
+        """The same with so many minutes of work allowed in all [min]."""
+        return Objective(self.gauge, self.start, replace(self.limits, minutes=minutes), self.wavelength)
 
     def residuals(self, heights: list[Array], aim: float = 1.0) -> Array:
         """Rows whose sum of squares is one scenario's share of J, edge penalty included [m].

@@ -9,18 +9,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from math import hypot
 
 import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.decide.floor import Floor, linear_floor, rms_root
-from wearsim.decide.library import FREE, HIGH, LOW, Shape, is_allowed, shapes
+from wearsim.decide.library import FREE, HIGH, LOW, SPREAD_KEPT, Shape, shapes
 from wearsim.decide.limits import Limits
 from wearsim.figure.numbers import FigureGauge
-from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.basis import OffsetBasis, offset_basis, path_matrix
 from wearsim.wear.constants import Constants
 from wearsim.wear.grid import Array
+from wearsim.wear.radial import largest_offset
 from wearsim.wear.state import State
 
 # Strokes of random sizes for each piece on top and lap, and how often each kind is drawn.
@@ -56,6 +58,7 @@ class Pricing:
     ) -> None:
         self.bench, self.state, self.limits, self.constants = bench, state, limits, constants
         self.accuracy = replace(accuracy, draws=min(64, accuracy.draws), phases=min(16, accuracy.phases))
+        self._farthest: dict[tuple[str, str | None], float] = {}
         self._bases: dict[tuple[str, str | None], OffsetBasis] = {}
 
     def wear(self, candidates: list[Shape]) -> Array:
@@ -119,18 +122,27 @@ class Pricing:
 
     def _pulled_in(self, shape: Shape) -> Shape | None:
         """The stroke, its overhang cut to what reach allows: the strokes at that limit are often the wanted ones."""
-        if is_allowed(shape, self.bench, self.limits):
+        if self._is_allowed(shape, shape.overhang):
             return shape
-        if "overhang" not in FREE[shape.kind]:
+        if "overhang" not in FREE[shape.kind] or not self._is_allowed(shape, 0.0):
             return None
         low, high = 0.0, shape.overhang
-        if not is_allowed(shape.with_size("overhang", low), self.bench, self.limits):
-            return None
         for _ in range(8):
             middle = 0.5 * (low + high)
-            inside = is_allowed(shape.with_size("overhang", middle), self.bench, self.limits)
-            low, high = (middle, high) if inside else (low, middle)
+            low, high = (middle, high) if self._is_allowed(shape, middle) else (low, middle)
         return shape.with_size("overhang", low)
+
+    def _is_allowed(self, shape: Shape, overhang: float) -> bool:
+        """As :func:`wearsim.decide.library.is_allowed` has it, with this overhang, in numbers alone: it is asked often."""
+        if (shape.on_top, shape.lap) not in self._farthest:
+            tip = largest_offset(self.bench, self.bench.lap(shape.lap), shape.on_top, DEFAULT)
+            kept = SPREAD_KEPT * self.bench.hands.centre_jitter
+            self._farthest[shape.on_top, shape.lap] = (
+                self.limits.reach * tip - kept
+            ) / self.bench.mirror.diameter
+        grown = 1.0 + SPREAD_KEPT * self.bench.hands.length_jitter
+        far = hypot(0.5 * grown * shape.length, overhang + grown * shape.sweep)
+        return far <= self._farthest[shape.on_top, shape.lap]
 
     def beside(self, shape: Shape, step: float) -> Iterator[Shape]:
         """The allowed strokes with one size larger or smaller.

@@ -94,6 +94,7 @@ class Proposal:
     advice : tuple of str
         What would lower the floor, where it is bad.
     trade_off : tuple of TradeOff
+        Empty unless it was asked for.
     early : EarlyStop
     later : tuple of LaterSession
     limits : Limits
@@ -103,6 +104,10 @@ class Proposal:
         That the search took [s].
     stopped : bool
         Whether the time limit ended it.
+    no_more_sessions : str
+        Why fewer sessions are planned than were asked for; empty where all are.
+    left_out : tuple of str
+        What the time limit left no time to look into.
     """
 
     programme: Programme
@@ -120,6 +125,8 @@ class Proposal:
     evaluations: int
     seconds: float
     stopped: bool
+    no_more_sessions: str = ""
+    left_out: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """One object for ``--json``: plain lists and floats, SI units in the key names.
@@ -144,6 +151,7 @@ class Proposal:
                     "minutes": one.minutes.tolist(),
                     "time_s": (60.0 * one.minutes).tolist(),
                     "expected_rms_m": one.expected_rms.tolist(),
+                    "looked_into_time_s": (60.0 * one.looked).tolist(),
                 }
                 for one in self.trade_off
             ],
@@ -157,5 +165,7 @@ class Proposal:
                 for one in self.later
             ],
             "evaluations": self.evaluations,
+            "no_more_sessions": self.no_more_sessions,
             "stopped_by_time_limit": self.stopped,
+            "left_out_by_time_limit": list(self.left_out),
         }

@@ -16,6 +16,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from wearsim.bench.bench import Bench
+from wearsim.decide.clock import Clock, TimeUp
 from wearsim.decide.library import FREE, HIGH, LOW, SPREAD_KEPT, Shape
 from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Objective, Score, heights_of
@@ -58,12 +59,15 @@ class Refiner:
     aim : float
         Share of the way to go that stands for the spread of the constants while one scenario alone is
         worked (:func:`wearsim.decide.scenarios.share_to_aim_for`).
+    clock : Clock, optional
+        Ends an improvement where it stands; by default there is no limit.
     """
 
     def __init__(
         self, objective: Objective, trials: list[Trials], cases: tuple[Scenario, ...], nominal: Trials,
-        aim: float = 1.0,
+        aim: float = 1.0, clock: Clock | None = None,
     ) -> None:  # fmt: skip
+        self.clock = Clock() if clock is None else clock
         self.objective, self.trials, self.cases, self.nominal, self.aim = (
             objective, trials, cases, nominal, aim,
         )  # fmt: skip
@@ -104,7 +108,7 @@ class Refiner:
                 problem.residuals, problem.start, jac=problem.slopes, bounds=problem.bounds, max_nfev=steps,
                 x_scale=problem.scale, ftol=3e-4, xtol=1e-3, gtol=1e-12,
             )  # fmt: skip
-        except ContactError:
+        except (ContactError, TimeUp):
             return self.judge(programme)
         found = problem.programme(solved.x)
         return self.judge(tuple(tried for tried in found if tried.minutes >= 0.25))
@@ -178,6 +182,7 @@ class Problem:
             return self._last[1], self._last[2]
         programme = self.programme(x)
         start = self.refiner.objective.start
+        self.refiner.clock.check()
         states = [one.states(start, programme) for one in self.refiner.trials]
         self.refiner.evaluations += len(states)
         rows = self._all_rows([heights_of(run) for run in states], programme)
@@ -196,6 +201,10 @@ class Problem:
         -------
         ndarray, shape (m,)
             Figure errors to be brought down, relative to the one at the start, then the limits [1].
+
+        Raises
+        ------
+        TimeUp
         """
         return self._states(x)[1]
 
@@ -211,6 +220,10 @@ class Problem:
         -------
         ndarray, shape (m, n)
             Forward differences; backward at an upper bound [1].
+
+        Raises
+        ------
+        TimeUp
         """
         states, rows = self._states(x)
         out = np.empty((rows.size, x.size))
@@ -222,6 +235,7 @@ class Problem:
             moved[column] += step
             programme = self.programme(moved)
             runs = []
+            self.refiner.clock.check()
             for one, before in zip(self.refiner.trials, states, strict=True):
                 changed = one.states(before[i], programme[i:])
                 runs.append(heights_of(before[:i]) + heights_of(changed))

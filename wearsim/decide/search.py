@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import itertools
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import pairwise
+from time import monotonic
+from typing import TypeVar
 
 import numpy as np
 
+from wearsim.decide.clock import Clock
 from wearsim.decide.library import Shape, shapes
 from wearsim.decide.objective import Objective
 from wearsim.decide.refine import Judged, Refiner, in_parallel
@@ -19,10 +21,15 @@ from wearsim.decide.trial import Trials, Trying
 from wearsim.errors import ContactError
 from wearsim.wear.grid import Array
 
+Some = TypeVar("Some")
+
 # Spell lengths over which responses are averaged [min].
 SPELL_LENGTHS = (8.0, 20.0)
 # Programmes differ clearly by more than this in a size (in diameters) or in a share of the minutes. A judgement.
 CLEARLY = 0.12
+# Responses are worked a sixth of the strokes at a time, each a spread over all; mixes and scouts so many at a time. The
+# time limit is looked at between them.
+SPREADS, AT_ONCE = 6, 16
 
 
 @dataclass
@@ -170,31 +177,28 @@ class Search:
         With the most likely constants.
     objective : Objective
     effort : Effort
-    time_limit : float, optional
-        Seconds after which nothing new is refined [s]. With one the result depends on the machine's speed.
+    clock : Clock, optional
+        Where its time is over nothing new is begun; with a limit the result depends on the machine's speed.
     progress : callable, optional
         Called with a stage's name and the best cost so far [m].
     """
 
     def __init__(
         self, refiner: Refiner, trials: Trials, objective: Objective, effort: Effort,
-        time_limit: float | None = None, progress: Callable[[str, float], None] | None = None,
+        clock: Clock | None = None, progress: Callable[[str, float], None] | None = None,
     ) -> None:  # fmt: skip
         self.refiner, self.trials, self.objective, self.effort = refiner, trials, objective, effort
-        self.time_limit, self.progress = time_limit, progress
+        self.clock, self.progress = Clock() if clock is None else clock, progress
         self.found = Found()
         self.work_before = trials.work
-        self.began = time.monotonic()
 
     def run(self) -> Found:
         """Everything, in order; what was found when the time limit came where it comes first."""
+        began = monotonic()
         self.candidates = shapes(self.trials.bench, self.objective.limits, self.effort.steps)
         if self.candidates:
             self._tell("responses")
-            table = responses(self.trials, self.objective, self.candidates)
-            count, lengths, size = table.shape
-            self.responses = table.reshape(-1, size)
-            self.group = np.repeat(np.arange(count), lengths)
+            self._respond()
             self._subsets()
             starts = distinct(self.found.judged, self.effort.starts)
             for wave, share in enumerate(self.effort.shares):
@@ -203,9 +207,23 @@ class Search:
             for number in range(self.effort.rounds):
                 left = 1.0 - self.effort.shares[-1]
                 self._exchange(self.effort.shares[-1] + left * (number + 1) / self.effort.rounds)
-            self.found.evaluations = self.refiner.evaluations + count
-        self.found.seconds = time.monotonic() - self.began
+            self.found.evaluations = self.refiner.evaluations + len(self.candidates)
+        self.found.seconds = monotonic() - began
         return self.found
+
+    def _respond(self) -> None:
+        """Responses of the candidates; where the time ends, of a spread over them, and they are the candidates then."""
+        order, tables = list[int](), list[Array]()
+        for first in range(min(SPREADS, len(self.candidates))):
+            if order and self._is_late():
+                break
+            order += (some := list(range(first, len(self.candidates), SPREADS)))
+            tables.append(responses(self.trials, self.objective, tuple(self.candidates[i] for i in some)))
+        table = np.concatenate(tables)[np.argsort(order)]
+        self.candidates = tuple(self.candidates[i] for i in sorted(order))
+        count, lengths, size = table.shape
+        self.responses = table.reshape(-1, size)
+        self.group = np.repeat(np.arange(count), lengths)
 
     def _tell(self, stage: str) -> None:
         if self.progress is not None:
@@ -213,15 +231,23 @@ class Search:
             self.progress(stage, best)
 
     def _judge(self, programmes: list[tuple[Trying, ...]]) -> list[Judged]:
-        done = [one for one in in_parallel(_attempt(self.refiner), programmes) if one is not None]
-        self.found.judged += done
+        done = list[Judged]()
+        for some in chunks(programmes, AT_ONCE):
+            if self.found.judged and self._is_late():
+                break
+            fresh = [one for one in in_parallel(_attempt(self.refiner), some) if one is not None]
+            self.found.judged += fresh
+            done += fresh
         return done
+
+    def _is_late(self) -> bool:
+        if self.clock.is_over:
+            self.found.stopped = True
+        return self.found.stopped
 
     def _over(self, until: float) -> bool:
         """Whether the time or this much work is spent."""
-        if self.time_limit is not None and time.monotonic() - self.began > self.time_limit:
-            self.found.stopped = True
-        return self.found.stopped or self._done > until
+        return self._is_late() or self._done > until
 
     def _climb(
         self, starts: list[Judged], heats: tuple[tuple[int, int], ...], stage: str, share: float
@@ -246,7 +272,7 @@ class Search:
 
     def _refine(self, starts: list[Judged], steps: int, stage: str, until: float) -> list[Judged]:
         out: list[Judged] = []
-        for chunk in _chunks(starts, 2):
+        for chunk in chunks(starts, 2):
             if self._over(until):
                 break
             out += in_parallel(lambda one: self.refiner.improve(one.programme, steps=steps), chunk)
@@ -337,5 +363,6 @@ class Search:
         return minutes, squares
 
 
-def _chunks(items: list[Judged], size: int) -> list[list[Judged]]:
+def chunks(items: list[Some], size: int) -> list[list[Some]]:
+    """A list in pieces of ``size``, the last with what is left."""
     return [items[i : i + size] for i in range(0, len(items), size)]

@@ -11,7 +11,7 @@ from wearsim.show.lengths import length_unit
 from wearsim.show.maps_plot import HEIGHT, draw_maps
 from wearsim.show.outcome_table import ends_words, unit_for
 from wearsim.show.profiles import draw_removal, draw_surface, ordered, removal_legend
-from wearsim.show.strokes import draw_spells, drawing_of
+from wearsim.show.strokes import caption_of, draw_spells, drawing_of
 from wearsim.show.style import house, sheet
 from wearsim.wear.outcome import Outcome
 
@@ -80,5 +80,4 @@ def _strokes(figure: SubFigure, bench: Bench, programme: Programme, rows: int) -
     across = min(max(len(drawings), 3), A_ROW)
     draw_spells(list(figure.subplots(rows, across, squeeze=False).flat), drawings)
     more = len(programme.spells) - MOST_DRAWN
-    caption = "From above, stroke left to right. Grey: bottom piece; dashed: top piece; line: its centre"
-    figure.supxlabel(caption + (f"; {more} more spells" if more > 0 else ""), fontsize=9)
+    figure.supxlabel(caption_of(drawings) + (f"; {more} more spells" if more > 0 else ""), fontsize=9)

@@ -14,7 +14,7 @@ from wearsim.show.lengths import Unit, length_unit
 from wearsim.show.outcome_table import unit_for
 from wearsim.show.profiles import draw_removal, draw_surface, ordered, removal_legend
 from wearsim.show.proposal_table import work_minutes
-from wearsim.show.strokes import draw_spells, drawing_of
+from wearsim.show.strokes import caption_of, draw_spells, drawing_of
 from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
 
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ A_ROW = 4
 # Of the curves, one after the other: all black and thin, none like the floor.
 LINES = ("-", (0, (6, 2)), (0, (6, 2, 1, 2)), (0, (2.5, 1.5)), (0, (8, 2, 1, 2, 1, 2)), (0, (10, 3)))
 FLOOR: dict[str, Any] = {"color": "#a8a8a8", "linewidth": 4.0, "solid_capstyle": "butt", "zorder": 1}
+LOOKED: dict[str, Any] = {"marker": "|", "markersize": 9.0, "color": INK, "zorder": 3}
 LEGEND_COLUMNS = 2
 
 
@@ -82,16 +83,19 @@ def _bought(figure: SubFigure, proposal: Proposal) -> None:
 
 def _draw_minutes(axes: Axes, proposal: Proposal, high: Unit) -> None:
     limit = proposal.limits.minutes
-    curves = _curves(proposal.trade_off)
+    curves, marked = _curves(proposal.trade_off), False
     for place, (label, one) in enumerate(curves):
         minutes, rms = [*one.minutes, limit], [*one.expected_rms, one.expected_rms[-1]]
         look = LINES[place % len(LINES)]
         scaled = [value / high.size for value in rms]
         axes.step(minutes, scaled, where="post", color=INK, linestyle=look, linewidth=1.4, label=label)
+        at = [one.at(budget) / high.size for budget in one.looked]
+        axes.plot(one.looked, at, linestyle="none", **LOOKED, label="" if marked or not at else "looked into")
+        marked = marked or bool(at)
     _choice(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
     axes.set_xlim(0.0, limit)
     axes.set_xlabel("minutes of work")
-    axes.set_title("What minutes buy", pad=14 + 14 * math.ceil((len(curves) + 2) / LEGEND_COLUMNS))
+    axes.set_title("What minutes buy", pad=14 + 14 * math.ceil((len(curves) + 2 + marked) / LEGEND_COLUMNS))
     axes.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), ncols=LEGEND_COLUMNS, columnspacing=1.2)
 
 
@@ -152,5 +156,4 @@ def _strokes(figure: SubFigure, bench: Bench, proposal: Proposal, rows: int) -> 
     drawings = [drawing_of(bench, spell, number, unit) for number, spell in enumerate(spells, start=1)]
     across = min(max(len(drawings), 3), A_ROW)
     draw_spells(list(figure.subplots(rows, across, squeeze=False).flat), drawings)
-    caption = "From above, stroke left to right. Grey: bottom piece; dashed: top piece; line: its centre"
-    figure.supxlabel(caption, fontsize=9)
+    figure.supxlabel(caption_of(drawings), fontsize=9)

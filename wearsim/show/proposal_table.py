@@ -31,6 +31,7 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
         numbers_text(proposal.outcome),
         judgement_text(proposal),
         *(later_text(bench, number, one, unit) for number, one in enumerate(proposal.later, start=2)),
+        no_more_text(proposal),
         readings,
         warnings_text(proposal.outcome),
     ]
@@ -113,11 +114,22 @@ def judgement_text(proposal: Proposal) -> str:
     lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
         lines.append(paragraph("The time limit ended the search; a longer one may find better."))
+    if proposal.left_out:
+        lines.append(paragraph(f"The time limit left no time for: {'; '.join(proposal.left_out)}."))
     return "\n".join(lines)
 
 
 def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
+
+
+def no_more_text(proposal: Proposal) -> str:
+    """Why fewer sessions are planned than were asked for; empty where all are."""
+    if not proposal.no_more_sessions:
+        return ""
+    planned = len(proposal.later) + bool(proposal.programme.spells)
+    count = "no session" if planned == 0 else "1 session" if planned == 1 else f"{planned} sessions"
+    return paragraph(f"Planned: {count}, not as many as were asked for: {proposal.no_more_sessions}.")
 
 
 def later_text(bench: Bench, number: int, session: LaterSession, unit: Unit) -> str:

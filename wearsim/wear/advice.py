@@ -73,21 +73,22 @@ def warnings_for(bench: Bench, programme: Programme, outcome: Outcome) -> tuple[
 
 
 def _edge(bench: Bench, outcome: Outcome) -> list[str]:
+    """The edge turned further than the limit, either way, afterwards or at the band's end."""
     limit = EDGE_LIMIT_WAVES * bench.light.wavelength
-    roll, before = outcome.edge_roll, outcome.numbers_before.edge_roll
     lines = []
-    if roll < -limit and roll < before:
-        lines.append(
-            f"edge: turned down by {-roll * 1e9:.0f} nm of surface afterwards ({-before * 1e9:.0f} nm before); "
-            f"the limit is {limit * 1e9:.0f} nm"
-        )
-    elif (
-        outcome.band is not None and outcome.band.edge_roll[0] < -limit and outcome.band.edge_roll[0] < before
-    ):
-        lines.append(
-            f"edge: may turn down by {-outcome.band.edge_roll[0] * 1e9:.0f} nm of surface "
-            f"({-before * 1e9:.0f} nm now) if the constants are unlucky (5th percentile)"
-        )
+    for way, sign, end, percentile in (("down", -1.0, 0, "5th"), ("up", 1.0, 1, "95th")):
+        roll, before = sign * outcome.edge_roll, sign * outcome.numbers_before.edge_roll
+        at_worst = roll if outcome.band is None else sign * float(outcome.band.edge_roll[end])
+        if roll > max(limit, before):
+            lines.append(
+                f"edge: turned {way} by {roll * 1e9:.0f} nm of surface afterwards ({before * 1e9:.0f} nm before); "
+                f"the limit is {limit * 1e9:.0f} nm"
+            )
+        elif at_worst > max(limit, before):
+            lines.append(
+                f"edge: may turn {way} by {at_worst * 1e9:.0f} nm of surface ({before * 1e9:.0f} nm now) if the "
+                f"constants are unlucky ({percentile} percentile)"
+            )
     return lines
 
 

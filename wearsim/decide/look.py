@@ -1,0 +1,161 @@
+"""Looking for the best programme: a search with the most likely constants, then the best weighed and made neat."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from wearsim.decide.neat import Settler
+from wearsim.decide.pressing import first_press, is_misfit, with_pressing
+from wearsim.decide.reasons import NOTHING_LEFT
+from wearsim.decide.refine import Judged
+from wearsim.decide.search import Effort, Found, Search, distinct
+from wearsim.decide.situation import Situation
+from wearsim.decide.trial import Trying
+
+# Costs that differ by less than this are the same. A judgement.
+SAME_COST = 0.03
+# With the constants known there is more to gain by looking longer.
+EFFORT_CERTAIN = Effort(
+    starts=16, climb=6, heats=((10, 9), (4, 15)), rounds=2, kept=3, exchanged=3, scouts=160, work=220_000,
+    shares=(0.45, 0.7),
+)  # fmt: skip
+EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
+# The long search looks again where the quick one leaves more than this times what the removal's spread alone must
+# leave, and this share of the figure error. Judgements.
+BEYOND_SPREAD, ALWAYS_LEFT = 1.2, 0.1
+
+Progress = Callable[[str, float], None]
+
+
+class Look:
+    """A look for the best programme in a situation.
+
+    Parameters
+    ----------
+    situation : Situation
+    progress : callable, optional
+        Called with a stage's name and the best cost so far [m].
+    """
+
+    def __init__(self, situation: Situation, progress: Progress | None = None) -> None:
+        self.situation, self.progress = situation, progress
+        self.seen, self.best = Found(), list[Judged]()
+
+    def run(self, starts: int | None = None) -> tuple[Found, list[Judged]]:
+        """Look, quickly and then longer where that promises something.
+
+        Parameters
+        ----------
+        starts : int, optional
+            Programmes refined first, of each origin; by default what the effort has.
+
+        Returns
+        -------
+        Found
+            All that was seen.
+        list of Judged
+            What can be worked, the most promising first.
+        """
+        situation = self.situation
+        if situation.objective.rms_before < NOTHING_LEFT:
+            return self.seen, []
+        leads = self._leads()
+        quick_first = not situation.is_certain or len(leads) > 1
+        for effort in (EFFORT_UNCERTAIN, EFFORT_CERTAIN) if quick_first else (EFFORT_CERTAIN,):
+            if starts is not None:
+                effort = replace(effort, starts=starts, work=effort.work * starts // effort.starts)
+            reached = []
+            for lead in leads:
+                if self.seen.judged and self._is_late():
+                    break
+                reached.append(self._after(lead, effort))
+            least = min((one.score.expected_rms for one in self.best), default=np.inf)
+            if self._is_late() or (not situation.is_certain and least < self._good_enough()):
+                break
+            leads = [leads[int(np.argmin(reached))]]  # the longer look follows the better beginning
+        if self.progress is not None and self.best:
+            self.progress("whole minutes", min(one.score.cost for one in self.best))
+        return self.seen, _by_promise(self.best)
+
+    def _is_late(self) -> bool:
+        if self.situation.clock.is_over:
+            self.seen.stopped = True
+        return self.seen.stopped
+
+    def _after(self, lead: tuple[Trying, ...], effort: Effort) -> float:
+        """Search and settle after what comes first; the lowest cost."""
+        situation = self.situation
+        objective = situation.objective.after(situation.nominal.states(situation.objective.start, lead)[-1])
+        refiner = situation.judge_likely(objective)
+        found = Search(refiner, situation.nominal, objective, effort, situation.clock, self.progress).run()
+        found.judged = [replace(one, programme=(*lead, *one.programme)) for one in found.judged]
+        settled = self._settle_certain(found) if situation.is_certain else self._settle_uncertain(found)
+        self.best += settled
+        self.seen.take_in(found)
+        return min((one.score.cost for one in settled), default=np.inf)
+
+    def _leads(self) -> list[tuple[Trying, ...]]:
+        """What may come before the first stroke: nothing, or a pressing where some lap does not fit the glass."""
+        situation = self.situation
+        pressings = [first_press(situation.limits, lap) for lap in situation.bench.laps]
+        start, nominal = situation.objective.start, situation.nominal
+        poor = [one for one in pressings if is_misfit(start, one, nominal)]
+        return [(), tuple(poor)] if poor else [()]
+
+    def _good_enough(self) -> float:
+        """Expected RMS that a quick search may end with [m].
+
+        With the removal known up to a log-normal factor of variance v, the best share of the way still leaves
+        ``sqrt(1 - exp(-v))`` of the figure error (physics section 9).
+        """
+        must = float(np.sqrt(-np.expm1(-self.situation.belief.covariance[0, 0])))
+        return (BEYOND_SPREAD * must + ALWAYS_LEFT) * self.situation.objective.rms_before
+
+    def _settle_uncertain(self, found: Found) -> list[Judged]:
+        """The best programmes weighed in every scenario, their minutes worked over and made whole."""
+        robust = self.situation.judge_in_all()
+        settler = Settler(robust, robust.objective, robust.nominal)
+        best: list[Judged] = []
+        for one in distinct(found.judged, 2):
+            if best and self._is_late():
+                break
+            worked_over = robust.improve(one.programme, steps=5, shapes_too=False)
+            best.append(settler.settle(worked_over.programme))
+        if not self._is_late():
+            best += with_pressing(best, settler)
+        found.evaluations += robust.evaluations
+        return best
+
+    def _settle_certain(self, found: Found) -> list[Judged]:
+        """The best programmes worked over at full accuracy, then made neat: what is left is small by now."""
+        fine = self.situation.judge_fine()
+        settler = Settler(fine, fine.objective, fine.nominal)
+        climbed: list[Judged] = []
+        for one in distinct(found.judged, 4):
+            if climbed and self._is_late():
+                break
+            climbed.append(fine.improve(one.programme, steps=4))
+        climbed.sort(key=lambda item: item.score.cost)
+        best: list[Judged] = []
+        for one in climbed[:3]:
+            if best and self._is_late():
+                break
+            best.append(settler.settle(one.programme, sizes_too=True))
+        if not self._is_late():
+            best += with_pressing(best, settler, sizes_too=True)
+        found.evaluations += fine.evaluations
+        return best
+
+
+def _by_promise(best: list[Judged]) -> list[Judged]:
+    """Cheapest first; of those that cost the same within what the costs' judgements resolve, the smallest RMS."""
+    least = min((one.score.cost for one in best), default=0.0)
+    return sorted(
+        best,
+        key=lambda one: (
+            (0, one.score.rms) if one.score.cost <= (1.0 + SAME_COST) * least else (1, one.score.cost)
+        ),
+    )

@@ -1,0 +1,121 @@
+"""Where a mirror stands before a proposal: its bench, what is known of it, glass and laps, ready to be tried on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from wearsim.bench.bench import Bench
+from wearsim.decide.clock import Clock
+from wearsim.decide.limits import Limits
+from wearsim.decide.objective import Objective
+from wearsim.decide.refine import Refiner
+from wearsim.decide.scenarios import Scenario, scenarios, share_to_aim_for
+from wearsim.decide.trial import COARSE, Trials
+from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.constants import Belief
+from wearsim.wear.predict import gauge_for
+from wearsim.wear.start import StartFigure, on_grid
+from wearsim.wear.state import State, start_state
+
+# Offsets shared by all strokes at full accuracy.
+FINE_OFFSETS = 44
+
+
+class Situation:
+    """A mirror before a proposal, on the grids of the trials.
+
+    Parameters
+    ----------
+    bench : Bench
+    limits : Limits
+    belief : Belief
+        What is known of the constants.
+    start : StartFigure
+        The glass.
+    laps : State or None
+        Laps as a session left them; None for fresh ones.
+    accuracy : Accuracy
+        Of the final prediction.
+    clock : Clock
+    """
+
+    def __init__(
+        self, bench: Bench, limits: Limits, belief: Belief, start: StartFigure, laps: State | None,
+        accuracy: Accuracy, clock: Clock,
+    ) -> None:  # fmt: skip
+        self.bench, self.limits, self.belief, self.start = bench, limits, belief, start
+        self.laps, self.accuracy, self.clock = laps, accuracy, clock
+        self.objective = self._objective(COARSE)
+        self.nominal = Trials(bench, limits, belief.best())
+        self.cases = scenarios(belief)
+        self.aim = share_to_aim_for(belief)
+        self._trials: list[Trials] | None = None
+        self._fine: tuple[Objective, Trials] | None = None
+
+    @property
+    def is_certain(self) -> bool:
+        """Whether the constants are taken as known."""
+        return len(self.cases) == 1
+
+    @property
+    def trials(self) -> list[Trials]:
+        """One a scenario, made when first needed."""
+        if self._trials is None:
+            self._trials = (
+                [self.nominal]
+                if self.is_certain
+                else [Trials(self.bench, self.limits, case.constants) for case in self.cases]
+            )
+        return self._trials
+
+    def state(self, accuracy: Accuracy) -> State:
+        """Glass and laps at the start, on the grids of an accuracy."""
+        start = on_grid(self.bench, self.start, accuracy)
+        state = start_state(self.bench, start.radius, start.height, accuracy)
+        return (
+            state if self.laps is None else replace(state, laps=self.laps.on_grids(self.bench, accuracy).laps)
+        )
+
+    def _objective(self, accuracy: Accuracy) -> Objective:
+        state = self.state(accuracy)
+        gauge = gauge_for(self.bench, state.radius)
+        return Objective(gauge, state, self.limits, self.bench.light.wavelength)
+
+    def judge_in_all(self) -> Refiner:
+        """Judges programmes in every scenario."""
+        return Refiner(self.objective, self.trials, self.cases, self.nominal, clock=self.clock)
+
+    def judge_closely(self, minutes: float | None = None) -> Refiner:
+        """Judges as what is told in the end: in every scenario, or at full accuracy where there is but one.
+
+        Parameters
+        ----------
+        minutes : float, optional
+            Work allowed in all; by default as the limits have it [min].
+        """
+        refiner = self.judge_fine() if self.is_certain else self.judge_in_all()
+        if minutes is not None:
+            refiner.objective = refiner.objective.within(minutes)
+        return refiner
+
+    def judge_likely(self, objective: Objective) -> Refiner:
+        """Judges programmes with the most likely constants, the spread of the constants in its aim.
+
+        Parameters
+        ----------
+        objective : Objective
+            On the trials' grids.
+        """
+        one = (Scenario(self.belief.best(), 1.0),)
+        aim = 1.0 if self.is_certain else self.aim
+        return Refiner(objective, [self.nominal], one, self.nominal, aim, self.clock)
+
+    def judge_fine(self) -> Refiner:
+        """Judges programmes at full accuracy with the most likely constants."""
+        constants = self.belief.best()
+        if self._fine is None:
+            accuracy = replace(self.accuracy, offsets=FINE_OFFSETS)
+            trials = Trials(self.bench, self.limits, constants, accuracy)
+            self._fine = self._objective(accuracy), trials
+        objective, trials = self._fine
+        return Refiner(objective, [trials], (Scenario(constants, 1.0),), trials, clock=self.clock)
