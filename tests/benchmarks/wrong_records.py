@@ -233,7 +233,7 @@ def bent(honest: dict[str, Any], wrong: dict[str, Any]) -> bool:
 def table(rows: list[dict[str, Any]]) -> str:
     """The table of docs/learning.md."""
     lines = [
-        "| recorded | folders | set aside, and it alone | another set aside | doubtful | not noticed | of these bent |",
+        "| recorded | folders | set aside, and it alone | others set aside | doubtful | not noticed | of these bent |",
         "| --- | --- | --- | --- | --- | --- | --- |",
     ]
     for kind in KINDS:
