@@ -53,7 +53,8 @@ ROOMS: dict[str, dict[str, tuple[str, ...]]] = {
     "wearsim.learn: the mirror's folder": {
         "learn.folder": ("MirrorFolder", "open_folder"),
         "learn.record": ("record",),
-        "learn.calibrate": ("Calibration", "SessionFit"),
+        "learn.calibrate": ("Calibration",),
+        "learn.misfits": ("SessionFit",),
         "learn.jitter": ("Jitter",),
     },
     "wearsim.study: many predictions": {"study.plan": ("Study", "load_study"), "study.run": ("run_study",)},

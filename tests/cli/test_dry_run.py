@@ -28,7 +28,7 @@ def desk(demo: Path, call: Call) -> Path:
     """The demo, and beside it a mirror's folder with one session, nothing calibrated yet."""
     shutil.copytree(TUTORIAL, demo / "own")
     done, after = TUTORIAL / "done.toml", TUTORIAL / "after.toml"
-    assert call("record", "own", "-p", str(done), "-r", str(after), "--date", "2026-01-01").code == 0
+    assert call("record", "own", "-p", str(done), "-r", str(after), "--date", "2025-01-01").code == 0
     return demo
 
 

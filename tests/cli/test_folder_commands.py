@@ -40,7 +40,7 @@ def recorded(call: Call, *more: str) -> Any:
         "--readings",
         "after.toml",
         "--date",
-        "2026-02-03",
+        "2025-02-03",
         *more,
     )
 
@@ -51,10 +51,10 @@ def test_record_says_what_it_did_and_what_comes_next(mirror: Path, call: Call) -
     assert "Session 1 recorded" in done.out
     assert "wearsim calibrate mirror" in done.err
     text = (mirror / "01" / "session.toml").read_text()
-    assert "wet lap" in text and "2026-02-03" in text
+    assert "wet lap" in text and "2025-02-03" in text
     assert 'temperature = "64 degF"' in text
     again = json.loads(recorded(call, "--json").out)
-    assert again["number"] == 2 and again["date"] == "2026-02-03"
+    assert again["number"] == 2 and again["date"] == "2025-02-03"
 
 
 def test_record_warns_where_the_glass_stood_too_short_a_time(mirror: Path, call: Call) -> None:
@@ -141,7 +141,7 @@ def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_pat
 
     history = call("history", "mirror", "--plot", "history.png", "-o", "history.json")
     assert history.code == 0, history.err
-    assert "Predicted" in history.out and "2026-02-03" in history.out
+    assert "Predicted" in history.out and "2025-02-03" in history.out
     assert "does not fit what was believed of pitch and abrasive" in " ".join(history.out.split())
     (entry,) = json.loads(Path("history.json").read_text())["sessions"]
     assert not entry["fits"]

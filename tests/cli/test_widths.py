@@ -20,7 +20,7 @@ COMMANDS = (
     "mask bench.toml --zones 5",
     "mask bench.toml --zones 9",
     "reduce after.toml --bench bench.toml",
-    "record mirror --programme programme.toml --readings after.toml --date 2026-02-03",
+    "record mirror --programme programme.toml --readings after.toml --date 2025-02-03",
     "predict bench.toml --programme programme.toml --draws 0",
     "predict mirror --programme programme.toml --draws 0 --dry-run",
     "compare bench.toml --programme programme.toml --draws 0",

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from wearsim.bench.bench import Bench
 from wearsim.bench.files import programme_from_table
 from wearsim.bench.programme import Programme
 from wearsim.figure.conic import conic_departure
@@ -46,15 +47,25 @@ def read(drawn: Drawn, state: State, rng: np.random.Generator, tester: Reader) -
     return tester.read(drawn.bench, state.radius, error, rng)
 
 
+def spherical(bench: Bench) -> Bench:
+    """The bench with laps that begin spherical."""
+    laps = tuple(lap.model_copy(update={"start": "spherical"}) for lap in bench.laps)
+    return bench.model_copy(update={"laps": laps})
+
+
 def simulated_chain(
     seed: int,
     truth: Constants,
     *,
     count: int = 3,
     wrong: int | None = None,
+    unpressed: int | None = None,
     discrepancy: Discrepancy | None = None,
 ) -> tuple[Drawn, Chain]:
-    """A mirror worked by the radial engine with true constants; one session may be recorded wrongly."""
+    """A mirror worked by the radial engine with true constants.
+
+    One session may be recorded wrongly, or as begun on a pressed lap that in truth was spherical.
+    """
     rng = np.random.default_rng(seed)
     drawn, tester = draw_mirror(seed, "raised ring", 0.25, 5.0), Reader()
     first = on_grid(drawn.bench, drawn.start, LEARNING)
@@ -62,9 +73,13 @@ def simulated_chain(
     links = []
     for number, spells in enumerate(PROGRAMMES[:count], start=1):
         programme = programme_of(spells)
+        if number == unpressed:
+            state = start_state(spherical(drawn.bench), state.radius, state.height, LEARNING)
         state = work(drawn.bench, programme, state, truth, LEARNING).states[-1]
         observation = of_readings(drawn.bench, read(drawn, state, rng, tester), state.radius)
         recorded = programme_of(WRONG) if number == wrong else programme
-        links.append(Link(number, drawn.bench, recorded, None, observation))
+        links.append(
+            Link(number, drawn.bench, recorded, "pressed" if number == unpressed else None, observation)
+        )
     known = StartFigure(first.radius, first.height, 1e-9 * np.eye(first.radius.size))
     return drawn, Chain(known, tuple(links), LEARNING, discrepancy or Discrepancy())

@@ -1,11 +1,19 @@
-"""A session that misses although none can be named as wrong is not said to fit."""
+"""A session that misses although none can be named as wrong: not said to fit, and everything believed less for it."""
 
 from __future__ import annotations
 
-import pytest
+from dataclasses import replace
 
-from wearsim.learn.calibrate import SUSPECT, SessionFit
-from wearsim.show.calibration_table import _verdict
+import numpy as np
+import pytest
+from simulated import simulated_chain
+
+from wearsim.learn.calibrate import Calibration, calibrate_chain
+from wearsim.learn.chain import Chain
+from wearsim.learn.misfits import SUSPECT, SessionFit, birge_ratio
+from wearsim.learn.posterior import Posterior
+from wearsim.show.calibration_table import _verdict, calibration_text
+from wearsim.wear.constants import Belief, Constants
 
 
 @pytest.mark.parametrize(
@@ -22,3 +30,63 @@ def test_what_a_session_is_called(chance: float, fits: bool, doubtful: bool, ver
     assert fit.is_doubtful is doubtful
     assert fit.to_json()["doubtful"] is doubtful
     assert _verdict(fit) == verdict
+
+
+def test_the_ratio_is_that_of_the_doubtful_sessions_alone() -> None:
+    good, set_aside = SessionFit(1, 7.0, 7, 0.4, True, 1e-8), SessionFit(2, 90.0, 7, 1e-9, False, 1e-8)
+    assert birge_ratio([good, set_aside]) == 1.0
+    doubtful = SessionFit(3, 28.0, 7, 0.001, True, 1e-8)
+    assert birge_ratio([good, set_aside, doubtful]) == 2.0  # root of 28 / 7
+
+
+def off_by(sigmas: float) -> Chain:
+    """One session whose readings are off by so many sigmas, up and down in turn."""
+    _, chain = simulated_chain(11, Constants(), count=1)
+    (link,) = chain.links
+    seen = link.observation
+    off = np.linalg.cholesky(seen.covariance) @ (sigmas * (-1.0) ** np.arange(seen.size))
+    observed = replace(seen, miss=lambda height: seen.miss(height) + off)
+    return replace(chain, links=(replace(link, observation=observed),))
+
+
+def test_what_is_doubted_is_left_as_it_is_but_for_its_spread() -> None:
+    chain = off_by(2.5)
+    (stated,), (doubted,) = (one.follow(Constants(), 0.08) for one in (chain, replace(chain, ratio=2.0)))
+    assert doubted.chi_square == pytest.approx(stated.chi_square / 4.0)
+    assert np.array_equal(doubted.state.height, stated.state.height)
+    assert np.array_equal(doubted.covariance, stated.covariance)
+
+
+def test_intervals_are_widened_where_a_session_is_doubtful() -> None:
+    only_preston = Belief(np.zeros(4), np.diag([np.log(2.5) ** 2, 0.0, 0.0, 0.0]))
+    plain, doubtful = (calibrate_chain(off_by(sigmas), only_preston, draws=16) for sigmas in (0.0, 2.5))
+    assert plain.ratio == 1.0 and not any(one.is_doubtful for one in plain.sessions)
+    (fit,) = doubtful.sessions
+    assert fit.is_doubtful and doubtful.misfits == ()
+    assert doubtful.ratio == pytest.approx(np.sqrt(fit.chi_square / fit.compared))
+    sigma = [float(np.sqrt(found.belief.covariance[0, 0])) for found in (plain, doubtful)]
+    assert sigma[1] > 0.8 * doubtful.ratio * sigma[0]
+    bench = simulated_chain(11, Constants(), count=1)[0].bench
+    text = " ".join(calibration_text(bench, doubtful).split())
+    assert f"{doubtful.ratio:.1f} times as uncertain as it is stated" in text
+    assert doubtful.to_json(bench)["uncertainty_ratio"] == doubtful.ratio
+
+
+def test_a_constant_beyond_what_the_bench_states_is_remarked_on() -> None:
+    bench = simulated_chain(11, Constants(), count=1)[0].bench
+    before = Belief(np.zeros(4), np.diag(np.log([2.5, 3.0, 2.5, 2.0]) ** 2))
+
+    def found(preston: float) -> Calibration:
+        logs = np.log([[preston * 0.95, 1.0, 1.0, 1.0], [preston * 1.05, 1.0, 1.0, 1.0]])
+        posterior = Posterior(logs, np.full(2, 0.1), np.full(2, 0.5), logs[0], 0.0)
+        return Calibration(before, posterior, (), ())
+
+    assert found(4.4).outside == {}  # 2.5 to the power 1.645 is 4.51
+    assert "check" not in calibration_text(bench, found(4.4))
+    far = found(6.0)
+    assert far.outside == {"preston": pytest.approx(6.0, rel=0.01)}
+    said = " ".join(calibration_text(bench, far).split())
+    assert "The glass wears 6 times as fast as the bench says, outside the 0.22 to 4.5 times" in said
+    assert "check the abrasive, the minutes" in said
+    told = far.to_json(bench)["constants"]
+    assert told["preston_per_pa"]["outside_stated"] and not told["edge_gain"]["outside_stated"]

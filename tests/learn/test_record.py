@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import os
 import stat
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 
+from wearsim.cli.inputs import tell_days
+from wearsim.cli.main import run
+from wearsim.cli.voice import Voice
 from wearsim.errors import CouldNotError, InputError
 from wearsim.learn.folder import open_folder
 from wearsim.learn.record import PARTIAL, STALE, new_folder, record
@@ -132,3 +136,43 @@ def test_the_faster_record_wins(
 def test_a_new_folder_is_not_laid_over_an_old_one(mirror_folder: Path) -> None:
     with pytest.raises(InputError, match="exists already"):
         new_folder(mirror_folder, "", {})
+
+
+def test_sessions_are_recorded_in_the_order_they_were_worked(
+    mirror_folder: Path, done: Path, after: Path
+) -> None:  # fmt: skip
+    record(mirror_folder, done, note=NOTE, readings=after)
+    before = contents(mirror_folder)
+    slip = NOTE.model_copy(update={"date": date(2025, 2, 3)})
+    with pytest.raises(InputError) as caught:
+        record(mirror_folder, done, note=slip, readings=after)
+    line = str(caught.value)
+    for fragment in ("before session 1", "2026-02-03", "2025-02-03", "01/session.toml"):
+        assert fragment in line
+    assert contents(mirror_folder) == before
+    assert record(mirror_folder, done, note=NOTE, readings=after).number == 2  # two on a day
+
+
+def test_days_are_told_at_the_command_line(
+    mirror_folder: Path, done: Path, after: Path, capsys: pytest.CaptureFixture[str]
+) -> None:  # fmt: skip
+    folder, day = str(mirror_folder), date.today()
+    call = ("record", folder, "-p", str(done), "-r", str(after))
+    told = mirror_folder.parent / "told.json"
+    yesterday = day - timedelta(1)
+    assert run([*call, "--date", str(yesterday), "--json", "-o", str(told)]) == 0
+    assert json.loads(told.read_text()) == json.loads(capsys.readouterr().out)
+    for wrong, fragment in (
+        (day + timedelta(1), "in the future"),
+        (day - timedelta(2), f"dated {yesterday}"),
+    ):
+        assert run([*call, "--date", str(wrong)]) == 2
+        (line,) = capsys.readouterr().err.strip().splitlines()
+        assert fragment in line and "--date" in line and str(wrong) in line
+    assert run(call) == 0
+    note = mirror_folder / "02" / "session.toml"
+    note.write_text(note.read_text().replace(str(day), str(day - timedelta(9))))
+    capsys.readouterr()
+    tell_days(Voice(), open_folder(folder))
+    said = " ".join(capsys.readouterr().err.split())
+    assert f"session 2 is dated {day - timedelta(9)}, before session 1 ({yesterday})" in said

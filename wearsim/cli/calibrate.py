@@ -39,13 +39,20 @@ def command(
     """
     manners.reserve({output: (".json",)}, inputs=[folder])
     from wearsim.learn.calibrate import calibrate, calibrate_with_jitter
+    from wearsim.learn.calibration_file import FILE
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.remember import FILE, Known, keep, remembered_jitter
+    from wearsim.learn.remember import Known, fault_in, keep, remembered_jitter
     from wearsim.show.calibration_plot import calibration_figure
     from wearsim.show.calibration_table import calibration_text
 
     there = open_folder(folder)
-    known = 1.0 if jitter else remembered_jitter(there)
+    inputs.tell_days(manners.voice, there)
+    damage = fault_in(there, manners.seed, draws)
+    if damage is not None:
+        manners.voice.warn(
+            f"{damage.file}: {damage.key or ''} {damage.message}: all that was kept there is made anew."
+        )
+    known = 1.0 if jitter or damage is not None else remembered_jitter(there)
     inputs.tell_compiling(manners.voice)
     if dry_run:
         from wearsim.learn.ahead import calibrate_ahead, with_hands
@@ -59,7 +66,15 @@ def command(
             found = calibrate_with_jitter(there, seed=manners.seed, draws=draws)
         else:
             found = calibrate(there.with_jitter(known), seed=manners.seed, draws=draws)
-    keep(there, len(there.sessions), Known.of(found, known), manners.seed, draws, asked=jitter)
+    keep(
+        there,
+        len(there.sessions),
+        Known.of(found, known),
+        manners.seed,
+        draws,
+        asked=jitter,
+        anew=damage is not None,
+    )
     manners.deliver(
         lambda: found.to_json(there.bench, known),
         table=lambda: calibration_text(there.bench, found, known),

@@ -19,14 +19,15 @@ def command(
     With the hours worked. Each session is predicted with what was known before it.
     """
     manners.reserve({output: (".json",)}, inputs=[folder])
+    from wearsim.learn.calibration_file import FILE
     from wearsim.learn.folder import open_folder
     from wearsim.learn.history import history
-    from wearsim.learn.remember import FILE
     from wearsim.show.history_plot import history_figure
     from wearsim.show.history_table import history_text
     from wearsim.show.lengths import length_unit
 
     there = open_folder(folder)
+    inputs.tell_days(manners.voice, there)
     unit = length_unit(there.bench)
     inputs.tell_compiling(manners.voice)
     if dry_run:

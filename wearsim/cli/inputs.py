@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from wearsim.bench.programme import Programme
     from wearsim.cli.voice import Voice
     from wearsim.decide.limits import Limits
+    from wearsim.learn.folder import MirrorFolder
     from wearsim.learn.standing import Standing
     from wearsim.wear.ahead import Ahead
 
@@ -86,6 +88,16 @@ def _standing(path: Path) -> Standing:
     from wearsim.learn.remember import standing_of
 
     return standing_of(open_folder(path))
+
+
+def tell_days(voice: Voice, folder: MirrorFolder) -> None:
+    """Warn of a session that is dated before the one before it: sessions are taken in the order of their numbers."""
+    for before, session in pairwise(folder.sessions):
+        if session.note.date < before.note.date:
+            voice.warn(
+                f"session {session.number} is dated {session.note.date}, before session {before.number} "
+                f"({before.note.date}): sessions are taken in the order of their numbers."
+            )
 
 
 def read_programme(path: Path, bench: Bench | None = None) -> Programme:

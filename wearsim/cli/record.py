@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wearsim.cli.inputs import FolderPath, Waited, tell_waiting
-from wearsim.cli.manners import Manners
+from wearsim.cli.inputs import FolderPath, Waited, by_flag, tell_waiting
+from wearsim.cli.manners import JsonOutput, Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -55,21 +55,26 @@ Day = Annotated[
 def command(
     folder: FolderPath, manners: Manners, programme: Done, readings: After = None, profile: Profile = None,
     temperature: Temperature = None, abrasive: Abrasive = None, lap: Lap = None, waited: Waited = None,
-    notes: Notes = "", day: Day = None,
+    notes: Notes = "", day: Day = None, output: JsonOutput = None,
 ) -> None:  # fmt: skip
     """Add a session to a mirror's folder.
 
     What was done, and what was read or measured after it. The session is there whole or not at all; sessions
     recorded before are never changed.
     """
-    manners.reserve({}, inputs=[folder, programme, *(path for path in (readings, profile) if path)])
+    manners.reserve(
+        {output: (".json",)}, inputs=[folder, programme, *(path for path in (readings, profile) if path)]
+    )
     from wearsim.learn.folder import open_folder
     from wearsim.learn.record import record, same_as
     from wearsim.show.text import paragraph
 
     said = {"temperature": temperature, "abrasive": abrasive, "lap": lap and lap.value, "waited": waited}
     note = _note(day, said, notes)
-    session = record(folder, programme, note=note, readings=readings, profile=profile)
+    try:
+        session = record(folder, programme, note=note, readings=readings, profile=profile)
+    except InputError as error:
+        raise by_flag(error, {"date": "--date"}) from error
     there = open_folder(folder)
     tell_waiting(manners.voice, there.bench, note.waited)
     twin = same_as(there, session)
@@ -85,6 +90,7 @@ def command(
             f"{session.note.date}."
         ),
         figure=lambda: _figure(folder, manners.seed),
+        write=lambda: manners.write_json(_payload(session), output),
     )
     manners.voice.next("calibrate", folder)
 
@@ -96,6 +102,9 @@ def _note(day: str | None, said: dict[str, str | None], notes: str) -> SessionNo
         on = date.today() if day is None else date.fromisoformat(day)
     except ValueError as error:
         raise InputError("not a day", key="--date", value=day, expected="such as 2026-01-31") from error
+    if on > date.today():
+        expected = f"a day up to today, {date.today()} by this computer's clock"
+        raise InputError("in the future", key="--date", value=str(on), expected=expected)
     table = {key: value for key, value in said.items() if value is not None}
     return note_from_table({"date": on, "notes": notes, **table})
 

@@ -29,8 +29,8 @@ from wearsim.wear.start import on_grid, start_figure
 
 PARTS = 6
 """Parts of the prior, each of which may have a hill of its own to climb."""
-TIMED = 8
-"""Runs through the sessions that are timed."""
+TIMED, MOST_SESSIONS = 8, 4
+"""Runs through one session that are timed at most, and sessions that they are taken from."""
 
 
 def runs_of(size: int, draws: int = DRAWS) -> tuple[int, int]:
@@ -57,7 +57,7 @@ def runs_of(size: int, draws: int = DRAWS) -> tuple[int, int]:
 
 
 def calibrate_ahead(folder: MirrorFolder, *, draws: int = DRAWS) -> Ahead:
-    """What ``calibrate`` would take: some runs through all sessions are timed.
+    """What ``calibrate`` would take: some runs through the first sessions are timed.
 
     Parameters
     ----------
@@ -76,20 +76,24 @@ def calibrate_ahead(folder: MirrorFolder, *, draws: int = DRAWS) -> Ahead:
     """
     chain, belief = chain_of(folder), prior(folder.bench)
     inference = Inference(chain, belief)
-    places = np.random.default_rng(0).uniform(-1.0, 1.0, (TIMED, inference.size))
+    count, asked = len(folder.sessions), min(len(folder.sessions), MOST_SESSIONS)
+    part = Inference(chain.upto(asked), belief)
+    runs = max(WORKERS, TIMED // max(1, asked))
+    places = np.random.default_rng(0).uniform(-1.0, 1.0, (runs, inference.size))
     spread = chain.discrepancy.spread
 
     def some() -> None:
         with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-            list(pool.map(inference.log_posterior, places, [spread] * TIMED))
+            list(pool.map(part.log_posterior, places, [spread] * runs))
 
-    some()  # loads, and compiles where that is still to do
+    # loads, and compiles where that is still to do
+    Inference(chain.upto(1), belief).log_posterior(places[0], spread)
     took = seconds_of(some)
+    one = took / runs * count / max(1, asked)
     fewest, most = runs_of(inference.size, draws)
-    count = len(folder.sessions)
     return Ahead(
-        f"{fewest} to {most} runs through {_counted(count, 'session')}", fewest, 0.0,
-        fewest * took / TIMED, most * took / TIMED, f"{TIMED} runs", took,
+        f"{fewest} to {most} runs through {_counted(count, 'session')}", fewest, 0.0, fewest * one, most * one,
+        f"{runs} runs through {_counted(asked, 'session')}", took,
     )  # fmt: skip
 
 
@@ -108,12 +112,13 @@ def with_hands(folder: MirrorFolder, first: Ahead) -> Ahead:
         Its longest time is that of hands which the sessions tell: then all is done again with them.
     """
     asked = [one for one in folder.sessions if strokes_of(one.programme) <= MOST_STROKES]
-    seconds = WALKS * sum(
-        predict_ahead(
-            one.note.bench_for(folder.bench), one.programme, engine="planar", draws=0, planar=EFFECT
-        ).most
-        for one in asked
-    )  # fmt: skip
+    walked = sum(strokes_of(one.programme) for one in asked)
+    seconds = 0.0
+    if walked > 0.0:  # the longest is timed, the others last as much less as they have fewer strokes
+        longest = max(asked, key=lambda one: strokes_of(one.programme))
+        bench = longest.note.bench_for(folder.bench)
+        timed = predict_ahead(bench, longest.programme, engine="planar", draws=0, planar=EFFECT).most
+        seconds = WALKS * timed * walked / strokes_of(longest.programme)
     work = f"{first.work}, and {WALKS * len(asked)} walks with other hands on the planar engine"
     return Ahead(
         work, first.predictions + WALKS * len(asked), first.strokes, first.least + seconds,
@@ -138,9 +143,12 @@ def history_ahead(folder: MirrorFolder, *, draws: int = DRAWS) -> Ahead:
     forgotten = [n for n in range(1, count) if recalled(folder, n, draws=draws) is None]
     share = sum(forgotten) / max(1, count)
     least, most, timed, took = share * whole.least, share * whole.most, whole.timed, whole.timed_seconds
-    for session in folder.sessions:
-        one = predict_ahead(session.note.bench_for(folder.bench), session.programme)
-        least, most = least + one.least, most + one.most
+    worked = sum(session.minutes for session in folder.sessions)
+    if worked > 0.0:  # the longest is timed, the others last as much less as they were shorter
+        longest = max(folder.sessions, key=lambda session: session.minutes)
+        one = predict_ahead(longest.note.bench_for(folder.bench), longest.programme)
+        share = worked / longest.minutes
+        least, most = least + share * one.least, most + share * one.most
     work = f"{_counted(len(forgotten), 'calibration')}, and {_counted(count, 'prediction')} with bands"
     return Ahead(work, 33 * count, 0.0, least, most, timed, took)
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy.special import chdtrc
 
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError
@@ -15,7 +14,8 @@ from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.jitter import Jitter, jitter_of
 from wearsim.learn.measured import measured_figure, observe
-from wearsim.learn.posterior import Inference, Posterior, Progress, told_word
+from wearsim.learn.misfits import SessionFit, birge_ratio, found_with, session_fit, without_misfits
+from wearsim.learn.posterior import Posterior, Progress, told_word
 from wearsim.learn.session import Session
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import NAMES, Belief, normal_draws, prior
@@ -23,62 +23,12 @@ from wearsim.wear.grid import Array
 
 DRAWS = 128
 """Weighed draws of the posterior; docs/learning.md says what more of them would change."""
-SUSPECT = 0.01
-"""A session this unlikely is looked at twice [1]."""
+FACTOR_90 = 1.6448536
+"""Half of a central 90 % interval, in sigmas [1]."""
 AGAIN = 2
 """Times at most that the constants are found anew with other hands."""
 NEAR = 0.15
 """Hands are the same where the logarithm of their spread differs by less [1]."""
-RARE = 0.02
-"""Share of sessions whose record is wrong: one in fifty. A judgement."""
-
-
-@dataclass(frozen=True, eq=False)
-class SessionFit:
-    """How one session fits the others and the prior.
-
-    Parameters
-    ----------
-    number : int
-    chi_square : float
-        Squared miss in its own spread, its record believed [1]. Of a session that is set aside: by how much less all
-        the others and the prior are missed without it, for with it the constants are bent to it and the miss is
-        spread over all.
-    compared : int
-        Numbers compared: what ``chi_square`` is about where all is well.
-    chance : float
-        Of a chi-square this large or larger [1].
-    fits : bool
-        Whether its record is believed.
-    removal : float
-        RMS of the removal's shape, as the engine has it [m].
-    """
-
-    number: int
-    chi_square: float
-    compared: int
-    chance: float
-    fits: bool
-    removal: float
-
-    @property
-    def is_doubtful(self) -> bool:
-        """Whether it misses by more than chance explains although no session could be named as the wrong one."""
-        return self.fits and self.chance < SUSPECT
-
-    def to_json(self) -> dict[str, Any]:
-        """Plain numbers, as part of what ``calibrate --json`` gives.
-
-        Returns
-        -------
-        dict
-            One entry an attribute, and whether the session is doubtful.
-        """
-        return {
-            "number": self.number, "chi_square": self.chi_square, "compared": self.compared, "chance": self.chance,
-            "fits": self.fits, "doubtful": self.is_doubtful,
-            "removal_shape_rms_m": self.removal,
-        }  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +45,8 @@ class Calibration:
         The mirror followed with the constants in the middle of the posterior.
     jitter : Jitter, optional
         Of the hands' spread, where that was asked.
+    ratio : float
+        How many times as uncertain as stated the posterior takes everything, where sessions are doubtful [1].
     """
 
     prior: Belief
@@ -102,6 +54,7 @@ class Calibration:
     sessions: tuple[SessionFit, ...]
     steps: tuple[Step, ...]
     jitter: Jitter | None = None
+    ratio: float = 1.0
 
     @property
     def belief(self) -> Belief:
@@ -138,6 +91,16 @@ class Calibration:
             return "known"
         return told_word(self.shares[name])
 
+    @property
+    def outside(self) -> dict[str, float]:
+        """Factors on what the bench states, of constants that the data tell and that came out beyond its 90 % interval."""
+        about = self.belief.mean - self.prior.mean
+        beyond = np.abs(about) > FACTOR_90 * np.sqrt(np.diagonal(self.prior.covariance))
+        return {
+            name: float(np.exp(about[i])) for i, name in enumerate(NAMES)
+            if beyond[i] and self.told(name) in ("told", "partly")
+        }  # fmt: skip
+
     def to_json(self, bench: Bench, jitter: float = 1.0) -> dict[str, Any]:
         """One object for ``--json``: plain lists and floats, SI units in the key names.
 
@@ -161,11 +124,12 @@ class Calibration:
             constants[f"{name}{unit}"] = {
                 "stated": stated, "now": stated * float(middle[i]), "told": self.told(name),
                 "interval_90": [stated * float(low[i]), stated * float(high[i])],
-                "spread_of_prior": self.shares[name],
+                "spread_of_prior": self.shares[name], "outside_stated": name in self.outside,
             }  # fmt: skip
         return {
             "constants": constants,
             "session_spread": self.posterior.spread,
+            "uncertainty_ratio": self.ratio,
             "log_mean": self.belief.mean.tolist(),
             "log_covariance": self.belief.covariance.tolist(),
             "effective_draws": self.posterior.effective,
@@ -317,67 +281,12 @@ def calibrate_chain(
     """
     tell = progress or (lambda _: None)
     tell("the most likely constants")
-    found, set_aside = _without_misfits(chain, before, tell)
-    tell("weighing draws")
-    posterior = found.sample(draws, seed)
+    found, set_aside = without_misfits(chain, before, tell)
     fits = tuple(
-        _fit(step, link, set_aside.get(link.number))
+        session_fit(step, link, set_aside.get(link.number))
         for step, link in zip(found.best.steps, chain.links, strict=True)
     )
-    return Calibration(before, posterior, fits, found.best.steps)
-
-
-def _fit(step: Step, link: Link, set_aside: float | None) -> SessionFit:
-    size = step.miss.size
-    about = step.removal - step.removal.mean()
-    chi_square = step.chi_square if set_aside is None else set_aside
-    chance = float(chdtrc(size, chi_square))
-    return SessionFit(
-        link.number, chi_square, size, chance, set_aside is None, float(np.sqrt(np.mean(about**2)))
-    )
-
-
-def _without_misfits(chain: Chain, before: Belief, tell: Progress) -> tuple[Inference, dict[int, float]]:
-    """The most likely constants; sessions that fit nothing set aside, the worst first, each with its chi-square.
-
-    A session is set aside where the measurements are likelier with its record disbelieved (its removal unknown in
-    size and shape), the rarity of a wrong record weighed in.
-    """
-    found, set_aside = _found(chain, before, frozenset()), dict[int, float]()
-    while len(found.misfits) < len(chain.links):
-        chances = [
-            _fit(step, link, None).chance for step, link in zip(found.best.steps, chain.links, strict=True)
-        ]
-        open_ones = [link.number for link in chain.links if link.number not in found.misfits]
-        if min(chances[number - 1] for number in open_ones) > SUSPECT:
-            break
-        tell("a session that does not fit")
-        others = [_found(chain, before, found.misfits | {number}) for number in open_ones]
-        best = max(others, key=lambda one: one.best.evidence)
-        if best.best.evidence + np.log(RARE / (1.0 - RARE)) <= found.best.evidence:
-            break
-        (number,) = best.misfits - found.misfits
-        set_aside[number] = _chi_square_believed(found, best, number)
-        found = best
-    return found, set_aside
-
-
-def _chi_square_believed(believed: Inference, without: Inference, number: int) -> float:
-    """Squared miss that believing a session's record brings: in that session and, the constants bent, in the rest [1].
-
-    For an engine linear in the constants it is the squared miss of what the others and the prior predict, in its own
-    spread; never less than what is missed in the session itself with the constants bent to it.
-    """
-    own = believed.best.steps[number - 1].chi_square
-    rest = [
-        sum(step.chi_square for step in one.best.steps) - one.best.steps[number - 1].chi_square
-        + float(one.best.middle @ one.best.middle)
-        for one in (believed, without)
-    ]  # fmt: skip
-    return max(own, own + rest[0] - rest[1])
-
-
-def _found(chain: Chain, before: Belief, misfits: frozenset[int]) -> Inference:
-    inference = Inference(chain, before, misfits)
-    inference.find()
-    return inference
+    ratio = birge_ratio(fits)
+    doubted = found if ratio == 1.0 else found_with(replace(chain, ratio=ratio), before, found.misfits)
+    tell("weighing draws")
+    return Calibration(before, doubted.sample(draws, seed), fits, found.best.steps, ratio=ratio)

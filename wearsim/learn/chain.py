@@ -76,11 +76,11 @@ class Step:
     removal : (n,) ndarray
         [m]
     miss, spread : (p,), (p, p) ndarray
-        Observed less expected, and the covariance of that.
+        Observed less expected, and the covariance of that, the chain's ``ratio`` in it.
     state : State
         Glass and laps after, the measurement taken in.
     covariance : (n, n) ndarray
-        Of that glass [m^2].
+        Of that glass, as stated [m^2].
     gain : (n, p) ndarray
         From the miss to the correction of the glass.
     """
@@ -137,12 +137,16 @@ class Chain:
     links : tuple of Link
     accuracy : Accuracy
     discrepancy : Discrepancy
+    ratio : float
+        How many times as uncertain as stated everything is taken to be: the first figure, the sessions and the
+        readings alike, which leaves all corrections of the glass as they are [1].
     """
 
     first: StartFigure
     links: tuple[Link, ...]
     accuracy: Accuracy
     discrepancy: Discrepancy = field(default_factory=Discrepancy)
+    ratio: float = 1.0
 
     def upto(self, count: int) -> Chain:
         """The first ``count`` sessions alone."""
@@ -224,7 +228,8 @@ class Chain:
         if is_misfit:
             corrected = start_state(link.bench, state.radius, corrected.height, self.accuracy)
         left = grown - gain @ total @ gain.T
-        return Step(after.height, removal, miss, total, corrected, 0.5 * (left + left.T), gain)
+        left, spread_of_miss = 0.5 * (left + left.T), self.ratio**2 * total
+        return Step(after.height, removal, miss, spread_of_miss, corrected, left, gain)
 
     def frames(self, constants: Constants, steps: tuple[Step, ...]) -> tuple[Frame, ...]:
         """Each session linearised in the errors of the glass that it starts from, and in the removal.

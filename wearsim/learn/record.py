@@ -55,12 +55,13 @@ def record(
     Raises
     ------
     InputError
-        A folder or file that cannot be used; nothing is written then.
+        A folder or file that cannot be used, or a day before that of the newest session; nothing is written then.
     CouldNotError
         Where the disc refuses, or another record was faster; nothing of this session is there then.
     """
     there = open_folder(folder)
     number = len(there.sessions) + 1
+    _check_day(there, note)
     texts = _texts(there, Path(programme), readings, profile, note)
     _clear_stale(there.path)
     place = there.path / session_name(number)
@@ -72,6 +73,17 @@ def record(
         shutil.rmtree(partial, ignore_errors=True)
         raise _refused(error, place) from error
     return open_folder(folder).sessions[number - 1]
+
+
+def _check_day(there: MirrorFolder, note: SessionNote) -> None:
+    """Sessions follow each other: each begins on what the one before it left."""
+    newest = there.sessions[-1] if there.sessions else None
+    if newest is not None and note.date < newest.note.date:
+        raise InputError(
+            f"before session {newest.number}, which is dated {newest.note.date}", key="date", value=str(note.date),
+            expected=f"a day from then on: sessions are recorded in the order they were worked (a wrong day in "
+            f"{newest.path / SESSION} may be put right there)",
+        )  # fmt: skip
 
 
 def same_as(there: MirrorFolder, session: Session) -> str | None:

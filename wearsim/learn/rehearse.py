@@ -231,7 +231,8 @@ def _worked(
     outcome: Outcome,
 ) -> tuple[Round, MirrorFolder]:  # fmt: skip
     true_before = true_rms(mirror)
-    note = SessionNote(date=DAY, notes="a practice session, simulated")
+    newest = max((session.note.date for session in folder.sessions), default=DAY)
+    note = SessionNote(date=max(DAY, newest), notes="a practice session, simulated")
     folder = work_and_record(folder, mirror, practice.tester, programme, note)
     low, high = (outcome.surface_rms,) * 2 if outcome.band is None else outcome.band.surface_rms
     after = replace(standing, start=measured_figure(folder.bench, folder.sessions[-1].measured))

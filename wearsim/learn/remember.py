@@ -1,7 +1,8 @@
 """What a folder was found to say, kept beside it so that ``predict`` and ``propose`` need not work it out again.
 
 ``calibration.toml`` is a cache: it names, by a digest of everything it rests on, what it was made from, and counts
-for nothing once any of that has changed. It may be deleted at any time. Only the hands' spread, which costs more to
+for nothing once any of that has changed. It may be deleted at any time; what counts is checked
+(:mod:`wearsim.learn.calibration_file`). Only the hands' spread, which costs more to
 find and is found where it is asked for alone, goes on into the sessions after those that told it.
 """
 
@@ -9,25 +10,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
-
-import numpy as np
 
 import wearsim
 from wearsim.bench.reading import read_text
 from wearsim.errors import InputError, WearsimError
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_chain, chain_of
+from wearsim.learn.calibration_file import FILE, HANDS, made_from, read_hands, read_remembered, read_tables
 from wearsim.learn.chain import Chain
 from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.folder import BENCH, MirrorFolder
-from wearsim.learn.jitter import LEAST, MOST
 from wearsim.learn.posterior import Progress
 from wearsim.learn.standing import Standing, standing_after
-from wearsim.wear.constants import NAMES, Belief, prior
+from wearsim.wear.constants import Belief, prior
 from wearsim.wear.store import digest, whole_file
-
-FILE = "calibration.toml"
-HANDS = "hands"
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,28 +90,35 @@ def remembered_jitter(folder: MirrorFolder, count: int | None = None) -> float:
     Raises
     ------
     InputError
-        Where ``calibration.toml`` has a factor that cannot be.
+        Where ``calibration.toml`` is damaged.
     """
-    tables = _tables(folder)
+    tables = read_tables(folder.path)
     for number in range(len(folder.sessions) if count is None else count, 0, -1):
         table = tables.get(str(number))
         hands = table.get(HANDS) if isinstance(table, dict) else None
         if hands is not None:
-            factor, made_from = _checked(folder, number, hands)
-            if made_from == _digest(folder, number):
-                return factor
+            told = read_hands(folder.path, number, hands)
+            if told.made_from == _digest(folder, number):
+                return told.factor
     return 1.0
 
 
-def _checked(folder: MirrorFolder, number: int, hands: Any) -> tuple[float, Any]:
-    """Factor and digest of what is remembered of the hands."""
-    factor = hands.get("factor") if isinstance(hands, dict) else hands
-    if isinstance(factor, bool) or not isinstance(factor, int | float) or not LEAST <= factor <= MOST:
-        raise InputError(
-            "not a factor on the hands' spread", file=folder.path / FILE, key=f"{number}.{HANDS}.factor",
-            value=factor, expected=f"a number from {LEAST:g} to {MOST:g}; or delete the file, and calibrate --jitter",
-        )  # fmt: skip
-    return float(factor), hands.get("made_from")
+def fault_in(folder: MirrorFolder, seed: int = 0, draws: int = DRAWS) -> InputError | None:
+    """What is wrong with a folder's ``calibration.toml``; None where all that counts in it is as it was written.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+    seed, draws : int
+        As for :func:`wearsim.learn.calibrate.calibrate`.
+    """
+    try:
+        for count in range(1, len(folder.sessions) + 1):
+            for how in {(seed, draws), (0, DRAWS)}:
+                recalled(folder, count, seed=how[0], draws=how[1])
+    except InputError as error:
+        return error
+    return None
 
 
 def recalled(
@@ -168,7 +170,8 @@ def standing_of(
 
 
 def keep(
-    folder: MirrorFolder, count: int, known: Known, seed: int, draws: int, *, asked: bool = False
+    folder: MirrorFolder, count: int, known: Known, seed: int, draws: int, *, asked: bool = False,
+    anew: bool = False,
 ) -> None:  # fmt: skip
     """Remember what was found; a folder that cannot be written simply does not remember.
 
@@ -182,10 +185,13 @@ def keep(
         That it was found with.
     asked : bool
         Whether these sessions were asked about the hands' spread; otherwise what was told before stays.
+    anew : bool
+        Whether nothing of the file is kept: it is damaged.
     """
     import tomli_w
 
-    tables = {name: table for name, table in _tables(folder).items() if name.isdigit()}
+    kept = {} if anew else read_tables(folder.path)
+    tables = {name: table for name, table in kept.items() if name.isdigit()}
     before = tables.get(str(count))
     hands = before.get(HANDS) if isinstance(before, dict) else None
     if asked:
@@ -209,36 +215,14 @@ def keep(
         return
 
 
-def _tables(folder: MirrorFolder) -> dict[str, Any]:
-    """What is remembered, nothing where there is no such file or it is damaged: it is only a cache."""
-    from wearsim.bench.reading import parse_toml
-
-    file = folder.path / FILE
-    if not file.exists():
-        return {}
-    try:
-        return parse_toml(read_text(file), file)
-    except WearsimError:
-        return {}
-
-
 def _read(folder: MirrorFolder, count: int, seed: int, draws: int, jitter: float) -> Known | None:
-    table = _tables(folder).get(str(count))
-    made_from = _made_from(folder, count, seed, draws, jitter)
-    if not isinstance(table, dict) or table.get("made_from") != made_from:
+    table = read_tables(folder.path).get(str(count))
+    if table is None or made_from(folder.path, count, table) != _made_from(
+        folder, count, seed, draws, jitter
+    ):
         return None
-    try:
-        mean = np.array(table["mean"], dtype=float)
-        covariance = np.array(table["covariance"], dtype=float)
-        points = np.array(table["points"], dtype=float)
-        spread, misfits = float(table["session_spread"]), tuple(int(n) for n in table["misfits"])
-    except (KeyError, TypeError, ValueError):
-        return None
-    sound = mean.shape == (len(NAMES),) and covariance.shape == (len(NAMES), len(NAMES))
-    sound = sound and points.ndim == 2 and points.shape[1] == len(NAMES) and len(points) > 0
-    if not sound or not all(np.isfinite(part).all() for part in (mean, covariance, points)):
-        return None
-    return Known(Belief(mean, covariance, points), spread, misfits, jitter)
+    found = read_remembered(folder.path, count, table)
+    return Known(found.belief, found.session_spread, tuple(found.misfits), jitter)
 
 
 def _made_from(folder: MirrorFolder, count: int, seed: int, draws: int, jitter: float) -> str:

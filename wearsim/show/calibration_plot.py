@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.learn.calibrate import Calibration, stated_constant
-from wearsim.show.calibration_table import FACTOR_90, TITLES, UNITS, VERDICTS
+from wearsim.learn.calibrate import FACTOR_90, Calibration, stated_constant
+from wearsim.show.calibration_table import TITLES, UNITS, VERDICTS
 from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
 from wearsim.wear.constants import NAMES
 

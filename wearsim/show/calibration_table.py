@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.learn.calibrate import Calibration, SessionFit, stated_constant
+from wearsim.learn.calibrate import FACTOR_90, Calibration, stated_constant
 from wearsim.learn.jitter import Jitter
+from wearsim.learn.misfits import SessionFit
 from wearsim.show.text import columns, paragraph
 from wearsim.wear.constants import NAMES
 
@@ -36,7 +37,15 @@ NOTES = {
     "prior": "not told: still what was believed before",
     "known": "known: stated as exact",
 }
-FACTOR_90 = 1.6448536
+OUTSIDE = {
+    "preston": (
+        "The glass wears {} times as fast", "the abrasive, the minutes that were recorded, push and masses and their units",
+    ),
+    "stiffness": ("The pitch is {} times as stiff", "its thickness, and which strokes were recorded"),
+    "relaxation_time": ("The pitch takes {} times as long to flow", "which pitch it is, and the temperatures"),
+    "edge_gain": ("The edge gain is {} times as large", "the outermost zones of the mask, and the lap's diameter"),
+}  # fmt: skip
+"""What is said of a constant outside of what the bench states, and what to look at."""
 
 
 def calibration_text(bench: Bench, found: Calibration, jitter: float = 1.0) -> str:
@@ -63,6 +72,7 @@ def calibration_text(bench: Bench, found: Calibration, jitter: float = 1.0) -> s
         ))  # fmt: skip
     parts = [
         "\n".join([*columns(rows, "<>><"), _note(found)]),
+        *(_outside(name, factor, found) for name, factor in found.outside.items()),
         _spread(bench, found),
         _hands(bench, found, jitter),
         _sessions(found),
@@ -77,6 +87,16 @@ def _note(found: Calibration) -> str:
         "Before: as believed before the sessions; "
         + "; ".join(NOTES[one] for one in NOTES if one in said)
         + "."
+    )
+
+
+def _outside(name: str, factor: float, found: Calibration) -> str:
+    """What is said where a constant came out beyond what the bench states of it."""
+    what, look = OUTSIDE[name]
+    most = np.exp(FACTOR_90 * np.sqrt(found.prior.covariance[NAMES.index(name), NAMES.index(name)]))
+    return paragraph(
+        f"{what.format(f'{factor:.2g}')} as the bench says, outside the {1 / most:.2g} to {most:.2g} times that it "
+        f"allows (90 %): check {look}."
     )
 
 
@@ -139,7 +159,8 @@ def _sessions(found: Calibration) -> str:
         lines.append(paragraph(
             "Doubtful: it misses by more than its readings explain, but believing all records is still likelier than that "
             "any one is wrong. Look over the programmes and sheets of all sessions (piece on top, minutes, source fixed or "
-            "moving, abrasive); till then the constants above may be bent and their intervals too narrow."
+            "moving, abrasive); till then the constants above may be bent. For these intervals everything is taken to be "
+            f"{found.ratio:.1f} times as uncertain as it is stated."
         ))  # fmt: skip
     if found.misfits:
         lines.append(paragraph(

@@ -1,0 +1,280 @@
+"""How often is a session that was recorded wrong found, and named; and how often is an honest one called wrong?
+
+    python tests/benchmarks/wrong_records.py --count 30 --out wrong.jsonl
+    python tests/benchmarks/wrong_records.py --table wrong.jsonl
+
+Each seed: a practice mirror of its own as in learn_coverage.py (planar truth, here on 64 cells; constants from the
+prior, jitter, a spread from session to session, noisy readings in 8 windows) and three sessions of random programmes.
+One of the three is then recorded wrong, in each of the ways of KINDS in turn; everything else is as it was. The
+constants are the likeliest ones, their sigmas by the curvature there. A run goes on where its file ends. The table is
+docs/learning.md's.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from learn_coverage import CELLS, STROKES, make_folder
+
+from wearsim.bench.dump import spell_table
+from wearsim.bench.files import programme_from_table
+from wearsim.bench.programme import Programme
+from wearsim.errors import WearsimError
+from wearsim.learn.calibrate import chain_of
+from wearsim.learn.chain import Chain, Link
+from wearsim.learn.folder import MirrorFolder
+from wearsim.learn.measured import of_readings
+from wearsim.learn.misfits import birge_ratio, found_with, session_fit, without_misfits
+from wearsim.learn.practice import PracticeMirror, Reader, Truth
+from wearsim.learn.practice_bench import FAULTS, Drawn, draw_mirror
+from wearsim.wear.constants import NAMES, Belief, prior
+from wearsim.wear.grid import Array
+
+TRUTH = replace(CELLS, cells=64)
+SESSIONS = 3
+BENT = 2.0
+"""Constants are bent where one of them moves by more than so many of its sigmas against the honest folder."""
+
+Spells = list[dict[str, Any]]
+
+
+def _longest(spells: Spells, fits: Callable[[dict[str, Any]], bool] = lambda _: True) -> int | None:
+    """Place of the longest spell of work for which ``fits`` holds."""
+    those = [i for i, spell in enumerate(spells) if spell["stroke"] != "press" and fits(spell)]
+    return max(those, key=lambda i: float(spells[i]["minutes"]), default=None)
+
+
+def other_piece(spells: Spells, rng: np.random.Generator) -> Spells:
+    """Every spell recorded with the other piece on top."""
+    other = {"tool": "mirror", "mirror": "tool"}
+    return [
+        spell if spell["stroke"] == "press" else {**spell, "on_top": other[spell["on_top"]]}
+        for spell in spells
+    ]
+
+
+def doubled(spells: Spells, rng: np.random.Generator) -> Spells:
+    """Twice the minutes of work recorded."""
+    return [
+        spell if spell["stroke"] == "press" else {**spell, "minutes": 2 * spell["minutes"]}
+        for spell in spells
+    ]
+
+
+def other_stroke(spells: Spells, rng: np.random.Generator) -> Spells:
+    """The longest spell recorded as another stroke."""
+    place = _longest(spells)
+    assert place is not None
+    others = [one for one in STROKES if one["stroke"] != spells[place]["stroke"]]
+    stroke = others[int(rng.integers(len(others)))]
+    kept = {key: spells[place][key] for key in ("lap", "on_top", "minutes") if key in spells[place]}
+    return [*spells[:place], {**stroke, **kept}, *spells[place + 1 :]]
+
+
+def other_length(spells: Spells, rng: np.random.Generator) -> Spells | None:
+    """The longest spell that has a length recorded with one half as long again; None where none has one."""
+    place = _longest(spells, lambda spell: "length" in spell)
+    if place is None:
+        return None
+    longer = {**spells[place], "length": 1.5 * spells[place]["length"]}
+    return [*spells[:place], longer, *spells[place + 1 :]]
+
+
+def left_out(spells: Spells, rng: np.random.Generator) -> Spells:
+    """The longest spell not recorded."""
+    place = _longest(spells)
+    assert place is not None
+    return [*spells[:place], *spells[place + 1 :]]
+
+
+RECORDS: dict[str, Callable[[Spells, np.random.Generator], Spells | None]] = {
+    "other piece on top": other_piece,
+    "minutes doubled": doubled,
+    "other stroke": other_stroke,
+    "other length": other_length,
+    "spell left out": left_out,
+}
+KINDS = ("honest", *RECORDS, "lap not pressed", "another mirror's sheet")
+
+
+class Case:
+    """One seed's mirror with its three honest sessions.
+
+    Parameters
+    ----------
+    seed : int
+    folder : MirrorFolder
+    drawn : Drawn
+    truth : Truth
+    """
+
+    def __init__(self, seed: int, folder: MirrorFolder, drawn: Drawn, truth: Truth) -> None:
+        self.seed, self.drawn, self.truth = seed, drawn, truth
+        self.chain, self.before = chain_of(folder), prior(folder.bench)
+        self.wrong = 1 + int(self._stream(0).integers(SESSIONS))
+
+    def _stream(self, number: int) -> np.random.Generator:
+        return np.random.default_rng(np.random.SeedSequence(self.seed, spawn_key=(23, number)))
+
+    def recorded(self, kind: str) -> Chain | None:
+        """The chain as a person recorded it who got one session wrong; None where that cannot be."""
+        links = list(self.chain.links)
+        place = self.wrong - 1
+        if kind in RECORDS:
+            spells = [_plain(one) for one in spells_of(links[place].programme)]
+            wrong = RECORDS[kind](spells, self._stream(KINDS.index(kind)))
+            if wrong is None:
+                return None
+            links[place] = replace(links[place], programme=programme_from_table({"spell": wrong}))
+        elif kind == "another mirror's sheet":
+            links[place] = self._read(links[place], self._other())
+        elif kind == "lap not pressed":
+            links = self._not_pressed(links)
+        return replace(self.chain, links=tuple(links))
+
+    def _read(self, link: Link, mirror: PracticeMirror) -> Link:
+        readings = mirror.read(Reader())
+        return replace(link, observation=of_readings(link.bench, readings, self.chain.first.radius))
+
+    def _other(self) -> PracticeMirror:
+        """A mirror of the same size with another fault, never worked."""
+        glass = self.drawn.bench.mirror
+        fault = FAULTS[(FAULTS.index(self.drawn.fault) + 1 + self.seed % 3) % len(FAULTS)]
+        focal_ratio = 0.5 * glass.radius_of_curvature / glass.diameter
+        other = draw_mirror(self.seed + 10_000, fault, glass.diameter, focal_ratio)
+        return PracticeMirror(
+            self.drawn.bench, replace(self.truth, seed=self.seed + 10_000), other.start, TRUTH
+        )
+
+    def _not_pressed(self, links: list[Link]) -> list[Link]:
+        """The wrong session begun on a spherical lap without its pressing, and recorded as on a pressed one."""
+        mirror = PracticeMirror(self.drawn.bench, self.truth, self.drawn.start, TRUTH)
+        out = []
+        for link in links:
+            programme = link.programme
+            if link.number == self.wrong:
+                mirror._laps = {name: np.zeros_like(lap) for name, lap in mirror._laps.items()}
+                programme = Programme(spells=tuple(one for one in programme.spells if not one.is_press))
+                link = replace(link, lap="pressed")
+            mirror.work(programme, link.bench)
+            out.append(link if link.number < self.wrong else self._read(link, mirror))
+        return out
+
+
+def spells_of(programme: Programme) -> list[dict[str, Any]]:
+    """Spells as tables of a file."""
+    return [spell_table(spell) for spell in programme.spells]
+
+
+def _plain(spell: dict[str, Any]) -> dict[str, Any]:
+    """The same with minutes as a number."""
+    return {key: value for key, value in spell.items() if value is not None}
+
+
+def found_in(chain: Chain, before: Belief) -> dict[str, Any]:
+    """What calibration says of a chain: who is set aside, who is doubtful, the likeliest constants and sigmas."""
+    began = time.process_time()
+    found, set_aside = without_misfits(chain, before, lambda _: None)
+    fits = [
+        session_fit(step, link, set_aside.get(link.number))
+        for step, link in zip(found.best.steps, chain.links, strict=True)
+    ]
+    ratio = birge_ratio(fits)
+    last = found if ratio == 1.0 else found_with(replace(chain, ratio=ratio), before, found.misfits)
+    return {
+        "set_aside": sorted(set_aside), "doubtful": [fit.number for fit in fits if fit.is_doubtful], "ratio": ratio,
+        "chances": [fit.chance for fit in fits], "logs": last.logs_at(last.best.middle).tolist(),
+        "sigma": sigma_of(last.axes, last.best.root).tolist(),
+        "stated_sigma": sigma_of(found.axes, found.best.root).tolist(),
+        "stated_logs": found.logs_at(found.best.middle).tolist(),
+        "seconds": time.process_time() - began,
+    }  # fmt: skip
+
+
+def sigma_of(axes: Array, root: Array) -> Array:
+    """Spread of each constant's logarithm on a hill [1]."""
+    return np.asarray(np.linalg.norm(axes @ root, axis=1))
+
+
+def one_case(seed: int, kinds: tuple[str, ...] = KINDS) -> dict[str, Any]:
+    """Every kind of wrong record in one folder."""
+    drawn, began = draw_mirror(seed), time.process_time()
+    with tempfile.TemporaryDirectory() as scratch:
+        folder, truth = make_folder(Path(scratch) / "mirror", drawn, seed, SESSIONS, TRUTH)
+        case = Case(seed, folder, drawn, truth)
+        told: dict[str, Any] = {}
+        for kind in kinds:
+            try:
+                chain = case.recorded(kind)
+                told[kind] = None if chain is None else found_in(chain, case.before)
+            except WearsimError as error:
+                told[kind] = {"failed": str(error)}
+    logs = [float(np.log(getattr(truth.constants, name))) for name in NAMES]
+    return {
+        "seed": seed, "fault": drawn.fault, "wrong": case.wrong, "truth": logs, "found": told,
+        "seconds": time.process_time() - began,
+    }  # fmt: skip
+
+
+def bent(honest: dict[str, Any], wrong: dict[str, Any]) -> bool:
+    """Whether a constant moved by more than :data:`BENT` of the sigmas that are now claimed."""
+    moved = np.abs(np.array(wrong["logs"]) - honest["logs"]) / np.maximum(wrong["sigma"], 1e-9)
+    return bool(moved.max() > BENT)
+
+
+def table(rows: list[dict[str, Any]]) -> str:
+    """The table of docs/learning.md."""
+    lines = [
+        "| recorded | folders | set aside, and it alone | others set aside | doubtful | not noticed | of these bent |",
+        "| --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for kind in KINDS:
+        those = [(row, row["found"][kind]) for row in rows if row["found"].get(kind) is not None]
+        told = [(row, one) for row, one in those if "failed" not in one]
+        right = [one for row, one in told if one["set_aside"] == [row["wrong"]] and kind != "honest"]
+        other = [one for row, one in told if one["set_aside"] and one not in right]
+        doubtful = [one for _, one in told if not one["set_aside"] and one["doubtful"]]
+        unseen = [(row, one) for row, one in told if not one["set_aside"] and not one["doubtful"]]
+        count = sum(
+            bent(row["found"]["honest"], one)
+            for row, one in unseen
+            if kind != "honest" and "failed" not in row["found"]["honest"]
+        )
+        failed = f" ({len(those) - len(told)} failed)" if len(told) < len(those) else ""
+        lines.append(
+            f"| {kind} | {len(those)}{failed} | {'' if kind == 'honest' else len(right)} | {len(other)} | "
+            f"{len(doubtful)} | {len(unseen)} | {'' if kind == 'honest' else count} |"
+        )
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Run, or print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--count", type=int, default=30)
+    parser.add_argument("--out", type=Path, default=Path("wrong.jsonl"))
+    parser.add_argument("--table", type=Path)
+    given = parser.parse_args()
+    if given.table is not None:
+        print(table([json.loads(line) for line in given.table.read_text().splitlines()]))
+        return
+    lines = given.out.read_text().splitlines() if given.out.exists() else []
+    done = {json.loads(line)["seed"] for line in lines}
+    for seed in range(given.first, given.first + given.count):
+        if seed not in done:
+            row = one_case(seed)
+            with given.out.open("a") as stream:
+                stream.write(json.dumps(row) + "\n")
+
+
+if __name__ == "__main__":
+    main()
