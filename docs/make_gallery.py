@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from run_blocks import ROOT, load_example
+from run_blocks import ROOT, answer_of, load_example
 
 EXAMPLES = ROOT / "examples"
 
@@ -15,7 +15,7 @@ def gallery() -> tuple[str, dict[str, Any]]:
     for path in sorted(EXAMPLES.glob("*.py")):
         module = load_example(path)
         question, _, about = (module.__doc__ or "").strip().partition("\n")
-        answer, figures[path.stem] = module.answer()
+        answer, figures[path.stem] = answer_of(path.stem)
         parts += [
             f"## {question}\n", about.strip(), "", f"```text\n$ python examples/{path.name}\n{answer}\n```", "",
             f"![{question}](generated/example-{path.stem}.svg)\n",

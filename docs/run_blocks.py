@@ -20,6 +20,7 @@ import shlex
 import shutil
 import subprocess
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -127,10 +128,16 @@ def _inside(arguments: list[str]) -> Ran:
 
 
 def _example(script: Path, arguments: list[str]) -> Ran:
-    words, picture = load_example(script).answer()
+    words, picture = answer_of(script.stem)
     if arguments:
         picture.savefig(arguments[0])
     return Ran(0, words + "\n", "")
+
+
+@cache
+def answer_of(name: str):  # type: ignore[no-untyped-def]  # what a module of its own returns
+    """The answer of an example, asked once: some are long, and pages show what the gallery shows."""
+    return load_example(ROOT / "examples" / f"{name}.py").answer()
 
 
 def load_example(script: Path):  # type: ignore[no-untyped-def]  # a module of its own

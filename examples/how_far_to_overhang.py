@@ -17,7 +17,7 @@ from wearsim.errors import TipsOffError
 from wearsim.show.style import AFTER, BAND, RED, house, sheet
 
 LIMIT = 0.125 * 550e-9  # an eighth of a wave of surface
-MINUTES, DRAWS = 20, 64
+MINUTES, DRAWS = 20, 32
 TRIED = np.linspace(0.0, 0.4, 17)
 
 

@@ -1,4 +1,4 @@
-"""What all tests share: a kernel cache of the session's own, floating-point errors that raise, one rng."""
+"""What all tests share: one kernel cache, floating-point errors that raise, one rng."""
 
 from __future__ import annotations
 
@@ -7,9 +7,8 @@ import tempfile
 from collections.abc import Iterator
 
 # Before wearsim.kernels is imported: a cache left by an older source must not answer for this one. Workers share it.
-_CACHE = (
-    None if "PYTEST_XDIST_WORKER" in os.environ else tempfile.TemporaryDirectory(prefix="wearsim-kernels-")
-)
+# Whoever sets NUMBA_CACHE_DIR answers for what lies there (.ci/run: what its build of the documentation compiled).
+_CACHE = None if "NUMBA_CACHE_DIR" in os.environ else tempfile.TemporaryDirectory(prefix="wearsim-kernels-")
 if _CACHE is not None:
     os.environ["NUMBA_CACHE_DIR"] = _CACHE.name
 

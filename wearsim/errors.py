@@ -16,6 +16,7 @@ their traceback. All of these survive pickling, so that they travel from worker 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 
@@ -73,6 +74,10 @@ class InputError(WearsimError):
         return (_rebuild, (type(self), dict(self.__dict__)))
 
 
+def _millimetres(length: float) -> str:
+    return f"{length * 1e3:.1f} mm"
+
+
 class TipsOffError(InputError):
     """The load leaves the hull of the contact region: the top piece tips off.
 
@@ -86,18 +91,27 @@ class TipsOffError(InputError):
         Largest centre offset that would not [m].
     file : str or Path, optional
         The programme's file.
+    length : callable, optional
+        Tells a length [m] in the unit that the bench is written in; millimetres where nothing is said.
     """
 
-    def __init__(self, spell: int, offset: float, largest: float, *, file: str | Path | None = None) -> None:
+    def __init__(
+        self, spell: int, offset: float, largest: float, *, file: str | Path | None = None,
+        length: Callable[[float], str] = _millimetres,
+    ) -> None:  # fmt: skip
         super().__init__(
-            f"the top piece tips off at an offset of {offset * 1e3:.1f} mm between the centres; "
-            f"the largest that would not is {largest * 1e3:.1f} mm",
+            f"the top piece tips off at an offset of {length(offset)} between the centres; "
+            f"the largest that would not is {length(largest)}",
             file=file,
             key=f"spell {spell}",
         )
         self.spell = spell
         self.offset = offset
         self.largest = largest
+
+    def told_in(self, length: Callable[[float], str], file: str | Path | None) -> TipsOffError:
+        """The same of a programme's file, its lengths told by ``length``."""
+        return TipsOffError(self.spell, self.offset, self.largest, file=file, length=length)
 
 
 class StoreError(InputError):

@@ -106,7 +106,7 @@ def test_windows_that_mask_prints_go_into_the_sheet_that_new_wrote(
     head, pasted = re.split(r"For the sheet of readings[^\n]*\n", called.out)
     sheet = folder / "readings.toml"
     fill_in(sheet, "[[0, 0, 0, 0, 0, 0]]")
-    kept = re.sub(r"(?m)^(length_unit|windows) = .*\n", "", sheet.read_text())
+    kept = re.sub(r"(?m)^(length_unit = .*|windows = \[\n(.*\n)*?\])\n", "", sheet.read_text())
     sheet.write_text(pasted + kept)
     read, bench = load_readings(sheet), load_bench(folder / "bench.toml")
     design = mask_for(bench.mirror, 6, bench.light.wavelength)

@@ -33,7 +33,7 @@ readings = "readings.toml"
 """
 
 
-def test_everything_at_once(call: Call, demo: Path) -> None:
+def test_everything_at_once(call: Call, demo: Path, searched_once: None) -> None:
     """One search: the table, the programme that predict reads, the card and the plot."""
     called = call(
         "propose", "bench.toml", *QUICK, "-o", "next.toml", "--card", "card.pdf", "--plot", "plot.svg"
@@ -135,7 +135,7 @@ def test_bad_input_is_one_line_and_two(arguments: tuple[str, ...], word: str, ca
     assert {path.name: path.read_bytes() for path in demo.iterdir()} == before
 
 
-def test_force_replaces(call: Call, demo: Path) -> None:
+def test_force_replaces(call: Call, demo: Path, searched_once: None) -> None:
     Path("next.toml").write_text("old", encoding="utf-8")
     assert call("propose", "bench.toml", *QUICK, "-o", "next.toml", "--force", "-q").code == 0
     assert len(ws.load_programme("next.toml").spells) == 1

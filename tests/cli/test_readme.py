@@ -26,7 +26,7 @@ SHOWN = [shlex.split(command)[1:] for pair in pairs(README) for command in pair.
 
 
 @pytest.fixture
-def checkout(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def checkout(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, searched_once: None) -> Path:
     """What the README's commands and snippets find in a checkout."""
     shutil.copytree(ROOT / "examples", tmp_path / "examples", ignore=shutil.ignore_patterns("__pycache__"))
     monkeypatch.chdir(tmp_path)

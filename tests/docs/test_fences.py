@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shlex
@@ -75,19 +76,33 @@ def test_a_part_of_a_study_is_read(tmp_path: Path) -> None:
         sample_files.read("depth = 1\n", tmp_path)
 
 
-@pytest.mark.parametrize("command", COLLECTED)
-def test_benchmarks_are_collected_as_written(command: str) -> None:
+# Collects once for each list of words, in one process: importing the benchmarks is what takes the time.
+COLLECT = """
+import json, sys, pytest
+for words in json.loads(sys.argv[1]):
+    print("==", pytest.main([*words, "--collect-only", "-q", "-p", "no:cacheprovider"]).value, flush=True)
+"""
+
+
+def test_benchmarks_are_collected_as_written() -> None:
     """The settings leave the benchmarks out of the tests; a command that names them must reach them."""
-    words = shlex.split(command)
-    words = words[words.index("pytest") + 1 :]
+    split = [shlex.split(command) for command in COLLECTED]
+    asked = json.dumps([words[words.index("pytest") + 1 :] for words in split])
     # as from a shell of its own: benchmarks refuse to run inside a worker of the tests
     shell = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", *words, "--collect-only", "-q", "-p", "no:cacheprovider"],
-        cwd=ROOT, capture_output=True, text=True, check=False, env=shell,
-    )  # fmt: skip
-    assert done.returncode == 0, done.stdout + done.stderr
-    assert re.search(r"^tests/benchmarks/\w+\.py::", done.stdout, re.MULTILINE)
+        [sys.executable, "-c", COLLECT, asked],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+        env=shell,
+    )
+    *answers, rest = re.split(r"^== (?=\d+$)", done.stdout, flags=re.MULTILINE)
+    codes = [text.partition("\n")[0] for text in (*answers[1:], rest)]
+    for command, found, code in zip(COLLECTED, answers, codes, strict=True):
+        assert code == "0", f"{command}: {found}"
+        assert re.search(r"^tests/benchmarks/\w+\.py::", found, re.MULTILINE), command
 
 
 @pytest.mark.parametrize(("script", "arguments"), SCRIPTS)

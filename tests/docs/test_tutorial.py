@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from pathlib import Path
 
@@ -17,30 +18,44 @@ def first(words: str) -> str:
     return next(command for command in COMMANDS if command.startswith(f"wearsim {words}"))
 
 
-@pytest.fixture
-def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """The folder as it is once the ready files have taken the place of the new ones."""
-    run_blocks.lay_out(tmp_path)
-    monkeypatch.chdir(tmp_path)
-    for command in COMMANDS[: COMMANDS.index("cat shed/readings.toml")]:
-        assert run_blocks.run_line(command).code == 0
-    return tmp_path
+@pytest.fixture(scope="module")
+def shed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder in which the page is run."""
+    folder = tmp_path_factory.mktemp("shed")
+    run_blocks.lay_out(folder)
+    return folder
 
 
-def test_the_proposal_comes_without_warnings_as_it_says(shed: Path) -> None:
+@pytest.fixture(scope="module")
+def ran(shed: Path) -> dict[str, run_blocks.Ran]:
+    """What every command of the page came to, in order."""
+    with contextlib.chdir(shed):
+        return {command: run_blocks.run_line(command) for command in COMMANDS}
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_it_runs_as_written(command: str, ran: dict[str, run_blocks.Ran]) -> None:
+    assert ran[command].code == 0, ran[command].err
+    assert "Traceback" not in ran[command].err
+
+
+def test_the_proposal_comes_without_warnings_as_it_says(ran: dict[str, run_blocks.Ran]) -> None:
     assert "Here there are none" in TEXT
-    done = run_blocks.run_line(first("propose"))
-    assert done.code == 0 and "Warning" not in done.out + done.err
+    done = ran[first("propose")]
+    assert "Warning" not in done.out + done.err
     assert f"--minutes {make_tutorial_pictures.MINUTES:.0f} " in first("propose")
 
 
-def test_too_short_a_wait_is_warned_of_and_a_long_one_is_not(shed: Path) -> None:
+def test_too_short_a_wait_is_warned_of_and_a_long_one_is_not(
+    shed: Path, ran: dict[str, run_blocks.Ran]
+) -> None:
     short = next(command for command in COMMANDS if "--waited" in command)
-    assert "wait 2.7 h" in " ".join(run_blocks.run_line(short).err.split())
-    assert "feign" not in run_blocks.run_line(short.replace("40 min", "4 h")).err
+    assert "wait 2.7 h" in " ".join(ran[short].err.split())
+    with contextlib.chdir(shed):
+        assert "feign" not in run_blocks.run_line(short.replace("40 min", "4 h")).err
 
 
-def test_every_picture_is_made(shed: Path) -> None:
+def test_every_picture_is_made() -> None:
     shown = set(re.findall(r"\(generated/tutorial-(\w+)\.\w+\)", TEXT))
     assert shown == {"surface", "card"}
     assert make_tutorial_pictures.surface().axes

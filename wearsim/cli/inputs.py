@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from wearsim.cli import ready
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -23,9 +24,10 @@ if TYPE_CHECKING:
 BenchPath = Annotated[
     Path,
     typer.Argument(
-        metavar="BENCH", help="bench.toml, a mirror's folder, or a ready bench.", show_default=False
+        metavar="BENCH", help="bench.toml, a mirror's folder, or a ready bench.", show_default=False,
+        autocompletion=ready.benches,
     ),
-]
+]  # fmt: skip
 FolderPath = Annotated[
     Path, typer.Argument(metavar="FOLDER", help="The mirror's folder.", show_default=False)
 ]
@@ -118,7 +120,7 @@ def read_length(text: str, key: str, least: float = 0.0) -> float:
     except units.NotAQuantity as error:
         raise InputError(str(error), key=key, value=text, expected=expected) from error
     if not least <= metres <= 1.0:
-        expected = f"{least * 1e3:g} mm to 1 m"
+        expected = f"{least * 1e3:g} mm to 1 m ({least / 0.0254:.2g} to 39 in)"
         raise InputError("out of range", key=key, value=text, expected=expected)
     return metres
 

@@ -35,7 +35,8 @@ def command(
 ) -> None:  # fmt: skip
     """A zonal mask to print: windows of equal weight."""
     manners.reserve({output: (".pdf", ".svg")}, inputs=[bench])
-    pieces = inputs.read_bench(bench)
+    # the mirror's size is all that counts: a folder whose readings are still to come will do
+    pieces = inputs.read_bench(bench / "bench.toml" if bench.is_dir() else bench)
     from wearsim.knifeedge.mask import MaskLimits
     from wearsim.knifeedge.on_bench import mask_for
     from wearsim.show.lengths import length_unit
@@ -44,9 +45,11 @@ def command(
     from wearsim.show.text import paragraph
     from wearsim.show.waiting import waiting_text
 
+    unit = length_unit(pieces)
     limits = MaskLimits(
         least_width=inputs.read_length(least_width, "--least-width", least=0.5e-3),
         bridge=inputs.read_length(bridge, "--bridge"),
+        unit=unit,
     )
     source: Source = "fixed" if fixed_source else "moving"
     try:
@@ -60,9 +63,8 @@ def command(
 
         if output is not None:
             with whole_file(output, force=manners.force) as part:
-                save(mask_figure(design), part, output.suffix)
+                save(mask_figure(design, unit=unit), part, output.suffix)
 
-    unit = length_unit(pieces)
     manners.deliver(
         design.to_json,
         table=lambda: "\n".join(
@@ -74,7 +76,7 @@ def command(
                 windows_toml(design, unit),
             ]
         ),
-        figure=lambda: mask_figure(design),
+        figure=lambda: mask_figure(design, unit=unit),
         write=write,
     )
     manners.voice.next("reduce", inputs.sheet_of(pieces), "--bench", bench)

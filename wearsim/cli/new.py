@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wearsim.cli import inputs
-from wearsim.cli.manners import Manners
+from wearsim.cli import inputs, ready
+from wearsim.cli.manners import JsonOutput, Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -31,11 +31,17 @@ FocalRatio = Annotated[
         help="Focal length over diameter: 6 or f/6.",
     ),
 ]
-Glass = Annotated[str | None, typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.")]
+Glass = Annotated[
+    str | None,
+    typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.", autocompletion=ready.glasses),
+]
 Thickness = Annotated[str | None, typer.Option("--thickness", help='At the edge: "30 mm".')]
 LapDiameter = Annotated[str | None, typer.Option("--lap-diameter", help="The mirror's unless given.")]
 LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Of the whole tool: "2 kg" or "5 lb".')]
-Pitch = Annotated[str | None, typer.Option("--pitch", help="very-soft, soft, medium, hard, very-hard.")]
+Pitch = Annotated[
+    str | None,
+    typer.Option("--pitch", help="very-soft, soft, medium, hard, very-hard.", autocompletion=ready.pitches),
+]
 Push = Annotated[str | None, typer.Option("--push", help='Of the hands: "30 N" or "7 lbf".')]
 FLAGS = {
     "diameter": "--diameter", "mirror.diameter": "--diameter", "focal ratio": "--focal-ratio",
@@ -50,6 +56,7 @@ def command(
     folder: Folder, manners: Manners, diameter: Diameter = None, focal_ratio: FocalRatio = None,
     glass: Glass = None, thickness: Thickness = None, lap_diameter: LapDiameter = None,
     lap_mass: LapMass = None, pitch: Pitch = None, push: Push = None, zones: ZoneCount = None,
+    output: JsonOutput = None,
 ) -> None:  # fmt: skip
     """A mirror's folder to fill in: bench, and a sheet for readings.
 
@@ -57,7 +64,7 @@ def command(
     must be given.
     """
     _check_free(folder)
-    manners.reserve({}, inputs=[])
+    manners.reserve({output: (".json",)}, inputs=[])
     given = {
         "diameter": diameter, "focal_ratio": focal_ratio, "glass": glass, "thickness": thickness,
         "lap_diameter": lap_diameter, "lap_mass": lap_mass, "pitch": pitch, "push": push,
@@ -73,14 +80,21 @@ def command(
         fresh = fresh_folder(Answers(**asked), zones)
     except InputError as error:
         raise inputs.by_flag(error, FLAGS) from None
+    payload = {
+        "bench": str(folder / "bench.toml"),
+        "readings": str(folder / "readings.toml"),
+        "mask": fresh.mask.to_json(),
+    }
+
+    def write() -> None:
+        _write(fresh, folder)
+        manners.write_json(payload, output)
+
     manners.deliver(
-        lambda: (
-            {"bench": str(folder / "bench.toml"), "readings": str(folder / "readings.toml")}
-            | {"mask": fresh.mask.to_json()}
-        ),
+        lambda: payload,
         table=lambda: mask_text(fresh.mask, length_unit(fresh.bench)),
-        figure=lambda: mask_figure(fresh.mask),
-        write=lambda: _write(fresh, folder),
+        figure=lambda: mask_figure(fresh.mask, unit=length_unit(fresh.bench)),
+        write=write,
     )
     manners.voice.say(f"Written: {folder / 'bench.toml'} and {folder / 'readings.toml'}, with these windows.")
     manners.voice.say("Fill in the readings, look through the bench; then:")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from wearsim.cli import ready
 from wearsim.cli.inputs import FolderPath, Waited, by_flag, tell_waiting
 from wearsim.cli.manners import JsonOutput, Manners
 from wearsim.errors import InputError
@@ -44,7 +45,10 @@ Temperature = Annotated[
     str | None,
     typer.Option("--temperature", metavar="T", help='Of the room, such as "18 degC" or "65 degF".'),
 ]
-Abrasive = Annotated[str | None, typer.Option("--abrasive", metavar="NAME", help="If not the bench's.")]
+Abrasive = Annotated[
+    str | None,
+    typer.Option("--abrasive", metavar="NAME", help="If not the bench's.", autocompletion=ready.abrasives),
+]
 Lap = Annotated[LapStart | None, typer.Option("--lap", help="How the lap began; as left, if not said.")]
 Notes = Annotated[str, typer.Option("--notes", metavar="TEXT", help="Whatever is worth remembering.")]
 Day = Annotated[

@@ -11,7 +11,7 @@ import typer
 from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
 from wearsim.cli.inputs import FolderPath
-from wearsim.cli.manners import Manners
+from wearsim.cli.manners import JsonOutput, Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ Own = Annotated[
 def command(
     folder: FolderPath, manners: Manners, fault: Fault = None, diameter: Diameter = None,
     focal_ratio: Ratio = None, sessions: Sessions = 6, minutes: Minutes = 60.0, programme: Own = None,
-    dry_run: dry.DryRun = False,
+    output: JsonOutput = None, dry_run: dry.DryRun = False,
 ) -> None:  # fmt: skip
     """Practise the whole loop on a simulated mirror.
 
@@ -60,7 +60,7 @@ def command(
     that its mirror is a practice mirror; one that is goes on where it stands. With --sessions 0 the mirror is only
     made, with --programme a session of your own is worked.
     """
-    manners.reserve({}, inputs=[folder, *([programme] if programme else [])])
+    manners.reserve({output: (".json",)}, inputs=[folder, *([programme] if programme else [])])
     inputs.read_limits(minutes=minutes)
     inputs.tell_compiling(manners.voice)
     if dry_run:
@@ -71,6 +71,7 @@ def command(
             sessions,
             minutes,
             programme,
+            output,
         )
         return
     there = _folder(folder, manners, fault, diameter, focal_ratio)
@@ -82,12 +83,14 @@ def command(
     from wearsim.show.rehearsal_table import ending_text
 
     there = open_folder(folder)
+    payload = {"rounds": [one.to_json() for one in rounds]}
     manners.deliver(
-        lambda: {"rounds": [one.to_json() for one in rounds]},
+        lambda: payload,
         table=lambda: ending_text(rounds),
         figure=lambda: history_figure(
             history(there, seed=manners.seed), there.bench.mirror, length_unit(there.bench)
         ),
+        write=lambda: manners.write_json(payload, output),
     )
     manners.voice.next("history", folder, "--plot", "history.png")
 
@@ -121,8 +124,9 @@ def _asked(
 
 
 def _tell_ahead(
-    path: Path, manners: Manners, asked: Practice | None, sessions: int, minutes: float, own: Path | None
-) -> None:
+    path: Path, manners: Manners, asked: Practice | None, sessions: int, minutes: float, own: Path | None,
+    output: Path | None,
+) -> None:  # fmt: skip
     from wearsim.learn.ahead import practice_so_far, rehearse_ahead
     from wearsim.learn.rehearse import OTHER_SPREAD
 
@@ -138,7 +142,7 @@ def _tell_ahead(
         programme=programme,
         **there.known,
     )
-    dry.tell(manners, dry.after(there.first, ahead), [path])
+    dry.tell(manners, dry.after(there.first, ahead), [path, output])
     manners.voice.next("rehearse", path, *(("--seed", manners.seed) if asked else ()))
 
 

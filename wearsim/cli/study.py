@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wearsim.cli import inputs
+from wearsim.cli import inputs, ready
 from wearsim.cli.manners import Manners
 from wearsim.cli.progress import case_bar
 
@@ -22,8 +22,11 @@ EXAMPLE = "wearsim study overhang-risk -o risk.h5 --plot risk.png"
 
 StudyPath = Annotated[
     Path,
-    typer.Argument(metavar="STUDY", help="study.toml, or the name of a ready study.", show_default=False),
-]
+    typer.Argument(
+        metavar="STUDY", help="study.toml, or the name of a ready study.", show_default=False,
+        autocompletion=ready.studies,
+    ),
+]  # fmt: skip
 Output = Annotated[
     Path | None,
     typer.Option("-o", "--output", metavar="FILE", help="The cases, .h5; by default named as the study."),

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wearsim.bench.lengths import MILLIMETRES, Unit
 from wearsim.errors import InputError
 from wearsim.knifeedge.longitudinal import Source, target_aberration, tolerable_aberration
 from wearsim.knifeedge.zones import Zones
@@ -38,12 +39,15 @@ class MaskLimits:
         a setting to mean anything [1] (judgement: 0.1).
     margin : float
         What is left of the clear aperture outside the last window [m] (judgement: 1 mm).
+    unit : Unit
+        In which a refusal tells the least width.
     """
 
     least_width: float = 5e-3
     bridge: float = 2e-3
     innermost: float = 0.1
     margin: float = 1e-3
+    unit: Unit = MILLIMETRES
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,7 +154,7 @@ def design_mask(
     if windows is None or np.min(windows.outer - windows.inner) < allowed.least_width * (1.0 - 1e-9):
         most = most_zones(inner, outer, allowed)
         raise InputError(
-            f"so many windows would be narrower than {allowed.least_width * 1e3:g} mm",
+            f"so many windows would be narrower than {allowed.unit.short(allowed.least_width)}",
             key="zones",
             value=zones,
             expected=f"at most {most}" if most else "a larger mirror or a smaller least width",

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+import textwrap
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,12 +13,14 @@ from wearsim.bench import units
 from wearsim.bench.bench import Bench
 from wearsim.bench.dump import bench_table
 from wearsim.bench.files import bench_from_table
+from wearsim.bench.lengths import length_unit
 from wearsim.bench.piece import DefaultUsed
 from wearsim.bench.reading import parse_toml
 from wearsim.errors import InputError
-from wearsim.knifeedge.mask import MaskDesign
+from wearsim.knifeedge.mask import MaskDesign, MaskLimits
 from wearsim.knifeedge.on_bench import mask_for
 
+COLUMNS, INDENT = 80, "    "
 BENCH, READINGS = "bench.toml", "readings.toml"
 ZONES = 5
 _INCH = re.compile(r'\d\s*("|in|inch|inches|ft|foot|feet)\s*$')
@@ -99,7 +102,8 @@ def fresh_folder(answers: Answers, zones: int | None = None) -> FreshFolder:
 
 def _mask(bench: Bench, zones: int | None) -> MaskDesign:
     if zones is not None:
-        return mask_for(bench.mirror, zones, bench.light.wavelength)
+        limits = MaskLimits(unit=length_unit(bench))
+        return mask_for(bench.mirror, zones, bench.light.wavelength, limits=limits)
     for count in range(ZONES, 3, -1):
         try:
             return mask_for(bench.mirror, count, bench.light.wavelength)
@@ -211,21 +215,35 @@ def _left_out(used: DefaultUsed, bench: Bench) -> str:
     return f"{f'# {key} = {shown}':<32} # {used.source}"
 
 
+def _wrapped(pairs: Iterable[str]) -> str:
+    """Windows in lines that a terminal has room for."""
+    return textwrap.fill(
+        "\t".join(pairs).replace(" ", "\0").replace("\t", " "),
+        COLUMNS,
+        initial_indent=INDENT,
+        subsequent_indent=INDENT,
+    ).replace("\0", " ")
+
+
 def _readings_text(answers: Answers, mask: MaskDesign) -> str:
     inches = is_in_inches(answers.diameter)
     size, digits = (0.0254, 3) if inches else (1e-3, 1)
     pairs = zip(mask.zones.inner / size, mask.zones.outer / size, strict=True)
-    windows = ", ".join(f"[{inner:.{digits}f}, {outer:.{digits}f}]" for inner, outer in pairs)
+    windows = _wrapped(f"[{inner:.{digits}f}, {outer:.{digits}f}]," for inner, outer in pairs)
     blank = ", ".join("    " for _ in range(len(mask.zones)))
     return f"""\
-# Knife-edge readings, to fill in. One row a repeat, one number a window, from the middle outwards: where the
-# knife stands when that window darkens evenly; larger = farther from the mirror. The zero is arbitrary.
-# Let the glass come to the room's temperature first, and read every window several times.
+# Knife-edge readings, to fill in. One row a repeat, one number a window, from
+# the middle outwards: where the knife stands when that window darkens evenly;
+# larger = farther from the mirror. The zero is arbitrary. Let the glass come to
+# the room's temperature first, and read every window several times.
 
 source = "moving"                 # with the knife; or "fixed"
 length_unit = "{"in" if inches else "mm"}"                # of the windows and of the knife positions
-# The windows of the mask that wearsim mask draws for this mirror; put your own in if you have one.
-windows = [{windows}]
+# The windows of the mask that wearsim mask draws for this mirror; put your own
+# in if you have one.
+windows = [
+{windows}
+]
 readings = [
 #   [{blank}],
 #   [{blank}],

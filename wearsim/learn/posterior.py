@@ -17,8 +17,6 @@ from numpy.typing import NDArray
 from scipy.linalg import cholesky, solve_triangular
 from scipy.optimize import least_squares
 from scipy.special import logsumexp, ndtri
-from scipy.stats import qmc
-from scipy.stats import t as student
 
 from wearsim.errors import ContactError, CouldNotError, InputError
 from wearsim.learn.chain import Chain, Frame, Step
@@ -232,6 +230,8 @@ class Inference:
         """The likeliest of places all over the prior, one in each part of it."""
         if not self.size:
             return [np.zeros(0)]
+        from scipy.stats import qmc  # slow to import, and of no use to a folder that remembers
+
         uniform = qmc.Sobol(self.size, seed=np.random.default_rng(SCOUTS)).random(SCOUTS)
         places = np.vstack([np.zeros(self.size), ABROAD * ndtri(np.clip(uniform, 1e-6, 1.0 - 1e-6))])
         with ThreadPoolExecutor(max_workers=WORKERS) as pool:
@@ -314,10 +314,12 @@ class Inference:
 
     def _drawn(self, hills: list[Hill], draws: int, seed: int) -> tuple[Array, Array]:
         """Places (draws, d) from a mixture of hills in equal parts, and session-to-session spreads (draws,)."""
+        from scipy.stats import qmc, t
+
         size, belief = self.size, self.chain.discrepancy
         uniform = qmc.Sobol(size + 1, seed=np.random.default_rng(seed)).random(draws)
         uniform = np.clip(uniform, 1e-9, 1.0 - 1e-9)
-        deviates = student.ppf(uniform[:, :size], FREEDOM) / np.sqrt(FREEDOM / (FREEDOM - 2.0))
+        deviates = t.ppf(uniform[:, :size], FREEDOM) / np.sqrt(FREEDOM / (FREEDOM - 2.0))
         hill = np.arange(draws) % len(hills)
         places = [hills[i].middle + hills[i].root @ row for i, row in zip(hill, deviates, strict=True)]
         return np.array(places), belief.spread * belief.spread_factor ** ndtri(uniform[:, size])

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from wearsim.bench.lengths import MILLIMETRES, Unit
 from wearsim.knifeedge.mask import MaskDesign
 from wearsim.show.style import INK, house, sheet, without_frame
 
@@ -24,9 +25,10 @@ GLASS = "#d9e4ec"
 HALF_ANGLE = np.radians(20.0)
 """Half the angle that a window takes up; its sides are radial, so that it weighs every radius by r."""
 INCH = 25.4
+BARS = {"mm": (20.0, 50.0, 100.0), "in": (1.0, 2.0, 4.0)}
 
 
-def mask_figure(design: MaskDesign, title: str = "") -> Figure:
+def mask_figure(design: MaskDesign, title: str = "", unit: Unit = MILLIMETRES) -> Figure:
     """Draw a mask at 1:1, with a bar to check the printer by.
 
     Parameters
@@ -34,6 +36,8 @@ def mask_figure(design: MaskDesign, title: str = "") -> Figure:
     design : MaskDesign
     title : str
         Under the scale bar.
+    unit : Unit
+        Of the bar and of the glass.
     """
     a = design.radius * 1e3
     width, height = 2.0 * (a + MARGIN), 2.0 * (a + MARGIN) + FOOT
@@ -47,7 +51,7 @@ def mask_figure(design: MaskDesign, title: str = "") -> Figure:
         _outline(axes, design, a)
         for number, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True), 1):
             _window(axes, number, inner * 1e3, outer * 1e3)
-        _foot(axes, design, a, title)
+        _foot(axes, design, a, title, unit)
     return figure
 
 
@@ -91,8 +95,13 @@ def _window(axes: Axes, number: int, inner: float, outer: float) -> None:
         )
 
 
-def _foot(axes: Axes, design: MaskDesign, a: float, title: str) -> None:
-    bar = 100.0 if a >= 75.0 else 50.0 if a >= 38.0 else 20.0
+def _foot(axes: Axes, design: MaskDesign, a: float, title: str, unit: Unit) -> None:
+    most = 2e-3 * a / 1.5 / unit.size  # of the glass, two thirds
+    bar = (
+        max((length for length in BARS[unit.name] if length <= most), default=BARS[unit.name][0])
+        * unit.size
+        * 1e3
+    )
     left, level = -bar / 2.0, -a - MARGIN - 4.0
     for part in range(10):
         axes.fill_between(
@@ -103,10 +112,10 @@ def _foot(axes: Axes, design: MaskDesign, a: float, title: str) -> None:
             ec=INK,
             lw=0.4,
         )
-    said = f"{bar:.0f} mm: print at 100 % and measure this bar. "
+    said = f"{unit.short(bar * 1e-3)}: print at 100 % and measure this bar. "
     axes.text(0.0, level - 2.0, said, ha="center", va="top", fontsize=8)
     more = (
         title
-        or f"{len(design.zones)} windows of equal weight, glass {2 * a:.0f} mm; cut out the tinted parts"
+        or f"{len(design.zones)} windows of equal weight, glass {unit.short(2 * design.radius)}; cut out the tinted parts"
     )
     axes.text(0.0, level - 6.5, more, ha="center", va="top", fontsize=7)

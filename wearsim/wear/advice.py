@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.lengths import stroke_unit
 from wearsim.bench.programme import Programme, Spell
 from wearsim.errors import ContactError, InputError
 from wearsim.wear.accuracy import DEFAULT
@@ -122,7 +123,7 @@ def _is_poor(bench: Bench, spell: Spell, share: float) -> bool:
 
 
 def _spells(bench: Bench, programme: Programme, outcome: Outcome) -> list[str]:
-    lines = []
+    lines, length = [], stroke_unit(bench).short
     for number, (meant, spell) in enumerate(zip(programme.spells, outcome.spells, strict=True), start=1):
         if _is_poor(bench, meant, spell.lift_off_share):
             lines.append(
@@ -131,8 +132,8 @@ def _spells(bench: Bench, programme: Programme, outcome: Outcome) -> list[str]:
             )
         if spell.reach > NEAR_TIPPING * spell.tip:
             lines.append(
-                f"spell {number}: near tipping: the stroke reaches {spell.reach * 1e3:.0f} mm off centre, "
-                f"the top piece tips at {spell.tip * 1e3:.0f} mm"
+                f"spell {number}: near tipping: the stroke reaches {length(spell.reach)} off centre, "
+                f"the top piece tips at {length(spell.tip)}"
             )
         if spell.left_out > 0.0:
             lines.append(
@@ -147,11 +148,12 @@ def _glass(bench: Bench) -> list[str]:
     share = bending_share(bench, max(lap.stiffness for lap in bench.laps))
     if share <= BEND_SHARE:
         return []
+    length = stroke_unit(bench).short
     enough = mirror.thickness * (share / BEND_SHARE) ** (1.0 / 3.0)
     return [
-        f"glass: {mirror.diameter * 1e3:.0f} mm across and {mirror.thickness * 1e3:.0f} mm thick bends with the "
+        f"glass: {length(mirror.diameter)} across and {length(mirror.thickness)} thick bends with the "
         f"pitch ({share:.0%} of the pitch's give); taken as rigid here, which holds from about "
-        f"{enough * 1e3:.0f} mm thickness"
+        f"{length(enough)} thickness"
     ]
 
 

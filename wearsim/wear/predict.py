@@ -12,6 +12,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.files import dump_programme
+from wearsim.bench.lengths import stroke_unit
 from wearsim.bench.programme import Programme, Spell
 from wearsim.errors import ContactError
 from wearsim.figure.numbers import FigureGauge
@@ -143,14 +144,14 @@ def describe(spell: Spell, bench: Bench) -> str:
     lap = f" with lap {spell.lap}" if spell.lap else ""
     if spell.is_press:
         return f"press, {spell.on_top} on top{lap}"
-    stroke = spell.stroke_on(bench.mirror.diameter)
+    stroke, size = spell.stroke_on(bench.mirror.diameter), stroke_unit(bench).short
     parts = [f"{spell.on_top} on top{lap}, {stroke.kind}"]
     if stroke.kind != "one-third":
-        parts.append(f"{stroke.length * 1e3:.0f} mm long")
+        parts.append(f"{size(stroke.length)} long")
     if stroke.side_sweep:
-        parts.append(f"{stroke.side_sweep * 1e3:.0f} mm to each side")
+        parts.append(f"{size(stroke.side_sweep)} to each side")
     if stroke.side_overhang:
-        parts.append(f"{stroke.side_overhang * 1e3:.0f} mm off centre")
+        parts.append(f"{size(stroke.side_overhang)} off centre")
     return " ".join(parts)
 
 

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.lengths import length_unit
 from wearsim.bench.programme import Programme
-from wearsim.errors import ContactError
+from wearsim.errors import ContactError, TipsOffError
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.advice import warnings_for
 from wearsim.wear.bands import band_of
@@ -82,10 +83,13 @@ def predict_planar(
     shares = _shares(programme, 1 + draws, progress)
 
     def walked(surface: Surface, constants: Constants) -> PlanarResult:
-        return run_planar(
-            bench, programme, surface, radius=radius, seed=seed, accuracy=planar, constants=constants,
-            laps=laps, progress=next(shares),
-        )  # fmt: skip
+        try:
+            return run_planar(
+                bench, programme, surface, radius=radius, seed=seed, accuracy=planar, constants=constants,
+                laps=laps, progress=next(shares),
+            )  # fmt: skip
+        except TipsOffError as error:  # told where the bench is known
+            raise error.told_in(length_unit(bench).text, programme.file) from None
 
     surfaces = _surfaces(bench, start, planar, draws, seed)
     outcome = summarise_planar(bench, programme, walked(surfaces[0], belief.best()))

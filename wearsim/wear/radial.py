@@ -10,6 +10,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
+from wearsim.bench.lengths import length_unit
 from wearsim.bench.mirror import millimetres
 from wearsim.bench.programme import Programme, Spell
 from wearsim.errors import ContactError, InputError, TipsOffError
@@ -118,7 +119,9 @@ def spell_weights(
     stroke = spell.stroke_on(bench.mirror.diameter)
     far = stroke_reach(stroke)
     if far >= tip:
-        raise TipsOffError(number, far, tip, file=None if file is None else str(file))
+        raise TipsOffError(
+            number, far, tip, file=None if file is None else str(file), length=length_unit(bench).text
+        )
     hands = bench.hands
     cases = load_cases(hands.friction_lead, tuple(hands.push_offset))
     jitter = (hands.length_jitter, hands.centre_jitter)

@@ -1,0 +1,76 @@
+"""A bench that is written in inches is answered in inches: warnings, refusals, spells, masks."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Call = Callable[..., Any]
+BENCH = """\
+[mirror]
+diameter = "10 in"
+radius_of_curvature = "120 in"
+thickness = "0.4 in"
+[lap]
+diameter = "10 in"
+mass = "6 lb"
+[figure]
+conic = 0.0
+"""
+MILLIMETRES = re.compile(r"\d mm\b")
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    (tmp_path / "bench.toml").write_text(BENCH)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def spell(length: str, file: str = "do.toml") -> str:
+    Path(file).write_text(f'[[spell]]\nstroke = "straight"\nlength = "{length}"\nminutes = 1\n')
+    return file
+
+
+def test_warnings_and_spells(call: Call) -> None:
+    done = call("predict", "bench.toml", "-p", spell("9.5 in"), "--draws", "0", "-q")
+    assert done.code == 0, done.err
+    said = " ".join(done.out.split())
+    assert "straight, 9.5 in long" in said
+    assert "the stroke reaches 4.75 in off centre" in said
+    assert "glass: 10 in across and 0.4 in thick bends" in said
+    assert not MILLIMETRES.search(said)
+
+
+@pytest.mark.parametrize("engine", ["radial", "planar"])
+def test_a_stroke_that_tips(engine: str, call: Call) -> None:
+    done = call("predict", "bench.toml", "-p", spell("15 in"), "--engine", engine, "--draws", "0")
+    assert done.code == 2 and done.err.count("\n") == 1
+    assert re.search(
+        r"do\.toml: spell 1: the top piece tips off at an offset of \d\.\d\d in between", done.err
+    )
+    assert not MILLIMETRES.search(done.err)
+
+
+@pytest.mark.parametrize("command", [("mask", "bench.toml"), ("new", "mine", "--diameter", "10 in")])
+def test_a_window_that_would_be_too_narrow(command: tuple[str, ...], call: Call) -> None:
+    more = ("--focal-ratio", "6", "--lap-mass", "6 lb") if command[0] == "new" else ()
+    done = call(*command, *more, "--zones", "40")
+    assert done.code == 2
+    assert "--zones: so many windows would be narrower than 0.2 in" in done.err
+
+
+def test_a_folder_to_fill_in(call: Call) -> None:
+    """Its files keep to 80 columns where they are read at a terminal; a mask is drawn before anything is read."""
+    made = ("new", "mine", "--diameter", "10 in", "--focal-ratio", "6", "--lap-mass", "6 lb", "--zones", "9")
+    done = call(*made, "-o", "made.json", "--json")
+    assert done.code == 0, done.err
+    assert json.loads(Path("made.json").read_text()) == json.loads(done.out)
+    assert max(map(len, Path("mine/readings.toml").read_text().splitlines())) <= 80
+    assert call("mask", "mine", "-o", "mask.svg").code == 0
+    assert "4 in: print at 100 %" in Path("mask.svg").read_text()

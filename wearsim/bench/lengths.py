@@ -1,0 +1,98 @@
+"""The unit in which a person writes lengths, and reads them."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from functools import lru_cache
+
+from wearsim.bench.bench import Bench
+
+_INCHES = re.compile(r'\d[\s*]*("|in|inch|inches|ft|foot|feet)\s*$')
+
+
+def decimal(value: float, places: int, sign: str = "") -> str:
+    """A number with so many decimals; what rounds to nothing is written without a minus.
+
+    Parameters
+    ----------
+    value : float
+    places : int
+    sign : str
+        ``"+"`` to write a plus where there is no minus.
+
+    Returns
+    -------
+    str
+    """
+    return f"{value:{sign}z.{places}f}"
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit to show lengths in.
+
+    Parameters
+    ----------
+    name : str
+        ASCII, for every terminal.
+    size : float
+        [m]
+    decimals : int
+        Worth showing.
+    """
+
+    name: str
+    size: float
+    decimals: int
+
+    def number(self, length: float, sign: str = "") -> str:
+        """A length [m] as a number of this unit; ``sign`` as for :func:`decimal`."""
+        return decimal(length / self.size, self.decimals, sign)
+
+    def short(self, length: float) -> str:
+        """A length [m] with the unit's name and no idle zeros, as a person would say it."""
+        number = self.number(length)
+        return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {self.name}"
+
+    def text(self, length: float) -> str:
+        """A length [m] with the unit's name."""
+        return f"{self.number(length)} {self.name}"
+
+
+MILLIMETRES = Unit("mm", 1e-3, 1)
+INCHES = Unit("in", 0.0254, 2)
+
+
+def length_unit(bench: Bench) -> Unit:
+    """Inches where the bench's file gives the mirror's diameter in inches or feet, millimetres otherwise.
+
+    Parameters
+    ----------
+    bench : Bench
+    """
+    return _unit_of(bench.text)
+
+
+@lru_cache(maxsize=64)
+def _unit_of(text: str) -> Unit:
+    """Of a bench's file."""
+    written = tomllib.loads(text).get("mirror", {}).get("diameter", "")
+    return INCHES if _INCHES.search(str(written)) else MILLIMETRES
+
+
+def round_unit(unit: Unit) -> Unit:
+    """The same unit for what need not be exact: whole millimetres, tenths of an inch."""
+    return Unit(unit.name, unit.size, unit.decimals - 1)
+
+
+def stroke_unit(bench: Bench) -> Unit:
+    """What sizes of strokes and pieces are told in: whole millimetres, or hundredths of an inch.
+
+    Parameters
+    ----------
+    bench : Bench
+    """
+    unit = length_unit(bench)
+    return round_unit(unit) if unit is MILLIMETRES else unit
