@@ -1,10 +1,11 @@
 """What a much longer global search reaches, on the same engine and within the same limits as a proposal.
 
     python tests/benchmarks/search_oracle.py [--only TEXT] [--runs N] [--seed N] [--on rms|cost] [--toml FILE]
-    python tests/benchmarks/search_oracle.py --propose [--only TEXT]
+    python tests/benchmarks/search_oracle.py --propose [--only TEXT] [--on rms|cost]
 
 For every start figure the oracle of long_search.py is run on the RMS figure error alone (with the limit on the edge
-roll) or on the cost that the search minimises; ``--propose`` runs ``propose`` instead. For each the RMS figure error
+roll) or on the cost that the search minimises; ``--propose`` runs ``propose`` instead, on its cost or with the costs and
+the spread of the removal set to nothing. For each the RMS figure error
 and the edge roll by the full-accuracy engine, the search's cost, coupled runs, seconds of processor time, and the programme.
 ``--toml`` keeps what was reached, row by row as it comes, where it is lower than what the file holds:
 tests/decide/oracle.toml.
@@ -35,6 +36,9 @@ from wearsim.wear.predict import predict
 
 WORDS = {"rms": "long search on the RMS alone", "cost": "long search on the cost"}
 
+# Limits with which a proposal goes by the RMS alone.
+NOTHING_ELSE = {"removal_spread": 0.0, "cost_spell": 0.0, "cost_change": 0.0, "cost_hour": 0.0}
+
 
 def outcome_of(case: StartCase, programme: tuple[Trying, ...]) -> Outcome:
     """A programme by the full-accuracy engine; refuses one that is not within the limits."""
@@ -58,7 +62,7 @@ def say(
     ground = Ground(case, False, FINE)
     cost = ground.judge(programme) * ground.objective.rms_before
     print(
-        f"{case.name:48s} {way:8s} rms {outcome.surface_rms * 1e9:7.2f} cost {cost * 1e9:7.2f} "
+        f"{case.name:48s} {way:15s} rms {outcome.surface_rms * 1e9:7.2f} cost {cost * 1e9:7.2f} "
         f"before {outcome.numbers_before.surface_rms * 1e9:6.1f} roll {outcome.edge_roll * 1e9:6.1f} "
         f"runs {runs} seconds {seconds:.1f}"
     )  # fmt: skip
@@ -70,12 +74,13 @@ def say(
         )  # fmt: skip
 
 
-def proposed(case: StartCase) -> None:
-    """What ``propose`` reaches."""
+def proposed(case: StartCase, on: str) -> None:
+    """What ``propose`` reaches as it is, or with nothing to weigh but the RMS."""
     bench, began = case.bench(), time.process_time()
-    done = propose(bench, limits=Limits(minutes=case.minutes), start=case.start(bench), draws=0)
+    limits = Limits(minutes=case.minutes, **(NOTHING_ELSE if on == "rms" else {}))
+    done = propose(bench, limits=limits, start=case.start(bench), draws=0)
     seconds = time.process_time() - began
-    say(case, "propose", tried_of(done.programme), done.outcome, done.evaluations, seconds)
+    say(case, f"propose on {on}", tried_of(done.programme), done.outcome, done.evaluations, seconds)
 
 
 def reached(case: StartCase, on: str, effort: Effort) -> dict[str, object]:
@@ -111,7 +116,7 @@ def keep(file: Path, row: dict[str, object]) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--only", default="", help="figures whose name holds this")
-    parser.add_argument("--on", choices=tuple(WORDS), default="rms")
+    parser.add_argument("--on", choices=tuple(WORDS), help="rms; for --propose cost")
     parser.add_argument("--runs", type=int, default=Effort.runs)
     parser.add_argument("--seed", type=int, default=Effort.seed)
     parser.add_argument("--propose", action="store_true")
@@ -121,9 +126,9 @@ def main() -> None:
         if arguments.only not in case.name:
             continue
         if arguments.propose:
-            proposed(case)
+            proposed(case, arguments.on or "cost")
             continue
-        row = reached(case, arguments.on, Effort(runs=arguments.runs, seed=arguments.seed))
+        row = reached(case, arguments.on or "rms", Effort(runs=arguments.runs, seed=arguments.seed))
         if arguments.toml:
             keep(arguments.toml, row)
 
