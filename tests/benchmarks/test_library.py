@@ -1,20 +1,26 @@
-"""The wear of a hundred thousand strokes at one state: one table and one matrix product.
+"""A library of two hundred thousand strokes: path weights, the product with the offset basis, thinning.
 
-    python -m pytest tests/benchmarks/test_library.py -o addopts=""
+    python -m pytest tests/benchmarks/test_library.py -o addopts="" -s
+    python tests/benchmarks/test_library.py
 
-Compare ``test_wear_of_100000_strokes`` (the basis solved anew at the state, then the product, path weights cached) with
-``test_bare_product``: the ratio is in docs/performance.md.
+The first compares ``test_wear_of_100000_strokes`` (the basis solved anew at the state, then the product, path weights
+cached) with ``test_bare_product``. The second makes the library of the demo stage by stage: processor time of each, the
+memory, and the error of the columns against many more draws and poses. Both are in docs/performance.md.
 """
 
 from __future__ import annotations
 
+import resource
+import time
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 import wearsim as ws
-from wearsim.decide.library import shapes
+from wearsim.decide.library import LIBRARY, shapes, steps_for, thinned, wear_columns
 from wearsim.decide.limits import Limits
 from wearsim.wear.basis import offset_basis, path_matrix
 from wearsim.wear.start import start_figure
@@ -56,3 +62,43 @@ def test_bare_product(benchmark, ready) -> None:
     bench, state, weights = ready
     table = offset_basis(bench, state, "tool", bench.laps[0]).pressure.reshape(weights.shape[1], -1)
     benchmark(lambda: weights @ table)
+
+
+def timed(what: str, work: Callable[[], object]) -> object:
+    """The result of a stage, its processor time said."""
+    began = time.process_time()
+    result = work()
+    print(f"{what:60s} {time.process_time() - began:7.2f} s", flush=True)
+    return result
+
+
+def main() -> None:
+    bench, limits = ws.load_bench(DEMO), Limits()
+    ws.library(bench, steps=4)  # compiled
+    start = start_figure(bench)
+    state = start_state(bench, start.radius, start.height, LIBRARY)
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    steps = timed("steps for 200,000 strokes", lambda: steps_for(bench, limits, 200_000))
+    found = timed("allowed strokes", lambda: shapes(bench, limits, steps))
+    columns = timed(
+        "path weights and columns", lambda: wear_columns(bench, state, found, limits, accuracy=LIBRARY)
+    )
+    for closeness in (1e-3, 1e-2):
+        kept = timed(f"thinned to {closeness:g}", lambda c=closeness: thinned(columns, c))
+        print(f"    {len(found)} strokes ({steps} lengths), {len(kept)} kept")
+    more = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1e3
+    print(f"    {more:.0f} MB more than before, of which columns {columns.nbytes / 1e6:.0f} MB")
+    some = tuple(found[i] for i in np.random.default_rng(3).choice(len(found), 400, replace=False))
+    exact = wear_columns(bench, state, some, limits, accuracy=replace(LIBRARY, draws=4096, phases=48))
+    for phases in (6, 8, 12, 24):
+        accuracy = replace(LIBRARY, phases=phases)
+        rough = timed(
+            f"400 strokes, {phases} poses",
+            lambda a=accuracy: wear_columns(bench, state, some, limits, accuracy=a),
+        )
+        error = np.linalg.norm(rough - exact, axis=1) / np.linalg.norm(exact, axis=1)
+        print(f"    error of a column: median {np.median(error):.3%}, worst {error.max():.3%}")
+
+
+if __name__ == "__main__":
+    main()

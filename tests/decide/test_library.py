@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -10,13 +12,27 @@ from small_bench import coarse_state, ring_figure, small_bench
 
 import wearsim as ws
 from wearsim.bench.files import bench_from_table
-from wearsim.decide.library import SPREAD_KEPT, Shape, _grid, is_allowed, shapes, thinned, wear_columns
+from wearsim.decide.library import (
+    LIBRARY,
+    SPREAD_KEPT,
+    Shape,
+    _grid,
+    is_allowed,
+    shapes,
+    steps_for,
+    thinned,
+    wear_columns,
+)
 from wearsim.decide.limits import Limits
 from wearsim.decide.trial import COARSE
 from wearsim.show.strokes import stroke_path
 from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.basis import basis_offsets, path_matrix
+from wearsim.wear.cases import load_cases
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.radial import largest_offset, tipping_offset
+from wearsim.wear.start import start_figure
+from wearsim.wear.state import start_state
 
 LIMITS = Limits()
 
@@ -85,6 +101,39 @@ def test_every_lap_has_its_strokes() -> None:
     assert {shape.lap for shape in only} == {"small"}
 
 
+def test_strokes_judged_together_are_those_allowed_one_by_one() -> None:
+    bench = bench_from_table({
+        "mirror": {"diameter": "250 mm", "radius_of_curvature": "2.5 m", "hole": "40 mm"},
+        "lap": [
+            {"name": "full", "diameter": "250 mm", "mass": "3 kg"},
+            {"name": "small", "diameter": "150 mm", "mass": "1 kg"},
+        ],
+        "figure": {"conic": -1.0},
+    })  # fmt: skip
+    one_by_one = [
+        shape
+        for lap in bench.laps
+        for top in LIMITS.on_top
+        for shape in (Shape(top, lap.name, *rest) for rest in _grid(5))
+        if is_allowed(shape, bench, LIMITS)
+    ]
+    assert list(shapes(bench, LIMITS, 5)) == one_by_one
+
+
+@pytest.mark.parametrize("count", [1, 200, 1500])
+def test_a_count_is_met_by_the_coarsest_grid_that_can(count: int) -> None:
+    bench = small_bench()
+    steps = steps_for(bench, LIMITS, count)
+    assert len(shapes(bench, LIMITS, steps)) >= count
+    assert steps == 2 or len(shapes(bench, LIMITS, steps - 1)) < count
+
+
+def test_more_strokes_than_the_finest_grid_makes_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("wearsim.decide.library._MOST_STEPS", 4)
+    with pytest.raises(ValueError, match=r"count: 999 strokes, expected at most \d+"):
+        ws.library(small_bench(), count=999)
+
+
 def test_a_fine_grid_counts_hundreds_of_thousands() -> None:
     candidates = 2 * sum(1 for _ in _grid(60))
     assert candidates > 200_000
@@ -119,9 +168,43 @@ def test_columns_are_linear_in_the_rate(columns: tuple[tuple[Shape, ...], np.nda
     assert np.allclose(half, 0.5 * once, rtol=1e-9)
 
 
+def test_strokes_shared_among_threads_are_those_of_one() -> None:
+    bench = small_bench()
+    cases = load_cases(bench.hands.friction_lead, tuple(bench.hands.push_offset))
+    offset = basis_offsets(bench, bench.lap(), "tool")
+    strokes = [shape.stroke(bench.mirror.diameter, 50.0) for shape in shapes(bench, LIMITS, 8)]
+    assert len(strokes) > 4 * 32
+    together = path_matrix(strokes, (0.06, 0.002), offset, cases, "tool", COARSE)
+    for row, stroke in zip(together[::7], strokes[::7], strict=True):
+        assert np.array_equal(path_matrix([stroke], (0.06, 0.002), offset, cases, "tool", COARSE)[0], row)
+
+
+def test_a_library_errs_by_half_a_percent_at_most() -> None:
+    bench = small_bench()
+    start = start_figure(bench)
+    state = start_state(bench, start.radius, start.height, LIBRARY)
+    some = shapes(bench, LIMITS, 12)[::13]
+    assert len(some) > 30 and {shape.kind for shape in some} >= {"overhang", "w", "oval"}
+    columns = wear_columns(bench, state, some, LIMITS, accuracy=LIBRARY)
+    exact = wear_columns(bench, state, some, LIMITS, accuracy=replace(LIBRARY, draws=2048, phases=32))
+    error = np.linalg.norm(columns - exact, axis=1) / np.linalg.norm(exact, axis=1)
+    assert error.max() < 5e-3 and np.median(error) < 1e-3
+
+
+def one_by_one(table: np.ndarray, closeness: float) -> list[int]:
+    """Dominance as the words have it: the fastest first, each against all that are kept."""
+    size = np.linalg.norm(table, axis=1)
+    kept: list[int] = []
+    for i in np.argsort(-size, kind="stable"):
+        near = [np.linalg.norm(table[i] / size[i] - table[k] / size[k]) < closeness for k in kept]
+        if not any(near):
+            kept.append(int(i))
+    return sorted(kept)
+
+
 def check_thinned(table: np.ndarray, closeness: float) -> None:
     kept = thinned(table, closeness)
-    assert np.array_equal(kept, np.unique(kept))
+    assert kept.tolist() == one_by_one(table, closeness)
     size = np.linalg.norm(table, axis=1)
     unit = table / size[:, None]
     apart = np.linalg.norm(unit[:, None] - unit[None, kept], axis=2)
@@ -149,12 +232,13 @@ def test_thinning_keeps_dominance_of_random_columns(seed: int, count: int) -> No
 def test_a_stroke_that_wears_nothing_is_left_out() -> None:
     table = np.array([[1.0, 2.0], [0.0, 0.0], [2.0, 4.0], [2.0, 1.0]])
     assert thinned(table).tolist() == [2, 3]
+    assert thinned(0.0 * table).tolist() == []
 
 
 def test_the_public_library_holds_what_its_parts_say() -> None:
     bench = small_bench()
     whole = ws.library(bench, steps=4, thin=False)
-    thin = ws.library(bench, steps=4)
+    thin = ws.library(bench, count=len(whole))
     assert len(whole) == len(shapes(bench, LIMITS, 4)) >= len(thin) > 10
     assert whole.wear.shape == (len(whole), whole.radius.size)
     assert set(thin.shapes) <= set(whole.shapes)

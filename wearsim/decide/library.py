@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
@@ -34,6 +35,15 @@ FREE = {
 }
 LOW = {"length": 0.06, "sweep": 0.02, "overhang": 0.0}
 HIGH = {"length": 0.9, "sweep": 0.45, "overhang": 0.48}
+# A library averages over eight poses of every drawn stroke: of 400 strokes of the demo the worst column then errs by
+# 0.2 % of its norm, as with 24 poses, in 0.4 of the time (tests/benchmarks/test_library.py).
+LIBRARY = replace(DEFAULT, phases=8)
+# Strokes whose path weights are held at a time: 5 MB with three load cases.
+_CHUNK = 4096
+# Leading components of the columns' directions by which neighbours are looked for, and columns asked at a time.
+_LEADING, _ASKED = 8, 16
+# Lengths in the finest grid that a count is sought in: on the demo it makes more than a million strokes.
+_MOST_STEPS = 200
 
 
 @dataclass(frozen=True)
@@ -141,6 +151,61 @@ def _grid(steps: int) -> Iterator[tuple[str, float, float, float]]:
                     yield kind, length, side, aside
 
 
+def _within_reach(
+    kinds: list[str], sizes: Array, bench: Bench, limits: Limits, lap: Lap, on_top: str
+) -> Array:
+    """:func:`is_allowed` of many strokes with one lap at once, (N,) bool."""
+    hands, diameter = bench.hands, bench.mirror.diameter
+    factor = 1.0 + SPREAD_KEPT * hands.length_jitter
+    length, sweep, overhang = (sizes * [factor, factor, 1.0] * diameter).T
+    side = overhang + np.where(np.isin(kinds, ("w", "oval")), sweep, 0.0)
+    far = np.hypot(0.5 * length, side) + SPREAD_KEPT * hands.centre_jitter
+    return np.asarray(far <= limits.reach * largest_offset(bench, lap, on_top, DEFAULT))
+
+
+def _allowed(
+    bench: Bench, limits: Limits, steps: int, laps: tuple[Lap, ...]
+) -> tuple[list[tuple[str, float, float, float]], list[tuple[Lap, str, list[int]]]]:
+    """The grid's kinds and sizes; for every lap and piece on top which of them are allowed."""
+    grid = list(_grid(steps))
+    kinds, sizes = [one[0] for one in grid], np.array([one[1:] for one in grid])
+    return grid, [
+        (lap, on_top, np.flatnonzero(_within_reach(kinds, sizes, bench, limits, lap, on_top)).tolist())
+        for lap in laps
+        for on_top in limits.on_top
+    ]
+
+
+def steps_for(bench: Bench, limits: Limits, count: int) -> int:
+    """The smallest number of lengths in the grid that makes at least so many allowed strokes.
+
+    Parameters
+    ----------
+    bench : Bench
+    limits : Limits
+    count : int
+
+    Raises
+    ------
+    ValueError
+        Where no grid does.
+    """
+
+    def made(steps: int) -> int:
+        return sum(len(rows) for _, _, rows in _allowed(bench, limits, steps, tuple(bench.laps))[1])
+
+    high = 2
+    while (most := made(high)) < count:
+        if high >= _MOST_STEPS:
+            raise ValueError(f"count: {count} strokes, expected at most {most}, of the finest grid")
+        high = min(2 * high, _MOST_STEPS)
+    low = high // 2
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if made(middle) >= count else (middle, high)
+    return high
+
+
 def shapes(bench: Bench, limits: Limits, steps: int = 8, lap: Lap | None = None) -> tuple[Shape, ...]:
     """Every allowed stroke on a grid.
 
@@ -153,28 +218,26 @@ def shapes(bench: Bench, limits: Limits, steps: int = 8, lap: Lap | None = None)
     lap : Lap, optional
         Only with this lap; by default with every lap of the bench.
     """
-    laps = bench.laps if lap is None else (lap,)
-    candidates = (
-        Shape(on_top, one.name, *rest) for one in laps for on_top in limits.on_top for rest in _grid(steps)
-    )
-    return tuple(shape for shape in candidates if is_allowed(shape, bench, limits))
+    grid, groups = _allowed(bench, limits, steps, tuple(bench.laps) if lap is None else (lap,))
+    return tuple(Shape(on_top, one.name, *grid[i]) for one, on_top, rows in groups for i in rows)
 
 
 def wear_columns(
     bench: Bench, state: State, candidates: tuple[Shape, ...], limits: Limits,
     constants: Constants = AS_STATED, accuracy: Accuracy = DEFAULT,
 ) -> Array:  # fmt: skip
-    """Wear per minute of strokes at a state, (N, n) [m/min]."""
+    """Wear per minute of strokes at a state, (N, n) [m/min]; path weights are held for some thousands at a time."""
     out = np.zeros((len(candidates), state.radius.size))
     jitter = (bench.hands.length_jitter, bench.hands.centre_jitter)
     groups = sorted({(shape.on_top, shape.lap or "") for shape in candidates})
     for on_top, name in groups:
-        rows = [i for i, s in enumerate(candidates) if (s.on_top, s.lap or "") == (on_top, name)]
+        rows = np.array([i for i, s in enumerate(candidates) if (s.on_top, s.lap or "") == (on_top, name)])
         lap = bench.lap(name or None)
         basis = offset_basis(bench, state, on_top, lap, constants=constants, accuracy=accuracy)
-        strokes = [candidates[i].stroke(bench.mirror.diameter, limits.rate) for i in rows]
-        weights = path_matrix(strokes, jitter, basis.offset, basis.cases, on_top, accuracy)
-        out[rows] = 60.0 * basis.wear(weights, bench.preston * constants.preston)
+        for chunk in np.array_split(rows, -(-rows.size // _CHUNK)):
+            strokes = [candidates[i].stroke(bench.mirror.diameter, limits.rate) for i in chunk]
+            weights = path_matrix(strokes, jitter, basis.offset, basis.cases, on_top, accuracy)
+            out[chunk] = 60.0 * basis.wear(weights, bench.preston * constants.preston)
     return out
 
 
@@ -197,22 +260,37 @@ def thinned(columns: Array, closeness: float = 1e-3) -> Array:
         Ascending.
     """
     size = np.linalg.norm(columns, axis=1)
-    kept: list[int] = []
-    directions = np.empty((0, columns.shape[1]))
-    for i in np.argsort(-size):
-        if size[i] <= 0.0:
-            break
-        direction = columns[i] / size[i]
-        if len(kept) and np.max(directions @ direction) > 1.0 - 0.5 * closeness**2:
-            continue
-        kept.append(int(i))
-        directions = np.vstack([directions, direction])
+    order = np.argsort(-size, kind="stable")
+    order = order[size[order] > 0.0]  # the fastest first
+    directions = columns[order] / size[order, None]
+    tree, leading = _neighbours(directions)
+    alive, kept = np.ones(order.size, dtype=bool), []
+    place = 0
+    while place < order.size:
+        asked = place + np.flatnonzero(alive[place : place + _ASKED])
+        balls = tree.query_ball_point(leading[asked], closeness * (1.0 + 1e-6) + 1e-12, return_sorted=False)
+        for i, ball in zip(asked, balls, strict=True):
+            if alive[i]:
+                kept.append(order[i])
+                near = np.asarray(ball)
+                alive[near[directions[near] @ directions[i] > 1.0 - 0.5 * closeness**2]] = False
+        place += _ASKED
     return np.sort(np.array(kept, dtype=int))
 
 
+def _neighbours(directions: Array) -> tuple[cKDTree, Array]:
+    """A tree of the directions' leading components, and these: never farther apart than the directions are."""
+    if len(directions) == 0:
+        return cKDTree(np.empty((0, 1))), np.empty((0, 1))
+    axes = np.linalg.eigh(directions.T @ directions)[1][:, ::-1][:, :_LEADING]
+    leading = directions @ axes
+    return cKDTree(leading), leading
+
+
 def library(
-    bench: Bench, *, limits: Limits | None = None, steps: int = 8, state: State | None = None,
-    constants: Constants = AS_STATED, accuracy: Accuracy = DEFAULT, thin: bool = True,
+    bench: Bench, *, limits: Limits | None = None, steps: int = 8, count: int | None = None,
+    state: State | None = None, constants: Constants = AS_STATED, accuracy: Accuracy = LIBRARY,
+    thin: bool = True,
 ) -> Library:  # fmt: skip
     """Every allowed stroke as a column of wear per minute at the present state.
 
@@ -221,7 +299,10 @@ def library(
     bench : Bench
     limits : Limits, optional
     steps : int
-        Lengths in the grid; on the demo 8 makes some 270 strokes and 60 some 39,000 in a minute or two.
+        Lengths in the grid; on the demo 8 makes some 270 strokes, 60 some 39,000 and 108 some 200,000, a
+        minute's work of one core and, while it works, twice the memory of the columns.
+    count : int, optional
+        At least so many allowed strokes, before thinning; in the place of ``steps``.
     state : State, optional
         By default the bench's figure and fresh laps.
     constants : Constants
@@ -233,8 +314,14 @@ def library(
     -------
     Library
         The strokes, and what each wears per minute.
+
+    Raises
+    ------
+    ValueError
+        Where no grid makes ``count`` strokes.
     """
     limits = Limits() if limits is None else limits
+    steps = steps if count is None else steps_for(bench, limits, count)
     if state is None:
         start = start_figure(bench, accuracy)
         state = start_state(bench, start.radius, start.height, accuracy)

@@ -9,8 +9,8 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.lengths import INCHES, MILLIMETRES, Unit, decimal, length_unit, round_unit
 
 __all__ = [
-    "INCHES", "METRES", "MICROMETRES", "MILLIMETRES", "NANOMETRES", "Unit", "decimal", "fine_unit", "height_unit", "length_unit",
-    "long_unit", "round_unit", "temperature_unit",
+    "INCHES", "METRES", "MICROMETRES", "MILLIMETRES", "NANOMETRES", "Unit", "decimal", "fine_unit", "height_unit",
+    "length_unit", "long_unit", "round_unit", "temperature_unit",
 ]  # fmt: skip
 
 # By how its name ends: degF, degree_Fahrenheit; K, kelvin.

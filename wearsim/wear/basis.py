@@ -6,7 +6,9 @@ a library of strokes costs one table and one matrix product.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +28,8 @@ from wearsim.wear.radial import contact_setting, largest_offset
 from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
 
 BASIS_OFFSETS = 48
+# Fewer are not worth a thread.
+_STROKES_A_THREAD = 64
 
 
 @dataclass(frozen=True)
@@ -174,9 +178,20 @@ def path_matrix(
     """
     size = len(cases.position)
     out = np.zeros((len(strokes), basis_offset.size * size))
-    time = np.zeros((basis_offset.size, size))
-    for row, stroke in zip(out, strokes, strict=True):
-        stroke_weights(stroke, jitter, basis_offset, cases, on_top, accuracy, row.reshape(-1, size), time)
+
+    def fill(part: range) -> None:
+        time = np.zeros((basis_offset.size, size))
+        for i in part:
+            row = out[i].reshape(-1, size)
+            stroke_weights(strokes[i], jitter, basis_offset, cases, on_top, accuracy, row, time)
+
+    workers = min(os.cpu_count() or 1, len(strokes) // _STROKES_A_THREAD)
+    if workers <= 1:
+        fill(range(len(strokes)))
+    else:  # the kernel lets go of the lock
+        parts = [range(first, len(strokes), workers) for first in range(workers)]
+        with ThreadPoolExecutor(max_workers=workers) as pool:
+            list(pool.map(fill, parts))
     return out
 
 
