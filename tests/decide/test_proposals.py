@@ -189,9 +189,8 @@ def test_a_limit_that_the_edge_keeps_is_kept() -> None:
 def test_an_edge_whose_band_leaves_the_limit_is_named_either_way(low: float, high: float, way: str) -> None:
     outcome = ring_proposal().outcome
     limit = abs(outcome.edge_roll) + 60e-9  # of which the outcome itself keeps clear
-    band = Band(
-        np.zeros((2, 1)), np.zeros(2), outcome.edge_roll + limit * np.array([low, high]) / 60.0, draws=8
-    )
+    ends = outcome.edge_roll + limit * np.array([low, high]) / 60.0
+    band = Band(np.zeros((2, 1)), {"surface_rms": np.zeros(2), "edge_roll": ends}, draws=8)
     said = edge_advice(replace(outcome, band=band), Limits(edge_limit=limit / 550e-9), 550e-9)
     assert [f"turned {way} by" in line for line in said] == ([True] if way else [])
 

@@ -58,7 +58,7 @@ def test_an_edge_that_turns_up_is_told_as_one_that_turns_down() -> None:
     done = predict(bench, programme, accuracy=QUICK, draws=0)
     up = replace(done, numbers=replace(done.numbers, edge_roll=150e-9))
     assert said(warnings_for(bench, programme, up), "edge: turned up by 150 nm")
-    band = Band(np.zeros((2, 1)), np.zeros(2), np.array([-10e-9, 90e-9]), draws=4)
+    band = Band(np.zeros((2, 1)), {"edge_roll": np.array([-10e-9, 90e-9])}, draws=4)
     (line,) = (
         line for line in warnings_for(bench, programme, replace(done, band=band)) if line.startswith("edge")
     )
