@@ -110,7 +110,19 @@ class TipsOffError(InputError):
         self.largest = largest
 
     def told_in(self, length: Callable[[float], str], file: str | Path | None) -> TipsOffError:
-        """The same of a programme's file, its lengths told by ``length``."""
+        """The same of a programme's file, its lengths in a person's unit.
+
+        Parameters
+        ----------
+        length : callable
+            A length [m] in words.
+        file : str or Path or None
+            Where the programme stands.
+
+        Returns
+        -------
+        TipsOffError
+        """
         return TipsOffError(self.spell, self.offset, self.largest, file=file, length=length)
 
 

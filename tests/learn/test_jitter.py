@@ -220,7 +220,8 @@ def test_what_is_said_of_it(folder: MirrorFolder, share: float, better: float | 
 
 
 def known(folder: MirrorFolder, jitter: float) -> Known:
-    mean, points = np.array([0.1, 0.0, 0.0, 0.0]), np.zeros((4, 4))
+    mean = np.array([0.1, 0.0, 0.0, 0.0])
+    points = mean + 0.1 * np.sqrt(4.0) * np.vstack([np.eye(4), -np.eye(4)])  # of this mean and covariance
     return Known(Belief(mean, 0.01 * np.eye(4), points), 0.1, (), jitter)
 
 
@@ -266,7 +267,7 @@ def test_a_damaged_factor_is_one_line(folder: MirrorFolder, value: str) -> None:
     keep(folder, 1, known(folder, 3.0), 0, 16, asked=True)
     file = folder.path / FILE
     file.write_text(file.read_text().replace("factor = 3.0", f"factor = {value}"))
-    with pytest.raises(InputError, match="hands' spread") as raised:
+    with pytest.raises(InputError, match=r"wearsim calibrate .* --jitter") as raised:
         standing_of(folder, draws=16)
     assert "calibration.toml" in str(raised.value) and "1.hands.factor" in str(raised.value)
     assert "\n" not in str(raised.value)

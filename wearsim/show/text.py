@@ -7,8 +7,6 @@ import textwrap
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-import numpy as np
-
 WIDTH = 80
 NARROWEST = 40
 
@@ -104,6 +102,8 @@ def banded(values: Iterable[float], bands: Any, written: Callable[[float], str])
     numbers = [written(value) for value in values]
     if bands is None:
         return numbers
+    import numpy as np  # the voice of every command comes from here, and has no use for it
+
     pairs = np.reshape(bands, (len(numbers), 2))
     brackets = [f"({written(low)} to {written(high)})" for low, high in pairs]
     return [
