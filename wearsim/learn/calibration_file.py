@@ -267,7 +267,7 @@ def _check(found: Remembered, number: int, file: Path) -> None:
         if fault is not None:
             raise InputError(
                 f"not that of its points ({NAMES[fault]})", file=file, key=f"{number}.{key}",
-                value=float(belief.mean[fault] if key == "mean" else variance[fault]), expected="what goes with them",
+                value=float(belief.mean[fault] if key == "mean" else variance[fault]), expected=f"the {key} that they have",
             )  # fmt: skip
 
 
