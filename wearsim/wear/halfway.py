@@ -9,15 +9,12 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme, Spell
-from wearsim.errors import ContactError
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.constants import Belief, Constants, prior
-from wearsim.wear.grid import Array
-from wearsim.wear.predict import BAND_DRAWS, gauge_for, spread_over
-from wearsim.wear.radial import work
-from wearsim.wear.readings_after import ReadingsAfter, read_of
+from wearsim.wear.constants import Belief, prior
+from wearsim.wear.predict import BAND_DRAWS, spread_over
+from wearsim.wear.readings_after import ReadingsAfter, errors_at, read_of
 from wearsim.wear.start import StartFigure, start_figure
-from wearsim.wear.state import State, start_state
+from wearsim.wear.state import State
 
 # A spell longer than this is worth a look halfway [min]. A judgement.
 LONG_SPELL = 20.0
@@ -81,17 +78,7 @@ def with_halfway(
         return found
     belief = prior(bench) if belief is None else belief
     start = start_figure(bench, accuracy) if start is None else start
-    gauge = gauge_for(bench, start.radius)
-
-    def one(height: Array, constants: Constants) -> Array | None:
-        state = start_state(bench, start.radius, height, accuracy)
-        state = state if laps is None else replace(state, laps=laps.laps)
-        try:
-            states = work(bench, part, state, constants, accuracy).states
-        except ContactError:
-            return None
-        return np.array([gauge.error(states[at].height) for at in middles.values()])
-
+    one = errors_at(bench, part, tuple(middles.values()), start, laps, accuracy)
     likely = one(start.height, belief.best())
     if likely is None:
         return found

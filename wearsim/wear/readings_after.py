@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any
@@ -103,6 +103,42 @@ def _target(bench: Bench, zones: Zones, source: Any = "moving") -> Array:
     return np.asarray((weights * knife).sum(axis=1))
 
 
+def errors_at(
+    bench: Bench, programme: Programme, places: Sequence[int], start: StartFigure, laps: State | None, accuracy: Accuracy
+) -> Callable[[Array, Constants], Array | None]:  # fmt: skip
+    """Work a programme from one glass with one set of constants, and look at it at some places.
+
+    Parameters
+    ----------
+    bench : Bench
+    programme : Programme
+    places : sequence of int
+        How many spells lead to each place; -1 for the end.
+    start : StartFigure
+        Whose radii count.
+    laps : State or None
+        As a session left them.
+    accuracy : Accuracy
+
+    Returns
+    -------
+    callable
+        From heights (n,) [m] and constants to figure errors (places, n) [m]; None where no balance is found.
+    """
+    gauge = gauge_for(bench, start.radius)
+
+    def one(height: Array, constants: Constants) -> Array | None:
+        state = start_state(bench, start.radius, height, accuracy)
+        state = state if laps is None else replace(state, laps=laps.laps)
+        try:
+            states = work(bench, programme, state, constants, accuracy).states
+        except ContactError:
+            return None
+        return np.array([gauge.error(states[place].height) for place in places])
+
+    return one
+
+
 def drawn_figures(
     bench: Bench, programme: Programme, *, seed: int = 0, draws: int = BAND_DRAWS, belief: Belief | None = None,
     start: StartFigure | None = None, laps: State | None = None, accuracy: Accuracy = DEFAULT,
@@ -118,18 +154,9 @@ def drawn_figures(
     """
     belief = prior(bench) if belief is None else belief
     start = start_figure(bench, accuracy) if start is None else start
-    gauge = gauge_for(bench, start.radius)
-
-    def one(height: Array, constants: Constants) -> Array | None:
-        state = start_state(bench, start.radius, height, accuracy)
-        state = state if laps is None else replace(state, laps=laps.laps)
-        try:
-            return gauge.error(work(bench, programme, state, constants, accuracy).states[-1].height)
-        except ContactError:
-            return None
-
+    one = errors_at(bench, programme, (-1,), start, laps, accuracy)
     errors = spread_over(one, start.draws(draws, seed + 1), belief.draws(draws, seed))
-    kept = [error for error in errors if error is not None]
+    kept = [error[0] for error in errors if error is not None]
     return np.array(kept).reshape(len(kept), start.radius.size)
 
 
