@@ -13,15 +13,14 @@ docs/learning.md's.
 from __future__ import annotations
 
 import argparse
-import json
 import tempfile
 import time
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import seeded_rows
 
-from wearsim.errors import WearsimError
 from wearsim.learn.practice import Truth
 from wearsim.learn.practice_bench import FAULTS
 from wearsim.learn.practice_file import Practice
@@ -72,7 +71,7 @@ def table(rows: list[dict[str, Any]]) -> str:
     ]
     lines.append("| --- | --- | --- | --- | --- | --- | --- |")
     for fault in (*FAULTS, "all"):
-        every = [row for row in rows if fault in (row["fault"], "all")]
+        every = [row for row in rows if fault in (FAULTS[row["seed"] % len(FAULTS)], "all")]
         those = [row for row in every if "failed" not in row]
         failed = len(every) - len(those)
         if not those:
@@ -99,19 +98,9 @@ def main() -> None:
     parser.add_argument("--table", type=Path)
     given = parser.parse_args()
     if given.table is not None:
-        print(table([json.loads(line) for line in given.table.read_text().splitlines()]))
+        print(table(seeded_rows.read(given.table)))
         return
-    lines = given.out.read_text().splitlines() if given.out.exists() else []
-    done = {json.loads(line)["seed"] for line in lines}
-    for seed in range(given.first, given.first + given.count):
-        if seed not in done:
-            try:
-                row = one_loop(seed, given.minutes)
-            except WearsimError as error:
-                print(f"{seed}: {error}", flush=True)
-                row = {"seed": seed, "fault": FAULTS[seed % len(FAULTS)], "failed": str(error)}
-            with given.out.open("a") as stream:
-                stream.write(json.dumps(row) + "\n")
+    seeded_rows.collect(given.out, given.first, given.count, lambda seed: one_loop(seed, given.minutes))
 
 
 if __name__ == "__main__":

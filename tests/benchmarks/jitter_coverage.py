@@ -12,7 +12,6 @@ The table is docs/learning.md's.
 from __future__ import annotations
 
 import argparse
-import json
 import tempfile
 import time
 from dataclasses import replace
@@ -20,9 +19,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import seeded_rows
 from learn_coverage import CELLS, make_folder
 
-from wearsim.errors import WearsimError
 from wearsim.learn.calibrate import calibrate_with_jitter
 from wearsim.learn.folder import open_folder
 from wearsim.learn.jitter import FACTOR, LEAST, MOST
@@ -72,12 +71,15 @@ def table(rows: list[dict[str, Any]]) -> str:
         ("half to twice", 0.5, 2.0),
         ("twice or more", 2.0, np.inf),
     )
+    worked = [row for row in rows if "failed" not in row]
     for name, low, high in (*parts, ("all", 0.0, np.inf)):
-        those = [row for row in rows if low < row["truth"] <= high]
+        those = [row for row in worked if low < row["truth"] <= high]
         inside = sum(row["interval"][0] <= row["truth"] <= row["interval"][1] for row in those)
         told = [sum(row["told"] == word for row in those) for word in ("told", "partly")]
         share = np.median([row["share"] for row in those]) if those else np.nan
         lines.append(f"| {name} | {len(those)} | {inside} | {told[0]} | {told[1]} | {share:.2f} |")
+    if len(worked) < len(rows):
+        lines.append(f"| failed | {len(rows) - len(worked)} | 0 | 0 | 0 | |")
     return "\n".join(lines)
 
 
@@ -93,20 +95,14 @@ def main() -> None:
     parser.add_argument("--table", type=Path)
     given = parser.parse_args()
     if given.table is not None:
-        print(table([json.loads(line) for line in given.table.read_text().splitlines()]))
+        print(table(seeded_rows.read(given.table)))
         return
-    lines = given.out.read_text().splitlines() if given.out.exists() else []
-    done = {json.loads(line)["seed"] for line in lines}
-    for seed in range(given.first, given.first + given.count):
-        if seed in done:
-            continue
-        try:
-            row = one_case(seed, given.sessions, given.draws, given.factor)
-        except WearsimError as error:
-            print(f"{seed}: {error}", flush=True)
-            continue
-        with given.out.open("a") as stream:
-            stream.write(json.dumps(row) + "\n")
+    seeded_rows.collect(
+        given.out,
+        given.first,
+        given.count,
+        lambda seed: one_case(seed, given.sessions, given.draws, given.factor),
+    )
 
 
 if __name__ == "__main__":

@@ -12,7 +12,6 @@ ends. The table is docs/learning.md's.
 from __future__ import annotations
 
 import argparse
-import json
 import tempfile
 import time
 from datetime import date, timedelta
@@ -20,10 +19,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import seeded_rows
 
 from wearsim.bench.files import dump_programme, programme_from_table
 from wearsim.bench.programme import Programme
-from wearsim.errors import WearsimError
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_chain, chain_of
 from wearsim.learn.chain import Chain
 from wearsim.learn.discrepancy import Discrepancy
@@ -157,22 +156,11 @@ def main() -> None:
     parser.add_argument("--table", type=Path)
     given = parser.parse_args()
     if given.table is not None:
-        print(table([json.loads(line) for line in given.table.read_text().splitlines()]))
+        print(table(seeded_rows.read(given.table)))
         return
-    done = (
-        {json.loads(line)["seed"] for line in given.out.read_text().splitlines()}
-        if given.out.exists()
-        else set()
+    seeded_rows.collect(
+        given.out, given.first, given.count, lambda seed: one_case(seed, given.sessions, given.draws)
     )
-    for seed in range(given.first, given.first + given.count):
-        if seed not in done:
-            try:
-                row = one_case(seed, given.sessions, given.draws)
-            except WearsimError as error:
-                print(f"{seed}: {error}", flush=True)
-                row = {"seed": seed, "failed": str(error)}
-            with given.out.open("a") as stream:
-                stream.write(json.dumps(row) + "\n")
 
 
 if __name__ == "__main__":

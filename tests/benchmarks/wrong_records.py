@@ -13,7 +13,6 @@ docs/learning.md's.
 from __future__ import annotations
 
 import argparse
-import json
 import tempfile
 import time
 from collections.abc import Callable
@@ -22,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import seeded_rows
 from learn_coverage import CELLS, STROKES, make_folder
 
 from wearsim.bench.dump import spell_table
@@ -265,15 +265,9 @@ def main() -> None:
     parser.add_argument("--table", type=Path)
     given = parser.parse_args()
     if given.table is not None:
-        print(table([json.loads(line) for line in given.table.read_text().splitlines()]))
+        print(table(seeded_rows.read(given.table)))
         return
-    lines = given.out.read_text().splitlines() if given.out.exists() else []
-    done = {json.loads(line)["seed"] for line in lines}
-    for seed in range(given.first, given.first + given.count):
-        if seed not in done:
-            row = one_case(seed)
-            with given.out.open("a") as stream:
-                stream.write(json.dumps(row) + "\n")
+    seeded_rows.collect(given.out, given.first, given.count, one_case)
 
 
 if __name__ == "__main__":
