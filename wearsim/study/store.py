@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from wearsim.bench.files import dump_bench, dump_programme
 from wearsim.errors import CouldNotError, InputError, StoreError
 from wearsim.study.cases import FAILURES, Job, Part
-from wearsim.study.patient import PatientFile
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.quantities import PERCENTILES, QUANTITIES
+from wearsim.wear.patient import PatientFile, new_hdf5
 from wearsim.wear.store import digest, provenance, whole_file
 
 FORMAT = "wearsim study"
@@ -189,10 +189,8 @@ def write_study(
     """
     inner = next((part.inner for part in parts if part.inner), {})
     try:
-        with whole_file(output, force=force) as partial, PatientFile(partial) as stream:
-            with h5py.File(stream, "w", libver=LAYOUT) as file:
-                _fill(_Writer(file, study, job), identity, inner, parts, stream)
-            stream.sync()
+        with whole_file(output, force=force) as partial, new_hdf5(partial, libver=LAYOUT) as (file, stream):
+            _fill(_Writer(file, study, job), identity, inner, parts, stream)
     except StoreError:  # a damaged part says so itself
         raise
     except (OSError, InputError) as error:
@@ -212,5 +210,5 @@ def _fill(
     datasets = writer.datasets()
     for part in parts:
         writer.put(datasets, part)
-        if stream.error is not None:
+        if stream.gives_up:
             return

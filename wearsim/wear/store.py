@@ -20,6 +20,7 @@ from wearsim.errors import InputError, StoreError
 from wearsim.figure.band import NINE_IN_TEN
 from wearsim.figure.numbers import FigureNumbers
 from wearsim.wear.outcome import Band, Outcome, SpellSummary
+from wearsim.wear.patient import new_hdf5
 from wearsim.wear.store_maps import data, link_of, name_of, read_maps, scale, write_maps
 
 FORMAT = "wearsim outcome"
@@ -123,7 +124,7 @@ def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: b
     InputError
         Where the file exists already or cannot be written.
     """
-    with whole_file(Path(path), force=force) as partial, h5py.File(partial, "w") as file:
+    with whole_file(Path(path), force=force) as partial, new_hdf5(partial) as (file, _):
         file.attrs["format"] = FORMAT
         file.attrs["format_version"] = VERSION
         about = provenance(seed=seed, engine=outcome.engine, warnings=list(outcome.warnings))

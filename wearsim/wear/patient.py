@@ -2,15 +2,74 @@
 
 Where a write fails inside the HDF5 library it cannot close its file, and the process may crash much later. So it
 writes through :class:`PatientFile`: what the disk does not take is held in memory, the library closes in good order,
-and the error is told afterwards. The writer looks at :attr:`PatientFile.error` between its parts and stops early.
+and the error is told afterwards. The same with Ctrl-C: where it comes while the library calls back into Python it is lost
+or turns into another error, so it is held until the file is closed. :func:`new_hdf5` does both; whoever writes for
+long looks at :attr:`PatientFile.gives_up` between its parts and stops early.
 """
 
 from __future__ import annotations
 
 import io
 import os
+import signal
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+
+import h5py
+
+
+@contextmanager
+def interrupt_held() -> Iterator[Callable[[], bool]]:
+    """Hold Ctrl-C until the block has ended; it takes effect then.
+
+    Yields
+    ------
+    callable
+        Whether one is being held.
+    """
+    before = signal.getsignal(signal.SIGINT)
+    if threading.current_thread() is not threading.main_thread() or not callable(before):
+        yield lambda: False  # signals are the main thread's affair; or nobody listens to this one
+        return
+    held: list[int] = []  # not the frame: it would keep the library's objects beyond its end
+    signal.signal(signal.SIGINT, lambda number, _: held.append(number))
+    try:
+        yield lambda: bool(held)
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if held:
+        before(held[0], None)
+
+
+@contextmanager
+def new_hdf5(path: Path, **options: Any) -> Iterator[tuple[h5py.File, PatientFile]]:
+    """A new HDF5 file that neither a full disk nor Ctrl-C breaks off in the library's midst.
+
+    Parameters
+    ----------
+    path : Path
+    **options
+        For :class:`h5py.File`.
+
+    Yields
+    ------
+    h5py.File, PatientFile
+        The file, and what tells whether to stop early.
+
+    Raises
+    ------
+    OSError
+        Once the file is closed: what the disk did not take.
+    KeyboardInterrupt
+        Once the file is closed.
+    """
+    with interrupt_held() as interrupted, PatientFile(path, interrupted) as stream:
+        with h5py.File(stream, "w", **options) as file:
+            yield file, stream
+        stream.sync()
 
 
 class PatientFile(io.RawIOBase):
@@ -19,6 +78,8 @@ class PatientFile(io.RawIOBase):
     Parameters
     ----------
     path : Path
+    interrupted : callable, optional
+        Whether the person has asked for an end.
 
     Attributes
     ----------
@@ -26,12 +87,18 @@ class PatientFile(io.RawIOBase):
         The first that a write met.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, interrupted: Callable[[], bool] = lambda: False) -> None:
+        self._interrupted = interrupted
         self._file = path.open("w+b", buffering=0)
         self._held: list[tuple[int, bytes]] = []
         self._place = 0
         self._end = 0
         self.error: OSError | None = None
+
+    @property
+    def gives_up(self) -> bool:
+        """Whether nothing more need be written: the disk does not take it, or an end was asked for."""
+        return self.error is not None or self._interrupted()
 
     def write(self, data: Any, /) -> int:
         """Write at the present place; what the disk does not take is held."""
