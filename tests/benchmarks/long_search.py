@@ -9,7 +9,7 @@ smaller and minutes past the budget shorter, so that every point stands for an a
    shaken), the best of a litter climbed from in its turn, for as long as runs are left.
 4. Least squares from the best at full accuracy; then a simplex search (Nelder-Mead) from the best of all.
 
-Nothing here uses the search's own refinement, subsets, scouts or floor.
+Nothing here uses the search's own refinement, subsets, surrogate or floor.
 """
 
 from __future__ import annotations

@@ -93,7 +93,7 @@ def test_pressing_is_no_work_and_no_spell() -> None:
 
 
 def test_pressing_keeps_its_minutes_while_the_rest_is_worked_over() -> None:
-    problem = Problem(refiner("spherical"), (PRESS, STROKE), shapes_too=True)
+    problem = Problem(refiner("spherical"), (PRESS, STROKE), free="all")
     assert {i for i, _ in problem.keys} == {1}
     full = (PRESS, Trying(STROKE.shape, LIMITS.minutes))
     neat = rounded(full, refiner("spherical").objective, trials("spherical"))

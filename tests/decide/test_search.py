@@ -9,9 +9,8 @@ import numpy as np
 from small_bench import LIMITS, refiner_of, ring_figure, small_bench
 
 from wearsim.decide.clock import Clock
-from wearsim.decide.library import Shape, is_allowed, shapes
+from wearsim.decide.library import Shape, is_allowed
 from wearsim.decide.objective import Objective
-from wearsim.decide.scout import scouts
 from wearsim.decide.search import CLEARLY, Effort, Found, Search, distinct, responses
 from wearsim.decide.trial import Trials, Trying
 from wearsim.wear.constants import AS_STATED
@@ -88,25 +87,13 @@ def test_a_straight_stroke_and_a_thin_oval_are_the_same() -> None:
     assert len(distinct(judged, 2)) == 1 and len(distinct([*judged, other], 3)) == 2
 
 
-def test_scouts_are_allowed_the_same_again_and_of_every_order() -> None:
-    bench = small_bench()
-    candidates = shapes(bench, LIMITS, 4)
-    drawn, again = (scouts(candidates, LIMITS, 24, (3, 1)) for _ in range(2))
-    assert drawn == again != scouts(candidates, LIMITS, 24, (3, 2))
-    orders = [{tuple(t.shape.on_top for t in one) for one in programmes} for programmes in drawn]
-    assert all(len(order) == 1 for order in orders)
-    assert len(set().union(*orders)) == len(drawn) == 4
-    for one in (one for programmes in drawn for one in programmes):
-        assert sum(t.minutes for t in one) <= LIMITS.minutes and {t.shape for t in one} <= set(candidates)
-
-
 def test_a_limit_on_the_work_ends_the_climbs_the_same_way_twice() -> None:
     bench = small_bench()
     found = []
     for work in (0, 6000, 6000):
         one = refiner_of(bench, ring_figure(bench))
         one.nominal.work = 0
-        effort = Effort(steps=3, starts=3, rounds=1, kept=1, scouts=8, work=work, heats=((1, 3),))
+        effort = Effort(steps=3, starts=3, rounds=1, kept=1, work=work)
         found.append(Search(one, one.nominal, one.objective, effort).run())
     free, bound, again = found
     assert not bound.stopped and bound.evaluations < free.evaluations

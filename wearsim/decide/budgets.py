@@ -87,12 +87,11 @@ class Budgets:
             self.judged.append(settled if situation.is_certain else closely.judge(settled.programme))
         return best.programme
 
-    @staticmethod
-    def _settled(programme: tuple[Trying, ...], refiner: Refiner) -> Judged:
+    def _settled(self, programme: tuple[Trying, ...], refiner: Refiner) -> Judged:
         """The neat programme near this one, worked over first where this judge has not done so."""
         if refiner.nominal.accuracy is not COARSE:
             programme = refiner.improve(programme, steps=FINE_STEPS).programme
-        settler = Settler(refiner, refiner.objective, refiner.nominal)
+        settler = Settler(refiner, refiner.objective, refiner.nominal, self.situation.size_step)
         return settler.settle(programme, rounds=2, sizes_too=True)
 
     @property

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from wearsim.errors import InputError
+
+# Spread of a spell's removal: of the hands and the charge (a judgement), and of the engine (docs/performance.md).
+REMOVAL_SPREAD, ENGINE_SPREAD = 0.05, 0.005
 
 
 @dataclass(frozen=True)
@@ -27,9 +30,9 @@ class Limits:
         Strokes a minute.
     reach : float
         Largest offset of a stroke, jitter included, as a share of the tipping offset [1]. A judgement.
-    removal_spread : float
-        Relative spread of a spell's removal that no calibration takes away: charge, wetness, the hands [1]. A
-        judgement.
+    removal_spread : float or None
+        Relative spread of a spell's removal that no calibration takes away: charge, wetness, the hands [1]. By default
+        5 % (a judgement); where the constants are taken as known exactly it is what the engine itself errs by, 0.5 %.
     cost_spell, cost_change, cost_hour : float
         Relative growth of the residual that one more spell, one more change of the top piece and one more hour
         of work must be worth [1]. Judgements.
@@ -42,10 +45,21 @@ class Limits:
     on_top: tuple[str, ...] = ("tool", "mirror")
     rate: float = 50.0
     reach: float = 0.9
-    removal_spread: float = 0.05
+    removal_spread: float | None = None
     cost_spell: float = 0.01
     cost_change: float = 0.01
     cost_hour: float = 0.03
+
+    @property
+    def spread(self) -> float:
+        """The spread of a spell's removal that programmes are judged with [1]."""
+        return REMOVAL_SPREAD if self.removal_spread is None else self.removal_spread
+
+    def knowing(self, certain: bool) -> Limits:
+        """The same with the spread of a spell's removal settled by whether the constants are taken as known."""
+        if self.removal_spread is not None:
+            return self
+        return replace(self, removal_spread=ENGINE_SPREAD if certain else REMOVAL_SPREAD)
 
     def __post_init__(self) -> None:
         checks = (

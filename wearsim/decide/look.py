@@ -7,21 +7,21 @@ from dataclasses import replace
 
 import numpy as np
 
+from wearsim.decide.mapping import MappingEffort
 from wearsim.decide.neat import Settler
 from wearsim.decide.pressing import first_press, is_misfit, with_pressing
 from wearsim.decide.reasons import NOTHING_LEFT
-from wearsim.decide.refine import Judged
-from wearsim.decide.search import Effort, Found, Search, distinct
+from wearsim.decide.refine import Judged, in_parallel
+from wearsim.decide.search import Effort, Found, Search, chunks, distinct
 from wearsim.decide.situation import Situation
 from wearsim.decide.trial import Trying
 
 # Costs that differ by less than this are the same. A judgement.
 SAME_COST = 0.03
 # With the constants known there is more to gain by looking longer.
-EFFORT_CERTAIN = Effort(
-    starts=16, climb=6, heats=((10, 9), (4, 15)), rounds=2, kept=3, exchanged=3, scouts=160, work=220_000,
-    shares=(0.45, 0.7),
-)  # fmt: skip
+EFFORT_CERTAIN = Effort(starts=4, climb=6, rounds=0, work=220_000, mapping=MappingEffort())
+# Programmes climbed from at full accuracy, and evaluations of the residuals in each; those made neat.
+FINE_CLIMBS, SETTLED = (10, 8), 2
 EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
 # The long search looks again where the quick one leaves more than this times what the removal's spread alone must
 # leave, and this share of the figure error. Judgements.
@@ -66,7 +66,7 @@ class Look:
         quick_first = not situation.is_certain or len(leads) > 1
         for effort in (EFFORT_UNCERTAIN, EFFORT_CERTAIN) if quick_first else (EFFORT_CERTAIN,):
             if starts is not None:
-                effort = replace(effort, starts=starts, work=effort.work * starts // effort.starts)
+                effort = effort.less(starts)
             reached = []
             for lead in leads:
                 if self.seen.judged and self._is_late():
@@ -117,12 +117,12 @@ class Look:
     def _settle_uncertain(self, found: Found) -> list[Judged]:
         """The best programmes weighed in every scenario, their minutes worked over and made whole."""
         robust = self.situation.judge_in_all()
-        settler = Settler(robust, robust.objective, robust.nominal)
+        settler = Settler(robust, robust.objective, robust.nominal, self.situation.size_step)
         best: list[Judged] = []
         for one in distinct(found.judged, 2):
             if best and self._is_late():
                 break
-            worked_over = robust.improve(one.programme, steps=5, shapes_too=False)
+            worked_over = robust.improve(one.programme, steps=5, free="minutes")
             best.append(settler.settle(worked_over.programme))
         if not self._is_late():
             best += with_pressing(best, settler)
@@ -132,15 +132,15 @@ class Look:
     def _settle_certain(self, found: Found) -> list[Judged]:
         """The best programmes worked over at full accuracy, then made neat: what is left is small by now."""
         fine = self.situation.judge_fine()
-        settler = Settler(fine, fine.objective, fine.nominal)
+        settler = Settler(fine, fine.objective, fine.nominal, self.situation.size_step)
         climbed: list[Judged] = []
-        for one in distinct(found.judged, 4):
+        for some in chunks(distinct(found.judged, FINE_CLIMBS[0]), 2):
             if climbed and self._is_late():
                 break
-            climbed.append(fine.improve(one.programme, steps=4))
+            climbed += in_parallel(lambda one: fine.improve(one.programme, steps=FINE_CLIMBS[1]), some)
         climbed.sort(key=lambda item: item.score.cost)
         best: list[Judged] = []
-        for one in climbed[:3]:
+        for one in climbed[:SETTLED]:
             if best and self._is_late():
                 break
             best.append(settler.settle(one.programme, sizes_too=True))

@@ -1,4 +1,5 @@
-"""Programmes that a person can work: sizes to a hundredth of the diameter, whole minutes, no spell too short.
+"""Programmes that a person can work: sizes to a hundredth of the diameter or half of one, whole minutes,
+no spell too short.
 
 Rounding each number for itself throws away what the search won: a minute too many here wants a little less there. So
 the slopes about a neat programme say which *neat* programmes near it are promising, several numbers changed at once,
@@ -18,11 +19,13 @@ from wearsim.decide.library import FREE, LOW, Shape, is_allowed
 from wearsim.decide.objective import Objective
 from wearsim.decide.refine import Judged, Problem, Refiner
 from wearsim.decide.trial import Trials, Trying, worked
+from wearsim.decide.whole import settled_whole
 from wearsim.errors import ContactError
 from wearsim.wear.grid import Array
 
 SIZES = ("length", "sweep", "overhang")
-SIZE_STEP = 0.01
+# Sizes are rounded to this, in diameters; where the constants are taken as known there is more to lose by it.
+SIZE_STEP, FINE_STEP = 0.01, 0.005
 # An improvement below this is not worth another look [1].
 WORTH_IT = 1e-3
 # No number moves further than this many steps on one set of slopes.
@@ -33,12 +36,12 @@ JUDGED = 6
 Steps = NDArray[np.int_]
 
 
-def neat_shape(shape: Shape, trials: Trials, objective: Objective) -> Shape:
-    """The allowed stroke with sizes of whole hundredths that is nearest."""
+def neat_shape(shape: Shape, trials: Trials, objective: Objective, step: float = SIZE_STEP) -> Shape:
+    """The allowed stroke with sizes of whole steps that is nearest."""
     if shape.is_press:
         return shape
     names = [name for name in SIZES if name in FREE[shape.kind]]
-    exact = np.array([getattr(shape, name) for name in names]) / SIZE_STEP
+    exact = np.array([getattr(shape, name) for name in names]) / step
     corners = sorted(
         product(*((np.floor(e + 1e-9), np.ceil(e - 1e-9)) for e in exact)),
         key=lambda corner: float(np.sum((np.array(corner) - exact) ** 2)),
@@ -46,25 +49,27 @@ def neat_shape(shape: Shape, trials: Trials, objective: Objective) -> Shape:
     for corner in corners:
         neat = shape
         for name, number in zip(names, corner, strict=True):
-            neat = neat.with_size(name, round(SIZE_STEP * float(number), 2))
+            neat = neat.with_size(name, round(step * float(number), 4))
         if is_allowed(neat, trials.bench, objective.limits):
             return neat
     while not is_allowed(neat, trials.bench, objective.limits) and neat.length > 0.05:
-        neat = _smaller(neat)
+        neat = _smaller(neat, step)
     return neat
 
 
-def _smaller(shape: Shape) -> Shape:
-    """A hundredth of the diameter less in every size."""
-    sizes = {name: max(0.0, round(getattr(shape, name) - SIZE_STEP, 2)) for name in SIZES}
+def _smaller(shape: Shape, step: float) -> Shape:
+    """A step less in every size."""
+    sizes = {name: max(0.0, round(getattr(shape, name) - step, 4)) for name in SIZES}
     return replace(shape, **sizes)
 
 
-def rounded(programme: tuple[Trying, ...], objective: Objective, trials: Trials) -> tuple[Trying, ...]:
-    """Sizes to a hundredth of the diameter, minutes to whole ones, too short spells dropped."""
+def rounded(
+    programme: tuple[Trying, ...], objective: Objective, trials: Trials, step: float = SIZE_STEP
+) -> tuple[Trying, ...]:
+    """Sizes to steps of the diameter, minutes to whole ones, too short spells dropped."""
     limits = objective.limits
     out = [
-        Trying(neat_shape(tried.shape, trials, objective), float(round(tried.minutes)))
+        Trying(neat_shape(tried.shape, trials, objective, step), float(round(tried.minutes)))
         for tried in programme
         if tried.shape.is_press or round(tried.minutes) >= limits.shortest
     ]
@@ -83,6 +88,7 @@ class _Lattice:
     keys: list[tuple[int, str]]
     rest: Array
     rows: Array
+    step: float
 
     def programme(self, steps: Steps) -> tuple[Trying, ...]:
         """The neat programme that many steps away."""
@@ -93,7 +99,7 @@ class _Lattice:
             if name == "minutes":
                 out[i] = Trying(out[i].shape, out[i].minutes + float(count))
             else:
-                value = round(getattr(out[i].shape, name) + SIZE_STEP * float(count), 2)
+                value = round(getattr(out[i].shape, name) + self.step * float(count), 4)
                 out[i] = Trying(out[i].shape.with_size(name, value), out[i].minutes)
         return tuple(out)
 
@@ -119,10 +125,14 @@ class Settler:
         Judges.
     objective : Objective
     trials : Trials
+    step : float
+        Of the sizes, in diameters [1].
     """
 
-    def __init__(self, refiner: Refiner, objective: Objective, trials: Trials) -> None:
-        self.refiner, self.objective, self.trials = refiner, objective, trials
+    def __init__(
+        self, refiner: Refiner, objective: Objective, trials: Trials, step: float = SIZE_STEP
+    ) -> None:
+        self.refiner, self.objective, self.trials, self.step = refiner, objective, trials, step
 
     def settle(self, programme: tuple[Trying, ...], *, rounds: int = 4, sizes_too: bool = False) -> Judged:
         """The best neat programme near this one.
@@ -135,7 +145,10 @@ class Settler:
         sizes_too : bool
             Whether sizes may change as well as minutes.
         """
-        best = self.refiner.judge(rounded(programme, self.objective, self.trials))
+        best = self.refiner.judge(rounded(programme, self.objective, self.trials, self.step))
+        if sizes_too and worked(best.programme):
+            near = settled_whole(self.refiner, programme, self.step, self._is_neat)
+            best = min((best, *near), key=lambda one: one.score.cost)
         for _ in range(rounds):
             if not worked(best.programme):
                 break
@@ -166,10 +179,10 @@ class Settler:
             return without
 
     def _lattice(self, programme: tuple[Trying, ...], sizes_too: bool) -> _Lattice:
-        problem = Problem(self.refiner, programme, sizes_too)
-        step = np.array([1.0 if name == "minutes" else SIZE_STEP for _, name in problem.keys])
+        problem = Problem(self.refiner, programme, "all" if sizes_too else "minutes")
+        step = np.array([1.0 if name == "minutes" else self.step for _, name in problem.keys])
         q, rows = np.linalg.qr(problem.slopes(problem.start) * step)
-        return _Lattice(programme, problem.keys, q.T @ problem.residuals(problem.start), rows)
+        return _Lattice(programme, problem.keys, q.T @ problem.residuals(problem.start), rows, self.step)
 
     def _downhill(self, lattice: _Lattice) -> list[tuple[Trying, ...]]:
         """The way down by the slopes, its end's neighbours, and the middle of it, best by the slopes first."""

@@ -95,9 +95,7 @@ class Objective:
         """
         gone = [self.root @ (one - two) for one, two in pairwise(heights)]
         left = aim * (self.root @ self.error) - self.root @ (heights[0] - heights[-1])
-        return np.concatenate(
-            [left, [self._beyond(heights)], *(self.limits.removal_spread * one for one in gone)]
-        )
+        return np.concatenate([left, [self._beyond(heights)], *(self.limits.spread * one for one in gone)])
 
     def _beyond(self, heights: list[Array]) -> float:
         """Edge roll beyond the limit, as it weighs beside the figure error [m]."""

@@ -70,7 +70,7 @@ def propose(
     sessions : int
         Sessions planned, with a test between them; the first in detail.
     starts : int, optional
-        Programmes that the search refines first, of each origin; by default 16, or 4 where the constants are uncertain.
+        Programmes that the search refines first, of each origin; by default 4.
     time_limit : float, optional
         Of the whole call [s]. What is begun then is ended early or left out, and the proposal says so; what a proposal
         cannot do without comes after it: the best programme made neat and predicted with its band, and the floor.
@@ -96,6 +96,7 @@ def propose(
     clock = Clock(time_limit)
     limits = Limits(minutes=minutes, spells=spells) if limits is None else limits
     belief = prior(bench) if belief is None else belief
+    limits = limits.knowing(belief.is_certain)
     start = start_figure(bench, accuracy) if start is None else start
     work, found, programme, outcome, reason = _within_edge_limit(
         lambda allowed: _Work(bench, allowed, belief, start, laps, accuracy, clock), limits, starts, progress,

@@ -26,7 +26,7 @@ def why(belief: Belief, limits: Limits, share: float) -> str:
     """
     if belief.is_certain:
         return (
-            f"the constants are taken as known; removals that vary by {limits.removal_spread:.0%} from "
+            f"the constants are taken as known; removals that vary by {100.0 * limits.spread:g} % from "
             "spell to spell are allowed for"
         )
     factor = float(np.exp(np.sqrt(belief.covariance[0, 0])))

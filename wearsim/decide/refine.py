@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -29,6 +29,7 @@ from wearsim.wear.offsets import stroke_bound
 from wearsim.wear.radial import largest_offset
 from wearsim.wear.state import State
 
+Free = Literal["all", "sizes", "minutes"]
 In = TypeVar("In")
 Out = TypeVar("Out")
 
@@ -83,13 +84,23 @@ class Refiner:
         else:
             nominal = heights_of(self.nominal.states(start, programme))
             self.evaluations += 1
-        score = self.objective.score(programme, runs, self.cases, nominal[-1])
+        return self._with_aim(
+            programme, self.objective.score(programme, runs, self.cases, nominal[-1]), nominal
+        )
+
+    def judged(self, programme: tuple[Trying, ...], states: list[State]) -> Judged:
+        """Score a programme from states that its only scenario, the most likely, has been worked through."""
+        self.evaluations += 1
+        run = heights_of(states)
+        return self._with_aim(programme, self.objective.score(programme, [run], self.cases, run[-1]), run)
+
+    def _with_aim(self, programme: tuple[Trying, ...], score: Score, nominal: list[Array]) -> Judged:
         if self.aim != 1.0:
             expected = float(np.sqrt(np.sum(self.objective.residuals(nominal, self.aim) ** 2)))
             score = replace(score, cost=expected * self.objective.dearness(programme))
         return Judged(programme, score)
 
-    def improve(self, programme: tuple[Trying, ...], steps: int = 10, shapes_too: bool = True) -> Judged:
+    def improve(self, programme: tuple[Trying, ...], steps: int = 10, free: Free = "all") -> Judged:
         """Least squares from a programme.
 
         Parameters
@@ -97,10 +108,10 @@ class Refiner:
         programme : tuple of Trying
         steps : int
             Evaluations of the residuals at most.
-        shapes_too : bool
-            Whether lengths, sweeps and overhangs are free, or the minutes alone.
+        free : {"all", "sizes", "minutes"}
+            What may change: lengths, sweeps and overhangs, the minutes, or both.
         """
-        problem = Problem(self, programme, shapes_too)
+        problem = Problem(self, programme, free)
         if not problem.keys:
             return self.judge(programme)
         try:
@@ -117,13 +128,16 @@ class Refiner:
 class Problem:
     """Residuals and slopes of one programme's free numbers."""
 
-    def __init__(self, refiner: Refiner, programme: tuple[Trying, ...], shapes_too: bool) -> None:
+    def __init__(self, refiner: Refiner, programme: tuple[Trying, ...], free: Free) -> None:
         self.refiner, self.template = refiner, programme
         self.keys = [
             (i, name)
             for i, tried in enumerate(programme)
             if not tried.shape.is_press
-            for name in ((*FREE[tried.shape.kind], "minutes") if shapes_too else ("minutes",))
+            for name in (
+                *(FREE[tried.shape.kind] if free != "minutes" else ()),
+                *(("minutes",) if free != "sizes" else ()),
+            )
         ]
         limits = refiner.objective.limits
         low = [LOW.get(name, 0.0) for _, name in self.keys]

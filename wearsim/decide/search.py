@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from time import monotonic
 from typing import TypeVar
@@ -13,9 +13,9 @@ import numpy as np
 
 from wearsim.decide.clock import Clock
 from wearsim.decide.library import Shape, shapes
+from wearsim.decide.mapping import MappingEffort, mapped
 from wearsim.decide.objective import Objective
 from wearsim.decide.refine import Judged, Refiner, in_parallel
-from wearsim.decide.scout import scouts
 from wearsim.decide.subset import best_mixes
 from wearsim.decide.trial import Trials, Trying
 from wearsim.errors import ContactError
@@ -132,38 +132,35 @@ class Effort:
     steps : int
         Lengths in the grid of strokes.
     starts : int
-        Programmes refined from the best subsets, and as many from the scouts where there are any.
+        Programmes refined from the best subsets.
     climb : int
         Evaluations of the residuals in a refinement, at most.
-    heats : tuple of (int, int)
-        After a first climb: how many of the best go on, and how far [evaluations of the residuals].
     rounds : int
         Rounds of exchanging single spells of the best programmes.
     kept : int
         Programmes whose spells are exchanged in a round.
     exchanged : int
         Programmes that come of each and are refined.
-    scouts : int
-        Random programmes judged, always the same for a seed.
     work : int
         Evaluations of the wear rates after which nothing new is refined; 0 for no limit.
-    shares : tuple of float
-        Climbs, each from other random programmes: what share of the work may be spent by the end of each.
-    seed : int
-        Of the random programmes.
+    mapping : MappingEffort, optional
+        Programmes brought down on a surrogate first; by default none.
     """
 
     steps: int = 6
     starts: int = 8
     climb: int = 10
-    heats: tuple[tuple[int, int], ...] = ()
     rounds: int = 2
     kept: int = 3
     exchanged: int = 1
-    scouts: int = 0
     work: int = 0
-    shares: tuple[float, ...] = (0.65,)
-    seed: int = 0
+    mapping: MappingEffort | None = None
+
+    def less(self, starts: int) -> Effort:
+        """The same with so many programmes refined first, and all else in proportion; with one, no surrogate."""
+        share = starts / self.starts
+        mapping = None if self.mapping is None or starts < 2 else self.mapping.less(share)
+        return replace(self, starts=starts, work=round(self.work * share), mapping=mapping)
 
 
 class Search:
@@ -201,12 +198,10 @@ class Search:
             self._respond()
             self._subsets()
             starts = distinct(self.found.judged, self.effort.starts)
-            for wave, share in enumerate(self.effort.shares):
-                self._climb(starts + self._scouted(wave), self.effort.heats, "refining", share)
-                starts = []
-            for number in range(self.effort.rounds):
-                left = 1.0 - self.effort.shares[-1]
-                self._exchange(self.effort.shares[-1] + left * (number + 1) / self.effort.rounds)
+            starts += self._mapped()
+            self._refine(starts, "refining")
+            for _ in range(self.effort.rounds):
+                self._exchange()
             self.found.evaluations = self.refiner.evaluations + len(self.candidates)
         self.found.seconds = monotonic() - began
         return self.found
@@ -245,48 +240,29 @@ class Search:
             self.found.stopped = True
         return self.found.stopped
 
-    def _over(self, until: float) -> bool:
-        """Whether the time or this much work is spent."""
-        return self._is_late() or self._done > until
-
-    def _climb(
-        self, starts: list[Judged], heats: tuple[tuple[int, int], ...], stage: str, share: float
-    ) -> None:
-        """Refine in heats: everyone a little, the best of them further.
-
-        A heat may use half of what work is left of this climb's ``share`` of the whole, so that each gets its turn.
-        """
-        end = share * self.effort.work if self.effort.work else np.inf
-        climbed = self._refine(starts, self.effort.climb, stage, self._half_way(end))
-        for place, (count, steps) in enumerate(heats, start=1):
-            until = end if place == len(heats) else self._half_way(end)
-            climbed = self._refine(distinct(climbed, count), steps, stage, until)
-
-    def _half_way(self, end: float) -> float:
-        return 0.5 * (self._done + end)
+    def _over(self) -> bool:
+        """Whether the time or the work is spent."""
+        return self._is_late() or 0 < self.effort.work < self._done
 
     @property
     def _done(self) -> int:
         """Work of this search so far."""
         return self.trials.work - self.work_before
 
-    def _refine(self, starts: list[Judged], steps: int, stage: str, until: float) -> list[Judged]:
-        out: list[Judged] = []
+    def _refine(self, starts: list[Judged], stage: str) -> None:
         for chunk in chunks(starts, 2):
-            if self._over(until):
+            if self._over():
                 break
-            out += in_parallel(lambda one: self.refiner.improve(one.programme, steps=steps), chunk)
+            self.found.judged += in_parallel(
+                lambda one: self.refiner.improve(one.programme, steps=self.effort.climb), chunk
+            )
             self._tell(stage)
-        self.found.judged += out
-        return out
 
     def _subsets(self) -> None:
         """Best mixes by their responses, in every order, through the coupled engine."""
         limits, objective = self.objective.limits, self.objective
         target = self.refiner.aim * (objective.root @ objective.error)
-        mixes = best_mixes(
-            self.responses, target, limits.removal_spread, limits.minutes, limits.spells, self.group
-        )
+        mixes = best_mixes(self.responses, target, limits.spread, limits.minutes, limits.spells, self.group)
         self._tell("subsets")
         tried = [
             order
@@ -301,32 +277,26 @@ class Search:
         self._judge(tried)
         self._tell("coupled checks")
 
-    def _scouted(self, wave: int) -> list[Judged]:
-        """The best of random programmes: where the subsets' responses mislead, chance finds the way.
+    def _mapped(self) -> list[Judged]:
+        """The best of thousands of random programmes, brought down on a surrogate that the engine puts right."""
+        if self.effort.mapping is None or self._is_late():
+            return []
 
-        As many of each order of the pieces on top, so that the climbs begin in different valleys.
-        """
-        seed = (self.effort.seed, wave)
-        tops = scouts(self.candidates, self.objective.limits, self.effort.scouts, seed)
-        share = -(-self.effort.starts // max(1, len(tops)))
-        return [one for programmes in tops for one in distinct(self._judge(programmes), share)]
+        def tell(judged: list[Judged]) -> None:
+            self.found.judged += judged
+            self._tell("mapping")
 
-    def _exchange(self, share: float) -> None:
+        self._tell("mapping")
+        found = mapped(self.refiner, self.trials, self.effort.mapping, self._is_late, tell)
+        return distinct(found, self.effort.mapping.climbed)
+
+    def _exchange(self) -> None:
         """Every spell of the best programmes against every stroke of the library, and one spell more."""
         fresh: list[Judged] = []
-        for one in self._bases(share):
+        for one in distinct(self.found.judged, self.effort.kept):
             fresh += distinct(self._judge(self._exchanges(one.programme)), self.effort.exchanged)
         self._tell("exchanging")
-        self._climb(fresh, self.effort.heats[-1:], "refining", share)
-
-    def _bases(self, share: float) -> list[Judged]:
-        """The best programmes, and the best of one spell less, which may want only one more to beat them."""
-        kept, heats, limits = self.effort.kept, self.effort.heats, self.objective.limits
-        fewer = [one for one in self.found.judged if 1 <= len(one.programme) == limits.spells - 1]
-        short = distinct(fewer, kept - 1) if heats else []
-        if short:
-            short = self._refine(short, heats[-1][1], "refining", share * self.effort.work or np.inf)
-        return distinct(self.found.judged, kept) + short
+        self._refine(fresh, "refining")
 
     def _exchanges(self, programme: tuple[Trying, ...], most: int = 8) -> list[tuple[Trying, ...]]:
         """The most promising exchanges by their responses: a spell replaced, or one put first or last."""
@@ -354,7 +324,7 @@ class Search:
 
     def _best_minutes(self, rest: Array, free: float) -> tuple[Array, Array]:
         """Minutes of every column beside the removal of the rest, and the sum of squares left."""
-        objective, spread = self.objective, self.objective.limits.removal_spread
+        objective, spread = self.objective, self.objective.limits.spread
         target = self.refiner.aim * (objective.root @ objective.error) - rest
         own = np.sum(self.responses**2, axis=1)
         lean = self.responses @ target

@@ -7,6 +7,7 @@ from dataclasses import replace
 from wearsim.bench.bench import Bench
 from wearsim.decide.clock import Clock
 from wearsim.decide.limits import Limits
+from wearsim.decide.neat import FINE_STEP, SIZE_STEP
 from wearsim.decide.objective import Objective
 from wearsim.decide.refine import Refiner
 from wearsim.decide.scenarios import Scenario, scenarios, share_to_aim_for
@@ -56,6 +57,11 @@ class Situation:
     def is_certain(self) -> bool:
         """Whether the constants are taken as known."""
         return len(self.cases) == 1
+
+    @property
+    def size_step(self) -> float:
+        """What sizes are rounded to, in diameters [1]."""
+        return FINE_STEP if self.is_certain else SIZE_STEP
 
     @property
     def trials(self) -> list[Trials]:
