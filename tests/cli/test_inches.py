@@ -74,3 +74,10 @@ def test_a_folder_to_fill_in(call: Call) -> None:
     assert max(map(len, Path("mine/readings.toml").read_text().splitlines())) <= 80
     assert call("mask", "mine", "-o", "mask.svg").code == 0
     assert "4 in: print at 100 %" in Path("mask.svg").read_text()
+
+
+def test_a_balance_that_is_not_found(call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("wearsim.wear.radial.kernels.evolve", lambda *_: 3)
+    done = call("predict", "bench.toml", "-p", spell("4 in"), "--draws", "0")
+    assert done.code == 1
+    assert re.search(r"did not balance \(spell 1, offset \d\.\d\d in; imbalance", done.err)

@@ -224,7 +224,7 @@ def work_spell(
     )  # fmt: skip
     if status != 0:
         where = f"spell {number}, " + (
-            f"offset {weights.offset[status - 1] * 1e3:.1f} mm"
+            f"offset {length_unit(bench).text(weights.offset[status - 1])}"
             if status > 0
             else "the time step shrank to nothing"
         )
