@@ -1,7 +1,7 @@
 """The one spline that profiles are read with: level at the centre of the glass, held level beyond its ends.
 
 SciPy's ``CubicSpline`` gives the same to rounding, and the tests hold this against it. But importing it costs a small
-prediction a sixth of its time. What is needed is one slope at each radius, such that the curvature goes on across it: a
+prediction an eighth of its time. What is needed is one slope at each radius, such that the curvature goes on across it: a
 tridiagonal system, and the solver of those comes along with the kernels' compiler.
 """
 
