@@ -10,6 +10,7 @@ import pytest
 from wearsim.bench.files import load_bench
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.profile import Profile, read_profile
+from wearsim.errors import InputError
 
 MIRROR = Mirror(diameter=0.3, radius_of_curvature=3.0)
 
@@ -53,6 +54,13 @@ def test_the_same_profile(raw: bytes, tmp_path: Path) -> None:
 def test_inches(tmp_path: Path) -> None:
     profile = read(tmp_path, b"radius_in,error_nm\n0,0\n3,0\n5.5,0\n")
     assert profile.radius.tolist() == [0.0, 0.0762, 0.1397]
+
+
+def test_what_is_refused_in_inches_is_told_in_inches(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r'got "7 in"; expected at most 5.90551 in'):
+        read(tmp_path, b"radius_in,error_nm\n0,0\n3,0\n7,0\n")
+    with pytest.raises(InputError, match=r'got "2 in"; expected more than the 3 in before it'):
+        read(tmp_path, b"radius_in,error_nm\n0,0\n3,0\n2,0\n")
 
 
 def test_to_the_rim_and_to_nine_tenths(tmp_path: Path) -> None:

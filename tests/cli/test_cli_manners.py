@@ -84,6 +84,24 @@ def test_help_imports_nothing_heavy(arguments: list[str]) -> None:
     assert done.stderr.strip() == "[]"
 
 
+def test_a_prediction_loads_no_more_than_it_needs() -> None:
+    slow = (
+        "scipy.interpolate",
+        "scipy.optimize",
+        "scipy.special",
+        "scipy.stats",
+        "matplotlib",
+        "h5py",
+        "rich",
+    )
+    code = (
+        "import sys, wearsim.bench.files, wearsim.cli.predict, wearsim.show.outcome_table, wearsim.wear.predict\n"
+        f"print([name for name in {slow!r} if name in sys.modules])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
 def test_runs_as_a_module() -> None:
     done = subprocess.run([sys.executable, "-m", "wearsim", "predict"], capture_output=True, text=True)
     assert done.returncode == 2

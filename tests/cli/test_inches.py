@@ -74,3 +74,19 @@ def test_a_folder_to_fill_in(call: Call) -> None:
     assert max(map(len, Path("mine/readings.toml").read_text().splitlines())) <= 80
     assert call("mask", "mine", "-o", "mask.svg").code == 0
     assert "4 in: print at 100 %" in Path("mask.svg").read_text()
+
+
+def test_an_overhang_beyond_the_rim(call: Call) -> None:
+    Path("do.toml").write_text(
+        '[[spell]]\nstroke = "overhang"\nlength = "1 in"\nside_overhang = "6 in"\nminutes = 1\n'
+    )
+    done = call("predict", "bench.toml", "-p", "do.toml")
+    assert done.code == 2
+    assert 'got "an offset of 6 in or more"; expected an offset of less than 5 in somewhere' in done.err
+
+
+def test_a_balance_that_is_not_found(call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("wearsim.wear.radial.kernels.evolve", lambda *_: 3)
+    done = call("predict", "bench.toml", "-p", spell("4 in"), "--draws", "0")
+    assert done.code == 1
+    assert re.search(r"did not balance \(spell 1, offset \d\.\d\d in; imbalance", done.err)

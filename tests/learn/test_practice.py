@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -134,3 +135,20 @@ def test_nothing_is_worked_where_nothing_is_to_be_gained(tmp_path: Path) -> None
     assert "good enough" in said[-1]
     assert open_folder(folder.path).sessions == ()
     assert true_rms(mirror) > TARGET
+
+
+@pytest.mark.parametrize(
+    ("diameter", "written", "rest"),
+    [(0.254, "10 in", (" in", " lb", " lbf")), (0.2034, "203.4 mm", (" mm", " kg", " N"))],
+)
+def test_a_practice_bench_is_in_the_unit_that_its_diameter_is_round_in(
+    diameter: float, written: str, rest: tuple[str, ...]
+) -> None:
+    practice = Practice(3, "sphere", diameter, 5.0)
+    table = tomllib.loads(practice.drawn().text)
+    assert table["mirror"]["diameter"] == table["lap"][0]["diameter"] == written
+    lengths = [table["mirror"][key] for key in ("thickness", "rim_excluded", "radius_of_curvature")]
+    told = [*lengths, table["lap"][1]["diameter"], table["lap"][0]["mass"], table["hands"]["push"]]
+    assert [text.lstrip(".0123456789") for text in told] == [*4 * rest[:1], *rest[1:]]
+    again = draw_mirror(3, "sphere", practice.drawn().bench.mirror.diameter, 5.0)  # as practice.toml keeps it
+    assert again.text == practice.drawn().text

@@ -20,7 +20,7 @@ from wearsim.show.card_page import card_pages, plan
 from wearsim.show.card_parts import draw_stroke
 from wearsim.show.card_pen import Pen
 from wearsim.show.card_svg import early_svg, stroke_svg
-from wearsim.show.lengths import temperature_unit
+from wearsim.show.lengths import temperature_text, temperature_unit
 
 
 class Checker(HTMLParser):
@@ -159,6 +159,9 @@ def test_the_top_piece_at_its_farthest_is_shown_whole_and_to_one_scale() -> None
 def test_temperatures_are_noted_in_the_unit_of_the_bench(text: str, degree: str) -> None:
     bench = small_bench(True).model_copy(update={"text": text})
     assert temperature_unit(bench) == degree
+    assert (
+        temperature_text(20.0, bench) == {"\u00b0C": "20 degC", "\u00b0F": "68 degF", "K": "293.1 K"}[degree]
+    )
     html = card_bytes(bench, with_spells(2), after(), ".html").decode("utf-8")
     assert set(re.findall(r"[.] (\u00b0C|\u00b0F|K)<", html)) == {degree}
     (page,) = card_pages(content(2, bench))

@@ -60,6 +60,10 @@ class Unit:
         """A length [m] with the unit's name."""
         return f"{self.number(length)} {self.name}"
 
+    def about(self, length: float, digits: int) -> str:
+        """A length [m] to so many digits that count, with the unit's name, for what is known roughly."""
+        return f"{length / self.size:.{digits}g} {self.name}"
+
 
 MILLIMETRES = Unit("mm", 1e-3, 1)
 INCHES = Unit("in", 0.0254, 2)

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wearsim.bench import units
-from wearsim.bench.mirror import Mirror, millimetres
+from wearsim.bench.mirror import Mirror
 from wearsim.bench.reading import read_text
 from wearsim.errors import InputError
 
@@ -73,7 +73,7 @@ def read_profile(path: str | Path, mirror: Mirror) -> Profile:
     rows = [_row(number, text, header, path) for number, text in lines[1:]]
     numbers = [number for number, _ in lines[1:]]
     found = dict(zip(header, (list(column) for column in zip(*rows, strict=True)), strict=True))
-    _check_radii(found["radius"], numbers, mirror, path)
+    _check_radii(found["radius"], numbers, mirror, header["radius"], path)
     _check_heights(found, numbers, path)
     sigma = np.array(found["sigma"]) if "sigma" in found else None
     return Profile(np.array(found["radius"]), np.array(found["error"]), sigma)
@@ -164,25 +164,26 @@ def _number(cell: str, name: str, unit: str, number: int, path: Path) -> float:
         raise InputError(str(error), file=path, key=key, value=cell, expected=expected) from error
 
 
-def _check_radii(radii: list[float], numbers: list[int], mirror: Mirror, path: Path) -> None:
+def _check_radii(radii: list[float], numbers: list[int], mirror: Mirror, unit: str, path: Path) -> None:
+    size = units.read(f"1 {unit}", "m")
+
+    def told(radius: float) -> str:
+        return f"{radius / size:.6g} {unit}"
+
     def fault(place: int, message: str, expected: str) -> InputError:
         key = f"line {numbers[place]}, column radius"
-        return InputError(message, file=path, key=key, value=millimetres(radii[place]), expected=expected)
+        return InputError(message, file=path, key=key, value=told(radii[place]), expected=expected)
 
     if radii[0] != 0:
         raise fault(0, "does not start at the centre", "radius 0 in the first row")
     for place in range(1, len(radii)):
         if radii[place] <= radii[place - 1]:
-            raise fault(
-                place, "radii do not rise", f"more than the {millimetres(radii[place - 1])} before it"
-            )
+            raise fault(place, "radii do not rise", f"more than the {told(radii[place - 1])} before it")
     rim = mirror.radius
     if radii[-1] > rim * (1 + 1e-9):
-        raise fault(-1, "beyond the mirror's rim", f"at most {millimetres(rim)}")
+        raise fault(-1, "beyond the mirror's rim", f"at most {told(rim)}")
     if radii[-1] < REACH * rim * (1 - 1e-9):
-        raise fault(
-            -1, "does not reach the rim", f"at least {REACH} of the radius, {millimetres(REACH * rim)}"
-        )
+        raise fault(-1, "does not reach the rim", f"at least {REACH} of the radius, {told(REACH * rim)}")
 
 
 def _check_heights(found: dict[str, list[float]], numbers: list[int], path: Path) -> None:

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import model_validator
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.mirror import millimetres
+from wearsim.bench.lengths import length_unit
 from wearsim.bench.piece import DefaultUsed, Name, Piece, choice
 from wearsim.bench.quantity import Angle, Extent, Force, default, extent, number
 from wearsim.errors import InputError
@@ -246,12 +246,12 @@ def _check_spell(spell: Spell, key: str, bench: Bench, file: Path | None) -> Non
     if spell.is_press:
         return
     bottom = bench.mirror.radius if spell.on_top == "tool" else lap.radius
-    nearest = spell.stroke_on(bench.mirror.diameter).smallest_offset
+    nearest, unit = spell.stroke_on(bench.mirror.diameter).smallest_offset, length_unit(bench)
     if nearest >= bottom:
         raise InputError(
             "the overhang is beyond the rim: the top piece's centre never stands on the bottom piece",
             file=file,
             key=f"{key}.side_overhang",
-            value=f"an offset of {millimetres(nearest)} or more",
-            expected=f"an offset of less than {millimetres(bottom)} somewhere on the stroke",
+            value=f"an offset of {unit.about(nearest, 4)} or more",
+            expected=f"an offset of less than {unit.about(bottom, 4)} somewhere on the stroke",
         )

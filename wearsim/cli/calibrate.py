@@ -59,7 +59,6 @@ def command(
 
         ahead = calibrate_ahead(there, draws=draws)
         dry.tell(manners, with_hands(there, ahead) if jitter else ahead, [folder / FILE, output])
-        manners.voice.next("calibrate", folder)
         return
     with manners.voice.working("working through the sessions"):
         if jitter:

@@ -60,4 +60,3 @@ def _tell_ahead(
     pieces, _, first = inputs.read_ahead(bench)
     work = inputs.read_programme(programme)
     dry.tell(manners, dry.after(first, compare_ahead(pieces, work, **settings)), [output])
-    manners.voice.next("compare", bench, "--programme", programme)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wearsim.cli.manners import Manners
+from wearsim.cli.manners import SAID, Manners
 
 if TYPE_CHECKING:
     from wearsim.wear.ahead import Ahead
@@ -38,8 +38,8 @@ def after(first: Ahead | None, then: Ahead) -> Ahead:
     return after_that(first, then)
 
 
-def tell(manners: Manners, ahead: Ahead, files: Iterable[Path | None]) -> None:
-    """Print what a dry run has to say.
+def tell(manners: Manners, ahead: Ahead, files: Iterable[Path | None], *more: str) -> None:
+    """Print what a dry run has to say; next comes the same command in earnest.
 
     Parameters
     ----------
@@ -48,6 +48,8 @@ def tell(manners: Manners, ahead: Ahead, files: Iterable[Path | None]) -> None:
         What the command would do.
     files : iterable of Path or None
         What it would write besides the plot; None for what was not asked for.
+    *more : str
+        Worth adding to the command.
     """
     from wearsim.show.ahead_table import ahead_text
     from wearsim.wear.ahead import started
@@ -58,3 +60,16 @@ def tell(manners: Manners, ahead: Ahead, files: Iterable[Path | None]) -> None:
         print(json.dumps({"dry_run": True, **ahead.to_json(), "would_write": named}, allow_nan=False))
     else:
         print(ahead_text(ahead, named))
+    in_earnest(manners, *more)
+
+
+def in_earnest(manners: Manners, *more: str) -> None:
+    """Name what comes next: the same command without ``--dry-run``.
+
+    Parameters
+    ----------
+    manners : Manners
+    *more : str
+        Worth adding to it.
+    """
+    manners.voice.next(*(word for word in SAID.get() if word != "--dry-run"), *more)

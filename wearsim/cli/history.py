@@ -34,7 +34,6 @@ def command(
         from wearsim.learn.ahead import history_ahead
 
         dry.tell(manners, history_ahead(there), [folder / FILE, output])
-        manners.voice.next("history", folder)
         return
     with manners.voice.working("working through the sessions"):
         told = history(there, seed=manners.seed)

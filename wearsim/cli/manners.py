@@ -17,6 +17,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
+from contextvars import ContextVar
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
@@ -134,6 +135,10 @@ def _check_destination(path: Path, endings: tuple[str, ...], force: bool) -> Non
         raise InputError("exists already", file=path, expected="another name, or --force")
 
 
+SAID: ContextVar[tuple[str, ...]] = ContextVar("SAID", default=())
+"""The command that is being done and all that was said with it, as it was typed."""
+
+
 class Example:
     """Help that begins with an example."""
 
@@ -142,6 +147,10 @@ class Example:
         """A class of command whose help begins with ``example``."""
 
         class Command(TyperCommand):
+            def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+                SAID.set((str(self.name), *args))
+                return super().parse_args(ctx, args)
+
             def format_usage(self, ctx: Any, formatter: Any) -> None:
                 formatter.write(f"Example:\n  {example}\n\n")
                 super().format_usage(ctx, formatter)

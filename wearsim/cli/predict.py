@@ -140,7 +140,6 @@ def _tell_ahead(
     pieces, known, first = inputs.read_ahead(bench)
     work = inputs.read_programme(programme, pieces)
     dry.tell(manners, dry.after(first, predict_ahead(pieces, work, **settings, **known)), files)
-    manners.voice.next("predict", bench, "--programme", programme)
 
 
 SHADOWS_AT = (0.35, 0.7, 0.95)

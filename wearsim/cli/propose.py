@@ -135,8 +135,8 @@ def _tell_ahead(
     inputs.tell_compiling(manners.voice)
     pieces, known, first = inputs.read_ahead(bench)
     ahead = propose_ahead(pieces, limits, **settings, **known)
-    dry.tell(manners, dry.after(first, ahead), files)
-    manners.voice.next("propose", bench, "-o", "programme.toml")
+    output, *_ = files
+    dry.tell(manners, dry.after(first, ahead), files, *(() if output else ("-o", "programme.toml")))
 
 
 def _readings(

@@ -143,7 +143,6 @@ def _tell_ahead(
         **there.known,
     )
     dry.tell(manners, dry.after(there.first, ahead), [path, output])
-    manners.voice.next("rehearse", path, *(("--seed", manners.seed) if asked else ()))
 
 
 def _practice(
@@ -161,7 +160,7 @@ def _practice(
             size = units.read(diameter, "m")
         except units.NotAQuantity as error:
             raise InputError(
-                str(error), key="--diameter", value=diameter, expected='such as "250 mm"'
+                str(error), key="--diameter", value=diameter, expected='a length such as "250 mm" or "10 in"'
             ) from error
         if not 0.05 <= size <= 2.0:
             raise InputError("out of range", key="--diameter", value=diameter, expected="0.05 m to 2 m")

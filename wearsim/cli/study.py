@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import inputs, ready
+from wearsim.cli.dry_run import in_earnest
 from wearsim.cli.manners import Manners
 from wearsim.cli.progress import case_bar
 
@@ -57,7 +58,7 @@ def command(
     inputs.tell_compiling(manners.voice)
     if dry_run:
         _tell_forecast(plan, manners, workers)
-        manners.voice.next("study", study, *(("-o", output) if output else ()))
+        in_earnest(manners)
         return
     path = output or Path(f"{plan.name}.h5")
     _reserve(manners, study, path)

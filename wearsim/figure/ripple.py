@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 Floats = NDArray[np.float64]
 
@@ -64,6 +63,9 @@ def ripple_spectrum(
     """
     if not inner < outer:
         raise ValueError(f"the annulus from {inner} m to {outer} m is empty")
+    # slow to import, and of use to the planar engine alone
+    from scipy.interpolate import CubicSpline
+
     at = np.linspace(inner, outer, samples, endpoint=False) + 0.5 * (outer - inner) / samples
     values = CubicSpline(radius, height)(at)
     powers = np.polynomial.chebyshev.chebvander(

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import eval_jacobi
 
 Floats = NDArray[np.float64]
 
@@ -61,6 +60,9 @@ def zernike_term(j: int, radius: ArrayLike, azimuth: ArrayLike) -> Floats:
     ndarray
         [1]; the radial part by Jacobi polynomials, which stays exact where sums of factorials cancel.
     """
+    # slow to import, and of use to uneven glass alone
+    from scipy.special import eval_jacobi
+
     n, m = double_index(j)
     rho = np.asarray(radius, dtype=float)
     k = (n - abs(m)) // 2

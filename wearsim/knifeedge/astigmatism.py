@@ -13,7 +13,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtrc
 
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.settings import Settings
@@ -125,6 +124,9 @@ def _contrast(readings: Readings) -> float:
 
 
 def _chance(varying: Floats, spread: Floats, row: Settings) -> float:
+    # slow to import, and only readings in several orientations need it
+    from scipy.special import chdtrc
+
     whitened = np.linalg.solve(np.linalg.cholesky(spread), varying / row.sigma)
     freedom = varying.shape[0] * (varying.shape[1] - 1)
     return float(chdtrc(freedom, float((whitened**2).sum())))

@@ -15,8 +15,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
-from scipy.special import j0, j1
 
 from wearsim.errors import InputError
 
@@ -136,6 +134,9 @@ def waiting_time(
     InputError
         A glass that is not in the table.
     """
+    # slow to import, as is what finds the roots: a prediction needs neither
+    from scipy.special import j0, j1
+
     made = thermal_glass(glass) if isinstance(glass, str) else glass
     half, radius = thickness / 2.0, diameter / 2.0
     through = _slowest(lambda q: q * np.tan(q) - transfer * half / made.conductivity, np.pi / 2)
@@ -167,6 +168,8 @@ def thermal_glass(name: str) -> ThermalGlass:
 
 
 def _slowest(equation: object, pole: float) -> float:
+    from scipy.optimize import brentq
+
     return float(brentq(equation, 1e-9, pole * (1.0 - 1e-12)))
 
 

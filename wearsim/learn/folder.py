@@ -21,6 +21,7 @@ from pathlib import Path
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.files import load_bench, load_programme
+from wearsim.bench.lengths import length_unit
 from wearsim.bench.piece import DefaultUsed
 from wearsim.bench.profile import read_profile
 from wearsim.errors import InputError
@@ -74,7 +75,7 @@ class MirrorFolder:
         source = f"told by the sessions: {factor:.3g} times what the bench states (calibrate --jitter)"
         told = (
             DefaultUsed("hands.length_jitter", f"{hands.length_jitter:.3g}", source),
-            DefaultUsed("hands.centre_jitter", f"{1e3 * hands.centre_jitter:.3g} mm", source),
+            DefaultUsed("hands.centre_jitter", length_unit(self.bench).about(hands.centre_jitter, 3), source),
         )
         kept = tuple(d for d in self.bench.defaults_used if d.key not in {one.key for one in told})
         bench = self.bench.model_copy(update={"hands": hands, "defaults_used": kept + told})

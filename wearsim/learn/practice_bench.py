@@ -9,6 +9,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.files import bench_from_table
+from wearsim.bench.lengths import INCHES, MILLIMETRES, Unit, round_unit
 from wearsim.bench.reading import parse_toml
 from wearsim.figure.conic import conic_departure
 from wearsim.wear.accuracy import DEFAULT
@@ -18,6 +19,10 @@ from wearsim.wear.state import glass_grid
 
 Fault = Literal["raised ring", "oblate", "sphere", "turned edge"]
 FAULTS: tuple[Fault, ...] = get_args(Fault)
+POUND = 0.45359237
+"""[kg]"""
+POUND_FORCE = POUND * 9.80665
+"""[N]"""
 
 
 @dataclass(frozen=True)
@@ -73,39 +78,56 @@ def draw_mirror(
 
 
 def bench_text(diameter: float, radius_of_curvature: float) -> str:
-    """TOML of a bench with a paraboloid of these sizes [m] and laps that suit it."""
+    """TOML of a bench with a paraboloid of these sizes [m] and laps that suit it.
+
+    In inches and pounds where the diameter is a rounder number of inches than of millimetres: 10 in, and not 254 mm.
+    """
+    inches = _digits(diameter / INCHES.size) < _digits(diameter / MILLIMETRES.size)
+    whole = (Unit("in", INCHES.size, 3) if inches else Unit("mm", MILLIMETRES.size, 2)).short(diameter)
+    size = (INCHES if inches else round_unit(MILLIMETRES)).short
     thickness = 0.11 * diameter
-    weight = 2230.0 * np.pi * (0.5 * diameter) ** 2 * thickness
+    area = np.pi * (0.5 * diameter) ** 2
+    weight = 2230.0 * area * thickness
+    push = f"{440.0 * area / POUND_FORCE:.1f} lbf" if inches else f"{440.0 * area:.0f} N"
+
+    def mass(share: float) -> str:
+        return f"{share * weight / POUND:.2f} lb" if inches else f"{share * weight:.2f} kg"
+
     return f"""\
 # A practice mirror, invented by wearsim: there is no such glass.
 
 [mirror]
-diameter = "{1e3 * diameter:.0f} mm"
-radius_of_curvature = "{1e3 * radius_of_curvature:.0f} mm"
+diameter = "{whole}"
+radius_of_curvature = "{size(radius_of_curvature)}"
 conic = -1.0
 glass = "borosilicate"
-thickness = "{1e3 * thickness:.0f} mm"
-rim_excluded = "2 mm"
+thickness = "{size(thickness)}"
+rim_excluded = "{size(2e-3)}"
 
 [[lap]]
 name = "full"
-diameter = "{1e3 * diameter:.0f} mm"
-mass = "{0.5 * weight:.2f} kg"      # about half of what the mirror weighs
+diameter = "{whole}"
+mass = "{mass(0.5)}"      # about half of what the mirror weighs
 facet_shape = "none"
 
 [[lap]]
 name = "small"
-diameter = "{600 * diameter:.0f} mm"
-mass = "{0.2 * weight:.2f} kg"
+diameter = "{size(0.6 * diameter)}"
+mass = "{mass(0.2)}"
 facet_shape = "none"
 
 [hands]
-push = "{440.0 * np.pi * (0.5 * diameter) ** 2:.0f} N"
+push = "{push}"
 length_jitter = 0.05
 
 [figure]
 readings = "readings.toml"
 """
+
+
+def _digits(number: float) -> int:
+    """How many digits a number takes, zeros at its ends not counted."""
+    return len(f"{number:.7g}".replace(".", "").strip("0"))
 
 
 def _target(bench: Bench, radius: Array) -> Array:

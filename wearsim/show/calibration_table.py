@@ -8,6 +8,7 @@ from wearsim.bench.bench import Bench
 from wearsim.learn.calibrate import FACTOR_90, Calibration, stated_constant
 from wearsim.learn.jitter import Jitter
 from wearsim.learn.misfits import SessionFit
+from wearsim.show.lengths import length_unit, temperature_text
 from wearsim.show.text import columns, paragraph
 from wearsim.wear.constants import NAMES
 
@@ -103,7 +104,7 @@ def _outside(name: str, factor: float, found: Calibration) -> str:
 def _spread(bench: Bench, found: Calibration) -> str:
     text = f"Removals vary by about {found.posterior.spread:.0%} from one session to the next. "
     lap = bench.laps[0]
-    text += f"Relaxation time at {lap.pitch_temperature:g} degC"
+    text += f"Relaxation time at {temperature_text(lap.pitch_temperature, bench)}"
     text += (
         "; stiffness and relaxation time of the first lap, the others by the same factors."
         if len(bench.laps) > 1
@@ -141,7 +142,8 @@ def _hands(bench: Bench, found: Calibration, jitter: float) -> str:
 
 def _spreads(bench: Bench, factor: float) -> str:
     hands = bench.hands.with_spread(factor)
-    return f"length {hands.length_jitter:.2g}, centre {1e3 * hands.centre_jitter:.2g} mm ({factor:.2g} times the bench's)"
+    centre = length_unit(bench).about(hands.centre_jitter, 2)
+    return f"length {hands.length_jitter:.2g}, centre {centre} ({factor:.2g} times the bench's)"
 
 
 def _left_out(told: Jitter) -> str:

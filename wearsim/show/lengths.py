@@ -10,7 +10,7 @@ from wearsim.bench.lengths import INCHES, MILLIMETRES, Unit, decimal, length_uni
 
 __all__ = [
     "INCHES", "METRES", "MICROMETRES", "MILLIMETRES", "NANOMETRES", "Unit", "decimal", "fine_unit", "height_unit",
-    "length_unit", "long_unit", "round_unit", "temperature_unit",
+    "length_unit", "long_unit", "round_unit", "temperature_text", "temperature_unit",
 ]  # fmt: skip
 
 # By how its name ends: degF, degree_Fahrenheit; K, kelvin.
@@ -59,6 +59,20 @@ def temperature_unit(bench: Bench) -> str:
     written += [lap.get("pitch_temperature") for lap in (laps if isinstance(laps, list) else [laps])]
     first = next((str(one) for one in written if one is not None), "")
     return next((name for pattern, name in _DEGREES if pattern.search(first)), "\u00b0C")
+
+
+def temperature_text(celsius: float, bench: Bench) -> str:
+    """A temperature [degC] in the unit in which a person writes them, ASCII for every terminal.
+
+    Parameters
+    ----------
+    celsius : float
+        [degC]
+    bench : Bench
+    """
+    shown = {"\u00b0F": (1.8 * celsius + 32.0, "degF"), "K": (celsius + 273.15, "K")}
+    value, name = shown.get(temperature_unit(bench), (celsius, "degC"))
+    return f"{value:.4g} {name}"
 
 
 def height_unit(largest: float) -> Unit:

@@ -15,6 +15,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
+from wearsim.bench.lengths import length_unit
 from wearsim.bench.programme import Stroke
 from wearsim.errors import ContactError
 from wearsim.kernels import radial as kernels
@@ -139,7 +140,7 @@ def offset_basis(
         unused, survey,
     )  # fmt: skip
     if status != 0:
-        raise ContactError(f"offset {offset[status - 1] * 1e3:.1f} mm", float(survey[2]))
+        raise ContactError(f"offset {length_unit(bench).text(offset[status - 1])}", float(survey[2]))
     pressure = table.reshape(*shape, state.radius.size)
     return OffsetBasis(on_top, lap_name(lap), offset, cases, state.radius, pressure)
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
 
 from wearsim.bench.bench import Bench
+from wearsim.wear.deviates import normal_deviates
 from wearsim.wear.grid import Array
 
 NAMES = ("preston", "stiffness", "relaxation_time", "edge_gain")
@@ -125,4 +125,4 @@ def normal_draws(count: int, width: int, seed: int) -> Array:
     """Standard normal deviates (count, width), one in each of ``count`` equal slices of every column."""
     rng = np.random.default_rng(seed)
     columns = [(rng.permutation(count) + rng.random(count)) / count for _ in range(width)]
-    return np.asarray(ndtri(np.clip(np.column_stack(columns), 1e-12, 1.0 - 1e-12)))
+    return normal_deviates(np.clip(np.column_stack(columns), 1e-12, 1.0 - 1e-12))

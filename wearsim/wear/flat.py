@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from wearsim.errors import ContactError
 from wearsim.kernels.contact import balance
@@ -138,6 +137,8 @@ def lift_off_offset(mirror_radius: float, lap_radius: float, *, top_is_tool: boo
     float
         [m]
     """
+    # slow to import, and no prediction comes by here
+    from scipy.optimize import brentq
 
     def least(offset: float) -> float:
         load = (offset if top_is_tool else 0.0, 0.0)

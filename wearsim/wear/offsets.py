@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 
 import numpy as np
-from scipy.special import ndtri
 
 from wearsim.bench.programme import Stroke
 from wearsim.kernels.path import path_weights, reach, reach_bound
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.cases import LoadCases
+from wearsim.wear.deviates import normal_deviates
 from wearsim.wear.grid import Array
 
 KIND = {"straight": 0, "one-third": 0, "overhang": 0, "w": 1, "oval": 2}
@@ -100,7 +100,7 @@ def draws(count: int) -> Array:
     root = 1.1127756842787055
     alpha = root ** -np.arange(1.0, 7.0)
     unit = np.mod(0.5 + np.arange(1, count + 1)[:, None] * alpha, 1.0)
-    unit[:, :4] = ndtri(unit[:, :4])
+    unit[:, :4] = normal_deviates(unit[:, :4])
     if count > 1:
         unit[:, :4] = (unit[:, :4] - unit[:, :4].mean(axis=0)) / unit[:, :4].std(axis=0)
     return unit

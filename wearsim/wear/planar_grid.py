@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from wearsim.errors import InputError
 from wearsim.kernels.planar_pieces import Floats, Glass, Pitch
@@ -124,6 +123,9 @@ class RoundStart:
 
     def at(self, distance: Floats) -> Floats:
         """Height at these distances by a cubic spline, which also carries the surface on beyond its end [m]."""
+        # slow to import; the radial engine never comes by here
+        from scipy.interpolate import CubicSpline
+
         ends = ((1, 0.0), "not-a-knot") if self.radius[0] == 0.0 else "not-a-knot"
         spline = CubicSpline(self.radius, self.height, bc_type=ends)
         return np.asarray(spline(distance), dtype=np.float64)

@@ -11,7 +11,6 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.lengths import length_unit
-from wearsim.bench.mirror import millimetres
 from wearsim.bench.programme import Programme, Spell
 from wearsim.errors import ContactError, InputError, TipsOffError
 from wearsim.kernels import radial as kernels
@@ -139,7 +138,10 @@ def check_round(bench: Bench, lap: Lap) -> None:
         For a ring or a star.
     """
     table = "lap" if lap.name is None else f'lap "{lap.name}"'
-    cut = {"ring_inner": (lap.ring_inner, millimetres(lap.ring_inner)), "star_points": (lap.star_points,) * 2}
+    cut = {
+        "ring_inner": (lap.ring_inner, length_unit(bench).about(lap.ring_inner, 4)),
+        "star_points": (lap.star_points,) * 2,
+    }
     for key, (value, words) in cut.items():
         if value > 0:
             raise InputError(
@@ -224,7 +226,7 @@ def work_spell(
     )  # fmt: skip
     if status != 0:
         where = f"spell {number}, " + (
-            f"offset {weights.offset[status - 1] * 1e3:.1f} mm"
+            f"offset {length_unit(bench).text(weights.offset[status - 1])}"
             if status > 0
             else "the time step shrank to nothing"
         )
