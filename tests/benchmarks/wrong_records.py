@@ -32,9 +32,10 @@ from wearsim.learn.calibrate import chain_of
 from wearsim.learn.chain import Chain, Link
 from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.measured import of_readings
-from wearsim.learn.misfits import birge_ratio, found_with, session_fit, without_misfits
+from wearsim.learn.misfits import birge_ratio, found_with, session_fit, with_sizes, without_misfits
 from wearsim.learn.practice import PracticeMirror, Reader, Truth
 from wearsim.learn.practice_bench import FAULTS, Drawn, draw_mirror
+from wearsim.learn.sizes import by_hills, chances_of, rivals_of
 from wearsim.wear.constants import NAMES, Belief, prior
 from wearsim.wear.grid import Array
 
@@ -188,20 +189,29 @@ def found_in(chain: Chain, before: Belief) -> dict[str, Any]:
         for step, link in zip(found.best.steps, chain.links, strict=True)
     ]
     ratio = birge_ratio(fits)
-    last = found if ratio == 1.0 else found_with(replace(chain, ratio=ratio), before, found.misfits)
+    last = (
+        found if ratio == 1.0 else found_with(replace(chain, ratio=ratio), before, found.misfits, found.sizes)
+    )
+    plain, rivals = time.process_time() - began, rivals_of(last)
+    chances = chances_of(rival.weight for rival in rivals)
+    fits = with_sizes(fits, rivals, {one.number: float(p) for one, p in zip(rivals, chances, strict=True)})
+    mean, covariance = by_hills(rivals)
     return {
         "set_aside": sorted(set_aside), "doubtful": [fit.number for fit in fits if fit.is_doubtful], "ratio": ratio,
-        "chances": [fit.chance for fit in fits], "logs": last.logs_at(last.best.middle).tolist(),
-        "sigma": sigma_of(last.axes, last.best.root).tolist(),
-        "stated_sigma": sigma_of(found.axes, found.best.root).tolist(),
-        "stated_logs": found.logs_at(found.best.middle).tolist(),
-        "seconds": time.process_time() - began,
+        "sizes": [fit.number for fit in fits if fit.has_size_in_doubt],
+        "size_chances": [fit.size_chance for fit in fits], "factors": [fit.factor for fit in fits],
+        "chances": [fit.chance for fit in fits],
+        "logs": mean.tolist(), "sigma": np.sqrt(np.diagonal(covariance)).tolist(),
+        "disbelieved": list(found.sizes), "evidence": [rival.weight - rival.log_odds for rival in rivals],
+        "plain_logs": last.logs_at(last.best.middle).tolist(),
+        "plain_sigma": sigma_of(last.axes, last.best.root).tolist(),
+        "seconds": time.process_time() - began, "seconds_plain": plain,
     }  # fmt: skip
 
 
 def sigma_of(axes: Array, root: Array) -> Array:
     """Spread of each constant's logarithm on a hill [1]."""
-    return np.asarray(np.linalg.norm(axes @ root, axis=1))
+    return np.asarray(np.linalg.norm(axes @ root[: axes.shape[1]], axis=1))
 
 
 def one_case(seed: int, kinds: tuple[str, ...] = KINDS) -> dict[str, Any]:
