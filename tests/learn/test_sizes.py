@@ -10,11 +10,11 @@ from simulated import simulated_chain
 
 from wearsim.bench.dump import spell_table
 from wearsim.bench.files import programme_from_table
-from wearsim.learn.calibrate import Calibration, calibrate_chain
+from wearsim.learn.calibrate import Calibration
 from wearsim.learn.chain import Chain
-from wearsim.learn.misfits import SessionFit
+from wearsim.learn.misfits import SessionFit, session_fit, with_sizes
 from wearsim.learn.posterior import WIDER, Hill, Inference, _weights
-from wearsim.learn.sizes import LIKELY, Rival, by_hills, chances_of, rivals_of
+from wearsim.learn.sizes import LIKELY, SUSPECTED, Rival, by_hills, chances_of, rivals_of, sampled
 from wearsim.show.calibration_table import _verdict, calibration_text
 from wearsim.wear.constants import Belief, Constants
 
@@ -39,17 +39,23 @@ def recorded(count: int, doubled: int | None) -> Chain:
     return replace(chain, links=tuple(links))
 
 
-def holds_the_truth(found: Calibration) -> bool:
-    low, high = np.exp(found.posterior.interval()[:, 0])
-    return bool(low < TRUE < high)
+def asked(count: int, doubled: int | None, factor: float) -> tuple[Rival, ...]:
+    """What is possible of these sessions, the wear known within a factor."""
+    found = Inference(recorded(count, doubled), preston_within(factor))
+    found.find([np.zeros(1)])
+    return rivals_of(found)
 
 
 def test_minutes_written_double_are_named_where_the_wear_is_known() -> None:
-    found = calibrate_chain(recorded(1, 1), preston_within(1.1), draws=16)
-    (fit,) = found.sessions
-    assert fit.is_of_other_size and found.misfits == (1,) and fit.fits
-    assert fit.factor == pytest.approx(0.5, abs=0.1)
-    assert holds_the_truth(found)
+    rivals = asked(1, 1, 1.1)
+    (records, other), chain = rivals, rivals[0].inference.chain
+    posterior, chances = sampled(rivals, 16, seed=0)
+    (fit,) = with_sizes([session_fit(records.inference.best.steps[0], chain.links[0])], rivals, chances)
+    assert fit.is_of_other_size and fit.fits and fit.factor == other.factor == pytest.approx(0.5, abs=0.1)
+    low, high = np.exp(posterior.interval()[:, 0])
+    assert low < TRUE < high
+    found = Calibration(preston_within(1.1), posterior, (fit,), records.inference.best.steps)
+    assert found.misfits == (1,)
     assert found.to_json(BENCH)["sessions"][0]["other_size"]["in_doubt"] is True
     text = " ".join(calibration_text(BENCH, found).split())
     assert f"Session 1: its removal is {fit.factor:.2g} times what its record should give" in text
@@ -57,23 +63,18 @@ def test_minutes_written_double_are_named_where_the_wear_is_known() -> None:
 
 
 def test_an_honest_session_is_not_accused() -> None:
-    found = calibrate_chain(recorded(1, None), preston_within(1.1), draws=16)
-    assert found.misfits == () and not found.sessions[0].has_size_in_doubt
-    assert holds_the_truth(found)
-    assert "Size in doubt" not in calibration_text(BENCH, found)
+    records, other = asked(1, None, 1.1)
+    assert chances_of([records.weight, other.weight])[1] < SUSPECTED
 
 
 def test_one_session_of_unknown_wear_cannot_tell_its_size() -> None:
-    found = calibrate_chain(recorded(1, 1), preston_within(2.5), draws=16)
-    (fit,) = found.sessions
-    assert fit.fits and not fit.has_size_in_doubt
-    assert fit.size_chance == pytest.approx(LIKELY, abs=0.1)  # about as before it was read
+    records, other = asked(1, 1, 2.5)
+    chance = chances_of([records.weight, other.weight])[1]
+    assert chance == pytest.approx(LIKELY, abs=0.05)  # about as before it was read
 
 
 def test_the_others_tell_which_session_it_was() -> None:
-    found = Inference(recorded(3, 2), preston_within(2.5))
-    found.find([np.zeros(1)])
-    records, *rivals = rivals_of(found)
+    records, *rivals = asked(2, 2, 1.2)
     best = max(rivals, key=lambda one: one.weight)
     assert best.number == 2 and best.weight > records.weight
     assert best.factor == pytest.approx(0.5, abs=0.1)
