@@ -2,8 +2,8 @@
 
 A session's shape may fit well and its size be another: constants that wear less explain minutes that were written too
 many. So beside the records as they stand, each session's removal is given a factor of its own, and the measurements
-say how likely that is. Three sessions often cannot tell; then the posterior holds both, each with its chance, and is as
-wide as that.
+say how likely that is. Where they speak for it but do not settle it, the posterior holds both, each with its chance,
+and is as wide as that.
 """
 
 from __future__ import annotations
@@ -23,10 +23,11 @@ CLEAR = 1.4
 """Factors nearer to 1 than this are not spoken of [1]."""
 SUSPECTED = 0.2
 """From this chance on a session's size is said to be in doubt [1]."""
-LITTLE = 0.005
-"""What is less likely than this is left out of the posterior [1]."""
+LITTLE = 2.0 * LIKELY
+"""What is less likely than this is left out of the posterior: the measurements do not speak for it, and its rarity alone
+would widen the intervals of every folder [1]."""
 FEWER = 4
-"""Draws of a size that is not believed are so many times fewer, where it has less than :data:`SUSPECTED`."""
+"""Draws of another size are so many times fewer, where it has less than :data:`SUSPECTED`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,9 +87,17 @@ def chances_of(logs: Iterable[float]) -> Array:
     return np.asarray(np.exp(told - logsumexp(told)))
 
 
+def possible(rivals: tuple[Rival, ...]) -> tuple[Rival, ...]:
+    """The records as they stand, and every other size that is not too unlikely to count (:data:`LITTLE`)."""
+    chances = chances_of(rival.weight for rival in rivals)
+    return tuple(
+        rival for place, rival in enumerate(rivals) if place == 0 or chances[place] >= LITTLE
+    )  # fmt: skip
+
+
 def by_hills(rivals: tuple[Rival, ...]) -> tuple[Array, Array]:
     """Mean (4,) and covariance (4, 4) of the constants' logarithms, every hill taken as normal [1]."""
-    hills = [(rival, hill) for rival in rivals for hill in rival.inference.hills]
+    hills = [(rival, hill) for rival in possible(rivals) for hill in rival.inference.hills]
     weights = chances_of(rival.log_odds + hill.evidence for rival, hill in hills)
     tops = np.array([rival.inference.logs_at(hill.middle) for rival, hill in hills])
     mean = weights @ tops
@@ -118,22 +127,21 @@ def sampled(rivals: tuple[Rival, ...], draws: int, seed: int) -> tuple[Posterior
     dict from int to float
         By session [1].
     """
-    first, *others = rivals
-    before = dict(zip(rivals, chances_of(rival.weight for rival in rivals), strict=True))
-    told = {first: first.inference.sample(draws, seed)}
-    for rival in others:
-        if before[rival] >= SUSPECTED:
-            told[rival] = rival.inference.sample(draws, seed)
-        elif before[rival] >= LITTLE:
-            told[rival] = rival.inference.sample(max(1, draws // FEWER), seed, 1)
-    chances = chances_of(rival.log_odds + one.evidence for rival, one in told.items())
+    chances = chances_of(rival.weight for rival in rivals)
+    by_session = {rival.number: float(chance) for rival, chance in zip(rivals, chances, strict=True)}
+    kept = possible(rivals)
+    told = []
+    for rival in kept:
+        few = rival.number and by_session[rival.number] < SUSPECTED
+        told.append(rival.inference.sample(*((max(1, draws // FEWER), seed, 1) if few else (draws, seed))))
+    share = sum(by_session[rival.number] for rival in kept)
+    chances = chances_of(rival.log_odds + one.evidence for rival, one in zip(kept, told, strict=True))
+    weights = [chance * one.weights for chance, one in zip(chances, told, strict=True)]
     posterior = replace(
-        told[first],
-        logs=np.vstack([one.logs for one in told.values()]),
-        spreads=np.concatenate([one.spreads for one in told.values()]),
-        weights=np.concatenate(
-            [chance * one.weights for chance, one in zip(chances, told.values(), strict=True)]
-        ),
+        told[0],
+        logs=np.vstack([one.logs for one in told]),
+        spreads=np.concatenate([one.spreads for one in told]),
+        weights=np.concatenate(weights),
     )
-    by_session = {rival.number: float(chance) for rival, chance in zip(told, chances, strict=True)}
+    by_session |= {rival.number: share * float(one) for rival, one in zip(kept, chances, strict=True)}
     return posterior, {number: chance for number, chance in by_session.items() if number}
