@@ -185,6 +185,7 @@ def _disbelieved(found: Inference, number: int) -> list[tuple[Inference, float]]
     """One more session's record disbelieved, wholly and in its size alone; each with the logarithm of its odds."""
     chain, before = found.chain, found.prior
     wholly = found_with(chain, before, found.misfits | {number}, found.sizes)
+    # about frames of its own: those of constants that are bent make a size look likelier than it is
     one = Inference(chain, before, found.misfits, (*found.sizes, number))
     tops = [hill.middle for hill in (*found.hills, wholly.best)]
     one.find([np.append(top, way) for top in tops for way in (-1.0, 1.0)])

@@ -78,6 +78,8 @@ def rivals_of(found: Inference) -> tuple[Rival, ...]:
         other = found.with_size(link.number)
         if other.hills:
             rivals.append(Rival(link.number, other, float(np.log(LIKELY / (1.0 - LIKELY)))))
+    for rival in possible(tuple(rivals))[1:]:  # sought about the frames of others, which may flatter it
+        rival.inference.find([hill.middle for hill in rival.inference.hills])
     return tuple(rivals)
 
 
