@@ -263,9 +263,7 @@ def table(rows: list[dict[str, Any]]) -> str:
     for kind in KINDS:
         those = [(row, row["found"][kind]) for row in rows if row["found"].get(kind) is not None]
         told = [(row, one) for row, one in those if "failed" not in one]
-        counts: dict[str, Any] = dict.fromkeys(
-            ("right", "other", "size", "size of another", "doubtful", "unseen", "bent"), 0
-        )
+        counts: dict[str, Any] = dict.fromkeys(SAID, 0)
         for row, one in told:
             said = _noticed(one, row["wrong"] if kind != "honest" else None)
             counts[said] += 1

@@ -71,7 +71,8 @@ def _sessions(axes: Axes, found: Calibration) -> None:
     for fit, height in zip(found.sessions, away, strict=True):
         if not fit.fits or fit.has_size_in_doubt:
             said = "size in doubt" if fit.fits else "does not fit"
-            axes.annotate(said, (fit.number, height), (0, 3), textcoords="offset points", ha="center")
+            above = max(height, 1.0) if fit.fits else height  # clear of the line at 1
+            axes.annotate(said, (fit.number, above), (0, 3), textcoords="offset points", ha="center")
     axes.axhline(1.0, color=INK, linewidth=0.8, linestyle=(0, (5, 2)))
     axes.set_xticks(numbers)
     axes.set_xlim(numbers[0] - 1.0, numbers[-1] + 1.0)
