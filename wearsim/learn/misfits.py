@@ -62,13 +62,13 @@ class SessionFit:
     @property
     def has_size_in_doubt(self) -> bool:
         """Whether its removal may well be of another size than its record says (:mod:`wearsim.learn.sizes`)."""
-        is_clear = max(self.factor, 1.0 / self.factor) >= CLEAR
-        return self.fits and is_clear and self.size_chance >= SUSPECTED
+        is_large = max(self.factor, 1.0 / self.factor) >= CLEAR
+        return self.is_of_other_size or (self.fits and is_large and self.size_chance >= SUSPECTED)
 
     @property
     def is_of_other_size(self) -> bool:
         """Whether that is likelier than not."""
-        return self.has_size_in_doubt and self.size_chance > 0.5
+        return self.fits and self.size_chance > 0.5
 
     @property
     def is_doubtful(self) -> bool:

@@ -20,7 +20,7 @@ from wearsim.wear.grid import Array
 LIKELY = 0.05
 """Share of sessions that removed another amount than their record says, beyond what varies anyhow. A judgement."""
 CLEAR = 1.4
-"""Factors nearer to 1 than this are not spoken of [1]."""
+"""Factors nearer to 1 than this are not spoken of, unless they are likelier than not [1]."""
 SUSPECTED = 0.2
 """From this chance on a session's size is said to be in doubt [1]."""
 LITTLE = 2.0 * LIKELY
