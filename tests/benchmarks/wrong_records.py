@@ -6,7 +6,8 @@
 Each seed: a practice mirror of its own as in learn_coverage.py (planar truth, here on 64 cells; constants from the
 prior, jitter, a spread from session to session, noisy readings in 8 windows) and three sessions of random programmes.
 One of the three is then recorded wrong, in each of the ways of KINDS in turn; everything else is as it was. The
-constants are the likeliest ones, their sigmas by the curvature there. A run goes on where its file ends. The table is
+constants are means, their sigmas root mean squares, over the hills of the records as they stand and of every session
+of another size, each hill taken as normal. A run goes on where its file ends. The table is
 docs/learning.md's.
 """
 
@@ -32,9 +33,10 @@ from wearsim.learn.calibrate import chain_of
 from wearsim.learn.chain import Chain, Link
 from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.measured import of_readings
-from wearsim.learn.misfits import birge_ratio, found_with, session_fit, without_misfits
+from wearsim.learn.misfits import birge_ratio, found_with, session_fit, with_sizes, without_misfits
 from wearsim.learn.practice import PracticeMirror, Reader, Truth
 from wearsim.learn.practice_bench import FAULTS, Drawn, draw_mirror
+from wearsim.learn.sizes import by_hills, chances_of, rivals_of
 from wearsim.wear.constants import NAMES, Belief, prior
 from wearsim.wear.grid import Array
 
@@ -188,20 +190,29 @@ def found_in(chain: Chain, before: Belief) -> dict[str, Any]:
         for step, link in zip(found.best.steps, chain.links, strict=True)
     ]
     ratio = birge_ratio(fits)
-    last = found if ratio == 1.0 else found_with(replace(chain, ratio=ratio), before, found.misfits)
+    last = (
+        found if ratio == 1.0 else found_with(replace(chain, ratio=ratio), before, found.misfits, found.sizes)
+    )
+    plain, rivals = time.process_time() - began, rivals_of(last)
+    chances = chances_of(rival.weight for rival in rivals)
+    fits = with_sizes(fits, rivals, {one.number: float(p) for one, p in zip(rivals, chances, strict=True)})
+    mean, covariance = by_hills(rivals)
     return {
         "set_aside": sorted(set_aside), "doubtful": [fit.number for fit in fits if fit.is_doubtful], "ratio": ratio,
-        "chances": [fit.chance for fit in fits], "logs": last.logs_at(last.best.middle).tolist(),
-        "sigma": sigma_of(last.axes, last.best.root).tolist(),
-        "stated_sigma": sigma_of(found.axes, found.best.root).tolist(),
-        "stated_logs": found.logs_at(found.best.middle).tolist(),
-        "seconds": time.process_time() - began,
+        "sizes": [fit.number for fit in fits if fit.has_size_in_doubt],
+        "size_chances": [fit.size_chance for fit in fits], "factors": [fit.factor for fit in fits],
+        "chances": [fit.chance for fit in fits],
+        "logs": mean.tolist(), "sigma": np.sqrt(np.diagonal(covariance)).tolist(),
+        "disbelieved": list(found.sizes), "evidence": [rival.weight - rival.log_odds for rival in rivals],
+        "plain_logs": last.logs_at(last.best.middle).tolist(),
+        "plain_sigma": sigma_of(last.axes, last.best.root).tolist(),
+        "seconds": time.process_time() - began, "seconds_plain": plain,
     }  # fmt: skip
 
 
 def sigma_of(axes: Array, root: Array) -> Array:
     """Spread of each constant's logarithm on a hill [1]."""
-    return np.asarray(np.linalg.norm(axes @ root, axis=1))
+    return np.asarray(np.linalg.norm(axes @ root[: axes.shape[1]], axis=1))
 
 
 def one_case(seed: int, kinds: tuple[str, ...] = KINDS) -> dict[str, Any]:
@@ -230,29 +241,38 @@ def bent(honest: dict[str, Any], wrong: dict[str, Any]) -> bool:
     return bool(moved.max() > BENT)
 
 
+SAID = ("right", "other", "size", "size of another", "doubtful", "unseen", "bent")
+
+
+def _noticed(one: dict[str, Any], wrong: int | None) -> str:
+    """What calibration says of a folder, of which session ``wrong`` is recorded wrong."""
+    if one["set_aside"]:
+        return "right" if one["set_aside"] == [wrong] else "other"
+    if one["sizes"]:
+        return "size" if wrong in one["sizes"] else "size of another"
+    return "doubtful" if one["doubtful"] else "unseen"
+
+
 def table(rows: list[dict[str, Any]]) -> str:
     """The table of docs/learning.md."""
     lines = [
-        "| recorded | folders | set aside, and it alone | others set aside | doubtful | not noticed | of these bent |",
-        "| --- | --- | --- | --- | --- | --- | --- |",
+        "| recorded | folders | set aside, and it alone | others set aside | its size in doubt | only another's | "
+        "doubtful | not noticed | of these bent |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
     for kind in KINDS:
         those = [(row, row["found"][kind]) for row in rows if row["found"].get(kind) is not None]
         told = [(row, one) for row, one in those if "failed" not in one]
-        right = [one for row, one in told if one["set_aside"] == [row["wrong"]] and kind != "honest"]
-        other = [one for row, one in told if one["set_aside"] and one not in right]
-        doubtful = [one for _, one in told if not one["set_aside"] and one["doubtful"]]
-        unseen = [(row, one) for row, one in told if not one["set_aside"] and not one["doubtful"]]
-        count = sum(
-            bent(row["found"]["honest"], one)
-            for row, one in unseen
-            if kind != "honest" and "failed" not in row["found"]["honest"]
-        )
+        counts: dict[str, Any] = dict.fromkeys(SAID, 0)
+        for row, one in told:
+            said = _noticed(one, row["wrong"] if kind != "honest" else None)
+            counts[said] += 1
+            honest = row["found"]["honest"]
+            counts["bent"] += said == "unseen" and "failed" not in honest and bent(honest, one)
+        if kind == "honest":
+            counts |= {"right": "", "size": "", "bent": ""}
         failed = f" ({len(those) - len(told)} failed)" if len(told) < len(those) else ""
-        lines.append(
-            f"| {kind} | {len(those)}{failed} | {'' if kind == 'honest' else len(right)} | {len(other)} | "
-            f"{len(doubtful)} | {len(unseen)} | {'' if kind == 'honest' else count} |"
-        )
+        lines.append(f"| {kind} | {len(those)}{failed} | " + " | ".join(map(str, counts.values())) + " |")
     return "\n".join(lines)
 
 

@@ -175,6 +175,7 @@ def test_more_is_run_for_more_constants_and_draws() -> None:
     for size in (0, 1, 4):
         fewest, most = runs_of(size, 64)
         assert fewest < most and runs_of(size, 128) > (fewest, most)
+        assert runs_of(size, 64, 3)[0] > fewest and runs_of(size, 64, 3)[1] > most
     assert runs_of(4)[0] > runs_of(1)[0]
 
 

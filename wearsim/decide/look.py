@@ -19,9 +19,10 @@ from wearsim.decide.trial import Trying
 # Costs that differ by less than this are the same. A judgement.
 SAME_COST = 0.03
 # With the constants known there is more to gain by looking longer.
-EFFORT_CERTAIN = Effort(starts=4, climb=6, rounds=0, work=220_000, mapping=MappingEffort())
-# Programmes climbed from at full accuracy, and evaluations of the residuals in each; those made neat.
-FINE_CLIMBS, SETTLED = (10, 8), 2
+EFFORT_CERTAIN = Effort(starts=4, climb=3, rounds=0, work=160_000, mapping=MappingEffort())
+# At full accuracy: programmes climbed from, evaluations of the residuals in each, and those made neat; and evaluations of
+# the wear rates after which no further one is begun.
+FINE_CLIMBS, FINE_STEPS, SETTLED, FINE_WORK = 12, 12, 3, 90_000
 EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
 # The long search looks again where the quick one leaves more than this times what the removal's spread alone must
 # leave, and this share of the figure error. Judgements.
@@ -133,17 +134,18 @@ class Look:
         """The best programmes worked over at full accuracy, then made neat: what is left is small by now."""
         fine = self.situation.judge_fine()
         settler = Settler(fine, fine.objective, fine.nominal, self.situation.size_step)
+        end = fine.nominal.work + FINE_WORK
         climbed: list[Judged] = []
-        for some in chunks(distinct(found.judged, FINE_CLIMBS[0]), 2):
-            if climbed and self._is_late():
+        for some in chunks(distinct(found.judged, FINE_CLIMBS), 2):
+            if climbed and (self._is_late() or fine.nominal.work > end):
                 break
-            climbed += in_parallel(lambda one: fine.improve(one.programme, steps=FINE_CLIMBS[1]), some)
+            climbed += in_parallel(lambda one: fine.improve(one.programme, steps=FINE_STEPS), some)
         climbed.sort(key=lambda item: item.score.cost)
         best: list[Judged] = []
-        for one in climbed[:SETTLED]:
+        for some in chunks(climbed[:SETTLED], 2):
             if best and self._is_late():
                 break
-            best.append(settler.settle(one.programme, sizes_too=True))
+            best += in_parallel(lambda one: settler.settle(one.programme, sizes_too=True), some)
         if not self._is_late():
             best += with_pressing(best, settler, sizes_too=True)
         found.evaluations += fine.evaluations

@@ -287,7 +287,7 @@ class Search:
             self._tell("mapping")
 
         self._tell("mapping")
-        found = mapped(self.refiner, self.trials, self.effort.mapping, self._is_late, tell)
+        found = mapped(self.refiner, self.trials, self.effort.mapping, self._over, tell)
         return distinct(found, self.effort.mapping.climbed)
 
     def _exchange(self) -> None:

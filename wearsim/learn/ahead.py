@@ -21,6 +21,7 @@ from wearsim.learn.measured import measured_bench
 from wearsim.learn.posterior import FIRST_STEPS, MOST_LOTS, ROUNDS, SCOUTS, STEPS, Inference
 from wearsim.learn.practice_file import Practice, read_practice
 from wearsim.learn.remember import recalled, standing_of
+from wearsim.learn.sizes import FEWER
 from wearsim.wear.ahead import Ahead, predict_ahead, seconds_of
 from wearsim.wear.constants import NAMES, prior
 from wearsim.wear.planar import PlanarAccuracy
@@ -33,7 +34,7 @@ TIMED, MOST_SESSIONS = 8, 4
 """Runs through one session that are timed at most, and sessions that they are taken from."""
 
 
-def runs_of(size: int, draws: int = DRAWS) -> tuple[int, int]:
+def runs_of(size: int, draws: int = DRAWS, sessions: int = 1) -> tuple[int, int]:
     """Fewest and most runs through all sessions that a calibration makes, sessions that do not fit aside.
 
     Parameters
@@ -42,18 +43,21 @@ def runs_of(size: int, draws: int = DRAWS) -> tuple[int, int]:
         Constants that are not known exactly.
     draws : int
         In a lot.
+    sessions : int
+        Whose sizes are disbelieved one at a time.
 
     Returns
     -------
     fewest : int
-        One hill climbed and one lot weighed.
+        One hill climbed and one lot weighed; from it each session's other size is climbed to.
     most : int
-        Every part's hill climbed to the end and every lot weighed.
+        Every part's hill climbed to the end and every lot weighed; of each session's other size two, and a smaller lot.
     """
     slopes = 1 + size
     fewest = 1 + SCOUTS + slopes * (FIRST_STEPS + STEPS) + draws
     most = 1 + SCOUTS + slopes * (PARTS * (FIRST_STEPS + STEPS) + ROUNDS * STEPS) + MOST_LOTS * draws
-    return fewest, most
+    climbs = 2 * (1 + slopes) * FIRST_STEPS
+    return fewest + sessions * climbs // 2, most + sessions * (2 * climbs + draws // FEWER)
 
 
 def calibrate_ahead(folder: MirrorFolder, *, draws: int = DRAWS) -> Ahead:
@@ -90,7 +94,7 @@ def calibrate_ahead(folder: MirrorFolder, *, draws: int = DRAWS) -> Ahead:
     Inference(chain.upto(1), belief).log_posterior(places[0], spread)
     took = seconds_of(some)
     one = took / runs * count / max(1, asked)
-    fewest, most = runs_of(inference.size, draws)
+    fewest, most = runs_of(inference.size, draws, count)
     return Ahead(
         f"{fewest} to {most} runs through {_counted(count, 'session')}", fewest, 0.0, fewest * one, most * one,
         f"{runs} runs through {_counted(asked, 'session')}", took,
@@ -284,7 +288,7 @@ def rehearse_ahead(
     else:
         low = high = predict_ahead(bench, work, **known).most
         timed, took, many = planar.timed, planar.timed_seconds, 1
-    fewest, most = runs_of(len(NAMES))
+    fewest, most = runs_of(len(NAMES), sessions=worked + max(1, many))
     again = planar.most * worked  # what was worked before is worked again first
     least_of = [low + planar.most + run * fewest * n for n in range(worked, worked + min(many, 1))]
     most_of = [high + planar.most + run * most * n for n in range(worked, worked + many)]

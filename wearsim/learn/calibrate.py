@@ -14,9 +14,17 @@ from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.jitter import Jitter, jitter_of
 from wearsim.learn.measured import measured_figure, observe
-from wearsim.learn.misfits import SessionFit, birge_ratio, found_with, session_fit, without_misfits
+from wearsim.learn.misfits import (
+    SessionFit,
+    birge_ratio,
+    found_with,
+    session_fit,
+    with_sizes,
+    without_misfits,
+)
 from wearsim.learn.posterior import Posterior, Progress, told_word
 from wearsim.learn.session import Session
+from wearsim.learn.sizes import rivals_of, sampled
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import NAMES, Belief, normal_draws, prior
 from wearsim.wear.grid import Array
@@ -141,8 +149,8 @@ class Calibration:
 
     @property
     def misfits(self) -> tuple[int, ...]:
-        """Numbers of the sessions whose record does not fit."""
-        return tuple(session.number for session in self.sessions if not session.fits)
+        """Numbers of the sessions whose record does not fit, or whose size is likelier another than that of the record."""
+        return tuple(one.number for one in self.sessions if not one.fits or one.is_of_other_size)
 
 
 def stated_constant(bench: Bench, name: str) -> tuple[float, str]:
@@ -287,6 +295,12 @@ def calibrate_chain(
         for step, link in zip(found.best.steps, chain.links, strict=True)
     )
     ratio = birge_ratio(fits)
-    doubted = found if ratio == 1.0 else found_with(replace(chain, ratio=ratio), before, found.misfits)
+    doubted = (
+        found if ratio == 1.0 else found_with(replace(chain, ratio=ratio), before, found.misfits, found.sizes)
+    )
+    tell("each session of another size")
+    rivals = rivals_of(doubted)
     tell("weighing draws")
-    return Calibration(before, doubted.sample(draws, seed), fits, found.best.steps, ratio=ratio)
+    posterior, chances = sampled(rivals, draws, seed)
+    fits = with_sizes(fits, rivals, chances)
+    return Calibration(before, posterior, fits, found.best.steps, ratio=ratio)

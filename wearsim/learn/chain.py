@@ -11,6 +11,7 @@ the real glass, not our picture of it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
@@ -41,6 +42,8 @@ LITTLE = 0.1
 """Step of the logarithm of the Preston coefficient in a difference [1]."""
 LEAST_GLASS = 0.3e-9
 """Of the glass's height: no measurement is taken to be better, which keeps matrices sound [m]."""
+NO_SIZES: Mapping[int, float] = MappingProxyType({})
+"""Every session removes what its record says."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,7 +157,7 @@ class Chain:
 
     def follow(
         self, constants: Constants, spread: float, frames: tuple[Frame, ...] | None = None,
-        misfits: frozenset[int] = frozenset(),
+        misfits: frozenset[int] = frozenset(), sizes: Mapping[int, float] = NO_SIZES,
     ) -> tuple[Step, ...]:  # fmt: skip
         """Follow the mirror through its sessions.
 
@@ -168,6 +171,8 @@ class Chain:
             uncertain goes by the removal with these very constants.
         misfits : frozenset of int
             Numbers of sessions whose record is not believed: only what was read after them counts.
+        sizes : mapping from int to float
+            Factors on the removal of sessions by number, 1 where there is none [1].
 
         Raises
         ------
@@ -179,17 +184,19 @@ class Chain:
         for place, link in enumerate(self.links):
             frame = None if frames is None else frames[place]
             state = self._laid_on(link, state, is_first=place == 0)
-            step = self._step(link, state, covariance, constants, spread, frame, link.number in misfits)
+            its = sized(constants, sizes.get(link.number, 1.0))
+            step = self._step(link, state, covariance, its, spread, frame, link.number in misfits)
             steps.append(step)
             state, covariance = step.state, step.covariance
         return tuple(steps)
 
     def follow_closely(
-        self, constants: Constants, spread: float, misfits: frozenset[int] = frozenset()
-    ) -> tuple[Step, ...]:
+        self, constants: Constants, spread: float, misfits: frozenset[int] = frozenset(),
+        sizes: Mapping[int, float] = NO_SIZES,
+    ) -> tuple[Step, ...]:  # fmt: skip
         """As :meth:`follow`, the engine linearised at these very constants."""
-        steps = self.follow(constants, spread, None, misfits)
-        return self.follow(constants, spread, self.frames(constants, steps), misfits)
+        steps = self.follow(constants, spread, None, misfits, sizes)
+        return self.follow(constants, spread, self.frames(constants, steps, sizes), misfits, sizes)
 
     def _start(self) -> tuple[State, Array]:
         first = self.first
@@ -231,7 +238,9 @@ class Chain:
         left, spread_of_miss = 0.5 * (left + left.T), self.ratio**2 * total
         return Step(after.height, removal, miss, spread_of_miss, corrected, left, gain)
 
-    def frames(self, constants: Constants, steps: tuple[Step, ...]) -> tuple[Frame, ...]:
+    def frames(
+        self, constants: Constants, steps: tuple[Step, ...], sizes: Mapping[int, float] = NO_SIZES
+    ) -> tuple[Frame, ...]:
         """Each session linearised in the errors of the glass that it starts from, and in the removal.
 
         Differences are taken along the errors themselves, one sigma each; what lies outside of them stays as it is.
@@ -241,12 +250,15 @@ class Chain:
         constants : Constants
         steps : tuple of Step
             The same chain followed with these constants.
+        sizes : mapping from int to float
+            Factors on the removal of sessions by number, as it was followed with [1].
         """
         out = []
         covariance = self._start()[1]
         for link, step, state in zip(self.links, steps, self.begun(steps), strict=True):
-            carrier = self._carrier(link, state, covariance, constants, step.predicted)
-            more = replace(constants, preston=constants.preston * np.exp(LITTLE))
+            its = sized(constants, sizes.get(link.number, 1.0))
+            carrier = self._carrier(link, state, covariance, its, step.predicted)
+            more = sized(its, np.exp(LITTLE))
             changed = self._after(link, state, more, step.predicted - LITTLE * step.removal)
             out.append(Frame(carrier, step.removal, (changed - step.predicted) / LITTLE))
             covariance = step.covariance
@@ -277,6 +289,11 @@ class Chain:
             after = self._after(link, corrected_state(state, error), constants, predicted + error)
             moved[:, column] = after - predicted
         return np.asarray(np.eye(state.radius.size) + (moved - root) @ np.linalg.pinv(root))
+
+
+def sized(constants: Constants, factor: float) -> Constants:
+    """Constants of a session whose removal is ``factor`` times that of its record [1]."""
+    return constants if factor == 1.0 else replace(constants, preston=constants.preston * factor)
 
 
 def _main_columns(covariance: Array, share: float = 1e-3) -> Array:

@@ -1,14 +1,14 @@
 """Sessions whose record is wrong: how each one fits, and which are set aside.
 
 A session is set aside where the measurements are likelier with its record disbelieved, its removal unknown in size
-and shape, the rarity of a wrong record weighed in. Where one misses by more than chance explains and none can be
-named, all are believed less: the whole is taken to be as uncertain as it turned out (:func:`birge_ratio`).
+and shape, or in size alone, the rarity of a wrong record weighed in. Where one misses by more than chance explains and none
+can be named, all are believed less: the whole is taken to be as uncertain as it turned out (:func:`birge_ratio`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from scipy.special import chdtrc
 
 from wearsim.learn.chain import Chain, Link, Step
 from wearsim.learn.posterior import Inference, Progress
+from wearsim.learn.sizes import CLEAR, LIKELY, SUSPECTED, Rival
 from wearsim.wear.constants import Belief
 
 SUSPECT = 0.01
@@ -43,6 +44,10 @@ class SessionFit:
         Whether its record is believed.
     removal : float
         RMS of the removal's shape, as the engine has it [m].
+    factor : float
+        Likeliest factor on its removal, were its size not as recorded [1].
+    size_chance : float
+        That it is not [1].
     """
 
     number: int
@@ -51,6 +56,19 @@ class SessionFit:
     chance: float
     fits: bool
     removal: float
+    factor: float = 1.0
+    size_chance: float = 0.0
+
+    @property
+    def has_size_in_doubt(self) -> bool:
+        """Whether its removal may well be of another size than its record says (:mod:`wearsim.learn.sizes`)."""
+        is_large = max(self.factor, 1.0 / self.factor) >= CLEAR
+        return self.is_of_other_size or (self.fits and is_large and self.size_chance >= SUSPECTED)
+
+    @property
+    def is_of_other_size(self) -> bool:
+        """Whether that is likelier than not."""
+        return self.fits and self.size_chance > 0.5
 
     @property
     def is_doubtful(self) -> bool:
@@ -63,12 +81,15 @@ class SessionFit:
         Returns
         -------
         dict
-            One entry an attribute, and whether the session is doubtful.
+            One entry an attribute, and whether the session is doubtful or of another size.
         """
         return {
             "number": self.number, "chi_square": self.chi_square, "compared": self.compared, "chance": self.chance,
             "fits": self.fits, "doubtful": self.is_doubtful,
             "removal_shape_rms_m": self.removal,
+            "other_size": {
+                "chance": self.size_chance, "factor": self.factor, "in_doubt": self.has_size_in_doubt,
+            },
         }  # fmt: skip
 
 
@@ -107,29 +128,68 @@ def session_fit(step: Step, link: Link, set_aside: float | None = None) -> Sessi
     )
 
 
+def with_sizes(
+    fits: Iterable[SessionFit], rivals: tuple[Rival, ...], chances: Mapping[int, float]
+) -> tuple[SessionFit, ...]:
+    """Fits with what is known of each session's size.
+
+    Parameters
+    ----------
+    fits : iterable of SessionFit
+    rivals : tuple of Rival
+        As :func:`wearsim.learn.sizes.rivals_of` gives them; sizes that the first of them disbelieves are certainly other.
+    chances : mapping from int to float
+        That a session is of another size [1].
+    """
+    first = rivals[0].inference
+    factors = first.sizes_at(first.best.middle) | {rival.number: rival.factor for rival in rivals[1:]}
+    likely = dict(chances) | dict.fromkeys(first.sizes, 1.0)
+    return tuple(
+        replace(fit, factor=factors.get(fit.number, 1.0), size_chance=likely.get(fit.number, 0.0))
+        for fit in fits
+    )
+
+
 def without_misfits(chain: Chain, before: Belief, tell: Progress) -> tuple[Inference, dict[int, float]]:
     """The most likely constants; sessions that fit nothing set aside, the worst first, each with its chi-square.
 
     A session is set aside where the measurements are likelier with its record disbelieved (its removal unknown in
-    size and shape), the rarity of a wrong record weighed in.
+    size and shape), the rarity of a wrong record weighed in. Where they are likelier still with its size alone unknown,
+    only that is disbelieved: it is one of the ``sizes`` of what is found, and not set aside.
     """
     found, set_aside = found_with(chain, before, frozenset()), dict[int, float]()
-    while len(found.misfits) < len(chain.links):
+    while len(found.misfits) + len(found.sizes) < len(chain.links):
         chances = [
             session_fit(step, link).chance for step, link in zip(found.best.steps, chain.links, strict=True)
         ]
-        open_ones = [link.number for link in chain.links if link.number not in found.misfits]
+        open_ones = [
+            link.number for link in chain.links
+            if link.number not in found.misfits and link.number not in found.sizes
+        ]  # fmt: skip
         if min(chances[number - 1] for number in open_ones) > SUSPECT:
             break
         tell("a session that does not fit")
-        others = [found_with(chain, before, found.misfits | {number}) for number in open_ones]
-        best = max(others, key=lambda one: one.best.evidence)
-        if best.best.evidence + np.log(RARE / (1.0 - RARE)) <= found.best.evidence:
+        best, odds = max(
+            (one for number in open_ones for one in _disbelieved(found, number)),
+            key=lambda one: one[0].best.evidence + one[1],
+        )
+        if best.best.evidence + odds <= found.best.evidence:
             break
-        (number,) = best.misfits - found.misfits
-        set_aside[number] = _chi_square_believed(found, best, number)
+        for number in best.misfits - found.misfits:
+            set_aside[number] = _chi_square_believed(found, best, number)
         found = best
     return found, set_aside
+
+
+def _disbelieved(found: Inference, number: int) -> list[tuple[Inference, float]]:
+    """One more session's record disbelieved, wholly and in its size alone; each with the logarithm of its odds."""
+    chain, before = found.chain, found.prior
+    wholly = found_with(chain, before, found.misfits | {number}, found.sizes)
+    # about frames of its own: those of constants that are bent make a size look likelier than it is
+    one = Inference(chain, before, found.misfits, (*found.sizes, number))
+    tops = [hill.middle for hill in (*found.hills, wholly.best)]
+    one.find([np.append(top, way) for top in tops for way in (-1.0, 1.0)])
+    return [(wholly, float(np.log(RARE / (1.0 - RARE)))), (one, float(np.log(LIKELY / (1.0 - LIKELY))))]
 
 
 def _chi_square_believed(believed: Inference, without: Inference, number: int) -> float:
@@ -147,7 +207,9 @@ def _chi_square_believed(believed: Inference, without: Inference, number: int) -
     return max(own, own + rest[0] - rest[1])
 
 
-def found_with(chain: Chain, before: Belief, misfits: frozenset[int]) -> Inference:
+def found_with(
+    chain: Chain, before: Belief, misfits: frozenset[int], sizes: tuple[int, ...] = ()
+) -> Inference:  # fmt: skip
     """The hills of a chain's posterior, the records of some sessions disbelieved.
 
     Parameters
@@ -157,11 +219,13 @@ def found_with(chain: Chain, before: Belief, misfits: frozenset[int]) -> Inferen
         The prior.
     misfits : frozenset of int
         Numbers of those sessions.
+    sizes : tuple of int
+        Sessions of which the size alone is disbelieved.
 
     Returns
     -------
     Inference
     """
-    inference = Inference(chain, before, misfits)
+    inference = Inference(chain, before, misfits, sizes)
     inference.find()
     return inference

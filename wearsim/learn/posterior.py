@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cholesky, solve_triangular
 from scipy.optimize import least_squares
-from scipy.special import logsumexp, ndtri
+from scipy.special import gammaln, logsumexp, ndtri
 
 from wearsim.errors import ContactError, CouldNotError, InputError
 from wearsim.learn.chain import Chain, Frame, Step
@@ -30,6 +30,8 @@ ROUNDS = 2
 """Times that the frozen covariances are taken anew in the search for the most likely constants."""
 FREEDOM = 5.0
 """Of the Student distribution that is drawn from: its tails are heavier than the posterior's."""
+STUDENT = float(gammaln(0.5 * (FREEDOM + 1.0)) - gammaln(0.5 * FREEDOM) - 0.5 * np.log(0.5 * (FREEDOM - 2.0)))
+"""Logarithm of its height, of the same variance as a normal distribution's and in the height of that [1]."""
 WIDER = 1.25
 """How much wider than the curvature says it is drawn [1]."""
 SCOUTS = 64
@@ -54,6 +56,8 @@ FARTHEST = 5.0
 """Constants are sought within so many sigmas of the prior."""
 TOLD, PARTLY = 0.5, 0.85
 """A constant is told by the data below the first share of the prior's spread, partly below the second."""
+WRONG_SIZE = float(np.log(2.0))
+"""Spread of the logarithm of a removal whose size was recorded wrong [1]. A judgement: minutes doubled or halved."""
 POINTS = 128
 """Even draws that stand for the weighed ones in predictions and proposals."""
 
@@ -73,7 +77,7 @@ class Posterior:
     likeliest : (4,) ndarray
         The most likely logarithms [1].
     evidence : float
-        Logarithm of how likely the measurements are, constants averaged over (Laplace) [1].
+        Logarithm of how likely the measurements are, constants and spread averaged over (by the draws) [1].
     """
 
     logs: Array
@@ -158,10 +162,10 @@ class Hill:
         return np.asarray(whitened.T)
 
     def log_density(self, place: Array) -> Array:
-        """Logarithm of a Student density of this hill's place and shape, up to a constant, shape (...,)."""
+        """Logarithm of a Student density of this hill's place and shape, that of a normal's top being 0, shape (...,)."""
         square = self.away(place) ** 2 / (FREEDOM - 2.0)
         tails = -0.5 * (FREEDOM + 1.0) * np.log1p(square).sum(axis=1)
-        return np.asarray(tails - np.log(np.diagonal(self.root)).sum())
+        return np.asarray(tails + STUDENT * self.middle.size - np.log(np.diagonal(self.root)).sum())
 
 
 class Inference:
@@ -174,14 +178,19 @@ class Inference:
         Of the constants; without covariance a constant is known.
     misfits : frozenset of int
         Sessions whose record is not believed.
+    sizes : tuple of int
+        Sessions of which only the size of the removal is not believed: a factor on it is one more unknown of each.
     """
 
-    def __init__(self, chain: Chain, prior: Belief, misfits: frozenset[int] = frozenset()) -> None:
-        self.chain, self.prior, self.misfits = chain, prior, misfits
+    def __init__(
+        self, chain: Chain, prior: Belief, misfits: frozenset[int] = frozenset(), sizes: tuple[int, ...] = ()
+    ) -> None:
+        self.chain, self.prior, self.misfits, self.sizes = chain, prior, misfits, sizes
         values, vectors = np.linalg.eigh(prior.covariance)
         active = values > 1e-12
         self.axes = vectors[:, active] * np.sqrt(values[active])
-        self.size = int(self.axes.shape[1])
+        self.known = int(self.axes.shape[1])
+        self.size = self.known + len(sizes)
         self.frames: tuple[Frame, ...] | None = None
         self.hills: list[Hill] = []
 
@@ -192,19 +201,30 @@ class Inference:
 
     def logs_at(self, place: Array) -> Array:
         """Logarithms of the factors at a place in units of the prior's sigma."""
-        return np.asarray(self.prior.mean + self.axes @ place)
+        return np.asarray(self.prior.mean + place[..., : self.known] @ self.axes.T)
+
+    def sizes_at(self, place: Array) -> dict[int, float]:
+        """Factors on the removal of those sessions whose size is not believed [1]."""
+        factors = np.exp(WRONG_SIZE * place[self.known :])
+        return dict(zip(self.sizes, (float(factor) for factor in factors), strict=True))
 
     def follow(self, place: Array, spread: float) -> tuple[Step, ...]:
         """The chain with the constants at a place."""
-        return self.chain.follow(constants_at(self.logs_at(place)), spread, self.frames, self.misfits)
+        constants, sizes = constants_at(self.logs_at(place)), self.sizes_at(place)
+        return self.chain.follow(constants, spread, self.frames, self.misfits, sizes)
 
-    def find(self) -> None:
-        """The hills of the posterior, the best first."""
+    def find(self, beginnings: list[Array] | None = None) -> None:
+        """The hills of the posterior, the best first.
+
+        Parameters
+        ----------
+        beginnings : list of (d,) ndarray, optional
+            Where the search begins; by default it looks all over the prior first.
+        """
         spread = self.chain.discrepancy.spread
+        beginnings = self._beginnings(spread) if beginnings is None else beginnings
         with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-            climbed = list(
-                pool.map(lambda place: self._climbed(place, FIRST_STEPS), self._beginnings(spread))
-            )
+            climbed = list(pool.map(lambda place: self._climbed(place, FIRST_STEPS), beginnings))
         found = sorted((hill for hill in climbed if hill is not None), key=lambda hill: -hill.evidence)
         if not found:
             raise CouldNotError(
@@ -222,9 +242,30 @@ class Inference:
                 break
         self.hills = _distinct(self.hills)
 
+    def with_size(self, number: int) -> Inference:
+        """The same with the size of one session's removal unknown, sought from here and about these frames.
+
+        Parameters
+        ----------
+        number : int
+            Of the session.
+
+        Returns
+        -------
+        Inference
+            Without hills where nothing was found.
+        """
+        other = Inference(self.chain, self.prior, self.misfits, (*self.sizes, number))
+        other.frames = self.frames
+        places = [np.append(hill.middle, way) for hill in self.hills for way in (-1.0, 1.0)]
+        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+            climbed = list(pool.map(lambda place: other._climbed(place, FIRST_STEPS), places))
+        other.hills = _distinct([hill for hill in climbed if hill is not None])
+        return other
+
     def _linearise(self, place: Array, spread: float) -> None:
-        constants = constants_at(self.logs_at(place))
-        self.frames = self.chain.frames(constants, self.follow(place, spread))
+        constants, sizes = constants_at(self.logs_at(place)), self.sizes_at(place)
+        self.frames = self.chain.frames(constants, self.follow(place, spread), sizes)
 
     def _beginnings(self, spread: float) -> list[Array]:
         """The likeliest of places all over the prior, one in each part of it."""
@@ -243,7 +284,7 @@ class Inference:
 
     def _parts(self, places: Array) -> NDArray[np.int64]:
         """Which part of the prior a place lies in: a third by the removal, a half by the stiffness."""
-        logs = places @ self.axes.T
+        logs = places[:, : self.known] @ self.axes.T
         sigma = np.sqrt(np.diagonal(self.prior.covariance))
         thirds = np.digitize(logs[:, 0], [-0.7 * sigma[0], 0.7 * sigma[0]])
         return np.asarray(2 * thirds + (logs[:, 1] > 0.0), dtype=np.int64)
@@ -286,7 +327,7 @@ class Inference:
             return -1e6
         return float(sum(step.log_likelihood for step in steps) - 0.5 * place @ place)
 
-    def sample(self, draws: int, seed: int) -> Posterior:
+    def sample(self, draws: int, seed: int, most_lots: int = MOST_LOTS) -> Posterior:
         """Weigh draws, lot after lot, each moulded on what the lots before it found, until they are worth enough.
 
         All lots count, weighed by the mixture that they were drawn from together.
@@ -296,21 +337,23 @@ class Inference:
         draws : int
             A lot.
         seed : int
+        most_lots : int
+            That are drawn.
         """
         lots: list[list[Hill]] = [[Hill(h.middle, WIDER * h.root, ()) for h in self.hills]]
         places, spreads, told = np.zeros((0, self.size)), np.zeros(0), np.zeros(0)
-        for lot in range(MOST_LOTS):
+        for lot in range(most_lots):
             more, their = self._drawn(lots[lot], draws, seed + lot)
             with ThreadPoolExecutor(max_workers=WORKERS) as pool:
                 found = list(pool.map(self.log_posterior, more, their))
             places, spreads = np.vstack([places, more]), np.concatenate([spreads, their])
             told = np.concatenate([told, found])
-            weights = _weights(places, told, lots)
+            weights, evidence = _weights(places, told, lots)
             if 1.0 / np.sum(weights**2) >= ENOUGH or not self.size:
                 break
             lots.append([_moulded(places, weights)])
-        logs = self.prior.mean + places @ self.axes.T
-        return Posterior(logs, spreads, weights, self.logs_at(self.best.middle), self.best.evidence)
+        logs = self.logs_at(places)
+        return Posterior(logs, spreads, weights, self.logs_at(self.best.middle), evidence)
 
     def _drawn(self, hills: list[Hill], draws: int, seed: int) -> tuple[Array, Array]:
         """Places (draws, d) from a mixture of hills in equal parts, and session-to-session spreads (draws,)."""
@@ -325,14 +368,15 @@ class Inference:
         return np.array(places), belief.spread * belief.spread_factor ** ndtri(uniform[:, size])
 
 
-def _weights(places: Array, told: Array, lots: list[list[Hill]]) -> Array:
-    """Weights of draws (N,), their sum 1: the posterior's density over that of all lots together."""
+def _weights(places: Array, told: Array, lots: list[list[Hill]]) -> tuple[Array, float]:
+    """Weights of draws (N,), their sum 1: the posterior's density over that of all lots together; and the evidence."""
     drawn = [
         logsumexp([hill.log_density(places) for hill in hills], axis=0) - np.log(len(hills)) for hills in lots
     ]
     excess = told - logsumexp(drawn, axis=0)
     weights = np.exp(np.clip(excess - excess.max(), -600.0, 0.0))
-    return np.asarray(weights / weights.sum())
+    evidence = float(np.log(len(lots) * weights.mean()) + excess.max())
+    return np.asarray(weights / weights.sum()), evidence
 
 
 def _moulded(places: Array, weights: Array) -> Hill:

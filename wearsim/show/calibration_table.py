@@ -164,13 +164,32 @@ def _sessions(found: Calibration) -> str:
             "moving, abrasive); till then the constants above may be bent. For these intervals everything is taken to be "
             f"{found.ratio:.1f} times as uncertain as it is stated."
         ))  # fmt: skip
-    if found.misfits:
+    lines += [paragraph(_size(fit)) for fit in found.sessions if fit.has_size_in_doubt]
+    if not all(fit.fits for fit in found.sessions):
         lines.append(paragraph(
             f"A session that does not fit {fits_not(len(found.sessions))} is set aside, and the constants are not bent to "
             "it; its chi-square and chance are those of its record believed. Was another stroke worked than was "
             "recorded, was the lap not pressed, or was the sheet read of another day?"
         ))  # fmt: skip
     return "\n".join(lines)
+
+
+def _size(fit: SessionFit) -> str:
+    """What is said of a session whose removal may be of another size than its record says."""
+    what = f"{fit.factor:.2g} times what its record should give"
+    if fit.is_of_other_size:
+        return (
+            f"Session {fit.number}: its removal is {what} (chance {_percent(fit.size_chance)}): minutes written wrong, or "
+            "push, masses or abrasive other than recorded. The constants are found with its size left open."
+        )
+    return (
+        f"Size in doubt: the removal of session {fit.number} may be {what} (chance {_percent(fit.size_chance)}). Look over "
+        "its minutes, push, masses and abrasive; till then the intervals above allow for both."
+    )
+
+
+def _percent(chance: float) -> str:
+    return "over 99%" if chance > 0.99 else f"{chance:.0%}"
 
 
 def fits_not(sessions: int) -> str:
@@ -185,4 +204,8 @@ def _chance(fit: SessionFit) -> str:
 def _verdict(fit: SessionFit) -> str:
     if not fit.fits:
         return "does not fit: set aside"
+    if fit.is_of_other_size:
+        return f"{fit.factor:.2g} times its size"
+    if fit.has_size_in_doubt and not fit.is_doubtful:
+        return "size in doubt"
     return "doubtful" if fit.is_doubtful else "fits"

@@ -1,0 +1,149 @@
+"""Sessions that may have removed more or less than their record says: minutes, push, masses or abrasive written wrong.
+
+A session's shape may fit well and its size be another: constants that wear less explain minutes that were written too
+many. So beside the records as they stand, each session's removal is given a factor of its own, and the measurements
+say how likely that is. Where they speak for it but do not settle it, the posterior holds both, each with its chance,
+and is as wide as that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import logsumexp
+
+from wearsim.learn.posterior import Inference, Posterior
+from wearsim.wear.grid import Array
+
+LIKELY = 0.05
+"""Share of sessions that removed another amount than their record says, beyond what varies anyhow. A judgement."""
+CLEAR = 1.4
+"""Factors nearer to 1 than this are not spoken of, unless they are likelier than not [1]."""
+SUSPECTED = 0.2
+"""From this chance on a session's size is said to be in doubt [1]."""
+LITTLE = 2.0 * LIKELY
+"""What is less likely than this is left out of the posterior: the measurements do not speak for it, and its rarity alone
+would widen the intervals of every folder [1]."""
+FEWER = 4
+"""Draws of another size are so many times fewer, where it has less than :data:`SUSPECTED`."""
+
+
+@dataclass(frozen=True, eq=False)
+class Rival:
+    """One session's size disbelieved, beside all of them believed.
+
+    Parameters
+    ----------
+    number : int
+        Of the session; 0 for the records as they stand.
+    inference : Inference
+    log_odds : float
+        How rare that is before any measurement, against the records as they stand [1].
+    """
+
+    number: int
+    inference: Inference
+    log_odds: float
+
+    @property
+    def factor(self) -> float:
+        """Likeliest factor on that session's removal [1]."""
+        return self.inference.sizes_at(self.inference.best.middle).get(self.number, 1.0)
+
+    @property
+    def weight(self) -> float:
+        """Logarithm of its odds by the hills [1]."""
+        return self.log_odds + float(logsumexp([hill.evidence for hill in self.inference.hills]))
+
+
+def rivals_of(found: Inference) -> tuple[Rival, ...]:
+    """The records as they stand, and each session's size disbelieved in turn.
+
+    Parameters
+    ----------
+    found : Inference
+        Its hills found.
+
+    Returns
+    -------
+    tuple of Rival
+        The first is ``found``.
+    """
+    rivals = [Rival(0, found, 0.0)]
+    for link in found.chain.links:
+        if link.number in found.misfits or link.number in found.sizes:
+            continue
+        other = found.with_size(link.number)
+        if other.hills:
+            rivals.append(Rival(link.number, other, float(np.log(LIKELY / (1.0 - LIKELY)))))
+    for rival in possible(tuple(rivals))[1:]:  # sought about the frames of others, which may flatter it
+        rival.inference.find([hill.middle for hill in rival.inference.hills])
+    return tuple(rivals)
+
+
+def chances_of(logs: Iterable[float]) -> Array:
+    """Chances from the logarithms of odds, their sum 1 [1]."""
+    told = np.array(list(logs))
+    return np.asarray(np.exp(told - logsumexp(told)))
+
+
+def possible(rivals: tuple[Rival, ...]) -> tuple[Rival, ...]:
+    """The records as they stand, and every other size that is not too unlikely to count (:data:`LITTLE`)."""
+    chances = chances_of(rival.weight for rival in rivals)
+    return tuple(
+        rival for place, rival in enumerate(rivals) if place == 0 or chances[place] >= LITTLE
+    )  # fmt: skip
+
+
+def by_hills(rivals: tuple[Rival, ...]) -> tuple[Array, Array]:
+    """Mean (4,) and covariance (4, 4) of the constants' logarithms, every hill taken as normal [1]."""
+    hills = [(rival, hill) for rival in possible(rivals) for hill in rival.inference.hills]
+    weights = chances_of(rival.log_odds + hill.evidence for rival, hill in hills)
+    tops = np.array([rival.inference.logs_at(hill.middle) for rival, hill in hills])
+    mean = weights @ tops
+    covariance = np.zeros((mean.size, mean.size))
+    for weight, top, (rival, hill) in zip(weights, tops, hills, strict=True):
+        one = rival.inference
+        root = one.axes @ hill.root[: one.known]
+        covariance += weight * (root @ root.T + np.outer(top - mean, top - mean))
+    return mean, covariance
+
+
+def sampled(rivals: tuple[Rival, ...], draws: int, seed: int) -> tuple[Posterior, dict[int, float]]:
+    """Weighed draws of all that is possible, and the chance of each session's size being another.
+
+    Parameters
+    ----------
+    rivals : tuple of Rival
+        As :func:`rivals_of` gives them.
+    draws : int
+        A lot.
+    seed : int
+
+    Returns
+    -------
+    Posterior
+        Its likeliest constants and evidence are those of the first rival.
+    dict from int to float
+        By session [1].
+    """
+    chances = chances_of(rival.weight for rival in rivals)
+    by_session = {rival.number: float(chance) for rival, chance in zip(rivals, chances, strict=True)}
+    kept = possible(rivals)
+    told = []
+    for rival in kept:
+        few = rival.number and by_session[rival.number] < SUSPECTED
+        told.append(rival.inference.sample(*((max(1, draws // FEWER), seed, 1) if few else (draws, seed))))
+    share = sum(by_session[rival.number] for rival in kept)
+    chances = chances_of(rival.log_odds + one.evidence for rival, one in zip(kept, told, strict=True))
+    weights = [chance * one.weights for chance, one in zip(chances, told, strict=True)]
+    posterior = replace(
+        told[0],
+        logs=np.vstack([one.logs for one in told]),
+        spreads=np.concatenate([one.spreads for one in told]),
+        weights=np.concatenate(weights),
+    )
+    by_session |= {rival.number: share * float(one) for rival, one in zip(kept, chances, strict=True)}
+    return posterior, {number: chance for number, chance in by_session.items() if number}
