@@ -15,9 +15,9 @@ ORACLE = {
     one["name"]: one["rms_nm"]
     for one in tomllib.loads((Path(__file__).parent / "oracle.toml").read_text())["oracle"]
 }
-# The aim is 1.25 times the oracle; ten of the thirteen figures miss it (docs/performance.md), the first here by least.
-MISSED = pytest.mark.xfail(strict=True, reason="1.35 times the long search")
-CHECKED = (pytest.param(10, marks=MISSED), 4)
+# The aim is 1.25 times the oracle; eight of the thirteen figures miss it (docs/performance.md), one of them is here.
+MISSED = pytest.mark.xfail(strict=True, reason="1.55 times the long search")
+CHECKED = (10, pytest.param(11, marks=MISSED))
 
 
 def test_every_figure_has_an_oracle() -> None:

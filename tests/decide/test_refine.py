@@ -10,7 +10,7 @@ from small_bench import LIMITS, refiner_of, ring_figure, small_bench
 
 from wearsim.decide.library import Shape, is_allowed
 from wearsim.decide.limits import Limits
-from wearsim.decide.neat import Settler, rounded
+from wearsim.decide.neat import FINE_STEP, SIZE_STEP, Settler, rounded
 from wearsim.decide.refine import Judged, Refiner, beyond_reach
 from wearsim.decide.trial import Trying
 
@@ -97,6 +97,25 @@ def test_neat_programmes_can_be_worked() -> None:
             sizes = (tried.shape.length, tried.shape.sweep, tried.shape.overhang)
             assert all(size == round(size, 2) for size in sizes)
             assert is_allowed(tried.shape, small_bench(), LIMITS)
+
+
+def test_sizes_make_up_for_whole_minutes() -> None:
+    """What rounding the minutes costs is mostly given back, the more the finer the sizes may be."""
+    one = refiner()
+    exact = one.improve(improved(1).programme, steps=20)
+    plain = one.judge(rounded(exact.programme, one.objective, one.nominal, FINE_STEP))
+    costs = []
+    for step in (SIZE_STEP, FINE_STEP):
+        settler = Settler(one, one.objective, one.nominal, step)
+        settled = settler.settle(exact.programme, sizes_too=True)
+        costs.append(settled.score.cost)
+        for tried in settled.programme:
+            assert tried.minutes == round(tried.minutes) >= LIMITS.shortest
+            for size in (tried.shape.length, tried.shape.sweep, tried.shape.overhang):
+                assert abs(size / step - round(size / step)) < 1e-6
+            assert is_allowed(tried.shape, small_bench(), LIMITS)
+    assert costs[1] <= plain.score.cost
+    assert exact.score.cost * 0.95 < costs[1] < exact.score.cost * 1.25
 
 
 def test_rounding_keeps_the_budget() -> None:

@@ -22,7 +22,7 @@ SAME_COST = 0.03
 EFFORT_CERTAIN = Effort(starts=4, climb=3, rounds=0, work=160_000, mapping=MappingEffort())
 # At full accuracy: programmes climbed from, evaluations of the residuals in each, and those made neat; and evaluations of
 # the wear rates after which no further one is begun.
-FINE_CLIMBS, FINE_STEPS, SETTLED, FINE_WORK = 12, 12, 3, 90_000
+FINE_CLIMBS, FINE_STEPS, SETTLED, FINE_WORK = 10, 12, 3, 80_000
 EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
 # The long search looks again where the quick one leaves more than this times what the removal's spread alone must
 # leave, and this share of the figure error. Judgements.
