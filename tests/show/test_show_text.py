@@ -11,7 +11,7 @@ from wearsim.show.cautions import CAUTIONS, cautions_text
 from wearsim.show.defaults import defaults_text
 from wearsim.show.lengths import INCHES, MILLIMETRES, height_unit, length_unit
 from wearsim.show.spells import spell_words
-from wearsim.show.text import columns, lean, paragraph, text_width
+from wearsim.show.text import columns, in_diameters, lean, paragraph, text_width
 from wearsim.show.zones import zones_of
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.state import glass_grid
@@ -174,3 +174,12 @@ def test_cautions_short_and_whole() -> None:
 def test_spells_in_words(spell: dict[str, object], words: str) -> None:
     programme = programme_from_table({"spell": [spell | {"minutes": 5}]})
     assert spell_words(programme.spells[0], 0.3, MILLIMETRES) == words
+
+
+def test_sizes_in_diameters_have_a_third_decimal_where_it_says_something() -> None:
+    assert [in_diameters(x) for x in (0.25, 0.3, 0.255, 0.28 * (1.0 - 1e-9))] == [
+        "0.25",
+        "0.30",
+        "0.255",
+        "0.28",
+    ]

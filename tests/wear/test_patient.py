@@ -3,6 +3,7 @@
 import os
 import resource
 import signal
+from collections.abc import Iterator
 from pathlib import Path
 
 import h5py
@@ -16,6 +17,15 @@ from wearsim.wear.predict import predict
 from wearsim.wear.store import read_outcome, write_outcome
 
 
+@pytest.fixture
+def hears_ctrl_c() -> Iterator[None]:
+    """What a shell starts in the background is deaf to Ctrl-C."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("hears_ctrl_c")
 def test_ctrl_c_waits_until_the_file_is_closed(tmp_path: Path) -> None:
     path, after = tmp_path / "a.h5", []
     with pytest.raises(KeyboardInterrupt), new_hdf5(path) as (file, stream):

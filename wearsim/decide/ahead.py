@@ -11,7 +11,7 @@ from wearsim.decide.budgets import WORK as BUDGETS_WORK
 from wearsim.decide.compare import with_on_top
 from wearsim.decide.library import Shape, shapes
 from wearsim.decide.limits import Limits
-from wearsim.decide.look import EFFORT_CERTAIN, EFFORT_UNCERTAIN
+from wearsim.decide.look import EFFORT_CERTAIN, EFFORT_UNCERTAIN, FINE_WORK
 from wearsim.decide.pressing import first_press, is_misfit
 from wearsim.decide.pricing import Pricing
 from wearsim.decide.refine import in_parallel
@@ -32,6 +32,8 @@ LOADED, TIMED = 8, 32
 """Trials that are run first, so that all is loaded, and trials that are timed."""
 MADE = 2800
 """Strokes that the floor makes at most for a lap, as the start figures of tests/decide have shown (measured, not proven)."""
+ON_THE_SURROGATE = 0.4
+"""What the steps down on the surrogate take beside the coupled runs (measured, not proven)."""
 SETTLED = 60
 """Programmes tried to make a good one neat, at most, as benches of all kinds have shown (measured, not proven)."""
 LEAST = 0.4
@@ -48,7 +50,7 @@ class Looks(NamedTuple):
     settled : int
         In each scenario, to weigh the best programmes and make them neat.
     fine : int
-        At full accuracy, to do the same where the constants are known.
+        At full accuracy, to make programmes neat where the constants are known; the climbs before are counted as work.
     found_new, settled_new : int
         How many of them are of a stroke that is first to be laid out over the offsets.
     """
@@ -80,7 +82,7 @@ def looks_of(strokes: int, spells: int) -> Looks:
     climbs = (effort.starts + effort.rounds * effort.kept * effort.exchanged) * effort.climb
     found = 2 * strokes + mixed + climbs * (spells + 4 * slopes)
     settled = 40 * spells + 2 * 5 * (spells + slopes) + 2 * SETTLED * spells
-    fine = 4 * 4 * (spells + 4 * slopes) + 6 * SETTLED * spells
+    fine = 6 * SETTLED * spells
     return Looks(found, settled, fine, strokes + climbs * 4 * spells, (40 + 2) * spells)
 
 
@@ -155,11 +157,12 @@ def propose_ahead(
     looks, certain = looks_of(len(candidates), limits.spells), belief.is_certain
     misfit = any(is_misfit(state, first_press(limits, lap), trials) for lap in bench.laps)
     quick = (1 + misfit) * pace.of(looks.found, looks.found_new)
-    long = EFFORT_CERTAIN.work * pace.evaluation
+    long = (1.0 + ON_THE_SURROGATE) * EFFORT_CERTAIN.work * pace.evaluation
     if certain:
         accuracy = replace(DEFAULT, offsets=FINE_OFFSETS)
         fine = Trials(bench, limits, belief.best(), accuracy)
-        settle = looks.fine * _pace(fine, _state(bench, start, accuracy, known), candidates).new
+        fine_pace = _pace(fine, _state(bench, start, accuracy, known), candidates)
+        settle = looks.fine * fine_pace.new + FINE_WORK * fine_pace.evaluation
     else:
         settle = (1 + misfit) * (1 + len(scenarios(belief))) * pace.of(looks.settled, looks.settled_new)
     told = _told(bench, limits, candidates, draws, known)

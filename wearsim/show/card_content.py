@@ -23,6 +23,7 @@ from wearsim.show.lengths import Unit, length_unit, temperature_unit
 from wearsim.show.outcome_table import unit_for
 from wearsim.show.spells import NAMES
 from wearsim.show.strokes import Drawing, drawing_of
+from wearsim.show.text import in_diameters
 from wearsim.wear.halfway import is_long
 from wearsim.wear.readings_after import ReadingsAfter
 
@@ -204,7 +205,9 @@ def _sizes(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
     stroke = spell.stroke_on(diameter)
     parts = ((stroke.length, "long"), (stroke.side_sweep, "each side"), (stroke.side_overhang, "off centre"))
     return tuple(
-        f"{unit.short(size)} {what} ({size / diameter:.2f}\u00a0D)" for size, what in parts if size > 0.0
+        f"{unit.short(size)} {what} ({in_diameters(size / diameter)}\u00a0D)"
+        for size, what in parts
+        if size > 0.0
     )
 
 

@@ -8,7 +8,7 @@ from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.show.lengths import Unit, length_unit
 from wearsim.show.outcome_table import numbers_text, unit_for, warnings_text
 from wearsim.show.spells import NAMES, spell_words
-from wearsim.show.text import banded, columns, paragraph
+from wearsim.show.text import banded, columns, in_diameters, paragraph
 from wearsim.wear.outcome import Outcome
 
 HEADS = ("Spell", "Min", "On top", "Stroke", "Length", "", "Side", "", "Off", "")
@@ -93,7 +93,7 @@ def _sizes(spell: Spell, diameter: float, unit: Unit) -> tuple[str, ...]:
     stroke = spell.stroke_on(diameter)
     cells: list[str] = []
     for size in (stroke.length, stroke.side_sweep, stroke.side_overhang):
-        cells += (unit.number(size), f"{size / diameter:.2f}") if size > 0.0 else ("-", "-")
+        cells += (unit.number(size), in_diameters(size / diameter)) if size > 0.0 else ("-", "-")
     return tuple(cells)
 
 

@@ -16,6 +16,12 @@ def text_width() -> int:
     return max(NARROWEST, min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns))
 
 
+def in_diameters(share: float) -> str:
+    """A size as a fraction of the diameter: two decimals, three where it is not a whole hundredth."""
+    two = f"{share:.2f}"
+    return two if abs(share - float(two)) < 5e-5 else f"{share:.3f}"
+
+
 def paragraph(text: str, first: str = "", rest: str = "", width: int | None = None) -> str:
     """A paragraph of at most ``width`` columns.
 
