@@ -27,7 +27,7 @@ Some = TypeVar("Some")
 SPELL_LENGTHS = (8.0, 20.0)
 # Programmes differ clearly by more than this in a size (in diameters) or in a share of the minutes. A judgement.
 CLEARLY = 0.12
-# Responses are worked a sixth of the strokes at a time, each a spread over all; mixes and scouts so many at a time. The
+# Responses are worked a sixth of the strokes at a time, each a spread over all; mixes so many at a time. The
 # time limit is looked at between them.
 SPREADS, AT_ONCE = 6, 16
 
