@@ -118,8 +118,8 @@ def test_constants_of_a_planar_mirror_are_found(tmp_path: Path) -> None:
     assert fourth < 0.5 * first
 
 
-# An oblate and a turned edge: the raised ring's and the sphere's take one and two minutes, and are left to the benchmark.
-@pytest.mark.parametrize("seed", [1, 3])
+# A raised ring and a turned edge, two sessions and one; the longer loops are left to the benchmark.
+@pytest.mark.parametrize("seed", [0, 3])
 def test_the_loop_closes(seed: int) -> None:
     """Seeded mirrors of tests/benchmarks/closed_loop.py, whose table is in docs/learning.md."""
     row = closed_loop.one_loop(seed)
