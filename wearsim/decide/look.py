@@ -11,8 +11,8 @@ from wearsim.decide.mapping import MappingEffort
 from wearsim.decide.neat import Settler
 from wearsim.decide.pressing import first_press, is_misfit, with_pressing
 from wearsim.decide.reasons import NOTHING_LEFT
-from wearsim.decide.refine import Judged, in_parallel
-from wearsim.decide.search import Effort, Found, Search, chunks, distinct
+from wearsim.decide.refine import Judged, chunks, in_parallel
+from wearsim.decide.search import Effort, Found, Search, distinct
 from wearsim.decide.situation import Situation
 from wearsim.decide.trial import Trying
 

@@ -17,7 +17,7 @@ import numpy as np
 from wearsim.decide.clock import TimeUp
 from wearsim.decide.descent import Batch, Descent, distinct
 from wearsim.decide.library import Shape
-from wearsim.decide.refine import Judged, Refiner, in_parallel
+from wearsim.decide.refine import Judged, Refiner, chunks, in_parallel
 from wearsim.decide.surrogate import Surrogate
 from wearsim.decide.trial import Trials
 from wearsim.errors import ContactError
@@ -92,10 +92,10 @@ def mapped(
 
     def work_all(function: Callable[[Shape], Array | None], strokes: list[Shape]) -> list[Array | None]:
         out = list[Array | None]()
-        for first in range(0, len(strokes), AT_ONCE):
+        for some in chunks(strokes, AT_ONCE):
             if is_late():
                 raise TimeUp
-            out += in_parallel(function, strokes[first : first + AT_ONCE])
+            out += in_parallel(function, some)
         return out
 
     try:

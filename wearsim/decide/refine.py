@@ -274,3 +274,8 @@ def in_parallel(function: Callable[[In], Out], items: Sequence[In], workers: int
     """Map on the machine's cores, in order; the kernels let go of the lock."""
     with ThreadPoolExecutor(max_workers=workers) as pool:
         return list(pool.map(function, items))
+
+
+def chunks(items: Sequence[In], size: int) -> list[Sequence[In]]:
+    """A list in pieces of ``size``, the last with what is left."""
+    return [items[i : i + size] for i in range(0, len(items), size)]

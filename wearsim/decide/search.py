@@ -7,7 +7,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from time import monotonic
-from typing import TypeVar
 
 import numpy as np
 
@@ -15,13 +14,11 @@ from wearsim.decide.clock import Clock
 from wearsim.decide.library import Shape, shapes
 from wearsim.decide.mapping import MappingEffort, mapped
 from wearsim.decide.objective import Objective
-from wearsim.decide.refine import Judged, Refiner, in_parallel
+from wearsim.decide.refine import Judged, Refiner, chunks, in_parallel
 from wearsim.decide.subset import best_mixes
 from wearsim.decide.trial import Trials, Trying
 from wearsim.errors import ContactError
 from wearsim.wear.grid import Array
-
-Some = TypeVar("Some")
 
 # Spell lengths over which responses are averaged [min].
 SPELL_LENGTHS = (8.0, 20.0)
@@ -331,8 +328,3 @@ class Search:
         minutes = np.clip(lean / ((1.0 + spread**2) * own), 0.0, max(0.0, free))
         squares = target @ target - 2.0 * minutes * lean + (1.0 + spread**2) * own * minutes**2
         return minutes, squares
-
-
-def chunks(items: list[Some], size: int) -> list[list[Some]]:
-    """A list in pieces of ``size``, the last with what is left."""
-    return [items[i : i + size] for i in range(0, len(items), size)]

@@ -101,6 +101,8 @@ class Surrogate:
         The figure error at the start in the rows kept [m].
     roll : float
         The edge roll at the start [m].
+    lost : ndarray of bool
+        Strokes of the grid whose contact could not be solved: they are tabled as removing nothing.
     """
 
     def __init__(
@@ -148,7 +150,7 @@ class Surrogate:
         return np.append(objective.root @ removal, objective.gauge.edge_roll(removal))
 
     def _compress(self, table: Array) -> None:
-        """Keep the directions that matter; strokes that could not be worked are made to remove nothing useful."""
+        """Keep the directions that matter; strokes that could not be worked remove nothing."""
         objective = self.objective
         rows = table[..., :-1].reshape(-1, table.shape[-1] - 1)
         target = objective.root @ objective.error
