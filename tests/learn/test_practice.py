@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from simulated import programme_of
 
+from wearsim.bench.lengths import INCHES
 from wearsim.errors import InputError
 from wearsim.knifeedge.readings import load_readings, parse_readings
 from wearsim.learn.folder import open_folder
@@ -64,6 +65,11 @@ def test_a_sheet_survives_its_text(rng: np.random.Generator) -> None:
     assert again.positions == pytest.approx(sheet.positions, abs=1e-9)
     assert again.zones.inner == pytest.approx(sheet.zones.inner, abs=1e-6)
     assert again.sigma == sheet.sigma
+    inches = parse_readings(sheet_text(sheet, INCHES))
+    assert inches.length_unit == "in"
+    assert inches.positions == pytest.approx(sheet.positions, abs=1.3e-6)
+    assert inches.zones.inner == pytest.approx(sheet.zones.inner, abs=1.3e-6)
+    assert inches.sigma == pytest.approx(sheet.sigma, rel=1e-5)
 
 
 def test_readings_have_the_noise_they_are_said_to_have() -> None:
