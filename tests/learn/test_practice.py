@@ -25,7 +25,7 @@ from wearsim.learn.session import SessionNote
 from wearsim.wear.constants import NAMES, Constants
 
 QUICK = replace(COARSE, cells=32)
-ONE = programme_of(({"stroke": "one-third", "minutes": 3, "on_top": "tool"},))
+ONE = programme_of(({"stroke": "one-third", "minutes": 1, "on_top": "tool"},))
 
 
 def quick(seed: int = 5) -> Practice:
