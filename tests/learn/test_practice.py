@@ -113,8 +113,8 @@ def test_a_practice_folder_says_so_and_a_real_one_is_refused(tmp_path: Path, mir
 
 
 def test_constants_of_a_planar_mirror_are_found(tmp_path: Path) -> None:
-    """A seeded folder of tests/benchmarks/learn_coverage.py, whose table is in docs/learning.md."""
-    row = learn_coverage.one_case(4, 4, 128)
+    """A seeded folder of tests/benchmarks/learn_coverage.py (its table: docs/learning.md), in the cells of rehearse."""
+    row = learn_coverage.one_case(4, 4, 64, COARSE)
     away = (np.array(row["truth"]) - row["mean"]) / row["sigma"]
     assert np.abs(away).max() < 3.0
     inside = (np.array(row["truth"]) >= row["low"]) & (np.array(row["truth"]) <= row["high"])
