@@ -52,7 +52,7 @@ def load_bench(path: str | Path) -> Bench:
         One line for the first fault: file, key, what came, what is expected.
     """
     file = _bench_file(path)
-    text = read_text(file, "a bench in TOML")
+    text = read_text(file, "a bench in TOML, or one of " + ", ".join(catalogue.names("benches")))
     return bench_from_table(parse_toml(text, file), file=file, text=text)
 
 

@@ -141,7 +141,9 @@ def length_of(text: str, what: str) -> float:
     try:
         metres = units.read(text, "m")
     except units.NotAQuantity as error:
-        raise InputError(str(error), key=what, value=text, expected='such as "200 mm" or "8 in"') from error
+        raise InputError(
+            str(error), key=what, value=text, expected='a length such as "200 mm" or "8 in"'
+        ) from error
     if not metres > 0.0:
         raise InputError("too small", key=what, value=text, expected="a length above 0")
     return metres
