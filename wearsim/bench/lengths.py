@@ -81,12 +81,18 @@ def length_unit(bench: Bench) -> Unit:
     ----------
     bench : Bench
     """
-    return _unit_of(bench.text)
+    return unit_of_text(bench.text)
 
 
 @lru_cache(maxsize=64)
-def _unit_of(text: str) -> Unit:
-    """Of a bench's file."""
+def unit_of_text(text: str) -> Unit:
+    """The same of the text of a bench's file.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    """
     written = tomllib.loads(text).get("mirror", {}).get("diameter", "")
     return INCHES if _INCHES.search(str(written)) else MILLIMETRES
 
