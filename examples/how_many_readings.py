@@ -18,7 +18,7 @@ from wearsim.knifeedge.on_bench import mask_for, reduce_on
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.settings import STATED_AT
 from wearsim.knifeedge.zones import zone_readings
-from wearsim.show.style import house, sheet
+from wearsim.show.style import BLUE, house, sheet
 
 SETTING = 0.1e-3  # of one setting at 0.35 of the radius [m]
 REPEATS = (1, 2, 4, 8, 16)
@@ -47,7 +47,9 @@ def answer() -> tuple[str, Figure]:
                 inside = reduced.radius <= mirror.clear_radius
                 weight = reduced.radius[inside] / reduced.radius[inside].sum()
                 known.append(float(np.sqrt(weight @ reduced.sigma[inside] ** 2)))
-            axes.loglog(REPEATS, np.array(known) * 1e9, "o", linestyle=dash, label=f"{windows} windows")
+            axes.loglog(
+                REPEATS, np.array(known) * 1e9, "o", linestyle=dash, color=BLUE, label=f"{windows} windows"
+            )
             lines.append(
                 f"{windows} windows: {known[0] * 1e9:.0f} nm from one row, {known[-1] * 1e9:.0f} nm from 16"
             )

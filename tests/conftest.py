@@ -5,12 +5,18 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Iterator
+from pathlib import Path
 
 # Before wearsim.kernels is imported: a cache left by an older source must not answer for this one. Workers share it.
 # Whoever sets NUMBA_CACHE_DIR answers for what lies there (.ci/run: what its build of the documentation compiled).
 _CACHE = None if "NUMBA_CACHE_DIR" in os.environ else tempfile.TemporaryDirectory(prefix="wearsim-kernels-")
 if _CACHE is not None:
     os.environ["NUMBA_CACHE_DIR"] = _CACHE.name
+
+# Processes that tests start work with the source that is tested, whose kernels are compiled already, and not with a copy
+# that is installed.
+_SOURCE = str(Path(__file__).parents[1])
+os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, [_SOURCE, os.environ.get("PYTHONPATH")]))
 
 import numpy as np  # noqa: E402
 import pytest  # noqa: E402
@@ -19,6 +25,25 @@ from hypothesis import settings  # noqa: E402
 # No deadline: the first example pays for compiling kernels or loading units. The same examples each time.
 settings.register_profile("wearsim", deadline=None, derandomize=True, print_blob=False)
 settings.load_profile("wearsim")
+
+
+# The files that take longest, the longest first. Of two workers one would else be left alone with them at the end: xdist
+# begins with the files that have most tests, and these have few.
+LONGEST = (
+    "learn/test_practice.py", "docs/test_pages.py", "learn/test_calibrate.py", "learn/test_jitter.py",
+    "decide/test_proposals.py", "cli/test_folder_commands.py", "examples/test_examples.py", "docs/test_tutorial.py",
+    "cli/test_cli_planar.py", "cli/test_cli_propose.py", "decide/test_oracle.py", "decide/test_pressing.py",
+)  # fmt: skip
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    if hasattr(config.option, "loadscopereorder"):
+        config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    places = {name: place for place, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: places.get("/".join(item.path.parts[-2:]), len(places)))
 
 
 def pytest_unconfigure() -> None:

@@ -78,12 +78,12 @@ def make_folder(
     return open_folder(place), truth
 
 
-def one_case(seed: int, sessions: int, draws: int) -> dict[str, Any]:
+def one_case(seed: int, sessions: int, draws: int, cells: PlanarAccuracy = CELLS) -> dict[str, Any]:
     """Everything that the table needs of one folder."""
     drawn = draw_mirror(seed)
     began = time.monotonic()
     with tempfile.TemporaryDirectory() as scratch:
-        folder, truth = make_folder(Path(scratch) / "mirror", drawn, seed, sessions)
+        folder, truth = make_folder(Path(scratch) / "mirror", drawn, seed, sessions, cells)
         worked = time.monotonic() - began
         chain, before = chain_of(folder), prior(folder.bench)
         result = calibrate_chain(chain.upto(3), before, seed=seed, draws=draws)

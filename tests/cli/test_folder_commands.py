@@ -31,6 +31,15 @@ def mirror(demo: Path) -> Path:
     return folder
 
 
+@pytest.fixture
+def known(mirror: Path) -> Path:
+    """The same where all is known but the Preston coefficient, which is found soon."""
+    bench = mirror / "bench.toml"
+    spread = "\n[spread]\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\n"
+    bench.write_text(bench.read_text() + spread)
+    return mirror
+
+
 def recorded(call: Call, *more: str) -> Any:
     return call(
         "record",
@@ -158,7 +167,7 @@ def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_pat
     assert call("compare", "mirror", "--programme", "programme.toml", "--draws", "0").code == 0
 
 
-def test_calibrate_asks_about_the_hands_where_it_is_told_to(mirror: Path, call: Call) -> None:
+def test_calibrate_asks_about_the_hands_where_it_is_told_to(known: Path, call: Call) -> None:
     assert recorded(call).code == 0
     plain = call("calibrate", "mirror", "--draws", "16")
     assert "as the bench states it; --jitter asks" in " ".join(plain.out.split())
@@ -191,7 +200,7 @@ def test_output_is_refused_before_anything_is_worked_out(mirror: Path, call: Cal
     assert not Path("told.json").exists()
 
 
-def test_a_remembered_spread_of_the_hands_is_used_or_refused_in_one_line(mirror: Path, call: Call) -> None:
+def test_a_remembered_spread_of_the_hands_is_used_or_refused_in_one_line(known: Path, call: Call) -> None:
     from wearsim.learn.folder import open_folder
     from wearsim.learn.remember import Known, keep
     from wearsim.wear.constants import prior

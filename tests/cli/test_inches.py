@@ -10,6 +10,9 @@ from typing import Any
 
 import pytest
 
+from wearsim.bench.files import load_bench
+from wearsim.knifeedge.readings import load_readings
+
 Call = Callable[..., Any]
 BENCH = """\
 [mirror]
@@ -90,3 +93,58 @@ def test_a_balance_that_is_not_found(call: Call, monkeypatch: pytest.MonkeyPatch
     done = call("predict", "bench.toml", "-p", spell("4 in"), "--draws", "0")
     assert done.code == 1
     assert re.search(r"did not balance \(spell 1, offset \d\.\d\d in; imbalance", done.err)
+
+
+def test_a_bench_to_fill_in_and_its_defaults(call: Call) -> None:
+    """What is left to wearsim stands there in inches and pounds, and reads back as nearly what it was."""
+    made = ("new", "mine", "--diameter", "10 in", "--focal-ratio", "6", "--lap-mass", "6 lb", "-q")
+    assert call(*made).code == 0
+    text = Path("mine/bench.toml").read_text()
+    assert not re.search(r"\d (mm|N)\b", text)
+    assert max(map(len, text.splitlines())) <= 80
+    assert '# rim_excluded = "0.0787 in"' in text and '# push = "6.74 lbf"' in text
+    said = re.sub(
+        r"^# (\w+ = )",
+        r"\1",
+        text.replace('[figure]\nreadings = "readings.toml"', "[figure]\nconic = 0"),
+        flags=re.M,
+    )
+    Path("said.toml").write_text(said)
+    told, left = load_bench("said.toml"), load_bench("bench.toml")
+    assert told.mirror.rim_excluded == pytest.approx(left.mirror.rim_excluded, rel=5e-3)
+    assert told.hands.push == pytest.approx(left.hands.push, rel=5e-3)
+    for flags in ((), ("-v",)):
+        done = call("predict", "bench.toml", "-p", spell("4 in"), "--draws", "0", *flags)
+        assert "0.0787 in" in done.err and "6.74 lbf" in done.err
+        assert not re.search(r"\d (mm|N)\b", done.err)
+
+
+def test_a_practice_mirror_is_read_in_inches(call: Call) -> None:
+    assert call("rehearse", "practice", "--diameter", "10 in", "--sessions", "0").code == 0
+    sheet = load_readings("practice/readings.toml")
+    assert sheet.length_unit == "in"
+    assert sheet.zones.outer[-1] == pytest.approx(5 * 0.0254, rel=0.03)
+    assert sheet.sigma == pytest.approx(1e-4, rel=1e-5)
+    assert sheet.resolution == pytest.approx(1e-4 * 0.0254)
+
+
+def test_a_plain_number_of_a_mask_is_of_the_unit_of_the_bench(call: Call) -> None:
+    one, other = (
+        json.loads(call("mask", "bench.toml", "--json", "--bridge", width).out) for width in ("0.1", "0.1 in")
+    )
+    assert one == other
+    done = call("mask", "bench.toml", "--bridge", "40")
+    assert done.code == 2 and "expected 0 in to 39.37 in" in done.err
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "example"),
+    [
+        ('mass = "6 lb"', 'mass = "6 in"', '"4 kg" or "9 lb"'),
+        ('diameter = "10 in"', "diameter = 10", '"12 in"'),
+    ],
+)
+def test_a_hint_is_in_both_units(key: str, value: str, example: str, call: Call) -> None:
+    Path("bench.toml").write_text(BENCH.replace(key, value))
+    done = call("predict", "bench.toml", "-p", spell("4 in"))
+    assert done.code == 2 and example in done.err

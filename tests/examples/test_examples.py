@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from matplotlib.colors import TABLEAU_COLORS, to_hex
 from matplotlib.figure import Figure
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -52,6 +53,10 @@ def test_it_asks_answers_and_draws(name: str) -> None:
     drawn = io.BytesIO()
     figure.savefig(drawn, format="png")
     assert drawn.tell() > 10_000
+    # matplotlib's own colours are many, and alike in grey
+    lines = [line for axes in figure.axes for line in axes.lines]
+    assert not {str(line.get_color()) for line in lines} & {f"C{n}" for n in range(10)}
+    assert not {to_hex(line.get_color()) for line in lines} & set(TABLEAU_COLORS.values())
 
 
 def top_piece_turns_concave() -> bool:

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from simulated import programme_of
 
+from wearsim.bench.lengths import INCHES
 from wearsim.errors import InputError
 from wearsim.knifeedge.readings import load_readings, parse_readings
 from wearsim.learn.folder import open_folder
@@ -24,7 +25,7 @@ from wearsim.learn.session import SessionNote
 from wearsim.wear.constants import NAMES, Constants
 
 QUICK = replace(COARSE, cells=32)
-ONE = programme_of(({"stroke": "one-third", "minutes": 3, "on_top": "tool"},))
+ONE = programme_of(({"stroke": "one-third", "minutes": 1, "on_top": "tool"},))
 
 
 def quick(seed: int = 5) -> Practice:
@@ -64,6 +65,11 @@ def test_a_sheet_survives_its_text(rng: np.random.Generator) -> None:
     assert again.positions == pytest.approx(sheet.positions, abs=1e-9)
     assert again.zones.inner == pytest.approx(sheet.zones.inner, abs=1e-6)
     assert again.sigma == sheet.sigma
+    inches = parse_readings(sheet_text(sheet, INCHES))
+    assert inches.length_unit == "in"
+    assert inches.positions == pytest.approx(sheet.positions, abs=1.3e-6)
+    assert inches.zones.inner == pytest.approx(sheet.zones.inner, abs=1.3e-6)
+    assert inches.sigma == pytest.approx(sheet.sigma, rel=1e-5)
 
 
 def test_readings_have_the_noise_they_are_said_to_have() -> None:
@@ -107,8 +113,8 @@ def test_a_practice_folder_says_so_and_a_real_one_is_refused(tmp_path: Path, mir
 
 
 def test_constants_of_a_planar_mirror_are_found(tmp_path: Path) -> None:
-    """A seeded folder of tests/benchmarks/learn_coverage.py, whose table is in docs/learning.md."""
-    row = learn_coverage.one_case(4, 4, 128)
+    """A seeded folder of tests/benchmarks/learn_coverage.py (its table: docs/learning.md), in the cells of rehearse."""
+    row = learn_coverage.one_case(4, 4, 64, COARSE)
     away = (np.array(row["truth"]) - row["mean"]) / row["sigma"]
     assert np.abs(away).max() < 3.0
     inside = (np.array(row["truth"]) >= row["low"]) & (np.array(row["truth"]) <= row["high"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -124,3 +125,16 @@ def test_the_table_says_what_was_varied_and_what_failed(whole: Path) -> None:
     text = study_text(read_study(whole))
     assert "side overhang [of the diameter]" in text and "48 cases, 16 failed" in text
     assert max(map(len, text.splitlines())) <= 80
+
+
+def test_lengths_are_read_in_the_unit_of_the_bench() -> None:
+    def shown(bench: str) -> str:
+        length: Any = SimpleNamespace(
+            unit="m", text="spell 1.length", dimensions=("length",), values=np.array([0.0508, 0.0762])
+        )
+        about = {"keep": [], "bench_toml": bench}
+        return study_text(StudyResult(Path(), about, ("length",), {"length": length}, {}, np.zeros(2, int)))
+
+    inches, millimetres = (shown(f'[mirror]\ndiameter = "{size}"\n').split() for size in ("8 in", "0.2 m"))
+    assert "[in]" in inches and inches[inches.index("[in]") + 1 :][:3] == ["2", "3", "2"]
+    assert "[mm]" in millimetres and millimetres[millimetres.index("[mm]") + 1 :][:3] == ["50.8", "76.2", "2"]

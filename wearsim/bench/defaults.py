@@ -8,13 +8,14 @@ from typing import Any
 from wearsim.bench import catalogue
 from wearsim.bench.bench import Bench, lap_key
 from wearsim.bench.lap import FROM_PITCH, Lap
+from wearsim.bench.lengths import in_units_of
 from wearsim.bench.piece import DefaultUsed, defaults_of, kind_of
 from wearsim.bench.programme import Spell
 from wearsim.bench.wear import EDGE_LENGTH_SOURCE, PRESTON_SOURCE, Wear
 
 
 def bench_defaults(bench: Bench, table: dict[str, Any]) -> tuple[DefaultUsed, ...]:
-    """Every default that a bench took because its file did not give the key."""
+    """Every default that a bench took because its file did not give the key, in the units of that file."""
     laps = table["lap"] if isinstance(table["lap"], list) else [table["lap"]]
     used = defaults_of(bench.mirror, set(table["mirror"]), "mirror") + _density(bench)
     for place, (lap, given) in enumerate(zip(bench.laps, laps, strict=True)):
@@ -23,7 +24,10 @@ def bench_defaults(bench: Bench, table: dict[str, Any]) -> tuple[DefaultUsed, ..
     used += _preston(bench) + defaults_of(bench.wear, set(table.get("wear", {})), "wear") + _edge(bench)
     for key in ("spread", "light"):
         used += defaults_of(getattr(bench, key), set(table.get(key, {})), key)
-    return tuple(used)
+    return tuple(
+        one._replace(value=in_units_of(bench, one.value), source=in_units_of(bench, one.source))
+        for one in used
+    )
 
 
 def programme_defaults(spells: Sequence[Spell], tables: Sequence[dict[str, Any]]) -> tuple[DefaultUsed, ...]:

@@ -52,7 +52,7 @@ def load_bench(path: str | Path) -> Bench:
         One line for the first fault: file, key, what came, what is expected.
     """
     file = _bench_file(path)
-    text = read_text(file, "a bench in TOML")
+    text = read_text(file, "a bench in TOML, or one of " + ", ".join(catalogue.names("benches")))
     return bench_from_table(parse_toml(text, file), file=file, text=text)
 
 
@@ -99,8 +99,8 @@ def bench_from_table(table: dict[str, Any], *, file: Path | None = None, text: s
         )
     except InputError as error:
         raise placed(as_written(error, _written(table, error.key)), "", file) from error
-    used = bench_defaults(bench, table)
-    return bench.model_copy(update={"file": file, "text": text, "defaults_used": used})
+    bench = bench.model_copy(update={"file": file, "text": text})
+    return bench.model_copy(update={"defaults_used": bench_defaults(bench, table)})
 
 
 def _laps(table: Any, file: Path | None) -> tuple[Lap, ...]:

@@ -9,6 +9,7 @@ from functools import lru_cache
 
 from wearsim.bench.bench import Bench
 
+_METRIC = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) (mm|N)\b")
 _INCHES = re.compile(r'\d[\s*]*("|in|inch|inches|ft|foot|feet)\s*$')
 
 
@@ -67,6 +68,10 @@ class Unit:
 
 MILLIMETRES = Unit("mm", 1e-3, 1)
 INCHES = Unit("in", 0.0254, 2)
+POUND = 0.45359237
+"""[kg]"""
+POUND_FORCE = POUND * 9.80665
+"""[N]"""
 
 
 def length_unit(bench: Bench) -> Unit:
@@ -76,14 +81,40 @@ def length_unit(bench: Bench) -> Unit:
     ----------
     bench : Bench
     """
-    return _unit_of(bench.text)
+    return unit_of_text(bench.text)
 
 
 @lru_cache(maxsize=64)
-def _unit_of(text: str) -> Unit:
-    """Of a bench's file."""
+def unit_of_text(text: str) -> Unit:
+    """The same of the text of a bench's file.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    """
     written = tomllib.loads(text).get("mirror", {}).get("diameter", "")
     return INCHES if _INCHES.search(str(written)) else MILLIMETRES
+
+
+def in_units_of(bench: Bench, text: str) -> str:
+    """A text of ours, its millimetres and newtons in inches and pounds to three digits where a person writes inches.
+
+    Parameters
+    ----------
+    bench : Bench
+        Whose file says what the person writes.
+    text : str
+        Such as a default or where it comes from.
+    """
+    if length_unit(bench) is not INCHES:
+        return text
+
+    def said(found: re.Match[str]) -> str:
+        name, size = ("in", 25.4) if found[2] == "mm" else ("lbf", POUND_FORCE)
+        return f"{float(found[1]) / size:.3g} {name}"
+
+    return _METRIC.sub(said, text)
 
 
 def round_unit(unit: Unit) -> Unit:

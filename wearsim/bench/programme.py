@@ -184,7 +184,7 @@ class Spell(Piece):
         return {**table, **dict.fromkeys(USELESS[stroke])}
 
 
-_EXTENT = '0.5 (of the mirror\'s diameter) or a length, such as "150 mm"'
+_EXTENT = '0.5 (of the mirror\'s diameter) or a length, such as "150 mm" or "6 in"'
 
 
 class Programme(Piece):

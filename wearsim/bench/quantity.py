@@ -169,6 +169,11 @@ MOST_OF_DIAMETER = 2.0
 """Largest fraction of the diameter: beyond it the pieces part, and ``150`` must mean ``"150 mm"``."""
 
 
+def _quoted(example: str) -> str:
+    """Texts as they stand in a file: ``2 mm or 0.1 in`` with each part in quotes."""
+    return " or ".join(f'"{part}"' for part in example.split(" or "))
+
+
 def quantity(
     noun: str,
     example: str,
@@ -180,7 +185,7 @@ def quantity(
     otherwise: tuple[str, ...] = (),
 ) -> Any:
     """Annotations of a field that is a quantity with a unit; arguments as in :class:`Kind`."""
-    return _marks(Kind(noun, f'"{example}"', base, shown, above, least, most, otherwise))
+    return _marks(Kind(noun, _quoted(example), base, shown, above, least, most, otherwise))
 
 
 def number(
@@ -211,15 +216,15 @@ def _marks(kind: Kind) -> tuple[Any, ...]:
 
 def extent(*, above: float | None = None, least: float | None = None) -> Any:
     """Annotations of a field that is an :class:`Extent`."""
-    example = '0.5 (of the mirror\'s diameter) or "150 mm"'
+    example = '0.5 (of the mirror\'s diameter), "150 mm" or "6 in"'
     kind = Kind("a length", example, "m", ("mm",), above, least)
     return (BeforeValidator(lambda value: _as_extent(value, kind)), kind)
 
 
 def _pair(value: Any, info: ValidationInfo) -> tuple[float, float]:
-    kind = Kind("a length", '"2 mm"', "m", ("mm",))
+    kind = Kind("a length", '"2 mm" or "0.1 in"', "m", ("mm",))
     if not isinstance(value, (list, tuple)) or len(value) != 2:
-        raise refuse("not a pair", 'two lengths, such as ["0 mm", "5 mm"]')
+        raise refuse("not a pair", 'two lengths, such as ["0 mm", "5 mm"] or ["0 in", "0.2 in"]')
     from_file = bool((info.context or {}).get("file"))
     return as_float(value[0], kind, from_file), as_float(value[1], kind, from_file)
 
@@ -229,15 +234,15 @@ def default(value: Any, source: str) -> Any:
     return Field(default=value, json_schema_extra={"source": source})
 
 
-_length = quantity("a length", "300 mm", "m", "mm", above=0.0)
-_depth = quantity("a length", "2 mm", "m", "mm", least=0.0)
+_length = quantity("a length", "300 mm or 12 in", "m", "mm", above=0.0)
+_depth = quantity("a length", "2 mm or 0.1 in", "m", "mm", least=0.0)
 _stiffness = quantity("a stiffness", "5e9 Pa/m", "Pa/m", "Pa/m", above=0.0)
-_mass = quantity("a mass", "4 kg", "kg", "kg", above=0.0)
+_mass = quantity("a mass", "4 kg or 9 lb", "kg", "kg", above=0.0)
 _density = quantity("a density", "2230 kg/m^3", "kg/m^3", "kg/m^3", above=0.0)
-_force = quantity("a force", "30 N", "N", "N", least=0.0)
+_force = quantity("a force", "30 N or 7 lbf", "N", "N", least=0.0)
 _time = quantity("a time", "5 min", "s", "min", "s", above=0.0)
 _temperature = quantity(
-    "a temperature", "20 degC", "degC", "degC", least=-50.0, most=80.0, otherwise=("degF",)
+    "a temperature", "20 degC or 68 degF", "degC", "degC", least=-50.0, most=80.0, otherwise=("degF",)
 )
 _angle = quantity("an angle", "72 deg", "rad", "deg", "rad")
 _preston = quantity("a Preston coefficient", "8e-13 / Pa", "1/Pa", "/ Pa", above=0.0)
@@ -255,6 +260,8 @@ Angle = Annotated[float, *_angle]
 PerPascal = Annotated[float, *_preston]
 Wavelength = Annotated[float, *_wavelength]
 Place = Annotated[
-    tuple[float, float], BeforeValidator(_pair), Kind("two lengths", '["0 mm", "5 mm"]', "m", ("mm",))
+    tuple[float, float],
+    BeforeValidator(_pair),
+    Kind("two lengths", '["0 mm", "5 mm"] or ["0 in", "0.2 in"]', "m", ("mm",)),
 ]
 PlainFactor = Annotated[float, *number("0.7", above=0.0)]

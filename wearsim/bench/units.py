@@ -32,7 +32,7 @@ class _UnknownUnit(NotAQuantity):
 
 
 @lru_cache(maxsize=2)
-def registry(every: bool = False) -> Any:
+def registry(every: bool) -> Any:
     """A pint registry, made when first asked for: of the trade's units, or of every unit that pint knows."""
     import pint
 

@@ -14,6 +14,7 @@ from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
+    from wearsim.bench.lengths import Unit
     from wearsim.bench.programme import Programme
     from wearsim.cli.voice import Voice
     from wearsim.decide.limits import Limits
@@ -109,18 +110,18 @@ def read_programme(path: Path, bench: Bench | None = None) -> Programme:
     return load_programme(path, bench)
 
 
-def read_length(text: str, key: str, least: float = 0.0) -> float:
-    """A length that was given on the command line [m]: with its unit, or a plain number of millimetres."""
+def read_length(text: str, key: str, unit: Unit, least: float = 0.0) -> float:
+    """A length that was given on the command line [m]: with its unit, or a plain number of the bench's unit."""
     from wearsim.bench import units
 
     expected = 'a length such as "5 mm" or "0.2 in"'
     try:
         plain = text.strip().replace(".", "", 1).isdecimal()
-        metres = units.read(f"{text} mm" if plain else text, "m")
+        metres = units.read(f"{text} {unit.name}" if plain else text, "m")
     except units.NotAQuantity as error:
         raise InputError(str(error), key=key, value=text, expected=expected) from error
     if not least <= metres <= 1.0:
-        expected = f"{least * 1e3:g} mm to 1 m ({least / 0.0254:.2g} to 39 in)"
+        expected = f"{unit.short(least)} to {unit.short(1.0)}"
         raise InputError("out of range", key=key, value=text, expected=expected)
     return metres
 

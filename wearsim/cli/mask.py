@@ -47,8 +47,8 @@ def command(
 
     unit = length_unit(pieces)
     limits = MaskLimits(
-        least_width=inputs.read_length(least_width, "--least-width", least=0.5e-3),
-        bridge=inputs.read_length(bridge, "--bridge"),
+        least_width=inputs.read_length(least_width, "--least-width", unit, least=0.5e-3),
+        bridge=inputs.read_length(bridge, "--bridge", unit),
         unit=unit,
     )
     source: Source = "fixed" if fixed_source else "moving"

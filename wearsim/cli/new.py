@@ -35,7 +35,7 @@ Glass = Annotated[
     str | None,
     typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.", autocompletion=ready.glasses),
 ]
-Thickness = Annotated[str | None, typer.Option("--thickness", help='At the edge: "30 mm".')]
+Thickness = Annotated[str | None, typer.Option("--thickness", help='At the edge: "30 mm" or "1.2 in".')]
 LapDiameter = Annotated[str | None, typer.Option("--lap-diameter", help="The mirror's unless given.")]
 LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Of the whole tool: "2 kg" or "5 lb".')]
 Pitch = Annotated[

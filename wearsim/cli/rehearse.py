@@ -33,7 +33,7 @@ class FaultChoice(StrEnum):
 
 Fault = Annotated[FaultChoice | None, typer.Option("--fault", help="Of a new one; drawn, if not said.")]
 Diameter = Annotated[
-    str | None, typer.Option("--diameter", metavar="D", help='Of a new one, such as "250 mm".')
+    str | None, typer.Option("--diameter", metavar="D", help='Of a new one: "250 mm" or "10 in".')
 ]
 Ratio = Annotated[
     float | None,

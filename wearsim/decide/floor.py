@@ -14,7 +14,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import nnls
 
 from wearsim.figure.numbers import FigureGauge
 from wearsim.wear.grid import Array
@@ -84,6 +83,9 @@ def linear_floor(gauge: FigureGauge, error: Array, wear: Array, minutes: float) 
 
 def _budgeted(columns: Array, b: Array, minutes: float) -> Array:
     """Non-negative least squares with ``sum x <= minutes``."""
+    # slow to import, and a dry run does not come by here
+    from scipy.optimize import nnls
+
     mix, _ = nnls(columns, b, maxiter=20 * columns.shape[1])
     if mix.sum() <= minutes:
         return np.asarray(mix)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
@@ -278,8 +278,11 @@ def thinned(columns: Array, closeness: float = 1e-3) -> Array:
     return np.sort(np.array(kept, dtype=int))
 
 
-def _neighbours(directions: Array) -> tuple[cKDTree, Array]:
+def _neighbours(directions: Array) -> tuple[Any, Array]:
     """A tree of the directions' leading components, and these: never farther apart than the directions are."""
+    # slow to import, and a dry run does not come by here
+    from scipy.spatial import cKDTree
+
     if len(directions) == 0:
         return cKDTree(np.empty((0, 1))), np.empty((0, 1))
     axes = np.linalg.eigh(directions.T @ directions)[1][:, ::-1][:, :_LEADING]

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from typing import Literal, TypeVar
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from wearsim.bench.bench import Bench
 from wearsim.decide.clock import Clock, TimeUp
@@ -111,6 +110,9 @@ class Refiner:
         free : {"all", "sizes", "minutes"}
             What may change: lengths, sweeps and overhangs, the minutes, or both.
         """
+        # slow to import, and a dry run does not come by here
+        from scipy.optimize import least_squares
+
         problem = Problem(self, programme, free)
         if not problem.keys:
             return self.judge(programme)

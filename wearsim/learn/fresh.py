@@ -13,7 +13,7 @@ from wearsim.bench import units
 from wearsim.bench.bench import Bench
 from wearsim.bench.dump import bench_table
 from wearsim.bench.files import bench_from_table
-from wearsim.bench.lengths import length_unit
+from wearsim.bench.lengths import in_units_of, length_unit
 from wearsim.bench.piece import DefaultUsed
 from wearsim.bench.reading import parse_toml
 from wearsim.errors import InputError
@@ -141,7 +141,9 @@ def length_of(text: str, what: str) -> float:
     try:
         metres = units.read(text, "m")
     except units.NotAQuantity as error:
-        raise InputError(str(error), key=what, value=text, expected='such as "200 mm" or "8 in"') from error
+        raise InputError(
+            str(error), key=what, value=text, expected='a length such as "200 mm" or "8 in"'
+        ) from error
     if not metres > 0.0:
         raise InputError("too small", key=what, value=text, expected="a length above 0")
     return metres
@@ -182,24 +184,32 @@ def _answered(answers: Answers) -> Rows:
 
 def _quoted(text: str) -> str:
     if not text.isprintable() or '"' in text or "\\" in text:
-        raise InputError("cannot stand in a bench", value=text, expected='a text such as "200 mm"')
+        raise InputError("cannot stand in a bench", value=text, expected='a text such as "200 mm" or "8 in"')
     return f'"{text.strip()}"'
 
 
 def _bench_text(answers: Answers, rows: Rows, bench: Bench) -> str:
     lines = [
-        "# The bench of one mirror: both pieces, the hands, and where the glass stands. Written by wearsim new.",
-        "# Lines that begin with # are wearsim's defaults, each with where it comes from; take the # away to",
-        "# say it better. Every quantity has its unit; millimetres or inches, kilograms or pounds as you have them.",
+        "# The bench of one mirror: both pieces, the hands, and where the glass stands.",
+        "# Written by wearsim new. Lines that begin with # are wearsim's defaults, each",
+        "# with where it comes from; take the # away to say it better. Every quantity has",
+        "# its unit; millimetres or inches, kilograms or pounds as you have them.",
+        *(
+            ["# The defaults are told in inches and pounds to three digits."]
+            if is_in_inches(answers.diameter)
+            else []
+        ),
     ]
     for table in ("mirror", "lap", "hands", "wear", "spread"):
         lines += ["", f"[{table}]"]
-        lines += [f"{f'{key} = {value}':<32} # {comment}" for key, value, comment in rows.get(table, [])]
+        lines += [_commented(f"{key} = {value}", comment) for key, value, comment in rows.get(table, [])]
         lines += [_left_out(used, bench) for used in bench.defaults_used if used.key.startswith(f"{table}.")]
     lines += [
         "",
         "[figure]",
-        f"{f'readings = {_quoted(READINGS)}':<32} # where the glass stands: fill it in, then wearsim reduce",
+        _commented(
+            f"readings = {_quoted(READINGS)}", "where the glass stands: fill it in, then wearsim reduce"
+        ),
     ]
     return "\n".join(lines) + "\n"
 
@@ -209,10 +219,23 @@ def _left_out(used: DefaultUsed, bench: Bench) -> str:
     table, _, key = used.key.partition(".")
     value: Any = bench_table(bench)[table].get(key, used.value)
     if isinstance(value, list):
-        shown = "[" + ", ".join(f'"{item}"' for item in value) + "]"
+        shown = "[" + ", ".join(f'"{in_units_of(bench, item)}"' for item in value) + "]"
     else:
-        shown = f'"{value}"' if isinstance(value, str) else f"{value!r}"
-    return f"{f'# {key} = {shown}':<32} # {used.source}"
+        shown = f'"{in_units_of(bench, value)}"' if isinstance(value, str) else f"{value!r}"
+    return _commented(f"# {key} = {shown}", used.source)
+
+
+def _commented(line: str, comment: str) -> str:
+    """A line with its comment beside it, in lines that a terminal has room for."""
+    first = f"{line:<32} # "
+    return textwrap.fill(
+        comment,
+        COLUMNS,
+        initial_indent=first,
+        subsequent_indent=" " * 33 + "# ",
+        break_on_hyphens=False,
+        break_long_words=False,
+    )
 
 
 def _wrapped(pairs: Iterable[str]) -> str:

@@ -8,9 +8,9 @@ the strokes, and grows with its square. So a few pairs are enough, where plain d
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
@@ -70,16 +70,24 @@ class Effect:
 
     def change(self, factor: float, at: float) -> Array:
         """Height after with this factor, less the same with the factor ``at``, shape (n,) [m]."""
-        rows = PchipInterpolator(self.factors**2, self.mean)((factor**2, at**2))
+        rows = _curve(self.factors**2, self.mean)((factor**2, at**2))
         return np.asarray(rows[0] - rows[1])
 
     def covariance(self, factor: float, at: float) -> Array:
         """Of the height after: chance with this factor, and what is not known of the change, shape (n, n) [m^2]."""
-        error = PchipInterpolator(self.factors, self.error)(factor)
+        error = _curve(self.factors, self.error)(factor)
         change = self.change(factor, at)
         doubt = DOUBT.covariance(change, self.radius) + DOUBT.shape**2 * np.outer(change, change)
         chance = factor * self.chance / np.sqrt(len(self.chance))
         return np.asarray(chance.T @ chance + np.outer(error, error) + doubt)
+
+
+def _curve(at: Array, values: Array) -> Any:
+    """Through these values, as even as they are."""
+    # slow to import, and a dry run does not come by here
+    from scipy.interpolate import PchipInterpolator
+
+    return PchipInterpolator(at, values)
 
 
 def strokes_of(programme: Programme) -> float:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.lengths import MILLIMETRES, Unit, decimal
 from wearsim.bench.programme import Programme
 from wearsim.figure.conic import conic_departure
 from wearsim.knifeedge.readings import Readings
@@ -69,21 +70,31 @@ class Reader:
         return Readings(zones, np.round(rows - zero, 5), sigma=self.sigma)
 
 
-def sheet_text(readings: Readings) -> str:
-    """TOML of a sheet of readings in millimetres, to the hundredth."""
+def sheet_text(readings: Readings, unit: Unit = MILLIMETRES) -> str:
+    """TOML of a sheet of readings.
+
+    Parameters
+    ----------
+    readings : Readings
+    unit : Unit
+        To write it in: millimetres to the hundredth, or inches to the last thousandth but one (2.5 um).
+    """
+    more = 1 if unit.size > MILLIMETRES.size else 0
 
     def row(values: Array, digits: int) -> str:
-        return "[" + ", ".join(f"{1e3 * value:.{digits}f}" for value in values) + "]"
+        return "[" + ", ".join(decimal(value / unit.size, digits) for value in values) + "]"
 
     windows = np.stack([readings.zones.inner, readings.zones.outer], axis=1)
     lines = [
         f'source = "{readings.source}"',
-        'length_unit = "mm"',
-        "windows = [" + ", ".join(row(pair, 3) for pair in windows) + "]",
-        "readings = [\n" + "".join(f"    {row(values, 2)},\n" for values in readings.positions) + "]",
+        f'length_unit = "{unit.name}"',
+        "windows = [" + ", ".join(row(pair, 3 + more) for pair in windows) + "]",
+        "readings = [\n"
+        + "".join(f"    {row(values, 2 + 2 * more)},\n" for values in readings.positions)
+        + "]",
     ]
     if isinstance(readings.sigma, float):
-        lines.append(f"sigma = {1e3 * readings.sigma:g}")
+        lines.append(f"sigma = {readings.sigma / unit.size:.6g}")
     return "\n".join(lines) + "\n"
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.files import bench_from_table
-from wearsim.bench.lengths import INCHES, MILLIMETRES, Unit, round_unit
+from wearsim.bench.lengths import INCHES, MILLIMETRES, POUND, POUND_FORCE, Unit, round_unit
 from wearsim.bench.reading import parse_toml
 from wearsim.figure.conic import conic_departure
 from wearsim.wear.accuracy import DEFAULT
@@ -19,10 +19,6 @@ from wearsim.wear.state import glass_grid
 
 Fault = Literal["raised ring", "oblate", "sphere", "turned edge"]
 FAULTS: tuple[Fault, ...] = get_args(Fault)
-POUND = 0.45359237
-"""[kg]"""
-POUND_FORCE = POUND * 9.80665
-"""[N]"""
 
 
 @dataclass(frozen=True)

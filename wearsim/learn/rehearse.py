@@ -13,6 +13,7 @@ import numpy as np
 
 from wearsim.bench.dump import spell_table
 from wearsim.bench.files import dump_programme
+from wearsim.bench.lengths import length_unit
 from wearsim.bench.programme import Programme
 from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
@@ -91,7 +92,7 @@ def start_practice(path: str | Path, practice: Practice) -> MirrorFolder:
     practice : Practice
     """
     drawn, mirror = practice.drawn(), practice.mirror()
-    sheet = sheet_text(mirror.read(practice.tester))
+    sheet = sheet_text(mirror.read(practice.tester), length_unit(drawn.bench))
     return open_folder(new_folder(path, drawn.text, {"readings.toml": sheet}, practice_text(practice)))
 
 
@@ -133,7 +134,8 @@ def work_and_record(
     with tempfile.TemporaryDirectory() as scratch:
         done, after = Path(scratch) / "programme.toml", Path(scratch) / "readings.toml"
         done.write_text(dump_programme(programme), encoding="utf-8")
-        after.write_text(sheet_text(mirror.read(tester)), encoding="utf-8")
+        sheet = sheet_text(mirror.read(tester), length_unit(folder.bench))
+        after.write_text(sheet, encoding="utf-8")
         record(folder.path, done, note=note, readings=after)
     return open_folder(folder.path)
 

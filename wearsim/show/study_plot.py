@@ -82,7 +82,7 @@ def _settings(result: StudyResult, free: list[str], most: int) -> tuple[list[Fix
 
 def _said(result: StudyResult, name: str, at: int) -> str:
     variable = result.coordinates[name]
-    scale = axis_scale(variable)
+    scale = axis_scale(result, name)
     value = variable.values[at]
     words = scale.label.partition(" [")[0]
     return f"{words} {scale.text(value)}"
@@ -95,9 +95,7 @@ def _label(result: StudyResult, fixed: Fixed) -> str:
         text = str(result.coordinates[name].values[fixed[name]])
         key = result.coordinates[name].text
         parts.append(
-            f"{text} on top"
-            if key.endswith(".on_top")
-            else f"{axis_scale(result.coordinates[name]).label}: {text}"
+            f"{text} on top" if key.endswith(".on_top") else f"{axis_scale(result, name).label}: {text}"
         )
     return ", ".join(parts)
 
@@ -119,7 +117,7 @@ def _curves(result: StudyResult, names: list[str], numbers: list[str]) -> Figure
             _curve(axes, result, name, free, at, line)
         _dress(axes, result, name)
     if free:
-        panels[-1].set_xlabel(axis_scale(result.coordinates[free[0]]).label)
+        panels[-1].set_xlabel(axis_scale(result, free[0]).label)
     if any(_label(result, at) for at in fixed):
         handles, labels = panels[0].get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside lower center", ncols=min(len(labels), 3))
@@ -133,11 +131,7 @@ def _curve(
 ) -> None:
     scale = quantity_scale(result.quantities[name])
     y = scale.numbers(_cut(result, result.quantities[name].values, at, free)).reshape(-1)
-    x = (
-        axis_scale(result.coordinates[free[0]]).numbers(result.coordinates[free[0]].values)
-        if free
-        else np.zeros(1)
-    )
+    x = axis_scale(result, free[0]).numbers(result.coordinates[free[0]].values) if free else np.zeros(1)
     axes.plot(x, y, label=_label(result, at) or None, linewidth=1.8, markersize=5, **line)
     if name == "risk":
         error = _cut(result, result.quantities["risk_error"].values, at, free).reshape(-1)
@@ -188,9 +182,9 @@ def _maps(result: StudyResult, name: str, numbers: list[str]) -> Figure:
     for axes in list(panels.flat)[len(fixed) :]:
         axes.set_axis_off()
     for axes in panels[-1]:
-        axes.set_xlabel(axis_scale(result.coordinates[free[0]]).label)
+        axes.set_xlabel(axis_scale(result, free[0]).label)
     for axes in panels[:, 0]:
-        axes.set_ylabel(axis_scale(result.coordinates[free[1]]).label)
+        axes.set_ylabel(axis_scale(result, free[1]).label)
     if shown is not None:
         hatched = "; hatched: cannot be done" if np.any(result.failure > 0) else ""
         figure.colorbar(shown, ax=panels, label=scale.label + hatched, shrink=0.9)
@@ -203,7 +197,7 @@ def _map(axes: Axes, result: StudyResult, free: list[str], values: Any, bounds: 
     """One heat map; failed cases are hatched."""
     from matplotlib.colors import LinearSegmentedColormap
 
-    x, y = (axis_scale(result.coordinates[name]).numbers(result.coordinates[name].values) for name in free)
+    x, y = (axis_scale(result, name).numbers(result.coordinates[name].values) for name in free)
     ramp = LinearSegmentedColormap.from_list("wearsim", _RAMP)
     axes.grid(False)
     axes.set_facecolor("none")
@@ -258,7 +252,7 @@ def _clouds(result: StudyResult, name: str) -> Figure:
     figure = sheet(1.2 + 3.4 * across, 1.2 + 3.0 * down)
     panels = figure.subplots(down, across, sharey=True, squeeze=False)
     for axes, key in zip(panels.flat, keys, strict=False):
-        reading = axis_scale(result.coordinates[key])
+        reading = axis_scale(result, key)
         x = reading.numbers(result.coordinates[key].values)
         for line, at in zip(_LINES, fixed, strict=False):
             y = scale.numbers(_cut(result, result.quantities[name].values, at, [SAMPLE]))

@@ -11,7 +11,7 @@ from wearsim.show.text import columns, paragraph
 from wearsim.study.cases import FAILURES
 from wearsim.study.forecast import Forecast
 from wearsim.study.plan import Study
-from wearsim.study.result import StudyResult, StudyVariable
+from wearsim.study.result import StudyResult
 
 _WORDS = {"tips_off": "tipped off", "refused": "refused", "no_balance": "found no balance"}
 
@@ -26,7 +26,7 @@ def study_text(result: StudyResult) -> str:
     rows: list[tuple[str, ...]] = [("Varied", "from", "to", "values")]
     sampled = [name for name, variable in result.coordinates.items() if variable.dimensions == ("sample",)]
     for name in dict.fromkeys([*result.dimensions, *sampled]):
-        rows.append(_varied(name, result.coordinates[name]))
+        rows.append(_varied(result, name))
     found: list[tuple[str, ...]] = [("Came out", "least", "median", "most")]
     for name in scalars(result):
         scale = quantity_scale(result.quantities[name])
@@ -35,10 +35,11 @@ def study_text(result: StudyResult) -> str:
     return "\n\n".join(part for part in parts if part)
 
 
-def _varied(name: str, variable: StudyVariable) -> tuple[str, str, str, str]:
+def _varied(result: StudyResult, name: str) -> tuple[str, str, str, str]:
+    variable = result.coordinates[name]
     if name == "sample":
         return "random sample", "", "", str(variable.values.size)
-    scale = axis_scale(variable)
+    scale = axis_scale(result, name)
     if not is_number(variable):
         return scale.label, str(variable.values[0]), str(variable.values[-1]), str(variable.values.size)
     numbers = scale.numbers(variable.values)

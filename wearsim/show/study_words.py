@@ -8,12 +8,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wearsim.show.lengths import MILLIMETRES, NANOMETRES
+from wearsim.bench.lengths import unit_of_text
+from wearsim.show.lengths import NANOMETRES
 from wearsim.study.result import StudyResult, StudyVariable
 
 _EXTENTS = ("length", "side_sweep", "side_overhang")
 # SI unit of a coordinate -> the unit that a person reads, and its size.
-_READ = {"m": (MILLIMETRES.name, MILLIMETRES.size), "s": ("min", 60.0), "rad": ("deg", np.pi / 180.0)}
+_READ = {"s": ("min", 60.0), "rad": ("deg", np.pi / 180.0)}
 _READ_HEIGHT = {"m": (NANOMETRES.name, NANOMETRES.size), "Pa": ("kPa", 1e3)}
 
 
@@ -46,8 +47,12 @@ class Scale:
         return f"{float(value) / self.size:.4g} {self.unit}".rstrip()
 
 
-def axis_scale(variable: StudyVariable) -> Scale:
-    """How an axis is read: ``side overhang [of the diameter]`` for ``spell 1.side_overhang``."""
+def axis_scale(result: StudyResult, coordinate: str) -> Scale:
+    """How an axis is read: ``side overhang [of the diameter]`` for ``spell 1.side_overhang``.
+
+    Lengths are in inches where the study's bench is written in them.
+    """
+    variable, lengths = result.coordinates[coordinate], unit_of_text(str(result.attributes["bench_toml"]))
     first = variable.text.partition(", ")[0]
     table, _, name = first.partition(".")
     words = name.replace("_", " ") or table
@@ -56,7 +61,8 @@ def axis_scale(variable: StudyVariable) -> Scale:
     )
     if table.startswith("spell"):
         owner = "" if table == "spell 1" else f"in {table}"
-    unit, size = _READ.get(variable.unit, (variable.unit, 1.0))
+    read = {"m": (lengths.name, lengths.size), **_READ}
+    unit, size = read.get(variable.unit, (variable.unit, 1.0))
     if name in _EXTENTS and variable.unit == "1":
         unit = "of the diameter"
     shown = "" if unit == "1" or not is_number(variable) else f"[{unit}]"

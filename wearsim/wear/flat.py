@@ -117,7 +117,9 @@ def flat_contact(
     # scaled to pressures: a modulus of 1 Pa/m makes the pose a pressure and its slopes
     steps, left = balance(x, y, area, np.zeros(n), full, 1.0, force, *load, mirror_radius, True, pose)
     if steps < 0:
-        raise ContactError(f"flat lap at an offset of {offset * 1e3:.1f} mm", left)
+        raise ContactError(
+            f"flat lap at an offset of {offset / mirror_radius:.3f} of the mirror's radius", left
+        )
     level, along, across = (float(value) for value in pose)
     return FlatContact(mirror_radius, lap_radius, offset, level, along, across, edge_gain, edge_length)
 
