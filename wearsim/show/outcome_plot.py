@@ -9,10 +9,11 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.show.lengths import length_unit
 from wearsim.show.maps_plot import HEIGHT, draw_maps
-from wearsim.show.outcome_table import ends_words, unit_for
+from wearsim.show.outcome_table import unit_for
 from wearsim.show.profiles import draw_removal, draw_surface, ordered, removal_legend
 from wearsim.show.strokes import caption_of, draw_spells, drawing_of
 from wearsim.show.style import house, sheet
+from wearsim.show.text import ends_words
 from wearsim.wear.outcome import Outcome
 
 if TYPE_CHECKING:
