@@ -21,10 +21,10 @@ POUND = 0.45359237
 
 
 def mirror_words(bench: Bench, unit: Unit) -> str:
-    """Whose card it is."""
+    """Whose card it is; D is what sizes are told as fractions of."""
     mirror = bench.mirror
     ratio = mirror.radius_of_curvature / (2.0 * mirror.diameter)
-    return f"{unit.short(mirror.diameter)} mirror, f/{ratio:.2g}, target conic {mirror.conic:zg}"
+    return f"{unit.short(mirror.diameter)} mirror (D), f/{ratio:.2g}, target conic {mirror.conic:zg}"
 
 
 def promise_words(proposal: Proposal, high: Unit, minutes: float) -> str:
@@ -32,8 +32,8 @@ def promise_words(proposal: Proposal, high: Unit, minutes: float) -> str:
     outcome = proposal.outcome
     if not proposal.programme.spells:
         return f"Nothing to do: {proposal.reason}."
-    text = f"{minutes:g} min of work: RMS of the surface {now_and_after(outcome, 'surface_rms', high)}"
-    return f"{text}. In brackets: nine times in ten." if outcome.band is not None else f"{text}."
+    text = f"{minutes:g} min of work: RMS {now_and_after(outcome, 'surface_rms', high)}"
+    return f"{text} (nine times in ten)." if outcome.band is not None else f"{text}."
 
 
 def now_and_after(outcome: Outcome, name: str, high: Unit) -> str:
