@@ -27,7 +27,7 @@ p { margin: 0; }
 .said { font-size: var(--said); }
 .first { font-weight: bold; }
 .spell { border-top: 1.2pt solid #000; break-inside: avoid; }
-.strip { display: grid; grid-template-columns: 24mm var(--drawing) 1fr 64mm; gap: 0 3mm; padding: 1mm 0; }
+.strip { display: grid; grid-template-columns: 24mm var(--drawing) 1fr 61mm; gap: 0 3mm; padding: 1mm 0; }
 .planned { display: grid; grid-template-columns: 9mm 1fr; justify-items: center; align-items: center; }
 .number { width: 9mm; text-align: center; background: #000; color: #fff; font: bold 16pt/9mm sans-serif;
           print-color-adjust: exact; -webkit-print-color-adjust: exact; }

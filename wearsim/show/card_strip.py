@@ -8,7 +8,7 @@ from wearsim.show.card_pen import POINT, Pen, text_width
 from wearsim.show.card_type import FULL, LEFT, RIGHT, Type, height_of
 
 # Widths of the columns at the left (number, minutes) and at the right (pace, room to write) [mm].
-MINUTES, SIDE = 27.0, 64.0
+MINUTES, SIDE = 27.0, 61.0
 # Between two columns, and what the drawing keeps clear of the line above [mm].
 APART, CLEAR = 3.0, 1.0
 # The black square of the number [mm].

@@ -8,7 +8,7 @@ from itertools import pairwise
 from wearsim.bench.bench import Bench
 from wearsim.decide.compare import Comparison, Side
 from wearsim.show.lengths import Unit, length_unit
-from wearsim.show.outcome_table import in_kilopascals, no_band_words, numbers_rows, unit_for
+from wearsim.show.outcome_table import in_kilopascals, in_tenths, no_band_words, numbers_rows, unit_for
 from wearsim.show.text import columns, paragraph
 from wearsim.show.zones import zones_of
 from wearsim.wear.grid import Array
@@ -123,7 +123,7 @@ def _numbers(both: Comparison) -> str:
             rows.append(row(f"  its band{of_unit}", _ends(before[name], written) if before else "", ends))
     for name, words, unit, written in (
         ("peak_pressure", "Largest pressure", "kPa", in_kilopascals),
-        ("lift_off_share", "Lift-off, mean share", "", "{:.1%}".format),
+        ("lift_off_share", "Lift-off, mean share", "", in_tenths),
     ):
         rows += _of_programme(both, name, (words, unit), written)
     lines = columns(rows, "<>>>")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from wearsim.bench.programme import Programme
 from wearsim.figure.zernike import astigmatism
 from wearsim.show.lengths import Unit
 from wearsim.show.text import aligned, banded, columns, ends_words, paragraph
+from wearsim.wear.grid import Array
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.turns import bias_left, is_turned, lies_turned, turns
 
@@ -46,14 +47,20 @@ def _fine(amplitude: float) -> str:
     return f"{amplitude * 1e9:.1f}"
 
 
+def details_ends(outcome: Outcome, when: str) -> Mapping[str, Array]:
+    """Bands of the numbers of the map ``before`` or ``after``; before, only where the figure is measured."""
+    band = outcome.band
+    return {} if band is None or (when == "before" and not band.numbers_before) else band.details
+
+
 def _numbers(outcome: Outcome, high: Unit) -> str:
-    found, ends = outcome.details, {} if outcome.band is None else outcome.band.details
-    is_measured = outcome.band is not None and bool(outcome.band.numbers_before)
+    found = outcome.details
 
     def cells(name: str, written: Callable[[float], str]) -> tuple[str, ...]:
-        keys = [f"{name}_{when}_m" for when in ("before", "after")]
-        bands = [ends.get(keys[0]) if is_measured else None, ends.get(keys[1])]
-        return tuple(banded([found[key]], band, written)[0] for key, band in zip(keys, bands, strict=True))
+        return tuple(
+            banded([found[key]], details_ends(outcome, when).get(key), written)[0]
+            for when, key in ((when, f"{name}_{when}_m") for when in ("before", "after"))
+        )
 
     rows = [
         (f"RMS, surface, {high.name}", *cells("map_rms", high.number)),

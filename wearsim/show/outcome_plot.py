@@ -68,8 +68,11 @@ def _headline(outcome: Outcome) -> str:
         f"{high.text(numbers.surface_rms)}{ends_words(ends, 'surface_rms', high.number)}"
         for numbers, ends in ((old, was), (new, now))
     )
-    strehl = f"{old.strehl:.2f}, {new.strehl:.2f}{ends_words(now, 'strehl', '{:.2f}'.format)}"
-    return f"{mean}RMS of the surface {' before, '.join(rms)} after; Strehl ratio {strehl}"
+    strehl = (
+        f"{numbers.strehl:.2f}{ends_words(ends, 'strehl', '{:.2f}'.format)}"
+        for numbers, ends in ((old, was), (new, now))
+    )
+    return f"{mean}RMS of the surface {' before, '.join(rms)} after\nStrehl ratio {', '.join(strehl)}"
 
 
 def _strokes(figure: SubFigure, bench: Bench, programme: Programme, rows: int) -> None:

@@ -132,7 +132,7 @@ def _pressure(outcome: Outcome) -> str:
         f"{written(getattr(outcome, name))}{unit}{ends_words(ends, name, written)}"
         for name, unit, written in (
             ("peak_pressure", " kPa", in_kilopascals),
-            ("lift_off_share", "", "{:.1%}".format),
+            ("lift_off_share", "", in_tenths),
         )
     )
     return f"Largest pressure {pressure}; lift-off over {lift_off} of the overlap, on average."
@@ -169,7 +169,12 @@ def _short(pressure: float) -> str:
 
 def in_per_cent(share: float) -> str:
     """A share [1] as a number of per cent."""
-    return f"{100.0 * share:.0f}"
+    return decimal(100.0 * share, 0)
+
+
+def in_tenths(share: float) -> str:
+    """A share [1] in per cent and tenths of it."""
+    return f"{decimal(100.0 * share, 1)}%"
 
 
 def no_band_words(reason: str) -> str:

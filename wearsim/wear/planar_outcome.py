@@ -127,6 +127,7 @@ def _details(result: PlanarResult, programme: Programme) -> dict[str, float]:
         )
     for number, terms in enumerate(result.terms[1:], start=1):
         found[f"astigmatism_after_spell_{number}_m"] = astigmatism(terms).amplitude
+    found["removal_most_m"] = float(result.removal[result.covered > 0.5].max())
     period, amplitude = result.ripple.strongest
     found |= {"ripple_rms_m": result.ripple.rms, "ripple_period_m": period, "ripple_amplitude_m": amplitude}
     found |= {"peak_x_m": result.peak.peak_place[0], "peak_y_m": result.peak.peak_place[1]}
