@@ -52,11 +52,12 @@ def there_is_room_to_write(pages: list[Figure], spells: int) -> None:
         for left, y, right in rules + short:
             assert not any(b[0] < right and b[2] > left and b[1] + 0.5 < y < b[3] - 0.9 for _, b in boxes), y
         ends = [box[3] for text, box in boxes if "strokes," in text or "own weight" in text]
+        foot = [box[1] for text, box in boxes if text.startswith("To scale")]
         for text, box in boxes:
             if text == "done":
                 assert any(box[1] < y < box[3] and right - left >= 12.0 for left, y, right in short)
                 begin = max(end for end in ends if end < box[3])
-                below = min([HEIGHT, *(end for end in ends if end > box[3])])
+                below = min(end for end in (*ends, *foot) if end > box[3])
                 lines = [y for left, y, right in rules if begin < y < below and right - left >= 60.0]
                 assert len(lines) >= 2 and np.diff(lines).min() >= 5.0
                 found += 1

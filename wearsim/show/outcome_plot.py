@@ -72,7 +72,7 @@ def _headline(outcome: Outcome) -> str:
         f"{numbers.strehl:.2f}{ends_words(ends, 'strehl', '{:.2f}'.format)}"
         for numbers, ends in ((old, was), (new, now))
     )
-    return f"{mean}RMS of the surface {' before, '.join(rms)} after\nStrehl ratio {', '.join(strehl)}"
+    return f"{mean}RMS {' before, '.join(rms)} after; Strehl ratio {', '.join(strehl)}"
 
 
 def _strokes(figure: SubFigure, bench: Bench, programme: Programme, rows: int) -> None:
