@@ -100,7 +100,7 @@ def _remarks(outcome: Outcome, radial: Unit) -> str:
 
 
 def _turned(programme: Programme, outcome: Outcome) -> str:
-    rows = [("Spell", "Mirror lies at", "Astigmatism after, nm RMS", "High meridian", "Left of steady bias")]
+    rows = [("Spell", "Mirror lies at", "Astigmatism, nm RMS", "High meridian", "Left of steady bias")]
     ends = {} if outcome.band is None else outcome.band.details
     left, lies = bias_left(programme), lies_turned(programme)
     for number, spell in enumerate(programme.spells, start=1):
