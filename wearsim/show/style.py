@@ -91,7 +91,9 @@ def save(figure: Figure, path: Path, ending: str) -> None:
     undated = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind, {})
     with house():
         engine = figure.get_layout_engine()
-        if engine is not None:  # laid out once: again and again it would move by a last bit, and an SVG names clips by it
+        if (
+            engine is not None
+        ):  # laid out once: again and again it would move by a last bit, and an SVG names clips by it
             engine.execute(figure)
             figure.set_layout_engine("none")
         figure.savefig(path, format=kind, dpi=150, metadata=undated)
