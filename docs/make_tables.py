@@ -316,14 +316,14 @@ def percentiles() -> str:
 
 def quantities() -> str:
     """What a study may keep of a case."""
-    from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES
+    from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, kept_quantities
 
     rows = [
         (
             f"`{name}`",
             one.unit,
             one.text,
-            "yes" if name in DEFAULT_KEPT else "",
+            "yes" if name in kept_quantities(DEFAULT_KEPT, 1) else "",
             "needed" if one.drawn else "",
         )
         for name, one in QUANTITIES.items()

@@ -28,6 +28,9 @@ BAND_KEYS = {
     "strehl_band",
     "conic_fit_before_band",
     "removal_band_m",
+    "figure_error_change_band_m",
+    "peak_pressure_band_pa",
+    "lift_off_share_band",
 }
 PROFILES = ("radius_m", "removal_m", "figure_error_before_m", "figure_error_after_m")
 
@@ -87,7 +90,9 @@ def test_table_shows_zones_numbers_and_spells(call: Call, demo: Path) -> None:
     assert all(line.count(" to ") == 3 for line in lines[2:14])  # before, removed, after
     for name in ("RMS, surface", "Strehl ratio", "Conic constant", "Edge roll"):
         assert next(line for line in lines if line.startswith(name)).count(" to ") == 2  # before, after
-    assert next(line for line in lines if line.startswith("3    ")).count(" to ") == 1  # after the spell
+    assert (
+        next(line for line in lines if line.startswith("3    ")).count(" to ") == 3
+    )  # RMS, pressure, lift-off
     assert "Largest pressure" in out and "lift-off over" in out
     assert "  2: tool on top, W, 90 mm long, 75 mm to each side" in lines
 

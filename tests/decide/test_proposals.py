@@ -13,16 +13,20 @@ import tomli_w
 from small_bench import figure, random_figure, ring_figure, small_bench
 
 import wearsim as ws
+from wearsim.decide import propose
 from wearsim.decide.advise import edge_advice
 from wearsim.decide.library import Shape
 from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Score
 from wearsim.decide.proposal import EarlyStop, Proposal
+from wearsim.decide.propose import SPREAD_AFTER_SESSION
 from wearsim.decide.refine import Judged
+from wearsim.decide.search import Found
 from wearsim.decide.stopped import stopped_early
 from wearsim.decide.trade_off import trade_off
 from wearsim.decide.trial import COARSE, Trials, Trying, tried_of
 from wearsim.errors import InputError
+from wearsim.wear import bands
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Belief, prior
 from wearsim.wear.outcome import Band
@@ -286,7 +290,46 @@ def test_later_sessions_go_on_from_there() -> None:
     start = ring_figure(small_bench(True), DEFAULT)
     done = proposed(start, Limits(minutes=30.0, spells=1), True, sessions=2)
     assert len(done.later) == 1
-    assert done.later[0].rms < done.outcome.surface_rms
+    assert (
+        done.later[0].rms < done.outcome.surface_rms and done.later[0].outcome.band is None
+    )  # no draws asked for
+
+
+def test_the_band_of_a_later_session_is_of_what_is_believed_by_then(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Narrower where less is uncertain; with the constants known, of the measurement alone; with all known, none."""
+    ring = ring_figure(small_bench(), DEFAULT)
+    limits = Limits(minutes=12.0, spells=1)
+    (found,) = tried_of(few_minutes().programme)
+    third = Judged((replace(found, minutes=found.minutes / 3.0),), Score(1e-9, 1e-9, 0.0, 1e-9))
+
+    class NoLook:
+        """Always the same: nothing is searched."""
+
+        def __init__(self, *_: object) -> None: ...
+
+        def run(self, _: int | None = None) -> tuple[Found, list[Judged]]:
+            return Found(), [third]
+
+    monkeypatch.setattr(propose, "Look", NoLook)
+
+    def band(spread: bool, sigma: float, left: float = SPREAD_AFTER_SESSION) -> np.ndarray | None:
+        monkeypatch.setattr(propose, "SPREAD_AFTER_SESSION", left)
+        root = sigma * np.cos(np.pi * ring.radius / ring.radius[-1])[:, None] if sigma else ring.root
+        done = proposed(replace(ring, root=root), limits, spread, sessions=2, draws=8)
+        (later,) = done.later
+        told = later.to_json()
+        if later.outcome.band is None:
+            assert told["no_band"] == bands.EXACT
+            return None
+        assert told["surface_rms_band_m"] == later.outcome.band.surface_rms.tolist()
+        assert (later.outcome.band.before is not None) == bool(sigma)
+        return later.outcome.band.surface_rms
+
+    wide, narrow = band(True, 0.0), band(True, 0.0, 0.05)
+    assert wide is not None and narrow is not None and 0.0 < np.ptp(narrow) < 0.6 * np.ptp(wide)
+    measured = band(False, 5e-9)
+    assert measured is not None and np.ptp(measured) > 0.0
+    assert band(False, 0.0) is None
 
 
 def test_progress_is_told() -> None:

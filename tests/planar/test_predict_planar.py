@@ -8,6 +8,8 @@ import pytest
 
 from wearsim.bench.figure import FigureSource
 from wearsim.bench.files import load_bench, load_programme
+from wearsim.show.lengths import MILLIMETRES, NANOMETRES
+from wearsim.show.maps_table import maps_text
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.planar import PlanarAccuracy
 from wearsim.wear.predict import predict
@@ -128,6 +130,14 @@ def test_a_band_over_the_constants_and_the_same_maps(session):
     assert np.array_equal(spread.band.stage_rms[-1], spread.band.surface_rms)
     assert spread.band.draws == 3 and spread.band.surface_rms[0] < spread.band.surface_rms[1]
     assert np.array_equal(plain.maps["after"], spread.maps["after"])
+    told_of = spread.band.details
+    some = {"map_rms_after_m", "astigmatism_after_m", "coma_after_m", "ripple_rms_m"}
+    assert some <= told_of.keys() <= plain.details.keys()
+    assert all(low <= high for low, high in told_of.values()) and not any("axis" in name for name in told_of)
+    low, high = told_of["map_rms_after_m"]
+    assert low < high and spread.to_json()["details_band"]["map_rms_after_m"] == [low, high]
+    assert f"({1e9 * low:.0f} to {1e9 * high:.0f})" in maps_text(programme, spread, MILLIMETRES, NANOMETRES)
+    assert "(" not in maps_text(programme, plain, MILLIMETRES, NANOMETRES).split("\n\n")[0]
     assert told == sorted(told) and told[-1] == pytest.approx(1.0)
 
 

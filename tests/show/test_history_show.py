@@ -105,6 +105,7 @@ def test_every_session_shows_what_was_read_and_predicted_with_their_bands(mirror
                 [band.min() * 1e9, band.max() * 1e9]
             )
         assert said["edge_roll_band_m"] == [-2e-8, 1e-9]
+    assert told.to_json()["surface_rms_first_band_m"] == told.first_band.tolist()
 
 
 def test_what_the_only_session_does_not_fit(mirror: Mirror) -> None:

@@ -54,12 +54,35 @@ def test_the_table_says_programme_floor_and_why() -> None:
     spell = done.programme.spells[0]
     assert row[:4] == ["1", f"{spell.minutes:g}", spell.on_top, spell.stroke.replace("w", "W")]
     assert f"{spell.stroke_on(0.2).length * 1e3:.1f}" == row[4]
-    assert f"{done.floor * 1e9:.0f} nm" in next(line for line in lines if line.startswith("Floor: no mix"))
-    gap = (done.outcome.surface_rms - done.floor) * 1e9
-    assert f"{gap:.0f} nm" in next(line for line in lines if line.startswith("Gap"))
-    assert f"{done.share:.0%} of the way" in text
-    assert "Session 2, in outline" in text
+    floor = next(line for line in lines if line.startswith("Floor: no mix"))
+    assert floor.endswith(f", nm  {done.floor * 1e9:.0f}")
+    band = done.outcome.band
+    assert band is not None and done.gap == done.outcome.surface_rms - done.floor
+    low, high = ((end - done.floor) * 1e9 for end in band.surface_rms)
+    gap = " ".join(next(line for line in lines if line.startswith("Gap")).split())
+    assert gap.endswith(f"{done.gap * 1e9:.0f} ({low:.0f} to {high:.0f})")
+    flat = " ".join(text.split())
+    assert f"{done.share:.0%} ({band.share[0]:.0%} to {band.share[1]:.0%}) of the way" in flat
+    (later,) = done.later
+    assert later.outcome.band is not None
+    low, high = later.outcome.band.surface_rms * 1e9
+    assert f"Session 2, in outline: {sum(s.minutes for s in later.programme.spells):g} minutes" in flat
+    assert f"{later.rms * 1e9:.0f} nm ({low:.0f} to {high:.0f}) RMS after it" in flat
     assert "Knife-edge readings to expect, through a usual mask, source moving" in text
+
+
+def test_json_has_the_bands_of_gap_share_and_later_sessions() -> None:
+    answer, done = proposal().to_json(), proposal()
+    low, high = answer["gap_to_floor_band_m"]
+    assert low < high and answer["gap_to_floor_m"] == pytest.approx(
+        done.outcome.surface_rms - answer["floor"]
+    )
+    assert (
+        answer["share_of_the_way_band"][0] < answer["share_of_the_way"] < answer["share_of_the_way_band"][1]
+    )
+    (later,) = answer["later_sessions"]
+    assert later["surface_rms_band_m"][0] < later["expected_rms_m"] and "no_band" not in later
+    assert later["edge_roll_band_m"][0] < later["edge_roll_band_m"][1]
 
 
 def test_nothing_to_do_is_said_with_the_reason() -> None:
@@ -70,6 +93,20 @@ def test_nothing_to_do_is_said_with_the_reason() -> None:
     assert text.startswith("Nothing to do: the figure error is already nil") and "of the way" not in text
     assert isinstance(proposal_figure(bench, nothing), Figure)
     assert card_bytes(bench, nothing, None).startswith(b"%PDF-")
+
+
+def test_without_a_band_the_numbers_stand_alone() -> None:
+    bare = replace(proposal().outcome, band=None, no_band="the bench states every constant as exact")
+    later = tuple(
+        replace(one, outcome=replace(one.outcome, band=None, no_band="so")) for one in proposal().later
+    )
+    done = replace(proposal(), outcome=bare, later=later)
+    text = proposal_text(small_bench(True), done)
+    (gap,) = (line for line in text.splitlines() if line.startswith("Gap"))
+    assert gap.endswith(f"  {done.gap * 1e9:.0f}") and "(" not in gap
+    answer = done.to_json()
+    assert not {"gap_to_floor_band_m", "share_of_the_way_band"} & answer.keys()
+    assert answer["later_sessions"][0]["no_band"] == "so"
 
 
 def test_a_stopped_search_and_advice_are_said() -> None:

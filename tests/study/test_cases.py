@@ -12,7 +12,7 @@ from studies import COARSE, TEXT, small_study
 import wearsim as ws
 from wearsim.study.cases import Chunk, draw_constants, job_for, work_case, work_chunk
 from wearsim.study.plan import sample_of
-from wearsim.study.quantities import QUANTITIES, Drawn, standard_error
+from wearsim.study.quantities import BANDED, QUANTITIES, Drawn, standard_error
 from wearsim.study.result import read_study
 
 
@@ -73,6 +73,9 @@ def test_draws_belong_to_the_case_and_not_to_the_chunk() -> None:
         )
     other = work_chunk(job_for(study, 8, COARSE), Chunk(0, 0, 8, rows))
     assert not np.array_equal(whole.values["edge_roll_band"], other.values["edge_roll_band"])
+    for name in set(job.keep) & set(BANDED):
+        low, _, high = whole.values[f"{name}_band"].T
+        assert np.all(low <= high) and np.any(low < high), name
     np.testing.assert_array_equal(
         whole.values["edge_roll"], other.values["edge_roll"]
     )  # no chance in this one

@@ -18,6 +18,7 @@ from wearsim.figure.numbers import FigureNumbers
 from wearsim.wear import bands
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import NAMES, Belief, prior
+from wearsim.wear.predict import gauge_for
 from wearsim.wear.start import StartFigure, start_figure
 
 QUICK = replace(DEFAULT, glass_rings=32, pitch_rings=24, offsets=10, draws=64)
@@ -93,7 +94,20 @@ def test_the_band_is_of_every_number_and_every_spell(tmp_path: Path) -> None:
     assert np.allclose(band.before, percentiles([one.before for one in alone]), rtol=1e-9, atol=1e-18)
     rms = percentiles([[spell.surface_rms for spell in one.spells] for one in alone]).T
     assert band.stage_rms == pytest.approx(rms, rel=1e-9) and rms.shape == (2, 2)
+    for name in ("peak_pressure", "lift_off_share"):
+        ends = percentiles([getattr(one, name) for one in alone])
+        assert getattr(band, name) == pytest.approx(ends, rel=1e-9), name
+        spells = percentiles([[getattr(spell, name) for spell in one.spells] for one in alone]).T
+        kept = band.stage_peak_pressure if name == "peak_pressure" else band.stage_lift_off
+        assert kept == pytest.approx(spells, rel=1e-9), name
+    change = percentiles([one.figure_error - one.before for one in alone])
+    assert np.allclose(band.change, change, rtol=1e-9, atol=1e-18)
+    gauge = gauge_for(bench, start.radius)
+    shares = [bands.share_of_the_way(one.before, one.removal, gauge) for one in alone]
+    assert band.share == pytest.approx(percentiles(shares), rel=1e-9)
     said = outcome.to_json()
+    assert said["peak_pressure_band_pa"] == band.peak_pressure.tolist()
+    assert said["spells"][0]["lift_off_share_band"] == band.stage_lift_off[0].tolist()
     assert said["spells"][1]["surface_rms_band_m"] == said["surface_rms_band_m"] == rms[1].tolist()
     assert said["strehl_before_band"] == band.numbers_before["strehl"].tolist()
 
@@ -105,6 +119,18 @@ def test_band_is_wider_with_a_wider_spread() -> None:
     assert np.ptp(all_four, axis=0).mean() > np.ptp(narrow, axis=0).mean()
     for edge in (narrow, wide, all_four):
         assert np.all(edge[0] <= edge[1])
+
+
+def test_the_share_of_the_way_is_one_where_the_removal_is_the_error() -> None:
+    bench = make_bench()
+    start = start_figure(bench, QUICK)
+    gauge = gauge_for(bench, start.radius)
+    error = gauge.aperture.level(50e-9 * np.cos(40.0 * start.radius))
+    assert bands.share_of_the_way(error, error, gauge) == pytest.approx(1.0)
+    # piston and focus do not count, and half of the error is half of the way
+    removal = 0.5 * error + 1e-6 + 1e-6 * start.radius**2
+    assert bands.share_of_the_way(error, removal, gauge) == pytest.approx(0.5, rel=1e-6)
+    assert bands.share_of_the_way(0.0 * error, error, gauge) == 0.0
 
 
 def test_no_band_when_all_is_known() -> None:

@@ -59,15 +59,39 @@ class LaterSession:
     ----------
     programme : Programme
         As it would be if everything went as predicted.
-    rms : float
-        RMS figure error after it [m].
+    outcome : Outcome
+        Predicted by the coupled engine at full accuracy, from the glass that the session before is predicted to leave;
+        its band over draws of the constants as they are believed to be known by then, and of the error of the test
+        before it.
     expected_rms : float
-        Root of the expected mean square [m].
+        Root of the expected mean square over the same [m].
     """
 
     programme: Programme
-    rms: float
+    outcome: Outcome
     expected_rms: float
+
+    @property
+    def rms(self) -> float:
+        """RMS figure error after it [m]."""
+        return self.outcome.surface_rms
+
+    def to_json(self) -> dict[str, Any]:
+        """One object: the programme, and RMS and edge roll after it with their bands or why there are none."""
+        outcome, band = self.outcome, self.outcome.band
+        bands: dict[str, Any] = {"no_band": outcome.no_band}
+        if band is not None:
+            bands = {
+                "surface_rms_band_m": band.surface_rms.tolist(),
+                "edge_roll_band_m": band.edge_roll.tolist(),
+            }
+        return {
+            "programme": [spell_table(spell) for spell in self.programme.spells],
+            "surface_rms_m": self.rms,
+            "edge_roll_m": outcome.edge_roll,
+            **bands,
+            "expected_rms_m": self.expected_rms,
+        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,6 +152,24 @@ class Proposal:
     no_more_sessions: str = ""
     left_out: tuple[str, ...] = ()
 
+    @property
+    def gap(self) -> float:
+        """RMS figure error after, less the floor; negative where the lap's flow beats the frozen floor [m]."""
+        return self.outcome.surface_rms - self.floor
+
+    @property
+    def gap_band(self) -> Array | None:
+        """5th and 95th percentile of the gap over the draws of the outcome's band (2,) [m]; None where it has none.
+
+        The floor is one number, that of the most likely constants and the figure as measured: what spreads is the RMS.
+        """
+        return None if self.outcome.band is None else self.outcome.band.surface_rms - self.floor
+
+    @property
+    def share_band(self) -> Array | None:
+        """5th and 95th percentile of the share of the way (2,) [1]; None where the outcome has no band."""
+        return None if self.outcome.band is None else self.outcome.band.share
+
     def to_json(self) -> dict[str, Any]:
         """One object for ``--json``: plain lists and floats, SI units in the key names.
 
@@ -137,12 +179,15 @@ class Proposal:
             The programme's spells with the keys of a file; all else in SI units. Beside every ``time_s`` stand the
             same times as ``minutes``, as programmes have them.
         """
+        bands = {"gap_to_floor_band_m": self.gap_band, "share_of_the_way_band": self.share_band}
         return {
             "programme": [spell_table(spell) for spell in self.programme.spells],
             "outcome": self.outcome.to_json(),
             "floor": self.floor,
+            "gap_to_floor_m": self.gap,
             "expected_rms_m": self.expected_rms,
             "share_of_the_way": self.share,
+            **{key: ends.tolist() for key, ends in bands.items() if ends is not None},
             "reason": self.reason,
             "advice": list(self.advice),
             "trade_off": [
@@ -156,14 +201,7 @@ class Proposal:
                 for one in self.trade_off
             ],
             "stopped_early": self.early.to_json(),
-            "later_sessions": [
-                {
-                    "programme": [spell_table(spell) for spell in one.programme.spells],
-                    "surface_rms_m": one.rms,
-                    "expected_rms_m": one.expected_rms,
-                }
-                for one in self.later
-            ],
+            "later_sessions": [one.to_json() for one in self.later],
             "evaluations": self.evaluations,
             "no_more_sessions": self.no_more_sessions,
             "stopped_by_time_limit": self.stopped,

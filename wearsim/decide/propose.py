@@ -25,6 +25,7 @@ from wearsim.decide.stopped import stopped_early
 from wearsim.decide.trade_off import TradeOff, trade_off
 from wearsim.decide.trial import Trying, tried_of
 from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.bands import share_of_the_way
 from wearsim.wear.constants import NAMES, Belief, prior
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
@@ -107,7 +108,7 @@ def propose(
         *edge_advice(outcome, limits, bench.light.wavelength),
         *lower_floor_advice(bench, limits, start, floor, work.objective, belief, clock),
     )
-    later, no_more = _later(bench, work, programme, outcome, sessions)
+    later, no_more = _later(bench, work, programme, outcome, sessions, seed, draws)
     bought = _trade_off(work, found, programme, progress) if with_trade_off else ()
     return Proposal(
         programme=programme,
@@ -198,17 +199,14 @@ class _Work(Situation):
             keeps_edge = abs(outcome.edge_roll) <= limit
             if outcome.surface_rms < outcome.numbers_before.surface_rms and keeps_edge:
                 outcome = self.predict(programme, seed, draws) if draws else outcome
-                return programme, outcome, why(self.belief, self.limits, self.share(outcome))
+                band = None if outcome.band is None else outcome.band.share
+                return programme, outcome, why(self.belief, self.limits, self.share(outcome), band)
         empty = self.as_programme(())
         return empty, self.predict(empty, seed, 0), why_not(self.objective.rms_before, best)
 
     def share(self, outcome: Outcome) -> float:
-        """Share of the way: the removal's part along the figure error, in squares [1]."""
-        gauge = gauge_for(self.bench, self.start.radius)
-        removed = gauge.aperture.level(outcome.removal)
-        weights = gauge.aperture.rms_matrix()
-        whole = float(outcome.before @ weights @ outcome.before)
-        return float(removed @ weights @ outcome.before) / whole if whole > 0.0 else 0.0
+        """Share of the way that it goes [1]."""
+        return share_of_the_way(outcome.before, outcome.removal, gauge_for(self.bench, self.start.radius))
 
     def expected(self, programme: Programme) -> float:
         """Root of the expected mean square figure error, the measurement's own band included [m]."""
@@ -250,9 +248,14 @@ class _Work(Situation):
 
 
 def _later(
-    bench: Bench, work: _Work, programme: Programme, outcome: Outcome, sessions: int
+    bench: Bench, work: _Work, programme: Programme, outcome: Outcome, sessions: int, seed: int, draws: int
 ) -> tuple[tuple[LaterSession, ...], str]:
-    """Sessions after the first, if it goes as predicted and its test narrows the constants down; why no more."""
+    """Sessions after the first, if each goes as predicted and its test narrows the constants down; why no more.
+
+    A session starts from the glass that the one before is predicted to leave, known as well as the first test knows the
+    glass of today. Its band is over draws of that test's error and of the constants as they are believed to be known
+    then. What the sessions before may really leave is in their own bands: whoever has tested proposes anew.
+    """
     later: list[LaterSession] = []
     spread = np.minimum(np.sqrt(np.diag(work.belief.covariance)), SPREAD_AFTER_SESSION)
     belief = Belief(work.belief.mean, np.diag(spread**2) if len(NAMES) else work.belief.covariance)
@@ -265,10 +268,10 @@ def _later(
         start = StartFigure(work.start.radius, height, work.start.root)
         next_work = _Work(bench, work.limits, belief, start, None, work.accuracy, work.clock)
         _, best = Look(next_work).run(2)
-        done, result, reason = next_work.choose(best, 0, 0)
+        done, result, reason = next_work.choose(best, seed + number, draws)
         if not done.spells:
             return tuple(later), f"after session {number - 1} {reason}"
-        later.append(LaterSession(done, result.surface_rms, next_work.expected(done)))
+        later.append(LaterSession(done, result, next_work.expected(done)))
         height = result.height
     return tuple(later), ""
 

@@ -7,6 +7,7 @@ import numpy as np
 from wearsim.decide.limits import Limits
 from wearsim.decide.refine import Judged
 from wearsim.wear.constants import Belief
+from wearsim.wear.grid import Array
 
 # A start figure below this has nothing to gain [m].
 NOTHING_LEFT = 0.1e-9
@@ -14,7 +15,7 @@ NOTHING_LEFT = 0.1e-9
 WORTHWHILE = 0.01
 
 
-def why(belief: Belief, limits: Limits, share: float) -> str:
+def why(belief: Belief, limits: Limits, share: float, band: Array | None = None) -> str:
     """Why a programme goes as far as it goes.
 
     Parameters
@@ -23,6 +24,8 @@ def why(belief: Belief, limits: Limits, share: float) -> str:
     limits : Limits
     share : float
         Share of the way that it goes [1].
+    band : (2,) ndarray, optional
+        5th and 95th percentile of it [1].
     """
     if belief.is_certain:
         return (
@@ -31,9 +34,14 @@ def why(belief: Belief, limits: Limits, share: float) -> str:
         )
     factor = float(np.exp(np.sqrt(belief.covariance[0, 0])))
     return (
-        f"it goes {share:.0%} of the way: with the removal known within a factor of {factor:.1f}, "
+        f"it goes {share_words(share, band)} of the way: with the removal known within a factor of {factor:.1f}, "
         "going further risks more than it promises; test, record, and go on from there"
     )
+
+
+def share_words(share: float, band: Array | None) -> str:
+    """A share with its band in brackets, where there is one."""
+    return f"{share:.0%}" if band is None else f"{share:.0%} ({band[0]:.0%} to {band[1]:.0%})"
 
 
 def why_not(rms_before: float, best: list[Judged]) -> str:

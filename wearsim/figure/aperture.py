@@ -129,6 +129,10 @@ class ClearAperture:
         """Area-weighted root mean square of a profile as it stands, nothing removed, in its unit."""
         return float(np.sqrt((self.weights * times(self.matrix, profile) ** 2).sum()))
 
+    def inner_product(self, one: ArrayLike, two: ArrayLike) -> float:
+        """Area mean of the product of two profiles as they stand, in the product of their units."""
+        return float((self.weights * times(self.matrix, one) * times(self.matrix, two)).sum())
+
     def peak_to_valley(self, profile: ArrayLike) -> float:
         """Highest less lowest value over nodes, radii and both rims of the aperture, in its unit."""
         p = np.asarray(profile, dtype=float)

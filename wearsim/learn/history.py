@@ -88,6 +88,8 @@ class History:
     entries : tuple of Entry
     is_practice : bool
         Whether the mirror is simulated.
+    first_profile_band : (2, n) ndarray or None
+        5th and 95th percentile of the figure error before [m]; None where it is taken as exact.
     """
 
     radius: Array
@@ -96,6 +98,7 @@ class History:
     first_band: Array
     entries: tuple[Entry, ...]
     is_practice: bool
+    first_profile_band: Array | None = None
 
     @property
     def minutes(self) -> float:
@@ -110,11 +113,14 @@ class History:
         dict
             The start, the total and one entry a session.
         """
+        band = self.first_profile_band
         return {
             "practice": self.is_practice,
             "radius_m": self.radius.tolist(),
             "figure_error_first_m": self.first.tolist(),
             "surface_rms_first_m": self.first_rms,
+            "surface_rms_first_band_m": self.first_band.tolist(),
+            **({} if band is None else {"figure_error_first_band_m": band.tolist()}),
             "worked_s": 60.0 * self.minutes,
             "sessions": [_json(entry) for entry in self.entries],
         }
@@ -184,7 +190,7 @@ def history(
         after = measured_figure(folder.bench, session.measured)
         measured = gauge.error(after.height)
         rms, band = _rms(after, gauge)
-        drawn = np.array([gauge.error(height) for height in after.draws(READ_DRAWS, 0)])
+        drawn = _drawn(after, gauge)
         exact = np.full(2, outcome.surface_rms)
         entries.append(Entry(
             number=session.number, date=session.note.date, minutes=session.minutes, notes=session.note.notes,
@@ -199,11 +205,17 @@ def history(
             edge_roll_band=percentiles([gauge.edge_roll(error) for error in drawn]) if after.is_uncertain else None,
         ))  # fmt: skip
     return History(
-        start.radius, gauge.error(start.height), first_rms, first_band, tuple(entries), folder.is_practice
-    )
+        start.radius, gauge.error(start.height), first_rms, first_band, tuple(entries), folder.is_practice,
+        percentiles(_drawn(start, gauge)) if start.is_uncertain else None,
+    )  # fmt: skip
 
 
-def _rms(figure: StartFigure, gauge: FigureGauge, draws: int = READ_DRAWS) -> tuple[float, Array]:
+def _drawn(figure: StartFigure, gauge: FigureGauge) -> Array:
+    """Figure errors that a measurement allows (READ_DRAWS, n) [m]."""
+    return np.array([gauge.error(height) for height in figure.draws(READ_DRAWS, 0)])
+
+
+def _rms(figure: StartFigure, gauge: FigureGauge) -> tuple[float, Array]:
     """RMS figure error and its 5th and 95th percentile over the surfaces that a measurement allows [m]."""
-    drawn = [gauge.aperture.rms(gauge.error(height)) for height in figure.draws(draws, 0)]
+    drawn = [gauge.aperture.rms(error) for error in _drawn(figure, gauge)]
     return gauge.aperture.rms(gauge.error(figure.height)), percentiles(drawn)

@@ -16,7 +16,7 @@ GAP = 5.0
 HALF = (FULL - GAP) / 2.0
 # Between two columns of the readings, at least [mm].
 APART = 3.0
-FOOT, FOOT_LEAD = 8.8, 1.25
+FOOT, FOOT_LEAD = 9.0, 1.2
 HEAD = 5.2
 """Height of a heading [mm]."""
 NOTES = "Notes: what was really done, how the lap felt"

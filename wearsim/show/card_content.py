@@ -18,7 +18,7 @@ from wearsim.show.card_readings import (
     reading_rows,
 )
 from wearsim.show.card_words import first_words, look_words, mirror_words, promise_words, push_words
-from wearsim.show.cautions import CAUTIONS
+from wearsim.show.cautions import ON_THE_CARD
 from wearsim.show.lengths import Unit, length_unit, temperature_unit
 from wearsim.show.outcome_table import unit_for
 from wearsim.show.spells import NAMES
@@ -43,7 +43,7 @@ class SpellCard:
     sizes : tuple of str
         Each in the person's unit and as a fraction of the diameter.
     pace : tuple of str
-        Strokes, rounds of the barrel, turns in the hands.
+        Strokes; rounds of the barrel and turns in the hands; the push, where it is the spell's own.
     turn : str
         How to turn the mirror before it; empty where it stays.
     checkpoint : str
@@ -74,7 +74,7 @@ class CardContent:
         To do before the first spell, and between spells.
     spells : tuple of SpellCard
     checking : str
-        How to use what is to be found halfway; empty where no spell is long.
+        How to use what is to be found halfway; empty where no spell is long, and where it is readings, whose foot says it.
     readings : ReadingRows or None
     look : tuple of str
         What to look for at the test.
@@ -143,15 +143,15 @@ def card_content(
         promise=promise_words(proposal, high, sum(work)),
         before=first_words(bench, programme, unit, as_left=as_left),
         spells=spells,
-        checking=how_to_check(bench, halfway, proposal.early)
-        if any(spell.checkpoint for spell in spells)
+        checking=how_to_check(proposal.early)
+        if halfway is None and any(spell.checkpoint for spell in spells)
         else "",
         readings=None if readings is None else reading_rows(bench, readings),
         look=look_words(bench, proposal, unit, high),
         early=proposal.early,
         ends=ends,
         high=high,
-        cautions=CAUTIONS,
+        cautions=ON_THE_CARD,
         scale=1.03 * max((spell.drawing.half for spell in spells), default=bench.mirror.radius),
         unit=unit,
         degree=temperature_unit(bench),
@@ -225,7 +225,6 @@ def _pace(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
     count = (spell.rate or 0.0) * spell.minutes
     lines = [
         f"{count:.0f} strokes, {spell.rate:g} a minute",
-        f"{quarters(spell.duration / hands.walk)} round the barrel",
-        f"{quarters(spell.duration / hands.hand_turn)} turned in the hands",
+        f"{quarters(spell.duration / hands.walk)} rounds, {quarters(spell.duration / hands.hand_turn)} turns in hand",
     ]
     return (*lines, f"push {push_words(spell.push, unit)}") if spell.push is not None else tuple(lines)

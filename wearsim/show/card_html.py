@@ -8,7 +8,7 @@ from wearsim.show.card_after import HALF, NOTES
 from wearsim.show.card_content import CardContent, SpellCard
 from wearsim.show.card_page import caption, plan
 from wearsim.show.card_readings import ReadingRows
-from wearsim.show.card_strip import LEAST_RULED
+from wearsim.show.card_strip import AT, DONE, LEAST_RULED
 from wearsim.show.card_svg import early_svg, stroke_svg
 from wearsim.show.card_type import Type
 
@@ -27,27 +27,28 @@ p { margin: 0; }
 .said { font-size: var(--said); }
 .first { font-weight: bold; }
 .spell { border-top: 1.2pt solid #000; break-inside: avoid; }
-.strip { display: grid; grid-template-columns: 21mm var(--drawing) 1fr 58mm; gap: 0 3mm; padding: 1mm 0; }
-.number { display: inline-block; background: #000; color: #fff; font: bold 16pt/1.3 sans-serif; padding: 0 3mm;
+.strip { display: grid; grid-template-columns: 24mm var(--drawing) 1fr 61mm; gap: 0 3mm; padding: 1mm 0; }
+.planned { display: grid; grid-template-columns: 9mm 1fr; justify-items: center; align-items: center; }
+.number { width: 9mm; text-align: center; background: #000; color: #fff; font: bold 16pt/9mm sans-serif;
           print-color-adjust: exact; -webkit-print-color-adjust: exact; }
-.minutes { font-weight: bold; font-size: 1.9em; line-height: 1.1; }
-.unit { font-size: 10pt; }
-.top { font-size: 1.15em; font-weight: bold; }
+.minutes { font-weight: bold; font-size: 2.1em; line-height: 9mm; }
+.unit { font-size: 10pt; line-height: 1.2; grid-column: 2; }
+.top { line-height: 1.15; font-size: 1.15em; font-weight: bold; }
 .turn { font-weight: bold; }
-.check { font-weight: bold; background: #e6e6e6; border-top: .6pt solid #000; padding: .4mm 1mm;
+.check { font-weight: bold; background: #ebebeb; padding: .3mm 1mm;
          print-color-adjust: exact; -webkit-print-color-adjust: exact; }
 .whole { white-space: nowrap; }
-.done { font-size: 10pt; margin-top: 1mm; white-space: nowrap; }
+.done { font-size: 10pt; line-height: 1; display: flex; align-items: end; height: var(--rule); white-space: nowrap; }
+.done i { flex: 1; border-bottom: .6pt dotted #000; margin: 0 1mm; }
 .rule { height: var(--rule); border-bottom: .6pt dotted #000; }
 .under { border-top: 1.2pt solid #000; }
 .after { display: grid; grid-template-columns: 1fr 1fr; gap: 5mm; break-inside: avoid; margin-top: .8mm; }
-table { border-collapse: collapse; width: 100%; font-size: var(--rows); line-height: 1.15; }
+table { border-collapse: collapse; width: 100%; font-size: var(--rows); line-height: 1.14; }
 td, th { text-align: right; padding: 0 .8mm; border-bottom: .4pt solid #000; white-space: nowrap; }
 th { font-weight: normal; font-size: 10pt; }
 td:nth-child(3) { font-weight: bold; }
-.small { font-size: 8.4pt; line-height: 1.2; }
-.tiny { font-size: 7.5pt; line-height: 1.2; }
-.caution { border: 1.4pt solid #000; padding: .8mm 2mm; font-size: 8.2pt; line-height: 1.22; margin-top: 1mm;
+.small { font-size: 9pt; line-height: 1.18; }
+.caution { border: 1.4pt solid #000; padding: .7mm 2mm; font-size: 10pt; line-height: 1.18; margin-top: 1mm;
            break-inside: avoid; }
 svg { width: 100%; height: auto; display: block; }
 @media print { body { margin: 0 auto; } }
@@ -97,11 +98,13 @@ def _spell(content: CardContent, spell: SpellCard, face: Type) -> str:
     check = f'<p class="check">{whole}</p>' if spell.checkpoint else ""
     ruled = RULE * (LEAST_RULED + (face.size >= ROOMY))
     return (
-        f'<section class="spell"><div class="strip"><div><span class="number">{spell.number}</span>'
-        f'<div class="minutes">{spell.minutes}</div><div class="unit">minutes</div></div>'
+        '<section class="spell"><div class="strip"><div><div class="planned">'
+        f'<span class="number">{spell.number}</span><span class="minutes">{spell.minutes}</span>'
+        f'<span class="unit">minutes</span></div><p class="done">{DONE}<i></i></p>'
+        f'<p class="done">{AT}<i></i>{content.degree}</p></div>'
         f"<div>{stroke_svg(spell.drawing, content.scale)}</div>"
         f'<div><div class="top">{escape(spell.top)}</div>{what}{turn}</div>'
-        f'<div>{pace}<p class="done">done ........... min ......... {content.degree}</p>{ruled}</div></div>'
+        f"<div>{pace}{ruled}</div></div>"
         f"{check}</section>\n"
     )
 
@@ -110,14 +113,14 @@ def _under_strips(content: CardContent) -> str:
     if not content.spells:
         return ""
     check = f'<p class="said">{escape(content.checking)}</p>' if content.checking else ""
-    return f'<div class="under">{check}<p class="tiny">{escape(caption(content))}</p></div>\n'
+    return f'<div class="under">{check}<p class="small">{escape(caption(content))}</p></div>\n'
 
 
 def _after(content: CardContent, face: Type) -> str:
     left = "" if content.readings is None else _readings(content.readings)
     # A browser's own spacing takes a little more than the paper's: the chart gives way.
     right = (
-        early_svg(content, 300.0 * max(face.chart - 8.0, 24.0) / HALF)
+        early_svg(content, 300.0 * max(face.chart - 6.5, 24.0) / HALF)
         if content.early.minutes[-1] > 0.0
         else ""
     )

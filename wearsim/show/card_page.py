@@ -15,12 +15,11 @@ from wearsim.show.style import house
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-TITLE = 12.0
+TITLE = 10.6
 """Height of the title [mm]."""
-CAUTION_SIZE = 8.2
-CAPTION = "To scale, from above. Solid: bottom piece, a lap with channels; dashed: top piece, farthest; line: its centre"
-CAPTION_SIZE = 7.5
-UNDER_CAPTION = 4.4
+CAUTION_SIZE, CAUTION_LEAD = 10.0, 1.2
+CAPTION = "To scale. Solid: bottom piece, a lap with channels; dashed: top piece, farthest; line: its centre"
+CAPTION_SIZE, CAPTION_LEAD = 9.0, 1.2
 CLEAR = 1.2
 
 
@@ -57,7 +56,7 @@ def caption(content: CardContent) -> str:
     content : CardContent
     """
     some = " (W: part)" if any(spell.drawing.is_thinned for spell in content.spells) else ""
-    return f"{CAPTION}{some}. D: mirror's diameter."
+    return f"{CAPTION}{some}."
 
 
 def card_pages(content: CardContent) -> list[Figure]:
@@ -137,16 +136,16 @@ def _under_strips(content: CardContent, face: Type) -> float:
     if not content.spells:
         return 0.0
     check = height_of(content.checking, FULL, face.said, face.lead) + 0.6 if content.checking else 0.0
-    return check + UNDER_CAPTION
+    return check + height_of(caption(content), FULL, CAPTION_SIZE, CAPTION_LEAD) + 1.2
 
 
 def _draw_under_strips(pen: Pen, content: CardContent, face: Type, y: float) -> float:
     pen.line(LEFT, y, RIGHT, y, 1.2)
+    at = y + 0.6
     if content.checking:
-        pen.fill(LEFT, y + 0.6, content.checking, FULL, face.said, lead=face.lead)
-    y += _under_strips(content, face)
-    pen.write(LEFT, y - UNDER_CAPTION + 0.6, caption(content), CAPTION_SIZE)
-    return y
+        at = pen.fill(LEFT, at, content.checking, FULL, face.said, lead=face.lead) + 0.6
+    pen.fill(LEFT, at, caption(content), FULL, CAPTION_SIZE, lead=CAPTION_LEAD)
+    return y + _under_strips(content, face)
 
 
 def _caution_lines(content: CardContent) -> list[str]:
@@ -154,7 +153,7 @@ def _caution_lines(content: CardContent) -> list[str]:
 
 
 def _cautions_height(content: CardContent) -> float:
-    return len(_caution_lines(content)) * 1.25 * CAUTION_SIZE * POINT + 2.4
+    return len(_caution_lines(content)) * CAUTION_LEAD * CAUTION_SIZE * POINT + 2.2
 
 
 def _cautions(pen: Pen, content: CardContent) -> None:
@@ -163,4 +162,4 @@ def _cautions(pen: Pen, content: CardContent) -> None:
     y = BOTTOM - height
     pen.box(LEFT, y, FULL, height, linewidth=1.4)
     for number, line in enumerate(_caution_lines(content)):
-        pen.write(LEFT + 2.0, y + 1.4 + number * 1.25 * CAUTION_SIZE * POINT, line, CAUTION_SIZE)
+        pen.write(LEFT + 2.0, y + 1.2 + number * CAUTION_LEAD * CAUTION_SIZE * POINT, line, CAUTION_SIZE)

@@ -70,7 +70,7 @@ def draw_early(
     """
     (x, y), (width, height) = corner, size
     pen.write(x, y, f"If you stop early: RMS of the surface [{content.high.name}]", 10.5, weight="bold")
-    axes = pen.panel(x + 9.0, y + 6.0, width - 11.0, height - 17.0)
+    axes = pen.panel(x + 9.0, y + 6.0, width - 11.0, height - 16.0)
     early = content.early
     rms = early.rms / content.high.size
     most = float(rms.max())

@@ -56,10 +56,10 @@ def reading_rows(bench: Bench, readings: ReadingsAfter) -> ReadingRows:
     )  # fmt: skip
     source = "source moving" if readings.sheet.source == "moving" else "source fixed"
     mask = "" if readings.is_own else "A usual mask, as none is named. "
-    foot = (
-        f"{mask}Counted from the first zone; larger = farther from the mirror. \u00b1: one sigma. Off by more "
-        "than twice that: the spells did something else; record it before going on."
-    )
+    off = "Off by more than twice that: record it before going on."
+    if readings.is_own and readings.halfway:
+        off = "One off by more than twice that, here or at a CHECK: stop, read all, record, propose again."
+    foot = f"{mask}Less the first zone's; larger = farther from the mirror. \u00b1: one sigma. {off}"
     return ReadingRows(
         f"Readings to expect [{knife.name}], {source}",
         (f"zone [{radial.name}]", "now", "after", ""),
@@ -144,26 +144,13 @@ def check_by_figure(early: EarlyStop, minutes: float, high: Unit) -> tuple[str, 
     return tuple(said)
 
 
-def how_to_check(bench: Bench, readings: ReadingsAfter | None, early: EarlyStop) -> str:
-    """How to use the checks halfway.
+def how_to_check(early: EarlyStop) -> str:
+    """How to use the checks halfway where they are given as the figure.
 
     Parameters
     ----------
-    bench : Bench
-    readings : ReadingsAfter or None
-        Those that the checks are given in; None where they are given as the figure.
     early : EarlyStop
         Whose bands the figures have.
     """
-    if readings is None:
-        other = (
-            "If it is clearly otherwise" if early.rms_band is None else "If either lies outside its brackets"
-        )
-        return f"CHECK: {other}: stop, record what was done, propose again."
-    radial, knife = reading_units(bench, readings.sheet)
-    zones = readings.sheet.zones
-    first = _close(zone_name(zones.inner[0], zones.outer[0], radial))
-    return (
-        f"CHECK: zones and their readings [{knife.name}], less that of {first}. One off by more than twice its \u00b1: "
-        "stop, read every zone, record what was done, propose again."
-    )
+    other = "If it is clearly otherwise" if early.rms_band is None else "If either lies outside its brackets"
+    return f"CHECK: {other}: stop, record what was done, propose again."

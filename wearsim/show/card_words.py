@@ -9,8 +9,10 @@ from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme
 from wearsim.decide.proposal import Proposal
 from wearsim.show.lengths import INCHES, Unit
+from wearsim.show.text import ends_words
 from wearsim.show.waiting import waiting_text
 from wearsim.show.zones import zones_of
+from wearsim.wear.outcome import Outcome
 
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
 PRESS_MINUTES = 5.0
@@ -19,23 +21,37 @@ POUND = 0.45359237
 
 
 def mirror_words(bench: Bench, unit: Unit) -> str:
-    """Whose card it is."""
+    """Whose card it is; D is what sizes are told as fractions of."""
     mirror = bench.mirror
     ratio = mirror.radius_of_curvature / (2.0 * mirror.diameter)
-    return f"{unit.short(mirror.diameter)} mirror, f/{ratio:.2g}, target conic {mirror.conic:zg}"
+    return f"{unit.short(mirror.diameter)} mirror (D), f/{ratio:.2g}, target conic {mirror.conic:zg}"
 
 
 def promise_words(proposal: Proposal, high: Unit, minutes: float) -> str:
     """What the programme does, with its band."""
     outcome = proposal.outcome
-    before, after = outcome.numbers_before.surface_rms, outcome.surface_rms
     if not proposal.programme.spells:
         return f"Nothing to do: {proposal.reason}."
-    text = f"{minutes:g} min of work: RMS of the surface {high.text(before)} now, {high.text(after)} after"
-    if outcome.band is not None:
-        low, top = outcome.band.surface_rms
-        text += f" ({range_words(low, top, high)} nine times in ten)"
-    return text + "."
+    text = f"{minutes:g} min of work: RMS {now_and_after(outcome, 'surface_rms', high)}"
+    return f"{text} (nine times in ten)." if outcome.band is not None else f"{text}."
+
+
+def now_and_after(outcome: Outcome, name: str, high: Unit) -> str:
+    """A height before and after, each with its band.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    name : str
+        Of the number, as in :class:`wearsim.figure.numbers.FigureNumbers`.
+    high : Unit
+    """
+    was, now = ({}, {}) if outcome.band is None else (outcome.band.numbers_before, outcome.band.numbers)
+    before, after = (
+        f"{high.text(getattr(numbers, name))}{ends_words(ends, name, high.number)}"
+        for numbers, ends in ((outcome.numbers_before, was), (outcome.numbers, now))
+    )
+    return f"{before} now, {after} after"
 
 
 def range_words(low: float, top: float, high: Unit) -> str:
@@ -118,15 +134,13 @@ def look_words(bench: Bench, proposal: Proposal, unit: Unit, high: Unit) -> tupl
     change = zones.matrix @ (outcome.figure_error - outcome.before)
     i = int(np.argmax(np.abs(change[: zones.clear])))
     ring = f"{unit.number(zones.edges[i])} to {unit.text(zones.edges[i + 1])}"
-    way = "down" if change[i] < 0.0 else "up"
-    edge = (
-        f"Edge roll {high.text(outcome.numbers_before.edge_roll)} now, {high.text(outcome.edge_roll)} after"
-    )
-    if outcome.band is not None:
-        low, top = outcome.band.edge_roll
-        edge += f" ({range_words(low, top, high)})"
+    way, sign = ("down", -1.0) if change[i] < 0.0 else ("up", 1.0)
+    by = high.text(abs(change[i]))
+    if outcome.band is not None and outcome.band.change is not None:
+        ends = np.sort(sign * (zones.matrix @ outcome.band.change.T)[i])
+        by += ends_words({"change": ends}, "change", high.number)
     lines = [
-        f"Most changes {ring} from the centre: {way} by about {high.text(abs(change[i]))} against the rest.",
-        f"{edge}. If the rim turns down by more: stop.",
+        f"Most changes {ring} from the centre: {way} by about {by} against the rest.",
+        f"Edge roll {now_and_after(outcome, 'edge_roll', high)}. If the rim turns down by more: stop.",
     ]
     return (*lines, rest) if rest else tuple(lines)

@@ -17,6 +17,14 @@ CAUTIONS = (
     "Do not stare into bright sources.",
     "Local rules and qualified practice come first.",
 )
+ON_THE_CARD = (
+    "Wet glass is slippery: above about 20 kg lift it with a second person or a hoist.",
+    "Hot pitch burns: it must not smoke; no flame; off the heat before any solvent is opened.",
+    "Work and clean up wet; for dry powder (silica, cerium oxide) a respirator.",
+    "Do not stare into bright sources.",
+    "Local rules and qualified practice come first.",
+)
+"""The same for the bench card, short enough for type that is read at arm's length; sources and limits stand above."""
 IN_SHORT = "Caution: heavy wet glass, hot pitch, dust. Local rules come first (-v: more)."
 
 

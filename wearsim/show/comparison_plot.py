@@ -9,10 +9,9 @@ from wearsim.decide.compare import Comparison, Side
 from wearsim.show.comparison_table import HEADS, any_outcome, comparison_unit
 from wearsim.show.lengths import Unit, length_unit
 from wearsim.show.maps_plot import common_levels, draw_figure_error, map_words
-from wearsim.show.outcome_table import ends_words
 from wearsim.show.profiles import draw_removal, draw_surface, ordered
 from wearsim.show.style import INK, house, sheet
-from wearsim.show.text import paragraph
+from wearsim.show.text import ends_words, paragraph
 from wearsim.wear.grid import Array
 from wearsim.wear.outcome import Outcome
 

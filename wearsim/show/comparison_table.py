@@ -8,7 +8,7 @@ from itertools import pairwise
 from wearsim.bench.bench import Bench
 from wearsim.decide.compare import Comparison, Side
 from wearsim.show.lengths import Unit, length_unit
-from wearsim.show.outcome_table import no_band_words, numbers_rows, unit_for
+from wearsim.show.outcome_table import in_kilopascals, in_tenths, no_band_words, numbers_rows, unit_for
 from wearsim.show.text import columns, paragraph
 from wearsim.show.zones import zones_of
 from wearsim.wear.grid import Array
@@ -121,12 +121,30 @@ def _numbers(both: Comparison) -> str:
         before = {} if one.band is None else one.band.numbers_before
         if banded:
             rows.append(row(f"  its band{of_unit}", _ends(before[name], written) if before else "", ends))
-    rows.append(row("Largest pressure", "", lambda o: f"{o.peak_pressure / 1e3:.2f} kPa"))
-    rows.append(row("Lift-off, mean share", "", lambda o: f"{o.lift_off_share:.1%}"))
+    for name, words, unit, written in (
+        ("peak_pressure", "Largest pressure", "kPa", in_kilopascals),
+        ("lift_off_share", "Lift-off, mean share", "", in_tenths),
+    ):
+        rows += _of_programme(both, name, (words, unit), written)
     lines = columns(rows, "<>>>")
     if one.band is None and one.no_band and one.spells:
         lines.append(paragraph(no_band_words(one.no_band)))
     return "\n".join(lines)
+
+
+def _of_programme(
+    both: Comparison, name: str, words: tuple[str, str], written: Callable[[float], str]
+) -> list[tuple[str, ...]]:
+    """A row of a number of the programme, and where there are bands one of these beneath it."""
+    outcomes = [side.outcome for side in both.sides]
+    of_unit, banded = f", {words[1]}" if words[1] else "", _is_banded(both)
+    values = (CANNOT if one is None else written(getattr(one, name)) for one in outcomes)
+    rows: list[tuple[str, ...]] = [(words[0] if banded else words[0] + of_unit, "", *values)]
+    if banded:
+        bands = (CANNOT if one is None else "-" if one.band is None else _ends(one.band.of_programme[name], written)
+                 for one in outcomes)  # fmt: skip
+        rows.append((f"  its band{of_unit}", "", *bands))
+    return rows
 
 
 def _remarks(side: Side) -> str:

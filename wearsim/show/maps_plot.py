@@ -9,8 +9,9 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.show.contours import DEPTHS, Cells, draw_map, draw_meridian, draw_place, draw_rims, steps
 from wearsim.show.lengths import Unit, height_unit
-from wearsim.show.maps_table import NO_AXIS
+from wearsim.show.maps_table import NO_AXIS, details_ends
 from wearsim.show.style import AFTER, INK, QUIET
+from wearsim.show.text import ends_words
 from wearsim.wear.grid import Array
 from wearsim.wear.outcome import Outcome
 
@@ -79,10 +80,12 @@ def draw_figure_error(
     draw_map(axes, maps["x"] / radial.size, maps[name] / high.size, on_glass(outcome), levels)
     draw_rims(axes, bench.mirror, radial)
     amplitude = found[f"astigmatism_{name}_m"]
-    axes.set_title(
-        f"{name.capitalize()}: RMS {high.text(found[f'map_rms_{name}_m'])},\nastigmatism {high.text(amplitude)}",
-        fontsize=10,
-    )  # fmt: skip
+    ends = details_ends(outcome, name)
+    rms, astigmatism = (
+        f"{high.text(found[key])}{ends_words(ends, key, high.number)}"
+        for key in (f"map_rms_{name}_m", f"astigmatism_{name}_m")
+    )
+    axes.set_title(f"{name.capitalize()}: RMS {rms},\nastigmatism {astigmatism}", fontsize=10)
     if amplitude >= NO_AXIS:
         draw_meridian(axes, bench.mirror.radius / radial.size, found[f"astigmatism_axis_{name}_rad"])
 
@@ -93,9 +96,13 @@ def draw_removal_map(axes: Axes, bench: Bench, outcome: Outcome, radial: Unit, h
     removed = maps["removal"] / high.size
     draw_map(axes, maps["x"] / radial.size, removed, inside, steps(removed, inside), DEPTHS)
     draw_rims(axes, bench.mirror, radial)
-    words = f"Removed: up to {high.text(float(maps['removal'][inside].max()))}"
+    most = ends_words(details_ends(outcome, "after"), "removal_most_m", high.number)
+    words = f"Removed: up to {high.text(float(maps['removal'][inside].max()))}{most}"
     if outcome.spells:
-        words += f"\nring: largest pressure, {outcome.peak_pressure / 1e3:.1f} kPa"
+        ends = {} if outcome.band is None else outcome.band.of_programme
+        band = ends_words(ends, "peak_pressure", lambda pressure: f"{pressure / 1e3:.1f}")
+        apart = "\n" if band else " "
+        words += f"\nring: largest pressure,{apart}{outcome.peak_pressure / 1e3:.1f} kPa{band}"
         draw_place(axes, outcome.details["peak_x_m"] / radial.size, outcome.details["peak_y_m"] / radial.size)
     axes.set_title(words, fontsize=10)
 

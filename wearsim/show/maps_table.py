@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-
-import numpy as np
+from collections.abc import Callable, Mapping
 
 from wearsim.bench.programme import Programme
 from wearsim.figure.zernike import astigmatism
 from wearsim.show.lengths import Unit
-from wearsim.show.text import columns, paragraph
+from wearsim.show.text import aligned, banded, columns, ends_words, paragraph
+from wearsim.wear.grid import Array
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.turns import bias_left, is_turned, lies_turned, turns
 
@@ -17,7 +17,6 @@ OTHER_TURNS = (45.0, 60.0, 72.0, 80.0, 90.0, 120.0, 180.0)  # [deg]
 AFTER_SPELLS = (2, 3, 4, 5, 6, 10)
 # Below this an astigmatism has no axis worth telling [m].
 NO_AXIS = 1e-10
-TERMS = {"Coma": (7, 8), "Trefoil": (6, 9)}
 
 
 def maps_text(programme: Programme, outcome: Outcome, radial: Unit, high: Unit) -> str:
@@ -44,21 +43,36 @@ def axis_text(amplitude: float, axis: float) -> str:
 
 
 def _fine(amplitude: float) -> str:
-    """A term's RMS [m]: what a few spells leave is often less than a nanometre."""
-    return f"{amplitude * 1e9:.1f} nm"
+    """A term's RMS [m] in nm: what a few spells leave is often less than a nanometre."""
+    return f"{amplitude * 1e9:.1f}"
+
+
+def details_ends(outcome: Outcome, when: str) -> Mapping[str, Array]:
+    """Bands of the numbers of the map ``before`` or ``after``; before, only where the figure is measured."""
+    band = outcome.band
+    return {} if band is None or (when == "before" and not band.numbers_before) else band.details
 
 
 def _numbers(outcome: Outcome, high: Unit) -> str:
-    old, new, found = outcome.maps["zernike"][0], outcome.maps["zernike"][-1], outcome.details
+    found = outcome.details
+
+    def cells(name: str, written: Callable[[float], str]) -> tuple[str, ...]:
+        return tuple(
+            banded([found[key]], details_ends(outcome, when).get(key), written)[0]
+            for when, key in ((when, f"{name}_{when}_m") for when in ("before", "after"))
+        )
+
     rows = [
-        ("The whole map", "Before", "After"),
-        ("RMS, surface", high.text(found["map_rms_before_m"]), high.text(found["map_rms_after_m"])),
-        ("Peak to valley, surface", high.text(found["map_pv_before_m"]), high.text(found["map_pv_after_m"])),
-        ("Astigmatism, RMS", *(_fine(astigmatism(terms).amplitude) for terms in (old, new))),
-        ("  high meridian at", *(axis_text(a.amplitude, a.axis) for a in map(astigmatism, (old, new)))),
-    ]
-    for name, both in TERMS.items():
-        rows.append((f"{name}, RMS", *(_fine(float(np.hypot(*terms[list(both)]))) for terms in (old, new))))
+        (f"RMS, surface, {high.name}", *cells("map_rms", high.number)),
+        (f"Peak to valley, surface, {high.name}", *cells("map_pv", high.number)),
+        ("Astigmatism, RMS, nm", *cells("astigmatism", _fine)),
+        ("  high meridian at", *(
+            axis_text(a.amplitude, a.axis) for a in (astigmatism(outcome.maps["zernike"][i]) for i in (0, -1))
+        )),
+        ("Coma, RMS, nm", *cells("coma", _fine)),
+        ("Trefoil, RMS, nm", *cells("trefoil", _fine)),
+    ]  # fmt: skip
+    rows = [("The whole map", "Before", "After"), *aligned(rows, (1, 2))]
     note = (
         "The numbers above are those of the mean over rings. Azimuths run counterclockwise from x, looking "
     )
@@ -67,12 +81,16 @@ def _numbers(outcome: Outcome, high: Unit) -> str:
 
 
 def _remarks(outcome: Outcome, radial: Unit) -> str:
-    found = outcome.details
+    found, ends = outcome.details, {} if outcome.band is None else outcome.band.details
     if not outcome.spells:
         return "Nothing is worn."
+    rms, amplitude = (
+        f"{_fine(found[name])} nm{ends_words(ends, name, _fine)}"
+        for name in ("ripple_rms_m", "ripple_amplitude_m")
+    )
     ripple = paragraph(
-        f"Zonal ripple in the removal {1e9 * found['ripple_rms_m']:.1f} nm RMS; the strongest wave has an amplitude "
-        f"of {1e9 * found['ripple_amplitude_m']:.1f} nm and comes every {radial.text(found['ripple_period_m'])}."
+        f"Zonal ripple in the removal {rms} RMS; the strongest wave has an amplitude of {amplitude} and comes "
+        f"every {radial.text(found['ripple_period_m'])}."
     )
     place = paragraph(
         f"The largest pressure stood at x {radial.number(found['peak_x_m'])}, y {radial.text(found['peak_y_m'])} "
@@ -82,13 +100,15 @@ def _remarks(outcome: Outcome, radial: Unit) -> str:
 
 
 def _turned(programme: Programme, outcome: Outcome) -> str:
-    rows = [("Spell", "Mirror lies at", "Astigmatism after", "High meridian", "Left of a steady bias")]
+    rows = [("Spell", "Mirror lies at", "Astigmatism, nm RMS", "High meridian", "Left of steady bias")]
+    ends = {} if outcome.band is None else outcome.band.details
     left, lies = bias_left(programme), lies_turned(programme)
     for number, spell in enumerate(programme.spells, start=1):
         if not spell.is_press:
             now = astigmatism(outcome.maps["zernike"][number])
+            (amplitude,) = banded([now.amplitude], ends.get(f"astigmatism_after_spell_{number}_m"), _fine)
             rows.append((
-                str(number), f"{math.degrees(lies[number - 1]) % 360.0:.0f} deg", f"{_fine(now.amplitude)} RMS",
+                str(number), f"{math.degrees(lies[number - 1]) % 360.0:.0f} deg", amplitude,
                 axis_text(now.amplitude, now.axis), f"{left[number - 1]:.0%}",
             ))  # fmt: skip
     return "\n".join(columns(rows, "<>>>>"))

@@ -9,10 +9,11 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.show.lengths import length_unit
 from wearsim.show.maps_plot import HEIGHT, draw_maps
-from wearsim.show.outcome_table import ends_words, unit_for
+from wearsim.show.outcome_table import unit_for
 from wearsim.show.profiles import draw_removal, draw_surface, ordered, removal_legend
 from wearsim.show.strokes import caption_of, draw_spells, drawing_of
 from wearsim.show.style import house, sheet
+from wearsim.show.text import ends_words
 from wearsim.wear.outcome import Outcome
 
 if TYPE_CHECKING:
@@ -67,8 +68,11 @@ def _headline(outcome: Outcome) -> str:
         f"{high.text(numbers.surface_rms)}{ends_words(ends, 'surface_rms', high.number)}"
         for numbers, ends in ((old, was), (new, now))
     )
-    strehl = f"{old.strehl:.2f}, {new.strehl:.2f}{ends_words(now, 'strehl', '{:.2f}'.format)}"
-    return f"{mean}RMS of the surface {' before, '.join(rms)} after; Strehl ratio {strehl}"
+    strehl = (
+        f"{numbers.strehl:.2f}{ends_words(ends, 'strehl', '{:.2f}'.format)}"
+        for numbers, ends in ((old, was), (new, now))
+    )
+    return f"{mean}RMS {' before, '.join(rms)} after; Strehl ratio {', '.join(strehl)}"
 
 
 def _strokes(figure: SubFigure, bench: Bench, programme: Programme, rows: int) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
@@ -12,7 +12,7 @@ from wearsim.bench.programme import Programme
 from wearsim.show.lengths import Unit, decimal, height_unit, length_unit
 from wearsim.show.maps_table import maps_text
 from wearsim.show.spells import spell_words
-from wearsim.show.text import aligned, banded, columns, lean, paragraph
+from wearsim.show.text import aligned, banded, columns, ends_words, lean, paragraph
 from wearsim.show.zones import zones_of
 from wearsim.wear.bands import EXACT
 from wearsim.wear.grid import Array
@@ -121,11 +121,26 @@ def numbers_text(outcome: Outcome) -> str:
     lines = columns([("", "", "Before", "After"), *aligned(rows, (2, 3))], "<<>>")
     lines += [paragraph(note) for note in _notes(outcome)]
     if outcome.spells:
-        lines.append(paragraph(
-            f"Largest pressure {outcome.peak_pressure / 1e3:.2f} kPa; lift-off over "
-            f"{outcome.lift_off_share:.1%} of the overlap, on average."
-        ))  # fmt: skip
+        lines.append(paragraph(_pressure(outcome)))
     return "\n".join(lines)
+
+
+def _pressure(outcome: Outcome) -> str:
+    """The largest pressure and the lift-off of a programme, with their bands."""
+    ends = {} if outcome.band is None else outcome.band.of_programme
+    pressure, lift_off = (
+        f"{written(getattr(outcome, name))}{unit}{ends_words(ends, name, written)}"
+        for name, unit, written in (
+            ("peak_pressure", " kPa", in_kilopascals),
+            ("lift_off_share", "", in_tenths),
+        )
+    )
+    return f"Largest pressure {pressure}; lift-off over {lift_off} of the overlap, on average."
+
+
+def in_kilopascals(pressure: float) -> str:
+    """A pressure [Pa] as a number of kPa."""
+    return f"{pressure / 1e3:.2f}"
 
 
 def _notes(outcome: Outcome) -> list[str]:
@@ -147,19 +162,19 @@ def _notes(outcome: Outcome) -> list[str]:
     ]
 
 
-def ends_words(ends: Mapping[str, Array], name: str, written: Callable[[float], str]) -> str:
-    """A band in brackets to stand behind its number, a blank before it; empty where there is none.
+def _short(pressure: float) -> str:
+    """The same where many stand side by side."""
+    return f"{pressure / 1e3:.1f}"
 
-    Parameters
-    ----------
-    ends : mapping of str to (2,) ndarray
-        Bands of a figure's numbers.
-    name : str
-        Of the number.
-    written : callable
-        How a number is written.
-    """
-    return f" ({written(ends[name][0])} to {written(ends[name][1])})" if name in ends else ""
+
+def in_per_cent(share: float) -> str:
+    """A share [1] as a number of per cent."""
+    return decimal(100.0 * share, 0)
+
+
+def in_tenths(share: float) -> str:
+    """A share [1] in per cent and tenths of it."""
+    return f"{decimal(100.0 * share, 1)}%"
 
 
 def no_band_words(reason: str) -> str:
@@ -179,16 +194,18 @@ def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Unit
     if not outcome.spells:
         return "No spells: nothing is changed."
     high, band = unit_for(outcome), outcome.band
-    after = banded(
-        [done.surface_rms for done in outcome.spells], None if band is None else band.stage_rms, high.number
-    )
-    rows = [("Spell", "Minutes", f"RMS after, {high.name}", "Pressure", "Lift-off", "Reach / tips at")]
-    for number, done in enumerate(outcome.spells, start=1):
+    done = outcome.spells
+    after = banded([s.surface_rms for s in done], band and band.stage_rms, high.number)
+    pressure = banded([s.peak_pressure for s in done], band and band.stage_peak_pressure, _short)
+    lift_off = banded([s.lift_off_share for s in done], band and band.stage_lift_off, in_per_cent)
+    reach = f"Reach/tips, {unit.name}"
+    rows = [("Spell", "Min", f"RMS after, {high.name}", "Pressure, kPa", "Lift-off, %", reach)]
+    for number, one in enumerate(done, start=1):
         press = programme.spells[number - 1].is_press
         rows.append((
-            str(number), f"{done.minutes:g}", after[number - 1],
-            f"{done.peak_pressure / 1e3:.2f} kPa", f"{done.lift_off_share:.1%}",
-            "-" if press else f"{unit.number(done.reach)} / {unit.text(done.tip)}",
+            str(number), f"{one.minutes:g}", after[number - 1],
+            pressure[number - 1], lift_off[number - 1],
+            "-" if press else f"{unit.number(one.reach)}/{unit.number(one.tip)}",
         ))  # fmt: skip
     lines = columns(rows, "<>>>>>")
     for number, spell in enumerate(programme.spells, start=1):

@@ -16,6 +16,7 @@ from wearsim.show.profiles import draw_removal, draw_surface, ordered, removal_l
 from wearsim.show.proposal_table import work_minutes
 from wearsim.show.strokes import caption_of, draw_spells, drawing_of
 from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
+from wearsim.show.text import ends_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -58,8 +59,12 @@ def _profiles(figure: SubFigure, bench: Bench, proposal: Proposal) -> None:
     draw_surface(surface, bench.mirror, outcome, radial, high)
     surface.set_ylabel(f"surface above the target [{high.name}]")
     surface.legend(**ordered(surface), loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
-    before, after = outcome.numbers_before.surface_rms, outcome.surface_rms
-    surface.set_title(f"RMS of the surface {high.text(before)} before, {high.text(after)} after", pad=28)
+    was, now = ({}, {}) if outcome.band is None else (outcome.band.numbers_before, outcome.band.numbers)
+    before, after = (
+        f"{high.text(numbers.surface_rms)}{ends_words(ends, 'surface_rms', high.number)}"
+        for numbers, ends in ((outcome.numbers_before, was), (outcome.numbers, now))
+    )
+    surface.set_title(f"RMS of the surface {before} before, {after} after", pad=28)
     draw_removal(removal, bench.mirror, outcome.removal, outcome.radius, radial, high, outcome.band)
     removal_legend(removal)
     removal.set_ylabel(f"removed [{high.name}]")

@@ -5,10 +5,11 @@ from __future__ import annotations
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme, Spell
 from wearsim.decide.proposal import LaterSession, Proposal
+from wearsim.decide.reasons import share_words
 from wearsim.show.lengths import Unit, length_unit
 from wearsim.show.outcome_table import numbers_text, unit_for, warnings_text
 from wearsim.show.spells import NAMES, spell_words
-from wearsim.show.text import banded, columns, in_diameters, paragraph
+from wearsim.show.text import aligned, banded, columns, ends_words, in_diameters, paragraph
 from wearsim.wear.outcome import Outcome
 
 HEADS = ("Spell", "Min", "On top", "Stroke", "Length", "", "Side", "", "Off", "")
@@ -99,17 +100,19 @@ def _sizes(spell: Spell, diameter: float, unit: Unit) -> tuple[str, ...]:
 
 def judgement_text(proposal: Proposal) -> str:
     """How good the proposal is: what to expect, the floor and the gap to it, the way gone and why."""
-    high, outcome = unit_for(proposal.outcome), proposal.outcome
-    gap = outcome.surface_rms - proposal.floor
-    below = "" if gap >= 0.0 else "  (the lap's flow beats the frozen floor)"
+    high = unit_for(proposal.outcome)
+    (gap,) = banded([proposal.gap], proposal.gap_band, high.number)
     rows = [
-        ("RMS to expect, all that is uncertain considered", high.text(proposal.expected_rms)),
-        ("Floor: no mix of the allowed strokes does better, wear frozen", high.text(proposal.floor)),
-        ("Gap between the RMS after and the floor", high.text(gap) + below),
-    ]
-    lines = columns(rows, "<>")
+        (f"RMS to expect, all that is uncertain considered, {high.name}", high.number(proposal.expected_rms)),
+        (f"Floor: no mix of allowed strokes does better, wear frozen, {high.name}", high.number(proposal.floor)),
+        (f"Gap between the RMS after and the floor, {high.name}", gap),
+    ]  # fmt: skip
+    lines = columns(aligned(rows, (1,)), "<<")
+    if proposal.gap < 0.0:
+        lines.append(paragraph("The lap's flow beats the frozen floor."))
     if proposal.programme.spells:
-        why = f"Goes {proposal.share:.0%} of the way; the rest is left for after a test: {proposal.reason}."
+        share = share_words(proposal.share, proposal.share_band)
+        why = f"Goes {share} of the way; the rest is left for after a test: {proposal.reason}."
         lines.append(paragraph(why if proposal.reason.find("of the way") < 0 else _sentence(proposal.reason)))
     lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
@@ -135,9 +138,14 @@ def no_more_text(proposal: Proposal) -> str:
 def later_text(bench: Bench, number: int, session: LaterSession, unit: Unit) -> str:
     """A later session in outline."""
     spells = session.programme.spells
+    high, ends = (
+        unit_for(session.outcome),
+        {} if session.outcome.band is None else session.outcome.band.numbers,
+    )
+    rms = f"{high.text(session.rms)}{ends_words(ends, 'surface_rms', high.number)}"
     head = (
-        f"Session {number}, in outline: {work_minutes(session.programme):g} minutes, "
-        f"{session.rms * 1e9:.0f} nm RMS if all goes as predicted, {session.expected_rms * 1e9:.0f} nm to expect. "
+        f"Session {number}, in outline: {work_minutes(session.programme):g} minutes, {rms} RMS after it, "
+        f"{high.text(session.expected_rms)} to expect, if what comes before goes as predicted. "
         "Test and propose again before it."
     )
     lines = [paragraph(head)]

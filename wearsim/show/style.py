@@ -90,6 +90,12 @@ def save(figure: Figure, path: Path, ending: str) -> None:
     kind = ending.lower().lstrip(".")
     undated = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind, {})
     with house():
+        engine = figure.get_layout_engine()
+        if (
+            engine is not None
+        ):  # laid out once: again and again it would move by a last bit, and an SVG names clips by it
+            engine.execute(figure)
+            figure.set_layout_engine("none")
         figure.savefig(path, format=kind, dpi=150, metadata=undated)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import textwrap
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 WIDTH = 80
@@ -115,6 +115,21 @@ def banded(values: Iterable[float], bands: Any, written: Callable[[float], str])
     return [
         line for (line,) in aligned([(f"{a} {b}",) for a, b in zip(numbers, brackets, strict=True)], (0,))
     ]
+
+
+def ends_words(ends: Mapping[str, Any], name: str, written: Callable[[float], str]) -> str:
+    """A band in brackets to stand behind its number, a blank before it; empty where there is none.
+
+    Parameters
+    ----------
+    ends : mapping of str to (2,) ndarray
+        Bands of a figure's numbers.
+    name : str
+        Of the number.
+    written : callable
+        How a number is written.
+    """
+    return f" ({written(ends[name][0])} to {written(ends[name][1])})" if name in ends else ""
 
 
 def aligned(rows: Sequence[tuple[str, ...]], which: Sequence[int]) -> list[tuple[str, ...]]:

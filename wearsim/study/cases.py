@@ -6,7 +6,7 @@ A worker is sent a :class:`Job` (all that cases have in common) and the places o
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 from uuid import uuid4
@@ -24,7 +24,9 @@ from wearsim.study.settings import by_table, changed_bench, changed_programme
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Belief, Constants, prior
 from wearsim.wear.grid import Array
+from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import gauge_for, predict
+from wearsim.wear.radial import Worked as ProgrammeWorked
 from wearsim.wear.radial import work
 from wearsim.wear.start import StartFigure, start_figure
 from wearsim.wear.state import State, start_state
@@ -257,14 +259,9 @@ def work_case(job: Job, place: int, row: Array | None) -> Worked:
         return _by_predict(job, bench, programme, place)
     state, gauge = ground(job, bench)
     done = work(bench, programme, state, accuracy=job.accuracy)
-    minutes = np.array([spell.minutes for spell in programme.spells])
-    shares = np.array([report.lift_off_share for report in done.reports])
-    return Worked(
-        gauge, state.radius, state.height, done.states[-1].height,
-        max((report.peak_pressure for report in done.reports), default=0.0),
-        float(shares @ minutes / minutes.sum()) if minutes.size else 0.0,
-        drawn=_drawn(job, bench, programme, place, state, gauge),
-    )  # fmt: skip
+    return replace(
+        _worked(programme, state, done, gauge), drawn=_drawn(job, bench, programme, place, state, gauge)
+    )
 
 
 @lru_cache(maxsize=32)
@@ -306,24 +303,35 @@ def _drawn(
 ) -> Drawn | None:
     if not job.draws:
         return None
-    errors = []
+    cases = []
     for constants in draw_constants(bench, job.draws, job.seed, place):
         try:
             done = work(bench, programme, state, constants, job.accuracy)
         except ContactError:
             continue
-        errors.append(gauge.error(done.states[-1].height))
-    return _gathered(job, bench, gauge, errors)
+        cases.append(_worked(programme, state, done, gauge))
+    return _gathered(job, bench, gauge, cases)
 
 
-def _gathered(job: Job, bench: Bench, gauge: FigureGauge, errors: list[Array]) -> Drawn:
-    if not errors:
+def _worked(programme: Programme, state: State, done: ProgrammeWorked, gauge: FigureGauge) -> Worked:
+    minutes = np.array([spell.minutes for spell in programme.spells])
+    shares = np.array([report.lift_off_share for report in done.reports])
+    return Worked(
+        gauge, state.radius, state.height, done.states[-1].height,
+        max((report.peak_pressure for report in done.reports), default=0.0),
+        float(shares @ minutes / minutes.sum()) if minutes.size else 0.0,
+    )  # fmt: skip
+
+
+def _gathered(job: Job, bench: Bench, gauge: FigureGauge, cases: list[Worked]) -> Drawn:
+    if not cases:
         raise ContactError("no draw of the constants found a balance")
     return Drawn(
-        np.array([gauge.edge_roll(error) for error in errors]),
-        np.array([gauge.aperture.rms(error) for error in errors]),
+        np.array([gauge.edge_roll(case.error) for case in cases]),
+        np.array([gauge.aperture.rms(case.error) for case in cases]),
         job.edge_limit * bench.light.wavelength,
-        job.draws - len(errors),
+        job.draws - len(cases),
+        tuple(cases),
     )
 
 
@@ -334,7 +342,7 @@ def _by_predict(job: Job, bench: Bench, programme: Programme, place: int) -> Wor
     gauge = gauge_for(bench, outcome.radius)
     drawn = None
     if job.draws:
-        errors = []
+        cases = []
         for constants in draw_constants(bench, job.draws, job.seed, place):
             logs = np.log([getattr(constants, name) for name in NAMES])
             belief = Belief(logs, np.zeros((len(NAMES), len(NAMES))))
@@ -344,9 +352,14 @@ def _by_predict(job: Job, bench: Bench, programme: Programme, place: int) -> Wor
                 )
             except ContactError:
                 continue
-            errors.append(gauge.error(one.height))
-        drawn = _gathered(job, bench, gauge, errors)
+            cases.append(_predicted(one, gauge))
+        drawn = _gathered(job, bench, gauge, cases)
+    found = _predicted(outcome, gauge)
+    return replace(found, maps=outcome.maps, details=outcome.details, drawn=drawn)
+
+
+def _predicted(outcome: Outcome, gauge: FigureGauge) -> Worked:
+    before = outcome.height + outcome.removal
     return Worked(
-        gauge, outcome.radius, outcome.height + outcome.removal, outcome.height, outcome.peak_pressure,
-        outcome.lift_off_share, outcome.maps, outcome.details, drawn,
-    )  # fmt: skip
+        gauge, outcome.radius, before, outcome.height, outcome.peak_pressure, outcome.lift_off_share
+    )

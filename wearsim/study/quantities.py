@@ -84,12 +84,15 @@ class Drawn:
         An edge roll below minus this is a turned edge [m].
     failed : int
         Draws left out.
+    cases : tuple of Worked
+        The draws themselves, without maps.
     """
 
     edge_roll: Array
     surface_rms: Array
     limit: float
     failed: int
+    cases: tuple[Worked, ...] = ()
 
     @property
     def turned(self) -> int:
@@ -158,7 +161,9 @@ def _map(name: str) -> Callable[[Worked], Any]:
 
 
 def _percentiles(name: str) -> Callable[[Worked], Any]:
-    return lambda case: percentiles(getattr(case.over_draws, name), PERCENTILES)
+    return lambda case: percentiles(
+        [QUANTITIES[name].take(one) for one in case.over_draws.cases], PERCENTILES
+    )
 
 
 _R = ("radius",)
@@ -189,12 +194,6 @@ QUANTITIES: dict[str, Quantity] = {
         "1", "Monte-Carlo standard error of risk", lambda c: c.over_draws.risk_error, drawn=True
     ),
     "draws_failed": Quantity("1", "draws without a balance", lambda c: c.over_draws.failed, drawn=True),
-    "edge_roll_band": Quantity(
-        "m", "edge roll over the uncertain constants", _percentiles("edge_roll"), _P, drawn=True
-    ),
-    "surface_rms_band": Quantity(
-        "m", "RMS figure error over the uncertain constants", _percentiles("surface_rms"), _P, drawn=True
-    ),
     "removal": Quantity("m", "glass removed", lambda c: c.removal, _R),
     "figure_error": Quantity("m", "figure error after, positive = high", lambda c: c.error, _R),
     "figure_error_before": Quantity("m", "figure error before", lambda c: c.error_before, _R),
@@ -211,10 +210,26 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "after_map": Quantity("m", "figure error after", _map("after"), _YX, engine="planar"),
 }
+BANDED = (
+    "edge_roll", "surface_rms", "surface_pv", "strehl", "conic_fit", "removal_mean", "removal_most", "peak_pressure",
+    "lift_off_share",
+)  # fmt: skip
+"""Numbers that have a band over the draws, kept as ``NAME_band`` with the number itself."""
+QUANTITIES |= {
+    f"{name}_band": Quantity(
+        QUANTITIES[name].unit,
+        f"{QUANTITIES[name].text}, over the uncertain constants",
+        _percentiles(name),
+        _P,
+        drawn=True,
+    )
+    for name in BANDED
+}
 DEFAULT_KEPT = ("edge_roll", "surface_rms", "surface_pv", "strehl", "peak_pressure", "lift_off_share")
 DRAWN_KEPT = ("risk", "risk_error", "draws_failed", "edge_roll_band", "surface_rms_band")
 
 
 def kept_quantities(keep: tuple[str, ...], draws: int) -> tuple[str, ...]:
-    """Names of what is kept: the risk comes with its error and its band wherever there are draws."""
-    return tuple(dict.fromkeys([*keep, *(DRAWN_KEPT if draws else ())]))
+    """Names of what is kept: wherever there are draws the risk with its error, and the bands of what is kept."""
+    bands = [f"{name}_band" for name in keep if name in BANDED]
+    return tuple(dict.fromkeys([*keep, *([*DRAWN_KEPT, *bands] if draws else ())]))

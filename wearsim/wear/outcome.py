@@ -37,6 +37,16 @@ class Band:
         Figure error before: the measurement's own band [m]; None where the figure is taken as exact.
     numbers_before : mapping of str to (2,) ndarray
         As ``numbers``, of the figure before; empty where it is taken as exact.
+    change : (2, n) ndarray or None
+        Figure error after less before [m]; None in a file that was written before it was kept, as are all below.
+    share : (2,) ndarray or None
+        Share of the way that the removal goes (:func:`wearsim.wear.bands.share_of_the_way`) [1].
+    stage_peak_pressure, stage_lift_off : (spells, 2) ndarray or None
+        Largest pressure [Pa] and share of the overlap that carried nothing [1] in each spell.
+    peak_pressure, lift_off_share : (2,) ndarray or None
+        The same of the whole programme.
+    details : mapping of str to (2,) ndarray
+        Of the planar engine's numbers of the maps, places and axes left out; empty for the radial engine.
     """
 
     figure_error: Array
@@ -48,6 +58,13 @@ class Band:
     stage_edge_roll: Array | None = None
     before: Array | None = None
     numbers_before: Mapping[str, Array] = field(default_factory=dict)
+    change: Array | None = None
+    share: Array | None = None
+    stage_peak_pressure: Array | None = None
+    stage_lift_off: Array | None = None
+    peak_pressure: Array | None = None
+    lift_off_share: Array | None = None
+    details: Mapping[str, Array] = field(default_factory=dict)
 
     @property
     def surface_rms(self) -> Array:
@@ -58,6 +75,12 @@ class Band:
     def edge_roll(self) -> Array:
         """Of the edge roll after, shape (2,) [m]."""
         return self.numbers["edge_roll"]
+
+    @property
+    def of_programme(self) -> dict[str, Array]:
+        """Largest pressure [Pa] and mean lift-off share [1], by their names in an outcome; those that are there."""
+        found = {"peak_pressure": self.peak_pressure, "lift_off_share": self.lift_off_share}
+        return {name: ends for name, ends in found.items() if ends is not None}
 
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, Band):
@@ -78,22 +101,28 @@ class Band:
             "figure_error_band_m": self.figure_error,
             "figure_error_before_band_m": self.before,
             "removal_band_m": self.removal,
+            "figure_error_change_band_m": self.change,
+            "peak_pressure_band_pa": self.peak_pressure,
+            "lift_off_share_band": self.lift_off_share,
         }
         result: dict[str, Any] = {
             key: values.tolist() for key, values in profiles.items() if values is not None
         }
         for what, numbers in (("_before_band", self.numbers_before), ("_band", self.numbers)):
             result |= {_key(name, what): ends.tolist() for name, ends in numbers.items()}
+        if self.details:
+            result["details_band"] = {name: ends.tolist() for name, ends in self.details.items()}
         return {**result, "band_draws": self.draws, "band_draws_failed": self.failed}
 
     def of_spell(self, number: int) -> dict[str, Any]:
         """What stands in the JSON of one spell, from 0."""
-        if self.stage_rms is None or self.stage_edge_roll is None:
-            return {}
-        return {
-            "surface_rms_band_m": self.stage_rms[number].tolist(),
-            "edge_roll_band_m": self.stage_edge_roll[number].tolist(),
+        bands = {
+            "surface_rms_band_m": self.stage_rms,
+            "edge_roll_band_m": self.stage_edge_roll,
+            "peak_pressure_band_pa": self.stage_peak_pressure,
+            "lift_off_share_band": self.stage_lift_off,
         }
+        return {key: ends[number].tolist() for key, ends in bands.items() if ends is not None}
 
 
 @dataclass(frozen=True)

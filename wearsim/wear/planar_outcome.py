@@ -8,6 +8,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.files import dump_programme
 from wearsim.bench.programme import Programme, Spell
 from wearsim.figure.numbers import FigureGauge
+from wearsim.figure.zernike import astigmatism
 from wearsim.wear.grid import Array
 from wearsim.wear.outcome import Outcome, SpellSummary
 from wearsim.wear.planar import SpellReport
@@ -16,6 +17,11 @@ from wearsim.wear.planar_grid import ring_mean
 from wearsim.wear.predict import describe, gauge_for
 from wearsim.wear.radial import tipping_offset
 from wearsim.wear.turns import bias_left, is_turned
+
+TERMS = {"coma": (7, 8), "trefoil": (6, 9)}
+"""Pairs of Zernike terms, by single index, that are told as one amplitude."""
+NO_SPREAD = ("axis", "peak_", "strokes_redrawn", "steady_bias", "period")
+"""In the names of details that are places, axes or counts: percentiles over draws say nothing of them."""
 
 
 def summarise_planar(bench: Bench, programme: Programme, result: PlanarResult) -> Outcome:
@@ -98,6 +104,15 @@ def _maps(result: PlanarResult) -> dict[str, Array]:
     return found
 
 
+def spread_of_maps(result: PlanarResult) -> dict[str, float]:
+    """The details of a draw that a band is made of, SI units in their names."""
+    return {
+        name: value
+        for name, value in _details(result, Programme()).items()
+        if not any(part in name for part in NO_SPREAD)
+    }
+
+
 def _details(result: PlanarResult, programme: Programme) -> dict[str, float]:
     """Numbers of the maps, SI units in their names."""
     found = {f"zernike_{j}_m": float(value) for j, value in enumerate(result.after.zernike)}
@@ -106,6 +121,13 @@ def _details(result: PlanarResult, programme: Programme) -> dict[str, float]:
         found[f"astigmatism_axis_{name}_rad"] = figure.astigmatism.axis
         found[f"map_rms_{name}_m"] = figure.rms
         found[f"map_pv_{name}_m"] = figure.peak_to_valley
+    for name, index in TERMS.items():
+        found[f"{name}_before_m"], found[f"{name}_after_m"] = (
+            float(np.hypot(*result.terms[stage, list(index)])) for stage in (0, -1)
+        )
+    for number, terms in enumerate(result.terms[1:], start=1):
+        found[f"astigmatism_after_spell_{number}_m"] = astigmatism(terms).amplitude
+    found["removal_most_m"] = float(result.removal[result.covered > 0.5].max())
     period, amplitude = result.ripple.strongest
     found |= {"ripple_rms_m": result.ripple.rms, "ripple_period_m": period, "ripple_amplitude_m": amplitude}
     found |= {"peak_x_m": result.peak.peak_place[0], "peak_y_m": result.peak.peak_place[1]}

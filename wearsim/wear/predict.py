@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from wearsim.errors import ContactError
 from wearsim.figure.numbers import FigureGauge
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.advice import warnings_for
-from wearsim.wear.bands import EXACT, NOT_ASKED, NOTHING_DONE, band_of
+from wearsim.wear.bands import EXACT, NOT_ASKED, NOTHING_DONE, Drawn, band_of
 from wearsim.wear.constants import Belief, Constants, prior
 from wearsim.wear.grid import Array
 from wearsim.wear.outcome import Band, Outcome, SpellSummary
@@ -139,6 +139,11 @@ def _state(bench: Bench, height: Array, start: StartFigure, laps: State | None, 
     return state if laps is None else replace(state, laps=laps.laps)
 
 
+def minutes_of(programme: Programme) -> Array:
+    """Of each spell, shape (spells,) [min]."""
+    return np.array([spell.minutes for spell in programme.spells])
+
+
 def describe(spell: Spell, bench: Bench) -> str:
     """A spell in a few words: piece on top, stroke and sizes."""
     lap = f" with lap {spell.lap}" if spell.lap else ""
@@ -159,7 +164,7 @@ def summarise(bench: Bench, programme: Programme, worked: Worked, gauge: FigureG
     """An outcome from the states through a programme, without band and warnings."""
     first, last = worked.states[0], worked.states[-1]
     stages = np.array([gauge.error(state.height) for state in worked.states])
-    minutes = np.array([spell.minutes for spell in programme.spells])
+    minutes = minutes_of(programme)
     shares = np.array([report.lift_off_share for report in worked.reports])
     spells = tuple(
         SpellSummary(
@@ -194,21 +199,28 @@ def _band(
 ) -> Band:  # fmt: skip
     """Spread of the outcome over draws of the constants and of the measured glass."""
 
-    def one(height: Array, constants: Constants) -> Array | None:
+    def one(height: Array, constants: Constants) -> Drawn | None:
         try:
             worked = work(bench, programme, _state(bench, height, start, laps, accuracy), constants, accuracy)
         except ContactError:
             return None
-        return np.array([state.height for state in worked.states])
+        return Drawn(
+            np.array([state.height for state in worked.states]),
+            np.array([report.peak_pressure for report in worked.reports]),
+            np.array([report.lift_off_share for report in worked.reports]),
+        )
 
     drawn = spread_over(one, start.draws(draws, seed + 1), belief.draws(draws, seed), told)
-    return band_of(drawn, gauge, draws, is_measured=start.is_uncertain)
+    return band_of(drawn, gauge, draws, minutes_of(programme), is_measured=start.is_uncertain)
+
+
+T = TypeVar("T")
 
 
 def spread_over(
-    one: Callable[[Array, Constants], Array | None], heights: Array, constants: tuple[Constants, ...],
+    one: Callable[[Array, Constants], T], heights: Array, constants: tuple[Constants, ...],
     told: Callable[[], None] = lambda: None,
-) -> list[Array | None]:  # fmt: skip
+) -> list[T]:  # fmt: skip
     """``one(height, constants)`` for each pair, on the machine's cores; the kernels let go of the lock.
 
     ``told`` is called, in this thread, as each is there.

@@ -13,15 +13,15 @@ from wearsim.bench.programme import Programme
 from wearsim.errors import ContactError, TipsOffError
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.advice import warnings_for
-from wearsim.wear.bands import band_of
+from wearsim.wear.bands import Drawn, band_of
 from wearsim.wear.constants import Belief, Constants, prior
 from wearsim.wear.grid import Array
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.planar import PlanarAccuracy
 from wearsim.wear.planar_bench import PlanarResult, SpellProgress, pieces_for, run_planar
 from wearsim.wear.planar_grid import RoundStart
-from wearsim.wear.planar_outcome import summarise_planar
-from wearsim.wear.predict import Progress, gauge_for, why_no_band
+from wearsim.wear.planar_outcome import spread_of_maps, summarise_planar
+from wearsim.wear.predict import Progress, gauge_for, minutes_of, why_no_band
 from wearsim.wear.start import StartFigure, start_figure
 from wearsim.wear.start_map import uneven_start
 from wearsim.wear.state import State, glass_grid
@@ -96,15 +96,20 @@ def predict_planar(
     if draws:
         gauge = gauge_for(bench, radius)
 
-        def one(surface: Surface, constants: Constants) -> Array | None:
+        def one(surface: Surface, constants: Constants) -> Drawn | None:
             try:
                 result = walked(surface, constants)
             except ContactError:
                 return None
-            return np.array([result.profile(stage) for stage in range(len(result.stages))])
+            return Drawn(
+                np.array([result.profile(stage) for stage in range(len(result.stages))]),
+                np.array([report.peak_pressure for report in result.reports]),
+                np.array([report.lift_off_share for report in result.reports]),
+                spread_of_maps(result),
+            )
 
         found = list(map(one, surfaces[1:], belief.draws(draws, seed)))
-        band = band_of(found, gauge, draws, is_measured=is_measured)
+        band = band_of(found, gauge, draws, minutes_of(programme), is_measured=is_measured)
         outcome = replace(outcome, band=band)
     else:
         outcome = replace(outcome, no_band=why_no_band(programme, belief, start))

@@ -41,6 +41,16 @@ _BANDS: dict[str, tuple[str, str, tuple[str, ...]]] = {
     "before": ("m", "figure error before, of the measurement", ("percentile", "radius")),
     "stage_rms": ("m", "RMS figure error after each spell", ("spells/spell", "percentile")),
     "stage_edge_roll": ("m", "edge roll after each spell", ("spells/spell", "percentile")),
+    "change": ("m", "figure error after less before", ("percentile", "radius")),
+    "share": ("1", "share of the way that the removal goes", ("percentile",)),
+    "stage_peak_pressure": ("Pa", "largest pressure in each spell", ("spells/spell", "percentile")),
+    "stage_lift_off": (
+        "1",
+        "share of the overlap that carried nothing, each spell",
+        ("spells/spell", "percentile"),
+    ),
+    "peak_pressure": ("Pa", "largest pressure", ("percentile",)),
+    "lift_off_share": ("1", "share of the overlap that carried nothing", ("percentile",)),
 }
 _NUMBERS = {
     "surface_rms": ("m", "RMS figure error"), "surface_pv": ("m", "peak-to-valley figure error"),
@@ -170,6 +180,7 @@ def _write_band(file: h5py.File, band: Band | None) -> None:
         for name, ends in numbers.items():
             unit, text = _NUMBERS[name]
             data(group, when + name, ends, unit, f"{text} {'before' if when else 'after'}", ("percentile",))
+    group.create_group("details").attrs.update(band.details)
 
 
 def _write_laps(file: h5py.File, outcome: Outcome) -> None:
@@ -268,4 +279,5 @@ def _read_band(file: h5py.File) -> Band | None:
         failed=int(group.attrs["failed"]),
         figure_error=group["figure_error"][()],
         **{name: group[name][()] if name in group else None for name in _BANDS if name != "figure_error"},
+        details=dict(group["details"].attrs.items()) if "details" in group else {},
     )
