@@ -17,13 +17,13 @@ from numpy.typing import NDArray
 from wearsim.decide.clock import TimeUp
 from wearsim.decide.library import FREE, LOW, Shape, is_allowed
 from wearsim.decide.objective import Objective
-from wearsim.decide.refine import Judged, Problem, Refiner
+from wearsim.decide.problem import SIZES, Nearby
+from wearsim.decide.refine import Judged, Refiner
 from wearsim.decide.trial import Trials, Trying, worked
 from wearsim.decide.whole import settled_whole
 from wearsim.errors import ContactError
 from wearsim.wear.grid import Array
 
-SIZES = ("length", "sweep", "overhang")
 # Sizes are rounded to this, in diameters; where the constants are taken as known there is more to lose by it.
 SIZE_STEP, FINE_STEP = 0.01, 0.005
 # An improvement below this is not worth another look [1].
@@ -179,7 +179,7 @@ class Settler:
             return without
 
     def _lattice(self, programme: tuple[Trying, ...], sizes_too: bool) -> _Lattice:
-        problem = Problem(self.refiner, programme, "all" if sizes_too else "minutes")
+        problem = Nearby(self.refiner, programme, "all" if sizes_too else "minutes")
         step = np.array([1.0 if name == "minutes" else self.step for _, name in problem.keys])
         q, rows = np.linalg.qr(problem.slopes(problem.start) * step)
         return _Lattice(programme, problem.keys, q.T @ problem.residuals(problem.start), rows, self.step)

@@ -1,8 +1,7 @@
 """A table of responses that stands in for the coupled engine where thousands of programmes are looked at.
 
-Every allowed stroke is a point of a unit cube: its length between the shortest and the longest allowed, its sweep as
-a share of what that length leaves room for, its overhang as a share of what both leave. The coupled engine works the
-strokes of a grid over the cube from the present state, and their removals are interpolated. That the lap comes from
+Every allowed stroke is a point of a unit cube (:mod:`wearsim.decide.cube`). The coupled engine works the strokes of a
+grid over the cube from the present state, and their removals are interpolated. That the lap comes from
 one spell to the next as the spell before left it is not in the table; :mod:`wearsim.decide.mapping` puts it right.
 """
 
@@ -15,13 +14,12 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from wearsim.decide.library import HIGH, LOW, SPREAD_KEPT, Shape
+from wearsim.decide.cube import Cube
+from wearsim.decide.library import Shape
 from wearsim.decide.objective import Objective
 from wearsim.decide.trial import Trials, Trying
 from wearsim.errors import ContactError
-from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.grid import Array
-from wearsim.wear.radial import largest_offset
 
 Indices = NDArray[np.int_]
 
@@ -33,7 +31,6 @@ TIMES = (0.07, 0.2, 0.45)
 KEPT = 3e-4
 # Length, sweep, overhang as shares of what there is room for; minutes as a share of all.
 NUMBERS = 4
-_INSIDE = 1.0 - 1e-6
 
 
 @dataclass(frozen=True)
@@ -43,44 +40,6 @@ class Family:
     on_top: str
     lap: str | None
     kind: str
-
-
-class Cube:
-    """The unit cube of a bench's allowed strokes with one piece on top and one lap.
-
-    Parameters
-    ----------
-    trials : Trials
-    on_top : str
-    lap : str or None
-    """
-
-    def __init__(self, trials: Trials, on_top: str, lap: str | None) -> None:
-        bench, limits = trials.bench, trials.limits
-        hands, diameter = bench.hands, bench.mirror.diameter
-        tip = largest_offset(bench, bench.lap(lap), on_top, DEFAULT)
-        self.grown = 1.0 + SPREAD_KEPT * hands.length_jitter
-        self.room = _INSIDE * (limits.reach * tip - SPREAD_KEPT * hands.centre_jitter) / diameter
-        self.longest = min(HIGH["length"], 2.0 * self.room / self.grown)
-
-    @property
-    def is_empty(self) -> bool:
-        """Whether no stroke is allowed."""
-        return self.longest <= LOW["length"]
-
-    def sizes(self, y: Array) -> Array:
-        """Length, sweep and overhang in diameters of points of the cube [1].
-
-        Parameters
-        ----------
-        y : (..., 3) ndarray
-        """
-        length = LOW["length"] + y[..., 0] * (self.longest - LOW["length"])
-        side = np.sqrt(np.maximum(0.0, self.room**2 - (0.5 * self.grown * length) ** 2))
-        sweep = y[..., 1] * np.minimum(HIGH["sweep"], side / self.grown)
-        sweep = np.where(sweep < LOW["sweep"], 0.0, sweep)
-        overhang = y[..., 2] * np.minimum(HIGH["overhang"], side - self.grown * sweep)
-        return np.stack([length, sweep, overhang], axis=-1)
 
 
 class Surrogate:
@@ -115,7 +74,7 @@ class Surrogate:
         self.cubes = {
             (top, lap): cube
             for top, lap in product(limits.on_top, laps)
-            if not (cube := Cube(trials, top, lap)).is_empty
+            if not (cube := Cube(bench, limits, top, lap)).is_empty
         }
         self.minutes = np.array([max(1.0, share * limits.minutes) for share in TIMES])
         self.families = [Family(top, lap, kind) for top, lap in self.cubes for kind in ("w", "oval")]
