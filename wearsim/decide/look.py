@@ -14,7 +14,7 @@ from wearsim.decide.reasons import NOTHING_LEFT
 from wearsim.decide.refine import Judged, chunks, in_parallel
 from wearsim.decide.search import Effort, Found, Search, distinct
 from wearsim.decide.situation import Situation
-from wearsim.decide.trial import Trying
+from wearsim.decide.trial import COARSE, ROUGH, Trying
 
 # Costs that differ by less than this are the same. A judgement.
 SAME_COST = 0.03
@@ -89,9 +89,14 @@ class Look:
     def _after(self, lead: tuple[Trying, ...], effort: Effort) -> float:
         """Search and settle after what comes first; the lowest cost."""
         situation = self.situation
-        objective = situation.objective.after(situation.nominal.states(situation.objective.start, lead)[-1])
-        refiner = situation.judge_likely(objective)
-        found = Search(refiner, situation.nominal, objective, effort, situation.clock, self.progress).run()
+        refiner = situation.judge_likely(lead)
+        grids = None
+        if effort.mapping is not None:
+            finer = situation.fine if situation.is_certain else COARSE
+            grids = situation.judge_likely(lead, ROUGH), situation.judge_likely(lead, finer)
+        found = Search(
+            refiner, situation.nominal, refiner.objective, effort, situation.clock, self.progress, grids
+        ).run()
         found.judged = [replace(one, programme=(*lead, *one.programme)) for one in found.judged]
         settled = self._settle_certain(found) if situation.is_certain else self._settle_uncertain(found)
         self.best += settled

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from wearsim.decide.cube import Cube
 from wearsim.decide.library import Shape
-from wearsim.decide.objective import Objective
+from wearsim.decide.objective import ZONES, Objective
 from wearsim.decide.trial import Trials, Trying
 from wearsim.errors import ContactError
 from wearsim.wear.grid import Array
@@ -83,7 +83,7 @@ class Surrogate:
         wanted = [[self.shape(f, y) for y in nodes] for f in self.families]
         unlike = list(dict.fromkeys(shape for row in wanted for shape in row))
         worked = dict(zip(unlike, work_all(self._rates, unlike), strict=True))
-        size = len(objective.root) + 1
+        size = ZONES + 1
         missing = np.full((len(TIMES), size), np.nan)
         table = np.array(
             [[missing if (rates := worked[s]) is None else rates for s in row] for row in wanted]
@@ -98,21 +98,21 @@ class Surrogate:
             for minutes in self.minutes:
                 state = self.trials.after(state, Trying(shape, float(minutes - done)))
                 done = float(minutes)
-                out.append(self.rows(objective.start.height - state.height) / done)
+                out.append(self.rows(objective, objective.start.height - state.height) / done)
         except ContactError:
             return None
         return np.array(out)
 
-    def rows(self, removal: Array) -> Array:
-        """Rows of a removal whose norm is its RMS, and the edge roll that it takes away [m]."""
-        objective = self.objective
-        return np.append(objective.root @ removal, objective.gauge.edge_roll(removal))
+    @staticmethod
+    def rows(objective: Objective, removal: Array) -> Array:
+        """Rows of a removal whose norm is its RMS, the same on all grids, and the edge roll that it takes away [m]."""
+        return np.append(objective.zones @ removal, objective.gauge.edge_roll(removal))
 
     def _compress(self, table: Array) -> None:
         """Keep the directions that matter; strokes that could not be worked remove nothing."""
         objective = self.objective
         rows = table[..., :-1].reshape(-1, table.shape[-1] - 1)
-        target = objective.root @ objective.error
+        target = self.rows(objective, objective.error)[:-1]
         lengths = np.linalg.norm(rows, axis=1, keepdims=True)
         scaled = np.vstack(
             [np.nan_to_num(rows / np.maximum(lengths, 1e-300)), target / np.linalg.norm(target)]
@@ -125,9 +125,9 @@ class Surrogate:
         self.lost = np.isnan(kept).any(axis=(-1, -2)).reshape(len(self.families), *NODES)
         self.table = np.nan_to_num(kept).reshape(len(self.families), *NODES, *kept.shape[-2:])
 
-    def compressed(self, removal: Array) -> Array:
-        """Rows kept of a removal, the edge roll's last [m]."""
-        rows = self.rows(removal)
+    def compressed(self, objective: Objective, removal: Array) -> Array:
+        """Rows kept of a removal on an objective's grids, the edge roll's last [m]."""
+        rows = self.rows(objective, removal)
         return np.append(self.axes @ rows[:-1], rows[-1])
 
     def removal(self, family: Indices, y: Array) -> Array:
