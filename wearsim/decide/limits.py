@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from wearsim.errors import InputError
 
 # Spread of a spell's removal: of the hands and the charge (a judgement), and of the engine (docs/performance.md).
-REMOVAL_SPREAD, ENGINE_SPREAD = 0.05, 0.005
+REMOVAL_SPREAD, ENGINE_SPREAD = 0.05, 0.0
 
 
 @dataclass(frozen=True)

@@ -72,11 +72,11 @@ class MappingEffort:
     each: int = 48
     steps: tuple[tuple[int, int], ...] = ((3072, 8), (1200, 8), (600, 10))
     rounds: tuple[int, ...] = (400, 320, 250, 200, 160)
-    sloped: tuple[tuple[int, int], ...] = ((100, 5), (50, 5))
-    waves: int = 2
+    sloped: tuple[tuple[int, int], ...] = ((60, 5), (30, 5))
+    waves: int = 5
     parents: int = 20
-    crossed: tuple[int, ...] = (200, 150, 120)
-    final: tuple[int, ...] = (60, 50, 40, 40, 30, 30)
+    crossed: tuple[int, ...] = (120, 90, 70)
+    final: tuple[int, ...] = (40, 40, 30, 30, 20, 20)
     again: int = 5
     climbed: int = 12
     work: int = 400_000

@@ -25,7 +25,7 @@ from wearsim.errors import ContactError
 from wearsim.wear.grid import Array
 
 # Sizes are rounded to this, in diameters; where the constants are taken as known there is more to lose by it.
-SIZE_STEP, FINE_STEP = 0.01, 0.005
+SIZE_STEP, FINE_STEP = 0.01, 0.0025
 # An improvement below this is not worth another look [1].
 WORTH_IT = 1e-3
 # No number moves further than this many steps on one set of slopes.

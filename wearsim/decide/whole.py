@@ -22,7 +22,7 @@ from wearsim.errors import ContactError
 Programme = tuple[Trying, ...]
 
 # Choices of whole minutes whose sizes are brought down; evaluations of the residuals in each.
-CHOICES, STEPS = 3, 3
+CHOICES, STEPS = 4, 6
 # Ways of rounding the sizes that are worked for each, and those looked at for allowed ones.
 WORKED, LOOKED_AT = 4, 200
 # Sizes free to be rounded either way: with more, those that matter least are rounded to the nearest.
