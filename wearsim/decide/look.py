@@ -19,9 +19,9 @@ from wearsim.decide.trial import COARSE, ROUGH, Trying
 # Costs that differ by less than this are the same. A judgement.
 SAME_COST = 0.03
 # With the constants known there is more to gain by looking longer.
-EFFORT_CERTAIN = Effort(starts=4, climb=3, rounds=0, work=160_000, mapping=MappingEffort())
+EFFORT_CERTAIN = Effort(starts=4, climb=3, rounds=0, work=60_000, mapping=MappingEffort())
 # At full accuracy: programmes climbed from, evaluations of the residuals in each, and those made neat; and evaluations of
-# the wear rates after which no further one is begun.
+# the wear rates after which no further one is begun, and as many again for making neat.
 FINE_CLIMBS, FINE_STEPS, SETTLED, FINE_WORK = 10, 12, 3, 80_000
 EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
 # The long search looks again where the quick one leaves more than this times what the removal's spread alone must
@@ -148,7 +148,7 @@ class Look:
         climbed.sort(key=lambda item: item.score.cost)
         best: list[Judged] = []
         for some in chunks(climbed[:SETTLED], 2):
-            if best and self._is_late():
+            if best and (self._is_late() or fine.nominal.work > end + FINE_WORK):
                 break
             best += in_parallel(lambda one: settler.settle(one.programme, sizes_too=True), some)
         if not self._is_late():

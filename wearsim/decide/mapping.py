@@ -96,6 +96,7 @@ class MappingEffort:
             sloped=tuple((of(count), rounds) for count, rounds in self.sloped),
             crossed=tuple(map(of, self.crossed)),
             final=tuple(map(of, self.final)),
+            work=of(self.work),
         )
 
 
