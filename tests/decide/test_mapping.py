@@ -121,7 +121,7 @@ def test_crossed_programmes_are_in_the_cube_and_within_the_minutes() -> None:
     assert young.y[..., 3].sum(axis=1).max() <= 1.0 + 1e-12
     assert young.family.min() >= 0 and young.family.max() < len(surrogate().families)
     whole = {one.tobytes() for one in parents.y}
-    assert 0 < sum(one.tobytes() not in whole for one in young.y)
+    assert sum(one.tobytes() not in whole for one in young.y) > 0
 
 
 def test_slopes_of_the_engine_are_what_the_surrogate_then_has() -> None:
