@@ -73,13 +73,13 @@ class MappingEffort:
     steps: tuple[tuple[int, int], ...] = ((3072, 8), (1200, 8), (600, 10))
     rounds: tuple[int, ...] = (400, 320, 250, 200, 160)
     sloped: tuple[tuple[int, int], ...] = ((60, 5), (30, 5))
-    waves: int = 5
+    waves: int = 6
     parents: int = 20
     crossed: tuple[int, ...] = (120, 90, 70)
     final: tuple[int, ...] = (40, 40, 30, 30, 20, 20)
     again: int = 5
     climbed: int = 12
-    work: int = 400_000
+    work: int = 450_000
     seed: int = 1
 
     def less(self, share: float) -> MappingEffort:

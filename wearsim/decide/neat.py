@@ -1,4 +1,4 @@
-"""Programmes that a person can work: sizes to a hundredth of the diameter or half of one, whole minutes,
+"""Programmes that a person can work: sizes to a hundredth of the diameter or a quarter of one, whole minutes,
 no spell too short.
 
 Rounding each number for itself throws away what the search won: a minute too many here wants a little less there. So
