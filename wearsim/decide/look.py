@@ -21,8 +21,8 @@ from wearsim.decide.trial import COARSE, ROUGH, Trying
 SAME_COST = 0.03
 # With the constants known there is more to gain by looking longer.
 EFFORT_CERTAIN = Effort(starts=4, climb=3, rounds=0, work=60_000, mapping=MappingEffort())
-# At full accuracy: programmes climbed from and evaluations of the residuals in each, in turn; those made neat; and evaluations of
-# the wear rates after which no further one is begun, and as many again for making neat.
+# At full accuracy: programmes climbed from and evaluations of the residuals in each, in turn; those made neat; and
+# evaluations of the wear rates after which no further one is begun, and as many again for making neat.
 FINE_CLIMBS, SETTLED, FINE_WORK = ((12, 4), (6, 6), (3, 16)), 3, 80_000
 EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
 # The long search looks again where the quick one leaves more than this times what the removal's spread alone must
