@@ -82,6 +82,12 @@ class MappingEffort:
     work: int = 450_000
     seed: int = 1
 
+    def runs(self, spells: int) -> float:
+        """Runs of a whole programme of so many spells after the first round, on rough grids, slopes counted in."""
+        slopes = 2.0 * (spells + 1.0)
+        sloped = sum(count * (1.0 + slopes + rounds) for count, rounds in self.sloped)
+        return sum(self.rounds[1:]) + sloped + self.waves * (sum(self.crossed) + sloped)
+
     def less(self, share: float) -> MappingEffort:
         """So much of it [1]."""
 
@@ -156,25 +162,36 @@ class _Mapping:
         for count, steps in effort.steps:
             batch = batch.pick(distinct(batch, values, count))
             values = self.descent.down(batch, steps, self.is_late)
-        best = self._wave(batch, values, effort.rounds)
+        batch = batch.pick(distinct(batch, values, effort.rounds[0]))
+        before = self.rough.nominal.work
+        _, values = self._round(batch, np.full(len(batch.y), np.inf), self.rough)
+        self._plan((self.rough.nominal.work - before) / len(batch.y))
+        effort = self.effort
+        best = self._wave(batch, values, effort.rounds[1:])
         for _ in range(effort.waves):
             if self._over():
                 break
             parents = best[0].pick(distinct(*best, effort.parents))
             young = crossed(parents, effort.crossed[0], len(self.surrogate.families), rng)
-            done = self._wave(young, np.zeros(len(young.y)), effort.crossed)
+            done = self._wave(young, np.full(len(young.y), np.inf), effort.crossed)
             best = Batch.joined([best[0], done[0]]), np.concatenate([best[1], done[1]])
         return self._finished(*best)
 
-    def _wave(self, batch: Batch, values: Array, counts: tuple[int, ...]) -> tuple[Batch, Array]:
+    def _plan(self, each: float) -> None:
+        """Where runs of so much work are too dear for all that is to be done: less of everything, rather than half of it."""
+        runs = self.effort.runs(self.rough.objective.limits.spells)
+        share = (self.end - self.rough.nominal.work) / (each * runs)
+        if 0.0 < share < 1.0:
+            self.effort = replace(self.effort.less(share), final=self.effort.final)
+
+    def _wave(self, batch: Batch, best: Array, counts: tuple[int, ...]) -> tuple[Batch, Array]:
         """Down on rough grids, fewer and fewer of them; the rest and their values."""
-        best = np.full(len(batch.y), np.inf)
-        for number, count in enumerate(counts):
-            chosen = distinct(batch, values if number == 0 else best, count)
-            batch, best = batch.pick(chosen), best[chosen]
-            _, best = self._round(batch, best, self.rough)
+        for count in counts:
             if self._over():
                 return batch, best
+            chosen = distinct(batch, best, count)
+            batch, best = batch.pick(chosen), best[chosen]
+            _, best = self._round(batch, best, self.rough)
         for count, rounds in self.effort.sloped:
             chosen = distinct(batch, best, count)
             batch, best = batch.pick(chosen), best[chosen]
