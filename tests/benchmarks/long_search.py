@@ -8,6 +8,7 @@ smaller and minutes past the budget shorter, so that every point stands for an a
 3. Offspring: programmes crossed from the best (spells swapped, put in another order, one drawn anew, numbers
    shaken), the best of a litter climbed from in its turn, for as long as runs are left.
 4. Least squares from the best at full accuracy; then a simplex search (Nelder-Mead) from the best of all.
+5. Whole minutes, as a proposal must have: of the best, every way of rounding them, sizes climbed from anew.
 
 Nothing here uses the search's own refinement, subsets, surrogate or floor.
 """
@@ -44,6 +45,7 @@ ROUGH = replace(COARSE, glass_rings=20, pitch_rings=20, offsets=14, per_radius=8
 NUMBERS = 5
 LOW, HIGH = np.array([0.0, 0.06, -0.05, -0.05, -0.08]), np.array([1.0, 0.9, 0.45, 0.48, 1.0])
 FREE = {"straight": (1, 4), "overhang": (1, 3, 4), "w": (1, 2, 3, 4), "oval": (1, 2, 3, 4)}
+MINUTES = 4
 LEAST_SWEEP = 0.02
 STEP = 3e-3
 BAD = 10.0
@@ -181,15 +183,15 @@ def evolved(ground: Ground, tops: tuple[str, ...], population: np.ndarray, gener
     return found.population, found.population_energies
 
 
-def climbed(ground: Ground, point: Point, most: int) -> Point:
-    """Least squares from a point, over the sizes and minutes that its strokes have."""
+def climbed(ground: Ground, point: Point, most: int, minutes_too: bool = True) -> Point:
+    """Least squares from a point, over the sizes that its strokes have, and their minutes."""
     programme = ground.programme(point.x, point.tops)
     if not programme:
         return point
     kept = [
         i
         for i, m in enumerate(point.x.reshape(-1, NUMBERS)[:, 4] * ground.limits.minutes)
-        if m >= ground.limits.shortest
+        if m >= ground.limits.shortest * (1.0 - 1e-9)
     ]
     if len(kept) != len(programme):
         return point
@@ -200,7 +202,12 @@ def climbed(ground: Ground, point: Point, most: int) -> Point:
         row[1] = tried.shape.length
         row[2] = tried.shape.sweep or LOW[2]
         row[3] = tried.shape.overhang or LOW[3]
-    free = [(i, j) for i, tried in enumerate(programme) for j in FREE[tried.shape.kind]]
+    free = [
+        (i, j)
+        for i, tried in enumerate(programme)
+        for j in FREE[tried.shape.kind]
+        if minutes_too or j != MINUTES
+    ]
     low = np.array(
         [[0.0, LOW[1], LEAST_SWEEP, 0.0, ground.limits.shortest / ground.limits.minutes][j] for _, j in free]
     )
@@ -268,6 +275,21 @@ def simplexed(ground: Ground, point: Point, most: int) -> Point:
     return min(point, done, key=lambda one: one.value)
 
 
+def whole_minutes(ground: Ground, point: Point, most: int) -> Point:
+    """The best point of whole minutes near one: every way of rounding them up or down, its sizes climbed anew."""
+    rows = point.x.reshape(-1, NUMBERS)
+    limits, found = ground.limits, [Point(BAD, point.x, point.tops)]
+    exact = limits.minutes * rows[:, MINUTES] * min(1.0, 1.0 / rows[:, MINUTES].sum())
+    for minutes in itertools.product(*({np.floor(m), np.ceil(m)} for m in exact)):
+        worked = [m for m in minutes if m >= limits.shortest]
+        if not worked or sum(minutes) > limits.minutes:
+            continue
+        whole = rows.copy()
+        whole[:, MINUTES] = np.array(minutes) / limits.minutes
+        found.append(climbed(ground, Point(np.inf, whole.ravel(), point.tops), most, minutes_too=False))
+    return min(found, key=lambda one: one.value)
+
+
 def distinct(points: list[Point], count: int) -> list[Point]:
     """The best, apart from each other by a tenth of a range in some number or in a piece on top."""
     kept: list[Point] = []
@@ -325,8 +347,8 @@ def islands(rough: Ground, effort: Effort, rng: np.random.Generator) -> list[Poi
 
 def searched(
     case: StartCase, plain_rms: bool, effort: Effort, tell: Callable[[str], None]
-) -> tuple[Programme, int]:
-    """The best programme that the whole search found, and the coupled runs it took."""
+) -> tuple[Programme, Programme, int]:
+    """The best programme that the whole search found, the best of whole minutes, and the coupled runs it took."""
     rough, coarse, fine = (Ground(case, plain_rms, accuracy) for accuracy in (ROUGH, COARSE, FINE))
     rng = np.random.default_rng(effort.seed)
     starts = islands(rough, effort, rng)
@@ -350,4 +372,9 @@ def searched(
     last.sort(key=lambda point: point.value)
     best = next((one for one in last if fine.allows(fine.programme(one.x, one.tops))), last[0])
     tell(f"simplex {best.value:.4f} runs {rough.runs + coarse.runs + fine.runs}")
-    return fine.programme(best.x, best.tops), rough.runs + coarse.runs + fine.runs
+    whole = [whole_minutes(fine, point, 12) for point in distinct(last, effort.refined)]
+    whole.sort(key=lambda point: point.value)
+    neat = next((one for one in whole if fine.allows(fine.programme(one.x, one.tops))), whole[0])
+    tell(f"whole minutes {neat.value:.4f} runs {rough.runs + coarse.runs + fine.runs}")
+    runs = rough.runs + coarse.runs + fine.runs
+    return fine.programme(best.x, best.tops), fine.programme(neat.x, neat.tops), runs

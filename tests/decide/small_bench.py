@@ -56,18 +56,23 @@ def random_figure(bench: Bench, rng: np.random.Generator, accuracy: Accuracy = C
     return figure(bench, size * (heights @ waves), accuracy)
 
 
-def coarse_state(bench: Bench, start: StartFigure) -> State:
+def coarse_state(bench: Bench, start: StartFigure, accuracy: Accuracy = COARSE) -> State:
     """Glass and a pressed lap on the trials' grids."""
-    return start_state(bench, start.radius, start.height, COARSE)
+    return start_state(bench, start.radius, start.height, accuracy)
 
 
-def objective_of(bench: Bench, start: StartFigure, limits: Limits = LIMITS) -> Objective:
+def objective_of(
+    bench: Bench, start: StartFigure, limits: Limits = LIMITS, accuracy: Accuracy = COARSE
+) -> Objective:
     """The search's own objective."""
     gauge = gauge_for(bench, start.radius)
-    return Objective(gauge, coarse_state(bench, start), limits, bench.light.wavelength)
+    return Objective(gauge, coarse_state(bench, start, accuracy), limits, bench.light.wavelength)
 
 
-def refiner_of(bench: Bench, start: StartFigure, limits: Limits = LIMITS) -> Refiner:
+def refiner_of(
+    bench: Bench, start: StartFigure, limits: Limits = LIMITS, accuracy: Accuracy = COARSE
+) -> Refiner:
     """A refiner with the constants as stated."""
-    trials = Trials(bench, limits, AS_STATED)
-    return Refiner(objective_of(bench, start, limits), [trials], (Scenario(AS_STATED, 1.0),), trials)
+    trials = Trials(bench, limits, AS_STATED, accuracy)
+    objective = objective_of(bench, start, limits, accuracy)
+    return Refiner(objective, [trials], (Scenario(AS_STATED, 1.0),), trials)

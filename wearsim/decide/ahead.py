@@ -17,7 +17,7 @@ from wearsim.decide.pricing import Pricing
 from wearsim.decide.refine import in_parallel
 from wearsim.decide.scenarios import scenarios
 from wearsim.decide.situation import FINE_OFFSETS
-from wearsim.decide.trial import COARSE, Trials, Trying
+from wearsim.decide.trial import COARSE, ROUGH, Trials, Trying
 from wearsim.errors import InputError
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.ahead import Ahead, predict_ahead, seconds_of
@@ -157,12 +157,16 @@ def propose_ahead(
     looks, certain = looks_of(len(candidates), limits.spells), belief.is_certain
     misfit = any(is_misfit(state, first_press(limits, lap), trials) for lap in bench.laps)
     quick = (1 + misfit) * pace.of(looks.found, looks.found_new)
-    long = (1.0 + ON_THE_SURROGATE) * EFFORT_CERTAIN.work * pace.evaluation
+    long = _long(
+        limits,
+        _pace(Trials(bench, limits, belief.best(), ROUGH), _state(bench, start, ROUGH, known), candidates),
+        pace,
+    )
     if certain:
         accuracy = replace(DEFAULT, offsets=FINE_OFFSETS)
         fine = Trials(bench, limits, belief.best(), accuracy)
         fine_pace = _pace(fine, _state(bench, start, accuracy, known), candidates)
-        settle = looks.fine * fine_pace.new + FINE_WORK * fine_pace.evaluation
+        settle = looks.fine * fine_pace.new + 2 * FINE_WORK * fine_pace.evaluation
     else:
         settle = (1 + misfit) * (1 + len(scenarios(belief))) * pace.of(looks.settled, looks.settled_new)
     told = _told(bench, limits, candidates, draws, known)
@@ -172,6 +176,19 @@ def propose_ahead(
     if time_limit is not None:
         least, most = min(least, time_limit), min(most, time_limit + LEAST * settle)
     return Ahead(work, 1 + draws, 0.0, told + least, told + most, f"{TIMED} trials of a spell", pace.timed)
+
+
+def _long(limits: Limits, rough: Pace, finer: Pace) -> float:
+    """What a look with a mapping takes, but for what comes after it [s]."""
+    effort = EFFORT_CERTAIN
+    if effort.mapping is None:
+        return effort.work * finer.evaluation
+    last = sum(effort.mapping.final) * limits.spells * finer.new
+    return (
+        (1.0 + ON_THE_SURROGATE) * effort.mapping.work * rough.evaluation
+        + last
+        + effort.work * finer.evaluation
+    )
 
 
 def _state(bench: Bench, start: StartFigure, accuracy: Accuracy, known: dict[str, Any]) -> State:

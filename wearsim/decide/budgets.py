@@ -70,7 +70,8 @@ class Budgets:
     ) -> tuple[Trying, ...]:
         """The best programme of these minutes and spells."""
         situation = self.situation
-        likely = situation.judge_likely(situation.objective.within(minutes))
+        likely = situation.judge_likely()
+        likely.objective = likely.objective.within(minutes)
         tried = self._judged(likely, [within(one, minutes) for one in begins])
         met = [one.programme for one in self.met if len(worked(one.programme)) <= spells][:TRIED]
         others = distinct(self._judged(likely, [within(one, minutes) for one in met]), WORKED_OVER)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields, replace
 from itertools import product
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wearsim.decide.objective import EDGE_WEIGHT, Objective
 from wearsim.decide.surrogate import NUMBERS, Indices, Surrogate
@@ -24,6 +25,8 @@ OVER = 50.0
 LONGEST = 0.25
 # Programmes differ by more than this in some number [1].
 CLEARLY = 0.1
+# How far crossed programmes are shaken, one sigma [1].
+SHAKEN = 0.15
 
 
 @dataclass
@@ -46,6 +49,8 @@ class Batch:
     origin : (N, 4 S) ndarray
     radius : (N,) ndarray
         How far a number may go from the origin [1].
+    known : (N,) ndarray of bool
+        Whether the coupled engine has put the shift right.
     """
 
     family: Indices
@@ -55,6 +60,30 @@ class Batch:
     tilt: Array
     origin: Array
     radius: Array
+    known: NDArray[np.bool_]
+
+    @staticmethod
+    def fresh(family: Indices, y: Array, rows: int) -> Batch:
+        """Programmes that nothing is known of but the table.
+
+        Parameters
+        ----------
+        family : (N, S) ndarray of int
+        y : (N, S, 4) ndarray
+        rows : int
+            Of a removal.
+        """
+        count = len(family)
+        return Batch(
+            family, y, np.zeros((*family.shape, rows)), np.zeros((count, rows)),
+            np.zeros((count, rows, y[0].size)), y.reshape(count, -1).copy(), np.ones(count),
+            np.zeros(count, dtype=bool),
+        )  # fmt: skip
+
+    @staticmethod
+    def joined(batches: list[Batch]) -> Batch:
+        """All programmes of several batches."""
+        return Batch(*(np.concatenate([getattr(b, f.name) for b in batches]) for f in fields(Batch)))
 
     def pick(self, chosen: Indices) -> Batch:
         """Some of them."""
@@ -80,9 +109,8 @@ class Descent:
     def __init__(self, surrogate: Surrogate, objective: Objective, aim: float) -> None:
         self.surrogate, self.objective, self.aim = surrogate, objective, aim
 
-    def drawn(self, each: int, most: int, seed: int) -> Batch:
+    def drawn(self, each: int, most: int, rng: np.random.Generator) -> Batch:
         """Random programmes, as many of every order of families, or of ``most`` orders where there are more."""
-        rng = np.random.default_rng(seed)
         spells = self.objective.limits.spells
         count = len(self.surrogate.families)
         if count**spells <= most:
@@ -92,15 +120,7 @@ class Descent:
         family = np.repeat(orders, each, axis=0)
         y = rng.random((len(family), spells, NUMBERS))
         y[:, :, 3] = rng.dirichlet(np.ones(spells), len(family)) * rng.uniform(0.3, 1.0, (len(family), 1))
-        return self._fresh(family, y, np.zeros((*family.shape, self.surrogate.table.shape[-1])))
-
-    @staticmethod
-    def _fresh(family: Indices, y: Array, shift: Array) -> Batch:
-        count, rows = len(family), shift.shape[-1]
-        return Batch(
-            family, y, shift, np.zeros((count, rows)), np.zeros((count, rows, y[0].size)),
-            y.reshape(count, -1).copy(), np.ones(count),
-        )  # fmt: skip
+        return Batch.fresh(family, y, self.surrogate.table.shape[-1])
 
     def spells(self, batch: Batch) -> Array:
         """Removal of every spell, (N, S, k + 1) [m]."""
@@ -211,3 +231,42 @@ def distinct(batch: Batch, values: Array, count: int) -> Indices:
         if len(kept) == count:
             break
     return np.array(kept, dtype=int)
+
+
+def crossed(parents: Batch, count: int, families: int, rng: np.random.Generator) -> Batch:
+    """Programmes crossed from two parents each, the better ones more often.
+
+    A spell of another, another order, a spell drawn anew, one with another piece or kind, or all shaken.
+
+    Parameters
+    ----------
+    parents : Batch
+        The best first.
+    count, families : int
+    rng : numpy.random.Generator
+    """
+    spells = parents.family.shape[1]
+    one, two = (len(parents.y) * rng.random((2, count)) ** 1.5).astype(int)
+    family, y = parents.family[one].copy(), parents.origin.reshape(parents.y.shape)[one].copy()
+    other_family, other_y = parents.family[two], parents.origin.reshape(parents.y.shape)[two]
+    for i, (way, place, its) in enumerate(
+        zip(
+            rng.integers(5, size=count),
+            rng.integers(spells, size=count),
+            rng.integers(spells, size=count),
+            strict=True,
+        )
+    ):
+        if way == 0:
+            family[i, place], y[i, place] = other_family[i, its], other_y[i, its]
+        elif way == 1:
+            order = rng.permutation(spells)
+            family[i], y[i] = family[i, order], y[i, order]
+        elif way == 2:
+            family[i, place], y[i, place] = rng.integers(families), rng.random(NUMBERS)
+        elif way == 3:
+            family[i, place] = rng.integers(families)
+        else:
+            y[i] = np.clip(y[i] + SHAKEN * rng.normal(size=y[i].shape), 0.0, 1.0)
+    y[..., 3] *= np.minimum(1.0, 1.0 / np.maximum(y[..., 3].sum(axis=1, keepdims=True), 1e-9))
+    return Batch.fresh(family, y, parents.offset.shape[1])

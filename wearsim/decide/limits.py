@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 from wearsim.errors import InputError
 
-# Spread of a spell's removal: of the hands and the charge (a judgement), and of the engine (docs/performance.md).
-REMOVAL_SPREAD, ENGINE_SPREAD = 0.05, 0.005
+# Spread of a spell's removal, of the hands and the charge. A judgement.
+REMOVAL_SPREAD = 0.05
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Limits:
         Largest offset of a stroke, jitter included, as a share of the tipping offset [1]. A judgement.
     removal_spread : float or None
         Relative spread of a spell's removal that no calibration takes away: charge, wetness, the hands [1]. By default
-        5 % (a judgement); where the constants are taken as known exactly it is what the engine itself errs by, 0.5 %.
+        5 % (a judgement); where the constants are taken as known exactly the removal is taken so too.
     cost_spell, cost_change, cost_hour : float
         Relative growth of the residual that one more spell, one more change of the top piece and one more hour
         of work must be worth [1]. Judgements.
@@ -69,7 +69,7 @@ class Limits:
         """
         if self.removal_spread is not None:
             return self
-        return replace(self, removal_spread=ENGINE_SPREAD if certain else REMOVAL_SPREAD)
+        return replace(self, removal_spread=0.0 if certain else REMOVAL_SPREAD)
 
     def __post_init__(self) -> None:
         checks = (

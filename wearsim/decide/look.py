@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -11,18 +12,18 @@ from wearsim.decide.mapping import MappingEffort
 from wearsim.decide.neat import Settler
 from wearsim.decide.pressing import first_press, is_misfit, with_pressing
 from wearsim.decide.reasons import NOTHING_LEFT
-from wearsim.decide.refine import Judged, chunks, in_parallel
+from wearsim.decide.refine import Judged, Refiner, chunks, in_parallel
 from wearsim.decide.search import Effort, Found, Search, distinct
 from wearsim.decide.situation import Situation
-from wearsim.decide.trial import Trying
+from wearsim.decide.trial import COARSE, ROUGH, Trying
 
 # Costs that differ by less than this are the same. A judgement.
 SAME_COST = 0.03
 # With the constants known there is more to gain by looking longer.
-EFFORT_CERTAIN = Effort(starts=4, climb=3, rounds=0, work=160_000, mapping=MappingEffort())
-# At full accuracy: programmes climbed from, evaluations of the residuals in each, and those made neat; and evaluations of
-# the wear rates after which no further one is begun.
-FINE_CLIMBS, FINE_STEPS, SETTLED, FINE_WORK = 10, 12, 3, 80_000
+EFFORT_CERTAIN = Effort(starts=4, climb=3, rounds=0, work=60_000, mapping=MappingEffort())
+# At full accuracy: programmes climbed from and evaluations of the residuals in each, in turn; those made neat; and
+# evaluations of the wear rates after which no further one is begun, and as many again for making neat.
+FINE_CLIMBS, SETTLED, FINE_WORK = ((12, 4), (6, 6), (3, 16)), 3, 80_000
 EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
 # The long search looks again where the quick one leaves more than this times what the removal's spread alone must
 # leave, and this share of the figure error. Judgements.
@@ -89,9 +90,14 @@ class Look:
     def _after(self, lead: tuple[Trying, ...], effort: Effort) -> float:
         """Search and settle after what comes first; the lowest cost."""
         situation = self.situation
-        objective = situation.objective.after(situation.nominal.states(situation.objective.start, lead)[-1])
-        refiner = situation.judge_likely(objective)
-        found = Search(refiner, situation.nominal, objective, effort, situation.clock, self.progress).run()
+        refiner = situation.judge_likely(lead)
+        grids = None
+        if effort.mapping is not None:
+            finer = situation.fine if situation.is_certain else COARSE
+            grids = situation.judge_likely(lead, ROUGH), situation.judge_likely(lead, finer)
+        found = Search(
+            refiner, situation.nominal, refiner.objective, effort, situation.clock, self.progress, grids
+        ).run()
         found.judged = [replace(one, programme=(*lead, *one.programme)) for one in found.judged]
         settled = self._settle_certain(found) if situation.is_certain else self._settle_uncertain(found)
         self.best += settled
@@ -135,21 +141,29 @@ class Look:
         fine = self.situation.judge_fine()
         settler = Settler(fine, fine.objective, fine.nominal, self.situation.size_step)
         end = fine.nominal.work + FINE_WORK
-        climbed: list[Judged] = []
-        for some in chunks(distinct(found.judged, FINE_CLIMBS), 2):
-            if climbed and (self._is_late() or fine.nominal.work > end):
-                break
-            climbed += in_parallel(lambda one: fine.improve(one.programme, steps=FINE_STEPS), some)
+        climbed = list(distinct(found.judged, FINE_CLIMBS[0][0]))
+        for count, steps in FINE_CLIMBS:
+            climbed.sort(key=lambda item: item.score.cost)
+            for place in range(0, min(count, len(climbed)), 2):
+                if self._is_late() or fine.nominal.work > end:
+                    break
+                pair = climbed[place : min(place + 2, count)]
+                climb = partial(_climbed, fine, steps)
+                climbed[place : place + len(pair)] = in_parallel(climb, pair)
         climbed.sort(key=lambda item: item.score.cost)
         best: list[Judged] = []
         for some in chunks(climbed[:SETTLED], 2):
-            if best and self._is_late():
+            if best and (self._is_late() or fine.nominal.work > end + FINE_WORK):
                 break
             best += in_parallel(lambda one: settler.settle(one.programme, sizes_too=True), some)
         if not self._is_late():
             best += with_pressing(best, settler, sizes_too=True)
         found.evaluations += fine.evaluations
         return best
+
+
+def _climbed(judge: Refiner, steps: int, one: Judged) -> Judged:
+    return judge.improve(one.programme, steps=steps)
 
 
 def _by_promise(best: list[Judged]) -> list[Judged]:

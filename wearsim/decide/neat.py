@@ -1,4 +1,4 @@
-"""Programmes that a person can work: sizes to a hundredth of the diameter or half of one, whole minutes,
+"""Programmes that a person can work: sizes to a hundredth of the diameter or a quarter of one, whole minutes,
 no spell too short.
 
 Rounding each number for itself throws away what the search won: a minute too many here wants a little less there. So
@@ -17,15 +17,15 @@ from numpy.typing import NDArray
 from wearsim.decide.clock import TimeUp
 from wearsim.decide.library import FREE, LOW, Shape, is_allowed
 from wearsim.decide.objective import Objective
-from wearsim.decide.refine import Judged, Problem, Refiner
+from wearsim.decide.problem import SIZES, Nearby
+from wearsim.decide.refine import Judged, Refiner
 from wearsim.decide.trial import Trials, Trying, worked
 from wearsim.decide.whole import settled_whole
 from wearsim.errors import ContactError
 from wearsim.wear.grid import Array
 
-SIZES = ("length", "sweep", "overhang")
 # Sizes are rounded to this, in diameters; where the constants are taken as known there is more to lose by it.
-SIZE_STEP, FINE_STEP = 0.01, 0.005
+SIZE_STEP, FINE_STEP = 0.01, 0.0025
 # An improvement below this is not worth another look [1].
 WORTH_IT = 1e-3
 # No number moves further than this many steps on one set of slopes.
@@ -179,7 +179,7 @@ class Settler:
             return without
 
     def _lattice(self, programme: tuple[Trying, ...], sizes_too: bool) -> _Lattice:
-        problem = Problem(self.refiner, programme, "all" if sizes_too else "minutes")
+        problem = Nearby(self.refiner, programme, "all" if sizes_too else "minutes")
         step = np.array([1.0 if name == "minutes" else self.step for _, name in problem.keys])
         q, rows = np.linalg.qr(problem.slopes(problem.start) * step)
         return _Lattice(programme, problem.keys, q.T @ problem.residuals(problem.start), rows, self.step)

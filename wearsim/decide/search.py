@@ -175,12 +175,16 @@ class Search:
         Where its time is over nothing new is begun; with a limit the result depends on the machine's speed.
     progress : callable, optional
         Called with a stage's name and the best cost so far [m].
+    grids : tuple of (Refiner, Refiner), optional
+        The same judge on rough grids and on those that programmes are to be judged on: for an effort with a mapping.
     """
 
     def __init__(
         self, refiner: Refiner, trials: Trials, objective: Objective, effort: Effort,
         clock: Clock | None = None, progress: Callable[[str, float], None] | None = None,
+        grids: tuple[Refiner, Refiner] | None = None,
     ) -> None:  # fmt: skip
+        self.grids = grids
         self.refiner, self.trials, self.objective, self.effort = refiner, trials, objective, effort
         self.clock, self.progress = Clock() if clock is None else clock, progress
         self.found = Found()
@@ -195,11 +199,14 @@ class Search:
             self._respond()
             self._subsets()
             starts = distinct(self.found.judged, self.effort.starts)
-            starts += self._mapped()
+            mapped = self._mapped()
+            if self.grids is not None and self.grids[1].nominal is self.trials:
+                starts += mapped
             self._refine(starts, "refining")
             for _ in range(self.effort.rounds):
                 self._exchange()
-            self.found.evaluations = self.refiner.evaluations + len(self.candidates)
+            judges = (self.refiner, *(self.grids or ()))
+            self.found.evaluations = sum(judge.evaluations for judge in judges) + len(self.candidates)
         self.found.seconds = monotonic() - began
         return self.found
 
@@ -276,7 +283,7 @@ class Search:
 
     def _mapped(self) -> list[Judged]:
         """The best of thousands of random programmes, brought down on a surrogate that the engine puts right."""
-        if self.effort.mapping is None or self._is_late():
+        if self.effort.mapping is None or self.grids is None or self._is_late():
             return []
 
         def tell(judged: list[Judged]) -> None:
@@ -284,7 +291,7 @@ class Search:
             self._tell("mapping")
 
         self._tell("mapping")
-        found = mapped(self.refiner, self.trials, self.effort.mapping, self._over, tell)
+        found = mapped(*self.grids, self.effort.mapping, self._is_late, tell)
         return distinct(found, self.effort.mapping.climbed)
 
     def _exchange(self) -> None:

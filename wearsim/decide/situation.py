@@ -11,7 +11,7 @@ from wearsim.decide.neat import FINE_STEP, SIZE_STEP
 from wearsim.decide.objective import Objective
 from wearsim.decide.refine import Refiner
 from wearsim.decide.scenarios import Scenario, scenarios, share_to_aim_for
-from wearsim.decide.trial import COARSE, Trials
+from wearsim.decide.trial import COARSE, Trials, Trying
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import Belief
 from wearsim.wear.predict import gauge_for
@@ -51,7 +51,7 @@ class Situation:
         self.cases = scenarios(belief)
         self.aim = share_to_aim_for(belief)
         self._trials: list[Trials] | None = None
-        self._fine: tuple[Objective, Trials] | None = None
+        self._on: dict[Accuracy, tuple[Objective, Trials]] = {}
 
     @property
     def is_certain(self) -> bool:
@@ -104,24 +104,36 @@ class Situation:
             refiner.objective = refiner.objective.within(minutes)
         return refiner
 
-    def judge_likely(self, objective: Objective) -> Refiner:
+    @property
+    def fine(self) -> Accuracy:
+        """Full accuracy, on offsets shared by all strokes."""
+        return replace(self.accuracy, offsets=FINE_OFFSETS)
+
+    def judge_likely(self, lead: tuple[Trying, ...] = (), accuracy: Accuracy = COARSE) -> Refiner:
         """Judges programmes with the most likely constants, the spread of the constants in its aim.
 
         Parameters
         ----------
-        objective : Objective
-            On the trials' grids.
+        lead : tuple of Trying
+            What is worked before every programme.
+        accuracy : Accuracy
         """
-        one = (Scenario(self.belief.best(), 1.0),)
+        constants = self.belief.best()
+        if accuracy is COARSE:
+            objective, trials = self.objective, self.nominal
+        else:
+            if accuracy not in self._on:
+                self._on[accuracy] = (
+                    self._objective(accuracy),
+                    Trials(self.bench, self.limits, constants, accuracy),
+                )
+            objective, trials = self._on[accuracy]
+        objective = objective.after(trials.states(objective.start, lead)[-1])
         aim = 1.0 if self.is_certain else self.aim
-        return Refiner(objective, [self.nominal], one, self.nominal, aim, self.clock)
+        return Refiner(objective, [trials], (Scenario(constants, 1.0),), trials, aim, self.clock)
 
     def judge_fine(self) -> Refiner:
         """Judges programmes at full accuracy with the most likely constants."""
-        constants = self.belief.best()
-        if self._fine is None:
-            accuracy = replace(self.accuracy, offsets=FINE_OFFSETS)
-            trials = Trials(self.bench, self.limits, constants, accuracy)
-            self._fine = self._objective(accuracy), trials
-        objective, trials = self._fine
-        return Refiner(objective, [trials], (Scenario(constants, 1.0),), trials, clock=self.clock)
+        judge = self.judge_likely((), self.fine)
+        judge.aim = 1.0
+        return judge

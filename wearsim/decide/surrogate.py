@@ -1,8 +1,7 @@
 """A table of responses that stands in for the coupled engine where thousands of programmes are looked at.
 
-Every allowed stroke is a point of a unit cube: its length between the shortest and the longest allowed, its sweep as
-a share of what that length leaves room for, its overhang as a share of what both leave. The coupled engine works the
-strokes of a grid over the cube from the present state, and their removals are interpolated. That the lap comes from
+Every allowed stroke is a point of a unit cube (:mod:`wearsim.decide.cube`). The coupled engine works the strokes of a
+grid over the cube from the present state, and their removals are interpolated. That the lap comes from
 one spell to the next as the spell before left it is not in the table; :mod:`wearsim.decide.mapping` puts it right.
 """
 
@@ -15,13 +14,12 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from wearsim.decide.library import HIGH, LOW, SPREAD_KEPT, Shape
-from wearsim.decide.objective import Objective
+from wearsim.decide.cube import Cube
+from wearsim.decide.library import Shape
+from wearsim.decide.objective import ZONES, Objective
 from wearsim.decide.trial import Trials, Trying
 from wearsim.errors import ContactError
-from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.grid import Array
-from wearsim.wear.radial import largest_offset
 
 Indices = NDArray[np.int_]
 
@@ -33,7 +31,6 @@ TIMES = (0.07, 0.2, 0.45)
 KEPT = 3e-4
 # Length, sweep, overhang as shares of what there is room for; minutes as a share of all.
 NUMBERS = 4
-_INSIDE = 1.0 - 1e-6
 
 
 @dataclass(frozen=True)
@@ -43,44 +40,6 @@ class Family:
     on_top: str
     lap: str | None
     kind: str
-
-
-class Cube:
-    """The unit cube of a bench's allowed strokes with one piece on top and one lap.
-
-    Parameters
-    ----------
-    trials : Trials
-    on_top : str
-    lap : str or None
-    """
-
-    def __init__(self, trials: Trials, on_top: str, lap: str | None) -> None:
-        bench, limits = trials.bench, trials.limits
-        hands, diameter = bench.hands, bench.mirror.diameter
-        tip = largest_offset(bench, bench.lap(lap), on_top, DEFAULT)
-        self.grown = 1.0 + SPREAD_KEPT * hands.length_jitter
-        self.room = _INSIDE * (limits.reach * tip - SPREAD_KEPT * hands.centre_jitter) / diameter
-        self.longest = min(HIGH["length"], 2.0 * self.room / self.grown)
-
-    @property
-    def is_empty(self) -> bool:
-        """Whether no stroke is allowed."""
-        return self.longest <= LOW["length"]
-
-    def sizes(self, y: Array) -> Array:
-        """Length, sweep and overhang in diameters of points of the cube [1].
-
-        Parameters
-        ----------
-        y : (..., 3) ndarray
-        """
-        length = LOW["length"] + y[..., 0] * (self.longest - LOW["length"])
-        side = np.sqrt(np.maximum(0.0, self.room**2 - (0.5 * self.grown * length) ** 2))
-        sweep = y[..., 1] * np.minimum(HIGH["sweep"], side / self.grown)
-        sweep = np.where(sweep < LOW["sweep"], 0.0, sweep)
-        overhang = y[..., 2] * np.minimum(HIGH["overhang"], side - self.grown * sweep)
-        return np.stack([length, sweep, overhang], axis=-1)
 
 
 class Surrogate:
@@ -115,7 +74,7 @@ class Surrogate:
         self.cubes = {
             (top, lap): cube
             for top, lap in product(limits.on_top, laps)
-            if not (cube := Cube(trials, top, lap)).is_empty
+            if not (cube := Cube(bench, limits, top, lap)).is_empty
         }
         self.minutes = np.array([max(1.0, share * limits.minutes) for share in TIMES])
         self.families = [Family(top, lap, kind) for top, lap in self.cubes for kind in ("w", "oval")]
@@ -124,7 +83,7 @@ class Surrogate:
         wanted = [[self.shape(f, y) for y in nodes] for f in self.families]
         unlike = list(dict.fromkeys(shape for row in wanted for shape in row))
         worked = dict(zip(unlike, work_all(self._rates, unlike), strict=True))
-        size = len(objective.root) + 1
+        size = ZONES + 1
         missing = np.full((len(TIMES), size), np.nan)
         table = np.array(
             [[missing if (rates := worked[s]) is None else rates for s in row] for row in wanted]
@@ -139,21 +98,21 @@ class Surrogate:
             for minutes in self.minutes:
                 state = self.trials.after(state, Trying(shape, float(minutes - done)))
                 done = float(minutes)
-                out.append(self.rows(objective.start.height - state.height) / done)
+                out.append(self.rows(objective, objective.start.height - state.height) / done)
         except ContactError:
             return None
         return np.array(out)
 
-    def rows(self, removal: Array) -> Array:
-        """Rows of a removal whose norm is its RMS, and the edge roll that it takes away [m]."""
-        objective = self.objective
-        return np.append(objective.root @ removal, objective.gauge.edge_roll(removal))
+    @staticmethod
+    def rows(objective: Objective, removal: Array) -> Array:
+        """Rows of a removal whose norm is its RMS, the same on all grids, and the edge roll that it takes away [m]."""
+        return np.append(objective.zones @ removal, objective.gauge.edge_roll(removal))
 
     def _compress(self, table: Array) -> None:
         """Keep the directions that matter; strokes that could not be worked remove nothing."""
         objective = self.objective
         rows = table[..., :-1].reshape(-1, table.shape[-1] - 1)
-        target = objective.root @ objective.error
+        target = self.rows(objective, objective.error)[:-1]
         lengths = np.linalg.norm(rows, axis=1, keepdims=True)
         scaled = np.vstack(
             [np.nan_to_num(rows / np.maximum(lengths, 1e-300)), target / np.linalg.norm(target)]
@@ -166,9 +125,9 @@ class Surrogate:
         self.lost = np.isnan(kept).any(axis=(-1, -2)).reshape(len(self.families), *NODES)
         self.table = np.nan_to_num(kept).reshape(len(self.families), *NODES, *kept.shape[-2:])
 
-    def compressed(self, removal: Array) -> Array:
-        """Rows kept of a removal, the edge roll's last [m]."""
-        rows = self.rows(removal)
+    def compressed(self, objective: Objective, removal: Array) -> Array:
+        """Rows kept of a removal on an objective's grids, the edge roll's last [m]."""
+        rows = self.rows(objective, removal)
         return np.append(self.axes @ rows[:-1], rows[-1])
 
     def removal(self, family: Indices, y: Array) -> Array:

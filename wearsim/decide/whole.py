@@ -11,17 +11,18 @@ from collections.abc import Callable
 from itertools import islice, product
 
 import numpy as np
+from scipy.optimize import lsq_linear
 
 from wearsim.decide.clock import TimeUp
-from wearsim.decide.refine import Judged, Problem, Refiner
+from wearsim.decide.problem import Nearby, Problem
+from wearsim.decide.refine import Judged, Refiner
 from wearsim.decide.trial import Trying
 from wearsim.errors import ContactError
-from wearsim.wear.grid import Array
 
 Programme = tuple[Trying, ...]
 
 # Choices of whole minutes whose sizes are brought down; evaluations of the residuals in each.
-CHOICES, STEPS = 3, 3
+CHOICES, STEPS = 4, 6
 # Ways of rounding the sizes that are worked for each, and those looked at for allowed ones.
 WORKED, LOOKED_AT = 4, 200
 # Sizes free to be rounded either way: with more, those that matter least are rounded to the nearest.
@@ -43,29 +44,30 @@ def whole_minutes(refiner: Refiner, programme: Programme) -> list[Programme]:
     ContactError
     TimeUp
     """
-    problem = Problem(refiner, programme, "all")
-    rest, slopes = problem.residuals(problem.start), problem.slopes(problem.start)
-    timed = np.array([name == "minutes" for _, name in problem.keys])
+    timed, sized = Nearby(refiner, programme, "minutes"), Problem(refiner, programme, "sizes")
+    rest, by_minutes = timed.residuals(timed.start), timed.slopes(timed.start)
+    begin = sized.start
+    by_sizes = sized.slopes(begin) if begin.size else np.zeros((rest.size, 0))
+    damped = np.vstack(
+        [by_sizes, _DAMPING * np.linalg.norm(by_sizes, axis=0).max(initial=0.0) * np.eye(begin.size)]
+    )
+    bounds = (sized.bounds[0] - begin, sized.bounds[1] - begin)
     limits = refiner.objective.limits
-    exact = problem.start[timed]
-    sized = slopes[:, ~timed] * problem.scale[~timed]
-    damped = np.vstack([sized, _DAMPING * np.linalg.norm(sized, axis=0).max() * np.eye(sized.shape[1])])
-    promised = list[tuple[float, Array]]()
+    exact = timed.start
+    promised = list[tuple[float, Programme]]()
     for minutes in product(*({np.floor(m), np.ceil(m)} for m in exact)):
         whole = np.array(minutes)
         if whole.sum() > limits.minutes or np.any(whole < limits.shortest):
             continue
-        left = rest + slopes[:, timed] @ (whole - exact)
-        move = np.linalg.lstsq(damped, -np.append(left, np.zeros(sized.shape[1])), rcond=None)[0]
-        x = problem.start.copy()
-        x[timed] = whole
-        x[~timed] += problem.scale[~timed] * move
-        inside = np.clip(x, *problem.bounds)
-        inside[timed] = whole
-        promised.append((float(np.linalg.norm(rest + slopes @ (inside - problem.start))), inside))
+        left = rest + by_minutes @ (whole - exact)
+        move = np.zeros(begin.size)
+        if begin.size:
+            move = lsq_linear(damped, -np.append(left, move), bounds).x
+        of_sizes = sized.programme(begin + move)
+        one = Nearby(refiner, of_sizes, "minutes").programme(whole)
+        promised.append((float(np.linalg.norm(left + by_sizes @ move)), one))
     promised.sort(key=lambda item: item[0])
-    best = [problem.programme(x) for _, x in promised[:CHOICES]]
-    return [refiner.improve(one, steps=STEPS, free="sizes").programme for one in best]
+    return [refiner.improve(one, steps=STEPS, free="sizes").programme for _, one in promised[:CHOICES]]
 
 
 def neat_sizes(refiner: Refiner, programme: Programme, step: float) -> list[Programme]:
@@ -84,7 +86,7 @@ def neat_sizes(refiner: Refiner, programme: Programme, step: float) -> list[Prog
     ContactError
     TimeUp
     """
-    problem = Problem(refiner, programme, "sizes")
+    problem = Nearby(refiner, programme, "sizes")
     if not problem.keys:
         return [programme]
     rest, slopes = problem.residuals(problem.start), problem.slopes(problem.start) * step
