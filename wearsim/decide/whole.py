@@ -11,7 +11,6 @@ from collections.abc import Callable
 from itertools import islice, product
 
 import numpy as np
-from scipy.optimize import lsq_linear
 
 from wearsim.decide.clock import TimeUp
 from wearsim.decide.problem import Nearby, Problem
@@ -44,6 +43,8 @@ def whole_minutes(refiner: Refiner, programme: Programme) -> list[Programme]:
     ContactError
     TimeUp
     """
+    from scipy.optimize import lsq_linear  # slow to import
+
     timed, sized = Nearby(refiner, programme, "minutes"), Problem(refiner, programme, "sizes")
     rest, by_minutes = timed.residuals(timed.start), timed.slopes(timed.start)
     begin = sized.start
