@@ -16,9 +16,9 @@ from wearsim.decide.limits import Limits
 from wearsim.learn.calibrate import AGAIN, DRAWS, chain_of
 from wearsim.learn.chain import LEARNING
 from wearsim.learn.folder import MirrorFolder, open_folder
+from wearsim.learn.inference import FIRST_STEPS, MOST_LOTS, ROUNDS, SCOUTS, STEPS, Inference
 from wearsim.learn.jitter_effect import EFFECT, MOST_STROKES, WALKS, strokes_of
 from wearsim.learn.measured import measured_bench
-from wearsim.learn.posterior import FIRST_STEPS, MOST_LOTS, ROUNDS, SCOUTS, STEPS, Inference
 from wearsim.learn.practice_file import Practice, read_practice
 from wearsim.learn.remember import recalled, standing_of
 from wearsim.learn.sizes import FEWER

@@ -12,6 +12,7 @@ from wearsim.errors import CouldNotError
 from wearsim.learn.chain import LEARNING, Chain, Link, Step
 from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.folder import MirrorFolder
+from wearsim.learn.inference import Progress
 from wearsim.learn.jitter import Jitter, jitter_of
 from wearsim.learn.measured import measured_figure, observe
 from wearsim.learn.misfits import (
@@ -22,7 +23,7 @@ from wearsim.learn.misfits import (
     with_sizes,
     without_misfits,
 )
-from wearsim.learn.posterior import Posterior, Progress, told_word
+from wearsim.learn.posterior import Posterior, told_word
 from wearsim.learn.session import Session
 from wearsim.learn.sizes import rivals_of, sampled
 from wearsim.wear.accuracy import Accuracy

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import chdtrc
 
 from wearsim.learn.chain import Chain, Link, Step
-from wearsim.learn.posterior import Inference, Progress
+from wearsim.learn.inference import Inference, Progress
 from wearsim.learn.sizes import CLEAR, LIKELY, SUSPECTED, Rival
 from wearsim.wear.constants import Belief
 

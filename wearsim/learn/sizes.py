@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import logsumexp
 
-from wearsim.learn.posterior import Inference, Posterior
+from wearsim.learn.inference import Inference
+from wearsim.learn.posterior import Posterior
 from wearsim.wear.grid import Array
 
 LIKELY = 0.05
