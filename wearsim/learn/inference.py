@@ -107,7 +107,7 @@ class Inference:
         spread = self.chain.discrepancy.spread
         beginnings = self._beginnings(spread) if beginnings is None else beginnings
         with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-            climbed = list(pool.map(lambda place: self._climbed(place, FIRST_STEPS), beginnings))
+            climbed = list(pool.map(lambda place: self.climbed(place, FIRST_STEPS), beginnings))
         found = sorted((hill for hill in climbed if hill is not None), key=lambda hill: -hill.evidence)
         if not found:
             raise CouldNotError(
@@ -115,11 +115,11 @@ class Inference:
             )
         self._linearise(found[0].middle, spread)
         high = [one for one in found if one.evidence >= found[0].evidence - 2.0 * NEGLIGIBLE]
-        self.hills = [hill for one in high if (hill := self._climbed(one.middle)) is not None]
+        self.hills = [hill for one in high if (hill := self.climbed(one.middle)) is not None]
         for _ in range(ROUNDS if self.size else 0):
             before = self.best.middle
             self._linearise(before, spread)
-            again = self._climbed(before)
+            again = self.climbed(before)
             self.hills[0] = self.best if again is None else again
             if np.abs(self.best.middle - before).max() < CLOSE:
                 break
@@ -142,7 +142,7 @@ class Inference:
         other.frames = self.frames
         places = [np.append(hill.middle, way) for hill in self.hills for way in (-1.0, 1.0)]
         with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-            climbed = list(pool.map(lambda place: other._climbed(place, FIRST_STEPS), places))
+            climbed = list(pool.map(lambda place: other.climbed(place, FIRST_STEPS), places))
         other.hills = distinct([hill for hill in climbed if hill is not None])
         return other
 
@@ -172,8 +172,16 @@ class Inference:
         thirds = np.digitize(logs[:, 0], [-0.7 * sigma[0], 0.7 * sigma[0]])
         return np.asarray(2 * thirds + (logs[:, 1] > 0.0), dtype=np.int64)
 
-    def _climbed(self, place: Array, steps: int = STEPS) -> Hill | None:
-        """The hill reached from a place by least squares, the covariances frozen where it begins."""
+    def climbed(self, place: Array, steps: int = STEPS) -> Hill | None:
+        """The hill reached from a place by least squares, the covariances frozen where it begins; None where there is none.
+
+        Parameters
+        ----------
+        place : (d,) ndarray
+            In units of the prior's sigma.
+        steps : int
+            Of least squares, at most.
+        """
         spread = self.chain.discrepancy.spread
         try:
             roots = [cholesky(step.spread, lower=True) for step in self.follow(place, spread)]
