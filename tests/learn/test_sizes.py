@@ -14,7 +14,7 @@ from wearsim.learn.calibrate import Calibration
 from wearsim.learn.chain import Chain
 from wearsim.learn.hills import Hill, weights_of
 from wearsim.learn.inference import WIDER, Inference
-from wearsim.learn.misfits import SessionFit, session_fit, with_sizes
+from wearsim.learn.misfits import SessionFit, session_fit, with_chances
 from wearsim.learn.sizes import LIKELY, SUSPECTED, Rival, by_hills, chances_of, rivals_of, sampled
 from wearsim.show.calibration_table import _verdict, calibration_text
 from wearsim.wear.constants import Belief, Constants
@@ -51,7 +51,7 @@ def test_minutes_written_double_are_named_where_the_wear_is_known() -> None:
     rivals = asked(1, 1, 1.1)
     (records, other), chain = rivals, rivals[0].inference.chain
     posterior, chances = sampled(rivals, 16, seed=0)
-    (fit,) = with_sizes([session_fit(records.inference.best.steps[0], chain.links[0])], rivals, chances)
+    (fit,) = with_chances([session_fit(records.inference.best.steps[0], chain.links[0])], rivals, chances)
     assert fit.is_of_other_size and fit.fits
     # rough: half the minutes leave the pitch less time to flow as well, which a factor on the removal does not know
     assert fit.factor == other.factor == pytest.approx(0.5, abs=0.15)

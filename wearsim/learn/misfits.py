@@ -169,17 +169,17 @@ def with_chances(
     first, told = rivals[0].inference, list(zip(rivals, (float(chance) for chance in chances), strict=True))
     factors = first.sizes_at(first.best.middle)
     factors |= {rival.number: rival.factor for rival in rivals if rival.kind == SIZE}
-    likely = {rival.number: chance for rival, chance in told if rival.kind == SIZE}
-    likely |= dict.fromkeys(first.sizes, 1.0)
     out = []
     for fit in fits:
         wrong = sum(chance for rival, chance in told if fit.number in rival.wrong)
+        size = sum(chance for rival, chance in told if fit.number in rival.inference.sizes)
         slips = [(one.said, p) for one, p in told if one.number == fit.number and one.kind == SHAPE]
         if fit.number in first.misfits:
             slips.append((ANYTHING, told[0][1]))
+        slips.sort(key=lambda one: -one[1])
         out.append(replace(
-            fit, factor=factors.get(fit.number, 1.0), size_chance=likely.get(fit.number, 0.0),
-            wrong_chance=wrong, slips=tuple(sorted(slips, key=lambda one: -one[1])[:NAMED]), fits=wrong < 0.5,
+            fit, factor=factors.get(fit.number, 1.0), size_chance=size, wrong_chance=wrong,
+            slips=tuple(slips[:NAMED]), fits=wrong < 0.5,
         ))  # fmt: skip
     return tuple(out)
 

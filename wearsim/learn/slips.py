@@ -23,13 +23,13 @@ USUAL: tuple[dict[str, Any], ...] = (
     {"stroke": "one-third"},
     {"stroke": "straight", "length": 0.5},
     {"stroke": "w", "length": 0.5, "side_sweep": 0.2},
-    {"stroke": "overhang", "length": 0.4, "side_overhang": 0.2},
+    {"stroke": "overhang", "length": 0.5, "side_overhang": 0.15},
     {"stroke": "oval", "length": 0.4, "side_sweep": 0.15},
 )
 """Strokes that are tried in place of another; one that has a length keeps that of the record."""
 FORGOTTEN = (USUAL[0], USUAL[2])
 """Strokes of a spell that was not written down."""
-LONGER = 1.5
+LONGER = 1.4
 """A length is tried so many times longer and shorter [1]."""
 
 
