@@ -181,6 +181,6 @@ def _as_stroke(spell: Spell, stroke: dict[str, Any]) -> Spell:
 
 
 def _spoken(stroke: str) -> str:
-    return {"w": "a W stroke", "one-third": "a one-third stroke", "oval": "an oval stroke"}.get(
+    return {"w": "a W stroke", "oval": "an oval stroke", "overhang": "an overhang stroke"}.get(
         stroke, f"a {stroke} stroke"
     )

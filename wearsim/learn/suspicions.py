@@ -52,10 +52,8 @@ def suspicions_of(found: Inference, others: tuple[Rival, ...]) -> tuple[Rival, .
             zip(close, pool.map(lambda place: _climbed(*seen[place]), close), strict=True)
         )  # fmt: skip
     out = [climbed.get(place, rival) for place, (rival, _) in enumerate(seen)]
-    for place in _likeliest(others, out)[
-        :MOST_FOUND
-    ]:  # sought about the frames of others, which may flatter it
-        rival = out[place]
+    # climbed about the frames of others, which may flatter them
+    for rival in [out[place] for place in _likeliest(others, out)[:MOST_FOUND]]:
         rival.inference.find([hill.middle for hill in rival.inference.hills])
     return tuple(out)
 
