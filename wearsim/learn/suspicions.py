@@ -10,10 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
-from wearsim.learn.chain import Link
+from wearsim.learn.chain import Chain, Link
 from wearsim.learn.inference import FIRST_STEPS, Inference
 from wearsim.learn.outlook import Outlook, View
 from wearsim.learn.sizes import LIKELY, LITTLE, SHAPE, Rival, chances_of
@@ -44,8 +45,7 @@ def suspicions_of(found: Inference, others: tuple[Rival, ...]) -> tuple[Rival, .
     tuple of Rival
         Those that were looked at closely with their hills, the others by a rough evidence alone.
     """
-    outlook = Outlook(found)
-    seen = [one for link in found.chain.links for one in _seen(outlook, link)]
+    seen = _seen(Outlook(found))
     close = _worth_a_look(others, seen)
     with ThreadPoolExecutor(max_workers=WORKERS) as pool:
         climbed = dict(
@@ -58,25 +58,45 @@ def suspicions_of(found: Inference, others: tuple[Rival, ...]) -> tuple[Rival, .
     return tuple(out)
 
 
-def _seen(outlook: Outlook, link: Link) -> list[tuple[Rival, View]]:
-    """A session's slips and anything else, at a first look."""
-    found, number = outlook.found, link.number
+class _Other(NamedTuple):
+    """One other record of a session, before it is looked at."""
+
+    number: int
+    chain: Chain
+    misfits: frozenset[int]
+    log_odds: float
+    kind: str
+    said: str
+    wrong: frozenset[int]
+
+
+def _others(found: Inference, link: Link) -> list[_Other]:
+    """A session's slips and anything else; of a session that is set aside its record as it stands too."""
+    number, chain = link.number, found.chain
     base = float(np.log(RARE / (1.0 - RARE)))
-    told: list[tuple[str, str, float, View | None, frozenset[int]]] = []
-    others = found.misfits - {number}
     # what the session's odds already are in what was found
     odds = base if number in found.misfits else float(np.log(LIKELY)) if number in found.sizes else 0.0
+    believed, wrong = found.misfits - {number}, found.misfits | {number}
     if number in found.misfits:
-        told.append(("", "", -odds, outlook.view(found.chain, number, others), others))
+        told = [_Other(number, chain, believed, -odds, "", "", believed)]
     else:
-        wrong = found.misfits | {number}
-        told.append((SHAPE, ANYTHING, base - odds, outlook.view(found.chain, number, wrong), wrong))
-    for slip in slips_of(link, is_first=link is found.chain.links[0]):
-        view = outlook.view(found.chain.with_link(slip.link), number, others)
-        told.append((SHAPE, slip.said, float(np.log(slip.share)) - odds, view, found.misfits | {number}))
+        told = [_Other(number, chain, wrong, base - odds, SHAPE, ANYTHING, wrong)]
+    for slip in slips_of(link, is_first=link is chain.links[0]):
+        share = float(np.log(slip.share))
+        told.append(
+            _Other(number, chain.with_link(slip.link), believed, share - odds, SHAPE, slip.said, wrong)
+        )
+    return told
+
+
+def _seen(outlook: Outlook) -> list[tuple[Rival, View]]:
+    """All other records at a first look."""
+    told = [one for link in outlook.found.chain.links for one in _others(outlook.found, link)]
+    with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+        views = list(pool.map(lambda one: outlook.view(one.chain, one.number, one.misfits), told))
     return [
-        (Rival(number, view.inference, log_odds, kind, said, wrong, view.evidence), view)
-        for kind, said, log_odds, view, wrong in told
+        (Rival(one.number, view.inference, one.log_odds, one.kind, one.said, one.wrong, view.evidence), view)
+        for one, view in zip(told, views, strict=True)
         if view is not None
     ]
 
