@@ -78,9 +78,8 @@ def test_a_lap_that_was_not_pressed_is_flagged_and_the_constants_not_bent() -> N
     truth = Constants(preston=1.5)
     _, chain = simulated_chain(11, truth, count=2, unpressed=2)
     only_preston = Belief(np.zeros(4), np.diag([np.log(2.5) ** 2, 0.0, 0.0, 0.0]))
-    found, set_aside, unbent = without_misfits(chain, only_preston, lambda _: None)
+    found, set_aside = without_misfits(chain, only_preston, lambda _: None)
     assert set(set_aside) == {2} and set_aside[2] > 100.0
-    assert {number: sorted(one.misfits) for number, one in unbent.items()} == {1: [1], 2: [2]}
     likeliest = found.logs_at(found.best.middle)[0]
     assert likeliest == pytest.approx(np.log(1.5), abs=0.2)  # what session 1 tells, with its spread of 8 %
 

@@ -162,21 +162,3 @@ def test_what_is_said_of_a_record(
     assert _verdict(fit) == verdict
     assert words in _other_work(fit, 3)
     assert _verdict(replace(fit, fits=True, wrong_chance=0.19)) == "fits"
-
-
-def test_a_slip_is_looked_at_from_constants_that_are_not_bent_to_the_wrong_record() -> None:
-    wide = Belief(np.zeros(4), np.diag([np.log(2.5) ** 2, 0.0, 0.0, 0.0]))
-    right = simulated_chain(11, Constants(preston=TRUE), count=1)[1]
-    wrong = turned(1, 1)
-    bent, unbent = Inference(wrong, wide), Inference(wrong, wide, frozenset({1}))
-    for one in (bent, unbent):
-        one.find([np.zeros(1)])
-    view = Outlook(unbent).view(right, 1, frozenset())
-    assert view is not None and view.inference.misfits == frozenset()
-    climbed = view.inference.climbed(view.place)
-    assert climbed is not None
-    assert view.inference.logs_at(climbed.middle)[0] == pytest.approx(np.log(TRUE), abs=0.2)
-    assert abs(view.evidence - climbed.evidence) < 2.0
-    rivals = (Rival(0, bent, 0.0), *suspicions_of(bent, (Rival(0, bent, 0.0),), {1: unbent}))
-    likeliest = max(rivals, key=lambda one: one.weight)
-    assert likeliest.number == 1 and likeliest.said == "the other piece was on top in spell 1"

@@ -184,19 +184,14 @@ def with_chances(
     return tuple(out)
 
 
-def without_misfits(
-    chain: Chain, before: Belief, tell: Progress
-) -> tuple[Inference, dict[int, float], dict[int, Inference]]:
+def without_misfits(chain: Chain, before: Belief, tell: Progress) -> tuple[Inference, dict[int, float]]:
     """The most likely constants; sessions that fit nothing set aside, the worst first, each with its chi-square.
-
-    And, where one missed, what is found with each session disbelieved: constants that are not bent to it.
 
     A session is set aside where the measurements are likelier with its record disbelieved (its removal unknown in
     size and shape), the rarity of a wrong record weighed in. Where they are likelier still with its size alone unknown,
     only that is disbelieved: it is one of the ``sizes`` of what is found, and not set aside.
     """
     found, set_aside = found_with(chain, before, frozenset()), dict[int, float]()
-    unbent: dict[int, Inference] = {}
     while len(found.misfits) + len(found.sizes) < len(chain.links):
         chances = [
             session_fit(step, link).chance for step, link in zip(found.best.steps, chain.links, strict=True)
@@ -208,20 +203,19 @@ def without_misfits(
         if min(chances[number - 1] for number in open_ones) > SUSPECT:
             break
         tell("a session that does not fit")
-        tried = {number: _disbelieved(found, number) for number in open_ones}
-        unbent |= {number: wholly for number, ((wholly, _), _) in tried.items()}
         best, odds = max(
-            (one for pair in tried.values() for one in pair), key=lambda one: one[0].best.evidence + one[1]
+            (one for number in open_ones for one in _disbelieved(found, number)),
+            key=lambda one: one[0].best.evidence + one[1],
         )
         if best.best.evidence + odds <= found.best.evidence:
             break
         for number in best.misfits - found.misfits:
             set_aside[number] = chi_square_believed(found, best, number)
         found = best
-    return found, set_aside, unbent
+    return found, set_aside
 
 
-def _disbelieved(found: Inference, number: int) -> tuple[tuple[Inference, float], tuple[Inference, float]]:
+def _disbelieved(found: Inference, number: int) -> list[tuple[Inference, float]]:
     """One more session's record disbelieved, wholly and in its size alone; each with the logarithm of its odds."""
     chain, before = found.chain, found.prior
     wholly = found_with(chain, before, found.misfits | {number}, found.sizes)
@@ -229,7 +223,7 @@ def _disbelieved(found: Inference, number: int) -> tuple[tuple[Inference, float]
     one = Inference(chain, before, found.misfits, (*found.sizes, number))
     tops = [hill.middle for hill in (*found.hills, wholly.best)]
     one.find([np.append(top, way) for top in tops for way in (-1.0, 1.0)])
-    return (wholly, float(np.log(RARE / (1.0 - RARE)))), (one, float(np.log(LIKELY / (1.0 - LIKELY))))
+    return [(wholly, float(np.log(RARE / (1.0 - RARE)))), (one, float(np.log(LIKELY / (1.0 - LIKELY))))]
 
 
 def chi_square_believed(believed: Inference, without: Inference, number: int) -> float:

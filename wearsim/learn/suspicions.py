@@ -7,10 +7,9 @@ measurements can speak for it where they cannot speak for "anything else".
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
@@ -25,16 +24,13 @@ from wearsim.wear.predict import WORKERS
 RARE = 0.02
 """Share of sessions in which something was worked that no record suggests: one in fifty. A judgement."""
 ANYTHING = "anything else was worked"
-NONE: Mapping[int, Inference] = MappingProxyType({})
 CONSIDERED, LEAST = 0.04, 0.01
 """Sessions and slips of a smaller chance at a first look are not looked at closely [1]."""
 MOST_CLIMBED, MOST_FOUND = 8, 3
 """Slips that are climbed to, and about whose own constants the engine is linearised, at most."""
 
 
-def suspicions_of(
-    found: Inference, others: tuple[Rival, ...], unbent: Mapping[int, Inference] = NONE
-) -> tuple[Rival, ...]:
+def suspicions_of(found: Inference, others: tuple[Rival, ...]) -> tuple[Rival, ...]:
     """Other records of one session each, beside what was found with the records as they stand.
 
     Parameters
@@ -43,16 +39,13 @@ def suspicions_of(
         Its hills found.
     others : tuple of Rival
         What else is possible, ``found`` first (:func:`wearsim.learn.sizes.rivals_of`).
-    unbent : mapping from int to Inference
-        What is found with a session disbelieved, where one misses: its slips are looked at from there, for constants that
-        are bent to a wrong record lie far from those that the right one needs.
 
     Returns
     -------
     tuple of Rival
         Those that were looked at closely with their hills, the others by a rough evidence alone.
     """
-    seen = _seen(found, unbent)
+    seen = _seen(Outlook(found))
     close = _worth_a_look(others, seen)
     with ThreadPoolExecutor(max_workers=WORKERS) as pool:
         climbed = dict(
@@ -96,20 +89,11 @@ def _others(found: Inference, link: Link) -> list[_Other]:
     return told
 
 
-def _seen(found: Inference, unbent: Mapping[int, Inference]) -> list[tuple[Rival, View]]:
+def _seen(outlook: Outlook) -> list[tuple[Rival, View]]:
     """All other records at a first look."""
-    plain = Outlook(found)
-    outlooks = {
-        number: Outlook(one) for number, one in unbent.items()
-        if one.misfits - {number} == found.misfits - {number} and set(one.sizes) == set(found.sizes) - {number}
-    }  # fmt: skip
-    told = [one for link in found.chain.links for one in _others(found, link)]
-
-    def look(one: _Other) -> View | None:
-        return outlooks.get(one.number, plain).view(one.chain, one.number, one.misfits)
-
+    told = [one for link in outlook.found.chain.links for one in _others(outlook.found, link)]
     with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-        views = list(pool.map(look, told))
+        views = list(pool.map(lambda one: outlook.view(one.chain, one.number, one.misfits), told))
     return [
         (Rival(one.number, view.inference, one.log_odds, one.kind, one.said, one.wrong, view.evidence), view)
         for one, view in zip(told, views, strict=True)

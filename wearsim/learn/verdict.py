@@ -58,11 +58,11 @@ def verdict_of(chain: Chain, before: Belief, tell: Progress) -> Verdict:
     Verdict
     """
     tell("the most likely constants")
-    found, set_aside, unbent = without_misfits(chain, before, tell)
+    found, set_aside = without_misfits(chain, before, tell)
     tell("each session of another size")
     sizes = rivals_of(found)
     tell("what else may have been worked")
-    rivals = (*sizes, *suspicions_of(found, sizes, unbent))
+    rivals = (*sizes, *suspicions_of(found, sizes))
     chances = chances_of(rival.weight for rival in rivals)
     likeliest = max(
         (place for place, rival in enumerate(rivals) if not place or (rival.inference.hills and rival.kind == SHAPE)),
