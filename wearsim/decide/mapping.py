@@ -35,6 +35,8 @@ AT_ONCE = 48
 BAD = 1e3
 # Moves shorter than this teach nothing of the slopes; how far numbers may go after the first coupled run.
 SHORTEST, FIRST_RADIUS = 1e-3, 0.3
+# Parents differ by more than this in some number, so that they do not all come to lie in one valley [1]. A judgement.
+FAR_APART = 0.25
 # Difference for the engine's own slopes.
 STEP = 0.01
 
@@ -68,15 +70,15 @@ class MappingEffort:
     seed : int
     """
 
-    orders: int = 64
-    each: int = 48
-    steps: tuple[tuple[int, int], ...] = ((3072, 8), (1200, 8), (600, 10))
-    rounds: tuple[int, ...] = (400, 320, 250, 200, 160)
-    sloped: tuple[tuple[int, int], ...] = ((60, 5), (30, 5))
-    waves: int = 6
+    orders: int = 216
+    each: int = 14
+    steps: tuple[tuple[int, int], ...] = ((3072, 8), (1200, 8), (400, 10))
+    rounds: tuple[int, ...] = (240, 180, 130, 100)
+    sloped: tuple[tuple[int, int], ...] = ((40, 5), (20, 5))
+    waves: int = 9
     parents: int = 20
-    crossed: tuple[int, ...] = (120, 90, 70)
-    final: tuple[int, ...] = (40, 40, 30, 30, 20, 20)
+    crossed: tuple[int, ...] = (100, 70, 50)
+    final: tuple[int, ...] = (60, 50, 40, 40, 30, 30)
     again: int = 5
     climbed: int = 12
     work: int = 450_000
@@ -171,7 +173,7 @@ class _Mapping:
         for _ in range(effort.waves):
             if self._over():
                 break
-            parents = best[0].pick(distinct(*best, effort.parents))
+            parents = best[0].pick(distinct(*best, effort.parents, FAR_APART))
             young = crossed(parents, effort.crossed[0], len(self.surrogate.families), rng)
             done = self._wave(young, np.full(len(young.y), np.inf), effort.crossed)
             best = Batch.joined([best[0], done[0]]), np.concatenate([best[1], done[1]])
