@@ -6,8 +6,8 @@
 Each seed: a practice mirror of its own as in learn_coverage.py (planar truth, here on 64 cells; constants from the
 prior, jitter, a spread from session to session, noisy readings in 8 windows) and three sessions of random programmes.
 One of the three is then recorded wrong, in each of the ways of KINDS in turn; everything else is as it was. The
-constants are means, their sigmas root mean squares, over the hills of the records as they stand and of every session
-of another size, each hill taken as normal. A run goes on where its file ends. The table is
+constants are means, their sigmas root mean squares, over the hills of the records as they stand and of every other
+record that is possible, each hill taken as normal. A run goes on where its file ends. The table is
 docs/learning.md's.
 """
 
@@ -16,7 +16,7 @@ from __future__ import annotations
 import argparse
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -33,12 +33,12 @@ from wearsim.learn.calibrate import chain_of
 from wearsim.learn.chain import Chain, Link
 from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.measured import of_readings
-from wearsim.learn.misfits import birge_ratio, found_with, session_fit, with_sizes, without_misfits
+from wearsim.learn.misfits import SessionFit, session_fit, with_chances
 from wearsim.learn.practice import PracticeMirror, Reader, Truth
 from wearsim.learn.practice_bench import FAULTS, Drawn, draw_mirror
-from wearsim.learn.sizes import by_hills, chances_of, rivals_of
+from wearsim.learn.sizes import SIZE, Rival, by_hills, chances_of, possible
+from wearsim.learn.verdict import verdict_of
 from wearsim.wear.constants import NAMES, Belief, prior
-from wearsim.wear.grid import Array
 
 TRUTH = replace(CELLS, cells=64)
 SESSIONS = 3
@@ -182,37 +182,40 @@ def _plain(spell: dict[str, Any]) -> dict[str, Any]:
 
 
 def found_in(chain: Chain, before: Belief) -> dict[str, Any]:
-    """What calibration says of a chain: who is set aside, who is doubtful, the likeliest constants and sigmas."""
+    """What calibration says of a chain: who is set aside, in doubt or doubtful, the constants and their sigmas."""
     began = time.process_time()
-    found, set_aside = without_misfits(chain, before, lambda _: None)
-    fits = [
-        session_fit(step, link, set_aside.get(link.number))
-        for step, link in zip(found.best.steps, chain.links, strict=True)
+    verdict = verdict_of(chain, before, lambda _: None)
+    told = _said(verdict.fits, verdict.rivals)
+    asked = tuple(rival for rival in verdict.rivals if rival.kind == SIZE or not rival.number)
+    first = asked[0].inference
+    plain = [
+        session_fit(step, link) for step, link in zip(first.best.steps, chain.links, strict=True)
+        if link.number not in first.misfits
+    ]  # fmt: skip
+    aside = [
+        session_fit(first.best.steps[number - 1], chain.links[number - 1], 0.0) for number in first.misfits
     ]
-    ratio = birge_ratio(fits)
-    last = (
-        found if ratio == 1.0 else found_with(replace(chain, ratio=ratio), before, found.misfits, found.sizes)
-    )
-    plain, rivals = time.process_time() - began, rivals_of(last)
-    chances = chances_of(rival.weight for rival in rivals)
-    fits = with_sizes(fits, rivals, {one.number: float(p) for one, p in zip(rivals, chances, strict=True)})
-    mean, covariance = by_hills(rivals)
     return {
-        "set_aside": sorted(set_aside), "doubtful": [fit.number for fit in fits if fit.is_doubtful], "ratio": ratio,
-        "sizes": [fit.number for fit in fits if fit.has_size_in_doubt],
-        "size_chances": [fit.size_chance for fit in fits], "factors": [fit.factor for fit in fits],
-        "chances": [fit.chance for fit in fits],
-        "logs": mean.tolist(), "sigma": np.sqrt(np.diagonal(covariance)).tolist(),
-        "disbelieved": list(found.sizes), "evidence": [rival.weight - rival.log_odds for rival in rivals],
-        "plain_logs": last.logs_at(last.best.middle).tolist(),
-        "plain_sigma": sigma_of(last.axes, last.best.root).tolist(),
-        "seconds": time.process_time() - began, "seconds_plain": plain,
+        **told, "ratio": verdict.ratio, "sizes_only": _said((*plain, *aside), asked),
+        "seconds": time.process_time() - began,
     }  # fmt: skip
 
 
-def sigma_of(axes: Array, root: Array) -> Array:
-    """Spread of each constant's logarithm on a hill [1]."""
-    return np.asarray(np.linalg.norm(axes @ root[: axes.shape[1]], axis=1))
+def _said(fits: Iterable[SessionFit], rivals: tuple[Rival, ...]) -> dict[str, Any]:
+    """What is said where no more than these rivals are thought of."""
+    fits = with_chances(fits, rivals, chances_of(rival.weight for rival in rivals))
+    mean, covariance = by_hills(rivals)
+    return {
+        "set_aside": [fit.number for fit in fits if not fit.fits],
+        "doubtful": [fit.number for fit in fits if fit.is_doubtful],
+        "sizes": [fit.number for fit in fits if fit.has_size_in_doubt],
+        "records": [fit.number for fit in fits if fit.is_record_in_doubt],
+        "size_chances": {fit.number: fit.size_chance for fit in fits},
+        "wrong_chances": {fit.number: fit.wrong_chance for fit in fits},
+        "looks_like": {fit.number: fit.looks_like for fit in fits},
+        "chances": [fit.chance for fit in fits], "held": len(possible(rivals)),
+        "logs": mean.tolist(), "sigma": np.sqrt(np.diagonal(covariance)).tolist(),
+    }  # fmt: skip
 
 
 def one_case(seed: int, kinds: tuple[str, ...] = KINDS) -> dict[str, Any]:
@@ -241,36 +244,55 @@ def bent(honest: dict[str, Any], wrong: dict[str, Any]) -> bool:
     return bool(moved.max() > BENT)
 
 
-SAID = ("right", "other", "size", "size of another", "doubtful", "unseen", "bent")
+SAID = ("right", "other", "doubt", "doubt of another", "doubtful", "unseen", "bent", "named")
+NAMED = {
+    "other piece on top": "the other piece", "minutes doubled": "half the minutes", "other stroke": "was another stroke",
+    "other length": "were shorter", "spell left out": "a spell more", "lap not pressed": "not pressed",
+}  # fmt: skip
+"""What a slip is called, of each kind of wrong record."""
 
 
 def _noticed(one: dict[str, Any], wrong: int | None) -> str:
     """What calibration says of a folder, of which session ``wrong`` is recorded wrong."""
     if one["set_aside"]:
         return "right" if one["set_aside"] == [wrong] else "other"
-    if one["sizes"]:
-        return "size" if wrong in one["sizes"] else "size of another"
+    in_doubt = {*one["sizes"], *one["records"]}
+    if in_doubt:
+        return "doubt" if wrong in in_doubt else "doubt of another"
     return "doubtful" if one["doubtful"] else "unseen"
 
 
-def table(rows: list[dict[str, Any]]) -> str:
-    """The table of docs/learning.md."""
+def _is_named(one: dict[str, Any], kind: str, wrong: int) -> bool:
+    """Whether the slip that was made is the one that is spoken of first."""
+    if wrong not in one["set_aside"] and wrong not in one["records"]:
+        return False
+    (said, _), *_ = one["looks_like"].get(str(wrong)) or one["looks_like"].get(wrong) or [("", 0.0)]
+    return kind in NAMED and NAMED[kind] in said
+
+
+def table(rows: list[dict[str, Any]], *, sizes_only: bool = False) -> str:
+    """The table of docs/learning.md; or of the same records if only another size were asked about."""
     lines = [
-        "| recorded | folders | set aside, and it alone | others set aside | its size in doubt | only another's | "
-        "doubtful | not noticed | of these bent |",
-        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+        "| recorded | folders | set aside, and it alone | others set aside | in doubt | only another in doubt | "
+        "doubtful | not noticed | of these bent | the slip named first |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
     for kind in KINDS:
         those = [(row, row["found"][kind]) for row in rows if row["found"].get(kind) is not None]
         told = [(row, one) for row, one in those if "failed" not in one]
         counts: dict[str, Any] = dict.fromkeys(SAID, 0)
         for row, one in told:
+            honest = row["found"]["honest"]
+            if sizes_only:
+                one, honest = one["sizes_only"], honest.get("sizes_only", honest)
             said = _noticed(one, row["wrong"] if kind != "honest" else None)
             counts[said] += 1
-            honest = row["found"]["honest"]
             counts["bent"] += said == "unseen" and "failed" not in honest and bent(honest, one)
+            counts["named"] += _is_named(one, kind, row["wrong"])
         if kind == "honest":
-            counts |= {"right": "", "size": "", "bent": ""}
+            counts |= {"right": "", "doubt": "", "bent": "", "named": ""}
+        elif kind not in NAMED:
+            counts["named"] = ""
         failed = f" ({len(those) - len(told)} failed)" if len(told) < len(those) else ""
         lines.append(f"| {kind} | {len(those)}{failed} | " + " | ".join(map(str, counts.values())) + " |")
     return "\n".join(lines)
@@ -285,7 +307,15 @@ def main() -> None:
     parser.add_argument("--table", type=Path)
     given = parser.parse_args()
     if given.table is not None:
-        print(table(seeded_rows.read(given.table)))
+        rows = seeded_rows.read(given.table)
+        print(
+            table(rows),
+            "",
+            "If only another size were asked about:",
+            "",
+            table(rows, sizes_only=True),
+            sep="\n",
+        )
         return
     seeded_rows.collect(given.out, given.first, given.count, one_case)
 

@@ -138,6 +138,7 @@ def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_pat
         "doubtful",
         "removal_shape_rms_m",
         "other_size",
+        "other_work",
     }
     assert not session["fits"] and session["chance"] < 0.01
     assert session["chi_square"] > 3.0 * session["compared"]
@@ -177,7 +178,9 @@ def test_calibrate_asks_about_the_hands_where_it_is_told_to(known: Path, call: C
     assert "no session can be asked (session 1, its record does not fit)" in " ".join(asked.out.split())
     assert asked.out.splitlines()[:5] == plain.out.splitlines()[:5]
     assert "not told: still what was believed before" in " ".join(plain.out.split())
-    assert "does not fit what was believed of pitch and abrasive is set aside" in " ".join(plain.out.split())
+    assert "does not fit what was believed of pitch and abrasive and is set aside" in " ".join(
+        plain.out.split()
+    )
 
 
 @pytest.mark.parametrize("command", ["calibrate", "history"])

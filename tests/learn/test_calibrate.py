@@ -68,7 +68,7 @@ def test_a_session_set_aside_shows_the_miss_of_its_record_believed() -> None:
     text = calibration_text(bench, calibrated(2, wrong=2))
     (row,) = (line for line in text.splitlines() if "does not fit: set aside" in line)
     assert "under 1%" in row
-    assert "does not fit the others is set aside" in " ".join(text.split())
+    assert "does not fit the others and is set aside" in " ".join(text.split())
     lower = calibration_figure(bench, calibrated(2, wrong=2)).axes[1]
     heights = [bar.get_height() for bar in lower.patches]  # type: ignore[attr-defined]
     assert heights[1] > 3.0 > heights[0]

@@ -12,8 +12,9 @@ from wearsim.bench.dump import spell_table
 from wearsim.bench.files import programme_from_table
 from wearsim.learn.calibrate import Calibration
 from wearsim.learn.chain import Chain
-from wearsim.learn.misfits import SessionFit, session_fit, with_sizes
-from wearsim.learn.posterior import WIDER, Hill, Inference, _weights
+from wearsim.learn.hills import Hill, weights_of
+from wearsim.learn.inference import WIDER, Inference
+from wearsim.learn.misfits import SessionFit, session_fit, with_chances
 from wearsim.learn.sizes import LIKELY, SUSPECTED, Rival, by_hills, chances_of, rivals_of, sampled
 from wearsim.show.calibration_table import _verdict, calibration_text
 from wearsim.wear.constants import Belief, Constants
@@ -50,7 +51,7 @@ def test_minutes_written_double_are_named_where_the_wear_is_known() -> None:
     rivals = asked(1, 1, 1.1)
     (records, other), chain = rivals, rivals[0].inference.chain
     posterior, chances = sampled(rivals, 16, seed=0)
-    (fit,) = with_sizes([session_fit(records.inference.best.steps[0], chain.links[0])], rivals, chances)
+    (fit,) = with_chances([session_fit(records.inference.best.steps[0], chain.links[0])], rivals, chances)
     assert fit.is_of_other_size and fit.fits
     # rough: half the minutes leave the pitch less time to flow as well, which a factor on the removal does not know
     assert fit.factor == other.factor == pytest.approx(0.5, abs=0.15)
@@ -104,7 +105,7 @@ def test_the_evidence_by_draws_is_the_integral() -> None:
     places, _ = inference._drawn([drawn], 1024, seed=0)
     told = -0.5 * np.sum(((places - middle) / np.diagonal(root)) ** 2, axis=1)
     for lots in (1, 3):
-        weights, evidence = _weights(places, told, [[drawn]] * lots)
+        weights, evidence = weights_of(places, told, [[drawn]] * lots)
         assert evidence == pytest.approx(np.log(0.5 * 2.0), abs=0.02)
         assert weights.sum() == pytest.approx(1.0)
 

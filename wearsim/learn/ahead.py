@@ -16,12 +16,13 @@ from wearsim.decide.limits import Limits
 from wearsim.learn.calibrate import AGAIN, DRAWS, chain_of
 from wearsim.learn.chain import LEARNING
 from wearsim.learn.folder import MirrorFolder, open_folder
+from wearsim.learn.inference import FIRST_STEPS, MOST_LOTS, ROUNDS, SCOUTS, STEPS, Inference
 from wearsim.learn.jitter_effect import EFFECT, MOST_STROKES, WALKS, strokes_of
 from wearsim.learn.measured import measured_bench
-from wearsim.learn.posterior import FIRST_STEPS, MOST_LOTS, ROUNDS, SCOUTS, STEPS, Inference
 from wearsim.learn.practice_file import Practice, read_practice
 from wearsim.learn.remember import recalled, standing_of
 from wearsim.learn.sizes import FEWER
+from wearsim.learn.suspicions import MOST_CLIMBED, MOST_FOUND
 from wearsim.wear.ahead import Ahead, predict_ahead, seconds_of
 from wearsim.wear.constants import NAMES, prior
 from wearsim.wear.planar import PlanarAccuracy
@@ -30,6 +31,8 @@ from wearsim.wear.start import on_grid, start_figure
 
 PARTS = 6
 """Parts of the prior, each of which may have a hill of its own to climb."""
+LOOKED_AT = 15, 45
+"""Other records of one session that are looked at, fewest and most: those of one spell, and of four."""
 TIMED, MOST_SESSIONS = 8, 4
 """Runs through one session that are timed at most, and sessions that they are taken from."""
 
@@ -44,20 +47,29 @@ def runs_of(size: int, draws: int = DRAWS, sessions: int = 1) -> tuple[int, int]
     draws : int
         In a lot.
     sessions : int
-        Whose sizes are disbelieved one at a time.
+        Whose sizes, and what was worked in them, are disbelieved one at a time.
 
     Returns
     -------
     fewest : int
-        One hill climbed and one lot weighed; from it each session's other size is climbed to.
+        One hill climbed and one lot weighed; from it each session's other size is climbed to, and other records looked at.
     most : int
-        Every part's hill climbed to the end and every lot weighed; of each session's other size two, and a smaller lot.
+        Every part's hill climbed to the end and every lot weighed; of each session's other size two, and a smaller lot;
+        and as many other records climbed to and weighed as ever are.
     """
     slopes = 1 + size
     fewest = 1 + SCOUTS + slopes * (FIRST_STEPS + STEPS) + draws
     most = 1 + SCOUTS + slopes * (PARTS * (FIRST_STEPS + STEPS) + ROUNDS * STEPS) + MOST_LOTS * draws
     climbs = 2 * (1 + slopes) * FIRST_STEPS
-    return fewest + sessions * climbs // 2, most + sessions * (2 * climbs + draws // FEWER)
+    # each look is a run of its own session, and one of that session and those after it
+    few, many = (slopes + looks * (sessions + 3) // 2 for looks in LOOKED_AT)
+    others = MOST_CLIMBED * slopes * FIRST_STEPS + MOST_FOUND * (
+        slopes * (ROUNDS + 1) * STEPS + MOST_LOTS * draws
+    )
+    return (
+        fewest + sessions * climbs // 2 + few,
+        most + sessions * (2 * climbs + draws // FEWER) + many + others,
+    )
 
 
 def calibrate_ahead(folder: MirrorFolder, *, draws: int = DRAWS) -> Ahead:

@@ -12,19 +12,14 @@ from wearsim.errors import CouldNotError
 from wearsim.learn.chain import LEARNING, Chain, Link, Step
 from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.folder import MirrorFolder
+from wearsim.learn.inference import Progress
 from wearsim.learn.jitter import Jitter, jitter_of
 from wearsim.learn.measured import measured_figure, observe
-from wearsim.learn.misfits import (
-    SessionFit,
-    birge_ratio,
-    found_with,
-    session_fit,
-    with_sizes,
-    without_misfits,
-)
-from wearsim.learn.posterior import Posterior, Progress, told_word
+from wearsim.learn.misfits import SessionFit, with_chances
+from wearsim.learn.posterior import Posterior, told_word
 from wearsim.learn.session import Session
-from wearsim.learn.sizes import rivals_of, sampled
+from wearsim.learn.sizes import sampled
+from wearsim.learn.verdict import verdict_of
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import NAMES, Belief, normal_draws, prior
 from wearsim.wear.grid import Array
@@ -288,19 +283,8 @@ def calibrate_chain(
         As for :func:`calibrate`.
     """
     tell = progress or (lambda _: None)
-    tell("the most likely constants")
-    found, set_aside = without_misfits(chain, before, tell)
-    fits = tuple(
-        session_fit(step, link, set_aside.get(link.number))
-        for step, link in zip(found.best.steps, chain.links, strict=True)
-    )
-    ratio = birge_ratio(fits)
-    doubted = (
-        found if ratio == 1.0 else found_with(replace(chain, ratio=ratio), before, found.misfits, found.sizes)
-    )
-    tell("each session of another size")
-    rivals = rivals_of(doubted)
+    verdict = verdict_of(chain, before, tell)
     tell("weighing draws")
-    posterior, chances = sampled(rivals, draws, seed)
-    fits = with_sizes(fits, rivals, chances)
-    return Calibration(before, posterior, fits, found.best.steps, ratio=ratio)
+    posterior, chances = sampled(verdict.rivals, draws, seed)
+    fits = with_chances(verdict.fits, verdict.rivals, chances)
+    return Calibration(before, posterior, fits, verdict.steps, ratio=verdict.ratio)

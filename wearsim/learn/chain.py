@@ -155,9 +155,16 @@ class Chain:
         """The first ``count`` sessions alone."""
         return replace(self, links=self.links[:count])
 
+    def with_link(self, link: Link) -> Chain:
+        """The same with another record of one session."""
+        return replace(
+            self, links=tuple(link if one.number == link.number else one for one in self.links)
+        )  # fmt: skip
+
     def follow(
         self, constants: Constants, spread: float, frames: tuple[Frame, ...] | None = None,
         misfits: frozenset[int] = frozenset(), sizes: Mapping[int, float] = NO_SIZES,
+        done: tuple[Step, ...] = (),
     ) -> tuple[Step, ...]:  # fmt: skip
         """Follow the mirror through its sessions.
 
@@ -173,15 +180,17 @@ class Chain:
             Numbers of sessions whose record is not believed: only what was read after them counts.
         sizes : mapping from int to float
             Factors on the removal of sessions by number, 1 where there is none [1].
+        done : tuple of Step
+            Its first sessions, followed already.
 
         Raises
         ------
         ContactError
             Where a balance was not found with these constants.
         """
-        steps: list[Step] = []
-        state, covariance = self._start()
-        for place, link in enumerate(self.links):
+        steps = list(done)
+        state, covariance = (done[-1].state, done[-1].covariance) if done else self._start()
+        for place, link in enumerate(self.links[len(done) :], start=len(done)):
             frame = None if frames is None else frames[place]
             state = self._laid_on(link, state, is_first=place == 0)
             its = sized(constants, sizes.get(link.number, 1.0))

@@ -12,8 +12,8 @@ from wearsim.figure.band import percentiles
 from wearsim.figure.numbers import FigureGauge
 from wearsim.learn.calibrate import DRAWS, chain_of
 from wearsim.learn.folder import MirrorFolder
+from wearsim.learn.inference import Progress
 from wearsim.learn.measured import measured_figure
-from wearsim.learn.posterior import Progress
 from wearsim.learn.remember import known_after
 from wearsim.learn.standing import standing_after, under
 from wearsim.wear.grid import Array

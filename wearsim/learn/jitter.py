@@ -20,8 +20,9 @@ from scipy.linalg import block_diag, cho_factor, cho_solve
 from scipy.special import logsumexp
 
 from wearsim.learn.chain import Chain, Frame, Step
+from wearsim.learn.inference import Progress
 from wearsim.learn.jitter_effect import MOST_STROKES, Effect, effect_of, strokes_of
-from wearsim.learn.posterior import PARTLY, Progress, constants_at, told_word
+from wearsim.learn.posterior import PARTLY, constants_at, told_word
 from wearsim.wear.constants import Belief
 from wearsim.wear.grid import Array
 

@@ -7,21 +7,24 @@ can be named, all are believed less: the whole is taken to be as uncertain as it
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from wearsim.learn.chain import Chain, Link, Step
-from wearsim.learn.posterior import Inference, Progress
-from wearsim.learn.sizes import CLEAR, LIKELY, SUSPECTED, Rival
+from wearsim.learn.inference import Inference, Progress
+from wearsim.learn.sizes import CLEAR, LIKELY, SHAPE, SIZE, SUSPECTED, Rival
+from wearsim.learn.suspicions import ANYTHING, RARE
 from wearsim.wear.constants import Belief
 
 SUSPECT = 0.01
 """A session this unlikely is looked at twice [1]."""
-RARE = 0.02
-"""Share of sessions whose record is wrong: one in fifty. A judgement."""
+LOOKS = 0.5
+"""From this share of all that may have been worked on, one slip is named alone [1]."""
+NAMED = 3
+"""Slips that are named at most."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +50,10 @@ class SessionFit:
         Likeliest factor on its removal, were its size not as recorded [1].
     size_chance : float
         That it is not [1].
+    wrong_chance : float
+        That something else was worked than its record says [1].
+    slips : tuple of (str, float)
+        What that may have been, in words that follow "as if", the likeliest first; with its chance [1].
     """
 
     number: int
@@ -57,6 +64,20 @@ class SessionFit:
     removal: float
     factor: float = 1.0
     size_chance: float = 0.0
+    wrong_chance: float = 0.0
+    slips: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def is_record_in_doubt(self) -> bool:
+        """Whether something else may well have been worked (:mod:`wearsim.learn.suspicions`), less likely than not."""
+        return self.fits and self.wrong_chance >= SUSPECTED
+
+    @property
+    def looks_like(self) -> tuple[tuple[str, float], ...]:
+        """The slips to name: one where it has most of the chance, else some."""
+        if not self.slips or self.slips[0][1] >= LOOKS * self.wrong_chance:
+            return self.slips[:1]
+        return tuple(one for one in self.slips[:NAMED] if one[1] >= 0.1 * self.wrong_chance)
 
     @property
     def has_size_in_doubt(self) -> bool:
@@ -88,6 +109,10 @@ class SessionFit:
             "removal_shape_rms_m": self.removal,
             "other_size": {
                 "chance": self.size_chance, "factor": self.factor, "in_doubt": self.has_size_in_doubt,
+            },
+            "other_work": {
+                "chance": self.wrong_chance, "in_doubt": self.is_record_in_doubt,
+                "as_if": [{"said": said, "chance": chance} for said, chance in self.slips],
             },
         }  # fmt: skip
 
@@ -130,26 +155,35 @@ def session_fit(step: Step, link: Link, set_aside: float | None = None) -> Sessi
     )
 
 
-def with_sizes(
-    fits: Iterable[SessionFit], rivals: tuple[Rival, ...], chances: Mapping[int, float]
+def with_chances(
+    fits: Iterable[SessionFit], rivals: tuple[Rival, ...], chances: Iterable[float]
 ) -> tuple[SessionFit, ...]:
-    """Fits with what is known of each session's size.
+    """Fits with how likely each session's size, or what was worked in it, is other than recorded.
 
     Parameters
     ----------
     fits : iterable of SessionFit
     rivals : tuple of Rival
-        As :func:`wearsim.learn.sizes.rivals_of` gives them; sizes that the first of them disbelieves are certainly other.
-    chances : mapping from int to float
-        That a session is of another size [1].
+        All that is possible; sizes that the first of them disbelieves are certainly other.
+    chances : iterable of float
+        Of each [1].
     """
-    first = rivals[0].inference
-    factors = first.sizes_at(first.best.middle) | {rival.number: rival.factor for rival in rivals[1:]}
-    likely = dict(chances) | dict.fromkeys(first.sizes, 1.0)
-    return tuple(
-        replace(fit, factor=factors.get(fit.number, 1.0), size_chance=likely.get(fit.number, 0.0))
-        for fit in fits
-    )
+    first, told = rivals[0].inference, list(zip(rivals, (float(chance) for chance in chances), strict=True))
+    factors = first.sizes_at(first.best.middle)
+    factors |= {rival.number: rival.factor for rival in rivals if rival.kind == SIZE}
+    out = []
+    for fit in fits:
+        wrong = sum(chance for rival, chance in told if fit.number in rival.wrong)
+        size = sum(chance for rival, chance in told if fit.number in rival.inference.sizes)
+        slips = [(one.said, p) for one, p in told if one.number == fit.number and one.kind == SHAPE]
+        if fit.number in first.misfits:
+            slips.append((ANYTHING, told[0][1]))
+        slips.sort(key=lambda one: -one[1])
+        out.append(replace(
+            fit, factor=factors.get(fit.number, 1.0), size_chance=size, wrong_chance=wrong,
+            slips=tuple(slips[:NAMED]), fits=wrong < 0.5,
+        ))  # fmt: skip
+    return tuple(out)
 
 
 def without_misfits(chain: Chain, before: Belief, tell: Progress) -> tuple[Inference, dict[int, float]]:
@@ -178,7 +212,7 @@ def without_misfits(chain: Chain, before: Belief, tell: Progress) -> tuple[Infer
         if best.best.evidence + odds <= found.best.evidence:
             break
         for number in best.misfits - found.misfits:
-            set_aside[number] = _chi_square_believed(found, best, number)
+            set_aside[number] = chi_square_believed(found, best, number)
         found = best
     return found, set_aside
 
@@ -194,7 +228,7 @@ def _disbelieved(found: Inference, number: int) -> list[tuple[Inference, float]]
     return [(wholly, float(np.log(RARE / (1.0 - RARE)))), (one, float(np.log(LIKELY / (1.0 - LIKELY))))]
 
 
-def _chi_square_believed(believed: Inference, without: Inference, number: int) -> float:
+def chi_square_believed(believed: Inference, without: Inference, number: int) -> float:
     """Squared miss that believing a session's record brings: in that session and, the constants bent, in the rest [1].
 
     For an engine linear in the constants it is the squared miss of what the others and the prior predict, in its own

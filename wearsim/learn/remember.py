@@ -19,7 +19,7 @@ from wearsim.learn.calibration_file import FILE, HANDS, made_from, read_hands, r
 from wearsim.learn.chain import Chain
 from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.folder import BENCH, MirrorFolder
-from wearsim.learn.posterior import Progress
+from wearsim.learn.inference import Progress
 from wearsim.learn.standing import Standing, standing_after
 from wearsim.wear.constants import Belief, prior
 from wearsim.wear.store import digest, whole_file

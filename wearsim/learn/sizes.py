@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import logsumexp
 
-from wearsim.learn.posterior import Inference, Posterior
+from wearsim.learn.inference import Inference
+from wearsim.learn.posterior import Posterior
 from wearsim.wear.grid import Array
 
 LIKELY = 0.05
@@ -25,14 +26,18 @@ SUSPECTED = 0.2
 """From this chance on a session's size is said to be in doubt [1]."""
 LITTLE = 2.0 * LIKELY
 """What is less likely than this is left out of the posterior: the measurements do not speak for it, and its rarity alone
-would widen the intervals of every folder [1]."""
+would widen the intervals of every folder [1]. In a session, all slips together."""
+LEAST = 0.02
+"""Of those slips, one that is less likely than this is left out [1]."""
+SIZE, SHAPE = "size", "shape"
+"""What of a record is disbelieved."""
 FEWER = 4
 """Draws of another size are so many times fewer, where it has less than :data:`SUSPECTED`."""
 
 
 @dataclass(frozen=True, eq=False)
 class Rival:
-    """One session's size disbelieved, beside all of them believed.
+    """One session's record disbelieved, in its size or in what was worked, beside all of them believed.
 
     Parameters
     ----------
@@ -41,11 +46,23 @@ class Rival:
     inference : Inference
     log_odds : float
         How rare that is before any measurement, against the records as they stand [1].
+    kind : {"", "size", "shape"}
+        What of the record is disbelieved.
+    said : str
+        What was worked instead, in words that follow "as if".
+    wrong : frozenset of int
+        Sessions in which something else was worked.
+    rough : float, optional
+        Its evidence, where no hill was climbed.
     """
 
     number: int
     inference: Inference
     log_odds: float
+    kind: str = ""
+    said: str = ""
+    wrong: frozenset[int] = frozenset()
+    rough: float | None = None
 
     @property
     def factor(self) -> float:
@@ -55,6 +72,8 @@ class Rival:
     @property
     def weight(self) -> float:
         """Logarithm of its odds by the hills [1]."""
+        if self.rough is not None:
+            return self.log_odds + self.rough
         return self.log_odds + float(logsumexp([hill.evidence for hill in self.inference.hills]))
 
 
@@ -71,13 +90,14 @@ def rivals_of(found: Inference) -> tuple[Rival, ...]:
     tuple of Rival
         The first is ``found``.
     """
-    rivals = [Rival(0, found, 0.0)]
+    rivals = [Rival(0, found, 0.0, wrong=found.misfits)]
     for link in found.chain.links:
         if link.number in found.misfits or link.number in found.sizes:
             continue
         other = found.with_size(link.number)
         if other.hills:
-            rivals.append(Rival(link.number, other, float(np.log(LIKELY / (1.0 - LIKELY)))))
+            odds = float(np.log(LIKELY / (1.0 - LIKELY)))
+            rivals.append(Rival(link.number, other, odds, SIZE, wrong=found.misfits))
     for rival in possible(tuple(rivals))[1:]:  # sought about the frames of others, which may flatter it
         rival.inference.find([hill.middle for hill in rival.inference.hills])
     return tuple(rivals)
@@ -90,11 +110,22 @@ def chances_of(logs: Iterable[float]) -> Array:
 
 
 def possible(rivals: tuple[Rival, ...]) -> tuple[Rival, ...]:
-    """The records as they stand, and every other size that is not too unlikely to count (:data:`LITTLE`)."""
+    """The records as they stand, and what else is not too unlikely to count (:data:`LITTLE`, :data:`LEAST`)."""
+    return tuple(rivals[place] for place in _possible(rivals))
+
+
+def _possible(rivals: tuple[Rival, ...]) -> list[int]:
     chances = chances_of(rival.weight for rival in rivals)
-    return tuple(
-        rival for place, rival in enumerate(rivals) if place == 0 or chances[place] >= LITTLE
-    )  # fmt: skip
+    of_session: dict[int, float] = {}
+    for rival, chance in zip(rivals, chances, strict=True):
+        if rival.kind != SIZE:
+            of_session[rival.number] = of_session.get(rival.number, 0.0) + float(chance)
+    return [
+        place for place, (rival, chance) in enumerate(zip(rivals, chances, strict=True))
+        if place == 0
+        or ((chance >= LITTLE if rival.kind == SIZE else chance >= LEAST and of_session[rival.number] >= LITTLE)
+        and rival.inference.hills)
+    ]  # fmt: skip
 
 
 def by_hills(rivals: tuple[Rival, ...]) -> tuple[Array, Array]:
@@ -111,8 +142,8 @@ def by_hills(rivals: tuple[Rival, ...]) -> tuple[Array, Array]:
     return mean, covariance
 
 
-def sampled(rivals: tuple[Rival, ...], draws: int, seed: int) -> tuple[Posterior, dict[int, float]]:
-    """Weighed draws of all that is possible, and the chance of each session's size being another.
+def sampled(rivals: tuple[Rival, ...], draws: int, seed: int) -> tuple[Posterior, Array]:
+    """Weighed draws of all that is possible, and the chance of each rival.
 
     Parameters
     ----------
@@ -125,25 +156,30 @@ def sampled(rivals: tuple[Rival, ...], draws: int, seed: int) -> tuple[Posterior
     Returns
     -------
     Posterior
-        Its likeliest constants and evidence are those of the first rival.
-    dict from int to float
-        By session [1].
+        Its evidence is that of the first rival, its likeliest constants those of the likeliest, sizes aside.
+    (R,) ndarray
+        Chances [1].
     """
     chances = chances_of(rival.weight for rival in rivals)
-    by_session = {rival.number: float(chance) for rival, chance in zip(rivals, chances, strict=True)}
-    kept = possible(rivals)
+    kept = _possible(rivals)
     told = []
-    for rival in kept:
-        few = rival.number and by_session[rival.number] < SUSPECTED
-        told.append(rival.inference.sample(*((max(1, draws // FEWER), seed, 1) if few else (draws, seed))))
-    share = sum(by_session[rival.number] for rival in kept)
-    chances = chances_of(rival.log_odds + one.evidence for rival, one in zip(kept, told, strict=True))
-    weights = [chance * one.weights for chance, one in zip(chances, told, strict=True)]
+    for place in kept:
+        few = place and chances[place] < SUSPECTED
+        inference = rivals[place].inference
+        told.append(inference.sample(*((max(1, draws // FEWER), seed, 1) if few else (draws, seed))))
+    by_draws = chances_of(
+        rivals[place].log_odds + one.evidence for place, one in zip(kept, told, strict=True)
+    )  # fmt: skip
+    weights = [chance * one.weights for chance, one in zip(by_draws, told, strict=True)]
+    best = max(
+        (i for i, place in enumerate(kept) if not place or rivals[place].kind != SIZE), key=lambda i: by_draws[i]
+    )  # fmt: skip
     posterior = replace(
         told[0],
         logs=np.vstack([one.logs for one in told]),
         spreads=np.concatenate([one.spreads for one in told]),
         weights=np.concatenate(weights),
+        likeliest=told[best].likeliest,
     )
-    by_session |= {rival.number: share * float(one) for rival, one in zip(kept, chances, strict=True)}
-    return posterior, {number: chance for number, chance in by_session.items() if number}
+    chances[kept] = chances[kept].sum() * by_draws
+    return posterior, chances

@@ -65,12 +65,15 @@ def _sessions(axes: Axes, found: Calibration) -> None:
     """How far each session's readings stand from what is expected, in sigmas, root mean square."""
     numbers = [fit.number for fit in found.sessions]
     away = [np.sqrt(fit.chi_square / fit.compared) for fit in found.sessions]
-    odd = [not fit.fits or fit.is_doubtful or fit.has_size_in_doubt for fit in found.sessions]
+    odd = [
+        not fit.fits or fit.is_doubtful or fit.has_size_in_doubt or fit.is_record_in_doubt for fit in found.sessions
+    ]  # fmt: skip
     colours = [RED if one else BLUE for one in odd]
     axes.bar(numbers, away, color=colours, width=0.5)
     for fit, height in zip(found.sessions, away, strict=True):
-        if not fit.fits or fit.has_size_in_doubt:
-            said = "size in doubt" if fit.fits else "does not fit"
+        if not fit.fits or fit.has_size_in_doubt or fit.is_record_in_doubt:
+            in_doubt = "size in doubt" if fit.has_size_in_doubt else "record in doubt"
+            said = in_doubt if fit.fits else "does not fit"
             above = max(height, 1.0) if fit.fits else height  # clear of the line at 1
             axes.annotate(said, (fit.number, above), (0, 3), textcoords="offset points", ha="center")
     axes.axhline(1.0, color=INK, linewidth=0.8, linestyle=(0, (5, 2)))

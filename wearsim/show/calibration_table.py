@@ -8,6 +8,7 @@ from wearsim.bench.bench import Bench
 from wearsim.learn.calibrate import FACTOR_90, Calibration, stated_constant
 from wearsim.learn.jitter import Jitter
 from wearsim.learn.misfits import SessionFit
+from wearsim.learn.suspicions import ANYTHING
 from wearsim.show.lengths import length_unit, temperature_text
 from wearsim.show.text import columns, paragraph
 from wearsim.wear.constants import NAMES
@@ -165,11 +166,15 @@ def _sessions(found: Calibration) -> str:
             f"{found.ratio:.1f} times as uncertain as it is stated."
         ))  # fmt: skip
     lines += [paragraph(_size(fit)) for fit in found.sessions if fit.has_size_in_doubt]
+    lines += [
+        paragraph(_other_work(fit, len(found.sessions)))
+        for fit in found.sessions
+        if not fit.fits or fit.is_record_in_doubt
+    ]
     if not all(fit.fits for fit in found.sessions):
         lines.append(paragraph(
-            f"A session that does not fit {fits_not(len(found.sessions))} is set aside, and the constants are not bent to "
-            "it; its chi-square and chance are those of its record believed. Was another stroke worked than was "
-            "recorded, was the lap not pressed, or was the sheet read of another day?"
+            "The constants are not bent to the record of a session that is set aside; its chi-square and chance are those "
+            "of its record believed."
         ))  # fmt: skip
     return "\n".join(lines)
 
@@ -186,6 +191,23 @@ def _size(fit: SessionFit) -> str:
         f"Size in doubt: the removal of session {fit.number} may be {what} (chance {_percent(fit.size_chance)}). Look over "
         "its minutes, push, masses and abrasive; till then the intervals above allow for both."
     )
+
+
+def _other_work(fit: SessionFit, sessions: int) -> str:
+    """What is said of a session in which something else may have been worked than its record says."""
+    chance = _percent(fit.wrong_chance)
+    text = (
+        f"Record in doubt: {chance} that in session {fit.number} something else was worked than was recorded."
+        if fit.fits
+        else f"Session {fit.number} does not fit {fits_not(sessions)} and is set aside: {chance} that something else was "
+        "worked than was recorded."
+    )
+    named = [one for one in fit.looks_like if one[0] != ANYTHING]
+    if named:
+        text += f" It looks as if {' or '.join(f'{said} ({_percent(one)})' for said, one in named)}."
+    else:
+        text += " It looks like no slip in particular: another stroke, a lap not pressed, the sheet of another day?"
+    return text + (" Till that is settled the intervals above allow for both." if fit.fits else "")
 
 
 def _percent(chance: float) -> str:
@@ -206,6 +228,8 @@ def _verdict(fit: SessionFit) -> str:
         return "does not fit: set aside"
     if fit.is_of_other_size:
         return f"{fit.factor:.2g} times its size"
+    if fit.is_record_in_doubt and not fit.is_doubtful:
+        return "record in doubt"
     if fit.has_size_in_doubt and not fit.is_doubtful:
         return "size in doubt"
     return "doubtful" if fit.is_doubtful else "fits"
