@@ -22,7 +22,7 @@ from itertools import pairwise
 import numpy as np
 
 from wearsim.decide.clock import TimeUp
-from wearsim.decide.descent import Batch, Descent, crossed, distinct
+from wearsim.decide.descent import CLEARLY, Batch, Descent, crossed, distinct
 from wearsim.decide.library import Shape
 from wearsim.decide.refine import Judged, Refiner, chunks, in_parallel
 from wearsim.decide.surrogate import NUMBERS, Surrogate
@@ -35,7 +35,8 @@ AT_ONCE = 48
 BAD = 1e3
 # Moves shorter than this teach nothing of the slopes; how far numbers may go after the first coupled run.
 SHORTEST, FIRST_RADIUS = 1e-3, 0.3
-# Parents differ by more than this in some number, so that they do not all come to lie in one valley [1]. A judgement.
+# In every second wave parents differ by more than this in some number, so that they do not all lie in one valley [1]. A
+# judgement.
 FAR_APART = 0.25
 # Difference for the engine's own slopes.
 STEP = 0.01
@@ -170,10 +171,11 @@ class _Mapping:
         self._plan((self.rough.nominal.work - before) / len(batch.y))
         effort = self.effort
         best = self._wave(batch, values, effort.rounds[1:])
-        for _ in range(effort.waves):
+        for wave in range(effort.waves):
             if self._over():
                 break
-            parents = best[0].pick(distinct(*best, effort.parents, FAR_APART))
+            apart = FAR_APART if wave % 2 else CLEARLY
+            parents = best[0].pick(distinct(*best, effort.parents, apart))
             young = crossed(parents, effort.crossed[0], len(self.surrogate.families), rng)
             done = self._wave(young, np.full(len(young.y), np.inf), effort.crossed)
             best = Batch.joined([best[0], done[0]]), np.concatenate([best[1], done[1]])
