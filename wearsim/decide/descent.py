@@ -219,13 +219,13 @@ class Descent:
         return np.asarray(np.clip(flat + step, low, high).reshape(batch.y.shape))
 
 
-def distinct(batch: Batch, values: Array, count: int) -> Indices:
-    """The best, apart from each other in a family or clearly in a number."""
+def distinct(batch: Batch, values: Array, count: int, apart: float = CLEARLY) -> Indices:
+    """The best, apart from each other in a family or in a number."""
     kept: list[int] = []
     alike: dict[bytes, list[Array]] = {}
     for i in np.argsort(values, kind="stable"):
         others = alike.setdefault(batch.family[i].tobytes(), [])
-        if not others or np.abs(np.array(others) - batch.y[i]).max(axis=(1, 2)).min() > CLEARLY:
+        if not others or np.abs(np.array(others) - batch.y[i]).max(axis=(1, 2)).min() > apart:
             others.append(batch.y[i])
             kept.append(int(i))
         if len(kept) == count:
@@ -236,7 +236,8 @@ def distinct(batch: Batch, values: Array, count: int) -> Indices:
 def crossed(parents: Batch, count: int, families: int, rng: np.random.Generator) -> Batch:
     """Programmes crossed from two parents each, the better ones more often.
 
-    A spell of another, another order, a spell drawn anew, one with another piece or kind, or all shaken.
+    A spell of another, another order, a spell drawn anew, one with another piece or kind, or all shaken; what was known
+    of the spells that stay is kept.
 
     Parameters
     ----------
@@ -247,26 +248,26 @@ def crossed(parents: Batch, count: int, families: int, rng: np.random.Generator)
     """
     spells = parents.family.shape[1]
     one, two = (len(parents.y) * rng.random((2, count)) ** 1.5).astype(int)
-    family, y = parents.family[one].copy(), parents.origin.reshape(parents.y.shape)[one].copy()
-    other_family, other_y = parents.family[two], parents.origin.reshape(parents.y.shape)[two]
-    for i, (way, place, its) in enumerate(
-        zip(
-            rng.integers(5, size=count),
-            rng.integers(spells, size=count),
-            rng.integers(spells, size=count),
-            strict=True,
-        )
-    ):
+    first, second = parents.pick(one), parents.pick(two)
+    out = Batch.fresh(
+        first.family.copy(), first.origin.reshape(first.y.shape).copy(), parents.offset.shape[1]
+    )
+    out.shift = first.shift.copy()
+    other = second.origin.reshape(second.y.shape)
+    ways, places, its = (rng.integers(n, size=count) for n in (5, spells, spells))
+    for i, (way, place, from_) in enumerate(zip(ways, places, its, strict=True)):
         if way == 0:
-            family[i, place], y[i, place] = other_family[i, its], other_y[i, its]
+            out.family[i, place], out.y[i, place] = second.family[i, from_], other[i, from_]
+            out.shift[i, place] = second.shift[i, from_]
         elif way == 1:
             order = rng.permutation(spells)
-            family[i], y[i] = family[i, order], y[i, order]
-        elif way == 2:
-            family[i, place], y[i, place] = rng.integers(families), rng.random(NUMBERS)
-        elif way == 3:
-            family[i, place] = rng.integers(families)
+            out.family[i], out.y[i], out.shift[i] = out.family[i, order], out.y[i, order], out.shift[i, order]
+        elif way == 4:
+            out.y[i] = np.clip(out.y[i] + SHAKEN * rng.normal(size=out.y[i].shape), 0.0, 1.0)
         else:
-            y[i] = np.clip(y[i] + SHAKEN * rng.normal(size=y[i].shape), 0.0, 1.0)
-    y[..., 3] *= np.minimum(1.0, 1.0 / np.maximum(y[..., 3].sum(axis=1, keepdims=True), 1e-9))
-    return Batch.fresh(family, y, parents.offset.shape[1])
+            out.family[i, place], out.shift[i, place] = rng.integers(families), 0.0
+            if way == 2:
+                out.y[i, place] = rng.random(NUMBERS)
+    out.y[..., 3] *= np.minimum(1.0, 1.0 / np.maximum(out.y[..., 3].sum(axis=1, keepdims=True), 1e-9))
+    out.origin = out.y.reshape(count, -1).copy()
+    return out

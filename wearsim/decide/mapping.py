@@ -22,7 +22,7 @@ from itertools import pairwise
 import numpy as np
 
 from wearsim.decide.clock import TimeUp
-from wearsim.decide.descent import Batch, Descent, crossed, distinct
+from wearsim.decide.descent import CLEARLY, Batch, Descent, crossed, distinct
 from wearsim.decide.library import Shape
 from wearsim.decide.refine import Judged, Refiner, chunks, in_parallel
 from wearsim.decide.surrogate import NUMBERS, Surrogate
@@ -35,6 +35,10 @@ AT_ONCE = 48
 BAD = 1e3
 # Moves shorter than this teach nothing of the slopes; how far numbers may go after the first coupled run.
 SHORTEST, FIRST_RADIUS = 1e-3, 0.3
+# Pools of programmes that are crossed apart from each other, and at the end together: one alone is soon all of one valley.
+POOLS = 2
+# In the second pool parents differ by more than this in some number [1]. A judgement.
+FAR_APART = 0.25
 # Difference for the engine's own slopes.
 STEP = 0.01
 
@@ -46,7 +50,7 @@ class MappingEffort:
     Parameters
     ----------
     orders, each : int
-        Orders of families at most, and random programmes of each.
+        Orders of families at most, and random programmes of each, in each pool.
     steps : tuple of (int, int)
         How many of the best go on, and how many steps down.
     rounds : tuple of int
@@ -54,7 +58,7 @@ class MappingEffort:
     sloped : tuple of (int, int)
         How many get the engine's own slopes, and rounds with those.
     waves, parents : int
-        Times that the best so many are crossed.
+        Times that the best so many of a pool are crossed, one pool after the other, before they are crossed together.
     crossed : tuple of int
         ``rounds`` of what was crossed.
     final : tuple of int
@@ -68,15 +72,15 @@ class MappingEffort:
     seed : int
     """
 
-    orders: int = 64
-    each: int = 48
-    steps: tuple[tuple[int, int], ...] = ((3072, 8), (1200, 8), (600, 10))
-    rounds: tuple[int, ...] = (400, 320, 250, 200, 160)
-    sloped: tuple[tuple[int, int], ...] = ((60, 5), (30, 5))
-    waves: int = 6
+    orders: int = 216
+    each: int = 8
+    steps: tuple[tuple[int, int], ...] = ((1728, 8), (700, 8), (250, 10))
+    rounds: tuple[int, ...] = (160, 120, 90, 70)
+    sloped: tuple[tuple[int, int], ...] = ((40, 5), (20, 5))
+    waves: int = 8
     parents: int = 20
-    crossed: tuple[int, ...] = (120, 90, 70)
-    final: tuple[int, ...] = (40, 40, 30, 30, 20, 20)
+    crossed: tuple[int, ...] = (100, 70, 50)
+    final: tuple[int, ...] = (60, 50, 40, 40, 30, 30)
     again: int = 5
     climbed: int = 12
     work: int = 450_000
@@ -86,7 +90,8 @@ class MappingEffort:
         """Runs of a whole programme of so many spells after the first round, on rough grids, slopes counted in."""
         slopes = 2.0 * (spells + 1.0)
         sloped = sum(count * (1.0 + slopes + rounds) for count, rounds in self.sloped)
-        return sum(self.rounds[1:]) + sloped + self.waves * (sum(self.crossed) + sloped)
+        first = POOLS * (sum(self.rounds) + sloped) - self.rounds[0]
+        return first + (self.waves + 1) * (sum(self.crossed) + sloped)
 
     def less(self, share: float) -> MappingEffort:
         """So much of it [1]."""
@@ -156,26 +161,40 @@ class _Mapping:
         return self.is_late() or self.rough.nominal.work > self.end
 
     def run(self) -> list[Judged]:
-        effort, rng = self.effort, np.random.default_rng(self.effort.seed)
-        batch = self.descent.drawn(effort.each, effort.orders, rng)
-        values = self.descent.values(batch)
-        for count, steps in effort.steps:
-            batch = batch.pick(distinct(batch, values, count))
-            values = self.descent.down(batch, steps, self.is_late)
-        batch = batch.pick(distinct(batch, values, effort.rounds[0]))
-        before = self.rough.nominal.work
-        _, values = self._round(batch, np.full(len(batch.y), np.inf), self.rough)
-        self._plan((self.rough.nominal.work - before) / len(batch.y))
-        effort = self.effort
-        best = self._wave(batch, values, effort.rounds[1:])
-        for _ in range(effort.waves):
+        rng = np.random.default_rng(self.effort.seed)
+        pools = [self._pool(rng, first=not number) for number in range(POOLS)]
+        for wave in range(self.effort.waves):
             if self._over():
                 break
-            parents = best[0].pick(distinct(*best, effort.parents))
-            young = crossed(parents, effort.crossed[0], len(self.surrogate.families), rng)
-            done = self._wave(young, np.full(len(young.y), np.inf), effort.crossed)
-            best = Batch.joined([best[0], done[0]]), np.concatenate([best[1], done[1]])
-        return self._finished(*best)
+            which = wave % POOLS
+            pools[which] = self._crossed(pools[which], (CLEARLY, FAR_APART)[which], rng)
+        together = _joined(pools)
+        if not self._over():
+            together = self._crossed(together, CLEARLY, rng)
+        return self._finished(*together)
+
+    def _pool(self, rng: np.random.Generator, first: bool) -> tuple[Batch, Array]:
+        """Programmes drawn and brought down; the first pool says what a run costs."""
+        batch = self.descent.drawn(self.effort.each, self.effort.orders, rng)
+        values = self.descent.values(batch)
+        for count, steps in self.effort.steps:
+            batch = batch.pick(distinct(batch, values, count))
+            values = self.descent.down(batch, steps, self.is_late)
+        batch = batch.pick(distinct(batch, values, self.effort.rounds[0]))
+        before = self.rough.nominal.work
+        _, values = self._round(batch, np.full(len(batch.y), np.inf), self.rough)
+        if first:
+            self._plan((self.rough.nominal.work - before) / len(batch.y))
+        return self._wave(batch, values, self.effort.rounds[1:])
+
+    def _crossed(
+        self, pool: tuple[Batch, Array], apart: float, rng: np.random.Generator
+    ) -> tuple[Batch, Array]:
+        """A pool with what comes of crossing its best."""
+        effort = self.effort
+        parents = pool[0].pick(distinct(*pool, effort.parents, apart))
+        young = crossed(parents, effort.crossed[0], len(self.surrogate.families), rng)
+        return _joined([pool, self._wave(young, np.full(len(young.y), np.inf), effort.crossed)])
 
     def _plan(self, each: float) -> None:
         """Where runs of so much work are too dear for all that is to be done: less of everything, rather than half of it."""
@@ -260,6 +279,10 @@ class _Mapping:
                 own = slopes[:, :, spell, number] - change
                 known = np.isfinite(own).all(axis=1)
                 batch.tilt[known, :, spell * NUMBERS + number] = own[known]
+
+
+def _joined(pools: list[tuple[Batch, Array]]) -> tuple[Batch, Array]:
+    return Batch.joined([batch for batch, _ in pools]), np.concatenate([values for _, values in pools])
 
 
 def put_right(batch: Batch, best: Array, surrogate: Surrogate, judge: Refiner) -> tuple[list[Judged], Array]:

@@ -35,7 +35,10 @@ NUMBERS = 4
 
 @dataclass(frozen=True)
 class Family:
-    """Strokes of one kind with one piece on top and one lap: ``w``, or ``oval``; both narrow to a straight one."""
+    """Strokes of one kind with one piece on top and one lap: ``w``, ``oval``, or ``straight`` with its overhang.
+
+    The first two narrow to the third, which is one of its own because the best strokes are often straight.
+    """
 
     on_top: str
     lap: str | None
@@ -77,7 +80,9 @@ class Surrogate:
             if not (cube := Cube(bench, limits, top, lap)).is_empty
         }
         self.minutes = np.array([max(1.0, share * limits.minutes) for share in TIMES])
-        self.families = [Family(top, lap, kind) for top, lap in self.cubes for kind in ("w", "oval")]
+        self.families = [
+            Family(top, lap, kind) for top, lap in self.cubes for kind in ("w", "oval", "straight")
+        ]
         grid = np.stack(np.meshgrid(*(np.linspace(0.0, 1.0, n) for n in NODES), indexing="ij"), axis=-1)
         nodes = grid.reshape(-1, 3)
         wanted = [[self.shape(f, y) for y in nodes] for f in self.families]
@@ -165,7 +170,8 @@ class Surrogate:
 
     def shape(self, family: Family, y: Array) -> Shape:
         """The stroke that a point of the cube stands for."""
-        length, sweep, overhang = (float(s) for s in self.cubes[family.on_top, family.lap].sizes(y))
+        point = np.where([True, family.kind != "straight", True], y[:3], 0.0)
+        length, sweep, overhang = (float(s) for s in self.cubes[family.on_top, family.lap].sizes(point))
         if sweep > 0.0:
             return Shape(family.on_top, family.lap, family.kind, length, sweep, overhang)
         if overhang > 0.0:

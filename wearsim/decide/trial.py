@@ -33,7 +33,9 @@ COARSE = Accuracy(
     draws=64, phases=16, tolerance=1e-2,
 )  # fmt: skip
 # Half the time of a trial run, hardly farther from full accuracy: for looking at thousands of programmes.
-ROUGH = replace(COARSE, glass_rings=20, pitch_rings=20, offsets=14, per_radius=8, tolerance=5e-2)
+ROUGH = replace(
+    COARSE, glass_rings=20, pitch_rings=20, offsets=14, per_radius=8, draws=32, phases=8, tolerance=5e-2
+)
 
 
 @dataclass(frozen=True)
