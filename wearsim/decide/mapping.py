@@ -77,13 +77,13 @@ class MappingEffort:
     steps: tuple[tuple[int, int], ...] = ((1728, 8), (700, 8), (250, 10))
     rounds: tuple[int, ...] = (160, 120, 90, 70)
     sloped: tuple[tuple[int, int], ...] = ((40, 5), (20, 5))
-    waves: int = 12
+    waves: int = 8
     parents: int = 20
     crossed: tuple[int, ...] = (100, 70, 50)
     final: tuple[int, ...] = (60, 50, 40, 40, 30, 30)
     again: int = 5
     climbed: int = 12
-    work: int = 500_000
+    work: int = 450_000
     seed: int = 1
 
     def runs(self, spells: int) -> float:
