@@ -17,6 +17,7 @@ from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.grid import Array
 from wearsim.wear.radial import largest_offset
 
+SIZES = ("length", "sweep", "overhang")
 _INSIDE = 1.0 - 1e-6
 
 
@@ -90,6 +91,6 @@ class Cube:
         point : (3,) ndarray
         """
         free = FREE[like.kind]
-        inside = np.where([name in free for name in ("length", "sweep", "overhang")], point, 0.0)
+        inside = np.where([name in free for name in SIZES], point, 0.0)
         length, sweep, overhang = self.sizes(inside, keeps_sweep="sweep" in free)
         return replace(like, length=float(length), sweep=float(sweep), overhang=float(overhang))

@@ -161,6 +161,7 @@ class _Mapping:
         return self.is_late() or self.rough.nominal.work > self.end
 
     def run(self) -> list[Judged]:
+        """Pools crossed apart, then together, and the best of them on finer grids."""
         rng = np.random.default_rng(self.effort.seed)
         pools = [self._pool(rng, first=not number) for number in range(POOLS)]
         for wave in range(self.effort.waves):

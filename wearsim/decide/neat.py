@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearsim.decide.clock import TimeUp
+from wearsim.decide.cube import SIZES
 from wearsim.decide.library import FREE, LOW, Shape, is_allowed
 from wearsim.decide.objective import Objective
-from wearsim.decide.problem import SIZES, Nearby
+from wearsim.decide.problem import Nearby
 from wearsim.decide.refine import Judged, Refiner
 from wearsim.decide.trial import Trials, Trying, worked
 from wearsim.decide.whole import settled_whole

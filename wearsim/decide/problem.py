@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from wearsim.decide.cube import Cube
+from wearsim.decide.cube import SIZES, Cube
 from wearsim.decide.library import FREE, Shape
 from wearsim.decide.objective import heights_of
 from wearsim.decide.trial import Trying
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from wearsim.decide.refine import Refiner
 
 Free = Literal["all", "sizes", "minutes"]
-SIZES = ("length", "sweep", "overhang")
 
 # Differences for slopes: in the cube, of a share of the minutes, of a size in diameters, and of minutes.
 _IN_CUBE, _OF_SIZE, _OF_MINUTES = 0.01, 0.01, 0.5
