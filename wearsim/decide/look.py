@@ -8,19 +8,19 @@ from functools import partial
 
 import numpy as np
 
-from wearsim.decide.mapping import MappingEffort
+from wearsim.decide.multistart import MultistartEffort
 from wearsim.decide.neat import Settler
 from wearsim.decide.pressing import first_press, is_misfit, with_pressing
 from wearsim.decide.reasons import NOTHING_LEFT
-from wearsim.decide.refine import Judged, Refiner, chunks, in_parallel
-from wearsim.decide.search import Effort, Found, Search, distinct
+from wearsim.decide.refine import Judged, Refiner, chunks, distinct, in_parallel
+from wearsim.decide.search import Effort, Found, Search
 from wearsim.decide.situation import Situation
-from wearsim.decide.trial import COARSE, ROUGH, Trying
+from wearsim.decide.trial import COARSE, NEAR, ROUGH, Trying
 
 # Costs that differ by less than this are the same. A judgement.
 SAME_COST = 0.03
 # With the constants known there is more to gain by looking longer.
-EFFORT_CERTAIN = Effort(starts=4, climb=3, rounds=0, work=60_000, mapping=MappingEffort())
+EFFORT_CERTAIN = Effort(starts=4, climb=3, rounds=0, work=60_000, multistart=MultistartEffort())
 # At full accuracy: programmes climbed from and evaluations of the residuals in each, in turn; those made neat; and
 # evaluations of the wear rates after which no further one is begun, and as many again for making neat.
 FINE_CLIMBS, SETTLED, FINE_WORK = ((12, 4), (6, 6), (3, 16)), 3, 80_000
@@ -92,8 +92,8 @@ class Look:
         situation = self.situation
         refiner = situation.judge_likely(lead)
         grids = None
-        if effort.mapping is not None:
-            finer = situation.fine if situation.is_certain else COARSE
+        if effort.multistart is not None:
+            finer = NEAR if situation.is_certain else COARSE
             grids = situation.judge_likely(lead, ROUGH), situation.judge_likely(lead, finer)
         found = Search(
             refiner, situation.nominal, refiner.objective, effort, situation.clock, self.progress, grids

@@ -109,9 +109,10 @@ class Objective:
         aim : float
             Share of the way that counts as the whole [1].
         """
-        gone = [self.root @ (one - two) for one, two in pairwise(heights)]
-        left = aim * (self.root @ self.error) - self.root @ (heights[0] - heights[-1])
-        return np.concatenate([left, [self._beyond(heights)], *(self.limits.spread * one for one in gone)])
+        left = self.root @ (aim * self.error - (heights[0] - heights[-1]))
+        spread = self.limits.spread
+        cancel = [spread * (self.root @ (one - two)) for one, two in pairwise(heights)] if spread > 0.0 else []
+        return np.concatenate([left, [self._beyond(heights)], *cancel])
 
     def _beyond(self, heights: list[Array]) -> float:
         """Edge roll beyond the limit, as it weighs beside the figure error [m]."""

@@ -27,6 +27,8 @@ Free = Literal["all", "sizes", "minutes"]
 _IN_CUBE, _OF_SIZE, _OF_MINUTES = 0.01, 0.01, 0.5
 # A search begins no nearer than this to a bound [1].
 _INSIDE = 1e-3
+# Strokes kept: for slopes most spells are what they were.
+_SHAPES_KEPT = 64
 
 
 class _Numbers(ABC):
@@ -160,6 +162,7 @@ class Problem(_Numbers):
         self.cubes = {i: Cube(bench, limits, shape.on_top, shape.lap) for i, shape in shapes.items()}
         self.points = {i: self.cubes[i].point(shape) for i, shape in shapes.items()}
         self.takes_sizes = free != "minutes"
+        self._shapes: dict[tuple[int, bytes], Shape] = {}
         self.keys: list[tuple[int, str]] = []
         start: list[float] = []
         if self.takes_sizes:
@@ -217,8 +220,14 @@ class Problem(_Numbers):
         return tuple(out)
 
     def _shape(self, i: int, point: Array) -> Shape:
-        shape = self.template[i].shape
-        return self.cubes[i].shaped(shape, point) if self.takes_sizes else shape
+        if not self.takes_sizes:
+            return self.template[i].shape
+        key = i, point.tobytes()
+        if key not in self._shapes:
+            if len(self._shapes) > _SHAPES_KEPT:
+                self._shapes.clear()
+            self._shapes[key] = self.cubes[i].shaped(self.template[i].shape, point)
+        return self._shapes[key]
 
     def _step(self, x: Array, column: int) -> float:
         return _IN_CUBE

@@ -26,6 +26,8 @@ from wearsim.wear.state import State
 In = TypeVar("In")
 Out = TypeVar("Out")
 
+# Programmes differ clearly by more than this in a size (in diameters) or in a share of the minutes. A judgement.
+CLEARLY = 0.12
 # A spell of less than this is left out of what is improved [min]. A judgement.
 SHORTEST = 0.25
 
@@ -124,7 +126,37 @@ class Refiner:
                 residuals, problem.start, jac=problem.slopes, bounds=problem.bounds, max_nfev=steps,
                 ftol=3e-4, xtol=1e-3, gtol=1e-12,
             )  # fmt: skip
-        return self.judge(tuple(tried for tried in best if tried.minutes >= SHORTEST))
+        return self.judge(kept(best))
+
+
+def distinct(judged: list[Judged], count: int) -> list[Judged]:
+    """The best ``count`` programmes that differ in some spell's piece on top or lap, or clearly in a number.
+
+    A straight stroke and an oval of next to no width are the same here.
+    """
+    kept: list[Judged] = []
+    seen: dict[tuple[object, ...], list[Array]] = {}
+    for one in sorted(judged, key=lambda item: item.score.cost):
+        pieces = tuple((t.shape.on_top, t.shape.lap) for t in one.programme)
+        numbers = _numbers(one.programme)
+        if all(np.abs(numbers - other).max(initial=0.0) > CLEARLY for other in seen.get(pieces, [])):
+            seen.setdefault(pieces, []).append(numbers)
+            kept.append(one)
+        if len(kept) == count:
+            break
+    return kept
+
+
+def _numbers(programme: tuple[Trying, ...]) -> Array:
+    """Sizes, and each spell's share of the minutes."""
+    total = sum(t.minutes for t in programme) or 1.0
+    rows = [(t.shape.length, t.shape.sweep, t.shape.overhang, t.minutes / total) for t in programme]
+    return np.array(rows).ravel()
+
+
+def kept(programme: tuple[Trying, ...]) -> tuple[Trying, ...]:
+    """A programme without spells of next to no minutes."""
+    return tuple(tried for tried in programme if tried.minutes >= SHORTEST)
 
 
 def in_parallel(function: Callable[[In], Out], items: Sequence[In], workers: int = 2) -> list[Out]:

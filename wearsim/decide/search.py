@@ -12,9 +12,9 @@ import numpy as np
 
 from wearsim.decide.clock import Clock
 from wearsim.decide.library import Shape, shapes
-from wearsim.decide.mapping import MappingEffort, mapped
+from wearsim.decide.multistart import Multistart, MultistartEffort
 from wearsim.decide.objective import Objective
-from wearsim.decide.refine import Judged, Refiner, chunks, in_parallel
+from wearsim.decide.refine import Judged, Refiner, chunks, distinct, in_parallel
 from wearsim.decide.subset import best_mixes
 from wearsim.decide.trial import Trials, Trying
 from wearsim.errors import ContactError
@@ -22,8 +22,6 @@ from wearsim.wear.grid import Array
 
 # Spell lengths over which responses are averaged [min].
 SPELL_LENGTHS = (8.0, 20.0)
-# Programmes differ clearly by more than this in a size (in diameters) or in a share of the minutes. A judgement.
-CLEARLY = 0.12
 # Responses are worked a sixth of the strokes at a time, each a spread over all; mixes so many at a time. The
 # time limit is looked at between them.
 SPREADS, AT_ONCE = 6, 16
@@ -95,31 +93,6 @@ def _attempt(refiner: Refiner) -> Callable[[tuple[Trying, ...]], Judged | None]:
     return judge
 
 
-def distinct(judged: list[Judged], count: int) -> list[Judged]:
-    """The best ``count`` programmes that differ in some spell's piece on top or lap, or clearly in a number.
-
-    A straight stroke and an oval of next to no width are the same here.
-    """
-    kept: list[Judged] = []
-    seen: dict[tuple[object, ...], list[Array]] = {}
-    for one in sorted(judged, key=lambda item: item.score.cost):
-        pieces = tuple((t.shape.on_top, t.shape.lap) for t in one.programme)
-        numbers = _numbers(one.programme)
-        if all(np.abs(numbers - other).max(initial=0.0) > CLEARLY for other in seen.get(pieces, [])):
-            seen.setdefault(pieces, []).append(numbers)
-            kept.append(one)
-        if len(kept) == count:
-            break
-    return kept
-
-
-def _numbers(programme: tuple[Trying, ...]) -> Array:
-    """Sizes, and each spell's share of the minutes."""
-    total = sum(t.minutes for t in programme) or 1.0
-    rows = [(t.shape.length, t.shape.sweep, t.shape.overhang, t.minutes / total) for t in programme]
-    return np.array(rows).ravel()
-
-
 @dataclass(frozen=True)
 class Effort:
     """How much a search does.
@@ -140,8 +113,8 @@ class Effort:
         Programmes that come of each and are refined.
     work : int
         Evaluations of the wear rates after which nothing new is refined; 0 for no limit.
-    mapping : MappingEffort, optional
-        Programmes brought down on a surrogate first; by default none.
+    multistart : MultistartEffort, optional
+        Many starts; by default none.
     """
 
     steps: int = 6
@@ -151,13 +124,13 @@ class Effort:
     kept: int = 3
     exchanged: int = 1
     work: int = 0
-    mapping: MappingEffort | None = None
+    multistart: MultistartEffort | None = None
 
     def less(self, starts: int) -> Effort:
-        """The same with so many programmes refined first, and all else in proportion; with one, no surrogate."""
+        """The same with so many programmes refined first, and all else in proportion; with one, no multistart."""
         share = starts / self.starts
-        mapping = None if self.mapping is None or starts < 2 else self.mapping.less(share)
-        return replace(self, starts=starts, work=round(self.work * share), mapping=mapping)
+        many = None if self.multistart is None or starts < 2 else self.multistart.less(share)
+        return replace(self, starts=starts, work=round(self.work * share), multistart=many)
 
 
 class Search:
@@ -176,7 +149,7 @@ class Search:
     progress : callable, optional
         Called with a stage's name and the best cost so far [m].
     grids : tuple of (Refiner, Refiner), optional
-        The same judge on rough grids and on those that programmes are to be judged on: for an effort with a mapping.
+        The same judge on rough grids and on those that programmes are to be judged on: for an effort with many starts.
     """
 
     def __init__(
@@ -199,10 +172,9 @@ class Search:
             self._respond()
             self._subsets()
             starts = distinct(self.found.judged, self.effort.starts)
-            mapped = self._mapped()
-            if self.grids is not None and self.grids[1].nominal is self.trials:
-                starts += mapped
-            self._refine(starts, "refining")
+            many = self._from_many()
+            if self.grids is None or self.grids[1].nominal is self.trials:
+                self._refine(starts + many, "refining")
             for _ in range(self.effort.rounds):
                 self._exchange()
             judges = (self.refiner, *(self.grids or ()))
@@ -281,18 +253,19 @@ class Search:
         self._judge(tried)
         self._tell("coupled checks")
 
-    def _mapped(self) -> list[Judged]:
-        """The best of thousands of random programmes, brought down on a surrogate that the engine puts right."""
-        if self.effort.mapping is None or self.grids is None or self._is_late():
+    def _from_many(self) -> list[Judged]:
+        """The best of many starts, those of the subsets among them."""
+        effort = self.effort.multistart
+        if effort is None or self.grids is None or self._is_late():
             return []
 
         def tell(judged: list[Judged]) -> None:
             self.found.judged += judged
-            self._tell("mapping")
+            self._tell("many starts")
 
-        self._tell("mapping")
-        found = mapped(*self.grids, self.effort.mapping, self._is_late, tell)
-        return distinct(found, self.effort.mapping.climbed)
+        self._tell("many starts")
+        first = [one.programme for one in distinct(self.found.judged, effort.subsets)]
+        return distinct(Multistart(*self.grids, effort, self._is_late, tell).run(first), effort.climbed)
 
     def _exchange(self) -> None:
         """Every spell of the best programmes against every stroke of the library, and one spell more."""

@@ -1,0 +1,304 @@
+"""Many starts, climbed from in heats: after each the less promising half is left behind.
+
+Programmes of few spells have hundreds of valleys, and which one a climb ends in cannot be told from where it begins
+(A. H. G. Rinnooy Kan, G. T. Timmer, Math. Program. 39 (1987) 27, from memory: so starts are drawn evenly). Hundreds are
+drawn, all in the cube of allowed strokes, and climbed from on rough grids. How they stand after two dozen coupled runs
+says little, after twice that much. The best go on at nearly full accuracy; then spells of the best are exchanged,
+redrawn or of another kind, and what comes of it goes the same way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+from itertools import product
+from typing import TypeVar
+
+import numpy as np
+
+from wearsim.decide.climb import Climb, climbed
+from wearsim.decide.clock import TimeUp
+from wearsim.decide.cube import Cube
+from wearsim.decide.library import Shape
+from wearsim.decide.refine import Judged, Refiner, chunks, distinct, in_parallel
+from wearsim.decide.trial import Trying
+from wearsim.errors import ContactError
+from wearsim.wear.grid import Array
+
+In = TypeVar("In")
+Out = TypeVar("Out")
+Programme = tuple[Trying, ...]
+
+# Climbs between looks at the clock.
+AT_ONCE = 24
+# Kinds of strokes that are drawn; "straight" is an overhang of none.
+KINDS = ("overhang", "w", "oval")
+# How far numbers are shaken, one sigma [1].
+SHAKEN = 0.1
+
+
+@dataclass(frozen=True)
+class Heats:
+    """Coupled runs of every climb in each heat, and the share of the climbs that goes on.
+
+    Parameters
+    ----------
+    runs : tuple of int
+    kept : tuple of float
+        After each heat but the last [1].
+    """
+
+    runs: tuple[int, ...]
+    kept: tuple[float, ...]
+
+    @property
+    def each(self) -> float:
+        """Runs of a start, on the average."""
+        on, total = 1.0, 0.0
+        for runs, kept in zip(self.runs, (*self.kept, 0.0), strict=True):
+            total += on * runs
+            on *= kept
+        return total
+
+
+@dataclass(frozen=True)
+class MultistartEffort:
+    """How much is looked at.
+
+    Parameters
+    ----------
+    starts : int
+        Random programmes.
+    straight : float
+        Share of them of straight strokes alone: fewer numbers, and the best are often those [1].
+    subsets : int
+        Programmes of the best subsets that are begun from as well.
+    heats : Heats
+        On rough grids.
+    near, near_runs : int
+        How many of the best go on at nearly full accuracy, and for how many coupled runs each.
+    waves, parents, crossed : int
+        Times that so many of the best are crossed, and what comes of it each time.
+    crossed_heats : Heats
+        Of those, on rough grids.
+    crossed_near, crossed_runs : int
+        How many of those go on at nearly full accuracy, and for how many coupled runs each.
+    climbed : int
+        Distinct programmes handed on.
+    work : int
+        Evaluations of the wear rates on rough grids at most, about.
+    seed : int
+    """
+
+    starts: int = 640
+    straight: float = 0.6
+    subsets: int = 40
+    heats: Heats = Heats((22, 14, 20, 20), (0.6, 0.5, 0.4))
+    near: int = 40
+    near_runs: int = 40
+    waves: int = 2
+    parents: int = 12
+    crossed: int = 80
+    crossed_heats: Heats = Heats((22, 14), (0.5,))
+    crossed_near: int = 20
+    crossed_runs: int = 30
+    climbed: int = 12
+    work: int = 350_000
+    seed: int = 1
+
+    def less(self, share: float) -> MultistartEffort:
+        """So much of it [1]."""
+
+        def of(count: int) -> int:
+            return max(1, round(share * count))
+
+        return replace(
+            self, starts=of(self.starts), subsets=of(self.subsets), near=of(self.near), crossed=of(self.crossed),
+            crossed_near=of(self.crossed_near), work=of(self.work),
+        )  # fmt: skip
+
+
+class Multistart:
+    """Programmes near their best, from many starts.
+
+    Parameters
+    ----------
+    rough, near : Refiner
+        Judge programmes in the same single scenario, on rough grids and on finer ones.
+    effort : MultistartEffort
+    is_late : callable
+        Looked at between climbs.
+    tell : callable
+        Called with programmes judged on the finer grids, as they come.
+    """
+
+    def __init__(
+        self, rough: Refiner, near: Refiner, effort: MultistartEffort, is_late: Callable[[], bool],
+        tell: Callable[[list[Judged]], None],
+    ) -> None:  # fmt: skip
+        self.rough, self.near, self.effort = rough, near, effort
+        self.is_late, self.tell = is_late, tell
+        self.rng = np.random.default_rng(effort.seed)
+        limits, bench = rough.objective.limits, rough.nominal.bench
+        laps = [None] if len(bench.laps) == 1 else [lap.name for lap in bench.laps]
+        self.cubes = {
+            (top, lap): cube
+            for top, lap in product(limits.on_top, laps)
+            if not (cube := Cube(bench, limits, top, lap)).is_empty
+        }
+        self.minutes, self.spells = limits.minutes, limits.spells
+
+    def run(self, first: list[Programme]) -> list[Judged]:
+        """Programmes judged on the finer grids.
+
+        Parameters
+        ----------
+        first : list of tuple of Trying
+            Begun from as well.
+        """
+        if not self.cubes:
+            return []
+        effort = self._afforded()
+        starts = [*first[: effort.subsets], *self._drawn(effort.starts)]
+        climbs = self._raced(starts, effort.heats)
+        best = self._closer(climbs, effort.near, effort.near_runs)
+        for _ in range(effort.waves):
+            if self.is_late() or not best:
+                break
+            parents = distinct(best, effort.parents)
+            young = self._raced(self._crossed(parents, effort.crossed), effort.crossed_heats)
+            best += self._closer(young, effort.crossed_near, effort.crossed_runs)
+        return best
+
+    def _afforded(self) -> MultistartEffort:
+        """As much of the effort as its work allows, by what a few runs take here."""
+        effort, trials = self.effort, self.rough.nominal
+        before, runs = trials.work, 0
+        for programme in self._drawn(AT_ONCE):
+            try:
+                trials.states(self.rough.objective.start, programme)
+                runs += 1
+            except ContactError:
+                continue
+        if runs == 0:
+            return effort
+        # slopes work two thirds of a programme of three spells again
+        each = (trials.work - before) / runs * (self.spells + 1) / (2 * self.spells)
+        wanted = (effort.starts + effort.subsets) * effort.heats.each
+        wanted += effort.waves * effort.crossed * effort.crossed_heats.each
+        return effort.less(min(1.0, effort.work / (each * wanted)))
+
+    def _shape(self, place: tuple[str, str | None], kind: str, point: Array) -> Shape:
+        top, lap = place
+        return self.cubes[place].shaped(Shape(top, lap, kind, 0.0), point)
+
+    def _drawn(self, count: int) -> list[Programme]:
+        """Random programmes, evenly of every order of pieces on top and laps."""
+        rng, places = self.rng, list(self.cubes)
+        orders = list(product(range(len(places)), repeat=self.spells))
+        turn = rng.permutation(len(orders))
+        out = list[Programme]()
+        for number in range(count):
+            order = orders[turn[number % len(orders)]]
+            straight = rng.random() < self.effort.straight
+            kinds = [0] * self.spells if straight else rng.integers(len(KINDS), size=self.spells)
+            minutes = self.minutes * rng.uniform(0.3, 1.0) * rng.dirichlet(np.ones(self.spells))
+            out.append(
+                tuple(
+                    Trying(self._shape(places[place], KINDS[kind], rng.random(3)), float(m))
+                    for place, kind, m in zip(order, kinds, minutes, strict=True)
+                )
+            )
+        return out
+
+    def _raced(self, programmes: list[Programme], heats: Heats) -> list[Climb]:
+        """Climbs on rough grids, the best first."""
+
+        def begun(programme: Programme) -> Climb | None:
+            try:
+                climb = Climb(self.rough, programme)
+                climb.go(heats.runs[0] - 1)
+            except (ContactError, TimeUp):
+                return None
+            return climb
+
+        climbs = self._all(begun, programmes)
+        for kept, runs in zip(heats.kept, heats.runs[1:], strict=True):
+            climbs.sort(key=lambda one: one.cost)
+            climbs = climbs[: max(1, round(kept * len(climbs)))]
+            going = self._all(partial(_gone, runs), climbs)
+            if len(going) < len(climbs):
+                break
+        return sorted(climbs, key=lambda one: one.cost)
+
+    def _all(self, function: Callable[[In], Out | None], items: list[In]) -> list[Out]:
+        out = list[Out]()
+        for some in chunks(items, AT_ONCE):
+            if self.is_late():
+                break
+            out += [one for one in in_parallel(function, some) if one is not None]
+        return out
+
+    def _closer(self, climbs: list[Climb], count: int, runs: int) -> list[Judged]:
+        """The best on finer grids."""
+        out = list[Judged]()
+
+        def one(judged: Judged) -> Judged | None:
+            return climbed(self.near, judged.programme, runs)
+
+        for some in chunks(distinct(self._all(_judged, climbs[: 2 * count]), count), AT_ONCE):
+            done = self._all(one, list(some))
+            self.tell(done)
+            out += done
+        return out
+
+    def _crossed(self, parents: list[Judged], count: int) -> list[Programme]:
+        """Programmes that come of the best, the better ones more often."""
+        return [self._child(parents) for _ in range(count)]
+
+    def _child(self, parents: list[Judged]) -> Programme:
+        """One of the ways: a spell of another, another order, another kind, a spell drawn anew, or all shaken."""
+        rng = self.rng
+        one, two = (parents[int(len(parents) * rng.random() ** 1.5)].programme for _ in range(2))
+        out, place = list(one), int(rng.integers(len(one)))
+        way = rng.integers(5)
+        if way == 0:
+            out[place] = two[int(rng.integers(len(two)))]
+        elif way == 1:
+            out = [out[i] for i in rng.permutation(len(out))]
+        elif way == 2:
+            kind = KINDS[int(rng.integers(len(KINDS)))]
+            out[place] = self._moved(out[place], kind, SHAKEN * np.abs(rng.normal(size=4)) * (0, 1, 0, 0))
+        elif way == 3:
+            key = list(self.cubes)[int(rng.integers(len(self.cubes)))]
+            kind = KINDS[int(rng.integers(len(KINDS)))]
+            out[place] = Trying(self._shape(key, kind, rng.random(3)), out[place].minutes)
+        else:
+            out = [self._moved(tried, tried.shape.kind, SHAKEN * rng.normal(size=4)) for tried in out]
+        total = sum(tried.minutes for tried in out)
+        less = min(1.0, self.minutes / total) if total > 0.0 else 1.0
+        return tuple(Trying(tried.shape, less * tried.minutes) for tried in out)
+
+    def _moved(self, tried: Trying, kind: str, move: Array) -> Trying:
+        """A spell with its point of the cube and its minutes moved."""
+        shape = tried.shape
+        place = (shape.on_top, shape.lap)
+        point = np.clip(self.cubes[place].point(shape) + move[:3], 0.0, 1.0)
+        minutes = tried.minutes + move[3] * self.minutes
+        return Trying(self._shape(place, kind, point), float(np.clip(minutes, 0.0, self.minutes)))
+
+
+def _gone(runs: int, climb: Climb) -> Climb | None:
+    try:
+        climb.go(runs)
+    except TimeUp:
+        return None
+    return climb
+
+
+def _judged(climb: Climb) -> Judged | None:
+    try:
+        return climb.judged()
+    except ContactError:
+        return None
