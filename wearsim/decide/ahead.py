@@ -17,7 +17,7 @@ from wearsim.decide.pricing import Pricing
 from wearsim.decide.refine import in_parallel
 from wearsim.decide.scenarios import scenarios
 from wearsim.decide.situation import FINE_OFFSETS
-from wearsim.decide.trial import COARSE, ROUGH, Trials, Trying
+from wearsim.decide.trial import COARSE, NEAR, ROUGH, Trials, Trying
 from wearsim.errors import InputError
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.ahead import Ahead, predict_ahead, seconds_of
@@ -32,8 +32,8 @@ LOADED, TIMED = 8, 32
 """Trials that are run first, so that all is loaded, and trials that are timed."""
 MADE = 2800
 """Strokes that the floor makes at most for a lap, as the start figures of tests/decide have shown (measured, not proven)."""
-ON_THE_SURROGATE = 0.4
-"""What the steps down on the surrogate take beside the coupled runs, at most: 0.2 was seen (measured, not proven)."""
+ON_THE_STEPS = 0.8
+"""What the steps of climbs take beside the coupled runs on rough grids, at most: 0.5 was seen (measured, not proven)."""
 SETTLED = 60
 """Programmes tried to make a good one neat, at most, as benches of all kinds have shown (measured, not proven)."""
 LEAST = 0.4
@@ -157,15 +157,14 @@ def propose_ahead(
     looks, certain = looks_of(len(candidates), limits.spells), belief.is_certain
     misfit = any(is_misfit(state, first_press(limits, lap), trials) for lap in bench.laps)
     quick = (1 + misfit) * pace.of(looks.found, looks.found_new)
-    long = _long(
-        limits,
-        _pace(Trials(bench, limits, belief.best(), ROUGH), _state(bench, start, ROUGH, known), candidates),
-        pace,
-    )
+
+    def pace_on(accuracy: Accuracy) -> Pace:
+        on = Trials(bench, limits, belief.best(), accuracy)
+        return _pace(on, _state(bench, start, accuracy, known), candidates)
+
+    long = _long(limits.spells, pace_on(ROUGH), pace_on(NEAR) if certain else pace, None if certain else pace)
     if certain:
-        accuracy = replace(DEFAULT, offsets=FINE_OFFSETS)
-        fine = Trials(bench, limits, belief.best(), accuracy)
-        fine_pace = _pace(fine, _state(bench, start, accuracy, known), candidates)
+        fine_pace = pace_on(replace(DEFAULT, offsets=FINE_OFFSETS))
         settle = looks.fine * fine_pace.new + 2 * FINE_WORK * fine_pace.evaluation
     else:
         settle = (1 + misfit) * (1 + len(scenarios(belief))) * pace.of(looks.settled, looks.settled_new)
@@ -178,17 +177,17 @@ def propose_ahead(
     return Ahead(work, 1 + draws, 0.0, told + least, told + most, f"{TIMED} trials of a spell", pace.timed)
 
 
-def _long(limits: Limits, rough: Pace, finer: Pace) -> float:
-    """What a look with a mapping takes, but for what comes after it [s]."""
-    effort = EFFORT_CERTAIN
-    if effort.mapping is None:
-        return effort.work * finer.evaluation
-    last = sum(effort.mapping.final) * limits.spells * finer.new
-    return (
-        (1.0 + ON_THE_SURROGATE) * effort.mapping.work * rough.evaluation
-        + last
-        + effort.work * finer.evaluation
-    )
+def _long(spells: int, rough: Pace, near: Pace, coarse: Pace | None) -> float:
+    """What a long look takes, but for what comes after it [s].
+
+    ``coarse`` where the constants are not known: then what many starts led to is refined.
+    """
+    many = EFFORT_CERTAIN.multistart
+    refined = 0.0 if coarse is None else EFFORT_CERTAIN.work * coarse.evaluation
+    if many is None:
+        return refined
+    runs = many.near * many.near_runs + many.waves * many.crossed_near * many.crossed_runs
+    return (1.0 + ON_THE_STEPS) * many.work * rough.evaluation + runs * spells * near.new + refined
 
 
 def _state(bench: Bench, start: StartFigure, accuracy: Accuracy, known: dict[str, Any]) -> State:

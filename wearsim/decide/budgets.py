@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from wearsim.decide.neat import Settler
-from wearsim.decide.refine import Judged, Refiner
-from wearsim.decide.search import distinct
+from wearsim.decide.refine import Judged, Refiner, distinct
 from wearsim.decide.situation import Situation
 from wearsim.decide.trial import COARSE, Trying, worked
 from wearsim.errors import ContactError

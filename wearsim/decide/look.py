@@ -8,6 +8,7 @@ from functools import partial
 
 import numpy as np
 
+from wearsim.decide.climb import climbed
 from wearsim.decide.multistart import MultistartEffort
 from wearsim.decide.neat import Settler
 from wearsim.decide.pressing import first_press, is_misfit, with_pressing
@@ -21,9 +22,9 @@ from wearsim.decide.trial import COARSE, NEAR, ROUGH, Trying
 SAME_COST = 0.03
 # With the constants known there is more to gain by looking longer.
 EFFORT_CERTAIN = Effort(starts=4, climb=3, rounds=0, work=60_000, multistart=MultistartEffort())
-# At full accuracy: programmes climbed from and evaluations of the residuals in each, in turn; those made neat; and
-# evaluations of the wear rates after which no further one is begun, and as many again for making neat.
-FINE_CLIMBS, SETTLED, FINE_WORK = ((12, 4), (6, 6), (3, 16)), 3, 80_000
+# At full accuracy: programmes climbed from and coupled runs of each, in turn; those made neat; and evaluations of the
+# wear rates after which no further one is begun, and as many again for making neat.
+FINE_CLIMBS, SETTLED, FINE_WORK = ((4, 20), (3, 40)), 3, 80_000
 EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
 # The long search looks again where the quick one leaves more than this times what the removal's spread alone must
 # leave, and this share of the figure error. Judgements.
@@ -141,18 +142,18 @@ class Look:
         fine = self.situation.judge_fine()
         settler = Settler(fine, fine.objective, fine.nominal, self.situation.size_step)
         end = fine.nominal.work + FINE_WORK
-        climbed = list(distinct(found.judged, FINE_CLIMBS[0][0]))
-        for count, steps in FINE_CLIMBS:
-            climbed.sort(key=lambda item: item.score.cost)
-            for place in range(0, min(count, len(climbed)), 2):
+        tops = list(distinct(found.judged, FINE_CLIMBS[0][0]))
+        for count, runs in FINE_CLIMBS:
+            tops.sort(key=lambda item: item.score.cost)
+            for place in range(0, min(count, len(tops)), 2):
                 if self._is_late() or fine.nominal.work > end:
                     break
-                pair = climbed[place : min(place + 2, count)]
-                climb = partial(_climbed, fine, steps)
-                climbed[place : place + len(pair)] = in_parallel(climb, pair)
-        climbed.sort(key=lambda item: item.score.cost)
+                pair = tops[place : min(place + 2, count)]
+                climb = partial(_climbed, fine, runs)
+                tops[place : place + len(pair)] = in_parallel(climb, pair)
+        tops.sort(key=lambda item: item.score.cost)
         best: list[Judged] = []
-        for some in chunks(climbed[:SETTLED], 2):
+        for some in chunks(tops[:SETTLED], 2):
             if best and (self._is_late() or fine.nominal.work > end + FINE_WORK):
                 break
             best += in_parallel(lambda one: settler.settle(one.programme, sizes_too=True), some)
@@ -162,8 +163,8 @@ class Look:
         return best
 
 
-def _climbed(judge: Refiner, steps: int, one: Judged) -> Judged:
-    return judge.improve(one.programme, steps=steps)
+def _climbed(judge: Refiner, runs: int, one: Judged) -> Judged:
+    return climbed(judge, one.programme, runs) or one
 
 
 def _by_promise(best: list[Judged]) -> list[Judged]:

@@ -29,6 +29,8 @@ from wearsim.wear.grid import Array
 In = TypeVar("In")
 Out = TypeVar("Out")
 Programme = tuple[Trying, ...]
+# Piece on top and lap of every spell.
+Order = tuple[tuple[str, str | None], ...]
 
 # Climbs between looks at the clock.
 AT_ONCE = 24
@@ -68,10 +70,11 @@ class MultistartEffort:
 
     Parameters
     ----------
-    starts : int
-        Random programmes.
-    straight : float
-        Share of them of straight strokes alone: fewer numbers, and the best are often those [1].
+    starts, later : int
+        Random programmes of straight strokes, evenly of every order of pieces on top and laps; and later ones of the
+        orders that the best had.
+    leading : int
+        How many of the best say which orders those are.
     subsets : int
         Programmes of the best subsets that are begun from as well.
     heats : Heats
@@ -91,20 +94,21 @@ class MultistartEffort:
     seed : int
     """
 
-    starts: int = 640
-    straight: float = 0.6
+    starts: int = 180
+    later: int = 110
+    leading: int = 16
     subsets: int = 40
-    heats: Heats = Heats((22, 14, 20, 20), (0.6, 0.5, 0.4))
-    near: int = 40
+    heats: Heats = Heats((22, 14, 20, 20), (0.6, 0.6, 0.5))
+    near: int = 26
     near_runs: int = 40
-    waves: int = 2
+    waves: int = 6
     parents: int = 12
     crossed: int = 80
     crossed_heats: Heats = Heats((22, 14), (0.5,))
-    crossed_near: int = 20
+    crossed_near: int = 14
     crossed_runs: int = 30
     climbed: int = 12
-    work: int = 350_000
+    work: int = 300_000
     seed: int = 1
 
     def less(self, share: float) -> MultistartEffort:
@@ -114,8 +118,8 @@ class MultistartEffort:
             return max(1, round(share * count))
 
         return replace(
-            self, starts=of(self.starts), subsets=of(self.subsets), near=of(self.near), crossed=of(self.crossed),
-            crossed_near=of(self.crossed_near), work=of(self.work),
+            self, starts=of(self.starts), later=of(self.later), subsets=of(self.subsets), near=of(self.near),
+            crossed=of(self.crossed), crossed_near=of(self.crossed_near), work=of(self.work),
         )  # fmt: skip
 
 
@@ -160,8 +164,16 @@ class Multistart:
         if not self.cubes:
             return []
         effort = self._afforded()
-        starts = [*first[: effort.subsets], *self._drawn(effort.starts)]
+        places = list(self.cubes)
+        orders = list(product(places, repeat=self.spells))
+        evenly = [orders[i] for i in self.rng.permutation(len(orders))]
+        starts = [*first[: effort.subsets], *self._drawn(effort.starts, evenly)]
         climbs = self._raced(starts, effort.heats)
+        if climbs and not self.is_late():
+            leading = [_order(climb.programme) for climb in climbs[: effort.leading]]
+            leading = [order for order in leading if len(order) == self.spells]
+            climbs += self._raced(self._drawn(effort.later, leading or evenly), effort.heats)
+            climbs.sort(key=lambda one: one.cost)
         best = self._closer(climbs, effort.near, effort.near_runs)
         for _ in range(effort.waves):
             if self.is_late() or not best:
@@ -175,7 +187,7 @@ class Multistart:
         """As much of the effort as its work allows, by what a few runs take here."""
         effort, trials = self.effort, self.rough.nominal
         before, runs = trials.work, 0
-        for programme in self._drawn(AT_ONCE):
+        for programme in self._drawn(AT_ONCE, list(product(self.cubes, repeat=self.spells))):
             try:
                 trials.states(self.rough.objective.start, programme)
                 runs += 1
@@ -185,7 +197,7 @@ class Multistart:
             return effort
         # slopes work two thirds of a programme of three spells again
         each = (trials.work - before) / runs * (self.spells + 1) / (2 * self.spells)
-        wanted = (effort.starts + effort.subsets) * effort.heats.each
+        wanted = (effort.starts + effort.later + effort.subsets) * effort.heats.each
         wanted += effort.waves * effort.crossed * effort.crossed_heats.each
         return effort.less(min(1.0, effort.work / (each * wanted)))
 
@@ -193,21 +205,15 @@ class Multistart:
         top, lap = place
         return self.cubes[place].shaped(Shape(top, lap, kind, 0.0), point)
 
-    def _drawn(self, count: int) -> list[Programme]:
-        """Random programmes, evenly of every order of pieces on top and laps."""
-        rng, places = self.rng, list(self.cubes)
-        orders = list(product(range(len(places)), repeat=self.spells))
-        turn = rng.permutation(len(orders))
-        out = list[Programme]()
+    def _drawn(self, count: int, orders: list[Order]) -> list[Programme]:
+        """Random programmes of straight strokes, of one order of pieces on top and laps after the other."""
+        rng, out = self.rng, list[Programme]()
         for number in range(count):
-            order = orders[turn[number % len(orders)]]
-            straight = rng.random() < self.effort.straight
-            kinds = [0] * self.spells if straight else rng.integers(len(KINDS), size=self.spells)
             minutes = self.minutes * rng.uniform(0.3, 1.0) * rng.dirichlet(np.ones(self.spells))
             out.append(
                 tuple(
-                    Trying(self._shape(places[place], KINDS[kind], rng.random(3)), float(m))
-                    for place, kind, m in zip(order, kinds, minutes, strict=True)
+                    Trying(self._shape(place, KINDS[0], rng.random(3)), float(m))
+                    for place, m in zip(orders[number % len(orders)], minutes, strict=True)
                 )
             )
         return out
@@ -295,6 +301,10 @@ def _gone(runs: int, climb: Climb) -> Climb | None:
     except TimeUp:
         return None
     return climb
+
+
+def _order(programme: Programme) -> Order:
+    return tuple((tried.shape.on_top, tried.shape.lap) for tried in programme)
 
 
 def _judged(climb: Climb) -> Judged | None:

@@ -13,7 +13,6 @@ spells and change-overs make the residual dearer.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -28,8 +27,6 @@ from wearsim.wear.state import State
 
 # How many times dearer than figure error an edge roll beyond the limit is. A judgement.
 EDGE_WEIGHT = 3.0
-# Polynomials that a removal is taken apart into where several grids are compared.
-ZONES = 28
 
 
 @dataclass(frozen=True)
@@ -76,19 +73,6 @@ class Objective:
         self.roll_before = gauge.edge_roll(self.error)
         self.roll_limit = limits.edge_limit * wavelength
 
-    @cached_property
-    def zones(self) -> Array:
-        """Matrix (ZONES, n) from a profile to rows whose norm is its RMS, the same rows on all grids [1].
-
-        Legendre polynomials of the area, orthonormal over the clear aperture; piston and bowl are left out.
-        """
-        aperture = self.gauge.aperture
-        inner, outer = aperture.inner**2, aperture.outer**2
-        area = (2.0 * aperture.nodes**2 - inner - outer) / (outer - inner)
-        order = np.arange(2, ZONES + 2)
-        basis = np.polynomial.legendre.legvander(area, ZONES + 1)[:, 2:] * np.sqrt(2.0 * order + 1.0)
-        return np.asarray((basis * aperture.weights[:, None]).T @ aperture.matrix)
-
     def after(self, start: State) -> Objective:
         """The same from another state of the laps, the glass as it was."""
         if start is self.start:
@@ -111,7 +95,9 @@ class Objective:
         """
         left = self.root @ (aim * self.error - (heights[0] - heights[-1]))
         spread = self.limits.spread
-        cancel = [spread * (self.root @ (one - two)) for one, two in pairwise(heights)] if spread > 0.0 else []
+        cancel = (
+            [spread * (self.root @ (one - two)) for one, two in pairwise(heights)] if spread > 0.0 else []
+        )
         return np.concatenate([left, [self._beyond(heights)], *cancel])
 
     def _beyond(self, heights: list[Array]) -> float:

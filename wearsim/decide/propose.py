@@ -191,7 +191,7 @@ class _Work(Situation):
         """The best programme that is better than stopping at full accuracy, or the empty one, and why."""
         before = self.objective.rms_before
         limit = self.objective.roll_limit * 1.02
-        for judged in best:
+        for judged in self._as_told(best) if self.is_certain else best:
             if not judged.programme or judged.score.expected_rms >= (1.0 - WORTHWHILE) * before:
                 continue
             programme = self.as_programme(judged.programme)
@@ -203,6 +203,15 @@ class _Work(Situation):
                 return programme, outcome, why(self.belief, self.limits, self.share(outcome), band)
         empty = self.as_programme(())
         return empty, self.predict(empty, seed, 0), why_not(self.objective.rms_before, best)
+
+    def _as_told(self, best: list[Judged]) -> list[Judged]:
+        """The best by the figure that is told: on offsets of their own strokes, not on shared ones."""
+
+        def told(judged: Judged) -> float:
+            outcome = self.predict(self.as_programme(judged.programme), 0, 0)
+            return outcome.surface_rms * self.objective.dearness(judged.programme)
+
+        return sorted((one for one in best if one.programme), key=told)
 
     def share(self, outcome: Outcome) -> float:
         """Share of the way that it goes [1]."""

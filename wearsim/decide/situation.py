@@ -19,7 +19,7 @@ from wearsim.wear.start import StartFigure, on_grid
 from wearsim.wear.state import State, start_state
 
 # Offsets shared by all strokes at full accuracy.
-FINE_OFFSETS = 44
+FINE_OFFSETS = 60
 
 
 class Situation:

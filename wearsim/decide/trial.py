@@ -37,9 +37,7 @@ ROUGH = replace(
     COARSE, glass_rings=20, pitch_rings=20, offsets=22, per_radius=8, draws=32, phases=12, tolerance=5e-2
 )
 # Nearly full accuracy at half its time.
-NEAR = replace(
-    DEFAULT, glass_rings=32, pitch_rings=32, offsets=44, draws=96, phases=16, tolerance=1e-2
-)
+NEAR = replace(DEFAULT, glass_rings=32, pitch_rings=32, offsets=44, draws=96, phases=16, tolerance=1e-2)
 # The first step in time, in times in which the lap's flow and the wear settle; error control sees to the rest.
 FIRST_STEP = 2.0
 

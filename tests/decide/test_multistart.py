@@ -1,0 +1,132 @@
+"""Many starts: drawn within the limits, the best of them good, the same for a seed, ended by the clock."""
+
+from __future__ import annotations
+
+from collections import Counter
+from functools import cache
+
+import numpy as np
+import pytest
+from small_bench import LIMITS, refiner_of, ring_figure, small_bench
+
+from wearsim.decide.library import Shape, is_allowed
+from wearsim.decide.multistart import Heats, Multistart, MultistartEffort
+from wearsim.decide.refine import Judged, Refiner
+from wearsim.decide.trial import ROUGH, Trying
+from wearsim.errors import ContactError
+
+LITTLE = MultistartEffort(
+    starts=16, later=8, leading=3, heats=Heats((14, 14), (0.5,)), near=4, near_runs=20, waves=1, parents=3, crossed=8,
+    crossed_heats=Heats((14, 8), (0.5,)), crossed_near=3, crossed_runs=12, climbed=3,
+)  # fmt: skip
+
+
+@cache
+def judges() -> tuple[Refiner, Refiner]:
+    bench = small_bench()
+    return refiner_of(bench, ring_figure(bench, ROUGH), accuracy=ROUGH), refiner_of(bench, ring_figure(bench))
+
+
+def many(effort: MultistartEffort = LITTLE, seen: list[list[Judged]] | None = None) -> Multistart:
+    return Multistart(
+        *judges(), effort, lambda: False, (lambda judged: None) if seen is None else seen.append
+    )
+
+
+def keeps_the_limits(programme: tuple[Trying, ...]) -> bool:
+    return (
+        len(programme) <= LIMITS.spells
+        and sum(t.minutes for t in programme) <= LIMITS.minutes * (1.0 + 1e-9)
+        and all(t.minutes >= 0.0 and is_allowed(t.shape, small_bench(), LIMITS) for t in programme)
+    )
+
+
+def test_starts_are_allowed_and_of_every_order_alike() -> None:
+    one = many()
+    orders = [(a, b) for a in one.cubes for b in one.cubes]
+    drawn = one._drawn(40, orders)
+    assert all(keeps_the_limits(programme) for programme in drawn)
+    tops = Counter(tuple(t.shape.on_top for t in programme) for programme in drawn)
+    assert len(tops) == 4 and set(tops.values()) == {10}
+    lengths = np.array([t.shape.length for programme in drawn for t in programme])
+    assert lengths.min() < 0.2 and lengths.max() > 0.5
+
+
+def test_what_is_crossed_is_allowed_and_something_else() -> None:
+    one = many()
+    orders = [(a, b) for a in one.cubes for b in one.cubes]
+    parents = [one.near.judge(programme) for programme in one._drawn(4, orders)]
+    young = one._crossed(parents, 80)
+    assert all(keeps_the_limits(programme) for programme in young)
+    kinds = {t.shape.kind for programme in young for t in programme}
+    assert kinds >= {"overhang", "w", "oval"}
+    assert sum(programme in [p.programme for p in parents] for programme in young) < 40
+
+
+def test_the_best_are_good_and_the_same_again() -> None:
+    seen: list[list[Judged]] = []
+    found = many(seen=seen).run([])
+    assert sum(len(one) for one in seen) == len(found) >= LITTLE.near
+    best = min(found, key=lambda one: one.score.cost)
+    assert best.score.cost < 0.15 * judges()[1].objective.rms_before
+    assert best.score.cost == pytest.approx(judges()[1].judge(best.programme).score.cost, rel=1e-12)
+    assert all(keeps_the_limits(one.programme) for one in found)
+    again = many().run([])
+    assert [one.programme for one in again] == [one.programme for one in found]
+
+
+def test_more_starts_find_no_worse() -> None:
+    few = MultistartEffort(starts=4, later=0, subsets=0, heats=LITTLE.heats, near=4, near_runs=20, waves=0)
+    lots = MultistartEffort(starts=40, later=0, subsets=0, heats=LITTLE.heats, near=4, near_runs=20, waves=0)
+    costs = [min(one.score.cost for one in many(effort).run([])) for effort in (few, lots)]
+    assert costs[1] < costs[0]
+
+
+def test_what_is_begun_from_as_well_goes_the_same_way() -> None:
+    none = MultistartEffort(starts=0, later=0, subsets=2, heats=LITTLE.heats, near=4, near_runs=20, waves=0)
+    first = (
+        Trying(Shape("mirror", None, "overhang", 0.25), 12.0),
+        Trying(Shape("tool", None, "oval", 0.2, 0.1, 0.2), 6.0),
+    )
+    found = many(none).run([first])
+    assert len(found) == 1 and [t.shape.kind for t in found[0].programme] == ["overhang", "oval"]
+    assert found[0].score.cost < judges()[1].judge(first).score.cost
+
+
+def test_dear_runs_make_it_less_and_its_work_is_kept() -> None:
+    effort = MultistartEffort(starts=200, later=100, waves=1, crossed=20, crossed_near=4, near=6, work=20_000)
+    one = many(effort)
+    before = one.rough.nominal.work
+    afforded = one._afforded()
+    assert afforded.starts < 0.5 * effort.starts and afforded.heats == effort.heats
+    one.run([])
+    assert one.rough.nominal.work - before < 1.5 * effort.work
+
+
+def test_nothing_is_begun_when_the_time_is_over() -> None:
+    one = Multistart(*judges(), LITTLE, lambda: True, lambda judged: None)
+    assert one.run([]) == []
+
+
+def test_an_end_halfway_keeps_what_there_is() -> None:
+    asked = iter([False] * 12 + [True] * 1000)
+    found = Multistart(*judges(), LITTLE, lambda: next(asked), lambda judged: None).run([])
+    assert all(keeps_the_limits(one.programme) for one in found)
+
+
+def test_starts_that_the_contact_refuses_are_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    rough = judges()[0]
+    after = rough.nominal.after
+
+    def some(state, tried):  # type: ignore[no-untyped-def]
+        if tried.shape.length > 0.4:
+            raise ContactError("of the test", 1.0)
+        return after(state, tried)
+
+    monkeypatch.setattr(rough.nominal, "after", some)
+    found = many().run([])
+    assert found and all(t.shape.length <= 0.45 for one in found for t in one.programme)
+
+
+def test_heats_count_their_runs() -> None:
+    assert Heats((10, 10, 20), (0.5, 0.4)).each == 10 + 5 + 4
