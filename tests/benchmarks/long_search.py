@@ -10,7 +10,7 @@ smaller and minutes past the budget shorter, so that every point stands for an a
 4. Least squares from the best at full accuracy; then a simplex search (Nelder-Mead) from the best of all.
 5. Whole minutes, as a proposal must have: of the best, every way of rounding them, sizes climbed from anew.
 
-Nothing here uses the search's own refinement, subsets, surrogate or floor.
+Nothing here uses the search's own refinement, subsets, climbs or floor.
 """
 
 from __future__ import annotations

@@ -17,7 +17,7 @@ from wearsim.decide.pricing import Pricing
 from wearsim.decide.refine import in_parallel
 from wearsim.decide.scenarios import scenarios
 from wearsim.decide.situation import FINE_OFFSETS
-from wearsim.decide.trial import COARSE, NEAR, ROUGH, Trials, Trying
+from wearsim.decide.trial import COARSE, ROUGH, Trials, Trying
 from wearsim.errors import InputError
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.ahead import Ahead, predict_ahead, seconds_of
@@ -32,8 +32,6 @@ LOADED, TIMED = 8, 32
 """Trials that are run first, so that all is loaded, and trials that are timed."""
 MADE = 2800
 """Strokes that the floor makes at most for a lap, as the start figures of tests/decide have shown (measured, not proven)."""
-ON_THE_STEPS = 0.8
-"""What the steps of climbs take beside the coupled runs on rough grids, at most: 0.5 was seen (measured, not proven)."""
 SETTLED = 60
 """Programmes tried to make a good one neat, at most, as benches of all kinds have shown (measured, not proven)."""
 LEAST = 0.4
@@ -93,8 +91,8 @@ class Pace(NamedTuple):
     ----------
     trial, new : float
         Of one spell; of one whose stroke is first to be laid out [s].
-    evaluation : float
-        Of the wear rates [s].
+    evaluation, balance : float
+        Of the wear rates, and of one contact for them [s].
     timed : float
         That the timing took [s].
     """
@@ -102,6 +100,7 @@ class Pace(NamedTuple):
     trial: float
     new: float
     evaluation: float
+    balance: float
     timed: float
 
     def of(self, trials: int, new: int) -> float:
@@ -162,7 +161,7 @@ def propose_ahead(
         on = Trials(bench, limits, belief.best(), accuracy)
         return _pace(on, _state(bench, start, accuracy, known), candidates)
 
-    long = _long(limits.spells, pace_on(ROUGH), pace_on(NEAR) if certain else pace, None if certain else pace)
+    long = _long(pace_on(ROUGH), None if certain else pace)
     if certain:
         fine_pace = pace_on(replace(DEFAULT, offsets=FINE_OFFSETS))
         settle = looks.fine * fine_pace.new + 2 * FINE_WORK * fine_pace.evaluation
@@ -177,17 +176,14 @@ def propose_ahead(
     return Ahead(work, 1 + draws, 0.0, told + least, told + most, f"{TIMED} trials of a spell", pace.timed)
 
 
-def _long(spells: int, rough: Pace, near: Pace, coarse: Pace | None) -> float:
+def _long(rough: Pace, coarse: Pace | None) -> float:
     """What a long look takes, but for what comes after it [s].
 
     ``coarse`` where the constants are not known: then what many starts led to is refined.
     """
     many = EFFORT_CERTAIN.multistart
     refined = 0.0 if coarse is None else EFFORT_CERTAIN.work * coarse.evaluation
-    if many is None:
-        return refined
-    runs = many.near * many.near_runs + many.waves * many.crossed_near * many.crossed_runs
-    return (1.0 + ON_THE_STEPS) * many.work * rough.evaluation + runs * spells * near.new + refined
+    return refined if many is None else many.work * rough.balance + refined
 
 
 def _state(bench: Bench, start: StartFigure, accuracy: Accuracy, known: dict[str, Any]) -> State:
@@ -207,11 +203,12 @@ def _pace(trials: Trials, state: State, candidates: tuple[Shape, ...]) -> Pace:
         in_parallel(lambda one: trials.after(state, one), tried)
 
     work(first)  # loads, and compiles where that is still to do
-    before = trials.work
+    before, balances = trials.work, trials.balances
     new = seconds_of(lambda: work(timed))
     evaluation = new / max(1, trials.work - before)
+    balance = new / max(1, trials.balances - balances)
     again = min(new, seconds_of(lambda: work(timed)))
-    return Pace(again / len(timed), new / len(timed), evaluation, new + again)
+    return Pace(again / len(timed), new / len(timed), evaluation, balance, new + again)
 
 
 def _told(

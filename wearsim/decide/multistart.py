@@ -36,6 +36,11 @@ Order = tuple[tuple[str, str | None], ...]
 AT_ONCE = 24
 # Kinds of strokes that are drawn; "straight" is an overhang of none.
 KINDS = ("overhang", "w", "oval")
+# A balance on the finer grids, and what a coupled run takes beside its balances, in balances on rough grids of some 0.85 us
+# each (measured on six of the start figures of tests/decide).
+AS_NEAR, A_RUN = 1.75, 235.0
+# Crossing that leaves more than this share of the cost has brought nothing [1].
+BETTER = 0.99
 # How far numbers are shaken, one sigma [1].
 SHAKEN = 0.1
 
@@ -71,8 +76,8 @@ class MultistartEffort:
     Parameters
     ----------
     starts, later : int
-        Random programmes of straight strokes, evenly of every order of pieces on top and laps; and later ones of the
-        orders that the best had.
+        Random programmes of straight strokes: at first, evenly of every order of pieces on top and laps; and then, and
+        whenever crossing has brought nothing for a while, of the orders that the best have.
     leading : int
         How many of the best say which orders those are.
     subsets : int
@@ -81,34 +86,38 @@ class MultistartEffort:
         On rough grids.
     near, near_runs : int
         How many of the best go on at nearly full accuracy, and for how many coupled runs each.
-    waves, parents, crossed : int
-        Times that so many of the best are crossed, and what comes of it each time.
+    parents, crossed : int
+        How many of the best are crossed, again and again, and what comes of it each time.
+    patience : int
+        Times without a better one after which there are new starts.
     crossed_heats : Heats
         Of those, on rough grids.
     crossed_near, crossed_runs : int
         How many of those go on at nearly full accuracy, and for how many coupled runs each.
     climbed : int
         Distinct programmes handed on.
-    work : int
-        Evaluations of the wear rates on rough grids at most, about.
+    work, begun : int, float
+        What all takes, about, in contacts balanced on rough grids, other work counted as so many of them; and the share of
+        it that the starts may take [1]: where they would take more, all of it is less.
     seed : int
     """
 
     starts: int = 180
-    later: int = 110
-    leading: int = 16
+    later: int = 120
+    leading: int = 8
     subsets: int = 40
     heats: Heats = Heats((22, 14, 20, 20), (0.6, 0.6, 0.5))
-    near: int = 26
+    near: int = 20
     near_runs: int = 40
-    waves: int = 6
     parents: int = 12
-    crossed: int = 80
+    crossed: int = 48
+    patience: int = 3
     crossed_heats: Heats = Heats((22, 14), (0.5,))
-    crossed_near: int = 14
+    crossed_near: int = 10
     crossed_runs: int = 30
     climbed: int = 12
-    work: int = 300_000
+    work: int = 24_000_000
+    begun: float = 0.3
     seed: int = 1
 
     def less(self, share: float) -> MultistartEffort:
@@ -152,6 +161,13 @@ class Multistart:
             if not (cube := Cube(bench, limits, top, lap)).is_empty
         }
         self.minutes, self.spells = limits.minutes, limits.spells
+        self.before = 0.0
+        self.before = self._spent()
+
+    def _spent(self) -> float:
+        """Work so far, in contacts balanced on rough grids."""
+        runs = self.rough.evaluations + self.near.evaluations
+        return self.rough.nominal.balances + AS_NEAR * self.near.nominal.balances + A_RUN * runs - self.before
 
     def run(self, first: list[Programme]) -> list[Judged]:
         """Programmes judged on the finer grids.
@@ -164,29 +180,34 @@ class Multistart:
         if not self.cubes:
             return []
         effort = self._afforded()
-        places = list(self.cubes)
-        orders = list(product(places, repeat=self.spells))
+        orders = list(product(self.cubes, repeat=self.spells))
         evenly = [orders[i] for i in self.rng.permutation(len(orders))]
         starts = [*first[: effort.subsets], *self._drawn(effort.starts, evenly)]
-        climbs = self._raced(starts, effort.heats)
-        if climbs and not self.is_late():
-            leading = [_order(climb.programme) for climb in climbs[: effort.leading]]
-            leading = [order for order in leading if len(order) == self.spells]
-            climbs += self._raced(self._drawn(effort.later, leading or evenly), effort.heats)
-            climbs.sort(key=lambda one: one.cost)
-        best = self._closer(climbs, effort.near, effort.near_runs)
-        for _ in range(effort.waves):
-            if self.is_late() or not best:
-                break
-            parents = distinct(best, effort.parents)
-            young = self._raced(self._crossed(parents, effort.crossed), effort.crossed_heats)
-            best += self._closer(young, effort.crossed_near, effort.crossed_runs)
+        best = self._closer(self._raced(starts, effort.heats), effort.near, effort.near_runs)
+        least, stalled = np.inf, effort.patience
+        while best and not self._is_over():
+            if stalled < effort.patience:
+                young = self._crossed(distinct(best, effort.parents), effort.crossed)
+                climbs = self._raced(young, effort.crossed_heats)
+                best += self._closer(climbs, effort.crossed_near, effort.crossed_runs)
+            else:
+                leading = [_order(one.programme) for one in distinct(best, effort.leading)]
+                leading = [order for order in leading if len(order) == self.spells] or evenly
+                starts = self._drawn(effort.later, leading)
+                best += self._closer(self._raced(starts, effort.heats), effort.near // 2, effort.near_runs)
+                stalled = 0
+            now = min(one.score.cost for one in best)
+            least, stalled = (now, 0) if now < BETTER * least else (least, stalled + 1)
         return best
 
+    def _is_over(self) -> bool:
+        """Whether the time is up or the work done."""
+        return self.is_late() or self._spent() > self.effort.work
+
     def _afforded(self) -> MultistartEffort:
-        """As much of the effort as its work allows, by what a few runs take here."""
+        """As many starts as the work allows, by what a few runs take here."""
         effort, trials = self.effort, self.rough.nominal
-        before, runs = trials.work, 0
+        before, runs = trials.balances, 0
         for programme in self._drawn(AT_ONCE, list(product(self.cubes, repeat=self.spells))):
             try:
                 trials.states(self.rough.objective.start, programme)
@@ -196,10 +217,10 @@ class Multistart:
         if runs == 0:
             return effort
         # slopes work two thirds of a programme of three spells again
-        each = (trials.work - before) / runs * (self.spells + 1) / (2 * self.spells)
-        wanted = (effort.starts + effort.later + effort.subsets) * effort.heats.each
-        wanted += effort.waves * effort.crossed * effort.crossed_heats.each
-        return effort.less(min(1.0, effort.work / (each * wanted)))
+        each = (trials.balances - before) / runs * (self.spells + 1) / (2 * self.spells) + A_RUN
+        wanted = each * effort.heats.each * (effort.starts + effort.subsets)
+        share = min(1.0, effort.begun * effort.work / wanted)
+        return replace(effort.less(share), work=effort.work)
 
     def _shape(self, place: tuple[str, str | None], kind: str, point: Array) -> Shape:
         top, lap = place

@@ -103,6 +103,7 @@ class Trials:
         self.bench, self.limits, self.constants, self.accuracy = bench, limits, constants, accuracy
         self.cases = load_cases(bench.hands.friction_lead, tuple(bench.hands.push_offset))
         self.work = 0  # evaluations of the wear rates so far
+        self.balances = 0  # contacts balanced for them: at each offset and load case that a stroke comes to
         self._counting = Lock()
         self._settings: dict[tuple[str, str], tuple[Any, Any]] = {}
         self._paths: dict[Shape, tuple[Array, Array]] = {}
@@ -194,6 +195,7 @@ class Trials:
         )  # fmt: skip
         with self._counting:
             self.work += int(report[4])
+            self.balances += int(report[4]) * int(np.count_nonzero(setting.time))
         if status != 0:
             raise ContactError(f"trial of {tried.shape}", float(report[2]))
         return replace(state, height=w).with_lap(name, u)
