@@ -11,7 +11,8 @@ from small_bench import LIMITS, refiner_of, ring_figure, small_bench
 from wearsim.decide.clock import Clock
 from wearsim.decide.library import Shape, is_allowed
 from wearsim.decide.objective import Objective
-from wearsim.decide.search import CLEARLY, Effort, Found, Search, distinct, responses
+from wearsim.decide.refine import CLEARLY, distinct
+from wearsim.decide.search import Effort, Found, Search, responses
 from wearsim.decide.trial import Trials, Trying
 from wearsim.wear.constants import AS_STATED
 
