@@ -11,7 +11,7 @@ import pytest
 from small_bench import LIMITS, refiner_of, ring_figure, small_bench
 
 from wearsim.decide.library import Shape, is_allowed
-from wearsim.decide.multistart import Heats, Multistart, MultistartEffort
+from wearsim.decide.multistart import ORDERS, Heats, Multistart, MultistartEffort, _orders
 from wearsim.decide.refine import Judged, Refiner
 from wearsim.decide.trial import ROUGH, Trials, Trying
 from wearsim.errors import ContactError
@@ -137,3 +137,11 @@ def test_starts_that_the_contact_refuses_are_left_out(monkeypatch: pytest.Monkey
 
 def test_heats_count_their_runs() -> None:
     assert Heats((10, 10, 20), (0.5, 0.4)).each == 10 + 5 + 4
+
+
+def test_very_many_orders_are_some_of_them() -> None:
+    """Ten spells with either piece on top and three laps would be sixty million orders."""
+    places = [(top, lap) for top in ("tool", "mirror") for lap in ("a", "b", "c")]
+    some = _orders(places, 10, 1)
+    assert len(some) == ORDERS and all(len(order) == 10 for order in some)
+    assert len(_orders(places, 2, 1)) == 36

@@ -34,6 +34,8 @@ Order = tuple[tuple[str, str | None], ...]
 
 # Climbs between looks at the clock.
 AT_ONCE = 24
+# Orders that are drawn evenly from, at most.
+ORDERS = 1024
 # Kinds of strokes that are drawn; "straight" is an overhang of none.
 KINDS = ("overhang", "w", "oval")
 # A balance on the finer grids, and what a coupled run takes beside its balances, in balances on rough grids of some 0.85 us
@@ -52,6 +54,7 @@ class Heats:
     Parameters
     ----------
     runs : tuple of int
+        For three spells; as many more for more, whose slopes take more.
     kept : tuple of float
         After each heat but the last [1].
     """
@@ -161,6 +164,7 @@ class Multistart:
             if not (cube := Cube(bench, limits, top, lap)).is_empty
         }
         self.minutes, self.spells = limits.minutes, limits.spells
+        self.orders = _orders(list(self.cubes), self.spells, effort.seed)
         self.before = 0.0
         self.before = self._spent()
 
@@ -177,15 +181,15 @@ class Multistart:
         first : list of tuple of Trying
             Begun from as well.
         """
-        if not self.cubes:
+        if not self.cubes or self.is_late():
             return []
         effort = self._afforded()
-        orders = list(product(self.cubes, repeat=self.spells))
-        evenly = [orders[i] for i in self.rng.permutation(len(orders))]
+        evenly = [self.orders[i] for i in self.rng.permutation(len(self.orders))]
         starts = [*first[: effort.subsets], *self._drawn(effort.starts, evenly)]
         best = self._closer(self._raced(starts, effort.heats), effort.near, effort.near_runs)
         least, stalled = np.inf, effort.patience
         while best and not self._is_over():
+            before = len(best)
             if stalled < effort.patience:
                 young = self._crossed(distinct(best, effort.parents), effort.crossed)
                 climbs = self._raced(young, effort.crossed_heats)
@@ -196,6 +200,8 @@ class Multistart:
                 starts = self._drawn(effort.later, leading)
                 best += self._closer(self._raced(starts, effort.heats), effort.near // 2, effort.near_runs)
                 stalled = 0
+            if len(best) == before:
+                break
             now = min(one.score.cost for one in best)
             least, stalled = (now, 0) if now < BETTER * least else (least, stalled + 1)
         return best
@@ -208,7 +214,7 @@ class Multistart:
         """As many starts as the work allows, by what a few runs take here."""
         effort, trials = self.effort, self.rough.nominal
         before, runs = trials.balances, 0
-        for programme in self._drawn(AT_ONCE, list(product(self.cubes, repeat=self.spells))):
+        for programme in self._drawn(AT_ONCE, self.orders):
             try:
                 trials.states(self.rough.objective.start, programme)
                 runs += 1
@@ -218,7 +224,7 @@ class Multistart:
             return effort
         # slopes work two thirds of a programme of three spells again
         each = (trials.balances - before) / runs * (self.spells + 1) / (2 * self.spells) + A_RUN
-        wanted = each * effort.heats.each * (effort.starts + effort.subsets)
+        wanted = each * effort.heats.each * (self.spells / 3.0) * (effort.starts + effort.subsets)
         share = min(1.0, effort.begun * effort.work / wanted)
         return replace(effort.less(share), work=effort.work)
 
@@ -245,7 +251,7 @@ class Multistart:
         def begun(programme: Programme) -> Climb | None:
             try:
                 climb = Climb(self.rough, programme)
-                climb.go(heats.runs[0] - 1)
+                climb.go(self._for_spells(heats.runs[0]) - 1)
             except (ContactError, TimeUp):
                 return None
             return climb
@@ -254,10 +260,13 @@ class Multistart:
         for kept, runs in zip(heats.kept, heats.runs[1:], strict=True):
             climbs.sort(key=lambda one: one.cost)
             climbs = climbs[: max(1, round(kept * len(climbs)))]
-            going = self._all(partial(_gone, runs), climbs)
+            going = self._all(partial(_gone, self._for_spells(runs)), climbs)
             if len(going) < len(climbs):
                 break
         return sorted(climbs, key=lambda one: one.cost)
+
+    def _for_spells(self, runs: int) -> int:
+        return max(2, round(runs * self.spells / 3.0))
 
     def _all(self, function: Callable[[In], Out | None], items: list[In]) -> list[Out]:
         out = list[Out]()
@@ -272,7 +281,7 @@ class Multistart:
         out = list[Judged]()
 
         def one(judged: Judged) -> Judged | None:
-            return climbed(self.near, judged.programme, runs)
+            return climbed(self.near, judged.programme, self._for_spells(runs))
 
         for some in chunks(distinct(self._all(_judged, climbs[: 2 * count]), count), AT_ONCE):
             done = self._all(one, list(some))
@@ -322,6 +331,14 @@ def _gone(runs: int, climb: Climb) -> Climb | None:
     except TimeUp:
         return None
     return climb
+
+
+def _orders(places: list[tuple[str, str | None]], spells: int, seed: int) -> list[Order]:
+    """Every order of pieces on top and laps, or some where there are very many."""
+    if len(places) ** spells <= ORDERS:
+        return list(product(places, repeat=spells))
+    rows = np.random.default_rng(seed).integers(len(places), size=(ORDERS, spells))
+    return [tuple(places[i] for i in row) for row in rows]
 
 
 def _order(programme: Programme) -> Order:
