@@ -149,9 +149,17 @@ def test_the_plot_shows_what_minutes_and_spells_buy() -> None:
     chosen = next(line for line in minutes.lines if line.get_label() == "proposed")
     work = sum(spell.minutes for spell in done.programme.spells)
     assert chosen.get_xdata()[0] == work and chosen.get_ydata()[0] == pytest.approx(done.expected_rms * 1e9)
-    curves = {line.get_label(): line for line in minutes.lines}
-    for one in done.trade_off:
-        curve = curves["at most 1 spell" if one.spells == 1 else f"at most {one.spells} spells"]
+    curves = {str(line.get_label()): line for line in minutes.lines}
+    spells_of = {
+        label: [int(word) for word in label.split() if word.isdigit()]
+        for label in curves
+        if label.startswith("at most")
+    }
+    for (
+        one
+    ) in done.trade_off:  # one curve stands for several numbers of spells where more of them buy nothing
+        (label,) = (name for name, of in spells_of.items() if min(of) <= one.spells <= max(of))
+        curve = curves[label]
         assert curve.get_ydata()[0] == pytest.approx(one.expected_rms[0] * 1e9)
 
 
