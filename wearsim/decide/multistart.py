@@ -21,7 +21,7 @@ from wearsim.decide.climb import Climb, climbed
 from wearsim.decide.clock import TimeUp
 from wearsim.decide.cube import Cube
 from wearsim.decide.library import Shape
-from wearsim.decide.refine import Judged, Refiner, chunks, distinct, in_parallel
+from wearsim.decide.refine import Judged, Refiner, chunks, distinct, in_parallel, kept
 from wearsim.decide.trial import Trying
 from wearsim.errors import ContactError
 from wearsim.wear.grid import Array
@@ -34,6 +34,8 @@ Order = tuple[tuple[str, str | None], ...]
 
 # Climbs between looks at the clock.
 AT_ONCE = 24
+# Climbs that are judged on the finer grids though the time is up.
+AT_LEAST = 3
 # Orders that are drawn evenly from, at most.
 ORDERS = 1024
 # Kinds of strokes that are drawn; "straight" is an overhang of none.
@@ -66,9 +68,9 @@ class Heats:
     def each(self) -> float:
         """Runs of a start, on the average."""
         on, total = 1.0, 0.0
-        for runs, kept in zip(self.runs, (*self.kept, 0.0), strict=True):
+        for runs, share in zip(self.runs, (*self.kept, 0.0), strict=True):
             total += on * runs
-            on *= kept
+            on *= share
         return total
 
 
@@ -257,9 +259,9 @@ class Multistart:
             return climb
 
         climbs = self._all(begun, programmes)
-        for kept, runs in zip(heats.kept, heats.runs[1:], strict=True):
+        for share, runs in zip(heats.kept, heats.runs[1:], strict=True):
             climbs.sort(key=lambda one: one.cost)
-            climbs = climbs[: max(1, round(kept * len(climbs)))]
+            climbs = climbs[: max(1, round(share * len(climbs)))]
             going = self._all(partial(_gone, self._for_spells(runs)), climbs)
             if len(going) < len(climbs):
                 break
@@ -277,7 +279,11 @@ class Multistart:
         return out
 
     def _closer(self, climbs: list[Climb], count: int, runs: int) -> list[Judged]:
-        """The best on finer grids."""
+        """The best on finer grids; where the time is up, some as they stand."""
+        if self.is_late():
+            out = [one for climb in climbs[:AT_LEAST] if (one := self._as_it_stands(climb)) is not None]
+            self.tell(out)
+            return out
         out = list[Judged]()
 
         def one(judged: Judged) -> Judged | None:
@@ -288,6 +294,12 @@ class Multistart:
             self.tell(done)
             out += done
         return out
+
+    def _as_it_stands(self, climb: Climb) -> Judged | None:
+        try:
+            return self.near.judge(kept(climb.programme))
+        except ContactError:
+            return None
 
     def _crossed(self, parents: list[Judged], count: int) -> list[Programme]:
         """Programmes that come of the best, the better ones more often."""
