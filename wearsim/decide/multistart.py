@@ -281,10 +281,11 @@ class Multistart:
     def _closer(self, climbs: list[Climb], count: int, runs: int) -> list[Judged]:
         """The best on finer grids; where the time is up, some as they stand."""
         if self.is_late():
-            out = [one for climb in climbs[:AT_LEAST] if (one := self._as_it_stands(climb)) is not None]
+            standing = map(self._as_it_stands, climbs[:AT_LEAST])
+            out = [judged for judged in standing if judged is not None]
             self.tell(out)
             return out
-        out = list[Judged]()
+        out = []
 
         def one(judged: Judged) -> Judged | None:
             return climbed(self.near, judged.programme, self._for_spells(runs))
