@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.stats import norm
 
-from wearsim.bench.wear import Spread
-from wearsim.figure.band import percentiles
+from wearsim.bench.abrasion import Spread
+from wearsim.figure.percentiles import percentiles
 from wearsim.wear.constants import NAMES, normal_draws
 
 BANDS = 1000
@@ -41,10 +41,7 @@ def scatter(count: int, inputs: int, bands: int = BANDS) -> tuple[float, float, 
         Each with a seed of its own.
     """
     ends = np.array(
-        [
-            percentiles(normal_draws(count, inputs, seed).sum(axis=1) / np.sqrt(inputs))
-            for seed in range(bands)
-        ]
+        [percentiles(normal_draws(count, inputs, seed).sum(axis=1) / np.sqrt(inputs)) for seed in range(bands)]
     )
     held = norm.cdf(ends[:, 1]) - norm.cdf(ends[:, 0])
     return float(ends[:, 1].mean()), float(ends[:, 1].std()), float(held.mean())

@@ -8,20 +8,19 @@ from typing import Any
 import numpy as np
 
 import wearsim as ws
-from wearsim.bench.figure import FigureSource
+from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.profile import read_profile
 from wearsim.bench.programme import Stroke
 from wearsim.figure.spline import ProfileSpline
-from wearsim.knifeedge.longitudinal import knife_aberration, target_aberration, tolerable_aberration
+from wearsim.knifeedge.longitudinal import knife_aberration, target_aberration, tolerable_aberration, zone_readings
 from wearsim.knifeedge.on_bench import mask_for
-from wearsim.knifeedge.zones import zone_readings
 from wearsim.show.style import AFTER, BAND, BEFORE, BLUE, INK, QUIET, RED, house, sheet
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.basis import offset_basis, path_matrix
-from wearsim.wear.cases import load_cases
 from wearsim.wear.flat import flat_contact, lift_off_offset
-from wearsim.wear.motion import nominal, place_on_path
-from wearsim.wear.start import start_figure
+from wearsim.wear.initial_figure import start_figure
+from wearsim.wear.planar.motion import nominal, place_on_path
+from wearsim.wear.radial.offset_basis import offset_basis, path_matrix
+from wearsim.wear.radial.path_weights import load_cases
 from wearsim.wear.state import start_state
 
 DASHES = ("-", "--", "-.", ":")
@@ -37,9 +36,7 @@ def flat_lap() -> Any:
             x = np.linspace(offset - 1.0, 1.0, 400)
             pressure = [found.pressure(float(at)) for at in x]
             axes.plot(x, pressure, dash, color=BLUE, label=f"centres {offset / 2:.3f} D apart")
-        axes.set(
-            xlabel="place along the line of centres, mirror's radius = 1", ylabel="pressure, mean at rest = 1"
-        )
+        axes.set(xlabel="place along the line of centres, mirror's radius = 1", ylabel="pressure, mean at rest = 1")
         axes.legend()
     return figure
 
@@ -52,9 +49,7 @@ def lift_off() -> Any:
         figure = sheet(7.0, 3.4)
         axes = figure.subplots()
         axes.plot(sizes, over, color=BLUE)
-        axes.set(
-            xlabel="diameter of the lap, in mirrors", ylabel="overhang of its rim, in laps", ylim=(0, 0.3)
-        )
+        axes.set(xlabel="diameter of the lap, in mirrors", ylabel="overhang of its rim, in laps", ylim=(0, 0.3))
     return figure
 
 
@@ -68,11 +63,7 @@ def creep() -> Any:
         for minutes, dash in zip((2, 6, 14, 30), (":", "-.", "--", "-"), strict=True):
             outcome = ws.predict(bench, ws.Programme(spells=(spell,) * (minutes // 2)), draws=0)
             axes.plot(
-                outcome.radius * 1e3,
-                outcome.removal / minutes * 1e9,
-                dash,
-                color=BLUE,
-                label=f"mean of {minutes} min",
+                outcome.radius * 1e3, outcome.removal / minutes * 1e9, dash, color=BLUE, label=f"mean of {minutes} min"
             )
         twin = axes.twinx()
         twin.plot(outcome.radius * 1e3, outcome.before * 1e9, **{**BEFORE, "label": "figure before (right)"})
@@ -92,9 +83,7 @@ def strokes() -> Any:
     }  # fmt: skip
     with house():
         figure = sheet(8.0, 2.3)
-        for axes, (name, (kind, length, sweep, aside, each)) in zip(
-            figure.subplots(1, 4), sizes.items(), strict=True
-        ):
+        for axes, (name, (kind, length, sweep, aside, each)) in zip(figure.subplots(1, 4), sizes.items(), strict=True):
             count = 2 * each
             moments = np.arange(count)[:, None] + np.arange(64)[None, :] / 64
             stroke = Stroke(kind, length, sweep, aside, float(max(each, 2)), 1.0)
@@ -128,9 +117,7 @@ def offset_weights_plot() -> Any:
         for name, row, dash in zip(strokes, rows, DASHES, strict=False):
             share = row.reshape(basis.offset.size, -1).sum(axis=1) / row.sum()
             left.plot(basis.offset / d, share / step, dash, color=BLUE, label=name)
-        left.set(
-            xlabel="offset of the centres, in D", ylabel="share of the path per D of offset", ylim=(-1, 38)
-        )
+        left.set(xlabel="offset of the centres, in D", ylabel="share of the path per D of offset", ylim=(-1, 38))
         left.legend(fontsize=8, loc="upper right")
         for i, dash in zip((0, 12, 24, 36), DASHES, strict=True):
             mean = basis.pressure[i].mean(axis=0) / 1e3
@@ -212,13 +199,9 @@ def stop_short() -> Any:
             mean, square = np.exp(variance / 2), np.exp(2 * variance)
             expected = np.sqrt(1 - 2 * share * mean + share**2 * square)
             best = mean / square
-            axes.plot(
-                share, expected, dash, color=BLUE, label=f"known within x {factor:g}: stop at {best:.2f}"
-            )
+            axes.plot(share, expected, dash, color=BLUE, label=f"known within x {factor:g}: stop at {best:.2f}")
             axes.plot([best], [np.sqrt(1 - mean**2 / square)], "o", color=RED, markersize=5)
-        axes.set(
-            xlabel="removal aimed at, over the figure error", ylabel="expected error left, RMS", ylim=(0, 1.6)
-        )
+        axes.set(xlabel="removal aimed at, over the figure error", ylabel="expected error left, RMS", ylim=(0, 1.6))
         axes.legend()
     return figure
 

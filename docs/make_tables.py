@@ -17,18 +17,17 @@ from make_reference import public_names, rooms
 from numpydoc.docscrape import NumpyDocString
 
 import wearsim
-from wearsim.bench import catalogue
-from wearsim.bench.figure import FigureSource, Light
+from wearsim.bench import materials as catalogue
+from wearsim.bench.abrasion import EDGE_LENGTH_SOURCE, PRESTON, PRESTON_SOURCE, Spread, Wear
+from wearsim.bench.fields import Piece, expected_of, in_file, kind_of, source_of
+from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
-from wearsim.bench.piece import Piece, expected_of, in_file, kind_of, source_of
 from wearsim.bench.programme import KINDS, NEEDED, USELESS, Spell
-from wearsim.bench.wear import EDGE_LENGTH_SOURCE, PRESTON, PRESTON_SOURCE, Spread, Wear
-from wearsim.learn.session import SessionNote
-from wearsim.study.axes import AxisTable
+from wearsim.learn.folder import SessionNote
+from wearsim.study.axes import AxisTable, SampleTable
 from wearsim.study.plan import StudyTable
-from wearsim.study.sampling import SampleTable
 from wearsim.wear.accuracy import Accuracy
 
 HERE = Path(__file__).parent
@@ -44,10 +43,7 @@ MEANS = {
     ("Lap", "diameter"): "of the pitch; at most 1.2 of the mirror's",
     ("Lap", "pitch_thickness"): "of the layer of pitch",
     ("Lap", "pitch_temperature"): "at which `relaxation_time` holds",
-    (
-        "Hands",
-        "push_offset",
-    ): "where the hands push, from the top piece's centre: along the stroke, across it",
+    ("Hands", "push_offset"): "where the hands push, from the top piece's centre: along the stroke, across it",
     ("Spread", "preston"): "one-sigma factor within which the Preston coefficient is known; 1 = exactly",
     ("Spread", "stiffness"): "the same of the lap's stiffness",
     ("Spread", "relaxation_time"): "the same of its relaxation time",
@@ -57,10 +53,7 @@ MEANS = {
     ("FigureSource", "map"): "a height map on a square grid, for the planar engine ([](profile.md))",
     ("StudyTable", "programme"): "a `programme.toml`; or the study holds its own `[[spell]]` tables",
     ("StudyTable", "keep"): "what is kept of every case, from the table below",
-    (
-        "SessionNote",
-        "lap",
-    ): "how the lap began; as left unless said, and in a first session as the bench starts it",
+    ("SessionNote", "lap"): "how the lap began; as left unless said, and in a first session as the bench starts it",
     ("AxisTable", "grid"): "exactly one of these three",
     ("AxisTable", "list"): "",
     ("AxisTable", "sample"): "",
@@ -164,10 +157,7 @@ def strokes() -> str:
     rows = [
         (
             f"`{kind}`",
-            *(
-                "needed" if key in NEEDED[kind] else "refused" if key in USELESS[kind] else "may be"
-                for key in sizes
-            ),
+            *("needed" if key in NEEDED[kind] else "refused" if key in USELESS[kind] else "may be" for key in sizes),
         )
         for kind in KINDS
     ]
@@ -258,26 +248,16 @@ def misfit() -> str:
     for speed in (0.05, 0.1, 0.2, 0.4):
         glass, pitch = PRESTON * speed * stiffness, 1.0 / relaxes
         rows.append(
-            (
-                speed,
-                f"{1 / glass / 60:.0f}",
-                f"{1 / (glass + pitch) / 60:.1f}",
-                f"{glass / (glass + pitch):.0%}",
-            )
+            (speed, f"{1 / glass / 60:.0f}", f"{1 / (glass + pitch) / 60:.1f}", f"{glass / (glass + pitch):.0%}")
         )
-    head = (
-        "mean speed [m/s]",
-        "glass alone: 1/e in [min]",
-        "both: 1/e in [min]",
-        "share that the glass gets",
-    )
+    head = ("mean speed [m/s]", "glass alone: 1/e in [min]", "both: 1/e in [min]", "share that the glass gets")
     return table(head, rows)
 
 
 def spheres() -> str:
     """Spheres against their paraboloids at best focus, by exact conics and the pupil integral."""
     from wearsim.figure.conic import conic_departure
-    from wearsim.figure.numbers import figure_numbers
+    from wearsim.figure.metrics import figure_numbers
 
     rows = []
     for inches, ratio in ((6, 8), (8, 8), (8, 6), (10, 6), (12.5, 5)):
@@ -299,9 +279,7 @@ def spheres() -> str:
 def spreads() -> str:
     """The default spreads: what each factor comes to."""
     rows = [(f"`{name}`", *(f"{value:.3g}" for value in values)) for name, *values in make_draws.factors()]
-    return table(
-        ("constant", "$s$, one sigma", "90 % within", "$m_1$", "$m_2$", "standard deviation of $f$"), rows
-    )
+    return table(("constant", "$s$, one sigma", "90 % within", "$m_1$", "$m_2$", "standard deviation of $f$"), rows)
 
 
 def percentiles() -> str:
@@ -340,11 +318,7 @@ def tutorial_truth() -> str:
     rows = [
         ("Preston coefficient [1e-12/Pa]", bench.preston * 1e12, TRUE.preston),
         ("stiffness of the pitch [GPa/m]", lap.stiffness / 1e9, TRUE.stiffness),
-        (
-            f"relaxation time at {lap.pitch_temperature:g} degC [min]",
-            lap.relaxation_time / 60,
-            TRUE.relaxation_time,
-        ),
+        (f"relaxation time at {lap.pitch_temperature:g} degC [min]", lap.relaxation_time / 60, TRUE.relaxation_time),
         ("edge gain", bench.wear.edge_gain, TRUE.edge_gain),
     ]
     shown = [(name, f"{stated:.3g}", f"{stated * factor:.3g}") for name, stated, factor in rows]

@@ -12,15 +12,14 @@ import numpy as np
 
 import wearsim as ws
 from wearsim.bench.bench import Bench
-from wearsim.bench.figure import FigureSource
-from wearsim.figure.conic import conic_departure
-from wearsim.figure.error import figure_error
+from wearsim.bench.figure_source import FigureSource
+from wearsim.figure.conic import conic_departure, figure_error
+from wearsim.knifeedge.longitudinal import Zones, zone_readings
 from wearsim.knifeedge.on_bench import mask_for
-from wearsim.knifeedge.settings import STATED_AT
-from wearsim.knifeedge.zones import Zones, zone_readings
+from wearsim.knifeedge.setting_noise import STATED_AT
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants
-from wearsim.wear.radial import work
+from wearsim.wear.radial.engine import work
 from wearsim.wear.state import glass_grid, start_state
 
 FOLDER = Path(__file__).resolve().parents[1] / "examples" / "tutorial"
@@ -48,9 +47,7 @@ def sheet(
     spread = SETTING * STATED_AT * mirror.radius / zones.middle
     rows = zone_readings(zones, radius, error, **curve) + spread * rng.standard_normal((ROWS, len(zones)))
     rows = 1e3 * (rows - rows[:, :1]) + rng.uniform(3.0, 6.0, (ROWS, 1))
-    windows = ", ".join(
-        f"[{1e3 * i:.1f}, {1e3 * o:.1f}]" for i, o in zip(zones.inner, zones.outer, strict=True)
-    )
+    windows = ", ".join(f"[{1e3 * i:.1f}, {1e3 * o:.1f}]" for i, o in zip(zones.inner, zones.outer, strict=True))
     lines = [f"    [{', '.join(f'{value:.2f}' for value in row)}]," for row in rows]
     return "\n".join([
         f"# {about} Invented, like the mirror (docs/make_tutorial.py).", 'source = "moving"', 'length_unit = "mm"',

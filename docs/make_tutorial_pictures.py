@@ -12,10 +12,9 @@ from wearsim.knifeedge.on_bench import reduce_on
 from wearsim.knifeedge.readings import load_readings
 from wearsim.show.card_content import card_content
 from wearsim.show.card_page import card_pages
-from wearsim.show.lengths import length_unit
-from wearsim.show.reduction_plot import reduction_figure
-from wearsim.wear.halfway import with_halfway
-from wearsim.wear.readings_after import drawn_figures, own_sheet, readings_after
+from wearsim.show.reduction import reduction_figure
+from wearsim.show.units import length_unit
+from wearsim.wear.expected_readings import drawn_figures, own_sheet, readings_after, with_halfway
 
 MINUTES = 40.0
 

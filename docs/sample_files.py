@@ -14,9 +14,9 @@ import tomli_w
 from run_blocks import ROOT
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.catalogue import Glass
-from wearsim.bench.faults import read_piece
-from wearsim.bench.files import load_bench, load_programme
+from wearsim.bench.input_errors import read_piece
+from wearsim.bench.materials import Glass
+from wearsim.bench.toml_io import load_bench, load_programme
 from wearsim.knifeedge.readings import load_readings
 from wearsim.study.plan import load_study
 

@@ -160,9 +160,7 @@ def page() -> str:
     head = PAGE.read_text().split("<!-- figures -->")[0] if PAGE.exists() else ""
     parts = [head.rstrip() + "\n\n<!-- figures -->\n"]
     for o in OBSERVATIONS:
-        parts.append(
-            f"\n## {o.said}\n\n*{o.source}*\n\nModel: {o.figures()}.\n\n**{o.verdict}.** {o.remark}\n"
-        )
+        parts.append(f"\n## {o.said}\n\n*{o.source}*\n\nModel: {o.figures()}.\n\n**{o.verdict}.** {o.remark}\n")
     return "".join(parts)
 
 

@@ -8,21 +8,21 @@ from typing import Any
 import numpy as np
 from scipy.integrate import trapezoid
 
+from wearsim.bench.abrasion import Wear
 from wearsim.bench.bench import Bench
-from wearsim.bench.figure import FigureSource
+from wearsim.bench.fields import Extent
+from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Spell
-from wearsim.bench.quantity import Extent
-from wearsim.bench.wear import Wear
 from wearsim.errors import TipsOffError
 from wearsim.figure.conic import conic_departure
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.predict import gauge_for
-from wearsim.wear.radial import work_spell
+from wearsim.wear.radial.engine import work_spell
+from wearsim.wear.rotation import turns
 from wearsim.wear.state import State, glass_grid, start_state
-from wearsim.wear.turns import turns
 
 INCH = 0.0254
 AT = (0.0, 0.5, 0.7, 0.85, 0.95, 1.0)
@@ -33,16 +33,10 @@ def make_bench(
     hands: Hands | None = None, wear: Wear | None = None, **lap: Any,
 ) -> Bench:  # fmt: skip
     """A bench with a full-size lap; a tool of half the mirror's mass (common practice, no source)."""
-    mirror = Mirror(
-        diameter=diameter, radius_of_curvature=big, conic=conic, thickness=thickness or diameter / 8
-    )
+    mirror = Mirror(diameter=diameter, radius_of_curvature=big, conic=conic, thickness=thickness or diameter / 8)
     piece = Lap(diameter=diameter, mass=mass or 0.5 * mirror.piece_mass, **lap)
     return Bench(
-        mirror=mirror,
-        laps=(piece,),
-        hands=hands or Hands(),
-        wear=wear or Wear(),
-        figure=FigureSource(conic=0.0),
+        mirror=mirror, laps=(piece,), hands=hands or Hands(), wear=wear or Wear(), figure=FigureSource(conic=0.0)
     )
 
 
@@ -55,9 +49,7 @@ def make_spell(stroke: Any, on_top: Any, minutes: float, **rest: Any) -> Spell:
 def started(bench: Bench, conic: float = 0.0) -> State:
     """Glass at a conic, laps as the bench starts them."""
     radius = glass_grid(bench.mirror, DEFAULT)
-    return start_state(
-        bench, radius, conic_departure(radius, bench.mirror.radius_of_curvature, conic), DEFAULT
-    )
+    return start_state(bench, radius, conic_departure(radius, bench.mirror.radius_of_curvature, conic), DEFAULT)
 
 
 @dataclass(frozen=True)
@@ -111,9 +103,7 @@ def draper(length: float, sweep: float, minutes: float = 15.0, spells: int = 8, 
     """Draper's 15.5-inch mirror of 150 inches focus, mirror on top, 20 strokes a minute."""
     bench = make_bench(15.5 * INCH, 300.0 * INCH, wear=Wear(preston=8e-13 * polish), hands=Hands(push=0.0))
     kind = "w" if sweep else "straight"
-    rest = {"length": length, "rate": 20.0} | (
-        {"side_sweep": sweep, "strokes_per_sweep": 3.0} if sweep else {}
-    )
+    rest = {"length": length, "rate": 20.0} | ({"side_sweep": sweep, "strokes_per_sweep": 3.0} if sweep else {})
     return work(bench, [make_spell(kind, "mirror", minutes, **rest) for _ in range(spells)])
 
 
@@ -166,9 +156,7 @@ def parabolize() -> str:
     rows = []
     for length, sweep in ((0.8, 0.2), (0.75, 0.25), (0.7, 0.3), (0.5, 0.2), (1 / 3, 0.1)):
         bench = make_bench(0.2032, 2.4384)
-        done = work(
-            bench, [make_spell("w", "mirror", 10.0, length=length, side_sweep=sweep) for _ in range(5)]
-        )
+        done = work(bench, [make_spell("w", "mirror", 10.0, length=length, side_sweep=sweep) for _ in range(5)])
         rows.append(f"{length:.2f} D by {sweep:g} D: K {listed(done.conics[1:], 2)}")
     return "after 10, 20, 30, 40 and 50 minutes: " + "; ".join(rows)
 
@@ -184,9 +172,7 @@ def oblate_half_metre() -> str:
             spells += [make_spell("w", "mirror", 30.0, length=0.7, side_sweep=0.2)]
         conics = work(bench, spells, conic=5.0).conics
         found.append(f"{name}: K {listed(conics[::8], 1)} after 0, 2, 4, 6, 8 and 10 hours")
-    return "0.5 m f/4, W strokes 0.7 D by 0.2 D, half an hour each after 5 minutes of pressing; " + "; ".join(
-        found
-    )
+    return "0.5 m f/4, W strokes 0.7 D by 0.2 D, half an hour each after 5 minutes of pressing; " + "; ".join(found)
 
 
 def turned_edge_width() -> str:

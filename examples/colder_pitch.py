@@ -34,9 +34,7 @@ def answer() -> tuple[str, Figure]:
         axes.set(xlabel="temperature of the room [degC]", ylabel="conic constant")
         axes.legend()
     rows = zip(DEGREES, minutes, conic, strict=True)
-    return "\n".join(
-        f"{t:.0f} degC: relaxes in {m:.3g} min, conic constant {k:+.2f}" for t, m, k in rows
-    ), figure
+    return "\n".join(f"{t:.0f} degC: relaxes in {m:.3g} min, conic constant {k:+.2f}" for t, m, k in rows), figure
 
 
 if __name__ == "__main__":

@@ -14,10 +14,10 @@ from matplotlib.figure import Figure
 
 import wearsim as ws
 from wearsim.bench.profile import read_profile
-from wearsim.figure.numbers import FigureGauge
+from wearsim.figure.metrics import FigureGauge
+from wearsim.knifeedge.longitudinal import Zones, zone_readings
 from wearsim.knifeedge.on_bench import mask_for, reduce_on
 from wearsim.knifeedge.readings import Readings
-from wearsim.knifeedge.zones import Zones, zone_readings
 from wearsim.show.style import BLUE, house, sheet
 
 WINDOWS = (3, 4, 5, 6, 8)

@@ -12,7 +12,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 import wearsim as ws
-from wearsim.bench.figure import FigureSource
+from wearsim.bench.figure_source import FigureSource
 from wearsim.errors import TipsOffError
 from wearsim.show.style import AFTER, BAND, RED, house, sheet
 
@@ -26,9 +26,7 @@ def rolls() -> tuple[np.ndarray, np.ndarray]:
     bench = ws.load_bench("raised-zone-300").model_copy(update={"figure": FigureSource(conic=-1.0)})
     side, rows = [], []
     for overhang in TRIED:
-        spell = ws.Spell(
-            stroke="w", length=0.3, side_sweep=0.08, side_overhang=float(overhang), minutes=MINUTES
-        )
+        spell = ws.Spell(stroke="w", length=0.3, side_sweep=0.08, side_overhang=float(overhang), minutes=MINUTES)
         try:
             outcome = ws.predict(bench, ws.Programme(spells=(spell,)), draws=DRAWS)
         except TipsOffError:
@@ -65,9 +63,7 @@ def answer() -> tuple[str, Figure]:
         axes.fill_between(side, nm[:, 0], nm[:, 2], label="5th to 95th percentile", **BAND)
         axes.plot(side, nm[:, 1], label="constants as stated", **AFTER)
         axes.axhline(-LIMIT * 1e9, color=RED, linestyle=":", label="an eighth of a wave turned down")
-        axes.set(
-            xlabel="overhang, in diameters of the mirror", ylabel=f"change of edge roll in {MINUTES} min [nm]"
-        )
+        axes.set(xlabel="overhang, in diameters of the mirror", ylabel=f"change of edge roll in {MINUTES} min [nm]")
         axes.legend(loc="lower left")
     return "\n".join(lines), figure
 

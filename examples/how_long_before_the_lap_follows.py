@@ -32,11 +32,7 @@ def answer() -> tuple[str, Figure]:
             room = bench.model_copy(update={"laps": (lap,), "wear": wear})
             misfit = [gap(room, press, count) for count in range(TIMES + 1)]
             axes.plot(
-                EACH * np.arange(TIMES + 1),
-                np.array(misfit) * 1e9,
-                dash,
-                color="#0b5394",
-                label=f"{degrees:.0f} degC",
+                EACH * np.arange(TIMES + 1), np.array(misfit) * 1e9, dash, color="#0b5394", label=f"{degrees:.0f} degC"
             )
             half = next((f"within {EACH * i:.0f}" for i, m in enumerate(misfit) if m < 0.5 * misfit[0]), "")
             said = half or f"not within {EACH * TIMES:.0f}"

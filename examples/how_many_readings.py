@@ -14,10 +14,10 @@ from matplotlib.ticker import NullFormatter
 
 import wearsim as ws
 from wearsim.bench.profile import read_profile
+from wearsim.knifeedge.longitudinal import zone_readings
 from wearsim.knifeedge.on_bench import mask_for, reduce_on
 from wearsim.knifeedge.readings import Readings
-from wearsim.knifeedge.settings import STATED_AT
-from wearsim.knifeedge.zones import zone_readings
+from wearsim.knifeedge.setting_noise import STATED_AT
 from wearsim.show.style import BLUE, house, sheet
 
 SETTING = 0.1e-3  # of one setting at 0.35 of the radius [m]
@@ -47,12 +47,8 @@ def answer() -> tuple[str, Figure]:
                 inside = reduced.radius <= mirror.clear_radius
                 weight = reduced.radius[inside] / reduced.radius[inside].sum()
                 known.append(float(np.sqrt(weight @ reduced.sigma[inside] ** 2)))
-            axes.loglog(
-                REPEATS, np.array(known) * 1e9, "o", linestyle=dash, color=BLUE, label=f"{windows} windows"
-            )
-            lines.append(
-                f"{windows} windows: {known[0] * 1e9:.0f} nm from one row, {known[-1] * 1e9:.0f} nm from 16"
-            )
+            axes.loglog(REPEATS, np.array(known) * 1e9, "o", linestyle=dash, color=BLUE, label=f"{windows} windows")
+            lines.append(f"{windows} windows: {known[0] * 1e9:.0f} nm from one row, {known[-1] * 1e9:.0f} nm from 16")
         axes.set(xlabel="readings of every window", ylabel="uncertainty of the surface, RMS [nm]")
         axes.set_xticks(REPEATS, [str(n) for n in REPEATS])
         axes.set_yticks(NANOMETRES, [str(n) for n in NANOMETRES])

@@ -14,13 +14,13 @@ import numpy as np
 from matplotlib.figure import Figure
 
 import wearsim as ws
-from wearsim.bench.files import bench_from_table
 from wearsim.bench.profile import Profile
+from wearsim.bench.toml_io import bench_from_table
 from wearsim.decide.limits import Limits
 from wearsim.show.style import BLUE, RED, house, sheet
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Belief, prior
-from wearsim.wear.start import from_profile
+from wearsim.wear.initial_figure import from_profile
 
 BENCH = {
     "mirror": {"diameter": "0.4 m", "radius_of_curvature": "3.6 m", "thickness": "50 mm", "mass": "11 kg"},
@@ -59,9 +59,7 @@ def answer() -> tuple[str, Figure]:
         figure = sheet(6.0, 3.6)
         axes = figure.subplots()
         axes.plot(range(len(rms)), np.array(rms) * 1e9, "o-", color=BLUE, label="in truth")
-        axes.plot(
-            range(1, len(rms)), np.array(expected) * 1e9, "s--", color=RED, label="expected by the proposal"
-        )
+        axes.plot(range(1, len(rms)), np.array(expected) * 1e9, "s--", color=RED, label="expected by the proposal")
         axes.set(xlabel="session", ylabel="RMS of the surface [nm]", ylim=(0, None), xticks=range(len(rms)))
         axes.legend()
     return "\n".join(lines), figure

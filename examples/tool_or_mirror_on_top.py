@@ -11,7 +11,7 @@ import sys
 from matplotlib.figure import Figure
 
 import wearsim as ws
-from wearsim.bench.figure import FigureSource
+from wearsim.bench.figure_source import FigureSource
 from wearsim.show.style import BLUE, RED, house, sheet
 
 MINUTES = 10

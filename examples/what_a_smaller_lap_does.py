@@ -11,7 +11,7 @@ import sys
 from matplotlib.figure import Figure
 
 import wearsim as ws
-from wearsim.bench.figure import FigureSource
+from wearsim.bench.figure_source import FigureSource
 from wearsim.show.style import BLUE, house, sheet
 
 SHARES = ((1.0, "-"), (0.8, "--"), (0.65, "-."), (0.5, ":"))
@@ -26,27 +26,14 @@ def answer() -> tuple[str, Figure]:
         for share, dash in SHARES:
             lap = full.model_copy(update={"diameter": share * full.diameter, "mass": share**2 * full.mass})
             spell = ws.Spell(
-                stroke="w",
-                length=0.3,
-                side_sweep=0.15,
-                minutes=10,
-                push=share**2 * bench.hands.push,
-                lap="full",
+                stroke="w", length=0.3, side_sweep=0.15, minutes=10, push=share**2 * bench.hands.push, lap="full"
             )
             own = bench.model_copy(update={"laps": (lap,)})
             outcome = ws.predict(own, ws.Programme(spells=(spell,)), draws=0)
-            axes.plot(
-                outcome.radius * 1e3,
-                outcome.removal * 1e9,
-                dash,
-                color=BLUE,
-                label=f"{share:.2f} of the mirror",
-            )
+            axes.plot(outcome.radius * 1e3, outcome.removal * 1e9, dash, color=BLUE, label=f"{share:.2f} of the mirror")
             most = outcome.radius[int(outcome.removal.argmax())]
             least = outcome.removal.min() / outcome.removal.max()
-            lines.append(
-                f"lap of {share:.2f}: takes most at {most * 1e3:.0f} mm, {least:.0%} of that where least"
-            )
+            lines.append(f"lap of {share:.2f}: takes most at {most * 1e3:.0f} mm, {least:.0%} of that where least")
         axes.set(xlabel="radius on the mirror [mm]", ylabel="removed in 10 min [nm]", ylim=(0, None))
         axes.legend(title="diameter of the lap")
     return "\n".join(lines), figure

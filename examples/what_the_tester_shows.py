@@ -15,7 +15,7 @@ import wearsim as ws
 from wearsim.knifeedge.longitudinal import target_aberration
 from wearsim.knifeedge.on_bench import tester_for
 from wearsim.knifeedge.shadows import knife_curve
-from wearsim.show.shadows_plot import shadows_figure
+from wearsim.show.shadows import shadows_figure
 
 DEMO = Path(__file__).parent / "demo"
 
@@ -31,9 +31,7 @@ def answer() -> tuple[str, Figure]:
     lines = []
     for radius in at:
         old, new = (float(knife_curve(tester, [radius])[0]) for tester in (before, after))
-        lines.append(
-            f"zone at {radius * 1e3:.0f} mm: knife at {old * 1e3:.2f} mm before, {new * 1e3:.2f} mm after"
-        )
+        lines.append(f"zone at {radius * 1e3:.0f} mm: knife at {old * 1e3:.2f} mm before, {new * 1e3:.2f} mm after")
     return "\n".join(lines), shadows_figure({"before": before, "after": after}, knives)
 
 

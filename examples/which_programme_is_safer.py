@@ -16,9 +16,9 @@ import wearsim as ws
 from wearsim.show.style import BEFORE, BLUE, RED, house, sheet
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import prior
+from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.predict import gauge_for
-from wearsim.wear.radial import work
-from wearsim.wear.start import start_figure
+from wearsim.wear.radial.engine import work
 from wearsim.wear.state import start_state
 
 DEMO = Path(__file__).parent / "demo" / "bench.toml"
@@ -46,14 +46,10 @@ def answer() -> tuple[str, Figure]:
                 done = work(bench, ws.Programme(spells=(spell,)), state, known).states[-1]
                 after.append(gauge.aperture.rms(gauge.error(done.height)))
             share = np.mean(np.array(after) > before)
-            lines.append(
-                f"{name}: median {np.median(after) * 1e9:.0f} nm RMS, worse than before in {share:.0%}"
-            )
+            lines.append(f"{name}: median {np.median(after) * 1e9:.0f} nm RMS, worse than before in {share:.0%}")
             axes.plot(np.sort(after) * 1e9, (np.arange(DRAWS) + 0.5) / DRAWS, dash, color=colour, label=name)
         axes.axvline(before * 1e9, **{**BEFORE, "label": "before"})
-        axes.set(
-            xlabel="RMS of the surface afterwards [nm]", ylabel="share of the draws below", xlim=(0, None)
-        )
+        axes.set(xlabel="RMS of the surface afterwards [nm]", ylabel="share of the draws below", xlim=(0, None))
         axes.legend(loc="lower right")
     return "\n".join(lines), figure
 

@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from scipy import integrate
 
-from wearsim.bench import catalogue
+from wearsim.bench import materials as catalogue
+from wearsim.bench.abrasion import Wear
 from wearsim.bench.bench import Bench
-from wearsim.bench.figure import FigureSource
-from wearsim.bench.files import load_bench, load_programme
+from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
-from wearsim.bench.wear import Wear
+from wearsim.bench.toml_io import load_bench, load_programme
 
 
 def a_bench(**tables: object) -> Bench:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from wearsim.bench.files import load_bench
+from wearsim.bench.toml_io import load_bench
 
 # what stands in a sound bench, what stands there instead, and what the line must say
 MALFORMED = [
@@ -52,11 +52,7 @@ MALFORMED = [
     ("[hands]", "[wear]\n[hands]", ["not TOML", "wear"]),
     ("[hands]", "[[hands]]", ["hands", "not a table"]),
     # unknown words
-    (
-        "radius_of_curvature",
-        "radius_of_curvatur",
-        ["mirror.radius_of_curvatur", "unknown key", "did you mean"],
-    ),
+    ("radius_of_curvature", "radius_of_curvatur", ["mirror.radius_of_curvatur", "unknown key", "did you mean"]),
     ("[hands]", "[hand]", ["hand", "unknown key", '"hands"']),
     ('glass = "borosilicate"', 'glass = "borosilikat"', ["mirror.glass", "unknown glass", '"borosilicate"']),
     ('glass = "borosilicate"', 'glass = "cheese"', ["mirror.glass", "soda-lime"]),
@@ -71,11 +67,7 @@ MALFORMED = [
     ('profile = "profile.csv"', "", ["figure", "exactly one", "zernike"]),
     ("[mirror]", "[mirror_]", ["mirror_", "unknown key", '"mirror"']),
     # pieces that do not go together
-    (
-        'radius_of_curvature = "3.0 m"',
-        'radius_of_curvature = "150 mm"',
-        ["mirror.radius_of_curvature", "150 mm"],
-    ),
+    ('radius_of_curvature = "3.0 m"', 'radius_of_curvature = "150 mm"', ["mirror.radius_of_curvature", "150 mm"]),
     (
         'radius_of_curvature = "3.0 m"\nconic = -1.0',
         'radius_of_curvature = "200 mm"\nconic = 2.0',
@@ -101,11 +93,7 @@ MALFORMED = [
     ),
     ("[lap]", '[[lap]]\nname = "a\\nb"', ["lap.name", "no name"]),
     # the figure
-    (
-        'profile = "profile.csv"',
-        'profile = "profile.csv"\nconic = 0.0',
-        ["figure", "exactly one", "profile and conic"],
-    ),
+    ('profile = "profile.csv"', 'profile = "profile.csv"\nconic = 0.0', ["figure", "exactly one", "profile and conic"]),
     ('profile = "profile.csv"', 'profile = "nowhere.csv"', ["figure.profile", "no such file", "nowhere.csv"]),
     ('profile = "profile.csv"', 'readings = "."', ["figure.readings", "a folder"]),
     ('profile = "profile.csv"', "profile = 3", ["figure.profile", "no name of a file"]),
@@ -118,11 +106,7 @@ MALFORMED = [
 
 @pytest.mark.parametrize(("sound", "instead", "fragments"), MALFORMED, ids=lambda part: str(part)[:40])
 def test_one_clear_line(
-    sound: str,
-    instead: str,
-    fragments: list[str],
-    spoil: Callable[[str, str, str], Path],
-    refused: Callable[..., str],
+    sound: str, instead: str, fragments: list[str], spoil: Callable[[str, str, str], Path], refused: Callable[..., str]
 ) -> None:
     path = spoil("bench.toml", sound, instead)
     before = sorted(path.parent.iterdir())
@@ -139,10 +123,7 @@ def test_the_sound_bench_is_sound(folder: Path) -> None:
     [
         ("", "missing"),
         ("mirror = 3\nlap = 4\nfigure = 5\n", "mirror: not a table"),
-        (
-            "lap = []\n[mirror]\ndiameter='1 m'\nradius_of_curvature='9 m'\n[figure]\nconic=0\n",
-            "lap: missing",
-        ),
+        ("lap = []\n[mirror]\ndiameter='1 m'\nradius_of_curvature='9 m'\n[figure]\nconic=0\n", "lap: missing"),
         ("diameter = ", "not TOML"),
         ("a = " + "[" * 5000, "not TOML"),
         ("a = " + "9" * 5000, "not TOML"),

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 import wearsim
-from wearsim.bench import catalogue
-from wearsim.bench.files import dump_bench, load_bench
+from wearsim.bench import materials as catalogue
 from wearsim.bench.profile import read_profile
+from wearsim.bench.toml_io import dump_bench, load_bench
 
 LABELS = ("judgement", "from memory", "by definition", "derived", "[read")
 
@@ -56,9 +56,7 @@ def _sources_of_glass(name: str) -> tuple[str, str]:
     return glass.density_source, glass.wear_source
 
 
-def test_a_file_of_that_name_comes_before_the_ready_bench(
-    folder: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_file_of_that_name_comes_before_the_ready_bench(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shutil.copy(folder / "bench.toml", folder / "raised-zone-300")
     monkeypatch.chdir(folder)
     assert load_bench("raised-zone-300").mirror.hole == 0.04
@@ -67,16 +65,12 @@ def test_a_file_of_that_name_comes_before_the_ready_bench(
 
 
 @pytest.mark.parametrize("name", ["raised-zone", "../benches/raised-zone-300", "", "a\0b"])
-def test_no_such_bench(
-    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, refused: Callable[..., str]
-) -> None:
+def test_no_such_bench(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, refused: Callable[..., str]) -> None:
     monkeypatch.chdir(tmp_path)
     refused(lambda: load_bench(name))
 
 
-def test_inside_an_installed_package_its_own_folder_counts(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_inside_an_installed_package_its_own_folder_counts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert (catalogue.configs_folder() / "glasses.toml").is_file()
     (tmp_path / "wearsim" / "configs").mkdir(parents=True)
     monkeypatch.setattr(catalogue.resources, "files", lambda _: tmp_path / "wearsim")

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from wearsim.bench.files import load_bench
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.profile import Profile, read_profile
+from wearsim.bench.toml_io import load_bench
 from wearsim.errors import InputError
 
 MIRROR = Mirror(diameter=0.3, radius_of_curvature=3.0)

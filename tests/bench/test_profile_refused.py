@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from wearsim.bench.files import load_bench, load_programme
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.profile import read_profile
+from wearsim.bench.toml_io import load_bench, load_programme
 
 # what stands in a sound profile, what stands there instead, and what the line must say
 MALFORMED = [
@@ -79,20 +79,14 @@ READERS = {
 class TestUnreadable:
     """What cannot be opened, or is no text, whoever asks for it."""
 
-    def test_missing(
-        self, reader: Callable[[Path], object], tmp_path: Path, refused: Callable[..., str]
-    ) -> None:
+    def test_missing(self, reader: Callable[[Path], object], tmp_path: Path, refused: Callable[..., str]) -> None:
         refused(lambda: reader(tmp_path / "gone.x"), "gone.x: no such file")
         refused(lambda: reader(tmp_path / "no" / "gone.x"), "gone.x: no such file")
 
-    def test_folder(
-        self, reader: Callable[[Path], object], tmp_path: Path, refused: Callable[..., str]
-    ) -> None:
+    def test_folder(self, reader: Callable[[Path], object], tmp_path: Path, refused: Callable[..., str]) -> None:
         refused(lambda: reader(tmp_path), str(tmp_path), "a folder, not a file")
 
-    def test_below_a_file(
-        self, reader: Callable[[Path], object], folder: Path, refused: Callable[..., str]
-    ) -> None:
+    def test_below_a_file(self, reader: Callable[[Path], object], folder: Path, refused: Callable[..., str]) -> None:
         refused(lambda: reader(folder / "bench.toml" / "x"), "cannot be read")
 
     @pytest.mark.parametrize(
@@ -101,12 +95,7 @@ class TestUnreadable:
         ids=["binary", "another encoding"],
     )
     def test_no_text(
-        self,
-        reader: Callable[[Path], object],
-        raw: bytes,
-        fragment: str,
-        tmp_path: Path,
-        refused: Callable[..., str],
+        self, reader: Callable[[Path], object], raw: bytes, fragment: str, tmp_path: Path, refused: Callable[..., str]
     ) -> None:
         path = tmp_path / "file.x"
         path.write_bytes(raw)
@@ -121,9 +110,7 @@ class TestUnreadable:
     ) -> None:
         path = folder / "profile.csv"
         path.chmod(0)
-        if os.access(
-            path, os.R_OK
-        ):  # the administrator may read everything: let the system say no in his stead
+        if os.access(path, os.R_OK):  # the administrator may read everything: let the system say no in his stead
 
             def denied(*_: object, **__: object) -> None:
                 raise PermissionError(13, "Permission denied")
@@ -138,5 +125,5 @@ class TestUnreadable:
         refused: Callable[..., str],
         monkeypatch: pytest.MonkeyPatch,
     ) -> None:
-        monkeypatch.setattr("wearsim.bench.reading.LARGEST", 10)
+        monkeypatch.setattr("wearsim.bench.input_errors.LARGEST", 10)
         refused(lambda: reader(folder / "profile.csv"), "profile.csv: larger than")

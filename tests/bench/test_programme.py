@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wearsim.bench.files import load_programme
+from wearsim.bench.fields import Extent
 from wearsim.bench.programme import Spell, Stroke
-from wearsim.bench.quantity import Extent
+from wearsim.bench.toml_io import load_programme
 
 
 def test_as_in_the_interface(folder: Path) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from wearsim.bench.files import load_bench, load_programme
+from wearsim.bench.toml_io import load_bench, load_programme
 
 # what stands in a sound programme, what stands there instead, and what the line must say
 MALFORMED = [

@@ -11,10 +11,17 @@ import numpy as np
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from wearsim.bench import catalogue
+from wearsim.bench import materials as catalogue
+from wearsim.bench.abrasion import Spread, Wear
 from wearsim.bench.bench import Bench
-from wearsim.bench.figure import FigureSource, Light
-from wearsim.bench.files import (
+from wearsim.bench.fields import Extent
+from wearsim.bench.figure_source import FigureSource, Light
+from wearsim.bench.hands import Hands
+from wearsim.bench.lap import Lap
+from wearsim.bench.mirror import Mirror
+from wearsim.bench.profile import read_profile, write_profile
+from wearsim.bench.programme import KINDS, NEEDED, USELESS, Programme, Spell
+from wearsim.bench.toml_io import (
     bench_from_table,
     dump_bench,
     dump_programme,
@@ -22,13 +29,6 @@ from wearsim.bench.files import (
     load_programme,
     programme_from_table,
 )
-from wearsim.bench.hands import Hands
-from wearsim.bench.lap import Lap
-from wearsim.bench.mirror import Mirror
-from wearsim.bench.profile import read_profile, write_profile
-from wearsim.bench.programme import KINDS, NEEDED, USELESS, Programme, Spell
-from wearsim.bench.quantity import Extent
-from wearsim.bench.wear import Spread, Wear
 
 
 def some(low: float, high: float) -> st.SearchStrategy[float]:

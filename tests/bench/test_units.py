@@ -12,10 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wearsim.bench import units
-from wearsim.bench.piece import table_of
-from wearsim.bench.quantity import FROM_FILE, Extent
-from wearsim.bench.trade_units import TRADE_UNITS
-from wearsim.bench.wear import Wear
+from wearsim.bench.abrasion import Wear
+from wearsim.bench.fields import FROM_FILE, Extent, table_of
+from wearsim.bench.units import TRADE_UNITS
 
 # Exact by definition of the units (international yard and pound agreement, 1959; from memory).
 KNOWN = [
@@ -121,9 +120,7 @@ SI = ("m", "kg", "s", "K", "rad", "N", "Pa")
 PREFIXES = [line.split("-")[0] for line in TRADE_UNITS if "- =" in line]
 
 
-@pytest.mark.parametrize(
-    "name", [*NAMES, *(f"{prefix}meter" for prefix in PREFIXES), "um", "µm", "kPa", "nm"]
-)
+@pytest.mark.parametrize("name", [*NAMES, *(f"{prefix}meter" for prefix in PREFIXES), "um", "µm", "kPa", "nm"])
 def test_the_trades_units_are_those_of_the_full_list(name: str) -> None:
     few, full = units.registry(False), units.registry(True)
     base = next(base for base in SI if few.Unit(name).dimensionality == few.Unit(base).dimensionality)
@@ -131,9 +128,7 @@ def test_the_trades_units_are_those_of_the_full_list(name: str) -> None:
     assert few.get_dimensionality(name) == full.get_dimensionality(name)
 
 
-@pytest.mark.parametrize(
-    ("text", "base", "value"), [("1 fathom", "m", 1.8288), ("2 mil_length", "m", 2 * 25.4e-6)]
-)
+@pytest.mark.parametrize(("text", "base", "value"), [("1 fathom", "m", 1.8288), ("2 mil_length", "m", 2 * 25.4e-6)])
 def test_other_units_are_found_in_the_full_list(text: str, base: str, value: float) -> None:
     assert units.read(text, base) == pytest.approx(value, rel=1e-5)
 
@@ -144,7 +139,7 @@ def test_extent() -> None:
 
 
 def test_pint_is_not_loaded_before_it_is_needed() -> None:
-    code = "import sys, wearsim.bench.files; sys.exit('pint' in sys.modules or 'scipy' in sys.modules)"
+    code = "import sys, wearsim.bench.toml_io; sys.exit('pint' in sys.modules or 'scipy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 

@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 
+from wearsim.bench.abrasion import Wear
 from wearsim.bench.bench import Bench
-from wearsim.bench.figure import FigureSource
+from wearsim.bench.fields import Extent
+from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Spell
-from wearsim.bench.quantity import Extent
-from wearsim.bench.wear import Wear
 from wearsim.figure.conic import conic_departure
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.state import State, glass_grid, start_state

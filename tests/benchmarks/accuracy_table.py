@@ -13,11 +13,11 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
-from accuracy_benches import Case, cases
 from scipy.interpolate import CubicSpline
 
+from tests.benchmarks.accuracy_benches import Case, cases
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.radial import work_spell
+from wearsim.wear.radial.engine import work_spell
 
 CONVERGED = Accuracy(
     glass_rings=120, pitch_rings=120, rim_share=0.8, offsets=60, per_radius=40, per_turn=36, ring_per_turn=36,
@@ -95,9 +95,7 @@ def main() -> None:
     print("| case | largest error | RMS error | time [ms] |\n| --- | --- | --- | --- |")
     for case, truth in truths:
         largest, rms = error(case, DEFAULT, truth)
-        print(
-            f"| {case.name} | {largest:.2%} | {rms:.2%} | {milliseconds(case, DEFAULT, choice.repeats):.1f} |"
-        )
+        print(f"| {case.name} | {largest:.2%} | {rms:.2%} | {milliseconds(case, DEFAULT, choice.repeats):.1f} |")
     if choice.short:
         return
     print("\n| setting | worst | median | worst RMS | longest [ms] | mean [ms] | worst case |")

@@ -18,9 +18,9 @@ import numpy as np
 
 import wearsim as ws
 from wearsim.wear.constants import Belief, prior
-from wearsim.wear.planar import PlanarAccuracy
-from wearsim.wear.predict_planar import predict_planar
-from wearsim.wear.start import StartFigure, start_figure
+from wearsim.wear.initial_figure import StartFigure, start_figure
+from wearsim.wear.planar.engine import PlanarAccuracy
+from wearsim.wear.planar.predict import predict_planar
 
 DEMO = Path(__file__).parents[2] / "examples" / "demo" / "bench.toml"
 
@@ -37,9 +37,7 @@ def main() -> None:
     proposal = ws.propose(bench, minutes=arguments.minutes)
     assert proposal.outcome.band is not None
     low, high = proposal.outcome.band.surface_rms
-    print(
-        f"band {low * 1e9:.1f} to {high * 1e9:.1f} nm RMS; predicted {proposal.outcome.surface_rms * 1e9:.1f}"
-    )
+    print(f"band {low * 1e9:.1f} to {high * 1e9:.1f} nm RMS; predicted {proposal.outcome.surface_rms * 1e9:.1f}")
     start, belief = start_figure(bench), prior(bench)
     root = np.linalg.cholesky(belief.covariance)
     inside = 0

@@ -19,12 +19,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import seeded_rows
 
-from wearsim.learn.practice import Truth
-from wearsim.learn.practice_bench import FAULTS
-from wearsim.learn.practice_file import Practice
-from wearsim.learn.rehearse import TARGET, rehearse, replayed, start_practice, true_rms
+from tests.benchmarks import seeded_rows
+from wearsim.learn.practice.file import Practice
+from wearsim.learn.practice.mirror import FAULTS, Truth
+from wearsim.learn.practice.rehearse import TARGET, rehearse, replayed, start_practice, true_rms
 from wearsim.wear.constants import Constants
 
 SESSION_SPREAD = 0.08

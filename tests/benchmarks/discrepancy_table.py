@@ -10,11 +10,10 @@ from __future__ import annotations
 import argparse
 
 import numpy as np
-from learn_coverage import random_programme
 
-from wearsim.learn.practice import PracticeMirror, Truth
-from wearsim.learn.practice_bench import draw_mirror
-from wearsim.wear.planar import PlanarAccuracy
+from tests.benchmarks.learn_coverage import random_programme
+from wearsim.learn.practice.mirror import PracticeMirror, Truth, draw_mirror
+from wearsim.wear.planar.engine import PlanarAccuracy
 from wearsim.wear.predict import gauge_for, predict
 
 INSIDE, RIM = 0.92, 0.99
@@ -45,9 +44,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=8)
     parser.add_argument("--cells", type=int, nargs="+", default=[64, 128])
     given = parser.parse_args()
-    print(
-        "| mirror | cells | mean removal | RMS of its shape | RMS apart | most, inside 0.92 | most, 0.92-0.99 |"
-    )
+    print("| mirror | cells | mean removal | RMS of its shape | RMS apart | most, inside 0.92 | most, 0.92-0.99 |")
     print("| --- | --- | --- | --- | --- | --- | --- |")
     for seed in range(given.count):
         for cells in given.cells:

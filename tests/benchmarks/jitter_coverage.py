@@ -19,13 +19,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import seeded_rows
-from learn_coverage import CELLS, make_folder
 
+from tests.benchmarks import seeded_rows
+from tests.benchmarks.learn_coverage import CELLS, make_folder
 from wearsim.learn.calibrate import calibrate_with_jitter
 from wearsim.learn.folder import open_folder
 from wearsim.learn.jitter import FACTOR, LEAST, MOST
-from wearsim.learn.practice_bench import draw_mirror
+from wearsim.learn.practice.mirror import draw_mirror
 
 # Fewer cells than learn_coverage.py has, for time; the widest strokes are kept a little from tipping, as coarse cells need.
 TRUTH = replace(CELLS, cells=64, tipping_cells=0.5)
@@ -62,15 +62,9 @@ def one_case(seed: int, sessions: int, draws: int, given: float | None) -> dict[
 
 def table(rows: list[dict[str, Any]]) -> str:
     """The table of docs/learning.md."""
-    lines = [
-        "| hands | folders | intervals that hold the truth | told | partly | median spread left, of the prior's |"
-    ]
+    lines = ["| hands | folders | intervals that hold the truth | told | partly | median spread left, of the prior's |"]
     lines.append("| --- | --- | --- | --- | --- | --- |")
-    parts = (
-        ("half the bench's or less", 0.0, 0.5),
-        ("half to twice", 0.5, 2.0),
-        ("twice or more", 2.0, np.inf),
-    )
+    parts = (("half the bench's or less", 0.0, 0.5), ("half to twice", 0.5, 2.0), ("twice or more", 2.0, np.inf))
     worked = [row for row in rows if "failed" not in row]
     for name, low, high in (*parts, ("all", 0.0, np.inf)):
         those = [row for row in worked if low < row["truth"] <= high]
@@ -98,10 +92,7 @@ def main() -> None:
         print(table(seeded_rows.read(given.table)))
         return
     seeded_rows.collect(
-        given.out,
-        given.first,
-        given.count,
-        lambda seed: one_case(seed, given.sessions, given.draws, given.factor),
+        given.out, given.first, given.count, lambda seed: one_case(seed, given.sessions, given.draws, given.factor)
     )
 
 

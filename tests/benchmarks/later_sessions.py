@@ -21,7 +21,7 @@ import numpy as np
 import wearsim as ws
 from wearsim.decide.propose import SPREAD_AFTER_SESSION
 from wearsim.wear.constants import Belief, prior
-from wearsim.wear.start import StartFigure, start_figure
+from wearsim.wear.initial_figure import StartFigure, start_figure
 
 DEMO = Path(__file__).parents[2] / "examples" / "demo" / "bench.toml"
 

@@ -19,22 +19,20 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import seeded_rows
 
-from wearsim.bench.files import dump_programme, programme_from_table
+from tests.benchmarks import seeded_rows
 from wearsim.bench.programme import Programme
+from wearsim.bench.toml_io import dump_programme, programme_from_table
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_chain, chain_of
 from wearsim.learn.chain import Chain
 from wearsim.learn.discrepancy import Discrepancy
-from wearsim.learn.folder import MirrorFolder, open_folder
-from wearsim.learn.measured import measured_figure
-from wearsim.learn.practice import PracticeMirror, Reader, drawn_truth, sheet_text
-from wearsim.learn.practice_bench import Drawn, draw_mirror
+from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
+from wearsim.learn.observation import measured_figure
+from wearsim.learn.practice.mirror import Drawn, PracticeMirror, Reader, draw_mirror, drawn_truth, sheet_text
+from wearsim.learn.present_state import standing_after, under
 from wearsim.learn.record import new_folder, record
-from wearsim.learn.session import SessionNote
-from wearsim.learn.standing import standing_after, under
 from wearsim.wear.constants import NAMES, prior
-from wearsim.wear.planar import PlanarAccuracy
+from wearsim.wear.planar.engine import PlanarAccuracy
 from wearsim.wear.predict import gauge_for, predict
 
 CELLS = PlanarAccuracy(cells=96, poses=12, share_of_rate=0.02)
@@ -122,10 +120,7 @@ def table(rows: list[dict[str, Any]]) -> str:
     truth, low, high = (np.array([row[key] for row in rows]) for key in ("truth", "low", "high"))
     sigma = np.array([row["sigma"] for row in rows])
     spread = np.log([2.5, 3.0, 2.5, 2.0])
-    lines = [
-        "| constant | intervals that hold the truth | median spread left, of the prior's |",
-        "| --- | --- | --- |",
-    ]
+    lines = ["| constant | intervals that hold the truth | median spread left, of the prior's |", "| --- | --- | --- |"]
     for i, name in enumerate(NAMES):
         inside = (truth[:, i] >= low[:, i]) & (truth[:, i] <= high[:, i])
         lines.append(f"| {name} | {share * inside.mean():.1%} | {np.median(sigma[:, i]) / spread[i]:.2f} |")
@@ -158,9 +153,7 @@ def main() -> None:
     if given.table is not None:
         print(table(seeded_rows.read(given.table)))
         return
-    seeded_rows.collect(
-        given.out, given.first, given.count, lambda seed: one_case(seed, given.sessions, given.draws)
-    )
+    seeded_rows.collect(given.out, given.first, given.count, lambda seed: one_case(seed, given.sessions, given.draws))
 
 
 if __name__ == "__main__":

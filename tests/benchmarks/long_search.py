@@ -22,18 +22,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import differential_evolution, least_squares, minimize
-from start_figures import StartCase
 
+from tests.helpers.start_figures import StartCase
 from wearsim.bench.bench import Bench
-from wearsim.decide.library import SPREAD_KEPT, Shape
+from wearsim.decide.coarse_engine import COARSE, Trials, Trying
 from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Objective
-from wearsim.decide.trial import COARSE, Trials, Trying
+from wearsim.decide.stroke_library import SPREAD_KEPT, Shape
 from wearsim.errors import ContactError
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED
 from wearsim.wear.predict import gauge_for
-from wearsim.wear.radial import largest_offset
+from wearsim.wear.radial.engine import largest_offset
 from wearsim.wear.state import State, start_state
 
 Programme = tuple[Trying, ...]
@@ -91,9 +91,7 @@ class Ground:
         if less * length < LOW[1]:  # as short as may be, and only its side made smaller
             side = np.sqrt(room**2 - (0.5 * grown * LOW[1] * self.bench.mirror.diameter) ** 2)
             less_side = side / ((overhang + grown * sweep) * self.bench.mirror.diameter)
-            return Shape(
-                top, None, kind, float(LOW[1]), float(less_side * sweep), float(less_side * overhang)
-            )
+            return Shape(top, None, kind, float(LOW[1]), float(less_side * sweep), float(less_side * overhang))
         return Shape(top, None, kind, float(less * length), float(less * sweep), float(less * overhang))
 
     def rows(self, states: list[State]) -> np.ndarray:
@@ -101,9 +99,7 @@ class Ground:
         heights = [state.height for state in states]
         all_rows = self.objective.residuals(heights)
         if self.plain:
-            all_rows = all_rows[
-                : self.objective.root.shape[0] + 1
-            ]  # the figure and the edge beyond its limit
+            all_rows = all_rows[: self.objective.root.shape[0] + 1]  # the figure and the edge beyond its limit
         return all_rows / self.objective.rms_before
 
     def value(self, programme: Programme, rows: np.ndarray) -> float:
@@ -202,12 +198,7 @@ def climbed(ground: Ground, point: Point, most: int, minutes_too: bool = True) -
         row[1] = tried.shape.length
         row[2] = tried.shape.sweep or LOW[2]
         row[3] = tried.shape.overhang or LOW[3]
-    free = [
-        (i, j)
-        for i, tried in enumerate(programme)
-        for j in FREE[tried.shape.kind]
-        if minutes_too or j != MINUTES
-    ]
+    free = [(i, j) for i, tried in enumerate(programme) for j in FREE[tried.shape.kind] if minutes_too or j != MINUTES]
     low = np.array(
         [[0.0, LOW[1], LEAST_SWEEP, 0.0, ground.limits.shortest / ground.limits.minutes][j] for _, j in free]
     )
@@ -243,9 +234,7 @@ def climbed(ground: Ground, point: Point, most: int, minutes_too: bool = True) -
             moved = x.copy()
             moved[column] += step
             tried = ground.programme(full(moved), tops)
-            same = next(
-                (i for i, (one, two) in enumerate(zip(base, tried, strict=True)) if one != two), len(base)
-            )
+            same = next((i for i, (one, two) in enumerate(zip(base, tried, strict=True)) if one != two), len(base))
             out[:, column] = (ground.rows(ground.states(tried, states[: same + 1])) - rows) / step
         return out
 
@@ -295,8 +284,7 @@ def distinct(points: list[Point], count: int) -> list[Point]:
     kept: list[Point] = []
     for one in sorted(points, key=lambda point: point.value):
         if all(
-            one.tops != other.tops
-            or np.abs((one.x - other.x) / np.tile(HIGH - LOW, len(one.tops))).max() > 0.1
+            one.tops != other.tops or np.abs((one.x - other.x) / np.tile(HIGH - LOW, len(one.tops))).max() > 0.1
             for other in kept
         ):
             kept.append(one)
@@ -309,11 +297,7 @@ def offspring(ground: Ground, parents: list[Point], rng: np.random.Generator) ->
     """A programme crossed from two of the best, its value not yet known."""
     one, two = (parents[int(len(parents) * rng.random() ** 1.5)] for _ in range(2))
     spells = ground.limits.spells
-    pool = [
-        (row.copy(), top)
-        for p in (one, two)
-        for row, top in zip(p.x.reshape(-1, NUMBERS), p.tops, strict=True)
-    ]
+    pool = [(row.copy(), top) for p in (one, two) for row, top in zip(p.x.reshape(-1, NUMBERS), p.tops, strict=True)]
     first = len(one.tops)
     chosen = pool[:first] + [pool[first + int(rng.integers(len(two.tops)))] for _ in range(spells - first)]
     way = int(rng.integers(4))
@@ -326,8 +310,7 @@ def offspring(ground: Ground, parents: list[Point], rng: np.random.Generator) ->
         chosen[place] = LOW + (HIGH - LOW) * rng.random(NUMBERS), str(rng.choice(("tool", "mirror")))
     else:
         chosen = [
-            (np.clip(row + 0.15 * (HIGH - LOW) * rng.normal(size=NUMBERS), LOW, HIGH), top)
-            for row, top in chosen
+            (np.clip(row + 0.15 * (HIGH - LOW) * rng.normal(size=NUMBERS), LOW, HIGH), top) for row, top in chosen
         ]
     return Point(np.inf, np.concatenate([row for row, _ in chosen]), tuple(top for _, top in chosen))
 

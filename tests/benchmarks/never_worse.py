@@ -15,13 +15,13 @@ import time
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.files import bench_from_table
 from wearsim.bench.profile import Profile
+from wearsim.bench.toml_io import bench_from_table
 from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
 from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.initial_figure import StartFigure, from_profile
 from wearsim.wear.predict import predict
-from wearsim.wear.start import StartFigure, from_profile
 
 KNOWN = {"preston": 1.0, "stiffness": 1.0, "relaxation_time": 1.0, "edge_gain": 1.0}
 
@@ -67,11 +67,7 @@ def judged(number: int, spells: int, planar: bool) -> tuple[str, bool, bool]:
         other = predict(bench, done.programme, "planar", draws=0, start=start).surface_rms
         worse = worse or other > before
         line += f" planar {other * 1e9:8.2f} nm"
-    return (
-        f"{line} spells {len(done.programme.spells)} seconds {seconds:5.1f}",
-        worse,
-        not done.programme.spells,
-    )
+    return (f"{line} spells {len(done.programme.spells)} seconds {seconds:5.1f}", worse, not done.programme.spells)
 
 
 def main() -> int:

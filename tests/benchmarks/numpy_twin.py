@@ -64,9 +64,7 @@ class Rates:
             worst = np.abs(left / scale).max(axis=1) / self.s.force
             if worst.max() < 1e-11:
                 return pose
-            step = -np.linalg.solve(
-                hessian + 1e-12 * hessian[:, :1, :1] * np.diag(scale**2), left[:, :, None]
-            )[..., 0]
+            step = -np.linalg.solve(hessian + 1e-12 * hessian[:, :1, :1] * np.diag(scale**2), left[:, :, None])[..., 0]
             step[worst < 1e-11] = 0.0
             before = energy - (load * pose).sum(axis=1)
             length = np.ones(len(pose))
@@ -103,28 +101,8 @@ class Rates:
             pose = self.balance(height, case, self.pose[:, case])
             self.pose[:, case] = pose
             for out, own_height, of, x, y, share, start, weight, rings in (
-                (
-                    dw,
-                    on_glass,
-                    self.of_glass,
-                    n.glass_x,
-                    n.glass_y,
-                    n.glass_share,
-                    n.glass_start,
-                    s.path,
-                    w.size,
-                ),
-                (
-                    du,
-                    on_pitch,
-                    self.of_pitch,
-                    n.pitch_x,
-                    n.pitch_y,
-                    n.pitch_share,
-                    n.pitch_start,
-                    s.time,
-                    u.size,
-                ),
+                (dw, on_glass, self.of_glass, n.glass_x, n.glass_y, n.glass_share, n.glass_start, s.path, w.size),
+                (du, on_pitch, self.of_pitch, n.pitch_x, n.pitch_y, n.pitch_share, n.pitch_start, s.time, u.size),
             ):
                 d, bx, by = pose[of].T
                 base, side = d + bx * x + own_height, by * y

@@ -13,21 +13,17 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "decide"))
-
-from start_figures import CASES, StartCase
-
+from tests.helpers.start_figures import CASES, StartCase
 from wearsim.bench.programme import Programme
 from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
 from wearsim.wear.constants import NAMES, Belief
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.planar import PlanarAccuracy
-from wearsim.wear.predict_planar import predict_planar
+from wearsim.wear.planar.engine import PlanarAccuracy
+from wearsim.wear.planar.predict import predict_planar
 
 CASE = next(case for case in CASES if "raised ring at 0.85" in case.name)
 # Factor on the Preston coefficient, and the share of the start's RMS that may be left.
@@ -39,9 +35,7 @@ def judged(case: StartCase, programme: Programme, factor: float, cells: int) -> 
     logs = np.array([np.log(factor) if name == "preston" else 0.0 for name in NAMES])
     belief = Belief(logs, np.zeros((len(NAMES), len(NAMES))))
     bench = case.bench()
-    return predict_planar(
-        bench, programme, belief=belief, start=case.start(bench), planar=PlanarAccuracy(cells=cells)
-    )
+    return predict_planar(bench, programme, belief=belief, start=case.start(bench), planar=PlanarAccuracy(cells=cells))
 
 
 def main() -> int:
@@ -61,9 +55,7 @@ def main() -> int:
     for factor, share in ASKED:
         began = time.process_time()
         outcome = judged(CASE, done.programme, factor, arguments.cells)
-        good = (
-            outcome.surface_rms <= share * before and abs(outcome.edge_roll) <= bench.light.wavelength / 8.0
-        )
+        good = outcome.surface_rms <= share * before and abs(outcome.edge_roll) <= bench.light.wavelength / 8.0
         missed += not good
         print(
             f"planar, {arguments.cells} cells, k x {factor:.1f}: rms {outcome.surface_rms * 1e9:.2f} nm (asked "

@@ -21,16 +21,13 @@ from pathlib import Path
 
 import tomli_w
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "decide"))
-
-from long_search import FINE, Effort, Ground, searched
-from start_figures import CASES, StartCase
-
+from tests.benchmarks.long_search import FINE, Effort, Ground, searched
+from tests.helpers.start_figures import CASES, StartCase
 from wearsim.bench.programme import Programme
-from wearsim.decide.library import is_allowed
+from wearsim.decide.coarse_engine import Trying, tried_of
 from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
-from wearsim.decide.trial import Trying, tried_of
+from wearsim.decide.stroke_library import is_allowed
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import predict
 
@@ -49,15 +46,11 @@ def outcome_of(case: StartCase, programme: tuple[Trying, ...]) -> Outcome:
     assert all(is_allowed(tried.shape, bench, limits) for tried in programme)
     spells = tuple(tried.shape.spell(tried.minutes, limits.rate) for tried in programme)
     outcome = predict(bench, Programme(spells=spells), start=case.start(bench), draws=0)
-    assert (
-        abs(outcome.edge_roll) <= limits.edge_limit * bench.light.wavelength * 1.02
-    )  # as a proposal is held to
+    assert abs(outcome.edge_roll) <= limits.edge_limit * bench.light.wavelength * 1.02  # as a proposal is held to
     return outcome
 
 
-def say(
-    case: StartCase, way: str, programme: tuple[Trying, ...], outcome: Outcome, runs: int, seconds: float
-) -> None:
+def say(case: StartCase, way: str, programme: tuple[Trying, ...], outcome: Outcome, runs: int, seconds: float) -> None:
     """What was reached, and the programme, on stdout; the cost is the search's own, in nm."""
     ground = Ground(case, False, FINE)
     cost = ground.judge(programme) * ground.objective.rms_before

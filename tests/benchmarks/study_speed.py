@@ -16,8 +16,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from study_cases import study_of
-
+from tests.benchmarks.study_cases import study_of
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 
 ROUNDS, COUNT = 80, 20
@@ -32,9 +31,9 @@ def overhead() -> None:
     """Processor time of a chunk against the bare engine on the same cases, turn about, the best of each."""
     from wearsim.study.cases import Chunk, _settled, job_for, work_chunk
     from wearsim.study.plan import sample_of
+    from wearsim.wear.initial_figure import start_figure
     from wearsim.wear.predict import gauge_for, predict
-    from wearsim.wear.radial import work
-    from wearsim.wear.start import start_figure
+    from wearsim.wear.radial.engine import work
     from wearsim.wear.state import start_state
 
     study = study_of(10_000)

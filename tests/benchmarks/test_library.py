@@ -20,10 +20,10 @@ import numpy as np
 import pytest
 
 import wearsim as ws
-from wearsim.decide.library import LIBRARY, shapes, steps_for, thinned, wear_columns
 from wearsim.decide.limits import Limits
-from wearsim.wear.basis import offset_basis, path_matrix
-from wearsim.wear.start import start_figure
+from wearsim.decide.stroke_library import LIBRARY, shapes, steps_for, thinned, wear_columns
+from wearsim.wear.initial_figure import start_figure
+from wearsim.wear.radial.offset_basis import offset_basis, path_matrix
 from wearsim.wear.state import start_state
 
 STROKES = 100_000
@@ -80,9 +80,7 @@ def main() -> None:
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     steps = timed("steps for 200,000 strokes", lambda: steps_for(bench, limits, 200_000))
     found = timed("allowed strokes", lambda: shapes(bench, limits, steps))
-    columns = timed(
-        "path weights and columns", lambda: wear_columns(bench, state, found, limits, accuracy=LIBRARY)
-    )
+    columns = timed("path weights and columns", lambda: wear_columns(bench, state, found, limits, accuracy=LIBRARY))
     for closeness in (1e-3, 1e-2):
         kept = timed(f"thinned to {closeness:g}", lambda c=closeness: thinned(columns, c))
         print(f"    {len(found)} strokes ({steps} lengths), {len(kept)} kept")
@@ -93,8 +91,7 @@ def main() -> None:
     for phases in (6, 8, 12, 24):
         accuracy = replace(LIBRARY, phases=phases)
         rough = timed(
-            f"400 strokes, {phases} poses",
-            lambda a=accuracy: wear_columns(bench, state, some, limits, accuracy=a),
+            f"400 strokes, {phases} poses", lambda a=accuracy: wear_columns(bench, state, some, limits, accuracy=a)
         )
         error = np.linalg.norm(rough - exact, axis=1) / np.linalg.norm(exact, axis=1)
         print(f"    error of a column: median {np.median(error):.3%}, worst {error.max():.3%}")

@@ -21,12 +21,12 @@ import numpy as np
 import pytest
 
 from wearsim.bench.programme import Stroke
-from wearsim.kernels import planar_pieces as floor
+from wearsim.kernels import planar_grid as floor
 from wearsim.kernels.planar import walk
-from wearsim.wear.motion import Motion, nominal, poses_of, times_of_strokes
-from wearsim.wear.planar import Pieces, PlanarAccuracy, PlanarSpell, room_for, work_spell
-from wearsim.wear.planar_grid import read_map
-from wearsim.wear.threads import choose_layer
+from wearsim.wear.planar.engine import Pieces, PlanarAccuracy, PlanarSpell, room_for, work_spell
+from wearsim.wear.planar.grid import read_map
+from wearsim.wear.planar.motion import Motion, nominal, poses_of, times_of_strokes
+from wearsim.wear.planar.threads import choose_layer
 
 # lay: places 11, read 9, hold 11, stiffen 6, add 1; wear: cover 5, wear 10, peak and contact 10;
 # creep: places 11, read 9, bear 33, sink 7
@@ -46,9 +46,7 @@ def _layer() -> None:
     choose_layer()
 
 
-def _best(
-    work: Callable[[], object], repeats: int = 7, clock: Callable[[], float] = time.process_time
-) -> float:
+def _best(work: Callable[[], object], repeats: int = 7, clock: Callable[[], float] = time.process_time) -> float:
     times = []
     for _ in range(repeats):
         begin = clock()
@@ -82,9 +80,7 @@ def operations_a_second() -> float:
 def _rig(strokes: int):
     glass = PIECES.glass(CELLS)
     pitch = PIECES.pitch(glass)
-    motion = Motion(
-        "tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 2 * np.pi / 240, 2 * np.pi / 360, lead=0.005
-    )
+    motion = Motion("tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 2 * np.pi / 240, 2 * np.pi / 360, lead=0.005)
     poses = poses_of(motion, times_of_strokes(0, strokes, 16), nominal(strokes), 0.075)
     w = 250e-9 * np.exp(-(((glass.distance / 0.15 - 0.82) / 0.1) ** 2))
     return glass, pitch, poses, w, np.zeros((pitch.across.size,) * 2)
@@ -93,9 +89,7 @@ def _rig(strokes: int):
 def _walk_once(rig, settled):
     glass, pitch, poses, w, u = rig
     work = room_for(glass, pitch, 4)
-    walk(
-        poses, settled, w.copy(), u.copy(), glass, pitch, work, LOAD, PIECES.preston, PIECES.relaxation, 1e-9
-    )
+    walk(poses, settled, w.copy(), u.copy(), glass, pitch, work, LOAD, PIECES.preston, PIECES.relaxation, 1e-9)
 
 
 def test_against_the_arithmetic_floor():
@@ -167,9 +161,7 @@ def _numpy_pose(pose, w, u, glass, pitch, guess):
     lx, ly = cx + c * q - s * r, cy + s * q + c * r
     distance = np.hypot(lx, ly)
     height = read_map(w, glass.across, lx, ly)
-    edge = np.where(
-        cx * lx + cy * ly >= need * distance, 0.3 * np.exp(-np.maximum(0.15 - distance, 0.0) / 0.005), 0.0
-    )
+    edge = np.where(cx * lx + cy * ly >= need * distance, 0.3 * np.exp(-np.maximum(0.15 - distance, 0.0) / 0.005), 0.0)
     there = np.clip(0.5 + (0.15**2 - distance**2) / (2 * 0.15 * size), 0, 1)
     sunk = pose[9] / 300.0 * there * (1 + edge) * np.maximum(0.0, z[0] + z[1] * lx + z[2] * ly + height + u)
     return z, worn, sunk
@@ -186,11 +178,7 @@ def test_against_numpy():
     numba.set_num_threads(before)
     guesses = settled[-1, :, :3]
     theirs = (
-        _best(
-            lambda: [_numpy_pose(p, w, u, glass, pitch, g) for p, g in zip(poses[-1], guesses, strict=True)],
-            5,
-        )
-        / 16
+        _best(lambda: [_numpy_pose(p, w, u, glass, pitch, g) for p, g in zip(poses[-1], guesses, strict=True)], 5) / 16
     )
     print(f"\nNumPy {theirs * 1e6:.0f} us a pose, wearsim {ours * 1e6:.0f} us: {theirs / ours:.1f} x")
 
@@ -223,8 +211,7 @@ def test_two_threads_against_one():
     for words, share in (("best", 0.0), ("2nd percentile", 2.0), ("median", 50.0)):
         one, two = (float(np.percentile(times[n], share)) for n in (1, 2))
         print(
-            f"\n{words}: 1 thread {one * 1e3:.2f} ms a stroke, 2 threads {two * 1e3:.2f} ms: {one / two:.2f} x",
-            end="",
+            f"\n{words}: 1 thread {one * 1e3:.2f} ms a stroke, 2 threads {two * 1e3:.2f} ms: {one / two:.2f} x", end=""
         )
     print(f" ({numba.threading_layer()})")
     print(f"the machine itself: {_two_side_by_side():.2f} x")
@@ -254,9 +241,7 @@ def _two_side_by_side() -> float:
 
 def test_a_spell_of_twenty_minutes():
     glass, pitch, _, w, u = _rig(1)
-    motion = Motion(
-        "tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 2 * np.pi / 240, 2 * np.pi / 360, lead=0.005
-    )
+    motion = Motion("tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 2 * np.pi / 240, 2 * np.pi / 360, lead=0.005)
     spell = PlanarSpell(1200.0, LOAD, motion, 0.06, 0.002)
     begin = time.perf_counter()
     report = work_spell(spell, PIECES, glass, pitch, w, u, accuracy=PlanarAccuracy(cells=CELLS))

@@ -7,15 +7,15 @@ from typing import Any
 
 import numpy as np
 import pytest
-from accuracy_benches import cases
-from numpy_twin import Rates
 
+from tests.benchmarks.accuracy_benches import cases
+from tests.benchmarks.numpy_twin import Rates
 from wearsim.kernels import radial as kernels
 from wearsim.kernels._jit import kernel
 from wearsim.kernels.contact import moments_even, moments_full
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import AS_STATED
-from wearsim.wear.radial import contact_setting, spell_weights, work_spell
+from wearsim.wear.radial.engine import contact_setting, spell_weights, work_spell
 from wearsim.wear.state import lap_name
 
 CASES = {case.name: case for case in cases()}
@@ -91,9 +91,7 @@ def test_newton_pass_per_node(benchmark: Any, kind: str, operations: int) -> Non
     benchmark.extra_info["ns_per_node"] = nanoseconds
     benchmark.extra_info["floor_ns"] = floor
     benchmark.extra_info["bytes_per_node"] = 8 * columns
-    print(
-        f"\n{kind}: {nanoseconds:.2f} ns a node, floor {floor:.2f} ns ({operations} operations), {x.size} nodes"
-    )
+    print(f"\n{kind}: {nanoseconds:.2f} ns a node, floor {floor:.2f} ns ({operations} operations), {x.size} nodes")
 
 
 def test_numpy_twin_ratio(benchmark: Any) -> None:
@@ -117,7 +115,5 @@ def test_numpy_twin_ratio(benchmark: Any) -> None:
 
     quick, slow_time = best(fast, 60), best(slow, 12)
     benchmark.extra_info["ratio"] = slow_time / quick
-    print(
-        f"\nrates: kernel {quick * 1e3:.3f} ms, NumPy {slow_time * 1e3:.2f} ms, ratio {slow_time / quick:.0f}"
-    )
+    print(f"\nrates: kernel {quick * 1e3:.3f} ms, NumPy {slow_time * 1e3:.2f} ms, ratio {slow_time / quick:.0f}")
     benchmark(fast)

@@ -7,17 +7,13 @@ then for each of fewer minutes without it, and prints both as a table; processor
 from __future__ import annotations
 
 import argparse
-import sys
 import time
-from pathlib import Path
 from typing import Any
 
+from tests.helpers.start_figures import CASES, StartCase
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
 from wearsim.decide.propose import propose
-
-sys.path.append(str(Path(__file__).parents[1] / "decide"))
-from start_figures import CASES, StartCase
 
 DEFAULT_CASES = (4, 0, 8, 11)
 MINUTES = (60.0, 45.0, 30.0)

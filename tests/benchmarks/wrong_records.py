@@ -22,20 +22,18 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import seeded_rows
-from learn_coverage import CELLS, STROKES, make_folder
 
-from wearsim.bench.dump import spell_table
-from wearsim.bench.files import programme_from_table
+from tests.benchmarks import seeded_rows
+from tests.benchmarks.learn_coverage import CELLS, STROKES, make_folder
 from wearsim.bench.programme import Programme
+from wearsim.bench.toml_io import programme_from_table, spell_table
 from wearsim.errors import WearsimError
 from wearsim.learn.calibrate import chain_of
 from wearsim.learn.chain import Chain, Link
 from wearsim.learn.folder import MirrorFolder
-from wearsim.learn.measured import of_readings
 from wearsim.learn.misfits import SessionFit, session_fit, with_chances
-from wearsim.learn.practice import PracticeMirror, Reader, Truth
-from wearsim.learn.practice_bench import FAULTS, Drawn, draw_mirror
+from wearsim.learn.observation import of_readings
+from wearsim.learn.practice.mirror import FAULTS, Drawn, PracticeMirror, Reader, Truth, draw_mirror
 from wearsim.learn.sizes import SIZE, Rival, by_hills, chances_of, possible
 from wearsim.learn.verdict import verdict_of
 from wearsim.wear.constants import NAMES, Belief, prior
@@ -57,18 +55,12 @@ def _longest(spells: Spells, fits: Callable[[dict[str, Any]], bool] = lambda _: 
 def other_piece(spells: Spells, rng: np.random.Generator) -> Spells:
     """Every spell recorded with the other piece on top."""
     other = {"tool": "mirror", "mirror": "tool"}
-    return [
-        spell if spell["stroke"] == "press" else {**spell, "on_top": other[spell["on_top"]]}
-        for spell in spells
-    ]
+    return [spell if spell["stroke"] == "press" else {**spell, "on_top": other[spell["on_top"]]} for spell in spells]
 
 
 def doubled(spells: Spells, rng: np.random.Generator) -> Spells:
     """Twice the minutes of work recorded."""
-    return [
-        spell if spell["stroke"] == "press" else {**spell, "minutes": 2 * spell["minutes"]}
-        for spell in spells
-    ]
+    return [spell if spell["stroke"] == "press" else {**spell, "minutes": 2 * spell["minutes"]} for spell in spells]
 
 
 def other_stroke(spells: Spells, rng: np.random.Generator) -> Spells:
@@ -152,9 +144,7 @@ class Case:
         fault = FAULTS[(FAULTS.index(self.drawn.fault) + 1 + self.seed % 3) % len(FAULTS)]
         focal_ratio = 0.5 * glass.radius_of_curvature / glass.diameter
         other = draw_mirror(self.seed + 10_000, fault, glass.diameter, focal_ratio)
-        return PracticeMirror(
-            self.drawn.bench, replace(self.truth, seed=self.seed + 10_000), other.start, TRUTH
-        )
+        return PracticeMirror(self.drawn.bench, replace(self.truth, seed=self.seed + 10_000), other.start, TRUTH)
 
     def _not_pressed(self, links: list[Link]) -> list[Link]:
         """The wrong session begun on a spherical lap without its pressing, and recorded as on a pressed one."""
@@ -192,9 +182,7 @@ def found_in(chain: Chain, before: Belief) -> dict[str, Any]:
         session_fit(step, link) for step, link in zip(first.best.steps, chain.links, strict=True)
         if link.number not in first.misfits
     ]  # fmt: skip
-    aside = [
-        session_fit(first.best.steps[number - 1], chain.links[number - 1], 0.0) for number in first.misfits
-    ]
+    aside = [session_fit(first.best.steps[number - 1], chain.links[number - 1], 0.0) for number in first.misfits]
     return {
         **told, "ratio": verdict.ratio, "sizes_only": _said((*plain, *aside), asked),
         "seconds": time.process_time() - began,
@@ -308,14 +296,7 @@ def main() -> None:
     given = parser.parse_args()
     if given.table is not None:
         rows = seeded_rows.read(given.table)
-        print(
-            table(rows),
-            "",
-            "If only another size were asked about:",
-            "",
-            table(rows, sizes_only=True),
-            sep="\n",
-        )
+        print(table(rows), "", "If only another size were asked about:", "", table(rows, sizes_only=True), sep="\n")
         return
     seeded_rows.collect(given.out, given.first, given.count, one_case)
 

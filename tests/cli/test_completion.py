@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from wearsim.bench.catalogue import names
-from wearsim.cli import ready
+from wearsim.bench.materials import names
+from wearsim.cli import completion as ready
 
 HEAVY = ("numba", "scipy", "pint", "matplotlib", "h5py", "numpy", "rich")
 

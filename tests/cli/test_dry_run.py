@@ -13,7 +13,7 @@ import pytest
 
 import wearsim as ws
 from wearsim.decide.ahead import looks_of
-from wearsim.decide.search import Search
+from wearsim.decide.response_search import Search
 from wearsim.learn.ahead import runs_of
 from wearsim.show.ahead_table import ahead_text
 from wearsim.wear import ahead
@@ -52,9 +52,7 @@ def contents(folder: Path) -> dict[Path, bytes | None]:
     ],
     ids=lambda arguments: " ".join(arguments[:3]),
 )
-def test_it_says_what_it_would_do_and_does_nothing(
-    arguments: tuple[str, ...], call: Call, desk: Path
-) -> None:
+def test_it_says_what_it_would_do_and_does_nothing(arguments: tuple[str, ...], call: Call, desk: Path) -> None:
     before = contents(desk)
     said = call(*arguments, "--dry-run", "--json", "-q")
     assert (said.code, said.err) == (0, "")
@@ -70,9 +68,7 @@ def test_at_a_terminal_it_keeps_to_80_columns_and_names_what_comes_next(call: Ca
     said = call("predict", *WORK, "--dry-run", "-o", "out.h5")
     assert said.out.startswith("Would be run") and "out.h5" in said.out
     assert max(map(len, said.out.splitlines())) <= 80
-    assert (
-        said.err.splitlines()[-1] == f"Next: wearsim predict {shlex.join(WORK)} -o out.h5"
-    )  # as it was asked
+    assert said.err.splitlines()[-1] == f"Next: wearsim predict {shlex.join(WORK)} -o out.h5"  # as it was asked
 
 
 @pytest.mark.parametrize(
@@ -90,9 +86,7 @@ def test_at_a_terminal_it_keeps_to_80_columns_and_names_what_comes_next(call: Ca
     ],
     ids=lambda given: " ".join(given[:2]) if isinstance(given, tuple) else "",
 )
-def test_what_the_run_would_refuse_it_refuses(
-    arguments: tuple[str, ...], says: str, call: Call, desk: Path
-) -> None:
+def test_what_the_run_would_refuse_it_refuses(arguments: tuple[str, ...], says: str, call: Call, desk: Path) -> None:
     before = contents(desk)
     said = call(*arguments, "--dry-run")
     assert said.code == 2 and says in said.err and len(said.err.splitlines()) == 1
@@ -150,9 +144,7 @@ def test_a_search_makes_more_trials_for_more_strokes_and_spells() -> None:
     one, more, three = looks_of(200, 1), looks_of(300, 1), looks_of(200, 3)
     assert more.found == one.found + 200 and more.settled == one.settled
     assert all(few < many for few, many in zip(one, three, strict=True) if few != 200)
-    assert all(
-        looks.found_new <= looks.found and looks.settled_new <= looks.settled for looks in (one, three)
-    )
+    assert all(looks.found_new <= looks.found and looks.settled_new <= looks.settled for looks in (one, three))
 
 
 def test_the_start_counts_but_what_was_timed_does_not(monkeypatch: pytest.MonkeyPatch) -> None:

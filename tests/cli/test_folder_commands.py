@@ -42,15 +42,7 @@ def known(mirror: Path) -> Path:
 
 def recorded(call: Call, *more: str) -> Any:
     return call(
-        "record",
-        "mirror",
-        "--programme",
-        "programme.toml",
-        "--readings",
-        "after.toml",
-        "--date",
-        "2025-02-03",
-        *more,
+        "record", "mirror", "--programme", "programme.toml", "--readings", "after.toml", "--date", "2025-02-03", *more
     )
 
 
@@ -104,9 +96,7 @@ def test_record_warns_of_readings_that_were_recorded_before(mirror: Path, call: 
         (("--profile", "profile.csv"), "both"),
     ],
 )
-def test_record_refuses_in_one_line(
-    mirror: Path, call: Call, arguments: tuple[str, ...], fragment: str
-) -> None:
+def test_record_refuses_in_one_line(mirror: Path, call: Call, arguments: tuple[str, ...], fragment: str) -> None:
     done = recorded(call, *arguments)
     assert done.code == 2
     assert done.out == ""
@@ -178,20 +168,14 @@ def test_calibrate_asks_about_the_hands_where_it_is_told_to(known: Path, call: C
     assert "no session can be asked (session 1, its record does not fit)" in " ".join(asked.out.split())
     assert asked.out.splitlines()[:5] == plain.out.splitlines()[:5]
     assert "not told: still what was believed before" in " ".join(plain.out.split())
-    assert "does not fit what was believed of pitch and abrasive and is set aside" in " ".join(
-        plain.out.split()
-    )
+    assert "does not fit what was believed of pitch and abrasive and is set aside" in " ".join(plain.out.split())
 
 
 @pytest.mark.parametrize("command", ["calibrate", "history"])
 def test_output_is_refused_before_anything_is_worked_out(mirror: Path, call: Call, command: str) -> None:
     there = mirror.parent / "there.json"
     there.write_text("kept")
-    for name, fragment in (
-        ("there.json", "exists already"),
-        ("told.csv", ".json"),
-        ("no/told.json", "folder"),
-    ):
+    for name, fragment in (("there.json", "exists already"), ("told.csv", ".json"), ("no/told.json", "folder")):
         done = call(command, "mirror", "-o", name)
         assert done.code == 2 and done.out == ""
         (line,) = done.err.strip().splitlines()

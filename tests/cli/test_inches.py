@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from wearsim.bench.files import load_bench
+from wearsim.bench.toml_io import load_bench
 from wearsim.knifeedge.readings import load_readings
 
 Call = Callable[..., Any]
@@ -54,9 +54,7 @@ def test_warnings_and_spells(call: Call) -> None:
 def test_a_stroke_that_tips(engine: str, call: Call) -> None:
     done = call("predict", "bench.toml", "-p", spell("15 in"), "--engine", engine, "--draws", "0")
     assert done.code == 2 and done.err.count("\n") == 1
-    assert re.search(
-        r"do\.toml: spell 1: the top piece tips off at an offset of \d\.\d\d in between", done.err
-    )
+    assert re.search(r"do\.toml: spell 1: the top piece tips off at an offset of \d\.\d\d in between", done.err)
     assert not MILLIMETRES.search(done.err)
 
 
@@ -80,16 +78,14 @@ def test_a_folder_to_fill_in(call: Call) -> None:
 
 
 def test_an_overhang_beyond_the_rim(call: Call) -> None:
-    Path("do.toml").write_text(
-        '[[spell]]\nstroke = "overhang"\nlength = "1 in"\nside_overhang = "6 in"\nminutes = 1\n'
-    )
+    Path("do.toml").write_text('[[spell]]\nstroke = "overhang"\nlength = "1 in"\nside_overhang = "6 in"\nminutes = 1\n')
     done = call("predict", "bench.toml", "-p", "do.toml")
     assert done.code == 2
     assert 'got "an offset of 6 in or more"; expected an offset of less than 5 in somewhere' in done.err
 
 
 def test_a_balance_that_is_not_found(call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("wearsim.wear.radial.kernels.evolve", lambda *_: 3)
+    monkeypatch.setattr("wearsim.wear.radial.engine.kernels.evolve", lambda *_: 3)
     done = call("predict", "bench.toml", "-p", spell("4 in"), "--draws", "0")
     assert done.code == 1
     assert re.search(r"did not balance \(spell 1, offset \d\.\d\d in; imbalance", done.err)
@@ -104,10 +100,7 @@ def test_a_bench_to_fill_in_and_its_defaults(call: Call) -> None:
     assert max(map(len, text.splitlines())) <= 80
     assert '# rim_excluded = "0.0787 in"' in text and '# push = "6.74 lbf"' in text
     said = re.sub(
-        r"^# (\w+ = )",
-        r"\1",
-        text.replace('[figure]\nreadings = "readings.toml"', "[figure]\nconic = 0"),
-        flags=re.M,
+        r"^# (\w+ = )", r"\1", text.replace('[figure]\nreadings = "readings.toml"', "[figure]\nconic = 0"), flags=re.M
     )
     Path("said.toml").write_text(said)
     told, left = load_bench("said.toml"), load_bench("bench.toml")
@@ -139,10 +132,7 @@ def test_a_plain_number_of_a_mask_is_of_the_unit_of_the_bench(call: Call) -> Non
 
 @pytest.mark.parametrize(
     ("key", "value", "example"),
-    [
-        ('mass = "6 lb"', 'mass = "6 in"', '"4 kg" or "9 lb"'),
-        ('diameter = "10 in"', "diameter = 10", '"12 in"'),
-    ],
+    [('mass = "6 lb"', 'mass = "6 in"', '"4 kg" or "9 lb"'), ('diameter = "10 in"', "diameter = 10", '"12 in"')],
 )
 def test_a_hint_is_in_both_units(key: str, value: str, example: str, call: Call) -> None:
     Path("bench.toml").write_text(BENCH.replace(key, value))

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from refresh_readme import numbers, pairs, printed_by, skeleton
 
-from wearsim.bench.files import load_bench, load_programme
+from wearsim.bench.toml_io import load_bench, load_programme
 
 ROOT = Path(__file__).parents[2]
 

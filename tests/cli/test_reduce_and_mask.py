@@ -90,9 +90,7 @@ def test_told_too_short_a_wait(folder: Path, capsys) -> None:
         ("147]", "157]", "rim"),
     ],
 )
-def test_a_bad_sheet_is_one_line_and_writes_nothing(
-    folder: Path, capsys, old: str, new: str, says: str
-) -> None:
+def test_a_bad_sheet_is_one_line_and_writes_nothing(folder: Path, capsys, old: str, new: str, says: str) -> None:
     (folder / "readings.toml").write_text(SHEET.replace(old, new))
     assert run(["reduce", "bench.toml", "-o", "profile.csv", "--plot", "p.png", "-q"]) == 2
     said = capsys.readouterr()
@@ -159,9 +157,7 @@ def test_a_sheet_alone_takes_the_bench_that_lies_beside_it(folder: Path, capsys)
 
 
 @pytest.mark.parametrize("command", [["mask"], ["reduce", "readings.toml", "--bench"], ["propose"]])
-def test_a_sheet_where_a_bench_is_asked_for_is_called_what_it_is(
-    command: list[str], folder: Path, capsys
-) -> None:
+def test_a_sheet_where_a_bench_is_asked_for_is_called_what_it_is(command: list[str], folder: Path, capsys) -> None:
     assert run([*command, "readings.toml"]) == 2
     said = capsys.readouterr().err
     assert said == "wearsim: readings.toml: a sheet of readings; expected a bench, or a mirror's folder\n"

@@ -8,12 +8,12 @@ from functools import cache
 
 import numpy as np
 import pytest
-from small_bench import LIMITS, refiner_of, ring_figure, small_bench
 
-from wearsim.decide.library import Shape, is_allowed
+from tests.helpers.small_bench import LIMITS, refiner_of, ring_figure, small_bench
+from wearsim.decide.coarse_engine import ROUGH, Trials, Trying
+from wearsim.decide.least_squares import Judged, Refiner
 from wearsim.decide.multistart import ORDERS, Heats, Multistart, MultistartEffort, _orders
-from wearsim.decide.refine import Judged, Refiner
-from wearsim.decide.trial import ROUGH, Trials, Trying
+from wearsim.decide.stroke_library import Shape, is_allowed
 from wearsim.errors import ContactError
 from wearsim.wear.state import State
 
@@ -32,9 +32,7 @@ def judges() -> tuple[Refiner, Refiner]:
 
 
 def many(effort: MultistartEffort = LITTLE, seen: list[list[Judged]] | None = None) -> Multistart:
-    return Multistart(
-        *judges(), effort, lambda: False, (lambda judged: None) if seen is None else seen.append
-    )
+    return Multistart(*judges(), effort, lambda: False, (lambda judged: None) if seen is None else seen.append)
 
 
 def keeps_the_limits(programme: tuple[Trying, ...]) -> bool:

@@ -6,15 +6,13 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from start_figures import CASES
 
+from tests.helpers.start_figures import CASES
 from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
 
 ORACLE = {
-    one["name"]: one.get(
-        "whole_nm", one["rms_nm"]
-    )  # of whole minutes, as a proposal has them, where that is known
+    one["name"]: one.get("whole_nm", one["rms_nm"])  # of whole minutes, as a proposal has them, where that is known
     for one in tomllib.loads((Path(__file__).parent / "oracle.toml").read_text())["oracle"]
 }
 # One of the thirteen figures; the others: docs/performance.md.

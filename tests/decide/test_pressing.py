@@ -7,25 +7,25 @@ from functools import cache
 
 import numpy as np
 import pytest
-from small_bench import coarse_state, objective_of, ring_figure
-from start_figures import KNOWN
 
+from tests.helpers.small_bench import coarse_state, objective_of, ring_figure
+from tests.helpers.start_figures import KNOWN
 from wearsim.bench.bench import Bench
-from wearsim.bench.files import bench_from_table
 from wearsim.bench.programme import Spell
-from wearsim.decide.library import Shape, is_allowed
+from wearsim.bench.toml_io import bench_from_table
+from wearsim.decide.coarse_engine import COARSE, Trials, Trying, tried_of, worked
+from wearsim.decide.least_squares import Problem, Refiner
 from wearsim.decide.limits import Limits
-from wearsim.decide.neat import Settler, rounded
-from wearsim.decide.pressing import first_press, is_misfit, with_pressing
 from wearsim.decide.proposal import Proposal
 from wearsim.decide.propose import propose
-from wearsim.decide.refine import Problem, Refiner
+from wearsim.decide.rounding import Settler, rounded
 from wearsim.decide.scenarios import Scenario
-from wearsim.decide.trial import COARSE, Trials, Trying, tried_of, worked
+from wearsim.decide.search import first_press, is_misfit, with_pressing
+from wearsim.decide.stroke_library import Shape, is_allowed
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import AS_STATED
 from wearsim.wear.predict import predict
-from wearsim.wear.radial import work_spell
+from wearsim.wear.radial.engine import work_spell
 
 LIMITS = Limits(minutes=40.0, spells=2)
 PRESS = Trying(Shape("tool", None, "press", 0.0), 15.0)
@@ -64,19 +64,14 @@ def proposed(start: str) -> Proposal:
 
 
 def test_a_trial_presses_as_the_engine_does() -> None:
-    bench, close = (
-        fast_bench("spherical"),
-        replace(COARSE, tolerance=1e-3),
-    )  # each has steps in time of its own
+    bench, close = (fast_bench("spherical"), replace(COARSE, tolerance=1e-3))  # each has steps in time of its own
     start = coarse_state(bench, ring_figure(bench))
     tried = Trials(bench, LIMITS, AS_STATED, close).after(start, PRESS)
     worked_out, _ = work_spell(bench, Spell(stroke="press", minutes=15.0), start, accuracy=close)
     (name,) = tried.laps
     moved = worked_out.laps[name].height - start.laps[name].height
     assert np.ptp(moved) > 100e-9
-    np.testing.assert_allclose(
-        tried.laps[name].height - start.laps[name].height, moved, atol=1e-3 * np.ptp(moved)
-    )
+    np.testing.assert_allclose(tried.laps[name].height - start.laps[name].height, moved, atol=1e-3 * np.ptp(moved))
     np.testing.assert_array_equal(tried.height, start.height)
 
 
@@ -113,9 +108,7 @@ def test_pressing_alone_is_left_as_it_is() -> None:
     assert judge.improve(()).programme == ()
     assert settler.settle((PRESS,)).programme == ()
     harmful = Trying(Shape("tool", None, "w", 0.3, 0.15, 0.1), LIMITS.minutes)
-    settled = settler.settle(
-        (PRESS, harmful), rounds=6
-    )  # its stroke may be left out, then nothing more to do
+    settled = settler.settle((PRESS, harmful), rounds=6)  # its stroke may be left out, then nothing more to do
     assert settled.score.cost <= judge.judge((PRESS, harmful)).score.cost
 
 

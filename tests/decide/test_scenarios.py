@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from small_bench import small_bench
 
+from tests.helpers.small_bench import small_bench
 from wearsim.decide.scenarios import scenarios, share_to_aim_for
 from wearsim.wear.constants import NAMES, Belief, prior
 

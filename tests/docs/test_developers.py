@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from wearsim.bench.catalogue import Glass
-from wearsim.bench.faults import read_piece
+from wearsim.bench.input_errors import read_piece
+from wearsim.bench.materials import Glass
 
 ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -68,7 +68,7 @@ def test_every_name_of_a_file_is_in_it(names: str, file: str) -> None:
 
 
 def test_names_of_files_are_found() -> None:
-    assert {"wearsim/decide/library.py", "wearsim/decide/pricing.py", "tests/kernels/kernel_twins.py"} <= {
+    assert {"wearsim/decide/stroke_library.py", "wearsim/decide/lower_bound.py", "tests/kernels/kernel_twins.py"} <= {
         file for _, file in NAMED
     }
 
@@ -99,6 +99,4 @@ def test_its_stroke_is_the_same_path_three_times() -> None:
     np.testing.assert_allclose(out[1], y, atol=1e-15)
     np.testing.assert_allclose(sweep * drawn["side"], y, atol=1e-15)
     np.testing.assert_allclose(frequency * out[3], arrays["vy"], atol=1e-13)
-    np.testing.assert_allclose(
-        np.gradient(y, phases, edge_order=2), out[3], atol=1e-6 * np.abs(out[3]).max() * 10
-    )
+    np.testing.assert_allclose(np.gradient(y, phases, edge_order=2), out[3], atol=1e-6 * np.abs(out[3]).max() * 10)

@@ -44,9 +44,7 @@ def members(thing: object) -> Iterator[str]:
     """A class's own methods and properties, underscores left out."""
     for name, member in vars(thing).items() if inspect.isclass(thing) else ():
         inner = member.__func__ if isinstance(member, (classmethod, staticmethod)) else member
-        if not name.startswith("_") and (
-            inspect.isfunction(inner) or isinstance(inner, (property, cached_property))
-        ):
+        if not name.startswith("_") and (inspect.isfunction(inner) or isinstance(inner, (property, cached_property))):
             yield f"{path_of(thing)}.{name}"
 
 
@@ -77,9 +75,7 @@ def faults_of(path: str, watched: set[str]) -> list[str]:
         found = validate(path)
     asks = (found["docstring"] or "").partition("\n")[0].endswith("?")  # as a command's summary may
     return [
-        f"{path}: {code}: {text}"
-        for code, text in found["errors"]
-        if code in watched and not (asks and code == "SS03")
+        f"{path}: {code}: {text}" for code, text in found["errors"] if code in watched and not (asks and code == "SS03")
     ]
 
 
@@ -91,9 +87,7 @@ METHODS = [path for thing in OFFERED.values() for path in members(thing)]
 def test_what_is_offered_is_documented_in_full(path: str) -> None:
     thing = OFFERED[path]
     watched = CONTRADICTS | LACKS
-    if inspect.isclass(thing) and (
-        "Attributes\n" in (thing.__doc__ or "") or takes_what_its_base_does(thing)
-    ):
+    if inspect.isclass(thing) and ("Attributes\n" in (thing.__doc__ or "") or takes_what_its_base_does(thing)):
         watched = watched - {"PR01"}
     assert not faults_of(path, watched)
 

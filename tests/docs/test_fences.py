@@ -32,12 +32,7 @@ FILES = {
 COMMAND = re.compile(r"^(?:python3? -m )?pytest [^\n#]+|`(?:python3? -m )?pytest [^`]+`", re.MULTILINE)
 SCRIPT = re.compile(r"python3? (tests/benchmarks/\w+\.py)([^`\n#]*)")
 COLLECTED = sorted(
-    {
-        found.strip("` \n")
-        for text in TEXTS.values()
-        for found in COMMAND.findall(text)
-        if "tests/benchmarks" in found
-    }
+    {found.strip("` \n") for text in TEXTS.values() for found in COMMAND.findall(text) if "tests/benchmarks" in found}
 )
 SCRIPTS = sorted({found for text in TEXTS.values() for found in SCRIPT.findall(text)})
 
@@ -91,12 +86,7 @@ def test_benchmarks_are_collected_as_written() -> None:
     # as from a shell of its own: benchmarks refuse to run inside a worker of the tests
     shell = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
     done = subprocess.run(
-        [sys.executable, "-c", COLLECT, asked],
-        cwd=ROOT,
-        capture_output=True,
-        text=True,
-        check=True,
-        env=shell,
+        [sys.executable, "-c", COLLECT, asked], cwd=ROOT, capture_output=True, text=True, check=True, env=shell
     )
     *answers, rest = re.split(r"^== (?=\d+$)", done.stdout, flags=re.MULTILINE)
     codes = [text.partition("\n")[0] for text in (*answers[1:], rest)]

@@ -92,9 +92,7 @@ def test_the_tutorials_readings_are_as_its_script_makes_them(desk: Path) -> None
 
     from wearsim.knifeedge.readings import load_readings
 
-    written = {
-        name: load_readings(desk / "examples/tutorial" / f"{name}.toml") for name in ("readings", "after")
-    }
+    written = {name: load_readings(desk / "examples/tutorial" / f"{name}.toml") for name in ("readings", "after")}
     folder, make_tutorial.FOLDER = make_tutorial.FOLDER, desk / "examples/tutorial"
     try:
         make_tutorial.main()

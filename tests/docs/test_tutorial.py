@@ -46,9 +46,7 @@ def test_the_proposal_comes_without_warnings_as_it_says(ran: dict[str, run_block
     assert f"--minutes {make_tutorial_pictures.MINUTES:.0f} " in first("propose")
 
 
-def test_too_short_a_wait_is_warned_of_and_a_long_one_is_not(
-    shed: Path, ran: dict[str, run_blocks.Ran]
-) -> None:
+def test_too_short_a_wait_is_warned_of_and_a_long_one_is_not(shed: Path, ran: dict[str, run_blocks.Ran]) -> None:
     short = next(command for command in COMMANDS if "--waited" in command)
     assert "wait 2.7 h" in " ".join(ran[short].err.split())
     with contextlib.chdir(shed):

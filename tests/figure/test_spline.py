@@ -12,9 +12,7 @@ from wearsim.figure.spline import ProfileSpline
 @pytest.mark.parametrize("from_the_centre", [True, False])
 @pytest.mark.parametrize("columns", [(), (1,), (7,)])
 @pytest.mark.parametrize("count", [3, 4, 5, 60])
-def test_as_scipy_has_it(
-    count: int, columns: tuple[int, ...], from_the_centre: bool, rng: np.random.Generator
-) -> None:
+def test_as_scipy_has_it(count: int, columns: tuple[int, ...], from_the_centre: bool, rng: np.random.Generator) -> None:
     radius = np.cumsum(rng.uniform(0.05, 1.0, count) ** 2)
     radius -= radius[0] if from_the_centre else 0.0
     values = rng.normal(size=(count, *columns))

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import kernel_twins as twins
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import trapezoid
 
+from tests.helpers import kernel_twins as twins
 from wearsim.kernels.flat import flat_ring
-from wearsim.kernels.nodes import edge_azimuth, half_arc
+from wearsim.kernels.quadrature import edge_azimuth, half_arc
 from wearsim.wear.flat import flat_contact, lift_off_offset
 
 A = 0.15
@@ -83,9 +83,7 @@ def test_lift_off_of_equal_discs() -> None:
     assert peak == pytest.approx(2.661, abs=6e-4)
 
 
-@pytest.mark.parametrize(
-    ("q", "share"), [(0.5, 0.2312), (0.6, 0.2242), (0.7, 0.2171), (0.8, 0.2098), (0.9, 0.2027)]
-)
+@pytest.mark.parametrize(("q", "share"), [(0.5, 0.2312), (0.6, 0.2242), (0.7, 0.2171), (0.8, 0.2098), (0.9, 0.2027)])
 def test_lift_off_of_small_laps(q: float, share: float) -> None:
     # checks.md section 1 [derived]: overhang of the lap's edge, as a fraction of the lap's diameter q D
     e = lift_off_offset(A, q * A)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from knife_surfaces import CLEAR, FINE, WAVE, A, R, cosines, eight_windows, exact, sheet
 
+from tests.helpers.knife_surfaces import CLEAR, FINE, WAVE, A, R, cosines, eight_windows, exact, sheet
 from wearsim.knifeedge.expected import expected_readings, reading_matrix
+from wearsim.knifeedge.longitudinal import zone_readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.knifeedge.stopping import when_to_stop
-from wearsim.knifeedge.zones import zone_readings
 
 WHERE = {"radius_of_curvature": R, "conic": -1.0}
 MIRROR = {"radius": A, "radius_of_curvature": R, "clear_radius": CLEAR, "wavelength": WAVE}
@@ -45,12 +45,7 @@ def test_spread_from_covariance_and_from_draws_agree() -> None:
     assert one.sigma[0] == 0.0
     assert two.sigma[1:] == pytest.approx(one.sigma[1:], rel=0.08)
     both = expected_readings(
-        zones,
-        got.radius,
-        got.figure_error,
-        **WHERE,
-        covariance=got.covariance,
-        setting_sigma=np.full(8, 3e-5),
+        zones, got.radius, got.figure_error, **WHERE, covariance=got.covariance, setting_sigma=np.full(8, 3e-5)
     )
     assert both.setting[1:] == pytest.approx(3e-5 * np.sqrt(2))
     assert both.spread == pytest.approx(np.hypot(both.sigma, both.setting))

@@ -8,14 +8,15 @@ from scipy.integrate import quad
 
 from wearsim.figure.conic import sagitta
 from wearsim.knifeedge.longitudinal import (
+    Zones,
     airy_radius,
     knife_aberration,
     normal_aberration,
     slope_response,
     target_aberration,
     tolerable_aberration,
+    zone_readings,
 )
-from wearsim.knifeedge.zones import Zones, zone_readings
 
 INCH = 0.0254
 

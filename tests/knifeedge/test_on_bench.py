@@ -9,16 +9,8 @@ import pytest
 
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.profile import read_profile
-from wearsim.knifeedge.on_bench import (
-    expect_on,
-    mask_for,
-    reduce_on,
-    waiting_for,
-    write_reduction,
-)
-from wearsim.knifeedge.on_bench import (
-    tester_for as stand_for,
-)
+from wearsim.knifeedge.on_bench import expect_on, mask_for, reduce_on, waiting_for, write_reduction
+from wearsim.knifeedge.on_bench import tester_for as stand_for
 from wearsim.knifeedge.readings import parse_readings
 
 SHEET = """
@@ -46,9 +38,7 @@ def test_expected_readings_come_back_as_the_sheet() -> None:
     readings = parse_readings(SHEET)
     got = reduce_on(readings, mirror(), 550e-9)
     sigma = [zone.sigma for zone in got.zones]
-    again = expect_on(
-        mirror(), readings, got.radius, got.figure_error, covariance=got.covariance, setting_sigma=sigma
-    )
+    again = expect_on(mirror(), readings, got.radius, got.figure_error, covariance=got.covariance, setting_sigma=sigma)
     assert np.abs(again.surprise(readings.positions.mean(axis=0))).max() < 3.0
 
 

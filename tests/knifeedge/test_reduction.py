@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from knife_surfaces import CLEAR, PROFILE, WAVE, A, R, cosines, eight_windows, exact, geometry, sheet
 
+from tests.helpers.knife_surfaces import CLEAR, PROFILE, WAVE, A, R, cosines, eight_windows, exact, geometry, sheet
 from wearsim.errors import InputError
 from wearsim.figure.aperture import ClearAperture
-from wearsim.figure.error import height_from_error
-from wearsim.figure.numbers import figure_numbers
-from wearsim.knifeedge.longitudinal import airy_radius
+from wearsim.figure.conic import height_from_error
+from wearsim.figure.metrics import figure_numbers
+from wearsim.knifeedge.longitudinal import Zones, airy_radius
 from wearsim.knifeedge.readings import parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
-from wearsim.knifeedge.zones import Zones
 
 MIRROR = {"radius": A, "radius_of_curvature": R, "clear_radius": CLEAR, "wavelength": WAVE}
 
@@ -148,9 +147,7 @@ def turned(angles: list[float], amount, rows_each: int, rng: np.random.Generator
     rows, orientation = [], []
     for angle in angles:
         for _ in range(rows_each):
-            here = exact(
-                zones, lambda r, t=angle: amount(r) * np.cos(2 * t) + 2e-8 * np.cos(2 * np.pi * (r / A) ** 2)
-            )
+            here = exact(zones, lambda r, t=angle: amount(r) * np.cos(2 * t) + 2e-8 * np.cos(2 * np.pi * (r / A) ** 2))
             zero = 0.0 if kept else rng.normal() * 1e-3
             rows.append(here + zero + noisy(rng, zones, 1, 2e-5)[0])
             orientation.append(angle)
@@ -178,8 +175,7 @@ def test_three_orientations_give_the_axis() -> None:
     zones = eight_windows()
     angles = np.repeat(np.radians([0.0, 60.0, 120.0]), 2)
     rows = [
-        exact(zones, lambda r, t=t: 2e-7 * (r / A) ** 2 * np.cos(2 * (t - axis)))
-        + noisy(rng, zones, 1, 1e-5)[0]
+        exact(zones, lambda r, t=t: 2e-7 * (r / A) ** 2 * np.cos(2 * (t - axis))) + noisy(rng, zones, 1, 1e-5)[0]
         for t in angles
     ]
     seen = reduce_readings(sheet(zones, np.array(rows), orientation=angles), **MIRROR).astigmatism
@@ -190,16 +186,12 @@ def test_three_orientations_give_the_axis() -> None:
 
 def test_astigmatism_that_varies_by_zone_is_seen_whatever_the_zeros() -> None:
     rng = np.random.default_rng(23)
-    got = reduce_readings(
-        turned([0.0, np.pi / 2], lambda r: 1.5e-7 * (r / A) ** 4, 1, rng, kept=False), **MIRROR
-    )
+    got = reduce_readings(turned([0.0, np.pi / 2], lambda r: 1.5e-7 * (r / A) ** 4, 1, rng, kept=False), **MIRROR)
     assert got.astigmatism is not None
     assert got.astigmatism.height_sigma is None
     assert any("moved scale" in line for line in got.warnings)
     rng = np.random.default_rng(23)
-    more = reduce_readings(
-        turned([0.0, np.pi / 2], lambda r: 1.5e-7 * (r / A) ** 4, 3, rng, kept=False), **MIRROR
-    )
+    more = reduce_readings(turned([0.0, np.pi / 2], lambda r: 1.5e-7 * (r / A) ** 4, 3, rng, kept=False), **MIRROR)
     assert more.astigmatism is not None
     assert more.astigmatism.varies_by_chance < 1e-3
 

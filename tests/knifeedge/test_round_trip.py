@@ -6,11 +6,23 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from knife_surfaces import CLEAR, PROFILE, WAVE, A, R, cosines, eight_windows, exact, geometry, ring, sheet
 
+from tests.helpers.knife_surfaces import (
+    CLEAR,
+    PROFILE,
+    WAVE,
+    A,
+    R,
+    cosines,
+    eight_windows,
+    exact,
+    geometry,
+    ring,
+    sheet,
+)
 from wearsim.knifeedge.posterior import reduce_row
 from wearsim.knifeedge.reduction import reduce_readings
-from wearsim.knifeedge.settings import settings
+from wearsim.knifeedge.setting_noise import settings
 
 MIRROR = {"radius": A, "radius_of_curvature": R, "clear_radius": CLEAR, "wavelength": WAVE}
 TRIALS = 500

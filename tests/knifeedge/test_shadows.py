@@ -6,21 +6,15 @@ import dataclasses
 
 import numpy as np
 import pytest
-from knife_surfaces import FINE, WAVE, A, R
 
+from tests.helpers.knife_surfaces import FINE, WAVE, A, R
 from wearsim.knifeedge.longitudinal import target_aberration
 from wearsim.knifeedge.shadows import KnifeTester, diffraction_shadow, geometric_shadow, knife_curve
 
 
 def stand(error=lambda r: 0 * r, conic: float = -1.0, **more: object) -> KnifeTester:
     return KnifeTester(
-        radius=FINE,
-        error=error(FINE),
-        radius_of_glass=A,
-        radius_of_curvature=R,
-        conic=conic,
-        wavelength=WAVE,
-        **more,
+        radius=FINE, error=error(FINE), radius_of_glass=A, radius_of_curvature=R, conic=conic, wavelength=WAVE, **more
     )
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from knife_surfaces import CLEAR, WAVE, A, R, cosines, ring
 
-from wearsim.figure.error import height_from_error
-from wearsim.figure.numbers import figure_numbers
+from tests.helpers.knife_surfaces import CLEAR, WAVE, A, R, cosines, ring
+from wearsim.figure.conic import height_from_error
+from wearsim.figure.metrics import figure_numbers
 
 PIXELS = 512
 

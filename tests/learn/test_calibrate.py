@@ -6,13 +6,12 @@ from functools import cache
 
 import numpy as np
 import pytest
-from simulated import simulated_chain
 
+from tests.helpers.simulated import simulated_chain
 from wearsim.learn.calibrate import Calibration, calibrate_chain, with_session_spread
 from wearsim.learn.misfits import without_misfits
 from wearsim.learn.posterior import Posterior
-from wearsim.show.calibration_plot import calibration_figure
-from wearsim.show.calibration_table import calibration_text
+from wearsim.show.calibration import calibration_figure, calibration_text
 from wearsim.wear.constants import NAMES, Belief, Constants, prior
 
 TRUTH = Constants(preston=1.5, stiffness=0.6, relaxation_time=0.7, edge_gain=1.3)

@@ -11,14 +11,13 @@ import numpy as np
 import pytest
 import tomli_w
 
-from wearsim.bench.reading import parse_toml
+from wearsim.bench.input_errors import parse_toml
 from wearsim.cli.main import run
 from wearsim.errors import InputError
 from wearsim.learn.calibration_file import FILE
-from wearsim.learn.folder import MirrorFolder, open_folder
+from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.record import record
 from wearsim.learn.remember import Known, fault_in, keep, recalled
-from wearsim.learn.session import SessionNote
 from wearsim.wear.constants import Belief
 
 COVARIANCE = np.diag([0.04, 0.09, 0.25, 0.16]) + 0.01

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from simulated import programme_of, simulated_chain
 
+from tests.helpers.simulated import programme_of, simulated_chain
 from wearsim.bench.programme import Programme
 from wearsim.learn.chain import Chain, corrected_state
 from wearsim.learn.discrepancy import Discrepancy
@@ -20,9 +20,7 @@ def test_without_work_it_is_linear_regression() -> None:
     """Two looks at the same glass: mean and covariance as by weighted least squares in one go."""
     _, chain = simulated_chain(3, Constants(), count=2, discrepancy=NOTHING)
     idle = tuple(replace(link, programme=Programme()) for link in chain.links)
-    chain = replace(
-        chain, links=idle, first=replace(chain.first, root=30e-9 * np.eye(chain.first.radius.size))
-    )
+    chain = replace(chain, links=idle, first=replace(chain.first, root=30e-9 * np.eye(chain.first.radius.size)))
     last = chain.follow(Constants(), 0.1)[-1]
     information = np.linalg.inv(30e-9**2 * np.eye(chain.first.radius.size) + 0.3e-9**2 * np.eye(
         chain.first.radius.size
@@ -37,9 +35,7 @@ def test_without_work_it_is_linear_regression() -> None:
     assert last.covariance == pytest.approx(covariance, abs=2e-4 * 30e-9**2)
     # the readings are almost linear in the glass: 1 % of the correction
     correction = covariance @ pull
-    assert last.state.height - chain.first.height == pytest.approx(
-        correction, abs=0.01 * np.abs(correction).max()
-    )
+    assert last.state.height - chain.first.height == pytest.approx(correction, abs=0.01 * np.abs(correction).max())
 
 
 def test_the_carrier_is_the_engine_linearised(rng: np.random.Generator) -> None:
@@ -73,9 +69,7 @@ def test_a_disbelieved_session_says_little_of_the_constants() -> None:
     _, chain = simulated_chain(6, Constants(), count=1)
 
     def told(misfits: frozenset[int]) -> float:
-        likelihoods = [
-            chain.follow(Constants(preston=k), 0.08, None, misfits)[0].log_likelihood for k in (0.5, 1.0)
-        ]
+        likelihoods = [chain.follow(Constants(preston=k), 0.08, None, misfits)[0].log_likelihood for k in (0.5, 1.0)]
         return abs(likelihoods[1] - likelihoods[0])
 
     assert told(frozenset({1})) < 0.2 * told(frozenset())
@@ -86,9 +80,7 @@ def test_laps_begin_as_the_record_says() -> None:
 
     def second(lap: str | None) -> np.ndarray:
         links = (chain.links[0], replace(chain.links[1], lap=lap))
-        return (
-            Chain(chain.first, links, chain.accuracy, chain.discrepancy).follow(Constants(), 0.1)[1].predicted
-        )
+        return Chain(chain.first, links, chain.accuracy, chain.discrepancy).follow(Constants(), 0.1)[1].predicted
 
     assert np.array_equal(second(None), second("as left"))
     assert not np.allclose(second("pressed"), second("as left"), atol=1e-10)

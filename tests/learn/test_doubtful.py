@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from simulated import simulated_chain
 
+from tests.helpers.simulated import simulated_chain
 from wearsim.learn.calibrate import Calibration, calibrate_chain
 from wearsim.learn.chain import Chain
 from wearsim.learn.misfits import SUSPECT, SessionFit, birge_ratio
 from wearsim.learn.posterior import Posterior
-from wearsim.show.calibration_table import _verdict, calibration_text
+from wearsim.show.calibration import _verdict, calibration_text
 from wearsim.wear.constants import Belief, Constants
 
 

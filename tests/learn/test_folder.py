@@ -10,9 +10,8 @@ from pathlib import Path
 import pytest
 
 from wearsim.errors import InputError
-from wearsim.learn.folder import open_folder
+from wearsim.learn.folder import SessionNote, open_folder
 from wearsim.learn.record import record
-from wearsim.learn.session import SessionNote
 
 
 @pytest.fixture

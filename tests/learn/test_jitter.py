@@ -10,33 +10,31 @@ from typing import Any
 
 import numpy as np
 import pytest
-from simulated import programme_of
 
+from tests.helpers.simulated import programme_of
 from wearsim.bench.profile import Profile
 from wearsim.errors import InputError
 from wearsim.figure.conic import conic_departure
 from wearsim.learn.calibrate import Calibration, calibrate, calibrate_with_jitter
 from wearsim.learn.chain import LEARNING, Chain, Link
 from wearsim.learn.discrepancy import Discrepancy
-from wearsim.learn.folder import MirrorFolder, open_folder
+from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.jitter import FACTOR, Jitter, grid, jitter_of
 from wearsim.learn.jitter_effect import Effect, effect_of, strokes_of
-from wearsim.learn.measured import of_profile, of_readings
+from wearsim.learn.observation import of_profile, of_readings
 from wearsim.learn.posterior import PARTLY, TOLD
-from wearsim.learn.practice import Reader
-from wearsim.learn.practice_bench import Drawn, draw_mirror
+from wearsim.learn.practice.mirror import Drawn, Reader, draw_mirror
 from wearsim.learn.record import record
 from wearsim.learn.remember import FILE, Known, keep, known_after, remembered_jitter, standing_of
-from wearsim.learn.session import SessionNote
-from wearsim.show.calibration_table import calibration_text
+from wearsim.show.calibration import calibration_text
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import AS_STATED, Belief, Constants
-from wearsim.wear.planar import PlanarAccuracy
-from wearsim.wear.planar_bench import run_planar
-from wearsim.wear.planar_grid import RoundStart
+from wearsim.wear.initial_figure import StartFigure, on_grid
+from wearsim.wear.planar.engine import PlanarAccuracy
+from wearsim.wear.planar.grid import RoundStart
+from wearsim.wear.planar.setup import run_planar
 from wearsim.wear.predict import gauge_for
-from wearsim.wear.radial import work
-from wearsim.wear.start import StartFigure, on_grid
+from wearsim.wear.radial.engine import work
 from wearsim.wear.state import State, start_state
 
 SPELLS: tuple[dict[str, Any], ...] = (
@@ -150,9 +148,7 @@ def test_effect_grows_with_the_spread_and_stands_still_at_the_same() -> None:
     found = effect()
     assert not found.change(2.0, 2.0).any()
     assert np.ptp(found.change(4.0, 1.0)) > 2.0 * np.ptp(found.change(2.0, 1.0))
-    np.testing.assert_allclose(
-        found.change(4.0, 1.0), found.change(4.0, 2.0) + found.change(2.0, 1.0), atol=1e-18
-    )
+    np.testing.assert_allclose(found.change(4.0, 1.0), found.change(4.0, 2.0) + found.change(2.0, 1.0), atol=1e-18)
     covariance = found.covariance(4.0, 1.0)
     assert np.linalg.eigvalsh(covariance).min() > -1e-12 * np.trace(covariance)
     assert np.trace(covariance) > np.trace(found.covariance(1.0, 1.0))
@@ -180,9 +176,7 @@ def test_prior_is_a_factor_of_two() -> None:
 
 
 def test_strokes_are_counted_without_pressing() -> None:
-    programme = programme_of(
-        ({"stroke": "press", "minutes": 5}, {"stroke": "one-third", "minutes": 10, "rate": 40})
-    )
+    programme = programme_of(({"stroke": "press", "minutes": 5}, {"stroke": "one-third", "minutes": 10, "rate": 40}))
     assert strokes_of(programme) == pytest.approx(400.0)
 
 
@@ -194,9 +188,7 @@ def folder(mirror_folder: Path, done: Path, after: Path) -> MirrorFolder:
     return open_folder(mirror_folder)
 
 
-def test_asking_moves_no_constant_where_it_does_not_tell(
-    folder: MirrorFolder, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_asking_moves_no_constant_where_it_does_not_tell(folder: MirrorFolder, monkeypatch: pytest.MonkeyPatch) -> None:
     plain, hands = _calibrated(folder), folder.bench.hands
 
     def again(other: MirrorFolder, **_: object) -> Calibration:
@@ -220,17 +212,9 @@ def test_asking_moves_no_constant_where_it_does_not_tell(
 @pytest.mark.parametrize(
     ("share", "better", "said"),
     [
-        (
-            0.2,
-            None,
-            "told by the sessions. From now on it is taken as length 0.18, centre 6 mm (3 times the bench's).",
-        ),
+        (0.2, None, "told by the sessions. From now on it is taken as length 0.18, centre 6 mm (3 times the bench's)."),
         (0.7, None, "partly told. It stays as the bench states it."),
-        (
-            0.9,
-            10.0,
-            "believed before. It stays as the bench states it. Readings 10 times as good would begin to tell",
-        ),
+        (0.9, 10.0, "believed before. It stays as the bench states it. Readings 10 times as good would begin to tell"),
         (0.9, None, "Not even readings a hundred times as good would tell"),
     ],
 )
@@ -296,9 +280,7 @@ def test_a_damaged_factor_is_one_line(folder: MirrorFolder, value: str) -> None:
     assert "\n" not in str(raised.value)
 
 
-def test_a_told_spread_is_taken_over_and_asked_again(
-    folder: MirrorFolder, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_told_spread_is_taken_over_and_asked_again(folder: MirrorFolder, monkeypatch: pytest.MonkeyPatch) -> None:
     factors = np.array([2.9, 3.0, 3.1])
     at: list[float] = []
 
@@ -307,9 +289,7 @@ def test_a_told_spread_is_taken_over_and_asked_again(
         return Jitter(factors, np.array([0.2, 0.6, 0.2]), 0.1, at_now, None, (1,), {})
 
     def played(chain: Chain, *rest: object, at: float, **_: object) -> Jitter:
-        assert chain.links[0].bench.hands.length_jitter == pytest.approx(
-            at * folder.bench.hands.length_jitter
-        )
+        assert chain.links[0].bench.hands.length_jitter == pytest.approx(at * folder.bench.hands.length_jitter)
         return told(chain, *rest, at_now=at)
 
     monkeypatch.setattr("wearsim.learn.calibrate.jitter_of", played)

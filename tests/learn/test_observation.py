@@ -6,23 +6,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from simulated import read
 
+from tests.helpers.simulated import read
 from wearsim.bench.profile import Profile
 from wearsim.figure.conic import conic_departure
+from wearsim.kernels.arrays import Floats
 from wearsim.learn.chain import LEARNING
-from wearsim.learn.measured import Observation, contrasts, of_profile, of_readings
-from wearsim.learn.practice import Reader
-from wearsim.learn.practice_bench import Drawn, draw_mirror
-from wearsim.wear.grid import Array
-from wearsim.wear.start import on_grid
+from wearsim.learn.observation import Observation, contrasts, of_profile, of_readings
+from wearsim.learn.practice.mirror import Drawn, Reader, draw_mirror
+from wearsim.wear.initial_figure import on_grid
 from wearsim.wear.state import start_state
 
 
 @pytest.fixture(params=["readings", "profile", "profile with sigma"])
-def observed(
-    request: pytest.FixtureRequest, rng: np.random.Generator
-) -> tuple[Drawn, Array, Array, Observation]:
+def observed(request: pytest.FixtureRequest, rng: np.random.Generator) -> tuple[Drawn, Floats, Floats, Observation]:
     drawn = draw_mirror(5, "raised ring", 0.25, 5.0)
     glass = on_grid(drawn.bench, drawn.start, LEARNING)
     if request.param == "readings":
@@ -37,20 +34,18 @@ def observed(
     return drawn, glass.radius, glass.height, of_profile(drawn.bench, profile, glass.radius)
 
 
-def whitened(observation: Observation, miss: Array) -> float:
+def whitened(observation: Observation, miss: Floats) -> float:
     return float(np.sqrt(miss @ np.linalg.solve(observation.covariance, miss) / miss.size))
 
 
-def test_the_true_glass_is_what_was_expected(observed: tuple[Drawn, Array, Array, Observation]) -> None:
+def test_the_true_glass_is_what_was_expected(observed: tuple[Drawn, Floats, Floats, Observation]) -> None:
     """Whatever the zero of the readings, whatever piston and r^2 of the profile."""
     _, _, height, observation = observed
     assert whitened(observation, observation.miss(height)) < 0.1  # sheets are written to a hundredth of a mm
-    assert (
-        whitened(observation, observation.miss(height + 30e-9 * np.sin(np.arange(height.size) / 3.0))) > 1.0
-    )
+    assert whitened(observation, observation.miss(height + 30e-9 * np.sin(np.arange(height.size) / 3.0))) > 1.0
 
 
-def test_piston_and_focus_are_not_seen(observed: tuple[Drawn, Array, Array, Observation]) -> None:
+def test_piston_and_focus_are_not_seen(observed: tuple[Drawn, Floats, Floats, Observation]) -> None:
     _, radius, height, observation = observed
     moved = height + 2e-7 + 4e-6 * radius**2
     assert np.allclose(observation.miss(moved), observation.miss(height), atol=1e-3 * np.sqrt(
@@ -58,16 +53,14 @@ def test_piston_and_focus_are_not_seen(observed: tuple[Drawn, Array, Array, Obse
     ))  # fmt: skip
 
 
-def test_the_matrix_is_the_slope_of_the_expectation(
-    observed: tuple[Drawn, Array, Array, Observation],
-) -> None:
+def test_the_matrix_is_the_slope_of_the_expectation(observed: tuple[Drawn, Floats, Floats, Observation]) -> None:
     _, radius, height, observation = observed
     change = 20e-9 * np.cos(3.0 * radius / radius[-1])
     slope = observation.miss(height) - observation.miss(height + change)
     assert slope == pytest.approx(observation.matrix @ change, rel=2e-3, abs=2e-3 * np.abs(slope).max())
 
 
-def test_covariances_are_sound(observed: tuple[Drawn, Array, Array, Observation]) -> None:
+def test_covariances_are_sound(observed: tuple[Drawn, Floats, Floats, Observation]) -> None:
     observation = observed[-1]
     assert observation.covariance.shape == (observation.size, observation.size)
     assert np.linalg.eigvalsh(observation.covariance).min() > 0.0

@@ -7,21 +7,18 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-import closed_loop
-import learn_coverage
 import numpy as np
 import pytest
-from simulated import programme_of
 
+from tests.benchmarks import closed_loop, learn_coverage
+from tests.helpers.simulated import programme_of
 from wearsim.bench.lengths import INCHES
 from wearsim.errors import InputError
 from wearsim.knifeedge.readings import load_readings, parse_readings
-from wearsim.learn.folder import open_folder
-from wearsim.learn.practice import COARSE, Reader, Truth, drawn_truth, sheet_text
-from wearsim.learn.practice_bench import FAULTS, draw_mirror
-from wearsim.learn.practice_file import Practice, practice_text, read_practice
-from wearsim.learn.rehearse import TARGET, rehearse, replayed, start_practice, true_rms, work_and_record
-from wearsim.learn.session import SessionNote
+from wearsim.learn.folder import SessionNote, open_folder
+from wearsim.learn.practice.file import Practice, practice_text, read_practice
+from wearsim.learn.practice.mirror import COARSE, FAULTS, Reader, Truth, draw_mirror, drawn_truth, sheet_text
+from wearsim.learn.practice.rehearse import TARGET, rehearse, replayed, start_practice, true_rms, work_and_record
 from wearsim.wear.constants import NAMES, Constants
 
 QUICK = replace(COARSE, cells=32)
@@ -29,9 +26,7 @@ ONE = programme_of(({"stroke": "one-third", "minutes": 1, "on_top": "tool"},))
 
 
 def quick(seed: int = 5) -> Practice:
-    return Practice(
-        seed, "raised ring", 0.25, 5.0, Truth(Constants(1.4, 0.8, 1.2, 1.0), 0.1, seed), accuracy=QUICK
-    )
+    return Practice(seed, "raised ring", 0.25, 5.0, Truth(Constants(1.4, 0.8, 1.2, 1.0), 0.1, seed), accuracy=QUICK)
 
 
 @pytest.mark.parametrize("fault", FAULTS)

@@ -12,15 +12,12 @@ import pytest
 
 from wearsim.cli.inputs import tell_days
 from wearsim.cli.main import run
-from wearsim.cli.voice import Voice
+from wearsim.cli.messages import Voice
 from wearsim.errors import CouldNotError, InputError
-from wearsim.learn.folder import open_folder
+from wearsim.learn.folder import SessionNote, dump_note, open_folder, read_note
 from wearsim.learn.record import PARTIAL, STALE, new_folder, record
-from wearsim.learn.session import SessionNote, dump_note, read_note
 
-NOTE = SessionNote(
-    date=date(2026, 2, 3), temperature=18.5, abrasive="rouge", notes="charge: thin\nthe lap sang"
-)
+NOTE = SessionNote(date=date(2026, 2, 3), temperature=18.5, abrasive="rouge", notes="charge: thin\nthe lap sang")
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -75,9 +72,7 @@ def test_conditions_move_the_bench(mirror_folder: Path) -> None:
     assert SessionNote(date=date(2026, 1, 1)).bench_for(bench) == bench
 
 
-def test_what_cannot_be_used_is_refused_and_nothing_written(
-    mirror_folder: Path, done: Path, after: Path
-) -> None:
+def test_what_cannot_be_used_is_refused_and_nothing_written(mirror_folder: Path, done: Path, after: Path) -> None:
     before = contents(mirror_folder)
     with pytest.raises(InputError, match="neither"):
         record(mirror_folder, done, note=NOTE)
@@ -113,9 +108,7 @@ def test_a_folder_that_cannot_be_written(mirror_folder: Path, done: Path, after:
     mirror_folder.chmod(stat.S_IRWXU)
 
 
-def test_the_faster_record_wins(
-    mirror_folder: Path, done: Path, after: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_the_faster_record_wins(mirror_folder: Path, done: Path, after: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from wearsim.learn import record as module
 
     whole = module._write_whole
@@ -162,10 +155,7 @@ def test_days_are_told_at_the_command_line(
     yesterday = day - timedelta(1)
     assert run([*call, "--date", str(yesterday), "--json", "-o", str(told)]) == 0
     assert json.loads(told.read_text()) == json.loads(capsys.readouterr().out)
-    for wrong, fragment in (
-        (day + timedelta(1), "in the future"),
-        (day - timedelta(2), f"dated {yesterday}"),
-    ):
+    for wrong, fragment in ((day + timedelta(1), "in the future"), (day - timedelta(2), f"dated {yesterday}")):
         assert run([*call, "--date", str(wrong)]) == 2
         (line,) = capsys.readouterr().err.strip().splitlines()
         assert fragment in line and "--date" in line and str(wrong) in line

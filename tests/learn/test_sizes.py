@@ -6,17 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from simulated import simulated_chain
 
-from wearsim.bench.dump import spell_table
-from wearsim.bench.files import programme_from_table
+from tests.helpers.simulated import simulated_chain
+from wearsim.bench.toml_io import programme_from_table, spell_table
 from wearsim.learn.calibrate import Calibration
 from wearsim.learn.chain import Chain
 from wearsim.learn.hills import Hill, weights_of
 from wearsim.learn.inference import WIDER, Inference
 from wearsim.learn.misfits import SessionFit, session_fit, with_chances
 from wearsim.learn.sizes import LIKELY, SUSPECTED, Rival, by_hills, chances_of, rivals_of, sampled
-from wearsim.show.calibration_table import _verdict, calibration_text
+from wearsim.show.calibration import _verdict, calibration_text
 from wearsim.wear.constants import Belief, Constants
 
 TRUE = 1.5
@@ -86,12 +85,7 @@ def test_the_others_tell_which_session_it_was() -> None:
 
 @pytest.mark.parametrize(
     ("chance", "factor", "verdict"),
-    [
-        (0.19, 0.5, "fits"),
-        (0.21, 0.5, "size in doubt"),
-        (0.21, 1.3, "fits"),
-        (0.6, 0.5, "0.5 times its size"),
-    ],
+    [(0.19, 0.5, "fits"), (0.21, 0.5, "size in doubt"), (0.21, 1.3, "fits"), (0.6, 0.5, "0.5 times its size")],
 )
 def test_what_is_said_of_a_size(chance: float, factor: float, verdict: str) -> None:
     assert _verdict(SessionFit(1, 7.0, 7, 0.4, True, 1e-8, factor, chance)) == verdict

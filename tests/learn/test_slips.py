@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from simulated import programme_of, simulated_chain
 
+from tests.helpers.simulated import programme_of, simulated_chain
 from wearsim.learn.calibrate import calibrate_chain
 from wearsim.learn.chain import Chain, Link
 from wearsim.learn.inference import Inference
@@ -16,7 +16,7 @@ from wearsim.learn.outlook import Outlook
 from wearsim.learn.sizes import SHAPE, Rival, chances_of, possible, rivals_of
 from wearsim.learn.slips import SHARE, Slip, slips_of
 from wearsim.learn.suspicions import ANYTHING, by_session, suspicions_of
-from wearsim.show.calibration_table import _other_work, _verdict, calibration_text
+from wearsim.show.calibration import _other_work, _verdict, calibration_text
 from wearsim.wear.constants import Belief, Constants
 
 TRUE = 1.5
@@ -155,9 +155,7 @@ def test_chances_add_up_over_all_that_is_possible() -> None:
         (0.7, ((ANYTHING, 0.6), ("a", 0.1)), "does not fit: set aside", "like no slip in particular"),
     ],
 )  # fmt: skip
-def test_what_is_said_of_a_record(
-    wrong: float, slips: tuple[tuple[str, float], ...], verdict: str, words: str
-) -> None:
+def test_what_is_said_of_a_record(wrong: float, slips: tuple[tuple[str, float], ...], verdict: str, words: str) -> None:
     fit = SessionFit(3, 7.0, 7, 0.4, wrong < 0.5, 1e-8, wrong_chance=wrong, slips=slips)
     assert _verdict(fit) == verdict
     assert words in _other_work(fit, 3)

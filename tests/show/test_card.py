@@ -6,18 +6,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from card_cases import content, full_content, in_inches, own_readings, texts_of, with_spells
 from matplotlib.figure import Figure
-from small_bench import small_bench
 
 import wearsim as ws
+from tests.helpers.card_cases import content, full_content, in_inches, own_readings, texts_of, with_spells
+from tests.helpers.small_bench import small_bench
 from wearsim.knifeedge.on_bench import waiting_for
 from wearsim.show.card_after import HALF, column_widths
 from wearsim.show.card_content import card_content, quarters
 from wearsim.show.card_page import CAUTION_SIZE, card_pages, plan
 from wearsim.show.card_pen import HEIGHT, WIDTH, text_width, wrapped
 from wearsim.show.card_readings import ReadingRows, telling_zones
-from wearsim.show.cautions import CAUTIONS
+from wearsim.show.notices import CAUTIONS
 
 
 def nothing_overlaps(pages: list[Figure]) -> None:
@@ -84,8 +84,7 @@ def test_nothing_on_the_card_overlaps_or_leaves_the_page(count: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("count", "zones", "unit"),
-    [(1, 10, "mm"), (2, 3, "in"), (3, 10, "in"), (3, 8, "mm"), (4, 3, "mm"), (4, 10, "in")],
+    ("count", "zones", "unit"), [(1, 10, "mm"), (2, 3, "in"), (3, 10, "in"), (3, 8, "mm"), (4, 3, "mm"), (4, 10, "in")]
 )
 def test_a_full_card_has_room_to_write_and_nothing_overlaps(count: int, zones: int, unit: str) -> None:
     pages = card_pages(full_content(count, zones, unit))
@@ -224,14 +223,12 @@ def test_a_pressing_of_the_programme_is_a_spell_of_the_card() -> None:
 
 
 def test_numbers_that_round_to_nothing_have_no_minus() -> None:
-    from wearsim.show.lengths import INCHES, decimal
+    from wearsim.show.units import INCHES, decimal
 
     assert INCHES.number(-1e-6) == "0.00" and decimal(-0.0004, 3, "+") == "+0.000"
     assert decimal(-0.0006, 3) == "-0.001" and INCHES.number(1e-3, "+") == "+0.04"
     readings = own_readings(4, "in", ())
-    tiny = replace(
-        readings, now=np.full(4, -1e-9), after=replace(readings.after, positions=np.full(4, -1e-9))
-    )
+    tiny = replace(readings, now=np.full(4, -1e-9), after=replace(readings.after, positions=np.full(4, -1e-9)))
     rows = card_content(in_inches(), with_spells(1), tiny).readings
     assert rows is not None and not any(cell.startswith("-") for row in rows.rows for cell in row)
 

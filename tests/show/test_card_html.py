@@ -8,11 +8,11 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
-from card_cases import after, content, full_content, programme_of, texts_of, with_spells
-from small_bench import small_bench
 
 import wearsim as ws
-from wearsim.bench.quantity import Extent
+from tests.helpers.card_cases import after, content, full_content, programme_of, texts_of, with_spells
+from tests.helpers.small_bench import small_bench
+from wearsim.bench.fields import Extent
 from wearsim.show.card import card_bytes
 from wearsim.show.card_content import CardContent, card_content
 from wearsim.show.card_html import card_html
@@ -20,7 +20,7 @@ from wearsim.show.card_page import card_pages, plan
 from wearsim.show.card_parts import draw_stroke
 from wearsim.show.card_pen import Pen
 from wearsim.show.card_svg import early_svg, stroke_svg
-from wearsim.show.lengths import temperature_text, temperature_unit
+from wearsim.show.units import temperature_text, temperature_unit
 
 
 class Checker(HTMLParser):
@@ -93,9 +93,7 @@ def test_the_stroke_is_drawn_to_scale() -> None:
     said = content(1)
     drawing = said.spells[0].drawing
     svg = stroke_svg(drawing, said.scale)
-    points = np.array(
-        [[float(n) for n in pair.split(",")] for pair in re.search(r'points="([^"]+)"', svg)[1].split()]
-    )
+    points = np.array([[float(n) for n in pair.split(",")] for pair in re.search(r'points="([^"]+)"', svg)[1].split()])
     radius = float(re.search(r'<circle r="([\d.]+)"', svg)[1])
     across = np.ptp(points[:, 0]) / (2.0 * radius)
     along = np.ptp(points[:, 1]) / (2.0 * radius)
@@ -105,19 +103,9 @@ def test_the_stroke_is_drawn_to_scale() -> None:
 
 def far_out() -> CardContent:
     """Three spells, one of them far off centre with the mirror on top."""
-    far = {
-        "on_top": "mirror",
-        "stroke": "overhang",
-        "length": 0.2,
-        "side_overhang": 0.36,
-        "rate": 50.0,
-        "minutes": 2.0,
-    }
+    far = {"on_top": "mirror", "stroke": "overhang", "length": 0.2, "side_overhang": 0.36, "rate": 50.0, "minutes": 2.0}
     spell = ws.Spell.model_validate(
-        {
-            key: Extent(value) if isinstance(value, float) and value < 1.0 else value
-            for key, value in far.items()
-        }
+        {key: Extent(value) if isinstance(value, float) and value < 1.0 else value for key, value in far.items()}
     )
     programme = ws.Programme(spells=(*programme_of(2).spells, spell))
     return card_content(small_bench(True), replace(with_spells(3), programme=programme), after())
@@ -159,9 +147,7 @@ def test_the_top_piece_at_its_farthest_is_shown_whole_and_to_one_scale() -> None
 def test_temperatures_are_noted_in_the_unit_of_the_bench(text: str, degree: str) -> None:
     bench = small_bench(True).model_copy(update={"text": text})
     assert temperature_unit(bench) == degree
-    assert (
-        temperature_text(20.0, bench) == {"\u00b0C": "20 degC", "\u00b0F": "68 degF", "K": "293.1 K"}[degree]
-    )
+    assert temperature_text(20.0, bench) == {"\u00b0C": "20 degC", "\u00b0F": "68 degF", "K": "293.1 K"}[degree]
     html = card_bytes(bench, with_spells(2), after(), ".html").decode("utf-8")
     assert set(re.findall(r"(?:[.] |</i>)(\u00b0C|\u00b0F|K)<", html)) == {degree}
     (page,) = card_pages(content(2, bench))

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from studies import COARSE, Inline, small_study
 
+from tests.helpers.studies import COARSE, Inline, small_study
 from wearsim.study.run import run_study
 
 

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.stats import norm
-from studies import COARSE, TEXT, small_study
 
 import wearsim as ws
+from tests.helpers.studies import COARSE, TEXT, small_study
 from wearsim.study.cases import Chunk, draw_constants, job_for, work_case, work_chunk
 from wearsim.study.plan import sample_of
 from wearsim.study.quantities import BANDED, QUANTITIES, Drawn, standard_error
@@ -64,21 +64,15 @@ def test_draws_belong_to_the_case_and_not_to_the_chunk() -> None:
     job, rows = job_for(study, 7, COARSE), sample_of(study, 7)
     assert rows is not None
     whole = work_chunk(job, Chunk(0, 0, 8, rows))
-    halves = [
-        work_chunk(job, Chunk(n, first, first + 4, rows[first : first + 4])) for n, first in ((0, 0), (1, 4))
-    ]
+    halves = [work_chunk(job, Chunk(n, first, first + 4, rows[first : first + 4])) for n, first in ((0, 0), (1, 4))]
     for name in job.keep:
-        np.testing.assert_array_equal(
-            whole.values[name], np.concatenate([half.values[name] for half in halves])
-        )
+        np.testing.assert_array_equal(whole.values[name], np.concatenate([half.values[name] for half in halves]))
     other = work_chunk(job_for(study, 8, COARSE), Chunk(0, 0, 8, rows))
     assert not np.array_equal(whole.values["edge_roll_band"], other.values["edge_roll_band"])
     for name in set(job.keep) & set(BANDED):
         low, _, high = whole.values[f"{name}_band"].T
         assert np.all(low <= high) and np.any(low < high), name
-    np.testing.assert_array_equal(
-        whole.values["edge_roll"], other.values["edge_roll"]
-    )  # no chance in this one
+    np.testing.assert_array_equal(whole.values["edge_roll"], other.values["edge_roll"])  # no chance in this one
 
 
 def test_constants_spread_as_the_bench_says() -> None:

@@ -11,10 +11,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from studies import COARSE, content, small_study
 
+from tests.helpers.studies import COARSE, content, small_study
 from wearsim.errors import CouldNotError
-from wearsim.study import crew as crews
+from wearsim.study import executors as crews
 from wearsim.study import run
 from wearsim.study.run import Progress, run_study
 
@@ -33,16 +33,7 @@ def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
     )
     workers = [
         subprocess.Popen(
-            [
-                *start,
-                "distributed.cli.dask_worker",
-                *common,
-                "--no-nanny",
-                "--nthreads",
-                "1",
-                "--host",
-                "127.0.0.1",
-            ],
+            [*start, "distributed.cli.dask_worker", *common, "--no-nanny", "--nthreads", "1", "--host", "127.0.0.1"],
             **quiet,
         )
         for _ in range(2)

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.stats import kstest, qmc
-from studies import TEXT, small_study
 
+from tests.helpers.studies import TEXT, small_study
 from wearsim.errors import InputError
+from wearsim.study.axes import Distribution, SampleTable, sample
 from wearsim.study.cases import job_for
 from wearsim.study.plan import load_study, sample_of, study_names
-from wearsim.study.sampling import Distribution, SampleTable, sample
 
 
 def test_cases_run_along_the_axes_in_the_order_of_the_file() -> None:
@@ -36,19 +36,13 @@ def test_one_value_for_several_keys() -> None:
 
 
 def test_grids_by_equal_factors() -> None:
-    text = TEXT.replace(
-        "first = 0.0, last = 0.44, count = 3", 'first = 0.01, last = 0.16, count = 5, spacing = "log"'
-    )
+    text = TEXT.replace("first = 0.0, last = 0.44, count = 3", 'first = 0.01, last = 0.16, count = 5, spacing = "log"')
     assert small_study(text).axes[1].values == pytest.approx((0.01, 0.02, 0.04, 0.08, 0.16))
 
 
 @pytest.mark.parametrize("method", ["latin-hypercube", "sobol", "random"])
 def test_samples_spread_as_they_should(method: str) -> None:
-    how = (
-        Distribution("uniform", 2.0, 5.0),
-        Distribution("log-normal", 3.0, 2.5),
-        Distribution("normal", -1.0, 0.5),
-    )
+    how = (Distribution("uniform", 2.0, 5.0), Distribution("log-normal", 3.0, 2.5), Distribution("normal", -1.0, 0.5))
     rows = sample(SampleTable(count=1024, method=method), how, seed=4)
     assert rows.shape == (1024, 3)
     assert kstest(rows[:, 0], "uniform", (2.0, 3.0)).pvalue > 0.01
@@ -116,11 +110,7 @@ def test_every_fault_is_one_line(old: str, new: str, says: str) -> None:
 
 
 def test_profiles_have_no_common_radius_where_the_mirror_grows() -> None:
-    text = (
-        TEXT.replace('"hands.push"', '"mirror.diameter"')
-        .replace('"10 N"', '"300 mm"')
-        .replace('"50 N"', '"310 mm"')
-    )
+    text = TEXT.replace('"hands.push"', '"mirror.diameter"').replace('"10 N"', '"300 mm"').replace('"50 N"', '"310 mm"')
     with pytest.raises(InputError, match="no common radius"):
         small_study(text)
     assert small_study(text.replace(', "figure_error"', "")).cases == 48

@@ -13,12 +13,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from studies import COARSE, Inline, content, small_study
 
+from tests.helpers.studies import COARSE, Inline, content, small_study
 from wearsim.errors import CouldNotError, StoreError
 from wearsim.study.cases import job_for
-from wearsim.study.crew import Crew, ProcessCrew
-from wearsim.study.parts import open_parts, parts_folder
+from wearsim.study.checkpoint import open_parts, parts_folder
+from wearsim.study.executors import Crew, ProcessCrew
 from wearsim.study.run import Progress, digest_of, hand_out, run_study, work_parts
 
 HERE = Path(__file__).parent
@@ -49,9 +49,7 @@ def test_one_process_and_two_give_the_same_bytes(whole: Path, tmp_path: Path) ->
     assert [path.name for path in tmp_path.iterdir()] == ["two.h5"]
 
 
-def test_kernels_just_compiled_and_kernels_from_the_cache_give_the_same_bytes(
-    whole: Path, whole_here: Path
-) -> None:
+def test_kernels_just_compiled_and_kernels_from_the_cache_give_the_same_bytes(whole: Path, whole_here: Path) -> None:
     # What this process has not loaded before it compiles; workers load. A helper shared between objects would show.
     assert content(whole_here) == content(whole)
 
@@ -95,9 +93,7 @@ def test_kill_9_costs_nothing_that_was_complete(whole: Path, tmp_path: Path) -> 
 
 
 @pytest.mark.parametrize("room", [300, 2_500, 12_000])
-def test_a_full_disk_stops_the_study_and_room_lets_it_go_on(
-    room: int, whole_here: Path, tmp_path: Path
-) -> None:
+def test_a_full_disk_stops_the_study_and_room_lets_it_go_on(room: int, whole_here: Path, tmp_path: Path) -> None:
     """Files may grow to so many bytes: no part fits, or no part of so many cases, or not the output."""
     output = tmp_path / "out.h5"
     if room == 12_000:

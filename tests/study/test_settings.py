@@ -8,17 +8,12 @@ from typing import Any
 
 import pytest
 
-from wearsim.bench.catalogue import ready_bench
-from wearsim.bench.files import bench_from_table, load_bench, programme_from_table
+from wearsim.bench.materials import ready_bench
+from wearsim.bench.toml_io import bench_from_table, load_bench, programme_from_table
 from wearsim.errors import InputError
 from wearsim.study.settings import by_table, changed_bench, changed_programme, find_setting
 
-SPELLS = {
-    "spell": [
-        {"stroke": "w", "length": 0.5, "side_sweep": 0.2, "minutes": 5},
-        {"stroke": "press", "minutes": 5},
-    ]
-}
+SPELLS = {"spell": [{"stroke": "w", "length": 0.5, "side_sweep": 0.2, "minutes": 5}, {"stroke": "press", "minutes": 5}]}
 PROGRAMME = programme_from_table(SPELLS)
 
 

@@ -12,16 +12,16 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from studies import COARSE, Inline, small_study
 
+from tests.helpers.studies import COARSE, Inline, small_study
 from wearsim.errors import StoreError
 from wearsim.study.cases import job_for
+from wearsim.study.checkpoint import parts_folder
 from wearsim.study.forecast import file_size
-from wearsim.study.parts import parts_folder
+from wearsim.study.hdf5_store import slabs
 from wearsim.study.plan import sample_of
 from wearsim.study.result import read_study
 from wearsim.study.run import run_study
-from wearsim.study.store import slabs
 
 
 @given(st.lists(st.integers(1, 5), min_size=1, max_size=4), st.data())
@@ -53,9 +53,7 @@ with xarray.open_dataset({str(whole)!r}, engine="h5netcdf") as data:
     assert data.attrs["engine"] == "radial" and "[[axis]]" in data.attrs["study_toml"]
 assert not any(name.startswith("wearsim") for name in sys.modules)
 """
-    done = subprocess.run(
-        [sys.executable, "-W", "error", "-c", code], capture_output=True, text=True, check=False
-    )
+    done = subprocess.run([sys.executable, "-W", "error", "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
 
 

@@ -9,13 +9,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from studies import COARSE, TEXT, Inline, small_study
 
+from tests.helpers.studies import COARSE, TEXT, Inline, small_study
 from wearsim.cli.main import run
-from wearsim.show.study_plot import study_figure
-from wearsim.show.study_table import study_text
+from wearsim.show.study import study_figure, study_text
 from wearsim.study import run as runs
-from wearsim.study.crew import Crew
+from wearsim.study.executors import Crew
 from wearsim.study.result import StudyResult, read_study
 from wearsim.study.run import run_study
 
@@ -42,17 +41,11 @@ def command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
     return run
 
 
-def test_a_study_is_worked_plotted_and_kept(
-    command: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_study_is_worked_plotted_and_kept(command: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert command(["study", "small.toml", "--plot", "small.png"]) == 0
     said = capsys.readouterr()
     assert "3 cases, 1 failed" in said.out and "tips off" in said.out
-    assert (
-        "Next: wearsim propose raised-zone-300" in said.err
-        and "\r" not in said.err
-        and "\x1b" not in said.err
-    )
+    assert "Next: wearsim propose raised-zone-300" in said.err and "\r" not in said.err and "\x1b" not in said.err
     assert read_study("small.h5").failures == {"tips_off": 1}
     assert (tmp_path / "small.png").read_bytes().startswith(b"\x89PNG")
     written = (tmp_path / "small.h5").stat().st_mtime_ns
@@ -101,10 +94,7 @@ def worked(tmp_path: Path, old: str, new: str) -> StudyResult:
 
 def test_plots_of_samples_curves_and_maps(whole: Path, tmp_path: Path) -> None:
     cloud = study_figure(read_study(whole))
-    assert [axes.get_xlabel() for axes in cloud.axes[:2]] == [
-        "push of the hands [N]",
-        "relaxation time of lap 1 [min]",
-    ]
+    assert [axes.get_xlabel() for axes in cloud.axes[:2]] == ["push of the hands [N]", "relaxation time of lap 1 [min]"]
     tail = TEXT[TEXT.index('[[axis]]\nkey = "hands.push"') :]
     curves = study_figure(worked(tmp_path, tail, ""))
     risk = curves.axes[0]

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from workbench import make_bench, make_programme, make_spell, pitch_of, start
 
+from tests.helpers.workbench import make_bench, make_programme, make_spell, pitch_of, start
+from wearsim.bench.abrasion import Wear
+from wearsim.bench.fields import Extent
 from wearsim.bench.hands import Hands
-from wearsim.bench.quantity import Extent
-from wearsim.bench.wear import Wear
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants
-from wearsim.wear.radial import work, work_spell
+from wearsim.wear.radial.engine import work, work_spell
 
 NO_CREEP = 1e12
 FINE = replace(DEFAULT, tolerance=2e-4)
@@ -130,10 +130,7 @@ def test_scaling_the_whole_bench(spell: Any, error: Any, s: float, p: float) -> 
         )
     )  # fmt: skip
     if spell.on_top == "mirror":  # the load is what counts: the glass's weight goes as s^3
-        weight = (
-            small.load_on("mirror", small.lap(), push=0.0),
-            large.load_on("mirror", large.lap(), push=0.0),
-        )
+        weight = (small.load_on("mirror", small.lap(), push=0.0), large.load_on("mirror", large.lap(), push=0.0))
         load = 100.0
         one = spell.model_copy(update={"push": load - weight[0]})
         two = spell.model_copy(update={"push": load * p * s**2 - weight[1]})

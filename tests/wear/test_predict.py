@@ -7,19 +7,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from workbench import EXACT, make_bench, make_programme, make_spell
 
 import wearsim as ws
-from wearsim.bench.figure import FigureSource
-from wearsim.bench.wear import Spread
+from tests.helpers.workbench import EXACT, make_bench, make_programme, make_spell
+from wearsim.bench.abrasion import Spread
+from wearsim.bench.figure_source import FigureSource
 from wearsim.errors import InputError, TipsOffError
-from wearsim.figure.band import percentiles
-from wearsim.figure.numbers import FigureNumbers
-from wearsim.wear import bands
+from wearsim.figure.metrics import FigureNumbers
+from wearsim.figure.percentiles import percentiles
+from wearsim.wear import outcome as bands
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import NAMES, Belief, prior
+from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.predict import gauge_for
-from wearsim.wear.start import StartFigure, start_figure
 
 QUICK = replace(DEFAULT, glass_rings=32, pitch_rings=24, offsets=10, draws=64)
 W = make_spell("w", minutes=10.0, length=0.5, side_sweep=0.2)
@@ -84,9 +84,7 @@ def test_the_band_is_of_every_number_and_every_spell(tmp_path: Path) -> None:
         for height, constants in zip(start.draws(5, 8), belief.draws(5, 7), strict=True)
     ]  # fmt: skip
     for name, ends in band.numbers.items():
-        assert ends == pytest.approx(percentiles([getattr(one.numbers, name) for one in alone]), rel=1e-9), (
-            name
-        )
+        assert ends == pytest.approx(percentiles([getattr(one.numbers, name) for one in alone]), rel=1e-9), name
         before = percentiles([getattr(one.numbers_before, name) for one in alone])
         assert band.numbers_before[name] == pytest.approx(before, rel=1e-9), name
     assert set(band.numbers) == {f.name for f in fields(FigureNumbers)}
@@ -145,8 +143,7 @@ def test_seed_decides_the_draws_and_nothing_else() -> None:
     assert np.array_equal(band(spread, 5), band(spread, 5))
     assert not np.array_equal(band(spread, 5), band(spread, 6))
     one, two = (
-        ws.predict(make_bench(spread=spread), make_programme(W), seed=s, draws=2, accuracy=QUICK)
-        for s in (5, 6)
+        ws.predict(make_bench(spread=spread), make_programme(W), seed=s, draws=2, accuracy=QUICK) for s in (5, 6)
     )
     assert np.array_equal(one.figure_error, two.figure_error)
 

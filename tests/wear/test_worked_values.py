@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-from flat_wear import flat_removal
 from scipy.interpolate import CubicSpline
-from workbench import make_bench, make_spell, pitch_of, start
 
+from tests.helpers.flat_wear import flat_removal
+from tests.helpers.workbench import make_bench, make_spell, pitch_of, start
+from wearsim.bench.abrasion import Wear
 from wearsim.bench.hands import Hands
-from wearsim.bench.wear import Wear
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.radial import work_spell
+from wearsim.wear.radial.engine import work_spell
 
 WORKED = tomllib.loads((Path(__file__).parents[1] / "worked-values.toml").read_text())
 KEYS = {"straight": ("length",), "overhang": ("length", "side_overhang"), "w": ("length", "side_sweep")}
@@ -33,9 +33,7 @@ def spell_of(case: dict[str, Any], bench: Any) -> Any:
 def bench_of(case: dict[str, Any]) -> Any:
     hands = Hands(length_jitter=0.0, centre_jitter=0.0, friction=1.0, push_height=case.get("lead", 0.0))
     wear = Wear(
-        edge_gain=case.get("edge_gain", 0.0),
-        edge_length=case.get("edge_length", 0.005),
-        preston=case.get("preston"),
+        edge_gain=case.get("edge_gain", 0.0), edge_length=case.get("edge_length", 0.005), preston=case.get("preston")
     )
     of_lap = {key: case[key] for key in ("stiffness", "relaxation_time", "start") if key in case}
     return make_bench(

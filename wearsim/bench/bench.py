@@ -7,13 +7,13 @@ from typing import Any, Literal, Self
 
 from pydantic import Field, model_validator
 
-from wearsim.bench import catalogue
-from wearsim.bench.figure import FigureSource, Light
+from wearsim.bench import materials as catalogue
+from wearsim.bench.abrasion import PRESTON, Spread, Wear
+from wearsim.bench.fields import DefaultUsed, Piece
+from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror, millimetres
-from wearsim.bench.piece import DefaultUsed, Piece
-from wearsim.bench.wear import PRESTON, Spread, Wear
 from wearsim.errors import InputError
 
 GRAVITY = 9.80665
@@ -94,9 +94,7 @@ class Bench(Piece):
         for lap in self.laps:
             if lap.name == name:
                 return lap
-        there = (
-            ", ".join(lap.name for lap in self.laps if lap.name) or "no name, for this bench's lap has none"
-        )
+        there = ", ".join(lap.name for lap in self.laps if lap.name) or "no name, for this bench's lap has none"
         raise InputError("no lap of this name on the bench", key="lap", value=name, expected=there)
 
     @property
@@ -138,11 +136,7 @@ class Bench(Piece):
         return lap.pitch_thickness if self.wear.edge_length is None else self.wear.edge_length
 
     def load_on(
-        self,
-        on_top: Literal["tool", "mirror"],
-        lap: Lap,
-        push: float | None = None,
-        pressing: bool = False,
+        self, on_top: Literal["tool", "mirror"], lap: Lap, push: float | None = None, pressing: bool = False
     ) -> float:
         """Force between the pieces [N]: weight of the top piece and push of the hands (physics section 2).
 
@@ -186,13 +180,9 @@ class Bench(Piece):
                 expected=f"at most {LARGEST_LAP} x the mirror's diameter, {millimetres(most)}",
             )
         if len(self.laps) > 1 and lap.name is None:
-            raise InputError(
-                "missing", key=f"{key}.name", expected="a name each where there are several laps"
-            )
+            raise InputError("missing", key=f"{key}.name", expected="a name each where there are several laps")
         if lap.name is not None and lap.name in [other.name for other in self.laps[:place]]:
-            raise InputError(
-                "a second lap of this name", key=f"{key}.name", value=lap.name, expected="a name each"
-            )
+            raise InputError("a second lap of this name", key=f"{key}.name", value=lap.name, expected="a name each")
 
 
 def lap_key(place: int, count: int) -> str:

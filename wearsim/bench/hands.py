@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from wearsim.bench.piece import Piece
-from wearsim.bench.quantity import Depth, Force, Place, Time, default, number
+from wearsim.bench.fields import Depth, Force, Piece, Place, Time, default, number
 
 _LEAD = "judgement: friction about 0.15, hands about 35 mm above the interface; hardly matters"
 

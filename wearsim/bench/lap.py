@@ -6,10 +6,23 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import model_validator
 
-from wearsim.bench import catalogue
+from wearsim.bench import materials as catalogue
+from wearsim.bench.fields import (
+    Depth,
+    Length,
+    Mass,
+    Name,
+    Piece,
+    Place,
+    Stiffness,
+    Temperature,
+    Time,
+    choice,
+    default,
+    table_of,
+    whole,
+)
 from wearsim.bench.mirror import millimetres
-from wearsim.bench.piece import Name, Piece, choice, table_of
-from wearsim.bench.quantity import Depth, Length, Mass, Place, Stiffness, Temperature, Time, default, whole
 from wearsim.errors import InputError
 
 _FACETS = "25 mm with channels of 6 mm: contact fraction 0.65 [read; derived]"
@@ -64,9 +77,7 @@ class Lap(Piece):
     stiffness: Stiffness = default(
         5e9, "no published value; makes parabolizing times come out as practised; known within x3"
     )
-    relaxation_time: Time = default(
-        300.0, "facet squeeze flow (Stefan 1874), at 20 degC [derived]; known within x2.5"
-    )
+    relaxation_time: Time = default(300.0, "facet squeeze flow (Stefan 1874), at 20 degC [derived]; known within x2.5")
     pitch_temperature: Temperature = default(20.0, "where the default relaxation time holds")
     start: Annotated[Literal["pressed", "spherical"], *choice("pressed", "spherical")] = default(
         "pressed", "common practice, no source: cold-press before a spell"
@@ -74,8 +85,8 @@ class Lap(Piece):
     facet: Length = default(0.025, _FACETS)
     channel: Depth = default(0.006, _FACETS)
     channel_offset: Place = default((0.0, 0.0), "judgement: a facet in the middle")
-    facet_shape: Annotated[Literal["square", "hexagonal", "none"], *choice("square", "hexagonal", "none")] = (
-        default("square", "common practice, no source")
+    facet_shape: Annotated[Literal["square", "hexagonal", "none"], *choice("square", "hexagonal", "none")] = default(
+        "square", "common practice, no source"
     )
     ring_inner: Depth = default(0.0, "a whole lap, no ring")
     star_points: Annotated[int, whole("6", most=60)] = default(0, "a round lap, no star")
@@ -119,13 +130,9 @@ class Lap(Piece):
 
     def _check_star(self) -> None:
         if self.star_points in (1, 2):
-            raise InputError(
-                "too few points", key="star_points", value=self.star_points, expected="0, or 3 to 60"
-            )
+            raise InputError("too few points", key="star_points", value=self.star_points, expected="0, or 3 to 60")
         if (self.star_points > 0) != (self.star_depth > 0):
-            raise InputError(
-                "a star needs star_points and star_depth", key="star_depth", expected="both or neither"
-            )
+            raise InputError("a star needs star_points and star_depth", key="star_depth", expected="both or neither")
         most = self.radius - self.ring_inner / 2
         if self.star_depth >= most:
             raise InputError(

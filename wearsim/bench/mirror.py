@@ -8,9 +8,8 @@ from typing import Annotated, Self
 import numpy as np
 from pydantic import model_validator
 
-from wearsim.bench import catalogue
-from wearsim.bench.piece import Name, Piece
-from wearsim.bench.quantity import Density, Depth, Length, Mass, default, number
+from wearsim.bench import materials as catalogue
+from wearsim.bench.fields import Density, Depth, Length, Mass, Name, Piece, default, number
 from wearsim.errors import InputError
 from wearsim.figure.conic import sagitta
 

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
 from wearsim.bench import units
+from wearsim.bench.input_errors import read_text
 from wearsim.bench.mirror import Mirror
-from wearsim.bench.reading import read_text
 from wearsim.errors import InputError
+from wearsim.kernels.arrays import Floats
 
-Array = npt.NDArray[np.float64]
 COLUMNS = ("radius", "error", "sigma")
 HEADER = "a header with units such as radius_mm,error_nm or radius_mm,error_nm,sigma_nm"
 REACH = 0.9
@@ -38,9 +37,9 @@ class Profile:
         One standard deviation of the error [m].
     """
 
-    radius: Array
-    error: Array
-    sigma: Array | None = None
+    radius: Floats
+    error: Floats
+    sigma: Floats | None = None
 
 
 def read_profile(path: str | Path, mirror: Mirror) -> Profile:
@@ -81,9 +80,9 @@ def read_profile(path: str | Path, mirror: Mirror) -> Profile:
 
 def write_profile(
     path: str | Path,
-    radius: Sequence[float] | Array,
-    error: Sequence[float] | Array,
-    sigma: Sequence[float] | Array | None = None,
+    radius: Sequence[float] | Floats,
+    error: Sequence[float] | Floats,
+    sigma: Sequence[float] | Floats | None = None,
     comment: str = "",
 ) -> None:
     """Write a profile that :func:`read_profile` reads back to the last digit.
@@ -127,9 +126,7 @@ def _header(line: tuple[int, str], path: Path) -> dict[str, str]:
     number, text = line
     cells = [cell.strip().partition("_") for cell in text.split(",")]
     if tuple(name for name, _, _ in cells) not in (COLUMNS[:2], COLUMNS):
-        raise InputError(
-            "wrong columns", file=path, key=f"line {number}", value=text.strip(), expected=HEADER
-        )
+        raise InputError("wrong columns", file=path, key=f"line {number}", value=text.strip(), expected=HEADER)
     for name, _, unit in cells:
         _check_unit(name, unit, number, path)
     return {name: unit for name, _, unit in cells}
@@ -148,9 +145,7 @@ def _row(number: int, text: str, header: dict[str, str], path: Path) -> list[flo
     cells = [cell.strip() for cell in text.split(",")]
     if len(cells) != len(header):
         expected = f"{len(header)} numbers, as in the header"
-        raise InputError(
-            "wrong columns", file=path, key=f"line {number}", value=text.strip(), expected=expected
-        )
+        raise InputError("wrong columns", file=path, key=f"line {number}", value=text.strip(), expected=expected)
     named = zip(cells, header.items(), strict=True)
     return [_number(cell, name, unit, number, path) for cell, (name, unit) in named]
 

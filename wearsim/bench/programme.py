@@ -10,9 +10,8 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import model_validator
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.fields import Angle, DefaultUsed, Extent, Force, Name, Piece, choice, default, extent, number
 from wearsim.bench.lengths import length_unit
-from wearsim.bench.piece import DefaultUsed, Name, Piece, choice
-from wearsim.bench.quantity import Angle, Extent, Force, default, extent, number
 from wearsim.errors import InputError
 
 StrokeKind = Literal["straight", "one-third", "overhang", "w", "oval", "press"]
@@ -118,15 +117,11 @@ class Spell(Piece):
     stroke: Annotated[StrokeKind, *choice(*KINDS)]
     length: Annotated[Extent, *extent(above=0.0)] | None = None
     side_sweep: Annotated[Extent, *extent(least=0.0)] | None = None
-    side_overhang: Annotated[Extent, *extent(least=0.0)] | None = default(
-        Extent(0.0), "strokes over the centre"
-    )
+    side_overhang: Annotated[Extent, *extent(least=0.0)] | None = default(Extent(0.0), "strokes over the centre")
     strokes_per_sweep: Annotated[float, *number("8", least=2.0, most=1000.0)] | None = default(
         8.0, "both pieces turned after 6-12 strokes [read]"
     )
-    rate: Annotated[float, *number("50", above=0.0, most=600.0)] | None = default(
-        50.0, "30-60 a minute by hand [read]"
-    )
+    rate: Annotated[float, *number("50", above=0.0, most=600.0)] | None = default(50.0, "30-60 a minute by hand [read]")
     minutes: Annotated[float, *number("10", above=0.0, most=LONGEST_SPELL)]
     turn: Angle = default(0.0, "the mirror stays as it lies")
     push: Force | None = None

@@ -3,6 +3,12 @@
 Numbers go through exact fractions, so ``"38 mm"`` is the float nearest to 0.038 and every text that
 :func:`write` gives reads back as the very float it was made of. pint is never handed an expression: the
 number and each unit's name are cut out here, and pint is asked for single units by name.
+
+Units that benches are written in, defined for pint: quick to load, and the same as pint's own.
+
+pint's full list takes a fifth of a second to load, which every command would pay. What is not here is looked
+up there (:func:`wearsim.bench.units.registry`), so nothing is lost by leaving a unit out; a test compares every
+one of these with the full list, exactly.
 """
 
 from __future__ import annotations
@@ -14,13 +20,9 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Any
 
-from wearsim.bench.trade_units import TRADE_UNITS
-
 LONGEST = 60
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*?)\s*$")
-_FACTOR = re.compile(
-    r"\s*([*/·]?)\s*([A-Za-zµμΩ°_]{1,24}|1(?=\s*/))\s*(?:(?:\*\*|\^)\s*(-?[0-9]))?|\s*([²³])"
-)
+_FACTOR = re.compile(r"\s*([*/·]?)\s*([A-Za-zµμΩ°_]{1,24}|1(?=\s*/))\s*(?:(?:\*\*|\^)\s*(-?[0-9]))?|\s*([²³])")
 
 
 class NotAQuantity(ValueError):
@@ -211,7 +213,38 @@ def write(value: float, base: str, units: Sequence[str]) -> str:
 @lru_cache(maxsize=4096)
 def _written(value: float, base: str, unit: str) -> str:
     factor, zero = scale(unit, base)
-    number = _digits(
-        (Fraction(value) - zero) / factor, lambda text: float(Fraction(text) * factor + zero), value
-    )
+    number = _digits((Fraction(value) - zero) / factor, lambda text: float(Fraction(text) * factor + zero), value)
     return f"{number} {unit}"
+
+
+# Exact by definition of the units: the SI; yard and pound agreement of 1959; standard gravity 9.80665 m/s^2.
+# Pi to the digits of pint's list, so that an angle is the same float whichever list it came from.
+TRADE_UNITS: tuple[str, ...] = (
+    "pico- = 1e-12 = p-",
+    "nano- = 1e-9 = n-",
+    "micro- = 1e-6 = u- = \N{MICRO SIGN}- = \N{GREEK SMALL LETTER MU}-",
+    "milli- = 1e-3 = m-",
+    "centi- = 1e-2 = c-",
+    "kilo- = 1e3 = k-",
+    "mega- = 1e6 = M-",
+    "giga- = 1e9 = G-",
+    "meter = [length] = m = metre",
+    "gram = [mass] = g",
+    "second = [time] = s",
+    "kelvin = [temperature]; offset: 0 = K",
+    "radian = [] = rad",
+    "degree = 3.1415926535897932384626433832795028841971693993751 / 180 * radian = deg",
+    "turn = 360 * degree",
+    "inch = 0.0254 * meter = in",
+    "foot = 12 * inch = ft",
+    "pound = 453.59237 * gram = lb",
+    "ounce = pound / 16 = oz",
+    "minute = 60 * second = min",
+    "hour = 60 * minute = h",
+    "degree_Celsius = kelvin; offset: 273.15 = degC",
+    "degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = degF",
+    "newton = kilogram * meter / second ** 2 = N",
+    "pascal = newton / meter ** 2 = Pa",
+    "kilogram_force = 9.80665 * newton = kgf",
+    "pound_force = 0.45359237 * kilogram_force = lbf",
+)

@@ -6,16 +6,14 @@ from typing import Annotated
 
 import typer
 
-from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
+from wearsim.cli import options as dry
 from wearsim.cli.inputs import FolderPath
-from wearsim.cli.manners import JsonOutput, Manners
+from wearsim.cli.options import JsonOutput, Manners
 
 NAME = "calibrate"
 EXAMPLE = "wearsim calibrate my-mirror --plot constants.png"
-Draws = Annotated[
-    int, typer.Option("--draws", min=16, max=100_000, help="Of the constants, in a lot of the search.")
-]
+Draws = Annotated[int, typer.Option("--draws", min=16, max=100_000, help="Of the constants, in a lot of the search.")]
 
 Hands = Annotated[
     bool,
@@ -42,16 +40,13 @@ def command(
     from wearsim.learn.calibration_file import FILE
     from wearsim.learn.folder import open_folder
     from wearsim.learn.remember import Known, fault_in, keep, remembered_jitter
-    from wearsim.show.calibration_plot import calibration_figure
-    from wearsim.show.calibration_table import calibration_text
+    from wearsim.show.calibration import calibration_figure, calibration_text
 
     there = open_folder(folder)
     inputs.tell_days(manners.voice, there)
     damage = fault_in(there, manners.seed, draws)
     if damage is not None:
-        manners.voice.warn(
-            f"{damage.file}: {damage.key or ''} {damage.message}: all that was kept there is made anew."
-        )
+        manners.voice.warn(f"{damage.file}: {damage.key or ''} {damage.message}: all that was kept there is made anew.")
     known = 1.0 if jitter or damage is not None else remembered_jitter(there)
     inputs.tell_compiling(manners.voice)
     if dry_run:
@@ -65,15 +60,7 @@ def command(
             found = calibrate_with_jitter(there, seed=manners.seed, draws=draws)
         else:
             found = calibrate(there.with_jitter(known), seed=manners.seed, draws=draws)
-    keep(
-        there,
-        len(there.sessions),
-        Known.of(found, known),
-        manners.seed,
-        draws,
-        asked=jitter,
-        anew=damage is not None,
-    )
+    keep(there, len(there.sessions), Known.of(found, known), manners.seed, draws, asked=jitter, anew=damage is not None)
     manners.deliver(
         lambda: found.to_json(there.bench, known),
         table=lambda: calibration_text(there.bench, found, known),

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
+from wearsim.cli import options as dry
 from wearsim.cli.inputs import BenchPath, ProgrammePath
-from wearsim.cli.manners import JsonOutput, Manners
+from wearsim.cli.options import JsonOutput, Manners
 from wearsim.cli.predict import Cells, Engine, EngineChoice, EngineDraws, settings_of
 
 NAME = "compare"
@@ -33,8 +33,7 @@ def command(
     pieces = inputs.read_bench(bench)
     work = inputs.read_programme(programme)
     from wearsim.decide.compare import compare
-    from wearsim.show.comparison_plot import comparison_figure
-    from wearsim.show.comparison_table import comparison_text
+    from wearsim.show.comparison import comparison_figure, comparison_text
 
     inputs.tell_compiling(voice)
     settings = settings_of(engine, draws, cells, manners.seed)
@@ -51,9 +50,7 @@ def command(
     voice.next("propose", bench, "--minutes", 60)
 
 
-def _tell_ahead(
-    manners: Manners, bench: Path, programme: Path, settings: dict[str, Any], output: Path | None
-) -> None:
+def _tell_ahead(manners: Manners, bench: Path, programme: Path, settings: dict[str, Any], output: Path | None) -> None:
     from wearsim.decide.ahead import compare_ahead
 
     inputs.tell_compiling(manners.voice)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
+from wearsim.cli import options as dry
 from wearsim.cli.inputs import FolderPath
-from wearsim.cli.manners import JsonOutput, Manners
+from wearsim.cli.options import JsonOutput, Manners
 
 NAME = "history"
 EXAMPLE = "wearsim history my-mirror --plot history.png"
@@ -22,9 +22,8 @@ def command(
     from wearsim.learn.calibration_file import FILE
     from wearsim.learn.folder import open_folder
     from wearsim.learn.history import history
-    from wearsim.show.history_plot import history_figure
-    from wearsim.show.history_table import history_text
-    from wearsim.show.lengths import length_unit
+    from wearsim.show.history import history_figure, history_text
+    from wearsim.show.units import length_unit
 
     there = open_folder(folder)
     inputs.tell_days(manners.voice, there)

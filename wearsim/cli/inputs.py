@@ -9,17 +9,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wearsim.cli import ready
+from wearsim.cli import completion as ready
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.bench.lengths import Unit
     from wearsim.bench.programme import Programme
-    from wearsim.cli.voice import Voice
+    from wearsim.cli.messages import Voice
     from wearsim.decide.limits import Limits
     from wearsim.learn.folder import MirrorFolder
-    from wearsim.learn.standing import Standing
+    from wearsim.learn.present_state import Standing
     from wearsim.wear.ahead import Ahead
 
 BenchPath = Annotated[
@@ -29,22 +29,15 @@ BenchPath = Annotated[
         autocompletion=ready.benches,
     ),
 ]  # fmt: skip
-FolderPath = Annotated[
-    Path, typer.Argument(metavar="FOLDER", help="The mirror's folder.", show_default=False)
-]
+FolderPath = Annotated[Path, typer.Argument(metavar="FOLDER", help="The mirror's folder.", show_default=False)]
 ProgrammePath = Annotated[
-    Path,
-    typer.Option(
-        "--programme", "-p", metavar="FILE", help="What is done: programme.toml.", show_default=False
-    ),
+    Path, typer.Option("--programme", "-p", metavar="FILE", help="What is done: programme.toml.", show_default=False)
 ]
 Waited = Annotated[
-    str | None,
-    typer.Option("--waited", metavar="TIME", help='How long the glass stood before, such as "2 h".'),
+    str | None, typer.Option("--waited", metavar="TIME", help='How long the glass stood before, such as "2 h".')
 ]
 Shadows = Annotated[
-    Path | None,
-    typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it: .png, .svg or .pdf."),
+    Path | None, typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it: .png, .svg or .pdf.")
 ]
 
 
@@ -55,16 +48,14 @@ def read_bench(path: Path) -> Bench:
     """
     if path.is_dir():
         return _standing(path).calibrated_bench
-    from wearsim.bench.files import load_bench
+    from wearsim.bench.toml_io import load_bench
     from wearsim.knifeedge.readings import is_sheet
 
     try:
         return load_bench(path)
     except InputError:
         if is_sheet(path):
-            raise InputError(
-                "a sheet of readings", file=path, expected="a bench, or a mirror's folder"
-            ) from None
+            raise InputError("a sheet of readings", file=path, expected="a bench, or a mirror's folder") from None
         raise
 
 
@@ -105,7 +96,7 @@ def tell_days(voice: Voice, folder: MirrorFolder) -> None:
 
 def read_programme(path: Path, bench: Bench | None = None) -> Programme:
     """The programme that a person named, checked on a bench if one is given."""
-    from wearsim.bench.files import load_programme
+    from wearsim.bench.toml_io import load_programme
 
     return load_programme(path, bench)
 
@@ -193,7 +184,7 @@ def tell_waiting(voice: Voice, bench: Bench, waited: float | None) -> None:
 
 def tell_defaults(voice: Voice, bench: Bench, programme: Programme | None = None) -> None:
     """Say which defaults were used; with ``-v`` where each comes from."""
-    from wearsim.show.defaults import defaults_text
+    from wearsim.show.notices import defaults_text
 
     used = bench.defaults_used + (programme.defaults_used if programme else ())
     if used:
@@ -202,7 +193,7 @@ def tell_defaults(voice: Voice, bench: Bench, programme: Programme | None = None
 
 def tell_cautions(voice: Voice) -> None:
     """One line of caution; with ``-v`` all of them."""
-    from wearsim.show.cautions import cautions_text
+    from wearsim.show.notices import cautions_text
 
     voice.say(cautions_text(whole=voice.verbose))
 

@@ -15,21 +15,9 @@ from typing import Annotated
 import typer
 
 from wearsim import __version__
-from wearsim.cli import (
-    calibrate,
-    compare,
-    history,
-    mask,
-    new,
-    predict,
-    propose,
-    record,
-    reduce,
-    rehearse,
-    study,
-)
-from wearsim.cli.manners import Example, add
-from wearsim.cli.voice import Voice
+from wearsim.cli import calibrate, compare, history, mask, new, predict, propose, record, reduce, rehearse, study
+from wearsim.cli.messages import Voice
+from wearsim.cli.options import Example, add
 from wearsim.errors import WearsimError
 
 INTERRUPTED = 130

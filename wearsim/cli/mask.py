@@ -9,7 +9,7 @@ import typer
 
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath
-from wearsim.cli.manners import Manners
+from wearsim.cli.options import Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -22,9 +22,7 @@ ZoneCount = Annotated[int, typer.Option("--zones", "-z", min=3, max=40, help="Ho
 Output = Annotated[
     Path | None, typer.Option("-o", "--output", metavar="FILE", help="The drawing at 1:1: .pdf or .svg.")
 ]
-LeastWidth = Annotated[
-    str, typer.Option("--least-width", metavar="LENGTH", help='Of a window: "5 mm" or "0.2 in".')
-]
+LeastWidth = Annotated[str, typer.Option("--least-width", metavar="LENGTH", help='Of a window: "5 mm" or "0.2 in".')]
 Bridge = Annotated[str, typer.Option("--bridge", metavar="LENGTH", help="Left between two windows.")]
 Fixed = Annotated[bool, typer.Option("--fixed-source", help="The source does not move with the knife.")]
 
@@ -39,11 +37,10 @@ def command(
     pieces = inputs.read_bench(bench / "bench.toml" if bench.is_dir() else bench)
     from wearsim.knifeedge.mask import MaskLimits
     from wearsim.knifeedge.on_bench import mask_for
-    from wearsim.show.lengths import length_unit
-    from wearsim.show.mask_drawing import mask_figure
-    from wearsim.show.mask_table import mask_text, windows_toml
+    from wearsim.show.mask import mask_figure, mask_text, windows_toml
+    from wearsim.show.notices import waiting_text
     from wearsim.show.text import paragraph
-    from wearsim.show.waiting import waiting_text
+    from wearsim.show.units import length_unit
 
     unit = length_unit(pieces)
     limits = MaskLimits(
@@ -59,7 +56,7 @@ def command(
 
     def write() -> None:
         from wearsim.show.style import save
-        from wearsim.wear.store import whole_file
+        from wearsim.wear.hdf5 import whole_file
 
         if output is not None:
             with whole_file(output, force=manners.force) as part:

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wearsim.cli import inputs, ready
-from wearsim.cli.manners import JsonOutput, Manners
+from wearsim.cli import completion as ready
+from wearsim.cli import inputs
+from wearsim.cli.options import JsonOutput, Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
-    from wearsim.learn.fresh import Answers, FreshFolder
+    from wearsim.learn.new_folder import Answers, FreshFolder
 
 NAME = "new"
 EXAMPLE = 'wearsim new my-mirror --diameter "200 mm" --focal-ratio 6 --lap-mass "2 kg"'
@@ -25,22 +26,17 @@ Diameter = Annotated[str | None, typer.Option("--diameter", help='Of the mirror:
 FocalRatio = Annotated[
     float | None,
     typer.Option(
-        "--focal-ratio",
-        metavar="RATIO",
-        parser=inputs.read_focal_ratio,
-        help="Focal length over diameter: 6 or f/6.",
+        "--focal-ratio", metavar="RATIO", parser=inputs.read_focal_ratio, help="Focal length over diameter: 6 or f/6."
     ),
 ]
 Glass = Annotated[
-    str | None,
-    typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.", autocompletion=ready.glasses),
+    str | None, typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.", autocompletion=ready.glasses)
 ]
 Thickness = Annotated[str | None, typer.Option("--thickness", help='At the edge: "30 mm" or "1.2 in".')]
 LapDiameter = Annotated[str | None, typer.Option("--lap-diameter", help="The mirror's unless given.")]
 LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Of the whole tool: "2 kg" or "5 lb".')]
 Pitch = Annotated[
-    str | None,
-    typer.Option("--pitch", help="very-soft, soft, medium, hard, very-hard.", autocompletion=ready.pitches),
+    str | None, typer.Option("--pitch", help="very-soft, soft, medium, hard, very-hard.", autocompletion=ready.pitches)
 ]
 Push = Annotated[str | None, typer.Option("--push", help='Of the hands: "30 N" or "7 lbf".')]
 FLAGS = {
@@ -71,10 +67,9 @@ def command(
     }  # fmt: skip
     asked = _asked(given) if at_terminal() else given
     _check_needed(asked)
-    from wearsim.learn.fresh import Answers, fresh_folder
-    from wearsim.show.lengths import length_unit
-    from wearsim.show.mask_drawing import mask_figure
-    from wearsim.show.mask_table import mask_text
+    from wearsim.learn.new_folder import Answers, fresh_folder
+    from wearsim.show.mask import mask_figure, mask_text
+    from wearsim.show.units import length_unit
 
     try:
         fresh = fresh_folder(Answers(**asked), zones)
@@ -108,9 +103,7 @@ def at_terminal() -> bool:
 
 def _check_free(folder: Path) -> None:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        expected = (
-            "a new folder, or an empty one; --force replaces the file of --plot, never a mirror's folder"
-        )
+        expected = "a new folder, or an empty one; --force replaces the file of --plot, never a mirror's folder"
         raise InputError("exists already", file=folder, expected=expected)
     if not folder.absolute().parent.is_dir():
         raise InputError("its folder is missing", file=folder, expected=inputs.MISSING_FOLDER)
@@ -120,13 +113,11 @@ def _check_needed(given: dict[str, Any]) -> None:
     for key in ("diameter", "focal_ratio", "lap_mass"):
         if given[key] is None:
             flag = "--" + key.replace("_", "-")
-            raise InputError(
-                "missing", key=flag, expected="it as a flag, for nothing is asked away from a terminal"
-            )
+            raise InputError("missing", key=flag, expected="it as a flag, for nothing is asked away from a terminal")
 
 
 def _write(fresh: FreshFolder, folder: Path) -> None:
-    from wearsim.wear.store import whole_file
+    from wearsim.wear.hdf5 import whole_file
 
     try:
         folder.mkdir(exist_ok=True)
@@ -139,8 +130,8 @@ def _write(fresh: FreshFolder, folder: Path) -> None:
 
 def _asked(given: dict[str, Any]) -> dict[str, Any]:
     """Every answer that no flag gave, asked for; one that cannot be used is asked for again."""
-    from wearsim.bench.catalogue import names
-    from wearsim.learn.fresh import Answers, fresh_folder, is_in_inches
+    from wearsim.bench.materials import names
+    from wearsim.learn.new_folder import Answers, fresh_folder, is_in_inches
 
     answers = Answers("200 mm", 6.0, "2 kg")
 

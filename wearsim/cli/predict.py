@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
+from wearsim.cli import options as dry
 from wearsim.cli.inputs import BenchPath, ProgrammePath
-from wearsim.cli.manners import PLOTS, Manners
+from wearsim.cli.options import PLOTS, Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
+    from wearsim.wear.expected_readings import ReadingsAfter
     from wearsim.wear.outcome import Outcome
-    from wearsim.wear.readings_after import ReadingsAfter
 
 NAME = "predict"
 EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
@@ -37,10 +37,7 @@ Output = Annotated[
     Path | None, typer.Option("-o", "--output", metavar="FILE", help="Everything, with provenance: .h5.")
 ]
 Draws = Annotated[
-    int,
-    typer.Option(
-        "--draws", min=0, max=10_000, help="Draws of the uncertain constants for the band; 0: none."
-    ),
+    int, typer.Option("--draws", min=0, max=10_000, help="Draws of the uncertain constants for the band; 0: none.")
 ]
 EngineDraws = Annotated[
     int | None,
@@ -71,16 +68,14 @@ def settings_of(engine: Engine, draws: int | None, cells: int | None, seed: int)
     """
     settings: dict[str, Any] = {"engine": engine.value, "draws": draws, "seed": seed}
     if engine is Engine.planar:
-        from wearsim.wear.threads import claim_process
+        from wearsim.wear.planar.threads import claim_process
 
         claim_process()
     if cells is None:
         return settings
     if engine is not Engine.planar:
-        raise InputError(
-            "planar engine only", key="--cells", value=cells, expected="--engine planar beside it"
-        )
-    from wearsim.wear.planar import PlanarAccuracy
+        raise InputError("planar engine only", key="--cells", value=cells, expected="--engine planar beside it")
+    from wearsim.wear.planar.engine import PlanarAccuracy
 
     return {**settings, "planar": PlanarAccuracy(cells=cells)}
 
@@ -94,13 +89,11 @@ def command(
     manners.reserve({output: (".h5", ".hdf5"), shadows: PLOTS}, inputs=[bench, programme])
     voice = manners.voice
     if dry_run:
-        _tell_ahead(
-            manners, bench, programme, settings_of(engine, draws, cells, manners.seed), (output, shadows)
-        )
+        _tell_ahead(manners, bench, programme, settings_of(engine, draws, cells, manners.seed), (output, shadows))
         return
     pieces, known = inputs.read_known(bench)
     work = inputs.read_programme(programme, pieces)
-    from wearsim.show.outcome_table import outcome_text
+    from wearsim.show.outcome import outcome_text
     from wearsim.wear.predict import predict
 
     inputs.tell_compiling(voice)
@@ -147,13 +140,13 @@ SHADOWS_AT = (0.35, 0.7, 0.95)
 
 
 def _figure(bench: Bench, programme: Programme, outcome: Outcome) -> Figure:
-    from wearsim.show.outcome_plot import outcome_figure  # loaded only where a plot is asked for
+    from wearsim.show.outcome import outcome_figure  # loaded only where a plot is asked for
 
     return outcome_figure(bench, programme, outcome)
 
 
 def _write(outcome: Outcome, output: Path, manners: Manners) -> None:
-    from wearsim.wear.store import write_outcome  # HDF5, only where a file is asked for
+    from wearsim.wear.hdf5 import write_outcome  # HDF5, only where a file is asked for
 
     write_outcome(outcome, output, seed=manners.seed, force=manners.force)
 
@@ -162,9 +155,9 @@ def _shadows(bench: Bench, outcome: Outcome) -> Figure:
     """What the tester shows before and after, with the knife where three zones darken before."""
     from wearsim.knifeedge.on_bench import tester_for
     from wearsim.knifeedge.shadows import knife_curve
-    from wearsim.show.lengths import length_unit
-    from wearsim.show.shadows_plot import shadows_figure
-    from wearsim.wear.readings_after import own_sheet
+    from wearsim.show.shadows import shadows_figure
+    from wearsim.show.units import length_unit
+    from wearsim.wear.expected_readings import own_sheet
 
     mirror, sheet = bench.mirror, own_sheet(bench)
     surfaces = {
@@ -181,7 +174,7 @@ def _readings(
     bench: Bench, programme: Programme, outcome: Outcome, known: dict[str, Any], seed: int, draws: int
 ) -> ReadingsAfter | None:
     """The readings to expect afterwards, in the zones and the unit of the bench's own sheet, if it names one."""
-    from wearsim.wear.readings_after import drawn_figures, own_sheet, readings_after
+    from wearsim.wear.expected_readings import drawn_figures, own_sheet, readings_after
 
     sheet = own_sheet(bench)
     if sheet is None or not programme.spells:
@@ -191,6 +184,6 @@ def _readings(
 
 
 def _readings_text(bench: Bench, after: ReadingsAfter | None) -> str:
-    from wearsim.show.expected_table import expected_text
+    from wearsim.show.expected_readings import expected_text
 
     return f"\n\n{expected_text(bench, after)}" if after is not None else ""

@@ -9,19 +9,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
+from wearsim.cli import options as dry
 from wearsim.cli.inputs import BenchPath
-from wearsim.cli.manners import Manners
+from wearsim.cli.options import Manners
 from wearsim.cli.predict import Draws
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
-    from wearsim.cli.voice import Voice
+    from wearsim.cli.messages import Voice
     from wearsim.decide.limits import Limits
     from wearsim.decide.proposal import Proposal
-    from wearsim.wear.readings_after import ReadingsAfter
+    from wearsim.wear.expected_readings import ReadingsAfter
 
 NAME = "propose"
 EXAMPLE = "wearsim propose bench.toml -o programme.toml --card card.pdf"
@@ -39,29 +39,20 @@ class OnTop(StrEnum):
 Minutes = Annotated[float, typer.Option("--minutes", help="Work at most, pressing not counted.")]
 Spells = Annotated[int, typer.Option("--spells", help="Different strokes at most.")]
 Shortest = Annotated[float, typer.Option("--shortest", help="Shortest spell, in minutes.")]
-EdgeLimit = Annotated[
-    float, typer.Option("--edge-limit", help="Edge roll at most, in waves of surface height.")
-]
+EdgeLimit = Annotated[float, typer.Option("--edge-limit", help="Edge roll at most, in waves of surface height.")]
 OnTopChoice = Annotated[OnTop, typer.Option("--on-top", help="Which piece may lie on top.")]
 Rate = Annotated[float, typer.Option("--rate", help="Strokes a minute.")]
-Sessions = Annotated[
-    int, typer.Option("--sessions", min=1, max=9, help="Sessions to plan, with a test between them.")
-]
+Sessions = Annotated[int, typer.Option("--sessions", min=1, max=9, help="Sessions to plan, with a test between them.")]
 TimeLimit = Annotated[
     float | None, typer.Option("--time-limit", help="Seconds after which nothing new is looked into.")
 ]
 TradeOff = Annotated[
-    bool,
-    typer.Option(
-        "--trade-off", help="For --json: what fewer minutes and spells buy; --plot shows it anyway."
-    ),
+    bool, typer.Option("--trade-off", help="For --json: what fewer minutes and spells buy; --plot shows it anyway.")
 ]
 Output = Annotated[
     Path | None, typer.Option("-o", "--output", metavar="FILE", help="The programme, for predict: .toml.")
 ]
-Card = Annotated[
-    Path | None, typer.Option("--card", metavar="FILE", help="The bench card, to print: .pdf or .html.")
-]
+Card = Annotated[Path | None, typer.Option("--card", metavar="FILE", help="The bench card, to print: .pdf or .html.")]
 
 
 def command(
@@ -82,19 +73,13 @@ def command(
     if time_limit is not None and not time_limit > 0.0:
         raise InputError("out of range", key="--time-limit", value=time_limit, expected="more than 0 seconds")
     if dry_run:
-        settings = {
-            "sessions": sessions,
-            "time_limit": time_limit,
-            "draws": draws,
-            "with_trade_off": trade_off,
-        }
+        settings = {"sessions": sessions, "time_limit": time_limit, "draws": draws, "with_trade_off": trade_off}
         _tell_ahead(manners, bench, limits, settings, (output, card))
         return
     pieces, known = inputs.read_known(bench)
     from wearsim.decide.propose import propose
-    from wearsim.show.expected_table import expected_text
-    from wearsim.show.proposal_plot import proposal_figure
-    from wearsim.show.proposal_table import proposal_text
+    from wearsim.show.expected_readings import expected_text
+    from wearsim.show.proposal import proposal_figure, proposal_text
 
     inputs.tell_compiling(voice)
     with voice.progress() as tell:
@@ -118,9 +103,7 @@ def command(
     _tell_next(voice, bench, proposal, output)
 
 
-def _limits(
-    minutes: float, spells: int, shortest: float, edge_limit: float, on_top: OnTop, rate: float
-) -> Limits:
+def _limits(minutes: float, spells: int, shortest: float, edge_limit: float, on_top: OnTop, rate: float) -> Limits:
     pieces = ("tool", "mirror") if on_top is OnTop.either else (on_top.value,)
     return inputs.read_limits(
         minutes=minutes, spells=spells, shortest=shortest, edge_limit=edge_limit, on_top=pieces, rate=rate
@@ -143,8 +126,7 @@ def _readings(
     bench: Bench, known: dict[str, Any], proposal: Proposal, seed: int, draws: int, *, for_card: bool
 ) -> ReadingsAfter | None:
     """The readings to expect, in the bench's own zones; for a card also in usual ones, or halfway through a spell."""
-    from wearsim.wear.halfway import with_halfway
-    from wearsim.wear.readings_after import drawn_figures, own_sheet, readings_after, usual_sheet
+    from wearsim.wear.expected_readings import drawn_figures, own_sheet, readings_after, usual_sheet, with_halfway
 
     own = own_sheet(bench)
     sheet = own if own is not None or not for_card else usual_sheet(bench)
@@ -162,7 +144,7 @@ def _write(
     output: Path | None, card: Path | None,
 ) -> None:  # fmt: skip
     """The programme and the card, both or neither."""
-    from wearsim.wear.store import whole_file
+    from wearsim.wear.hdf5 import whole_file
 
     with ExitStack() as files:
         if card is not None:

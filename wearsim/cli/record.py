@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wearsim.cli import ready
+from wearsim.cli import completion as ready
 from wearsim.cli.inputs import FolderPath, Waited, by_flag, tell_waiting
-from wearsim.cli.manners import JsonOutput, Manners
+from wearsim.cli.options import JsonOutput, Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
-    from wearsim.learn.session import Session, SessionNote
+    from wearsim.learn.folder import Session, SessionNote
 
 NAME = "record"
 EXAMPLE = "wearsim record my-mirror --programme done.toml --readings after.toml"
@@ -31,29 +31,19 @@ class LapStart(StrEnum):
 
 Done = Annotated[
     Path,
-    typer.Option(
-        "--programme", "-p", metavar="FILE", help="What was really done: programme.toml.", show_default=False
-    ),
+    typer.Option("--programme", "-p", metavar="FILE", help="What was really done: programme.toml.", show_default=False),
 ]
-After = Annotated[
-    Path | None, typer.Option("--readings", "-r", metavar="FILE", help="Read afterwards: readings.toml.")
-]
-Profile = Annotated[
-    Path | None, typer.Option("--profile", metavar="FILE", help="Or measured afterwards: profile.csv.")
-]
+After = Annotated[Path | None, typer.Option("--readings", "-r", metavar="FILE", help="Read afterwards: readings.toml.")]
+Profile = Annotated[Path | None, typer.Option("--profile", metavar="FILE", help="Or measured afterwards: profile.csv.")]
 Temperature = Annotated[
-    str | None,
-    typer.Option("--temperature", metavar="T", help='Of the room, such as "18 degC" or "65 degF".'),
+    str | None, typer.Option("--temperature", metavar="T", help='Of the room, such as "18 degC" or "65 degF".')
 ]
 Abrasive = Annotated[
-    str | None,
-    typer.Option("--abrasive", metavar="NAME", help="If not the bench's.", autocompletion=ready.abrasives),
+    str | None, typer.Option("--abrasive", metavar="NAME", help="If not the bench's.", autocompletion=ready.abrasives)
 ]
 Lap = Annotated[LapStart | None, typer.Option("--lap", help="How the lap began; as left, if not said.")]
 Notes = Annotated[str, typer.Option("--notes", metavar="TEXT", help="Whatever is worth remembering.")]
-Day = Annotated[
-    str | None, typer.Option("--date", metavar="DAY", help="Such as 2026-01-31; today, if not said.")
-]
+Day = Annotated[str | None, typer.Option("--date", metavar="DAY", help="Such as 2026-01-31; today, if not said.")]
 
 
 def command(
@@ -66,9 +56,7 @@ def command(
     What was done, and what was read or measured after it. The session is there whole or not at all; sessions
     recorded before are never changed.
     """
-    manners.reserve(
-        {output: (".json",)}, inputs=[folder, programme, *(path for path in (readings, profile) if path)]
-    )
+    manners.reserve({output: (".json",)}, inputs=[folder, programme, *(path for path in (readings, profile) if path)])
     from wearsim.learn.folder import open_folder
     from wearsim.learn.record import record, same_as
     from wearsim.show.text import paragraph
@@ -100,7 +88,7 @@ def command(
 
 
 def _note(day: str | None, said: dict[str, str | None], notes: str) -> SessionNote:
-    from wearsim.learn.session import note_from_table
+    from wearsim.learn.folder import note_from_table
 
     try:
         on = date.today() if day is None else date.fromisoformat(day)
@@ -126,8 +114,8 @@ def _payload(session: Session) -> dict[str, Any]:
 def _figure(folder: Path, seed: int) -> Any:
     from wearsim.learn.folder import open_folder
     from wearsim.learn.history import history
-    from wearsim.show.history_plot import history_figure
-    from wearsim.show.lengths import length_unit
+    from wearsim.show.history import history_figure
+    from wearsim.show.units import length_unit
 
     there = open_folder(folder)
     return history_figure(history(there, seed=seed), there.bench.mirror, length_unit(there.bench))

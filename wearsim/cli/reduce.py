@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.manners import PLOTS, Manners
+from wearsim.cli.options import PLOTS, Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from wearsim.bench.bench import Bench
     from wearsim.knifeedge.readings import Readings
-    from wearsim.knifeedge.report import Reduction
+    from wearsim.knifeedge.reduction import Reduction
     from wearsim.knifeedge.shadows import KnifeTester
 
 NAME = "reduce"
@@ -24,9 +24,7 @@ EXAMPLE = "wearsim reduce readings.toml --bench bench.toml -o profile.csv"
 
 Source = Annotated[
     Path,
-    typer.Argument(
-        metavar="READINGS", help="readings.toml, or a bench that names its readings.", show_default=False
-    ),
+    typer.Argument(metavar="READINGS", help="readings.toml, or a bench that names its readings.", show_default=False),
 ]
 OnBench = Annotated[
     Path | None,
@@ -39,14 +37,11 @@ OnBench = Annotated[
     ),
 ]
 Output = Annotated[
-    Path | None,
-    typer.Option("-o", "--output", metavar="FILE", help="The profile with its sigma: .csv, for a bench."),
+    Path | None, typer.Option("-o", "--output", metavar="FILE", help="The profile with its sigma: .csv, for a bench.")
 ]
 Picture = Annotated[
     Path | None,
-    typer.Option(
-        "--masking", metavar="FILE", help="Draw what masking the rim would buy: .png, .svg or .pdf."
-    ),
+    typer.Option("--masking", metavar="FILE", help="Draw what masking the rim would buy: .png, .svg or .pdf."),
 ]
 
 
@@ -60,18 +55,14 @@ def command(
     """
     if bench is None:
         bench = _beside(readings, manners)
-    manners.reserve(
-        {output: (".csv",), masking: PLOTS, shadows: PLOTS},
-        inputs=[readings, *([bench] if bench else [])],
-    )
+    manners.reserve({output: (".csv",), masking: PLOTS, shadows: PLOTS}, inputs=[readings, *([bench] if bench else [])])
     seconds = inputs.read_waited(waited)
     pieces = inputs.read_bench(readings if bench is None else bench)
     from wearsim.knifeedge.on_bench import reduce_on
     from wearsim.knifeedge.readings import load_readings
     from wearsim.knifeedge.stopping import when_to_stop
-    from wearsim.show.lengths import length_unit, round_unit
-    from wearsim.show.reduction_plot import reduction_figure
-    from wearsim.show.reduction_table import reduction_text
+    from wearsim.show.reduction import reduction_figure, reduction_text
+    from wearsim.show.units import length_unit, round_unit
 
     sheet = load_readings(_named(pieces) if bench is None else readings)
     reduction = reduce_on(sheet, pieces.mirror, pieces.light.wavelength, seed=manners.seed)
@@ -84,7 +75,7 @@ def command(
         if output is not None:
             _write_profile(reduction, output, manners)
         if masking is not None:
-            from wearsim.show.masking_plot import masking_figure
+            from wearsim.show.reduction import masking_figure
 
             manners.draw(masking_figure(advice, unit), masking)
         if shadows is not None:
@@ -116,9 +107,7 @@ def _beside(readings: Path, manners: Manners) -> Path | None:
     return bench
 
 
-def _tell_next(
-    manners: Manners, verdict: str, readings: Path, bench: Path | None, output: Path | None
-) -> None:
+def _tell_next(manners: Manners, verdict: str, readings: Path, bench: Path | None, output: Path | None) -> None:
     """What the verdict calls for: polish on, read again, or stop and keep what was found."""
     mirror = readings if bench is None else bench
     again = ("reduce", readings, *(("--bench", bench) if bench else ()))
@@ -137,7 +126,7 @@ def _tell_next(
 
 def _write_profile(reduction: Reduction, path: Path, manners: Manners) -> None:
     from wearsim.knifeedge.on_bench import write_reduction
-    from wearsim.wear.store import whole_file
+    from wearsim.wear.hdf5 import whole_file
 
     with whole_file(path, force=manners.force) as part:
         write_reduction(reduction, part, "figure error from knife-edge readings, by wearsim reduce")
@@ -146,8 +135,8 @@ def _write_profile(reduction: Reduction, path: Path, manners: Manners) -> None:
 def _shadows(bench: Bench, sheet: Readings, reduction: Reduction) -> Figure:
     """The surface at the knife positions of the first, the middle and the last zone, a perfect one beneath."""
     from wearsim.knifeedge.on_bench import tester_for
-    from wearsim.show.lengths import length_unit
-    from wearsim.show.shadows_plot import shadows_figure
+    from wearsim.show.shadows import shadows_figure
+    from wearsim.show.units import length_unit
 
     def stand(share: float) -> KnifeTester:
         error = share * reduction.figure_error

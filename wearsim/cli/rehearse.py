@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wearsim.cli import dry_run as dry
 from wearsim.cli import inputs
+from wearsim.cli import options as dry
 from wearsim.cli.inputs import FolderPath
-from wearsim.cli.manners import JsonOutput, Manners
+from wearsim.cli.options import JsonOutput, Manners
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.learn.folder import MirrorFolder
-    from wearsim.learn.practice_file import Practice
+    from wearsim.learn.practice.file import Practice
 
 NAME = "rehearse"
 EXAMPLE = "wearsim rehearse practice-mirror --seed 7"
@@ -32,20 +32,15 @@ class FaultChoice(StrEnum):
 
 
 Fault = Annotated[FaultChoice | None, typer.Option("--fault", help="Of a new one; drawn, if not said.")]
-Diameter = Annotated[
-    str | None, typer.Option("--diameter", metavar="D", help='Of a new one: "250 mm" or "10 in".')
-]
+Diameter = Annotated[str | None, typer.Option("--diameter", metavar="D", help='Of a new one: "250 mm" or "10 in".')]
 Ratio = Annotated[
     float | None,
-    typer.Option(
-        "--focal-ratio", metavar="RATIO", parser=inputs.read_focal_ratio, help="Of a new one: 5 or f/5."
-    ),
+    typer.Option("--focal-ratio", metavar="RATIO", parser=inputs.read_focal_ratio, help="Of a new one: 5 or f/5."),
 ]
 Sessions = Annotated[int, typer.Option("--sessions", min=0, max=50, help="To go on for at most.")]
 Minutes = Annotated[float, typer.Option("--minutes", help="Of work a session.")]
 Own = Annotated[
-    Path | None,
-    typer.Option("--programme", "-p", metavar="FILE", help="Work this, once, instead of what is proposed."),
+    Path | None, typer.Option("--programme", "-p", metavar="FILE", help="Work this, once, instead of what is proposed.")
 ]
 
 
@@ -78,18 +73,15 @@ def command(
     rounds = _own(there, programme) if programme else _rounds(folder, manners, sessions, minutes)
     from wearsim.learn.folder import open_folder
     from wearsim.learn.history import history
-    from wearsim.show.history_plot import history_figure
-    from wearsim.show.lengths import length_unit
-    from wearsim.show.rehearsal_table import ending_text
+    from wearsim.show.history import ending_text, history_figure
+    from wearsim.show.units import length_unit
 
     there = open_folder(folder)
     payload = {"rounds": [one.to_json() for one in rounds]}
     manners.deliver(
         lambda: payload,
         table=lambda: ending_text(rounds),
-        figure=lambda: history_figure(
-            history(there, seed=manners.seed), there.bench.mirror, length_unit(there.bench)
-        ),
+        figure=lambda: history_figure(history(there, seed=manners.seed), there.bench.mirror, length_unit(there.bench)),
         write=lambda: manners.write_json(payload, output),
     )
     manners.voice.next("history", folder, "--plot", "history.png")
@@ -100,7 +92,7 @@ def _folder(
 ) -> MirrorFolder:
     """The practice folder, made where there is none."""
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.rehearse import start_practice
+    from wearsim.learn.practice.rehearse import start_practice
 
     asked = _asked(path, manners.seed, fault, diameter, focal_ratio)
     if asked is None:
@@ -128,29 +120,21 @@ def _tell_ahead(
     output: Path | None,
 ) -> None:  # fmt: skip
     from wearsim.learn.ahead import practice_so_far, rehearse_ahead
-    from wearsim.learn.rehearse import OTHER_SPREAD
+    from wearsim.learn.practice.rehearse import OTHER_SPREAD
 
     there = practice_so_far(path, asked)
     programme = inputs.read_programme(own, there.bench) if own else None
     limits = inputs.read_limits(minutes=minutes, removal_spread=OTHER_SPREAD)
     ahead = rehearse_ahead(
-        there.bench,
-        there.worked,
-        there.accuracy,
-        limits,
-        sessions=sessions,
-        programme=programme,
-        **there.known,
+        there.bench, there.worked, there.accuracy, limits, sessions=sessions, programme=programme, **there.known
     )
     dry.tell(manners, dry.after(there.first, ahead), [path, output])
 
 
-def _practice(
-    seed: int, fault: FaultChoice | None, diameter: str | None, focal_ratio: float | None
-) -> Practice:
+def _practice(seed: int, fault: FaultChoice | None, diameter: str | None, focal_ratio: float | None) -> Practice:
     from wearsim.bench import units
-    from wearsim.learn.practice_bench import FAULTS
-    from wearsim.learn.practice_file import Practice
+    from wearsim.learn.practice.file import Practice
+    from wearsim.learn.practice.mirror import FAULTS
 
     if focal_ratio is not None and not 2.0 <= focal_ratio <= 20.0:
         raise InputError("out of range", key="--focal-ratio", value=focal_ratio, expected="2 to 20")
@@ -170,8 +154,8 @@ def _practice(
 
 def _rounds(folder: Path, manners: Manners, sessions: int, minutes: float) -> list[Any]:
     """Rounds of the loop, each told when it is done."""
-    from wearsim.learn.rehearse import rehearse
-    from wearsim.show.rehearsal_table import round_text
+    from wearsim.learn.practice.rehearse import rehearse
+    from wearsim.show.history import round_text
 
     rounds = []
     for one in rehearse(folder, sessions=sessions, minutes=minutes, tell=manners.voice.say):
@@ -182,6 +166,6 @@ def _rounds(folder: Path, manners: Manners, sessions: int, minutes: float) -> li
 
 def _own(there: MirrorFolder, programme: Path) -> list[Any]:
     """One session of the person's own."""
-    from wearsim.learn.rehearse import one_session
+    from wearsim.learn.practice.rehearse import one_session
 
     return [one_session(there, inputs.read_programme(programme, there.bench))]

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wearsim.cli import inputs, ready
-from wearsim.cli.dry_run import in_earnest
-from wearsim.cli.manners import Manners
-from wearsim.cli.progress import case_bar
+from wearsim.cli import completion as ready
+from wearsim.cli import inputs
+from wearsim.cli.messages import case_bar
+from wearsim.cli.options import Manners, in_earnest
 
 if TYPE_CHECKING:
     from wearsim.study.plan import Study
@@ -29,19 +29,15 @@ StudyPath = Annotated[
     ),
 ]  # fmt: skip
 Output = Annotated[
-    Path | None,
-    typer.Option("-o", "--output", metavar="FILE", help="The cases, .h5; by default named as the study."),
+    Path | None, typer.Option("-o", "--output", metavar="FILE", help="The cases, .h5; by default named as the study.")
 ]
 Workers = Annotated[
-    int | None,
-    typer.Option("--workers", min=1, max=1024, help="Processes of this machine; all cores by default."),
+    int | None, typer.Option("--workers", min=1, max=1024, help="Processes of this machine; all cores by default.")
 ]
 Scheduler = Annotated[
     str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask scheduler, tcp://host:port.")
 ]
-DryRun = Annotated[
-    bool, typer.Option("--dry-run", help="Only say how many cases, how long and how large a file.")
-]
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Only say how many cases, how long and how large a file.")]
 
 
 def command(
@@ -76,35 +72,24 @@ def _reserve(manners: Manners, study: Path, path: Path) -> None:
     replace(manners, force=True, plot=None).reserve({path: (".h5", ".hdf5")}, inputs=[study])
 
 
-def _worked(
-    plan: Study, path: Path, manners: Manners, workers: int | None, scheduler: str | None
-) -> StudyResult:
+def _worked(plan: Study, path: Path, manners: Manners, workers: int | None, scheduler: str | None) -> StudyResult:
     from wearsim.study.run import run_study
 
     with case_bar(manners.quiet) as watch:
         return run_study(
-            plan,
-            path,
-            workers=workers,
-            scheduler=scheduler,
-            seed=manners.seed,
-            force=manners.force,
-            watch=watch,
+            plan, path, workers=workers, scheduler=scheduler, seed=manners.seed, force=manners.force, watch=watch
         )
 
 
 def _deliver(result: StudyResult, manners: Manners) -> None:
-    from wearsim.show.study_plot import study_figure
-    from wearsim.show.study_table import study_json, study_text
+    from wearsim.show.study import study_figure, study_json, study_text
 
-    manners.deliver(
-        lambda: study_json(result), table=lambda: study_text(result), figure=lambda: study_figure(result)
-    )
+    manners.deliver(lambda: study_json(result), table=lambda: study_text(result), figure=lambda: study_figure(result))
     manners.voice.say(f"In {result.file}: all {result.cases} cases, for any reader of HDF5.")
 
 
 def _tell_forecast(plan: Study, manners: Manners, workers: int | None) -> None:
-    from wearsim.show.study_table import forecast_text
+    from wearsim.show.study import forecast_text
     from wearsim.study.forecast import forecast
 
     ahead = forecast(plan, workers=workers, seed=manners.seed)

@@ -7,22 +7,21 @@ from typing import Any, Literal, NamedTuple
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
-from wearsim.decide.budgets import WORK as BUDGETS_WORK
+from wearsim.decide.coarse_engine import COARSE, ROUGH, Trials, Trying
 from wearsim.decide.compare import with_on_top
-from wearsim.decide.library import Shape, shapes
+from wearsim.decide.least_squares import in_parallel
 from wearsim.decide.limits import Limits
-from wearsim.decide.look import EFFORT_CERTAIN, EFFORT_UNCERTAIN, FINE_WORK
-from wearsim.decide.pressing import first_press, is_misfit
-from wearsim.decide.pricing import Pricing
-from wearsim.decide.refine import in_parallel
+from wearsim.decide.lower_bound import Pricing
+from wearsim.decide.problem import FINE_OFFSETS
 from wearsim.decide.scenarios import scenarios
-from wearsim.decide.situation import FINE_OFFSETS
-from wearsim.decide.trial import COARSE, ROUGH, Trials, Trying
+from wearsim.decide.search import EFFORT_CERTAIN, EFFORT_UNCERTAIN, FINE_WORK, first_press, is_misfit
+from wearsim.decide.stroke_library import Shape, shapes
+from wearsim.decide.trade_off import WORK as BUDGETS_WORK
 from wearsim.errors import InputError
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.ahead import Ahead, predict_ahead, seconds_of
 from wearsim.wear.constants import prior
-from wearsim.wear.start import StartFigure, on_grid, start_figure
+from wearsim.wear.initial_figure import StartFigure, on_grid, start_figure
 from wearsim.wear.state import State, start_state
 
 BOTH: tuple[Literal["tool", "mirror"], ...] = ("tool", "mirror")
@@ -211,9 +210,7 @@ def _pace(trials: Trials, state: State, candidates: tuple[Shape, ...]) -> Pace:
     return Pace(again / len(timed), new / len(timed), evaluation, balance, new + again)
 
 
-def _told(
-    bench: Bench, limits: Limits, candidates: tuple[Shape, ...], draws: int, known: dict[str, Any]
-) -> float:
+def _told(bench: Bench, limits: Limits, candidates: tuple[Shape, ...], draws: int, known: dict[str, Any]) -> float:
     """What the floor takes, and the prediction with its band [s]."""
     state = _state(bench, known.get("start") or start_figure(bench), DEFAULT, known)
 

@@ -83,9 +83,7 @@ def with_on_top(programme: Programme, on_top: OnTop) -> Programme:
     return programme.model_copy(update={"spells": spells, "text": ""})
 
 
-def compare(
-    bench: Bench, programme: Programme, *, progress: Progress | None = None, **options: Any
-) -> Comparison:
+def compare(bench: Bench, programme: Programme, *, progress: Progress | None = None, **options: Any) -> Comparison:
     """Work a programme with the tool on top and with the mirror on top.
 
     Every stroke gets the one piece on top, then the other; pressings keep theirs. Both are worked with the same

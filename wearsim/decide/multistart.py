@@ -17,14 +17,13 @@ from typing import TypeVar
 
 import numpy as np
 
-from wearsim.decide.climb import Climb, climbed
-from wearsim.decide.clock import TimeUp
-from wearsim.decide.cube import Cube
-from wearsim.decide.library import Shape
-from wearsim.decide.refine import Judged, Refiner, chunks, distinct, in_parallel, kept
-from wearsim.decide.trial import Trying
+from wearsim.decide.coarse_engine import Trying
+from wearsim.decide.gauss_newton import Climb, climbed
+from wearsim.decide.least_squares import Judged, Refiner, chunks, distinct, in_parallel, kept
+from wearsim.decide.limits import TimeUp
+from wearsim.decide.stroke_library import Cube, Shape
 from wearsim.errors import ContactError
-from wearsim.wear.grid import Array
+from wearsim.kernels.arrays import Floats
 
 In = TypeVar("In")
 Out = TypeVar("Out")
@@ -230,7 +229,7 @@ class Multistart:
         share = min(1.0, effort.begun * effort.work / wanted)
         return replace(effort.less(share), work=effort.work)
 
-    def _shape(self, place: tuple[str, str | None], kind: str, point: Array) -> Shape:
+    def _shape(self, place: tuple[str, str | None], kind: str, point: Floats) -> Shape:
         top, lap = place
         return self.cubes[place].shaped(Shape(top, lap, kind, 0.0), point)
 
@@ -329,7 +328,7 @@ class Multistart:
         less = min(1.0, self.minutes / total) if total > 0.0 else 1.0
         return tuple(Trying(tried.shape, less * tried.minutes) for tried in out)
 
-    def _moved(self, tried: Trying, kind: str, move: Array) -> Trying:
+    def _moved(self, tried: Trying, kind: str, move: Floats) -> Trying:
         """A spell with its point of the cube and its minutes moved."""
         shape = tried.shape
         place = (shape.on_top, shape.lap)

@@ -17,12 +17,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from wearsim.decide.floor import rms_root
+from wearsim.decide.coarse_engine import Trying, worked
 from wearsim.decide.limits import Limits
+from wearsim.decide.lower_bound import rms_root
 from wearsim.decide.scenarios import Scenario
-from wearsim.decide.trial import Trying, worked
-from wearsim.figure.numbers import FigureGauge
-from wearsim.wear.grid import Array
+from wearsim.figure.metrics import FigureGauge
+from wearsim.kernels.arrays import Floats
 from wearsim.wear.state import State
 
 # How many times dearer than figure error an edge roll beyond the limit is. A judgement.
@@ -83,7 +83,7 @@ class Objective:
         """The same with so many minutes of work allowed in all [min]."""
         return Objective(self.gauge, self.start, replace(self.limits, minutes=minutes), self.wavelength)
 
-    def residuals(self, heights: list[Array], aim: float = 1.0) -> Array:
+    def residuals(self, heights: list[Floats], aim: float = 1.0) -> Floats:
         """Rows whose sum of squares is one scenario's share of J, edge penalty included [m].
 
         Parameters
@@ -95,12 +95,10 @@ class Objective:
         """
         left = self.root @ (aim * self.error - (heights[0] - heights[-1]))
         spread = self.limits.spread
-        cancel = (
-            [spread * (self.root @ (one - two)) for one, two in pairwise(heights)] if spread > 0.0 else []
-        )
+        cancel = [spread * (self.root @ (one - two)) for one, two in pairwise(heights)] if spread > 0.0 else []
         return np.concatenate([left, [self._beyond(heights)], *cancel])
 
-    def _beyond(self, heights: list[Array]) -> float:
+    def _beyond(self, heights: list[Floats]) -> float:
         """Edge roll beyond the limit, as it weighs beside the figure error [m]."""
         roll = self.gauge.edge_roll(self.error - (heights[0] - heights[-1]))
         return EDGE_WEIGHT * max(0.0, abs(roll) - self.roll_limit)
@@ -112,16 +110,11 @@ class Objective:
         tops = [tried.shape.on_top for tried in worked(programme)]
         changes = sum(one != two for one, two in pairwise(tops))
         hours = sum(tried.minutes for tried in programme) / 60.0
-        return (
-            1.0
-            + limits.cost_spell * max(0, spells - 1)
-            + limits.cost_change * changes
-            + limits.cost_hour * hours
-        )
+        return 1.0 + limits.cost_spell * max(0, spells - 1) + limits.cost_change * changes + limits.cost_hour * hours
 
     def score(
-        self, programme: tuple[Trying, ...], runs: list[list[Array]], cases: tuple[Scenario, ...],
-        nominal: Array,
+        self, programme: tuple[Trying, ...], runs: list[list[Floats]], cases: tuple[Scenario, ...],
+        nominal: Floats,
     ) -> Score:  # fmt: skip
         """Judge a programme from the glass it leaves in every scenario.
 
@@ -146,6 +139,6 @@ class Objective:
         )
 
 
-def heights_of(states: list[State]) -> list[Array]:
+def heights_of(states: list[State]) -> list[Floats]:
     """Glass at the start and after each spell [m]."""
     return [state.height for state in states]

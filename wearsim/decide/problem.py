@@ -1,290 +1,133 @@
-"""Residuals and slopes about a programme: in the cube of what is allowed, or by its sizes and minutes as they are.
-
-Slopes are differences through the coupled engine; a change in one spell works only that spell and those after it again.
-"""
+"""Where a mirror stands before a proposal: its bench, what is known of it, glass and laps, ready to be tried on."""
 
 from __future__ import annotations
 
-from abc import ABC, abstractmethod
-from itertools import product
-from typing import TYPE_CHECKING, Literal
+from dataclasses import replace
 
-import numpy as np
+from wearsim.bench.bench import Bench
+from wearsim.decide.coarse_engine import COARSE, Trials, Trying
+from wearsim.decide.least_squares import Refiner
+from wearsim.decide.limits import Clock, Limits
+from wearsim.decide.objective import Objective
+from wearsim.decide.rounding import FINE_STEP, SIZE_STEP
+from wearsim.decide.scenarios import Scenario, scenarios, share_to_aim_for
+from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.constants import Belief
+from wearsim.wear.initial_figure import StartFigure, on_grid
+from wearsim.wear.predict import gauge_for
+from wearsim.wear.state import State, start_state
 
-from wearsim.decide.cube import SIZES, Cube
-from wearsim.decide.library import FREE, Shape
-from wearsim.decide.objective import heights_of
-from wearsim.decide.trial import Trying
-from wearsim.wear.grid import Array
-from wearsim.wear.state import State
-
-if TYPE_CHECKING:
-    from wearsim.decide.refine import Refiner
-
-Free = Literal["all", "sizes", "minutes"]
-
-# Differences for slopes: in the cube, of a share of the minutes, of a size in diameters, and of minutes.
-_IN_CUBE, _OF_SIZE, _OF_MINUTES = 0.01, 0.01, 0.5
-# A search begins no nearer than this to a bound [1].
-_INSIDE = 1e-3
-# Strokes kept: for slopes most spells are what they were.
-_SHAPES_KEPT = 64
+# Offsets shared by all strokes at full accuracy.
+FINE_OFFSETS = 60
 
 
-class _Numbers(ABC):
-    """A programme as numbers."""
-
-    start: Array
-    highest: Array
-
-    def __init__(self, refiner: Refiner, programme: tuple[Trying, ...]) -> None:
-        self.refiner, self.template = refiner, programme
-        self._last: tuple[bytes, tuple[Trying, ...], list[list[State]], Array] | None = None
-
-    @abstractmethod
-    def programme(self, x: Array) -> tuple[Trying, ...]:
-        """The programme that numbers stand for.
-
-        Parameters
-        ----------
-        x : (n,) ndarray
-        """
-
-    @abstractmethod
-    def _step(self, x: Array, column: int) -> float:
-        """Difference for the slope by a number."""
-
-    def residuals(self, x: Array) -> Array:
-        """What the least squares bring down.
-
-        Parameters
-        ----------
-        x : (n,) ndarray
-
-        Returns
-        -------
-        (m,) ndarray
-            Figure errors in all scenarios, relative to the one at the start [1].
-
-        Raises
-        ------
-        ContactError
-        TimeUp
-        """
-        return self._at(x)[2]
-
-    def slopes(self, x: Array) -> Array:
-        """Slopes of the residuals.
-
-        Parameters
-        ----------
-        x : (n,) ndarray
-
-        Returns
-        -------
-        (m, n) ndarray
-            Forward differences; backward at an upper bound.
-
-        Raises
-        ------
-        ContactError
-        TimeUp
-        """
-        here, states, rows = self._at(x)
-        out = np.empty((rows.size, x.size))
-        for column in range(x.size):
-            step = self._step(x, column)
-            if x[column] + step > self.highest[column]:
-                step = -step
-            moved = x.copy()
-            moved[column] += step
-            programme = self.programme(moved)
-            same = next(
-                (i for i, (one, two) in enumerate(zip(here, programme, strict=True)) if one != two),
-                len(here),
-            )
-            self.refiner.clock.check()
-            runs = []
-            for one, before in zip(self.refiner.trials, states, strict=True):
-                changed = one.states(before[same], programme[same:])
-                runs.append(heights_of(before[:same]) + heights_of(changed))
-            self.refiner.evaluations += len(runs)
-            out[:, column] = (self._rows(runs) - rows) / step
-        return out
-
-    def _at(self, x: Array) -> tuple[tuple[Trying, ...], list[list[State]], Array]:
-        key = x.tobytes()
-        if self._last is None or self._last[0] != key:
-            programme = self.programme(x)
-            start = self.refiner.objective.start
-            self.refiner.clock.check()
-            states = [one.states(start, programme) for one in self.refiner.trials]
-            self.refiner.evaluations += len(states)
-            self._last = key, programme, states, self._rows([heights_of(run) for run in states])
-        return self._last[1:]
-
-    def _rows(self, runs: list[list[Array]]) -> Array:
-        refiner = self.refiner
-        blocks = [
-            np.sqrt(case.weight) * refiner.objective.residuals(run, refiner.aim)
-            for case, run in zip(refiner.cases, runs, strict=True)
-        ]
-        return np.concatenate(blocks) / refiner.objective.rms_before
-
-
-class Problem(_Numbers):
-    """Numbers that may go anywhere between bounds of their own: every programme is within the limits.
-
-    Strokes are points of :class:`wearsim.decide.cube.Cube`. Minutes are the work of all spells as a share of what is
-    allowed, and of what the spells before have left of it the share that each takes; the last takes what is left.
+class Situation:
+    """A mirror before a proposal, on the grids of the trials.
 
     Parameters
     ----------
-    refiner : Refiner
-    programme : tuple of Trying
-    free : {"all", "sizes", "minutes"}
-        What may change: lengths, sweeps and overhangs, the minutes, or both. Kinds and pressings stay.
-
-    Attributes
-    ----------
-    keys : list of (int, str)
-        Spell and name of every number.
-    start : (n,) ndarray
-    bounds : tuple of (n,) ndarray
+    bench : Bench
+    limits : Limits
+    belief : Belief
+        What is known of the constants.
+    start : StartFigure
+        The glass.
+    laps : State or None
+        Laps as a session left them; None for fresh ones.
+    accuracy : Accuracy
+        Of the final prediction.
+    clock : Clock
     """
 
-    def __init__(self, refiner: Refiner, programme: tuple[Trying, ...], free: Free = "all") -> None:
-        super().__init__(refiner, programme)
-        bench, limits = refiner.nominal.bench, refiner.objective.limits
-        self.allowed = limits.minutes
-        self.spells = [i for i, tried in enumerate(programme) if not tried.shape.is_press]
-        shapes = {i: programme[i].shape for i in self.spells}
-        self.cubes = {i: Cube(bench, limits, shape.on_top, shape.lap) for i, shape in shapes.items()}
-        self.points = {i: self.cubes[i].point(shape) for i, shape in shapes.items()}
-        self.takes_sizes = free != "minutes"
-        self._shapes: dict[tuple[int, bytes], Shape] = {}
-        self.keys: list[tuple[int, str]] = []
-        start: list[float] = []
-        if self.takes_sizes:
-            sized = [
-                (i, s) for i, s in product(self.spells, range(len(SIZES))) if SIZES[s] in FREE[shapes[i].kind]
-            ]
-            self.keys += [(i, SIZES[s]) for i, s in sized]
-            start += [self.points[i][s] for i, s in sized]
-        if free != "sizes" and self.spells:
-            self.keys += [(i, "minutes") for i in self.spells]
-            start += self._shares([programme[i].minutes for i in self.spells])
-        count = len(self.keys)
-        self.bounds = (np.zeros(count), np.ones(count))
-        self.highest = self.bounds[1]
-        self.start = np.clip(start, _INSIDE, 1.0 - _INSIDE)
+    def __init__(
+        self, bench: Bench, limits: Limits, belief: Belief, start: StartFigure, laps: State | None,
+        accuracy: Accuracy, clock: Clock,
+    ) -> None:  # fmt: skip
+        self.bench, self.limits, self.belief, self.start = bench, limits, belief, start
+        self.laps, self.accuracy, self.clock = laps, accuracy, clock
+        self.objective = self._objective(COARSE)
+        self.nominal = Trials(bench, limits, belief.best())
+        self.cases = scenarios(belief)
+        self.aim = share_to_aim_for(belief)
+        self._trials: list[Trials] | None = None
+        self._on: dict[Accuracy, tuple[Objective, Trials]] = {}
 
-    def _shares(self, minutes: list[float]) -> list[float]:
-        """The numbers that minutes stand for: the whole, then each but the last of what is left."""
-        left = sum(minutes)
-        out = [left / self.allowed]
-        for m in minutes[:-1]:
-            out.append(m / left if left > 0.0 else 0.0)
-            left -= m
-        return out
+    @property
+    def is_certain(self) -> bool:
+        """Whether the constants are taken as known."""
+        return len(self.cases) == 1
 
-    def programme(self, x: Array) -> tuple[Trying, ...]:
-        """The programme that numbers stand for.
+    @property
+    def size_step(self) -> float:
+        """What sizes are rounded to, in diameters [1]."""
+        return FINE_STEP if self.is_certain else SIZE_STEP
 
-        Parameters
-        ----------
-        x : (n,) ndarray
-            As :attr:`keys` names them.
-
-        Returns
-        -------
-        tuple of Trying
-            The template with these numbers in it.
-        """
-        points = {i: point.copy() for i, point in self.points.items()}
-        shares = list[float]()
-        for (i, name), value in zip(self.keys, x, strict=True):
-            if name == "minutes":
-                shares.append(float(value))
-            else:
-                points[i][SIZES.index(name)] = value
-        minutes = {i: self.template[i].minutes for i in self.spells}
-        if shares:
-            left = shares[0] * self.allowed
-            for i, share in zip(self.spells, [*shares[1:], 1.0], strict=True):
-                minutes[i] = share * left
-                left -= minutes[i]
-        out = list(self.template)
-        for i in self.spells:
-            out[i] = Trying(self._shape(i, points[i]), minutes[i])
-        return tuple(out)
-
-    def _shape(self, i: int, point: Array) -> Shape:
-        if not self.takes_sizes:
-            return self.template[i].shape
-        key = i, point.tobytes()
-        if key not in self._shapes:
-            if len(self._shapes) > _SHAPES_KEPT:
-                self._shapes.clear()
-            self._shapes[key] = self.cubes[i].shaped(self.template[i].shape, point)
-        return self._shapes[key]
-
-    def _step(self, x: Array, column: int) -> float:
-        return _IN_CUBE
-
-
-class Nearby(_Numbers):
-    """Sizes and minutes as they are, for the slopes about a programme; nothing keeps them within the limits.
-
-    Parameters
-    ----------
-    refiner : Refiner
-    programme : tuple of Trying
-    free : {"all", "sizes", "minutes"}
-
-    Attributes
-    ----------
-    keys : list of (int, str)
-        Spell and name of every number.
-    start : (n,) ndarray
-        Sizes in diameters [1], minutes [min].
-    """
-
-    def __init__(self, refiner: Refiner, programme: tuple[Trying, ...], free: Free = "all") -> None:
-        super().__init__(refiner, programme)
-        self.keys = [
-            (i, name)
-            for i, tried in enumerate(programme)
-            if not tried.shape.is_press
-            for name in (
-                *(FREE[tried.shape.kind] if free != "minutes" else ()),
-                *(("minutes",) if free != "sizes" else ()),
+    @property
+    def trials(self) -> list[Trials]:
+        """One a scenario, made when first needed."""
+        if self._trials is None:
+            self._trials = (
+                [self.nominal]
+                if self.is_certain
+                else [Trials(self.bench, self.limits, case.constants) for case in self.cases]
             )
-        ]
-        values = [
-            programme[i].minutes if name == "minutes" else getattr(programme[i].shape, name)
-            for i, name in self.keys
-        ]
-        self.start = np.array(values, dtype=float)
-        self.highest = np.full(len(values), np.inf)
+        return self._trials
 
-    def programme(self, x: Array) -> tuple[Trying, ...]:
-        """The programme that numbers stand for.
+    def state(self, accuracy: Accuracy) -> State:
+        """Glass and laps at the start, on the grids of an accuracy."""
+        start = on_grid(self.bench, self.start, accuracy)
+        state = start_state(self.bench, start.radius, start.height, accuracy)
+        return state if self.laps is None else replace(state, laps=self.laps.on_grids(self.bench, accuracy).laps)
+
+    def _objective(self, accuracy: Accuracy) -> Objective:
+        state = self.state(accuracy)
+        gauge = gauge_for(self.bench, state.radius)
+        return Objective(gauge, state, self.limits, self.bench.light.wavelength)
+
+    def judge_in_all(self) -> Refiner:
+        """Judges programmes in every scenario."""
+        return Refiner(self.objective, self.trials, self.cases, self.nominal, clock=self.clock)
+
+    def judge_closely(self, minutes: float | None = None) -> Refiner:
+        """Judges as what is told in the end: in every scenario, or at full accuracy where there is but one.
 
         Parameters
         ----------
-        x : (n,) ndarray
-            As :attr:`keys` names them.
+        minutes : float, optional
+            Work allowed in all; by default as the limits have it [min].
         """
-        out = list(self.template)
-        for (i, name), value in zip(self.keys, x, strict=True):
-            if name == "minutes":
-                out[i] = Trying(out[i].shape, float(value))
-            else:
-                out[i] = Trying(out[i].shape.with_size(name, float(value)), out[i].minutes)
-        return tuple(out)
+        refiner = self.judge_fine() if self.is_certain else self.judge_in_all()
+        if minutes is not None:
+            refiner.objective = refiner.objective.within(minutes)
+        return refiner
 
-    def _step(self, x: Array, column: int) -> float:
-        if self.keys[column][1] == "minutes":
-            return max(_OF_MINUTES, 0.03 * float(x[column]))
-        return _OF_SIZE
+    @property
+    def fine(self) -> Accuracy:
+        """Full accuracy, on offsets shared by all strokes."""
+        return replace(self.accuracy, offsets=FINE_OFFSETS)
+
+    def judge_likely(self, lead: tuple[Trying, ...] = (), accuracy: Accuracy = COARSE) -> Refiner:
+        """Judges programmes with the most likely constants, the spread of the constants in its aim.
+
+        Parameters
+        ----------
+        lead : tuple of Trying
+            What is worked before every programme.
+        accuracy : Accuracy
+        """
+        constants = self.belief.best()
+        if accuracy is COARSE:
+            objective, trials = self.objective, self.nominal
+        else:
+            if accuracy not in self._on:
+                self._on[accuracy] = (self._objective(accuracy), Trials(self.bench, self.limits, constants, accuracy))
+            objective, trials = self._on[accuracy]
+        objective = objective.after(trials.states(objective.start, lead)[-1])
+        aim = 1.0 if self.is_certain else self.aim
+        return Refiner(objective, [trials], (Scenario(constants, 1.0),), trials, aim, self.clock)
+
+    def judge_fine(self) -> Refiner:
+        """Judges programmes at full accuracy with the most likely constants."""
+        judge = self.judge_likely((), self.fine)
+        judge.aim = 1.0
+        return judge

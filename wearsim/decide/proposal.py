@@ -1,16 +1,29 @@
-"""A proposal: the programme, what it is predicted to do, and how good that is."""
+"""A proposal: the programme, what it is predicted to do, and how good that is.
+
+How the figure stands if a programme is stopped early, with its band.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from wearsim.bench.dump import spell_table
+import numpy as np
+
 from wearsim.bench.programme import Programme
+from wearsim.bench.toml_io import spell_table
+from wearsim.decide.coarse_engine import Trials, Trying
 from wearsim.decide.limits import Limits
 from wearsim.decide.trade_off import TradeOff
-from wearsim.wear.grid import Array
+from wearsim.errors import ContactError
+from wearsim.figure.metrics import FigureGauge
+from wearsim.figure.percentiles import percentiles
+from wearsim.kernels.arrays import Floats
+from wearsim.wear.constants import Belief
+from wearsim.wear.initial_figure import StartFigure, on_grid
 from wearsim.wear.outcome import Outcome
+from wearsim.wear.predict import BAND_DRAWS
+from wearsim.wear.state import State
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,15 +40,15 @@ class EarlyStop:
         [m]
     rms_band, edge_roll_band : (n, 2) ndarray or None
         5th and 95th percentile of them over draws of the constants and of the measured glass, by the coarse engine of the
-        search (:func:`wearsim.decide.stopped.stopped_early`) [m]; None where nothing is uncertain or no draws were asked
+        search (:func:`wearsim.decide.proposal.stopped_early`) [m]; None where nothing is uncertain or no draws were asked
         for.
     """
 
-    minutes: Array
-    rms: Array
-    edge_roll: Array
-    rms_band: Array | None = None
-    edge_roll_band: Array | None = None
+    minutes: Floats
+    rms: Floats
+    edge_roll: Floats
+    rms_band: Floats | None = None
+    edge_roll_band: Floats | None = None
 
     def to_json(self) -> dict[str, Any]:
         """One object: lists over the minutes, bands where there are any as pairs."""
@@ -81,10 +94,7 @@ class LaterSession:
         outcome, band = self.outcome, self.outcome.band
         bands: dict[str, Any] = {"no_band": outcome.no_band}
         if band is not None:
-            bands = {
-                "surface_rms_band_m": band.surface_rms.tolist(),
-                "edge_roll_band_m": band.edge_roll.tolist(),
-            }
+            bands = {"surface_rms_band_m": band.surface_rms.tolist(), "edge_roll_band_m": band.edge_roll.tolist()}
         return {
             "programme": [spell_table(spell) for spell in self.programme.spells],
             "surface_rms_m": self.rms,
@@ -158,7 +168,7 @@ class Proposal:
         return self.outcome.surface_rms - self.floor
 
     @property
-    def gap_band(self) -> Array | None:
+    def gap_band(self) -> Floats | None:
         """5th and 95th percentile of the gap over the draws of the outcome's band (2,) [m]; None where it has none.
 
         The floor is one number, that of the most likely constants and the figure as measured: what spreads is the RMS.
@@ -166,7 +176,7 @@ class Proposal:
         return None if self.outcome.band is None else self.outcome.band.surface_rms - self.floor
 
     @property
-    def share_band(self) -> Array | None:
+    def share_band(self) -> Floats | None:
         """5th and 95th percentile of the share of the way (2,) [1]; None where the outcome has no band."""
         return None if self.outcome.band is None else self.outcome.band.share
 
@@ -207,3 +217,72 @@ class Proposal:
             "stopped_by_time_limit": self.stopped,
             "left_out_by_time_limit": list(self.left_out),
         }
+
+
+APART, APART_DRAWN = 2.0, 5.0
+"""Between two looks at the figure, about: of the line, of a draw [min]. Between looks the figure goes evenly."""
+
+
+def stopped_early(
+    nominal: Trials, start: State, gauge: FigureGauge, programme: tuple[Trying, ...], belief: Belief,
+    measured: StartFigure, *, seed: int = 0, draws: int = BAND_DRAWS,
+) -> EarlyStop:  # fmt: skip
+    """The figure against minutes of work, with the most likely constants; its band over draws of them and of the glass.
+
+    Parameters
+    ----------
+    nominal : Trials
+        With the most likely constants.
+    start : State
+        On the grids of the trials' accuracy.
+    gauge : FigureGauge
+        On the same radii.
+    programme : tuple of Trying
+    belief : Belief
+        Its draws are those of the constants: not the search's weighted cases, which are too few for percentiles.
+    measured : StartFigure
+        Its draws are those of the glass.
+    seed, draws : int
+        As for :func:`wearsim.wear.predict.predict`: the same draws as of its band, by a coarser engine. None, no band.
+    """
+    minutes, errors = _course(nominal, start, gauge, programme, APART)
+    line = _numbers(errors, gauge)
+    if not (programme and draws) or (belief.is_certain and not measured.is_uncertain):
+        return EarlyStop(minutes, *line)
+    glass = on_grid(nominal.bench, measured, nominal.accuracy).draws(draws, seed + 1)
+    found = []
+    for height, constants in zip(glass, belief.draws(draws, seed), strict=True):
+        trials = Trials(nominal.bench, nominal.limits, constants, nominal.accuracy)
+        try:
+            looks, drawn = _course(trials, replace(start, height=height), gauge, programme, APART_DRAWN)
+        except ContactError:
+            continue
+        between = np.array([np.interp(minutes, looks, one) for one in np.eye(looks.size)]).T
+        found.append(_numbers(between @ drawn, gauge))
+    if not found:
+        return EarlyStop(minutes, *line)
+    rms, roll = (percentiles([one[which] for one in found]).T for which in (0, 1))
+    return EarlyStop(minutes, *line, rms, roll)
+
+
+def _course(
+    trials: Trials, state: State, gauge: FigureGauge, programme: tuple[Trying, ...], apart: float
+) -> tuple[Floats, Floats]:
+    """Minutes of work (m,) [min] and the figure error then (m, n) [m]."""
+    minutes, heights = [0.0], [state.height]
+    for tried in programme:
+        if tried.shape.is_press:
+            state = trials.after(state, tried)
+            continue
+        parts = max(1, round(tried.minutes / apart))
+        for _ in range(parts):
+            state = trials.after(state, Trying(tried.shape, tried.minutes / parts))
+            minutes.append(minutes[-1] + tried.minutes / parts)
+            heights.append(state.height)
+    return np.array(minutes), np.array([gauge.error(height) for height in heights])
+
+
+def _numbers(errors: Floats, gauge: FigureGauge) -> tuple[Floats, Floats]:
+    """RMS and edge roll of figure errors (m, n), each (m,) [m]."""
+    rms, roll = (np.array([take(error) for error in errors]) for take in (gauge.aperture.rms, gauge.edge_roll))
+    return rms, roll

@@ -8,28 +8,23 @@ from dataclasses import replace
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.files import dump_programme
 from wearsim.bench.programme import Programme
-from wearsim.decide.advise import edge_advice, lower_floor_advice
-from wearsim.decide.budgets import Budgets
-from wearsim.decide.clock import Clock
-from wearsim.decide.limits import Limits
-from wearsim.decide.look import Look, Progress
-from wearsim.decide.pricing import Pricing, floor_over_all_sizes
-from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal
-from wearsim.decide.reasons import WORTHWHILE, why, why_not
-from wearsim.decide.refine import Judged
-from wearsim.decide.search import Found
-from wearsim.decide.situation import Situation
-from wearsim.decide.stopped import stopped_early
-from wearsim.decide.trade_off import TradeOff, trade_off
-from wearsim.decide.trial import Trying, tried_of
+from wearsim.bench.toml_io import dump_programme
+from wearsim.decide.coarse_engine import Trying, tried_of
+from wearsim.decide.least_squares import Judged
+from wearsim.decide.limits import Clock, Limits
+from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
+from wearsim.decide.problem import Situation
+from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, stopped_early
+from wearsim.decide.reasons import WORTHWHILE, edge_advice, lower_floor_advice, why, why_not
+from wearsim.decide.response_search import Found
+from wearsim.decide.search import Look, Progress
+from wearsim.decide.trade_off import Budgets, TradeOff, trade_off
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.bands import share_of_the_way
 from wearsim.wear.constants import NAMES, Belief, prior
-from wearsim.wear.outcome import Outcome
+from wearsim.wear.initial_figure import StartFigure, start_figure
+from wearsim.wear.outcome import Outcome, share_of_the_way
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
-from wearsim.wear.start import StartFigure, start_figure
 from wearsim.wear.state import State
 
 # What a session with a test after it leaves of the constants' spread: a factor of about 1.25. A judgement.
@@ -150,9 +145,7 @@ def _within_edge_limit(
     return work, found, *work.choose(best, seed, draws)
 
 
-def _trade_off(
-    work: _Work, found: Found, programme: Programme, progress: Progress | None
-) -> tuple[TradeOff, ...]:
+def _trade_off(work: _Work, found: Found, programme: Programme, progress: Progress | None) -> tuple[TradeOff, ...]:
     """What fewer minutes and spells buy, looked into."""
     if not programme.spells or work.clock.leaves_out("what minutes and spells buy"):
         return ()
@@ -161,9 +154,7 @@ def _trade_off(
         progress("fewer minutes", budgets.judged[0].score.cost)
     budgets.look()
     limit = 1.02 * work.objective.roll_limit
-    return trade_off(
-        budgets.judged, work.limits, work.objective.rms_before, work.measured, limit, budgets.looked
-    )
+    return trade_off(budgets.judged, work.limits, work.objective.rms_before, work.measured, limit, budgets.looked)
 
 
 class _Work(Situation):
@@ -221,9 +212,7 @@ class _Work(Situation):
         """Root of the expected mean square figure error, the measurement's own band included [m]."""
         if not programme.spells:
             return float(np.hypot(self.objective.rms_before, self.measured))
-        return float(
-            np.hypot(self.judge_closely().judge(tried_of(programme)).score.expected_rms, self.measured)
-        )
+        return float(np.hypot(self.judge_closely().judge(tried_of(programme)).score.expected_rms, self.measured))
 
     @property
     def measured(self) -> float:
@@ -235,9 +224,7 @@ class _Work(Situation):
     def floor(self) -> float:
         """The linear floor at the present state [m]."""
         gauge = gauge_for(self.bench, self.start.radius)
-        pricing = Pricing(
-            self.bench, self.state(self.accuracy), self.limits, self.belief.best(), self.accuracy
-        )
+        pricing = Pricing(self.bench, self.state(self.accuracy), self.limits, self.belief.best(), self.accuracy)
         error = gauge.error(self.start.height)
         return floor_over_all_sizes(pricing, gauge, error, self.limits.minutes).rms
 
@@ -245,14 +232,7 @@ class _Work(Situation):
         """The figure against minutes of work, with its band."""
         tried, objective = tried_of(programme), self.objective
         return stopped_early(
-            self.nominal,
-            objective.start,
-            objective.gauge,
-            tried,
-            self.belief,
-            self.start,
-            seed=seed,
-            draws=draws,
+            self.nominal, objective.start, objective.gauge, tried, self.belief, self.start, seed=seed, draws=draws
         )
 
 

@@ -1,310 +1,253 @@
-"""The search for a programme: responses of all strokes, best subsets, refinement, exchange of spells."""
+"""Looking for the best programme: a search with the most likely constants, then the best weighed and made neat.
+
+Whether a programme is better with a cold pressing in it, and where.
+
+A pressing lets the lap follow the glass as it now is. It moves no glass and counts no minutes of work, but it is a
+thing more to do: it must lower the cost clearly.
+"""
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from itertools import pairwise
-from time import monotonic
+from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
-from wearsim.decide.clock import Clock
-from wearsim.decide.library import Shape, shapes
-from wearsim.decide.multistart import Multistart, MultistartEffort
-from wearsim.decide.objective import Objective
-from wearsim.decide.refine import Judged, Refiner, chunks, distinct, in_parallel
-from wearsim.decide.subset import best_mixes
-from wearsim.decide.trial import Trials, Trying
-from wearsim.errors import ContactError
-from wearsim.wear.grid import Array
+from wearsim.bench.lap import Lap
+from wearsim.decide.coarse_engine import COARSE, NEAR, ROUGH, Trials, Trying
+from wearsim.decide.gauss_newton import climbed
+from wearsim.decide.least_squares import Judged, Refiner, chunks, distinct, in_parallel
+from wearsim.decide.limits import Limits
+from wearsim.decide.multistart import MultistartEffort
+from wearsim.decide.problem import Situation
+from wearsim.decide.reasons import NOTHING_LEFT
+from wearsim.decide.response_search import Effort, Found, Search
+from wearsim.decide.rounding import Settler
+from wearsim.decide.stroke_library import Shape
+from wearsim.wear.state import State, lap_name
 
-# Spell lengths over which responses are averaged [min].
-SPELL_LENGTHS = (8.0, 20.0)
-# Responses are worked a sixth of the strokes at a time, each a spread over all; mixes so many at a time. The
-# time limit is looked at between them.
-SPREADS, AT_ONCE = 6, 16
+# Lengths of a pressing that are tried [min]. Judgements.
+PRESSINGS = (5.0, 15.0)
+# A pressing must lower the cost by this share. A judgement.
+WORTH_PRESSING = 0.05
+# A lap fits the glass where a pressing would move its pitch by less than this share of what the load presses it in.
+# A judgement.
+FITS = 0.1
 
 
-@dataclass
-class Found:
-    """What a search has seen: every judged programme, the best first once sorted.
+def first_press(limits: Limits, lap: Lap) -> Trying:
+    """The pressing of a lap before any stroke."""
+    return Trying(Shape(limits.on_top[0], lap.name, "press", 0.0), PRESSINGS[-1])
+
+
+def is_misfit(start: State, press: Trying, trials: Trials) -> bool:
+    """Whether a pressing would change the shape of a lap enough to matter.
 
     Parameters
     ----------
-    judged : list of Judged
-    evaluations : int
-        Coupled runs of a whole programme or of its changed end.
-    seconds : float
-        [s]
-    stopped : bool
-        Whether the time limit ended it.
+    start : State
+    press : Trying
+    trials : Trials
     """
-
-    judged: list[Judged] = field(default_factory=list)
-    evaluations: int = 0
-    seconds: float = 0.0
-    stopped: bool = False
-
-    def best(self, count: int = 1) -> list[Judged]:
-        """The best programmes by cost."""
-        return sorted(self.judged, key=lambda one: one.score.cost)[:count]
-
-    def take_in(self, later: Found) -> None:
-        """Add what a search that followed has seen."""
-        self.judged += later.judged
-        self.evaluations += later.evaluations
-        self.seconds += later.seconds
-        self.stopped |= later.stopped
+    lap = trials.bench.lap(press.shape.lap)
+    name = lap_name(lap)
+    moved = trials.after(start, press).laps[name].height - start.laps[name].height
+    load = trials.bench.load_on("tool" if press.shape.on_top == "tool" else "mirror", lap)
+    give = load / (np.pi * min(trials.bench.mirror.radius, lap.radius) ** 2 * lap.stiffness)
+    return float(np.std(moved)) > FITS * give / trials.constants.stiffness
 
 
-def responses(trials: Trials, objective: Objective, candidates: tuple[Shape, ...]) -> Array:
-    """Removal per minute of every stroke from the start, averaged over each of SPELL_LENGTHS.
+def with_pressing(found: list[Judged], settler: Settler, *, sizes_too: bool = False) -> list[Judged]:
+    """The cheapest programme with the pressing that helps it most, its minutes worked over.
+
+    Parameters
+    ----------
+    found : list of Judged
+        Neat programmes.
+    settler : Settler
+    sizes_too : bool
+        Whether sizes may change as well as minutes.
 
     Returns
     -------
-    (N, len(SPELL_LENGTHS), q) ndarray
-        In rows whose norm is the RMS [m/min].
+    list of Judged
+        One programme, or none where no pressing helps clearly.
     """
-
-    def one(shape: Shape) -> Array:
-        state, rows, done = objective.start, [], 0.0
-        for minutes in SPELL_LENGTHS:
-            state = trials.after(state, Trying(shape, minutes - done))
-            done = minutes
-            rows.append(objective.root @ (objective.start.height - state.height) / minutes)
-        return np.array(rows)
-
-    return np.array(in_parallel(one, list(candidates)))
-
-
-def _orders(programme: tuple[Trying, ...]) -> list[tuple[Trying, ...]]:
-    return list(itertools.permutations(programme))
-
-
-def _attempt(refiner: Refiner) -> Callable[[tuple[Trying, ...]], Judged | None]:
-    def judge(programme: tuple[Trying, ...]) -> Judged | None:
-        try:
-            return refiner.judge(programme)
-        except ContactError:
-            return None
-
-    return judge
+    best = min(found, key=lambda one: one.score.cost, default=None)
+    if best is None:
+        return []
+    programme = best.programme
+    top = settler.objective.limits.on_top[0]
+    tried = [
+        settler.refiner.judge((*programme[:place], Trying(_press(top, before), minutes), *programme[place:]))
+        for place, before in enumerate(programme)
+        for minutes in PRESSINGS
+    ]
+    promising = min(tried, key=lambda one: one.score.cost, default=best)
+    if promising.score.cost >= best.score.cost:
+        return []
+    pressed = settler.settle(promising.programme, sizes_too=sizes_too)
+    return [pressed] if pressed.score.cost <= (1.0 - WORTH_PRESSING) * best.score.cost else []
 
 
-@dataclass(frozen=True)
-class Effort:
-    """How much a search does.
+def _press(on_top: str, before: Trying) -> Shape:
+    """A pressing of the lap that the spell after it uses."""
+    return Shape(on_top, before.shape.lap, "press", 0.0)
+
+
+# Costs that differ by less than this are the same. A judgement.
+SAME_COST = 0.03
+# With the constants known there is more to gain by looking longer.
+EFFORT_CERTAIN = Effort(starts=4, climb=3, rounds=0, work=60_000, multistart=MultistartEffort())
+# At full accuracy: programmes climbed from and coupled runs of each, in turn; those made neat; and evaluations of the
+# wear rates after which no further one is begun, and as many again for making neat.
+FINE_CLIMBS, SETTLED, FINE_WORK = ((4, 20), (3, 40)), 3, 80_000
+EFFORT_UNCERTAIN = Effort(starts=4, rounds=1, kept=1)
+# The long search looks again where the quick one leaves more than this times what the removal's spread alone must
+# leave, and this share of the figure error. Judgements.
+BEYOND_SPREAD, ALWAYS_LEFT = 1.2, 0.1
+
+Progress = Callable[[str, float], None]
+
+
+class Look:
+    """A look for the best programme in a situation.
 
     Parameters
     ----------
-    steps : int
-        Lengths in the grid of strokes.
-    starts : int
-        Programmes refined from the best subsets.
-    climb : int
-        Evaluations of the residuals in a refinement, at most.
-    rounds : int
-        Rounds of exchanging single spells of the best programmes.
-    kept : int
-        Programmes whose spells are exchanged in a round.
-    exchanged : int
-        Programmes that come of each and are refined.
-    work : int
-        Evaluations of the wear rates after which nothing new is refined; 0 for no limit.
-    multistart : MultistartEffort, optional
-        Many starts; by default none.
-    """
-
-    steps: int = 6
-    starts: int = 8
-    climb: int = 10
-    rounds: int = 2
-    kept: int = 3
-    exchanged: int = 1
-    work: int = 0
-    multistart: MultistartEffort | None = None
-
-    def less(self, starts: int) -> Effort:
-        """The same with so many programmes refined first, and all else in proportion; with one, no multistart."""
-        share = starts / self.starts
-        many = None if self.multistart is None or starts < 2 else self.multistart.less(share)
-        return replace(self, starts=starts, work=round(self.work * share), multistart=many)
-
-
-class Search:
-    """Searches programmes of up to the allowed number of spells.
-
-    Parameters
-    ----------
-    refiner : Refiner
-        Judges programmes; works one scenario here, see its ``aim``.
-    trials : Trials
-        With the most likely constants.
-    objective : Objective
-    effort : Effort
-    clock : Clock, optional
-        Where its time is over nothing new is begun; with a limit the result depends on the machine's speed.
+    situation : Situation
     progress : callable, optional
         Called with a stage's name and the best cost so far [m].
-    grids : tuple of (Refiner, Refiner), optional
-        The same judge on rough grids and on those that programmes are to be judged on: for an effort with many starts.
     """
 
-    def __init__(
-        self, refiner: Refiner, trials: Trials, objective: Objective, effort: Effort,
-        clock: Clock | None = None, progress: Callable[[str, float], None] | None = None,
-        grids: tuple[Refiner, Refiner] | None = None,
-    ) -> None:  # fmt: skip
-        self.grids = grids
-        self.refiner, self.trials, self.objective, self.effort = refiner, trials, objective, effort
-        self.clock, self.progress = Clock() if clock is None else clock, progress
-        self.found = Found()
-        self.work_before = trials.work
+    def __init__(self, situation: Situation, progress: Progress | None = None) -> None:
+        self.situation, self.progress = situation, progress
+        self.seen, self.best = Found(), list[Judged]()
 
-    def run(self) -> Found:
-        """Everything, in order; what was found when the time limit came where it comes first."""
-        began = monotonic()
-        self.candidates = shapes(self.trials.bench, self.objective.limits, self.effort.steps)
-        if self.candidates:
-            self._tell("responses")
-            self._respond()
-            self._subsets()
-            starts = distinct(self.found.judged, self.effort.starts)
-            many = self._from_many()
-            if self.grids is None or self.grids[1].nominal is self.trials:
-                self._refine(starts + many, "refining")
-            for _ in range(self.effort.rounds):
-                self._exchange()
-            judges = (self.refiner, *(self.grids or ()))
-            self.found.evaluations = sum(judge.evaluations for judge in judges) + len(self.candidates)
-        self.found.seconds = monotonic() - began
-        return self.found
+    def run(self, starts: int | None = None) -> tuple[Found, list[Judged]]:
+        """Look, quickly and then longer where that promises something.
 
-    def _respond(self) -> None:
-        """Responses of the candidates; where the time ends, of a spread over them, and they are the candidates then."""
-        order, tables = list[int](), list[Array]()
-        for first in range(min(SPREADS, len(self.candidates))):
-            if order and self._is_late():
+        Parameters
+        ----------
+        starts : int, optional
+            Programmes refined first, of each origin; by default what the effort has.
+
+        Returns
+        -------
+        Found
+            All that was seen.
+        list of Judged
+            What can be worked, the most promising first.
+        """
+        situation = self.situation
+        if situation.objective.rms_before < NOTHING_LEFT:
+            return self.seen, []
+        leads = self._leads()
+        quick_first = not situation.is_certain or len(leads) > 1
+        for effort in (EFFORT_UNCERTAIN, EFFORT_CERTAIN) if quick_first else (EFFORT_CERTAIN,):
+            if starts is not None:
+                effort = effort.less(starts)
+            reached = []
+            for lead in leads:
+                if self.seen.judged and self._is_late():
+                    break
+                reached.append(self._after(lead, effort))
+            least = min((one.score.expected_rms for one in self.best), default=np.inf)
+            if self._is_late() or (not situation.is_certain and least < self._good_enough()):
                 break
-            order += (some := list(range(first, len(self.candidates), SPREADS)))
-            tables.append(responses(self.trials, self.objective, tuple(self.candidates[i] for i in some)))
-        table = np.concatenate(tables)[np.argsort(order)]
-        self.candidates = tuple(self.candidates[i] for i in sorted(order))
-        count, lengths, size = table.shape
-        self.responses = table.reshape(-1, size)
-        self.group = np.repeat(np.arange(count), lengths)
-
-    def _tell(self, stage: str) -> None:
-        if self.progress is not None:
-            best = min((one.score.cost for one in self.found.judged), default=self.objective.rms_before)
-            self.progress(stage, best)
-
-    def _judge(self, programmes: list[tuple[Trying, ...]]) -> list[Judged]:
-        done = list[Judged]()
-        for some in chunks(programmes, AT_ONCE):
-            if self.found.judged and self._is_late():
-                break
-            fresh = [one for one in in_parallel(_attempt(self.refiner), some) if one is not None]
-            self.found.judged += fresh
-            done += fresh
-        return done
+            leads = [leads[int(np.argmin(reached))]]  # the longer look follows the better beginning
+        if self.progress is not None and self.best:
+            self.progress("whole minutes", min(one.score.cost for one in self.best))
+        return self.seen, _by_promise(self.best)
 
     def _is_late(self) -> bool:
-        if self.clock.is_over:
-            self.found.stopped = True
-        return self.found.stopped
+        if self.situation.clock.is_over:
+            self.seen.stopped = True
+        return self.seen.stopped
 
-    def _over(self) -> bool:
-        """Whether the time or the work is spent."""
-        return self._is_late() or 0 < self.effort.work < self._done
+    def _after(self, lead: tuple[Trying, ...], effort: Effort) -> float:
+        """Search and settle after what comes first; the lowest cost."""
+        situation = self.situation
+        refiner = situation.judge_likely(lead)
+        grids = None
+        if effort.multistart is not None:
+            finer = NEAR if situation.is_certain else COARSE
+            grids = situation.judge_likely(lead, ROUGH), situation.judge_likely(lead, finer)
+        found = Search(
+            refiner, situation.nominal, refiner.objective, effort, situation.clock, self.progress, grids
+        ).run()
+        found.judged = [replace(one, programme=(*lead, *one.programme)) for one in found.judged]
+        settled = self._settle_certain(found) if situation.is_certain else self._settle_uncertain(found)
+        self.best += settled
+        self.seen.take_in(found)
+        return min((one.score.cost for one in settled), default=np.inf)
 
-    @property
-    def _done(self) -> int:
-        """Work of this search so far."""
-        return self.trials.work - self.work_before
+    def _leads(self) -> list[tuple[Trying, ...]]:
+        """What may come before the first stroke: nothing, or a pressing where some lap does not fit the glass."""
+        situation = self.situation
+        pressings = [first_press(situation.limits, lap) for lap in situation.bench.laps]
+        start, nominal = situation.objective.start, situation.nominal
+        poor = [one for one in pressings if is_misfit(start, one, nominal)]
+        return [(), tuple(poor)] if poor else [()]
 
-    def _refine(self, starts: list[Judged], stage: str) -> None:
-        for chunk in chunks(starts, 2):
-            if self._over():
+    def _good_enough(self) -> float:
+        """Expected RMS that a quick search may end with [m].
+
+        With the removal known up to a log-normal factor of variance v, the best share of the way still leaves
+        ``sqrt(1 - exp(-v))`` of the figure error (physics section 9).
+        """
+        must = float(np.sqrt(-np.expm1(-self.situation.belief.covariance[0, 0])))
+        return (BEYOND_SPREAD * must + ALWAYS_LEFT) * self.situation.objective.rms_before
+
+    def _settle_uncertain(self, found: Found) -> list[Judged]:
+        """The best programmes weighed in every scenario, their minutes worked over and made whole."""
+        robust = self.situation.judge_in_all()
+        settler = Settler(robust, robust.objective, robust.nominal, self.situation.size_step)
+        best: list[Judged] = []
+        for one in distinct(found.judged, 2):
+            if best and self._is_late():
                 break
-            self.found.judged += in_parallel(
-                lambda one: self.refiner.improve(one.programme, steps=self.effort.climb), chunk
-            )
-            self._tell(stage)
+            worked_over = robust.improve(one.programme, steps=5, free="minutes")
+            best.append(settler.settle(worked_over.programme))
+        if not self._is_late():
+            best += with_pressing(best, settler)
+        found.evaluations += robust.evaluations
+        return best
 
-    def _subsets(self) -> None:
-        """Best mixes by their responses, in every order, through the coupled engine."""
-        limits, objective = self.objective.limits, self.objective
-        target = self.refiner.aim * (objective.root @ objective.error)
-        mixes = best_mixes(self.responses, target, limits.spread, limits.minutes, limits.spells, self.group)
-        self._tell("subsets")
-        tried = [
-            order
-            for mix in mixes
-            for order in _orders(
-                tuple(
-                    Trying(self.candidates[self.group[c]], m)
-                    for c, m in zip(mix.columns, mix.minutes, strict=True)
-                )
-            )
-        ]
-        self._judge(tried)
-        self._tell("coupled checks")
+    def _settle_certain(self, found: Found) -> list[Judged]:
+        """The best programmes worked over at full accuracy, then made neat: what is left is small by now."""
+        fine = self.situation.judge_fine()
+        settler = Settler(fine, fine.objective, fine.nominal, self.situation.size_step)
+        end = fine.nominal.work + FINE_WORK
+        tops = list(distinct(found.judged, FINE_CLIMBS[0][0]))
+        for count, runs in FINE_CLIMBS:
+            tops.sort(key=lambda item: item.score.cost)
+            for place in range(0, min(count, len(tops)), 2):
+                if self._is_late() or fine.nominal.work > end:
+                    break
+                pair = tops[place : min(place + 2, count)]
+                climb = partial(_climbed, fine, runs)
+                tops[place : place + len(pair)] = in_parallel(climb, pair)
+        tops.sort(key=lambda item: item.score.cost)
+        best: list[Judged] = []
+        for some in chunks(tops[:SETTLED], 2):
+            if best and (self._is_late() or fine.nominal.work > end + FINE_WORK):
+                break
+            best += in_parallel(lambda one: settler.settle(one.programme, sizes_too=True), some)
+        if not self._is_late():
+            best += with_pressing(best, settler, sizes_too=True)
+        found.evaluations += fine.evaluations
+        return best
 
-    def _from_many(self) -> list[Judged]:
-        """The best of many starts, those of the subsets among them."""
-        effort = self.effort.multistart
-        if effort is None or self.grids is None or self._is_late():
-            return []
 
-        def tell(judged: list[Judged]) -> None:
-            self.found.judged += judged
-            self._tell("many starts")
+def _climbed(judge: Refiner, runs: int, one: Judged) -> Judged:
+    return climbed(judge, one.programme, runs) or one
 
-        self._tell("many starts")
-        first = [one.programme for one in distinct(self.found.judged, effort.subsets)]
-        return distinct(Multistart(*self.grids, effort, self._is_late, tell).run(first), effort.climbed)
 
-    def _exchange(self) -> None:
-        """Every spell of the best programmes against every stroke of the library, and one spell more."""
-        fresh: list[Judged] = []
-        for one in distinct(self.found.judged, self.effort.kept):
-            fresh += distinct(self._judge(self._exchanges(one.programme)), self.effort.exchanged)
-        self._tell("exchanging")
-        self._refine(fresh, "refining")
-
-    def _exchanges(self, programme: tuple[Trying, ...], most: int = 8) -> list[tuple[Trying, ...]]:
-        """The most promising exchanges by their responses: a spell replaced, or one put first or last."""
-        objective, limits = self.objective, self.objective.limits
-        heights = [state.height for state in self.trials.states(objective.start, programme)]
-        gone = [objective.root @ (one - two) for one, two in pairwise(heights)]
-        spare = limits.minutes - sum(tried.minutes for tried in programme)
-        # (what stays before, what stays after, removal of the rest, minutes free)
-        places = [
-            (programme[:i], programme[i + 1 :], sum(gone) - gone[i], spare + programme[i].minutes)
-            for i in range(len(programme))
-        ]
-        if len(programme) < limits.spells and spare >= limits.shortest:
-            places += [(programme, (), sum(gone), spare), ((), programme, sum(gone), spare)]
-        ranked = []
-        for before, after, rest, free in places:
-            minutes, squares = self._best_minutes(np.asarray(rest), free)
-            for column in np.argsort(squares)[:most]:
-                if minutes[column] >= limits.shortest:
-                    shape = self.candidates[self.group[column]]
-                    new = (*before, Trying(shape, float(minutes[column])), *after)
-                    ranked.append((float(squares[column]), new))
-        ranked.sort(key=lambda item: item[0])
-        return [new for _, new in ranked[: 2 * most]]
-
-    def _best_minutes(self, rest: Array, free: float) -> tuple[Array, Array]:
-        """Minutes of every column beside the removal of the rest, and the sum of squares left."""
-        objective, spread = self.objective, self.objective.limits.spread
-        target = self.refiner.aim * (objective.root @ objective.error) - rest
-        own = np.sum(self.responses**2, axis=1)
-        lean = self.responses @ target
-        minutes = np.clip(lean / ((1.0 + spread**2) * own), 0.0, max(0.0, free))
-        squares = target @ target - 2.0 * minutes * lean + (1.0 + spread**2) * own * minutes**2
-        return minutes, squares
+def _by_promise(best: list[Judged]) -> list[Judged]:
+    """Cheapest first; of those that cost the same within what the costs' judgements resolve, the smallest RMS."""
+    least = min((one.score.cost for one in best), default=0.0)
+    return sorted(
+        best, key=lambda one: (0, one.score.rms) if one.score.cost <= (1.0 + SAME_COST) * least else (1, one.score.cost)
+    )

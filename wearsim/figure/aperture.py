@@ -13,11 +13,10 @@ spline and for its square.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from wearsim.figure.spline import ProfileSpline
-
-Floats = NDArray[np.float64]
+from wearsim.kernels.arrays import Floats
 
 # Gauss-Legendre nodes an interval: 4 integrate a squared cubic times r exactly (degree 7).
 NODES_PER_INTERVAL = 4
@@ -153,11 +152,7 @@ class ClearAperture:
     def levelling_matrix(self) -> Floats:
         """The matrix P of :meth:`level`, shape (n, n), for whoever carries covariances through it [1]."""
         shape = (self.radius**2 - self._middle) / self._scale
-        return (
-            np.eye(self.radius.size)
-            - np.outer(np.ones_like(shape), self._fits[0])
-            - np.outer(shape, self._fits[1])
-        )
+        return np.eye(self.radius.size) - np.outer(np.ones_like(shape), self._fits[0]) - np.outer(shape, self._fits[1])
 
     def rms_matrix(self) -> Floats:
         """The symmetric matrix M with ``rms(p)^2 = p M p``, shape (n, n) [1]."""

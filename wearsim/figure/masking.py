@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from wearsim.figure.aperture import ClearAperture
-
-Floats = NDArray[np.float64]
+from wearsim.kernels.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +124,5 @@ def masking(
     ValueError
         A smallest mask that the hole fills, or radii that do not increase.
     """
-    series = MaskSeries(
-        radius, inner=inner, outer=outer, wavelength=wavelength, smallest=smallest, masks=masks
-    )
+    series = MaskSeries(radius, inner=inner, outer=outer, wavelength=wavelength, smallest=smallest, masks=masks)
     return series.judge(error)

@@ -8,9 +8,9 @@ tridiagonal system, and the solver of those comes along with the kernels' compil
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from wearsim.kernels.arrays import Floats
 
 NOTHING = 1e-100
 
@@ -53,9 +53,7 @@ class ProfileSpline:
         (_, b, c, d), t = self._pieces(np.clip(r, self._low, self._high))
         with np.errstate(under="ignore"):
             steep = np.asarray(b + t * (2.0 * c + t * (3.0 * d)))
-        return _settled(
-            np.where(inside.reshape(inside.shape + (1,) * (steep.ndim - inside.ndim)), steep, 0.0)
-        )
+        return _settled(np.where(inside.reshape(inside.shape + (1,) * (steep.ndim - inside.ndim)), steep, 0.0))
 
     def _pieces(self, at: ArrayLike) -> tuple[Floats, Floats]:
         """Coefficients of the pieces that hold these radii, and how far into them each is [m]."""
@@ -78,9 +76,7 @@ def _slopes(radius: Floats, values: Floats) -> Floats:
     right = np.empty_like(values)
     before, after = _down(step[:-1], values), _down(step[1:], values)
     right[1:-1] = 3.0 * (after * rise[:-1] + before * rise[1:])
-    bands = np.zeros(
-        (3, radius.size)
-    )  # the diagonal in the middle, what stands above it shifted right, below it left
+    bands = np.zeros((3, radius.size))  # the diagonal in the middle, what stands above it shifted right, below it left
     upper, middle, lower = bands[0, 1:], bands[1], bands[2, :-1]
     upper[1:], middle[1:-1], lower[:-1] = step[:-1], 2.0 * wide, step[1:]
     if radius[0] == 0.0:

@@ -11,9 +11,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from wearsim.kernels.arrays import Floats
 
 ASTIGMATISM_SINE, DEFOCUS, ASTIGMATISM_COSINE = 3, 4, 5
 

@@ -15,15 +15,11 @@ from pathlib import Path
 from typing import Any, ParamSpec, TypeVar, cast, overload
 
 import numba
-import numpy as np
 from numba.core import types
 from numba.extending import intrinsic
-from numpy.typing import NDArray
 
 P = ParamSpec("P")
 R = TypeVar("R")
-Floats = NDArray[np.float64]
-Ints = NDArray[np.integer[Any]]
 FASTMATH = {"reassoc", "contract", "arcp", "nsz"}
 
 

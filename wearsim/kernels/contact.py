@@ -14,7 +14,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from wearsim.kernels._jit import Floats, inlined, kernel
+from wearsim.kernels._jit import inlined, kernel
+from wearsim.kernels.arrays import Floats
 
 Triple = tuple[float, float, float]
 Sums = tuple[float, float, float, float, float, float, float, float, float, float]
@@ -179,11 +180,7 @@ def balance(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, st
         length = 1.0
         accepted = False
         for _ in range(60):
-            trial = (
-                at[0] + length * step[0],
-                at[1] + length * step[1] / scale,
-                at[2] + length * step[2] / scale,
-            )
+            trial = (at[0] + length * step[0], at[1] + length * step[1] / scale, at[2] + length * step[2] / scale)
             trial_out = _sums(x, y, area, height, trial, across)
             after = _energy(trial_out, stiffness, force, fx, fy, trial)
             trial_gradient = _gradient(trial_out, stiffness, force, fx, fy, scale)

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from wearsim.kernels._jit import Floats, inlined, kernel
-from wearsim.kernels.nodes import edge_azimuth, half_arc
+from wearsim.kernels._jit import inlined, kernel
+from wearsim.kernels.arrays import Floats
+from wearsim.kernels.quadrature import edge_azimuth, half_arc
 
 
 @inlined

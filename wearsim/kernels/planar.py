@@ -19,8 +19,9 @@ import numpy as np
 from numba import get_thread_id, prange  # type: ignore[attr-defined]
 
 from wearsim.kernels._jit import kernel
+from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_contact import lay, settle
-from wearsim.kernels.planar_pieces import (
+from wearsim.kernels.planar_grid import (
     BALANCED,
     CENTRE_X,
     CENTRE_Y,
@@ -40,13 +41,10 @@ from wearsim.kernels.planar_pieces import (
     TILT_Y,
     TIME,
     TOUCHING,
-    Floats,
     Glass,
     Pitch,
     Row,
     Work,
-)
-from wearsim.kernels.planar_rows import (
     bear_row,
     columns_under,
     cover_row,
@@ -99,10 +97,7 @@ def _creep(pose: Floats, out: Floats, relaxation: float, w: Floats, u: Floats, g
     n, m = glass.across.size, pitch.across.size
     size, middle = glass.across[1] - glass.across[0], 0.5 * (n - 1)
     cx, cy, cosine, sine = pose[CENTRE_X], pose[CENTRE_Y], pose[COSINE], pose[SINE]
-    away_x, away_y = (
-        cosine * cx + sine * cy,
-        cosine * cy - sine * cx,
-    )  # the lap's centre, in the lap's directions
+    away_x, away_y = (cosine * cx + sine * cy, cosine * cy - sine * cx)  # the lap's centre, in the lap's directions
     need = (glass.reach**2 + cx * cx + cy * cy - pitch.radius**2) / (2.0 * glass.reach)
     for j in range(m):
         q = pitch.across[j]
@@ -126,17 +121,7 @@ def _creep(pose: Floats, out: Floats, relaxation: float, w: Floats, u: Floats, g
         places_of_row(x / size + middle, y / size + middle, cosine, sine, n, at, right, up)
         read_row(w.ravel(), n, at, right, up, height)
         bear_row(
-            glass,
-            size,
-            start_x,
-            start_y,
-            cosine,
-            sine,
-            cx,
-            cy,
-            need,
-            pitch.inward[j, first:last],
-            row.bearing[:count],
+            glass, size, start_x, start_y, cosine, sine, cx, cy, need, pitch.inward[j, first:last], row.bearing[:count]
         )
         sink_row(
             out[HEIGHT] + out[TILT_X] * x + out[TILT_Y] * y,
@@ -176,18 +161,7 @@ def _walk_slot(slot: int, thread: int, poses: Floats, settled: Floats, w: Floats
         )
         if out[STATUS] == BALANCED:
             out[TOUCHING] = _wear(
-                pose,
-                out,
-                preston,
-                glass,
-                pitch,
-                gap,
-                stiff,
-                held,
-                ends,
-                work.worn[slot],
-                work.peak[thread],
-                row,
+                pose, out, preston, glass, pitch, gap, stiff, held, ends, work.worn[slot], work.peak[thread], row
             )
             _creep(pose, out, relaxation, w, u, glass, pitch, work.sunk[slot], row)
 

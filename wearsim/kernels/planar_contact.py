@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from wearsim.kernels._jit import kernel
-from wearsim.kernels.planar_pieces import (
+from wearsim.kernels.arrays import Floats
+from wearsim.kernels.planar_grid import (
     BALANCED,
     CENTRE_X,
     CENTRE_Y,
@@ -26,12 +27,9 @@ from wearsim.kernels.planar_pieces import (
     TILT_X,
     TILT_Y,
     UNBALANCED,
-    Floats,
     Glass,
     Pitch,
     Row,
-)
-from wearsim.kernels.planar_rows import (
     add_row,
     columns_under,
     hold_row,
@@ -63,11 +61,7 @@ def lay(pose: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch, gap: Any
         x, left_x, left_y = glass.across[first:last], glass.across[first] - cx, y - cy
         column, up_row = cosine * left_x + sine * left_y, cosine * left_y - sine * left_x
         places_of_row(column / size + middle, up_row / size + middle, cosine, -sine, m, at, right, up)
-        inward, width, area = (
-            glass.inward[j, first:last],
-            glass.width[j, first:last],
-            glass.area[j, first:last],
-        )
+        inward, width, area = (glass.inward[j, first:last], glass.width[j, first:last], glass.area[j, first:last])
         covered += hold_row(x, y, cx, cy, pitch.radius, inward, width, area, held[j, first:last])
         if glass.most > 0.0:
             gain, distance = glass.gain[j, first:last], glass.distance[j, first:last]
@@ -95,13 +89,7 @@ def press(d: float, bx: float, by: float, least: float, across: Floats, held: An
         if last == first:
             continue
         k0, k1, k2, p0, p1, e0 = press_row(
-            d + by * y,
-            bx,
-            least,
-            across[first:last],
-            held[j, first:last],
-            gap[j, first:last],
-            stiff[j, first:last],
+            d + by * y, bx, least, across[first:last], held[j, first:last], gap[j, first:last], stiff[j, first:last]
         )
         sums[0] += k0
         sums[1] += k1
@@ -162,12 +150,7 @@ def settle(out: Floats, force: float, fx: float, fy: float, length: float, toler
             press(td, tx, ty, 0.0, across, held, gap, stiff, ends, sums)
             steps, left = steps + 1, _imbalance(sums, force, fx, fy, length)
             lower = 0.5 * sums[9] - force * td - fx * tx - fy * ty
-            if (
-                lower <= energy + 1e-4 * part * slope
-                or left < 0.5 * before
-                or part < 1e-8
-                or steps >= MOST_STEPS
-            ):
+            if lower <= energy + 1e-4 * part * slope or left < 0.5 * before or part < 1e-8 or steps >= MOST_STEPS:
                 break
             part *= 0.5
         d, bx, by = td, tx, ty

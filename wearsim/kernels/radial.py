@@ -16,9 +16,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from wearsim.kernels._jit import Floats, Ints, borrowed, inlined, kernel
+from wearsim.kernels._jit import borrowed, inlined, kernel
+from wearsim.kernels.arrays import Floats, Ints
 from wearsim.kernels.contact import balance
-from wearsim.kernels.table import Nodes, resample
+from wearsim.kernels.quadrature import Nodes, resample
 
 
 class Setting(NamedTuple):
@@ -69,9 +70,7 @@ def _ring_pressures(x: Floats, y: Floats, share: Floats, height: Floats, d: floa
 
 
 @inlined
-def _ring_sums(
-    start: Ints, first: int, count: int, shift: int, values: Floats, scale: float, out: Floats
-) -> None:
+def _ring_sums(start: Ints, first: int, count: int, shift: int, values: Floats, scale: float, out: Floats) -> None:
     for j in range(count):
         total = 0.0
         for k in range(start[first + j] - shift, start[first + j + 1] - shift):
@@ -209,9 +208,7 @@ def offset_pressures(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses
         0, or 1 + the index of the first offset whose balance was not found.
     """
     room, full = _room(setting, nodes, w.size, u.size), np.empty(6)
-    return _offset_pressures(
-        w, u, setting, nodes, poses, cold, path, time, basis, pitch_basis, survey, room, full
-    )
+    return _offset_pressures(w, u, setting, nodes, poses, cold, path, time, basis, pitch_basis, survey, room, full)
 
 
 @inlined
@@ -279,9 +276,7 @@ def rates(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses: Floats, c
           du: Floats, survey: Floats) -> int:  # fmt: skip
     """dw/dt (n_r,) and du/dt (n_rho,) [m/s] at the state (w, u); returns 0 or the failing offset + 1."""
     basis, pitch_basis = dw.reshape(1, dw.size), du.reshape(1, du.size)
-    status = offset_pressures(
-        w, u, setting, nodes, poses, cold, setting.path, setting.time, basis, pitch_basis, survey
-    )
+    status = offset_pressures(w, u, setting, nodes, poses, cold, setting.path, setting.time, basis, pitch_basis, survey)
     dw *= -setting.wear
     du *= -setting.creep
     return status

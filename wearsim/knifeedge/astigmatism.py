@@ -12,12 +12,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.readings import Readings
-from wearsim.knifeedge.settings import Settings
-
-Floats = NDArray[np.float64]
+from wearsim.knifeedge.setting_noise import Settings
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,9 +68,7 @@ class Astigmatism:
         return even or self.varies_by_chance < 0.01
 
 
-def astigmatism(
-    readings: Readings, row: Settings, *, radius: float, radius_of_curvature: float
-) -> Astigmatism | None:
+def astigmatism(readings: Readings, row: Settings, *, radius: float, radius_of_curvature: float) -> Astigmatism | None:
     """Astigmatism of a sheet, or None where all rows share one orientation.
 
     Parameters

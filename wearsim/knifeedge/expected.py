@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from wearsim.figure.spline import ProfileSpline
-from wearsim.knifeedge.longitudinal import Source, slope_response
-from wearsim.knifeedge.zones import Zones, zone_readings
-
-Floats = NDArray[np.float64]
+from wearsim.kernels.arrays import Floats
+from wearsim.knifeedge.longitudinal import Source, Zones, slope_response, zone_readings
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,9 +103,7 @@ def expected_readings(
     r = np.asarray(radius, dtype=float)
 
     def read(profile: Floats) -> Floats:
-        return zone_readings(
-            zones, r, profile, radius_of_curvature=radius_of_curvature, conic=conic, source=source
-        )
+        return zone_readings(zones, r, profile, radius_of_curvature=radius_of_curvature, conic=conic, source=source)
 
     count = len(zones)
     of_readings = np.zeros((count, count))
@@ -115,9 +111,7 @@ def expected_readings(
         rows = np.array([read(draw) for draw in np.atleast_2d(np.asarray(draws, dtype=float))])
         of_readings = np.atleast_2d(np.cov(rows, rowvar=False)) if len(rows) > 1 else of_readings
     elif covariance is not None:
-        operator = reading_matrix(
-            zones, r, radius_of_curvature=radius_of_curvature, conic=conic, source=source
-        )
+        operator = reading_matrix(zones, r, radius_of_curvature=radius_of_curvature, conic=conic, source=source)
         of_readings = operator @ np.asarray(covariance, dtype=float) @ operator.T
     positions = read(np.asarray(error, dtype=float))
     from_first = np.eye(count)
@@ -133,12 +127,7 @@ def expected_readings(
 
 
 def reading_matrix(
-    zones: Zones,
-    radius: ArrayLike,
-    *,
-    radius_of_curvature: float,
-    conic: float,
-    source: Source = "moving",
+    zones: Zones, radius: ArrayLike, *, radius_of_curvature: float, conic: float, source: Source = "moving"
 ) -> Floats:
     """Matrix from a profile to what it adds to the readings, linear in the slope, shape (n, m) [1].
 

@@ -11,14 +11,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wearsim.bench.lengths import MILLIMETRES, Unit
 from wearsim.errors import InputError
-from wearsim.knifeedge.longitudinal import Source, target_aberration, tolerable_aberration
-from wearsim.knifeedge.zones import Zones
-
-Floats = NDArray[np.float64]
+from wearsim.kernels.arrays import Floats
+from wearsim.knifeedge.longitudinal import Source, Zones, target_aberration, tolerable_aberration
 
 LEAST_ZONES = 3
 MOST_ZONES = 40
@@ -143,9 +140,7 @@ def design_mask(
         Fewer than three zones, or more than the narrowest window allows.
     """
     if not LEAST_ZONES <= zones <= MOST_ZONES:
-        raise InputError(
-            "number of zones", key="zones", value=zones, expected=f"{LEAST_ZONES} to {MOST_ZONES}"
-        )
+        raise InputError("number of zones", key="zones", value=zones, expected=f"{LEAST_ZONES} to {MOST_ZONES}")
     allowed = MaskLimits() if limits is None else limits
     clear = radius if clear_radius is None else clear_radius
     outer = clear - allowed.margin

@@ -6,29 +6,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from wearsim.knifeedge.cooling import Waiting, waiting_time
 from wearsim.knifeedge.expected import ExpectedReadings, expected_readings
 from wearsim.knifeedge.longitudinal import Source
 from wearsim.knifeedge.mask import MaskDesign, MaskLimits, design_mask
 from wearsim.knifeedge.readings import Readings
-from wearsim.knifeedge.reduction import reduce_readings
-from wearsim.knifeedge.report import Reduction
+from wearsim.knifeedge.reduction import Reduction, reduce_readings
 from wearsim.knifeedge.shadows import KnifeTester
-from wearsim.knifeedge.waiting import Waiting, waiting_time
 
 if TYPE_CHECKING:
     from wearsim.bench.mirror import Mirror
 
-Floats = NDArray[np.float64]
-
 
 def reduce_on(
-    readings: Readings,
-    mirror: Mirror,
-    wavelength: float,
-    profile_radius: ArrayLike | None = None,
-    seed: int = 0,
+    readings: Readings, mirror: Mirror, wavelength: float, profile_radius: ArrayLike | None = None, seed: int = 0
 ) -> Reduction:
     """Reduce a sheet read on a mirror.
 
@@ -114,11 +107,7 @@ def expect_on(
 
 
 def mask_for(
-    mirror: Mirror,
-    zones: int,
-    wavelength: float,
-    source: Source = "moving",
-    limits: MaskLimits | None = None,
+    mirror: Mirror, zones: int, wavelength: float, source: Source = "moving", limits: MaskLimits | None = None
 ) -> MaskDesign:
     """A zonal mask for a mirror.
 

@@ -20,9 +20,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wearsim.figure.spline import ProfileSpline
+from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.longitudinal import Source, knife_aberration
-
-Floats = NDArray[np.float64]
 
 SLIT_POINTS = 8
 PADDING = 2

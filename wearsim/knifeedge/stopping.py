@@ -7,13 +7,11 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from wearsim.figure.band import percentiles
 from wearsim.figure.masking import Masking, MaskSeries
-from wearsim.knifeedge.report import Reduction
-
-Floats = NDArray[np.float64]
+from wearsim.figure.percentiles import percentiles
+from wearsim.kernels.arrays import Floats
+from wearsim.knifeedge.reduction import Reduction
 
 LIMIT = 0.8
 """Strehl ratio of a mirror that is called diffraction-limited (Marechal's criterion)."""
@@ -105,15 +103,11 @@ def when_to_stop(
 
 
 def _masked(reduction: Reduction, profiles: Floats) -> tuple[Masking, Floats]:
-    masks = MaskSeries(
-        reduction.radius, inner=reduction.inner, outer=reduction.outer, wavelength=reduction.wavelength
-    )
+    masks = MaskSeries(reduction.radius, inner=reduction.inner, outer=reduction.outer, wavelength=reduction.wavelength)
     return masks.judge(reduction.figure_error), np.array([masks.judge(profile).worth for profile in profiles])
 
 
-def _reason(
-    verdict: str, chance: float, reduction: Reduction, mean: Masking, length: Callable[[float], str]
-) -> str:
+def _reason(verdict: str, chance: float, reduction: Reduction, mean: Masking, length: Callable[[float], str]) -> str:
     low, high = reduction.strehl_band
     band = f"Strehl ratio {reduction.strehl:.2f} ({low:.2f} to {high:.2f})"
     if verdict == "yes":

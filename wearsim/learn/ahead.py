@@ -9,8 +9,8 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.fields import Extent
 from wearsim.bench.programme import Programme, Spell
-from wearsim.bench.quantity import Extent
 from wearsim.decide.ahead import propose_ahead
 from wearsim.decide.limits import Limits
 from wearsim.learn.calibrate import AGAIN, DRAWS, chain_of
@@ -18,16 +18,16 @@ from wearsim.learn.chain import LEARNING
 from wearsim.learn.folder import MirrorFolder, open_folder
 from wearsim.learn.inference import FIRST_STEPS, MOST_LOTS, ROUNDS, SCOUTS, STEPS, Inference
 from wearsim.learn.jitter_effect import EFFECT, MOST_STROKES, WALKS, strokes_of
-from wearsim.learn.measured import measured_bench
-from wearsim.learn.practice_file import Practice, read_practice
+from wearsim.learn.observation import measured_bench
+from wearsim.learn.practice.file import Practice, read_practice
 from wearsim.learn.remember import recalled, standing_of
 from wearsim.learn.sizes import FEWER
 from wearsim.learn.suspicions import MOST_CLIMBED, MOST_FOUND
 from wearsim.wear.ahead import Ahead, predict_ahead, seconds_of
 from wearsim.wear.constants import NAMES, prior
-from wearsim.wear.planar import PlanarAccuracy
+from wearsim.wear.initial_figure import on_grid, start_figure
+from wearsim.wear.planar.engine import PlanarAccuracy
 from wearsim.wear.predict import WORKERS, predict
-from wearsim.wear.start import on_grid, start_figure
 
 PARTS = 6
 """Parts of the prior, each of which may have a hill of its own to climb."""
@@ -63,13 +63,8 @@ def runs_of(size: int, draws: int = DRAWS, sessions: int = 1) -> tuple[int, int]
     climbs = 2 * (1 + slopes) * FIRST_STEPS
     # each look is a run of its own session, and one of that session and those after it
     few, many = (slopes + looks * (sessions + 3) // 2 for looks in LOOKED_AT)
-    others = MOST_CLIMBED * slopes * FIRST_STEPS + MOST_FOUND * (
-        slopes * (ROUNDS + 1) * STEPS + MOST_LOTS * draws
-    )
-    return (
-        fewest + sessions * climbs // 2 + few,
-        most + sessions * (2 * climbs + draws // FEWER) + many + others,
-    )
+    others = MOST_CLIMBED * slopes * FIRST_STEPS + MOST_FOUND * (slopes * (ROUNDS + 1) * STEPS + MOST_LOTS * draws)
+    return (fewest + sessions * climbs // 2 + few, most + sessions * (2 * climbs + draws // FEWER) + many + others)
 
 
 def calibrate_ahead(folder: MirrorFolder, *, draws: int = DRAWS) -> Ahead:
@@ -324,12 +319,7 @@ def usual_session(minutes: float) -> Programme:
     Programme
     """
     spell = Spell(
-        on_top="tool",
-        stroke="w",
-        length=Extent(0.4),
-        side_sweep=Extent(0.15),
-        rate=50.0,
-        minutes=minutes / 3.0,
+        on_top="tool", stroke="w", length=Extent(0.4), side_sweep=Extent(0.15), rate=50.0, minutes=minutes / 3.0
     )
     return Programme(spells=(spell,) * 3)
 

@@ -9,20 +9,19 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError
+from wearsim.kernels.arrays import Floats
 from wearsim.learn.chain import LEARNING, Chain, Link, Step
 from wearsim.learn.discrepancy import Discrepancy
-from wearsim.learn.folder import MirrorFolder
+from wearsim.learn.folder import MirrorFolder, Session
 from wearsim.learn.inference import Progress
 from wearsim.learn.jitter import Jitter, jitter_of
-from wearsim.learn.measured import measured_figure, observe
 from wearsim.learn.misfits import SessionFit, with_chances
+from wearsim.learn.observation import measured_figure, observe
 from wearsim.learn.posterior import Posterior, told_word
-from wearsim.learn.session import Session
 from wearsim.learn.sizes import sampled
 from wearsim.learn.verdict import verdict_of
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import NAMES, Belief, normal_draws, prior
-from wearsim.wear.grid import Array
 
 DRAWS = 128
 """Weighed draws of the posterior; docs/learning.md says what more of them would change."""
@@ -171,9 +170,7 @@ def with_session_spread(belief: Belief, spread: float) -> Belief:
     return Belief(belief.mean, covariance, points)
 
 
-def chain_of(
-    folder: MirrorFolder, accuracy: Accuracy = LEARNING, discrepancy: Discrepancy | None = None
-) -> Chain:
+def chain_of(folder: MirrorFolder, accuracy: Accuracy = LEARNING, discrepancy: Discrepancy | None = None) -> Chain:
     """A folder's sessions as a chain.
 
     Parameters
@@ -188,7 +185,7 @@ def chain_of(
     return Chain(first, links, accuracy, discrepancy or Discrepancy())
 
 
-def _link(folder: MirrorFolder, session: Session, radius: Array) -> Link:
+def _link(folder: MirrorFolder, session: Session, radius: Floats) -> Link:
     bench = folder.bench
     return Link(
         number=session.number,
@@ -257,9 +254,7 @@ def calibrate_with_jitter(
     return replace(stated, jitter=replace(found.jitter, used=1.0))
 
 
-def _with_jitter(
-    folder: MirrorFolder, at: float, seed: int, draws: int, progress: Progress | None
-) -> Calibration:
+def _with_jitter(folder: MirrorFolder, at: float, seed: int, draws: int, progress: Progress | None) -> Calibration:
     other = folder.with_jitter(at)
     found = calibrate(other, seed=seed, draws=draws, progress=progress)
     misfits = frozenset(found.misfits)

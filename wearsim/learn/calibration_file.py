@@ -13,14 +13,12 @@ from typing import Annotated, Any
 import numpy as np
 from pydantic import BeforeValidator
 
-from wearsim.bench.faults import read_piece
-from wearsim.bench.piece import Piece, Words
-from wearsim.bench.quantity import number, refuse
-from wearsim.bench.reading import parse_toml, read_text
+from wearsim.bench.fields import Piece, Words, number, refuse
+from wearsim.bench.input_errors import parse_toml, read_piece, read_text
 from wearsim.errors import InputError
+from wearsim.kernels.arrays import Floats
 from wearsim.learn.jitter import LEAST, MOST
 from wearsim.wear.constants import NAMES, Belief
-from wearsim.wear.grid import Array
 
 FILE = "calibration.toml"
 HANDS = "hands"
@@ -52,9 +50,7 @@ def _row(value: Any, expected: str) -> list[float]:
     row = _numbers(value, expected)
     far = next((one for one in row if abs(one) > MOST_LOG), None)
     if far is not None:
-        raise refuse(
-            f"{far:g} is no logarithm of a factor", f"{expected}, from {-MOST_LOG:g} to {MOST_LOG:g}"
-        )
+        raise refuse(f"{far:g} is no logarithm of a factor", f"{expected}, from {-MOST_LOG:g} to {MOST_LOG:g}")
     return row
 
 
@@ -70,9 +66,7 @@ def _points(value: Any) -> list[list[float]]:
 
 
 def _covariance(value: Any) -> list[list[float]]:
-    expected = (
-        f"{_SIZE} rows of {_SIZE} numbers, the same on both sides of the diagonal, and variances not below 0"
-    )
+    expected = f"{_SIZE} rows of {_SIZE} numbers, the same on both sides of the diagonal, and variances not below 0"
     if not isinstance(value, list) or len(value) != _SIZE:
         raise refuse("no covariance", expected)
     rows = [_numbers(row, expected) for row in value]
@@ -185,9 +179,7 @@ def made_from(path: Path, number: int, table: Any) -> str:
     """
     if isinstance(table, dict) and isinstance(table.get("made_from"), str):
         return str(table["made_from"])
-    key, value = (
-        (f"{number}.made_from", table.get("made_from")) if isinstance(table, dict) else (f"{number}", table)
-    )
+    key, value = (f"{number}.made_from", table.get("made_from")) if isinstance(table, dict) else (f"{number}", table)
     raise mendable(
         InputError("no digest of what it rests on", file=path / FILE, key=key, value=value, expected="a text in quotes"),
         path,
@@ -253,9 +245,7 @@ def _check(found: Remembered, number: int, file: Path) -> None:
     """What no key can tell by itself."""
     beyond = next((one for one in found.misfits if one > number), None)
     if beyond is not None:
-        raise InputError(
-            "no such session", file=file, key=f"{number}.misfits", value=beyond, expected=f"1 to {number}"
-        )
+        raise InputError("no such session", file=file, key=f"{number}.misfits", value=beyond, expected=f"1 to {number}")
     belief = found.belief
     if belief.points is None:
         return
@@ -271,13 +261,13 @@ def _check(found: Remembered, number: int, file: Path) -> None:
             )  # fmt: skip
 
 
-def _apart(of_points: Array, mean: Array, sigma: Array) -> int | None:
+def _apart(of_points: Floats, mean: Floats, sigma: Floats) -> int | None:
     """Place of a mean that its even draws cannot have: they stand for it to about a tenth of its sigma."""
     wrong = np.abs(of_points - mean) > LOOSE * sigma + 1e-9
     return int(np.argmax(wrong)) if wrong.any() else None
 
 
-def _uneven(of_points: Array, variance: Array) -> int | None:
+def _uneven(of_points: Floats, variance: Floats) -> int | None:
     """The same of a variance, which they stand for to about a quarter."""
     ratio = (of_points + 1e-12) / (variance + 1e-12)
     wrong = (ratio > MOST_RATIO) | (ratio < 1.0 / MOST_RATIO)

@@ -22,13 +22,13 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.errors import ContactError
 from wearsim.figure.aperture import spline_matrix
+from wearsim.kernels.arrays import Floats
 from wearsim.learn.discrepancy import Discrepancy
-from wearsim.learn.measured import Observation
+from wearsim.learn.observation import Observation
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import Constants
-from wearsim.wear.grid import Array
-from wearsim.wear.radial import work
-from wearsim.wear.start import StartFigure, covariance_root
+from wearsim.wear.initial_figure import StartFigure, covariance_root
+from wearsim.wear.radial.engine import work
 from wearsim.wear.state import Pitch, State, start_state
 
 LEARNING = Accuracy(
@@ -57,7 +57,7 @@ class Link:
         Under the session's conditions.
     programme : Programme
     lap : str or None
-        How the lap began (:class:`wearsim.learn.session.SessionNote`).
+        How the lap began (:class:`wearsim.learn.folder.SessionNote`).
     observation : Observation
     """
 
@@ -88,13 +88,13 @@ class Step:
         From the miss to the correction of the glass.
     """
 
-    predicted: Array
-    removal: Array
-    miss: Array
-    spread: Array
+    predicted: Floats
+    removal: Floats
+    miss: Floats
+    spread: Floats
     state: State
-    covariance: Array
-    gain: Array
+    covariance: Floats
+    gain: Floats
 
     @property
     def chi_square(self) -> float:
@@ -124,9 +124,9 @@ class Frame:
         Change of the glass after with the logarithm of the Preston coefficient [m].
     """
 
-    carrier: Array
-    removal: Array
-    response: Array
+    carrier: Floats
+    removal: Floats
+    response: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -207,7 +207,7 @@ class Chain:
         steps = self.follow(constants, spread, None, misfits, sizes)
         return self.follow(constants, spread, self.frames(constants, steps, sizes), misfits, sizes)
 
-    def _start(self) -> tuple[State, Array]:
+    def _start(self) -> tuple[State, Floats]:
         first = self.first
         state = State(first.radius, first.height, MappingProxyType({}))
         return state, first.root @ first.root.T + LEAST_GLASS**2 * np.eye(first.radius.size)
@@ -224,7 +224,7 @@ class Chain:
         return start_state(bench, state.radius, state.height, self.accuracy)
 
     def _step(
-        self, link: Link, state: State, covariance: Array, constants: Constants, spread: float,
+        self, link: Link, state: State, covariance: Floats, constants: Constants, spread: float,
         frame: Frame | None, is_misfit: bool,
     ) -> Step:  # fmt: skip
         after = work(link.bench, link.programme, state, constants, self.accuracy).states[-1]
@@ -281,16 +281,14 @@ class Chain:
             for place, (link, state) in enumerate(zip(self.links, before, strict=True))
         )
 
-    def _after(self, link: Link, state: State, constants: Constants, otherwise: Array) -> Array:
+    def _after(self, link: Link, state: State, constants: Constants, otherwise: Floats) -> Floats:
         """The glass after a session [m]; ``otherwise`` where no balance is found."""
         try:
             return work(link.bench, link.programme, state, constants, self.accuracy).states[-1].height
         except ContactError:
             return otherwise
 
-    def _carrier(
-        self, link: Link, state: State, covariance: Array, constants: Constants, predicted: Array
-    ) -> Array:
+    def _carrier(self, link: Link, state: State, covariance: Floats, constants: Constants, predicted: Floats) -> Floats:
         root = _main_columns(covariance)
         moved = np.empty_like(root)
         for column in range(root.shape[1]):
@@ -305,12 +303,12 @@ def sized(constants: Constants, factor: float) -> Constants:
     return constants if factor == 1.0 else replace(constants, preston=constants.preston * factor)
 
 
-def _main_columns(covariance: Array, share: float = 1e-3) -> Array:
+def _main_columns(covariance: Floats, share: float = 1e-3) -> Floats:
     root = covariance_root(covariance)
     return root[:, np.sum(root**2, axis=0) > share * np.sum(root**2, axis=0).max()]
 
 
-def corrected_state(state: State, change: Array) -> State:
+def corrected_state(state: State, change: Floats) -> State:
     """Glass changed by a correction (n,) [m], and every lap by as much the other way.
 
     Parameters

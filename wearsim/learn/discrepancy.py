@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wearsim.wear.grid import Array
+from wearsim.kernels.arrays import Floats
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ class Discrepancy:
     length: float = 0.15
     floor: float = 0.5e-9
 
-    def covariance(self, removal: Array, radius: Array) -> Array:
+    def covariance(self, removal: Floats, radius: Floats) -> Floats:
         """Covariance of the glass after a session from the difference in shape [m^2], shape (n, n).
 
         Parameters

@@ -8,8 +8,8 @@ import numpy as np
 from scipy.linalg import cholesky, solve_triangular
 from scipy.special import gammaln, logsumexp
 
+from wearsim.kernels.arrays import Floats
 from wearsim.learn.chain import Step
-from wearsim.wear.grid import Array
 
 FREEDOM = 5.0
 """Of the Student distribution that is drawn from: its tails are heavier than the posterior's."""
@@ -35,8 +35,8 @@ class Hill:
         The chain followed there.
     """
 
-    middle: Array
-    root: Array
+    middle: Floats
+    root: Floats
     steps: tuple[Step, ...]
 
     @property
@@ -45,30 +45,28 @@ class Hill:
         told = sum(step.log_likelihood for step in self.steps)
         return float(told - 0.5 * self.middle @ self.middle + np.log(np.diagonal(self.root)).sum())
 
-    def away(self, place: Array) -> Array:
+    def away(self, place: Floats) -> Floats:
         """Places (..., d) in units of the hill's own sigmas from its top."""
         whitened = solve_triangular(self.root, np.atleast_2d(place - self.middle).T, lower=True)
         return np.asarray(whitened.T)
 
-    def log_density(self, place: Array) -> Array:
+    def log_density(self, place: Floats) -> Floats:
         """Logarithm of a Student density of this hill's place and shape, that of a normal's top being 0, shape (...,)."""
         square = self.away(place) ** 2 / (FREEDOM - 2.0)
         tails = -0.5 * (FREEDOM + 1.0) * np.log1p(square).sum(axis=1)
         return np.asarray(tails + STUDENT * self.middle.size - np.log(np.diagonal(self.root)).sum())
 
 
-def weights_of(places: Array, told: Array, lots: list[list[Hill]]) -> tuple[Array, float]:
+def weights_of(places: Floats, told: Floats, lots: list[list[Hill]]) -> tuple[Floats, float]:
     """Weights of draws (N,), their sum 1: the posterior's density over that of all lots together; and the evidence."""
-    drawn = [
-        logsumexp([hill.log_density(places) for hill in hills], axis=0) - np.log(len(hills)) for hills in lots
-    ]
+    drawn = [logsumexp([hill.log_density(places) for hill in hills], axis=0) - np.log(len(hills)) for hills in lots]
     excess = told - logsumexp(drawn, axis=0)
     weights = np.exp(np.clip(excess - excess.max(), -600.0, 0.0))
     evidence = float(np.log(len(lots) * weights.mean()) + excess.max())
     return np.asarray(weights / weights.sum()), evidence
 
 
-def moulded(places: Array, weights: Array) -> Hill:
+def moulded(places: Floats, weights: Floats) -> Hill:
     """A hill of the mean and covariance of weighed draws; weights tempered, for few draws may carry them all."""
     even = np.sqrt(weights) / np.sqrt(weights).sum()
     mean = even @ places

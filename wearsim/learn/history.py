@@ -8,17 +8,17 @@ from typing import Any
 
 import numpy as np
 
-from wearsim.figure.band import percentiles
-from wearsim.figure.numbers import FigureGauge
+from wearsim.figure.metrics import FigureGauge
+from wearsim.figure.percentiles import percentiles
+from wearsim.kernels.arrays import Floats
 from wearsim.learn.calibrate import DRAWS, chain_of
 from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.inference import Progress
-from wearsim.learn.measured import measured_figure
+from wearsim.learn.observation import measured_figure
+from wearsim.learn.present_state import standing_after, under
 from wearsim.learn.remember import known_after
-from wearsim.learn.standing import standing_after, under
-from wearsim.wear.grid import Array
+from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
-from wearsim.wear.start import StartFigure
 
 READ_DRAWS = 100
 """Of the surfaces that a measurement allows, for its band."""
@@ -57,18 +57,18 @@ class Entry:
     date: date
     minutes: float
     notes: str
-    measured: Array
-    predicted: Array
+    measured: Floats
+    predicted: Floats
     measured_rms: float
-    measured_band: Array
+    measured_band: Floats
     predicted_rms: float
-    predicted_band: Array
+    predicted_band: Floats
     edge_roll: float
     miss: float
     fits: bool
-    measured_profile_band: Array | None = None
-    predicted_profile_band: Array | None = None
-    edge_roll_band: Array | None = None
+    measured_profile_band: Floats | None = None
+    predicted_profile_band: Floats | None = None
+    edge_roll_band: Floats | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,13 +92,13 @@ class History:
         5th and 95th percentile of the figure error before [m]; None where it is taken as exact.
     """
 
-    radius: Array
-    first: Array
+    radius: Floats
+    first: Floats
     first_rms: float
-    first_band: Array
+    first_band: Floats
     entries: tuple[Entry, ...]
     is_practice: bool
-    first_profile_band: Array | None = None
+    first_profile_band: Floats | None = None
 
     @property
     def minutes(self) -> float:
@@ -182,9 +182,7 @@ def history(
     for session, then in zip(folder.sessions, known[:-1], strict=True):
         hands = folder.with_jitter(then.jitter)
         its = chain if hands is folder else chain_of(hands)
-        before = standing_after(
-            hands, its, session.number - 1, then.belief, then.spread, frozenset(then.misfits)
-        )
+        before = standing_after(hands, its, session.number - 1, then.belief, then.spread, frozenset(then.misfits))
         standing = under(before, folder, session.number)
         outcome = predict(standing.bench, session.programme, seed=seed, draws=BAND_DRAWS, **standing.known)
         after = measured_figure(folder.bench, session.measured)
@@ -210,12 +208,12 @@ def history(
     )  # fmt: skip
 
 
-def _drawn(figure: StartFigure, gauge: FigureGauge) -> Array:
+def _drawn(figure: StartFigure, gauge: FigureGauge) -> Floats:
     """Figure errors that a measurement allows (READ_DRAWS, n) [m]."""
     return np.array([gauge.error(height) for height in figure.draws(READ_DRAWS, 0)])
 
 
-def _rms(figure: StartFigure, gauge: FigureGauge) -> tuple[float, Array]:
+def _rms(figure: StartFigure, gauge: FigureGauge) -> tuple[float, Floats]:
     """RMS figure error and its 5th and 95th percentile over the surfaces that a measurement allows [m]."""
     drawn = [gauge.aperture.rms(error) for error in _drawn(figure, gauge)]
     return gauge.aperture.rms(gauge.error(figure.height)), percentiles(drawn)

@@ -18,11 +18,11 @@ from scipy.optimize import least_squares
 from scipy.special import ndtri
 
 from wearsim.errors import ContactError, CouldNotError, InputError
+from wearsim.kernels.arrays import Floats
 from wearsim.learn.chain import Chain, Frame, Step
 from wearsim.learn.hills import FREEDOM, NEGLIGIBLE, Hill, distinct, moulded, weights_of
 from wearsim.learn.posterior import Posterior, constants_at
 from wearsim.wear.constants import Belief
-from wearsim.wear.grid import Array
 from wearsim.wear.predict import WORKERS
 
 Progress = Callable[[str], None]
@@ -82,21 +82,21 @@ class Inference:
         """The hill that the measurements speak for most."""
         return self.hills[0]
 
-    def logs_at(self, place: Array) -> Array:
+    def logs_at(self, place: Floats) -> Floats:
         """Logarithms of the factors at a place in units of the prior's sigma."""
         return np.asarray(self.prior.mean + place[..., : self.known] @ self.axes.T)
 
-    def sizes_at(self, place: Array) -> dict[int, float]:
+    def sizes_at(self, place: Floats) -> dict[int, float]:
         """Factors on the removal of those sessions whose size is not believed [1]."""
         factors = np.exp(WRONG_SIZE * place[self.known :])
         return dict(zip(self.sizes, (float(factor) for factor in factors), strict=True))
 
-    def follow(self, place: Array, spread: float) -> tuple[Step, ...]:
+    def follow(self, place: Floats, spread: float) -> tuple[Step, ...]:
         """The chain with the constants at a place."""
         constants, sizes = constants_at(self.logs_at(place)), self.sizes_at(place)
         return self.chain.follow(constants, spread, self.frames, self.misfits, sizes)
 
-    def find(self, beginnings: list[Array] | None = None) -> None:
+    def find(self, beginnings: list[Floats] | None = None) -> None:
         """The hills of the posterior, the best first.
 
         Parameters
@@ -110,9 +110,7 @@ class Inference:
             climbed = list(pool.map(lambda place: self.climbed(place, FIRST_STEPS), beginnings))
         found = sorted((hill for hill in climbed if hill is not None), key=lambda hill: -hill.evidence)
         if not found:
-            raise CouldNotError(
-                "the engine finds no balance with any constants that the bench's spread allows"
-            )
+            raise CouldNotError("the engine finds no balance with any constants that the bench's spread allows")
         self._linearise(found[0].middle, spread)
         high = [one for one in found if one.evidence >= found[0].evidence - 2.0 * NEGLIGIBLE]
         self.hills = [hill for one in high if (hill := self.climbed(one.middle)) is not None]
@@ -146,11 +144,11 @@ class Inference:
         other.hills = distinct([hill for hill in climbed if hill is not None])
         return other
 
-    def _linearise(self, place: Array, spread: float) -> None:
+    def _linearise(self, place: Floats, spread: float) -> None:
         constants, sizes = constants_at(self.logs_at(place)), self.sizes_at(place)
         self.frames = self.chain.frames(constants, self.follow(place, spread), sizes)
 
-    def _beginnings(self, spread: float) -> list[Array]:
+    def _beginnings(self, spread: float) -> list[Floats]:
         """The likeliest of places all over the prior, one in each part of it."""
         if not self.size:
             return [np.zeros(0)]
@@ -165,14 +163,14 @@ class Inference:
         tops = [those[np.argmax(told[those])] for those in best]
         return [places[top] for top in tops if told[top] > told.max() - HOPELESS]
 
-    def _parts(self, places: Array) -> NDArray[np.int64]:
+    def _parts(self, places: Floats) -> NDArray[np.int64]:
         """Which part of the prior a place lies in: a third by the removal, a half by the stiffness."""
         logs = places[:, : self.known] @ self.axes.T
         sigma = np.sqrt(np.diagonal(self.prior.covariance))
         thirds = np.digitize(logs[:, 0], [-0.7 * sigma[0], 0.7 * sigma[0]])
         return np.asarray(2 * thirds + (logs[:, 1] > 0.0), dtype=np.int64)
 
-    def climbed(self, place: Array, steps: int = STEPS) -> Hill | None:
+    def climbed(self, place: Floats, steps: int = STEPS) -> Hill | None:
         """The hill reached from a place by least squares, the covariances frozen where it begins; None where there is none.
 
         Parameters
@@ -193,15 +191,13 @@ class Inference:
         except (ContactError, InputError, np.linalg.LinAlgError):
             return None
 
-    def _least_squares(self, place: Array, roots: list[Array], spread: float, steps: int) -> Any:
-        def residuals(at: Array) -> Array:
+    def _least_squares(self, place: Floats, roots: list[Floats], spread: float, steps: int) -> Any:
+        def residuals(at: Floats) -> Floats:
             try:
                 steps = self.follow(at, spread)
             except (ContactError, InputError):
                 return np.full(at.size + sum(len(root) for root in roots), 1e3)
-            told = [
-                solve_triangular(root, step.miss, lower=True) for root, step in zip(roots, steps, strict=True)
-            ]
+            told = [solve_triangular(root, step.miss, lower=True) for root, step in zip(roots, steps, strict=True)]
             return np.concatenate([at, *told])
 
         start = np.clip(place, -0.98 * FARTHEST, 0.98 * FARTHEST)
@@ -210,7 +206,7 @@ class Inference:
             xtol=1e-3, ftol=1e-3,
         )  # fmt: skip
 
-    def log_posterior(self, place: Array, spread: float) -> float:
+    def log_posterior(self, place: Floats, spread: float) -> float:
         """Logarithm of the posterior density, up to a constant, spread given [1]."""
         try:
             steps = self.follow(place, spread)
@@ -246,7 +242,7 @@ class Inference:
         logs = self.logs_at(places)
         return Posterior(logs, spreads, weights, self.logs_at(self.best.middle), evidence)
 
-    def _drawn(self, hills: list[Hill], draws: int, seed: int) -> tuple[Array, Array]:
+    def _drawn(self, hills: list[Hill], draws: int, seed: int) -> tuple[Floats, Floats]:
         """Places (draws, d) from a mixture of hills in equal parts, and session-to-session spreads (draws,)."""
         from scipy.stats import qmc, t
 

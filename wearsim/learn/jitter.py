@@ -19,12 +19,12 @@ import numpy as np
 from scipy.linalg import block_diag, cho_factor, cho_solve
 from scipy.special import logsumexp
 
+from wearsim.kernels.arrays import Floats
 from wearsim.learn.chain import Chain, Frame, Step
 from wearsim.learn.inference import Progress
 from wearsim.learn.jitter_effect import MOST_STROKES, Effect, effect_of, strokes_of
 from wearsim.learn.posterior import PARTLY, constants_at, told_word
 from wearsim.wear.constants import Belief
-from wearsim.wear.grid import Array
 
 FACTOR = 2.0
 """One-sigma factor within which the bench's spread of the hands is believed [1]. A judgement."""
@@ -61,8 +61,8 @@ class Jitter:
         Sessions that do not, and why.
     """
 
-    factors: Array
-    weights: Array
+    factors: Floats
+    weights: Floats
     share: float
     used: float
     better: float | None
@@ -134,10 +134,10 @@ class Row:
         [1]
     """
 
-    miss: Array
-    spread: Array
-    carried: dict[int, Array]
-    factors: Array
+    miss: Floats
+    spread: Floats
+    carried: dict[int, Floats]
+    factors: Floats
     at_spread: float
 
     def log_likelihood(self, effects: dict[int, Effect], factor: float, at: float, spread: float) -> float:
@@ -151,9 +151,7 @@ class Row:
         return -0.5 * (chi_square + float(np.linalg.slogdet(covariance)[1]))
 
 
-def row_of(
-    chain: Chain, before: Belief, logs: Array, misfits: frozenset[int], frames: tuple[Frame, ...]
-) -> Row:
+def row_of(chain: Chain, before: Belief, logs: Floats, misfits: frozenset[int], frames: tuple[Frame, ...]) -> Row:
     """The chain's misses as one row.
 
     Parameters
@@ -170,10 +168,10 @@ def row_of(
     """
     spread = chain.discrepancy.spread
 
-    def follow(at: Array) -> tuple[Step, ...]:
+    def follow(at: Floats) -> tuple[Step, ...]:
         return chain.follow(constants_at(at), spread, frames, misfits)
 
-    def stacked(at: Array) -> Array:
+    def stacked(at: Floats) -> Floats:
         return np.concatenate([step.miss for step in follow(at)])
 
     steps = follow(logs)
@@ -194,7 +192,7 @@ def row_of(
     return Row(miss, total, carried, factors, spread)
 
 
-def _carried(chain: Chain, steps: tuple[Step, ...], frames: tuple[Frame, ...], first: int) -> Array:
+def _carried(chain: Chain, steps: tuple[Step, ...], frames: tuple[Frame, ...], first: int) -> Floats:
     """From a change of the glass after session ``first`` (by place) to the misses of all, shape (P, n) [1]."""
     size = steps[0].predicted.size
     rows, change = [], np.eye(size)
@@ -209,7 +207,7 @@ def _carried(chain: Chain, steps: tuple[Step, ...], frames: tuple[Frame, ...], f
     return np.vstack(rows)
 
 
-def grid(largest: float = MOST, least: float = LEAST) -> tuple[Array, Array]:
+def grid(largest: float = MOST, least: float = LEAST) -> tuple[Floats, Floats]:
     """Factors on the hands' spread and their prior weights, each (k,) [1]."""
     count = 1 + round(PER_OCTAVE * np.log2(MOST / LEAST))
     factors = np.geomspace(LEAST, MOST, count)
@@ -218,28 +216,24 @@ def grid(largest: float = MOST, least: float = LEAST) -> tuple[Array, Array]:
     return factors, weights / weights.sum()
 
 
-def _weighed(
-    row: Row, effects: dict[int, Effect], at: float, chain: Chain, largest: float
-) -> tuple[Array, Array]:
+def _weighed(row: Row, effects: dict[int, Effect], at: float, chain: Chain, largest: float) -> tuple[Floats, Floats]:
     """Factors and how likely each is, the spread from session to session averaged over."""
     factors, prior = grid(largest)
     belief = chain.discrepancy
     spreads = [belief.spread * belief.spread_factor**node for node, _ in NODES]
-    told = [
-        [row.log_likelihood(effects, float(factor), at, spread) for spread in spreads] for factor in factors
-    ]
+    told = [[row.log_likelihood(effects, float(factor), at, spread) for spread in spreads] for factor in factors]
     logs = logsumexp(np.array(told) + np.log([weight for _, weight in NODES]), axis=1) + np.log(prior)
     return factors, np.exp(logs - logsumexp(logs))
 
 
-def _width(factors: Array, weights: Array) -> float:
+def _width(factors: Floats, weights: Floats) -> float:
     """Standard deviation of the factor's logarithm [1]."""
     logs = np.log(factors)
     return float(np.sqrt(weights @ (logs - weights @ logs) ** 2))
 
 
 def jitter_of(
-    chain: Chain, before: Belief, logs: Array, misfits: frozenset[int] = frozenset(), *, at: float = 1.0,
+    chain: Chain, before: Belief, logs: Floats, misfits: frozenset[int] = frozenset(), *, at: float = 1.0,
     seed: int = 0, progress: Progress | None = None,
 ) -> Jitter:  # fmt: skip
     """What the sessions of a chain say of the hands' spread.
@@ -307,9 +301,7 @@ def _read_better(chain: Chain, times: float) -> Chain:
     """The same sessions, every measurement so many times better."""
     first = replace(chain.first, root=chain.first.root / times)
     links = tuple(
-        replace(
-            link, observation=replace(link.observation, covariance=link.observation.covariance / times**2)
-        )
+        replace(link, observation=replace(link.observation, covariance=link.observation.covariance / times**2))
         for link in chain.links
     )
     return replace(chain, first=first, links=links)

@@ -15,13 +15,13 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.errors import ContactError, CouldNotError, TipsOffError
+from wearsim.kernels.arrays import Floats
 from wearsim.learn.chain import Link
 from wearsim.learn.discrepancy import Discrepancy
 from wearsim.wear.constants import Constants
-from wearsim.wear.grid import Array
-from wearsim.wear.planar import PlanarAccuracy
-from wearsim.wear.planar_bench import run_planar
-from wearsim.wear.planar_grid import RoundStart
+from wearsim.wear.planar.engine import PlanarAccuracy
+from wearsim.wear.planar.grid import RoundStart
+from wearsim.wear.planar.setup import run_planar
 from wearsim.wear.state import State
 
 WALKED = (0.0, 1.0, 2.0, 3.0, 5.0, 8.0)
@@ -57,23 +57,23 @@ class Effect:
         Shapes that chance made, with the spread of the bench [m]; their mean square is its covariance.
     """
 
-    radius: Array
-    factors: Array
-    mean: Array
-    error: Array
-    chance: Array
+    radius: Floats
+    factors: Floats
+    mean: Floats
+    error: Floats
+    chance: Floats
 
     @property
     def largest(self) -> float:
         """Factor up to which it is known [1]."""
         return float(self.factors[-1])
 
-    def change(self, factor: float, at: float) -> Array:
+    def change(self, factor: float, at: float) -> Floats:
         """Height after with this factor, less the same with the factor ``at``, shape (n,) [m]."""
         rows = _curve(self.factors**2, self.mean)((factor**2, at**2))
         return np.asarray(rows[0] - rows[1])
 
-    def covariance(self, factor: float, at: float) -> Array:
+    def covariance(self, factor: float, at: float) -> Floats:
         """Of the height after: chance with this factor, and what is not known of the change, shape (n, n) [m^2]."""
         error = _curve(self.factors, self.error)(factor)
         change = self.change(factor, at)
@@ -82,7 +82,7 @@ class Effect:
         return np.asarray(chance.T @ chance + np.outer(error, error) + doubt)
 
 
-def _curve(at: Array, values: Array) -> Any:
+def _curve(at: Floats, values: Floats) -> Any:
     """Through these values, as even as they are."""
     # slow to import, and a dry run does not come by here
     from scipy.interpolate import PchipInterpolator
@@ -95,9 +95,7 @@ def strokes_of(programme: Programme) -> float:
     return float(sum(s.minutes * (s.rate or 0.0) for s in programme.spells if not s.is_press))
 
 
-def effect_of(
-    link: Link, begun: State, constants: Constants, at: float = 1.0, seed: int = 0
-) -> Effect | None:
+def effect_of(link: Link, begun: State, constants: Constants, at: float = 1.0, seed: int = 0) -> Effect | None:
     """What the hands' spread did in one session.
 
     Parameters
@@ -146,7 +144,7 @@ def _whole(bench: Bench) -> Bench:
 
 def _walked(
     bench: Bench, programme: Programme, begun: State, constants: Constants, factor: float, entropy: list[int]
-) -> Array:
+) -> Floats:
     """The glass after, mean over circles, at the radii of ``begun`` [m]."""
     other = bench.model_copy(update={"hands": bench.hands.with_spread(factor)})
     seed = int(np.random.SeedSequence(entropy).generate_state(1)[0])

@@ -150,9 +150,7 @@ def session_fit(step: Step, link: Link, set_aside: float | None = None) -> Sessi
     about = step.removal - step.removal.mean()
     chi_square = step.chi_square if set_aside is None else set_aside
     chance = float(chdtrc(size, chi_square))
-    return SessionFit(
-        link.number, chi_square, size, chance, set_aside is None, float(np.sqrt(np.mean(about**2)))
-    )
+    return SessionFit(link.number, chi_square, size, chance, set_aside is None, float(np.sqrt(np.mean(about**2))))
 
 
 def with_chances(
@@ -195,9 +193,7 @@ def without_misfits(chain: Chain, before: Belief, tell: Progress) -> tuple[Infer
     """
     found, set_aside = found_with(chain, before, frozenset()), dict[int, float]()
     while len(found.misfits) + len(found.sizes) < len(chain.links):
-        chances = [
-            session_fit(step, link).chance for step, link in zip(found.best.steps, chain.links, strict=True)
-        ]
+        chances = [session_fit(step, link).chance for step, link in zip(found.best.steps, chain.links, strict=True)]
         open_ones = [
             link.number for link in chain.links
             if link.number not in found.misfits and link.number not in found.sizes

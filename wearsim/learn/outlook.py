@@ -13,11 +13,11 @@ import numpy as np
 from scipy.linalg import cholesky, solve_triangular
 
 from wearsim.errors import ContactError, InputError
+from wearsim.kernels.arrays import Floats
 from wearsim.learn.chain import Chain, Frame, Step
 from wearsim.learn.inference import Inference
 from wearsim.learn.posterior import constants_at
-from wearsim.wear.grid import Array
-from wearsim.wear.radial import work
+from wearsim.wear.radial.engine import work
 
 NUDGE = 0.05
 """Step of a place in a difference, in sigmas of the prior."""
@@ -38,7 +38,7 @@ class View:
     """
 
     inference: Inference
-    place: Array
+    place: Floats
     evidence: float
 
 
@@ -56,7 +56,7 @@ class Outlook:
         self.spread = found.chain.discrepancy.spread
         self.slopes = self._slopes()
 
-    def _slopes(self) -> list[Array]:
+    def _slopes(self) -> list[Floats]:
         """Change of each session's miss with the place, (p, d) a session."""
         place, columns = self.top.middle, []
         for axis in range(place.size):
@@ -69,10 +69,7 @@ class Outlook:
                 columns.append([np.zeros(step.miss.size) for step in self.top.steps])
                 continue
             columns.append(
-                [
-                    (one.miss - step.miss) / nudge[axis]
-                    for one, step in zip(steps, self.top.steps, strict=True)
-                ]
+                [(one.miss - step.miss) / nudge[axis] for one, step in zip(steps, self.top.steps, strict=True)]
             )
         if not columns:
             return [np.zeros((step.miss.size, 0)) for step in self.top.steps]
@@ -113,12 +110,10 @@ class Outlook:
         return _stepped(other, at, slopes, steps)
 
 
-def _stepped(other: Inference, at: Array, slopes: list[Array], steps: tuple[Step, ...]) -> View:
+def _stepped(other: Inference, at: Floats, slopes: list[Floats], steps: tuple[Step, ...]) -> View:
     """One step of least squares, and the evidence at its end."""
     roots = [cholesky(step.spread, lower=True) for step in steps]
-    miss = np.concatenate(
-        [solve_triangular(r, s.miss, lower=True) for r, s in zip(roots, steps, strict=True)]
-    )
+    miss = np.concatenate([solve_triangular(r, s.miss, lower=True) for r, s in zip(roots, steps, strict=True)])
     slope = np.vstack([solve_triangular(r, s, lower=True) for r, s in zip(roots, slopes, strict=True)])
     curvature = np.eye(at.size) + slope.T @ slope
     goes_to = np.linalg.solve(curvature, slope.T @ (slope @ at - miss))

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearsim.kernels.arrays import Floats
 from wearsim.wear.constants import NAMES, Belief, Constants
-from wearsim.wear.grid import Array
 
 TOLD, PARTLY = 0.5, 0.85
 """A constant is told by the data below the first share of the prior's spread, partly below the second."""
@@ -34,10 +34,10 @@ class Posterior:
         Logarithm of how likely the measurements are, constants and spread averaged over (by the draws) [1].
     """
 
-    logs: Array
-    spreads: Array
-    weights: Array
-    likeliest: Array
+    logs: Floats
+    spreads: Floats
+    weights: Floats
+    likeliest: Floats
     evidence: float
 
     @property
@@ -58,18 +58,18 @@ class Posterior:
         """Mean-square spread of the removal from session to session [1]."""
         return float(np.sqrt(self.weights @ self.spreads**2))
 
-    def interval(self, level: float = 0.9) -> Array:
+    def interval(self, level: float = 0.9) -> Floats:
         """Central interval of each logarithm, shape (2, 4) [1]."""
         ends = 0.5 - 0.5 * level, 0.5 + 0.5 * level
         return np.array([[self._quantile(column, q) for column in self.logs.T] for q in ends])
 
-    def _quantile(self, values: Array, q: float) -> float:
+    def _quantile(self, values: Floats, q: float) -> float:
         order = np.argsort(values)
         total = np.cumsum(self.weights[order]) - 0.5 * self.weights[order]
         return float(np.interp(q, total, values[order]))
 
 
-def even_places(weights: Array, count: int) -> NDArray[np.intp]:
+def even_places(weights: Floats, count: int) -> NDArray[np.intp]:
     """Places of ``count`` even draws that stand for weighed ones: each as often as its weight, to within one."""
     ends = np.cumsum(weights)
     at = (np.arange(count) + 0.5) / count * ends[-1]
@@ -81,6 +81,6 @@ def told_word(share: float) -> str:
     return "told" if share < TOLD else "partly" if share < PARTLY else "prior"
 
 
-def constants_at(logs: Array) -> Constants:
+def constants_at(logs: Floats) -> Constants:
     """Constants with these logarithms of their factors."""
     return Constants(**dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True)))

@@ -13,13 +13,25 @@ import shutil
 import time
 from pathlib import Path
 
-from wearsim.bench.files import load_programme
+from wearsim.bench.input_errors import read_text
 from wearsim.bench.profile import read_profile
-from wearsim.bench.reading import read_text
+from wearsim.bench.toml_io import load_programme
 from wearsim.errors import CouldNotError, InputError
 from wearsim.knifeedge.readings import load_readings
-from wearsim.learn.folder import BENCH, MirrorFolder, check_measured, open_folder, session_name
-from wearsim.learn.session import PROFILE, PROGRAMME, READINGS, SESSION, Session, SessionNote, dump_note
+from wearsim.learn.folder import (
+    BENCH,
+    PROFILE,
+    PROGRAMME,
+    READINGS,
+    SESSION,
+    MirrorFolder,
+    Session,
+    SessionNote,
+    check_measured,
+    dump_note,
+    open_folder,
+    session_name,
+)
 
 PARTIAL = ".being-recorded-"
 STALE = 86_400.0
@@ -125,9 +137,7 @@ def _texts(
     """What each file of the session will hold, everything checked."""
     if (readings is None) == (profile is None):
         came = "both" if readings is not None else "neither"
-        raise InputError(
-            "what was read after the session", value=came, expected="either readings or a profile"
-        )
+        raise InputError("what was read after the session", value=came, expected="either readings or a profile")
     load_programme(programme, there.bench)
     measured = Path(readings if readings is not None else profile)  # type: ignore[arg-type]
     name = READINGS if readings is not None else PROFILE

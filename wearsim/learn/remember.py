@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import wearsim
-from wearsim.bench.reading import read_text
+from wearsim.bench.input_errors import read_text
 from wearsim.errors import InputError, WearsimError
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_chain, chain_of
 from wearsim.learn.calibration_file import FILE, HANDS, made_from, read_hands, read_remembered, read_tables
@@ -20,9 +20,9 @@ from wearsim.learn.chain import Chain
 from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.folder import BENCH, MirrorFolder
 from wearsim.learn.inference import Progress
-from wearsim.learn.standing import Standing, standing_after
+from wearsim.learn.present_state import Standing, standing_after
 from wearsim.wear.constants import Belief, prior
-from wearsim.wear.store import digest, whole_file
+from wearsim.wear.hdf5 import digest, whole_file
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,9 +121,7 @@ def fault_in(folder: MirrorFolder, seed: int = 0, draws: int = DRAWS) -> InputEr
     return None
 
 
-def recalled(
-    folder: MirrorFolder, count: int | None = None, *, seed: int = 0, draws: int = DRAWS
-) -> Known | None:
+def recalled(folder: MirrorFolder, count: int | None = None, *, seed: int = 0, draws: int = DRAWS) -> Known | None:
     """What is remembered of the first ``count`` sessions; nothing is worked out for it.
 
     Parameters
@@ -217,9 +215,7 @@ def keep(
 
 def _read(folder: MirrorFolder, count: int, seed: int, draws: int, jitter: float) -> Known | None:
     table = read_tables(folder.path).get(str(count))
-    if table is None or made_from(folder.path, count, table) != _made_from(
-        folder, count, seed, draws, jitter
-    ):
+    if table is None or made_from(folder.path, count, table) != _made_from(folder, count, seed, draws, jitter):
         return None
     found = read_remembered(folder.path, count, table)
     return Known(found.belief, found.session_spread, tuple(found.misfits), jitter)

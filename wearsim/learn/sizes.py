@@ -14,9 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import logsumexp
 
+from wearsim.kernels.arrays import Floats
 from wearsim.learn.inference import Inference
 from wearsim.learn.posterior import Posterior
-from wearsim.wear.grid import Array
 
 LIKELY = 0.05
 """Share of sessions that removed another amount than their record says, beyond what varies anyhow. A judgement."""
@@ -103,7 +103,7 @@ def rivals_of(found: Inference) -> tuple[Rival, ...]:
     return tuple(rivals)
 
 
-def chances_of(logs: Iterable[float]) -> Array:
+def chances_of(logs: Iterable[float]) -> Floats:
     """Chances from the logarithms of odds, their sum 1 [1]."""
     told = np.array(list(logs))
     return np.asarray(np.exp(told - logsumexp(told)))
@@ -128,7 +128,7 @@ def _possible(rivals: tuple[Rival, ...]) -> list[int]:
     ]  # fmt: skip
 
 
-def by_hills(rivals: tuple[Rival, ...]) -> tuple[Array, Array]:
+def by_hills(rivals: tuple[Rival, ...]) -> tuple[Floats, Floats]:
     """Mean (4,) and covariance (4, 4) of the constants' logarithms, every hill taken as normal [1]."""
     hills = [(rival, hill) for rival in possible(rivals) for hill in rival.inference.hills]
     weights = chances_of(rival.log_odds + hill.evidence for rival, hill in hills)
@@ -142,7 +142,7 @@ def by_hills(rivals: tuple[Rival, ...]) -> tuple[Array, Array]:
     return mean, covariance
 
 
-def sampled(rivals: tuple[Rival, ...], draws: int, seed: int) -> tuple[Posterior, Array]:
+def sampled(rivals: tuple[Rival, ...], draws: int, seed: int) -> tuple[Posterior, Floats]:
     """Weighed draws of all that is possible, and the chance of each rival.
 
     Parameters

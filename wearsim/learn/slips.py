@@ -10,10 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from wearsim.bench.dump import spell_table
-from wearsim.bench.files import programme_from_table
+from wearsim.bench.fields import Extent
 from wearsim.bench.programme import Programme, Spell
-from wearsim.bench.quantity import Extent
+from wearsim.bench.toml_io import programme_from_table, spell_table
 from wearsim.errors import InputError
 from wearsim.learn.chain import Link
 
@@ -104,10 +103,7 @@ def _by_kind(link: Link, is_first: bool) -> dict[str, list[tuple[str, Link]]]:
         for top in ("tool", "mirror")
     ]
     stroke = [
-        (
-            f"spell {i + 1} was another stroke, such as {_spoken(one['stroke'])}",
-            other({i: _as_stroke(spells[i], one)}),
-        )
+        (f"spell {i + 1} was another stroke, such as {_spoken(one['stroke'])}", other({i: _as_stroke(spells[i], one)}))
         for i in worked
         for one in USUAL
         if one["stroke"] != spells[i].stroke
@@ -135,10 +131,7 @@ def _not_pressed(link: Link, is_first: bool) -> Iterator[tuple[str, Link]]:
     if starts_pressed:
         yield "the lap was spherical and was not pressed", replace(link, programme=without, lap="spherical")
         if not is_first:
-            yield (
-                "the lap was left as it was and not pressed",
-                replace(link, programme=without, lap="as left"),
-            )
+            yield ("the lap was left as it was and not pressed", replace(link, programme=without, lap="as left"))
 
 
 def _is_pressed(link: Link) -> bool:

@@ -83,9 +83,7 @@ def _others(found: Inference, link: Link) -> list[_Other]:
         told = [_Other(number, chain, wrong, base - odds, SHAPE, ANYTHING, wrong)]
     for slip in slips_of(link, is_first=link is chain.links[0]):
         share = float(np.log(slip.share))
-        told.append(
-            _Other(number, chain.with_link(slip.link), believed, share - odds, SHAPE, slip.said, wrong)
-        )
+        told.append(_Other(number, chain.with_link(slip.link), believed, share - odds, SHAPE, slip.said, wrong))
     return told
 
 

@@ -7,14 +7,7 @@ from dataclasses import dataclass, replace
 
 from wearsim.learn.chain import Chain, Step
 from wearsim.learn.inference import Inference, Progress
-from wearsim.learn.misfits import (
-    SessionFit,
-    birge_ratio,
-    chi_square_believed,
-    found_with,
-    session_fit,
-    without_misfits,
-)
+from wearsim.learn.misfits import SessionFit, birge_ratio, chi_square_believed, found_with, session_fit, without_misfits
 from wearsim.learn.sizes import SHAPE, Rival, chances_of, rivals_of
 from wearsim.learn.suspicions import suspicions_of
 from wearsim.wear.constants import Belief
@@ -82,9 +75,7 @@ def verdict_of(chain: Chain, before: Belief, tell: Progress) -> Verdict:
     return Verdict((*wide, *rivals[len(sizes) :]), fits, ratio, steps)
 
 
-def _fits(
-    chain: Chain, found: Inference, best: Rival, set_aside: Mapping[int, float]
-) -> tuple[SessionFit, ...]:
+def _fits(chain: Chain, found: Inference, best: Rival, set_aside: Mapping[int, float]) -> tuple[SessionFit, ...]:
     """How each session fits the likeliest constants; a session whose record they do not believe, how it would."""
     aside = {number: value for number, value in set_aside.items() if number in best.wrong}
     if best.number and best.number in best.wrong and best.number not in aside:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from wearsim.show.study_table import duration
+from wearsim.show.study import duration
 from wearsim.show.text import paragraph
 from wearsim.wear.ahead import Ahead
 

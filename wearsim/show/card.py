@@ -7,7 +7,7 @@ from io import BytesIO
 from wearsim.bench.bench import Bench
 from wearsim.decide.proposal import Proposal
 from wearsim.show.card_content import CardContent, card_content
-from wearsim.wear.readings_after import ReadingsAfter
+from wearsim.wear.expected_readings import ReadingsAfter
 
 
 def card_bytes(

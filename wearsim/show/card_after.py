@@ -119,9 +119,6 @@ def column_widths(rows: ReadingRows, size: float) -> list[float]:
     """
     columns = zip(rows.titles, *rows.rows, strict=True)
     return [
-        max(
-            text_width(title, min(size, 10.0)),
-            *(text_width(cell, size, bold=number == 2) for cell in cells),
-        )
+        max(text_width(title, min(size, 10.0)), *(text_width(cell, size, bold=number == 2) for cell in cells))
         for number, (title, *cells) in enumerate(columns)
     ]

@@ -10,22 +10,14 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Spell
 from wearsim.decide.proposal import EarlyStop, Proposal
-from wearsim.show.card_readings import (
-    ReadingRows,
-    check_by_figure,
-    check_by_readings,
-    how_to_check,
-    reading_rows,
-)
+from wearsim.show.card_readings import ReadingRows, check_by_figure, check_by_readings, how_to_check, reading_rows
 from wearsim.show.card_words import first_words, look_words, mirror_words, promise_words, push_words
-from wearsim.show.cautions import ON_THE_CARD
-from wearsim.show.lengths import Unit, length_unit, temperature_unit
-from wearsim.show.outcome_table import unit_for
-from wearsim.show.spells import NAMES
-from wearsim.show.strokes import Drawing, drawing_of
+from wearsim.show.notices import ON_THE_CARD
+from wearsim.show.outcome import unit_for
+from wearsim.show.strokes import NAMES, Drawing, drawing_of
 from wearsim.show.text import in_diameters
-from wearsim.wear.halfway import is_long
-from wearsim.wear.readings_after import ReadingsAfter
+from wearsim.show.units import Unit, length_unit, temperature_unit
+from wearsim.wear.expected_readings import ReadingsAfter, is_long
 
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
 
@@ -143,9 +135,7 @@ def card_content(
         promise=promise_words(proposal, high, sum(work)),
         before=first_words(bench, programme, unit, as_left=as_left),
         spells=spells,
-        checking=how_to_check(proposal.early)
-        if halfway is None and any(spell.checkpoint for spell in spells)
-        else "",
+        checking=how_to_check(proposal.early) if halfway is None and any(spell.checkpoint for spell in spells) else "",
         readings=None if readings is None else reading_rows(bench, readings),
         look=look_words(bench, proposal, unit, high),
         early=proposal.early,
@@ -167,9 +157,7 @@ def quarters(value: float) -> str:
     return (f"{whole:.0f}" if whole else "") + FRACTIONS.get(part, "")
 
 
-def _checkpoint(
-    bench: Bench, proposal: Proposal, halfway: ReadingsAfter | None, number: int, begun: float
-) -> str:
+def _checkpoint(bench: Bench, proposal: Proposal, halfway: ReadingsAfter | None, number: int, begun: float) -> str:
     """What to find halfway through a long spell: at the knife where there are readings, else of the figure."""
     spell = proposal.programme.spells[number - 1]
     if not is_long(spell):
@@ -205,9 +193,7 @@ def _sizes(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
     stroke = spell.stroke_on(diameter)
     parts = ((stroke.length, "long"), (stroke.side_sweep, "each side"), (stroke.side_overhang, "off centre"))
     return tuple(
-        f"{unit.short(size)} {what} ({in_diameters(size / diameter)}\u00a0D)"
-        for size, what in parts
-        if size > 0.0
+        f"{unit.short(size)} {what} ({in_diameters(size / diameter)}\u00a0D)" for size, what in parts if size > 0.0
     )
 
 

@@ -119,11 +119,7 @@ def _under_strips(content: CardContent) -> str:
 def _after(content: CardContent, face: Type) -> str:
     left = "" if content.readings is None else _readings(content.readings)
     # A browser's own spacing takes a little more than the paper's: the chart gives way.
-    right = (
-        early_svg(content, 300.0 * max(face.chart - 6.5, 24.0) / HALF)
-        if content.early.minutes[-1] > 0.0
-        else ""
-    )
+    right = early_svg(content, 300.0 * max(face.chart - 6.5, 24.0) / HALF) if content.early.minutes[-1] > 0.0 else ""
     look = "".join(f'<p class="said">{escape(line)}</p>' for line in content.look)
     return (
         f'<div class="after"><div>{left}<p class="small">{NOTES}</p>{RULE}</div>'
@@ -133,9 +129,7 @@ def _after(content: CardContent, face: Type) -> str:
 
 def _readings(readings: ReadingRows) -> str:
     head = "".join(f"<th>{escape(title)}</th>" for title in readings.titles)
-    rows = "".join(
-        "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in readings.rows
-    )
+    rows = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in readings.rows)
     return (
         f"<h2>{escape(readings.head)}</h2><table><tr>{head}</tr>{rows}</table>"
         f'<p class="small">{escape(readings.foot)}</p>'

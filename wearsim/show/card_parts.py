@@ -56,9 +56,7 @@ def draw_stroke(pen: Pen, drawing: Drawing, corner: tuple[float, float], side: f
     )  # fmt: skip
 
 
-def draw_early(
-    pen: Pen, content: CardContent, corner: tuple[float, float], size: tuple[float, float]
-) -> None:
+def draw_early(pen: Pen, content: CardContent, corner: tuple[float, float], size: tuple[float, float]) -> None:
     """How the figure stands if the work is stopped early.
 
     Parameters

@@ -10,9 +10,9 @@ from wearsim.bench.bench import Bench
 from wearsim.decide.proposal import EarlyStop
 from wearsim.knifeedge.expected import ExpectedReadings
 from wearsim.show.card_words import range_words
-from wearsim.show.expected_table import reading_units, zone_name
-from wearsim.show.lengths import Unit
-from wearsim.wear.readings_after import ReadingsAfter
+from wearsim.show.expected_readings import reading_units, zone_name
+from wearsim.show.units import Unit
+from wearsim.wear.expected_readings import ReadingsAfter
 
 # Two zones to check halfway lie at least so many places in the mask from each other where it has room: neighbours tell
 # the same. A judgement.
@@ -61,10 +61,7 @@ def reading_rows(bench: Bench, readings: ReadingsAfter) -> ReadingRows:
         off = "One off by more than twice that, here or at a CHECK: stop, read all, record, propose again."
     foot = f"{mask}Less the first zone's; larger = farther from the mirror. \u00b1: one sigma. {off}"
     return ReadingRows(
-        f"Readings to expect [{knife.name}], {source}",
-        (f"zone [{radial.name}]", "now", "after", ""),
-        rows,
-        foot,
+        f"Readings to expect [{knife.name}], {source}", (f"zone [{radial.name}]", "now", "after", ""), rows, foot
     )
 
 
@@ -132,10 +129,7 @@ def check_by_figure(early: EarlyStop, minutes: float, high: Unit) -> tuple[str, 
         Of heights.
     """
     said = []
-    for name, curve, band in (
-        ("RMS", early.rms, early.rms_band),
-        ("edge roll", early.edge_roll, early.edge_roll_band),
-    ):
+    for name, curve, band in (("RMS", early.rms, early.rms_band), ("edge roll", early.edge_roll, early.edge_roll_band)):
         text = f"{name} {high.text(float(np.interp(minutes, early.minutes, curve)))}"
         if band is not None:
             low, top = (float(np.interp(minutes, early.minutes, band[:, end])) for end in (0, 1))

@@ -37,9 +37,7 @@ def strip_height(spell: SpellCard, face: Type) -> float:
     return _upper(spell, face) + _check_height(spell, face)
 
 
-def draw_strip(
-    pen: Pen, spell: SpellCard, y: float, height: float, face: Type, scale: float, degree: str
-) -> None:
+def draw_strip(pen: Pen, spell: SpellCard, y: float, height: float, face: Type, scale: float, degree: str) -> None:
     """Draw a spell.
 
     Parameters
@@ -79,28 +77,17 @@ def _draw_minutes(pen: Pen, spell: SpellCard, y: float, face: Type, degree: str)
     pen.box(LEFT, y, SQUARE, SQUARE, facecolor="black")
     middle = {"ha": "center", "va": "center"}
     pen.write(
-        LEFT + 0.5 * SQUARE,
-        y + 0.5 * SQUARE + 0.2,
-        str(spell.number),
-        16.0,
-        color="white",
-        weight="bold",
-        **middle,
+        LEFT + 0.5 * SQUARE, y + 0.5 * SQUARE + 0.2, str(spell.number), 16.0, color="white", weight="bold", **middle
     )
     big, room = _minutes_size(spell, face), MINUTES - SQUARE - APART
-    pen.write(
-        LEFT + SQUARE + 0.5 * room + 1.0, y + 0.5 * SQUARE + 0.2, spell.minutes, big, weight="bold", **middle
-    )
+    pen.write(LEFT + SQUARE + 0.5 * room + 1.0, y + 0.5 * SQUARE + 0.2, spell.minutes, big, weight="bold", **middle)
     pen.write(LEFT + SQUARE + 0.5 * room + 1.0, y + SQUARE + 0.4, "minutes", DONE_SIZE, ha="center")
     at = y + SQUARE + 0.4 + 1.2 * DONE_SIZE * POINT
     for before, unit in ((DONE, ""), (AT, degree)):
         at += face.rule
         pen.write(LEFT, at, before, DONE_SIZE, va="bottom")
         pen.write(LEFT + MINUTES - APART, at, unit, DONE_SIZE, va="bottom", ha="right")
-        begin, end = (
-            text_width(before, DONE_SIZE) + 1.0,
-            MINUTES - APART - text_width(unit, DONE_SIZE) - bool(unit),
-        )
+        begin, end = (text_width(before, DONE_SIZE) + 1.0, MINUTES - APART - text_width(unit, DONE_SIZE) - bool(unit))
         pen.line(LEFT + begin, at - 0.6, LEFT + end, at - 0.6, 0.5, linestyle=(0, (1, 2)), gid="done")
 
 

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from wearsim.kernels.arrays import Floats
 from wearsim.show.card_parts import CHANNELS
 from wearsim.show.strokes import Drawing
-from wearsim.wear.grid import Array
 
 if TYPE_CHECKING:
     from wearsim.show.card_content import CardContent
@@ -43,11 +43,7 @@ def stroke_svg(drawing: Drawing, scale: float) -> str:
         f'<svg viewBox="{left:.1f} {top:.1f} 200 200" role="img" aria-label="stroke over the bottom piece">'
         f'<path d="{lines}" stroke="#b8b8b8" fill="none"/>'
         f'<circle r="{bottom:.1f}" fill="none" stroke="#000" stroke-width="3.5"/>'
-        + (
-            f'<circle r="{size * drawing.hole:.1f}" fill="none" stroke="#000" stroke-width="2"/>'
-            if hole
-            else ""
-        )
+        + (f'<circle r="{size * drawing.hole:.1f}" fill="none" stroke="#000" stroke-width="2"/>' if hole else "")
         + f'<circle cx="{size * drawing.x[far]:.1f}" cy="{-size * drawing.y[far]:.1f}" r="{size * drawing.top:.1f}" '
         'fill="none" stroke="#000" stroke-width="2.5" stroke-dasharray="9 6"/>'
         '<path d="M-5 0H5M0 -5V5" stroke="#000" stroke-width="1.5"/>'
@@ -56,7 +52,7 @@ def stroke_svg(drawing: Drawing, scale: float) -> str:
     )
 
 
-def _points(x: Array, y: Array) -> str:
+def _points(x: Floats, y: Floats) -> str:
     return " ".join(f"{one:.1f},{two:.1f}" for one, two in zip(x, y, strict=True))
 
 
@@ -91,9 +87,7 @@ def early_svg(content: CardContent, height: float) -> str:
             ends_here = end > 0.97 * last  # written to the left of its end, that it be whole
             if place(end) - written > ROOM_OF_A_NUMBER * (1.6 if ends_here else 1.0):
                 anchor = "end" if ends_here else "middle"
-                parts += (
-                    f'<text x="{place(end):.1f}" y="{foot + 14:.1f}" text-anchor="{anchor}">{end:g}</text>'
-                )
+                parts += f'<text x="{place(end):.1f}" y="{foot + 14:.1f}" text-anchor="{anchor}">{end:g}</text>'
                 written = place(end)
         begin = end
     at = level(0.0) + ROOM_OF_A_NUMBER
@@ -105,9 +99,7 @@ def early_svg(content: CardContent, height: float) -> str:
     grey, other = "", "above: the spells"
     if band is not None:
         there_and_back = np.concatenate([minutes, minutes[::-1]])
-        around = _points(
-            34.0 + 256.0 * there_and_back / last, level(np.concatenate([band[0], band[1][::-1]]))
-        )
+        around = _points(34.0 + 256.0 * there_and_back / last, level(np.concatenate([band[0], band[1][::-1]])))
         grey, other = f'<polygon points="{around}" fill="#cfcfcf"/>', "grey: nine times in ten"
     return (
         f"<h2>If you stop early: RMS of the surface [{content.high.name}]</h2>"

@@ -8,10 +8,10 @@ from wearsim.bench.bench import GRAVITY, Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme
 from wearsim.decide.proposal import Proposal
-from wearsim.show.lengths import INCHES, Unit
+from wearsim.show.notices import waiting_text
+from wearsim.show.profiles import zones_of
 from wearsim.show.text import ends_words
-from wearsim.show.waiting import waiting_text
-from wearsim.show.zones import zones_of
+from wearsim.show.units import INCHES, Unit
 from wearsim.wear.outcome import Outcome
 
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
@@ -43,7 +43,7 @@ def now_and_after(outcome: Outcome, name: str, high: Unit) -> str:
     ----------
     outcome : Outcome
     name : str
-        Of the number, as in :class:`wearsim.figure.numbers.FigureNumbers`.
+        Of the number, as in :class:`wearsim.figure.metrics.FigureNumbers`.
     high : Unit
     """
     was, now = ({}, {}) if outcome.band is None else (outcome.band.numbers_before, outcome.band.numbers)

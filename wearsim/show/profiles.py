@@ -1,30 +1,70 @@
-"""The panels that plots of outcomes are made of: the surface before and after, and what is removed."""
+"""The panels that plots of outcomes are made of: the surface before and after, and what is removed.
+
+Profiles as means over zones of radius, narrower towards the rim, where mirrors are lost.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from wearsim.bench.mirror import Mirror
-from wearsim.figure.aperture import spline_matrix
-from wearsim.show.lengths import Unit
-from wearsim.show.style import (
-    AFTER,
-    BAND,
-    BAND_BEFORE,
-    BAND_REMOVED,
-    BEFORE,
-    INK,
-    LEAST_REMOVED,
-    LEFT_OUT,
-    REMOVED,
-)
-from wearsim.wear.grid import Array
+from wearsim.figure.aperture import ring_nodes, spline_matrix
+from wearsim.kernels.arrays import Floats
+from wearsim.show.style import AFTER, BAND, BAND_BEFORE, BAND_REMOVED, BEFORE, INK, LEAST_REMOVED, LEFT_OUT, REMOVED
+from wearsim.show.units import Unit
 from wearsim.wear.outcome import Band, Outcome
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+
+EDGES = (0.0, 0.2, 0.35, 0.5, 0.6, 0.7, 0.78, 0.85, 0.9, 0.94, 0.97, 1.0)
+"""Of the clear radius [1]."""
+
+
+@dataclass(frozen=True)
+class Zones:
+    """Zones of a mirror and the means over them.
+
+    Parameters
+    ----------
+    edges : (z + 1,) ndarray
+        Radii between the zones [m]; the last zone is the ring that is left out of the numbers, if there is one.
+    clear : int
+        Zones inside the clear aperture.
+    matrix : (z, n) ndarray
+        From a profile to its area means over the zones [1].
+    """
+
+    edges: Floats
+    clear: int
+    matrix: Floats
+
+
+def zones_of(mirror: Mirror, radius: Floats) -> Zones:
+    """Zones for profiles on one grid.
+
+    Parameters
+    ----------
+    mirror : Mirror
+    radius : (n,) ndarray
+        [m]
+    """
+    edges = mirror.clear_radius * np.array(EDGES)
+    edges = np.concatenate([[mirror.hole_radius], edges[edges > mirror.hole_radius * (1.0 + 1e-9)]])
+    clear = edges.size - 1
+    if mirror.rim_excluded > 0.0:
+        edges = np.append(edges, mirror.radius)
+    rows = []
+    for inner, outer in pairwise(edges):
+        nodes, weights = ring_nodes(radius, float(inner), float(outer))
+        rows.append(weights @ spline_matrix(radius, nodes))
+    return Zones(edges, clear, np.array(rows))
+
 
 POINTS = 400
 SHARES = "5th to 95th percentile"
@@ -55,13 +95,7 @@ def draw_surface(axes: Axes, mirror: Mirror, outcome: Outcome, radial: Unit, hig
 
 
 def draw_removal(
-    axes: Axes,
-    mirror: Mirror,
-    removal: Array,
-    radius: Array,
-    radial: Unit,
-    high: Unit,
-    band: Band | None = None,
+    axes: Axes, mirror: Mirror, removal: Floats, radius: Floats, radial: Unit, high: Unit, band: Band | None = None
 ) -> None:
     """Glass removed, hanging down from the surface it is taken from; with its band also what is which.
 
@@ -79,9 +113,7 @@ def draw_removal(
     fine, spline = _fine(radius)
     deepest = float(np.max(removal))
     if band is not None and band.removal is not None:
-        axes.fill_between(
-            radius / radial.size, *band.removal / high.size, label=f"removed, {SHARES}", **BAND_REMOVED
-        )
+        axes.fill_between(radius / radial.size, *band.removal / high.size, label=f"removed, {SHARES}", **BAND_REMOVED)
         least, most = band.removal
         axes.plot(radius / radial.size, least / high.size, **LEAST_REMOVED)  # else the removal would hide it
         deepest = float(np.max(most))
@@ -91,7 +123,7 @@ def draw_removal(
     axes.set_xlim(0.0, mirror.radius / radial.size)
 
 
-def _fine(radius: Array) -> tuple[Array, Array]:
+def _fine(radius: Floats) -> tuple[Floats, Floats]:
     """Radii close enough to draw a smooth line, and the spline that takes a profile there."""
     fine = np.linspace(radius[0], radius[-1], POINTS)
     return fine, spline_matrix(radius, fine)
@@ -107,20 +139,14 @@ def ordered(axes: Axes) -> dict[str, Any]:
         found[f"before, after: {SHARES}"] = tuple(bands)
     elif bands[1]:
         found[f"after, {SHARES}"] = bands[1]
-    return {
-        "handles": list(found.values()),
-        "labels": list(found),
-        "handler_map": {tuple: HandlerTuple(ndivide=None)},
-    }
+    return {"handles": list(found.values()), "labels": list(found), "handler_map": {tuple: HandlerTuple(ndivide=None)}}
 
 
 def removal_legend(axes: Axes) -> None:
     """Above the removal, where its band is drawn: what is which."""
     handles, labels = axes.get_legend_handles_labels()
     if len(labels) > 1:
-        axes.legend(
-            handles[::-1], labels[::-1], loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2, borderpad=0.1
-        )
+        axes.legend(handles[::-1], labels[::-1], loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2, borderpad=0.1)
 
 
 def draw_left_out(axes: Axes, mirror: Mirror, radial: Unit) -> None:

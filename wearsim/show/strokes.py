@@ -1,4 +1,7 @@
-"""Strokes drawn to scale: the bottom piece seen from above, and the way of the top piece's centre over it."""
+"""Strokes drawn to scale: the bottom piece seen from above, and the way of the top piece's centre over it.
+
+Spells in words, in a person's own unit of length.
+"""
 
 from __future__ import annotations
 
@@ -10,13 +13,53 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Spell, Stroke
-from wearsim.show.lengths import Unit
-from wearsim.show.spells import spell_sizes, spell_title
+from wearsim.kernels.arrays import Floats
 from wearsim.show.style import BLUE, INK, QUIET, RED, without_frame
-from wearsim.wear.grid import Array
+from wearsim.show.units import Unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+
+NAMES = {
+    "straight": "straight", "one-third": "one-third", "overhang": "overhang", "w": "W", "oval": "oval",
+    "press": "cold pressing",
+}  # fmt: skip
+
+
+def spell_sizes(spell: Spell, diameter: float, unit: Unit) -> str:
+    """The sizes of a spell's stroke; empty for a pressing.
+
+    Parameters
+    ----------
+    spell : Spell
+    diameter : float
+        Of the mirror [m].
+    unit : Unit
+        Of lengths.
+    """
+    if spell.is_press:
+        return ""
+    stroke = spell.stroke_on(diameter)
+    parts = [f"{unit.short(stroke.length)} long"]
+    if stroke.side_sweep:
+        parts.append(f"{unit.short(stroke.side_sweep)} to each side")
+    if stroke.side_overhang:
+        parts.append(f"{unit.short(stroke.side_overhang)} off centre")
+    return ", ".join(parts)
+
+
+def spell_title(spell: Spell) -> str:
+    """Piece on top, lap and stroke in a few words."""
+    lap = f" ({spell.lap})" if spell.lap else ""
+    return f"{spell.on_top} on top{lap}, {NAMES[spell.stroke]}"
+
+
+def spell_words(spell: Spell, diameter: float, unit: Unit) -> str:
+    """Title and sizes on one line; arguments as for :func:`spell_sizes`."""
+    sizes = spell_sizes(spell, diameter, unit)
+    return f"{spell_title(spell)}, {sizes}" if sizes else spell_title(spell)
+
 
 POINTS_A_STROKE = 48
 # Strokes of a W that are drawn, from one side to the other: all of them there and back are a solid block.
@@ -24,7 +67,7 @@ DRAWN_OF_A_W = 3.0
 CAPTION = "From above, stroke left to right. Grey: bottom piece; dashed: top piece; line: its centre"
 
 
-def stroke_path(stroke: Stroke) -> tuple[Array, Array]:
+def stroke_path(stroke: Stroke) -> tuple[Floats, Floats]:
     """Centre of the top piece over one round of the stroke, along it and across it (physics section 5).
 
     Parameters
@@ -51,7 +94,7 @@ def stroke_path(stroke: Stroke) -> tuple[Array, Array]:
     return x, stroke.side_overhang + stroke.side_sweep * side
 
 
-def drawn_path(stroke: Stroke) -> tuple[Array, Array]:
+def drawn_path(stroke: Stroke) -> tuple[Floats, Floats]:
     """What is drawn of :func:`stroke_path`: of a W once from side to side, in a few of its strokes.
 
     Parameters
@@ -99,9 +142,9 @@ class Drawing:
     top: float
     hole: float
     mirror_on_top: bool
-    x: Array
-    y: Array
-    drawn: tuple[Array, Array]
+    x: Floats
+    y: Floats
+    drawn: tuple[Floats, Floats]
     is_thinned: bool
     lines: tuple[str, ...]
 
@@ -114,12 +157,8 @@ class Drawing:
     def box(self) -> tuple[float, float, float, float]:
         """Left, right, lower and upper end of all that is drawn, the top piece at its farthest in full [m]."""
         x, y = float(self.x[self.farthest]), float(self.y[self.farthest])
-        low_x, low_y = (
-            min(-self.bottom, at - self.top, float(way.min())) for at, way in ((x, self.x), (y, self.y))
-        )
-        top_x, top_y = (
-            max(self.bottom, at + self.top, float(way.max())) for at, way in ((x, self.x), (y, self.y))
-        )
+        low_x, low_y = (min(-self.bottom, at - self.top, float(way.min())) for at, way in ((x, self.x), (y, self.y)))
+        top_x, top_y = (max(self.bottom, at + self.top, float(way.max())) for at, way in ((x, self.x), (y, self.y)))
         return low_x, top_x, low_y, top_y
 
     @property

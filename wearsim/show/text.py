@@ -87,9 +87,7 @@ def _broken(rows: list[list[str]], room: int) -> list[list[str]]:
 def _laid_out(rows: list[list[str]], sides: str, gap: int) -> list[str]:
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return [
-        (" " * gap)
-        .join(f"{cell:{side}{width}}" for cell, side, width in zip(row, sides, widths, strict=True))
-        .rstrip()
+        (" " * gap).join(f"{cell:{side}{width}}" for cell, side, width in zip(row, sides, widths, strict=True)).rstrip()
         for row in rows
     ]
 
@@ -112,9 +110,7 @@ def banded(values: Iterable[float], bands: Any, written: Callable[[float], str])
 
     pairs = np.reshape(bands, (len(numbers), 2))
     brackets = [f"({written(low)} to {written(high)})" for low, high in pairs]
-    return [
-        line for (line,) in aligned([(f"{a} {b}",) for a, b in zip(numbers, brackets, strict=True)], (0,))
-    ]
+    return [line for (line,) in aligned([(f"{a} {b}",) for a, b in zip(numbers, brackets, strict=True)], (0,))]
 
 
 def ends_words(ends: Mapping[str, Any], name: str, written: Callable[[float], str]) -> str:

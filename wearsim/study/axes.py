@@ -1,4 +1,7 @@
-"""The axes of a study: a grid, a list, or a random sample of one setting (or of several that go together)."""
+"""The axes of a study: a grid, a list, or a random sample of one setting (or of several that go together).
+
+Random samples of several settings at once: how they spread, and how the sample is laid out.
+"""
 
 from __future__ import annotations
 
@@ -10,13 +13,100 @@ import numpy as np
 from pydantic import BeforeValidator
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.faults import read_piece
-from wearsim.bench.piece import Piece, choice
+from wearsim.bench.fields import Piece, choice, default, refuse, whole
+from wearsim.bench.input_errors import read_piece
 from wearsim.bench.programme import Programme
-from wearsim.bench.quantity import default, refuse, whole
 from wearsim.errors import InputError
-from wearsim.study.sampling import SPREADS, Distribution
+from wearsim.kernels.arrays import Floats
 from wearsim.study.settings import Setting, Value, find_setting
+
+Method = Literal["latin-hypercube", "sobol", "random"]
+_METHODS: tuple[Method, ...] = ("latin-hypercube", "sobol", "random")
+SPREADS: dict[str, tuple[str, str]] = {
+    "uniform": ("least", "most"),
+    "log-uniform": ("least", "most"),
+    "normal": ("mean", "sigma"),
+    "log-normal": ("median", "factor"),
+}
+"""How a setting may spread, and the two keys that say where; ``factor`` is the one-sigma factor."""
+MOST_SAMPLES = 5_000_000
+# Child of the study's seed from which the sample is laid out; cases are children (0,), (1,), ...
+_SAMPLE_KEY = (0, 1)
+
+
+class SampleTable(Piece):
+    """How many samples and how they are laid out, from ``[sample]``.
+
+    Attributes
+    ----------
+    count : int
+    method : {"latin-hypercube", "sobol", "random"}
+        Sobol wants a power of two.
+    """
+
+    count: Annotated[int, whole("128", least=1, most=MOST_SAMPLES)]
+    method: Annotated[Method, *choice(*_METHODS)] = default(
+        "latin-hypercube", "judgement: even along every axis, any count"
+    )
+
+
+@dataclass(frozen=True)
+class Distribution:
+    """How one setting spreads.
+
+    Parameters
+    ----------
+    spread : str
+        One of :data:`SPREADS`.
+    first, second : float
+        Its two numbers, in the setting's SI unit (``factor`` is plain).
+    """
+
+    spread: str
+    first: float
+    second: float
+
+    def at(self, share: Floats) -> Floats:
+        """Values below which these shares of the distribution lie, same shape."""
+        from scipy.special import ndtri
+
+        if self.spread == "uniform":
+            return self.first + (self.second - self.first) * share
+        if self.spread == "log-uniform":
+            return np.asarray(self.first * (self.second / self.first) ** share)
+        normal = ndtri(np.clip(share, 1e-12, 1.0 - 1e-12))
+        if self.spread == "normal":
+            return np.asarray(self.first + self.second * normal)
+        return np.asarray(self.first * self.second**normal)
+
+
+def sample(table: SampleTable, distributions: tuple[Distribution, ...], seed: int) -> Floats:
+    """The whole sample, always the same for a seed.
+
+    Parameters
+    ----------
+    table : SampleTable
+    distributions : tuple of Distribution
+    seed : int
+
+    Returns
+    -------
+    (count, number of distributions) ndarray
+        In the settings' SI units.
+    """
+    rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=_SAMPLE_KEY))
+    unit = _layout(table.method, table.count, len(distributions), rng)
+    return np.column_stack([how.at(unit[:, place]) for place, how in enumerate(distributions)])
+
+
+def _layout(method: str, count: int, width: int, rng: np.random.Generator) -> Floats:
+    if method == "random":
+        return rng.random((count, width))
+    from scipy.stats import qmc
+
+    maker: Any = qmc.Sobol if method == "sobol" else qmc.LatinHypercube
+    return np.asarray(maker(width, seed=rng).random(count))
+
 
 MOST_POINTS = 1_000_000
 _SHAPES = ("grid", "list", "sample")
@@ -139,9 +229,7 @@ def read_axis(table: Any, at: str, bench: Bench, programme: Programme, file: Pat
     given = [shape for shape in _SHAPES if getattr(read, shape) is not None]
     if len(given) != 1:
         came = " and ".join(given) or "none"
-        raise InputError(
-            "exactly one is needed", file=file, key=at, value=came, expected="grid, list or sample"
-        )
+        raise InputError("exactly one is needed", file=file, key=at, value=came, expected="grid, list or sample")
     maker = {"grid": _grid, "list": _list, "sample": _sampled}[given[0]]
     return maker(getattr(read, given[0]), settings, f"{at}.{given[0]}", file)
 
@@ -176,9 +264,7 @@ def _list(items: Any, settings: tuple[Setting, ...], at: str, file: Path | None)
         values = tuple(setting.number(item, file, at) for item in items)
         units = {setting.unit_of(item) for item in items}
         if len(units) != 1:
-            raise InputError(
-                "fractions and lengths in one list", file=file, key=at, expected="one or the other"
-            )
+            raise InputError("fractions and lengths in one list", file=file, key=at, expected="one or the other")
         unit = units.pop()
     if len(set(values)) != len(values):
         raise InputError("a value stands twice", file=file, key=at, value=items)
@@ -206,9 +292,7 @@ def _sampled(table: Any, settings: tuple[Setting, ...], at: str, file: Path | No
     second = _second(setting, table[needed[1]], needed[1], at, file)
     unit = setting.unit_of(table[needed[0]])
     if needed[1] != "factor" and setting.unit_of(table[needed[1]]) != unit:
-        raise InputError(
-            "two numbers of different kinds", file=file, key=at, expected="units on both or neither"
-        )
+        raise InputError("two numbers of different kinds", file=file, key=at, expected="units on both or neither")
     _check_spread(spread, first, second, at, file)
     return Axis(settings, unit, distribution=Distribution(spread, first, second))
 
@@ -219,9 +303,7 @@ def _second(setting: Setting, raw: Any, name: str, at: str, file: Path | None) -
             return _degrees(raw, f"{at}.sigma", file)
         return setting.number(raw, file, f"{at}.{name}")
     if isinstance(raw, bool) or not isinstance(raw, (int, float)) or not 1.0 < raw <= 100.0:
-        raise InputError(
-            "no such factor", file=file, key=f"{at}.factor", value=raw, expected="a number above 1"
-        )
+        raise InputError("no such factor", file=file, key=f"{at}.factor", value=raw, expected="a number above 1")
     return float(raw)
 
 

@@ -16,19 +16,19 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.errors import ContactError, InputError, TipsOffError
-from wearsim.figure.numbers import FigureGauge
+from wearsim.figure.metrics import FigureGauge
+from wearsim.kernels.arrays import Floats
 from wearsim.study.axes import Axis
 from wearsim.study.plan import Study
 from wearsim.study.quantities import QUANTITIES, Drawn, Worked, kept_quantities
 from wearsim.study.settings import by_table, changed_bench, changed_programme
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Belief, Constants, prior
-from wearsim.wear.grid import Array
+from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import gauge_for, predict
-from wearsim.wear.radial import Worked as ProgrammeWorked
-from wearsim.wear.radial import work
-from wearsim.wear.start import StartFigure, start_figure
+from wearsim.wear.radial.engine import Worked as ProgrammeWorked
+from wearsim.wear.radial.engine import work
 from wearsim.wear.state import State, start_state
 
 FAILURES = ("none", "tips_off", "refused", "no_balance")
@@ -77,7 +77,7 @@ class Job:
     start: StartFigure | None = None
     token: str = field(default_factory=lambda: uuid4().hex)
 
-    def settle(self, place: int, row: Array | None) -> tuple[Bench, Programme]:
+    def settle(self, place: int, row: Floats | None) -> tuple[Bench, Programme]:
         """Bench and programme of one case.
 
         Parameters
@@ -99,18 +99,16 @@ class Job:
         )
         return bench, programme.check_on(bench)
 
-    def _places(self, at: list[int], row: Array | None, spells: bool) -> tuple[Any, ...]:
+    def _places(self, at: list[int], row: Floats | None, spells: bool) -> tuple[Any, ...]:
         """What the bench, or the programme, of a case depends on."""
         fixed = [number for axis, number in zip(self.axes, at, strict=False) if axis.is_of(spells)]
         drawn = [number for axis, number in self._drawn(row) if axis.is_of(spells)]
         return (*fixed, None, *drawn)
 
-    def _drawn(self, row: Array | None) -> list[tuple[Axis, float]]:
+    def _drawn(self, row: Floats | None) -> list[tuple[Axis, float]]:
         return [] if row is None else list(zip(self.sampled, map(float, row), strict=True))
 
-    def changes(
-        self, at: list[int], row: Array | None, spells: bool
-    ) -> dict[tuple[str, int], dict[str, Any]]:
+    def changes(self, at: list[int], row: Floats | None, spells: bool) -> dict[tuple[str, int], dict[str, Any]]:
         """What a case changes on the bench, or in the programme's spells."""
         fixed = zip(self.axes, at, strict=False)
         changed = [pair for axis, number in fixed for pair in axis.changes(axis.raw[number])]
@@ -175,8 +173,8 @@ class Part:
     first: int
     failure: np.ndarray[Any, np.dtype[np.int8]]
     reason: tuple[str, ...]
-    values: dict[str, Array]
-    inner: dict[str, Array]
+    values: dict[str, Floats]
+    inner: dict[str, Floats]
 
     def __len__(self) -> int:
         return len(self.failure)
@@ -189,7 +187,7 @@ class Chunk:
     number: int
     first: int
     last: int
-    rows: Array | None = None
+    rows: Floats | None = None
 
 
 def work_chunk(job: Job, chunk: Chunk) -> Part:
@@ -201,7 +199,7 @@ def work_chunk(job: Job, chunk: Chunk) -> Part:
         Only where a file that all cases need cannot be read.
     """
     results, codes, reasons = [], [], []
-    inner: dict[str, Array] = {}
+    inner: dict[str, Floats] = {}
     for place in range(chunk.first, chunk.last):
         row = None if chunk.rows is None else chunk.rows[place - chunk.first]
         values, code, reason = _one(job, place, row, inner)
@@ -212,7 +210,7 @@ def work_chunk(job: Job, chunk: Chunk) -> Part:
     return Part(chunk.first, np.array(codes, dtype=np.int8), tuple(reasons), columns, inner)
 
 
-def _one(job: Job, place: int, row: Array | None, inner: dict[str, Array]) -> tuple[dict[str, Any], int, str]:
+def _one(job: Job, place: int, row: Floats | None, inner: dict[str, Floats]) -> tuple[dict[str, Any], int, str]:
     try:
         worked = work_case(job, place, row)
     except TipsOffError as error:
@@ -232,7 +230,7 @@ def _words(error: InputError) -> str:
     return str(InputError(error.message, key=error.key, value=error.value, expected=error.expected))
 
 
-def _column(values: list[Any]) -> Array:
+def _column(values: list[Any]) -> Floats:
     """Values of one quantity over a chunk; NaN for cases that have none, of the shape that the others have."""
     shape = next((np.shape(value) for value in values if value is not None), None)
     if shape is None:
@@ -244,7 +242,7 @@ def _column(values: list[Any]) -> Array:
     return column
 
 
-def work_case(job: Job, place: int, row: Array | None) -> Worked:
+def work_case(job: Job, place: int, row: Floats | None) -> Worked:
     """Work out one case.
 
     Raises
@@ -259,9 +257,7 @@ def work_case(job: Job, place: int, row: Array | None) -> Worked:
         return _by_predict(job, bench, programme, place)
     state, gauge = ground(job, bench)
     done = work(bench, programme, state, accuracy=job.accuracy)
-    return replace(
-        _worked(programme, state, done, gauge), drawn=_drawn(job, bench, programme, place, state, gauge)
-    )
+    return replace(_worked(programme, state, done, gauge), drawn=_drawn(job, bench, programme, place, state, gauge))
 
 
 @lru_cache(maxsize=32)
@@ -298,9 +294,7 @@ def draw_constants(bench: Bench, count: int, seed: int, place: int) -> list[Cons
     return [Constants(**dict(zip(NAMES, map(float, np.exp(row)), strict=True))) for row in logs]
 
 
-def _drawn(
-    job: Job, bench: Bench, programme: Programme, place: int, state: State, gauge: FigureGauge
-) -> Drawn | None:
+def _drawn(job: Job, bench: Bench, programme: Programme, place: int, state: State, gauge: FigureGauge) -> Drawn | None:
     if not job.draws:
         return None
     cases = []
@@ -347,9 +341,7 @@ def _by_predict(job: Job, bench: Bench, programme: Programme, place: int) -> Wor
             logs = np.log([getattr(constants, name) for name in NAMES])
             belief = Belief(logs, np.zeros((len(NAMES), len(NAMES))))
             try:
-                one = predict(
-                    bench, programme, job.engine, seed=seed, draws=0, accuracy=job.accuracy, belief=belief
-                )
+                one = predict(bench, programme, job.engine, seed=seed, draws=0, accuracy=job.accuracy, belief=belief)
             except ContactError:
                 continue
             cases.append(_predicted(one, gauge))
@@ -360,6 +352,4 @@ def _by_predict(job: Job, bench: Bench, programme: Programme, place: int) -> Wor
 
 def _predicted(outcome: Outcome, gauge: FigureGauge) -> Worked:
     before = outcome.height + outcome.removal
-    return Worked(
-        gauge, outcome.radius, before, outcome.height, outcome.peak_pressure, outcome.lift_off_share
-    )
+    return Worked(gauge, outcome.radius, before, outcome.height, outcome.peak_pressure, outcome.lift_off_share)

@@ -72,9 +72,7 @@ class Forecast:
         }  # fmt: skip
 
 
-def forecast(
-    study: Study, *, workers: int | None = None, seed: int = 0, accuracy: Accuracy = DEFAULT
-) -> Forecast:
+def forecast(study: Study, *, workers: int | None = None, seed: int = 0, accuracy: Accuracy = DEFAULT) -> Forecast:
     """Time a few cases of a study and reckon the whole.
 
     Parameters

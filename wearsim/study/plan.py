@@ -9,18 +9,16 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator
 
-from wearsim.bench import catalogue
+from wearsim.bench import materials as catalogue
 from wearsim.bench.bench import Bench
-from wearsim.bench.faults import check_keys, nearest, placed, read_piece
-from wearsim.bench.files import load_bench, programme_from_table
-from wearsim.bench.piece import Name, Piece, choice
+from wearsim.bench.fields import Name, Piece, choice, default, number, refuse, whole
+from wearsim.bench.input_errors import check_keys, nearest, parse_toml, placed, read_piece, read_text
 from wearsim.bench.programme import Programme
-from wearsim.bench.quantity import default, number, refuse, whole
-from wearsim.bench.reading import parse_toml, read_text
+from wearsim.bench.toml_io import load_bench, programme_from_table
 from wearsim.errors import InputError
-from wearsim.study.axes import Axis, read_axis
+from wearsim.kernels.arrays import Floats
+from wearsim.study.axes import Axis, SampleTable, read_axis, sample
 from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, SIZED
-from wearsim.study.sampling import Array, SampleTable, sample
 from wearsim.study.settings import by_table, changed_bench, changed_programme
 
 MOST_CASES = 10_000_000
@@ -194,9 +192,7 @@ def _read_bench(name: str, file: Path | None) -> tuple[Bench, dict[str, Any]]:
     return bench, parse_toml(bench.text, bench.file)
 
 
-def _read_programme(
-    about: StudyTable, table: dict[str, Any], file: Path | None
-) -> tuple[Programme, dict[str, Any]]:
+def _read_programme(about: StudyTable, table: dict[str, Any], file: Path | None) -> tuple[Programme, dict[str, Any]]:
     if (about.programme is not None) == ("spell" in table):
         raise InputError(
             "exactly one is needed", file=file, key="study.programme",
@@ -245,9 +241,7 @@ def _check_whole(study: Study) -> None:
     """What no single table can tell: the number of cases, and whether every value can be taken."""
     if study.cases > MOST_CASES:
         expected = f"at most {MOST_CASES:,} cases"
-        raise InputError(
-            "too many cases", file=study.file, key="axis", value=f"{study.cases:,}", expected=expected
-        )
+        raise InputError("too many cases", file=study.file, key="axis", value=f"{study.cases:,}", expected=expected)
     sizes = [
         axis.key for axis in (*study.axes, *study.sampled)
         if any((s.table, s.field) in SIZED for s in axis.settings)
@@ -256,9 +250,7 @@ def _check_whole(study: Study) -> None:
         quantity = QUANTITIES[kept]
         if quantity.inner and sizes:
             message = f"{kept} has no common radius where {sizes[0]} is an axis"
-            raise InputError(
-                message, file=study.file, key="study.keep", expected="numbers, no profiles or maps"
-            )
+            raise InputError(message, file=study.file, key="study.keep", expected="numbers, no profiles or maps")
         if quantity.engine not in (None, study.about.engine):
             message = f"{kept} comes of the engine {quantity.engine} alone"
             raise InputError(message, file=study.file, key="study.keep", value=kept)
@@ -298,7 +290,7 @@ def trial_values(study: Study) -> Iterator[tuple[Bench, Programme]]:
                 raise placed(error, f"axis {place}", study.file) from error
 
 
-def sample_of(study: Study, seed: int) -> Array | None:
+def sample_of(study: Study, seed: int) -> Floats | None:
     """The study's sample (count, sampled axes) in SI units, None where nothing is sampled."""
     if study.sample is None:
         return None

@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from wearsim.figure.band import percentiles
-from wearsim.figure.numbers import FigureGauge
-from wearsim.wear.grid import Array
+from wearsim.figure.metrics import FigureGauge
+from wearsim.figure.percentiles import percentiles
+from wearsim.kernels.arrays import Floats
 
 PERCENTILES = (5.0, 50.0, 95.0)
 SIZED = frozenset({("mirror", "diameter"), ("mirror", "hole")})
@@ -40,27 +40,27 @@ class Worked:
     """
 
     gauge: FigureGauge
-    radius: Array
-    before: Array
-    height: Array
+    radius: Floats
+    before: Floats
+    height: Floats
     peak_pressure: float
     lift_off_share: float
-    maps: Mapping[str, Array] = field(default_factory=dict)
+    maps: Mapping[str, Floats] = field(default_factory=dict)
     details: Mapping[str, float] = field(default_factory=dict)
     drawn: Drawn | None = None
 
     @cached_property
-    def error(self) -> Array:
+    def error(self) -> Floats:
         """Figure error after [m]."""
         return self.gauge.error(self.height)
 
     @cached_property
-    def error_before(self) -> Array:
+    def error_before(self) -> Floats:
         """Figure error before [m]."""
         return self.gauge.error(self.before)
 
     @cached_property
-    def removal(self) -> Array:
+    def removal(self) -> Floats:
         """Glass removed [m]."""
         return self.before - self.height
 
@@ -88,8 +88,8 @@ class Drawn:
         The draws themselves, without maps.
     """
 
-    edge_roll: Array
-    surface_rms: Array
+    edge_roll: Floats
+    surface_rms: Floats
     limit: float
     failed: int
     cases: tuple[Worked, ...] = ()
@@ -161,9 +161,7 @@ def _map(name: str) -> Callable[[Worked], Any]:
 
 
 def _percentiles(name: str) -> Callable[[Worked], Any]:
-    return lambda case: percentiles(
-        [QUANTITIES[name].take(one) for one in case.over_draws.cases], PERCENTILES
-    )
+    return lambda case: percentiles([QUANTITIES[name].take(one) for one in case.over_draws.cases], PERCENTILES)
 
 
 _R = ("radius",)
@@ -176,12 +174,8 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "strehl": Quantity("1", "Strehl ratio after", lambda c: c.gauge.strehl(c.error)),
     "conic_fit": Quantity("1", "best-fit conic constant after", lambda c: c.gauge.conic_fit(c.height)),
-    "edge_roll": Quantity(
-        "m", "edge roll after, negative = turned down", lambda c: c.gauge.edge_roll(c.error)
-    ),
-    "surface_rms_before": Quantity(
-        "m", "RMS figure error before", lambda c: c.gauge.aperture.rms(c.error_before)
-    ),
+    "edge_roll": Quantity("m", "edge roll after, negative = turned down", lambda c: c.gauge.edge_roll(c.error)),
+    "surface_rms_before": Quantity("m", "RMS figure error before", lambda c: c.gauge.aperture.rms(c.error_before)),
     "edge_roll_before": Quantity("m", "edge roll before", lambda c: c.gauge.edge_roll(c.error_before)),
     "removal_mean": Quantity(
         "m", "glass removed, mean over the clear aperture", lambda c: c.gauge.aperture.mean(c.removal)
@@ -190,24 +184,16 @@ QUANTITIES: dict[str, Quantity] = {
     "peak_pressure": Quantity("Pa", "largest pressure", lambda c: c.peak_pressure),
     "lift_off_share": Quantity("1", "share of the overlap that carried nothing", lambda c: c.lift_off_share),
     "risk": Quantity("1", "probability of a turned edge", lambda c: c.over_draws.risk, drawn=True),
-    "risk_error": Quantity(
-        "1", "Monte-Carlo standard error of risk", lambda c: c.over_draws.risk_error, drawn=True
-    ),
+    "risk_error": Quantity("1", "Monte-Carlo standard error of risk", lambda c: c.over_draws.risk_error, drawn=True),
     "draws_failed": Quantity("1", "draws without a balance", lambda c: c.over_draws.failed, drawn=True),
     "removal": Quantity("m", "glass removed", lambda c: c.removal, _R),
     "figure_error": Quantity("m", "figure error after, positive = high", lambda c: c.error, _R),
     "figure_error_before": Quantity("m", "figure error before", lambda c: c.error_before, _R),
     "height": Quantity("m", "glass after, above the reference sphere", lambda c: c.height, _R),
     "removal_map": Quantity("m", "glass removed", _map("removal"), _YX, engine="planar"),
-    "astigmatism": Quantity(
-        "m", "astigmatism after", lambda c: c.details["astigmatism_after_m"], engine="planar"
-    ),
-    "ripple_rms": Quantity(
-        "m", "ripple of the removal", lambda c: c.details["ripple_rms_m"], engine="planar"
-    ),
-    "map_rms": Quantity(
-        "m", "RMS figure error of the map", lambda c: c.details["map_rms_after_m"], engine="planar"
-    ),
+    "astigmatism": Quantity("m", "astigmatism after", lambda c: c.details["astigmatism_after_m"], engine="planar"),
+    "ripple_rms": Quantity("m", "ripple of the removal", lambda c: c.details["ripple_rms_m"], engine="planar"),
+    "map_rms": Quantity("m", "RMS figure error of the map", lambda c: c.details["map_rms_after_m"], engine="planar"),
     "after_map": Quantity("m", "figure error after", _map("after"), _YX, engine="planar"),
 }
 BANDED = (

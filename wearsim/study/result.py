@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from wearsim.errors import StoreError
 from wearsim.study.cases import FAILURES
+from wearsim.study.hdf5_store import FORMAT, VERSION
 from wearsim.study.quantities import QUANTITIES
-from wearsim.study.store import FORMAT, VERSION
-from wearsim.wear.store import digest
+from wearsim.wear.hdf5 import digest
 
 Values = NDArray[Any]
 _OWN = ("complete", "failure", "reason")

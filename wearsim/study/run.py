@@ -12,15 +12,14 @@ from pathlib import Path
 import wearsim
 from wearsim.errors import CouldNotError, StoreError
 from wearsim.kernels._jit import source_digest
+from wearsim.kernels.arrays import Floats
 from wearsim.study.cases import Chunk, Job, Part, job_for
-from wearsim.study.crew import Crew, crew_for
-from wearsim.study.parts import Parts, open_parts, parts_folder
+from wearsim.study.checkpoint import Parts, open_parts, parts_folder
+from wearsim.study.executors import Crew, crew_for, warm_up, work_warm
+from wearsim.study.hdf5_store import write_study
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.result import StudyResult, identity_of, read_study
-from wearsim.study.store import write_study
-from wearsim.study.warm import warm_up, work_warm
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.grid import Array
 
 TRIES = 3
 """How often a chunk is given out when its worker dies."""
@@ -156,7 +155,7 @@ def work_parts(study: Study, job: Job, parts: Parts, crew: Crew, watch: Watch | 
         hand_out(job, _chunks(parts, done, rows), crew, keep)
 
 
-def _chunks(parts: Parts, done: set[int], rows: Array | None) -> Iterator[Chunk]:
+def _chunks(parts: Parts, done: set[int], rows: Floats | None) -> Iterator[Chunk]:
     for number in range(parts.count):
         if number not in done:
             first, last = parts.bounds(number)

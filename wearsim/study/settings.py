@@ -16,18 +16,16 @@ from typing import Any, get_args
 
 from pydantic_core import PydanticCustomError
 
+from wearsim.bench.abrasion import Spread, Wear
 from wearsim.bench.bench import TABLES, Bench
-from wearsim.bench.faults import nearest, placed, read_piece
-from wearsim.bench.figure import FigureSource, Light
-from wearsim.bench.files import programme_from_table
+from wearsim.bench.fields import Extent, Kind, Piece, as_float, kind_of
+from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
+from wearsim.bench.input_errors import check_readable, nearest, placed, read_piece
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
-from wearsim.bench.piece import Piece, kind_of
 from wearsim.bench.programme import Programme, Spell
-from wearsim.bench.quantity import Extent, Kind, as_float
-from wearsim.bench.reading import check_readable
-from wearsim.bench.wear import Spread, Wear
+from wearsim.bench.toml_io import programme_from_table
 from wearsim.errors import InputError
 
 MODELS: dict[str, type[Piece]] = {
@@ -116,9 +114,7 @@ def _types(annotation: Any) -> set[Any]:
     return found
 
 
-def find_setting(
-    key: str, bench: Bench, programme: Programme, file: Path | None = None, at: str = ""
-) -> Setting:
+def find_setting(key: str, bench: Bench, programme: Programme, file: Path | None = None, at: str = "") -> Setting:
     """The setting of this dotted name.
 
     Parameters

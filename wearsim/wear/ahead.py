@@ -73,9 +73,7 @@ def strokes_of(programme: Programme) -> float:
     float
         [1]
     """
-    return float(
-        sum(0.0 if spell.is_press else spell.minutes * (spell.rate or 0.0) for spell in programme.spells)
-    )
+    return float(sum(0.0 if spell.is_press else spell.minutes * (spell.rate or 0.0) for spell in programme.spells))
 
 
 def seconds_of(work: Callable[[], object]) -> float:
@@ -167,9 +165,7 @@ def predict_ahead(
     return Ahead(work, runs, strokes, ways * seconds, ways * seconds, timed, took)
 
 
-def _radial_ahead(
-    bench: Bench, programme: Programme, draws: int, known: dict[str, Any]
-) -> tuple[str, float, float]:
+def _radial_ahead(bench: Bench, programme: Programme, draws: int, known: dict[str, Any]) -> tuple[str, float, float]:
     """What was timed, how long that took, and how long the whole takes [s]."""
 
     def worked(some: int) -> float:

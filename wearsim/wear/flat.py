@@ -10,10 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearsim.errors import ContactError
+from wearsim.kernels.arrays import Floats
 from wearsim.kernels.contact import balance
 from wearsim.kernels.flat import flat_rings
-from wearsim.kernels.nodes import area_nodes
-from wearsim.wear.grid import Array, gauss_table
+from wearsim.kernels.quadrature import area_nodes
+from wearsim.wear.state import gauss_table
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,7 @@ class FlatContact:
         """
         return max(0.0, self.level + self.along * x + self.across * y)
 
-    def ring_means(self, radius: Array) -> Array:
+    def ring_means(self, radius: Floats) -> Floats:
         """Mean pressure on rings of the mirror, with the glass-edge effect.
 
         Parameters
@@ -117,9 +118,7 @@ def flat_contact(
     # scaled to pressures: a modulus of 1 Pa/m makes the pose a pressure and its slopes
     steps, left = balance(x, y, area, np.zeros(n), full, 1.0, force, *load, mirror_radius, True, pose)
     if steps < 0:
-        raise ContactError(
-            f"flat lap at an offset of {offset / mirror_radius:.3f} of the mirror's radius", left
-        )
+        raise ContactError(f"flat lap at an offset of {offset / mirror_radius:.3f} of the mirror's radius", left)
     level, along, across = (float(value) for value in pose)
     return FlatContact(mirror_radius, lap_radius, offset, level, along, across, edge_gain, edge_length)
 

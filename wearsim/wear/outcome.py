@@ -1,30 +1,36 @@
-"""What a programme is predicted to do."""
+"""What a programme is predicted to do.
+
+The band of a prediction: the spread of everything in it over draws.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields
 from typing import Any
 
 import numpy as np
 
-from wearsim.figure.numbers import FigureNumbers
-from wearsim.wear.grid import Array
+from wearsim.errors import ContactError
+from wearsim.figure.metrics import FigureGauge, FigureNumbers
+from wearsim.figure.percentiles import percentiles
+from wearsim.kernels.arrays import Floats
 
 
 @dataclass(frozen=True, eq=False)
 class Band:
     """Spread of a prediction over the uncertain constants and the measurement.
 
-    Every pair is the 5th and the 95th percentile over the draws (:func:`wearsim.figure.band.percentiles`). The prediction
-    itself is at the most likely constants and the figure as measured; it is no draw, and may lie outside.
+    Every pair is the 5th and the 95th percentile over the draws (:func:`~wearsim.figure.percentiles.percentiles`).
+    The prediction itself is at the most likely constants and the figure as measured; it is no draw, and may lie
+    outside.
 
     Parameters
     ----------
     figure_error : (2, n) ndarray
         After, at each radius [m].
     numbers : mapping of str to (2,) ndarray
-        Of every number of the figure after, by its name in :class:`wearsim.figure.numbers.FigureNumbers`.
+        Of every number of the figure after, by its name in :class:`wearsim.figure.metrics.FigureNumbers`.
     draws : int
         Draws that were worked out.
     failed : int
@@ -40,7 +46,7 @@ class Band:
     change : (2, n) ndarray or None
         Figure error after less before [m]; None in a file that was written before it was kept, as are all below.
     share : (2,) ndarray or None
-        Share of the way that the removal goes (:func:`wearsim.wear.bands.share_of_the_way`) [1].
+        Share of the way that the removal goes (:func:`wearsim.wear.outcome.share_of_the_way`) [1].
     stage_peak_pressure, stage_lift_off : (spells, 2) ndarray or None
         Largest pressure [Pa] and share of the overlap that carried nothing [1] in each spell.
     peak_pressure, lift_off_share : (2,) ndarray or None
@@ -49,35 +55,35 @@ class Band:
         Of the planar engine's numbers of the maps, places and axes left out; empty for the radial engine.
     """
 
-    figure_error: Array
-    numbers: Mapping[str, Array]
+    figure_error: Floats
+    numbers: Mapping[str, Floats]
     draws: int
     failed: int = 0
-    removal: Array | None = None
-    stage_rms: Array | None = None
-    stage_edge_roll: Array | None = None
-    before: Array | None = None
-    numbers_before: Mapping[str, Array] = field(default_factory=dict)
-    change: Array | None = None
-    share: Array | None = None
-    stage_peak_pressure: Array | None = None
-    stage_lift_off: Array | None = None
-    peak_pressure: Array | None = None
-    lift_off_share: Array | None = None
-    details: Mapping[str, Array] = field(default_factory=dict)
+    removal: Floats | None = None
+    stage_rms: Floats | None = None
+    stage_edge_roll: Floats | None = None
+    before: Floats | None = None
+    numbers_before: Mapping[str, Floats] = field(default_factory=dict)
+    change: Floats | None = None
+    share: Floats | None = None
+    stage_peak_pressure: Floats | None = None
+    stage_lift_off: Floats | None = None
+    peak_pressure: Floats | None = None
+    lift_off_share: Floats | None = None
+    details: Mapping[str, Floats] = field(default_factory=dict)
 
     @property
-    def surface_rms(self) -> Array:
+    def surface_rms(self) -> Floats:
         """Of the RMS figure error after, shape (2,) [m]."""
         return self.numbers["surface_rms"]
 
     @property
-    def edge_roll(self) -> Array:
+    def edge_roll(self) -> Floats:
         """Of the edge roll after, shape (2,) [m]."""
         return self.numbers["edge_roll"]
 
     @property
-    def of_programme(self) -> dict[str, Array]:
+    def of_programme(self) -> dict[str, Floats]:
         """Largest pressure [Pa] and mean lift-off share [1], by their names in an outcome; those that are there."""
         found = {"peak_pressure": self.peak_pressure, "lift_off_share": self.lift_off_share}
         return {name: ends for name, ends in found.items() if ends is not None}
@@ -105,9 +111,7 @@ class Band:
             "peak_pressure_band_pa": self.peak_pressure,
             "lift_off_share_band": self.lift_off_share,
         }
-        result: dict[str, Any] = {
-            key: values.tolist() for key, values in profiles.items() if values is not None
-        }
+        result: dict[str, Any] = {key: values.tolist() for key, values in profiles.items() if values is not None}
         for what, numbers in (("_before_band", self.numbers_before), ("_band", self.numbers)):
             result |= {_key(name, what): ends.tolist() for name, ends in numbers.items()}
         if self.details:
@@ -202,23 +206,23 @@ class Outcome:
     """
 
     engine: str
-    radius: Array
-    removal: Array
-    before: Array
-    figure_error: Array
-    stages: Array
+    radius: Floats
+    removal: Floats
+    before: Floats
+    figure_error: Floats
+    stages: Floats
     numbers_before: FigureNumbers
     numbers: FigureNumbers
-    height: Array
-    pitch_radius: Mapping[str, Array]
-    pitch_height: Mapping[str, Array]
+    height: Floats
+    pitch_radius: Mapping[str, Floats]
+    pitch_height: Mapping[str, Floats]
     spells: tuple[SpellSummary, ...]
     peak_pressure: float
     lift_off_share: float
     band: Band | None = None
     no_band: str = ""
     warnings: tuple[str, ...] = ()
-    maps: Mapping[str, Array] = field(default_factory=dict)
+    maps: Mapping[str, Floats] = field(default_factory=dict)
     details: Mapping[str, float] = field(default_factory=dict)
     bench_text: str = ""
     programme_text: str = ""
@@ -309,3 +313,104 @@ def _same(one: Any, two: Any) -> bool:
     if isinstance(one, Mapping) and isinstance(two, Mapping):
         return one.keys() == two.keys() and all(_same(one[k], two[k]) for k in one)
     return bool(one == two)
+
+
+EXACT = "the bench states every constant as exact and its figure has no sigma"
+NOT_ASKED = "no draws were asked for (--draws)"
+NOTHING_DONE = "nothing is done"
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """One draw worked out.
+
+    Parameters
+    ----------
+    heights : (spells + 1, n) ndarray
+        Glass at the start and after each spell, above the reference sphere [m].
+    peak_pressure : (spells,) ndarray
+        Largest pressure in each spell [Pa].
+    lift_off : (spells,) ndarray
+        Share of the overlap that carried nothing in each spell [1].
+    details : mapping of str to float
+        Of the planar engine.
+    """
+
+    heights: Floats
+    peak_pressure: Floats
+    lift_off: Floats
+    details: Mapping[str, float] = field(default_factory=dict)
+
+
+def share_of_the_way(before: Floats, removal: Floats, gauge: FigureGauge) -> float:
+    """The removal's part along the figure error before, in squares [1]; 1 takes all of it away, and 0 stands for no error.
+
+    Parameters
+    ----------
+    before : (n,) ndarray
+        Figure error [m].
+    removal : (n,) ndarray
+        Glass removed [m].
+    gauge : FigureGauge
+        On the same radii.
+    """
+    whole = gauge.aperture.rms(before) ** 2
+    return gauge.aperture.inner_product(gauge.aperture.level(removal), before) / whole if whole > 0.0 else 0.0
+
+
+def band_of(
+    drawn: Sequence[Drawn | None], gauge: FigureGauge, draws: int, minutes: Floats, *, is_measured: bool
+) -> Band:
+    """The band over all draws, None for those that found no balance.
+
+    Parameters
+    ----------
+    drawn : sequence of Drawn or None
+    gauge : FigureGauge
+    draws : int
+        How many were tried.
+    minutes : (spells,) ndarray
+        Of the spells [min].
+    is_measured : bool
+        Whether the glass at the start differs from draw to draw.
+
+    Raises
+    ------
+    ContactError
+        If none found a balance.
+    """
+    found = [one for one in drawn if one is not None]
+    if not found:
+        raise ContactError("no draw of the constants found a balance")
+    kept = [one.heights for one in found]
+    stages = np.array([[gauge.error(height) for height in heights] for heights in kept])
+    pressure, lift_off = (np.array([getattr(one, name) for one in found]) for name in ("peak_pressure", "lift_off"))
+    after = _numbers([heights[-1] for heights in kept], gauge)
+    rms, roll = (
+        percentiles([[take(error) for error in one[1:]] for one in stages]).T
+        for take in (gauge.aperture.rms, gauge.edge_roll)
+    )
+    return Band(
+        figure_error=percentiles(stages[:, -1]),
+        numbers=after,
+        draws=draws,
+        failed=draws - len(kept),
+        removal=percentiles([heights[0] - heights[-1] for heights in kept]),
+        stage_rms=rms,
+        stage_edge_roll=roll,
+        before=percentiles(stages[:, 0]) if is_measured else None,
+        numbers_before=_numbers([heights[0] for heights in kept], gauge) if is_measured else {},
+        change=percentiles(stages[:, -1] - stages[:, 0]),
+        share=percentiles([share_of_the_way(one[0], h[0] - h[-1], gauge) for one, h in zip(stages, kept, strict=True)]),
+        stage_peak_pressure=percentiles(pressure).T,
+        stage_lift_off=percentiles(lift_off).T,
+        peak_pressure=percentiles(pressure.max(axis=1)),
+        lift_off_share=percentiles(lift_off @ minutes / minutes.sum()),
+        details={name: percentiles([one.details[name] for one in found]) for name in found[0].details},
+    )
+
+
+def _numbers(heights: Sequence[Floats], gauge: FigureGauge) -> dict[str, Floats]:
+    """Band of every number of the figure."""
+    found = [asdict(gauge.numbers(height)) for height in heights]
+    return {name: percentiles([one[name] for one in found]) for name in found[0]}

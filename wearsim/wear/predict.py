@@ -11,30 +11,29 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.files import dump_programme
 from wearsim.bench.lengths import stroke_unit
 from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.toml_io import dump_programme
 from wearsim.errors import ContactError
-from wearsim.figure.numbers import FigureGauge
+from wearsim.figure.metrics import FigureGauge
+from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.advice import warnings_for
-from wearsim.wear.bands import EXACT, NOT_ASKED, NOTHING_DONE, Drawn, band_of
 from wearsim.wear.constants import Belief, Constants, prior
-from wearsim.wear.grid import Array
-from wearsim.wear.outcome import Band, Outcome, SpellSummary
-from wearsim.wear.radial import Worked, work
-from wearsim.wear.start import StartFigure, start_figure
+from wearsim.wear.initial_figure import StartFigure, start_figure
+from wearsim.wear.outcome import EXACT, NOT_ASKED, NOTHING_DONE, Band, Drawn, Outcome, SpellSummary, band_of
+from wearsim.wear.radial.engine import Worked, work
 from wearsim.wear.state import State, start_state
+from wearsim.wear.warnings import warnings_for
 
 if TYPE_CHECKING:
-    from wearsim.wear.planar import PlanarAccuracy
+    from wearsim.wear.planar.engine import PlanarAccuracy
 
 Progress = Callable[[float], None]
 BAND_DRAWS = 32
 WORKERS = 2
 
 
-def gauge_for(bench: Bench, radius: Array) -> FigureGauge:
+def gauge_for(bench: Bench, radius: Floats) -> FigureGauge:
     """The figure's numbers for profiles on one grid."""
     mirror = bench.mirror
     return FigureGauge(
@@ -88,7 +87,7 @@ def predict(
         Where ``engine`` is neither, or ``planar`` is given to the radial engine.
     """
     if engine == "planar":
-        from wearsim.wear.predict_planar import predict_planar
+        from wearsim.wear.planar.predict import predict_planar
 
         return predict_planar(
             bench, programme, seed=seed, draws=draws or 0, accuracy=accuracy, belief=belief, start=start, laps=laps,
@@ -101,9 +100,7 @@ def predict(
     draws = BAND_DRAWS if draws is None else draws
     belief = prior(bench) if belief is None else belief
     start = start_figure(bench, accuracy) if start is None else start
-    worked = work(
-        bench, programme, _state(bench, start.height, start, laps, accuracy), belief.best(), accuracy
-    )
+    worked = work(bench, programme, _state(bench, start.height, start, laps, accuracy), belief.best(), accuracy)
     gauge = gauge_for(bench, start.radius)
     outcome = summarise(bench, programme, worked, gauge)
     if draws and is_spread(programme, belief, start):
@@ -134,12 +131,12 @@ def _told(progress: Progress | None, draws: int) -> Callable[[], None]:
     return (lambda: None) if progress is None else (lambda: progress(next(done) / (draws + 1)))
 
 
-def _state(bench: Bench, height: Array, start: StartFigure, laps: State | None, accuracy: Accuracy) -> State:
+def _state(bench: Bench, height: Floats, start: StartFigure, laps: State | None, accuracy: Accuracy) -> State:
     state = start_state(bench, start.radius, height, accuracy)
     return state if laps is None else replace(state, laps=laps.laps)
 
 
-def minutes_of(programme: Programme) -> Array:
+def minutes_of(programme: Programme) -> Floats:
     """Of each spell, shape (spells,) [min]."""
     return np.array([spell.minutes for spell in programme.spells])
 
@@ -199,7 +196,7 @@ def _band(
 ) -> Band:  # fmt: skip
     """Spread of the outcome over draws of the constants and of the measured glass."""
 
-    def one(height: Array, constants: Constants) -> Drawn | None:
+    def one(height: Floats, constants: Constants) -> Drawn | None:
         try:
             worked = work(bench, programme, _state(bench, height, start, laps, accuracy), constants, accuracy)
         except ContactError:
@@ -218,7 +215,7 @@ T = TypeVar("T")
 
 
 def spread_over(
-    one: Callable[[Array, Constants], T], heights: Array, constants: tuple[Constants, ...],
+    one: Callable[[Floats, Constants], T], heights: Floats, constants: tuple[Constants, ...],
     told: Callable[[], None] = lambda: None,
 ) -> list[T]:  # fmt: skip
     """``one(height, constants)`` for each pair, on the machine's cores; the kernels let go of the lock.

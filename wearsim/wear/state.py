@@ -1,19 +1,92 @@
-"""The state that a session changes: the glass, and the pitch of every lap."""
+"""The state that a session changes: the glass, and the pitch of every lap.
+
+Radial grids of mirror and lap, finer towards the rim, and how profiles on them are resampled.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache, lru_cache
 from types import MappingProxyType
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.figure.aperture import spline_matrix
+from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import Accuracy
-from wearsim.wear.grid import Array, radial_grid
+
+
+def radial_grid(inner: float, outer: float, count: int, rim_share: float) -> Floats:
+    """Radii from ``inner`` to ``outer``, the last cells ``1 - rim_share`` times as wide as an even grid's.
+
+    Parameters
+    ----------
+    inner, outer : float
+        [m]
+    count : int
+        Number of radii.
+    rim_share : float
+        0 = even .. 1 = crowded at the rim [1].
+
+    Returns
+    -------
+    (count,) ndarray
+        [m]
+    """
+    t = np.linspace(0.0, 1.0, count)
+    return inner + (outer - inner) * ((1.0 - rim_share) * t + rim_share * np.sin(0.5 * np.pi * t))
+
+
+@lru_cache(maxsize=128)
+def _table(radius: bytes, cells: int) -> tuple[NDArray[np.int32], Floats]:
+    nodes = np.frombuffer(radius)
+    at = np.linspace(nodes[0], nodes[-1], cells + 1)
+    first = np.clip(np.searchsorted(nodes, at, side="right") - 2, 0, nodes.size - 4)
+    source = (first[:, None] + np.arange(4)).astype(np.int32)
+    x = nodes[source]
+    weight = np.ones_like(x)
+    for j in range(4):
+        for m in range(4):
+            if m != j:
+                weight[:, j] *= (at - x[:, m]) / (x[:, j] - x[:, m])
+    return source, weight
+
+
+def resampling(radius: Floats, cells: int) -> tuple[NDArray[np.int32], Floats]:
+    """Which nodes, with which weights, make each value of the even table (local cubics through four nodes).
+
+    Parameters
+    ----------
+    radius : (n,) ndarray
+        Grid [m], at least four nodes.
+    cells : int
+        Cells of the table.
+
+    Returns
+    -------
+    source : (cells + 1, 4) int32 ndarray
+    weight : (cells + 1, 4) ndarray
+    """
+    return _table(np.ascontiguousarray(radius).tobytes(), cells)
+
+
+@cache
+def gauss_table(most: int = 64) -> Floats:
+    """Gauss-Legendre nodes and weights on 0..1 for 1 to ``most`` nodes, packed: rule n starts at n (n - 1) / 2.
+
+    Returns
+    -------
+    (2, most (most + 1) / 2) ndarray
+    """
+    rules = [np.polynomial.legendre.leggauss(n) for n in range(1, most + 1)]
+    nodes = np.concatenate([0.5 * (x + 1.0) for x, _ in rules])
+    weights = np.concatenate([0.5 * w for _, w in rules])
+    return np.vstack([nodes, weights])
 
 
 @dataclass(frozen=True)
@@ -28,8 +101,8 @@ class Pitch:
         [m]
     """
 
-    radius: Array
-    height: Array
+    radius: Floats
+    height: Floats
 
 
 @dataclass(frozen=True)
@@ -46,11 +119,11 @@ class State:
         By the lap's name.
     """
 
-    radius: Array
-    height: Array
+    radius: Floats
+    height: Floats
     laps: Mapping[str, Pitch]
 
-    def with_lap(self, name: str, height: Array) -> State:
+    def with_lap(self, name: str, height: Floats) -> State:
         """The same with one lap's pitch changed."""
         laps = {**self.laps, name: replace(self.laps[name], height=height)}
         return replace(self, laps=MappingProxyType(laps))
@@ -65,7 +138,7 @@ class State:
         return State(radius, _moved(self.radius, self.height, radius), MappingProxyType(laps))
 
 
-def _moved(radius: Array, height: Array, to: Array) -> Array:
+def _moved(radius: Floats, height: Floats, to: Floats) -> Floats:
     return height if np.array_equal(radius, to) else spline_matrix(radius, to) @ height
 
 
@@ -74,17 +147,17 @@ def lap_name(lap: Lap) -> str:
     return lap.name or "lap"
 
 
-def glass_grid(mirror: Mirror, accuracy: Accuracy) -> Array:
+def glass_grid(mirror: Mirror, accuracy: Accuracy) -> Floats:
     """Radii of the mirror's grid [m]."""
     return radial_grid(mirror.hole_radius, mirror.radius, accuracy.glass_rings, accuracy.rim_share)
 
 
-def pitch_grid(lap: Lap, accuracy: Accuracy) -> Array:
+def pitch_grid(lap: Lap, accuracy: Accuracy) -> Floats:
     """Radii of a lap's grid [m]."""
     return radial_grid(0.0, lap.radius, accuracy.pitch_rings, accuracy.rim_share)
 
 
-def fresh_pitch(lap: Lap, radius: Array, height: Array, accuracy: Accuracy) -> Pitch:
+def fresh_pitch(lap: Lap, radius: Floats, height: Floats, accuracy: Accuracy) -> Pitch:
     """A lap as it starts a session: pressed to the glass, or spherical (physics section 4).
 
     Parameters
@@ -101,7 +174,7 @@ def fresh_pitch(lap: Lap, radius: Array, height: Array, accuracy: Accuracy) -> P
     return Pitch(rho, -(spline_matrix(radius, inside) @ height))
 
 
-def start_state(bench: Bench, radius: Array, height: Array, accuracy: Accuracy) -> State:
+def start_state(bench: Bench, radius: Floats, height: Floats, accuracy: Accuracy) -> State:
     """State at the start of a session with a given glass.
 
     Parameters

@@ -1,0 +1,162 @@
+"""``wearsim propose``: the table, the object, the files, and what is refused."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import wearsim as ws
+
+Call = Callable[..., Any]
+QUICK = ("--minutes", "12", "--spells", "1", "--draws", "4")
+READINGS = """
+source = "fixed"
+length_unit = "in"
+windows = [[0.6, 1.8], [2.2, 2.9], [3.2, 3.8], [4.0, 4.4], [4.6, 4.9]]
+readings = [[0.000, 0.035, 0.070, 0.180, 0.225], [0.002, 0.034, 0.072, 0.181, 0.223]]
+"""
+READ_BENCH = """
+[mirror]
+diameter = "10 in"
+radius_of_curvature = "100 in"
+thickness = "1.5 in"
+[lap]
+diameter = "10 in"
+mass = "6 lb"
+[figure]
+readings = "readings.toml"
+"""
+
+
+def test_everything_at_once(call: Call, demo: Path, searched_once: None) -> None:
+    """One search: the table, the programme that predict reads, the card and the plot."""
+    called = call("propose", "bench.toml", *QUICK, "-o", "next.toml", "--card", "card.pdf", "--plot", "plot.svg")
+    assert called.code == 0
+    lines = called.out.splitlines()
+    assert max(map(len, lines)) <= 80 and called.out.isascii()
+    assert lines[0].startswith("Proposed: ") and "of D" in lines[2]
+    for words in ("RMS, surface", "Edge roll", "Floor: no mix", "Gap between", "of the way"):
+        assert words in called.out
+    assert "Knife-edge readings" not in called.out  # the bench names none
+    assert called.err.rstrip().endswith("Next: wearsim predict bench.toml --programme next.toml --plot out.png")
+    assert Path("card.pdf").read_bytes().startswith(b"%PDF-")
+    assert "<svg" in Path("plot.svg").read_text(encoding="utf-8")
+    assert sorted(path.name for path in demo.iterdir()) == sorted(
+        ["bench.toml", "profile.csv", "programme.toml", "next.toml", "card.pdf", "plot.svg"]
+    )
+
+    again = call("predict", "bench.toml", "-p", "next.toml", "--draws", "4", "--json")
+    assert again.code == 0
+    bench = ws.load_bench("bench.toml")
+    programme = ws.load_programme("next.toml", bench)
+    assert 1 <= len(programme.spells) <= 1 and sum(s.minutes for s in programme.spells) <= 12.0
+    told = f"Proposed: {programme.spells[0].minutes:g} minutes of work in 1 spell."
+    assert lines[0] == told
+
+
+def test_json_says_what_python_says(call: Call, demo: Path) -> None:
+    called = call("propose", "bench.toml", *QUICK, "--json", "--seed", "5")
+    assert called.code == 0 and called.out.count("\n") == 1
+    answer = json.loads(called.out)
+    assert answer.keys() >= {"programme", "outcome", "floor"}
+    done = ws.propose(ws.load_bench("bench.toml"), minutes=12.0, spells=1, seed=5, draws=4)
+    assert answer == json.loads(json.dumps(done.to_json()))
+    assert "expected_readings" not in answer
+
+
+def test_options_reach_the_limits(call: Call, demo: Path) -> None:
+    called = call(
+        "propose", "bench.toml", *QUICK, "--shortest", "3", "--on-top", "tool", "--rate", "40", "--json",
+        "--edge-limit", "0.2", "--time-limit", "1e-6",
+    )  # fmt: skip
+    answer = json.loads(called.out)
+    assert answer["stopped_by_time_limit"]
+    for spell in answer["programme"]:
+        assert spell["on_top"] == "tool" and spell["rate"] == 40.0 and spell["minutes"] >= 3.0
+
+
+def test_nothing_to_do_is_an_answer(call: Call, demo: Path) -> None:
+    bench = Path("bench.toml")
+    text = bench.read_text(encoding="utf-8").replace('profile = "profile.csv"', "conic = -1.0")
+    bench.write_text(text, encoding="utf-8")
+    called = call("propose", "bench.toml", "-o", "next.toml", "--card", "card.html", "--plot", "plot.png")
+    assert called.code == 0
+    assert called.out.startswith("Nothing to do: the figure error is already nil")
+    assert ws.load_programme("next.toml").spells == ()
+    assert "Nothing to do" in Path("card.html").read_text(encoding="utf-8")
+    assert called.err.rstrip().endswith("Next: wearsim mask bench.toml")
+    assert call("predict", "bench.toml", "-p", "next.toml").code == 0
+
+
+def test_readings_to_expect_where_the_bench_names_readings(call: Call, demo: Path) -> None:
+    Path("read.toml").write_text(READ_BENCH, encoding="utf-8")
+    Path("readings.toml").write_text(READINGS, encoding="utf-8")
+    called = call("propose", "read.toml", *QUICK, "--json")
+    answer = json.loads(called.out)
+    expected = answer["expected_readings"]
+    assert expected["source"] == "fixed"
+    assert np.allclose(np.array(expected["zones_m"])[0], [0.6 * 0.0254, 1.8 * 0.0254])
+    sizes = {len(expected[key]) for key in ("zones_m", "now_m", "after_m", "target_m", "sigma_m")}
+    assert sizes == {5}
+    now, after, target = (np.array(expected[key]) for key in ("now_m", "after_m", "target_m"))
+    assert now[0] == after[0] == 0.0
+    # what is read now lies within the noise of the sheet, and the work leads towards the target
+    assert np.allclose(now[1:] / 0.0254, [0.0345, 0.071, 0.1805, 0.224], atol=0.01)
+    assert np.linalg.norm(after - target) < np.linalg.norm(now - target)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "word"),
+    [
+        (("--minutes", "0"), "minutes"), (("--minutes", "nan"), "minutes"), (("--minutes", "soon"), "--minutes"),
+        (("--spells", "0"), "spells"), (("--spells", "9"), "spells"), (("--shortest", "-1"), "shortest"),
+        (("--minutes", "1"), "shortest"), (("--edge-limit", "0"), "edge-limit"), (("--rate", "0"), "rate"),
+        (("--on-top", "glass"), "on-top"), (("--sessions", "0"), "sessions"),
+        (("--time-limit", "0"), "time-limit"), (("--time-limit", "nan"), "time-limit"),
+        (("-o", "next.txt"), "next.txt"), (("--card", "card.png"), "card.png"),
+        (("-o", "bench.toml", "--force"), "bench.toml"), (("-o", "programme.toml"), "exists already"),
+        (("--card", "no/card.pdf"), "folder"),
+    ],
+)  # fmt: skip
+def test_bad_input_is_one_line_and_two(arguments: tuple[str, ...], word: str, call: Call, demo: Path) -> None:
+    before = {path.name: path.read_bytes() for path in demo.iterdir()}
+    called = call("propose", "bench.toml", *arguments)
+    assert called.code == 2 and called.out == ""
+    assert called.err.count("\n") == 1 and word in called.err
+    assert {path.name: path.read_bytes() for path in demo.iterdir()} == before
+
+
+def test_force_replaces(call: Call, demo: Path, searched_once: None) -> None:
+    Path("next.toml").write_text("old", encoding="utf-8")
+    assert call("propose", "bench.toml", *QUICK, "-o", "next.toml", "--force", "-q").code == 0
+    assert len(ws.load_programme("next.toml").spells) == 1
+
+
+def test_help_begins_with_an_example(call: Call) -> None:
+    called = call("propose", "--help")
+    assert called.code == 0 and called.out.startswith("Example:\n  wearsim propose bench.toml")
+
+
+def test_the_card_knows_how_the_lap_was_left(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """In a folder with sessions the prediction begins with the lap as they left it, and the card must say so."""
+    from types import SimpleNamespace
+
+    from wearsim.cli import propose
+    from wearsim.show import card
+
+    told: list[bool] = []
+
+    def note(*_: Any, as_left: bool) -> bytes:
+        told.append(as_left)
+        return b"card"
+
+    monkeypatch.setattr(card, "card_bytes", note)
+    manners: Any = SimpleNamespace(force=True)
+    for known in ({}, {"laps": None}, {"laps": "as a session left them"}):
+        propose._write(manners, None, known, None, None, None, tmp_path / "card.pdf")  # type: ignore[arg-type]
+    assert told == [False, False, True]

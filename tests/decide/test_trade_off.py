@@ -1,0 +1,80 @@
+"""What fewer minutes and fewer spells buy, and what a time limit leaves of a proposal, in counted work."""
+
+from __future__ import annotations
+
+import pytest
+
+import wearsim as ws
+from tests.helpers.small_bench import ring_figure, small_bench
+from wearsim.decide import limits as clock
+from wearsim.decide import propose
+from wearsim.decide.coarse_engine import Trials, Trying
+from wearsim.decide.limits import Limits
+from wearsim.decide.proposal import Proposal
+from wearsim.decide.response_search import AT_ONCE, SPREADS, Found
+from wearsim.decide.search import Look
+from wearsim.decide.stroke_library import Shape, shapes
+from wearsim.decide.trade_off import within
+from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.state import State
+
+LIMITS = Limits(minutes=24.0, spells=2)
+
+
+def proposed(limits: Limits = LIMITS, **more: object) -> Proposal:
+    """Of a raised ring, the default spreads: the search is short."""
+    bench = small_bench(True)
+    start = ring_figure(bench, DEFAULT)
+    return ws.propose(bench, limits=limits, start=start, **{"starts": 1, "draws": 0, **more})
+
+
+def test_minutes_are_cut_by_the_same_share_and_never_stretched() -> None:
+    stroke, press = Shape("tool", None, "straight", 0.3), Shape("tool", None, "press", 0.0)
+    programme = (Trying(press, 5.0), Trying(stroke, 12.0), Trying(stroke, 4.0))
+    assert [one.minutes for one in within(programme, 8.0)] == pytest.approx([5.0, 6.0, 2.0])
+    assert within(programme, 99.0) == programme
+
+
+class Counted:
+    """A clock that goes on by one with every spell that is tried."""
+
+    def __init__(self, patch: pytest.MonkeyPatch) -> None:
+        self.count, after = 0, Trials.after
+
+        def counted(trials: Trials, state: State, tried: Trying) -> State:
+            self.count += 1
+            return after(trials, state, tried)
+
+        patch.setattr(Trials, "after", counted)
+        patch.setattr(clock, "monotonic", lambda: float(self.count))
+
+
+@pytest.mark.parametrize("limit", [0.5, 400.0])
+def test_a_time_limit_holds_for_the_whole_call(limit: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    bench, counted = small_bench(True), Counted(monkeypatch)
+    done = proposed(sessions=4, time_limit=limit, with_trade_off=True)
+    # responses of a first spread of strokes, mixes at once, then some programmes in each scenario and the early stop
+    least = 2 * -(-len(shapes(bench, LIMITS, 6)) // SPREADS) if limit < 1.0 else 0
+    scenarios = 10
+    allowance = least + AT_ONCE * LIMITS.spells + 6 * scenarios * LIMITS.spells + LIMITS.minutes
+    assert counted.count <= limit + allowance
+    assert done.stopped and done.programme.spells and done.later == () and done.trade_off == ()
+    assert done.left_out == ("sessions 2 to 4", "what minutes and spells buy")
+    assert done.no_more_sessions == "the time limit came first"
+    answer = done.to_json()
+    assert answer["left_out_by_time_limit"] == list(done.left_out) and answer["floor"] > 0.0
+
+
+def test_why_fewer_sessions_are_planned(monkeypatch: pytest.MonkeyPatch) -> None:
+    class OneLook(Look):
+        looks = 0
+
+        def run(self, starts: int | None = None) -> tuple[Found, list]:
+            OneLook.looks += 1
+            return super().run(starts) if OneLook.looks == 1 else (Found(), [])
+
+    monkeypatch.setattr(propose, "Look", OneLook)
+    done = proposed(Limits(minutes=12.0, spells=1), sessions=3)
+    assert done.programme.spells and done.later == ()
+    assert done.no_more_sessions.startswith("after session 1 no allowed stroke")
+    assert proposed(Limits(minutes=12.0, spells=1), sessions=1).no_more_sessions == ""

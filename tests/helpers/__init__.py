@@ -1,0 +1,1 @@
+"""Benches, figures and twins that several tests share."""

@@ -1,0 +1,82 @@
+"""Chains of sessions whose truth is the radial engine itself, read in windows with noise."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Programme
+from wearsim.bench.toml_io import programme_from_table
+from wearsim.figure.conic import conic_departure
+from wearsim.knifeedge.readings import Readings
+from wearsim.learn.chain import LEARNING, Chain, Link
+from wearsim.learn.discrepancy import Discrepancy
+from wearsim.learn.observation import of_readings
+from wearsim.learn.practice.mirror import Drawn, Reader, draw_mirror
+from wearsim.wear.constants import Constants
+from wearsim.wear.initial_figure import StartFigure, on_grid
+from wearsim.wear.radial.engine import work
+from wearsim.wear.state import State, start_state
+
+PROGRAMMES: tuple[tuple[dict[str, Any], ...], ...] = (
+    ({"stroke": "w", "length": 0.5, "side_sweep": 0.2, "minutes": 15, "on_top": "tool"},),
+    ({"stroke": "one-third", "minutes": 20, "on_top": "mirror"},),
+    (
+        {"stroke": "overhang", "length": 0.4, "side_overhang": 0.2, "minutes": 12, "on_top": "mirror"},
+        {"stroke": "straight", "length": 0.5, "minutes": 8, "on_top": "tool"},
+    ),
+)
+# What a person wrote down who got session 2 wrong.
+WRONG: tuple[dict[str, Any], ...] = (
+    {"stroke": "w", "length": 0.7, "side_sweep": 0.25, "minutes": 30, "on_top": "mirror"},
+)
+
+
+def programme_of(spells: tuple[dict[str, Any], ...]) -> Programme:
+    """A programme from tables as a file would hold them."""
+    return programme_from_table({"spell": [{"lap": "full", **spell} for spell in spells]})
+
+
+def read(drawn: Drawn, state: State, rng: np.random.Generator, tester: Reader) -> Readings:
+    """A noisy sheet of the glass of a state."""
+    mirror = drawn.bench.mirror
+    error = state.height - conic_departure(state.radius, mirror.radius_of_curvature, mirror.conic)
+    return tester.read(drawn.bench, state.radius, error, rng)
+
+
+def spherical(bench: Bench) -> Bench:
+    """The bench with laps that begin spherical."""
+    laps = tuple(lap.model_copy(update={"start": "spherical"}) for lap in bench.laps)
+    return bench.model_copy(update={"laps": laps})
+
+
+def simulated_chain(
+    seed: int,
+    truth: Constants,
+    *,
+    count: int = 3,
+    wrong: int | None = None,
+    unpressed: int | None = None,
+    discrepancy: Discrepancy | None = None,
+) -> tuple[Drawn, Chain]:
+    """A mirror worked by the radial engine with true constants.
+
+    One session may be recorded wrongly, or as begun on a pressed lap that in truth was spherical.
+    """
+    rng = np.random.default_rng(seed)
+    drawn, tester = draw_mirror(seed, "raised ring", 0.25, 5.0), Reader()
+    first = on_grid(drawn.bench, drawn.start, LEARNING)
+    state = start_state(drawn.bench, first.radius, first.height, LEARNING)
+    links = []
+    for number, spells in enumerate(PROGRAMMES[:count], start=1):
+        programme = programme_of(spells)
+        if number == unpressed:
+            state = start_state(spherical(drawn.bench), state.radius, state.height, LEARNING)
+        state = work(drawn.bench, programme, state, truth, LEARNING).states[-1]
+        observation = of_readings(drawn.bench, read(drawn, state, rng, tester), state.radius)
+        recorded = programme_of(WRONG) if number == wrong else programme
+        links.append(Link(number, drawn.bench, recorded, "pressed" if number == unpressed else None, observation))
+    known = StartFigure(first.radius, first.height, 1e-9 * np.eye(first.radius.size))
+    return drawn, Chain(known, tuple(links), LEARNING, discrepancy or Discrepancy())

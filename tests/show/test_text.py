@@ -1,0 +1,173 @@
+"""What tables are made of."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from wearsim.bench.fields import DefaultUsed
+from wearsim.bench.toml_io import bench_from_table, programme_from_table
+from wearsim.show.notices import CAUTIONS, cautions_text, defaults_text
+from wearsim.show.profiles import zones_of
+from wearsim.show.strokes import spell_words
+from wearsim.show.text import columns, in_diameters, lean, paragraph, text_width
+from wearsim.show.units import INCHES, MILLIMETRES, height_unit, length_unit
+from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.state import glass_grid
+
+
+def bench_of(mirror: str, diameter: str = "300 mm"):  # type: ignore[no-untyped-def]
+    table = {
+        "mirror": {"diameter": diameter, "radius_of_curvature": "3 m"}
+        | dict(pair.split("=") for pair in mirror.split(";") if pair),
+        "lap": {"diameter": "200 mm", "mass": "4 kg"},
+        "figure": {"conic": 0.0},
+    }
+    return bench_from_table(table, text=f"[mirror]\ndiameter = '{diameter}'\n")
+
+
+@pytest.mark.parametrize(
+    ("diameter", "unit"),
+    [
+        ("300 mm", MILLIMETRES),
+        ("0.3 m", MILLIMETRES),
+        ("30 cm", MILLIMETRES),
+        ("12 in", INCHES),
+        ("12in", INCHES),
+        ("12.5 inch", INCHES),
+        ("1 ft", INCHES),
+    ],
+)
+def test_lengths_in_the_unit_of_the_file(diameter: str, unit: object) -> None:
+    assert length_unit(bench_of("", diameter)) is unit
+
+
+def test_a_bench_without_a_text_is_shown_in_millimetres() -> None:
+    assert length_unit(bench_of("").model_copy(update={"text": ""})) is MILLIMETRES
+
+
+def test_lengths_as_numbers_and_as_one_says_them() -> None:
+    assert MILLIMETRES.number(0.0296) == "29.6"
+    assert MILLIMETRES.short(0.09) == "90 mm"
+    assert MILLIMETRES.short(0.0905) == "90.5 mm"
+    assert INCHES.short(0.0254) == "1 in"
+    assert INCHES.text(0.0127) == "0.50 in"
+
+
+def test_heights_in_micrometres_where_there_are_many() -> None:
+    assert height_unit(9.9e-6).name == "nm"
+    assert height_unit(1.1e-5).name == "um"
+
+
+@pytest.mark.parametrize("mirror", ["", "hole=50 mm", "hole=70 mm;rim_excluded=0 mm"])
+def test_zones_share_the_glass_and_take_area_means(mirror: str) -> None:
+    glass = bench_of(mirror).mirror
+    radius = glass_grid(glass, DEFAULT)
+    zones = zones_of(glass, radius)
+    assert zones.edges[0] == glass.hole_radius
+    assert zones.edges[zones.clear] == pytest.approx(glass.clear_radius, rel=1e-15)
+    assert zones.edges[-1] == pytest.approx(glass.radius, rel=1e-15)
+    inner, outer = zones.edges[:-1], zones.edges[1:]
+    assert np.all(outer > inner)
+    # the area mean of r^2 over a ring is the mean of its limits' squares
+    assert zones.matrix @ radius**2 == pytest.approx((inner**2 + outer**2) / 2, rel=1e-6)
+    assert zones.matrix @ np.ones_like(radius) == pytest.approx(np.ones(inner.size), rel=1e-12)
+
+
+def test_zones_are_narrow_at_the_rim() -> None:
+    glass = bench_of("").mirror
+    width = np.diff(zones_of(glass, glass_grid(glass, DEFAULT)).edges)
+    assert np.all(np.diff(width[:-1]) < 1e-12)
+
+
+@pytest.mark.parametrize("width", [40, 60, 72])
+def test_columns_without_room_stand_below_the_others(width: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", str(width))
+    rows = [(f"zone {row}", *(f"{row}{column} and some" for column in range(6))) for row in range(3)]
+    lines = columns(rows, "<>>>>>>")
+    assert max(map(len, lines)) <= width
+    blocks = "\n".join(lines).split("\n\n")
+    assert len(blocks) > 1
+    for block in blocks:
+        assert [line[:6] for line in block.splitlines()] == ["zone 0", "zone 1", "zone 2"]
+    for row in rows:
+        assert all(sum(cell in line for line in lines) == 1 for cell in row[1:])
+
+
+def test_long_words_beside_a_number_are_broken(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    rows = [("no mix of the allowed strokes does better, wear frozen", "12 nm"), ("gap", "3 nm")]
+    lines = columns(rows, "<>")
+    assert max(map(len, lines)) <= 40
+    assert lines[-1].split() == ["gap", "3", "nm"]
+    assert lines[-2].endswith("12 nm") and "12 nm" not in lines[0]
+
+
+def test_text_is_as_wide_as_the_terminal_within_bounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    for given, width in (("200", 80), ("60", 60), ("5", 40), ("", 80)):
+        monkeypatch.setenv("COLUMNS", given)
+        assert text_width() == width
+        assert max(map(len, paragraph("word " * 100).splitlines())) <= width
+
+
+def test_columns_line_up() -> None:
+    assert columns([("a", "bb", "c"), ("dd", "e", "fff")], "<>>") == ["a   bb    c", "dd   e  fff"]
+
+
+@pytest.mark.parametrize(
+    ("value", "before", "bar"),
+    [
+        (0.0, 0.0, "   o   "),
+        (1.0, 0.0, "   o###"),
+        (-1.0, 0.0, "###o   "),
+        (1.0 / 3.0, -2.0 / 3.0, " o |#  "),
+        (9.0, 1.0, "   |##o"),
+    ],
+)
+def test_bars_lean_low_or_high(value: float, before: float, bar: str) -> None:
+    assert lean(value, before, 1.0, half=3) == bar
+
+
+def test_bars_of_a_perfect_mirror() -> None:
+    assert lean(0.0, 0.0, 0.0, half=2) == "  |  "
+
+
+def test_paragraphs_fit_and_leave_words_whole() -> None:
+    text = paragraph("a-long-word and another " * 20, "Warning: ", "         ")
+    assert max(map(len, text.splitlines())) <= 80
+    assert text.split()[1:] == ("a-long-word and another " * 20).split()
+
+
+def test_defaults_said_once_for_what_is_alike() -> None:
+    used = [DefaultUsed(f"spell {n}.rate", "50", "by hand") for n in (1, 2, 4)]
+    used += [DefaultUsed("spell 3.turn", "0 deg", "as it lies"), DefaultUsed("hands.push", "30 N", "judgement")]
+    lines = defaults_text(used).splitlines()
+    assert lines[1:] == ["  spell 1, 2, 4: rate 50", "  spell 3: turn 0 deg", "  hands: push 30 N"]
+    assert "  spell 2.rate = 50: by hand" in defaults_text(used, sources=True).splitlines()
+
+
+def test_cautions_short_and_whole() -> None:
+    assert "\n" not in cautions_text() and len(cautions_text()) <= 80
+    whole = " ".join(cautions_text(whole=True).split())
+    assert all(line in whole for line in CAUTIONS)
+
+
+@pytest.mark.parametrize(
+    ("spell", "words"),
+    [
+        ({"stroke": "one-third"}, "tool on top, one-third, 100 mm long"),
+        ({"stroke": "press", "on_top": "mirror"}, "mirror on top, cold pressing"),
+        (
+            {"stroke": "w", "length": 0.5, "side_sweep": "75 mm", "side_overhang": 0.1, "on_top": "mirror"},
+            "mirror on top, W, 150 mm long, 75 mm to each side, 30 mm off centre",
+        ),
+        ({"stroke": "straight", "length": "100 mm", "lap": "small"}, "tool on top (small), straight, 100 mm long"),
+    ],
+)
+def test_spells_in_words(spell: dict[str, object], words: str) -> None:
+    programme = programme_from_table({"spell": [spell | {"minutes": 5}]})
+    assert spell_words(programme.spells[0], 0.3, MILLIMETRES) == words
+
+
+def test_sizes_in_diameters_have_a_third_decimal_where_it_says_something() -> None:
+    assert [in_diameters(x) for x in (0.25, 0.3, 0.255, 0.28 * (1.0 - 1e-9))] == ["0.25", "0.30", "0.255", "0.28"]

@@ -1,0 +1,141 @@
+"""The two engines against each other: the removal within 1 % of its range (RMS over rings), with enough turns."""
+
+import numpy as np
+import pytest
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Programme
+from wearsim.bench.toml_io import load_bench, load_programme
+from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.initial_figure import start_figure
+from wearsim.wear.planar.engine import PlanarAccuracy
+from wearsim.wear.planar.grid import RoundStart, ring_mean
+from wearsim.wear.planar.setup import run_planar
+from wearsim.wear.predict import predict
+
+BENCH = """
+[mirror]
+diameter = "300 mm"
+radius_of_curvature = "3.0 m"
+glass = "borosilicate"
+thickness = "38 mm"
+hole = "{hole} mm"
+[lap]
+diameter = "{lap} mm"
+mass = "4 kg"
+facet_shape = "none"
+start = "{start}"
+[hands]
+friction = {friction}
+length_jitter = {jitter}
+centre_jitter = "{centre} mm"
+push_offset = ["{push} mm", "0 mm"]
+walk = "{walk} s"
+hand_turn = "110 s"
+[wear]
+edge_gain = {gain}
+[figure]
+conic = {conic}
+"""
+SPELL = """
+[[spell]]
+on_top = "{on_top}"
+stroke = "{stroke}"
+{keys}
+minutes = {minutes}
+"""
+USUAL = {
+    "hole": 0,
+    "lap": 300,
+    "start": "pressed",
+    "friction": 0.0,
+    "jitter": 0.0,
+    "centre": 0.0,
+    "push": 0,
+    "walk": 80,
+    "gain": 0.0,
+    "conic": 0.0,
+}
+# Whole circuits round the barrel, four of the usual ones: then the mean over rings has seen every heading alike.
+CIRCUITS = 4
+CELLS = PlanarAccuracy().cells  # fmt: skip
+W = "length = {}\nside_sweep = {}"
+
+CASES = {
+    "w, tool on top, lead, edge": ({"friction": 0.15, "gain": 0.3}, "tool", "w", W.format(0.5, 0.2)),
+    "w, mirror on top, lead, edge": ({"friction": 0.15, "gain": 0.3}, "mirror", "w", W.format(0.6, 0.2)),
+    "straight, tool on top": ({}, "tool", "straight", "length = 0.4"),
+    "overhang, small lap, edge": ({"lap": 200, "gain": 0.3}, "tool", "overhang", "length = 0.3\nside_overhang = 0.25"),
+    "w, small lap below": ({"lap": 200, "friction": 0.15}, "mirror", "w", W.format(0.3, 0.15)),
+    # a worker who walks fast adds to an oval's speed; the radial engine leaves walking out
+    "oval, large lap, edge": ({"lap": 340, "gain": 0.3, "walk": 320}, "tool", "oval", W.format(0.4, 0.2)),
+    "one-third, large lap, spherical": ({"lap": 340, "start": "spherical", "conic": 0.5}, "mirror", "one-third", ""),
+    "w, hole, lead, edge": ({"hole": 60, "friction": 0.15, "gain": 0.3}, "tool", "w", W.format(0.35, 0.1)),
+    "w, jitter": ({"friction": 0.15, "gain": 0.3, "jitter": 0.06, "centre": 2.0}, "tool", "w", W.format(0.5, 0.2)),
+    "w, push off centre": ({"push": 8}, "tool", "w", W.format(0.4, 0.15)),
+}
+
+
+@pytest.fixture
+def written(tmp_path):
+    def write(changes, on_top, stroke, keys) -> tuple[Bench, Programme]:
+        (tmp_path / "bench.toml").write_text(BENCH.format(**{**USUAL, **changes}))
+        minutes = CIRCUITS * USUAL["walk"] / 60
+        (tmp_path / "programme.toml").write_text(SPELL.format(on_top=on_top, stroke=stroke, keys=keys, minutes=minutes))
+        return load_bench(tmp_path / "bench.toml"), load_programme(tmp_path / "programme.toml")
+
+    return write
+
+
+@pytest.mark.parametrize("case", CASES, ids=str)
+def test_removal_and_lap_agree(written, case):
+    bench, programme = written(*CASES[case])
+    fine = Accuracy().refined(1.5)
+    radial = predict(bench, programme, draws=0, accuracy=fine)
+    start = start_figure(bench, fine)
+    planar = run_planar(
+        bench, programme, RoundStart(start.radius, start.height), radius=radial.radius,
+        accuracy=PlanarAccuracy(cells=CELLS),
+    )  # fmt: skip
+    # rings evenly apart up to the rim itself; the radial engine's own crowd into its last millimetres
+    even = np.linspace(radial.radius[0], radial.radius[-1], 50)
+    off = np.interp(even, radial.radius, planar.removal_profile - radial.removal)
+    assert np.sqrt(np.mean(off**2)) < 0.01 * np.ptp(radial.removal)
+    lap = planar.laps["lap"]
+    rho, pitch = radial.pitch_radius["lap"], radial.pitch_height["lap"]
+    change = ring_mean(lap.height, lap.across, rho) - pitch
+    assert np.std(change) < 0.02 * np.ptp(pitch)
+    assert planar.reports[0].lift_off_share == pytest.approx(radial.lift_off_share, abs=0.03)
+
+
+def test_no_spells_change_nothing(written):
+    bench, _ = written({}, "tool", "straight", "length = 0.3")
+    start = RoundStart(np.linspace(0.0, 0.15, 20), np.linspace(0.0, 0.15, 20) ** 4 * 1e-3)
+    seen = run_planar(bench, Programme(), start, accuracy=PlanarAccuracy(cells=32))
+    assert not seen.removal.any()
+    assert seen.after.rms == seen.before.rms
+    assert seen.peak.peak_pressure == 0.0
+
+
+def test_a_map_and_terms_start_a_session(written):
+    """Terms over the clear aperture come back as they went in, and a measured map of them is the same glass."""
+    bench, programme = written({}, "tool", "straight", "length = 0.3")
+    accuracy = PlanarAccuracy(cells=64)
+    terms = np.zeros(15)
+    terms[5], terms[3], terms[7] = 40e-9, -25e-9, 15e-9
+    from wearsim.wear.initial_figure import frame_for
+    from wearsim.wear.planar.setup import pieces_for
+
+    frame, glass = frame_for(bench), pieces_for(bench, bench.laps[0]).glass(64)
+    seen = run_planar(bench, programme, frame.height_of_terms(terms, glass), accuracy=accuracy)
+    found = seen.before.zernike
+    assert found[:15][[3, 5, 7]] == pytest.approx(terms[[3, 5, 7]], abs=2e-10)
+    assert seen.before.astigmatism.amplitude == pytest.approx(np.hypot(40e-9, 25e-9), rel=0.01)
+    across = (np.arange(90) - 44.5) / 90 * 0.3
+    radius = np.hypot(across[None, :], across[:, None]) / frame.clear_radius
+    from wearsim.figure.zernike import zernike_sum
+
+    error = zernike_sum(terms, np.minimum(radius, 1.05), np.arctan2(across[:, None], across[None, :]))
+    again = frame.height_of_map(np.where(radius < 1.02, error, np.nan), glass)
+    # bilinear reading rounds a surface off a little: 1 % here
+    assert frame.figure(again, glass).zernike == pytest.approx(found, abs=5e-10)

@@ -1,0 +1,162 @@
+"""Outcomes in HDF5: round trip, provenance, and files that are refused."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+import pytest
+
+import wearsim
+from tests.helpers.workbench import make_bench, make_programme, make_spell
+from wearsim.bench.abrasion import Spread
+from wearsim.errors import InputError, StoreError
+from wearsim.wear.hdf5 import digest, read_outcome, write_outcome
+from wearsim.wear.outcome import Outcome
+from wearsim.wear.predict import predict
+
+
+@pytest.fixture(scope="module")
+def outcome() -> Outcome:
+    bench = make_bench(spread=Spread(), thickness=0.02)  # thin enough for a warning
+    spells = make_spell("press", minutes=5.0), make_spell("w", minutes=10.0, length=0.5, side_sweep=0.2)
+    return predict(bench, make_programme(*spells), draws=4, seed=3)
+
+
+def test_round_trip_is_equal(outcome: Outcome, tmp_path: Path) -> None:
+    assert outcome.band is not None
+    assert outcome.warnings
+    write_outcome(outcome, tmp_path / "out.h5", seed=3)
+    again = read_outcome(tmp_path / "out.h5")
+    assert again == outcome
+    assert again.to_json() == outcome.to_json()
+
+
+def test_round_trip_without_spells_band_and_warnings(tmp_path: Path) -> None:
+    plain = predict(make_bench(), make_programme())
+    assert plain.band is None
+    assert not plain.spells
+    write_outcome(plain, tmp_path / "plain.h5")
+    assert read_outcome(tmp_path / "plain.h5") == plain
+
+
+def test_a_file_of_the_first_format_loads(outcome: Outcome, tmp_path: Path) -> None:
+    """It has bands of the figure error, the RMS and the edge roll after, and no word on why there is none."""
+    path = tmp_path / "first.h5"
+    write_outcome(outcome, path)
+    with h5py.File(path, "r+") as file:
+        file.attrs["format_version"] = 1
+        del file.attrs["no_band"]
+        for name in set(file["band"]) - {"percentile", "figure_error", "surface_rms", "edge_roll"}:
+            del file["band"][name]
+    band = read_outcome(path).band
+    assert band is not None and outcome.band is not None
+    assert set(band.numbers) == {"surface_rms", "edge_roll"} and band.removal is None and band.stage_rms is None
+    assert np.array_equal(band.surface_rms, outcome.band.surface_rms)
+    assert band.to_json()["edge_roll_band_m"] == outcome.band.edge_roll.tolist() and band.of_spell(0) == {}
+
+
+def test_equality_sees_a_difference(outcome: Outcome) -> None:
+    assert outcome == replace(outcome)
+    assert outcome != replace(outcome, removal=outcome.removal * (1 + 1e-15) + 1e-20)
+    assert outcome != replace(outcome, band=None)
+
+
+def test_long_texts_and_many_spells(outcome: Outcome, tmp_path: Path) -> None:
+    # an attribute of fixed length would end at 64 kB
+    long = replace(outcome, programme_text="# x\n" * 40000, spells=outcome.spells * 500)
+    write_outcome(long, tmp_path / "long.h5")
+    assert read_outcome(tmp_path / "long.h5") == long
+
+
+def test_provenance_and_units(outcome: Outcome, tmp_path: Path) -> None:
+    path = tmp_path / "out.h5"
+    write_outcome(outcome, path, seed=3)
+    with h5py.File(path) as file:
+        about = dict(file.attrs)
+        assert about["format"] == "wearsim outcome"
+        assert about["creator"] == f"wearsim {wearsim.__version__}"
+        assert about["seed"] == 3
+        assert about["written_utc"].endswith("+00:00")
+        assert "numpy" in about["libraries"]
+        assert about["programme_toml"] == outcome.programme_text
+        assert about["programme_sha256"] == digest(outcome.programme_text)
+        bare: list[str] = []
+
+        def units(name: str, item: Any) -> None:
+            if isinstance(item, h5py.Dataset) and not {"units", "long_name"} <= set(item.attrs):
+                bare.append(name)
+
+        file.visititems(units)
+        assert not bare
+        assert file["removal"].dims[0][0] == file["radius"]
+
+
+def test_existing_file_is_kept_unless_forced(outcome: Outcome, tmp_path: Path) -> None:
+    path = tmp_path / "out.h5"
+    path.write_text("mine")
+    with pytest.raises(InputError, match="exists already"):
+        write_outcome(outcome, path)
+    assert path.read_text() == "mine"
+    write_outcome(outcome, path, force=True)
+    assert read_outcome(path) == outcome
+
+
+def test_nothing_is_left_half_written(outcome: Outcome, tmp_path: Path, monkeypatch: Any) -> None:
+    def fails(*_: Any) -> None:
+        raise RuntimeError("power cut")
+
+    monkeypatch.setattr("wearsim.wear.hdf5._write_laps", fails)
+    with pytest.raises(RuntimeError):
+        write_outcome(outcome, tmp_path / "out.h5")
+    assert list(tmp_path.iterdir()) == []
+    (tmp_path / "old.h5").write_text("old")
+    with pytest.raises(RuntimeError):
+        write_outcome(outcome, tmp_path / "old.h5", force=True)
+    assert (tmp_path / "old.h5").read_text() == "old"
+
+
+def test_no_such_folder(outcome: Outcome, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="cannot be written"):
+        write_outcome(outcome, tmp_path / "no" / "out.h5")
+
+
+def test_damaged_files_are_refused(outcome: Outcome, tmp_path: Path) -> None:
+    path = tmp_path / "out.h5"
+    write_outcome(outcome, path)
+    whole = path.read_bytes()
+    for name, content in (
+        ("empty", b""), ("text", b"radius_mm,error_nm\n0,1\n"), ("garbage", bytes(range(256)) * 40),
+        ("cut", whole[: len(whole) // 2]), ("short", whole[:-100]),
+    ):  # fmt: skip
+        broken = tmp_path / f"{name}.h5"
+        broken.write_bytes(content)
+        with pytest.raises(StoreError) as caught:
+            read_outcome(broken)
+        assert str(broken) in str(caught.value)
+    for missing in (tmp_path / "none.h5", tmp_path):
+        with pytest.raises(StoreError):
+            read_outcome(missing)
+
+
+def test_other_files_and_newer_versions_are_refused(outcome: Outcome, tmp_path: Path) -> None:
+    path = tmp_path / "out.h5"
+
+    def altered(change: Any) -> None:
+        write_outcome(outcome, path, force=True)
+        with h5py.File(path, "r+") as file:
+            change(file)
+
+    altered(lambda file: file.attrs.__setitem__("format_version", 999))
+    with pytest.raises(StoreError, match="newer wearsim"):
+        read_outcome(path)
+    altered(lambda file: file.attrs.__setitem__("format", "something else"))
+    with pytest.raises(StoreError, match="not an outcome"):
+        read_outcome(path)
+    for name in ("removal", "spells", "numbers", "laps"):
+        altered(lambda file, name=name: file.__delitem__(name))
+        with pytest.raises(StoreError):
+            read_outcome(path)

@@ -1,0 +1,123 @@
+"""Each warning from a bench that deserves it, and not from one that does not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.helpers.workbench import STEADY, make_bench, make_programme, make_spell
+from wearsim.bench.abrasion import Spread
+from wearsim.bench.hands import Hands
+from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.outcome import Band
+from wearsim.wear.predict import predict
+from wearsim.wear.warnings import bending_share, lift_off_by_tilt, warnings_for
+
+QUICK = replace(DEFAULT, glass_rings=32, pitch_rings=24, offsets=10, draws=64)
+
+
+def warnings(bench: Any, *spells: Any, draws: int = 0) -> tuple[str, ...]:
+    return predict(bench, make_programme(*spells), accuracy=QUICK, draws=draws).warnings
+
+
+def said(lines: tuple[str, ...], words: str) -> bool:
+    return any(words in line for line in lines)
+
+
+GENTLE = make_spell("one-third", minutes=5.0)
+
+
+def test_a_sound_bench_draws_no_warning() -> None:
+    assert warnings(make_bench(0.2, 2.4, glass=-1.0, thickness=0.03), GENTLE) == ()
+
+
+LONG_W = {"on_top": "mirror", "length": 0.75, "side_sweep": 0.25}
+
+
+def test_edge() -> None:
+    bench = make_bench(0.2, 2.4, thickness=0.03)
+    assert said(warnings(bench, make_spell("w", minutes=60.0, **LONG_W)), "edge: turned down by")
+    assert not said(warnings(bench, make_spell("w", minutes=10.0, **LONG_W)), "edge")
+
+
+def test_edge_of_an_unlucky_draw() -> None:
+    spread = Spread(preston=1.3, stiffness=1.5, relaxation_time=1.0, edge_gain=1.0)
+    bench = make_bench(0.2, 2.4, thickness=0.03, spread=spread)
+    lines = warnings(bench, make_spell("w", minutes=38.0, **LONG_W), draws=24)
+    (line,) = (line for line in lines if "edge: may turn down by" in line)
+    now = predict(bench, make_programme(GENTLE), accuracy=QUICK, draws=0).numbers_before.edge_roll
+    assert f"({-now * 1e9:.0f} nm now)" in line
+    assert not said(lines, "edge: turned down")
+
+
+def test_an_edge_that_turns_up_is_told_as_one_that_turns_down() -> None:
+    bench, programme = make_bench(0.2, 2.4, thickness=0.03), make_programme(GENTLE)
+    done = predict(bench, programme, accuracy=QUICK, draws=0)
+    up = replace(done, numbers=replace(done.numbers, edge_roll=150e-9))
+    assert said(warnings_for(bench, programme, up), "edge: turned up by 150 nm")
+    band = Band(np.zeros((2, 1)), {"edge_roll": np.array([-10e-9, 90e-9])}, draws=4)
+    (line,) = (line for line in warnings_for(bench, programme, replace(done, band=band)) if line.startswith("edge"))
+    assert "may turn up by 90 nm" in line and "95th" in line
+
+
+def test_lap_that_does_not_conform() -> None:
+    rough = make_bench(0.2, 2.4, glass=12.0, start="spherical", thickness=0.03)
+    assert said(warnings(rough, GENTLE), "the lap does not conform")
+    followed = make_bench(0.2, 2.4, glass=12.0, start="pressed", thickness=0.03)
+    assert not said(warnings(followed, make_spell("straight", minutes=5.0, length=0.1)), "conform")
+
+
+def test_a_lap_that_is_only_tilted_conforms() -> None:
+    bench = make_bench(0.2, 2.4, thickness=0.03)
+    spell = make_spell("overhang", minutes=2.0, on_top="mirror", length=0.1, side_overhang=0.38)
+    outcome = predict(bench, make_programme(spell), accuracy=QUICK, draws=0)
+    assert outcome.spells[0].lift_off_share > 0.3
+    assert lift_off_by_tilt(bench, spell) == pytest.approx(outcome.spells[0].lift_off_share, abs=0.03)
+    assert not said(outcome.warnings, "conform")
+
+
+def test_near_tipping() -> None:
+    bench = make_bench(0.2, 2.4, hands=STEADY, thickness=0.03)
+    assert said(warnings(bench, make_spell("straight", length=0.93)), "near tipping: the stroke reaches 93 mm")
+    assert not said(warnings(bench, make_spell("straight", length=0.85)), "tipping")
+
+
+def test_strokes_left_out() -> None:
+    hands = Hands(length_jitter=0.1, centre_jitter=0.002, push_height=0.0)
+    bench = make_bench(0.2, 2.4, hands=hands, thickness=0.03)
+    assert said(warnings(bench, make_spell("straight", length=0.85)), "% of the strokes would tip")
+    assert not said(warnings(bench, make_spell("straight", length=0.4)), "would tip")
+
+
+def test_thin_glass_says_from_where() -> None:
+    thin = make_bench(0.4, 4.0, thickness=0.02)
+    lines = [line for line in warnings(thin, GENTLE) if line.startswith("glass:")]
+    assert len(lines) == 1
+    enough = float(lines[0].split("from about ")[1].split(" mm")[0]) / 1e3
+    for thickness, warned in ((1.02 * enough, False), (0.97 * enough, True)):
+        assert said(warnings(make_bench(0.4, 4.0, thickness=thickness), GENTLE), "glass:") is warned
+
+
+def test_bending_is_that_of_a_thin_plate() -> None:
+    # kappa / (D q^4), D = E t^3 / (12 (1 - nu^2)): twice as thick bends 8 times less, twice as wide 16 times more
+    base, thick, wide = (
+        bending_share(make_bench(d, 10 * d, thickness=t), 5e9) for d, t in ((0.3, 0.03), (0.3, 0.06), (0.6, 0.03))
+    )
+    assert base / thick == pytest.approx(8.0)
+    assert wide / base == pytest.approx(16.0)
+    rigidity = 64e9 * 0.03**3 / (12 * (1 - 0.2**2))
+    assert base == pytest.approx(5e9 / (rigidity * (3.0 / 0.15) ** 4))
+
+
+def test_heavy_piece_on_top() -> None:
+    bench = make_bench(0.5, 4.0, mass=12.0, thickness=0.08)  # a mirror of 34 kg, a tool of 12 kg
+    assert bench.mirror.piece_mass > 20.0
+    mirror, tool = (make_spell("one-third", on_top, 5.0) for on_top in ("mirror", "tool"))
+    assert said(warnings(bench, mirror), "weight: the mirror on top weighs")
+    assert not said(warnings(bench, tool), "weight")
+    assert np.ceil(bench.mirror.piece_mass) == float(
+        next(w for w in warnings(bench, mirror) if "weight" in w).split("weighs ")[1].split(" kg")[0]
+    )

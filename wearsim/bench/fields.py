@@ -1,0 +1,361 @@
+"""Field types of the bench: quantities with units, plain numbers, choices and names.
+
+In a file a quantity is a string with a unit, and a bare number is refused. In Python a plain number is
+taken to be SI already (degrees Celsius for a temperature), so that programs can build pieces directly.
+Which of the two holds is told by the validation context (:data:`FROM_FILE`).
+
+What every table has in common: frozen, unknown keys refused, defaults that name their source.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, NamedTuple, get_args
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from pydantic.fields import FieldInfo
+from pydantic_core import PydanticCustomError
+
+from wearsim.bench import units
+
+FROM_FILE: dict[str, object] = {"file": True}
+"""Validation context of what was read from a file."""
+
+
+HANDY = 14
+"""Letters of a quantity that a person may have written; a longer one was written in another unit (judgement)."""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What a number may be: its unit, its limits, and how to speak of it.
+
+    Attributes
+    ----------
+    noun : str
+        With its article, as in an error line: ``"a length"``.
+    example : str
+        A text that would be accepted.
+    base : str
+        SI unit of the float, or ``"degC"``; empty for a plain number.
+    shown : tuple of str
+        People's units to write it in.
+    otherwise : tuple of str
+        Units to write it in where those would give a string of digits.
+    above, least, most : float or None
+        Limits in the base unit: greater than, at least, at most.
+    """
+
+    noun: str
+    example: str
+    base: str = ""
+    shown: tuple[str, ...] = ()
+    above: float | None = None
+    least: float | None = None
+    most: float | None = None
+    otherwise: tuple[str, ...] = ()
+
+    def say(self, value: float) -> str:
+        """Write a value in people's units."""
+        if not self.base:
+            return f"{value:.9g}"
+        text = units.write(value, self.base, self.shown)
+        if len(text) <= HANDY or not self.otherwise:
+            return text
+        try:
+            return units.write(value, self.base, self.shown + self.otherwise)
+        except ArithmeticError:  # a hair from 0 degC: no number of another zero reads back as that
+            return text
+
+    @property
+    def limits(self) -> str:
+        """The limits in words, in people's units."""
+        parts = [
+            f"{word} {self.say(limit) if limit else '0'}"
+            for word, limit in (("above", self.above), ("at least", self.least), ("at most", self.most))
+            if limit is not None
+        ]
+        return " and ".join(parts)
+
+    @property
+    def expected(self) -> str:
+        """What would be accepted, for an error line."""
+        limits = f" {self.limits}" if self.limits else ""
+        return f"{self.noun}{limits}, such as {self.example}"
+
+
+def refuse(message: str, expected: str) -> PydanticCustomError:
+    """An error for one field, in words for a person."""
+    return PydanticCustomError("people", "{message}", {"message": message, "expected": expected})
+
+
+def _from_text(text: str, kind: Kind) -> float:
+    try:
+        return units.read(text, kind.base)
+    except units.NotAQuantity as error:
+        raise refuse(str(error), kind.expected) from error
+
+
+def _from_number(value: Any, kind: Kind) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise refuse("the wrong type", kind.expected)
+    try:
+        return float(value)
+    except OverflowError as error:
+        raise refuse("too large a number", kind.expected) from error
+
+
+def _within(value: float, kind: Kind) -> float:
+    too_low = (kind.above is not None and value <= kind.above) or (kind.least is not None and value < kind.least)
+    if not math.isfinite(value):
+        raise refuse("not a finite number", kind.expected)
+    if too_low:
+        raise refuse("too small", kind.expected)
+    if kind.most is not None and value > kind.most:
+        raise refuse("too large", kind.expected)
+    return value + 0.0  # no negative zero: it would be written, and read, as plain 0
+
+
+def as_float(value: Any, kind: Kind, from_file: bool = True) -> float:
+    """One value as a float of ``kind``.
+
+    Raises
+    ------
+    PydanticCustomError
+        Where the value is none; see :func:`wearsim.bench.input_errors.one_line`.
+    """
+    if kind.base and isinstance(value, str):
+        return _within(_from_text(value, kind), kind)
+    number = _from_number(value, kind)
+    if kind.base and from_file:
+        raise refuse("a bare number where a unit is needed", kind.expected)
+    return _within(number, kind)
+
+
+@dataclass(frozen=True)
+class Extent:
+    """A length along or across the stroke: a fraction of the mirror's diameter, or a length.
+
+    Attributes
+    ----------
+    value : float
+        The fraction, or the length [m].
+    relative : bool
+        Whether it is a fraction.
+    """
+
+    value: float
+    relative: bool = True
+
+    def on(self, diameter: float) -> float:
+        """The length [m] on a mirror of this diameter [m]."""
+        return self.value * diameter if self.relative else self.value
+
+
+def _as_extent(value: Any, kind: Kind) -> Extent:
+    if isinstance(value, Extent):
+        return Extent(_within(value.value, kind), value.relative)
+    if isinstance(value, str):
+        return Extent(_within(_from_text(value, kind), kind), relative=False)
+    fraction = _within(_from_number(value, kind), kind)
+    if fraction > MOST_OF_DIAMETER:
+        raise refuse("a plain number is a fraction of the mirror's diameter, and this is too large", kind.expected)
+    return Extent(fraction)
+
+
+MOST_OF_DIAMETER = 2.0
+"""Largest fraction of the diameter: beyond it the pieces part, and ``150`` must mean ``"150 mm"``."""
+
+
+def _quoted(example: str) -> str:
+    """Texts as they stand in a file: ``2 mm or 0.1 in`` with each part in quotes."""
+    return " or ".join(f'"{part}"' for part in example.split(" or "))
+
+
+def quantity(
+    noun: str,
+    example: str,
+    base: str,
+    *shown: str,
+    above: float | None = None,
+    least: float | None = None,
+    most: float | None = None,
+    otherwise: tuple[str, ...] = (),
+) -> Any:
+    """Annotations of a field that is a quantity with a unit; arguments as in :class:`Kind`."""
+    return _marks(Kind(noun, _quoted(example), base, shown, above, least, most, otherwise))
+
+
+def number(example: str, *, above: float | None = None, least: float | None = None, most: float | None = None) -> Any:
+    """Annotations of a field that is a plain number; arguments as in :class:`Kind`."""
+    return _marks(Kind("a plain number", example, above=above, least=least, most=most))
+
+
+def whole(example: str, *, least: int = 0, most: int) -> BeforeValidator:
+    """Annotation of a field that counts something."""
+    expected = f"a whole number from {least} to {most}, such as {example}"
+
+    def check(value: Any) -> int:
+        if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+            raise refuse("not such a count", expected)
+        return value
+
+    return BeforeValidator(check)
+
+
+def _marks(kind: Kind) -> tuple[Any, ...]:
+    def check(value: Any, info: ValidationInfo) -> float:
+        return as_float(value, kind, bool((info.context or {}).get("file")))
+
+    return (BeforeValidator(check), kind)
+
+
+def extent(*, above: float | None = None, least: float | None = None) -> Any:
+    """Annotations of a field that is an :class:`Extent`."""
+    example = '0.5 (of the mirror\'s diameter), "150 mm" or "6 in"'
+    kind = Kind("a length", example, "m", ("mm",), above, least)
+    return (BeforeValidator(lambda value: _as_extent(value, kind)), kind)
+
+
+def _pair(value: Any, info: ValidationInfo) -> tuple[float, float]:
+    kind = Kind("a length", '"2 mm" or "0.1 in"', "m", ("mm",))
+    if not isinstance(value, (list, tuple)) or len(value) != 2:
+        raise refuse("not a pair", 'two lengths, such as ["0 mm", "5 mm"] or ["0 in", "0.2 in"]')
+    from_file = bool((info.context or {}).get("file"))
+    return as_float(value[0], kind, from_file), as_float(value[1], kind, from_file)
+
+
+def default(value: Any, source: str) -> Any:
+    """A field's documented default [SI], with where it comes from."""
+    return Field(default=value, json_schema_extra={"source": source})
+
+
+_length = quantity("a length", "300 mm or 12 in", "m", "mm", above=0.0)
+_depth = quantity("a length", "2 mm or 0.1 in", "m", "mm", least=0.0)
+_stiffness = quantity("a stiffness", "5e9 Pa/m", "Pa/m", "Pa/m", above=0.0)
+_mass = quantity("a mass", "4 kg or 9 lb", "kg", "kg", above=0.0)
+_density = quantity("a density", "2230 kg/m^3", "kg/m^3", "kg/m^3", above=0.0)
+_force = quantity("a force", "30 N or 7 lbf", "N", "N", least=0.0)
+_time = quantity("a time", "5 min", "s", "min", "s", above=0.0)
+_temperature = quantity(
+    "a temperature", "20 degC or 68 degF", "degC", "degC", least=-50.0, most=80.0, otherwise=("degF",)
+)
+_angle = quantity("an angle", "72 deg", "rad", "deg", "rad")
+_preston = quantity("a Preston coefficient", "8e-13 / Pa", "1/Pa", "/ Pa", above=0.0)
+_wavelength = quantity("a wavelength", "550 nm", "m", "nm", least=1e-7, most=2e-5)
+
+Length = Annotated[float, *_length]
+Depth = Annotated[float, *_depth]
+Stiffness = Annotated[float, *_stiffness]
+Mass = Annotated[float, *_mass]
+Density = Annotated[float, *_density]
+Force = Annotated[float, *_force]
+Time = Annotated[float, *_time]
+Temperature = Annotated[float, *_temperature]
+Angle = Annotated[float, *_angle]
+PerPascal = Annotated[float, *_preston]
+Wavelength = Annotated[float, *_wavelength]
+Place = Annotated[
+    tuple[float, float],
+    BeforeValidator(_pair),
+    Kind("two lengths", '["0 mm", "5 mm"] or ["0 in", "0.2 in"]', "m", ("mm",)),
+]
+PlainFactor = Annotated[float, *number("0.7", above=0.0)]
+
+
+class DefaultUsed(NamedTuple):
+    """A default that a file left to wearsim: dotted key, value in people's units, where it comes from."""
+
+    key: str
+    value: str
+    source: str
+
+
+class Piece(BaseModel):
+    """A table of a bench or of a programme."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+def kind_of(field: FieldInfo) -> Kind | None:
+    """The kind of number that a field holds, if it holds one."""
+    return next((mark for mark in _marks_of(field) if isinstance(mark, Kind)), None)
+
+
+def _marks_of(field: FieldInfo) -> list[Any]:
+    """Annotations of a field, those of an optional one included."""
+    inner = [mark for part in get_args(field.annotation) for mark in getattr(part, "__metadata__", ())]
+    return [*field.metadata, *inner]
+
+
+def source_of(field: FieldInfo) -> str | None:
+    """Where a field's default comes from, if it is a documented one."""
+    extra = field.json_schema_extra
+    return str(extra["source"]) if isinstance(extra, dict) and "source" in extra else None
+
+
+def in_file(value: Any, kind: Kind | None) -> Any:
+    """A field's value as it would stand in a file: text with a unit, number, string or list."""
+    if isinstance(value, Extent):
+        return kind.say(value.value) if kind and not value.relative else value.value
+    if isinstance(value, tuple):
+        return [in_file(item, kind) for item in value]
+    if isinstance(value, Path):
+        return str(value)
+    return kind.say(value) if kind and kind.base else value
+
+
+def table_of(piece: Piece, skip: frozenset[str] = frozenset()) -> dict[str, Any]:
+    """The table that a piece reads back from; keys that hold nothing are left out."""
+    return {
+        key: in_file(value, kind_of(field))
+        for key, field in type(piece).model_fields.items()
+        if key not in skip and (value := getattr(piece, key)) is not None
+    }
+
+
+def defaults_of(piece: Piece, given: frozenset[str] | set[str], prefix: str) -> list[DefaultUsed]:
+    """The documented defaults that a piece took because its table did not give the key."""
+    return [
+        DefaultUsed(f"{prefix}.{key}", _shown(in_file(getattr(piece, key), kind_of(field))), source)
+        for key, field in type(piece).model_fields.items()
+        if key not in given and (source := source_of(field)) and getattr(piece, key) is not None
+    ]
+
+
+def _shown(value: Any) -> str:
+    return ", ".join(str(item) for item in value) if isinstance(value, list) else str(value)
+
+
+class Words(NamedTuple):
+    """Mark of a field that takes one of a few words: what to expect."""
+
+    expected: str
+
+
+def expected_of(field: FieldInfo) -> str | None:
+    """What a field would accept, for an error line."""
+    return next((mark.expected for mark in _marks_of(field) if isinstance(mark, (Kind, Words))), None)
+
+
+def choice(*allowed: str) -> Any:
+    """Annotations of a field that takes one of a few words."""
+    expected = "one of " + ", ".join(f'"{word}"' for word in allowed)
+
+    def check(value: Any) -> str:
+        if not isinstance(value, str) or value not in allowed:
+            raise refuse("not one of the choices", expected)
+        return value
+
+    return (BeforeValidator(check), Words(expected))
+
+
+def _name(value: Any) -> str:
+    if not isinstance(value, str) or not 0 < len(value.strip()) <= 60 or not value.isprintable():
+        raise refuse("no name", "a short text on one line")
+    return value.strip()
+
+
+Name = Annotated[str, BeforeValidator(_name)]

@@ -1,0 +1,223 @@
+"""From pydantic's errors to the one line that a person reads.
+
+Reading text and TOML files, every failure as one line.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import ValidationError
+
+from wearsim.bench import units
+from wearsim.bench.fields import FROM_FILE, Piece, expected_of
+from wearsim.errors import InputError
+
+_Piece = TypeVar("_Piece", bound=Piece)
+_MILLIMETRES = re.compile(r'(?<!["\w.])([0-9.]+(?:e[+-]?[0-9]+)?) mm\b')
+
+
+def nearest(word: str, allowed: Iterable[str]) -> str:
+    """What to expect instead of a word that is not among the allowed ones."""
+    words = list(allowed)
+    close = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
+    if close:
+        return f'"{close[0]}" (did you mean that?)'
+    return "one of " + ", ".join(words) if words else "none"
+
+
+def check_keys(table: dict[str, Any], allowed: Iterable[str], file: Path | None, prefix: str = "") -> None:
+    """Refuse keys that are not among the allowed ones.
+
+    Raises
+    ------
+    InputError
+        For the first unknown key, with the nearest allowed one.
+    """
+    words = list(allowed)
+    for key in table:
+        if key not in words:
+            raise InputError("unknown key", file=file, key=prefix + key, expected=nearest(key, words))
+
+
+def read_piece(model: type[_Piece], table: Any, prefix: str, file: Path | None, folder: Path | None = None) -> _Piece:
+    """Validate one table of a file.
+
+    Parameters
+    ----------
+    model : type of Piece
+        What the table should be.
+    table : object
+        What the file holds there.
+    prefix : str
+        Its dotted key.
+    file : Path or None
+        The file, for the error line.
+    folder : Path, optional
+        Where names of other files in the table start from.
+
+    Returns
+    -------
+    Piece
+        Frozen, SI floats.
+
+    Raises
+    ------
+    InputError
+        One line for the first fault, unknown keys before all others (a misspelt key is also a missing one).
+    """
+    if not isinstance(table, dict):
+        raise InputError("not a table", file=file, key=prefix, value=table, expected=f"a table [{prefix}]")
+    check_keys(table, model.model_fields, file, prefix + ".")
+    try:
+        return model.model_validate(table, context={**FROM_FILE, "folder": folder})
+    except ValidationError as error:
+        raise one_line(error, model, prefix, file) from error
+    except InputError as error:
+        raise placed(as_written(error, table.get(error.key or "")), prefix, file) from error
+
+
+def placed(error: InputError, prefix: str, file: Path | None) -> InputError:
+    """The same error with the file and the full key."""
+    key = ".".join(part for part in (prefix, error.key) if part)
+    return InputError(error.message, file=file, key=key, value=error.value, expected=error.expected)
+
+
+def as_written(error: InputError, written: object) -> InputError:
+    """The same error with the value as the person wrote it, and lengths in the unit that it has there.
+
+    Parameters
+    ----------
+    error : InputError
+        Whose lengths are in millimetres.
+    written : object
+        What the file holds under the error's key.
+
+    Returns
+    -------
+    InputError
+        The same one where that is no length, or one in millimetres.
+    """
+    unit = written.strip().lstrip("+-.eE0123456789").strip() if isinstance(written, str) else ""
+    try:
+        size = units.read(f"1 {unit}", "m")
+    except units.NotAQuantity:
+        return error
+    if unit == "mm" or not str(error.value).endswith(" mm"):
+        return error
+
+    def said(found: re.Match[str]) -> str:
+        return f"{float(found[1]) * 1e-3 / size:.6g} {unit}"
+
+    expected = error.expected and _MILLIMETRES.sub(said, error.expected)
+    return InputError(error.message, file=error.file, key=error.key, value=written, expected=expected)
+
+
+def one_line(error: ValidationError, model: type[Piece], prefix: str, file: Path | None) -> InputError:
+    """The first fault of a validation as an :class:`~wearsim.errors.InputError`."""
+    first = error.errors()[0]
+    key = ".".join([prefix, *(str(part) for part in first["loc"])])
+    if first["type"] == "missing":
+        return InputError("missing", file=file, key=key, expected=_wanted(model, first["loc"]))
+    context = first.get("ctx", {})
+    message = str(context.get("message", first["msg"]))
+    return InputError(message, file=file, key=key, value=first["input"], expected=context.get("expected"))
+
+
+def _wanted(model: type[Piece], loc: tuple[Any, ...]) -> str | None:
+    return expected_of(model.model_fields[str(loc[0])]) if loc else None
+
+
+LARGEST = 32 * 1024 * 1024
+"""Bytes; nothing that people write by hand comes near it."""
+
+
+def read_text(path: str | Path, what: str = "a text file") -> str:
+    """The text of a UTF-8 file, with or without a byte-order mark, line ends as ``\\n``.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+    what : str
+        What it should be, for the error line.
+
+    Raises
+    ------
+    InputError
+        Missing, a folder, not permitted, too large, or not text.
+    """
+    path = Path(path)
+    raw = _bytes(path, what)
+    if b"\0" in raw:
+        raise InputError("binary, not text", file=path, expected=what)
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(f"not UTF-8 text (byte {error.start + 1})", file=path, expected=what) from error
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _bytes(path: Path, what: str) -> bytes:
+    try:
+        if path.is_dir():
+            raise InputError("a folder, not a file", file=path, expected=what)
+        if path.exists() and not path.is_file():
+            raise InputError("no ordinary file", file=path, expected=what)
+        with path.open("rb") as stream:
+            raw = stream.read(LARGEST + 1)
+    except FileNotFoundError as error:
+        raise InputError("no such file", file=path, expected=what) from error
+    except PermissionError as error:
+        raise InputError("no permission to read it", file=path, expected=what) from error
+    except (OSError, ValueError) as error:
+        raise InputError(f"cannot be read ({error})", file=path, expected=what) from error
+    if len(raw) > LARGEST:
+        raise InputError("larger than 32 MB", file=path, expected=what)
+    return raw
+
+
+def parse_toml(text: str, file: Path | None) -> dict[str, Any]:
+    """The tables of a TOML text.
+
+    Raises
+    ------
+    InputError
+        With line and column, where it is no TOML.
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"not TOML: {error}", file=file) from error
+    except (RecursionError, ValueError) as error:
+        raise InputError("not TOML that can be read: nested too deeply, or a number too long", file=file) from error
+
+
+def check_readable(path: Path, what: str, key: str, file: Path | None) -> None:
+    """Refuse, under the key that names it, a file that is missing, a folder or not permitted.
+
+    Raises
+    ------
+    InputError
+        With the bench's file and the key.
+    """
+
+    def fault(message: str) -> InputError:
+        return InputError(f"{message}: {path}", file=file, key=key, expected=what)
+
+    try:
+        if path.is_dir():
+            raise fault("a folder, not a file")
+        with path.open("rb"):
+            return
+    except FileNotFoundError as error:
+        raise fault("no such file") from error
+    except PermissionError as error:
+        raise fault("no permission to read it") from error
+    except (OSError, ValueError) as error:
+        raise fault("cannot be read") from error

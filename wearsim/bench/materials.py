@@ -1,0 +1,149 @@
+"""Ready pieces of ``configs/``: glasses, abrasives, pitches and worked benches, by name."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from importlib import resources
+from pathlib import Path
+from typing import Any, TypeVar
+
+from wearsim.bench.fields import Density, Piece, PlainFactor, Stiffness, Temperature, Time
+from wearsim.bench.input_errors import nearest, parse_toml, read_piece, read_text
+from wearsim.errors import InputError
+
+
+class Glass(Piece):
+    """A glass: density [kg/m^3] and wear relative to borosilicate, each with its source."""
+
+    density: Density
+    density_source: str
+    wear: PlainFactor
+    wear_source: str
+
+
+class Abrasive(Piece):
+    """An abrasive: wear relative to cerium oxide, with its source."""
+
+    wear: PlainFactor
+    wear_source: str
+
+
+class Pitch(Piece):
+    """A pitch: foundation modulus [Pa/m], relaxation time [s] and the temperature [degC] it holds at."""
+
+    stiffness: Stiffness
+    relaxation_time: Time
+    pitch_temperature: Temperature
+    source: str
+
+
+_Piece = TypeVar("_Piece", bound=Piece)
+
+
+def configs_folder() -> Path:
+    """Where the ready pieces lie: inside the installed package, or beside it in a checkout."""
+    package = Path(str(resources.files("wearsim")))
+    inside = package / "configs"
+    return inside if inside.is_dir() else package.parent / "configs"
+
+
+@lru_cache(maxsize=8)
+def _tables(name: str) -> dict[str, Any]:
+    path = configs_folder() / name
+    return parse_toml(read_text(path, "a file of ready pieces of wearsim"), path)
+
+
+def _pick(model: type[_Piece], name: str, key: str, file: str) -> _Piece:
+    tables = _tables(file)
+    if name not in tables:
+        raise InputError(f"unknown {key}", key=key, value=name, expected=nearest(name, tables))
+    return read_piece(model, tables[name], name, configs_folder() / file)
+
+
+@lru_cache(maxsize=64)
+def glass(name: str) -> Glass:
+    """The glass of this name.
+
+    Parameters
+    ----------
+    name : str
+        As ``configs/glasses.toml`` has it.
+
+    Returns
+    -------
+    Glass
+        Its values in SI units, with their sources.
+
+    Raises
+    ------
+    InputError
+        With the names there are.
+    """
+    return _pick(Glass, name, "glass", "glasses.toml")
+
+
+@lru_cache(maxsize=64)
+def abrasive(name: str) -> Abrasive:
+    """The abrasive of this name.
+
+    Parameters
+    ----------
+    name : str
+        As ``configs/abrasives.toml`` has it.
+
+    Returns
+    -------
+    Abrasive
+        Its values in SI units, with their sources.
+
+    Raises
+    ------
+    InputError
+        With the names there are.
+    """
+    return _pick(Abrasive, name, "abrasive", "abrasives.toml")
+
+
+@lru_cache(maxsize=64)
+def pitch(name: str) -> Pitch:
+    """The pitch of this name.
+
+    Parameters
+    ----------
+    name : str
+        As ``configs/pitches.toml`` has it.
+
+    Returns
+    -------
+    Pitch
+        Its values in SI units, with their sources.
+
+    Raises
+    ------
+    InputError
+        With the names there are.
+    """
+    return _pick(Pitch, name, "pitch", "pitches.toml")
+
+
+def names(piece: str) -> tuple[str, ...]:
+    """Names of the ready ``"glasses"``, ``"abrasives"``, ``"pitches"`` or ``"benches"``.
+
+    Parameters
+    ----------
+    piece : {"glasses", "abrasives", "pitches", "benches"}
+        The kind of ready piece.
+
+    Returns
+    -------
+    tuple of str
+        What a bench, or a command in a bench's place, may name.
+    """
+    if piece == "benches":
+        return tuple(sorted(path.stem for path in (configs_folder() / "benches").glob("*.toml")))
+    return tuple(_tables(f"{piece}.toml"))
+
+
+def ready_bench(name: str) -> Path | None:
+    """File of a ready bench, or None where there is none of this name."""
+    return configs_folder() / "benches" / f"{name}.toml" if name in names("benches") else None

@@ -1,0 +1,258 @@
+"""The numbers that a figure error is judged by (physics section 7)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from wearsim.figure.aperture import ClearAperture, ring_nodes, spline_matrix, times
+from wearsim.figure.conic import conic_departure, conic_derivatives, conic_difference
+from wearsim.kernels.arrays import Floats
+
+EDGE_RING = (0.98, 1.0)
+EDGE_RUN = (0.80, 0.96)
+
+
+@dataclass(frozen=True, slots=True)
+class FigureNumbers:
+    """What a surface is worth, over the clear aperture.
+
+    Attributes
+    ----------
+    surface_rms, surface_pv : float
+        Of the figure error, surface height [m].
+    wavefront_rms_waves, wavefront_pv_waves : float
+        Twice that, in wavelengths [1].
+    strehl : float
+        Exact pupil integral at the focus of the least-squares fit [1].
+    conic_fit : float
+        Conic constant that fits the height best, radius of curvature and piston free [1].
+    edge_roll : float
+        Rim against the run of the surface inside it; negative = turned down [m of surface].
+    """
+
+    surface_rms: float
+    surface_pv: float
+    wavefront_rms_waves: float
+    wavefront_pv_waves: float
+    strehl: float
+    conic_fit: float
+    edge_roll: float
+
+
+class FigureGauge:
+    """Takes heights on one grid to their numbers, fast: everything that does not change is kept.
+
+    Parameters
+    ----------
+    radius : array_like, shape (n,)
+        Increasing radii [m].
+    R : float
+        Radius of curvature [m].
+    conic : float
+        Of the target [1].
+    inner, outer : float
+        The clear annulus [m].
+    wavelength : float
+        [m]
+
+    Raises
+    ------
+    ValueError
+        Radii that do not increase, an annulus that is empty or narrower than the edge roll needs, or a
+        wavelength that is not positive.
+    """
+
+    def __init__(
+        self, radius: ArrayLike, *, R: float, conic: float, inner: float, outer: float, wavelength: float
+    ) -> None:
+        if not wavelength > 0.0:
+            raise ValueError(f"the wavelength must be positive, not {wavelength:g} m")
+        self.aperture = ClearAperture(radius, inner, outer)
+        self.R, self.conic, self.wavelength = float(R), float(conic), float(wavelength)
+        self._departure = conic_departure(self.aperture.radius, R, conic)
+        self._departure_nodes = conic_departure(self.aperture.nodes, R, conic)
+        self._edge = edge_roll_weights(self.aperture.radius, inner, outer)
+
+    def error(self, height: ArrayLike) -> Floats:
+        """Figure error of a height above the reference sphere (physics section 7).
+
+        Parameters
+        ----------
+        height : array_like, shape (n,)
+            Above the reference sphere, on the gauge's radii [m].
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            Departure from the target conic, piston and bowl taken out over the clear aperture [m].
+        """
+        return self.aperture.level(np.asarray(height, dtype=float) - self._departure)
+
+    def strehl(self, error: ArrayLike) -> float:
+        """Strehl ratio of a levelled figure error: ``|<exp(i 4 pi error / wavelength)>|^2``.
+
+        Parameters
+        ----------
+        error : array_like, shape (n,)
+            Levelled, on the gauge's radii [m].
+
+        Returns
+        -------
+        float
+            From 0 to 1: the pupil integral itself, no approximation for small errors [1].
+        """
+        phase = (4.0 * np.pi / self.wavelength) * times(self.aperture.matrix, error)
+        weights = self.aperture.weights
+        return float((weights * np.cos(phase)).sum() ** 2 + (weights * np.sin(phase)).sum() ** 2)
+
+    def edge_roll(self, error: ArrayLike) -> float:
+        """Edge roll of a figure error; the same for the error and the error with any piston and r^2.
+
+        Parameters
+        ----------
+        error : array_like, shape (n,)
+            On the gauge's radii [m].
+
+        Returns
+        -------
+        float
+            Negative where the rim is turned down [m].
+        """
+        return float((self._edge * np.asarray(error, dtype=float)).sum())
+
+    def conic_fit(self, height: ArrayLike) -> float:
+        """Best-fit conic constant of a height above the reference sphere.
+
+        Parameters
+        ----------
+        height : array_like, shape (n,)
+            Above the reference sphere, on the gauge's radii [m].
+
+        Returns
+        -------
+        float
+            [1]
+        """
+        raw = times(self.aperture.matrix, np.asarray(height, dtype=float) - self._departure)
+        return fit_conic(self.aperture, raw + self._departure_nodes, R=self.R, start=self.conic)[0]
+
+    def numbers(self, height: ArrayLike) -> FigureNumbers:
+        """All of the figure's numbers for one height.
+
+        Parameters
+        ----------
+        height : array_like, shape (n,)
+            Above the reference sphere, on the gauge's radii [m].
+
+        Returns
+        -------
+        FigureNumbers
+            As :func:`figure_numbers` gives them.
+        """
+        error = self.error(height)
+        rms, pv = self.aperture.rms(error), self.aperture.peak_to_valley(error)
+        return FigureNumbers(
+            surface_rms=rms,
+            surface_pv=pv,
+            wavefront_rms_waves=2.0 * rms / self.wavelength,
+            wavefront_pv_waves=2.0 * pv / self.wavelength,
+            strehl=self.strehl(error),
+            conic_fit=self.conic_fit(height),
+            edge_roll=self.edge_roll(error),
+        )
+
+
+def figure_numbers(
+    radius: ArrayLike, height: ArrayLike, *, R: float, conic: float, inner: float, outer: float, wavelength: float
+) -> FigureNumbers:
+    """Numbers of one height above the reference sphere; for many, keep a :class:`FigureGauge`.
+
+    Parameters
+    ----------
+    radius, height : array_like, shape (n,)
+        Increasing radii and the height ``w`` of the glass above the sphere of radius `R` [m].
+    R : float
+        Radius of curvature [m].
+    conic : float
+        Of the target [1].
+    inner, outer : float
+        The clear annulus [m].
+    wavelength : float
+        [m]
+
+    Returns
+    -------
+    FigureNumbers
+
+    Raises
+    ------
+    ValueError
+        As :class:`FigureGauge`.
+    """
+    gauge = FigureGauge(radius, R=R, conic=conic, inner=inner, outer=outer, wavelength=wavelength)
+    return gauge.numbers(height)
+
+
+def fit_conic(
+    aperture: ClearAperture, height_at_nodes: Floats, *, R: float, start: float = -1.0
+) -> tuple[float, float]:
+    """Conic constant and radius of curvature that fit a height best, by area, piston free.
+
+    Gauss-Newton on the exact conic formula; the problem is all but linear, three steps reach rounding.
+
+    Parameters
+    ----------
+    aperture : ClearAperture
+        The clear annulus.
+    height_at_nodes : ndarray, shape (m,)
+        Height above the sphere of radius `R` at the aperture's nodes [m].
+    R : float
+        Radius of curvature of the reference sphere [m].
+    start : float
+        Conic constant to start from [1].
+
+    Returns
+    -------
+    tuple of float
+        Conic constant [1], radius of curvature [m].
+    """
+    conic, added = float(start), 0.0
+    weight = np.sqrt(aperture.weights)
+    for _ in range(12):
+        gap = height_at_nodes - conic_difference(aperture.nodes, R, conic, added)
+        by_curvature, by_conic = conic_derivatives(aperture.nodes, R, conic, added)
+        columns = np.stack([np.ones_like(by_conic), by_curvature, by_conic], axis=1) * weight[:, None]
+        scale = np.sqrt(np.einsum("ij,ij->j", columns, columns))
+        step = np.linalg.lstsq(columns / scale, gap * weight, rcond=None)[0] / scale
+        added, conic = added + float(step[1]), conic + float(step[2])
+        if abs(step[2]) < 1e-10 * (1.0 + abs(conic)):
+            break
+    return conic, 1.0 / (1.0 / R + added)
+
+
+def edge_roll_weights(radius: Floats, inner: float, outer: float) -> Floats:
+    """Weights, one a radius, whose product with a profile is its edge roll (physics section 7).
+
+    The area mean over 0.98-1 of the clear radius, less the same of the straight line in ``r^2`` fitted by
+    area over 0.80-0.96 of it.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [1]
+    """
+    run_inner = max(EDGE_RUN[0] * outer, inner)
+    if run_inner >= EDGE_RUN[1] * outer:
+        raise ValueError("the hole reaches too far out for an edge roll to mean anything")
+    rim_nodes, rim_weights = ring_nodes(radius, EDGE_RING[0] * outer, EDGE_RING[1] * outer)
+    run_nodes, run_weights = ring_nodes(radius, run_inner, EDGE_RUN[1] * outer)
+    middle = run_weights @ run_nodes**2
+    lean = run_weights * (run_nodes**2 - middle)
+    lean /= lean @ run_nodes**2
+    line = run_weights + (rim_weights @ rim_nodes**2 - middle) * lean
+    return np.asarray(
+        rim_weights @ spline_matrix(radius, rim_nodes) - line @ spline_matrix(radius, run_nodes), dtype=float
+    )

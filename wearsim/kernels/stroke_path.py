@@ -1,0 +1,173 @@
+"""Where a stroke spends its path and its time: weights over centre offset and load case.
+
+Physics sections 5 and 6. Every draw of a jittered stroke is walked once round its phase; each pose adds its path
+and its time to the two nearest offset nodes (linearly, so that the mean offset is exact) and to the load cases
+(:func:`case_weights`). Draws whose stroke would reach ``limit`` are left out and counted.
+
+Kinds are numbered 0 straight, one-third and overhang (a line), 1 W, 2 oval.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearsim.kernels._jit import inlined, kernel
+from wearsim.kernels.arrays import Floats
+
+# Poses of a stroke among which its largest offset is looked for: within 1e-4 of the length.
+REACH_POSES = 256
+
+
+@inlined
+def _triangle(phase: float) -> tuple[float, float]:
+    """Triangle wave of period 1 that starts at 0, rising, and its slope per unit of phase."""
+    p = phase - np.floor(phase)
+    if p < 0.25:
+        return 4.0 * p, 4.0
+    if p < 0.75:
+        return 2.0 - 4.0 * p, -4.0
+    return 4.0 * p - 4.0, 4.0
+
+
+@inlined
+def pose_at(kind: int, length: float, sweep: float, overhang: float, per_sweep: float, phase: float,
+            sweep_phase: float, out: Floats) -> None:  # fmt: skip
+    """Position and velocity of the top piece's centre: out = (x, y, dx, dy), per unit of stroke phase."""
+    s, c = np.sin(2.0 * np.pi * phase), np.cos(2.0 * np.pi * phase)
+    out[0] = 0.5 * length * s
+    out[2] = np.pi * length * c
+    out[1], out[3] = overhang, 0.0
+    if kind == 1:
+        value, slope = _triangle(sweep_phase + phase / (2.0 * per_sweep))
+        out[1] += sweep * value
+        out[3] = sweep * slope / (2.0 * per_sweep)
+    elif kind == 2:
+        out[1] += sweep * c
+        out[3] = -2.0 * np.pi * sweep * s
+
+
+@inlined
+def case_weights(x: float, y: float, vx: float, vy: float, top_is_tool: bool, bins: int, headings: int,
+                 out: Floats) -> None:  # fmt: skip
+    """Weights of the load cases for one pose.
+
+    ``bins`` azimuth bins of the line of centres in the stroke's axes (1 when the hands push at the centre),
+    times ``headings``: 1 (no lead), 3 (out, in, across: across stands for both sides) or 4 (out, in, left,
+    right). The heading enters by the squares of its direction cosines, so that mean square leads are exact.
+    """
+    out[:] = 0.0
+    sign = 1.0 if top_is_tool else -1.0
+    radius = np.hypot(x, y)
+    cx, cy = (sign * x / radius, sign * y / radius) if radius > 0.0 else (1.0, 0.0)
+    low, part = 0, 0.0
+    if bins > 1:
+        turn = np.arctan2(cy, cx) / (2.0 * np.pi) * bins
+        turn = turn if turn >= 0.0 else turn + bins
+        low = int(turn) % bins
+        part = turn - int(turn)
+    speed = np.hypot(vx, vy)
+    along = (vx * cx + vy * cy) / speed if speed > 0.0 else 1.0
+    across = (vy * cx - vx * cy) / speed if speed > 0.0 else 0.0
+    for side in range(2 if bins > 1 else 1):
+        share = (1.0 - part if side == 0 else part) if bins > 1 else 1.0
+        first = ((low + side) % bins) * headings
+        if headings == 1:
+            out[first] += share
+        else:
+            out[first + (0 if along > 0.0 else 1)] += share * along * along
+            out[first + (2 if headings == 3 or across > 0.0 else 3)] += share * across * across
+
+
+@kernel
+def reach_bound(kind: int, length: float, sweep: float, overhang: float, shift_x: float, shift_y: float) -> float:
+    """Offset [m] that a stroke, its centre shifted by (shift_x, shift_y) [m], never goes beyond."""
+    side = abs(overhang + shift_y) + (sweep if kind > 0 else 0.0)
+    return float(np.hypot(0.5 * length + abs(shift_x), side))
+
+
+@inlined
+def reach(kind: int, length: float, sweep: float, overhang: float, per_sweep: float, shift_x: float,
+          shift_y: float, sweep_phase: float) -> float:  # fmt: skip
+    """Largest centre offset [m] of one stroke that begins at ``sweep_phase`` of the side sweep.
+
+    A W stroke is seldom at its end and at its side at once, so this is less than :func:`reach_bound`.
+    """
+    if kind == 0:
+        return reach_bound(kind, length, sweep, overhang, shift_x, shift_y)
+    pose = np.empty(4)
+    most = 0.0
+    for i in range(REACH_POSES):
+        pose_at(kind, length, sweep, overhang, per_sweep, i / REACH_POSES, sweep_phase, pose)
+        most = max(most, np.hypot(pose[0] + shift_x, pose[1] + shift_y))
+    return most
+
+
+@kernel
+def _tips(kind: int, length: float, sweep: float, overhang: float, per_sweep: float, shift_x: float,
+          shift_y: float, sweep_phase: float, limit: float) -> bool:  # fmt: skip
+    if reach_bound(kind, length, sweep, overhang, shift_x, shift_y) < limit:
+        return False
+    return reach(kind, length, sweep, overhang, per_sweep, shift_x, shift_y, sweep_phase) >= limit
+
+
+@kernel
+def path_weights(kind: int, length: float, sweep: float, overhang: float, per_sweep: float, frequency: float,
+                 jitter: Floats, draws: Floats, phases: int, limit: float, top_is_tool: bool, nodes: Floats,
+                 bins: int, headings: int, path: Floats, time: Floats) -> float:  # fmt: skip
+    """Add up path and time of a stroke over its draws and phases.
+
+    Parameters
+    ----------
+    length, sweep, overhang : float [m]
+    frequency : float [Hz]
+    jitter : (2,) float
+        Spread of length and sweep [1], of the centre [m].
+    draws : (n, 6) float
+        Standard normal deviates for length, sweep, centre x, centre y; the phase 0..1 of the side sweep at which
+        the stroke begins; where between two poses 0..1 its first pose lies.
+    phases : int
+        Poses per stroke, evenly spaced.
+    limit : float [m]
+        Draws whose stroke reaches this offset are left out.
+    nodes : (n_e,) float [m]
+        Offsets, ascending.
+    path, time : (n_e, M) float
+        Out: path per second [m/s] and share of time [1].
+
+    Returns
+    -------
+    float
+        Share of the draws that were left out.
+    """
+    pose = np.empty(4)
+    cases = np.empty(path.shape[1])
+    path[:] = 0.0
+    time[:] = 0.0
+    kept = 0
+    for i in range(draws.shape[0]):
+        long = max(0.0, length * (1.0 + jitter[0] * draws[i, 0]))
+        wide = max(0.0, sweep * (1.0 + jitter[0] * draws[i, 1]))
+        sx, sy = jitter[1] * draws[i, 2], jitter[1] * draws[i, 3]
+        if _tips(kind, long, wide, overhang, per_sweep, sx, sy, draws[i, 4], limit):
+            continue
+        kept += 1
+        for j in range(phases):
+            phase = (j + draws[i, 5]) / phases
+            pose_at(kind, long, wide, overhang, per_sweep, phase, draws[i, 4], pose)
+            x, y = pose[0] + sx, pose[1] + sy
+            case_weights(x, y, pose[2], pose[3], top_is_tool, bins, headings, cases)
+            speed = np.hypot(pose[2], pose[3]) * frequency
+            e = np.hypot(x, y)
+            n = np.searchsorted(nodes, e)
+            n = min(max(n, 1), nodes.size - 1)
+            part = min(1.0, max(0.0, (e - nodes[n - 1]) / (nodes[n] - nodes[n - 1])))
+            for m in range(cases.size):
+                if cases[m] != 0.0:
+                    path[n - 1, m] += (1.0 - part) * cases[m] * speed
+                    path[n, m] += part * cases[m] * speed
+                    time[n - 1, m] += (1.0 - part) * cases[m]
+                    time[n, m] += part * cases[m]
+    if kept > 0:
+        path /= kept * phases
+        time /= kept * phases
+    return float(1.0 - kept / draws.shape[0])

@@ -1,0 +1,261 @@
+"""A mirror's folder to begin with: a bench with a comment on every line, and a sheet of readings to fill in."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from wearsim.bench import units
+from wearsim.bench.bench import Bench
+from wearsim.bench.fields import DefaultUsed
+from wearsim.bench.input_errors import parse_toml
+from wearsim.bench.lengths import in_units_of, length_unit
+from wearsim.bench.toml_io import bench_from_table, bench_table
+from wearsim.errors import InputError
+from wearsim.knifeedge.mask import MaskDesign, MaskLimits
+from wearsim.knifeedge.on_bench import mask_for
+
+COLUMNS, INDENT = 80, "    "
+BENCH, READINGS = "bench.toml", "readings.toml"
+ZONES = 5
+_INCH = re.compile(r'\d\s*("|in|inch|inches|ft|foot|feet)\s*$')
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What a new bench is made of: texts with units, as a person gives them.
+
+    Parameters
+    ----------
+    diameter : str
+        Of the mirror.
+    focal_ratio : float
+        Focal length over diameter [1].
+    lap_mass : str
+    lap_diameter : str, optional
+        The mirror's where not given.
+    glass, thickness, pitch, push : str, optional
+        Left to wearsim's default where not given.
+    """
+
+    diameter: str
+    focal_ratio: float
+    lap_mass: str
+    lap_diameter: str | None = None
+    glass: str | None = None
+    thickness: str | None = None
+    pitch: str | None = None
+    push: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class FreshFolder:
+    """The two texts, and what they were made with.
+
+    Parameters
+    ----------
+    bench : Bench
+        With a perfect figure in place of the readings that are still to come.
+    mask : MaskDesign
+        Whose windows stand in the sheet of readings.
+    bench_text, readings_text : str
+    """
+
+    bench: Bench
+    mask: MaskDesign
+    bench_text: str
+    readings_text: str
+
+    def files(self, folder: Path) -> Mapping[Path, str]:
+        """What is to be written where."""
+        return {folder / BENCH: self.bench_text, folder / READINGS: self.readings_text}
+
+
+def fresh_folder(answers: Answers, zones: int | None = None) -> FreshFolder:
+    """Texts of a mirror's folder to begin with.
+
+    Parameters
+    ----------
+    answers : Answers
+    zones : int, optional
+        Windows of the mask; 5, or as many as the mirror has room for, where not given.
+
+    Raises
+    ------
+    InputError
+        Where no bench can be made of the answers, or no mask of so many windows.
+    """
+    lines = _answered(answers)
+    bare = "\n".join(f"[{table}]\n" + "\n".join(f"{k} = {v}" for k, v, _ in rows) for table, rows in lines.items())
+    table = parse_toml(bare, None)
+    bench = bench_from_table({**table, "figure": {"conic": -1.0}}, text=bare)
+    mask = _mask(bench, zones)
+    return FreshFolder(bench, mask, _bench_text(answers, lines, bench), _readings_text(answers, mask))
+
+
+def _mask(bench: Bench, zones: int | None) -> MaskDesign:
+    if zones is not None:
+        limits = MaskLimits(unit=length_unit(bench))
+        return mask_for(bench.mirror, zones, bench.light.wavelength, limits=limits)
+    for count in range(ZONES, 3, -1):
+        try:
+            return mask_for(bench.mirror, count, bench.light.wavelength)
+        except InputError:
+            continue
+    return mask_for(bench.mirror, 3, bench.light.wavelength)
+
+
+def radius_of_curvature(diameter: str, focal_ratio: float) -> str:
+    """Twice the focal length, in the unit that the diameter is given in.
+
+    Raises
+    ------
+    InputError
+        Where one of the two cannot be used.
+    """
+    if not 0.5 < focal_ratio < 1000.0:
+        raise InputError(
+            "no focal ratio of a mirror", key="focal ratio", value=focal_ratio, expected="a number such as 6"
+        )
+    metres = length_of(diameter, "diameter")
+    unit = diameter.strip().lstrip("+-.0123456789").strip()
+    inches = units.read(f"1 {unit}", "m")
+    return f"{2.0 * focal_ratio * metres / inches:.10g} {unit}"
+
+
+def length_of(text: str, what: str) -> float:
+    """A length in metres.
+
+    Raises
+    ------
+    InputError
+        Naming ``what``.
+    """
+    try:
+        metres = units.read(text, "m")
+    except units.NotAQuantity as error:
+        raise InputError(str(error), key=what, value=text, expected='a length such as "200 mm" or "8 in"') from error
+    if not metres > 0.0:
+        raise InputError("too small", key=what, value=text, expected="a length above 0")
+    return metres
+
+
+def is_in_inches(text: str) -> bool:
+    """Whether a person gave this length in inches or feet."""
+    return bool(_INCH.search(text))
+
+
+Rows = dict[str, list[tuple[str, str, str]]]
+
+
+def _answered(answers: Answers) -> Rows:
+    """Key, TOML value and comment of every line that a person answered, by table."""
+    curve = radius_of_curvature(answers.diameter, answers.focal_ratio)
+    rows: Rows = {
+        "mirror": [
+            ("diameter", _quoted(answers.diameter), "of the glass"),
+            ("radius_of_curvature", _quoted(curve), f"twice the focal length, f/{answers.focal_ratio:g}"),
+            ("conic", "-1.0", "the target: -1 a paraboloid, 0 a sphere"),
+        ],
+        "lap": [
+            ("diameter", _quoted(answers.lap_diameter or answers.diameter), "of the pitch"),
+            ("mass", _quoted(answers.lap_mass), "of the whole tool: put it on the scales"),
+        ],
+    }
+    for table, key, value, comment in (
+        ("mirror", "glass", answers.glass, "gives its density and how fast it wears"),
+        ("mirror", "thickness", answers.thickness, "at the edge"),
+        ("lap", "pitch", answers.pitch, "gives stiffness and relaxation time"),
+        ("hands", "push", answers.push, "downward, besides the weight of the top piece"),
+    ):
+        if value is not None:
+            rows.setdefault(table, []).append((key, _quoted(value), comment))
+    return rows
+
+
+def _quoted(text: str) -> str:
+    if not text.isprintable() or '"' in text or "\\" in text:
+        raise InputError("cannot stand in a bench", value=text, expected='a text such as "200 mm" or "8 in"')
+    return f'"{text.strip()}"'
+
+
+def _bench_text(answers: Answers, rows: Rows, bench: Bench) -> str:
+    lines = [
+        "# The bench of one mirror: both pieces, the hands, and where the glass stands.",
+        "# Written by wearsim new. Lines that begin with # are wearsim's defaults, each",
+        "# with where it comes from; take the # away to say it better. Every quantity has",
+        "# its unit; millimetres or inches, kilograms or pounds as you have them.",
+        *(["# The defaults are told in inches and pounds to three digits."] if is_in_inches(answers.diameter) else []),
+    ]
+    for table in ("mirror", "lap", "hands", "wear", "spread"):
+        lines += ["", f"[{table}]"]
+        lines += [_commented(f"{key} = {value}", comment) for key, value, comment in rows.get(table, [])]
+        lines += [_left_out(used, bench) for used in bench.defaults_used if used.key.startswith(f"{table}.")]
+    lines += [
+        "",
+        "[figure]",
+        _commented(f"readings = {_quoted(READINGS)}", "where the glass stands: fill it in, then wearsim reduce"),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _left_out(used: DefaultUsed, bench: Bench) -> str:
+    """A default as a line that a person can take the # away from."""
+    table, _, key = used.key.partition(".")
+    value: Any = bench_table(bench)[table].get(key, used.value)
+    if isinstance(value, list):
+        shown = "[" + ", ".join(f'"{in_units_of(bench, item)}"' for item in value) + "]"
+    else:
+        shown = f'"{in_units_of(bench, value)}"' if isinstance(value, str) else f"{value!r}"
+    return _commented(f"# {key} = {shown}", used.source)
+
+
+def _commented(line: str, comment: str) -> str:
+    """A line with its comment beside it, in lines that a terminal has room for."""
+    first = f"{line:<32} # "
+    return textwrap.fill(
+        comment,
+        COLUMNS,
+        initial_indent=first,
+        subsequent_indent=" " * 33 + "# ",
+        break_on_hyphens=False,
+        break_long_words=False,
+    )
+
+
+def _wrapped(pairs: Iterable[str]) -> str:
+    """Windows in lines that a terminal has room for."""
+    return textwrap.fill(
+        "\t".join(pairs).replace(" ", "\0").replace("\t", " "), COLUMNS, initial_indent=INDENT, subsequent_indent=INDENT
+    ).replace("\0", " ")
+
+
+def _readings_text(answers: Answers, mask: MaskDesign) -> str:
+    inches = is_in_inches(answers.diameter)
+    size, digits = (0.0254, 3) if inches else (1e-3, 1)
+    pairs = zip(mask.zones.inner / size, mask.zones.outer / size, strict=True)
+    windows = _wrapped(f"[{inner:.{digits}f}, {outer:.{digits}f}]," for inner, outer in pairs)
+    blank = ", ".join("    " for _ in range(len(mask.zones)))
+    return f"""\
+# Knife-edge readings, to fill in. One row a repeat, one number a window, from
+# the middle outwards: where the knife stands when that window darkens evenly;
+# larger = farther from the mirror. The zero is arbitrary. Let the glass come to
+# the room's temperature first, and read every window several times.
+
+source = "moving"                 # with the knife; or "fixed"
+length_unit = "{"in" if inches else "mm"}"                # of the windows and of the knife positions
+# The windows of the mask that wearsim mask draws for this mirror; put your own
+# in if you have one.
+windows = [
+{windows}
+]
+readings = [
+#   [{blank}],
+#   [{blank}],
+#   [{blank}],
+]
+"""

@@ -1,0 +1,142 @@
+"""What was read, in the two forms that learning needs: a figure to start from, and an observation to compare with.
+
+A prediction is compared with what the test itself says, not with a surface made of it: knife-edge readings in their
+zones (their zero free), a profile at its radii (piston and r^2 free, which no test of this kind sees; physics
+section 7). So nothing that a reduction believes beforehand is counted once a session.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.figure_source import FigureSource
+from wearsim.bench.profile import Profile, read_profile
+from wearsim.figure.aperture import spline_matrix
+from wearsim.figure.conic import conic_departure
+from wearsim.kernels.arrays import Floats
+from wearsim.knifeedge.expected import reading_matrix
+from wearsim.knifeedge.longitudinal import zone_readings
+from wearsim.knifeedge.readings import Readings, load_readings
+from wearsim.knifeedge.setting_noise import settings
+from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.initial_figure import CORRELATION_LENGTH, StartFigure, start_figure
+
+ASSUMED_SIGMA = 2e-9
+"""Of a profile that states none [m]. A judgement."""
+LEAST_SIGMA = 0.2e-9
+"""No row of a profile is taken to be better than this [m]: keeps exact profiles solvable."""
+UNEVEN = 0.05
+"""Part of a profile's sigma that goes from row to row by itself [1]. A judgement."""
+MOST_ROWS = 40
+"""Rows of a profile that are compared; denser ones say the same twice."""
+
+
+@dataclass(frozen=True, eq=False)
+class Observation:
+    """What a test says of the glass, free of what it cannot see.
+
+    Parameters
+    ----------
+    matrix : (p, n) ndarray
+        From a small change of the glass's height to the change of what is observed.
+    covariance : (p, p) ndarray
+        Of the observation's errors.
+    miss : callable
+        From a height of the glass (n,) [m] to observed less expected (p,).
+    """
+
+    matrix: Floats
+    covariance: Floats
+    miss: Callable[[Floats], Floats]
+
+    @property
+    def size(self) -> int:
+        """Numbers that are compared."""
+        return int(self.matrix.shape[0])
+
+
+def measured_figure(bench: Bench, path: Path | None, accuracy: Accuracy = DEFAULT) -> StartFigure:
+    """The glass as a measurement says it is.
+
+    Parameters
+    ----------
+    bench : Bench
+    path : Path or None
+        ``readings.toml`` or ``profile.csv``; None for the figure that the bench names.
+    accuracy : Accuracy
+    """
+    return start_figure(bench if path is None else measured_bench(bench, path), accuracy)
+
+
+def measured_bench(bench: Bench, path: Path) -> Bench:
+    """A bench whose figure is this measurement, ``readings.toml`` or ``profile.csv``."""
+    source = FigureSource(profile=path) if path.suffix.lower() == ".csv" else FigureSource(readings=path)
+    return bench.model_copy(update={"figure": source})
+
+
+def observe(bench: Bench, path: Path, radius: Floats) -> Observation:
+    """A measurement as an observation of the glass on a grid.
+
+    Parameters
+    ----------
+    bench : Bench
+    path : Path
+        ``readings.toml`` or ``profile.csv``.
+    radius : (n,) ndarray
+        The mirror's grid [m].
+    """
+    if path.suffix.lower() == ".csv":
+        return of_profile(bench, read_profile(path, bench.mirror), radius)
+    return of_readings(bench, load_readings(path), radius)
+
+
+def of_readings(bench: Bench, readings: Readings, radius: Floats) -> Observation:
+    """Knife-edge readings as an observation; their zero is free."""
+    mirror = bench.mirror
+    big, conic = mirror.radius_of_curvature, mirror.conic
+    row = settings(readings, radius=mirror.radius, radius_of_curvature=big, wavelength=bench.light.wavelength)
+    matrix = reading_matrix(readings.zones, radius, radius_of_curvature=big, conic=conic, source=readings.source)
+    free = contrasts(np.ones((row.mean.size, 1)))
+    departure = conic_departure(radius, big, conic)
+
+    def miss(height: Floats) -> Floats:
+        expected = zone_readings(
+            readings.zones, radius, height - departure, radius_of_curvature=big, conic=conic,
+            source=readings.source,
+        )  # fmt: skip
+        return np.asarray(free @ (row.mean - expected))
+
+    return Observation(free @ matrix, free @ np.diag(row.mean_sigma**2) @ free.T, miss)
+
+
+def of_profile(bench: Bench, profile: Profile, radius: Floats) -> Observation:
+    """A measured profile as an observation; piston and r^2 are free."""
+    mirror = bench.mirror
+    at = profile.radius[profile.radius <= mirror.clear_radius]
+    if at.size > MOST_ROWS:
+        at = np.linspace(at[0], at[-1], MOST_ROWS)
+    at = at[at >= radius[0]]
+    sigma = np.full(profile.radius.size, ASSUMED_SIGMA) if profile.sigma is None else profile.sigma
+    error = spline_matrix(profile.radius, at) @ profile.error
+    spread = np.maximum(np.interp(at, profile.radius, sigma), LEAST_SIGMA)
+    apart = (at[:, None] - at) / (CORRELATION_LENGTH * mirror.radius)
+    covariance = np.outer(spread, spread) * np.exp(-0.5 * apart**2) + np.diag((UNEVEN * spread) ** 2)
+    free = contrasts(np.stack([np.ones_like(at), at**2 / mirror.radius**2], axis=1))
+    matrix = free @ spline_matrix(radius, at)
+    departure = conic_departure(radius, mirror.radius_of_curvature, mirror.conic)
+
+    def miss(height: Floats) -> Floats:
+        return np.asarray(free @ error - matrix @ (height - departure))
+
+    return Observation(matrix, free @ covariance @ free.T, miss)
+
+
+def contrasts(blind: Floats) -> Floats:
+    """Rows, orthonormal, that do not see the columns of ``blind`` (m, b): shape (m - b, m) [1]."""
+    whole = np.linalg.qr(blind, mode="complete")[0]
+    return np.asarray(whole[:, blind.shape[1] :].T)

@@ -1,0 +1,1 @@
+"""Practice: simulated mirrors to rehearse the whole loop on."""

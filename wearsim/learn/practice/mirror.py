@@ -1,0 +1,348 @@
+"""A practice mirror: simulated glass and pitch, worked stroke by stroke by the planar engine, read with noise.
+
+What is true of it (its constants, how far its sessions vary) is drawn once from a seed and the bench's spread,
+and stays hidden from what proposes; every session's strokes and readings draw from streams of their own, so
+that a practice mirror is the same every time it is walked through with the same programmes.
+
+Benches for practice mirrors: sizes, laps and faults invented here, drawn from a seed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Literal, get_args
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.input_errors import parse_toml
+from wearsim.bench.lengths import INCHES, MILLIMETRES, POUND, POUND_FORCE, Unit, decimal, round_unit
+from wearsim.bench.programme import Programme
+from wearsim.bench.toml_io import bench_from_table
+from wearsim.figure.conic import conic_departure
+from wearsim.kernels.arrays import Floats
+from wearsim.knifeedge.longitudinal import Zones, zone_readings
+from wearsim.knifeedge.readings import Readings
+from wearsim.knifeedge.setting_noise import STATED_AT
+from wearsim.learn.discrepancy import Discrepancy
+from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.constants import AS_STATED, NAMES, Constants
+from wearsim.wear.initial_figure import StartFigure
+from wearsim.wear.planar.engine import PlanarAccuracy, work_spell
+from wearsim.wear.planar.grid import RoundStart, glass_map, pressed_lap, ring_mean
+from wearsim.wear.planar.setup import Stand, pieces_for, spell_for
+from wearsim.wear.state import glass_grid, lap_name
+
+Fault = Literal["raised ring", "oblate", "sphere", "turned edge"]
+FAULTS: tuple[Fault, ...] = get_args(Fault)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A mirror to practise on, as it truly is at the beginning.
+
+    Parameters
+    ----------
+    fault : str
+        What is wrong with its figure.
+    text : str
+        Its ``bench.toml``.
+    bench : Bench
+    start : StartFigure
+        The true glass, exact.
+    """
+
+    fault: Fault
+    text: str
+    bench: Bench
+    start: StartFigure
+
+
+def draw_mirror(
+    seed: int, fault: Fault | None = None, diameter: float | None = None, focal_ratio: float | None = None
+) -> Drawn:
+    """A practice mirror of 0.2 to 0.5 m, f/4.5 to f/7, with one of the faults that are met with.
+
+    Parameters
+    ----------
+    seed : int
+    fault : str, optional
+        One of :data:`FAULTS`; drawn where not given.
+    diameter : float, optional
+        [m]; drawn where not given.
+    focal_ratio : float, optional
+        Focal length over diameter [1]; drawn where not given.
+    """
+    rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(0,)))
+    kind = FAULTS[int(rng.integers(len(FAULTS)))] if fault is None else fault
+    drawn_diameter, drawn_ratio = (round(float(rng.uniform(0.2, 0.5)), 3), round(float(rng.uniform(4.5, 7.0)), 2))
+    diameter = drawn_diameter if diameter is None else diameter
+    focal_ratio = drawn_ratio if focal_ratio is None else focal_ratio
+    text = bench_text(diameter, 2.0 * focal_ratio * diameter)
+    # the sheet that the text names is not read yet; the true glass stands in ``start``
+    bench = bench_from_table({**parse_toml(text, None), "figure": {"conic": 0.0}}, text=text)
+    radius = glass_grid(bench.mirror, DEFAULT)
+    height = _target(bench, radius) + _fault(kind, bench, radius, rng)
+    return Drawn(kind, text, bench, StartFigure(radius, height, np.zeros((radius.size, 0))))
+
+
+def bench_text(diameter: float, radius_of_curvature: float) -> str:
+    """TOML of a bench with a paraboloid of these sizes [m] and laps that suit it.
+
+    In inches and pounds where the diameter is a rounder number of inches than of millimetres: 10 in, and not 254 mm.
+    """
+    inches = _digits(diameter / INCHES.size) < _digits(diameter / MILLIMETRES.size)
+    whole = (Unit("in", INCHES.size, 3) if inches else Unit("mm", MILLIMETRES.size, 2)).short(diameter)
+    size = (INCHES if inches else round_unit(MILLIMETRES)).short
+    thickness = 0.11 * diameter
+    area = np.pi * (0.5 * diameter) ** 2
+    weight = 2230.0 * area * thickness
+    push = f"{440.0 * area / POUND_FORCE:.1f} lbf" if inches else f"{440.0 * area:.0f} N"
+
+    def mass(share: float) -> str:
+        return f"{share * weight / POUND:.2f} lb" if inches else f"{share * weight:.2f} kg"
+
+    return f"""\
+# A practice mirror, invented by wearsim: there is no such glass.
+
+[mirror]
+diameter = "{whole}"
+radius_of_curvature = "{size(radius_of_curvature)}"
+conic = -1.0
+glass = "borosilicate"
+thickness = "{size(thickness)}"
+rim_excluded = "{size(2e-3)}"
+
+[[lap]]
+name = "full"
+diameter = "{whole}"
+mass = "{mass(0.5)}"      # about half of what the mirror weighs
+facet_shape = "none"
+
+[[lap]]
+name = "small"
+diameter = "{size(0.6 * diameter)}"
+mass = "{mass(0.2)}"
+facet_shape = "none"
+
+[hands]
+push = "{push}"
+length_jitter = 0.05
+
+[figure]
+readings = "readings.toml"
+"""
+
+
+def _digits(number: float) -> int:
+    """How many digits a number takes, zeros at its ends not counted."""
+    return len(f"{number:.7g}".replace(".", "").strip("0"))
+
+
+def _target(bench: Bench, radius: Floats) -> Floats:
+    return conic_departure(radius, bench.mirror.radius_of_curvature, bench.mirror.conic)
+
+
+def _fault(kind: Fault, bench: Bench, radius: Floats, rng: np.random.Generator) -> Floats:
+    """Figure error of one kind at these radii [m], and a little of everything on top."""
+    mirror = bench.mirror
+    x = radius / mirror.radius
+    smooth = sum(rng.normal(0.0, 6e-9) * np.cos(np.pi * n * x**2) for n in (1, 2, 3))
+    if kind == "raised ring":
+        middle, width = rng.uniform(0.3, 0.85), rng.uniform(0.09, 0.2)
+        size = rng.uniform(60e-9, 200e-9) * rng.choice([1.0, 1.0, -1.0])
+        return np.asarray(smooth + size * np.exp(-4.0 * np.log(2.0) * np.clip((x - middle) / width, -12, 12) ** 2))
+    if kind == "turned edge":
+        width, depth = rng.uniform(0.06, 0.12), rng.uniform(200e-9, 500e-9)
+        return np.asarray(smooth - depth * np.clip((x - 1.0 + width) / width, 0.0, None) ** 2)
+    conic = rng.uniform(0.3, 1.0) if kind == "oblate" else 0.0
+    return np.asarray(smooth + conic_departure(radius, mirror.radius_of_curvature, conic) - _target(bench, radius))
+
+
+COARSE = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
+WORKING, READING, SESSIONS, TRUTH = 1, 2, 3, 4
+PROFILE_POINTS = 101
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Whoever reads the practice mirror, and how well.
+
+    Parameters
+    ----------
+    windows : int
+        Of the mask.
+    repeats : int
+        Rows of readings.
+    sigma : float
+        Of one setting at 0.35 of the radius, going as 1/r [m].
+    """
+
+    windows: int = 8
+    repeats: int = 3
+    sigma: float = 1e-4
+
+    def zones(self, bench: Bench) -> Zones:
+        """Windows of equal width from near the centre to the edge of what counts, a bridge between each two."""
+        mirror = bench.mirror
+        inner = max(0.12 * mirror.radius, mirror.hole_radius)
+        edges = np.linspace(inner, mirror.clear_radius, self.windows + 1)
+        bridge = 0.05 * (edges[1] - edges[0])
+        return Zones.from_windows(np.stack([edges[:-1] + bridge, edges[1:] - bridge], axis=1))
+
+    def read(self, bench: Bench, radius: Floats, error: Floats, rng: np.random.Generator) -> Readings:
+        """A sheet of readings of a figure error at these radii, as it would be written down."""
+        zones, mirror = self.zones(bench), bench.mirror
+        true = zone_readings(zones, radius, error, radius_of_curvature=mirror.radius_of_curvature, conic=mirror.conic)
+        spread = self.sigma * STATED_AT * mirror.radius / zones.middle
+        rows = true + spread * rng.standard_normal((self.repeats, len(zones)))
+        zero = rows[:, :1] - 1e-3 * rng.random((self.repeats, 1))
+        return Readings(zones, np.round(rows - zero, 5), sigma=self.sigma)
+
+
+def sheet_text(readings: Readings, unit: Unit = MILLIMETRES) -> str:
+    """TOML of a sheet of readings.
+
+    Parameters
+    ----------
+    readings : Readings
+    unit : Unit
+        To write it in: millimetres to the hundredth, or inches to the last thousandth but one (2.5 um).
+    """
+    more = 1 if unit.size > MILLIMETRES.size else 0
+
+    def row(values: Floats, digits: int) -> str:
+        return "[" + ", ".join(decimal(value / unit.size, digits) for value in values) + "]"
+
+    windows = np.stack([readings.zones.inner, readings.zones.outer], axis=1)
+    lines = [
+        f'source = "{readings.source}"',
+        f'length_unit = "{unit.name}"',
+        "windows = [" + ", ".join(row(pair, 3 + more) for pair in windows) + "]",
+        "readings = [\n" + "".join(f"    {row(values, 2 + 2 * more)},\n" for values in readings.positions) + "]",
+    ]
+    if isinstance(readings.sigma, float):
+        lines.append(f"sigma = {readings.sigma / unit.size:.6g}")
+    return "\n".join(lines) + "\n"
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What is true of a practice mirror and nobody may look at.
+
+    Parameters
+    ----------
+    constants : Constants
+        Factors on the bench's constants.
+    spread : float
+        Relative spread of the removal from session to session [1].
+    seed : int
+        Of everything that chance brings.
+    """
+
+    constants: Constants = AS_STATED
+    spread: float = 0.0
+    seed: int = 0
+
+    def stream(self, purpose: int, session: int = 0) -> np.random.Generator:
+        """The stream of one purpose in one session."""
+        return np.random.default_rng(np.random.SeedSequence(self.seed, spawn_key=(purpose, session)))
+
+    def factor(self, session: int) -> float:
+        """Of the removal in one session [1]."""
+        return float(np.exp(self.spread * self.stream(SESSIONS, session).standard_normal()))
+
+
+def drawn_truth(bench: Bench, seed: int, discrepancy: Discrepancy | None = None) -> Truth:
+    """Constants from the bench's spread, and a session-to-session spread from what is believed of it."""
+    discrepancy = discrepancy or Discrepancy()
+    rng = Truth(seed=seed).stream(TRUTH)
+    logs = rng.standard_normal(len(NAMES)) * np.log([getattr(bench.spread, name) for name in NAMES])
+    spread = discrepancy.spread * discrepancy.spread_factor ** rng.standard_normal()
+    constants = Constants(**dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True)))
+    return Truth(constants, float(spread), seed)
+
+
+@dataclass
+class PracticeMirror:
+    """The simulated glass and laps; :meth:`work` changes them.
+
+    Parameters
+    ----------
+    bench : Bench
+        As the person believes it to be.
+    truth : Truth
+    start : StartFigure
+        The true glass at the beginning.
+    accuracy : PlanarAccuracy
+    """
+
+    bench: Bench
+    truth: Truth
+    start: StartFigure
+    accuracy: PlanarAccuracy = COARSE
+    sessions: int = 0
+    _glass: Floats = field(init=False, repr=False)
+    _laps: dict[str, Floats] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        seen = pieces_for(self.bench, self.bench.laps[0], self.truth.constants).glass(self.accuracy.cells)
+        self._across = seen.across
+        self._glass = glass_map(RoundStart(self.start.radius, self.start.height), seen)
+        self._laps = {}
+        for lap in self.bench.laps:
+            pieces = pieces_for(self.bench, lap, self.truth.constants)
+            glass = pieces.glass(self.accuracy.cells)
+            pitch = pieces.pitch(glass)
+            spherical = lap.start == "spherical"
+            shape = (pitch.across.size, pitch.across.size)
+            self._laps[lap_name(lap)] = np.zeros(shape) if spherical else pressed_lap(self._glass, glass, pitch)
+
+    def work(self, programme: Programme, bench: Bench | None = None) -> None:
+        """Work a programme; the laps begin as they were left.
+
+        Parameters
+        ----------
+        programme : Programme
+        bench : Bench, optional
+            Under the session's conditions.
+
+        Raises
+        ------
+        TipsOffError, ContactError
+        """
+        self.sessions += 1
+        bench = self.bench if bench is None else bench
+        factor = self.truth.factor(self.sessions)
+        constants = replace(self.truth.constants, preston=self.truth.constants.preston * factor)
+        entropy = int(self.truth.stream(WORKING, self.sessions).integers(2**32))
+        stand = Stand()
+        for number, spell in enumerate(programme.spells, start=1):
+            lap = bench.lap(spell.lap)
+            pieces = pieces_for(bench, lap, constants)
+            glass = pieces.glass(self.accuracy.cells)
+            stand = stand.before(spell)
+            plain = spell_for(bench, spell, number, stand)
+            work_spell(
+                plain, pieces, glass, pieces.pitch(glass), self._glass, self._laps[lap_name(lap)],
+                seed=entropy, accuracy=self.accuracy,
+            )  # fmt: skip
+            stand = stand if plain.motion is None else stand.after(plain.motion, spell.duration)
+
+    @property
+    def radius(self) -> Floats:
+        """Radii of :meth:`error` [m]."""
+        return np.linspace(self.bench.mirror.hole_radius, self.bench.mirror.radius, PROFILE_POINTS)
+
+    @property
+    def error(self) -> Floats:
+        """The true figure error at :attr:`radius`: mean over circles, less the target, not levelled [m]."""
+        mirror = self.bench.mirror
+        distance = np.hypot(self._across, self._across[:, None])
+        target = conic_departure(distance, mirror.radius_of_curvature, mirror.conic)
+        return ring_mean(self._glass - target, self._across, self.radius)
+
+    def read(self, tester: Reader) -> Readings:
+        """A sheet of readings of the glass as it stands."""
+        rng = self.truth.stream(READING, self.sessions)
+        return tester.read(self.bench, self.radius, self.error, rng)

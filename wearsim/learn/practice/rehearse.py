@@ -1,0 +1,243 @@
+"""The whole loop on a practice mirror: read, propose, work, record, calibrate, and again."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from wearsim.bench.lengths import length_unit
+from wearsim.bench.programme import Programme
+from wearsim.bench.toml_io import dump_programme, spell_table
+from wearsim.decide.limits import Limits
+from wearsim.decide.propose import propose
+from wearsim.figure.aperture import ClearAperture
+from wearsim.learn.calibrate import DRAWS
+from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
+from wearsim.learn.observation import measured_figure
+from wearsim.learn.practice.file import Practice, practice_text, read_practice
+from wearsim.learn.practice.mirror import PracticeMirror, Reader, sheet_text
+from wearsim.learn.present_state import Standing
+from wearsim.learn.record import new_folder, record
+from wearsim.learn.remember import standing_of
+from wearsim.wear.outcome import Outcome
+from wearsim.wear.predict import gauge_for, predict
+
+TARGET = 20e-9
+"""RMS of the surface that ends a rehearsal [m]."""
+SURE = 0.9
+"""Share of the surfaces that the readings allow which must be that good [1]."""
+OTHER_SPREAD = 0.03
+"""What of a removal varies apart from the constants and the session: its shape [1]."""
+DAY = date(2026, 1, 1)
+Tell = Callable[[str], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Round:
+    """One session of a rehearsal.
+
+    Parameters
+    ----------
+    number : int
+    programme : Programme
+        What was worked.
+    before, predicted : float
+        RMS figure error as read before, and as predicted [m].
+    predicted_band : (float, float)
+        5th and 95th percentile of the predicted one [m].
+    measured : float
+        RMS figure error as read after [m].
+    true_before, true : float
+        RMS figure error that the practice mirror really had and has [m].
+    """
+
+    number: int
+    programme: Programme
+    before: float
+    predicted: float
+    predicted_band: tuple[float, float]
+    measured: float
+    true_before: float
+    true: float
+
+    def to_json(self) -> dict[str, Any]:
+        """One object for ``--json``: plain lists and floats, SI units in the key names."""
+        return {
+            "number": self.number,
+            "programme": [spell_table(spell) for spell in self.programme.spells],
+            "surface_rms_before_m": self.before,
+            "surface_rms_predicted_m": self.predicted,
+            "surface_rms_predicted_band_m": list(self.predicted_band),
+            "surface_rms_m": self.measured,
+            "surface_rms_true_before_m": self.true_before,
+            "surface_rms_true_m": self.true,
+        }
+
+
+def start_practice(path: str | Path, practice: Practice) -> MirrorFolder:
+    """A new practice folder with a first sheet of readings, and a file that says what it is.
+
+    Parameters
+    ----------
+    path : str or Path
+        Must not exist yet.
+    practice : Practice
+    """
+    drawn, mirror = practice.drawn(), practice.mirror()
+    sheet = sheet_text(mirror.read(practice.tester), length_unit(drawn.bench))
+    return open_folder(new_folder(path, drawn.text, {"readings.toml": sheet}, practice_text(practice)))
+
+
+def replayed(folder: MirrorFolder) -> tuple[Practice, PracticeMirror]:
+    """The practice mirror of a folder as its recorded sessions left it, worked through again.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+        One that says it is for practice.
+
+    Raises
+    ------
+    InputError
+        Where it does not say so, or says it badly.
+    """
+    practice = read_practice(folder)
+    mirror = practice.mirror()
+    for session in folder.sessions:
+        mirror.work(session.programme, session.note.bench_for(mirror.bench))
+    return practice, mirror
+
+
+def work_and_record(
+    folder: MirrorFolder, mirror: PracticeMirror, tester: Reader, programme: Programme, note: SessionNote
+) -> MirrorFolder:
+    """Work a programme on the practice mirror, read it, and record the session.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+    mirror : PracticeMirror
+        Changed.
+    tester : Reader
+    programme : Programme
+    note : SessionNote
+    """
+    mirror.work(programme, note.bench_for(mirror.bench))
+    with tempfile.TemporaryDirectory() as scratch:
+        done, after = Path(scratch) / "programme.toml", Path(scratch) / "readings.toml"
+        done.write_text(dump_programme(programme), encoding="utf-8")
+        sheet = sheet_text(mirror.read(tester), length_unit(folder.bench))
+        after.write_text(sheet, encoding="utf-8")
+        record(folder.path, done, note=note, readings=after)
+    return open_folder(folder.path)
+
+
+def true_rms(mirror: PracticeMirror) -> float:
+    """RMS figure error that a practice mirror really has, round part, over the clear aperture [m]."""
+    glass = mirror.bench.mirror
+    aperture = ClearAperture(mirror.radius, glass.hole_radius, glass.clear_radius)
+    return aperture.rms(aperture.level(mirror.error))
+
+
+def measured_rms(standing: Standing) -> float:
+    """RMS figure error as it was measured last [m]."""
+    gauge = gauge_for(standing.bench, standing.start.radius)
+    return gauge.aperture.rms(gauge.error(standing.start.height))
+
+
+def is_good(standing: Standing, target: float, seed: int = 0, draws: int = 100) -> bool:
+    """Whether the mirror as last measured is good enough, the measurement's band considered."""
+    gauge = gauge_for(standing.bench, standing.start.radius)
+    drawn = [gauge.aperture.rms(gauge.error(height)) for height in standing.start.draws(draws, seed)]
+    return bool(np.mean(np.array(drawn) <= target) >= SURE)
+
+
+def rehearse(
+    path: str | Path, *, sessions: int = 6, minutes: float = 60.0, spells: int = 3, target: float = TARGET,
+    draws: int = DRAWS, starts: int | None = None, tell: Tell | None = None,
+) -> Iterator[Round]:  # fmt: skip
+    """Go round the loop on a practice folder until the figure is good, or nothing is proposed any more.
+
+    Parameters
+    ----------
+    path : str or Path
+        A practice folder (:func:`start_practice`).
+    sessions : int
+        At most.
+    minutes, spells : float, int
+        Allowed a session.
+    target : float
+        RMS figure error that is good enough [m].
+    draws : int
+        Of calibration.
+    starts : int, optional
+        Of the search of ``propose``.
+    tell : callable, optional
+        Told what is being done.
+
+    Yields
+    ------
+    Round
+    """
+    say = tell or (lambda _: None)
+    folder = open_folder(path)
+    practice, mirror = replayed(folder)
+    limits = Limits(minutes=minutes, spells=spells, removal_spread=OTHER_SPREAD)
+    for _ in range(sessions):
+        say("calibrating")
+        standing = standing_of(folder, draws=draws)
+        if is_good(standing, target):
+            say("the figure is good enough, its band considered")
+            return
+        say("proposing")
+        proposal = propose(standing.bench, limits=limits, starts=starts, **standing.known)
+        if not proposal.programme.spells:
+            say(proposal.reason)
+            return
+        say("working")
+        one, folder = _worked(folder, practice, mirror, standing, proposal.programme, proposal.outcome)
+        yield one
+
+
+def one_session(folder: MirrorFolder, programme: Programme, *, draws: int = DRAWS) -> Round:
+    """A session of the person's own on a practice mirror: predicted, worked, read and recorded.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+    programme : Programme
+    draws : int
+        Of calibration.
+
+    Raises
+    ------
+    InputError
+        Where the folder is not for practice, or a stroke tips the top piece off.
+    """
+    practice, mirror = replayed(folder)
+    standing = standing_of(folder, draws=draws)
+    outcome = predict(standing.bench, programme, **standing.known)
+    return _worked(folder, practice, mirror, standing, programme, outcome)[0]
+
+
+def _worked(
+    folder: MirrorFolder, practice: Practice, mirror: PracticeMirror, standing: Standing, programme: Programme,
+    outcome: Outcome,
+) -> tuple[Round, MirrorFolder]:  # fmt: skip
+    true_before = true_rms(mirror)
+    newest = max((session.note.date for session in folder.sessions), default=DAY)
+    note = SessionNote(date=max(DAY, newest), notes="a practice session, simulated")
+    folder = work_and_record(folder, mirror, practice.tester, programme, note)
+    low, high = (outcome.surface_rms,) * 2 if outcome.band is None else outcome.band.surface_rms
+    after = replace(standing, start=measured_figure(folder.bench, folder.sessions[-1].measured))
+    done = Round(
+        len(folder.sessions), programme, measured_rms(standing), outcome.surface_rms,
+        (float(low), float(high)), measured_rms(after), true_before, true_rms(mirror),
+    )  # fmt: skip
+    return done, folder

@@ -1,0 +1,304 @@
+"""What the sessions say of hands and pitch, as text.
+
+The plot of a calibration: each constant as it was believed before and as the sessions tell it.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.learn.calibrate import FACTOR_90, Calibration, stated_constant
+from wearsim.learn.jitter import Jitter
+from wearsim.learn.misfits import SessionFit
+from wearsim.learn.suspicions import ANYTHING
+from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
+from wearsim.show.text import columns, paragraph
+from wearsim.show.units import length_unit, temperature_text
+from wearsim.wear.constants import NAMES
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+TITLES = {
+    "preston": "Preston coefficient",
+    "stiffness": "stiffness of the pitch",
+    "relaxation_time": "relaxation time",
+    "edge_gain": "edge gain",
+}
+UNITS = {"preston": (1.0, "/Pa"), "stiffness": (1e9, "GPa/m"), "relaxation_time": (60.0, "min"), "edge_gain": (1.0, "")}
+VERDICTS = {
+    "told": "told by the sessions",
+    "partly": "partly told",
+    "prior": "still what was believed before",
+    "known": "stated as known",
+}
+SHORT = {"told": "told", "partly": "partly", "prior": "not told", "known": "known"}
+"""The same in a column of the table, :data:`NOTES` below it."""
+NOTES = {
+    "told": "told: by the sessions",
+    "partly": "partly: told in part",
+    "prior": "not told: still what was believed before",
+    "known": "known: stated as exact",
+}
+OUTSIDE = {
+    "preston": (
+        "The glass wears {} times as fast", "the abrasive, the minutes that were recorded, push and masses and their units",
+    ),
+    "stiffness": ("The pitch is {} times as stiff", "its thickness, and which strokes were recorded"),
+    "relaxation_time": ("The pitch takes {} times as long to flow", "which pitch it is, and the temperatures"),
+    "edge_gain": ("The edge gain is {} times as large", "the outermost zones of the mask, and the lap's diameter"),
+}  # fmt: skip
+"""What is said of a constant outside of what the bench states, and what to look at."""
+
+
+def calibration_text(bench: Bench, found: Calibration, jitter: float = 1.0) -> str:
+    """Constants with their intervals, what the data tell, and how each session fits.
+
+    Parameters
+    ----------
+    bench : Bench
+        Of the folder.
+    found : Calibration
+    jitter : float
+        Factor on the spread of the bench's hands, where ``found`` was not asked about it [1].
+    """
+    rows = [("", "Before, 90 %", "Now, 90 %", "")]
+    low, high = np.exp(found.posterior.interval())
+    before = np.sqrt(np.diagonal(found.prior.covariance))
+    for i, name in enumerate(NAMES):
+        size, unit = UNITS[name]
+        stated = stated_constant(bench, name)[0] / size
+        factor = float(np.exp(FACTOR_90 * before[i]))
+        rows.append((
+            TITLES[name], f"{stated / factor:.3g} to {stated * factor:.3g}",
+            f"{stated * low[i]:.3g} to {stated * high[i]:.3g} {unit}".rstrip(), SHORT[found.told(name)],
+        ))  # fmt: skip
+    parts = [
+        "\n".join([*columns(rows, "<>><"), _note(found)]),
+        *(_outside(name, factor, found) for name, factor in found.outside.items()),
+        _spread(bench, found),
+        _hands(bench, found, jitter),
+        _sessions(found),
+    ]
+    return "\n\n".join(parts)
+
+
+def _note(found: Calibration) -> str:
+    """What the words of the last column mean, those that stand there."""
+    said = {found.told(name) for name in NAMES}
+    return paragraph(
+        "Before: as believed before the sessions; " + "; ".join(NOTES[one] for one in NOTES if one in said) + "."
+    )
+
+
+def _outside(name: str, factor: float, found: Calibration) -> str:
+    """What is said where a constant came out beyond what the bench states of it."""
+    what, look = OUTSIDE[name]
+    most = np.exp(FACTOR_90 * np.sqrt(found.prior.covariance[NAMES.index(name), NAMES.index(name)]))
+    return paragraph(
+        f"{what.format(f'{factor:.2g}')} as the bench says, outside the {1 / most:.2g} to {most:.2g} times that it "
+        f"allows (90 %): check {look}."
+    )
+
+
+def _spread(bench: Bench, found: Calibration) -> str:
+    text = f"Removals vary by about {found.posterior.spread:.0%} from one session to the next. "
+    lap = bench.laps[0]
+    text += f"Relaxation time at {temperature_text(lap.pitch_temperature, bench)}"
+    text += (
+        "; stiffness and relaxation time of the first lap, the others by the same factors."
+        if len(bench.laps) > 1
+        else "."
+    )
+    return paragraph(text)
+
+
+def _hands(bench: Bench, found: Calibration, jitter: float) -> str:
+    told = found.jitter
+    if told is None and jitter == 1.0:
+        return paragraph(
+            "The hands' spread from stroke to stroke is as the bench states it; --jitter asks the sessions."
+        )
+    if told is None:
+        return paragraph(f"The hands' spread from stroke to stroke: {_spreads(bench, jitter)}, as --jitter told.")
+    if not told.asked:
+        return paragraph(f"The hands' spread: no session can be asked ({_left_out(told)}).")
+    low, high = told.interval()
+    text = f"The hands' spread is {low:.2g} to {high:.2g} times what the bench states (90 %): {VERDICTS[told.told]}. "
+    if told.told == "told":
+        text += f"From now on it is taken as {_spreads(bench, told.used)}."
+    else:
+        text += "It stays as the bench states it."
+    if told.told == "prior":
+        text += (
+            f" Readings {told.better:g} times as good would begin to tell, had the hands the bench's spread."
+            if told.better is not None
+            else " Not even readings a hundred times as good would tell, had the hands the bench's spread."
+        )
+    return paragraph(text + (f" Not asked: {_left_out(told)}." if told.left_out else ""))
+
+
+def _spreads(bench: Bench, factor: float) -> str:
+    hands = bench.hands.with_spread(factor)
+    centre = length_unit(bench).about(hands.centre_jitter, 2)
+    return f"length {hands.length_jitter:.2g}, centre {centre} ({factor:.2g} times the bench's)"
+
+
+def _left_out(told: Jitter) -> str:
+    return "; ".join(f"session {number}, {why}" for number, why in told.left_out.items())
+
+
+def _sessions(found: Calibration) -> str:
+    rows = [("Session", "Chi-square", "of", "Chance", "")]
+    rows += [
+        (str(fit.number), f"{fit.chi_square:.1f}", str(fit.compared), _chance(fit), _verdict(fit))
+        for fit in found.sessions
+    ]
+    lines = columns(rows, "<>>><")
+    if any(fit.is_doubtful for fit in found.sessions):
+        lines.append(paragraph(
+            "Doubtful: it misses by more than its readings explain, but believing all records is still likelier than that "
+            "any one is wrong. Look over the programmes and sheets of all sessions (piece on top, minutes, source fixed or "
+            "moving, abrasive); till then the constants above may be bent. For these intervals everything is taken to be "
+            f"{found.ratio:.1f} times as uncertain as it is stated."
+        ))  # fmt: skip
+    lines += [paragraph(_size(fit)) for fit in found.sessions if fit.has_size_in_doubt]
+    lines += [
+        paragraph(_other_work(fit, len(found.sessions)))
+        for fit in found.sessions
+        if not fit.fits or fit.is_record_in_doubt
+    ]
+    if not all(fit.fits for fit in found.sessions):
+        lines.append(paragraph(
+            "The constants are not bent to the record of a session that is set aside; its chi-square and chance are those "
+            "of its record believed."
+        ))  # fmt: skip
+    return "\n".join(lines)
+
+
+def _size(fit: SessionFit) -> str:
+    """What is said of a session whose removal may be of another size than its record says."""
+    what = f"{fit.factor:.2g} times what its record should give"
+    if fit.is_of_other_size:
+        return (
+            f"Session {fit.number}: its removal is {what} (chance {_percent(fit.size_chance)}): minutes written wrong, or "
+            "push, masses or abrasive other than recorded. The constants are found with its size left open."
+        )
+    return (
+        f"Size in doubt: the removal of session {fit.number} may be {what} (chance {_percent(fit.size_chance)}). Look over "
+        "its minutes, push, masses and abrasive; till then the intervals above allow for both."
+    )
+
+
+def _other_work(fit: SessionFit, sessions: int) -> str:
+    """What is said of a session in which something else may have been worked than its record says."""
+    chance = _percent(fit.wrong_chance)
+    text = (
+        f"Record in doubt: {chance} that in session {fit.number} something else was worked than was recorded."
+        if fit.fits
+        else f"Session {fit.number} does not fit {fits_not(sessions)} and is set aside: {chance} that something else was "
+        "worked than was recorded."
+    )
+    named = [one for one in fit.looks_like if one[0] != ANYTHING]
+    if named:
+        text += f" It looks as if {' or '.join(f'{said} ({_percent(one)})' for said, one in named)}."
+    else:
+        text += " It looks like no slip in particular: another stroke, a lap not pressed, the sheet of another day?"
+    return text + (" Till that is settled the intervals above allow for both." if fit.fits else "")
+
+
+def _percent(chance: float) -> str:
+    return "over 99%" if chance > 0.99 else f"{chance:.0%}"
+
+
+def fits_not(sessions: int) -> str:
+    """What a session that is set aside does not fit, by how many sessions there are."""
+    return "the others" if sessions > 1 else "what was believed of pitch and abrasive"
+
+
+def _chance(fit: SessionFit) -> str:
+    return f"{fit.chance:.0%}" if fit.chance >= 0.01 else "under 1%"
+
+
+def _verdict(fit: SessionFit) -> str:
+    if not fit.fits:
+        return "does not fit: set aside"
+    if fit.is_of_other_size:
+        return f"{fit.factor:.2g} times its size"
+    if fit.is_record_in_doubt and not fit.is_doubtful:
+        return "record in doubt"
+    if fit.has_size_in_doubt and not fit.is_doubtful:
+        return "size in doubt"
+    return "doubtful" if fit.is_doubtful else "fits"
+
+
+def calibration_figure(bench: Bench, found: Calibration) -> Figure:
+    """Plot a calibration.
+
+    Parameters
+    ----------
+    bench : Bench
+        Of the folder.
+    found : Calibration
+    """
+    with house():
+        figure = sheet(8.5, 6.0)
+        upper, lower = figure.subplots(2, 1, height_ratios=[2.4, 1.0])
+        _constants(upper, bench, found)
+        _session_bars(lower, found)
+    return figure
+
+
+def _constants(axes: Axes, bench: Bench, found: Calibration) -> None:
+    """Intervals as factors on what the bench states, the sizes themselves written beside."""
+    low, high = np.exp(found.posterior.interval())
+    middle = np.exp(found.belief.mean)
+    before = np.exp(FACTOR_90 * np.sqrt(np.diagonal(found.prior.covariance)))
+    for row, name in enumerate(NAMES):
+        size, unit = UNITS[name]
+        stated = stated_constant(bench, name)[0] / size
+        axes.plot([1 / before[row], before[row]], [row, row], color=QUIET, linewidth=2.0,
+                  label="believed before, 90 %" if row == 0 else None)  # fmt: skip
+        axes.plot([low[row], high[row]], [row, row], color=BLUE, linewidth=8.0, solid_capstyle="butt",
+                  label="now, 90 %" if row == 0 else None)  # fmt: skip
+        axes.plot(middle[row], row, "|", color="white", markersize=9, markeredgewidth=2.0)
+        said = f"{stated * middle[row]:.3g} {unit}".rstrip() + f": {VERDICTS[found.told(name)]}"
+        axes.annotate(said, (middle[row], row), (0, 9), textcoords="offset points", ha="center", fontsize=9,
+                      bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0})  # fmt: skip
+    axes.axvline(1.0, color=INK, linewidth=0.8)
+    axes.set_xscale("log")
+    ticks = [t for t in (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0) if 1 / before.max() <= t <= before.max()]
+    axes.set_xticks(ticks, [f"{t:g}" for t in ticks])
+    axes.minorticks_off()
+    axes.set_yticks(range(len(NAMES)), [TITLES[name] for name in NAMES])
+    axes.set_ylim(len(NAMES) - 0.4, -0.8)
+    axes.set_xlabel("factor on what the bench states")
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
+
+
+def _session_bars(axes: Axes, found: Calibration) -> None:
+    """How far each session's readings stand from what is expected, in sigmas, root mean square."""
+    numbers = [fit.number for fit in found.sessions]
+    away = [np.sqrt(fit.chi_square / fit.compared) for fit in found.sessions]
+    odd = [
+        not fit.fits or fit.is_doubtful or fit.has_size_in_doubt or fit.is_record_in_doubt for fit in found.sessions
+    ]  # fmt: skip
+    colours = [RED if one else BLUE for one in odd]
+    axes.bar(numbers, away, color=colours, width=0.5)
+    for fit, height in zip(found.sessions, away, strict=True):
+        if not fit.fits or fit.has_size_in_doubt or fit.is_record_in_doubt:
+            in_doubt = "size in doubt" if fit.has_size_in_doubt else "record in doubt"
+            said = in_doubt if fit.fits else "does not fit"
+            above = max(height, 1.0) if fit.fits else height  # clear of the line at 1
+            axes.annotate(said, (fit.number, above), (0, 3), textcoords="offset points", ha="center")
+    axes.axhline(1.0, color=INK, linewidth=0.8, linestyle=(0, (5, 2)))
+    axes.set_xticks(numbers)
+    axes.set_xlim(numbers[0] - 1.0, numbers[-1] + 1.0)
+    axes.set_ylim(0.0, 1.2 * max([*away, 1.2]))
+    axes.set_xlabel("session")
+    axes.set_ylabel("readings from\nexpected [sigmas]")

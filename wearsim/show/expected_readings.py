@@ -1,0 +1,84 @@
+"""The readings to expect at the tester, as text: a zone a line."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.knifeedge.readings import Readings
+from wearsim.show.text import columns, paragraph
+from wearsim.show.units import Unit, length_unit
+from wearsim.wear.expected_readings import ReadingsAfter
+
+FINEST = 4
+
+
+def reading_units(bench: Bench, sheet: Readings) -> tuple[Unit, Unit]:
+    """Units of radii and of knife positions: the sheet's own, or the bench's where it has none.
+
+    Parameters
+    ----------
+    bench : Bench
+    sheet : Readings
+    """
+    if sheet.file is None:
+        unit = length_unit(bench)
+        return unit, Unit(unit.name, unit.size, unit.decimals + 1)
+    radial = min(FINEST, max(0, _places(np.concatenate([sheet.zones.inner, sheet.zones.outer]) / sheet.unit)))
+    written = _places(sheet.positions / sheet.unit)
+    name = sheet.length_unit
+    return Unit(name, sheet.unit, radial), Unit(name, sheet.unit, min(FINEST, max(2, written)))
+
+
+def _places(numbers: np.ndarray) -> int:
+    """Decimal places that numbers are written with, at most six."""
+    for places in range(6):
+        if np.allclose(numbers, np.round(numbers, places), rtol=0.0, atol=1e-9):
+            return places
+    return 6
+
+
+def zone_name(inner: float, outer: float, unit: Unit) -> str:
+    """A window from rim to rim, or a single radius."""
+    if outer > inner:
+        return f"{unit.number(inner)} - {unit.number(outer)}"
+    return unit.number(inner)
+
+
+def expected_text(bench: Bench, readings: ReadingsAfter) -> str:
+    """The readings to expect, a zone a line, and how to use them.
+
+    Parameters
+    ----------
+    bench : Bench
+    readings : ReadingsAfter
+    """
+    radial, knife = reading_units(bench, readings.sheet)
+    zones, after = readings.sheet.zones, readings.after
+    rows = [
+        ("Zone of the mask", "Reads now", "Afterwards", "Give or take", "On the target"),
+        (radial.name, knife.name, knife.name, knife.name, knife.name),
+    ]
+    for i in range(len(zones)):
+        rows.append((
+            zone_name(zones.inner[i], zones.outer[i], radial), knife.number(readings.now[i]),
+            knife.number(after.positions[i]), knife.number(after.spread[i]) if i else "-",
+            knife.number(readings.target[i]),
+        ))  # fmt: skip
+    return "\n".join([head_text(readings), *columns(rows, ">>>>>"), paragraph(use_text(readings))])
+
+
+def head_text(readings: ReadingsAfter) -> str:
+    """Which readings these are."""
+    source = "source moving" if readings.sheet.source == "moving" else "source fixed"
+    whose = "" if readings.is_own else ", through a usual mask"
+    return f"Knife-edge readings to expect{whose}, {source}:"
+
+
+def use_text(readings: ReadingsAfter) -> str:
+    """How to compare with them."""
+    return (
+        "Counted from the first zone; larger = farther from the mirror. Give or take: one sigma, of one setting "
+        "and of what is uncertain in the prediction. Farther off than twice that: the spell did something else; "
+        "record it before going on."
+    )

@@ -1,0 +1,395 @@
+"""The planar engine's maps: figure before and after, removal, the pitch, and the ripple that channels print.
+
+Maps drawn as a hill map is: contour lines, dashed below the target, over a tint that is darker the lower it lies.
+
+What the planar engine's maps say, as text: what is not round, ripple, and what turning the mirror does.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.mirror import Mirror
+from wearsim.bench.programme import Programme
+from wearsim.figure.zernike import astigmatism
+from wearsim.kernels.arrays import Floats
+from wearsim.show.style import AFTER, INK, QUIET
+from wearsim.show.text import aligned, banded, columns, ends_words, paragraph
+from wearsim.show.units import Unit, height_unit
+from wearsim.wear.outcome import Outcome
+from wearsim.wear.rotation import bias_left, is_turned, lies_turned, turns
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure, SubFigure
+
+
+Cells = NDArray[np.bool_]
+# Lightness rises evenly from low to high, so that a grey print says the same.
+HEIGHTS = ("#557ca3", "#84a8c6", "#b3cbdc", "#dbe5e6", "#f8f0dc")
+DEPTHS = ("#fdf6f1", "#f3d9c9", "#e3b193", "#cb8157")
+FEWEST, MOST = 4, 7
+FLAT = 0.05  # of a step: a map that spans less has no lines, they would trace rounding
+REACH = 1.22  # of a map's panel, in radii: room for the arrows
+
+
+def steps(values: Floats, inside: Cells) -> Floats:
+    """Round levels for contour lines, in the unit of the values.
+
+    Parameters
+    ----------
+    values, inside : ndarray
+        A map, or several, and where it counts.
+    """
+    from matplotlib.ticker import MaxNLocator
+
+    shown = values[inside]
+    if not shown.size or np.ptp(shown) < 1e-3:
+        return np.array([-0.5, 0.5])
+    return np.asarray(
+        MaxNLocator(MOST, min_n_ticks=FEWEST, steps=[1, 2, 5, 10]).tick_values(*np.percentile(shown, [0.2, 99.8]))
+    )
+
+
+def draw_map(
+    axes: Axes, across: Floats, values: Floats, inside: Cells, levels: Floats, tints: tuple[str, ...] = HEIGHTS
+) -> Any:
+    """Draw one map.
+
+    Parameters
+    ----------
+    axes : Axes
+    across : ndarray, shape (n,)
+        Coordinates of columns and rows, in the unit of the axes.
+    values, inside : ndarray, shape (n, n)
+        The map in the unit of the levels, and where it is drawn.
+    levels : ndarray
+    tints : tuple of str
+        From the least value to the largest.
+
+    Returns
+    -------
+    matplotlib artist
+        For a colour bar.
+    """
+    from matplotlib.colors import LinearSegmentedColormap
+
+    shown = np.ma.masked_where(~inside, np.clip(values, levels[0], levels[-1]))
+    step = float(levels[1] - levels[0])
+    flat = float(np.ptp(shown.compressed())) < FLAT * step
+    if flat:  # a shade beside a level, not now this side of it and now that
+        shown = np.ma.masked_where(~inside, np.full_like(values, float(shown.mean()) + FLAT * step))
+    tint = LinearSegmentedColormap.from_list("house", tints)
+    filled = axes.contourf(across, across, shown, levels=levels, cmap=tint, extend="neither")
+    if not flat:
+        _lines(axes, across, shown, levels)
+    axes.set_aspect("equal")
+    axes.grid(False)
+    axes.tick_params(labelsize=8)
+    return filled
+
+
+def _lines(axes: Axes, across: Floats, shown: Any, levels: Floats) -> None:
+    """Lines of equal height, some of them with their number: dashed below nought, heavy at it."""
+    signs = np.where(np.abs(levels) < 1e-12, 0, np.sign(levels))
+    lines = axes.contour(
+        across, across, shown, levels=levels, colors=INK, linewidths=[1.3 if sign == 0 else 0.6 for sign in signs],
+        linestyles=["--" if sign < 0 else "-" for sign in signs],
+    )  # fmt: skip
+    axes.clabel(lines, levels[1:-1:2], fontsize=7.5, fmt=_label, inline_spacing=5)
+
+
+def _label(level: float) -> str:
+    """A level with a sign that stands clear of a dashed line."""
+    return f" \u2212 {-level:g} " if level < -1e-12 else f"{level:g}"
+
+
+def draw_rims(axes: Axes, mirror: Mirror, radial: Unit) -> None:
+    """The glass's rims, and dotted what counts in the numbers."""
+    from matplotlib.patches import Circle
+
+    for radius, line in ((mirror.radius, "-"), (mirror.hole_radius, "-"), (mirror.clear_radius, ":")):
+        if radius > 0.0:
+            axes.add_patch(
+                Circle((0.0, 0.0), radius / radial.size, fill=False, edgecolor=INK, linestyle=line, linewidth=1.0)
+            )
+    reach = REACH * mirror.radius / radial.size
+    axes.set_xlim(-reach, reach)
+    axes.set_ylim(-reach, reach)
+
+
+def draw_meridian(axes: Axes, radius: float, axis: float) -> None:
+    """The high meridian of an astigmatism, as two arrows that point at it from outside.
+
+    Parameters
+    ----------
+    radius : float
+        Of the rim, in the unit of the axes.
+    axis : float
+        Azimuth [rad].
+    """
+    for azimuth in (axis, axis + np.pi):
+        x, y = np.cos(azimuth), np.sin(azimuth)
+        axes.annotate(
+            "", xy=(1.02 * radius * x, 1.02 * radius * y), xytext=(1.2 * radius * x, 1.2 * radius * y),
+            arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.6, "shrinkA": 0, "shrinkB": 0},
+            annotation_clip=False,
+        )  # fmt: skip
+
+
+def draw_place(axes: Axes, x: float, y: float) -> None:
+    """A place on a map, ringed."""
+    for colour, width in (("white", 3.4), (INK, 1.6)):
+        axes.plot(
+            [x], [y], marker="o", markersize=9, markerfacecolor="none", markeredgecolor=colour, markeredgewidth=width
+        )
+
+
+OTHER_TURNS = (45.0, 60.0, 72.0, 80.0, 90.0, 120.0, 180.0)  # [deg]
+AFTER_SPELLS = (2, 3, 4, 5, 6, 10)
+# Below this an astigmatism has no axis worth telling [m].
+NO_AXIS = 1e-10
+
+
+def maps_text(programme: Programme, outcome: Outcome, radial: Unit, high: Unit) -> str:
+    """Everything to read about an outcome's maps; empty where it has none.
+
+    Parameters
+    ----------
+    programme : Programme
+    outcome : Outcome
+    radial, high : Unit
+        Of places on the mirror and of heights.
+    """
+    if not outcome.maps:
+        return ""
+    parts = [_numbers(outcome, high), _remarks(outcome, radial)]
+    if is_turned(programme):
+        parts += [_turned(programme, outcome), turns_text()]
+    return "\n\n".join(parts)
+
+
+def axis_text(amplitude: float, axis: float) -> str:
+    """The high meridian of an astigmatism [m], [rad]; a dash where there is next to none."""
+    return f"{math.degrees(axis):.0f} deg" if amplitude >= NO_AXIS else "-"
+
+
+def _fine(amplitude: float) -> str:
+    """A term's RMS [m] in nm: what a few spells leave is often less than a nanometre."""
+    return f"{amplitude * 1e9:.1f}"
+
+
+def details_ends(outcome: Outcome, when: str) -> Mapping[str, Floats]:
+    """Bands of the numbers of the map ``before`` or ``after``; before, only where the figure is measured."""
+    band = outcome.band
+    return {} if band is None or (when == "before" and not band.numbers_before) else band.details
+
+
+def _numbers(outcome: Outcome, high: Unit) -> str:
+    found = outcome.details
+
+    def cells(name: str, written: Callable[[float], str]) -> tuple[str, ...]:
+        return tuple(
+            banded([found[key]], details_ends(outcome, when).get(key), written)[0]
+            for when, key in ((when, f"{name}_{when}_m") for when in ("before", "after"))
+        )
+
+    rows = [
+        (f"RMS, surface, {high.name}", *cells("map_rms", high.number)),
+        (f"Peak to valley, surface, {high.name}", *cells("map_pv", high.number)),
+        ("Astigmatism, RMS, nm", *cells("astigmatism", _fine)),
+        ("  high meridian at", *(
+            axis_text(a.amplitude, a.axis) for a in (astigmatism(outcome.maps["zernike"][i]) for i in (0, -1))
+        )),
+        ("Coma, RMS, nm", *cells("coma", _fine)),
+        ("Trefoil, RMS, nm", *cells("trefoil", _fine)),
+    ]  # fmt: skip
+    rows = [("The whole map", "Before", "After"), *aligned(rows, (1, 2))]
+    note = "The numbers above are those of the mean over rings. Azimuths run counterclockwise from x, looking "
+    note += "at the face; x is where the first stroke of a session points."
+    return "\n".join([*columns(rows, "<>>", gap=3), paragraph(note)])
+
+
+def _remarks(outcome: Outcome, radial: Unit) -> str:
+    found, ends = outcome.details, {} if outcome.band is None else outcome.band.details
+    if not outcome.spells:
+        return "Nothing is worn."
+    rms, amplitude = (
+        f"{_fine(found[name])} nm{ends_words(ends, name, _fine)}" for name in ("ripple_rms_m", "ripple_amplitude_m")
+    )
+    ripple = paragraph(
+        f"Zonal ripple in the removal {rms} RMS; the strongest wave has an amplitude of {amplitude} and comes "
+        f"every {radial.text(found['ripple_period_m'])}."
+    )
+    place = paragraph(
+        f"The largest pressure stood at x {radial.number(found['peak_x_m'])}, y {radial.text(found['peak_y_m'])} "
+        "on the mirror."
+    )
+    return f"{ripple}\n{place}"
+
+
+def _turned(programme: Programme, outcome: Outcome) -> str:
+    rows = [("Spell", "Mirror lies at", "Astigmatism, nm RMS", "High meridian", "Left of steady bias")]
+    ends = {} if outcome.band is None else outcome.band.details
+    left, lies = bias_left(programme), lies_turned(programme)
+    for number, spell in enumerate(programme.spells, start=1):
+        if not spell.is_press:
+            now = astigmatism(outcome.maps["zernike"][number])
+            (amplitude,) = banded([now.amplitude], ends.get(f"astigmatism_after_spell_{number}_m"), _fine)
+            rows.append((
+                str(number), f"{math.degrees(lies[number - 1]) % 360.0:.0f} deg", amplitude,
+                axis_text(now.amplitude, now.axis), f"{left[number - 1]:.0%}",
+            ))  # fmt: skip
+    return "\n".join(columns(rows, "<>>>>"))
+
+
+def turns_text() -> str:
+    """What turning by other angles before each spell leaves of a steady bias' astigmatism."""
+    rows = [("Turned each time", *(f"{n} spells" for n in AFTER_SPELLS))]
+    for angle in OTHER_TURNS:
+        share = turns(math.radians(angle), max(AFTER_SPELLS)).share
+        rows.append((f"{angle:.0f} deg", *(f"{share[n - 1]:.0%}" for n in AFTER_SPELLS)))
+    note = "Left of the astigmatism that a bias fixed to barrel or hands would wear without turning, in spells of "
+    note += "equal length. A fifth of a turn, 72 to 80 degrees, each time is common practice, no source."
+    return "\n".join([*columns(rows, ">" * len(rows[0])), paragraph(note)])
+
+
+HEIGHT = 7.6  # of all the maps' panels [in]
+LONGEST_PERIOD = 0.5  # of the ripple that is drawn, of the mirror's diameter
+
+
+def draw_maps(figure: Figure | SubFigure, bench: Bench, outcome: Outcome, radial: Unit, high: Unit) -> None:
+    """All maps of an outcome.
+
+    Parameters
+    ----------
+    figure : Figure or SubFigure
+    bench : Bench
+    outcome : Outcome
+        Of the planar engine.
+    radial, high : Unit
+        Of places and of heights.
+    """
+    panels = figure.subplot_mosaic(
+        [["before", "after", "removal"], ["pitch", "ripple", "ripple"]], height_ratios=[1.0, 0.9]
+    )
+    levels = common_levels([outcome], bench, high)
+    for name in ("before", "after"):
+        draw_figure_error(panels[name], bench, outcome, name, radial, high, levels)
+    draw_removal_map(panels["removal"], bench, outcome, radial, high)
+    draw_pitch(panels["pitch"], outcome, radial)
+    draw_ripple(panels["ripple"], bench, outcome, radial)
+    figure.supxlabel(map_words(radial, high), fontsize=9)
+
+
+def map_words(radial: Unit, high: Unit) -> str:
+    """What to know to read the maps."""
+    return (
+        f"Maps look at the face, x and y in {radial.name}; heights in {high.name}, dashed below the target. "
+        "Arrows: high meridian of the astigmatism"
+    )
+
+
+def on_glass(outcome: Outcome) -> Cells:
+    """Cells that are glass for the most part."""
+    return np.asarray(outcome.maps["glass"] > 0.5, dtype=np.bool_)
+
+
+def common_levels(outcomes: list[Outcome], bench: Bench, high: Unit) -> Floats:
+    """Levels for the figure before and after, of several outcomes alike: what the clear aperture spans."""
+    values, inside = [], []
+    for outcome in outcomes:
+        x = outcome.maps["x"]
+        clear = on_glass(outcome) & (np.hypot(x[None, :], x[:, None]) < bench.mirror.clear_radius)
+        for name in ("before", "after"):
+            values.append(outcome.maps[name] / high.size)
+            inside.append(clear)
+    return steps(np.array(values), np.array(inside))
+
+
+def draw_figure_error(
+    axes: Axes, bench: Bench, outcome: Outcome, name: str, radial: Unit, high: Unit, levels: Floats
+) -> None:
+    """Map of the figure error ``before`` or ``after``, with the high meridian."""
+    maps, found = outcome.maps, outcome.details
+    draw_map(axes, maps["x"] / radial.size, maps[name] / high.size, on_glass(outcome), levels)
+    draw_rims(axes, bench.mirror, radial)
+    amplitude = found[f"astigmatism_{name}_m"]
+    ends = details_ends(outcome, name)
+    rms, astigmatism = (
+        f"{high.text(found[key])}{ends_words(ends, key, high.number)}"
+        for key in (f"map_rms_{name}_m", f"astigmatism_{name}_m")
+    )
+    axes.set_title(f"{name.capitalize()}: RMS {rms},\nastigmatism {astigmatism}", fontsize=10)
+    if amplitude >= NO_AXIS:
+        draw_meridian(axes, bench.mirror.radius / radial.size, found[f"astigmatism_axis_{name}_rad"])
+
+
+def draw_removal_map(axes: Axes, bench: Bench, outcome: Outcome, radial: Unit, high: Unit) -> None:
+    """Map of what is removed, and where the largest pressure stood."""
+    maps, inside = outcome.maps, on_glass(outcome)
+    removed = maps["removal"] / high.size
+    draw_map(axes, maps["x"] / radial.size, removed, inside, steps(removed, inside), DEPTHS)
+    draw_rims(axes, bench.mirror, radial)
+    most = ends_words(details_ends(outcome, "after"), "removal_most_m", high.number)
+    words = f"Removed: up to {high.text(float(maps['removal'][inside].max()))}{most}"
+    if outcome.spells:
+        ends = {} if outcome.band is None else outcome.band.of_programme
+        band = ends_words(ends, "peak_pressure", lambda pressure: f"{pressure / 1e3:.1f}")
+        apart = "\n" if band else " "
+        words += f"\nring: largest pressure,{apart}{outcome.peak_pressure / 1e3:.1f} kPa{band}"
+        draw_place(axes, outcome.details["peak_x_m"] / radial.size, outcome.details["peak_y_m"] / radial.size)
+    axes.set_title(words, fontsize=10)
+
+
+def draw_pitch(axes: Axes, outcome: Outcome, radial: Unit) -> None:
+    """Map of the first lap's pitch afterwards; channels are left white."""
+    maps = outcome.maps
+    inside = np.asarray(maps["facets"] > 0.5, dtype=np.bool_)
+    unit = height_unit(float(np.ptp(maps["pitch"][inside])))
+    values = maps["pitch"] / unit.size
+    draw_map(axes, maps["pitch_x"] / radial.size, values, inside, steps(values, inside))
+    name = next(iter(outcome.pitch_height), "lap")
+    lap = "" if name == "lap" else f" of {name}"
+    axes.set_title(f"Pitch{lap} afterwards [{unit.name}]", fontsize=10)
+
+
+def draw_ripple(axes: Axes, bench: Bench, outcome: Outcome, radial: Unit) -> None:
+    """Zonal ripple in the removal, against its period; the lap's own pattern is marked."""
+    frequency, amplitude = outcome.maps["ripple_frequency"], outcome.maps["ripple_amplitude"]
+    x = outcome.maps["x"]
+    shortest, longest = 4.0 * float(x[1] - x[0]), LONGEST_PERIOD * bench.mirror.diameter
+    shown = (frequency > 1.0 / longest) & (frequency < 1.0 / shortest)
+    period = 1.0 / frequency[shown] / radial.size
+    axes.fill_between(period, 0.0, amplitude[shown] * 1e9, facecolor="#d3e3f2", linewidth=0.0)
+    axes.plot(period, amplitude[shown] * 1e9, marker=".", markersize=4, **{**AFTER, "linewidth": 1.4})
+    axes.set_xscale("log")
+    axes.set_xlim(shortest / radial.size, longest / radial.size)
+    axes.set_ylim(bottom=0.0)
+    _plain_periods(axes)
+    lap = bench.laps[0]
+    if lap.facet_shape != "none" and shortest < lap.facet + lap.channel < longest:
+        pattern = (lap.facet + lap.channel) / radial.size
+        axes.axvline(pattern, color=QUIET, linestyle=(0, (5, 2)), linewidth=1.2)
+        axes.annotate(
+            "facet and channel", xy=(pattern, 1.0), xycoords=("data", "axes fraction"), xytext=(4, -10),
+            textcoords="offset points", fontsize=8.5, color=INK,
+        )  # fmt: skip
+    axes.set_title("Zonal ripple in the removal, its smooth run taken off", fontsize=10)
+    axes.set_xlabel(f"period along the radius [{radial.name}]", fontsize=9)
+    axes.set_ylabel("amplitude [nm]", fontsize=9)
+
+
+def _plain_periods(axes: Axes) -> None:
+    """Periods as plain numbers: 5, 10, 20, 50."""
+    from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
+
+    axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    axes.xaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
+    axes.xaxis.set_minor_formatter(NullFormatter())

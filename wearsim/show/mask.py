@@ -1,0 +1,167 @@
+"""A zonal mask at its true size, to print and cut.
+
+A mask as a table to cut it by.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wearsim.kernels.arrays import Floats
+from wearsim.knifeedge.mask import MaskDesign
+from wearsim.show.style import INK, house, sheet, without_frame
+from wearsim.show.text import columns, paragraph, text_width
+from wearsim.show.units import MILLIMETRES, Unit, fine_unit
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+def mask_text(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
+    """The windows of a mask.
+
+    Parameters
+    ----------
+    design : MaskDesign
+    unit : Unit
+        Of radii and knife positions.
+    """
+    knife = fine_unit(unit)
+    rows = [
+        ("Window", "From", "To", "Width", "Weight", "Knife, perfect", "Across it"),
+        ("", unit.name, unit.name, unit.name, "", knife.name, "of tolerable"),
+    ]
+    for i, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True)):
+        rows.append((
+            str(i + 1), unit.number(inner), unit.number(outer), unit.number(outer - inner),
+            f"{design.share[i]:.3f}", knife.number(design.aberration[i] - design.aberration[0]),
+            f"{design.across[i]:.2f}",
+        ))  # fmt: skip
+    note = (
+        "Knife: what a perfect mirror reads, counted from the first window. Across: how far the perfect "
+        "mirror's own aberration runs from edge to edge of the window, over the tolerable width; above 1 the "
+        "window darkens unevenly and what is read is its average, which is what reduce takes it for."
+    )
+    return "\n".join([*columns(rows, ">>>>>>>"), paragraph(note)])
+
+
+def windows_toml(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
+    """The windows as ``readings.toml`` has them, with the unit that they are in.
+
+    Parameters
+    ----------
+    design : MaskDesign
+    unit : Unit
+        Of the sheet: that of its knife positions as well.
+
+    Returns
+    -------
+    str
+        TOML in lines of at most 80 columns: ``length_unit`` and ``windows``.
+    """
+    cut = Unit(unit.name, unit.size, fine_unit(unit).decimals - 1)
+    pairs = zip(design.zones.inner, design.zones.outer, strict=True)
+    lines = ["windows = ["]
+    for inner, outer in pairs:
+        pair = f"[{cut.number(inner)}, {cut.number(outer)}],"
+        full = len(lines) == 1 or len(f"{lines[-1]} {pair}") > text_width()
+        lines[-1:] = [lines[-1], f"    {pair}"] if full else [f"{lines[-1]} {pair}"]
+    return "\n".join([f'length_unit = "{unit.name}"', *lines, "]"])
+
+
+MARGIN = 8.0
+"""Paper left round the glass [mm]."""
+FOOT = 16.0
+"""Paper under it, for the scale bar [mm]."""
+GLASS = "#d9e4ec"
+HALF_ANGLE = np.radians(20.0)
+"""Half the angle that a window takes up; its sides are radial, so that it weighs every radius by r."""
+INCH = 25.4
+BARS = {"mm": (20.0, 50.0, 100.0), "in": (1.0, 2.0, 4.0)}
+
+
+def mask_figure(design: MaskDesign, title: str = "", unit: Unit = MILLIMETRES) -> Figure:
+    """Draw a mask at 1:1, with a bar to check the printer by.
+
+    Parameters
+    ----------
+    design : MaskDesign
+    title : str
+        Under the scale bar.
+    unit : Unit
+        Of the bar and of the glass.
+    """
+    a = design.radius * 1e3
+    width, height = 2.0 * (a + MARGIN), 2.0 * (a + MARGIN) + FOOT
+    with house():
+        figure = sheet(width / INCH, height / INCH)
+        figure.set_layout_engine("none")  # to scale: nothing may move
+        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+        axes.set_xlim(-a - MARGIN, a + MARGIN)
+        axes.set_ylim(-a - MARGIN - FOOT, a + MARGIN)
+        without_frame(axes)
+        _outline(axes, design, a)
+        for number, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True), 1):
+            _window(axes, number, inner * 1e3, outer * 1e3)
+        _foot(axes, design, a, title, unit)
+    return figure
+
+
+def window_outline(inner: float, outer: float, side: int) -> Floats:
+    """Outline of one opening: an annular sector to the right (1) or left (-1), shape (n, 2), same unit."""
+    angle = np.linspace(-HALF_ANGLE, HALF_ANGLE, 41)
+    arc = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    outline = np.concatenate([outer * arc, inner * arc[::-1]])
+    outline[:, 0] *= side
+    return np.asarray(outline, dtype=float)
+
+
+def _outline(axes: Axes, design: MaskDesign, a: float) -> None:
+    from matplotlib.patches import Circle
+
+    axes.add_patch(Circle((0.0, 0.0), a, fill=False, ec=INK, lw=0.8))
+    if design.inner > 0.0:
+        axes.add_patch(Circle((0.0, 0.0), design.inner * 1e3, fill=False, ec=INK, lw=0.6, ls="--"))
+    if design.outer < design.radius:
+        axes.add_patch(Circle((0.0, 0.0), design.outer * 1e3, fill=False, ec=INK, lw=0.4, ls=":"))
+    tick = min(6.0, 0.08 * a)
+    axes.plot([0.0, 0.0], [-tick, tick], color=INK, lw=0.5)
+    axes.plot([-tick / 2, tick / 2], [0.0, 0.0], color=INK, lw=0.5)
+    for sign in (-1.0, 1.0):
+        axes.plot([0.0, 0.0], [sign * (a - tick), sign * a], color=INK, lw=0.5)
+
+
+def _window(axes: Axes, number: int, inner: float, outer: float) -> None:
+    from matplotlib.patches import Polygon
+
+    for side in (1, -1):
+        axes.add_patch(Polygon(window_outline(inner, outer, side), fc=GLASS, ec=INK, lw=0.5))
+        reach = 0.5 * (inner + outer)
+        axes.text(
+            side * reach, 0.0, str(number), ha="center", va="center", fontsize=min(8.0, 2.0 + 0.6 * (outer - inner))
+        )
+
+
+def _foot(axes: Axes, design: MaskDesign, a: float, title: str, unit: Unit) -> None:
+    most = 2e-3 * a / 1.5 / unit.size  # of the glass, two thirds
+    bar = max((length for length in BARS[unit.name] if length <= most), default=BARS[unit.name][0]) * unit.size * 1e3
+    left, level = -bar / 2.0, -a - MARGIN - 4.0
+    for part in range(10):
+        axes.fill_between(
+            [left + part * bar / 10, left + (part + 1) * bar / 10],
+            level,
+            level + 2.0,
+            fc=INK if part % 2 == 0 else "white",
+            ec=INK,
+            lw=0.4,
+        )
+    said = f"{unit.short(bar * 1e-3)}: print at 100 % and measure this bar. "
+    axes.text(0.0, level - 2.0, said, ha="center", va="top", fontsize=8)
+    more = (
+        title
+        or f"{len(design.zones)} windows of equal weight, glass {unit.short(2 * design.radius)}; cut out the tinted parts"
+    )
+    axes.text(0.0, level - 6.5, more, ha="center", va="top", fontsize=7)

@@ -1,0 +1,88 @@
+"""Cautions to show to whoever works glass by hand.
+
+Sources as labelled: [read] seen in the source, [memory] recalled and not looked up.
+
+Which defaults were used, as text.
+
+How long the glass must stand before a reading, in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from wearsim.bench.fields import DefaultUsed
+from wearsim.bench.mirror import Mirror
+from wearsim.errors import InputError
+from wearsim.knifeedge.on_bench import waiting_for
+from wearsim.show.text import paragraph
+
+CAUTIONS = (
+    "Large glass is heavy, and slippery when wet: a second person or a hoist above about 20 kg "
+    "(NIOSH lifting constant 23 kg, from memory).",
+    "Hot pitch burns. It must not smoke; keep it away from flame, and take the pot off the heat before any "
+    "solvent is opened.",
+    "Grind, polish and clean up wet; a respirator for dry powder. Limit for respirable crystalline silica: "
+    "0.05 mg/m^3 (NIOSH). Cerium oxide dust irritates eyes, skin and airways.",
+    "Do not stare into bright sources.",
+    "Local rules and qualified practice come first.",
+)
+ON_THE_CARD = (
+    "Wet glass is slippery: above about 20 kg lift it with a second person or a hoist.",
+    "Hot pitch burns: it must not smoke; no flame; off the heat before any solvent is opened.",
+    "Work and clean up wet; for dry powder (silica, cerium oxide) a respirator.",
+    "Do not stare into bright sources.",
+    "Local rules and qualified practice come first.",
+)
+"""The same for the bench card, short enough for type that is read at arm's length; sources and limits stand above."""
+IN_SHORT = "Caution: heavy wet glass, hot pitch, dust. Local rules come first (-v: more)."
+
+
+def cautions_text(*, whole: bool = False) -> str:
+    """One line, or all of them."""
+    if not whole:
+        return IN_SHORT
+    return "\n".join(["Cautions:", *(paragraph(line, "  ", "    ") for line in CAUTIONS)])
+
+
+def defaults_text(used: Sequence[DefaultUsed], *, sources: bool = False) -> str:
+    """Defaults by table, a line or two each; or one by one with their sources.
+
+    Parameters
+    ----------
+    used : sequence of DefaultUsed
+    sources : bool
+    """
+    if sources:
+        lines = [paragraph(f"{key} = {value}: {source}", "  ", "      ") for key, value, source in used]
+        return "\n".join(["Defaults used, and where they come from:", *lines])
+    tables: dict[str, list[str]] = {}
+    for key, value, _ in used:
+        table, _, name = key.rpartition(".")
+        tables.setdefault(table, []).append(f"{name.replace('_', ' ')} {value}")
+    alike: dict[str, list[str]] = {}
+    for table, items in tables.items():
+        alike.setdefault(", ".join(items), []).append(table)
+    lines = [paragraph(items, f"  {_joined(names)}: ", "    ") for items, names in alike.items()]
+    return "\n".join(["Defaults used (-v: where they come from):", *lines])
+
+
+def _joined(names: Sequence[str]) -> str:
+    """``lap``; or ``spell 1, 3, 4`` for several of a kind."""
+    kinds = {name.partition(" ")[0] for name in names}
+    if len(names) == 1 or len(kinds) > 1:
+        return ", ".join(names)
+    return f"{kinds.pop()} " + ", ".join(name.partition(" ")[2] for name in names)
+
+
+def waiting_text(mirror: Mirror) -> str:
+    """One sentence, the time rounded up to five minutes; empty where the glass's heat properties are not known."""
+    try:
+        waiting = waiting_for(mirror)
+    except InputError:
+        return ""
+    minutes = 5.0 * np.ceil(waiting.time / 300.0)
+    stood = f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
+    return f"Before a reading let the glass stand {stood}: warm, it misleads."

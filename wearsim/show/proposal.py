@@ -1,0 +1,310 @@
+"""The plot of a proposal: the figure before and after, what minutes and spells buy, the strokes.
+
+A proposal as text: the programme, the figure before and after, how good that is and why it stops there.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Programme, Spell
+from wearsim.decide.proposal import LaterSession, Proposal
+from wearsim.decide.reasons import share_words
+from wearsim.decide.trade_off import TradeOff
+from wearsim.show.outcome import numbers_text, unit_for, warnings_text
+from wearsim.show.profiles import draw_removal, draw_surface, ordered, removal_legend
+from wearsim.show.strokes import NAMES, caption_of, draw_spells, drawing_of, spell_words
+from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
+from wearsim.show.text import aligned, banded, columns, ends_words, in_diameters, paragraph
+from wearsim.show.units import Unit, length_unit
+from wearsim.wear.outcome import Outcome
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure, SubFigure
+
+
+HEADS = ("Spell", "Min", "On top", "Stroke", "Length", "", "Side", "", "Off", "")
+
+
+def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
+    """Everything to read about a proposal.
+
+    Parameters
+    ----------
+    bench : Bench
+    proposal : Proposal
+    readings : str
+        The readings to expect afterwards, as text already.
+    """
+    unit = length_unit(bench)
+    parts = [
+        programme_text(bench, proposal, unit),
+        spells_after_text(proposal.outcome),
+        numbers_text(proposal.outcome),
+        judgement_text(proposal),
+        *(later_text(bench, number, one, unit) for number, one in enumerate(proposal.later, start=2)),
+        no_more_text(proposal),
+        readings,
+        warnings_text(proposal.outcome),
+    ]
+    return "\n\n".join(part for part in parts if part)
+
+
+def work_minutes(programme: Programme) -> float:
+    """Minutes of work, pressing not counted [min]."""
+    return sum(spell.minutes for spell in programme.spells if not spell.is_press)
+
+
+def programme_text(bench: Bench, proposal: Proposal, unit: Unit) -> str:
+    """The programme spell by spell: sizes in the person's unit and as fractions of the mirror's diameter."""
+    programme = proposal.programme
+    if not programme.spells:
+        return paragraph(f"Nothing to do: {proposal.reason}.")
+    named = len(bench.laps) > 1
+    rows: list[tuple[str, ...]] = [HEADS, ("", "", "", "", *(unit.name, "of D") * 3)]
+    for number, spell in enumerate(programme.spells, start=1):
+        rows.append((
+            str(number), f"{spell.minutes:g}", spell.on_top, NAMES[spell.stroke],
+            *_sizes(spell, bench.mirror.diameter, unit),
+        ))  # fmt: skip
+    note = "Side: to each side of the stroke's middle; off: of that middle off centre. "
+    note += f"{proposal.limits.rate:g} strokes a minute, out and back counted as one. "
+    note += f"D: the mirror's diameter, {unit.short(bench.mirror.diameter)}."
+    if named:
+        laps = (f"spell {n}: {bench.lap(s.lap).name}" for n, s in enumerate(programme.spells, start=1))
+        note += " Lap of " + ", ".join(laps) + "."
+    head = f"Proposed: {work_minutes(programme):g} minutes of work in {_counted(len(programme.spells))}."
+    return "\n".join([head, *columns(rows, ">><<>>>>>>"), paragraph(note)])
+
+
+def spells_after_text(outcome: Outcome) -> str:
+    """The figure after each spell, with its bands; empty where there is none.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    """
+    if not outcome.spells:
+        return ""
+    high, band = unit_for(outcome), outcome.band
+    rms = banded([s.surface_rms for s in outcome.spells], band and band.stage_rms, high.number)
+    roll = banded([s.edge_roll for s in outcome.spells], band and band.stage_edge_roll, high.number)
+    rows = [("After spell", f"RMS, {high.name}", f"Edge roll, {high.name}")]
+    rows += [(str(n), *both) for n, both in enumerate(zip(rms, roll, strict=True), start=1)]
+    return "\n".join(columns(rows, ">>>"))
+
+
+def _counted(spells: int) -> str:
+    return "1 spell" if spells == 1 else f"{spells} spells"
+
+
+def _sizes(spell: Spell, diameter: float, unit: Unit) -> tuple[str, ...]:
+    """Length, side sweep and overhang, each in the unit and as a fraction; dashes where there is none."""
+    if spell.is_press:
+        return ("-", "-") * 3
+    stroke = spell.stroke_on(diameter)
+    cells: list[str] = []
+    for size in (stroke.length, stroke.side_sweep, stroke.side_overhang):
+        cells += (unit.number(size), in_diameters(size / diameter)) if size > 0.0 else ("-", "-")
+    return tuple(cells)
+
+
+def judgement_text(proposal: Proposal) -> str:
+    """How good the proposal is: what to expect, the floor and the gap to it, the way gone and why."""
+    high = unit_for(proposal.outcome)
+    (gap,) = banded([proposal.gap], proposal.gap_band, high.number)
+    rows = [
+        (f"RMS to expect, all that is uncertain considered, {high.name}", high.number(proposal.expected_rms)),
+        (f"Floor: no mix of allowed strokes does better, wear frozen, {high.name}", high.number(proposal.floor)),
+        (f"Gap between the RMS after and the floor, {high.name}", gap),
+    ]  # fmt: skip
+    lines = columns(aligned(rows, (1,)), "<<")
+    if proposal.gap < 0.0:
+        lines.append(paragraph("The lap's flow beats the frozen floor."))
+    if proposal.programme.spells:
+        share = share_words(proposal.share, proposal.share_band)
+        why = f"Goes {share} of the way; the rest is left for after a test: {proposal.reason}."
+        lines.append(paragraph(why if proposal.reason.find("of the way") < 0 else _sentence(proposal.reason)))
+    lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
+    if proposal.stopped:
+        lines.append(paragraph("The time limit ended the search; a longer one may find better."))
+    if proposal.left_out:
+        lines.append(paragraph(f"The time limit left no time for: {'; '.join(proposal.left_out)}."))
+    return "\n".join(lines)
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
+
+
+def no_more_text(proposal: Proposal) -> str:
+    """Why fewer sessions are planned than were asked for; empty where all are."""
+    if not proposal.no_more_sessions:
+        return ""
+    planned = len(proposal.later) + bool(proposal.programme.spells)
+    count = "no session" if planned == 0 else "1 session" if planned == 1 else f"{planned} sessions"
+    return paragraph(f"Planned: {count}, not as many as were asked for: {proposal.no_more_sessions}.")
+
+
+def later_text(bench: Bench, number: int, session: LaterSession, unit: Unit) -> str:
+    """A later session in outline."""
+    spells = session.programme.spells
+    high, ends = (unit_for(session.outcome), {} if session.outcome.band is None else session.outcome.band.numbers)
+    rms = f"{high.text(session.rms)}{ends_words(ends, 'surface_rms', high.number)}"
+    head = (
+        f"Session {number}, in outline: {work_minutes(session.programme):g} minutes, {rms} RMS after it, "
+        f"{high.text(session.expected_rms)} to expect, if what comes before goes as predicted. "
+        "Test and propose again before it."
+    )
+    lines = [paragraph(head)]
+    for spell in spells:
+        words = f"{spell.minutes:g} min, {spell_words(spell, bench.mirror.diameter, unit)}"
+        lines.append(paragraph(words, "  - ", "    "))
+    return "\n".join(lines)
+
+
+A_ROW = 4
+# Of the curves, one after the other: all black and thin, none like the floor.
+LINES = ("-", (0, (6, 2)), (0, (6, 2, 1, 2)), (0, (2.5, 1.5)), (0, (8, 2, 1, 2, 1, 2)), (0, (10, 3)))
+FLOOR: dict[str, Any] = {"color": "#a8a8a8", "linewidth": 4.0, "solid_capstyle": "butt", "zorder": 1}
+LOOKED: dict[str, Any] = {"marker": "|", "markersize": 9.0, "color": INK, "zorder": 3}
+LEGEND_COLUMNS = 2
+
+
+def proposal_figure(bench: Bench, proposal: Proposal) -> Figure:
+    """Plot a proposal.
+
+    Parameters
+    ----------
+    bench : Bench
+    proposal : Proposal
+    """
+    spells = len(proposal.programme.spells)
+    rows = math.ceil(spells / A_ROW)
+    with house():
+        figure = sheet(11.0, 6.4 + 2.9 * rows)
+        upper, *lower = figure.subfigures(
+            1 + (rows > 0), 1, squeeze=False, height_ratios=[6.4, 2.9 * rows] if rows else None
+        ).ravel()
+        left, right = upper.subfigures(1, 2, width_ratios=[1.35, 1.0])
+        _profiles(left, bench, proposal)
+        _bought(right, proposal)
+        if rows:
+            _strokes(lower[0], bench, proposal, rows)
+    return figure
+
+
+def _profiles(figure: SubFigure, bench: Bench, proposal: Proposal) -> None:
+    outcome, radial, high = proposal.outcome, length_unit(bench), unit_for(proposal.outcome)
+    surface, removal = figure.subplots(2, 1, sharex=True, height_ratios=[2.4, 1.0])
+    draw_surface(surface, bench.mirror, outcome, radial, high)
+    surface.set_ylabel(f"surface above the target [{high.name}]")
+    surface.legend(**ordered(surface), loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
+    was, now = ({}, {}) if outcome.band is None else (outcome.band.numbers_before, outcome.band.numbers)
+    before, after = (
+        f"{high.text(numbers.surface_rms)}{ends_words(ends, 'surface_rms', high.number)}"
+        for numbers, ends in ((outcome.numbers_before, was), (outcome.numbers, now))
+    )
+    surface.set_title(f"RMS of the surface {before} before, {after} after", pad=28)
+    draw_removal(removal, bench.mirror, outcome.removal, outcome.radius, radial, high, outcome.band)
+    removal_legend(removal)
+    removal.set_ylabel(f"removed [{high.name}]")
+    removal.set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out of the numbers")
+
+
+def _bought(figure: SubFigure, proposal: Proposal) -> None:
+    """What minutes and what spells buy."""
+    high = unit_for(proposal.outcome)
+    by_minutes, by_spells = figure.subplots(2, 1)
+    before = proposal.outcome.numbers_before.surface_rms
+    if proposal.trade_off:  # the measurement's own band included, as in all that is drawn here
+        before = float(proposal.trade_off[0].expected_rms[0])
+    for axes in (by_minutes, by_spells):
+        axes.set_ylim(0.0, 1.2 * max(before, proposal.expected_rms) / high.size or 1.0)
+        axes.axhline(proposal.floor / high.size, label="floor", **FLOOR)
+        axes.set_ylabel(f"RMS to expect [{high.name}]")
+    _draw_minutes(by_minutes, proposal, high)
+    _draw_spells_count(by_spells, proposal, before, high)
+
+
+def _draw_minutes(axes: Axes, proposal: Proposal, high: Unit) -> None:
+    limit = proposal.limits.minutes
+    curves, marked = _curves(proposal.trade_off), False
+    for place, (label, one) in enumerate(curves):
+        minutes, rms = [*one.minutes, limit], [*one.expected_rms, one.expected_rms[-1]]
+        look = LINES[place % len(LINES)]
+        scaled = [value / high.size for value in rms]
+        axes.step(minutes, scaled, where="post", color=INK, linestyle=look, linewidth=1.4, label=label)
+        at = [one.at(budget) / high.size for budget in one.looked]
+        axes.plot(one.looked, at, linestyle="none", **LOOKED, label="" if marked or not at else "looked into")
+        marked = marked or bool(at)
+    _choice(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
+    axes.set_xlim(0.0, limit)
+    axes.set_xlabel("minutes of work")
+    axes.set_title("What minutes buy", pad=14 + 14 * math.ceil((len(curves) + 2 + marked) / LEGEND_COLUMNS))
+    axes.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), ncols=LEGEND_COLUMNS, columnspacing=1.2)
+
+
+def _curves(trade_off: tuple[TradeOff, ...]) -> list[tuple[str, TradeOff]]:
+    """Each curve once, with a name that reads on its own: more spells that buy nothing share the curve of fewer."""
+    alike: list[list[TradeOff]] = []
+    for one in trade_off:
+        if alike and _same(alike[-1][0], one):
+            alike[-1].append(one)
+        else:
+            alike.append([one])
+    return [(_at_most(some[0].spells, some[-1].spells), some[0]) for some in alike]
+
+
+def _same(one: TradeOff, two: TradeOff) -> bool:
+    return np.array_equal(one.minutes, two.minutes) and np.array_equal(one.expected_rms, two.expected_rms)
+
+
+def _at_most(fewest: int, most: int) -> str:
+    """How many spells a curve is of: ``at most 2 or 3 spells`` where the third buys nothing."""
+    if fewest == most:
+        return f"at most {most} spell{'' if most == 1 else 's'}"
+    return f"at most {fewest} {'or' if most == fewest + 1 else 'to'} {most} spells"
+
+
+def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Unit) -> None:
+    counts = [0, *(one.spells for one in proposal.trade_off)]
+    best = [before, *(_least(one) for one in proposal.trade_off)]
+    axes.vlines(counts, 0.0, [value / high.size for value in best], color=QUIET, linewidth=5.0)
+    chosen = sum(not spell.is_press for spell in proposal.programme.spells)
+    for count, value in zip(counts, best, strict=True):
+        top = max(value, proposal.expected_rms) if count == chosen else value
+        axes.annotate(
+            high.number(value), (count, top / high.size), (0, 8 if count == chosen else 4),
+            textcoords="offset points", ha="center", fontsize=9,
+        )  # fmt: skip
+    _choice(axes, chosen, proposal.expected_rms / high.size)
+    axes.set_xlim(-0.6, proposal.limits.spells + 0.6)
+    axes.set_xticks(range(proposal.limits.spells + 1))
+    axes.set_xlabel("spells at most; 0: stop now")
+    axes.set_title("What spells buy")
+
+
+def _least(one: TradeOff) -> float:
+    return float(one.expected_rms.min())
+
+
+def _choice(axes: Axes, x: float, y: float) -> None:
+    axes.plot(
+        [x], [y], "o", color=BLUE, markeredgecolor=RED, markeredgewidth=1.8, markersize=10, zorder=5,
+        label="proposed",
+    )  # fmt: skip
+
+
+def _strokes(figure: SubFigure, bench: Bench, proposal: Proposal, rows: int) -> None:
+    unit = length_unit(bench)
+    spells = proposal.programme.spells
+    drawings = [drawing_of(bench, spell, number, unit) for number, spell in enumerate(spells, start=1)]
+    across = min(max(len(drawings), 3), A_ROW)
+    draw_spells(list(figure.subplots(rows, across, squeeze=False).flat), drawings)
+    figure.supxlabel(caption_of(drawings), fontsize=9)

@@ -1,0 +1,117 @@
+"""Shadows beside the profile that casts them.
+
+One row a surface (before, predicted): its figure error along a diameter, with a letter where each knife
+position finds its zone, then the glass as the eye sees it at that position: the upper half by geometry, the
+lower half with diffraction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wearsim.kernels.arrays import Floats
+from wearsim.knifeedge.shadows import KnifeTester, diffraction_shadow, geometric_shadow, knife_curve
+from wearsim.show.style import BLUE, INK, house, sheet
+from wearsim.show.units import MILLIMETRES, Unit
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+LETTERS = "abcdefgh"
+MOST_PIXELS = 4096
+
+
+def shadows_figure(
+    surfaces: Mapping[str, KnifeTester], knives: Sequence[float], pixels: int = 512, unit: Unit = MILLIMETRES
+) -> Figure:
+    """Plot what the tester shows of one or more surfaces at a few knife positions.
+
+    Parameters
+    ----------
+    surfaces : mapping of str to KnifeTester
+        Name and surface, a row each.
+    knives : sequence of float
+        Positions along the axis, from the centre of curvature of the vertex, at most eight [m].
+    pixels : int
+        Along a side of each picture; doubled where the fringes need it.
+    unit : Unit
+        Of the diameter and of the knife.
+
+    Raises
+    ------
+    ValueError
+        No surface, or not one to eight knife positions.
+    """
+    if not surfaces or not 1 <= len(knives) <= len(LETTERS):
+        raise ValueError("shadows need a surface and one to eight knife positions")
+    reach = max(float(np.ptp(one.error)) for one in surfaces.values()) * 1e9
+    with house():
+        figure = sheet(3.4 + 1.9 * len(knives), 2.5 * len(surfaces) + 0.6)
+        ratios = [1.6, *[1.0] * len(knives)]
+        grid = figure.subplots(len(surfaces), 1 + len(knives), squeeze=False, width_ratios=ratios)
+        for row, (name, tester) in zip(grid, surfaces.items(), strict=True):
+            _profile(row[0], name, tester, knives, reach, unit)
+            for axes, knife in zip(row[1:], knives, strict=True):
+                _picture(axes, tester, knife, pixels)
+        for axes, letter, knife in zip(grid[0, 1:], LETTERS, knives, strict=False):
+            axes.set_title(f"{letter}: {knife / unit.size:.{2 if unit.size < 0.01 else 3}f} {unit.name}")
+        grid[-1, 0].set_xlabel(f"along the diameter [{unit.name}]")
+        figure.supxlabel(
+            "knife positions from the vertex's centre of curvature; knife from the left;\n"
+            "upper half by geometry, lower half with diffraction",
+            fontsize=9,
+        )
+    return figure
+
+
+def matched_radii(tester: KnifeTester, knife: float) -> Floats:
+    """Radii of the zones that a knife position darkens evenly, increasing, shape (k,) [m]."""
+    low = max(tester.hole_radius, 0.02 * tester.radius_of_glass)
+    at = np.linspace(low, tester.radius_of_glass, 801)
+    away = knife_curve(tester, at) - knife
+    change = np.flatnonzero(np.sign(away[1:]) != np.sign(away[:-1]))
+    part = away[change] / (away[change] - away[change + 1])
+    return np.asarray(at[change] + part * (at[1] - at[0]), dtype=float)
+
+
+def _profile(axes: Axes, name: str, tester: KnifeTester, knives: Sequence[float], reach: float, unit: Unit) -> None:
+    a = tester.radius_of_glass / unit.size
+    r = np.linspace(tester.hole_radius, tester.radius_of_glass, 400)
+    error = np.interp(r, tester.radius, tester.error) * 1e9
+    error = error - 0.5 * (error.max() + error.min())
+    for side in (1.0, -1.0):
+        axes.plot(side * r / unit.size, error, color=BLUE, lw=1.6)
+    lift = 0.09 * max(reach, 1.0)
+    for letter, knife in zip(LETTERS, knives, strict=False):
+        for radius in matched_radii(tester, knife):
+            height = float(np.interp(radius, r, error))
+            axes.plot([radius / unit.size], [height], "o", ms=3.5, color=INK)
+            axes.text(radius / unit.size, height + lift, letter, ha="center", va="bottom", fontsize=8)
+    axes.set_xlim(-1.03 * a, 1.03 * a)
+    axes.set_ylim(-0.62 * max(reach, 1.0), 0.8 * max(reach, 1.0))
+    axes.set_title(name, fontsize=9, loc="left")
+    axes.set_ylabel("surface [nm]", fontsize=8)
+
+
+def _picture(axes: Axes, tester: KnifeTester, knife: float, pixels: int) -> None:
+    ray = geometric_shadow(tester, knife, pixels=pixels).brightness
+    shown, size = None, pixels
+    while shown is None:
+        try:
+            shown = diffraction_shadow(tester, knife, pixels=size).brightness
+        except ValueError:
+            if size >= MOST_PIXELS:
+                raise
+            size *= 2
+    blocks = size // pixels
+    wave = shown.reshape(pixels, blocks, pixels, blocks).mean(axis=(1, 3))
+    half = pixels // 2
+    whole = np.concatenate([wave[:half], ray[half:]])
+    axes.imshow(whole, cmap="gray", vmin=0.0, vmax=1.3, origin="lower", interpolation="nearest")
+    axes.axhline(half - 0.5, color="white", lw=0.4, alpha=0.6)
+    axes.axis("off")

@@ -1,0 +1,450 @@
+"""Plots of a study: curves with their standard error, heat maps with labelled lines, clouds of samples.
+
+Told apart by dash, marker and hatch as well as by colour; the ramp of the maps runs from light to dark, so
+that it says the same in grey.
+
+A study's axes and quantities in people's words and units.
+
+A study as text: what was varied, what came out, what failed; and its forecast.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearsim.bench.lengths import unit_of_text
+from wearsim.errors import CouldNotError
+from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
+from wearsim.show.text import columns, paragraph
+from wearsim.show.units import NANOMETRES
+from wearsim.study.cases import FAILURES
+from wearsim.study.forecast import Forecast
+from wearsim.study.hdf5_store import SAMPLE
+from wearsim.study.plan import Study
+from wearsim.study.result import StudyResult, StudyVariable
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+_EXTENTS = ("length", "side_sweep", "side_overhang")
+# SI unit of a coordinate -> the unit that a person reads, and its size.
+_READ = {"s": ("min", 60.0), "rad": ("deg", np.pi / 180.0)}
+_READ_HEIGHT = {"m": (NANOMETRES.name, NANOMETRES.size), "Pa": ("kPa", 1e3)}
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Numbers of an axis or of a quantity as a person reads them.
+
+    Parameters
+    ----------
+    label : str
+        What it is, with its unit.
+    unit : str
+        Empty for plain numbers.
+    size : float
+        Of that unit, in SI.
+    """
+
+    label: str
+    unit: str
+    size: float
+
+    def numbers(self, values: Any) -> NDArray[np.float64]:
+        """SI numbers in this unit."""
+        return np.asarray(values, dtype=float) / self.size
+
+    def text(self, value: Any) -> str:
+        """One value with its unit; words as they are."""
+        if isinstance(value, str):
+            return value
+        return f"{float(value) / self.size:.4g} {self.unit}".rstrip()
+
+
+def axis_scale(result: StudyResult, coordinate: str) -> Scale:
+    """How an axis is read: ``side overhang [of the diameter]`` for ``spell 1.side_overhang``.
+
+    Lengths are in inches where the study's bench is written in them.
+    """
+    variable, lengths = result.coordinates[coordinate], unit_of_text(str(result.attributes["bench_toml"]))
+    first = variable.text.partition(", ")[0]
+    table, _, name = first.partition(".")
+    words = name.replace("_", " ") or table
+    owner = {"hands": "of the hands", "wear": "", "light": ""}.get(
+        table, f"of {table}" if table[-1].isdigit() else f"of the {table}"
+    )
+    if table.startswith("spell"):
+        owner = "" if table == "spell 1" else f"in {table}"
+    read = {"m": (lengths.name, lengths.size), **_READ}
+    unit, size = read.get(variable.unit, (variable.unit, 1.0))
+    if name in _EXTENTS and variable.unit == "1":
+        unit = "of the diameter"
+    shown = "" if unit == "1" or not is_number(variable) else f"[{unit}]"
+    plain = "" if unit in ("1", "of the diameter") else unit
+    return Scale(" ".join(part for part in (words, owner, shown) if part), plain, size)
+
+
+def quantity_scale(variable: StudyVariable) -> Scale:
+    """How a quantity is read: heights in nm, pressures in kPa."""
+    unit, size = _READ_HEIGHT.get(variable.unit, (variable.unit, 1.0))
+    plain = "" if unit == "1" else unit
+    return Scale(f"{variable.text} [{unit}]" if plain else variable.text, plain, size)
+
+
+def is_number(variable: StudyVariable) -> bool:
+    """Whether a coordinate holds numbers rather than words."""
+    return bool(np.issubdtype(variable.values.dtype, np.number))
+
+
+def scalars(result: StudyResult) -> list[str]:
+    """Names of the quantities that are one number a case, the risk first, its own error left out."""
+    names = [name for name in result.kept if result.quantities[name].dimensions == result.dimensions]
+    side = ("risk_error", "draws_failed")
+    return sorted((name for name in names if name not in side), key=lambda name: name != "risk")
+
+
+_WORDS = {"tips_off": "tipped off", "refused": "refused", "no_balance": "found no balance"}
+
+
+def study_text(result: StudyResult) -> str:
+    """Everything to read about a study.
+
+    Parameters
+    ----------
+    result : StudyResult
+    """
+    rows: list[tuple[str, ...]] = [("Varied", "from", "to", "values")]
+    sampled = [name for name, variable in result.coordinates.items() if variable.dimensions == ("sample",)]
+    for name in dict.fromkeys([*result.dimensions, *sampled]):
+        rows.append(_varied(result, name))
+    found: list[tuple[str, ...]] = [("Came out", "least", "median", "most")]
+    for name in scalars(result):
+        scale = quantity_scale(result.quantities[name])
+        found.append((scale.label, *(f"{number:.4g}" for number in _spread(result, name) / scale.size)))
+    parts = ["\n".join(columns(rows, "<>>>")), "\n".join(columns(found, "<>>>")), failures_text(result)]
+    return "\n\n".join(part for part in parts if part)
+
+
+def _varied(result: StudyResult, name: str) -> tuple[str, str, str, str]:
+    variable = result.coordinates[name]
+    if name == "sample":
+        return "random sample", "", "", str(variable.values.size)
+    scale = axis_scale(result, name)
+    if not is_number(variable):
+        return scale.label, str(variable.values[0]), str(variable.values[-1]), str(variable.values.size)
+    numbers = scale.numbers(variable.values)
+    return scale.label, f"{numbers.min():.4g}", f"{numbers.max():.4g}", str(numbers.size)
+
+
+def _spread(result: StudyResult, name: str) -> Any:
+    good = result.quantities[name].values[result.failure == 0]
+    return np.percentile(good, [0.0, 50.0, 100.0]) if good.size else np.full(3, np.nan)
+
+
+def failures_text(result: StudyResult) -> str:
+    """How many cases failed, why, and the first of each kind in words."""
+    counts = result.failures
+    if not counts:
+        return f"{result.cases} cases, none failed."
+    lines = [f"{result.cases} cases, {sum(counts.values())} failed:"]
+    for kind, count in counts.items():
+        first = result.reason(*np.argwhere(result.failure == FAILURES.index(kind))[0])
+        lines.append(paragraph(f"{count} {_WORDS[kind]}; the first: {first}", "  ", "    "))
+    return "\n".join(lines)
+
+
+def study_json(result: StudyResult) -> dict[str, Any]:
+    """One object for ``--json``: the summary; the numbers themselves are in the file."""
+    quantities = {}
+    for name in scalars(result):
+        low, middle, high = (None if np.isnan(number) else float(number) for number in _spread(result, name))
+        unit = result.quantities[name].unit
+        quantities[name] = {"unit": unit, "least": low, "median": middle, "most": high}
+    return {
+        "file": str(result.file), "cases": result.cases, "failed": sum(result.failures.values()),
+        "failures": result.failures, "axes": list(result.dimensions), "quantities": quantities,
+    }  # fmt: skip
+
+
+def forecast_text(study: Study, ahead: Forecast) -> str:
+    """What a dry run says.
+
+    Parameters
+    ----------
+    study : Study
+    ahead : Forecast
+    """
+    shape = " x ".join(map(str, study.shape))
+    runs = f", {ahead.runs} runs of the engine with the draws" if ahead.runs != ahead.cases else ""
+    lines = [
+        f"Cases          {ahead.cases} ({shape}){runs}",
+        f"Expected time  {duration(ahead.seconds)} with {ahead.workers} workers "
+        f"({ahead.seconds_per_case * 1e3:.1f} ms a case, {ahead.timed} timed)",
+        f"File           {size(ahead.file_bytes)}, as much again for its parts until it is whole",
+    ]
+    if ahead.failed:
+        lines.append(f"Of {ahead.timed} cases that were tried {ahead.failed} fail; they count as done.")
+    return "\n".join(lines)
+
+
+def duration(seconds: float) -> str:
+    """A time as a person would say it."""
+    if seconds < 90.0:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60.0:.0f} min" if seconds < 5400.0 else f"{seconds / 3600.0:.1f} h"
+
+
+def size(count: int) -> str:
+    """A file's size as a person would say it."""
+    return f"{count / 1e3:.0f} kB" if count < 1_000_000 else f"{count / 1e6:.1f} MB"
+
+
+MOST_PANELS = 6
+MOST_LINES = 6
+MOST_ROWS = 3
+MOST_NUMBERS = 120
+_LINES: tuple[dict[str, Any], ...] = (
+    {"color": BLUE, "linestyle": "-", "marker": "o"},
+    {"color": RED, "linestyle": (0, (6, 2)), "marker": "s"},
+    {"color": INK, "linestyle": (0, (1, 1.2)), "marker": "^"},
+    {"color": QUIET, "linestyle": (0, (6, 2, 1, 2)), "marker": "D"},
+    {"color": BLUE, "linestyle": (0, (1, 1.2)), "marker": "v"},
+    {"color": RED, "linestyle": "-", "marker": "P"},
+)
+_RAMP = ("#f7f4ec", "#c9d6d3", "#7fa3b5", "#2f6690", "#0b2545")
+
+Fixed = dict[str, int]
+
+
+def study_figure(result: StudyResult) -> Figure:
+    """Plot a study: curves where one axis is a number, heat maps where two are, clouds where it is a sample.
+
+    Parameters
+    ----------
+    result : StudyResult
+
+    Raises
+    ------
+    CouldNotError
+        Where every case failed, or nothing that was kept is one number a case.
+    """
+    names = scalars(result)
+    if not names or not np.any(result.failure == 0):
+        raise CouldNotError(f"{result.file}: nothing to plot: no case that worked, or no number kept")
+    numbers = [name for name in result.dimensions if name != SAMPLE and _varies(result, name)]
+    with house():
+        if SAMPLE in result.dimensions:
+            return _clouds(result, names[0])
+        if len(numbers) >= 2:
+            return _maps(result, names[0], numbers)
+        return _curves(result, names[:MOST_ROWS], numbers)
+
+
+def _varies(result: StudyResult, name: str) -> bool:
+    variable = result.coordinates[name]
+    return is_number(variable) and variable.values.size > 1
+
+
+def _settings(result: StudyResult, free: list[str], most: int) -> tuple[list[Fixed], str]:
+    """Every combination of the words; numbers that are not shown stand at their middle, which is said."""
+    others = [name for name in result.dimensions if name not in free]
+    words = [name for name in others if not _varies(result, name)]
+    middle = {name: result.coordinates[name].values.size // 2 for name in others if name not in words}
+    choices = product(*(range(result.coordinates[name].values.size) for name in words))
+    fixed = [{**middle, **dict(zip(words, choice, strict=True))} for choice in choices]
+    said = "; ".join(_said(result, name, at) for name, at in middle.items())
+    if len(fixed) > most:
+        said = "; ".join(part for part in (said, f"the first {most} of {len(fixed)}") if part)
+    return fixed[:most], said
+
+
+def _said(result: StudyResult, name: str, at: int) -> str:
+    variable = result.coordinates[name]
+    scale = axis_scale(result, name)
+    value = variable.values[at]
+    words = scale.label.partition(" [")[0]
+    return f"{words} {scale.text(value)}"
+
+
+def _label(result: StudyResult, fixed: Fixed) -> str:
+    words = [name for name in fixed if not is_number(result.coordinates[name])]
+    parts = []
+    for name in words:
+        text = str(result.coordinates[name].values[fixed[name]])
+        key = result.coordinates[name].text
+        parts.append(f"{text} on top" if key.endswith(".on_top") else f"{axis_scale(result, name).label}: {text}")
+    return ", ".join(parts)
+
+
+def _cut(result: StudyResult, values: Any, fixed: Fixed, free: list[str]) -> Any:
+    """Values over the free axes, the others fixed, in the order of ``free``."""
+    where = tuple(fixed.get(name, slice(None)) for name in result.dimensions)
+    left = [name for name in result.dimensions if name not in fixed]
+    return np.transpose(values[where], [left.index(name) for name in free])
+
+
+def _curves(result: StudyResult, names: list[str], numbers: list[str]) -> Figure:
+    free = numbers[:1]
+    fixed, said = _settings(result, free, MOST_LINES)
+    figure = sheet(8.0, 1.4 + 2.7 * len(names))
+    panels = figure.subplots(len(names), 1, sharex=True, squeeze=False)[:, 0]
+    for axes, name in zip(panels, names, strict=True):
+        for line, at in zip(_LINES, fixed, strict=False):
+            _curve(axes, result, name, free, at, line)
+        _dress(axes, result, name)
+    if free:
+        panels[-1].set_xlabel(axis_scale(result, free[0]).label)
+    if any(_label(result, at) for at in fixed):
+        handles, labels = panels[0].get_legend_handles_labels()
+        figure.legend(handles, labels, loc="outside lower center", ncols=min(len(labels), 3))
+    if said:
+        figure.suptitle(said, fontsize=10)
+    return figure
+
+
+def _curve(axes: Axes, result: StudyResult, name: str, free: list[str], at: Fixed, line: dict[str, Any]) -> None:
+    scale = quantity_scale(result.quantities[name])
+    y = scale.numbers(_cut(result, result.quantities[name].values, at, free)).reshape(-1)
+    x = axis_scale(result, free[0]).numbers(result.coordinates[free[0]].values) if free else np.zeros(1)
+    axes.plot(x, y, label=_label(result, at) or None, linewidth=1.8, markersize=5, **line)
+    if name == "risk":
+        error = _cut(result, result.quantities["risk_error"].values, at, free).reshape(-1)
+        low, high = np.clip(y - error, 0.0, 1.0), np.clip(y + error, 0.0, 1.0)
+        axes.fill_between(x, low, high, color=line["color"], alpha=0.15, linewidth=0.0)
+        axes.vlines(x, low, high, color=line["color"], linewidth=1.0)
+    bad = _cut(result, result.failure, at, free).reshape(-1) > 0
+    if np.any(bad):
+        height = axes.get_xaxis_transform()
+        up = 0.03 + 0.05 * _LINES.index(line)  # one above the other where several lines fail
+        axes.plot(x[bad], np.full(bad.sum(), up), "x", color=line["color"], transform=height, clip_on=False)
+
+
+def _dress(axes: Axes, result: StudyResult, name: str) -> None:
+    scale = quantity_scale(result.quantities[name])
+    title = scale.label
+    if name == "risk":
+        axes.set_ylim(bottom=0.0)
+        limit = float(result.attributes["edge_limit_waves"])
+        draws = int(result.attributes["draws"])
+        title += f" (over {limit:g} wave; {draws} draws, bars: standard error)"
+    if name == "edge_roll":
+        limit = float(result.attributes["edge_limit_waves"]) * float(result.attributes["wavelength_m"])
+        low, high = axes.get_ylim()
+        if low < -limit / scale.size < high:
+            axes.axhline(-limit / scale.size, color=INK, linewidth=1.0, linestyle=(0, (2, 2)))
+        axes.axhline(0.0, color=INK, linewidth=0.8)
+    if np.any(result.failure > 0):
+        title += "; x: cannot be done"
+    axes.set_title(title[0].upper() + title[1:], fontsize=10)
+
+
+def _maps(result: StudyResult, name: str, numbers: list[str]) -> Figure:
+    free = numbers[:2]
+    fixed, said = _settings(result, free, MOST_PANELS)
+    scale = quantity_scale(result.quantities[name])
+    across = min(len(fixed), 3)
+    down = -(-len(fixed) // across)
+    figure = sheet(1.6 + 3.4 * across, 1.2 + 3.3 * down)
+    panels = figure.subplots(down, across, sharex=True, sharey=True, squeeze=False)
+    cuts = [scale.numbers(_cut(result, result.quantities[name].values, at, free[::-1])) for at in fixed]
+    low, high = (float(bound) for bound in (np.nanmin(cuts), np.nanmax(cuts)))
+    shown = None
+    for axes, at, values in zip(panels.flat, fixed, cuts, strict=False):
+        shown = _map(axes, result, free, values, (low, high))
+        _number(axes, shown, values) if name == "risk" else _contour(axes, shown, values)
+        axes.set_title(_label(result, at), fontsize=10)
+    for axes in list(panels.flat)[len(fixed) :]:
+        axes.set_axis_off()
+    for axes in panels[-1]:
+        axes.set_xlabel(axis_scale(result, free[0]).label)
+    for axes in panels[:, 0]:
+        axes.set_ylabel(axis_scale(result, free[1]).label)
+    if shown is not None:
+        hatched = "; hatched: cannot be done" if np.any(result.failure > 0) else ""
+        figure.colorbar(shown, ax=panels, label=scale.label + hatched, shrink=0.9)
+    if said:
+        figure.suptitle(said, fontsize=10)
+    return figure
+
+
+def _map(axes: Axes, result: StudyResult, free: list[str], values: Any, bounds: tuple[float, float]) -> Any:
+    """One heat map; failed cases are hatched."""
+    from matplotlib.colors import LinearSegmentedColormap
+
+    x, y = (axis_scale(result, name).numbers(result.coordinates[name].values) for name in free)
+    ramp = LinearSegmentedColormap.from_list("wearsim", _RAMP)
+    axes.grid(False)
+    axes.set_facecolor("none")
+    masked = np.ma.masked_invalid(values)
+    shown = axes.pcolormesh(x, y, masked, cmap=ramp, vmin=bounds[0], vmax=bounds[1], shading="nearest")
+    if np.any(masked.mask):
+        axes.patch.set(hatch="////", edgecolor=QUIET)
+    return shown
+
+
+def _contour(axes: Axes, shown: Any, values: Any) -> None:
+    """Lines of equal value that carry their numbers, over a map of something smooth."""
+    from matplotlib.patheffects import withStroke
+
+    masked = np.ma.masked_invalid(values)
+    if min(values.shape) < 2 or masked.count() < 4 or masked.max() == masked.min():
+        return
+    x, y = _middles(shown)
+    lines = axes.contour(x, y, masked, levels=5, colors=INK, linewidths=0.9)
+    for text in axes.clabel(lines, fontsize=8.5, fmt="%g"):
+        cast(Any, text).set_path_effects([withStroke(linewidth=2.5, foreground="white")])
+
+
+def _number(axes: Axes, shown: Any, values: Any) -> None:
+    """The numbers themselves in their cells: shares that were counted are too rough for lines."""
+    if values.size > MOST_NUMBERS:
+        return
+    x, y = _middles(shown)
+    for (row, column), value in np.ndenumerate(values):
+        if np.isfinite(value):
+            ink = "white" if shown.norm(value) > 0.6 else INK
+            axes.text(x[column], y[row], f"{value:.2f}", ha="center", va="center", fontsize=8, color=ink)
+
+
+def _middles(shown: Any) -> tuple[Any, Any]:
+    corners = shown.get_coordinates()
+    x, y = corners[0, :, 0], corners[:, 0, 1]
+    return (x[1:] + x[:-1]) / 2, (y[1:] + y[:-1]) / 2
+
+
+def _clouds(result: StudyResult, name: str) -> Figure:
+    """One cloud for every sampled setting."""
+    keys = [key for key, variable in result.coordinates.items() if variable.dimensions == (SAMPLE,) and key != SAMPLE]
+    fixed, said = _settings(result, [SAMPLE], MOST_LINES)
+    scale = quantity_scale(result.quantities[name])
+    across = min(len(keys), 3)
+    down = -(-len(keys) // across)
+    figure = sheet(1.2 + 3.4 * across, 1.2 + 3.0 * down)
+    panels = figure.subplots(down, across, sharey=True, squeeze=False)
+    for axes, key in zip(panels.flat, keys, strict=False):
+        reading = axis_scale(result, key)
+        x = reading.numbers(result.coordinates[key].values)
+        for line, at in zip(_LINES, fixed, strict=False):
+            y = scale.numbers(_cut(result, result.quantities[name].values, at, [SAMPLE]))
+            look = {"color": line["color"], "marker": line["marker"], "linestyle": "none"}
+            axes.plot(x, y, label=_label(result, at) or None, markersize=3.5, alpha=0.7, **look)
+        axes.set_xlabel(reading.label)
+        if x.min() > 0.0 and x.max() / x.min() > 20.0:
+            axes.set_xscale("log")
+            axes.xaxis.set_major_formatter("{x:g}")
+    for axes in list(panels.flat)[len(keys) :]:
+        axes.set_axis_off()
+    for axes in panels[:, 0]:
+        axes.set_ylabel(scale.label)
+    handles, labels = panels[0, 0].get_legend_handles_labels()
+    if labels:
+        figure.legend(handles, labels, loc="outside lower center", ncols=min(len(labels), 3))
+    figure.suptitle(said, fontsize=10)
+    return figure

@@ -1,0 +1,272 @@
+"""Who does the work: processes of this machine, a Dask cluster, or any executor.
+
+``concurrent.futures.Executor`` is all that the study knows. A :class:`Crew` opens one, opens another where one has
+broken, and says which failures are a worker's death rather than a fault.
+
+Kernels compiled once, before workers ask for them.
+
+Workers that start together would each compile the same kernels at once. So the kernels are compiled by a process of
+their own that works a few seconds of the programme and ends; a mark in the cache folder says that it has been. Where
+the cache cannot be written all compile for themselves; the results are the same to the last bit (kernels that others
+call are compiled into them: :func:`wearsim.kernels._jit.inlined`).
+"""
+
+from __future__ import annotations
+
+import importlib
+import multiprocessing
+import os
+import pickle
+import signal
+import subprocess
+import sys
+import threading
+import time
+from concurrent.futures import BrokenExecutor, CancelledError, Executor, ProcessPoolExecutor
+from dataclasses import replace
+from functools import lru_cache
+from multiprocessing import connection
+from pathlib import Path
+from typing import Any
+
+from wearsim.errors import ContactError, CouldNotError, InputError
+from wearsim.kernels._jit import cache_folder
+from wearsim.study.cases import Chunk, Job, Part, work_case, work_chunk
+
+_MINUTES = 0.05
+"""A spell this long runs through every kernel."""
+
+
+def mark_of(engine: str) -> Path:
+    """The file that says that an engine's kernels are in the cache."""
+    return cache_folder() / f"study-{engine}.ready"
+
+
+@lru_cache(maxsize=8)
+def _asked(mark: Path) -> list[bool]:
+    return []
+
+
+def warm_up(job: Job) -> None:
+    """Have the kernels of a job compiled by a process of their own, where that has not been done; once a process."""
+    mark = mark_of(job.engine)
+    asked = _asked(mark)
+    if asked or mark.exists():
+        return
+    asked.append(True)
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+    subprocess.run(
+        [sys.executable, "-m", "wearsim.study.executors"], input=pickle.dumps(job), env=environment, check=False,
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+
+
+def work_warm(job: Job, chunk: Chunk) -> Part:
+    """Work out a chunk with kernels from the cache; what workers run."""
+    warm_up(job)
+    return work_chunk(job, chunk)
+
+
+def compile_for(job: Job) -> bool:
+    """Work a short version of the job's programme on its bench as it stands, and leave the mark.
+
+    Returns
+    -------
+    bool
+        Whether it could be worked; otherwise no mark is left, and workers compile for themselves.
+    """
+    spells = tuple(spell.model_copy(update={"minutes": _MINUTES}) for spell in job.programme.spells)
+    programme = job.programme.model_copy(update={"spells": spells})
+    try:
+        work_case(replace(job, programme=programme, axes=(), sampled=(), shape=(1,), draws=0), 0, None)
+        mark_of(job.engine).touch()
+    except (InputError, ContactError, OSError):
+        return False
+    return True
+
+
+if __name__ == "__main__":
+    compile_for(pickle.load(sys.stdin.buffer))
+
+
+# One thread of linear algebra a worker: the workers fill the cores, and sums are in one order everywhere.
+_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
+_PATIENCE, _ASK_AGAIN = 60.0, 5.0  # [s]
+
+
+class Crew:
+    """An executor that was handed in: used as it is, and not replaced when it breaks.
+
+    Parameters
+    ----------
+    executor : Executor
+    size : int
+        Workers behind it, as far as it is known: how much is sent ahead.
+    """
+
+    lost: tuple[type[BaseException], ...] = (BrokenExecutor,)
+    """What a future raises whose worker has died."""
+
+    def __init__(self, executor: Executor, size: int | None = None) -> None:
+        self.executor = executor
+        self.size = size or int(getattr(executor, "_max_workers", 0) or os.cpu_count() or 1)
+
+    def now(self) -> int:
+        """Workers at this moment."""
+        return self.size
+
+    def open(self) -> Executor:
+        """The executor to work with."""
+        return self.executor
+
+    def renew(self) -> Executor:
+        """The executor to go on with after a loss.
+
+        Raises
+        ------
+        CouldNotError
+            Where there is none.
+        """
+        raise CouldNotError("the executor broke; what is complete is kept: run the study again with a new one")
+
+    def close(self, hurry: bool = False) -> None:
+        """Let the workers go; ``hurry``: without waiting for what they are at."""
+
+
+class ProcessCrew(Crew):
+    """Processes of this machine.
+
+    Parameters
+    ----------
+    workers : int
+    """
+
+    def __init__(self, workers: int) -> None:
+        super().__init__(self._made(workers), workers)
+
+    @staticmethod
+    def _made(workers: int) -> ProcessPoolExecutor:
+        context = multiprocessing.get_context("spawn")  # fork copies locks that other threads hold
+        return ProcessPoolExecutor(workers, mp_context=context, initializer=_settle_in)
+
+    def open(self) -> Executor:
+        """The pool, its processes started with one thread of linear algebra each."""
+        before = {name: os.environ.get(name) for name in _THREADS}
+        os.environ.update(dict.fromkeys(_THREADS, "1"))
+        try:
+            self.executor.submit(os.getpid).result()
+        except BrokenExecutor as error:
+            raise CouldNotError(
+                'the worker processes die as they start (in a script, work begins under if __name__ == "__main__")'
+            ) from error
+        finally:
+            for name, value in before.items():
+                os.environ.pop(name, None) if value is None else os.environ.update({name: value})
+        return self.executor
+
+    def renew(self) -> Executor:
+        """A new pool: a broken one stays broken."""
+        self.close(hurry=True)
+        self.executor = self._made(self.size)
+        return self.open()
+
+    def close(self, hurry: bool = False) -> None:
+        """Let the processes go."""
+        self.executor.shutdown(wait=not hurry, cancel_futures=True)
+
+
+def _settle_in() -> None:
+    """In a new process: leave Ctrl-C to the parent, and end when the parent is gone, even killed."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
+
+
+def _end_with(sentinel: Any) -> None:
+    connection.wait([sentinel])
+    os._exit(1)
+
+
+class ClientCrew(Crew):
+    """The executor of a Dask client: workers come and go, and the scheduler finds others for what one had.
+
+    Parameters
+    ----------
+    executor : Executor
+        Of ``Client.get_executor``.
+    client : distributed.Client
+    """
+
+    def __init__(self, executor: Executor, client: Any) -> None:
+        super().__init__(executor, 1)
+        self.lost = (BrokenExecutor, CancelledError, _dask().KilledWorker)
+        self._client = client
+        self._asked = -_ASK_AGAIN
+
+    def now(self) -> int:
+        """Workers at this moment, asked for every few seconds."""
+        if time.monotonic() - self._asked > _ASK_AGAIN:
+            self._asked = time.monotonic()
+            self.size = max(1, sum(self._client.nthreads().values()))
+        return self.size
+
+
+class DaskCrew(ClientCrew):
+    """The workers of a Dask scheduler.
+
+    Parameters
+    ----------
+    address : str
+        ``"tcp://host:port"``.
+
+    Raises
+    ------
+    CouldNotError
+        Where Dask is not installed, or nobody answers.
+    """
+
+    def __init__(self, address: str) -> None:
+        try:
+            client = _dask().Client(address, timeout=_PATIENCE, set_as_default=False)
+        except (OSError, TimeoutError) as error:
+            raise CouldNotError(f"{address}: no scheduler answers there") from error
+        except ValueError as error:
+            raise InputError("no address of a scheduler", value=address, expected="tcp://host:port") from error
+        try:
+            client.wait_for_workers(1, timeout=_PATIENCE)
+        except TimeoutError as error:
+            client.close()
+            raise CouldNotError(f"{address}: the scheduler there has no workers") from error
+        super().__init__(client.get_executor(pure=False), client)
+        self.now()
+
+    def close(self, hurry: bool = False) -> None:
+        """Leave the cluster."""
+        self.executor.shutdown(wait=not hurry)
+        self._client.close()
+
+
+def _dask() -> Any:
+    try:
+        return importlib.import_module("distributed")
+    except ImportError as error:
+        raise CouldNotError("--scheduler needs Dask: pip install wearsim[cluster]") from error
+
+
+def crew_for(executor: Executor | None, workers: int | None, scheduler: str | None) -> Crew:
+    """The crew that was asked for: an executor, a scheduler's address, or processes (all cores).
+
+    Raises
+    ------
+    InputError
+        Where more than one was.
+    """
+    if sum(choice is not None for choice in (executor, workers, scheduler)) > 1:
+        raise InputError("one of executor, workers and scheduler, no more", key="workers")
+    if executor is not None:
+        client = getattr(executor, "_client", None)  # of a Dask client's executor
+        return Crew(executor) if client is None else ClientCrew(executor, client)
+    if scheduler is not None:
+        return DaskCrew(scheduler)
+    return ProcessCrew(workers or os.cpu_count() or 1)

@@ -1,0 +1,525 @@
+"""Outcomes in HDF5: provenance first, units on every dataset, and back into an equal outcome.
+
+A file that a full disk cannot make HDF5 stumble over.
+
+Where a write fails inside the HDF5 library it cannot close its file, and the process may crash much later. So it
+writes through :class:`PatientFile`: what the disk does not take is held in memory, the library closes in good order,
+and the error is told afterwards. The same with Ctrl-C: where it comes while the library calls back into Python it is lost
+or turns into another error, so it is held until the file is closed. :func:`new_hdf5` does both; whoever writes for
+long looks at :attr:`PatientFile.gives_up` between its parts and stops early.
+
+Maps in HDF5, and how every dataset of ours says its unit, its name and its coordinates.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import platform
+import signal
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict, fields
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote
+
+import h5py
+import numpy as np
+
+import wearsim
+from wearsim.errors import InputError, StoreError
+from wearsim.figure.metrics import FigureNumbers
+from wearsim.figure.percentiles import NINE_IN_TEN
+from wearsim.kernels.arrays import Floats
+from wearsim.wear.outcome import Band, Outcome, SpellSummary
+
+
+@contextmanager
+def interrupt_held() -> Iterator[Callable[[], bool]]:
+    """Hold Ctrl-C until the block has ended; it takes effect then.
+
+    Yields
+    ------
+    callable
+        Whether one is being held.
+    """
+    before = signal.getsignal(signal.SIGINT)
+    if threading.current_thread() is not threading.main_thread() or not callable(before):
+        yield lambda: False  # signals are the main thread's affair; or nobody listens to this one
+        return
+    held: list[int] = []  # not the frame: it would keep the library's objects beyond its end
+    signal.signal(signal.SIGINT, lambda number, _: held.append(number))
+    try:
+        yield lambda: bool(held)
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if held:
+        before(held[0], None)
+
+
+@contextmanager
+def new_hdf5(path: Path, **options: Any) -> Iterator[tuple[h5py.File, PatientFile]]:
+    """A new HDF5 file that neither a full disk nor Ctrl-C breaks off in the library's midst.
+
+    Parameters
+    ----------
+    path : Path
+    **options
+        For :class:`h5py.File`.
+
+    Yields
+    ------
+    h5py.File, PatientFile
+        The file, and what tells whether to stop early.
+
+    Raises
+    ------
+    OSError
+        Once the file is closed: what the disk did not take.
+    KeyboardInterrupt
+        Once the file is closed.
+    """
+    with interrupt_held() as interrupted, PatientFile(path, interrupted) as stream:
+        with h5py.File(stream, "w", **options) as file:
+            yield file, stream
+        stream.sync()
+
+
+class PatientFile(io.RawIOBase):
+    """A new file for reading and writing.
+
+    Parameters
+    ----------
+    path : Path
+    interrupted : callable, optional
+        Whether the person has asked for an end.
+
+    Attributes
+    ----------
+    error : OSError or None
+        The first that a write met.
+    """
+
+    def __init__(self, path: Path, interrupted: Callable[[], bool] = lambda: False) -> None:
+        self._interrupted = interrupted
+        self._file = path.open("w+b", buffering=0)
+        self._held: list[tuple[int, bytes]] = []
+        self._place = 0
+        self._end = 0
+        self.error: OSError | None = None
+
+    @property
+    def gives_up(self) -> bool:
+        """Whether nothing more need be written: the disk does not take it, or an end was asked for."""
+        return self.error is not None or self._interrupted()
+
+    def write(self, data: Any, /) -> int:
+        """Write at the present place; what the disk does not take is held."""
+        content, done = bytes(data), 0
+        try:
+            self._file.seek(self._place)
+            while done < len(content):
+                done += self._file.write(content[done:])
+        except OSError as error:
+            self.error = self.error or error
+            self._held.append((self._place + done, content[done:]))
+        self._place += len(content)
+        self._end = max(self._end, self._place)
+        return len(content)
+
+    def readinto(self, buffer: Any, /) -> int:
+        """Read from the present place, what is held included."""
+        view = memoryview(buffer).cast("B")
+        count = max(0, min(len(view), self._end - self._place))
+        self._file.seek(self._place)
+        content = bytearray((self._file.read(count) or b"").ljust(count, b"\0"))
+        for begin, held in self._held:
+            low, high = max(begin, self._place), min(begin + len(held), self._place + count)
+            if low < high:
+                content[low - self._place : high - self._place] = held[low - begin : high - begin]
+        view[:count] = content
+        self._place += count
+        return count
+
+    def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:
+        """Go to a place."""
+        self._place = {io.SEEK_SET: 0, io.SEEK_CUR: self._place, io.SEEK_END: self._end}[whence] + offset
+        return self._place
+
+    def tell(self) -> int:
+        """The present place."""
+        return self._place
+
+    def truncate(self, size: int | None = None, /) -> int:
+        """Let the file end here."""
+        self._end = self._place if size is None else size
+        try:
+            self._file.truncate(self._end)
+        except OSError as error:
+            self.error = self.error or error
+        return self._end
+
+    def sync(self) -> None:
+        """Bring everything down to the disk.
+
+        Raises
+        ------
+        OSError
+            The first error that any write met.
+        """
+        if self.error is not None:
+            raise self.error
+        os.fsync(self._file.fileno())
+
+    def readable(self) -> bool:
+        """It is."""
+        return True
+
+    def writable(self) -> bool:
+        """It is."""
+        return True
+
+    def seekable(self) -> bool:
+        """It is."""
+        return True
+
+    def close(self) -> None:
+        """Close the file below."""
+        self._file.close()
+        super().close()
+
+
+# name -> (unit, what it is, names of its dimensions); a coordinate has none
+_MAPS: dict[str, tuple[str, str, tuple[str, ...]]] = {
+    "x": ("m", "place on the mirror", ()),
+    "y": ("m", "place on the mirror, at right angles", ()),
+    "pitch_x": ("m", "place on the lap", ()),
+    "pitch_y": ("m", "place on the lap, at right angles", ()),
+    "zernike_index": ("1", "single index of ISO 24157", ()),
+    "ripple_frequency": ("1/m", "spatial frequency along the radius", ()),
+    "before": ("m", "figure error before, positive = high", ("y", "x")),
+    "after": ("m", "figure error after, positive = high", ("y", "x")),
+    "removal": ("m", "glass removed", ("y", "x")),
+    "glass": ("1", "share of the cell that is glass", ("y", "x")),
+    "pitch": ("m", "pitch after, above the reference sphere", ("pitch_y", "pitch_x")),
+    "facets": ("1", "share of the cell that is pitch", ("pitch_y", "pitch_x")),
+    "zernike": ("m", "Zernike coefficients of the figure error, at the start and after each spell",
+                ("stage", "zernike_index")),
+    "ripple_amplitude": ("m", "amplitude of zonal ripple in the removal", ("ripple_frequency",)),
+}  # fmt: skip
+
+
+def scale(file: h5py.Group, name: str, values: Any, unit: str, text: str) -> None:
+    """A coordinate: a dataset that others name as their dimension."""
+    dataset = file.create_dataset(name, data=values)
+    dataset.attrs["units"], dataset.attrs["long_name"] = unit, text
+    dataset.make_scale(name)
+
+
+def data(
+    file: h5py.Group, name: str, values: Any, unit: str, text: str, dimensions: tuple[str, ...], **options: Any
+) -> None:
+    """A dataset over coordinates of its group, or of the file."""
+    dataset = file.create_dataset(name, data=values, **options)
+    dataset.attrs["units"], dataset.attrs["long_name"] = unit, text
+    for place, dimension in enumerate(dimensions):
+        dataset.dims[place].attach_scale(file[dimension] if dimension in file else file.file[dimension])
+
+
+def write_maps(group: h5py.Group, maps: Mapping[str, Floats]) -> None:
+    """Every map with its coordinates; what belongs to a lap but the first has the lap's name and a colon before it.
+
+    Raises
+    ------
+    KeyError
+        For a map that is none of ours.
+    """
+    for coordinates in (True, False):  # these first: the others are laid over them
+        for name, values in maps.items():
+            lap, own = _lap_and_map(name)
+            unit, text, dimensions = _MAPS[own]
+            text += f" ({lap.removesuffix(': ')})" if lap else ""
+            if coordinates and not dimensions:
+                scale(group, link_of(name), values, unit, text)
+            elif not coordinates and dimensions:
+                over = tuple(link_of(lap + one if lap + one in maps else one) for one in dimensions)
+                data(group, link_of(name), values, unit, text, over, compression="gzip", shuffle=True)
+
+
+def read_maps(group: h5py.Group) -> dict[str, Floats]:
+    """All maps of a group."""
+    return {name_of(link): np.asarray(values[()]) for link, values in group.items()}
+
+
+def _lap_and_map(name: str) -> tuple[str, str]:
+    """What stands before the map's own name, and that."""
+    lap, colon, own = name.rpartition(": ")
+    return lap + colon, own
+
+
+def link_of(name: str) -> str:
+    """A name as HDF5 can link to it, whatever a person called a lap: a slash would begin a group."""
+    link = name.replace("%", "%25").replace("/", "%2F")
+    return "%2E" if link == "." else link
+
+
+def name_of(link: str) -> str:
+    """The name that :func:`link_of` was given."""
+    return unquote(link)
+
+
+FORMAT = "wearsim outcome"
+VERSION = 2
+"""1: before bands of all numbers, of the removal, of every spell and of the figure before."""
+
+# name -> (unit, what it is, names of its dimensions)
+_PROFILES: dict[str, tuple[str, str, tuple[str, ...]]] = {
+    "removal": ("m", "glass removed", ("radius",)),
+    "before": ("m", "figure error before, positive = high", ("radius",)),
+    "figure_error": ("m", "figure error after, positive = high", ("radius",)),
+    "height": ("m", "glass after, above the reference sphere", ("radius",)),
+    "stages": ("m", "figure error at the start and after each spell", ("stage", "radius")),
+}
+_BANDS: dict[str, tuple[str, str, tuple[str, ...]]] = {
+    "figure_error": ("m", "figure error after", ("percentile", "radius")),
+    "removal": ("m", "glass removed", ("percentile", "radius")),
+    "before": ("m", "figure error before, of the measurement", ("percentile", "radius")),
+    "stage_rms": ("m", "RMS figure error after each spell", ("spells/spell", "percentile")),
+    "stage_edge_roll": ("m", "edge roll after each spell", ("spells/spell", "percentile")),
+    "change": ("m", "figure error after less before", ("percentile", "radius")),
+    "share": ("1", "share of the way that the removal goes", ("percentile",)),
+    "stage_peak_pressure": ("Pa", "largest pressure in each spell", ("spells/spell", "percentile")),
+    "stage_lift_off": ("1", "share of the overlap that carried nothing, each spell", ("spells/spell", "percentile")),
+    "peak_pressure": ("Pa", "largest pressure", ("percentile",)),
+    "lift_off_share": ("1", "share of the overlap that carried nothing", ("percentile",)),
+}
+_NUMBERS = {
+    "surface_rms": ("m", "RMS figure error"), "surface_pv": ("m", "peak-to-valley figure error"),
+    "wavefront_rms_waves": ("1", "RMS of the wavefront in wavelengths"),
+    "wavefront_pv_waves": ("1", "peak to valley of the wavefront in wavelengths"),
+    "strehl": ("1", "Strehl ratio"), "conic_fit": ("1", "best-fit conic constant"), "edge_roll": ("m", "edge roll"),
+}  # fmt: skip
+_SPELL_UNITS = {
+    "minutes": "min", "peak_pressure": "Pa", "lift_off_share": "1", "reach": "m", "tip": "m", "left_out": "1",
+    "surface_rms": "m", "edge_roll": "m",
+}  # fmt: skip
+
+
+@contextmanager
+def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
+    """A partial name to write to; renamed to ``path`` when the block ends well, removed when it does not.
+
+    Parameters
+    ----------
+    path : Path
+    force : bool
+        Whether an existing file may be replaced.
+
+    Yields
+    ------
+    Path
+        In the same folder.
+
+    Raises
+    ------
+    InputError
+        Where the file exists and ``force`` is not given, or its folder cannot be written.
+    """
+    path = Path(path)
+    if path.exists() and not force:
+        raise InputError("exists already", file=path, expected="another name, or --force")
+    partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
+    try:
+        yield partial
+        partial.replace(path)
+    except OSError as error:
+        raise InputError(f"cannot be written ({error.strerror or error})", file=path) from error
+    finally:
+        partial.unlink(missing_ok=True)
+
+
+def provenance(**more: Any) -> dict[str, Any]:
+    """Who wrote a file, when and with what."""
+    import numba
+    import scipy
+
+    return {
+        "creator": f"wearsim {wearsim.__version__}",
+        "written_utc": datetime.now(UTC).isoformat(timespec="seconds"),
+        "python": platform.python_version(),
+        "libraries": f"numpy {np.__version__}, scipy {scipy.__version__}, numba {numba.__version__}, "
+        f"h5py {h5py.__version__}",
+        **more,
+    }
+
+
+def digest(text: str) -> str:
+    """SHA-256 of a text."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: bool = False) -> None:
+    """Write an outcome with everything needed to understand it.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    path : str or Path
+    seed : int
+        That it was computed with.
+    force : bool
+        Whether an existing file may be replaced.
+
+    Raises
+    ------
+    InputError
+        Where the file exists already or cannot be written.
+    """
+    with whole_file(Path(path), force=force) as partial, new_hdf5(partial) as (file, _):
+        file.attrs["format"] = FORMAT
+        file.attrs["format_version"] = VERSION
+        about = provenance(seed=seed, engine=outcome.engine, warnings=list(outcome.warnings))
+        about["no_band"] = outcome.no_band
+        about |= {"bench_toml": outcome.bench_text, "programme_toml": outcome.programme_text}
+        about |= {f"{key}_sha256": digest(about[f"{key}_toml"]) for key in ("bench", "programme")}
+        about |= {"peak_pressure": outcome.peak_pressure, "lift_off_share": outcome.lift_off_share}
+        for key, value in about.items():
+            file.attrs[key] = value
+        scale(file, "radius", outcome.radius, "m", "radius on the mirror")
+        scale(file, "stage", np.arange(len(outcome.stages)), "1", "spells done")
+        for name, (unit, text, dimensions) in _PROFILES.items():
+            data(file, name, getattr(outcome, name), unit, text, dimensions)
+        for name in ("numbers_before", "numbers"):
+            file.create_group(name).attrs.update(asdict(getattr(outcome, name)))
+        _write_spells(file, outcome)
+        _write_band(file, outcome.band)
+        _write_laps(file, outcome)
+        write_maps(file.create_group("maps"), outcome.maps)
+        file.create_group("details").attrs.update(outcome.details)
+
+
+def _write_spells(file: h5py.File, outcome: Outcome) -> None:
+    group = file.create_group("spells")
+    group.attrs["label"] = [spell.label for spell in outcome.spells]
+    scale(group, "spell", np.arange(1, len(outcome.spells) + 1), "1", "number of the spell")
+    for name, unit in _SPELL_UNITS.items():
+        values = np.array([getattr(spell, name) for spell in outcome.spells], dtype=float)
+        data(group, name, values, unit, name.replace("_", " "), ("spell",))
+
+
+def _write_band(file: h5py.File, band: Band | None) -> None:
+    if band is None:
+        return
+    group = file.create_group("band")
+    group.attrs["draws"], group.attrs["failed"] = band.draws, band.failed
+    scale(group, "percentile", np.array(NINE_IN_TEN), "1", "percentile over the draws")
+    for name, (unit, text, dimensions) in _BANDS.items():
+        values = getattr(band, name)
+        if values is not None:
+            data(group, name, values, unit, text, dimensions)
+    for when, numbers in (("", band.numbers), ("before_", band.numbers_before)):
+        for name, ends in numbers.items():
+            unit, text = _NUMBERS[name]
+            data(group, when + name, ends, unit, f"{text} {'before' if when else 'after'}", ("percentile",))
+    group.create_group("details").attrs.update(band.details)
+
+
+def _write_laps(file: h5py.File, outcome: Outcome) -> None:
+    laps = file.create_group("laps")
+    for name, radius in outcome.pitch_radius.items():
+        group = laps.create_group(link_of(name))
+        scale(group, "pitch_radius", radius, "m", "radius on the lap")
+        height = outcome.pitch_height[name]
+        data(group, "pitch_height", height, "m", "pitch after, above the reference sphere", ("pitch_radius",))
+
+
+def read_outcome(path: str | Path) -> Outcome:
+    """Read an outcome back.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    Outcome
+        Equal to the one that was written.
+
+    Raises
+    ------
+    StoreError
+        Where the file is missing, damaged, of a newer version or not an outcome.
+    """
+    path = Path(path)
+    try:
+        with h5py.File(path, "r") as file:
+            return _read(file, path)
+    except (OSError, KeyError, ValueError, TypeError, RuntimeError) as error:  # whatever HDF5 stumbles over
+        if not path.exists():
+            raise StoreError("no such file", file=path) from error
+        raise StoreError("not a whole HDF5 file of ours", file=path, expected="a file written by wearsim") from error
+
+
+def _read(file: h5py.File, path: Path) -> Outcome:
+    attributes = file.attrs
+    if attributes.get("format") != FORMAT:
+        raise StoreError("not an outcome", file=path, value=attributes.get("format"), expected=FORMAT)
+    if int(attributes["format_version"]) > VERSION:
+        raise StoreError(
+            "written by a newer wearsim", file=path, value=int(attributes["format_version"]),
+            expected=f"format version up to {VERSION}",
+        )  # fmt: skip
+    laps = file["laps"]
+    return Outcome(
+        engine=str(attributes["engine"]),
+        radius=file["radius"][()],
+        **{name: file[name][()] for name in _PROFILES},
+        numbers_before=_numbers(file["numbers_before"]),
+        numbers=_numbers(file["numbers"]),
+        pitch_radius={name_of(link): laps[link]["pitch_radius"][()] for link in laps},
+        pitch_height={name_of(link): laps[link]["pitch_height"][()] for link in laps},
+        spells=_read_spells(file["spells"]),
+        peak_pressure=float(attributes["peak_pressure"]),
+        lift_off_share=float(attributes["lift_off_share"]),
+        band=_read_band(file),
+        no_band=str(attributes.get("no_band", "")),
+        warnings=tuple(map(str, attributes["warnings"])),
+        maps=read_maps(file["maps"]),
+        details={name: float(value) for name, value in file["details"].attrs.items()},
+        bench_text=str(attributes["bench_toml"]),
+        programme_text=str(attributes["programme_toml"]),
+    )
+
+
+def _numbers(group: h5py.Group) -> FigureNumbers:
+    return FigureNumbers(**{f.name: float(group.attrs[f.name]) for f in fields(FigureNumbers)})
+
+
+def _read_spells(group: h5py.Group) -> tuple[SpellSummary, ...]:
+    columns = {name: group[name][()] for name in _SPELL_UNITS}
+    return tuple(
+        SpellSummary(label=str(label), **{name: float(values[i]) for name, values in columns.items()})
+        for i, label in enumerate(group.attrs["label"])
+    )
+
+
+def _read_band(file: h5py.File) -> Band | None:
+    if "band" not in file:
+        return None
+    group = file["band"]
+    numbers, numbers_before = (
+        {name: group[when + name][()] for name in _NUMBERS if when + name in group} for when in ("", "before_")
+    )
+    return Band(
+        numbers=numbers,
+        numbers_before=numbers_before,
+        draws=int(group.attrs["draws"]),
+        failed=int(group.attrs["failed"]),
+        figure_error=group["figure_error"][()],
+        **{name: group[name][()] if name in group else None for name in _BANDS if name != "figure_error"},
+        details=dict(group["details"].attrs.items()) if "details" in group else {},
+    )

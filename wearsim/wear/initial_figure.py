@@ -1,0 +1,294 @@
+"""A figure that is not round: a measured map or Zernike terms, on the planar grid or as its mean over rings.
+
+The glass as the bench's figure source says it is, on the mirror's grid, with what is uncertain about it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.profile import Profile, read_profile
+from wearsim.errors import InputError
+from wearsim.figure.aperture import spline_matrix
+from wearsim.figure.conic import conic_departure, height_from_error
+from wearsim.kernels.arrays import Floats
+from wearsim.kernels.planar_grid import Glass
+from wearsim.knifeedge.on_bench import reduce_on
+from wearsim.knifeedge.readings import load_readings
+from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.constants import normal_draws
+from wearsim.wear.planar.figure import FigureFrame
+from wearsim.wear.planar.grid import across_glass, glass_of, ring_mean
+from wearsim.wear.state import glass_grid
+
+UNITS = {"error_m": 1.0, "error_um": 1e-6, "error_nm": 1e-9}
+LARGEST = 1e-3  # |figure error| [m]
+CELLS = 160  # across the mirror, where a map is only read for its mean over rings
+
+
+def frame_for(bench: Bench) -> FigureFrame:
+    """What a bench's figure is referred to."""
+    mirror = bench.mirror
+    return FigureFrame(mirror.radius_of_curvature, mirror.conic, mirror.clear_radius)
+
+
+def uneven_start(bench: Bench, glass: Glass) -> Floats:
+    """Height of the glass above its reference sphere from the bench's map or Zernike terms, on `glass` [m].
+
+    Raises
+    ------
+    InputError
+        Where the map's file cannot be used, or the bench has neither.
+    """
+    source, frame = bench.figure, frame_for(bench)
+    if source.zernike is not None:
+        return frame.height_of_terms(np.array(source.zernike), glass)
+    if source.map is None:
+        raise InputError("no map and no terms", file=bench.file, key="figure", expected="map or zernike")
+    try:
+        return frame.height_of_map(read_height_map(source.map), glass)
+    except InputError as error:
+        raise InputError(error.message, file=source.map, value=error.value, expected=error.expected) from error
+
+
+@dataclass(frozen=True, eq=False)
+class RoundMean:
+    """What averages see of a figure that is not round.
+
+    Parameters
+    ----------
+    height : ndarray, shape (n,)
+        Mean height over rings, above the reference sphere [m].
+    left_out : float
+        RMS over the clear aperture of what the mean leaves out, tilt apart [m].
+    """
+
+    height: Floats
+    left_out: float
+
+
+def round_mean(bench: Bench, radius: Floats) -> RoundMean:
+    """Mean over rings of the bench's map or Zernike terms, at these radii ``(n,)`` [m].
+
+    Raises
+    ------
+    InputError
+        Where the map's file cannot be used.
+    """
+    mirror, frame = bench.mirror, frame_for(bench)
+    glass = glass_of(mirror.radius, mirror.hole_radius, across_glass(mirror.radius, CELLS), 0.0, 1.0)
+    height, weight = uneven_start(bench, glass), frame.clear_share(glass)
+    error = height - frame.departure(glass)  # the conic itself would lose to the reading between cells
+    rings = np.linspace(mirror.hole_radius, mirror.radius, CELLS)
+    uneven = error - np.interp(glass.distance, rings, ring_mean(error, glass.across, rings))
+    tilt = frame.figure(height, glass).zernike[[1, 2]]
+    square = float(np.sum(weight * uneven**2) / np.sum(weight) - np.sum(tilt**2))
+    mean = ring_mean(error, glass.across, radius)
+    mean += conic_departure(radius, mirror.radius_of_curvature, mirror.conic)
+    return RoundMean(mean, max(square, 0.0) ** 0.5)
+
+
+def read_height_map(path: Path) -> Floats:
+    """Read a map of figure error, square over the mirror's diameter.
+
+    As CSV: a first line ``error_nm`` (or ``error_um``, ``error_m``), then one line a row of cells, the top of the
+    map first; cells off the glass may be left empty. As HDF5: a square dataset ``error`` with an attribute ``units``
+    of nm, um or m, row 0 at the bottom.
+
+    Returns
+    -------
+    ndarray, shape (k, k)
+        Row 0 at the least y; NaN where nothing stands [m].
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, is not square or holds impossible heights.
+    """
+    error = _from_hdf5(path) if path.suffix.lower() in (".h5", ".hdf5") else _from_csv(path)
+    if error.ndim != 2 or error.shape[0] != error.shape[1]:
+        raise InputError(
+            "a height map must be square", file=path, value=str(error.shape), expected="as many rows as columns"
+        )
+    largest = float(np.max(np.abs(error[np.isfinite(error)]), initial=0.0))
+    if largest > LARGEST:
+        raise InputError("impossible height", file=path, value=f"{largest:g} m", expected="at most 1 mm")
+    return error
+
+
+def _from_csv(path: Path) -> Floats:
+    try:
+        head, *lines = path.read_text(encoding="utf-8").strip().splitlines()
+    except (OSError, UnicodeDecodeError, ValueError) as error:
+        raise InputError("cannot be read", file=path, expected="a CSV file of a height map") from error
+    unit = head.strip().rstrip(",").strip()
+    if unit not in UNITS:
+        raise InputError("unknown first line", file=path, value=unit, expected=", ".join(UNITS))
+    rows = [_row_of(line, path, number) for number, line in enumerate(lines, start=2)]
+    if len({len(row) for row in rows}) > 1:
+        raise InputError("rows of unequal length", file=path, expected="as many numbers in every row")
+    return np.array(rows[::-1], dtype=np.float64) * UNITS[unit]
+
+
+def _row_of(line: str, path: Path, number: int) -> list[float]:
+    try:
+        return [float(cell) if cell.strip() else float("nan") for cell in line.split(",")]
+    except ValueError as error:
+        raise InputError("not a number", file=path, key=f"line {number}", expected="numbers and commas") from error
+
+
+def _from_hdf5(path: Path) -> Floats:
+    import h5py  # here, not above: slow to load, and most benches have no map
+
+    try:
+        with h5py.File(path) as file:
+            data = file["error"]
+            units = str(data.attrs.get("units", ""))
+            values = np.array(data, dtype=np.float64)
+    except (OSError, KeyError, ValueError, TypeError) as error:
+        raise InputError("cannot be read", file=path, expected="HDF5 with a square dataset named error") from error
+    if f"error_{units}" not in UNITS:
+        raise InputError("unknown units", file=path, key="error", value=units, expected="nm, um or m")
+    return values * UNITS[f"error_{units}"]
+
+
+# A profile's sigma column says nothing of how errors at neighbouring radii go together. Slopes are what a test
+# reads, so they do; a correlation length of 0.15 of the radius is a judgement.
+CORRELATION_LENGTH = 0.15
+
+
+@dataclass(frozen=True)
+class StartFigure:
+    """Measured glass.
+
+    Parameters
+    ----------
+    radius : (n,) ndarray
+        The mirror's grid [m].
+    height : (n,) ndarray
+        Above the reference sphere [m].
+    root : (n, q) ndarray
+        ``root @ z`` with standard normal ``z`` is a draw of the measurement's error [m]; q = 0 when the figure is
+        taken as exact.
+    warnings : tuple of str
+        What this glass leaves out of what was measured.
+    """
+
+    radius: Floats
+    height: Floats
+    root: Floats
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def is_uncertain(self) -> bool:
+        """Whether the measurement leaves other glass possible."""
+        return bool(self.root.shape[1])
+
+    def draws(self, count: int, seed: int) -> Floats:
+        """Draws of the glass (count, n) [m], the measured one itself where nothing is uncertain."""
+        if not self.is_uncertain:
+            return np.tile(self.height, (count, 1))
+        return self.height + normal_draws(count, self.root.shape[1], seed) @ self.root.T
+
+
+def covariance_root(covariance: Floats) -> Floats:
+    """Columns whose sum of squares is the covariance, those that matter (1e-6 of the largest variance) kept."""
+    values, vectors = np.linalg.eigh(covariance)
+    kept = values > 1e-6 * max(values.max(), 0.0)
+    return np.asarray(vectors[:, kept] * np.sqrt(values[kept]))
+
+
+def _profile_covariance(profile: Profile, radius: float) -> Floats:
+    if profile.sigma is None:
+        return np.zeros((profile.radius.size, profile.radius.size))
+    apart = (profile.radius[:, None] - profile.radius) / (CORRELATION_LENGTH * radius)
+    return np.asarray(np.outer(profile.sigma, profile.sigma) * np.exp(-0.5 * apart**2))
+
+
+def from_profile(bench: Bench, profile: Profile, accuracy: Accuracy, covariance: Floats | None = None) -> StartFigure:
+    """Glass from a measured figure error, held level beyond its last radius.
+
+    Parameters
+    ----------
+    bench : Bench
+    profile : Profile
+        Figure error against the target conic [m].
+    accuracy : Accuracy
+    covariance : (m, m) ndarray, optional
+        Of the profile's errors [m^2]; otherwise made from its sigma column.
+    """
+    mirror = bench.mirror
+    radius = glass_grid(mirror, accuracy)
+    spline = spline_matrix(profile.radius, radius)
+    error = spline @ profile.error
+    height = height_from_error(radius, error, R=mirror.radius_of_curvature, conic=mirror.conic)
+    if covariance is None:
+        covariance = _profile_covariance(profile, mirror.radius)
+    root = spline @ covariance_root(covariance) if np.any(covariance) else np.zeros((radius.size, 0))
+    return StartFigure(radius, height, root)
+
+
+def from_conic(bench: Bench, conic: float, accuracy: Accuracy) -> StartFigure:
+    """Glass that is a pure conic at the mirror's radius of curvature."""
+    mirror = bench.mirror
+    radius = glass_grid(mirror, accuracy)
+    if (1.0 + conic) * mirror.radius**2 >= mirror.radius_of_curvature**2:
+        raise InputError("a conic this oblate does not reach the rim", file=bench.file, key="figure.conic", value=conic)
+    height = conic_departure(radius, mirror.radius_of_curvature, conic)
+    return StartFigure(radius, height, np.zeros((radius.size, 0)))
+
+
+def on_grid(bench: Bench, start: StartFigure, accuracy: Accuracy) -> StartFigure:
+    """The same glass on the grid of another accuracy."""
+    radius = glass_grid(bench.mirror, accuracy)
+    if np.array_equal(radius, start.radius):
+        return start
+    spline = spline_matrix(start.radius, radius)
+    return StartFigure(radius, spline @ start.height, spline @ start.root, start.warnings)
+
+
+def from_uneven(bench: Bench, accuracy: Accuracy) -> StartFigure:
+    """The mean over rings of a map or of Zernike terms: all that averages over azimuth can use.
+
+    Raises
+    ------
+    InputError
+        Where the map's file cannot be used.
+    """
+    radius = glass_grid(bench.mirror, accuracy)
+    mean = round_mean(bench, radius)
+    words = (
+        f"figure.{bench.figure.kind}: its mean over rings is used; {mean.left_out * 1e9:.0f} nm RMS of surface that "
+        "are not round are left out, which the planar engine works with"
+    )
+    return StartFigure(radius, mean.height, np.zeros((radius.size, 0)), (words,))
+
+
+def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:
+    """The bench's figure on the mirror's grid; of one that is not round the mean over rings, with a warning.
+
+    Parameters
+    ----------
+    bench : Bench
+    accuracy : Accuracy
+
+    Raises
+    ------
+    InputError
+        Where the figure's file cannot be used.
+    """
+    source = bench.figure
+    if source.profile is not None:
+        return from_profile(bench, read_profile(source.profile, bench.mirror), accuracy)
+    if source.readings is not None:
+        readings = load_readings(source.readings)
+        reduced = reduce_on(readings, bench.mirror, bench.light.wavelength)
+        profile = Profile(reduced.radius, reduced.figure_error, reduced.sigma)
+        return from_profile(bench, profile, accuracy, covariance=reduced.covariance)
+    if source.conic is not None:
+        return from_conic(bench, source.conic, accuracy)
+    return from_uneven(bench, accuracy)

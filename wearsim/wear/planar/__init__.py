@@ -1,0 +1,1 @@
+"""The planar engine: two maps walked stroke by stroke."""

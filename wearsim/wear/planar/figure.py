@@ -1,0 +1,130 @@
+"""The figure of a map: error over the clear aperture, its low terms, and profiles (physics section 7)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wearsim.errors import InputError
+from wearsim.figure.conic import conic_departure
+from wearsim.figure.ripple import RippleSpectrum, ripple_spectrum
+from wearsim.figure.zernike import Astigmatism, astigmatism, fit_zernike, zernike_sum
+from wearsim.kernels.arrays import Floats
+from wearsim.kernels.planar_grid import Glass
+from wearsim.wear.planar.grid import (
+    MARGIN,
+    across_glass,
+    carry_on,
+    glass_of,
+    part_of_cells,
+    read_map,
+    ring_mean,
+    used_cells,
+)
+
+
+@dataclass(frozen=True, eq=False)
+class MapFigure:
+    """The figure of one map.
+
+    Parameters
+    ----------
+    error : ndarray, shape (n, n)
+        Height above the target conic, less the piston and ``r^2`` that fit it best over the clear aperture;
+        positive = high; nought where the cell holds no glass [m].
+    zernike : ndarray, shape (28,)
+        Coefficients over the clear aperture in ISO 24157's order [m].
+    rms, peak_to_valley : float
+        Over the clear aperture [m].
+    """
+
+    error: Floats
+    zernike: Floats
+    rms: float
+    peak_to_valley: float
+
+    @property
+    def astigmatism(self) -> Astigmatism:
+        """Astigmatism of the surface [m]."""
+        return astigmatism(self.zernike)
+
+
+@dataclass(frozen=True)
+class FigureFrame:
+    """What the figure is referred to.
+
+    Parameters
+    ----------
+    radius_of_curvature, conic : float
+        Of the target [m], [1].
+    clear_radius : float
+        Outer radius of the clear aperture; the hole is its inner one [m].
+    """
+
+    radius_of_curvature: float
+    conic: float
+    clear_radius: float
+
+    def departure(self, glass: Glass) -> Floats:
+        """Target conic above the reference sphere, on the glass's grid and a little beyond [m]."""
+        beyond = glass.radius + 4.0 * float(glass.across[1] - glass.across[0])
+        return conic_departure(np.minimum(glass.distance, beyond), self.radius_of_curvature, self.conic)
+
+    def clear_share(self, glass: Glass) -> Floats:
+        """Share of each cell that lies in the clear aperture [1]."""
+        return part_of_cells(
+            glass.across, lambda x, y: (x**2 + y**2 <= self.clear_radius**2) & (x**2 + y**2 >= glass.hole**2)
+        )
+
+    def figure(self, height: Floats, glass: Glass) -> MapFigure:
+        """The figure of a map of heights above the reference sphere ``(n, n)`` [m]."""
+        weight = self.clear_share(glass)
+        error = height - self.departure(glass)
+        square = (glass.distance / self.clear_radius) ** 2
+        basis = np.stack([np.ones(int((weight > 0).sum())), square[weight > 0]], axis=1)
+        root = np.sqrt(weight[weight > 0])
+        fit = np.linalg.lstsq(basis * root[:, None], error[weight > 0] * root, rcond=None)[0]
+        error = np.where(glass.area > 0.0, error - fit[0] - fit[1] * square, 0.0)
+        inside = error[weight >= 0.5]
+        return MapFigure(
+            error,
+            fit_zernike(error, glass.distance / self.clear_radius, _azimuth(glass), weight),
+            float(np.sqrt(np.sum(weight * error**2) / np.sum(weight))),
+            float(inside.max() - inside.min()),
+        )
+
+    def height_of_terms(self, coefficients: Floats, glass: Glass) -> Floats:
+        """Glass whose figure error is this sum of Zernike terms over the clear aperture ``(n, n)`` [m]."""
+        beyond = glass.radius + 3.0 * float(glass.across[1] - glass.across[0])
+        error = zernike_sum(coefficients, np.minimum(glass.distance, beyond) / self.clear_radius, _azimuth(glass))
+        return error + self.departure(glass)
+
+    def height_of_map(self, error: Floats, glass: Glass) -> Floats:
+        """Glass with a measured map of figure error ``(k, k)`` over the diameter, row 0 at the least y [m].
+
+        Raises
+        ------
+        InputError
+            If it is not square, or has gaps on the glass.
+        """
+        count = error.shape[0]
+        if error.shape != (count, count) or count < 16:
+            raise InputError("a height map must be square", value=str(error.shape), expected="at least 16 x 16")
+        seen = glass_of(glass.radius, glass.hole, across_glass(glass.radius, count), 0.0, glass.fade)
+        padded = np.pad(np.asarray(error, dtype=np.float64), MARGIN, constant_values=np.nan)
+        if not np.isfinite(padded[used_cells(seen)]).all():
+            raise InputError("the height map has gaps on the glass", expected="a number in every cell of it")
+        # cells that the rim cuts are carried on from inside: what was measured there is half air
+        whole = carry_on(padded, seen)
+        return read_map(whole, seen.across, glass.across[None, :], glass.across[:, None]) + self.departure(glass)
+
+    def ripple(self, removal: Floats, glass: Glass) -> RippleSpectrum:
+        """Zonal ripple of a map: the spectrum of its mean over rings."""
+        count = int(self.clear_radius / float(glass.across[1] - glass.across[0])) * 2
+        radius = np.linspace(glass.hole, self.clear_radius, count)
+        return ripple_spectrum(radius, ring_mean(removal, glass.across, radius), glass.hole, self.clear_radius)
+
+
+def _azimuth(glass: Glass) -> Floats:
+    return np.arctan2(glass.across[:, None], glass.across[None, :])

@@ -1,0 +1,255 @@
+"""How the pieces move: strokes, walking, turning in the hands, as poses for the planar engine (physics section 5).
+
+The bottom piece stands still on the barrel. The worker walks round it, so the stroke's direction turns with the
+worker; the top piece turns in the worker's hands the other way. Poses are given in the mirror's frame, from
+differences of angles alone, so that turning both pieces and the worker together changes nothing.
+
+Where the top piece tips off, on the planar engine's grids (physics section 2).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wearsim.bench.programme import Stroke
+from wearsim.errors import TipsOffError
+from wearsim.kernels import planar_grid as floor
+from wearsim.kernels.arrays import Floats
+from wearsim.kernels.planar_grid import POSE_COLUMNS, Glass, Pitch
+from wearsim.wear.planar.grid import read_map
+
+GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
+
+
+@dataclass(frozen=True)
+class Motion:
+    """One spell's motion, SI; angles in the barrel's frame, counted as the stroke's first moment finds them.
+
+    Parameters
+    ----------
+    on_top : {"tool", "mirror"}
+    stroke : Stroke
+    walk, hand_turn : float
+        Rates at which the worker walks round, and turns the top piece in the hands the other way [rad/s].
+    mirror_angle, lap_angle, heading : float
+        Orientation of the pieces and direction of the stroke at the start [rad].
+    push_offset : (float, float)
+        Where the hands push from the top piece's centre, along the stroke and across it [m].
+    lead : float
+        Friction lead [m].
+    spin_top, spin_bottom : float
+        Rates at which a piece spins besides [rad/s].
+    strokes_before : int
+        Strokes since the pieces came together: where the poses' golden places go on.
+    """
+
+    on_top: str
+    stroke: Stroke
+    walk: float = 0.0
+    hand_turn: float = 0.0
+    mirror_angle: float = 0.0
+    lap_angle: float = 0.0
+    heading: float = 0.0
+    push_offset: tuple[float, float] = (0.0, 0.0)
+    lead: float = 0.0
+    spin_top: float = 0.0
+    spin_bottom: float = 0.0
+    strokes_before: int = 0
+
+    @property
+    def rates(self) -> tuple[float, float]:
+        """Turning rates of the mirror and of the lap in the barrel's frame [rad/s]."""
+        top, bottom = self.walk - self.hand_turn + self.spin_top, self.spin_bottom
+        return (bottom, top) if self.on_top == "tool" else (top, bottom)
+
+    def after(self, seconds: float) -> tuple[float, float, float]:
+        """Mirror's angle, lap's angle and heading after this time [rad]."""
+        mirror, lap = self.rates
+        return (
+            self.mirror_angle + mirror * seconds,
+            self.lap_angle + lap * seconds,
+            self.heading + self.walk * seconds,
+        )
+
+
+@dataclass(frozen=True)
+class Draws:
+    """What hands make of some strokes: factors on length and sweep [1], shifts of the centre [m]; each (k,)."""
+
+    length: Floats
+    sweep: Floats
+    along: Floats
+    across: Floats
+
+
+def nominal(strokes: int) -> Draws:
+    """Strokes as meant."""
+    one, none = np.ones(strokes), np.zeros(strokes)
+    return Draws(one, one, none, none)
+
+
+def drawn(deviates: Floats, length_jitter: float, centre_jitter: float) -> Draws:
+    """Strokes as hands make them, from standard normal deviates ``(k, 4)``; a length below zero counts as zero."""
+    factor = np.maximum(0.0, 1.0 + length_jitter * deviates[:, :2])
+    return Draws(factor[:, 0], factor[:, 1], centre_jitter * deviates[:, 2], centre_jitter * deviates[:, 3])
+
+
+def place_on_path(stroke: Stroke, strokes: Floats, draws: Draws) -> tuple[Floats, Floats, Floats, Floats]:
+    """Top piece's centre along and across the stroke [m] and its velocity [m/s] (physics section 5).
+
+    Parameters
+    ----------
+    strokes : ndarray, shape (k, poses)
+        Time in strokes since the spell began; row by row one stroke of `draws` [1].
+    """
+    phase, rate = 2.0 * np.pi * strokes, 2.0 * np.pi * stroke.frequency
+    half = 0.5 * stroke.length * draws.length[:, None]
+    sweep = stroke.side_sweep * draws.sweep[:, None]
+    x, vx = half * np.sin(phase), half * rate * np.cos(phase)
+    y, vy = np.full_like(x, stroke.side_overhang), np.zeros_like(x)
+    if stroke.kind == "w":
+        turn = 2.0 * np.pi * strokes / (2.0 * stroke.strokes_per_sweep)
+        y += sweep * (2.0 / np.pi) * np.arcsin(np.sin(turn))
+        vy += sweep * (2.0 / stroke.strokes_per_sweep) * stroke.frequency * np.where(np.cos(turn) >= 0.0, 1.0, -1.0)
+    elif stroke.kind == "oval":
+        y += sweep * np.cos(phase)
+        vy -= sweep * rate * np.sin(phase)
+    return x + draws.along[:, None], y + draws.across[:, None], vx, vy
+
+
+def times_of_strokes(first: int, count: int, poses: int, part: float = 1.0, before: int = 0) -> Floats:
+    """Moments of the poses ``(count, poses)``, in strokes.
+
+    Every stroke's poses begin a golden share of their spacing later than the last one's, so that the poses of
+    many strokes fill the path evenly instead of printing rings.
+    """
+    begin = np.mod((before + first + np.arange(count)) * GOLDEN, 1.0)
+    return np.asarray(first + np.arange(count)[:, None] + part * (np.arange(poses)[None, :] + begin[:, None]) / poses)
+
+
+def poses_of(motion: Motion, strokes: Floats, draws: Draws, seconds: float) -> Floats:
+    """Poses in the mirror's frame, ``(k, poses, columns)`` as :mod:`wearsim.kernels.planar` reads them.
+
+    Parameters
+    ----------
+    strokes : ndarray, shape (k, poses)
+        Moments in strokes [1].
+    seconds : float
+        Time that a pose stands for [s].
+    """
+    time = strokes / motion.stroke.frequency
+    x, y, vx, vy = place_on_path(motion.stroke, strokes, draws)
+    tool = motion.on_top == "tool"
+    sign = 1.0 if tool else -1.0
+    mirror_rate, lap_rate = motion.rates
+    heading = (motion.heading - motion.mirror_angle) + (motion.walk - mirror_rate) * time
+    turned = (motion.lap_angle - motion.mirror_angle) + (lap_rate - mirror_rate) * time
+    # velocity of the top piece's centre, its walking included, in the stroke's directions
+    vx, vy = vx - motion.walk * y, vy + motion.walk * x
+    speed = np.hypot(vx, vy)
+    lead_x, lead_y = (motion.lead * np.divide(v, speed, out=np.zeros_like(v), where=speed > 0.0) for v in (vx, vy))
+    load_x = motion.push_offset[0] + lead_x + (x if tool else 0.0)
+    load_y = motion.push_offset[1] + lead_y + (y if tool else 0.0)
+    centre_x, centre_y = _turned(sign * x, sign * y, heading)
+    speed_x, speed_y = _turned(sign * vx, sign * vy, heading)
+    out = np.empty((*strokes.shape, POSE_COLUMNS))
+    out[..., 0], out[..., 1] = centre_x, centre_y
+    out[..., 2], out[..., 3] = np.cos(turned), np.sin(turned)
+    out[..., 4], out[..., 5] = speed_x + lap_rate * centre_y, speed_y - lap_rate * centre_x
+    out[..., 6] = lap_rate - mirror_rate
+    out[..., 7], out[..., 8] = _turned(load_x, load_y, heading)
+    out[..., 9] = seconds
+    return out
+
+
+def _turned(x: Floats, y: Floats, angle: Floats) -> tuple[Floats, Floats]:
+    return np.cos(angle) * x - np.sin(angle) * y, np.sin(angle) * x + np.cos(angle) * y
+
+
+def tips(poses: Floats, mirror_radius: float, lap_radius: float) -> NDArray[np.bool_]:
+    """Whether the load stands outside the overlap of the two discs, pose by pose (physics section 2)."""
+    beyond_glass = np.hypot(poses[..., 7], poses[..., 8]) >= mirror_radius
+    beyond_lap = np.hypot(poses[..., 7] - poses[..., 0], poses[..., 8] - poses[..., 1]) >= lap_radius
+    return np.asarray(beyond_glass | beyond_lap)
+
+
+def pressing_pose(turned: float, seconds: float) -> Floats:
+    """At rest, centre over centre, the lap turned against the mirror by `turned` [rad]: ``(columns,)``."""
+    pose = np.zeros(POSE_COLUMNS)
+    pose[2], pose[3], pose[9] = np.cos(turned), np.sin(turned), seconds
+    return pose
+
+
+POSES = 64  # of a stroke, when the stroke as meant is looked through
+
+
+def check_tipping(motion: Motion, mirror_radius: float, lap_radius: float, number: int) -> None:
+    """Refuse a stroke that, as meant, carries the load outside the overlap of the two discs.
+
+    Parameters
+    ----------
+    motion : Motion
+    mirror_radius, lap_radius : float
+        [m]
+    number : int
+        Of the spell, from 1.
+
+    Raises
+    ------
+    TipsOffError
+        With the offset at which it tips, and the largest of a smaller stroke of the same form that would not.
+    """
+    sweeps = int(np.ceil(2.0 * motion.stroke.strokes_per_sweep)) if motion.stroke.kind == "w" else 1
+    moments = np.arange(POSES * sweeps).reshape(sweeps, POSES) / POSES
+
+    def walked(scale: float) -> tuple[float, bool]:
+        poses = poses_of(_shrunk(motion, scale), moments, nominal(sweeps), 1.0)
+        tipped = tips(poses, mirror_radius, lap_radius)
+        offset = np.hypot(poses[..., floor.CENTRE_X], poses[..., floor.CENTRE_Y])
+        return float(offset[tipped].min() if tipped.any() else offset.max()), bool(tipped.any())
+
+    offset, tipped = walked(1.0)
+    if not tipped:
+        return
+    low, high = 0.0, 1.0
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if walked(middle)[1] else (middle, high)
+    raise TipsOffError(number, offset, walked(low)[0])
+
+
+def _shrunk(motion: Motion, scale: float) -> Motion:
+    stroke = motion.stroke
+    smaller = replace(
+        stroke,
+        length=stroke.length * scale,
+        side_sweep=stroke.side_sweep * scale,
+        side_overhang=stroke.side_overhang * scale,
+    )
+    return replace(motion, stroke=smaller)
+
+
+def stands(pose: Floats, glass: Glass, pitch: Pitch) -> bool:
+    """Whether a pose's load lies inside the hull of the cells where pitch faces glass.
+
+    Parameters
+    ----------
+    pose : ndarray, shape (columns,)
+        As :mod:`wearsim.kernels.planar` reads it.
+    """
+    j, i = np.nonzero(glass.area > 0.0)
+    x, y = glass.across[i], glass.across[j]
+    over_x, over_y = x - pose[floor.CENTRE_X], y - pose[floor.CENTRE_Y]
+    under = np.hypot(over_x, over_y) <= pitch.radius
+    if pitch.share.size > 1:
+        cosine, sine = pose[floor.COSINE], pose[floor.SINE]
+        there = read_map(pitch.share, pitch.across, cosine * over_x + sine * over_y, cosine * over_y - sine * over_x)
+        under &= there > 0.0
+    if np.count_nonzero(under) < 3:
+        return False
+    turn = np.sort(np.arctan2(y[under] - pose[floor.LOAD_Y], x[under] - pose[floor.LOAD_X]))
+    # inside the hull, the cells stand in every half plane about the load
+    return bool(np.diff(np.append(turn, turn[0] + 2.0 * np.pi)).max() < np.pi)

@@ -1,0 +1,1 @@
+"""The radial engine: round profiles, path weights over centre offset, tipping."""

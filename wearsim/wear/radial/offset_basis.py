@@ -1,0 +1,213 @@
+"""The offset basis: wear per unit of path as a function of centre offset and zone, at a given state.
+
+Physics section 6: at a given state, load and piece on top, *every* stroke is a weight over the centre offset, so
+a library of strokes costs one table and one matrix product.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.lap import Lap
+from wearsim.bench.lengths import length_unit
+from wearsim.bench.programme import Stroke
+from wearsim.errors import ContactError
+from wearsim.kernels import radial as kernels
+from wearsim.kernels.arrays import Floats
+from wearsim.kernels.stroke_path import path_weights
+from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.constants import AS_STATED, Constants
+from wearsim.wear.radial.engine import contact_setting, largest_offset
+from wearsim.wear.radial.path_weights import KIND, OFF_CENTRE, LoadCases, draws_needed, load_cases
+from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
+
+BASIS_OFFSETS = 48
+# Fewer are not worth a thread.
+_STROKES_A_THREAD = 64
+
+
+@dataclass(frozen=True)
+class OffsetBasis:
+    """Ring means of the pressure at every offset and load case.
+
+    Parameters
+    ----------
+    on_top : str
+    lap : str
+        The lap's name.
+    offset : (n_e,) ndarray
+        Centre offsets, from 0 to where the top piece tips off [m].
+    cases : LoadCases
+    radius : (n_r,) ndarray
+        [m]
+    pressure : (n_e, M, n_r) ndarray
+        Ring means of the pressure, zero where not covered [Pa].
+    """
+
+    on_top: str
+    lap: str
+    offset: Floats
+    cases: LoadCases
+    radius: Floats
+    pressure: Floats
+
+    def wear(self, weights: Floats, preston: float) -> Floats:
+        """Wear rates of strokes.
+
+        Parameters
+        ----------
+        weights : (N, n_e * M) ndarray
+            From :func:`path_matrix` [m/s].
+        preston : float
+            [1/Pa]
+
+        Returns
+        -------
+        (N, n_r) ndarray
+            Glass removed per second [m/s].
+        """
+        rows = self.pressure.reshape(-1, self.radius.size)
+        return np.asarray(preston * (weights @ rows))
+
+
+def basis_offsets(
+    bench: Bench, lap: Lap, on_top: str, accuracy: Accuracy = DEFAULT, count: int = BASIS_OFFSETS
+) -> Floats:
+    """Offsets of a basis: even, from all but 0 to just short of tipping [m]."""
+    largest = largest_offset(bench, lap, on_top, accuracy)
+    return np.linspace(OFF_CENTRE * largest, largest, count)
+
+
+def offset_basis(
+    bench: Bench,
+    state: State,
+    on_top: str,
+    lap: Lap,
+    *,
+    push: float | None = None,
+    constants: Constants = AS_STATED,
+    accuracy: Accuracy = DEFAULT,
+    count: int = BASIS_OFFSETS,
+) -> OffsetBasis:
+    """Offset basis at a state.
+
+    Parameters
+    ----------
+    bench : Bench
+    state : State
+    on_top : {"tool", "mirror"}
+    lap : Lap
+    push : float, optional
+        Of the hands; by default the bench's [N].
+    constants : Constants
+    accuracy : Accuracy
+    count : int
+        Offsets.
+
+    Returns
+    -------
+    OffsetBasis
+        Ring means of the pressure at every offset and load case [Pa].
+
+    Raises
+    ------
+    ContactError
+        Where a balance was not found.
+    ValueError
+        Where the state is not on the grids of ``accuracy``.
+    """
+    _check_grids(bench, state, lap, accuracy)
+    offset = basis_offsets(bench, lap, on_top, accuracy, count)
+    cases = load_cases(bench.hands.friction_lead, tuple(bench.hands.push_offset))
+    shape = (count, len(cases.position))
+    ones, zeros = np.ones(shape), np.zeros(shape)
+    force = bench.load_on("tool" if on_top == "tool" else "mirror", lap, push=push)
+    setting, nodes = contact_setting(bench, lap, on_top, force, offset, ones, zeros, cases, constants, accuracy)
+    table = np.zeros((count * shape[1], state.radius.size))
+    unused = np.zeros((1, state.laps[lap_name(lap)].height.size))
+    survey, poses = np.zeros(4), np.zeros((*shape, 3))
+    status = kernels.offset_pressures(
+        state.height, state.laps[lap_name(lap)].height, setting, nodes, poses, True, ones, zeros, table,
+        unused, survey,
+    )  # fmt: skip
+    if status != 0:
+        raise ContactError(f"offset {length_unit(bench).text(offset[status - 1])}", float(survey[2]))
+    pressure = table.reshape(*shape, state.radius.size)
+    return OffsetBasis(on_top, lap_name(lap), offset, cases, state.radius, pressure)
+
+
+def _check_grids(bench: Bench, state: State, lap: Lap, accuracy: Accuracy) -> None:
+    radius, rho = glass_grid(bench.mirror, accuracy), pitch_grid(lap, accuracy)
+    if not np.array_equal(state.radius, radius) or not np.array_equal(state.laps[lap_name(lap)].radius, rho):
+        raise ValueError("the state is not on the grids of this accuracy; State.on_grids takes it there")
+
+
+def path_matrix(
+    strokes: Sequence[Stroke],
+    jitter: tuple[float, float],
+    basis_offset: Floats,
+    cases: LoadCases,
+    on_top: str,
+    accuracy: Accuracy = DEFAULT,
+) -> Floats:
+    """Path per second of many strokes over a basis's offsets and load cases.
+
+    Parameters
+    ----------
+    strokes : sequence of Stroke
+    jitter : (float, float)
+        Relative spread of length and sweep [1], of the centre [m].
+    basis_offset : (n_e,) ndarray
+        [m]
+    cases : LoadCases
+    on_top : {"tool", "mirror"}
+    accuracy : Accuracy
+
+    Returns
+    -------
+    (N, n_e * M) ndarray
+        [m/s]
+    """
+    size = len(cases.position)
+    out = np.zeros((len(strokes), basis_offset.size * size))
+
+    def fill(part: range) -> None:
+        time = np.zeros((basis_offset.size, size))
+        for i in part:
+            row = out[i].reshape(-1, size)
+            stroke_weights(strokes[i], jitter, basis_offset, cases, on_top, accuracy, row, time)
+
+    workers = min(os.cpu_count() or 1, len(strokes) // _STROKES_A_THREAD)
+    if workers <= 1:
+        fill(range(len(strokes)))
+    else:  # the kernel lets go of the lock
+        parts = [range(first, len(strokes), workers) for first in range(workers)]
+        with ThreadPoolExecutor(max_workers=workers) as pool:
+            list(pool.map(fill, parts))
+    return out
+
+
+def stroke_weights(
+    stroke: Stroke,
+    jitter: tuple[float, float],
+    offset: Floats,
+    cases: LoadCases,
+    on_top: str,
+    accuracy: Accuracy,
+    path: Floats,
+    time: Floats,
+) -> float:
+    """Path and time of one stroke over given offsets, into ``path`` and ``time`` (n_e, M); share left out."""
+    many, phases = draws_needed(stroke, jitter, accuracy)
+    left_out = path_weights(
+        KIND[stroke.kind], stroke.length, stroke.side_sweep, stroke.side_overhang, stroke.strokes_per_sweep,
+        stroke.frequency, np.array(jitter), many, phases, offset[-1] * (1.0 + 1e-9), on_top == "tool", offset,
+        cases.bins, cases.headings, path, time,
+    )  # fmt: skip
+    return float(left_out)

@@ -1,0 +1,283 @@
+"""What a stroke spends at each centre offset: its path and its time, averaged over the hands' spread.
+
+Load cases: where the load stands relative to the top piece's centre, seen from the line of centres.
+
+The friction lead carries the load forward along the motion; hands that push off centre carry it along and
+across the stroke (physics section 2). Averaged over a spell only the angle to the line of centres matters, so a
+few cases per offset stand for all directions: headings out, in and across for the lead, and for an off-centre
+push as many azimuth bins of the line of centres in the stroke's axes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache, lru_cache
+
+import numpy as np
+
+from wearsim.bench.programme import Stroke
+from wearsim.kernels.arrays import Floats
+from wearsim.kernels.stroke_path import path_weights, reach, reach_bound
+from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.constants import normal_deviates
+
+AZIMUTH_BINS = 8
+
+
+@dataclass(frozen=True)
+class LoadCases:
+    """Load positions in axes along and across the line of centres.
+
+    Parameters
+    ----------
+    position : (M, 2) ndarray
+        [m]; case ``bin * headings + heading``.
+    bins, headings : int
+        See :func:`wearsim.kernels.stroke_path.case_weights`.
+    """
+
+    position: Floats
+    bins: int
+    headings: int
+
+    @property
+    def farthest(self) -> float:
+        """Largest distance of the load from the top piece's centre [m]."""
+        return float(np.hypot(self.position[:, 0], self.position[:, 1]).max())
+
+
+def load_cases(lead: float, push_offset: tuple[float, ...]) -> LoadCases:
+    """Cases for a friction lead and a push off centre.
+
+    Parameters
+    ----------
+    lead : float
+        Push height times friction [m].
+    push_offset : (float, float)
+        Along the stroke and across it [m].
+    """
+    off_centre = np.hypot(push_offset[0], push_offset[1]) > 0.0
+    leads = [(0.0, 0.0)]
+    if lead != 0.0:
+        leads = [(lead, 0.0), (-lead, 0.0), (0.0, lead)] + ([(0.0, -lead)] if off_centre else [])
+    if not off_centre:
+        return LoadCases(np.array(leads), 1, len(leads))
+    rows = []
+    for turn in 2.0 * np.pi * np.arange(AZIMUTH_BINS) / AZIMUTH_BINS:
+        c, s = np.cos(turn), np.sin(turn)
+        along = c * push_offset[0] + s * push_offset[1]
+        across = -s * push_offset[0] + c * push_offset[1]
+        rows += [(along + q[0], across + q[1]) for q in leads]
+    return LoadCases(np.array(rows), AZIMUTH_BINS, len(leads))
+
+
+KIND = {"straight": 0, "one-third": 0, "overhang": 0, "w": 1, "oval": 2}
+# Fine offsets for each one at which the contact is solved.
+FINE = 16
+# Concentric discs of one size touch all round at their rims, for no time at all; the least bit aside they touch
+# half way round. The first node stands there, as a share of the farthest.
+OFF_CENTRE = 1e-6
+# Strokes after which a sweep that has not come round is taken to begin at any phase.
+MOST_STROKES = 2000
+# Power of the density that the nodes follow; found with tests/benchmarks/accuracy_table.py.
+CROWDING = 0.25
+_AS_MEANT = np.array([[0.0, 0.0, 0.0, 0.0, 0.0, 0.5]])
+
+
+@dataclass(frozen=True)
+class OffsetWeights:
+    """Weights of a stroke over centre offset and load case.
+
+    Parameters
+    ----------
+    offset : (n_e,) ndarray
+        Centre offsets [m].
+    path : (n_e, M) ndarray
+        Path per second travelled at each [m/s].
+    time : (n_e, M) ndarray
+        Share of time spent at each [1].
+    left_out : float
+        Share of the jittered strokes that would tip off and are left out [1].
+    """
+
+    offset: Floats
+    path: Floats
+    time: Floats
+    left_out: float
+
+    @property
+    def mean_speed(self) -> float:
+        """Mean speed of the top piece's centre [m/s]."""
+        return float(self.path.sum())
+
+
+def stroke_reach(stroke: Stroke) -> float:
+    """Largest centre offset of the stroke as it is meant, without jitter [m]."""
+    shape = (KIND[stroke.kind], stroke.length, stroke.side_sweep, stroke.side_overhang, stroke.strokes_per_sweep)
+    if KIND[stroke.kind] != 1:
+        return float(reach(*shape, 0.0, 0.0, 0.0))
+    return max(float(reach(*shape, 0.0, 0.0, phase)) for phase in sweep_phases(stroke.strokes_per_sweep, 1))
+
+
+def stroke_bound(stroke: Stroke) -> float:
+    """No less than the stroke's reach, at once: the corner of a W stroke's box [m]."""
+    kind = KIND[stroke.kind]
+    return float(reach_bound(kind, stroke.length, stroke.side_sweep, stroke.side_overhang, 0.0, 0.0))
+
+
+def sweep_phases(strokes_per_sweep: float, least: int) -> Floats:
+    """Phases of the side sweep at which a W's strokes begin, in their order (n,) [1], about ``least`` of them.
+
+    Stroke and sweep keep step (physics section 5): where some sweeps are a whole number of strokes, so many
+    phases come up, and the count is a multiple of that.
+    """
+    period = 2.0 * strokes_per_sweep
+    count = max(least, 128)
+    for sweeps in range(1, 21):
+        strokes = round(sweeps * period)
+        if abs(sweeps * period - strokes) < 1e-9 * strokes and strokes <= MOST_STROKES:
+            count = strokes * max(1, round(least / strokes))
+            break
+    return np.asarray(np.mod(np.arange(count) / period, 1.0))
+
+
+@cache
+def draws(count: int) -> Floats:
+    """Low-discrepancy draws (count, 6): four normal deviates and two phases.
+
+    An additive recurrence on the powers of the root of x^7 = x + 1, a generalisation of the golden ratio
+    (from memory); always the same, so that the radial engine needs no seed.
+    """
+    root = 1.1127756842787055
+    alpha = root ** -np.arange(1.0, 7.0)
+    unit = np.mod(0.5 + np.arange(1, count + 1)[:, None] * alpha, 1.0)
+    unit[:, :4] = normal_deviates(unit[:, :4])
+    if count > 1:
+        unit[:, :4] = (unit[:, :4] - unit[:, :4].mean(axis=0)) / unit[:, :4].std(axis=0)
+    return unit
+
+
+def offset_weights(
+    stroke: Stroke, jitter: tuple[float, float], top_is_tool: bool, cases: LoadCases, limit: float,
+    largest: float, accuracy: Accuracy,
+) -> OffsetWeights:  # fmt: skip
+    """Path and time of a stroke over centre offset.
+
+    Parameters
+    ----------
+    stroke : Stroke
+    jitter : (float, float)
+        Relative spread of length and sweep [1], spread of the centre [m].
+    top_is_tool : bool
+    cases : LoadCases
+    limit : float
+        Offset at which the top piece tips off [m]; jittered strokes that reach it are left out.
+    largest : float
+        Offset beyond which poses are taken to stand there [m].
+    accuracy : Accuracy
+    """
+    return _weights(
+        stroke, jitter, top_is_tool, cases.position.tobytes(), cases.bins, cases.headings, limit, largest,
+        accuracy,
+    )  # fmt: skip
+
+
+def draws_needed(stroke: Stroke, jitter: tuple[float, float], accuracy: Accuracy) -> tuple[Floats, int]:
+    """Draws and phases that average a stroke: one draw where nothing varies from stroke to stroke."""
+    varies = jitter != (0.0, 0.0)
+    if KIND[stroke.kind] == 1:
+        begin = sweep_phases(stroke.strokes_per_sweep, accuracy.draws if varies else 1)
+        many = draws(begin.size).copy() if varies else _AS_MEANT.repeat(begin.size, axis=0)
+        many[:, 4] = begin
+        return many, accuracy.phases * (1 if varies else 16)
+    if varies:
+        return draws(accuracy.draws), accuracy.phases
+    return _AS_MEANT, accuracy.phases * 128
+
+
+@lru_cache(maxsize=4096)
+def _weights(
+    stroke: Stroke, jitter: tuple[float, float], top_is_tool: bool, positions: bytes, bins: int,
+    headings: int, limit: float, largest: float, accuracy: Accuracy,
+) -> OffsetWeights:  # fmt: skip
+    many, phases = draws_needed(stroke, jitter, accuracy)
+    kind = KIND[stroke.kind]
+    spread = float(np.abs(jitter[1] * many[:, 2:4]).max())
+    factor = 1.0 + jitter[0] * max(0.0, float(many[:, :2].max()))
+    most = reach_bound(kind, stroke.length * factor, stroke.side_sweep * factor, stroke.side_overhang, spread, spread)
+    most = min(most, largest)
+    fine = np.linspace(0.0, max(most, 1e-9), FINE * accuracy.offsets)
+    cases = len(np.frombuffer(positions)) // 2
+    path, time = np.zeros((fine.size, cases)), np.zeros((fine.size, cases))
+    left_out = path_weights(
+        kind, stroke.length, stroke.side_sweep, stroke.side_overhang, stroke.strokes_per_sweep,
+        stroke.frequency, np.array(jitter), many, phases, limit, top_is_tool, fine, bins, headings, path, time,
+    )  # fmt: skip
+    offset = offset_nodes(fine, path.sum(axis=1) / path.sum() + time.sum(axis=1), accuracy.offsets)
+    path, time = gather(fine, path, offset), gather(fine, time, offset)
+    return OffsetWeights(offset, path, time, float(left_out))
+
+
+def offset_nodes(fine: Floats, measure: Floats, count: int) -> Floats:
+    """Offsets at which a measure over the offset is best gathered: closer where it is dense.
+
+    With a spacing h the error of a cell goes as ``measure density x h^p``; it is least for a given count where h
+    goes as a small power of the density.
+
+    Parameters
+    ----------
+    fine : (m,) ndarray
+        Even offsets [m].
+    measure : (m,) ndarray
+        What lies at each [1].
+    count : int
+        Wanted; rounded up to an odd number.
+
+    Returns
+    -------
+    (n,) ndarray
+        [m]
+    """
+    there = np.flatnonzero(measure > 1e-12 * measure.max())
+    low, high = max(there[0] - 1, 0), min(there[-1] + 1, fine.size - 1)
+    density = np.convolve(measure, np.ones(5) / 5.0, mode="same")[low : high + 1]
+    step = (density / density.max()) ** CROWDING
+    reached = np.concatenate([[0.0], np.cumsum(0.5 * (step[1:] + step[:-1]))])
+    wanted = np.linspace(0.0, reached[-1], count + 1 - count % 2)
+    return np.asarray(np.maximum(np.interp(wanted, reached, fine[low : high + 1]), OFF_CENTRE * fine[-1]))
+
+
+def gather(fine: Floats, weight: Floats, offset: Floats) -> Floats:
+    """Weights over fine offsets gathered onto a few: nothing negative, sum and mean offset exact.
+
+    Each point goes to the three nodes of its pair of cells as a parabola through them would have it, which keeps
+    the mean square too; where that would make a weight negative, to its two neighbours linearly.
+
+    Parameters
+    ----------
+    fine : (m,) ndarray
+        [m]
+    weight : (m, M) ndarray
+        Not negative.
+    offset : (n,) ndarray
+        n odd, ascending [m].
+
+    Returns
+    -------
+    (n, M) ndarray
+    """
+    out = np.zeros((offset.size, weight.shape[1]))
+    pair = np.clip((np.searchsorted(offset, fine) - 1) // 2, 0, offset.size // 2 - 1)
+    for k in range(offset.size // 2):
+        inside = pair == k
+        e, (a, b, c) = fine[inside], offset[2 * k : 2 * k + 3]
+        e = np.clip(e, a, c)
+        curved = np.array([
+            (e - b) * (e - c) / ((a - b) * (a - c)),
+            (e - a) * (e - c) / ((b - a) * (b - c)),
+            (e - a) * (e - b) / ((c - a) * (c - b)),
+        ]) @ weight[inside]  # fmt: skip
+        first, last = np.clip((b - e) / (b - a), 0.0, 1.0), np.clip((e - b) / (c - b), 0.0, 1.0)
+        straight = np.array([first, 1.0 - first - last, last]) @ weight[inside]
+        out[2 * k : 2 * k + 3] += np.where(curved.min(axis=0) < 0.0, straight, curved)
+    return out

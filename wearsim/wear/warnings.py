@@ -1,0 +1,170 @@
+"""The warnings that a careful colleague would give with a prediction."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.lengths import stroke_unit
+from wearsim.bench.programme import Programme, Spell
+from wearsim.errors import ContactError, InputError
+from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.outcome import Outcome
+from wearsim.wear.radial.engine import work_spell
+from wearsim.wear.state import glass_grid, start_state
+
+# Edge roll below this, in waves of surface height, is worth a word (interface.md's default limit).
+EDGE_LIMIT_WAVES = 0.125
+# Share of the overlap that carries nothing, beyond what the tilt of a lap that fits lifts off, from which the lap does
+# not conform. A judgement.
+LIFT_OFF_TOO_MUCH = 0.25
+# Long enough for a look at how a lap stands, short enough that nothing flows [min].
+A_MOMENT = 0.01
+# A stroke that comes this close to its tipping offset. A judgement.
+NEAR_TIPPING = 0.9
+# A second person or a hoist from here [kg] (checks: lifting constant 23 kg, from memory).
+HEAVY = 20.0
+# Young's modulus and Poisson's ratio of mirror glass (from memory; glasses lie between 63 and 90 GPa) [Pa], [1].
+YOUNG, POISSON = 64e9, 0.2
+# Lowest round bending mode of a free plate, wave number times radius (from memory, thin-plate theory) [1].
+ROUND_MODE = 3.0
+# Share of the pitch's own give that the glass may bend and still be taken as rigid. A judgement.
+BEND_SHARE = 0.2
+
+
+def bending_share(bench: Bench, stiffness: float) -> float:
+    """How much the glass gives in its lowest round bending mode, relative to what the pitch gives [1].
+
+    A thin plate of rigidity D = E t^3 / (12 (1 - nu^2)) resists a wave number q with D q^4 per unit of
+    deflection, the pitch with kappa.
+
+    Parameters
+    ----------
+    bench : Bench
+    stiffness : float
+        Foundation modulus [Pa/m].
+    """
+    mirror = bench.mirror
+    rigidity = YOUNG * mirror.thickness**3 / (12.0 * (1.0 - POISSON**2))
+    return float(stiffness / (rigidity * (ROUND_MODE / mirror.radius) ** 4))
+
+
+def warnings_for(bench: Bench, programme: Programme, outcome: Outcome) -> tuple[str, ...]:
+    """Everything worth a word about an outcome, each one line.
+
+    Parameters
+    ----------
+    bench : Bench
+    programme : Programme
+    outcome : Outcome
+    """
+    return (
+        *_edge(bench, outcome),
+        *_spells(bench, programme, outcome),
+        *_glass(bench),
+        *_weight(bench, programme),
+        *(
+            [f"{outcome.band.failed} of {outcome.band.draws} draws of the constants found no balance"]
+            if outcome.band is not None and outcome.band.failed
+            else []
+        ),
+    )
+
+
+def _edge(bench: Bench, outcome: Outcome) -> list[str]:
+    """The edge turned further than the limit, either way, afterwards or at the band's end."""
+    limit = EDGE_LIMIT_WAVES * bench.light.wavelength
+    lines = []
+    for way, sign, end, percentile in (("down", -1.0, 0, "5th"), ("up", 1.0, 1, "95th")):
+        roll, before = sign * outcome.edge_roll, sign * outcome.numbers_before.edge_roll
+        at_worst = roll if outcome.band is None else sign * float(outcome.band.edge_roll[end])
+        if roll > max(limit, before):
+            lines.append(
+                f"edge: turned {way} by {roll * 1e9:.0f} nm of surface afterwards ({before * 1e9:.0f} nm before); "
+                f"the limit is {limit * 1e9:.0f} nm"
+            )
+        elif at_worst > max(limit, before):
+            lines.append(
+                f"edge: may turn {way} by {at_worst * 1e9:.0f} nm of surface ({before * 1e9:.0f} nm now) if the "
+                f"constants are unlucky ({percentile} percentile)"
+            )
+    return lines
+
+
+def lift_off_by_tilt(bench: Bench, spell: Spell) -> float:
+    """Share of the overlap that a lap which fits the glass lifts off in a spell, by its tilt alone [1].
+
+    Parameters
+    ----------
+    bench : Bench
+    spell : Spell
+
+    Raises
+    ------
+    InputError
+        For a lap that the radial engine refuses (a ring or a star).
+    """
+    radius = glass_grid(bench.mirror, DEFAULT)
+    fits = start_state(bench, radius, np.zeros_like(radius), DEFAULT)
+    moment = spell.model_copy(update={"minutes": min(A_MOMENT, spell.minutes)})
+    return work_spell(bench, moment, fits)[1].lift_off_share
+
+
+def _is_poor(bench: Bench, spell: Spell, share: float) -> bool:
+    """Whether more of the lap carries nothing than the tilt explains."""
+    if share <= LIFT_OFF_TOO_MUCH:
+        return False
+    try:
+        return share - lift_off_by_tilt(bench, spell) > LIFT_OFF_TOO_MUCH
+    except (ContactError, InputError):
+        return True
+
+
+def _spells(bench: Bench, programme: Programme, outcome: Outcome) -> list[str]:
+    lines, length = [], stroke_unit(bench).short
+    for number, (meant, spell) in enumerate(zip(programme.spells, outcome.spells, strict=True), start=1):
+        if _is_poor(bench, meant, spell.lift_off_share):
+            lines.append(
+                f"spell {number}: the lap does not conform: {spell.lift_off_share:.0%} of the overlap carries "
+                "nothing, more than its tilt explains; try a pressing before it in the programme"
+            )
+        if spell.reach > NEAR_TIPPING * spell.tip:
+            lines.append(
+                f"spell {number}: near tipping: the stroke reaches {length(spell.reach)} off centre, "
+                f"the top piece tips at {length(spell.tip)}"
+            )
+        if spell.left_out > 0.0:
+            lines.append(
+                f"spell {number}: with the stated spread of the hands {spell.left_out:.1%} of the strokes would "
+                "tip; the prediction leaves them out"
+            )
+    return lines
+
+
+def _glass(bench: Bench) -> list[str]:
+    mirror = bench.mirror
+    share = bending_share(bench, max(lap.stiffness for lap in bench.laps))
+    if share <= BEND_SHARE:
+        return []
+    length = stroke_unit(bench).short
+    enough = mirror.thickness * (share / BEND_SHARE) ** (1.0 / 3.0)
+    return [
+        f"glass: {length(mirror.diameter)} across and {length(mirror.thickness)} thick bends with the "
+        f"pitch ({share:.0%} of the pitch's give); taken as rigid here, which holds from about "
+        f"{length(enough)} thickness"
+    ]
+
+
+def _weight(bench: Bench, programme: Programme) -> list[str]:
+    lines = []
+    tops = {(s.on_top, bench.lap(s.lap).name if s.on_top == "tool" else "") for s in programme.spells}
+    for on_top, name in sorted(tops):
+        mass = bench.lap(name or None).mass if on_top == "tool" else bench.mirror.piece_mass
+        if mass > HEAVY:
+            lines.append(
+                f"weight: the {on_top} on top weighs {math.ceil(mass)} kg: lift it with a second person or a "
+                "hoist; local rules and qualified practice come first"
+            )
+    return lines
