@@ -182,8 +182,8 @@ def test_output_is_refused_before_anything_is_worked_out(mirror: Path, call: Cal
         assert fragment in line
     assert there.read_text() == "kept"
     assert recorded(call).code == 0
-    ahead = call(command, "mirror", "-o", "told.json", "--dry-run", "--json")
-    assert "told.json" in json.loads(ahead.out)["would_write"]
+    listed = call(command, "mirror", "-o", "told.json", "--dry-run", "--json")
+    assert "told.json" in json.loads(listed.out)["would_write"]
     assert not Path("told.json").exists()
 
 

@@ -7,9 +7,8 @@ from typing import Annotated
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli import options as dry
 from wearsim.cli.inputs import FolderPath
-from wearsim.cli.options import JsonOutput, Manners
+from wearsim.cli.options import DryRun, JsonOutput, Manners
 
 NAME = "calibrate"
 EXAMPLE = "wearsim calibrate my-mirror --plot constants.png"
@@ -27,7 +26,7 @@ Hands = Annotated[
 
 def command(
     folder: FolderPath, manners: Manners, draws: Draws = 128, jitter: Hands = False,
-    output: JsonOutput = None, dry_run: dry.DryRun = False,
+    output: JsonOutput = None, dry_run: DryRun = False,
 ) -> None:  # fmt: skip
     """What do the sessions of a mirror say of hands and pitch?
 
@@ -36,7 +35,7 @@ def command(
     the bench states it, unless it is asked for.
     """
     manners.reserve({output: (".json",)}, inputs=[folder])
-    from wearsim.learn.calibrate import calibrate, calibrate_with_jitter
+    from wearsim.learn.calibrate import calibrate, calibrate_with_jitter, check_sessions
     from wearsim.learn.calibration_file import FILE
     from wearsim.learn.folder import open_folder
     from wearsim.learn.remember import Known, fault_in, keep, remembered_jitter
@@ -48,13 +47,12 @@ def command(
     if damage is not None:
         manners.voice.warn(f"{damage.file}: {damage.key or ''} {damage.message}: all that was kept there is made anew.")
     known = 1.0 if jitter or damage is not None else remembered_jitter(there)
-    inputs.tell_compiling(manners.voice)
     if dry_run:
-        from wearsim.learn.ahead import calibrate_ahead, with_hands
-
-        ahead = calibrate_ahead(there, draws=draws)
-        dry.tell(manners, with_hands(there, ahead) if jitter else ahead, [folder / FILE, output])
+        check_sessions(there)
+        inputs.check_folder(there)
+        manners.list_files([folder / FILE, output])
         return
+    inputs.tell_compiling(manners.voice)
     with manners.voice.working("working through the sessions"):
         if jitter:
             found = calibrate_with_jitter(there, seed=manners.seed, draws=draws)

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 from wearsim.cli import inputs
-from wearsim.cli import options as dry
 from wearsim.cli.inputs import BenchPath, ProgrammePath
-from wearsim.cli.options import JsonOutput, Manners
+from wearsim.cli.options import DryRun, JsonOutput, Manners
 from wearsim.cli.predict import Cells, Engine, EngineChoice, EngineDraws, settings_of
 
 NAME = "compare"
@@ -18,7 +16,7 @@ EXAMPLE = "wearsim compare bench.toml --programme programme.toml --plot out.png"
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
     draws: EngineDraws = None, cells: Cells = None, output: JsonOutput = None,
-    dry_run: dry.DryRun = False,
+    dry_run: DryRun = False,
 ) -> None:  # fmt: skip
     """Tool on top or mirror on top, all else equal?
 
@@ -27,8 +25,9 @@ def command(
     """
     manners.reserve({output: (".json",)}, inputs=[bench, programme])
     voice = manners.voice
+    settings = settings_of(engine, draws, cells, manners.seed)
     if dry_run:
-        _tell_ahead(manners, bench, programme, settings_of(engine, draws, cells, manners.seed), output)
+        manners.list_files([_checked(bench, programme, engine), output])
         return
     pieces = inputs.read_bench(bench)
     work = inputs.read_programme(programme)
@@ -36,7 +35,6 @@ def command(
     from wearsim.show.comparison import comparison_figure, comparison_text
 
     inputs.tell_compiling(voice)
-    settings = settings_of(engine, draws, cells, manners.seed)
     with voice.bar("working the programme both ways") as told:
         both = compare(pieces, work, progress=told, **settings)
     inputs.tell_defaults(voice, pieces, work)
@@ -50,10 +48,13 @@ def command(
     voice.next("propose", bench, "--minutes", 60)
 
 
-def _tell_ahead(manners: Manners, bench: Path, programme: Path, settings: dict[str, Any], output: Path | None) -> None:
-    from wearsim.decide.ahead import compare_ahead
+def _checked(bench: Path, programme: Path, engine: Engine) -> Path | None:
+    """All input checked for a dry run; what would be written into a mirror's folder."""
+    from wearsim.decide.compare import check_either_way
 
-    inputs.tell_compiling(manners.voice)
-    pieces, _, first = inputs.read_ahead(bench)
+    pieces, kept = inputs.check_bench(bench)
     work = inputs.read_programme(programme)
-    dry.tell(manners, dry.after(first, compare_ahead(pieces, work, **settings)), [output])
+    check_either_way(pieces, work)
+    if engine is Engine.radial:
+        inputs.check_round_laps(pieces, work)
+    return kept

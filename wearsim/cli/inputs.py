@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from wearsim.decide.limits import Limits
     from wearsim.learn.folder import MirrorFolder
     from wearsim.learn.present_state import Standing
-    from wearsim.wear.ahead import Ahead
 
 BenchPath = Annotated[
     Path,
@@ -67,14 +66,52 @@ def read_known(path: Path) -> tuple[Bench, dict[str, Any]]:
     return read_bench(path), {}
 
 
-def read_ahead(path: Path) -> tuple[Bench, dict[str, Any], Ahead | None]:
-    """The same for a dry run: nothing is calibrated, and what would be calibrated first is told."""
-    if path.is_dir():
-        from wearsim.learn.ahead import known_so_far
-        from wearsim.learn.folder import open_folder
+def check_bench(path: Path) -> tuple[Bench, Path | None]:
+    """The bench that a person named, for a dry run: all that it rests on is read, and nothing is calibrated.
 
-        return known_so_far(open_folder(path))
-    return read_bench(path), {}, None
+    Returns
+    -------
+    bench : Bench
+        Of a mirror's folder: its own, as the sessions do not change what can be done on it.
+    kept : Path or None
+        What the command would write into the folder, where its sessions are still to be calibrated.
+    """
+    if not path.is_dir():
+        bench = read_bench(path)
+        _check_figure(bench)
+        return bench, None
+    from wearsim.learn.calibration_file import FILE
+    from wearsim.learn.folder import open_folder
+    from wearsim.learn.remember import recalled
+
+    folder = open_folder(path)
+    check_folder(folder)
+    is_known = not folder.sessions or recalled(folder) is not None
+    return folder.bench, None if is_known else folder.path / FILE
+
+
+def check_folder(folder: MirrorFolder) -> None:
+    """Refuse a folder whose measurements or conditions of sessions cannot be used, nothing being calibrated."""
+    from wearsim.learn.calibrate import chain_of
+
+    _check_figure(folder.bench)
+    chain_of(folder)
+
+
+def _check_figure(bench: Bench) -> None:
+    """Refuse a figure that a bench names and that cannot be used."""
+    from wearsim.wear.initial_figure import start_figure
+
+    start_figure(bench)
+
+
+def check_round_laps(bench: Bench, programme: Programme | None = None) -> None:
+    """Refuse a ring or a star, for the radial engine: of a programme's laps, or of all the bench's."""
+    from wearsim.wear.radial.engine import check_round
+
+    laps = bench.laps if programme is None else [bench.lap(spell.lap) for spell in programme.spells]
+    for lap in laps:
+        check_round(bench, lap)
 
 
 def _standing(path: Path) -> Standing:

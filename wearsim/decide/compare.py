@@ -83,6 +83,28 @@ def with_on_top(programme: Programme, on_top: OnTop) -> Programme:
     return programme.model_copy(update={"spells": spells, "text": ""})
 
 
+def check_either_way(bench: Bench, programme: Programme) -> None:
+    """Refuse a programme that can be done neither with the tool on top nor with the mirror on top.
+
+    Parameters
+    ----------
+    bench : Bench
+    programme : Programme
+
+    Raises
+    ------
+    InputError
+        As for the tool on top.
+    """
+    try:
+        with_on_top(programme, "tool").check_on(bench)
+    except InputError as error:
+        try:
+            with_on_top(programme, "mirror").check_on(bench)
+        except InputError:
+            raise error from None
+
+
 def compare(bench: Bench, programme: Programme, *, progress: Progress | None = None, **options: Any) -> Comparison:
     """Work a programme with the tool on top and with the mirror on top.
 

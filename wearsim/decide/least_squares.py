@@ -19,6 +19,7 @@ from itertools import product
 from typing import Literal, TypeVar
 
 import numpy as np
+from scipy.optimize import least_squares
 
 from wearsim.decide.coarse_engine import Trials, Trying
 from wearsim.decide.limits import Clock, TimeUp
@@ -372,9 +373,6 @@ class Refiner:
         free : {"all", "sizes", "minutes"}
             What may change: lengths, sweeps and overhangs, the minutes, or both.
         """
-        # slow to import, and a dry run does not come by here
-        from scipy.optimize import least_squares
-
         problem = Problem(self, programme, free)
         if not problem.keys:
             return self.judge(programme)

@@ -22,6 +22,7 @@ from dataclasses import dataclass, replace
 from math import hypot
 
 import numpy as np
+from scipy.optimize import nnls
 
 from wearsim.bench.bench import Bench
 from wearsim.decide.limits import Limits
@@ -99,9 +100,6 @@ def linear_floor(gauge: FigureGauge, error: Floats, wear: Floats, minutes: float
 
 def _budgeted(columns: Floats, b: Floats, minutes: float) -> Floats:
     """Non-negative least squares with ``sum x <= minutes``."""
-    # slow to import, and a dry run does not come by here
-    from scipy.optimize import nnls
-
     mix, _ = nnls(columns, b, maxiter=20 * columns.shape[1])
     if mix.sum() <= minutes:
         return np.asarray(mix)

@@ -196,6 +196,12 @@ def _link(folder: MirrorFolder, session: Session, radius: Floats) -> Link:
     )
 
 
+def check_sessions(folder: MirrorFolder) -> None:
+    """Raise ``CouldNotError`` where a folder has no session yet."""
+    if not folder.sessions:
+        raise CouldNotError(f"{folder.path}: no session yet, so there is nothing to learn from")
+
+
 def calibrate(
     folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
 ) -> Calibration:  # fmt: skip
@@ -219,8 +225,7 @@ def calibrate(
     CouldNotError
         Where there is no session yet.
     """
-    if not folder.sessions:
-        raise CouldNotError(f"{folder.path}: no session yet, so there is nothing to learn from")
+    check_sessions(folder)
     return calibrate_chain(chain_of(folder), prior(folder.bench), seed=seed, draws=draws, progress=progress)
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy.special import chdtrc
 
 from wearsim.learn.chain import Chain, Link, Step
 from wearsim.learn.inference import Inference, Progress
@@ -143,9 +144,6 @@ def session_fit(step: Step, link: Link, set_aside: float | None = None) -> Sessi
     set_aside : float, optional
         Chi-square of its record believed, of a session that is set aside [1].
     """
-    # slow to import, and a dry run does not come by here
-    from scipy.special import chdtrc
-
     size = step.miss.size
     about = step.removal - step.removal.mean()
     chi_square = step.chi_square if set_aside is None else set_aside
