@@ -46,7 +46,6 @@ def contents(folder: Path) -> dict[Path, bytes | None]:
         ("compare", *WORK, "-o", "out.json"),
         ("propose", "bench.toml", "--spells", "1", "-o", "new.toml", "--card", "card.pdf"),
         ("calibrate", "own"),
-        ("calibrate", "own", "--jitter"),
         ("history", "own", "--plot", "history.svg"),
         ("rehearse", "practice", "--sessions", "2", "--minutes", "20"),
     ],

@@ -30,7 +30,7 @@ def command(
     if dry_run:
         _tell_ahead(manners, bench, programme, settings_of(engine, draws, cells, manners.seed), output)
         return
-    pieces = inputs.read_bench(bench)
+    pieces = inputs.read_bench(bench, voice)
     work = inputs.read_programme(programme)
     from wearsim.decide.compare import compare
     from wearsim.show.comparison import comparison_figure, comparison_text
@@ -54,6 +54,6 @@ def _tell_ahead(manners: Manners, bench: Path, programme: Path, settings: dict[s
     from wearsim.decide.ahead import compare_ahead
 
     inputs.tell_compiling(manners.voice)
-    pieces, _, first = inputs.read_ahead(bench)
+    pieces, _, first = inputs.read_ahead(bench, manners.voice)
     work = inputs.read_programme(programme)
     dry.tell(manners, dry.after(first, compare_ahead(pieces, work, **settings)), [output])

@@ -19,7 +19,7 @@ def command(
     With the hours worked. Each session is predicted with what was known before it.
     """
     manners.reserve({output: (".json",)}, inputs=[folder])
-    from wearsim.learn.calibration_file import FILE
+    from wearsim.learn.cache import FILE
     from wearsim.learn.folder import open_folder
     from wearsim.learn.history import history
     from wearsim.show.history import history_figure, history_text
@@ -34,6 +34,7 @@ def command(
 
         dry.tell(manners, history_ahead(there), [folder / FILE, output])
         return
+    inputs.tell_stale(manners.voice, there, seed=manners.seed)
     with manners.voice.working("working through the sessions"):
         told = history(there, seed=manners.seed)
     manners.deliver(

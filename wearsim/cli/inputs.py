@@ -41,13 +41,13 @@ Shadows = Annotated[
 ]
 
 
-def read_bench(path: Path) -> Bench:
+def read_bench(path: Path, voice: Voice) -> Bench:
     """The bench that a person named: the one place that says what a BENCH may be.
 
     Of a mirror's folder: its bench with the newest measurement and the constants that its sessions tell.
     """
     if path.is_dir():
-        return _standing(path).calibrated_bench
+        return _standing(path, voice).calibrated_bench
     from wearsim.bench.toml_io import load_bench
     from wearsim.knifeedge.readings import is_sheet
 
@@ -59,29 +59,41 @@ def read_bench(path: Path) -> Bench:
         raise
 
 
-def read_known(path: Path) -> tuple[Bench, dict[str, Any]]:
+def read_known(path: Path, voice: Voice) -> tuple[Bench, dict[str, Any]]:
     """The same for what takes more than a bench: of a mirror's folder also belief, glass and laps, by these names."""
     if path.is_dir():
-        standing = _standing(path)
+        standing = _standing(path, voice)
         return standing.bench, standing.known
-    return read_bench(path), {}
+    return read_bench(path, voice), {}
 
 
-def read_ahead(path: Path) -> tuple[Bench, dict[str, Any], Ahead | None]:
+def read_ahead(path: Path, voice: Voice) -> tuple[Bench, dict[str, Any], Ahead | None]:
     """The same for a dry run: nothing is calibrated, and what would be calibrated first is told."""
     if path.is_dir():
         from wearsim.learn.ahead import known_so_far
         from wearsim.learn.folder import open_folder
 
         return known_so_far(open_folder(path))
-    return read_bench(path), {}, None
+    return read_bench(path, voice), {}, None
 
 
-def _standing(path: Path) -> Standing:
+def _standing(path: Path, voice: Voice) -> Standing:
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.remember import standing_of
+    from wearsim.learn.present_state import standing_of
 
-    return standing_of(open_folder(path))
+    folder = open_folder(path)
+    tell_stale(voice, folder)
+    with voice.working("working through the sessions"):
+        return standing_of(folder)
+
+
+def tell_stale(voice: Voice, folder: MirrorFolder, **how: int) -> None:
+    """Say so where what a folder keeps of its calibration does not count, so that it is worked out again."""
+    from wearsim.learn.cache import stale
+
+    line = stale(folder, **how)
+    if line is not None:
+        voice.say(line)
 
 
 def tell_days(voice: Voice, folder: MirrorFolder) -> None:

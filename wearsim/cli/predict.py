@@ -91,7 +91,7 @@ def command(
     if dry_run:
         _tell_ahead(manners, bench, programme, settings_of(engine, draws, cells, manners.seed), (output, shadows))
         return
-    pieces, known = inputs.read_known(bench)
+    pieces, known = inputs.read_known(bench, manners.voice)
     work = inputs.read_programme(programme, pieces)
     from wearsim.show.outcome import outcome_text
     from wearsim.wear.predict import predict
@@ -130,7 +130,7 @@ def _tell_ahead(
     from wearsim.wear.ahead import predict_ahead
 
     inputs.tell_compiling(manners.voice)
-    pieces, known, first = inputs.read_ahead(bench)
+    pieces, known, first = inputs.read_ahead(bench, manners.voice)
     work = inputs.read_programme(programme, pieces)
     dry.tell(manners, dry.after(first, predict_ahead(pieces, work, **settings, **known)), files)
 

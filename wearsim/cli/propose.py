@@ -76,7 +76,7 @@ def command(
         settings = {"sessions": sessions, "time_limit": time_limit, "draws": draws, "with_trade_off": trade_off}
         _tell_ahead(manners, bench, limits, settings, (output, card))
         return
-    pieces, known = inputs.read_known(bench)
+    pieces, known = inputs.read_known(bench, manners.voice)
     from wearsim.decide.propose import propose
     from wearsim.show.expected_readings import expected_text
     from wearsim.show.proposal import proposal_figure, proposal_text
@@ -116,7 +116,7 @@ def _tell_ahead(
     from wearsim.decide.ahead import propose_ahead
 
     inputs.tell_compiling(manners.voice)
-    pieces, known, first = inputs.read_ahead(bench)
+    pieces, known, first = inputs.read_ahead(bench, manners.voice)
     ahead = propose_ahead(pieces, limits, **settings, **known)
     output, *_ = files
     dry.tell(manners, dry.after(first, ahead), files, *(() if output else ("-o", "programme.toml")))

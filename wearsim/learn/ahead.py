@@ -13,16 +13,15 @@ from wearsim.bench.fields import Extent
 from wearsim.bench.programme import Programme, Spell
 from wearsim.decide.ahead import propose_ahead
 from wearsim.decide.limits import Limits
-from wearsim.learn.calibrate import AGAIN, DRAWS, chain_of
-from wearsim.learn.chain import LEARNING
+from wearsim.learn.cache import recalled
+from wearsim.learn.calibrate import DRAWS, filter_of
+from wearsim.learn.filter import LEARNING
 from wearsim.learn.folder import MirrorFolder, open_folder
 from wearsim.learn.inference import FIRST_STEPS, MOST_LOTS, ROUNDS, SCOUTS, STEPS, Inference
-from wearsim.learn.jitter_effect import EFFECT, MOST_STROKES, WALKS, strokes_of
+from wearsim.learn.misfit import FEWER
 from wearsim.learn.observation import measured_bench
 from wearsim.learn.practice.file import Practice, read_practice
-from wearsim.learn.remember import recalled, standing_of
-from wearsim.learn.sizes import FEWER
-from wearsim.learn.suspicions import MOST_CLIMBED, MOST_FOUND
+from wearsim.learn.present_state import standing_of
 from wearsim.wear.ahead import Ahead, predict_ahead, seconds_of
 from wearsim.wear.constants import NAMES, prior
 from wearsim.wear.initial_figure import on_grid, start_figure
@@ -31,8 +30,6 @@ from wearsim.wear.predict import WORKERS, predict
 
 PARTS = 6
 """Parts of the prior, each of which may have a hill of its own to climb."""
-LOOKED_AT = 15, 45
-"""Other records of one session that are looked at, fewest and most: those of one spell, and of four."""
 TIMED, MOST_SESSIONS = 8, 4
 """Runs through one session that are timed at most, and sessions that they are taken from."""
 
@@ -47,24 +44,20 @@ def runs_of(size: int, draws: int = DRAWS, sessions: int = 1) -> tuple[int, int]
     draws : int
         In a lot.
     sessions : int
-        Whose sizes, and what was worked in them, are disbelieved one at a time.
+        Whose sizes are disbelieved one at a time.
 
     Returns
     -------
     fewest : int
-        One hill climbed and one lot weighed; from it each session's other size is climbed to, and other records looked at.
+        One hill climbed and one lot weighed; from it each session's other size is climbed to.
     most : int
-        Every part's hill climbed to the end and every lot weighed; of each session's other size two, and a smaller lot;
-        and as many other records climbed to and weighed as ever are.
+        Every part's hill climbed to the end and every lot weighed; of each session's other size two, and a smaller lot.
     """
     slopes = 1 + size
     fewest = 1 + SCOUTS + slopes * (FIRST_STEPS + STEPS) + draws
     most = 1 + SCOUTS + slopes * (PARTS * (FIRST_STEPS + STEPS) + ROUNDS * STEPS) + MOST_LOTS * draws
     climbs = 2 * (1 + slopes) * FIRST_STEPS
-    # each look is a run of its own session, and one of that session and those after it
-    few, many = (slopes + looks * (sessions + 3) // 2 for looks in LOOKED_AT)
-    others = MOST_CLIMBED * slopes * FIRST_STEPS + MOST_FOUND * (slopes * (ROUNDS + 1) * STEPS + MOST_LOTS * draws)
-    return (fewest + sessions * climbs // 2 + few, most + sessions * (2 * climbs + draws // FEWER) + many + others)
+    return (fewest + sessions * climbs // 2, most + sessions * (2 * climbs + draws // FEWER))
 
 
 def calibrate_ahead(folder: MirrorFolder, *, draws: int = DRAWS) -> Ahead:
@@ -85,55 +78,26 @@ def calibrate_ahead(folder: MirrorFolder, *, draws: int = DRAWS) -> Ahead:
     InputError
         Where a session's file cannot be used.
     """
-    chain, belief = chain_of(folder), prior(folder.bench)
-    inference = Inference(chain, belief)
+    sessions, belief = filter_of(folder), prior(folder.bench)
+    inference = Inference(sessions, belief)
     count, asked = len(folder.sessions), min(len(folder.sessions), MOST_SESSIONS)
-    part = Inference(chain.upto(asked), belief)
+    part = Inference(sessions.upto(asked), belief)
     runs = max(WORKERS, TIMED // max(1, asked))
     places = np.random.default_rng(0).uniform(-1.0, 1.0, (runs, inference.size))
-    spread = chain.discrepancy.spread
+    spread = sessions.discrepancy.spread
 
     def some() -> None:
         with ThreadPoolExecutor(max_workers=WORKERS) as pool:
             list(pool.map(part.log_posterior, places, [spread] * runs))
 
     # loads, and compiles where that is still to do
-    Inference(chain.upto(1), belief).log_posterior(places[0], spread)
+    Inference(sessions.upto(1), belief).log_posterior(places[0], spread)
     took = seconds_of(some)
     one = took / runs * count / max(1, asked)
     fewest, most = runs_of(inference.size, draws, count)
     return Ahead(
         f"{fewest} to {most} runs through {_counted(count, 'session')}", fewest, 0.0, fewest * one, most * one,
         f"{runs} runs through {_counted(asked, 'session')}", took,
-    )  # fmt: skip
-
-
-def with_hands(folder: MirrorFolder, first: Ahead) -> Ahead:
-    """What ``calibrate --jitter`` would take: every session walked by the planar engine with other hands.
-
-    Parameters
-    ----------
-    folder : MirrorFolder
-    first : Ahead
-        The calibration alone.
-
-    Returns
-    -------
-    Ahead
-        Its longest time is that of hands which the sessions tell: then all is done again with them.
-    """
-    asked = [one for one in folder.sessions if strokes_of(one.programme) <= MOST_STROKES]
-    walked = sum(strokes_of(one.programme) for one in asked)
-    seconds = 0.0
-    if walked > 0.0:  # the longest is timed, the others last as much less as they have fewer strokes
-        longest = max(asked, key=lambda one: strokes_of(one.programme))
-        bench = longest.note.bench_for(folder.bench)
-        timed = predict_ahead(bench, longest.programme, engine="planar", draws=0, planar=EFFECT).most
-        seconds = WALKS * timed * walked / strokes_of(longest.programme)
-    work = f"{first.work}, and {WALKS * len(asked)} walks with other hands on the planar engine"
-    return Ahead(
-        work, first.predictions + WALKS * len(asked), first.strokes, first.least + seconds,
-        (1 + AGAIN) * (first.most + seconds), first.timed, first.timed_seconds,
     )  # fmt: skip
 
 
