@@ -10,9 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from wearsim.cli.inputs import tell_days
 from wearsim.cli.main import run
-from wearsim.cli.messages import Voice
+from wearsim.cli.messages import Messages
 from wearsim.errors import CouldNotError, InputError
 from wearsim.learn.folder import SessionNote, dump_note, open_folder, read_note
 from wearsim.learn.record import PARTIAL, STALE, new_folder, record
@@ -163,6 +162,6 @@ def test_days_are_told_at_the_command_line(
     note = mirror_folder / "02" / "session.toml"
     note.write_text(note.read_text().replace(str(day), str(day - timedelta(9))))
     capsys.readouterr()
-    tell_days(Voice(), open_folder(folder))
+    Messages().dates(open_folder(folder))
     said = " ".join(capsys.readouterr().err.split())
     assert f"session 2 is dated {day - timedelta(9)}, before session 1 ({yesterday})" in said

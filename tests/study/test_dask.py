@@ -14,8 +14,7 @@ import pytest
 
 from tests.helpers.studies import COARSE, content, small_study
 from wearsim.errors import CouldNotError
-from wearsim.study import executors
-from wearsim.study import run
+from wearsim.study import executors, run
 from wearsim.study.run import Progress, run_study
 
 Cluster = tuple[str, list[subprocess.Popen[bytes]]]

@@ -17,7 +17,7 @@ import pytest
 from tests.helpers.studies import COARSE, Inline, content, small_study
 from wearsim.errors import CouldNotError, StoreError
 from wearsim.study.cases import Chunk, job_for
-from wearsim.study.checkpoint import open_checkpoint, checkpoint_folder
+from wearsim.study.checkpoint import checkpoint_folder, open_checkpoint
 from wearsim.study.executors import Pool, ProcessPool
 from wearsim.study.run import Dispatcher, Progress, digest_of, run_study, work_missing
 
