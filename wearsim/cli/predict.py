@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from wearsim.cli import inputs
 from wearsim.cli import options as shared
 from wearsim.cli.options import PLOTS, BenchPath, DryRun, Engine, Options, ProgrammePath, Workers
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 NAME = "predict"
 EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
@@ -37,6 +34,7 @@ def command(
     work = inputs.load_programme(programme, pieces)
     from wearsim.show.expected_readings import expected_text
     from wearsim.show.outcome import outcome_figure, outcome_text
+    from wearsim.show.shadows import predicted_shadows
     from wearsim.wear.expected_readings import expected_after
     from wearsim.wear.predict import predict
 
@@ -48,11 +46,6 @@ def command(
     after = expected_after(pieces, work, outcome, seed=options.seed, draws=32 if draws is None else draws, **known)
     messages.defaults(pieces, work)
 
-    def draw_shadows() -> Figure:
-        from wearsim.show.shadows import predicted_shadows
-
-        return predicted_shadows(pieces, outcome)
-
     def write() -> None:
         if output is not None:
             from wearsim.wear.hdf5 import write_outcome  # HDF5, only where a file is asked for
@@ -63,7 +56,7 @@ def command(
         lambda: outcome.to_json() | ({"expected_readings": after.to_json()} if after else {}),
         table=lambda: outcome_text(pieces, work, outcome) + (f"\n\n{expected_text(pieces, after)}" if after else ""),
         figure=lambda: outcome_figure(pieces, work, outcome),
-        figures={shadows: draw_shadows},
+        figures={shadows: lambda: predicted_shadows(pieces, outcome)},
         write=write,
         warnings=outcome.warnings,
     )

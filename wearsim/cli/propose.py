@@ -32,6 +32,7 @@ class OnTop(StrEnum):
     either = "either"
 
 
+TOPS = {OnTop.tool: ("tool",), OnTop.mirror: ("mirror",), OnTop.either: ("tool", "mirror")}
 Minutes = Annotated[float, typer.Option("--minutes", help="Work at most, pressing not counted.")]
 Spells = Annotated[int, typer.Option("--spells", help="Different strokes at most.")]
 Shortest = Annotated[float, typer.Option("--shortest", help="Shortest spell, in minutes.")]
@@ -64,9 +65,8 @@ def command(
     """
     options.reserve({output: (".toml",), card: CARDS}, inputs=[bench])
     messages = options.messages
-    tops = ("tool", "mirror") if on_top is OnTop.either else (on_top.value,)
     limits = inputs.parse_limits(
-        minutes=minutes, spells=spells, shortest=shortest, edge_limit=edge_limit, on_top=tops, rate=rate
+        minutes=minutes, spells=spells, shortest=shortest, edge_limit=edge_limit, on_top=TOPS[on_top], rate=rate
     )
     if time_limit is not None and not time_limit > 0.0:
         raise InputError("out of range", key="--time-limit", value=time_limit, expected="more than 0 seconds")
@@ -81,12 +81,11 @@ def command(
     from wearsim.wear.expected_readings import expected_after
 
     messages.compiling()
+    trade_off = trade_off or options.plot is not None
     drawn: dict[str, Any] = {"seed": options.seed, "draws": draws, **known}
     with messages.searching() as progress:
-        proposal = propose(
-            pieces, limits=limits, sessions=sessions, time_limit=time_limit,
-            with_trade_off=trade_off or options.plot is not None, progress=progress, **drawn,
-        )  # fmt: skip
+        asked = {"limits": limits, "sessions": sessions, "time_limit": time_limit, "with_trade_off": trade_off}
+        proposal = propose(pieces, progress=progress, **asked, **drawn)
         after = expected_after(pieces, proposal.programme, proposal.outcome, for_card=card is not None, **drawn)
     messages.defaults(pieces)
     own = after if after is not None and after.is_own else None

@@ -12,8 +12,6 @@ from wearsim.cli.options import PLOTS, Options, Shadows, Waited
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
     from wearsim.bench.bench import Bench
     from wearsim.cli.messages import Messages
 
@@ -59,6 +57,7 @@ def command(
     from wearsim.knifeedge.readings import load_readings
     from wearsim.knifeedge.stopping import when_to_stop
     from wearsim.show.reduction import masking_figure, reduction_figure, reduction_text
+    from wearsim.show.shadows import measured_shadows
     from wearsim.show.units import length_unit, round_unit
 
     sheet = load_readings(_named(pieces) if bench is None else readings)
@@ -68,16 +67,14 @@ def command(
     messages.waiting(pieces, seconds)
     messages.defaults(pieces)
 
-    def draw_shadows() -> Figure:
-        from wearsim.show.shadows import measured_shadows
-
-        return measured_shadows(pieces, sheet, reduction)
-
     options.deliver(
         lambda: {**reduction.to_json(), "stop": advice.to_json()},
         table=lambda: reduction_text(sheet, reduction, advice, unit),
         figure=lambda: reduction_figure(reduction, unit),
-        figures={masking: lambda: masking_figure(advice, unit), shadows: draw_shadows},
+        figures={
+            masking: lambda: masking_figure(advice, unit),
+            shadows: lambda: measured_shadows(pieces, sheet, reduction),
+        },
         files={output: lambda part: write_reduction(reduction, part, _PROVENANCE)},
     )
     _name_next(messages, advice.verdict, readings, bench, output)

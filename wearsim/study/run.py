@@ -39,13 +39,14 @@ class Progress:
     cases: int
 
 
+Report = Callable[[Progress], None]
 Keep = Callable[[Chunk, ChunkResult], None]
 
 
 def run_study(
     study: Study, output: str | Path, executor: Executor | None = None, *, workers: int | None = None,
     scheduler: str | None = None, seed: int = 0, accuracy: Accuracy = DEFAULT, force: bool = False,
-    progress: Callable[[Progress], None] | None = None,
+    progress: Report | None = None,
 ) -> StudyResult:  # fmt: skip
     """Work out a study and keep it in an HDF5 file.
 
@@ -85,13 +86,24 @@ def run_study(
     output = Path(output)
     job = job_for(study, seed, accuracy)
     identity = digest_of(study, job)
-    if output.exists():
-        same = identity_of(output) == identity
-        if same and not force:
-            return read_study(output)
-        if not force:
-            raise StoreError("holds another study", file=output, expected="another name, or --force")
-    pool = pool_for(executor, workers, scheduler)
+    if not output.exists() or not _is_whole(output, identity, force):
+        pool = pool_for(executor, workers, scheduler)
+        _work(study, job, identity, output, pool, force, progress)
+    return read_study(output)
+
+
+def _is_whole(output: Path, identity: str, force: bool) -> bool:
+    """Whether an output that is there is this study, and is to stay; a study that is to be replaced must be sound."""
+    same = identity_of(output) == identity
+    if not same and not force:
+        raise StoreError("holds another study", file=output, expected="another name, or --force")
+    return not force
+
+
+def _work(
+    study: Study, job: Job, identity: str, output: Path, pool: Pool, force: bool, progress: Report | None
+) -> None:
+    """Work out what is missing and make the file."""
     interrupted = True
     try:
         if force and checkpoint_folder(output).exists():
@@ -104,7 +116,6 @@ def run_study(
         pool.close(hurry=interrupted)
     write_study(study, job, identity, checkpoint, output, force=force)
     checkpoint.remove()
-    return read_study(output)
 
 
 def chunk_size(job: Job, cases: int, workers: int) -> int:
@@ -126,9 +137,7 @@ def digest_of(study: Study, job: Job) -> str:
     return hashlib.sha256(repr((rest, program)).encode()).hexdigest()
 
 
-def work_missing(
-    study: Study, job: Job, checkpoint: Checkpoint, pool: Pool, progress: Callable[[Progress], None] | None = None
-) -> None:
+def work_missing(study: Study, job: Job, checkpoint: Checkpoint, pool: Pool, progress: Report | None = None) -> None:
     """Work out the chunks that are missing."""
     complete = checkpoint.complete()
     kept = sum(last - first for first, last in map(checkpoint.bounds, complete))
