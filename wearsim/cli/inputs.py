@@ -160,12 +160,7 @@ def sheet_of(bench: Bench) -> Path:
 def to_calibrate(folder: MirrorFolder, *, every: bool = False, seed: int = 0) -> int:
     """From how many sessions is still to be calibrated; 0 where all that is needed is kept in the folder.
 
-    Parameters
-    ----------
-    folder : MirrorFolder
-    every : bool
-        Whether what was known after every session is needed, not after the newest alone.
-    seed : int
+    ``every``: what was known after every session is needed, not after the newest alone.
     """
     from wearsim.learn.cache import recalled
 

@@ -81,11 +81,12 @@ def command(
     from wearsim.wear.expected_readings import expected_after
 
     messages.compiling()
-    trade_off = trade_off or options.plot is not None
-    drawn: dict[str, Any] = {"seed": options.seed, "draws": draws, **known}
+    drawn = {"seed": options.seed, "draws": draws, **known}
     with messages.searching() as progress:
-        asked = {"limits": limits, "sessions": sessions, "time_limit": time_limit, "with_trade_off": trade_off}
-        proposal = propose(pieces, progress=progress, **asked, **drawn)
+        proposal = propose(
+            pieces, limits=limits, sessions=sessions, time_limit=time_limit,
+            with_trade_off=trade_off or options.plot is not None, progress=progress, **drawn,
+        )  # fmt: skip
         after = expected_after(pieces, proposal.programme, proposal.outcome, for_card=card is not None, **drawn)
     messages.defaults(pieces)
     own = after if after is not None and after.is_own else None

@@ -115,7 +115,6 @@ class Axis:
 
     Parameters
     ----------
-    settings : tuple of Setting
     unit : str
         Of its numbers; empty for words.
     values : tuple of float or str
@@ -161,22 +160,12 @@ class Axis:
 
 
 def read_axis(table: Any, at: str, bench: Bench, programme: Programme, file: Path | None) -> Axis:
-    """One axis from its table, its values in SI units.
-
-    Parameters
-    ----------
-    table : object
-        What the file holds.
-    at : str
-        Its key, ``"axis 1"``.
-    bench, programme : Bench, Programme
-        On which the names must stand.
-    file : Path or None
-        For error lines.
+    """One axis from its table, its values in SI units; ``at`` is its key, ``"axis 1"``, for error lines.
 
     Raises
     ------
     InputError
+        Where the table is no axis, or its names do not stand on the bench and in the programme.
     """
     read = read_piece(AxisTable, table, at, file)
     settings = tuple(find_setting(key, bench, programme, file, f"{at}.key") for key in read.key)

@@ -155,7 +155,6 @@ class ChunkResult:
 
     Parameters
     ----------
-    first : int
     failure : (n,) int8 ndarray
         Codes of :data:`FAILURES`.
     reason : tuple of str

@@ -39,7 +39,6 @@ class Checkpoint:
 
     Parameters
     ----------
-    folder : Path
     identity : str
         Digest of everything that the numbers rest on.
     chunk : int
@@ -121,15 +120,7 @@ class Checkpoint:
 
 
 def open_checkpoint(output: Path, identity: str, chunk: int, cases: int) -> Checkpoint:
-    """What is complete of an output already, or an empty folder.
-
-    Parameters
-    ----------
-    output : Path
-    identity : str
-    chunk : int
-        Cases in a chunk, where it begins anew; what was begun keeps its own.
-    cases : int
+    """What is complete of an output already, or an empty folder; ``chunk`` counts where it begins anew.
 
     Raises
     ------

@@ -150,15 +150,10 @@ def write_study(
 
     Parameters
     ----------
-    study : Study
-    job : Job
     identity : str
         Digest of what the numbers rest on.
     results : iterable of ChunkResult
         All of them, in order; gone through twice.
-    output : Path
-    force : bool
-        Whether an existing file may be replaced.
 
     Raises
     ------

@@ -20,21 +20,16 @@ SIZED = frozenset({("mirror", "diameter"), ("mirror", "hole")})
 
 @dataclass(frozen=True)
 class Worked:
-    """One case worked out, whichever engine did it.
+    """One case worked out, whichever engine did it; maps and details are the planar engine's.
 
     Parameters
     ----------
-    gauge : FigureGauge
     radius, before, height : (n,) ndarray
         Grid, and the glass before and after, above the reference sphere [m].
     peak_pressure : float
         [Pa]
     lift_off_share : float
         [1]
-    maps : mapping of str to ndarray
-        Of the planar engine.
-    details : mapping of str to float
-        Of the planar engine.
     drawn : DrawStatistics or None
         The same case over draws of the constants.
     """
@@ -127,10 +122,6 @@ class Quantity:
 
     Parameters
     ----------
-    unit, text : str
-        Its unit and what it is.
-    take : callable
-        Takes it from a :class:`Worked`.
     inner : tuple of str
         Dimensions besides the axes: ``"radius"``, ``"percentile"``, ``"y"``, ``"x"``.
     drawn : bool

@@ -170,9 +170,6 @@ class Dispatcher:
 
     Parameters
     ----------
-    job : Job
-    chunks : iterator of Chunk
-    pool : Pool
     keep : callable
         Takes a chunk and its result.
     tries : int

@@ -52,7 +52,6 @@ class Setting:
         ``"mirror"``, ``"lap"``, ... or ``"spell"``.
     place : int
         Which of several laps or spells, from 0.
-    field : str
     key : str
         The dotted name as it was written.
     """
@@ -166,7 +165,6 @@ def changed_bench(base: Bench, table: Mapping[str, Any], changes: Changes) -> Be
 
     Parameters
     ----------
-    base : Bench
     table : mapping
         What its file holds.
     changes : mapping of (table, place) to mapping of field to value
