@@ -6,6 +6,7 @@ from functools import cache
 from itertools import combinations
 
 import numpy as np
+import pytest
 
 from tests.helpers.small_bench import LIMITS, refiner_of, ring_figure, small_bench
 from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
@@ -32,8 +33,10 @@ def whole() -> tuple[Pool, tuple[tuple[str, float], ...]]:
     return searched(told=told), tuple(told)
 
 
-def test_two_searches_are_equal() -> None:
-    found, again = whole()[0], searched()
+def test_two_searches_are_equal_with_any_number_of_workers(monkeypatch: pytest.MonkeyPatch) -> None:
+    found = whole()[0]
+    monkeypatch.setattr("wearsim.decide.coarse_engine.worker_count", lambda: 5)
+    again = searched()
     assert [one.plan for one in found.candidates] == [one.plan for one in again.candidates]
     assert [one.score for one in found.candidates] == [one.score for one in again.candidates]
     assert found.evaluations == again.evaluations > 50

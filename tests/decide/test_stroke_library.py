@@ -73,7 +73,7 @@ def test_a_refused_stroke_would_reach_too_far() -> None:
     assert refused
     for shape in refused:
         far = farthest(shape, bench.mirror.diameter, growth)
-        if shape.kind in ("w", "oval"):  # judged by the corner of its box, which it seldom visits
+        if "sweep" in shape.free:  # judged by the corner of its box, which it seldom visits
             size = growth * bench.mirror.diameter
             far = np.hypot(0.5 * size * shape.length, shape.overhang * bench.mirror.diameter + size * shape.sweep)
         far += SPREAD_KEPT * bench.hands.centre_jitter

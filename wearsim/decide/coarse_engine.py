@@ -195,15 +195,20 @@ class CoarseEngine:
         return out
 
 
+def worker_count() -> int:
+    """Coupled runs at a time; no result depends on it."""
+    return 2
+
+
 def in_parallel(function: Callable[[In], Out], items: Sequence[In]) -> list[Out]:
     """Map on the machine's cores, in order; the kernels let go of the lock."""
-    with ThreadPoolExecutor(max_workers=2) as pool:
+    with ThreadPoolExecutor(max_workers=worker_count()) as pool:
         return list(pool.map(function, items))
 
 
 def chunks(items: Sequence[In], size: int) -> list[Sequence[In]]:
     """A list in pieces of ``size``, the last with what is left: between them a search looks at time and work.
 
-    The size is never that of the machine, so that what is begun does not depend on the number of workers.
+    The size is never the number of workers, so that what is begun does not depend on it.
     """
     return [items[i : i + size] for i in range(0, len(items), size)]

@@ -149,23 +149,11 @@ class GaussNewton:
 
 
 def least_within(normal: Floats, gradient: Floats, low: Floats, high: Floats) -> Floats:
-    """Where ``x normal x / 2 + gradient x`` is least between bounds.
+    """Where ``x normal x / 2 + gradient x`` is least between bounds around 0, (n,); ``normal`` (n, n) is positive definite.
 
     The active-set method: numbers that want beyond a bound are held there, and let go again where they want back.
     SciPy's ``lsq_linear`` finds the same (tests/decide/test_gauss_newton.py); for ten numbers it takes several times as
     long, a sixth of a climb on rough grids.
-
-    Parameters
-    ----------
-    normal : (n, n) ndarray
-        Positive definite.
-    gradient : (n,) ndarray
-    low, high : (n,) ndarray
-        Around 0.
-
-    Returns
-    -------
-    (n,) ndarray
     """
     x, free = np.zeros_like(gradient), np.ones(gradient.size, dtype=bool)
     for _ in range(4 * gradient.size):

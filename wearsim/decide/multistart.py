@@ -45,14 +45,9 @@ SHAKEN = 0.1
 
 @dataclass(frozen=True)
 class Rounds:
-    """Coupled runs of every climb in each round, and the share of the climbs that goes on.
+    """Coupled runs of every climb in each round, and the share of the climbs that goes on after each but the last [1].
 
-    Parameters
-    ----------
-    runs : tuple of int
-        For three spells; as many more for more, whose slopes take more.
-    kept : tuple of float
-        After each round but the last [1].
+    The runs are those for three spells; as many more for more, whose slopes take more.
     """
 
     runs: tuple[int, ...]

@@ -68,7 +68,7 @@ def propose(
         Programmes that the search refines first, of each origin; by default 4.
     time_limit : float, optional
         Of the whole call [s]. What is begun then is ended early or left out, and the proposal says so; what a proposal
-        cannot do without comes after it: the best programme made neat and predicted with its band, and the floor.
+        cannot do without comes after it: the best programme rounded and predicted with its band, and the floor.
     seed : int
         Of the band's draws.
     draws : int

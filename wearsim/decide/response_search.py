@@ -139,7 +139,7 @@ def best_mixes(
     group: NDArray[np.int_],
     most: int = 20,
 ) -> list[Mix]:
-    """Best mixes of one, two and three strokes by their responses.
+    """Best mixes of one, two and three strokes by their responses; beyond three columns the triples stand for themselves.
 
     Parameters
     ----------
@@ -148,15 +148,13 @@ def best_mixes(
     target : (q,) ndarray
         Removal wanted, in the same rows [m].
     spread : float
-        Relative spread of each stroke's removal [1]; makes large removals that cancel dear.
+        Relative spread of each stroke's removal [1]; makes large removals that cancel cost more.
     budget : float
         Minutes in all [min].
-    spells : int
-        Columns at most; beyond three the triples stand for themselves.
+    spells, most : int
+        Columns at most; mixes kept of each size.
     group : (N,) int ndarray
         Columns of the same group are of the same stroke.
-    most : int
-        Mixes kept of each size.
     """
     subsets = _Subsets(responses, target, spread, budget, group)
     found = subsets.different(subsets.singles(4 * most), most)
@@ -209,12 +207,9 @@ class Pool:
 
 
 def responses(engine: CoarseEngine, objective: Objective, strokes: tuple[StrokeSpec, ...]) -> Floats:
-    """Removal per minute of every stroke from the start, averaged over each of SPELL_LENGTHS.
+    """Removal per minute of every stroke from the start, averaged over each of SPELL_LENGTHS [m/min].
 
-    Returns
-    -------
-    (N, len(SPELL_LENGTHS), q) ndarray
-        In rows whose norm is the RMS [m/min].
+    Of the shape (N, len(SPELL_LENGTHS), q), in rows whose norm is the RMS.
     """
 
     def one(stroke: StrokeSpec) -> Floats:

@@ -14,6 +14,7 @@ promise most of are worked.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import combinations, islice, product
 
@@ -182,47 +183,36 @@ class Rounder:
         """The best round programme near this one, on so many sets of slopes at most; sizes may change as well where said."""
         best = self.refiner.evaluate(rounded(plan, self.bench, self.limits, self.step))
         if sizes_too and without_pressings(best.plan):
-            best = min((best, *self._of_whole_minutes(plan)), key=cost_of)
+            best = min((best, *self._evaluated(self._of_whole_minutes(plan))), key=cost_of)
         for _ in range(rounds):
             if not without_pressings(best.plan):
                 break
-            better = min(self._nearby(best.plan, sizes_too), key=cost_of, default=best)
+            better = min(self._evaluated(self._promising(best.plan, sizes_too)), key=cost_of, default=best)
             if better.score.cost >= best.score.cost * (1.0 - WORTH_IT):
                 break
             best = better
         return best
 
-    def _of_whole_minutes(self, plan: Plan) -> list[Candidate]:
-        """Round programmes near one, their sizes chosen after their minutes, as many as there is time for."""
+    def _evaluated(self, plans: Iterator[Plan]) -> list[Candidate]:
+        """Programmes scored, as many as there is time for."""
         out = list[Candidate]()
-        try:
-            for whole in whole_minutes(self.refiner, plan):
-                ways = (one for one in rounded_sizes(self.refiner, whole, self.step) if self._keeps_limits(one))
-                for one in islice(ways, WORKED):
-                    self.refiner.clock.check()
-                    out.append(self.refiner.evaluate(one))
-        except (ContactError, TimeUp):
-            pass
-        return out
-
-    def _nearby(self, plan: Plan, sizes_too: bool) -> list[Candidate]:
-        """Promising programmes about a round one, as many as there is time for."""
-        out = list[Candidate]()
-        try:
-            for other in self._promising(plan, sizes_too):
+        with suppress(ContactError, TimeUp):
+            for plan in plans:
                 self.refiner.clock.check()
-                out.append(self.refiner.evaluate(other))
-        except TimeUp:
-            pass
+                out.append(self.refiner.evaluate(plan))
         return out
 
-    def _promising(self, plan: Plan, sizes_too: bool) -> list[Plan]:
+    def _of_whole_minutes(self, plan: Plan) -> Iterator[Plan]:
+        """Round programmes near one, their sizes chosen after their minutes."""
+        for whole in whole_minutes(self.refiner, plan):
+            ways = rounded_sizes(self.refiner, whole, self.step)
+            yield from islice(filter(self._keeps_limits, ways), WORKED)
+
+    def _promising(self, plan: Plan, sizes_too: bool) -> Iterator[Plan]:
         """Round programmes that the slopes promise something of, and those with a spell left out."""
-        without = [(*plan[:i], *plan[i + 1 :]) for i in range(len(plan))]
-        try:
-            return [*self._downhill(self._lattice(plan, sizes_too)), *without]
-        except ContactError:
-            return without
+        with suppress(ContactError):
+            yield from self._downhill(self._lattice(plan, sizes_too))
+        yield from ((*plan[:i], *plan[i + 1 :]) for i in range(len(plan)))
 
     def _lattice(self, plan: Plan, sizes_too: bool) -> _Lattice:
         problem = PlainResiduals(self.refiner, plan, "all" if sizes_too else "minutes")
