@@ -16,6 +16,7 @@ from threading import Lock
 from typing import Literal
 
 import numpy as np
+from scipy.optimize import least_squares
 
 from wearsim.decide.coarse_engine import CoarseEngine, Plan, PlannedSpell
 from wearsim.decide.limits import Clock, TimeUp
@@ -111,8 +112,6 @@ class Refiner:
 
     def improve(self, plan: Plan, steps: int = 10, free: Free = "all") -> Candidate:
         """Least squares from a programme, with so many evaluations of the residuals at most."""
-        from scipy.optimize import least_squares  # slow to import
-
         problem = BoundedResiduals(self, plan, free)
         if not problem.keys:
             return self.evaluate(plan)

@@ -20,6 +20,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.optimize import nnls
 
 from wearsim.bench.bench import Bench
 from wearsim.decide.limits import Limits
@@ -102,8 +103,6 @@ def linear_floor(gauge: FigureGauge, error: Floats, wear: Floats, minutes: float
 
 def _budgeted(columns: Floats, b: Floats, minutes: float) -> Floats:
     """Non-negative least squares with ``sum x <= minutes``."""
-    from scipy.optimize import nnls  # slow to import
-
     mix, _ = nnls(columns, b, maxiter=20 * columns.shape[1])
     if mix.sum() <= minutes:
         return np.asarray(mix)

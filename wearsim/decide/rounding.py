@@ -20,6 +20,7 @@ from itertools import combinations, islice, product
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import lsq_linear
 
 from wearsim.bench.bench import Bench
 from wearsim.decide.coarse_engine import Plan, PlannedSpell, without_pressings, work_of
@@ -90,8 +91,6 @@ def whole_minutes(refiner: Refiner, plan: Plan) -> list[Plan]:
     ContactError
     TimeUp
     """
-    from scipy.optimize import lsq_linear  # slow to import
-
     timed, sized = PlainResiduals(refiner, plan, "minutes"), BoundedResiduals(refiner, plan, "sizes")
     rest, by_minutes = timed.residuals(timed.start), timed.slopes(timed.start)
     begin = sized.start

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import Extent
@@ -377,8 +378,6 @@ def thinned(columns: Floats, closeness: float = 1e-3) -> Floats:
 
 def _neighbours(directions: Floats) -> tuple[Any, Floats]:
     """A tree of the directions' leading components, and these: never farther apart than the directions are."""
-    from scipy.spatial import cKDTree  # slow to import
-
     if len(directions) == 0:
         return cKDTree(np.empty((0, 1))), np.empty((0, 1))
     axes = np.linalg.eigh(directions.T @ directions)[1][:, ::-1][:, :_LEADING]
