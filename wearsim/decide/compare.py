@@ -80,11 +80,6 @@ def with_on_top(programme: Programme, on_top: OnTop) -> Programme:
 def check_either_way(bench: Bench, programme: Programme) -> None:
     """Refuse a programme that can be done neither with the tool on top nor with the mirror on top.
 
-    Parameters
-    ----------
-    bench : Bench
-    programme : Programme
-
     Raises
     ------
     InputError

@@ -36,21 +36,13 @@ _DAMPING = 1e-3
 class GaussNewton:
     """A programme on its way to the best one near it; its kinds, pieces on top, laps and their order stay.
 
-    Attributes
-    ----------
-    is_over : bool
-        Whether going on brings nothing.
-
-    Raises
-    ------
-    ContactError
-        Where the programme's contact cannot be solved.
-    TimeUp
+    Raises ContactError where the programme's contact cannot be solved, and TimeUp.
     """
 
     def __init__(self, refiner: Refiner, plan: Plan) -> None:
         self.refiner, self.problem = refiner, BoundedResiduals(refiner, plan)
-        self.box, self.is_over = FIRST_BOX, not self.problem.keys
+        self.box = FIRST_BOX
+        self.is_over = not self.problem.keys  # whether going on brings nothing
         self.low, self.high = self._bounds()
         self.x = np.clip(self.problem.start, self.low, self.high)
         self.rows = self.problem.residuals(self.x)

@@ -134,13 +134,8 @@ class Refiner:
 class _Residuals(ABC):
     """A programme as numbers, and what the least squares bring down.
 
-    Attributes
-    ----------
-    keys : list of (int, str)
-        Spell and name of every number.
-    start : (n,) ndarray
-        The numbers of the programme it was made from.
-    highest : (n,) ndarray
+    ``keys`` name the spell and the size or minutes of every number, ``start`` are those of the programme it was made
+    from, ``highest`` their upper bounds.
     """
 
     keys: list[tuple[int, str]]
@@ -221,10 +216,6 @@ class BoundedResiduals(_Residuals):
 
     Strokes are points of :class:`wearsim.decide.stroke_library.UnitCube`. Minutes are the work of all spells as a share
     of what is allowed, and of what the spells before have left of it the share that each takes; the last takes the rest.
-
-    Attributes
-    ----------
-    bounds : tuple of (n,) ndarray
     """
 
     def __init__(self, refiner: Refiner, plan: Plan, free: Free = "all") -> None:

@@ -16,13 +16,7 @@ class TimeUp(Exception):
 
 
 class Clock:
-    """Time since a proposal was begun, against its limit.
-
-    Parameters
-    ----------
-    limit : float, optional
-        Time allowed [s]; by default there is no limit.
-    """
+    """Time since a proposal was begun, against its limit [s]; by default there is none."""
 
     def __init__(self, limit: float | None = None) -> None:
         self.limit, self.began = limit, monotonic()

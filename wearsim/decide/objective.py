@@ -74,16 +74,10 @@ def share_to_aim_for(belief: Belief) -> float:
 
 @dataclass(frozen=True)
 class Score:
-    """How good a programme is.
+    """How good a programme is [m].
 
-    Parameters
-    ----------
-    cost : float
-        What the search makes small [m].
-    expected_rms : float
-        Root of the expected mean square figure error [m].
-    rms, edge_roll : float
-        Of the figure error with the most likely constants [m].
+    ``cost`` is what the search makes small, ``expected_rms`` the root of the expected mean square figure error; RMS and edge
+    roll are those with the most likely constants.
     """
 
     cost: float

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+import numpy as np
+
 from wearsim.bench.bench import Bench
 from wearsim.decide.coarse_engine import COARSE, CoarseEngine, Plan
 from wearsim.decide.least_squares import Refiner
@@ -25,19 +27,7 @@ FINE_OFFSETS = 60
 class ProposalProblem:
     """A mirror before a proposal.
 
-    Parameters
-    ----------
-    bench : Bench
-    limits : Limits
-    belief : Belief
-        What is known of the constants.
-    start : StartFigure
-        The glass.
-    laps : State or None
-        Laps as a session left them; None for fresh ones.
-    accuracy : Accuracy
-        Of the final prediction.
-    clock : Clock
+    Its laps are as a session left them, or fresh where there are none; the accuracy is that of the final prediction.
     """
 
     bench: Bench
@@ -72,6 +62,12 @@ class ProposalProblem:
     def is_certain(self) -> bool:
         """Whether the constants are taken as known."""
         return len(self.cases) == 1
+
+    @property
+    def measured(self) -> float:
+        """RMS of the measurement's own uncertainty [m]."""
+        matrix, root = gauge_for(self.bench, self.start.radius).aperture.rms_matrix(), self.start.root
+        return float(np.sqrt(np.sum((matrix @ root) * root)))
 
     @property
     def size_step(self) -> float:

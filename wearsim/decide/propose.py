@@ -15,7 +15,7 @@ from wearsim.decide.limits import Clock, Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
 from wearsim.decide.problem import ProposalProblem
 from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, stopped_early
-from wearsim.decide.reasons import WORTHWHILE, edge_advice, lower_floor_advice, measured_rms, why, why_not
+from wearsim.decide.reasons import WORTHWHILE, edge_advice, lower_floor_advice, why, why_not
 from wearsim.decide.response_search import Pool, Progress
 from wearsim.decide.search import SearchSchedule
 from wearsim.decide.trade_off import Budgets, TradeOff, trade_off
@@ -129,10 +129,7 @@ class _Proposing(ProposalProblem):
         """What is chosen, with all that is said of it; ``limits`` are those that were asked for."""
         programme, outcome, reason = choice
         floor = self.floor()
-        advice = (
-            *edge_advice(outcome, limits, self.bench.light.wavelength),
-            *lower_floor_advice(self.bench, limits, self.start, floor, self.objective, self.belief, self.clock),
-        )
+        advice = (*edge_advice(outcome, limits, self.bench.light.wavelength), *lower_floor_advice(self, limits, floor))
         later, no_more = self._later(programme, outcome, sessions)
         return Proposal(
             programme=programme,
@@ -208,7 +205,7 @@ class _Proposing(ProposalProblem):
         rms = self.objective.rms_before
         if programme.spells:
             rms = self.as_shown().evaluate(plan_of(programme)).score.expected_rms
-        return float(np.hypot(rms, measured_rms(self.bench, self.start)))
+        return float(np.hypot(rms, self.measured))
 
     def floor(self) -> float:
         """The linear floor at the present state [m]."""
@@ -230,7 +227,7 @@ class _Proposing(ProposalProblem):
         if self.progress is not None:
             self.progress("fewer minutes", budgets.candidates[0].score.cost)
         budgets.run()
-        ends = (self.objective.rms_before, measured_rms(self.bench, self.start), 1.02 * self.objective.roll_limit)
+        ends = (self.objective.rms_before, self.measured, 1.02 * self.objective.roll_limit)
         return trade_off(budgets.candidates, self.limits, *ends, budgets.looked)
 
     def _later(self, programme: Programme, outcome: Outcome, sessions: int) -> tuple[tuple[LaterSession, ...], str]:

@@ -8,9 +8,9 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.decide.least_squares import Candidate
-from wearsim.decide.limits import Clock, Limits
+from wearsim.decide.limits import Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
-from wearsim.decide.objective import Objective
+from wearsim.decide.problem import ProposalProblem
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Belief
@@ -90,32 +90,23 @@ def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[st
     )
 
 
-def lower_floor_advice(
-    bench: Bench,
-    limits: Limits,
-    start: StartFigure,
-    floor: float,
-    objective: Objective,
-    belief: Belief,
-    clock: Clock | None = None,
-) -> tuple[str, ...]:
+def lower_floor_advice(problem: ProposalProblem, limits: Limits, floor: float) -> tuple[str, ...]:
     """What would lower the present floor [m], each a sentence; nothing where the floor is good.
 
     Where the clock's time is over no further change is looked into.
     """
-    lines, clock = [], Clock() if clock is None else clock
-    measured = measured_rms(bench, start)
-    if measured > max(floor, 0.5 * objective.rms_before):
+    lines, before, measured = [], problem.objective.rms_before, problem.measured
+    if measured > max(floor, 0.5 * before):
         lines.append(
             f"better readings first: the measurement itself is uncertain by {measured * 1e9:.0f} nm RMS, more than "
             "the strokes could gain"
         )
-    if floor <= max(BAD_SHARE * objective.rms_before, BAD_HEIGHT):
+    if floor <= max(BAD_SHARE * before, BAD_HEIGHT):
         return tuple(lines)
-    for text, other, allowed in _changes(bench, limits):
-        if clock.leaves_out("what would lower the floor"):
+    for text, other, allowed in _changes(problem.bench, limits):
+        if problem.clock.leaves_out("what would lower the floor"):
             return tuple(lines)
-        lower = _floor(other, allowed, start, belief)
+        lower = _floor(other, allowed, problem.start, problem.belief)
         if lower < WORTH_NAMING * floor:
             lines.append(f"{text} would lower the floor from {floor * 1e9:.0f} to {lower * 1e9:.0f} nm RMS")
     if not lines:
@@ -124,12 +115,6 @@ def lower_floor_advice(
             "let the lap follow"
         )
     return tuple(lines)
-
-
-def measured_rms(bench: Bench, start: StartFigure) -> float:
-    """RMS of the measurement's own uncertainty [m]."""
-    matrix = gauge_for(bench, start.radius).aperture.rms_matrix()
-    return float(np.sqrt(np.sum((matrix @ start.root) * start.root)))
 
 
 def _changes(bench: Bench, limits: Limits) -> list[tuple[str, Bench, Limits]]:

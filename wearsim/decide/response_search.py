@@ -194,10 +194,6 @@ class Pool:
         self.stopped |= self.clock.is_over
         return self.stopped
 
-    def best(self, count: int = 1) -> list[Candidate]:
-        """The best programmes by cost."""
-        return sorted(self.candidates, key=cost_of)[:count]
-
     def take_in(self, later: Pool) -> None:
         """Add what a search that followed has met."""
         self.candidates += later.candidates

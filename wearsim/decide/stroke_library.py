@@ -115,14 +115,8 @@ class StrokeSpec:
 class Reach:
     """How far strokes with one piece on top and one lap may go: the rule of what is allowed.
 
-    A stroke keeps off tipping, the hands' spread included; it is judged by the corner of its box.
-
-    Attributes
-    ----------
-    farthest : float
-        Largest offset of a stroke whose middle does not wander [m].
-    growth : float
-        Of lengths and sweeps by the hands' spread [1].
+    A stroke keeps off tipping, the hands' spread included; it is judged by the corner of its box. ``farthest`` is the
+    largest offset of a stroke whose middle does not wander [m], ``growth`` that of lengths and sweeps by the spread [1].
     """
 
     def __init__(self, bench: Bench, limits: Limits, on_top: str, lap: str | None) -> None:
@@ -286,15 +280,9 @@ class StrokeWear:
 
 @dataclass(frozen=True)
 class Library:
-    """Strokes and their wear per minute at the present state, wear frozen.
+    """Strokes, the radii (n,) [m], and what each stroke wears there per minute (N, n) [m/min].
 
-    Parameters
-    ----------
-    strokes : tuple of StrokeSpec
-    radius : (n,) ndarray
-        [m]
-    wear : (N, n) ndarray
-        Glass removed per minute [m/min].
+    It is what they wear at the present state, wear frozen.
     """
 
     strokes: tuple[StrokeSpec, ...]

@@ -69,18 +69,9 @@ def trade_off(
     """Expected RMS against minutes for at most 1, 2, ... spells, pressings not counted, where better than stopping.
 
     Who may work three spells may also work two: each curve is the running minimum over its own programmes and those
-    of fewer spells, so that more spells are never worse at any number of minutes.
-
-    Parameters
-    ----------
-    candidates : iterable of Candidate
-    limits : Limits
-    before, measured : float
-        RMS figure error at the start; RMS of the measurement's own uncertainty, which no programme takes away [m].
-    roll_limit : float
-        Programmes that leave more edge roll than this are not counted [m].
-    looked : mapping of int to list of float, optional
-        For so many spells the minutes that were looked into for themselves [min].
+    of fewer spells, so that more spells are never worse at any number of minutes. It begins at the RMS ``before``, and the
+    measurement's own uncertainty, which no programme takes away, is in it [m]; programmes that leave more edge roll than the
+    limit are not counted [m]. ``looked`` are for so many spells the minutes that were looked into for themselves [min].
     """
     points = sorted(
         (work_of(one.plan), one.score.expected_rms, len(without_pressings(one.plan)))
@@ -105,14 +96,8 @@ class Budgets:
     """Programmes for several budgets of minutes and numbers of spells.
 
     From the full budget downwards, each begins with what served the budget next above it, its minutes cut, and with the
-    best of what the search met; from the proposal's number of spells downwards, with one spell left out.
-
-    Attributes
-    ----------
-    candidates : list of Candidate
-        Round programmes, scored as a proposal's figures are made.
-    looked : dict of int to list of float
-        For so many spells the minutes that were looked into [min].
+    best of what the search met; from the proposal's number of spells downwards, with one spell left out. ``candidates`` are
+    round programmes, scored as a proposal's figures are made, ``looked`` for so many spells the minutes looked into [min].
     """
 
     def __init__(self, problem: ProposalProblem, met: list[Candidate], chosen: Plan) -> None:
