@@ -21,7 +21,7 @@ from pathlib import Path
 
 import tomli_w
 
-from tests.benchmarks.long_search import FINE, Ground, SearchBudget, searched
+from tests.benchmarks.long_search import FINE, Effort, Ground, searched
 from tests.helpers.start_figures import CASES, StartCase
 from wearsim.bench.programme import Programme
 from wearsim.decide.coarse_engine import PlannedSpell, plan_of
@@ -50,10 +50,12 @@ def outcome_of(case: StartCase, programme: tuple[PlannedSpell, ...]) -> Outcome:
     return outcome
 
 
-def say(case: StartCase, way: str, programme: tuple[PlannedSpell, ...], outcome: Outcome, runs: int, seconds: float) -> None:
+def say(
+    case: StartCase, way: str, programme: tuple[PlannedSpell, ...], outcome: Outcome, runs: int, seconds: float
+) -> None:
     """What was reached, and the programme, on stdout; the cost is the search's own, in nm."""
     ground = Ground(case, False, FINE)
-    cost = ground.evaluate(programme) * ground.objective.rms_before
+    cost = ground.judge(programme) * ground.objective.rms_before
     print(
         f"{case.name:48s} {way:15s} rms {outcome.surface_rms * 1e9:7.2f} cost {cost * 1e9:7.2f} "
         f"before {outcome.numbers_before.surface_rms * 1e9:6.1f} roll {outcome.edge_roll * 1e9:6.1f} "
@@ -76,7 +78,7 @@ def proposed(case: StartCase, on: str) -> None:
     say(case, f"propose on {on}", plan_of(done.programme), done.outcome, done.evaluations, seconds)
 
 
-def reached(case: StartCase, on: str, effort: SearchBudget) -> dict[str, object]:
+def reached(case: StartCase, on: str, effort: Effort) -> dict[str, object]:
     """What the oracle reaches, as a row of the file."""
     began = time.process_time()
 
@@ -116,8 +118,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--only", default="", help="figures whose name holds this")
     parser.add_argument("--on", choices=tuple(WORDS), help="rms; for --propose cost")
-    parser.add_argument("--runs", type=int, default=SearchBudget.runs)
-    parser.add_argument("--seed", type=int, default=SearchBudget.seed)
+    parser.add_argument("--runs", type=int, default=Effort.runs)
+    parser.add_argument("--seed", type=int, default=Effort.seed)
     parser.add_argument("--propose", action="store_true")
     parser.add_argument("--toml", type=Path)
     arguments = parser.parse_args()
@@ -127,7 +129,7 @@ def main() -> None:
         if arguments.propose:
             proposed(case, arguments.on or "cost")
             continue
-        row = reached(case, arguments.on or "rms", SearchBudget(runs=arguments.runs, seed=arguments.seed))
+        row = reached(case, arguments.on or "rms", Effort(runs=arguments.runs, seed=arguments.seed))
         if arguments.toml:
             keep(arguments.toml, row)
 

@@ -40,7 +40,7 @@ def ready():
     some = allowed_strokes(bench, limits, 40)
     basis = offset_basis(bench, state, "tool", bench.laps[0])
     jitter = (bench.hands.length_jitter, bench.hands.centre_jitter)
-    strokes = [shape.stroke(bench.mirror.diameter, limits.rate) for shape in some]
+    strokes = [shape.stroke_on(bench.mirror.diameter, limits.rate) for shape in some]
     rows = path_matrix(strokes, jitter, basis.offset, basis.cases, "tool", ws.Accuracy(draws=16, phases=12))
     weights = np.ascontiguousarray(np.resize(rows, (STROKES, rows.shape[1])))
     return bench, state, weights
@@ -80,7 +80,9 @@ def main() -> None:
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     steps = timed("steps for 200,000 strokes", lambda: steps_for(bench, limits, 200_000))
     found = timed("allowed strokes", lambda: allowed_strokes(bench, limits, steps))
-    columns = timed("path weights and columns", lambda: StrokeWear(bench, state, limits, accuracy=LIBRARY).columns(found))
+    columns = timed(
+        "path weights and columns", lambda: StrokeWear(bench, state, limits, accuracy=LIBRARY).columns(found)
+    )
     for closeness in (1e-3, 1e-2):
         kept = timed(f"thinned to {closeness:g}", lambda c=closeness: thinned(columns, c))
         print(f"    {len(found)} strokes ({steps} lengths), {len(kept)} kept")
@@ -91,7 +93,8 @@ def main() -> None:
     for phases in (6, 8, 12, 24):
         accuracy = replace(LIBRARY, phases=phases)
         rough = timed(
-            f"400 strokes, {phases} poses", lambda a=accuracy: StrokeWear(bench, state, limits, accuracy=a).columns(some)
+            f"400 strokes, {phases} poses",
+            lambda a=accuracy: StrokeWear(bench, state, limits, accuracy=a).columns(some),
         )
         error = np.linalg.norm(rough - exact, axis=1) / np.linalg.norm(exact, axis=1)
         print(f"    error of a column: median {np.median(error):.3%}, worst {error.max():.3%}")
