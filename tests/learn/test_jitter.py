@@ -14,7 +14,6 @@ import pytest
 from tests.helpers.simulated import programme_of
 from wearsim.bench.profile import Profile
 from wearsim.errors import InputError
-from wearsim.figure.conic import conic_departure
 from wearsim.learn.calibrate import Calibration, calibrate, calibrate_with_jitter
 from wearsim.learn.chain import LEARNING, Chain, Link
 from wearsim.learn.discrepancy import Discrepancy
@@ -72,7 +71,7 @@ def asked(factor: float, sigma: float) -> Jitter:
     after = work(bench, programme, state, accuracy=LEARNING).states[-1].height
     height = after + stated - removal(factor)
     mirror = bench.mirror
-    error = height - conic_departure(state.radius, mirror.radius_of_curvature, mirror.conic)
+    error = height - mirror.geometry.departure(state.radius)
     rng = np.random.default_rng(5)
     if sigma < 1e-8:  # a profile, for no sheet of whole hundredths of a millimetre is as good as that
         noisy = error + sigma * rng.standard_normal() * np.cos(np.pi * state.radius / mirror.radius)

@@ -5,20 +5,36 @@ from __future__ import annotations
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
-from wearsim.bench.fields import Density, Piece, PlainFactor, Stiffness, Temperature, Time
+from wearsim.bench.fields import Density, Piece, PlainFactor, Stiffness, Temperature, Time, quantity
 from wearsim.bench.input_errors import nearest, parse_toml, read_piece, read_text
 from wearsim.errors import InputError
 
+Conductivity = Annotated[float, *quantity("a conductivity", "1.14 W/m/K", "W/m/K", "W/m/K", above=0.0)]
+HeatCapacity = Annotated[float, *quantity("a heat capacity", "830 J/kg/K", "J/kg/K", "J/kg/K", above=0.0)]
+Expansion = Annotated[float, *quantity("an expansion", "3.3e-6 / K", "1/K", "/ K", least=0.0)]
+
 
 class Glass(Piece):
-    """A glass: density [kg/m^3] and wear relative to borosilicate, each with its source."""
+    """A glass: density [kg/m^3], wear relative to borosilicate, and what heat does to it; each with its source.
+
+    Conductivity [W/(m K)], heat capacity [J/(kg K)], linear expansion [1/K].
+    """
 
     density: Density
     density_source: str
     wear: PlainFactor
     wear_source: str
+    conductivity: Conductivity
+    heat_capacity: HeatCapacity
+    expansion: Expansion
+    heat_source: str
+
+    @property
+    def diffusivity(self) -> float:
+        """Conductivity over density and heat capacity [m^2/s]."""
+        return self.conductivity / (self.density * self.heat_capacity)
 
 
 class Abrasive(Piece):

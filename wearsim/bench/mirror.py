@@ -11,7 +11,7 @@ from pydantic import model_validator
 from wearsim.bench import materials as catalogue
 from wearsim.bench.fields import Density, Depth, Length, Mass, Name, Piece, default, number
 from wearsim.errors import InputError
-from wearsim.figure.conic import sagitta
+from wearsim.figure.conic import MirrorGeometry
 
 
 class Mirror(Piece):
@@ -63,9 +63,25 @@ class Mirror(Piece):
         return self.radius - self.rim_excluded
 
     @property
+    def geometry(self) -> MirrorGeometry:
+        """Target conic and glass, for figure and knife."""
+        return MirrorGeometry(
+            self.radius_of_curvature,
+            self.conic,
+            radius=self.radius,
+            clear_radius=self.clear_radius,
+            hole_radius=self.hole_radius,
+        )
+
+    @property
+    def material(self) -> catalogue.Glass:
+        """The glass, with its values."""
+        return catalogue.glass(self.glass)
+
+    @property
     def density_of_glass(self) -> float:
         """[kg/m^3], the stated one or the glass's."""
-        return catalogue.glass(self.glass).density if self.density is None else self.density
+        return self.material.density if self.density is None else self.density
 
     @property
     def piece_mass(self) -> float:
@@ -82,7 +98,7 @@ class Mirror(Piece):
 
     def _sagitta(self, radius: float) -> float:
         with np.errstate(under="ignore"):  # a hole of next to nothing has a sagitta of nothing
-            return float(sagitta(radius, self.radius_of_curvature, self.conic))
+            return float(self.geometry.sagitta(radius))
 
     def _below(self, radius: float) -> float:
         """Integral of the sagitta over the disc of this radius [m^3], in a form that cancels nothing.

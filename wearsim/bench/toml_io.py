@@ -19,9 +19,9 @@ from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
 from wearsim.bench.input_errors import as_written, check_keys, check_readable, parse_toml, placed, read_piece, read_text
 from wearsim.bench.lap import FROM_PITCH, Lap
-from wearsim.bench.lengths import in_units_of
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.units import in_units_of
 from wearsim.errors import InputError
 
 

@@ -29,10 +29,10 @@ from wearsim.bench import materials as catalogue
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import DefaultUsed, Name, Piece, Temperature, Words, choice, quantity, refuse, table_of
 from wearsim.bench.input_errors import check_keys, parse_toml, read_piece, read_text
-from wearsim.bench.lengths import length_unit
 from wearsim.bench.profile import read_profile
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench, load_programme
+from wearsim.bench.units import length_unit
 from wearsim.errors import InputError
 from wearsim.knifeedge.readings import check_against_mirror, load_readings
 
@@ -333,8 +333,5 @@ def check_measured(path: Path, bench: Bench) -> Path:
     if path.suffix.lower() == ".csv":
         read_profile(path, mirror)
     else:
-        check_against_mirror(
-            load_readings(path), radius=mirror.radius, radius_of_curvature=mirror.radius_of_curvature,
-            conic=mirror.conic,
-        )  # fmt: skip
+        check_against_mirror(load_readings(path), mirror.geometry)
     return path

@@ -11,9 +11,9 @@ from dataclasses import replace
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import length_unit
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.toml_io import dump_programme
+from wearsim.bench.units import length_unit
 from wearsim.errors import ContactError, TipsOffError
 from wearsim.figure.metrics import FigureGauge
 from wearsim.figure.zernike import astigmatism
