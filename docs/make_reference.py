@@ -24,8 +24,8 @@ def public_names() -> str:
 # What the rooms offer besides the public names: heading -> module -> names.
 ROOMS: dict[str, dict[str, tuple[str, ...]]] = {
     "wearsim.figure: conics, figure error, numbers": {
-        "figure.conic": ("Conic", "MirrorGeometry"),
-        "figure.metrics": ("FigureNumbers", "FigureGauge", "figure_numbers"),
+        "figure.conic": ("MirrorGeometry",),
+        "figure.metrics": ("FigureNumbers", "figure_numbers"),
         "figure.masking": ("Masking", "MaskSeries"),
     },
     "wearsim.bench: what people write": {

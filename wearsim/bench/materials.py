@@ -5,15 +5,21 @@ from __future__ import annotations
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import Any, TypeVar
 
-from wearsim.bench.fields import Density, Piece, PlainFactor, Stiffness, Temperature, Time, quantity
+from wearsim.bench.fields import (
+    Conductivity,
+    Density,
+    Expansion,
+    HeatCapacity,
+    Piece,
+    PlainFactor,
+    Stiffness,
+    Temperature,
+    Time,
+)
 from wearsim.bench.input_errors import nearest, parse_toml, read_piece, read_text
 from wearsim.errors import InputError
-
-Conductivity = Annotated[float, *quantity("a conductivity", "1.14 W/m/K", "W/m/K", "W/m/K", above=0.0)]
-HeatCapacity = Annotated[float, *quantity("a heat capacity", "830 J/kg/K", "J/kg/K", "J/kg/K", above=0.0)]
-Expansion = Annotated[float, *quantity("an expansion", "3.3e-6 / K", "1/K", "/ K", least=0.0)]
 
 
 class Glass(Piece):

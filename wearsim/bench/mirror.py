@@ -10,6 +10,7 @@ from pydantic import model_validator
 
 from wearsim.bench import materials as catalogue
 from wearsim.bench.fields import Density, Depth, Length, Mass, Name, Piece, default, number
+from wearsim.bench.input_errors import wrong_length
 from wearsim.errors import InputError
 from wearsim.figure.conic import MirrorGeometry
 
@@ -119,12 +120,8 @@ class Mirror(Piece):
 
     def _check_curve(self) -> None:
         if self.radius_of_curvature <= self.radius:
-            raise InputError(
-                "no sphere of this radius is as wide as the mirror",
-                key="radius_of_curvature",
-                value=millimetres(self.radius_of_curvature),
-                expected=f"more than half the diameter, {millimetres(self.radius)}",
-            )
+            message, bound = "no sphere of this radius is as wide as the mirror", "more than half the diameter"
+            raise wrong_length("radius_of_curvature", self.radius_of_curvature, message, bound, self.radius)
         most = (self.radius_of_curvature / self.radius) ** 2 - 1
         if self.conic >= most:
             raise InputError(
@@ -136,34 +133,17 @@ class Mirror(Piece):
 
     def _check_hole_and_rim(self) -> None:
         if self.hole >= self.diameter:
-            raise InputError(
-                "the hole is as wide as the mirror",
-                key="hole",
-                value=millimetres(self.hole),
-                expected=f"less than the diameter, {millimetres(self.diameter)}",
-            )
+            message, bound = "the hole is as wide as the mirror", "less than the diameter"
+            raise wrong_length("hole", self.hole, message, bound, self.diameter)
         most = (self.radius - self.hole_radius) / 2
         if self.rim_excluded >= most:
-            raise InputError(
-                "too little of the glass is left",
-                key="rim_excluded",
-                value=millimetres(self.rim_excluded),
-                expected=f"less than half the glass's width from hole to rim, {millimetres(most)}",
-            )
+            message, bound = "too little of the glass is left", "less than half the glass's width from hole to rim"
+            raise wrong_length("rim_excluded", self.rim_excluded, message, bound, most)
 
     def _check_weight(self) -> None:
         if self.mass is not None and self.density is not None:
             raise InputError("a mass and a density", key="mass", expected="one of the two")
         depth = self._sagitta(self.radius) - self._sagitta(self.hole_radius)
         if self.thickness <= depth:
-            raise InputError(
-                "thinner at the edge than the curve is deep",
-                key="thickness",
-                value=millimetres(self.thickness),
-                expected=f"more than the sagitta, {millimetres(depth)}",
-            )
-
-
-def millimetres(length: float) -> str:
-    """A length [m] for an error line."""
-    return f"{length * 1e3:.6g} mm"
+            message, bound = "thinner at the edge than the curve is deep", "more than the sagitta"
+            raise wrong_length("thickness", self.thickness, message, bound, depth)

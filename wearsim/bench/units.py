@@ -123,19 +123,9 @@ def _made(unit: str, every: bool) -> Any:
 
 @lru_cache(maxsize=512)
 def scale(unit: str, base: str) -> tuple[Fraction, Fraction]:
-    """Factor and zero that take a number of ``unit`` to one of ``base``: ``base = number * factor + zero``.
+    """Factor and zero that take a number of ``unit`` to one of ``base``, exact: ``base = number * factor + zero``.
 
-    Parameters
-    ----------
-    unit : str
-        What a person wrote behind the number, such as ``"mm"`` or ``"/ Pa"``.
-    base : str
-        SI unit (or ``"degC"``) of the float that is wanted.
-
-    Returns
-    -------
-    factor, zero : Fraction
-        Exact. The zero differs from 0 for temperatures alone.
+    The zero differs from 0 for temperatures alone.
 
     Raises
     ------
@@ -160,19 +150,12 @@ def _scale(unit: str, base: str, every: bool) -> tuple[Fraction, Fraction]:
 
 
 def read(text: str, base: str) -> float:
-    """Read a number with a unit.
+    """The float nearest to a number with a unit, such as ``"300 mm"``, ``"1.0e-12 / Pa"``, ``"63 degF"`` [base].
 
     Parameters
     ----------
-    text : str
-        Such as ``"300 mm"``, ``"12 in"``, ``"1.0e-12 / Pa"``, ``"63 degF"``.
     base : str
         Unit of the result: SI, or ``"degC"``.
-
-    Returns
-    -------
-    float
-        The nearest float [base].
 
     Raises
     ------
@@ -230,22 +213,9 @@ def _plain(number: Decimal) -> str:
 
 
 def write(value: float, base: str, units: Sequence[str]) -> str:
-    """Write a float in the first of ``units`` that gives a handy number; :func:`read` gives it back exactly.
+    """Write a float [base] such as ``"38 mm"``; :func:`read` gives it back exactly.
 
-    Parameters
-    ----------
-    value : float
-        What to write [base].
-    base : str
-        Its unit.
-    units : sequence of str
-        People's units, the preferred first; the text uses the one that needs fewest characters,
-        the earlier one where they tie.
-
-    Returns
-    -------
-    str
-        Such as ``"38 mm"``.
+    In that of people's ``units`` that needs fewest characters, the earlier one where they tie.
     """
     return min((_written(value, base, unit) for unit in units), key=len)
 

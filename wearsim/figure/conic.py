@@ -16,7 +16,10 @@ from wearsim.kernels.arrays import Floats
 
 @dataclass(frozen=True)
 class Conic:
-    """A conic of revolution, its vertex on the axis.
+    """A conic of revolution about the axis.
+
+    Every method takes distances from the axis [m], of any shape, and gives an array of that shape; where the conic
+    does not reach so far it raises ValueError.
 
     Attributes
     ----------
@@ -30,76 +33,28 @@ class Conic:
     conic: float = -1.0
 
     def sagitta(self, radius: ArrayLike) -> Floats:
-        """Height above the plane through the vertex, ``r^2 / R / (1 + sqrt(1 - (1 + K) r^2 / R^2))``.
-
-        Parameters
-        ----------
-        radius : array_like
-            Distance from the axis [m].
-
-        Returns
-        -------
-        ndarray
-            Of the shape of `radius` [m].
-
-        Raises
-        ------
-        ValueError
-            Where the conic does not reach that far from its axis.
-        """
+        """Height above the plane through the vertex, ``r^2 / R / (1 + sqrt(1 - (1 + K) r^2 / R^2))`` [m]."""
         r = np.asarray(radius, dtype=float)
         return r**2 / self.radius_of_curvature / (1.0 + _root(r, 1.0 / self.radius_of_curvature, self.conic))
 
     def slope(self, radius: ArrayLike) -> Floats:
-        """Slope ``dz/dr = (r/R) / sqrt(1 - (1 + K) r^2 / R^2)``.
-
-        Parameters
-        ----------
-        radius : array_like
-            Distance from the axis [m].
-
-        Returns
-        -------
-        ndarray
-            Of the shape of `radius` [1].
-        """
+        """Slope ``dz/dr = (r/R) / sqrt(1 - (1 + K) r^2 / R^2)`` [1]."""
         r = np.asarray(radius, dtype=float)
         return r / self.radius_of_curvature / _root(r, 1.0 / self.radius_of_curvature, self.conic)
 
     def normal_crossing(self, radius: ArrayLike) -> Floats:
-        """Where the normal crosses the axis, less the radius of curvature.
+        """Where the normal crosses the axis, less the radius of curvature [m].
 
         ``s - R = z + r / z' - R``, which for any conic is exactly ``-K z``: for a paraboloid ``r^2 / (2 R)``
         (physics section 8).
-
-        Parameters
-        ----------
-        radius : array_like
-            Distance from the axis [m].
-
-        Returns
-        -------
-        ndarray
-            Longitudinal aberration of the normals, of the shape of `radius` [m].
         """
         return -self.conic * self.sagitta(radius)
 
     def departure(self, radius: ArrayLike, added_curvature: float = 0.0) -> Floats:
-        """Height above the reference sphere of the same radius of curvature, about ``K r^4 / (8 R^3)``.
+        """Height above the reference sphere of the same radius of curvature, about ``K r^4 / (8 R^3)`` [m].
 
-        Computed from the difference of the roots as a quotient.
-
-        Parameters
-        ----------
-        radius : array_like
-            Distance from the axis [m].
-        added_curvature : float
-            What the conic's vertex curvature has more than the sphere's [1/m].
-
-        Returns
-        -------
-        ndarray
-            ``z_conic - z_sphere``, of the shape of `radius` [m].
+        From the difference of the roots as a quotient; `added_curvature` is what the conic's vertex curvature has
+        more than the sphere's [1/m].
         """
         r = np.asarray(radius, dtype=float)
         sphere = 1.0 / self.radius_of_curvature
@@ -112,18 +67,8 @@ class Conic:
     def derivatives(self, radius: ArrayLike, added_curvature: float = 0.0) -> tuple[Floats, Floats]:
         """Derivatives of the height with the vertex curvature and with the conic constant.
 
-        Parameters
-        ----------
-        radius : array_like
-            Distance from the axis [m].
-        added_curvature : float
-            To the vertex curvature [1/m].
-
-        Returns
-        -------
-        tuple of ndarray
-            ``dz/dc = r^2 / (q (1 + q))`` [m^2] and ``dz/dK = c^3 r^4 / (2 q (1 + q)^2)`` [m], with
-            ``q = sqrt(1 - (1 + K) c^2 r^2)``.
+        ``dz/dc = r^2 / (q (1 + q))`` [m^2] and ``dz/dK = c^3 r^4 / (2 q (1 + q)^2)`` [m], with
+        ``q = sqrt(1 - (1 + K) c^2 r^2)``.
         """
         r = np.asarray(radius, dtype=float)
         curvature = 1.0 / self.radius_of_curvature + added_curvature

@@ -1,4 +1,4 @@
-"""The numbers that a figure error is judged by (physics section 7), and the band of a sample of them."""
+"""What a figure error is judged by (physics section 7): its numbers, its ripple, and the band of a sample of them."""
 
 from __future__ import annotations
 
@@ -77,81 +77,29 @@ class FigureGauge:
         self._edge = edge_roll_weights(self.aperture.radius, geometry.hole_radius, geometry.clear_radius)
 
     def error(self, height: ArrayLike) -> Floats:
-        """Figure error of a height above the reference sphere (physics section 7).
-
-        Parameters
-        ----------
-        height : array_like, shape (n,)
-            Above the reference sphere, on the gauge's radii [m].
-
-        Returns
-        -------
-        ndarray, shape (n,)
-            Departure from the target conic, piston and bowl taken out over the clear aperture [m].
-        """
+        """Figure error ``(n,)`` of a height above the reference sphere ``(n,)``, piston and bowl taken out [m]."""
         return self.aperture.level(np.asarray(height, dtype=float) - self._departure)
 
     def strehl(self, error: ArrayLike) -> float:
-        """Strehl ratio of a levelled figure error: ``|<exp(i 4 pi error / wavelength)>|^2``.
+        """Strehl ratio of a levelled figure error ``(n,)`` [m]: ``|<exp(i 4 pi error / wavelength)>|^2`` [1].
 
-        Parameters
-        ----------
-        error : array_like, shape (n,)
-            Levelled, on the gauge's radii [m].
-
-        Returns
-        -------
-        float
-            From 0 to 1: the pupil integral itself, no approximation for small errors [1].
+        The pupil integral itself, no approximation for small errors.
         """
         phase = (4.0 * np.pi / self.wavelength) * times(self.aperture.matrix, error)
         weights = self.aperture.weights
         return float((weights * np.cos(phase)).sum() ** 2 + (weights * np.sin(phase)).sum() ** 2)
 
     def edge_roll(self, error: ArrayLike) -> float:
-        """Edge roll of a figure error; the same for the error and the error with any piston and r^2.
-
-        Parameters
-        ----------
-        error : array_like, shape (n,)
-            On the gauge's radii [m].
-
-        Returns
-        -------
-        float
-            Negative where the rim is turned down [m].
-        """
+        """Edge roll of a figure error ``(n,)`` [m], whatever piston and r^2 are in it; negative = turned down [m]."""
         return float((self._edge * np.asarray(error, dtype=float)).sum())
 
     def conic_fit(self, height: ArrayLike) -> float:
-        """Best-fit conic constant of a height above the reference sphere.
-
-        Parameters
-        ----------
-        height : array_like, shape (n,)
-            Above the reference sphere, on the gauge's radii [m].
-
-        Returns
-        -------
-        float
-            [1]
-        """
+        """Best-fit conic constant of a height above the reference sphere ``(n,)`` [m]."""
         raw = times(self.aperture.matrix, np.asarray(height, dtype=float) - self._departure)
         return fit_conic(self.aperture, raw + self._departure_nodes, self.geometry)[0]
 
     def numbers(self, height: ArrayLike) -> FigureNumbers:
-        """All of the figure's numbers for one height.
-
-        Parameters
-        ----------
-        height : array_like, shape (n,)
-            Above the reference sphere, on the gauge's radii [m].
-
-        Returns
-        -------
-        FigureNumbers
-            As :func:`figure_numbers` gives them.
-        """
+        """All of the figure's numbers for one height above the reference sphere ``(n,)`` [m]."""
         error = self.error(height)
         rms, pv = self.aperture.rms(error), self.aperture.peak_to_valley(error)
         return FigureNumbers(
@@ -239,6 +187,67 @@ def edge_roll_weights(radius: Floats, inner: float, outer: float) -> Floats:
     return np.asarray(
         rim_weights @ spline_matrix(radius, rim_nodes) - line @ spline_matrix(radius, run_nodes), dtype=float
     )
+
+
+@dataclass(frozen=True)
+class RippleSpectrum:
+    """Amplitudes of waves along the radius: what channels print on a round profile.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (k,)
+        Spatial frequency [1/m].
+    amplitude : ndarray, shape (k,)
+        Amplitude of a wave of this frequency [m].
+    rms : float
+        RMS along the radius of what the smooth figure leaves [m].
+    """
+
+    frequency: Floats
+    amplitude: Floats
+    rms: float
+
+    @property
+    def strongest(self) -> tuple[float, float]:
+        """Period [m] and amplitude [m] of the strongest wave."""
+        at = int(np.argmax(self.amplitude))
+        return 1.0 / float(self.frequency[at]), float(self.amplitude[at])
+
+
+def ripple_spectrum(
+    radius: Floats, height: Floats, inner: float, outer: float, *, smooth_terms: int = 5, samples: int = 512
+) -> RippleSpectrum:
+    """Spectrum of a profile ``(n,)`` [m] between two radii [m], its smooth figure taken off.
+
+    Through a raised-cosine window, scaled so that a wave of amplitude ``A`` reads ``A``.
+
+    Parameters
+    ----------
+    smooth_terms : int
+        Powers of ``r^2``, from 0, that count as figure and not as ripple.
+    samples : int
+        Even steps that the profile is read at.
+
+    Raises
+    ------
+    ValueError
+        If the annulus is empty.
+    """
+    if not inner < outer:
+        raise ValueError(f"the annulus from {inner} m to {outer} m is empty")
+    # slow to import, and of use to the planar engine alone
+    from scipy.interpolate import CubicSpline
+
+    at = np.linspace(inner, outer, samples, endpoint=False) + 0.5 * (outer - inner) / samples
+    values = CubicSpline(radius, height)(at)
+    powers = np.polynomial.chebyshev.chebvander(
+        2.0 * (at**2 - inner**2) / (outer**2 - inner**2) - 1.0, smooth_terms - 1
+    )
+    left = values - powers @ np.linalg.lstsq(powers, values, rcond=None)[0]
+    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * (np.arange(samples) + 0.5) / samples)
+    spectrum = np.asarray(np.abs(np.fft.rfft(left * window)) * 2.0 / window.sum(), dtype=np.float64)
+    frequency = np.asarray(np.fft.rfftfreq(samples, (outer - inner) / samples), dtype=np.float64)
+    return RippleSpectrum(frequency[1:-1], spectrum[1:-1], float(np.sqrt(np.mean(left**2))))
 
 
 def percentiles(sample: ArrayLike, shares: Sequence[float] = NINE_IN_TEN) -> NDArray[Any]:

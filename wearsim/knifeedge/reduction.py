@@ -21,6 +21,13 @@ from wearsim.knifeedge.setting_noise import SettingNoise, outliers, setting_nois
 
 PROFILE_POINTS = 121
 DRAWS = 400
+NUMBERS = (
+    "surface_rms_m", "surface_rms_sigma_m", "surface_rms_band_m", "surface_pv_m", "surface_pv_sigma_m",
+    "wavefront_rms_waves", "wavefront_rms_waves_sigma", "wavefront_pv_waves", "wavefront_pv_waves_sigma",
+    "strehl", "strehl_band", "chance_diffraction_limited", "conic_fit", "conic_sigma", "radius_fit_m",
+    "edge_roll_m", "edge_roll_sigma_m", "setting_sigma_m", "setting_origin",
+)  # fmt: skip
+"""Keys of a reduction's numbers in JSON, ``_m`` behind those in metres."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,36 +193,17 @@ class Reduction:
 
     def to_json(self) -> dict[str, Any]:
         """The reduction as one JSON object, SI units in the key names."""
-        kept: dict[str, Any] = {
+        return {
             "radius_m": self.radius.tolist(),
             "figure_error_m": self.figure_error.tolist(),
             "sigma_m": self.sigma.tolist(),
             "figure_error_band_m": self.band.tolist(),
-            "surface_rms_m": self.surface_rms,
-            "surface_rms_sigma_m": self.surface_rms_sigma,
-            "surface_rms_band_m": list(self.surface_rms_band),
-            "surface_pv_m": self.surface_pv,
-            "surface_pv_sigma_m": self.surface_pv_sigma,
-            "wavefront_rms_waves": self.wavefront_rms_waves,
-            "wavefront_rms_waves_sigma": self.wavefront_rms_waves_sigma,
-            "wavefront_pv_waves": self.wavefront_pv_waves,
-            "wavefront_pv_waves_sigma": self.wavefront_pv_waves_sigma,
-            "strehl": self.strehl,
-            "strehl_band": list(self.strehl_band),
-            "chance_diffraction_limited": self.chance_diffraction_limited,
-            "conic_fit": self.conic_fit,
-            "conic_sigma": self.conic_sigma,
-            "radius_fit_m": self.radius_fit,
-            "edge_roll_m": self.edge_roll,
-            "edge_roll_sigma_m": self.edge_roll_sigma,
-            "setting_sigma_m": self.setting_sigma,
-            "setting_origin": self.setting_origin,
+            **{key: getattr(self, key.removesuffix("_m")) for key in NUMBERS},
             "shapes_settled": self.supported,
             "zones": [zone.to_json() for zone in self.zones],
             "astigmatism": None if self.astigmatism is None else self.astigmatism.to_json(),
             "warnings": list(self.warnings),
         }
-        return kept
 
     def draw(self, count: int, rng: np.random.Generator) -> Floats:
         """Surfaces that the readings leave possible, shape (count, m) [m]."""

@@ -8,7 +8,7 @@ import numpy as np
 
 from wearsim.errors import InputError
 from wearsim.figure.conic import Conic
-from wearsim.figure.ripple import RippleSpectrum, ripple_spectrum
+from wearsim.figure.metrics import RippleSpectrum, ripple_spectrum
 from wearsim.figure.zernike import Astigmatism, astigmatism, fit_zernike, zernike_sum
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import Glass

@@ -208,7 +208,7 @@ def predict_planar(
                 laps=laps, progress=next(shares),
             )  # fmt: skip
         except TipsOffError as error:  # told where the bench is known
-            raise error.told_in(length_unit(bench).text, programme.file) from None
+            raise error.in_unit(length_unit(bench).text, programme.file) from None
 
     surfaces = _surfaces(bench, start, planar, draws, seed)
     outcome = summarise_planar(bench, programme, walked(surfaces[0], belief.best()))
