@@ -30,7 +30,6 @@ ROOMS: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "wearsim.bench: what people write": {
         "bench.profile": ("Profile", "read_profile", "write_profile"),
-        "bench.materials": ("glass", "abrasive", "pitch", "names"),
     },
     "wearsim.knifeedge: readings and surface": {
         "knifeedge.readings": ("Readings", "load_readings"),

@@ -84,83 +84,24 @@ def _pick(model: type[_Piece], name: str, key: str, file: str) -> _Piece:
 
 @lru_cache(maxsize=64)
 def glass(name: str) -> Glass:
-    """The glass of this name.
-
-    Parameters
-    ----------
-    name : str
-        As ``configs/glasses.toml`` has it.
-
-    Returns
-    -------
-    Glass
-        Its values in SI units, with their sources.
-
-    Raises
-    ------
-    InputError
-        With the names there are.
-    """
+    """The glass of this name in ``configs/glasses.toml``, in SI units; InputError where there is none."""
     return _pick(Glass, name, "glass", "glasses.toml")
 
 
 @lru_cache(maxsize=64)
 def abrasive(name: str) -> Abrasive:
-    """The abrasive of this name.
-
-    Parameters
-    ----------
-    name : str
-        As ``configs/abrasives.toml`` has it.
-
-    Returns
-    -------
-    Abrasive
-        Its values in SI units, with their sources.
-
-    Raises
-    ------
-    InputError
-        With the names there are.
-    """
+    """The abrasive of this name in ``configs/abrasives.toml``, in SI units; InputError where there is none."""
     return _pick(Abrasive, name, "abrasive", "abrasives.toml")
 
 
 @lru_cache(maxsize=64)
 def pitch(name: str) -> Pitch:
-    """The pitch of this name.
-
-    Parameters
-    ----------
-    name : str
-        As ``configs/pitches.toml`` has it.
-
-    Returns
-    -------
-    Pitch
-        Its values in SI units, with their sources.
-
-    Raises
-    ------
-    InputError
-        With the names there are.
-    """
+    """The pitch of this name in ``configs/pitches.toml``, in SI units; InputError where there is none."""
     return _pick(Pitch, name, "pitch", "pitches.toml")
 
 
 def names(piece: str) -> tuple[str, ...]:
-    """Names of the ready ``"glasses"``, ``"abrasives"``, ``"pitches"`` or ``"benches"``.
-
-    Parameters
-    ----------
-    piece : {"glasses", "abrasives", "pitches", "benches"}
-        The kind of ready piece.
-
-    Returns
-    -------
-    tuple of str
-        What a bench, or a command in a bench's place, may name.
-    """
+    """Names of the ready ``"glasses"``, ``"abrasives"``, ``"pitches"`` or ``"benches"``, that may be named."""
     if piece == "benches":
         return tuple(sorted(path.stem for path in (configs_folder() / "benches").glob("*.toml")))
     return tuple(_tables(f"{piece}.toml"))

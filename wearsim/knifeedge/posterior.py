@@ -90,9 +90,6 @@ class PriorMatrices:
     cross: Floats
     profile: Floats
 
-    def __add__(self, other: PriorMatrices) -> PriorMatrices:
-        return PriorMatrices(self.readings + other.readings, self.cross + other.cross, self.profile + other.profile)
-
 
 @dataclass(frozen=True, eq=False)
 class ReadingModel:
@@ -129,9 +126,8 @@ class ReadingModel:
         put(self, "aperture", self.geometry.clear_aperture(self.radius))
         at, to_readings, to_profile = self._operators()
         x = at / self.geometry.radius
-        airy = self.airy_slope
         trend = self.prior.conic_sigma * at**3 / (2.0 * self.geometry.radius_of_curvature**3)
-        fine = (self.prior.fine_amplitude * airy) ** 2 * _odd(x, self.prior.fine_length)
+        fine = (self.prior.fine_amplitude * self.airy_slope) ** 2 * _odd(x, self.prior.fine_length)
         fixed = _matrices(np.outer(trend, trend) + fine, to_readings, to_profile)
         area = np.outer(x, x)
         kernels = [_odd(x, length) for length in self.prior.lengths]
@@ -170,15 +166,7 @@ class ReadingModel:
 
 
 def cumulative(radius: ArrayLike) -> tuple[Floats, Floats]:
-    """Nodes between the radii, and the matrix that integrates from the first radius up to each.
-
-    Returns
-    -------
-    nodes : ndarray, shape (2 (m - 1),)
-        [m]
-    matrix : ndarray, shape (m, 2 (m - 1))
-        [m]
-    """
+    """Nodes (2 (m - 1),) between the radii (m,), and the matrix (m, 2 (m - 1)) that integrates up to each of them [m]."""
     r = np.asarray(radius, dtype=float)
     half = 0.5 * np.diff(r)
     middle = 0.5 * (r[1:] + r[:-1])

@@ -20,7 +20,7 @@ from wearsim.knifeedge.readings import Readings
 STATED_AT = 0.35
 """Fraction of the mirror's radius at which one setting's sigma is stated (physics section 8)."""
 ASSUMED_SHARE = 0.25
-"""Sigma of a setting as a share of the tolerable aberration, where nothing tells it (judgement)."""
+"""Sigma of a setting as a share of the tolerable aberration, where nothing else gives it (judgement)."""
 ASSUMED_FACTOR = 2.0
 """One-sigma factor within which that assumption is believed (judgement)."""
 FLOOR_SHARE = 1e-3
@@ -59,8 +59,6 @@ class SettingNoise:
         Covariance of them over the variance of one setting [1].
     design : ndarray, shape (m, p)
         Columns of that fit [1].
-    residual : ndarray, shape (m, n)
-        What is left of the rows, each row's zero taken out [m].
     """
 
     mean: Floats
@@ -73,7 +71,6 @@ class SettingNoise:
     coefficients: Floats
     spread: Floats
     design: Floats
-    residual: Floats
 
     @property
     def sigma(self) -> Floats:
@@ -115,7 +112,6 @@ def setting_noise(readings: Readings, geometry: MirrorGeometry, wavelength: floa
         coefficients=coefficients,
         spread=spread,
         design=design,
-        residual=residual,
     )
 
 
@@ -127,7 +123,7 @@ def setting_shape(readings: Readings, radius: float) -> Floats:
 
 
 def orientation_design(readings: Readings) -> Floats:
-    """Columns that explain the rows: a round part, and the second harmonic as far as it can be told, (m, p).
+    """Columns that explain the rows: a round part, and the second harmonic as far as it can be seen, (m, p).
 
     With one orientation the round part alone; with two, half the difference between them; with three or
     more, cosine and sine of twice the angle.
