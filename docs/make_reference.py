@@ -33,7 +33,7 @@ ROOMS: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "wearsim.knifeedge: readings and surface": {
         "knifeedge.readings": ("Readings", "load_readings"),
-        "knifeedge.cooling": ("Cooling", "cooling"),
+        "knifeedge.cooling": ("cooling",),
         "knifeedge.longitudinal": (
             "Zones", "zone_readings", "target_aberration", "knife_aberration", "tolerable_aberration",
         ),
