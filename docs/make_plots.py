@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 import wearsim as ws
+from tests.helpers.flat_lap import flat_contact, lift_off_offset
 from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.profile import read_profile
 from wearsim.bench.programme import Stroke
@@ -16,7 +17,6 @@ from wearsim.knifeedge.longitudinal import knife_aberration, target_aberration, 
 from wearsim.knifeedge.on_bench import mask_for
 from wearsim.show.style import AFTER, BAND, BEFORE, BLUE, INK, QUIET, RED, house, sheet
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.flat import flat_contact, lift_off_offset
 from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.planar.motion import nominal, place_on_path
 from wearsim.wear.radial.offset_basis import offset_basis, path_matrix
