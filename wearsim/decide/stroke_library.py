@@ -17,7 +17,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import Extent
 from wearsim.bench.lap import Lap
-from wearsim.bench.programme import Spell, Stroke
+from wearsim.bench.programme import STROKES, Spell, Stroke
 from wearsim.decide.limits import Limits
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy
@@ -25,19 +25,19 @@ from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.radial.engine import largest_offset
 from wearsim.wear.radial.offset_basis import offset_basis, path_matrix
-from wearsim.wear.radial.path_weights import stroke_bound
 from wearsim.wear.state import State, start_state
+from wearsim.wear.strokes import stroke_bound
 
 STROKES_PER_SWEEP = 8.0
 # A stroke is refused where this many sigma of the hands' spread would carry it past the limit of reach.
 SPREAD_KEPT = 2.0
+SIZES = ("length", "sweep", "overhang")
 # Sizes that a stroke of each kind is free in, and how far they may go, in diameters of the mirror.
 FREE = {
-    "straight": ("length",),
-    "overhang": ("length", "overhang"),
-    "w": ("length", "sweep", "overhang"),
-    "oval": ("length", "sweep", "overhang"),
-    "press": (),
+    name: tuple(
+        size for size, key in zip(SIZES, ("length", "side_sweep", "side_overhang"), strict=True) if key in kind.uses
+    )
+    for name, kind in STROKES.items()
 }
 LOW = {"length": 0.06, "sweep": 0.02, "overhang": 0.0}
 HIGH = {"length": 0.9, "sweep": 0.45, "overhang": 0.48}
@@ -99,11 +99,12 @@ class Shape:
             "on_top": self.on_top, "stroke": self.kind, "length": Extent(self.length), "rate": rate,
             "minutes": minutes, "lap": self.lap, "turn": turn,
         }  # fmt: skip
-        if self.kind in ("w", "oval"):
+        uses = STROKES[self.kind].uses
+        if "side_sweep" in uses:
             keys["side_sweep"] = Extent(self.sweep)
-        if self.kind in ("w", "oval", "overhang"):
+        if "side_overhang" in uses:
             keys["side_overhang"] = Extent(self.overhang)
-        if self.kind == "w":
+        if "strokes_per_sweep" in uses:
             keys["strokes_per_sweep"] = STROKES_PER_SWEEP
         return Spell.model_validate(keys)
 
@@ -146,10 +147,10 @@ def _grid(steps: int) -> Iterator[tuple[str, float, float, float]]:
     lengths = np.linspace(0.1, 0.8, steps)
     sides = np.linspace(0.05, 0.45, max(3, steps // 2 + 1))
     for length in map(float, lengths):
-        yield "straight", length, 0.0, 0.0
+        yield from ((kind, length, 0.0, 0.0) for kind in FREE if FREE[kind] == ("length",))
         for side in map(float, sides):
-            yield "overhang", length, 0.0, side
-            for kind in ("w", "oval"):
+            yield from ((kind, length, 0.0, side) for kind in FREE if FREE[kind] == ("length", "overhang"))
+            for kind in (kind for kind in FREE if "sweep" in FREE[kind]):
                 yield kind, length, side, 0.0
                 for aside in map(float, sides):
                     yield kind, length, side, aside
@@ -160,7 +161,7 @@ def _within_reach(kinds: list[str], sizes: Floats, bench: Bench, limits: Limits,
     hands, diameter = bench.hands, bench.mirror.diameter
     factor = 1.0 + SPREAD_KEPT * hands.length_jitter
     length, sweep, overhang = (sizes * [factor, factor, 1.0] * diameter).T
-    side = overhang + np.where(np.isin(kinds, ("w", "oval")), sweep, 0.0)
+    side = overhang + np.where(["sweep" in FREE[kind] for kind in kinds], sweep, 0.0)
     far = np.hypot(0.5 * length, side) + SPREAD_KEPT * hands.centre_jitter
     return np.asarray(far <= limits.reach * largest_offset(bench, lap, on_top, DEFAULT))
 
@@ -338,7 +339,6 @@ def library(
     return Library(candidates, state.radius, columns)
 
 
-SIZES = ("length", "sweep", "overhang")
 _INSIDE = 1.0 - 1e-6
 
 

@@ -8,13 +8,13 @@ from itertools import accumulate
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.programme import Spell
+from wearsim.bench.programme import STROKES, Spell
 from wearsim.decide.proposal import EarlyStop, Proposal
 from wearsim.show.card_readings import ReadingRows, check_by_figure, check_by_readings, how_to_check, reading_rows
 from wearsim.show.card_words import first_words, look_words, mirror_words, promise_words, push_words
 from wearsim.show.notices import ON_THE_CARD
 from wearsim.show.outcome import unit_for
-from wearsim.show.strokes import NAMES, Drawing, drawing_of
+from wearsim.show.strokes import Drawing, drawing_of
 from wearsim.show.text import in_diameters
 from wearsim.show.units import Unit, length_unit, temperature_unit
 from wearsim.wear.expected_readings import ReadingsAfter, is_long
@@ -201,7 +201,7 @@ def _stroke(spell: Spell) -> str:
     if spell.is_press:
         return "cold pressing, at rest"
     sweep = f", {spell.strokes_per_sweep:g} from side to side" if spell.stroke == "w" else ""
-    return f"{NAMES[spell.stroke]} stroke{sweep}"
+    return f"{STROKES[spell.stroke].words} stroke{sweep}"
 
 
 def _pace(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:

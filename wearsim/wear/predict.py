@@ -147,9 +147,7 @@ def describe(spell: Spell, bench: Bench) -> str:
     if spell.is_press:
         return f"press, {spell.on_top} on top{lap}"
     stroke, size = spell.stroke_on(bench.mirror.diameter), stroke_unit(bench).short
-    parts = [f"{spell.on_top} on top{lap}, {stroke.kind}"]
-    if stroke.kind != "one-third":
-        parts.append(f"{size(stroke.length)} long")
+    parts = [f"{spell.on_top} on top{lap}, {stroke.kind}", f"{size(stroke.length)} long"]
     if stroke.side_sweep:
         parts.append(f"{size(stroke.side_sweep)} to each side")
     if stroke.side_overhang:

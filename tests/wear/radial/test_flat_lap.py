@@ -18,7 +18,7 @@ from wearsim.bench.abrasion import Wear
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants
 from wearsim.wear.radial.engine import tipping_offset, work_spell
-from wearsim.wear.radial.path_weights import stroke_reach
+from wearsim.wear.strokes import stroke_reach
 
 BARE = Wear(edge_gain=0.0)
 PUBLISHED = np.array([0.0, 0.5, 0.7, 0.85, 0.95, 1.0])

@@ -18,9 +18,10 @@ from wearsim.kernels.arrays import Floats
 from wearsim.kernels.quadrature import build
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.radial.path_weights import LoadCases, OffsetWeights, load_cases, offset_weights, stroke_reach
+from wearsim.wear.radial.path_weights import LoadCases, OffsetWeights, load_cases, offset_weights
 from wearsim.wear.radial.tipping import balanced_offset, tip_offset
 from wearsim.wear.state import State, gauss_table, glass_grid, lap_name, pitch_grid, resampling
+from wearsim.wear.strokes import stroke_reach
 
 AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
 

@@ -24,7 +24,7 @@ from wearsim.kernels.stroke_path import path_weights
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.radial.engine import contact_setting, largest_offset
-from wearsim.wear.radial.path_weights import KIND, OFF_CENTRE, LoadCases, draws_needed, load_cases
+from wearsim.wear.radial.path_weights import OFF_CENTRE, LoadCases, draws_needed, load_cases
 from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
 
 BASIS_OFFSETS = 48
@@ -206,8 +206,7 @@ def stroke_weights(
     """Path and time of one stroke over given offsets, into ``path`` and ``time`` (n_e, M); share left out."""
     many, phases = draws_needed(stroke, jitter, accuracy)
     left_out = path_weights(
-        KIND[stroke.kind], stroke.length, stroke.side_sweep, stroke.side_overhang, stroke.strokes_per_sweep,
-        stroke.frequency, np.array(jitter), many, phases, offset[-1] * (1.0 + 1e-9), on_top == "tool", offset,
-        cases.bins, cases.headings, path, time,
+        *stroke.numbers, stroke.frequency, np.array(jitter), many, phases, offset[-1] * (1.0 + 1e-9), on_top == "tool",
+        offset, cases.bins, cases.headings, path, time,
     )  # fmt: skip
     return float(left_out)
