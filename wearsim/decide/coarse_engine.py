@@ -22,7 +22,7 @@ from wearsim.kernels import radial as kernels
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Constants
-from wearsim.wear.radial.engine import AT_REST, contact_setting, largest_offset
+from wearsim.wear.radial.engine import AT_REST, largest_offset, spell_contact
 from wearsim.wear.radial.offset_basis import stroke_weights
 from wearsim.wear.radial.path_weights import OFF_CENTRE, load_cases
 from wearsim.wear.state import State, lap_name
@@ -119,7 +119,7 @@ class Trials:
         offset = self._offsets(lap)
         nothing = np.zeros((offset.size, len(self.cases.position)))
         force = self.bench.load_on("tool" if on_top == "tool" else "mirror", lap)
-        return contact_setting(
+        return spell_contact(
             self.bench, lap, on_top, force, offset, nothing, nothing, self.cases, self.constants,
             self.accuracy,
         )  # fmt: skip
@@ -130,7 +130,7 @@ class Trials:
         if key not in self._pressings:
             one = np.ones((1, 1))
             force = self.bench.load_on("tool" if shape.on_top == "tool" else "mirror", lap, pressing=True)
-            self._pressings[key] = contact_setting(
+            self._pressings[key] = spell_contact(
                 self.bench, lap, shape.on_top, force, np.zeros(1), 0.0 * one, one, AT_REST, self.constants,
                 self.accuracy,
             )  # fmt: skip

@@ -29,7 +29,7 @@ from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import Constants
 from wearsim.wear.initial_figure import StartFigure, covariance_root
 from wearsim.wear.radial.engine import work
-from wearsim.wear.state import Pitch, State, start_state
+from wearsim.wear.state import PitchProfile, State, start_state
 
 LEARNING = Accuracy(
     glass_rings=36, pitch_rings=32, rim_share=0.9, offsets=14, per_radius=10, per_turn=9, ring_per_turn=8,
@@ -321,5 +321,5 @@ def corrected_state(state: State, change: Floats) -> State:
     laps = {}
     for name, pitch in state.laps.items():
         on_lap = spline_matrix(radius, np.clip(pitch.radius, radius[0], radius[-1])) @ change
-        laps[name] = Pitch(pitch.radius, pitch.height - on_lap)
+        laps[name] = PitchProfile(pitch.radius, pitch.height - on_lap)
     return State(radius, state.height + change, MappingProxyType(laps))

@@ -16,7 +16,7 @@ from wearsim.errors import InputError
 from wearsim.figure.aperture import spline_matrix
 from wearsim.figure.conic import conic_departure, height_from_error
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar_grid import Glass
+from wearsim.kernels.planar_grid import GlassGrid
 from wearsim.knifeedge.on_bench import reduce_on
 from wearsim.knifeedge.readings import load_readings
 from wearsim.wear.accuracy import DEFAULT, Accuracy
@@ -36,7 +36,7 @@ def frame_for(bench: Bench) -> FigureFrame:
     return FigureFrame(mirror.radius_of_curvature, mirror.conic, mirror.clear_radius)
 
 
-def uneven_start(bench: Bench, glass: Glass) -> Floats:
+def uneven_start(bench: Bench, glass: GlassGrid) -> Floats:
     """Height of the glass above its reference sphere from the bench's map or Zernike terms, on `glass` [m].
 
     Raises

@@ -11,7 +11,7 @@ import pytest
 
 from wearsim.bench.programme import Stroke
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar_grid import Glass, Pitch
+from wearsim.kernels.planar_grid import GlassGrid, PitchGrid
 from wearsim.wear.planar.engine import Pieces, PlanarAccuracy, PlanarSpell, SpellReport, work_spell
 from wearsim.wear.planar.grid import ring_mean
 from wearsim.wear.planar.motion import Motion
@@ -35,8 +35,8 @@ class Rig:
 
     pieces: Pieces
     accuracy: PlanarAccuracy
-    glass: Glass = field(init=False)
-    pitch: Pitch = field(init=False)
+    glass: GlassGrid = field(init=False)
+    pitch: PitchGrid = field(init=False)
     w: Floats = field(init=False)
     u: Floats = field(init=False)
 

@@ -17,7 +17,7 @@ from wearsim.errors import ContactError, CouldNotError, TipsOffError
 from wearsim.kernels import planar_grid as floor
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar import walk
-from wearsim.kernels.planar_grid import Glass, Pitch, Work
+from wearsim.kernels.planar_grid import GlassGrid, PitchGrid, Work
 from wearsim.wear.planar.grid import Mask, across_glass, across_lap, glass_of, pitch_of
 from wearsim.wear.planar.motion import (
     Motion,
@@ -106,12 +106,12 @@ class Pieces:
     edge_length: float = 5e-3
     mask: Mask | None = None
 
-    def glass(self, cells: int) -> Glass:
+    def glass(self, cells: int) -> GlassGrid:
         """The mirror laid out on `cells` cells across."""
         across = across_glass(self.mirror_radius, cells)
         return glass_of(self.mirror_radius, self.hole_radius, across, self.edge_gain, self.edge_length)
 
-    def pitch(self, glass: Glass) -> Pitch:
+    def pitch(self, glass: GlassGrid) -> PitchGrid:
         """The lap laid out on cells of the same size."""
         return pitch_of(self.lap_radius, across_lap(self.lap_radius, glass.across), self.stiffness, self.mask)
 
@@ -188,7 +188,7 @@ class _Tally:
     guess: Floats = field(default_factory=lambda: np.zeros((0, floor.SETTLEMENT_COLUMNS)))
 
 
-def room_for(glass: Glass, pitch: Pitch, slots: int) -> Work:
+def room_for(glass: GlassGrid, pitch: PitchGrid, slots: int) -> Work:
     """Room for the kernel, for as many threads as numba may start."""
     n, m, threads = glass.across.size, pitch.across.size, numba.get_num_threads()
     gap, stiff, held, peak = np.zeros((4, threads, n, n))
@@ -197,7 +197,7 @@ def room_for(glass: Glass, pitch: Pitch, slots: int) -> Work:
 
 
 def work_spell(
-    spell: PlanarSpell, pieces: Pieces, glass: Glass, pitch: Pitch, w: Floats, u: Floats, *, seed: int = 0,
+    spell: PlanarSpell, pieces: Pieces, glass: GlassGrid, pitch: PitchGrid, w: Floats, u: Floats, *, seed: int = 0,
     accuracy: PlanarAccuracy | None = None, progress: Progress | None = None,
 ) -> SpellReport:  # fmt: skip
     """Walk one spell; glass ``w`` (n, n) and pitch ``u`` (m, m) [m] change in place.
@@ -302,7 +302,7 @@ def _draw(
 
 
 def _walk(
-    spell: PlanarSpell, poses: Floats, pieces: Pieces, glass: Glass, pitch: Pitch, work: Work, w: Floats, u: Floats,
+    spell: PlanarSpell, poses: Floats, pieces: Pieces, glass: GlassGrid, pitch: PitchGrid, work: Work, w: Floats, u: Floats,
     accuracy: PlanarAccuracy, tally: _Tally,
 ) -> None:  # fmt: skip
     settled = np.zeros((*poses.shape[:2], floor.SETTLEMENT_COLUMNS))
@@ -321,7 +321,7 @@ def _walk(
     tally.steps += int(settled[..., floor.STEPS].sum())
 
 
-def _report(tally: _Tally, work: Work, glass: Glass, pitch: Pitch, pieces: Pieces) -> SpellReport:
+def _report(tally: _Tally, work: Work, glass: GlassGrid, pitch: PitchGrid, pieces: Pieces) -> SpellReport:
     peak = work.peak.max(axis=0) * (pieces.stiffness / pitch.stiffness)
     j, i = np.unravel_index(int(np.argmax(peak)), peak.shape)
     return SpellReport(
@@ -335,7 +335,9 @@ def _report(tally: _Tally, work: Work, glass: Glass, pitch: Pitch, pieces: Piece
     )
 
 
-def _why(spell: PlanarSpell, poses: Floats, settled: Floats, glass: Glass, pitch: Pitch) -> TipsOffError | ContactError:
+def _why(
+    spell: PlanarSpell, poses: Floats, settled: Floats, glass: GlassGrid, pitch: PitchGrid
+) -> TipsOffError | ContactError:
     """What is wrong with the first pose out of balance: the load outside the contact's hull, or a fault of ours.
 
     Facets, stars, rings and holes make the hull smaller than the overlap of the discs; and within a cell of tipping

@@ -11,7 +11,7 @@ from wearsim.figure.conic import conic_departure
 from wearsim.figure.ripple import RippleSpectrum, ripple_spectrum
 from wearsim.figure.zernike import Astigmatism, astigmatism, fit_zernike, zernike_sum
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar_grid import Glass
+from wearsim.kernels.planar_grid import GlassGrid
 from wearsim.wear.planar.grid import (
     MARGIN,
     across_glass,
@@ -66,18 +66,18 @@ class FigureFrame:
     conic: float
     clear_radius: float
 
-    def departure(self, glass: Glass) -> Floats:
+    def departure(self, glass: GlassGrid) -> Floats:
         """Target conic above the reference sphere, on the glass's grid and a little beyond [m]."""
         beyond = glass.radius + 4.0 * float(glass.across[1] - glass.across[0])
         return conic_departure(np.minimum(glass.distance, beyond), self.radius_of_curvature, self.conic)
 
-    def clear_share(self, glass: Glass) -> Floats:
+    def clear_share(self, glass: GlassGrid) -> Floats:
         """Share of each cell that lies in the clear aperture [1]."""
         return part_of_cells(
             glass.across, lambda x, y: (x**2 + y**2 <= self.clear_radius**2) & (x**2 + y**2 >= glass.hole**2)
         )
 
-    def figure(self, height: Floats, glass: Glass) -> MapFigure:
+    def figure(self, height: Floats, glass: GlassGrid) -> MapFigure:
         """The figure of a map of heights above the reference sphere ``(n, n)`` [m]."""
         weight = self.clear_share(glass)
         error = height - self.departure(glass)
@@ -94,13 +94,13 @@ class FigureFrame:
             float(inside.max() - inside.min()),
         )
 
-    def height_of_terms(self, coefficients: Floats, glass: Glass) -> Floats:
+    def height_of_terms(self, coefficients: Floats, glass: GlassGrid) -> Floats:
         """Glass whose figure error is this sum of Zernike terms over the clear aperture ``(n, n)`` [m]."""
         beyond = glass.radius + 3.0 * float(glass.across[1] - glass.across[0])
         error = zernike_sum(coefficients, np.minimum(glass.distance, beyond) / self.clear_radius, _azimuth(glass))
         return error + self.departure(glass)
 
-    def height_of_map(self, error: Floats, glass: Glass) -> Floats:
+    def height_of_map(self, error: Floats, glass: GlassGrid) -> Floats:
         """Glass with a measured map of figure error ``(k, k)`` over the diameter, row 0 at the least y [m].
 
         Raises
@@ -119,12 +119,12 @@ class FigureFrame:
         whole = carry_on(padded, seen)
         return read_map(whole, seen.across, glass.across[None, :], glass.across[:, None]) + self.departure(glass)
 
-    def ripple(self, removal: Floats, glass: Glass) -> RippleSpectrum:
+    def ripple(self, removal: Floats, glass: GlassGrid) -> RippleSpectrum:
         """Zonal ripple of a map: the spectrum of its mean over rings."""
         count = int(self.clear_radius / float(glass.across[1] - glass.across[0])) * 2
         radius = np.linspace(glass.hole, self.clear_radius, count)
         return ripple_spectrum(radius, ring_mean(removal, glass.across, radius), glass.hole, self.clear_radius)
 
 
-def _azimuth(glass: Glass) -> Floats:
+def _azimuth(glass: GlassGrid) -> Floats:
     return np.arctan2(glass.across[:, None], glass.across[None, :])

@@ -18,7 +18,7 @@ from wearsim.bench.programme import Stroke
 from wearsim.errors import TipsOffError
 from wearsim.kernels import planar_grid as floor
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar_grid import POSE_COLUMNS, Glass, Pitch
+from wearsim.kernels.planar_grid import POSE_COLUMNS, GlassGrid, PitchGrid
 from wearsim.wear.planar.grid import read_map
 from wearsim.wear.strokes import path_of
 
@@ -211,7 +211,7 @@ def _shrunk(motion: Motion, scale: float) -> Motion:
     return replace(motion, stroke=smaller)
 
 
-def stands(pose: Floats, glass: Glass, pitch: Pitch) -> bool:
+def stands(pose: Floats, glass: GlassGrid, pitch: PitchGrid) -> bool:
     """Whether a pose's load lies inside the hull of the cells where pitch faces glass.
 
     Parameters

@@ -12,7 +12,7 @@ from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
 from wearsim.figure.ripple import RippleSpectrum
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar_grid import Glass, Pitch
+from wearsim.kernels.planar_grid import GlassGrid, PitchGrid
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.initial_figure import frame_for
 from wearsim.wear.planar.engine import Pieces, PlanarAccuracy, PlanarSpell, SpellReport, work_spell
@@ -79,7 +79,7 @@ class PlanarResult:
         Radii asked for, and the removal's mean over their circles [m].
     frame : FigureFrame
         What the figure is referred to.
-    glass : Glass
+    glass : GlassGrid
     """
 
     across: Floats
@@ -94,7 +94,7 @@ class PlanarResult:
     radius: Floats
     removal_profile: Floats
     frame: FigureFrame
-    glass: Glass
+    glass: GlassGrid
 
     @property
     def removal(self) -> Floats:
@@ -203,7 +203,7 @@ def spell_for(bench: Bench, spell: Spell, number: int, stand: Stand) -> PlanarSp
 @dataclass
 class _Lap:
     pieces: Pieces
-    pitch: Pitch
+    pitch: PitchGrid
     height: Floats
 
 
@@ -260,7 +260,7 @@ def run_planar(
     return _result(bench, glass, stages, worked, reports, radius)
 
 
-def _lap(bench: Bench, lap: Lap, w: Floats, glass: Glass, constants: Constants, laps: State | None) -> _Lap:
+def _lap(bench: Bench, lap: Lap, w: Floats, glass: GlassGrid, constants: Constants, laps: State | None) -> _Lap:
     pieces = pieces_for(bench, lap, constants)
     pitch = pieces.pitch(glass)
     if laps is not None:
@@ -275,13 +275,13 @@ def _lap(bench: Bench, lap: Lap, w: Floats, glass: Glass, constants: Constants, 
     return _Lap(pieces, pitch, height)
 
 
-def _share(pitch: Pitch) -> Floats:
+def _share(pitch: PitchGrid) -> Floats:
     """Share of each of a lap's cells that is pitch, its rim included [1]."""
     return pitch.share * part_of_cells(pitch.across, lambda x, y: x**2 + y**2 <= pitch.radius**2)
 
 
 def _result(
-    bench: Bench, glass: Glass, stages: list[Floats], laps: dict[str, _Lap], reports: list[SpellReport],
+    bench: Bench, glass: GlassGrid, stages: list[Floats], laps: dict[str, _Lap], reports: list[SpellReport],
     radius: Floats | None,
 ) -> PlanarResult:  # fmt: skip
     size = float(glass.across[1] - glass.across[0])

@@ -148,10 +148,10 @@ def check_round(bench: Bench, lap: Lap) -> None:
             )  # fmt: skip
 
 
-def contact_setting(
+def spell_contact(
     bench: Bench, lap: Lap, on_top: str, force: float, offset: Floats, path: Floats, time: Floats,
     cases: LoadCases, constants: Constants, accuracy: Accuracy,
-) -> tuple[kernels.Setting, Any]:  # fmt: skip
+) -> tuple[kernels.SpellContact, Any]:  # fmt: skip
     """Everything the kernels need of a spell: its numbers and its quadrature nodes."""
     check_round(bench, lap)
     mirror, a, b = bench.mirror, bench.mirror.radius, lap.radius
@@ -164,12 +164,12 @@ def contact_setting(
         offset.copy(), radius, rho, a, mirror.hole_radius, b, bench.wear.edge_gain * constants.edge_gain,
         bench.edge_length_for(lap), counts, gauss_table(), accuracy.table_cells,
     )  # fmt: skip
-    setting = kernels.Setting(
+    contact = kernels.SpellContact(
         a, stiffness, force, bench.preston * constants.preston, 1.0 / (stiffness * tau),
         cases.position, offset.copy() if on_top == "tool" else np.zeros_like(offset), path.copy(), time.copy(),
         *resampling(radius, accuracy.table_cells), *resampling(rho, accuracy.table_cells),
     )  # fmt: skip
-    return setting, nodes
+    return contact, nodes
 
 
 def work_spell(
@@ -197,7 +197,7 @@ def work_spell(
     lap = bench.lap(spell.lap)
     weights, cases, far, tip = spell_weights(bench, spell, lap, number, accuracy, file)
     force = bench.load_on(spell.on_top, lap, push=spell.push, pressing=spell.is_press)
-    setting, nodes = contact_setting(
+    contact, nodes = spell_contact(
         bench, lap, spell.on_top, force, weights.offset, weights.path, weights.time, cases, constants, accuracy
     )
     w, u = state.height.copy(), state.laps[lap_name(lap)].height.copy()
@@ -205,12 +205,12 @@ def work_spell(
     poses = np.zeros((*weights.path.shape, 3))
     mean_pressure = force / (np.pi * min(bench.mirror.radius, lap.radius) ** 2)
     speed = weights.mean_speed
-    wear_scale = setting.wear * mean_pressure * speed * spell.duration
+    wear_scale = contact.wear * mean_pressure * speed * spell.duration
     small = accuracy.tolerance
-    rate = setting.creep * setting.stiffness + setting.wear * setting.stiffness * speed
+    rate = contact.creep * contact.stiffness + contact.wear * contact.stiffness * speed
     status = kernels.evolve(
-        w, u, setting, nodes, poses, spell.duration, accuracy.steps,
-        small * wear_scale if wear_scale > 0.0 else np.inf, small * mean_pressure / setting.stiffness,
+        w, u, contact, nodes, poses, spell.duration, accuracy.steps,
+        small * wear_scale if wear_scale > 0.0 else np.inf, small * mean_pressure / contact.stiffness,
         0.1 / rate, report,
     )  # fmt: skip
     if status != 0:

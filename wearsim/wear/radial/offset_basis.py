@@ -23,7 +23,7 @@ from wearsim.kernels.arrays import Floats
 from wearsim.kernels.stroke_path import path_weights
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.radial.engine import contact_setting, largest_offset
+from wearsim.wear.radial.engine import largest_offset, spell_contact
 from wearsim.wear.radial.path_weights import OFF_CENTRE, LoadCases, draws_needed, load_cases
 from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
 
@@ -128,12 +128,12 @@ def offset_basis(
     shape = (count, len(cases.position))
     ones, zeros = np.ones(shape), np.zeros(shape)
     force = bench.load_on("tool" if on_top == "tool" else "mirror", lap, push=push)
-    setting, nodes = contact_setting(bench, lap, on_top, force, offset, ones, zeros, cases, constants, accuracy)
+    contact, nodes = spell_contact(bench, lap, on_top, force, offset, ones, zeros, cases, constants, accuracy)
     table = np.zeros((count * shape[1], state.radius.size))
     unused = np.zeros((1, state.laps[lap_name(lap)].height.size))
     survey, poses = np.zeros(4), np.zeros((*shape, 3))
     status = kernels.offset_pressures(
-        state.height, state.laps[lap_name(lap)].height, setting, nodes, poses, True, ones, zeros, table,
+        state.height, state.laps[lap_name(lap)].height, contact, nodes, poses, True, ones, zeros, table,
         unused, survey,
     )  # fmt: skip
     if status != 0:
