@@ -25,7 +25,7 @@ _PUBLIC: dict[str, str] = {
     "Limits": "wearsim.decide.limits",
     "MirrorFolder": "wearsim.learn.folder",
     "Outcome": "wearsim.wear.outcome",
-    "PlanarAccuracy": "wearsim.wear.planar.engine",
+    "PlanarAccuracy": "wearsim.wear.accuracy",
     "Programme": "wearsim.bench.programme",
     "Proposal": "wearsim.decide.proposal",
     "Session": "wearsim.learn.folder",

@@ -10,12 +10,13 @@ import pytest
 
 from tests.benchmarks.accuracy_benches import cases
 from tests.benchmarks.numpy_twin import Rates
+from tests.helpers.workbench import work_spell
 from wearsim.kernels import radial as kernels
 from wearsim.kernels._jit import kernel
 from wearsim.kernels.contact import moments_even, moments_full
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import AS_STATED
-from wearsim.wear.radial.engine import spell_contact, spell_weights, work_spell
+from wearsim.wear.radial.engine import spell_contact, spell_weights
 from wearsim.wear.state import lap_name
 
 CASES = {case.name: case for case in cases()}

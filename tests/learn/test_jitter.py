@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from tests.helpers.simulated import programme_of
+from tests.helpers.workbench import work
 from wearsim.bench.profile import Profile
 from wearsim.errors import InputError
 from wearsim.figure.conic import conic_departure
@@ -27,14 +28,11 @@ from wearsim.learn.practice.mirror import Drawn, Reader, draw_mirror
 from wearsim.learn.record import record
 from wearsim.learn.remember import FILE, Known, keep, known_after, remembered_jitter, standing_of
 from wearsim.show.calibration import calibration_text
-from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.accuracy import DEFAULT, PlanarAccuracy
 from wearsim.wear.constants import AS_STATED, Belief, Constants
 from wearsim.wear.initial_figure import StartFigure, on_grid
-from wearsim.wear.planar.engine import PlanarAccuracy
-from wearsim.wear.planar.grid import RoundStart
-from wearsim.wear.planar.setup import run_planar
+from wearsim.wear.planar.engine import PlanarEngine
 from wearsim.wear.predict import gauge_for
-from wearsim.wear.radial.engine import work
 from wearsim.wear.state import State, start_state
 
 SPELLS: tuple[dict[str, Any], ...] = (
@@ -63,9 +61,10 @@ def asked(factor: float, sigma: float) -> Jitter:
 
     def removal(times: float) -> np.ndarray:
         hands = bench.model_copy(update={"hands": bench.hands.with_spread(times)})
-        start = RoundStart(state.radius, state.height)
-        done = run_planar(hands, programme, start, radius=state.radius, seed=77, accuracy=TRUTH, laps=state)
-        return done.removal_profile
+        engine = PlanarEngine(TRUTH)
+        start = engine.begin(hands, StartFigure.exact(state.radius, state.height), state)
+        end = engine.run(hands, programme, start, seed=77).end
+        return start.profile(state.radius) - end.profile(state.radius)
 
     # what both engines differ by with the bench's own hands is not the question
     stated = 0.5 * (removal(1.0) + removal(-1.0))

@@ -8,8 +8,8 @@ from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench
 from wearsim.errors import InputError
 from wearsim.figure.zernike import zernike_sum
+from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.initial_figure import read_height_map
-from wearsim.wear.planar.engine import PlanarAccuracy
 from wearsim.wear.planar.figure import FigureFrame
 from wearsim.wear.predict import predict
 

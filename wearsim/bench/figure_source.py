@@ -69,6 +69,11 @@ class FigureSource(Piece):
         return next(key for key in SOURCES if getattr(self, key) is not None)
 
     @property
+    def is_uneven(self) -> bool:
+        """Whether it may be other than round: a map or Zernike terms."""
+        return self.kind in ("map", "zernike")
+
+    @property
     def path(self) -> Path | None:
         """The file, where it is one."""
         value = getattr(self, self.kind)

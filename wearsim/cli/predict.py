@@ -75,7 +75,7 @@ def settings_of(engine: Engine, draws: int | None, cells: int | None, seed: int)
         return settings
     if engine is not Engine.planar:
         raise InputError("planar engine only", key="--cells", value=cells, expected="--engine planar beside it")
-    from wearsim.wear.planar.engine import PlanarAccuracy
+    from wearsim.wear.accuracy import PlanarAccuracy
 
     return {**settings, "planar": PlanarAccuracy(cells=cells)}
 

@@ -23,11 +23,12 @@ from wearsim.learn.practice.file import Practice, read_practice
 from wearsim.learn.remember import recalled, standing_of
 from wearsim.learn.sizes import FEWER
 from wearsim.learn.suspicions import MOST_CLIMBED, MOST_FOUND
+from wearsim.parallel import worker_count
+from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.ahead import Ahead, predict_ahead, seconds_of
 from wearsim.wear.constants import NAMES, prior
 from wearsim.wear.initial_figure import on_grid, start_figure
-from wearsim.wear.planar.engine import PlanarAccuracy
-from wearsim.wear.predict import WORKERS, predict
+from wearsim.wear.predict import predict
 
 PARTS = 6
 """Parts of the prior, each of which may have a hill of its own to climb."""
@@ -89,12 +90,12 @@ def calibrate_ahead(folder: MirrorFolder, *, draws: int = DRAWS) -> Ahead:
     inference = Inference(chain, belief)
     count, asked = len(folder.sessions), min(len(folder.sessions), MOST_SESSIONS)
     part = Inference(chain.upto(asked), belief)
-    runs = max(WORKERS, TIMED // max(1, asked))
+    runs = max(worker_count(), TIMED // max(1, asked))
     places = np.random.default_rng(0).uniform(-1.0, 1.0, (runs, inference.size))
     spread = chain.discrepancy.spread
 
     def some() -> None:
-        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+        with ThreadPoolExecutor(max_workers=worker_count()) as pool:
             list(pool.map(part.log_posterior, places, [spread] * runs))
 
     # loads, and compiles where that is still to do
@@ -286,7 +287,7 @@ def rehearse_ahead(
     start = known.get("start") or start_figure(bench)
     coarse = on_grid(bench, start, LEARNING)
     predict(bench, work, draws=0, accuracy=LEARNING, start=coarse)  # loads, and compiles where that is to do
-    run = seconds_of(lambda: predict(bench, work, draws=0, accuracy=LEARNING, start=coarse)) / WORKERS
+    run = seconds_of(lambda: predict(bench, work, draws=0, accuracy=LEARNING, start=coarse)) / worker_count()
     planar = predict_ahead(bench, work, engine="planar", draws=0, planar=accuracy, **known)
     if programme is None:
         proposed = propose_ahead(bench, limits, **known)

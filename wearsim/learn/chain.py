@@ -28,7 +28,7 @@ from wearsim.learn.observation import Observation
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import Constants
 from wearsim.wear.initial_figure import StartFigure, covariance_root
-from wearsim.wear.radial.engine import work
+from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import PitchProfile, State, start_state
 
 LEARNING = Accuracy(
@@ -227,7 +227,7 @@ class Chain:
         self, link: Link, state: State, covariance: Floats, constants: Constants, spread: float,
         frame: Frame | None, is_misfit: bool,
     ) -> Step:  # fmt: skip
-        after = work(link.bench, link.programme, state, constants, self.accuracy).states[-1]
+        after = RadialEngine(self.accuracy).run(link.bench, link.programme, state, constants).end
         removal = state.height - after.height
         frame = frame or Frame(np.eye(removal.size), removal, -removal)
         grown = frame.carrier @ covariance @ frame.carrier.T
@@ -284,7 +284,7 @@ class Chain:
     def _after(self, link: Link, state: State, constants: Constants, otherwise: Floats) -> Floats:
         """The glass after a session [m]; ``otherwise`` where no balance is found."""
         try:
-            return work(link.bench, link.programme, state, constants, self.accuracy).states[-1].height
+            return RadialEngine(self.accuracy).run(link.bench, link.programme, state, constants).end.height
         except ContactError:
             return otherwise
 

@@ -22,8 +22,8 @@ from wearsim.kernels.arrays import Floats
 from wearsim.learn.chain import Chain, Frame, Step
 from wearsim.learn.hills import FREEDOM, NEGLIGIBLE, Hill, distinct, moulded, weights_of
 from wearsim.learn.posterior import Posterior, constants_at
+from wearsim.parallel import worker_count
 from wearsim.wear.constants import Belief
-from wearsim.wear.predict import WORKERS
 
 Progress = Callable[[str], None]
 
@@ -106,7 +106,7 @@ class Inference:
         """
         spread = self.chain.discrepancy.spread
         beginnings = self._beginnings(spread) if beginnings is None else beginnings
-        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+        with ThreadPoolExecutor(max_workers=worker_count()) as pool:
             climbed = list(pool.map(lambda place: self.climbed(place, FIRST_STEPS), beginnings))
         found = sorted((hill for hill in climbed if hill is not None), key=lambda hill: -hill.evidence)
         if not found:
@@ -139,7 +139,7 @@ class Inference:
         other = Inference(self.chain, self.prior, self.misfits, (*self.sizes, number))
         other.frames = self.frames
         places = [np.append(hill.middle, way) for hill in self.hills for way in (-1.0, 1.0)]
-        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+        with ThreadPoolExecutor(max_workers=worker_count()) as pool:
             climbed = list(pool.map(lambda place: other.climbed(place, FIRST_STEPS), places))
         other.hills = distinct([hill for hill in climbed if hill is not None])
         return other
@@ -156,7 +156,7 @@ class Inference:
 
         uniform = qmc.Sobol(self.size, seed=np.random.default_rng(SCOUTS)).random(SCOUTS)
         places = np.vstack([np.zeros(self.size), ABROAD * ndtri(np.clip(uniform, 1e-6, 1.0 - 1e-6))])
-        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+        with ThreadPoolExecutor(max_workers=worker_count()) as pool:
             told = np.array(list(pool.map(self.log_posterior, places, [spread] * len(places))))
         parts = self._parts(places)
         best = [np.flatnonzero(parts == part) for part in np.unique(parts)]
@@ -231,7 +231,7 @@ class Inference:
         places, spreads, told = np.zeros((0, self.size)), np.zeros(0), np.zeros(0)
         for lot in range(most_lots):
             more, their = self._drawn(lots[lot], draws, seed + lot)
-            with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+            with ThreadPoolExecutor(max_workers=worker_count()) as pool:
                 found = list(pool.map(self.log_posterior, more, their))
             places, spreads = np.vstack([places, more]), np.concatenate([spreads, their])
             told = np.concatenate([told, found])

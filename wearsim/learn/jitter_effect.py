@@ -18,10 +18,10 @@ from wearsim.errors import ContactError, CouldNotError, TipsOffError
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.chain import Link
 from wearsim.learn.discrepancy import Discrepancy
+from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.constants import Constants
-from wearsim.wear.planar.engine import PlanarAccuracy
-from wearsim.wear.planar.grid import RoundStart
-from wearsim.wear.planar.setup import run_planar
+from wearsim.wear.initial_figure import StartFigure
+from wearsim.wear.planar.engine import PlanarEngine
 from wearsim.wear.state import State
 
 WALKED = (0.0, 1.0, 2.0, 3.0, 5.0, 8.0)
@@ -148,8 +148,7 @@ def _walked(
     """The glass after, mean over circles, at the radii of ``begun`` [m]."""
     other = bench.model_copy(update={"hands": bench.hands.with_spread(factor)})
     seed = int(np.random.SeedSequence(entropy).generate_state(1)[0])
-    done = run_planar(
-        other, programme, RoundStart(begun.radius, begun.height), radius=begun.radius, seed=seed,
-        accuracy=EFFECT, constants=constants, laps=begun,
-    )  # fmt: skip
-    return begun.height - done.removal_profile
+    engine = PlanarEngine(EFFECT)
+    start = engine.begin(other, StartFigure.exact(begun.radius, begun.height), begun)
+    end = engine.run(other, programme, start, constants, seed=seed).end
+    return begun.height - (start.profile(begun.radius) - end.profile(begun.radius))

@@ -17,7 +17,7 @@ from wearsim.kernels.arrays import Floats
 from wearsim.learn.chain import Chain, Frame, Step
 from wearsim.learn.inference import Inference
 from wearsim.learn.posterior import constants_at
-from wearsim.wear.radial.engine import work
+from wearsim.wear.radial.engine import RadialEngine
 
 NUDGE = 0.05
 """Step of a place in a difference, in sigmas of the prior."""
@@ -95,7 +95,7 @@ class Outlook:
         try:
             if link is not found.chain.links[place]:
                 state = chain.begun(self.top.steps)[place]
-                after = work(link.bench, link.programme, state, constants, chain.accuracy).states[-1]
+                after = RadialEngine(chain.accuracy).run(link.bench, link.programme, state, constants).end
                 removal = state.height - after.height
                 carrier = frames[place].carrier if frames else np.eye(removal.size)
                 # a removal goes by the Preston coefficient

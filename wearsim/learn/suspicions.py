@@ -19,7 +19,7 @@ from wearsim.learn.inference import FIRST_STEPS, Inference
 from wearsim.learn.outlook import Outlook, View
 from wearsim.learn.sizes import LIKELY, LITTLE, SHAPE, Rival, chances_of
 from wearsim.learn.slips import slips_of
-from wearsim.wear.predict import WORKERS
+from wearsim.parallel import worker_count
 
 RARE = 0.02
 """Share of sessions in which something was worked that no record suggests: one in fifty. A judgement."""
@@ -47,7 +47,7 @@ def suspicions_of(found: Inference, others: tuple[Rival, ...]) -> tuple[Rival, .
     """
     seen = _seen(Outlook(found))
     close = _worth_a_look(others, seen)
-    with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+    with ThreadPoolExecutor(max_workers=worker_count()) as pool:
         climbed = dict(
             zip(close, pool.map(lambda place: _climbed(*seen[place]), close), strict=True)
         )  # fmt: skip
@@ -90,7 +90,7 @@ def _others(found: Inference, link: Link) -> list[_Other]:
 def _seen(outlook: Outlook) -> list[tuple[Rival, View]]:
     """All other records at a first look."""
     told = [one for link in outlook.found.chain.links for one in _others(outlook.found, link)]
-    with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+    with ThreadPoolExecutor(max_workers=worker_count()) as pool:
         views = list(pool.map(lambda one: outlook.view(one.chain, one.number, one.misfits), told))
     return [
         (Rival(one.number, view.inference, one.log_odds, one.kind, one.said, one.wrong, view.evidence), view)

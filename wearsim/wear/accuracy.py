@@ -1,4 +1,4 @@
-"""Every numerical knob of the engines in one frozen object, with the error it bounds.
+"""Every numerical knob of an engine in one frozen object, with the error it bounds.
 
 The defaults are *found*: ``tests/benchmarks/accuracy_table.py`` prints error against time over grids, offsets
 and steps, and docs/performance.md keeps the table.
@@ -81,3 +81,37 @@ class Accuracy:
 
 
 DEFAULT = Accuracy()
+
+
+@dataclass(frozen=True)
+class PlanarAccuracy:
+    """Numerical settings of the planar engine, each with the error that it bounds.
+
+    Parameters
+    ----------
+    cells : int
+        Cells across the mirror; the removal converges with the square of their size.
+    poses : int
+        Poses of a stroke; their places shift from stroke to stroke, so that few are enough.
+    share_of_rate : float
+        Longest time that the state stands still, as a share of the quicker of the pitch's relaxation time and the
+        time in which a high zone wears down: the error is about half of it, of the change that is still to come.
+    tolerance : float
+        Imbalance allowed of force and moments, relative.
+    slots : int
+        Parts that poses are dealt into, and so the most threads that help; sums are taken in their order.
+    strokes_a_batch : int
+        Strokes between two reports of progress; Ctrl-C is heard between batches. Jittered strokes are drawn by
+        batches, so that this is part of what a seed means.
+    tipping_cells : float
+        Jittered strokes whose load comes within so many cells of a piece's rim count as tipping and are drawn again:
+        there a coarse grid may find no contact. It cuts the widest strokes off; 0 for what the discs themselves allow.
+    """
+
+    cells: int = 128
+    poses: int = 16
+    share_of_rate: float = 0.01
+    tolerance: float = 1e-9
+    slots: int = 4
+    strokes_a_batch: int = 16
+    tipping_cells: float = 0.0

@@ -22,13 +22,14 @@ from wearsim.knifeedge.mask import LEAST_ZONES
 from wearsim.knifeedge.on_bench import expect_on, mask_for
 from wearsim.knifeedge.readings import Readings, load_readings
 from wearsim.knifeedge.setting_noise import settings
+from wearsim.parallel import in_threads
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Belief, Constants, prior
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.predict import BAND_DRAWS, gauge_for, spread_over
-from wearsim.wear.radial.engine import work
-from wearsim.wear.state import State, start_state
+from wearsim.wear.predict import BAND_DRAWS, gauge_for
+from wearsim.wear.radial.engine import RadialEngine
+from wearsim.wear.state import State
 
 # Windows of the mask that is assumed where nobody named one: as many of these as the mirror has room for.
 USUAL_ZONES = 6
@@ -127,16 +128,15 @@ def errors_at(
     callable
         From heights (n,) [m] and constants to figure errors (places, n) [m]; None where no balance is found.
     """
-    gauge = gauge_for(bench, start.radius)
+    gauge, engine = gauge_for(bench, start.radius), RadialEngine(accuracy)
 
     def one(height: Floats, constants: Constants) -> Floats | None:
-        state = start_state(bench, start.radius, height, accuracy)
-        state = state if laps is None else replace(state, laps=laps.laps)
+        state = engine.begin(bench, replace(start, height=height), laps)
         try:
-            states = work(bench, programme, state, constants, accuracy).states
+            heights = engine.run(bench, programme, state, constants).heights
         except ContactError:
             return None
-        return np.array([gauge.error(states[place].height) for place in places])
+        return np.array([gauge.error(heights[place]) for place in places])
 
     return one
 
@@ -157,7 +157,7 @@ def drawn_figures(
     belief = prior(bench) if belief is None else belief
     start = start_figure(bench, accuracy) if start is None else start
     one = errors_at(bench, programme, (-1,), start, laps, accuracy)
-    errors = spread_over(one, start.draws(draws, seed + 1), belief.draws(draws, seed))
+    errors = in_threads(one, start.draws(draws, seed + 1), belief.draws(draws, seed))
     kept = [error[0] for error in errors if error is not None]
     return np.array(kept).reshape(len(kept), start.radius.size)
 
@@ -279,7 +279,7 @@ def with_halfway(
     likely = one(start.height, belief.best())
     if likely is None:
         return found
-    drawn = spread_over(one, start.draws(draws, seed + 1), belief.draws(draws, seed)) if draws else []
+    drawn = in_threads(one, start.draws(draws, seed + 1), belief.draws(draws, seed)) if draws else []
     kept = [errors for errors in drawn if errors is not None]
     halfway = {
         number: read_of(bench, found.sheet, start.radius, likely[row], np.array([errors[row] for errors in kept]))

@@ -183,6 +183,11 @@ class StartFigure:
     root: Floats
     warnings: tuple[str, ...] = ()
 
+    @classmethod
+    def exact(cls, radius: Floats, height: Floats, warnings: tuple[str, ...] = ()) -> StartFigure:
+        """Glass that is taken as known exactly, (n,) [m]."""
+        return cls(radius, height, np.zeros((radius.size, 0)), warnings)
+
     @property
     def is_uncertain(self) -> bool:
         """Whether the measurement leaves other glass possible."""
@@ -239,7 +244,7 @@ def from_conic(bench: Bench, conic: float, accuracy: Accuracy) -> StartFigure:
     if (1.0 + conic) * mirror.radius**2 >= mirror.radius_of_curvature**2:
         raise InputError("a conic this oblate does not reach the rim", file=bench.file, key="figure.conic", value=conic)
     height = conic_departure(radius, mirror.radius_of_curvature, conic)
-    return StartFigure(radius, height, np.zeros((radius.size, 0)))
+    return StartFigure.exact(radius, height)
 
 
 def on_grid(bench: Bench, start: StartFigure, accuracy: Accuracy) -> StartFigure:
@@ -265,7 +270,7 @@ def from_uneven(bench: Bench, accuracy: Accuracy) -> StartFigure:
         f"figure.{bench.figure.kind}: its mean over rings is used; {mean.left_out * 1e9:.0f} nm RMS of surface that "
         "are not round are left out, which the planar engine works with"
     )
-    return StartFigure(radius, mean.height, np.zeros((radius.size, 0)), (words,))
+    return StartFigure.exact(radius, mean.height, (words,))
 
 
 def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:

@@ -12,7 +12,7 @@ from wearsim.bench.programme import Programme, Spell
 from wearsim.errors import ContactError, InputError
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.radial.engine import work_spell
+from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import glass_grid, start_state
 
 # Edge roll below this, in waves of surface height, is worth a word (interface.md's default limit).
@@ -109,7 +109,7 @@ def lift_off_by_tilt(bench: Bench, spell: Spell) -> float:
     radius = glass_grid(bench.mirror, DEFAULT)
     fits = start_state(bench, radius, np.zeros_like(radius), DEFAULT)
     moment = spell.model_copy(update={"minutes": min(A_MOMENT, spell.minutes)})
-    return work_spell(bench, moment, fits)[1].lift_off_share
+    return RadialEngine().work_spell(bench, moment, fits)[1].lift_off_share
 
 
 def _is_poor(bench: Bench, spell: Spell, share: float) -> bool:

@@ -12,9 +12,11 @@ import pytest
 from wearsim.bench.programme import Stroke
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import GlassGrid, PitchGrid
-from wearsim.wear.planar.engine import Pieces, PlanarAccuracy, PlanarSpell, SpellReport, work_spell
+from wearsim.wear.accuracy import PlanarAccuracy
+from wearsim.wear.engine import SpellReport
 from wearsim.wear.planar.grid import ring_mean
 from wearsim.wear.planar.motion import Motion
+from wearsim.wear.planar.walk import Pieces, PlanarSpell, walk_spell
 
 
 @pytest.fixture(autouse=True, scope="session")
@@ -53,7 +55,7 @@ class Rig:
     def work(self, motion: Motion | None, seconds: float, load: float = 70.0, **options: object) -> SpellReport:
         plain = {key: options.pop(key) for key in ("length_jitter", "centre_jitter", "number") if key in options}
         spell = PlanarSpell(seconds, load, motion, **plain)  # type: ignore[arg-type]
-        return work_spell(
+        return walk_spell(
             spell,
             self.pieces,
             self.glass,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,6 +49,74 @@ class MapFigure:
     def astigmatism(self) -> Astigmatism:
         """Astigmatism of the surface [m]."""
         return astigmatism(self.zernike)
+
+
+TERMS = {"coma": (7, 8), "trefoil": (6, 9)}
+"""Pairs of Zernike terms, by single index, that make one amplitude."""
+
+
+@dataclass(frozen=True, eq=False)
+class MapsOfRun:
+    """The glass of a run on maps: what people read of it.
+
+    Parameters
+    ----------
+    glass : GlassGrid
+    removal : ndarray, shape (n, n)
+        Glass removed, zero where there is none [m].
+    figures : tuple of MapFigure
+        At the start and after each spell.
+    ripple : RippleSpectrum
+        Of the removal.
+    """
+
+    glass: GlassGrid
+    removal: Floats
+    figures: tuple[MapFigure, ...]
+    ripple: RippleSpectrum
+
+    @property
+    def covered(self) -> Floats:
+        """Share of each cell that is glass ``(n, n)`` [1]."""
+        return np.asarray(self.glass.area / float(self.glass.across[1] - self.glass.across[0]) ** 2)
+
+    @property
+    def maps(self) -> dict[str, Floats]:
+        """Everything on the mirror's grid, with its coordinates, and spectra."""
+        terms = np.array([figure.zernike for figure in self.figures])
+        return {
+            "x": self.glass.across,
+            "y": self.glass.across,
+            "before": self.figures[0].error,
+            "after": self.figures[-1].error,
+            "removal": self.removal,
+            "glass": self.covered,
+            "zernike_index": np.arange(terms.shape[1], dtype=np.float64),
+            "zernike": terms,
+            "ripple_frequency": self.ripple.frequency,
+            "ripple_amplitude": self.ripple.amplitude,
+        }
+
+    @property
+    def details(self) -> dict[str, float]:
+        """Numbers of the maps, SI units in their names."""
+        ends = {"before": self.figures[0], "after": self.figures[-1]}
+        found = {f"zernike_{j}_m": float(value) for j, value in enumerate(ends["after"].zernike)}
+        for name, figure in ends.items():
+            found[f"astigmatism_{name}_m"] = figure.astigmatism.amplitude
+            found[f"astigmatism_axis_{name}_rad"] = figure.astigmatism.axis
+            found[f"map_rms_{name}_m"] = figure.rms
+            found[f"map_pv_{name}_m"] = figure.peak_to_valley
+        for term, index in TERMS.items():
+            for name, figure in ends.items():
+                found[f"{term}_{name}_m"] = float(np.hypot(*figure.zernike[list(index)]))
+        for number, figure in enumerate(self.figures[1:], start=1):
+            found[f"astigmatism_after_spell_{number}_m"] = figure.astigmatism.amplitude
+        found["removal_most_m"] = float(self.removal[self.covered > 0.5].max())
+        period, amplitude = self.ripple.strongest
+        return found | {
+            "ripple_rms_m": self.ripple.rms, "ripple_period_m": period, "ripple_amplitude_m": amplitude,
+        }  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -124,6 +193,12 @@ class FigureFrame:
         count = int(self.clear_radius / float(glass.across[1] - glass.across[0])) * 2
         radius = np.linspace(glass.hole, self.clear_radius, count)
         return ripple_spectrum(radius, ring_mean(removal, glass.across, radius), glass.hole, self.clear_radius)
+
+    def through(self, stages: Sequence[Floats], glass: GlassGrid) -> MapsOfRun:
+        """What people read of heights at the start and after each spell, each ``(n, n)`` [m]."""
+        gone = stages[0] - stages[-1]
+        removal = np.where(glass.area > 0.0, gone, 0.0)
+        return MapsOfRun(glass, removal, tuple(self.figure(stage, glass) for stage in stages), self.ripple(gone, glass))
 
 
 def _azimuth(glass: GlassGrid) -> Floats:
