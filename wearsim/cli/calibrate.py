@@ -9,7 +9,7 @@ import typer
 from wearsim.cli import inputs
 from wearsim.cli import options as dry
 from wearsim.cli.inputs import FolderPath
-from wearsim.cli.options import JsonOutput, Manners
+from wearsim.cli.options import JsonOutput, Manners, Workers
 
 NAME = "calibrate"
 EXAMPLE = "wearsim calibrate my-mirror --plot constants.png"
@@ -27,7 +27,7 @@ Hands = Annotated[
 
 def command(
     folder: FolderPath, manners: Manners, draws: Draws = 128, jitter: Hands = False,
-    output: JsonOutput = None, dry_run: dry.DryRun = False,
+    output: JsonOutput = None, dry_run: dry.DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What do the sessions of a mirror say of hands and pitch?
 

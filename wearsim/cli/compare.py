@@ -8,7 +8,7 @@ from typing import Any
 from wearsim.cli import inputs
 from wearsim.cli import options as dry
 from wearsim.cli.inputs import BenchPath, ProgrammePath
-from wearsim.cli.options import JsonOutput, Manners
+from wearsim.cli.options import JsonOutput, Manners, Workers
 from wearsim.cli.predict import Cells, Engine, EngineChoice, EngineDraws, settings_of
 
 NAME = "compare"
@@ -18,7 +18,7 @@ EXAMPLE = "wearsim compare bench.toml --programme programme.toml --plot out.png"
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
     draws: EngineDraws = None, cells: Cells = None, output: JsonOutput = None,
-    dry_run: dry.DryRun = False,
+    dry_run: dry.DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """Tool on top or mirror on top, all else equal?
 

@@ -30,6 +30,7 @@ from typer.core import TyperCommand, TyperGroup
 from wearsim.cli.inputs import MISSING_FOLDER
 from wearsim.cli.messages import Voice
 from wearsim.errors import InputError
+from wearsim.parallel import set_worker_count
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -41,6 +42,15 @@ PLOTS = (".png", ".svg", ".pdf")
 JsonOutput = Annotated[
     Path | None, typer.Option("-o", "--output", metavar="FILE", help="The object of --json, to a file: .json.")
 ]
+
+Workers = Annotated[
+    int | None,
+    typer.Option(
+        "--workers", min=1, max=1024, show_default="all cores", callback=set_worker_count,
+        help="Threads at work at once; the answer does not depend on it.",
+    ),
+]  # fmt: skip
+"""Of a command that computes; it needs do no more than have the option."""
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ import typer
 from wearsim.cli import inputs
 from wearsim.cli import options as dry
 from wearsim.cli.inputs import BenchPath, ProgrammePath
-from wearsim.cli.options import PLOTS, Manners
+from wearsim.cli.options import PLOTS, Manners, Workers
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ def settings_of(engine: Engine, draws: int | None, cells: int | None, seed: int)
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
     draws: EngineDraws = None, cells: Cells = None, output: Output = None,
-    shadows: inputs.Shadows = None, dry_run: dry.DryRun = False,
+    shadows: inputs.Shadows = None, dry_run: dry.DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What will this programme do to the figure?"""
     manners.reserve({output: (".h5", ".hdf5"), shadows: PLOTS}, inputs=[bench, programme])
@@ -157,7 +157,7 @@ def _shadows(bench: Bench, outcome: Outcome) -> Figure:
     from wearsim.knifeedge.shadows import knife_curve
     from wearsim.show.shadows import shadows_figure
     from wearsim.show.units import length_unit
-    from wearsim.wear.expected_readings import own_sheet
+    from wearsim.wear.initial_figure import own_sheet
 
     mirror, sheet = bench.mirror, own_sheet(bench)
     surfaces = {
@@ -174,7 +174,8 @@ def _readings(
     bench: Bench, programme: Programme, outcome: Outcome, known: dict[str, Any], seed: int, draws: int
 ) -> ReadingsAfter | None:
     """The readings to expect afterwards, in the zones and the unit of the bench's own sheet, if it names one."""
-    from wearsim.wear.expected_readings import drawn_figures, own_sheet, readings_after
+    from wearsim.wear.expected_readings import drawn_figures, readings_after
+    from wearsim.wear.initial_figure import own_sheet
 
     sheet = own_sheet(bench)
     if sheet is None or not programme.spells:

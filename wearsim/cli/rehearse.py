@@ -11,7 +11,7 @@ import typer
 from wearsim.cli import inputs
 from wearsim.cli import options as dry
 from wearsim.cli.inputs import FolderPath
-from wearsim.cli.options import JsonOutput, Manners
+from wearsim.cli.options import JsonOutput, Manners, Workers
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ Own = Annotated[
 def command(
     folder: FolderPath, manners: Manners, fault: Fault = None, diameter: Diameter = None,
     focal_ratio: Ratio = None, sessions: Sessions = 6, minutes: Minutes = 60.0, programme: Own = None,
-    output: JsonOutput = None, dry_run: dry.DryRun = False,
+    output: JsonOutput = None, dry_run: dry.DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """Practise the whole loop on a simulated mirror.
 

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import product
@@ -27,6 +26,7 @@ from wearsim.decide.scenarios import Scenario
 from wearsim.decide.stroke_library import FREE, SIZES, Cube, Shape
 from wearsim.errors import ContactError
 from wearsim.kernels.arrays import Floats
+from wearsim.parallel import in_threads
 from wearsim.wear.state import State
 
 Free = Literal["all", "sizes", "minutes"]
@@ -426,10 +426,9 @@ def kept(programme: tuple[Trying, ...]) -> tuple[Trying, ...]:
     return tuple(tried for tried in programme if tried.minutes >= SHORTEST)
 
 
-def in_parallel(function: Callable[[In], Out], items: Sequence[In], workers: int = 2) -> list[Out]:
+def in_parallel(function: Callable[[In], Out], items: Sequence[In], workers: int | None = None) -> list[Out]:
     """Map on the machine's cores, in order; the kernels let go of the lock."""
-    with ThreadPoolExecutor(max_workers=workers) as pool:
-        return list(pool.map(function, items))
+    return in_threads(function, items, workers=workers)
 
 
 def chunks(items: Sequence[In], size: int) -> list[Sequence[In]]:

@@ -20,7 +20,7 @@ from wearsim.knifeedge.expected import ExpectedReadings
 from wearsim.knifeedge.longitudinal import Zones, target_aberration
 from wearsim.knifeedge.mask import LEAST_ZONES
 from wearsim.knifeedge.on_bench import expect_on, mask_for
-from wearsim.knifeedge.readings import Readings, load_readings
+from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import settings
 from wearsim.parallel import in_threads
 from wearsim.wear.accuracy import DEFAULT, Accuracy
@@ -75,17 +75,6 @@ class ReadingsAfter:
             "setting_sigma_m": self.after.setting.tolist(),
             "sigma_m": self.after.spread.tolist(),
         }
-
-
-def own_sheet(bench: Bench) -> Readings | None:
-    """The readings that a bench names; None where its figure comes from elsewhere.
-
-    Raises
-    ------
-    InputError
-        Where the file cannot be used.
-    """
-    return None if bench.figure.readings is None else load_readings(bench.figure.readings)
 
 
 def usual_sheet(bench: Bench) -> Readings | None:

@@ -6,9 +6,7 @@ a library of strokes costs one table and one matrix product.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +19,7 @@ from wearsim.errors import ContactError
 from wearsim.kernels import radial as kernels
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.stroke_path import path_weights
+from wearsim.parallel import in_threads, worker_count
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.radial.engine import largest_offset, spell_contact
@@ -183,13 +182,8 @@ def path_matrix(
             row = out[i].reshape(-1, size)
             stroke_weights(strokes[i], jitter, basis_offset, cases, on_top, accuracy, row, time)
 
-    workers = min(os.cpu_count() or 1, len(strokes) // _STROKES_A_THREAD)
-    if workers <= 1:
-        fill(range(len(strokes)))
-    else:  # the kernel lets go of the lock
-        parts = [range(first, len(strokes), workers) for first in range(workers)]
-        with ThreadPoolExecutor(max_workers=workers) as pool:
-            list(pool.map(fill, parts))
+    workers = max(1, min(worker_count(), len(strokes) // _STROKES_A_THREAD))
+    in_threads(fill, [range(first, len(strokes), workers) for first in range(workers)], workers=workers)
     return out
 
 
