@@ -6,7 +6,7 @@ and steps, and docs/performance.md keeps the table.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True)
@@ -64,20 +64,12 @@ class Accuracy:
         Accuracy
             For convergence checks: compare what it gives with what this one gives.
         """
-        return Accuracy(
-            glass_rings=round(self.glass_rings * factor),
-            pitch_rings=round(self.pitch_rings * factor),
-            rim_share=self.rim_share,
-            offsets=round(self.offsets * factor),
-            per_radius=round(self.per_radius * factor),
-            per_turn=round(self.per_turn * factor),
-            ring_per_turn=round(self.ring_per_turn * factor),
-            table_cells=round(self.table_cells * factor),
-            draws=round(self.draws * factor),
-            phases=round(self.phases * factor),
-            tolerance=self.tolerance / factor**2,
-            steps=round(self.steps * factor),
-        )
+        counts = (
+            "glass_rings", "pitch_rings", "offsets", "per_radius", "per_turn", "ring_per_turn", "table_cells", "draws",
+            "phases", "steps",
+        )  # fmt: skip
+        finer = {name: round(getattr(self, name) * factor) for name in counts}
+        return replace(self, tolerance=self.tolerance / factor**2, **finer)
 
 
 DEFAULT = Accuracy()

@@ -70,11 +70,8 @@ class Run(Generic[S]):
 
     Parameters
     ----------
-    engine : str
-    programme : Programme
     states : tuple
         The engine's own, at the start and after each spell.
-    reports : tuple of SpellReport
     radius : (n,) ndarray
         [m]
     heights : (spells + 1, n) ndarray
@@ -161,7 +158,6 @@ class Engine(ABC, Generic[S]):
 
         Parameters
         ----------
-        bench : Bench
         glass : StartFigure or None
             From :meth:`measured`, or another; None for the bench's own figure, which is not round.
         laps : State, optional
@@ -177,9 +173,6 @@ class Engine(ABC, Generic[S]):
 
         Parameters
         ----------
-        bench : Bench
-        spell : Spell
-        state : S
         number : int
             Of the spell, from 1: for messages, and for the stream of its jitter.
         constants : Constants

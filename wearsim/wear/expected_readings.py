@@ -49,7 +49,6 @@ class ReadingsAfter:
         Whether the sheet is the person's own.
     now, target : (n,) ndarray
         The same readings of the surface as it stands, and of the target conic [m].
-    after : ExpectedReadings
     halfway : mapping of int to ExpectedReadings
         The same halfway through a spell, by its number, from 1; empty where nobody asked
         (:func:`wearsim.wear.expected_readings.with_halfway`).
@@ -102,15 +101,12 @@ def errors_at(
 
     Parameters
     ----------
-    bench : Bench
-    programme : Programme
     places : sequence of int
         How many spells lead to each place; -1 for the end.
     start : StartFigure
         Whose radii count.
     laps : State or None
         As a session left them.
-    accuracy : Accuracy
 
     Returns
     -------
@@ -158,8 +154,6 @@ def readings_after(
 
     Parameters
     ----------
-    bench : Bench
-    outcome : Outcome
     sheet : Readings
         Zones, source and accuracy of a setting.
     drawn : (k, n) ndarray, optional
@@ -170,12 +164,9 @@ def readings_after(
     """
     target = _target(bench, sheet.zones, sheet.source)
     return ReadingsAfter(
-        sheet,
-        is_own,
-        read_of(bench, sheet, outcome.radius, outcome.before).positions,
-        target - target[0],
+        sheet, is_own, read_of(bench, sheet, outcome.radius, outcome.before).positions, target - target[0],
         read_of(bench, sheet, outcome.radius, outcome.figure_error, drawn),
-    )
+    )  # fmt: skip
 
 
 def read_of(
@@ -185,7 +176,6 @@ def read_of(
 
     Parameters
     ----------
-    bench : Bench
     sheet : Readings
         Zones, source and accuracy of a setting.
     radius, error : (n,) ndarray
@@ -215,10 +205,6 @@ def halved(programme: Programme) -> tuple[Programme, dict[int, int]]:
     """A programme as far as the middle of its last long spell, every long one in two halves.
 
     Splitting a spell changes nothing (physics section 6): the state between the halves is the one to look at.
-
-    Parameters
-    ----------
-    programme : Programme
 
     Returns
     -------
@@ -251,13 +237,10 @@ def with_halfway(
     ----------
     found : ReadingsAfter
         After the programme.
-    bench : Bench
-    programme : Programme
     seed, draws : int
         Of the draws of the constants and of the measured glass, as for the band.
     belief, start, laps : optional
         As for :func:`wearsim.wear.predict.predict`.
-    accuracy : Accuracy
     """
     part, middles = halved(programme)
     if not middles:

@@ -67,7 +67,6 @@ def new_hdf5(path: Path, **options: Any) -> Iterator[tuple[h5py.File, PatientFil
 
     Parameters
     ----------
-    path : Path
     **options
         For :class:`h5py.File`.
 
@@ -94,7 +93,6 @@ class PatientFile(io.RawIOBase):
 
     Parameters
     ----------
-    path : Path
     interrupted : callable, optional
         Whether the person has asked for an end.
 
@@ -315,7 +313,6 @@ def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
 
     Parameters
     ----------
-    path : Path
     force : bool
         Whether an existing file may be replaced.
 

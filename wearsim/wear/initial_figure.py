@@ -154,10 +154,8 @@ def from_profile(bench: Bench, profile: Profile, accuracy: Accuracy, covariance:
 
     Parameters
     ----------
-    bench : Bench
     profile : Profile
         Figure error against the target conic [m].
-    accuracy : Accuracy
     covariance : (m, m) ndarray, optional
         Of the profile's errors [m^2]; otherwise made from its sigma column.
     """
@@ -222,11 +220,6 @@ def own_sheet(bench: Bench) -> Readings | None:
 
 def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:
     """The bench's figure on the mirror's grid; of one that is not round the mean over rings, with a warning.
-
-    Parameters
-    ----------
-    bench : Bench
-    accuracy : Accuracy
 
     Raises
     ------

@@ -380,8 +380,6 @@ def band_of(
 
     Parameters
     ----------
-    drawn : sequence of Draw or None
-    gauge : FigureGauge
     draws : int
         How many were tried.
     minutes : (spells,) ndarray

@@ -109,7 +109,6 @@ def engine_for(name: str, accuracy: Accuracy = DEFAULT, planar: PlanarAccuracy |
     name : {"radial", "planar"}
     accuracy : Accuracy
         Its radii are those of the profiles.
-    planar : PlanarAccuracy, optional
 
     Raises
     ------

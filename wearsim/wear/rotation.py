@@ -94,7 +94,6 @@ def bias_left(programme: Programme, harmonic: int = 2) -> Floats:
 
     Parameters
     ----------
-    programme : Programme
     harmonic : int
         Azimuthal frequency m; 2 is astigmatism.
     """

@@ -162,10 +162,8 @@ def fresh_pitch(lap: Lap, radius: Floats, height: Floats, accuracy: Accuracy) ->
 
     Parameters
     ----------
-    lap : Lap
     radius, height : (n,) ndarray
         The glass [m].
-    accuracy : Accuracy
     """
     rho = pitch_grid(lap, accuracy)
     if lap.start == "spherical":
@@ -179,10 +177,8 @@ def start_state(bench: Bench, radius: Floats, height: Floats, accuracy: Accuracy
 
     Parameters
     ----------
-    bench : Bench
     radius, height : (n,) ndarray
         The glass on the mirror's grid [m].
-    accuracy : Accuracy
     """
     laps = {lap_name(lap): fresh_pitch(lap, radius, height, accuracy) for lap in bench.laps}
     return State(radius, height, MappingProxyType(laps))

@@ -19,7 +19,6 @@ def path_of(
 
     Parameters
     ----------
-    stroke : Stroke
     moments : ndarray, shape (k, n)
         Time in strokes since the spell began, one stroke a row [1].
     length, sweep : ndarray, shape (k,), or float

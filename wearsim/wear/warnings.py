@@ -42,7 +42,6 @@ def bending_share(bench: Bench, stiffness: float) -> float:
 
     Parameters
     ----------
-    bench : Bench
     stiffness : float
         Foundation modulus [Pa/m].
     """
@@ -52,14 +51,7 @@ def bending_share(bench: Bench, stiffness: float) -> float:
 
 
 def warnings_for(bench: Bench, programme: Programme, outcome: Outcome) -> tuple[str, ...]:
-    """Everything worth a word about an outcome, each one line.
-
-    Parameters
-    ----------
-    bench : Bench
-    programme : Programme
-    outcome : Outcome
-    """
+    """Everything worth a word about an outcome, each one line."""
     return (
         *_edge(bench, outcome),
         *_spells(bench, programme, outcome),
@@ -95,11 +87,6 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
 
 def lift_off_by_tilt(bench: Bench, spell: Spell) -> float:
     """Share of the overlap that a lap which fits the glass lifts off in a spell, by its tilt alone [1].
-
-    Parameters
-    ----------
-    bench : Bench
-    spell : Spell
 
     Raises
     ------

@@ -56,16 +56,12 @@ def mask_for(lap: Lap) -> Mask | None:
 def pieces_for(bench: Bench, lap: Lap, constants: Constants = AS_STATED) -> Pieces:
     """The two pieces of a spell, SI."""
     return Pieces(
-        mirror_radius=bench.mirror.radius,
-        lap_radius=lap.radius,
-        stiffness=lap.stiffness * constants.stiffness,
+        mirror_radius=bench.mirror.radius, lap_radius=lap.radius, stiffness=lap.stiffness * constants.stiffness,
         relaxation=bench.relaxation_time_at(lap) * constants.relaxation_time,
-        preston=bench.preston * constants.preston,
-        hole_radius=bench.mirror.hole_radius,
-        edge_gain=bench.wear.edge_gain * constants.edge_gain,
-        edge_length=bench.edge_length_for(lap),
+        preston=bench.preston * constants.preston, hole_radius=bench.mirror.hole_radius,
+        edge_gain=bench.wear.edge_gain * constants.edge_gain, edge_length=bench.edge_length_for(lap),
         mask=mask_for(lap),
-    )
+    )  # fmt: skip
 
 
 @lru_cache(maxsize=8)
@@ -110,17 +106,10 @@ def motion_for(bench: Bench, spell: Spell, at: Orientation) -> Motion:
     """A spell's motion (physics section 5)."""
     hands = bench.hands
     return Motion(
-        on_top=spell.on_top,
-        stroke=spell.stroke_on(bench.mirror.diameter),
-        walk=2.0 * np.pi / hands.walk,
-        hand_turn=2.0 * np.pi / hands.hand_turn,
-        mirror_angle=at.mirror,
-        lap_angle=at.lap,
-        heading=at.heading,
-        push_offset=(hands.push_offset[0], hands.push_offset[1]),
-        lead=hands.friction_lead,
-        strokes_before=at.strokes,
-    )
+        on_top=spell.on_top, stroke=spell.stroke_on(bench.mirror.diameter), walk=2.0 * np.pi / hands.walk,
+        hand_turn=2.0 * np.pi / hands.hand_turn, mirror_angle=at.mirror, lap_angle=at.lap, heading=at.heading,
+        push_offset=(hands.push_offset[0], hands.push_offset[1]), lead=hands.friction_lead, strokes_before=at.strokes,
+    )  # fmt: skip
 
 
 def spell_for(bench: Bench, spell: Spell, number: int, at: Orientation) -> PlanarSpell:
@@ -147,7 +136,6 @@ class PlanarState:
         Height above the reference sphere [m].
     laps : mapping of str to ndarray, shape (m, m)
         Height of every lap's pitch above the reference sphere, by the lap's name [m].
-    orientation : Orientation
     """
 
     across: Floats
@@ -165,7 +153,6 @@ class PlanarEngine(Engine[PlanarState]):
 
     Parameters
     ----------
-    planar : PlanarAccuracy
     accuracy : Accuracy
         Its radii are those of the profiles.
     """

@@ -61,7 +61,6 @@ class MapsOfRun:
 
     Parameters
     ----------
-    glass : GlassGrid
     removal : ndarray, shape (n, n)
         Glass removed, zero where there is none [m].
     figures : tuple of MapFigure
@@ -157,11 +156,9 @@ class FigureFrame:
         error = np.where(glass.area > 0.0, error - fit[0] - fit[1] * square, 0.0)
         inside = error[weight >= 0.5]
         return MapFigure(
-            error,
-            fit_zernike(error, glass.distance / self.clear_radius, _azimuth(glass), weight),
-            float(np.sqrt(np.sum(weight * error**2) / np.sum(weight))),
-            float(inside.max() - inside.min()),
-        )
+            error, fit_zernike(error, glass.distance / self.clear_radius, _azimuth(glass), weight),
+            float(np.sqrt(np.sum(weight * error**2) / np.sum(weight))), float(inside.max() - inside.min()),
+        )  # fmt: skip
 
     def height_of_terms(self, coefficients: Floats, glass: GlassGrid) -> Floats:
         """Glass whose figure error is this sum of Zernike terms over the clear aperture ``(n, n)`` [m]."""

@@ -32,7 +32,6 @@ class Motion:
     Parameters
     ----------
     on_top : {"tool", "mirror"}
-    stroke : Stroke
     walk, hand_turn : float
         Rates at which the worker walks round, and turns the top piece in the hands the other way [rad/s].
     mirror_angle, lap_angle, heading : float
@@ -170,7 +169,6 @@ def check_tipping(motion: Motion, mirror_radius: float, lap_radius: float, numbe
 
     Parameters
     ----------
-    motion : Motion
     mirror_radius, lap_radius : float
         [m]
     number : int
@@ -203,11 +201,9 @@ def check_tipping(motion: Motion, mirror_radius: float, lap_radius: float, numbe
 def _shrunk(motion: Motion, scale: float) -> Motion:
     stroke = motion.stroke
     smaller = replace(
-        stroke,
-        length=stroke.length * scale,
-        side_sweep=stroke.side_sweep * scale,
+        stroke, length=stroke.length * scale, side_sweep=stroke.side_sweep * scale,
         side_overhang=stroke.side_overhang * scale,
-    )
+    )  # fmt: skip
     return replace(motion, stroke=smaller)
 
 

@@ -93,7 +93,6 @@ class PlanarSpell:
         [s]
     load : float
         Force between the pieces [N].
-    motion : Motion or None
     length_jitter : float
         Spread of length and sweep from stroke to stroke, relative [1].
     centre_jitter : float
@@ -264,13 +263,10 @@ def _report(tally: _Tally, work: Work, glass: GlassGrid, pitch: PitchGrid, piece
     j, i = np.unravel_index(int(np.argmax(peak)), peak.shape)
     return SpellReport(
         peak_pressure=float(peak[j, i]),
-        lift_off_share=1.0 - tally.touching / tally.covered if tally.covered > 0.0 else 0.0,
-        reach=tally.reach,
-        steps=tally.poses,
-        iterations=tally.passes,
-        peak_place=(float(glass.across[i]), float(glass.across[j])),
+        lift_off_share=1.0 - tally.touching / tally.covered if tally.covered > 0.0 else 0.0, reach=tally.reach,
+        steps=tally.poses, iterations=tally.passes, peak_place=(float(glass.across[i]), float(glass.across[j])),
         redraws=tally.redraws,
-    )
+    )  # fmt: skip
 
 
 def _why(

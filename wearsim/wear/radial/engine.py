@@ -134,12 +134,7 @@ def spell_contact(
 
 
 class RadialEngine(Engine[State]):
-    """Wear and creep of round profiles, every stroke averaged over azimuth.
-
-    Parameters
-    ----------
-    accuracy : Accuracy
-    """
+    """Wear and creep of round profiles, every stroke averaged over azimuth."""
 
     name = "radial"
     band_draws = 32

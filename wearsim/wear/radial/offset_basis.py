@@ -148,13 +148,9 @@ def _check_grids(bench: Bench, state: State, lap: Lap, accuracy: Accuracy) -> No
 
 
 def path_matrix(
-    strokes: Sequence[Stroke],
-    jitter: tuple[float, float],
-    basis_offset: Floats,
-    cases: LoadCases,
-    on_top: str,
+    strokes: Sequence[Stroke], jitter: tuple[float, float], basis_offset: Floats, cases: LoadCases, on_top: str,
     accuracy: Accuracy = DEFAULT,
-) -> Floats:
+) -> Floats:  # fmt: skip
     """Path per second of many strokes over a basis's offsets and load cases.
 
     Parameters
@@ -188,15 +184,9 @@ def path_matrix(
 
 
 def stroke_weights(
-    stroke: Stroke,
-    jitter: tuple[float, float],
-    offset: Floats,
-    cases: LoadCases,
-    on_top: str,
-    accuracy: Accuracy,
-    path: Floats,
-    time: Floats,
-) -> float:
+    stroke: Stroke, jitter: tuple[float, float], offset: Floats, cases: LoadCases, on_top: str, accuracy: Accuracy,
+    path: Floats, time: Floats,
+) -> float:  # fmt: skip
     """Path and time of one stroke over given offsets, into ``path`` and ``time`` (n_e, M); share left out."""
     many, phases = draws_needed(stroke, jitter, accuracy)
     left_out = path_weights(

@@ -133,16 +133,12 @@ def offset_weights(
 
     Parameters
     ----------
-    stroke : Stroke
     jitter : (float, float)
         Relative spread of length and sweep [1], spread of the centre [m].
-    top_is_tool : bool
-    cases : LoadCases
     limit : float
         Offset at which the top piece tips off [m]; jittered strokes that reach it are left out.
     largest : float
         Offset beyond which poses are taken to stand there [m].
-    accuracy : Accuracy
     """
     return _weights(
         stroke, jitter, top_is_tool, cases.position.tobytes(), cases.bins, cases.headings, limit, largest,
