@@ -109,7 +109,7 @@ class TipsOffError(InputError):
         self.offset = offset
         self.largest = largest
 
-    def told_in(self, length: Callable[[float], str], file: str | Path | None) -> TipsOffError:
+    def in_unit(self, length: Callable[[float], str], file: str | Path | None) -> TipsOffError:
         """The same of a programme's file, its lengths in a person's unit.
 
         Parameters

@@ -54,24 +54,10 @@ def uneven_start(bench: Bench, glass: GlassGrid) -> Floats:
         raise InputError(error.message, file=source.map, value=error.value, expected=error.expected) from error
 
 
-@dataclass(frozen=True, eq=False)
-class RoundMean:
-    """What averages see of a figure that is not round.
+def round_mean(bench: Bench, radius: Floats) -> tuple[Floats, float]:
+    """What averages see of a figure that is not round: mean height over rings ``(n,)``, RMS of what that leaves out [m].
 
-    Parameters
-    ----------
-    height : ndarray, shape (n,)
-        Mean height over rings, above the reference sphere [m].
-    left_out : float
-        RMS over the clear aperture of what the mean leaves out, tilt apart [m].
-    """
-
-    height: Floats
-    left_out: float
-
-
-def round_mean(bench: Bench, radius: Floats) -> RoundMean:
-    """Mean over rings of the bench's map or Zernike terms, at these radii ``(n,)`` [m].
+    The RMS is over the clear aperture, tilt apart.
 
     Raises
     ------
@@ -88,7 +74,7 @@ def round_mean(bench: Bench, radius: Floats) -> RoundMean:
     square = float(np.sum(weight * uneven**2) / np.sum(weight) - np.sum(tilt**2))
     mean = ring_mean(error, glass.across, radius)
     mean += conic_departure(radius, mirror.radius_of_curvature, mirror.conic)
-    return RoundMean(mean, max(square, 0.0) ** 0.5)
+    return mean, max(square, 0.0) ** 0.5
 
 
 # A profile's sigma column says nothing of how errors at neighbouring radii go together. Slopes are what a test
@@ -198,12 +184,12 @@ def from_uneven(bench: Bench, accuracy: Accuracy) -> StartFigure:
         Where the map's file cannot be used.
     """
     radius = glass_grid(bench.mirror, accuracy)
-    mean = round_mean(bench, radius)
+    mean, left_out = round_mean(bench, radius)
     words = (
-        f"figure.{bench.figure.kind}: its mean over rings is used; {mean.left_out * 1e9:.0f} nm RMS of surface that "
+        f"figure.{bench.figure.kind}: its mean over rings is used; {left_out * 1e9:.0f} nm RMS of surface that "
         "are not round are left out, which the planar engine works with"
     )
-    return StartFigure.exact(radius, mean.height, (words,))
+    return StartFigure.exact(radius, mean, (words,))
 
 
 def own_sheet(bench: Bench) -> Readings | None:

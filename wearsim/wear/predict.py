@@ -150,12 +150,12 @@ def _band(
     glasses = [None] * draws if start is None else [replace(start, height=h) for h in start.draws(draws, seed + 1)]
     there = itertools.count(2)  # the prediction itself counts as one
 
-    def tell() -> None:
+    def one_more() -> None:
         if progress is not None:
             progress(next(there) / (1 + draws))
 
     workers = None if engine.runs_together else 1
-    found = in_threads(drawn, range(1, 1 + draws), glasses, belief.draws(draws, seed), workers=workers, done=tell)
+    found = in_threads(drawn, range(1, 1 + draws), glasses, belief.draws(draws, seed), workers=workers, done=one_more)
     is_measured = start is not None and start.is_uncertain
     return band_of(found, gauge, draws, minutes_of(programme), is_measured=is_measured)
 

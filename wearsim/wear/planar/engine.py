@@ -102,25 +102,16 @@ class Orientation:
         return Orientation(self.on_top, mirror, lap, heading, self.turned, strokes)
 
 
-def motion_for(bench: Bench, spell: Spell, at: Orientation) -> Motion:
-    """A spell's motion (physics section 5)."""
-    hands = bench.hands
-    return Motion(
-        on_top=spell.on_top, stroke=spell.stroke_on(bench.mirror.diameter), walk=2.0 * np.pi / hands.walk,
+def spell_for(bench: Bench, spell: Spell, number: int, at: Orientation) -> PlanarSpell:
+    """One spell and its motion (physics section 5), SI."""
+    hands, load = bench.hands, bench.load_on(spell.on_top, bench.lap(spell.lap), spell.push, pressing=spell.is_press)
+    if spell.is_press:
+        return PlanarSpell(spell.duration, load, None, number=number, turned=at.lap - at.mirror)
+    motion = Motion(
+        spell.on_top, spell.stroke_on(bench.mirror.diameter), walk=2.0 * np.pi / hands.walk,
         hand_turn=2.0 * np.pi / hands.hand_turn, mirror_angle=at.mirror, lap_angle=at.lap, heading=at.heading,
         push_offset=(hands.push_offset[0], hands.push_offset[1]), lead=hands.friction_lead, strokes_before=at.strokes,
     )  # fmt: skip
-
-
-def spell_for(bench: Bench, spell: Spell, number: int, at: Orientation) -> PlanarSpell:
-    """One spell, SI."""
-    lap = bench.lap(spell.lap)
-    load = bench.load_on(spell.on_top, lap, spell.push, pressing=spell.is_press)
-    turned = at.lap - at.mirror
-    if spell.is_press:
-        return PlanarSpell(spell.duration, load, None, number=number, turned=turned)
-    hands = bench.hands
-    motion = motion_for(bench, spell, at)
     return PlanarSpell(spell.duration, load, motion, hands.length_jitter, hands.centre_jitter, number)
 
 
@@ -213,7 +204,7 @@ class PlanarEngine(Engine[PlanarState]):
         try:
             report = walk_spell(plain, pieces, glass, pitch, w, u, seed=seed, accuracy=self.planar, progress=progress)
         except TipsOffError as error:
-            raise error.told_in(length_unit(bench).text, file) from None
+            raise error.in_unit(length_unit(bench).text, file) from None
         if plain.motion is None:
             done, tip, strokes = at, bench.mirror.radius, 0.0
         else:
