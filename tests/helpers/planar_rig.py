@@ -1,4 +1,4 @@
-"""A small rig: two pieces, a start, one spell walked."""
+"""A small rig for planar tests: two pieces, a start, one spell walked; fixtures that conftests take over."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from wearsim.wear.planar.walk import Pieces, PlanarSpell, walk_spell
 
 
 @pytest.fixture(autouse=True, scope="session")
-def _one_thread() -> Iterator[None]:
+def one_thread() -> Iterator[None]:
     """One thread is enough for tests, and leaves the machine to others."""
     before = numba.get_num_threads()
     numba.set_num_threads(1)
