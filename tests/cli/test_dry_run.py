@@ -1,4 +1,4 @@
-"""``--dry-run``: all input is checked, what would be run is told, and nothing is written."""
+"""``--dry-run``: all input is checked, the files are listed, and nothing is computed or written."""
 
 from __future__ import annotations
 
@@ -10,65 +10,102 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from wearsim.learn.remember import Known, keep
 
-import wearsim as ws
-from wearsim.decide.ahead import looks_of
-from wearsim.decide.response_search import Search
-from wearsim.learn.ahead import runs_of
-from wearsim.show.ahead_table import ahead_text
-from wearsim.wear import ahead
-from wearsim.wear.ahead import Ahead, shortened, strokes_of
+from wearsim.learn.folder import open_folder
+from wearsim.wear.constants import prior
 
 Call = Callable[..., Any]
 TUTORIAL = Path(__file__).parents[2] / "examples" / "tutorial"
 WORK = ("bench.toml", "--programme", "programme.toml")
+STUDY = """
+[study]
+bench = "bench.toml"
+programme = "programme.toml"
+[[axis]]
+key = "spell 1.minutes"
+list = [2, 4]
+"""
 
 
 @pytest.fixture
 def desk(demo: Path, call: Call) -> Path:
-    """The demo, and beside it a mirror's folder with one session, nothing calibrated yet."""
+    """The demo, beside it a mirror's folder with one session, nothing calibrated yet, and a study."""
     shutil.copytree(TUTORIAL, demo / "own")
     done, after = TUTORIAL / "done.toml", TUTORIAL / "after.toml"
     assert call("record", "own", "-p", str(done), "-r", str(after), "--date", "2025-01-01").code == 0
+    (demo / "minutes.toml").write_text(STUDY)
     return demo
+
+
+@pytest.fixture
+def idle(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither engine may run."""
+
+    def run(*_: Any, **__: Any) -> None:
+        raise AssertionError("an engine ran in a dry run")
+
+    monkeypatch.setattr("wearsim.kernels.radial.evolve", run)
+    monkeypatch.setattr("wearsim.wear.planar.setup.work_spell", run)
+    monkeypatch.setattr("wearsim.learn.practice.mirror.work_spell", run)
 
 
 def contents(folder: Path) -> dict[Path, bytes | None]:
     return {path: path.read_bytes() if path.is_file() else None for path in folder.rglob("*")}
 
 
-@pytest.mark.parametrize(
-    "arguments",
-    [
-        ("predict", *WORK, "-o", "out.h5"),
-        ("predict", "own", "-p", "own/done.toml", "--plot", "out.png"),
-        ("predict", *WORK, "--engine", "planar", "--cells", "32", "--draws", "8"),
-        ("compare", *WORK, "-o", "out.json"),
-        ("propose", "bench.toml", "--spells", "1", "-o", "new.toml", "--card", "card.pdf"),
-        ("calibrate", "own"),
-        ("calibrate", "own", "--jitter"),
-        ("history", "own", "--plot", "history.svg"),
-        ("rehearse", "practice", "--sessions", "2", "--minutes", "20"),
-    ],
-    ids=lambda arguments: " ".join(arguments[:3]),
-)
-def test_it_says_what_it_would_do_and_does_nothing(arguments: tuple[str, ...], call: Call, desk: Path) -> None:
+COMMANDS = {
+    "predict": (("predict", *WORK, "-o", "out.h5", "--shadows", "out.svg"), ["out.h5", "out.svg"]),
+    "predict planar": (("predict", *WORK, "--engine", "planar", "--cells", "32", "--plot", "p.png"), ["p.png"]),
+    "predict folder": (("predict", "own", "-p", "own/done.toml"), ["own/calibration.toml"]),
+    "compare": (("compare", *WORK, "-o", "out.json"), ["out.json"]),
+    "propose": (("propose", "bench.toml", "-o", "new.toml", "--card", "c.pdf"), ["new.toml", "c.pdf"]),
+    "propose folder": (("propose", "own", "--plot", "p.pdf"), ["own/calibration.toml", "p.pdf"]),
+    "calibrate": (("calibrate", "own", "-o", "c.json"), ["own/calibration.toml", "c.json"]),
+    "history": (("history", "own", "--plot", "h.svg"), ["own/calibration.toml", "h.svg"]),
+    "rehearse": (("rehearse", "practice", "-o", "r.json"), ["practice", "r.json"]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("arguments", "files"), COMMANDS.values(), ids=COMMANDS)
+def test_it_lists_the_files_and_does_nothing(
+    arguments: tuple[str, ...], files: list[str], call: Call, desk: Path, idle: None
+) -> None:
     before = contents(desk)
     said = call(*arguments, "--dry-run", "--json", "-q")
     assert (said.code, said.err) == (0, "")
-    answer = json.loads(said.out)
-    assert answer["dry_run"] is True and answer["predictions"] > 0
-    assert 0.0 <= answer["time_least_s"] <= answer["time_s"] and answer["timed_s"] > 0.0
-    asked = [text for text in arguments if text.startswith(("out.", "new.", "card.", "history."))]
-    assert set(asked) <= set(answer["would_write"])
+    assert json.loads(said.out) == {"dry_run": True, "would_write": files}
+    said = call(*arguments, "--dry-run")
+    assert said.code == 0 and all(name in said.out for name in files)
+    assert said.err.splitlines()[-1] == f"Next: wearsim {shlex.join(arguments)}"
     assert contents(desk) == before
 
 
-def test_at_a_terminal_it_keeps_to_80_columns_and_names_what_comes_next(call: Call, desk: Path) -> None:
-    said = call("predict", *WORK, "--dry-run", "-o", "out.h5")
-    assert said.out.startswith("Would be run") and "out.h5" in said.out
-    assert max(map(len, said.out.splitlines())) <= 80
-    assert said.err.splitlines()[-1] == f"Next: wearsim predict {shlex.join(WORK)} -o out.h5"  # as it was asked
+def test_a_study_is_forecast_and_its_file_listed(call: Call, desk: Path) -> None:
+    before = contents(desk)
+    said = call("study", "minutes.toml", "--dry-run", "--json", "-q")
+    answer = json.loads(said.out)
+    assert (said.code, answer["dry_run"], answer["would_write"]) == (0, True, ["minutes.h5"])
+    assert answer["cases"] == 2 and answer["file_bytes"] > 0
+    assert contents(desk) == before
+    assert call("study", "minutes.toml", "-o", "minutes.toml", "--dry-run").code == 2
+
+
+def test_the_files_listed_are_those_that_are_written(call: Call, desk: Path) -> None:
+    arguments = ("predict", *WORK, "--draws", "0", "-o", "out.h5", "--plot", "out.png")
+    listed = json.loads(call(*arguments, "--dry-run", "--json").out)["would_write"]
+    before = set(contents(desk))
+    assert call(*arguments).code == 0
+    assert {str(path.relative_to(desk)) for path in set(contents(desk)) - before} == set(listed)
+
+
+def test_a_folder_that_remembers_is_not_written(call: Call, desk: Path, idle: None) -> None:
+    folder = open_folder("own")
+    keep(folder, 1, Known(prior(folder.bench), 0.08), 0, 128)
+    for arguments in (("predict", "own", "-p", "own/done.toml"), ("history", "own")):
+        said = call(*arguments, "--dry-run", "--json")
+        assert json.loads(said.out)["would_write"] == []
+        assert "nothing" in call(*arguments, "--dry-run").out
 
 
 @pytest.mark.parametrize(
@@ -77,100 +114,53 @@ def test_at_a_terminal_it_keeps_to_80_columns_and_names_what_comes_next(call: Ca
         (("predict", "bench.toml", "-p", "none.toml"), "none.toml: no such file"),
         (("predict", *WORK, "-o", "programme.toml"), "ending in .h5"),
         (("predict", *WORK, "--cells", "64"), "planar engine only"),
+        (("predict", "gone.toml", "-p", "programme.toml"), "profile"),
+        (("predict", "star.toml", "-p", "programme.toml"), "star_points"),
+        (("predict", *WORK[:2], "far.toml"), "side_overhang"),
+        (("compare", *WORK[:2], "far.toml"), "side_overhang"),
+        (("compare", "star.toml", "-p", "programme.toml"), "star_points"),
         (("propose", "bench.toml", "-o", "programme.toml"), "exists already"),
         (("propose", "bench.toml", "--minutes", "-1"), "minutes"),
+        (("propose", "star.toml"), "star_points"),
+        (("propose", "bad.toml"), "bad.csv"),
         (("calibrate", "nowhere"), "nowhere"),
+        (("history", "own", "-o", "history.csv"), ".json"),
         (("rehearse", "own"), "not a practice mirror"),
         (("rehearse", "no/such"), "its folder is missing"),
         (("rehearse", "new", "--diameter", "9 m"), "out of range"),
+        (("rehearse", "new", "-p", "none.toml"), "none.toml: no such file"),
+        (("study", "none.toml"), "none.toml: no such file"),
     ],
     ids=lambda given: " ".join(given[:2]) if isinstance(given, tuple) else "",
 )
-def test_what_the_run_would_refuse_it_refuses(arguments: tuple[str, ...], says: str, call: Call, desk: Path) -> None:
+def test_what_the_run_would_refuse_it_refuses(
+    arguments: tuple[str, ...], says: str, call: Call, desk: Path, idle: None
+) -> None:
+    bench = Path("bench.toml").read_text()
+    Path("gone.toml").write_text(bench.replace("profile.csv", "gone.csv"))
+    Path("star.toml").write_text(bench.replace("[lap]", '[lap]\nstar_points = 6\nstar_depth = "20 mm"'))
+    Path("bad.toml").write_text(bench.replace("profile.csv", "bad.csv"))
+    Path("bad.csv").write_text("no profile\n")
+    Path("far.toml").write_text(
+        '[[spell]]\nstroke = "w"\nlength = 0.3\nside_sweep = 0.1\nside_overhang = 0.9\nminutes = 3\n'
+    )
     before = contents(desk)
     said = call(*arguments, "--dry-run")
     assert said.code == 2 and says in said.err and len(said.err.splitlines()) == 1
     assert contents(desk) == before
 
 
-@pytest.mark.parametrize("engine", ["radial", "planar"])
-def test_a_stroke_that_tips_off_is_refused(engine: str, call: Call, tipping: Path) -> None:
-    for command in ("predict", "compare"):
-        said = call(command, "bench.toml", "-p", str(tipping), "--engine", engine, "--dry-run")
-        assert said.code == 2 and "Traceback" not in said.err
+@pytest.mark.parametrize("command", [("calibrate", "own"), ("predict", "own", "-p", "own/done.toml")])
+@pytest.mark.parametrize(
+    ("name", "text"), [("readings.toml", "readings = 1\n"), ("session.toml", 'date = 2025-01-01\nabrasive = "sand"\n')]
+)
+def test_a_damaged_session_is_found(command: tuple[str, ...], name: str, text: str, call: Call, desk: Path) -> None:
+    (desk / "own" / "01" / name).write_text(text)
+    assert call(*command, "--dry-run").code == 2
 
 
-def test_a_damaged_session_is_found(call: Call, desk: Path) -> None:
-    sheet = next(path for path in (desk / "own").glob("0*/readings.toml"))
-    sheet.write_text("readings = 1\n")
-    assert call("calibrate", "own", "--dry-run").code == 2
-
-
-def test_a_long_walk_is_told_from_a_short_one(demo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """An engine that takes 0.5 s and 2 ms a stroke is forecast as just that, for every draw."""
-    bench, programme = ws.load_bench("bench.toml"), ws.load_programme("programme.toml")
-    walked: list[float] = []
-
-    def predict(bench: Any, programme: Any, **_: Any) -> None:
-        walked.append(strokes_of(programme))
-
-    def seconds_of(work: Callable[[], object]) -> float:
-        work()
-        return 0.5 + 2e-3 * walked[-1]
-
-    monkeypatch.setattr(ahead, "predict", predict)
-    monkeypatch.setattr(ahead, "seconds_of", seconds_of)
-    found = ahead.predict_ahead(bench, programme, engine="planar", draws=9)
-    assert max(walked) == pytest.approx(ahead.TIMED_STROKES)
-    assert found.most == pytest.approx(10 * (0.5 + 2e-3 * strokes_of(programme)))
-    assert found.predictions == 10
-
-
-def test_a_shortened_programme_has_its_share_of_strokes(demo: Path) -> None:
-    programme = ws.load_programme("programme.toml")
-    assert strokes_of(shortened(programme, 0.25)) == pytest.approx(0.25 * strokes_of(programme))
-
-
-def test_a_dry_run_searches_nothing(call: Call, desk: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def run(search: Search) -> None:
-        raise AssertionError("a search in a dry run")
-
-    monkeypatch.setattr(Search, "run", run)
-    for arguments in (("propose", "bench.toml"), ("rehearse", "practice", "--sessions", "1")):
-        assert call(*arguments, "--dry-run", "-q").code == 0
-
-
-def test_a_search_makes_more_trials_for_more_strokes_and_spells() -> None:
-    one, more, three = looks_of(200, 1), looks_of(300, 1), looks_of(200, 3)
-    assert more.found == one.found + 200 and more.settled == one.settled
-    assert all(few < many for few, many in zip(one, three, strict=True) if few != 200)
-    assert all(looks.found_new <= looks.found and looks.settled_new <= looks.settled for looks in (one, three))
-
-
-def test_the_start_counts_but_what_was_timed_does_not(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of 3.5 s so far 1.5 s went into timing: 2 s are the start, or 4 s on a machine with as much else to do.
-
-    A start that compiled is no measure.
-    """
-    told = Ahead("1 prediction", 1, 100.0, 0.5, 1.0, "one prediction", 0.1)
-    monkeypatch.setattr(ahead._Timed, "seconds", 1.5)
-    for so_far, waited, start in (
-        (3.5, 0.8, 2.0), (3.5, 3.0, 4.0), (90.0, 1.5, ahead.LONGEST_START), (1.0, 1.5, 0.0)
-    ):  # fmt: skip
-        monkeypatch.setattr(ahead._Timed, "waited", waited)
-        monkeypatch.setattr(ahead.time, "process_time", lambda so_far=so_far: so_far)
-        found = ahead.started(told)
-        assert (found.least, found.most) == (0.5 + start, 1.0 + start)
-
-
-def test_more_is_run_for_more_constants_and_draws() -> None:
-    for size in (0, 1, 4):
-        fewest, most = runs_of(size, 64)
-        assert fewest < most and runs_of(size, 128) > (fewest, most)
-        assert runs_of(size, 64, 3)[0] > fewest and runs_of(size, 64, 3)[1] > most
-    assert runs_of(4)[0] > runs_of(1)[0]
-
-
-def test_a_moment_is_no_nought() -> None:
-    told = Ahead("1 prediction", 1, 100.0, 0.01, 0.02, "one prediction", 0.02)
-    assert "about 0 s" not in ahead_text(told, []) and "less than a second" in ahead_text(told, [])
+def test_a_folder_without_sessions_cannot_be_calibrated(call: Call, desk: Path) -> None:
+    shutil.rmtree(desk / "own" / "01")
+    assert call("calibrate", "own", "--dry-run").code == 1
+    said = call("propose", "own", "--dry-run", "--json")
+    assert json.loads(said.out)["would_write"] == []

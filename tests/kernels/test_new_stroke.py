@@ -32,7 +32,7 @@ ASKED = """
 import json
 import numpy as np
 from wearsim.bench.toml_io import programme_from_table
-from wearsim.decide.stroke_library import Shape
+from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.show.strokes import spell_title, stroke_path
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.planar.motion import Motion, nominal, poses_of
@@ -51,7 +51,7 @@ print(json.dumps({
     "planar": poses_of(Motion("tool", stroke), moments, nominal(1), 1.0)[0, :, :2].T.tolist(),
     "reach": stroke_reach(stroke),
     "mean_offset": float(weights.time[:, 0] @ weights.offset),
-    "proposed": Shape("tool", None, "eight", 0.5, 0.2).spell(10.0, 50.0).stroke_on(0.3) == stroke,
+    "proposed": StrokeSpec("tool", None, "eight", 0.5, 0.2).spell(10.0, 50.0).stroke_on(0.3) == stroke,
 }))
 """
 

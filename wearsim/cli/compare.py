@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 from wearsim.cli import inputs
-from wearsim.cli import options as dry
 from wearsim.cli.inputs import BenchPath, ProgrammePath
-from wearsim.cli.options import JsonOutput, Manners, Workers
+from wearsim.cli.messages import Voice
+from wearsim.cli.options import DryRun, JsonOutput, Manners, Workers
 from wearsim.cli.predict import Cells, Engine, EngineChoice, EngineDraws, settings_of
 
 NAME = "compare"
@@ -18,7 +17,7 @@ EXAMPLE = "wearsim compare bench.toml --programme programme.toml --plot out.png"
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
     draws: EngineDraws = None, cells: Cells = None, output: JsonOutput = None,
-    dry_run: dry.DryRun = False, workers: Workers = None,
+    dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """Tool on top or mirror on top, all else equal?
 
@@ -27,16 +26,16 @@ def command(
     """
     manners.reserve({output: (".json",)}, inputs=[bench, programme])
     voice = manners.voice
+    settings = settings_of(engine, draws, cells, manners.seed)
     if dry_run:
-        _tell_ahead(manners, bench, programme, settings_of(engine, draws, cells, manners.seed), output)
+        manners.list_files([_checked(bench, programme, engine, voice), output])
         return
-    pieces = inputs.read_bench(bench)
+    pieces = inputs.read_bench(bench, voice)
     work = inputs.read_programme(programme)
     from wearsim.decide.compare import compare
     from wearsim.show.comparison import comparison_figure, comparison_text
 
     inputs.tell_compiling(voice)
-    settings = settings_of(engine, draws, cells, manners.seed)
     with voice.bar("working the programme both ways") as told:
         both = compare(pieces, work, progress=told, **settings)
     inputs.tell_defaults(voice, pieces, work)
@@ -50,10 +49,13 @@ def command(
     voice.next("propose", bench, "--minutes", 60)
 
 
-def _tell_ahead(manners: Manners, bench: Path, programme: Path, settings: dict[str, Any], output: Path | None) -> None:
-    from wearsim.decide.ahead import compare_ahead
+def _checked(bench: Path, programme: Path, engine: Engine, voice: Voice) -> Path | None:
+    """All input checked for a dry run; what would be written into a mirror's folder."""
+    from wearsim.decide.compare import check_either_way
 
-    inputs.tell_compiling(manners.voice)
-    pieces, _, first = inputs.read_ahead(bench)
+    pieces, kept = inputs.check_bench(bench, voice)
     work = inputs.read_programme(programme)
-    dry.tell(manners, dry.after(first, compare_ahead(pieces, work, **settings)), [output])
+    check_either_way(pieces, work)
+    if engine is Engine.radial:
+        inputs.check_round_laps(pieces, work)
+    return kept

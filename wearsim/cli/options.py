@@ -4,11 +4,13 @@ A command is a plain function with a last parameter ``manners``; :func:`add` giv
 
     def command(bench: BenchPath, manners: Manners, output: ... = None) -> None:
         manners.reserve({output: (".h5",)}, inputs=[bench])    # before anything is computed
+        ...                                                    # all input is read
+        if dry_run:
+            manners.list_files([output])
+            return
         ...
         manners.deliver(outcome.to_json, table=..., figure=..., write=...)
         manners.voice.next("compare", bench, "--programme", programme)
-
-``--dry-run``: everything is checked, nothing is written, and the work ahead is told.
 """
 
 from __future__ import annotations
@@ -31,16 +33,18 @@ from wearsim.cli.inputs import MISSING_FOLDER
 from wearsim.cli.messages import Voice
 from wearsim.errors import InputError
 from wearsim.parallel import set_worker_count
+from wearsim.show.text import paragraph
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-    from wearsim.wear.ahead import Ahead
 
 
 PLOTS = (".png", ".svg", ".pdf")
 JsonOutput = Annotated[
     Path | None, typer.Option("-o", "--output", metavar="FILE", help="The object of --json, to a file: .json.")
+]
+DryRun = Annotated[
+    bool, typer.Option("--dry-run", help="Check all input, list the files to be written; compute nothing.")
 ]
 
 Workers = Annotated[
@@ -91,6 +95,26 @@ class Manners:
                 if path.resolve() in taken:
                     raise InputError("is read or written by this command already", file=path)
                 taken.add(path.resolve())
+
+    def list_files(self, files: Iterable[Path | None], text: str = "", **more: Any) -> None:
+        """End a dry run: say which files the command would write, and name the same command in earnest as the next.
+
+        Parameters
+        ----------
+        files : iterable of Path or None
+            To be written besides the plot; None for what was not asked for.
+        text : str
+            Lines of the command's own, put first.
+        **more
+            The same for ``--json``.
+        """
+        named = [str(path) for path in (*files, self.plot) if path is not None]
+        if self.json:
+            print(json.dumps({"dry_run": True, "would_write": named, **more}, allow_nan=False))
+        else:
+            listed = paragraph(", ".join(named) or "nothing", "Would write    ", " " * 15)
+            print("\n".join([*text.splitlines(), listed, "All input can be used. Nothing was written."]))
+        self.voice.next(*(word for word in SAID.get() if word != "--dry-run"))
 
     def write_json(self, payload: dict[str, Any], path: Path | None) -> None:
         """Write the object of ``--json`` to a file, where one is asked for."""
@@ -220,62 +244,3 @@ def add(app: typer.Typer, function: Callable[..., None], name: str, example: str
     call.__doc__, call.__annotations__ = function.__doc__, {**hints, **shared}
     setattr(call, "__signature__", inspect.Signature(parameters))  # noqa: B010  mypy knows no such attribute
     app.command(name, cls=Example.command(example))(call)
-
-
-DryRun = Annotated[bool, typer.Option("--dry-run", help="Check all input, say how long it would take; write nothing.")]
-
-
-def after(first: Ahead | None, then: Ahead) -> Ahead:
-    """What comes first, if anything, and then the command's own work.
-
-    Parameters
-    ----------
-    first : Ahead or None
-    then : Ahead
-
-    Returns
-    -------
-    Ahead
-    """
-    if first is None:
-        return then
-    from wearsim.learn.ahead import after_that  # slow to import, and of use to a mirror's folder alone
-
-    return after_that(first, then)
-
-
-def tell(manners: Manners, ahead: Ahead, files: Iterable[Path | None], *more: str) -> None:
-    """Print what a dry run has to say; next comes the same command in earnest.
-
-    Parameters
-    ----------
-    manners : Manners
-    ahead : Ahead
-        What the command would do.
-    files : iterable of Path or None
-        What it would write besides the plot; None for what was not asked for.
-    *more : str
-        Worth adding to the command.
-    """
-    from wearsim.show.ahead_table import ahead_text
-    from wearsim.wear.ahead import started
-
-    ahead = started(ahead)
-    named = [str(path) for path in (*files, manners.plot) if path is not None]
-    if manners.json:
-        print(json.dumps({"dry_run": True, **ahead.to_json(), "would_write": named}, allow_nan=False))
-    else:
-        print(ahead_text(ahead, named))
-    in_earnest(manners, *more)
-
-
-def in_earnest(manners: Manners, *more: str) -> None:
-    """Name what comes next: the same command without ``--dry-run``.
-
-    Parameters
-    ----------
-    manners : Manners
-    *more : str
-        Worth adding to it.
-    """
-    manners.voice.next(*(word for word in SAID.get() if word != "--dry-run"), *more)

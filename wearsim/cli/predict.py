@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli import options as dry
 from wearsim.cli.inputs import BenchPath, ProgrammePath
-from wearsim.cli.options import PLOTS, Manners, Workers
+from wearsim.cli.messages import Voice
+from wearsim.cli.options import PLOTS, DryRun, Manners, Workers
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -83,15 +83,16 @@ def settings_of(engine: Engine, draws: int | None, cells: int | None, seed: int)
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
     draws: EngineDraws = None, cells: Cells = None, output: Output = None,
-    shadows: inputs.Shadows = None, dry_run: dry.DryRun = False, workers: Workers = None,
+    shadows: inputs.Shadows = None, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What will this programme do to the figure?"""
     manners.reserve({output: (".h5", ".hdf5"), shadows: PLOTS}, inputs=[bench, programme])
     voice = manners.voice
+    settings = settings_of(engine, draws, cells, manners.seed)
     if dry_run:
-        _tell_ahead(manners, bench, programme, settings_of(engine, draws, cells, manners.seed), (output, shadows))
+        manners.list_files([_checked(bench, programme, engine, voice), output, shadows])
         return
-    pieces, known = inputs.read_known(bench)
+    pieces, known = inputs.read_known(bench, manners.voice)
     work = inputs.read_programme(programme, pieces)
     from wearsim.show.outcome import outcome_text
     from wearsim.wear.predict import predict
@@ -99,7 +100,6 @@ def command(
     inputs.tell_compiling(voice)
     if engine is Engine.planar and known.get("laps") is not None:
         voice.warn("the planar engine starts the laps as the bench says, not as the last session left them")
-    settings = settings_of(engine, draws, cells, manners.seed)
     with voice.bar("working the programme") as told:
         outcome = predict(pieces, work, progress=told, **settings, **known)
     after = _readings(pieces, work, outcome, known, manners.seed, 32 if draws is None else draws)
@@ -124,15 +124,13 @@ def command(
     voice.next("compare", bench, "--programme", programme)
 
 
-def _tell_ahead(
-    manners: Manners, bench: Path, programme: Path, settings: dict[str, Any], files: tuple[Path | None, ...]
-) -> None:
-    from wearsim.wear.ahead import predict_ahead
-
-    inputs.tell_compiling(manners.voice)
-    pieces, known, first = inputs.read_ahead(bench)
+def _checked(bench: Path, programme: Path, engine: Engine, voice: Voice) -> Path | None:
+    """All input checked for a dry run; what would be written into a mirror's folder."""
+    pieces, kept = inputs.check_bench(bench, voice)
     work = inputs.read_programme(programme, pieces)
-    dry.tell(manners, dry.after(first, predict_ahead(pieces, work, **settings, **known)), files)
+    if engine is Engine.radial:
+        inputs.check_round_laps(pieces, work)
+    return kept
 
 
 SHADOWS_AT = (0.35, 0.7, 0.95)

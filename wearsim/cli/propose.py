@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli import options as dry
 from wearsim.cli.inputs import BenchPath
-from wearsim.cli.options import Manners, Workers
+from wearsim.cli.options import DryRun, Manners, Workers
 from wearsim.cli.predict import Draws
 from wearsim.errors import InputError
 
@@ -59,7 +58,7 @@ def command(
     bench: BenchPath, manners: Manners, minutes: Minutes = 60.0, spells: Spells = 3, shortest: Shortest = 2.0,
     edge_limit: EdgeLimit = 0.125, on_top: OnTopChoice = OnTop.either, rate: Rate = 50.0, sessions: Sessions = 1,
     time_limit: TimeLimit = None, draws: Draws = 32, output: Output = None, card: Card = None,
-    trade_off: TradeOff = False, dry_run: dry.DryRun = False, workers: Workers = None,
+    trade_off: TradeOff = False, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What stroke flattens this?
 
@@ -73,10 +72,11 @@ def command(
     if time_limit is not None and not time_limit > 0.0:
         raise InputError("out of range", key="--time-limit", value=time_limit, expected="more than 0 seconds")
     if dry_run:
-        settings = {"sessions": sessions, "time_limit": time_limit, "draws": draws, "with_trade_off": trade_off}
-        _tell_ahead(manners, bench, limits, settings, (output, card))
+        pieces, kept = inputs.check_bench(bench, manners.voice)
+        inputs.check_round_laps(pieces)
+        manners.list_files([kept, output, card])
         return
-    pieces, known = inputs.read_known(bench)
+    pieces, known = inputs.read_known(bench, manners.voice)
     from wearsim.decide.propose import propose
     from wearsim.show.expected_readings import expected_text
     from wearsim.show.proposal import proposal_figure, proposal_text
@@ -108,18 +108,6 @@ def _limits(minutes: float, spells: int, shortest: float, edge_limit: float, on_
     return inputs.read_limits(
         minutes=minutes, spells=spells, shortest=shortest, edge_limit=edge_limit, on_top=pieces, rate=rate
     )
-
-
-def _tell_ahead(
-    manners: Manners, bench: Path, limits: Limits, settings: dict[str, Any], files: tuple[Path | None, ...]
-) -> None:
-    from wearsim.decide.ahead import propose_ahead
-
-    inputs.tell_compiling(manners.voice)
-    pieces, known, first = inputs.read_ahead(bench)
-    ahead = propose_ahead(pieces, limits, **settings, **known)
-    output, *_ = files
-    dry.tell(manners, dry.after(first, ahead), files, *(() if output else ("-o", "programme.toml")))
 
 
 def _readings(

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli import options as dry
 from wearsim.cli.inputs import FolderPath
-from wearsim.cli.options import JsonOutput, Manners, Workers
+from wearsim.cli.options import DryRun, JsonOutput, Manners, Workers
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -47,7 +46,7 @@ Own = Annotated[
 def command(
     folder: FolderPath, manners: Manners, fault: Fault = None, diameter: Diameter = None,
     focal_ratio: Ratio = None, sessions: Sessions = 6, minutes: Minutes = 60.0, programme: Own = None,
-    output: JsonOutput = None, dry_run: dry.DryRun = False, workers: Workers = None,
+    output: JsonOutput = None, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """Practise the whole loop on a simulated mirror.
 
@@ -57,18 +56,11 @@ def command(
     """
     manners.reserve({output: (".json",)}, inputs=[folder, *([programme] if programme else [])])
     inputs.read_limits(minutes=minutes)
-    inputs.tell_compiling(manners.voice)
     if dry_run:
-        _tell_ahead(
-            folder,
-            manners,
-            _asked(folder, manners.seed, fault, diameter, focal_ratio),
-            sessions,
-            minutes,
-            programme,
-            output,
-        )
+        _check(folder, _asked(folder, manners.seed, fault, diameter, focal_ratio), programme)
+        manners.list_files([folder, output])
         return
+    inputs.tell_compiling(manners.voice)
     there = _folder(folder, manners, fault, diameter, focal_ratio)
     rounds = _own(there, programme) if programme else _rounds(folder, manners, sessions, minutes)
     from wearsim.learn.folder import open_folder
@@ -115,20 +107,20 @@ def _asked(
     return None
 
 
-def _tell_ahead(
-    path: Path, manners: Manners, asked: Practice | None, sessions: int, minutes: float, own: Path | None,
-    output: Path | None,
-) -> None:  # fmt: skip
-    from wearsim.learn.ahead import practice_so_far, rehearse_ahead
-    from wearsim.learn.practice.rehearse import OTHER_SPREAD
+def _check(path: Path, asked: Practice | None, programme: Path | None) -> None:
+    """All input checked for a dry run: a folder that is there, or what is asked for, and a programme on it."""
+    from wearsim.learn.folder import open_folder
+    from wearsim.learn.practice.file import read_practice
 
-    there = practice_so_far(path, asked)
-    programme = inputs.read_programme(own, there.bench) if own else None
-    limits = inputs.read_limits(minutes=minutes, removal_spread=OTHER_SPREAD)
-    ahead = rehearse_ahead(
-        there.bench, there.worked, there.accuracy, limits, sessions=sessions, programme=programme, **there.known
-    )
-    dry.tell(manners, dry.after(there.first, ahead), [path, output])
+    if asked is None:
+        there = open_folder(path)
+        read_practice(there)
+        inputs.check_folder(there)
+        bench = there.bench
+    else:
+        bench = asked.drawn().bench
+    if programme is not None:
+        inputs.read_programme(programme, bench)
 
 
 def _practice(seed: int, fault: FaultChoice | None, diameter: str | None, focal_ratio: float | None) -> Practice:

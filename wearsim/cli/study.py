@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,7 +11,7 @@ import typer
 from wearsim.cli import completion as ready
 from wearsim.cli import inputs
 from wearsim.cli.messages import case_bar
-from wearsim.cli.options import Manners, in_earnest
+from wearsim.cli.options import Manners
 
 if TYPE_CHECKING:
     from wearsim.study.plan import Study
@@ -52,12 +51,11 @@ def command(
 
     plan = load_study(study)
     inputs.tell_compiling(manners.voice)
-    if dry_run:
-        _tell_forecast(plan, manners, workers)
-        in_earnest(manners)
-        return
     path = output or Path(f"{plan.name}.h5")
     _reserve(manners, study, path)
+    if dry_run:
+        _forecast(plan, path, manners, workers)
+        return
     result = _worked(plan, path, manners, workers, scheduler)
     _deliver(result, manners)
     if manners.plot is None:
@@ -88,9 +86,9 @@ def _deliver(result: StudyResult, manners: Manners) -> None:
     manners.voice.say(f"In {result.file}: all {result.cases} cases, for any reader of HDF5.")
 
 
-def _tell_forecast(plan: Study, manners: Manners, workers: int | None) -> None:
+def _forecast(plan: Study, path: Path, manners: Manners, workers: int | None) -> None:
     from wearsim.show.study import forecast_text
     from wearsim.study.forecast import forecast
 
-    ahead = forecast(plan, workers=workers, seed=manners.seed)
-    print(json.dumps(ahead.to_json()) if manners.json else forecast_text(plan, ahead))
+    expected = forecast(plan, workers=workers, seed=manners.seed)
+    manners.list_files([path], forecast_text(plan, expected), **expected.to_json())

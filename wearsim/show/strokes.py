@@ -5,7 +5,7 @@ Spells in words, in a person's own unit of length.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +20,7 @@ from wearsim.wear.strokes import path_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.patches import Patch
 
 
 def spell_sizes(spell: Spell, diameter: float, unit: Unit) -> str:
@@ -215,25 +216,63 @@ def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
         axes.set_xlim(-reach, reach)
         axes.set_ylim(-reach, reach)
     for axes, drawing in zip(panels, drawings, strict=False):
-        _draw(axes, drawing)
+        draw_stroke(axes, drawing, SCREEN)
         blank = [" "] * (most - len(drawing.lines))
         axes.set_title("\n".join([*drawing.lines, *blank]), fontsize=9)
 
 
-def _draw(axes: Axes, drawing: Drawing) -> None:
+# How a stroke is drawn: circles of the bottom piece, of the top piece at its farthest and of the hole of a mirror that is
+# the bottom; the way of the top piece's centre, and that where only part of it is drawn; the cross at the centre; the
+# lines across a lap that is the bottom, which mark it as a lap and are not its own channels.
+SCREEN: dict[str, dict[str, Any]] = {
+    "bottom": {"facecolor": "#ececec", "edgecolor": INK, "linewidth": 1.3},
+    "top": {"edgecolor": RED, "linewidth": 1.2, "linestyle": (0, (4, 2))},
+    "hole": {"facecolor": "white", "edgecolor": INK, "linewidth": 1.0},
+    "way": {"color": BLUE, "linewidth": 1.0},
+    "part": {"color": BLUE, "linewidth": 1.0},
+    "centre": {"color": QUIET, "markersize": 7},
+}
+PAPER: dict[str, dict[str, Any]] = {
+    "bottom": {"facecolor": "white", "edgecolor": "black", "linewidth": 1.6},
+    "top": {"edgecolor": "black", "linewidth": 1.3, "linestyle": (0, (4, 2.5))},
+    "hole": {"facecolor": "white", "edgecolor": "black", "linewidth": 1.0},
+    "way": {"color": "black", "linewidth": 2.2, "solid_capstyle": "round"},
+    "part": {"color": "black", "linewidth": 1.2, "solid_capstyle": "round"},
+    "centre": {"color": "black", "markersize": 6, "markeredgewidth": 0.8},
+    "channels": {"color": "0.72", "linewidth": 0.7, "zorder": 1.5},
+}
+"""Black on white, in lines thick enough for a printed card."""
+CHANNELS = 9
+
+
+def draw_stroke(axes: Axes, drawing: Drawing, style: Mapping[str, dict[str, Any]]) -> None:
+    """A stroke over the bottom piece, to scale in metres; the top piece at its farthest is shown in full.
+
+    Parameters
+    ----------
+    axes : Axes
+        Whose limits hold :attr:`Drawing.box`.
+    drawing : Drawing
+    style : mapping
+        ``SCREEN`` or ``PAPER``.
+    """
     far = drawing.farthest
-    _disc(axes, 0.0, 0.0, drawing.bottom, facecolor="#ececec", edgecolor=INK, linewidth=1.3)
-    look: dict[str, Any] = {"facecolor": "none", "edgecolor": RED, "linewidth": 1.2, "linestyle": (0, (4, 2))}
-    _disc(axes, drawing.x[far], drawing.y[far], drawing.top, **look)
+    at = float(drawing.x[far]), float(drawing.y[far])
+    bottom = _disc(axes, (0.0, 0.0), drawing.bottom, style["bottom"])
+    _disc(axes, at, drawing.top, style["top"])
+    if drawing.mirror_on_top and "channels" in style:
+        for step in np.linspace(-drawing.bottom, drawing.bottom, CHANNELS):
+            for line in (axes.axvline(step, **style["channels"]), axes.axhline(step, **style["channels"])):
+                line.set_clip_path(bottom)
     if drawing.hole > 0.0 and drawing.mirror_on_top:
-        _disc(axes, drawing.x[far], drawing.y[far], drawing.hole, **look)
+        _disc(axes, at, drawing.hole, style["top"])
     elif drawing.hole > 0.0:
-        _disc(axes, 0.0, 0.0, drawing.hole, facecolor="white", edgecolor=INK, linewidth=1.0)
-    axes.plot(*drawing.drawn, color=BLUE, linewidth=1.0, solid_joinstyle="round")
-    axes.plot([0.0], [0.0], "+", color=QUIET, markersize=7)
+        _disc(axes, (0.0, 0.0), drawing.hole, style["hole"])
+    axes.plot(*drawing.drawn, solid_joinstyle="round", **style["part" if drawing.is_thinned else "way"])
+    axes.plot([0.0], [0.0], "+", **style["centre"])
 
 
-def _disc(axes: Axes, x: float, y: float, radius: float, **look: Any) -> None:
+def _disc(axes: Axes, centre: tuple[float, float], radius: float, style: dict[str, Any]) -> Patch:
     from matplotlib.patches import Circle
 
-    axes.add_patch(Circle((x, y), radius, **look))
+    return axes.add_patch(Circle(centre, radius, **{"facecolor": "none", **style}))

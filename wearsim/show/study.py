@@ -173,24 +173,24 @@ def study_json(result: StudyResult) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def forecast_text(study: Study, ahead: Forecast) -> str:
+def forecast_text(study: Study, expected: Forecast) -> str:
     """What a dry run says.
 
     Parameters
     ----------
     study : Study
-    ahead : Forecast
+    expected : Forecast
     """
     shape = " x ".join(map(str, study.shape))
-    runs = f", {ahead.runs} runs of the engine with the draws" if ahead.runs != ahead.cases else ""
+    runs = f", {expected.runs} runs of the engine with the draws" if expected.runs != expected.cases else ""
     lines = [
-        f"Cases          {ahead.cases} ({shape}){runs}",
-        f"Expected time  {duration(ahead.seconds)} with {ahead.workers} workers "
-        f"({ahead.seconds_per_case * 1e3:.1f} ms a case, {ahead.timed} timed)",
-        f"File           {size(ahead.file_bytes)}, as much again for its parts until it is whole",
+        f"Cases          {expected.cases} ({shape}){runs}",
+        f"Expected time  {duration(expected.seconds)} with {expected.workers} workers "
+        f"({expected.seconds_per_case * 1e3:.1f} ms a case, {expected.timed} timed)",
+        f"File           {size(expected.file_bytes)}, as much again for its parts until it is whole",
     ]
-    if ahead.failed:
-        lines.append(f"Of {ahead.timed} cases that were tried {ahead.failed} fail; they count as done.")
+    if expected.failed:
+        lines.append(f"Of {expected.timed} cases that were tried {expected.failed} fail; they count as done.")
     return "\n".join(lines)
 
 

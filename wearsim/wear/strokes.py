@@ -6,7 +6,7 @@ import numpy as np
 
 from wearsim.bench.programme import Stroke
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.stroke_path import follow_path, reach, reach_bound
+from wearsim.kernels.stroke_path import follow_path, reach
 
 # Strokes after which a sweep that has not come round is taken to begin at any phase.
 MOST_STROKES = 2000
@@ -38,12 +38,6 @@ def stroke_reach(stroke: Stroke) -> float:
     """Largest centre offset of the stroke as it is meant, without jitter [m]."""
     phases = sweep_phases(stroke.strokes_per_sweep, 1) if stroke.is_swept else np.zeros(1)
     return max(float(reach(*stroke.numbers, 0.0, 0.0, phase)) for phase in phases)
-
-
-def stroke_bound(stroke: Stroke) -> float:
-    """No less than the stroke's reach, at once: the corner of the box that it stays in [m]."""
-    kind, length, sweep, overhang, _ = stroke.numbers
-    return float(reach_bound(kind, length, sweep, overhang, 0.0, 0.0))
 
 
 def sweep_phases(strokes_per_sweep: float, least: int) -> Floats:
