@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import stroke_unit
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.toml_io import dump_programme
+from wearsim.bench.units import stroke_unit
 from wearsim.errors import ContactError
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
@@ -30,11 +30,7 @@ BAND_DRAWS = RadialEngine.band_draws
 
 def gauge_for(bench: Bench, radius: Floats) -> FigureGauge:
     """The figure's numbers for profiles on one grid."""
-    mirror = bench.mirror
-    return FigureGauge(
-        radius, R=mirror.radius_of_curvature, conic=mirror.conic, inner=mirror.hole_radius,
-        outer=mirror.clear_radius, wavelength=bench.light.wavelength,
-    )  # fmt: skip
+    return FigureGauge(radius, bench.mirror.geometry, bench.light.wavelength)
 
 
 def predict(

@@ -12,8 +12,8 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
-from wearsim.bench.lengths import length_unit
 from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.units import length_unit
 from wearsim.errors import TipsOffError
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import GlassGrid, PitchGrid
