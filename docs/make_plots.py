@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 import wearsim as ws
+from tests.helpers.flat_lap import flat_contact, lift_off_offset
 from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.profile import read_profile
 from wearsim.bench.programme import Stroke
@@ -17,12 +18,11 @@ from wearsim.knifeedge.longitudinal import knife_aberration, target_aberration, 
 from wearsim.knifeedge.mask import design_mask
 from wearsim.show.style import AFTER, BAND, BEFORE, BLUE, INK, QUIET, RED, house, sheet
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.flat import flat_contact, lift_off_offset
 from wearsim.wear.initial_figure import start_figure
-from wearsim.wear.planar.motion import nominal, place_on_path
 from wearsim.wear.radial.offset_basis import offset_basis, path_matrix
 from wearsim.wear.radial.path_weights import load_cases
 from wearsim.wear.state import start_state
+from wearsim.wear.strokes import path_of
 
 DASHES = ("-", "--", "-.", ":")
 
@@ -88,7 +88,7 @@ def strokes() -> Any:
             count = 2 * each
             moments = np.arange(count)[:, None] + np.arange(64)[None, :] / 64
             stroke = Stroke(kind, length, sweep, aside, float(max(each, 2)), 1.0)
-            x, y, _, _ = place_on_path(stroke, moments, nominal(count))
+            x, y, _, _ = path_of(stroke, moments)
             turn = np.linspace(0.0, 2 * np.pi, 200)
             axes.plot(0.5 * np.cos(turn), 0.5 * np.sin(turn), color=INK, linewidth=1.2)
             axes.plot(x.ravel(), y.ravel(), color=BLUE, linewidth=1.2)

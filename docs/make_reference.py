@@ -41,7 +41,6 @@ ROOMS: dict[str, dict[str, tuple[str, ...]]] = {
     "wearsim.wear: contact, wear and flow": {
         "wear.basis": ("OffsetBasis", "offset_basis", "path_matrix"),
         "wear.constants": ("Constants", "Belief", "prior"),
-        "wear.flat": ("FlatContact", "flat_contact", "lift_off_offset"),
     },
     "wearsim.decide: what to do": {
         "decide.compare": ("Comparison", "Side", "compare"),

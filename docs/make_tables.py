@@ -24,7 +24,7 @@ from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
-from wearsim.bench.programme import KINDS, NEEDED, USELESS, Spell
+from wearsim.bench.programme import STROKES, Spell
 from wearsim.learn.folder import SessionNote
 from wearsim.study.axes import AxisTable, SampleTable
 from wearsim.study.plan import StudyTable
@@ -156,10 +156,10 @@ def strokes() -> str:
     sizes = ("length", "side_sweep", "side_overhang", "strokes_per_sweep", "rate", "push")
     rows = [
         (
-            f"`{kind}`",
-            *("needed" if key in NEEDED[kind] else "refused" if key in USELESS[kind] else "may be" for key in sizes),
+            f"`{name}`",
+            *("needed" if key in kind.needs else "refused" if key in kind.refuses else "may be" for key in sizes),
         )
-        for kind in KINDS
+        for name, kind in STROKES.items()
     ]
     return table(("stroke", *(f"`{size}`" for size in sizes)), rows)
 

@@ -19,7 +19,7 @@ from wearsim.knifeedge.mask import design_mask
 from wearsim.knifeedge.setting_noise import STATED_AT
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants
-from wearsim.wear.radial.engine import work
+from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import glass_grid, start_state
 
 FOLDER = Path(__file__).resolve().parents[1] / "examples" / "tutorial"
@@ -60,7 +60,7 @@ def main() -> None:
     zones = Zones(np.round(made.inner, 4), np.round(made.outer, 4))
     radius = glass_grid(bench.mirror, DEFAULT)
     before = true_height(bench, radius)
-    after = work(bench, done, start_state(bench, radius, before, DEFAULT), TRUE).states[-1].height
+    after = RadialEngine().run(bench, done, start_state(bench, radius, before, DEFAULT), TRUE).end.height
     for name, height, about in (
         ("readings", before, "Readings before the first session."),
         ("after", after, "Readings after the first session."),

@@ -14,7 +14,8 @@ from wearsim.show.card.content import card_content
 from wearsim.show.card.page import card_pages
 from wearsim.show.reduction import reduction_figure
 from wearsim.show.units import length_unit
-from wearsim.wear.expected_readings import drawn_figures, own_sheet, readings_after, with_halfway
+from wearsim.wear.expected_readings import drawn_figures, readings_after, with_halfway
+from wearsim.wear.initial_figure import own_sheet
 
 MINUTES = 40.0
 

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import re
-import textwrap
 import tomllib
 from pathlib import Path
-from typing import Any
 
-import numpy as np
 import pytest
 
 from wearsim.bench.input_errors import read_piece
@@ -68,33 +65,4 @@ def test_every_name_of_a_file_is_in_it(names: str, file: str) -> None:
 
 
 def test_names_of_files_are_found() -> None:
-    assert {"wearsim/decide/stroke_library.py", "tests/kernels/kernel_twins.py"} <= {file for _, file in NAMED}
-
-
-def lines_for(place: str) -> str:
-    """What DEVELOPERS.md adds to a branch on the kind of a stroke, as code of its own."""
-    (body,) = (
-        body
-        for name, body in re.findall(r"^# \S+: (\w+)\n((?:    .*\n)+)", "".join(FRAGMENTS), re.MULTILINE)
-        if name == place
-    )
-    head, *rest = body.splitlines()
-    assert head.startswith("    elif ")
-    return textwrap.dedent("\n".join(rest))
-
-
-def test_its_stroke_is_the_same_path_three_times() -> None:
-    """In the kernel, as arrays for the planar engine, and drawn; velocities are what places change by."""
-    sweep, frequency = 0.03, 0.8
-    phases = np.linspace(0.0, 1.0, 4001)
-    kernel: dict[str, Any] = {"np": np, "sweep": sweep, "phase": phases, "out": np.zeros((4, phases.size))}
-    arrays: dict[str, Any] = {"np": np, "sweep": sweep, "phase": 2.0 * np.pi * phases, "y": 0.0 * phases}
-    arrays |= {"vy": 0.0 * phases, "rate": 2.0 * np.pi * frequency}
-    drawn: dict[str, Any] = {"np": np, "turns": phases}
-    for place, names in (("pose_at", kernel), ("place_on_path", arrays), ("stroke_path", drawn)):
-        exec(lines_for(place), names)
-    out, y = kernel["out"], arrays["y"]
-    np.testing.assert_allclose(out[1], y, atol=1e-15)
-    np.testing.assert_allclose(sweep * drawn["side"], y, atol=1e-15)
-    np.testing.assert_allclose(frequency * out[3], arrays["vy"], atol=1e-13)
-    np.testing.assert_allclose(np.gradient(y, phases, edge_order=2), out[3], atol=1e-6 * np.abs(out[3]).max() * 10)
+    assert {"wearsim/knifeedge/cooling.py"} <= {file for _, file in NAMED}
