@@ -1,4 +1,6 @@
-"""Which of two programmes is safer?
+"""
+Which of two programmes is safer?
+=================================
 
 Two ways to take down the demo's raised zone: a short session of overhanging strokes, or a longer one of W
 strokes over the centre. Not the line counts, but the band: how often does it end worse than it began?
