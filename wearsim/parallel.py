@@ -23,8 +23,8 @@ def worker_count() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def set_worker_count(count: int | None) -> None:
-    """Set the number for this process; None for the processors that it may use.
+def set_worker_count(count: int | None) -> int | None:
+    """Set the number for this process, and give it back; None for the processors that it may use.
 
     Raises
     ------
@@ -35,6 +35,7 @@ def set_worker_count(count: int | None) -> None:
     if count is not None and count < 1:
         raise ValueError(f"workers: {count}; expected at least 1")
     _chosen = count
+    return count
 
 
 def in_threads(

@@ -16,6 +16,7 @@ from wearsim.kernels.arrays import Floats
 
 COLUMNS = ("radius", "error", "sigma")
 HEADER = "a header with units such as radius_mm,error_nm or radius_mm,error_nm,sigma_nm"
+WHAT = "a profile: " + HEADER
 REACH = 0.9
 """How far out the last row must lie, in radii of the mirror."""
 LARGEST_ERROR = 1e-3
@@ -62,7 +63,12 @@ def read_profile(path: str | Path, mirror: Mirror) -> Profile:
         One line with row and column for the first fault.
     """
     path = Path(path)
-    lines = _lines(read_text(path, "a profile: " + HEADER))
+    return profile_of(read_text(path, WHAT), mirror, path)
+
+
+def profile_of(text: str, mirror: Mirror, path: Path) -> Profile:
+    """A profile from the text of its file; arguments and errors as for :func:`read_profile`."""
+    lines = _lines(text)
     if not lines:
         raise InputError("empty", file=path, expected=HEADER)
     header = _header(lines[0], path)
@@ -162,23 +168,23 @@ def _number(cell: str, name: str, unit: str, number: int, path: Path) -> float:
 def _check_radii(radii: list[float], numbers: list[int], mirror: Mirror, unit: str, path: Path) -> None:
     size = units.read(f"1 {unit}", "m")
 
-    def told(radius: float) -> str:
+    def shown(radius: float) -> str:
         return f"{radius / size:.6g} {unit}"
 
     def fault(place: int, message: str, expected: str) -> InputError:
         key = f"line {numbers[place]}, column radius"
-        return InputError(message, file=path, key=key, value=told(radii[place]), expected=expected)
+        return InputError(message, file=path, key=key, value=shown(radii[place]), expected=expected)
 
     if radii[0] != 0:
         raise fault(0, "does not start at the centre", "radius 0 in the first row")
     for place in range(1, len(radii)):
         if radii[place] <= radii[place - 1]:
-            raise fault(place, "radii do not rise", f"more than the {told(radii[place - 1])} before it")
+            raise fault(place, "radii do not rise", f"more than the {shown(radii[place - 1])} before it")
     rim = mirror.radius
     if radii[-1] > rim * (1 + 1e-9):
-        raise fault(-1, "beyond the mirror's rim", f"at most {told(rim)}")
+        raise fault(-1, "beyond the mirror's rim", f"at most {shown(rim)}")
     if radii[-1] < REACH * rim * (1 - 1e-9):
-        raise fault(-1, "does not reach the rim", f"at least {REACH} of the radius, {told(REACH * rim)}")
+        raise fault(-1, "does not reach the rim", f"at least {REACH} of the radius, {shown(REACH * rim)}")
 
 
 def _check_heights(found: dict[str, list[float]], numbers: list[int], path: Path) -> None:

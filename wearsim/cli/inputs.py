@@ -17,8 +17,8 @@ from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
-    from wearsim.bench.lengths import Unit
     from wearsim.bench.programme import Programme
+    from wearsim.bench.units import Unit
     from wearsim.cli.messages import Messages
     from wearsim.decide.limits import Limits
     from wearsim.learn.folder import MirrorFolder
@@ -101,7 +101,7 @@ def engine_settings(engine: Engine, draws: int | None, cells: int | None, seed: 
         return settings
     if engine is not Engine.planar:
         raise InputError("planar engine only", key="--cells", value=cells, expected="--engine planar beside it")
-    from wearsim.wear.planar.engine import PlanarAccuracy
+    from wearsim.wear.accuracy import PlanarAccuracy
 
     return {**settings, "planar": PlanarAccuracy(cells=cells)}
 

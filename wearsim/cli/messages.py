@@ -84,9 +84,10 @@ class Messages:
         """Warn where the glass stood for too short a time [s], if it is known for how long."""
         if waited is None:
             return
-        from wearsim.knifeedge.on_bench import waiting_for
+        from wearsim.knifeedge.cooling import cooling
 
-        warning = waiting_for(bench.mirror).warning(waited)
+        mirror = bench.mirror
+        warning = cooling(mirror.diameter, mirror.thickness, mirror.material).warning(waited)
         if warning is not None:
             self.warn(warning)
 

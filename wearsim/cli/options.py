@@ -96,9 +96,10 @@ Workers = Annotated[
     int | None,
     typer.Option(
         "--workers", min=1, max=1024, show_default="all cores", callback=_set_workers,
-        help="Processes of this machine at work at once; the answer does not depend on it.",
+        help="At work at once: threads, or a study's processes; the answer does not depend on it.",
     ),
 ]  # fmt: skip
+"""Of a command that computes; it needs do no more than have the option."""
 
 
 @dataclass(frozen=True)

@@ -53,15 +53,15 @@ def command(
     options.reserve({output: (".csv",), masking: PLOTS, shadows: PLOTS}, inputs=[readings, bench])
     seconds = inputs.parse_waited(waited)
     pieces = inputs.load_bench(readings if bench is None else bench)
-    from wearsim.knifeedge.on_bench import reduce_on, write_reduction
     from wearsim.knifeedge.readings import load_readings
+    from wearsim.knifeedge.reduction import reduce_readings
     from wearsim.knifeedge.stopping import when_to_stop
     from wearsim.show.reduction import masking_figure, reduction_figure, reduction_text
     from wearsim.show.shadows import measured_shadows
     from wearsim.show.units import length_unit, round_unit
 
     sheet = load_readings(_named(pieces) if bench is None else readings)
-    reduction = reduce_on(sheet, pieces.mirror, pieces.light.wavelength, seed=options.seed)
+    reduction = reduce_readings(sheet, pieces.mirror.geometry, pieces.light.wavelength, seed=options.seed)
     unit = length_unit(pieces)
     advice = when_to_stop(reduction, seed=options.seed, length=round_unit(unit).text)
     messages.waiting(pieces, seconds)
@@ -75,7 +75,7 @@ def command(
             masking: lambda: masking_figure(advice, unit),
             shadows: lambda: measured_shadows(pieces, sheet, reduction),
         },
-        files={output: lambda part: write_reduction(reduction, part, _PROVENANCE)},
+        files={output: lambda part: reduction.write_profile(part, _PROVENANCE)},
     )
     _name_next(messages, advice.verdict, readings, bench, output)
 

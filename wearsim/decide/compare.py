@@ -8,8 +8,9 @@ from typing import Any, Literal
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.errors import InputError
+from wearsim.wear.engine import Progress
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.predict import Progress, predict
+from wearsim.wear.predict import predict
 
 OnTop = Literal["tool", "mirror"]
 
@@ -70,13 +71,7 @@ class Comparison:
 
 
 def with_on_top(programme: Programme, on_top: OnTop) -> Programme:
-    """The programme with one piece on top in every stroke; pressings stay as they are.
-
-    Parameters
-    ----------
-    programme : Programme
-    on_top : {"tool", "mirror"}
-    """
+    """The programme with one piece on top in every stroke; pressings stay as they are."""
     spells = tuple(
         spell if spell.is_press else spell.model_copy(update={"on_top": on_top}) for spell in programme.spells
     )
@@ -85,11 +80,6 @@ def with_on_top(programme: Programme, on_top: OnTop) -> Programme:
 
 def check_either_way(bench: Bench, programme: Programme) -> None:
     """Refuse a programme that can be done neither with the tool on top nor with the mirror on top.
-
-    Parameters
-    ----------
-    bench : Bench
-    programme : Programme
 
     Raises
     ------
@@ -137,7 +127,7 @@ def compare(bench: Bench, programme: Programme, *, progress: Progress | None = N
 
 
 def _half(progress: Progress | None, number: int) -> Progress | None:
-    """What one of the two ways tells its share to."""
+    """Progress of one of the two ways, as a share of both."""
     return None if progress is None else lambda share: progress(0.5 * (number + share))
 
 

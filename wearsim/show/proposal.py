@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.decide.reasons import share_words
 from wearsim.decide.trade_off import TradeOff
 from wearsim.show.outcome import numbers_text, unit_for, warnings_text
 from wearsim.show.profiles import draw_removal, draw_surface, ordered, removal_legend
-from wearsim.show.strokes import NAMES, caption_of, draw_spells, drawing_of, spell_words
+from wearsim.show.strokes import caption_of, draw_spells, drawing_of, spell_words
 from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
 from wearsim.show.text import aligned, banded, columns, ends_words, in_diameters, paragraph
 from wearsim.show.units import Unit, length_unit
@@ -69,7 +69,7 @@ def programme_text(bench: Bench, proposal: Proposal, unit: Unit) -> str:
     rows: list[tuple[str, ...]] = [HEADS, ("", "", "", "", *(unit.name, "of D") * 3)]
     for number, spell in enumerate(programme.spells, start=1):
         rows.append((
-            str(number), f"{spell.minutes:g}", spell.on_top, NAMES[spell.stroke],
+            str(number), f"{spell.minutes:g}", spell.on_top, STROKES[spell.stroke].words,
             *_sizes(spell, bench.mirror.diameter, unit),
         ))  # fmt: skip
     note = "Side: to each side of the stroke's middle; off: of that middle off centre. "

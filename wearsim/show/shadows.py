@@ -14,14 +14,13 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.kernels.arrays import Floats
-from wearsim.knifeedge.longitudinal import Source
-from wearsim.knifeedge.on_bench import tester_for
+from wearsim.knifeedge.longitudinal import SOURCES, Source
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.reduction import Reduction
 from wearsim.knifeedge.shadows import KnifeTester, diffraction_shadow, geometric_shadow, knife_curve
 from wearsim.show.style import BLUE, INK, house, sheet
 from wearsim.show.units import MILLIMETRES, Unit, length_unit
-from wearsim.wear.expected_readings import own_sheet
+from wearsim.wear.initial_figure import own_sheet
 from wearsim.wear.outcome import Outcome
 
 if TYPE_CHECKING:
@@ -82,7 +81,7 @@ def predicted_shadows(bench: Bench, outcome: Outcome) -> Figure:
     """What the tester shows before and after, with the knife where three zones darken before."""
     sheet = own_sheet(bench)
     errors = {"before": outcome.before, "predicted": outcome.figure_error}
-    surfaces = _surfaces(bench, outcome.radius, errors, "moving" if sheet is None else sheet.source)
+    surfaces = _surfaces(bench, outcome.radius, errors, SOURCES[0] if sheet is None else sheet.source)
     knives = knife_curve(surfaces["before"], [share * bench.mirror.clear_radius for share in PREDICTED_AT])
     return shadows_figure(surfaces, knives.tolist(), unit=length_unit(bench))
 
@@ -96,14 +95,14 @@ def measured_shadows(bench: Bench, sheet: Readings, reduction: Reduction) -> Fig
 
 
 def _surfaces(bench: Bench, radius: Floats, errors: Mapping[str, Floats], source: Source) -> dict[str, KnifeTester]:
-    mirror, wavelength = bench.mirror, bench.light.wavelength
-    return {name: tester_for(mirror, radius, error, wavelength, source) for name, error in errors.items()}
+    geometry, wavelength = bench.mirror.geometry, bench.light.wavelength
+    return {name: KnifeTester(radius, error, geometry, wavelength, source) for name, error in errors.items()}
 
 
 def matched_radii(tester: KnifeTester, knife: float) -> Floats:
     """Radii of the zones that a knife position darkens evenly, increasing, shape (k,) [m]."""
-    low = max(tester.hole_radius, 0.02 * tester.radius_of_glass)
-    at = np.linspace(low, tester.radius_of_glass, 801)
+    low = max(tester.geometry.hole_radius, 0.02 * tester.geometry.radius)
+    at = np.linspace(low, tester.geometry.radius, 801)
     away = knife_curve(tester, at) - knife
     change = np.flatnonzero(np.sign(away[1:]) != np.sign(away[:-1]))
     part = away[change] / (away[change] - away[change + 1])
@@ -111,8 +110,8 @@ def matched_radii(tester: KnifeTester, knife: float) -> Floats:
 
 
 def _profile(axes: Axes, name: str, tester: KnifeTester, knives: Sequence[float], reach: float, unit: Unit) -> None:
-    a = tester.radius_of_glass / unit.size
-    r = np.linspace(tester.hole_radius, tester.radius_of_glass, 400)
+    a = tester.geometry.radius / unit.size
+    r = np.linspace(tester.geometry.hole_radius, tester.geometry.radius, 400)
     error = np.interp(r, tester.radius, tester.error) * 1e9
     error = error - 0.5 * (error.max() + error.min())
     for side in (1.0, -1.0):

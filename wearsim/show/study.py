@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from wearsim.bench.lengths import unit_of_text
+from wearsim.bench.units import unit_of_text
 from wearsim.errors import CouldNotError
 from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
 from wearsim.show.text import columns, paragraph

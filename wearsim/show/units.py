@@ -6,7 +6,7 @@ import re
 import tomllib
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import INCHES, MILLIMETRES, Unit, decimal, length_unit, round_unit
+from wearsim.bench.units import INCHES, MILLIMETRES, Unit, decimal, length_unit, round_unit
 
 __all__ = [
     "INCHES", "METRES", "MICROMETRES", "MILLIMETRES", "NANOMETRES", "Unit", "decimal", "fine_unit", "height_unit",

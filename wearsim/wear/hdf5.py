@@ -32,8 +32,7 @@ import numpy as np
 
 import wearsim
 from wearsim.errors import InputError, StoreError
-from wearsim.figure.metrics import FigureNumbers
-from wearsim.figure.percentiles import NINE_IN_TEN
+from wearsim.figure.metrics import NINE_IN_TEN, FigureNumbers
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.outcome import Band, Outcome, SpellSummary
 
@@ -67,7 +66,6 @@ def new_hdf5(path: Path, **options: Any) -> Iterator[tuple[h5py.File, PatientFil
 
     Parameters
     ----------
-    path : Path
     **options
         For :class:`h5py.File`.
 
@@ -94,7 +92,6 @@ class PatientFile(io.RawIOBase):
 
     Parameters
     ----------
-    path : Path
     interrupted : callable, optional
         Whether the person has asked for an end.
 
@@ -315,7 +312,6 @@ def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
 
     Parameters
     ----------
-    path : Path
     force : bool
         Whether an existing file may be replaced.
 
