@@ -14,7 +14,7 @@ from wearsim.bench.programme import Stroke
 from wearsim.figure.spline import ProfileSpline
 from wearsim.knifeedge.longitudinal import knife_aberration, target_aberration, tolerable_aberration, zone_readings
 from wearsim.knifeedge.on_bench import mask_for
-from wearsim.show.style import AFTER, BAND, BEFORE, BLUE, INK, QUIET, RED, house, sheet
+from wearsim.show.style import AFTER, BAND, BEFORE, BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.flat import flat_contact, lift_off_offset
 from wearsim.wear.initial_figure import start_figure
@@ -28,8 +28,8 @@ DASHES = ("-", "--", "-.", ":")
 
 def flat_lap() -> Any:
     """Pressure under a flat lap of the mirror's size along the line of centres, tool on top."""
-    with house():
-        figure = sheet(7.0, 4.0)
+    with plot_style():
+        figure = new_figure(7.0, 4.0)
         axes = figure.subplots()
         for offset, dash in zip((0.1, 1 / 3, 0.39, 0.6), DASHES, strict=True):
             found = flat_contact(1.0, 1.0, offset, np.pi, (offset, 0.0))
@@ -45,8 +45,8 @@ def lift_off() -> Any:
     """How far a flat lap on top may hang over the rim before it begins to lift, for laps of all sizes."""
     sizes = np.linspace(0.4, 1.0, 25)
     over = [(lift_off_offset(1.0, float(q)) + q - 1.0) / (2.0 * q) for q in sizes]
-    with house():
-        figure = sheet(7.0, 3.4)
+    with plot_style():
+        figure = new_figure(7.0, 3.4)
         axes = figure.subplots()
         axes.plot(sizes, over, color=BLUE)
         axes.set(xlabel="diameter of the lap, in mirrors", ylabel="overhang of its rim, in laps", ylim=(0, 0.3))
@@ -57,8 +57,8 @@ def creep() -> Any:
     """A raised ring under a full-size lap: worn first while the lap has not yet followed."""
     bench = ws.load_bench("raised-zone-300")
     spell = ws.Spell(stroke="one-third", minutes=2, lap="full")
-    with house():
-        figure = sheet(7.5, 4.0)
+    with plot_style():
+        figure = new_figure(7.5, 4.0)
         axes = figure.subplots()
         for minutes, dash in zip((2, 6, 14, 30), (":", "-.", "--", "-"), strict=True):
             outcome = ws.predict(bench, ws.Programme(spells=(spell,) * (minutes // 2)), draws=0)
@@ -81,8 +81,8 @@ def strokes() -> Any:
         "straight": ("straight", 0.5, 0.0, 0.0, 1), "overhang": ("overhang", 0.5, 0.0, 0.25, 1),
         "W": ("w", 0.6, 0.25, 0.0, 8), "oval": ("oval", 0.3, 0.2, 0.1, 1),
     }  # fmt: skip
-    with house():
-        figure = sheet(8.0, 2.3)
+    with plot_style():
+        figure = new_figure(8.0, 2.3)
         for axes, (name, (kind, length, sweep, aside, each)) in zip(figure.subplots(1, 4), sizes.items(), strict=True):
             count = 2 * each
             moments = np.arange(count)[:, None] + np.arange(64)[None, :] / 64
@@ -109,8 +109,8 @@ def offset_weights_plot() -> Any:
         "W, 0.5 D and 0.2 D": Stroke("w", 0.5 * d, 0.2 * d, 0.0, 8.0, 50 / 60),
         "overhang, 0.3 D at 0.25 D": Stroke("overhang", 0.3 * d, 0.0, 0.25 * d, 8.0, 50 / 60),
     }
-    with house():
-        figure = sheet(8.5, 3.8)
+    with plot_style():
+        figure = new_figure(8.5, 3.8)
         left, right = figure.subplots(1, 2)
         rows = path_matrix(list(strokes.values()), (0.06, 0.002), basis.offset, cases, "tool")
         step = (basis.offset[1] - basis.offset[0]) / d
@@ -130,8 +130,8 @@ def offset_weights_plot() -> Any:
 def knife() -> Any:
     """Knife positions of a 300 mm f/5 paraboloid, and what is tolerable."""
     r = np.linspace(15.0, 150.0, 200) * 1e-3
-    with house():
-        figure = sheet(7.0, 4.0)
+    with plot_style():
+        figure = new_figure(7.0, 4.0)
         axes = figure.subplots()
         for source, dash in (("moving", "-"), ("fixed", "--")):
             at = target_aberration(r, 3.0, -1.0, source) * 1e3
@@ -173,8 +173,8 @@ def single_radius_errors(count: int, raised: bool) -> tuple[Any, dict[str, Any],
 
 def single_radius() -> Any:
     """What each zone is misread by where its window is taken for one radius."""
-    with house():
-        figure = sheet(8.5, 5.6)
+    with plot_style():
+        figure = new_figure(8.5, 5.6)
         plots = figure.subplots(2, 2, sharey="row")
         for row, raised, surface in zip(plots, (False, True), ("perfect", "a raised zone"), strict=True):
             for axes, count in zip(row, (5, 8), strict=True):
@@ -191,8 +191,8 @@ def single_radius() -> Any:
 def stop_short() -> Any:
     """Expected squared error against the share of the way, for a removal known within some factor."""
     share = np.linspace(0.0, 1.4, 200)
-    with house():
-        figure = sheet(7.0, 3.8)
+    with plot_style():
+        figure = new_figure(7.0, 3.8)
         axes = figure.subplots()
         for factor, dash in zip((1.05, 1.25, 1.6, 2.5), DASHES, strict=True):
             variance = np.log(factor) ** 2
@@ -211,8 +211,8 @@ def band() -> Any:
     bench = ws.load_bench("raised-zone-300")
     spell = ws.Spell(stroke="w", length=0.3, side_sweep=0.25, minutes=8, lap="full")
     outcome = ws.predict(bench, ws.Programme(spells=(spell,)), draws=32)
-    with house():
-        figure = sheet(7.0, 3.8)
+    with plot_style():
+        figure = new_figure(7.0, 3.8)
         axes = figure.subplots()
         r = outcome.radius * 1e3
         axes.fill_between(r, *(outcome.band.figure_error * 1e9), label="5th to 95th percentile", **BAND)

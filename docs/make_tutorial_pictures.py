@@ -7,13 +7,13 @@ from typing import Any
 from make_tutorial import FOLDER
 
 import wearsim as ws
+from wearsim.bench.lengths import length_unit
 from wearsim.decide.propose import propose
 from wearsim.knifeedge.on_bench import reduce_on
 from wearsim.knifeedge.readings import load_readings
 from wearsim.show.card_content import card_content
 from wearsim.show.card_page import card_pages
 from wearsim.show.reduction import reduction_figure
-from wearsim.show.units import length_unit
 from wearsim.wear.expected_readings import drawn_figures, own_sheet, readings_after, with_halfway
 
 MINUTES = 40.0

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 import wearsim as ws
 from wearsim.bench.profile import read_profile
 from wearsim.figure.masking import masking
-from wearsim.show.style import BLUE, RED, house, sheet
+from wearsim.show.style import BLUE, RED, new_figure, plot_style
 
 
 def answer() -> tuple[str, Figure]:
@@ -23,8 +23,8 @@ def answer() -> tuple[str, Figure]:
         profile.radius, profile.error, inner=mirror.hole_radius, outer=mirror.clear_radius,
         wavelength=bench.light.wavelength,
     )  # fmt: skip
-    with house():
-        figure = sheet(7.0, 4.0)
+    with plot_style():
+        figure = new_figure(7.0, 4.0)
         axes = figure.subplots()
         axes.plot(2e3 * found.mask_radius, found.strehl, "--", color=RED, label="Strehl ratio")
         axes.plot(2e3 * found.mask_radius, found.worth, "-", color=BLUE, label="Strehl ratio x light left")

@@ -35,12 +35,12 @@ def command(
     manners.reserve({output: (".pdf", ".svg")}, inputs=[bench])
     # the mirror's size is all that counts: a folder whose readings are still to come will do
     pieces = inputs.read_bench(bench / "bench.toml" if bench.is_dir() else bench)
+    from wearsim.bench.lengths import length_unit
     from wearsim.knifeedge.mask import MaskLimits
     from wearsim.knifeedge.on_bench import mask_for
     from wearsim.show.mask import mask_figure, mask_text, windows_toml
     from wearsim.show.notices import waiting_text
     from wearsim.show.text import paragraph
-    from wearsim.show.units import length_unit
 
     unit = length_unit(pieces)
     limits = MaskLimits(

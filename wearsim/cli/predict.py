@@ -150,10 +150,10 @@ def _write(outcome: Outcome, output: Path, manners: Manners) -> None:
 
 def _shadows(bench: Bench, outcome: Outcome) -> Figure:
     """What the tester shows before and after, with the knife where three zones darken before."""
+    from wearsim.bench.lengths import length_unit
     from wearsim.knifeedge.on_bench import tester_for
     from wearsim.knifeedge.shadows import knife_curve
     from wearsim.show.shadows import shadows_figure
-    from wearsim.show.units import length_unit
     from wearsim.wear.expected_readings import own_sheet
 
     mirror, sheet = bench.mirror, own_sheet(bench)

@@ -1,7 +1,4 @@
-"""What the sessions say of hands and pitch, as text.
-
-The plot of a calibration: each constant as it was believed before and as the sessions tell it.
-"""
+"""A calibration as it is read and plotted: each constant as it was believed before and as the sessions show it."""
 
 from __future__ import annotations
 
@@ -10,13 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.lengths import length_unit
 from wearsim.learn.calibrate import FACTOR_90, Calibration, stated_constant
 from wearsim.learn.jitter import Jitter
 from wearsim.learn.misfits import SessionFit
 from wearsim.learn.suspicions import ANYTHING
-from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
-from wearsim.show.text import columns, paragraph
-from wearsim.show.units import length_unit, temperature_text
+from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
+from wearsim.show.text import paragraph, table
+from wearsim.show.units import temperature_text
 from wearsim.wear.constants import NAMES
 
 if TYPE_CHECKING:
@@ -67,7 +65,7 @@ def calibration_text(bench: Bench, found: Calibration, jitter: float = 1.0) -> s
     jitter : float
         Factor on the spread of the bench's hands, where ``found`` was not asked about it [1].
     """
-    rows = [("", "Before, 90 %", "Now, 90 %", "")]
+    rows = []
     low, high = np.exp(found.posterior.interval())
     before = np.sqrt(np.diagonal(found.prior.covariance))
     for i, name in enumerate(NAMES):
@@ -79,7 +77,7 @@ def calibration_text(bench: Bench, found: Calibration, jitter: float = 1.0) -> s
             f"{stated * low[i]:.3g} to {stated * high[i]:.3g} {unit}".rstrip(), SHORT[found.told(name)],
         ))  # fmt: skip
     parts = [
-        "\n".join([*columns(rows, "<>><"), _note(found)]),
+        f"{table(('', 'Before, 90 %', 'Now, 90 %', ''), rows, words=(0, 3))}\n{_note(found)}",
         *(_outside(name, factor, found) for name, factor in found.outside.items()),
         _spread(bench, found),
         _hands(bench, found, jitter),
@@ -154,12 +152,11 @@ def _left_out(told: Jitter) -> str:
 
 
 def _sessions(found: Calibration) -> str:
-    rows = [("Session", "Chi-square", "of", "Chance", "")]
-    rows += [
+    rows = [
         (str(fit.number), f"{fit.chi_square:.1f}", str(fit.compared), _chance(fit), _verdict(fit))
         for fit in found.sessions
     ]
-    lines = columns(rows, "<>>><")
+    lines = [table(("Session", "Chi-square", "of", "Chance", ""), rows, words=(0, 4))]
     if any(fit.is_doubtful for fit in found.sessions):
         lines.append(paragraph(
             "Doubtful: it misses by more than its readings explain, but believing all records is still likelier than that "
@@ -246,8 +243,8 @@ def calibration_figure(bench: Bench, found: Calibration) -> Figure:
         Of the folder.
     found : Calibration
     """
-    with house():
-        figure = sheet(8.5, 6.0)
+    with plot_style():
+        figure = new_figure(8.5, 6.0)
         upper, lower = figure.subplots(2, 1, height_ratios=[2.4, 1.0])
         _constants(upper, bench, found)
         _session_bars(lower, found)

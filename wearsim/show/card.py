@@ -45,10 +45,10 @@ def _pdf(content: CardContent) -> bytes:
     from matplotlib.backends.backend_pdf import PdfPages
 
     from wearsim.show.card_page import card_pages
-    from wearsim.show.style import house
+    from wearsim.show.style import plot_style
 
     whole = BytesIO()
-    with house(), PdfPages(whole, metadata={"CreationDate": None, "Title": "Bench card"}) as pages:
+    with plot_style(), PdfPages(whole, metadata={"CreationDate": None, "Title": "Bench card"}) as pages:
         for figure in card_pages(content):
             pages.savefig(figure)
     return whole.getvalue()

@@ -8,6 +8,7 @@ from itertools import accumulate
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.lengths import Unit, length_unit
 from wearsim.bench.programme import Spell
 from wearsim.decide.proposal import EarlyStop, Proposal
 from wearsim.show.card_readings import ReadingRows, check_by_figure, check_by_readings, how_to_check, reading_rows
@@ -16,7 +17,7 @@ from wearsim.show.notices import ON_THE_CARD
 from wearsim.show.outcome import unit_for
 from wearsim.show.strokes import NAMES, Drawing, drawing_of
 from wearsim.show.text import in_diameters
-from wearsim.show.units import Unit, length_unit, temperature_unit
+from wearsim.show.units import temperature_unit
 from wearsim.wear.expected_readings import ReadingsAfter, is_long
 
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}

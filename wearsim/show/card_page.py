@@ -10,7 +10,7 @@ from wearsim.show.card_content import CardContent, SpellCard
 from wearsim.show.card_pen import MARGIN, POINT, Pen, wrapped
 from wearsim.show.card_strip import MORE_RULED, draw_strip, strip_height
 from wearsim.show.card_type import BOTTOM, FULL, LEFT, RIGHT, TYPES, Type, height_of
-from wearsim.show.style import house
+from wearsim.show.style import plot_style
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -66,7 +66,7 @@ def card_pages(content: CardContent) -> list[Figure]:
     ----------
     content : CardContent
     """
-    with house():
+    with plot_style():
         made = plan(content)
         return [_page(content, made, number) for number in range(len(made.pages))]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from wearsim.show.style import sheet
+from wearsim.show.style import new_figure
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -54,7 +54,7 @@ class Pen:
 
     def __init__(self, width: float = WIDTH, height: float = HEIGHT) -> None:
         self.width, self.height = width, height
-        self.figure: Figure = sheet(width / MM, height / MM)
+        self.figure: Figure = new_figure(width / MM, height / MM)
         self.figure.set_layout_engine("none")
         self.axes = self.figure.add_axes((0.0, 0.0, 1.0, 1.0))
         self.axes.set_xlim(0.0, width)

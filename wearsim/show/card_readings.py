@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.lengths import Unit
 from wearsim.decide.proposal import EarlyStop
 from wearsim.knifeedge.expected import ExpectedReadings
 from wearsim.show.card_words import range_words
 from wearsim.show.expected_readings import reading_units, zone_name
-from wearsim.show.units import Unit
 from wearsim.wear.expected_readings import ReadingsAfter
 
 # Two zones to check halfway lie at least so many places in the mask from each other where it has room: neighbours tell

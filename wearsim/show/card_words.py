@@ -6,12 +6,12 @@ import numpy as np
 
 from wearsim.bench.bench import GRAVITY, Bench
 from wearsim.bench.lap import Lap
+from wearsim.bench.lengths import INCHES, Unit
 from wearsim.bench.programme import Programme
 from wearsim.decide.proposal import Proposal
 from wearsim.show.notices import waiting_text
-from wearsim.show.profiles import zones_of
+from wearsim.show.profiles import ring_means
 from wearsim.show.text import ends_words
-from wearsim.show.units import INCHES, Unit
 from wearsim.wear.outcome import Outcome
 
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
@@ -130,7 +130,7 @@ def look_words(bench: Bench, proposal: Proposal, unit: Unit, high: Unit) -> tupl
     outcome, rest = proposal.outcome, waiting_text(bench.mirror)
     if not proposal.programme.spells:
         return (rest,) if rest else ()
-    zones = zones_of(bench.mirror, outcome.radius)
+    zones = ring_means(bench.mirror, outcome.radius)
     change = zones.matrix @ (outcome.figure_error - outcome.before)
     i = int(np.argmax(np.abs(change[: zones.clear])))
     ring = f"{unit.number(zones.edges[i])} to {unit.text(zones.edges[i + 1])}"

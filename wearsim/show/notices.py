@@ -1,11 +1,4 @@
-"""Cautions to show to whoever works glass by hand.
-
-Sources as labelled: [read] seen in the source, [memory] recalled and not looked up.
-
-Which defaults were used, as text.
-
-How long the glass must stand before a reading, in words.
-"""
+"""What stands beside an answer: cautions for whoever works glass by hand, the defaults used, the wait before a reading."""
 
 from __future__ import annotations
 

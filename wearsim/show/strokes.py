@@ -1,24 +1,23 @@
-"""Strokes drawn to scale: the bottom piece seen from above, and the way of the top piece's centre over it.
-
-Spells in words, in a person's own unit of length.
-"""
+"""Spells in words and drawn to scale: the bottom piece seen from above, and the way of the top piece's centre over it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.lengths import Unit
 from wearsim.bench.programme import Spell, Stroke
 from wearsim.kernels.arrays import Floats
 from wearsim.show.style import BLUE, INK, QUIET, RED, without_frame
-from wearsim.show.units import Unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import SubFigure
+    from matplotlib.patches import Patch
 
 
 NAMES = {
@@ -61,6 +60,9 @@ def spell_words(spell: Spell, diameter: float, unit: Unit) -> str:
     return f"{spell_title(spell)}, {sizes}" if sizes else spell_title(spell)
 
 
+A_ROW = 4
+ROW_HEIGHT = 2.9
+"""Of a row of panels [in]."""
 POINTS_A_STROKE = 48
 # Strokes of a W that are drawn, from one side to the other: all of them there and back are a solid block.
 DRAWN_OF_A_W = 3.0
@@ -209,6 +211,33 @@ def caption_of(drawings: Sequence[Drawing]) -> str:
     return CAPTION + ("; of a W a few of its crossings" if any(one.is_thinned for one in drawings) else "")
 
 
+def draw_programme(
+    figure: SubFigure, bench: Bench, spells: Sequence[Spell], unit: Unit, most: int | None = None
+) -> None:
+    """A programme's strokes, a panel each, and what to say under them.
+
+    Parameters
+    ----------
+    figure : SubFigure
+    bench : Bench
+    spells : sequence of Spell
+    unit : Unit
+        Of lengths.
+    most : int, optional
+        How many are drawn, the others counted.
+    """
+    drawings = [drawing_of(bench, spell, number, unit) for number, spell in enumerate(spells[:most], start=1)]
+    across = min(max(len(drawings), 3), A_ROW)
+    draw_spells(list(figure.subplots(rows_for(len(drawings)), across, squeeze=False).flat), drawings)
+    more = len(spells) - len(drawings)
+    figure.supxlabel(caption_of(drawings) + (f"; {more} more spells" if more > 0 else ""), fontsize=9)
+
+
+def rows_for(panels: int) -> int:
+    """Rows that so many panels take."""
+    return -(-panels // A_ROW)
+
+
 def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
     """Draw spells to one common scale, a panel each.
 
@@ -225,25 +254,63 @@ def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
         axes.set_xlim(-reach, reach)
         axes.set_ylim(-reach, reach)
     for axes, drawing in zip(panels, drawings, strict=False):
-        _draw(axes, drawing)
+        draw_stroke(axes, drawing, SCREEN)
         blank = [" "] * (most - len(drawing.lines))
         axes.set_title("\n".join([*drawing.lines, *blank]), fontsize=9)
 
 
-def _draw(axes: Axes, drawing: Drawing) -> None:
+# How a stroke is drawn: circles of the bottom piece, of the top piece at its farthest and of the hole of a mirror that is
+# the bottom; the way of the top piece's centre, and that where only part of it is drawn; the cross at the centre; the
+# lines across a lap that is the bottom, which mark it as a lap and are not its own channels.
+SCREEN: dict[str, dict[str, Any]] = {
+    "bottom": {"facecolor": "#ececec", "edgecolor": INK, "linewidth": 1.3},
+    "top": {"edgecolor": RED, "linewidth": 1.2, "linestyle": (0, (4, 2))},
+    "hole": {"facecolor": "white", "edgecolor": INK, "linewidth": 1.0},
+    "way": {"color": BLUE, "linewidth": 1.0},
+    "part": {"color": BLUE, "linewidth": 1.0},
+    "centre": {"color": QUIET, "markersize": 7},
+}
+PAPER: dict[str, dict[str, Any]] = {
+    "bottom": {"facecolor": "white", "edgecolor": "black", "linewidth": 1.6},
+    "top": {"edgecolor": "black", "linewidth": 1.3, "linestyle": (0, (4, 2.5))},
+    "hole": {"facecolor": "white", "edgecolor": "black", "linewidth": 1.0},
+    "way": {"color": "black", "linewidth": 2.2, "solid_capstyle": "round"},
+    "part": {"color": "black", "linewidth": 1.2, "solid_capstyle": "round"},
+    "centre": {"color": "black", "markersize": 6, "markeredgewidth": 0.8},
+    "channels": {"color": "0.72", "linewidth": 0.7, "zorder": 1.5},
+}
+"""Black on white, in lines thick enough for a printed card."""
+CHANNELS = 9
+
+
+def draw_stroke(axes: Axes, drawing: Drawing, style: Mapping[str, dict[str, Any]]) -> None:
+    """A stroke over the bottom piece, to scale in metres; the top piece at its farthest is shown in full.
+
+    Parameters
+    ----------
+    axes : Axes
+        Whose limits hold :attr:`Drawing.box`.
+    drawing : Drawing
+    style : mapping
+        ``SCREEN`` or ``PAPER``.
+    """
     far = drawing.farthest
-    _disc(axes, 0.0, 0.0, drawing.bottom, facecolor="#ececec", edgecolor=INK, linewidth=1.3)
-    look: dict[str, Any] = {"facecolor": "none", "edgecolor": RED, "linewidth": 1.2, "linestyle": (0, (4, 2))}
-    _disc(axes, drawing.x[far], drawing.y[far], drawing.top, **look)
+    at = float(drawing.x[far]), float(drawing.y[far])
+    bottom = _disc(axes, (0.0, 0.0), drawing.bottom, style["bottom"])
+    _disc(axes, at, drawing.top, style["top"])
+    if drawing.mirror_on_top and "channels" in style:
+        for step in np.linspace(-drawing.bottom, drawing.bottom, CHANNELS):
+            for line in (axes.axvline(step, **style["channels"]), axes.axhline(step, **style["channels"])):
+                line.set_clip_path(bottom)
     if drawing.hole > 0.0 and drawing.mirror_on_top:
-        _disc(axes, drawing.x[far], drawing.y[far], drawing.hole, **look)
+        _disc(axes, at, drawing.hole, style["top"])
     elif drawing.hole > 0.0:
-        _disc(axes, 0.0, 0.0, drawing.hole, facecolor="white", edgecolor=INK, linewidth=1.0)
-    axes.plot(*drawing.drawn, color=BLUE, linewidth=1.0, solid_joinstyle="round")
-    axes.plot([0.0], [0.0], "+", color=QUIET, markersize=7)
+        _disc(axes, (0.0, 0.0), drawing.hole, style["hole"])
+    axes.plot(*drawing.drawn, solid_joinstyle="round", **style["part" if drawing.is_thinned else "way"])
+    axes.plot([0.0], [0.0], "+", **style["centre"])
 
 
-def _disc(axes: Axes, x: float, y: float, radius: float, **look: Any) -> None:
+def _disc(axes: Axes, centre: tuple[float, float], radius: float, style: dict[str, Any]) -> Patch:
     from matplotlib.patches import Circle
 
-    axes.add_patch(Circle((x, y), radius, **look))
+    return axes.add_patch(Circle(centre, radius, **{"facecolor": "none", **style}))

@@ -1,4 +1,4 @@
-"""The units in which a person reads lengths, heights and temperatures."""
+"""The units in which a person reads heights, settings of a knife, radii of curvature and temperatures."""
 
 from __future__ import annotations
 
@@ -6,17 +6,10 @@ import re
 import tomllib
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import INCHES, MILLIMETRES, Unit, decimal, length_unit, round_unit
-
-__all__ = [
-    "INCHES", "METRES", "MICROMETRES", "MILLIMETRES", "NANOMETRES", "Unit", "decimal", "fine_unit", "height_unit",
-    "length_unit", "long_unit", "round_unit", "temperature_text", "temperature_unit",
-]  # fmt: skip
+from wearsim.bench.lengths import INCHES, MILLIMETRES, Unit
 
 # By how its name ends: degF, degree_Fahrenheit; K, kelvin.
 _DEGREES = ((re.compile(r"(F|ahrenheit)\s*$"), "\u00b0F"), (re.compile(r"(K|elvin)\s*$"), "K"))
-
-
 METRES = Unit("m", 1.0, 4)
 NANOMETRES = Unit("nm", 1e-9, 0)
 MICROMETRES = Unit("um", 1e-6, 2)
@@ -36,7 +29,7 @@ def fine_unit(unit: Unit) -> Unit:
 
 
 def long_unit(unit: Unit) -> Unit:
-    """What a radius of curvature is told in: inches where lengths are, metres otherwise."""
+    """What a radius of curvature is read in: inches where lengths are, metres otherwise."""
     return INCHES if unit.name == INCHES.name else METRES
 
 
@@ -51,7 +44,7 @@ def temperature_unit(bench: Bench) -> str:
     -------
     str
         That of the first temperature in the bench's own file, the room's before the pitch's; where it gives none,
-        degrees Celsius: inches alone do not tell.
+        degrees Celsius: inches alone do not say.
     """
     table = tomllib.loads(bench.text)
     laps = table.get("lap", [])

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from wearsim.bench.figure_source import FigureSource
+from wearsim.bench.lengths import MILLIMETRES
 from wearsim.bench.toml_io import load_bench, load_programme
 from wearsim.show.maps import maps_text
-from wearsim.show.units import MILLIMETRES, NANOMETRES
+from wearsim.show.units import NANOMETRES
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.hdf5 import read_outcome, write_outcome
 from wearsim.wear.initial_figure import start_figure
