@@ -69,7 +69,7 @@ def command(
                 mask_text(design, unit),
                 paragraph(waiting_text(pieces.mirror)),
                 "",
-                "For the sheet of readings, in place of these two keys there:",
+                paragraph("For the sheet of readings, in place of these two keys there:"),
                 windows_toml(design, unit),
             ]
         ),

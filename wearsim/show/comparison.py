@@ -60,16 +60,13 @@ def _zones(bench: Bench, both: Comparison, unit: Unit) -> str:
     """Surface by zone: before, and either way what is removed and what is left."""
     one, high = any_outcome(both), comparison_unit(both)
     rings = ring_means(bench.mirror, one.radius)
-    columns, heads = [rings.cells(one.before, one.band and one.band.before, high)], ["Before"]
+    (before, *_), heads = rings.cells(one, high), ["Before"]
+    columns = [before]
     for side in both.sides:
         name = NAMES[side.on_top].replace(" ", "\n", 1)
         heads += [f"{name}\nremoved", f"{name}\nafter"]
-        if side.outcome is None:
-            columns += [[(CANNOT, "")] * len(rings.matrix)] * 2
-            continue
-        band = side.outcome.band
-        columns.append(rings.cells(side.outcome.removal, band and band.removal, high))
-        columns.append(rings.cells(side.outcome.figure_error, band and band.figure_error, high))
+        cannot = [(CANNOT, "")] * len(rings.matrix)
+        columns += [cannot, cannot] if side.outcome is None else rings.cells(side.outcome, high)[1:]
     rows = [row for name, *cells in zip(rings.names(unit), *columns, strict=True) for row in bands_beneath(name, cells)]
     note = f"{rings.note}Surface against the target, positive = high, means over each zone."
     if any(band for column in columns for _, band in column):

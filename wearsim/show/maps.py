@@ -6,6 +6,7 @@ They are drawn as a hill map is: contour lines, dashed below the target, over a 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,7 +20,7 @@ from wearsim.figure.zernike import astigmatism
 from wearsim.kernels.arrays import Floats
 from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_table
 from wearsim.show.style import AFTER, INK, QUIET
-from wearsim.show.text import ends_words, paragraph, table
+from wearsim.show.text import Cell, ends_words, paragraph, table
 from wearsim.show.units import height_unit
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.rotation import bias_left, is_turned, lies_turned, turns
@@ -121,7 +122,7 @@ def _remarks(outcome: Outcome, radial: Unit) -> str:
 
 
 def _turned(programme: Programme, outcome: Outcome) -> str:
-    rows = []
+    rows: list[Sequence[Cell]] = []
     left, lies = bias_left(programme), lies_turned(programme)
     for number, spell in enumerate(programme.spells, start=1):
         if not spell.is_press:
@@ -378,6 +379,6 @@ def draw_meridian(axes: Axes, radius: float, axis: float) -> None:
 
 def draw_place(axes: Axes, x: float, y: float) -> None:
     """A place on a map, ringed."""
-    ring = {"marker": "o", "markersize": 9, "markerfacecolor": "none"}
+    ring: dict[str, Any] = {"marker": "o", "markersize": 9, "markerfacecolor": "none"}
     for colour, width in (("white", 3.4), (INK, 1.6)):
         axes.plot([x], [y], **ring, markeredgecolor=colour, markeredgewidth=width)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +15,7 @@ from wearsim.show.numbers import LIFT_OFF, PRESSURE, figure_numbers, numbers_aft
 from wearsim.show.profiles import draw_profiles, ring_means
 from wearsim.show.strokes import ROW_HEIGHT, draw_programme, rows_for, spell_words
 from wearsim.show.style import new_figure, plot_style
-from wearsim.show.text import banded, low_high_bar, paragraph, table, warnings_text
+from wearsim.show.text import Cell, banded, low_high_bar, paragraph, table, warnings_text
 from wearsim.show.units import height_unit
 from wearsim.wear.outcome import EXACT, Outcome
 
@@ -63,21 +64,16 @@ def zones_text(bench: Bench, outcome: Outcome, unit: Unit) -> str:
     unit : Unit
         Of radii.
     """
-    rings, high, band = ring_means(bench.mirror, outcome.radius), unit_for(outcome), outcome.band
+    rings, high = ring_means(bench.mirror, outcome.radius), unit_for(outcome)
     before, after = (rings.matrix @ profile for profile in (outcome.before, outcome.figure_error))
     scale = float(max(np.abs(before[: rings.clear]).max(), np.abs(after[: rings.clear]).max()))
-    columns = (
-        rings.cells(outcome.before, band and band.before, high),
-        rings.cells(outcome.removal, band and band.removal, high),
-        rings.cells(outcome.figure_error, band and band.figure_error, high),
-    )
     rows = [
         (*cells, low_high_bar(is_now, was, scale, half=5))
-        for *cells, is_now, was in zip(rings.names(unit), *columns, after, before, strict=True)
+        for *cells, is_now, was in zip(rings.names(unit), *rings.cells(outcome, high), after, before, strict=True)
     ]
     heads = [f"Zone\n{unit.name}", *(f"{name}\n{high.name}" for name in ("Before", "Removed", "After"))]
     heads.append("low is high\no: was")
-    note = f"{rings.note}{'' if band is None else f'{BAND} '}"
+    note = f"{rings.note}{'' if outcome.band is None else f'{BAND} '}"
     note += "Surface against the target, positive = high, means over each zone. Before and after are each "
     note += "levelled for themselves (piston and focus), so their difference is not quite what is removed."
     return f"{table(heads, rows, words=(4,))}\n{paragraph(note)}"
@@ -137,7 +133,7 @@ def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Unit
         banded([s.lift_off_share for s in done], band and band.stage_lift_off, lambda x: decimal(100.0 * x, 0)),
     )
     reach = [f"{unit.number(one.reach)}/{unit.number(one.tip)}" for one in done]
-    rows = [
+    rows: list[Sequence[Cell]] = [
         (str(number), f"{planned.minutes:g}", *cells, "-" if planned.is_press else tip)
         for number, (planned, *cells, tip) in enumerate(zip(programme.spells, *columns, reach, strict=True), start=1)
     ]

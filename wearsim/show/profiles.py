@@ -50,9 +50,14 @@ class RingMeans:
             for i, (inner, outer) in enumerate(pairwise(self.edges))
         ]
 
-    def cells(self, profile: Floats, band: Floats | None, high: Unit) -> list[tuple[str, str]]:
-        """Means of a profile [m] and of its band (2, n), in writing."""
-        return banded(self.matrix @ profile, None if band is None else self.matrix @ band.T, high.number)
+    def cells(self, outcome: Outcome, high: Unit) -> tuple[list[tuple[str, str]], ...]:
+        """Means of the surface before, of what is removed and of the surface after, with their bands, in writing."""
+        profiles, band = (outcome.before, outcome.removal, outcome.figure_error), outcome.band
+        bands = (None, None, None) if band is None else (band.before, band.removal, band.figure_error)
+        return tuple(
+            banded(self.matrix @ profile, None if ends is None else self.matrix @ ends.T, high.number)
+            for profile, ends in zip(profiles, bands, strict=True)
+        )
 
     @property
     def note(self) -> str:
