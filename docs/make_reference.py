@@ -54,8 +54,7 @@ ROOMS: dict[str, dict[str, tuple[str, ...]]] = {
         "learn.folder": ("MirrorFolder", "open_folder"),
         "learn.record": ("record",),
         "learn.calibrate": ("Calibration",),
-        "learn.misfits": ("SessionFit",),
-        "learn.jitter": ("Jitter",),
+        "learn.misfit": ("SessionFit",),
     },
     "wearsim.study: many predictions": {"study.plan": ("Study", "load_study"), "study.run": ("run_study",)},
     "Errors": {

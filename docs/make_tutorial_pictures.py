@@ -11,8 +11,8 @@ from wearsim.bench.lengths import length_unit
 from wearsim.decide.propose import propose
 from wearsim.knifeedge.on_bench import reduce_on
 from wearsim.knifeedge.readings import load_readings
-from wearsim.show.card_content import card_content
-from wearsim.show.card_page import card_pages
+from wearsim.show.card.content import card_content
+from wearsim.show.card.page import card_pages
 from wearsim.show.reduction import reduction_figure
 from wearsim.wear.expected_readings import drawn_figures, own_sheet, readings_after, with_halfway
 
@@ -33,4 +33,4 @@ def card() -> Any:
     drawn = drawn_figures(bench, proposal.programme)
     after = readings_after(bench, proposal.outcome, own_sheet(bench), drawn)
     (page,) = card_pages(card_content(bench, proposal, with_halfway(after, bench, proposal.programme)))
-    return page
+    return page.figure

@@ -23,9 +23,9 @@ import numpy as np
 from tests.benchmarks import seeded_rows
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, programme_from_table
-from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_chain, chain_of
-from wearsim.learn.chain import Chain
+from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_sessions, filter_of
 from wearsim.learn.discrepancy import Discrepancy
+from wearsim.learn.filter import SessionFilter
 from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.observation import measured_figure
 from wearsim.learn.practice.mirror import Drawn, PracticeMirror, Reader, draw_mirror, drawn_truth, sheet_text
@@ -83,9 +83,11 @@ def one_case(seed: int, sessions: int, draws: int, cells: PlanarAccuracy = CELLS
     with tempfile.TemporaryDirectory() as scratch:
         folder, truth = make_folder(Path(scratch) / "mirror", drawn, seed, sessions, cells)
         worked = time.monotonic() - began
-        chain, before = chain_of(folder), prior(folder.bench)
-        result = calibrate_chain(chain.upto(3), before, seed=seed, draws=draws)
-        misses = [_miss(folder, chain, 1, None), _miss(folder, chain, 4, result)] if sessions > 3 else []
+        session_filter, before = filter_of(folder), prior(folder.bench)
+        result = calibrate_sessions(session_filter.upto(3), before, seed=seed, draws=draws)
+        misses = (
+            [_miss(folder, session_filter, 1, None), _miss(folder, session_filter, 4, result)] if sessions > 3 else []
+        )
     low, high = result.posterior.interval(0.9)
     return {
         "seed": seed, "fault": drawn.fault, "diameter": drawn.bench.mirror.diameter,
@@ -99,12 +101,12 @@ def one_case(seed: int, sessions: int, draws: int, cells: PlanarAccuracy = CELLS
     }  # fmt: skip
 
 
-def _miss(folder: MirrorFolder, chain: Chain, number: int, known: Calibration | None) -> float:
+def _miss(folder: MirrorFolder, session_filter: SessionFilter, number: int, known: Calibration | None) -> float:
     """RMS of predicted less measured after a session, predicted with what was known before it [m]."""
     belief = prior(folder.bench) if known is None else known.belief
     spread = Discrepancy().spread if known is None else known.posterior.spread
     misfits = frozenset() if known is None else frozenset(known.misfits)
-    then = standing_after(folder, chain, number - 1, belief, spread, misfits)
+    then = standing_after(folder, session_filter, number - 1, belief, spread, misfits)
     then = under(then, folder, number)
     outcome = predict(then.bench, folder.sessions[number - 1].programme, draws=0, **then.known)
     measured = measured_figure(folder.bench, folder.sessions[number - 1].measured)

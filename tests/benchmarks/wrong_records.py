@@ -6,8 +6,8 @@
 Each seed: a practice mirror of its own as in learn_coverage.py (planar truth, here on 64 cells; constants from the
 prior, jitter, a spread from session to session, noisy readings in 8 windows) and three sessions of random programmes.
 One of the three is then recorded wrong, in each of the ways of KINDS in turn; everything else is as it was. The
-constants are means, their sigmas root mean squares, over the hills of the records as they stand and of every other
-record that is possible, each hill taken as normal. A run goes on where its file ends. The table is
+constants are means, their sigmas root mean squares, over the modes of the records as they stand and of every other
+size that is plausible, each mode taken as normal. A run goes on where its file ends. The table is
 docs/learning.md's.
 """
 
@@ -16,7 +16,7 @@ from __future__ import annotations
 import argparse
 import tempfile
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -28,14 +28,12 @@ from tests.benchmarks.learn_coverage import CELLS, STROKES, make_folder
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import programme_from_table, spell_table
 from wearsim.errors import WearsimError
-from wearsim.learn.calibrate import chain_of
-from wearsim.learn.chain import Chain, Link
+from wearsim.learn.calibrate import filter_of
+from wearsim.learn.filter import SessionFilter, SessionModel
 from wearsim.learn.folder import MirrorFolder
-from wearsim.learn.misfits import SessionFit, session_fit, with_chances
+from wearsim.learn.misfit import chances_of, check_records, mixture_moments, plausible, with_chances
 from wearsim.learn.observation import of_readings
 from wearsim.learn.practice.mirror import FAULTS, Drawn, PracticeMirror, Reader, Truth, draw_mirror
-from wearsim.learn.sizes import SIZE, Rival, by_hills, chances_of, possible
-from wearsim.learn.verdict import verdict_of
 from wearsim.wear.constants import NAMES, Belief, prior
 
 TRUTH = replace(CELLS, cells=64)
@@ -112,31 +110,31 @@ class Case:
 
     def __init__(self, seed: int, folder: MirrorFolder, drawn: Drawn, truth: Truth) -> None:
         self.seed, self.drawn, self.truth = seed, drawn, truth
-        self.chain, self.before = chain_of(folder), prior(folder.bench)
+        self.session_filter, self.before = filter_of(folder), prior(folder.bench)
         self.wrong = 1 + int(self._stream(0).integers(SESSIONS))
 
     def _stream(self, number: int) -> np.random.Generator:
         return np.random.default_rng(np.random.SeedSequence(self.seed, spawn_key=(23, number)))
 
-    def recorded(self, kind: str) -> Chain | None:
-        """The chain as a person recorded it who got one session wrong; None where that cannot be."""
-        links = list(self.chain.links)
+    def recorded(self, kind: str) -> SessionFilter | None:
+        """The sessions as a person recorded it who got one session wrong; None where that cannot be."""
+        models = list(self.session_filter.models)
         place = self.wrong - 1
         if kind in RECORDS:
-            spells = [_plain(one) for one in spells_of(links[place].programme)]
+            spells = [_plain(one) for one in spells_of(models[place].programme)]
             wrong = RECORDS[kind](spells, self._stream(KINDS.index(kind)))
             if wrong is None:
                 return None
-            links[place] = replace(links[place], programme=programme_from_table({"spell": wrong}))
+            models[place] = replace(models[place], programme=programme_from_table({"spell": wrong}))
         elif kind == "another mirror's sheet":
-            links[place] = self._read(links[place], self._other())
+            models[place] = self._read(models[place], self._other())
         elif kind == "lap not pressed":
-            links = self._not_pressed(links)
-        return replace(self.chain, links=tuple(links))
+            models = self._not_pressed(models)
+        return replace(self.session_filter, models=tuple(models))
 
-    def _read(self, link: Link, mirror: PracticeMirror) -> Link:
+    def _read(self, model: SessionModel, mirror: PracticeMirror) -> SessionModel:
         readings = mirror.read(Reader())
-        return replace(link, observation=of_readings(link.bench, readings, self.chain.first.radius))
+        return replace(model, observation=of_readings(model.bench, readings, self.session_filter.first.radius))
 
     def _other(self) -> PracticeMirror:
         """A mirror of the same size with another fault, never worked."""
@@ -146,18 +144,18 @@ class Case:
         other = draw_mirror(self.seed + 10_000, fault, glass.diameter, focal_ratio)
         return PracticeMirror(self.drawn.bench, replace(self.truth, seed=self.seed + 10_000), other.start, TRUTH)
 
-    def _not_pressed(self, links: list[Link]) -> list[Link]:
+    def _not_pressed(self, models: list[SessionModel]) -> list[SessionModel]:
         """The wrong session begun on a spherical lap without its pressing, and recorded as on a pressed one."""
         mirror = PracticeMirror(self.drawn.bench, self.truth, self.drawn.start, TRUTH)
         out = []
-        for link in links:
-            programme = link.programme
-            if link.number == self.wrong:
+        for model in models:
+            programme = model.programme
+            if model.number == self.wrong:
                 mirror._laps = {name: np.zeros_like(lap) for name, lap in mirror._laps.items()}
                 programme = Programme(spells=tuple(one for one in programme.spells if not one.is_press))
-                link = replace(link, lap="pressed")
-            mirror.work(programme, link.bench)
-            out.append(link if link.number < self.wrong else self._read(link, mirror))
+                model = replace(model, lap="pressed")
+            mirror.work(programme, model.bench)
+            out.append(model if model.number < self.wrong else self._read(model, mirror))
         return out
 
 
@@ -171,38 +169,21 @@ def _plain(spell: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in spell.items() if value is not None}
 
 
-def found_in(chain: Chain, before: Belief) -> dict[str, Any]:
-    """What calibration says of a chain: who is set aside, in doubt or doubtful, the constants and their sigmas."""
+def found_in(session_filter: SessionFilter, before: Belief) -> dict[str, Any]:
+    """What calibration says of the sessions: who is set aside, in doubt or doubtful, the constants and their sigmas."""
     began = time.process_time()
-    verdict = verdict_of(chain, before, lambda _: None)
-    told = _said(verdict.fits, verdict.rivals)
-    asked = tuple(rival for rival in verdict.rivals if rival.kind == SIZE or not rival.number)
-    first = asked[0].inference
-    plain = [
-        session_fit(step, link) for step, link in zip(first.best.steps, chain.links, strict=True)
-        if link.number not in first.misfits
-    ]  # fmt: skip
-    aside = [session_fit(first.best.steps[number - 1], chain.links[number - 1], 0.0) for number in first.misfits]
-    return {
-        **told, "ratio": verdict.ratio, "sizes_only": _said((*plain, *aside), asked),
-        "seconds": time.process_time() - began,
-    }  # fmt: skip
-
-
-def _said(fits: Iterable[SessionFit], rivals: tuple[Rival, ...]) -> dict[str, Any]:
-    """What is said where no more than these rivals are thought of."""
-    fits = with_chances(fits, rivals, chances_of(rival.weight for rival in rivals))
-    mean, covariance = by_hills(rivals)
+    checked = check_records(session_filter, before, lambda _: None)
+    chances = chances_of(one.weight for one in checked.hypotheses)
+    fits = with_chances(checked.fits, checked.hypotheses, chances)
+    mean, covariance = mixture_moments(checked.hypotheses)
     return {
         "set_aside": [fit.number for fit in fits if not fit.fits],
         "doubtful": [fit.number for fit in fits if fit.is_doubtful],
         "sizes": [fit.number for fit in fits if fit.has_size_in_doubt],
-        "records": [fit.number for fit in fits if fit.is_record_in_doubt],
         "size_chances": {fit.number: fit.size_chance for fit in fits},
-        "wrong_chances": {fit.number: fit.wrong_chance for fit in fits},
-        "looks_like": {fit.number: fit.looks_like for fit in fits},
-        "chances": [fit.chance for fit in fits], "held": len(possible(rivals)),
+        "chances": [fit.chance for fit in fits], "held": len(plausible(checked.hypotheses)), "ratio": checked.ratio,
         "logs": mean.tolist(), "sigma": np.sqrt(np.diagonal(covariance)).tolist(),
+        "seconds": time.process_time() - began,
     }  # fmt: skip
 
 
@@ -215,8 +196,8 @@ def one_case(seed: int, kinds: tuple[str, ...] = KINDS) -> dict[str, Any]:
         told: dict[str, Any] = {}
         for kind in kinds:
             try:
-                chain = case.recorded(kind)
-                told[kind] = None if chain is None else found_in(chain, case.before)
+                session_filter = case.recorded(kind)
+                told[kind] = None if session_filter is None else found_in(session_filter, case.before)
             except WearsimError as error:
                 told[kind] = {"failed": str(error)}
     logs = [float(np.log(getattr(truth.constants, name))) for name in NAMES]
@@ -232,38 +213,24 @@ def bent(honest: dict[str, Any], wrong: dict[str, Any]) -> bool:
     return bool(moved.max() > BENT)
 
 
-SAID = ("right", "other", "doubt", "doubt of another", "doubtful", "unseen", "bent", "named")
-NAMED = {
-    "other piece on top": "the other piece", "minutes doubled": "half the minutes", "other stroke": "was another stroke",
-    "other length": "were shorter", "spell left out": "a spell more", "lap not pressed": "not pressed",
-}  # fmt: skip
-"""What a slip is called, of each kind of wrong record."""
+SAID = ("right", "other", "doubt", "doubt of another", "doubtful", "unseen", "bent")
 
 
 def _noticed(one: dict[str, Any], wrong: int | None) -> str:
     """What calibration says of a folder, of which session ``wrong`` is recorded wrong."""
     if one["set_aside"]:
         return "right" if one["set_aside"] == [wrong] else "other"
-    in_doubt = {*one["sizes"], *one["records"]}
-    if in_doubt:
-        return "doubt" if wrong in in_doubt else "doubt of another"
+    if one["sizes"]:
+        return "doubt" if wrong in one["sizes"] else "doubt of another"
     return "doubtful" if one["doubtful"] else "unseen"
 
 
-def _is_named(one: dict[str, Any], kind: str, wrong: int) -> bool:
-    """Whether the slip that was made is the one that is spoken of first."""
-    if wrong not in one["set_aside"] and wrong not in one["records"]:
-        return False
-    (said, _), *_ = one["looks_like"].get(str(wrong)) or one["looks_like"].get(wrong) or [("", 0.0)]
-    return kind in NAMED and NAMED[kind] in said
-
-
-def table(rows: list[dict[str, Any]], *, sizes_only: bool = False) -> str:
-    """The table of docs/learning.md; or of the same records if only another size were asked about."""
+def table(rows: list[dict[str, Any]]) -> str:
+    """The table of docs/learning.md."""
     lines = [
         "| recorded | folders | set aside, and it alone | others set aside | in doubt | only another in doubt | "
-        "doubtful | not noticed | of these bent | the slip named first |",
-        "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+        "doubtful | not noticed | of these bent |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
     for kind in KINDS:
         those = [(row, row["found"][kind]) for row in rows if row["found"].get(kind) is not None]
@@ -271,16 +238,11 @@ def table(rows: list[dict[str, Any]], *, sizes_only: bool = False) -> str:
         counts: dict[str, Any] = dict.fromkeys(SAID, 0)
         for row, one in told:
             honest = row["found"]["honest"]
-            if sizes_only:
-                one, honest = one["sizes_only"], honest.get("sizes_only", honest)
             said = _noticed(one, row["wrong"] if kind != "honest" else None)
             counts[said] += 1
             counts["bent"] += said == "unseen" and "failed" not in honest and bent(honest, one)
-            counts["named"] += _is_named(one, kind, row["wrong"])
         if kind == "honest":
-            counts |= {"right": "", "doubt": "", "bent": "", "named": ""}
-        elif kind not in NAMED:
-            counts["named"] = ""
+            counts |= {"right": "", "doubt": "", "bent": ""}
         failed = f" ({len(those) - len(told)} failed)" if len(told) < len(those) else ""
         lines.append(f"| {kind} | {len(those)}{failed} | " + " | ".join(map(str, counts.values())) + " |")
     return "\n".join(lines)
@@ -295,8 +257,7 @@ def main() -> None:
     parser.add_argument("--table", type=Path)
     given = parser.parse_args()
     if given.table is not None:
-        rows = seeded_rows.read(given.table)
-        print(table(rows), "", "If only another size were asked about:", "", table(rows, sizes_only=True), sep="\n")
+        print(table(seeded_rows.read(given.table)))
         return
     seeded_rows.collect(given.out, given.first, given.count, one_case)
 

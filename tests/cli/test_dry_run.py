@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from wearsim.learn.remember import Known, keep
 
 from wearsim.learn.folder import open_folder
-from wearsim.learn.remember import Known, keep
 from wearsim.wear.constants import prior
 
 Call = Callable[..., Any]

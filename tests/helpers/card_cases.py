@@ -7,7 +7,6 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from matplotlib.figure import Figure
 
 import wearsim as ws
 from tests.helpers.small_bench import ring_figure, small_bench
@@ -17,8 +16,8 @@ from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import EarlyStop, Proposal
 from wearsim.knifeedge.longitudinal import Zones
 from wearsim.knifeedge.readings import Readings
-from wearsim.show.card_content import CardContent, card_content
-from wearsim.show.card_pen import HEIGHT
+from wearsim.show.card.content import CardContent, card_content
+from wearsim.show.card.pen import HEIGHT, Pen
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.expected_readings import ReadingsAfter, drawn_figures, readings_after, usual_sheet
 from wearsim.wear.predict import predict
@@ -111,14 +110,15 @@ def full_content(count: int, zones: int, unit: str) -> CardContent:
     return card_content(bench, done, own_readings(zones, unit, tuple(range(1, count + 1))))
 
 
-def texts_of(page: Figure) -> list[tuple[str, np.ndarray]]:
+def texts_of(page: Pen) -> list[tuple[str, np.ndarray]]:
     """Every text on a page with its box in millimetres: left, top, right, bottom."""
-    page.set_dpi(300)
-    page.draw_without_rendering()
-    renderer = page.canvas.get_renderer()  # type: ignore[attr-defined]
+    figure = page.figure
+    figure.set_dpi(300)
+    figure.draw_without_rendering()
+    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
     found = []
-    for axes in page.axes:
-        for text in [*axes.texts, axes.xaxis.label, axes.title]:
+    for axes in figure.axes:
+        for text in [*axes.texts, axes.xaxis.label]:
             if text.get_text().strip():
                 box = text.get_window_extent(renderer)
                 mm = np.array([box.x0, box.y0, box.x1, box.y1]) * 25.4 / 300.0

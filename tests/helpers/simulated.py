@@ -1,4 +1,4 @@
-"""Chains of sessions whose truth is the radial engine itself, read in windows with noise."""
+"""Sessions whose truth is the radial engine itself, read in windows with noise."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import programme_from_table
 from wearsim.figure.conic import conic_departure
 from wearsim.knifeedge.readings import Readings
-from wearsim.learn.chain import LEARNING, Chain, Link
 from wearsim.learn.discrepancy import Discrepancy
+from wearsim.learn.filter import LEARNING, SessionFilter, SessionModel
 from wearsim.learn.observation import of_readings
 from wearsim.learn.practice.mirror import Drawn, Reader, draw_mirror
 from wearsim.wear.constants import Constants
@@ -52,7 +52,7 @@ def spherical(bench: Bench) -> Bench:
     return bench.model_copy(update={"laps": laps})
 
 
-def simulated_chain(
+def simulated_sessions(
     seed: int,
     truth: Constants,
     *,
@@ -60,7 +60,7 @@ def simulated_chain(
     wrong: int | None = None,
     unpressed: int | None = None,
     discrepancy: Discrepancy | None = None,
-) -> tuple[Drawn, Chain]:
+) -> tuple[Drawn, SessionFilter]:
     """A mirror worked by the radial engine with true constants.
 
     One session may be recorded wrongly, or as begun on a pressed lap that in truth was spherical.
@@ -69,7 +69,7 @@ def simulated_chain(
     drawn, tester = draw_mirror(seed, "raised ring", 0.25, 5.0), Reader()
     first = on_grid(drawn.bench, drawn.start, LEARNING)
     state = start_state(drawn.bench, first.radius, first.height, LEARNING)
-    links = []
+    models = []
     for number, spells in enumerate(PROGRAMMES[:count], start=1):
         programme = programme_of(spells)
         if number == unpressed:
@@ -77,6 +77,8 @@ def simulated_chain(
         state = work(drawn.bench, programme, state, truth, LEARNING).states[-1]
         observation = of_readings(drawn.bench, read(drawn, state, rng, tester), state.radius)
         recorded = programme_of(WRONG) if number == wrong else programme
-        links.append(Link(number, drawn.bench, recorded, "pressed" if number == unpressed else None, observation))
+        models.append(
+            SessionModel(number, drawn.bench, recorded, "pressed" if number == unpressed else None, observation)
+        )
     known = StartFigure(first.radius, first.height, 1e-9 * np.eye(first.radius.size))
-    return drawn, Chain(known, tuple(links), LEARNING, discrepancy or Discrepancy())
+    return drawn, SessionFilter(known, tuple(models), LEARNING, discrepancy or Discrepancy())

@@ -7,10 +7,10 @@ from functools import cache
 import numpy as np
 import pytest
 
-from tests.helpers.simulated import simulated_chain
-from wearsim.learn.calibrate import Calibration, calibrate_chain, with_session_spread
-from wearsim.learn.misfits import without_misfits
-from wearsim.learn.posterior import Posterior
+from tests.helpers.simulated import simulated_sessions
+from wearsim.learn.calibrate import Calibration, calibrate_sessions, with_session_spread
+from wearsim.learn.misfit import without_misfits
+from wearsim.learn.posterior import ConstantsPosterior
 from wearsim.show.calibration import calibration_figure, calibration_text
 from wearsim.wear.constants import NAMES, Belief, Constants, prior
 
@@ -20,8 +20,8 @@ LOGS = np.log([getattr(TRUTH, name) for name in NAMES])
 
 @cache
 def calibrated(count: int = 3, wrong: int | None = None) -> Calibration:
-    drawn, chain = simulated_chain(11, TRUTH, count=count, wrong=wrong)
-    return calibrate_chain(chain, prior(drawn.bench), seed=1, draws=128)
+    drawn, sessions = simulated_sessions(11, TRUTH, count=count, wrong=wrong)
+    return calibrate_sessions(sessions, prior(drawn.bench), seed=1, draws=128)
 
 
 def away(found: Calibration) -> np.ndarray:
@@ -37,7 +37,7 @@ def test_the_truth_is_found() -> None:
     assert about @ np.linalg.solve(found.belief.covariance, about) < 14.9
     assert found.posterior.effective > 40.0
     assert found.misfits == ()
-    assert found.told("preston") == "told" and found.told("stiffness") == "told"
+    assert found.determined("preston") == "told" and found.determined("stiffness") == "told"
 
 
 def test_more_sessions_narrow_it() -> None:
@@ -63,7 +63,7 @@ def test_a_session_set_aside_shows_the_miss_of_its_record_believed() -> None:
     assert two.chi_square > 10.0 * calibrated(2, wrong=2).steps[1].chi_square
     assert one.chance > 0.01
     assert two.to_json()["chi_square"] == two.chi_square
-    bench = simulated_chain(11, TRUTH, count=1)[0].bench
+    bench = simulated_sessions(11, TRUTH, count=1)[0].bench
     text = calibration_text(bench, calibrated(2, wrong=2))
     (row,) = (line for line in text.splitlines() if "does not fit: set aside" in line)
     assert "under 1%" in row
@@ -75,27 +75,27 @@ def test_a_session_set_aside_shows_the_miss_of_its_record_believed() -> None:
 
 def test_a_lap_that_was_not_pressed_is_flagged_and_the_constants_not_bent() -> None:
     truth = Constants(preston=1.5)
-    _, chain = simulated_chain(11, truth, count=2, unpressed=2)
+    _, sessions = simulated_sessions(11, truth, count=2, unpressed=2)
     only_preston = Belief(np.zeros(4), np.diag([np.log(2.5) ** 2, 0.0, 0.0, 0.0]))
-    found, set_aside = without_misfits(chain, only_preston, lambda _: None)
+    found, set_aside = without_misfits(sessions, only_preston, lambda _: None)
     assert set(set_aside) == {2} and set_aside[2] > 100.0
     likeliest = found.logs_at(found.best.middle)[0]
     assert likeliest == pytest.approx(np.log(1.5), abs=0.2)  # what session 1 tells, with its spread of 8 %
 
 
 def test_what_is_stated_as_known_stays_so() -> None:
-    drawn, chain = simulated_chain(11, Constants(), count=1)
+    drawn, sessions = simulated_sessions(11, Constants(), count=1)
     bench = drawn.bench
     known = prior(bench.model_copy(update={"spread": bench.spread.model_copy(update={
         "stiffness": 1.0, "relaxation_time": 1.0, "edge_gain": 1.0,
     })}))  # fmt: skip
-    found = calibrate_chain(chain, known, draws=64)
-    assert [found.told(name) for name in NAMES][1:] == ["known"] * 3
+    found = calibrate_sessions(sessions, known, draws=64)
+    assert [found.determined(name) for name in NAMES][1:] == ["known"] * 3
     assert np.array_equal(found.belief.mean[1:], np.zeros(3))
     assert not found.belief.covariance[1:].any()
     assert abs(found.belief.mean[0]) < 0.3  # session-to-session spread of 8 %, three sigma and a bit
     certain = Belief(np.zeros(4), np.zeros((4, 4)))
-    assert calibrate_chain(chain, certain, draws=16).belief.is_certain
+    assert calibrate_sessions(sessions, certain, draws=16).belief.is_certain
 
 
 def test_a_session_to_come_varies_more_than_the_constants_do() -> None:
@@ -111,7 +111,7 @@ def test_draws_for_predictions_are_as_bent_as_the_posterior(rng: np.random.Gener
     angle = rng.uniform(0.0, np.pi, 400)
     logs = np.column_stack([np.cos(angle), np.sin(angle), np.zeros(400), np.zeros(400)])
     weights = np.where(angle < 1.0, 3.0, 1.0)
-    belief = Posterior(logs, np.full(400, 0.1), weights / weights.sum(), logs[0], 0.0).belief
+    belief = ConstantsPosterior(logs, np.full(400, 0.1), weights / weights.sum(), logs[0], 0.0).belief
     drawn = np.log([[one.preston, one.stiffness] for one in belief.draws(64, seed=3)])
     np.testing.assert_allclose(np.hypot(*drawn.T), 1.0, atol=1e-9)
     share = weights[angle < 1.0].sum() / weights.sum()

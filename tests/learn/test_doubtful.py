@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.helpers.simulated import simulated_chain
-from wearsim.learn.calibrate import Calibration, calibrate_chain
-from wearsim.learn.chain import Chain
-from wearsim.learn.misfits import SUSPECT, SessionFit, birge_ratio
-from wearsim.learn.posterior import Posterior
+from tests.helpers.simulated import simulated_sessions
+from wearsim.learn.calibrate import Calibration, calibrate_sessions
+from wearsim.learn.filter import SessionFilter
+from wearsim.learn.misfit import UNLIKELY, SessionFit, birge_ratio
+from wearsim.learn.posterior import ConstantsPosterior
 from wearsim.show.calibration import _verdict, calibration_text
 from wearsim.wear.constants import Belief, Constants
 
@@ -20,8 +20,8 @@ from wearsim.wear.constants import Belief, Constants
     ("chance", "fits", "doubtful", "verdict"),
     [
         (0.5, True, False, "fits"),
-        (1.01 * SUSPECT, True, False, "fits"),
-        (0.99 * SUSPECT, True, True, "doubtful"),
+        (1.01 * UNLIKELY, True, False, "fits"),
+        (0.99 * UNLIKELY, True, True, "doubtful"),
         (1e-6, False, False, "does not fit: set aside"),
     ],
 )
@@ -39,19 +39,19 @@ def test_the_ratio_is_that_of_the_doubtful_sessions_alone() -> None:
     assert birge_ratio([good, set_aside, doubtful]) == 2.0  # root of 28 / 7
 
 
-def off_by(sigmas: float) -> Chain:
+def off_by(sigmas: float) -> SessionFilter:
     """One session whose readings are off by so many sigmas, up and down in turn."""
-    _, chain = simulated_chain(11, Constants(), count=1)
-    (link,) = chain.links
-    seen = link.observation
+    _, sessions = simulated_sessions(11, Constants(), count=1)
+    (model,) = sessions.models
+    seen = model.observation
     off = np.linalg.cholesky(seen.covariance) @ (sigmas * (-1.0) ** np.arange(seen.size))
-    observed = replace(seen, miss=lambda height: seen.miss(height) + off)
-    return replace(chain, links=(replace(link, observation=observed),))
+    observed = replace(seen, innovation=lambda height: seen.innovation(height) + off)
+    return replace(sessions, models=(replace(model, observation=observed),))
 
 
 def test_what_is_doubted_is_left_as_it_is_but_for_its_spread() -> None:
-    chain = off_by(2.5)
-    (stated,), (doubted,) = (one.follow(Constants(), 0.08) for one in (chain, replace(chain, ratio=2.0)))
+    sessions = off_by(2.5)
+    (stated,), (doubted,) = (one.follow(Constants(), 0.08) for one in (sessions, replace(sessions, ratio=2.0)))
     assert doubted.chi_square == pytest.approx(stated.chi_square / 4.0)
     assert np.array_equal(doubted.state.height, stated.state.height)
     assert np.array_equal(doubted.covariance, stated.covariance)
@@ -59,26 +59,26 @@ def test_what_is_doubted_is_left_as_it_is_but_for_its_spread() -> None:
 
 def test_intervals_are_widened_where_a_session_is_doubtful() -> None:
     only_preston = Belief(np.zeros(4), np.diag([np.log(2.5) ** 2, 0.0, 0.0, 0.0]))
-    plain, doubtful = (calibrate_chain(off_by(sigmas), only_preston, draws=16) for sigmas in (0.0, 2.5))
+    plain, doubtful = (calibrate_sessions(off_by(sigmas), only_preston, draws=16) for sigmas in (0.0, 2.5))
     assert plain.ratio == 1.0 and not any(one.is_doubtful for one in plain.sessions)
     (fit,) = doubtful.sessions
     assert fit.is_doubtful and doubtful.misfits == ()
     assert doubtful.ratio == pytest.approx(np.sqrt(fit.chi_square / fit.compared))
     sigma = [float(np.sqrt(found.belief.covariance[0, 0])) for found in (plain, doubtful)]
     assert sigma[1] > 0.8 * doubtful.ratio * sigma[0]
-    bench = simulated_chain(11, Constants(), count=1)[0].bench
+    bench = simulated_sessions(11, Constants(), count=1)[0].bench
     text = " ".join(calibration_text(bench, doubtful).split())
     assert f"{doubtful.ratio:.1f} times as uncertain as it is stated" in text
     assert doubtful.to_json(bench)["uncertainty_ratio"] == doubtful.ratio
 
 
 def test_a_constant_beyond_what_the_bench_states_is_remarked_on() -> None:
-    bench = simulated_chain(11, Constants(), count=1)[0].bench
+    bench = simulated_sessions(11, Constants(), count=1)[0].bench
     before = Belief(np.zeros(4), np.diag(np.log([2.5, 3.0, 2.5, 2.0]) ** 2))
 
     def found(preston: float) -> Calibration:
         logs = np.log([[preston * 0.95, 1.0, 1.0, 1.0], [preston * 1.05, 1.0, 1.0, 1.0]])
-        posterior = Posterior(logs, np.full(2, 0.1), np.full(2, 0.5), logs[0], 0.0)
+        posterior = ConstantsPosterior(logs, np.full(2, 0.1), np.full(2, 0.5), logs[0], 0.0)
         return Calibration(before, posterior, (), ())
 
     assert found(4.4).outside == {}  # 2.5 to the power 1.645 is 4.51

@@ -11,7 +11,7 @@ from tests.helpers.simulated import read
 from wearsim.bench.profile import Profile
 from wearsim.figure.conic import conic_departure
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.chain import LEARNING
+from wearsim.learn.filter import LEARNING
 from wearsim.learn.observation import Observation, contrasts, of_profile, of_readings
 from wearsim.learn.practice.mirror import Drawn, Reader, draw_mirror
 from wearsim.wear.initial_figure import on_grid
@@ -41,14 +41,14 @@ def whitened(observation: Observation, miss: Floats) -> float:
 def test_the_true_glass_is_what_was_expected(observed: tuple[Drawn, Floats, Floats, Observation]) -> None:
     """Whatever the zero of the readings, whatever piston and r^2 of the profile."""
     _, _, height, observation = observed
-    assert whitened(observation, observation.miss(height)) < 0.1  # sheets are written to a hundredth of a mm
-    assert whitened(observation, observation.miss(height + 30e-9 * np.sin(np.arange(height.size) / 3.0))) > 1.0
+    assert whitened(observation, observation.innovation(height)) < 0.1  # sheets are written to a hundredth of a mm
+    assert whitened(observation, observation.innovation(height + 30e-9 * np.sin(np.arange(height.size) / 3.0))) > 1.0
 
 
 def test_piston_and_focus_are_not_seen(observed: tuple[Drawn, Floats, Floats, Observation]) -> None:
     _, radius, height, observation = observed
     moved = height + 2e-7 + 4e-6 * radius**2
-    assert np.allclose(observation.miss(moved), observation.miss(height), atol=1e-3 * np.sqrt(
+    assert np.allclose(observation.innovation(moved), observation.innovation(height), atol=1e-3 * np.sqrt(
         np.diagonal(observation.covariance).min()
     ))  # fmt: skip
 
@@ -56,7 +56,7 @@ def test_piston_and_focus_are_not_seen(observed: tuple[Drawn, Floats, Floats, Ob
 def test_the_matrix_is_the_slope_of_the_expectation(observed: tuple[Drawn, Floats, Floats, Observation]) -> None:
     _, radius, height, observation = observed
     change = 20e-9 * np.cos(3.0 * radius / radius[-1])
-    slope = observation.miss(height) - observation.miss(height + change)
+    slope = observation.innovation(height) - observation.innovation(height + change)
     assert slope == pytest.approx(observation.matrix @ change, rel=2e-3, abs=2e-3 * np.abs(slope).max())
 
 

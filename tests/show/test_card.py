@@ -1,29 +1,43 @@
-"""The bench card: what it says, and how it stands on paper."""
+"""The bench card: what it says, how it stands on paper, and the files that hold it."""
 
 from __future__ import annotations
 
+import re
+from base64 import b64decode
 from dataclasses import replace
+from html import unescape
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from matplotlib.figure import Figure
 
 import wearsim as ws
-from tests.helpers.card_cases import content, full_content, in_inches, own_readings, texts_of, with_spells
+from tests.helpers.card_cases import (
+    after,
+    content,
+    full_content,
+    in_inches,
+    own_readings,
+    programme_of,
+    texts_of,
+    with_spells,
+)
 from tests.helpers.small_bench import small_bench
+from wearsim.bench.fields import Extent
 from wearsim.knifeedge.on_bench import waiting_for
-from wearsim.show.card_after import HALF, column_widths
-from wearsim.show.card_content import card_content, quarters
-from wearsim.show.card_page import CAUTION_SIZE, card_pages, plan
-from wearsim.show.card_pen import HEIGHT, WIDTH, text_width, wrapped
-from wearsim.show.card_readings import ReadingRows, telling_zones
-from wearsim.show.notices import CAUTIONS
+from wearsim.show.card import card_bytes
+from wearsim.show.card.content import card_content, quarters
+from wearsim.show.card.page import CAUTION_SIZE, HALF, card_pages, plan
+from wearsim.show.card.pen import HEIGHT, WIDTH, Pen, text_width, wrapped
+from wearsim.show.card.readings import ReadingRows, check_zones
+from wearsim.show.notices import CAUTIONS, ON_THE_CARD
+from wearsim.show.units import temperature_text, temperature_unit
 
 
-def nothing_overlaps(pages: list[Figure]) -> None:
+def nothing_overlaps(pages: list[Pen]) -> None:
     """Every text within the margins, none upon another."""
     for page in pages:
-        assert np.allclose(page.get_size_inches() * 25.4, [WIDTH, HEIGHT])
+        assert np.allclose(page.figure.get_size_inches() * 25.4, [WIDTH, HEIGHT])
         boxes = texts_of(page)
         assert boxes
         for text, box in boxes:
@@ -36,17 +50,17 @@ def nothing_overlaps(pages: list[Figure]) -> None:
                 assert min(across, along) < 0.9, (one, two)
 
 
-def there_is_room_to_write(pages: list[Figure], spells: int) -> None:
+def there_is_room_to_write(pages: list[Pen], spells: int) -> None:
     """Beside every "done" a line for the minutes, and two or more long lines under the pace, none through a text."""
     found = 0
     for page in pages:
         rules, short = (
             [
                 (line.get_xdata()[0], line.get_ydata()[0], line.get_xdata()[1])
-                for line in page.axes[0].lines
-                if line.get_gid() == what
+                for line in page.axes.lines
+                if line.get_linestyle() != "-" and (line.get_xdata()[1] < 40.0) == is_short
             ]
-            for what in ("to write on", "done")
+            for is_short in (False, True)
         )
         boxes = texts_of(page)
         for left, y, right in rules + short:
@@ -64,12 +78,12 @@ def there_is_room_to_write(pages: list[Figure], spells: int) -> None:
     assert found == spells
 
 
-def smallest_type(pages: list[Figure]) -> float:
+def smallest_type(pages: list[Pen]) -> float:
     """[pt]"""
     return min(
         text.get_fontsize()
         for page in pages
-        for axes in page.axes
+        for axes in page.figure.axes
         for text in [*axes.texts, axes.xaxis.label, *axes.get_xticklabels(), *axes.get_yticklabels()]
         if text.get_text().strip()
     )
@@ -97,20 +111,19 @@ def test_four_long_spells_fit_on_one_page_whatever_the_mask_and_six_on_two() -> 
     for zones in (3, 6, 8, 10):
         for unit in ("mm", "in"):
             for count in (1, 2, 3, 4, 6):
-                made = plan(full_content(count, zones, unit))
-                assert len(made.pages) == (1 if count <= 4 else 2)
-                assert sum(map(len, made.pages)) == count
+                _, pages = plan(full_content(count, zones, unit))
+                assert len(pages) == (1 if count <= 4 else 2)
+                assert sum(map(len, pages)) == count
     for count, size in ((1, 14.0), (2, 12.0), (3, 11.0), (4, 10.5)):
-        assert plan(full_content(count, 8, "mm")).face.size >= size
-    assert plan(content(5)).face.size >= 9.5
+        assert plan(full_content(count, 8, "mm"))[0].size >= size
+    assert plan(content(5))[0].size >= 9.5
 
 
 def test_cautions_are_set_in_ten_points_and_none_is_missing() -> None:
-    said = full_content(4, 8, "mm")
-    (page,) = card_pages(said)
-    lines = [text for text in page.axes[0].texts if text.get_fontsize() == CAUTION_SIZE]
+    (page,) = card_pages(full_content(4, 8, "mm"))
+    lines = [text for text in page.axes.texts if text.get_fontsize() == CAUTION_SIZE]
     foot = " ".join(line.get_text() for line in lines)
-    assert CAUTION_SIZE >= 10.0 and "CAUTION. " + " ".join(said.cautions) in foot
+    assert CAUTION_SIZE >= 10.0 and "CAUTION. " + " ".join(ON_THE_CARD) in foot
     for hazard in ("slippery", "Hot pitch", "respirator", "bright sources", "Local rules"):
         assert hazard in foot and hazard in " ".join(CAUTIONS)
 
@@ -118,7 +131,7 @@ def test_cautions_are_set_in_ten_points_and_none_is_missing() -> None:
 def test_the_widest_cells_of_the_readings_stay_in_their_half() -> None:
     cell = ("110.1234 - 112.1234", "-123.1234", "-123.1234", "\u00b1 12.1234")
     rows = ReadingRows("head", ("zone [mm]", "now", "after", ""), (cell,) * 3, "foot")
-    assert sum(column_widths(rows, 13.0)) > HALF  # wider than it has room for
+    assert sum(text_width(text, 13.0) for text in cell) > HALF  # wider than it has room for
     (page,) = card_pages(replace(content(2), readings=rows))
     nothing_overlaps([page])
 
@@ -130,8 +143,8 @@ def test_the_card_is_safe_on_a4_and_letter() -> None:
 def test_the_spells_are_said_in_full() -> None:
     first = content(3).spells[0]
     assert first.minutes == "27" and first.top == "MIRROR ON TOP"
-    assert first.stroke == "W stroke, 8 from side to side"
-    assert first.sizes == (
+    assert first.what == (
+        "W stroke, 8 from side to side",
         "142 mm long (0.71\u00a0D)",
         "24 mm each side (0.12\u00a0D)",
         "22 mm off centre (0.11\u00a0D)",
@@ -145,7 +158,7 @@ def test_the_spells_are_said_in_full() -> None:
 
 def test_inches_and_pounds_for_whoever_wrote_inches() -> None:
     said = content(3, in_inches())
-    assert said.spells[0].sizes[0] == "5.59 in long (0.71\u00a0D)"
+    assert said.spells[0].what[1] == "5.59 in long (0.71\u00a0D)"
     assert "push 20 N (4.5 lb)" in said.spells[2].pace
     assert "30 N (6.7 lb)" in said.before[1]
 
@@ -168,7 +181,7 @@ def test_a_long_spell_has_a_checkpoint_at_the_knife_where_the_bench_has_readings
     readings = own_readings(6, "mm", (1,))
     said = card_content(small_bench(True), with_spells(2), readings)
     half, zones = readings.halfway[1], readings.sheet.zones
-    for i in telling_zones(readings.now, half, readings.after.positions):
+    for i in check_zones(readings.now, half, readings.after.positions):
         assert (
             f"{zones.inner[i] * 1e3:.3f}\u2013{zones.outer[i] * 1e3:.3f}:\u00a0{half.positions[i] * 1e3:.2f}"
             f"\u00a0\u00b1\u00a0{half.spread[i] * 1e3:.2f}"
@@ -178,14 +191,14 @@ def test_a_long_spell_has_a_checkpoint_at_the_knife_where_the_bench_has_readings
     assert "Less the first zone's" in said.readings.foot and "at a CHECK: stop" in said.readings.foot
 
 
-def test_the_telling_zones_move_most_against_what_a_setting_mistakes_and_are_no_neighbours() -> None:
+def test_the_check_zones_move_most_against_what_a_setting_mistakes_and_are_no_neighbours() -> None:
     half = own_readings(5, "mm", (1,)).after
     half = replace(half, positions=np.array([0.0, 1.0, 9.0, 8.0, -5.0]) * 1e-4, setting=np.full(5, 1e-4))
-    assert telling_zones(np.zeros(5), half, half.positions).tolist() == [2, 4]
+    assert check_zones(np.zeros(5), half, half.positions).tolist() == [2, 4]
     later = np.array([0.0, 1.0, 9.0, 8.0, 30.0]) * 1e-4  # has most to change yet
-    assert telling_zones(np.zeros(5), half, later).tolist() == [2, 4]
+    assert check_zones(np.zeros(5), half, later).tolist() == [2, 4]
     careful = replace(half, setting=np.array([1.0, 0.01, 1.0, 1.0, 1.0]) * 1e-4)
-    assert telling_zones(np.zeros(5), careful, half.positions).tolist() == [1, 3]
+    assert check_zones(np.zeros(5), careful, half.positions).tolist() == [1, 3]
 
 
 def test_when_to_press_is_what_the_prediction_takes_of_the_lap() -> None:
@@ -217,7 +230,9 @@ def test_a_pressing_of_the_programme_is_a_spell_of_the_card() -> None:
     for as_left in (False, True):
         said = card_content(bench, first, None, as_left=as_left)
         assert said.before[0] == "Press as spell 1 says. Do not press between spells."
-    assert said.spells[0].sizes == () and said.ends[0] == 0.0 and said.spells[0].checkpoint == ""
+    assert (
+        said.spells[0].what == ("cold pressing, at rest",) and said.ends[0] == 0.0 and said.spells[0].checkpoint == ""
+    )
     between = replace(with_spells(2), programme=ws.Programme(spells=(spells[0], press, spells[1])))
     assert card_content(bench, between, None).before[0].endswith("Press later only where a spell says so.")
 
@@ -259,3 +274,96 @@ def test_lines_are_broken_where_they_are_too_wide() -> None:
     assert " ".join(lines) == text and len(lines) > 2
     assert all(text_width(line, 11.0) <= 40.0 for line in lines)
     assert wrapped("unbreakable" * 9, 40.0, 11.0) == ["unbreakable" * 9]
+
+
+def test_strokes_are_drawn_to_one_scale_and_hold_the_top_piece_at_its_farthest() -> None:
+    far = {"on_top": "mirror", "stroke": "overhang", "length": Extent(0.2), "side_overhang": Extent(0.36),
+           "rate": 50.0, "minutes": 2.0}  # fmt: skip
+    programme = ws.Programme(spells=(*programme_of(2).spells, ws.Spell.model_validate(far)))
+    said = card_content(small_bench(True), replace(with_spells(3), programme=programme), after())
+    (page,) = card_pages(said)
+    sides = set()
+    for spell, axes in zip(said.spells, page.figure.axes[1:], strict=False):
+        left, right, low, top = spell.drawing.box
+        (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
+        assert x0 <= left and right <= x1 and y0 <= low and top <= y1
+        width, height = axes.get_position().size * [WIDTH, HEIGHT]
+        assert width == pytest.approx(height)
+        sides |= {round(x1 - x0, 12), round(y1 - y0, 12)}
+    assert sides == {round(2.0 * said.scale, 12)}
+    way = said.spells[0].drawing
+    along, across = (np.ptp(one) / (2.0 * small_bench(True).mirror.radius) for one in way.drawn)
+    assert along == pytest.approx(0.71, abs=0.005) and across == pytest.approx(0.24, abs=0.005)
+    assert way.drawn[1].mean() > 0.0  # the overhang is drawn upwards
+
+
+@pytest.mark.parametrize(
+    ("text", "degree"),
+    [
+        ('[mirror]\ndiameter = "8 in"\n', "\u00b0C"),
+        ('[wear]\ntemperature = "17.5 degC"\n', "\u00b0C"),
+        ('[wear]\ntemperature = "66 degF"\n', "\u00b0F"),
+        ('[wear]\ntemperature = "290 K"\n', "K"),
+        ('[lap]\npitch_temperature = "70 fahrenheit"\n', "\u00b0F"),
+        ('[[lap]]\nmass = "5 lb"\n[[lap]]\npitch_temperature = "70 degF"\n', "\u00b0F"),
+    ],
+)
+def test_temperatures_are_noted_in_the_unit_of_the_bench(text: str, degree: str) -> None:
+    bench = small_bench(True).model_copy(update={"text": text})
+    assert temperature_unit(bench) == degree
+    assert temperature_text(20.0, bench) == {"\u00b0C": "20 degC", "\u00b0F": "68 degF", "K": "293.1 K"}[degree]
+    (page,) = card_pages(content(2, bench))
+    noted = [text for text, _ in texts_of(page) if text == degree or "......" in text]
+    assert len(noted) == 3 and all(line.endswith(degree) for line in noted)
+
+
+def pictures(html: str) -> list[str]:
+    """The pages of a card in HTML, as SVG."""
+    return [b64decode(one).decode("utf-8") for one in re.findall(r'src="data:image/svg\+xml;base64,([^"]+)"', html)]
+
+
+@pytest.mark.parametrize("count", [0, 1, 4, 8])
+def test_html_stands_alone_shows_the_pages_of_the_paper_and_says_them_as_text(count: int) -> None:
+    html = card_bytes(small_bench(True), with_spells(count), after(), ".html").decode("utf-8")
+    around = ElementTree.fromstring(re.sub(r"<!DOCTYPE html>|<(?:meta|img) [^>]*>", "", html))
+    assert not re.search(r"https?:|href=|url\(|@import|<script", html)
+    shown, pages = pictures(html), card_pages(content(count))
+    assert len(shown) == html.count("src=") == len(pages) == (1 if count <= 4 else 2)
+    for svg in shown:
+        root = ElementTree.fromstring(svg.split("?>", 1)[1])
+        _, _, width, height = map(float, root.attrib["viewBox"].split())
+        assert width / height == pytest.approx(WIDTH / HEIGHT, rel=1e-4)
+        assert not re.search(r"<text|<image|href=\"[^#]", svg)  # letters as paths, nothing from elsewhere
+    text, said = "".join(around.itertext()), content(count)
+    for spell in said.spells:
+        for line in (f"Spell {spell.number}: {spell.minutes} min", spell.top, *spell.what, *spell.pace, spell.turn):
+            assert line in text
+        assert spell.checkpoint in text
+    assert all(line in text for line in (said.promise, said.checking, *said.before, *said.look, *ON_THE_CARD))
+    assert "nan" not in html
+
+
+def test_what_stands_on_a_page_is_in_its_text() -> None:
+    (page,) = card_pages(full_content(3, 8, "in"))
+    spoken = " ".join(" ".join(page.text).split())
+    left_out = re.compile(r"done$|at$|date|minutes|Notes|\d+$|.C$")  # places to write in, numbers said otherwise
+    for line, _ in texts_of(page):
+        assert left_out.match(line) or " ".join(line.split()) in spoken, line
+
+
+def test_html_escapes_what_people_write() -> None:
+    laps = tuple(small_bench(True).laps[0].model_copy(update={"name": name}) for name in ("a<b>&c", "other"))
+    bench = small_bench(True).model_copy(update={"laps": laps})
+    spells = (ws.Spell.model_validate({"stroke": "one-third", "minutes": 4.0, "lap": "a<b>&c"}),)
+    one = replace(with_spells(1), programme=ws.Programme(spells=spells))
+    html = card_bytes(bench, one, None, ".html").decode("utf-8")
+    assert "a&lt;b&gt;&amp;c" in html and "a<b>" not in html and "a<b>&c" in unescape(html)
+    ElementTree.fromstring(pictures(html)[0].split("?>", 1)[1])
+
+
+def test_the_same_card_twice_is_the_same_file() -> None:
+    for ending in (".pdf", ".html"):
+        one, two = (card_bytes(small_bench(True), with_spells(2), after(), ending) for _ in range(2))
+        assert one == two
+    with pytest.raises(ValueError, match="pdf or"):
+        card_bytes(small_bench(True), with_spells(2), after(), ".png")

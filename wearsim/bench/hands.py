@@ -50,14 +50,3 @@ class Hands(Piece):
     def vary(self) -> bool:
         """Whether any stroke differs from the next."""
         return self.length_jitter != 0.0 or self.centre_jitter != 0.0
-
-    def with_spread(self, factor: float) -> Hands:
-        """The same hands, both spreads from stroke to stroke times this.
-
-        Parameters
-        ----------
-        factor : float
-            Below 0 every deviation goes the other way [1]; what comes of it is not checked.
-        """
-        spread = {name: getattr(self, name) * factor for name in ("length_jitter", "centre_jitter")}
-        return self.model_copy(update=spread)

@@ -14,55 +14,37 @@ NAME = "calibrate"
 EXAMPLE = "wearsim calibrate my-mirror --plot constants.png"
 Draws = Annotated[int, typer.Option("--draws", min=16, max=100_000, help="Of the constants, in a lot of the search.")]
 
-Hands = Annotated[
-    bool,
-    typer.Option(
-        "--jitter",
-        help="Ask about the hands' spread from stroke to stroke too: ten seconds or more a session. Most often they "
-        "cannot tell.",
-    ),
-]
-
 
 def command(
-    folder: FolderPath, manners: Manners, draws: Draws = 128, jitter: Hands = False,
-    output: JsonOutput = None, dry_run: DryRun = False,
+    folder: FolderPath, manners: Manners, draws: Draws = 128, output: JsonOutput = None, dry_run: DryRun = False,
 ) -> None:  # fmt: skip
     """What do the sessions of a mirror say of hands and pitch?
 
     Preston coefficient, stiffness, relaxation time and edge gain from all sessions together, with what is still
-    open; which sessions do not fit is said, and they do not count. The spread of the hands from stroke to stroke stays as
-    the bench states it, unless it is asked for.
+    open; which sessions do not fit is said, and they do not count.
     """
     manners.reserve({output: (".json",)}, inputs=[folder])
-    from wearsim.learn.calibrate import calibrate, calibrate_with_jitter, check_sessions
-    from wearsim.learn.calibration_file import FILE
+    from wearsim.learn.cache import FILE, Known, keep
+    from wearsim.learn.calibrate import calibrate, check_sessions
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.remember import Known, fault_in, keep, remembered_jitter
     from wearsim.show.calibration import calibration_figure, calibration_text
 
     there = open_folder(folder)
     inputs.tell_days(manners.voice, there)
-    damage = fault_in(there, manners.seed, draws)
-    if damage is not None:
-        manners.voice.warn(f"{damage.file}: {damage.key or ''} {damage.message}: all that was kept there is made anew.")
-    known = 1.0 if jitter or damage is not None else remembered_jitter(there)
     if dry_run:
         check_sessions(there)
         inputs.check_folder(there)
         manners.list_files([folder / FILE, output])
         return
+    inputs.tell_stale(manners.voice, there, seed=manners.seed, draws=draws)
     inputs.tell_compiling(manners.voice)
     with manners.voice.working("working through the sessions"):
-        if jitter:
-            found = calibrate_with_jitter(there, seed=manners.seed, draws=draws)
-        else:
-            found = calibrate(there.with_jitter(known), seed=manners.seed, draws=draws)
-    keep(there, len(there.sessions), Known.of(found, known), manners.seed, draws, asked=jitter, anew=damage is not None)
+        found = calibrate(there, seed=manners.seed, draws=draws)
+    keep(there, len(there.sessions), Known.of(found), manners.seed, draws)
     manners.deliver(
-        lambda: found.to_json(there.bench, known),
-        table=lambda: calibration_text(there.bench, found, known),
+        lambda: found.to_json(there.bench),
+        table=lambda: calibration_text(there.bench, found),
         figure=lambda: calibration_figure(there.bench, found),
-        write=lambda: manners.write_json(found.to_json(there.bench, known), output),
+        write=lambda: manners.write_json(found.to_json(there.bench), output),
     )
     manners.voice.next("propose", folder, "--minutes", 60)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath, ProgrammePath
+from wearsim.cli.messages import Voice
 from wearsim.cli.options import DryRun, JsonOutput, Manners
 from wearsim.cli.predict import Cells, Engine, EngineChoice, EngineDraws, settings_of
 
@@ -27,9 +28,9 @@ def command(
     voice = manners.voice
     settings = settings_of(engine, draws, cells, manners.seed)
     if dry_run:
-        manners.list_files([_checked(bench, programme, engine), output])
+        manners.list_files([_checked(bench, programme, engine, voice), output])
         return
-    pieces = inputs.read_bench(bench)
+    pieces = inputs.read_bench(bench, voice)
     work = inputs.read_programme(programme)
     from wearsim.decide.compare import compare
     from wearsim.show.comparison import comparison_figure, comparison_text
@@ -48,11 +49,11 @@ def command(
     voice.next("propose", bench, "--minutes", 60)
 
 
-def _checked(bench: Path, programme: Path, engine: Engine) -> Path | None:
+def _checked(bench: Path, programme: Path, engine: Engine, voice: Voice) -> Path | None:
     """All input checked for a dry run; what would be written into a mirror's folder."""
     from wearsim.decide.compare import check_either_way
 
-    pieces, kept = inputs.check_bench(bench)
+    pieces, kept = inputs.check_bench(bench, voice)
     work = inputs.read_programme(programme)
     check_either_way(pieces, work)
     if engine is Engine.radial:

@@ -36,6 +36,7 @@ def command(
         inputs.check_folder(there)
         manners.list_files([_kept(there, manners.seed), output])
         return
+    inputs.tell_stale(manners.voice, there, seed=manners.seed)
     inputs.tell_compiling(manners.voice)
     with manners.voice.working("working through the sessions"):
         told = history(there, seed=manners.seed)
@@ -50,8 +51,7 @@ def command(
 
 def _kept(there: MirrorFolder, seed: int) -> Path | None:
     """What is written into the folder, where something is still to be calibrated."""
-    from wearsim.learn.calibration_file import FILE
-    from wearsim.learn.remember import recalled
+    from wearsim.learn.cache import FILE, recalled
 
     counts = range(1, len(there.sessions) + 1)
     is_known = all(recalled(there, count, seed=seed) is not None for count in counts)

@@ -40,13 +40,13 @@ Shadows = Annotated[
 ]
 
 
-def read_bench(path: Path) -> Bench:
+def read_bench(path: Path, voice: Voice) -> Bench:
     """The bench that a person named: the one place that says what a BENCH may be.
 
     Of a mirror's folder: its bench with the newest measurement and the constants that its sessions tell.
     """
     if path.is_dir():
-        return _standing(path).calibrated_bench
+        return _standing(path, voice).calibrated_bench
     from wearsim.bench.toml_io import load_bench
     from wearsim.knifeedge.readings import is_sheet
 
@@ -58,15 +58,15 @@ def read_bench(path: Path) -> Bench:
         raise
 
 
-def read_known(path: Path) -> tuple[Bench, dict[str, Any]]:
+def read_known(path: Path, voice: Voice) -> tuple[Bench, dict[str, Any]]:
     """The same for what takes more than a bench: of a mirror's folder also belief, glass and laps, by these names."""
     if path.is_dir():
-        standing = _standing(path)
+        standing = _standing(path, voice)
         return standing.bench, standing.known
-    return read_bench(path), {}
+    return read_bench(path, voice), {}
 
 
-def check_bench(path: Path) -> tuple[Bench, Path | None]:
+def check_bench(path: Path, voice: Voice) -> tuple[Bench, Path | None]:
     """The bench that a person named, for a dry run: all that it rests on is read, and nothing is calibrated.
 
     Returns
@@ -77,12 +77,11 @@ def check_bench(path: Path) -> tuple[Bench, Path | None]:
         What the command would write into the folder, where its sessions are still to be calibrated.
     """
     if not path.is_dir():
-        bench = read_bench(path)
+        bench = read_bench(path, voice)
         _check_figure(bench)
         return bench, None
-    from wearsim.learn.calibration_file import FILE
+    from wearsim.learn.cache import FILE, recalled
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.remember import recalled
 
     folder = open_folder(path)
     check_folder(folder)
@@ -92,10 +91,10 @@ def check_bench(path: Path) -> tuple[Bench, Path | None]:
 
 def check_folder(folder: MirrorFolder) -> None:
     """Refuse a folder whose measurements or conditions of sessions cannot be used, nothing being calibrated."""
-    from wearsim.learn.calibrate import chain_of
+    from wearsim.learn.calibrate import filter_of
 
     _check_figure(folder.bench)
-    chain_of(folder)
+    filter_of(folder)
 
 
 def _check_figure(bench: Bench) -> None:
@@ -114,11 +113,23 @@ def check_round_laps(bench: Bench, programme: Programme | None = None) -> None:
         check_round(bench, lap)
 
 
-def _standing(path: Path) -> Standing:
+def _standing(path: Path, voice: Voice) -> Standing:
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.remember import standing_of
+    from wearsim.learn.present_state import standing_of
 
-    return standing_of(open_folder(path))
+    folder = open_folder(path)
+    tell_stale(voice, folder)
+    with voice.working("working through the sessions"):
+        return standing_of(folder)
+
+
+def tell_stale(voice: Voice, folder: MirrorFolder, **how: int) -> None:
+    """Say so where what a folder keeps of its calibration does not count, so that it is worked out again."""
+    from wearsim.learn.cache import stale
+
+    line = stale(folder, **how)
+    if line is not None:
+        voice.say(line)
 
 
 def tell_days(voice: Voice, folder: MirrorFolder) -> None:

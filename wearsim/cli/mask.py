@@ -34,7 +34,7 @@ def command(
     """A zonal mask to print: windows of equal weight."""
     manners.reserve({output: (".pdf", ".svg")}, inputs=[bench])
     # the mirror's size is all that counts: a folder whose readings are still to come will do
-    pieces = inputs.read_bench(bench / "bench.toml" if bench.is_dir() else bench)
+    pieces = inputs.read_bench(bench / "bench.toml" if bench.is_dir() else bench, manners.voice)
     from wearsim.bench.lengths import length_unit
     from wearsim.knifeedge.mask import MaskLimits
     from wearsim.knifeedge.on_bench import mask_for

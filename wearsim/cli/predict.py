@@ -10,6 +10,7 @@ import typer
 
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath, ProgrammePath
+from wearsim.cli.messages import Voice
 from wearsim.cli.options import PLOTS, DryRun, Manners
 from wearsim.errors import InputError
 
@@ -89,9 +90,9 @@ def command(
     voice = manners.voice
     settings = settings_of(engine, draws, cells, manners.seed)
     if dry_run:
-        manners.list_files([_checked(bench, programme, engine), output, shadows])
+        manners.list_files([_checked(bench, programme, engine, voice), output, shadows])
         return
-    pieces, known = inputs.read_known(bench)
+    pieces, known = inputs.read_known(bench, manners.voice)
     work = inputs.read_programme(programme, pieces)
     from wearsim.show.outcome import outcome_text
     from wearsim.wear.predict import predict
@@ -123,9 +124,9 @@ def command(
     voice.next("compare", bench, "--programme", programme)
 
 
-def _checked(bench: Path, programme: Path, engine: Engine) -> Path | None:
+def _checked(bench: Path, programme: Path, engine: Engine, voice: Voice) -> Path | None:
     """All input checked for a dry run; what would be written into a mirror's folder."""
-    pieces, kept = inputs.check_bench(bench)
+    pieces, kept = inputs.check_bench(bench, voice)
     work = inputs.read_programme(programme, pieces)
     if engine is Engine.radial:
         inputs.check_round_laps(pieces, work)

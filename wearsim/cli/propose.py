@@ -72,11 +72,11 @@ def command(
     if time_limit is not None and not time_limit > 0.0:
         raise InputError("out of range", key="--time-limit", value=time_limit, expected="more than 0 seconds")
     if dry_run:
-        pieces, kept = inputs.check_bench(bench)
+        pieces, kept = inputs.check_bench(bench, manners.voice)
         inputs.check_round_laps(pieces)
         manners.list_files([kept, output, card])
         return
-    pieces, known = inputs.read_known(bench)
+    pieces, known = inputs.read_known(bench, manners.voice)
     from wearsim.decide.propose import propose
     from wearsim.show.expected_readings import expected_text
     from wearsim.show.proposal import proposal_figure, proposal_text

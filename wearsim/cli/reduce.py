@@ -57,7 +57,7 @@ def command(
         bench = _beside(readings, manners)
     manners.reserve({output: (".csv",), masking: PLOTS, shadows: PLOTS}, inputs=[readings, *([bench] if bench else [])])
     seconds = inputs.read_waited(waited)
-    pieces = inputs.read_bench(readings if bench is None else bench)
+    pieces = inputs.read_bench(readings if bench is None else bench, manners.voice)
     from wearsim.bench.lengths import length_unit, round_unit
     from wearsim.knifeedge.on_bench import reduce_on
     from wearsim.knifeedge.readings import load_readings

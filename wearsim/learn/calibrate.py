@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,16 +10,13 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.chain import LEARNING, Chain, Link, Step
 from wearsim.learn.discrepancy import Discrepancy
+from wearsim.learn.filter import LEARNING, FilterStep, SessionFilter, SessionModel
 from wearsim.learn.folder import MirrorFolder, Session
 from wearsim.learn.inference import Progress
-from wearsim.learn.jitter import Jitter, jitter_of
-from wearsim.learn.misfits import SessionFit, with_chances
+from wearsim.learn.misfit import SessionFit, check_records, sample_hypotheses, with_chances
 from wearsim.learn.observation import measured_figure, observe
-from wearsim.learn.posterior import Posterior, told_word
-from wearsim.learn.sizes import sampled
-from wearsim.learn.verdict import verdict_of
+from wearsim.learn.posterior import ConstantsPosterior, determined_word
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import NAMES, Belief, normal_draws, prior
 
@@ -27,10 +24,6 @@ DRAWS = 128
 """Weighed draws of the posterior; docs/learning.md says what more of them would change."""
 FACTOR_90 = 1.6448536
 """Half of a central 90 % interval, in sigmas [1]."""
-AGAIN = 2
-"""Times at most that the constants are found anew with other hands."""
-NEAR = 0.15
-"""Hands are the same where the logarithm of their spread differs by less [1]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,21 +34,18 @@ class Calibration:
     ----------
     prior : Belief
         Before any session, from the bench.
-    posterior : Posterior
+    posterior : ConstantsPosterior
     sessions : tuple of SessionFit
-    steps : tuple of Step
+    steps : tuple of FilterStep
         The mirror followed with the constants in the middle of the posterior.
-    jitter : Jitter, optional
-        Of the hands' spread, where that was asked.
     ratio : float
         How many times as uncertain as stated the posterior takes everything, where sessions are doubtful [1].
     """
 
     prior: Belief
-    posterior: Posterior
+    posterior: ConstantsPosterior
     sessions: tuple[SessionFit, ...]
-    steps: tuple[Step, ...]
-    jitter: Jitter | None = None
+    steps: tuple[FilterStep, ...]
     ratio: float = 1.0
 
     @property
@@ -76,8 +66,8 @@ class Calibration:
         shares = np.divide(now, before, out=np.ones_like(now), where=before > 0.0)
         return dict(zip(NAMES, (float(share) for share in shares), strict=True))
 
-    def told(self, name: str) -> str:
-        """Whether the data tell a constant.
+    def determined(self, name: str) -> str:
+        """Whether the data determine a constant.
 
         Parameters
         ----------
@@ -91,27 +81,25 @@ class Calibration:
         """
         if self.prior.covariance[NAMES.index(name), NAMES.index(name)] == 0.0:
             return "known"
-        return told_word(self.shares[name])
+        return determined_word(self.shares[name])
 
     @property
     def outside(self) -> dict[str, float]:
-        """Factors on what the bench states, of constants that the data tell and that came out beyond its 90 % interval."""
+        """Factors on what the bench states, of constants that the data determine and that lie beyond its 90 % interval."""
         about = self.belief.mean - self.prior.mean
         beyond = np.abs(about) > FACTOR_90 * np.sqrt(np.diagonal(self.prior.covariance))
         return {
             name: float(np.exp(about[i])) for i, name in enumerate(NAMES)
-            if beyond[i] and self.told(name) in ("told", "partly")
+            if beyond[i] and self.determined(name) in ("told", "partly")
         }  # fmt: skip
 
-    def to_json(self, bench: Bench, jitter: float = 1.0) -> dict[str, Any]:
+    def to_json(self, bench: Bench) -> dict[str, Any]:
         """One object for ``--json``: plain lists and floats, SI units in the key names.
 
         Parameters
         ----------
         bench : Bench
             That of the folder.
-        jitter : float
-            Factor on the spread of its hands, where it was not asked for here [1].
 
         Returns
         -------
@@ -124,7 +112,7 @@ class Calibration:
         for i, name in enumerate(NAMES):
             stated, unit = stated_constant(bench, name)
             constants[f"{name}{unit}"] = {
-                "stated": stated, "now": stated * float(middle[i]), "told": self.told(name),
+                "stated": stated, "now": stated * float(middle[i]), "told": self.determined(name),
                 "interval_90": [stated * float(low[i]), stated * float(high[i])],
                 "spread_of_prior": self.shares[name], "outside_stated": name in self.outside,
             }  # fmt: skip
@@ -136,9 +124,6 @@ class Calibration:
             "log_covariance": self.belief.covariance.tolist(),
             "effective_draws": self.posterior.effective,
             "sessions": [session.to_json() for session in self.sessions],
-            "jitter": {"used": jitter, "asked": False}
-            if self.jitter is None
-            else {"asked": True, **self.jitter.to_json()},
         }
 
     @property
@@ -170,8 +155,10 @@ def with_session_spread(belief: Belief, spread: float) -> Belief:
     return Belief(belief.mean, covariance, points)
 
 
-def chain_of(folder: MirrorFolder, accuracy: Accuracy = LEARNING, discrepancy: Discrepancy | None = None) -> Chain:
-    """A folder's sessions as a chain.
+def filter_of(
+    folder: MirrorFolder, accuracy: Accuracy = LEARNING, discrepancy: Discrepancy | None = None
+) -> SessionFilter:
+    """A folder's sessions, ready to be followed.
 
     Parameters
     ----------
@@ -181,13 +168,13 @@ def chain_of(folder: MirrorFolder, accuracy: Accuracy = LEARNING, discrepancy: D
     discrepancy : Discrepancy, optional
     """
     first = measured_figure(folder.bench, None, accuracy)
-    links = tuple(_link(folder, session, first.radius) for session in folder.sessions)
-    return Chain(first, links, accuracy, discrepancy or Discrepancy())
+    models = tuple(_model(folder, session, first.radius) for session in folder.sessions)
+    return SessionFilter(first, models, accuracy, discrepancy or Discrepancy())
 
 
-def _link(folder: MirrorFolder, session: Session, radius: Floats) -> Link:
+def _model(folder: MirrorFolder, session: Session, radius: Floats) -> SessionModel:
     bench = folder.bench
-    return Link(
+    return SessionModel(
         number=session.number,
         bench=session.note.bench_for(bench),
         programme=session.programme,
@@ -214,7 +201,7 @@ def calibrate(
         Of the weighed draws.
     draws : int
     progress : callable, optional
-        Told what is being done.
+        Receives what is being done.
 
     Returns
     -------
@@ -226,65 +213,25 @@ def calibrate(
         Where there is no session yet.
     """
     check_sessions(folder)
-    return calibrate_chain(chain_of(folder), prior(folder.bench), seed=seed, draws=draws, progress=progress)
+    return calibrate_sessions(filter_of(folder), prior(folder.bench), seed=seed, draws=draws, progress=progress)
 
 
-def calibrate_with_jitter(
-    folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
+def calibrate_sessions(
+    session_filter: SessionFilter, before: Belief, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
 ) -> Calibration:  # fmt: skip
-    """The same, and what the sessions say of the hands' spread: some ten seconds a session more.
-
-    Where they tell it the constants are found again with the spread that was found, and it is asked again about those.
+    """The same for sessions that are read already.
 
     Parameters
     ----------
-    folder : MirrorFolder
-        Its hands as the bench states them.
-    seed, draws, progress : int, int, callable
-        As for :func:`calibrate`.
-
-    Returns
-    -------
-    Calibration
-        Its ``jitter.used`` is the factor on the bench's spread that its constants belong to.
-    """
-    stated = found = _with_jitter(folder, 1.0, seed, draws, progress)
-    for _ in range(AGAIN):
-        told = found.jitter
-        if told is None or told.told != "told" or abs(np.log(told.factor / told.used)) < NEAR:
-            break
-        found = _with_jitter(folder, told.factor, seed, draws, progress)
-    if found.jitter is None or found.jitter.told == "told" or stated.jitter is None:
-        return found
-    return replace(stated, jitter=replace(found.jitter, used=1.0))
-
-
-def _with_jitter(folder: MirrorFolder, at: float, seed: int, draws: int, progress: Progress | None) -> Calibration:
-    other = folder.with_jitter(at)
-    found = calibrate(other, seed=seed, draws=draws, progress=progress)
-    misfits = frozenset(found.misfits)
-    jitter = jitter_of(
-        chain_of(other), found.prior, found.posterior.likeliest, misfits, at=at, seed=seed, progress=progress
-    )
-    return replace(found, jitter=jitter)
-
-
-def calibrate_chain(
-    chain: Chain, before: Belief, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
-) -> Calibration:  # fmt: skip
-    """The same for a chain that is built already.
-
-    Parameters
-    ----------
-    chain : Chain
+    session_filter : SessionFilter
     before : Belief
         The prior.
     seed, draws, progress
         As for :func:`calibrate`.
     """
-    tell = progress or (lambda _: None)
-    verdict = verdict_of(chain, before, tell)
-    tell("weighing draws")
-    posterior, chances = sampled(verdict.rivals, draws, seed)
-    fits = with_chances(verdict.fits, verdict.rivals, chances)
-    return Calibration(before, posterior, fits, verdict.steps, ratio=verdict.ratio)
+    report = progress or (lambda _: None)
+    checked = check_records(session_filter, before, report)
+    report("weighing draws")
+    posterior, chances = sample_hypotheses(checked.hypotheses, draws, seed)
+    fits = with_chances(checked.fits, checked.hypotheses, chances)
+    return Calibration(before, posterior, fits, checked.steps, checked.ratio)

@@ -1,4 +1,6 @@
-"""A mirror's folder: its bench, the sessions done, and the measurements of one mirror.
+"""One session of a mirror: what was done, under what conditions, and what was read after it.
+
+A mirror's folder: its bench, the sessions done, and the measurements of one mirror.
 
 ::
 
@@ -11,14 +13,12 @@
     practice.toml         only in a folder for practice: the mirror in it is simulated
 
 All of it is plain text that a person may write and edit.
-
-One session of a mirror: what was done, under what conditions, and what was read after it.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -27,9 +27,8 @@ from pydantic import BeforeValidator, Field
 
 from wearsim.bench import materials as catalogue
 from wearsim.bench.bench import Bench
-from wearsim.bench.fields import DefaultUsed, Name, Piece, Temperature, Words, choice, quantity, refuse, table_of
+from wearsim.bench.fields import Name, Piece, Temperature, Words, choice, quantity, refuse, table_of
 from wearsim.bench.input_errors import check_keys, parse_toml, read_piece, read_text
-from wearsim.bench.lengths import length_unit
 from wearsim.bench.profile import read_profile
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench, load_programme
@@ -213,30 +212,6 @@ class MirrorFolder:
     def minutes(self) -> float:
         """Of work in all sessions [min]."""
         return sum(session.minutes for session in self.sessions)
-
-    def with_jitter(self, factor: float) -> MirrorFolder:
-        """The same folder, its bench's hands with another spread from stroke to stroke, and saying so.
-
-        Parameters
-        ----------
-        factor : float
-            So many times what the bench states [1].
-
-        Returns
-        -------
-        MirrorFolder
-        """
-        if factor == 1.0:
-            return self
-        hands = self.bench.hands.with_spread(factor)
-        source = f"told by the sessions: {factor:.3g} times what the bench states (calibrate --jitter)"
-        told = (
-            DefaultUsed("hands.length_jitter", f"{hands.length_jitter:.3g}", source),
-            DefaultUsed("hands.centre_jitter", length_unit(self.bench).about(hands.centre_jitter, 3), source),
-        )
-        kept = tuple(d for d in self.bench.defaults_used if d.key not in {one.key for one in told})
-        bench = self.bench.model_copy(update={"hands": hands, "defaults_used": kept + told})
-        return replace(self, bench=bench)
 
     @property
     def first_figure(self) -> Path | None:

@@ -11,12 +11,12 @@ import numpy as np
 from wearsim.figure.metrics import FigureGauge
 from wearsim.figure.percentiles import percentiles
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.calibrate import DRAWS, chain_of
+from wearsim.learn.cache import known_after
+from wearsim.learn.calibrate import DRAWS, filter_of
 from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.inference import Progress
 from wearsim.learn.observation import measured_figure
 from wearsim.learn.present_state import standing_after, under
-from wearsim.learn.remember import known_after
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
 
@@ -170,19 +170,19 @@ def history(
     -------
     History
     """
-    chain = chain_of(folder)
+    session_filter = filter_of(folder)
     start = measured_figure(folder.bench, None)
     gauge = gauge_for(folder.bench, start.radius)
     first_rms, first_band = _rms(start, gauge)
     known = [
-        known_after(folder, count, chain=chain, seed=seed, draws=draws, progress=progress)
+        known_after(folder, count, session_filter=session_filter, seed=seed, draws=draws, progress=progress)
         for count in range(len(folder.sessions) + 1)
     ]
     entries = []
     for session, then in zip(folder.sessions, known[:-1], strict=True):
-        hands = folder.with_jitter(then.jitter)
-        its = chain if hands is folder else chain_of(hands)
-        before = standing_after(hands, its, session.number - 1, then.belief, then.spread, frozenset(then.misfits))
+        before = standing_after(
+            folder, session_filter, session.number - 1, then.belief, then.spread, frozenset(then.misfits)
+        )
         standing = under(before, folder, session.number)
         outcome = predict(standing.bench, session.programme, seed=seed, draws=BAND_DRAWS, **standing.known)
         after = measured_figure(folder.bench, session.measured)

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -19,13 +21,22 @@ from scipy.special import ndtri
 
 from wearsim.errors import ContactError, CouldNotError, InputError
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.chain import Chain, Frame, Step
-from wearsim.learn.hills import FREEDOM, NEGLIGIBLE, Hill, distinct, moulded, weights_of
-from wearsim.learn.posterior import Posterior, constants_at
+from wearsim.learn.filter import FilterStep, Linearisation, SessionFilter
+from wearsim.learn.posterior import (
+    FREEDOM,
+    NEGLIGIBLE,
+    ConstantsPosterior,
+    Mode,
+    constants_at,
+    distinct,
+    fitted_mode,
+    importance_weights,
+)
 from wearsim.wear.constants import Belief
 from wearsim.wear.predict import WORKERS
 
 Progress = Callable[[str], None]
+"""Receives what is being done."""
 
 ROUNDS = 2
 """Times that the frozen covariances are taken anew in the search for the most likely constants."""
@@ -34,7 +45,7 @@ WIDER = 1.25
 SCOUTS = 64
 """Places, drawn from the prior, that are looked at before the search for the most likely constants."""
 FIRST_STEPS, STEPS = 5, 10
-"""Steps of least squares at most: from a beginning, and on a hill that was found to matter."""
+"""Steps of least squares at most: from a beginning, and on a mode that was found to matter."""
 ABROAD = 1.4
 """How much wider than the prior they lie."""
 HOPELESS = 60.0
@@ -49,82 +60,110 @@ FARTHEST = 5.0
 """Constants are sought within so many sigmas of the prior."""
 WRONG_SIZE = float(np.log(2.0))
 """Spread of the logarithm of a removal whose size was recorded wrong [1]. A judgement: minutes doubled or halved."""
+NO_BALANCE = "the engine finds no balance with any constants that the bench's spread allows"
 
 
+@dataclass(frozen=True, eq=False)
 class Inference:
-    """One chain's posterior in the making.
+    """The posterior of one mirror's constants, before (no modes yet) or after its modes were searched for.
 
     Parameters
     ----------
-    chain : Chain
+    session_filter : SessionFilter
     prior : Belief
         Of the constants; without covariance a constant is known.
     misfits : frozenset of int
         Sessions whose record is not believed.
     sizes : tuple of int
         Sessions of which only the size of the removal is not believed: a factor on it is one more unknown of each.
+    linearisations : tuple of Linearisation, optional
+        Of each session, that the filter is run with.
+    modes : tuple of Mode
+        The best first.
     """
 
-    def __init__(
-        self, chain: Chain, prior: Belief, misfits: frozenset[int] = frozenset(), sizes: tuple[int, ...] = ()
-    ) -> None:
-        self.chain, self.prior, self.misfits, self.sizes = chain, prior, misfits, sizes
-        values, vectors = np.linalg.eigh(prior.covariance)
+    session_filter: SessionFilter
+    prior: Belief
+    misfits: frozenset[int] = frozenset()
+    sizes: tuple[int, ...] = ()
+    linearisations: tuple[Linearisation, ...] | None = None
+    modes: tuple[Mode, ...] = ()
+
+    @cached_property
+    def axes(self) -> Floats:
+        """Principal axes of the prior (4, d), each one sigma long; those of known constants left out [1]."""
+        values, vectors = np.linalg.eigh(self.prior.covariance)
         active = values > 1e-12
-        self.axes = vectors[:, active] * np.sqrt(values[active])
-        self.known = int(self.axes.shape[1])
-        self.size = self.known + len(sizes)
-        self.frames: tuple[Frame, ...] | None = None
-        self.hills: list[Hill] = []
+        return np.asarray(vectors[:, active] * np.sqrt(values[active]))
 
     @property
-    def best(self) -> Hill:
-        """The hill that the measurements speak for most."""
-        return self.hills[0]
+    def open_constants(self) -> int:
+        """Directions of the constants that are not known [1]."""
+        return int(self.axes.shape[1])
+
+    @property
+    def size(self) -> int:
+        """All unknowns: those of the constants and one for each size [1]."""
+        return self.open_constants + len(self.sizes)
+
+    @property
+    def spread(self) -> float:
+        """Session-to-session spread with which the modes are searched for [1]."""
+        return self.session_filter.discrepancy.spread
+
+    @property
+    def best(self) -> Mode:
+        """The mode that the measurements speak for most."""
+        return self.modes[0]
 
     def logs_at(self, place: Floats) -> Floats:
         """Logarithms of the factors at a place in units of the prior's sigma."""
-        return np.asarray(self.prior.mean + place[..., : self.known] @ self.axes.T)
+        return np.asarray(self.prior.mean + place[..., : self.open_constants] @ self.axes.T)
 
     def sizes_at(self, place: Floats) -> dict[int, float]:
         """Factors on the removal of those sessions whose size is not believed [1]."""
-        factors = np.exp(WRONG_SIZE * place[self.known :])
+        factors = np.exp(WRONG_SIZE * place[self.open_constants :])
         return dict(zip(self.sizes, (float(factor) for factor in factors), strict=True))
 
-    def follow(self, place: Floats, spread: float) -> tuple[Step, ...]:
-        """The chain with the constants at a place."""
+    def follow(self, place: Floats, spread: float) -> tuple[FilterStep, ...]:
+        """The sessions followed with the constants at a place."""
         constants, sizes = constants_at(self.logs_at(place)), self.sizes_at(place)
-        return self.chain.follow(constants, spread, self.frames, self.misfits, sizes)
+        return self.session_filter.follow(constants, spread, self.linearisations, self.misfits, sizes)
 
-    def find(self, beginnings: list[Floats] | None = None) -> None:
-        """The hills of the posterior, the best first.
+    def searched(self, beginnings: list[Floats] | None = None) -> Inference:
+        """The same with its modes, each session linearised at the best of them.
 
         Parameters
         ----------
         beginnings : list of (d,) ndarray, optional
             Where the search begins; by default it looks all over the prior first.
+
+        Raises
+        ------
+        CouldNotError
+            Where no balance is found with any constants.
         """
-        spread = self.chain.discrepancy.spread
-        beginnings = self._beginnings(spread) if beginnings is None else beginnings
-        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-            climbed = list(pool.map(lambda place: self.climbed(place, FIRST_STEPS), beginnings))
-        found = sorted((hill for hill in climbed if hill is not None), key=lambda hill: -hill.evidence)
+        found = sorted(
+            self._climbed_from(self._beginnings() if beginnings is None else beginnings),
+            key=lambda mode: -mode.evidence,
+        )
         if not found:
-            raise CouldNotError("the engine finds no balance with any constants that the bench's spread allows")
-        self._linearise(found[0].middle, spread)
+            raise CouldNotError(NO_BALANCE)
+        current = self._linearised(found[0].middle)
         high = [one for one in found if one.evidence >= found[0].evidence - 2.0 * NEGLIGIBLE]
-        self.hills = [hill for one in high if (hill := self.climbed(one.middle)) is not None]
+        modes = [mode for one in high if (mode := current.climbed(one.middle)) is not None]
+        if not modes:
+            raise CouldNotError(NO_BALANCE)
         for _ in range(ROUNDS if self.size else 0):
-            before = self.best.middle
-            self._linearise(before, spread)
-            again = self.climbed(before)
-            self.hills[0] = self.best if again is None else again
-            if np.abs(self.best.middle - before).max() < CLOSE:
+            before = modes[0]
+            current = current._linearised(before.middle)
+            modes[0] = current.climbed(before.middle) or before
+            if np.abs(modes[0].middle - before.middle).max() < CLOSE:
                 break
-        self.hills = distinct(self.hills)
+        return replace(current, modes=distinct(modes))
 
     def with_size(self, number: int) -> Inference:
-        """The same with the size of one session's removal unknown, sought from here and about these frames.
+        """The same with the size of one session's removal unknown, sought from here and about these linearisations.
 
         Parameters
         ----------
@@ -134,21 +173,24 @@ class Inference:
         Returns
         -------
         Inference
-            Without hills where nothing was found.
+            Without modes where nothing was found.
         """
-        other = Inference(self.chain, self.prior, self.misfits, (*self.sizes, number))
-        other.frames = self.frames
-        places = [np.append(hill.middle, way) for hill in self.hills for way in (-1.0, 1.0)]
+        other = replace(self, sizes=(*self.sizes, number), modes=())
+        places = [np.append(mode.middle, way) for mode in self.modes for way in (-1.0, 1.0)]
+        return replace(other, modes=distinct(other._climbed_from(places)))
+
+    def _climbed_from(self, places: list[Floats]) -> list[Mode]:
+        """The modes reached from these places in few steps."""
         with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-            climbed = list(pool.map(lambda place: other.climbed(place, FIRST_STEPS), places))
-        other.hills = distinct([hill for hill in climbed if hill is not None])
-        return other
+            climbed = list(pool.map(lambda place: self.climbed(place, FIRST_STEPS), places))
+        return [mode for mode in climbed if mode is not None]
 
-    def _linearise(self, place: Floats, spread: float) -> None:
+    def _linearised(self, place: Floats) -> Inference:
         constants, sizes = constants_at(self.logs_at(place)), self.sizes_at(place)
-        self.frames = self.chain.frames(constants, self.follow(place, spread), sizes)
+        steps = self.follow(place, self.spread)
+        return replace(self, linearisations=self.session_filter.linearised(constants, steps, sizes))
 
-    def _beginnings(self, spread: float) -> list[Floats]:
+    def _beginnings(self) -> list[Floats]:
         """The likeliest of places all over the prior, one in each part of it."""
         if not self.size:
             return [np.zeros(0)]
@@ -157,21 +199,21 @@ class Inference:
         uniform = qmc.Sobol(self.size, seed=np.random.default_rng(SCOUTS)).random(SCOUTS)
         places = np.vstack([np.zeros(self.size), ABROAD * ndtri(np.clip(uniform, 1e-6, 1.0 - 1e-6))])
         with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-            told = np.array(list(pool.map(self.log_posterior, places, [spread] * len(places))))
+            heights = np.array(list(pool.map(self.log_posterior, places, [self.spread] * len(places))))
         parts = self._parts(places)
         best = [np.flatnonzero(parts == part) for part in np.unique(parts)]
-        tops = [those[np.argmax(told[those])] for those in best]
-        return [places[top] for top in tops if told[top] > told.max() - HOPELESS]
+        tops = [those[np.argmax(heights[those])] for those in best]
+        return [places[top] for top in tops if heights[top] > heights.max() - HOPELESS]
 
     def _parts(self, places: Floats) -> NDArray[np.int64]:
         """Which part of the prior a place lies in: a third by the removal, a half by the stiffness."""
-        logs = places[:, : self.known] @ self.axes.T
+        logs = places[:, : self.open_constants] @ self.axes.T
         sigma = np.sqrt(np.diagonal(self.prior.covariance))
         thirds = np.digitize(logs[:, 0], [-0.7 * sigma[0], 0.7 * sigma[0]])
         return np.asarray(2 * thirds + (logs[:, 1] > 0.0), dtype=np.int64)
 
-    def climbed(self, place: Floats, steps: int = STEPS) -> Hill | None:
-        """The hill reached from a place by least squares, the covariances frozen where it begins; None where there is none.
+    def climbed(self, place: Floats, steps: int = STEPS) -> Mode | None:
+        """The mode reached from a place by least squares, the covariances frozen where it begins; None where there is none.
 
         Parameters
         ----------
@@ -180,29 +222,31 @@ class Inference:
         steps : int
             Of least squares, at most.
         """
-        spread = self.chain.discrepancy.spread
         try:
-            roots = [cholesky(step.spread, lower=True) for step in self.follow(place, spread)]
+            begun = self.follow(place, self.spread)
+            roots = [cholesky(step.innovation_covariance, lower=True) for step in begun]
             if not self.size:
-                return Hill(place, np.eye(0), self.follow(place, spread))
-            found = self._least_squares(place, roots, spread, steps)
+                return Mode(place, np.eye(0), begun)
+            found = self._least_squares(place, roots, steps)
             root = cholesky(np.linalg.inv(found.jac.T @ found.jac), lower=True)
-            return Hill(found.x, root, self.follow(found.x, spread))
+            return Mode(found.x, root, self.follow(found.x, self.spread))
         except (ContactError, InputError, np.linalg.LinAlgError):
             return None
 
-    def _least_squares(self, place: Floats, roots: list[Floats], spread: float, steps: int) -> Any:
+    def _least_squares(self, place: Floats, roots: list[Floats], most_steps: int) -> Any:
         def residuals(at: Floats) -> Floats:
             try:
-                steps = self.follow(at, spread)
+                steps = self.follow(at, self.spread)
             except (ContactError, InputError):
                 return np.full(at.size + sum(len(root) for root in roots), 1e3)
-            told = [solve_triangular(root, step.miss, lower=True) for root, step in zip(roots, steps, strict=True)]
-            return np.concatenate([at, *told])
+            whitened = [
+                solve_triangular(root, step.innovation, lower=True) for root, step in zip(roots, steps, strict=True)
+            ]
+            return np.concatenate([at, *whitened])
 
         start = np.clip(place, -0.98 * FARTHEST, 0.98 * FARTHEST)
         return least_squares(
-            residuals, start, diff_step=0.02, x_scale=1.0, bounds=(-FARTHEST, FARTHEST), max_nfev=steps,
+            residuals, start, diff_step=0.02, x_scale=1.0, bounds=(-FARTHEST, FARTHEST), max_nfev=most_steps,
             xtol=1e-3, ftol=1e-3,
         )  # fmt: skip
 
@@ -214,7 +258,7 @@ class Inference:
             return -1e6
         return float(sum(step.log_likelihood for step in steps) - 0.5 * place @ place)
 
-    def sample(self, draws: int, seed: int, most_lots: int = MOST_LOTS) -> Posterior:
+    def sample(self, draws: int, seed: int, most_lots: int = MOST_LOTS) -> ConstantsPosterior:
         """Weigh draws, lot after lot, each moulded on what the lots before it found, until they are worth enough.
 
         All lots count, weighed by the mixture that they were drawn from together.
@@ -227,29 +271,29 @@ class Inference:
         most_lots : int
             That are drawn.
         """
-        lots: list[list[Hill]] = [[Hill(h.middle, WIDER * h.root, ()) for h in self.hills]]
-        places, spreads, told = np.zeros((0, self.size)), np.zeros(0), np.zeros(0)
+        lots: list[list[Mode]] = [[Mode(m.middle, WIDER * m.root, ()) for m in self.modes]]
+        places, spreads, heights = np.zeros((0, self.size)), np.zeros(0), np.zeros(0)
         for lot in range(most_lots):
             more, their = self._drawn(lots[lot], draws, seed + lot)
             with ThreadPoolExecutor(max_workers=WORKERS) as pool:
                 found = list(pool.map(self.log_posterior, more, their))
             places, spreads = np.vstack([places, more]), np.concatenate([spreads, their])
-            told = np.concatenate([told, found])
-            weights, evidence = weights_of(places, told, lots)
+            heights = np.concatenate([heights, found])
+            weights, evidence = importance_weights(places, heights, lots)
             if 1.0 / np.sum(weights**2) >= ENOUGH or not self.size:
                 break
-            lots.append([moulded(places, weights)])
+            lots.append([fitted_mode(places, weights)])
         logs = self.logs_at(places)
-        return Posterior(logs, spreads, weights, self.logs_at(self.best.middle), evidence)
+        return ConstantsPosterior(logs, spreads, weights, self.logs_at(self.best.middle), evidence)
 
-    def _drawn(self, hills: list[Hill], draws: int, seed: int) -> tuple[Floats, Floats]:
-        """Places (draws, d) from a mixture of hills in equal parts, and session-to-session spreads (draws,)."""
+    def _drawn(self, modes: list[Mode], draws: int, seed: int) -> tuple[Floats, Floats]:
+        """Places (draws, d) from a mixture of modes in equal parts, and session-to-session spreads (draws,)."""
         from scipy.stats import qmc, t
 
-        size, belief = self.size, self.chain.discrepancy
+        size, belief = self.size, self.session_filter.discrepancy
         uniform = qmc.Sobol(size + 1, seed=np.random.default_rng(seed)).random(draws)
         uniform = np.clip(uniform, 1e-9, 1.0 - 1e-9)
         deviates = t.ppf(uniform[:, :size], FREEDOM) / np.sqrt(FREEDOM / (FREEDOM - 2.0))
-        hill = np.arange(draws) % len(hills)
-        places = [hills[i].middle + hills[i].root @ row for i, row in zip(hill, deviates, strict=True)]
+        mode = np.arange(draws) % len(modes)
+        places = [modes[i].middle + modes[i].root @ row for i, row in zip(mode, deviates, strict=True)]
         return np.array(places), belief.spread * belief.spread_factor ** ndtri(uniform[:, size])

@@ -46,13 +46,13 @@ class Observation:
         From a small change of the glass's height to the change of what is observed.
     covariance : (p, p) ndarray
         Of the observation's errors.
-    miss : callable
+    innovation : callable
         From a height of the glass (n,) [m] to observed less expected (p,).
     """
 
     matrix: Floats
     covariance: Floats
-    miss: Callable[[Floats], Floats]
+    innovation: Callable[[Floats], Floats]
 
     @property
     def size(self) -> int:
@@ -104,14 +104,14 @@ def of_readings(bench: Bench, readings: Readings, radius: Floats) -> Observation
     free = contrasts(np.ones((row.mean.size, 1)))
     departure = conic_departure(radius, big, conic)
 
-    def miss(height: Floats) -> Floats:
+    def innovation(height: Floats) -> Floats:
         expected = zone_readings(
             readings.zones, radius, height - departure, radius_of_curvature=big, conic=conic,
             source=readings.source,
         )  # fmt: skip
         return np.asarray(free @ (row.mean - expected))
 
-    return Observation(free @ matrix, free @ np.diag(row.mean_sigma**2) @ free.T, miss)
+    return Observation(free @ matrix, free @ np.diag(row.mean_sigma**2) @ free.T, innovation)
 
 
 def of_profile(bench: Bench, profile: Profile, radius: Floats) -> Observation:
@@ -130,10 +130,10 @@ def of_profile(bench: Bench, profile: Profile, radius: Floats) -> Observation:
     matrix = free @ spline_matrix(radius, at)
     departure = conic_departure(radius, mirror.radius_of_curvature, mirror.conic)
 
-    def miss(height: Floats) -> Floats:
+    def innovation(height: Floats) -> Floats:
         return np.asarray(free @ error - matrix @ (height - departure))
 
-    return Observation(matrix, free @ covariance @ free.T, miss)
+    return Observation(matrix, free @ covariance @ free.T, innovation)
 
 
 def contrasts(blind: Floats) -> Floats:

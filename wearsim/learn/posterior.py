@@ -1,4 +1,4 @@
-"""The distribution of the constants that all sessions together leave, as weighed draws."""
+"""The distribution of the constants that all sessions together leave: its modes, and weighed draws of it."""
 
 from __future__ import annotations
 
@@ -6,18 +6,29 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import cholesky, solve_triangular
+from scipy.special import gammaln, logsumexp
 
 from wearsim.kernels.arrays import Floats
+from wearsim.learn.filter import FilterStep
 from wearsim.wear.constants import NAMES, Belief, Constants
 
-TOLD, PARTLY = 0.5, 0.85
-"""A constant is told by the data below the first share of the prior's spread, partly below the second."""
+DETERMINED, PARTLY = 0.5, 0.85
+"""A constant is determined by the data below the first share of the prior's spread, partly below the second."""
 POINTS = 128
 """Even draws that stand for the weighed ones in predictions and proposals."""
+FREEDOM = 5.0
+"""Of the Student distribution that is drawn from: its tails are heavier than the posterior's."""
+STUDENT = float(gammaln(0.5 * (FREEDOM + 1.0)) - gammaln(0.5 * FREEDOM) - 0.5 * np.log(0.5 * (FREEDOM - 2.0)))
+"""Logarithm of its height, of the same variance as a normal distribution's and in the height of that [1]."""
+NEGLIGIBLE = 6.0
+"""A mode whose evidence is this much lower does not matter (in logarithms)."""
+SAME = 3.0
+"""Modes closer than so many sigmas of one of them are the same."""
 
 
 @dataclass(frozen=True, eq=False)
-class Posterior:
+class ConstantsPosterior:
     """The distribution of the constants' logarithms and of the session-to-session spread.
 
     Parameters
@@ -69,6 +80,88 @@ class Posterior:
         return float(np.interp(q, total, values[order]))
 
 
+@dataclass(frozen=True, eq=False)
+class Mode:
+    """One mode of the posterior: where it is high, and how wide it is there.
+
+    Parameters
+    ----------
+    middle : (d,) ndarray
+        Its top, in units of the prior's sigma.
+    root : (d, d) ndarray
+        Lower root of the covariance that the curvature there stands for.
+    steps : tuple of FilterStep
+        The mirror followed with the constants there.
+    """
+
+    middle: Floats
+    root: Floats
+    steps: tuple[FilterStep, ...]
+
+    @property
+    def evidence(self) -> float:
+        """Logarithm of how likely the measurements are, the constants averaged over this mode (Laplace) [1]."""
+        log_likelihood = sum(step.log_likelihood for step in self.steps)
+        return float(log_likelihood - 0.5 * self.middle @ self.middle + np.log(np.diagonal(self.root)).sum())
+
+    def away(self, place: Floats) -> Floats:
+        """Places (..., d) in units of the mode's own sigmas from its top."""
+        whitened = solve_triangular(self.root, np.atleast_2d(place - self.middle).T, lower=True)
+        return np.asarray(whitened.T)
+
+    def log_density(self, place: Floats) -> Floats:
+        """Logarithm of a Student density of this place and shape, that of a normal's top being 0, shape (...,)."""
+        square = self.away(place) ** 2 / (FREEDOM - 2.0)
+        tails = -0.5 * (FREEDOM + 1.0) * np.log1p(square).sum(axis=1)
+        return np.asarray(tails + STUDENT * self.middle.size - np.log(np.diagonal(self.root)).sum())
+
+
+def importance_weights(places: Floats, log_posterior: Floats, lots: list[list[Mode]]) -> tuple[Floats, float]:
+    """Weights of draws, the posterior's density over that of all lots together; and the evidence.
+
+    Parameters
+    ----------
+    places : (N, d) ndarray
+        In units of the prior's sigma.
+    log_posterior : (N,) ndarray
+        There, up to a constant [1].
+    lots : list of list of Mode
+        The mixture, in equal parts, that each lot of draws came from.
+
+    Returns
+    -------
+    (N,) ndarray
+        Their sum is 1.
+    float
+        Logarithm of the evidence [1].
+    """
+    drawn = [logsumexp([mode.log_density(places) for mode in modes], axis=0) - np.log(len(modes)) for modes in lots]
+    excess = log_posterior - logsumexp(drawn, axis=0)
+    weights = np.exp(np.clip(excess - excess.max(), -600.0, 0.0))
+    evidence = float(np.log(len(lots) * weights.mean()) + excess.max())
+    return np.asarray(weights / weights.sum()), evidence
+
+
+def fitted_mode(places: Floats, weights: Floats) -> Mode:
+    """A mode of the mean and covariance of weighed draws; weights tempered, for few draws may carry them all."""
+    even = np.sqrt(weights) / np.sqrt(weights).sum()
+    mean = even @ places
+    about = places - mean
+    covariance = (even[:, None] * about).T @ about + 1e-6 * np.eye(mean.size)
+    return Mode(mean, cholesky(covariance, lower=True), ())
+
+
+def distinct(modes: list[Mode]) -> tuple[Mode, ...]:
+    """Modes that are not the same one twice, and not so low that they do not matter; the best first."""
+    kept: list[Mode] = []
+    for mode in sorted(modes, key=lambda one: -one.evidence):
+        low = kept and mode.evidence < kept[0].evidence - NEGLIGIBLE
+        same = any(np.linalg.norm(other.away(mode.middle)) < SAME for other in kept)
+        if not low and not same:
+            kept.append(mode)
+    return tuple(kept)
+
+
 def even_places(weights: Floats, count: int) -> NDArray[np.intp]:
     """Places of ``count`` even draws that stand for weighed ones: each as often as its weight, to within one."""
     ends = np.cumsum(weights)
@@ -76,9 +169,9 @@ def even_places(weights: Floats, count: int) -> NDArray[np.intp]:
     return np.asarray(np.searchsorted(ends, at), dtype=np.intp)
 
 
-def told_word(share: float) -> str:
+def determined_word(share: float) -> str:
     """ "told", "partly" or "prior", by the share of the prior's spread that is left [1]."""
-    return "told" if share < TOLD else "partly" if share < PARTLY else "prior"
+    return "told" if share < DETERMINED else "partly" if share < PARTLY else "prior"
 
 
 def constants_at(logs: Floats) -> Constants:

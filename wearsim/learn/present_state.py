@@ -10,9 +10,11 @@ import numpy as np
 from wearsim.bench.abrasion import Spread
 from wearsim.bench.bench import Bench
 from wearsim.figure.aperture import spline_matrix
-from wearsim.learn.calibrate import with_session_spread
-from wearsim.learn.chain import Chain, corrected_state
+from wearsim.learn.cache import known_after
+from wearsim.learn.calibrate import DRAWS, filter_of, with_session_spread
+from wearsim.learn.filter import SessionFilter, corrected_state
 from wearsim.learn.folder import MirrorFolder
+from wearsim.learn.inference import Progress
 from wearsim.learn.observation import measured_bench, measured_figure
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Belief
@@ -79,8 +81,33 @@ class Standing:
         return self.bench.model_copy(update={"wear": wear, "laps": laps, "spread": spread})
 
 
+def standing_of(
+    folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
+) -> Standing:
+    """Where a folder's mirror stands now: what ``predict`` and ``propose`` take.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+    seed : int
+        Of the draws of the constants.
+    draws : int
+        As for :func:`wearsim.learn.calibrate.calibrate`.
+    progress : callable, optional
+        Told what is being done.
+
+    Returns
+    -------
+    Standing
+    """
+    known = known_after(folder, seed=seed, draws=draws, progress=progress)
+    return standing_after(
+        folder, filter_of(folder), len(folder.sessions), known.belief, known.spread, frozenset(known.misfits)
+    )
+
+
 def standing_after(
-    folder: MirrorFolder, chain: Chain, count: int, belief: Belief, spread: float,
+    folder: MirrorFolder, session_filter: SessionFilter, count: int, belief: Belief, spread: float,
     misfits: frozenset[int] = frozenset(), accuracy: Accuracy = DEFAULT,
 ) -> Standing:  # fmt: skip
     """Where the mirror stood after its first ``count`` sessions.
@@ -88,7 +115,7 @@ def standing_after(
     Parameters
     ----------
     folder : MirrorFolder
-    chain : Chain
+    session_filter : SessionFilter
         Of the folder.
     count : int
     belief : Belief
@@ -104,7 +131,7 @@ def standing_after(
     start = measured_figure(folder.bench, newest, accuracy)
     laps = None
     if count:
-        best = chain.upto(count).follow_closely(belief.best(), spread, misfits)[-1].state
+        best = session_filter.upto(count).follow_closely(belief.best(), spread, misfits)[-1].state
         # the laps lie on the glass as it was measured last
         measured = spline_matrix(start.radius, best.radius) @ start.height
         fitted = corrected_state(best, measured - best.height)

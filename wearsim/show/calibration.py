@@ -7,11 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import length_unit
 from wearsim.learn.calibrate import FACTOR_90, Calibration, stated_constant
-from wearsim.learn.jitter import Jitter
-from wearsim.learn.misfits import SessionFit
-from wearsim.learn.suspicions import ANYTHING
+from wearsim.learn.misfit import SessionFit
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.show.text import paragraph, table
 from wearsim.show.units import temperature_text
@@ -54,7 +51,7 @@ OUTSIDE = {
 """What is said of a constant outside of what the bench states, and what to look at."""
 
 
-def calibration_text(bench: Bench, found: Calibration, jitter: float = 1.0) -> str:
+def calibration_text(bench: Bench, found: Calibration) -> str:
     """Constants with their intervals, what the data tell, and how each session fits.
 
     Parameters
@@ -62,8 +59,6 @@ def calibration_text(bench: Bench, found: Calibration, jitter: float = 1.0) -> s
     bench : Bench
         Of the folder.
     found : Calibration
-    jitter : float
-        Factor on the spread of the bench's hands, where ``found`` was not asked about it [1].
     """
     rows = []
     low, high = np.exp(found.posterior.interval())
@@ -74,13 +69,12 @@ def calibration_text(bench: Bench, found: Calibration, jitter: float = 1.0) -> s
         factor = float(np.exp(FACTOR_90 * before[i]))
         rows.append((
             TITLES[name], f"{stated / factor:.3g} to {stated * factor:.3g}",
-            f"{stated * low[i]:.3g} to {stated * high[i]:.3g} {unit}".rstrip(), SHORT[found.told(name)],
+            f"{stated * low[i]:.3g} to {stated * high[i]:.3g} {unit}".rstrip(), SHORT[found.determined(name)],
         ))  # fmt: skip
     parts = [
         f"{table(('', 'Before, 90 %', 'Now, 90 %', ''), rows, words=(0, 3))}\n{_note(found)}",
         *(_outside(name, factor, found) for name, factor in found.outside.items()),
         _spread(bench, found),
-        _hands(bench, found, jitter),
         _sessions(found),
     ]
     return "\n\n".join(parts)
@@ -88,7 +82,7 @@ def calibration_text(bench: Bench, found: Calibration, jitter: float = 1.0) -> s
 
 def _note(found: Calibration) -> str:
     """What the words of the last column mean, those that stand there."""
-    said = {found.told(name) for name in NAMES}
+    said = {found.determined(name) for name in NAMES}
     return paragraph(
         "Before: as believed before the sessions; " + "; ".join(NOTES[one] for one in NOTES if one in said) + "."
     )
@@ -116,41 +110,6 @@ def _spread(bench: Bench, found: Calibration) -> str:
     return paragraph(text)
 
 
-def _hands(bench: Bench, found: Calibration, jitter: float) -> str:
-    told = found.jitter
-    if told is None and jitter == 1.0:
-        return paragraph(
-            "The hands' spread from stroke to stroke is as the bench states it; --jitter asks the sessions."
-        )
-    if told is None:
-        return paragraph(f"The hands' spread from stroke to stroke: {_spreads(bench, jitter)}, as --jitter told.")
-    if not told.asked:
-        return paragraph(f"The hands' spread: no session can be asked ({_left_out(told)}).")
-    low, high = told.interval()
-    text = f"The hands' spread is {low:.2g} to {high:.2g} times what the bench states (90 %): {VERDICTS[told.told]}. "
-    if told.told == "told":
-        text += f"From now on it is taken as {_spreads(bench, told.used)}."
-    else:
-        text += "It stays as the bench states it."
-    if told.told == "prior":
-        text += (
-            f" Readings {told.better:g} times as good would begin to tell, had the hands the bench's spread."
-            if told.better is not None
-            else " Not even readings a hundred times as good would tell, had the hands the bench's spread."
-        )
-    return paragraph(text + (f" Not asked: {_left_out(told)}." if told.left_out else ""))
-
-
-def _spreads(bench: Bench, factor: float) -> str:
-    hands = bench.hands.with_spread(factor)
-    centre = length_unit(bench).about(hands.centre_jitter, 2)
-    return f"length {hands.length_jitter:.2g}, centre {centre} ({factor:.2g} times the bench's)"
-
-
-def _left_out(told: Jitter) -> str:
-    return "; ".join(f"session {number}, {why}" for number, why in told.left_out.items())
-
-
 def _sessions(found: Calibration) -> str:
     rows = [
         (str(fit.number), f"{fit.chi_square:.1f}", str(fit.compared), _chance(fit), _verdict(fit))
@@ -166,9 +125,12 @@ def _sessions(found: Calibration) -> str:
         ))  # fmt: skip
     lines += [paragraph(_size(fit)) for fit in found.sessions if fit.has_size_in_doubt]
     lines += [
-        paragraph(_other_work(fit, len(found.sessions)))
+        paragraph(
+            f"Session {fit.number} does not fit {fits_not(len(found.sessions))} and is set aside: another piece on top, "
+            "another stroke, a spell not recorded, a lap not pressed, the sheet of another day?"
+        )
         for fit in found.sessions
-        if not fit.fits or fit.is_record_in_doubt
+        if not fit.fits
     ]
     if not all(fit.fits for fit in found.sessions):
         lines.append(paragraph(
@@ -192,23 +154,6 @@ def _size(fit: SessionFit) -> str:
     )
 
 
-def _other_work(fit: SessionFit, sessions: int) -> str:
-    """What is said of a session in which something else may have been worked than its record says."""
-    chance = _percent(fit.wrong_chance)
-    text = (
-        f"Record in doubt: {chance} that in session {fit.number} something else was worked than was recorded."
-        if fit.fits
-        else f"Session {fit.number} does not fit {fits_not(sessions)} and is set aside: {chance} that something else was "
-        "worked than was recorded."
-    )
-    named = [one for one in fit.looks_like if one[0] != ANYTHING]
-    if named:
-        text += f" It looks as if {' or '.join(f'{said} ({_percent(one)})' for said, one in named)}."
-    else:
-        text += " It looks like no slip in particular: another stroke, a lap not pressed, the sheet of another day?"
-    return text + (" Till that is settled the intervals above allow for both." if fit.fits else "")
-
-
 def _percent(chance: float) -> str:
     return "over 99%" if chance > 0.99 else f"{chance:.0%}"
 
@@ -227,8 +172,6 @@ def _verdict(fit: SessionFit) -> str:
         return "does not fit: set aside"
     if fit.is_of_other_size:
         return f"{fit.factor:.2g} times its size"
-    if fit.is_record_in_doubt and not fit.is_doubtful:
-        return "record in doubt"
     if fit.has_size_in_doubt and not fit.is_doubtful:
         return "size in doubt"
     return "doubtful" if fit.is_doubtful else "fits"
@@ -264,7 +207,7 @@ def _constants(axes: Axes, bench: Bench, found: Calibration) -> None:
         axes.plot([low[row], high[row]], [row, row], color=BLUE, linewidth=8.0, solid_capstyle="butt",
                   label="now, 90 %" if row == 0 else None)  # fmt: skip
         axes.plot(middle[row], row, "|", color="white", markersize=9, markeredgewidth=2.0)
-        said = f"{stated * middle[row]:.3g} {unit}".rstrip() + f": {VERDICTS[found.told(name)]}"
+        said = f"{stated * middle[row]:.3g} {unit}".rstrip() + f": {VERDICTS[found.determined(name)]}"
         axes.annotate(said, (middle[row], row), (0, 9), textcoords="offset points", ha="center", fontsize=9,
                       bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0})  # fmt: skip
     axes.axvline(1.0, color=INK, linewidth=0.8)
@@ -283,14 +226,13 @@ def _session_bars(axes: Axes, found: Calibration) -> None:
     numbers = [fit.number for fit in found.sessions]
     away = [np.sqrt(fit.chi_square / fit.compared) for fit in found.sessions]
     odd = [
-        not fit.fits or fit.is_doubtful or fit.has_size_in_doubt or fit.is_record_in_doubt for fit in found.sessions
+        not fit.fits or fit.is_doubtful or fit.has_size_in_doubt for fit in found.sessions
     ]  # fmt: skip
     colours = [RED if one else BLUE for one in odd]
     axes.bar(numbers, away, color=colours, width=0.5)
     for fit, height in zip(found.sessions, away, strict=True):
-        if not fit.fits or fit.has_size_in_doubt or fit.is_record_in_doubt:
-            in_doubt = "size in doubt" if fit.has_size_in_doubt else "record in doubt"
-            said = in_doubt if fit.fits else "does not fit"
+        if not fit.fits or fit.has_size_in_doubt:
+            said = "size in doubt" if fit.fits else "does not fit"
             above = max(height, 1.0) if fit.fits else height  # clear of the line at 1
             axes.annotate(said, (fit.number, above), (0, 3), textcoords="offset points", ha="center")
     axes.axhline(1.0, color=INK, linewidth=0.8, linestyle=(0, (5, 2)))

@@ -22,9 +22,8 @@ from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.observation import measured_figure
 from wearsim.learn.practice.file import Practice, practice_text, read_practice
 from wearsim.learn.practice.mirror import PracticeMirror, Reader, sheet_text
-from wearsim.learn.present_state import Standing
+from wearsim.learn.present_state import Standing, standing_of
 from wearsim.learn.record import new_folder, record
-from wearsim.learn.remember import standing_of
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import gauge_for, predict
 

@@ -7,19 +7,29 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.helpers.simulated import simulated_chain
+from tests.helpers.simulated import simulated_sessions
 from wearsim.bench.toml_io import programme_from_table, spell_table
 from wearsim.learn.calibrate import Calibration
-from wearsim.learn.chain import Chain
-from wearsim.learn.hills import Hill, weights_of
+from wearsim.learn.filter import SessionFilter
 from wearsim.learn.inference import WIDER, Inference
-from wearsim.learn.misfits import SessionFit, session_fit, with_chances
-from wearsim.learn.sizes import LIKELY, SUSPECTED, Rival, by_hills, chances_of, rivals_of, sampled
+from wearsim.learn.misfit import (
+    IN_DOUBT,
+    SIZE_SHARE,
+    SessionFit,
+    SizeHypothesis,
+    chances_of,
+    mixture_moments,
+    sample_hypotheses,
+    session_fit,
+    size_hypotheses,
+    with_chances,
+)
+from wearsim.learn.posterior import Mode, importance_weights
 from wearsim.show.calibration import _verdict, calibration_text
 from wearsim.wear.constants import Belief, Constants
 
 TRUE = 1.5
-BENCH = simulated_chain(11, Constants(), count=1)[0].bench
+BENCH = simulated_sessions(11, Constants(), count=1)[0].bench
 
 
 def preston_within(factor: float) -> Belief:
@@ -27,30 +37,29 @@ def preston_within(factor: float) -> Belief:
     return Belief(np.array([np.log(TRUE), 0.0, 0.0, 0.0]), np.diag([np.log(factor) ** 2, 0.0, 0.0, 0.0]))
 
 
-def recorded(count: int, doubled: int | None) -> Chain:
+def recorded(count: int, doubled: int | None) -> SessionFilter:
     """Sessions of which one may be recorded with twice its minutes."""
-    _, chain = simulated_chain(11, Constants(preston=TRUE), count=count)
-    links = list(chain.links)
+    _, sessions = simulated_sessions(11, Constants(preston=TRUE), count=count)
+    models = list(sessions.models)
     if doubled is not None:
-        told = [spell_table(spell) for spell in links[doubled - 1].programme.spells]
+        told = [spell_table(spell) for spell in models[doubled - 1].programme.spells]
         spells = [{key: value for key, value in one.items() if value is not None} for one in told]
         twice = programme_from_table({"spell": [{**one, "minutes": 2 * one["minutes"]} for one in spells]})
-        links[doubled - 1] = replace(links[doubled - 1], programme=twice)
-    return replace(chain, links=tuple(links))
+        models[doubled - 1] = replace(models[doubled - 1], programme=twice)
+    return replace(sessions, models=tuple(models))
 
 
-def asked(count: int, doubled: int | None, factor: float) -> tuple[Rival, ...]:
+def asked(count: int, doubled: int | None, factor: float) -> tuple[SizeHypothesis, ...]:
     """What is possible of these sessions, the wear known within a factor."""
-    found = Inference(recorded(count, doubled), preston_within(factor))
-    found.find([np.zeros(1)])
-    return rivals_of(found)
+    found = Inference(recorded(count, doubled), preston_within(factor)).searched([np.zeros(1)])
+    return size_hypotheses(found)
 
 
 def test_minutes_written_double_are_named_where_the_wear_is_known() -> None:
-    rivals = asked(1, 1, 1.1)
-    (records, other), chain = rivals, rivals[0].inference.chain
-    posterior, chances = sampled(rivals, 16, seed=0)
-    (fit,) = with_chances([session_fit(records.inference.best.steps[0], chain.links[0])], rivals, chances)
+    hypotheses = asked(1, 1, 1.1)
+    (records, other), sessions = hypotheses, hypotheses[0].inference.session_filter
+    posterior, chances = sample_hypotheses(hypotheses, 16, seed=0)
+    (fit,) = with_chances([session_fit(records.inference.best.steps[0], sessions.models[0])], hypotheses, chances)
     assert fit.is_of_other_size and fit.fits
     # rough: half the minutes leave the pitch less time to flow as well, which a factor on the removal does not know
     assert fit.factor == other.factor == pytest.approx(0.5, abs=0.15)
@@ -66,18 +75,18 @@ def test_minutes_written_double_are_named_where_the_wear_is_known() -> None:
 
 def test_an_honest_session_is_not_accused() -> None:
     records, other = asked(1, None, 1.1)
-    assert chances_of([records.weight, other.weight])[1] < SUSPECTED
+    assert chances_of([records.weight, other.weight])[1] < IN_DOUBT
 
 
 def test_one_session_of_unknown_wear_cannot_tell_its_size() -> None:
     records, other = asked(1, 1, 2.5)
     chance = chances_of([records.weight, other.weight])[1]
-    assert chance == pytest.approx(LIKELY, abs=0.05)  # about as before it was read
+    assert chance == pytest.approx(SIZE_SHARE, abs=0.05)  # about as before it was read
 
 
 def test_the_others_tell_which_session_it_was() -> None:
-    records, *rivals = asked(2, 2, 1.2)
-    best = max(rivals, key=lambda one: one.weight)
+    records, *hypotheses = asked(2, 2, 1.2)
+    best = max(hypotheses, key=lambda one: one.weight)
     assert best.number == 2 and best.weight > records.weight
     assert best.factor == pytest.approx(0.5, abs=0.15)
     assert best.inference.logs_at(best.inference.best.middle)[0] == pytest.approx(np.log(TRUE), abs=0.2)
@@ -92,27 +101,26 @@ def test_what_is_said_of_a_size(chance: float, factor: float, verdict: str) -> N
 
 
 def test_the_evidence_by_draws_is_the_integral() -> None:
-    # a normal hill of height 1 and sigmas 0.5 and 2: its integral over that of the standard normal is their product
+    # a normal mode of height 1 and sigmas 0.5 and 2: its integral over that of the standard normal is their product
     middle, root = np.array([0.3, -1.0]), np.diag([0.5, 2.0])
-    drawn = Hill(middle, WIDER * root, ())
-    inference = Inference(simulated_chain(11, Constants(), count=1)[1], preston_within(2.5), sizes=(1,))
+    drawn = Mode(middle, WIDER * root, ())
+    inference = Inference(simulated_sessions(11, Constants(), count=1)[1], preston_within(2.5), sizes=(1,))
     places, _ = inference._drawn([drawn], 1024, seed=0)
     told = -0.5 * np.sum(((places - middle) / np.diagonal(root)) ** 2, axis=1)
     for lots in (1, 3):
-        weights, evidence = weights_of(places, told, [[drawn]] * lots)
+        weights, evidence = importance_weights(places, told, [[drawn]] * lots)
         assert evidence == pytest.approx(np.log(0.5 * 2.0), abs=0.02)
         assert weights.sum() == pytest.approx(1.0)
 
 
-def test_two_hills_make_one_wide_distribution() -> None:
-    inference = Inference(simulated_chain(11, Constants(), count=1)[1], preston_within(2.5))
-    rivals = []
+def test_two_modes_make_one_wide_distribution() -> None:
+    inference = Inference(simulated_sessions(11, Constants(), count=1)[1], preston_within(2.5))
+    hypotheses = []
     for number, (top, odds) in enumerate([(-1.0, 0.0), (1.0, np.log(3.0))]):
-        one = Inference(inference.chain, preston_within(2.5))
-        one.hills = [Hill(np.array([top]), np.array([[0.2]]), ())]
-        rivals.append(Rival(number, one, odds))
-    assert chances_of(rival.weight for rival in rivals) == pytest.approx([0.25, 0.75])
-    mean, covariance = by_hills(tuple(rivals))
+        one = replace(inference, modes=(Mode(np.array([top]), np.array([[0.2]]), ()),))
+        hypotheses.append(SizeHypothesis(number, one, odds))
+    assert chances_of(hypothesis.weight for hypothesis in hypotheses) == pytest.approx([0.25, 0.75])
+    mean, covariance = mixture_moments(tuple(hypotheses))
     unit = np.log(2.5)
     assert mean[0] == pytest.approx(np.log(TRUE) + 0.5 * unit)
     assert covariance[0, 0] == pytest.approx((0.2**2 + 0.25 * 1.5**2 + 0.75 * 0.5**2) * unit**2)

@@ -38,7 +38,7 @@ LEARNING = Accuracy(
 """Of the engine when run hundreds of times: 0.3 nm RMS in three sessions of a micrometre (docs/learning.md)."""
 UNKNOWN = 1.0
 """Spread of a removal of which nothing is believed, in that of the engine [1]."""
-LITTLE = 0.1
+LOG_STEP = 0.1
 """Step of the logarithm of the Preston coefficient in a difference [1]."""
 LEAST_GLASS = 0.3e-9
 """Of the glass's height: no measurement is taken to be better, which keeps matrices sound [m]."""
@@ -47,8 +47,8 @@ NO_SIZES: Mapping[int, float] = MappingProxyType({})
 
 
 @dataclass(frozen=True, eq=False)
-class Link:
-    """One session as the chain needs it.
+class SessionModel:
+    """One session as the filter needs it.
 
     Parameters
     ----------
@@ -69,8 +69,8 @@ class Link:
 
 
 @dataclass(frozen=True, eq=False)
-class Step:
-    """What one session told.
+class FilterStep:
+    """One session, predicted and corrected by what was read after it.
 
     Parameters
     ----------
@@ -78,37 +78,37 @@ class Step:
         Glass after, before it was read [m].
     removal : (n,) ndarray
         [m]
-    miss, spread : (p,), (p, p) ndarray
-        Observed less expected, and the covariance of that, the chain's ``ratio`` in it.
+    innovation, innovation_covariance : (p,), (p, p) ndarray
+        Observed less expected, and the covariance of that, the filter's ``ratio`` in it.
     state : State
         Glass and laps after, the measurement taken in.
     covariance : (n, n) ndarray
         Of that glass, as stated [m^2].
     gain : (n, p) ndarray
-        From the miss to the correction of the glass.
+        From the innovation to the correction of the glass.
     """
 
     predicted: Floats
     removal: Floats
-    miss: Floats
-    spread: Floats
+    innovation: Floats
+    innovation_covariance: Floats
     state: State
     covariance: Floats
     gain: Floats
 
     @property
     def chi_square(self) -> float:
-        """Squared miss in its own spread; about the count of numbers compared where all is well [1]."""
-        return float(self.miss @ cho_solve(cho_factor(self.spread), self.miss))
+        """Squared innovation in its own covariance; about the count of numbers compared where all is well [1]."""
+        return float(self.innovation @ cho_solve(cho_factor(self.innovation_covariance), self.innovation))
 
     @property
     def log_likelihood(self) -> float:
         """Of the measurement, given those before it [1]."""
-        return -0.5 * (self.chi_square + float(np.linalg.slogdet(self.spread)[1]))
+        return -0.5 * (self.chi_square + float(np.linalg.slogdet(self.innovation_covariance)[1]))
 
 
 @dataclass(frozen=True, eq=False)
-class Frame:
+class Linearisation:
     """The engine of one session, linearised about one set of constants.
 
     What a session leaves uncertain is taken from here, and so does not depend on the constants that are tried:
@@ -116,7 +116,7 @@ class Frame:
 
     Parameters
     ----------
-    carrier : (n, n) ndarray
+    transition : (n, n) ndarray
         From errors of the glass before to errors after.
     removal : (n,) ndarray
         [m]
@@ -124,20 +124,20 @@ class Frame:
         Change of the glass after with the logarithm of the Preston coefficient [m].
     """
 
-    carrier: Floats
+    transition: Floats
     removal: Floats
     response: Floats
 
 
 @dataclass(frozen=True, eq=False)
-class Chain:
+class SessionFilter:
     """All sessions of a mirror on one grid.
 
     Parameters
     ----------
     first : StartFigure
         The glass before the first session, on the grid of ``accuracy``.
-    links : tuple of Link
+    models : tuple of SessionModel
     accuracy : Accuracy
     discrepancy : Discrepancy
     ratio : float
@@ -146,26 +146,19 @@ class Chain:
     """
 
     first: StartFigure
-    links: tuple[Link, ...]
+    models: tuple[SessionModel, ...]
     accuracy: Accuracy
     discrepancy: Discrepancy = field(default_factory=Discrepancy)
     ratio: float = 1.0
 
-    def upto(self, count: int) -> Chain:
+    def upto(self, count: int) -> SessionFilter:
         """The first ``count`` sessions alone."""
-        return replace(self, links=self.links[:count])
-
-    def with_link(self, link: Link) -> Chain:
-        """The same with another record of one session."""
-        return replace(
-            self, links=tuple(link if one.number == link.number else one for one in self.links)
-        )  # fmt: skip
+        return replace(self, models=self.models[:count])
 
     def follow(
-        self, constants: Constants, spread: float, frames: tuple[Frame, ...] | None = None,
+        self, constants: Constants, spread: float, linearisations: tuple[Linearisation, ...] | None = None,
         misfits: frozenset[int] = frozenset(), sizes: Mapping[int, float] = NO_SIZES,
-        done: tuple[Step, ...] = (),
-    ) -> tuple[Step, ...]:  # fmt: skip
+    ) -> tuple[FilterStep, ...]:  # fmt: skip
         """Follow the mirror through its sessions.
 
         Parameters
@@ -173,28 +166,26 @@ class Chain:
         constants : Constants
         spread : float
             Of the removal from session to session [1].
-        frames : tuple of Frame, optional
-            Each session linearised (:meth:`frames`); by default errors of the glass stay as they are, and what is
+        linearisations : tuple of Linearisation, optional
+            Each session linearised (:meth:`linearised`); by default errors of the glass stay as they are, and what is
             uncertain goes by the removal with these very constants.
         misfits : frozenset of int
             Numbers of sessions whose record is not believed: only what was read after them counts.
         sizes : mapping from int to float
             Factors on the removal of sessions by number, 1 where there is none [1].
-        done : tuple of Step
-            Its first sessions, followed already.
 
         Raises
         ------
         ContactError
             Where a balance was not found with these constants.
         """
-        steps = list(done)
-        state, covariance = (done[-1].state, done[-1].covariance) if done else self._start()
-        for place, link in enumerate(self.links[len(done) :], start=len(done)):
-            frame = None if frames is None else frames[place]
-            state = self._laid_on(link, state, is_first=place == 0)
-            its = sized(constants, sizes.get(link.number, 1.0))
-            step = self._step(link, state, covariance, its, spread, frame, link.number in misfits)
+        steps = []
+        state, covariance = self._start()
+        for place, model in enumerate(self.models):
+            linear = None if linearisations is None else linearisations[place]
+            state = self._laid_on(model, state, is_first=place == 0)
+            its = sized(constants, sizes.get(model.number, 1.0))
+            step = self._step(model, state, covariance, its, spread, linear, model.number in misfits)
             steps.append(step)
             state, covariance = step.state, step.covariance
         return tuple(steps)
@@ -202,54 +193,54 @@ class Chain:
     def follow_closely(
         self, constants: Constants, spread: float, misfits: frozenset[int] = frozenset(),
         sizes: Mapping[int, float] = NO_SIZES,
-    ) -> tuple[Step, ...]:  # fmt: skip
+    ) -> tuple[FilterStep, ...]:  # fmt: skip
         """As :meth:`follow`, the engine linearised at these very constants."""
         steps = self.follow(constants, spread, None, misfits, sizes)
-        return self.follow(constants, spread, self.frames(constants, steps, sizes), misfits, sizes)
+        return self.follow(constants, spread, self.linearised(constants, steps, sizes), misfits, sizes)
 
     def _start(self) -> tuple[State, Floats]:
         first = self.first
         state = State(first.radius, first.height, MappingProxyType({}))
         return state, first.root @ first.root.T + LEAST_GLASS**2 * np.eye(first.radius.size)
 
-    def _laid_on(self, link: Link, state: State, is_first: bool) -> State:
+    def _laid_on(self, model: SessionModel, state: State, is_first: bool) -> State:
         """The state with its laps as this session began."""
-        as_left = link.lap == "as left" or (link.lap is None and not is_first)
+        as_left = model.lap == "as left" or (model.lap is None and not is_first)
         if as_left and state.laps:
             return state
-        bench = link.bench
-        if link.lap in ("pressed", "spherical"):
-            laps = tuple(lap.model_copy(update={"start": link.lap}) for lap in bench.laps)
+        bench = model.bench
+        if model.lap in ("pressed", "spherical"):
+            laps = tuple(lap.model_copy(update={"start": model.lap}) for lap in bench.laps)
             bench = bench.model_copy(update={"laps": laps})
         return start_state(bench, state.radius, state.height, self.accuracy)
 
     def _step(
-        self, link: Link, state: State, covariance: Floats, constants: Constants, spread: float,
-        frame: Frame | None, is_misfit: bool,
-    ) -> Step:  # fmt: skip
-        after = work(link.bench, link.programme, state, constants, self.accuracy).states[-1]
+        self, model: SessionModel, state: State, covariance: Floats, constants: Constants, spread: float,
+        linear: Linearisation | None, is_misfit: bool,
+    ) -> FilterStep:  # fmt: skip
+        after = work(model.bench, model.programme, state, constants, self.accuracy).states[-1]
         removal = state.height - after.height
-        frame = frame or Frame(np.eye(removal.size), removal, -removal)
-        grown = frame.carrier @ covariance @ frame.carrier.T
-        grown = grown + self.discrepancy.covariance(frame.removal, state.radius)
-        grown = grown + (UNKNOWN if is_misfit else spread) ** 2 * np.outer(frame.response, frame.response)
+        linear = linear or Linearisation(np.eye(removal.size), removal, -removal)
+        grown = linear.transition @ covariance @ linear.transition.T
+        grown = grown + self.discrepancy.covariance(linear.removal, state.radius)
+        grown = grown + (UNKNOWN if is_misfit else spread) ** 2 * np.outer(linear.response, linear.response)
         if is_misfit:
             wide = replace(self.discrepancy, shape=UNKNOWN, even=UNKNOWN)
-            grown = grown + wide.covariance(frame.removal, state.radius)
-        seen = link.observation
-        miss = seen.miss(after.height)
+            grown = grown + wide.covariance(linear.removal, state.radius)
+        seen = model.observation
+        innovation = seen.innovation(after.height)
         total = seen.matrix @ grown @ seen.matrix.T + seen.covariance
         gain = cho_solve(cho_factor(total), seen.matrix @ grown).T
-        corrected = corrected_state(after, gain @ miss)
+        corrected = corrected_state(after, gain @ innovation)
         if is_misfit:
-            corrected = start_state(link.bench, state.radius, corrected.height, self.accuracy)
+            corrected = start_state(model.bench, state.radius, corrected.height, self.accuracy)
         left = grown - gain @ total @ gain.T
-        left, spread_of_miss = 0.5 * (left + left.T), self.ratio**2 * total
-        return Step(after.height, removal, miss, spread_of_miss, corrected, left, gain)
+        left, innovation_covariance = 0.5 * (left + left.T), self.ratio**2 * total
+        return FilterStep(after.height, removal, innovation, innovation_covariance, corrected, left, gain)
 
-    def frames(
-        self, constants: Constants, steps: tuple[Step, ...], sizes: Mapping[int, float] = NO_SIZES
-    ) -> tuple[Frame, ...]:
+    def linearised(
+        self, constants: Constants, steps: tuple[FilterStep, ...], sizes: Mapping[int, float] = NO_SIZES
+    ) -> tuple[Linearisation, ...]:
         """Each session linearised in the errors of the glass that it starts from, and in the removal.
 
         Differences are taken along the errors themselves, one sigma each; what lies outside of them stays as it is.
@@ -257,43 +248,45 @@ class Chain:
         Parameters
         ----------
         constants : Constants
-        steps : tuple of Step
-            The same chain followed with these constants.
+        steps : tuple of FilterStep
+            The same filter followed with these constants.
         sizes : mapping from int to float
             Factors on the removal of sessions by number, as it was followed with [1].
         """
         out = []
         covariance = self._start()[1]
-        for link, step, state in zip(self.links, steps, self.begun(steps), strict=True):
-            its = sized(constants, sizes.get(link.number, 1.0))
-            carrier = self._carrier(link, state, covariance, its, step.predicted)
-            more = sized(its, np.exp(LITTLE))
-            changed = self._after(link, state, more, step.predicted - LITTLE * step.removal)
-            out.append(Frame(carrier, step.removal, (changed - step.predicted) / LITTLE))
+        for model, step, state in zip(self.models, steps, self.begun(steps), strict=True):
+            its = sized(constants, sizes.get(model.number, 1.0))
+            transition = self._transition(model, state, covariance, its, step.predicted)
+            more = sized(its, np.exp(LOG_STEP))
+            changed = self._after(model, state, more, step.predicted - LOG_STEP * step.removal)
+            out.append(Linearisation(transition, step.removal, (changed - step.predicted) / LOG_STEP))
             covariance = step.covariance
         return tuple(out)
 
-    def begun(self, steps: tuple[Step, ...]) -> tuple[State, ...]:
-        """Glass and laps as each session began, the chain followed as in ``steps``."""
+    def begun(self, steps: tuple[FilterStep, ...]) -> tuple[State, ...]:
+        """Glass and laps as each session began, the filter followed as in ``steps``."""
         before = [self._start()[0], *(step.state for step in steps[:-1])]
         return tuple(
-            self._laid_on(link, state, is_first=place == 0)
-            for place, (link, state) in enumerate(zip(self.links, before, strict=True))
+            self._laid_on(model, state, is_first=place == 0)
+            for place, (model, state) in enumerate(zip(self.models, before, strict=True))
         )
 
-    def _after(self, link: Link, state: State, constants: Constants, otherwise: Floats) -> Floats:
+    def _after(self, model: SessionModel, state: State, constants: Constants, otherwise: Floats) -> Floats:
         """The glass after a session [m]; ``otherwise`` where no balance is found."""
         try:
-            return work(link.bench, link.programme, state, constants, self.accuracy).states[-1].height
+            return work(model.bench, model.programme, state, constants, self.accuracy).states[-1].height
         except ContactError:
             return otherwise
 
-    def _carrier(self, link: Link, state: State, covariance: Floats, constants: Constants, predicted: Floats) -> Floats:
+    def _transition(
+        self, model: SessionModel, state: State, covariance: Floats, constants: Constants, predicted: Floats
+    ) -> Floats:
         root = _main_columns(covariance)
         moved = np.empty_like(root)
         for column in range(root.shape[1]):
             error = root[:, column]
-            after = self._after(link, corrected_state(state, error), constants, predicted + error)
+            after = self._after(model, corrected_state(state, error), constants, predicted + error)
             moved[:, column] = after - predicted
         return np.asarray(np.eye(state.radius.size) + (moved - root) @ np.linalg.pinv(root))
 

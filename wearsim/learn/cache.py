@@ -1,0 +1,193 @@
+"""``calibration.toml``: what a folder's sessions were found to say, kept so that it need not be worked out twice.
+
+The file may be deleted at any time. Each of its tables carries a digest of everything that it rests on and of its own
+numbers; a table whose digest does not hold, or a file that cannot be read, counts for nothing and is worked out again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import wearsim
+from wearsim.bench.input_errors import parse_toml, read_text
+from wearsim.errors import InputError, WearsimError
+from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_sessions, filter_of
+from wearsim.learn.discrepancy import Discrepancy
+from wearsim.learn.filter import SessionFilter
+from wearsim.learn.folder import BENCH, MirrorFolder
+from wearsim.learn.inference import Progress
+from wearsim.wear.constants import Belief, prior
+from wearsim.wear.hdf5 import digest, whole_file
+
+FILE = "calibration.toml"
+_HEAD = """\
+# Kept by wearsim so that it need not calibrate twice; may be deleted. After so many sessions:
+# logarithms of the factors on preston, stiffness, relaxation_time, edge_gain.
+
+"""
+_DIGEST = "made_from"
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """What was known after some of a folder's sessions.
+
+    Parameters
+    ----------
+    belief : Belief
+    spread : float
+        Relative spread of the removal from session to session [1].
+    misfits : tuple of int
+        Sessions whose record does not fit.
+    """
+
+    belief: Belief
+    spread: float
+    misfits: tuple[int, ...] = ()
+
+    @classmethod
+    def of(cls, calibration: Calibration) -> Known:
+        """The lasting part of a calibration."""
+        return cls(calibration.belief, calibration.posterior.spread, calibration.misfits)
+
+    @classmethod
+    def from_table(cls, table: dict[str, Any]) -> Known:
+        """As :meth:`to_table` wrote it."""
+        points = np.array(table["points"]) if "points" in table else None
+        belief = Belief(np.array(table["mean"]), np.array(table["covariance"]), points)
+        return cls(belief, table["session_spread"], tuple(table["misfits"]))
+
+    def to_table(self) -> dict[str, Any]:
+        """Plain lists and numbers; none is rounded."""
+        points = self.belief.points
+        return {
+            "mean": self.belief.mean.tolist(),
+            "covariance": self.belief.covariance.tolist(),
+            **({} if points is None else {"points": points.tolist()}),
+            "session_spread": self.spread,
+            "misfits": list(self.misfits),
+        }
+
+
+def known_after(
+    folder: MirrorFolder, count: int | None = None, *, session_filter: SessionFilter | None = None, seed: int = 0,
+    draws: int = DRAWS, progress: Progress | None = None,
+) -> Known:  # fmt: skip
+    """What was known after the first ``count`` sessions: remembered, or worked out and remembered.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+    count : int, optional
+        All sessions by default; 0: the prior.
+    session_filter : SessionFilter, optional
+        Of the folder, where it is at hand.
+    seed, draws, progress
+        As for :func:`wearsim.learn.calibrate.calibrate`.
+    """
+    count = len(folder.sessions) if count is None else count
+    before = prior(folder.bench)
+    if count == 0:
+        return Known(before, Discrepancy().spread)
+    found = recalled(folder, count, seed=seed, draws=draws)
+    if found is None:
+        sessions = (session_filter or filter_of(folder)).upto(count)
+        found = Known.of(calibrate_sessions(sessions, before, seed=seed, draws=draws, progress=progress))
+        keep(folder, count, found, seed, draws)
+    return found
+
+
+def recalled(folder: MirrorFolder, count: int | None = None, *, seed: int = 0, draws: int = DRAWS) -> Known | None:
+    """What is remembered of the first ``count`` sessions; nothing is worked out for it.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+    count : int, optional
+        All sessions by default.
+    seed, draws : int
+        As for :func:`wearsim.learn.calibrate.calibrate`.
+
+    Returns
+    -------
+    Known or None
+        None where it would have to be worked out.
+    """
+    return _looked_up(folder, count, seed, draws)[0]
+
+
+def stale(folder: MirrorFolder, count: int | None = None, *, seed: int = 0, draws: int = DRAWS) -> str | None:
+    """Why what is kept of the first ``count`` sessions does not count, in one line; None where it does or nothing is kept.
+
+    Parameters
+    ----------
+    folder, count, seed, draws
+        As for :func:`recalled`.
+    """
+    return _looked_up(folder, count, seed, draws)[1]
+
+
+def _looked_up(folder: MirrorFolder, count: int | None, seed: int, draws: int) -> tuple[Known | None, str | None]:
+    """What is remembered; or why what is kept does not count."""
+    count = len(folder.sessions) if count is None else count
+    why = "is not what these files give with this seed and so many draws"
+    try:
+        table = _tables(folder.path).get(str(count))
+        if table is None:
+            return None, None
+        if isinstance(table, dict):
+            numbers = {key: value for key, value in table.items() if key != _DIGEST}
+            if table.get(_DIGEST) == _made_from(numbers, folder, count, seed, draws):
+                return Known.from_table(numbers), None
+    except InputError:
+        why = "cannot be read"
+    return None, f"{folder.path / FILE} {why}: the sessions are worked through again."
+
+
+def keep(folder: MirrorFolder, count: int, known: Known, seed: int, draws: int) -> None:
+    """Remember what was found; a folder that cannot be written simply does not remember.
+
+    Parameters
+    ----------
+    folder : MirrorFolder
+    count : int
+        Sessions that it was found from.
+    known : Known
+    seed, draws : int
+        That it was found with.
+    """
+    import tomli_w
+
+    try:
+        before = _tables(folder.path)
+    except InputError:
+        before = {}
+    tables = {name: table for name, table in before.items() if name.isdigit()}
+    table = known.to_table()
+    tables[str(count)] = {_DIGEST: _made_from(table, folder, count, seed, draws), **table}
+    try:
+        with whole_file(folder.path / FILE, force=True) as part:
+            part.write_text(_HEAD + tomli_w.dumps(tables), encoding="utf-8")
+    except WearsimError:
+        return
+
+
+def _tables(path: Path) -> dict[str, Any]:
+    """The file's tables as they stand, none where there is no such file."""
+    file = path / FILE
+    return parse_toml(read_text(file), file) if file.exists() else {}
+
+
+def _made_from(table: dict[str, Any], folder: MirrorFolder, count: int, seed: int, draws: int) -> str:
+    """Digest of everything that a calibration rests on, and of what it gave."""
+    import tomli_w
+
+    texts = [wearsim.__version__, f"{seed} {draws}", repr(Discrepancy()), read_text(folder.path / BENCH)]
+    first = folder.first_figure
+    texts += [] if first is None else [read_text(Path(first))]
+    texts += [session.text for session in folder.sessions[:count]]
+    return digest("\n\0\n".join([*texts, tomli_w.dumps(table)]))

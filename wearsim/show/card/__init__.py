@@ -1,0 +1,5 @@
+"""The bench card, to print and take to the barrel: what it says, how the page is laid out, the files that hold it."""
+
+from wearsim.show.card.files import card_bytes
+
+__all__ = ["card_bytes"]

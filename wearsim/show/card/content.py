@@ -1,0 +1,313 @@
+"""What a bench card says, apart from how it is laid out: its numbers and its sentences."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import accumulate
+
+import numpy as np
+
+from wearsim.bench.bench import GRAVITY, Bench
+from wearsim.bench.lap import Lap
+from wearsim.bench.lengths import INCHES, Unit, length_unit
+from wearsim.bench.programme import Programme, Spell
+from wearsim.decide.proposal import EarlyStop, Proposal
+from wearsim.show.card.readings import ReadingRows, check_by_readings, reading_rows
+from wearsim.show.notices import waiting_text
+from wearsim.show.outcome import unit_for
+from wearsim.show.profiles import ring_means
+from wearsim.show.strokes import NAMES, Drawing, drawing_of
+from wearsim.show.text import ends_words, in_diameters
+from wearsim.show.units import temperature_unit
+from wearsim.wear.expected_readings import ReadingsAfter, is_long
+from wearsim.wear.outcome import Outcome
+
+# Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
+PRESS_MINUTES = 5.0
+POUND = 0.45359237  # [kg]
+FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
+CAPTION = "To scale. Solid: bottom piece, a lap with channels; dashed: top piece, farthest; line: its centre"
+
+
+@dataclass(frozen=True)
+class SpellCard:
+    """One spell on the card.
+
+    Parameters
+    ----------
+    number : int
+    minutes, top : str
+        How long; piece on top.
+    what, pace : tuple of str
+        The stroke's name, then each size in the person's unit and as a fraction of the diameter. Strokes, rounds of
+        the barrel and turns in the hands, the push where it is the spell's own.
+    turn, checkpoint : str
+        How to turn the mirror before it, empty where it stays; what to find halfway, empty for a short spell.
+    drawing : Drawing
+    """
+
+    number: int
+    minutes: str
+    top: str
+    what: tuple[str, ...]
+    pace: tuple[str, ...]
+    turn: str
+    checkpoint: str
+    drawing: Drawing
+
+
+@dataclass(frozen=True)
+class CardContent:
+    """Everything that a card says.
+
+    Parameters
+    ----------
+    mirror, promise : str
+        Whose card it is; what the programme does.
+    before, look : tuple of str
+        To do before the first spell, and between spells; what to look for at the test.
+    spells : tuple of SpellCard
+    checking, caption : str
+        How to use what is to be found halfway, empty where no spell is long, and where it is readings, whose foot says
+        it; what is said of the drawings.
+    readings : ReadingRows or None
+    early : EarlyStop
+    ends : tuple of float
+        Minutes of work at which the spells end [min].
+    high : Unit
+        Of heights.
+    scale : float
+        Half width of the drawings, one for all: each holds its top piece at the farthest [m].
+    degree : str
+        Unit in which temperatures are to be written down.
+    """
+
+    mirror: str
+    promise: str
+    before: tuple[str, ...]
+    look: tuple[str, ...]
+    spells: tuple[SpellCard, ...]
+    checking: str
+    caption: str
+    readings: ReadingRows | None
+    early: EarlyStop
+    ends: tuple[float, ...]
+    high: Unit
+    scale: float
+    degree: str
+
+
+def card_content(
+    bench: Bench, proposal: Proposal, readings: ReadingsAfter | None, *, as_left: bool = False
+) -> CardContent:
+    """What the card of a proposal says.
+
+    Parameters
+    ----------
+    bench : Bench
+    proposal : Proposal
+    readings : ReadingsAfter or None
+        Where the sheet is the person's own and they hold the readings halfway through long spells, these are what is
+        to be checked there; otherwise the figure is.
+    as_left : bool
+        Whether the laps were taken as the last session left them.
+    """
+    unit, high = length_unit(bench), unit_for(proposal.outcome)
+    programme, early = proposal.programme, proposal.early
+    ends = tuple(accumulate(0.0 if spell.is_press else spell.minutes for spell in programme.spells))
+    halfway = readings if readings is not None and readings.is_own and readings.halfway else None
+    spells = []
+    for number, (spell, end) in enumerate(zip(programme.spells, ends, strict=True), start=1):
+        found: tuple[str, ...] = ()
+        if is_long(spell) and halfway is not None:
+            found = check_by_readings(bench, halfway, number)
+        elif is_long(spell):
+            found = _figure_check(early, end - spell.minutes + 0.5 * spell.minutes, high)
+        spells.append(_spell(bench, spell, number, found, unit))
+    checks = halfway is None and any(spell.checkpoint for spell in spells)
+    other = "If it is clearly otherwise" if early.rms_band is None else "If either lies outside its brackets"
+    thinned = " (W: part)" if any(spell.drawing.is_thinned for spell in spells) else ""
+    return CardContent(
+        mirror=_mirror(bench, unit),
+        promise=_promise(proposal, high, ends[-1] if ends else 0.0),
+        before=_first(bench, programme, unit, as_left=as_left),
+        spells=tuple(spells),
+        checking=f"CHECK: {other}: stop, record what was done, propose again." if checks else "",
+        caption=f"{CAPTION}{thinned}.",
+        readings=None if readings is None else reading_rows(bench, readings),
+        look=_look(bench, proposal, unit, high),
+        early=early,
+        ends=ends,
+        high=high,
+        scale=1.03 * max((spell.drawing.half for spell in spells), default=bench.mirror.radius),
+        degree=temperature_unit(bench),
+    )
+
+
+# One spell
+
+
+def _spell(bench: Bench, spell: Spell, number: int, found: tuple[str, ...], unit: Unit) -> SpellCard:
+    lap = f" (lap {spell.lap})" if spell.lap and len(bench.laps) > 1 else ""
+    turned = np.degrees(spell.turn)
+    return SpellCard(
+        number=number,
+        minutes=f"{spell.minutes:g}",
+        top=f"{spell.on_top} on top".upper() + lap,
+        what=_what(bench, spell, unit),
+        pace=_pace(bench, spell, unit),
+        turn=f"First turn the mirror by\u00a0{turned:.0f}\u00b0" if spell.turn else "",
+        checkpoint=f"CHECK at {0.5 * spell.minutes:g} min:  " + ",  ".join(found) if found else "",
+        drawing=drawing_of(bench, spell, number, unit),
+    )
+
+
+def _what(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
+    """The stroke and its sizes."""
+    if spell.is_press:
+        return ("cold pressing, at rest",)
+    diameter = bench.mirror.diameter
+    stroke = spell.stroke_on(diameter)
+    parts = ((stroke.length, "long"), (stroke.side_sweep, "each side"), (stroke.side_overhang, "off centre"))
+    sizes = (f"{unit.short(size)} {what} ({in_diameters(size / diameter)}\u00a0D)" for size, what in parts if size)
+    sweep = f", {spell.strokes_per_sweep:g} from side to side" if spell.stroke == "w" else ""
+    return (f"{NAMES[spell.stroke]} stroke{sweep}", *sizes)
+
+
+def _pace(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
+    if spell.is_press:
+        return ("under its own weight, hands off",)
+    hands = bench.hands
+    count = (spell.rate or 0.0) * spell.minutes
+    lines = (
+        f"{count:.0f} strokes, {spell.rate:g} a minute",
+        f"{quarters(spell.duration / hands.walk)} rounds, {quarters(spell.duration / hands.hand_turn)} turns in hand",
+    )
+    return lines if spell.push is None else (*lines, f"push {_push(spell.push, unit)}")
+
+
+def quarters(value: float) -> str:
+    """A number in whole ones and quarters, as hands count: 0.13 is "less than ¼"."""
+    rounded = round(4.0 * value) / 4.0
+    if rounded == 0.0:
+        return "less than " + FRACTIONS[0.25]
+    whole, part = divmod(rounded, 1.0)
+    return (f"{whole:.0f}" if whole else "") + FRACTIONS.get(part, "")
+
+
+def _push(force: float, unit: Unit) -> str:
+    """The force, and the weight that is like it: in pounds for whoever measures in inches."""
+    name, size = ("lb", POUND) if unit is INCHES else ("kg", 1.0)
+    return f"{force:.0f} N ({force / GRAVITY / size:.1f} {name})"
+
+
+def _figure_check(early: EarlyStop, minutes: float, high: Unit) -> tuple[str, ...]:
+    """What the figure should be after so many minutes of work: RMS and edge roll, with their bands where known."""
+    found = []
+    for name, curve, band in (("RMS", early.rms, early.rms_band), ("edge roll", early.edge_roll, early.edge_roll_band)):
+        text = f"{name} {high.text(float(np.interp(minutes, early.minutes, curve)))}"
+        if band is not None:
+            low, top = (float(np.interp(minutes, early.minutes, end)) for end in band.T)
+            text += f" ({high.number(low)} to {high.text(top)})"
+        found.append(text)
+    return tuple(found)
+
+
+# The whole programme
+
+
+def _mirror(bench: Bench, unit: Unit) -> str:
+    """Whose card it is; D is what sizes are given as fractions of."""
+    mirror = bench.mirror
+    ratio = mirror.radius_of_curvature / (2.0 * mirror.diameter)
+    return f"{unit.short(mirror.diameter)} mirror (D), f/{ratio:.2g}, target conic {mirror.conic:zg}"
+
+
+def _promise(proposal: Proposal, high: Unit, minutes: float) -> str:
+    """What the programme does, with its band."""
+    outcome = proposal.outcome
+    if not proposal.programme.spells:
+        return f"Nothing to do: {proposal.reason}."
+    text = f"{minutes:g} min of work: RMS {_now_and_after(outcome, 'surface_rms', high)}"
+    return f"{text} (nine times in ten)." if outcome.band is not None else f"{text}."
+
+
+def _now_and_after(outcome: Outcome, name: str, high: Unit) -> str:
+    """A height before and after, each with its band; ``name`` as in :class:`wearsim.figure.metrics.FigureNumbers`."""
+    was, now = ({}, {}) if outcome.band is None else (outcome.band.numbers_before, outcome.band.numbers)
+    before, after = (
+        f"{high.text(getattr(numbers, name))}{ends_words(ends, name, high.number)}"
+        for numbers, ends in ((outcome.numbers_before, was), (outcome.numbers, now))
+    )
+    return f"{before} now, {after} after"
+
+
+def _first(bench: Bench, programme: Programme, unit: Unit, *, as_left: bool) -> tuple[str, ...]:
+    """What to do before the first spell, and between spells."""
+    spells = programme.spells
+    if not spells:
+        return ()
+    pressings = any(spell.is_press for spell in spells[1:])
+    between = "Press later only where a spell says so." if pressings else "Do not press between spells."
+    push = f"Push {_push(bench.hands.push, unit)} besides the weight; turn it in the hands against your walk."
+    lines = (f"{_pressing(bench, programme, as_left=as_left)} {between}", push)
+    if len(spells) == 1 or any(spell.turn for spell in spells):
+        return lines
+    return (*lines, "Between spells turn the mirror a fifth of a turn (common practice, no source).")
+
+
+def _pressing(bench: Bench, programme: Programme, *, as_left: bool) -> str:
+    """What the prediction takes of the laps, and so what to do with them first; such a pressing is no spell."""
+    if programme.spells[0].is_press:
+        return "Press as spell 1 says."
+    if as_left:
+        return (
+            "Do not press before spell 1: the lap is taken as the last session left it. If you do, add "
+            "--lap pressed when you record."
+        )
+    used: list[Lap] = []
+    for spell in programme.spells:
+        if (lap := bench.lap(spell.lap)) not in used:
+            used.append(lap)
+    pressed = [lap for lap in used if lap.start == "pressed"]
+    round_ones = [lap for lap in used if lap.start != "pressed"]
+    lines = []
+    if pressed:
+        them, fit = ("it", "it fits") if len(pressed) == 1 else ("them", "they fit")
+        lines.append(
+            f"{_names(pressed, used)} taken as pressed: press {them} until {fit} before you begin, "
+            f"{PRESS_MINUTES:g} min at least (common practice, no source). That is not recorded."
+        )
+    if round_ones:
+        lines.append(f"{_names(round_ones, used)} taken as spherical: do not press before spell 1.")
+    return " ".join(lines)
+
+
+def _names(laps: list[Lap], used: list[Lap]) -> str:
+    """Laps as the subject of a sentence, by name where there are others."""
+    if len(laps) == 1:
+        return f"The lap {laps[0].name} is" if len(used) > 1 and laps[0].name else "The lap is"
+    if len(laps) == len(used) or not all(lap.name for lap in laps):
+        return "The laps are"
+    return "The laps " + " and ".join(str(lap.name) for lap in laps) + " are"
+
+
+def _look(bench: Bench, proposal: Proposal, unit: Unit, high: Unit) -> tuple[str, ...]:
+    """What to look for at the test: where most should have changed, the rim, the glass at rest."""
+    outcome, rest = proposal.outcome, tuple(filter(None, [waiting_text(bench.mirror)]))
+    if not proposal.programme.spells:
+        return rest
+    zones = ring_means(bench.mirror, outcome.radius)
+    change = zones.matrix @ (outcome.figure_error - outcome.before)
+    i = int(np.argmax(np.abs(change[: zones.clear])))
+    ring = f"{unit.number(zones.edges[i])} to {unit.text(zones.edges[i + 1])}"
+    way, sign = ("down", -1.0) if change[i] < 0.0 else ("up", 1.0)
+    by = high.text(abs(change[i]))
+    if outcome.band is not None and outcome.band.change is not None:
+        ends = np.sort(sign * (zones.matrix @ outcome.band.change.T)[i])
+        by += ends_words({"change": ends}, "change", high.number)
+    return (
+        f"Most changes {ring} from the centre: {way} by about {by} against the rest.",
+        f"Edge roll {_now_and_after(outcome, 'edge_roll', high)}. If the rim turns down by more: stop.",
+        *rest,
+    )
