@@ -58,7 +58,6 @@ def calibration_text(bench: Bench, found: Calibration) -> str:
     ----------
     bench : Bench
         Of the folder.
-    found : Calibration
     """
     rows = []
     low, high = np.exp(found.posterior.interval())
@@ -184,7 +183,6 @@ def calibration_figure(bench: Bench, found: Calibration) -> Figure:
     ----------
     bench : Bench
         Of the folder.
-    found : Calibration
     """
     with plot_style():
         figure = new_figure(8.5, 6.0)

@@ -34,13 +34,7 @@ PROFILES_HEIGHT, MAPS_HEIGHT = 6.4, 4.2  # of their rows [in]
 
 
 def comparison_text(bench: Bench, both: Comparison) -> str:
-    """Everything to read about a comparison.
-
-    Parameters
-    ----------
-    bench : Bench
-    both : Comparison
-    """
+    """Everything to read about a comparison."""
     parts = [_zones(bench, both, length_unit(bench)), _numbers(both), *map(_remarks, both.sides)]
     return "\n\n".join(part for part in parts if part)
 
@@ -94,13 +88,7 @@ def _remarks(side: Side) -> str:
 
 
 def comparison_figure(bench: Bench, both: Comparison) -> Figure:
-    """Plot a comparison.
-
-    Parameters
-    ----------
-    bench : Bench
-    both : Comparison
-    """
+    """Plot a comparison."""
     radial, high = length_unit(bench), comparison_unit(both)
     mapped = [side.outcome for side in both.sides if side.outcome is not None and side.outcome.maps]
     heights = [PROFILES_HEIGHT] + [MAPS_HEIGHT] * bool(mapped)

@@ -19,13 +19,7 @@ HOW_TO_USE = (
 
 
 def reading_units(bench: Bench, sheet: Readings) -> tuple[Unit, Unit]:
-    """Units of radii and of knife positions: the sheet's own, or the bench's where it has none.
-
-    Parameters
-    ----------
-    bench : Bench
-    sheet : Readings
-    """
+    """Units of radii and of knife positions: the sheet's own, or the bench's where it has none."""
     if sheet.file is None:
         unit = length_unit(bench)
         return unit, Unit(unit.name, unit.size, unit.decimals + 1)
@@ -51,13 +45,7 @@ def zone_name(inner: float, outer: float, unit: Unit) -> str:
 
 
 def expected_text(bench: Bench, readings: ReadingsAfter) -> str:
-    """The readings to expect, a zone a line, and how to use them.
-
-    Parameters
-    ----------
-    bench : Bench
-    readings : ReadingsAfter
-    """
+    """The readings to expect, a zone a line, and how to use them."""
     radial, knife = reading_units(bench, readings.sheet)
     zones, after = readings.sheet.zones, readings.after
     names = ("Reads now", "Afterwards", "Give or take", "On the target")

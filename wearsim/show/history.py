@@ -30,12 +30,7 @@ IN_MINUTES = 1.5
 
 
 def history_text(history: History) -> str:
-    """Everything to read about a mirror's sessions.
-
-    Parameters
-    ----------
-    history : History
-    """
+    """Everything to read about a mirror's sessions."""
     high, entries = _heights(history), history.entries
     hours = np.cumsum([0.0, *(entry.minutes for entry in entries)]) / 60.0
     bands = [history.first_band, *(entry.measured_band for entry in entries)]
@@ -86,8 +81,6 @@ def history_figure(history: History, mirror: Mirror, radial: Unit) -> Figure:
 
     Parameters
     ----------
-    history : History
-    mirror : Mirror
     radial : Unit
         Of radii.
     """
@@ -171,12 +164,7 @@ def _draw_surfaces(figure: SubFigure, history: History, shown: tuple[Entry, ...]
 
 
 def round_text(one: Round) -> str:
-    """What was worked in a round, what was predicted, and what came of it.
-
-    Parameters
-    ----------
-    one : Round
-    """
+    """What was worked in a round, what was predicted, and what came of it."""
     high = height_unit(max(one.before, one.measured))
     spells = "; ".join(f"{spell_title(spell)} {spell.minutes:g} min" for spell in one.programme.spells)
     text = (
@@ -188,12 +176,7 @@ def round_text(one: Round) -> str:
 
 
 def ending_text(rounds: Sequence[Round]) -> str:
-    """The figure reached, as it really is: of a practice mirror it is known.
-
-    Parameters
-    ----------
-    rounds : sequence of Round
-    """
+    """The figure reached, as it really is: of a practice mirror it is known."""
     if not rounds:
         return "No session was worked."
     first, last = rounds[0], rounds[-1]

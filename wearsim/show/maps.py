@@ -49,8 +49,6 @@ def maps_text(programme: Programme, outcome: Outcome, radial: Unit, high: Unit) 
 
     Parameters
     ----------
-    programme : Programme
-    outcome : Outcome
     radial, high : Unit
         Of places on the mirror and of heights.
     """
@@ -162,8 +160,6 @@ def draw_maps(figure: Figure | SubFigure, bench: Bench, outcome: Outcome, radial
 
     Parameters
     ----------
-    figure : Figure or SubFigure
-    bench : Bench
     outcome : Outcome
         Of the planar engine.
     radial, high : Unit
@@ -305,12 +301,10 @@ def draw_map(
 
     Parameters
     ----------
-    axes : Axes
     across : ndarray, shape (n,)
         Coordinates of columns and rows, in the unit of the axes.
     values, inside : ndarray, shape (n, n)
         The map in the unit of the levels, and where it is drawn.
-    levels : ndarray
     tints : tuple of str
         From the least value to the largest.
     """

@@ -34,7 +34,6 @@ def mask_text(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
 
     Parameters
     ----------
-    design : MaskDesign
     unit : Unit
         Of radii and knife positions.
     """
@@ -64,7 +63,6 @@ def windows_toml(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
 
     Parameters
     ----------
-    design : MaskDesign
     unit : Unit
         Of the sheet: that of its knife positions as well.
 
@@ -88,7 +86,6 @@ def mask_figure(design: MaskDesign, title: str = "", unit: Unit = MILLIMETRES) -
 
     Parameters
     ----------
-    design : MaskDesign
     title : str
         Under the scale bar.
     unit : Unit

@@ -41,13 +41,7 @@ def cautions_text(*, whole: bool = False) -> str:
 
 
 def defaults_text(used: Sequence[DefaultUsed], *, sources: bool = False) -> str:
-    """Defaults by table, a line or two each; or one by one with their sources.
-
-    Parameters
-    ----------
-    used : sequence of DefaultUsed
-    sources : bool
-    """
+    """Defaults by table, a line or two each; or one by one with their sources."""
     if sources:
         lines = [paragraph(f"{key} = {value}: {source}", "  ", "      ") for key, value, source in used]
         return "\n".join(["Defaults used, and where they come from:", *lines])

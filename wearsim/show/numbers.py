@@ -117,8 +117,6 @@ def numbers_table(
 
     Parameters
     ----------
-    columns : mapping of str to BandedNumbers
-    numbers : sequence of Number
     head : str
         Over the names of the numbers.
     band_beneath : bool

@@ -33,10 +33,8 @@ def outcome_text(bench: Bench, programme: Programme, outcome: Outcome) -> str:
 
     Parameters
     ----------
-    bench : Bench
     programme : Programme
         The one that the outcome was predicted for.
-    outcome : Outcome
     """
     unit = length_unit(bench)
     parts = [
@@ -59,8 +57,6 @@ def zones_text(bench: Bench, outcome: Outcome, unit: Unit) -> str:
 
     Parameters
     ----------
-    bench : Bench
-    outcome : Outcome
     unit : Unit
         Of radii.
     """
@@ -150,10 +146,8 @@ def outcome_figure(bench: Bench, programme: Programme, outcome: Outcome) -> Figu
 
     Parameters
     ----------
-    bench : Bench
     programme : Programme
         The one that the outcome was predicted for.
-    outcome : Outcome
     """
     radial, high = length_unit(bench), unit_for(outcome)
     rows = rows_for(min(len(programme.spells), MOST_DRAWN))

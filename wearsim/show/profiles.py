@@ -70,7 +70,6 @@ def ring_means(mirror: Mirror, radius: Floats) -> RingMeans:
 
     Parameters
     ----------
-    mirror : Mirror
     radius : (n,) ndarray
         [m]
     """
@@ -97,10 +96,6 @@ def draw_profiles(
 
     Parameters
     ----------
-    figure : Figure or SubFigure
-    mirror : Mirror
-    outcome : Outcome
-    title : str
     radial, high : Unit
         Of radii and of heights.
     """

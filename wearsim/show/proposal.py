@@ -42,8 +42,6 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
 
     Parameters
     ----------
-    bench : Bench
-    proposal : Proposal
     readings : str
         The readings to expect afterwards, as text already.
     """
@@ -175,13 +173,7 @@ def later_text(bench: Bench, number: int, session: LaterSession, unit: Unit) -> 
 
 
 def proposal_figure(bench: Bench, proposal: Proposal) -> Figure:
-    """Plot a proposal.
-
-    Parameters
-    ----------
-    bench : Bench
-    proposal : Proposal
-    """
+    """Plot a proposal."""
     radial, high, outcome = length_unit(bench), unit_for(proposal.outcome), proposal.outcome
     rows = rows_for(len(proposal.programme.spells))
     heights = [PROFILES_HEIGHT] + [ROW_HEIGHT * rows] * bool(rows)

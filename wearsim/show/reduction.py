@@ -32,9 +32,6 @@ def reduction_text(readings: Readings, reduction: Reduction, advice: StopAdvice,
 
     Parameters
     ----------
-    readings : Readings
-    reduction : Reduction
-    advice : StopAdvice
     unit : Unit
         Of radii.
     """
@@ -128,7 +125,6 @@ def reduction_figure(reduction: Reduction, unit: Unit = MILLIMETRES) -> Figure:
 
     Parameters
     ----------
-    reduction : Reduction
     unit : Unit
         Of radii.
     """
@@ -202,7 +198,6 @@ def masking_figure(advice: StopAdvice, unit: Unit = MILLIMETRES) -> Figure:
 
     Parameters
     ----------
-    advice : StopAdvice
     unit : Unit
         Of diameters.
     """

@@ -31,7 +31,6 @@ def spell_sizes(spell: Spell, diameter: float, unit: Unit) -> str:
 
     Parameters
     ----------
-    spell : Spell
     diameter : float
         Of the mirror [m].
     unit : Unit
@@ -181,8 +180,6 @@ def drawing_of(bench: Bench, spell: Spell, number: int, unit: Unit) -> Drawing:
 
     Parameters
     ----------
-    bench : Bench
-    spell : Spell
     number : int
         In the programme.
     unit : Unit
@@ -202,12 +199,7 @@ def drawing_of(bench: Bench, spell: Spell, number: int, unit: Unit) -> Drawing:
 
 
 def caption_of(drawings: Sequence[Drawing]) -> str:
-    """What to say under drawings.
-
-    Parameters
-    ----------
-    drawings : sequence of Drawing
-    """
+    """What to say under drawings."""
     return CAPTION + ("; of a W a few of its crossings" if any(one.is_thinned for one in drawings) else "")
 
 
@@ -218,9 +210,6 @@ def draw_programme(
 
     Parameters
     ----------
-    figure : SubFigure
-    bench : Bench
-    spells : sequence of Spell
     unit : Unit
         Of lengths.
     most : int, optional
@@ -245,7 +234,6 @@ def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
     ----------
     panels : sequence of Axes
         At least as many as there are drawings; the others stay empty.
-    drawings : sequence of Drawing
     """
     reach = 1.03 * max(abs(end) for drawing in drawings for end in drawing.box)
     most = max(len(drawing.lines) for drawing in drawings)
@@ -290,7 +278,6 @@ def draw_stroke(axes: Axes, drawing: Drawing, style: Mapping[str, dict[str, Any]
     ----------
     axes : Axes
         Whose limits hold :attr:`Drawing.box`.
-    drawing : Drawing
     style : mapping
         ``SCREEN`` or ``PAPER``.
     """

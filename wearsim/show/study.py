@@ -123,12 +123,7 @@ def scalars(result: StudyResult) -> list[str]:
 
 
 def study_text(result: StudyResult) -> str:
-    """Everything to read about a study.
-
-    Parameters
-    ----------
-    result : StudyResult
-    """
+    """Everything to read about a study."""
     sampled = [name for name, variable in result.coordinates.items() if variable.dimensions == (SAMPLE,)]
     varied = [_varied(result, name) for name in dict.fromkeys([*result.dimensions, *sampled])]
     found = []
@@ -183,13 +178,7 @@ def study_json(result: StudyResult) -> dict[str, Any]:
 
 
 def forecast_text(study: Study, expected: Forecast) -> str:
-    """What a dry run says.
-
-    Parameters
-    ----------
-    study : Study
-    expected : Forecast
-    """
+    """What a dry run says."""
     shape = " x ".join(map(str, study.shape))
     runs = f", {expected.runs} runs of the engine with the draws" if expected.runs != expected.cases else ""
     lines = [
@@ -217,10 +206,6 @@ def size(count: int) -> str:
 
 def study_figure(result: StudyResult) -> Figure:
     """Plot a study: curves where one axis is a number, heat maps where two are, clouds where it is a sample.
-
-    Parameters
-    ----------
-    result : StudyResult
 
     Raises
     ------

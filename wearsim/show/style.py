@@ -82,8 +82,6 @@ def save(figure: Figure, path: Path, ending: str) -> None:
 
     Parameters
     ----------
-    figure : Figure
-    path : Path
     ending : str
         ``".png"``, ``".svg"`` or ``".pdf"``; the path itself may have another.
     """

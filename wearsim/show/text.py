@@ -143,7 +143,6 @@ def banded(values: Iterable[float], bands: Any, written: Callable[[float], str])
 
     Parameters
     ----------
-    values : iterable of float
     bands : (n, 2) array_like or None
         Lower and upper ends.
     written : callable

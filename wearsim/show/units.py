@@ -36,10 +36,6 @@ def long_unit(unit: Unit) -> Unit:
 def temperature_unit(bench: Bench) -> str:
     """The unit in which a person writes temperatures down.
 
-    Parameters
-    ----------
-    bench : Bench
-
     Returns
     -------
     str
@@ -61,7 +57,6 @@ def temperature_text(celsius: float, bench: Bench) -> str:
     ----------
     celsius : float
         [degC]
-    bench : Bench
     """
     shown = {"\u00b0F": (1.8 * celsius + 32.0, "degF"), "K": (celsius + 273.15, "K")}
     value, name = shown.get(temperature_unit(bench), (celsius, "degC"))
