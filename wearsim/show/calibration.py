@@ -26,20 +26,13 @@ TITLES = {
     "edge_gain": "edge gain",
 }
 UNITS = {"preston": (1.0, "/Pa"), "stiffness": (1e9, "GPa/m"), "relaxation_time": (60.0, "min"), "edge_gain": (1.0, "")}
-VERDICTS = {
-    "told": "told by the sessions",
-    "partly": "partly told",
-    "prior": "still what was believed before",
-    "known": "stated as known",
+DETERMINED = {
+    "told": ("told", "by the sessions", "told by the sessions"),
+    "partly": ("partly", "told in part", "partly told"),
+    "prior": ("not told", "still what was believed before", "still what was believed before"),
+    "known": ("known", "stated as exact", "stated as known"),
 }
-SHORT = {"told": "told", "partly": "partly", "prior": "not told", "known": "known"}
-"""The same in a column of the table, :data:`NOTES` below it."""
-NOTES = {
-    "told": "told: by the sessions",
-    "partly": "partly: told in part",
-    "prior": "not told: still what was believed before",
-    "known": "known: stated as exact",
-}
+"""How far the sessions determine a constant: in a column of the table, what that means, and in the plot."""
 OUTSIDE = {
     "preston": (
         "The glass wears {} times as fast", "the abrasive, the minutes that were recorded, push and masses and their units",
@@ -48,17 +41,11 @@ OUTSIDE = {
     "relaxation_time": ("The pitch takes {} times as long to flow", "which pitch it is, and the temperatures"),
     "edge_gain": ("The edge gain is {} times as large", "the outermost zones of the mask, and the lap's diameter"),
 }  # fmt: skip
-"""What is said of a constant outside of what the bench states, and what to look at."""
+"""What is said of a constant outside of what the bench states, and what to check."""
 
 
 def calibration_text(bench: Bench, found: Calibration) -> str:
-    """Constants with their intervals, what the data tell, and how each session fits.
-
-    Parameters
-    ----------
-    bench : Bench
-        Of the folder.
-    """
+    """Constants with their intervals, what the data tell, and how each session fits."""
     rows = []
     low, high = np.exp(found.posterior.interval())
     before = np.sqrt(np.diagonal(found.prior.covariance))
@@ -68,7 +55,7 @@ def calibration_text(bench: Bench, found: Calibration) -> str:
         factor = float(np.exp(FACTOR_90 * before[i]))
         rows.append((
             TITLES[name], f"{stated / factor:.3g} to {stated * factor:.3g}",
-            f"{stated * low[i]:.3g} to {stated * high[i]:.3g} {unit}".rstrip(), SHORT[found.determined(name)],
+            f"{stated * low[i]:.3g} to {stated * high[i]:.3g} {unit}".rstrip(), DETERMINED[found.determined(name)][0],
         ))  # fmt: skip
     parts = [
         f"{table(('', 'Before, 90 %', 'Now, 90 %', ''), rows, words=(0, 3))}\n{_note(found)}",
@@ -81,32 +68,27 @@ def calibration_text(bench: Bench, found: Calibration) -> str:
 
 def _note(found: Calibration) -> str:
     """What the words of the last column mean, those that stand there."""
-    said = {found.determined(name) for name in NAMES}
-    return paragraph(
-        "Before: as believed before the sessions; " + "; ".join(NOTES[one] for one in NOTES if one in said) + "."
-    )
+    there = {found.determined(name) for name in NAMES}
+    notes = [f"{word}: {meaning}" for one, (word, meaning, _) in DETERMINED.items() if one in there]
+    return paragraph(f"Before: as believed before the sessions; {'; '.join(notes)}.")
 
 
 def _outside(name: str, factor: float, found: Calibration) -> str:
     """What is said where a constant came out beyond what the bench states of it."""
-    what, look = OUTSIDE[name]
+    what, causes = OUTSIDE[name]
     most = np.exp(FACTOR_90 * np.sqrt(found.prior.covariance[NAMES.index(name), NAMES.index(name)]))
     return paragraph(
         f"{what.format(f'{factor:.2g}')} as the bench says, outside the {1 / most:.2g} to {most:.2g} times that it "
-        f"allows (90 %): check {look}."
+        f"allows (90 %): check {causes}."
     )
 
 
 def _spread(bench: Bench, found: Calibration) -> str:
     text = f"Removals vary by about {found.posterior.spread:.0%} from one session to the next. "
-    lap = bench.laps[0]
-    text += f"Relaxation time at {temperature_text(lap.pitch_temperature, bench)}"
-    text += (
-        "; stiffness and relaxation time of the first lap, the others by the same factors."
-        if len(bench.laps) > 1
-        else "."
-    )
-    return paragraph(text)
+    text += f"Relaxation time at {temperature_text(bench.laps[0].pitch_temperature, bench)}"
+    if len(bench.laps) > 1:
+        text += "; stiffness and relaxation time of the first lap, the others by the same factors"
+    return paragraph(f"{text}.")
 
 
 def _sessions(found: Calibration) -> str:
@@ -177,13 +159,7 @@ def _verdict(fit: SessionFit) -> str:
 
 
 def calibration_figure(bench: Bench, found: Calibration) -> Figure:
-    """Plot a calibration.
-
-    Parameters
-    ----------
-    bench : Bench
-        Of the folder.
-    """
+    """Plot a calibration."""
     with plot_style():
         figure = new_figure(8.5, 6.0)
         upper, lower = figure.subplots(2, 1, height_ratios=[2.4, 1.0])
@@ -205,8 +181,8 @@ def _constants(axes: Axes, bench: Bench, found: Calibration) -> None:
         axes.plot([low[row], high[row]], [row, row], color=BLUE, linewidth=8.0, solid_capstyle="butt",
                   label="now, 90 %" if row == 0 else None)  # fmt: skip
         axes.plot(middle[row], row, "|", color="white", markersize=9, markeredgewidth=2.0)
-        said = f"{stated * middle[row]:.3g} {unit}".rstrip() + f": {VERDICTS[found.determined(name)]}"
-        axes.annotate(said, (middle[row], row), (0, 9), textcoords="offset points", ha="center", fontsize=9,
+        words = f"{stated * middle[row]:.3g} {unit}".rstrip() + f": {DETERMINED[found.determined(name)][2]}"
+        axes.annotate(words, (middle[row], row), (0, 9), textcoords="offset points", ha="center", fontsize=9,
                       bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0})  # fmt: skip
     axes.axvline(1.0, color=INK, linewidth=0.8)
     axes.set_xscale("log")
@@ -223,16 +199,14 @@ def _session_bars(axes: Axes, found: Calibration) -> None:
     """How far each session's readings stand from what is expected, in sigmas, root mean square."""
     numbers = [fit.number for fit in found.sessions]
     away = [np.sqrt(fit.chi_square / fit.compared) for fit in found.sessions]
-    odd = [
-        not fit.fits or fit.is_doubtful or fit.has_size_in_doubt for fit in found.sessions
-    ]  # fmt: skip
-    colours = [RED if one else BLUE for one in odd]
+    doubts = [not fit.fits or fit.is_doubtful or fit.has_size_in_doubt for fit in found.sessions]
+    colours = [RED if one else BLUE for one in doubts]
     axes.bar(numbers, away, color=colours, width=0.5)
     for fit, height in zip(found.sessions, away, strict=True):
         if not fit.fits or fit.has_size_in_doubt:
-            said = "size in doubt" if fit.fits else "does not fit"
+            words = "size in doubt" if fit.fits else "does not fit"
             above = max(height, 1.0) if fit.fits else height  # clear of the line at 1
-            axes.annotate(said, (fit.number, above), (0, 3), textcoords="offset points", ha="center")
+            axes.annotate(words, (fit.number, above), (0, 3), textcoords="offset points", ha="center")
     axes.axhline(1.0, color=INK, linewidth=0.8, linestyle=(0, (5, 2)))
     axes.set_xticks(numbers)
     axes.set_xlim(numbers[0] - 1.0, numbers[-1] + 1.0)

@@ -77,13 +77,7 @@ def _remark(entry: Entry, sessions: int) -> str:
 
 
 def history_figure(history: History, mirror: Mirror, radial: Unit) -> Figure:
-    """Plot a history.
-
-    Parameters
-    ----------
-    radial : Unit
-        Of radii.
-    """
+    """Plot a history."""
     shown = history.entries[-MOST_PANELS:]
     rows = rows_for(len(shown))
     heights = [4.0] + [2.5 * rows] * bool(rows)

@@ -1,6 +1,7 @@
 """The planar engine's maps as they are read and drawn: what is not round, ripple, and what turning the mirror does.
 
 They are drawn as a hill map is: contour lines, dashed below the target, over a tint that is darker the lower it lies.
+``radial`` and ``high`` are the units of places and of heights.
 """
 
 from __future__ import annotations
@@ -45,13 +46,7 @@ MERIDIAN = "meridian"
 
 
 def maps_text(programme: Programme, outcome: Outcome, radial: Unit, high: Unit) -> str:
-    """Everything to read about an outcome's maps; empty where it has none.
-
-    Parameters
-    ----------
-    radial, high : Unit
-        Of places on the mirror and of heights.
-    """
+    """Everything to read about an outcome's maps; empty where it has none."""
     if not outcome.maps:
         return ""
     parts = [_numbers(outcome, high), _remarks(outcome, radial)]
@@ -156,15 +151,7 @@ LONGEST_PERIOD = 0.5  # of the ripple that is drawn, of the mirror's diameter
 
 
 def draw_maps(figure: Figure | SubFigure, bench: Bench, outcome: Outcome, radial: Unit, high: Unit) -> None:
-    """All maps of an outcome.
-
-    Parameters
-    ----------
-    outcome : Outcome
-        Of the planar engine.
-    radial, high : Unit
-        Of places and of heights.
-    """
+    """All maps of an outcome."""
     panels = figure.subplot_mosaic(
         [["before", "after", "removal"], ["pitch", "ripple", "ripple"]], height_ratios=[1.0, 0.9]
     )
@@ -278,13 +265,7 @@ def _plain_periods(axes: Axes) -> None:
 
 
 def steps(values: Floats, inside: Cells) -> Floats:
-    """Round levels for contour lines, in the unit of the values.
-
-    Parameters
-    ----------
-    values, inside : ndarray
-        A map, or several, and where it counts.
-    """
+    """Round levels for contour lines of a map, or of several, in the unit of the values where they count."""
     from matplotlib.ticker import MaxNLocator
 
     shown = values[inside]
@@ -353,15 +334,7 @@ def draw_rims(axes: Axes, mirror: Mirror, radial: Unit) -> None:
 
 
 def draw_meridian(axes: Axes, radius: float, axis: float) -> None:
-    """The high meridian of an astigmatism, as two arrows that point at it from outside.
-
-    Parameters
-    ----------
-    radius : float
-        Of the rim, in the unit of the axes.
-    axis : float
-        Azimuth [rad].
-    """
+    """The high meridian [rad], as two arrows that point at it from outside the rim, whose radius is in the axes' unit."""
     for azimuth in (axis, axis + np.pi):
         x, y = np.cos(azimuth), np.sin(azimuth)
         axes.annotate(

@@ -30,13 +30,7 @@ BARS = {"mm": (20.0, 50.0, 100.0), "in": (1.0, 2.0, 4.0)}
 
 
 def mask_text(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
-    """The windows of a mask.
-
-    Parameters
-    ----------
-    unit : Unit
-        Of radii and knife positions.
-    """
+    """The windows of a mask."""
     knife = fine_unit(unit)
     heads = ["Window", *(f"{name}\n{unit.name}" for name in ("From", "To", "Width")), "Weight"]
     heads += [f"Knife, perfect\n{knife.name}", "Across it\nof tolerable"]
@@ -59,18 +53,7 @@ def mask_text(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
 
 
 def windows_toml(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
-    """The windows as ``readings.toml`` has them, with the unit that they are in.
-
-    Parameters
-    ----------
-    unit : Unit
-        Of the sheet: that of its knife positions as well.
-
-    Returns
-    -------
-    str
-        TOML in lines of at most 80 columns: ``length_unit`` and ``windows``.
-    """
+    """``length_unit``, that of the knife positions as well, and ``windows`` as ``readings.toml`` has them."""
     cut = Unit(unit.name, unit.size, fine_unit(unit).decimals - 1)
     pairs = zip(design.zones.inner, design.zones.outer, strict=True)
     lines = ["windows = ["]
@@ -82,15 +65,7 @@ def windows_toml(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
 
 
 def mask_figure(design: MaskDesign, title: str = "", unit: Unit = MILLIMETRES) -> Figure:
-    """Draw a mask at 1:1, with a bar to check the printer by.
-
-    Parameters
-    ----------
-    title : str
-        Under the scale bar.
-    unit : Unit
-        Of the bar and of the glass.
-    """
+    """Draw a mask at 1:1, with a bar to check the printer by and a title under it."""
     a = design.radius * 1e3
     width, height = 2.0 * (a + MARGIN), 2.0 * (a + MARGIN) + FOOT
     with plot_style():

@@ -43,15 +43,7 @@ LIFT_OFF = Number("lift_off_share", "Lift-off, mean share", "", in_tenths)
 
 
 def figure_numbers(high: Unit, conic_places: int = 2) -> tuple[Number, ...]:
-    """The figure's numbers, by their names in :class:`wearsim.figure.metrics.FigureNumbers`.
-
-    Parameters
-    ----------
-    high : Unit
-        Of heights.
-    conic_places : int
-        Decimals of the conic constant.
-    """
+    """The figure's numbers (:class:`wearsim.figure.metrics.FigureNumbers`), the conic with so many decimals."""
     return (
         Number("surface_rms", "RMS, surface", high.name, high.number),
         Number("surface_pv", "Peak to valley, surface", high.name, high.number),
@@ -65,13 +57,7 @@ def figure_numbers(high: Unit, conic_places: int = 2) -> tuple[Number, ...]:
 
 @dataclass(frozen=True)
 class BandedNumbers:
-    """Numbers by their names, and the bands of those that have one.
-
-    Parameters
-    ----------
-    values : mapping of str to float
-    ends : mapping of str to (2,) ndarray
-    """
+    """Numbers by their names, and the bands of those that have one."""
 
     values: Mapping[str, float]
     ends: Mapping[str, Floats]
@@ -113,14 +99,9 @@ def numbers_table(
     head: str = "",
     band_beneath: bool = False,
 ) -> str:
-    """Numbers in rows, a column under each head; None for a column of what cannot be done.
+    """Numbers in rows, ``head`` over their names; None for a column of what cannot be done.
 
-    Parameters
-    ----------
-    head : str
-        Over the names of the numbers.
-    band_beneath : bool
-        Whether a band stands beneath its number and not beside it.
+    A band stands beside its number, or beneath it.
     """
     rows: list[Sequence[Cell]] = []
     for number in numbers:

@@ -29,13 +29,7 @@ MOST_DRAWN = 12
 
 
 def outcome_text(bench: Bench, programme: Programme, outcome: Outcome) -> str:
-    """Everything to read about an outcome.
-
-    Parameters
-    ----------
-    programme : Programme
-        The one that the outcome was predicted for.
-    """
+    """Everything to read about the outcome of a programme."""
     unit = length_unit(bench)
     parts = [
         zones_text(bench, outcome, unit),
@@ -53,13 +47,7 @@ def unit_for(outcome: Outcome) -> Unit:
 
 
 def zones_text(bench: Bench, outcome: Outcome, unit: Unit) -> str:
-    """Surface by zone: before, removed, after, each with its band.
-
-    Parameters
-    ----------
-    unit : Unit
-        Of radii.
-    """
+    """Surface by zone: before, removed, after, each with its band."""
     rings, high = ring_means(bench.mirror, outcome.radius), unit_for(outcome)
     before, after = (rings.matrix @ profile for profile in (outcome.before, outcome.figure_error))
     scale = float(max(np.abs(before[: rings.clear]).max(), np.abs(after[: rings.clear]).max()))
@@ -107,13 +95,7 @@ def _notes(outcome: Outcome) -> list[str]:
 
 
 def no_band_words(reason: str) -> str:
-    """Why no band is shown, in a sentence or two.
-
-    Parameters
-    ----------
-    reason : str
-        Of :class:`wearsim.wear.outcome.Outcome`.
-    """
+    """Why an outcome has no band, in a sentence or two."""
     rest = " The hands' jitter from stroke to stroke, and what the model leaves out, remain."
     return f"No band: {reason}.{rest if reason == EXACT else ''}"
 
@@ -142,13 +124,7 @@ def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Unit
 
 
 def outcome_figure(bench: Bench, programme: Programme, outcome: Outcome) -> Figure:
-    """Plot an outcome: its maps, where it has any, the profiles, the strokes.
-
-    Parameters
-    ----------
-    programme : Programme
-        The one that the outcome was predicted for.
-    """
+    """Plot the outcome of a programme: its maps, where it has any, the profiles, the strokes."""
     radial, high = length_unit(bench), unit_for(outcome)
     rows = rows_for(min(len(programme.spells), MOST_DRAWN))
     heights = [HEIGHT] * bool(outcome.maps) + [PROFILES_HEIGHT] + [ROW_HEIGHT * rows] * bool(rows)

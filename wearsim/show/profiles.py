@@ -1,4 +1,7 @@
-"""Profiles of the surface before and after and of what is removed: as means over rings, and as the panels of plots."""
+"""Profiles of the surface before and after and of what is removed: as means over rings, and as the panels of plots.
+
+``radial`` and ``high`` are the units of radii and of heights.
+"""
 
 from __future__ import annotations
 
@@ -66,13 +69,7 @@ class RingMeans:
 
 
 def ring_means(mirror: Mirror, radius: Floats) -> RingMeans:
-    """Rings for profiles on one grid.
-
-    Parameters
-    ----------
-    radius : (n,) ndarray
-        [m]
-    """
+    """Rings for profiles on radii (n,) [m]."""
     edges = mirror.clear_radius * np.array(EDGES)
     edges = np.concatenate([[mirror.hole_radius], edges[edges > mirror.hole_radius * (1.0 + 1e-9)]])
     clear = edges.size - 1
@@ -92,13 +89,7 @@ SHARES = "5th to 95th percentile"
 def draw_profiles(
     figure: Figure | SubFigure, mirror: Mirror, outcome: Outcome, title: str, radial: Unit, high: Unit
 ) -> None:
-    """The surface before and after, and the removal beneath it on the same radii.
-
-    Parameters
-    ----------
-    radial, high : Unit
-        Of radii and of heights.
-    """
+    """The surface before and after, and the removal beneath it on the same radii."""
     surface, removal = figure.subplots(2, 1, sharex=True, height_ratios=[2.4, 1.0])
     draw_surface(surface, mirror, outcome, radial, high)
     surface.set_ylabel(f"surface above the target [{high.name}]")

@@ -38,13 +38,7 @@ LEGEND_COLUMNS = 2
 
 
 def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
-    """Everything to read about a proposal.
-
-    Parameters
-    ----------
-    readings : str
-        The readings to expect afterwards, as text already.
-    """
+    """Everything to read about a proposal, the readings to expect afterwards given as text."""
     unit = length_unit(bench)
     parts = [
         programme_text(bench, proposal, unit),
@@ -208,10 +202,9 @@ def _draw_minutes(axes: Axes, proposal: Proposal, high: Unit) -> None:
     limit = proposal.limits.minutes
     curves, marked = _curves(proposal.trade_off), False
     for place, (label, one) in enumerate(curves):
-        minutes, rms = [*one.minutes, limit], [*one.expected_rms, one.expected_rms[-1]]
+        minutes, rms = [*one.minutes, limit], np.append(one.expected_rms, one.expected_rms[-1]) / high.size
         dashes = LINES[place % len(LINES)]
-        scaled = [value / high.size for value in rms]
-        axes.step(minutes, scaled, where="post", color=INK, linestyle=dashes, linewidth=1.4, label=label)
+        axes.step(minutes, rms, where="post", color=INK, linestyle=dashes, linewidth=1.4, label=label)
         at = [one.at(budget) / high.size for budget in one.looked]
         axes.plot(one.looked, at, linestyle="none", **EVALUATED, label="" if marked or not at else "looked into")
         marked = marked or bool(at)
@@ -246,15 +239,13 @@ def _at_most(fewest: int, most: int) -> str:
 
 def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Unit) -> None:
     counts = [0, *(one.spells for one in proposal.trade_off)]
-    best = [before, *(_least(one) for one in proposal.trade_off)]
+    best = [before, *(float(one.expected_rms.min()) for one in proposal.trade_off)]
     axes.vlines(counts, 0.0, [value / high.size for value in best], color=QUIET, linewidth=5.0)
     chosen = sum(not spell.is_press for spell in proposal.programme.spells)
     for count, value in zip(counts, best, strict=True):
         top = max(value, proposal.expected_rms) if count == chosen else value
-        axes.annotate(
-            high.number(value), (count, top / high.size), (0, 8 if count == chosen else 4),
-            textcoords="offset points", ha="center", fontsize=9,
-        )  # fmt: skip
+        at, above = (count, top / high.size), (0, 8 if count == chosen else 4)
+        axes.annotate(high.number(value), at, above, textcoords="offset points", ha="center", fontsize=9)
     _mark_proposed(axes, chosen, proposal.expected_rms / high.size)
     axes.set_xlim(-0.6, proposal.limits.spells + 0.6)
     axes.set_xticks(range(proposal.limits.spells + 1))
@@ -262,12 +253,6 @@ def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Unit
     axes.set_title("What spells buy")
 
 
-def _least(one: TradeOff) -> float:
-    return float(one.expected_rms.min())
-
-
 def _mark_proposed(axes: Axes, x: float, y: float) -> None:
-    axes.plot(
-        [x], [y], "o", color=BLUE, markeredgecolor=RED, markeredgewidth=1.8, markersize=10, zorder=5,
-        label="proposed",
-    )  # fmt: skip
+    edge: dict[str, Any] = {"markeredgecolor": RED, "markeredgewidth": 1.8}
+    axes.plot([x], [y], "o", color=BLUE, markersize=10, zorder=5, label="proposed", **edge)

@@ -28,13 +28,7 @@ SIGMAS_90 = 1.645
 
 
 def reduction_text(readings: Readings, reduction: Reduction, advice: StopAdvice, unit: Unit = MILLIMETRES) -> str:
-    """Everything to read about a reduced sheet.
-
-    Parameters
-    ----------
-    unit : Unit
-        Of radii.
-    """
+    """Everything to read about a reduced sheet."""
     parts = [
         zones_text(readings, reduction, unit),
         numbers_text(readings, reduction, unit),
@@ -122,11 +116,6 @@ def reduction_figure(reduction: Reduction, unit: Unit = MILLIMETRES) -> Figure:
 
     The lower panel stands on the same radii: a bar as wide as its window and as tall as the zone's aberration
     in multiples of the tolerable, up for knife readings that are too long. The pale strip is what is tolerable.
-
-    Parameters
-    ----------
-    unit : Unit
-        Of radii.
     """
     with plot_style():
         figure = new_figure(8.5, 6.4)
@@ -194,13 +183,7 @@ def _zone(axes: Axes, zone: ZoneReport, width: float, unit: Unit) -> None:
 
 
 def masking_figure(advice: StopAdvice, unit: Unit = MILLIMETRES) -> Figure:
-    """Plot what masking the rim would buy: Strehl ratio and light in the core, against the mask's diameter.
-
-    Parameters
-    ----------
-    unit : Unit
-        Of diameters.
-    """
+    """Plot what masking the rim would buy: Strehl ratio and light in the core, against the mask's diameter."""
     curve = advice.masking
     across = 2.0 * curve.mask_radius / unit.size
     with plot_style():

@@ -37,8 +37,6 @@ def shadows_figure(
         Positions along the axis, from the centre of curvature of the vertex, at most eight [m].
     pixels : int
         Along a side of each picture; doubled where the fringes need it.
-    unit : Unit
-        Of the diameter and of the knife.
 
     Raises
     ------

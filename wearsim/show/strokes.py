@@ -27,15 +27,7 @@ NAMES = {
 
 
 def spell_sizes(spell: Spell, diameter: float, unit: Unit) -> str:
-    """The sizes of a spell's stroke; empty for a pressing.
-
-    Parameters
-    ----------
-    diameter : float
-        Of the mirror [m].
-    unit : Unit
-        Of lengths.
-    """
+    """The sizes of a spell's stroke on a mirror of this diameter [m]; empty for a pressing."""
     if spell.is_press:
         return ""
     stroke = spell.stroke_on(diameter)
@@ -176,15 +168,7 @@ class Drawing:
 
 
 def drawing_of(bench: Bench, spell: Spell, number: int, unit: Unit) -> Drawing:
-    """What to draw of a spell.
-
-    Parameters
-    ----------
-    number : int
-        In the programme.
-    unit : Unit
-        Of lengths.
-    """
+    """What to draw of a spell, by its number in the programme."""
     mirror, lap = bench.mirror.radius, bench.lap(spell.lap).radius
     bottom, top = (mirror, lap) if spell.on_top == "tool" else (lap, mirror)
     (x, y), drawn = (np.zeros(1), np.zeros(1)), (np.zeros(1), np.zeros(1))
@@ -206,15 +190,7 @@ def caption_of(drawings: Sequence[Drawing]) -> str:
 def draw_programme(
     figure: SubFigure, bench: Bench, spells: Sequence[Spell], unit: Unit, most: int | None = None
 ) -> None:
-    """A programme's strokes, a panel each, and what to say under them.
-
-    Parameters
-    ----------
-    unit : Unit
-        Of lengths.
-    most : int, optional
-        How many are drawn, the others counted.
-    """
+    """A programme's strokes, a panel each of at most so many, and what to say under them; the others are counted."""
     drawings = [drawing_of(bench, spell, number, unit) for number, spell in enumerate(spells[:most], start=1)]
     across = min(max(len(drawings), 3), A_ROW)
     draw_spells(list(figure.subplots(rows_for(len(drawings)), across, squeeze=False).flat), drawings)
@@ -228,13 +204,7 @@ def rows_for(panels: int) -> int:
 
 
 def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
-    """Draw spells to one common scale, a panel each.
-
-    Parameters
-    ----------
-    panels : sequence of Axes
-        At least as many as there are drawings; the others stay empty.
-    """
+    """Draw spells to one common scale, a panel each; panels that are left over stay empty."""
     reach = 1.03 * max(abs(end) for drawing in drawings for end in drawing.box)
     most = max(len(drawing.lines) for drawing in drawings)
     for axes in panels:

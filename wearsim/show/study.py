@@ -53,20 +53,10 @@ Fixed = dict[str, int]
 
 @dataclass(frozen=True)
 class Scale:
-    """Numbers of an axis or of a quantity as a person reads them.
-
-    Parameters
-    ----------
-    label : str
-        What it is, with its unit.
-    unit : str
-        Empty for plain numbers.
-    size : float
-        Of that unit, in SI.
-    """
+    """Numbers of an axis or of a quantity as a person reads them: their name and unit, and that unit's size in SI."""
 
     label: str
-    unit: str
+    unit: str  # empty for plain numbers
     size: float
 
     def numbers(self, values: Any) -> NDArray[np.float64]:
@@ -87,13 +77,11 @@ def axis_scale(result: StudyResult, coordinate: str) -> Scale:
     """
     variable, lengths = result.coordinates[coordinate], unit_of_text(str(result.attributes["bench_toml"]))
     first = variable.text.partition(", ")[0]
-    table, _, name = first.partition(".")
-    words = name.replace("_", " ") or table
-    owner = {"hands": "of the hands", "wear": "", "light": ""}.get(
-        table, f"of {table}" if table[-1].isdigit() else f"of the {table}"
-    )
-    if table.startswith("spell"):
-        owner = "" if table == "spell 1" else f"in {table}"
+    part, _, name = first.partition(".")
+    words = name.replace("_", " ") or part
+    owner = "" if part in ("wear", "light", "spell 1") else f"of {part}" if part[-1].isdigit() else f"of the {part}"
+    if part.startswith("spell") and owner:
+        owner = f"in {part}"
     read = {"m": (lengths.name, lengths.size), **_READ}
     unit, size = read.get(variable.unit, (variable.unit, 1.0))
     if name in _EXTENTS and variable.unit == "1":

@@ -78,13 +78,7 @@ def new_figure(width: float, height: float) -> Figure:
 
 
 def save(figure: Figure, path: Path, ending: str) -> None:
-    """Write a figure.
-
-    Parameters
-    ----------
-    ending : str
-        ``".png"``, ``".svg"`` or ``".pdf"``; the path itself may have another.
-    """
+    """Write a figure as ``".png"``, ``".svg"`` or ``".pdf"``; the path itself may have another ending."""
     kind = ending.lower().lstrip(".")
     undated = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind, {})
     with plot_style():

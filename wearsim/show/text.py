@@ -139,15 +139,7 @@ def _printed(columns: Sequence[_Column]) -> str:
 
 
 def banded(values: Iterable[float], bands: Any, written: Callable[[float], str]) -> list[tuple[str, str]]:
-    """Values and their bands in writing, each pair a cell of a table; the second is empty where there are no bands.
-
-    Parameters
-    ----------
-    bands : (n, 2) array_like or None
-        Lower and upper ends.
-    written : callable
-        How a number is written.
-    """
+    """Values and their bands (n, 2) in writing, each pair a cell of a table; the second is empty where there are none."""
     numbers = [written(value) for value in values]
     if bands is None:
         return [(number, "") for number in numbers]
@@ -167,17 +159,7 @@ def band_words(ends: Sequence[float], written: Callable[[float], str]) -> str:
 
 
 def ends_words(ends: Mapping[str, Any], name: str, written: Callable[[float], str]) -> str:
-    """A band in brackets to stand behind its number, a blank before it; empty where there is none.
-
-    Parameters
-    ----------
-    ends : mapping of str to (2,) ndarray
-        Bands of a figure's numbers.
-    name : str
-        Of the number.
-    written : callable
-        How a number is written.
-    """
+    """Of bands by name one in brackets to stand behind its number, a blank before it; empty where there is none."""
     return f" ({band_words(ends[name], written)})" if name in ends else ""
 
 

@@ -18,13 +18,7 @@ MANY_NANOMETRES = 1e-5
 
 
 def fine_unit(unit: Unit) -> Unit:
-    """The same unit with the decimals that a knife is set to.
-
-    Parameters
-    ----------
-    unit : Unit
-        Millimetres or inches.
-    """
+    """Millimetres or inches with the decimals that a knife is set to."""
     return Unit(unit.name, unit.size, 4 if unit.size > MILLIMETRES.size else 3)
 
 
@@ -51,13 +45,7 @@ def temperature_unit(bench: Bench) -> str:
 
 
 def temperature_text(celsius: float, bench: Bench) -> str:
-    """A temperature [degC] in the unit in which a person writes them, ASCII for every terminal.
-
-    Parameters
-    ----------
-    celsius : float
-        [degC]
-    """
+    """A temperature [degC] in the unit in which a person writes them, ASCII for every terminal."""
     shown = {"\u00b0F": (1.8 * celsius + 32.0, "degF"), "K": (celsius + 273.15, "K")}
     value, name = shown.get(temperature_unit(bench), (celsius, "degC"))
     return f"{value:.4g} {name}"
