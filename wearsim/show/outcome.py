@@ -143,4 +143,4 @@ def _headline(outcome: Outcome) -> str:
     high, both = unit_for(outcome), (numbers_before(outcome), numbers_after(outcome))
     rms = " before, ".join(numbers.height("surface_rms", high) for numbers in both)
     strehl = ", ".join(numbers.text("strehl", "{:.2f}".format) for numbers in both)
-    return f"{'Mean over rings: ' if outcome.maps else ''}RMS {rms} after; Strehl ratio {strehl}"
+    return f"{'Mean over rings: ' if outcome.maps else ''}RMS {rms} after;\nStrehl ratio {strehl}"
