@@ -25,10 +25,10 @@ from scipy.optimize import differential_evolution, least_squares, minimize
 
 from tests.helpers.start_figures import StartCase
 from wearsim.bench.bench import Bench
-from wearsim.decide.coarse_engine import COARSE, Trials, Trying
+from wearsim.decide.coarse_engine import COARSE, CoarseEngine, PlannedSpell
 from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Objective
-from wearsim.decide.stroke_library import SPREAD_KEPT, Shape
+from wearsim.decide.stroke_library import SPREAD_KEPT, StrokeSpec
 from wearsim.errors import ContactError
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED
@@ -36,7 +36,7 @@ from wearsim.wear.predict import gauge_for
 from wearsim.wear.radial.engine import largest_offset
 from wearsim.wear.state import State, start_state
 
-Programme = tuple[Trying, ...]
+Programme = tuple[PlannedSpell, ...]
 # Full accuracy, on offsets shared by all strokes.
 FINE = replace(DEFAULT, offsets=40)
 # For the evolution: good to a few percent of the removal, at a third of the time.
@@ -62,7 +62,7 @@ class Ground:
         state = start_state(self.bench, start.radius, start.height, accuracy)
         gauge = gauge_for(self.bench, start.radius)
         self.objective = Objective(gauge, state, self.limits, self.bench.light.wavelength)
-        self.trials = Trials(self.bench, self.limits, AS_STATED, accuracy)
+        self.trials = CoarseEngine(self.bench, self.limits, AS_STATED, accuracy)
         self.runs = 0
         lap = self.bench.lap(None)
         self.tip = {top: largest_offset(self.bench, lap, top, DEFAULT) for top in ("tool", "mirror")}
@@ -73,12 +73,12 @@ class Ground:
         minutes = limits.minutes * np.maximum(0.0, rows[:, 4])
         minutes *= min(1.0, limits.minutes / max(minutes.sum(), 1e-9))
         return tuple(
-            Trying(self._shape(row, top), float(m))
+            PlannedSpell(self._shape(row, top), float(m))
             for row, top, m in zip(rows, tops, minutes, strict=True)
             if m >= limits.shortest * (1.0 - 1e-9)
         )
 
-    def _shape(self, row: np.ndarray, top: str) -> Shape:
+    def _shape(self, row: np.ndarray, top: str) -> StrokeSpec:
         length, sweep, overhang = float(row[1]), float(row[2]), max(0.0, float(row[3]))
         hands, grown = self.bench.hands, 1.0 + SPREAD_KEPT * self.bench.hands.length_jitter
         if sweep < LEAST_SWEEP:
@@ -91,8 +91,8 @@ class Ground:
         if less * length < LOW[1]:  # as short as may be, and only its side made smaller
             side = np.sqrt(room**2 - (0.5 * grown * LOW[1] * self.bench.mirror.diameter) ** 2)
             less_side = side / ((overhang + grown * sweep) * self.bench.mirror.diameter)
-            return Shape(top, None, kind, float(LOW[1]), float(less_side * sweep), float(less_side * overhang))
-        return Shape(top, None, kind, float(less * length), float(less * sweep), float(less * overhang))
+            return StrokeSpec(top, None, kind, float(LOW[1]), float(less_side * sweep), float(less_side * overhang))
+        return StrokeSpec(top, None, kind, float(less * length), float(less * sweep), float(less * overhang))
 
     def rows(self, states: list[State]) -> np.ndarray:
         """What is brought down, as shares of the RMS at the start [1]."""
@@ -104,7 +104,7 @@ class Ground:
 
     def value(self, programme: Programme, rows: np.ndarray) -> float:
         """What the search makes small [1]."""
-        return float(np.linalg.norm(rows)) * (1.0 if self.plain else self.objective.dearness(programme))
+        return float(np.linalg.norm(rows)) * (1.0 if self.plain else self.objective.effort(programme))
 
     def states(self, programme: Programme, before: list[State] | None = None) -> list[State]:
         """The start and the state after each spell, the first ones given."""
@@ -195,10 +195,10 @@ def climbed(ground: Ground, point: Point, most: int, minutes_too: bool = True) -
     whole = point.x.reshape(-1, NUMBERS)[kept].copy()
     whole[:, 4] *= min(1.0, 1.0 / whole[:, 4].sum())
     for row, tried in zip(whole, programme, strict=True):  # sizes as they were made to fit
-        row[1] = tried.shape.length
-        row[2] = tried.shape.sweep or LOW[2]
-        row[3] = tried.shape.overhang or LOW[3]
-    free = [(i, j) for i, tried in enumerate(programme) for j in FREE[tried.shape.kind] if minutes_too or j != MINUTES]
+        row[1] = tried.stroke.length
+        row[2] = tried.stroke.sweep or LOW[2]
+        row[3] = tried.stroke.overhang or LOW[3]
+    free = [(i, j) for i, tried in enumerate(programme) for j in FREE[tried.stroke.kind] if minutes_too or j != MINUTES]
     low = np.array(
         [[0.0, LOW[1], LEAST_SWEEP, 0.0, ground.limits.shortest / ground.limits.minutes][j] for _, j in free]
     )

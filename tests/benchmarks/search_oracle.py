@@ -24,7 +24,7 @@ import tomli_w
 from tests.benchmarks.long_search import FINE, Effort, Ground, searched
 from tests.helpers.start_figures import CASES, StartCase
 from wearsim.bench.programme import Programme
-from wearsim.decide.coarse_engine import Trying, tried_of
+from wearsim.decide.coarse_engine import PlannedSpell, plan_of
 from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
 from wearsim.decide.stroke_library import is_allowed
@@ -37,20 +37,22 @@ WORDS = {"rms": "long search on the RMS alone", "cost": "long search on the cost
 NOTHING_ELSE = {"removal_spread": 0.0, "cost_spell": 0.0, "cost_change": 0.0, "cost_hour": 0.0}
 
 
-def outcome_of(case: StartCase, programme: tuple[Trying, ...]) -> Outcome:
+def outcome_of(case: StartCase, programme: tuple[PlannedSpell, ...]) -> Outcome:
     """A programme by the full-accuracy engine; refuses one that is not within the limits."""
     bench, limits = case.bench(), Limits(minutes=case.minutes)
     assert len(programme) <= limits.spells
     assert sum(tried.minutes for tried in programme) <= limits.minutes * (1.0 + 1e-9)
     assert all(tried.minutes >= limits.shortest * (1.0 - 1e-6) for tried in programme)
-    assert all(is_allowed(tried.shape, bench, limits) for tried in programme)
-    spells = tuple(tried.shape.spell(tried.minutes, limits.rate) for tried in programme)
+    assert all(is_allowed(tried.stroke, bench, limits) for tried in programme)
+    spells = tuple(tried.stroke.spell(tried.minutes, limits.rate) for tried in programme)
     outcome = predict(bench, Programme(spells=spells), start=case.start(bench), draws=0)
     assert abs(outcome.edge_roll) <= limits.edge_limit * bench.light.wavelength * 1.02  # as a proposal is held to
     return outcome
 
 
-def say(case: StartCase, way: str, programme: tuple[Trying, ...], outcome: Outcome, runs: int, seconds: float) -> None:
+def say(
+    case: StartCase, way: str, programme: tuple[PlannedSpell, ...], outcome: Outcome, runs: int, seconds: float
+) -> None:
     """What was reached, and the programme, on stdout; the cost is the search's own, in nm."""
     ground = Ground(case, False, FINE)
     cost = ground.judge(programme) * ground.objective.rms_before
@@ -60,7 +62,7 @@ def say(case: StartCase, way: str, programme: tuple[Trying, ...], outcome: Outco
         f"runs {runs} seconds {seconds:.1f}"
     )  # fmt: skip
     for tried in programme:
-        shape = tried.shape
+        shape = tried.stroke
         print(
             f"    {shape.on_top} {shape.kind} {shape.length:.4f} {shape.sweep:.4f} {shape.overhang:.4f} "
             f"{tried.minutes:.2f} min", flush=True,
@@ -73,7 +75,7 @@ def proposed(case: StartCase, on: str) -> None:
     limits = Limits(minutes=case.minutes, **(NOTHING_ELSE if on == "rms" else {}))
     done = propose(bench, limits=limits, start=case.start(bench), draws=0)
     seconds = time.process_time() - began
-    say(case, f"propose on {on}", tried_of(done.programme), done.outcome, done.evaluations, seconds)
+    say(case, f"propose on {on}", plan_of(done.programme), done.outcome, done.evaluations, seconds)
 
 
 def reached(case: StartCase, on: str, effort: Effort) -> dict[str, object]:

@@ -21,7 +21,7 @@ import pytest
 
 import wearsim as ws
 from wearsim.decide.limits import Limits
-from wearsim.decide.stroke_library import LIBRARY, shapes, steps_for, thinned, wear_columns
+from wearsim.decide.stroke_library import LIBRARY, StrokeWear, allowed_strokes, steps_for, thinned
 from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.radial.offset_basis import offset_basis, path_matrix
 from wearsim.wear.state import start_state
@@ -37,10 +37,10 @@ def ready():
     start = start_figure(bench)
     state = start_state(bench, start.radius, start.height, ws.Accuracy())
     limits = Limits(on_top=("tool",))
-    some = shapes(bench, limits, 40)
+    some = allowed_strokes(bench, limits, 40)
     basis = offset_basis(bench, state, "tool", bench.laps[0])
     jitter = (bench.hands.length_jitter, bench.hands.centre_jitter)
-    strokes = [shape.stroke(bench.mirror.diameter, limits.rate) for shape in some]
+    strokes = [shape.stroke_on(bench.mirror.diameter, limits.rate) for shape in some]
     rows = path_matrix(strokes, jitter, basis.offset, basis.cases, "tool", ws.Accuracy(draws=16, phases=12))
     weights = np.ascontiguousarray(np.resize(rows, (STROKES, rows.shape[1])))
     return bench, state, weights
@@ -79,19 +79,22 @@ def main() -> None:
     state = start_state(bench, start.radius, start.height, LIBRARY)
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     steps = timed("steps for 200,000 strokes", lambda: steps_for(bench, limits, 200_000))
-    found = timed("allowed strokes", lambda: shapes(bench, limits, steps))
-    columns = timed("path weights and columns", lambda: wear_columns(bench, state, found, limits, accuracy=LIBRARY))
+    found = timed("allowed strokes", lambda: allowed_strokes(bench, limits, steps))
+    columns = timed(
+        "path weights and columns", lambda: StrokeWear(bench, state, limits, accuracy=LIBRARY).columns(found)
+    )
     for closeness in (1e-3, 1e-2):
         kept = timed(f"thinned to {closeness:g}", lambda c=closeness: thinned(columns, c))
         print(f"    {len(found)} strokes ({steps} lengths), {len(kept)} kept")
     more = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1e3
     print(f"    {more:.0f} MB more than before, of which columns {columns.nbytes / 1e6:.0f} MB")
     some = tuple(found[i] for i in np.random.default_rng(3).choice(len(found), 400, replace=False))
-    exact = wear_columns(bench, state, some, limits, accuracy=replace(LIBRARY, draws=4096, phases=48))
+    exact = StrokeWear(bench, state, limits, accuracy=replace(LIBRARY, draws=4096, phases=48)).columns(some)
     for phases in (6, 8, 12, 24):
         accuracy = replace(LIBRARY, phases=phases)
         rough = timed(
-            f"400 strokes, {phases} poses", lambda a=accuracy: wear_columns(bench, state, some, limits, accuracy=a)
+            f"400 strokes, {phases} poses",
+            lambda a=accuracy: StrokeWear(bench, state, limits, accuracy=a).columns(some),
         )
         error = np.linalg.norm(rough - exact, axis=1) / np.linalg.norm(exact, axis=1)
         print(f"    error of a column: median {np.median(error):.3%}, worst {error.max():.3%}")

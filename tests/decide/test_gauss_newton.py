@@ -10,21 +10,24 @@ import pytest
 from scipy.optimize import lsq_linear
 
 from tests.helpers.small_bench import LIMITS, refiner_of, ring_figure, small_bench
-from wearsim.decide.coarse_engine import Trying
-from wearsim.decide.gauss_newton import Climb, climbed, least_within
+from wearsim.decide.coarse_engine import PlannedSpell
+from wearsim.decide.gauss_newton import GaussNewton, gauss_newton, least_within
 from wearsim.decide.least_squares import Refiner
 from wearsim.decide.limits import Clock
-from wearsim.decide.stroke_library import Cube, Shape, is_allowed
+from wearsim.decide.stroke_library import StrokeSpec, UnitCube, is_allowed
 from wearsim.errors import ContactError
 
 STARTS = (
-    (Trying(Shape("tool", None, "w", 0.3, 0.15, 0.1), 9.0),),
+    (PlannedSpell(StrokeSpec("tool", None, "w", 0.3, 0.15, 0.1), 9.0),),
     (
-        Trying(Shape("mirror", None, "overhang", 0.25, 0.0, 0.0), 12.0),
-        Trying(Shape("tool", None, "oval", 0.2, 0.1, 0.2), 6.0),
+        PlannedSpell(StrokeSpec("mirror", None, "overhang", 0.25, 0.0, 0.0), 12.0),
+        PlannedSpell(StrokeSpec("tool", None, "oval", 0.2, 0.1, 0.2), 6.0),
     ),
-    (Trying(Shape("tool", None, "overhang", 0.3, 0.0, 0.15), 5.0), Trying(Shape("tool", None, "straight", 0.5), 8.0)),
-)  # fmt: skip
+    (
+        PlannedSpell(StrokeSpec("tool", None, "overhang", 0.3, 0.0, 0.15), 5.0),
+        PlannedSpell(StrokeSpec("tool", None, "straight", 0.5), 8.0),
+    ),
+)
 
 
 @cache
@@ -34,39 +37,39 @@ def judge() -> Refiner:
 
 
 @pytest.mark.parametrize("start", STARTS)
-def test_down_within_the_limits_and_what_it_says_is_what_the_engine_says(start: tuple[Trying, ...]) -> None:
-    before = judge().judge(start).score.cost
-    climb = Climb(judge(), start)
+def test_down_within_the_limits_and_what_it_says_is_what_the_engine_says(start: tuple[PlannedSpell, ...]) -> None:
+    before = judge().evaluate(start).score.cost
+    climb = GaussNewton(judge(), start)
     costs = [climb.cost]
     assert climb.cost == pytest.approx(before, rel=2e-2)  # numbers at a bound begin a little inside it
     for _ in range(4):
-        climb.go(15)
+        climb.run(15)
         costs.append(climb.cost)
     assert all(after <= one for one, after in pairwise(costs))
     assert costs[-1] < 0.5 * before
     assert np.all(climb.x >= climb.problem.bounds[0]) and np.all(climb.x <= climb.problem.bounds[1])
-    reached = climb.programme
-    assert [t.shape.kind for t in reached] == [t.shape.kind for t in start]
-    assert [t.shape.on_top for t in reached] == [t.shape.on_top for t in start]
+    reached = climb.plan
+    assert [t.stroke.kind for t in reached] == [t.stroke.kind for t in start]
+    assert [t.stroke.on_top for t in reached] == [t.stroke.on_top for t in start]
     assert sum(t.minutes for t in reached) <= LIMITS.minutes * (1.0 + 1e-9)
-    assert all(is_allowed(t.shape, small_bench(), LIMITS) for t in reached)
-    assert judge().judge(reached).score.cost == pytest.approx(climb.cost, rel=1e-9)
+    assert all(is_allowed(t.stroke, small_bench(), LIMITS) for t in reached)
+    assert judge().evaluate(reached).score.cost == pytest.approx(climb.cost, rel=1e-9)
 
 
 def test_as_far_as_scipys_least_squares_with_fewer_runs() -> None:
     """Over random programmes: each ends in a valley of its own, now one lower and now the other."""
     rng, ratios = np.random.default_rng(4), []
     ours_runs = theirs_runs = 0
-    cubes = {top: Cube(small_bench(), LIMITS, top, None) for top in ("tool", "mirror")}
+    cubes = {top: UnitCube(small_bench(), LIMITS, top, None) for top in ("tool", "mirror")}
     for number in range(10):
         tops = (("tool", "mirror")[number % 2], ("tool", "mirror")[number // 2 % 2])
-        shapes = [cubes[top].shaped(Shape(top, None, "overhang", 0.0), rng.random(3)) for top in tops]
-        start = tuple(Trying(shape, float(m)) for shape, m in zip(shapes, rng.uniform(3.0, 12.0, 2), strict=True))
+        shapes = [cubes[top].stroke(StrokeSpec(top, None, "overhang", 0.0), rng.random(3)) for top in tops]
+        start = tuple(PlannedSpell(shape, float(m)) for shape, m in zip(shapes, rng.uniform(3.0, 12.0, 2), strict=True))
         before = judge().evaluations
         theirs = judge().improve(start, steps=10)
         theirs_runs += judge().evaluations - before
         before = judge().evaluations
-        ours = climbed(judge(), start, 40)
+        ours = gauss_newton(judge(), start, 40)
         ours_runs += judge().evaluations - before
         assert ours is not None
         ratios.append(ours.score.cost / theirs.score.cost)
@@ -88,8 +91,8 @@ def test_the_least_within_bounds_is_scipys() -> None:
 
 
 def test_a_contact_that_fails_on_the_way_is_no_step(monkeypatch: pytest.MonkeyPatch) -> None:
-    climb = Climb(judge(), STARTS[0])
-    climb.go(4)
+    climb = GaussNewton(judge(), STARTS[0])
+    climb.run(4)
     before = climb.cost
 
     def fails(x: np.ndarray) -> np.ndarray:
@@ -98,7 +101,7 @@ def test_a_contact_that_fails_on_the_way_is_no_step(monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr(climb.problem, "residuals", fails)
     climb.slopes = np.eye(climb.rows.size, climb.x.size)
     climb.is_fresh = True
-    climb.go(6)
+    climb.run(6)
     assert climb.cost == before and climb.box < 0.1
 
 
@@ -107,14 +110,14 @@ def test_a_start_that_cannot_be_worked_is_none(monkeypatch: pytest.MonkeyPatch) 
         raise ContactError("of the test", 1.0)
 
     monkeypatch.setattr(judge().nominal, "after", fails)
-    assert climbed(judge(), STARTS[0], 10) is None
+    assert gauss_newton(judge(), STARTS[0], 10) is None
 
 
 def test_time_up_ends_it_where_it_stands() -> None:
     bench = small_bench()
     late = refiner_of(bench, ring_figure(bench))
-    climb = Climb(late, STARTS[0])
+    climb = GaussNewton(late, STARTS[0])
     before = climb.cost
     late.clock = Clock(0.0)
-    assert climbed(late, STARTS[0], 10) is None
+    assert gauss_newton(late, STARTS[0], 10) is None
     assert climb.cost == before

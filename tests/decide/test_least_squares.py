@@ -8,20 +8,26 @@ import numpy as np
 import pytest
 
 from tests.helpers.small_bench import LIMITS, refiner_of, ring_figure, small_bench
-from wearsim.decide.coarse_engine import Trying
-from wearsim.decide.least_squares import Judged, Problem, Refiner
+from wearsim.decide.coarse_engine import PlannedSpell
+from wearsim.decide.least_squares import BoundedResiduals, Candidate, Refiner
 from wearsim.decide.limits import Limits
-from wearsim.decide.rounding import FINE_STEP, SIZE_STEP, Settler, rounded
-from wearsim.decide.stroke_library import Shape, is_allowed
+from wearsim.decide.rounding import FINE_STEP, SIZE_STEP, Rounder, rounded
+from wearsim.decide.stroke_library import StrokeSpec, is_allowed
 
 STARTS = (
-    (Trying(Shape("tool", None, "w", 0.3, 0.15, 0.1), 9.0),),
-    (Trying(Shape("mirror", None, "straight", 0.25), 12.0), Trying(Shape("tool", None, "oval", 0.2, 0.1, 0.2), 6.0)),
-    (Trying(Shape("tool", None, "overhang", 0.3, 0.0, 0.15), 5.0),),
-)  # fmt: skip
+    (PlannedSpell(StrokeSpec("tool", None, "w", 0.3, 0.15, 0.1), 9.0),),
+    (
+        PlannedSpell(StrokeSpec("mirror", None, "straight", 0.25), 12.0),
+        PlannedSpell(StrokeSpec("tool", None, "oval", 0.2, 0.1, 0.2), 6.0),
+    ),
+    (PlannedSpell(StrokeSpec("tool", None, "overhang", 0.3, 0.0, 0.15), 5.0),),
+)
 # A start that breaks a limit: more minutes than there are, and a stroke past the reach.
-TOO_MUCH = (Trying(Shape("mirror", None, "straight", 0.2), 26.0), Trying(Shape("tool", None, "w", 0.3, 0.2, 0.1), 14.0))
-TOO_FAR = (Trying(Shape("mirror", None, "overhang", 0.8, 0.0, 0.45), 6.0),)
+TOO_MUCH = (
+    PlannedSpell(StrokeSpec("mirror", None, "straight", 0.2), 26.0),
+    PlannedSpell(StrokeSpec("tool", None, "w", 0.3, 0.2, 0.1), 14.0),
+)
+TOO_FAR = (PlannedSpell(StrokeSpec("mirror", None, "overhang", 0.8, 0.0, 0.45), 6.0),)
 
 
 @cache
@@ -31,92 +37,92 @@ def refiner() -> Refiner:
 
 
 @cache
-def improved(number: int) -> Judged:
+def improved(number: int) -> Candidate:
     return refiner().improve(STARTS[number], steps=6)
 
 
 @pytest.mark.parametrize("number", range(len(STARTS)))
 def test_never_worse_than_its_start(number: int) -> None:
-    before, after = refiner().judge(STARTS[number]).score, improved(number).score
+    before, after = refiner().evaluate(STARTS[number]).score, improved(number).score
     assert after.expected_rms <= before.expected_rms * (1.0 + 1e-3)
     assert after.cost < before.cost
 
 
 @pytest.mark.parametrize("number", range(len(STARTS)))
 def test_budget_and_reach_hold(number: int) -> None:
-    programme = improved(number).programme
+    programme = improved(number).plan
     assert sum(tried.minutes for tried in programme) <= LIMITS.minutes * (1.0 + 1e-9)
     for tried in programme:
         assert tried.minutes >= 0.0
-        assert is_allowed(tried.shape, small_bench(), LIMITS)
+        assert is_allowed(tried.stroke, small_bench(), LIMITS)
 
 
 def test_kinds_and_order_stay() -> None:
     for number, start in enumerate(STARTS):
-        kinds = [(t.shape.kind, t.shape.on_top) for t in start]
-        found = [(t.shape.kind, t.shape.on_top) for t in improved(number).programme]
+        kinds = [(t.stroke.kind, t.stroke.on_top) for t in start]
+        found = [(t.stroke.kind, t.stroke.on_top) for t in improved(number).plan]
         assert found == [one for one in kinds if one in found]
 
 
 def test_a_start_over_the_budget_comes_back() -> None:
-    found = refiner().improve(TOO_MUCH, steps=8).programme
+    found = refiner().improve(TOO_MUCH, steps=8).plan
     assert sum(tried.minutes for tried in found) <= LIMITS.minutes * (1.0 + 1e-9)
 
 
 def test_a_start_past_the_reach_comes_back() -> None:
     bench = small_bench()
-    assert not is_allowed(TOO_FAR[0].shape, bench, LIMITS)
-    found = refiner().improve(TOO_FAR, steps=8).programme
-    assert found and all(is_allowed(tried.shape, bench, LIMITS) for tried in found)
+    assert not is_allowed(TOO_FAR[0].stroke, bench, LIMITS)
+    found = refiner().improve(TOO_FAR, steps=8).plan
+    assert found and all(is_allowed(tried.stroke, bench, LIMITS) for tried in found)
 
 
 def test_numbers_stand_for_the_programme_they_were_made_from(rng: np.random.Generator) -> None:
     for start in STARTS[:2]:
-        problem = Problem(refiner(), start)
-        for tried, same in zip(start, problem.programme(problem.start), strict=True):
+        problem = BoundedResiduals(refiner(), start)
+        for tried, same in zip(start, problem.plan(problem.start), strict=True):
             assert same.minutes == pytest.approx(tried.minutes, rel=1e-6)
             for size in ("length", "sweep", "overhang"):
-                assert getattr(same.shape, size) == pytest.approx(getattr(tried.shape, size), abs=2e-3)
+                assert getattr(same.stroke, size) == pytest.approx(getattr(tried.stroke, size), abs=2e-3)
         for _ in range(30):  # and any numbers for an allowed one
-            programme = problem.programme(rng.random(problem.start.size))
+            programme = problem.plan(rng.random(problem.start.size))
             assert sum(tried.minutes for tried in programme) <= LIMITS.minutes * (1.0 + 1e-9)
-            assert all(is_allowed(tried.shape, small_bench(), LIMITS) for tried in programme)
-            assert [t.shape.kind for t in programme] == [t.shape.kind for t in start]
+            assert all(is_allowed(tried.stroke, small_bench(), LIMITS) for tried in programme)
+            assert [t.stroke.kind for t in programme] == [t.stroke.kind for t in start]
 
 
 def test_the_same_again() -> None:
     once, again = improved(1), refiner().improve(STARTS[1], steps=6)
-    assert once.programme == again.programme and once.score == again.score
+    assert once.plan == again.plan and once.score == again.score
 
 
-def test_neat_programmes_can_be_worked() -> None:
+def test_round_programmes_can_be_worked() -> None:
     one = refiner()
     for number in range(len(STARTS)):
-        settled = Settler(one, one.objective, one.nominal).settle(improved(number).programme, rounds=3)
-        neat = rounded(improved(number).programme, one.objective, one.nominal)
-        assert settled.score.cost <= one.judge(neat).score.cost * (1.0 + 1e-12)
-        for tried in settled.programme:
+        settled = Rounder(one).best_near(improved(number).plan, rounds=3)
+        neat = rounded(improved(number).plan, small_bench(), one.objective.limits)
+        assert settled.score.cost <= one.evaluate(neat).score.cost * (1.0 + 1e-12)
+        for tried in settled.plan:
             assert tried.minutes == round(tried.minutes) >= LIMITS.shortest
-            sizes = (tried.shape.length, tried.shape.sweep, tried.shape.overhang)
+            sizes = (tried.stroke.length, tried.stroke.sweep, tried.stroke.overhang)
             assert all(size == round(size, 2) for size in sizes)
-            assert is_allowed(tried.shape, small_bench(), LIMITS)
+            assert is_allowed(tried.stroke, small_bench(), LIMITS)
 
 
 def test_sizes_make_up_for_whole_minutes() -> None:
     """What rounding the minutes costs is mostly given back, the more the finer the sizes may be."""
     one = refiner()
-    exact = one.improve(improved(1).programme, steps=20)
-    plain = one.judge(rounded(exact.programme, one.objective, one.nominal, FINE_STEP))
+    exact = one.improve(improved(1).plan, steps=20)
+    plain = one.evaluate(rounded(exact.plan, small_bench(), one.objective.limits, FINE_STEP))
     costs = []
     for step in (SIZE_STEP, FINE_STEP):
-        settler = Settler(one, one.objective, one.nominal, step)
-        settled = settler.settle(exact.programme, sizes_too=True)
+        rounder = Rounder(one, step)
+        settled = rounder.best_near(exact.plan, sizes_too=True)
         costs.append(settled.score.cost)
-        for tried in settled.programme:
+        for tried in settled.plan:
             assert tried.minutes == round(tried.minutes) >= LIMITS.shortest
-            for size in (tried.shape.length, tried.shape.sweep, tried.shape.overhang):
+            for size in (tried.stroke.length, tried.stroke.sweep, tried.stroke.overhang):
                 assert abs(size / step - round(size / step)) < 1e-6
-            assert is_allowed(tried.shape, small_bench(), LIMITS)
+            assert is_allowed(tried.stroke, small_bench(), LIMITS)
     assert costs[1] <= plain.score.cost
     assert exact.score.cost * 0.95 < costs[1] < exact.score.cost * 1.25
 
@@ -125,7 +131,7 @@ def test_rounding_keeps_the_budget() -> None:
     bench = small_bench()
     tight = Limits(minutes=11.0, spells=2)
     one = refiner_of(bench, ring_figure(bench), tight)
-    half = (Trying(STARTS[1][0].shape, 5.5), Trying(STARTS[1][1].shape, 5.5))
-    assert sum(t.minutes for t in rounded(half, one.objective, one.nominal)) <= tight.minutes
-    short = (Trying(STARTS[1][0].shape, 8.0), Trying(STARTS[1][1].shape, 1.2))
-    assert len(rounded(short, one.objective, one.nominal)) == 1
+    half = (PlannedSpell(STARTS[1][0].stroke, 5.5), PlannedSpell(STARTS[1][1].stroke, 5.5))
+    assert sum(t.minutes for t in rounded(half, small_bench(), one.objective.limits)) <= tight.minutes
+    short = (PlannedSpell(STARTS[1][0].stroke, 8.0), PlannedSpell(STARTS[1][1].stroke, 1.2))
+    assert len(rounded(short, small_bench(), one.objective.limits)) == 1

@@ -14,7 +14,7 @@ from tests.helpers.small_bench import coarse_state, random_figure, ring_figure, 
 from wearsim.decide.coarse_engine import COARSE
 from wearsim.decide.limits import Limits
 from wearsim.decide.lower_bound import Floor, Pricing, floor_over_all_sizes, linear_floor, rms_root
-from wearsim.decide.stroke_library import is_allowed, shapes, wear_columns
+from wearsim.decide.stroke_library import StrokeWear, allowed_strokes, is_allowed
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.constants import AS_STATED
@@ -29,8 +29,8 @@ def problem(seed: int) -> tuple[FigureGauge, Floats, Floats]:
     bench = small_bench()
     start = random_figure(bench, np.random.default_rng(seed)) if seed else ring_figure(bench)
     gauge = gauge_for(bench, start.radius)
-    strokes = shapes(bench, Limits(), 5)
-    wear = wear_columns(bench, coarse_state(bench, start), strokes, Limits(), AS_STATED, COARSE)
+    strokes = allowed_strokes(bench, Limits(), 5)
+    wear = StrokeWear(bench, coarse_state(bench, start), Limits(), AS_STATED, COARSE).columns(strokes)
     return gauge, gauge.error(start.height), wear
 
 
@@ -131,7 +131,7 @@ def test_no_mix_of_strokes_of_any_size_goes_below_the_floor(seed: int, minutes: 
     floor = floor_over_all_sizes(pricing, gauge, error, minutes)
     others = pricing.scattered(2500, seed=99)
     assert all(is_allowed(one, bench, limits) for one in others)
-    wear = wear_columns(bench, pricing.state, tuple(others), limits, AS_STATED, COARSE)
+    wear = StrokeWear(bench, pricing.state, limits, AS_STATED, COARSE).columns(tuple(others))
     best = linear_floor(gauge, error, wear, minutes)
     mixes = random_mixes(np.random.default_rng(7), 200, len(others), minutes, best.minutes)
     left = [gauge.aperture.rms(gauge.aperture.level(one)) for one in error - mixes @ wear]

@@ -13,23 +13,23 @@ from tests.helpers.start_figures import KNOWN
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Spell
 from wearsim.bench.toml_io import bench_from_table
-from wearsim.decide.coarse_engine import COARSE, Trials, Trying, tried_of, worked
-from wearsim.decide.least_squares import Problem, Refiner
+from wearsim.decide.coarse_engine import COARSE, CoarseEngine, PlannedSpell, plan_of, without_pressings
+from wearsim.decide.least_squares import BoundedResiduals, Refiner
 from wearsim.decide.limits import Limits
+from wearsim.decide.objective import Scenario
 from wearsim.decide.proposal import Proposal
 from wearsim.decide.propose import propose
-from wearsim.decide.rounding import Settler, rounded
-from wearsim.decide.scenarios import Scenario
+from wearsim.decide.rounding import Rounder, rounded
 from wearsim.decide.search import first_press, is_misfit, with_pressing
-from wearsim.decide.stroke_library import Shape, is_allowed
+from wearsim.decide.stroke_library import StrokeSpec, is_allowed
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import AS_STATED
 from wearsim.wear.predict import predict
 from wearsim.wear.radial.engine import work_spell
 
 LIMITS = Limits(minutes=40.0, spells=2)
-PRESS = Trying(Shape("tool", None, "press", 0.0), 15.0)
-STROKE = Trying(Shape("tool", None, "w", 0.3, 0.15, 0.1), 9.0)
+PRESS = PlannedSpell(StrokeSpec("tool", None, "press", 0.0), 15.0)
+STROKE = PlannedSpell(StrokeSpec("tool", None, "w", 0.3, 0.15, 0.1), 9.0)
 
 
 @cache
@@ -46,8 +46,8 @@ def fast_bench(start: str) -> Bench:
 
 
 @cache
-def trials(start: str) -> Trials:
-    return Trials(fast_bench(start), LIMITS, AS_STATED)
+def trials(start: str) -> CoarseEngine:
+    return CoarseEngine(fast_bench(start), LIMITS, AS_STATED)
 
 
 @cache
@@ -66,7 +66,7 @@ def proposed(start: str) -> Proposal:
 def test_a_trial_presses_as_the_engine_does() -> None:
     bench, close = (fast_bench("spherical"), replace(COARSE, tolerance=1e-3))  # each has steps in time of its own
     start = coarse_state(bench, ring_figure(bench))
-    tried = Trials(bench, LIMITS, AS_STATED, close).after(start, PRESS)
+    tried = CoarseEngine(bench, LIMITS, AS_STATED, close).after(start, PRESS)
     worked_out, _ = work_spell(bench, Spell(stroke="press", minutes=15.0), start, accuracy=close)
     (name,) = tried.laps
     moved = worked_out.laps[name].height - start.laps[name].height
@@ -85,38 +85,38 @@ def test_a_lap_that_does_not_fit_is_known(start: str, poor: bool) -> None:
 def test_pressing_is_no_work_and_no_spell() -> None:
     objective = refiner("pressed").objective
     with_press = (PRESS, STROKE)
-    assert worked(with_press) == (STROKE,) and sum(one.work for one in with_press) == STROKE.minutes
-    dearer = objective.dearness(with_press) - objective.dearness((STROKE,))
+    assert without_pressings(with_press) == (STROKE,) and sum(one.work for one in with_press) == STROKE.minutes
+    dearer = objective.effort(with_press) - objective.effort((STROKE,))
     assert dearer == pytest.approx(LIMITS.cost_hour * PRESS.minutes / 60.0)
-    assert is_allowed(PRESS.shape, fast_bench("pressed"), LIMITS)
+    assert is_allowed(PRESS.stroke, fast_bench("pressed"), LIMITS)
 
 
 def test_pressing_keeps_its_minutes_while_the_rest_is_worked_over() -> None:
-    problem = Problem(refiner("spherical"), (PRESS, STROKE), free="all")
+    problem = BoundedResiduals(refiner("spherical"), (PRESS, STROKE), free="all")
     assert {i for i, _ in problem.keys} == {1}
-    full = (PRESS, Trying(STROKE.shape, LIMITS.minutes))
-    neat = rounded(full, refiner("spherical").objective, trials("spherical"))
+    full = (PRESS, PlannedSpell(STROKE.stroke, LIMITS.minutes))
+    neat = rounded(full, fast_bench("spherical"), LIMITS)
     assert neat[0] == PRESS and neat[1].minutes == LIMITS.minutes
-    short = (PRESS, Trying(STROKE.shape, 0.4))
-    assert rounded(short, refiner("spherical").objective, trials("spherical")) == ()
+    short = (PRESS, PlannedSpell(STROKE.stroke, 0.4))
+    assert rounded(short, fast_bench("spherical"), LIMITS) == ()
 
 
 def test_pressing_alone_is_left_as_it_is() -> None:
     judge = refiner("spherical")
-    settler = Settler(judge, judge.objective, trials("spherical"))
-    assert judge.improve((PRESS,)).programme == (PRESS,)
-    assert judge.improve(()).programme == ()
-    assert settler.settle((PRESS,)).programme == ()
-    harmful = Trying(Shape("tool", None, "w", 0.3, 0.15, 0.1), LIMITS.minutes)
-    settled = settler.settle((PRESS, harmful), rounds=6)  # its stroke may be left out, then nothing more to do
-    assert settled.score.cost <= judge.judge((PRESS, harmful)).score.cost
+    rounder = Rounder(judge)
+    assert judge.improve((PRESS,)).plan == (PRESS,)
+    assert judge.improve(()).plan == ()
+    assert rounder.best_near((PRESS,)).plan == ()
+    harmful = PlannedSpell(StrokeSpec("tool", None, "w", 0.3, 0.15, 0.1), LIMITS.minutes)
+    settled = rounder.best_near((PRESS, harmful), rounds=6)  # its stroke may be left out, then nothing more to do
+    assert settled.score.cost <= judge.evaluate((PRESS, harmful)).score.cost
 
 
 def test_no_pressing_where_the_lap_fits() -> None:
     judge = refiner("pressed")
-    settler = Settler(judge, judge.objective, trials("pressed"))
-    assert with_pressing([judge.judge((STROKE,))], settler) == []
-    assert with_pressing([], settler) == []
+    rounder = Rounder(judge)
+    assert with_pressing([judge.evaluate((STROKE,))], rounder) == []
+    assert with_pressing([], rounder) == []
     assert not any(spell.is_press for spell in proposed("pressed").programme.spells)
 
 
@@ -125,7 +125,7 @@ def test_a_lap_that_does_not_fit_is_pressed_first() -> None:
     first, *rest = done.programme.spells
     assert first.is_press and not first.turn and rest and not rest[0].turn
     assert sum(spell.minutes for spell in rest) <= LIMITS.minutes and len(rest) <= LIMITS.spells
-    assert tried_of(done.programme)[0].shape.is_press
+    assert plan_of(done.programme)[0].stroke.is_press
     assert done.early.minutes[-1] == pytest.approx(sum(spell.minutes for spell in rest))
     without = done.programme.model_copy(update={"spells": tuple(rest)})
     start = ring_figure(bench, DEFAULT)

@@ -14,15 +14,15 @@ import tomli_w
 import wearsim as ws
 from tests.helpers.small_bench import figure, random_figure, ring_figure, small_bench
 from wearsim.decide import propose
-from wearsim.decide.coarse_engine import COARSE, Trials, Trying, tried_of
-from wearsim.decide.least_squares import Judged
+from wearsim.decide.coarse_engine import COARSE, CoarseEngine, PlannedSpell, plan_of
+from wearsim.decide.least_squares import Candidate
 from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Score
 from wearsim.decide.proposal import EarlyStop, Proposal, stopped_early
 from wearsim.decide.propose import SPREAD_AFTER_SESSION
 from wearsim.decide.reasons import edge_advice
-from wearsim.decide.response_search import Found
-from wearsim.decide.stroke_library import Shape
+from wearsim.decide.response_search import Pool
+from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.decide.trade_off import trade_off
 from wearsim.errors import InputError
 from wearsim.wear import outcome as bands
@@ -217,11 +217,11 @@ def test_stopped_early_has_the_band_of_the_prediction() -> None:
     """The same draws by the coarse engine: the band's ends are those at full accuracy, at the start and at the end."""
     bench, programme, figure_now = (small_bench(True), ring_proposal().programme, ring_figure(small_bench(), DEFAULT))
     belief, glass = prior(bench), on_grid(bench, figure_now, COARSE)
-    trials = Trials(bench, Limits(minutes=20.0, spells=2), belief.best())
+    trials = CoarseEngine(bench, Limits(minutes=20.0, spells=2), belief.best())
     state, gauge = start_state(bench, glass.radius, glass.height, COARSE), gauge_for(bench, glass.radius)
 
     def stopped(belief: Belief, draws: int) -> EarlyStop:
-        return stopped_early(trials, state, gauge, tried_of(programme), belief, figure_now, seed=3, draws=draws)
+        return stopped_early(trials, state, gauge, plan_of(programme), belief, figure_now, seed=3, draws=draws)
 
     early = stopped(belief, 12)
     outcome = predict(bench, programme, seed=3, draws=12, start=figure_now)
@@ -258,9 +258,9 @@ def test_a_curve_promises_what_a_proposal_within_fewer_minutes_does() -> None:
 def test_more_spells_allowed_are_never_worse() -> None:
     """Three spells at 24 nm are no reason to expect more than the 20 nm of two."""
 
-    def judged(minutes: tuple[float, ...], rms: float) -> Judged:
-        shape = Shape("tool", None, "straight", 0.3)
-        return Judged(tuple(Trying(shape, m) for m in minutes), Score(rms, rms, rms, 0.0))
+    def judged(minutes: tuple[float, ...], rms: float) -> Candidate:
+        shape = StrokeSpec("tool", None, "straight", 0.3)
+        return Candidate(tuple(PlannedSpell(shape, m) for m in minutes), Score(rms, rms, rms, 0.0))
 
     seen = [judged((20.0,), 40e-9), judged((10.0, 20.0), 20e-9), judged((5.0, 5.0, 15.0), 24e-9), judged((), 1e-9)]
     limits = Limits(minutes=60.0, spells=4)
@@ -283,18 +283,18 @@ def test_the_band_of_a_later_session_is_of_what_is_believed_by_then(monkeypatch:
     """Narrower where less is uncertain; with the constants known, of the measurement alone; with all known, none."""
     ring = ring_figure(small_bench(), DEFAULT)
     limits = Limits(minutes=12.0, spells=1)
-    (found,) = tried_of(few_minutes().programme)
-    third = Judged((replace(found, minutes=found.minutes / 3.0),), Score(1e-9, 1e-9, 0.0, 1e-9))
+    (found,) = plan_of(few_minutes().programme)
+    third = Candidate((replace(found, minutes=found.minutes / 3.0),), Score(1e-9, 1e-9, 0.0, 1e-9))
 
     class NoLook:
         """Always the same: nothing is searched."""
 
         def __init__(self, *_: object) -> None: ...
 
-        def run(self, _: int | None = None) -> tuple[Found, list[Judged]]:
-            return Found(), [third]
+        def run(self, _: int | None = None) -> tuple[Pool, list[Candidate]]:
+            return Pool(), [third]
 
-    monkeypatch.setattr(propose, "Look", NoLook)
+    monkeypatch.setattr(propose, "SearchSchedule", NoLook)
 
     def band(spread: bool, sigma: float, left: float = SPREAD_AFTER_SESSION) -> np.ndarray | None:
         monkeypatch.setattr(propose, "SPREAD_AFTER_SESSION", left)
@@ -326,11 +326,21 @@ def test_progress_is_told() -> None:
 @pytest.mark.parametrize(
     ("key", "value"),
     [
-        ("minutes", 0.0), ("minutes", -3.0), ("minutes", float("nan")), ("minutes", 1e9), ("spells", 0),
-        ("spells", 9), ("shortest", 0.0), ("shortest", 61.0), ("edge_limit", 0.0), ("rate", 0.5),
-        ("rate", 1e4), ("on_top", ()), ("on_top", ("glass",)),
+        ("minutes", 0.0),
+        ("minutes", -3.0),
+        ("minutes", float("nan")),
+        ("minutes", 1e9),
+        ("spells", 0),
+        ("spells", 9),
+        ("shortest", 0.0),
+        ("shortest", 61.0),
+        ("edge_limit", 0.0),
+        ("rate", 0.5),
+        ("rate", 1e4),
+        ("on_top", ()),
+        ("on_top", ("glass",)),
     ],
-)  # fmt: skip
+)
 def test_impossible_limits_are_refused(key: str, value: object) -> None:
     with pytest.raises(InputError) as caught:
         replace(Limits(), **{key: value})

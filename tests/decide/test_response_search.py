@@ -6,85 +6,86 @@ from functools import cache
 from itertools import combinations
 
 import numpy as np
+import pytest
 
 from tests.helpers.small_bench import LIMITS, refiner_of, ring_figure, small_bench
-from wearsim.decide.coarse_engine import Trials, Trying
-from wearsim.decide.least_squares import CLEARLY, distinct
+from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
+from wearsim.decide.least_squares import CLEARLY, cost_of, distinct_programmes
 from wearsim.decide.limits import Clock
 from wearsim.decide.objective import Objective
-from wearsim.decide.response_search import Effort, Found, Search, responses
-from wearsim.decide.stroke_library import Shape, is_allowed
+from wearsim.decide.response_search import Pool, ResponseSearch, SearchBudget, responses
+from wearsim.decide.stroke_library import StrokeSpec, is_allowed
 from wearsim.wear.constants import AS_STATED
 
-QUICK = Effort(steps=4, starts=2, rounds=1, kept=1)
+QUICK = SearchBudget(steps=4, starts=2, rounds=1, kept=1)
 
 
-def searched(time_limit: float | None = None, told: list[tuple[str, float]] | None = None) -> Found:
+def searched(time_limit: float | None = None, told: list[tuple[str, float]] | None = None) -> Pool:
     bench = small_bench()
-    one = refiner_of(bench, ring_figure(bench))
-    tell = None if told is None else lambda stage, best: told.append((stage, best))
-    return Search(one, one.nominal, one.objective, QUICK, Clock(time_limit), tell).run()
+    one = refiner_of(bench, ring_figure(bench), clock=Clock(time_limit))
+    report = None if told is None else lambda stage, best: told.append((stage, best))
+    return ResponseSearch(one, QUICK, report).run()
 
 
 @cache
-def whole() -> tuple[Found, tuple[tuple[str, float], ...]]:
+def whole() -> tuple[Pool, tuple[tuple[str, float], ...]]:
     told: list[tuple[str, float]] = []
     return searched(told=told), tuple(told)
 
 
-def test_two_searches_are_equal() -> None:
-    found, again = whole()[0], searched()
-    assert [one.programme for one in found.judged] == [one.programme for one in again.judged]
-    assert [one.score for one in found.judged] == [one.score for one in again.judged]
+def test_two_searches_are_equal_with_any_number_of_workers(monkeypatch: pytest.MonkeyPatch) -> None:
+    found = whole()[0]
+    monkeypatch.setattr("wearsim.decide.coarse_engine.worker_count", lambda: 5)
+    again = searched()
+    assert [one.plan for one in found.candidates] == [one.plan for one in again.candidates]
+    assert [one.score for one in found.candidates] == [one.score for one in again.candidates]
     assert found.evaluations == again.evaluations > 50
 
 
 def test_the_best_is_allowed_and_better_than_stopping() -> None:
     bench = small_bench()
-    (best,) = whole()[0].best()
+    best = min(whole()[0].candidates, key=cost_of)
     assert best.score.cost < 0.5 * refiner_of(bench, ring_figure(bench)).objective.rms_before
-    assert 1 <= len(best.programme) <= LIMITS.spells
-    assert sum(tried.minutes for tried in best.programme) <= LIMITS.minutes * 1.01
+    assert 1 <= len(best.plan) <= LIMITS.spells
+    assert sum(tried.minutes for tried in best.plan) <= LIMITS.minutes * 1.01
 
 
 def test_what_is_told_only_gets_better() -> None:
     told = whole()[1]
     costs = [cost for _, cost in told]
     assert len(told) >= 4 and costs == sorted(costs, reverse=True)
-    assert costs[-1] == whole()[0].best()[0].score.cost
+    assert costs[-1] == min(map(cost_of, whole()[0].candidates))
 
 
 def test_a_time_limit_that_is_over_stops_it() -> None:
     stopped = searched(time_limit=1e-9)
-    assert stopped.stopped and stopped.judged
+    assert stopped.stopped and stopped.candidates
     assert stopped.evaluations < whole()[0].evaluations
     assert not whole()[0].stopped
 
 
 def test_distinct_programmes_differ() -> None:
-    kept = distinct(whole()[0].judged, 5)
+    kept = distinct_programmes(whole()[0].candidates, 5)
     costs = [one.score.cost for one in kept]
-    assert costs == sorted(costs) and costs[0] == whole()[0].best()[0].score.cost
+    assert costs == sorted(costs) and costs[0] == min(map(cost_of, whole()[0].candidates))
     for one, other in combinations(kept, 2):
-        tops, others = ([t.shape.on_top for t in j.programme] for j in (one, other))
+        tops, others = ([t.stroke.on_top for t in j.plan] for j in (one, other))
         if tops == others:
             away = [
-                abs(getattr(t.shape, name) - getattr(u.shape, name))
-                for t, u in zip(one.programme, other.programme, strict=True)
+                abs(getattr(t.stroke, name) - getattr(u.stroke, name))
+                for t, u in zip(one.plan, other.plan, strict=True)
                 for name in ("length", "sweep", "overhang")
             ]
-            shares = [
-                np.array([t.minutes for t in j.programme]) / sum(t.minutes for t in j.programme) for j in (one, other)
-            ]
+            shares = [np.array([t.minutes for t in j.plan]) / sum(t.minutes for t in j.plan) for j in (one, other)]
             assert max(*away, float(np.abs(shares[0] - shares[1]).max())) > CLEARLY
 
 
 def test_a_straight_stroke_and_a_thin_oval_are_the_same() -> None:
     one = refiner_of(small_bench(), ring_figure(small_bench()))
-    alike = (Shape("mirror", None, "straight", 0.25), Shape("mirror", None, "oval", 0.27, 0.03))
-    judged = [one.judge((Trying(shape, 8.0),)) for shape in alike]
-    other = one.judge((Trying(Shape("tool", None, "straight", 0.25), 8.0),))
-    assert len(distinct(judged, 2)) == 1 and len(distinct([*judged, other], 3)) == 2
+    alike = (StrokeSpec("mirror", None, "straight", 0.25), StrokeSpec("mirror", None, "oval", 0.27, 0.03))
+    judged = [one.evaluate((PlannedSpell(shape, 8.0),)) for shape in alike]
+    other = one.evaluate((PlannedSpell(StrokeSpec("tool", None, "straight", 0.25), 8.0),))
+    assert len(distinct_programmes(judged, 2)) == 1 and len(distinct_programmes([*judged, other], 3)) == 2
 
 
 def test_a_limit_on_the_work_ends_the_climbs_the_same_way_twice() -> None:
@@ -93,28 +94,28 @@ def test_a_limit_on_the_work_ends_the_climbs_the_same_way_twice() -> None:
     for work in (0, 6000, 6000):
         one = refiner_of(bench, ring_figure(bench))
         one.nominal.work = 0
-        effort = Effort(steps=3, starts=3, rounds=1, kept=1, work=work)
-        found.append(Search(one, one.nominal, one.objective, effort).run())
+        budget = SearchBudget(steps=3, starts=3, rounds=1, kept=1, work=work)
+        found.append(ResponseSearch(one, budget).run())
     free, bound, again = found
     assert not bound.stopped and bound.evaluations < free.evaluations
-    assert [j.programme for j in bound.judged] == [j.programme for j in again.judged]
+    assert [j.plan for j in bound.candidates] == [j.plan for j in again.candidates]
 
 
 def test_responses_are_removals_a_minute() -> None:
     bench = small_bench()
     one = refiner_of(bench, ring_figure(bench))
     objective: Objective = one.objective
-    trials = Trials(bench, LIMITS, AS_STATED)
-    (best,) = whole()[0].best()
-    shape = best.programme[0].shape
+    trials = CoarseEngine(bench, LIMITS, AS_STATED)
+    best = min(whole()[0].candidates, key=cost_of)
+    shape = best.plan[0].stroke
     table = responses(trials, objective, (shape,))
-    state = trials.after(objective.start, Trying(shape, 8.0))
+    state = trials.after(objective.start, PlannedSpell(shape, 8.0))
     assert np.allclose(table[0, 0], objective.root @ (objective.start.height - state.height) / 8.0, rtol=1e-9)
 
 
 def test_the_library_of_the_search_is_allowed() -> None:
     bench = small_bench()
-    one = refiner_of(bench, ring_figure(bench))
-    search = Search(one, one.nominal, one.objective, QUICK, Clock(1e-9))
+    one = refiner_of(bench, ring_figure(bench), clock=Clock(1e-9))
+    search = ResponseSearch(one, QUICK)
     search.run()
-    assert all(is_allowed(shape, bench, LIMITS) for shape in search.candidates)
+    assert all(is_allowed(shape, bench, LIMITS) for shape in search.strokes)

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.helpers.small_bench import small_bench
-from wearsim.decide.scenarios import scenarios, share_to_aim_for
+from wearsim.decide.objective import scenarios, share_to_aim_for
 from wearsim.wear.constants import NAMES, Belief, prior
 
 

@@ -17,13 +17,13 @@ from wearsim.decide.limits import Limits
 from wearsim.decide.stroke_library import (
     LIBRARY,
     SPREAD_KEPT,
-    Shape,
+    StrokeSpec,
+    StrokeWear,
     _grid,
+    allowed_strokes,
     is_allowed,
-    shapes,
     steps_for,
     thinned,
-    wear_columns,
 )
 from wearsim.show.strokes import stroke_path
 from wearsim.wear.accuracy import DEFAULT
@@ -37,22 +37,24 @@ from wearsim.wear.state import start_state
 LIMITS = Limits()
 
 
-def farthest(shape: Shape, diameter: float, growth: float) -> float:
+def farthest(shape: StrokeSpec, diameter: float, growth: float) -> float:
     """Largest centre offset of a stroke grown by a factor, from its path drawn point by point."""
-    grown = Shape(shape.on_top, shape.lap, shape.kind, growth * shape.length, growth * shape.sweep, shape.overhang)
-    x, y = stroke_path(grown.stroke(diameter, 50.0))
+    grown = StrokeSpec(shape.on_top, shape.lap, shape.kind, growth * shape.length, growth * shape.sweep, shape.overhang)
+    x, y = stroke_path(grown.stroke_on(diameter, 50.0))
     return float(np.hypot(x, y).max())
 
 
 @pytest.mark.parametrize("share", [1.0, 0.6])
 @pytest.mark.parametrize("hole", ["0 mm", "50 mm"])
 def test_every_allowed_stroke_keeps_off_tipping(share: float, hole: str) -> None:
-    bench = bench_from_table({
-        "mirror": {"diameter": "250 mm", "radius_of_curvature": "2.5 m", "hole": hole},
-        "lap": {"diameter": f"{250 * share} mm", "mass": "3 kg"},
-        "figure": {"conic": -1.0},
-    })  # fmt: skip
-    found = shapes(bench, LIMITS, 8)
+    bench = bench_from_table(
+        {
+            "mirror": {"diameter": "250 mm", "radius_of_curvature": "2.5 m", "hole": hole},
+            "lap": {"diameter": f"{250 * share} mm", "mass": "3 kg"},
+            "figure": {"conic": -1.0},
+        }
+    )
+    found = allowed_strokes(bench, LIMITS, 8)
     assert {shape.on_top for shape in found} == {"tool", "mirror"}
     growth = 1.0 + SPREAD_KEPT * bench.hands.length_jitter
     for shape in found:
@@ -63,15 +65,15 @@ def test_every_allowed_stroke_keeps_off_tipping(share: float, hole: str) -> None
 
 def test_a_refused_stroke_would_reach_too_far() -> None:
     bench = small_bench()
-    allowed = set(shapes(bench, LIMITS, 6))
-    refused = [Shape("tool", None, *rest) for rest in _grid(6)]
+    allowed = set(allowed_strokes(bench, LIMITS, 6))
+    refused = [StrokeSpec("tool", None, *rest) for rest in _grid(6)]
     refused = [shape for shape in refused if shape not in allowed]
     largest = largest_offset(bench, bench.lap(), "tool", DEFAULT)
     growth = 1.0 + SPREAD_KEPT * bench.hands.length_jitter
     assert refused
     for shape in refused:
         far = farthest(shape, bench.mirror.diameter, growth)
-        if shape.kind in ("w", "oval"):  # judged by the corner of its box, which it seldom visits
+        if "sweep" in shape.free:  # judged by the corner of its box, which it seldom visits
             size = growth * bench.mirror.diameter
             far = np.hypot(0.5 * size * shape.length, shape.overhang * bench.mirror.diameter + size * shape.sweep)
         far += SPREAD_KEPT * bench.hands.centre_jitter
@@ -79,49 +81,53 @@ def test_a_refused_stroke_would_reach_too_far() -> None:
 
 
 def test_the_limit_on_the_piece_on_top_holds() -> None:
-    found = shapes(small_bench(), Limits(on_top=("mirror",)), 6)
+    found = allowed_strokes(small_bench(), Limits(on_top=("mirror",)), 6)
     assert found and {shape.on_top for shape in found} == {"mirror"}
 
 
 def test_every_lap_has_its_strokes() -> None:
-    bench = bench_from_table({
-        "mirror": {"diameter": "250 mm", "radius_of_curvature": "2.5 m"},
-        "lap": [
-            {"name": "full", "diameter": "250 mm", "mass": "3 kg"},
-            {"name": "small", "diameter": "150 mm", "mass": "1 kg"},
-        ],
-        "figure": {"conic": -1.0},
-    })  # fmt: skip
-    assert {shape.lap for shape in shapes(bench, LIMITS, 4)} == {"full", "small"}
-    only = shapes(bench, LIMITS, 4, bench.lap("small"))
+    bench = bench_from_table(
+        {
+            "mirror": {"diameter": "250 mm", "radius_of_curvature": "2.5 m"},
+            "lap": [
+                {"name": "full", "diameter": "250 mm", "mass": "3 kg"},
+                {"name": "small", "diameter": "150 mm", "mass": "1 kg"},
+            ],
+            "figure": {"conic": -1.0},
+        }
+    )
+    assert {shape.lap for shape in allowed_strokes(bench, LIMITS, 4)} == {"full", "small"}
+    only = allowed_strokes(bench, LIMITS, 4, bench.lap("small"))
     assert {shape.lap for shape in only} == {"small"}
 
 
 def test_strokes_judged_together_are_those_allowed_one_by_one() -> None:
-    bench = bench_from_table({
-        "mirror": {"diameter": "250 mm", "radius_of_curvature": "2.5 m", "hole": "40 mm"},
-        "lap": [
-            {"name": "full", "diameter": "250 mm", "mass": "3 kg"},
-            {"name": "small", "diameter": "150 mm", "mass": "1 kg"},
-        ],
-        "figure": {"conic": -1.0},
-    })  # fmt: skip
+    bench = bench_from_table(
+        {
+            "mirror": {"diameter": "250 mm", "radius_of_curvature": "2.5 m", "hole": "40 mm"},
+            "lap": [
+                {"name": "full", "diameter": "250 mm", "mass": "3 kg"},
+                {"name": "small", "diameter": "150 mm", "mass": "1 kg"},
+            ],
+            "figure": {"conic": -1.0},
+        }
+    )
     one_by_one = [
         shape
         for lap in bench.laps
         for top in LIMITS.on_top
-        for shape in (Shape(top, lap.name, *rest) for rest in _grid(5))
+        for shape in (StrokeSpec(top, lap.name, *rest) for rest in _grid(5))
         if is_allowed(shape, bench, LIMITS)
     ]
-    assert list(shapes(bench, LIMITS, 5)) == one_by_one
+    assert list(allowed_strokes(bench, LIMITS, 5)) == one_by_one
 
 
 @pytest.mark.parametrize("count", [1, 200, 1500])
 def test_a_count_is_met_by_the_coarsest_grid_that_can(count: int) -> None:
     bench = small_bench()
     steps = steps_for(bench, LIMITS, count)
-    assert len(shapes(bench, LIMITS, steps)) >= count
-    assert steps == 2 or len(shapes(bench, LIMITS, steps - 1)) < count
+    assert len(allowed_strokes(bench, LIMITS, steps)) >= count
+    assert steps == 2 or len(allowed_strokes(bench, LIMITS, steps - 1)) < count
 
 
 def test_more_strokes_than_the_finest_grid_makes_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -135,30 +141,30 @@ def test_a_fine_grid_counts_hundreds_of_thousands() -> None:
     assert candidates > 200_000
     names = [(kind, *map(float, sizes)) for kind, *sizes in _grid(12)]
     assert len(names) == len(set(names))
-    assert len(shapes(small_bench(), LIMITS, 16)) > 1_000
+    assert len(allowed_strokes(small_bench(), LIMITS, 16)) > 1_000
 
 
 @pytest.fixture(scope="module")
-def columns() -> tuple[tuple[Shape, ...], np.ndarray]:
+def columns() -> tuple[tuple[StrokeSpec, ...], np.ndarray]:
     bench = small_bench()
-    found = shapes(bench, LIMITS, 4)
-    return found, wear_columns(bench, coarse_state(bench, ring_figure(bench)), found, LIMITS, AS_STATED, COARSE)
+    found = allowed_strokes(bench, LIMITS, 4)
+    return found, StrokeWear(bench, coarse_state(bench, ring_figure(bench)), LIMITS, AS_STATED, COARSE).columns(found)
 
 
-def test_columns_are_linear_in_k(columns: tuple[tuple[Shape, ...], np.ndarray]) -> None:
+def test_columns_are_linear_in_k(columns: tuple[tuple[StrokeSpec, ...], np.ndarray]) -> None:
     found, once = columns
     bench = small_bench()
     state = coarse_state(bench, ring_figure(bench))
-    thrice = wear_columns(bench, state, found, LIMITS, Constants(preston=3.0), COARSE)
+    thrice = StrokeWear(bench, state, LIMITS, Constants(preston=3.0), COARSE).columns(found)
     assert np.allclose(thrice, 3.0 * once, rtol=1e-12)
     assert np.all(once >= 0.0) and np.all(once.max(axis=1) > 0.0)
 
 
-def test_columns_are_linear_in_the_rate(columns: tuple[tuple[Shape, ...], np.ndarray]) -> None:
+def test_columns_are_linear_in_the_rate(columns: tuple[tuple[StrokeSpec, ...], np.ndarray]) -> None:
     found, once = columns
     bench = small_bench()
     state = coarse_state(bench, ring_figure(bench))
-    half = wear_columns(bench, state, found, Limits(rate=25.0), AS_STATED, COARSE)
+    half = StrokeWear(bench, state, Limits(rate=25.0), AS_STATED, COARSE).columns(found)
     assert np.allclose(half, 0.5 * once, rtol=1e-9)
 
 
@@ -166,7 +172,7 @@ def test_strokes_shared_among_threads_are_those_of_one() -> None:
     bench = small_bench()
     cases = load_cases(bench.hands.friction_lead, tuple(bench.hands.push_offset))
     offset = basis_offsets(bench, bench.lap(), "tool")
-    strokes = [shape.stroke(bench.mirror.diameter, 50.0) for shape in shapes(bench, LIMITS, 8)]
+    strokes = [shape.stroke_on(bench.mirror.diameter, 50.0) for shape in allowed_strokes(bench, LIMITS, 8)]
     assert len(strokes) > 4 * 32
     together = path_matrix(strokes, (0.06, 0.002), offset, cases, "tool", COARSE)
     for row, stroke in zip(together[::7], strokes[::7], strict=True):
@@ -177,10 +183,10 @@ def test_a_library_errs_by_half_a_percent_at_most() -> None:
     bench = small_bench()
     start = start_figure(bench)
     state = start_state(bench, start.radius, start.height, LIBRARY)
-    some = shapes(bench, LIMITS, 12)[::13]
+    some = allowed_strokes(bench, LIMITS, 12)[::13]
     assert len(some) > 30 and {shape.kind for shape in some} >= {"overhang", "w", "oval"}
-    columns = wear_columns(bench, state, some, LIMITS, accuracy=LIBRARY)
-    exact = wear_columns(bench, state, some, LIMITS, accuracy=replace(LIBRARY, draws=2048, phases=32))
+    columns = StrokeWear(bench, state, LIMITS, accuracy=LIBRARY).columns(some)
+    exact = StrokeWear(bench, state, LIMITS, accuracy=replace(LIBRARY, draws=2048, phases=32)).columns(some)
     error = np.linalg.norm(columns - exact, axis=1) / np.linalg.norm(exact, axis=1)
     assert error.max() < 5e-3 and np.median(error) < 1e-3
 
@@ -210,7 +216,7 @@ def check_thinned(table: np.ndarray, closeness: float) -> None:
         assert dominating.any()
 
 
-def test_thinning_keeps_dominance(columns: tuple[tuple[Shape, ...], np.ndarray]) -> None:
+def test_thinning_keeps_dominance(columns: tuple[tuple[StrokeSpec, ...], np.ndarray]) -> None:
     for closeness in (1e-3, 5e-2, 0.2):
         check_thinned(columns[1], closeness)
 
@@ -233,7 +239,7 @@ def test_the_public_library_holds_what_its_parts_say() -> None:
     bench = small_bench()
     whole = ws.library(bench, steps=4, thin=False)
     thin = ws.library(bench, count=len(whole))
-    assert len(whole) == len(shapes(bench, LIMITS, 4)) >= len(thin) > 10
+    assert len(whole) == len(allowed_strokes(bench, LIMITS, 4)) >= len(thin) > 10
     assert whole.wear.shape == (len(whole), whole.radius.size)
-    assert set(thin.shapes) <= set(whole.shapes)
-    assert all(is_allowed(shape, bench, LIMITS) for shape in whole.shapes)
+    assert set(thin.strokes) <= set(whole.strokes)
+    assert all(is_allowed(shape, bench, LIMITS) for shape in whole.strokes)

@@ -8,12 +8,12 @@ import wearsim as ws
 from tests.helpers.small_bench import ring_figure, small_bench
 from wearsim.decide import limits as clock
 from wearsim.decide import propose
-from wearsim.decide.coarse_engine import Trials, Trying
+from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
-from wearsim.decide.response_search import AT_ONCE, SPREADS, Found
-from wearsim.decide.search import Look
-from wearsim.decide.stroke_library import Shape, shapes
+from wearsim.decide.response_search import AT_ONCE, SPREADS, Pool
+from wearsim.decide.search import SearchSchedule
+from wearsim.decide.stroke_library import StrokeSpec, allowed_strokes
 from wearsim.decide.trade_off import within
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.state import State
@@ -29,8 +29,8 @@ def proposed(limits: Limits = LIMITS, **more: object) -> Proposal:
 
 
 def test_minutes_are_cut_by_the_same_share_and_never_stretched() -> None:
-    stroke, press = Shape("tool", None, "straight", 0.3), Shape("tool", None, "press", 0.0)
-    programme = (Trying(press, 5.0), Trying(stroke, 12.0), Trying(stroke, 4.0))
+    stroke, press = StrokeSpec("tool", None, "straight", 0.3), StrokeSpec("tool", None, "press", 0.0)
+    programme = (PlannedSpell(press, 5.0), PlannedSpell(stroke, 12.0), PlannedSpell(stroke, 4.0))
     assert [one.minutes for one in within(programme, 8.0)] == pytest.approx([5.0, 6.0, 2.0])
     assert within(programme, 99.0) == programme
 
@@ -39,13 +39,13 @@ class Counted:
     """A clock that goes on by one with every spell that is tried."""
 
     def __init__(self, patch: pytest.MonkeyPatch) -> None:
-        self.count, after = 0, Trials.after
+        self.count, after = 0, CoarseEngine.after
 
-        def counted(trials: Trials, state: State, tried: Trying) -> State:
+        def counted(trials: CoarseEngine, state: State, tried: PlannedSpell) -> State:
             self.count += 1
             return after(trials, state, tried)
 
-        patch.setattr(Trials, "after", counted)
+        patch.setattr(CoarseEngine, "after", counted)
         patch.setattr(clock, "monotonic", lambda: float(self.count))
 
 
@@ -54,7 +54,7 @@ def test_a_time_limit_holds_for_the_whole_call(limit: float, monkeypatch: pytest
     bench, counted = small_bench(True), Counted(monkeypatch)
     done = proposed(sessions=4, time_limit=limit, with_trade_off=True)
     # responses of a first spread of strokes, mixes at once, then some programmes in each scenario and the early stop
-    least = 2 * -(-len(shapes(bench, LIMITS, 6)) // SPREADS) if limit < 1.0 else 0
+    least = 2 * -(-len(allowed_strokes(bench, LIMITS, 6)) // SPREADS) if limit < 1.0 else 0
     scenarios = 10
     allowance = least + AT_ONCE * LIMITS.spells + 6 * scenarios * LIMITS.spells + LIMITS.minutes
     assert counted.count <= limit + allowance
@@ -66,14 +66,14 @@ def test_a_time_limit_holds_for_the_whole_call(limit: float, monkeypatch: pytest
 
 
 def test_why_fewer_sessions_are_planned(monkeypatch: pytest.MonkeyPatch) -> None:
-    class OneLook(Look):
+    class OneLook(SearchSchedule):
         looks = 0
 
-        def run(self, starts: int | None = None) -> tuple[Found, list]:
+        def run(self, starts: int | None = None) -> tuple[Pool, list]:
             OneLook.looks += 1
-            return super().run(starts) if OneLook.looks == 1 else (Found(), [])
+            return super().run(starts) if OneLook.looks == 1 else (Pool(), [])
 
-    monkeypatch.setattr(propose, "Look", OneLook)
+    monkeypatch.setattr(propose, "SearchSchedule", OneLook)
     done = proposed(Limits(minutes=12.0, spells=1), sessions=3)
     assert done.programme.spells and done.later == ()
     assert done.no_more_sessions.startswith("after session 1 no allowed stroke")

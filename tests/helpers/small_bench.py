@@ -10,11 +10,10 @@ from tests.helpers.start_figures import KNOWN
 from wearsim.bench.bench import Bench
 from wearsim.bench.profile import Profile
 from wearsim.bench.toml_io import bench_from_table
-from wearsim.decide.coarse_engine import COARSE, Trials
+from wearsim.decide.coarse_engine import COARSE, CoarseEngine
 from wearsim.decide.least_squares import Refiner
-from wearsim.decide.limits import Limits
-from wearsim.decide.objective import Objective
-from wearsim.decide.scenarios import Scenario
+from wearsim.decide.limits import Clock, Limits
+from wearsim.decide.objective import Objective, Scenario
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import AS_STATED
 from wearsim.wear.initial_figure import StartFigure, from_profile
@@ -67,8 +66,10 @@ def objective_of(bench: Bench, start: StartFigure, limits: Limits = LIMITS, accu
     return Objective(gauge, coarse_state(bench, start, accuracy), limits, bench.light.wavelength)
 
 
-def refiner_of(bench: Bench, start: StartFigure, limits: Limits = LIMITS, accuracy: Accuracy = COARSE) -> Refiner:
+def refiner_of(
+    bench: Bench, start: StartFigure, limits: Limits = LIMITS, accuracy: Accuracy = COARSE, clock: Clock | None = None
+) -> Refiner:
     """A refiner with the constants as stated."""
-    trials = Trials(bench, limits, AS_STATED, accuracy)
+    engine = CoarseEngine(bench, limits, AS_STATED, accuracy)
     objective = objective_of(bench, start, limits, accuracy)
-    return Refiner(objective, [trials], (Scenario(AS_STATED, 1.0),), trials)
+    return Refiner(objective, [engine], (Scenario(AS_STATED, 1.0),), engine, clock=clock)

@@ -70,13 +70,7 @@ class Comparison:
 
 
 def with_on_top(programme: Programme, on_top: OnTop) -> Programme:
-    """The programme with one piece on top in every stroke; pressings stay as they are.
-
-    Parameters
-    ----------
-    programme : Programme
-    on_top : {"tool", "mirror"}
-    """
+    """The programme with one piece on top in every stroke; pressings stay as they are."""
     spells = tuple(
         spell if spell.is_press else spell.model_copy(update={"on_top": on_top}) for spell in programme.spells
     )
@@ -85,11 +79,6 @@ def with_on_top(programme: Programme, on_top: OnTop) -> Programme:
 
 def check_either_way(bench: Bench, programme: Programme) -> None:
     """Refuse a programme that can be done neither with the tool on top nor with the mirror on top.
-
-    Parameters
-    ----------
-    bench : Bench
-    programme : Programme
 
     Raises
     ------
@@ -137,7 +126,7 @@ def compare(bench: Bench, programme: Programme, *, progress: Progress | None = N
 
 
 def _half(progress: Progress | None, number: int) -> Progress | None:
-    """What one of the two ways tells its share to."""
+    """Progress of one of the two ways, as a share of both."""
     return None if progress is None else lambda share: progress(0.5 * (number + share))
 
 

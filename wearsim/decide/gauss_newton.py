@@ -1,6 +1,6 @@
-"""Least squares from one programme, a few coupled runs at a time.
+"""Gauss-Newton from one programme, a few coupled runs at a time.
 
-Gauss-Newton steps within a box about the programme and within the cube of what is allowed, each the solution of the
+Steps within a box about the programme and within the cube of what is allowed, each the solution of the
 linear problem with bounds (P. B. Stark, R. L. Parker, Comput. Stat. 10 (1995) 129, from memory). The box grows and
 shrinks with what the slopes had promised (J. J. More, Lect. Notes Math. 630 (1978) 105, from memory). Slopes by
 differences cost as many runs as there are numbers; after a good step they are put right by what the step has shown
@@ -13,8 +13,8 @@ from contextlib import suppress
 
 import numpy as np
 
-from wearsim.decide.coarse_engine import Trying
-from wearsim.decide.least_squares import Judged, Problem, Refiner, kept
+from wearsim.decide.coarse_engine import Plan
+from wearsim.decide.least_squares import BoundedResiduals, Candidate, Refiner, without_short
 from wearsim.decide.limits import TimeUp
 from wearsim.errors import ContactError
 from wearsim.kernels.arrays import Floats
@@ -33,34 +33,18 @@ KEPT = 0.75
 _DAMPING = 1e-3
 
 
-class Climb:
-    """A programme on its way to the best one near it.
+class GaussNewton:
+    """A programme on its way to the best one near it; its kinds, pieces on top, laps and their order stay.
 
-    Parameters
-    ----------
-    refiner : Refiner
-    programme : tuple of Trying
-        Its kinds, pieces on top, laps and their order stay.
-
-    Attributes
-    ----------
-    cost : float
-        Of the programme reached, as the refiner's score has it [m].
-    is_over : bool
-        Whether going on brings nothing.
-
-    Raises
-    ------
-    ContactError
-        Where the programme's contact cannot be solved.
-    TimeUp
+    Raises ContactError where the programme's contact cannot be solved, and TimeUp.
     """
 
-    def __init__(self, refiner: Refiner, programme: tuple[Trying, ...]) -> None:
-        self.refiner, self.problem = refiner, Problem(refiner, programme)
-        self.x, self.box, self.is_over = self.problem.start, FIRST_BOX, not self.problem.keys
+    def __init__(self, refiner: Refiner, plan: Plan) -> None:
+        self.refiner, self.problem = refiner, BoundedResiduals(refiner, plan)
+        self.box = FIRST_BOX
+        self.is_over = not self.problem.keys  # whether going on brings nothing
         self.low, self.high = self._bounds()
-        self.x = np.clip(self.x, self.low, self.high)
+        self.x = np.clip(self.problem.start, self.low, self.high)
         self.rows = self.problem.residuals(self.x)
         self.slopes: Floats | None = None
         self.is_fresh = False
@@ -80,28 +64,22 @@ class Climb:
         return float(self.rows @ self.rows)
 
     @property
-    def programme(self) -> tuple[Trying, ...]:
+    def plan(self) -> Plan:
         """The programme reached."""
-        return self.problem.programme(self.x)
+        return self.problem.plan(self.x)
 
     @property
     def cost(self) -> float:
-        """What the search makes small [m]."""
+        """What the search makes small, as the refiner's score has it [m]."""
         objective = self.refiner.objective
-        return float(np.sqrt(self.squares)) * objective.rms_before * objective.dearness(self.programme)
+        return float(np.sqrt(self.squares)) * objective.rms_before * objective.effort(self.plan)
 
-    def judged(self) -> Judged:
-        """The programme reached, judged; spells of next to no minutes left out."""
-        return self.refiner.judge(kept(self.programme))
+    def candidate(self) -> Candidate | None:
+        """The programme reached with its score, spells of next to no minutes left out; None where it has none."""
+        return self.refiner.attempt(without_short(self.plan))
 
-    def go(self, runs: int) -> None:
-        """Take steps.
-
-        Parameters
-        ----------
-        runs : int
-            No step is begun after so many coupled runs.
-        """
+    def run(self, runs: int) -> None:
+        """Take steps; none is begun after so many coupled runs."""
         left = runs
         while left > 0 and not self.is_over:
             if self.slopes is None:
@@ -115,31 +93,21 @@ class Climb:
 
     def _step(self, slopes: Floats) -> int:
         """One step, taken if it is down; runs that it took."""
-        move = self._move(slopes)
-        squares = self.squares
+        move, squares = self._move(slopes), self.squares
         promised = squares - float(np.sum((self.rows + slopes @ move) ** 2))
         if promised <= LITTLE * squares * 0.1:
-            self._give_up()
+            if self.is_fresh:
+                self.is_over = True
+            else:
+                self.slopes = None  # worked anew they may see further
             return 0
         try:
             rows = self.problem.residuals(self.x + move)
         except ContactError:
             rows = np.full_like(self.rows, np.inf)
-        gained = squares - float(rows @ rows)
         far = float(np.abs(move).max())
-        if gained > 0.0:
-            change = rows - self.rows - slopes @ move
-            self.x, self.rows = self.x + move, rows
-            if gained > KEPT * promised and far > 0.9 * self.box:
-                self.box *= 2.0
-            elif gained < BROKEN * promised:
-                self.box = 0.5 * far
-            if gained < LITTLE * squares and self.is_fresh:
-                self.is_over = True
-            elif gained < BROKEN * promised or gained < SLOW * squares:
-                self.slopes = None
-            else:
-                self.slopes, self.is_fresh = slopes + np.outer(change, move) / float(move @ move), False
+        if squares - float(rows @ rows) > 0.0:
+            self._take(slopes, move, rows, promised)
         elif self.is_fresh:
             self.box = 0.3 * far
         else:
@@ -147,52 +115,49 @@ class Climb:
         self.is_over |= self.box < LEAST_BOX
         return 1
 
-    def _give_up(self) -> None:
-        """At the end, unless slopes worked anew may see further."""
-        if self.is_fresh:
+    def _take(self, slopes: Floats, move: Floats, rows: Floats, promised: float) -> None:
+        """Take a step that is down, and put box and slopes right by what it has shown."""
+        squares, change = self.squares, rows - self.rows - slopes @ move
+        gained, far = squares - float(rows @ rows), float(np.abs(move).max())
+        self.x, self.rows = self.x + move, rows
+        if gained > KEPT * promised and far > 0.9 * self.box:
+            self.box *= 2.0
+        elif gained < BROKEN * promised:
+            self.box = 0.5 * far
+        if gained < LITTLE * squares and self.is_fresh:
             self.is_over = True
-        else:
+        elif gained < BROKEN * promised or gained < SLOW * squares:
             self.slopes = None
+        else:
+            self.slopes, self.is_fresh = slopes + np.outer(change, move) / float(move @ move), False
 
     def _move(self, slopes: Floats) -> Floats:
         """The step to where the slopes are least within the box and the cube."""
         low = np.maximum(self.low - self.x, -self.box)
         high = np.maximum(np.minimum(self.high - self.x, self.box), low + 1e-9)
-        normal, lean = slopes.T @ slopes, slopes.T @ self.rows
+        normal, gradient = slopes.T @ slopes, slopes.T @ self.rows
         normal[np.diag_indices_from(normal)] += _DAMPING**2 * normal.diagonal().max() + 1e-300
-        return least_within(normal, lean, low, high)
+        return least_within(normal, gradient, low, high)
 
 
-def least_within(normal: Floats, lean: Floats, low: Floats, high: Floats) -> Floats:
-    """Where ``x normal x / 2 + lean x`` is least between bounds.
+def least_within(normal: Floats, gradient: Floats, low: Floats, high: Floats) -> Floats:
+    """Where ``x normal x / 2 + gradient x`` is least between bounds around 0, (n,); ``normal`` (n, n) is positive definite.
 
     The active-set method: numbers that want beyond a bound are held there, and let go again where they want back.
-    SciPy's ``lsq_linear`` finds the same (tests/decide/test_climb.py); for ten numbers it takes several times as long,
-    a sixth of a climb on rough grids.
-
-    Parameters
-    ----------
-    normal : (n, n) ndarray
-        Positive definite.
-    lean : (n,) ndarray
-    low, high : (n,) ndarray
-        Around 0.
-
-    Returns
-    -------
-    (n,) ndarray
+    SciPy's ``lsq_linear`` finds the same (tests/decide/test_gauss_newton.py); for ten numbers it takes several times as
+    long, a sixth of a climb on rough grids.
     """
-    x, free = np.zeros_like(lean), np.ones(lean.size, dtype=bool)
-    for _ in range(4 * lean.size):
+    x, free = np.zeros_like(gradient), np.ones(gradient.size, dtype=bool)
+    for _ in range(4 * gradient.size):
         if free.any():
-            held = lean[free] + normal[np.ix_(free, ~free)] @ x[~free]
+            held = gradient[free] + normal[np.ix_(free, ~free)] @ x[~free]
             x[free] = np.linalg.solve(normal[np.ix_(free, free)], -held)
         out = free & ((x < low) | (x > high))
         x = np.clip(x, low, high)
         if out.any():
             free &= ~out
             continue
-        slope = normal @ x + lean
+        slope = normal @ x + gradient
         wants = np.where(free, 0.0, np.where(x <= low, -slope, slope))
         if wants.max() <= 0.0:
             break
@@ -200,19 +165,12 @@ def least_within(normal: Floats, lean: Floats, low: Floats, high: Floats) -> Flo
     return x
 
 
-def climbed(refiner: Refiner, programme: tuple[Trying, ...], runs: int) -> Judged | None:
-    """The best programme near one, after so many coupled runs; None where the contact cannot be solved.
-
-    Parameters
-    ----------
-    refiner : Refiner
-    programme : tuple of Trying
-    runs : int
-    """
+def gauss_newton(refiner: Refiner, plan: Plan, runs: int) -> Candidate | None:
+    """The best programme near one, after so many coupled runs; None where the contact cannot be solved."""
     try:
-        climb = Climb(refiner, programme)
+        climb = GaussNewton(refiner, plan)
         with suppress(TimeUp):
-            climb.go(runs)
-        return climb.judged()
+            climb.run(runs)
+        return climb.candidate()
     except (ContactError, TimeUp):
         return None

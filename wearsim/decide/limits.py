@@ -1,7 +1,4 @@
-"""What a proposal may use, and what a person feels as a cost.
-
-The time limit of a whole proposal: one clock that every stage looks at, and what was left out because of it.
-"""
+"""What a proposal may use, what a person feels as a cost, and the time limit: one clock that every stage looks at."""
 
 from __future__ import annotations
 
@@ -10,19 +7,16 @@ from time import monotonic
 
 from wearsim.errors import InputError
 
+# Spread of a spell's removal, of the hands and the charge. A judgement.
+REMOVAL_SPREAD = 0.05
+
 
 class TimeUp(Exception):
     """The time limit came amid a stage; whoever began it goes on with what there is."""
 
 
 class Clock:
-    """Time since a proposal was begun, against its limit.
-
-    Parameters
-    ----------
-    limit : float, optional
-        Time allowed [s]; by default there is no limit.
-    """
+    """Time since a proposal was begun, against its limit [s]; by default there is none."""
 
     def __init__(self, limit: float | None = None) -> None:
         self.limit, self.began = limit, monotonic()
@@ -34,13 +28,7 @@ class Clock:
         return self.limit is not None and monotonic() - self.began > self.limit
 
     def leaves_out(self, what: str) -> bool:
-        """Whether the time is over; what is then not looked into is noted.
-
-        Parameters
-        ----------
-        what : str
-            In a few words, as they follow "not looked into:".
-        """
+        """Whether the time is over; what is then not looked into is noted, as it follows "not looked into:"."""
         if not self.is_over:
             return False
         if what not in self.left_out:
@@ -57,10 +45,6 @@ class Clock:
         """
         if self.is_over:
             raise TimeUp
-
-
-# Spread of a spell's removal, of the hands and the charge. A judgement.
-REMOVAL_SPREAD = 0.05
 
 
 @dataclass(frozen=True)
@@ -103,27 +87,6 @@ class Limits:
     cost_change: float = 0.01
     cost_hour: float = 0.03
 
-    @property
-    def spread(self) -> float:
-        """The spread of a spell's removal that programmes are judged with [1]."""
-        return REMOVAL_SPREAD if self.removal_spread is None else self.removal_spread
-
-    def knowing(self, certain: bool) -> Limits:
-        """The same with the spread of a spell's removal settled.
-
-        Parameters
-        ----------
-        certain : bool
-            Whether the constants are taken as known.
-
-        Returns
-        -------
-        Limits
-        """
-        if self.removal_spread is not None:
-            return self
-        return replace(self, removal_spread=0.0 if certain else REMOVAL_SPREAD)
-
     def __post_init__(self) -> None:
         checks = (
             ("minutes", self.minutes, 0.0 < self.minutes <= 10_000.0, "more than 0 and at most 10000"),
@@ -142,3 +105,14 @@ class Limits:
             )  # fmt: skip
         if not self.on_top or not set(self.on_top) <= {"tool", "mirror"}:
             raise InputError("unknown piece", key="on-top", value=self.on_top, expected="tool, mirror")
+
+    @property
+    def spread(self) -> float:
+        """The spread of a spell's removal that programmes are judged with [1]."""
+        return REMOVAL_SPREAD if self.removal_spread is None else self.removal_spread
+
+    def knowing(self, certain: bool) -> Limits:
+        """The same with the spread of a spell's removal settled, by whether the constants are taken as known."""
+        if self.removal_spread is not None:
+            return self
+        return replace(self, removal_spread=0.0 if certain else REMOVAL_SPREAD)

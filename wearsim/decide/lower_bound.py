@@ -1,10 +1,4 @@
-"""Strokes of any size, made as the linear floor wants them: the floor is to hold for every stroke, not for a grid's.
-
-Column generation (Dantzig and Wolfe, Oper. Res. 8 (1960) 101, from memory): given what a mix leaves, y, a stroke whose
-wear per minute B leans on it, ``B.y`` above that of the strokes in the mix, would better the mix. Such strokes are looked
-for among a grid, among strokes of random sizes, and by climbing in the sizes of the best of them.
-
-The linear floor: the best that any mix of the allowed strokes could do, wear rates frozen.
+"""The linear floor: the best that any mix of the allowed strokes could do, wear rates frozen.
 
 With h the present figure error, A the wear per minute of every allowed stroke and P the removal of piston and r^2,
 the floor is the least ``||P (h - A x)||`` over minutes ``x >= 0`` with ``sum x <= M``: convex, without the limit
@@ -13,30 +7,43 @@ on the number of spells. With b = P h and B = P A, every y gives the bound (Lagr
     1/2 ||b - B x||^2  >=  b.y - 1/2 ||y||^2 - M max(0, max_j B_j.y)     for every allowed x,
 
 so the residual of the solution, taken as y, proves how good it is.
+
+The floor is to hold for strokes of every size, not for a grid's. So strokes are made as the floor wants them, by column
+generation (Dantzig and Wolfe, Oper. Res. 8 (1960) 101, from memory): given what a mix leaves, y, a stroke whose
+wear per minute B leans on it, ``B.y`` above that of the strokes in the mix, would better the mix. Such strokes are looked
+for among a grid, among strokes of random sizes, and by climbing in the sizes of the best of them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import hypot
 
 import numpy as np
 from scipy.optimize import nnls
 
 from wearsim.bench.bench import Bench
 from wearsim.decide.limits import Limits
-from wearsim.decide.stroke_library import FREE, HIGH, LOW, SPREAD_KEPT, Shape, shapes
+from wearsim.decide.stroke_library import DRAWN_SHARES, FREE, HIGH, LOW, Reach, StrokeSpec, StrokeWear, allowed_strokes
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
-from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import Constants
-from wearsim.wear.radial.engine import largest_offset
-from wearsim.wear.radial.offset_basis import OffsetBasis, offset_basis, path_matrix
 from wearsim.wear.state import State
 
 # Columns that join a mix at once, and by what share of the largest product with the error one must lean on what is left.
 JOINING, LEANING = 40, 1e-9
+# Strokes of random sizes for each piece on top and lap.
+SCATTERED = 700
+# How many of each kind, piece on top and lap climb, and by what steps in diameters.
+CLIMBERS = 3
+STEPS = (0.06, 0.03, 0.015, 0.0075)
+ROUNDS = 8
+# A round that lowers the floor by less than this share of it is the last.
+ENOUGH = 0.002
+# By this share the floor is put below the best mix found, for strokes that were never made: over the demo and the start
+# figures of tests/decide the best mix of some 20,000 other random strokes was at most 0.026 of it lower.
+NEVER_MADE = 0.1
 
 
 @dataclass(frozen=True)
@@ -64,7 +71,7 @@ def rms_root(gauge: FigureGauge) -> Floats:
     return np.asarray(np.sqrt(aperture.weights)[:, None] * (aperture.matrix @ aperture.levelling_matrix()))
 
 
-def _compressed(rows: Floats) -> Floats:
+def compressed(rows: Floats) -> Floats:
     """The same norms with no more rows than columns."""
     return np.asarray(np.linalg.qr(rows, mode="r")) if rows.shape[0] > rows.shape[1] else rows
 
@@ -81,12 +88,8 @@ def linear_floor(gauge: FigureGauge, error: Floats, wear: Floats, minutes: float
         Wear per minute of every allowed stroke [m/min].
     minutes : float
         Work allowed in all [min].
-
-    Returns
-    -------
-    Floor
     """
-    root = _compressed(rms_root(gauge))
+    root = compressed(rms_root(gauge))
     scale = float(np.linalg.norm(root @ error))
     if scale == 0.0 or len(wear) == 0:
         return Floor(scale, scale, np.zeros(len(wear)))
@@ -144,139 +147,51 @@ def _bound(columns: Floats, b: Floats, y: Floats, minutes: float) -> float:
     return lean / float(np.sqrt(size))  # max over s of s lean - s^2 size / 2 is lean^2 / (2 size)
 
 
-# Strokes of random sizes for each piece on top and lap, and how often each kind is drawn.
-SCATTERED = 700
-KINDS = {"straight": 0.05, "overhang": 0.2, "w": 0.35, "oval": 0.4}
-# How many of each kind, piece on top and lap climb, and by what steps in diameters.
-CLIMBERS = 3
-STEPS = (0.06, 0.03, 0.015, 0.0075)
-ROUNDS = 8
-# A round that lowers the floor by less than this share of it is the last.
-ENOUGH = 0.002
-# By this share the floor is put below the best mix found, for strokes that were never made: over the demo and the start
-# figures of tests/decide the best mix of some 20,000 other random strokes was at most 0.026 of it lower.
-NEVER_MADE = 0.1
+class Pricing(StrokeWear):
+    """Strokes made as the floor wants them, and their wear at one state.
 
-
-class Pricing:
-    """Wear of strokes at one state, each made when asked for.
-
-    Parameters
-    ----------
-    bench : Bench
-    state : State
-        On the grids of ``accuracy``.
-    limits : Limits
-    constants : Constants
-    accuracy : Accuracy
-        Its grids; strokes are drawn more coarsely, as the search draws them.
+    Its grids are those of the accuracy; strokes are drawn more coarsely, as the search draws them.
     """
 
     def __init__(self, bench: Bench, state: State, limits: Limits, constants: Constants, accuracy: Accuracy) -> None:
-        self.bench, self.state, self.limits, self.constants = bench, state, limits, constants
-        self.accuracy = replace(accuracy, draws=min(64, accuracy.draws), phases=min(16, accuracy.phases))
-        self._farthest: dict[tuple[str, str | None], float] = {}
-        self._bases: dict[tuple[str, str | None], OffsetBasis] = {}
+        drawn = replace(accuracy, draws=min(64, accuracy.draws), phases=min(16, accuracy.phases))
+        super().__init__(bench, state, limits, constants, drawn)
+        self._reaches = {
+            (on_top, lap.name): Reach(bench, limits, on_top, lap.name) for lap in bench.laps for on_top in limits.on_top
+        }
 
-    def wear(self, candidates: list[Shape]) -> Floats:
-        """Wear per minute, (N, n) [m/min].
-
-        Parameters
-        ----------
-        candidates : list of Shape
-
-        Returns
-        -------
-        (N, n) ndarray
-        """
-        out = np.zeros((len(candidates), self.state.radius.size))
-        hands, diameter = self.bench.hands, self.bench.mirror.diameter
-        jitter = (hands.length_jitter, hands.centre_jitter)
-        for on_top, lap in {(one.on_top, one.lap) for one in candidates}:
-            rows = [i for i, one in enumerate(candidates) if (one.on_top, one.lap) == (on_top, lap)]
-            basis = self._basis(on_top, lap)
-            strokes = [candidates[i].stroke(diameter, self.limits.rate) for i in rows]
-            weights = path_matrix(strokes, jitter, basis.offset, basis.cases, on_top, self.accuracy)
-            out[rows] = 60.0 * basis.wear(weights, self.bench.preston * self.constants.preston)
-        return out
-
-    def _basis(self, on_top: str, lap: str | None) -> OffsetBasis:
-        if (on_top, lap) not in self._bases:
-            self._bases[on_top, lap] = offset_basis(
-                self.bench, self.state, on_top, self.bench.lap(lap), constants=self.constants,
-                accuracy=self.accuracy,
-            )  # fmt: skip
-        return self._bases[on_top, lap]
-
-    def scattered(self, count: int, seed: int = 0) -> list[Shape]:
-        """Allowed strokes of random kinds and sizes.
-
-        Parameters
-        ----------
-        count : int
-            Drawn for each piece on top and lap; some of them reach too far however they are cut.
-        seed : int
-
-        Returns
-        -------
-        list of Shape
-        """
+    def scattered(self, count: int, seed: int = 0) -> list[StrokeSpec]:
+        """Allowed strokes of random sizes, ``count`` drawn for each piece on top and lap: some reach too far however cut."""
         rng = np.random.default_rng(seed)
         found = []
-        for lap in self.bench.laps:
-            for on_top in self.limits.on_top:
-                kinds = rng.choice(list(KINDS), size=count, p=list(KINDS.values()))
-                for kind, part in zip(map(str, kinds), rng.random((count, 3)), strict=True):
-                    sizes = {
-                        name: _size(name, float(share))
-                        for name, share in zip(LOW, part, strict=True)
-                        if name in FREE[kind]
-                    }
-                    shape = self._pulled_in(Shape(on_top, lap.name, kind, **sizes))
-                    if shape is not None:
-                        found.append(shape)
+        for on_top, lap in self._reaches:
+            kinds = rng.choice(list(DRAWN_SHARES), size=count, p=list(DRAWN_SHARES.values()))
+            for kind, part in zip(map(str, kinds), rng.random((count, 3)).tolist(), strict=True):
+                shares = zip(LOW, part, strict=True)
+                sizes = {name: _size(name, share) for name, share in shares if name in FREE[kind]}
+                stroke = self._pulled_in(StrokeSpec(on_top, lap, kind, **sizes))
+                if stroke is not None:
+                    found.append(stroke)
         return found
 
-    def _pulled_in(self, shape: Shape) -> Shape | None:
+    def _pulled_in(self, stroke: StrokeSpec) -> StrokeSpec | None:
         """The stroke, its overhang cut to what reach allows: the strokes at that limit are often the wanted ones."""
-        if self._is_allowed(shape, shape.overhang):
-            return shape
-        if "overhang" not in FREE[shape.kind] or not self._is_allowed(shape, 0.0):
+        allows = self._reaches[stroke.on_top, stroke.lap].allows
+        if allows(stroke.length, stroke.sweep, stroke.overhang):
+            return stroke
+        if "overhang" not in FREE[stroke.kind] or not allows(stroke.length, stroke.sweep, 0.0):
             return None
-        low, high = 0.0, shape.overhang
+        low, high = 0.0, stroke.overhang
         for _ in range(8):
             middle = 0.5 * (low + high)
-            low, high = (middle, high) if self._is_allowed(shape, middle) else (low, middle)
-        return shape.with_size("overhang", low)
+            low, high = (middle, high) if allows(stroke.length, stroke.sweep, middle) else (low, middle)
+        return stroke.with_sizes(overhang=low)
 
-    def _is_allowed(self, shape: Shape, overhang: float) -> bool:
-        """As :func:`~wearsim.decide.stroke_library.is_allowed`, with this overhang, in numbers alone: it is asked often."""
-        if (shape.on_top, shape.lap) not in self._farthest:
-            tip = largest_offset(self.bench, self.bench.lap(shape.lap), shape.on_top, DEFAULT)
-            kept = SPREAD_KEPT * self.bench.hands.centre_jitter
-            self._farthest[shape.on_top, shape.lap] = (self.limits.reach * tip - kept) / self.bench.mirror.diameter
-        grown = 1.0 + SPREAD_KEPT * self.bench.hands.length_jitter
-        far = hypot(0.5 * grown * shape.length, overhang + grown * shape.sweep)
-        return far <= self._farthest[shape.on_top, shape.lap]
-
-    def beside(self, shape: Shape, step: float) -> Iterator[Shape]:
-        """The allowed strokes with one size larger or smaller.
-
-        Parameters
-        ----------
-        shape : Shape
-        step : float
-            In diameters of the mirror [1].
-
-        Yields
-        ------
-        Shape
-            Its overhang cut to what reach allows.
-        """
-        for name in FREE[shape.kind]:
+    def beside(self, stroke: StrokeSpec, step: float) -> Iterator[StrokeSpec]:
+        """The allowed strokes with one size larger or smaller by ``step`` diameters, their overhang cut to the reach."""
+        for name, size in stroke.free.items():
             for change in (step, -step):
-                value = float(np.clip(getattr(shape, name) + change, LOW[name], HIGH[name]))
-                moved = self._pulled_in(shape.with_size(name, value))
+                moved = self._pulled_in(stroke.with_sizes(**{name: min(max(size + change, LOW[name]), HIGH[name])}))
                 if moved is not None:
                     yield moved
 
@@ -288,29 +203,17 @@ def _size(name: str, share: float) -> float:
 
 
 def floor_over_all_sizes(pricing: Pricing, gauge: FigureGauge, error: Floats, minutes: float) -> Floor:
-    """The linear floor over the strokes of every allowed size.
+    """The linear floor over the strokes of every allowed size, from a figure error (n,) [m] within so many minutes [min].
 
-    Parameters
-    ----------
-    pricing : Pricing
-    gauge : FigureGauge
-    error : (n,) ndarray
-        Present figure error [m].
-    minutes : float
-        Work allowed in all [min].
-
-    Returns
-    -------
-    Floor
-        ``rms`` is the proven bound for the strokes that were made, lowered by NEVER_MADE for those that were not.
+    Its ``rms`` is the proven bound for the strokes that were made, lowered by NEVER_MADE for those that were not.
     """
-    made = list(shapes(pricing.bench, pricing.limits)) + pricing.scattered(SCATTERED)
-    wear = pricing.wear(made)
+    made = [*allowed_strokes(pricing.bench, pricing.limits), *pricing.scattered(SCATTERED)]
+    wear = pricing.columns(made)
     root = rms_root(gauge)
     floor = linear_floor(gauge, error, wear, minutes)
     for _ in range(ROUNDS):
         left = root @ (error - floor.minutes @ wear)
-        more, columns = _climbed(pricing, made, wear, floor.minutes, root.T @ left)
+        more, columns = _generated(pricing, made, wear, floor.minutes, root.T @ left)
         if not more:
             break
         made += more
@@ -321,33 +224,36 @@ def floor_over_all_sizes(pricing: Pricing, gauge: FigureGauge, error: Floats, mi
     return Floor((1.0 - NEVER_MADE) * floor.rms, floor.reached, floor.minutes)
 
 
-def _climbed(
-    pricing: Pricing, made: list[Shape], wear: Floats, mix: Floats, direction: Floats
-) -> tuple[list[Shape], Floats]:
+def _generated(
+    pricing: Pricing, made: list[StrokeSpec], wear: Floats, mix: Floats, direction: Floats
+) -> tuple[list[StrokeSpec], Floats]:
     """Strokes met while climbing in price from the best of each kind and from those in the mix, and their wear."""
-    price = wear @ direction
+    climbers = _climbers(made, wear @ direction, mix)
+    known, met, columns = set(made), list[StrokeSpec](), [np.empty((0, wear.shape[1]))]
+    for step in STEPS:
+        beside = [(moved, place) for place, (one, _) in enumerate(climbers) for moved in pricing.beside(one, step)]
+        fresh: dict[StrokeSpec, int] = {}
+        for moved, place in beside:
+            if moved not in known:
+                fresh.setdefault(moved, place)
+        if not fresh:
+            continue
+        known |= fresh.keys()
+        columns.append(pricing.columns(list(fresh)))
+        for (stroke, place), price in zip(fresh.items(), columns[-1] @ direction, strict=True):
+            if price > climbers[place][1]:
+                climbers[place] = (stroke, float(price))
+        met += fresh
+    return met, np.vstack(columns)
+
+
+def _climbers(made: list[StrokeSpec], price: Floats, mix: Floats) -> list[tuple[StrokeSpec, float]]:
+    """The strokes in the mix and the best of each kind, piece on top and lap, with their prices."""
+    out = [(made[i], float(price[i])) for i in np.flatnonzero(mix > 0.0)]
     groups: dict[tuple[str, str | None, str], int] = {}
-    climbers: list[tuple[Shape, float]] = [(made[i], float(price[i])) for i in np.flatnonzero(mix > 0.0)]
     for i in np.argsort(-price):
         group = (made[i].on_top, made[i].lap, made[i].kind)
         groups[group] = groups.get(group, 0) + 1
         if groups[group] <= CLIMBERS:
-            climbers.append((made[i], float(price[i])))
-    known, met, columns = set(made), [], [np.empty((0, wear.shape[1]))]
-    for step in STEPS:
-        tried: list[Shape] = []
-        owner: list[int] = []
-        for place, (shape, _) in enumerate(climbers):
-            for moved in pricing.beside(shape, step):
-                if moved not in known:
-                    known.add(moved)
-                    tried.append(moved)
-                    owner.append(place)
-        if not tried:
-            continue
-        columns.append(pricing.wear(tried))
-        for shape, place, value in zip(tried, owner, columns[-1] @ direction, strict=True):
-            if value > climbers[place][1]:
-                climbers[place] = (shape, float(value))
-        met += tried
-    return met, np.vstack(columns)
+            out.append((made[i], float(price[i])))
+    return out

@@ -1,4 +1,4 @@
-"""What makes one programme better than another.
+"""What makes one programme better than another: the expected squared figure error, and what a person feels as a cost.
 
 Physics section 9: the expected squared figure error over everything uncertain,
 
@@ -8,21 +8,26 @@ R_si the coupled engine's removal by spell i with the constants of scenario s, R
 spell's removal that no calibration takes away, each spell for itself: charge, wetness, the hands. The second term is
 what makes a programme of large removals that cancel a bad one. Edge roll beyond its limit counts on top, and minutes,
 spells and change-overs make the residual dearer.
+
+The scenarios are a few weighted cases that stand for everything uncertain about the constants: a third-degree rule on the
+normal distribution of the logarithms, two points on each principal axis at a distance r sigma with weight 1 / (2 r^2),
+and the middle with the rest; r^2 = max(3, number of axes) keeps every weight non-negative.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
-from wearsim.decide.coarse_engine import Trying, worked
+from wearsim.decide.coarse_engine import Plan, without_pressings
 from wearsim.decide.limits import Limits
-from wearsim.decide.lower_bound import rms_root
-from wearsim.decide.scenarios import Scenario
+from wearsim.decide.lower_bound import compressed, rms_root
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
+from wearsim.wear.constants import NAMES, Belief, Constants
 from wearsim.wear.state import State
 
 # How many times dearer than figure error an edge roll beyond the limit is. A judgement.
@@ -30,19 +35,49 @@ EDGE_WEIGHT = 3.0
 
 
 @dataclass(frozen=True)
-class Score:
-    """A programme judged.
+class Scenario:
+    """One case, with its weight [1]."""
 
-    Parameters
-    ----------
-    cost : float
-        What the search makes small [m].
-    expected_rms : float
-        Root of the expected mean square figure error [m].
-    rms : float
-        RMS figure error with the most likely constants [m].
-    edge_roll : float
-        With the most likely constants [m].
+    constants: Constants
+    weight: float
+
+
+def scenarios(belief: Belief) -> tuple[Scenario, ...]:
+    """Weighted cases for a belief; one alone where everything is known."""
+    values, vectors = np.linalg.eigh(belief.covariance)
+    active = values > 1e-12 * max(float(values.max()), 1e-300)
+    axes = vectors[:, active] * np.sqrt(values[active])
+    count = axes.shape[1]
+    if count == 0:
+        return (Scenario(belief.best(), 1.0),)
+    reach = max(3.0, float(count))
+    cases = []
+    for axis in axes.T:
+        for sign in (-1.0, 1.0):
+            logs = belief.mean + sign * np.sqrt(reach) * axis
+            factors = dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True))
+            cases.append(Scenario(Constants(**factors), 0.5 / reach))
+    if count < reach:
+        cases.append(Scenario(belief.best(), 1.0 - count / reach))
+    return tuple(cases)
+
+
+def share_to_aim_for(belief: Belief) -> float:
+    """Which share of the way to go, by the spread of the Preston coefficient alone.
+
+    With the removal known up to a factor f of mean m1 and mean square m2, the expected squared error
+    ``E ||h - f R||^2`` is least where R is nearest to ``(m1 / m2) h`` (physics section 9). For a log-normal f of
+    variance v of its logarithm that share is ``exp(-3 v / 2)``.
+    """
+    return float(np.exp(-1.5 * belief.covariance[0, 0]))
+
+
+@dataclass(frozen=True)
+class Score:
+    """How good a programme is [m].
+
+    ``cost`` is what the search makes small, ``expected_rms`` the root of the expected mean square figure error; RMS and edge
+    roll are those with the most likely constants.
     """
 
     cost: float
@@ -52,22 +87,11 @@ class Score:
 
 
 class Objective:
-    """Scores programmes on one start figure.
-
-    Parameters
-    ----------
-    gauge : FigureGauge
-        On the trials' grid.
-    start : State
-    limits : Limits
-    wavelength : float
-        [m]
-    """
+    """Scores programmes on one start figure; gauge and state are on the grids of the engine that works them."""
 
     def __init__(self, gauge: FigureGauge, start: State, limits: Limits, wavelength: float) -> None:
         self.gauge, self.start, self.limits, self.wavelength = gauge, start, limits, wavelength
-        root = rms_root(gauge)
-        self.root = np.linalg.qr(root, mode="r") if root.shape[0] > root.shape[1] else root
+        self.root = compressed(rms_root(gauge))
         self.error = gauge.error(start.height)
         self.rms_before = float(np.linalg.norm(self.root @ self.error))
         self.roll_before = gauge.edge_roll(self.error)
@@ -83,62 +107,56 @@ class Objective:
         """The same with so many minutes of work allowed in all [min]."""
         return Objective(self.gauge, self.start, replace(self.limits, minutes=minutes), self.wavelength)
 
-    def residuals(self, heights: list[Floats], aim: float = 1.0) -> Floats:
+    def residuals(self, heights: Sequence[Floats], aim: float = 1.0) -> Floats:
         """Rows whose sum of squares is one scenario's share of J, edge penalty included [m].
 
-        Parameters
-        ----------
-        heights : list of (n,) ndarray
-            Glass at the start and after each spell [m].
-        aim : float
-            Share of the way that counts as the whole [1].
+        ``heights`` are the glass at the start and after each spell, (n,) each [m]; ``aim`` is the share of the way that
+        counts as the whole [1].
         """
         left = self.root @ (aim * self.error - (heights[0] - heights[-1]))
         spread = self.limits.spread
         cancel = [spread * (self.root @ (one - two)) for one, two in pairwise(heights)] if spread > 0.0 else []
         return np.concatenate([left, [self._beyond(heights)], *cancel])
 
-    def _beyond(self, heights: list[Floats]) -> float:
+    def _beyond(self, heights: Sequence[Floats]) -> float:
         """Edge roll beyond the limit, as it weighs beside the figure error [m]."""
         roll = self.gauge.edge_roll(self.error - (heights[0] - heights[-1]))
         return EDGE_WEIGHT * max(0.0, abs(roll) - self.roll_limit)
 
-    def dearness(self, programme: tuple[Trying, ...]) -> float:
+    def effort(self, plan: Plan) -> float:
         """Factor by which minutes, spells and change-overs make the residual dearer [1]."""
-        limits = self.limits
-        spells = len(worked(programme))
-        tops = [tried.shape.on_top for tried in worked(programme)]
-        changes = sum(one != two for one, two in pairwise(tops))
-        hours = sum(tried.minutes for tried in programme) / 60.0
-        return 1.0 + limits.cost_spell * max(0, spells - 1) + limits.cost_change * changes + limits.cost_hour * hours
+        limits, spells = self.limits, without_pressings(plan)
+        changes = sum(one.stroke.on_top != two.stroke.on_top for one, two in pairwise(spells))
+        hours = sum(spell.minutes for spell in plan) / 60.0
+        more_spells = max(0, len(spells) - 1)
+        return 1.0 + limits.cost_spell * more_spells + limits.cost_change * changes + limits.cost_hour * hours
 
     def score(
-        self, programme: tuple[Trying, ...], runs: list[list[Floats]], cases: tuple[Scenario, ...],
-        nominal: Floats,
-    ) -> Score:  # fmt: skip
-        """Judge a programme from the glass it leaves in every scenario.
+        self,
+        plan: Plan,
+        runs: Sequence[Sequence[Floats]],
+        cases: Sequence[Scenario],
+        nominal: Sequence[Floats],
+        aim: float = 1.0,
+    ) -> Score:
+        """Score a programme from the glass it leaves in every scenario.
 
-        Parameters
-        ----------
-        programme : tuple of Trying
-        runs : list of lists of (n,) ndarray
-            For each scenario the glass at the start and after each spell [m].
-        cases : tuple of Scenario
-        nominal : (n,) ndarray
-            Glass after with the most likely constants [m].
+        ``runs`` hold for each scenario the glass at the start and after each spell, (n,) each [m], ``nominal`` the same with
+        the most likely constants. Where the aim is not the whole way, the cost is that of these alone.
         """
         pairs = list(zip(cases, runs, strict=True))
         penalised = sum(case.weight * float(np.sum(self.residuals(run) ** 2)) for case, run in pairs)
         penalty = sum(case.weight * self._beyond(run) ** 2 for case, run in pairs)
-        error = self.gauge.error(nominal)
+        aimed = penalised if aim == 1.0 else np.sum(self.residuals(nominal, aim) ** 2)
+        error = self.gauge.error(nominal[-1])
         return Score(
-            float(np.sqrt(penalised)) * self.dearness(programme),
+            float(np.sqrt(aimed)) * self.effort(plan),
             float(np.sqrt(max(0.0, penalised - penalty))),
             float(np.linalg.norm(self.root @ error)),
             self.gauge.edge_roll(error),
         )
 
 
-def heights_of(states: list[State]) -> list[Floats]:
+def heights_of(states: Sequence[State]) -> list[Floats]:
     """Glass at the start and after each spell [m]."""
     return [state.height for state in states]

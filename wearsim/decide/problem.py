@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.decide.coarse_engine import COARSE, Trials, Trying
+from wearsim.decide.coarse_engine import COARSE, CoarseEngine, Plan
 from wearsim.decide.least_squares import Refiner
 from wearsim.decide.limits import Clock, Limits
-from wearsim.decide.objective import Objective
+from wearsim.decide.objective import Objective, Scenario, scenarios, share_to_aim_for
 from wearsim.decide.rounding import FINE_STEP, SIZE_STEP
-from wearsim.decide.scenarios import Scenario, scenarios, share_to_aim_for
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import Belief
 from wearsim.wear.initial_figure import StartFigure, on_grid
@@ -21,36 +23,40 @@ from wearsim.wear.state import State, start_state
 FINE_OFFSETS = 60
 
 
-class Situation:
-    """A mirror before a proposal, on the grids of the trials.
+@dataclass(frozen=True, eq=False)
+class ProposalProblem:
+    """A mirror before a proposal.
 
-    Parameters
-    ----------
-    bench : Bench
-    limits : Limits
-    belief : Belief
-        What is known of the constants.
-    start : StartFigure
-        The glass.
-    laps : State or None
-        Laps as a session left them; None for fresh ones.
-    accuracy : Accuracy
-        Of the final prediction.
-    clock : Clock
+    Its laps are as a session left them, or fresh where there are none; the accuracy is that of the final prediction.
     """
 
-    def __init__(
-        self, bench: Bench, limits: Limits, belief: Belief, start: StartFigure, laps: State | None,
-        accuracy: Accuracy, clock: Clock,
-    ) -> None:  # fmt: skip
-        self.bench, self.limits, self.belief, self.start = bench, limits, belief, start
-        self.laps, self.accuracy, self.clock = laps, accuracy, clock
-        self.objective = self._objective(COARSE)
-        self.nominal = Trials(bench, limits, belief.best())
-        self.cases = scenarios(belief)
-        self.aim = share_to_aim_for(belief)
-        self._trials: list[Trials] | None = None
-        self._on: dict[Accuracy, tuple[Objective, Trials]] = {}
+    bench: Bench
+    limits: Limits
+    belief: Belief
+    start: StartFigure
+    laps: State | None
+    accuracy: Accuracy
+    clock: Clock
+
+    @cached_property
+    def cases(self) -> tuple[Scenario, ...]:
+        """Weighted cases of the constants."""
+        return scenarios(self.belief)
+
+    @property
+    def aim(self) -> float:
+        """Share of the way that stands for the spread of the constants [1]."""
+        return share_to_aim_for(self.belief)
+
+    @property
+    def objective(self) -> Objective:
+        """On coarse grids."""
+        return self._on_grids(COARSE)[0]
+
+    @property
+    def nominal(self) -> CoarseEngine:
+        """With the most likely constants, on coarse grids."""
+        return self._on_grids(COARSE)[1]
 
     @property
     def is_certain(self) -> bool:
@@ -58,20 +64,15 @@ class Situation:
         return len(self.cases) == 1
 
     @property
+    def measured(self) -> float:
+        """RMS of the measurement's own uncertainty [m]."""
+        matrix, root = gauge_for(self.bench, self.start.radius).aperture.rms_matrix(), self.start.root
+        return float(np.sqrt(np.sum((matrix @ root) * root)))
+
+    @property
     def size_step(self) -> float:
         """What sizes are rounded to, in diameters [1]."""
         return FINE_STEP if self.is_certain else SIZE_STEP
-
-    @property
-    def trials(self) -> list[Trials]:
-        """One a scenario, made when first needed."""
-        if self._trials is None:
-            self._trials = (
-                [self.nominal]
-                if self.is_certain
-                else [Trials(self.bench, self.limits, case.constants) for case in self.cases]
-            )
-        return self._trials
 
     def state(self, accuracy: Accuracy) -> State:
         """Glass and laps at the start, on the grids of an accuracy."""
@@ -79,55 +80,51 @@ class Situation:
         state = start_state(self.bench, start.radius, start.height, accuracy)
         return state if self.laps is None else replace(state, laps=self.laps.on_grids(self.bench, accuracy).laps)
 
-    def _objective(self, accuracy: Accuracy) -> Objective:
-        state = self.state(accuracy)
-        gauge = gauge_for(self.bench, state.radius)
-        return Objective(gauge, state, self.limits, self.bench.light.wavelength)
+    @cached_property
+    def _on(self) -> dict[Accuracy, tuple[Objective, CoarseEngine]]:
+        return {}
 
-    def judge_in_all(self) -> Refiner:
-        """Judges programmes in every scenario."""
-        return Refiner(self.objective, self.trials, self.cases, self.nominal, clock=self.clock)
+    def _on_grids(self, accuracy: Accuracy) -> tuple[Objective, CoarseEngine]:
+        """Objective, and engine with the most likely constants, made when first needed."""
+        if accuracy not in self._on:
+            state = self.state(accuracy)
+            gauge = gauge_for(self.bench, state.radius)
+            objective = Objective(gauge, state, self.limits, self.bench.light.wavelength)
+            self._on[accuracy] = objective, CoarseEngine(self.bench, self.limits, self.belief.best(), accuracy)
+        return self._on[accuracy]
 
-    def judge_closely(self, minutes: float | None = None) -> Refiner:
-        """Judges as what is told in the end: in every scenario, or at full accuracy where there is but one.
+    @cached_property
+    def _engines(self) -> list[CoarseEngine]:
+        """One a scenario."""
+        if self.is_certain:
+            return [self.nominal]
+        return [CoarseEngine(self.bench, self.limits, case.constants) for case in self.cases]
 
-        Parameters
-        ----------
-        minutes : float, optional
-            Work allowed in all; by default as the limits have it [min].
+    def in_all_scenarios(self, minutes: float | None = None) -> Refiner:
+        """For programmes in every scenario, with so many minutes of work in all or as the limits have it [min]."""
+        objective = self.objective if minutes is None else self.objective.within(minutes)
+        return Refiner(objective, self._engines, self.cases, self.nominal, clock=self.clock)
+
+    def most_likely(
+        self, lead: Plan = (), accuracy: Accuracy = COARSE, minutes: float | None = None, aim: float | None = None
+    ) -> Refiner:
+        """For programmes with the most likely constants, after a lead that is worked before every one.
+
+        The minutes are those of work in all, by default as the limits have it [min]; the aim is by default that which
+        stands for the spread of the constants [1].
         """
-        refiner = self.judge_fine() if self.is_certain else self.judge_in_all()
+        objective, engine = self._on_grids(accuracy)
+        objective = objective.after(engine.states(objective.start, lead)[-1])
         if minutes is not None:
-            refiner.objective = refiner.objective.within(minutes)
-        return refiner
+            objective = objective.within(minutes)
+        if aim is None:
+            aim = 1.0 if self.is_certain else self.aim
+        return Refiner(objective, [engine], (Scenario(self.belief.best(), 1.0),), engine, aim, self.clock)
 
-    @property
-    def fine(self) -> Accuracy:
-        """Full accuracy, on offsets shared by all strokes."""
-        return replace(self.accuracy, offsets=FINE_OFFSETS)
+    def at_full_accuracy(self, minutes: float | None = None) -> Refiner:
+        """For programmes at full accuracy, on offsets shared by all strokes, with the most likely constants."""
+        return self.most_likely(accuracy=replace(self.accuracy, offsets=FINE_OFFSETS), minutes=minutes, aim=1.0)
 
-    def judge_likely(self, lead: tuple[Trying, ...] = (), accuracy: Accuracy = COARSE) -> Refiner:
-        """Judges programmes with the most likely constants, the spread of the constants in its aim.
-
-        Parameters
-        ----------
-        lead : tuple of Trying
-            What is worked before every programme.
-        accuracy : Accuracy
-        """
-        constants = self.belief.best()
-        if accuracy is COARSE:
-            objective, trials = self.objective, self.nominal
-        else:
-            if accuracy not in self._on:
-                self._on[accuracy] = (self._objective(accuracy), Trials(self.bench, self.limits, constants, accuracy))
-            objective, trials = self._on[accuracy]
-        objective = objective.after(trials.states(objective.start, lead)[-1])
-        aim = 1.0 if self.is_certain else self.aim
-        return Refiner(objective, [trials], (Scenario(constants, 1.0),), trials, aim, self.clock)
-
-    def judge_fine(self) -> Refiner:
-        """Judges programmes at full accuracy with the most likely constants."""
-        judge = self.judge_likely((), self.fine)
-        judge.aim = 1.0
-        return judge
+    def as_shown(self, minutes: float | None = None) -> Refiner:
+        """As the figures of a proposal are made: in every scenario, or at full accuracy where there is but one."""
+        return self.at_full_accuracy(minutes) if self.is_certain else self.in_all_scenarios(minutes)

@@ -1,7 +1,4 @@
-"""A proposal: the programme, what it is predicted to do, and how good that is.
-
-How the figure stands if a programme is stopped early, with its band.
-"""
+"""A proposal: the programme, what it is predicted to do, how good that is, and the figure if it is stopped early."""
 
 from __future__ import annotations
 
@@ -12,7 +9,7 @@ import numpy as np
 
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import spell_table
-from wearsim.decide.coarse_engine import Trials, Trying
+from wearsim.decide.coarse_engine import CoarseEngine, Plan, PlannedSpell
 from wearsim.decide.limits import Limits
 from wearsim.decide.trade_off import TradeOff
 from wearsim.errors import ContactError
@@ -24,6 +21,9 @@ from wearsim.wear.initial_figure import StartFigure, on_grid
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import BAND_DRAWS
 from wearsim.wear.state import State
+
+# Between two looks at the figure, about: of the line, of a draw [min]. Between looks the figure goes evenly.
+APART, APART_DRAWN = 2.0, 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -219,42 +219,32 @@ class Proposal:
         }
 
 
-APART, APART_DRAWN = 2.0, 5.0
-"""Between two looks at the figure, about: of the line, of a draw [min]. Between looks the figure goes evenly."""
-
-
 def stopped_early(
-    nominal: Trials, start: State, gauge: FigureGauge, programme: tuple[Trying, ...], belief: Belief,
-    measured: StartFigure, *, seed: int = 0, draws: int = BAND_DRAWS,
-) -> EarlyStop:  # fmt: skip
+    nominal: CoarseEngine,
+    start: State,
+    gauge: FigureGauge,
+    plan: Plan,
+    belief: Belief,
+    measured: StartFigure,
+    *,
+    seed: int = 0,
+    draws: int = BAND_DRAWS,
+) -> EarlyStop:
     """The figure against minutes of work, with the most likely constants; its band over draws of them and of the glass.
 
-    Parameters
-    ----------
-    nominal : Trials
-        With the most likely constants.
-    start : State
-        On the grids of the trials' accuracy.
-    gauge : FigureGauge
-        On the same radii.
-    programme : tuple of Trying
-    belief : Belief
-        Its draws are those of the constants: not the search's weighted cases, which are too few for percentiles.
-    measured : StartFigure
-        Its draws are those of the glass.
-    seed, draws : int
-        As for :func:`wearsim.wear.predict.predict`: the same draws as of its band, by a coarser engine. None, no band.
+    The draws are those of the band of :func:`wearsim.wear.predict.predict`, by a coarser engine, and not the search's
+    weighted cases, which are too few for percentiles. Without draws there is no band.
     """
-    minutes, errors = _course(nominal, start, gauge, programme, APART)
+    minutes, errors = _course(nominal, start, gauge, plan, APART)
     line = _numbers(errors, gauge)
-    if not (programme and draws) or (belief.is_certain and not measured.is_uncertain):
+    if not (plan and draws) or (belief.is_certain and not measured.is_uncertain):
         return EarlyStop(minutes, *line)
     glass = on_grid(nominal.bench, measured, nominal.accuracy).draws(draws, seed + 1)
     found = []
     for height, constants in zip(glass, belief.draws(draws, seed), strict=True):
-        trials = Trials(nominal.bench, nominal.limits, constants, nominal.accuracy)
+        engine = CoarseEngine(nominal.bench, nominal.limits, constants, nominal.accuracy)
         try:
-            looks, drawn = _course(trials, replace(start, height=height), gauge, programme, APART_DRAWN)
+            looks, drawn = _course(engine, replace(start, height=height), gauge, plan, APART_DRAWN)
         except ContactError:
             continue
         between = np.array([np.interp(minutes, looks, one) for one in np.eye(looks.size)]).T
@@ -265,19 +255,18 @@ def stopped_early(
     return EarlyStop(minutes, *line, rms, roll)
 
 
-def _course(
-    trials: Trials, state: State, gauge: FigureGauge, programme: tuple[Trying, ...], apart: float
-) -> tuple[Floats, Floats]:
+def _course(engine: CoarseEngine, state: State, gauge: FigureGauge, plan: Plan, apart: float) -> tuple[Floats, Floats]:
     """Minutes of work (m,) [min] and the figure error then (m, n) [m]."""
     minutes, heights = [0.0], [state.height]
-    for tried in programme:
-        if tried.shape.is_press:
-            state = trials.after(state, tried)
+    for spell in plan:
+        if spell.stroke.is_press:
+            state = engine.after(state, spell)
             continue
-        parts = max(1, round(tried.minutes / apart))
+        parts = max(1, round(spell.minutes / apart))
+        part = PlannedSpell(spell.stroke, spell.minutes / parts)
         for _ in range(parts):
-            state = trials.after(state, Trying(tried.shape, tried.minutes / parts))
-            minutes.append(minutes[-1] + tried.minutes / parts)
+            state = engine.after(state, part)
+            minutes.append(minutes[-1] + part.minutes)
             heights.append(state.height)
     return np.array(minutes), np.array([gauge.error(height) for height in heights])
 

@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme
-from wearsim.decide.coarse_engine import Trying, tried_of
-from wearsim.decide.least_squares import Judged
+from wearsim.decide.coarse_engine import Plan, plan_of
+from wearsim.decide.least_squares import Candidate
 from wearsim.decide.limits import Clock, Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
-from wearsim.decide.problem import Situation
+from wearsim.decide.problem import ProposalProblem
 from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, stopped_early
 from wearsim.decide.reasons import WORTHWHILE, edge_advice, lower_floor_advice, why, why_not
-from wearsim.decide.response_search import Found
-from wearsim.decide.search import Look, Progress
+from wearsim.decide.response_search import Pool, Progress
+from wearsim.decide.search import SearchSchedule
 from wearsim.decide.trade_off import Budgets, TradeOff, trade_off
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.constants import NAMES, Belief, prior
+from wearsim.wear.constants import Belief, prior
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.outcome import Outcome, share_of_the_way
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
@@ -69,7 +68,7 @@ def propose(
         Programmes that the search refines first, of each origin; by default 4.
     time_limit : float, optional
         Of the whole call [s]. What is begun then is ended early or left out, and the proposal says so; what a proposal
-        cannot do without comes after it: the best programme made neat and predicted with its band, and the floor.
+        cannot do without comes after it: the best programme rounded and predicted with its band, and the floor.
     seed : int
         Of the band's draws.
     draws : int
@@ -94,115 +93,108 @@ def propose(
     belief = prior(bench) if belief is None else belief
     limits = limits.knowing(belief.is_certain)
     start = start_figure(bench, accuracy) if start is None else start
-    work, found, programme, outcome, reason = _within_edge_limit(
-        lambda allowed: _Work(bench, allowed, belief, start, laps, accuracy, clock), limits, starts, progress,
-        seed, draws,
-    )  # fmt: skip
-    floor = work.floor()
-    advice = (
-        *edge_advice(outcome, limits, bench.light.wavelength),
-        *lower_floor_advice(bench, limits, start, floor, work.objective, belief, clock),
-    )
-    later, no_more = _later(bench, work, programme, outcome, sessions, seed, draws)
-    bought = _trade_off(work, found, programme, progress) if with_trade_off else ()
-    return Proposal(
-        programme=programme,
-        outcome=outcome,
-        floor=floor,
-        expected_rms=work.expected(programme),
-        share=work.share(outcome),
-        aim=work.aim,
-        reason=reason,
-        advice=advice,
-        trade_off=bought,
-        early=work.early(programme, seed, draws),
-        later=later,
-        limits=limits,
-        evaluations=found.evaluations,
-        seconds=found.seconds,
-        stopped=found.stopped,
-        no_more_sessions=no_more,
-        left_out=tuple(clock.left_out),
-    )
+
+    first = _Proposing(bench, limits, belief, start, laps, accuracy, clock, seed, draws, progress)
+    work, pool, choice = first.within_edge_limit(starts)
+    return work.proposal(limits, pool, choice, sessions, with_trade_off)
 
 
-def _within_edge_limit(
-    prepare: Callable[[Limits], _Work], limits: Limits, starts: int | None, progress: Progress | None, seed: int,
-    draws: int,
-) -> tuple[_Work, Found, Programme, Outcome, str]:  # fmt: skip
-    """Search within the limit on the edge roll; where the edge is beyond it and stays so, within what it is."""
-    work = prepare(limits)
-    found, best = Look(work, progress).run(starts)
-    chosen = work.choose(best, seed, draws)
-    present = abs(work.objective.roll_before) / work.bench.light.wavelength
-    if chosen[0].spells or present <= limits.edge_limit:
-        return work, found, *chosen
-    if found.stopped or work.clock.leaves_out("programmes that keep the edge where it is, beyond its limit"):
-        return work, found, *chosen
-    work = prepare(replace(limits, edge_limit=present))
-    again, best = Look(work, progress).run(starts)
-    found.take_in(again)
-    return work, found, *work.choose(best, seed, draws)
+_Choice = tuple[Programme, Outcome, str]
+"""A programme, what it is predicted to do, and why it goes as far as it goes."""
 
 
-def _trade_off(work: _Work, found: Found, programme: Programme, progress: Progress | None) -> tuple[TradeOff, ...]:
-    """What fewer minutes and spells buy, looked into."""
-    if not programme.spells or work.clock.leaves_out("what minutes and spells buy"):
-        return ()
-    budgets = Budgets(work, found.judged, tried_of(programme))
-    if progress is not None:
-        progress("fewer minutes", budgets.judged[0].score.cost)
-    budgets.look()
-    limit = 1.02 * work.objective.roll_limit
-    return trade_off(budgets.judged, work.limits, work.objective.rms_before, work.measured, limit, budgets.looked)
-
-
-class _Work(Situation):
+@dataclass(frozen=True, eq=False)
+class _Proposing(ProposalProblem):
     """One proposal in the making."""
 
-    def as_programme(self, tried: tuple[Trying, ...]) -> Programme:
-        """The programme as a person would write it."""
-        first = next((place for place, one in enumerate(tried) if not one.shape.is_press), 0)
-        made = Programme(
-            spells=tuple(
-                one.shape.spell(one.minutes, self.limits.rate, TURN if place > first else 0.0)
-                for place, one in enumerate(tried)
-            )
+    seed: int
+    draws: int
+    progress: Progress | None
+
+    def within_edge_limit(self, starts: int | None) -> tuple[_Proposing, Pool, _Choice]:
+        """Search within the limit on the edge roll; where the edge is beyond it and stays so, within what it is."""
+        pool, best = SearchSchedule(self, self.progress).run(starts)
+        choice = self.choose(best)
+        present = abs(self.objective.roll_before) / self.bench.light.wavelength
+        if choice[0].spells or present <= self.limits.edge_limit or pool.stopped:
+            return self, pool, choice
+        if self.clock.leaves_out("programmes that keep the edge where it is, beyond its limit"):
+            return self, pool, choice
+        work = replace(self, limits=replace(self.limits, edge_limit=present))
+        again, best = SearchSchedule(work, work.progress).run(starts)
+        pool.take_in(again)
+        return work, pool, work.choose(best)
+
+    def proposal(self, limits: Limits, pool: Pool, choice: _Choice, sessions: int, with_trade_off: bool) -> Proposal:
+        """What is chosen, with all that is said of it; ``limits`` are those that were asked for."""
+        programme, outcome, reason = choice
+        floor = self.floor()
+        advice = (*edge_advice(outcome, limits, self.bench.light.wavelength), *lower_floor_advice(self, limits, floor))
+        later, no_more = self._later(programme, outcome, sessions)
+        return Proposal(
+            programme=programme,
+            outcome=outcome,
+            floor=floor,
+            trade_off=self._trade_off(pool, programme) if with_trade_off else (),
+            expected_rms=self.expected(programme),
+            share=self.share(outcome),
+            aim=self.aim,
+            reason=reason,
+            advice=advice,
+            early=self._early(programme),
+            later=later,
+            limits=limits,
+            evaluations=pool.evaluations,
+            seconds=pool.seconds,
+            stopped=pool.stopped,
+            no_more_sessions=no_more,
+            left_out=tuple(self.clock.left_out),
         )
+
+    def _as_programme(self, plan: Plan) -> Programme:
+        """The programme as a person would write it."""
+        first = next((place for place, one in enumerate(plan) if not one.stroke.is_press), 0)
+        turns = [TURN if place > first else 0.0 for place in range(len(plan))]
+        spells = (one.stroke.spell(one.minutes, self.limits.rate, turn) for one, turn in zip(plan, turns, strict=True))
+        made = Programme(spells=tuple(spells))
         return made.model_copy(update={"text": dump_programme(made)})
 
-    def predict(self, programme: Programme, seed: int, draws: int) -> Outcome:
+    def _predict(self, plan: Plan, draws: int = 0) -> Outcome:
         """The coupled engine at full accuracy."""
         return predict(
-            self.bench, programme, seed=seed, draws=draws, accuracy=self.accuracy, belief=self.belief,
-            start=self.start, laps=self.laps,
-        )  # fmt: skip
+            self.bench,
+            self._as_programme(plan),
+            seed=self.seed,
+            draws=draws,
+            accuracy=self.accuracy,
+            belief=self.belief,
+            start=self.start,
+            laps=self.laps,
+        )
 
-    def choose(self, best: list[Judged], seed: int, draws: int) -> tuple[Programme, Outcome, str]:
+    def choose(self, best: list[Candidate]) -> _Choice:
         """The best programme that is better than stopping at full accuracy, or the empty one, and why."""
         before = self.objective.rms_before
         limit = self.objective.roll_limit * 1.02
-        for judged in self._as_told(best) if self.is_certain else best:
-            if not judged.programme or judged.score.expected_rms >= (1.0 - WORTHWHILE) * before:
+        for one in self._by_prediction(best) if self.is_certain else best:
+            if not one.plan or one.score.expected_rms >= (1.0 - WORTHWHILE) * before:
                 continue
-            programme = self.as_programme(judged.programme)
-            outcome = self.predict(programme, seed, 0)
+            outcome = self._predict(one.plan)
             keeps_edge = abs(outcome.edge_roll) <= limit
             if outcome.surface_rms < outcome.numbers_before.surface_rms and keeps_edge:
-                outcome = self.predict(programme, seed, draws) if draws else outcome
+                outcome = self._predict(one.plan, self.draws) if self.draws else outcome
                 band = None if outcome.band is None else outcome.band.share
-                return programme, outcome, why(self.belief, self.limits, self.share(outcome), band)
-        empty = self.as_programme(())
-        return empty, self.predict(empty, seed, 0), why_not(self.objective.rms_before, best)
+                reason = why(self.belief, self.limits, self.share(outcome), band)
+                return self._as_programme(one.plan), outcome, reason
+        return self._as_programme(()), self._predict(()), why_not(before, best)
 
-    def _as_told(self, best: list[Judged]) -> list[Judged]:
-        """The best by the figure that is told: on offsets of their own strokes, not on shared ones."""
+    def _by_prediction(self, best: list[Candidate]) -> list[Candidate]:
+        """The best by the figure that is shown: on offsets of their own strokes, not on shared ones."""
 
-        def told(judged: Judged) -> float:
-            outcome = self.predict(self.as_programme(judged.programme), 0, 0)
-            return outcome.surface_rms * self.objective.dearness(judged.programme)
+        def cost(one: Candidate) -> float:
+            return self._predict(one.plan).surface_rms * self.objective.effort(one.plan)
 
-        return sorted((one for one in best if one.programme), key=told)
+        return sorted((one for one in best if one.plan), key=cost)
 
     def share(self, outcome: Outcome) -> float:
         """Share of the way that it goes [1]."""
@@ -210,16 +202,10 @@ class _Work(Situation):
 
     def expected(self, programme: Programme) -> float:
         """Root of the expected mean square figure error, the measurement's own band included [m]."""
-        if not programme.spells:
-            return float(np.hypot(self.objective.rms_before, self.measured))
-        return float(np.hypot(self.judge_closely().judge(tried_of(programme)).score.expected_rms, self.measured))
-
-    @property
-    def measured(self) -> float:
-        """RMS of the measurement's own uncertainty [m]."""
-        gauge = gauge_for(self.bench, self.start.radius)
-        root = self.start.root
-        return float(np.sqrt(np.sum((gauge.aperture.rms_matrix() @ root) * root)))
+        rms = self.objective.rms_before
+        if programme.spells:
+            rms = self.as_shown().evaluate(plan_of(programme)).score.expected_rms
+        return float(np.hypot(rms, self.measured))
 
     def floor(self) -> float:
         """The linear floor at the present state [m]."""
@@ -228,42 +214,44 @@ class _Work(Situation):
         error = gauge.error(self.start.height)
         return floor_over_all_sizes(pricing, gauge, error, self.limits.minutes).rms
 
-    def early(self, programme: Programme, seed: int, draws: int) -> EarlyStop:
+    def _early(self, programme: Programme) -> EarlyStop:
         """The figure against minutes of work, with its band."""
-        tried, objective = tried_of(programme), self.objective
-        return stopped_early(
-            self.nominal, objective.start, objective.gauge, tried, self.belief, self.start, seed=seed, draws=draws
-        )
+        of = (self.objective.start, self.objective.gauge, plan_of(programme), self.belief, self.start)
+        return stopped_early(self.nominal, *of, seed=self.seed, draws=self.draws)
 
+    def _trade_off(self, pool: Pool, programme: Programme) -> tuple[TradeOff, ...]:
+        """What fewer minutes and spells buy, looked into."""
+        if not programme.spells or self.clock.leaves_out("what minutes and spells buy"):
+            return ()
+        budgets = Budgets(self, pool.candidates, plan_of(programme))
+        if self.progress is not None:
+            self.progress("fewer minutes", budgets.candidates[0].score.cost)
+        budgets.run()
+        ends = (self.objective.rms_before, self.measured, 1.02 * self.objective.roll_limit)
+        return trade_off(budgets.candidates, self.limits, *ends, budgets.looked)
 
-def _later(
-    bench: Bench, work: _Work, programme: Programme, outcome: Outcome, sessions: int, seed: int, draws: int
-) -> tuple[tuple[LaterSession, ...], str]:
-    """Sessions after the first, if each goes as predicted and its test narrows the constants down; why no more.
+    def _later(self, programme: Programme, outcome: Outcome, sessions: int) -> tuple[tuple[LaterSession, ...], str]:
+        """Sessions after the first, if each goes as predicted and its test narrows the constants down; why no more.
 
-    A session starts from the glass that the one before is predicted to leave, known as well as the first test knows the
-    glass of today. Its band is over draws of that test's error and of the constants as they are believed to be known
-    then. What the sessions before may really leave is in their own bands: whoever has tested proposes anew.
-    """
-    later: list[LaterSession] = []
-    spread = np.minimum(np.sqrt(np.diag(work.belief.covariance)), SPREAD_AFTER_SESSION)
-    belief = Belief(work.belief.mean, np.diag(spread**2) if len(NAMES) else work.belief.covariance)
-    height = outcome.height
-    for number in range(2, sessions + 1):
-        if not programme.spells:
-            return (), "there is nothing to do in the first"
-        if work.clock.leaves_out(_sessions(number, sessions)):
-            return tuple(later), "the time limit came first"
-        start = StartFigure(work.start.radius, height, work.start.root)
-        next_work = _Work(bench, work.limits, belief, start, None, work.accuracy, work.clock)
-        _, best = Look(next_work).run(2)
-        done, result, reason = next_work.choose(best, seed + number, draws)
-        if not done.spells:
-            return tuple(later), f"after session {number - 1} {reason}"
-        later.append(LaterSession(done, result, next_work.expected(done)))
-        height = result.height
-    return tuple(later), ""
-
-
-def _sessions(first: int, last: int) -> str:
-    return f"session {first}" if first == last else f"sessions {first} to {last}"
+        A session starts from the glass that the one before is predicted to leave, known as well as the first test knows
+        the glass of today. Its band is over draws of that test's error and of the constants as they are believed to be
+        known then. What the sessions before may really leave is in their own bands: whoever has tested proposes anew.
+        """
+        later: list[LaterSession] = []
+        spread = np.minimum(np.sqrt(np.diag(self.belief.covariance)), SPREAD_AFTER_SESSION)
+        belief = Belief(self.belief.mean, np.diag(spread**2))
+        height = outcome.height
+        for number in range(2, sessions + 1):
+            if not programme.spells:
+                return (), "there is nothing to do in the first"
+            if self.clock.leaves_out(f"session {number}" if number == sessions else f"sessions {number} to {sessions}"):
+                return tuple(later), "the time limit came first"
+            start = StartFigure(self.start.radius, height, self.start.root)
+            work = replace(self, belief=belief, start=start, laps=None, seed=self.seed + number)
+            _, best = SearchSchedule(work).run(2)
+            done, result, reason = work.choose(best)
+            if not done.spells:
+                return tuple(later), f"after session {number - 1} {reason}"
+            later.append(LaterSession(done, result, work.expected(done)))
+            height = result.height
+        return tuple(later), ""

@@ -1,7 +1,4 @@
-"""What would lower a bad floor: more minutes, the other piece on top, another lap, better readings.
-
-Why a proposal stops where it stops, in a sentence.
-"""
+"""Why a proposal stops where it stops, and what would lower a bad floor, each in a sentence."""
 
 from __future__ import annotations
 
@@ -10,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.decide.least_squares import Judged
-from wearsim.decide.limits import Clock, Limits
+from wearsim.decide.least_squares import Candidate
+from wearsim.decide.limits import Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
-from wearsim.decide.objective import Objective
+from wearsim.decide.problem import ProposalProblem
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Belief
@@ -27,20 +24,16 @@ from wearsim.wear.warnings import EDGE_LIMIT_WAVES
 NOTHING_LEFT = 0.1e-9
 # A programme must lower the expected figure error by this share to be worth the walk to the barrel. A judgement.
 WORTHWHILE = 0.01
+# A floor above this share of the start figure, and above this height, is bad. Judgements.
+BAD_SHARE, BAD_HEIGHT = 0.25, 10e-9
+# A change is worth naming when it takes the floor below this share of what it was. A judgement.
+WORTH_NAMING = 0.8
+# Laps tried besides the bench's own, as shares of the mirror's diameter.
+OTHER_LAPS = (0.7, 0.5)
 
 
 def why(belief: Belief, limits: Limits, share: float, band: Floats | None = None) -> str:
-    """Why a programme goes as far as it goes.
-
-    Parameters
-    ----------
-    belief : Belief
-    limits : Limits
-    share : float
-        Share of the way that it goes [1].
-    band : (2,) ndarray, optional
-        5th and 95th percentile of it [1].
-    """
+    """Why a programme goes as far as it goes: ``share`` of the way, with its 5th and 95th percentile [1]."""
     if belief.is_certain:
         return (
             f"the constants are taken as known; removals that vary by {100.0 * limits.spread:g} % from "
@@ -58,19 +51,11 @@ def share_words(share: float, band: Floats | None) -> str:
     return f"{share:.0%}" if band is None else f"{share:.0%} ({band[0]:.0%} to {band[1]:.0%})"
 
 
-def why_not(rms_before: float, best: list[Judged]) -> str:
-    """Why nothing is proposed.
-
-    Parameters
-    ----------
-    rms_before : float
-        RMS figure error at the start [m].
-    best : list of Judged
-        What the search ended with.
-    """
+def why_not(rms_before: float, best: list[Candidate]) -> str:
+    """Why nothing is proposed, from the RMS figure error at the start [m] and what the search ended with."""
     if rms_before < NOTHING_LEFT:
         return "the figure error is already nil: there is nothing to gain"
-    if not best or not any(item.programme for item in best):
+    if not best or not any(item.plan for item in best):
         return "no allowed stroke is predicted to better the figure within these minutes"
     if min(item.score.expected_rms for item in best) >= (1.0 - WORTHWHILE) * rms_before:
         return (
@@ -83,32 +68,16 @@ def why_not(rms_before: float, best: list[Judged]) -> str:
     )
 
 
-# A floor above this share of the start figure, and above this height, is bad. Judgements.
-BAD_SHARE, BAD_HEIGHT = 0.25, 10e-9
-# A change is worth naming when it takes the floor below this share of what it was. A judgement.
-WORTH_NAMING = 0.8
-# Laps tried besides the bench's own, as shares of the mirror's diameter.
-OTHER_LAPS = (0.7, 0.5)
-
-
 def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[str, ...]:
-    """A sentence where the edge stays beyond the limit on its roll, or may come to lie there by the band.
-
-    Parameters
-    ----------
-    outcome : Outcome
-    limits : Limits
-    wavelength : float
-        [m]
-    """
+    """A sentence where the edge stays beyond the limit on its roll, or may come to lie there by the band."""
     limit, roll, before = limits.edge_limit * wavelength, outcome.edge_roll, outcome.numbers_before.edge_roll
     if abs(roll) > 1.02 * limit:
         return (
             f"edge roll {roll * 1e9:.0f} nm ({before * 1e9:.0f} nm before) stays beyond the limit of {limit * 1e9:.0f} "
             "nm: the search found no programme that betters the figure and brings it within",
         )
-    told = limits.edge_limit == EDGE_LIMIT_WAVES and any(line.startswith("edge: may") for line in outcome.warnings)
-    if outcome.band is None or told:
+    is_warned = limits.edge_limit == EDGE_LIMIT_WAVES and any(line.startswith("edge: may") for line in outcome.warnings)
+    if outcome.band is None or is_warned:
         return ()
     low, high = outcome.band.edge_roll
     ways = [way for way, end in (("down", -low), ("up", high)) if end > 1.02 * limit]
@@ -121,38 +90,23 @@ def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[st
     )
 
 
-def lower_floor_advice(
-    bench: Bench, limits: Limits, start: StartFigure, floor: float, objective: Objective, belief: Belief,
-    clock: Clock | None = None,
-) -> tuple[str, ...]:  # fmt: skip
-    """What would lower the floor, each a sentence; nothing where the floor is good.
+def lower_floor_advice(problem: ProposalProblem, limits: Limits, floor: float) -> tuple[str, ...]:
+    """What would lower the present floor [m], each a sentence; nothing where the floor is good.
 
-    Parameters
-    ----------
-    bench : Bench
-    limits : Limits
-    start : StartFigure
-    floor : float
-        The present floor [m].
-    objective : Objective
-    belief : Belief
-    clock : Clock, optional
-        Where its time is over no further change is looked into.
+    Where the clock's time is over no further change is looked into.
     """
-    lines, clock = [], Clock() if clock is None else clock
-    gauge = gauge_for(bench, start.radius)
-    measured = float(np.sqrt(np.sum((gauge.aperture.rms_matrix() @ start.root) * start.root)))
-    if measured > max(floor, 0.5 * objective.rms_before):
+    lines, before, measured = [], problem.objective.rms_before, problem.measured
+    if measured > max(floor, 0.5 * before):
         lines.append(
             f"better readings first: the measurement itself is uncertain by {measured * 1e9:.0f} nm RMS, more than "
             "the strokes could gain"
         )
-    if floor <= max(BAD_SHARE * objective.rms_before, BAD_HEIGHT):
+    if floor <= max(BAD_SHARE * before, BAD_HEIGHT):
         return tuple(lines)
-    for text, other, allowed in _changes(bench, limits):
-        if clock.leaves_out("what would lower the floor"):
+    for text, other, allowed in _changes(problem.bench, limits):
+        if problem.clock.leaves_out("what would lower the floor"):
             return tuple(lines)
-        lower = _floor(other, allowed, start, belief)
+        lower = _floor(other, allowed, problem.start, problem.belief)
         if lower < WORTH_NAMING * floor:
             lines.append(f"{text} would lower the floor from {floor * 1e9:.0f} to {lower * 1e9:.0f} nm RMS")
     if not lines:

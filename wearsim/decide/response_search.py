@@ -1,30 +1,38 @@
-"""The search for a programme: responses of all strokes, best subsets, refinement, exchange of spells.
-
-Which few strokes, by their responses alone: all singles and pairs, and the best triples that grow from them.
+"""The search for a programme: responses of all strokes, best subsets, many starts, refinement, exchange of spells.
 
 A response is the coupled engine's removal of one stroke from the present state, per minute, averaged over a
-spell of some length: the lap's flow under that stroke is in it, the effect of the other spells is not.
+spell of some length: the lap's flow under that stroke is in it, the effect of the other spells is not. By responses alone
+a first choice of few strokes is made: all singles and pairs, and the best triples that grow from them.
 """
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import pairwise, permutations
 from time import monotonic
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wearsim.decide.coarse_engine import Trials, Trying
-from wearsim.decide.least_squares import Judged, Refiner, chunks, distinct, in_parallel
+from wearsim.decide.coarse_engine import CoarseEngine, Plan, PlannedSpell, chunks, in_parallel
+from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
 from wearsim.decide.limits import Clock
-from wearsim.decide.multistart import Multistart, MultistartEffort
+from wearsim.decide.multistart import Multistart, MultistartBudget
 from wearsim.decide.objective import Objective
-from wearsim.decide.stroke_library import Shape, shapes
-from wearsim.errors import ContactError
+from wearsim.decide.stroke_library import StrokeSpec, allowed_strokes
 from wearsim.kernels.arrays import Floats
+
+Progress = Callable[[str, float], None]
+"""Called with a stage's name and the best cost so far [m]."""
+
+# Spell lengths over which responses are averaged [min].
+SPELL_LENGTHS = (8.0, 20.0)
+# Responses are worked a sixth of the strokes at a time, each a spread over all; mixes so many at a time, and climbs. Time
+# and work are looked at between them.
+SPREADS, AT_ONCE, CLIMBS_AT_ONCE = 6, 16, 2
+# Exchanges that are tried of each spell.
+EXCHANGES = 8
 
 
 @dataclass(frozen=True)
@@ -36,65 +44,90 @@ class Mix:
     squares: float
 
 
-def _singles(gram: Floats, lean: Floats, budget: float) -> tuple[Floats, Floats]:
-    """Minutes of each column alone, and how much of the sum of squares it takes away."""
-    minutes: Floats = np.clip(lean / np.diag(gram), 0.0, budget)
-    gain: Floats = 2.0 * lean * minutes - np.diag(gram) * minutes**2
-    return minutes, gain
+class _Subsets:
+    """Mixes of few columns: ``gram`` has their products, their own spread in it, ``slope`` those with the target."""
 
+    def __init__(
+        self, responses: Floats, target: Floats, spread: float, budget: float, group: NDArray[np.int_]
+    ) -> None:
+        self.gram = responses @ responses.T
+        self.gram[np.diag_indices_from(self.gram)] *= 1.0 + spread**2
+        self.own, self.slope = np.diag(self.gram), responses @ target
+        self.whole, self.budget, self.group = float(target @ target), budget, group
 
-def _pairs(gram: Floats, lean: Floats, budget: float) -> tuple[Floats, Floats, Floats]:
-    """Minutes of the first and the second column of every pair (N, N), and what they take away."""
-    own = np.diag(gram)
-    det = own[:, None] * own - gram**2
-    safe = np.where(det > 1e-9 * own[:, None] * own, det, np.inf)
-    first = (own * lean[:, None] - gram * lean) / safe
-    second = (own[:, None] * lean - gram * lean[:, None]) / safe
-    over = first + second > budget
-    # on the budget's edge: x1 + x2 = M
-    curve = own[:, None] + own - 2.0 * gram
-    edge = (lean[:, None] - lean + budget * (own - gram)) / np.where(curve > 0.0, curve, np.inf)
-    first = np.where(over, edge, first)
-    second = np.where(over, budget - edge, second)
-    good = (first > 0.0) & (second > 0.0)
-    first, second = np.where(good, first, 0.0), np.where(good, second, 0.0)
-    gain = 2.0 * (lean[:, None] * first + lean * second)
-    gain -= own[:, None] * first**2 + own * second**2 + 2.0 * gram * first * second
-    return np.asarray(first), np.asarray(second), np.asarray(np.where(good, gain, -np.inf))
+    def _mix(self, columns: Iterable[int], minutes: Iterable[float], gain: float) -> Mix:
+        return Mix(tuple(map(int, columns)), tuple(map(float, minutes)), self.whole - float(gain))
 
+    def different(self, mixes: list[Mix], most: int) -> list[Mix]:
+        """The best ``most`` mixes, no two of the same groups of strokes."""
+        kept: dict[tuple[int, ...], Mix] = {}
+        for mix in sorted(mixes, key=lambda one: one.squares):
+            kept.setdefault(tuple(sorted(int(self.group[c]) for c in mix.columns)), mix)
+        return list(kept.values())[:most]
 
-def _third(gram: Floats, lean: Floats, pair: tuple[int, int], budget: float) -> tuple[Floats, Floats]:
-    """For a pair and every third column: minutes (N, 3) and what they take away (N,)."""
-    count = lean.size
-    matrix = np.empty((count, 3, 3))
-    rows = np.array(pair)
-    matrix[:, :2, :2] = gram[np.ix_(rows, rows)]
-    matrix[:, :2, 2] = matrix[:, 2, :2] = gram[:, rows]
-    matrix[:, 2, 2] = np.diag(gram)
-    matrix += 1e-9 * np.trace(matrix, axis1=1, axis2=2)[:, None, None] * np.eye(3)
-    right = np.empty((count, 3, 1))
-    right[:, :2, 0] = lean[rows]
-    right[:, 2, 0] = lean
-    minutes = np.linalg.solve(matrix, right)[:, :, 0]
-    total = minutes.sum(axis=1)
-    minutes *= np.where(total > budget, budget / np.where(total > 0.0, total, 1.0), 1.0)[:, None]
-    gain = 2.0 * np.einsum("ij,ij->i", right[:, :, 0], minutes)
-    gain -= np.einsum("ij,ijk,ik->i", minutes, matrix, minutes)
-    return np.asarray(minutes), np.asarray(np.where((minutes > 0.0).all(axis=1), gain, -np.inf))
+    def singles(self, most: int) -> list[Mix]:
+        """The best columns alone."""
+        minutes = np.clip(self.slope / self.own, 0.0, self.budget)
+        gain = 2.0 * self.slope * minutes - self.own * minutes**2
+        return [self._mix((i,), (minutes[i],), gain[i]) for i in np.argsort(-gain)[:most] if minutes[i] > 0]
 
+    def pairs(self, most: int) -> list[Mix]:
+        """The best pairs of columns of two strokes."""
+        first, second, gain = self._all_pairs()
+        gain[np.tril_indices_from(gain)] = -np.inf
+        flat = np.argpartition(-gain, min(most, gain.size - 1), axis=None)[:most]
+        return [
+            self._mix((i, j), (first[i, j], second[i, j]), gain[i, j])
+            for i, j in zip(*np.unravel_index(flat, gain.shape), strict=True)
+            if np.isfinite(gain[i, j]) and self.group[i] != self.group[j]
+        ]
 
-def _unlike(mixes: list[Mix], group: NDArray[np.int_], most: int) -> list[Mix]:
-    """The best ``most`` mixes, no two of the same groups of strokes."""
-    seen: set[tuple[int, ...]] = set()
-    kept = []
-    for mix in sorted(mixes, key=lambda one: one.squares):
-        key = tuple(sorted(int(group[c]) for c in mix.columns))
-        if key not in seen:
-            seen.add(key)
-            kept.append(mix)
-        if len(kept) == most:
-            break
-    return kept
+    def _all_pairs(self) -> tuple[Floats, Floats, Floats]:
+        """Minutes of the first and the second column of every pair (N, N), and what they take away."""
+        gram, own, slope, budget = self.gram, self.own, self.slope, self.budget
+        det = own[:, None] * own - gram**2
+        safe = np.where(det > 1e-9 * own[:, None] * own, det, np.inf)
+        first = (own * slope[:, None] - gram * slope) / safe
+        second = (own[:, None] * slope - gram * slope[:, None]) / safe
+        over = first + second > budget
+        # on the budget's edge: x1 + x2 = M
+        curve = own[:, None] + own - 2.0 * gram
+        edge = (slope[:, None] - slope + budget * (own - gram)) / np.where(curve > 0.0, curve, np.inf)
+        first = np.where(over, edge, first)
+        second = np.where(over, budget - edge, second)
+        good = (first > 0.0) & (second > 0.0)
+        first, second = np.where(good, first, 0.0), np.where(good, second, 0.0)
+        gain = 2.0 * (slope[:, None] * first + slope * second)
+        gain -= own[:, None] * first**2 + own * second**2 + 2.0 * gram * first * second
+        return np.asarray(first), np.asarray(second), np.asarray(np.where(good, gain, -np.inf))
+
+    def triples(self, pairs: list[Mix], most: int) -> list[Mix]:
+        """The best thirds to each of the pairs."""
+        out = []
+        for i, j in (pair.columns for pair in pairs):
+            minutes, gain = self._all_thirds(i, j)
+            gain[(self.group == self.group[i]) | (self.group == self.group[j])] = -np.inf
+            order = np.argsort(-gain)[:most]
+            out += [self._mix((i, j, k), minutes[k], gain[k]) for k in order if np.isfinite(gain[k])]
+        return out
+
+    def _all_thirds(self, i: int, j: int) -> tuple[Floats, Floats]:
+        """For a pair and every third column: minutes (N, 3) and what they take away (N,)."""
+        count, rows = self.slope.size, np.array((i, j))
+        matrix = np.empty((count, 3, 3))
+        matrix[:, :2, :2] = self.gram[np.ix_(rows, rows)]
+        matrix[:, :2, 2] = matrix[:, 2, :2] = self.gram[:, rows]
+        matrix[:, 2, 2] = self.own
+        matrix += 1e-9 * np.trace(matrix, axis1=1, axis2=2)[:, None, None] * np.eye(3)
+        right = np.empty((count, 3, 1))
+        right[:, :2, 0] = self.slope[rows]
+        right[:, 2, 0] = self.slope
+        minutes = np.linalg.solve(matrix, right)[:, :, 0]
+        total = minutes.sum(axis=1)
+        minutes *= np.where(total > self.budget, self.budget / np.where(total > 0.0, total, 1.0), 1.0)[:, None]
+        gain = 2.0 * np.einsum("ij,ij->i", right[:, :, 0], minutes)
+        gain -= np.einsum("ij,ijk,ik->i", minutes, matrix, minutes)
+        return np.asarray(minutes), np.asarray(np.where((minutes > 0.0).all(axis=1), gain, -np.inf))
 
 
 def best_mixes(
@@ -106,7 +139,7 @@ def best_mixes(
     group: NDArray[np.int_],
     most: int = 20,
 ) -> list[Mix]:
-    """Best mixes of one, two and three strokes by their responses.
+    """Best mixes of one, two and three strokes by their responses; beyond three columns the triples stand for themselves.
 
     Parameters
     ----------
@@ -115,129 +148,79 @@ def best_mixes(
     target : (q,) ndarray
         Removal wanted, in the same rows [m].
     spread : float
-        Relative spread of each stroke's removal [1]; makes large removals that cancel dear.
+        Relative spread of each stroke's removal [1]; makes large removals that cancel cost more.
     budget : float
         Minutes in all [min].
-    spells : int
-        Columns at most; beyond three the triples stand for themselves.
+    spells, most : int
+        Columns at most; mixes kept of each size.
     group : (N,) int ndarray
-        Columns of the same group count as the same stroke when kinds of answer are told apart.
-    most : int
-        Mixes kept of each size.
-
-    Returns
-    -------
-    list of Mix
+        Columns of the same group are of the same stroke.
     """
-    gram = responses @ responses.T
-    gram[np.diag_indices_from(gram)] *= 1.0 + spread**2
-    lean = responses @ target
-    whole = float(target @ target)
-    minutes, gain = _singles(gram, lean, budget)
-    order = np.argsort(-gain)[: 4 * most]
-    singles = [Mix((int(i),), (float(minutes[i]),), whole - float(gain[i])) for i in order if minutes[i] > 0]
-    found = _unlike(singles, group, most)
-    if spells < 2:
-        return found
-    first, second, gain = _pairs(gram, lean, budget)
-    gain[np.tril_indices_from(gain)] = -np.inf
-    flat = np.argpartition(-gain, min(40 * most, gain.size - 1), axis=None)[: 40 * most]
-    pairs = []
-    for i, j in zip(*np.unravel_index(flat, gain.shape), strict=True):
-        if np.isfinite(gain[i, j]) and group[i] != group[j]:
-            both = (float(first[i, j]), float(second[i, j]))
-            pairs.append(Mix((int(i), int(j)), both, whole - float(gain[i, j])))
-    pairs = _unlike(pairs, group, 2 * most)
-    found += pairs[:most]
-    if spells < 3:
-        return found
-    triples = []
-    for pair in pairs:
-        i, j = pair.columns
-        minutes3, gain3 = _third(gram, lean, (i, j), budget)
-        gain3[(group == group[i]) | (group == group[j])] = -np.inf
-        for k in np.argsort(-gain3)[:6]:
-            if np.isfinite(gain3[k]):
-                times = tuple(float(m) for m in minutes3[k])
-                triples.append(Mix((i, j, int(k)), times, whole - float(gain3[k])))
-    return found + _unlike(triples, group, most)
-
-
-# Spell lengths over which responses are averaged [min].
-SPELL_LENGTHS = (8.0, 20.0)
-# Responses are worked a sixth of the strokes at a time, each a spread over all; mixes so many at a time. The
-# time limit is looked at between them.
-SPREADS, AT_ONCE = 6, 16
+    subsets = _Subsets(responses, target, spread, budget, group)
+    found = subsets.different(subsets.singles(4 * most), most)
+    if spells >= 2:
+        pairs = subsets.different(subsets.pairs(40 * most), 2 * most)
+        found += pairs[:most]
+    if spells >= 3:
+        found += subsets.different(subsets.triples(pairs, 6), most)
+    return found
 
 
 @dataclass
-class Found:
-    """What a search has seen: every judged programme, the best first once sorted.
+class Pool:
+    """What a search has met: every programme that was scored, and what it took.
 
     Parameters
     ----------
-    judged : list of Judged
+    candidates : list of Candidate
     evaluations : int
         Coupled runs of a whole programme or of its changed end.
     seconds : float
         [s]
     stopped : bool
         Whether the time limit ended it.
+    clock : Clock
+        With a limit the result depends on the machine's speed.
     """
 
-    judged: list[Judged] = field(default_factory=list)
+    candidates: list[Candidate] = field(default_factory=list)
     evaluations: int = 0
     seconds: float = 0.0
     stopped: bool = False
+    clock: Clock = field(default_factory=Clock)
 
-    def best(self, count: int = 1) -> list[Judged]:
-        """The best programmes by cost."""
-        return sorted(self.judged, key=lambda one: one.score.cost)[:count]
+    def is_late(self) -> bool:
+        """Whether the time is over: nothing new is begun then."""
+        self.stopped |= self.clock.is_over
+        return self.stopped
 
-    def take_in(self, later: Found) -> None:
-        """Add what a search that followed has seen."""
-        self.judged += later.judged
+    def take_in(self, later: Pool) -> None:
+        """Add what a search that followed has met."""
+        self.candidates += later.candidates
         self.evaluations += later.evaluations
         self.seconds += later.seconds
         self.stopped |= later.stopped
 
 
-def responses(trials: Trials, objective: Objective, candidates: tuple[Shape, ...]) -> Floats:
-    """Removal per minute of every stroke from the start, averaged over each of SPELL_LENGTHS.
+def responses(engine: CoarseEngine, objective: Objective, strokes: tuple[StrokeSpec, ...]) -> Floats:
+    """Removal per minute of every stroke from the start, averaged over each of SPELL_LENGTHS [m/min].
 
-    Returns
-    -------
-    (N, len(SPELL_LENGTHS), q) ndarray
-        In rows whose norm is the RMS [m/min].
+    Of the shape (N, len(SPELL_LENGTHS), q), in rows whose norm is the RMS.
     """
 
-    def one(shape: Shape) -> Floats:
+    def one(stroke: StrokeSpec) -> Floats:
         state, rows, done = objective.start, [], 0.0
         for minutes in SPELL_LENGTHS:
-            state = trials.after(state, Trying(shape, minutes - done))
+            state = engine.after(state, PlannedSpell(stroke, minutes - done))
             done = minutes
             rows.append(objective.root @ (objective.start.height - state.height) / minutes)
         return np.array(rows)
 
-    return np.array(in_parallel(one, list(candidates)))
-
-
-def _orders(programme: tuple[Trying, ...]) -> list[tuple[Trying, ...]]:
-    return list(itertools.permutations(programme))
-
-
-def _attempt(refiner: Refiner) -> Callable[[tuple[Trying, ...]], Judged | None]:
-    def judge(programme: tuple[Trying, ...]) -> Judged | None:
-        try:
-            return refiner.judge(programme)
-        except ContactError:
-            return None
-
-    return judge
+    return np.array(in_parallel(one, strokes))
 
 
 @dataclass(frozen=True)
-class Effort:
+class SearchBudget:
     """How much a search does.
 
     Parameters
@@ -246,7 +229,7 @@ class Effort:
         Lengths in the grid of strokes.
     starts : int
         Programmes refined from the best subsets.
-    climb : int
+    refinement : int
         Evaluations of the residuals in a refinement, at most.
     rounds : int
         Rounds of exchanging single spells of the best programmes.
@@ -256,195 +239,185 @@ class Effort:
         Programmes that come of each and are refined.
     work : int
         Evaluations of the wear rates after which nothing new is refined; 0 for no limit.
-    multistart : MultistartEffort, optional
+    multistart : MultistartBudget, optional
         Many starts; by default none.
     """
 
     steps: int = 6
     starts: int = 8
-    climb: int = 10
+    refinement: int = 10
     rounds: int = 2
     kept: int = 3
     exchanged: int = 1
     work: int = 0
-    multistart: MultistartEffort | None = None
+    multistart: MultistartBudget | None = None
 
-    def less(self, starts: int) -> Effort:
+    def scaled(self, starts: int) -> SearchBudget:
         """The same with so many programmes refined first, and all else in proportion; with one, no multistart."""
         share = starts / self.starts
-        many = None if self.multistart is None or starts < 2 else self.multistart.less(share)
+        many = None if self.multistart is None or starts < 2 else self.multistart.scaled(share)
         return replace(self, starts=starts, work=round(self.work * share), multistart=many)
 
 
-class Search:
+class ResponseSearch:
     """Searches programmes of up to the allowed number of spells.
 
     Parameters
     ----------
     refiner : Refiner
-        Judges programmes; works one scenario here, see its ``aim``.
-    trials : Trials
-        With the most likely constants.
-    objective : Objective
-    effort : Effort
-    clock : Clock, optional
-        Where its time is over nothing new is begun; with a limit the result depends on the machine's speed.
+        Scores programmes; works one scenario here, that of the most likely constants, see its ``aim``; its clock
+        ends the search.
+    budget : SearchBudget
     progress : callable, optional
-        Called with a stage's name and the best cost so far [m].
     grids : tuple of (Refiner, Refiner), optional
-        The same judge on rough grids and on those that programmes are to be judged on: for an effort with many starts.
+        The same on rough grids and on those that programmes are to be scored on: for a budget with many starts.
     """
 
     def __init__(
-        self, refiner: Refiner, trials: Trials, objective: Objective, effort: Effort,
-        clock: Clock | None = None, progress: Callable[[str, float], None] | None = None,
+        self,
+        refiner: Refiner,
+        budget: SearchBudget,
+        progress: Progress | None = None,
         grids: tuple[Refiner, Refiner] | None = None,
-    ) -> None:  # fmt: skip
-        self.grids = grids
-        self.refiner, self.trials, self.objective, self.effort = refiner, trials, objective, effort
-        self.clock, self.progress = Clock() if clock is None else clock, progress
-        self.found = Found()
-        self.work_before = trials.work
+    ) -> None:
+        self.refiner, self.budget, self.grids = refiner, budget, grids
+        self.engine, self.objective = refiner.nominal, refiner.objective
+        self.progress, self.pool = progress, Pool(clock=refiner.clock)
+        self.work_before = self.engine.work
 
-    def run(self) -> Found:
-        """Everything, in order; what was found when the time limit came where it comes first."""
+    def run(self) -> Pool:
+        """Everything, in order; what was met when the time limit came where it comes first."""
         began = monotonic()
-        self.candidates = shapes(self.trials.bench, self.objective.limits, self.effort.steps)
-        if self.candidates:
-            self._tell("responses")
+        self.strokes = allowed_strokes(self.engine.bench, self.objective.limits, self.budget.steps)
+        if self.strokes:
+            self._report("responses")
             self._respond()
-            self._subsets()
-            starts = distinct(self.found.judged, self.effort.starts)
-            many = self._from_many()
-            if self.grids is None or self.grids[1].nominal is self.trials:
-                self._refine(starts + many, "refining")
-            for _ in range(self.effort.rounds):
+            self._try_subsets()
+            starts = distinct_programmes(self.pool.candidates, self.budget.starts)
+            many = self._from_many_starts()
+            if self.grids is None or self.grids[1].nominal is self.engine:
+                self._refine(starts + many)
+            for _ in range(self.budget.rounds):
                 self._exchange()
             judges = (self.refiner, *(self.grids or ()))
-            self.found.evaluations = sum(judge.evaluations for judge in judges) + len(self.candidates)
-        self.found.seconds = monotonic() - began
-        return self.found
+            self.pool.evaluations = sum(judge.evaluations for judge in judges) + len(self.strokes)
+        self.pool.seconds = monotonic() - began
+        return self.pool
+
+    def _report(self, stage: str) -> None:
+        if self.progress is not None:
+            self.progress(stage, min(map(cost_of, self.pool.candidates), default=self.objective.rms_before))
+
+    def _is_spent(self) -> bool:
+        """Whether the time or the work is spent."""
+        return self.pool.is_late() or 0 < self.budget.work < self.engine.work - self.work_before
 
     def _respond(self) -> None:
-        """Responses of the candidates; where the time ends, of a spread over them, and they are the candidates then."""
+        """Responses of the strokes; where the time ends, of a spread over them, and the search has only those then."""
         order, tables = list[int](), list[Floats]()
-        for first in range(min(SPREADS, len(self.candidates))):
-            if order and self._is_late():
+        for first in range(min(SPREADS, len(self.strokes))):
+            if order and self.pool.is_late():
                 break
-            order += (some := list(range(first, len(self.candidates), SPREADS)))
-            tables.append(responses(self.trials, self.objective, tuple(self.candidates[i] for i in some)))
+            order += (some := list(range(first, len(self.strokes), SPREADS)))
+            tables.append(responses(self.engine, self.objective, tuple(self.strokes[i] for i in some)))
         table = np.concatenate(tables)[np.argsort(order)]
-        self.candidates = tuple(self.candidates[i] for i in sorted(order))
+        self.strokes = tuple(self.strokes[i] for i in sorted(order))
         count, lengths, size = table.shape
         self.responses = table.reshape(-1, size)
         self.group = np.repeat(np.arange(count), lengths)
 
-    def _tell(self, stage: str) -> None:
-        if self.progress is not None:
-            best = min((one.score.cost for one in self.found.judged), default=self.objective.rms_before)
-            self.progress(stage, best)
-
-    def _judge(self, programmes: list[tuple[Trying, ...]]) -> list[Judged]:
-        done = list[Judged]()
-        for some in chunks(programmes, AT_ONCE):
-            if self.found.judged and self._is_late():
+    def _evaluated(self, plans: list[Plan]) -> list[Candidate]:
+        """Programmes through the coupled engine, as many as there is time for."""
+        done = list[Candidate]()
+        for some in chunks(plans, AT_ONCE):
+            if self.pool.candidates and self.pool.is_late():
                 break
-            fresh = [one for one in in_parallel(_attempt(self.refiner), some) if one is not None]
-            self.found.judged += fresh
+            fresh = [one for one in in_parallel(self.refiner.attempt, some) if one is not None]
+            self.pool.candidates += fresh
             done += fresh
         return done
 
-    def _is_late(self) -> bool:
-        if self.clock.is_over:
-            self.found.stopped = True
-        return self.found.stopped
+    def _refine(self, starts: list[Candidate]) -> None:
+        def refined(one: Candidate) -> Candidate:
+            return self.refiner.improve(one.plan, steps=self.budget.refinement)
 
-    def _over(self) -> bool:
-        """Whether the time or the work is spent."""
-        return self._is_late() or 0 < self.effort.work < self._done
+        for some in chunks(starts, CLIMBS_AT_ONCE):
+            if self._is_spent():
+                break
+            self.pool.candidates += in_parallel(refined, some)
+            self._report("refining")
 
     @property
-    def _done(self) -> int:
-        """Work of this search so far."""
-        return self.trials.work - self.work_before
+    def _target(self) -> Floats:
+        """Removal wanted, in rows whose norm is the RMS [m]."""
+        return self.refiner.aim * (self.objective.root @ self.objective.error)
 
-    def _refine(self, starts: list[Judged], stage: str) -> None:
-        for chunk in chunks(starts, 2):
-            if self._over():
-                break
-            self.found.judged += in_parallel(
-                lambda one: self.refiner.improve(one.programme, steps=self.effort.climb), chunk
-            )
-            self._tell(stage)
-
-    def _subsets(self) -> None:
+    def _try_subsets(self) -> None:
         """Best mixes by their responses, in every order, through the coupled engine."""
-        limits, objective = self.objective.limits, self.objective
-        target = self.refiner.aim * (objective.root @ objective.error)
-        mixes = best_mixes(self.responses, target, limits.spread, limits.minutes, limits.spells, self.group)
-        self._tell("subsets")
-        tried = [
-            order
-            for mix in mixes
-            for order in _orders(
-                tuple(Trying(self.candidates[self.group[c]], m) for c, m in zip(mix.columns, mix.minutes, strict=True))
-            )
-        ]
-        self._judge(tried)
-        self._tell("coupled checks")
+        limits = self.objective.limits
+        mixes = best_mixes(self.responses, self._target, limits.spread, limits.minutes, limits.spells, self.group)
+        self._report("subsets")
+        plans = list[Plan]()
+        for mix in mixes:
+            spells = [self._spell(column, m) for column, m in zip(mix.columns, mix.minutes, strict=True)]
+            plans += permutations(spells)
+        self._evaluated(plans)
+        self._report("coupled checks")
 
-    def _from_many(self) -> list[Judged]:
+    def _spell(self, column: int, minutes: float) -> PlannedSpell:
+        return PlannedSpell(self.strokes[self.group[column]], minutes)
+
+    def _from_many_starts(self) -> list[Candidate]:
         """The best of many starts, those of the subsets among them."""
-        effort = self.effort.multistart
-        if effort is None or self.grids is None or self._is_late():
+        budget = self.budget.multistart
+        if budget is None or self.grids is None or self.pool.is_late():
             return []
 
-        def tell(judged: list[Judged]) -> None:
-            self.found.judged += judged
-            self._tell("many starts")
+        def report(candidates: list[Candidate]) -> None:
+            self.pool.candidates += candidates
+            self._report("many starts")
 
-        self._tell("many starts")
-        first = [one.programme for one in distinct(self.found.judged, effort.subsets)]
-        return distinct(Multistart(*self.grids, effort, self._is_late, tell).run(first), effort.climbed)
+        self._report("many starts")
+        first = [one.plan for one in distinct_programmes(self.pool.candidates, budget.subsets)]
+        return distinct_programmes(
+            Multistart(*self.grids, budget, self.pool.is_late, report).run(first), budget.handed_on
+        )
 
     def _exchange(self) -> None:
         """Every spell of the best programmes against every stroke of the library, and one spell more."""
-        fresh: list[Judged] = []
-        for one in distinct(self.found.judged, self.effort.kept):
-            fresh += distinct(self._judge(self._exchanges(one.programme)), self.effort.exchanged)
-        self._tell("exchanging")
-        self._refine(fresh, "refining")
+        fresh: list[Candidate] = []
+        for one in distinct_programmes(self.pool.candidates, self.budget.kept):
+            fresh += distinct_programmes(self._evaluated(self._exchanges(one.plan)), self.budget.exchanged)
+        self._report("exchanging")
+        self._refine(fresh)
 
-    def _exchanges(self, programme: tuple[Trying, ...], most: int = 8) -> list[tuple[Trying, ...]]:
+    def _exchanges(self, plan: Plan) -> list[Plan]:
         """The most promising exchanges by their responses: a spell replaced, or one put first or last."""
-        objective, limits = self.objective, self.objective.limits
-        heights = [state.height for state in self.trials.states(objective.start, programme)]
-        gone = [objective.root @ (one - two) for one, two in pairwise(heights)]
-        spare = limits.minutes - sum(tried.minutes for tried in programme)
+        limits = self.objective.limits
+        heights = [state.height for state in self.engine.states(self.objective.start, plan)]
+        gone = [self.objective.root @ (one - two) for one, two in pairwise(heights)]
+        whole = np.asarray(sum(gone))
+        spare = limits.minutes - sum(spell.minutes for spell in plan)
         # (what stays before, what stays after, removal of the rest, minutes free)
-        places = [
-            (programme[:i], programme[i + 1 :], sum(gone) - gone[i], spare + programme[i].minutes)
-            for i in range(len(programme))
-        ]
-        if len(programme) < limits.spells and spare >= limits.shortest:
-            places += [(programme, (), sum(gone), spare), ((), programme, sum(gone), spare)]
-        ranked = []
+        places = [(plan[:i], plan[i + 1 :], whole - gone[i], spare + spell.minutes) for i, spell in enumerate(plan)]
+        if len(plan) < limits.spells and spare >= limits.shortest:
+            places += [(plan, (), whole, spare), ((), plan, whole, spare)]
+        ranked = list[tuple[float, Plan]]()
         for before, after, rest, free in places:
-            minutes, squares = self._best_minutes(np.asarray(rest), free)
-            for column in np.argsort(squares)[:most]:
+            minutes, squares = self._best_minutes(rest, free)
+            for column in np.argsort(squares)[:EXCHANGES]:
                 if minutes[column] >= limits.shortest:
-                    shape = self.candidates[self.group[column]]
-                    new = (*before, Trying(shape, float(minutes[column])), *after)
-                    ranked.append((float(squares[column]), new))
+                    new = self._spell(column, float(minutes[column]))
+                    ranked.append((float(squares[column]), (*before, new, *after)))
         ranked.sort(key=lambda item: item[0])
-        return [new for _, new in ranked[: 2 * most]]
+        return [new for _, new in ranked[: 2 * EXCHANGES]]
 
     def _best_minutes(self, rest: Floats, free: float) -> tuple[Floats, Floats]:
         """Minutes of every column beside the removal of the rest, and the sum of squares left."""
-        objective, spread = self.objective, self.objective.limits.spread
-        target = self.refiner.aim * (objective.root @ objective.error) - rest
+        spread = self.objective.limits.spread
+        target = self._target - rest
         own = np.sum(self.responses**2, axis=1)
-        lean = self.responses @ target
-        minutes = np.clip(lean / ((1.0 + spread**2) * own), 0.0, max(0.0, free))
-        squares = target @ target - 2.0 * minutes * lean + (1.0 + spread**2) * own * minutes**2
+        slope = self.responses @ target
+        minutes = np.clip(slope / ((1.0 + spread**2) * own), 0.0, max(0.0, free))
+        squares = target @ target - 2.0 * minutes * slope + (1.0 + spread**2) * own * minutes**2
         return minutes, squares

@@ -1,14 +1,12 @@
-"""The library: every allowed stroke, and what each wears per minute at the present state.
+"""The library: every stroke that is allowed, and what each wears per minute at the present state.
 
-Every allowed stroke as a point of a unit cube: nothing in it tips, so that a search needs no fences.
-
-Length between the shortest and the longest allowed, sweep as a share of what that length leaves room for, overhang as
-a share of what both leave.
+Two ways to all allowed strokes: a grid of sizes for those that are to be listed, and a unit cube of which every point is
+an allowed stroke, so that a search needs no fences. One rule, :class:`Reach`, says what is allowed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -25,14 +23,11 @@ from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.radial.engine import largest_offset
-from wearsim.wear.radial.offset_basis import offset_basis, path_matrix
-from wearsim.wear.radial.path_weights import stroke_bound
+from wearsim.wear.radial.offset_basis import OffsetBasis, offset_basis, path_matrix
 from wearsim.wear.state import State, start_state
 
-STROKES_PER_SWEEP = 8.0
-# A stroke is refused where this many sigma of the hands' spread would carry it past the limit of reach.
-SPREAD_KEPT = 2.0
-# Sizes that a stroke of each kind is free in, and how far they may go, in diameters of the mirror.
+# The kinds of strokes, and the sizes that each is free in.
+SIZES = ("length", "sweep", "overhang")
 FREE = {
     "straight": ("length",),
     "overhang": ("length", "overhang"),
@@ -40,8 +35,20 @@ FREE = {
     "oval": ("length", "sweep", "overhang"),
     "press": (),
 }
+SWEEPING = tuple(kind for kind, sizes in FREE.items() if "sweep" in sizes)
+# How often each kind is drawn where the floor draws strokes of random sizes; and the kinds that a search draws, for which
+# "straight" is an overhang of none.
+DRAWN_SHARES = {"straight": 0.05, "overhang": 0.2, "w": 0.35, "oval": 0.4}
+DRAWN = ("overhang", *SWEEPING)
+# How far sizes may go, in diameters of the mirror.
 LOW = {"length": 0.06, "sweep": 0.02, "overhang": 0.0}
 HIGH = {"length": 0.9, "sweep": 0.45, "overhang": 0.48}
+STROKES_PER_SWEEP = 8.0
+
+# A stroke is refused where this many sigma of the hands' spread would carry it past the limit of reach.
+SPREAD_KEPT = 2.0
+# The cube's strokes keep off the limit of reach by rounding.
+_INSIDE = 1.0 - 1e-6
 # A library averages over eight poses of every drawn stroke: of 400 strokes of the demo the worst column then errs by
 # 0.2 % of its norm, as with 24 poses, in 0.4 of the time (tests/benchmarks/test_library.py).
 LIBRARY = replace(DEFAULT, phases=8)
@@ -54,7 +61,7 @@ _MOST_STEPS = 200
 
 
 @dataclass(frozen=True)
-class Shape:
+class StrokeSpec:
     """A stroke without its minutes: lengths as fractions of the mirror's diameter.
 
     Parameters
@@ -79,91 +86,118 @@ class Shape:
         """Whether it is cold pressing, at rest."""
         return self.kind == "press"
 
-    def stroke(self, diameter: float, rate: float) -> Stroke:
-        """The stroke on a mirror of this diameter [m] at this rate [strokes/min]."""
-        return Stroke(
-            self.kind, self.length * diameter, self.sweep * diameter, self.overhang * diameter,
-            STROKES_PER_SWEEP, rate / 60.0,
-        )  # fmt: skip
+    @property
+    def free(self) -> dict[str, float]:
+        """The sizes that a stroke of this kind is free in, by name."""
+        return {name: getattr(self, name) for name in FREE[self.kind]}
 
-    def with_size(self, name: str, value: float) -> Shape:
-        """The same with one of ``length``, ``sweep``, ``overhang`` changed."""
-        sizes = {"length": self.length, "sweep": self.sweep, "overhang": self.overhang, name: value}
-        return Shape(self.on_top, self.lap, self.kind, **sizes)
+    def stroke_on(self, diameter: float, rate: float) -> Stroke:
+        """The stroke on a mirror of this diameter [m] at this rate [strokes/min]."""
+        lengths = (self.length * diameter, self.sweep * diameter, self.overhang * diameter)
+        return Stroke(self.kind, *lengths, STROKES_PER_SWEEP, rate / 60.0)
+
+    def with_sizes(self, **sizes: float) -> StrokeSpec:
+        """The same with some of ``length``, ``sweep``, ``overhang`` changed."""
+        old = {"length": self.length, "sweep": self.sweep, "overhang": self.overhang}
+        return StrokeSpec(self.on_top, self.lap, self.kind, **{**old, **sizes})
 
     def spell(self, minutes: float, rate: float, turn: float = 0.0) -> Spell:
         """The spell that keeps it up for some minutes, the mirror turned by ``turn`` [rad] before it."""
-        if self.is_press:
-            press = {"stroke": "press", "on_top": self.on_top, "lap": self.lap, "minutes": minutes}
-            return Spell.model_validate(press)
-        keys: dict[str, object] = {
-            "on_top": self.on_top, "stroke": self.kind, "length": Extent(self.length), "rate": rate,
-            "minutes": minutes, "lap": self.lap, "turn": turn,
-        }  # fmt: skip
-        if self.kind in ("w", "oval"):
-            keys["side_sweep"] = Extent(self.sweep)
-        if self.kind in ("w", "oval", "overhang"):
-            keys["side_overhang"] = Extent(self.overhang)
+        keys: dict[str, object] = {"stroke": self.kind, "on_top": self.on_top, "lap": self.lap, "minutes": minutes}
+        if not self.is_press:
+            keys |= {"rate": rate, "turn": turn}
         if self.kind == "w":
             keys["strokes_per_sweep"] = STROKES_PER_SWEEP
-        return Spell.model_validate(keys)
+        names = {"length": "length", "sweep": "side_sweep", "overhang": "side_overhang"}
+        return Spell.model_validate(keys | {names[size]: Extent(value) for size, value in self.free.items()})
 
 
-@dataclass(frozen=True)
-class Library:
-    """Strokes and their wear per minute.
+class Reach:
+    """How far strokes with one piece on top and one lap may go: the rule of what is allowed.
 
-    Parameters
-    ----------
-    shapes : tuple of Shape
-    radius : (n,) ndarray
-        [m]
-    wear : (N, n) ndarray
-        Glass removed per minute at the present state, wear frozen [m/min].
+    A stroke keeps off tipping, the hands' spread included; it is judged by the corner of its box. ``farthest`` is the
+    largest offset of a stroke whose middle does not wander [m], ``growth`` that of lengths and sweeps by the spread [1].
     """
 
-    shapes: tuple[Shape, ...]
-    radius: Floats
-    wear: Floats
+    def __init__(self, bench: Bench, limits: Limits, on_top: str, lap: str | None) -> None:
+        tip = largest_offset(bench, bench.lap(lap), on_top, DEFAULT)
+        self.diameter = bench.mirror.diameter
+        self.farthest = limits.reach * tip - SPREAD_KEPT * bench.hands.centre_jitter
+        self.growth = 1.0 + SPREAD_KEPT * bench.hands.length_jitter
 
-    def __len__(self) -> int:
-        return len(self.shapes)
+    def allows(self, length: Any, sweep: Any, overhang: Any) -> Any:
+        """Whether strokes of these sizes in diameters, floats or arrays, are allowed."""
+        room = self.farthest / self.diameter
+        side = overhang + self.growth * sweep
+        return (0.5 * self.growth * length) ** 2 + side**2 <= room * abs(room)
 
 
-def is_allowed(shape: Shape, bench: Bench, limits: Limits) -> bool:
-    """Whether a stroke keeps off tipping, the hands' spread included."""
-    if shape.is_press:
-        return True
-    tip = largest_offset(bench, bench.lap(shape.lap), shape.on_top, DEFAULT)
-    hands, diameter = bench.hands, bench.mirror.diameter
-    factor = 1.0 + SPREAD_KEPT * hands.length_jitter
-    grown = Shape(shape.on_top, shape.lap, shape.kind, shape.length * factor, shape.sweep * factor, shape.overhang)
-    far = stroke_bound(grown.stroke(diameter, limits.rate)) + SPREAD_KEPT * hands.centre_jitter
-    return far <= limits.reach * tip
+def is_allowed(stroke: StrokeSpec, bench: Bench, limits: Limits) -> bool:
+    """Whether a stroke keeps off tipping, the hands' spread included; a pressing does."""
+    reach = Reach(bench, limits, stroke.on_top, stroke.lap)
+    return stroke.is_press or bool(reach.allows(stroke.length, stroke.sweep, stroke.overhang))
+
+
+class UnitCube(Reach):
+    """The allowed strokes with one piece on top and one lap as points of a unit cube.
+
+    Length between the shortest and the longest allowed, sweep as a share of what that length leaves room for, overhang as
+    a share of what both leave.
+    """
+
+    def __init__(self, bench: Bench, limits: Limits, on_top: str, lap: str | None) -> None:
+        super().__init__(bench, limits, on_top, lap)
+        self.room = _INSIDE * self.farthest / self.diameter
+        self.longest = min(HIGH["length"], 2.0 * self.room / self.growth)
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether no stroke is allowed."""
+        return self.longest <= LOW["length"]
+
+    def sizes(self, y: Floats, keeps_sweep: bool = False) -> Floats:
+        """Length, sweep and overhang in diameters [1] of points (..., 3) of the cube.
+
+        A sweep below the least is that where ``keeps_sweep``, and none otherwise.
+        """
+        length = LOW["length"] + y[..., 0] * (self.longest - LOW["length"])
+        side = np.sqrt(np.maximum(0.0, self.room**2 - (0.5 * self.growth * length) ** 2))
+        widest = np.minimum(HIGH["sweep"], side / self.growth)
+        sweep = y[..., 1] * widest
+        least = np.minimum(LOW["sweep"], widest) if keeps_sweep else 0.0
+        sweep = np.where(sweep < LOW["sweep"], least, sweep)
+        overhang = y[..., 2] * np.minimum(HIGH["overhang"], side - self.growth * sweep)
+        return np.stack([length, sweep, overhang], axis=-1)
+
+    def point(self, stroke: StrokeSpec) -> Floats:
+        """The point (3,) of a stroke, or of the nearest allowed one by its length, sweep and overhang in turn."""
+        span = self.longest - LOW["length"]
+        y0 = min(1.0, max(0.0, (stroke.length - LOW["length"]) / span)) if span > 0.0 else 0.0
+        _, sweep, _ = self.sizes(np.array([y0, 1.0, 0.0]))
+        y1 = min(1.0, stroke.sweep / sweep) if sweep > 0.0 else 0.0
+        _, _, overhang = self.sizes(np.array([y0, y1, 1.0]))
+        y2 = min(1.0, stroke.overhang / overhang) if overhang > 0.0 else 0.0
+        return np.array([y0, y1, y2])
+
+    def stroke(self, like: StrokeSpec, point: Floats) -> StrokeSpec:
+        """The stroke that a point (3,) stands for, of the kind and with what lies on top as in ``like``."""
+        free = FREE[like.kind]
+        inside = np.where([name in free for name in SIZES], point, 0.0)
+        length, sweep, overhang = self.sizes(inside, keeps_sweep="sweep" in free)
+        return like.with_sizes(length=float(length), sweep=float(sweep), overhang=float(overhang))
 
 
 def _grid(steps: int) -> Iterator[tuple[str, float, float, float]]:
     """Kind, length, sweep and overhang on a grid of ``steps`` lengths."""
     lengths = np.linspace(0.1, 0.8, steps)
-    sides = np.linspace(0.05, 0.45, max(3, steps // 2 + 1))
+    sides = np.linspace(0.05, 0.45, max(3, steps // 2 + 1)).tolist()
     for length in map(float, lengths):
         yield "straight", length, 0.0, 0.0
-        for side in map(float, sides):
+        for side in sides:
             yield "overhang", length, 0.0, side
-            for kind in ("w", "oval"):
-                yield kind, length, side, 0.0
-                for aside in map(float, sides):
+            for kind in SWEEPING:
+                for aside in (0.0, *sides):
                     yield kind, length, side, aside
-
-
-def _within_reach(kinds: list[str], sizes: Floats, bench: Bench, limits: Limits, lap: Lap, on_top: str) -> Floats:
-    """:func:`is_allowed` of many strokes with one lap at once, (N,) bool."""
-    hands, diameter = bench.hands, bench.mirror.diameter
-    factor = 1.0 + SPREAD_KEPT * hands.length_jitter
-    length, sweep, overhang = (sizes * [factor, factor, 1.0] * diameter).T
-    side = overhang + np.where(np.isin(kinds, ("w", "oval")), sweep, 0.0)
-    far = np.hypot(0.5 * length, side) + SPREAD_KEPT * hands.centre_jitter
-    return np.asarray(far <= limits.reach * largest_offset(bench, lap, on_top, DEFAULT))
 
 
 def _allowed(
@@ -171,22 +205,25 @@ def _allowed(
 ) -> tuple[list[tuple[str, float, float, float]], list[tuple[Lap, str, list[int]]]]:
     """The grid's kinds and sizes; for every lap and piece on top which of them are allowed."""
     grid = list(_grid(steps))
-    kinds, sizes = [one[0] for one in grid], np.array([one[1:] for one in grid])
+    sizes = np.array([one[1:] for one in grid]).T
     return grid, [
-        (lap, on_top, np.flatnonzero(_within_reach(kinds, sizes, bench, limits, lap, on_top)).tolist())
+        (lap, on_top, np.flatnonzero(Reach(bench, limits, on_top, lap.name).allows(*sizes)).tolist())
         for lap in laps
         for on_top in limits.on_top
     ]
 
 
+def allowed_strokes(bench: Bench, limits: Limits, steps: int = 8, lap: Lap | None = None) -> tuple[StrokeSpec, ...]:
+    """Every allowed stroke on a grid of so many lengths, with one lap or with every one of the bench.
+
+    The number of strokes grows as the cube of ``steps``.
+    """
+    grid, groups = _allowed(bench, limits, steps, tuple(bench.laps) if lap is None else (lap,))
+    return tuple(StrokeSpec(on_top, one.name, *grid[i]) for one, on_top, rows in groups for i in rows)
+
+
 def steps_for(bench: Bench, limits: Limits, count: int) -> int:
     """The smallest number of lengths in the grid that makes at least so many allowed strokes.
-
-    Parameters
-    ----------
-    bench : Bench
-    limits : Limits
-    count : int
 
     Raises
     ------
@@ -209,85 +246,51 @@ def steps_for(bench: Bench, limits: Limits, count: int) -> int:
     return high
 
 
-def shapes(bench: Bench, limits: Limits, steps: int = 8, lap: Lap | None = None) -> tuple[Shape, ...]:
-    """Every allowed stroke on a grid.
+class StrokeWear:
+    """What strokes wear at one state on the grids of an accuracy, wear frozen."""
 
-    Parameters
-    ----------
-    bench : Bench
-    limits : Limits
-    steps : int
-        Lengths in the grid; the number of strokes grows as its cube.
-    lap : Lap, optional
-        Only with this lap; by default with every lap of the bench.
+    def __init__(
+        self, bench: Bench, state: State, limits: Limits, constants: Constants = AS_STATED, accuracy: Accuracy = DEFAULT
+    ) -> None:
+        self.bench, self.state, self.limits = bench, state, limits
+        self.constants, self.accuracy = constants, accuracy
+        self._bases: dict[tuple[str, str | None], OffsetBasis] = {}
+
+    def _basis(self, on_top: str, lap: str | None) -> OffsetBasis:
+        if (on_top, lap) not in self._bases:
+            self._bases[on_top, lap] = offset_basis(
+                self.bench, self.state, on_top, self.bench.lap(lap), constants=self.constants, accuracy=self.accuracy
+            )
+        return self._bases[on_top, lap]
+
+    def columns(self, strokes: Sequence[StrokeSpec]) -> Floats:
+        """Wear per minute, (N, n) [m/min]; path weights are held for some thousands of strokes at a time."""
+        out = np.zeros((len(strokes), self.state.radius.size))
+        hands, diameter = self.bench.hands, self.bench.mirror.diameter
+        jitter = (hands.length_jitter, hands.centre_jitter)
+        for on_top, lap in {(one.on_top, one.lap) for one in strokes}:
+            rows = np.array([i for i, one in enumerate(strokes) if (one.on_top, one.lap) == (on_top, lap)])
+            basis = self._basis(on_top, lap)
+            for chunk in np.array_split(rows, -(-rows.size // _CHUNK)):
+                paths = [strokes[i].stroke_on(diameter, self.limits.rate) for i in chunk]
+                weights = path_matrix(paths, jitter, basis.offset, basis.cases, on_top, self.accuracy)
+                out[chunk] = 60.0 * basis.wear(weights, self.bench.preston * self.constants.preston)
+        return out
+
+
+@dataclass(frozen=True)
+class Library:
+    """Strokes, the radii (n,) [m], and what each stroke wears there per minute (N, n) [m/min].
+
+    It is what they wear at the present state, wear frozen.
     """
-    grid, groups = _allowed(bench, limits, steps, tuple(bench.laps) if lap is None else (lap,))
-    return tuple(Shape(on_top, one.name, *grid[i]) for one, on_top, rows in groups for i in rows)
 
+    strokes: tuple[StrokeSpec, ...]
+    radius: Floats
+    wear: Floats
 
-def wear_columns(
-    bench: Bench, state: State, candidates: tuple[Shape, ...], limits: Limits,
-    constants: Constants = AS_STATED, accuracy: Accuracy = DEFAULT,
-) -> Floats:  # fmt: skip
-    """Wear per minute of strokes at a state, (N, n) [m/min]; path weights are held for some thousands at a time."""
-    out = np.zeros((len(candidates), state.radius.size))
-    jitter = (bench.hands.length_jitter, bench.hands.centre_jitter)
-    groups = sorted({(shape.on_top, shape.lap or "") for shape in candidates})
-    for on_top, name in groups:
-        rows = np.array([i for i, s in enumerate(candidates) if (s.on_top, s.lap or "") == (on_top, name)])
-        lap = bench.lap(name or None)
-        basis = offset_basis(bench, state, on_top, lap, constants=constants, accuracy=accuracy)
-        for chunk in np.array_split(rows, -(-rows.size // _CHUNK)):
-            strokes = [candidates[i].stroke(bench.mirror.diameter, limits.rate) for i in chunk]
-            weights = path_matrix(strokes, jitter, basis.offset, basis.cases, on_top, accuracy)
-            out[chunk] = 60.0 * basis.wear(weights, bench.preston * constants.preston)
-    return out
-
-
-def thinned(columns: Floats, closeness: float = 1e-3) -> Floats:
-    """Indices of the columns that no other dominates.
-
-    A stroke is dominated by one whose wear per minute has the same shape (to ``closeness``, relative to its own
-    size) and is faster: no mix needs it.
-
-    Parameters
-    ----------
-    columns : (N, n) ndarray
-        Wear per minute [m/min].
-    closeness : float
-        Largest difference in shape [1].
-
-    Returns
-    -------
-    (K,) int ndarray
-        Ascending.
-    """
-    size = np.linalg.norm(columns, axis=1)
-    order = np.argsort(-size, kind="stable")
-    order = order[size[order] > 0.0]  # the fastest first
-    directions = columns[order] / size[order, None]
-    tree, leading = _neighbours(directions)
-    alive, kept = np.ones(order.size, dtype=bool), []
-    place = 0
-    while place < order.size:
-        asked = place + np.flatnonzero(alive[place : place + _ASKED])
-        balls = tree.query_ball_point(leading[asked], closeness * (1.0 + 1e-6) + 1e-12, return_sorted=False)
-        for i, ball in zip(asked, balls, strict=True):
-            if alive[i]:
-                kept.append(order[i])
-                near = np.asarray(ball)
-                alive[near[directions[near] @ directions[i] > 1.0 - 0.5 * closeness**2]] = False
-        place += _ASKED
-    return np.sort(np.array(kept, dtype=int))
-
-
-def _neighbours(directions: Floats) -> tuple[Any, Floats]:
-    """A tree of the directions' leading components, and these: never farther apart than the directions are."""
-    if len(directions) == 0:
-        return cKDTree(np.empty((0, 1))), np.empty((0, 1))
-    axes = np.linalg.eigh(directions.T @ directions)[1][:, ::-1][:, :_LEADING]
-    leading = directions @ axes
-    return cKDTree(leading), leading
+    def __len__(self) -> int:
+        return len(self.strokes)
 
 
 def library(
@@ -328,88 +331,43 @@ def library(
     if state is None:
         start = start_figure(bench, accuracy)
         state = start_state(bench, start.radius, start.height, accuracy)
-    candidates = shapes(bench, limits, steps)
-    columns = wear_columns(bench, state, candidates, limits, constants, accuracy)
+    strokes = allowed_strokes(bench, limits, steps)
+    columns = StrokeWear(bench, state, limits, constants, accuracy).columns(strokes)
     if thin:
         kept = thinned(columns)
-        candidates, columns = tuple(candidates[i] for i in kept), columns[kept]
-    return Library(candidates, state.radius, columns)
+        strokes, columns = tuple(strokes[i] for i in kept), columns[kept]
+    return Library(strokes, state.radius, columns)
 
 
-SIZES = ("length", "sweep", "overhang")
-_INSIDE = 1.0 - 1e-6
+def thinned(columns: Floats, closeness: float = 1e-3) -> Floats:
+    """Indices (K,), ascending, of the columns (N, n) [m/min] that no other dominates.
 
-
-class Cube:
-    """The unit cube of a bench's allowed strokes with one piece on top and one lap.
-
-    Parameters
-    ----------
-    bench : Bench
-    limits : Limits
-    on_top : str
-    lap : str or None
+    A stroke is dominated by one whose wear per minute has the same shape (to ``closeness``, relative to its own
+    size) and is faster: no mix needs it.
     """
+    size = np.linalg.norm(columns, axis=1)
+    order = np.argsort(-size, kind="stable")
+    order = order[size[order] > 0.0]  # the fastest first
+    directions = columns[order] / size[order, None]
+    tree, leading = _neighbours(directions)
+    alive, kept = np.ones(order.size, dtype=bool), []
+    place = 0
+    while place < order.size:
+        asked = place + np.flatnonzero(alive[place : place + _ASKED])
+        balls = tree.query_ball_point(leading[asked], closeness * (1.0 + 1e-6) + 1e-12, return_sorted=False)
+        for i, ball in zip(asked, balls, strict=True):
+            if alive[i]:
+                kept.append(order[i])
+                near = np.asarray(ball)
+                alive[near[directions[near] @ directions[i] > 1.0 - 0.5 * closeness**2]] = False
+        place += _ASKED
+    return np.sort(np.array(kept, dtype=int))
 
-    def __init__(self, bench: Bench, limits: Limits, on_top: str, lap: str | None) -> None:
-        hands, diameter = bench.hands, bench.mirror.diameter
-        tip = largest_offset(bench, bench.lap(lap), on_top, DEFAULT)
-        self.grown = 1.0 + SPREAD_KEPT * hands.length_jitter
-        self.room = _INSIDE * (limits.reach * tip - SPREAD_KEPT * hands.centre_jitter) / diameter
-        self.longest = min(HIGH["length"], 2.0 * self.room / self.grown)
 
-    @property
-    def is_empty(self) -> bool:
-        """Whether no stroke is allowed."""
-        return self.longest <= LOW["length"]
-
-    def sizes(self, y: Floats, keeps_sweep: bool = False) -> Floats:
-        """Length, sweep and overhang in diameters of points of the cube [1].
-
-        Parameters
-        ----------
-        y : (..., 3) ndarray
-        keeps_sweep : bool
-            Whether a sweep below the least is that, and not none.
-        """
-        length = LOW["length"] + y[..., 0] * (self.longest - LOW["length"])
-        side = np.sqrt(np.maximum(0.0, self.room**2 - (0.5 * self.grown * length) ** 2))
-        widest = np.minimum(HIGH["sweep"], side / self.grown)
-        sweep = y[..., 1] * widest
-        least = np.minimum(LOW["sweep"], widest) if keeps_sweep else 0.0
-        sweep = np.where(sweep < LOW["sweep"], least, sweep)
-        overhang = y[..., 2] * np.minimum(HIGH["overhang"], side - self.grown * sweep)
-        return np.stack([length, sweep, overhang], axis=-1)
-
-    def point(self, shape: Shape) -> Floats:
-        """The point that stands for a stroke, or for the nearest allowed one by its length, sweep and overhang in turn.
-
-        Parameters
-        ----------
-        shape : Shape
-
-        Returns
-        -------
-        (3,) ndarray
-        """
-        span = self.longest - LOW["length"]
-        y0 = min(1.0, max(0.0, (shape.length - LOW["length"]) / span)) if span > 0.0 else 0.0
-        _, sweep, _ = self.sizes(np.array([y0, 1.0, 0.0]))
-        y1 = min(1.0, shape.sweep / sweep) if sweep > 0.0 else 0.0
-        _, _, overhang = self.sizes(np.array([y0, y1, 1.0]))
-        y2 = min(1.0, shape.overhang / overhang) if overhang > 0.0 else 0.0
-        return np.array([y0, y1, y2])
-
-    def shaped(self, like: Shape, point: Floats) -> Shape:
-        """The stroke of a kind that a point stands for.
-
-        Parameters
-        ----------
-        like : Shape
-            Says the kind and what lies on top.
-        point : (3,) ndarray
-        """
-        free = FREE[like.kind]
-        inside = np.where([name in free for name in SIZES], point, 0.0)
-        length, sweep, overhang = self.sizes(inside, keeps_sweep="sweep" in free)
-        return replace(like, length=float(length), sweep=float(sweep), overhang=float(overhang))
+def _neighbours(directions: Floats) -> tuple[Any, Floats]:
+    """A tree of the directions' leading components, and these: never farther apart than the directions are."""
+    if len(directions) == 0:
+        return cKDTree(np.empty((0, 1))), np.empty((0, 1))
+    axes = np.linalg.eigh(directions.T @ directions)[1][:, ::-1][:, :_LEADING]
+    leading = directions @ axes
+    return cKDTree(leading), leading

@@ -1,6 +1,6 @@
-"""Good programmes for fewer minutes and for fewer spells, from those that a search has found for all of them.
+"""What minutes and what spells buy: the lowest RMS to expect of programmes that keep within so many of each.
 
-What minutes and what spells buy: the lowest RMS to expect of programmes that keep within so many of each.
+Good programmes for fewer minutes and for fewer spells are made from those that a search has met for all of them.
 """
 
 from __future__ import annotations
@@ -10,13 +10,20 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from wearsim.decide.coarse_engine import COARSE, Trying, worked
-from wearsim.decide.least_squares import Judged, Refiner, distinct
+from wearsim.decide.coarse_engine import COARSE, Plan, PlannedSpell, without_pressings, work_of
+from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
 from wearsim.decide.limits import Limits
-from wearsim.decide.problem import Situation
-from wearsim.decide.rounding import Settler
-from wearsim.errors import ContactError
+from wearsim.decide.problem import ProposalProblem
+from wearsim.decide.rounding import Rounder
 from wearsim.kernels.arrays import Floats
+
+# Budgets of minutes that are looked into, as shares of what the proposal works. A judgement.
+SHARES = (1.0, 5 / 6, 2 / 3, 1 / 2, 1 / 3, 1 / 6)
+# Programmes that the search has met and that are tried at a budget, and how many of them are worked over, beside the
+# one from the budget next to it; evaluations of the residuals for each of them, and more for the best.
+TRIED, WORKED_OVER, STEPS, MORE_STEPS, FINE_STEPS = 12, 1, 5, 6, 2
+# Evaluations of the wear rates after which no other budget is looked into: half of the long search's.
+WORK = 110_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,43 +59,30 @@ class TradeOff:
 
 
 def trade_off(
-    judged: Iterable[Judged], limits: Limits, before: float, measured: float, roll_limit: float = np.inf,
+    candidates: Iterable[Candidate],
+    limits: Limits,
+    before: float,
+    measured: float,
+    roll_limit: float = np.inf,
     looked: Mapping[int, list[float]] | None = None,
-) -> tuple[TradeOff, ...]:  # fmt: skip
-    """Expected RMS against minutes for at most 1, 2, ... spells, pressings not counted.
+) -> tuple[TradeOff, ...]:
+    """Expected RMS against minutes for at most 1, 2, ... spells, pressings not counted, where better than stopping.
 
     Who may work three spells may also work two: each curve is the running minimum over its own programmes and those
-    of fewer spells, so that more spells are never worse at any number of minutes.
-
-    Parameters
-    ----------
-    judged : iterable of Judged
-    limits : Limits
-    before : float
-        RMS figure error at the start [m].
-    measured : float
-        RMS of the measurement's own uncertainty, which no programme takes away [m].
-    roll_limit : float
-        Programmes that leave more edge roll than this are not counted [m].
-    looked : mapping of int to list of float, optional
-        For so many spells the minutes that were looked into for themselves [min].
-
-    Returns
-    -------
-    tuple of TradeOff
-        From the fewest spells that are better than stopping up to the limit's.
+    of fewer spells, so that more spells are never worse at any number of minutes. It begins at the RMS ``before``, and the
+    measurement's own uncertainty, which no programme takes away, is in it [m]; programmes that leave more edge roll than the
+    limit are not counted [m]. ``looked`` are for so many spells the minutes that were looked into for themselves [min].
     """
-    within = [one for one in judged if abs(one.score.edge_roll) <= roll_limit]
+    points = sorted(
+        (work_of(one.plan), one.score.expected_rms, len(without_pressings(one.plan)))
+        for one in candidates
+        if abs(one.score.edge_roll) <= roll_limit
+    )
     out = []
     for spells in range(1, limits.spells + 1):
-        points = sorted(
-            (sum(t.work for t in one.programme), one.score.expected_rms)
-            for one in within
-            if 1 <= len(worked(one.programme)) <= spells
-        )
         minutes, rms, low = [0.0], [before], before
-        for m, value in points:
-            if value < low and m <= limits.minutes * 1.001:
+        for m, value, count in points:
+            if 1 <= count <= spells and value < low and m <= limits.minutes * 1.001:
                 minutes.append(m)
                 rms.append(value)
                 low = value
@@ -98,127 +92,85 @@ def trade_off(
     return tuple(out)
 
 
-# Budgets of minutes that are looked into, as shares of what the proposal works. A judgement.
-SHARES = (1.0, 5 / 6, 2 / 3, 1 / 2, 1 / 3, 1 / 6)
-# Programmes that the search has met and that are tried at a budget, and how many of them are worked over, beside the
-# one from the budget next to it; evaluations of the residuals for each of them, and more for the best.
-TRIED, WORKED_OVER, STEPS, MORE_STEPS, FINE_STEPS = 12, 1, 5, 6, 2
-# Evaluations of the wear rates after which no other budget is looked into: half of the long search's.
-WORK = 110_000
-
-
 class Budgets:
     """Programmes for several budgets of minutes and numbers of spells.
 
     From the full budget downwards, each begins with what served the budget next above it, its minutes cut, and with the
-    best of what the search met; from the proposal's number of spells downwards, with one spell left out.
-
-    Parameters
-    ----------
-    situation : Situation
-    met : list of Judged
-        What the search met, by whatever score.
-    chosen : tuple of Trying
-        The programme that is proposed.
+    best of what the search met; from the proposal's number of spells downwards, with one spell left out. ``candidates`` are
+    round programmes, scored as a proposal's figures are made, ``looked`` for so many spells the minutes looked into [min].
     """
 
-    def __init__(self, situation: Situation, met: list[Judged], chosen: tuple[Trying, ...]) -> None:
-        self.situation, self.chosen = situation, chosen
-        limits = situation.limits
+    def __init__(self, problem: ProposalProblem, met: list[Candidate], chosen: Plan) -> None:
+        self.problem, self.chosen, limits = problem, chosen, problem.limits
         self.met = [
-            one for one in distinct(met, 20 * TRIED)
-            if len(worked(one.programme)) <= limits.spells and _minutes(one.programme) <= 1.001 * limits.minutes
-        ]  # fmt: skip
-        self.judged = [situation.judge_closely().judge(chosen)] if worked(chosen) else []
+            one.plan
+            for one in distinct_programmes(met, 20 * TRIED)
+            if len(without_pressings(one.plan)) <= limits.spells and work_of(one.plan) <= 1.001 * limits.minutes
+        ]
+        self.candidates = [problem.as_shown().evaluate(chosen)] if without_pressings(chosen) else []
         self.looked: dict[int, list[float]] = {}
 
-    def look(self) -> None:
+    def run(self) -> None:
         """Look into every budget; those that time and work allow."""
-        if not worked(self.chosen):
+        if not self.candidates:
             return
-        began = self._work
-        most = _minutes(self.chosen)
-        limits = self.situation.limits
-        above: dict[float, tuple[Trying, ...]] = {}
-        for spells in range(len(worked(self.chosen)), 0, -1):
+        began, most, limits = self._work, work_of(self.chosen), self.problem.limits
+        above: dict[float, Plan] = {}
+        for spells in range(len(without_pressings(self.chosen)), 0, -1):
             full = limits.minutes if above else most
             budgets = sorted({full, *(m for s in SHARES if limits.shortest <= (m := round(s * most)) < full)})
-            nearest: tuple[Trying, ...] = () if above else self.chosen
+            nearest: Plan = () if above else self.chosen
             for minutes in reversed(budgets):
                 if self._work - began > WORK:
                     return
-                if self.situation.clock.leaves_out("what some of the fewer minutes and spells buy"):
+                if self.problem.clock.leaves_out("what some of the fewer minutes and spells buy"):
                     return
                 begins = [nearest] if nearest else []
-                if minutes in above or above:
+                if above:
                     begins += _one_less(above.get(minutes, self.chosen), spells)
                 nearest = above[minutes] = self._best_within(spells, float(minutes), begins)
 
-    def _best_within(self, spells: int, minutes: float, begins: list[tuple[Trying, ...]]) -> tuple[Trying, ...]:
+    def _best_within(self, spells: int, minutes: float, begins: list[Plan]) -> Plan:
         """The best programme of these minutes and spells."""
-        situation = self.situation
-        likely = situation.judge_likely()
-        likely.objective = likely.objective.within(minutes)
-        tried = self._judged(likely, [within(one, minutes) for one in begins])
-        met = [one.programme for one in self.met if len(worked(one.programme)) <= spells][:TRIED]
-        others = distinct(self._judged(likely, [within(one, minutes) for one in met]), WORKED_OVER)
-        tried = distinct(tried, WORKED_OVER) + others
+        likely, shown = self.problem.most_likely(minutes=minutes), self.problem.as_shown(minutes)
+        met = [plan for plan in self.met if len(without_pressings(plan)) <= spells][:TRIED]
+        tried = list[Candidate]()
+        for plans in (begins, met):
+            evaluated = map(likely.attempt, (within(plan, minutes) for plan in plans))
+            tried += distinct_programmes([one for one in evaluated if one is not None], WORKED_OVER)
         if not tried:
             return ()
-        climbed = [likely.improve(one.programme, steps=STEPS) for one in tried]
-        best = min(climbed, key=lambda one: one.score.cost)
-        best = likely.improve(best.programme, steps=MORE_STEPS)
-        closely = situation.judge_closely(minutes)
-        settled = self._settled(best.programme, closely if situation.is_certain else likely)
+        improved = [likely.improve(one.plan, steps=STEPS) for one in tried]
+        best = likely.improve(min(improved, key=cost_of).plan, steps=MORE_STEPS).plan
+        done = self._rounded(best, shown if self.problem.is_certain else likely)
         self.looked.setdefault(spells, []).append(minutes)
-        if worked(settled.programme):
-            self.judged.append(settled if situation.is_certain else closely.judge(settled.programme))
-        return best.programme
+        if without_pressings(done.plan):
+            self.candidates.append(done if self.problem.is_certain else shown.evaluate(done.plan))
+        return best
 
-    def _settled(self, programme: tuple[Trying, ...], refiner: Refiner) -> Judged:
-        """The neat programme near this one, worked over first where this judge has not done so."""
+    def _rounded(self, plan: Plan, refiner: Refiner) -> Candidate:
+        """The round programme near this one, worked over first where this refiner has not done so."""
         if refiner.nominal.accuracy is not COARSE:
-            programme = refiner.improve(programme, steps=FINE_STEPS).programme
-        settler = Settler(refiner, refiner.objective, refiner.nominal, self.situation.size_step)
-        return settler.settle(programme, rounds=2, sizes_too=True)
+            plan = refiner.improve(plan, steps=FINE_STEPS).plan
+        return Rounder(refiner, self.problem.size_step).best_near(plan, rounds=2, sizes_too=True)
 
     @property
     def _work(self) -> int:
         """Evaluations of the wear rates so far."""
-        situation = self.situation
-        fine = situation.judge_fine().nominal.work if situation.is_certain else 0
-        return situation.nominal.work + fine
-
-    @staticmethod
-    def _judged(refiner: Refiner, programmes: list[tuple[Trying, ...]]) -> list[Judged]:
-        out = []
-        for one in programmes:
-            try:
-                out.append(refiner.judge(one))
-            except ContactError:
-                continue
-        return out
+        fine = self.problem.at_full_accuracy().nominal.work if self.problem.is_certain else 0
+        return self.problem.nominal.work + fine
 
 
-def _minutes(programme: tuple[Trying, ...]) -> float:
-    return sum(tried.work for tried in programme)
+def within(plan: Plan, minutes: float) -> Plan:
+    """A programme with the minutes of its spells cut, all by the same share, to so many minutes of work [min]."""
+    share = min(1.0, minutes / max(work_of(plan), 1e-9))
+    return tuple(
+        spell if spell.stroke.is_press else PlannedSpell(spell.stroke, share * spell.minutes) for spell in plan
+    )
 
 
-def within(programme: tuple[Trying, ...], minutes: float) -> tuple[Trying, ...]:
-    """A programme with the minutes of its spells cut, all by the same share, to what is allowed.
-
-    Parameters
-    ----------
-    programme : tuple of Trying
-    minutes : float
-        Of work, in all [min].
-    """
-    share = min(1.0, minutes / max(_minutes(programme), 1e-9))
-    return tuple(t if t.shape.is_press else Trying(t.shape, share * t.minutes) for t in programme)
-
-
-def _one_less(programme: tuple[Trying, ...], spells: int) -> list[tuple[Trying, ...]]:
+def _one_less(plan: Plan, spells: int) -> list[Plan]:
     """The programme with at most so many spells: itself, or it without each of them."""
-    if len(worked(programme)) <= spells:
-        return [programme]
-    return [(*programme[:i], *programme[i + 1 :]) for i, tried in enumerate(programme) if not tried.shape.is_press]
+    if len(without_pressings(plan)) <= spells:
+        return [plan]
+    return [(*plan[:i], *plan[i + 1 :]) for i, spell in enumerate(plan) if not spell.stroke.is_press]
