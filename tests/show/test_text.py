@@ -117,6 +117,7 @@ def test_long_words_beside_a_number_are_broken(monkeypatch: pytest.MonkeyPatch) 
 def test_a_column_without_anything_is_left_out() -> None:
     text = table(["", "Before", "After"], [("RMS", "", ("3", "")), ("peak", "", ("40", ""))])
     assert cells_of(text) == [["After"], ["RMS", "3"], ["peak", "40"]]
+    assert cells_of(table(["Session", "Chance"], [])) == [["Session", "Chance"]]
 
 
 def test_numbers_stand_to_the_right_beneath_their_heads() -> None:

@@ -72,7 +72,7 @@ def table(
     groups = [
         _columns(head, cells, place in words, band)
         for place, (head, *cells) in enumerate(zip(heads, *rows, strict=True))
-        if any(cell if isinstance(cell, str) else any(cell) for cell in cells)
+        if not cells or any(cell if isinstance(cell, str) else any(cell) for cell in cells)
     ]
     return "\n\n".join(_printed([column for group in block for column in group]) for block in _blocks(groups))
 
