@@ -6,7 +6,7 @@ import numpy as np
 from scipy.stats import norm
 
 from wearsim.bench.abrasion import Spread
-from wearsim.figure.percentiles import percentiles
+from wearsim.figure.metrics import percentiles
 from wearsim.wear.constants import NAMES, normal_draws
 
 BANDS = 1000

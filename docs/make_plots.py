@@ -11,9 +11,10 @@ import wearsim as ws
 from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.profile import read_profile
 from wearsim.bench.programme import Stroke
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.figure.spline import ProfileSpline
 from wearsim.knifeedge.longitudinal import knife_aberration, target_aberration, tolerable_aberration, zone_readings
-from wearsim.knifeedge.on_bench import mask_for
+from wearsim.knifeedge.mask import design_mask
 from wearsim.show.style import AFTER, BAND, BEFORE, BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.flat import flat_contact, lift_off_offset
@@ -130,12 +131,13 @@ def offset_weights_plot() -> Any:
 def knife() -> Any:
     """Knife positions of a 300 mm f/5 paraboloid, and what is tolerable."""
     r = np.linspace(15.0, 150.0, 200) * 1e-3
+    mirror = MirrorGeometry(3.0, radius=0.15, clear_radius=0.15)
     with plot_style():
         figure = new_figure(7.0, 4.0)
         axes = figure.subplots()
         for source, dash in (("moving", "-"), ("fixed", "--")):
-            at = target_aberration(r, 3.0, -1.0, source) * 1e3
-            allowed = tolerable_aberration(r, 0.3, 3.0, 550e-9, source) * 1e3
+            at = target_aberration(r, mirror, source) * 1e3
+            allowed = tolerable_aberration(r, mirror, 550e-9, source) * 1e3
             axes.fill_between(r * 1e3, at - allowed, at + allowed, **BAND)
             axes.plot(r * 1e3, at, dash, color=BLUE, label=f"{source} source")
         axes.set(xlabel="zone [mm]", ylabel="knife, from the centre of curvature [mm]", ylim=(-1, 9))
@@ -160,15 +162,14 @@ def single_radius_errors(count: int, raised: bool) -> tuple[Any, dict[str, Any],
     mirror, wave = bench.mirror, bench.light.wavelength
     profile = read_profile(bench.figure.profile, mirror)
     error = profile.error if raised else 0.0 * profile.error
-    zones = mask_for(mirror, count, wave).zones
-    big, conic = mirror.radius_of_curvature, mirror.conic
-    read = zone_readings(zones, profile.radius, error, radius_of_curvature=big, conic=conic)
+    zones = design_mask(count, mirror.geometry, wave).zones
+    read = zone_readings(zones, profile.radius, error, mirror.geometry)
     spline = ProfileSpline(profile.radius, error)
     wrong = {
-        name: knife_aberration(at, spline.height(at), spline.slope(at), big, conic) - read
+        name: knife_aberration(at, spline.height(at), spline.slope(at), mirror.geometry) - read
         for name, at in ((name, way(zones)) for name, way in SINGLE_RADIUS.items())
     }
-    return zones.middle, wrong, tolerable_aberration(zones.middle, mirror.diameter, big, wave)
+    return zones.middle, wrong, tolerable_aberration(zones.middle, mirror.geometry, wave)
 
 
 def single_radius() -> Any:

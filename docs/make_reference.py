@@ -24,20 +24,19 @@ def public_names() -> str:
 # What the rooms offer besides the public names: heading -> module -> names.
 ROOMS: dict[str, dict[str, tuple[str, ...]]] = {
     "wearsim.figure: conics, figure error, numbers": {
-        "figure.conic": ("sagitta", "conic_departure"),
-        "figure.error": ("figure_error", "height_from_error"),
-        "figure.numbers": ("FigureNumbers", "FigureGauge", "figure_numbers"),
-        "figure.masking": ("Masking", "masking"),
+        "figure.conic": ("MirrorGeometry",),
+        "figure.metrics": ("FigureNumbers", "figure_numbers"),
+        "figure.masking": ("Masking", "MaskSeries"),
     },
     "wearsim.bench: what people write": {
         "bench.profile": ("Profile", "read_profile", "write_profile"),
-        "bench.catalogue": ("glass", "abrasive", "pitch", "names"),
     },
     "wearsim.knifeedge: readings and surface": {
         "knifeedge.readings": ("Readings", "load_readings"),
-        "knifeedge.on_bench": ("reduce_on", "expect_on", "mask_for", "tester_for", "waiting_for", "write_reduction"),
-        "knifeedge.zones": ("Zones", "zone_readings"),
-        "knifeedge.longitudinal": ("target_aberration", "knife_aberration", "tolerable_aberration"),
+        "knifeedge.cooling": ("cooling",),
+        "knifeedge.longitudinal": (
+            "Zones", "zone_readings", "target_aberration", "knife_aberration", "tolerable_aberration",
+        ),
     },
     "wearsim.wear: contact, wear and flow": {
         "wear.basis": ("OffsetBasis", "offset_basis", "path_matrix"),

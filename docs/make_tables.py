@@ -256,22 +256,15 @@ def misfit() -> str:
 
 def spheres() -> str:
     """Spheres against their paraboloids at best focus, by exact conics and the pupil integral."""
-    from wearsim.figure.conic import conic_departure
+    from wearsim.figure.conic import Conic, MirrorGeometry
     from wearsim.figure.metrics import figure_numbers
 
     rows = []
     for inches, ratio in ((6, 8), (8, 8), (8, 6), (10, 6), (12.5, 5)):
         diameter = inches * 0.0254
         radius, curve = np.linspace(0.0, diameter / 2, 200), 2 * ratio * diameter
-        numbers = figure_numbers(
-            radius,
-            conic_departure(radius, curve, 0.0),
-            R=curve,
-            conic=-1.0,
-            inner=0.0,
-            outer=diameter / 2,
-            wavelength=550e-9,
-        )
+        target = MirrorGeometry(curve, radius=diameter / 2, clear_radius=diameter / 2)
+        numbers = figure_numbers(radius, Conic(curve, 0.0).departure(radius), target, 550e-9)
         rows.append((f"{inches:g} in f/{ratio}", f"{2e9 * numbers.surface_pv:.0f}", f"{numbers.strehl:.3f}"))
     return table(("sphere", "wavefront PV at best focus [nm]", "Strehl ratio, 550 nm"), rows)
 

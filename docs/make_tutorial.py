@@ -13,9 +13,9 @@ import numpy as np
 import wearsim as ws
 from wearsim.bench.bench import Bench
 from wearsim.bench.figure_source import FigureSource
-from wearsim.figure.conic import conic_departure, figure_error
+from wearsim.figure.conic import Conic
 from wearsim.knifeedge.longitudinal import Zones, zone_readings
-from wearsim.knifeedge.on_bench import mask_for
+from wearsim.knifeedge.mask import design_mask
 from wearsim.knifeedge.setting_noise import STATED_AT
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants
@@ -32,7 +32,7 @@ def true_height(bench: Bench, radius: np.ndarray) -> np.ndarray:
     a, curve = bench.mirror.radius, bench.mirror.radius_of_curvature
     hill = 45e-9 * np.exp(-((radius / (0.28 * a)) ** 2))
     ring = 18e-9 * np.exp(-(((radius - 0.72 * a) / (0.1 * a)) ** 2))
-    return conic_departure(radius, curve, -0.62) + hill + ring
+    return Conic(curve, -0.62).departure(radius) + hill + ring
 
 
 def sheet(
@@ -40,12 +40,9 @@ def sheet(
 ) -> str:
     """Readings of a glass as they would be written down."""
     mirror = bench.mirror
-    curve = {"radius_of_curvature": mirror.radius_of_curvature, "conic": mirror.conic}
-    error = figure_error(
-        radius, height, R=mirror.radius_of_curvature, conic=mirror.conic, inner=0.0, outer=mirror.clear_radius
-    )
+    error = mirror.geometry.figure_error(radius, height)
     spread = SETTING * STATED_AT * mirror.radius / zones.middle
-    rows = zone_readings(zones, radius, error, **curve) + spread * rng.standard_normal((ROWS, len(zones)))
+    rows = zone_readings(zones, radius, error, mirror.geometry) + spread * rng.standard_normal((ROWS, len(zones)))
     rows = 1e3 * (rows - rows[:, :1]) + rng.uniform(3.0, 6.0, (ROWS, 1))
     windows = ", ".join(f"[{1e3 * i:.1f}, {1e3 * o:.1f}]" for i, o in zip(zones.inner, zones.outer, strict=True))
     lines = [f"    [{', '.join(f'{value:.2f}' for value in row)}]," for row in rows]
@@ -59,7 +56,7 @@ def main() -> None:
     """Write both sheets."""
     bench = ws.load_bench(FOLDER / "bench.toml").model_copy(update={"figure": FigureSource(conic=0.0)})
     done = ws.load_programme(FOLDER / "done.toml", bench)
-    made, rng = mask_for(bench.mirror, WINDOWS, bench.light.wavelength).zones, np.random.default_rng(SEED)
+    made, rng = design_mask(WINDOWS, bench.mirror.geometry, bench.light.wavelength).zones, np.random.default_rng(SEED)
     zones = Zones(np.round(made.inner, 4), np.round(made.outer, 4))
     radius = glass_grid(bench.mirror, DEFAULT)
     before = true_height(bench, radius)

@@ -7,10 +7,10 @@ from typing import Any
 from make_tutorial import FOLDER
 
 import wearsim as ws
-from wearsim.bench.lengths import length_unit
+from wearsim.bench.units import length_unit
 from wearsim.decide.propose import propose
-from wearsim.knifeedge.on_bench import reduce_on
 from wearsim.knifeedge.readings import load_readings
+from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.show.card.content import card_content
 from wearsim.show.card.page import card_pages
 from wearsim.show.reduction import reduction_figure
@@ -22,7 +22,7 @@ MINUTES = 40.0
 def surface() -> Any:
     """The surface from the readings before the first session."""
     bench = ws.load_bench(FOLDER / "bench.toml")
-    reduced = reduce_on(load_readings(FOLDER / "readings.toml"), bench.mirror, bench.light.wavelength)
+    reduced = reduce_readings(load_readings(FOLDER / "readings.toml"), bench.mirror.geometry, bench.light.wavelength)
     return reduction_figure(reduced, length_unit(bench))
 
 

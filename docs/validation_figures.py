@@ -17,7 +17,7 @@ from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Spell
 from wearsim.errors import TipsOffError
-from wearsim.figure.conic import conic_departure
+from wearsim.figure.conic import Conic
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.predict import gauge_for
 from wearsim.wear.radial.engine import work_spell
@@ -49,7 +49,7 @@ def make_spell(stroke: Any, on_top: Any, minutes: float, **rest: Any) -> Spell:
 def started(bench: Bench, conic: float = 0.0) -> State:
     """Glass at a conic, laps as the bench starts them."""
     radius = glass_grid(bench.mirror, DEFAULT)
-    return start_state(bench, radius, conic_departure(radius, bench.mirror.radius_of_curvature, conic), DEFAULT)
+    return start_state(bench, radius, Conic(bench.mirror.radius_of_curvature, conic).departure(radius), DEFAULT)
 
 
 @dataclass(frozen=True)

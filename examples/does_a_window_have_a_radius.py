@@ -14,10 +14,10 @@ from matplotlib.figure import Figure
 
 import wearsim as ws
 from wearsim.bench.profile import read_profile
-from wearsim.figure.metrics import FigureGauge
 from wearsim.knifeedge.longitudinal import Zones, zone_readings
-from wearsim.knifeedge.on_bench import mask_for, reduce_on
+from wearsim.knifeedge.mask import design_mask
 from wearsim.knifeedge.readings import Readings
+from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.show.style import BLUE, new_figure, plot_style
 
 WINDOWS = (3, 4, 5, 6, 8)
@@ -47,18 +47,14 @@ def answer() -> tuple[str, Figure]:
 
 def misread(bench: ws.Bench, radius: np.ndarray, error: np.ndarray, count: int) -> list[float]:
     """RMS difference between the surface that was read and the one that comes out, each way [m]."""
-    mirror, wave = bench.mirror, bench.light.wavelength
-    windows = mask_for(mirror, count, wave).zones
-    curve = {"radius_of_curvature": mirror.radius_of_curvature, "conic": mirror.conic}
-    read = zone_readings(windows, radius, error, **curve)
-    gauge = FigureGauge(
-        radius, R=mirror.radius_of_curvature, conic=mirror.conic, inner=mirror.hole_radius,
-        outer=mirror.clear_radius, wavelength=wave,
-    )  # fmt: skip
-    true, wrong = gauge.aperture.level(error), []
+    mirror, wave = bench.mirror.geometry, bench.light.wavelength
+    windows = design_mask(count, mirror, wave).zones
+    read = zone_readings(windows, radius, error, mirror)
+    clear = mirror.clear_aperture(radius)
+    true, wrong = clear.level(error), []
     for way in WAYS.values():
-        found = reduce_on(Readings(way(windows), read[None, :], sigma=0.02e-3), mirror, wave)
-        wrong.append(gauge.aperture.rms(np.interp(radius, found.radius, found.figure_error) - true))
+        found = reduce_readings(Readings(way(windows), read[None, :], sigma=0.02e-3), mirror, wave)
+        wrong.append(clear.rms(np.interp(radius, found.radius, found.figure_error) - true))
     return wrong
 
 

@@ -15,8 +15,9 @@ from matplotlib.ticker import NullFormatter
 import wearsim as ws
 from wearsim.bench.profile import read_profile
 from wearsim.knifeedge.longitudinal import zone_readings
-from wearsim.knifeedge.on_bench import mask_for, reduce_on
+from wearsim.knifeedge.mask import design_mask
 from wearsim.knifeedge.readings import Readings
+from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.knifeedge.setting_noise import STATED_AT
 from wearsim.show.style import BLUE, new_figure, plot_style
 
@@ -34,16 +35,13 @@ def answer() -> tuple[str, Figure]:
         figure = new_figure(7.0, 4.0)
         axes = figure.subplots()
         for windows, dash in ((5, ":"), (8, "--"), (11, "-")):
-            zones = mask_for(mirror, windows, wave).zones
-            true = zone_readings(
-                zones, profile.radius, profile.error, radius_of_curvature=mirror.radius_of_curvature,
-                conic=mirror.conic,
-            )  # fmt: skip
+            zones = design_mask(windows, mirror.geometry, wave).zones
+            true = zone_readings(zones, profile.radius, profile.error, mirror.geometry)
             spread = SETTING * STATED_AT * mirror.radius / zones.middle
             known = []
             for repeats in REPEATS:
                 rows = true + spread * rng.standard_normal((repeats, windows))
-                reduced = reduce_on(Readings(zones, rows, sigma=SETTING), mirror, wave)
+                reduced = reduce_readings(Readings(zones, rows, sigma=SETTING), mirror.geometry, wave)
                 inside = reduced.radius <= mirror.clear_radius
                 weight = reduced.radius[inside] / reduced.radius[inside].sum()
                 known.append(float(np.sqrt(weight @ reduced.sigma[inside] ** 2)))

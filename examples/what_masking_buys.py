@@ -12,17 +12,14 @@ from matplotlib.figure import Figure
 
 import wearsim as ws
 from wearsim.bench.profile import read_profile
-from wearsim.figure.masking import masking
+from wearsim.figure.masking import MaskSeries
 from wearsim.show.style import BLUE, RED, new_figure, plot_style
 
 
 def answer() -> tuple[str, Figure]:
     bench = ws.load_bench("turned-edge-200")
     profile, mirror = read_profile(bench.figure.profile, bench.mirror), bench.mirror
-    found = masking(
-        profile.radius, profile.error, inner=mirror.hole_radius, outer=mirror.clear_radius,
-        wavelength=bench.light.wavelength,
-    )  # fmt: skip
+    found = MaskSeries(profile.radius, mirror.geometry, bench.light.wavelength).masking(profile.error)
     with plot_style():
         figure = new_figure(7.0, 4.0)
         axes = figure.subplots()

@@ -13,8 +13,7 @@ from matplotlib.figure import Figure
 
 import wearsim as ws
 from wearsim.knifeedge.longitudinal import target_aberration
-from wearsim.knifeedge.on_bench import tester_for
-from wearsim.knifeedge.shadows import knife_curve
+from wearsim.knifeedge.shadows import KnifeTester, knife_curve
 from wearsim.show.shadows import shadows_figure
 
 DEMO = Path(__file__).parent / "demo"
@@ -24,10 +23,10 @@ def answer() -> tuple[str, Figure]:
     bench = ws.load_bench(DEMO / "bench.toml")
     mirror, wave = bench.mirror, bench.light.wavelength
     outcome = ws.predict(bench, ws.load_programme(DEMO / "programme.toml", bench), draws=0)
-    before = tester_for(mirror, outcome.radius, outcome.before, wave)
-    after = tester_for(mirror, outcome.radius, outcome.figure_error, wave)
+    before = KnifeTester(outcome.radius, outcome.before, mirror.geometry, wave)
+    after = KnifeTester(outcome.radius, outcome.figure_error, mirror.geometry, wave)
     at = [0.707 * mirror.clear_radius, 0.93 * mirror.clear_radius]
-    knives = [float(s) for s in target_aberration(at, mirror.radius_of_curvature, mirror.conic)]
+    knives = [float(s) for s in target_aberration(at, mirror.geometry)]
     lines = []
     for radius in at:
         old, new = (float(knife_curve(tester, [radius])[0]) for tester in (before, after))

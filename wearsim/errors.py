@@ -92,13 +92,18 @@ class TipsOffError(InputError):
     file : str or Path, optional
         The programme's file.
     length : callable, optional
-        Tells a length [m] in the unit that the bench is written in; millimetres where nothing is said.
+        Writes a length [m] in the unit of the bench's file; in millimetres unless given.
     """
 
     def __init__(
-        self, spell: int, offset: float, largest: float, *, file: str | Path | None = None,
+        self,
+        spell: int,
+        offset: float,
+        largest: float,
+        *,
+        file: str | Path | None = None,
         length: Callable[[float], str] = _millimetres,
-    ) -> None:  # fmt: skip
+    ) -> None:
         super().__init__(
             f"the top piece tips off at an offset of {length(offset)} between the centres; "
             f"the largest that would not is {length(largest)}",
@@ -109,20 +114,8 @@ class TipsOffError(InputError):
         self.offset = offset
         self.largest = largest
 
-    def told_in(self, length: Callable[[float], str], file: str | Path | None) -> TipsOffError:
-        """The same of a programme's file, its lengths in a person's unit.
-
-        Parameters
-        ----------
-        length : callable
-            A length [m] in words.
-        file : str or Path or None
-            Where the programme stands.
-
-        Returns
-        -------
-        TipsOffError
-        """
+    def in_unit(self, length: Callable[[float], str], file: str | Path | None) -> TipsOffError:
+        """The same of a programme's file, its lengths [m] as `length` writes them."""
         return TipsOffError(self.spell, self.offset, self.largest, file=file, length=length)
 
 

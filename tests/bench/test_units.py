@@ -116,7 +116,7 @@ NAMES = [
     for name in re.sub(r"; offset:[^=]*", "", line).split("=")
     if re.fullmatch(r"\s*[A-Za-z_]+\s*", name)
 ]
-SI = ("m", "kg", "s", "K", "rad", "N", "Pa")
+SI = ("m", "kg", "s", "K", "rad", "N", "Pa", "J", "W")
 PREFIXES = [line.split("-")[0] for line in TRADE_UNITS if "- =" in line]
 
 

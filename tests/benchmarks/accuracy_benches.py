@@ -16,7 +16,6 @@ from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Spell
-from wearsim.figure.conic import conic_departure
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.state import State, glass_grid, start_state
 
@@ -34,7 +33,7 @@ class Case:
         """The state at the start on the grids of ``accuracy``."""
         mirror = self.bench.mirror
         radius = glass_grid(mirror, accuracy)
-        conic = conic_departure(radius, mirror.radius_of_curvature, mirror.conic)
+        conic = mirror.geometry.departure(radius)
         return start_state(self.bench, radius, conic + self.error(radius / mirror.radius), accuracy)
 
 

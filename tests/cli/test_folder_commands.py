@@ -128,7 +128,6 @@ def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_pat
         "doubtful",
         "removal_shape_rms_m",
         "other_size",
-        "other_work",
     }
     assert not session["fits"] and session["chance"] < 0.01
     assert session["chi_square"] > 3.0 * session["compared"]

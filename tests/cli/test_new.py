@@ -16,8 +16,9 @@ from wearsim.bench.toml_io import load_bench
 from wearsim.cli import new
 from wearsim.errors import InputError
 from wearsim.knifeedge.longitudinal import zone_readings
-from wearsim.knifeedge.on_bench import mask_for, reduce_on
+from wearsim.knifeedge.mask import design_mask
 from wearsim.knifeedge.readings import load_readings
+from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.learn.new_folder import radius_of_curvature
 
 Call = Callable[..., Any]
@@ -86,15 +87,13 @@ def test_the_sheet_waits_to_be_filled_in_and_then_reduces(folder: Path, call: Ca
     refused = call("reduce", "mine/readings.toml", "--bench", "mine/bench.toml")
     assert refused.code == 2 and "no rows" in refused.err and refused.err.count("\n") == 1
     bench = load_bench(folder / "bench.toml")
-    mask = mask_for(bench.mirror, 6, bench.light.wavelength)
+    mask = design_mask(6, bench.mirror.geometry, bench.light.wavelength)
     radius = np.linspace(0.0, bench.mirror.radius, 60)
-    perfect = zone_readings(
-        mask.zones, radius, np.zeros(60), radius_of_curvature=bench.mirror.radius_of_curvature, conic=-1.0
-    )
+    perfect = zone_readings(mask.zones, radius, np.zeros(60), bench.mirror.geometry)
     fill_in(folder / "readings.toml", str([[round(1e3 * float(s), 4) for s in perfect]] * 3))
     sheet = load_readings(folder / "readings.toml")
     np.testing.assert_allclose(sheet.zones.outer, mask.zones.outer, atol=0.051e-3)
-    reduced = reduce_on(sheet, bench.mirror, bench.light.wavelength)
+    reduced = reduce_readings(sheet, bench.mirror.geometry, bench.light.wavelength)
     assert reduced.surface_rms < 20e-9  # windows are written to a tenth of a millimetre
 
 
@@ -112,7 +111,7 @@ def test_windows_that_mask_prints_go_into_the_sheet_that_new_wrote(
     kept = re.sub(r"(?m)^(length_unit = .*|windows = \[\n(.*\n)*?\])\n", "", sheet.read_text())
     sheet.write_text(pasted + kept)
     read, bench = load_readings(sheet), load_bench(folder / "bench.toml")
-    design = mask_for(bench.mirror, 6, bench.light.wavelength)
+    design = design_mask(6, bench.mirror.geometry, bench.light.wavelength)
     assert read.zones.outer == pytest.approx(design.zones.outer, abs=1.3e-5)
     assert f" {read.length_unit} " in head
     assert call("reduce", "mine/readings.toml", "--bench", "mine/bench.toml").code == 0

@@ -10,8 +10,8 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from wearsim.figure.aperture import ClearAperture
-from wearsim.figure.conic import conic_departure, conic_difference, figure_error, height_from_error
-from wearsim.figure.masking import masking
+from wearsim.figure.conic import Conic, MirrorGeometry
+from wearsim.figure.masking import MaskSeries
 from wearsim.figure.metrics import FigureGauge, figure_numbers
 
 INCH = 0.0254
@@ -22,19 +22,20 @@ def grid(a: float, points: int = 61) -> np.ndarray:
     return a * np.linspace(0.0, 1.0, points) ** 0.8
 
 
+def mirror(big: float, clear: float, hole: float = 0.0, conic: float = -1.0) -> MirrorGeometry:
+    return MirrorGeometry(big, conic, radius=clear, clear_radius=clear, hole_radius=hole)
+
+
 def sphere_numbers(diameter: float, big: float, wavelength: float = WAVE):
     radius = grid(diameter / 2)
-    return figure_numbers(
-        radius, np.zeros_like(radius), R=big, conic=-1.0, inner=0.0, outer=diameter / 2, wavelength=wavelength
-    )
+    return figure_numbers(radius, np.zeros_like(radius), mirror(big, diameter / 2), wavelength)
 
 
 def test_sphere_read_as_paraboloid() -> None:
-    # checks.md section 3 [derived]: 200 mm, R 2400 mm, reads the same in every zone: PV 452.1, RMS 134.8 nm
+    # [derived]: 200 mm, R 2400 mm, reads the same in every zone: PV 452.1, RMS 134.8 nm
     radius = grid(0.1)
-    where = {"R": 2.4, "conic": -1.0, "inner": 0.0, "outer": 0.1, "wavelength": WAVE}
-    fourth = height_from_error(radius, radius**4 / (8 * 2.4**3), R=2.4, conic=-1.0)
-    leading = figure_numbers(radius, fourth, **where)
+    glass = mirror(2.4, 0.1)
+    leading = figure_numbers(radius, glass.height(radius, radius**4 / (8 * 2.4**3)), glass, WAVE)
     assert 2e9 * leading.surface_pv == pytest.approx(452.1, abs=0.05)
     assert 2e9 * leading.surface_rms == pytest.approx(134.8, abs=0.05)
     # the printed values are the r^4 term; the exact sphere has 0.15 % more
@@ -50,7 +51,7 @@ def test_sphere_read_as_paraboloid() -> None:
     [(6, 8, 290.7, 145.3), (8, 8, 387.6, 193.8), (10, 6, 1148, 574), (12.5, 5, 2480, 1240)],
 )
 def test_sphere_of_common_sizes(inches: float, ratio: float, equal_vertex: float, best_focus: float) -> None:
-    # checks.md section 4 [derived]: r^4/8R^3 and the best-focus wavefront PV a^4/(16 R^3), nm
+    # [derived]: r^4/8R^3 and the best-focus wavefront PV a^4/(16 R^3), nm
     a, big = inches * INCH / 2, 2 * ratio * inches * INCH
     assert 1e9 * a**4 / (8 * big**3) == pytest.approx(equal_vertex, rel=4e-4)
     # the figure is of the exact sphere: to r^6 it is larger by about (a/R)^2
@@ -60,7 +61,7 @@ def test_sphere_of_common_sizes(inches: float, ratio: float, equal_vertex: float
 
 @pytest.mark.parametrize(("inches", "ratio"), [(3, 6.43), (6, 8.10), (8, 8.92), (10, 9.60), (12, 10.21)])
 def test_quarter_wave_sphere(inches: float, ratio: float) -> None:
-    # checks.md section 4 [second-hand]: f^3 = 88.6 D^4 (inches) is the quarter-wave rule for 559.9 nm,
+    # [second-hand]: f^3 = 88.6 D^4 (inches) is the quarter-wave rule for 559.9 nm,
     # f/ = (1/8)(D/lambda)^(1/3)
     diameter = inches * INCH
     limit = brentq(lambda f: sphere_numbers(diameter, 2 * f * diameter, 559.9e-9).wavefront_pv_waves - 0.25, 4, 20)
@@ -76,21 +77,21 @@ def spherical_aberration(radius: np.ndarray, a: float) -> np.ndarray:
 def numbers_of(error_waves, conic: float = -1.0, a: float = 0.1, points: int = 81):
     radius = grid(a, points)
     error = error_waves(radius, a) * WAVE / 2
-    height = height_from_error(radius, error, R=2.4, conic=conic)
-    return figure_numbers(radius, height, R=2.4, conic=conic, inner=0.0, outer=a, wavelength=WAVE)
+    glass = mirror(2.4, a, conic=conic)
+    return figure_numbers(radius, glass.height(radius, error), glass, WAVE)
 
 
 def test_strehl_of_quarter_wave_of_spherical_aberration() -> None:
-    # checks.md section 4 (Mahajan, JOSA 72, 1258 (1982) [read, abstract]; value derived)
+    # (Mahajan, JOSA 72, 1258 (1982) [read, abstract]; value derived)
     got = numbers_of(lambda r, a: 0.25 * spherical_aberration(r, a))
     assert got.strehl == pytest.approx(0.800305, abs=1e-5)
     assert got.wavefront_rms_waves == pytest.approx(0.074536, abs=1e-5)
 
 
 def test_strehl_of_quarter_wave_of_defocus() -> None:
-    # checks.md section 4 [derived]: 0.810569 as it stands; the levelled error has none of it left
+    # [derived]: 0.810569 as it stands; the levelled error has none of it left
     radius = grid(0.1)
-    gauge = FigureGauge(radius, R=2.4, conic=-1.0, inner=0.0, outer=0.1, wavelength=WAVE)
+    gauge = FigureGauge(radius, mirror(2.4, 0.1), WAVE)
     defocus = 0.25 * (radius / 0.1) ** 2 * WAVE / 2
     assert gauge.strehl(defocus) == pytest.approx(0.810569, abs=1e-6)
     assert numbers_of(lambda r, a: 0.25 * (r / a) ** 2).strehl == pytest.approx(1.0, abs=1e-9)
@@ -98,7 +99,7 @@ def test_strehl_of_quarter_wave_of_defocus() -> None:
 
 @pytest.mark.parametrize("waves", [0.1, 0.2, 0.3, 0.37])
 def test_marechal_is_good_to_ten_percent(waves: float) -> None:
-    # checks.md section 4: Marechal's forms within 10 % above 0.6 (Mahajan 1982 [read, abstract])
+    # Marechal's forms within 10 % above 0.6 (Mahajan 1982 [read, abstract])
     got = numbers_of(lambda r, a: waves * spherical_aberration(r, a))
     phase = (2 * np.pi * got.wavefront_rms_waves) ** 2
     assert got.strehl > 0.6
@@ -112,8 +113,8 @@ def test_piston_and_bowl_change_nothing(piston: float, bowl: float, seed: int) -
     radius = grid(0.15)
     shape = np.random.default_rng(seed).normal(size=5)
     error = 1e-8 * sum(c * np.cos((k + 1) * np.pi * (radius / 0.15) ** 2) for k, c in enumerate(shape))
-    gauge = FigureGauge(radius, R=3.0, conic=-1.0, inner=0.02, outer=0.148, wavelength=WAVE)
-    height = height_from_error(radius, error, R=3.0, conic=-1.0)
+    gauge = FigureGauge(radius, mirror(3.0, 0.148, 0.02), WAVE)
+    height = gauge.geometry.height(radius, error)
     plain, moved = gauge.numbers(height), gauge.numbers(height + piston + bowl * radius**2)
     for name in ("surface_rms", "surface_pv", "edge_roll"):
         assert getattr(moved, name) == pytest.approx(getattr(plain, name), abs=1e-13)
@@ -158,8 +159,8 @@ def test_average_gains_four_orders_a_halving() -> None:
 @pytest.mark.parametrize("hole", [0.0, 0.04])
 def test_conic_fit_gives_back_the_conic(conic: float, hole: float) -> None:
     radius = grid(0.15)
-    height = conic_difference(radius, 2.4, conic, 1e-5) + 3e-7  # another radius of curvature and a piston
-    got = figure_numbers(radius, height, R=2.4, conic=-1.0, inner=hole, outer=0.148, wavelength=WAVE)
+    height = Conic(2.4, conic).departure(radius, 1e-5) + 3e-7  # another radius of curvature and a piston
+    got = figure_numbers(radius, height, mirror(2.4, 0.148, hole), WAVE)
     assert got.conic_fit == pytest.approx(conic, abs=2e-5)
 
 
@@ -169,7 +170,7 @@ def test_edge_roll_of_a_turned_edge() -> None:
     radius = np.concatenate([np.linspace(0, 0.96 * a, 50), np.linspace(0.96 * a, a, 60)[1:]])
     error = -depth * (np.maximum(radius / a - start, 0) / (1 - start)) ** 2
     rim = quad(lambda x: -depth * 2 * x * ((x - start) / (1 - start)) ** 2, 0.98, 1)[0] / (1 - 0.98**2)
-    gauge = FigureGauge(radius, R=3.0, conic=-1.0, inner=0.0, outer=a, wavelength=WAVE)
+    gauge = FigureGauge(radius, mirror(3.0, a), WAVE)
     assert gauge.edge_roll(error) == pytest.approx(rim, rel=1e-3)
     assert gauge.edge_roll(error) < 0.0
     assert gauge.edge_roll(radius**2) == pytest.approx(0.0, abs=1e-12)
@@ -178,7 +179,7 @@ def test_edge_roll_of_a_turned_edge() -> None:
 def test_edge_roll_follows_a_straight_run_that_bends() -> None:
     # error = r^4: line in s = r^2 over the run [0.64, 0.9216] against the mean over [0.9604, 1], closed form
     radius = np.linspace(0.0, 1.0, 81)
-    gauge = FigureGauge(radius, R=30.0, conic=-1.0, inner=0.0, outer=1.0, wavelength=WAVE)
+    gauge = FigureGauge(radius, mirror(30.0, 1.0), WAVE)
     low, high = 0.8**2, 0.96**2
     mid, half = (low + high) / 2, (high - low) / 2
     rim_low = 0.98**2
@@ -189,10 +190,10 @@ def test_edge_roll_follows_a_straight_run_that_bends() -> None:
 
 def test_before_less_after_is_the_removal_up_to_piston_and_bowl() -> None:
     radius = grid(0.15)
-    where = {"R": 3.0, "conic": -1.0, "inner": 0.0, "outer": 0.148}
-    height = conic_departure(radius, 3.0, -1.0) + 1e-7 * np.cos(4 * radius / 0.15)
+    glass = mirror(3.0, 0.148)
+    height = glass.departure(radius) + 1e-7 * np.cos(4 * radius / 0.15)
     removal = 2e-7 * (1 - (radius / 0.15) ** 4)
-    change = figure_error(radius, height, **where) - figure_error(radius, height - removal, **where)
+    change = glass.figure_error(radius, height) - glass.figure_error(radius, height - removal)
     rest = change - removal
     design = np.stack([np.ones_like(radius), radius**2], axis=1)
     assert rest == pytest.approx(design @ np.linalg.lstsq(design, rest, rcond=None)[0], abs=1e-18)
@@ -201,11 +202,11 @@ def test_before_less_after_is_the_removal_up_to_piston_and_bowl() -> None:
 def test_masking_a_turned_edge_pays_and_masking_a_good_mirror_does_not() -> None:
     radius = np.concatenate([np.linspace(0, 0.85, 40), np.linspace(0.85, 1, 40)[1:]]) * 0.15
     turned = -400e-9 * (np.maximum(radius / 0.15 - 0.94, 0) / 0.06) ** 2
-    buys = masking(radius, turned, inner=0.0, outer=0.15, wavelength=WAVE)
+    buys = MaskSeries(radius, mirror(3.0, 0.15), WAVE).masking(turned)
     assert buys.gain > 1.02
     assert 0.13 < buys.best_radius < 0.149
     assert buys.strehl[0] == pytest.approx(1.0, abs=1e-6)
-    good = masking(radius, 1e-9 * np.cos(5 * radius / 0.15), inner=0.02, outer=0.15, wavelength=WAVE)
+    good = MaskSeries(radius, mirror(3.0, 0.15, 0.02), WAVE).masking(1e-9 * np.cos(5 * radius / 0.15))
     assert good.gain == 1.0
     assert good.best_radius == pytest.approx(0.15)
     assert good.area[0] == pytest.approx((0.105**2 - 0.02**2) / (0.15**2 - 0.02**2))
@@ -229,6 +230,6 @@ def test_bad_apertures_are_refused(radius: list[float], inner: float, outer: flo
 def test_bad_wavelength_and_huge_hole_are_refused() -> None:
     radius = grid(0.1)
     with pytest.raises(ValueError, match="wavelength"):
-        FigureGauge(radius, R=2.0, conic=-1.0, inner=0.0, outer=0.1, wavelength=0.0)
+        FigureGauge(radius, mirror(2.0, 0.1), 0.0)
     with pytest.raises(ValueError, match="hole"):
-        FigureGauge(radius, R=2.0, conic=-1.0, inner=0.097, outer=0.1, wavelength=WAVE)
+        FigureGauge(radius, mirror(2.0, 0.1, 0.097), WAVE)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from wearsim.figure.percentiles import LEAST_DRAWS, percentiles
+from wearsim.figure.metrics import LEAST_DRAWS, percentiles
 
 
 @pytest.mark.parametrize("count", [LEAST_DRAWS, 32, 60, 100])

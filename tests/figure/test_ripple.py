@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wearsim.figure.ripple import ripple_spectrum
+from wearsim.figure.metrics import ripple_spectrum
 
 RADIUS = np.linspace(0.0, 0.15, 400)
 

@@ -6,33 +6,25 @@ from collections.abc import Callable
 
 import numpy as np
 
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.knifeedge.longitudinal import Source, Zones, zone_readings
 from wearsim.knifeedge.mask import design_mask
-from wearsim.knifeedge.posterior import ReadingGeometry
+from wearsim.knifeedge.posterior import ReadingModel
 from wearsim.knifeedge.readings import Readings
 
 A, R, CLEAR, WAVE = 0.15, 3.0, 0.148, 550e-9
+MIRROR = MirrorGeometry(R, radius=A, clear_radius=CLEAR)
 PROFILE = np.linspace(0.0, A, 101)
 FINE = np.linspace(0.0, A, 801)
 Surface = Callable[[np.ndarray], np.ndarray]
 
 
 def eight_windows() -> Zones:
-    return design_mask(8, radius=A, radius_of_curvature=R, clear_radius=CLEAR).zones
+    return design_mask(8, MIRROR).zones
 
 
-def geometry(zones: Zones, source: Source = "moving") -> ReadingGeometry:
-    return ReadingGeometry(
-        zones=zones,
-        radius_of_glass=A,
-        radius_of_curvature=R,
-        conic=-1.0,
-        inner=0.0,
-        outer=CLEAR,
-        wavelength=WAVE,
-        source=source,
-        radius=PROFILE,
-    )
+def model(zones: Zones, source: Source = "moving") -> ReadingModel:
+    return ReadingModel(zones, MIRROR, WAVE, source, PROFILE)
 
 
 def cosines(rng: np.random.Generator, terms: int = 5) -> Surface:
@@ -50,7 +42,7 @@ def ring(rng: np.random.Generator) -> Surface:
 
 
 def exact(zones: Zones, surface: Surface, source: Source = "moving") -> np.ndarray:
-    return zone_readings(zones, FINE, surface(FINE), radius_of_curvature=R, conic=-1.0, source=source)
+    return zone_readings(zones, FINE, surface(FINE), MIRROR, source)
 
 
 def sheet(zones: Zones, rows: np.ndarray, **more: object) -> Readings:

@@ -9,7 +9,6 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import programme_from_table
-from wearsim.figure.conic import conic_departure
 from wearsim.knifeedge.readings import Readings
 from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.filter import LEARNING, SessionFilter, SessionModel
@@ -42,7 +41,7 @@ def programme_of(spells: tuple[dict[str, Any], ...]) -> Programme:
 def read(drawn: Drawn, state: State, rng: np.random.Generator, tester: Reader) -> Readings:
     """A noisy sheet of the glass of a state."""
     mirror = drawn.bench.mirror
-    error = state.height - conic_departure(state.radius, mirror.radius_of_curvature, mirror.conic)
+    error = state.height - mirror.geometry.departure(state.radius)
     return tester.read(drawn.bench, state.radius, error, rng)
 
 

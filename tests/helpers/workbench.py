@@ -15,7 +15,7 @@ from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Programme, Spell
-from wearsim.figure.conic import conic_departure
+from wearsim.figure.conic import Conic
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.state import State, glass_grid, lap_name, start_state
 
@@ -59,7 +59,8 @@ def make_programme(*spells: Spell) -> Programme:
 def start(bench: Bench, accuracy: Accuracy = DEFAULT, error: Any = None, conic: float | None = None) -> State:
     """State with the glass at ``conic`` (the bench's target by default) plus ``error(r / a)`` [m]."""
     radius = glass_grid(bench.mirror, accuracy)
-    height = conic_departure(radius, bench.mirror.radius_of_curvature, bench.mirror.conic if conic is None else conic)
+    shape = Conic(bench.mirror.radius_of_curvature, bench.mirror.conic if conic is None else conic)
+    height = shape.departure(radius)
     if error is not None:
         height = height + error(radius / bench.mirror.radius)
     return start_state(bench, radius, height, accuracy)

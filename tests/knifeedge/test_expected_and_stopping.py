@@ -5,20 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.helpers.knife_surfaces import CLEAR, FINE, WAVE, A, R, cosines, eight_windows, exact, sheet
+from tests.helpers.knife_surfaces import FINE, MIRROR, A, cosines, eight_windows, exact, sheet
 from wearsim.knifeedge.expected import expected_readings, reading_matrix
 from wearsim.knifeedge.longitudinal import zone_readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.knifeedge.stopping import when_to_stop
 
-WHERE = {"radius_of_curvature": R, "conic": -1.0}
-MIRROR = {"radius": A, "radius_of_curvature": R, "clear_radius": CLEAR, "wavelength": WAVE}
-
 
 @pytest.mark.parametrize("source", ["moving", "fixed"])
 def test_expected_positions_are_the_exact_ones_from_the_first_zone(source: str) -> None:
     zones, surface = eight_windows(), cosines(np.random.default_rng(1))
-    got = expected_readings(zones, FINE, surface(FINE), **WHERE, source=source)
+    got = expected_readings(zones, FINE, surface(FINE), MIRROR, source=source)
     rows = exact(zones, surface, source)
     assert got.positions == pytest.approx(rows - rows[0], abs=1e-12)
     assert np.all(got.sigma == 0.0)
@@ -28,44 +25,43 @@ def test_expected_positions_are_the_exact_ones_from_the_first_zone(source: str) 
 def test_reading_matrix_is_the_linear_part() -> None:
     zones, surface = eight_windows(), cosines(np.random.default_rng(2))
     for source in ("moving", "fixed"):
-        matrix = reading_matrix(zones, FINE, **WHERE, source=source)
+        matrix = reading_matrix(zones, FINE, MIRROR, source)
         small = 1e-3 * surface(FINE)
-        change = zone_readings(zones, FINE, small, **WHERE, source=source) - zone_readings(
-            zones, FINE, 0 * small, **WHERE, source=source
-        )
+        change = zone_readings(zones, FINE, small, MIRROR, source)
+        change = change - zone_readings(zones, FINE, 0 * small, MIRROR, source)
         assert matrix @ small == pytest.approx(change, rel=1e-5, abs=2e-10)
 
 
 def test_spread_from_covariance_and_from_draws_agree() -> None:
     zones, rng = eight_windows(), np.random.default_rng(3)
     rows = exact(zones, cosines(rng)) + 5e-5 * rng.normal(size=(3, 8))
-    got = reduce_readings(sheet(zones, rows), **MIRROR)
-    one = expected_readings(zones, got.radius, got.figure_error, **WHERE, covariance=got.covariance)
-    two = expected_readings(zones, got.radius, got.figure_error, **WHERE, draws=got.draw(3000, rng))
+    got = reduce_readings(sheet(zones, rows), MIRROR)
+    one = expected_readings(zones, got.radius, got.figure_error, MIRROR, covariance=got.covariance)
+    two = expected_readings(zones, got.radius, got.figure_error, MIRROR, draws=got.draw(3000, rng))
     assert one.sigma[0] == 0.0
     assert two.sigma[1:] == pytest.approx(one.sigma[1:], rel=0.08)
     both = expected_readings(
-        zones, got.radius, got.figure_error, **WHERE, covariance=got.covariance, setting_sigma=np.full(8, 3e-5)
+        zones, got.radius, got.figure_error, MIRROR, covariance=got.covariance, setting_sigma=np.full(8, 3e-5)
     )
     assert both.setting[1:] == pytest.approx(3e-5 * np.sqrt(2))
     assert both.spread == pytest.approx(np.hypot(both.sigma, both.setting))
     with pytest.raises(ValueError, match="not both"):
         expected_readings(
-            zones, got.radius, got.figure_error, **WHERE, covariance=got.covariance, draws=got.draw(3, rng)
+            zones, got.radius, got.figure_error, MIRROR, covariance=got.covariance, draws=got.draw(3, rng)
         )
 
 
 def test_readings_of_the_reduced_surface_are_the_readings() -> None:
     zones, surface = eight_windows(), cosines(np.random.default_rng(6), terms=3)
     rows = exact(zones, surface)
-    got = reduce_readings(sheet(zones, rows, sigma=1e-7), **MIRROR)
-    again = expected_readings(zones, got.radius, got.figure_error, **WHERE)
+    got = reduce_readings(sheet(zones, rows, sigma=1e-7), MIRROR)
+    again = expected_readings(zones, got.radius, got.figure_error, MIRROR)
     assert again.positions == pytest.approx(rows - rows[0], abs=2e-6)
 
 
 def flat_sheet(error, sigma: float):
     zones = eight_windows()
-    return reduce_readings(sheet(zones, exact(zones, error), sigma=sigma), **MIRROR)
+    return reduce_readings(sheet(zones, exact(zones, error), sigma=sigma), MIRROR)
 
 
 def test_a_good_mirror_read_well_is_good_enough() -> None:

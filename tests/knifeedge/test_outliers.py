@@ -7,10 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.knifeedge.longitudinal import Zones
-from wearsim.knifeedge.outliers import slips
 from wearsim.knifeedge.readings import Readings, load_readings, parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
+from wearsim.knifeedge.setting_noise import outliers
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 TUTORIAL = EXAMPLES / "tutorial" / "readings.toml"
@@ -19,7 +20,7 @@ EDGES = [[10.8, 42.2], [44.2, 60.1], [62.1, 74.3], [76.3, 86.5], [88.5, 97.5], [
 
 def warned(sheet: Readings) -> list[str]:
     shape = 0.35 * sheet.zones.outer[-1] / sheet.zones.middle
-    return list(slips(sheet, shape, 0.2e-3 * shape))
+    return list(outliers(sheet, shape, 0.2e-3 * shape))
 
 
 @pytest.mark.parametrize(
@@ -31,7 +32,7 @@ def test_a_slip_is_named_by_row_and_zone(right: str, slipped: str, place: str) -
     text = TUTORIAL.read_text()
     assert text.count(right) == 1
     sheet = parse_readings(text.replace(right, slipped))
-    reduced = reduce_readings(sheet, radius=0.11, radius_of_curvature=2.42)
+    reduced = reduce_readings(sheet, MirrorGeometry(2.42, radius=0.11, clear_radius=0.11))
     (line,) = [one for one in reduced.warnings if "slip of the pen" in one]
     assert line.startswith(f"readings, {place}")
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from wearsim.errors import InputError
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.knifeedge.readings import check_against_mirror, load_readings, parse_readings
 
 GOOD = """
@@ -17,7 +18,7 @@ windows = [[18, 45], [60, 80], [92, 108], [118, 130], [138, 147]]
 readings = [[0.00, 0.21, 0.55, 0.97, 1.30],
             [0.05, 0.18, 0.60, 0.93, 1.35]]
 """
-MIRROR = {"radius": 0.15, "radius_of_curvature": 3.0, "conic": -1.0}
+MIRROR = MirrorGeometry(3.0, radius=0.15, clear_radius=0.148)
 
 
 def test_the_sheet_of_the_handbook_page(tmp_path: Path) -> None:
@@ -30,7 +31,7 @@ def test_the_sheet_of_the_handbook_page(tmp_path: Path) -> None:
     assert got.zones.outer == pytest.approx([0.045, 0.08, 0.108, 0.13, 0.147])
     assert got.positions[1] == pytest.approx(np.array([0.05, 0.18, 0.60, 0.93, 1.35]) * 1e-3)
     assert got.resolution == pytest.approx(1e-5)
-    check_against_mirror(got, **MIRROR)
+    check_against_mirror(got, MIRROR)
 
 
 def test_inches_fixed_source_radii_orientation_and_sigmas() -> None:
@@ -118,7 +119,7 @@ def test_bad_keys(old: str, new: str, says: str) -> None:
 )
 def test_readings_that_this_mirror_cannot_give(old: str, new: str, says: str) -> None:
     with pytest.raises(InputError, match=says) as caught:
-        check_against_mirror(parse_readings(GOOD.replace(old, new)), **MIRROR)
+        check_against_mirror(parse_readings(GOOD.replace(old, new)), MIRROR)
     assert "\n" not in str(caught.value)
 
 
@@ -127,7 +128,7 @@ def test_five_times_the_correction_the_wrong_way_is_still_believed() -> None:
     r = np.array([0.03, 0.07, 0.1, 0.125, 0.143])
     rows = [[round(float(x), 3) for x in -5.0 * r**2 / 6.0 * 1e3]]
     text = f'source = "moving"\nlength_unit = "mm"\nradius = {(r * 1e3).tolist()}\nreadings = {rows}'
-    check_against_mirror(parse_readings(text), **MIRROR)
+    check_against_mirror(parse_readings(text), MIRROR)
 
 
 def test_missing_file_folder_and_garbage(tmp_path: Path) -> None:

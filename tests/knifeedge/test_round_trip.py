@@ -1,4 +1,4 @@
-"""Surface to readings and back: issue 4's round trip, without noise and with."""
+"""Surface to readings and back: without noise and with."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import pytest
 
 from tests.helpers.knife_surfaces import (
     CLEAR,
+    MIRROR,
     PROFILE,
     WAVE,
     A,
@@ -16,27 +17,26 @@ from tests.helpers.knife_surfaces import (
     cosines,
     eight_windows,
     exact,
-    geometry,
+    model,
     ring,
     sheet,
 )
 from wearsim.knifeedge.posterior import reduce_row
 from wearsim.knifeedge.reduction import reduce_readings
-from wearsim.knifeedge.setting_noise import settings
+from wearsim.knifeedge.setting_noise import setting_noise
 
-MIRROR = {"radius": A, "radius_of_curvature": R, "clear_radius": CLEAR, "wavelength": WAVE}
 TRIALS = 500
 NINETY = 1.6448536
 
 
 def reduced(readings):
-    return settings(readings, radius=A, radius_of_curvature=R, wavelength=WAVE)
+    return setting_noise(readings, MIRROR, WAVE)
 
 
 @pytest.mark.parametrize(("source", "trials"), [("moving", TRIALS), ("fixed", 100)])
 def test_without_noise_within_two_nanometres(source: str, trials: int) -> None:
     zones = eight_windows()
-    frame = geometry(zones, source)
+    frame = model(zones, source)
     misses = []
     for trial in range(trials):
         surface = cosines(np.random.default_rng([11, trial]), terms=4)
@@ -57,7 +57,7 @@ def narrow_ring(rng: np.random.Generator) -> Callable[[np.ndarray], np.ndarray]:
 def test_zones_narrower_than_the_windows_stay_possible() -> None:
     # readings all but exact of what they cannot resolve: most of it is within the band all the same
     zones = eight_windows()
-    frame = geometry(zones)
+    frame = model(zones)
     held = []
     for trial in range(100):
         surface = narrow_ring(np.random.default_rng([77, trial]))
@@ -71,17 +71,17 @@ def test_equal_repeats_count_as_exact() -> None:
     zones = eight_windows()
     surface = cosines(np.random.default_rng(5), terms=4)
     rows = np.stack([exact(zones, surface) + zero for zero in (0.0, 1e-3, -2e-3)])
-    got = reduce_readings(sheet(zones, rows), **MIRROR, profile_radius=PROFILE)
-    truth = geometry(zones).aperture.level(surface(PROFILE))
+    got = reduce_readings(sheet(zones, rows), MIRROR, profile_radius=PROFILE)
+    truth = model(zones).aperture.level(surface(PROFILE))
     assert got.setting_origin == "repeats"
-    assert geometry(zones).aperture.rms(got.figure_error - truth) < 2e-9
+    assert model(zones).aperture.rms(got.figure_error - truth) < 2e-9
 
 
 @pytest.mark.parametrize("family", [cosines, ring])
 def test_ninety_percent_band_holds_the_truth(family) -> None:
     # noise of 0.1 mm at 0.35 of the radius, going as 1/r: at 85-95 % of radii over 500 trials
     zones = eight_windows()
-    frame = geometry(zones)
+    frame = model(zones)
     held = []
     for trial in range(TRIALS):
         rng = np.random.default_rng([2024, trial])
@@ -97,7 +97,7 @@ def test_ninety_percent_band_holds_the_truth(family) -> None:
 @pytest.mark.parametrize("family", [cosines, ring])
 def test_band_is_honest_when_the_accuracy_comes_from_three_repeats(family) -> None:
     zones = eight_windows()
-    frame = geometry(zones)
+    frame = model(zones)
     held = []
     for trial in range(150):
         rng = np.random.default_rng([31, trial])
@@ -112,7 +112,7 @@ def test_band_is_honest_when_the_accuracy_comes_from_three_repeats(family) -> No
 
 def test_band_is_honest_with_even_noise_given_by_zone() -> None:
     zones = eight_windows()
-    frame = geometry(zones)
+    frame = model(zones)
     held = []
     for trial in range(200):
         rng = np.random.default_rng([37, trial])
@@ -128,7 +128,7 @@ def test_a_sphere_read_against_a_paraboloid_comes_out_as_one() -> None:
     # a large figure error: the exact geometry is not linear any more
     zones = eight_windows()
     rows = np.zeros((1, len(zones)))  # the same reading in every zone
-    got = reduce_readings(sheet(zones, rows, sigma=1e-7), **MIRROR)
+    got = reduce_readings(sheet(zones, rows, sigma=1e-7), MIRROR)
     assert got.conic_fit == pytest.approx(0.0, abs=2e-3)
     assert got.surface_pv == pytest.approx(CLEAR**4 / (32 * R**3), rel=6e-3)
     assert got.surface_pv / got.surface_rms == pytest.approx(3.354, rel=5e-3)

@@ -7,15 +7,14 @@ import dataclasses
 import numpy as np
 import pytest
 
-from tests.helpers.knife_surfaces import FINE, WAVE, A, R
+from tests.helpers.knife_surfaces import FINE, MIRROR, WAVE, A
 from wearsim.knifeedge.longitudinal import target_aberration
 from wearsim.knifeedge.shadows import KnifeTester, diffraction_shadow, geometric_shadow, knife_curve
 
 
-def stand(error=lambda r: 0 * r, conic: float = -1.0, **more: object) -> KnifeTester:
-    return KnifeTester(
-        radius=FINE, error=error(FINE), radius_of_glass=A, radius_of_curvature=R, conic=conic, wavelength=WAVE, **more
-    )
+def stand(error=lambda r: 0 * r, conic: float = -1.0, hole_radius: float = 0.0, **more: object) -> KnifeTester:
+    mirror = dataclasses.replace(MIRROR, conic=conic, hole_radius=hole_radius)
+    return KnifeTester(FINE, error(FINE), mirror, WAVE, **more)
 
 
 def test_a_sphere_at_its_centre_darkens_all_at_once() -> None:
@@ -34,7 +33,7 @@ def test_knife_inside_and_outside_the_centre_darkens_opposite_sides(source: str)
 
 
 def test_the_zone_that_the_knife_matches_is_grey() -> None:
-    shadow = geometric_shadow(stand(), float(target_aberration(0.1, R, -1.0)))
+    shadow = geometric_shadow(stand(), float(target_aberration(0.1, MIRROR)))
     half = shadow.axis.size // 2
     column = int(np.argmin(np.abs(shadow.axis - 0.1)))
     assert shadow.brightness[half, column] == pytest.approx(0.5, abs=0.2)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
-from tests.helpers.knife_surfaces import CLEAR, WAVE, A, R, cosines, ring
-from wearsim.figure.conic import height_from_error
+from tests.helpers.knife_surfaces import CLEAR, MIRROR, WAVE, A, cosines, ring
 from wearsim.figure.metrics import figure_numbers
 
 PIXELS = 512
@@ -33,6 +34,6 @@ def test_strehl_is_the_peak_of_the_image(hole: float, seed: int) -> None:
     surface = (cosines, ring)[seed % 2](np.random.default_rng(seed))
     radius = np.linspace(0.0, A, 801)
     error = surface(radius)
-    height = height_from_error(radius, error, R=R, conic=-1.0)
-    got = figure_numbers(radius, height, R=R, conic=-1.0, inner=hole, outer=CLEAR, wavelength=WAVE)
+    mirror = dataclasses.replace(MIRROR, hole_radius=hole)
+    got = figure_numbers(radius, mirror.height(radius, error), mirror, WAVE)
     assert got.strehl == pytest.approx(image_peak(error, radius, hole), abs=2e-3)

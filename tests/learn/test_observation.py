@@ -9,7 +9,6 @@ import pytest
 
 from tests.helpers.simulated import read
 from wearsim.bench.profile import Profile
-from wearsim.figure.conic import conic_departure
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.filter import LEARNING
 from wearsim.learn.observation import Observation, contrasts, of_profile, of_readings
@@ -28,7 +27,7 @@ def observed(request: pytest.FixtureRequest, rng: np.random.Generator) -> tuple[
         sheet = replace(exact, positions=exact.positions + 3e-3, sigma=1e-4)
         return drawn, glass.radius, glass.height, of_readings(drawn.bench, sheet, glass.radius)
     mirror = drawn.bench.mirror
-    error = glass.height - conic_departure(glass.radius, mirror.radius_of_curvature, mirror.conic)
+    error = glass.height - mirror.geometry.departure(glass.radius)
     sigma = np.full(glass.radius.size, 4e-9) if "sigma" in request.param else None
     profile = Profile(glass.radius, error + 5e-7 - 3e-6 * glass.radius**2, sigma)
     return drawn, glass.radius, glass.height, of_profile(drawn.bench, profile, glass.radius)

@@ -12,7 +12,7 @@ import pytest
 
 from tests.benchmarks import closed_loop, learn_coverage
 from tests.helpers.simulated import programme_of
-from wearsim.bench.lengths import INCHES
+from wearsim.bench.units import INCHES
 from wearsim.errors import InputError
 from wearsim.knifeedge.readings import load_readings, parse_readings
 from wearsim.learn.folder import SessionNote, open_folder

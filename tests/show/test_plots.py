@@ -16,9 +16,9 @@ from matplotlib.patches import Circle
 from matplotlib.text import Text
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import MILLIMETRES
 from wearsim.bench.programme import Programme, Stroke
 from wearsim.bench.toml_io import load_bench, load_programme, programme_from_table
+from wearsim.bench.units import MILLIMETRES
 from wearsim.decide.compare import compare
 from wearsim.show.comparison import comparison_figure
 from wearsim.show.outcome import MOST_DRAWN, outcome_figure

@@ -14,7 +14,7 @@ from tests.helpers.small_bench import figure, ring_figure, small_bench
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
 from wearsim.decide.trade_off import TradeOff
-from wearsim.figure.percentiles import percentiles
+from wearsim.figure.metrics import percentiles
 from wearsim.show.card import card_bytes
 from wearsim.show.expected_readings import expected_text
 from wearsim.show.proposal import proposal_figure, proposal_text
@@ -110,11 +110,8 @@ def test_the_readings_to_expect_are_those_of_the_outcome() -> None:
     from wearsim.knifeedge.longitudinal import zone_readings
 
     bench, found = small_bench(True), after()
-    mirror, outcome = bench.mirror, proposal().outcome
-    exact = zone_readings(
-        found.sheet.zones, outcome.radius, outcome.figure_error,
-        radius_of_curvature=mirror.radius_of_curvature, conic=mirror.conic,
-    )  # fmt: skip
+    outcome = proposal().outcome
+    exact = zone_readings(found.sheet.zones, outcome.radius, outcome.figure_error, bench.mirror.geometry)
     assert np.allclose(found.after.positions, exact - exact[0], atol=1e-12)
     assert np.all(found.after.sigma[1:] > 0.0) and found.after.spread[0] == 0.0
     table = found.to_json()

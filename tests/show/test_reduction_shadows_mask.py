@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from wearsim.bench.lengths import INCHES, MILLIMETRES, Unit
+from wearsim.bench.units import INCHES, MILLIMETRES, Unit
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.knifeedge.mask import design_mask
 from wearsim.knifeedge.readings import parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
@@ -19,6 +20,8 @@ from wearsim.show.reduction import masking_figure, reduction_figure, reduction_t
 from wearsim.show.shadows import matched_radii, shadows_figure
 from wearsim.show.style import save
 
+GLASS = MirrorGeometry(3.0, radius=0.15, clear_radius=0.148)
+SMALL = MirrorGeometry(2.4, radius=0.1, clear_radius=0.1)
 SHEET = """
 source = "moving"
 length_unit = "mm"
@@ -29,16 +32,16 @@ readings = [[0.00, 0.61, 1.45, 2.30, 3.20], [0.05, 0.58, 1.50, 2.26, 3.25]]
 
 @pytest.fixture(scope="module")
 def reduction():
-    return reduce_readings(parse_readings(SHEET), radius=0.15, radius_of_curvature=3.0, clear_radius=0.148)
+    return reduce_readings(parse_readings(SHEET), GLASS)
 
 
 def stand(error: np.ndarray, radius: np.ndarray) -> KnifeTester:
-    return KnifeTester(radius, error, 0.15, 3.0, -1.0, 550e-9)
+    return KnifeTester(radius, error, GLASS, 550e-9)
 
 
 @pytest.mark.parametrize("suffix", [".svg", ".pdf", ".png"])
 def test_drawings_are_the_same_twice(tmp_path: Path, suffix: str, reduction) -> None:
-    mask = design_mask(5, radius=0.1, radius_of_curvature=2.4)
+    mask = design_mask(5, SMALL)
     for name in ("one", "two"):
         save(reduction_figure(reduction), tmp_path / f"{name}{suffix}", suffix)
         save(mask_figure(mask), tmp_path / f"m{name}{suffix}", suffix)
@@ -49,7 +52,7 @@ def test_drawings_are_the_same_twice(tmp_path: Path, suffix: str, reduction) -> 
 
 
 def test_mask_is_drawn_at_its_true_size(tmp_path: Path) -> None:
-    design = design_mask(5, radius=0.1, radius_of_curvature=2.4)
+    design = design_mask(5, SMALL)
     save(mask_figure(design), tmp_path / "mask.svg", ".svg")
     text = (tmp_path / "mask.svg").read_text()
     width, height = (float(re.search(rf'{side}="([\d.]+)pt"', text)[1]) for side in ("width", "height"))
@@ -77,7 +80,7 @@ def test_letters_stand_where_the_zone_is_grey(reduction) -> None:
 
 
 def test_scale_bar_is_a_hundred_millimetres() -> None:
-    figure = mask_figure(design_mask(5, radius=0.1, radius_of_curvature=2.4))
+    figure = mask_figure(design_mask(5, SMALL))
     axes = figure.axes[0]
     bar = np.concatenate([band.get_paths()[0].vertices[:, 0] for band in axes.collections])
     page = axes.transData.transform([[bar.min(), 0.0], [bar.max(), 0.0]])
@@ -124,13 +127,13 @@ def test_tables_hold_what_was_reduced(reduction) -> None:
 
 def test_mask_table_fits_a_terminal() -> None:
     for unit in (MILLIMETRES, INCHES):
-        text = mask_text(design_mask(5, radius=0.1, radius_of_curvature=2.4), unit)
+        text = mask_text(design_mask(5, SMALL), unit)
         assert max(map(len, text.splitlines())) <= 80
 
 
 @pytest.mark.parametrize(("unit", "zones"), [(MILLIMETRES, 5), (INCHES, 5), (INCHES, 9), (MILLIMETRES, 3)])
 def test_windows_are_pasted_in_the_units_they_are_shown_in(unit: Unit, zones: int) -> None:
-    design = design_mask(zones, radius=0.2, radius_of_curvature=2.4)
+    design = design_mask(zones, MirrorGeometry(2.4, radius=0.2, clear_radius=0.2))
     pasted = windows_toml(design, unit)
     assert max(map(len, pasted.splitlines())) <= 80
     sheet = parse_readings(f'source = "moving"\n{pasted}\nreadings = [{[0] * zones}]')
@@ -140,7 +143,7 @@ def test_windows_are_pasted_in_the_units_they_are_shown_in(unit: Unit, zones: in
 
 
 def test_a_mask_in_inches_has_its_knife_in_inches_too() -> None:
-    design = design_mask(5, radius=0.1016, radius_of_curvature=2.4384)
+    design = design_mask(5, MirrorGeometry(2.4384, radius=0.1016, clear_radius=0.1016))
     text = mask_text(design, INCHES)
     assert "mm" not in text
     last = (design.aberration[-1] - design.aberration[0]) / 0.0254

@@ -13,8 +13,7 @@ from tests.helpers.workbench import EXACT, make_bench, make_programme, make_spel
 from wearsim.bench.abrasion import Spread
 from wearsim.bench.figure_source import FigureSource
 from wearsim.errors import InputError, TipsOffError
-from wearsim.figure.metrics import FigureNumbers
-from wearsim.figure.percentiles import percentiles
+from wearsim.figure.metrics import FigureNumbers, percentiles
 from wearsim.wear import outcome as bands
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import NAMES, Belief, prior

@@ -12,8 +12,9 @@ from wearsim.bench.abrasion import PRESTON, Spread, Wear
 from wearsim.bench.fields import DefaultUsed, Piece
 from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
+from wearsim.bench.input_errors import wrong_length
 from wearsim.bench.lap import Lap
-from wearsim.bench.mirror import Mirror, millimetres
+from wearsim.bench.mirror import Mirror
 from wearsim.errors import InputError
 
 GRAVITY = 9.80665
@@ -173,12 +174,8 @@ class Bench(Piece):
         lap, key = self.laps[place], lap_key(place, len(self.laps))
         most = LARGEST_LAP * self.mirror.diameter
         if lap.diameter > most * (1 + 1e-12):
-            raise InputError(
-                "the lap is too large for this mirror",
-                key=f"{key}.diameter",
-                value=millimetres(lap.diameter),
-                expected=f"at most {LARGEST_LAP} x the mirror's diameter, {millimetres(most)}",
-            )
+            message, bound = "the lap is too large for this mirror", f"at most {LARGEST_LAP} x the mirror's diameter"
+            raise wrong_length(f"{key}.diameter", lap.diameter, message, bound, most)
         if len(self.laps) > 1 and lap.name is None:
             raise InputError("missing", key=f"{key}.name", expected="a name each where there are several laps")
         if lap.name is not None and lap.name in [other.name for other in self.laps[:place]]:

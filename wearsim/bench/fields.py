@@ -1,10 +1,9 @@
-"""Field types of the bench: quantities with units, plain numbers, choices and names.
+"""The tables that people write, and their fields: quantities with units, plain numbers, choices and names.
 
-In a file a quantity is a string with a unit, and a bare number is refused. In Python a plain number is
-taken to be SI already (degrees Celsius for a temperature), so that programs can build pieces directly.
-Which of the two holds is told by the validation context (:data:`FROM_FILE`).
-
-What every table has in common: frozen, unknown keys refused, defaults that name their source.
+In a file a quantity is a string with a unit, and a bare number is refused. In Python a plain number is taken to be SI
+already (degrees Celsius for a temperature), so that programs can build tables directly; the validation context
+(:data:`FROM_FILE`) decides which of the two holds. Every table is frozen, refuses unknown keys, and names the source
+of its defaults.
 """
 
 from __future__ import annotations
@@ -22,10 +21,10 @@ from wearsim.bench import units
 
 FROM_FILE: dict[str, object] = {"file": True}
 """Validation context of what was read from a file."""
-
-
 HANDY = 14
 """Letters of a quantity that a person may have written; a longer one was written in another unit (judgement)."""
+MOST_OF_DIAMETER = 2.0
+"""Largest fraction of the diameter: beyond it the pieces part, and ``150`` must mean ``"150 mm"``."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +56,7 @@ class Kind:
     most: float | None = None
     otherwise: tuple[str, ...] = ()
 
-    def say(self, value: float) -> str:
+    def text(self, value: float) -> str:
         """Write a value in people's units."""
         if not self.base:
             return f"{value:.9g}"
@@ -73,7 +72,7 @@ class Kind:
     def limits(self) -> str:
         """The limits in words, in people's units."""
         parts = [
-            f"{word} {self.say(limit) if limit else '0'}"
+            f"{word} {self.text(limit) if limit else '0'}"
             for word, limit in (("above", self.above), ("at least", self.least), ("at most", self.most))
             if limit is not None
         ]
@@ -165,10 +164,6 @@ def _as_extent(value: Any, kind: Kind) -> Extent:
     return Extent(fraction)
 
 
-MOST_OF_DIAMETER = 2.0
-"""Largest fraction of the diameter: beyond it the pieces part, and ``150`` must mean ``"150 mm"``."""
-
-
 def _quoted(example: str) -> str:
     """Texts as they stand in a file: ``2 mm or 0.1 in`` with each part in quotes."""
     return " or ".join(f'"{part}"' for part in example.split(" or "))
@@ -227,36 +222,52 @@ def _pair(value: Any, info: ValidationInfo) -> tuple[float, float]:
     return as_float(value[0], kind, from_file), as_float(value[1], kind, from_file)
 
 
+class Words(NamedTuple):
+    """Mark of a field that takes one of a few words: what to expect."""
+
+    expected: str
+
+
+def choice(*allowed: str) -> Any:
+    """Annotations of a field that takes one of a few words."""
+    expected = "one of " + ", ".join(f'"{word}"' for word in allowed)
+
+    def check(value: Any) -> str:
+        if not isinstance(value, str) or value not in allowed:
+            raise refuse("not one of the choices", expected)
+        return value
+
+    return (BeforeValidator(check), Words(expected))
+
+
+def _name(value: Any) -> str:
+    if not isinstance(value, str) or not 0 < len(value.strip()) <= 60 or not value.isprintable():
+        raise refuse("no name", "a short text on one line")
+    return value.strip()
+
+
 def default(value: Any, source: str) -> Any:
     """A field's documented default [SI], with where it comes from."""
     return Field(default=value, json_schema_extra={"source": source})
 
 
-_length = quantity("a length", "300 mm or 12 in", "m", "mm", above=0.0)
-_depth = quantity("a length", "2 mm or 0.1 in", "m", "mm", least=0.0)
-_stiffness = quantity("a stiffness", "5e9 Pa/m", "Pa/m", "Pa/m", above=0.0)
-_mass = quantity("a mass", "4 kg or 9 lb", "kg", "kg", above=0.0)
-_density = quantity("a density", "2230 kg/m^3", "kg/m^3", "kg/m^3", above=0.0)
-_force = quantity("a force", "30 N or 7 lbf", "N", "N", least=0.0)
-_time = quantity("a time", "5 min", "s", "min", "s", above=0.0)
-_temperature = quantity(
-    "a temperature", "20 degC or 68 degF", "degC", "degC", least=-50.0, most=80.0, otherwise=("degF",)
-)
-_angle = quantity("an angle", "72 deg", "rad", "deg", "rad")
-_preston = quantity("a Preston coefficient", "8e-13 / Pa", "1/Pa", "/ Pa", above=0.0)
-_wavelength = quantity("a wavelength", "550 nm", "m", "nm", least=1e-7, most=2e-5)
-
-Length = Annotated[float, *_length]
-Depth = Annotated[float, *_depth]
-Stiffness = Annotated[float, *_stiffness]
-Mass = Annotated[float, *_mass]
-Density = Annotated[float, *_density]
-Force = Annotated[float, *_force]
-Time = Annotated[float, *_time]
-Temperature = Annotated[float, *_temperature]
-Angle = Annotated[float, *_angle]
-PerPascal = Annotated[float, *_preston]
-Wavelength = Annotated[float, *_wavelength]
+Name = Annotated[str, BeforeValidator(_name)]
+Length = Annotated[float, *quantity("a length", "300 mm or 12 in", "m", "mm", above=0.0)]
+Depth = Annotated[float, *quantity("a length", "2 mm or 0.1 in", "m", "mm", least=0.0)]
+Stiffness = Annotated[float, *quantity("a stiffness", "5e9 Pa/m", "Pa/m", "Pa/m", above=0.0)]
+Mass = Annotated[float, *quantity("a mass", "4 kg or 9 lb", "kg", "kg", above=0.0)]
+Density = Annotated[float, *quantity("a density", "2230 kg/m^3", "kg/m^3", "kg/m^3", above=0.0)]
+Force = Annotated[float, *quantity("a force", "30 N or 7 lbf", "N", "N", least=0.0)]
+Time = Annotated[float, *quantity("a time", "5 min", "s", "min", "s", above=0.0)]
+Temperature = Annotated[
+    float, *quantity("a temperature", "20 degC or 68 degF", "degC", "degC", least=-50.0, most=80.0, otherwise=("degF",))
+]
+Angle = Annotated[float, *quantity("an angle", "72 deg", "rad", "deg", "rad")]
+PerPascal = Annotated[float, *quantity("a Preston coefficient", "8e-13 / Pa", "1/Pa", "/ Pa", above=0.0)]
+Wavelength = Annotated[float, *quantity("a wavelength", "550 nm", "m", "nm", least=1e-7, most=2e-5)]
+Conductivity = Annotated[float, *quantity("a conductivity", "1.14 W/m/K", "W/m/K", "W/m/K", above=0.0)]
+HeatCapacity = Annotated[float, *quantity("a heat capacity", "830 J/kg/K", "J/kg/K", "J/kg/K", above=0.0)]
+Expansion = Annotated[float, *quantity("an expansion", "3.3e-6 / K", "1/K", "/ K", least=0.0)]
 Place = Annotated[
     tuple[float, float],
     BeforeValidator(_pair),
@@ -299,20 +310,20 @@ def source_of(field: FieldInfo) -> str | None:
 def in_file(value: Any, kind: Kind | None) -> Any:
     """A field's value as it would stand in a file: text with a unit, number, string or list."""
     if isinstance(value, Extent):
-        return kind.say(value.value) if kind and not value.relative else value.value
+        return kind.text(value.value) if kind and not value.relative else value.value
     if isinstance(value, tuple):
         return [in_file(item, kind) for item in value]
     if isinstance(value, Path):
         return str(value)
-    return kind.say(value) if kind and kind.base else value
+    return kind.text(value) if kind and kind.base else value
 
 
-def table_of(piece: Piece, skip: frozenset[str] = frozenset()) -> dict[str, Any]:
+def table_of(piece: Piece) -> dict[str, Any]:
     """The table that a piece reads back from; keys that hold nothing are left out."""
     return {
         key: in_file(value, kind_of(field))
         for key, field in type(piece).model_fields.items()
-        if key not in skip and (value := getattr(piece, key)) is not None
+        if (value := getattr(piece, key)) is not None
     }
 
 
@@ -329,33 +340,6 @@ def _shown(value: Any) -> str:
     return ", ".join(str(item) for item in value) if isinstance(value, list) else str(value)
 
 
-class Words(NamedTuple):
-    """Mark of a field that takes one of a few words: what to expect."""
-
-    expected: str
-
-
 def expected_of(field: FieldInfo) -> str | None:
     """What a field would accept, for an error line."""
     return next((mark.expected for mark in _marks_of(field) if isinstance(mark, (Kind, Words))), None)
-
-
-def choice(*allowed: str) -> Any:
-    """Annotations of a field that takes one of a few words."""
-    expected = "one of " + ", ".join(f'"{word}"' for word in allowed)
-
-    def check(value: Any) -> str:
-        if not isinstance(value, str) or value not in allowed:
-            raise refuse("not one of the choices", expected)
-        return value
-
-    return (BeforeValidator(check), Words(expected))
-
-
-def _name(value: Any) -> str:
-    if not isinstance(value, str) or not 0 < len(value.strip()) <= 60 or not value.isprintable():
-        raise refuse("no name", "a short text on one line")
-    return value.strip()
-
-
-Name = Annotated[str, BeforeValidator(_name)]

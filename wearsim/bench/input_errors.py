@@ -1,16 +1,14 @@
-"""From pydantic's errors to the one line that a person reads.
-
-Reading text and TOML files, every failure as one line.
-"""
+"""What people wrote, read and checked; every fault as the one line that a person reads."""
 
 from __future__ import annotations
 
 import difflib
 import re
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, BinaryIO, TypeVar
 
 from pydantic import ValidationError
 
@@ -20,6 +18,86 @@ from wearsim.errors import InputError
 
 _Piece = TypeVar("_Piece", bound=Piece)
 _MILLIMETRES = re.compile(r'(?<!["\w.])([0-9.]+(?:e[+-]?[0-9]+)?) mm\b')
+
+
+LARGEST = 32 * 1024 * 1024
+"""Bytes; nothing that people write by hand comes near it."""
+
+
+def read_text(path: str | Path, what: str = "a text file") -> str:
+    """The text of a UTF-8 file, with or without a byte-order mark, line ends as ``\\n``; `what` it should be.
+
+    Raises
+    ------
+    InputError
+        Missing, a folder, not permitted, too large, or not text.
+    """
+    path = Path(path)
+    raw = _bytes(path, what)
+    if b"\0" in raw:
+        raise InputError("binary, not text", file=path, expected=what)
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(f"not UTF-8 text (byte {error.start + 1})", file=path, expected=what) from error
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _bytes(path: Path, what: str) -> bytes:
+    with _opened(path, what) as stream:
+        raw = stream.read(LARGEST + 1)
+    if len(raw) > LARGEST:
+        raise InputError("larger than 32 MB", file=path, expected=what)
+    return raw
+
+
+@contextmanager
+def _opened(path: Path, what: str) -> Iterator[BinaryIO]:
+    try:
+        if path.is_dir():
+            raise InputError("a folder, not a file", file=path, expected=what)
+        if path.exists() and not path.is_file():
+            raise InputError("no ordinary file", file=path, expected=what)
+        with path.open("rb") as stream:
+            yield stream
+    except FileNotFoundError as error:
+        raise InputError("no such file", file=path, expected=what) from error
+    except PermissionError as error:
+        raise InputError("no permission to read it", file=path, expected=what) from error
+    except (OSError, ValueError) as error:
+        raise InputError(f"cannot be read ({error})", file=path, expected=what) from error
+
+
+def parse_toml(text: str, file: Path | None) -> dict[str, Any]:
+    """The tables of a TOML text.
+
+    Raises
+    ------
+    InputError
+        With line and column, where it is no TOML.
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"not TOML: {error}", file=file) from error
+    except (RecursionError, ValueError) as error:
+        raise InputError("not TOML that can be read: nested too deeply, or a number too long", file=file) from error
+
+
+def check_readable(path: Path, what: str, key: str, file: Path | None) -> None:
+    """Refuse, under the key that names it, a file that is missing, a folder or not permitted.
+
+    Raises
+    ------
+    InputError
+        With the bench's file and the key.
+    """
+
+    try:
+        with _opened(path, what):
+            return
+    except InputError as error:
+        raise InputError(f"{error.message}: {path}", file=file, key=key, expected=what) from error
 
 
 def nearest(word: str, allowed: Iterable[str]) -> str:
@@ -50,21 +128,10 @@ def read_piece(model: type[_Piece], table: Any, prefix: str, file: Path | None, 
 
     Parameters
     ----------
-    model : type of Piece
-        What the table should be.
-    table : object
-        What the file holds there.
     prefix : str
-        Its dotted key.
-    file : Path or None
-        The file, for the error line.
+        The table's dotted key.
     folder : Path, optional
         Where names of other files in the table start from.
-
-    Returns
-    -------
-    Piece
-        Frozen, SI floats.
 
     Raises
     ------
@@ -82,6 +149,12 @@ def read_piece(model: type[_Piece], table: Any, prefix: str, file: Path | None, 
         raise placed(as_written(error, table.get(error.key or "")), prefix, file) from error
 
 
+def wrong_length(key: str, length: float, message: str, bound: str, limit: float) -> InputError:
+    """An error of a length beside a limit [m], for :func:`as_written` to bring into the unit that it was written in."""
+    value, most = (f"{one * 1e3:.6g} mm" for one in (length, limit))
+    return InputError(message, key=key, value=value, expected=f"{bound}, {most}")
+
+
 def placed(error: InputError, prefix: str, file: Path | None) -> InputError:
     """The same error with the file and the full key."""
     key = ".".join(part for part in (prefix, error.key) if part)
@@ -89,20 +162,7 @@ def placed(error: InputError, prefix: str, file: Path | None) -> InputError:
 
 
 def as_written(error: InputError, written: object) -> InputError:
-    """The same error with the value as the person wrote it, and lengths in the unit that it has there.
-
-    Parameters
-    ----------
-    error : InputError
-        Whose lengths are in millimetres.
-    written : object
-        What the file holds under the error's key.
-
-    Returns
-    -------
-    InputError
-        The same one where that is no length, or one in millimetres.
-    """
+    """The same error with the value as `written` under its key, and its millimetres in the unit that it has there."""
     unit = written.strip().lstrip("+-.eE0123456789").strip() if isinstance(written, str) else ""
     try:
         size = units.read(f"1 {unit}", "m")
@@ -111,10 +171,10 @@ def as_written(error: InputError, written: object) -> InputError:
     if unit == "mm" or not str(error.value).endswith(" mm"):
         return error
 
-    def said(found: re.Match[str]) -> str:
+    def in_unit(found: re.Match[str]) -> str:
         return f"{float(found[1]) * 1e-3 / size:.6g} {unit}"
 
-    expected = error.expected and _MILLIMETRES.sub(said, error.expected)
+    expected = error.expected and _MILLIMETRES.sub(in_unit, error.expected)
     return InputError(error.message, file=error.file, key=error.key, value=written, expected=expected)
 
 
@@ -131,93 +191,3 @@ def one_line(error: ValidationError, model: type[Piece], prefix: str, file: Path
 
 def _wanted(model: type[Piece], loc: tuple[Any, ...]) -> str | None:
     return expected_of(model.model_fields[str(loc[0])]) if loc else None
-
-
-LARGEST = 32 * 1024 * 1024
-"""Bytes; nothing that people write by hand comes near it."""
-
-
-def read_text(path: str | Path, what: str = "a text file") -> str:
-    """The text of a UTF-8 file, with or without a byte-order mark, line ends as ``\\n``.
-
-    Parameters
-    ----------
-    path : str or Path
-        The file.
-    what : str
-        What it should be, for the error line.
-
-    Raises
-    ------
-    InputError
-        Missing, a folder, not permitted, too large, or not text.
-    """
-    path = Path(path)
-    raw = _bytes(path, what)
-    if b"\0" in raw:
-        raise InputError("binary, not text", file=path, expected=what)
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError(f"not UTF-8 text (byte {error.start + 1})", file=path, expected=what) from error
-    return text.replace("\r\n", "\n").replace("\r", "\n")
-
-
-def _bytes(path: Path, what: str) -> bytes:
-    try:
-        if path.is_dir():
-            raise InputError("a folder, not a file", file=path, expected=what)
-        if path.exists() and not path.is_file():
-            raise InputError("no ordinary file", file=path, expected=what)
-        with path.open("rb") as stream:
-            raw = stream.read(LARGEST + 1)
-    except FileNotFoundError as error:
-        raise InputError("no such file", file=path, expected=what) from error
-    except PermissionError as error:
-        raise InputError("no permission to read it", file=path, expected=what) from error
-    except (OSError, ValueError) as error:
-        raise InputError(f"cannot be read ({error})", file=path, expected=what) from error
-    if len(raw) > LARGEST:
-        raise InputError("larger than 32 MB", file=path, expected=what)
-    return raw
-
-
-def parse_toml(text: str, file: Path | None) -> dict[str, Any]:
-    """The tables of a TOML text.
-
-    Raises
-    ------
-    InputError
-        With line and column, where it is no TOML.
-    """
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"not TOML: {error}", file=file) from error
-    except (RecursionError, ValueError) as error:
-        raise InputError("not TOML that can be read: nested too deeply, or a number too long", file=file) from error
-
-
-def check_readable(path: Path, what: str, key: str, file: Path | None) -> None:
-    """Refuse, under the key that names it, a file that is missing, a folder or not permitted.
-
-    Raises
-    ------
-    InputError
-        With the bench's file and the key.
-    """
-
-    def fault(message: str) -> InputError:
-        return InputError(f"{message}: {path}", file=file, key=key, expected=what)
-
-    try:
-        if path.is_dir():
-            raise fault("a folder, not a file")
-        with path.open("rb"):
-            return
-    except FileNotFoundError as error:
-        raise fault("no such file") from error
-    except PermissionError as error:
-        raise fault("no permission to read it") from error
-    except (OSError, ValueError) as error:
-        raise fault("cannot be read") from error

@@ -22,7 +22,7 @@ from wearsim.bench.fields import (
     table_of,
     whole,
 )
-from wearsim.bench.mirror import millimetres
+from wearsim.bench.input_errors import wrong_length
 from wearsim.errors import InputError
 
 _FACETS = "25 mm with channels of 6 mm: contact fraction 0.65 [read; derived]"
@@ -119,12 +119,8 @@ class Lap(Piece):
     @model_validator(mode="after")
     def _possible(self) -> Self:
         if self.ring_inner >= 0.95 * self.diameter:
-            raise InputError(
-                "too little pitch is left of the ring",
-                key="ring_inner",
-                value=millimetres(self.ring_inner),
-                expected=f"less than 0.95 of the lap's diameter, {millimetres(0.95 * self.diameter)}",
-            )
+            message, bound = "too little pitch is left of the ring", "less than 0.95 of the lap's diameter"
+            raise wrong_length("ring_inner", self.ring_inner, message, bound, 0.95 * self.diameter)
         self._check_star()
         return self
 
@@ -135,9 +131,4 @@ class Lap(Piece):
             raise InputError("a star needs star_points and star_depth", key="star_depth", expected="both or neither")
         most = self.radius - self.ring_inner / 2
         if self.star_depth >= most:
-            raise InputError(
-                "the notches meet",
-                key="star_depth",
-                value=millimetres(self.star_depth),
-                expected=f"less than the pitch is wide, {millimetres(most)}",
-            )
+            raise wrong_length("star_depth", self.star_depth, "the notches meet", "less than the pitch is wide", most)

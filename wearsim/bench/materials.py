@@ -7,18 +7,40 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, TypeVar
 
-from wearsim.bench.fields import Density, Piece, PlainFactor, Stiffness, Temperature, Time
+from wearsim.bench.fields import (
+    Conductivity,
+    Density,
+    Expansion,
+    HeatCapacity,
+    Piece,
+    PlainFactor,
+    Stiffness,
+    Temperature,
+    Time,
+)
 from wearsim.bench.input_errors import nearest, parse_toml, read_piece, read_text
 from wearsim.errors import InputError
 
 
 class Glass(Piece):
-    """A glass: density [kg/m^3] and wear relative to borosilicate, each with its source."""
+    """A glass: density [kg/m^3], wear relative to borosilicate, and what heat does to it; each with its source.
+
+    Conductivity [W/(m K)], heat capacity [J/(kg K)], linear expansion [1/K].
+    """
 
     density: Density
     density_source: str
     wear: PlainFactor
     wear_source: str
+    conductivity: Conductivity
+    heat_capacity: HeatCapacity
+    expansion: Expansion
+    heat_source: str
+
+    @property
+    def diffusivity(self) -> float:
+        """Conductivity over density and heat capacity [m^2/s]."""
+        return self.conductivity / (self.density * self.heat_capacity)
 
 
 class Abrasive(Piece):
@@ -62,83 +84,24 @@ def _pick(model: type[_Piece], name: str, key: str, file: str) -> _Piece:
 
 @lru_cache(maxsize=64)
 def glass(name: str) -> Glass:
-    """The glass of this name.
-
-    Parameters
-    ----------
-    name : str
-        As ``configs/glasses.toml`` has it.
-
-    Returns
-    -------
-    Glass
-        Its values in SI units, with their sources.
-
-    Raises
-    ------
-    InputError
-        With the names there are.
-    """
+    """The glass of this name in ``configs/glasses.toml``, in SI units; InputError where there is none."""
     return _pick(Glass, name, "glass", "glasses.toml")
 
 
 @lru_cache(maxsize=64)
 def abrasive(name: str) -> Abrasive:
-    """The abrasive of this name.
-
-    Parameters
-    ----------
-    name : str
-        As ``configs/abrasives.toml`` has it.
-
-    Returns
-    -------
-    Abrasive
-        Its values in SI units, with their sources.
-
-    Raises
-    ------
-    InputError
-        With the names there are.
-    """
+    """The abrasive of this name in ``configs/abrasives.toml``, in SI units; InputError where there is none."""
     return _pick(Abrasive, name, "abrasive", "abrasives.toml")
 
 
 @lru_cache(maxsize=64)
 def pitch(name: str) -> Pitch:
-    """The pitch of this name.
-
-    Parameters
-    ----------
-    name : str
-        As ``configs/pitches.toml`` has it.
-
-    Returns
-    -------
-    Pitch
-        Its values in SI units, with their sources.
-
-    Raises
-    ------
-    InputError
-        With the names there are.
-    """
+    """The pitch of this name in ``configs/pitches.toml``, in SI units; InputError where there is none."""
     return _pick(Pitch, name, "pitch", "pitches.toml")
 
 
 def names(piece: str) -> tuple[str, ...]:
-    """Names of the ready ``"glasses"``, ``"abrasives"``, ``"pitches"`` or ``"benches"``.
-
-    Parameters
-    ----------
-    piece : {"glasses", "abrasives", "pitches", "benches"}
-        The kind of ready piece.
-
-    Returns
-    -------
-    tuple of str
-        What a bench, or a command in a bench's place, may name.
-    """
+    """Names of the ready ``"glasses"``, ``"abrasives"``, ``"pitches"`` or ``"benches"``, that may be named."""
     if piece == "benches":
         return tuple(sorted(path.stem for path in (configs_folder() / "benches").glob("*.toml")))
     return tuple(_tables(f"{piece}.toml"))

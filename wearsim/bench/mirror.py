@@ -10,8 +10,9 @@ from pydantic import model_validator
 
 from wearsim.bench import materials as catalogue
 from wearsim.bench.fields import Density, Depth, Length, Mass, Name, Piece, default, number
+from wearsim.bench.input_errors import wrong_length
 from wearsim.errors import InputError
-from wearsim.figure.conic import sagitta
+from wearsim.figure.conic import MirrorGeometry
 
 
 class Mirror(Piece):
@@ -63,9 +64,25 @@ class Mirror(Piece):
         return self.radius - self.rim_excluded
 
     @property
+    def geometry(self) -> MirrorGeometry:
+        """Target conic and glass, for figure and knife."""
+        return MirrorGeometry(
+            self.radius_of_curvature,
+            self.conic,
+            radius=self.radius,
+            clear_radius=self.clear_radius,
+            hole_radius=self.hole_radius,
+        )
+
+    @property
+    def material(self) -> catalogue.Glass:
+        """The glass, with its values."""
+        return catalogue.glass(self.glass)
+
+    @property
     def density_of_glass(self) -> float:
         """[kg/m^3], the stated one or the glass's."""
-        return catalogue.glass(self.glass).density if self.density is None else self.density
+        return self.material.density if self.density is None else self.density
 
     @property
     def piece_mass(self) -> float:
@@ -82,7 +99,7 @@ class Mirror(Piece):
 
     def _sagitta(self, radius: float) -> float:
         with np.errstate(under="ignore"):  # a hole of next to nothing has a sagitta of nothing
-            return float(sagitta(radius, self.radius_of_curvature, self.conic))
+            return float(self.geometry.sagitta(radius))
 
     def _below(self, radius: float) -> float:
         """Integral of the sagitta over the disc of this radius [m^3], in a form that cancels nothing.
@@ -103,12 +120,8 @@ class Mirror(Piece):
 
     def _check_curve(self) -> None:
         if self.radius_of_curvature <= self.radius:
-            raise InputError(
-                "no sphere of this radius is as wide as the mirror",
-                key="radius_of_curvature",
-                value=millimetres(self.radius_of_curvature),
-                expected=f"more than half the diameter, {millimetres(self.radius)}",
-            )
+            message, bound = "no sphere of this radius is as wide as the mirror", "more than half the diameter"
+            raise wrong_length("radius_of_curvature", self.radius_of_curvature, message, bound, self.radius)
         most = (self.radius_of_curvature / self.radius) ** 2 - 1
         if self.conic >= most:
             raise InputError(
@@ -120,34 +133,17 @@ class Mirror(Piece):
 
     def _check_hole_and_rim(self) -> None:
         if self.hole >= self.diameter:
-            raise InputError(
-                "the hole is as wide as the mirror",
-                key="hole",
-                value=millimetres(self.hole),
-                expected=f"less than the diameter, {millimetres(self.diameter)}",
-            )
+            message, bound = "the hole is as wide as the mirror", "less than the diameter"
+            raise wrong_length("hole", self.hole, message, bound, self.diameter)
         most = (self.radius - self.hole_radius) / 2
         if self.rim_excluded >= most:
-            raise InputError(
-                "too little of the glass is left",
-                key="rim_excluded",
-                value=millimetres(self.rim_excluded),
-                expected=f"less than half the glass's width from hole to rim, {millimetres(most)}",
-            )
+            message, bound = "too little of the glass is left", "less than half the glass's width from hole to rim"
+            raise wrong_length("rim_excluded", self.rim_excluded, message, bound, most)
 
     def _check_weight(self) -> None:
         if self.mass is not None and self.density is not None:
             raise InputError("a mass and a density", key="mass", expected="one of the two")
         depth = self._sagitta(self.radius) - self._sagitta(self.hole_radius)
         if self.thickness <= depth:
-            raise InputError(
-                "thinner at the edge than the curve is deep",
-                key="thickness",
-                value=millimetres(self.thickness),
-                expected=f"more than the sagitta, {millimetres(depth)}",
-            )
-
-
-def millimetres(length: float) -> str:
-    """A length [m] for an error line."""
-    return f"{length * 1e3:.6g} mm"
+            message, bound = "thinner at the edge than the curve is deep", "more than the sagitta"
+            raise wrong_length("thickness", self.thickness, message, bound, depth)

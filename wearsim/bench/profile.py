@@ -162,23 +162,23 @@ def _number(cell: str, name: str, unit: str, number: int, path: Path) -> float:
 def _check_radii(radii: list[float], numbers: list[int], mirror: Mirror, unit: str, path: Path) -> None:
     size = units.read(f"1 {unit}", "m")
 
-    def told(radius: float) -> str:
+    def shown(radius: float) -> str:
         return f"{radius / size:.6g} {unit}"
 
     def fault(place: int, message: str, expected: str) -> InputError:
         key = f"line {numbers[place]}, column radius"
-        return InputError(message, file=path, key=key, value=told(radii[place]), expected=expected)
+        return InputError(message, file=path, key=key, value=shown(radii[place]), expected=expected)
 
     if radii[0] != 0:
         raise fault(0, "does not start at the centre", "radius 0 in the first row")
     for place in range(1, len(radii)):
         if radii[place] <= radii[place - 1]:
-            raise fault(place, "radii do not rise", f"more than the {told(radii[place - 1])} before it")
+            raise fault(place, "radii do not rise", f"more than the {shown(radii[place - 1])} before it")
     rim = mirror.radius
     if radii[-1] > rim * (1 + 1e-9):
-        raise fault(-1, "beyond the mirror's rim", f"at most {told(rim)}")
+        raise fault(-1, "beyond the mirror's rim", f"at most {shown(rim)}")
     if radii[-1] < REACH * rim * (1 - 1e-9):
-        raise fault(-1, "does not reach the rim", f"at least {REACH} of the radius, {told(REACH * rim)}")
+        raise fault(-1, "does not reach the rim", f"at least {REACH} of the radius, {shown(REACH * rim)}")
 
 
 def _check_heights(found: dict[str, list[float]], numbers: list[int], path: Path) -> None:

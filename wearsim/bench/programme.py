@@ -11,7 +11,7 @@ from pydantic import model_validator
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import Angle, DefaultUsed, Extent, Force, Name, Piece, choice, default, extent, number
-from wearsim.bench.lengths import length_unit
+from wearsim.bench.units import length_unit
 from wearsim.errors import InputError
 
 StrokeKind = Literal["straight", "one-third", "overhang", "w", "oval", "press"]

@@ -1,9 +1,4 @@
-"""Files to benches and programmes, and back.
-
-Benches and programmes to TOML text that reads back as the very same.
-
-Which defaults a file left to wearsim, and where they come from.
-"""
+"""TOML files to benches and programmes, and back; which defaults a file left to wearsim, and their sources."""
 
 from __future__ import annotations
 
@@ -19,128 +14,10 @@ from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
 from wearsim.bench.input_errors import as_written, check_keys, check_readable, parse_toml, placed, read_piece, read_text
 from wearsim.bench.lap import FROM_PITCH, Lap
-from wearsim.bench.lengths import in_units_of
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.units import in_units_of
 from wearsim.errors import InputError
-
-
-def bench_table(bench: Bench) -> dict[str, Any]:
-    """What a bench's TOML holds, every key written out, quantities in people's units."""
-    laps = [table_of(lap) for lap in bench.laps]
-    tables: dict[str, Any] = {"mirror": table_of(bench.mirror), "lap": laps[0] if len(laps) == 1 else laps}
-    for key in ("hands", "wear", "spread", "figure", "light"):
-        tables[key] = table_of(getattr(bench, key))
-    return tables
-
-
-def spell_table(spell: Spell) -> dict[str, Any]:
-    """What a spell's TOML holds, every key that its stroke has a use for written out."""
-    return table_of(spell)
-
-
-def dump_bench(bench: Bench) -> str:
-    """TOML of a bench, every key written out; reading it gives an equal bench.
-
-    Files named in ``[figure]`` stand with their full path where the bench was read from a file.
-
-    Parameters
-    ----------
-    bench : Bench
-
-    Returns
-    -------
-    str
-        For a file ``bench.toml``.
-    """
-    import tomli_w
-
-    text: str = tomli_w.dumps(bench_table(bench))
-    return text
-
-
-def dump_programme(programme: Programme) -> str:
-    """TOML of a programme; reading it gives an equal programme.
-
-    Parameters
-    ----------
-    programme : Programme
-
-    Returns
-    -------
-    str
-        For a file ``programme.toml``.
-    """
-    import tomli_w
-
-    text: str = tomli_w.dumps({"spell": [spell_table(spell) for spell in programme.spells]})
-    return text
-
-
-def bench_defaults(bench: Bench, table: dict[str, Any]) -> tuple[DefaultUsed, ...]:
-    """Every default that a bench took because its file did not give the key, in the units of that file."""
-    laps = table["lap"] if isinstance(table["lap"], list) else [table["lap"]]
-    used = defaults_of(bench.mirror, set(table["mirror"]), "mirror") + _density(bench)
-    for place, (lap, given) in enumerate(zip(bench.laps, laps, strict=True)):
-        used += _of_lap(lap, set(given), lap_key(place, len(laps)))
-    used += defaults_of(bench.hands, set(table.get("hands", {})), "hands")
-    used += _preston(bench) + defaults_of(bench.wear, set(table.get("wear", {})), "wear") + _edge(bench)
-    for key in ("spread", "light"):
-        used += defaults_of(getattr(bench, key), set(table.get(key, {})), key)
-    return tuple(
-        one._replace(value=in_units_of(bench, one.value), source=in_units_of(bench, one.source)) for one in used
-    )
-
-
-def programme_defaults(spells: Sequence[Spell], tables: Sequence[dict[str, Any]]) -> tuple[DefaultUsed, ...]:
-    """Every default that a programme took because its file did not give the key."""
-    return tuple(
-        default
-        for place, (spell, table) in enumerate(zip(spells, tables, strict=True), start=1)
-        for default in defaults_of(spell, set(table), f"spell {place}")
-    )
-
-
-def _density(bench: Bench) -> list[DefaultUsed]:
-    mirror = bench.mirror
-    if mirror.mass is not None or mirror.density is not None:
-        return []
-    glass = catalogue.glass(mirror.glass)
-    return [DefaultUsed("mirror.density", f"{glass.density:g} kg/m^3", f"{mirror.glass}: {glass.density_source}")]
-
-
-def _of_lap(lap: Lap, given: set[str], key: str) -> list[DefaultUsed]:
-    if lap.pitch is None:
-        return defaults_of(lap, given, key)
-    source = f"pitch {lap.pitch}: {catalogue.pitch(lap.pitch).source}"
-    return [
-        used._replace(source=source) if used.key.rpartition(".")[2] in FROM_PITCH else used
-        for used in defaults_of(lap, given, key)
-    ]
-
-
-def _preston(bench: Bench) -> list[DefaultUsed]:
-    if bench.wear.preston is not None:
-        return []
-    glass, abrasive = catalogue.glass(bench.mirror.glass), catalogue.abrasive(bench.wear.abrasive)
-    source = PRESTON_SOURCE
-    if glass.wear != 1:
-        source += f"; x {glass.wear:g} for {bench.mirror.glass} ({glass.wear_source})"
-    if abrasive.wear != 1:
-        source += f"; x {abrasive.wear:g} for {bench.wear.abrasive} ({abrasive.wear_source})"
-    return [DefaultUsed("wear.preston", f"{bench.preston:.4g} / Pa", source)]
-
-
-def _edge(bench: Bench) -> list[DefaultUsed]:
-    if bench.wear.edge_length is not None:
-        return []
-    kind = kind_of(Wear.model_fields["edge_length"])
-    lengths = {bench.edge_length_for(lap): None for lap in bench.laps}
-    shown = ", ".join(kind.say(length) if kind else repr(length) for length in lengths)
-    return [DefaultUsed("wear.edge_length", shown, EDGE_LENGTH_SOURCE)]
-
-
-__all__ = ["bench_from_table", "dump_bench", "dump_programme", "load_bench", "load_programme", "programme_from_table"]
 
 _KEYS = ("mirror", "lap", "hands", "wear", "spread", "figure", "light")
 _NEEDED = ("mirror", "lap", "figure")
@@ -271,3 +148,118 @@ def programme_from_table(table: dict[str, Any], *, file: Path | None = None, tex
         raise InputError("not a list of spells", file=file, key="spell", value=spells, expected=expected)
     read = tuple(read_piece(Spell, spell, f"spell {place}", file) for place, spell in enumerate(spells, start=1))
     return Programme(spells=read, file=file, text=text, defaults_used=programme_defaults(read, spells))
+
+
+def bench_defaults(bench: Bench, table: dict[str, Any]) -> tuple[DefaultUsed, ...]:
+    """Every default that a bench took because its file did not give the key, in the units of that file."""
+    laps = table["lap"] if isinstance(table["lap"], list) else [table["lap"]]
+    used = defaults_of(bench.mirror, set(table["mirror"]), "mirror") + _density(bench)
+    for place, (lap, given) in enumerate(zip(bench.laps, laps, strict=True)):
+        used += _of_lap(lap, set(given), lap_key(place, len(laps)))
+    used += defaults_of(bench.hands, set(table.get("hands", {})), "hands")
+    used += _preston(bench) + defaults_of(bench.wear, set(table.get("wear", {})), "wear") + _edge(bench)
+    for key in ("spread", "light"):
+        used += defaults_of(getattr(bench, key), set(table.get(key, {})), key)
+    return tuple(
+        one._replace(value=in_units_of(bench, one.value), source=in_units_of(bench, one.source)) for one in used
+    )
+
+
+def programme_defaults(spells: Sequence[Spell], tables: Sequence[dict[str, Any]]) -> tuple[DefaultUsed, ...]:
+    """Every default that a programme took because its file did not give the key."""
+    return tuple(
+        default
+        for place, (spell, table) in enumerate(zip(spells, tables, strict=True), start=1)
+        for default in defaults_of(spell, set(table), f"spell {place}")
+    )
+
+
+def _density(bench: Bench) -> list[DefaultUsed]:
+    mirror = bench.mirror
+    if mirror.mass is not None or mirror.density is not None:
+        return []
+    glass = catalogue.glass(mirror.glass)
+    return [DefaultUsed("mirror.density", f"{glass.density:g} kg/m^3", f"{mirror.glass}: {glass.density_source}")]
+
+
+def _of_lap(lap: Lap, given: set[str], key: str) -> list[DefaultUsed]:
+    if lap.pitch is None:
+        return defaults_of(lap, given, key)
+    source = f"pitch {lap.pitch}: {catalogue.pitch(lap.pitch).source}"
+    return [
+        used._replace(source=source) if used.key.rpartition(".")[2] in FROM_PITCH else used
+        for used in defaults_of(lap, given, key)
+    ]
+
+
+def _preston(bench: Bench) -> list[DefaultUsed]:
+    if bench.wear.preston is not None:
+        return []
+    glass, abrasive = catalogue.glass(bench.mirror.glass), catalogue.abrasive(bench.wear.abrasive)
+    source = PRESTON_SOURCE
+    if glass.wear != 1:
+        source += f"; x {glass.wear:g} for {bench.mirror.glass} ({glass.wear_source})"
+    if abrasive.wear != 1:
+        source += f"; x {abrasive.wear:g} for {bench.wear.abrasive} ({abrasive.wear_source})"
+    return [DefaultUsed("wear.preston", f"{bench.preston:.4g} / Pa", source)]
+
+
+def _edge(bench: Bench) -> list[DefaultUsed]:
+    if bench.wear.edge_length is not None:
+        return []
+    kind = kind_of(Wear.model_fields["edge_length"])
+    lengths = {bench.edge_length_for(lap): None for lap in bench.laps}
+    shown = ", ".join(kind.text(length) if kind else repr(length) for length in lengths)
+    return [DefaultUsed("wear.edge_length", shown, EDGE_LENGTH_SOURCE)]
+
+
+def bench_table(bench: Bench) -> dict[str, Any]:
+    """What a bench's TOML holds, every key written out, quantities in people's units."""
+    laps = [table_of(lap) for lap in bench.laps]
+    tables: dict[str, Any] = {"mirror": table_of(bench.mirror), "lap": laps[0] if len(laps) == 1 else laps}
+    for key in ("hands", "wear", "spread", "figure", "light"):
+        tables[key] = table_of(getattr(bench, key))
+    return tables
+
+
+def spell_table(spell: Spell) -> dict[str, Any]:
+    """What a spell's TOML holds, every key that its stroke has a use for written out."""
+    return table_of(spell)
+
+
+def dump_bench(bench: Bench) -> str:
+    """TOML of a bench, every key written out; reading it gives an equal bench.
+
+    Files named in ``[figure]`` stand with their full path where the bench was read from a file.
+
+    Parameters
+    ----------
+    bench : Bench
+
+    Returns
+    -------
+    str
+        For a file ``bench.toml``.
+    """
+    import tomli_w
+
+    text: str = tomli_w.dumps(bench_table(bench))
+    return text
+
+
+def dump_programme(programme: Programme) -> str:
+    """TOML of a programme; reading it gives an equal programme.
+
+    Parameters
+    ----------
+    programme : Programme
+
+    Returns
+    -------
+    str
+        For a file ``programme.toml``.
+    """
+    import tomli_w
+
+    text: str = tomli_w.dumps({"spell": [spell_table(spell) for spell in programme.spells]})
+    return text

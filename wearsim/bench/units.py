@@ -2,27 +2,67 @@
 
 Numbers go through exact fractions, so ``"38 mm"`` is the float nearest to 0.038 and every text that
 :func:`write` gives reads back as the very float it was made of. pint is never handed an expression: the
-number and each unit's name are cut out here, and pint is asked for single units by name.
-
-Units that benches are written in, defined for pint: quick to load, and the same as pint's own.
-
-pint's full list takes a fifth of a second to load, which every command would pay. What is not here is looked
-up there (:func:`wearsim.bench.units.registry`), so nothing is lost by leaving a unit out; a test compares every
-one of these with the full list, exactly.
+number and each unit's name are cut out here, and pint is asked for single units by name. Its full list of units
+takes a fifth of a second to load, which every command would pay: it is asked only for what :data:`TRADE_UNITS`
+leaves out; a test compares every one of those with the full list. Results are shown in millimetres or inches, as
+the bench is written (:func:`length_unit`).
 """
 
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from decimal import Context, Decimal
 from fractions import Fraction
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from wearsim.bench.bench import Bench
 
 LONGEST = 60
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*?)\s*$")
+_METRIC = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) (mm|N)\b")
+_INCHES = re.compile(r'\d[\s*]*("|in|inch|inches|ft|foot|feet)\s*$')
 _FACTOR = re.compile(r"\s*([*/·]?)\s*([A-Za-zµμΩ°_]{1,24}|1(?=\s*/))\s*(?:(?:\*\*|\^)\s*(-?[0-9]))?|\s*([²³])")
+
+
+# Units that benches are written in, the same as pint's own. Exact by definition of the units: the SI; yard and
+# pound agreement of 1959; standard gravity 9.80665 m/s^2. Pi to the digits of pint's list, so that an angle is the
+# same float whichever list it came from.
+TRADE_UNITS: tuple[str, ...] = (
+    "pico- = 1e-12 = p-",
+    "nano- = 1e-9 = n-",
+    "micro- = 1e-6 = u- = \N{MICRO SIGN}- = \N{GREEK SMALL LETTER MU}-",
+    "milli- = 1e-3 = m-",
+    "centi- = 1e-2 = c-",
+    "kilo- = 1e3 = k-",
+    "mega- = 1e6 = M-",
+    "giga- = 1e9 = G-",
+    "meter = [length] = m = metre",
+    "gram = [mass] = g",
+    "second = [time] = s",
+    "kelvin = [temperature]; offset: 0 = K",
+    "radian = [] = rad",
+    "degree = 3.1415926535897932384626433832795028841971693993751 / 180 * radian = deg",
+    "turn = 360 * degree",
+    "inch = 0.0254 * meter = in",
+    "foot = 12 * inch = ft",
+    "pound = 453.59237 * gram = lb",
+    "ounce = pound / 16 = oz",
+    "minute = 60 * second = min",
+    "hour = 60 * minute = h",
+    "degree_Celsius = kelvin; offset: 273.15 = degC",
+    "degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = degF",
+    "newton = kilogram * meter / second ** 2 = N",
+    "joule = newton * meter = J",
+    "watt = joule / second = W",
+    "pascal = newton / meter ** 2 = Pa",
+    "kilogram_force = 9.80665 * newton = kgf",
+    "pound_force = 0.45359237 * kilogram_force = lbf",
+)
 
 
 class NotAQuantity(ValueError):
@@ -83,19 +123,9 @@ def _made(unit: str, every: bool) -> Any:
 
 @lru_cache(maxsize=512)
 def scale(unit: str, base: str) -> tuple[Fraction, Fraction]:
-    """Factor and zero that take a number of ``unit`` to one of ``base``: ``base = number * factor + zero``.
+    """Factor and zero that take a number of ``unit`` to one of ``base``, exact: ``base = number * factor + zero``.
 
-    Parameters
-    ----------
-    unit : str
-        What a person wrote behind the number, such as ``"mm"`` or ``"/ Pa"``.
-    base : str
-        SI unit (or ``"degC"``) of the float that is wanted.
-
-    Returns
-    -------
-    factor, zero : Fraction
-        Exact. The zero differs from 0 for temperatures alone.
+    The zero differs from 0 for temperatures alone.
 
     Raises
     ------
@@ -120,19 +150,12 @@ def _scale(unit: str, base: str, every: bool) -> tuple[Fraction, Fraction]:
 
 
 def read(text: str, base: str) -> float:
-    """Read a number with a unit.
+    """The float nearest to a number with a unit, such as ``"300 mm"``, ``"1.0e-12 / Pa"``, ``"63 degF"`` [base].
 
     Parameters
     ----------
-    text : str
-        Such as ``"300 mm"``, ``"12 in"``, ``"1.0e-12 / Pa"``, ``"63 degF"``.
     base : str
         Unit of the result: SI, or ``"degC"``.
-
-    Returns
-    -------
-    float
-        The nearest float [base].
 
     Raises
     ------
@@ -190,22 +213,9 @@ def _plain(number: Decimal) -> str:
 
 
 def write(value: float, base: str, units: Sequence[str]) -> str:
-    """Write a float in the first of ``units`` that gives a handy number; :func:`read` gives it back exactly.
+    """Write a float [base] such as ``"38 mm"``; :func:`read` gives it back exactly.
 
-    Parameters
-    ----------
-    value : float
-        What to write [base].
-    base : str
-        Its unit.
-    units : sequence of str
-        People's units, the preferred first; the text uses the one that needs fewest characters,
-        the earlier one where they tie.
-
-    Returns
-    -------
-    str
-        Such as ``"38 mm"``.
+    In that of people's ``units`` that needs fewest characters, the earlier one where they tie.
     """
     return min((_written(value, base, unit) for unit in units), key=len)
 
@@ -217,34 +227,91 @@ def _written(value: float, base: str, unit: str) -> str:
     return f"{number} {unit}"
 
 
-# Exact by definition of the units: the SI; yard and pound agreement of 1959; standard gravity 9.80665 m/s^2.
-# Pi to the digits of pint's list, so that an angle is the same float whichever list it came from.
-TRADE_UNITS: tuple[str, ...] = (
-    "pico- = 1e-12 = p-",
-    "nano- = 1e-9 = n-",
-    "micro- = 1e-6 = u- = \N{MICRO SIGN}- = \N{GREEK SMALL LETTER MU}-",
-    "milli- = 1e-3 = m-",
-    "centi- = 1e-2 = c-",
-    "kilo- = 1e3 = k-",
-    "mega- = 1e6 = M-",
-    "giga- = 1e9 = G-",
-    "meter = [length] = m = metre",
-    "gram = [mass] = g",
-    "second = [time] = s",
-    "kelvin = [temperature]; offset: 0 = K",
-    "radian = [] = rad",
-    "degree = 3.1415926535897932384626433832795028841971693993751 / 180 * radian = deg",
-    "turn = 360 * degree",
-    "inch = 0.0254 * meter = in",
-    "foot = 12 * inch = ft",
-    "pound = 453.59237 * gram = lb",
-    "ounce = pound / 16 = oz",
-    "minute = 60 * second = min",
-    "hour = 60 * minute = h",
-    "degree_Celsius = kelvin; offset: 273.15 = degC",
-    "degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = degF",
-    "newton = kilogram * meter / second ** 2 = N",
-    "pascal = newton / meter ** 2 = Pa",
-    "kilogram_force = 9.80665 * newton = kgf",
-    "pound_force = 0.45359237 * kilogram_force = lbf",
-)
+def decimal(value: float, places: int, sign: str = "") -> str:
+    """A number with so many decimals; what rounds to nothing is written without a minus.
+
+    Parameters
+    ----------
+    sign : str
+        ``"+"`` to write a plus where there is no minus.
+    """
+    return f"{value:{sign}z.{places}f}"
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit to show lengths in.
+
+    Parameters
+    ----------
+    name : str
+        ASCII, for every terminal.
+    size : float
+        [m]
+    decimals : int
+        Worth showing.
+    """
+
+    name: str
+    size: float
+    decimals: int
+
+    def number(self, length: float, sign: str = "") -> str:
+        """A length [m] as a number of this unit; ``sign`` as for :func:`decimal`."""
+        return decimal(length / self.size, self.decimals, sign)
+
+    def short(self, length: float) -> str:
+        """A length [m] with the unit's name and no idle zeros, as a person would say it."""
+        number = self.number(length)
+        return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {self.name}"
+
+    def text(self, length: float) -> str:
+        """A length [m] with the unit's name."""
+        return f"{self.number(length)} {self.name}"
+
+    def about(self, length: float, digits: int) -> str:
+        """A length [m] to so many digits that count, with the unit's name, for what is known roughly."""
+        return f"{length / self.size:.{digits}g} {self.name}"
+
+
+MILLIMETRES = Unit("mm", 1e-3, 1)
+INCHES = Unit("in", 0.0254, 2)
+POUND = 0.45359237
+"""[kg]"""
+POUND_FORCE = POUND * 9.80665
+"""[N]"""
+
+
+def length_unit(bench: Bench) -> Unit:
+    """Inches where the bench's file gives the mirror's diameter in inches or feet, millimetres otherwise."""
+    return unit_of_text(bench.text)
+
+
+@lru_cache(maxsize=64)
+def unit_of_text(text: str) -> Unit:
+    """The same of the text of a bench's file (TOML)."""
+    written = tomllib.loads(text).get("mirror", {}).get("diameter", "")
+    return INCHES if _INCHES.search(str(written)) else MILLIMETRES
+
+
+def in_units_of(bench: Bench, text: str) -> str:
+    """A text of ours, such as a default, its millimetres and newtons in inches and pounds where the bench is in inches."""
+    if length_unit(bench) is not INCHES:
+        return text
+
+    def in_inches(found: re.Match[str]) -> str:
+        name, size = ("in", 25.4) if found[2] == "mm" else ("lbf", POUND_FORCE)
+        return f"{float(found[1]) / size:.3g} {name}"
+
+    return _METRIC.sub(in_inches, text)
+
+
+def round_unit(unit: Unit) -> Unit:
+    """The same unit for what need not be exact: whole millimetres, tenths of an inch."""
+    return Unit(unit.name, unit.size, unit.decimals - 1)
+
+
+def stroke_unit(bench: Bench) -> Unit:
+    """Unit for sizes of strokes and pieces: whole millimetres, or hundredths of an inch."""
+    unit = length_unit(bench)
+    return round_unit(unit) if unit is MILLIMETRES else unit

@@ -14,8 +14,8 @@ from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
-    from wearsim.bench.lengths import Unit
     from wearsim.bench.programme import Programme
+    from wearsim.bench.units import Unit
     from wearsim.cli.messages import Voice
     from wearsim.decide.limits import Limits
     from wearsim.learn.folder import MirrorFolder
@@ -223,11 +223,12 @@ def tell_waiting(voice: Voice, bench: Bench, waited: float | None) -> None:
     """A warning where the glass stood for too short a time [s], if we are told for how long."""
     if waited is None:
         return
-    from wearsim.knifeedge.on_bench import waiting_for
+    from wearsim.knifeedge.cooling import cooling
 
-    said = waiting_for(bench.mirror).warning(waited)
-    if said is not None:
-        voice.warn(said)
+    mirror = bench.mirror
+    warning = cooling(mirror.diameter, mirror.thickness, mirror.material).warning(waited)
+    if warning is not None:
+        voice.warn(warning)
 
 
 def tell_defaults(voice: Voice, bench: Bench, programme: Programme | None = None) -> None:

@@ -35,9 +35,8 @@ def command(
     manners.reserve({output: (".pdf", ".svg")}, inputs=[bench])
     # the mirror's size is all that counts: a folder whose readings are still to come will do
     pieces = inputs.read_bench(bench / "bench.toml" if bench.is_dir() else bench, manners.voice)
-    from wearsim.bench.lengths import length_unit
-    from wearsim.knifeedge.mask import MaskLimits
-    from wearsim.knifeedge.on_bench import mask_for
+    from wearsim.bench.units import length_unit
+    from wearsim.knifeedge.mask import MaskLimits, design_mask
     from wearsim.show.mask import mask_figure, mask_text, windows_toml
     from wearsim.show.notices import waiting_text
     from wearsim.show.text import paragraph
@@ -50,7 +49,7 @@ def command(
     )
     source: Source = "fixed" if fixed_source else "moving"
     try:
-        design = mask_for(pieces.mirror, zones, pieces.light.wavelength, source, limits)
+        design = design_mask(zones, pieces.mirror.geometry, pieces.light.wavelength, source, limits)
     except InputError as error:
         raise inputs.by_flag(error, {"zones": "--zones"}) from None
 

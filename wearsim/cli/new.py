@@ -67,7 +67,7 @@ def command(
     }  # fmt: skip
     asked = _asked(given) if at_terminal() else given
     _check_needed(asked)
-    from wearsim.bench.lengths import length_unit
+    from wearsim.bench.units import length_unit
     from wearsim.learn.new_folder import Answers, fresh_folder
     from wearsim.show.mask import mask_figure, mask_text
 

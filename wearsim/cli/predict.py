@@ -151,17 +151,16 @@ def _write(outcome: Outcome, output: Path, manners: Manners) -> None:
 
 def _shadows(bench: Bench, outcome: Outcome) -> Figure:
     """What the tester shows before and after, with the knife where three zones darken before."""
-    from wearsim.bench.lengths import length_unit
-    from wearsim.knifeedge.on_bench import tester_for
-    from wearsim.knifeedge.shadows import knife_curve
+    from wearsim.bench.units import length_unit
+    from wearsim.knifeedge.longitudinal import SOURCES
+    from wearsim.knifeedge.shadows import KnifeTester, knife_curve
     from wearsim.show.shadows import shadows_figure
     from wearsim.wear.expected_readings import own_sheet
 
     mirror, sheet = bench.mirror, own_sheet(bench)
+    source = SOURCES[0] if sheet is None else sheet.source
     surfaces = {
-        name: tester_for(
-            mirror, outcome.radius, error, bench.light.wavelength, "moving" if sheet is None else sheet.source
-        )
+        name: KnifeTester(outcome.radius, error, mirror.geometry, bench.light.wavelength, source)
         for name, error in (("before", outcome.before), ("predicted", outcome.figure_error))
     }
     zones = [share * mirror.clear_radius for share in SHADOWS_AT]

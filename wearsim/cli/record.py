@@ -112,7 +112,7 @@ def _payload(session: Session) -> dict[str, Any]:
 
 
 def _figure(folder: Path, seed: int) -> Any:
-    from wearsim.bench.lengths import length_unit
+    from wearsim.bench.units import length_unit
     from wearsim.learn.folder import open_folder
     from wearsim.learn.history import history
     from wearsim.show.history import history_figure

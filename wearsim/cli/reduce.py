@@ -58,14 +58,14 @@ def command(
     manners.reserve({output: (".csv",), masking: PLOTS, shadows: PLOTS}, inputs=[readings, *([bench] if bench else [])])
     seconds = inputs.read_waited(waited)
     pieces = inputs.read_bench(readings if bench is None else bench, manners.voice)
-    from wearsim.bench.lengths import length_unit, round_unit
-    from wearsim.knifeedge.on_bench import reduce_on
+    from wearsim.bench.units import length_unit, round_unit
     from wearsim.knifeedge.readings import load_readings
+    from wearsim.knifeedge.reduction import reduce_readings
     from wearsim.knifeedge.stopping import when_to_stop
     from wearsim.show.reduction import reduction_figure, reduction_text
 
     sheet = load_readings(_named(pieces) if bench is None else readings)
-    reduction = reduce_on(sheet, pieces.mirror, pieces.light.wavelength, seed=manners.seed)
+    reduction = reduce_readings(sheet, pieces.mirror.geometry, pieces.light.wavelength, seed=manners.seed)
     unit = length_unit(pieces)
     advice = when_to_stop(reduction, seed=manners.seed, length=round_unit(unit).text)
     inputs.tell_waiting(manners.voice, pieces, seconds)
@@ -125,22 +125,21 @@ def _tell_next(manners: Manners, verdict: str, readings: Path, bench: Path | Non
 
 
 def _write_profile(reduction: Reduction, path: Path, manners: Manners) -> None:
-    from wearsim.knifeedge.on_bench import write_reduction
     from wearsim.wear.hdf5 import whole_file
 
     with whole_file(path, force=manners.force) as part:
-        write_reduction(reduction, part, "figure error from knife-edge readings, by wearsim reduce")
+        reduction.write_profile(part, "figure error from knife-edge readings, by wearsim reduce")
 
 
 def _shadows(bench: Bench, sheet: Readings, reduction: Reduction) -> Figure:
     """The surface at the knife positions of the first, the middle and the last zone, a perfect one beneath."""
-    from wearsim.bench.lengths import length_unit
-    from wearsim.knifeedge.on_bench import tester_for
+    from wearsim.bench.units import length_unit
+    from wearsim.knifeedge.shadows import KnifeTester
     from wearsim.show.shadows import shadows_figure
 
     def stand(share: float) -> KnifeTester:
         error = share * reduction.figure_error
-        return tester_for(bench.mirror, reduction.radius, error, bench.light.wavelength, sheet.source)
+        return KnifeTester(reduction.radius, error, bench.mirror.geometry, bench.light.wavelength, sheet.source)
 
     zones = reduction.zones
     knives = [zones[i].reading for i in (0, len(zones) // 2, len(zones) - 1)]

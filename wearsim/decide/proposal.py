@@ -13,8 +13,7 @@ from wearsim.decide.coarse_engine import CoarseEngine, Plan, PlannedSpell
 from wearsim.decide.limits import Limits
 from wearsim.decide.trade_off import TradeOff
 from wearsim.errors import ContactError
-from wearsim.figure.metrics import FigureGauge
-from wearsim.figure.percentiles import percentiles
+from wearsim.figure.metrics import FigureGauge, percentiles
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.constants import Belief
 from wearsim.wear.initial_figure import StartFigure, on_grid

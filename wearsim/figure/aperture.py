@@ -35,19 +35,9 @@ def check_radii(radius: ArrayLike) -> Floats:
 
 
 def spline_matrix(radius: Floats, at: ArrayLike) -> Floats:
-    """Matrix that takes a profile at `radius` to its spline's values at the radii `at`.
+    """Matrix (m, n) that takes a profile at `radius` (n,) to its spline's values at the radii `at` (m,) [m].
 
-    Parameters
-    ----------
-    radius : ndarray, shape (n,)
-        Increasing radii [m].
-    at : array_like, shape (m,)
-        Where the values are wanted [m]; held level outside `radius`.
-
-    Returns
-    -------
-    ndarray, shape (m, n)
-        [1]
+    Held level outside `radius`.
     """
     return np.ascontiguousarray(ProfileSpline(radius, np.eye(radius.size)).height(at))
 

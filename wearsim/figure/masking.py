@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from wearsim.figure.aperture import ClearAperture
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.kernels.arrays import Floats
 
 
@@ -44,18 +45,18 @@ class Masking:
 
 
 class MaskSeries:
-    """Masks of several radii over one profile grid, kept for judging many surfaces.
+    """Masks of several radii over one profile grid, kept for many surfaces.
 
     Parameters
     ----------
     radius : array_like, shape (n,)
         Increasing radii of the profiles [m].
-    inner, outer : float
-        The clear annulus without a mask [m].
+    geometry : MirrorGeometry
+        The clear annulus without a mask.
     wavelength : float
         [m]
     smallest : float
-        Smallest mask radius, as a fraction of `outer` [1].
+        Smallest mask radius, as a fraction of the clear radius [1].
     masks : int
         How many masks.
 
@@ -66,63 +67,30 @@ class MaskSeries:
     """
 
     def __init__(
-        self,
-        radius: ArrayLike,
-        *,
-        inner: float,
-        outer: float,
-        wavelength: float,
-        smallest: float = 0.7,
-        masks: int = 31,
+        self, radius: ArrayLike, geometry: MirrorGeometry, wavelength: float, *, smallest: float = 0.7, masks: int = 31
     ) -> None:
+        inner, outer = geometry.hole_radius, geometry.clear_radius
         self.sizes = np.linspace(max(smallest * outer, inner + 0.1 * (outer - inner)), outer, masks)
         self.area = (self.sizes**2 - inner**2) / (outer**2 - inner**2)
         self.wavelength = float(wavelength)
         self._apertures = [ClearAperture(radius, inner, float(size)) for size in self.sizes]
 
-    def judge(self, error: ArrayLike) -> Masking:
-        """Strehl ratio and Strehl x area of one figure error, shape (n,) [m], under every mask."""
+    def masking(self, error: ArrayLike) -> Masking:
+        """Strehl ratio and Strehl x area of one figure error under every mask.
+
+        Parameters
+        ----------
+        error : array_like, shape (n,)
+            Piston and r^2 do not matter [m].
+
+        Returns
+        -------
+        Masking
+            Refitted inside each.
+        """
         strehl = np.array([self._strehl(aperture, error) for aperture in self._apertures])
         return Masking(mask_radius=self.sizes, strehl=strehl, area=self.area, worth=strehl * self.area)
 
     def _strehl(self, aperture: ClearAperture, error: ArrayLike) -> float:
         phase = (4.0 * np.pi / self.wavelength) * (aperture.matrix @ aperture.level(error))
         return float((aperture.weights @ np.cos(phase)) ** 2 + (aperture.weights @ np.sin(phase)) ** 2)
-
-
-def masking(
-    radius: ArrayLike,
-    error: ArrayLike,
-    *,
-    inner: float,
-    outer: float,
-    wavelength: float,
-    smallest: float = 0.7,
-    masks: int = 31,
-) -> Masking:
-    """Strehl ratio and Strehl x area against the radius of a mask over the rim.
-
-    Parameters
-    ----------
-    radius, error : array_like, shape (n,)
-        Increasing radii and figure error (piston and r^2 do not matter) [m].
-    inner, outer : float
-        The clear annulus without a mask [m].
-    wavelength : float
-        [m]
-    smallest : float
-        Smallest mask radius, as a fraction of `outer` [1].
-    masks : int
-        How many masks.
-
-    Returns
-    -------
-    Masking
-
-    Raises
-    ------
-    ValueError
-        A smallest mask that the hole fills, or radii that do not increase.
-    """
-    series = MaskSeries(radius, inner=inner, outer=outer, wavelength=wavelength, smallest=smallest, masks=masks)
-    return series.judge(error)

@@ -1,18 +1,24 @@
-"""The numbers that a figure error is judged by (physics section 7)."""
+"""What a figure error is judged by (physics section 7): its numbers, its ripple, and the band of a sample of them."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from wearsim.figure.aperture import ClearAperture, ring_nodes, spline_matrix, times
-from wearsim.figure.conic import conic_departure, conic_derivatives, conic_difference
+from wearsim.figure.conic import Conic, MirrorGeometry
 from wearsim.kernels.arrays import Floats
 
 EDGE_RING = (0.98, 1.0)
 EDGE_RUN = (0.80, 0.96)
+NINE_IN_TEN = (5.0, 95.0)
+"""The percentiles of a band [%]."""
+LEAST_DRAWS = 19
+"""With fewer draws than this a band is the sample's extremes, and holds less than nine cases in ten."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +55,8 @@ class FigureGauge:
     ----------
     radius : array_like, shape (n,)
         Increasing radii [m].
-    R : float
-        Radius of curvature [m].
-    conic : float
-        Of the target [1].
-    inner, outer : float
-        The clear annulus [m].
+    geometry : MirrorGeometry
+        Target conic and clear annulus.
     wavelength : float
         [m]
 
@@ -65,93 +67,39 @@ class FigureGauge:
         wavelength that is not positive.
     """
 
-    def __init__(
-        self, radius: ArrayLike, *, R: float, conic: float, inner: float, outer: float, wavelength: float
-    ) -> None:
+    def __init__(self, radius: ArrayLike, geometry: MirrorGeometry, wavelength: float) -> None:
         if not wavelength > 0.0:
             raise ValueError(f"the wavelength must be positive, not {wavelength:g} m")
-        self.aperture = ClearAperture(radius, inner, outer)
-        self.R, self.conic, self.wavelength = float(R), float(conic), float(wavelength)
-        self._departure = conic_departure(self.aperture.radius, R, conic)
-        self._departure_nodes = conic_departure(self.aperture.nodes, R, conic)
-        self._edge = edge_roll_weights(self.aperture.radius, inner, outer)
+        self.aperture = geometry.clear_aperture(radius)
+        self.geometry, self.wavelength = geometry, float(wavelength)
+        self._departure = geometry.departure(self.aperture.radius)
+        self._departure_nodes = geometry.departure(self.aperture.nodes)
+        self._edge = edge_roll_weights(self.aperture.radius, geometry.hole_radius, geometry.clear_radius)
 
     def error(self, height: ArrayLike) -> Floats:
-        """Figure error of a height above the reference sphere (physics section 7).
-
-        Parameters
-        ----------
-        height : array_like, shape (n,)
-            Above the reference sphere, on the gauge's radii [m].
-
-        Returns
-        -------
-        ndarray, shape (n,)
-            Departure from the target conic, piston and bowl taken out over the clear aperture [m].
-        """
+        """Figure error ``(n,)`` of a height above the reference sphere ``(n,)``, piston and bowl taken out [m]."""
         return self.aperture.level(np.asarray(height, dtype=float) - self._departure)
 
     def strehl(self, error: ArrayLike) -> float:
-        """Strehl ratio of a levelled figure error: ``|<exp(i 4 pi error / wavelength)>|^2``.
+        """Strehl ratio of a levelled figure error ``(n,)`` [m]: ``|<exp(i 4 pi error / wavelength)>|^2`` [1].
 
-        Parameters
-        ----------
-        error : array_like, shape (n,)
-            Levelled, on the gauge's radii [m].
-
-        Returns
-        -------
-        float
-            From 0 to 1: the pupil integral itself, no approximation for small errors [1].
+        The pupil integral itself, no approximation for small errors.
         """
         phase = (4.0 * np.pi / self.wavelength) * times(self.aperture.matrix, error)
         weights = self.aperture.weights
         return float((weights * np.cos(phase)).sum() ** 2 + (weights * np.sin(phase)).sum() ** 2)
 
     def edge_roll(self, error: ArrayLike) -> float:
-        """Edge roll of a figure error; the same for the error and the error with any piston and r^2.
-
-        Parameters
-        ----------
-        error : array_like, shape (n,)
-            On the gauge's radii [m].
-
-        Returns
-        -------
-        float
-            Negative where the rim is turned down [m].
-        """
+        """Edge roll of a figure error ``(n,)`` [m], whatever piston and r^2 are in it; negative = turned down [m]."""
         return float((self._edge * np.asarray(error, dtype=float)).sum())
 
     def conic_fit(self, height: ArrayLike) -> float:
-        """Best-fit conic constant of a height above the reference sphere.
-
-        Parameters
-        ----------
-        height : array_like, shape (n,)
-            Above the reference sphere, on the gauge's radii [m].
-
-        Returns
-        -------
-        float
-            [1]
-        """
+        """Best-fit conic constant of a height above the reference sphere ``(n,)`` [m]."""
         raw = times(self.aperture.matrix, np.asarray(height, dtype=float) - self._departure)
-        return fit_conic(self.aperture, raw + self._departure_nodes, R=self.R, start=self.conic)[0]
+        return fit_conic(self.aperture, raw + self._departure_nodes, self.geometry)[0]
 
     def numbers(self, height: ArrayLike) -> FigureNumbers:
-        """All of the figure's numbers for one height.
-
-        Parameters
-        ----------
-        height : array_like, shape (n,)
-            Above the reference sphere, on the gauge's radii [m].
-
-        Returns
-        -------
-        FigureNumbers
-            As :func:`figure_numbers` gives them.
-        """
+        """All of the figure's numbers for one height above the reference sphere ``(n,)`` [m]."""
         error = self.error(height)
         rms, pv = self.aperture.rms(error), self.aperture.peak_to_valley(error)
         return FigureNumbers(
@@ -165,72 +113,55 @@ class FigureGauge:
         )
 
 
-def figure_numbers(
-    radius: ArrayLike, height: ArrayLike, *, R: float, conic: float, inner: float, outer: float, wavelength: float
-) -> FigureNumbers:
+def figure_numbers(radius: ArrayLike, height: ArrayLike, geometry: MirrorGeometry, wavelength: float) -> FigureNumbers:
     """Numbers of one height above the reference sphere; for many, keep a :class:`FigureGauge`.
 
     Parameters
     ----------
     radius, height : array_like, shape (n,)
-        Increasing radii and the height ``w`` of the glass above the sphere of radius `R` [m].
-    R : float
-        Radius of curvature [m].
-    conic : float
-        Of the target [1].
-    inner, outer : float
-        The clear annulus [m].
+        Increasing radii and the height ``w`` of the glass above the reference sphere [m].
+    geometry : MirrorGeometry
+        Target conic and clear annulus.
     wavelength : float
         [m]
 
     Returns
     -------
     FigureNumbers
+        Over the clear annulus.
 
     Raises
     ------
     ValueError
         As :class:`FigureGauge`.
     """
-    gauge = FigureGauge(radius, R=R, conic=conic, inner=inner, outer=outer, wavelength=wavelength)
-    return gauge.numbers(height)
+    return FigureGauge(radius, geometry, wavelength).numbers(height)
 
 
-def fit_conic(
-    aperture: ClearAperture, height_at_nodes: Floats, *, R: float, start: float = -1.0
-) -> tuple[float, float]:
-    """Conic constant and radius of curvature that fit a height best, by area, piston free.
+def fit_conic(aperture: ClearAperture, height_at_nodes: Floats, target: Conic) -> tuple[float, float]:
+    """Conic constant [1] and radius of curvature [m] that fit a height best, by area, piston free.
 
-    Gauss-Newton on the exact conic formula; the problem is all but linear, three steps reach rounding.
+    Gauss-Newton on the exact conic formula from the target on; the problem is all but linear, three steps reach
+    rounding.
 
     Parameters
     ----------
-    aperture : ClearAperture
-        The clear annulus.
     height_at_nodes : ndarray, shape (m,)
-        Height above the sphere of radius `R` at the aperture's nodes [m].
-    R : float
-        Radius of curvature of the reference sphere [m].
-    start : float
-        Conic constant to start from [1].
-
-    Returns
-    -------
-    tuple of float
-        Conic constant [1], radius of curvature [m].
+        Height above the target's reference sphere at the aperture's nodes [m].
     """
-    conic, added = float(start), 0.0
+    conic, added = float(target.conic), 0.0
     weight = np.sqrt(aperture.weights)
     for _ in range(12):
-        gap = height_at_nodes - conic_difference(aperture.nodes, R, conic, added)
-        by_curvature, by_conic = conic_derivatives(aperture.nodes, R, conic, added)
+        trial = Conic(target.radius_of_curvature, conic)
+        gap = height_at_nodes - trial.departure(aperture.nodes, added)
+        by_curvature, by_conic = trial.derivatives(aperture.nodes, added)
         columns = np.stack([np.ones_like(by_conic), by_curvature, by_conic], axis=1) * weight[:, None]
         scale = np.sqrt(np.einsum("ij,ij->j", columns, columns))
         step = np.linalg.lstsq(columns / scale, gap * weight, rcond=None)[0] / scale
         added, conic = added + float(step[1]), conic + float(step[2])
         if abs(step[2]) < 1e-10 * (1.0 + abs(conic)):
             break
-    return conic, 1.0 / (1.0 / R + added)
+    return conic, 1.0 / (1.0 / target.radius_of_curvature + added)
 
 
 def edge_roll_weights(radius: Floats, inner: float, outer: float) -> Floats:
@@ -256,3 +187,87 @@ def edge_roll_weights(radius: Floats, inner: float, outer: float) -> Floats:
     return np.asarray(
         rim_weights @ spline_matrix(radius, rim_nodes) - line @ spline_matrix(radius, run_nodes), dtype=float
     )
+
+
+@dataclass(frozen=True)
+class RippleSpectrum:
+    """Amplitudes of waves along the radius: what channels print on a round profile.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (k,)
+        Spatial frequency [1/m].
+    amplitude : ndarray, shape (k,)
+        Amplitude of a wave of this frequency [m].
+    rms : float
+        RMS along the radius of what the smooth figure leaves [m].
+    """
+
+    frequency: Floats
+    amplitude: Floats
+    rms: float
+
+    @property
+    def strongest(self) -> tuple[float, float]:
+        """Period [m] and amplitude [m] of the strongest wave."""
+        at = int(np.argmax(self.amplitude))
+        return 1.0 / float(self.frequency[at]), float(self.amplitude[at])
+
+
+def ripple_spectrum(
+    radius: Floats, height: Floats, inner: float, outer: float, *, smooth_terms: int = 5, samples: int = 512
+) -> RippleSpectrum:
+    """Spectrum of a profile ``(n,)`` [m] between two radii [m], its smooth figure taken off.
+
+    Through a raised-cosine window, scaled so that a wave of amplitude ``A`` reads ``A``.
+
+    Parameters
+    ----------
+    smooth_terms : int
+        Powers of ``r^2``, from 0, that count as figure and not as ripple.
+    samples : int
+        Even steps that the profile is read at.
+
+    Raises
+    ------
+    ValueError
+        If the annulus is empty.
+    """
+    if not inner < outer:
+        raise ValueError(f"the annulus from {inner} m to {outer} m is empty")
+    # slow to import, and of use to the planar engine alone
+    from scipy.interpolate import CubicSpline
+
+    at = np.linspace(inner, outer, samples, endpoint=False) + 0.5 * (outer - inner) / samples
+    values = CubicSpline(radius, height)(at)
+    powers = np.polynomial.chebyshev.chebvander(
+        2.0 * (at**2 - inner**2) / (outer**2 - inner**2) - 1.0, smooth_terms - 1
+    )
+    left = values - powers @ np.linalg.lstsq(powers, values, rcond=None)[0]
+    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * (np.arange(samples) + 0.5) / samples)
+    spectrum = np.asarray(np.abs(np.fft.rfft(left * window)) * 2.0 / window.sum(), dtype=np.float64)
+    frequency = np.asarray(np.fft.rfftfreq(samples, (outer - inner) / samples), dtype=np.float64)
+    return RippleSpectrum(frequency[1:-1], spectrum[1:-1], float(np.sqrt(np.mean(left**2))))
+
+
+def percentiles(sample: ArrayLike, shares: Sequence[float] = NINE_IN_TEN) -> NDArray[Any]:
+    """Percentiles of a sample, such that a further case lies below each with just that chance.
+
+    The share ``p`` is taken at place ``p (n + 1)`` of the ordered draws, between them in proportion (E. J. Gumbel,
+    *Statistics of Extremes*, 1958, from memory): of ``n`` draws and one further case, all alike, each of the ``n + 1``
+    places is as likely. So the band of 19 draws holds 90 % of such cases and that of 32 holds 91 %; at the place
+    ``p (n - 1) + 1``, which is usual, they hold 82 and 85 %.
+
+    Parameters
+    ----------
+    sample : array_like, shape (n, ...)
+        One draw a row.
+    shares : sequence of float
+        [%]
+
+    Returns
+    -------
+    ndarray, shape (shares, ...)
+        For a share beyond what ``n`` draws reach (5 and 95 of fewer than 19), the least or the largest of them.
+    """
+    return np.asarray(np.percentile(np.asarray(sample, dtype=float), shares, axis=0, method="weibull"))

@@ -46,19 +46,9 @@ def single_index(n: int, m: int) -> int:
 
 
 def zernike_term(j: int, radius: ArrayLike, azimuth: ArrayLike) -> Floats:
-    """One term at these places.
+    """One term at radii that are shares of the unit circle's [1] and azimuths [rad].
 
-    Parameters
-    ----------
-    j : int
-        Single index.
-    radius, azimuth : array_like
-        Radius as a share of the unit circle's [1], and azimuth [rad].
-
-    Returns
-    -------
-    ndarray
-        [1]; the radial part by Jacobi polynomials, which stays exact where sums of factorials cancel.
+    The radial part by Jacobi polynomials, which stays exact where sums of factorials cancel.
     """
     # slow to import, and of use to uneven glass alone
     from scipy.special import eval_jacobi
@@ -81,20 +71,14 @@ def zernike_sum(coefficients: ArrayLike, radius: ArrayLike, azimuth: ArrayLike) 
 
 
 def fit_zernike(height: Floats, radius: Floats, azimuth: Floats, weight: Floats, terms: int = 28) -> Floats:
-    """Coefficients of the terms 0 to `terms` - 1 that fit a map best.
+    """Coefficients of the terms 0 to `terms` - 1 that fit a map best, shape (terms,) in the unit of `height`.
+
+    Over a part of the circle (a hole) the terms are not orthogonal any more: this is then their least-squares fit.
 
     Parameters
     ----------
     height, radius, azimuth, weight : ndarray
         Height, radius as a share of the unit circle's, azimuth [rad] and area; all of one shape.
-    terms : int
-        How many.
-
-    Returns
-    -------
-    ndarray, shape (terms,)
-        In the unit of `height`. Over a part of the circle (a hole) the terms are not orthogonal any more: this is
-        then their least-squares fit.
     """
     used = weight > 0.0
     root = np.sqrt(weight[used])

@@ -13,9 +13,10 @@ from typing import Any
 
 import numpy as np
 
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.readings import Readings
-from wearsim.knifeedge.setting_noise import Settings
+from wearsim.knifeedge.setting_noise import SettingNoise
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,24 +69,8 @@ class Astigmatism:
         return even or self.varies_by_chance < 0.01
 
 
-def astigmatism(readings: Readings, row: Settings, *, radius: float, radius_of_curvature: float) -> Astigmatism | None:
-    """Astigmatism of a sheet, or None where all rows share one orientation.
-
-    Parameters
-    ----------
-    readings : Readings
-        The sheet.
-    row : Settings
-        The same, reduced.
-    radius : float
-        Of the glass [m].
-    radius_of_curvature : float
-        [m]
-
-    Returns
-    -------
-    Astigmatism or None
-    """
+def astigmatism(readings: Readings, row: SettingNoise, geometry: MirrorGeometry) -> Astigmatism | None:
+    """Astigmatism of a sheet, reduced to a row; None where all rows share one orientation."""
     harmonics = row.design.shape[1] - 1
     if harmonics == 0:
         return None
@@ -99,7 +84,7 @@ def astigmatism(readings: Readings, row: Settings, *, radius: float, radius_of_c
         # a longer radius of curvature, knife farther out, is where the surface lies lower
         axis = float(0.5 * np.arctan2(-direction[1], -direction[0]) % np.pi)
     share = float(direction @ spread @ direction)
-    reach = 2.0 * radius_of_curvature**2 / radius**2 * (2.0 if readings.source == "fixed" else 1.0)
+    reach = 2.0 * geometry.radius_of_curvature**2 / geometry.radius**2 * (2.0 if readings.source == "fixed" else 1.0)
     reach *= _contrast(readings) if harmonics == 1 else 1.0
     sign = -1.0 if harmonics == 1 else 1.0
     return Astigmatism(
@@ -119,7 +104,7 @@ def _contrast(readings: Readings) -> float:
     return float(np.max(np.abs(np.sin(readings.orientation - readings.orientation[0]))))
 
 
-def _chance(varying: Floats, spread: Floats, row: Settings) -> float:
+def _chance(varying: Floats, spread: Floats, row: SettingNoise) -> float:
     # slow to import, and only readings in several orientations need it
     from scipy.special import chdtrc
 
@@ -128,7 +113,7 @@ def _chance(varying: Floats, spread: Floats, row: Settings) -> float:
     return float(chdtrc(freedom, float((whitened**2).sum())))
 
 
-def _height_sigma(readings: Readings, row: Settings, share: float, reach: float) -> float | None:
+def _height_sigma(readings: Readings, row: SettingNoise, share: float, reach: float) -> float | None:
     """Scatter of the rows' zeros about the fit, with the settings' own part in it already."""
     freedom = row.design.shape[0] - row.design.shape[1]
     if freedom == 0:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from wearsim.figure.conic import Conic
 from wearsim.figure.spline import ProfileSpline
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.longitudinal import Source, Zones, slope_response, zone_readings
@@ -60,9 +61,8 @@ def expected_readings(
     zones: Zones,
     radius: ArrayLike,
     error: ArrayLike,
+    target: Conic,
     *,
-    radius_of_curvature: float,
-    conic: float,
     source: Source = "moving",
     covariance: ArrayLike | None = None,
     draws: ArrayLike | None = None,
@@ -76,10 +76,8 @@ def expected_readings(
         Where it will be read.
     radius, error : array_like, shape (m,)
         Increasing radii and the figure error expected [m].
-    radius_of_curvature : float
-        [m]
-    conic : float
-        Of the target [1].
+    target : Conic
+        That the error departs from, such as a bench's ``mirror.geometry``.
     source : {"moving", "fixed"}
         Whether the source moves with the knife.
     covariance : array_like, shape (m, m), optional
@@ -92,6 +90,7 @@ def expected_readings(
     Returns
     -------
     ExpectedReadings
+        Knife positions, larger = farther from the mirror.
 
     Raises
     ------
@@ -100,20 +99,16 @@ def expected_readings(
     """
     if covariance is not None and draws is not None:
         raise ValueError("give the spread of the surface as a covariance or as draws, not both")
-    r = np.asarray(radius, dtype=float)
-
-    def read(profile: Floats) -> Floats:
-        return zone_readings(zones, r, profile, radius_of_curvature=radius_of_curvature, conic=conic, source=source)
-
     count = len(zones)
     of_readings = np.zeros((count, count))
     if draws is not None:
-        rows = np.array([read(draw) for draw in np.atleast_2d(np.asarray(draws, dtype=float))])
+        profiles = np.atleast_2d(np.asarray(draws, dtype=float))
+        rows = np.array([zone_readings(zones, radius, profile, target, source) for profile in profiles])
         of_readings = np.atleast_2d(np.cov(rows, rowvar=False)) if len(rows) > 1 else of_readings
     elif covariance is not None:
-        operator = reading_matrix(zones, r, radius_of_curvature=radius_of_curvature, conic=conic, source=source)
+        operator = reading_matrix(zones, radius, target, source)
         of_readings = operator @ np.asarray(covariance, dtype=float) @ operator.T
-    positions = read(np.asarray(error, dtype=float))
+    positions = zone_readings(zones, radius, error, target, source)
     from_first = np.eye(count)
     from_first[:, 0] -= 1.0
     setting = np.zeros(count) if setting_sigma is None else np.asarray(setting_sigma, dtype=float)
@@ -126,26 +121,13 @@ def expected_readings(
     )
 
 
-def reading_matrix(
-    zones: Zones, radius: ArrayLike, *, radius_of_curvature: float, conic: float, source: Source = "moving"
-) -> Floats:
-    """Matrix from a profile to what it adds to the readings, linear in the slope, shape (n, m) [1].
+def reading_matrix(zones: Zones, radius: ArrayLike, target: Conic, source: Source = "moving") -> Floats:
+    """Matrix from a profile at these radii ``(m,)`` [m] to what it adds to the readings, shape (n, m) [1].
 
-    Parameters
-    ----------
-    zones : Zones
-        Where it is read.
-    radius : array_like, shape (m,)
-        Of the profile [m].
-    radius_of_curvature : float
-        [m]
-    conic : float
-        Of the target [1].
-    source : {"moving", "fixed"}
-        Whether the source moves with the knife.
+    Linear in the slope, which is that of the profile's spline.
     """
     r = np.asarray(radius, dtype=float)
     at, weights = zones.nodes()
-    response = weights * slope_response(at, radius_of_curvature, conic, source)
+    response = weights * slope_response(at, target, source)
     slopes = ProfileSpline(r, np.eye(r.size)).slope(at)
     return np.asarray((response[:, :, None] * slopes).sum(axis=1), dtype=float)

@@ -1,10 +1,8 @@
-"""Where the knife darkens a zone, exactly (physics section 8).
+"""Where the knife darkens a zone, exactly, and what a window of the mask reads of it (physics section 8).
 
 All positions are measured from the centre of curvature of the vertex, ``s - R``; larger is farther from
 the mirror. The forms below are exact and do not cancel: a tenth of a micrometre of knife travel survives
 a radius of curvature of ten metres.
-
-Zones as the windows they are: what a reading through a window of the mask averages (physics section 8).
 """
 
 from __future__ import annotations
@@ -15,18 +13,18 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from wearsim.figure.conic import conic_slope, sagitta
+from wearsim.figure.conic import Conic, MirrorGeometry
 from wearsim.figure.spline import ProfileSpline
 from wearsim.kernels.arrays import Floats
 
 Source = Literal["moving", "fixed"]
+"""Whether the source moves with the knife."""
 SOURCES: tuple[Source, ...] = ("moving", "fixed")
+NODES_PER_WINDOW = 10
 
 
-def normal_aberration(
-    radius: ArrayLike, error: ArrayLike, error_slope: ArrayLike, radius_of_curvature: float, conic: float
-) -> Floats:
-    """Where the normals of a surface cross the axis, from the vertex's centre of curvature.
+def normal_aberration(radius: ArrayLike, error: ArrayLike, error_slope: ArrayLike, target: Conic) -> Floats:
+    """Where the normals of a surface cross the axis, from the vertex's centre of curvature, ``s - R`` [m].
 
     ``s - R = z + r / z' - R`` with ``z = z_conic + error``; the conic's own part of it is ``-K z_conic``
     exactly, and what the error adds is written as a quotient.
@@ -37,30 +35,16 @@ def normal_aberration(
         Distance from the axis, above 0 [m].
     error, error_slope : array_like
         Height of the surface above the conic [m] and its slope [1].
-    radius_of_curvature : float
-        At the vertex [m].
-    conic : float
-        Of the target [1].
-
-    Returns
-    -------
-    ndarray
-        ``s - R`` [m].
     """
     r = np.asarray(radius, dtype=float)
-    height = sagitta(r, radius_of_curvature, conic)
-    relative = np.asarray(error_slope, dtype=float) / conic_slope(r, radius_of_curvature, conic)
-    arm = radius_of_curvature - (1.0 + conic) * height  # r / z_conic'
-    return np.asarray(-conic * height + np.asarray(error) - arm * relative / (1.0 + relative), dtype=float)
+    height = target.sagitta(r)
+    relative = np.asarray(error_slope, dtype=float) / target.slope(r)
+    arm = target.radius_of_curvature - (1.0 + target.conic) * height  # r / z_conic'
+    return np.asarray(-target.conic * height + np.asarray(error) - arm * relative / (1.0 + relative), dtype=float)
 
 
 def knife_aberration(
-    radius: ArrayLike,
-    error: ArrayLike,
-    error_slope: ArrayLike,
-    radius_of_curvature: float,
-    conic: float,
-    source: Source = "moving",
+    radius: ArrayLike, error: ArrayLike, error_slope: ArrayLike, target: Conic, source: Source = "moving"
 ) -> Floats:
     """Where the knife darkens each zone evenly, from the vertex's centre of curvature.
 
@@ -69,8 +53,7 @@ def knife_aberration(
 
         k - R = 2 d (A + (R - z) d) / (A - d^2)
 
-    which for a paraboloid is ``r^2 / R + r^4 / (2 R^3)`` (checks.md section 3; derived from the law of
-    reflection).
+    which for a paraboloid is ``r^2 / R + r^4 / (2 R^3)`` (derived from the law of reflection).
 
     Parameters
     ----------
@@ -78,10 +61,8 @@ def knife_aberration(
         Distance from the axis, above 0 [m].
     error, error_slope : array_like
         Height of the surface above the conic [m] and its slope [1].
-    radius_of_curvature : float
-        At the vertex [m].
-    conic : float
-        Of the target [1].
+    target : Conic
+        Such as a bench's ``mirror.geometry``.
     source : {"moving", "fixed"}
         Whether the source moves with the knife.
 
@@ -90,11 +71,11 @@ def knife_aberration(
     ndarray
         ``k - R`` [m].
     """
-    shift = normal_aberration(radius, error, error_slope, radius_of_curvature, conic)
+    shift = normal_aberration(radius, error, error_slope, target)
     if source == "moving":
         return shift
-    height = sagitta(radius, radius_of_curvature, conic) + np.asarray(error, dtype=float)
-    return _conjugate(shift, np.asarray(radius, dtype=float), radius_of_curvature - height)
+    height = target.sagitta(radius) + np.asarray(error, dtype=float)
+    return _conjugate(shift, np.asarray(radius, dtype=float), target.radius_of_curvature - height)
 
 
 def _conjugate(shift: Floats, radius: Floats, arm: Floats) -> Floats:
@@ -102,47 +83,15 @@ def _conjugate(shift: Floats, radius: Floats, arm: Floats) -> Floats:
     return np.asarray(2.0 * shift * (square + arm * shift) / (square - shift**2), dtype=float)
 
 
-def slope_response(radius: ArrayLike, radius_of_curvature: float, conic: float, source: Source = "moving") -> Floats:
-    """How far the knife moves for a slope error, at the target conic: ``d(k) / d(e')``, about ``-R^2 / r``.
-
-    Parameters
-    ----------
-    radius : array_like
-        Distance from the axis, above 0 [m].
-    radius_of_curvature : float
-        [m]
-    conic : float
-        [1]
-    source : {"moving", "fixed"}
-        Whether the source moves with the knife.
-
-    Returns
-    -------
-    ndarray
-        [m]
-    """
-    r = np.asarray(radius, dtype=float)
-    response = -r / conic_slope(r, radius_of_curvature, conic) ** 2
-    if source == "moving":
-        return response
-    shift = normal_aberration(r, 0.0, 0.0, radius_of_curvature, conic)
-    arm = radius_of_curvature - sagitta(r, radius_of_curvature, conic)
-    square = arm**2 + r**2
-    top = (square + 2.0 * arm * shift) * (square - shift**2) + 2.0 * shift**2 * (square + arm * shift)
-    return np.asarray(response * 2.0 * top / (square - shift**2) ** 2, dtype=float)
-
-
-def target_aberration(radius: ArrayLike, radius_of_curvature: float, conic: float, source: Source = "moving") -> Floats:
+def target_aberration(radius: ArrayLike, target: Conic, source: Source = "moving") -> Floats:
     """Longitudinal aberration of a perfect conic: ``r^2 / 2R`` for a paraboloid and a moving source.
 
     Parameters
     ----------
     radius : array_like
         Distance from the axis [m].
-    radius_of_curvature : float
-        [m]
-    conic : float
-        [1]
+    target : Conic
+        Such as a bench's ``mirror.geometry``.
     source : {"moving", "fixed"}
         Whether the source moves with the knife.
 
@@ -152,19 +101,30 @@ def target_aberration(radius: ArrayLike, radius_of_curvature: float, conic: floa
         [m]
     """
     r = np.asarray(radius, dtype=float)
-    shift = -conic * sagitta(r, radius_of_curvature, conic)
+    shift = target.normal_crossing(r)
+    return shift if source == "moving" else _conjugate(shift, r, target.radius_of_curvature - target.sagitta(r))
+
+
+def slope_response(radius: ArrayLike, target: Conic, source: Source = "moving") -> Floats:
+    """How far the knife moves for a slope error, at the target conic: ``d(k) / d(e')``, about ``-R^2 / r`` [m]."""
+    r = np.asarray(radius, dtype=float)
+    response = -r / target.slope(r) ** 2
     if source == "moving":
-        return shift
-    return _conjugate(shift, r, radius_of_curvature - sagitta(r, radius_of_curvature, conic))
+        return response
+    shift = normal_aberration(r, 0.0, 0.0, target)
+    arm = target.radius_of_curvature - target.sagitta(r)
+    square = arm**2 + r**2
+    top = (square + 2.0 * arm * shift) * (square - shift**2) + 2.0 * shift**2 * (square + arm * shift)
+    return np.asarray(response * 2.0 * top / (square - shift**2) ** 2, dtype=float)
 
 
-def airy_radius(diameter: float, radius_of_curvature: float, wavelength: float) -> float:
+def airy_radius(geometry: MirrorGeometry, wavelength: float) -> float:
     """Radius of the Airy disc at the focus of the mirror: ``1.22 lambda F / D`` with ``F = R / 2`` [m]."""
-    return 1.22 * wavelength * radius_of_curvature / (2.0 * diameter)
+    return 1.22 * wavelength * geometry.radius_of_curvature / (2.0 * (2.0 * geometry.radius))
 
 
 def tolerable_aberration(
-    radius: ArrayLike, diameter: float, radius_of_curvature: float, wavelength: float, source: Source = "moving"
+    radius: ArrayLike, geometry: MirrorGeometry, wavelength: float, source: Source = "moving"
 ) -> Floats:
     """Knife error at which a zone's light misses the middle of the image by the Airy disc's radius.
 
@@ -175,10 +135,8 @@ def tolerable_aberration(
     ----------
     radius : array_like
         Distance of the zone from the axis, above 0 [m].
-    diameter : float
-        Of the mirror [m].
-    radius_of_curvature : float
-        [m]
+    geometry : MirrorGeometry
+        Of the mirror.
     wavelength : float
         [m]
     source : {"moving", "fixed"}
@@ -189,12 +147,9 @@ def tolerable_aberration(
     ndarray
         [m]
     """
-    rho = airy_radius(diameter, radius_of_curvature, wavelength)
+    rho = airy_radius(geometry, wavelength)
     factor = 2.0 if source == "fixed" else 1.0
-    return np.asarray(factor * radius_of_curvature * rho / np.asarray(radius, dtype=float), dtype=float)
-
-
-NODES_PER_WINDOW = 10
+    return np.asarray(factor * geometry.radius_of_curvature * rho / np.asarray(radius, dtype=float), dtype=float)
 
 
 @dataclass(frozen=True, eq=False)
@@ -276,13 +231,7 @@ class Zones:
 
 
 def zone_readings(
-    zones: Zones,
-    radius: ArrayLike,
-    error: ArrayLike,
-    *,
-    radius_of_curvature: float,
-    conic: float,
-    source: Source = "moving",
+    zones: Zones, radius: ArrayLike, error: ArrayLike, target: Conic, source: Source = "moving"
 ) -> Floats:
     """Exact readings of a surface given by its profile, from the vertex's centre of curvature.
 
@@ -294,10 +243,8 @@ def zone_readings(
         Where it is read.
     radius, error : array_like, shape (m,)
         Increasing radii and the height above the target conic [m].
-    radius_of_curvature : float
-        [m]
-    conic : float
-        Of the target [1].
+    target : Conic
+        Such as a bench's ``mirror.geometry``.
     source : {"moving", "fixed"}
         Whether the source moves with the knife.
 
@@ -306,8 +253,13 @@ def zone_readings(
     ndarray, shape (n,)
         Knife positions [m].
     """
-    r = np.asarray(radius, dtype=float)
-    spline = ProfileSpline(r, error)
+    spline = ProfileSpline(np.asarray(radius, dtype=float), error)
     at, weights = zones.nodes()
-    knife = knife_aberration(at, spline.height(at), spline.slope(at), radius_of_curvature, conic, source)
+    knife = knife_aberration(at, spline.height(at), spline.slope(at), target, source)
     return np.asarray((weights * knife).sum(axis=1), dtype=float)
+
+
+def target_readings(zones: Zones, target: Conic, source: Source = "moving") -> Floats:
+    """What a perfect conic reads in every zone, shape (n,) [m]."""
+    at, weights = zones.nodes()
+    return np.asarray((weights * target_aberration(at, target, source)).sum(axis=1), dtype=float)

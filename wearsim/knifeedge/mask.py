@@ -12,10 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from wearsim.bench.lengths import MILLIMETRES, Unit
+from wearsim.bench.units import MILLIMETRES, Unit
 from wearsim.errors import InputError
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.kernels.arrays import Floats
-from wearsim.knifeedge.longitudinal import Source, Zones, target_aberration, tolerable_aberration
+from wearsim.knifeedge.longitudinal import Source, Zones, target_aberration, target_readings, tolerable_aberration
 
 LEAST_ZONES = 3
 MOST_ZONES = 40
@@ -37,7 +38,7 @@ class MaskLimits:
     margin : float
         What is left of the clear aperture outside the last window [m] (judgement: 1 mm).
     unit : Unit
-        In which a refusal tells the least width.
+        Of the least width in an error line.
     """
 
     least_width: float = 5e-3
@@ -97,12 +98,7 @@ class MaskDesign:
 
 def design_mask(
     zones: int,
-    *,
-    radius: float,
-    radius_of_curvature: float,
-    conic: float = -1.0,
-    hole_radius: float = 0.0,
-    clear_radius: float | None = None,
+    geometry: MirrorGeometry,
     wavelength: float = 550e-9,
     source: Source = "moving",
     limits: MaskLimits | None = None,
@@ -113,16 +109,8 @@ def design_mask(
     ----------
     zones : int
         How many windows.
-    radius : float
-        Of the glass [m].
-    radius_of_curvature : float
-        [m]
-    conic : float
-        Of the target [1].
-    hole_radius : float
-        [m]
-    clear_radius : float, optional
-        The glass's radius unless given [m].
+    geometry : MirrorGeometry
+        Of the mirror, such as a bench's ``mirror.geometry``.
     wavelength : float
         [m]
     source : {"moving", "fixed"}
@@ -133,6 +121,7 @@ def design_mask(
     Returns
     -------
     MaskDesign
+        Windows of equal weight.
 
     Raises
     ------
@@ -142,9 +131,9 @@ def design_mask(
     if not LEAST_ZONES <= zones <= MOST_ZONES:
         raise InputError("number of zones", key="zones", value=zones, expected=f"{LEAST_ZONES} to {MOST_ZONES}")
     allowed = MaskLimits() if limits is None else limits
-    clear = radius if clear_radius is None else clear_radius
+    hole, clear = geometry.hole_radius, geometry.clear_radius
     outer = clear - allowed.margin
-    inner = max(hole_radius + (allowed.margin if hole_radius > 0.0 else 0.0), allowed.innermost * clear)
+    inner = max(hole + (allowed.margin if hole > 0.0 else 0.0), allowed.innermost * clear)
     windows = _windows(zones, inner, outer, allowed.bridge)
     if windows is None or np.min(windows.outer - windows.inner) < allowed.least_width * (1.0 - 1e-9):
         most = most_zones(inner, outer, allowed)
@@ -154,17 +143,16 @@ def design_mask(
             value=zones,
             expected=f"at most {most}" if most else "a larger mirror or a smaller least width",
         )
-    target = target_aberration(np.stack([windows.inner, windows.outer]), radius_of_curvature, conic, source)
-    tolerable = tolerable_aberration(windows.middle, 2.0 * radius, radius_of_curvature, wavelength, source)
-    at, weights = windows.nodes()
+    target = target_aberration(np.stack([windows.inner, windows.outer]), geometry, source)
+    tolerable = tolerable_aberration(windows.middle, geometry, wavelength, source)
     area = windows.outer**2 - windows.inner**2
     return MaskDesign(
         zones=windows,
-        radius=radius,
-        inner=hole_radius,
+        radius=geometry.radius,
+        inner=hole,
         outer=clear,
         share=area / area.sum(),
-        aberration=(weights * target_aberration(at, radius_of_curvature, conic, source)).sum(axis=1),
+        aberration=target_readings(windows, geometry, source),
         across=np.abs(target[1] - target[0]) / (2.0 * tolerable),
         bridge=allowed.bridge,
     )

@@ -4,9 +4,7 @@ Gaussian-process regression, averaged over the length scales, amplitudes and set
 readings leave possible, each with the weight of its marginal likelihood. The row's zero is free: readings
 enter as differences.
 
-What is believed of a mirror's slope errors before it is read.
-
-The slope error ``e'(r)`` is a Gaussian process made of
+Before it is read a mirror's slope error ``e'(r)`` is believed to be a Gaussian process made of
 
 * a change of the conic constant, ``dK r^3 / (2 R^3)``, of standard deviation 5;
 * zones of one length scale and one amplitude, both unknown: squared-exponential, either alike all over the
@@ -35,9 +33,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wearsim.figure.aperture import ClearAperture
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.longitudinal import Source, Zones, airy_radius, slope_response, zone_readings
-from wearsim.knifeedge.setting_noise import Settings
+from wearsim.knifeedge.setting_noise import SettingNoise
+
+NEGLIGIBLE = 1e-7
+"""Share of the weight below which a candidate is left out."""
+LEAST_LOG_WEIGHT = -100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,26 +90,17 @@ class PriorMatrices:
     cross: Floats
     profile: Floats
 
-    def __add__(self, other: PriorMatrices) -> PriorMatrices:
-        return PriorMatrices(self.readings + other.readings, self.cross + other.cross, self.profile + other.profile)
-
 
 @dataclass(frozen=True, eq=False)
-class ReadingGeometry:
+class ReadingModel:
     """Everything that depends on mirror and mask alone: build once, reduce many sheets.
 
     Parameters
     ----------
     zones : Zones
         Where it is read.
-    radius_of_glass : float
-        [m]
-    radius_of_curvature : float
-        [m]
-    conic : float
-        Of the target [1].
-    inner, outer : float
-        Clear annulus [m].
+    geometry : MirrorGeometry
+        Of the mirror.
     wavelength : float
         [m]
     source : {"moving", "fixed"}
@@ -118,11 +112,7 @@ class ReadingGeometry:
     """
 
     zones: Zones
-    radius_of_glass: float
-    radius_of_curvature: float
-    conic: float
-    inner: float
-    outer: float
+    geometry: MirrorGeometry
     wavelength: float
     source: Source
     radius: Floats
@@ -133,12 +123,11 @@ class ReadingGeometry:
 
     def __post_init__(self) -> None:
         put = object.__setattr__  # frozen: these follow from the fields above
-        put(self, "aperture", ClearAperture(self.radius, self.inner, self.outer))
+        put(self, "aperture", self.geometry.clear_aperture(self.radius))
         at, to_readings, to_profile = self._operators()
-        x = at / self.radius_of_glass
-        airy = self.airy_slope
-        trend = self.prior.conic_sigma * at**3 / (2.0 * self.radius_of_curvature**3)
-        fine = (self.prior.fine_amplitude * airy) ** 2 * _odd(x, self.prior.fine_length)
+        x = at / self.geometry.radius
+        trend = self.prior.conic_sigma * at**3 / (2.0 * self.geometry.radius_of_curvature**3)
+        fine = (self.prior.fine_amplitude * self.airy_slope) ** 2 * _odd(x, self.prior.fine_length)
         fixed = _matrices(np.outer(trend, trend) + fine, to_readings, to_profile)
         area = np.outer(x, x)
         kernels = [_odd(x, length) for length in self.prior.lengths]
@@ -149,8 +138,7 @@ class ReadingGeometry:
     @property
     def airy_slope(self) -> float:
         """Slope error that sends light one Airy radius aside: ``rho / R`` [1]."""
-        diameter = 2.0 * self.radius_of_glass
-        return airy_radius(diameter, self.radius_of_curvature, self.wavelength) / self.radius_of_curvature
+        return airy_radius(self.geometry, self.wavelength) / self.geometry.radius_of_curvature
 
     @property
     def amplitudes(self) -> Floats:
@@ -167,7 +155,7 @@ class ReadingGeometry:
         """Slope nodes, and the matrices from the slope there to readings and to the levelled profile."""
         seen, weights = self.zones.nodes()
         between, to_height = cumulative(self.radius)
-        response = slope_response(seen, self.radius_of_curvature, self.conic, self.source)
+        response = slope_response(seen, self.geometry, self.source)
         count, width = seen.shape
         to_readings = np.zeros((count, count * width + between.size))
         for zone in range(count):
@@ -178,15 +166,7 @@ class ReadingGeometry:
 
 
 def cumulative(radius: ArrayLike) -> tuple[Floats, Floats]:
-    """Nodes between the radii, and the matrix that integrates from the first radius up to each.
-
-    Returns
-    -------
-    nodes : ndarray, shape (2 (m - 1),)
-        [m]
-    matrix : ndarray, shape (m, 2 (m - 1))
-        [m]
-    """
+    """Nodes (2 (m - 1),) between the radii (m,), and the matrix (m, 2 (m - 1)) that integrates up to each of them [m]."""
     r = np.asarray(radius, dtype=float)
     half = 0.5 * np.diff(r)
     middle = 0.5 * (r[1:] + r[:-1])
@@ -212,14 +192,9 @@ def _matrices(kernel: Floats, to_readings: Floats, to_profile: Floats) -> PriorM
     return PriorMatrices(to_readings @ seen, to_profile @ seen, to_profile @ kernel @ to_profile.T)
 
 
-NEGLIGIBLE = 1e-7
-"""Share of the weight below which a candidate is left out."""
-LEAST_LOG_WEIGHT = -100.0
-
-
 @dataclass(frozen=True, eq=False)
-class Posterior:
-    """The profile that readings speak of.
+class SlopePosterior:
+    """The profile that readings leave possible.
 
     Attributes
     ----------
@@ -258,15 +233,15 @@ class _Candidates:
     prior: Floats
 
 
-def reduce_row(geometry: ReadingGeometry, row: Settings, steps: int = 3) -> Posterior:
+def reduce_row(model: ReadingModel, row: SettingNoise, steps: int = 3) -> SlopePosterior:
     """Figure error and its covariance from one row of readings.
 
-    The exact geometry is not quite linear in the slope error; each step reads the profile found so far
+    The exact model is not quite linear in the slope error; each step reads the profile found so far
     exactly, and the rest of the readings is explained anew.
 
     Parameters
     ----------
-    geometry : ReadingGeometry
+    model : ReadingModel
         Mirror, mask and prior.
     row : Settings
         The sheet, reduced.
@@ -275,40 +250,33 @@ def reduce_row(geometry: ReadingGeometry, row: Settings, steps: int = 3) -> Post
 
     Returns
     -------
-    Posterior
+    SlopePosterior
     """
-    solver = RowSolver(geometry, row)
-    departure = row.mean - _read(geometry, np.zeros(geometry.radius.size))
+    solver = RowSolver(model, row)
+    departure = row.mean - _read(model, np.zeros(model.radius.size))
     found = solver.solve(departure)
     for _ in range(steps - 1):
-        curved = _read(geometry, found.error) - _read(geometry, np.zeros_like(found.error)) - found.explained
+        curved = _read(model, found.error) - _read(model, np.zeros_like(found.error)) - found.explained
         again = solver.solve(departure - curved)
         settled = np.max(np.abs(again.error - found.error)) < 1e-12
         found = again
         if settled:
             break
     weight = row.shape**-2.0
-    rest = row.mean - _read(geometry, found.error)
-    return Posterior(
+    rest = row.mean - _read(model, found.error)
+    return SlopePosterior(
         error=found.error,
         covariance=solver.covariance(found),
         zero=float(weight @ rest / weight.sum()),
         supported=found.supported,
-        length=float(np.exp(found.weight @ np.log(geometry.lengths[solver.candidates.part]))),
+        length=float(np.exp(found.weight @ np.log(model.lengths[solver.candidates.part]))),
         amplitude=float(np.exp(found.weight @ np.log(solver.candidates.amplitude))),
         setting=float(np.exp(found.weight @ np.log(solver.candidates.sigma))),
     )
 
 
-def _read(geometry: ReadingGeometry, error: Floats) -> Floats:
-    return zone_readings(
-        geometry.zones,
-        geometry.radius,
-        error,
-        radius_of_curvature=geometry.radius_of_curvature,
-        conic=geometry.conic,
-        source=geometry.source,
-    )
+def _read(model: ReadingModel, error: Floats) -> Floats:
+    return zone_readings(model.zones, model.radius, error, model.geometry, model.source)
 
 
 @dataclass(frozen=True, eq=False)
@@ -327,21 +295,21 @@ class RowSolver:
 
     Parameters
     ----------
-    geometry : ReadingGeometry
+    model : ReadingModel
         Mirror, mask and prior.
     row : Settings
         Shape, share and possible sigmas of the noise.
     """
 
-    def __init__(self, geometry: ReadingGeometry, row: Settings) -> None:
-        self.geometry = geometry
-        self.candidates = _candidates(geometry, row)
-        count = len(geometry.zones)
+    def __init__(self, model: ReadingModel, row: SettingNoise) -> None:
+        self.model = model
+        self.candidates = _candidates(model, row)
+        count = len(model.zones)
         # orthonormal differences: the free zero of the row drops out
         self.differences = np.linalg.svd(np.ones((1, count)))[2][1:]
         square = self.candidates.amplitude**2
-        parts = np.stack([part.readings for part in geometry.parts])
-        self.signal = square[:, None, None] * parts[self.candidates.part] + geometry.fixed.readings
+        parts = np.stack([part.readings for part in model.parts])
+        self.signal = square[:, None, None] * parts[self.candidates.part] + model.fixed.readings
         noise = self.candidates.sigma[:, None] ** 2 * (row.share * row.shape**2)
         total = self.signal + noise[:, :, None] * np.eye(count)
         self.factor = np.linalg.cholesky(self.differences @ total @ self.differences.T)
@@ -357,9 +325,9 @@ class RowSolver:
         weight /= weight.sum()
         # what each candidate believes of the readings' covariance times this gives its mean
         dual = np.einsum("cji,cj->ci", self._inverse, whitened) @ self.differences
-        crosses = np.stack([part.cross for part in self.geometry.parts])
+        crosses = np.stack([part.cross for part in self.model.parts])
         square = self.candidates.amplitude**2
-        means = dual @ self.geometry.fixed.cross.T
+        means = dual @ self.model.fixed.cross.T
         for part, cross in enumerate(crosses):
             mine = self.candidates.part == part
             means[mine] += square[mine, None] * (dual[mine] @ cross.T)
@@ -370,16 +338,16 @@ class RowSolver:
 
     def covariance(self, found: Solution) -> Floats:
         """Covariance of the profile over all candidates, shape (m, m) [m^2]."""
-        geometry, weight = self.geometry, found.weight
+        model, weight = self.model, found.weight
         square = self.candidates.amplitude**2
-        total = geometry.fixed.profile.copy()
+        total = model.fixed.profile.copy()
         gains = []
-        for part, matrices in enumerate(geometry.parts):
+        for part, matrices in enumerate(model.parts):
             mine = np.flatnonzero((self.candidates.part == part) & (weight > 0.0))
             if mine.size == 0:
                 continue
             total += float(weight[mine] @ square[mine]) * matrices.profile
-            cross = square[mine, None, None] * matrices.cross + geometry.fixed.cross
+            cross = square[mine, None, None] * matrices.cross + model.fixed.cross
             gain = cross @ self.differences.T @ self._inverse[mine].transpose(0, 2, 1)
             gains.append(np.sqrt(weight[mine])[:, None, None] * gain)
         side = np.concatenate(gains).transpose(1, 0, 2).reshape(total.shape[0], -1)
@@ -388,16 +356,16 @@ class RowSolver:
         return np.asarray(0.5 * (total + total.T), dtype=float)
 
 
-def _candidates(geometry: ReadingGeometry, row: Settings) -> _Candidates:
-    steps = np.asarray(geometry.prior.amplitude_steps)
+def _candidates(model: ReadingModel, row: SettingNoise) -> _Candidates:
+    steps = np.asarray(model.prior.amplitude_steps)
     part, step, sigma = np.meshgrid(
-        np.arange(len(geometry.parts)), np.arange(steps.size), np.arange(row.scales.size), indexing="ij"
+        np.arange(len(model.parts)), np.arange(steps.size), np.arange(row.scales.size), indexing="ij"
     )
     return _Candidates(
         part=part.ravel(),
-        amplitude=geometry.amplitudes[step.ravel()],
+        amplitude=model.amplitudes[step.ravel()],
         sigma=row.scales[sigma.ravel()],
         prior=-0.5 * steps[step.ravel()] ** 2
         + row.weights[sigma.ravel()]
-        + geometry.prior.length_power * np.log(geometry.lengths[part.ravel()]),
+        + model.prior.length_power * np.log(model.lengths[part.ravel()]),
     )

@@ -1,26 +1,33 @@
-"""The knife-edge test backwards: readings to a surface with its band.
-
-What a reduced sheet says, zone by zone and in all: the frozen answer of :func:`reduce_readings`.
-"""
+"""The knife-edge test backwards: readings to a surface with its band, zone by zone and in all."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from wearsim.figure.conic import height_from_error
-from wearsim.figure.metrics import FigureGauge, fit_conic
-from wearsim.figure.percentiles import percentiles
+from wearsim.bench.profile import write_profile
+from wearsim.figure.conic import MirrorGeometry
+from wearsim.figure.metrics import FigureGauge, fit_conic, percentiles
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.astigmatism import Astigmatism, astigmatism
-from wearsim.knifeedge.longitudinal import Zones, airy_radius, target_aberration, tolerable_aberration
-from wearsim.knifeedge.outliers import slips
-from wearsim.knifeedge.posterior import Posterior, ReadingGeometry, SlopePrior, reduce_row
+from wearsim.knifeedge.longitudinal import Zones, airy_radius, target_readings, tolerable_aberration
+from wearsim.knifeedge.posterior import ReadingModel, SlopePosterior, SlopePrior, reduce_row
 from wearsim.knifeedge.readings import Readings, check_against_mirror
-from wearsim.knifeedge.setting_noise import Settings, settings
+from wearsim.knifeedge.setting_noise import SettingNoise, outliers, setting_noise
+
+PROFILE_POINTS = 121
+DRAWS = 400
+NUMBERS = (
+    "surface_rms_m", "surface_rms_sigma_m", "surface_rms_band_m", "surface_pv_m", "surface_pv_sigma_m",
+    "wavefront_rms_waves", "wavefront_rms_waves_sigma", "wavefront_pv_waves", "wavefront_pv_waves_sigma",
+    "strehl", "strehl_band", "chance_diffraction_limited", "conic_fit", "conic_sigma", "radius_fit_m",
+    "edge_roll_m", "edge_roll_sigma_m", "setting_sigma_m", "setting_origin",
+)  # fmt: skip
+"""Keys of a reduction's numbers in JSON, ``_m`` behind those in metres."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +139,10 @@ class Reduction:
         From rows of different orientation.
     mask : Zones
         Where it was read.
-    wavelength, radius_of_curvature, conic, inner, outer : float
-        What it was reduced for [m], [m], [1], [m], [m].
+    geometry : MirrorGeometry
+        What it was reduced for.
+    wavelength : float
+        [m]
     warnings : tuple of str
         What a careful colleague would add.
     """
@@ -168,11 +177,8 @@ class Reduction:
     slope_amplitude: float
     astigmatism: Astigmatism | None
     mask: Zones
+    geometry: MirrorGeometry
     wavelength: float
-    radius_of_curvature: float
-    conic: float
-    inner: float
-    outer: float
     warnings: tuple[str, ...]
 
     @property
@@ -187,40 +193,33 @@ class Reduction:
 
     def to_json(self) -> dict[str, Any]:
         """The reduction as one JSON object, SI units in the key names."""
-        kept: dict[str, Any] = {
+        return {
             "radius_m": self.radius.tolist(),
             "figure_error_m": self.figure_error.tolist(),
             "sigma_m": self.sigma.tolist(),
             "figure_error_band_m": self.band.tolist(),
-            "surface_rms_m": self.surface_rms,
-            "surface_rms_sigma_m": self.surface_rms_sigma,
-            "surface_rms_band_m": list(self.surface_rms_band),
-            "surface_pv_m": self.surface_pv,
-            "surface_pv_sigma_m": self.surface_pv_sigma,
-            "wavefront_rms_waves": self.wavefront_rms_waves,
-            "wavefront_rms_waves_sigma": self.wavefront_rms_waves_sigma,
-            "wavefront_pv_waves": self.wavefront_pv_waves,
-            "wavefront_pv_waves_sigma": self.wavefront_pv_waves_sigma,
-            "strehl": self.strehl,
-            "strehl_band": list(self.strehl_band),
-            "chance_diffraction_limited": self.chance_diffraction_limited,
-            "conic_fit": self.conic_fit,
-            "conic_sigma": self.conic_sigma,
-            "radius_fit_m": self.radius_fit,
-            "edge_roll_m": self.edge_roll,
-            "edge_roll_sigma_m": self.edge_roll_sigma,
-            "setting_sigma_m": self.setting_sigma,
-            "setting_origin": self.setting_origin,
+            **{key: getattr(self, key.removesuffix("_m")) for key in NUMBERS},
             "shapes_settled": self.supported,
             "zones": [zone.to_json() for zone in self.zones],
             "astigmatism": None if self.astigmatism is None else self.astigmatism.to_json(),
             "warnings": list(self.warnings),
         }
-        return kept
 
     def draw(self, count: int, rng: np.random.Generator) -> Floats:
         """Surfaces that the readings leave possible, shape (count, m) [m]."""
         return draw_profiles(self.figure_error, self.covariance, count, rng)
+
+    def write_profile(self, path: str | Path, comment: str = "") -> None:
+        """Write the profile with its sigma column, as ``[figure] profile`` of a bench takes it.
+
+        Parameters
+        ----------
+        path : str or Path
+            The file; an existing one is replaced.
+        comment : str
+            Goes above the header.
+        """
+        write_profile(path, self.radius, self.figure_error, self.sigma, comment)
 
 
 def draw_profiles(mean: Floats, covariance: Floats, count: int, rng: np.random.Generator) -> Floats:
@@ -233,19 +232,11 @@ def draw_profiles(mean: Floats, covariance: Floats, count: int, rng: np.random.G
     return np.asarray(mean + rng.standard_normal((count, mean.size)) @ root.T, dtype=float)
 
 
-PROFILE_POINTS = 121
-DRAWS = 400
-
-
 def reduce_readings(
     readings: Readings,
-    *,
-    radius: float,
-    radius_of_curvature: float,
-    conic: float = -1.0,
-    hole_radius: float = 0.0,
-    clear_radius: float | None = None,
+    geometry: MirrorGeometry,
     wavelength: float = 550e-9,
+    *,
     profile_radius: ArrayLike | None = None,
     prior: SlopePrior | None = None,
     seed: int = 0,
@@ -256,16 +247,8 @@ def reduce_readings(
     ----------
     readings : Readings
         The sheet.
-    radius : float
-        Of the glass [m].
-    radius_of_curvature : float
-        [m]
-    conic : float
-        Of the target [1].
-    hole_radius : float
-        [m]
-    clear_radius : float, optional
-        Outer radius of the clear aperture; the glass's radius unless given [m].
+    geometry : MirrorGeometry
+        Of the mirror that was read, such as a bench's ``mirror.geometry``.
     wavelength : float
         [m]
     profile_radius : array_like, shape (m,), optional
@@ -278,76 +261,42 @@ def reduce_readings(
     Returns
     -------
     Reduction
+        The surface with its sigma, and the numbers with their bands.
 
     Raises
     ------
     InputError
         Readings that this mirror cannot have given.
     """
-    check_against_mirror(readings, radius=radius, radius_of_curvature=radius_of_curvature, conic=conic)
-    at = np.linspace(0.0, radius, PROFILE_POINTS) if profile_radius is None else profile_radius
-    geometry = ReadingGeometry(
+    check_against_mirror(readings, geometry)
+    at = np.linspace(0.0, geometry.radius, PROFILE_POINTS) if profile_radius is None else profile_radius
+    model = ReadingModel(
         zones=readings.zones,
-        radius_of_glass=radius,
-        radius_of_curvature=radius_of_curvature,
-        conic=conic,
-        inner=hole_radius,
-        outer=radius if clear_radius is None else clear_radius,
+        geometry=geometry,
         wavelength=wavelength,
         source=readings.source,
         radius=np.asarray(at, dtype=float),
         prior=SlopePrior() if prior is None else prior,
     )
-    row = settings(readings, radius=radius, radius_of_curvature=radius_of_curvature, wavelength=wavelength)
-    uneven = astigmatism(readings, row, radius=radius, radius_of_curvature=radius_of_curvature)
-    return _report(geometry, readings, row, reduce_row(geometry, row), uneven, seed)
+    row = setting_noise(readings, geometry, wavelength)
+    return _reduction(model, readings, row, reduce_row(model, row), seed)
 
 
-def _report(
-    geometry: ReadingGeometry,
-    readings: Readings,
-    row: Settings,
-    found: Posterior,
-    uneven: Astigmatism | None,
-    seed: int,
+def _reduction(
+    model: ReadingModel, readings: Readings, row: SettingNoise, found: SlopePosterior, seed: int
 ) -> Reduction:
-    gauge = FigureGauge(
-        geometry.radius,
-        R=geometry.radius_of_curvature,
-        conic=geometry.conic,
-        inner=geometry.inner,
-        outer=geometry.outer,
-        wavelength=geometry.wavelength,
-    )
-    numbers = gauge.numbers(_height(geometry, found.error))
-    rng = np.random.default_rng(np.random.SeedSequence(entropy=seed, spawn_key=(4,)))
-    drawn = _drawn(gauge, draw_profiles(found.error, found.covariance, DRAWS, rng))
-    conic, conic_sigma, radius_fit = _conic(geometry, gauge, found)
-    to_waves = 2.0 / geometry.wavelength
-    rms_sigma, pv_sigma = float(drawn[0].std()), float(drawn[1].std())
-    zones = zone_reports(geometry, row, found)
+    gauge = FigureGauge(model.radius, model.geometry, model.wavelength)
+    zones = zone_reports(model, row, found)
+    uneven = astigmatism(readings, row, model.geometry)
+    conic, conic_sigma, radius_fit = _conic(model, gauge, found)
     return Reduction(
-        radius=geometry.radius,
+        radius=model.radius,
         figure_error=found.error,
         covariance=found.covariance,
-        surface_rms=numbers.surface_rms,
-        surface_rms_sigma=rms_sigma,
-        surface_rms_band=_band(drawn[0]),
-        surface_pv=numbers.surface_pv,
-        surface_pv_sigma=pv_sigma,
-        surface_pv_band=_band(drawn[1]),
-        wavefront_rms_waves=numbers.wavefront_rms_waves,
-        wavefront_rms_waves_sigma=to_waves * rms_sigma,
-        wavefront_pv_waves=numbers.wavefront_pv_waves,
-        wavefront_pv_waves_sigma=to_waves * pv_sigma,
-        strehl=numbers.strehl,
-        strehl_band=_band(drawn[2]),
-        chance_diffraction_limited=float(np.mean(drawn[2] >= 0.8)),
+        **_numbers(gauge, found, seed),
         conic_fit=conic,
         conic_sigma=conic_sigma,
         radius_fit=radius_fit,
-        edge_roll=numbers.edge_roll,
-        edge_roll_sigma=float(drawn[3].std()),
         zero=found.zero,
         zones=zones,
         setting_sigma=found.setting,
@@ -356,23 +305,37 @@ def _report(
         length_scale=found.length,
         slope_amplitude=found.amplitude,
         astigmatism=uneven,
-        mask=geometry.zones,
-        wavelength=geometry.wavelength,
-        radius_of_curvature=geometry.radius_of_curvature,
-        conic=geometry.conic,
-        inner=geometry.inner,
-        outer=geometry.outer,
-        warnings=_warnings(geometry, readings, row, zones, uneven),
+        mask=model.zones,
+        geometry=model.geometry,
+        wavelength=model.wavelength,
+        warnings=_warnings(model, readings, row, zones, uneven),
     )
 
 
-def _height(geometry: ReadingGeometry, error: Floats) -> Floats:
-    return height_from_error(geometry.radius, error, R=geometry.radius_of_curvature, conic=geometry.conic)
-
-
-def _band(values: Floats) -> tuple[float, float]:
-    low, high = percentiles(values)
-    return float(low), float(high)
+def _numbers(gauge: FigureGauge, found: SlopePosterior, seed: int) -> dict[str, Any]:
+    """The figure's numbers with their spread over draws, by the names that :class:`Reduction` has for them."""
+    numbers = gauge.numbers(gauge.geometry.height(gauge.aperture.radius, found.error))
+    rng = np.random.default_rng(np.random.SeedSequence(entropy=seed, spawn_key=(4,)))
+    rms, pv, strehl, roll = _drawn(gauge, draw_profiles(found.error, found.covariance, DRAWS, rng))
+    to_waves = 2.0 / gauge.wavelength
+    rms_sigma, pv_sigma = float(rms.std()), float(pv.std())
+    return {
+        "surface_rms": numbers.surface_rms,
+        "surface_rms_sigma": rms_sigma,
+        "surface_rms_band": _band(rms),
+        "surface_pv": numbers.surface_pv,
+        "surface_pv_sigma": pv_sigma,
+        "surface_pv_band": _band(pv),
+        "wavefront_rms_waves": numbers.wavefront_rms_waves,
+        "wavefront_rms_waves_sigma": to_waves * rms_sigma,
+        "wavefront_pv_waves": numbers.wavefront_pv_waves,
+        "wavefront_pv_waves_sigma": to_waves * pv_sigma,
+        "strehl": numbers.strehl,
+        "strehl_band": _band(strehl),
+        "chance_diffraction_limited": float(np.mean(strehl >= 0.8)),
+        "edge_roll": numbers.edge_roll,
+        "edge_roll_sigma": float(roll.std()),
+    }
 
 
 def _drawn(gauge: FigureGauge, profiles: Floats) -> Floats:
@@ -386,29 +349,32 @@ def _drawn(gauge: FigureGauge, profiles: Floats) -> Floats:
     return np.stack([rms, np.ptp(values, axis=1), strehl, rolls])
 
 
-def _conic(geometry: ReadingGeometry, gauge: FigureGauge, found: Posterior) -> tuple[float, float, float]:
+def _band(values: Floats) -> tuple[float, float]:
+    low, high = percentiles(values)
+    return float(low), float(high)
+
+
+def _conic(model: ReadingModel, gauge: FigureGauge, found: SlopePosterior) -> tuple[float, float, float]:
     """Best-fit conic constant, its sigma by linear propagation, and the radius of curvature of the fit."""
-    nodes = gauge.aperture.matrix @ found.error
-    base = height_from_error(gauge.aperture.nodes, nodes, R=geometry.radius_of_curvature, conic=geometry.conic)
-    conic, radius_fit = fit_conic(gauge.aperture, base, R=geometry.radius_of_curvature, start=geometry.conic)
+    geometry, aperture = model.geometry, gauge.aperture
+    base = geometry.height(aperture.nodes, aperture.matrix @ found.error)
+    conic, radius_fit = fit_conic(aperture, base, geometry)
     # slope of the fitted constant with the profile: the part of r^4 that piston and r^2 do not explain
-    fourth = gauge.aperture.level(geometry.radius**4 / (8.0 * geometry.radius_of_curvature**3))
-    metric = gauge.aperture.rms_matrix()
+    fourth = aperture.level(model.radius**4 / (8.0 * geometry.radius_of_curvature**3))
+    metric = aperture.rms_matrix()
     lean = metric @ fourth / (fourth @ metric @ fourth)
     variance = max(float(lean @ found.covariance @ lean), 0.0)
     return conic, float(np.sqrt(variance)), radius_fit
 
 
-def zone_reports(geometry: ReadingGeometry, row: Settings, found: Posterior) -> tuple[ZoneReport, ...]:
+def zone_reports(model: ReadingModel, row: SettingNoise, found: SlopePosterior) -> tuple[ZoneReport, ...]:
     """Every zone's aberration at best focus, against the Airy disc."""
-    zones, big = geometry.zones, geometry.radius_of_curvature
-    at, weights = zones.nodes()
-    target = (weights * target_aberration(at, big, geometry.conic, geometry.source)).sum(axis=1)
-    reading = row.mean - found.zero
-    sigma = row.mean_sigma
+    zones, geometry = model.zones, model.geometry
+    target = target_readings(zones, geometry, model.source)
+    reading, sigma = row.mean - found.zero, row.mean_sigma
     # a knife error d at radius r throws the light by d r / R at the focus, half of it with a fixed source
-    throw = zones.middle / big / (2.0 if geometry.source == "fixed" else 1.0)
-    rho = airy_radius(2.0 * geometry.radius_of_glass, big, geometry.wavelength)
+    throw = zones.middle / geometry.radius_of_curvature / (2.0 if model.source == "fixed" else 1.0)
+    rho = airy_radius(geometry, model.wavelength)
     return tuple(
         ZoneReport(
             inner=float(zones.inner[i]),
@@ -427,30 +393,27 @@ def zone_reports(geometry: ReadingGeometry, row: Settings, found: Posterior) -> 
 
 
 def _warnings(
-    geometry: ReadingGeometry,
+    model: ReadingModel,
     readings: Readings,
-    row: Settings,
+    row: SettingNoise,
     zones: tuple[ZoneReport, ...],
     uneven: Astigmatism | None,
 ) -> tuple[str, ...]:
-    tolerable = tolerable_aberration(
-        geometry.zones.middle, 2.0 * geometry.radius_of_glass, geometry.radius_of_curvature,
-        geometry.wavelength, geometry.source,
-    )  # fmt: skip
-    said = list(slips(readings, row.shape, tolerable))
+    tolerable = tolerable_aberration(model.zones.middle, model.geometry, model.wavelength, model.source)
+    lines = list(outliers(readings, row.shape, tolerable))
     unit, name = readings.unit, readings.length_unit
     if row.origin == "assumed":
-        said.append(
+        lines.append(
             f"no repeats and no sigma: a setting is taken to be good to {row.scale / unit:.2g} {name} "
             f"at 0.35 of the radius (a quarter of the tolerable, judgement)"
         )
-    unread = geometry.outer - geometry.zones.outer[-1]
-    if unread > 0.05 * geometry.outer:
-        said.append(f"the outermost {unread / unit:.3g} {name} of the clear aperture are not read")
+    unread = model.geometry.clear_radius - model.zones.outer[-1]
+    if unread > 0.05 * model.geometry.clear_radius:
+        lines.append(f"the outermost {unread / unit:.3g} {name} of the clear aperture are not read")
     if uneven is not None and uneven.height_sigma is None:
-        said.append("no orientation was read twice: astigmatism alike in every zone cannot be told from a moved scale")
+        lines.append("no orientation was read twice: astigmatism alike in every zone cannot be told from a moved scale")
     if uneven is not None and uneven.is_seen:
-        said.append("the orientations differ by more than the settings: the mirror, or its support, is astigmatic")
+        lines.append("the orientations differ by more than the settings: the mirror, or its support, is astigmatic")
     if not any(zone.is_resolved for zone in zones):
-        said.append("no zone's error is larger than its reading can resolve")
-    return tuple(said)
+        lines.append("no zone's error is larger than its reading can resolve")
+    return tuple(lines)

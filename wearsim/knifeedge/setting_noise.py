@@ -1,4 +1,4 @@
-"""How well a setting of the knife is known, and what rows at several orientations say of the round part.
+"""How well a setting of the knife is known, from how the rows of a sheet scatter, and settings far outside of that.
 
 Each zone's rows are fitted with a round part and a second harmonic of the mirror's orientation; the round
 part goes on to the profile, the harmonic to the astigmatism, so that neither is blamed for the other.
@@ -9,8 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wearsim.errors import InputError
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.longitudinal import tolerable_aberration
 from wearsim.knifeedge.readings import Readings
@@ -18,16 +20,23 @@ from wearsim.knifeedge.readings import Readings
 STATED_AT = 0.35
 """Fraction of the mirror's radius at which one setting's sigma is stated (physics section 8)."""
 ASSUMED_SHARE = 0.25
-"""Sigma of a setting as a share of the tolerable aberration, where nothing tells it (judgement)."""
+"""Sigma of a setting as a share of the tolerable aberration, where nothing else gives it (judgement)."""
 ASSUMED_FACTOR = 2.0
 """One-sigma factor within which that assumption is believed (judgement)."""
 FLOOR_SHARE = 1e-3
 """No setting is taken to be better than this share of the assumed one: keeps exact readings solvable."""
+OUTLIER_FACTOR = 15.0
+"""How many times the usual scatter a setting must lie away (judgement; see :func:`outliers`)."""
+LEAST_FREEDOM = 6
+"""Rows less one, times zones less one, below which the scatter is not known well enough to judge by."""
+_SHARE, _AT_SHARE = 75.0, 1.1503
+"""Percentile of distances that stands for the scatter, and where it lies for a normal one of sigma 1."""
+_ROUNDS = 10
 
 
 @dataclass(frozen=True, eq=False)
-class Settings:
-    """The sheet, reduced to one row.
+class SettingNoise:
+    """A sheet reduced to one row, with the accuracy of that row.
 
     Attributes
     ----------
@@ -50,8 +59,6 @@ class Settings:
         Covariance of them over the variance of one setting [1].
     design : ndarray, shape (m, p)
         Columns of that fit [1].
-    residual : ndarray, shape (m, n)
-        What is left of the rows, each row's zero taken out [m].
     """
 
     mean: Floats
@@ -64,7 +71,6 @@ class Settings:
     coefficients: Floats
     spread: Floats
     design: Floats
-    residual: Floats
 
     @property
     def sigma(self) -> Floats:
@@ -77,35 +83,25 @@ class Settings:
         return np.asarray(self.sigma * np.sqrt(self.share), dtype=float)
 
 
-def settings(readings: Readings, *, radius: float, radius_of_curvature: float, wavelength: float) -> Settings:
+def setting_noise(readings: Readings, geometry: MirrorGeometry, wavelength: float) -> SettingNoise:
     """Reduce the rows of a sheet to one, with the accuracy of a setting.
 
     Parameters
     ----------
-    readings : Readings
-        The sheet.
-    radius : float
-        Of the glass [m].
-    radius_of_curvature : float
-        [m]
     wavelength : float
-        For the accuracy assumed when neither sigma nor repeats tell it [m].
-
-    Returns
-    -------
-    Settings
+        For the accuracy assumed where neither a sigma nor repeats give it [m].
     """
     design = orientation_design(readings)
-    shape = setting_shape(readings, radius)
+    shape = setting_shape(readings, geometry.radius)
     spread = np.asarray(np.linalg.inv(design.T @ design), dtype=float)
     coefficients = spread @ design.T @ readings.positions
     residual = readings.positions - design @ coefficients
     residual = residual - _weighted(residual, shape)[:, None]
-    tolerable = tolerable_aberration(STATED_AT * radius, 2.0 * radius, radius_of_curvature, wavelength, readings.source)
+    tolerable = tolerable_aberration(STATED_AT * geometry.radius, geometry, wavelength, readings.source)
     assumed = ASSUMED_SHARE * float(tolerable)
     freedom = (design.shape[0] - design.shape[1]) * (len(readings.zones) - 1)
     scale, scales, weights, origin = _scale(readings, residual / shape, freedom, assumed)
-    return Settings(
+    return SettingNoise(
         mean=coefficients[0],
         shape=shape,
         share=float(spread[0, 0]),
@@ -116,7 +112,6 @@ def settings(readings: Readings, *, radius: float, radius_of_curvature: float, w
         coefficients=coefficients,
         spread=spread,
         design=design,
-        residual=residual,
     )
 
 
@@ -128,15 +123,13 @@ def setting_shape(readings: Readings, radius: float) -> Floats:
 
 
 def orientation_design(readings: Readings) -> Floats:
-    """Columns that explain the rows: a round part, and the second harmonic as far as it can be told, (m, p).
+    """Columns that explain the rows: a round part, and the second harmonic as far as it can be seen, (m, p).
 
     With one orientation the round part alone; with two, half the difference between them; with three or
     more, cosine and sine of twice the angle.
     """
     ones = np.ones(readings.repeats)
-    if readings.orientation is None:
-        return ones[:, None]
-    twice = np.round(np.mod(2.0 * readings.orientation, 2.0 * np.pi) / (2.0 * np.pi), 9) % 1.0
+    twice = _twice(readings)
     kinds = np.unique(twice)
     if kinds.size == 1:
         return ones[:, None]
@@ -152,6 +145,13 @@ def orientation_design(readings: Readings) -> Floats:
             expected="orientations at least a few degrees apart",
         )
     return design
+
+
+def _twice(readings: Readings) -> Floats:
+    """Twice the orientation of each row, in turns from 0 up to 1: half a turn is none to a surface's second harmonic."""
+    if readings.orientation is None:
+        return np.zeros(readings.repeats)
+    return np.asarray(np.round(np.mod(2.0 * readings.orientation, 2.0 * np.pi) / (2.0 * np.pi), 9) % 1.0, dtype=float)
 
 
 def _weighted(rows: Floats, shape: Floats) -> Floats:
@@ -179,3 +179,62 @@ def _scale(readings: Readings, residual: Floats, freedom: int, assumed: float) -
     # scaled inverse chi-squared, flat in log sigma
     weights = -freedom * np.log(scales / value) - 0.5 * square * (scales**-2.0 - value**-2.0)
     return value, scales, np.asarray(weights, dtype=float), "repeats"
+
+
+def outliers(readings: Readings, shape: Floats, least: Floats) -> tuple[str, ...]:
+    """A warning for every setting that looks like a slip of the pen: a decimal point, two digits exchanged.
+
+    Rows of one orientation are compared: each less its own zero, each zone less its median over the rows, by
+    medians throughout, so that a slip does not hide itself. The usual scatter is taken over all zones, in
+    units of `shape`: the third quartile of the distances, brought to one sigma, which a quarter of slips leave
+    as it is.
+
+    A setting is warned of where it lies both :data:`OUTLIER_FACTOR` times that scatter and `least` away. The factor is a
+    judgement: of 3000 normally noisy sheets of each size from 2 to 20 rows and 3 to 12 zones, drawn by chance, one
+    or two in a thousand have a setting farther out in the smallest size that is judged, four rows of three zones,
+    and none in those of three rows and five zones or more. `least` keeps quiet about
+    what would not matter. Nothing is left out of the reduction: only the person knows what was read.
+
+    Parameters
+    ----------
+    shape : ndarray, shape (n,)
+        Sigma of one setting in each zone for a stated sigma of 1 [1].
+    least : ndarray, shape (n,)
+        Distance below which nothing is reported [m].
+    """
+    twice = _twice(readings)
+    alike = [np.flatnonzero(twice == one) for one in np.unique(twice)]
+    return tuple(line for rows in alike for line in _outliers_among(readings, rows, shape, least))
+
+
+def _outliers_among(readings: Readings, rows: NDArray[np.int64], shape: Floats, least: Floats) -> list[str]:
+    freedom = (rows.size - 1) * (shape.size - 1)
+    if freedom < LEAST_FREEDOM:
+        return []
+    away = _median_polish(readings.positions[rows])
+    spread = np.sqrt(away.size / freedom) / _AT_SHARE
+    usual = float(np.percentile(np.abs(away / shape), _SHARE)) * spread * shape
+    far = np.abs(away) > np.maximum(OUTLIER_FACTOR * usual, least)
+    if rows.size == 2:  # the median lies half way: either may be the slip
+        far = far.any(axis=0, keepdims=True)
+    return [_outlier_line(readings, rows, row, zone, away) for row, zone in np.argwhere(far)]
+
+
+def _outlier_line(readings: Readings, rows: NDArray[np.int64], row: int, zone: int, away: Floats) -> str:
+    unit, name = readings.unit, readings.length_unit
+    if rows.size == 2:
+        which, distance = f"rows {rows[0] + 1} and {rows[1] + 1}", np.ptp(away[:, zone])
+        what = f"lie {distance / unit:.3g} {name} apart, their zeros taken out"
+    else:
+        which, distance = f"row {rows[row] + 1}", abs(away[row, zone])
+        what = f"{readings.positions[rows[row], zone] / unit:g} {name} lies {distance / unit:.3g} {name} from the other rows"
+    return f"readings, {which}, zone {zone + 1}: {what}, far outside their usual scatter: a slip of the pen?"
+
+
+def _median_polish(positions: Floats) -> Floats:
+    """What is left of the rows when each row's and each zone's median is taken out, over and over [m]."""
+    left = positions - np.median(positions, axis=1, keepdims=True)
+    for _ in range(_ROUNDS):
+        left = left - np.median(left, axis=0)
+        left = left - np.median(left, axis=1, keepdims=True)
+    return np.asarray(left, dtype=float)

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.figure.spline import ProfileSpline
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.longitudinal import Source, knife_aberration
@@ -35,15 +36,9 @@ class KnifeTester:
     ----------
     radius, error : ndarray, shape (m,)
         Increasing radii and figure error [m].
-    radius_of_glass : float
-        [m]
-    radius_of_curvature : float
-        [m]
-    conic : float
-        Of the target [1].
+    geometry : MirrorGeometry
+        Target conic and glass.
     wavelength : float
-        [m]
-    hole_radius : float
         [m]
     source : {"moving", "fixed"}
         Whether the source moves with the knife.
@@ -53,11 +48,8 @@ class KnifeTester:
 
     radius: Floats
     error: Floats
-    radius_of_glass: float
-    radius_of_curvature: float
-    conic: float
+    geometry: MirrorGeometry
     wavelength: float
-    hole_radius: float = 0.0
     source: Source = "moving"
     slit: float = 20e-6
 
@@ -90,18 +82,9 @@ class Shadow:
 
 
 def knife_curve(tester: KnifeTester, at: ArrayLike) -> Floats:
-    """Knife position that darkens the zone of each radius evenly, from the vertex's centre of curvature [m].
-
-    Parameters
-    ----------
-    tester : KnifeTester
-        The surface and the tester.
-    at : array_like
-        Radii above 0 [m].
-    """
+    """Knife position that darkens the zone of each radius above 0 evenly, from the vertex's centre of curvature [m]."""
     spline = ProfileSpline(tester.radius, tester.error)
-    height, slope = spline.height(at), spline.slope(at)
-    return knife_aberration(at, height, slope, tester.radius_of_curvature, tester.conic, tester.source)
+    return knife_aberration(at, spline.height(at), spline.slope(at), tester.geometry, tester.source)
 
 
 def geometric_shadow(tester: KnifeTester, knife: float, *, pixels: int = 256, cut: float = 0.0) -> Shadow:
@@ -109,21 +92,15 @@ def geometric_shadow(tester: KnifeTester, knife: float, *, pixels: int = 256, cu
 
     Parameters
     ----------
-    tester : KnifeTester
-        The surface and the tester.
     knife : float
         Position along the axis, from the centre of curvature of the vertex [m].
     pixels : int
         Along a side.
     cut : float
         How far beyond the axis the knife has come [m].
-
-    Returns
-    -------
-    Shadow
     """
     axis, x, r, on_glass = _picture(tester, pixels)
-    aside = tester.throw * (knife_curve(tester, r) - knife) * x / tester.radius_of_curvature
+    aside = tester.throw * (knife_curve(tester, r) - knife) * x / tester.geometry.radius_of_curvature
     passed = np.clip(0.5 + (aside - cut) / tester.slit, 0.0, 1.0)
     return Shadow(np.where(on_glass, passed, 0.0), on_glass, axis, knife)
 
@@ -133,18 +110,10 @@ def diffraction_shadow(tester: KnifeTester, knife: float, *, pixels: int = 512, 
 
     Parameters
     ----------
-    tester : KnifeTester
-        The surface and the tester.
-    knife : float
-        Position along the axis, from the centre of curvature of the vertex [m].
+    knife, cut : float
+        As for :func:`geometric_shadow` [m].
     pixels : int
         Along a side; the sharpest fringe that it carries is two pixels.
-    cut : float
-        How far beyond the axis the knife has come [m].
-
-    Returns
-    -------
-    Shadow
 
     Raises
     ------
@@ -159,7 +128,7 @@ def diffraction_shadow(tester: KnifeTester, knife: float, *, pixels: int = 512, 
         raise ValueError(f"{pixels} pixels do not carry the fringes of so large an aberration; take more")
     field = np.where(on_glass, np.exp(2j * np.pi / tester.wavelength * path), 0.0)
     spectrum = np.fft.fft(field, n=PADDING * pixels, axis=1)
-    aside = tester.wavelength * tester.radius_of_curvature * np.fft.fftfreq(PADDING * pixels, step)
+    aside = tester.wavelength * tester.geometry.radius_of_curvature * np.fft.fftfreq(PADDING * pixels, step)
     points = tester.slit * ((np.arange(SLIT_POINTS) + 0.5) / SLIT_POINTS - 0.5)
     brightness = np.zeros_like(path)
     for point in points:
@@ -171,12 +140,12 @@ def diffraction_shadow(tester: KnifeTester, knife: float, *, pixels: int = 512, 
 
 def _picture(tester: KnifeTester, pixels: int) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
     """Axis, x and distance from the axis (clipped to the glass) of every pixel, and where glass is."""
-    half = tester.radius_of_glass * 1.02
+    half = tester.geometry.radius * 1.02
     axis = half * ((np.arange(pixels) + 0.5) / pixels * 2.0 - 1.0)
     x, y = np.meshgrid(axis, axis)
     r = np.hypot(x, y)
-    on_glass = (r <= tester.radius_of_glass) & (r >= tester.hole_radius)
-    return axis, x, np.clip(r, 1e-6 * half, tester.radius_of_glass), on_glass
+    on_glass = (r <= tester.geometry.radius) & (r >= tester.geometry.hole_radius)
+    return axis, x, np.clip(r, 1e-6 * half, tester.geometry.radius), on_glass
 
 
 def _path(tester: KnifeTester, knife: float, r: Floats) -> Floats:
@@ -185,8 +154,8 @@ def _path(tester: KnifeTester, knife: float, r: Floats) -> Floats:
     ``d(path)/dr = f (s - k) r / R^2``, integrated on a fine ring of radii, so that geometry and diffraction
     share one surface exactly.
     """
-    edge = np.linspace(0.0, tester.radius_of_glass, 1025)
+    edge = np.linspace(0.0, tester.geometry.radius, 1025)
     middle = 0.5 * (edge[1:] + edge[:-1])
-    slope = tester.throw * (knife_curve(tester, middle) - knife) * middle / tester.radius_of_curvature**2
+    slope = tester.throw * (knife_curve(tester, middle) - knife) * middle / tester.geometry.radius_of_curvature**2
     path = np.concatenate([[0.0], np.cumsum(slope * np.diff(edge))])
     return np.asarray(ProfileSpline(edge, path).height(r), dtype=float)

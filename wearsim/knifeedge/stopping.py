@@ -9,7 +9,7 @@ from typing import Any, Literal
 import numpy as np
 
 from wearsim.figure.masking import Masking, MaskSeries
-from wearsim.figure.percentiles import percentiles
+from wearsim.figure.metrics import percentiles
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.reduction import Reduction
 
@@ -103,8 +103,8 @@ def when_to_stop(
 
 
 def _masked(reduction: Reduction, profiles: Floats) -> tuple[Masking, Floats]:
-    masks = MaskSeries(reduction.radius, inner=reduction.inner, outer=reduction.outer, wavelength=reduction.wavelength)
-    return masks.judge(reduction.figure_error), np.array([masks.judge(profile).worth for profile in profiles])
+    masks = MaskSeries(reduction.radius, reduction.geometry, reduction.wavelength)
+    return masks.masking(reduction.figure_error), np.array([masks.masking(profile).worth for profile in profiles])
 
 
 def _reason(verdict: str, chance: float, reduction: Reduction, mean: Masking, length: Callable[[float], str]) -> str:

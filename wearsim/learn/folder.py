@@ -308,8 +308,5 @@ def check_measured(path: Path, bench: Bench) -> Path:
     if path.suffix.lower() == ".csv":
         read_profile(path, mirror)
     else:
-        check_against_mirror(
-            load_readings(path), radius=mirror.radius, radius_of_curvature=mirror.radius_of_curvature,
-            conic=mirror.conic,
-        )  # fmt: skip
+        check_against_mirror(load_readings(path), mirror.geometry)
     return path

@@ -8,8 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from wearsim.figure.metrics import FigureGauge
-from wearsim.figure.percentiles import percentiles
+from wearsim.figure.metrics import FigureGauge, percentiles
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.cache import known_after
 from wearsim.learn.calibrate import DRAWS, filter_of

@@ -13,11 +13,10 @@ from wearsim.bench import units
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import DefaultUsed
 from wearsim.bench.input_errors import parse_toml
-from wearsim.bench.lengths import in_units_of, length_unit
 from wearsim.bench.toml_io import bench_from_table, bench_table
+from wearsim.bench.units import in_units_of, length_unit
 from wearsim.errors import InputError
-from wearsim.knifeedge.mask import MaskDesign, MaskLimits
-from wearsim.knifeedge.on_bench import mask_for
+from wearsim.knifeedge.mask import MaskDesign, MaskLimits, design_mask
 
 COLUMNS, INDENT = 80, "    "
 BENCH, READINGS = "bench.toml", "readings.toml"
@@ -100,13 +99,13 @@ def fresh_folder(answers: Answers, zones: int | None = None) -> FreshFolder:
 def _mask(bench: Bench, zones: int | None) -> MaskDesign:
     if zones is not None:
         limits = MaskLimits(unit=length_unit(bench))
-        return mask_for(bench.mirror, zones, bench.light.wavelength, limits=limits)
+        return design_mask(zones, bench.mirror.geometry, bench.light.wavelength, limits=limits)
     for count in range(ZONES, 3, -1):
         try:
-            return mask_for(bench.mirror, count, bench.light.wavelength)
+            return design_mask(count, bench.mirror.geometry, bench.light.wavelength)
         except InputError:
             continue
-    return mask_for(bench.mirror, 3, bench.light.wavelength)
+    return design_mask(3, bench.mirror.geometry, bench.light.wavelength)
 
 
 def radius_of_curvature(diameter: str, focal_ratio: float) -> str:

@@ -17,12 +17,11 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.profile import Profile, read_profile
 from wearsim.figure.aperture import spline_matrix
-from wearsim.figure.conic import conic_departure
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.expected import reading_matrix
 from wearsim.knifeedge.longitudinal import zone_readings
 from wearsim.knifeedge.readings import Readings, load_readings
-from wearsim.knifeedge.setting_noise import settings
+from wearsim.knifeedge.setting_noise import setting_noise
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.initial_figure import CORRELATION_LENGTH, StartFigure, start_figure
 
@@ -97,18 +96,14 @@ def observe(bench: Bench, path: Path, radius: Floats) -> Observation:
 
 def of_readings(bench: Bench, readings: Readings, radius: Floats) -> Observation:
     """Knife-edge readings as an observation; their zero is free."""
-    mirror = bench.mirror
-    big, conic = mirror.radius_of_curvature, mirror.conic
-    row = settings(readings, radius=mirror.radius, radius_of_curvature=big, wavelength=bench.light.wavelength)
-    matrix = reading_matrix(readings.zones, radius, radius_of_curvature=big, conic=conic, source=readings.source)
+    geometry = bench.mirror.geometry
+    row = setting_noise(readings, geometry, bench.light.wavelength)
+    matrix = reading_matrix(readings.zones, radius, geometry, readings.source)
     free = contrasts(np.ones((row.mean.size, 1)))
-    departure = conic_departure(radius, big, conic)
+    departure = geometry.departure(radius)
 
     def innovation(height: Floats) -> Floats:
-        expected = zone_readings(
-            readings.zones, radius, height - departure, radius_of_curvature=big, conic=conic,
-            source=readings.source,
-        )  # fmt: skip
+        expected = zone_readings(readings.zones, radius, height - departure, geometry, readings.source)
         return np.asarray(free @ (row.mean - expected))
 
     return Observation(free @ matrix, free @ np.diag(row.mean_sigma**2) @ free.T, innovation)
@@ -128,7 +123,7 @@ def of_profile(bench: Bench, profile: Profile, radius: Floats) -> Observation:
     covariance = np.outer(spread, spread) * np.exp(-0.5 * apart**2) + np.diag((UNEVEN * spread) ** 2)
     free = contrasts(np.stack([np.ones_like(at), at**2 / mirror.radius**2], axis=1))
     matrix = free @ spline_matrix(radius, at)
-    departure = conic_departure(radius, mirror.radius_of_curvature, mirror.conic)
+    departure = mirror.geometry.departure(radius)
 
     def innovation(height: Floats) -> Floats:
         return np.asarray(free @ error - matrix @ (height - departure))

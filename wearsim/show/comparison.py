@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import Unit, length_unit
+from wearsim.bench.units import Unit, length_unit
 from wearsim.decide.compare import Comparison, Side
 from wearsim.kernels.arrays import Floats
 from wearsim.show.maps import common_levels, draw_figure_error, map_words

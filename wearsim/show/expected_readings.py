@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import Unit, length_unit
+from wearsim.bench.units import Unit, length_unit
 from wearsim.knifeedge.readings import Readings
 from wearsim.show.text import paragraph, table
 from wearsim.wear.expected_readings import ReadingsAfter

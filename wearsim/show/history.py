@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wearsim.bench.lengths import Unit
 from wearsim.bench.mirror import Mirror
+from wearsim.bench.units import Unit
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.history import Entry, History
 from wearsim.learn.practice.rehearse import Round

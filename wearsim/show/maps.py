@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import Unit
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Programme
+from wearsim.bench.units import Unit
 from wearsim.figure.zernike import astigmatism
 from wearsim.kernels.arrays import Floats
 from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_table

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wearsim.bench.lengths import MILLIMETRES, Unit
+from wearsim.bench.units import MILLIMETRES, Unit
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.mask import MaskDesign
 from wearsim.show.style import INK, new_figure, plot_style, without_frame

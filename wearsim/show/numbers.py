@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import NamedTuple
 
-from wearsim.bench.lengths import Unit, decimal
+from wearsim.bench.units import Unit, decimal
 from wearsim.kernels.arrays import Floats
 from wearsim.show.text import Cell, band_words, bands_beneath, ends_words, table
 from wearsim.wear.outcome import Outcome

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import Unit, decimal, length_unit
 from wearsim.bench.programme import Programme
+from wearsim.bench.units import Unit, decimal, length_unit
 from wearsim.show.maps import HEIGHT, draw_maps, maps_text
 from wearsim.show.numbers import LIFT_OFF, PRESSURE, figure_numbers, numbers_after, numbers_before, numbers_table
 from wearsim.show.profiles import draw_profiles, ring_means

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wearsim.bench.lengths import Unit
 from wearsim.bench.mirror import Mirror
+from wearsim.bench.units import Unit
 from wearsim.figure.aperture import ring_nodes, spline_matrix
 from wearsim.kernels.arrays import Floats
 from wearsim.show.style import AFTER, BAND, BAND_BEFORE, BAND_REMOVED, BEFORE, INK, LEAST_REMOVED, LEFT_OUT, REMOVED

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import Unit, length_unit
 from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.units import Unit, length_unit
 from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.decide.reasons import share_words
 from wearsim.decide.trade_off import TradeOff

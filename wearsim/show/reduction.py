@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wearsim.bench.lengths import MILLIMETRES, Unit, decimal
+from wearsim.bench.units import MILLIMETRES, Unit, decimal
 from wearsim.knifeedge.astigmatism import Astigmatism
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.reduction import Reduction, ZoneReport
@@ -147,10 +147,11 @@ def _profile(axes: Axes, reduction: Reduction, unit: Unit) -> None:
     axes.fill_between(radius, low, top, **BAND, label="90 % of what the readings allow")
     error = reduction.figure_error / high.size
     axes.plot(radius, error, color=BLUE, linewidth=2.0, label="figure error, high is up")
-    for edge in (reduction.inner, reduction.outer):
+    for edge in (reduction.geometry.hole_radius, reduction.geometry.clear_radius):
         if 0.0 < edge < reduction.radius[-1]:
             axes.axvline(edge / unit.size, color=QUIET, linewidth=0.9, linestyle=":")
-    inside = (reduction.radius >= reduction.inner) & (reduction.radius <= reduction.outer)
+    geometry = reduction.geometry
+    inside = (reduction.radius >= geometry.hole_radius) & (reduction.radius <= geometry.clear_radius)
     reach = 1.15 * float(np.max(np.abs(np.stack([low, top])[:, inside])))
     axes.set_ylim(-reach, reach)
     axes.set_ylabel(f"surface above the target [{high.name}]")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wearsim.bench.lengths import MILLIMETRES, Unit
+from wearsim.bench.units import MILLIMETRES, Unit
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.shadows import KnifeTester, diffraction_shadow, geometric_shadow, knife_curve
 from wearsim.show.style import BLUE, INK, new_figure, plot_style
@@ -67,8 +67,8 @@ def shadows_figure(
 
 def matched_radii(tester: KnifeTester, knife: float) -> Floats:
     """Radii of the zones that a knife position darkens evenly, increasing, shape (k,) [m]."""
-    low = max(tester.hole_radius, 0.02 * tester.radius_of_glass)
-    at = np.linspace(low, tester.radius_of_glass, 801)
+    low = max(tester.geometry.hole_radius, 0.02 * tester.geometry.radius)
+    at = np.linspace(low, tester.geometry.radius, 801)
     away = knife_curve(tester, at) - knife
     change = np.flatnonzero(np.sign(away[1:]) != np.sign(away[:-1]))
     part = away[change] / (away[change] - away[change + 1])
@@ -78,8 +78,8 @@ def matched_radii(tester: KnifeTester, knife: float) -> Floats:
 def _draw_profile(
     axes: Axes, name: str, tester: KnifeTester, knives: Sequence[float], reach: float, unit: Unit
 ) -> None:
-    a = tester.radius_of_glass / unit.size
-    r = np.linspace(tester.hole_radius, tester.radius_of_glass, 400)
+    a = tester.geometry.radius / unit.size
+    r = np.linspace(tester.geometry.hole_radius, tester.geometry.radius, 400)
     error = np.interp(r, tester.radius, tester.error) * 1e9
     error = error - 0.5 * (error.max() + error.min())
     for side in (1.0, -1.0):

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import Unit
 from wearsim.bench.programme import Spell, Stroke
+from wearsim.bench.units import Unit
 from wearsim.kernels.arrays import Floats
 from wearsim.show.style import BLUE, INK, QUIET, RED, without_frame
 

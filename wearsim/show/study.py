@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from wearsim.bench.lengths import unit_of_text
+from wearsim.bench.units import unit_of_text
 from wearsim.errors import CouldNotError
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.show.text import paragraph, table

@@ -6,7 +6,7 @@ import re
 import tomllib
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import INCHES, MILLIMETRES, Unit
+from wearsim.bench.units import INCHES, MILLIMETRES, Unit
 
 # By how its name ends: degF, degree_Fahrenheit; K, kelvin.
 _DEGREES = ((re.compile(r"(F|ahrenheit)\s*$"), "\u00b0F"), (re.compile(r"(K|elvin)\s*$"), "K"))

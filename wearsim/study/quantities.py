@@ -9,8 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from wearsim.figure.metrics import FigureGauge
-from wearsim.figure.percentiles import percentiles
+from wearsim.figure.metrics import FigureGauge, percentiles
 from wearsim.kernels.arrays import Floats
 
 PERCENTILES = (5.0, 50.0, 95.0)

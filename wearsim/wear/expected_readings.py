@@ -16,12 +16,11 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme, Spell
 from wearsim.errors import ContactError, InputError
 from wearsim.kernels.arrays import Floats
-from wearsim.knifeedge.expected import ExpectedReadings
-from wearsim.knifeedge.longitudinal import Zones, target_aberration
-from wearsim.knifeedge.mask import LEAST_ZONES
-from wearsim.knifeedge.on_bench import expect_on, mask_for
+from wearsim.knifeedge.expected import ExpectedReadings, expected_readings
+from wearsim.knifeedge.longitudinal import target_readings
+from wearsim.knifeedge.mask import LEAST_ZONES, design_mask
 from wearsim.knifeedge.readings import Readings, load_readings
-from wearsim.knifeedge.setting_noise import settings
+from wearsim.knifeedge.setting_noise import setting_noise
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Belief, Constants, prior
 from wearsim.wear.initial_figure import StartFigure, start_figure
@@ -91,18 +90,11 @@ def usual_sheet(bench: Bench) -> Readings | None:
     """A sheet for a usual mask on this mirror, source moving; None where it has no room for one."""
     for count in range(USUAL_ZONES, LEAST_ZONES - 1, -1):
         try:
-            made = mask_for(bench.mirror, count, bench.light.wavelength)
+            made = design_mask(count, bench.mirror.geometry, bench.light.wavelength)
         except InputError:
             continue
-        return Readings(made.zones, _target(bench, made.zones)[None, :])
+        return Readings(made.zones, target_readings(made.zones, bench.mirror.geometry)[None, :])
     return None
-
-
-def _target(bench: Bench, zones: Zones, source: Any = "moving") -> Floats:
-    at, weights = zones.nodes()
-    mirror = bench.mirror
-    knife = target_aberration(at, mirror.radius_of_curvature, mirror.conic, source)
-    return np.asarray((weights * knife).sum(axis=1))
 
 
 def errors_at(
@@ -179,7 +171,7 @@ def readings_after(
     is_own : bool
         Whether the sheet is the person's own.
     """
-    target = _target(bench, sheet.zones, sheet.source)
+    target = target_readings(sheet.zones, bench.mirror.geometry, sheet.source)
     return ReadingsAfter(
         sheet,
         is_own,
@@ -204,13 +196,12 @@ def read_of(
     drawn : (k, n) ndarray, optional
         Figures that are possible; without them, or with one alone, the spread is the setting's alone [m].
     """
-    mirror = bench.mirror
-    one = settings(
-        sheet, radius=mirror.radius, radius_of_curvature=mirror.radius_of_curvature,
-        wavelength=bench.light.wavelength,
-    )  # fmt: skip
+    geometry = bench.mirror.geometry
+    one = setting_noise(sheet, geometry, bench.light.wavelength)
     possible = None if drawn is None or len(drawn) < 2 else drawn
-    return expect_on(mirror, sheet, radius, error, draws=possible, setting_sigma=one.scale * one.shape)
+    return expected_readings(
+        sheet.zones, radius, error, geometry, source=sheet.source, draws=possible, setting_sigma=one.sigma
+    )
 
 
 # A spell longer than this is worth a look halfway [min]. A judgement.

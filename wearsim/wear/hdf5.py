@@ -32,8 +32,7 @@ import numpy as np
 
 import wearsim
 from wearsim.errors import InputError, StoreError
-from wearsim.figure.metrics import FigureNumbers
-from wearsim.figure.percentiles import NINE_IN_TEN
+from wearsim.figure.metrics import NINE_IN_TEN, FigureNumbers
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.outcome import Band, Outcome, SpellSummary
 

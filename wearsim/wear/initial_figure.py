@@ -14,11 +14,11 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.profile import Profile, read_profile
 from wearsim.errors import InputError
 from wearsim.figure.aperture import spline_matrix
-from wearsim.figure.conic import conic_departure, height_from_error
+from wearsim.figure.conic import Conic
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import Glass
-from wearsim.knifeedge.on_bench import reduce_on
 from wearsim.knifeedge.readings import load_readings
+from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import normal_draws
 from wearsim.wear.planar.figure import FigureFrame
@@ -88,7 +88,7 @@ def round_mean(bench: Bench, radius: Floats) -> RoundMean:
     tilt = frame.figure(height, glass).zernike[[1, 2]]
     square = float(np.sum(weight * uneven**2) / np.sum(weight) - np.sum(tilt**2))
     mean = ring_mean(error, glass.across, radius)
-    mean += conic_departure(radius, mirror.radius_of_curvature, mirror.conic)
+    mean += mirror.geometry.departure(radius)
     return RoundMean(mean, max(square, 0.0) ** 0.5)
 
 
@@ -225,7 +225,7 @@ def from_profile(bench: Bench, profile: Profile, accuracy: Accuracy, covariance:
     radius = glass_grid(mirror, accuracy)
     spline = spline_matrix(profile.radius, radius)
     error = spline @ profile.error
-    height = height_from_error(radius, error, R=mirror.radius_of_curvature, conic=mirror.conic)
+    height = mirror.geometry.height(radius, error)
     if covariance is None:
         covariance = _profile_covariance(profile, mirror.radius)
     root = spline @ covariance_root(covariance) if np.any(covariance) else np.zeros((radius.size, 0))
@@ -238,7 +238,7 @@ def from_conic(bench: Bench, conic: float, accuracy: Accuracy) -> StartFigure:
     radius = glass_grid(mirror, accuracy)
     if (1.0 + conic) * mirror.radius**2 >= mirror.radius_of_curvature**2:
         raise InputError("a conic this oblate does not reach the rim", file=bench.file, key="figure.conic", value=conic)
-    height = conic_departure(radius, mirror.radius_of_curvature, conic)
+    height = Conic(mirror.radius_of_curvature, conic).departure(radius)
     return StartFigure(radius, height, np.zeros((radius.size, 0)))
 
 
@@ -286,7 +286,7 @@ def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:
         return from_profile(bench, read_profile(source.profile, bench.mirror), accuracy)
     if source.readings is not None:
         readings = load_readings(source.readings)
-        reduced = reduce_on(readings, bench.mirror, bench.light.wavelength)
+        reduced = reduce_readings(readings, bench.mirror.geometry, bench.light.wavelength)
         profile = Profile(reduced.radius, reduced.figure_error, reduced.sigma)
         return from_profile(bench, profile, accuracy, covariance=reduced.covariance)
     if source.conic is not None:

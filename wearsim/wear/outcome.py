@@ -12,8 +12,7 @@ from typing import Any
 import numpy as np
 
 from wearsim.errors import ContactError
-from wearsim.figure.metrics import FigureGauge, FigureNumbers
-from wearsim.figure.percentiles import percentiles
+from wearsim.figure.metrics import FigureGauge, FigureNumbers, percentiles
 from wearsim.kernels.arrays import Floats
 
 
@@ -21,7 +20,7 @@ from wearsim.kernels.arrays import Floats
 class Band:
     """Spread of a prediction over the uncertain constants and the measurement.
 
-    Every pair is the 5th and the 95th percentile over the draws (:func:`~wearsim.figure.percentiles.percentiles`).
+    Every pair is the 5th and the 95th percentile over the draws (:func:`~wearsim.figure.metrics.percentiles`).
     The prediction itself is at the most likely constants and the figure as measured; it is no draw, and may lie
     outside.
 

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import stroke_unit
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.toml_io import dump_programme
+from wearsim.bench.units import stroke_unit
 from wearsim.errors import ContactError
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
@@ -35,11 +35,7 @@ WORKERS = 2
 
 def gauge_for(bench: Bench, radius: Floats) -> FigureGauge:
     """The figure's numbers for profiles on one grid."""
-    mirror = bench.mirror
-    return FigureGauge(
-        radius, R=mirror.radius_of_curvature, conic=mirror.conic, inner=mirror.hole_radius,
-        outer=mirror.clear_radius, wavelength=bench.light.wavelength,
-    )  # fmt: skip
+    return FigureGauge(radius, bench.mirror.geometry, bench.light.wavelength)
 
 
 def predict(

@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import stroke_unit
 from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.units import stroke_unit
 from wearsim.errors import ContactError, InputError
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.outcome import Outcome

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from wearsim.figure.conic import conic_departure
+from wearsim.figure.conic import Conic
 from wearsim.wear.planar.grid import RoundStart, glass_map, pressed_lap, ring_mean
 
 WORKED = tomllib.loads((Path(__file__).parents[2] / "worked-values.toml").read_text())
@@ -44,7 +44,7 @@ def test_wear_and_creep_together(rig, motion, case):
     )  # fmt: skip
     fine = np.linspace(0.0, 0.16, 400)
     ring = 250e-9 * np.exp(-(((fine / 0.15 - 0.82) / 0.10) ** 2))
-    start = RoundStart(fine, ring + conic_departure(fine, case["radius_of_curvature"], case["conic"]))
+    start = RoundStart(fine, ring + Conic(case["radius_of_curvature"], case["conic"]).departure(fine))
     made.w[:] = before = glass_map(start, made.glass)
     if case["start"] == "pressed":
         made.u[:] = pressed_lap(made.w, made.glass, made.pitch)

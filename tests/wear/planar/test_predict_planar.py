@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from wearsim.bench.figure_source import FigureSource
-from wearsim.bench.lengths import MILLIMETRES
 from wearsim.bench.toml_io import load_bench, load_programme
+from wearsim.bench.units import MILLIMETRES
 from wearsim.show.maps import maps_text
 from wearsim.show.units import NANOMETRES
 from wearsim.wear.accuracy import Accuracy

@@ -13,7 +13,7 @@ from scipy.optimize import root
 from tests.helpers.kernel_twins import stroke_places
 from tests.helpers.workbench import STEADY, make_bench, make_spell, pitch_of, start
 from wearsim.bench.abrasion import Wear
-from wearsim.figure.conic import conic_departure
+from wearsim.figure.conic import Conic
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants
 from wearsim.wear.radial.engine import work_spell
@@ -22,7 +22,7 @@ A, BIG = 0.15, 3.0
 
 
 def glass(r: Any) -> Any:
-    return conic_departure(r, BIG, -1.0) + 250e-9 * np.exp(-(((r / A - 0.82) / 0.10) ** 2))
+    return Conic(BIG).departure(r) + 250e-9 * np.exp(-(((r / A - 0.82) / 0.10) ** 2))
 
 
 def dense_rates(at: Any, force: float, kappa: float) -> tuple[Any, Any]:

@@ -16,10 +16,10 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
-from wearsim.bench.lengths import INCHES, MILLIMETRES, POUND, POUND_FORCE, Unit, decimal, round_unit
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import bench_from_table
-from wearsim.figure.conic import conic_departure
+from wearsim.bench.units import INCHES, MILLIMETRES, POUND, POUND_FORCE, Unit, decimal, round_unit
+from wearsim.figure.conic import Conic
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.longitudinal import Zones, zone_readings
 from wearsim.knifeedge.readings import Readings
@@ -140,7 +140,7 @@ def _digits(number: float) -> int:
 
 
 def _target(bench: Bench, radius: Floats) -> Floats:
-    return conic_departure(radius, bench.mirror.radius_of_curvature, bench.mirror.conic)
+    return bench.mirror.geometry.departure(radius)
 
 
 def _fault(kind: Fault, bench: Bench, radius: Floats, rng: np.random.Generator) -> Floats:
@@ -156,7 +156,7 @@ def _fault(kind: Fault, bench: Bench, radius: Floats, rng: np.random.Generator) 
         width, depth = rng.uniform(0.06, 0.12), rng.uniform(200e-9, 500e-9)
         return np.asarray(smooth - depth * np.clip((x - 1.0 + width) / width, 0.0, None) ** 2)
     conic = rng.uniform(0.3, 1.0) if kind == "oblate" else 0.0
-    return np.asarray(smooth + conic_departure(radius, mirror.radius_of_curvature, conic) - _target(bench, radius))
+    return np.asarray(smooth + Conic(mirror.radius_of_curvature, conic).departure(radius) - _target(bench, radius))
 
 
 COARSE = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
@@ -193,7 +193,7 @@ class Reader:
     def read(self, bench: Bench, radius: Floats, error: Floats, rng: np.random.Generator) -> Readings:
         """A sheet of readings of a figure error at these radii, as it would be written down."""
         zones, mirror = self.zones(bench), bench.mirror
-        true = zone_readings(zones, radius, error, radius_of_curvature=mirror.radius_of_curvature, conic=mirror.conic)
+        true = zone_readings(zones, radius, error, mirror.geometry)
         spread = self.sigma * STATED_AT * mirror.radius / zones.middle
         rows = true + spread * rng.standard_normal((self.repeats, len(zones)))
         zero = rows[:, :1] - 1e-3 * rng.random((self.repeats, 1))
@@ -339,7 +339,7 @@ class PracticeMirror:
         """The true figure error at :attr:`radius`: mean over circles, less the target, not levelled [m]."""
         mirror = self.bench.mirror
         distance = np.hypot(self._across, self._across[:, None])
-        target = conic_departure(distance, mirror.radius_of_curvature, mirror.conic)
+        target = mirror.geometry.departure(distance)
         return ring_mean(self._glass - target, self._across, self.radius)
 
     def read(self, tester: Reader) -> Readings:

@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from wearsim.bench.lengths import length_unit
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, spell_table
+from wearsim.bench.units import length_unit
 from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
 from wearsim.figure.aperture import ClearAperture

@@ -9,8 +9,8 @@ import numpy as np
 
 from wearsim.bench.bench import GRAVITY, Bench
 from wearsim.bench.lap import Lap
-from wearsim.bench.lengths import INCHES, Unit, length_unit
 from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.units import INCHES, Unit, length_unit
 from wearsim.decide.proposal import EarlyStop, Proposal
 from wearsim.show.card.readings import ReadingRows, check_by_readings, reading_rows
 from wearsim.show.notices import waiting_text

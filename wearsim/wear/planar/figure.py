@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearsim.errors import InputError
-from wearsim.figure.conic import conic_departure
-from wearsim.figure.ripple import RippleSpectrum, ripple_spectrum
+from wearsim.figure.conic import Conic
+from wearsim.figure.metrics import RippleSpectrum, ripple_spectrum
 from wearsim.figure.zernike import Astigmatism, astigmatism, fit_zernike, zernike_sum
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import Glass
@@ -69,7 +69,7 @@ class FigureFrame:
     def departure(self, glass: Glass) -> Floats:
         """Target conic above the reference sphere, on the glass's grid and a little beyond [m]."""
         beyond = glass.radius + 4.0 * float(glass.across[1] - glass.across[0])
-        return conic_departure(np.minimum(glass.distance, beyond), self.radius_of_curvature, self.conic)
+        return Conic(self.radius_of_curvature, self.conic).departure(np.minimum(glass.distance, beyond))
 
     def clear_share(self, glass: Glass) -> Floats:
         """Share of each cell that lies in the clear aperture [1]."""

@@ -11,9 +11,9 @@ from dataclasses import replace
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lengths import length_unit
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.toml_io import dump_programme
+from wearsim.bench.units import length_unit
 from wearsim.errors import ContactError, TipsOffError
 from wearsim.figure.metrics import FigureGauge
 from wearsim.figure.zernike import astigmatism
@@ -208,7 +208,7 @@ def predict_planar(
                 laps=laps, progress=next(shares),
             )  # fmt: skip
         except TipsOffError as error:  # told where the bench is known
-            raise error.told_in(length_unit(bench).text, programme.file) from None
+            raise error.in_unit(length_unit(bench).text, programme.file) from None
 
     surfaces = _surfaces(bench, start, planar, draws, seed)
     outcome = summarise_planar(bench, programme, walked(surfaces[0], belief.best()))

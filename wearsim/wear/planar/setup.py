@@ -10,7 +10,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
-from wearsim.figure.ripple import RippleSpectrum
+from wearsim.figure.metrics import RippleSpectrum
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import Glass, Pitch
 from wearsim.wear.constants import AS_STATED, Constants

@@ -15,8 +15,8 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
-from wearsim.bench.lengths import length_unit
 from wearsim.bench.programme import Stroke
+from wearsim.bench.units import length_unit
 from wearsim.errors import ContactError
 from wearsim.kernels import radial as kernels
 from wearsim.kernels.arrays import Floats
