@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent)]
-os.environ.setdefault("MPLBACKEND", "Agg")
 
 import wearsim  # noqa: E402
 
@@ -18,30 +16,46 @@ copyright = f"2026, {author}"
 version = release = wearsim.__version__
 
 extensions = [
-    "myst_parser", "sphinx.ext.autodoc", "sphinx.ext.mathjax", "sphinx.ext.viewcode", "numpydoc", "transcript",
+    "myst_parser", "sphinx.ext.autodoc", "sphinx.ext.autosummary", "sphinx.ext.viewcode", "numpydoc",
+    "sphinx_gallery.gen_gallery", "build_steps",
 ]  # fmt: skip
 myst_enable_extensions = ["dollarmath", "deflist", "colon_fence"]
 myst_heading_anchors = 3
-exclude_patterns = ["_build", "generated/*.md"]
-exclude_patterns += [path.name for path in HERE.glob("*.md") if not path.read_text(encoding="utf-8").strip()]
+templates_path = ["_templates"]
+exclude_patterns = ["_build", "_static", "_templates", "generated/run"]
+suppress_warnings = ["myst.header"]
+
+autosummary_generate = True
+autodoc_default_options = {"exclude-members": "model_config"}
 autodoc_member_order = "bysource"
 autodoc_typehints = "none"  # numpydoc's sections say them in words
 numpydoc_show_class_members = False
 numpydoc_xref_param_type = False
-html_theme = "alabaster"
-html_title = f"wearsim {release}"
-html_theme_options = {
-    "description": "What a stroke does to a mirror, and what to do next",
-    "page_width": "1080px",
-    "sidebar_width": "230px",
-    "fixed_sidebar": True,
+sphinx_gallery_conf = {
+    "examples_dirs": "../examples",
+    "gallery_dirs": "generated/gallery",
+    "filename_pattern": r"\.py$",
+    "ignore_pattern": r"make_readings\.py$",
+    "image_scrapers": ("build_steps.example_figures",),
+    "reset_modules": ("matplotlib", "build_steps.name_example"),
+    "within_subsection_order": "FileNameSortKey",
+    "run_stale_examples": True,  # an unchanged script answers otherwise when wearsim has changed
+    "notebook_extensions": set(),
+    "download_all_examples": False,
+    "write_computation_times": False,
+    "show_signature": False,
+    "remove_config_comments": True,
 }
+
+html_theme = "pydata_sphinx_theme"
+html_title = f"wearsim {release}"
+html_math_renderer = "mathml"
 html_show_sourcelink = False
-suppress_warnings = ["myst.header"]
-
-
-def setup(app):  # type: ignore[no-untyped-def]
-    """Tables and plots of the pages are made by the build."""
-    from make_generated import make_all
-
-    app.connect("builder-inited", lambda app: make_all(HERE / "generated"))
+html_static_path = ["_static"]
+html_css_files = ["wearsim.css"]
+html_sidebars = {page.stem: [] for page in HERE.glob("*.md") if page.stem != "python"}  # nothing is below them
+html_theme_options = {
+    "header_links_before_dropdown": 6,
+    "secondary_sidebar_items": ["page-toc"],
+    "show_prev_next": False,
+}

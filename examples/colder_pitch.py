@@ -1,4 +1,6 @@
-"""What if the pitch is colder?
+"""
+What if the pitch is colder?
+============================
 
 The same long W strokes, mirror on top, in a cold and in a warm workshop: the pitch relaxes ten times as slowly
 8 degrees colder. A lap that follows slowly holds on to the shape it was pressed to, and so does the glass.

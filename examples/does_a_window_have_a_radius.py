@@ -1,4 +1,6 @@
-"""Does it matter that a window is wide?
+"""
+Does it matter that a window is wide?
+=====================================
 
 A window of the mask is often taken for a single radius: its middle, or its root mean square. A perfect
 paraboloid and the demo's mirror are read without any error through masks of three to eight windows, and the

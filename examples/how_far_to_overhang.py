@@ -1,4 +1,6 @@
-"""How far may I overhang?
+"""
+How far may I overhang?
+=======================
 
 W strokes with the tool on top, run off centre by more and more, on a perfect mirror: whatever the rim does is the
 work of these strokes. How far does a spell of twenty minutes turn it, for the constants as stated and for unlucky ones?

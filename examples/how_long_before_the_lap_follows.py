@@ -1,4 +1,6 @@
-"""How long before the lap follows?
+"""
+How long before the lap follows?
+================================
 
 A lap that is still spherical is laid on the demo's mirror and left to press under its own weight, in rooms of
 different temperature. How far is its pitch from the glass after some minutes?

@@ -1,4 +1,6 @@
-"""How long does it take to parabolize?
+"""
+How long does it take to parabolize?
+====================================
 
 W strokes with the mirror on top, long ones and short ones, on a 200 mm f/6 mirror that is polished to a sphere.
 The conic constant is followed minute by minute; the paraboloid is at -1.

@@ -1,4 +1,6 @@
-"""How many readings are enough?
+"""
+How many readings are enough?
+=============================
 
 The demo's mirror read through five, eight and eleven windows, once and up to sixteen times each, with hands
 that set the knife to a tenth of a millimetre. How well is its surface known then?

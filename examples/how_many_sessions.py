@@ -1,4 +1,6 @@
-"""How do the second and the third session close in?
+"""
+How do the second and the third session close in?
+=================================================
 
 A raised ring near the edge of a 0.4 m mirror, the constants known no better than the defaults have it; in truth the
 glass wears at 0.7 and the pitch is as stiff as 1.4 times what the bench says. Each session is proposed with what is

@@ -1,4 +1,6 @@
-"""Tool on top or mirror on top?
+"""
+Tool on top or mirror on top?
+=============================
 
 The same straight strokes over the centre, a third and a half of the diameter long, worked for ten minutes with
 either piece on top on a mirror that is a perfect sphere. What goes from which zone?

@@ -1,4 +1,6 @@
-"""What does a smaller lap do?
+"""
+What does a smaller lap do?
+===========================
 
 The same W strokes, tool on top, with laps of the mirror's diameter and of less, each as heavy for its area and
 pushed as hard for its area. A small lap digs where it is led; a full one averages.

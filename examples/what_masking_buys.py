@@ -1,4 +1,6 @@
-"""Is my edge worth mending, or is a mask enough?
+"""
+Is my edge worth mending, or is a mask enough?
+==============================================
 
 A turned edge 6 mm wide on a 200 mm mirror. Covering the rim costs light; it may still put more light into the
 middle of the image.

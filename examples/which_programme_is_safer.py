@@ -1,4 +1,6 @@
-"""Which of two programmes is safer?
+"""
+Which of two programmes is safer?
+=================================
 
 Two ways to take down the demo's raised zone: a short session of overhanging strokes, or a longer one of W
 strokes over the centre. Not the line counts, but the band: how often does it end worse than it began?
@@ -18,7 +20,7 @@ from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import prior
 from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.predict import gauge_for
-from wearsim.wear.radial.engine import work
+from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import start_state
 
 DEMO = Path(__file__).parent / "demo" / "bench.toml"
@@ -43,7 +45,7 @@ def answer() -> tuple[str, Figure]:
             after = []
             for glass, known in zip(glasses, constants, strict=True):
                 state = start_state(bench, start.radius, glass, DEFAULT)
-                done = work(bench, ws.Programme(spells=(spell,)), state, known).states[-1]
+                done = RadialEngine().run(bench, ws.Programme(spells=(spell,)), state, known).end
                 after.append(gauge.aperture.rms(gauge.error(done.height)))
             share = np.mean(np.array(after) > before)
             lines.append(f"{name}: median {np.median(after) * 1e9:.0f} nm RMS, worse than before in {share:.0%}")

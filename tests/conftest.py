@@ -30,8 +30,8 @@ settings.load_profile("wearsim")
 # The files that take longest, the longest first. Of two workers one would else be left alone with them at the end: xdist
 # begins with the files that have most tests, and these have few.
 LONGEST = (
-    "learn/test_practice.py", "docs/test_pages.py", "learn/test_calibrate.py", "learn/test_jitter.py",
-    "decide/test_proposals.py", "cli/test_folder_commands.py", "examples/test_examples.py", "docs/test_tutorial.py",
+    "learn/test_practice.py", "learn/test_calibrate.py", "learn/test_jitter.py",
+    "decide/test_proposals.py", "cli/test_folder_commands.py", "examples/test_examples.py",
     "cli/test_cli_planar.py", "cli/test_cli_propose.py", "decide/test_oracle.py", "decide/test_pressing.py",
 )  # fmt: skip
 

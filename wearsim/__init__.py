@@ -26,7 +26,7 @@ _PUBLIC: dict[str, str] = {
     "MirrorFolder": "wearsim.learn.folder",
     "MirrorGeometry": "wearsim.figure.conic",
     "Outcome": "wearsim.wear.outcome",
-    "PlanarAccuracy": "wearsim.wear.planar.engine",
+    "PlanarAccuracy": "wearsim.wear.accuracy",
     "Programme": "wearsim.bench.programme",
     "Proposal": "wearsim.decide.proposal",
     "Session": "wearsim.learn.folder",

@@ -20,7 +20,7 @@ from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.profile import read_profile, write_profile
-from wearsim.bench.programme import KINDS, NEEDED, USELESS, Programme, Spell
+from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.toml_io import (
     bench_from_table,
     dump_bench,
@@ -125,7 +125,8 @@ extents = st.builds(Extent, some(1e-4, 2.0), st.booleans())
 
 @st.composite
 def spells(draw: st.DrawFn) -> Spell:
-    kind = draw(st.sampled_from(KINDS))
+    word = draw(st.sampled_from(sorted(STROKES)))
+    kind = STROKES[word]
     offered = {
         "length": extents,
         "side_sweep": extents,
@@ -140,9 +141,9 @@ def spells(draw: st.DrawFn) -> Spell:
     chosen = {
         key: draw(values)
         for key, values in offered.items()
-        if key not in USELESS[kind] and (key in NEEDED[kind] or draw(st.booleans()))
+        if key not in kind.refuses and (key in kind.needs or draw(st.booleans()))
     }
-    return Spell(stroke=kind, minutes=draw(some(0.01, 10_000.0)), **chosen)
+    return Spell(stroke=word, minutes=draw(some(0.01, 10_000.0)), **chosen)
 
 
 @settings(max_examples=60)

@@ -16,8 +16,8 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 
 from tests.benchmarks.accuracy_benches import Case, cases
+from tests.helpers.workbench import work_spell
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.radial.engine import work_spell
 
 CONVERGED = Accuracy(
     glass_rings=120, pitch_rings=120, rim_share=0.8, offsets=60, per_radius=40, per_turn=36, ring_per_turn=36,

@@ -17,10 +17,10 @@ import numba
 import numpy as np
 
 import wearsim as ws
+from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.constants import Belief, prior
 from wearsim.wear.initial_figure import StartFigure, start_figure
-from wearsim.wear.planar.engine import PlanarAccuracy
-from wearsim.wear.planar.predict import predict_planar
+from wearsim.wear.predict import predict
 
 DEMO = Path(__file__).parents[2] / "examples" / "demo" / "bench.toml"
 
@@ -47,8 +47,8 @@ def main() -> None:
         height = start.height + start.root @ rng.standard_normal(start.root.shape[1])
         truth = StartFigure(start.radius, height, start.root[:, :0])
         began = time.perf_counter()
-        outcome = predict_planar(
-            bench, proposal.programme, seed=i, belief=Belief(logs, np.zeros_like(belief.covariance)),
+        outcome = predict(
+            bench, proposal.programme, "planar", seed=i, belief=Belief(logs, np.zeros_like(belief.covariance)),
             start=truth, planar=PlanarAccuracy(cells=arguments.cells),
         )  # fmt: skip
         inside += low <= outcome.surface_rms <= high

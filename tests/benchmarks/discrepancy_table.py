@@ -13,7 +13,7 @@ import numpy as np
 
 from tests.benchmarks.learn_coverage import random_programme
 from wearsim.learn.practice.mirror import PracticeMirror, Truth, draw_mirror
-from wearsim.wear.planar.engine import PlanarAccuracy
+from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.predict import gauge_for, predict
 
 INSIDE, RIM = 0.92, 0.99

@@ -31,8 +31,8 @@ from wearsim.learn.observation import measured_figure
 from wearsim.learn.practice.mirror import Drawn, PracticeMirror, Reader, draw_mirror, drawn_truth, sheet_text
 from wearsim.learn.present_state import standing_after, under
 from wearsim.learn.record import new_folder, record
+from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.constants import NAMES, prior
-from wearsim.wear.planar.engine import PlanarAccuracy
 from wearsim.wear.predict import gauge_for, predict
 
 CELLS = PlanarAccuracy(cells=96, poses=12, share_of_rate=0.02)

@@ -20,10 +20,10 @@ from tests.helpers.start_figures import CASES, StartCase
 from wearsim.bench.programme import Programme
 from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
+from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.constants import NAMES, Belief
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.planar.engine import PlanarAccuracy
-from wearsim.wear.planar.predict import predict_planar
+from wearsim.wear.predict import predict
 
 CASE = next(case for case in CASES if "raised ring at 0.85" in case.name)
 # Factor on the Preston coefficient, and the share of the start's RMS that may be left.
@@ -35,7 +35,9 @@ def judged(case: StartCase, programme: Programme, factor: float, cells: int) -> 
     logs = np.array([np.log(factor) if name == "preston" else 0.0 for name in NAMES])
     belief = Belief(logs, np.zeros((len(NAMES), len(NAMES))))
     bench = case.bench()
-    return predict_planar(bench, programme, belief=belief, start=case.start(bench), planar=PlanarAccuracy(cells=cells))
+    return predict(
+        bench, programme, "planar", belief=belief, start=case.start(bench), planar=PlanarAccuracy(cells=cells)
+    )
 
 
 def main() -> int:

@@ -29,11 +29,11 @@ COARSE = Accuracy(
 
 def overhead() -> None:
     """Processor time of a chunk against the bare engine on the same cases, turn about, the best of each."""
+    from tests.helpers.workbench import work
     from wearsim.study.cases import Chunk, _settled, job_for, work_chunk
     from wearsim.study.plan import sample_of
     from wearsim.wear.initial_figure import start_figure
     from wearsim.wear.predict import gauge_for, predict
-    from wearsim.wear.radial.engine import work
     from wearsim.wear.state import start_state
 
     study = study_of(10_000)

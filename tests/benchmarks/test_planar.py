@@ -23,10 +23,11 @@ import pytest
 from wearsim.bench.programme import Stroke
 from wearsim.kernels import planar_grid as floor
 from wearsim.kernels.planar import walk
-from wearsim.wear.planar.engine import Pieces, PlanarAccuracy, PlanarSpell, room_for, work_spell
+from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.planar.grid import read_map
 from wearsim.wear.planar.motion import Motion, nominal, poses_of, times_of_strokes
 from wearsim.wear.planar.threads import choose_layer
+from wearsim.wear.planar.walk import Pieces, PlanarSpell, room_for, walk_spell
 
 # lay: places 11, read 9, hold 11, stiffen 6, add 1; wear: cover 5, wear 10, peak and contact 10;
 # creep: places 11, read 9, bear 33, sink 7
@@ -244,5 +245,5 @@ def test_a_spell_of_twenty_minutes():
     motion = Motion("tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 2 * np.pi / 240, 2 * np.pi / 360, lead=0.005)
     spell = PlanarSpell(1200.0, LOAD, motion, 0.06, 0.002)
     begin = time.perf_counter()
-    report = work_spell(spell, PIECES, glass, pitch, w, u, accuracy=PlanarAccuracy(cells=CELLS))
-    print(f"\n1000 strokes, {CELLS} cells across: {time.perf_counter() - begin:.2f} s, {report.poses} poses")
+    report = walk_spell(spell, PIECES, glass, pitch, w, u, accuracy=PlanarAccuracy(cells=CELLS))
+    print(f"\n1000 strokes, {CELLS} cells across: {time.perf_counter() - begin:.2f} s, {report.steps} poses")

@@ -10,12 +10,13 @@ import pytest
 
 from tests.benchmarks.accuracy_benches import cases
 from tests.benchmarks.numpy_twin import Rates
+from tests.helpers.workbench import work_spell
 from wearsim.kernels import radial as kernels
 from wearsim.kernels._jit import kernel
 from wearsim.kernels.contact import moments_even, moments_full
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import AS_STATED
-from wearsim.wear.radial.engine import contact_setting, spell_weights, work_spell
+from wearsim.wear.radial.engine import spell_contact, spell_weights
 from wearsim.wear.state import lap_name
 
 CASES = {case.name: case for case in cases()}
@@ -28,7 +29,7 @@ def prepared(name: str) -> tuple[Any, Any, Any, Any]:
     lap, state = case.bench.lap(), case.start(DEFAULT)
     weights, load, _, _ = spell_weights(case.bench, case.spell, lap, 1, DEFAULT)
     force = case.bench.load_on(case.spell.on_top, lap)
-    setting, nodes = contact_setting(
+    setting, nodes = spell_contact(
         case.bench, lap, case.spell.on_top, force, weights.offset, weights.path, weights.time, load, AS_STATED,
         DEFAULT,
     )  # fmt: skip

@@ -9,11 +9,11 @@ import pytest
 
 import wearsim as ws
 from tests.benchmarks.study_cases import study_of
+from tests.helpers.workbench import work
 from wearsim.study.cases import Chunk, Job, job_for, work_chunk
 from wearsim.study.plan import sample_of
 from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.predict import gauge_for
-from wearsim.wear.radial.engine import work
 from wearsim.wear.state import start_state
 
 COUNT = 50

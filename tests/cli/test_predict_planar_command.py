@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 import wearsim as ws
-from wearsim.wear.planar.engine import PlanarAccuracy
+from wearsim.wear.accuracy import PlanarAccuracy
 
 Call = Callable[..., Any]
 PLANAR = ("--programme", "short.toml", "--engine", "planar", "--cells", "32")

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from refresh_readme import numbers, pairs, printed_by, skeleton
+from cogapp import Cog
 
 from wearsim.bench.toml_io import load_bench, load_programme
 
@@ -22,7 +22,8 @@ COMMANDS = [
     for block in re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
     for call in re.findall(r"\.venv/bin/wearsim ([^\n&]*)", block)
 ]
-SHOWN = [shlex.split(command)[1:] for pair in pairs(README) for command in pair.commands]
+SHOWN = [shlex.split(command) for command in re.findall(r'shown\.printed_by\("([^"]+)"\)', README)]
+BLOCK = re.compile(r"^```text\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
 @pytest.fixture
@@ -50,19 +51,30 @@ def test_its_commands_run(arguments: list[str], checkout: Path, call: Callable[.
     assert left_files(arguments, checkout)
 
 
-@pytest.mark.parametrize("pair", pairs(README), ids=lambda pair: shlex.split(pair.commands[0])[1])
-def test_it_shows_what_its_commands_print(pair: Any, checkout: Path) -> None:
+def skeleton(line: str) -> str:
+    """A line without its numbers, bars and the blanks that they move."""
+    return " ".join(re.sub(r"[-+]?\d[\d.]*|[#|o]+(?=\s|$)", "", line).split())
+
+
+def numbers(line: str) -> list[float]:
+    """The numbers of a line."""
+    return [float(found) for found in re.findall(r"(?<![\w.])[-+]?\d+(?:\.\d+)?", line)]
+
+
+def test_it_shows_what_its_commands_print(searched_once: None) -> None:
     """Words as they are; numbers, where no search chose them, to a few per cent (other machines round otherwise)."""
-    now, shown = printed_by(pair.commands).splitlines(), pair.printed.splitlines()
-    assert len(shown) > 10, "python docs/refresh_readme.py writes the outputs"
-    assert left_files(shlex.split(pair.commands[0]), checkout)
-    if "propose" in pair.commands[0]:
-        plain = [line for line in shown if line.strip() and not numbers(line) and "Warning" not in line]
-        assert plain and {skeleton(line) for line in plain} <= {skeleton(line) for line in now}
-        return
-    assert [skeleton(line) for line in now] == [skeleton(line) for line in shown]
-    for new, old in zip(map(numbers, now), map(numbers, shown), strict=True):
-        assert new == pytest.approx(old, rel=0.06, abs=2.5)
+    fresh = Cog().process_string(README, "README.md")
+    assert BLOCK.sub("", fresh) == BLOCK.sub("", README)
+    was, now = ([block.splitlines() for block in BLOCK.findall(text)] for text in (README, fresh))
+    assert len(SHOWN) == len(was) and min(map(len, was)) > 10
+    for command, shown, printed in zip(SHOWN, was, now, strict=True):
+        if "propose" in command:
+            plain = {skeleton(line) for line in shown if line.strip() and not numbers(line)}
+            assert plain and plain <= {skeleton(line) for line in printed}
+            continue
+        assert [skeleton(line) for line in printed] == [skeleton(line) for line in shown]
+        for new, old in zip(map(numbers, printed), map(numbers, shown), strict=True):
+            assert new == pytest.approx(old, rel=0.06, abs=2.5)
 
 
 def test_its_picture_is_there() -> None:

@@ -10,6 +10,7 @@ import pytest
 
 from tests.helpers.small_bench import coarse_state, objective_of, ring_figure
 from tests.helpers.start_figures import KNOWN
+from tests.helpers.workbench import work_spell
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Spell
 from wearsim.bench.toml_io import bench_from_table
@@ -25,7 +26,6 @@ from wearsim.decide.stroke_library import StrokeSpec, is_allowed
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import AS_STATED
 from wearsim.wear.predict import predict
-from wearsim.wear.radial.engine import work_spell
 
 LIMITS = Limits(minutes=40.0, spells=2)
 PRESS = PlannedSpell(StrokeSpec("tool", None, "press", 0.0), 15.0)

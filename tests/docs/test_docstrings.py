@@ -1,6 +1,6 @@
 """Everything that can be imported is documented as numpydoc has it; what people are offered, in full.
 
-Offered is what ``import wearsim`` gives and what the reference lists (``docs/make_reference.py``), methods included. Of the
+Offered is what ``import wearsim`` gives and what the reference lists (``docs/python.md``), methods included. Of the
 rest, what has no leading underscore needs a docstring that says what it is, and no section may contradict the code.
 """
 
@@ -9,12 +9,13 @@ from __future__ import annotations
 import importlib
 import inspect
 import pkgutil
+import re
 import warnings
 from collections.abc import Iterator
 from functools import cached_property
+from pathlib import Path
 
 import pytest
-from make_reference import ROOMS
 
 import wearsim
 from wearsim.errors import WearsimError
@@ -32,6 +33,7 @@ CONTRADICTS = {
     "YD01",  # a generator that does not say what it yields
 }  # fmt: skip
 LACKS = {"PR01", "PR04", "RT01"}  # parameters missing, without a type; no word on what comes back
+REFERENCE = Path(__file__).parents[2] / "docs" / "python.md"
 NAMES = [name for name in wearsim.__all__ if name != "__version__"]
 
 
@@ -50,10 +52,8 @@ def members(thing: object) -> Iterator[str]:
 
 def offered() -> dict[str, object]:
     """Classes and functions of ``import wearsim`` and of the reference."""
-    things = [getattr(wearsim, name) for name in NAMES]
-    for modules in ROOMS.values():
-        for module, names in modules.items():
-            things += [getattr(importlib.import_module(f"wearsim.{module}"), name) for name in names]
+    listed = re.findall(r"^   (wearsim[\w.]*)\.(\w+)$", REFERENCE.read_text(encoding="utf-8"), re.MULTILINE)
+    things = [getattr(importlib.import_module(module), name) for module, name in listed]
     return {path_of(thing): thing for thing in things}
 
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import make_draws
 import numpy as np
 import pytest
+import tables
 from scipy.stats import norm
 
 
 def test_moments_of_the_factors() -> None:
     z = np.linspace(-12.0, 12.0, 20001)
     weight = norm.pdf(z) * (z[1] - z[0])
-    for _, one_sigma, ninety, mean, square, deviation in make_draws.factors():
+    for _, one_sigma, ninety, mean, square, deviation in tables.factors():
         factor = one_sigma**z
         assert weight @ factor == pytest.approx(mean, rel=1e-6)
         assert weight @ factor**2 == pytest.approx(square, rel=1e-6)
@@ -22,10 +22,10 @@ def test_moments_of_the_factors() -> None:
 def test_what_draws_leave_of_a_percentile() -> None:
     """About 0.3 sigma at 32 draws of four inputs, less than free draws leave; the band is a little wide; 128 halve it."""
     free = np.sqrt(0.05 * 0.95 / 32) / norm.pdf(1.645)
-    middle, error, held = make_draws.scatter(32, 4, bands=400)
+    middle, error, held = tables.scatter(32, 4, bands=400)
     assert free == pytest.approx(0.37, abs=0.005) and 0.2 < error < 0.9 * free
     assert middle > 1.645 and 0.91 < held < 0.93
-    middle_128, error_128, held_128 = make_draws.scatter(128, 4, bands=400)
+    middle_128, error_128, held_128 = tables.scatter(128, 4, bands=400)
     assert error_128 < 0.7 * error and middle_128 - 1.645 < 0.5 * (middle - 1.645) and 0.9 < held_128 < held
-    _, error_one, held_one = make_draws.scatter(32, 1, bands=400)
+    _, error_one, held_one = tables.scatter(32, 1, bands=400)
     assert error_one < 0.6 * error and 0.92 < held_one < 0.95

@@ -1,59 +1,43 @@
-"""What the tutorial says of what its commands print holds, and its pictures are those of its commands."""
+"""What the tutorial says of its mirror and of what its commands print holds; the build of the documentation runs them."""
 
 from __future__ import annotations
 
-import contextlib
-import re
+import shutil
 from pathlib import Path
 
-import make_tutorial_pictures
+import make_readings
+import numpy as np
 import pytest
-import run_blocks
 
-TEXT = (run_blocks.ROOT / "docs" / "tutorial.md").read_text(encoding="utf-8")
-COMMANDS = [command for block in run_blocks.blocks(TEXT) for command in block.commands]
+import wearsim
+from wearsim.cli.main import run
 
-
-def first(words: str) -> str:
-    return next(command for command in COMMANDS if command.startswith(f"wearsim {words}"))
-
-
-@pytest.fixture(scope="module")
-def shed(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The folder in which the page is run."""
-    folder = tmp_path_factory.mktemp("shed")
-    run_blocks.lay_out(folder)
-    return folder
+ROOT = Path(__file__).parents[2]
+TUTORIAL = ROOT / "examples" / "tutorial"
+TEXT = (ROOT / "docs" / "tutorial.md").read_text(encoding="utf-8")
 
 
-@pytest.fixture(scope="module")
-def ran(shed: Path) -> dict[str, run_blocks.Ran]:
-    """What every command of the page came to, in order."""
-    with contextlib.chdir(shed):
-        return {command: run_blocks.run_line(command) for command in COMMANDS}
+def test_its_proposal_comes_without_warnings(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "Here there are none" in TEXT and "wearsim propose shed/bench.toml --minutes 40 " in TEXT
+    assert run(["propose", str(TUTORIAL / "bench.toml"), "--minutes", "40"]) == 0
+    printed = capsys.readouterr()
+    assert "Warning" not in printed.out + printed.err
 
 
-@pytest.mark.parametrize("command", COMMANDS)
-def test_it_runs_as_written(command: str, ran: dict[str, run_blocks.Ran]) -> None:
-    assert ran[command].code == 0, ran[command].err
-    assert "Traceback" not in ran[command].err
+@pytest.mark.parametrize(("waited", "warns"), [("40 min", True), ("4 h", False)])
+def test_too_short_a_wait_is_warned_of(waited: str, warns: bool, capsys: pytest.CaptureFixture[str]) -> None:
+    assert 'wearsim reduce shed/readings.toml --bench shed/bench.toml --waited "40 min"' in TEXT
+    sheet, bench = str(TUTORIAL / "readings.toml"), str(TUTORIAL / "bench.toml")
+    assert run(["reduce", sheet, "--bench", bench, "--waited", waited]) == 0
+    said = " ".join(capsys.readouterr().err.split())
+    assert ("wait 2.7 h" in said) == warns and ("feign" in said) == warns
 
 
-def test_the_proposal_comes_without_warnings_as_it_says(ran: dict[str, run_blocks.Ran]) -> None:
-    assert "Here there are none" in TEXT
-    done = ran[first("propose")]
-    assert "Warning" not in done.out + done.err
-    assert f"--minutes {make_tutorial_pictures.MINUTES:.0f} " in first("propose")
-
-
-def test_too_short_a_wait_is_warned_of_and_a_long_one_is_not(shed: Path, ran: dict[str, run_blocks.Ran]) -> None:
-    short = next(command for command in COMMANDS if "--waited" in command)
-    assert "wait 2.7 h" in " ".join(ran[short].err.split())
-    with contextlib.chdir(shed):
-        assert "feign" not in run_blocks.run_line(short.replace("40 min", "4 h")).err
-
-
-def test_every_picture_is_made() -> None:
-    shown = set(re.findall(r"\(generated/tutorial-(\w+)\.\w+\)", TEXT))
-    assert shown == {"surface", "card"}
-    assert make_tutorial_pictures.surface().axes
+def test_its_readings_are_as_their_script_makes_them(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    desk = tmp_path / "tutorial"
+    shutil.copytree(TUTORIAL, desk)
+    monkeypatch.setattr(make_readings, "FOLDER", desk)
+    make_readings.main()
+    for name in ("readings.toml", "after.toml"):
+        written, again = (wearsim.load_readings(folder / name) for folder in (TUTORIAL, desk))
+        np.testing.assert_allclose(again.positions, written.positions, atol=0.0101e-3)

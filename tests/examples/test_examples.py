@@ -47,7 +47,7 @@ def test_there_are_enough() -> None:
 @pytest.mark.parametrize("name", SCRIPTS)
 def test_it_asks_answers_and_draws(name: str) -> None:
     text = (EXAMPLES / f"{name}.py").read_text(encoding="utf-8")
-    assert text.split('"""')[1].splitlines()[0].endswith("?"), "the docstring begins with the question"
+    assert text.split('"""')[1].split("\n")[1].endswith("?"), "the docstring begins with the question"
     words, figure = answered(name)
     assert numbers(words) and max(map(len, words.splitlines())) <= 100
     drawn = io.BytesIO()

@@ -7,12 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from tests.helpers.workbench import flat_state
+from tests.helpers.workbench import flat_state, work_spell
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Spell
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Constants
-from wearsim.wear.radial.engine import work_spell
 
 STILL = Constants(preston=1e-9, relaxation_time=1e12)
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from tests.helpers.workbench import work
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import programme_from_table
@@ -16,7 +17,6 @@ from wearsim.learn.observation import of_readings
 from wearsim.learn.practice.mirror import Drawn, Reader, draw_mirror
 from wearsim.wear.constants import Constants
 from wearsim.wear.initial_figure import StartFigure, on_grid
-from wearsim.wear.radial.engine import work
 from wearsim.wear.state import State, start_state
 
 PROGRAMMES: tuple[tuple[dict[str, Any], ...], ...] = (

@@ -17,6 +17,9 @@ from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Programme, Spell
 from wearsim.figure.conic import Conic
 from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.constants import AS_STATED, Constants
+from wearsim.wear.engine import Run, SpellReport
+from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import State, glass_grid, lap_name, start_state
 
 EXACT = Spread(preston=1.0, stiffness=1.0, relaxation_time=1.0, edge_gain=1.0)
@@ -78,3 +81,18 @@ def flat_state(bench: Bench, accuracy: Accuracy = DEFAULT) -> State:
 
 def pitch_of(bench: Bench, state: State) -> Any:
     return state.laps[lap_name(bench.lap())]
+
+
+def work_spell(
+    bench: Bench, spell: Spell, state: State, number: int = 1, constants: Constants = AS_STATED,
+    accuracy: Accuracy = DEFAULT,
+) -> tuple[State, SpellReport]:  # fmt: skip
+    """One spell with the radial engine."""
+    return RadialEngine(accuracy).work_spell(bench, spell, state, number, constants)
+
+
+def work(
+    bench: Bench, programme: Programme, state: State, constants: Constants = AS_STATED, accuracy: Accuracy = DEFAULT
+) -> Run[State]:
+    """A programme with the radial engine."""
+    return RadialEngine(accuracy).run(bench, programme, state, constants)

@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.helpers import kernel_twins as twins
+from tests.helpers.flat_lap import flat_contact
 from wearsim.errors import ContactError
 from wearsim.kernels.contact import balance
 from wearsim.kernels.quadrature import area_nodes
-from wearsim.wear.flat import flat_contact
 from wearsim.wear.radial.path_weights import load_cases
 from wearsim.wear.radial.tipping import balanced_offset, tip_offset
 from wearsim.wear.state import gauss_table

@@ -8,8 +8,8 @@ from scipy.optimize import minimize
 
 from wearsim.kernels import planar_grid as floor
 from wearsim.kernels.planar import walk
-from wearsim.wear.planar.engine import room_for
 from wearsim.wear.planar.grid import facets, read_map
+from wearsim.wear.planar.walk import room_for
 
 FORCE, PRESTON, RELAXATION, SECONDS = 70.0, 8e-13, 300.0, 0.075
 

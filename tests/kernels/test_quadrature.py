@@ -112,7 +112,7 @@ def test_ring_nodes_average(ratio: float, shift: float, at: float, gain: float, 
     angle = np.pi * (np.arange(40000) + 0.5) / 40000
     px, py = r * np.cos(angle) + (e if which == "pitch" else 0.0), r * np.sin(angle)
     radius = np.hypot(px, py)
-    on = (radius <= A) & (radius >= hole) & (np.hypot(px - e, py) <= b)
+    on = (radius <= A * (1.0 + 1e-12)) & (radius >= hole) & (np.hypot(px - e, py) <= b)
     twin = np.mean(on * twins.edge_factor(px, py, A, b, e, gain, DECAY) * np.exp(-px / A))
     assert mean == pytest.approx(twin, abs=3e-3 if which == "pitch" and gain else 3e-4)
     assert np.allclose(factor, twins.edge_factor(x, y, A, b, e, gain, DECAY), rtol=1e-9) or gain > 0.0

@@ -10,7 +10,8 @@ import pytest
 from tests.helpers import kernel_twins as twins
 from wearsim.bench.programme import Stroke
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.radial.path_weights import load_cases, offset_weights, stroke_reach, sweep_phases
+from wearsim.wear.radial.path_weights import load_cases, offset_weights
+from wearsim.wear.strokes import stroke_reach, sweep_phases
 
 CENTRED = load_cases(0.0, (0.0, 0.0))
 F = 50.0 / 60.0

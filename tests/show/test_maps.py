@@ -14,8 +14,8 @@ from wearsim.bench.toml_io import load_bench, load_programme
 from wearsim.show.maps import DEPTHS, HEIGHTS, draw_map, steps, turns_text
 from wearsim.show.outcome import outcome_figure
 from wearsim.show.style import new_figure
+from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.planar.engine import PlanarAccuracy
 from wearsim.wear.predict import predict
 
 TURNING = Path(__file__).parents[2] / "examples" / "turning"

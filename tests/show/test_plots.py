@@ -26,7 +26,7 @@ from wearsim.show.strokes import caption_of, drawing_of, drawn_path, stroke_path
 from wearsim.show.style import AFTER, BAND, BEFORE, REMOVED, save
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import predict
-from wearsim.wear.radial.path_weights import stroke_reach
+from wearsim.wear.strokes import stroke_reach
 
 DEMO = Path(__file__).parents[2] / "examples" / "demo"
 

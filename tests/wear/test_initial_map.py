@@ -4,12 +4,12 @@ import h5py
 import numpy as np
 import pytest
 
+from wearsim.bench.figure_source import height_map
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench
 from wearsim.errors import InputError
 from wearsim.figure.zernike import zernike_sum
-from wearsim.wear.initial_figure import read_height_map
-from wearsim.wear.planar.engine import PlanarAccuracy
+from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.planar.figure import FigureFrame
 from wearsim.wear.predict import predict
 
@@ -17,7 +17,7 @@ from wearsim.wear.predict import predict
 def test_csv_has_its_top_first_and_gaps_off_the_glass(tmp_path):
     path = tmp_path / "map.csv"
     path.write_text("error_nm\n,1,2\n3,4,5\n6,7,\n")
-    seen = read_height_map(path)
+    seen = height_map(path.read_bytes(), path)
     assert seen[0, :2] == pytest.approx([6e-9, 7e-9])
     assert np.isnan(seen[0, 2]) and np.isnan(seen[2, 0])
 
@@ -27,7 +27,7 @@ def test_hdf5(tmp_path):
     with h5py.File(path, "w") as file:
         file["error"] = np.arange(16.0).reshape(4, 4)
         file["error"].attrs["units"] = "um"
-    assert read_height_map(path)[1, 2] == pytest.approx(6e-6)
+    assert height_map(path.read_bytes(), path)[1, 2] == pytest.approx(6e-6)
 
 
 @pytest.mark.parametrize(
@@ -45,14 +45,13 @@ def test_what_cannot_be_used_is_said_in_one_line(tmp_path, text, says):
     path = tmp_path / "map.csv"
     path.write_text(text)
     with pytest.raises(InputError, match=says) as caught:
-        read_height_map(path)
+        height_map(path.read_bytes(), path)
     assert "map.csv" in str(caught.value) and "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize("name", ["none.csv", "none.h5"])
-def test_missing_file(tmp_path, name):
+def test_a_table_is_no_hdf5(tmp_path):
     with pytest.raises(InputError, match="cannot be read"):
-        read_height_map(tmp_path / name)
+        height_map(b"error_nm\n1,2\n", tmp_path / "map.h5")
 
 
 def test_gap_on_the_glass_is_refused(rig):

@@ -10,13 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.helpers.workbench import make_bench, make_programme, make_spell, pitch_of, start
+from tests.helpers.workbench import make_bench, make_programme, make_spell, pitch_of, start, work, work_spell
 from wearsim.bench.abrasion import Wear
 from wearsim.bench.fields import Extent
 from wearsim.bench.hands import Hands
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants
-from wearsim.wear.radial.engine import work, work_spell
 
 NO_CREEP = 1e12
 FINE = replace(DEFAULT, tolerance=2e-4)

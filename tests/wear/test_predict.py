@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import fields, replace
 from pathlib import Path
 
@@ -70,7 +71,7 @@ def test_the_band_is_of_every_number_and_every_spell(tmp_path: Path) -> None:
     path = tmp_path / "profile.csv"
     rows = [f"{r},{100 * np.cos(r / 30):.3f},20" for r in range(0, 151, 10)]
     path.write_text("radius_mm,error_nm,sigma_nm\n" + "\n".join(rows))
-    bench = make_bench(spread=Spread()).model_copy(update={"figure": FigureSource(profile=path)})
+    bench = make_bench(spread=Spread()).model_copy(update={"figure": FigureSource(profile=path).loaded()})
     programme = make_programme(W, make_spell("straight", minutes=4.0, length=0.3))
     outcome = ws.predict(bench, programme, draws=5, seed=7, accuracy=QUICK)
     band, start, belief = outcome.band, start_figure(bench, QUICK), prior(bench)
@@ -170,7 +171,7 @@ def test_measured_sigma_makes_a_band_of_its_own(tmp_path: Path) -> None:
         path = tmp_path / f"profile{sigma}.csv"
         rows = [f"{r},{100 * np.cos(r / 30):.3f},{sigma}" for r in range(0, 151, 10)]
         path.write_text("radius_mm,error_nm,sigma_nm\n" + "\n".join(rows))
-        bench = make_bench().model_copy(update={"figure": FigureSource(profile=path)})
+        bench = make_bench().model_copy(update={"figure": FigureSource(profile=path).loaded()})
         found = ws.predict(bench, make_programme(W), draws=16, accuracy=QUICK)
         widths.append(0.0 if found.band is None else np.ptp(found.band.figure_error, axis=0).mean())
     assert widths[0] == 0.0
@@ -183,6 +184,26 @@ def test_refusals() -> None:
         ws.predict(bench, make_programme(W), engine="cubic")
     with pytest.raises(TipsOffError, match="spell 2"):
         ws.predict(bench, make_programme(W, make_spell("straight", minutes=1.0, length=1.2)))
-    gone = bench.model_copy(update={"figure": FigureSource(profile=Path("/nowhere/profile.csv"))})
-    with pytest.raises(InputError, match="no such file"):
-        ws.predict(gone, make_programme(W))
+    gone = FigureSource(profile=Path("/nowhere/profile.csv"))
+    with pytest.raises(InputError, match=r"figure\.profile: no such file"):
+        gone.loaded()
+    with pytest.raises(InputError, match=r"figure\.profile: its file was not read"):
+        ws.predict(bench.model_copy(update={"figure": gone}), make_programme(W))
+
+
+def test_a_bench_keeps_what_its_files_held(tmp_path: Path) -> None:
+    """Nothing is read when a programme is worked, and two benches are equal when their files held the same."""
+    path = tmp_path / "profile.csv"
+    path.write_text("radius_mm,error_nm\n" + "\n".join(f"{r},{r}" for r in range(0, 151, 10)))
+    source = FigureSource(profile=path).loaded()
+    again = FigureSource(profile=path).loaded()
+    path.write_text("radius_mm,error_nm\n" + "\n".join(f"{r},{2 * r}" for r in range(0, 151, 10)))
+    other = FigureSource(profile=path).loaded()
+    assert source == again != other
+    path.unlink()
+    assert pickle.loads(pickle.dumps(source)) == source
+    one, two = (
+        start_figure(make_bench(glass=0.0).model_copy(update={"figure": figure}), QUICK) for figure in (source, other)
+    )
+    bare = start_figure(make_bench(glass=-1.0), QUICK)
+    np.testing.assert_allclose(two.height - bare.height, 2.0 * (one.height - bare.height), atol=1e-15)

@@ -4,7 +4,15 @@ import numpy as np
 import pytest
 
 from wearsim.bench.programme import Programme, Spell
-from wearsim.wear.rotation import bias_left, harmonic_of, is_turned, turns
+from wearsim.wear.planar.grid import read_map
+from wearsim.wear.rotation import bias_left, is_turned, turns
+
+
+def harmonic_of(field, across, radius, harmonic=2, azimuths=720):
+    """Amplitude ``A exp(i m theta0)`` of one azimuthal harmonic of a map on circles of these radii."""
+    angle = 2.0 * np.pi * np.arange(azimuths) / azimuths
+    values = read_map(field, across, radius[:, None] * np.cos(angle), radius[:, None] * np.sin(angle))
+    return 2.0 * np.mean(values * np.exp(1j * harmonic * angle), axis=1)
 
 
 def test_five_turns_of_72_degrees_cancel_the_second_harmonic():

@@ -11,11 +11,10 @@ import pytest
 from scipy.interpolate import CubicSpline
 
 from tests.helpers.flat_wear import flat_removal
-from tests.helpers.workbench import make_bench, make_spell, pitch_of, start
+from tests.helpers.workbench import make_bench, make_spell, pitch_of, start, work_spell
 from wearsim.bench.abrasion import Wear
 from wearsim.bench.hands import Hands
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.radial.engine import work_spell
 
 WORKED = tomllib.loads((Path(__file__).parents[1] / "worked-values.toml").read_text())
 KEYS = {"straight": ("length",), "overhang": ("length", "side_overhang"), "w": ("length", "side_sweep")}

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import Annotated, Any, Self
 
-from pydantic import BeforeValidator, ValidationInfo, model_validator
+import numpy as np
+from pydantic import BeforeValidator, PrivateAttr, ValidationInfo, model_validator
 
 from wearsim.bench.fields import Kind, Piece, Wavelength, as_float, default, number, refuse
+from wearsim.bench.input_errors import read_named
 from wearsim.errors import InputError
+from wearsim.kernels.arrays import Floats
 
 SOURCES = ("profile", "readings", "conic", "map", "zernike")
 MOST_TERMS = 500
@@ -63,16 +67,60 @@ class FigureSource(Piece):
     map: FilePath | None = None
     zernike: Annotated[tuple[float, ...], BeforeValidator(_terms), _HEIGHT] | None = None
 
+    _content: bytes | None = PrivateAttr(default=None)
+
     @property
     def kind(self) -> str:
         """Which of the five it is."""
         return next(key for key in SOURCES if getattr(self, key) is not None)
 
     @property
+    def is_uneven(self) -> bool:
+        """Whether it may be other than round: a map or Zernike terms."""
+        return self.kind in ("map", "zernike")
+
+    @property
     def path(self) -> Path | None:
         """The file, where it is one."""
         value = getattr(self, self.kind)
         return value if isinstance(value, Path) else None
+
+    @property
+    def content(self) -> bytes:
+        """What its file held when it was loaded.
+
+        Raises
+        ------
+        InputError
+            Where it was not.
+        """
+        if self._content is None:
+            raise InputError(
+                "its file was not read", key=f"figure.{self.kind}", value=str(self.path),
+                expected="a bench from load_bench, or FigureSource(...).loaded()",
+            )  # fmt: skip
+        return self._content
+
+    def loaded(self, file: Path | None = None) -> Self:
+        """The same with the content of its file, where it is one; whatever makes a bench loads it, and nothing later.
+
+        Two sources are equal when their contents are as well.
+
+        Parameters
+        ----------
+        file : Path, optional
+            Of the bench, for the error line.
+
+        Raises
+        ------
+        InputError
+            Where the file cannot be read.
+        """
+        if self.path is None:
+            return self
+        source = self.model_copy()
+        source._content = read_named(self.path, f"a {self.kind} file", f"figure.{self.kind}", file)
+        return source
 
     @model_validator(mode="after")
     def _exactly_one(self) -> Self:
@@ -81,6 +129,81 @@ class FigureSource(Piece):
             came = " and ".join(given) if given else "none"
             raise InputError("exactly one is needed", value=came, expected="one of " + ", ".join(SOURCES))
         return self
+
+
+UNITS = {"error_m": 1.0, "error_um": 1e-6, "error_nm": 1e-9}
+LARGEST_ERROR = 1e-3
+"""Of a height map [m]."""
+
+
+def height_map(content: bytes, path: Path) -> Floats:
+    """A map of figure error, square over the mirror's diameter, from the bytes of its file.
+
+    As CSV: a first line ``error_nm`` (or ``error_um``, ``error_m``), then one line a row of cells, the top of the
+    map first; cells off the glass may be left empty. As HDF5: a square dataset ``error`` with an attribute ``units``
+    of nm, um or m, row 0 at the bottom.
+
+    Parameters
+    ----------
+    content : bytes
+    path : Path
+        Its suffix says which of the two it is.
+
+    Returns
+    -------
+    ndarray, shape (k, k)
+        Row 0 at the least y; NaN where nothing stands [m].
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, is not square or holds impossible heights.
+    """
+    error = _from_hdf5(content, path) if path.suffix.lower() in (".h5", ".hdf5") else _from_csv(content, path)
+    if error.ndim != 2 or error.shape[0] != error.shape[1]:
+        raise InputError(
+            "a height map must be square", file=path, value=str(error.shape), expected="as many rows as columns"
+        )
+    largest = float(np.max(np.abs(error[np.isfinite(error)]), initial=0.0))
+    if largest > LARGEST_ERROR:
+        raise InputError("impossible height", file=path, value=f"{largest:g} m", expected="at most 1 mm")
+    return error
+
+
+def _from_csv(content: bytes, path: Path) -> Floats:
+    try:
+        head, *lines = content.decode("utf-8").strip().splitlines()
+    except ValueError as error:
+        raise InputError("cannot be read", file=path, expected="a CSV file of a height map") from error
+    unit = head.strip().rstrip(",").strip()
+    if unit not in UNITS:
+        raise InputError("unknown first line", file=path, value=unit, expected=", ".join(UNITS))
+    rows = [_row_of(line, path, number) for number, line in enumerate(lines, start=2)]
+    if len({len(row) for row in rows}) > 1:
+        raise InputError("rows of unequal length", file=path, expected="as many numbers in every row")
+    return np.array(rows[::-1], dtype=np.float64) * UNITS[unit]
+
+
+def _row_of(line: str, path: Path, number: int) -> list[float]:
+    try:
+        return [float(cell) if cell.strip() else float("nan") for cell in line.split(",")]
+    except ValueError as error:
+        raise InputError("not a number", file=path, key=f"line {number}", expected="numbers and commas") from error
+
+
+def _from_hdf5(content: bytes, path: Path) -> Floats:
+    import h5py  # here, not above: slow to load, and most benches have no map
+
+    try:
+        with h5py.File(io.BytesIO(content)) as file:
+            data = file["error"]
+            units = str(data.attrs.get("units", ""))
+            values = np.array(data, dtype=np.float64)
+    except (OSError, KeyError, ValueError, TypeError) as error:
+        raise InputError("cannot be read", file=path, expected="HDF5 with a square dataset named error") from error
+    if f"error_{units}" not in UNITS:
+        raise InputError("unknown units", file=path, key="error", value=units, expected="nm, um or m")
+    return values * UNITS[f"error_{units}"]
 
 
 class Light(Piece):

@@ -33,7 +33,11 @@ def read_text(path: str | Path, what: str = "a text file") -> str:
         Missing, a folder, not permitted, too large, or not text.
     """
     path = Path(path)
-    raw = _bytes(path, what)
+    return text_of(_bytes(path, what), path, what)
+
+
+def text_of(raw: bytes, path: Path, what: str = "a text file") -> str:
+    """The text of a file's bytes; errors as for :func:`read_text`."""
     if b"\0" in raw:
         raise InputError("binary, not text", file=path, expected=what)
     try:
@@ -84,18 +88,16 @@ def parse_toml(text: str, file: Path | None) -> dict[str, Any]:
         raise InputError("not TOML that can be read: nested too deeply, or a number too long", file=file) from error
 
 
-def check_readable(path: Path, what: str, key: str, file: Path | None) -> None:
-    """Refuse, under the key that names it, a file that is missing, a folder or not permitted.
+def read_named(path: Path, what: str, key: str, file: Path | None) -> bytes:
+    """The bytes of a file that a bench names; a fault is laid to the key that names it.
 
     Raises
     ------
     InputError
         With the bench's file and the key.
     """
-
     try:
-        with _opened(path, what):
-            return
+        return _bytes(path, what)
     except InputError as error:
         raise InputError(f"{error.message}: {path}", file=file, key=key, expected=what) from error
 

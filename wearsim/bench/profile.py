@@ -16,6 +16,7 @@ from wearsim.kernels.arrays import Floats
 
 COLUMNS = ("radius", "error", "sigma")
 HEADER = "a header with units such as radius_mm,error_nm or radius_mm,error_nm,sigma_nm"
+WHAT = "a profile: " + HEADER
 REACH = 0.9
 """How far out the last row must lie, in radii of the mirror."""
 LARGEST_ERROR = 1e-3
@@ -62,7 +63,12 @@ def read_profile(path: str | Path, mirror: Mirror) -> Profile:
         One line with row and column for the first fault.
     """
     path = Path(path)
-    lines = _lines(read_text(path, "a profile: " + HEADER))
+    return profile_of(read_text(path, WHAT), mirror, path)
+
+
+def profile_of(text: str, mirror: Mirror, path: Path) -> Profile:
+    """A profile from the text of its file; arguments and errors as for :func:`read_profile`."""
+    lines = _lines(text)
     if not lines:
         raise InputError("empty", file=path, expected=HEADER)
     header = _header(lines[0], path)

@@ -14,29 +14,54 @@ from wearsim.bench.fields import Angle, DefaultUsed, Extent, Force, Name, Piece,
 from wearsim.bench.units import length_unit
 from wearsim.errors import InputError
 
-StrokeKind = Literal["straight", "one-third", "overhang", "w", "oval", "press"]
-KINDS: tuple[StrokeKind, ...] = ("straight", "one-third", "overhang", "w", "oval", "press")
 LONGEST_SPELL = 10_000.0
 """[min]."""
+SIZES = ("length", "side_sweep", "side_overhang", "strokes_per_sweep")
+"""Keys of a spell that give its stroke a size."""
 
-NEEDED: dict[str, tuple[str, ...]] = {
-    "straight": ("length",),
-    "one-third": (),
-    "overhang": ("length", "side_overhang"),
-    "w": ("length", "side_sweep"),
-    "oval": ("length", "side_sweep"),
-    "press": (),
+
+@dataclass(frozen=True)
+class StrokeKind:
+    """A kind of stroke: all that lists of kinds elsewhere follow from.
+
+    Attributes
+    ----------
+    words : str
+        Its name as people read it.
+    path : int or None
+        Number of its path in :mod:`wearsim.kernels.stroke_path`; None at rest.
+    needs : tuple of str
+        Those of :data:`SIZES` that a spell cannot leave out.
+    may : tuple of str
+        Those that it may give besides.
+    """
+
+    words: str
+    path: int | None
+    needs: tuple[str, ...] = ()
+    may: tuple[str, ...] = ()
+
+    @property
+    def uses(self) -> tuple[str, ...]:
+        """Sizes that it has."""
+        return self.needs + self.may
+
+    @property
+    def refuses(self) -> tuple[str, ...]:
+        """Keys of a spell that it has no use for."""
+        at_rest = ("rate", "push") if self.path is None else ()
+        return tuple(key for key in SIZES if key not in self.uses) + at_rest
+
+
+STROKES: dict[str, StrokeKind] = {
+    "straight": StrokeKind("straight", 0, ("length",)),
+    "one-third": StrokeKind("one-third", 0),
+    "overhang": StrokeKind("overhang", 0, ("length", "side_overhang")),
+    "w": StrokeKind("W", 1, ("length", "side_sweep"), ("side_overhang", "strokes_per_sweep")),
+    "oval": StrokeKind("oval", 2, ("length", "side_sweep"), ("side_overhang",)),
+    "press": StrokeKind("cold pressing", None),
 }
-"""Keys that a stroke cannot do without."""
-USELESS: dict[str, tuple[str, ...]] = {
-    "straight": ("side_sweep", "side_overhang", "strokes_per_sweep"),
-    "one-third": ("length", "side_sweep", "side_overhang", "strokes_per_sweep"),
-    "overhang": ("side_sweep", "strokes_per_sweep"),
-    "w": (),
-    "oval": ("strokes_per_sweep",),
-    "press": ("length", "side_sweep", "side_overhang", "strokes_per_sweep", "rate", "push"),
-}
-"""Keys that a stroke has no use for."""
+"""The kinds of strokes, by the word that a file has for them."""
 
 
 @dataclass(frozen=True)
@@ -67,6 +92,19 @@ class Stroke:
     frequency: float
 
     @property
+    def numbers(self) -> tuple[int, float, float, float, float]:
+        """What the kernels need of it: number of its path, length, sweep, overhang [m], strokes per sweep [1]."""
+        path = STROKES[self.kind].path
+        if path is None:
+            raise ValueError(f"{self.kind} has no path")
+        return path, self.length, self.side_sweep, self.side_overhang, self.strokes_per_sweep
+
+    @property
+    def is_swept(self) -> bool:
+        """Whether the side sweep takes several strokes, so that one stroke is not like the next."""
+        return "strokes_per_sweep" in STROKES[self.kind].uses
+
+    @property
     def smallest_offset(self) -> float:
         """The nearest that the two centres come to each other [m]."""
         if self.kind != "oval":
@@ -94,7 +132,7 @@ class Spell(Piece):
     ----------
     on_top : {"tool", "mirror"}
     stroke : str
-        One of :data:`KINDS`.
+        One of :data:`STROKES`.
     length, side_sweep, side_overhang : Extent or None
         As in :class:`Stroke`; None where the stroke has no use for it.
     strokes_per_sweep : float or None
@@ -114,7 +152,7 @@ class Spell(Piece):
     on_top: Annotated[Literal["tool", "mirror"], *choice("tool", "mirror")] = default(
         "tool", "the lap on the glass, unless said otherwise"
     )
-    stroke: Annotated[StrokeKind, *choice(*KINDS)]
+    stroke: Annotated[str, *choice(*STROKES)]
     length: Annotated[Extent, *extent(above=0.0)] | None = None
     side_sweep: Annotated[Extent, *extent(least=0.0)] | None = None
     side_overhang: Annotated[Extent, *extent(least=0.0)] | None = default(Extent(0.0), "strokes over the centre")
@@ -168,15 +206,16 @@ class Spell(Piece):
     def _nothing_useless(cls, table: Any) -> Any:
         """Refuse what the stroke has no use for, and let its default be nothing."""
         stroke = table.get("stroke") if isinstance(table, dict) else None
-        if not isinstance(stroke, str) or stroke not in USELESS:
+        if not isinstance(stroke, str) or stroke not in STROKES:
             return table
-        for key in USELESS[stroke]:
+        kind = STROKES[stroke]
+        for key in kind.refuses:
             if table.get(key) is not None:
                 raise InputError(f'the stroke "{stroke}" has no use for this', key=key, value=table[key])
-        for key in NEEDED[stroke]:
+        for key in kind.needs:
             if table.get(key) is None:
                 raise InputError(f'missing: the stroke "{stroke}" needs it', key=key, expected=_EXTENT)
-        return {**table, **dict.fromkeys(USELESS[stroke])}
+        return {**table, **dict.fromkeys(kind.refuses)}
 
 
 _EXTENT = '0.5 (of the mirror\'s diameter) or a length, such as "150 mm" or "6 in"'

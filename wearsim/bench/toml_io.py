@@ -12,7 +12,7 @@ from wearsim.bench.bench import Bench, lap_key
 from wearsim.bench.fields import DefaultUsed, defaults_of, kind_of, table_of
 from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
-from wearsim.bench.input_errors import as_written, check_keys, check_readable, parse_toml, placed, read_piece, read_text
+from wearsim.bench.input_errors import as_written, check_keys, parse_toml, placed, read_piece, read_text
 from wearsim.bench.lap import FROM_PITCH, Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Programme, Spell
@@ -107,10 +107,7 @@ def _written(table: dict[str, Any], key: str | None) -> Any:
 
 
 def _figure(table: Any, file: Path | None) -> FigureSource:
-    figure = read_piece(FigureSource, table, "figure", file, folder=None if file is None else file.parent)
-    if figure.path is not None:
-        check_readable(figure.path, f"a {figure.kind} file", f"figure.{figure.kind}", file)
-    return figure
+    return read_piece(FigureSource, table, "figure", file, folder=None if file is None else file.parent).loaded(file)
 
 
 def load_programme(path: str | Path, bench: Bench | None = None) -> Programme:

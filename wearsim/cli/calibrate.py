@@ -8,7 +8,7 @@ import typer
 
 from wearsim.cli import inputs
 from wearsim.cli.inputs import FolderPath
-from wearsim.cli.options import DryRun, JsonOutput, Manners
+from wearsim.cli.options import DryRun, JsonOutput, Manners, Workers
 
 NAME = "calibrate"
 EXAMPLE = "wearsim calibrate my-mirror --plot constants.png"
@@ -16,7 +16,8 @@ Draws = Annotated[int, typer.Option("--draws", min=16, max=100_000, help="Of the
 
 
 def command(
-    folder: FolderPath, manners: Manners, draws: Draws = 128, output: JsonOutput = None, dry_run: DryRun = False,
+    folder: FolderPath, manners: Manners, draws: Draws = 128, output: JsonOutput = None,
+    dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What do the sessions of a mirror say of hands and pitch?
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath, ProgrammePath
 from wearsim.cli.messages import Voice
-from wearsim.cli.options import DryRun, JsonOutput, Manners
+from wearsim.cli.options import DryRun, JsonOutput, Manners, Workers
 from wearsim.cli.predict import Cells, Engine, EngineChoice, EngineDraws, settings_of
 
 NAME = "compare"
@@ -17,7 +17,7 @@ EXAMPLE = "wearsim compare bench.toml --programme programme.toml --plot out.png"
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
     draws: EngineDraws = None, cells: Cells = None, output: JsonOutput = None,
-    dry_run: DryRun = False,
+    dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """Tool on top or mirror on top, all else equal?
 

@@ -32,6 +32,7 @@ from typer.core import TyperCommand, TyperGroup
 from wearsim.cli.inputs import MISSING_FOLDER
 from wearsim.cli.messages import Voice
 from wearsim.errors import InputError
+from wearsim.parallel import set_worker_count
 from wearsim.show.text import paragraph
 
 if TYPE_CHECKING:
@@ -45,6 +46,15 @@ JsonOutput = Annotated[
 DryRun = Annotated[
     bool, typer.Option("--dry-run", help="Check all input, list the files to be written; compute nothing.")
 ]
+
+Workers = Annotated[
+    int | None,
+    typer.Option(
+        "--workers", min=1, max=1024, show_default="all cores", callback=set_worker_count,
+        help="Threads at work at once; the answer does not depend on it.",
+    ),
+]  # fmt: skip
+"""Of a command that computes; it needs do no more than have the option."""
 
 
 @dataclass(frozen=True)

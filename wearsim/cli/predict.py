@@ -11,7 +11,7 @@ import typer
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath, ProgrammePath
 from wearsim.cli.messages import Voice
-from wearsim.cli.options import PLOTS, DryRun, Manners
+from wearsim.cli.options import PLOTS, DryRun, Manners, Workers
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def settings_of(engine: Engine, draws: int | None, cells: int | None, seed: int)
         return settings
     if engine is not Engine.planar:
         raise InputError("planar engine only", key="--cells", value=cells, expected="--engine planar beside it")
-    from wearsim.wear.planar.engine import PlanarAccuracy
+    from wearsim.wear.accuracy import PlanarAccuracy
 
     return {**settings, "planar": PlanarAccuracy(cells=cells)}
 
@@ -83,7 +83,7 @@ def settings_of(engine: Engine, draws: int | None, cells: int | None, seed: int)
 def command(
     bench: BenchPath, programme: ProgrammePath, manners: Manners, engine: EngineChoice = Engine.radial,
     draws: EngineDraws = None, cells: Cells = None, output: Output = None,
-    shadows: inputs.Shadows = None, dry_run: DryRun = False,
+    shadows: inputs.Shadows = None, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What will this programme do to the figure?"""
     manners.reserve({output: (".h5", ".hdf5"), shadows: PLOTS}, inputs=[bench, programme])
@@ -155,7 +155,7 @@ def _shadows(bench: Bench, outcome: Outcome) -> Figure:
     from wearsim.knifeedge.longitudinal import SOURCES
     from wearsim.knifeedge.shadows import KnifeTester, knife_curve
     from wearsim.show.shadows import shadows_figure
-    from wearsim.wear.expected_readings import own_sheet
+    from wearsim.wear.initial_figure import own_sheet
 
     mirror, sheet = bench.mirror, own_sheet(bench)
     source = SOURCES[0] if sheet is None else sheet.source
@@ -171,7 +171,8 @@ def _readings(
     bench: Bench, programme: Programme, outcome: Outcome, known: dict[str, Any], seed: int, draws: int
 ) -> ReadingsAfter | None:
     """The readings to expect afterwards, in the zones and the unit of the bench's own sheet, if it names one."""
-    from wearsim.wear.expected_readings import drawn_figures, own_sheet, readings_after
+    from wearsim.wear.expected_readings import drawn_figures, readings_after
+    from wearsim.wear.initial_figure import own_sheet
 
     sheet = own_sheet(bench)
     if sheet is None or not programme.spells:

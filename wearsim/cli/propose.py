@@ -11,7 +11,7 @@ import typer
 
 from wearsim.cli import inputs
 from wearsim.cli.inputs import BenchPath
-from wearsim.cli.options import DryRun, Manners
+from wearsim.cli.options import DryRun, Manners, Workers
 from wearsim.cli.predict import Draws
 from wearsim.errors import InputError
 
@@ -58,7 +58,7 @@ def command(
     bench: BenchPath, manners: Manners, minutes: Minutes = 60.0, spells: Spells = 3, shortest: Shortest = 2.0,
     edge_limit: EdgeLimit = 0.125, on_top: OnTopChoice = OnTop.either, rate: Rate = 50.0, sessions: Sessions = 1,
     time_limit: TimeLimit = None, draws: Draws = 32, output: Output = None, card: Card = None,
-    trade_off: TradeOff = False, dry_run: DryRun = False,
+    trade_off: TradeOff = False, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What stroke flattens this?
 
@@ -114,7 +114,8 @@ def _readings(
     bench: Bench, known: dict[str, Any], proposal: Proposal, seed: int, draws: int, *, for_card: bool
 ) -> ReadingsAfter | None:
     """The readings to expect, in the bench's own zones; for a card also in usual ones, or halfway through a spell."""
-    from wearsim.wear.expected_readings import drawn_figures, own_sheet, readings_after, usual_sheet, with_halfway
+    from wearsim.wear.expected_readings import drawn_figures, readings_after, usual_sheet, with_halfway
+    from wearsim.wear.initial_figure import own_sheet
 
     own = own_sheet(bench)
     sheet = own if own is not None or not for_card else usual_sheet(bench)

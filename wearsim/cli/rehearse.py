@@ -10,7 +10,7 @@ import typer
 
 from wearsim.cli import inputs
 from wearsim.cli.inputs import FolderPath
-from wearsim.cli.options import DryRun, JsonOutput, Manners
+from wearsim.cli.options import DryRun, JsonOutput, Manners, Workers
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ Own = Annotated[
 def command(
     folder: FolderPath, manners: Manners, fault: Fault = None, diameter: Diameter = None,
     focal_ratio: Ratio = None, sessions: Sessions = 6, minutes: Minutes = 60.0, programme: Own = None,
-    output: JsonOutput = None, dry_run: DryRun = False,
+    output: JsonOutput = None, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """Practise the whole loop on a simulated mirror.
 

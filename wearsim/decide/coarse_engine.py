@@ -6,8 +6,7 @@ of the removal's range (docs/performance.md); what a search chooses is worked ag
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from threading import Lock
 from typing import Any, TypeVar
@@ -24,7 +23,7 @@ from wearsim.kernels import radial as kernels
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Constants
-from wearsim.wear.radial.engine import AT_REST, contact_setting, largest_offset
+from wearsim.wear.radial.engine import AT_REST, largest_offset, spell_contact
 from wearsim.wear.radial.offset_basis import stroke_weights
 from wearsim.wear.radial.path_weights import OFF_CENTRE, load_cases
 from wearsim.wear.state import State, lap_name
@@ -125,7 +124,7 @@ class CoarseEngine:
     def _setting(self, on_top: str, lap: Lap) -> tuple[Any, Any]:
         nothing, force = self._no_paths(lap), self.bench.load_on("tool" if on_top == "tool" else "mirror", lap)
         where = (self._offsets[lap_name(lap)], nothing, nothing, self.cases)
-        return contact_setting(self.bench, lap, on_top, force, *where, self.constants, self.accuracy)
+        return spell_contact(self.bench, lap, on_top, force, *where, self.constants, self.accuracy)
 
     def _pressing(self, on_top: str, lap: Lap) -> tuple[Any, Any]:
         """A pressing's setting, made when first asked for: at rest, centre over centre."""
@@ -133,9 +132,7 @@ class CoarseEngine:
         if key not in self._pressings:
             force = self.bench.load_on("tool" if on_top == "tool" else "mirror", lap, pressing=True)
             where = (np.zeros(1), np.zeros((1, 1)), np.ones((1, 1)), AT_REST)
-            self._pressings[key] = contact_setting(
-                self.bench, lap, on_top, force, *where, self.constants, self.accuracy
-            )
+            self._pressings[key] = spell_contact(self.bench, lap, on_top, force, *where, self.constants, self.accuracy)
         return self._pressings[key]
 
     def _prepared(self, stroke: StrokeSpec, lap: Lap) -> tuple[Any, Any]:
@@ -193,17 +190,6 @@ class CoarseEngine:
         for spell in plan:
             out.append(self.after(out[-1], spell))
         return out
-
-
-def worker_count() -> int:
-    """Coupled runs at a time; no result depends on it."""
-    return 2
-
-
-def in_parallel(function: Callable[[In], Out], items: Sequence[In]) -> list[Out]:
-    """Map on the machine's cores, in order; the kernels let go of the lock."""
-    with ThreadPoolExecutor(max_workers=worker_count()) as pool:
-        return list(pool.map(function, items))
 
 
 def chunks(items: Sequence[In], size: int) -> list[Sequence[In]]:

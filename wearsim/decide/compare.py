@@ -8,8 +8,9 @@ from typing import Any, Literal
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.errors import InputError
+from wearsim.wear.engine import Progress
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.predict import Progress, predict
+from wearsim.wear.predict import predict
 
 OnTop = Literal["tool", "mirror"]
 

@@ -16,13 +16,14 @@ from itertools import product
 
 import numpy as np
 
-from wearsim.decide.coarse_engine import In, Out, Plan, PlannedSpell, chunks, in_parallel
+from wearsim.decide.coarse_engine import In, Out, Plan, PlannedSpell, chunks
 from wearsim.decide.gauss_newton import GaussNewton, gauss_newton
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes, without_short
 from wearsim.decide.limits import TimeUp
 from wearsim.decide.stroke_library import DRAWN, StrokeSpec, UnitCube
 from wearsim.errors import ContactError
 from wearsim.kernels.arrays import Floats
+from wearsim.parallel import in_threads
 
 Place = tuple[str, str | None]
 """Piece on top and lap of a spell."""
@@ -252,7 +253,7 @@ class Multistart:
         for some in chunks(items, AT_ONCE):
             if self.is_late():
                 break
-            out += [one for one in in_parallel(function, some) if one is not None]
+            out += [one for one in in_threads(function, some) if one is not None]
         return out
 
     def _closer(self, climbs: list[GaussNewton], count: int, runs: int) -> list[Candidate]:

@@ -15,13 +15,14 @@ from time import monotonic
 import numpy as np
 from numpy.typing import NDArray
 
-from wearsim.decide.coarse_engine import CoarseEngine, Plan, PlannedSpell, chunks, in_parallel
+from wearsim.decide.coarse_engine import CoarseEngine, Plan, PlannedSpell, chunks
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
 from wearsim.decide.limits import Clock
 from wearsim.decide.multistart import Multistart, MultistartBudget
 from wearsim.decide.objective import Objective
 from wearsim.decide.stroke_library import StrokeSpec, allowed_strokes
 from wearsim.kernels.arrays import Floats
+from wearsim.parallel import in_threads
 
 Progress = Callable[[str, float], None]
 """Called with a stage's name and the best cost so far [m]."""
@@ -216,7 +217,7 @@ def responses(engine: CoarseEngine, objective: Objective, strokes: tuple[StrokeS
             rows.append(objective.root @ (objective.start.height - state.height) / minutes)
         return np.array(rows)
 
-    return np.array(in_parallel(one, strokes))
+    return np.array(in_threads(one, strokes))
 
 
 @dataclass(frozen=True)
@@ -332,7 +333,7 @@ class ResponseSearch:
         for some in chunks(plans, AT_ONCE):
             if self.pool.candidates and self.pool.is_late():
                 break
-            fresh = [one for one in in_parallel(self.refiner.attempt, some) if one is not None]
+            fresh = [one for one in in_threads(self.refiner.attempt, some) if one is not None]
             self.pool.candidates += fresh
             done += fresh
         return done
@@ -344,7 +345,7 @@ class ResponseSearch:
         for some in chunks(starts, CLIMBS_AT_ONCE):
             if self._is_spent():
                 break
-            self.pool.candidates += in_parallel(refined, some)
+            self.pool.candidates += in_threads(refined, some)
             self._report("refining")
 
     @property

@@ -12,7 +12,7 @@ from functools import partial
 import numpy as np
 
 from wearsim.bench.lap import Lap
-from wearsim.decide.coarse_engine import COARSE, NEAR, ROUGH, CoarseEngine, Plan, PlannedSpell, chunks, in_parallel
+from wearsim.decide.coarse_engine import COARSE, NEAR, ROUGH, CoarseEngine, Plan, PlannedSpell, chunks
 from wearsim.decide.gauss_newton import gauss_newton
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
 from wearsim.decide.limits import Limits
@@ -22,6 +22,7 @@ from wearsim.decide.reasons import NOTHING_LEFT
 from wearsim.decide.response_search import CLIMBS_AT_ONCE, Pool, Progress, ResponseSearch, SearchBudget
 from wearsim.decide.rounding import Rounder
 from wearsim.decide.stroke_library import StrokeSpec
+from wearsim.parallel import in_threads
 from wearsim.wear.state import State, lap_name
 
 # Lengths of a pressing that are tried [min]. Judgements.
@@ -165,7 +166,7 @@ class SearchSchedule:
         for some in chunks(tops[:ROUNDED], CLIMBS_AT_ONCE):
             if best and (self.pool.is_late() or fine.nominal.work > end + FINE_WORK):
                 break
-            best += in_parallel(lambda one: rounder.best_near(one.plan, sizes_too=True), some)
+            best += in_threads(lambda one: rounder.best_near(one.plan, sizes_too=True), some)
         if not self.pool.is_late():
             best += with_pressing(best, rounder, sizes_too=True)
         pool.evaluations += fine.evaluations
@@ -179,7 +180,7 @@ class SearchSchedule:
                 if self.pool.is_late() or fine.nominal.work > end:
                     break
                 some = tops[place : min(place + CLIMBS_AT_ONCE, count)]
-                tops[place : place + len(some)] = in_parallel(partial(_climbed, fine, runs), some)
+                tops[place : place + len(some)] = in_threads(partial(_climbed, fine, runs), some)
         return sorted(tops, key=cost_of)
 
 

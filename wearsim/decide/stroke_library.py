@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import Extent
 from wearsim.bench.lap import Lap
-from wearsim.bench.programme import Spell, Stroke
+from wearsim.bench.programme import STROKES, Spell, Stroke
 from wearsim.decide.limits import Limits
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy
@@ -29,11 +29,10 @@ from wearsim.wear.state import State, start_state
 # The kinds of strokes, and the sizes that each is free in.
 SIZES = ("length", "sweep", "overhang")
 FREE = {
-    "straight": ("length",),
-    "overhang": ("length", "overhang"),
-    "w": ("length", "sweep", "overhang"),
-    "oval": ("length", "sweep", "overhang"),
-    "press": (),
+    name: tuple(
+        size for size, key in zip(SIZES, ("length", "side_sweep", "side_overhang"), strict=True) if key in kind.uses
+    )
+    for name, kind in STROKES.items()
 }
 SWEEPING = tuple(kind for kind, sizes in FREE.items() if "sweep" in sizes)
 # How often each kind is drawn where the floor draws strokes of random sizes; and the kinds that a search draws, for which
@@ -106,7 +105,7 @@ class StrokeSpec:
         keys: dict[str, object] = {"stroke": self.kind, "on_top": self.on_top, "lap": self.lap, "minutes": minutes}
         if not self.is_press:
             keys |= {"rate": rate, "turn": turn}
-        if self.kind == "w":
+        if "strokes_per_sweep" in STROKES[self.kind].uses:
             keys["strokes_per_sweep"] = STROKES_PER_SWEEP
         names = {"length": "length", "sweep": "side_sweep", "overhang": "side_overhang"}
         return Spell.model_validate(keys | {names[size]: Extent(value) for size, value in self.free.items()})
@@ -192,9 +191,9 @@ def _grid(steps: int) -> Iterator[tuple[str, float, float, float]]:
     lengths = np.linspace(0.1, 0.8, steps)
     sides = np.linspace(0.05, 0.45, max(3, steps // 2 + 1)).tolist()
     for length in map(float, lengths):
-        yield "straight", length, 0.0, 0.0
+        yield from ((kind, length, 0.0, 0.0) for kind, sizes in FREE.items() if sizes == ("length",))
         for side in sides:
-            yield "overhang", length, 0.0, side
+            yield from ((kind, length, 0.0, side) for kind, sizes in FREE.items() if sizes == ("length", "overhang"))
             for kind in SWEEPING:
                 for aside in (0.0, *sides):
                     yield kind, length, side, aside

@@ -128,6 +128,19 @@ def _energy(out: Sums, stiffness: float, force: float, fx: float, fy: float, pos
 
 
 @inlined
+def _all_touching(full: Floats, stiffness: float, force: float, fx: float, fy: float) -> Triple:
+    """The pose that balances the load were every node in contact, pulling where it must."""
+    det = full[0] * full[2] - full[1] * full[1]
+    f0 = force / stiffness - full[4]
+    f1 = force * fx / stiffness - full[5]
+    return (
+        (full[2] * f0 - full[1] * f1) / det,
+        (full[0] * f1 - full[1] * f0) / det,
+        force * fy / (stiffness * full[3]),
+    )
+
+
+@inlined
 def balance(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, stiffness: float, force: float,
             fx: float, fy: float, scale: float, cold: bool, pose: Floats) -> tuple[int, float]:  # fmt: skip
     """Find the pose that balances ``force`` [N] at ``(fx, fy)`` [m].
@@ -157,14 +170,7 @@ def balance(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, st
     across = fy != 0.0
     at = (pose[0], pose[1], pose[2] if across else 0.0)
     if cold:
-        det = full[0] * full[2] - full[1] * full[1]
-        f0 = force / stiffness - full[4]
-        f1 = force * fx / stiffness - full[5]
-        at = (
-            (full[2] * f0 - full[1] * f1) / det,
-            (full[0] * f1 - full[1] * f0) / det,
-            force * fy / (stiffness * full[3]),
-        )
+        at = _all_touching(full, stiffness, force, fx, fy)
     out = _sums(x, y, area, height, at, across)
     gradient = _gradient(out, stiffness, force, fx, fy, scale)
     residual = _imbalance(gradient, force)

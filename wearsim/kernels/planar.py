@@ -41,8 +41,8 @@ from wearsim.kernels.planar_grid import (
     TILT_Y,
     TIME,
     TOUCHING,
-    Glass,
-    Pitch,
+    GlassGrid,
+    PitchGrid,
     Row,
     Work,
     bear_row,
@@ -58,7 +58,7 @@ from wearsim.kernels.planar_grid import (
 
 
 @kernel
-def _wear(pose: Floats, out: Floats, preston: float, glass: Glass, pitch: Pitch, gap: Any, stiff: Any, held: Any,
+def _wear(pose: Floats, out: Floats, preston: float, glass: GlassGrid, pitch: PitchGrid, gap: Any, stiff: Any, held: Any,
           ends: Any, worn: Any, peak: Any, row: Row) -> float:  # fmt: skip
     """Wear of every cell (physics section 3) and its largest pressure; returns the area in contact [m^2]."""
     d, bx, by = out[HEIGHT], out[TILT_X], out[TILT_Y]
@@ -71,27 +71,15 @@ def _wear(pose: Floats, out: Floats, preston: float, glass: Glass, pitch: Pitch,
         x, deep, hard = glass.across[first:last], gap[j, first:last], stiff[j, first:last]
         cover = row.bearing[: last - first]
         cover_row(x, y, pose[CENTRE_X], pose[CENTRE_Y], pitch.radius, size, cover)
-        wear_row(
-            d + by * y,
-            bx,
-            pose[SPEED_X] - rate * y,
-            pose[SPEED_Y],
-            rate,
-            share,
-            x,
-            deep,
-            hard,
-            cover,
-            worn[j, first:last],
-        )
-        touching += touch_row(
-            d + by * y, bx, 0.5 * size * size, x, deep, hard, held[j, first:last], peak[j, first:last]
-        )
+        along, side = pose[SPEED_X] - rate * y, pose[SPEED_Y]
+        wear_row(d + by * y, bx, along, side, rate, share, x, deep, hard, cover, worn[j, first:last])
+        tops = peak[j, first:last]
+        touching += touch_row(d + by * y, bx, 0.5 * size * size, x, deep, hard, held[j, first:last], tops)
     return touching
 
 
 @kernel
-def _creep(pose: Floats, out: Floats, relaxation: float, w: Floats, u: Floats, glass: Glass, pitch: Pitch,
+def _creep(pose: Floats, out: Floats, relaxation: float, w: Floats, u: Floats, glass: GlassGrid, pitch: PitchGrid,
            sunk: Any, row: Row) -> None:  # fmt: skip
     """Sinking of every cell of the lap under the glass (physics section 4); a facet sinks by E s / tau."""
     n, m = glass.across.size, pitch.across.size
@@ -101,16 +89,8 @@ def _creep(pose: Floats, out: Floats, relaxation: float, w: Floats, u: Floats, g
     need = (glass.reach**2 + cx * cx + cy * cy - pitch.radius**2) / (2.0 * glass.reach)
     for j in range(m):
         q = pitch.across[j]
-        first, last = columns_under(
-            q,
-            pitch.radius + GHOSTS * size,
-            q + away_y,
-            -away_x,
-            glass.radius + (GHOSTS + 1.0) * size,
-            size,
-            0.5 * (m - 1),
-            m,
-        )
+        own, other = pitch.radius + GHOSTS * size, glass.radius + (GHOSTS + 1.0) * size
+        first, last = columns_under(q, own, q + away_y, -away_x, other, size, 0.5 * (m - 1), m)
         count = last - first
         if count == 0:
             continue
@@ -120,23 +100,18 @@ def _creep(pose: Floats, out: Floats, relaxation: float, w: Floats, u: Floats, g
         x, y = cx + start_x, cy + start_y
         places_of_row(x / size + middle, y / size + middle, cosine, sine, n, at, right, up)
         read_row(w.ravel(), n, at, right, up, height)
-        bear_row(
-            glass, size, start_x, start_y, cosine, sine, cx, cy, need, pitch.inward[j, first:last], row.bearing[:count]
-        )
-        sink_row(
+        inward, bearing = pitch.inward[j, first:last], row.bearing[:count]
+        bear_row(glass, size, start_x, start_y, cosine, sine, cx, cy, need, inward, bearing)
+        level, slope = (
             out[HEIGHT] + out[TILT_X] * x + out[TILT_Y] * y,
             (out[TILT_X] * cosine + out[TILT_Y] * sine) * size,
-            pose[TIME] / relaxation,
-            height,
-            u[j, first:last],
-            row.bearing[:count],
-            sunk[j, first:last],
         )
+        sink_row(level, slope, pose[TIME] / relaxation, height, u[j, first:last], bearing, sunk[j, first:last])
 
 
 @kernel
-def _walk_slot(slot: int, thread: int, poses: Floats, settled: Floats, w: Floats, u: Floats, glass: Glass,
-               pitch: Pitch, work: Work, force: float, preston: float, relaxation: float,
+def _walk_slot(slot: int, thread: int, poses: Floats, settled: Floats, w: Floats, u: Floats, glass: GlassGrid,
+               pitch: PitchGrid, work: Work, force: float, preston: float, relaxation: float,
                tolerance: float) -> None:  # fmt: skip
     """Walk every pose of one slot."""
     gap, stiff, held, ends = work.gap[thread], work.stiff[thread], work.held[thread], work.ends[thread]
@@ -144,25 +119,11 @@ def _walk_slot(slot: int, thread: int, poses: Floats, settled: Floats, w: Floats
     for i in range(slot, poses.shape[0], work.worn.shape[0]):
         pose, out = poses[i], settled[i]
         out[COVERED] = lay(pose, w, u, glass, pitch, gap, stiff, held, ends, row)
-        settle(
-            out,
-            force,
-            force * pose[LOAD_X],
-            force * pose[LOAD_Y],
-            glass.radius,
-            tolerance,
-            glass.across,
-            held,
-            gap,
-            stiff,
-            ends,
-            sums,
-            step,
-        )
+        fx, fy = force * pose[LOAD_X], force * pose[LOAD_Y]
+        settle(out, force, fx, fy, glass.radius, tolerance, glass.across, held, gap, stiff, ends, sums, step)
         if out[STATUS] == BALANCED:
-            out[TOUCHING] = _wear(
-                pose, out, preston, glass, pitch, gap, stiff, held, ends, work.worn[slot], work.peak[thread], row
-            )
+            worn, peak = work.worn[slot], work.peak[thread]
+            out[TOUCHING] = _wear(pose, out, preston, glass, pitch, gap, stiff, held, ends, worn, peak, row)
             _creep(pose, out, relaxation, w, u, glass, pitch, work.sunk[slot], row)
 
 
@@ -176,7 +137,7 @@ def _gather(total: Any, laid: Any, row: int) -> None:
 
 
 @kernel(parallel=True)
-def walk(poses: Floats, settled: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch, work: Work, force: float,
+def walk(poses: Floats, settled: Floats, w: Floats, u: Floats, glass: GlassGrid, pitch: PitchGrid, work: Work, force: float,
          preston: float, relaxation: float, tolerance: float) -> None:  # fmt: skip
     """Walk a spell's poses: ``poses`` (updates, poses, columns); the state ``w``, ``u`` changes after each update.
 
@@ -187,21 +148,8 @@ def walk(poses: Floats, settled: Floats, w: Floats, u: Floats, glass: Glass, pit
         if update > 0:  # the same pose of the stroke before is the best guess
             settled[update, :, :STEPS] = settled[update - 1, :, :STEPS]
         for slot in prange(slots):
-            _walk_slot(
-                slot,
-                get_thread_id(),
-                poses[update],
-                settled[update],
-                w,
-                u,
-                glass,
-                pitch,
-                work,
-                force,
-                preston,
-                relaxation,
-                tolerance,
-            )
+            thread, now, found = get_thread_id(), poses[update], settled[update]
+            _walk_slot(slot, thread, now, found, w, u, glass, pitch, work, force, preston, relaxation, tolerance)
         for row in prange(n + m):  # one round for both: each costs the threads a waking
             if row < n:
                 _gather(w, work.worn, row)

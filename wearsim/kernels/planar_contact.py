@@ -27,8 +27,8 @@ from wearsim.kernels.planar_grid import (
     TILT_X,
     TILT_Y,
     UNBALANCED,
-    Glass,
-    Pitch,
+    GlassGrid,
+    PitchGrid,
     Row,
     add_row,
     columns_under,
@@ -42,7 +42,7 @@ from wearsim.kernels.planar_grid import (
 
 
 @kernel
-def lay(pose: Floats, w: Floats, u: Floats, glass: Glass, pitch: Pitch, gap: Any, stiff: Any, held: Any,
+def lay(pose: Floats, w: Floats, u: Floats, glass: GlassGrid, pitch: PitchGrid, gap: Any, stiff: Any, held: Any,
         ends: Any, row: Row) -> float:  # fmt: skip
     """Lay the lap on the glass: gap, stiffness and area held, cell by cell; returns the area held [m^2]."""
     n, m = glass.across.size, pitch.across.size

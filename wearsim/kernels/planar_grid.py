@@ -31,7 +31,7 @@ MOST_STEPS = 1000  # against a fault of ours alone: the worst balance seen, far 
 GHOSTS = 2.5  # cells beyond a rim that are carried along
 
 
-class Glass(NamedTuple):
+class GlassGrid(NamedTuple):
     """What stays of the mirror: arrays ``(n, n)`` in its own frame."""
 
     area: Floats  # area of glass in the cell [m^2]
@@ -47,7 +47,7 @@ class Glass(NamedTuple):
     reach: float  # the lap must reach to here for the edge effect [m]
 
 
-class Pitch(NamedTuple):
+class PitchGrid(NamedTuple):
     """What stays of the lap: arrays ``(m, m)`` in its own frame."""
 
     share: Floats  # share of the cell that is pitch, rim apart; (1, 1) for a whole lap [1]
@@ -235,7 +235,7 @@ def touch_row(level: float, bx: float, half: float, x: Any, gap: Any, stiff: Any
 
 
 @kernel
-def bear_row(glass: Glass, size: float, start_x: float, start_y: float, cosine: float, sine: float, cx: float,
+def bear_row(glass: GlassGrid, size: float, start_x: float, start_y: float, cosine: float, sine: float, cx: float,
              cy: float, need: float, inward: Any, into: Any) -> None:  # fmt: skip
     """Share of glass times its edge gain, E, over a row of the lap's cells; ``start``: the first from its centre.
 

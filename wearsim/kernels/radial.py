@@ -22,7 +22,7 @@ from wearsim.kernels.contact import balance
 from wearsim.kernels.quadrature import Nodes, resample
 
 
-class Setting(NamedTuple):
+class SpellContact(NamedTuple):
     """Everything that stays the same during a spell, as floats and arrays.
 
     Attributes
@@ -128,14 +128,28 @@ def _full_sums(x: Floats, y: Floats, area: Floats, height: Floats, out: Floats) 
 
 
 @inlined
+def _rows(i: int, nodes: Nodes, n_r: int, n_p: int) -> tuple[int, int, int, int, int, int]:
+    """Where the nodes of offset i begin and end: of the area, of the glass's rings and of the lap's rings."""
+    area, glass, pitch = nodes.area_start, nodes.glass_start, nodes.pitch_start
+    return area[i], area[i + 1], glass[i * n_r], glass[(i + 1) * n_r], pitch[i * n_p], pitch[(i + 1) * n_p]
+
+
+@inlined
+def _fine_tables(w: Floats, u: Floats, contact: SpellContact, room: Floats) -> tuple[Floats, Floats]:
+    """Both profiles on their fine even tables, in rows of ``room``."""
+    glass, pitch = room[4, : contact.glass_source.shape[0]], room[5, : contact.pitch_source.shape[0]]
+    resample(w, contact.glass_source, contact.glass_weight, glass)
+    resample(u, contact.pitch_source, contact.pitch_weight, pitch)
+    return glass, pitch
+
+
+@inlined
 def _heights(
     i: int, w: Floats, u: Floats, glass: Floats, pitch: Floats, nodes: Nodes, room: Floats
 ) -> tuple[Floats, Floats, Floats]:
     """Height w + u at the area nodes, at the nodes of the glass's and of the lap's rings, of offset i: rows of ``room``."""
     n_r, n_p = w.size, u.size
-    s, t = nodes.area_start[i], nodes.area_start[i + 1]
-    gs, gt = nodes.glass_start[i * n_r], nodes.glass_start[(i + 1) * n_r]
-    ps, pt = nodes.pitch_start[i * n_p], nodes.pitch_start[(i + 1) * n_p]
+    s, t, gs, gt, ps, pt = _rows(i, nodes, n_r, n_p)
     height, other = room[0, : t - s], room[1, : t - s]
     _look_up(glass, nodes.area_glass[s:t], nodes.area_glass_part[s:t], height)
     _look_up(pitch, nodes.area_pitch[s:t], nodes.area_pitch_part[s:t], other)
@@ -149,10 +163,10 @@ def _heights(
 
 
 @inlined
-def _settle(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, setting: Setting, fx: float,
+def _settle(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, contact: SpellContact, fx: float,
             fy: float, cold: bool, pose: Floats) -> tuple[int, float]:  # fmt: skip
     """Balance one load case; a warm start that misleads is followed by the cold one, which is the tried one."""
-    kappa, force, scale = setting.stiffness, setting.force, setting.scale
+    kappa, force, scale = contact.stiffness, contact.force, contact.scale
     steps, left = balance(x, y, area, height, full, kappa, force, fx, fy, scale, cold, pose)
     if steps < 0 and not cold:
         steps, left = balance(x, y, area, height, full, kappa, force, fx, fy, scale, True, pose)
@@ -169,25 +183,24 @@ def _weight(path: Floats, time: Floats) -> float:
 
 
 @inlined
-def _room(setting: Setting, nodes: Nodes, n_r: int, n_p: int) -> Floats:
+def _room(contact: SpellContact, nodes: Nodes, n_r: int, n_p: int) -> Floats:
     """Rows long enough for the nodes of any one offset, and for the two fine tables."""
-    longest = max(setting.glass_source.shape[0], setting.pitch_source.shape[0])
-    for i in range(setting.path.shape[0]):
-        longest = max(longest, nodes.area_start[i + 1] - nodes.area_start[i])
-        longest = max(longest, nodes.glass_start[(i + 1) * n_r] - nodes.glass_start[i * n_r])
-        longest = max(longest, nodes.pitch_start[(i + 1) * n_p] - nodes.pitch_start[i * n_p])
+    longest = max(contact.glass_source.shape[0], contact.pitch_source.shape[0])
+    for i in range(contact.path.shape[0]):
+        s, t, gs, gt, ps, pt = _rows(i, nodes, n_r, n_p)
+        longest = max(longest, t - s, gt - gs, pt - ps)
     return np.empty((6, longest))
 
 
 @inlined
-def offset_pressures(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses: Floats, cold: bool,
+def offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Floats, cold: bool,
                      path: Floats, time: Floats, basis: Floats, pitch_basis: Floats, survey: Floats) -> int:  # fmt: skip
     """Balance every offset and load case at the state (w, u); gather the ring means of the pressure.
 
     Parameters
     ----------
     w, u : (n_r,), (n_rho,) float [m]
-    setting : Setting
+    contact : SpellContact
     nodes : Nodes
     poses : (n_e, M, 3) float
         Poses to start from unless ``cold``; the result on return.
@@ -207,44 +220,39 @@ def offset_pressures(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses
     int
         0, or 1 + the index of the first offset whose balance was not found.
     """
-    room, full = _room(setting, nodes, w.size, u.size), np.empty(6)
-    return _offset_pressures(w, u, setting, nodes, poses, cold, path, time, basis, pitch_basis, survey, room, full)
+    room, full = _room(contact, nodes, w.size, u.size), np.empty(6)
+    return _offset_pressures(w, u, contact, nodes, poses, cold, path, time, basis, pitch_basis, survey, room, full)
 
 
 @inlined
-def _offset_pressures(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses: Floats, cold: bool,
+def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Floats, cold: bool,
                       path: Floats, time: Floats, basis: Floats, pitch_basis: Floats, survey: Floats,
                       room: Floats, full: Floats) -> int:  # fmt: skip
     """:func:`offset_pressures` in room that is there already: (6, longest row) and (6,)."""
     w, u, poses, path, time = borrowed(w), borrowed(u), borrowed(poses), borrowed(path), borrowed(time)
-    setting, nodes, room, full = borrowed(setting), borrowed(nodes), borrowed(room), borrowed(full)
+    contact, nodes, room, full = borrowed(contact), borrowed(nodes), borrowed(room), borrowed(full)
     basis, pitch_basis, survey = borrowed(basis), borrowed(pitch_basis), borrowed(survey)
-    n_e, cases = setting.path.shape
+    n_e, cases = contact.path.shape
     n_r, n_p = w.size, u.size
-    kappa = setting.stiffness
-    look = survey[3] < 0.0
+    kappa = contact.stiffness
+    pressure, look = room[3], survey[3] < 0.0
     survey[:] = 0.0
-    glass, pitch = room[4, : setting.glass_source.shape[0]], room[5, : setting.pitch_source.shape[0]]
-    resample(w, setting.glass_source, setting.glass_weight, glass)
-    resample(u, setting.pitch_source, setting.pitch_weight, pitch)
+    glass, pitch = _fine_tables(w, u, contact, room)
     basis[:] = 0.0
     pitch_basis[:] = 0.0
     for i in range(n_e):
         if _weight(path[i], time[i]) == 0.0:
             continue
-        s, t = nodes.area_start[i], nodes.area_start[i + 1]
-        gs, gt = nodes.glass_start[i * n_r], nodes.glass_start[(i + 1) * n_r]
-        ps, pt = nodes.pitch_start[i * n_p], nodes.pitch_start[(i + 1) * n_p]
+        s, t, gs, gt, ps, pt = _rows(i, nodes, n_r, n_p)
         height, on_glass, on_pitch = _heights(i, w, u, glass, pitch, nodes, room)
-        pressure = room[3]
         x, y, area = nodes.area_x[s:t], nodes.area_y[s:t], nodes.area_weight[s:t]
         _full_sums(x, y, area, height, full)
         for m in range(cases):
             if path[i, m] == 0.0 and time[i, m] == 0.0:
                 continue
             pose = poses[i, m]
-            fx, fy = setting.centre[i] + setting.cases[m, 0], setting.cases[m, 1]
-            steps, left = _settle(x, y, area, height, full, setting, fx, fy, cold, pose)
+            fx, fy = contact.centre[i] + contact.cases[m, 0], contact.cases[m, 1]
+            steps, left = _settle(x, y, area, height, full, contact, fx, fy, cold, pose)
             survey[2] = max(survey[2], left)
             survey[3] += abs(steps)
             if steps < 0:
@@ -252,33 +260,29 @@ def _offset_pressures(w: Floats, u: Floats, setting: Setting, nodes: Nodes, pose
             d, bx, by = pose[0], pose[1], pose[2]
             row = i * cases + m if basis.shape[0] > 1 else 0
             if path[i, m] != 0.0:
-                _ring_pressures(
-                    nodes.glass_x[gs:gt], nodes.glass_y[gs:gt], nodes.glass_share[gs:gt],
-                    on_glass, d, bx, by, pressure,
-                )  # fmt: skip
+                gx, gy, share = nodes.glass_x[gs:gt], nodes.glass_y[gs:gt], nodes.glass_share[gs:gt]
+                _ring_pressures(gx, gy, share, on_glass, d, bx, by, pressure)
                 _ring_sums(nodes.glass_start, i * n_r, n_r, gs, pressure, kappa * path[i, m], basis[row])
             if time[i, m] != 0.0:
-                _ring_pressures(
-                    nodes.pitch_x[ps:pt], nodes.pitch_y[ps:pt], nodes.pitch_share[ps:pt],
-                    on_pitch, d, bx, by, pressure,
-                )  # fmt: skip
+                px, py, share = nodes.pitch_x[ps:pt], nodes.pitch_y[ps:pt], nodes.pitch_share[ps:pt]
+                _ring_pressures(px, py, share, on_pitch, d, bx, by, pressure)
                 _ring_sums(nodes.pitch_start, i * n_p, n_p, ps, pressure, kappa * time[i, m], pitch_basis[0])
             if look:
-                gy, gf = nodes.glass_y[gs:gt], nodes.glass_factor[gs:gt]
-                top = kappa * _largest(nodes.glass_x[gs:gt], gy, gf, on_glass, d, bx, by)
+                gy, factor, plain = nodes.glass_y[gs:gt], nodes.glass_factor[gs:gt], nodes.area_plain[s:t]
+                top = kappa * _largest(nodes.glass_x[gs:gt], gy, factor, on_glass, d, bx, by)
                 survey[0] = max(survey[0], top)
-                survey[1] += time[i, m] * _lifted(x, y, nodes.area_plain[s:t], height, d, bx, by)
+                survey[1] += time[i, m] * _lifted(x, y, plain, height, d, bx, by)
     return 0
 
 
 @inlined
-def rates(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses: Floats, cold: bool, dw: Floats,
+def rates(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Floats, cold: bool, dw: Floats,
           du: Floats, survey: Floats) -> int:  # fmt: skip
     """dw/dt (n_r,) and du/dt (n_rho,) [m/s] at the state (w, u); returns 0 or the failing offset + 1."""
     basis, pitch_basis = dw.reshape(1, dw.size), du.reshape(1, du.size)
-    status = offset_pressures(w, u, setting, nodes, poses, cold, setting.path, setting.time, basis, pitch_basis, survey)
-    dw *= -setting.wear
-    du *= -setting.creep
+    status = offset_pressures(w, u, contact, nodes, poses, cold, contact.path, contact.time, basis, pitch_basis, survey)
+    dw *= -contact.wear
+    du *= -contact.creep
     return status
 
 
@@ -296,8 +300,21 @@ def _error(h: float, k1w: Floats, k2w: Floats, k3w: Floats, k4w: Floats, k1u: Fl
     return worst
 
 
+@inlined
+def _stage(stage: int, h: float, y: Floats, k: Floats) -> Floats:
+    """Where a stage of a step looks: the state moved by the rates found so far."""
+    moved = y.copy()
+    if stage == 1:
+        moved += 0.5 * h * k[0]
+    elif stage == 2:
+        moved += 0.75 * h * k[1]
+    else:
+        moved += h * (2.0 / 9.0 * k[0] + 1.0 / 3.0 * k[1] + 4.0 / 9.0 * k[2])
+    return moved
+
+
 @kernel
-def evolve(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses: Floats, duration: float, steps: int,
+def evolve(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Floats, duration: float, steps: int,
            small_w: float, small_u: float, first_step: float, report: Floats) -> int:  # fmt: skip
     """Wear and creep together over ``duration`` seconds, in place.
 
@@ -328,7 +345,7 @@ def evolve(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses: Floats, 
     survey = np.empty(4)
     report[:] = 0.0
     survey[3] = -1.0
-    status = rates(w, u, setting, nodes, poses, True, kw[0], ku[0], survey)
+    status = rates(w, u, contact, nodes, poses, True, kw[0], ku[0], survey)
     if status != 0:
         report[2] = survey[2]
         return status
@@ -340,18 +357,9 @@ def evolve(w: Floats, u: Floats, setting: Setting, nodes: Nodes, poses: Floats, 
     while t < duration * (1 - 1e-12):
         h = min(h, duration - t)
         for stage in range(1, 4):
-            yw, yu = w.copy(), u.copy()
-            if stage == 1:
-                yw += 0.5 * h * kw[0]
-                yu += 0.5 * h * ku[0]
-            elif stage == 2:
-                yw += 0.75 * h * kw[1]
-                yu += 0.75 * h * ku[1]
-            else:
-                yw += h * (2.0 / 9.0 * kw[0] + 1.0 / 3.0 * kw[1] + 4.0 / 9.0 * kw[2])
-                yu += h * (2.0 / 9.0 * ku[0] + 1.0 / 3.0 * ku[1] + 4.0 / 9.0 * ku[2])
+            yw, yu = _stage(stage, h, w, kw), _stage(stage, h, u, ku)
             survey[3] = -1.0 if stage == 3 else 0.0
-            status = rates(yw, yu, setting, nodes, poses, False, kw[stage], ku[stage], survey)
+            status = rates(yw, yu, contact, nodes, poses, False, kw[stage], ku[stage], survey)
             if status != 0:
                 report[2] = survey[2]
                 return status

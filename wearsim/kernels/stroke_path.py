@@ -1,10 +1,11 @@
-"""Where a stroke spends its path and its time: weights over centre offset and load case.
+"""The path of a stroke, and where it spends its length and its time: weights over centre offset and load case.
 
-Physics sections 5 and 6. Every draw of a jittered stroke is walked once round its phase; each pose adds its path
+Physics sections 5 and 6. :func:`pose_at` is the one place that knows the paths; both engines and the drawings come
+by here. Every draw of a jittered stroke is walked once round its phase; each pose adds its path
 and its time to the two nearest offset nodes (linearly, so that the mean offset is exact) and to the load cases
 (:func:`case_weights`). Draws whose stroke would reach ``limit`` are left out and counted.
 
-Kinds are numbered 0 straight, one-third and overhang (a line), 1 W, 2 oval.
+Paths are numbered 0 a line, 1 W, 2 oval; ``wearsim.bench.programme.STROKES`` says which stroke has which.
 """
 
 from __future__ import annotations
@@ -44,6 +45,15 @@ def pose_at(kind: int, length: float, sweep: float, overhang: float, per_sweep: 
     elif kind == 2:
         out[1] += sweep * c
         out[3] = -2.0 * np.pi * sweep * s
+
+
+@kernel
+def follow_path(kind: int, length: Floats, sweep: Floats, overhang: float, per_sweep: float, moments: Floats,
+                sweep_phase: float, out: Floats) -> None:  # fmt: skip
+    """:func:`pose_at` of many strokes: ``length``, ``sweep`` (k,), ``moments`` (k, n) in strokes, ``out`` (k, n, 4)."""
+    for i in range(moments.shape[0]):
+        for j in range(moments.shape[1]):
+            pose_at(kind, length[i], sweep[i], overhang, per_sweep, moments[i, j], sweep_phase, out[i, j])
 
 
 @inlined

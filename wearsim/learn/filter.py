@@ -28,8 +28,8 @@ from wearsim.learn.observation import Observation
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import Constants
 from wearsim.wear.initial_figure import StartFigure, covariance_root
-from wearsim.wear.radial.engine import work
-from wearsim.wear.state import Pitch, State, start_state
+from wearsim.wear.radial.engine import RadialEngine
+from wearsim.wear.state import PitchProfile, State, start_state
 
 LEARNING = Accuracy(
     glass_rings=36, pitch_rings=32, rim_share=0.9, offsets=14, per_radius=10, per_turn=9, ring_per_turn=8,
@@ -218,7 +218,7 @@ class SessionFilter:
         self, model: SessionModel, state: State, covariance: Floats, constants: Constants, spread: float,
         linear: Linearisation | None, is_misfit: bool,
     ) -> FilterStep:  # fmt: skip
-        after = work(model.bench, model.programme, state, constants, self.accuracy).states[-1]
+        after = RadialEngine(self.accuracy).run(model.bench, model.programme, state, constants).end
         removal = state.height - after.height
         linear = linear or Linearisation(np.eye(removal.size), removal, -removal)
         grown = linear.transition @ covariance @ linear.transition.T
@@ -275,7 +275,7 @@ class SessionFilter:
     def _after(self, model: SessionModel, state: State, constants: Constants, otherwise: Floats) -> Floats:
         """The glass after a session [m]; ``otherwise`` where no balance is found."""
         try:
-            return work(model.bench, model.programme, state, constants, self.accuracy).states[-1].height
+            return RadialEngine(self.accuracy).run(model.bench, model.programme, state, constants).end.height
         except ContactError:
             return otherwise
 
@@ -314,5 +314,5 @@ def corrected_state(state: State, change: Floats) -> State:
     laps = {}
     for name, pitch in state.laps.items():
         on_lap = spline_matrix(radius, np.clip(pitch.radius, radius[0], radius[-1])) @ change
-        laps[name] = Pitch(pitch.radius, pitch.height - on_lap)
+        laps[name] = PitchProfile(pitch.radius, pitch.height - on_lap)
     return State(radius, state.height + change, MappingProxyType(laps))

@@ -8,7 +8,6 @@ hide behind each other and the distribution is bent. Means, covariance and inter
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -32,8 +31,8 @@ from wearsim.learn.posterior import (
     fitted_mode,
     importance_weights,
 )
+from wearsim.parallel import in_threads
 from wearsim.wear.constants import Belief
-from wearsim.wear.predict import WORKERS
 
 Progress = Callable[[str], None]
 """Receives what is being done."""
@@ -181,8 +180,7 @@ class Inference:
 
     def _climbed_from(self, places: list[Floats]) -> list[Mode]:
         """The modes reached from these places in few steps."""
-        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-            climbed = list(pool.map(lambda place: self.climbed(place, FIRST_STEPS), places))
+        climbed = in_threads(lambda place: self.climbed(place, FIRST_STEPS), places)
         return [mode for mode in climbed if mode is not None]
 
     def _linearised(self, place: Floats) -> Inference:
@@ -198,8 +196,7 @@ class Inference:
 
         uniform = qmc.Sobol(self.size, seed=np.random.default_rng(SCOUTS)).random(SCOUTS)
         places = np.vstack([np.zeros(self.size), ABROAD * ndtri(np.clip(uniform, 1e-6, 1.0 - 1e-6))])
-        with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-            heights = np.array(list(pool.map(self.log_posterior, places, [self.spread] * len(places))))
+        heights = np.array(in_threads(self.log_posterior, places, [self.spread] * len(places)))
         parts = self._parts(places)
         best = [np.flatnonzero(parts == part) for part in np.unique(parts)]
         tops = [those[np.argmax(heights[those])] for those in best]
@@ -275,8 +272,7 @@ class Inference:
         places, spreads, heights = np.zeros((0, self.size)), np.zeros(0), np.zeros(0)
         for lot in range(most_lots):
             more, their = self._drawn(lots[lot], draws, seed + lot)
-            with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-                found = list(pool.map(self.log_posterior, more, their))
+            found = in_threads(self.log_posterior, more, their)
             places, spreads = np.vstack([places, more]), np.concatenate([spreads, their])
             heights = np.concatenate([heights, found])
             weights, evidence = importance_weights(places, heights, lots)

@@ -75,7 +75,7 @@ def measured_figure(bench: Bench, path: Path | None, accuracy: Accuracy = DEFAUL
 def measured_bench(bench: Bench, path: Path) -> Bench:
     """A bench whose figure is this measurement, ``readings.toml`` or ``profile.csv``."""
     source = FigureSource(profile=path) if path.suffix.lower() == ".csv" else FigureSource(readings=path)
-    return bench.model_copy(update={"figure": source})
+    return bench.model_copy(update={"figure": source.loaded()})
 
 
 def observe(bench: Bench, path: Path, radius: Floats) -> Observation:

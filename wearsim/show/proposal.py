@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import Unit, length_unit
 from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.decide.reasons import share_words
@@ -19,7 +19,7 @@ from wearsim.decide.trade_off import TradeOff
 from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_before, numbers_table
 from wearsim.show.outcome import numbers_text, unit_for
 from wearsim.show.profiles import draw_profiles
-from wearsim.show.strokes import NAMES, ROW_HEIGHT, draw_programme, rows_for, spell_words
+from wearsim.show.strokes import ROW_HEIGHT, draw_programme, rows_for, spell_words
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.show.text import banded, in_diameters, paragraph, table, warnings_text
 from wearsim.wear.outcome import Outcome
@@ -70,7 +70,7 @@ def programme_text(bench: Bench, proposal: Proposal, unit: Unit) -> str:
             str(number),
             f"{spell.minutes:g}",
             spell.on_top,
-            NAMES[spell.stroke],
+            STROKES[spell.stroke].words,
             *_sizes(spell, bench.mirror.diameter, unit),
         )
         for number, spell in enumerate(programme.spells, start=1)

@@ -3,27 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.programme import Spell, Stroke
+from wearsim.bench.programme import STROKES, Spell, Stroke
 from wearsim.bench.units import Unit
 from wearsim.kernels.arrays import Floats
 from wearsim.show.style import BLUE, INK, QUIET, RED, without_frame
+from wearsim.wear.strokes import path_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import SubFigure
     from matplotlib.patches import Patch
-
-
-NAMES = {
-    "straight": "straight", "one-third": "one-third", "overhang": "overhang", "w": "W", "oval": "oval",
-    "press": "cold pressing",
-}  # fmt: skip
 
 
 def spell_sizes(spell: Spell, diameter: float, unit: Unit) -> str:
@@ -42,7 +37,7 @@ def spell_sizes(spell: Spell, diameter: float, unit: Unit) -> str:
 def spell_title(spell: Spell) -> str:
     """Piece on top, lap and stroke in a few words."""
     lap = f" ({spell.lap})" if spell.lap else ""
-    return f"{spell.on_top} on top{lap}, {NAMES[spell.stroke]}"
+    return f"{spell.on_top} on top{lap}, {STROKES[spell.stroke].words}"
 
 
 def spell_words(spell: Spell, diameter: float, unit: Unit) -> str:
@@ -61,53 +56,22 @@ CAPTION = "From above, stroke left to right. Grey: bottom piece; dashed: top pie
 
 
 def stroke_path(stroke: Stroke) -> tuple[Floats, Floats]:
-    """Centre of the top piece over one round of the stroke, along it and across it (physics section 5).
-
-    Parameters
-    ----------
-    stroke : Stroke
-        On its mirror.
-
-    Returns
-    -------
-    x : ndarray, shape (n,)
-        Along the stroke [m].
-    y : ndarray, shape (n,)
-        Across it [m].
-    """
-    strokes = 2.0 * stroke.strokes_per_sweep if stroke.kind == "w" else 1.0
-    turns = np.linspace(0.0, strokes, round(POINTS_A_STROKE * strokes) + 1)
-    x = 0.5 * stroke.length * np.sin(2.0 * np.pi * turns)
-    if stroke.kind == "w":
-        side = 2.0 / np.pi * np.arcsin(np.sin(2.0 * np.pi * turns / strokes))
-    elif stroke.kind == "oval":
-        side = np.cos(2.0 * np.pi * turns)
-    else:
-        side = np.zeros_like(turns)
-    return x, stroke.side_overhang + stroke.side_sweep * side
+    """Centre of the top piece over one round of the stroke, along it (n,) and across it (n,) [m] (physics section 5)."""
+    return _points(stroke, 2.0 * stroke.strokes_per_sweep if stroke.is_swept else 1.0)
 
 
 def drawn_path(stroke: Stroke) -> tuple[Floats, Floats]:
-    """What is drawn of :func:`stroke_path`: of a W once from side to side, in a few of its strokes.
-
-    Parameters
-    ----------
-    stroke : Stroke
-        On its mirror.
-
-    Returns
-    -------
-    x : ndarray, shape (n,)
-        Along the stroke [m].
-    y : ndarray, shape (n,)
-        Across it [m].
-    """
-    if stroke.kind != "w":
+    """What is drawn of :func:`stroke_path`: of a W once from side to side, in a few of its strokes."""
+    if not stroke.is_swept:
         return stroke_path(stroke)
     strokes = min(DRAWN_OF_A_W, stroke.strokes_per_sweep)
-    turns = np.linspace(0.0, strokes, round(POINTS_A_STROKE * strokes) + 1)
-    x = 0.5 * stroke.length * np.sin(2.0 * np.pi * turns)
-    return x, stroke.side_overhang + stroke.side_sweep * (2.0 * turns / strokes - 1.0)
+    return _points(replace(stroke, strokes_per_sweep=strokes), strokes, sweep_phase=-0.25)
+
+
+def _points(stroke: Stroke, strokes: float, sweep_phase: float = 0.0) -> tuple[Floats, Floats]:
+    moments = np.linspace(0.0, strokes, round(POINTS_A_STROKE * strokes) + 1)
+    x, y, _, _ = path_of(stroke, moments[None, :], sweep_phase=sweep_phase)
+    return x[0], y[0]
 
 
 @dataclass(frozen=True)

@@ -23,13 +23,11 @@ from wearsim.study.plan import Study
 from wearsim.study.quantities import QUANTITIES, Drawn, Worked, kept_quantities
 from wearsim.study.settings import by_table, changed_bench, changed_programme
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.constants import NAMES, Belief, Constants, prior
-from wearsim.wear.initial_figure import StartFigure, start_figure
-from wearsim.wear.outcome import Outcome
-from wearsim.wear.predict import gauge_for, predict
-from wearsim.wear.radial.engine import Worked as ProgrammeWorked
-from wearsim.wear.radial.engine import work
-from wearsim.wear.state import State, start_state
+from wearsim.wear.constants import NAMES, Constants, prior
+from wearsim.wear.engine import Run
+from wearsim.wear.initial_figure import StartFigure
+from wearsim.wear.predict import engine_for, gauge_for
+from wearsim.wear.state import glass_grid
 
 FAILURES = ("none", "tips_off", "refused", "no_balance")
 """Why a case failed, by its code."""
@@ -143,8 +141,8 @@ def job_for(study: Study, seed: int = 0, accuracy: Accuracy = DEFAULT) -> Job:
     """The job of a study."""
     touched = {s.table for axis in (*study.axes, *study.sampled) for s in axis.settings}
     start = None
-    if study.about.engine == "radial" and not touched & {"mirror", "figure"}:
-        start = start_figure(study.bench, accuracy)
+    if not touched & {"mirror", "figure"}:
+        start = engine_for(study.about.engine, accuracy).measured(study.bench)
     about = study.about
     return Job(
         study.bench, study.programme, study.bench_table, study.programme_table, study.axes, study.sampled,
@@ -253,23 +251,33 @@ def work_case(job: Job, place: int, row: Floats | None) -> Worked:
         Where the contact found no balance.
     """
     bench, programme = job.settle(place, row)
-    if job.engine != "radial":
-        return _by_predict(job, bench, programme, place)
-    state, gauge = ground(job, bench)
-    done = work(bench, programme, state, accuracy=job.accuracy)
-    return replace(_worked(programme, state, done, gauge), drawn=_drawn(job, bench, programme, place, state, gauge))
+    start, gauge = ground(job, bench)
+    engine = engine_for(job.engine, job.accuracy)
+    seed = int(np.random.SeedSequence(job.seed, spawn_key=(place, 2)).generate_state(1)[0])  # the case is its child
+    found = _worked(engine.run(bench, programme, start, seed=seed), gauge)
+    if not job.draws:
+        return found
+    drawn = []
+    for constants in draw_constants(bench, job.draws, job.seed, place):
+        try:
+            run = engine.run(bench, programme, start, constants, seed=seed)
+        except ContactError:
+            continue
+        drawn.append(replace(_worked(run, gauge), maps={}, details={}))
+    return replace(found, drawn=_gathered(job, bench, gauge, drawn))
 
 
 @lru_cache(maxsize=32)
-def _stood(case: _Keyed) -> tuple[State, FigureGauge]:
+def _stood(case: _Keyed) -> tuple[Any, FigureGauge]:
     job, bench = case.given
-    start = start_figure(bench, job.accuracy) if job.start is None else job.start
-    state = start_state(bench, start.radius, start.height, job.accuracy)
-    return state, gauge_for(bench, start.radius)
+    engine = engine_for(job.engine, job.accuracy)
+    start = engine.measured(bench) if job.start is None else job.start
+    radius = glass_grid(bench.mirror, job.accuracy)
+    return engine.begin(bench, start), gauge_for(bench, radius)
 
 
-def ground(job: Job, bench: Bench) -> tuple[State, FigureGauge]:
-    """The state that a case starts from and the gauge of its figure, kept for the cases that share them."""
+def ground(job: Job, bench: Bench) -> tuple[Any, FigureGauge]:
+    """The engine's state that a case starts from and the gauge of its figure, kept for the cases that share them."""
     laps = tuple((lap.name, lap.diameter, lap.start) for lap in bench.laps)
     key = (job.token, bench.mirror, laps, bench.figure, bench.light.wavelength)
     return _stood(_Keyed(key, (job, bench)))
@@ -294,27 +302,10 @@ def draw_constants(bench: Bench, count: int, seed: int, place: int) -> list[Cons
     return [Constants(**dict(zip(NAMES, map(float, np.exp(row)), strict=True))) for row in logs]
 
 
-def _drawn(job: Job, bench: Bench, programme: Programme, place: int, state: State, gauge: FigureGauge) -> Drawn | None:
-    if not job.draws:
-        return None
-    cases = []
-    for constants in draw_constants(bench, job.draws, job.seed, place):
-        try:
-            done = work(bench, programme, state, constants, job.accuracy)
-        except ContactError:
-            continue
-        cases.append(_worked(programme, state, done, gauge))
-    return _gathered(job, bench, gauge, cases)
-
-
-def _worked(programme: Programme, state: State, done: ProgrammeWorked, gauge: FigureGauge) -> Worked:
-    minutes = np.array([spell.minutes for spell in programme.spells])
-    shares = np.array([report.lift_off_share for report in done.reports])
+def _worked(run: Run[Any], gauge: FigureGauge) -> Worked:
     return Worked(
-        gauge, state.radius, state.height, done.states[-1].height,
-        max((report.peak_pressure for report in done.reports), default=0.0),
-        float(shares @ minutes / minutes.sum()) if minutes.size else 0.0,
-    )  # fmt: skip
+        gauge, run.radius, run.heights[0], run.heights[-1], run.peak_pressure, run.lift_off_share, run.maps, run.details
+    )
 
 
 def _gathered(job: Job, bench: Bench, gauge: FigureGauge, cases: list[Worked]) -> Drawn:
@@ -327,29 +318,3 @@ def _gathered(job: Job, bench: Bench, gauge: FigureGauge, cases: list[Worked]) -
         job.draws - len(cases),
         tuple(cases),
     )
-
-
-def _by_predict(job: Job, bench: Bench, programme: Programme, place: int) -> Worked:
-    """Through :func:`wearsim.predict`, for an engine that has no shorter way; the case is its seed's child."""
-    seed = int(np.random.SeedSequence(job.seed, spawn_key=(place, 2)).generate_state(1)[0])
-    outcome = predict(bench, programme, job.engine, seed=seed, draws=0, accuracy=job.accuracy)
-    gauge = gauge_for(bench, outcome.radius)
-    drawn = None
-    if job.draws:
-        cases = []
-        for constants in draw_constants(bench, job.draws, job.seed, place):
-            logs = np.log([getattr(constants, name) for name in NAMES])
-            belief = Belief(logs, np.zeros((len(NAMES), len(NAMES))))
-            try:
-                one = predict(bench, programme, job.engine, seed=seed, draws=0, accuracy=job.accuracy, belief=belief)
-            except ContactError:
-                continue
-            cases.append(_predicted(one, gauge))
-        drawn = _gathered(job, bench, gauge, cases)
-    found = _predicted(outcome, gauge)
-    return replace(found, maps=outcome.maps, details=outcome.details, drawn=drawn)
-
-
-def _predicted(outcome: Outcome, gauge: FigureGauge) -> Worked:
-    before = outcome.height + outcome.removal
-    return Worked(gauge, outcome.radius, before, outcome.height, outcome.peak_pressure, outcome.lift_off_share)

@@ -31,6 +31,7 @@ from typing import Any
 
 from wearsim.errors import ContactError, CouldNotError, InputError
 from wearsim.kernels._jit import cache_folder
+from wearsim.parallel import worker_count
 from wearsim.study.cases import Chunk, Job, Part, work_case, work_chunk
 
 _MINUTES = 0.05
@@ -109,7 +110,7 @@ class Crew:
 
     def __init__(self, executor: Executor, size: int | None = None) -> None:
         self.executor = executor
-        self.size = size or int(getattr(executor, "_max_workers", 0) or os.cpu_count() or 1)
+        self.size = size or int(getattr(executor, "_max_workers", 0) or worker_count())
 
     def now(self) -> int:
         """Workers at this moment."""
@@ -269,4 +270,4 @@ def crew_for(executor: Executor | None, workers: int | None, scheduler: str | No
         return Crew(executor) if client is None else ClientCrew(executor, client)
     if scheduler is not None:
         return DaskCrew(scheduler)
-    return ProcessCrew(workers or os.cpu_count() or 1)
+    return ProcessCrew(workers or worker_count())

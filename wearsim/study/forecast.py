@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
 import time
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from wearsim.parallel import worker_count
 from wearsim.study.cases import Chunk, Job, job_for, work_chunk
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.quantities import QUANTITIES
@@ -103,7 +103,7 @@ def forecast(study: Study, *, workers: int | None = None, seed: int = 0, accurac
         if time.perf_counter() - begun > PATIENCE:
             break
     each = float(np.mean(times))
-    crew = min(workers or os.cpu_count() or 1, study.cases)
+    crew = min(workers or worker_count(), study.cases)
     return Forecast(
         study.cases, study.cases * (1 + job.draws), crew, each, START_UP + each * study.cases / crew,
         file_size(study, job, {name: len(values) for name, values in inner.items()}), failed, len(times),

@@ -21,7 +21,7 @@ from wearsim.bench.bench import TABLES, Bench
 from wearsim.bench.fields import Extent, Kind, Piece, as_float, kind_of
 from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
-from wearsim.bench.input_errors import check_readable, nearest, placed, read_piece
+from wearsim.bench.input_errors import nearest, placed, read_piece
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Programme, Spell
@@ -209,9 +209,7 @@ def _read(base: Bench, table: Mapping[str, Any], name: str, place: int, values: 
     folder = None if base.file is None else base.file.parent
     raw = dict(values) if name == _REPLACED else {**stands, **values}
     piece = read_piece(MODELS[name], raw, label, base.file, folder)
-    if isinstance(piece, FigureSource) and piece.path is not None:
-        check_readable(piece.path, f"a {piece.kind} file", f"figure.{piece.kind}", base.file)
-    return piece
+    return piece.loaded(base.file) if isinstance(piece, FigureSource) else piece
 
 
 def changed_programme(base: Programme, table: Mapping[str, Any], changes: Changes) -> Programme:

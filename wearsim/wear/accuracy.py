@@ -1,4 +1,4 @@
-"""Every numerical knob of the engines in one frozen object, with the error it bounds.
+"""Every numerical knob of an engine in one frozen object, with the error it bounds.
 
 The defaults are *found*: ``tests/benchmarks/accuracy_table.py`` prints error against time over grids, offsets
 and steps, and docs/performance.md keeps the table.
@@ -6,7 +6,7 @@ and steps, and docs/performance.md keeps the table.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True)
@@ -64,20 +64,46 @@ class Accuracy:
         Accuracy
             For convergence checks: compare what it gives with what this one gives.
         """
-        return Accuracy(
-            glass_rings=round(self.glass_rings * factor),
-            pitch_rings=round(self.pitch_rings * factor),
-            rim_share=self.rim_share,
-            offsets=round(self.offsets * factor),
-            per_radius=round(self.per_radius * factor),
-            per_turn=round(self.per_turn * factor),
-            ring_per_turn=round(self.ring_per_turn * factor),
-            table_cells=round(self.table_cells * factor),
-            draws=round(self.draws * factor),
-            phases=round(self.phases * factor),
-            tolerance=self.tolerance / factor**2,
-            steps=round(self.steps * factor),
-        )
+        counts = (
+            "glass_rings", "pitch_rings", "offsets", "per_radius", "per_turn", "ring_per_turn", "table_cells", "draws",
+            "phases", "steps",
+        )  # fmt: skip
+        finer = {name: round(getattr(self, name) * factor) for name in counts}
+        return replace(self, tolerance=self.tolerance / factor**2, **finer)
 
 
 DEFAULT = Accuracy()
+
+
+@dataclass(frozen=True)
+class PlanarAccuracy:
+    """Numerical settings of the planar engine, each with the error that it bounds.
+
+    Parameters
+    ----------
+    cells : int
+        Cells across the mirror; the removal converges with the square of their size.
+    poses : int
+        Poses of a stroke; their places shift from stroke to stroke, so that few are enough.
+    share_of_rate : float
+        Longest time that the state stands still, as a share of the quicker of the pitch's relaxation time and the
+        time in which a high zone wears down: the error is about half of it, of the change that is still to come.
+    tolerance : float
+        Imbalance allowed of force and moments, relative.
+    slots : int
+        Parts that poses are dealt into, and so the most threads that help; sums are taken in their order.
+    strokes_a_batch : int
+        Strokes between two reports of progress; Ctrl-C is heard between batches. Jittered strokes are drawn by
+        batches, so that this is part of what a seed means.
+    tipping_cells : float
+        Jittered strokes whose load comes within so many cells of a piece's rim count as tipping and are drawn again:
+        there a coarse grid may find no contact. It cuts the widest strokes off; 0 for what the discs themselves allow.
+    """
+
+    cells: int = 128
+    poses: int = 16
+    share_of_rate: float = 0.01
+    tolerance: float = 1e-9
+    slots: int = 4
+    strokes_a_batch: int = 16
+    tipping_cells: float = 0.0

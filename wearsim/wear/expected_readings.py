@@ -19,15 +19,16 @@ from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.expected import ExpectedReadings, expected_readings
 from wearsim.knifeedge.longitudinal import target_readings
 from wearsim.knifeedge.mask import LEAST_ZONES, design_mask
-from wearsim.knifeedge.readings import Readings, load_readings
+from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import setting_noise
+from wearsim.parallel import in_threads
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Belief, Constants, prior
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.predict import BAND_DRAWS, gauge_for, spread_over
-from wearsim.wear.radial.engine import work
-from wearsim.wear.state import State, start_state
+from wearsim.wear.predict import BAND_DRAWS, gauge_for
+from wearsim.wear.radial.engine import RadialEngine
+from wearsim.wear.state import State
 
 # Windows of the mask that is assumed where nobody named one: as many of these as the mirror has room for.
 USUAL_ZONES = 6
@@ -47,7 +48,6 @@ class ReadingsAfter:
         Whether the sheet is the person's own.
     now, target : (n,) ndarray
         The same readings of the surface as it stands, and of the target conic [m].
-    after : ExpectedReadings
     halfway : mapping of int to ExpectedReadings
         The same halfway through a spell, by its number, from 1; empty where nobody asked
         (:func:`wearsim.wear.expected_readings.with_halfway`).
@@ -75,17 +75,6 @@ class ReadingsAfter:
         }
 
 
-def own_sheet(bench: Bench) -> Readings | None:
-    """The readings that a bench names; None where its figure comes from elsewhere.
-
-    Raises
-    ------
-    InputError
-        Where the file cannot be used.
-    """
-    return None if bench.figure.readings is None else load_readings(bench.figure.readings)
-
-
 def usual_sheet(bench: Bench) -> Readings | None:
     """A sheet for a usual mask on this mirror, source moving; None where it has no room for one."""
     for count in range(USUAL_ZONES, LEAST_ZONES - 1, -1):
@@ -104,31 +93,27 @@ def errors_at(
 
     Parameters
     ----------
-    bench : Bench
-    programme : Programme
     places : sequence of int
         How many spells lead to each place; -1 for the end.
     start : StartFigure
         Whose radii count.
     laps : State or None
         As a session left them.
-    accuracy : Accuracy
 
     Returns
     -------
     callable
         From heights (n,) [m] and constants to figure errors (places, n) [m]; None where no balance is found.
     """
-    gauge = gauge_for(bench, start.radius)
+    gauge, engine = gauge_for(bench, start.radius), RadialEngine(accuracy)
 
     def one(height: Floats, constants: Constants) -> Floats | None:
-        state = start_state(bench, start.radius, height, accuracy)
-        state = state if laps is None else replace(state, laps=laps.laps)
+        state = engine.begin(bench, replace(start, height=height), laps)
         try:
-            states = work(bench, programme, state, constants, accuracy).states
+            heights = engine.run(bench, programme, state, constants).heights
         except ContactError:
             return None
-        return np.array([gauge.error(states[place].height) for place in places])
+        return np.array([gauge.error(heights[place]) for place in places])
 
     return one
 
@@ -149,7 +134,7 @@ def drawn_figures(
     belief = prior(bench) if belief is None else belief
     start = start_figure(bench, accuracy) if start is None else start
     one = errors_at(bench, programme, (-1,), start, laps, accuracy)
-    errors = spread_over(one, start.draws(draws, seed + 1), belief.draws(draws, seed))
+    errors = in_threads(one, start.draws(draws, seed + 1), belief.draws(draws, seed))
     kept = [error[0] for error in errors if error is not None]
     return np.array(kept).reshape(len(kept), start.radius.size)
 
@@ -161,8 +146,6 @@ def readings_after(
 
     Parameters
     ----------
-    bench : Bench
-    outcome : Outcome
     sheet : Readings
         Zones, source and accuracy of a setting.
     drawn : (k, n) ndarray, optional
@@ -173,12 +156,9 @@ def readings_after(
     """
     target = target_readings(sheet.zones, bench.mirror.geometry, sheet.source)
     return ReadingsAfter(
-        sheet,
-        is_own,
-        read_of(bench, sheet, outcome.radius, outcome.before).positions,
-        target - target[0],
+        sheet, is_own, read_of(bench, sheet, outcome.radius, outcome.before).positions, target - target[0],
         read_of(bench, sheet, outcome.radius, outcome.figure_error, drawn),
-    )
+    )  # fmt: skip
 
 
 def read_of(
@@ -188,7 +168,6 @@ def read_of(
 
     Parameters
     ----------
-    bench : Bench
     sheet : Readings
         Zones, source and accuracy of a setting.
     radius, error : (n,) ndarray
@@ -217,10 +196,6 @@ def halved(programme: Programme) -> tuple[Programme, dict[int, int]]:
     """A programme as far as the middle of its last long spell, every long one in two halves.
 
     Splitting a spell changes nothing (physics section 6): the state between the halves is the one to look at.
-
-    Parameters
-    ----------
-    programme : Programme
 
     Returns
     -------
@@ -253,13 +228,10 @@ def with_halfway(
     ----------
     found : ReadingsAfter
         After the programme.
-    bench : Bench
-    programme : Programme
     seed, draws : int
         Of the draws of the constants and of the measured glass, as for the band.
     belief, start, laps : optional
         As for :func:`wearsim.wear.predict.predict`.
-    accuracy : Accuracy
     """
     part, middles = halved(programme)
     if not middles:
@@ -270,7 +242,7 @@ def with_halfway(
     likely = one(start.height, belief.best())
     if likely is None:
         return found
-    drawn = spread_over(one, start.draws(draws, seed + 1), belief.draws(draws, seed)) if draws else []
+    drawn = in_threads(one, start.draws(draws, seed + 1), belief.draws(draws, seed)) if draws else []
     kept = [errors for errors in drawn if errors is not None]
     halfway = {
         number: read_of(bench, found.sheet, start.radius, likely[row], np.array([errors[row] for errors in kept]))

@@ -66,7 +66,6 @@ def new_hdf5(path: Path, **options: Any) -> Iterator[tuple[h5py.File, PatientFil
 
     Parameters
     ----------
-    path : Path
     **options
         For :class:`h5py.File`.
 
@@ -93,7 +92,6 @@ class PatientFile(io.RawIOBase):
 
     Parameters
     ----------
-    path : Path
     interrupted : callable, optional
         Whether the person has asked for an end.
 
@@ -314,7 +312,6 @@ def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
 
     Parameters
     ----------
-    path : Path
     force : bool
         Whether an existing file may be replaced.
 

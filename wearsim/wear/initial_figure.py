@@ -6,18 +6,19 @@ The glass as the bench's figure source says it is, on the mirror's grid, with wh
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.profile import Profile, read_profile
+from wearsim.bench.figure_source import height_map
+from wearsim.bench.input_errors import text_of
+from wearsim.bench.profile import WHAT, Profile, profile_of
 from wearsim.errors import InputError
 from wearsim.figure.aperture import spline_matrix
 from wearsim.figure.conic import Conic
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar_grid import Glass
-from wearsim.knifeedge.readings import load_readings
+from wearsim.kernels.planar_grid import GlassGrid
+from wearsim.knifeedge.readings import Readings, parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import normal_draws
@@ -25,8 +26,6 @@ from wearsim.wear.planar.figure import FigureFrame
 from wearsim.wear.planar.grid import across_glass, glass_of, ring_mean
 from wearsim.wear.state import glass_grid
 
-UNITS = {"error_m": 1.0, "error_um": 1e-6, "error_nm": 1e-9}
-LARGEST = 1e-3  # |figure error| [m]
 CELLS = 160  # across the mirror, where a map is only read for its mean over rings
 
 
@@ -36,7 +35,7 @@ def frame_for(bench: Bench) -> FigureFrame:
     return FigureFrame(mirror.radius_of_curvature, mirror.conic, mirror.clear_radius)
 
 
-def uneven_start(bench: Bench, glass: Glass) -> Floats:
+def uneven_start(bench: Bench, glass: GlassGrid) -> Floats:
     """Height of the glass above its reference sphere from the bench's map or Zernike terms, on `glass` [m].
 
     Raises
@@ -50,29 +49,15 @@ def uneven_start(bench: Bench, glass: Glass) -> Floats:
     if source.map is None:
         raise InputError("no map and no terms", file=bench.file, key="figure", expected="map or zernike")
     try:
-        return frame.height_of_map(read_height_map(source.map), glass)
+        return frame.height_of_map(height_map(source.content, source.map), glass)
     except InputError as error:
         raise InputError(error.message, file=source.map, value=error.value, expected=error.expected) from error
 
 
-@dataclass(frozen=True, eq=False)
-class RoundMean:
-    """What averages see of a figure that is not round.
+def round_mean(bench: Bench, radius: Floats) -> tuple[Floats, float]:
+    """What averages see of a figure that is not round: mean height over rings ``(n,)``, RMS of what that leaves out [m].
 
-    Parameters
-    ----------
-    height : ndarray, shape (n,)
-        Mean height over rings, above the reference sphere [m].
-    left_out : float
-        RMS over the clear aperture of what the mean leaves out, tilt apart [m].
-    """
-
-    height: Floats
-    left_out: float
-
-
-def round_mean(bench: Bench, radius: Floats) -> RoundMean:
-    """Mean over rings of the bench's map or Zernike terms, at these radii ``(n,)`` [m].
+    The RMS is over the clear aperture, tilt apart.
 
     Raises
     ------
@@ -89,71 +74,7 @@ def round_mean(bench: Bench, radius: Floats) -> RoundMean:
     square = float(np.sum(weight * uneven**2) / np.sum(weight) - np.sum(tilt**2))
     mean = ring_mean(error, glass.across, radius)
     mean += mirror.geometry.departure(radius)
-    return RoundMean(mean, max(square, 0.0) ** 0.5)
-
-
-def read_height_map(path: Path) -> Floats:
-    """Read a map of figure error, square over the mirror's diameter.
-
-    As CSV: a first line ``error_nm`` (or ``error_um``, ``error_m``), then one line a row of cells, the top of the
-    map first; cells off the glass may be left empty. As HDF5: a square dataset ``error`` with an attribute ``units``
-    of nm, um or m, row 0 at the bottom.
-
-    Returns
-    -------
-    ndarray, shape (k, k)
-        Row 0 at the least y; NaN where nothing stands [m].
-
-    Raises
-    ------
-    InputError
-        If it cannot be read, is not square or holds impossible heights.
-    """
-    error = _from_hdf5(path) if path.suffix.lower() in (".h5", ".hdf5") else _from_csv(path)
-    if error.ndim != 2 or error.shape[0] != error.shape[1]:
-        raise InputError(
-            "a height map must be square", file=path, value=str(error.shape), expected="as many rows as columns"
-        )
-    largest = float(np.max(np.abs(error[np.isfinite(error)]), initial=0.0))
-    if largest > LARGEST:
-        raise InputError("impossible height", file=path, value=f"{largest:g} m", expected="at most 1 mm")
-    return error
-
-
-def _from_csv(path: Path) -> Floats:
-    try:
-        head, *lines = path.read_text(encoding="utf-8").strip().splitlines()
-    except (OSError, UnicodeDecodeError, ValueError) as error:
-        raise InputError("cannot be read", file=path, expected="a CSV file of a height map") from error
-    unit = head.strip().rstrip(",").strip()
-    if unit not in UNITS:
-        raise InputError("unknown first line", file=path, value=unit, expected=", ".join(UNITS))
-    rows = [_row_of(line, path, number) for number, line in enumerate(lines, start=2)]
-    if len({len(row) for row in rows}) > 1:
-        raise InputError("rows of unequal length", file=path, expected="as many numbers in every row")
-    return np.array(rows[::-1], dtype=np.float64) * UNITS[unit]
-
-
-def _row_of(line: str, path: Path, number: int) -> list[float]:
-    try:
-        return [float(cell) if cell.strip() else float("nan") for cell in line.split(",")]
-    except ValueError as error:
-        raise InputError("not a number", file=path, key=f"line {number}", expected="numbers and commas") from error
-
-
-def _from_hdf5(path: Path) -> Floats:
-    import h5py  # here, not above: slow to load, and most benches have no map
-
-    try:
-        with h5py.File(path) as file:
-            data = file["error"]
-            units = str(data.attrs.get("units", ""))
-            values = np.array(data, dtype=np.float64)
-    except (OSError, KeyError, ValueError, TypeError) as error:
-        raise InputError("cannot be read", file=path, expected="HDF5 with a square dataset named error") from error
-    if f"error_{units}" not in UNITS:
-        raise InputError("unknown units", file=path, key="error", value=units, expected="nm, um or m")
-    return values * UNITS[f"error_{units}"]
+    return mean, max(square, 0.0) ** 0.5
 
 
 # A profile's sigma column says nothing of how errors at neighbouring radii go together. Slopes are what a test
@@ -182,6 +103,11 @@ class StartFigure:
     height: Floats
     root: Floats
     warnings: tuple[str, ...] = ()
+
+    @classmethod
+    def exact(cls, radius: Floats, height: Floats, warnings: tuple[str, ...] = ()) -> StartFigure:
+        """Glass that is taken as known exactly, (n,) [m]."""
+        return cls(radius, height, np.zeros((radius.size, 0)), warnings)
 
     @property
     def is_uncertain(self) -> bool:
@@ -214,10 +140,8 @@ def from_profile(bench: Bench, profile: Profile, accuracy: Accuracy, covariance:
 
     Parameters
     ----------
-    bench : Bench
     profile : Profile
         Figure error against the target conic [m].
-    accuracy : Accuracy
     covariance : (m, m) ndarray, optional
         Of the profile's errors [m^2]; otherwise made from its sigma column.
     """
@@ -238,8 +162,7 @@ def from_conic(bench: Bench, conic: float, accuracy: Accuracy) -> StartFigure:
     radius = glass_grid(mirror, accuracy)
     if (1.0 + conic) * mirror.radius**2 >= mirror.radius_of_curvature**2:
         raise InputError("a conic this oblate does not reach the rim", file=bench.file, key="figure.conic", value=conic)
-    height = Conic(mirror.radius_of_curvature, conic).departure(radius)
-    return StartFigure(radius, height, np.zeros((radius.size, 0)))
+    return StartFigure.exact(radius, Conic(mirror.radius_of_curvature, conic).departure(radius))
 
 
 def on_grid(bench: Bench, start: StartFigure, accuracy: Accuracy) -> StartFigure:
@@ -260,21 +183,28 @@ def from_uneven(bench: Bench, accuracy: Accuracy) -> StartFigure:
         Where the map's file cannot be used.
     """
     radius = glass_grid(bench.mirror, accuracy)
-    mean = round_mean(bench, radius)
+    mean, left_out = round_mean(bench, radius)
     words = (
-        f"figure.{bench.figure.kind}: its mean over rings is used; {mean.left_out * 1e9:.0f} nm RMS of surface that "
+        f"figure.{bench.figure.kind}: its mean over rings is used; {left_out * 1e9:.0f} nm RMS of surface that "
         "are not round are left out, which the planar engine works with"
     )
-    return StartFigure(radius, mean.height, np.zeros((radius.size, 0)), (words,))
+    return StartFigure.exact(radius, mean, (words,))
+
+
+def own_sheet(bench: Bench) -> Readings | None:
+    """The readings that a bench names; None where its figure comes from elsewhere.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be used.
+    """
+    path = bench.figure.readings
+    return None if path is None else parse_readings(text_of(bench.figure.content, path, "a readings file (TOML)"), path)
 
 
 def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:
     """The bench's figure on the mirror's grid; of one that is not round the mean over rings, with a warning.
-
-    Parameters
-    ----------
-    bench : Bench
-    accuracy : Accuracy
 
     Raises
     ------
@@ -283,9 +213,10 @@ def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:
     """
     source = bench.figure
     if source.profile is not None:
-        return from_profile(bench, read_profile(source.profile, bench.mirror), accuracy)
-    if source.readings is not None:
-        readings = load_readings(source.readings)
+        text = text_of(source.content, source.profile, WHAT)
+        return from_profile(bench, profile_of(text, bench.mirror, source.profile), accuracy)
+    readings = own_sheet(bench)
+    if readings is not None:
         reduced = reduce_readings(readings, bench.mirror.geometry, bench.light.wavelength)
         profile = Profile(reduced.radius, reduced.figure_error, reduced.sigma)
         return from_profile(bench, profile, accuracy, covariance=reduced.covariance)

@@ -14,6 +14,7 @@ import numpy as np
 from wearsim.errors import ContactError
 from wearsim.figure.metrics import FigureGauge, FigureNumbers, percentiles
 from wearsim.kernels.arrays import Floats
+from wearsim.wear.engine import Run
 
 
 @dataclass(frozen=True, eq=False)
@@ -319,9 +320,13 @@ NOT_ASKED = "no draws were asked for (--draws)"
 NOTHING_DONE = "nothing is done"
 
 
+NO_SPREAD = ("axis", "peak_", "strokes_redrawn", "steady_bias", "period")
+"""In the names of details that are places, axes or counts: percentiles over draws say nothing of them."""
+
+
 @dataclass(frozen=True, eq=False)
-class Drawn:
-    """One draw worked out.
+class Draw:
+    """What a band keeps of a run with one draw of what is uncertain.
 
     Parameters
     ----------
@@ -339,6 +344,16 @@ class Drawn:
     peak_pressure: Floats
     lift_off: Floats
     details: Mapping[str, float] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, run: Run[Any]) -> Draw:
+        """The part of a run that a band is made of."""
+        return cls(
+            run.heights,
+            np.array([report.peak_pressure for report in run.reports]),
+            np.array([report.lift_off_share for report in run.reports]),
+            {name: value for name, value in run.details.items() if not any(part in name for part in NO_SPREAD)},
+        )
 
 
 def share_of_the_way(before: Floats, removal: Floats, gauge: FigureGauge) -> float:
@@ -358,14 +373,12 @@ def share_of_the_way(before: Floats, removal: Floats, gauge: FigureGauge) -> flo
 
 
 def band_of(
-    drawn: Sequence[Drawn | None], gauge: FigureGauge, draws: int, minutes: Floats, *, is_measured: bool
+    drawn: Sequence[Draw | None], gauge: FigureGauge, draws: int, minutes: Floats, *, is_measured: bool
 ) -> Band:
     """The band over all draws, None for those that found no balance.
 
     Parameters
     ----------
-    drawn : sequence of Drawn or None
-    gauge : FigureGauge
     draws : int
         How many were tried.
     minutes : (spells,) ndarray

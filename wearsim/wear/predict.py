@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from typing import TYPE_CHECKING, TypeVar
+from typing import Any
 
 import numpy as np
 
@@ -17,20 +15,17 @@ from wearsim.bench.units import stroke_unit
 from wearsim.errors import ContactError
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
-from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.parallel import in_threads
+from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
 from wearsim.wear.constants import Belief, Constants, prior
-from wearsim.wear.initial_figure import StartFigure, start_figure
-from wearsim.wear.outcome import EXACT, NOT_ASKED, NOTHING_DONE, Band, Drawn, Outcome, SpellSummary, band_of
-from wearsim.wear.radial.engine import Worked, work
-from wearsim.wear.state import State, start_state
+from wearsim.wear.engine import Engine, Progress, Run, minutes_of
+from wearsim.wear.initial_figure import StartFigure
+from wearsim.wear.outcome import EXACT, NOT_ASKED, NOTHING_DONE, Band, Draw, Outcome, SpellSummary, band_of
+from wearsim.wear.radial.engine import RadialEngine
+from wearsim.wear.state import State
 from wearsim.wear.warnings import warnings_for
 
-if TYPE_CHECKING:
-    from wearsim.wear.planar.engine import PlanarAccuracy
-
-Progress = Callable[[float], None]
-BAND_DRAWS = 32
-WORKERS = 2
+BAND_DRAWS = RadialEngine.band_draws
 
 
 def gauge_for(bench: Bench, radius: Floats) -> FigureGauge:
@@ -82,35 +77,88 @@ def predict(
     ValueError
         Where ``engine`` is neither, or ``planar`` is given to the radial engine.
     """
-    if engine == "planar":
-        from wearsim.wear.planar.predict import predict_planar
-
-        return predict_planar(
-            bench, programme, seed=seed, draws=draws or 0, accuracy=accuracy, belief=belief, start=start, laps=laps,
-            planar=planar, progress=progress,
-        )  # fmt: skip
-    if engine != "radial":
-        raise ValueError(f'engine is "radial" or "planar", not {engine!r}')
-    if planar is not None:
-        raise ValueError("settings of the planar engine given to the radial one")
-    draws = BAND_DRAWS if draws is None else draws
+    one = engine_for(engine, accuracy, planar)
     belief = prior(bench) if belief is None else belief
-    start = start_figure(bench, accuracy) if start is None else start
-    worked = work(bench, programme, _state(bench, start.height, start, laps, accuracy), belief.best(), accuracy)
-    gauge = gauge_for(bench, start.radius)
-    outcome = summarise(bench, programme, worked, gauge)
-    if draws and is_spread(programme, belief, start):
-        told = _told(progress, draws)
-        band = _band(bench, programme, start, laps, gauge, belief, draws, seed, accuracy, told)
+    start = one.measured(bench) if start is None else start
+    draws = one.band_draws if draws is None else draws
+    draws = draws if is_spread(programme, belief, start) else 0
+    first = one.run(
+        bench, programme, one.begin(bench, start, laps), belief.best(), seed=seed,
+        progress=_share(progress, 0, 1 + draws, one),
+    )  # fmt: skip
+    gauge = gauge_for(bench, first.radius)
+    outcome = summarise(bench, first, gauge)
+    if draws:
+        band = _band(one, bench, programme, start, laps, gauge, belief, draws, seed, progress)
         outcome = replace(outcome, band=band)
     else:
         outcome = replace(outcome, no_band=why_no_band(programme, belief, start))
-    return replace(outcome, warnings=(*start.warnings, *warnings_for(bench, programme, outcome)))
+    left_out = () if start is None else start.warnings
+    return replace(outcome, warnings=(*left_out, *outcome.warnings, *warnings_for(bench, programme, outcome)))
 
 
-def is_spread(programme: Programme, belief: Belief, start: StartFigure) -> bool:
+def engine_for(name: str, accuracy: Accuracy = DEFAULT, planar: PlanarAccuracy | None = None) -> Engine[Any]:
+    """The engine of this name.
+
+    Parameters
+    ----------
+    name : {"radial", "planar"}
+    accuracy : Accuracy
+        Its radii are those of the profiles.
+
+    Raises
+    ------
+    ValueError
+        Where ``name`` is neither, or ``planar`` is given to the radial engine.
+    """
+    if name == "planar":
+        from wearsim.wear.planar.engine import PlanarEngine  # slow to load, and most predictions are radial
+
+        return PlanarEngine(planar or PlanarAccuracy(), accuracy)
+    if name != "radial":
+        raise ValueError(f'engine is "radial" or "planar", not {name!r}')
+    if planar is not None:
+        raise ValueError("settings of the planar engine given to the radial one")
+    return RadialEngine(accuracy)
+
+
+def _share(progress: Progress | None, run: int, runs: int, engine: Engine[Any]) -> Progress | None:
+    """What turns the share of one run done into the share of all; None where a run does not report."""
+    if progress is None or engine.runs_together:
+        return None
+    return lambda share: progress((run + share) / runs)
+
+
+def _band(
+    engine: Engine[Any], bench: Bench, programme: Programme, start: StartFigure | None, laps: State | None,
+    gauge: FigureGauge, belief: Belief, draws: int, seed: int, progress: Progress | None,
+) -> Band:  # fmt: skip
+    """Spread of the outcome over draws of the constants and of the measured glass."""
+
+    def drawn(number: int, glass: StartFigure | None, constants: Constants) -> Draw | None:
+        share = _share(progress, number, 1 + draws, engine)
+        try:
+            state = engine.begin(bench, glass, laps)
+            return Draw.of(engine.run(bench, programme, state, constants, seed=seed, progress=share))
+        except ContactError:
+            return None
+
+    glasses = [None] * draws if start is None else [replace(start, height=h) for h in start.draws(draws, seed + 1)]
+    there = itertools.count(2)  # the prediction itself counts as one
+
+    def one_more() -> None:
+        if progress is not None:
+            progress(next(there) / (1 + draws))
+
+    workers = None if engine.runs_together else 1
+    found = in_threads(drawn, range(1, 1 + draws), glasses, belief.draws(draws, seed), workers=workers, done=one_more)
+    is_measured = start is not None and start.is_uncertain
+    return band_of(found, gauge, draws, minutes_of(programme), is_measured=is_measured)
+
+
+def is_spread(programme: Programme, belief: Belief, start: StartFigure | None) -> bool:
     """Whether a prediction can have a band: something is done, and something is uncertain."""
-    return bool(programme.spells) and not (belief.is_certain and not start.is_uncertain)
+    return bool(programme.spells) and not (belief.is_certain and (start is None or not start.is_uncertain))
 
 
 def why_no_band(programme: Programme, belief: Belief, start: StartFigure | None) -> str:
@@ -121,31 +169,13 @@ def why_no_band(programme: Programme, belief: Belief, start: StartFigure | None)
     return EXACT if is_exact else NOT_ASKED
 
 
-def _told(progress: Progress | None, draws: int) -> Callable[[], None]:
-    """Tell that one more draw is done; the prediction itself counts as one."""
-    done = itertools.count(2)
-    return (lambda: None) if progress is None else (lambda: progress(next(done) / (draws + 1)))
-
-
-def _state(bench: Bench, height: Floats, start: StartFigure, laps: State | None, accuracy: Accuracy) -> State:
-    state = start_state(bench, start.radius, height, accuracy)
-    return state if laps is None else replace(state, laps=laps.laps)
-
-
-def minutes_of(programme: Programme) -> Floats:
-    """Of each spell, shape (spells,) [min]."""
-    return np.array([spell.minutes for spell in programme.spells])
-
-
 def describe(spell: Spell, bench: Bench) -> str:
     """A spell in a few words: piece on top, stroke and sizes."""
     lap = f" with lap {spell.lap}" if spell.lap else ""
     if spell.is_press:
         return f"press, {spell.on_top} on top{lap}"
     stroke, size = spell.stroke_on(bench.mirror.diameter), stroke_unit(bench).short
-    parts = [f"{spell.on_top} on top{lap}, {stroke.kind}"]
-    if stroke.kind != "one-third":
-        parts.append(f"{size(stroke.length)} long")
+    parts = [f"{spell.on_top} on top{lap}, {stroke.kind}", f"{size(stroke.length)} long"]
     if stroke.side_sweep:
         parts.append(f"{size(stroke.side_sweep)} to each side")
     if stroke.side_overhang:
@@ -153,74 +183,34 @@ def describe(spell: Spell, bench: Bench) -> str:
     return " ".join(parts)
 
 
-def summarise(bench: Bench, programme: Programme, worked: Worked, gauge: FigureGauge) -> Outcome:
-    """An outcome from the states through a programme, without band and warnings."""
-    first, last = worked.states[0], worked.states[-1]
-    stages = np.array([gauge.error(state.height) for state in worked.states])
-    minutes = minutes_of(programme)
-    shares = np.array([report.lift_off_share for report in worked.reports])
-    spells = tuple(
-        SpellSummary(
-            describe(spell, bench), spell.minutes, report.peak_pressure, report.lift_off_share, report.reach,
-            report.tip, report.left_out, gauge.aperture.rms(error), gauge.edge_roll(error),
-        )
-        for spell, report, error in zip(programme.spells, worked.reports, stages[1:], strict=True)
-    )  # fmt: skip
+def summarise(bench: Bench, run: Run[Any], gauge: FigureGauge) -> Outcome:
+    """An outcome from a run of any engine, without band and the usual warnings."""
+    stages = np.array([gauge.error(height) for height in run.heights])
+    redrawn = f"{run.redraws} strokes would have tipped the top piece off and were drawn again"
     return Outcome(
-        engine="radial",
-        radius=first.radius,
-        removal=first.height - last.height,
+        engine=run.engine,
+        radius=run.radius,
+        removal=run.removal,
         before=stages[0],
         figure_error=stages[-1],
         stages=stages,
-        numbers_before=gauge.numbers(first.height),
-        numbers=gauge.numbers(last.height),
-        height=last.height,
-        pitch_radius={name: pitch.radius for name, pitch in last.laps.items()},
-        pitch_height={name: pitch.height for name, pitch in last.laps.items()},
-        spells=spells,
-        peak_pressure=max((report.peak_pressure for report in worked.reports), default=0.0),
-        lift_off_share=float(shares @ minutes / minutes.sum()) if minutes.size else 0.0,
+        numbers_before=gauge.numbers(run.heights[0]),
+        numbers=gauge.numbers(run.heights[-1]),
+        height=run.heights[-1],
+        pitch_radius={name: pitch.radius for name, pitch in run.pitch.items()},
+        pitch_height={name: pitch.height for name, pitch in run.pitch.items()},
+        spells=tuple(
+            SpellSummary(
+                describe(spell, bench), spell.minutes, report.peak_pressure, report.lift_off_share, report.reach,
+                report.tip, report.left_out, gauge.aperture.rms(error), gauge.edge_roll(error),
+            )
+            for spell, report, error in zip(run.programme.spells, run.reports, stages[1:], strict=True)
+        ),
+        peak_pressure=run.peak_pressure,
+        lift_off_share=run.lift_off_share,
+        warnings=(redrawn,) if run.redraws else (),
+        maps=run.maps,
+        details=run.details,
         bench_text=bench.text,
-        programme_text=programme.text or dump_programme(programme),
-    )
-
-
-def _band(
-    bench: Bench, programme: Programme, start: StartFigure, laps: State | None, gauge: FigureGauge,
-    belief: Belief, draws: int, seed: int, accuracy: Accuracy, told: Callable[[], None],
-) -> Band:  # fmt: skip
-    """Spread of the outcome over draws of the constants and of the measured glass."""
-
-    def one(height: Floats, constants: Constants) -> Drawn | None:
-        try:
-            worked = work(bench, programme, _state(bench, height, start, laps, accuracy), constants, accuracy)
-        except ContactError:
-            return None
-        return Drawn(
-            np.array([state.height for state in worked.states]),
-            np.array([report.peak_pressure for report in worked.reports]),
-            np.array([report.lift_off_share for report in worked.reports]),
-        )
-
-    drawn = spread_over(one, start.draws(draws, seed + 1), belief.draws(draws, seed), told)
-    return band_of(drawn, gauge, draws, minutes_of(programme), is_measured=start.is_uncertain)
-
-
-T = TypeVar("T")
-
-
-def spread_over(
-    one: Callable[[Floats, Constants], T], heights: Floats, constants: tuple[Constants, ...],
-    told: Callable[[], None] = lambda: None,
-) -> list[T]:  # fmt: skip
-    """``one(height, constants)`` for each pair, on the machine's cores; the kernels let go of the lock.
-
-    ``told`` is called, in this thread, as each is there.
-    """
-    found = []
-    with ThreadPoolExecutor(max_workers=WORKERS) as pool:
-        for error in pool.map(one, heights, constants):
-            found.append(error)
-            told()
-    return found
+        programme_text=run.programme.text or dump_programme(run.programme),
+    )  # fmt: skip

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from wearsim.bench.programme import Programme
 from wearsim.kernels.arrays import Floats
-from wearsim.wear.planar.grid import read_map
 
 
 @dataclass(frozen=True)
@@ -94,7 +93,6 @@ def bias_left(programme: Programme, harmonic: int = 2) -> Floats:
 
     Parameters
     ----------
-    programme : Programme
     harmonic : int
         Azimuthal frequency m; 2 is astigmatism.
     """
@@ -102,18 +100,3 @@ def bias_left(programme: Programme, harmonic: int = 2) -> Floats:
     worn = np.abs(np.cumsum(minutes * np.exp(-1j * harmonic * lies_turned(programme))))
     total = np.cumsum(minutes)
     return np.asarray(np.divide(worn, total, out=np.ones_like(total), where=total > 0.0))
-
-
-def harmonic_of(
-    field: Floats, across: Floats, radius: Floats, harmonic: int = 2, azimuths: int = 720
-) -> NDArray[np.complex128]:
-    """Amplitude ``A exp(i m theta0)`` of one azimuthal harmonic of a map on circles of these radii ``(k,)``.
-
-    Parameters
-    ----------
-    field : ndarray, shape (n, n)
-        The map, on the grid of coordinates `across` [m].
-    """
-    angle = 2.0 * np.pi * np.arange(azimuths) / azimuths
-    values = read_map(field, across, radius[:, None] * np.cos(angle), radius[:, None] * np.sin(angle))
-    return np.asarray(2.0 * np.mean(values * np.exp(1j * harmonic * angle), axis=1), dtype=np.complex128)

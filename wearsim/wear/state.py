@@ -90,7 +90,7 @@ def gauss_table(most: int = 64) -> Floats:
 
 
 @dataclass(frozen=True)
-class Pitch:
+class PitchProfile:
     """Height of one lap's pitch above the reference sphere (physics section 1).
 
     Parameters
@@ -115,13 +115,13 @@ class State:
         Radii of the mirror's grid, from the hole's rim to the outer rim [m].
     height : (n,) ndarray
         Height of the glass above the reference sphere [m].
-    laps : mapping of str to Pitch
+    laps : mapping of str to PitchProfile
         By the lap's name.
     """
 
     radius: Floats
     height: Floats
-    laps: Mapping[str, Pitch]
+    laps: Mapping[str, PitchProfile]
 
     def with_lap(self, name: str, height: Floats) -> State:
         """The same with one lap's pitch changed."""
@@ -134,7 +134,7 @@ class State:
         laps = {}
         for lap in bench.laps:
             old, rho = self.laps[lap_name(lap)], pitch_grid(lap, accuracy)
-            laps[lap_name(lap)] = Pitch(rho, _moved(old.radius, old.height, rho))
+            laps[lap_name(lap)] = PitchProfile(rho, _moved(old.radius, old.height, rho))
         return State(radius, _moved(self.radius, self.height, radius), MappingProxyType(laps))
 
 
@@ -157,21 +157,19 @@ def pitch_grid(lap: Lap, accuracy: Accuracy) -> Floats:
     return radial_grid(0.0, lap.radius, accuracy.pitch_rings, accuracy.rim_share)
 
 
-def fresh_pitch(lap: Lap, radius: Floats, height: Floats, accuracy: Accuracy) -> Pitch:
+def fresh_pitch(lap: Lap, radius: Floats, height: Floats, accuracy: Accuracy) -> PitchProfile:
     """A lap as it starts a session: pressed to the glass, or spherical (physics section 4).
 
     Parameters
     ----------
-    lap : Lap
     radius, height : (n,) ndarray
         The glass [m].
-    accuracy : Accuracy
     """
     rho = pitch_grid(lap, accuracy)
     if lap.start == "spherical":
-        return Pitch(rho, np.zeros_like(rho))
+        return PitchProfile(rho, np.zeros_like(rho))
     inside = np.clip(rho, radius[0], radius[-1])
-    return Pitch(rho, -(spline_matrix(radius, inside) @ height))
+    return PitchProfile(rho, -(spline_matrix(radius, inside) @ height))
 
 
 def start_state(bench: Bench, radius: Floats, height: Floats, accuracy: Accuracy) -> State:
@@ -179,10 +177,8 @@ def start_state(bench: Bench, radius: Floats, height: Floats, accuracy: Accuracy
 
     Parameters
     ----------
-    bench : Bench
     radius, height : (n,) ndarray
         The glass on the mirror's grid [m].
-    accuracy : Accuracy
     """
     laps = {lap_name(lap): fresh_pitch(lap, radius, height, accuracy) for lap in bench.laps}
     return State(radius, height, MappingProxyType(laps))

@@ -12,7 +12,7 @@ from wearsim.bench.units import stroke_unit
 from wearsim.errors import ContactError, InputError
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.radial.engine import work_spell
+from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import glass_grid, start_state
 
 # Edge roll below this, in waves of surface height, is worth a word (interface.md's default limit).
@@ -42,7 +42,6 @@ def bending_share(bench: Bench, stiffness: float) -> float:
 
     Parameters
     ----------
-    bench : Bench
     stiffness : float
         Foundation modulus [Pa/m].
     """
@@ -52,14 +51,7 @@ def bending_share(bench: Bench, stiffness: float) -> float:
 
 
 def warnings_for(bench: Bench, programme: Programme, outcome: Outcome) -> tuple[str, ...]:
-    """Everything worth a word about an outcome, each one line.
-
-    Parameters
-    ----------
-    bench : Bench
-    programme : Programme
-    outcome : Outcome
-    """
+    """Everything worth a word about an outcome, each one line."""
     return (
         *_edge(bench, outcome),
         *_spells(bench, programme, outcome),
@@ -96,11 +88,6 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
 def lift_off_by_tilt(bench: Bench, spell: Spell) -> float:
     """Share of the overlap that a lap which fits the glass lifts off in a spell, by its tilt alone [1].
 
-    Parameters
-    ----------
-    bench : Bench
-    spell : Spell
-
     Raises
     ------
     InputError
@@ -109,7 +96,7 @@ def lift_off_by_tilt(bench: Bench, spell: Spell) -> float:
     radius = glass_grid(bench.mirror, DEFAULT)
     fits = start_state(bench, radius, np.zeros_like(radius), DEFAULT)
     moment = spell.model_copy(update={"minutes": min(A_MOMENT, spell.minutes)})
-    return work_spell(bench, moment, fits)[1].lift_off_share
+    return RadialEngine().work_spell(bench, moment, fits)[1].lift_off_share
 
 
 def _is_poor(bench: Bench, spell: Spell, share: float) -> bool:

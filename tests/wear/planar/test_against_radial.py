@@ -6,11 +6,11 @@ import pytest
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench, load_programme
-from wearsim.wear.accuracy import Accuracy
-from wearsim.wear.initial_figure import start_figure
-from wearsim.wear.planar.engine import PlanarAccuracy
-from wearsim.wear.planar.grid import RoundStart, ring_mean
-from wearsim.wear.planar.setup import run_planar
+from wearsim.wear.accuracy import Accuracy, PlanarAccuracy
+from wearsim.wear.constants import AS_STATED
+from wearsim.wear.initial_figure import StartFigure, start_figure
+from wearsim.wear.planar.engine import PlanarEngine, laid_out
+from wearsim.wear.planar.grid import ring_mean
 from wearsim.wear.predict import predict
 
 BENCH = """
@@ -92,45 +92,41 @@ def test_removal_and_lap_agree(written, case):
     bench, programme = written(*CASES[case])
     fine = Accuracy().refined(1.5)
     radial = predict(bench, programme, draws=0, accuracy=fine)
-    start = start_figure(bench, fine)
-    planar = run_planar(
-        bench, programme, RoundStart(start.radius, start.height), radius=radial.radius,
-        accuracy=PlanarAccuracy(cells=CELLS),
-    )  # fmt: skip
+    engine = PlanarEngine(PlanarAccuracy(cells=CELLS), fine)
+    planar = engine.run(bench, programme, engine.begin(bench, start_figure(bench, fine)))
     # rings evenly apart up to the rim itself; the radial engine's own crowd into its last millimetres
     even = np.linspace(radial.radius[0], radial.radius[-1], 50)
-    off = np.interp(even, radial.radius, planar.removal_profile - radial.removal)
+    off = np.interp(even, radial.radius, planar.removal - radial.removal)
     assert np.sqrt(np.mean(off**2)) < 0.01 * np.ptp(radial.removal)
-    lap = planar.laps["lap"]
     rho, pitch = radial.pitch_radius["lap"], radial.pitch_height["lap"]
-    change = ring_mean(lap.height, lap.across, rho) - pitch
+    change = ring_mean(planar.maps["pitch"], planar.maps["pitch_x"], rho) - pitch
     assert np.std(change) < 0.02 * np.ptp(pitch)
     assert planar.reports[0].lift_off_share == pytest.approx(radial.lift_off_share, abs=0.03)
 
 
 def test_no_spells_change_nothing(written):
     bench, _ = written({}, "tool", "straight", "length = 0.3")
-    start = RoundStart(np.linspace(0.0, 0.15, 20), np.linspace(0.0, 0.15, 20) ** 4 * 1e-3)
-    seen = run_planar(bench, Programme(), start, accuracy=PlanarAccuracy(cells=32))
-    assert not seen.removal.any()
-    assert seen.after.rms == seen.before.rms
-    assert seen.peak.peak_pressure == 0.0
+    start = StartFigure.exact(np.linspace(0.0, 0.15, 20), np.linspace(0.0, 0.15, 20) ** 4 * 1e-3)
+    engine = PlanarEngine(PlanarAccuracy(cells=32))
+    seen = engine.run(bench, Programme(), engine.begin(bench, start))
+    assert not seen.maps["removal"].any() and not seen.removal.any()
+    assert seen.details["map_rms_after_m"] == seen.details["map_rms_before_m"] > 0.0
+    assert seen.peak_pressure == 0.0
 
 
 def test_a_map_and_terms_start_a_session(written):
     """Terms over the clear aperture come back as they went in, and a measured map of them is the same glass."""
-    bench, programme = written({}, "tool", "straight", "length = 0.3")
-    accuracy = PlanarAccuracy(cells=64)
+    bench, _ = written({}, "tool", "straight", "length = 0.3")
     terms = np.zeros(15)
     terms[5], terms[3], terms[7] = 40e-9, -25e-9, 15e-9
-    from wearsim.wear.initial_figure import frame_for
-    from wearsim.wear.planar.setup import pieces_for
 
-    frame, glass = frame_for(bench), pieces_for(bench, bench.laps[0]).glass(64)
-    seen = run_planar(bench, programme, frame.height_of_terms(terms, glass), accuracy=accuracy)
-    found = seen.before.zernike
+    from wearsim.wear.initial_figure import frame_for
+
+    frame, glass = frame_for(bench), laid_out(bench, bench.laps[0], AS_STATED, 64)[1]
+    seen = frame.figure(frame.height_of_terms(terms, glass), glass)
+    found = seen.zernike
     assert found[:15][[3, 5, 7]] == pytest.approx(terms[[3, 5, 7]], abs=2e-10)
-    assert seen.before.astigmatism.amplitude == pytest.approx(np.hypot(40e-9, 25e-9), rel=0.01)
+    assert seen.astigmatism.amplitude == pytest.approx(np.hypot(40e-9, 25e-9), rel=0.01)
     across = (np.arange(90) - 44.5) / 90 * 0.3
     radius = np.hypot(across[None, :], across[:, None]) / frame.clear_radius
     from wearsim.figure.zernike import zernike_sum

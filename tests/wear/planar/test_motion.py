@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from wearsim.kernels import planar_grid as floor
-from wearsim.wear.planar.motion import drawn, nominal, place_on_path, poses_of, times_of_strokes, tips
+from wearsim.wear.planar.motion import drawn, nominal, poses_of, times_of_strokes, tips
+from wearsim.wear.strokes import path_of
 
 KINDS = [("straight", 0.2, 0.0, 0.0), ("overhang", 0.1, 0.0, 0.05), ("w", 0.15, 0.06, 0.01), ("oval", 0.12, 0.05, 0.02)]
 
@@ -73,7 +74,7 @@ def test_poses_are_the_motion_on_the_barrel(motion, kind, on_top):
 def test_triangle_starts_at_nought_and_rises(motion):
     path = motion("w", 0.1, 0.06)
     moments = np.array([[0.0, 4.0, 8.0, 12.0, 16.0]])
-    _, y, _, vy = place_on_path(path.stroke, moments, nominal(1))
+    _, y, _, vy = path_of(path.stroke, moments)
     assert y[0] == pytest.approx([0.0, 0.06, 0.0, -0.06, 0.0], abs=1e-12)
     assert vy[0, 0] == pytest.approx(2.0 * 0.06 / 8.0 * path.stroke.frequency)
 

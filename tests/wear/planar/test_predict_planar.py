@@ -11,11 +11,9 @@ from wearsim.bench.toml_io import load_bench, load_programme
 from wearsim.bench.units import MILLIMETRES
 from wearsim.show.maps import maps_text
 from wearsim.show.units import NANOMETRES
-from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.accuracy import Accuracy, PlanarAccuracy
 from wearsim.wear.hdf5 import read_outcome, write_outcome
 from wearsim.wear.initial_figure import start_figure
-from wearsim.wear.planar.engine import PlanarAccuracy
-from wearsim.wear.planar.predict import predict_planar
 from wearsim.wear.predict import predict
 from wearsim.wear.state import start_state
 
@@ -71,7 +69,7 @@ def session(tmp_path_factory):
 
 def test_outcome(session):
     told = []
-    outcome = predict_planar(*session, planar=ACCURACY, seed=1, progress=told.append)
+    outcome = predict(*session, "planar", planar=ACCURACY, seed=1, progress=told.append)
     assert outcome.engine == "planar"
     assert outcome.removal.min() >= 0.0 and outcome.removal.max() > 1e-9
     assert len(outcome.spells) == 3 and outcome.stages.shape == (4, outcome.radius.size)
@@ -92,7 +90,7 @@ def test_outcome(session):
 
 
 def test_both_grids_come_back_from_the_file_with_their_coordinates(session, tmp_path):
-    outcome = predict_planar(*session, planar=ACCURACY, seed=1)
+    outcome = predict(*session, "planar", planar=ACCURACY, seed=1)
     write_outcome(outcome, tmp_path / "out.h5", seed=1)
     assert read_outcome(tmp_path / "out.h5") == outcome
     with h5py.File(tmp_path / "out.h5") as file:
@@ -108,7 +106,7 @@ def test_both_grids_come_back_from_the_file_with_their_coordinates(session, tmp_
 def test_xarray_finds_the_coordinates(session, tmp_path):
     xarray = pytest.importorskip("xarray")
     pytest.importorskip("h5netcdf")
-    outcome = predict_planar(*session, planar=PlanarAccuracy(cells=32))
+    outcome = predict(*session, "planar", planar=PlanarAccuracy(cells=32))
     write_outcome(outcome, tmp_path / "out.h5")
     with xarray.open_dataset(tmp_path / "out.h5", group="maps", engine="h5netcdf") as maps:
         assert maps["after"].dims == ("y", "x") and maps["after"].attrs["units"] == "m"
@@ -160,6 +158,6 @@ def test_settings_of_the_other_engine_are_refused(session):
 
 
 def test_one_seed_one_outcome(session):
-    one, two, other = (predict_planar(*session, planar=PlanarAccuracy(cells=32), seed=seed) for seed in (4, 4, 5))
+    one, two, other = (predict(*session, "planar", planar=PlanarAccuracy(cells=32), seed=seed) for seed in (4, 4, 5))
     assert np.array_equal(one.maps["after"], two.maps["after"])
     assert not np.array_equal(one.maps["after"], other.maps["after"])

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wearsim.figure.zernike import fit_zernike, zernike_term
-from wearsim.wear.planar.engine import PlanarAccuracy
+from wearsim.wear.accuracy import PlanarAccuracy
 
 
 def _uneven(made):

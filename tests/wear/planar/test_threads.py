@@ -18,8 +18,9 @@ import os, threading
 import numpy as np
 import numba
 from wearsim.bench.programme import Stroke
-from wearsim.wear.motion import Motion
-from wearsim.wear.planar import Pieces, PlanarAccuracy, PlanarSpell, work_spell
+from wearsim.wear.accuracy import PlanarAccuracy
+from wearsim.wear.planar.motion import Motion
+from wearsim.wear.planar.walk import Pieces, PlanarSpell, walk_spell
 
 pieces = Pieces(0.15, 0.15, 5e9, 300.0, 8e-13, edge_gain=0.3)
 spell = PlanarSpell(12.0, 70.0, Motion("tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 0.03, 0.02))
@@ -28,7 +29,7 @@ def walked(found):
     glass = pieces.glass(32)
     pitch = pieces.pitch(glass)
     w, u = np.zeros((glass.across.size,) * 2), np.zeros((pitch.across.size,) * 2)
-    work_spell(spell, pieces, glass, pitch, w, u, accuracy=PlanarAccuracy(32, strokes_a_batch=1))
+    walk_spell(spell, pieces, glass, pitch, w, u, accuracy=PlanarAccuracy(32, strokes_a_batch=1))
     found.append(w.tobytes())
 
 one, both = [], []

@@ -13,12 +13,12 @@ from scipy.integrate import trapezoid
 
 from tests.helpers.flat_wear import flat_removal
 from tests.helpers.kernel_twins import chord, flat_rings, flat_statics, stroke_places
-from tests.helpers.workbench import STEADY, flat_state, make_bench, make_spell, pitch_of
+from tests.helpers.workbench import STEADY, flat_state, make_bench, make_spell, pitch_of, work_spell
 from wearsim.bench.abrasion import Wear
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants
-from wearsim.wear.radial.engine import tipping_offset, work_spell
-from wearsim.wear.radial.path_weights import stroke_reach
+from wearsim.wear.radial.engine import tipping_offset
+from wearsim.wear.strokes import stroke_reach
 
 BARE = Wear(edge_gain=0.0)
 PUBLISHED = np.array([0.0, 0.5, 0.7, 0.85, 0.95, 1.0])

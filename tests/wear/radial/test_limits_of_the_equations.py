@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 
 from tests.helpers.flat_wear import flat_removal
-from tests.helpers.workbench import STEADY, make_bench, make_spell, start
+from tests.helpers.workbench import STEADY, make_bench, make_spell, start, work_spell
 from wearsim.bench.abrasion import Wear
 from wearsim.errors import TipsOffError
 from wearsim.wear.predict import gauge_for
-from wearsim.wear.radial.engine import work_spell
 
 SIZES = pytest.mark.parametrize(("diameter", "big"), [(0.2, 2.4), (0.5, 4.0)])
 AT = np.array([0.0, 0.25, 0.5, 0.7, 0.85, 0.95, 1.0])

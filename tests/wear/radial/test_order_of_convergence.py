@@ -10,9 +10,8 @@ import pytest
 from scipy.interpolate import CubicSpline
 
 from tests.benchmarks import accuracy_table
-from tests.helpers.workbench import STEADY, make_bench, make_spell, start
+from tests.helpers.workbench import STEADY, make_bench, make_spell, start, work_spell
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.radial.engine import work_spell
 
 
 def gentle() -> tuple[Any, Any, Any]:

@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
-from tests.helpers.workbench import STEADY, make_bench, make_spell, start
+from tests.helpers.workbench import STEADY, make_bench, make_spell, start, work_spell
 from wearsim.bench.hands import Hands
 from wearsim.errors import TipsOffError
-from wearsim.wear.radial.engine import largest_offset, tipping_offset, work_spell
+from wearsim.wear.radial.engine import largest_offset, tipping_offset
 from wearsim.wear.radial.path_weights import load_cases
 from wearsim.wear.radial.tipping import tip_offset
 

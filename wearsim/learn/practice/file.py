@@ -20,8 +20,8 @@ from wearsim.learn.practice.mirror import (
     draw_mirror,
     drawn_truth,
 )
+from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.constants import NAMES, Constants
-from wearsim.wear.planar.engine import PlanarAccuracy
 
 _FACTOR = number("1.0", above=0.0, most=1e4)
 

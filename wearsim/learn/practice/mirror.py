@@ -25,13 +25,12 @@ from wearsim.knifeedge.longitudinal import Zones, zone_readings
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import STATED_AT
 from wearsim.learn.discrepancy import Discrepancy
-from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.accuracy import DEFAULT, PlanarAccuracy
 from wearsim.wear.constants import AS_STATED, NAMES, Constants
 from wearsim.wear.initial_figure import StartFigure
-from wearsim.wear.planar.engine import PlanarAccuracy, work_spell
-from wearsim.wear.planar.grid import RoundStart, glass_map, pressed_lap, ring_mean
-from wearsim.wear.planar.setup import Stand, pieces_for, spell_for
-from wearsim.wear.state import glass_grid, lap_name
+from wearsim.wear.planar.engine import PlanarEngine, PlanarState
+from wearsim.wear.planar.grid import ring_mean
+from wearsim.wear.state import glass_grid
 
 Fault = Literal["raised ring", "oblate", "sphere", "turned edge"]
 FAULTS: tuple[Fault, ...] = get_args(Fault)
@@ -83,7 +82,7 @@ def draw_mirror(
     bench = bench_from_table({**parse_toml(text, None), "figure": {"conic": 0.0}}, text=text)
     radius = glass_grid(bench.mirror, DEFAULT)
     height = _target(bench, radius) + _fault(kind, bench, radius, rng)
-    return Drawn(kind, text, bench, StartFigure(radius, height, np.zeros((radius.size, 0))))
+    return Drawn(kind, text, bench, StartFigure.exact(radius, height))
 
 
 def bench_text(diameter: float, radius_of_curvature: float) -> str:
@@ -282,21 +281,11 @@ class PracticeMirror:
     start: StartFigure
     accuracy: PlanarAccuracy = COARSE
     sessions: int = 0
-    _glass: Floats = field(init=False, repr=False)
-    _laps: dict[str, Floats] = field(init=False, repr=False)
+    _state: PlanarState = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        seen = pieces_for(self.bench, self.bench.laps[0], self.truth.constants).glass(self.accuracy.cells)
-        self._across = seen.across
-        self._glass = glass_map(RoundStart(self.start.radius, self.start.height), seen)
-        self._laps = {}
-        for lap in self.bench.laps:
-            pieces = pieces_for(self.bench, lap, self.truth.constants)
-            glass = pieces.glass(self.accuracy.cells)
-            pitch = pieces.pitch(glass)
-            spherical = lap.start == "spherical"
-            shape = (pitch.across.size, pitch.across.size)
-            self._laps[lap_name(lap)] = np.zeros(shape) if spherical else pressed_lap(self._glass, glass, pitch)
+        self._engine = PlanarEngine(self.accuracy)
+        self._state = self._engine.begin(self.bench, self.start)
 
     def work(self, programme: Programme, bench: Bench | None = None) -> None:
         """Work a programme; the laps begin as they were left.
@@ -316,18 +305,7 @@ class PracticeMirror:
         factor = self.truth.factor(self.sessions)
         constants = replace(self.truth.constants, preston=self.truth.constants.preston * factor)
         entropy = int(self.truth.stream(WORKING, self.sessions).integers(2**32))
-        stand = Stand()
-        for number, spell in enumerate(programme.spells, start=1):
-            lap = bench.lap(spell.lap)
-            pieces = pieces_for(bench, lap, constants)
-            glass = pieces.glass(self.accuracy.cells)
-            stand = stand.before(spell)
-            plain = spell_for(bench, spell, number, stand)
-            work_spell(
-                plain, pieces, glass, pieces.pitch(glass), self._glass, self._laps[lap_name(lap)],
-                seed=entropy, accuracy=self.accuracy,
-            )  # fmt: skip
-            stand = stand if plain.motion is None else stand.after(plain.motion, spell.duration)
+        self._state = self._engine.run(bench, programme, self._state, constants, seed=entropy).end
 
     @property
     def radius(self) -> Floats:
@@ -338,9 +316,10 @@ class PracticeMirror:
     def error(self) -> Floats:
         """The true figure error at :attr:`radius`: mean over circles, less the target, not levelled [m]."""
         mirror = self.bench.mirror
-        distance = np.hypot(self._across, self._across[:, None])
+        across = self._state.across
+        distance = np.hypot(across, across[:, None])
         target = mirror.geometry.departure(distance)
-        return ring_mean(self._glass - target, self._across, self.radius)
+        return ring_mean(self._state.glass - target, across, self.radius)
 
     def read(self, tester: Reader) -> Readings:
         """A sheet of readings of the glass as it stands."""

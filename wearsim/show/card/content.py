@@ -9,14 +9,14 @@ import numpy as np
 
 from wearsim.bench.bench import GRAVITY, Bench
 from wearsim.bench.lap import Lap
-from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import INCHES, Unit, length_unit
 from wearsim.decide.proposal import EarlyStop, Proposal
 from wearsim.show.card.readings import ReadingRows, check_by_readings, reading_rows
 from wearsim.show.notices import waiting_text
 from wearsim.show.outcome import unit_for
 from wearsim.show.profiles import ring_means
-from wearsim.show.strokes import NAMES, Drawing, drawing_of
+from wearsim.show.strokes import Drawing, drawing_of
 from wearsim.show.text import ends_words, in_diameters
 from wearsim.show.units import temperature_unit
 from wearsim.wear.expected_readings import ReadingsAfter, is_long
@@ -171,7 +171,7 @@ def _what(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
     parts = ((stroke.length, "long"), (stroke.side_sweep, "each side"), (stroke.side_overhang, "off centre"))
     sizes = (f"{unit.short(size)} {what} ({in_diameters(size / diameter)}\u00a0D)" for size, what in parts if size)
     sweep = f", {spell.strokes_per_sweep:g} from side to side" if spell.stroke == "w" else ""
-    return (f"{NAMES[spell.stroke]} stroke{sweep}", *sizes)
+    return (f"{STROKES[spell.stroke].words} stroke{sweep}", *sizes)
 
 
 def _pace(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:

@@ -1,350 +1,257 @@
-"""The planar engine: a programme walked stroke by stroke on two grids (physics section 6).
-
-What a spell needs comes as plain numbers (:class:`Pieces`, :class:`PlanarSpell`); wearsim.wear.planar.setup makes
-them from a bench and its programme.
-"""
+"""The planar engine: a bench and its programme walked stroke by stroke on maps of both pieces (physics section 6)."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from pathlib import Path
+from types import MappingProxyType
 
-import numba
 import numpy as np
 
-from wearsim.errors import ContactError, CouldNotError, TipsOffError
-from wearsim.kernels import planar_grid as floor
+from wearsim.bench.bench import Bench
+from wearsim.bench.lap import Lap
+from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.units import length_unit
+from wearsim.errors import TipsOffError
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar import walk
-from wearsim.kernels.planar_grid import Glass, Pitch, Work
-from wearsim.wear.planar.grid import Mask, across_glass, across_lap, glass_of, pitch_of
-from wearsim.wear.planar.motion import (
-    Motion,
-    check_tipping,
-    drawn,
-    nominal,
-    poses_of,
-    pressing_pose,
-    stands,
-    times_of_strokes,
-    tips,
-)
-from wearsim.wear.planar.threads import crew
+from wearsim.kernels.planar_grid import GlassGrid, PitchGrid
+from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
+from wearsim.wear.constants import AS_STATED, Constants
+from wearsim.wear.engine import Engine, Progress, Run, SpellReport
+from wearsim.wear.initial_figure import StartFigure, frame_for, uneven_start
+from wearsim.wear.planar.grid import (
+    Mask,
+    RoundStart,
+    both,
+    facets,
+    glass_map,
+    part_of_cells,
+    pressed_lap,
+    ring,
+    ring_mean,
+    star,
+)  # fmt: skip
+from wearsim.wear.planar.motion import Motion
+from wearsim.wear.planar.walk import Pieces, PlanarSpell, walk_spell
+from wearsim.wear.radial.engine import tipping_offset
+from wearsim.wear.rotation import bias_left, is_turned
+from wearsim.wear.state import PitchProfile, State, glass_grid, lap_name
 
-Progress = Callable[[float], None]
-MOST_REDRAWS = 1000
+PITCH_RADII = 60
+"""Of the round profile of a lap's pitch."""
 
 
-STROKES_TOGETHER = (1, 2, 4, 8)
-"""Strokes after which the state may be brought up to date: each time, threads wait for one another."""
+def mask_for(lap: Lap) -> Mask | None:
+    """Where a lap has pitch; None for a whole lap."""
+    cut = facets(lap.facet_shape, lap.facet, lap.channel, (lap.channel_offset[0], lap.channel_offset[1]))
+    if lap.ring_inner > 0.0:
+        cut = both(cut, ring(lap.ring_inner / 2.0, lap.radius))
+    if lap.star_points > 0:
+        cut = both(cut, star(lap.star_points, lap.radius - lap.star_depth, lap.radius))
+    return cut
 
 
-@dataclass(frozen=True)
-class PlanarAccuracy:
-    """Numerical settings of the planar engine, each with the error that it bounds.
+def pieces_for(bench: Bench, lap: Lap, constants: Constants = AS_STATED) -> Pieces:
+    """The two pieces of a spell, SI."""
+    return Pieces(
+        mirror_radius=bench.mirror.radius, lap_radius=lap.radius, stiffness=lap.stiffness * constants.stiffness,
+        relaxation=bench.relaxation_time_at(lap) * constants.relaxation_time,
+        preston=bench.preston * constants.preston, hole_radius=bench.mirror.hole_radius,
+        edge_gain=bench.wear.edge_gain * constants.edge_gain, edge_length=bench.edge_length_for(lap),
+        mask=mask_for(lap),
+    )  # fmt: skip
 
-    Parameters
-    ----------
-    cells : int
-        Cells across the mirror; the removal converges with the square of their size.
-    poses : int
-        Poses of a stroke; their places shift from stroke to stroke, so that few are enough.
-    share_of_rate : float
-        Longest time that the state stands still, as a share of the quicker of the pitch's relaxation time and the
-        time in which a high zone wears down: the error is about half of it, of the change that is still to come.
-    tolerance : float
-        Imbalance allowed of force and moments, relative.
-    slots : int
-        Parts that poses are dealt into, and so the most threads that help; sums are taken in their order.
-    strokes_a_batch : int
-        Strokes between two reports of progress; Ctrl-C is heard between batches. Jittered strokes are drawn by
-        batches, so that this is part of what a seed means.
-    tipping_cells : float
-        Jittered strokes whose load comes within so many cells of a piece's rim count as tipping and are drawn again:
-        there a coarse grid may find no contact. It cuts the widest strokes off; 0 for what the discs themselves allow.
-    """
 
-    cells: int = 128
-    poses: int = 16
-    share_of_rate: float = 0.01
-    tolerance: float = 1e-9
-    slots: int = 4
-    strokes_a_batch: int = 16
-    tipping_cells: float = 0.0
+@lru_cache(maxsize=8)
+def laid_out(bench: Bench, lap: Lap, constants: Constants, cells: int) -> tuple[Pieces, GlassGrid, PitchGrid]:
+    """The pieces of a spell, and both on their grids: each lap has its own edge length, and so its own view of the glass."""
+    pieces = pieces_for(bench, lap, constants)
+    glass = pieces.glass(cells)
+    return pieces, glass, pieces.pitch(glass)
 
 
 @dataclass(frozen=True)
-class Pieces:
-    """The two pieces and what lies between them, SI.
+class Orientation:
+    """How the pieces and the worker are turned to each other; angles in the barrel's frame [rad]."""
 
-    Parameters
-    ----------
-    mirror_radius, lap_radius : float
-        [m]
-    stiffness : float
-        Foundation modulus per nominal area [Pa/m].
-    relaxation : float
-        Relaxation time of the pitch [s].
-    preston : float
-        [1/Pa]
-    hole_radius : float
-        [m]
-    edge_gain, edge_length : float
-        Of the glass-edge effect [1], [m].
-    mask : callable, optional
-        Where the lap has pitch.
-    """
-
-    mirror_radius: float
-    lap_radius: float
-    stiffness: float
-    relaxation: float
-    preston: float
-    hole_radius: float = 0.0
-    edge_gain: float = 0.0
-    edge_length: float = 5e-3
-    mask: Mask | None = None
-
-    def glass(self, cells: int) -> Glass:
-        """The mirror laid out on `cells` cells across."""
-        across = across_glass(self.mirror_radius, cells)
-        return glass_of(self.mirror_radius, self.hole_radius, across, self.edge_gain, self.edge_length)
-
-    def pitch(self, glass: Glass) -> Pitch:
-        """The lap laid out on cells of the same size."""
-        return pitch_of(self.lap_radius, across_lap(self.lap_radius, glass.across), self.stiffness, self.mask)
-
-
-@dataclass(frozen=True)
-class PlanarSpell:
-    """One spell, SI; a pressing where ``motion`` is None.
-
-    Parameters
-    ----------
-    duration : float
-        [s]
-    load : float
-        Force between the pieces [N].
-    motion : Motion or None
-    length_jitter : float
-        Spread of length and sweep from stroke to stroke, relative [1].
-    centre_jitter : float
-        Spread of the centre along and across [m].
-    number : int
-        Of the spell in its programme, from 1.
-    turned : float
-        How far the lap lies turned against the mirror, for a pressing [rad].
-    """
-
-    duration: float
-    load: float
-    motion: Motion | None
-    length_jitter: float = 0.0
-    centre_jitter: float = 0.0
-    number: int = 1
+    on_top: str = ""
+    mirror: float = 0.0
+    lap: float = 0.0
+    heading: float = 0.0
     turned: float = 0.0
+    strokes: int = 0
+
+    def before(self, spell: Spell) -> Orientation:
+        """How a spell finds them.
+
+        A spell that turns nothing and keeps the same piece on top goes on where the last one stopped. Otherwise
+        the pieces come apart: the worker begins again where every session begins, the lap is laid on as it was, the
+        mirror turned by the sum of its turns.
+        """
+        if spell.on_top == self.on_top and spell.turn == 0.0:
+            return self
+        turned = self.turned + spell.turn
+        return Orientation(spell.on_top, turned, 0.0, 0.0, turned)
+
+    def after(self, motion: Motion, seconds: float) -> Orientation:
+        """How it leaves them."""
+        mirror, lap, heading = motion.after(seconds)
+        strokes = self.strokes + int(np.ceil(seconds * motion.stroke.frequency - 1e-9))
+        return Orientation(self.on_top, mirror, lap, heading, self.turned, strokes)
 
 
-@dataclass(frozen=True)
-class SpellReport:
-    """What a spell was like.
-
-    Parameters
-    ----------
-    peak_pressure : float
-        Largest pressure per nominal area [Pa].
-    peak_place : (float, float)
-        Where on the mirror, in its own frame [m].
-    lift_off_share : float
-        Share of the overlap that carried nothing, mean over the time worked [1].
-    reach : float
-        Largest offset of the centres [m].
-    redraws : int
-        Jittered strokes that would have tipped the piece off and were drawn again.
-    poses, steps : int
-        Poses walked and passes over the contact that their balance took.
-    """
-
-    peak_pressure: float = 0.0
-    peak_place: tuple[float, float] = (0.0, 0.0)
-    lift_off_share: float = 0.0
-    reach: float = 0.0
-    redraws: int = 0
-    poses: int = 0
-    steps: int = 0
+def spell_for(bench: Bench, spell: Spell, number: int, at: Orientation) -> PlanarSpell:
+    """One spell and its motion (physics section 5), SI."""
+    hands, load = bench.hands, bench.load_on(spell.on_top, bench.lap(spell.lap), spell.push, pressing=spell.is_press)
+    if spell.is_press:
+        return PlanarSpell(spell.duration, load, None, number=number, turned=at.lap - at.mirror)
+    motion = Motion(
+        spell.on_top, spell.stroke_on(bench.mirror.diameter), walk=2.0 * np.pi / hands.walk,
+        hand_turn=2.0 * np.pi / hands.hand_turn, mirror_angle=at.mirror, lap_angle=at.lap, heading=at.heading,
+        push_offset=(hands.push_offset[0], hands.push_offset[1]), lead=hands.friction_lead, strokes_before=at.strokes,
+    )  # fmt: skip
+    return PlanarSpell(spell.duration, load, motion, hands.length_jitter, hands.centre_jitter, number)
 
 
-@dataclass
-class _Tally:
-    """Sums of a spell under way."""
-
-    covered: float = 0.0
-    touching: float = 0.0
-    reach: float = 0.0
-    redraws: int = 0
-    poses: int = 0
-    steps: int = 0
-    guess: Floats = field(default_factory=lambda: np.zeros((0, floor.SETTLEMENT_COLUMNS)))
-
-
-def room_for(glass: Glass, pitch: Pitch, slots: int) -> Work:
-    """Room for the kernel, for as many threads as numba may start."""
-    n, m, threads = glass.across.size, pitch.across.size, numba.get_num_threads()
-    gap, stiff, held, peak = np.zeros((4, threads, n, n))
-    ends = np.zeros((threads, n, 2), dtype=np.int64)
-    return Work(np.zeros((slots, n, n)), np.zeros((slots, m, m)), gap, stiff, held, peak, ends)
-
-
-def work_spell(
-    spell: PlanarSpell, pieces: Pieces, glass: Glass, pitch: Pitch, w: Floats, u: Floats, *, seed: int = 0,
-    accuracy: PlanarAccuracy | None = None, progress: Progress | None = None,
-) -> SpellReport:  # fmt: skip
-    """Walk one spell; glass ``w`` (n, n) and pitch ``u`` (m, m) [m] change in place.
+@dataclass(frozen=True, eq=False)
+class PlanarState:
+    """Glass and laps on maps, each in its own frame.
 
     Parameters
     ----------
-    seed : int
-        Entropy of the jitter; the spell's number makes the stream its own.
-    progress : callable, optional
-        Called with the share of the spell done after each batch of strokes; what it raises stops the spell there.
-
-    Raises
-    ------
-    TipsOffError
-        If the stroke as meant carries the load outside the contact.
-    ContactError
-        If a balance was not found.
+    across : ndarray, shape (n,)
+        Coordinates of the mirror's columns (x) and rows (y) [m].
+    glass : ndarray, shape (n, n)
+        Height above the reference sphere [m].
+    laps : mapping of str to ndarray, shape (m, m)
+        Height of every lap's pitch above the reference sphere, by the lap's name [m].
     """
-    accuracy = accuracy or PlanarAccuracy()
-    if spell.motion is not None:
-        check_tipping(spell.motion, pieces.mirror_radius, pieces.lap_radius, spell.number)
-    with crew(accuracy.slots):
-        work, tally = room_for(glass, pitch, accuracy.slots), _Tally()
-        for done, poses in _batches(spell, pieces, seed, accuracy, tally):
-            _walk(spell, poses, pieces, glass, pitch, work, w, u, accuracy, tally)
-            if progress is not None:
-                progress(done)
-    return _report(tally, work, glass, pitch, pieces)
+
+    across: Floats
+    glass: Floats
+    laps: Mapping[str, Floats]
+    orientation: Orientation = field(default_factory=Orientation)
+
+    def profile(self, radius: Floats) -> Floats:
+        """Mean height of the glass over circles of these radii ``(k,)`` [m]."""
+        return ring_mean(self.glass, self.across, radius)
 
 
-def _batches(
-    spell: PlanarSpell, pieces: Pieces, seed: int, accuracy: PlanarAccuracy, tally: _Tally
-) -> Iterable[tuple[float, Floats]]:
-    """Share of the spell done, and its poses (updates, poses, columns), batch by batch."""
-    if spell.motion is None:
-        yield from _pressing(spell, pieces, accuracy)
-        return
-    frequency = spell.motion.stroke.frequency
-    total = spell.duration * frequency
-    poses, updates, together = _pose_count(spell.motion, pieces, accuracy)
-    rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(spell.number - 1,))))
-    spare = accuracy.tipping_cells * 2.0 * pieces.mirror_radius / accuracy.cells
-    whole = int(np.floor(total + 1e-9))
-    parts = [
-        (first, min(accuracy.strokes_a_batch, whole - first), 1.0)
-        for first in range(0, whole, accuracy.strokes_a_batch)
-    ]
-    if total - whole > 1e-9:
-        parts.append((whole, 1, total - whole))
-    for first, count, part in parts:
-        moments = times_of_strokes(first, count, poses, part, spell.motion.strokes_before)
-        walked = _draw(spell, spell.motion, moments, part / (frequency * poses), pieces, rng, tally, spare)
-        strokes = math.gcd(count, together)
-        yield (
-            (first + count * part) / total,
-            walked.reshape(count * updates // strokes, strokes * poses // updates, -1),
+class PlanarEngine(Engine[PlanarState]):
+    """Every stroke walked as the hands make it, on maps.
+
+    Parameters
+    ----------
+    accuracy : Accuracy
+        Its radii are those of the profiles.
+    """
+
+    name = "planar"
+    band_draws = 0  # each would walk the whole programme again
+    runs_together = False
+
+    def __init__(self, planar: PlanarAccuracy | None = None, accuracy: Accuracy = DEFAULT) -> None:
+        self.planar, self.accuracy = planar or PlanarAccuracy(), accuracy
+
+    def measured(self, bench: Bench) -> StartFigure | None:
+        """The bench's figure where it is round; a map or Zernike terms are taken as they are."""
+        return None if bench.figure.is_uneven else super().measured(bench)
+
+    def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> PlanarState:
+        """Glass and laps on this engine's grids."""
+        _, grid, _ = self._laid_out(bench, bench.laps[0])
+        surface = (
+            uneven_start(bench, grid) if glass is None else glass_map(RoundStart(glass.radius, glass.height), grid)
         )
+        pitch = {lap_name(lap): self._pitch(bench, lap, surface, laps) for lap in bench.laps}
+        return PlanarState(grid.across, surface, MappingProxyType(pitch))
+
+    def _laid_out(
+        self, bench: Bench, lap: Lap, constants: Constants = AS_STATED
+    ) -> tuple[Pieces, GlassGrid, PitchGrid]:
+        return laid_out(bench, lap, constants, self.planar.cells)
+
+    def _pitch(self, bench: Bench, lap: Lap, surface: Floats, laps: State | None) -> Floats:
+        _, glass, pitch = self._laid_out(bench, lap)
+        if laps is not None:
+            left = laps.laps[lap_name(lap)]
+            beyond = 3.0 * float(pitch.across[1] - pitch.across[0])
+            distance = np.hypot(pitch.across[None, :], pitch.across[:, None])
+            return RoundStart(left.radius, left.height).at(np.minimum(distance, lap.radius + beyond))
+        if lap.start == "spherical":
+            return np.zeros((pitch.across.size,) * 2)
+        return pressed_lap(surface, glass, pitch)
+
+    def run(
+        self, bench: Bench, programme: Programme, state: PlanarState, constants: Constants = AS_STATED, *, seed: int = 0,
+        progress: Progress | None = None,
+    ) -> Run[PlanarState]:  # fmt: skip
+        """A session: the pieces and the worker begin where every session begins."""
+        state = replace(state, orientation=Orientation())
+        return super().run(bench, programme, state, constants, seed=seed, progress=progress)
+
+    def work_spell(
+        self, bench: Bench, spell: Spell, state: PlanarState, number: int = 1, constants: Constants = AS_STATED, *,
+        seed: int = 0, file: Path | None = None, progress: Progress | None = None,
+    ) -> tuple[PlanarState, SpellReport]:  # fmt: skip
+        """One spell walked on a state; it goes on where the last one left the pieces."""
+        lap, at = bench.lap(spell.lap), state.orientation.before(spell)
+        plain = spell_for(bench, spell, number, at)
+        pieces, glass, pitch = self._laid_out(bench, lap, constants)
+        w, u = state.glass.copy(), state.laps[lap_name(lap)].copy()
+        try:
+            report = walk_spell(plain, pieces, glass, pitch, w, u, seed=seed, accuracy=self.planar, progress=progress)
+        except TipsOffError as error:
+            raise error.in_unit(length_unit(bench).text, file) from None
+        if plain.motion is None:
+            done, tip, strokes = at, bench.mirror.radius, 0.0
+        else:
+            done, tip = at.after(plain.motion, spell.duration), tipping_offset(bench, lap, spell.on_top)
+            strokes = spell.duration * plain.motion.stroke.frequency
+        drawn = strokes + report.redraws
+        laps = MappingProxyType({**state.laps, lap_name(lap): u})
+        after = PlanarState(state.across, w, laps, done)
+        return after, replace(report, tip=tip, left_out=report.redraws / drawn if drawn else 0.0)
+
+    def gather(
+        self, bench: Bench, programme: Programme, states: tuple[PlanarState, ...], reports: tuple[SpellReport, ...]
+    ) -> Run[PlanarState]:
+        """Mean profiles, maps and what their figures are."""
+        radius = glass_grid(bench.mirror, self.accuracy)
+        pitch = {}
+        for lap in bench.laps:
+            rho, across = np.linspace(0.0, lap.radius, PITCH_RADII), self._laid_out(bench, lap)[2].across
+            pitch[lap_name(lap)] = PitchProfile(rho, ring_mean(states[-1].laps[lap_name(lap)], across, rho))
+        heights = np.array([state.profile(radius) for state in states])
+        _, glass, _ = self._laid_out(bench, bench.laps[0])
+        figures = frame_for(bench).through([state.glass for state in states], glass)
+        details = figures.details | _of_reports(programme, reports)
+        maps = figures.maps | self._pitch_maps(bench, states[-1])
+        return Run(self.name, programme, states, reports, radius, heights, pitch, maps, details)
+
+    def _pitch_maps(self, bench: Bench, state: PlanarState) -> dict[str, Floats]:
+        """Every lap's pitch with its coordinates; the first lap's without its name."""
+        found: dict[str, Floats] = {}
+        for number, lap in enumerate(bench.laps):
+            pitch, name = self._laid_out(bench, lap)[2], lap_name(lap)
+            before = "" if number == 0 else f"{name}: "
+            found |= {f"{before}pitch": state.laps[name], f"{before}facets": _facets(pitch)}
+            found |= {f"{before}pitch_x": pitch.across, f"{before}pitch_y": pitch.across}
+        return found
 
 
-def _pose_count(motion: Motion, pieces: Pieces, accuracy: PlanarAccuracy) -> tuple[int, int, int]:
-    """Poses of a stroke, how often its state is brought up to date, and how many strokes can wait for that together.
-
-    Two rates matter: the pitch gives at 1/tau, and a high zone wears down at kappa k v.
-    """
-    poses = poses_of(motion, np.arange(64)[None, :] / 64.0, nominal(1), 1.0)
-    speed = np.hypot(poses[..., floor.SPEED_X], poses[..., floor.SPEED_Y]).mean()
-    speed += 0.5 * pieces.mirror_radius * np.abs(poses[..., floor.RATE]).mean()
-    rate = max(1.0 / pieces.relaxation, pieces.stiffness * pieces.preston * float(speed))
-    strokes = motion.stroke.frequency * accuracy.share_of_rate / rate
-    updates = max(1, int(np.ceil(1.0 / strokes)))
-    each = max(1, int(np.ceil(accuracy.poses / updates)))
-    together = max(n for n in STROKES_TOGETHER if n <= max(1.0, strokes))
-    return updates * each, updates, together
+def _facets(pitch: PitchGrid) -> Floats:
+    """Share of each of a lap's cells that is pitch, its rim included [1]."""
+    return pitch.share * part_of_cells(pitch.across, lambda x, y: x**2 + y**2 <= pitch.radius**2)
 
 
-def _pressing(spell: PlanarSpell, pieces: Pieces, accuracy: PlanarAccuracy) -> Iterable[tuple[float, Floats]]:
-    steps = max(8, int(np.ceil(4.0 * spell.duration / (accuracy.share_of_rate * pieces.relaxation))))
-    pose = pressing_pose(spell.turned, spell.duration / steps)
-    for first in range(0, steps, 64):
-        count = min(64, steps - first)
-        yield (first + count) / steps, np.broadcast_to(pose, (count, 1, pose.size)).copy()
-
-
-def _draw(
-    spell: PlanarSpell, motion: Motion, moments: Floats, seconds: float, pieces: Pieces, rng: np.random.Generator,
-    tally: _Tally, spare: float,
-) -> Floats:  # fmt: skip
-    """Poses of a batch of strokes; those that come within `spare` [m] of tipping are drawn again, and counted."""
-    count = moments.shape[0]
-    if spell.length_jitter == 0.0 and spell.centre_jitter == 0.0:
-        return poses_of(motion, moments, nominal(count), seconds)
-    deviates = rng.standard_normal((count, 4))
-    for _ in range(MOST_REDRAWS):
-        draws = drawn(deviates, spell.length_jitter, spell.centre_jitter)
-        poses = poses_of(motion, moments, draws, seconds)
-        bad = tips(poses, pieces.mirror_radius - spare, pieces.lap_radius - spare).any(axis=1)
-        if not bad.any():
-            return poses
-        tally.redraws += int(bad.sum())
-        deviates[bad] = rng.standard_normal((int(bad.sum()), 4))
-    raise CouldNotError(f"spell {spell.number}: hardly a stroke with this jitter keeps the top piece on")
-
-
-def _walk(
-    spell: PlanarSpell, poses: Floats, pieces: Pieces, glass: Glass, pitch: Pitch, work: Work, w: Floats, u: Floats,
-    accuracy: PlanarAccuracy, tally: _Tally,
-) -> None:  # fmt: skip
-    settled = np.zeros((*poses.shape[:2], floor.SETTLEMENT_COLUMNS))
-    if tally.guess.shape == settled.shape[1:]:
-        settled[0] = tally.guess
-    numbers = [float(v) for v in (spell.load, pieces.preston, pieces.relaxation, accuracy.tolerance)]
-    walk(poses, settled, w, u, glass, pitch, work, *numbers)
-    if settled[..., floor.STATUS].any():
-        raise _why(spell, poses, settled, glass, pitch)
-    tally.guess = settled[-1]
-    time = poses[..., floor.TIME]
-    tally.covered += float(np.sum(settled[..., floor.COVERED] * time))
-    tally.touching += float(np.sum(settled[..., floor.TOUCHING] * time))
-    tally.reach = max(tally.reach, float(np.hypot(poses[..., 0], poses[..., 1]).max()))
-    tally.poses += settled.shape[0] * settled.shape[1]
-    tally.steps += int(settled[..., floor.STEPS].sum())
-
-
-def _report(tally: _Tally, work: Work, glass: Glass, pitch: Pitch, pieces: Pieces) -> SpellReport:
-    peak = work.peak.max(axis=0) * (pieces.stiffness / pitch.stiffness)
-    j, i = np.unravel_index(int(np.argmax(peak)), peak.shape)
-    return SpellReport(
-        peak_pressure=float(peak[j, i]),
-        peak_place=(float(glass.across[i]), float(glass.across[j])),
-        lift_off_share=1.0 - tally.touching / tally.covered if tally.covered > 0.0 else 0.0,
-        reach=tally.reach,
-        redraws=tally.redraws,
-        poses=tally.poses,
-        steps=tally.steps,
-    )
-
-
-def _why(spell: PlanarSpell, poses: Floats, settled: Floats, glass: Glass, pitch: Pitch) -> TipsOffError | ContactError:
-    """What is wrong with the first pose out of balance: the load outside the contact's hull, or a fault of ours.
-
-    Facets, stars, rings and holes make the hull smaller than the overlap of the discs; and within a cell of tipping
-    the contact is smaller than a cell.
-    """
-    bad = settled[..., floor.STATUS] != floor.BALANCED
-    pose = poses[bad][0]
-    offset = np.hypot(poses[..., floor.CENTRE_X], poses[..., floor.CENTRE_Y])
-    if stands(pose, glass, pitch):
-        return ContactError(f"spell {spell.number}, planar engine", float(settled[..., floor.IMBALANCE][bad][0]))
-    least = float(offset[bad].min())
-    return TipsOffError(spell.number, least, float(offset[~bad & (offset < least)].max(initial=0.0)))
+def _of_reports(programme: Programme, reports: tuple[SpellReport, ...]) -> dict[str, float]:
+    """Where it was pressed hardest, what was drawn again, and what turning leaves of a steady bias."""
+    hardest = max(reports, key=lambda report: report.peak_pressure, default=SpellReport())
+    found = {"peak_x_m": hardest.peak_place[0], "peak_y_m": hardest.peak_place[1]}
+    found["strokes_redrawn"] = float(sum(report.redraws for report in reports))
+    if is_turned(programme):
+        found["steady_bias_left"] = float(bias_left(programme)[-1])
+    return found

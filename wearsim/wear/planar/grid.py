@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar_grid import Glass, Pitch
+from wearsim.kernels.planar_grid import GlassGrid, PitchGrid
 
 MARGIN = 6  # cells round either piece, so that a reading beyond its rim stays on the grid
 SAMPLES = 16  # to each side of a cell, where the area of its part is counted
@@ -49,7 +49,7 @@ def part_of_cells(across: Floats, inside: Mask, samples: int = SAMPLES) -> Float
     return share
 
 
-def glass_of(radius: float, hole: float, across: Floats, edge_gain: float, edge_length: float) -> Glass:
+def glass_of(radius: float, hole: float, across: Floats, edge_gain: float, edge_length: float) -> GlassGrid:
     """Lay out what stays of the mirror (physics section 2).
 
     Parameters
@@ -72,10 +72,10 @@ def glass_of(radius: float, hole: float, across: Floats, edge_gain: float, edge_
     inward = np.minimum(1.0, (radius - 0.5 * width) / np.maximum(distance, size))
     # floats, whatever came: a number of another type would compile every kernel anew
     numbers = [float(value) for value in (radius, hole, edge_gain, edge_length, radius + edge_length)]
-    return Glass(area, gain, distance, inward, width, across, *numbers)
+    return GlassGrid(area, gain, distance, inward, width, across, *numbers)
 
 
-def pitch_of(radius: float, across: Floats, stiffness: float, mask: Mask | None = None) -> Pitch:
+def pitch_of(radius: float, across: Floats, stiffness: float, mask: Mask | None = None) -> PitchGrid:
     """Lay out what stays of the lap; its facets carry ``stiffness / fraction`` so that the mean is the whole lap's.
 
     Parameters
@@ -98,12 +98,12 @@ def pitch_of(radius: float, across: Floats, stiffness: float, mask: Mask | None 
     distance = np.hypot(across[None, :], across[:, None])
     inward = np.minimum(1.0, (radius - 0.5 * size) / np.maximum(distance, size))
     if mask is None:
-        return Pitch(np.ones((1, 1)), inward, across, float(radius), float(stiffness))
+        return PitchGrid(np.ones((1, 1)), inward, across, float(radius), float(stiffness))
     share = part_of_cells(across, mask)
     fraction = pitch_fraction(share, radius, across)
     if fraction <= 0.0:
         raise InputError("the channels leave no pitch on the lap", key="lap.channel")
-    return Pitch(share, inward, across, float(radius), float(stiffness / fraction))
+    return PitchGrid(share, inward, across, float(radius), float(stiffness / fraction))
 
 
 def pitch_fraction(share: Floats, radius: float, across: Floats) -> float:
@@ -135,18 +135,18 @@ class RoundStart:
         return np.asarray(spline(distance), dtype=np.float64)
 
 
-def glass_map(start: RoundStart, glass: Glass) -> Floats:
+def glass_map(start: RoundStart, glass: GlassGrid) -> Floats:
     """Height of the glass on its grid, carried on three cells beyond its rims ``(n, n)`` [m]."""
     beyond = 3.0 * float(glass.across[1] - glass.across[0])
     return start.at(np.clip(glass.distance, max(0.0, glass.hole - beyond), glass.radius + beyond))
 
 
-def used_cells(glass: Glass) -> NDArray[np.bool_]:
+def used_cells(glass: GlassGrid) -> NDArray[np.bool_]:
     """Cells more than half full of glass: what a measured map is believed in ``(n, n)``."""
     return np.asarray(glass.area > 0.5 * float(glass.across[1] - glass.across[0]) ** 2)
 
 
-def carry_on(height: Floats, glass: Glass) -> Floats:
+def carry_on(height: Floats, glass: GlassGrid) -> Floats:
     """Carry a measured map on beyond the glass's rims, straight along the radius, where its cells hold no glass.
 
     Parameters
@@ -170,7 +170,7 @@ def carry_on(height: Floats, glass: Glass) -> Floats:
     return out
 
 
-def pressed_lap(w: Floats, glass: Glass, pitch: Pitch) -> Floats:
+def pressed_lap(w: Floats, glass: GlassGrid, pitch: PitchGrid) -> Floats:
     """Pitch that has taken the glass's shape: -w; beyond the glass the value at its nearest edge (section 4)."""
     size = float(glass.across[1] - glass.across[0])
     x, y = np.broadcast_arrays(pitch.across[None, :], pitch.across[:, None])

@@ -18,8 +18,9 @@ from wearsim.bench.programme import Stroke
 from wearsim.errors import TipsOffError
 from wearsim.kernels import planar_grid as floor
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar_grid import POSE_COLUMNS, Glass, Pitch
+from wearsim.kernels.planar_grid import POSE_COLUMNS, GlassGrid, PitchGrid
 from wearsim.wear.planar.grid import read_map
+from wearsim.wear.strokes import path_of
 
 GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
 
@@ -31,7 +32,6 @@ class Motion:
     Parameters
     ----------
     on_top : {"tool", "mirror"}
-    stroke : Stroke
     walk, hand_turn : float
         Rates at which the worker walks round, and turns the top piece in the hands the other way [rad/s].
     mirror_angle, lap_angle, heading : float
@@ -97,29 +97,6 @@ def drawn(deviates: Floats, length_jitter: float, centre_jitter: float) -> Draws
     return Draws(factor[:, 0], factor[:, 1], centre_jitter * deviates[:, 2], centre_jitter * deviates[:, 3])
 
 
-def place_on_path(stroke: Stroke, strokes: Floats, draws: Draws) -> tuple[Floats, Floats, Floats, Floats]:
-    """Top piece's centre along and across the stroke [m] and its velocity [m/s] (physics section 5).
-
-    Parameters
-    ----------
-    strokes : ndarray, shape (k, poses)
-        Time in strokes since the spell began; row by row one stroke of `draws` [1].
-    """
-    phase, rate = 2.0 * np.pi * strokes, 2.0 * np.pi * stroke.frequency
-    half = 0.5 * stroke.length * draws.length[:, None]
-    sweep = stroke.side_sweep * draws.sweep[:, None]
-    x, vx = half * np.sin(phase), half * rate * np.cos(phase)
-    y, vy = np.full_like(x, stroke.side_overhang), np.zeros_like(x)
-    if stroke.kind == "w":
-        turn = 2.0 * np.pi * strokes / (2.0 * stroke.strokes_per_sweep)
-        y += sweep * (2.0 / np.pi) * np.arcsin(np.sin(turn))
-        vy += sweep * (2.0 / stroke.strokes_per_sweep) * stroke.frequency * np.where(np.cos(turn) >= 0.0, 1.0, -1.0)
-    elif stroke.kind == "oval":
-        y += sweep * np.cos(phase)
-        vy -= sweep * rate * np.sin(phase)
-    return x + draws.along[:, None], y + draws.across[:, None], vx, vy
-
-
 def times_of_strokes(first: int, count: int, poses: int, part: float = 1.0, before: int = 0) -> Floats:
     """Moments of the poses ``(count, poses)``, in strokes.
 
@@ -141,7 +118,8 @@ def poses_of(motion: Motion, strokes: Floats, draws: Draws, seconds: float) -> F
         Time that a pose stands for [s].
     """
     time = strokes / motion.stroke.frequency
-    x, y, vx, vy = place_on_path(motion.stroke, strokes, draws)
+    x, y, vx, vy = path_of(motion.stroke, strokes, draws.length, draws.sweep)
+    x, y = x + draws.along[:, None], y + draws.across[:, None]
     tool = motion.on_top == "tool"
     sign = 1.0 if tool else -1.0
     mirror_rate, lap_rate = motion.rates
@@ -191,7 +169,6 @@ def check_tipping(motion: Motion, mirror_radius: float, lap_radius: float, numbe
 
     Parameters
     ----------
-    motion : Motion
     mirror_radius, lap_radius : float
         [m]
     number : int
@@ -202,7 +179,7 @@ def check_tipping(motion: Motion, mirror_radius: float, lap_radius: float, numbe
     TipsOffError
         With the offset at which it tips, and the largest of a smaller stroke of the same form that would not.
     """
-    sweeps = int(np.ceil(2.0 * motion.stroke.strokes_per_sweep)) if motion.stroke.kind == "w" else 1
+    sweeps = int(np.ceil(2.0 * motion.stroke.strokes_per_sweep)) if motion.stroke.is_swept else 1
     moments = np.arange(POSES * sweeps).reshape(sweeps, POSES) / POSES
 
     def walked(scale: float) -> tuple[float, bool]:
@@ -224,15 +201,13 @@ def check_tipping(motion: Motion, mirror_radius: float, lap_radius: float, numbe
 def _shrunk(motion: Motion, scale: float) -> Motion:
     stroke = motion.stroke
     smaller = replace(
-        stroke,
-        length=stroke.length * scale,
-        side_sweep=stroke.side_sweep * scale,
+        stroke, length=stroke.length * scale, side_sweep=stroke.side_sweep * scale,
         side_overhang=stroke.side_overhang * scale,
-    )
+    )  # fmt: skip
     return replace(motion, stroke=smaller)
 
 
-def stands(pose: Floats, glass: Glass, pitch: Pitch) -> bool:
+def stands(pose: Floats, glass: GlassGrid, pitch: PitchGrid) -> bool:
     """Whether a pose's load lies inside the hull of the cells where pitch faces glass.
 
     Parameters

@@ -11,6 +11,8 @@ from typing import Any
 
 import numba
 
+from wearsim.parallel import worker_count
+
 # The layer that numba would pick first on most machines (OpenMP) waits in a busy loop, so that on a machine that
 # others work on too it burns a core for nothing; and a process that has used it must not fork. ``workqueue`` sleeps
 # while it waits and survives a fork, but stops the process if two threads call it at once: hence the lock.
@@ -39,7 +41,7 @@ def crew(most: int) -> Iterator[None]:
     """Room for a parallel kernel: this thread alone calls one, with at most ``most`` threads at work.
 
     Numba's own settings come first: ``NUMBA_THREADING_LAYER`` the layer, ``NUMBA_NUM_THREADS`` or
-    ``numba.set_num_threads`` the largest number of threads.
+    ``numba.set_num_threads`` the largest number of threads; then that of :mod:`wearsim.parallel`.
 
     Parameters
     ----------
@@ -53,7 +55,7 @@ def crew(most: int) -> Iterator[None]:
     with _ONE_CALLER:
         choose_layer()
         before = numba.get_num_threads()
-        numba.set_num_threads(max(1, min(before, most)))
+        numba.set_num_threads(max(1, min(before, most, worker_count())))
         try:
             yield
         finally:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,53 +19,14 @@ from wearsim.kernels.arrays import Floats
 from wearsim.kernels.quadrature import build
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.radial.path_weights import LoadCases, OffsetWeights, load_cases, offset_weights, stroke_reach
+from wearsim.wear.engine import Engine, Progress, Run, SpellReport
+from wearsim.wear.initial_figure import StartFigure, start_figure
+from wearsim.wear.radial.path_weights import LoadCases, OffsetWeights, load_cases, offset_weights
 from wearsim.wear.radial.tipping import balanced_offset, tip_offset
-from wearsim.wear.state import State, gauss_table, glass_grid, lap_name, pitch_grid, resampling
+from wearsim.wear.state import State, gauss_table, glass_grid, lap_name, pitch_grid, resampling, start_state
+from wearsim.wear.strokes import stroke_reach
 
 AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
-
-
-@dataclass(frozen=True)
-class SpellReport:
-    """What a spell did besides its removal.
-
-    Parameters
-    ----------
-    peak_pressure : float
-        Largest pressure [Pa].
-    lift_off_share : float
-        Share of the overlap that carried nothing, mean over time [1].
-    imbalance : float
-        Largest relative imbalance of force and moments that was left [1].
-    steps, evaluations, iterations : int
-        Time steps, evaluations of the rates, Newton iterations.
-    left_out : float
-        Share of the jittered strokes that would have tipped off [1].
-    reach, tip : float
-        Largest offset of the stroke as meant, and the offset at which it would tip [m].
-    mean_speed : float
-        [m/s]
-    """
-
-    peak_pressure: float
-    lift_off_share: float
-    imbalance: float
-    steps: int
-    evaluations: int
-    iterations: int
-    left_out: float
-    reach: float
-    tip: float
-    mean_speed: float
-
-
-@dataclass(frozen=True)
-class Worked:
-    """The states through a programme: ``states[0]`` the start, ``states[i]`` after spell i; and the reports."""
-
-    states: tuple[State, ...]
-    reports: tuple[SpellReport, ...]
 
 
 @lru_cache(maxsize=64)
@@ -101,7 +63,7 @@ def tipping_offset(bench: Bench, lap: Lap, on_top: str) -> float:
 
 
 def spell_weights(
-    bench: Bench, spell: Spell, lap: Lap, number: int, accuracy: Accuracy, file: object = None
+    bench: Bench, spell: Spell, lap: Lap, number: int, accuracy: Accuracy, file: Path | None = None
 ) -> tuple[OffsetWeights, LoadCases, float, float]:
     """Offset weights and load cases of a spell, its reach and its tipping offset [m].
 
@@ -147,10 +109,10 @@ def check_round(bench: Bench, lap: Lap) -> None:
             )  # fmt: skip
 
 
-def contact_setting(
+def spell_contact(
     bench: Bench, lap: Lap, on_top: str, force: float, offset: Floats, path: Floats, time: Floats,
     cases: LoadCases, constants: Constants, accuracy: Accuracy,
-) -> tuple[kernels.Setting, Any]:  # fmt: skip
+) -> tuple[kernels.SpellContact, Any]:  # fmt: skip
     """Everything the kernels need of a spell: its numbers and its quadrature nodes."""
     check_round(bench, lap)
     mirror, a, b = bench.mirror, bench.mirror.radius, lap.radius
@@ -163,87 +125,68 @@ def contact_setting(
         offset.copy(), radius, rho, a, mirror.hole_radius, b, bench.wear.edge_gain * constants.edge_gain,
         bench.edge_length_for(lap), counts, gauss_table(), accuracy.table_cells,
     )  # fmt: skip
-    setting = kernels.Setting(
+    contact = kernels.SpellContact(
         a, stiffness, force, bench.preston * constants.preston, 1.0 / (stiffness * tau),
         cases.position, offset.copy() if on_top == "tool" else np.zeros_like(offset), path.copy(), time.copy(),
         *resampling(radius, accuracy.table_cells), *resampling(rho, accuracy.table_cells),
     )  # fmt: skip
-    return setting, nodes
+    return contact, nodes
 
 
-def work_spell(
-    bench: Bench, spell: Spell, state: State, number: int = 1, constants: Constants = AS_STATED,
-    accuracy: Accuracy = DEFAULT, file: object = None,
-) -> tuple[State, SpellReport]:  # fmt: skip
-    """One spell worked on a state.
+class RadialEngine(Engine[State]):
+    """Wear and creep of round profiles, every stroke averaged over azimuth."""
 
-    Parameters
-    ----------
-    bench : Bench
-    spell : Spell
-    state : State
-        On the grids of ``accuracy``.
-    number : int
-        Number of the spell, for messages.
-    constants : Constants
-        Factors on the bench's constants.
-    accuracy : Accuracy
+    name = "radial"
+    band_draws = 32
+    runs_together = True
 
-    Raises
-    ------
-    TipsOffError, ContactError
-    """
-    lap = bench.lap(spell.lap)
-    weights, cases, far, tip = spell_weights(bench, spell, lap, number, accuracy, file)
-    force = bench.load_on(spell.on_top, lap, push=spell.push, pressing=spell.is_press)
-    setting, nodes = contact_setting(
-        bench, lap, spell.on_top, force, weights.offset, weights.path, weights.time, cases, constants, accuracy
-    )
-    w, u = state.height.copy(), state.laps[lap_name(lap)].height.copy()
-    report = np.zeros(6)
-    poses = np.zeros((*weights.path.shape, 3))
-    mean_pressure = force / (np.pi * min(bench.mirror.radius, lap.radius) ** 2)
-    speed = weights.mean_speed
-    wear_scale = setting.wear * mean_pressure * speed * spell.duration
-    small = accuracy.tolerance
-    rate = setting.creep * setting.stiffness + setting.wear * setting.stiffness * speed
-    status = kernels.evolve(
-        w, u, setting, nodes, poses, spell.duration, accuracy.steps,
-        small * wear_scale if wear_scale > 0.0 else np.inf, small * mean_pressure / setting.stiffness,
-        0.1 / rate, report,
-    )  # fmt: skip
-    if status != 0:
-        where = f"spell {number}, " + (
-            f"offset {length_unit(bench).text(weights.offset[status - 1])}"
-            if status > 0
-            else "the time step shrank to nothing"
+    def __init__(self, accuracy: Accuracy = DEFAULT) -> None:
+        self.accuracy = accuracy
+
+    def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> State:
+        """Glass and laps on the grids of this engine's accuracy."""
+        glass = start_figure(bench, self.accuracy) if glass is None else glass
+        state = start_state(bench, glass.radius, glass.height, self.accuracy)
+        return state if laps is None else replace(state, laps=laps.laps)
+
+    def work_spell(
+        self, bench: Bench, spell: Spell, state: State, number: int = 1, constants: Constants = AS_STATED, *,
+        seed: int = 0, file: Path | None = None, progress: Progress | None = None,
+    ) -> tuple[State, SpellReport]:  # fmt: skip
+        """One spell worked on a state on the grids of this engine's accuracy; nothing here is drawn by chance."""
+        lap, accuracy = bench.lap(spell.lap), self.accuracy
+        weights, cases, far, tip = spell_weights(bench, spell, lap, number, accuracy, file)
+        force = bench.load_on(spell.on_top, lap, push=spell.push, pressing=spell.is_press)
+        contact, nodes = spell_contact(
+            bench, lap, spell.on_top, force, weights.offset, weights.path, weights.time, cases, constants, accuracy
         )
-        raise ContactError(where, float(report[2]))
-    after = State(state.radius, w, state.laps).with_lap(lap_name(lap), u)
-    done = SpellReport(
-        float(report[0]), float(report[1]), float(report[2]), int(report[3]), int(report[4]), int(report[5]),
-        weights.left_out, far, tip, speed,
-    )  # fmt: skip
-    return after, done
+        w, u = state.height.copy(), state.laps[lap_name(lap)].height.copy()
+        report = np.zeros(6)
+        poses = np.zeros((*weights.path.shape, 3))
+        mean_pressure = force / (np.pi * min(bench.mirror.radius, lap.radius) ** 2)
+        speed = weights.mean_speed
+        wear_scale = contact.wear * mean_pressure * speed * spell.duration
+        small = accuracy.tolerance
+        rate = contact.creep * contact.stiffness + contact.wear * contact.stiffness * speed
+        status = kernels.evolve(
+            w, u, contact, nodes, poses, spell.duration, accuracy.steps,
+            small * wear_scale if wear_scale > 0.0 else np.inf, small * mean_pressure / contact.stiffness,
+            0.1 / rate, report,
+        )  # fmt: skip
+        if status != 0:
+            offset = length_unit(bench).text(weights.offset[status - 1])
+            where = f"offset {offset}" if status > 0 else "the time step shrank to nothing"
+            raise ContactError(f"spell {number}, {where}", float(report[2]))
+        after = State(state.radius, w, state.laps).with_lap(lap_name(lap), u)
+        return after, SpellReport(
+            peak_pressure=float(report[0]), lift_off_share=float(report[1]), reach=far, tip=tip,
+            left_out=weights.left_out, mean_speed=speed, imbalance=float(report[2]), steps=int(report[3]),
+            evaluations=int(report[4]), iterations=int(report[5]),
+        )  # fmt: skip
 
-
-def work(
-    bench: Bench, programme: Programme, start: State, constants: Constants = AS_STATED,
-    accuracy: Accuracy = DEFAULT,
-) -> Worked:  # fmt: skip
-    """A whole programme worked on a state.
-
-    Parameters
-    ----------
-    bench : Bench
-    programme : Programme
-    start : State
-    constants : Constants
-    accuracy : Accuracy
-    """
-    states, reports = [start], []
-    for number, spell in enumerate(programme.spells, start=1):
-        state, report = work_spell(bench, spell, states[-1], number, constants, accuracy, programme.file)
-        states.append(state)
-        reports.append(report)
-    return Worked(tuple(states), tuple(reports))
+    def gather(
+        self, bench: Bench, programme: Programme, states: tuple[State, ...], reports: tuple[SpellReport, ...]
+    ) -> Run[State]:
+        """States are profiles already."""
+        heights = np.array([state.height for state in states])
+        return Run(self.name, programme, states, reports, states[0].radius, heights, states[-1].laps)

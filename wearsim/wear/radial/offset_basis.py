@@ -6,9 +6,7 @@ a library of strokes costs one table and one matrix product.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,10 +19,11 @@ from wearsim.errors import ContactError
 from wearsim.kernels import radial as kernels
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.stroke_path import path_weights
+from wearsim.parallel import in_threads, worker_count
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.radial.engine import contact_setting, largest_offset
-from wearsim.wear.radial.path_weights import KIND, OFF_CENTRE, LoadCases, draws_needed, load_cases
+from wearsim.wear.radial.engine import largest_offset, spell_contact
+from wearsim.wear.radial.path_weights import OFF_CENTRE, LoadCases, draws_needed, load_cases
 from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
 
 BASIS_OFFSETS = 48
@@ -128,12 +127,12 @@ def offset_basis(
     shape = (count, len(cases.position))
     ones, zeros = np.ones(shape), np.zeros(shape)
     force = bench.load_on("tool" if on_top == "tool" else "mirror", lap, push=push)
-    setting, nodes = contact_setting(bench, lap, on_top, force, offset, ones, zeros, cases, constants, accuracy)
+    contact, nodes = spell_contact(bench, lap, on_top, force, offset, ones, zeros, cases, constants, accuracy)
     table = np.zeros((count * shape[1], state.radius.size))
     unused = np.zeros((1, state.laps[lap_name(lap)].height.size))
     survey, poses = np.zeros(4), np.zeros((*shape, 3))
     status = kernels.offset_pressures(
-        state.height, state.laps[lap_name(lap)].height, setting, nodes, poses, True, ones, zeros, table,
+        state.height, state.laps[lap_name(lap)].height, contact, nodes, poses, True, ones, zeros, table,
         unused, survey,
     )  # fmt: skip
     if status != 0:
@@ -149,13 +148,9 @@ def _check_grids(bench: Bench, state: State, lap: Lap, accuracy: Accuracy) -> No
 
 
 def path_matrix(
-    strokes: Sequence[Stroke],
-    jitter: tuple[float, float],
-    basis_offset: Floats,
-    cases: LoadCases,
-    on_top: str,
+    strokes: Sequence[Stroke], jitter: tuple[float, float], basis_offset: Floats, cases: LoadCases, on_top: str,
     accuracy: Accuracy = DEFAULT,
-) -> Floats:
+) -> Floats:  # fmt: skip
     """Path per second of many strokes over a basis's offsets and load cases.
 
     Parameters
@@ -183,31 +178,19 @@ def path_matrix(
             row = out[i].reshape(-1, size)
             stroke_weights(strokes[i], jitter, basis_offset, cases, on_top, accuracy, row, time)
 
-    workers = min(os.cpu_count() or 1, len(strokes) // _STROKES_A_THREAD)
-    if workers <= 1:
-        fill(range(len(strokes)))
-    else:  # the kernel lets go of the lock
-        parts = [range(first, len(strokes), workers) for first in range(workers)]
-        with ThreadPoolExecutor(max_workers=workers) as pool:
-            list(pool.map(fill, parts))
+    workers = max(1, min(worker_count(), len(strokes) // _STROKES_A_THREAD))
+    in_threads(fill, [range(first, len(strokes), workers) for first in range(workers)], workers=workers)
     return out
 
 
 def stroke_weights(
-    stroke: Stroke,
-    jitter: tuple[float, float],
-    offset: Floats,
-    cases: LoadCases,
-    on_top: str,
-    accuracy: Accuracy,
-    path: Floats,
-    time: Floats,
-) -> float:
+    stroke: Stroke, jitter: tuple[float, float], offset: Floats, cases: LoadCases, on_top: str, accuracy: Accuracy,
+    path: Floats, time: Floats,
+) -> float:  # fmt: skip
     """Path and time of one stroke over given offsets, into ``path`` and ``time`` (n_e, M); share left out."""
     many, phases = draws_needed(stroke, jitter, accuracy)
     left_out = path_weights(
-        KIND[stroke.kind], stroke.length, stroke.side_sweep, stroke.side_overhang, stroke.strokes_per_sweep,
-        stroke.frequency, np.array(jitter), many, phases, offset[-1] * (1.0 + 1e-9), on_top == "tool", offset,
-        cases.bins, cases.headings, path, time,
+        *stroke.numbers, stroke.frequency, np.array(jitter), many, phases, offset[-1] * (1.0 + 1e-9), on_top == "tool",
+        offset, cases.bins, cases.headings, path, time,
     )  # fmt: skip
     return float(left_out)

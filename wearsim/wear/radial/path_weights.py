@@ -17,9 +17,10 @@ import numpy as np
 
 from wearsim.bench.programme import Stroke
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.stroke_path import path_weights, reach, reach_bound
+from wearsim.kernels.stroke_path import path_weights, reach_bound
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import normal_deviates
+from wearsim.wear.strokes import sweep_phases
 
 AZIMUTH_BINS = 8
 
@@ -71,14 +72,11 @@ def load_cases(lead: float, push_offset: tuple[float, ...]) -> LoadCases:
     return LoadCases(np.array(rows), AZIMUTH_BINS, len(leads))
 
 
-KIND = {"straight": 0, "one-third": 0, "overhang": 0, "w": 1, "oval": 2}
 # Fine offsets for each one at which the contact is solved.
 FINE = 16
 # Concentric discs of one size touch all round at their rims, for no time at all; the least bit aside they touch
 # half way round. The first node stands there, as a share of the farthest.
 OFF_CENTRE = 1e-6
-# Strokes after which a sweep that has not come round is taken to begin at any phase.
-MOST_STROKES = 2000
 # Power of the density that the nodes follow; found with tests/benchmarks/accuracy_table.py.
 CROWDING = 0.25
 _AS_MEANT = np.array([[0.0, 0.0, 0.0, 0.0, 0.0, 0.5]])
@@ -111,36 +109,6 @@ class OffsetWeights:
         return float(self.path.sum())
 
 
-def stroke_reach(stroke: Stroke) -> float:
-    """Largest centre offset of the stroke as it is meant, without jitter [m]."""
-    shape = (KIND[stroke.kind], stroke.length, stroke.side_sweep, stroke.side_overhang, stroke.strokes_per_sweep)
-    if KIND[stroke.kind] != 1:
-        return float(reach(*shape, 0.0, 0.0, 0.0))
-    return max(float(reach(*shape, 0.0, 0.0, phase)) for phase in sweep_phases(stroke.strokes_per_sweep, 1))
-
-
-def stroke_bound(stroke: Stroke) -> float:
-    """No less than the stroke's reach, at once: the corner of a W stroke's box [m]."""
-    kind = KIND[stroke.kind]
-    return float(reach_bound(kind, stroke.length, stroke.side_sweep, stroke.side_overhang, 0.0, 0.0))
-
-
-def sweep_phases(strokes_per_sweep: float, least: int) -> Floats:
-    """Phases of the side sweep at which a W's strokes begin, in their order (n,) [1], about ``least`` of them.
-
-    Stroke and sweep keep step (physics section 5): where some sweeps are a whole number of strokes, so many
-    phases come up, and the count is a multiple of that.
-    """
-    period = 2.0 * strokes_per_sweep
-    count = max(least, 128)
-    for sweeps in range(1, 21):
-        strokes = round(sweeps * period)
-        if abs(sweeps * period - strokes) < 1e-9 * strokes and strokes <= MOST_STROKES:
-            count = strokes * max(1, round(least / strokes))
-            break
-    return np.asarray(np.mod(np.arange(count) / period, 1.0))
-
-
 @cache
 def draws(count: int) -> Floats:
     """Low-discrepancy draws (count, 6): four normal deviates and two phases.
@@ -165,16 +133,12 @@ def offset_weights(
 
     Parameters
     ----------
-    stroke : Stroke
     jitter : (float, float)
         Relative spread of length and sweep [1], spread of the centre [m].
-    top_is_tool : bool
-    cases : LoadCases
     limit : float
         Offset at which the top piece tips off [m]; jittered strokes that reach it are left out.
     largest : float
         Offset beyond which poses are taken to stand there [m].
-    accuracy : Accuracy
     """
     return _weights(
         stroke, jitter, top_is_tool, cases.position.tobytes(), cases.bins, cases.headings, limit, largest,
@@ -185,7 +149,7 @@ def offset_weights(
 def draws_needed(stroke: Stroke, jitter: tuple[float, float], accuracy: Accuracy) -> tuple[Floats, int]:
     """Draws and phases that average a stroke: one draw where nothing varies from stroke to stroke."""
     varies = jitter != (0.0, 0.0)
-    if KIND[stroke.kind] == 1:
+    if stroke.is_swept:
         begin = sweep_phases(stroke.strokes_per_sweep, accuracy.draws if varies else 1)
         many = draws(begin.size).copy() if varies else _AS_MEANT.repeat(begin.size, axis=0)
         many[:, 4] = begin
@@ -201,17 +165,17 @@ def _weights(
     headings: int, limit: float, largest: float, accuracy: Accuracy,
 ) -> OffsetWeights:  # fmt: skip
     many, phases = draws_needed(stroke, jitter, accuracy)
-    kind = KIND[stroke.kind]
+    kind, length, sweep, overhang, _ = stroke.numbers
     spread = float(np.abs(jitter[1] * many[:, 2:4]).max())
     factor = 1.0 + jitter[0] * max(0.0, float(many[:, :2].max()))
-    most = reach_bound(kind, stroke.length * factor, stroke.side_sweep * factor, stroke.side_overhang, spread, spread)
+    most = reach_bound(kind, length * factor, sweep * factor, overhang, spread, spread)
     most = min(most, largest)
     fine = np.linspace(0.0, max(most, 1e-9), FINE * accuracy.offsets)
     cases = len(np.frombuffer(positions)) // 2
     path, time = np.zeros((fine.size, cases)), np.zeros((fine.size, cases))
     left_out = path_weights(
-        kind, stroke.length, stroke.side_sweep, stroke.side_overhang, stroke.strokes_per_sweep,
-        stroke.frequency, np.array(jitter), many, phases, limit, top_is_tool, fine, bins, headings, path, time,
+        *stroke.numbers, stroke.frequency, np.array(jitter), many, phases, limit, top_is_tool, fine, bins, headings, path,
+        time,
     )  # fmt: skip
     offset = offset_nodes(fine, path.sum(axis=1) / path.sum() + time.sum(axis=1), accuracy.offsets)
     path, time = gather(fine, path, offset), gather(fine, time, offset)

@@ -56,8 +56,6 @@ def tip_offset(a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCa
     ----------
     a, hole, b : float
         Radii of the mirror, its hole and the lap [m].
-    top_is_tool : bool
-    cases : LoadCases
     """
 
     def safe(e: float) -> bool:
@@ -92,8 +90,6 @@ def balanced_offset(
     ----------
     a, hole, b : float
         Radii of the mirror, its hole and the lap [m].
-    top_is_tool : bool
-    cases : LoadCases
     tip : float
         Offset at which the top piece tips off [m].
     gain, decay : float

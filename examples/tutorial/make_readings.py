@@ -1,6 +1,6 @@
 """The readings of the tutorial's mirror, made up: a true surface, true constants, a seed.
 
-``python docs/make_tutorial.py`` writes ``readings.toml`` and ``after.toml`` of ``examples/tutorial``. The mirror's
+``python examples/tutorial/make_readings.py`` writes ``readings.toml`` and ``after.toml`` beside it. The mirror's
 own constants differ from the bench's within its stated spread; the tutorial does not know them.
 """
 
@@ -19,10 +19,10 @@ from wearsim.knifeedge.mask import design_mask
 from wearsim.knifeedge.setting_noise import STATED_AT
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants
-from wearsim.wear.radial.engine import work
+from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import glass_grid, start_state
 
-FOLDER = Path(__file__).resolve().parents[1] / "examples" / "tutorial"
+FOLDER = Path(__file__).resolve().parent
 TRUE = Constants(preston=0.72, stiffness=1.3, relaxation_time=1.4, edge_gain=0.8)
 SETTING, ROWS, WINDOWS, SEED = 0.04e-3, 4, 6, 20261025
 
@@ -47,7 +47,8 @@ def sheet(
     windows = ", ".join(f"[{1e3 * i:.1f}, {1e3 * o:.1f}]" for i, o in zip(zones.inner, zones.outer, strict=True))
     lines = [f"    [{', '.join(f'{value:.2f}' for value in row)}]," for row in rows]
     return "\n".join([
-        f"# {about} Invented, like the mirror (docs/make_tutorial.py).", 'source = "moving"', 'length_unit = "mm"',
+        f"# {about} Invented, like the mirror (examples/tutorial/make_readings.py).",
+        'source = "moving"', 'length_unit = "mm"',
         f"windows = [{windows}]", "readings = [", *lines, "]", "",
     ])  # fmt: skip
 
@@ -60,7 +61,7 @@ def main() -> None:
     zones = Zones(np.round(made.inner, 4), np.round(made.outer, 4))
     radius = glass_grid(bench.mirror, DEFAULT)
     before = true_height(bench, radius)
-    after = work(bench, done, start_state(bench, radius, before, DEFAULT), TRUE).states[-1].height
+    after = RadialEngine().run(bench, done, start_state(bench, radius, before, DEFAULT), TRUE).end.height
     for name, height, about in (
         ("readings", before, "Readings before the first session."),
         ("after", after, "Readings after the first session."),

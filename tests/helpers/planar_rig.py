@@ -1,4 +1,4 @@
-"""A small rig: two pieces, a start, one spell walked."""
+"""A small rig for planar tests: two pieces, a start, one spell walked; fixtures that conftests take over."""
 
 from __future__ import annotations
 
@@ -11,14 +11,16 @@ import pytest
 
 from wearsim.bench.programme import Stroke
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar_grid import Glass, Pitch
-from wearsim.wear.planar.engine import Pieces, PlanarAccuracy, PlanarSpell, SpellReport, work_spell
+from wearsim.kernels.planar_grid import GlassGrid, PitchGrid
+from wearsim.wear.accuracy import PlanarAccuracy
+from wearsim.wear.engine import SpellReport
 from wearsim.wear.planar.grid import ring_mean
 from wearsim.wear.planar.motion import Motion
+from wearsim.wear.planar.walk import Pieces, PlanarSpell, walk_spell
 
 
 @pytest.fixture(autouse=True, scope="session")
-def _one_thread() -> Iterator[None]:
+def one_thread() -> Iterator[None]:
     """One thread is enough for tests, and leaves the machine to others."""
     before = numba.get_num_threads()
     numba.set_num_threads(1)
@@ -35,8 +37,8 @@ class Rig:
 
     pieces: Pieces
     accuracy: PlanarAccuracy
-    glass: Glass = field(init=False)
-    pitch: Pitch = field(init=False)
+    glass: GlassGrid = field(init=False)
+    pitch: PitchGrid = field(init=False)
     w: Floats = field(init=False)
     u: Floats = field(init=False)
 
@@ -53,7 +55,7 @@ class Rig:
     def work(self, motion: Motion | None, seconds: float, load: float = 70.0, **options: object) -> SpellReport:
         plain = {key: options.pop(key) for key in ("length_jitter", "centre_jitter", "number") if key in options}
         spell = PlanarSpell(seconds, load, motion, **plain)  # type: ignore[arg-type]
-        return work_spell(
+        return walk_spell(
             spell,
             self.pieces,
             self.glass,

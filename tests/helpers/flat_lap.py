@@ -1,6 +1,6 @@
 """The flat lap: statics and wear of two pieces that share the sphere exactly (w = u = 0).
 
-A rigid, perfectly fitting lap is what the books reason with, and what the closed forms of the checks are about.
+A rigid, perfectly fitting lap is what the books reason with, and what the closed forms of the published tables are about.
 """
 
 from __future__ import annotations
@@ -8,39 +8,29 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import brentq
 
 from wearsim.errors import ContactError
-from wearsim.kernels.arrays import Floats
 from wearsim.kernels.contact import balance
-from wearsim.kernels.flat import flat_rings
 from wearsim.kernels.quadrature import area_nodes
 from wearsim.wear.state import gauss_table
 
 
 @dataclass(frozen=True)
 class FlatContact:
-    """A flat lap in balance: the pressure is ``E max(0, level + along x + across y)``.
+    """A flat lap in balance: the pressure is ``max(0, level + along x + across y)``.
 
     Parameters
     ----------
-    mirror_radius, lap_radius, offset : float
-        [m]
     level : float
         Pressure at the mirror's centre, were it covered [Pa].
     along, across : float
         Its slopes [Pa/m].
-    edge_gain, edge_length : float
-        Glass-edge effect [1], [m].
     """
 
-    mirror_radius: float
-    lap_radius: float
-    offset: float
     level: float
     along: float
     across: float
-    edge_gain: float
-    edge_length: float
 
     def pressure(self, x: float, y: float = 0.0) -> float:
         """Pressure at a covered point, without the glass-edge effect.
@@ -57,30 +47,10 @@ class FlatContact:
         """
         return max(0.0, self.level + self.along * x + self.across * y)
 
-    def ring_means(self, radius: Floats) -> Floats:
-        """Mean pressure on rings of the mirror, with the glass-edge effect.
-
-        Parameters
-        ----------
-        radius : ndarray, shape (n,)
-            Of the rings [m].
-
-        Returns
-        -------
-        ndarray, shape (n,)
-            Zero where a ring is not covered [Pa].
-        """
-        out = np.zeros(radius.size)
-        flat_rings(
-            radius, self.mirror_radius, self.lap_radius, self.offset, self.edge_gain, self.edge_length,
-            self.level, self.along, self.across, out,
-        )  # fmt: skip
-        return out
-
 
 def flat_contact(
     mirror_radius: float, lap_radius: float, offset: float, force: float, load: tuple[float, float], *,
-    hole_radius: float = 0.0, edge_gain: float = 0.0, edge_length: float = 5e-3, fineness: int = 40,
+    fineness: int = 40,
 ) -> FlatContact:  # fmt: skip
     """Balance a flat lap.
 
@@ -92,8 +62,6 @@ def flat_contact(
         [N]
     load : (float, float)
         Where the load stands, along and across the line of centres from the mirror's centre [m].
-    hole_radius, edge_gain, edge_length : float
-        [m], [1], [m]
     fineness : int
         Area nodes per radius and per half turn.
 
@@ -109,8 +77,7 @@ def flat_contact(
     """
     x, y, area, plain = (np.empty(20000) for _ in range(4))
     n = area_nodes(
-        mirror_radius, hole_radius, lap_radius, offset, edge_gain, edge_length, fineness, fineness,
-        gauss_table(), x, y, area, plain,
+        mirror_radius, 0.0, lap_radius, offset, 0.0, 5e-3, fineness, fineness, gauss_table(), x, y, area, plain,
     )  # fmt: skip
     x, y, area = x[:n], y[:n], area[:n]
     full = 2.0 * np.array([area.sum(), area @ x, area @ x**2, area @ y**2, 0.0, 0.0])
@@ -120,7 +87,7 @@ def flat_contact(
     if steps < 0:
         raise ContactError(f"flat lap at an offset of {offset / mirror_radius:.3f} of the mirror's radius", left)
     level, along, across = (float(value) for value in pose)
-    return FlatContact(mirror_radius, lap_radius, offset, level, along, across, edge_gain, edge_length)
+    return FlatContact(level, along, across)
 
 
 def lift_off_offset(mirror_radius: float, lap_radius: float, *, top_is_tool: bool = True) -> float:
@@ -138,8 +105,6 @@ def lift_off_offset(mirror_radius: float, lap_radius: float, *, top_is_tool: boo
     float
         [m]
     """
-    # slow to import, and no prediction comes by here
-    from scipy.optimize import brentq
 
     def least(offset: float) -> float:
         load = (offset if top_is_tool else 0.0, 0.0)

@@ -1,0 +1,219 @@
+"""What an engine is: from a glass to begin with, through the spells of a programme, to a run that all else reads."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import ClassVar, Generic, TypeVar
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.programme import Programme, Spell
+from wearsim.kernels.arrays import Floats
+from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.constants import AS_STATED, Constants
+from wearsim.wear.initial_figure import StartFigure, start_figure
+from wearsim.wear.state import PitchProfile, State
+
+S = TypeVar("S")
+Progress = Callable[[float], None]
+# A pressing takes far fewer poses than strokes do: it counts as this many strokes a minute in the progress.
+PRESS_A_MINUTE = 5.0
+
+
+@dataclass(frozen=True)
+class SpellReport:
+    """What a spell did besides its removal.
+
+    Parameters
+    ----------
+    peak_pressure : float
+        Largest pressure per nominal area [Pa].
+    lift_off_share : float
+        Share of the overlap that carried nothing, mean over time [1].
+    reach, tip : float
+        Largest offset of the centres (of the stroke as meant, or as walked), and where the top piece would tip [m].
+    left_out : float
+        Share of the jittered strokes that would have tipped off [1].
+    mean_speed : float
+        Of the top piece's centre [m/s]; 0 where the engine does not say.
+    imbalance : float
+        Largest relative imbalance of force and moments that was left [1]; 0 where the engine does not say.
+    steps, evaluations, iterations : int
+        Time steps or poses, evaluations of the rates, passes over the contact that balancing took.
+    peak_place : (float, float)
+        Where on the mirror the pressure was largest, in its own frame, on maps [m].
+    redraws : int
+        Jittered strokes that would have tipped the piece off and were drawn again.
+    """
+
+    peak_pressure: float = 0.0
+    lift_off_share: float = 0.0
+    reach: float = 0.0
+    tip: float = 0.0
+    left_out: float = 0.0
+    mean_speed: float = 0.0
+    imbalance: float = 0.0
+    steps: int = 0
+    evaluations: int = 0
+    iterations: int = 0
+    peak_place: tuple[float, float] = (0.0, 0.0)
+    redraws: int = 0
+
+
+@dataclass(frozen=True, eq=False)
+class Run(Generic[S]):
+    """A programme worked by an engine.
+
+    Parameters
+    ----------
+    states : tuple
+        The engine's own, at the start and after each spell.
+    radius : (n,) ndarray
+        [m]
+    heights : (spells + 1, n) ndarray
+        Glass at the start and after each spell, mean over circles, above the reference sphere [m].
+    pitch : mapping of str to PitchProfile
+        Every lap's pitch after, by the lap's name.
+    maps : mapping of str to ndarray
+        Of an engine that has them (:attr:`wearsim.wear.outcome.Outcome.maps`).
+    details : mapping of str to float
+        Numbers of the maps, SI units in their names.
+    """
+
+    engine: str
+    programme: Programme
+    states: tuple[S, ...]
+    reports: tuple[SpellReport, ...]
+    radius: Floats
+    heights: Floats
+    pitch: Mapping[str, PitchProfile]
+    maps: Mapping[str, Floats] = field(default_factory=dict)
+    details: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def end(self) -> S:
+        """The state after the last spell."""
+        return self.states[-1]
+
+    @property
+    def removal(self) -> Floats:
+        """Glass removed, (n,) [m]."""
+        return np.asarray(self.heights[0] - self.heights[-1])
+
+    @property
+    def peak_pressure(self) -> float:
+        """Largest pressure [Pa]."""
+        return max((report.peak_pressure for report in self.reports), default=0.0)
+
+    @property
+    def lift_off_share(self) -> float:
+        """Share of the overlap that carried nothing, mean over the time worked [1]."""
+        minutes = minutes_of(self.programme)
+        shares = np.array([report.lift_off_share for report in self.reports])
+        return float(shares @ minutes / minutes.sum()) if minutes.size else 0.0
+
+    @property
+    def redraws(self) -> int:
+        """Jittered strokes drawn again because they would have tipped the piece off."""
+        return sum(report.redraws for report in self.reports)
+
+
+def minutes_of(programme: Programme) -> Floats:
+    """Of each spell, shape (spells,) [min]."""
+    return np.array([spell.minutes for spell in programme.spells])
+
+
+class Engine(ABC, Generic[S]):
+    """What predictions, studies and practice need of an engine.
+
+    Attributes
+    ----------
+    name : str
+        As people write it.
+    band_draws : int
+        Draws of a band where nobody says how many.
+    runs_together : bool
+        Whether several runs at once go quicker than one after the other; then a run is so short that it reports no
+        progress.
+    accuracy : Accuracy
+        Its radii are those of the profiles.
+    """
+
+    name: ClassVar[str]
+    band_draws: ClassVar[int]
+    runs_together: ClassVar[bool]
+    accuracy: Accuracy = DEFAULT
+
+    def measured(self, bench: Bench) -> StartFigure | None:
+        """The bench's figure as far as it is round; None where this engine takes one that is not as it is."""
+        return start_figure(bench, self.accuracy)
+
+    @abstractmethod
+    def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> S:
+        """The state at the start of a session.
+
+        Parameters
+        ----------
+        glass : StartFigure or None
+            From :meth:`measured`, or another; None for the bench's own figure, which is not round.
+        laps : State, optional
+            Laps as a session left them, round; by default as the bench starts them.
+        """
+
+    @abstractmethod
+    def work_spell(
+        self, bench: Bench, spell: Spell, state: S, number: int = 1, constants: Constants = AS_STATED, *,
+        seed: int = 0, file: Path | None = None, progress: Progress | None = None,
+    ) -> tuple[S, SpellReport]:  # fmt: skip
+        """One spell worked on a state.
+
+        Parameters
+        ----------
+        number : int
+            Of the spell, from 1: for messages, and for the stream of its jitter.
+        constants : Constants
+            Factors on the bench's constants.
+        seed : int
+            Entropy of the jitter, where strokes are drawn.
+        file : path, optional
+            Of the programme, for messages.
+        progress : callable, optional
+            Called with the share of the spell done.
+
+        Raises
+        ------
+        TipsOffError, ContactError
+        """
+
+    @abstractmethod
+    def gather(
+        self, bench: Bench, programme: Programme, states: tuple[S, ...], reports: tuple[SpellReport, ...]
+    ) -> Run[S]:
+        """What all else reads of states and reports."""
+
+    def run(
+        self, bench: Bench, programme: Programme, state: S, constants: Constants = AS_STATED, *, seed: int = 0,
+        progress: Progress | None = None,
+    ) -> Run[S]:  # fmt: skip
+        """A whole programme worked on a state; arguments and errors as for :meth:`work_spell`."""
+        states, reports = [state], []
+        strokes = [s.minutes * (PRESS_A_MINUTE if s.is_press else s.rate or 0.0) for s in programme.spells]
+        done, whole = 0.0, sum(strokes)
+        for number, (spell, own) in enumerate(zip(programme.spells, strokes, strict=True), start=1):
+            part = None if progress is None else _part(progress, done / whole, own / whole)
+            state, report = self.work_spell(
+                bench, spell, states[-1], number, constants, seed=seed, file=programme.file, progress=part
+            )
+            states.append(state)
+            reports.append(report)
+            done += own
+        return self.gather(bench, programme, tuple(states), tuple(reports))
+
+
+def _part(progress: Progress, before: float, own: float) -> Progress:
+    """What turns the share of one spell done into the share of all."""
+    return lambda share: progress(before + share * own)

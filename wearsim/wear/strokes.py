@@ -1,0 +1,56 @@
+"""Strokes of a bench as paths of the top piece's centre: where it is, how fast, how far out (physics section 5)."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearsim.bench.programme import Stroke
+from wearsim.kernels.arrays import Floats
+from wearsim.kernels.stroke_path import follow_path, reach
+
+# Strokes after which a sweep that has not come round is taken to begin at any phase.
+MOST_STROKES = 2000
+
+
+def path_of(
+    stroke: Stroke, moments: Floats, length: Floats | float = 1.0, sweep: Floats | float = 1.0, sweep_phase: float = 0.0
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """The top piece's centre along and across the stroke [m], and its velocity [m/s]: each ``(k, n)``.
+
+    Parameters
+    ----------
+    moments : ndarray, shape (k, n)
+        Time in strokes since the spell began, one stroke a row [1].
+    length, sweep : ndarray, shape (k,), or float
+        Factors on the stroke's length and side sweep, row by row [1].
+    sweep_phase : float
+        Phase of the side sweep at the beginning, for a stroke that is swept [1].
+    """
+    kind, whole, side, overhang, per_sweep = stroke.numbers
+    rows = np.ones(moments.shape[0])
+    out = np.empty((*moments.shape, 4))
+    moments = np.ascontiguousarray(moments, dtype=np.float64)
+    follow_path(kind, whole * length * rows, side * sweep * rows, overhang, per_sweep, moments, sweep_phase, out)
+    return out[..., 0], out[..., 1], out[..., 2] * stroke.frequency, out[..., 3] * stroke.frequency
+
+
+def stroke_reach(stroke: Stroke) -> float:
+    """Largest centre offset of the stroke as it is meant, without jitter [m]."""
+    phases = sweep_phases(stroke.strokes_per_sweep, 1) if stroke.is_swept else np.zeros(1)
+    return max(float(reach(*stroke.numbers, 0.0, 0.0, phase)) for phase in phases)
+
+
+def sweep_phases(strokes_per_sweep: float, least: int) -> Floats:
+    """Phases of the side sweep at which a W's strokes begin, in their order (n,) [1], about ``least`` of them.
+
+    Stroke and sweep keep step (physics section 5): where some sweeps are a whole number of strokes, so many
+    phases come up, and the count is a multiple of that.
+    """
+    period = 2.0 * strokes_per_sweep
+    count = max(least, 128)
+    for sweeps in range(1, 21):
+        strokes = round(sweeps * period)
+        if abs(sweeps * period - strokes) < 1e-9 * strokes and strokes <= MOST_STROKES:
+            count = strokes * max(1, round(least / strokes))
+            break
+    return np.asarray(np.mod(np.arange(count) / period, 1.0))
