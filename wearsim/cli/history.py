@@ -51,7 +51,7 @@ def past_of(folder: MirrorFolder, messages: Messages, seed: int) -> History:
 
 def plot_of(folder: MirrorFolder, past: History) -> Figure:
     """The plot of it, in the unit of the mirror's bench."""
+    from wearsim.bench.units import length_unit
     from wearsim.show.history import history_figure
-    from wearsim.show.units import length_unit
 
     return history_figure(past, folder.bench.mirror, length_unit(folder.bench))

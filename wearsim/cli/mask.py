@@ -34,11 +34,11 @@ def command(
     options.reserve({output: (".pdf", ".svg")}, inputs=[bench])
     # the mirror's size is all that counts: a folder whose readings are still to come will do
     pieces = inputs.load_bench(bench / "bench.toml" if bench.is_dir() else bench)
+    from wearsim.bench.units import length_unit
     from wearsim.knifeedge.mask import MaskLimits, design_mask
     from wearsim.show.mask import mask_figure, mask_text, windows_toml
     from wearsim.show.notices import waiting_text
     from wearsim.show.text import paragraph
-    from wearsim.show.units import length_unit
 
     unit = length_unit(pieces)
     width = inputs.parse_length(least_width, "--least-width", unit, least=0.5e-3)
@@ -48,7 +48,7 @@ def command(
         design = design_mask(zones, pieces.mirror.geometry, pieces.light.wavelength, source, limits)
     except InputError as error:
         raise inputs.by_flag(error, {"zones": "--zones"}) from None
-    sheet = "\nFor the sheet of readings, in place of these two keys there:"
+    sheet = "\n" + paragraph("For the sheet of readings, in place of these two keys there:")
     options.deliver(
         design.to_json,
         table=lambda: "\n".join(

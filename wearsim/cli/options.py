@@ -158,7 +158,7 @@ class Options:
             print(json.dumps({"dry_run": True, "would_write": named, **more}, allow_nan=False))
         else:
             listed = paragraph(", ".join(named) or "nothing", "Would write    ", " " * 15)
-            print("\n".join([*text.splitlines(), listed, "All input can be used. Nothing was written."]))
+            print("\n".join([*text.splitlines(), listed, paragraph("All input can be used. Nothing was written.")]))
         self.messages.next(*(word for word in COMMAND_LINE.get() if word != "--dry-run"))
 
     def deliver(

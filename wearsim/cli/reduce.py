@@ -53,12 +53,12 @@ def command(
     options.reserve({output: (".csv",), masking: PLOTS, shadows: PLOTS}, inputs=[readings, bench])
     seconds = inputs.parse_waited(waited)
     pieces = inputs.load_bench(readings if bench is None else bench)
+    from wearsim.bench.units import length_unit, round_unit
     from wearsim.knifeedge.readings import load_readings
     from wearsim.knifeedge.reduction import reduce_readings
     from wearsim.knifeedge.stopping import when_to_stop
     from wearsim.show.reduction import masking_figure, reduction_figure, reduction_text
     from wearsim.show.shadows import measured_shadows
-    from wearsim.show.units import length_unit, round_unit
 
     sheet = load_readings(_named(pieces) if bench is None else readings)
     reduction = reduce_readings(sheet, pieces.mirror.geometry, pieces.light.wavelength, seed=options.seed)
