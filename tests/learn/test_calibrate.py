@@ -25,7 +25,7 @@ def calibrated(count: int = 3, wrong: int | None = None) -> Calibration:
 
 
 def away(found: Calibration) -> np.ndarray:
-    """Truth from the posterior's mean, in its own sigmas."""
+    """TrueValues from the posterior's mean, in its own sigmas."""
     return (LOGS - found.belief.mean) / np.sqrt(np.diagonal(found.belief.covariance))
 
 

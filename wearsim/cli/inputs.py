@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from wearsim.cli.messages import Voice
     from wearsim.decide.limits import Limits
     from wearsim.learn.folder import MirrorFolder
-    from wearsim.learn.present_state import Standing
+    from wearsim.learn.present_state import PresentState
 
 BenchPath = Annotated[
     Path,
@@ -46,7 +46,7 @@ def read_bench(path: Path, voice: Voice) -> Bench:
     Of a mirror's folder: its bench with the newest measurement and the constants that its sessions tell.
     """
     if path.is_dir():
-        return _standing(path, voice).calibrated_bench
+        return _present_state(path, voice).calibrated_bench
     from wearsim.bench.toml_io import load_bench
     from wearsim.knifeedge.readings import is_sheet
 
@@ -61,8 +61,8 @@ def read_bench(path: Path, voice: Voice) -> Bench:
 def read_known(path: Path, voice: Voice) -> tuple[Bench, dict[str, Any]]:
     """The same for what takes more than a bench: of a mirror's folder also belief, glass and laps, by these names."""
     if path.is_dir():
-        standing = _standing(path, voice)
-        return standing.bench, standing.known
+        state = _present_state(path, voice)
+        return state.bench, state.arguments
     return read_bench(path, voice), {}
 
 
@@ -113,14 +113,14 @@ def check_round_laps(bench: Bench, programme: Programme | None = None) -> None:
         check_round(bench, lap)
 
 
-def _standing(path: Path, voice: Voice) -> Standing:
+def _present_state(path: Path, voice: Voice) -> PresentState:
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.present_state import standing_of
+    from wearsim.learn.present_state import calibrated_state
 
     folder = open_folder(path)
     tell_stale(voice, folder)
     with voice.working("working through the sessions"):
-        return standing_of(folder)
+        return calibrated_state(folder)
 
 
 def tell_stale(voice: Voice, folder: MirrorFolder, **how: int) -> None:

@@ -150,7 +150,7 @@ def _rounds(folder: Path, manners: Manners, sessions: int, minutes: float) -> li
     from wearsim.show.history import round_text
 
     rounds = []
-    for one in rehearse(folder, sessions=sessions, minutes=minutes, tell=manners.voice.say):
+    for one in rehearse(folder, sessions=sessions, minutes=minutes, progress=manners.voice.say):
         rounds.append(one)
         manners.voice.say(round_text(one))
     return rounds

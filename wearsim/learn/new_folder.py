@@ -34,7 +34,6 @@ class Answers:
         Of the mirror.
     focal_ratio : float
         Focal length over diameter [1].
-    lap_mass : str
     lap_diameter : str, optional
         The mirror's where not given.
     glass, thickness, pitch, push : str, optional
@@ -61,7 +60,6 @@ class FreshFolder:
         With a perfect figure in place of the readings that are still to come.
     mask : MaskDesign
         Whose windows stand in the sheet of readings.
-    bench_text, readings_text : str
     """
 
     bench: Bench
@@ -79,7 +77,6 @@ def fresh_folder(answers: Answers, zones: int | None = None) -> FreshFolder:
 
     Parameters
     ----------
-    answers : Answers
     zones : int, optional
         Windows of the mask; 5, or as many as the mirror has room for, where not given.
 

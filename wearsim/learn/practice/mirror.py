@@ -2,9 +2,8 @@
 
 What is true of it (its constants, how far its sessions vary) is drawn once from a seed and the bench's spread,
 and stays hidden from what proposes; every session's strokes and readings draw from streams of their own, so
-that a practice mirror is the same every time it is walked through with the same programmes.
-
-Benches for practice mirrors: sizes, laps and faults invented here, drawn from a seed.
+that a practice mirror is the same every time it is walked through with the same programmes. Its bench, sizes, laps and
+fault, invented here, are drawn from that seed as well.
 """
 
 from __future__ import annotations
@@ -24,9 +23,9 @@ from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.longitudinal import Zones, zone_readings
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import STATED_AT
-from wearsim.learn.discrepancy import Discrepancy
+from wearsim.learn.filter import Discrepancy
 from wearsim.wear.accuracy import DEFAULT, PlanarAccuracy
-from wearsim.wear.constants import AS_STATED, NAMES, Constants
+from wearsim.wear.constants import AS_STATED, NAMES, Constants, constants_at
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.planar.engine import PlanarEngine, PlanarState
 from wearsim.wear.planar.grid import ring_mean
@@ -34,10 +33,14 @@ from wearsim.wear.state import glass_grid
 
 Fault = Literal["raised ring", "oblate", "sphere", "turned edge"]
 FAULTS: tuple[Fault, ...] = get_args(Fault)
+COARSE = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
+WORKING, READING, SESSIONS, TRUE_VALUES = 1, 2, 3, 4
+"""Purposes of the streams of random numbers."""
+PROFILE_POINTS = 101
 
 
 @dataclass(frozen=True)
-class Drawn:
+class DrawnMirror:
     """A mirror to practise on, as it truly is at the beginning.
 
     Parameters
@@ -46,7 +49,6 @@ class Drawn:
         What is wrong with its figure.
     text : str
         Its ``bench.toml``.
-    bench : Bench
     start : StartFigure
         The true glass, exact.
     """
@@ -59,12 +61,11 @@ class Drawn:
 
 def draw_mirror(
     seed: int, fault: Fault | None = None, diameter: float | None = None, focal_ratio: float | None = None
-) -> Drawn:
+) -> DrawnMirror:
     """A practice mirror of 0.2 to 0.5 m, f/4.5 to f/7, with one of the faults that are met with.
 
     Parameters
     ----------
-    seed : int
     fault : str, optional
         One of :data:`FAULTS`; drawn where not given.
     diameter : float, optional
@@ -82,7 +83,7 @@ def draw_mirror(
     bench = bench_from_table({**parse_toml(text, None), "figure": {"conic": 0.0}}, text=text)
     radius = glass_grid(bench.mirror, DEFAULT)
     height = _target(bench, radius) + _fault(kind, bench, radius, rng)
-    return Drawn(kind, text, bench, StartFigure.exact(radius, height))
+    return DrawnMirror(kind, text, bench, StartFigure.exact(radius, height))
 
 
 def bench_text(diameter: float, radius_of_curvature: float) -> str:
@@ -158,14 +159,9 @@ def _fault(kind: Fault, bench: Bench, radius: Floats, rng: np.random.Generator) 
     return np.asarray(smooth + Conic(mirror.radius_of_curvature, conic).departure(radius) - _target(bench, radius))
 
 
-COARSE = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
-WORKING, READING, SESSIONS, TRUTH = 1, 2, 3, 4
-PROFILE_POINTS = 101
-
-
 @dataclass(frozen=True)
-class Reader:
-    """Whoever reads the practice mirror, and how well.
+class Tester:
+    """How a practice mirror is read, and how well.
 
     Parameters
     ----------
@@ -200,14 +196,7 @@ class Reader:
 
 
 def sheet_text(readings: Readings, unit: Unit = MILLIMETRES) -> str:
-    """TOML of a sheet of readings.
-
-    Parameters
-    ----------
-    readings : Readings
-    unit : Unit
-        To write it in: millimetres to the hundredth, or inches to the last thousandth but one (2.5 um).
-    """
+    """TOML of a sheet of readings, in millimetres to the hundredth, or inches to the last thousandth but one (2.5 um)."""
     more = 1 if unit.size > MILLIMETRES.size else 0
 
     def row(values: Floats, digits: int) -> str:
@@ -226,7 +215,7 @@ def sheet_text(readings: Readings, unit: Unit = MILLIMETRES) -> str:
 
 
 @dataclass(frozen=True)
-class Truth:
+class TrueValues:
     """What is true of a practice mirror and nobody may look at.
 
     Parameters
@@ -252,14 +241,12 @@ class Truth:
         return float(np.exp(self.spread * self.stream(SESSIONS, session).standard_normal()))
 
 
-def drawn_truth(bench: Bench, seed: int, discrepancy: Discrepancy | None = None) -> Truth:
+def draw_true_values(bench: Bench, seed: int) -> TrueValues:
     """Constants from the bench's spread, and a session-to-session spread from what is believed of it."""
-    discrepancy = discrepancy or Discrepancy()
-    rng = Truth(seed=seed).stream(TRUTH)
+    rng, discrepancy = TrueValues(seed=seed).stream(TRUE_VALUES), Discrepancy()
     logs = rng.standard_normal(len(NAMES)) * np.log([getattr(bench.spread, name) for name in NAMES])
     spread = discrepancy.spread * discrepancy.spread_factor ** rng.standard_normal()
-    constants = Constants(**dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True)))
-    return Truth(constants, float(spread), seed)
+    return TrueValues(constants_at(logs), float(spread), seed)
 
 
 @dataclass
@@ -270,14 +257,12 @@ class PracticeMirror:
     ----------
     bench : Bench
         As the person believes it to be.
-    truth : Truth
     start : StartFigure
         The true glass at the beginning.
-    accuracy : PlanarAccuracy
     """
 
     bench: Bench
-    truth: Truth
+    true_values: TrueValues
     start: StartFigure
     accuracy: PlanarAccuracy = COARSE
     sessions: int = 0
@@ -288,13 +273,7 @@ class PracticeMirror:
         self._state = self._engine.begin(self.bench, self.start)
 
     def work(self, programme: Programme, bench: Bench | None = None) -> None:
-        """Work a programme; the laps begin as they were left.
-
-        Parameters
-        ----------
-        programme : Programme
-        bench : Bench, optional
-            Under the session's conditions.
+        """Work a programme on a bench under the session's conditions; the laps begin as they were left.
 
         Raises
         ------
@@ -302,9 +281,9 @@ class PracticeMirror:
         """
         self.sessions += 1
         bench = self.bench if bench is None else bench
-        factor = self.truth.factor(self.sessions)
-        constants = replace(self.truth.constants, preston=self.truth.constants.preston * factor)
-        entropy = int(self.truth.stream(WORKING, self.sessions).integers(2**32))
+        factor = self.true_values.factor(self.sessions)
+        constants = replace(self.true_values.constants, preston=self.true_values.constants.preston * factor)
+        entropy = int(self.true_values.stream(WORKING, self.sessions).integers(2**32))
         self._state = self._engine.run(bench, programme, self._state, constants, seed=entropy).end
 
     @property
@@ -321,7 +300,7 @@ class PracticeMirror:
         target = mirror.geometry.departure(distance)
         return ring_mean(self._state.glass - target, across, self.radius)
 
-    def read(self, tester: Reader) -> Readings:
+    def read(self, tester: Tester) -> Readings:
         """A sheet of readings of the glass as it stands."""
-        rng = self.truth.stream(READING, self.sessions)
+        rng = self.true_values.stream(READING, self.sessions)
         return tester.read(self.bench, self.radius, self.error, rng)
