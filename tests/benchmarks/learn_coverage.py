@@ -27,7 +27,14 @@ from wearsim.learn.cache import Known
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_sessions, filter_of
 from wearsim.learn.filter import Discrepancy, SessionFilter
 from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
-from wearsim.learn.practice.mirror import DrawnMirror, PracticeMirror, Tester, draw_mirror, draw_true_values, sheet_text
+from wearsim.learn.practice.mirror import (
+    DrawnMirror,
+    KnifeEdgeTester,
+    PracticeMirror,
+    draw_mirror,
+    draw_true_values,
+    sheet_text,
+)
 from wearsim.learn.present_state import present_state
 from wearsim.learn.record import create_folder, record
 from wearsim.wear.accuracy import PlanarAccuracy
@@ -61,7 +68,7 @@ def make_folder(
 ) -> tuple[MirrorFolder, Any]:
     """A folder with its sessions worked, read and recorded; and the truth."""
     truth = draw_true_values(drawn.bench, seed)
-    mirror, tester = PracticeMirror(drawn.bench, truth, drawn.start, cells), Tester()
+    mirror, tester = PracticeMirror(drawn.bench, truth, drawn.start, cells), KnifeEdgeTester()
     create_folder(place, drawn.text, {"readings.toml": sheet_text(mirror.read(tester))})
     rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(9,)))
     done, after = place.parent / "done.toml", place.parent / "after.toml"

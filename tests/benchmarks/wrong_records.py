@@ -34,7 +34,7 @@ from wearsim.learn.filter import SessionFilter, SessionModel
 from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.misfit import SizeHypothesis, chances_of, check_records, plausible_places, with_chances
 from wearsim.learn.observation import of_readings
-from wearsim.learn.practice.mirror import FAULTS, DrawnMirror, PracticeMirror, Tester, TrueValues, draw_mirror
+from wearsim.learn.practice.mirror import FAULTS, DrawnMirror, KnifeEdgeTester, PracticeMirror, TrueValues, draw_mirror
 from wearsim.wear.constants import NAMES, Belief, prior
 
 TRUTH = replace(CELLS, cells=64)
@@ -134,7 +134,7 @@ class Case:
         return replace(self.session_filter, models=tuple(models))
 
     def _read(self, model: SessionModel, mirror: PracticeMirror) -> SessionModel:
-        readings = mirror.read(Tester())
+        readings = mirror.read(KnifeEdgeTester())
         return replace(model, observation=of_readings(model.bench, readings, self.session_filter.first.radius))
 
     def _other(self) -> PracticeMirror:

@@ -12,7 +12,7 @@ from wearsim.bench.profile import Profile
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.filter import LEARNING
 from wearsim.learn.observation import Observation, contrasts, of_profile, of_readings
-from wearsim.learn.practice.mirror import DrawnMirror, Tester, draw_mirror
+from wearsim.learn.practice.mirror import DrawnMirror, KnifeEdgeTester, draw_mirror
 from wearsim.wear.initial_figure import on_grid
 from wearsim.wear.state import start_state
 
@@ -25,7 +25,7 @@ def observed(
     glass = on_grid(drawn.bench, drawn.start, LEARNING)
     if request.param == "readings":
         state = start_state(drawn.bench, glass.radius, glass.height, LEARNING)
-        exact = read(drawn, state, rng, Tester(sigma=1e-12))
+        exact = read(drawn, state, rng, KnifeEdgeTester(sigma=1e-12))
         sheet = replace(exact, positions=exact.positions + 3e-3, sigma=1e-4)
         return drawn, glass.radius, glass.height, of_readings(drawn.bench, sheet, glass.radius)
     mirror = drawn.bench.mirror

@@ -17,7 +17,15 @@ from wearsim.errors import InputError
 from wearsim.knifeedge.readings import load_readings, parse_readings
 from wearsim.learn.folder import SessionNote, open_folder
 from wearsim.learn.practice.file import Practice, practice_text, read_practice
-from wearsim.learn.practice.mirror import COARSE, FAULTS, Tester, TrueValues, draw_mirror, draw_true_values, sheet_text
+from wearsim.learn.practice.mirror import (
+    COARSE,
+    FAULTS,
+    KnifeEdgeTester,
+    TrueValues,
+    draw_mirror,
+    draw_true_values,
+    sheet_text,
+)
 from wearsim.learn.practice.rehearse import TARGET, rehearse, replay, start_practice, true_rms, work_and_record
 from wearsim.wear.constants import NAMES, Constants
 
@@ -57,7 +65,7 @@ def test_constants_are_drawn_from_the_prior() -> None:
 
 def test_a_sheet_survives_its_text(rng: np.random.Generator) -> None:
     mirror = quick().mirror()
-    sheet = mirror.read(Tester())
+    sheet = mirror.read(KnifeEdgeTester())
     again = parse_readings(sheet_text(sheet))
     assert again.positions == pytest.approx(sheet.positions, abs=1e-9)
     assert again.zones.inner == pytest.approx(sheet.zones.inner, abs=1e-6)
@@ -73,7 +81,7 @@ def test_readings_have_the_noise_they_are_said_to_have() -> None:
     practice = quick()
     drawn = practice.drawn()
     radius, error = np.linspace(0.0, drawn.bench.mirror.radius, 50), np.zeros(50)
-    reader = Tester(windows=8, repeats=2000, sigma=1e-4)
+    reader = KnifeEdgeTester(windows=8, repeats=2000, sigma=1e-4)
     sheet = reader.read(drawn.bench, radius, error, np.random.default_rng(3))
     spread = 1e-4 * 0.35 * drawn.bench.mirror.radius / sheet.zones.middle  # as 1/r from 0.35 of the radius
     about = sheet.positions - sheet.positions.mean(axis=1, keepdims=True)
@@ -88,7 +96,7 @@ def test_the_same_seed_and_programmes_the_same_mirror(tmp_path: Path) -> None:
     for folder in folders:
         _, mirror = replay(folder)
         for _ in range(2):
-            folder = work_and_record(folder, mirror, Tester(), ONE, SessionNote(date=date(2026, 1, 1)))
+            folder = work_and_record(folder, mirror, KnifeEdgeTester(), ONE, SessionNote(date=date(2026, 1, 1)))
         sheets.append([load_readings(session.measured).positions for session in folder.sessions])
         _, again = replay(folder)
         assert again.error == pytest.approx(mirror.error, abs=1e-15)

@@ -14,12 +14,14 @@ from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.inference import Progress
 from wearsim.learn.misfit import SessionFit, check_records, sample_hypotheses, with_chances
 from wearsim.learn.observation import observe
-from wearsim.learn.posterior import ConstantsPosterior, determined_word
+from wearsim.learn.posterior import ConstantsPosterior
 from wearsim.wear.constants import NAMES, Belief, normal_draws, prior
 from wearsim.wear.initial_figure import start_figure
 
 DRAWS = 128
 """Weighed draws of the posterior; docs/learning.md says what more of them would change."""
+DETERMINED, PARTLY = 0.5, 0.85
+"""A constant is determined by the data below the first share of the prior's spread, partly below the second."""
 FACTOR_90 = 1.6448536
 """Half of a central 90 % interval, in sigmas [1]."""
 
@@ -74,7 +76,8 @@ class Calibration:
         """
         if self.prior.covariance[NAMES.index(name), NAMES.index(name)] == 0.0:
             return "known"
-        return determined_word(self.shares[name])
+        share = self.shares[name]
+        return "told" if share < DETERMINED else "partly" if share < PARTLY else "prior"
 
     @property
     def outside(self) -> dict[str, float]:

@@ -231,13 +231,10 @@ class SessionFilter:
             state, covariance = steps[-1].state, steps[-1].covariance
         return tuple(steps)
 
-    def follow_closely(
-        self, constants: Constants, spread: float, misfits: frozenset[int] = frozenset(),
-        sizes: Mapping[int, float] = NO_SIZES,
-    ) -> tuple[FilterStep, ...]:  # fmt: skip
+    def follow_closely(self, constants: Constants, spread: float, misfits: frozenset[int]) -> tuple[FilterStep, ...]:
         """As :meth:`follow`, the engine linearised at these very constants."""
-        steps = self.follow(constants, spread, None, misfits, sizes)
-        return self.follow(constants, spread, self.linearised(constants, steps, sizes), misfits, sizes)
+        steps = self.follow(constants, spread, None, misfits)
+        return self.follow(constants, spread, self.linearised(constants, steps), misfits)
 
     def _start(self) -> tuple[State, Floats]:
         first = self.first

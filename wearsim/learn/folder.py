@@ -153,15 +153,8 @@ class Session:
 
 
 def read_note(path: Path) -> SessionNote:
-    """The conditions of a session.
-
-    Raises
-    ------
-    InputError
-        One line for the first fault.
-    """
-    table = parse_toml(read_text(path, "the conditions of a session, at least its date"), path)
-    return note_from_table(table, path)
+    """The conditions of a session; InputError with one line for the first fault."""
+    return note_from_table(parse_toml(read_text(path, "the conditions of a session, at least its date"), path), path)
 
 
 def note_from_table(table: dict[str, Any], file: Path | None = None) -> SessionNote:
@@ -205,11 +198,6 @@ class MirrorFolder:
     sessions: tuple[Session, ...]
     is_practice: bool
 
-    @property
-    def minutes(self) -> float:
-        """Of work in all sessions [min]."""
-        return sum(session.minutes for session in self.sessions)
-
     def bench_after(self, count: int | None = None) -> Bench:
         """The bench with the measurement after ``count`` sessions for its figure; by default after all."""
         worked = self.sessions[:count]
@@ -223,6 +211,11 @@ def session_name(number: int) -> str:
 
 def open_folder(path: str | Path) -> MirrorFolder:
     """Read a mirror's folder, every file checked; nothing is calibrated.
+
+    Parameters
+    ----------
+    path : str or Path
+        With a ``bench.toml`` and the sessions' folders in it.
 
     Raises
     ------
@@ -279,13 +272,7 @@ def _measured_in(place: Path) -> Path:
 
 
 def load_measurement(path: Path, bench: Bench) -> Readings | Profile:
-    """A sheet of readings or a profile, by its name, checked against the mirror.
-
-    Raises
-    ------
-    InputError
-        One line for the first fault.
-    """
+    """A sheet of readings or a profile, by its name, checked against the mirror; InputError for the first fault."""
     if path.suffix.lower() == ".csv":
         return read_profile(path, bench.mirror)
     readings = load_readings(path)

@@ -130,20 +130,13 @@ def _json(entry: Entry) -> dict[str, Any]:
     }
     return {
         **{key: ends.tolist() for key, ends in bands.items() if ends is not None},
-        "number": entry.number,
-        "date": entry.date.isoformat(),
-        "worked_s": 60.0 * entry.minutes,
-        "figure_error_m": entry.measured.tolist(),
-        "figure_error_predicted_m": entry.predicted.tolist(),
-        "surface_rms_m": entry.measured_rms,
-        "surface_rms_band_m": entry.measured_band.tolist(),
-        "surface_rms_predicted_m": entry.predicted_rms,
-        "surface_rms_predicted_band_m": entry.predicted_band.tolist(),
-        "edge_roll_m": entry.edge_roll,
-        "predicted_against_measured_rms_m": entry.miss,
-        "fits": entry.fits,
+        "number": entry.number, "date": entry.date.isoformat(), "worked_s": 60.0 * entry.minutes,
+        "figure_error_m": entry.measured.tolist(), "figure_error_predicted_m": entry.predicted.tolist(),
+        "surface_rms_m": entry.measured_rms, "surface_rms_band_m": entry.measured_band.tolist(),
+        "surface_rms_predicted_m": entry.predicted_rms, "surface_rms_predicted_band_m": entry.predicted_band.tolist(),
+        "edge_roll_m": entry.edge_roll, "predicted_against_measured_rms_m": entry.miss, "fits": entry.fits,
         "notes": entry.notes,
-    }
+    }  # fmt: skip
 
 
 def history(
@@ -178,26 +171,16 @@ def history(
         ]
     start = start_figure(folder.bench)
     gauge = gauge_for(folder.bench, start.radius)
-    misfits = known[-1].misfits
-    entries = tuple(
-        _entry(
-            session, present_state(folder, known[place], place, session_filter=sessions), seed, gauge, folder, misfits
-        )
-        for place, session in enumerate(folder.sessions)
-    )
-    read = _Measured.of(start, gauge)
-    return History(
-        start.radius, gauge.error(start.height), read.rms, read.band, entries, folder.is_practice, read.profile_band
-    )
+    entries = []
+    for place, session in enumerate(folder.sessions):
+        before = present_state(folder, known[place], place, session_filter=sessions)
+        entries.append(_entry(folder, session, before, gauge, seed, fits=session.number not in known[-1].misfits))
+    error, read = gauge.error(start.height), _Measured.of(start, gauge)
+    return History(start.radius, error, read.rms, read.band, tuple(entries), folder.is_practice, read.profile_band)
 
 
 def _entry(
-    session: Session,
-    before: PresentState,
-    seed: int,
-    gauge: FigureGauge,
-    folder: MirrorFolder,
-    misfits: tuple[int, ...],
+    folder: MirrorFolder, session: Session, before: PresentState, gauge: FigureGauge, seed: int, fits: bool
 ) -> Entry:
     """A session, predicted from what was known before it, and read after it."""
     state = before.under_conditions(session.note)
@@ -211,7 +194,7 @@ def _entry(
         predicted_rms=outcome.surface_rms, predicted_band=exact if band is None else band.surface_rms,
         edge_roll=gauge.edge_roll(measured),
         miss=gauge.aperture.rms(gauge.aperture.level(measured - outcome.figure_error)),
-        fits=session.number not in misfits, measured_profile_band=read.profile_band,
+        fits=fits, measured_profile_band=read.profile_band,
         predicted_profile_band=None if band is None else band.figure_error, edge_roll_band=read.edge_roll_band,
     )  # fmt: skip
 

@@ -246,8 +246,7 @@ class Inference:
             if 1.0 / np.sum(weights**2) >= ENOUGH_EFFECTIVE or not self.size:
                 break
             batches.append([fitted_mode(places, weights)])
-        logs = self.logs_at(places)
-        return ConstantsPosterior(logs, spreads, weights, self.logs_at(self.best.middle), evidence)
+        return ConstantsPosterior(self.logs_at(places), spreads, weights, evidence)
 
     def _draws(self, modes: list[Mode], draws: int, seed: int) -> tuple[Floats, Floats]:
         """Places (draws, d) from a mixture of modes in equal parts, and session-to-session spreads (draws,)."""

@@ -243,7 +243,7 @@ def sample_hypotheses(
 ) -> tuple[ConstantsPosterior, Floats]:
     """Weighed draws, ``draws`` a batch, of all that is plausible; and the chance (R,) of each hypothesis [1].
 
-    Evidence and likeliest constants are those of the records as they stand.
+    The evidence is that of the records as they stand.
     """
     chances = chances_of(one.weight for one in hypotheses)
     kept = plausible_places(hypotheses)

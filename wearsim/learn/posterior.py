@@ -13,8 +13,6 @@ from wearsim.kernels.arrays import Floats
 from wearsim.learn.filter import FilterStep
 from wearsim.wear.constants import Belief
 
-DETERMINED, PARTLY = 0.5, 0.85
-"""A constant is determined by the data below the first share of the prior's spread, partly below the second."""
 POINTS = 128
 """Even draws that stand for the weighed ones in predictions and proposals."""
 FREEDOM = 5.0
@@ -39,8 +37,6 @@ class ConstantsPosterior:
         Session-to-session spread of the removal of each draw [1].
     weights : (N,) ndarray
         Their sum is 1.
-    likeliest : (4,) ndarray
-        The most likely logarithms [1].
     evidence : float
         Logarithm of how likely the measurements are, constants and spread averaged over (by the draws) [1].
     """
@@ -48,7 +44,6 @@ class ConstantsPosterior:
     logs: Floats
     spreads: Floats
     weights: Floats
-    likeliest: Floats
     evidence: float
 
     @property
@@ -159,8 +154,3 @@ def systematic_resample(weights: Floats, count: int) -> NDArray[np.intp]:
     ends = np.cumsum(weights)
     at = (np.arange(count) + 0.5) / count * ends[-1]
     return np.asarray(np.searchsorted(ends, at), dtype=np.intp)
-
-
-def determined_word(share: float) -> str:
-    """ "told", "partly" or "prior", by the share of the prior's spread that is left [1]."""
-    return "told" if share < DETERMINED else "partly" if share < PARTLY else "prior"

@@ -20,6 +20,8 @@ from wearsim.wear.constants import NAMES, Belief
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.state import State
 
+PITCH_CONSTANTS = ("stiffness", "relaxation_time")
+
 
 @dataclass(frozen=True, eq=False)
 class PresentState:
@@ -35,18 +37,12 @@ class PresentState:
         The glass as it was measured last.
     laps : State or None
         Laps as the last session left them; None before the first.
-    spread : float
-        Relative spread of the removal from session to session, already in ``belief`` [1].
-    sessions : int
-        Done so far.
     """
 
     bench: Bench
     belief: Belief
     start: StartFigure
     laps: State | None
-    spread: float
-    sessions: int
 
     @property
     def arguments(self) -> dict[str, Any]:
@@ -62,13 +58,12 @@ class PresentState:
         bench, best = self.bench, self.belief.best()
         sigma = np.sqrt(np.diagonal(self.belief.covariance))
         spread = Spread(**{name: float(np.exp(one)) for name, one in zip(NAMES, sigma, strict=True)})
-        changed = {"preston": bench.preston * best.preston, "edge_gain": bench.wear.edge_gain * best.edge_gain}
-        pitch = [
-            {"stiffness": lap.stiffness * best.stiffness, "relaxation_time": lap.relaxation_time * best.relaxation_time}
+        constants = {"preston": bench.preston * best.preston, "edge_gain": bench.wear.edge_gain * best.edge_gain}
+        laps = tuple(
+            lap.model_copy(update={name: getattr(lap, name) * getattr(best, name) for name in PITCH_CONSTANTS})
             for lap in bench.laps
-        ]
-        laps = tuple(lap.model_copy(update=update) for lap, update in zip(bench.laps, pitch, strict=True))
-        wear = bench.wear.model_copy(update=changed)
+        )
+        wear = bench.wear.model_copy(update=constants)
         return bench.model_copy(update={"wear": wear, "laps": laps, "spread": spread})
 
     def under_conditions(self, note: SessionNote) -> PresentState:
@@ -125,4 +120,4 @@ def present_state(
         # the laps lie on the glass as it was measured last
         measured = spline_matrix(start.radius, newest.radius) @ start.height
         laps = corrected_state(newest, measured - newest.height).on_grids(folder.bench, accuracy)
-    return PresentState(bench, with_session_spread(known.belief, known.spread), start, laps, known.spread, count)
+    return PresentState(bench, with_session_spread(known.belief, known.spread), start, laps)

@@ -40,13 +40,9 @@ STALE = 86_400.0
 
 
 def record(
-    folder: str | Path,
-    programme: str | Path,
-    *,
-    note: SessionNote,
-    readings: str | Path | None = None,
+    folder: str | Path, programme: str | Path, *, note: SessionNote, readings: str | Path | None = None,
     profile: str | Path | None = None,
-) -> Session:
+) -> Session:  # fmt: skip
     """Add a session to a mirror's folder.
 
     Parameters

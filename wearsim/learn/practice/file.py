@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
-from wearsim.bench.fields import Length, Name, Piece, number, whole
+from wearsim.bench.fields import Length, Piece, choice, number, whole
 from wearsim.bench.input_errors import check_keys, parse_toml, read_piece, read_text
 from wearsim.errors import InputError
 from wearsim.learn.folder import PRACTICE, MirrorFolder
@@ -14,8 +14,8 @@ from wearsim.learn.practice.mirror import (
     FAULTS,
     DrawnMirror,
     Fault,
+    KnifeEdgeTester,
     PracticeMirror,
-    Tester,
     TrueValues,
     draw_mirror,
     draw_true_values,
@@ -28,7 +28,7 @@ _FACTOR = number("1.0", above=0.0, most=1e4)
 
 class _MirrorTable(Piece):
     seed: Annotated[int, whole("1", most=2**63 - 1)]
-    fault: Name
+    fault: Annotated[Fault, *choice(*FAULTS)]
     diameter: Length
     focal_ratio: Annotated[float, *number("5.0", least=1.0, most=50.0)]
     cells: Annotated[int, whole("64", least=16, most=1024)]
@@ -63,7 +63,7 @@ class Practice:
     focal_ratio : float, optional
         [1]; drawn where not given.
     true_values : TrueValues, optional
-        DrawnMirror from the bench's spread where not given.
+        Drawn from the bench's spread where not given.
     """
 
     seed: int
@@ -71,7 +71,7 @@ class Practice:
     diameter: float | None = None
     focal_ratio: float | None = None
     true_values: TrueValues | None = None
-    tester: Tester = field(default_factory=Tester)
+    tester: KnifeEdgeTester = field(default_factory=KnifeEdgeTester)
     accuracy: PlanarAccuracy = COARSE
 
     def drawn(self) -> DrawnMirror:
@@ -129,14 +129,9 @@ def read_practice(folder: MirrorFolder) -> Practice:
     mirror = read_piece(_MirrorTable, table.get("mirror"), "mirror", file)
     tester = read_piece(_TesterTable, table.get("tester"), "tester", file)
     truth = read_piece(_TruthTable, table.get("truth"), "truth", file)
-    fault = next((one for one in FAULTS if one == mirror.fault), None)
-    if fault is None:
-        raise InputError(
-            "unknown", file=file, key="mirror.fault", value=mirror.fault, expected="one of " + ", ".join(FAULTS)
-        )
     constants = Constants(**{name: getattr(truth, name) for name in NAMES})
     return Practice(
-        mirror.seed, fault, mirror.diameter, mirror.focal_ratio,
+        mirror.seed, mirror.fault, mirror.diameter, mirror.focal_ratio,
         TrueValues(constants, truth.session_spread, mirror.seed),
-        Tester(tester.windows, tester.repeats, tester.sigma), replace(COARSE, cells=mirror.cells),
+        KnifeEdgeTester(tester.windows, tester.repeats, tester.sigma), replace(COARSE, cells=mirror.cells),
     )  # fmt: skip

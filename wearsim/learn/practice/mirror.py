@@ -37,6 +37,36 @@ COARSE = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
 WORKING, READING, SESSIONS, TRUE_VALUES = 1, 2, 3, 4
 """Purposes of the streams of random numbers."""
 PROFILE_POINTS = 101
+_BENCH = """\
+# A practice mirror, invented by wearsim: there is no such glass.
+
+[mirror]
+diameter = "{diameter}"
+radius_of_curvature = "{radius_of_curvature}"
+conic = -1.0
+glass = "borosilicate"
+thickness = "{thickness}"
+rim_excluded = "{excluded}"
+
+[[lap]]
+name = "full"
+diameter = "{diameter}"
+mass = "{mass}"      # about half of what the mirror weighs
+facet_shape = "none"
+
+[[lap]]
+name = "small"
+diameter = "{small}"
+mass = "{small_mass}"
+facet_shape = "none"
+
+[hands]
+push = "{push}"
+length_jitter = 0.05
+
+[figure]
+readings = "readings.toml"
+"""
 
 
 @dataclass(frozen=True)
@@ -82,7 +112,7 @@ def draw_mirror(
     # the sheet that the text names is not read yet; the true glass stands in ``start``
     bench = bench_from_table({**parse_toml(text, None), "figure": {"conic": 0.0}}, text=text)
     radius = glass_grid(bench.mirror, DEFAULT)
-    height = _target(bench, radius) + _fault(kind, bench, radius, rng)
+    height = bench.mirror.geometry.departure(radius) + _fault(kind, bench, radius, rng)
     return DrawnMirror(kind, text, bench, StartFigure.exact(radius, height))
 
 
@@ -102,45 +132,15 @@ def bench_text(diameter: float, radius_of_curvature: float) -> str:
     def mass(share: float) -> str:
         return f"{share * weight / POUND:.2f} lb" if inches else f"{share * weight:.2f} kg"
 
-    return f"""\
-# A practice mirror, invented by wearsim: there is no such glass.
-
-[mirror]
-diameter = "{whole}"
-radius_of_curvature = "{size(radius_of_curvature)}"
-conic = -1.0
-glass = "borosilicate"
-thickness = "{size(thickness)}"
-rim_excluded = "{size(2e-3)}"
-
-[[lap]]
-name = "full"
-diameter = "{whole}"
-mass = "{mass(0.5)}"      # about half of what the mirror weighs
-facet_shape = "none"
-
-[[lap]]
-name = "small"
-diameter = "{size(0.6 * diameter)}"
-mass = "{mass(0.2)}"
-facet_shape = "none"
-
-[hands]
-push = "{push}"
-length_jitter = 0.05
-
-[figure]
-readings = "readings.toml"
-"""
+    return _BENCH.format(
+        diameter=whole, radius_of_curvature=size(radius_of_curvature), thickness=size(thickness), excluded=size(2e-3),
+        mass=mass(0.5), small=size(0.6 * diameter), small_mass=mass(0.2), push=push,
+    )  # fmt: skip
 
 
 def _digits(number: float) -> int:
     """How many digits a number takes, zeros at its ends not counted."""
     return len(f"{number:.7g}".replace(".", "").strip("0"))
-
-
-def _target(bench: Bench, radius: Floats) -> Floats:
-    return bench.mirror.geometry.departure(radius)
 
 
 def _fault(kind: Fault, bench: Bench, radius: Floats, rng: np.random.Generator) -> Floats:
@@ -156,11 +156,12 @@ def _fault(kind: Fault, bench: Bench, radius: Floats, rng: np.random.Generator) 
         width, depth = rng.uniform(0.06, 0.12), rng.uniform(200e-9, 500e-9)
         return np.asarray(smooth - depth * np.clip((x - 1.0 + width) / width, 0.0, None) ** 2)
     conic = rng.uniform(0.3, 1.0) if kind == "oblate" else 0.0
-    return np.asarray(smooth + Conic(mirror.radius_of_curvature, conic).departure(radius) - _target(bench, radius))
+    departure = Conic(mirror.radius_of_curvature, conic).departure(radius)
+    return np.asarray(smooth + departure - mirror.geometry.departure(radius))
 
 
 @dataclass(frozen=True)
-class Tester:
+class KnifeEdgeTester:
     """How a practice mirror is read, and how well.
 
     Parameters
@@ -294,13 +295,11 @@ class PracticeMirror:
     @property
     def error(self) -> Floats:
         """The true figure error at :attr:`radius`: mean over circles, less the target, not levelled [m]."""
-        mirror = self.bench.mirror
         across = self._state.across
-        distance = np.hypot(across, across[:, None])
-        target = mirror.geometry.departure(distance)
+        target = self.bench.mirror.geometry.departure(np.hypot(across, across[:, None]))
         return ring_mean(self._state.glass - target, across, self.radius)
 
-    def read(self, tester: Tester) -> Readings:
+    def read(self, tester: KnifeEdgeTester) -> Readings:
         """A sheet of readings of the glass as it stands."""
         rng = self.true_values.stream(READING, self.sessions)
         return tester.read(self.bench, self.radius, self.error, rng)

@@ -21,7 +21,7 @@ from wearsim.learn.calibrate import DRAWS
 from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.inference import Progress
 from wearsim.learn.practice.file import Practice, practice_text, read_practice
-from wearsim.learn.practice.mirror import PracticeMirror, Tester, sheet_text
+from wearsim.learn.practice.mirror import KnifeEdgeTester, PracticeMirror, sheet_text
 from wearsim.learn.present_state import PresentState, calibrated_state
 from wearsim.learn.record import create_folder, record
 from wearsim.wear.initial_figure import start_figure
@@ -79,13 +79,7 @@ class Round:
 
 
 def start_practice(path: str | Path, practice: Practice) -> MirrorFolder:
-    """A new practice folder with a first sheet of readings, and a file that says what it is.
-
-    Parameters
-    ----------
-    path : str or Path
-        Must not exist yet.
-    """
+    """A new practice folder with a first sheet of readings, and a file that says what it is."""
     drawn, mirror = practice.drawn(), practice.mirror()
     sheet = sheet_text(mirror.read(practice.tester), length_unit(drawn.bench))
     return open_folder(create_folder(path, drawn.text, {"readings.toml": sheet}, practice_text(practice)))
@@ -94,15 +88,10 @@ def start_practice(path: str | Path, practice: Practice) -> MirrorFolder:
 def replay(folder: MirrorFolder) -> tuple[Practice, PracticeMirror]:
     """The practice mirror of a folder as its recorded sessions left it, worked through again.
 
-    Parameters
-    ----------
-    folder : MirrorFolder
-        One that says it is for practice.
-
     Raises
     ------
     InputError
-        Where it does not say so, or says it badly.
+        Where the folder does not say that it is for practice, or says it badly.
     """
     practice = read_practice(folder)
     mirror = practice.mirror()
@@ -112,21 +101,14 @@ def replay(folder: MirrorFolder) -> tuple[Practice, PracticeMirror]:
 
 
 def work_and_record(
-    folder: MirrorFolder, mirror: PracticeMirror, tester: Tester, programme: Programme, note: SessionNote
+    folder: MirrorFolder, mirror: PracticeMirror, tester: KnifeEdgeTester, programme: Programme, note: SessionNote
 ) -> MirrorFolder:
-    """Work a programme on the practice mirror, read it, and record the session.
-
-    Parameters
-    ----------
-    mirror : PracticeMirror
-        Changed.
-    """
+    """Work a programme on the practice mirror, which is changed; read it, and record the session."""
     mirror.work(programme, note.bench_for(mirror.bench))
     with tempfile.TemporaryDirectory() as scratch:
         done, after = Path(scratch) / "programme.toml", Path(scratch) / "readings.toml"
         done.write_text(dump_programme(programme), encoding="utf-8")
-        sheet = sheet_text(mirror.read(tester), length_unit(folder.bench))
-        after.write_text(sheet, encoding="utf-8")
+        after.write_text(sheet_text(mirror.read(tester), length_unit(folder.bench)), encoding="utf-8")
         record(folder.path, done, note=note, readings=after)
     return open_folder(folder.path)
 
@@ -195,12 +177,7 @@ def rehearse(
 
 
 def one_session(folder: MirrorFolder, programme: Programme, *, draws: int = DRAWS) -> Round:
-    """A session of the person's own on a practice mirror: predicted, worked, read and recorded.
-
-    Parameters
-    ----------
-    draws : int
-        Of calibration.
+    """A session of the person's own on a practice mirror: calibrated, predicted, worked, read and recorded.
 
     Raises
     ------
