@@ -10,12 +10,12 @@ import sys
 import numpy as np
 from wearsim.wear.flat import flat_contact
 
-from wearsim.show.style import BLUE, house, sheet
+from wearsim.show.style import BLUE, new_figure, plot_style
 
 DASHES = ("-", "--", "-.", ":")
 
-with house():
-    figure = sheet(7.0, 4.0)
+with plot_style():
+    figure = new_figure(7.0, 4.0)
     axes = figure.subplots()
     for offset, dash in zip((0.1, 1 / 3, 0.39, 0.6), DASHES, strict=True):
         found = flat_contact(1.0, 1.0, offset, np.pi, (offset, 0.0))

@@ -10,11 +10,11 @@ import sys
 import numpy as np
 
 from wearsim.knifeedge.longitudinal import target_aberration, tolerable_aberration
-from wearsim.show.style import BAND, BLUE, house, sheet
+from wearsim.show.style import BAND, BLUE, new_figure, plot_style
 
 r = np.linspace(15.0, 150.0, 200) * 1e-3
-with house():
-    figure = sheet(7.0, 4.0)
+with plot_style():
+    figure = new_figure(7.0, 4.0)
     axes = figure.subplots()
     for source, dash in (("moving", "-"), ("fixed", "--")):
         at = target_aberration(r, 3.0, -1.0, source) * 1e3

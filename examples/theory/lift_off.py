@@ -10,12 +10,12 @@ import sys
 import numpy as np
 from wearsim.wear.flat import lift_off_offset
 
-from wearsim.show.style import BLUE, house, sheet
+from wearsim.show.style import BLUE, new_figure, plot_style
 
 sizes = np.linspace(0.4, 1.0, 25)
 over = [(lift_off_offset(1.0, float(q)) + q - 1.0) / (2.0 * q) for q in sizes]
-with house():
-    figure = sheet(7.0, 3.4)
+with plot_style():
+    figure = new_figure(7.0, 3.4)
     axes = figure.subplots()
     axes.plot(sizes, over, color=BLUE)
     axes.set(xlabel="diameter of the lap, in mirrors", ylabel="overhang of its rim, in laps", ylim=(0, 0.3))
