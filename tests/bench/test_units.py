@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wearsim.bench import units
-from wearsim.bench.abrasion import Wear
+from wearsim.bench.bench import Wear
 from wearsim.bench.fields import FROM_FILE, Extent, table_of
 from wearsim.bench.units import TRADE_UNITS
 
@@ -98,7 +98,7 @@ def test_what_is_written_reads_back_exactly(pair: tuple[str, str], value: float)
     base, unit = pair
     text = units.write(value, base, [unit])
     assert units.read(text, base) == value
-    assert len(text) <= units.LONGEST
+    assert len(text) <= units.LONGEST_TEXT
 
 
 def test_written_as_a_person_would() -> None:

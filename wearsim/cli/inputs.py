@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from wearsim.cli.options import Engine
+from wearsim.cli.options import EngineChoice
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
-    from wearsim.bench.units import Unit
+    from wearsim.bench.units import LengthUnit
     from wearsim.cli.messages import Messages
     from wearsim.decide.limits import Limits
     from wearsim.learn.folder import MirrorFolder
@@ -44,7 +44,7 @@ def parse_quantity(text: str, flag: str, unit: str, expected: str) -> float:
         raise InputError(str(error), key=flag, value=text, expected=expected) from error
 
 
-def parse_length(text: str, flag: str, unit: Unit, least: float = 0.0) -> float:
+def parse_length(text: str, flag: str, unit: LengthUnit, least: float = 0.0) -> float:
     """A length [m]: with its unit, or a plain number of the bench's unit."""
     plain = text.strip().replace(".", "", 1).isdecimal()
     metres = parse_quantity(f"{text} {unit.name}" if plain else text, flag, "m", 'a length such as "5 mm" or "0.2 in"')
@@ -84,7 +84,7 @@ def parse_limits(**given: Any) -> Limits:
         raise by_flag(error, {name: f"--{name}" for name in names}) from None
 
 
-def engine_settings(engine: Engine, draws: int | None, cells: int | None, seed: int) -> dict[str, Any]:
+def engine_settings(engine: EngineChoice, draws: int | None, cells: int | None, seed: int) -> dict[str, Any]:
     """What a prediction is called with.
 
     Raises
@@ -93,13 +93,13 @@ def engine_settings(engine: Engine, draws: int | None, cells: int | None, seed: 
         Where cells are asked of the engine that has none.
     """
     settings: dict[str, Any] = {"engine": engine.value, "draws": draws, "seed": seed}
-    if engine is Engine.planar:
+    if engine is EngineChoice.planar:
         from wearsim.wear.planar.threads import claim_process
 
         claim_process()
     if cells is None:
         return settings
-    if engine is not Engine.planar:
+    if engine is not EngineChoice.planar:
         raise InputError("planar engine only", key="--cells", value=cells, expected="--engine planar beside it")
     from wearsim.wear.accuracy import PlanarAccuracy
 
@@ -249,7 +249,7 @@ def check_folder(folder: MirrorFolder) -> None:
     filter_of(folder)
 
 
-def check_programme(bench: Path, programme: Path, engine: Engine, *, either_way: bool = False) -> Path | None:
+def check_programme(bench: Path, programme: Path, engine: EngineChoice, *, either_way: bool = False) -> Path | None:
     """Bench and programme for an engine, with either piece on top if asked; what :func:`check_bench` would write."""
     pieces, kept = check_bench(bench)
     work = load_programme(programme, None if either_way else pieces)
@@ -257,7 +257,7 @@ def check_programme(bench: Path, programme: Path, engine: Engine, *, either_way:
         from wearsim.decide.compare import check_either_way
 
         check_either_way(pieces, work)
-    if engine is Engine.radial:
+    if engine is EngineChoice.radial:
         check_round_laps(pieces, work)
     return kept
 

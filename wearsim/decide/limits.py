@@ -111,7 +111,7 @@ class Limits:
         """The spread of a spell's removal that programmes are judged with [1]."""
         return REMOVAL_SPREAD if self.removal_spread is None else self.removal_spread
 
-    def knowing(self, certain: bool) -> Limits:
+    def with_certainty(self, certain: bool) -> Limits:
         """The same with the spread of a spell's removal settled, by whether the constants are taken as known."""
         if self.removal_spread is not None:
             return self

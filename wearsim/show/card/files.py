@@ -65,11 +65,11 @@ def card_bytes(
 
 
 def _pdf(pages: list[Pen]) -> bytes:
-    whole = BytesIO()
-    with plot_style(), PdfPages(whole, metadata={"CreationDate": None, "Title": "Bench card"}) as file:
+    stream = BytesIO()
+    with plot_style(), PdfPages(stream, metadata={"CreationDate": None, "Title": "Bench card"}) as file:
         for page in pages:
             file.savefig(page.figure)
-    return whole.getvalue()
+    return stream.getvalue()
 
 
 def _html(pages: list[Pen]) -> bytes:
@@ -84,7 +84,7 @@ def _html(pages: list[Pen]) -> bytes:
 
 def _svg(page: Pen) -> bytes:
     """A page as SVG, its letters as paths: it looks the same wherever its font is missing."""
-    whole = BytesIO()
+    stream = BytesIO()
     with plot_style(), matplotlib.rc_context({"svg.fonttype": "path"}):
-        page.figure.savefig(whole, format="svg", metadata={"Date": None, "Title": "Bench card"})
-    return whole.getvalue()
+        page.figure.savefig(stream, format="svg", metadata={"Date": None, "Title": "Bench card"})
+    return stream.getvalue()

@@ -31,7 +31,7 @@ class Type:
 
     Parameters
     ----------
-    size, rows, said : float
+    size, rows, notes : float
         Of what is read at the barrel; of the readings; of what to look for and to do first [pt].
     lead : float
         Line spacing [1].
@@ -46,7 +46,7 @@ class Type:
     drawing: float
     rule: float
     rows: float
-    said: float
+    notes: float
     chart: float
 
 
@@ -62,7 +62,7 @@ TYPES = (
 
 
 @lru_cache(maxsize=4096)
-def text_width(text: str, size: float, bold: bool = False) -> float:
+def printed_width(text: str, size: float, bold: bool = False) -> float:
     """Width of a line of text [mm] at a size [points]."""
     font = FontProperties(size=size, weight="bold" if bold else "normal")
     return POINT * float(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0])
@@ -73,7 +73,7 @@ def wrapped(text: str, width: float, size: float, bold: bool = False) -> list[st
     lines: list[str] = []
     for word in text.split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
-        if lines and text_width(longer, size, bold) <= SAFE * width:
+        if lines and printed_width(longer, size, bold) <= SAFE * width:
             lines[-1] = longer
         else:
             lines.append(word)
