@@ -1,4 +1,4 @@
-"""The bench: everything that stays the same during a session."""
+"""The bench: everything that stays the same during a session; what takes the glass away, and how well that is known."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where the glass stands, and the light it is judged in."""
+"""The figure that a bench starts from (conic, profile, readings, map or Zernike terms), and the light it is judged in."""
 
 from __future__ import annotations
 
@@ -133,7 +133,7 @@ class FigureSource(InputTable):
 
 UNITS = {"error_m": 1.0, "error_um": 1e-6, "error_nm": 1e-9}
 LARGEST_ERROR = 1e-3
-"""Of a height map [m]."""
+"""Of a height map or a profile [m]."""
 
 
 def height_map(content: bytes, path: Path) -> Floats:
@@ -145,7 +145,6 @@ def height_map(content: bytes, path: Path) -> Floats:
 
     Parameters
     ----------
-    content : bytes
     path : Path
         Its suffix says which of the two it is.
 

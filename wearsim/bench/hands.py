@@ -1,4 +1,4 @@
-"""The hands that move the top piece."""
+"""The hands that hold and move the top piece."""
 
 from __future__ import annotations
 

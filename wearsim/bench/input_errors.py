@@ -1,4 +1,4 @@
-"""What people wrote, read and checked; every fault as the one line that a person reads."""
+"""Reading the files and tables that people write; every fault as the one line that a person reads."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is said beside the answer: all of it goes to stderr, none of it moves away from a terminal."""
+"""Messages beside the answer: all of them go to stderr, none of them moves away from a terminal."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a proposal may use, what a person feels as a cost, and the time limit: one clock that every stage looks at."""
+"""Limits and costs of a proposal, and its time limit: one clock that every stage looks at."""
 
 from __future__ import annotations
 

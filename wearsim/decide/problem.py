@@ -1,4 +1,4 @@
-"""Where a mirror stands before a proposal: its bench, what is known of it, glass and laps, ready to be tried on."""
+"""The problem of a proposal: a mirror's bench, glass and laps, what is known of them, and the engines to try strokes on."""
 
 from __future__ import annotations
 

@@ -46,7 +46,7 @@ class Mix:
 
 
 class _Subsets:
-    """Mixes of few columns: ``gram`` has their products, their diagonal spread in it, ``slope`` those with the target."""
+    """Mixes of few columns: ``gram`` has their products, their own spread in it, ``slope`` those with the target."""
 
     def __init__(
         self, responses: Floats, target: Floats, spread: float, budget: float, group: NDArray[np.int_]

@@ -1,5 +1,4 @@
-"""Programmes that a person can work: sizes to a hundredth of the diameter or a quarter of one, whole minutes,
-no spell too short.
+"""Rounding: programmes of round sizes (a hundredth of the diameter or a quarter of one), whole minutes, no spell too short.
 
 Rounding each number for itself throws away what the search won: a minute too many here wants a little less there. So
 the slopes about a round programme say which *round* programmes near it are promising, several numbers changed at once,

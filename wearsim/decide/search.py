@@ -1,4 +1,4 @@
-"""The order of a search: with the most likely constants first, then the best in all scenarios, rounded; and a pressing.
+"""The schedule of a search: with the most likely constants first, then the best in all scenarios, rounded; and a pressing.
 
 A pressing lets the lap follow the glass as it now is. It moves no glass and counts no minutes of work, but it is a
 thing more to do: it must lower the cost clearly.

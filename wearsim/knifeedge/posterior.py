@@ -243,14 +243,10 @@ def reduce_row(model: ReadingModel, row: SettingNoise, steps: int = 3) -> SlopeP
     ----------
     model : ReadingModel
         Mirror, mask and prior.
-    row : Settings
+    row : SettingNoise
         The sheet, reduced.
     steps : int
         Most repetitions of the exact reading.
-
-    Returns
-    -------
-    SlopePosterior
     """
     solver = RowSolver(model, row)
     departure = row.mean - _read(model, np.zeros(model.radius.size))
@@ -297,7 +293,7 @@ class RowSolver:
     ----------
     model : ReadingModel
         Mirror, mask and prior.
-    row : Settings
+    row : SettingNoise
         Shape, share and possible sigmas of the noise.
     """
 

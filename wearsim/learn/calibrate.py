@@ -174,7 +174,7 @@ def check_sessions(folder: MirrorFolder) -> None:
 
 def calibrate(
     folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: StageReport | None = None
-) -> Calibration:  # fmt: skip
+) -> Calibration:
     """What all sessions of a folder say of the constants.
 
     Parameters

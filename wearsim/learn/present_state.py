@@ -73,7 +73,7 @@ class PresentState:
 
 def calibrated_state(
     folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: StageReport | None = None
-) -> PresentState:  # fmt: skip
+) -> PresentState:
     """The mirror of a folder as it is now: recalled from ``calibration.toml``, or calibrated, which takes a while.
 
     Parameters

@@ -122,9 +122,8 @@ def _numbers(measurement: Readings | Profile) -> list[list[float]]:
 
 
 def _texts(
-    mirror: MirrorFolder, programme: Path, readings: str | Path | None, profile: str | Path | None,
-    note: SessionNote,
-) -> dict[str, str]:  # fmt: skip
+    mirror: MirrorFolder, programme: Path, readings: str | Path | None, profile: str | Path | None, note: SessionNote
+) -> dict[str, str]:
     """What each file of the session will hold, everything checked."""
     if (readings is None) == (profile is None):
         came = "both" if readings is not None else "neither"

@@ -102,7 +102,6 @@ class Job:
         ----------
         numbers : iterable of Axis and its number
             A place along a grid or a list; of a sampled axis the value itself, in SI units.
-        spells : bool
         """
         changed = [pair for axis, n in numbers for pair in axis.changes(axis.raw_value(n))]
         return by_table((setting, raw) for setting, raw in changed if (setting.table == "spell") == spells)
@@ -289,7 +288,6 @@ def draw_constants(bench: Bench, count: int, seed: int, place: int) -> list[Cons
     ----------
     bench : Bench
         Whose ``[spread]`` says how well they are known.
-    count : int
     seed : int
         Of the study.
     place : int

@@ -11,7 +11,7 @@ import numpy as np
 from wearsim.bench.bench import GRAVITY, Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import STROKES, Programme, Spell
-from wearsim.bench.units import INCHES, LengthUnit, length_unit
+from wearsim.bench.units import INCHES, POUND, LengthUnit, length_unit
 from wearsim.decide.proposal import EarlyStop, Proposal
 from wearsim.knifeedge.expected import ExpectedReadings
 from wearsim.show.expected_readings import reading_units, zone_name
@@ -51,13 +51,7 @@ class ReadingRows:
 
 
 def reading_rows(bench: Bench, readings: ReadingsAfter) -> ReadingRows:
-    """The readings to expect afterwards.
-
-    Parameters
-    ----------
-    bench : Bench
-    readings : ReadingsAfter
-    """
+    """The readings to expect afterwards."""
     radial, knife = reading_units(bench, readings.sheet)
     zones, after = readings.sheet.zones, readings.after
     rows = tuple(
@@ -113,7 +107,6 @@ def check_by_readings(bench: Bench, readings: ReadingsAfter, number: int) -> tup
 
     Parameters
     ----------
-    bench : Bench
     readings : ReadingsAfter
         With the readings halfway through this spell.
     number : int
@@ -130,7 +123,6 @@ def check_by_readings(bench: Bench, readings: ReadingsAfter, number: int) -> tup
 
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
 PRESS_MINUTES = 5.0
-POUND = 0.45359237  # [kg]
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
 CAPTION = "To scale. Solid: bottom piece, a lap with channels; dashed: top piece, farthest; line: its centre"
 
@@ -210,8 +202,6 @@ def card_content(
 
     Parameters
     ----------
-    bench : Bench
-    proposal : Proposal
     readings : ReadingsAfter or None
         Where the sheet is the person's own and they hold the readings halfway through long spells, these are what is
         to be checked there; otherwise the figure is.

@@ -39,13 +39,11 @@ details {{ max-width: 56rem; margin: 0 auto; padding: 1rem; }}  p {{ margin: .2e
 
 def card_bytes(
     bench: Bench, proposal: Proposal, readings: ReadingsAfter | None, ending: str = ".pdf", *, as_left: bool = False
-) -> bytes:  # fmt: skip
+) -> bytes:
     """The card of a proposal, as the file that holds it.
 
     Parameters
     ----------
-    bench : Bench
-    proposal : Proposal
     readings : ReadingsAfter or None
         To expect afterwards.
     ending : str

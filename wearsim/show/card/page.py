@@ -43,22 +43,12 @@ NOTES = "Notes: what was really done, how the lap felt"
 
 
 def plan(content: CardContent) -> tuple[Type, list[list[SpellCard]]]:
-    """The largest type in which the card has the fewest pages, and the spells of each page.
-
-    Parameters
-    ----------
-    content : CardContent
-    """
+    """The largest type in which the card has the fewest pages, and the spells of each page."""
     return min(((face, _packed(content, face)) for face in TYPES), key=lambda one: len(one[1]))
 
 
 def card_pages(content: CardContent) -> list[Pen]:
-    """The pages of a card, each with its drawing and its text.
-
-    Parameters
-    ----------
-    content : CardContent
-    """
+    """The pages of a card, each with its drawing and its text."""
     with plot_style():
         face, pages = plan(content)
         return [_page(content, face, pages, number) for number in range(len(pages))]

@@ -115,7 +115,7 @@ class Pen:
 
     def fill(
         self, x: float, y: float, width: float, size: float, *texts: str, bold: bool = False, lead: float | None = None
-    ) -> float:  # fmt: skip
+    ) -> float:
         """Paragraphs of at most ``width``, none for an empty text; returns where the next line would begin [mm]."""
         for text in filter(None, texts):
             self.text.append(text)
