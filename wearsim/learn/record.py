@@ -150,8 +150,8 @@ def _install(partial: Path, place: Path, texts: dict[str, str], faster: str) -> 
     except OSError as error:
         shutil.rmtree(partial, ignore_errors=True)
         exists = error.errno in (errno.EEXIST, errno.ENOTEMPTY)
-        why = faster if exists else f"cannot be written ({error.strerror or error})"
-        raise CouldNotError(f"{place}: {why}") from error
+        reason = faster if exists else f"cannot be written ({error.strerror or error})"
+        raise CouldNotError(f"{place}: {reason}") from error
 
 
 def _write_whole(partial: Path, texts: dict[str, str]) -> None:

@@ -223,7 +223,7 @@ def _curves(trade_off: tuple[TradeOff, ...]) -> list[tuple[str, TradeOff]]:
             alike[-1].append(one)
         else:
             alike.append([one])
-    return [(_at_most(some[0].spells, some[-1].spells), some[0]) for some in alike]
+    return [(_at_most(partial[0].spells, partial[-1].spells), partial[0]) for partial in alike]
 
 
 def _same(one: TradeOff, two: TradeOff) -> bool:
