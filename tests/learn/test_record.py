@@ -14,7 +14,7 @@ from wearsim.cli.main import run
 from wearsim.cli.messages import Messages
 from wearsim.errors import CouldNotError, InputError
 from wearsim.learn.folder import SessionNote, dump_note, open_folder, read_note
-from wearsim.learn.record import PARTIAL, STALE, new_folder, record
+from wearsim.learn.record import PARTIAL, STALE, create_folder, record
 
 NOTE = SessionNote(date=date(2026, 2, 3), temperature=18.5, abrasive="rouge", notes="charge: thin\nthe lap sang")
 
@@ -127,7 +127,7 @@ def test_the_faster_record_wins(mirror_folder: Path, done: Path, after: Path, mo
 
 def test_a_new_folder_is_not_laid_over_an_old_one(mirror_folder: Path) -> None:
     with pytest.raises(InputError, match="exists already"):
-        new_folder(mirror_folder, "", {})
+        create_folder(mirror_folder, "", {})
 
 
 def test_sessions_are_recorded_in_the_order_they_were_worked(

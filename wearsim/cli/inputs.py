@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from wearsim.cli.messages import Messages
     from wearsim.decide.limits import Limits
     from wearsim.learn.folder import MirrorFolder
-    from wearsim.learn.present_state import Standing
+    from wearsim.learn.present_state import PresentState
 
 
 # --- parse
@@ -113,11 +113,9 @@ def load_bench(path: Path) -> Bench:
     """The bench of a file, or a ready one by its name; of a mirror's folder its own, the newest measurement its figure."""
     if path.is_dir():
         from wearsim.learn.folder import open_folder
-        from wearsim.learn.observation import measured_bench
 
         folder = open_folder(path)
-        newest = folder.sessions[-1].measured if folder.sessions else None
-        return folder.bench if newest is None else measured_bench(folder.bench, newest)
+        return folder.bench_after(len(folder.sessions))
     from wearsim.bench.toml_io import load_bench
     from wearsim.knifeedge.readings import is_sheet
 
@@ -191,14 +189,16 @@ def calibrating(folder: MirrorFolder, messages: Messages, *, every: bool = False
         yield
 
 
-def _present_state(path: Path, messages: Messages) -> Standing:
-    """Where the mirror of a folder stands after its newest session, calibrated where that has not been done."""
+def _present_state(path: Path, messages: Messages) -> PresentState:
+    """The mirror of a folder after its newest session, calibrated where that has not been done."""
+    from wearsim.learn.cache import recall_or_calibrate
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.present_state import standing_of
+    from wearsim.learn.present_state import present_state
 
     folder = open_folder(path)
     with calibrating(folder, messages):
-        return standing_of(folder)
+        known = recall_or_calibrate(folder)
+    return present_state(folder, known)
 
 
 # --- hand over
@@ -214,7 +214,7 @@ def read_known(path: Path, messages: Messages) -> tuple[Bench, dict[str, Any]]:
     if not path.is_dir():
         return load_bench(path), {}
     state = _present_state(path, messages)
-    return state.bench, state.known
+    return state.bench, state.arguments
 
 
 # --- check, for a dry run: all is read, nothing is calibrated

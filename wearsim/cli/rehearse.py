@@ -132,7 +132,7 @@ def _rounds(folder: Path, messages: Messages, sessions: int, minutes: float) -> 
     from wearsim.show.history import round_text
 
     rounds = []
-    for one in rehearse(folder, sessions=sessions, minutes=minutes, tell=messages.say):
+    for one in rehearse(folder, sessions=sessions, minutes=minutes, progress=messages.say):
         rounds.append(one)
         messages.say(round_text(one))
     return rounds
