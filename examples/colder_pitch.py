@@ -14,7 +14,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 import wearsim as ws
-from wearsim.show.style import BLUE, RED, house, sheet
+from wearsim.show.style import BLUE, RED, new_figure, plot_style
 
 DEGREES = np.array([12.0, 15.0, 18.0, 21.0, 24.0, 27.0])
 
@@ -28,8 +28,8 @@ def answer() -> tuple[str, Figure]:
         room = bench.model_copy(update={"wear": bench.wear.model_copy(update={"temperature": degrees})})
         minutes.append(room.relaxation_time_at(room.lap()) / 60)
         conic.append(ws.predict(room, programme, draws=0).conic_fit)
-    with house():
-        figure = sheet(7.0, 4.0)
+    with plot_style():
+        figure = new_figure(7.0, 4.0)
         axes = figure.subplots()
         axes.plot(DEGREES, conic, "o-", color=BLUE, label="best-fit conic constant after an hour")
         axes.axhline(5.0, color=RED, linestyle=":", label="before")

@@ -20,7 +20,7 @@ from wearsim.knifeedge.longitudinal import Zones, zone_readings
 from wearsim.knifeedge.mask import design_mask
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.reduction import reduce_readings
-from wearsim.show.style import BLUE, house, sheet
+from wearsim.show.style import BLUE, new_figure, plot_style
 
 WINDOWS = (3, 4, 5, 6, 8)
 WAYS = {
@@ -35,8 +35,8 @@ def answer() -> tuple[str, Figure]:
     profile = read_profile(bench.figure.profile, bench.mirror)
     surfaces = {"a perfect paraboloid": 0.0 * profile.error, "a raised zone": profile.error}
     lines = []
-    with house():
-        figure = sheet(8.0, 3.8)
+    with plot_style():
+        figure = new_figure(8.0, 3.8)
         for axes, (name, error) in zip(figure.subplots(1, 2), surfaces.items(), strict=True):
             wrong = np.array([misread(bench, profile.radius, error, count) for count in WINDOWS]) * 1e9
             for values, way, dash in zip(wrong.T, WAYS, ("-", "--", ":"), strict=True):

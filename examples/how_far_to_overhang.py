@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 import wearsim as ws
 from wearsim.bench.figure_source import FigureSource
 from wearsim.errors import TipsOffError
-from wearsim.show.style import AFTER, BAND, RED, house, sheet
+from wearsim.show.style import AFTER, BAND, RED, new_figure, plot_style
 
 LIMIT = 0.125 * 550e-9  # an eighth of a wave of surface
 MINUTES, DRAWS = 20, 32
@@ -59,8 +59,8 @@ def answer() -> tuple[str, Figure]:
     ]
     lines.append(f"Limit: at most {LIMIT * 1e9:.0f} nm down at the 5th percentile (an eighth of a wave).")
     lines.append(verdict(side, change[:, 0]))
-    with house():
-        figure = sheet(7.0, 4.0)
+    with plot_style():
+        figure = new_figure(7.0, 4.0)
         axes = figure.subplots()
         axes.fill_between(side, nm[:, 0], nm[:, 2], label="5th to 95th percentile", **BAND)
         axes.plot(side, nm[:, 1], label="constants as stated", **AFTER)

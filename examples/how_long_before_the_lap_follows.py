@@ -15,7 +15,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 import wearsim as ws
-from wearsim.show.style import house, sheet
+from wearsim.show.style import new_figure, plot_style
 
 DEMO = Path(__file__).parent / "demo" / "bench.toml"
 EACH, TIMES = 4.0, 12
@@ -26,8 +26,8 @@ def answer() -> tuple[str, Figure]:
     lap = bench.lap().model_copy(update={"start": "spherical"})
     press = ws.Programme(spells=(ws.Spell(stroke="press", minutes=EACH),) * TIMES)
     lines = []
-    with house():
-        figure = sheet(7.0, 4.0)
+    with plot_style():
+        figure = new_figure(7.0, 4.0)
         axes = figure.subplots()
         for degrees, dash in ((24.0, ":"), (20.0, "-"), (16.0, "--")):
             wear = bench.wear.model_copy(update={"temperature": degrees})

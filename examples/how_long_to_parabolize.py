@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 
 import wearsim as ws
 from wearsim.bench.figure_source import FigureSource
-from wearsim.show.style import BLUE, INK, house, sheet
+from wearsim.show.style import BLUE, INK, new_figure, plot_style
 
 STEP, STEPS = 6.0, 10
 SIZES = ((0.75, 0.25, "-"), (0.6, 0.2, "--"), (0.35, 0.1, ":"))
@@ -26,8 +26,8 @@ def answer() -> tuple[str, Figure]:
     lap = bench.lap().model_copy(update={"diameter": bench.mirror.diameter, "mass": 2.0})
     bench = bench.model_copy(update={"laps": (lap,), "figure": FigureSource(conic=0.0)})
     minutes, lines = STEP * np.arange(STEPS + 1), []
-    with house():
-        figure = sheet(7.0, 4.0)
+    with plot_style():
+        figure = new_figure(7.0, 4.0)
         axes = figure.subplots()
         for length, sweep, dash in SIZES:
             spell = ws.Spell(on_top="mirror", stroke="w", length=length, side_sweep=sweep, minutes=STEP)

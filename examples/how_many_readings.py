@@ -21,7 +21,7 @@ from wearsim.knifeedge.mask import design_mask
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.knifeedge.setting_noise import STATED_AT
-from wearsim.show.style import BLUE, house, sheet
+from wearsim.show.style import BLUE, new_figure, plot_style
 
 SETTING = 0.1e-3  # of one setting at 0.35 of the radius [m]
 REPEATS = (1, 2, 4, 8, 16)
@@ -33,8 +33,8 @@ def answer() -> tuple[str, Figure]:
     mirror, wave = bench.mirror, bench.light.wavelength
     profile, rng = read_profile(bench.figure.profile, mirror), np.random.default_rng(7)
     lines = []
-    with house():
-        figure = sheet(7.0, 4.0)
+    with plot_style():
+        figure = new_figure(7.0, 4.0)
         axes = figure.subplots()
         for windows, dash in ((5, ":"), (8, "--"), (11, "-")):
             zones = design_mask(windows, mirror.geometry, wave).zones

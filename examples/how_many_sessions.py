@@ -19,7 +19,7 @@ import wearsim as ws
 from wearsim.bench.profile import Profile
 from wearsim.bench.toml_io import bench_from_table
 from wearsim.decide.limits import Limits
-from wearsim.show.style import BLUE, RED, house, sheet
+from wearsim.show.style import BLUE, RED, new_figure, plot_style
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Belief, prior
 from wearsim.wear.initial_figure import from_profile
@@ -57,8 +57,8 @@ def answer() -> tuple[str, Figure]:
         f"session {i}, {long:.0f} minutes: {risk * 1e9:.1f} nm RMS expected, {left * 1e9:.1f} nm in truth"
         for i, (left, risk, long) in enumerate(zip(rms[1:], expected, minutes, strict=True), start=1)
     ]
-    with house():
-        figure = sheet(6.0, 3.6)
+    with plot_style():
+        figure = new_figure(6.0, 3.6)
         axes = figure.subplots()
         axes.plot(range(len(rms)), np.array(rms) * 1e9, "o-", color=BLUE, label="in truth")
         axes.plot(range(1, len(rms)), np.array(expected) * 1e9, "s--", color=RED, label="expected by the proposal")

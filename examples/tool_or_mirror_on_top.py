@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 
 import wearsim as ws
 from wearsim.bench.figure_source import FigureSource
-from wearsim.show.style import BLUE, RED, house, sheet
+from wearsim.show.style import BLUE, RED, new_figure, plot_style
 
 MINUTES = 10
 
@@ -22,8 +22,8 @@ MINUTES = 10
 def answer() -> tuple[str, Figure]:
     bench = ws.load_bench("raised-zone-300").model_copy(update={"figure": FigureSource(conic=0.0)})
     lines = []
-    with house():
-        figure = sheet(7.5, 4.2)
+    with plot_style():
+        figure = new_figure(7.5, 4.2)
         axes = figure.subplots()
         for length, dashes in ((1 / 3, ("-", "--")), (0.5, ("-.", ":"))):
             for on_top, colour, dash in zip(("tool", "mirror"), (BLUE, RED), dashes, strict=True):

@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 
 import wearsim as ws
 from wearsim.bench.figure_source import FigureSource
-from wearsim.show.style import BLUE, house, sheet
+from wearsim.show.style import BLUE, new_figure, plot_style
 
 SHARES = ((1.0, "-"), (0.8, "--"), (0.65, "-."), (0.5, ":"))
 
@@ -22,8 +22,8 @@ SHARES = ((1.0, "-"), (0.8, "--"), (0.65, "-."), (0.5, ":"))
 def answer() -> tuple[str, Figure]:
     bench = ws.load_bench("raised-zone-300").model_copy(update={"figure": FigureSource(conic=0.0)})
     full, lines = bench.lap("full"), []
-    with house():
-        figure = sheet(7.5, 4.2)
+    with plot_style():
+        figure = new_figure(7.5, 4.2)
         axes = figure.subplots()
         for share, dash in SHARES:
             lap = full.model_copy(update={"diameter": share * full.diameter, "mass": share**2 * full.mass})

@@ -15,15 +15,15 @@ from matplotlib.figure import Figure
 import wearsim as ws
 from wearsim.bench.profile import read_profile
 from wearsim.figure.masking import MaskSeries
-from wearsim.show.style import BLUE, RED, house, sheet
+from wearsim.show.style import BLUE, RED, new_figure, plot_style
 
 
 def answer() -> tuple[str, Figure]:
     bench = ws.load_bench("turned-edge-200")
     profile, mirror = read_profile(bench.figure.profile, bench.mirror), bench.mirror
     found = MaskSeries(profile.radius, mirror.geometry, bench.light.wavelength).masking(profile.error)
-    with house():
-        figure = sheet(7.0, 4.0)
+    with plot_style():
+        figure = new_figure(7.0, 4.0)
         axes = figure.subplots()
         axes.plot(2e3 * found.mask_radius, found.strehl, "--", color=RED, label="Strehl ratio")
         axes.plot(2e3 * found.mask_radius, found.worth, "-", color=BLUE, label="Strehl ratio x light left")

@@ -15,7 +15,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 import wearsim as ws
-from wearsim.show.style import BEFORE, BLUE, RED, house, sheet
+from wearsim.show.style import BEFORE, BLUE, RED, new_figure, plot_style
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import prior
 from wearsim.wear.initial_figure import start_figure
@@ -38,8 +38,8 @@ def answer() -> tuple[str, Figure]:
     before = gauge.aperture.rms(gauge.error(start.height))
     glasses, constants = start.draws(DRAWS, seed=1), prior(bench).draws(DRAWS, seed=0)
     lines = [f"before: {before * 1e9:.0f} nm RMS"]
-    with house():
-        figure = sheet(7.0, 4.0)
+    with plot_style():
+        figure = new_figure(7.0, 4.0)
         axes = figure.subplots()
         for (name, spell), colour, dash in zip(programmes.items(), (RED, BLUE), ("-.", "-"), strict=True):
             after = []

@@ -8,13 +8,13 @@ The worked bench's prediction with its band.
 import sys
 
 import wearsim as ws
-from wearsim.show.style import AFTER, BAND, BEFORE, QUIET, house, sheet
+from wearsim.show.style import AFTER, BAND, BEFORE, QUIET, new_figure, plot_style
 
 bench = ws.load_bench("raised-zone-300")
 spell = ws.Spell(stroke="w", length=0.3, side_sweep=0.25, minutes=8, lap="full")
 outcome = ws.predict(bench, ws.Programme(spells=(spell,)), draws=32)
-with house():
-    figure = sheet(7.0, 3.8)
+with plot_style():
+    figure = new_figure(7.0, 3.8)
     axes = figure.subplots()
     r = outcome.radius * 1e3
     axes.fill_between(r, *(outcome.band.figure_error * 1e9), label="5th to 95th percentile", **BAND)

@@ -8,12 +8,12 @@ A raised ring under a full-size lap: worn first while the lap has not yet follow
 import sys
 
 import wearsim as ws
-from wearsim.show.style import BEFORE, BLUE, house, sheet
+from wearsim.show.style import BEFORE, BLUE, new_figure, plot_style
 
 bench = ws.load_bench("raised-zone-300")
 spell = ws.Spell(stroke="one-third", minutes=2, lap="full")
-with house():
-    figure = sheet(7.5, 4.0)
+with plot_style():
+    figure = new_figure(7.5, 4.0)
     axes = figure.subplots()
     for minutes, dash in zip((2, 6, 14, 30), (":", "-.", "--", "-"), strict=True):
         outcome = ws.predict(bench, ws.Programme(spells=(spell,) * (minutes // 2)), draws=0)

@@ -10,7 +10,7 @@ import sys
 import numpy as np
 from scipy.optimize import root
 
-from wearsim.show.style import BLUE, house, sheet
+from wearsim.show.style import BLUE, new_figure, plot_style
 
 DASHES = ("-", "--", "-.", ":")
 
@@ -33,8 +33,8 @@ def pressure_along(offset: float) -> tuple[np.ndarray, np.ndarray]:
     return x, pressure(root(unbalanced, (1.0, 1.0)).x)
 
 
-with house():
-    figure = sheet(7.0, 4.0)
+with plot_style():
+    figure = new_figure(7.0, 4.0)
     axes = figure.subplots()
     for offset, dash in zip((0.1, 1 / 3, 0.39, 0.6), DASHES, strict=True):
         axes.plot(*pressure_along(offset), dash, color=BLUE, label=f"centres {offset / 2:.3f} D apart")

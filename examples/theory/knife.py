@@ -11,12 +11,12 @@ import numpy as np
 
 import wearsim as ws
 from wearsim.knifeedge.longitudinal import target_aberration, tolerable_aberration
-from wearsim.show.style import BAND, BLUE, house, sheet
+from wearsim.show.style import BAND, BLUE, new_figure, plot_style
 
 mirror = ws.MirrorGeometry(3.0, radius=0.15, clear_radius=0.15)
 r = np.linspace(15.0, 150.0, 200) * 1e-3
-with house():
-    figure = sheet(7.0, 4.0)
+with plot_style():
+    figure = new_figure(7.0, 4.0)
     axes = figure.subplots()
     for source, dash in (("moving", "-"), ("fixed", "--")):
         at = target_aberration(r, mirror, source) * 1e3

@@ -10,7 +10,7 @@ import sys
 import numpy as np
 from scipy.optimize import brentq
 
-from wearsim.show.style import BLUE, house, sheet
+from wearsim.show.style import BLUE, new_figure, plot_style
 
 
 def beyond_balance(offset: float, lap: float) -> float:
@@ -26,8 +26,8 @@ def beyond_balance(offset: float, lap: float) -> float:
 
 sizes = np.linspace(0.4, 1.0, 25)
 offsets = [brentq(beyond_balance, 1.0 - q + 1e-6, 1.0 - 0.1 * q, args=(float(q),)) for q in sizes]
-with house():
-    figure = sheet(7.0, 3.4)
+with plot_style():
+    figure = new_figure(7.0, 3.4)
     axes = figure.subplots()
     axes.plot(sizes, (offsets + sizes - 1.0) / (2.0 * sizes), color=BLUE)
     axes.set(xlabel="diameter of the lap, in mirrors", ylabel="overhang of its rim, in laps", ylim=(0, 0.3))

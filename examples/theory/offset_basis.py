@@ -10,7 +10,7 @@ import sys
 import wearsim as ws
 from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.programme import Stroke
-from wearsim.show.style import BLUE, RED, house, sheet
+from wearsim.show.style import BLUE, RED, new_figure, plot_style
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.radial.offset_basis import offset_basis, path_matrix
@@ -29,8 +29,8 @@ strokes = {
     "W, 0.5 D and 0.2 D": Stroke("w", 0.5 * d, 0.2 * d, 0.0, 8.0, 50 / 60),
     "overhang, 0.3 D at 0.25 D": Stroke("overhang", 0.3 * d, 0.0, 0.25 * d, 8.0, 50 / 60),
 }
-with house():
-    figure = sheet(8.5, 3.8)
+with plot_style():
+    figure = new_figure(8.5, 3.8)
     left, right = figure.subplots(1, 2)
     rows = path_matrix(list(strokes.values()), (0.06, 0.002), basis.offset, cases, "tool")
     step = (basis.offset[1] - basis.offset[0]) / d

@@ -11,7 +11,7 @@ from typing import Any
 import wearsim as ws
 from wearsim.figure.spline import ProfileSpline
 from wearsim.knifeedge.longitudinal import knife_aberration, tolerable_aberration, zone_readings
-from wearsim.show.style import BLUE, QUIET, house, sheet
+from wearsim.show.style import BLUE, QUIET, new_figure, plot_style
 
 SINGLE_RADIUS = {
     "middle": lambda zones: (zones.inner + zones.outer) / 2,
@@ -40,8 +40,8 @@ def single_radius_errors(count: int, raised: bool) -> tuple[Any, dict[str, Any],
     return zones.middle, wrong, tolerable_aberration(zones.middle, mirror, wave)
 
 
-with house():
-    figure = sheet(8.5, 5.6)
+with plot_style():
+    figure = new_figure(8.5, 5.6)
     plots = figure.subplots(2, 2, sharey="row")
     for row, raised, surface in zip(plots, (False, True), ("perfect", "a raised zone"), strict=True):
         for axes, count in zip(row, (5, 8), strict=True):

@@ -9,13 +9,13 @@ import sys
 
 import numpy as np
 
-from wearsim.show.style import BLUE, RED, house, sheet
+from wearsim.show.style import BLUE, RED, new_figure, plot_style
 
 DASHES = ("-", "--", "-.", ":")
 
 share = np.linspace(0.0, 1.4, 200)
-with house():
-    figure = sheet(7.0, 3.8)
+with plot_style():
+    figure = new_figure(7.0, 3.8)
     axes = figure.subplots()
     for factor, dash in zip((1.05, 1.25, 1.6, 2.5), DASHES, strict=True):
         variance = np.log(factor) ** 2

@@ -10,15 +10,15 @@ import sys
 import numpy as np
 
 from wearsim.bench.programme import Stroke
-from wearsim.show.style import BLUE, INK, house, sheet
+from wearsim.show.style import BLUE, INK, new_figure, plot_style
 from wearsim.wear.strokes import path_of
 
 sizes = {
     "straight": ("straight", 0.5, 0.0, 0.0, 1), "overhang": ("overhang", 0.5, 0.0, 0.25, 1),
     "W": ("w", 0.6, 0.25, 0.0, 8), "oval": ("oval", 0.3, 0.2, 0.1, 1),
 }  # fmt: skip
-with house():
-    figure = sheet(8.0, 2.3)
+with plot_style():
+    figure = new_figure(8.0, 2.3)
     for axes, (name, (kind, length, sweep, aside, each)) in zip(figure.subplots(1, 4), sizes.items(), strict=True):
         count = 2 * each
         moments = np.arange(count)[:, None] + np.arange(64)[None, :] / 64

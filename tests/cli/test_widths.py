@@ -27,7 +27,7 @@ COMMANDS = (
 )
 
 
-@pytest.mark.parametrize("width", [80, 60])
+@pytest.mark.parametrize("width", [80, 60, 40])
 def test_no_line_is_wider_than_there_is_room(
     width: int, demo: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

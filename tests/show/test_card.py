@@ -237,7 +237,7 @@ def test_a_pressing_of_the_programme_is_a_spell_of_the_card() -> None:
 
 
 def test_numbers_that_round_to_nothing_have_no_minus() -> None:
-    from wearsim.show.units import INCHES, decimal
+    from wearsim.bench.units import INCHES, decimal
 
     assert INCHES.number(-1e-6) == "0.00" and decimal(-0.0004, 3, "+") == "+0.000"
     assert decimal(-0.0006, 3) == "-0.001" and INCHES.number(1e-3, "+") == "+0.04"

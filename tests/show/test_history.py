@@ -12,10 +12,10 @@ from matplotlib.figure import Figure
 
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.toml_io import bench_from_table, programme_from_table
+from wearsim.bench.units import MILLIMETRES
 from wearsim.learn.history import Entry, History
 from wearsim.learn.practice.rehearse import Round
 from wearsim.show.history import ending_text, history_figure, history_text, round_text
-from wearsim.show.units import MILLIMETRES
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench, load_programme
 from wearsim.show.maps import DEPTHS, HEIGHTS, draw_map, steps, turns_text
 from wearsim.show.outcome import outcome_figure
-from wearsim.show.style import sheet
+from wearsim.show.style import new_figure
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import predict
@@ -80,7 +80,7 @@ def test_levels_are_round_and_neither_few_nor_many(size: float, rng: np.random.G
 def test_a_level_map_is_drawn_without_lines_through_its_rounding(rng: np.random.Generator) -> None:
     inside = np.ones((20, 20), dtype=np.bool_)
     assert np.diff(steps(np.zeros((20, 20)), inside)) == pytest.approx([1.0])
-    axes = sheet(3.0, 3.0).subplots()
+    axes = new_figure(3.0, 3.0).subplots()
     levels = np.array([-20.0, -10.0, 0.0, 10.0, 20.0])
     draw_map(axes, np.arange(20.0), 1e-7 * rng.normal(size=(20, 20)), inside, levels)
     assert not axes.texts

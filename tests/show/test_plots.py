@@ -18,12 +18,12 @@ from matplotlib.text import Text
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme, Stroke
 from wearsim.bench.toml_io import load_bench, load_programme, programme_from_table
+from wearsim.bench.units import MILLIMETRES
 from wearsim.decide.compare import compare
 from wearsim.show.comparison import comparison_figure
 from wearsim.show.outcome import MOST_DRAWN, outcome_figure
 from wearsim.show.strokes import caption_of, drawing_of, drawn_path, stroke_path
 from wearsim.show.style import AFTER, BAND, BEFORE, REMOVED, save
-from wearsim.show.units import MILLIMETRES
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import predict
 from wearsim.wear.strokes import stroke_reach

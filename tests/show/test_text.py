@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
 from wearsim.bench.fields import DefaultUsed
 from wearsim.bench.toml_io import bench_from_table, programme_from_table
+from wearsim.bench.units import INCHES, MILLIMETRES, length_unit
 from wearsim.show.notices import CAUTIONS, cautions_text, defaults_text
-from wearsim.show.profiles import zones_of
+from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import spell_words
-from wearsim.show.text import columns, in_diameters, lean, paragraph, text_width
-from wearsim.show.units import INCHES, MILLIMETRES, height_unit, length_unit
+from wearsim.show.text import in_diameters, low_high_bar, paragraph, table, text_width
+from wearsim.show.units import height_unit
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.state import glass_grid
 
@@ -63,7 +66,7 @@ def test_heights_in_micrometres_where_there_are_many() -> None:
 def test_zones_share_the_glass_and_take_area_means(mirror: str) -> None:
     glass = bench_of(mirror).mirror
     radius = glass_grid(glass, DEFAULT)
-    zones = zones_of(glass, radius)
+    zones = ring_means(glass, radius)
     assert zones.edges[0] == glass.hole_radius
     assert zones.edges[zones.clear] == pytest.approx(glass.clear_radius, rel=1e-15)
     assert zones.edges[-1] == pytest.approx(glass.radius, rel=1e-15)
@@ -76,31 +79,53 @@ def test_zones_share_the_glass_and_take_area_means(mirror: str) -> None:
 
 def test_zones_are_narrow_at_the_rim() -> None:
     glass = bench_of("").mirror
-    width = np.diff(zones_of(glass, glass_grid(glass, DEFAULT)).edges)
+    width = np.diff(ring_means(glass, glass_grid(glass, DEFAULT)).edges)
     assert np.all(np.diff(width[:-1]) < 1e-12)
+
+
+def cells_of(text: str) -> list[list[str]]:
+    """Cells of a printed table, line by line: what stands two blanks or more apart."""
+    return [re.split(r"\s{2,}", line.strip()) for line in text.splitlines()]
 
 
 @pytest.mark.parametrize("width", [40, 60, 72])
 def test_columns_without_room_stand_below_the_others(width: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", str(width))
-    rows = [(f"zone {row}", *(f"{row}{column} and some" for column in range(6))) for row in range(3)]
-    lines = columns(rows, "<>>>>>>")
-    assert max(map(len, lines)) <= width
-    blocks = "\n".join(lines).split("\n\n")
+    rows = [(f"zone {row}", *((f"{row}{column}", f"{column} to 9{row}") for column in range(6))) for row in range(3)]
+    text = table(["Zone", *(f"{column}. time\nnm" for column in range(6))], rows)
+    assert max(map(len, text.splitlines())) <= width
+    blocks = text.split("\n\n")
     assert len(blocks) > 1
     for block in blocks:
-        assert [line[:6] for line in block.splitlines()] == ["zone 0", "zone 1", "zone 2"]
-    for row in rows:
-        assert all(sum(cell in line for line in lines) == 1 for cell in row[1:])
+        assert [line[:6] for line in block.splitlines()[-3:]] == ["zone 0", "zone 1", "zone 2"]
+    for number, row in enumerate(rows):
+        beside = [cell for block in blocks for cell in cells_of(block)[2 + number][1:]]
+        assert beside == [
+            part for pair in row[1:] for part in pair
+        ]  # a number and its band beside each other, none lost
 
 
 def test_long_words_beside_a_number_are_broken(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "40")
-    rows = [("no mix of the allowed strokes does better, wear frozen", "12 nm"), ("gap", "3 nm")]
-    lines = columns(rows, "<>")
+    words = "no mix of the allowed strokes does better, wear frozen"
+    lines = table(["", "RMS"], [(words, "12 nm"), ("gap", "3 nm")]).splitlines()
     assert max(map(len, lines)) <= 40
-    assert lines[-1].split() == ["gap", "3", "nm"]
-    assert lines[-2].endswith("12 nm") and "12 nm" not in lines[0]
+    assert " ".join(line[:33].strip() for line in lines[1:-1]) == words
+    assert [line[33:].strip() for line in lines] == ["RMS", "12 nm", "", "3 nm"]
+
+
+def test_a_column_without_anything_is_left_out() -> None:
+    text = table(["", "Before", "After"], [("RMS", "", ("3", "")), ("peak", "", ("40", ""))])
+    assert cells_of(text) == [["After"], ["RMS", "3"], ["peak", "40"]]
+    assert cells_of(table(["Session", "Chance"], [])) == [["Session", "Chance"]]
+
+
+def test_numbers_stand_to_the_right_beneath_their_heads() -> None:
+    lines = table(["Zone\nmm", "After\nnm"], [("0-5", ("7", "1 to 12")), ("5-10", ("-12", "-20 to 3"))]).splitlines()
+    assert cells_of("\n".join(lines)) == [
+        ["Zone", "After"], ["mm", "nm", "band"], ["0-5", "7", "1 to 12"], ["5-10", "-12", "-20 to 3"],
+    ]  # fmt: skip
+    assert len({len(line) for line in lines}) == 1
 
 
 def test_text_is_as_wide_as_the_terminal_within_bounds(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -108,10 +133,6 @@ def test_text_is_as_wide_as_the_terminal_within_bounds(monkeypatch: pytest.Monke
         monkeypatch.setenv("COLUMNS", given)
         assert text_width() == width
         assert max(map(len, paragraph("word " * 100).splitlines())) <= width
-
-
-def test_columns_line_up() -> None:
-    assert columns([("a", "bb", "c"), ("dd", "e", "fff")], "<>>") == ["a   bb    c", "dd   e  fff"]
 
 
 @pytest.mark.parametrize(
@@ -124,12 +145,12 @@ def test_columns_line_up() -> None:
         (9.0, 1.0, "   |##o"),
     ],
 )
-def test_bars_lean_low_or_high(value: float, before: float, bar: str) -> None:
-    assert lean(value, before, 1.0, half=3) == bar
+def test_bars_point_low_or_high(value: float, before: float, bar: str) -> None:
+    assert low_high_bar(value, before, 1.0, half=3) == bar
 
 
 def test_bars_of_a_perfect_mirror() -> None:
-    assert lean(0.0, 0.0, 0.0, half=2) == "  |  "
+    assert low_high_bar(0.0, 0.0, 0.0, half=2) == "  |  "
 
 
 def test_paragraphs_fit_and_leave_words_whole() -> None:

@@ -24,10 +24,10 @@ def command(
     With the hours worked. Each session is predicted with what was known before it.
     """
     manners.reserve({output: (".json",)}, inputs=[folder])
+    from wearsim.bench.units import length_unit
     from wearsim.learn.folder import open_folder
     from wearsim.learn.history import history
     from wearsim.show.history import history_figure, history_text
-    from wearsim.show.units import length_unit
 
     there = open_folder(folder)
     inputs.tell_days(manners.voice, there)

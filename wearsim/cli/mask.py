@@ -35,11 +35,11 @@ def command(
     manners.reserve({output: (".pdf", ".svg")}, inputs=[bench])
     # the mirror's size is all that counts: a folder whose readings are still to come will do
     pieces = inputs.read_bench(bench / "bench.toml" if bench.is_dir() else bench, manners.voice)
+    from wearsim.bench.units import length_unit
     from wearsim.knifeedge.mask import MaskLimits, design_mask
     from wearsim.show.mask import mask_figure, mask_text, windows_toml
     from wearsim.show.notices import waiting_text
     from wearsim.show.text import paragraph
-    from wearsim.show.units import length_unit
 
     unit = length_unit(pieces)
     limits = MaskLimits(
@@ -68,7 +68,7 @@ def command(
                 mask_text(design, unit),
                 paragraph(waiting_text(pieces.mirror)),
                 "",
-                "For the sheet of readings, in place of these two keys there:",
+                paragraph("For the sheet of readings, in place of these two keys there:"),
                 windows_toml(design, unit),
             ]
         ),

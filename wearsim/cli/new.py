@@ -67,9 +67,9 @@ def command(
     }  # fmt: skip
     asked = _asked(given) if at_terminal() else given
     _check_needed(asked)
+    from wearsim.bench.units import length_unit
     from wearsim.learn.new_folder import Answers, fresh_folder
     from wearsim.show.mask import mask_figure, mask_text
-    from wearsim.show.units import length_unit
 
     try:
         fresh = fresh_folder(Answers(**asked), zones)

@@ -113,7 +113,7 @@ class Manners:
             print(json.dumps({"dry_run": True, "would_write": named, **more}, allow_nan=False))
         else:
             listed = paragraph(", ".join(named) or "nothing", "Would write    ", " " * 15)
-            print("\n".join([*text.splitlines(), listed, "All input can be used. Nothing was written."]))
+            print("\n".join([*text.splitlines(), listed, paragraph("All input can be used. Nothing was written.")]))
         self.voice.next(*(word for word in SAID.get() if word != "--dry-run"))
 
     def write_json(self, payload: dict[str, Any], path: Path | None) -> None:

@@ -151,10 +151,10 @@ def _write(outcome: Outcome, output: Path, manners: Manners) -> None:
 
 def _shadows(bench: Bench, outcome: Outcome) -> Figure:
     """What the tester shows before and after, with the knife where three zones darken before."""
+    from wearsim.bench.units import length_unit
     from wearsim.knifeedge.longitudinal import SOURCES
     from wearsim.knifeedge.shadows import KnifeTester, knife_curve
     from wearsim.show.shadows import shadows_figure
-    from wearsim.show.units import length_unit
     from wearsim.wear.initial_figure import own_sheet
 
     mirror, sheet = bench.mirror, own_sheet(bench)

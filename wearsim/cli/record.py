@@ -112,10 +112,10 @@ def _payload(session: Session) -> dict[str, Any]:
 
 
 def _figure(folder: Path, seed: int) -> Any:
+    from wearsim.bench.units import length_unit
     from wearsim.learn.folder import open_folder
     from wearsim.learn.history import history
     from wearsim.show.history import history_figure
-    from wearsim.show.units import length_unit
 
     there = open_folder(folder)
     return history_figure(history(there, seed=seed), there.bench.mirror, length_unit(there.bench))

@@ -58,11 +58,11 @@ def command(
     manners.reserve({output: (".csv",), masking: PLOTS, shadows: PLOTS}, inputs=[readings, *([bench] if bench else [])])
     seconds = inputs.read_waited(waited)
     pieces = inputs.read_bench(readings if bench is None else bench, manners.voice)
+    from wearsim.bench.units import length_unit, round_unit
     from wearsim.knifeedge.readings import load_readings
     from wearsim.knifeedge.reduction import reduce_readings
     from wearsim.knifeedge.stopping import when_to_stop
     from wearsim.show.reduction import reduction_figure, reduction_text
-    from wearsim.show.units import length_unit, round_unit
 
     sheet = load_readings(_named(pieces) if bench is None else readings)
     reduction = reduce_readings(sheet, pieces.mirror.geometry, pieces.light.wavelength, seed=manners.seed)
@@ -133,9 +133,9 @@ def _write_profile(reduction: Reduction, path: Path, manners: Manners) -> None:
 
 def _shadows(bench: Bench, sheet: Readings, reduction: Reduction) -> Figure:
     """The surface at the knife positions of the first, the middle and the last zone, a perfect one beneath."""
+    from wearsim.bench.units import length_unit
     from wearsim.knifeedge.shadows import KnifeTester
     from wearsim.show.shadows import shadows_figure
-    from wearsim.show.units import length_unit
 
     def stand(share: float) -> KnifeTester:
         error = share * reduction.figure_error

@@ -63,10 +63,10 @@ def command(
     inputs.tell_compiling(manners.voice)
     there = _folder(folder, manners, fault, diameter, focal_ratio)
     rounds = _own(there, programme) if programme else _rounds(folder, manners, sessions, minutes)
+    from wearsim.bench.units import length_unit
     from wearsim.learn.folder import open_folder
     from wearsim.learn.history import history
     from wearsim.show.history import ending_text, history_figure
-    from wearsim.show.units import length_unit
 
     there = open_folder(folder)
     payload = {"rounds": [one.to_json() for one in rounds]}

@@ -1,7 +1,4 @@
-"""What the sessions say of hands and pitch, as text.
-
-The plot of a calibration: each constant as it was believed before and as the sessions tell it.
-"""
+"""A calibration as it is read and plotted: each constant as it was believed before and as the sessions show it."""
 
 from __future__ import annotations
 
@@ -12,8 +9,8 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.learn.calibrate import FACTOR_90, Calibration, stated_constant
 from wearsim.learn.misfit import SessionFit
-from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
-from wearsim.show.text import columns, paragraph
+from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
+from wearsim.show.text import paragraph, table
 from wearsim.show.units import temperature_text
 from wearsim.wear.constants import NAMES
 
@@ -29,20 +26,13 @@ TITLES = {
     "edge_gain": "edge gain",
 }
 UNITS = {"preston": (1.0, "/Pa"), "stiffness": (1e9, "GPa/m"), "relaxation_time": (60.0, "min"), "edge_gain": (1.0, "")}
-VERDICTS = {
-    "told": "told by the sessions",
-    "partly": "partly told",
-    "prior": "still what was believed before",
-    "known": "stated as known",
+DETERMINED = {
+    "told": ("told", "by the sessions", "told by the sessions"),
+    "partly": ("partly", "told in part", "partly told"),
+    "prior": ("not told", "still what was believed before", "still what was believed before"),
+    "known": ("known", "stated as exact", "stated as known"),
 }
-SHORT = {"told": "told", "partly": "partly", "prior": "not told", "known": "known"}
-"""The same in a column of the table, :data:`NOTES` below it."""
-NOTES = {
-    "told": "told: by the sessions",
-    "partly": "partly: told in part",
-    "prior": "not told: still what was believed before",
-    "known": "known: stated as exact",
-}
+"""How far the sessions determine a constant: in a column of the table, what that means, and in the plot."""
 OUTSIDE = {
     "preston": (
         "The glass wears {} times as fast", "the abrasive, the minutes that were recorded, push and masses and their units",
@@ -51,19 +41,12 @@ OUTSIDE = {
     "relaxation_time": ("The pitch takes {} times as long to flow", "which pitch it is, and the temperatures"),
     "edge_gain": ("The edge gain is {} times as large", "the outermost zones of the mask, and the lap's diameter"),
 }  # fmt: skip
-"""What is said of a constant outside of what the bench states, and what to look at."""
+"""What is said of a constant outside of what the bench states, and what to check."""
 
 
 def calibration_text(bench: Bench, found: Calibration) -> str:
-    """Constants with their intervals, what the data tell, and how each session fits.
-
-    Parameters
-    ----------
-    bench : Bench
-        Of the folder.
-    found : Calibration
-    """
-    rows = [("", "Before, 90 %", "Now, 90 %", "")]
+    """Constants with their intervals, what the data tell, and how each session fits."""
+    rows = []
     low, high = np.exp(found.posterior.interval())
     before = np.sqrt(np.diagonal(found.prior.covariance))
     for i, name in enumerate(NAMES):
@@ -72,10 +55,10 @@ def calibration_text(bench: Bench, found: Calibration) -> str:
         factor = float(np.exp(FACTOR_90 * before[i]))
         rows.append((
             TITLES[name], f"{stated / factor:.3g} to {stated * factor:.3g}",
-            f"{stated * low[i]:.3g} to {stated * high[i]:.3g} {unit}".rstrip(), SHORT[found.determined(name)],
+            f"{stated * low[i]:.3g} to {stated * high[i]:.3g} {unit}".rstrip(), DETERMINED[found.determined(name)][0],
         ))  # fmt: skip
     parts = [
-        "\n".join([*columns(rows, "<>><"), _note(found)]),
+        f"{table(('', 'Before, 90 %', 'Now, 90 %', ''), rows, words=(0, 3))}\n{_note(found)}",
         *(_outside(name, factor, found) for name, factor in found.outside.items()),
         _spread(bench, found),
         _sessions(found),
@@ -85,41 +68,35 @@ def calibration_text(bench: Bench, found: Calibration) -> str:
 
 def _note(found: Calibration) -> str:
     """What the words of the last column mean, those that stand there."""
-    said = {found.determined(name) for name in NAMES}
-    return paragraph(
-        "Before: as believed before the sessions; " + "; ".join(NOTES[one] for one in NOTES if one in said) + "."
-    )
+    there = {found.determined(name) for name in NAMES}
+    notes = [f"{word}: {meaning}" for one, (word, meaning, _) in DETERMINED.items() if one in there]
+    return paragraph(f"Before: as believed before the sessions; {'; '.join(notes)}.")
 
 
 def _outside(name: str, factor: float, found: Calibration) -> str:
     """What is said where a constant came out beyond what the bench states of it."""
-    what, look = OUTSIDE[name]
+    what, causes = OUTSIDE[name]
     most = np.exp(FACTOR_90 * np.sqrt(found.prior.covariance[NAMES.index(name), NAMES.index(name)]))
     return paragraph(
         f"{what.format(f'{factor:.2g}')} as the bench says, outside the {1 / most:.2g} to {most:.2g} times that it "
-        f"allows (90 %): check {look}."
+        f"allows (90 %): check {causes}."
     )
 
 
 def _spread(bench: Bench, found: Calibration) -> str:
     text = f"Removals vary by about {found.posterior.spread:.0%} from one session to the next. "
-    lap = bench.laps[0]
-    text += f"Relaxation time at {temperature_text(lap.pitch_temperature, bench)}"
-    text += (
-        "; stiffness and relaxation time of the first lap, the others by the same factors."
-        if len(bench.laps) > 1
-        else "."
-    )
-    return paragraph(text)
+    text += f"Relaxation time at {temperature_text(bench.laps[0].pitch_temperature, bench)}"
+    if len(bench.laps) > 1:
+        text += "; stiffness and relaxation time of the first lap, the others by the same factors"
+    return paragraph(f"{text}.")
 
 
 def _sessions(found: Calibration) -> str:
-    rows = [("Session", "Chi-square", "of", "Chance", "")]
-    rows += [
+    rows = [
         (str(fit.number), f"{fit.chi_square:.1f}", str(fit.compared), _chance(fit), _verdict(fit))
         for fit in found.sessions
     ]
-    lines = columns(rows, "<>>><")
+    lines = [table(("Session", "Chi-square", "of", "Chance", ""), rows, words=(0, 4))]
     if any(fit.is_doubtful for fit in found.sessions):
         lines.append(paragraph(
             "Doubtful: it misses by more than its readings explain, but believing all records is still likelier than that "
@@ -182,16 +159,9 @@ def _verdict(fit: SessionFit) -> str:
 
 
 def calibration_figure(bench: Bench, found: Calibration) -> Figure:
-    """Plot a calibration.
-
-    Parameters
-    ----------
-    bench : Bench
-        Of the folder.
-    found : Calibration
-    """
-    with house():
-        figure = sheet(8.5, 6.0)
+    """Plot a calibration."""
+    with plot_style():
+        figure = new_figure(8.5, 6.0)
         upper, lower = figure.subplots(2, 1, height_ratios=[2.4, 1.0])
         _constants(upper, bench, found)
         _session_bars(lower, found)
@@ -211,8 +181,8 @@ def _constants(axes: Axes, bench: Bench, found: Calibration) -> None:
         axes.plot([low[row], high[row]], [row, row], color=BLUE, linewidth=8.0, solid_capstyle="butt",
                   label="now, 90 %" if row == 0 else None)  # fmt: skip
         axes.plot(middle[row], row, "|", color="white", markersize=9, markeredgewidth=2.0)
-        said = f"{stated * middle[row]:.3g} {unit}".rstrip() + f": {VERDICTS[found.determined(name)]}"
-        axes.annotate(said, (middle[row], row), (0, 9), textcoords="offset points", ha="center", fontsize=9,
+        words = f"{stated * middle[row]:.3g} {unit}".rstrip() + f": {DETERMINED[found.determined(name)][2]}"
+        axes.annotate(words, (middle[row], row), (0, 9), textcoords="offset points", ha="center", fontsize=9,
                       bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0})  # fmt: skip
     axes.axvline(1.0, color=INK, linewidth=0.8)
     axes.set_xscale("log")
@@ -229,16 +199,14 @@ def _session_bars(axes: Axes, found: Calibration) -> None:
     """How far each session's readings stand from what is expected, in sigmas, root mean square."""
     numbers = [fit.number for fit in found.sessions]
     away = [np.sqrt(fit.chi_square / fit.compared) for fit in found.sessions]
-    odd = [
-        not fit.fits or fit.is_doubtful or fit.has_size_in_doubt for fit in found.sessions
-    ]  # fmt: skip
-    colours = [RED if one else BLUE for one in odd]
+    doubts = [not fit.fits or fit.is_doubtful or fit.has_size_in_doubt for fit in found.sessions]
+    colours = [RED if one else BLUE for one in doubts]
     axes.bar(numbers, away, color=colours, width=0.5)
     for fit, height in zip(found.sessions, away, strict=True):
         if not fit.fits or fit.has_size_in_doubt:
-            said = "size in doubt" if fit.fits else "does not fit"
+            words = "size in doubt" if fit.fits else "does not fit"
             above = max(height, 1.0) if fit.fits else height  # clear of the line at 1
-            axes.annotate(said, (fit.number, above), (0, 3), textcoords="offset points", ha="center")
+            axes.annotate(words, (fit.number, above), (0, 3), textcoords="offset points", ha="center")
     axes.axhline(1.0, color=INK, linewidth=0.8, linestyle=(0, (5, 2)))
     axes.set_xticks(numbers)
     axes.set_xlim(numbers[0] - 1.0, numbers[-1] + 1.0)

@@ -1,26 +1,25 @@
-"""The readings to expect at the tester, as text: a zone a line."""
+"""The readings to expect at the tester, a zone a line."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.units import Unit, length_unit
 from wearsim.knifeedge.readings import Readings
-from wearsim.show.text import columns, paragraph
-from wearsim.show.units import Unit, length_unit
+from wearsim.show.text import paragraph, table
 from wearsim.wear.expected_readings import ReadingsAfter
 
 FINEST = 4
+HOW_TO_USE = (
+    "Counted from the first zone; larger = farther from the mirror. Give or take: one sigma, of one setting "
+    "and of what is uncertain in the prediction. Farther off than twice that: the spell did something else; "
+    "record it before going on."
+)
 
 
 def reading_units(bench: Bench, sheet: Readings) -> tuple[Unit, Unit]:
-    """Units of radii and of knife positions: the sheet's own, or the bench's where it has none.
-
-    Parameters
-    ----------
-    bench : Bench
-    sheet : Readings
-    """
+    """Units of radii and of knife positions: the sheet's own, or the bench's where it has none."""
     if sheet.file is None:
         unit = length_unit(bench)
         return unit, Unit(unit.name, unit.size, unit.decimals + 1)
@@ -46,26 +45,22 @@ def zone_name(inner: float, outer: float, unit: Unit) -> str:
 
 
 def expected_text(bench: Bench, readings: ReadingsAfter) -> str:
-    """The readings to expect, a zone a line, and how to use them.
-
-    Parameters
-    ----------
-    bench : Bench
-    readings : ReadingsAfter
-    """
+    """The readings to expect, a zone a line, and how to use them."""
     radial, knife = reading_units(bench, readings.sheet)
     zones, after = readings.sheet.zones, readings.after
+    names = ("Reads now", "Afterwards", "Give or take", "On the target")
+    heads = [f"Zone of the mask\n{radial.name}", *(f"{name}\n{knife.name}" for name in names)]
     rows = [
-        ("Zone of the mask", "Reads now", "Afterwards", "Give or take", "On the target"),
-        (radial.name, knife.name, knife.name, knife.name, knife.name),
-    ]
-    for i in range(len(zones)):
-        rows.append((
-            zone_name(zones.inner[i], zones.outer[i], radial), knife.number(readings.now[i]),
-            knife.number(after.positions[i]), knife.number(after.spread[i]) if i else "-",
+        (
+            zone_name(zones.inner[i], zones.outer[i], radial),
+            knife.number(readings.now[i]),
+            knife.number(after.positions[i]),
+            knife.number(after.spread[i]) if i else "-",
             knife.number(readings.target[i]),
-        ))  # fmt: skip
-    return "\n".join([head_text(readings), *columns(rows, ">>>>>"), paragraph(use_text(readings))])
+        )
+        for i in range(len(zones))
+    ]
+    return f"{paragraph(head_text(readings))}\n{table(heads, rows, words=())}\n{paragraph(HOW_TO_USE)}"
 
 
 def head_text(readings: ReadingsAfter) -> str:
@@ -73,12 +68,3 @@ def head_text(readings: ReadingsAfter) -> str:
     source = "source moving" if readings.sheet.source == "moving" else "source fixed"
     whose = "" if readings.is_own else ", through a usual mask"
     return f"Knife-edge readings to expect{whose}, {source}:"
-
-
-def use_text(readings: ReadingsAfter) -> str:
-    """How to compare with them."""
-    return (
-        "Counted from the first zone; larger = farther from the mirror. Give or take: one sigma, of one setting "
-        "and of what is uncertain in the prediction. Farther off than twice that: the spell did something else; "
-        "record it before going on."
-    )

@@ -1,14 +1,13 @@
-"""The planar engine's maps: figure before and after, removal, the pitch, and the ripple that channels print.
+"""The planar engine's maps as they are read and drawn: what is not round, ripple, and what turning the mirror does.
 
-Maps drawn as a hill map is: contour lines, dashed below the target, over a tint that is darker the lower it lies.
-
-What the planar engine's maps say, as text: what is not round, ripple, and what turning the mirror does.
+They are drawn as a hill map is: contour lines, dashed below the target, over a tint that is darker the lower it lies.
+``radial`` and ``high`` are the units of places and of heights.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,11 +16,13 @@ from numpy.typing import NDArray
 from wearsim.bench.bench import Bench
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Programme
+from wearsim.bench.units import Unit
 from wearsim.figure.zernike import astigmatism
 from wearsim.kernels.arrays import Floats
+from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_table
 from wearsim.show.style import AFTER, INK, QUIET
-from wearsim.show.text import aligned, banded, columns, ends_words, paragraph
-from wearsim.show.units import Unit, height_unit
+from wearsim.show.text import Cell, ends_words, paragraph, table
+from wearsim.show.units import height_unit
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.rotation import bias_left, is_turned, lies_turned, turns
 
@@ -37,136 +38,15 @@ DEPTHS = ("#fdf6f1", "#f3d9c9", "#e3b193", "#cb8157")
 FEWEST, MOST = 4, 7
 FLAT = 0.05  # of a step: a map that spans less has no lines, they would trace rounding
 REACH = 1.22  # of a map's panel, in radii: room for the arrows
-
-
-def steps(values: Floats, inside: Cells) -> Floats:
-    """Round levels for contour lines, in the unit of the values.
-
-    Parameters
-    ----------
-    values, inside : ndarray
-        A map, or several, and where it counts.
-    """
-    from matplotlib.ticker import MaxNLocator
-
-    shown = values[inside]
-    if not shown.size or np.ptp(shown) < 1e-3:
-        return np.array([-0.5, 0.5])
-    return np.asarray(
-        MaxNLocator(MOST, min_n_ticks=FEWEST, steps=[1, 2, 5, 10]).tick_values(*np.percentile(shown, [0.2, 99.8]))
-    )
-
-
-def draw_map(
-    axes: Axes, across: Floats, values: Floats, inside: Cells, levels: Floats, tints: tuple[str, ...] = HEIGHTS
-) -> Any:
-    """Draw one map.
-
-    Parameters
-    ----------
-    axes : Axes
-    across : ndarray, shape (n,)
-        Coordinates of columns and rows, in the unit of the axes.
-    values, inside : ndarray, shape (n, n)
-        The map in the unit of the levels, and where it is drawn.
-    levels : ndarray
-    tints : tuple of str
-        From the least value to the largest.
-
-    Returns
-    -------
-    matplotlib artist
-        For a colour bar.
-    """
-    from matplotlib.colors import LinearSegmentedColormap
-
-    shown = np.ma.masked_where(~inside, np.clip(values, levels[0], levels[-1]))
-    step = float(levels[1] - levels[0])
-    flat = float(np.ptp(shown.compressed())) < FLAT * step
-    if flat:  # a shade beside a level, not now this side of it and now that
-        shown = np.ma.masked_where(~inside, np.full_like(values, float(shown.mean()) + FLAT * step))
-    tint = LinearSegmentedColormap.from_list("house", tints)
-    filled = axes.contourf(across, across, shown, levels=levels, cmap=tint, extend="neither")
-    if not flat:
-        _lines(axes, across, shown, levels)
-    axes.set_aspect("equal")
-    axes.grid(False)
-    axes.tick_params(labelsize=8)
-    return filled
-
-
-def _lines(axes: Axes, across: Floats, shown: Any, levels: Floats) -> None:
-    """Lines of equal height, some of them with their number: dashed below nought, heavy at it."""
-    signs = np.where(np.abs(levels) < 1e-12, 0, np.sign(levels))
-    lines = axes.contour(
-        across, across, shown, levels=levels, colors=INK, linewidths=[1.3 if sign == 0 else 0.6 for sign in signs],
-        linestyles=["--" if sign < 0 else "-" for sign in signs],
-    )  # fmt: skip
-    axes.clabel(lines, levels[1:-1:2], fontsize=7.5, fmt=_label, inline_spacing=5)
-
-
-def _label(level: float) -> str:
-    """A level with a sign that stands clear of a dashed line."""
-    return f" \u2212 {-level:g} " if level < -1e-12 else f"{level:g}"
-
-
-def draw_rims(axes: Axes, mirror: Mirror, radial: Unit) -> None:
-    """The glass's rims, and dotted what counts in the numbers."""
-    from matplotlib.patches import Circle
-
-    for radius, line in ((mirror.radius, "-"), (mirror.hole_radius, "-"), (mirror.clear_radius, ":")):
-        if radius > 0.0:
-            axes.add_patch(
-                Circle((0.0, 0.0), radius / radial.size, fill=False, edgecolor=INK, linestyle=line, linewidth=1.0)
-            )
-    reach = REACH * mirror.radius / radial.size
-    axes.set_xlim(-reach, reach)
-    axes.set_ylim(-reach, reach)
-
-
-def draw_meridian(axes: Axes, radius: float, axis: float) -> None:
-    """The high meridian of an astigmatism, as two arrows that point at it from outside.
-
-    Parameters
-    ----------
-    radius : float
-        Of the rim, in the unit of the axes.
-    axis : float
-        Azimuth [rad].
-    """
-    for azimuth in (axis, axis + np.pi):
-        x, y = np.cos(azimuth), np.sin(azimuth)
-        axes.annotate(
-            "", xy=(1.02 * radius * x, 1.02 * radius * y), xytext=(1.2 * radius * x, 1.2 * radius * y),
-            arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.6, "shrinkA": 0, "shrinkB": 0},
-            annotation_clip=False,
-        )  # fmt: skip
-
-
-def draw_place(axes: Axes, x: float, y: float) -> None:
-    """A place on a map, ringed."""
-    for colour, width in (("white", 3.4), (INK, 1.6)):
-        axes.plot(
-            [x], [y], marker="o", markersize=9, markerfacecolor="none", markeredgecolor=colour, markeredgewidth=width
-        )
-
-
 OTHER_TURNS = (45.0, 60.0, 72.0, 80.0, 90.0, 120.0, 180.0)  # [deg]
 AFTER_SPELLS = (2, 3, 4, 5, 6, 10)
-# Below this an astigmatism has no axis worth telling [m].
+# Below this an astigmatism has no axis worth showing [m].
 NO_AXIS = 1e-10
+MERIDIAN = "meridian"
 
 
 def maps_text(programme: Programme, outcome: Outcome, radial: Unit, high: Unit) -> str:
-    """Everything to read about an outcome's maps; empty where it has none.
-
-    Parameters
-    ----------
-    programme : Programme
-    outcome : Outcome
-    radial, high : Unit
-        Of places on the mirror and of heights.
-    """
+    """Everything to read about an outcome's maps; empty where it has none."""
     if not outcome.maps:
         return ""
     parts = [_numbers(outcome, high), _remarks(outcome, radial)]
@@ -175,9 +55,14 @@ def maps_text(programme: Programme, outcome: Outcome, radial: Unit, high: Unit) 
     return "\n\n".join(parts)
 
 
-def axis_text(amplitude: float, axis: float) -> str:
-    """The high meridian of an astigmatism [m], [rad]; a dash where there is next to none."""
-    return f"{math.degrees(axis):.0f} deg" if amplitude >= NO_AXIS else "-"
+def axis_text(axis: float) -> str:
+    """The high meridian of an astigmatism [rad]; a dash where there is next to none."""
+    return "-" if math.isnan(axis) else f"{math.degrees(axis):.0f} deg"
+
+
+def _axis(amplitude: float, axis: float) -> float:
+    """The same axis [rad], NaN where the amplitude [m] is next to none."""
+    return axis if amplitude >= NO_AXIS else math.nan
 
 
 def _fine(amplitude: float) -> str:
@@ -185,79 +70,80 @@ def _fine(amplitude: float) -> str:
     return f"{amplitude * 1e9:.1f}"
 
 
-def details_ends(outcome: Outcome, when: str) -> Mapping[str, Floats]:
-    """Bands of the numbers of the map ``before`` or ``after``; before, only where the figure is measured."""
-    band = outcome.band
-    return {} if band is None or (when == "before" and not band.numbers_before) else band.details
+def details(outcome: Outcome) -> BandedNumbers:
+    """All that the planar engine says in numbers, by the names of the outcome's details."""
+    return BandedNumbers(outcome.details, {} if outcome.band is None else outcome.band.details)
+
+
+def map_numbers(outcome: Outcome, when: str) -> BandedNumbers:
+    """Numbers of the map ``before`` or ``after``; before, with bands only where the figure is measured."""
+    found, end = details(outcome), f"_{when}_m"
+    values = {key.removesuffix(end): value for key, value in found.values.items() if key.endswith(end)}
+    values[MERIDIAN] = _axis(values["astigmatism"], found.values[f"astigmatism_axis_{when}_rad"])
+    exact = outcome.band is not None and when == "before" and not outcome.band.numbers_before
+    return BandedNumbers(
+        values, {} if exact else {key: found.ends[key + end] for key in values if key + end in found.ends}
+    )
 
 
 def _numbers(outcome: Outcome, high: Unit) -> str:
-    found = outcome.details
-
-    def cells(name: str, written: Callable[[float], str]) -> tuple[str, ...]:
-        return tuple(
-            banded([found[key]], details_ends(outcome, when).get(key), written)[0]
-            for when, key in ((when, f"{name}_{when}_m") for when in ("before", "after"))
-        )
-
-    rows = [
-        (f"RMS, surface, {high.name}", *cells("map_rms", high.number)),
-        (f"Peak to valley, surface, {high.name}", *cells("map_pv", high.number)),
-        ("Astigmatism, RMS, nm", *cells("astigmatism", _fine)),
-        ("  high meridian at", *(
-            axis_text(a.amplitude, a.axis) for a in (astigmatism(outcome.maps["zernike"][i]) for i in (0, -1))
-        )),
-        ("Coma, RMS, nm", *cells("coma", _fine)),
-        ("Trefoil, RMS, nm", *cells("trefoil", _fine)),
-    ]  # fmt: skip
-    rows = [("The whole map", "Before", "After"), *aligned(rows, (1, 2))]
+    numbers = (
+        Number("map_rms", "RMS, surface", high.name, high.number),
+        Number("map_pv", "Peak to valley, surface", high.name, high.number),
+        Number("astigmatism", "Astigmatism, RMS", "nm", _fine),
+        Number(MERIDIAN, "  high meridian at", "", axis_text),
+        Number("coma", "Coma, RMS", "nm", _fine),
+        Number("trefoil", "Trefoil, RMS", "nm", _fine),
+    )
+    columns = {when.capitalize(): map_numbers(outcome, when) for when in ("before", "after")}
     note = "The numbers above are those of the mean over rings. Azimuths run counterclockwise from x, looking "
     note += "at the face; x is where the first stroke of a session points."
-    return "\n".join([*columns(rows, "<>>", gap=3), paragraph(note)])
+    return f"{numbers_table(columns, numbers, head='The whole map')}\n{paragraph(note)}"
 
 
 def _remarks(outcome: Outcome, radial: Unit) -> str:
-    found, ends = outcome.details, {} if outcome.band is None else outcome.band.details
     if not outcome.spells:
         return "Nothing is worn."
-    rms, amplitude = (
-        f"{_fine(found[name])} nm{ends_words(ends, name, _fine)}" for name in ("ripple_rms_m", "ripple_amplitude_m")
-    )
+    found = details(outcome)
+    rms, amplitude = (found.text(name, _fine, " nm") for name in ("ripple_rms_m", "ripple_amplitude_m"))
     ripple = paragraph(
         f"Zonal ripple in the removal {rms} RMS; the strongest wave has an amplitude of {amplitude} and comes "
-        f"every {radial.text(found['ripple_period_m'])}."
+        f"every {radial.text(found.values['ripple_period_m'])}."
     )
-    place = paragraph(
-        f"The largest pressure stood at x {radial.number(found['peak_x_m'])}, y {radial.text(found['peak_y_m'])} "
-        "on the mirror."
-    )
-    return f"{ripple}\n{place}"
+    x, y = radial.number(found.values["peak_x_m"]), radial.text(found.values["peak_y_m"])
+    return f"{ripple}\n{paragraph(f'The largest pressure stood at x {x}, y {y} on the mirror.')}"
 
 
 def _turned(programme: Programme, outcome: Outcome) -> str:
-    rows = [("Spell", "Mirror lies at", "Astigmatism, nm RMS", "High meridian", "Left of steady bias")]
-    ends = {} if outcome.band is None else outcome.band.details
+    rows: list[Sequence[Cell]] = []
     left, lies = bias_left(programme), lies_turned(programme)
     for number, spell in enumerate(programme.spells, start=1):
         if not spell.is_press:
             now = astigmatism(outcome.maps["zernike"][number])
-            (amplitude,) = banded([now.amplitude], ends.get(f"astigmatism_after_spell_{number}_m"), _fine)
-            rows.append((
-                str(number), f"{math.degrees(lies[number - 1]) % 360.0:.0f} deg", amplitude,
-                axis_text(now.amplitude, now.axis), f"{left[number - 1]:.0%}",
-            ))  # fmt: skip
-    return "\n".join(columns(rows, "<>>>>"))
+            amplitude = Number(f"astigmatism_after_spell_{number}_m", "", "", _fine)
+            rows.append(
+                [
+                    str(number),
+                    f"{math.degrees(lies[number - 1]) % 360.0:.0f} deg",
+                    details(outcome).cells(amplitude),
+                    axis_text(_axis(now.amplitude, now.axis)),
+                    f"{left[number - 1]:.0%}",
+                ]
+            )
+    heads = ("Spell", "Mirror lies at", "Astigmatism\nnm RMS", "High meridian", "Left of\nsteady bias")
+    return table(heads, rows)
 
 
 def turns_text() -> str:
     """What turning by other angles before each spell leaves of a steady bias' astigmatism."""
-    rows = [("Turned each time", *(f"{n} spells" for n in AFTER_SPELLS))]
+    rows = []
     for angle in OTHER_TURNS:
         share = turns(math.radians(angle), max(AFTER_SPELLS)).share
-        rows.append((f"{angle:.0f} deg", *(f"{share[n - 1]:.0%}" for n in AFTER_SPELLS)))
+        rows.append([f"{angle:.0f} deg", *(f"{share[n - 1]:.0%}" for n in AFTER_SPELLS)])
     note = "Left of the astigmatism that a bias fixed to barrel or hands would wear without turning, in spells of "
     note += "equal length. A fifth of a turn, 72 to 80 degrees, each time is common practice, no source."
-    return "\n".join([*columns(rows, ">" * len(rows[0])), paragraph(note)])
+    heads = ["Turned each time", *(f"{n} spells" for n in AFTER_SPELLS)]
+    return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 
 
 HEIGHT = 7.6  # of all the maps' panels [in]
@@ -265,17 +151,7 @@ LONGEST_PERIOD = 0.5  # of the ripple that is drawn, of the mirror's diameter
 
 
 def draw_maps(figure: Figure | SubFigure, bench: Bench, outcome: Outcome, radial: Unit, high: Unit) -> None:
-    """All maps of an outcome.
-
-    Parameters
-    ----------
-    figure : Figure or SubFigure
-    bench : Bench
-    outcome : Outcome
-        Of the planar engine.
-    radial, high : Unit
-        Of places and of heights.
-    """
+    """All maps of an outcome."""
     panels = figure.subplot_mosaic(
         [["before", "after", "removal"], ["pitch", "ripple", "ripple"]], height_ratios=[1.0, 0.9]
     )
@@ -317,18 +193,13 @@ def draw_figure_error(
     axes: Axes, bench: Bench, outcome: Outcome, name: str, radial: Unit, high: Unit, levels: Floats
 ) -> None:
     """Map of the figure error ``before`` or ``after``, with the high meridian."""
-    maps, found = outcome.maps, outcome.details
+    maps, found = outcome.maps, map_numbers(outcome, name)
     draw_map(axes, maps["x"] / radial.size, maps[name] / high.size, on_glass(outcome), levels)
     draw_rims(axes, bench.mirror, radial)
-    amplitude = found[f"astigmatism_{name}_m"]
-    ends = details_ends(outcome, name)
-    rms, astigmatism = (
-        f"{high.text(found[key])}{ends_words(ends, key, high.number)}"
-        for key in (f"map_rms_{name}_m", f"astigmatism_{name}_m")
-    )
-    axes.set_title(f"{name.capitalize()}: RMS {rms},\nastigmatism {astigmatism}", fontsize=10)
-    if amplitude >= NO_AXIS:
-        draw_meridian(axes, bench.mirror.radius / radial.size, found[f"astigmatism_axis_{name}_rad"])
+    rms, uneven = (found.height(key, high) for key in ("map_rms", "astigmatism"))
+    axes.set_title(f"{name.capitalize()}: RMS {rms},\nastigmatism {uneven}", fontsize=10)
+    if not math.isnan(found.values[MERIDIAN]):
+        draw_meridian(axes, bench.mirror.radius / radial.size, found.values[MERIDIAN])
 
 
 def draw_removal_map(axes: Axes, bench: Bench, outcome: Outcome, radial: Unit, high: Unit) -> None:
@@ -337,13 +208,11 @@ def draw_removal_map(axes: Axes, bench: Bench, outcome: Outcome, radial: Unit, h
     removed = maps["removal"] / high.size
     draw_map(axes, maps["x"] / radial.size, removed, inside, steps(removed, inside), DEPTHS)
     draw_rims(axes, bench.mirror, radial)
-    most = ends_words(details_ends(outcome, "after"), "removal_most_m", high.number)
+    most = ends_words(details(outcome).ends, "removal_most_m", high.number)
     words = f"Removed: up to {high.text(float(maps['removal'][inside].max()))}{most}"
     if outcome.spells:
-        ends = {} if outcome.band is None else outcome.band.of_programme
-        band = ends_words(ends, "peak_pressure", lambda pressure: f"{pressure / 1e3:.1f}")
-        apart = "\n" if band else " "
-        words += f"\nring: largest pressure,{apart}{outcome.peak_pressure / 1e3:.1f} kPa{band}"
+        pressure = numbers_after(outcome).text("peak_pressure", lambda pressure: f"{pressure / 1e3:.1f}", " kPa")
+        words += "\nring: largest pressure," + ("\n" if "(" in pressure else " ") + pressure
         draw_place(axes, outcome.details["peak_x_m"] / radial.size, outcome.details["peak_y_m"] / radial.size)
     axes.set_title(words, fontsize=10)
 
@@ -393,3 +262,90 @@ def _plain_periods(axes: Axes) -> None:
     axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
     axes.xaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
     axes.xaxis.set_minor_formatter(NullFormatter())
+
+
+def steps(values: Floats, inside: Cells) -> Floats:
+    """Round levels for contour lines of a map, or of several, in the unit of the values where they count."""
+    from matplotlib.ticker import MaxNLocator
+
+    shown = values[inside]
+    if not shown.size or np.ptp(shown) < 1e-3:
+        return np.array([-0.5, 0.5])
+    ticks = MaxNLocator(MOST, min_n_ticks=FEWEST, steps=[1, 2, 5, 10])
+    return np.asarray(ticks.tick_values(*np.percentile(shown, [0.2, 99.8])))
+
+
+def draw_map(
+    axes: Axes, across: Floats, values: Floats, inside: Cells, levels: Floats, tints: tuple[str, ...] = HEIGHTS
+) -> None:
+    """Draw one map.
+
+    Parameters
+    ----------
+    across : ndarray, shape (n,)
+        Coordinates of columns and rows, in the unit of the axes.
+    values, inside : ndarray, shape (n, n)
+        The map in the unit of the levels, and where it is drawn.
+    tints : tuple of str
+        From the least value to the largest.
+    """
+    from matplotlib.colors import LinearSegmentedColormap
+
+    shown = np.ma.masked_where(~inside, np.clip(values, levels[0], levels[-1]))
+    step = float(levels[1] - levels[0])
+    flat = float(np.ptp(shown.compressed())) < FLAT * step
+    if flat:  # a shade beside a level, not now this side of it and now that
+        shown = np.ma.masked_where(~inside, np.full_like(values, float(shown.mean()) + FLAT * step))
+    tint = LinearSegmentedColormap.from_list("heights", tints)
+    axes.contourf(across, across, shown, levels=levels, cmap=tint, extend="neither")
+    if not flat:
+        _lines(axes, across, shown, levels)
+    axes.set_aspect("equal")
+    axes.grid(False)
+    axes.tick_params(labelsize=8)
+
+
+def _lines(axes: Axes, across: Floats, shown: Any, levels: Floats) -> None:
+    """Lines of equal height, some of them with their number: dashed below nought, heavy at it."""
+    signs = np.where(np.abs(levels) < 1e-12, 0, np.sign(levels))
+    lines = axes.contour(
+        across, across, shown, levels=levels, colors=INK, linewidths=[1.3 if sign == 0 else 0.6 for sign in signs],
+        linestyles=["--" if sign < 0 else "-" for sign in signs],
+    )  # fmt: skip
+    axes.clabel(lines, levels[1:-1:2], fontsize=7.5, fmt=_label, inline_spacing=5)
+
+
+def _label(level: float) -> str:
+    """A level with a sign that stands clear of a dashed line."""
+    return f" \u2212 {-level:g} " if level < -1e-12 else f"{level:g}"
+
+
+def draw_rims(axes: Axes, mirror: Mirror, radial: Unit) -> None:
+    """The glass's rims, and dotted what counts in the numbers."""
+    from matplotlib.patches import Circle
+
+    for radius, line in ((mirror.radius, "-"), (mirror.hole_radius, "-"), (mirror.clear_radius, ":")):
+        if radius > 0.0:
+            rim = Circle((0.0, 0.0), radius / radial.size, fill=False, edgecolor=INK, linestyle=line, linewidth=1.0)
+            axes.add_patch(rim)
+    reach = REACH * mirror.radius / radial.size
+    axes.set_xlim(-reach, reach)
+    axes.set_ylim(-reach, reach)
+
+
+def draw_meridian(axes: Axes, radius: float, axis: float) -> None:
+    """The high meridian [rad], as two arrows that point at it from outside the rim, whose radius is in the axes' unit."""
+    for azimuth in (axis, axis + np.pi):
+        x, y = np.cos(azimuth), np.sin(azimuth)
+        axes.annotate(
+            "", xy=(1.02 * radius * x, 1.02 * radius * y), xytext=(1.2 * radius * x, 1.2 * radius * y),
+            arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.6, "shrinkA": 0, "shrinkB": 0},
+            annotation_clip=False,
+        )  # fmt: skip
+
+
+def draw_place(axes: Axes, x: float, y: float) -> None:
+    """A place on a map, ringed."""
+    ring: dict[str, Any] = {"marker": "o", "markersize": 9, "markerfacecolor": "none"}
+    for colour, width in (("white", 3.4), (INK, 1.6)):
+        axes.plot([x], [y], **ring, markeredgecolor=colour, markeredgewidth=width)

@@ -1,7 +1,4 @@
-"""A zonal mask at its true size, to print and cut.
-
-A mask as a table to cut it by.
-"""
+"""A zonal mask as a table to cut it by, and drawn at its true size, to print and cut."""
 
 from __future__ import annotations
 
@@ -9,67 +6,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from wearsim.bench.units import MILLIMETRES, Unit
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.mask import MaskDesign
-from wearsim.show.style import INK, house, sheet, without_frame
-from wearsim.show.text import columns, paragraph, text_width
-from wearsim.show.units import MILLIMETRES, Unit, fine_unit
+from wearsim.show.style import INK, new_figure, plot_style, without_frame
+from wearsim.show.text import paragraph, table, text_width
+from wearsim.show.units import fine_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-
-def mask_text(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
-    """The windows of a mask.
-
-    Parameters
-    ----------
-    design : MaskDesign
-    unit : Unit
-        Of radii and knife positions.
-    """
-    knife = fine_unit(unit)
-    rows = [
-        ("Window", "From", "To", "Width", "Weight", "Knife, perfect", "Across it"),
-        ("", unit.name, unit.name, unit.name, "", knife.name, "of tolerable"),
-    ]
-    for i, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True)):
-        rows.append((
-            str(i + 1), unit.number(inner), unit.number(outer), unit.number(outer - inner),
-            f"{design.share[i]:.3f}", knife.number(design.aberration[i] - design.aberration[0]),
-            f"{design.across[i]:.2f}",
-        ))  # fmt: skip
-    note = (
-        "Knife: what a perfect mirror reads, counted from the first window. Across: how far the perfect "
-        "mirror's own aberration runs from edge to edge of the window, over the tolerable width; above 1 the "
-        "window darkens unevenly and what is read is its average, which is what reduce takes it for."
-    )
-    return "\n".join([*columns(rows, ">>>>>>>"), paragraph(note)])
-
-
-def windows_toml(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
-    """The windows as ``readings.toml`` has them, with the unit that they are in.
-
-    Parameters
-    ----------
-    design : MaskDesign
-    unit : Unit
-        Of the sheet: that of its knife positions as well.
-
-    Returns
-    -------
-    str
-        TOML in lines of at most 80 columns: ``length_unit`` and ``windows``.
-    """
-    cut = Unit(unit.name, unit.size, fine_unit(unit).decimals - 1)
-    pairs = zip(design.zones.inner, design.zones.outer, strict=True)
-    lines = ["windows = ["]
-    for inner, outer in pairs:
-        pair = f"[{cut.number(inner)}, {cut.number(outer)}],"
-        full = len(lines) == 1 or len(f"{lines[-1]} {pair}") > text_width()
-        lines[-1:] = [lines[-1], f"    {pair}"] if full else [f"{lines[-1]} {pair}"]
-    return "\n".join([f'length_unit = "{unit.name}"', *lines, "]"])
 
 
 MARGIN = 8.0
@@ -83,21 +29,47 @@ INCH = 25.4
 BARS = {"mm": (20.0, 50.0, 100.0), "in": (1.0, 2.0, 4.0)}
 
 
-def mask_figure(design: MaskDesign, title: str = "", unit: Unit = MILLIMETRES) -> Figure:
-    """Draw a mask at 1:1, with a bar to check the printer by.
+def mask_text(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
+    """The windows of a mask."""
+    knife = fine_unit(unit)
+    heads = ["Window", *(f"{name}\n{unit.name}" for name in ("From", "To", "Width")), "Weight"]
+    heads += [f"Knife, perfect\n{knife.name}", "Across it\nof tolerable"]
+    rows = [
+        (
+            str(i + 1),
+            *map(unit.number, (inner, outer, outer - inner)),
+            f"{design.share[i]:.3f}",
+            knife.number(design.aberration[i] - design.aberration[0]),
+            f"{design.across[i]:.2f}",
+        )
+        for i, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True))
+    ]
+    note = (
+        "Knife: what a perfect mirror reads, counted from the first window. Across: how far the perfect "
+        "mirror's own aberration runs from edge to edge of the window, over the tolerable width; above 1 the "
+        "window darkens unevenly and what is read is its average, which is what reduce takes it for."
+    )
+    return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 
-    Parameters
-    ----------
-    design : MaskDesign
-    title : str
-        Under the scale bar.
-    unit : Unit
-        Of the bar and of the glass.
-    """
+
+def windows_toml(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
+    """``length_unit``, that of the knife positions as well, and ``windows`` as ``readings.toml`` has them."""
+    cut = Unit(unit.name, unit.size, fine_unit(unit).decimals - 1)
+    pairs = zip(design.zones.inner, design.zones.outer, strict=True)
+    lines = ["windows = ["]
+    for inner, outer in pairs:
+        pair = f"[{cut.number(inner)}, {cut.number(outer)}],"
+        full = len(lines) == 1 or len(f"{lines[-1]} {pair}") > text_width()
+        lines[-1:] = [lines[-1], f"    {pair}"] if full else [f"{lines[-1]} {pair}"]
+    return "\n".join([f'length_unit = "{unit.name}"', *lines, "]"])
+
+
+def mask_figure(design: MaskDesign, title: str = "", unit: Unit = MILLIMETRES) -> Figure:
+    """Draw a mask at 1:1, with a bar to check the printer by and a title under it."""
     a = design.radius * 1e3
     width, height = 2.0 * (a + MARGIN), 2.0 * (a + MARGIN) + FOOT
-    with house():
-        figure = sheet(width / INCH, height / INCH)
+    with plot_style():
+        figure = new_figure(width / INCH, height / INCH)
         figure.set_layout_engine("none")  # to scale: nothing may move
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         axes.set_xlim(-a - MARGIN, a + MARGIN)
@@ -139,10 +111,8 @@ def _window(axes: Axes, number: int, inner: float, outer: float) -> None:
 
     for side in (1, -1):
         axes.add_patch(Polygon(window_outline(inner, outer, side), fc=GLASS, ec=INK, lw=0.5))
-        reach = 0.5 * (inner + outer)
-        axes.text(
-            side * reach, 0.0, str(number), ha="center", va="center", fontsize=min(8.0, 2.0 + 0.6 * (outer - inner))
-        )
+        at, size = 0.5 * side * (inner + outer), min(8.0, 2.0 + 0.6 * (outer - inner))
+        axes.text(at, 0.0, str(number), ha="center", va="center", fontsize=size)
 
 
 def _foot(axes: Axes, design: MaskDesign, a: float, title: str, unit: Unit) -> None:
@@ -150,18 +120,9 @@ def _foot(axes: Axes, design: MaskDesign, a: float, title: str, unit: Unit) -> N
     bar = max((length for length in BARS[unit.name] if length <= most), default=BARS[unit.name][0]) * unit.size * 1e3
     left, level = -bar / 2.0, -a - MARGIN - 4.0
     for part in range(10):
-        axes.fill_between(
-            [left + part * bar / 10, left + (part + 1) * bar / 10],
-            level,
-            level + 2.0,
-            fc=INK if part % 2 == 0 else "white",
-            ec=INK,
-            lw=0.4,
-        )
-    said = f"{unit.short(bar * 1e-3)}: print at 100 % and measure this bar. "
-    axes.text(0.0, level - 2.0, said, ha="center", va="top", fontsize=8)
-    more = (
-        title
-        or f"{len(design.zones)} windows of equal weight, glass {unit.short(2 * design.radius)}; cut out the tinted parts"
-    )
-    axes.text(0.0, level - 6.5, more, ha="center", va="top", fontsize=7)
+        ends, face = [left + part * bar / 10, left + (part + 1) * bar / 10], INK if part % 2 == 0 else "white"
+        axes.fill_between(ends, level, level + 2.0, fc=face, ec=INK, lw=0.4)
+    words = f"{unit.short(bar * 1e-3)}: print at 100 % and measure this bar. "
+    axes.text(0.0, level - 2.0, words, ha="center", va="top", fontsize=8)
+    windows = f"{len(design.zones)} windows of equal weight, glass {unit.short(2 * design.radius)}"
+    axes.text(0.0, level - 6.5, title or f"{windows}; cut out the tinted parts", ha="center", va="top", fontsize=7)

@@ -1,11 +1,4 @@
-"""Cautions to show to whoever works glass by hand.
-
-Sources as labelled: [read] seen in the source, [memory] recalled and not looked up.
-
-Which defaults were used, as text.
-
-How long the glass must stand before a reading, in words.
-"""
+"""What stands beside an answer: cautions for whoever works glass by hand, the defaults used, the wait before a reading."""
 
 from __future__ import annotations
 
@@ -47,13 +40,7 @@ def cautions_text(*, whole: bool = False) -> str:
 
 
 def defaults_text(used: Sequence[DefaultUsed], *, sources: bool = False) -> str:
-    """Defaults by table, a line or two each; or one by one with their sources.
-
-    Parameters
-    ----------
-    used : sequence of DefaultUsed
-    sources : bool
-    """
+    """Defaults by table, a line or two each; or one by one with their sources."""
     if sources:
         lines = [paragraph(f"{key} = {value}: {source}", "  ", "      ") for key, value, source in used]
         return "\n".join(["Defaults used, and where they come from:", *lines])

@@ -1,6 +1,6 @@
-"""The panels that plots of outcomes are made of: the surface before and after, and what is removed.
+"""Profiles of the surface before and after and of what is removed: as means over rings, and as the panels of plots.
 
-Profiles as means over zones of radius, narrower towards the rim, where mirrors are lost.
+``radial`` and ``high`` are the units of radii and of heights.
 """
 
 from __future__ import annotations
@@ -12,14 +12,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wearsim.bench.mirror import Mirror
+from wearsim.bench.units import Unit
 from wearsim.figure.aperture import ring_nodes, spline_matrix
 from wearsim.kernels.arrays import Floats
 from wearsim.show.style import AFTER, BAND, BAND_BEFORE, BAND_REMOVED, BEFORE, INK, LEAST_REMOVED, LEFT_OUT, REMOVED
-from wearsim.show.units import Unit
-from wearsim.wear.outcome import Band, Outcome
+from wearsim.show.text import banded
+from wearsim.wear.outcome import Outcome
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure, SubFigure
 
 
 EDGES = (0.0, 0.2, 0.35, 0.5, 0.6, 0.7, 0.78, 0.85, 0.9, 0.94, 0.97, 1.0)
@@ -27,33 +29,47 @@ EDGES = (0.0, 0.2, 0.35, 0.5, 0.6, 0.7, 0.78, 0.85, 0.9, 0.94, 0.97, 1.0)
 
 
 @dataclass(frozen=True)
-class Zones:
-    """Zones of a mirror and the means over them.
+class RingMeans:
+    """Rings of a mirror, narrower towards the rim, where mirrors are lost, and the means over them.
 
     Parameters
     ----------
     edges : (z + 1,) ndarray
-        Radii between the zones [m]; the last zone is the ring that is left out of the numbers, if there is one.
+        Radii between the rings [m]; the last is the ring that is left out of the numbers, if there is one.
     clear : int
-        Zones inside the clear aperture.
+        Rings inside the clear aperture.
     matrix : (z, n) ndarray
-        From a profile to its area means over the zones [1].
+        From a profile to its area means over the rings [1].
     """
 
     edges: Floats
     clear: int
     matrix: Floats
 
+    def names(self, unit: Unit) -> list[str]:
+        """Every ring from edge to edge, a star before what is left out of the numbers."""
+        return [
+            f"{'*' * (i >= self.clear)}{unit.number(inner)}-{unit.number(outer)}"
+            for i, (inner, outer) in enumerate(pairwise(self.edges))
+        ]
 
-def zones_of(mirror: Mirror, radius: Floats) -> Zones:
-    """Zones for profiles on one grid.
+    def cells(self, outcome: Outcome, high: Unit) -> tuple[list[tuple[str, str]], ...]:
+        """Means of the surface before, of what is removed and of the surface after, with their bands, in writing."""
+        profiles, band = (outcome.before, outcome.removal, outcome.figure_error), outcome.band
+        bands = (None, None, None) if band is None else (band.before, band.removal, band.figure_error)
+        return tuple(
+            banded(self.matrix @ profile, None if ends is None else self.matrix @ ends.T, high.number)
+            for profile, ends in zip(profiles, bands, strict=True)
+        )
 
-    Parameters
-    ----------
-    mirror : Mirror
-    radius : (n,) ndarray
-        [m]
-    """
+    @property
+    def note(self) -> str:
+        """What the stars mean; empty where there are none."""
+        return "* left out of the numbers. " if len(self.matrix) > self.clear else ""
+
+
+def ring_means(mirror: Mirror, radius: Floats) -> RingMeans:
+    """Rings for profiles on radii (n,) [m]."""
     edges = mirror.clear_radius * np.array(EDGES)
     edges = np.concatenate([[mirror.hole_radius], edges[edges > mirror.hole_radius * (1.0 + 1e-9)]])
     clear = edges.size - 1
@@ -63,24 +79,30 @@ def zones_of(mirror: Mirror, radius: Floats) -> Zones:
     for inner, outer in pairwise(edges):
         nodes, weights = ring_nodes(radius, float(inner), float(outer))
         rows.append(weights @ spline_matrix(radius, nodes))
-    return Zones(edges, clear, np.array(rows))
+    return RingMeans(edges, clear, np.array(rows))
 
 
 POINTS = 400
 SHARES = "5th to 95th percentile"
 
 
-def draw_surface(axes: Axes, mirror: Mirror, outcome: Outcome, radial: Unit, high: Unit) -> None:
-    """Figure error before and after, with their bands.
+def draw_profiles(
+    figure: Figure | SubFigure, mirror: Mirror, outcome: Outcome, title: str, radial: Unit, high: Unit
+) -> None:
+    """The surface before and after, and the removal beneath it on the same radii."""
+    surface, removal = figure.subplots(2, 1, sharex=True, height_ratios=[2.4, 1.0])
+    draw_surface(surface, mirror, outcome, radial, high)
+    surface.set_ylabel(f"surface above the target [{high.name}]")
+    surface.legend(**legend_entries(surface), loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
+    surface.set_title(title, pad=28)
+    draw_removal(removal, mirror, outcome, radial, high)
+    _removal_legend(removal)
+    removal.set_ylabel(f"removed [{high.name}]")
+    removal.set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out of the numbers")
 
-    Parameters
-    ----------
-    axes : Axes
-    mirror : Mirror
-    outcome : Outcome
-    radial, high : Unit
-        Of radii and of heights.
-    """
+
+def draw_surface(axes: Axes, mirror: Mirror, outcome: Outcome, radial: Unit, high: Unit) -> None:
+    """Figure error before and after, with their bands."""
     r = outcome.radius / radial.size
     if outcome.band is not None:
         axes.fill_between(r, *outcome.band.figure_error / high.size, label=f"after, {SHARES}", **BAND)
@@ -94,33 +116,23 @@ def draw_surface(axes: Axes, mirror: Mirror, outcome: Outcome, radial: Unit, hig
     axes.set_xlim(0.0, mirror.radius / radial.size)
 
 
-def draw_removal(
-    axes: Axes, mirror: Mirror, removal: Floats, radius: Floats, radial: Unit, high: Unit, band: Band | None = None
-) -> None:
-    """Glass removed, hanging down from the surface it is taken from; with its band also what is which.
-
-    Parameters
-    ----------
-    axes : Axes
-    mirror : Mirror
-    removal, radius : (n,) ndarray
-        [m]
-    radial, high : Unit
-        Of radii and of heights.
-    band : Band, optional
-        Of the outcome, whose band of the removal is drawn behind.
-    """
-    fine, spline = _fine(radius)
-    deepest = float(np.max(removal))
-    if band is not None and band.removal is not None:
-        axes.fill_between(radius / radial.size, *band.removal / high.size, label=f"removed, {SHARES}", **BAND_REMOVED)
-        least, most = band.removal
-        axes.plot(radius / radial.size, least / high.size, **LEAST_REMOVED)  # else the removal would hide it
-        deepest = float(np.max(most))
-    axes.fill_between(fine / radial.size, 0.0, spline @ removal / high.size, label="removed", **REMOVED)
-    axes.set_ylim(max(deepest / high.size * 1.12, 1.0), 0.0)
+def draw_removal(axes: Axes, mirror: Mirror, outcome: Outcome, radial: Unit, high: Unit) -> None:
+    """Glass removed, hanging down from the surface it is taken from, with its band."""
+    fine, spline = _fine(outcome.radius)
+    if outcome.band is not None and outcome.band.removal is not None:
+        r, (least, most) = outcome.radius / radial.size, outcome.band.removal / high.size
+        axes.fill_between(r, least, most, label=f"removed, {SHARES}", **BAND_REMOVED)
+        axes.plot(r, least, **LEAST_REMOVED)  # else the removal would hide it
+    axes.fill_between(fine / radial.size, 0.0, spline @ outcome.removal / high.size, label="removed", **REMOVED)
+    axes.set_ylim(max(deepest_removal(outcome) / high.size * 1.12, 1.0), 0.0)
     draw_left_out(axes, mirror, radial)
     axes.set_xlim(0.0, mirror.radius / radial.size)
+
+
+def deepest_removal(outcome: Outcome) -> float:
+    """Of the removal, or of the upper end of its band [m]."""
+    band = outcome.band
+    return float(np.max(outcome.removal if band is None or band.removal is None else band.removal[1]))
 
 
 def _fine(radius: Floats) -> tuple[Floats, Floats]:
@@ -129,7 +141,7 @@ def _fine(radius: Floats) -> tuple[Floats, Floats]:
     return fine, spline_matrix(radius, fine)
 
 
-def ordered(axes: Axes) -> dict[str, Any]:
+def legend_entries(axes: Axes) -> dict[str, Any]:
     """What a legend is made with: before, after, then the bands, which share an entry where there are two."""
     from matplotlib.legend_handler import HandlerTuple
 
@@ -142,7 +154,7 @@ def ordered(axes: Axes) -> dict[str, Any]:
     return {"handles": list(found.values()), "labels": list(found), "handler_map": {tuple: HandlerTuple(ndivide=None)}}
 
 
-def removal_legend(axes: Axes) -> None:
+def _removal_legend(axes: Axes) -> None:
     """Above the removal, where its band is drawn: what is which."""
     handles, labels = axes.get_legend_handles_labels()
     if len(labels) > 1:

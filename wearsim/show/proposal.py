@@ -1,6 +1,6 @@
-"""The plot of a proposal: the figure before and after, what minutes and spells buy, the strokes.
+"""A proposal as it is read and plotted: the programme, the figure before and after, what minutes and spells buy.
 
-A proposal as text: the programme, the figure before and after, how good that is and why it stops there.
+How good the proposal is, and why it stops there, is read as well.
 """
 
 from __future__ import annotations
@@ -12,15 +12,16 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Programme, Spell
+from wearsim.bench.units import Unit, length_unit
 from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.decide.reasons import share_words
 from wearsim.decide.trade_off import TradeOff
-from wearsim.show.outcome import numbers_text, unit_for, warnings_text
-from wearsim.show.profiles import draw_removal, draw_surface, ordered, removal_legend
-from wearsim.show.strokes import caption_of, draw_spells, drawing_of, spell_words
-from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
-from wearsim.show.text import aligned, banded, columns, ends_words, in_diameters, paragraph
-from wearsim.show.units import Unit, length_unit
+from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_before, numbers_table
+from wearsim.show.outcome import numbers_text, unit_for
+from wearsim.show.profiles import draw_profiles
+from wearsim.show.strokes import ROW_HEIGHT, draw_programme, rows_for, spell_words
+from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
+from wearsim.show.text import banded, in_diameters, paragraph, table, warnings_text
 from wearsim.wear.outcome import Outcome
 
 if TYPE_CHECKING:
@@ -28,19 +29,16 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure, SubFigure
 
 
-HEADS = ("Spell", "Min", "On top", "Stroke", "Length", "", "Side", "", "Off", "")
+PROFILES_HEIGHT = 6.4  # of their row [in]
+# Of the curves, one after the other: all black and thin, none like the floor.
+LINES = ("-", (0, (6, 2)), (0, (6, 2, 1, 2)), (0, (2.5, 1.5)), (0, (8, 2, 1, 2, 1, 2)), (0, (10, 3)))
+FLOOR: dict[str, Any] = {"color": "#a8a8a8", "linewidth": 4.0, "solid_capstyle": "butt", "zorder": 1}
+EVALUATED: dict[str, Any] = {"marker": "|", "markersize": 9.0, "color": INK, "zorder": 3}
+LEGEND_COLUMNS = 2
 
 
 def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
-    """Everything to read about a proposal.
-
-    Parameters
-    ----------
-    bench : Bench
-    proposal : Proposal
-    readings : str
-        The readings to expect afterwards, as text already.
-    """
+    """Everything to read about a proposal, the readings to expect afterwards given as text."""
     unit = length_unit(bench)
     parts = [
         programme_text(bench, proposal, unit),
@@ -50,7 +48,7 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
         *(later_text(bench, number, one, unit) for number, one in enumerate(proposal.later, start=2)),
         no_more_text(proposal),
         readings,
-        warnings_text(proposal.outcome),
+        warnings_text(proposal.outcome.warnings),
     ]
     return "\n\n".join(part for part in parts if part)
 
@@ -65,38 +63,37 @@ def programme_text(bench: Bench, proposal: Proposal, unit: Unit) -> str:
     programme = proposal.programme
     if not programme.spells:
         return paragraph(f"Nothing to do: {proposal.reason}.")
-    named = len(bench.laps) > 1
-    rows: list[tuple[str, ...]] = [HEADS, ("", "", "", "", *(unit.name, "of D") * 3)]
-    for number, spell in enumerate(programme.spells, start=1):
-        rows.append((
-            str(number), f"{spell.minutes:g}", spell.on_top, STROKES[spell.stroke].words,
+    heads = ["Spell", "Min", "On top", "Stroke"]
+    heads += [f"{head}\n{of}" for size in ("Length", "Side", "Off") for head, of in ((size, unit.name), ("", "of D"))]
+    rows = [
+        (
+            str(number),
+            f"{spell.minutes:g}",
+            spell.on_top,
+            STROKES[spell.stroke].words,
             *_sizes(spell, bench.mirror.diameter, unit),
-        ))  # fmt: skip
+        )
+        for number, spell in enumerate(programme.spells, start=1)
+    ]
     note = "Side: to each side of the stroke's middle; off: of that middle off centre. "
     note += f"{proposal.limits.rate:g} strokes a minute, out and back counted as one. "
     note += f"D: the mirror's diameter, {unit.short(bench.mirror.diameter)}."
-    if named:
+    if len(bench.laps) > 1:
         laps = (f"spell {n}: {bench.lap(s.lap).name}" for n, s in enumerate(programme.spells, start=1))
         note += " Lap of " + ", ".join(laps) + "."
     head = f"Proposed: {work_minutes(programme):g} minutes of work in {_counted(len(programme.spells))}."
-    return "\n".join([head, *columns(rows, ">><<>>>>>>"), paragraph(note)])
+    return f"{paragraph(head)}\n{table(heads, rows, words=(2, 3))}\n{paragraph(note)}"
 
 
 def spells_after_text(outcome: Outcome) -> str:
-    """The figure after each spell, with its bands; empty where there is none.
-
-    Parameters
-    ----------
-    outcome : Outcome
-    """
+    """The figure after each spell, with its bands; empty where there is none."""
     if not outcome.spells:
         return ""
     high, band = unit_for(outcome), outcome.band
     rms = banded([s.surface_rms for s in outcome.spells], band and band.stage_rms, high.number)
     roll = banded([s.edge_roll for s in outcome.spells], band and band.stage_edge_roll, high.number)
-    rows = [("After spell", f"RMS, {high.name}", f"Edge roll, {high.name}")]
-    rows += [(str(n), *both) for n, both in enumerate(zip(rms, roll, strict=True), start=1)]
-    return "\n".join(columns(rows, ">>>"))
+    rows = [(str(n), *cells) for n, cells in enumerate(zip(rms, roll, strict=True), start=1)]
+    return table(["After spell", f"RMS\n{high.name}", f"Edge roll\n{high.name}"], rows, words=())
 
 
 def _counted(spells: int) -> str:
@@ -117,19 +114,20 @@ def _sizes(spell: Spell, diameter: float, unit: Unit) -> tuple[str, ...]:
 def judgement_text(proposal: Proposal) -> str:
     """How good the proposal is: what to expect, the floor and the gap to it, the way gone and why."""
     high = unit_for(proposal.outcome)
-    (gap,) = banded([proposal.gap], proposal.gap_band, high.number)
-    rows = [
-        (f"RMS to expect, all that is uncertain considered, {high.name}", high.number(proposal.expected_rms)),
-        (f"Floor: no mix of allowed strokes does better, wear frozen, {high.name}", high.number(proposal.floor)),
-        (f"Gap between the RMS after and the floor, {high.name}", gap),
-    ]  # fmt: skip
-    lines = columns(aligned(rows, (1,)), "<<")
+    ends = {} if proposal.gap_band is None else {"gap": proposal.gap_band}
+    values = {"expected": proposal.expected_rms, "floor": proposal.floor, "gap": proposal.gap}
+    numbers = (
+        Number("expected", "RMS to expect, all that is uncertain considered", high.name, high.number),
+        Number("floor", "Floor: no mix of allowed strokes does better, wear frozen", high.name, high.number),
+        Number("gap", "Gap between the RMS after and the floor", high.name, high.number),
+    )
+    lines = [numbers_table({"": BandedNumbers(values, ends)}, numbers)]
     if proposal.gap < 0.0:
         lines.append(paragraph("The lap's flow beats the frozen floor."))
     if proposal.programme.spells:
         share = share_words(proposal.share, proposal.share_band)
         why = f"Goes {share} of the way; the rest is left for after a test: {proposal.reason}."
-        lines.append(paragraph(why if proposal.reason.find("of the way") < 0 else _sentence(proposal.reason)))
+        lines.append(paragraph(why if "of the way" not in proposal.reason else _sentence(proposal.reason)))
     lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
         lines.append(paragraph("The time limit ended the search; a longer one may find better."))
@@ -154,8 +152,8 @@ def no_more_text(proposal: Proposal) -> str:
 def later_text(bench: Bench, number: int, session: LaterSession, unit: Unit) -> str:
     """A later session in outline."""
     spells = session.programme.spells
-    high, ends = (unit_for(session.outcome), {} if session.outcome.band is None else session.outcome.band.numbers)
-    rms = f"{high.text(session.rms)}{ends_words(ends, 'surface_rms', high.number)}"
+    high = unit_for(session.outcome)
+    rms = numbers_after(session.outcome).height("surface_rms", high)
     head = (
         f"Session {number}, in outline: {work_minutes(session.programme):g} minutes, {rms} RMS after it, "
         f"{high.text(session.expected_rms)} to expect, if what comes before goes as predicted. "
@@ -168,58 +166,26 @@ def later_text(bench: Bench, number: int, session: LaterSession, unit: Unit) -> 
     return "\n".join(lines)
 
 
-A_ROW = 4
-# Of the curves, one after the other: all black and thin, none like the floor.
-LINES = ("-", (0, (6, 2)), (0, (6, 2, 1, 2)), (0, (2.5, 1.5)), (0, (8, 2, 1, 2, 1, 2)), (0, (10, 3)))
-FLOOR: dict[str, Any] = {"color": "#a8a8a8", "linewidth": 4.0, "solid_capstyle": "butt", "zorder": 1}
-LOOKED: dict[str, Any] = {"marker": "|", "markersize": 9.0, "color": INK, "zorder": 3}
-LEGEND_COLUMNS = 2
-
-
 def proposal_figure(bench: Bench, proposal: Proposal) -> Figure:
-    """Plot a proposal.
-
-    Parameters
-    ----------
-    bench : Bench
-    proposal : Proposal
-    """
-    spells = len(proposal.programme.spells)
-    rows = math.ceil(spells / A_ROW)
-    with house():
-        figure = sheet(11.0, 6.4 + 2.9 * rows)
-        upper, *lower = figure.subfigures(
-            1 + (rows > 0), 1, squeeze=False, height_ratios=[6.4, 2.9 * rows] if rows else None
-        ).ravel()
+    """Plot a proposal."""
+    radial, high, outcome = length_unit(bench), unit_for(proposal.outcome), proposal.outcome
+    rows = rows_for(len(proposal.programme.spells))
+    heights = [PROFILES_HEIGHT] + [ROW_HEIGHT * rows] * bool(rows)
+    before, after = (numbers(outcome).height("surface_rms", high) for numbers in (numbers_before, numbers_after))
+    with plot_style():
+        figure = new_figure(11.0, sum(heights))
+        upper, *lower = figure.subfigures(len(heights), 1, squeeze=False, height_ratios=heights).ravel()
         left, right = upper.subfigures(1, 2, width_ratios=[1.35, 1.0])
-        _profiles(left, bench, proposal)
-        _bought(right, proposal)
+        title = f"RMS of the surface {before} before, {after} after"
+        draw_profiles(left, bench.mirror, outcome, title, radial, high)
+        _draw_trade_off(right, proposal, high)
         if rows:
-            _strokes(lower[0], bench, proposal, rows)
+            draw_programme(lower[0], bench, proposal.programme.spells, radial)
     return figure
 
 
-def _profiles(figure: SubFigure, bench: Bench, proposal: Proposal) -> None:
-    outcome, radial, high = proposal.outcome, length_unit(bench), unit_for(proposal.outcome)
-    surface, removal = figure.subplots(2, 1, sharex=True, height_ratios=[2.4, 1.0])
-    draw_surface(surface, bench.mirror, outcome, radial, high)
-    surface.set_ylabel(f"surface above the target [{high.name}]")
-    surface.legend(**ordered(surface), loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
-    was, now = ({}, {}) if outcome.band is None else (outcome.band.numbers_before, outcome.band.numbers)
-    before, after = (
-        f"{high.text(numbers.surface_rms)}{ends_words(ends, 'surface_rms', high.number)}"
-        for numbers, ends in ((outcome.numbers_before, was), (outcome.numbers, now))
-    )
-    surface.set_title(f"RMS of the surface {before} before, {after} after", pad=28)
-    draw_removal(removal, bench.mirror, outcome.removal, outcome.radius, radial, high, outcome.band)
-    removal_legend(removal)
-    removal.set_ylabel(f"removed [{high.name}]")
-    removal.set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out of the numbers")
-
-
-def _bought(figure: SubFigure, proposal: Proposal) -> None:
+def _draw_trade_off(figure: SubFigure, proposal: Proposal, high: Unit) -> None:
     """What minutes and what spells buy."""
-    high = unit_for(proposal.outcome)
     by_minutes, by_spells = figure.subplots(2, 1)
     before = proposal.outcome.numbers_before.surface_rms
     if proposal.trade_off:  # the measurement's own band included, as in all that is drawn here
@@ -236,14 +202,13 @@ def _draw_minutes(axes: Axes, proposal: Proposal, high: Unit) -> None:
     limit = proposal.limits.minutes
     curves, marked = _curves(proposal.trade_off), False
     for place, (label, one) in enumerate(curves):
-        minutes, rms = [*one.minutes, limit], [*one.expected_rms, one.expected_rms[-1]]
-        look = LINES[place % len(LINES)]
-        scaled = [value / high.size for value in rms]
-        axes.step(minutes, scaled, where="post", color=INK, linestyle=look, linewidth=1.4, label=label)
+        minutes, rms = [*one.minutes, limit], np.append(one.expected_rms, one.expected_rms[-1]) / high.size
+        dashes = LINES[place % len(LINES)]
+        axes.step(minutes, rms, where="post", color=INK, linestyle=dashes, linewidth=1.4, label=label)
         at = [one.at(budget) / high.size for budget in one.looked]
-        axes.plot(one.looked, at, linestyle="none", **LOOKED, label="" if marked or not at else "looked into")
+        axes.plot(one.looked, at, linestyle="none", **EVALUATED, label="" if marked or not at else "looked into")
         marked = marked or bool(at)
-    _choice(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
+    _mark_proposed(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
     axes.set_xlim(0.0, limit)
     axes.set_xlabel("minutes of work")
     axes.set_title("What minutes buy", pad=14 + 14 * math.ceil((len(curves) + 2 + marked) / LEGEND_COLUMNS))
@@ -274,37 +239,20 @@ def _at_most(fewest: int, most: int) -> str:
 
 def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Unit) -> None:
     counts = [0, *(one.spells for one in proposal.trade_off)]
-    best = [before, *(_least(one) for one in proposal.trade_off)]
+    best = [before, *(float(one.expected_rms.min()) for one in proposal.trade_off)]
     axes.vlines(counts, 0.0, [value / high.size for value in best], color=QUIET, linewidth=5.0)
     chosen = sum(not spell.is_press for spell in proposal.programme.spells)
     for count, value in zip(counts, best, strict=True):
         top = max(value, proposal.expected_rms) if count == chosen else value
-        axes.annotate(
-            high.number(value), (count, top / high.size), (0, 8 if count == chosen else 4),
-            textcoords="offset points", ha="center", fontsize=9,
-        )  # fmt: skip
-    _choice(axes, chosen, proposal.expected_rms / high.size)
+        at, above = (count, top / high.size), (0, 8 if count == chosen else 4)
+        axes.annotate(high.number(value), at, above, textcoords="offset points", ha="center", fontsize=9)
+    _mark_proposed(axes, chosen, proposal.expected_rms / high.size)
     axes.set_xlim(-0.6, proposal.limits.spells + 0.6)
     axes.set_xticks(range(proposal.limits.spells + 1))
     axes.set_xlabel("spells at most; 0: stop now")
     axes.set_title("What spells buy")
 
 
-def _least(one: TradeOff) -> float:
-    return float(one.expected_rms.min())
-
-
-def _choice(axes: Axes, x: float, y: float) -> None:
-    axes.plot(
-        [x], [y], "o", color=BLUE, markeredgecolor=RED, markeredgewidth=1.8, markersize=10, zorder=5,
-        label="proposed",
-    )  # fmt: skip
-
-
-def _strokes(figure: SubFigure, bench: Bench, proposal: Proposal, rows: int) -> None:
-    unit = length_unit(bench)
-    spells = proposal.programme.spells
-    drawings = [drawing_of(bench, spell, number, unit) for number, spell in enumerate(spells, start=1)]
-    across = min(max(len(drawings), 3), A_ROW)
-    draw_spells(list(figure.subplots(rows, across, squeeze=False).flat), drawings)
-    figure.supxlabel(caption_of(drawings), fontsize=9)
+def _mark_proposed(axes: Axes, x: float, y: float) -> None:
+    edge: dict[str, Any] = {"markeredgecolor": RED, "markeredgewidth": 1.8}
+    axes.plot([x], [y], "o", color=BLUE, markersize=10, zorder=5, label="proposed", **edge)

@@ -1,9 +1,4 @@
-"""Shadows beside the profile that casts them.
-
-One row a surface (before, predicted): its figure error along a diameter, with a letter where each knife
-position finds its zone, then the glass as the eye sees it at that position: the upper half by geometry, the
-lower half with diffraction.
-"""
+"""The shadows that a tester shows, beside the profile that casts them."""
 
 from __future__ import annotations
 
@@ -12,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from wearsim.bench.units import MILLIMETRES, Unit
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.shadows import KnifeTester, diffraction_shadow, geometric_shadow, knife_curve
-from wearsim.show.style import BLUE, INK, house, sheet
-from wearsim.show.units import MILLIMETRES, Unit
+from wearsim.show.style import BLUE, INK, new_figure, plot_style
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,6 +26,9 @@ def shadows_figure(
 ) -> Figure:
     """Plot what the tester shows of one or more surfaces at a few knife positions.
 
+    One row a surface: its figure error along a diameter, with a letter where each knife position finds its zone, then
+    the glass as the eye sees it at that position: the upper half by geometry, the lower half with diffraction.
+
     Parameters
     ----------
     surfaces : mapping of str to KnifeTester
@@ -39,8 +37,6 @@ def shadows_figure(
         Positions along the axis, from the centre of curvature of the vertex, at most eight [m].
     pixels : int
         Along a side of each picture; doubled where the fringes need it.
-    unit : Unit
-        Of the diameter and of the knife.
 
     Raises
     ------
@@ -50,14 +46,14 @@ def shadows_figure(
     if not surfaces or not 1 <= len(knives) <= len(LETTERS):
         raise ValueError("shadows need a surface and one to eight knife positions")
     reach = max(float(np.ptp(one.error)) for one in surfaces.values()) * 1e9
-    with house():
-        figure = sheet(3.4 + 1.9 * len(knives), 2.5 * len(surfaces) + 0.6)
+    with plot_style():
+        figure = new_figure(3.4 + 1.9 * len(knives), 2.5 * len(surfaces) + 0.6)
         ratios = [1.6, *[1.0] * len(knives)]
         grid = figure.subplots(len(surfaces), 1 + len(knives), squeeze=False, width_ratios=ratios)
         for row, (name, tester) in zip(grid, surfaces.items(), strict=True):
-            _profile(row[0], name, tester, knives, reach, unit)
+            _draw_profile(row[0], name, tester, knives, reach, unit)
             for axes, knife in zip(row[1:], knives, strict=True):
-                _picture(axes, tester, knife, pixels)
+                _draw_shadow(axes, tester, knife, pixels)
         for axes, letter, knife in zip(grid[0, 1:], LETTERS, knives, strict=False):
             axes.set_title(f"{letter}: {knife / unit.size:.{2 if unit.size < 0.01 else 3}f} {unit.name}")
         grid[-1, 0].set_xlabel(f"along the diameter [{unit.name}]")
@@ -79,7 +75,9 @@ def matched_radii(tester: KnifeTester, knife: float) -> Floats:
     return np.asarray(at[change] + part * (at[1] - at[0]), dtype=float)
 
 
-def _profile(axes: Axes, name: str, tester: KnifeTester, knives: Sequence[float], reach: float, unit: Unit) -> None:
+def _draw_profile(
+    axes: Axes, name: str, tester: KnifeTester, knives: Sequence[float], reach: float, unit: Unit
+) -> None:
     a = tester.geometry.radius / unit.size
     r = np.linspace(tester.geometry.hole_radius, tester.geometry.radius, 400)
     error = np.interp(r, tester.radius, tester.error) * 1e9
@@ -98,7 +96,7 @@ def _profile(axes: Axes, name: str, tester: KnifeTester, knives: Sequence[float]
     axes.set_ylabel("surface [nm]", fontsize=8)
 
 
-def _picture(axes: Axes, tester: KnifeTester, knife: float, pixels: int) -> None:
+def _draw_shadow(axes: Axes, tester: KnifeTester, knife: float, pixels: int) -> None:
     ray = geometric_shadow(tester, knife, pixels=pixels).brightness
     shown, size = None, pixels
     while shown is None:

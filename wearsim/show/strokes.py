@@ -1,7 +1,4 @@
-"""Strokes drawn to scale: the bottom piece seen from above, and the way of the top piece's centre over it.
-
-Spells in words, in a person's own unit of length.
-"""
+"""Spells in words and drawn to scale: the bottom piece seen from above, and the way of the top piece's centre over it."""
 
 from __future__ import annotations
 
@@ -13,27 +10,19 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Spell, Stroke
+from wearsim.bench.units import Unit
 from wearsim.kernels.arrays import Floats
 from wearsim.show.style import BLUE, INK, QUIET, RED, without_frame
-from wearsim.show.units import Unit
 from wearsim.wear.strokes import path_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import SubFigure
     from matplotlib.patches import Patch
 
 
 def spell_sizes(spell: Spell, diameter: float, unit: Unit) -> str:
-    """The sizes of a spell's stroke; empty for a pressing.
-
-    Parameters
-    ----------
-    spell : Spell
-    diameter : float
-        Of the mirror [m].
-    unit : Unit
-        Of lengths.
-    """
+    """The sizes of a spell's stroke on a mirror of this diameter [m]; empty for a pressing."""
     if spell.is_press:
         return ""
     stroke = spell.stroke_on(diameter)
@@ -57,6 +46,9 @@ def spell_words(spell: Spell, diameter: float, unit: Unit) -> str:
     return f"{spell_title(spell)}, {sizes}" if sizes else spell_title(spell)
 
 
+A_ROW = 4
+ROW_HEIGHT = 2.9
+"""Of a row of panels [in]."""
 POINTS_A_STROKE = 48
 # Strokes of a W that are drawn, from one side to the other: all of them there and back are a solid block.
 DRAWN_OF_A_W = 3.0
@@ -64,38 +56,12 @@ CAPTION = "From above, stroke left to right. Grey: bottom piece; dashed: top pie
 
 
 def stroke_path(stroke: Stroke) -> tuple[Floats, Floats]:
-    """Centre of the top piece over one round of the stroke, along it and across it (physics section 5).
-
-    Parameters
-    ----------
-    stroke : Stroke
-        On its mirror.
-
-    Returns
-    -------
-    x : ndarray, shape (n,)
-        Along the stroke [m].
-    y : ndarray, shape (n,)
-        Across it [m].
-    """
+    """Centre of the top piece over one round of the stroke, along it (n,) and across it (n,) [m] (physics section 5)."""
     return _points(stroke, 2.0 * stroke.strokes_per_sweep if stroke.is_swept else 1.0)
 
 
 def drawn_path(stroke: Stroke) -> tuple[Floats, Floats]:
-    """What is drawn of :func:`stroke_path`: of a W once from side to side, in a few of its strokes.
-
-    Parameters
-    ----------
-    stroke : Stroke
-        On its mirror.
-
-    Returns
-    -------
-    x : ndarray, shape (n,)
-        Along the stroke [m].
-    y : ndarray, shape (n,)
-        Across it [m].
-    """
+    """What is drawn of :func:`stroke_path`: of a W once from side to side, in a few of its strokes."""
     if not stroke.is_swept:
         return stroke_path(stroke)
     strokes = min(DRAWN_OF_A_W, stroke.strokes_per_sweep)
@@ -166,17 +132,7 @@ class Drawing:
 
 
 def drawing_of(bench: Bench, spell: Spell, number: int, unit: Unit) -> Drawing:
-    """What to draw of a spell.
-
-    Parameters
-    ----------
-    bench : Bench
-    spell : Spell
-    number : int
-        In the programme.
-    unit : Unit
-        Of lengths.
-    """
+    """What to draw of a spell, by its number in the programme."""
     mirror, lap = bench.mirror.radius, bench.lap(spell.lap).radius
     bottom, top = (mirror, lap) if spell.on_top == "tool" else (lap, mirror)
     (x, y), drawn = (np.zeros(1), np.zeros(1)), (np.zeros(1), np.zeros(1))
@@ -191,24 +147,28 @@ def drawing_of(bench: Bench, spell: Spell, number: int, unit: Unit) -> Drawing:
 
 
 def caption_of(drawings: Sequence[Drawing]) -> str:
-    """What to say under drawings.
-
-    Parameters
-    ----------
-    drawings : sequence of Drawing
-    """
+    """What to say under drawings."""
     return CAPTION + ("; of a W a few of its crossings" if any(one.is_thinned for one in drawings) else "")
 
 
-def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
-    """Draw spells to one common scale, a panel each.
+def draw_programme(
+    figure: SubFigure, bench: Bench, spells: Sequence[Spell], unit: Unit, most: int | None = None
+) -> None:
+    """A programme's strokes, a panel each of at most so many, and what to say under them; the others are counted."""
+    drawings = [drawing_of(bench, spell, number, unit) for number, spell in enumerate(spells[:most], start=1)]
+    across = min(max(len(drawings), 3), A_ROW)
+    draw_spells(list(figure.subplots(rows_for(len(drawings)), across, squeeze=False).flat), drawings)
+    more = len(spells) - len(drawings)
+    figure.supxlabel(caption_of(drawings) + (f"; {more} more spells" if more > 0 else ""), fontsize=9)
 
-    Parameters
-    ----------
-    panels : sequence of Axes
-        At least as many as there are drawings; the others stay empty.
-    drawings : sequence of Drawing
-    """
+
+def rows_for(panels: int) -> int:
+    """Rows that so many panels take."""
+    return -(-panels // A_ROW)
+
+
+def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
+    """Draw spells to one common scale, a panel each; panels that are left over stay empty."""
     reach = 1.03 * max(abs(end) for drawing in drawings for end in drawing.box)
     most = max(len(drawing.lines) for drawing in drawings)
     for axes in panels:
@@ -252,7 +212,6 @@ def draw_stroke(axes: Axes, drawing: Drawing, style: Mapping[str, dict[str, Any]
     ----------
     axes : Axes
         Whose limits hold :attr:`Drawing.box`.
-    drawing : Drawing
     style : mapping
         ``SCREEN`` or ``PAPER``.
     """

@@ -1,11 +1,7 @@
-"""Plots of a study: curves with their standard error, heat maps with labelled lines, clouds of samples.
+"""A study as it is read and plotted: what was varied, what came out, what failed, in people's words and units.
 
-Told apart by dash, marker and hatch as well as by colour; the ramp of the maps runs from light to dark, so
-that it says the same in grey.
-
-A study's axes and quantities in people's words and units.
-
-A study as text: what was varied, what came out, what failed; and its forecast.
+Lines differ by dash, marker and hatch as well as by colour; the ramp of the maps runs from light to dark, so that it
+says the same in grey.
 """
 
 from __future__ import annotations
@@ -19,8 +15,8 @@ from numpy.typing import NDArray
 
 from wearsim.bench.units import unit_of_text
 from wearsim.errors import CouldNotError
-from wearsim.show.style import BLUE, INK, QUIET, RED, house, sheet
-from wearsim.show.text import columns, paragraph
+from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
+from wearsim.show.text import paragraph, table
 from wearsim.show.units import NANOMETRES
 from wearsim.study.cases import FAILURES
 from wearsim.study.forecast import Forecast
@@ -33,28 +29,34 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
+_FAILED = {"tips_off": "tipped off", "refused": "refused", "no_balance": "found no balance"}
 _EXTENTS = ("length", "side_sweep", "side_overhang")
 # SI unit of a coordinate -> the unit that a person reads, and its size.
 _READ = {"s": ("min", 60.0), "rad": ("deg", np.pi / 180.0)}
 _READ_HEIGHT = {"m": (NANOMETRES.name, NANOMETRES.size), "Pa": ("kPa", 1e3)}
+MOST_PANELS = 6
+MOST_LINES = 6
+MOST_ROWS = 3
+MOST_NUMBERS = 120
+_LINES: tuple[dict[str, Any], ...] = (
+    {"color": BLUE, "linestyle": "-", "marker": "o"},
+    {"color": RED, "linestyle": (0, (6, 2)), "marker": "s"},
+    {"color": INK, "linestyle": (0, (1, 1.2)), "marker": "^"},
+    {"color": QUIET, "linestyle": (0, (6, 2, 1, 2)), "marker": "D"},
+    {"color": BLUE, "linestyle": (0, (1, 1.2)), "marker": "v"},
+    {"color": RED, "linestyle": "-", "marker": "P"},
+)
+_RAMP = ("#f7f4ec", "#c9d6d3", "#7fa3b5", "#2f6690", "#0b2545")
+
+Fixed = dict[str, int]
 
 
 @dataclass(frozen=True)
 class Scale:
-    """Numbers of an axis or of a quantity as a person reads them.
-
-    Parameters
-    ----------
-    label : str
-        What it is, with its unit.
-    unit : str
-        Empty for plain numbers.
-    size : float
-        Of that unit, in SI.
-    """
+    """Numbers of an axis or of a quantity as a person reads them: their name and unit, and that unit's size in SI."""
 
     label: str
-    unit: str
+    unit: str  # empty for plain numbers
     size: float
 
     def numbers(self, values: Any) -> NDArray[np.float64]:
@@ -75,13 +77,11 @@ def axis_scale(result: StudyResult, coordinate: str) -> Scale:
     """
     variable, lengths = result.coordinates[coordinate], unit_of_text(str(result.attributes["bench_toml"]))
     first = variable.text.partition(", ")[0]
-    table, _, name = first.partition(".")
-    words = name.replace("_", " ") or table
-    owner = {"hands": "of the hands", "wear": "", "light": ""}.get(
-        table, f"of {table}" if table[-1].isdigit() else f"of the {table}"
-    )
-    if table.startswith("spell"):
-        owner = "" if table == "spell 1" else f"in {table}"
+    part, _, name = first.partition(".")
+    words = name.replace("_", " ") or part
+    owner = "" if part in ("wear", "light", "spell 1") else f"of {part}" if part[-1].isdigit() else f"of the {part}"
+    if part.startswith("spell") and owner:
+        owner = f"in {part}"
     read = {"m": (lengths.name, lengths.size), **_READ}
     unit, size = read.get(variable.unit, (variable.unit, 1.0))
     if name in _EXTENTS and variable.unit == "1":
@@ -110,31 +110,23 @@ def scalars(result: StudyResult) -> list[str]:
     return sorted((name for name in names if name not in side), key=lambda name: name != "risk")
 
 
-_WORDS = {"tips_off": "tipped off", "refused": "refused", "no_balance": "found no balance"}
-
-
 def study_text(result: StudyResult) -> str:
-    """Everything to read about a study.
-
-    Parameters
-    ----------
-    result : StudyResult
-    """
-    rows: list[tuple[str, ...]] = [("Varied", "from", "to", "values")]
-    sampled = [name for name, variable in result.coordinates.items() if variable.dimensions == ("sample",)]
-    for name in dict.fromkeys([*result.dimensions, *sampled]):
-        rows.append(_varied(result, name))
-    found: list[tuple[str, ...]] = [("Came out", "least", "median", "most")]
+    """Everything to read about a study."""
+    sampled = [name for name, variable in result.coordinates.items() if variable.dimensions == (SAMPLE,)]
+    varied = [_varied(result, name) for name in dict.fromkeys([*result.dimensions, *sampled])]
+    found = []
     for name in scalars(result):
         scale = quantity_scale(result.quantities[name])
         found.append((scale.label, *(f"{number:.4g}" for number in _spread(result, name) / scale.size)))
-    parts = ["\n".join(columns(rows, "<>>>")), "\n".join(columns(found, "<>>>")), failures_text(result)]
-    return "\n\n".join(part for part in parts if part)
+    parts = [table(("Varied", "from", "to", "values"), varied), failures_text(result)]
+    if found:
+        parts.insert(1, table(("Came out", "least", "median", "most"), found))
+    return "\n\n".join(parts)
 
 
 def _varied(result: StudyResult, name: str) -> tuple[str, str, str, str]:
     variable = result.coordinates[name]
-    if name == "sample":
+    if name == SAMPLE:
         return "random sample", "", "", str(variable.values.size)
     scale = axis_scale(result, name)
     if not is_number(variable):
@@ -156,7 +148,7 @@ def failures_text(result: StudyResult) -> str:
     lines = [f"{result.cases} cases, {sum(counts.values())} failed:"]
     for kind, count in counts.items():
         first = result.reason(*np.argwhere(result.failure == FAILURES.index(kind))[0])
-        lines.append(paragraph(f"{count} {_WORDS[kind]}; the first: {first}", "  ", "    "))
+        lines.append(paragraph(f"{count} {_FAILED[kind]}; the first: {first}", "  ", "    "))
     return "\n".join(lines)
 
 
@@ -174,13 +166,7 @@ def study_json(result: StudyResult) -> dict[str, Any]:
 
 
 def forecast_text(study: Study, expected: Forecast) -> str:
-    """What a dry run says.
-
-    Parameters
-    ----------
-    study : Study
-    expected : Forecast
-    """
+    """What a dry run says."""
     shape = " x ".join(map(str, study.shape))
     runs = f", {expected.runs} runs of the engine with the draws" if expected.runs != expected.cases else ""
     lines = [
@@ -206,29 +192,8 @@ def size(count: int) -> str:
     return f"{count / 1e3:.0f} kB" if count < 1_000_000 else f"{count / 1e6:.1f} MB"
 
 
-MOST_PANELS = 6
-MOST_LINES = 6
-MOST_ROWS = 3
-MOST_NUMBERS = 120
-_LINES: tuple[dict[str, Any], ...] = (
-    {"color": BLUE, "linestyle": "-", "marker": "o"},
-    {"color": RED, "linestyle": (0, (6, 2)), "marker": "s"},
-    {"color": INK, "linestyle": (0, (1, 1.2)), "marker": "^"},
-    {"color": QUIET, "linestyle": (0, (6, 2, 1, 2)), "marker": "D"},
-    {"color": BLUE, "linestyle": (0, (1, 1.2)), "marker": "v"},
-    {"color": RED, "linestyle": "-", "marker": "P"},
-)
-_RAMP = ("#f7f4ec", "#c9d6d3", "#7fa3b5", "#2f6690", "#0b2545")
-
-Fixed = dict[str, int]
-
-
 def study_figure(result: StudyResult) -> Figure:
     """Plot a study: curves where one axis is a number, heat maps where two are, clouds where it is a sample.
-
-    Parameters
-    ----------
-    result : StudyResult
 
     Raises
     ------
@@ -239,7 +204,7 @@ def study_figure(result: StudyResult) -> Figure:
     if not names or not np.any(result.failure == 0):
         raise CouldNotError(f"{result.file}: nothing to plot: no case that worked, or no number kept")
     numbers = [name for name in result.dimensions if name != SAMPLE and _varies(result, name)]
-    with house():
+    with plot_style():
         if SAMPLE in result.dimensions:
             return _clouds(result, names[0])
         if len(numbers) >= 2:
@@ -253,24 +218,21 @@ def _varies(result: StudyResult, name: str) -> bool:
 
 
 def _settings(result: StudyResult, free: list[str], most: int) -> tuple[list[Fixed], str]:
-    """Every combination of the words; numbers that are not shown stand at their middle, which is said."""
+    """Every combination of the words, and a note: numbers that are not shown stand at their middle."""
     others = [name for name in result.dimensions if name not in free]
     words = [name for name in others if not _varies(result, name)]
     middle = {name: result.coordinates[name].values.size // 2 for name in others if name not in words}
     choices = product(*(range(result.coordinates[name].values.size) for name in words))
     fixed = [{**middle, **dict(zip(words, choice, strict=True))} for choice in choices]
-    said = "; ".join(_said(result, name, at) for name, at in middle.items())
-    if len(fixed) > most:
-        said = "; ".join(part for part in (said, f"the first {most} of {len(fixed)}") if part)
-    return fixed[:most], said
+    notes = [_value_words(result, name, at) for name, at in middle.items()]
+    notes += [f"the first {most} of {len(fixed)}"] if len(fixed) > most else []
+    return fixed[:most], "; ".join(notes)
 
 
-def _said(result: StudyResult, name: str, at: int) -> str:
-    variable = result.coordinates[name]
+def _value_words(result: StudyResult, name: str, at: int) -> str:
+    """A setting's name and its value: ``length 0.25``."""
     scale = axis_scale(result, name)
-    value = variable.values[at]
-    words = scale.label.partition(" [")[0]
-    return f"{words} {scale.text(value)}"
+    return f"{scale.label.partition(' [')[0]} {scale.text(result.coordinates[name].values[at])}"
 
 
 def _label(result: StudyResult, fixed: Fixed) -> str:
@@ -292,20 +254,20 @@ def _cut(result: StudyResult, values: Any, fixed: Fixed, free: list[str]) -> Any
 
 def _curves(result: StudyResult, names: list[str], numbers: list[str]) -> Figure:
     free = numbers[:1]
-    fixed, said = _settings(result, free, MOST_LINES)
-    figure = sheet(8.0, 1.4 + 2.7 * len(names))
+    fixed, note = _settings(result, free, MOST_LINES)
+    figure = new_figure(8.0, 1.4 + 2.7 * len(names))
     panels = figure.subplots(len(names), 1, sharex=True, squeeze=False)[:, 0]
     for axes, name in zip(panels, names, strict=True):
         for line, at in zip(_LINES, fixed, strict=False):
             _curve(axes, result, name, free, at, line)
-        _dress(axes, result, name)
+        _set_title(axes, result, name)
     if free:
         panels[-1].set_xlabel(axis_scale(result, free[0]).label)
     if any(_label(result, at) for at in fixed):
         handles, labels = panels[0].get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside lower center", ncols=min(len(labels), 3))
-    if said:
-        figure.suptitle(said, fontsize=10)
+    if note:
+        figure.suptitle(note, fontsize=10)
     return figure
 
 
@@ -326,7 +288,7 @@ def _curve(axes: Axes, result: StudyResult, name: str, free: list[str], at: Fixe
         axes.plot(x[bad], np.full(bad.sum(), up), "x", color=line["color"], transform=height, clip_on=False)
 
 
-def _dress(axes: Axes, result: StudyResult, name: str) -> None:
+def _set_title(axes: Axes, result: StudyResult, name: str) -> None:
     scale = quantity_scale(result.quantities[name])
     title = scale.label
     if name == "risk":
@@ -345,14 +307,22 @@ def _dress(axes: Axes, result: StudyResult, name: str) -> None:
     axes.set_title(title[0].upper() + title[1:], fontsize=10)
 
 
+def _panels(count: int, margin: float, height: float, *, sharex: bool) -> tuple[Figure, Any]:
+    """A figure of so many panels, up to three in a row, that share the vertical axis [in]."""
+    across = min(count, 3)
+    down = -(-count // across)
+    figure = new_figure(margin + 3.4 * across, 1.2 + height * down)
+    panels = figure.subplots(down, across, sharex=sharex, sharey=True, squeeze=False)
+    for axes in list(panels.flat)[count:]:
+        axes.set_axis_off()
+    return figure, panels
+
+
 def _maps(result: StudyResult, name: str, numbers: list[str]) -> Figure:
     free = numbers[:2]
-    fixed, said = _settings(result, free, MOST_PANELS)
+    fixed, note = _settings(result, free, MOST_PANELS)
     scale = quantity_scale(result.quantities[name])
-    across = min(len(fixed), 3)
-    down = -(-len(fixed) // across)
-    figure = sheet(1.6 + 3.4 * across, 1.2 + 3.3 * down)
-    panels = figure.subplots(down, across, sharex=True, sharey=True, squeeze=False)
+    figure, panels = _panels(len(fixed), 1.6, 3.3, sharex=True)
     cuts = [scale.numbers(_cut(result, result.quantities[name].values, at, free[::-1])) for at in fixed]
     low, high = (float(bound) for bound in (np.nanmin(cuts), np.nanmax(cuts)))
     shown = None
@@ -360,8 +330,6 @@ def _maps(result: StudyResult, name: str, numbers: list[str]) -> Figure:
         shown = _map(axes, result, free, values, (low, high))
         _number(axes, shown, values) if name == "risk" else _contour(axes, shown, values)
         axes.set_title(_label(result, at), fontsize=10)
-    for axes in list(panels.flat)[len(fixed) :]:
-        axes.set_axis_off()
     for axes in panels[-1]:
         axes.set_xlabel(axis_scale(result, free[0]).label)
     for axes in panels[:, 0]:
@@ -369,8 +337,8 @@ def _maps(result: StudyResult, name: str, numbers: list[str]) -> Figure:
     if shown is not None:
         hatched = "; hatched: cannot be done" if np.any(result.failure > 0) else ""
         figure.colorbar(shown, ax=panels, label=scale.label + hatched, shrink=0.9)
-    if said:
-        figure.suptitle(said, fontsize=10)
+    if note:
+        figure.suptitle(note, fontsize=10)
     return figure
 
 
@@ -422,29 +390,24 @@ def _middles(shown: Any) -> tuple[Any, Any]:
 def _clouds(result: StudyResult, name: str) -> Figure:
     """One cloud for every sampled setting."""
     keys = [key for key, variable in result.coordinates.items() if variable.dimensions == (SAMPLE,) and key != SAMPLE]
-    fixed, said = _settings(result, [SAMPLE], MOST_LINES)
+    fixed, note = _settings(result, [SAMPLE], MOST_LINES)
     scale = quantity_scale(result.quantities[name])
-    across = min(len(keys), 3)
-    down = -(-len(keys) // across)
-    figure = sheet(1.2 + 3.4 * across, 1.2 + 3.0 * down)
-    panels = figure.subplots(down, across, sharey=True, squeeze=False)
+    figure, panels = _panels(len(keys), 1.2, 3.0, sharex=False)
     for axes, key in zip(panels.flat, keys, strict=False):
         reading = axis_scale(result, key)
         x = reading.numbers(result.coordinates[key].values)
         for line, at in zip(_LINES, fixed, strict=False):
             y = scale.numbers(_cut(result, result.quantities[name].values, at, [SAMPLE]))
-            look = {"color": line["color"], "marker": line["marker"], "linestyle": "none"}
-            axes.plot(x, y, label=_label(result, at) or None, markersize=3.5, alpha=0.7, **look)
+            style = {**line, "linestyle": "none"}
+            axes.plot(x, y, label=_label(result, at) or None, markersize=3.5, alpha=0.7, **style)
         axes.set_xlabel(reading.label)
         if x.min() > 0.0 and x.max() / x.min() > 20.0:
             axes.set_xscale("log")
             axes.xaxis.set_major_formatter("{x:g}")
-    for axes in list(panels.flat)[len(keys) :]:
-        axes.set_axis_off()
     for axes in panels[:, 0]:
         axes.set_ylabel(scale.label)
     handles, labels = panels[0, 0].get_legend_handles_labels()
     if labels:
         figure.legend(handles, labels, loc="outside lower center", ncols=min(len(labels), 3))
-    figure.suptitle(said, fontsize=10)
+    figure.suptitle(note, fontsize=10)
     return figure

@@ -1,4 +1,4 @@
-"""One look for every plot: told apart by line and hatch as well as by colour, on white paper or on a screen."""
+"""One style for every plot: lines and areas differ by dash and hatch as well as by colour, on paper and on a screen."""
 
 from __future__ import annotations
 
@@ -54,8 +54,8 @@ _RC: dict[str, Any] = {
 
 
 @contextmanager
-def house() -> Iterator[None]:
-    """The house's settings of matplotlib, for as long as the block lasts.
+def plot_style() -> Iterator[None]:
+    """Our settings of matplotlib, for as long as the block lasts.
 
     Yields
     ------
@@ -67,7 +67,7 @@ def house() -> Iterator[None]:
         yield
 
 
-def sheet(width: float, height: float) -> Figure:
+def new_figure(width: float, height: float) -> Figure:
     """An empty figure of this size [in], apart from any window or global state."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -78,22 +78,13 @@ def sheet(width: float, height: float) -> Figure:
 
 
 def save(figure: Figure, path: Path, ending: str) -> None:
-    """Write a figure.
-
-    Parameters
-    ----------
-    figure : Figure
-    path : Path
-    ending : str
-        ``".png"``, ``".svg"`` or ``".pdf"``; the path itself may have another.
-    """
+    """Write a figure as ``".png"``, ``".svg"`` or ``".pdf"``; the path itself may have another ending."""
     kind = ending.lower().lstrip(".")
     undated = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind, {})
-    with house():
+    with plot_style():
         engine = figure.get_layout_engine()
-        if (
-            engine is not None
-        ):  # laid out once: again and again it would move by a last bit, and an SVG names clips by it
+        if engine is not None:
+            # laid out once: again and again it would move by a last bit, and an SVG names clips by it
             engine.execute(figure)
             figure.set_layout_engine("none")
         figure.savefig(path, format=kind, dpi=150, metadata=undated)

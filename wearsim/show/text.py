@@ -1,14 +1,18 @@
-"""Plain text for a terminal of 80 columns, in letters that every terminal has."""
+"""Plain text for a terminal of 40 to 80 columns, in letters that every terminal has: paragraphs and tables."""
 
 from __future__ import annotations
 
 import shutil
 import textwrap
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from typing import Any, Literal, NamedTuple
 
 WIDTH = 80
 NARROWEST = 40
+GAP = 2
+NARROW_WORDS = 16
+"""Of a column of words: to this many columns it is narrowed before others are moved below."""
+Cell = str | tuple[str, str]
 
 
 def text_width() -> int:
@@ -33,122 +37,133 @@ def paragraph(text: str, first: str = "", rest: str = "", width: int | None = No
         By default :func:`text_width`.
     """
     return textwrap.fill(
-        text, width or text_width(), initial_indent=first, subsequent_indent=rest, break_long_words=False,
+        text,
+        width or text_width(),
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=False,
         break_on_hyphens=False,
-    )  # fmt: skip
+    )
 
 
-def columns(rows: Sequence[Sequence[str]], sides: str, gap: int = 2) -> list[str]:
-    """Rows in columns as wide as they must be.
+def warnings_text(warnings: Iterable[str], head: str = "Warning: ", rest: str = " " * 9) -> str:
+    """Warnings, a paragraph each; empty where there are none."""
+    return "\n".join(paragraph(line, head, rest) for line in warnings)
 
-    Where they are wider than there is room for, the columns that have none stand below, the first column again beside
-    them; a first column of words is broken where even one column has no room beside it.
+
+def table(
+    heads: Sequence[str], rows: Iterable[Sequence[Cell]], words: Collection[int] = (0,), band: str = "band"
+) -> str:
+    """Rows under their heads; a column without anything in it is left out.
+
+    Columns without room stand below the others, the first column again beside them; a number and its band stay together.
 
     Parameters
     ----------
-    rows : sequence of sequences of str
-    sides : str
-        A letter a column: ``"<"`` for left, ``">"`` for right.
-    gap : int
-        Blanks between two columns.
+    heads : sequence of str
+        They and the cells may have several lines.
+    rows : iterable of sequence of str or (str, str)
+        A pair is a number and its band, in a column each.
+    words : collection of int
+        Cells of words, which stand to the left and are broken where there is little room; numbers stand to the right.
+    band : str
+        Head of the columns of bands.
     """
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    room = text_width()
-    lines: list[str] = []
-    for number, block in enumerate(_blocks(widths, gap, room)):
-        part = [[row[column] for column in block] for row in rows]
-        part = _broken(part, room - sum(widths[column] + gap for column in block[1:]))
-        lines += [""] * (number > 0) + _laid_out(part, "".join(sides[column] for column in block), gap)
-    return lines
+    groups = [
+        _columns(head, cells, place in words, band)
+        for place, (head, *cells) in enumerate(zip(heads, *rows, strict=True))
+        if not cells or any(cell if isinstance(cell, str) else any(cell) for cell in cells)
+    ]
+    return "\n\n".join(_printed([column for group in block for column in group]) for block in _blocks(groups))
 
 
-def _blocks(widths: Sequence[int], gap: int, room: int) -> list[list[int]]:
-    """Which columns stand beside each other: the first in every block, and as many of the others as have room."""
-    blocks, taken = [[0]], widths[0]
-    for column, width in enumerate(widths[1:], start=1):
-        if taken + gap + width > room and len(blocks[-1]) > 1:
-            blocks.append([0])
+class _Column(NamedTuple):
+    head: str
+    cells: Sequence[str]
+    is_words: bool = False
+
+    @property
+    def width(self) -> int:
+        """Columns of the terminal that it takes at least, with the gap before it."""
+        whole = max(len(line) for cell in (self.head, *self.cells) for line in cell.split("\n"))
+        return GAP + (min(whole, NARROW_WORDS) if self.is_words else whole)
+
+
+def _columns(head: str, cells: Sequence[Cell], is_words: bool, band: str) -> list[_Column]:
+    """One column, or two where the cells are numbers with their bands: then the head stands over both."""
+    numbers = [cell if isinstance(cell, str) else cell[0] for cell in cells]
+    bands = ["" if isinstance(cell, str) else cell[1] for cell in cells]
+    if not any(bands):
+        return [_Column(head, numbers, is_words)]
+    name, _, unit = head.rpartition("\n")
+    heads = (f"\n{unit}", f"{name}\n{band}") if name else (head, band)
+    return [_Column(heads[0], numbers), _Column(heads[1], bands)]
+
+
+def _blocks(groups: Sequence[list[_Column]]) -> list[list[list[_Column]]]:
+    """Which groups of columns stand beside each other: the first in every block, and as many of the others as have room."""
+    widths = [sum(column.width for column in group) for group in groups]
+    blocks, taken = [[groups[0]]], widths[0]
+    for group, width in zip(groups[1:], widths[1:], strict=True):
+        if len(blocks[-1]) > 1 and taken + width > text_width() + GAP:
+            blocks.append([groups[0]])
             taken = widths[0]
-        blocks[-1].append(column)
-        taken += gap + width
+        blocks[-1].append(group)
+        taken += width
     return blocks
 
 
-def _broken(rows: list[list[str]], room: int) -> list[list[str]]:
-    """Rows whose first cell is broken into lines where it is wider than its room, the others beside the last of them."""
-    broken = []
-    for first, *others in rows:
-        *above, last = textwrap.wrap(first, max(room, 10), break_long_words=False) or [""]
-        broken += [[line, *("" for _ in others)] for line in above]
-        broken.append([last if above else first, *others])
-    return broken
+def _printed(columns: Sequence[_Column]) -> str:
+    from rich.console import Console  # no command needs them before it has an answer
+    from rich.table import Table
+
+    laid = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0), show_header=any(column.head for column in columns))
+    for column in columns:
+        side: Literal["left", "right"] = "left" if column.is_words else "right"
+        laid.add_column(column.head, justify=side, no_wrap=not column.is_words, overflow="fold")
+    for cells in zip(*(column.cells for column in columns), strict=True):
+        laid.add_row(*cells)
+    page = Console(
+        width=text_width(),
+        color_system=None,
+        force_terminal=False,
+        force_jupyter=False,
+        legacy_windows=False,
+        markup=False,
+        emoji=False,
+        highlight=False,
+    )
+    with page.capture() as printed:
+        page.print(laid)
+    return "\n".join(line.rstrip() for line in printed.get().splitlines())
 
 
-def _laid_out(rows: list[list[str]], sides: str, gap: int) -> list[str]:
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    return [
-        (" " * gap).join(f"{cell:{side}{width}}" for cell, side, width in zip(row, sides, widths, strict=True)).rstrip()
-        for row in rows
-    ]
-
-
-def banded(values: Iterable[float], bands: Any, written: Callable[[float], str]) -> list[str]:
-    """Values, each with its band in brackets behind it, all as wide as the widest.
-
-    Parameters
-    ----------
-    values : iterable of float
-    bands : (n, 2) array_like, (2,) array_like or None
-        Lower and upper end; of one value it may be the pair itself; None for no bands.
-    written : callable
-        How a number is written.
-    """
+def banded(values: Iterable[float], bands: Any, written: Callable[[float], str]) -> list[tuple[str, str]]:
+    """Values and their bands (n, 2) in writing, each pair a cell of a table; the second is empty where there are none."""
     numbers = [written(value) for value in values]
     if bands is None:
-        return numbers
-    import numpy as np  # the voice of every command comes from here, and has no use for it
+        return [(number, "") for number in numbers]
+    return [(number, band_words(ends, written)) for number, ends in zip(numbers, bands, strict=True)]
 
-    pairs = np.reshape(bands, (len(numbers), 2))
-    brackets = [f"({written(low)} to {written(high)})" for low, high in pairs]
-    return [line for (line,) in aligned([(f"{a} {b}",) for a, b in zip(numbers, brackets, strict=True)], (0,))]
+
+def bands_beneath(name: str, cells: Sequence[tuple[str, str]], band: str = "") -> list[tuple[str, ...]]:
+    """A row of numbers, and beneath it one of their bands, where there are any, with a name of its own."""
+    numbers, bands = zip(*cells, strict=True)
+    return [(name, *numbers), *([(band, *bands)] if any(bands) else [])]
+
+
+def band_words(ends: Sequence[float], written: Callable[[float], str]) -> str:
+    """A band in writing: ``49 to 57``."""
+    low, high = ends
+    return f"{written(low)} to {written(high)}"
 
 
 def ends_words(ends: Mapping[str, Any], name: str, written: Callable[[float], str]) -> str:
-    """A band in brackets to stand behind its number, a blank before it; empty where there is none.
-
-    Parameters
-    ----------
-    ends : mapping of str to (2,) ndarray
-        Bands of a figure's numbers.
-    name : str
-        Of the number.
-    written : callable
-        How a number is written.
-    """
-    return f" ({written(ends[name][0])} to {written(ends[name][1])})" if name in ends else ""
+    """Of bands by name one in brackets to stand behind its number, a blank before it; empty where there is none."""
+    return f" ({band_words(ends[name], written)})" if name in ends else ""
 
 
-def aligned(rows: Sequence[tuple[str, ...]], which: Sequence[int]) -> list[tuple[str, ...]]:
-    """Rows in whose columns ``which`` numbers stand beneath numbers, whatever brackets follow them.
-
-    Parameters
-    ----------
-    rows : sequence of tuple of str
-    which : sequence of int
-        Columns; a cell without brackets in a column that has some stands where the numbers do.
-    """
-    out = [list(row) for row in rows]
-    for column in which:
-        behind = [row[column].partition("(")[1:] for row in rows]
-        room = max(len("".join(parts)) for parts in behind)
-        for row, parts in zip(out, behind, strict=True):
-            if room:
-                number = row[column].partition("(")[0].rstrip()
-                row[column] = f"{number} {''.join(parts):>{room}}"
-    return [tuple(row) for row in out]
-
-
-def lean(value: float, before: float, scale: float, half: int = 7) -> str:
+def low_high_bar(value: float, before: float, scale: float, half: int = 7) -> str:
     """A value as a bar to the left (low) or right (high) of a middle, with a mark where it was before.
 
     Parameters

@@ -10,14 +10,15 @@ import numpy as np
 from wearsim.bench.bench import GRAVITY, Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import STROKES, Programme, Spell
+from wearsim.bench.units import INCHES, Unit, length_unit
 from wearsim.decide.proposal import EarlyStop, Proposal
 from wearsim.show.card.readings import ReadingRows, check_by_readings, reading_rows
 from wearsim.show.notices import waiting_text
 from wearsim.show.outcome import unit_for
-from wearsim.show.profiles import zones_of
+from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import Drawing, drawing_of
 from wearsim.show.text import ends_words, in_diameters
-from wearsim.show.units import INCHES, Unit, length_unit, temperature_unit
+from wearsim.show.units import temperature_unit
 from wearsim.wear.expected_readings import ReadingsAfter, is_long
 from wearsim.wear.outcome import Outcome
 
@@ -296,7 +297,7 @@ def _look(bench: Bench, proposal: Proposal, unit: Unit, high: Unit) -> tuple[str
     outcome, rest = proposal.outcome, tuple(filter(None, [waiting_text(bench.mirror)]))
     if not proposal.programme.spells:
         return rest
-    zones = zones_of(bench.mirror, outcome.radius)
+    zones = ring_means(bench.mirror, outcome.radius)
     change = zones.matrix @ (outcome.figure_error - outcome.before)
     i = int(np.argmax(np.abs(change[: zones.clear])))
     ring = f"{unit.number(zones.edges[i])} to {unit.text(zones.edges[i + 1])}"

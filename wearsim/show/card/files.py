@@ -14,7 +14,7 @@ from wearsim.decide.proposal import Proposal
 from wearsim.show.card.content import card_content
 from wearsim.show.card.page import card_pages
 from wearsim.show.card.pen import HEIGHT, WIDTH, Pen
-from wearsim.show.style import house
+from wearsim.show.style import plot_style
 from wearsim.wear.expected_readings import ReadingsAfter
 
 # On a screen a page is as wide as the window goes; on paper each has a sheet of its own, as large as in the PDF.
@@ -66,7 +66,7 @@ def card_bytes(
 
 def _pdf(pages: list[Pen]) -> bytes:
     whole = BytesIO()
-    with house(), PdfPages(whole, metadata={"CreationDate": None, "Title": "Bench card"}) as file:
+    with plot_style(), PdfPages(whole, metadata={"CreationDate": None, "Title": "Bench card"}) as file:
         for page in pages:
             file.savefig(page.figure)
     return whole.getvalue()
@@ -85,6 +85,6 @@ def _html(pages: list[Pen]) -> bytes:
 def _svg(page: Pen) -> bytes:
     """A page as SVG, its letters as paths: it looks the same wherever its font is missing."""
     whole = BytesIO()
-    with house(), matplotlib.rc_context({"svg.fonttype": "path"}):
+    with plot_style(), matplotlib.rc_context({"svg.fonttype": "path"}):
         page.figure.savefig(whole, format="svg", metadata={"Date": None, "Title": "Bench card"})
     return whole.getvalue()

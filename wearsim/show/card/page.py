@@ -17,7 +17,7 @@ from wearsim.show.card.pen import DOTTED, HEIGHT, POINT, TYPES, WIDTH, Pen, Type
 from wearsim.show.card.readings import ReadingRows
 from wearsim.show.notices import ON_THE_CARD
 from wearsim.show.strokes import PAPER, Drawing, draw_stroke
-from wearsim.show.style import house, without_frame
+from wearsim.show.style import plot_style, without_frame
 
 MARGIN = 10.0
 LEFT, RIGHT, BOTTOM = MARGIN, WIDTH - MARGIN, HEIGHT - MARGIN
@@ -60,7 +60,7 @@ def card_pages(content: CardContent) -> list[Pen]:
     ----------
     content : CardContent
     """
-    with house():
+    with plot_style():
         face, pages = plan(content)
         return [_page(content, face, pages, number) for number in range(len(pages))]
 

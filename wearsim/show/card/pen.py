@@ -12,7 +12,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.patches import Rectangle
 from matplotlib.textpath import text_to_path
 
-from wearsim.show.style import sheet
+from wearsim.show.style import new_figure
 
 # As wide as A4 and as high as Letter: prints on either without being scaled.
 WIDTH, HEIGHT = 210.0, 279.4
@@ -102,7 +102,7 @@ class Pen:
         self.text: list[str] = []
         self.face, self.dry = face, dry
         if not dry:
-            self.figure = sheet(WIDTH / MM, HEIGHT / MM)
+            self.figure = new_figure(WIDTH / MM, HEIGHT / MM)
             self.figure.set_layout_engine("none")
             self.axes = self._axes(0.0, 0.0, WIDTH, HEIGHT)
             self.axes.set(xlim=(0.0, WIDTH), ylim=(HEIGHT, 0.0))

@@ -1,0 +1,110 @@
+"""The numbers of an outcome as they are read: in words, in their units, with their bands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import NamedTuple
+
+from wearsim.bench.units import Unit, decimal
+from wearsim.kernels.arrays import Floats
+from wearsim.show.text import Cell, band_words, bands_beneath, ends_words, table
+from wearsim.wear.outcome import Outcome
+
+CANNOT = "cannot"
+
+
+class Number(NamedTuple):
+    """How a number is read: its name in the code, in words, its unit, how it is written."""
+
+    name: str
+    words: str
+    unit: str
+    written: Callable[[float], str]
+
+    @property
+    def label(self) -> str:
+        """The words with the unit."""
+        return f"{self.words}, {self.unit}" if self.unit else self.words
+
+
+def in_kilopascals(pressure: float) -> str:
+    """A pressure [Pa] as a number of kPa."""
+    return f"{pressure / 1e3:.2f}"
+
+
+def in_tenths(share: float) -> str:
+    """A share [1] in per cent and tenths of it."""
+    return f"{decimal(100.0 * share, 1)}%"
+
+
+PRESSURE = Number("peak_pressure", "Largest pressure", "kPa", in_kilopascals)
+LIFT_OFF = Number("lift_off_share", "Lift-off, mean share", "", in_tenths)
+
+
+def figure_numbers(high: Unit, conic_places: int = 2) -> tuple[Number, ...]:
+    """The figure's numbers (:class:`wearsim.figure.metrics.FigureNumbers`), the conic with so many decimals."""
+    return (
+        Number("surface_rms", "RMS, surface", high.name, high.number),
+        Number("surface_pv", "Peak to valley, surface", high.name, high.number),
+        Number("wavefront_rms_waves", "RMS, wavefront", "waves", "{:.3f}".format),
+        Number("wavefront_pv_waves", "Peak to valley, wavefront", "waves", "{:.2f}".format),
+        Number("strehl", "Strehl ratio", "", "{:.3f}".format),
+        Number("conic_fit", "Conic constant, best fit", "", lambda conic: decimal(conic, conic_places)),
+        Number("edge_roll", "Edge roll, negative: down", high.name, high.number),
+    )
+
+
+@dataclass(frozen=True)
+class BandedNumbers:
+    """Numbers by their names, and the bands of those that have one."""
+
+    values: Mapping[str, float]
+    ends: Mapping[str, Floats]
+
+    def cells(self, number: Number) -> tuple[str, str]:
+        """A number and its band; empty what is not there."""
+        value, ends = self.values.get(number.name), self.ends.get(number.name)
+        return (
+            "" if value is None else number.written(value),
+            "" if ends is None else band_words(tuple(ends), number.written),
+        )
+
+    def text(self, name: str, written: Callable[[float], str], unit: str = "") -> str:
+        """A number with its unit and, in brackets, its band."""
+        return f"{written(self.values[name])}{unit}{ends_words(self.ends, name, written)}"
+
+    def height(self, name: str, high: Unit) -> str:
+        """The same of a height [m]."""
+        return self.text(name, high.number, f" {high.name}")
+
+
+def numbers_before(outcome: Outcome) -> BandedNumbers:
+    """The figure before."""
+    return BandedNumbers(asdict(outcome.numbers_before), {} if outcome.band is None else outcome.band.numbers_before)
+
+
+def numbers_after(outcome: Outcome) -> BandedNumbers:
+    """The figure after, and largest pressure and lift-off of the programme."""
+    of_programme = {one.name: getattr(outcome, one.name) for one in (PRESSURE, LIFT_OFF)}
+    band = outcome.band
+    ends = {} if band is None else {**band.numbers, **band.of_programme}
+    return BandedNumbers({**asdict(outcome.numbers), **of_programme}, ends)
+
+
+def numbers_table(
+    columns: Mapping[str, BandedNumbers | None],
+    numbers: Sequence[Number],
+    *,
+    head: str = "",
+    band_beneath: bool = False,
+) -> str:
+    """Numbers in rows, ``head`` over their names; None for a column of what cannot be done.
+
+    A band stands beside its number, or beneath it.
+    """
+    rows: list[Sequence[Cell]] = []
+    for number in numbers:
+        cells = [(CANNOT, "") if column is None else column.cells(number) for column in columns.values()]
+        rows += bands_beneath(number.label, cells, "  its band") if band_beneath else [(number.label, *cells)]
+    return table([head, *columns], rows)
