@@ -20,6 +20,7 @@ import typer
 from cogapp import Cog
 
 import wearsim
+from tests.kernels.test_new_stroke import ADDED
 from wearsim.cli.main import app, run
 
 ROOT = Path(__file__).parents[2]
@@ -93,6 +94,12 @@ def test_what_it_names_of_the_code_is_there(page: str) -> None:
         if name and not name.endswith((".toml", ".h5")):
             pkgutil.resolve_name(name)
         assert not path or (ROOT / path).exists() or path.startswith("docs/generated"), path
+
+
+def test_developers_add_the_stroke_that_is_tested() -> None:
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for file, (_, lines) in ADDED.items():
+        assert file in page and lines in page
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
