@@ -22,8 +22,8 @@ import numpy as np
 
 from tests.benchmarks import seeded_rows
 from wearsim.learn.practice.file import Practice
-from wearsim.learn.practice.mirror import FAULTS, Truth
-from wearsim.learn.practice.rehearse import TARGET, rehearse, replayed, start_practice, true_rms
+from wearsim.learn.practice.mirror import FAULTS, TrueValues
+from wearsim.learn.practice.rehearse import TARGET, rehearse, replay, start_practice, true_rms
 from wearsim.wear.constants import Constants
 
 SESSION_SPREAD = 0.08
@@ -33,8 +33,8 @@ def practice_mirror(seed: int) -> Practice:
     """The practice mirror of a seed."""
     rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(31,)))
     factors = [float(2.0**power) for power in rng.uniform(-1.0, 1.0, 4)]
-    truth = Truth(Constants(*factors), SESSION_SPREAD, seed)
-    return Practice(seed, FAULTS[seed % len(FAULTS)], truth=truth)
+    truth = TrueValues(Constants(*factors), SESSION_SPREAD, seed)
+    return Practice(seed, FAULTS[seed % len(FAULTS)], true_values=truth)
 
 
 def one_loop(seed: int, minutes: float = 60.0) -> dict[str, Any]:
@@ -42,9 +42,9 @@ def one_loop(seed: int, minutes: float = 60.0) -> dict[str, Any]:
     began, said = time.monotonic(), [""]
     with tempfile.TemporaryDirectory() as scratch:
         folder = start_practice(Path(scratch) / "mirror", practice_mirror(seed))
-        practice, mirror = replayed(folder)
+        practice, mirror = replay(folder)
         first = true_rms(mirror)
-        rounds = list(rehearse(folder.path, minutes=minutes, starts=2, tell=said.append))
+        rounds = list(rehearse(folder.path, minutes=minutes, starts=2, progress=said.append))
     glass = folder.bench.mirror
     return {
         "seed": seed, "fault": practice.fault, "diameter": glass.diameter, "first_m": first,

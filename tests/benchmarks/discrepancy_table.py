@@ -12,7 +12,7 @@ import argparse
 import numpy as np
 
 from tests.benchmarks.learn_coverage import random_programme
-from wearsim.learn.practice.mirror import PracticeMirror, Truth, draw_mirror
+from wearsim.learn.practice.mirror import PracticeMirror, TrueValues, draw_mirror
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.predict import gauge_for, predict
 
@@ -25,7 +25,7 @@ def row(seed: int, cells: int) -> tuple[float, float, float, float, float]:
     programme = random_programme(np.random.default_rng(seed))
     radial = predict(drawn.bench, programme, draws=0, start=drawn.start)
     accuracy = PlanarAccuracy(cells=cells, poses=12, share_of_rate=0.02)
-    mirror = PracticeMirror(drawn.bench, Truth(seed=seed), drawn.start, accuracy)
+    mirror = PracticeMirror(drawn.bench, TrueValues(seed=seed), drawn.start, accuracy)
     before = mirror.error
     mirror.work(programme)
     removal = np.interp(radial.radius, mirror.radius, before - mirror.error)

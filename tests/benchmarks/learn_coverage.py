@@ -23,16 +23,23 @@ import numpy as np
 from tests.benchmarks import seeded_rows
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, programme_from_table
+from wearsim.learn.cache import Known
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_sessions, filter_of
-from wearsim.learn.discrepancy import Discrepancy
-from wearsim.learn.filter import SessionFilter
+from wearsim.learn.filter import Discrepancy, SessionFilter
 from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
-from wearsim.learn.observation import measured_figure
-from wearsim.learn.practice.mirror import Drawn, PracticeMirror, Reader, draw_mirror, drawn_truth, sheet_text
-from wearsim.learn.present_state import standing_after, under
-from wearsim.learn.record import new_folder, record
+from wearsim.learn.practice.mirror import (
+    DrawnMirror,
+    KnifeEdgeTester,
+    PracticeMirror,
+    draw_mirror,
+    draw_true_values,
+    sheet_text,
+)
+from wearsim.learn.present_state import present_state
+from wearsim.learn.record import create_folder, record
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.constants import NAMES, prior
+from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.predict import gauge_for, predict
 
 CELLS = PlanarAccuracy(cells=96, poses=12, share_of_rate=0.02)
@@ -57,12 +64,12 @@ def random_programme(rng: np.random.Generator) -> Programme:
 
 
 def make_folder(
-    place: Path, drawn: Drawn, seed: int, sessions: int, cells: PlanarAccuracy = CELLS
+    place: Path, drawn: DrawnMirror, seed: int, sessions: int, cells: PlanarAccuracy = CELLS
 ) -> tuple[MirrorFolder, Any]:
     """A folder with its sessions worked, read and recorded; and the truth."""
-    truth = drawn_truth(drawn.bench, seed)
-    mirror, tester = PracticeMirror(drawn.bench, truth, drawn.start, cells), Reader()
-    new_folder(place, drawn.text, {"readings.toml": sheet_text(mirror.read(tester))})
+    truth = draw_true_values(drawn.bench, seed)
+    mirror, tester = PracticeMirror(drawn.bench, truth, drawn.start, cells), KnifeEdgeTester()
+    create_folder(place, drawn.text, {"readings.toml": sheet_text(mirror.read(tester))})
     rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(9,)))
     done, after = place.parent / "done.toml", place.parent / "after.toml"
     for number in range(sessions):
@@ -101,15 +108,13 @@ def one_case(seed: int, sessions: int, draws: int, cells: PlanarAccuracy = CELLS
     }  # fmt: skip
 
 
-def _miss(folder: MirrorFolder, session_filter: SessionFilter, number: int, known: Calibration | None) -> float:
+def _miss(folder: MirrorFolder, session_filter: SessionFilter, number: int, found: Calibration | None) -> float:
     """RMS of predicted less measured after a session, predicted with what was known before it [m]."""
-    belief = prior(folder.bench) if known is None else known.belief
-    spread = Discrepancy().spread if known is None else known.posterior.spread
-    misfits = frozenset() if known is None else frozenset(known.misfits)
-    then = standing_after(folder, session_filter, number - 1, belief, spread, misfits)
-    then = under(then, folder, number)
-    outcome = predict(then.bench, folder.sessions[number - 1].programme, draws=0, **then.known)
-    measured = measured_figure(folder.bench, folder.sessions[number - 1].measured)
+    known = Known(prior(folder.bench), Discrepancy().spread) if found is None else Known.of(found)
+    session = folder.sessions[number - 1]
+    before = present_state(folder, known, number - 1, session_filter=session_filter).under_conditions(session.note)
+    outcome = predict(before.bench, session.programme, draws=0, **before.arguments)
+    measured = start_figure(folder.bench_after(number))
     gauge = gauge_for(folder.bench, measured.radius)
     return gauge.aperture.rms(gauge.error(measured.height) - outcome.figure_error)
 

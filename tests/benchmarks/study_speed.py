@@ -30,7 +30,7 @@ COARSE = Accuracy(
 def overhead() -> None:
     """Processor time of a chunk against the bare engine on the same cases, turn about, the best of each."""
     from tests.helpers.workbench import work
-    from wearsim.study.cases import Chunk, _settled, job_for, work_chunk
+    from wearsim.study.cases import Chunk, _changed, job_for, work_chunk
     from wearsim.study.plan import sample_of
     from wearsim.wear.initial_figure import start_figure
     from wearsim.wear.predict import gauge_for, predict
@@ -38,7 +38,7 @@ def overhead() -> None:
 
     study = study_of(10_000)
     job, rows = job_for(study), sample_of(study, 0)
-    settled = [job.settle(place, rows[place]) for place in range(COUNT)]
+    settled = [job.bench_and_programme(place, rows[place]) for place in range(COUNT)]
     start = start_figure(study.bench)
     state = start_state(study.bench, start.radius, start.height, job.accuracy)
     gauge = gauge_for(study.bench, start.radius)
@@ -48,7 +48,7 @@ def overhead() -> None:
             gauge.numbers(work(bench, programme, state).states[-1].height)
 
     def chunk() -> None:
-        _settled.cache_clear()  # every case has a bench of its own: none may be remembered from the last round
+        _changed.cache_clear()  # every case has a bench of its own: none may be remembered from the last round
         work_chunk(job, Chunk(0, 0, COUNT, rows[:COUNT]))
 
     def whole_predict() -> None:
@@ -80,7 +80,7 @@ def run(cases: int, workers: int, minutes: float, accuracy: Accuracy) -> None:
             folder / "out.h5",
             workers=workers,
             accuracy=accuracy,
-            watch=lambda p: marks.append((time.perf_counter(), p.done)),
+            progress=lambda p: marks.append((time.perf_counter(), p.done)),
         )
         wall = time.perf_counter() - begun
         size = (folder / "out.h5").stat().st_size

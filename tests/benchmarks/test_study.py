@@ -27,7 +27,7 @@ def job() -> tuple[Job, Any]:
 
 
 def test_bare_engine(benchmark: Any, job: tuple[Job, Any]) -> None:
-    settled = [job[0].settle(place, job[1][place]) for place in range(COUNT)]
+    settled = [job[0].bench_and_programme(place, job[1][place]) for place in range(COUNT)]
     start = start_figure(settled[0][0])
     states = [start_state(bench, start.radius, start.height, job[0].accuracy) for bench, _ in settled]
     gauge = gauge_for(settled[0][0], start.radius)
@@ -40,7 +40,7 @@ def test_bare_engine(benchmark: Any, job: tuple[Job, Any]) -> None:
 
 
 def test_predict(benchmark: Any, job: tuple[Job, Any]) -> None:
-    settled = [job[0].settle(place, job[1][place]) for place in range(COUNT)]
+    settled = [job[0].bench_and_programme(place, job[1][place]) for place in range(COUNT)]
     benchmark(lambda: [ws.predict(*pair, draws=0) for pair in settled])
 
 

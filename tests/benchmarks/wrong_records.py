@@ -28,12 +28,13 @@ from tests.benchmarks.learn_coverage import CELLS, STROKES, make_folder
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import programme_from_table, spell_table
 from wearsim.errors import WearsimError
+from wearsim.kernels.arrays import Floats
 from wearsim.learn.calibrate import filter_of
 from wearsim.learn.filter import SessionFilter, SessionModel
 from wearsim.learn.folder import MirrorFolder
-from wearsim.learn.misfit import chances_of, check_records, mixture_moments, plausible, with_chances
+from wearsim.learn.misfit import SizeHypothesis, chances_of, check_records, plausible_places, with_chances
 from wearsim.learn.observation import of_readings
-from wearsim.learn.practice.mirror import FAULTS, Drawn, PracticeMirror, Reader, Truth, draw_mirror
+from wearsim.learn.practice.mirror import FAULTS, DrawnMirror, KnifeEdgeTester, PracticeMirror, TrueValues, draw_mirror
 from wearsim.wear.constants import NAMES, Belief, prior
 
 TRUTH = replace(CELLS, cells=64)
@@ -104,11 +105,11 @@ class Case:
     ----------
     seed : int
     folder : MirrorFolder
-    drawn : Drawn
-    truth : Truth
+    drawn : DrawnMirror
+    truth : TrueValues
     """
 
-    def __init__(self, seed: int, folder: MirrorFolder, drawn: Drawn, truth: Truth) -> None:
+    def __init__(self, seed: int, folder: MirrorFolder, drawn: DrawnMirror, truth: TrueValues) -> None:
         self.seed, self.drawn, self.truth = seed, drawn, truth
         self.session_filter, self.before = filter_of(folder), prior(folder.bench)
         self.wrong = 1 + int(self._stream(0).integers(SESSIONS))
@@ -133,7 +134,7 @@ class Case:
         return replace(self.session_filter, models=tuple(models))
 
     def _read(self, model: SessionModel, mirror: PracticeMirror) -> SessionModel:
-        readings = mirror.read(Reader())
+        readings = mirror.read(KnifeEdgeTester())
         return replace(model, observation=of_readings(model.bench, readings, self.session_filter.first.radius))
 
     def _other(self) -> PracticeMirror:
@@ -151,7 +152,8 @@ class Case:
         for model in models:
             programme = model.programme
             if model.number == self.wrong:
-                mirror._laps = {name: np.zeros_like(lap) for name, lap in mirror._laps.items()}
+                laps = {name: np.zeros_like(lap) for name, lap in mirror._state.laps.items()}
+                mirror._state = replace(mirror._state, laps=laps)
                 programme = Programme(spells=tuple(one for one in programme.spells if not one.is_press))
                 model = replace(model, lap="pressed")
             mirror.work(programme, model.bench)
@@ -169,6 +171,21 @@ def _plain(spell: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in spell.items() if value is not None}
 
 
+def mixture_moments(hypotheses: tuple[SizeHypothesis, ...]) -> tuple[Floats, Floats]:
+    """Mean (4,) and covariance (4, 4) of the constants' logarithms, every mode taken as normal [1]."""
+    modes = [
+        (one, mode) for one in map(hypotheses.__getitem__, plausible_places(hypotheses)) for mode in one.inference.modes
+    ]
+    weights = chances_of(one.log_odds + mode.evidence for one, mode in modes)
+    tops = np.array([one.inference.logs_at(mode.middle) for one, mode in modes])
+    mean = weights @ tops
+    covariance = np.zeros((mean.size, mean.size))
+    for weight, top, (one, mode) in zip(weights, tops, modes, strict=True):
+        root = one.inference.axes @ mode.root[: one.inference.open_constants]
+        covariance += weight * (root @ root.T + np.outer(top - mean, top - mean))
+    return mean, covariance
+
+
 def found_in(session_filter: SessionFilter, before: Belief) -> dict[str, Any]:
     """What calibration says of the sessions: who is set aside, in doubt or doubtful, the constants and their sigmas."""
     began = time.process_time()
@@ -181,7 +198,7 @@ def found_in(session_filter: SessionFilter, before: Belief) -> dict[str, Any]:
         "doubtful": [fit.number for fit in fits if fit.is_doubtful],
         "sizes": [fit.number for fit in fits if fit.has_size_in_doubt],
         "size_chances": {fit.number: fit.size_chance for fit in fits},
-        "chances": [fit.chance for fit in fits], "held": len(plausible(checked.hypotheses)), "ratio": checked.ratio,
+        "chances": [fit.chance for fit in fits], "held": len(plausible_places(checked.hypotheses)), "ratio": checked.ratio,
         "logs": mean.tolist(), "sigma": np.sqrt(np.diagonal(covariance)).tolist(),
         "seconds": time.process_time() - began,
     }  # fmt: skip

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from wearsim.learn.remember import Known, keep
 
+from wearsim.learn.cache import Known, keep
 from wearsim.learn.folder import open_folder
 from wearsim.wear.constants import prior
 

@@ -115,6 +115,7 @@ def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_pat
     assert recorded(call).code == 0
     found = call("calibrate", "mirror", "--json", "--plot", "constants.png", "-o", "constants.json")
     assert found.code == 0, found.err
+    assert "Calibrating from 1 session.\n" in found.err
     told = json.loads(found.out)
     assert json.loads(Path("constants.json").read_text()) == told
     # the sheet is invented, and fits no session: the figures say so as well as the verdict
@@ -150,7 +151,9 @@ def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_pat
         assert len(low) == len(entry["figure_error_m"]) and all(map(float.__le__, low, high))
     assert entry["edge_roll_band_m"][0] < entry["edge_roll_m"] < entry["edge_roll_band_m"][1]
 
-    on_folder = json.loads(call("predict", "mirror", "--programme", "programme.toml", "--json").out)
+    predicted = call("predict", "mirror", "--programme", "programme.toml", "--json")
+    assert "Calibrating" not in predicted.err  # it is kept
+    on_folder = json.loads(predicted.out)
     sheet = json.loads(call("reduce", "after.toml", "--bench", "bench.toml", "--json").out)
     # the newest measurement is what counts, not the profile that the bench names
     assert on_folder["surface_rms_before_m"] == pytest.approx(sheet["surface_rms_m"], rel=0.02)
@@ -179,6 +182,16 @@ def test_output_is_refused_before_anything_is_worked_out(mirror: Path, call: Cal
     listed = call(command, "mirror", "-o", "told.json", "--dry-run", "--json")
     assert "told.json" in json.loads(listed.out)["would_write"]
     assert not Path("told.json").exists()
+
+
+def test_a_folder_is_calibrated_where_it_has_to_be_and_that_is_said(known: Path, call: Call) -> None:
+    assert recorded(call).code == 0
+    kept, predict = known / "calibration.toml", ("predict", "mirror", "-p", "programme.toml", "--draws", "0")
+    assert "Calibrating" not in call("reduce", "after.toml", "--bench", "mirror").err and not kept.exists()
+    assert call(*predict, "-q").err == "" and kept.exists()
+    assert "Calibrating" not in call(*predict).err
+    kept.unlink()
+    assert "Calibrating from 1 session.\n" in call(*predict).err and kept.exists()
 
 
 def test_rehearse_makes_a_folder_that_says_what_it_is(demo: Path, call: Call) -> None:

@@ -1,4 +1,4 @@
-"""The manners that all commands share (house-style: the tool's manners)."""
+"""The options that all commands share, and what they say beside the answer."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ import typer
 
 from wearsim import __version__
 from wearsim.cli.main import TOP_EXAMPLE, app
-from wearsim.cli.messages import Voice
+from wearsim.cli.messages import Messages
 from wearsim.errors import ContactError
 
 Call = Callable[..., Any]
@@ -289,7 +289,7 @@ def test_no_color_is_heard_at_a_terminal(no_color: str, monkeypatch: pytest.Monk
     monkeypatch.setenv("NO_COLOR", no_color)
     monkeypatch.setenv("TERM", "xterm")
     monkeypatch.setattr(sys, "stderr", Terminal())
-    Voice().warn("near tipping")
+    Messages().warn("near tipping")
     text = sys.stderr.getvalue()  # type: ignore[attr-defined]
     assert ("\x1b[" in text) is (no_color == "")
     assert re.sub(r"\x1b\[\d*m", "", text) == "Warning: near tipping\n"
@@ -297,16 +297,16 @@ def test_no_color_is_heard_at_a_terminal(no_color: str, monkeypatch: pytest.Monk
 
 def test_progress_shows_at_a_terminal_alone(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stderr", io.StringIO())
-    with Voice().progress() as report:
+    with Messages().searching() as report:
         assert report is None
     assert sys.stderr.getvalue() == ""
     monkeypatch.setattr(sys, "stderr", Terminal())
-    with Voice().progress() as report:
+    with Messages().searching() as report:
         assert report is not None
         report("whole minutes", 24e-9)
     assert "whole minutes: best so far 24 nm RMS" in sys.stderr.getvalue()
     monkeypatch.setattr(sys, "stderr", Terminal())
-    with Voice(quiet=True).progress() as report:
+    with Messages(quiet=True).searching() as report:
         assert report is None
 
 

@@ -144,19 +144,18 @@ def test_help_begins_with_an_example(call: Call) -> None:
 
 def test_the_card_knows_how_the_lap_was_left(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """In a folder with sessions the prediction begins with the lap as they left it, and the card must say so."""
-    from types import SimpleNamespace
-
     from wearsim.cli import propose
     from wearsim.show import card
 
-    told: list[bool] = []
+    as_left_before: list[bool] = []
 
     def note(*_: Any, as_left: bool) -> bytes:
-        told.append(as_left)
+        as_left_before.append(as_left)
         return b"card"
 
     monkeypatch.setattr(card, "card_bytes", note)
-    manners: Any = SimpleNamespace(force=True)
+    path = tmp_path / "card.pdf"
     for known in ({}, {"laps": None}, {"laps": "as a session left them"}):
-        propose._write(manners, None, known, None, None, None, tmp_path / "card.pdf")  # type: ignore[arg-type]
-    assert told == [False, False, True]
+        propose.files_of(None, known, None, None, None, path)[path](path)  # type: ignore[arg-type]
+    assert as_left_before == [False, False, True]
+    assert path.read_bytes() == b"card"

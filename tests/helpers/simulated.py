@@ -11,10 +11,9 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import programme_from_table
 from wearsim.knifeedge.readings import Readings
-from wearsim.learn.discrepancy import Discrepancy
-from wearsim.learn.filter import LEARNING, SessionFilter, SessionModel
+from wearsim.learn.filter import LEARNING, Discrepancy, SessionFilter, SessionModel
 from wearsim.learn.observation import of_readings
-from wearsim.learn.practice.mirror import Drawn, Reader, draw_mirror
+from wearsim.learn.practice.mirror import DrawnMirror, KnifeEdgeTester, draw_mirror
 from wearsim.wear.constants import Constants
 from wearsim.wear.initial_figure import StartFigure, on_grid
 from wearsim.wear.state import State, start_state
@@ -38,7 +37,7 @@ def programme_of(spells: tuple[dict[str, Any], ...]) -> Programme:
     return programme_from_table({"spell": [{"lap": "full", **spell} for spell in spells]})
 
 
-def read(drawn: Drawn, state: State, rng: np.random.Generator, tester: Reader) -> Readings:
+def read(drawn: DrawnMirror, state: State, rng: np.random.Generator, tester: KnifeEdgeTester) -> Readings:
     """A noisy sheet of the glass of a state."""
     mirror = drawn.bench.mirror
     error = state.height - mirror.geometry.departure(state.radius)
@@ -59,13 +58,13 @@ def simulated_sessions(
     wrong: int | None = None,
     unpressed: int | None = None,
     discrepancy: Discrepancy | None = None,
-) -> tuple[Drawn, SessionFilter]:
+) -> tuple[DrawnMirror, SessionFilter]:
     """A mirror worked by the radial engine with true constants.
 
     One session may be recorded wrongly, or as begun on a pressed lap that in truth was spherical.
     """
     rng = np.random.default_rng(seed)
-    drawn, tester = draw_mirror(seed, "raised ring", 0.25, 5.0), Reader()
+    drawn, tester = draw_mirror(seed, "raised ring", 0.25, 5.0), KnifeEdgeTester()
     first = on_grid(drawn.bench, drawn.start, LEARNING)
     state = start_state(drawn.bench, first.radius, first.height, LEARNING)
     models = []

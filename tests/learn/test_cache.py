@@ -12,7 +12,7 @@ import tomli_w
 
 from wearsim.bench.input_errors import parse_toml
 from wearsim.cli.main import run
-from wearsim.learn.cache import FILE, Known, keep, known_after, recalled, stale
+from wearsim.learn.cache import FILE, Known, keep, recall_or_calibrate, recalled, stale
 from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.record import record
 from wearsim.wear.constants import Belief
@@ -85,6 +85,6 @@ def test_a_new_session_is_not_called_stale(folder: MirrorFolder, done: Path, aft
     more = open_folder(folder.path)
     assert recalled(more) is None and stale(more) is None
     assert recalled(more, 1) is not None
-    found = known_after(more)
+    found = recall_or_calibrate(more)
     again = recalled(more)
     assert again is not None and np.array_equal(again.belief.covariance, found.belief.covariance)

@@ -111,7 +111,7 @@ def test_draws_for_predictions_are_as_bent_as_the_posterior(rng: np.random.Gener
     angle = rng.uniform(0.0, np.pi, 400)
     logs = np.column_stack([np.cos(angle), np.sin(angle), np.zeros(400), np.zeros(400)])
     weights = np.where(angle < 1.0, 3.0, 1.0)
-    belief = ConstantsPosterior(logs, np.full(400, 0.1), weights / weights.sum(), logs[0], 0.0).belief
+    belief = ConstantsPosterior(logs, np.full(400, 0.1), weights / weights.sum(), 0.0).belief
     drawn = np.log([[one.preston, one.stiffness] for one in belief.draws(64, seed=3)])
     np.testing.assert_allclose(np.hypot(*drawn.T), 1.0, atol=1e-9)
     share = weights[angle < 1.0].sum() / weights.sum()

@@ -78,7 +78,7 @@ def test_a_constant_beyond_what_the_bench_states_is_remarked_on() -> None:
 
     def found(preston: float) -> Calibration:
         logs = np.log([[preston * 0.95, 1.0, 1.0, 1.0], [preston * 1.05, 1.0, 1.0, 1.0]])
-        posterior = ConstantsPosterior(logs, np.full(2, 0.1), np.full(2, 0.5), logs[0], 0.0)
+        posterior = ConstantsPosterior(logs, np.full(2, 0.1), np.full(2, 0.5), 0.0)
         return Calibration(before, posterior, (), ())
 
     assert found(4.4).outside == {}  # 2.5 to the power 1.645 is 4.51

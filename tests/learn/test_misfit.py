@@ -7,18 +7,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.benchmarks.wrong_records import mixture_moments
 from tests.helpers.simulated import simulated_sessions
 from wearsim.bench.toml_io import programme_from_table, spell_table
 from wearsim.learn.calibrate import Calibration
 from wearsim.learn.filter import SessionFilter
-from wearsim.learn.inference import WIDER, Inference
+from wearsim.learn.inference import SAMPLING_WIDENING, Inference
 from wearsim.learn.misfit import (
     IN_DOUBT,
     SIZE_SHARE,
     SessionFit,
     SizeHypothesis,
     chances_of,
-    mixture_moments,
     sample_hypotheses,
     session_fit,
     size_hypotheses,
@@ -51,7 +51,7 @@ def recorded(count: int, doubled: int | None) -> SessionFilter:
 
 def asked(count: int, doubled: int | None, factor: float) -> tuple[SizeHypothesis, ...]:
     """What is possible of these sessions, the wear known within a factor."""
-    found = Inference(recorded(count, doubled), preston_within(factor)).searched([np.zeros(1)])
+    found = Inference(recorded(count, doubled), preston_within(factor)).with_modes([np.zeros(1)])
     return size_hypotheses(found)
 
 
@@ -103,9 +103,9 @@ def test_what_is_said_of_a_size(chance: float, factor: float, verdict: str) -> N
 def test_the_evidence_by_draws_is_the_integral() -> None:
     # a normal mode of height 1 and sigmas 0.5 and 2: its integral over that of the standard normal is their product
     middle, root = np.array([0.3, -1.0]), np.diag([0.5, 2.0])
-    drawn = Mode(middle, WIDER * root, ())
+    drawn = Mode(middle, SAMPLING_WIDENING * root, ())
     inference = Inference(simulated_sessions(11, Constants(), count=1)[1], preston_within(2.5), sizes=(1,))
-    places, _ = inference._drawn([drawn], 1024, seed=0)
+    places, _ = inference._draws([drawn], 1024, seed=0)
     told = -0.5 * np.sum(((places - middle) / np.diagonal(root)) ** 2, axis=1)
     for lots in (1, 3):
         weights, evidence = importance_weights(places, told, [[drawn]] * lots)

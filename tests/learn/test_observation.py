@@ -12,18 +12,20 @@ from wearsim.bench.profile import Profile
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.filter import LEARNING
 from wearsim.learn.observation import Observation, contrasts, of_profile, of_readings
-from wearsim.learn.practice.mirror import Drawn, Reader, draw_mirror
+from wearsim.learn.practice.mirror import DrawnMirror, KnifeEdgeTester, draw_mirror
 from wearsim.wear.initial_figure import on_grid
 from wearsim.wear.state import start_state
 
 
 @pytest.fixture(params=["readings", "profile", "profile with sigma"])
-def observed(request: pytest.FixtureRequest, rng: np.random.Generator) -> tuple[Drawn, Floats, Floats, Observation]:
+def observed(
+    request: pytest.FixtureRequest, rng: np.random.Generator
+) -> tuple[DrawnMirror, Floats, Floats, Observation]:
     drawn = draw_mirror(5, "raised ring", 0.25, 5.0)
     glass = on_grid(drawn.bench, drawn.start, LEARNING)
     if request.param == "readings":
         state = start_state(drawn.bench, glass.radius, glass.height, LEARNING)
-        exact = read(drawn, state, rng, Reader(sigma=1e-12))
+        exact = read(drawn, state, rng, KnifeEdgeTester(sigma=1e-12))
         sheet = replace(exact, positions=exact.positions + 3e-3, sigma=1e-4)
         return drawn, glass.radius, glass.height, of_readings(drawn.bench, sheet, glass.radius)
     mirror = drawn.bench.mirror
@@ -37,14 +39,14 @@ def whitened(observation: Observation, miss: Floats) -> float:
     return float(np.sqrt(miss @ np.linalg.solve(observation.covariance, miss) / miss.size))
 
 
-def test_the_true_glass_is_what_was_expected(observed: tuple[Drawn, Floats, Floats, Observation]) -> None:
+def test_the_true_glass_is_what_was_expected(observed: tuple[DrawnMirror, Floats, Floats, Observation]) -> None:
     """Whatever the zero of the readings, whatever piston and r^2 of the profile."""
     _, _, height, observation = observed
     assert whitened(observation, observation.innovation(height)) < 0.1  # sheets are written to a hundredth of a mm
     assert whitened(observation, observation.innovation(height + 30e-9 * np.sin(np.arange(height.size) / 3.0))) > 1.0
 
 
-def test_piston_and_focus_are_not_seen(observed: tuple[Drawn, Floats, Floats, Observation]) -> None:
+def test_piston_and_focus_are_not_seen(observed: tuple[DrawnMirror, Floats, Floats, Observation]) -> None:
     _, radius, height, observation = observed
     moved = height + 2e-7 + 4e-6 * radius**2
     assert np.allclose(observation.innovation(moved), observation.innovation(height), atol=1e-3 * np.sqrt(
@@ -52,14 +54,14 @@ def test_piston_and_focus_are_not_seen(observed: tuple[Drawn, Floats, Floats, Ob
     ))  # fmt: skip
 
 
-def test_the_matrix_is_the_slope_of_the_expectation(observed: tuple[Drawn, Floats, Floats, Observation]) -> None:
+def test_the_matrix_is_the_slope_of_the_expectation(observed: tuple[DrawnMirror, Floats, Floats, Observation]) -> None:
     _, radius, height, observation = observed
     change = 20e-9 * np.cos(3.0 * radius / radius[-1])
     slope = observation.innovation(height) - observation.innovation(height + change)
     assert slope == pytest.approx(observation.matrix @ change, rel=2e-3, abs=2e-3 * np.abs(slope).max())
 
 
-def test_covariances_are_sound(observed: tuple[Drawn, Floats, Floats, Observation]) -> None:
+def test_covariances_are_sound(observed: tuple[DrawnMirror, Floats, Floats, Observation]) -> None:
     observation = observed[-1]
     assert observation.covariance.shape == (observation.size, observation.size)
     assert np.linalg.eigvalsh(observation.covariance).min() > 0.0

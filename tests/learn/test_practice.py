@@ -17,8 +17,16 @@ from wearsim.errors import InputError
 from wearsim.knifeedge.readings import load_readings, parse_readings
 from wearsim.learn.folder import SessionNote, open_folder
 from wearsim.learn.practice.file import Practice, practice_text, read_practice
-from wearsim.learn.practice.mirror import COARSE, FAULTS, Reader, Truth, draw_mirror, drawn_truth, sheet_text
-from wearsim.learn.practice.rehearse import TARGET, rehearse, replayed, start_practice, true_rms, work_and_record
+from wearsim.learn.practice.mirror import (
+    COARSE,
+    FAULTS,
+    KnifeEdgeTester,
+    TrueValues,
+    draw_mirror,
+    draw_true_values,
+    sheet_text,
+)
+from wearsim.learn.practice.rehearse import TARGET, rehearse, replay, start_practice, true_rms, work_and_record
 from wearsim.wear.constants import NAMES, Constants
 
 QUICK = replace(COARSE, cells=32)
@@ -26,7 +34,9 @@ ONE = programme_of(({"stroke": "one-third", "minutes": 1, "on_top": "tool"},))
 
 
 def quick(seed: int = 5) -> Practice:
-    return Practice(seed, "raised ring", 0.25, 5.0, Truth(Constants(1.4, 0.8, 1.2, 1.0), 0.1, seed), accuracy=QUICK)
+    return Practice(
+        seed, "raised ring", 0.25, 5.0, TrueValues(Constants(1.4, 0.8, 1.2, 1.0), 0.1, seed), accuracy=QUICK
+    )
 
 
 @pytest.mark.parametrize("fault", FAULTS)
@@ -46,7 +56,7 @@ def test_mirrors_are_drawn_within_their_limits(fault: str) -> None:
 def test_constants_are_drawn_from_the_prior() -> None:
     bench = draw_mirror(1).bench
     logs = np.array([
-        [np.log(getattr(drawn_truth(bench, seed).constants, name)) for name in NAMES] for seed in range(400)
+        [np.log(getattr(draw_true_values(bench, seed).constants, name)) for name in NAMES] for seed in range(400)
     ])  # fmt: skip
     spread = np.log([getattr(bench.spread, name) for name in NAMES])
     assert logs.mean(axis=0) == pytest.approx(np.zeros(4), abs=4.0 * spread.max() / 20.0)
@@ -55,7 +65,7 @@ def test_constants_are_drawn_from_the_prior() -> None:
 
 def test_a_sheet_survives_its_text(rng: np.random.Generator) -> None:
     mirror = quick().mirror()
-    sheet = mirror.read(Reader())
+    sheet = mirror.read(KnifeEdgeTester())
     again = parse_readings(sheet_text(sheet))
     assert again.positions == pytest.approx(sheet.positions, abs=1e-9)
     assert again.zones.inner == pytest.approx(sheet.zones.inner, abs=1e-6)
@@ -71,7 +81,7 @@ def test_readings_have_the_noise_they_are_said_to_have() -> None:
     practice = quick()
     drawn = practice.drawn()
     radius, error = np.linspace(0.0, drawn.bench.mirror.radius, 50), np.zeros(50)
-    reader = Reader(windows=8, repeats=2000, sigma=1e-4)
+    reader = KnifeEdgeTester(windows=8, repeats=2000, sigma=1e-4)
     sheet = reader.read(drawn.bench, radius, error, np.random.default_rng(3))
     spread = 1e-4 * 0.35 * drawn.bench.mirror.radius / sheet.zones.middle  # as 1/r from 0.35 of the radius
     about = sheet.positions - sheet.positions.mean(axis=1, keepdims=True)
@@ -84,11 +94,11 @@ def test_the_same_seed_and_programmes_the_same_mirror(tmp_path: Path) -> None:
     folders = [start_practice(tmp_path / name, quick()) for name in ("one", "two")]
     sheets = []
     for folder in folders:
-        _, mirror = replayed(folder)
+        _, mirror = replay(folder)
         for _ in range(2):
-            folder = work_and_record(folder, mirror, Reader(), ONE, SessionNote(date=date(2026, 1, 1)))
+            folder = work_and_record(folder, mirror, KnifeEdgeTester(), ONE, SessionNote(date=date(2026, 1, 1)))
         sheets.append([load_readings(session.measured).positions for session in folder.sessions])
-        _, again = replayed(folder)
+        _, again = replay(folder)
         assert again.error == pytest.approx(mirror.error, abs=1e-15)
     assert np.array_equal(sheets[0], sheets[1])
     assert not np.array_equal(sheets[0][0], sheets[0][1])
@@ -101,7 +111,7 @@ def test_a_practice_folder_says_so_and_a_real_one_is_refused(tmp_path: Path, mir
     assert read_practice(folder) == quick()
     assert practice_text(read_practice(folder)) == (folder.path / "practice.toml").read_text()
     with pytest.raises(InputError, match="not a practice mirror"):
-        replayed(open_folder(mirror_folder))
+        replay(open_folder(mirror_folder))
     (folder.path / "practice.toml").write_text("[mirror]\nseed = 1\n")
     with pytest.raises(InputError, match=r"practice.toml: mirror"):
         read_practice(open_folder(folder.path))
@@ -131,9 +141,9 @@ def test_the_loop_closes(seed: int) -> None:
 
 def test_nothing_is_worked_where_nothing_is_to_be_gained(tmp_path: Path) -> None:
     folder = start_practice(tmp_path / "practice", quick())
-    _, mirror = replayed(folder)
+    _, mirror = replay(folder)
     said: list[str] = []
-    assert list(rehearse(folder.path, target=1.0, tell=said.append)) == []
+    assert list(rehearse(folder.path, target=1.0, progress=said.append)) == []
     assert "good enough" in said[-1]
     assert open_folder(folder.path).sessions == ()
     assert true_rms(mirror) > TARGET

@@ -10,12 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from wearsim.cli.inputs import tell_days
 from wearsim.cli.main import run
-from wearsim.cli.messages import Voice
+from wearsim.cli.messages import Messages
 from wearsim.errors import CouldNotError, InputError
 from wearsim.learn.folder import SessionNote, dump_note, open_folder, read_note
-from wearsim.learn.record import PARTIAL, STALE, new_folder, record
+from wearsim.learn.record import PARTIAL, STALE, create_folder, record
 
 NOTE = SessionNote(date=date(2026, 2, 3), temperature=18.5, abrasive="rouge", notes="charge: thin\nthe lap sang")
 
@@ -128,7 +127,7 @@ def test_the_faster_record_wins(mirror_folder: Path, done: Path, after: Path, mo
 
 def test_a_new_folder_is_not_laid_over_an_old_one(mirror_folder: Path) -> None:
     with pytest.raises(InputError, match="exists already"):
-        new_folder(mirror_folder, "", {})
+        create_folder(mirror_folder, "", {})
 
 
 def test_sessions_are_recorded_in_the_order_they_were_worked(
@@ -163,6 +162,6 @@ def test_days_are_told_at_the_command_line(
     note = mirror_folder / "02" / "session.toml"
     note.write_text(note.read_text().replace(str(day), str(day - timedelta(9))))
     capsys.readouterr()
-    tell_days(Voice(), open_folder(folder))
+    Messages().dates(open_folder(folder))
     said = " ".join(capsys.readouterr().err.split())
     assert f"session 2 is dated {day - timedelta(9)}, before session 1 ({yesterday})" in said

@@ -20,7 +20,7 @@ VICTIMS = """
 import json, os, pathlib, shutil, signal, sys
 from datetime import date
 from wearsim.learn import record as module
-from wearsim.learn.session import SessionNote
+from wearsim.learn.folder import SessionNote
 
 folder, done, after = map(pathlib.Path, sys.argv[1:4])
 DEADLY = ((os, "fsync"), (os, "open"), (pathlib.Path, "mkdir"), (pathlib.Path, "rename"), (pathlib.Path, "open"))

@@ -12,7 +12,7 @@ import wearsim as ws
 from tests.helpers.studies import COARSE, TEXT, small_study
 from wearsim.study.cases import Chunk, draw_constants, job_for, work_case, work_chunk
 from wearsim.study.plan import sample_of
-from wearsim.study.quantities import BANDED, QUANTITIES, Drawn, standard_error
+from wearsim.study.quantities import BANDED, QUANTITIES, DrawStatistics, standard_error
 from wearsim.study.result import read_study
 
 
@@ -21,7 +21,7 @@ def test_cases_are_what_predict_says(whole_here: Path) -> None:
     job, rows, result = job_for(study, accuracy=COARSE), sample_of(study, 0), read_study(whole_here)
     assert rows is not None
     for place in (0, 11, 30):
-        outcome = ws.predict(*job.settle(place, rows[place % 8]), draws=0, accuracy=COARSE)
+        outcome = ws.predict(*job.bench_and_programme(place, rows[place % 8]), draws=0, accuracy=COARSE)
         at = np.unravel_index(place, study.shape)
         for name in ("edge_roll", "surface_rms", "strehl", "figure_error"):
             np.testing.assert_array_equal(result.quantities[name].values[at], getattr(outcome, name))
@@ -91,7 +91,7 @@ def test_risk_and_its_standard_error_hold_what_they_promise() -> None:
     risks, errors = [], []
     for place in range(300):
         factors = np.array([draw.preston for draw in draw_constants(bench, draws, 3, place)])
-        drawn = Drawn(edge_roll=-factors, surface_rms=factors, limit=bench.spread.preston, failed=0)
+        drawn = DrawStatistics(edge_roll=-factors, surface_rms=factors, limit=bench.spread.preston, failed=0)
         risks.append(drawn.risk)
         errors.append(drawn.risk_error)
     assert np.mean(risks) == pytest.approx(true, abs=4.0 * np.sqrt(true * (1 - true) / (64 * 300)))

@@ -14,8 +14,7 @@ import pytest
 
 from tests.helpers.studies import COARSE, content, small_study
 from wearsim.errors import CouldNotError
-from wearsim.study import executors as crews
-from wearsim.study import run
+from wearsim.study import executors, run
 from wearsim.study.run import Progress, run_study
 
 Cluster = tuple[str, list[subprocess.Popen[bytes]]]
@@ -72,12 +71,12 @@ def test_dask_gives_the_same_bytes_and_survives_a_death(
             workers[0].kill()
             workers[0].wait()
 
-    run_study(small_study(), tmp_path / "one.h5", scheduler=address, accuracy=COARSE, watch=strike)
+    run_study(small_study(), tmp_path / "one.h5", scheduler=address, accuracy=COARSE, progress=strike)
     assert workers[0].poll() is not None
     assert content(tmp_path / "one.h5") == content(whole)
 
 
 def test_nobody_at_the_address_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(crews, "_PATIENCE", 1.0)
+    monkeypatch.setattr(executors, "_TIMEOUT", 1.0)
     with pytest.raises(CouldNotError, match="no scheduler answers there"):
         run_study(small_study(), tmp_path / "o.h5", scheduler="tcp://127.0.0.1:9", accuracy=COARSE)

@@ -11,7 +11,7 @@ from scipy.stats import kstest, qmc
 
 from tests.helpers.studies import TEXT, small_study
 from wearsim.errors import InputError
-from wearsim.study.axes import Distribution, SampleTable, sample
+from wearsim.study.axes import Distribution, SampleTable, draw_sample
 from wearsim.study.cases import job_for
 from wearsim.study.plan import load_study, sample_of, study_names
 
@@ -21,7 +21,7 @@ def test_cases_run_along_the_axes_in_the_order_of_the_file() -> None:
     assert study.shape == (2, 3, 8) and study.cases == 48
     job, rows = job_for(study), sample_of(study, 0)
     assert rows is not None
-    bench, programme = job.settle(8 * 4 + 5, rows[5])
+    bench, programme = job.bench_and_programme(8 * 4 + 5, rows[5])
     spell = programme.spells[0]
     assert spell.on_top == "mirror" and spell.side_overhang is not None and spell.side_overhang.value == 0.22
     assert bench.hands.push == rows[5, 0] and bench.laps[0].relaxation_time == rows[5, 1]
@@ -31,7 +31,7 @@ def test_cases_run_along_the_axes_in_the_order_of_the_file() -> None:
 def test_one_value_for_several_keys() -> None:
     text = TEXT.replace('"hands.push"', '["hands.push", "spell 1.push"]')
     study = small_study(text)
-    bench, programme = job_for(study).settle(0, np.array([33.0, 300.0]))
+    bench, programme = job_for(study).bench_and_programme(0, np.array([33.0, 300.0]))
     assert bench.hands.push == programme.spells[0].push == 33.0
 
 
@@ -43,21 +43,21 @@ def test_grids_by_equal_factors() -> None:
 @pytest.mark.parametrize("method", ["latin-hypercube", "sobol", "random"])
 def test_samples_spread_as_they_should(method: str) -> None:
     how = (Distribution("uniform", 2.0, 5.0), Distribution("log-normal", 3.0, 2.5), Distribution("normal", -1.0, 0.5))
-    rows = sample(SampleTable(count=1024, method=method), how, seed=4)
+    rows = draw_sample(SampleTable(count=1024, method=method), how, seed=4)
     assert rows.shape == (1024, 3)
     assert kstest(rows[:, 0], "uniform", (2.0, 3.0)).pvalue > 0.01
     assert kstest(np.log(rows[:, 1] / 3.0) / np.log(2.5), "norm").pvalue > 0.01
     assert kstest((rows[:, 2] + 1.0) / 0.5, "norm").pvalue > 0.01
-    np.testing.assert_array_equal(rows, sample(SampleTable(count=1024, method=method), how, seed=4))
-    assert not np.array_equal(rows, sample(SampleTable(count=1024, method=method), how, seed=5))
+    np.testing.assert_array_equal(rows, draw_sample(SampleTable(count=1024, method=method), how, seed=4))
+    assert not np.array_equal(rows, draw_sample(SampleTable(count=1024, method=method), how, seed=5))
 
 
 def test_low_discrepancy_methods_are_what_they_say() -> None:
     how = (Distribution("uniform", 0.0, 1.0), Distribution("uniform", 0.0, 1.0))
-    cube = sample(SampleTable(count=64, method="latin-hypercube"), how, seed=0)
+    cube = draw_sample(SampleTable(count=64, method="latin-hypercube"), how, seed=0)
     for column in cube.T:  # one in each of 64 slices
         assert sorted((column * 64).astype(int)) == list(range(64))
-    sobol, plain = (sample(SampleTable(count=256, method=m), how, seed=0) for m in ("sobol", "random"))
+    sobol, plain = (draw_sample(SampleTable(count=256, method=m), how, seed=0) for m in ("sobol", "random"))
     assert qmc.discrepancy(sobol) < 0.2 * qmc.discrepancy(plain)
 
 

@@ -16,12 +16,12 @@ import pytest
 
 from tests.helpers.studies import COARSE, Inline, content, small_study
 from wearsim.errors import CouldNotError, StoreError
-from wearsim.study.cases import job_for
-from wearsim.study.checkpoint import open_parts, parts_folder
-from wearsim.study.executors import Crew, ProcessCrew
-from wearsim.study.run import Progress, digest_of, hand_out, run_study, work_parts
+from wearsim.study.cases import Chunk, job_for
+from wearsim.study.checkpoint import checkpoint_folder, open_checkpoint
+from wearsim.study.executors import Pool, ProcessPool
+from wearsim.study.run import Dispatcher, Progress, digest_of, run_study, work_missing
 
-HERE = Path(__file__).parent
+ROOT = Path(__file__).parents[2]
 STUDY = small_study()
 CHUNK = 5
 
@@ -29,7 +29,7 @@ CHUNK = 5
 def half_done(output: Path, count: int) -> None:
     """What a run leaves that was killed after ``count`` parts, a part half written among it."""
     job = job_for(STUDY, accuracy=COARSE)
-    parts = open_parts(output, digest_of(STUDY, job), CHUNK, STUDY.cases)
+    checkpoint = open_checkpoint(output, digest_of(STUDY, job), CHUNK, STUDY.cases)
 
     class Enough(Exception):
         pass
@@ -39,8 +39,8 @@ def half_done(output: Path, count: int) -> None:
             raise Enough
 
     with pytest.raises(Enough):
-        work_parts(STUDY, job, parts, Crew(Inline(), 1), stop)
-    (parts.folder / "part-0000007.npz.partial").write_bytes(b"half a part")
+        work_missing(STUDY, job, checkpoint, Pool(Inline(), 1), stop)
+    (checkpoint.folder / "part-0000007.npz.partial").write_bytes(b"half a part")
 
 
 def test_one_process_and_two_give_the_same_bytes(whole: Path, tmp_path: Path) -> None:
@@ -57,12 +57,12 @@ def test_kernels_just_compiled_and_kernels_from_the_cache_give_the_same_bytes(wh
 def test_a_study_goes_on_with_what_is_there(whole_here: Path, tmp_path: Path) -> None:
     output, seen = tmp_path / "out.h5", []
     half_done(output, 4)
-    kept = {path: path.stat().st_mtime_ns for path in parts_folder(output).glob("*.npz")}
+    kept = {path: path.stat().st_mtime_ns for path in checkpoint_folder(output).glob("*.npz")}
     assert len(kept) == 4
-    run_study(STUDY, output, Inline(), accuracy=COARSE, watch=seen.append)
+    run_study(STUDY, output, Inline(), accuracy=COARSE, progress=seen.append)
     assert (seen[0].done, seen[0].kept, seen[-1].done) == (20, 20, 48)
     assert content(output) == content(whole_here)
-    assert not parts_folder(output).exists()
+    assert not checkpoint_folder(output).exists()
 
 
 def test_kill_9_costs_nothing_that_was_complete(whole: Path, tmp_path: Path) -> None:
@@ -71,23 +71,23 @@ def test_kill_9_costs_nothing_that_was_complete(whole: Path, tmp_path: Path) -> 
     script = tmp_path / "script.py"
     script.write_text(
         "import sys, time\n"
-        f"sys.path.insert(0, {str(HERE)!r})\n"
-        "from studies import COARSE, small_study\n"
+        f"sys.path.insert(0, {str(ROOT)!r})\n"
+        "from tests.helpers.studies import COARSE, small_study\n"
         "from wearsim.study import run\n"
         "run.RUNS_IN_CHUNK = 9\n"
         "if __name__ == '__main__':\n"
-        "    run.run_study(small_study(), sys.argv[1], workers=1, accuracy=COARSE, watch=lambda p: time.sleep(0.3))\n"
+        "    run.run_study(small_study(), sys.argv[1], workers=1, accuracy=COARSE, progress=lambda p: time.sleep(0.3))\n"
     )
     process = subprocess.Popen([sys.executable, script, output], start_new_session=True)
     deadline = time.monotonic() + 120
-    while len(list(parts_folder(output).glob("*.npz"))) < 2 and time.monotonic() < deadline:
+    while len(list(checkpoint_folder(output).glob("*.npz"))) < 2 and time.monotonic() < deadline:
         time.sleep(0.02)
     os.killpg(process.pid, signal.SIGKILL)
     assert process.wait() == -signal.SIGKILL
-    done = len(list(parts_folder(output).glob("*.npz")))
+    done = len(list(checkpoint_folder(output).glob("*.npz")))
     assert 2 <= done < 16 and not output.exists()
     seen: list[Progress] = []
-    run_study(STUDY, output, workers=1, accuracy=COARSE, watch=seen.append)
+    run_study(STUDY, output, workers=1, accuracy=COARSE, progress=seen.append)
     assert seen[0].kept == 3 * done
     assert content(output) == content(whole)
 
@@ -113,21 +113,21 @@ def test_a_full_disk_stops_the_study_and_room_lets_it_go_on(room: int, whole_her
 
 
 def test_a_worker_that_dies_costs_a_retry(whole: Path, tmp_path: Path) -> None:
-    output, crew = tmp_path / "out.h5", ProcessCrew(1)
+    output, pool = tmp_path / "out.h5", ProcessPool(1)
     job = job_for(STUDY, accuracy=COARSE)
-    parts = open_parts(output, digest_of(STUDY, job), 3, STUDY.cases)
+    checkpoint = open_checkpoint(output, digest_of(STUDY, job), 3, STUDY.cases)
     executors = []
 
     def strike(progress: Progress) -> None:
         if progress.done >= 3 and not executors:
-            executors.append(crew.executor)
-            os.kill(next(iter(crew.executor._processes)), signal.SIGKILL)
+            executors.append(pool.executor)
+            os.kill(next(iter(pool.executor._processes)), signal.SIGKILL)
 
     try:
-        work_parts(STUDY, job, parts, crew, strike)
+        work_missing(STUDY, job, checkpoint, pool, strike)
     finally:
-        crew.close()
-    assert executors and crew.executor is not executors[0]
+        pool.close()
+    assert executors and pool.executor is not executors[0]
     run_study(STUDY, output, Inline(), accuracy=COARSE)  # all parts are there: only the file is made
     assert content(output) == content(whole)
 
@@ -142,19 +142,16 @@ class Doomed(Executor):
 
 
 def test_retries_end(tmp_path: Path) -> None:
-    class Stubborn(Crew):
+    class Stubborn(Pool):
         renewed = 0
 
         def renew(self) -> Executor:
             Stubborn.renewed += 1
             return self.executor
 
-    parts = open_parts(tmp_path / "o.h5", "x", 48, 48)
-    from wearsim.study.run import _chunks
-
     job = job_for(STUDY, accuracy=COARSE)
     with pytest.raises(CouldNotError, match="cases 1 to 48 lost their worker 3 times"):
-        hand_out(job, _chunks(parts, set(), None), Stubborn(Doomed(), 1), lambda chunk, part: None)
+        Dispatcher(job, iter([Chunk(0, 0, 48)]), Stubborn(Doomed(), 1), lambda chunk, result: None).run()
     assert Stubborn.renewed == 3
     with pytest.raises(CouldNotError, match="executor broke"):
         run_study(STUDY, tmp_path / "p.h5", Doomed(), accuracy=COARSE)
@@ -165,7 +162,7 @@ def test_damaged_parts_and_parts_of_another_study_are_refused(tmp_path: Path) ->
     half_done(output, 2)
     with pytest.raises(StoreError, match="begun work of another study"):
         run_study(STUDY, output, Inline(), seed=1, accuracy=COARSE)
-    part = next(parts_folder(output).glob("*.npz"))
+    part = next(checkpoint_folder(output).glob("*.npz"))
     raw = part.read_bytes()
     middle = raw.index(b"v edge_roll.npy") + 200  # among the numbers, behind the two headers
     for damaged in (raw[:-30], raw[:middle] + bytes([raw[middle] ^ 1]) + raw[middle + 1 :], b""):

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from tests.helpers.studies import COARSE, Inline, small_study
 from wearsim.errors import StoreError
 from wearsim.study.cases import job_for
-from wearsim.study.checkpoint import parts_folder
+from wearsim.study.checkpoint import checkpoint_folder
 from wearsim.study.forecast import file_size
 from wearsim.study.hdf5_store import slabs
 from wearsim.study.plan import sample_of
@@ -97,7 +97,7 @@ def test_damage_is_refused_and_never_overwritten(whole: Path, tmp_path: Path) ->
                 run_study(small_study(), damaged, Inline(), accuracy=COARSE, force=force)
             assert "damaged" in str(error.value) and "\n" not in str(error.value)
         assert damaged.read_bytes() == content
-        assert not parts_folder(damaged).exists()
+        assert not checkpoint_folder(damaged).exists()
 
 
 def test_any_flipped_byte_is_refused_or_harmless(whole: Path, tmp_path: Path) -> None:

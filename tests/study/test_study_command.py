@@ -14,7 +14,7 @@ from tests.helpers.studies import COARSE, TEXT, Inline, small_study
 from wearsim.cli.main import run
 from wearsim.show.study import study_figure, study_text
 from wearsim.study import run as runs
-from wearsim.study.executors import Crew
+from wearsim.study.executors import Pool
 from wearsim.study.result import StudyResult, read_study
 from wearsim.study.run import run_study
 
@@ -37,7 +37,7 @@ def command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
     """The command, in a folder with a small study; the work is done in this process."""
     (tmp_path / "small.toml").write_text(SMALL)
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(runs, "crew_for", lambda *_: Crew(Inline(), 1))
+    monkeypatch.setattr(runs, "pool_for", lambda *_: Pool(Inline(), 1))
     return run
 
 

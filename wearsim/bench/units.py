@@ -17,10 +17,7 @@ from dataclasses import dataclass
 from decimal import Context, Decimal
 from fractions import Fraction
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from wearsim.bench.bench import Bench
+from typing import Any, Protocol
 
 LONGEST = 60
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*?)\s*$")
@@ -282,7 +279,15 @@ POUND_FORCE = POUND * 9.80665
 """[N]"""
 
 
-def length_unit(bench: Bench) -> Unit:
+class FromFile(Protocol):
+    """A bench, as the text of its file."""
+
+    @property
+    def text(self) -> str:
+        """The file's TOML."""
+
+
+def length_unit(bench: FromFile) -> Unit:
     """Inches where the bench's file gives the mirror's diameter in inches or feet, millimetres otherwise."""
     return unit_of_text(bench.text)
 
@@ -294,7 +299,7 @@ def unit_of_text(text: str) -> Unit:
     return INCHES if _INCHES.search(str(written)) else MILLIMETRES
 
 
-def in_units_of(bench: Bench, text: str) -> str:
+def in_units_of(bench: FromFile, text: str) -> str:
     """A text of ours, such as a default, its millimetres and newtons in inches and pounds where the bench is in inches."""
     if length_unit(bench) is not INCHES:
         return text
@@ -311,7 +316,7 @@ def round_unit(unit: Unit) -> Unit:
     return Unit(unit.name, unit.size, unit.decimals - 1)
 
 
-def stroke_unit(bench: Bench) -> Unit:
+def stroke_unit(bench: FromFile) -> Unit:
     """Unit for sizes of strokes and pieces: whole millimetres, or hundredths of an inch."""
     unit = length_unit(bench)
     return round_unit(unit) if unit is MILLIMETRES else unit

@@ -2,57 +2,56 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wearsim.cli import inputs
-from wearsim.cli.inputs import FolderPath
-from wearsim.cli.options import DryRun, JsonOutput, Manners
+from wearsim.cli.options import DryRun, FolderPath, JsonOutput, Options, Workers
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from wearsim.cli.messages import Messages
     from wearsim.learn.folder import MirrorFolder
+    from wearsim.learn.history import History
 
 NAME = "history"
 EXAMPLE = "wearsim history my-mirror --plot history.png"
 
 
 def command(
-    folder: FolderPath, manners: Manners, output: JsonOutput = None, dry_run: DryRun = False
-) -> None:  # fmt: skip
+    folder: FolderPath, options: Options, output: JsonOutput = None, dry_run: DryRun = False, workers: Workers = None
+) -> None:
     """The figure through the sessions, predicted against measured.
 
     With the hours worked. Each session is predicted with what was known before it.
     """
-    manners.reserve({output: (".json",)}, inputs=[folder])
-    from wearsim.bench.units import length_unit
-    from wearsim.learn.folder import open_folder
-    from wearsim.learn.history import history
-    from wearsim.show.history import history_figure, history_text
+    options.reserve({output: (".json",)}, inputs=[folder])
+    from wearsim.show.history import history_text
 
-    there = open_folder(folder)
-    inputs.tell_days(manners.voice, there)
-    unit = length_unit(there.bench)
+    messages = options.messages
+    mirror = inputs.load_folder(folder, messages)
     if dry_run:
-        inputs.check_folder(there)
-        manners.list_files([_kept(there, manners.seed), output])
-        return
-    inputs.tell_stale(manners.voice, there, seed=manners.seed)
-    inputs.tell_compiling(manners.voice)
-    with manners.voice.working("working through the sessions"):
-        told = history(there, seed=manners.seed)
-    manners.deliver(
-        told.to_json,
-        table=lambda: history_text(told),
-        figure=lambda: history_figure(told, there.bench.mirror, unit),
-        write=lambda: manners.write_json(told.to_json(), output),
+        inputs.check_folder(mirror)
+        return options.list_files([inputs.kept_file(mirror, every=True, seed=options.seed), output])
+    messages.compiling()
+    past = past_of(mirror, messages, options.seed)
+    options.deliver(
+        past.to_json, table=lambda: history_text(past), figure=lambda: plot_of(mirror, past), json_file=output
     )
-    manners.voice.next("propose", folder, "--minutes", 60)
+    messages.next("propose", folder, "--minutes", 60)
 
 
-def _kept(there: MirrorFolder, seed: int) -> Path | None:
-    """What is written into the folder, where something is still to be calibrated."""
-    from wearsim.learn.cache import FILE, recalled
+def past_of(folder: MirrorFolder, messages: Messages, seed: int) -> History:
+    """The history of a mirror, its folder calibrated after every session where that has not been done."""
+    from wearsim.learn.history import history
 
-    counts = range(1, len(there.sessions) + 1)
-    is_known = all(recalled(there, count, seed=seed) is not None for count in counts)
-    return None if is_known else there.path / FILE
+    with inputs.calibrating(folder, messages, every=True, seed=seed):
+        return history(folder, seed=seed)
+
+
+def plot_of(folder: MirrorFolder, past: History) -> Figure:
+    """The plot of it, in the unit of the mirror's bench."""
+    from wearsim.bench.units import length_unit
+    from wearsim.show.history import history_figure
+
+    return history_figure(past, folder.bench.mirror, length_unit(folder.bench))

@@ -1,52 +1,121 @@
-"""What people hand to a command: benches and programmes, and what is said of them."""
+"""What people hand to a command: parsed, loaded, calibrated where a mirror's folder asks for it, and handed over.
+
+All of it happens before anything is computed, and a calibration says that it is one.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from itertools import pairwise
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
-from wearsim.cli import completion as ready
+from wearsim.cli.options import Engine
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
     from wearsim.bench.units import Unit
-    from wearsim.cli.messages import Voice
+    from wearsim.cli.messages import Messages
     from wearsim.decide.limits import Limits
     from wearsim.learn.folder import MirrorFolder
-    from wearsim.learn.present_state import Standing
-
-BenchPath = Annotated[
-    Path,
-    typer.Argument(
-        metavar="BENCH", help="bench.toml, a mirror's folder, or a ready bench.", show_default=False,
-        autocompletion=ready.benches,
-    ),
-]  # fmt: skip
-FolderPath = Annotated[Path, typer.Argument(metavar="FOLDER", help="The mirror's folder.", show_default=False)]
-ProgrammePath = Annotated[
-    Path, typer.Option("--programme", "-p", metavar="FILE", help="What is done: programme.toml.", show_default=False)
-]
-Waited = Annotated[
-    str | None, typer.Option("--waited", metavar="TIME", help='How long the glass stood before, such as "2 h".')
-]
-Shadows = Annotated[
-    Path | None, typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it: .png, .svg or .pdf.")
-]
+    from wearsim.learn.present_state import PresentState
 
 
-def read_bench(path: Path, voice: Voice) -> Bench:
-    """The bench that a person named: the one place that says what a BENCH may be.
+# --- parse
 
-    Of a mirror's folder: its bench with the newest measurement and the constants that its sessions tell.
+
+def by_flag(error: InputError, flags: Mapping[str, str]) -> InputError:
+    """The same error by the flag that the value was given with, for a key that has one."""
+    key = flags.get(error.key or "", error.key)
+    return InputError(error.message, file=error.file, key=key, value=error.value, expected=error.expected)
+
+
+def parse_quantity(text: str, flag: str, unit: str, expected: str) -> float:
+    """A number with its unit, as it was given with a flag, in ``unit``."""
+    from wearsim.bench import units
+
+    try:
+        return units.read(text, unit)
+    except units.NotAQuantity as error:
+        raise InputError(str(error), key=flag, value=text, expected=expected) from error
+
+
+def parse_length(text: str, flag: str, unit: Unit, least: float = 0.0) -> float:
+    """A length [m]: with its unit, or a plain number of the bench's unit."""
+    plain = text.strip().replace(".", "", 1).isdecimal()
+    metres = parse_quantity(f"{text} {unit.name}" if plain else text, flag, "m", 'a length such as "5 mm" or "0.2 in"')
+    if not least <= metres <= 1.0:
+        expected = f"{unit.short(least)} to {unit.short(1.0)}"
+        raise InputError("out of range", key=flag, value=text, expected=expected)
+    return metres
+
+
+def parse_waited(waited: str | None) -> float | None:
+    """How long the glass stood before it was read [s], if that was said."""
+    if waited is None:
+        return None
+    expected = 'a time such as "2 h"'
+    seconds = parse_quantity(waited, "--waited", "s", expected)
+    if not 0.0 <= seconds < float("inf"):
+        raise InputError("not a time to wait", key="--waited", value=waited, expected=expected)
+    return seconds
+
+
+def parse_focal_ratio(text: str | float) -> float:
+    """A focal ratio: a plain number, or one behind ``f/``."""
+    try:
+        return float(str(text).strip().lower().removeprefix("f").strip().removeprefix("/"))
+    except ValueError:
+        raise typer.BadParameter(f'"{text}"; expected a plain number such as 6, or f/6') from None
+
+
+def parse_limits(**given: Any) -> Limits:
+    """Limits of a proposal, by their flags where they cannot be used."""
+    from wearsim.decide.limits import Limits
+
+    try:
+        return Limits(**given)
+    except InputError as error:
+        names = ("minutes", "spells", "shortest", "edge-limit", "rate", "on-top")
+        raise by_flag(error, {name: f"--{name}" for name in names}) from None
+
+
+def engine_settings(engine: Engine, draws: int | None, cells: int | None, seed: int) -> dict[str, Any]:
+    """What a prediction is called with.
+
+    Raises
+    ------
+    InputError
+        Where cells are asked of the engine that has none.
     """
+    settings: dict[str, Any] = {"engine": engine.value, "draws": draws, "seed": seed}
+    if engine is Engine.planar:
+        from wearsim.wear.planar.threads import claim_process
+
+        claim_process()
+    if cells is None:
+        return settings
+    if engine is not Engine.planar:
+        raise InputError("planar engine only", key="--cells", value=cells, expected="--engine planar beside it")
+    from wearsim.wear.accuracy import PlanarAccuracy
+
+    return {**settings, "planar": PlanarAccuracy(cells=cells)}
+
+
+# --- load
+
+
+def load_bench(path: Path) -> Bench:
+    """The bench of a file, or a ready one by its name; of a mirror's folder its own, the newest measurement its figure."""
     if path.is_dir():
-        return _standing(path, voice).calibrated_bench
+        from wearsim.learn.folder import open_folder
+
+        folder = open_folder(path)
+        return folder.bench_after(len(folder.sessions))
     from wearsim.bench.toml_io import load_bench
     from wearsim.knifeedge.readings import is_sheet
 
@@ -58,140 +127,20 @@ def read_bench(path: Path, voice: Voice) -> Bench:
         raise
 
 
-def read_known(path: Path, voice: Voice) -> tuple[Bench, dict[str, Any]]:
-    """The same for what takes more than a bench: of a mirror's folder also belief, glass and laps, by these names."""
-    if path.is_dir():
-        standing = _standing(path, voice)
-        return standing.bench, standing.known
-    return read_bench(path, voice), {}
-
-
-def check_bench(path: Path, voice: Voice) -> tuple[Bench, Path | None]:
-    """The bench that a person named, for a dry run: all that it rests on is read, and nothing is calibrated.
-
-    Returns
-    -------
-    bench : Bench
-        Of a mirror's folder: its own, as the sessions do not change what can be done on it.
-    kept : Path or None
-        What the command would write into the folder, where its sessions are still to be calibrated.
-    """
-    if not path.is_dir():
-        bench = read_bench(path, voice)
-        _check_figure(bench)
-        return bench, None
-    from wearsim.learn.cache import FILE, recalled
-    from wearsim.learn.folder import open_folder
-
-    folder = open_folder(path)
-    check_folder(folder)
-    is_known = not folder.sessions or recalled(folder) is not None
-    return folder.bench, None if is_known else folder.path / FILE
-
-
-def check_folder(folder: MirrorFolder) -> None:
-    """Refuse a folder whose measurements or conditions of sessions cannot be used, nothing being calibrated."""
-    from wearsim.learn.calibrate import filter_of
-
-    _check_figure(folder.bench)
-    filter_of(folder)
-
-
-def _check_figure(bench: Bench) -> None:
-    """Refuse a figure that a bench names and that cannot be used."""
-    from wearsim.wear.initial_figure import start_figure
-
-    start_figure(bench)
-
-
-def check_round_laps(bench: Bench, programme: Programme | None = None) -> None:
-    """Refuse a ring or a star, for the radial engine: of a programme's laps, or of all the bench's."""
-    from wearsim.wear.radial.engine import check_round
-
-    laps = bench.laps if programme is None else [bench.lap(spell.lap) for spell in programme.spells]
-    for lap in laps:
-        check_round(bench, lap)
-
-
-def _standing(path: Path, voice: Voice) -> Standing:
-    from wearsim.learn.folder import open_folder
-    from wearsim.learn.present_state import standing_of
-
-    folder = open_folder(path)
-    tell_stale(voice, folder)
-    with voice.working("working through the sessions"):
-        return standing_of(folder)
-
-
-def tell_stale(voice: Voice, folder: MirrorFolder, **how: int) -> None:
-    """Say so where what a folder keeps of its calibration does not count, so that it is worked out again."""
-    from wearsim.learn.cache import stale
-
-    line = stale(folder, **how)
-    if line is not None:
-        voice.say(line)
-
-
-def tell_days(voice: Voice, folder: MirrorFolder) -> None:
-    """Warn of a session that is dated before the one before it: sessions are taken in the order of their numbers."""
-    for before, session in pairwise(folder.sessions):
-        if session.note.date < before.note.date:
-            voice.warn(
-                f"session {session.number} is dated {session.note.date}, before session {before.number} "
-                f"({before.note.date}): sessions are taken in the order of their numbers."
-            )
-
-
-def read_programme(path: Path, bench: Bench | None = None) -> Programme:
-    """The programme that a person named, checked on a bench if one is given."""
+def load_programme(path: Path, bench: Bench | None = None) -> Programme:
+    """A programme, checked on a bench if one is given."""
     from wearsim.bench.toml_io import load_programme
 
     return load_programme(path, bench)
 
 
-def read_length(text: str, key: str, unit: Unit, least: float = 0.0) -> float:
-    """A length that was given on the command line [m]: with its unit, or a plain number of the bench's unit."""
-    from wearsim.bench import units
+def load_folder(path: Path, messages: Messages) -> MirrorFolder:
+    """A mirror's folder, with a warning of dates that are out of order."""
+    from wearsim.learn.folder import open_folder
 
-    expected = 'a length such as "5 mm" or "0.2 in"'
-    try:
-        plain = text.strip().replace(".", "", 1).isdecimal()
-        metres = units.read(f"{text} {unit.name}" if plain else text, "m")
-    except units.NotAQuantity as error:
-        raise InputError(str(error), key=key, value=text, expected=expected) from error
-    if not least <= metres <= 1.0:
-        expected = f"{unit.short(least)} to {unit.short(1.0)}"
-        raise InputError("out of range", key=key, value=text, expected=expected)
-    return metres
-
-
-MISSING_FOLDER = "a name in a folder that is there"
-"""What is expected where the folder of something to be written is missing."""
-
-
-def by_flag(error: InputError, flags: Mapping[str, str]) -> InputError:
-    """The same error by the flag that the value was given with, for a key that has one."""
-    key = flags.get(error.key or "", error.key)
-    return InputError(error.message, file=error.file, key=key, value=error.value, expected=error.expected)
-
-
-def read_limits(**given: Any) -> Limits:
-    """Limits of a proposal as given by flags, told by their flags where they cannot be used."""
-    from wearsim.decide.limits import Limits
-
-    try:
-        return Limits(**given)
-    except InputError as error:
-        names = ("minutes", "spells", "shortest", "edge-limit", "rate", "on-top")
-        raise by_flag(error, {name: f"--{name}" for name in names}) from None
-
-
-def read_focal_ratio(text: str | float) -> float:
-    """A focal ratio that was given on the command line: a plain number, or one behind ``f/``."""
-    try:
-        return float(str(text).strip().lower().removeprefix("f").strip().removeprefix("/"))
-    except ValueError:
-        raise typer.BadParameter(f'"{text}"; expected a plain number such as 6, or f/6') from None
+    folder = open_folder(path)
+    messages.dates(folder)
+    return folder
 
 
 def sheet_of(bench: Bench) -> Path:
@@ -203,53 +152,126 @@ def sheet_of(bench: Bench) -> Path:
     return sheet.relative_to(here) if sheet.is_relative_to(here) else sheet
 
 
-def read_waited(waited: str | None) -> float | None:
-    """How long the glass stood before it was read [s], if that was said."""
-    if waited is None:
-        return None
-    from wearsim.bench import units
-
-    expected = 'a time such as "2 h"'
-    try:
-        seconds = units.read(waited, "s")
-    except units.NotAQuantity as error:
-        raise InputError(str(error), key="--waited", value=waited, expected=expected) from error
-    if not 0.0 <= seconds < float("inf"):
-        raise InputError("not a time to wait", key="--waited", value=waited, expected=expected)
-    return seconds
+# --- calibrate
 
 
-def tell_waiting(voice: Voice, bench: Bench, waited: float | None) -> None:
-    """A warning where the glass stood for too short a time [s], if we are told for how long."""
-    if waited is None:
-        return
-    from wearsim.knifeedge.cooling import cooling
+def to_calibrate(folder: MirrorFolder, *, every: bool = False, seed: int = 0) -> int:
+    """From how many sessions is still to be calibrated; 0 where all that is needed is kept in the folder.
 
-    mirror = bench.mirror
-    warning = cooling(mirror.diameter, mirror.thickness, mirror.material).warning(waited)
-    if warning is not None:
-        voice.warn(warning)
+    ``every``: what was known after every session is needed, not after the newest alone.
+    """
+    from wearsim.learn.cache import recalled
 
-
-def tell_defaults(voice: Voice, bench: Bench, programme: Programme | None = None) -> None:
-    """Say which defaults were used; with ``-v`` where each comes from."""
-    from wearsim.show.notices import defaults_text
-
-    used = bench.defaults_used + (programme.defaults_used if programme else ())
-    if used:
-        voice.say(defaults_text(used, sources=voice.verbose))
+    newest = len(folder.sessions)
+    counts = range(1 if every else newest, newest + 1)
+    return max((count for count in counts if recalled(folder, count, seed=seed) is None), default=0)
 
 
-def tell_cautions(voice: Voice) -> None:
-    """One line of caution; with ``-v`` all of them."""
-    from wearsim.show.notices import cautions_text
+def kept_file(folder: MirrorFolder, *, every: bool = False, seed: int = 0) -> Path | None:
+    """The file that is written into a folder where something is still to be calibrated."""
+    from wearsim.learn.cache import FILE
 
-    voice.say(cautions_text(whole=voice.verbose))
+    return folder.path / FILE if to_calibrate(folder, every=every, seed=seed) else None
 
 
-def tell_compiling(voice: Voice) -> None:
-    """Say so where the first call ever has to compile the kernels."""
-    from wearsim.kernels._jit import is_compiled
+@contextmanager
+def calibrating(folder: MirrorFolder, messages: Messages, *, every: bool = False, seed: int = 0) -> Iterator[None]:
+    """Around what calibrates a folder where that has not been done: it is said, and shown at a terminal.
 
-    if not is_compiled():
-        voice.say("First use on this machine: compiling, about a minute, this once.")
+    Yields
+    ------
+    None
+    """
+    from wearsim.learn.cache import stale
+
+    messages.calibrating(to_calibrate(folder, every=every, seed=seed), stale(folder, seed=seed))
+    with messages.working("working through the sessions"):
+        yield
+
+
+def _present_state(path: Path, messages: Messages) -> PresentState:
+    """The mirror of a folder after its newest session, calibrated where that has not been done."""
+    from wearsim.learn.cache import recall_or_calibrate
+    from wearsim.learn.folder import open_folder
+    from wearsim.learn.present_state import present_state
+
+    folder = open_folder(path)
+    with calibrating(folder, messages):
+        known = recall_or_calibrate(folder)
+    return present_state(folder, known)
+
+
+# --- hand over
+
+
+def read_bench(path: Path, messages: Messages) -> Bench:
+    """The bench that a person named; of a mirror's folder with the constants that its sessions show."""
+    return _present_state(path, messages).calibrated_bench if path.is_dir() else load_bench(path)
+
+
+def read_known(path: Path, messages: Messages) -> tuple[Bench, dict[str, Any]]:
+    """The same for what takes more than a bench: of a mirror's folder also belief, glass and laps, by these names."""
+    if not path.is_dir():
+        return load_bench(path), {}
+    state = _present_state(path, messages)
+    return state.bench, state.arguments
+
+
+# --- check, for a dry run: all is read, nothing is calibrated
+
+
+def check_bench(path: Path) -> tuple[Bench, Path | None]:
+    """The bench that a person named, with all that it rests on.
+
+    Returns
+    -------
+    bench : Bench
+        Of a mirror's folder: its own, as the sessions do not change what can be done on it.
+    kept : Path or None
+        What the command would write into the folder, where its sessions are still to be calibrated.
+    """
+    if not path.is_dir():
+        bench = load_bench(path)
+        _check_figure(bench)
+        return bench, None
+    from wearsim.learn.folder import open_folder
+
+    folder = open_folder(path)
+    check_folder(folder)
+    return folder.bench, kept_file(folder)
+
+
+def check_folder(folder: MirrorFolder) -> None:
+    """Refuse a folder whose measurements or conditions of sessions cannot be used."""
+    from wearsim.learn.calibrate import filter_of
+
+    _check_figure(folder.bench)
+    filter_of(folder)
+
+
+def check_programme(bench: Path, programme: Path, engine: Engine, *, either_way: bool = False) -> Path | None:
+    """Bench and programme for an engine, with either piece on top if asked; what :func:`check_bench` would write."""
+    pieces, kept = check_bench(bench)
+    work = load_programme(programme, None if either_way else pieces)
+    if either_way:
+        from wearsim.decide.compare import check_either_way
+
+        check_either_way(pieces, work)
+    if engine is Engine.radial:
+        check_round_laps(pieces, work)
+    return kept
+
+
+def check_round_laps(bench: Bench, programme: Programme | None = None) -> None:
+    """Refuse a ring or a star, for the radial engine: of a programme's laps, or of all the bench's."""
+    from wearsim.wear.radial.engine import check_round
+
+    for lap in bench.laps if programme is None else [bench.lap(spell.lap) for spell in programme.spells]:
+        check_round(bench, lap)
+
+
+def _check_figure(bench: Bench) -> None:
+    """Refuse a figure that a bench names and that cannot be used."""
+    from wearsim.wear.initial_figure import start_figure
+
+    start_figure(bench)

@@ -16,8 +16,8 @@ import typer
 
 from wearsim import __version__
 from wearsim.cli import calibrate, compare, history, mask, new, predict, propose, record, reduce, rehearse, study
-from wearsim.cli.messages import Voice
-from wearsim.cli.options import Example, add
+from wearsim.cli.messages import Messages
+from wearsim.cli.options import add, group_class
 from wearsim.errors import WearsimError
 
 INTERRUPTED = 130
@@ -35,7 +35,7 @@ FIRST = "Begin with: wearsim new my-mirror\nor with a ready bench: wearsim propo
 TOP_EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
 
 
-@app.callback(cls=Example.group(TOP_EXAMPLE), invoke_without_command=True, epilog=FIRST)
+@app.callback(cls=group_class(TOP_EXAMPLE), invoke_without_command=True, epilog=FIRST)
 def wearsim(
     context: typer.Context,
     version: Annotated[bool, typer.Option("--version", help="Say which version this is.")] = False,
@@ -75,16 +75,16 @@ def run(argv: Sequence[str] | None = None) -> int:
     except WearsimError as error:
         if debug:
             traceback.print_exc()
-        Voice().fail(str(error))
+        Messages().fail(str(error))
         return error.exit_code
     except (KeyboardInterrupt, typer.Abort):
-        Voice().fail("interrupted")
+        Messages().fail("interrupted")
         return INTERRUPTED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # whoever read stdout has gone
         return 1
     if done == INTERRUPTED:
-        Voice().fail("interrupted")
+        Messages().fail("interrupted")
     return done if isinstance(done, int) else 0
 
 
@@ -94,14 +94,14 @@ def _usage(error: Exception, arguments: Sequence[str]) -> int:
     message = message.replace("Value error, ", "")
     head, wanted, expected = message.partition("Input should be ")
     if wanted:
-        message = f"{head}{_came(error, arguments)}expected {_plain(expected)}"
+        message = f"{head}{_given(error, arguments)}expected {_plain(expected)}"
     context = getattr(error, "ctx", None)
     where = context.command_path if context is not None else "wearsim"
-    Voice().fail(f"{message.rstrip('.')} (see {where} --help)")
+    Messages().fail(f"{message.rstrip('.')} (see {where} --help)")
     return 2
 
 
-def _came(error: Exception, arguments: Sequence[str]) -> str:
+def _given(error: Exception, arguments: Sequence[str]) -> str:
     """What was given for the option of an error, where it can be told from the command line."""
     for option in getattr(getattr(error, "param", None), "opts", ()):
         for place, argument in enumerate(arguments):

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.inputs import BenchPath
-from wearsim.cli.options import Manners
+from wearsim.cli.options import BenchPath, Options
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -28,13 +27,13 @@ Fixed = Annotated[bool, typer.Option("--fixed-source", help="The source does not
 
 
 def command(
-    bench: BenchPath, manners: Manners, zones: ZoneCount = 5, least_width: LeastWidth = "5 mm",
+    bench: BenchPath, options: Options, zones: ZoneCount = 5, least_width: LeastWidth = "5 mm",
     bridge: Bridge = "2 mm", fixed_source: Fixed = False, output: Output = None,
 ) -> None:  # fmt: skip
     """A zonal mask to print: windows of equal weight."""
-    manners.reserve({output: (".pdf", ".svg")}, inputs=[bench])
+    options.reserve({output: (".pdf", ".svg")}, inputs=[bench])
     # the mirror's size is all that counts: a folder whose readings are still to come will do
-    pieces = inputs.read_bench(bench / "bench.toml" if bench.is_dir() else bench, manners.voice)
+    pieces = inputs.load_bench(bench / "bench.toml" if bench.is_dir() else bench)
     from wearsim.bench.units import length_unit
     from wearsim.knifeedge.mask import MaskLimits, design_mask
     from wearsim.show.mask import mask_figure, mask_text, windows_toml
@@ -42,37 +41,20 @@ def command(
     from wearsim.show.text import paragraph
 
     unit = length_unit(pieces)
-    limits = MaskLimits(
-        least_width=inputs.read_length(least_width, "--least-width", unit, least=0.5e-3),
-        bridge=inputs.read_length(bridge, "--bridge", unit),
-        unit=unit,
-    )
+    width = inputs.parse_length(least_width, "--least-width", unit, least=0.5e-3)
+    limits = MaskLimits(least_width=width, bridge=inputs.parse_length(bridge, "--bridge", unit), unit=unit)
     source: Source = "fixed" if fixed_source else "moving"
     try:
         design = design_mask(zones, pieces.mirror.geometry, pieces.light.wavelength, source, limits)
     except InputError as error:
         raise inputs.by_flag(error, {"zones": "--zones"}) from None
-
-    def write() -> None:
-        from wearsim.show.style import save
-        from wearsim.wear.hdf5 import whole_file
-
-        if output is not None:
-            with whole_file(output, force=manners.force) as part:
-                save(mask_figure(design, unit=unit), part, output.suffix)
-
-    manners.deliver(
+    sheet = "\n" + paragraph("For the sheet of readings, in place of these two keys there:")
+    options.deliver(
         design.to_json,
         table=lambda: "\n".join(
-            [
-                mask_text(design, unit),
-                paragraph(waiting_text(pieces.mirror)),
-                "",
-                paragraph("For the sheet of readings, in place of these two keys there:"),
-                windows_toml(design, unit),
-            ]
+            [mask_text(design, unit), paragraph(waiting_text(pieces.mirror)), sheet, windows_toml(design, unit)]
         ),
         figure=lambda: mask_figure(design, unit=unit),
-        write=write,
+        figures={output: lambda: mask_figure(design, unit=unit)},
     )
-    manners.voice.next("reduce", inputs.sheet_of(pieces), "--bench", bench)
+    options.messages.next("reduce", inputs.sheet_of(pieces), "--bench", bench)

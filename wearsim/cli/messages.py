@@ -1,7 +1,4 @@
-"""What is said beside the answer: all of it goes to stderr, none of it moves away from a terminal.
-
-The bar of a study: cases done, rate, time left, failures; nothing at all away from a terminal.
-"""
+"""What is said beside the answer: all of it goes to stderr, none of it moves away from a terminal."""
 
 from __future__ import annotations
 
@@ -11,51 +8,16 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TextIO
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any, TextIO
 
 from wearsim.show.text import paragraph
 
 if TYPE_CHECKING:
+    from wearsim.bench.bench import Bench
+    from wearsim.bench.programme import Programme
+    from wearsim.learn.folder import MirrorFolder
     from wearsim.study.run import Progress
-
-
-@contextmanager
-def case_bar(quiet: bool = False) -> Iterator[Callable[[Progress], None] | None]:
-    """Something to tell a study's progress to, None where nobody looks.
-
-    Parameters
-    ----------
-    quiet : bool
-        Nothing is shown.
-
-    Yields
-    ------
-    callable or None
-        Takes a :class:`wearsim.study.run.Progress`.
-    """
-    if quiet or not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
-    from rich.progress import Progress as Bar
-
-    columns = (
-        MofNCompleteColumn(), TextColumn("cases"), BarColumn(), TextColumn("{task.fields[rate]}"),
-        TimeRemainingColumn(compact=True), TextColumn("{task.fields[failed]}"),
-    )  # fmt: skip
-    with Bar(*columns, console=Console(stderr=True)) as bar:
-        task = bar.add_task("", total=None, rate="", failed="")
-
-        def show(progress: Progress) -> None:
-            speed = bar.tasks[task].speed
-            bar.update(
-                task, completed=progress.done, total=progress.cases,
-                rate=f"{speed:.0f}/s" if speed else "",
-                failed=f"{progress.failed} failed" if progress.failed else "",
-            )  # fmt: skip
-
-        yield show
 
 
 def is_coloured(stream: TextIO) -> bool:
@@ -64,16 +26,8 @@ def is_coloured(stream: TextIO) -> bool:
 
 
 @dataclass(frozen=True)
-class Voice:
-    """Speaks to the person.
-
-    Parameters
-    ----------
-    quiet : bool
-        Nothing but failures.
-    verbose : bool
-        Sources and details too.
-    """
+class Messages:
+    """To the person: nothing but failures where ``quiet``, sources and details too where ``verbose``."""
 
     quiet: bool = False
     verbose: bool = False
@@ -85,12 +39,10 @@ class Voice:
 
     def warn(self, text: str) -> None:
         """A warning, in bold where that can be shown."""
-        if self.quiet:
-            return
         line = paragraph(text, "Warning: ", "         ")
         if is_coloured(sys.stderr):
             line = line.replace("Warning:", "\x1b[1mWarning:\x1b[0m", 1)
-        print(line, file=sys.stderr)
+        self.say(line)
 
     def next(self, *arguments: object) -> None:
         """Name the sensible next command, ready to be copied."""
@@ -100,29 +52,78 @@ class Voice:
         """The one line of a failure."""
         print(f"wearsim: {text}", file=sys.stderr)
 
-    @contextmanager
-    def working(self, what: str) -> Iterator[None]:
-        """Show at a terminal that something is being worked on.
+    def compiling(self) -> None:
+        """Say so where the first call ever has to compile the kernels."""
+        from wearsim.kernels._jit import is_compiled
 
-        Parameters
-        ----------
-        what : str
-            Said beside it.
+        if not is_compiled():
+            self.say("First use on this machine: compiling, about a minute, this once.")
+
+    def calibrating(self, count: int, reason: str | None = None) -> None:
+        """Say that a mirror's folder is calibrated now, from how many sessions, and why again; nothing where it is not."""
+        if reason is not None:
+            self.say(reason)
+        if count:
+            self.say(f"Calibrating from {count} session{'s' * (count > 1)}.")
+
+    def defaults(self, bench: Bench, programme: Programme | None = None) -> None:
+        """Say which defaults were used; with ``-v`` where each comes from."""
+        from wearsim.show.notices import defaults_text
+
+        used = bench.defaults_used + (programme.defaults_used if programme else ())
+        if used:
+            self.say(defaults_text(used, sources=self.verbose))
+
+    def cautions(self) -> None:
+        """One line of caution; with ``-v`` all of them."""
+        from wearsim.show.notices import cautions_text
+
+        self.say(cautions_text(whole=self.verbose))
+
+    def waiting(self, bench: Bench, waited: float | None) -> None:
+        """Warn where the glass stood for too short a time [s], if it is known for how long."""
+        if waited is None:
+            return
+        from wearsim.knifeedge.cooling import cooling
+
+        mirror = bench.mirror
+        warning = cooling(mirror.diameter, mirror.thickness, mirror.material).warning(waited)
+        if warning is not None:
+            self.warn(warning)
+
+    def dates(self, folder: MirrorFolder) -> None:
+        """Warn of a session that is dated before the one before it: sessions are taken in the order of their numbers."""
+        for before, session in pairwise(folder.sessions):
+            if session.note.date < before.note.date:
+                self.warn(
+                    f"session {session.number} is dated {session.note.date}, before session {before.number} "
+                    f"({before.note.date}): sessions are taken in the order of their numbers."
+                )
+
+    @property
+    def is_live(self) -> bool:
+        """Whether somebody watches: a terminal, and not ``quiet``."""
+        return not self.quiet and sys.stderr.isatty()
+
+    @contextmanager
+    def working(self, what: str) -> Iterator[Any]:
+        """Show at a terminal that something is being worked on.
 
         Yields
         ------
-        None
+        rich.status.Status or None
+            None away from a terminal.
         """
-        if self.quiet or not sys.stderr.isatty():
-            yield
+        if not self.is_live:
+            yield None
             return
         from rich.console import Console
 
-        with Console(stderr=True).status(what):
-            yield
+        with Console(stderr=True).status(what) as status:
+            yield status
 
     @contextmanager
-    def progress(self) -> Iterator[Callable[[str, float], None] | None]:
+    def searching(self) -> Iterator[Callable[[str, float], None] | None]:
         """Where a search can say its stage; None away from a terminal.
 
         Yields
@@ -130,33 +131,23 @@ class Voice:
         callable or None
             Takes the stage's name and the best RMS so far [m].
         """
-        if self.quiet or not sys.stderr.isatty():
-            yield None
-            return
-        from rich.console import Console
-
-        with Console(stderr=True).status("searching") as status:
-
-            def report(stage: str, best: float) -> None:
-                status.update(f"{stage}: best so far {best * 1e9:.0f} nm RMS")
-
-            yield report
+        with self.working("searching") as status:
+            yield (
+                None
+                if status is None
+                else lambda stage, best: status.update(f"{stage}: best so far {best * 1e9:.0f} nm RMS")
+            )
 
     @contextmanager
     def bar(self, what: str) -> Iterator[Callable[[float], None] | None]:
-        """A bar that is told the share of the work done, with the time left; None away from a terminal.
-
-        Parameters
-        ----------
-        what : str
-            Said beside it.
+        """A bar of the share of the work done, with the time left; None away from a terminal.
 
         Yields
         ------
         callable or None
             Takes the share of the work that is done [1].
         """
-        if self.quiet or not sys.stderr.isatty():
+        if not self.is_live:
             yield None
             return
         from rich.console import Console
@@ -166,3 +157,34 @@ class Voice:
         with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
             task = progress.add_task(what, total=1.0)
             yield lambda share: progress.update(task, completed=share)
+
+    @contextmanager
+    def case_bar(self) -> Iterator[Callable[[Progress], None] | None]:
+        """The bar of a study: cases done, rate, time left, failures; None away from a terminal.
+
+        Yields
+        ------
+        callable or None
+            Takes a :class:`wearsim.study.run.Progress`.
+        """
+        if not self.is_live:
+            yield None
+            return
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
+        from rich.progress import Progress as Bar
+
+        columns = (
+            MofNCompleteColumn(), TextColumn("cases"), BarColumn(), TextColumn("{task.fields[rate]}"),
+            TimeRemainingColumn(compact=True), TextColumn("{task.fields[failed]}"),
+        )  # fmt: skip
+        with Bar(*columns, console=Console(stderr=True)) as bar:
+            task = bar.add_task("", total=None, rate="", failed="")
+
+            def show(progress: Progress) -> None:
+                speed = bar.tasks[task].speed
+                rate = f"{speed:.0f}/s" if speed else ""
+                failed = f"{progress.failed} failed" if progress.failed else ""
+                bar.update(task, completed=progress.done, total=progress.cases, rate=rate, failed=failed)
+
+            yield show

@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wearsim.cli import completion as ready
-from wearsim.cli import inputs
-from wearsim.cli.options import JsonOutput, Manners
+from wearsim.cli import completion, inputs
+from wearsim.cli.options import JsonOutput, Options, check_parent
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -26,17 +25,19 @@ Diameter = Annotated[str | None, typer.Option("--diameter", help='Of the mirror:
 FocalRatio = Annotated[
     float | None,
     typer.Option(
-        "--focal-ratio", metavar="RATIO", parser=inputs.read_focal_ratio, help="Focal length over diameter: 6 or f/6."
+        "--focal-ratio", metavar="RATIO", parser=inputs.parse_focal_ratio, help="Focal length over diameter: 6 or f/6."
     ),
 ]
 Glass = Annotated[
-    str | None, typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.", autocompletion=ready.glasses)
+    str | None,
+    typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.", autocompletion=completion.glasses),
 ]
 Thickness = Annotated[str | None, typer.Option("--thickness", help='At the edge: "30 mm" or "1.2 in".')]
 LapDiameter = Annotated[str | None, typer.Option("--lap-diameter", help="The mirror's unless given.")]
 LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Of the whole tool: "2 kg" or "5 lb".')]
 Pitch = Annotated[
-    str | None, typer.Option("--pitch", help="very-soft, soft, medium, hard, very-hard.", autocompletion=ready.pitches)
+    str | None,
+    typer.Option("--pitch", help="very-soft, soft, medium, hard, very-hard.", autocompletion=completion.pitches),
 ]
 Push = Annotated[str | None, typer.Option("--push", help='Of the hands: "30 N" or "7 lbf".')]
 FLAGS = {
@@ -49,7 +50,7 @@ ZoneCount = Annotated[int | None, typer.Option("--zones", min=3, max=40, help="W
 
 
 def command(
-    folder: Folder, manners: Manners, diameter: Diameter = None, focal_ratio: FocalRatio = None,
+    folder: Folder, options: Options, diameter: Diameter = None, focal_ratio: FocalRatio = None,
     glass: Glass = None, thickness: Thickness = None, lap_diameter: LapDiameter = None,
     lap_mass: LapMass = None, pitch: Pitch = None, push: Push = None, zones: ZoneCount = None,
     output: JsonOutput = None,
@@ -60,7 +61,7 @@ def command(
     must be given.
     """
     _check_free(folder)
-    manners.reserve({output: (".json",)}, inputs=[])
+    options.reserve({output: (".json",)}, inputs=[])
     given = {
         "diameter": diameter, "focal_ratio": focal_ratio, "glass": glass, "thickness": thickness,
         "lap_diameter": lap_diameter, "lap_mass": lap_mass, "pitch": pitch, "push": push,
@@ -75,25 +76,19 @@ def command(
         fresh = fresh_folder(Answers(**asked), zones)
     except InputError as error:
         raise inputs.by_flag(error, FLAGS) from None
-    payload = {
-        "bench": str(folder / "bench.toml"),
-        "readings": str(folder / "readings.toml"),
-        "mask": fresh.mask.to_json(),
-    }
-
-    def write() -> None:
-        _write(fresh, folder)
-        manners.write_json(payload, output)
-
-    manners.deliver(
-        lambda: payload,
-        table=lambda: mask_text(fresh.mask, length_unit(fresh.bench)),
-        figure=lambda: mask_figure(fresh.mask, unit=length_unit(fresh.bench)),
-        write=write,
+    bench, readings = folder / "bench.toml", folder / "readings.toml"
+    unit = length_unit(fresh.bench)
+    options.deliver(
+        lambda: {"bench": str(bench), "readings": str(readings), "mask": fresh.mask.to_json()},
+        table=lambda: mask_text(fresh.mask, unit),
+        figure=lambda: mask_figure(fresh.mask, unit=unit),
+        json_file=output,
+        write=lambda: _write(fresh, folder),
     )
-    manners.voice.say(f"Written: {folder / 'bench.toml'} and {folder / 'readings.toml'}, with these windows.")
-    manners.voice.say("Fill in the readings, look through the bench; then:")
-    manners.voice.next("reduce", folder / "readings.toml", "--bench", folder / "bench.toml")
+    messages = options.messages
+    messages.say(f"Written: {bench} and {readings}, with these windows.")
+    messages.say("Fill in the readings, look through the bench; then:")
+    messages.next("reduce", readings, "--bench", bench)
 
 
 def at_terminal() -> bool:
@@ -105,8 +100,7 @@ def _check_free(folder: Path) -> None:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         expected = "a new folder, or an empty one; --force replaces the file of --plot, never a mirror's folder"
         raise InputError("exists already", file=folder, expected=expected)
-    if not folder.absolute().parent.is_dir():
-        raise InputError("its folder is missing", file=folder, expected=inputs.MISSING_FOLDER)
+    check_parent(folder)
 
 
 def _check_needed(given: dict[str, Any]) -> None:
@@ -159,7 +153,7 @@ def _checked(answers: Answers, key: str, make: Callable[[Answers], object]) -> C
 
     def check(text: str) -> Any:
         try:
-            value: Any = inputs.read_focal_ratio(text) if key == "focal_ratio" else text
+            value: Any = inputs.parse_focal_ratio(text) if key == "focal_ratio" else text
             make(replace(answers, **{key: value}))
         except InputError as error:
             raise typer.BadParameter(str(error)) from None

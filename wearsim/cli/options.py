@@ -1,16 +1,15 @@
-"""The options that all commands share, and how they hand over an answer.
+"""The options that commands share, and how they hand over an answer.
 
-A command is a plain function with a last parameter ``manners``; :func:`add` gives it the shared options::
+A command is a plain function with a parameter ``options``; :func:`add` gives it the shared ones::
 
-    def command(bench: BenchPath, manners: Manners, output: ... = None) -> None:
-        manners.reserve({output: (".h5",)}, inputs=[bench])    # before anything is computed
+    def command(bench: BenchPath, options: Options, output: ... = None) -> None:
+        options.reserve({output: (".h5",)}, inputs=[bench])    # before anything is computed
         ...                                                    # all input is read
         if dry_run:
-            manners.list_files([output])
-            return
+            return options.list_files([output])
         ...
-        manners.deliver(outcome.to_json, table=..., figure=..., write=...)
-        manners.voice.next("compare", bench, "--programme", programme)
+        options.deliver(outcome.to_json, table=..., figure=..., files={output: ...})
+        options.messages.next("compare", bench, "--programme", programme)
 """
 
 from __future__ import annotations
@@ -23,43 +22,89 @@ from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
 from contextvars import ContextVar
 from dataclasses import dataclass, fields
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 import typer
 from typer.core import TyperCommand, TyperGroup
 
-from wearsim.cli.inputs import MISSING_FOLDER
-from wearsim.cli.messages import Voice
+from wearsim.cli import completion
+from wearsim.cli.messages import Messages
 from wearsim.errors import InputError
-from wearsim.parallel import set_worker_count
 from wearsim.show.text import paragraph
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-
 PLOTS = (".png", ".svg", ".pdf")
+
+
+class Engine(StrEnum):
+    """How it is worked out."""
+
+    radial = "radial"
+    planar = "planar"
+
+
+def _set_workers(count: int | None) -> int | None:
+    from wearsim.parallel import set_worker_count
+
+    set_worker_count(count)
+    return count
+
+
+BenchPath = Annotated[
+    Path,
+    typer.Argument(
+        metavar="BENCH", help="bench.toml, a mirror's folder, or a ready bench.", show_default=False,
+        autocompletion=completion.benches,
+    ),
+]  # fmt: skip
+FolderPath = Annotated[Path, typer.Argument(metavar="FOLDER", help="The mirror's folder.", show_default=False)]
+ProgrammePath = Annotated[
+    Path, typer.Option("--programme", "-p", metavar="FILE", help="What is done: programme.toml.", show_default=False)
+]
+Waited = Annotated[
+    str | None, typer.Option("--waited", metavar="TIME", help='How long the glass stood before, such as "2 h".')
+]
+Shadows = Annotated[
+    Path | None, typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it: .png, .svg or .pdf.")
+]
 JsonOutput = Annotated[
     Path | None, typer.Option("-o", "--output", metavar="FILE", help="The object of --json, to a file: .json.")
 ]
 DryRun = Annotated[
     bool, typer.Option("--dry-run", help="Check all input, list the files to be written; compute nothing.")
 ]
-
+_DRAWS = "Draws of the uncertain constants for the band; 0: none."
+Draws = Annotated[int, typer.Option("--draws", min=0, max=10_000, help=_DRAWS)]
+EngineDraws = Annotated[
+    int | None, typer.Option("--draws", min=0, max=10_000, show_default="32; planar engine: 0", help=_DRAWS)
+]
+EngineChoice = Annotated[
+    Engine, typer.Option("--engine", help="radial: round averages. planar: stroke by stroke, not round.")
+]
+Cells = Annotated[
+    int | None,
+    typer.Option(
+        "--cells", min=16, max=1024, show_default="128",
+        help="Planar engine: cells across the mirror. Twice as many take four times as long.",
+    ),
+]  # fmt: skip
 Workers = Annotated[
     int | None,
     typer.Option(
-        "--workers", min=1, max=1024, show_default="all cores", callback=set_worker_count,
-        help="Threads at work at once; the answer does not depend on it.",
+        "--workers", min=1, max=1024, show_default="all cores", callback=_set_workers,
+        help="At work at once: threads, or a study's processes; the answer does not depend on it.",
     ),
 ]  # fmt: skip
 """Of a command that computes; it needs do no more than have the option."""
 
 
 @dataclass(frozen=True)
-class Manners:
-    """The shared options of a command."""
+class Options:
+    """The options that every command has."""
 
     json: Annotated[bool, typer.Option("--json", help="One JSON object on stdout, in SI units.")] = False
     plot: Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Draw it: .png, .svg or .pdf.")] = None
@@ -70,25 +115,25 @@ class Manners:
     debug: Annotated[bool, typer.Option("--debug", help="Keep the traceback of a failure.")] = False
 
     @property
-    def voice(self) -> Voice:
+    def messages(self) -> Messages:
         """For everything that is not the answer."""
-        return Voice(self.quiet, self.verbose)
+        return Messages(self.quiet, self.verbose)
 
-    def reserve(self, outputs: Mapping[Path | None, tuple[str, ...]], inputs: Iterable[Path]) -> None:
+    def reserve(self, outputs: Mapping[Path | None, tuple[str, ...]], inputs: Iterable[Path | None]) -> None:
         """Check, before anything is computed, that every file can be written; the plot is added here.
 
         Parameters
         ----------
         outputs : mapping of Path or None to tuple of str
             Files to write, with the endings that each may have.
-        inputs : iterable of Path
+        inputs : iterable of Path or None
             Files that must not be replaced by an answer.
 
         Raises
         ------
         InputError
         """
-        taken = {path.resolve() for path in inputs}
+        taken = {path.resolve() for path in inputs if path is not None}
         for path, endings in [*outputs.items(), (self.plot, PLOTS)]:
             if path is not None:
                 _check_destination(path, endings, self.force)
@@ -114,133 +159,129 @@ class Manners:
         else:
             listed = paragraph(", ".join(named) or "nothing", "Would write    ", " " * 15)
             print("\n".join([*text.splitlines(), listed, paragraph("All input can be used. Nothing was written.")]))
-        self.voice.next(*(word for word in SAID.get() if word != "--dry-run"))
-
-    def write_json(self, payload: dict[str, Any], path: Path | None) -> None:
-        """Write the object of ``--json`` to a file, where one is asked for."""
-        if path is None:
-            return
-        from wearsim.wear.hdf5 import whole_file
-
-        with whole_file(path, force=self.force) as part:
-            part.write_text(json.dumps(payload, allow_nan=False) + "\n", encoding="utf-8")
-
-    def draw(self, figure: Figure, path: Path) -> None:
-        """Write one more plot, whole or not at all."""
-        from wearsim.show.style import save
-        from wearsim.wear.hdf5 import whole_file
-
-        with whole_file(path, force=self.force) as part:
-            save(figure, part, path.suffix)
+        self.messages.next(*(word for word in COMMAND_LINE.get() if word != "--dry-run"))
 
     def deliver(
-        self, payload: Callable[[], dict[str, Any]], *, table: Callable[[], str],
-        figure: Callable[[], Figure], write: Callable[[], None] | None = None,
+        self, payload: Callable[[], dict[str, Any]], *, table: Callable[[], str], figure: Callable[[], Figure],
+        figures: Mapping[Path | None, Callable[[], Figure]] | None = None,
+        files: Mapping[Path | None, Callable[[Path], object]] | None = None, json_file: Path | None = None,
+        write: Callable[[], None] = lambda: None, warnings: Iterable[str] = (),
     ) -> None:  # fmt: skip
-        """Write the files, then print the answer.
+        """Write the files, all or none, then print the answer.
 
         Parameters
         ----------
         payload, table, figure : callable
             The answer as one JSON object, as text, as a plot; each called where it is asked for.
+        figures : mapping of Path or None to callable, optional
+            More plots; None for what was not asked for.
+        files : mapping of Path or None to callable, optional
+            The command's own files, and what writes each to a path.
+        json_file : Path, optional
+            Where the JSON object goes as well.
         write : callable, optional
-            Writes the command's own file, whole or not at all.
+            Writes what is whole or not at all by itself.
+        warnings : iterable of str, optional
+            That the text holds already; said beside the JSON object.
         """
-        with ExitStack() as files:
-            if self.plot is not None:
-                from wearsim.show.style import save
+        for warning in warnings if self.json else ():
+            self.messages.warn(warning)
+        with ExitStack() as stack:
+
+            def part(path: Path) -> Path:
                 from wearsim.wear.hdf5 import whole_file
 
-                part = files.enter_context(whole_file(self.plot, force=self.force))
-                save(figure(), part, self.plot.suffix)
-            if write is not None:
-                write()
+                return stack.enter_context(whole_file(path, force=self.force))
+
+            for path, draw in {self.plot: figure, **(figures or {})}.items():
+                if path is not None:
+                    from wearsim.show.style import save
+
+                    save(draw(), part(path), path.suffix)
+            for path, content in (files or {}).items():
+                if path is not None:
+                    content(part(path))
+            if json_file is not None:
+                part(json_file).write_text(json.dumps(payload(), allow_nan=False) + "\n", encoding="utf-8")
+            write()
         print(json.dumps(payload(), allow_nan=False) if self.json else table())
         sys.stdout.flush()
+
+
+def check_parent(path: Path) -> None:
+    """Refuse something to be written into a folder that is not there."""
+    if not path.absolute().parent.is_dir():
+        raise InputError("its folder is missing", file=path, expected="a name in a folder that is there")
 
 
 def _check_destination(path: Path, endings: tuple[str, ...], force: bool) -> None:
     if path.suffix.lower() not in endings:
         raise InputError("no such kind of file", file=path, expected="a name ending in " + ", ".join(endings))
-    folder = path.parent
-    if not folder.is_dir():
-        raise InputError("its folder is missing", file=path, expected=MISSING_FOLDER)
-    if path.is_dir() or not os.access(folder, os.W_OK):
+    check_parent(path)
+    if path.is_dir() or not os.access(path.parent, os.W_OK):
         raise InputError("cannot be written", file=path)
     if path.exists() and not force:
         raise InputError("exists already", file=path, expected="another name, or --force")
 
 
-SAID: ContextVar[tuple[str, ...]] = ContextVar("SAID", default=())
-"""The command that is being done and all that was said with it, as it was typed."""
+COMMAND_LINE: ContextVar[tuple[str, ...]] = ContextVar("COMMAND_LINE", default=())
+"""The command that is being done and all that was given with it, as it was typed."""
 
 
-class Example:
-    """Help that begins with an example."""
+def command_class(example: str) -> type[TyperCommand]:
+    """A class of command whose help begins with ``example``."""
 
-    @staticmethod
-    def command(example: str) -> type[TyperCommand]:
-        """A class of command whose help begins with ``example``."""
+    class Command(TyperCommand):
+        def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+            COMMAND_LINE.set((str(self.name), *args))
+            return super().parse_args(ctx, args)
 
-        class Command(TyperCommand):
-            def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-                SAID.set((str(self.name), *args))
-                return super().parse_args(ctx, args)
+        def format_usage(self, ctx: Any, formatter: Any) -> None:
+            formatter.write(f"Example:\n  {example}\n\n")
+            super().format_usage(ctx, formatter)
 
-            def format_usage(self, ctx: Any, formatter: Any) -> None:
-                formatter.write(f"Example:\n  {example}\n\n")
-                super().format_usage(ctx, formatter)
+    return Command
 
-        return Command
 
-    @staticmethod
-    def group(example: str) -> type[TyperGroup]:
-        """The same of a group."""
+def group_class(example: str) -> type[TyperGroup]:
+    """The same of a group."""
 
-        class Group(TyperGroup):
-            def format_epilog(self, ctx: Any, formatter: Any) -> None:
-                formatter.write_paragraph()
-                with formatter.indentation():
-                    for line in (self.epilog or "").splitlines():  # no command is broken across lines
-                        formatter.write_text(line)
+    class Group(TyperGroup):
+        def format_epilog(self, ctx: Any, formatter: Any) -> None:
+            formatter.write_paragraph()
+            with formatter.indentation():
+                for line in (self.epilog or "").splitlines():  # no command is broken across lines
+                    formatter.write_text(line)
 
-            def format_usage(self, ctx: Any, formatter: Any) -> None:
-                formatter.write(f"Example:\n  {example}\n\n")
-                super().format_usage(ctx, formatter)
+        def format_usage(self, ctx: Any, formatter: Any) -> None:
+            formatter.write(f"Example:\n  {example}\n\n")
+            super().format_usage(ctx, formatter)
 
-        return Group
+    return Group
 
 
 def add(app: typer.Typer, function: Callable[..., None], name: str, example: str) -> None:
-    """Add a command with the shared options.
-
-    Parameters
-    ----------
-    app : typer.Typer
-    function : callable
-        Takes ``manners``, and its own annotated parameters.
-    name, example : str
-    """
-    shared = get_type_hints(Manners, include_extras=True)
+    """Add a command that takes ``options`` and its own annotated parameters, with an example for its help."""
+    shared = get_type_hints(Options, include_extras=True)
     own = get_type_hints(function, include_extras=True)
-    hints = {key: hint for key, hint in own.items() if key not in ("manners", "return")}
+    hints = {key: hint for key, hint in own.items() if key not in ("options", "return")}
 
     def call(**given: Any) -> None:
-        manners = Manners(**{field.name: given.pop(field.name) for field in fields(Manners)})
-        function(**given, manners=manners)
+        options = Options(**{field.name: given.pop(field.name) for field in fields(Options)})
+        function(**given, options=options)
 
     kind = inspect.Parameter.KEYWORD_ONLY
     parameters = [
         *(
             parameter.replace(annotation=hints[parameter.name], kind=kind)
             for parameter in inspect.signature(function).parameters.values()
-            if parameter.name != "manners"
+            if parameter.name != "options"
         ),
         *(
-            inspect.Parameter(field.name, kind, default=field.default, annotation=shared[field.name])
-            for field in fields(Manners)
+            inspect.Parameter(one.name, kind, default=one.default, annotation=shared[one.name])
+            for one in fields(Options)
         ),
     ]
     call.__doc__, call.__annotations__ = function.__doc__, {**hints, **shared}
     setattr(call, "__signature__", inspect.Signature(parameters))  # noqa: B010  mypy knows no such attribute
-    app.command(name, cls=Example.command(example))(call)
+    app.command(name, cls=command_class(example))(call)

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from wearsim.cli import completion as ready
-from wearsim.cli.inputs import FolderPath, Waited, by_flag, tell_waiting
-from wearsim.cli.options import JsonOutput, Manners
+from wearsim.cli import completion, inputs
+from wearsim.cli.history import past_of, plot_of
+from wearsim.cli.options import FolderPath, JsonOutput, Options, Waited
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
-    from wearsim.learn.folder import Session, SessionNote
+    from wearsim.learn.folder import SessionNote
 
 NAME = "record"
 EXAMPLE = "wearsim record my-mirror --programme done.toml --readings after.toml"
@@ -39,7 +39,8 @@ Temperature = Annotated[
     str | None, typer.Option("--temperature", metavar="T", help='Of the room, such as "18 degC" or "65 degF".')
 ]
 Abrasive = Annotated[
-    str | None, typer.Option("--abrasive", metavar="NAME", help="If not the bench's.", autocompletion=ready.abrasives)
+    str | None,
+    typer.Option("--abrasive", metavar="NAME", help="If not the bench's.", autocompletion=completion.abrasives),
 ]
 Lap = Annotated[LapStart | None, typer.Option("--lap", help="How the lap began; as left, if not said.")]
 Notes = Annotated[str, typer.Option("--notes", metavar="TEXT", help="Whatever is worth remembering.")]
@@ -47,7 +48,7 @@ Day = Annotated[str | None, typer.Option("--date", metavar="DAY", help="Such as 
 
 
 def command(
-    folder: FolderPath, manners: Manners, programme: Done, readings: After = None, profile: Profile = None,
+    folder: FolderPath, options: Options, programme: Done, readings: After = None, profile: Profile = None,
     temperature: Temperature = None, abrasive: Abrasive = None, lap: Lap = None, waited: Waited = None,
     notes: Notes = "", day: Day = None, output: JsonOutput = None,
 ) -> None:  # fmt: skip
@@ -56,38 +57,39 @@ def command(
     What was done, and what was read or measured after it. The session is there whole or not at all; sessions
     recorded before are never changed.
     """
-    manners.reserve({output: (".json",)}, inputs=[folder, programme, *(path for path in (readings, profile) if path)])
+    options.reserve({output: (".json",)}, inputs=[folder, programme, readings, profile])
     from wearsim.learn.folder import open_folder
     from wearsim.learn.record import record, same_as
     from wearsim.show.text import paragraph
 
-    said = {"temperature": temperature, "abrasive": abrasive, "lap": lap and lap.value, "waited": waited}
-    note = _note(day, said, notes)
+    given = {"temperature": temperature, "abrasive": abrasive, "lap": lap and lap.value, "waited": waited}
+    note = _note(day, given, notes)
     try:
         session = record(folder, programme, note=note, readings=readings, profile=profile)
     except InputError as error:
-        raise by_flag(error, {"date": "--date"}) from error
-    there = open_folder(folder)
-    tell_waiting(manners.voice, there.bench, note.waited)
-    twin = same_as(there, session)
+        raise inputs.by_flag(error, {"date": "--date"}) from error
+    mirror, messages = open_folder(folder), options.messages
+    messages.waiting(mirror.bench, note.waited)
+    twin = same_as(mirror, session)
     if twin is not None:
-        manners.voice.warn(
+        messages.warn(
             f"the same numbers as measured {twin}: was this session recorded twice, or the wrong file given? "
             f"To take it back, delete the folder {session.path}."
         )
-    manners.deliver(
-        lambda: _payload(session),
-        table=lambda: paragraph(
-            f"Session {session.number} recorded in {session.path}: {session.minutes:g} minutes of work, "
-            f"{session.note.date}."
-        ),
-        figure=lambda: _figure(folder, manners.seed),
-        write=lambda: manners.write_json(_payload(session), output),
-    )
-    manners.voice.next("calibrate", folder)
+    number, path, minutes, on = session.number, session.path, session.minutes, session.note.date
+    options.deliver(
+        lambda: {
+            "number": number, "folder": str(path), "date": on.isoformat(), "worked_s": 60.0 * minutes,
+            "waited_s": session.note.waited,
+        },
+        table=lambda: paragraph(f"Session {number} recorded in {path}: {minutes:g} minutes of work, {on}."),
+        figure=lambda: plot_of(mirror, past_of(mirror, messages, options.seed)),
+        json_file=output,
+    )  # fmt: skip
+    messages.next("calibrate", folder)
 
 
-def _note(day: str | None, said: dict[str, str | None], notes: str) -> SessionNote:
+def _note(day: str | None, given: dict[str, str | None], notes: str) -> SessionNote:
     from wearsim.learn.folder import note_from_table
 
     try:
@@ -97,25 +99,5 @@ def _note(day: str | None, said: dict[str, str | None], notes: str) -> SessionNo
     if on > date.today():
         expected = f"a day up to today, {date.today()} by this computer's clock"
         raise InputError("in the future", key="--date", value=str(on), expected=expected)
-    table = {key: value for key, value in said.items() if value is not None}
+    table: dict[str, Any] = {key: value for key, value in given.items() if value is not None}
     return note_from_table({"date": on, "notes": notes, **table})
-
-
-def _payload(session: Session) -> dict[str, Any]:
-    return {
-        "number": session.number,
-        "folder": str(session.path),
-        "date": session.note.date.isoformat(),
-        "worked_s": 60.0 * session.minutes,
-        "waited_s": session.note.waited,
-    }
-
-
-def _figure(folder: Path, seed: int) -> Any:
-    from wearsim.bench.units import length_unit
-    from wearsim.learn.folder import open_folder
-    from wearsim.learn.history import history
-    from wearsim.show.history import history_figure
-
-    there = open_folder(folder)
-    return history_figure(history(there, seed=seed), there.bench.mirror, length_unit(there.bench))

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.inputs import FolderPath
-from wearsim.cli.options import DryRun, JsonOutput, Manners, Workers
+from wearsim.cli.history import past_of, plot_of
+from wearsim.cli.options import DryRun, FolderPath, JsonOutput, Options, Workers, check_parent
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
-    from wearsim.learn.folder import MirrorFolder
+    from wearsim.cli.messages import Messages
     from wearsim.learn.practice.file import Practice
+    from wearsim.learn.practice.rehearse import Round
 
 NAME = "rehearse"
 EXAMPLE = "wearsim rehearse practice-mirror --seed 7"
@@ -34,7 +35,7 @@ Fault = Annotated[FaultChoice | None, typer.Option("--fault", help="Of a new one
 Diameter = Annotated[str | None, typer.Option("--diameter", metavar="D", help='Of a new one: "250 mm" or "10 in".')]
 Ratio = Annotated[
     float | None,
-    typer.Option("--focal-ratio", metavar="RATIO", parser=inputs.read_focal_ratio, help="Of a new one: 5 or f/5."),
+    typer.Option("--focal-ratio", metavar="RATIO", parser=inputs.parse_focal_ratio, help="Of a new one: 5 or f/5."),
 ]
 Sessions = Annotated[int, typer.Option("--sessions", min=0, max=50, help="To go on for at most.")]
 Minutes = Annotated[float, typer.Option("--minutes", help="Of work a session.")]
@@ -44,7 +45,7 @@ Own = Annotated[
 
 
 def command(
-    folder: FolderPath, manners: Manners, fault: Fault = None, diameter: Diameter = None,
+    folder: FolderPath, options: Options, fault: Fault = None, diameter: Diameter = None,
     focal_ratio: Ratio = None, sessions: Sessions = 6, minutes: Minutes = 60.0, programme: Own = None,
     output: JsonOutput = None, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
@@ -54,77 +55,47 @@ def command(
     that its mirror is a practice mirror; one that is goes on where it stands. With --sessions 0 the mirror is only
     made, with --programme a session of your own is worked.
     """
-    manners.reserve({output: (".json",)}, inputs=[folder, *([programme] if programme else [])])
-    inputs.read_limits(minutes=minutes)
+    options.reserve({output: (".json",)}, inputs=[folder, programme])
+    inputs.parse_limits(minutes=minutes)
+    messages = options.messages
+    fresh = _fresh(folder, options.seed, fault, diameter, focal_ratio)
     if dry_run:
-        _check(folder, _asked(folder, manners.seed, fault, diameter, focal_ratio), programme)
-        manners.list_files([folder, output])
-        return
-    inputs.tell_compiling(manners.voice)
-    there = _folder(folder, manners, fault, diameter, focal_ratio)
-    rounds = _own(there, programme) if programme else _rounds(folder, manners, sessions, minutes)
-    from wearsim.bench.units import length_unit
+        _check(folder, fresh, programme)
+        return options.list_files([folder, output])
     from wearsim.learn.folder import open_folder
-    from wearsim.learn.history import history
-    from wearsim.show.history import ending_text, history_figure
+    from wearsim.learn.practice.rehearse import one_session, start_practice
+    from wearsim.show.history import ending_text
 
-    there = open_folder(folder)
-    payload = {"rounds": [one.to_json() for one in rounds]}
-    manners.deliver(
-        lambda: payload,
+    messages.compiling()
+    if fresh is not None:
+        start_practice(folder, fresh)
+        messages.say(f"A practice mirror, simulated, in {folder}.")
+    mirror = open_folder(folder)
+    if programme is None:
+        rounds = _rounds(folder, messages, sessions, minutes)
+    else:
+        own = inputs.load_programme(programme, mirror.bench)
+        with inputs.calibrating(mirror, messages):
+            rounds = [one_session(mirror, own)]
+    mirror = open_folder(folder)
+    options.deliver(
+        lambda: {"rounds": [one.to_json() for one in rounds]},
         table=lambda: ending_text(rounds),
-        figure=lambda: history_figure(history(there, seed=manners.seed), there.bench.mirror, length_unit(there.bench)),
-        write=lambda: manners.write_json(payload, output),
+        figure=lambda: plot_of(mirror, past_of(mirror, messages, options.seed)),
+        json_file=output,
     )
-    manners.voice.next("history", folder, "--plot", "history.png")
+    messages.next("history", folder, "--plot", "history.png")
 
 
-def _folder(
-    path: Path, manners: Manners, fault: FaultChoice | None, diameter: str | None, focal_ratio: float | None
-) -> MirrorFolder:
-    """The practice folder, made where there is none."""
-    from wearsim.learn.folder import open_folder
-    from wearsim.learn.practice.rehearse import start_practice
-
-    asked = _asked(path, manners.seed, fault, diameter, focal_ratio)
-    if asked is None:
-        return open_folder(path)
-    made = start_practice(path, asked)
-    manners.voice.say(f"A practice mirror, simulated, in {path}.")
-    return made
-
-
-def _asked(
+def _fresh(
     path: Path, seed: int, fault: FaultChoice | None, diameter: str | None, focal_ratio: float | None
 ) -> Practice | None:
     """What a new practice mirror is to be; None where the folder is there already."""
-    if not path.exists():
-        if not path.parent.is_dir():
-            raise InputError("its folder is missing", file=path, expected=inputs.MISSING_FOLDER)
-        return _practice(seed, fault, diameter, focal_ratio)
-    if fault is not None or diameter is not None or focal_ratio is not None:
-        raise InputError("exists already", file=path, expected="the name of a new folder for a new mirror")
-    return None
-
-
-def _check(path: Path, asked: Practice | None, programme: Path | None) -> None:
-    """All input checked for a dry run: a folder that is there, or what is asked for, and a programme on it."""
-    from wearsim.learn.folder import open_folder
-    from wearsim.learn.practice.file import read_practice
-
-    if asked is None:
-        there = open_folder(path)
-        read_practice(there)
-        inputs.check_folder(there)
-        bench = there.bench
-    else:
-        bench = asked.drawn().bench
-    if programme is not None:
-        inputs.read_programme(programme, bench)
-
-
-def _practice(seed: int, fault: FaultChoice | None, diameter: str | None, focal_ratio: float | None) -> Practice:
-    from wearsim.bench import units
+    if path.exists():
+        if fault is not None or diameter is not None or focal_ratio is not None:
+            raise InputError("exists already", file=path, expected="the name of a new folder for a new mirror")
+        return None
+    check_parent(path)
     from wearsim.learn.practice.file import Practice
     from wearsim.learn.practice.mirror import FAULTS
 
@@ -132,32 +103,36 @@ def _practice(seed: int, fault: FaultChoice | None, diameter: str | None, focal_
         raise InputError("out of range", key="--focal-ratio", value=focal_ratio, expected="2 to 20")
     size = None
     if diameter is not None:
-        try:
-            size = units.read(diameter, "m")
-        except units.NotAQuantity as error:
-            raise InputError(
-                str(error), key="--diameter", value=diameter, expected='a length such as "250 mm" or "10 in"'
-            ) from error
+        size = inputs.parse_quantity(diameter, "--diameter", "m", 'a length such as "250 mm" or "10 in"')
         if not 0.05 <= size <= 2.0:
             raise InputError("out of range", key="--diameter", value=diameter, expected="0.05 m to 2 m")
     chosen = next((one for one in FAULTS if fault is not None and one == fault.value), None)
     return Practice(seed, chosen, size, focal_ratio)
 
 
-def _rounds(folder: Path, manners: Manners, sessions: int, minutes: float) -> list[Any]:
-    """Rounds of the loop, each told when it is done."""
+def _check(path: Path, fresh: Practice | None, programme: Path | None) -> None:
+    """All input checked for a dry run: a folder that is there, or what is asked for, and a programme on it."""
+    from wearsim.learn.folder import open_folder
+    from wearsim.learn.practice.file import read_practice
+
+    if fresh is None:
+        mirror = open_folder(path)
+        read_practice(mirror)
+        inputs.check_folder(mirror)
+        bench = mirror.bench
+    else:
+        bench = fresh.drawn().bench
+    if programme is not None:
+        inputs.load_programme(programme, bench)
+
+
+def _rounds(folder: Path, messages: Messages, sessions: int, minutes: float) -> list[Round]:
+    """Rounds of the loop, each reported when it is done."""
     from wearsim.learn.practice.rehearse import rehearse
     from wearsim.show.history import round_text
 
     rounds = []
-    for one in rehearse(folder, sessions=sessions, minutes=minutes, tell=manners.voice.say):
+    for one in rehearse(folder, sessions=sessions, minutes=minutes, progress=messages.say):
         rounds.append(one)
-        manners.voice.say(round_text(one))
+        messages.say(round_text(one))
     return rounds
-
-
-def _own(there: MirrorFolder, programme: Path) -> list[Any]:
-    """One session of the person's own."""
-    from wearsim.learn.practice.rehearse import one_session
-
-    return [one_session(there, inputs.read_programme(programme, there.bench))]

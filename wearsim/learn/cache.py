@@ -16,8 +16,7 @@ import wearsim
 from wearsim.bench.input_errors import parse_toml, read_text
 from wearsim.errors import InputError, WearsimError
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_sessions, filter_of
-from wearsim.learn.discrepancy import Discrepancy
-from wearsim.learn.filter import SessionFilter
+from wearsim.learn.filter import Discrepancy, SessionFilter
 from wearsim.learn.folder import BENCH, MirrorFolder
 from wearsim.learn.inference import Progress
 from wearsim.wear.constants import Belief, prior
@@ -38,7 +37,6 @@ class Known:
 
     Parameters
     ----------
-    belief : Belief
     spread : float
         Relative spread of the removal from session to session [1].
     misfits : tuple of int
@@ -73,15 +71,14 @@ class Known:
         }
 
 
-def known_after(
+def recall_or_calibrate(
     folder: MirrorFolder, count: int | None = None, *, session_filter: SessionFilter | None = None, seed: int = 0,
     draws: int = DRAWS, progress: Progress | None = None,
 ) -> Known:  # fmt: skip
-    """What was known after the first ``count`` sessions: remembered, or worked out and remembered.
+    """What was known after the first ``count`` sessions: recalled, or calibrated and kept.
 
     Parameters
     ----------
-    folder : MirrorFolder
     count : int, optional
         All sessions by default; 0: the prior.
     session_filter : SessionFilter, optional
@@ -102,37 +99,17 @@ def known_after(
 
 
 def recalled(folder: MirrorFolder, count: int | None = None, *, seed: int = 0, draws: int = DRAWS) -> Known | None:
-    """What is remembered of the first ``count`` sessions; nothing is worked out for it.
-
-    Parameters
-    ----------
-    folder : MirrorFolder
-    count : int, optional
-        All sessions by default.
-    seed, draws : int
-        As for :func:`wearsim.learn.calibrate.calibrate`.
-
-    Returns
-    -------
-    Known or None
-        None where it would have to be worked out.
-    """
+    """What is kept of the first ``count`` sessions, all by default; None where it would have to be calibrated."""
     return _looked_up(folder, count, seed, draws)[0]
 
 
 def stale(folder: MirrorFolder, count: int | None = None, *, seed: int = 0, draws: int = DRAWS) -> str | None:
-    """Why what is kept of the first ``count`` sessions does not count, in one line; None where it does or nothing is kept.
-
-    Parameters
-    ----------
-    folder, count, seed, draws
-        As for :func:`recalled`.
-    """
+    """In one line why what is kept of these sessions does not count; None where it does or nothing is kept."""
     return _looked_up(folder, count, seed, draws)[1]
 
 
 def _looked_up(folder: MirrorFolder, count: int | None, seed: int, draws: int) -> tuple[Known | None, str | None]:
-    """What is remembered; or why what is kept does not count."""
+    """What is kept; or why what is kept does not count."""
     count = len(folder.sessions) if count is None else count
     why = "is not what these files give with this seed and so many draws"
     try:
@@ -149,17 +126,7 @@ def _looked_up(folder: MirrorFolder, count: int | None, seed: int, draws: int) -
 
 
 def keep(folder: MirrorFolder, count: int, known: Known, seed: int, draws: int) -> None:
-    """Remember what was found; a folder that cannot be written simply does not remember.
-
-    Parameters
-    ----------
-    folder : MirrorFolder
-    count : int
-        Sessions that it was found from.
-    known : Known
-    seed, draws : int
-        That it was found with.
-    """
+    """Keep what the first ``count`` sessions gave with this seed and so many draws, where the folder can be written."""
     import tomli_w
 
     try:
@@ -187,7 +154,7 @@ def _made_from(table: dict[str, Any], folder: MirrorFolder, count: int, seed: in
     import tomli_w
 
     texts = [wearsim.__version__, f"{seed} {draws}", repr(Discrepancy()), read_text(folder.path / BENCH)]
-    first = folder.first_figure
-    texts += [] if first is None else [read_text(Path(first))]
+    first = folder.bench.figure.path
+    texts += [] if first is None else [read_text(first)]
     texts += [session.text for session in folder.sessions[:count]]
     return digest("\n\0\n".join([*texts, tomli_w.dumps(table)]))

@@ -1,4 +1,4 @@
-"""From a mirror's folder to what is known of hands and pitch."""
+"""Calibration: from a mirror's folder to what its sessions say of hands and pitch."""
 
 from __future__ import annotations
 
@@ -9,19 +9,19 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError
-from wearsim.kernels.arrays import Floats
-from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.filter import LEARNING, FilterStep, SessionFilter, SessionModel
-from wearsim.learn.folder import MirrorFolder, Session
+from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.inference import Progress
 from wearsim.learn.misfit import SessionFit, check_records, sample_hypotheses, with_chances
-from wearsim.learn.observation import measured_figure, observe
-from wearsim.learn.posterior import ConstantsPosterior, determined_word
-from wearsim.wear.accuracy import Accuracy
+from wearsim.learn.observation import observe
+from wearsim.learn.posterior import ConstantsPosterior
 from wearsim.wear.constants import NAMES, Belief, normal_draws, prior
+from wearsim.wear.initial_figure import start_figure
 
 DRAWS = 128
 """Weighed draws of the posterior; docs/learning.md says what more of them would change."""
+DETERMINED, PARTLY = 0.5, 0.85
+"""A constant is determined by the data below the first share of the prior's spread, partly below the second."""
 FACTOR_90 = 1.6448536
 """Half of a central 90 % interval, in sigmas [1]."""
 
@@ -54,11 +54,6 @@ class Calibration:
         return self.posterior.belief
 
     @property
-    def for_next_session(self) -> Belief:
-        """Of the constants in a session to come: the spread from session to session on top of the removal's."""
-        return with_session_spread(self.belief, self.posterior.spread)
-
-    @property
     def shares(self) -> dict[str, float]:
         """Spread of each constant's logarithm now over that of the prior; 1 where it was known exactly [1]."""
         before = np.sqrt(np.diagonal(self.prior.covariance))
@@ -77,11 +72,12 @@ class Calibration:
         Returns
         -------
         {"told", "partly", "prior", "known"}
-            "prior": the data say no more than the bench did; "known": stated as exact.
+            "told": they do; "prior": the data say no more than the bench did; "known": stated as exact.
         """
         if self.prior.covariance[NAMES.index(name), NAMES.index(name)] == 0.0:
             return "known"
-        return determined_word(self.shares[name])
+        share = self.shares[name]
+        return "told" if share < DETERMINED else "partly" if share < PARTLY else "prior"
 
     @property
     def outside(self) -> dict[str, float]:
@@ -106,18 +102,8 @@ class Calibration:
         dict
             The constants with their 90 % intervals, and every session's fit.
         """
-        low, high = np.exp(self.posterior.interval())
-        middle = np.exp(self.belief.mean)
-        constants = {}
-        for i, name in enumerate(NAMES):
-            stated, unit = stated_constant(bench, name)
-            constants[f"{name}{unit}"] = {
-                "stated": stated, "now": stated * float(middle[i]), "told": self.determined(name),
-                "interval_90": [stated * float(low[i]), stated * float(high[i])],
-                "spread_of_prior": self.shares[name], "outside_stated": name in self.outside,
-            }  # fmt: skip
         return {
-            "constants": constants,
+            "constants": self._constants_json(bench),
             "session_spread": self.posterior.spread,
             "uncertainty_ratio": self.ratio,
             "log_mean": self.belief.mean.tolist(),
@@ -125,6 +111,19 @@ class Calibration:
             "effective_draws": self.posterior.effective,
             "sessions": [session.to_json() for session in self.sessions],
         }
+
+    def _constants_json(self, bench: Bench) -> dict[str, Any]:
+        low, high = np.exp(self.posterior.interval())
+        middle, outside = np.exp(self.belief.mean), self.outside
+        constants = {}
+        for i, name in enumerate(NAMES):
+            stated, unit = stated_constant(bench, name)
+            constants[f"{name}{unit}"] = {
+                "stated": stated, "now": stated * float(middle[i]), "told": self.determined(name),
+                "interval_90": [stated * float(low[i]), stated * float(high[i])],
+                "spread_of_prior": self.shares[name], "outside_stated": name in outside,
+            }  # fmt: skip
+        return constants
 
     @property
     def misfits(self) -> tuple[int, ...]:
@@ -155,32 +154,16 @@ def with_session_spread(belief: Belief, spread: float) -> Belief:
     return Belief(belief.mean, covariance, points)
 
 
-def filter_of(
-    folder: MirrorFolder, accuracy: Accuracy = LEARNING, discrepancy: Discrepancy | None = None
-) -> SessionFilter:
-    """A folder's sessions, ready to be followed.
-
-    Parameters
-    ----------
-    folder : MirrorFolder
-    accuracy : Accuracy
-        Of the engine; the default is good to half a percent of the removal's range.
-    discrepancy : Discrepancy, optional
-    """
-    first = measured_figure(folder.bench, None, accuracy)
-    models = tuple(_model(folder, session, first.radius) for session in folder.sessions)
-    return SessionFilter(first, models, accuracy, discrepancy or Discrepancy())
-
-
-def _model(folder: MirrorFolder, session: Session, radius: Floats) -> SessionModel:
-    bench = folder.bench
-    return SessionModel(
-        number=session.number,
-        bench=session.note.bench_for(bench),
-        programme=session.programme,
-        lap=session.note.lap,
-        observation=observe(bench, session.measured, radius),
-    )
+def filter_of(folder: MirrorFolder) -> SessionFilter:
+    """A folder's sessions, ready to be followed."""
+    bench, first = folder.bench, start_figure(folder.bench, LEARNING)
+    models = tuple(
+        SessionModel(
+            session.number, session.note.bench_for(bench), session.programme, session.note.lap,
+            observe(bench, session.measurement, first.radius),
+        ) for session in folder.sessions
+    )  # fmt: skip
+    return SessionFilter(first, models, LEARNING)
 
 
 def check_sessions(folder: MirrorFolder) -> None:
@@ -197,15 +180,13 @@ def calibrate(
     Parameters
     ----------
     folder : MirrorFolder
+        With a session at least.
     seed : int
         Of the weighed draws.
     draws : int
+        In a batch; batches are drawn until they are worth enough.
     progress : callable, optional
         Receives what is being done.
-
-    Returns
-    -------
-    Calibration
 
     Raises
     ------
@@ -219,16 +200,7 @@ def calibrate(
 def calibrate_sessions(
     session_filter: SessionFilter, before: Belief, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
 ) -> Calibration:  # fmt: skip
-    """The same for sessions that are read already.
-
-    Parameters
-    ----------
-    session_filter : SessionFilter
-    before : Belief
-        The prior.
-    seed, draws, progress
-        As for :func:`calibrate`.
-    """
+    """The same for sessions that are read already; ``before`` is the prior of the constants."""
     report = progress or (lambda _: None)
     checked = check_records(session_filter, before, report)
     report("weighing draws")

@@ -23,7 +23,6 @@ from wearsim.bench.programme import Programme
 from wearsim.errors import ContactError
 from wearsim.figure.aperture import spline_matrix
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.discrepancy import Discrepancy
 from wearsim.learn.observation import Observation
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import Constants
@@ -36,7 +35,7 @@ LEARNING = Accuracy(
     tolerance=1e-2,
 )  # fmt: skip
 """Of the engine when run hundreds of times: 0.3 nm RMS in three sessions of a micrometre (docs/learning.md)."""
-UNKNOWN = 1.0
+UNKNOWN_SPREAD = 1.0
 """Spread of a removal of which nothing is believed, in that of the engine [1]."""
 LOG_STEP = 0.1
 """Step of the logarithm of the Preston coefficient in a difference [1]."""
@@ -46,19 +45,69 @@ NO_SIZES: Mapping[int, float] = MappingProxyType({})
 """Every session removes what its record says."""
 
 
+@dataclass(frozen=True)
+class Discrepancy:
+    """How far a session's removal may stand from the engine's even with the right constants.
+
+    The removal of a whole session varies by a common factor from one session to the next (charge, wetness, how hard the
+    hands press): log-normal, its spread unknown itself and learnt with the constants. The shape of the removal differs a
+    little from the round, averaged engine's: real strokes are few, jittered and walked. Measured against the planar
+    engine (docs/learning.md).
+
+    Parameters
+    ----------
+    spread : float
+        Middle of the belief about the relative spread of the removal from session to session [1]. A judgement.
+    spread_factor : float
+        One-sigma factor within which that is believed [1]. A judgement.
+    shape : float
+        Difference in shape as a share of the RMS of the removal about its mean [1].
+    even : float
+        The same as a share of the mean removal [1].
+    rim : float
+        More of it at the rim, as a share of the mean removal [1].
+    rim_length : float
+        How fast that fades inwards, as a share of the mirror's radius [1].
+    length : float
+        Over which it goes together, as a share of the mirror's radius [1]. A judgement.
+    floor : float
+        Differences in shape that are always possible [m]. A judgement.
+    """
+
+    spread: float = 0.08
+    spread_factor: float = 1.8
+    shape: float = 0.02
+    even: float = 0.003
+    rim: float = 0.015
+    rim_length: float = 0.04
+    length: float = 0.15
+    floor: float = 0.5e-9
+
+    def covariance(self, removal: Floats, radius: Floats) -> Floats:
+        """Covariance (n, n) of the glass after a session from the difference in shape [m^2]; removal and radius (n,) [m]."""
+        weight = radius / radius.sum()
+        mean = float(weight @ removal)
+        about = float(np.sqrt(weight @ (removal - mean) ** 2))
+        size = self.shape * about + self.even * abs(mean) + self.floor
+        x = radius / radius[-1]
+        rim = self.rim * abs(mean) * np.exp(-(1.0 - x) / self.rim_length)
+        apart = x[:, None] - x
+        return np.asarray(
+            size**2 * np.exp(-0.5 * (apart / self.length) ** 2)
+            + np.outer(rim, rim) * np.exp(-0.5 * (apart / self.rim_length) ** 2)
+        )
+
+
 @dataclass(frozen=True, eq=False)
 class SessionModel:
     """One session as the filter needs it.
 
     Parameters
     ----------
-    number : int
     bench : Bench
         Under the session's conditions.
-    programme : Programme
     lap : str or None
         How the lap began (:class:`wearsim.learn.folder.SessionNote`).
-    observation : Observation
     """
 
     number: int
@@ -84,8 +133,6 @@ class FilterStep:
         Glass and laps after, the measurement taken in.
     covariance : (n, n) ndarray
         Of that glass, as stated [m^2].
-    gain : (n, p) ndarray
-        From the innovation to the correction of the glass.
     """
 
     predicted: Floats
@@ -94,7 +141,6 @@ class FilterStep:
     innovation_covariance: Floats
     state: State
     covariance: Floats
-    gain: Floats
 
     @property
     def chi_square(self) -> float:
@@ -137,9 +183,6 @@ class SessionFilter:
     ----------
     first : StartFigure
         The glass before the first session, on the grid of ``accuracy``.
-    models : tuple of SessionModel
-    accuracy : Accuracy
-    discrepancy : Discrepancy
     ratio : float
         How many times as uncertain as stated everything is taken to be: the first figure, the sessions and the
         readings alike, which leaves all corrections of the glass as they are [1].
@@ -163,7 +206,6 @@ class SessionFilter:
 
         Parameters
         ----------
-        constants : Constants
         spread : float
             Of the removal from session to session [1].
         linearisations : tuple of Linearisation, optional
@@ -179,40 +221,32 @@ class SessionFilter:
         ContactError
             Where a balance was not found with these constants.
         """
-        steps = []
+        steps: list[FilterStep] = []
         state, covariance = self._start()
         for place, model in enumerate(self.models):
             linear = None if linearisations is None else linearisations[place]
-            state = self._laid_on(model, state, is_first=place == 0)
-            its = sized(constants, sizes.get(model.number, 1.0))
-            step = self._step(model, state, covariance, its, spread, linear, model.number in misfits)
-            steps.append(step)
-            state, covariance = step.state, step.covariance
+            state = self._with_laps(model, state, is_first=place == 0)
+            scaled = scaled_removal(constants, sizes.get(model.number, 1.0))
+            steps.append(self._step(model, state, covariance, scaled, spread, linear, model.number in misfits))
+            state, covariance = steps[-1].state, steps[-1].covariance
         return tuple(steps)
 
-    def follow_closely(
-        self, constants: Constants, spread: float, misfits: frozenset[int] = frozenset(),
-        sizes: Mapping[int, float] = NO_SIZES,
-    ) -> tuple[FilterStep, ...]:  # fmt: skip
+    def follow_closely(self, constants: Constants, spread: float, misfits: frozenset[int]) -> tuple[FilterStep, ...]:
         """As :meth:`follow`, the engine linearised at these very constants."""
-        steps = self.follow(constants, spread, None, misfits, sizes)
-        return self.follow(constants, spread, self.linearised(constants, steps, sizes), misfits, sizes)
+        steps = self.follow(constants, spread, None, misfits)
+        return self.follow(constants, spread, self.linearised(constants, steps), misfits)
 
     def _start(self) -> tuple[State, Floats]:
         first = self.first
         state = State(first.radius, first.height, MappingProxyType({}))
         return state, first.root @ first.root.T + LEAST_GLASS**2 * np.eye(first.radius.size)
 
-    def _laid_on(self, model: SessionModel, state: State, is_first: bool) -> State:
+    def _with_laps(self, model: SessionModel, state: State, is_first: bool) -> State:
         """The state with its laps as this session began."""
         as_left = model.lap == "as left" or (model.lap is None and not is_first)
         if as_left and state.laps:
             return state
-        bench = model.bench
-        if model.lap in ("pressed", "spherical"):
-            laps = tuple(lap.model_copy(update={"start": model.lap}) for lap in bench.laps)
-            bench = bench.model_copy(update={"laps": laps})
-        return start_state(bench, state.radius, state.height, self.accuracy)
+        return start_state(with_lap_start(model.bench, model.lap), state.radius, state.height, self.accuracy)
 
     def _step(
         self, model: SessionModel, state: State, covariance: Floats, constants: Constants, spread: float,
@@ -223,9 +257,9 @@ class SessionFilter:
         linear = linear or Linearisation(np.eye(removal.size), removal, -removal)
         grown = linear.transition @ covariance @ linear.transition.T
         grown = grown + self.discrepancy.covariance(linear.removal, state.radius)
-        grown = grown + (UNKNOWN if is_misfit else spread) ** 2 * np.outer(linear.response, linear.response)
+        grown = grown + (UNKNOWN_SPREAD if is_misfit else spread) ** 2 * np.outer(linear.response, linear.response)
         if is_misfit:
-            wide = replace(self.discrepancy, shape=UNKNOWN, even=UNKNOWN)
+            wide = replace(self.discrepancy, shape=UNKNOWN_SPREAD, even=UNKNOWN_SPREAD)
             grown = grown + wide.covariance(linear.removal, state.radius)
         seen = model.observation
         innovation = seen.innovation(after.height)
@@ -236,7 +270,7 @@ class SessionFilter:
             corrected = start_state(model.bench, state.radius, corrected.height, self.accuracy)
         left = grown - gain @ total @ gain.T
         left, innovation_covariance = 0.5 * (left + left.T), self.ratio**2 * total
-        return FilterStep(after.height, removal, innovation, innovation_covariance, corrected, left, gain)
+        return FilterStep(after.height, removal, innovation, innovation_covariance, corrected, left)
 
     def linearised(
         self, constants: Constants, steps: tuple[FilterStep, ...], sizes: Mapping[int, float] = NO_SIZES
@@ -244,31 +278,24 @@ class SessionFilter:
         """Each session linearised in the errors of the glass that it starts from, and in the removal.
 
         Differences are taken along the errors themselves, one sigma each; what lies outside of them stays as it is.
-
-        Parameters
-        ----------
-        constants : Constants
-        steps : tuple of FilterStep
-            The same filter followed with these constants.
-        sizes : mapping from int to float
-            Factors on the removal of sessions by number, as it was followed with [1].
+        ``steps`` are those of the same filter, followed with the same constants and sizes.
         """
         out = []
         covariance = self._start()[1]
-        for model, step, state in zip(self.models, steps, self.begun(steps), strict=True):
-            its = sized(constants, sizes.get(model.number, 1.0))
-            transition = self._transition(model, state, covariance, its, step.predicted)
-            more = sized(its, np.exp(LOG_STEP))
+        for model, step, state in zip(self.models, steps, self.states_before(steps), strict=True):
+            scaled = scaled_removal(constants, sizes.get(model.number, 1.0))
+            transition = self._transition(model, state, covariance, scaled, step.predicted)
+            more = scaled_removal(scaled, np.exp(LOG_STEP))
             changed = self._after(model, state, more, step.predicted - LOG_STEP * step.removal)
             out.append(Linearisation(transition, step.removal, (changed - step.predicted) / LOG_STEP))
             covariance = step.covariance
         return tuple(out)
 
-    def begun(self, steps: tuple[FilterStep, ...]) -> tuple[State, ...]:
+    def states_before(self, steps: tuple[FilterStep, ...]) -> tuple[State, ...]:
         """Glass and laps as each session began, the filter followed as in ``steps``."""
         before = [self._start()[0], *(step.state for step in steps[:-1])]
         return tuple(
-            self._laid_on(model, state, is_first=place == 0)
+            self._with_laps(model, state, is_first=place == 0)
             for place, (model, state) in enumerate(zip(self.models, before, strict=True))
         )
 
@@ -291,7 +318,14 @@ class SessionFilter:
         return np.asarray(np.eye(state.radius.size) + (moved - root) @ np.linalg.pinv(root))
 
 
-def sized(constants: Constants, factor: float) -> Constants:
+def with_lap_start(bench: Bench, start: str | None) -> Bench:
+    """The bench, its laps beginning pressed or spherical; as they are where ``start`` is neither."""
+    if start not in ("pressed", "spherical"):
+        return bench
+    return bench.model_copy(update={"laps": tuple(lap.model_copy(update={"start": start}) for lap in bench.laps)})
+
+
+def scaled_removal(constants: Constants, factor: float) -> Constants:
     """Constants of a session whose removal is ``factor`` times that of its record [1]."""
     return constants if factor == 1.0 else replace(constants, preston=constants.preston * factor)
 
@@ -302,14 +336,7 @@ def _main_columns(covariance: Floats, share: float = 1e-3) -> Floats:
 
 
 def corrected_state(state: State, change: Floats) -> State:
-    """Glass changed by a correction (n,) [m], and every lap by as much the other way.
-
-    Parameters
-    ----------
-    state : State
-    change : (n,) ndarray
-        [m]
-    """
+    """Glass changed by a correction (n,) [m], and every lap by as much the other way."""
     radius = state.radius
     laps = {}
     for name, pitch in state.laps.items():

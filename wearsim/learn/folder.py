@@ -1,6 +1,4 @@
-"""One session of a mirror: what was done, under what conditions, and what was read after it.
-
-A mirror's folder: its bench, the sessions done, and the measurements of one mirror.
+"""A mirror's folder: its bench, the sessions worked, under what conditions, and what was read after each.
 
 ::
 
@@ -28,19 +26,20 @@ from pydantic import BeforeValidator, Field
 from wearsim.bench import materials as catalogue
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import Name, Piece, Temperature, Words, choice, quantity, refuse, table_of
+from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.input_errors import check_keys, parse_toml, read_piece, read_text
-from wearsim.bench.profile import read_profile
+from wearsim.bench.profile import Profile, read_profile
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench, load_programme
 from wearsim.errors import InputError
-from wearsim.knifeedge.readings import check_against_mirror, load_readings
+from wearsim.knifeedge.readings import Readings, check_against_mirror, load_readings
 
-SESSION = "session.toml"
-PROGRAMME = "programme.toml"
-READINGS = "readings.toml"
-PROFILE = "profile.csv"
+BENCH, PRACTICE = "bench.toml", "practice.toml"
+SESSION, PROGRAMME = "session.toml", "programme.toml"
+READINGS, PROFILE = "readings.toml", "profile.csv"
 LONGEST_NOTES = 20_000
 LapStart = Literal["as left", "pressed", "spherical"]
+_NUMBERED = re.compile(r"[0-9]+\Z")
 Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0)]
 
 
@@ -94,11 +93,6 @@ class SessionNote(Piece):
         bench : Bench
             As it usually is.
 
-        Returns
-        -------
-        Bench
-            The same one where nothing differs.
-
         Raises
         ------
         InputError
@@ -111,8 +105,6 @@ class SessionNote(Piece):
             ratio = catalogue.abrasive(self.abrasive).wear / catalogue.abrasive(bench.wear.abrasive).wear
             changes["abrasive"] = self.abrasive
             changes["preston"] = bench.preston * ratio
-        if not changes:
-            return bench
         return bench.model_copy(update={"wear": bench.wear.model_copy(update=changes)})
 
 
@@ -127,16 +119,26 @@ class Session:
     path : Path
         Its folder.
     note : SessionNote
+        Its conditions.
     programme : Programme
-    measured : Path
-        ``readings.toml`` or ``profile.csv``.
+        What was worked.
+    measurement : Readings or Profile
+        What was read after it.
+    figure : FigureSource
+        The same as a bench names it, its file loaded.
     """
 
     number: int
     path: Path
     note: SessionNote
     programme: Programme
-    measured: Path
+    measurement: Readings | Profile
+    figure: FigureSource
+
+    @property
+    def measured(self) -> Path:
+        """Its ``readings.toml`` or ``profile.csv``."""
+        return self.path / (PROFILE if isinstance(self.measurement, Profile) else READINGS)
 
     @property
     def minutes(self) -> float:
@@ -151,15 +153,8 @@ class Session:
 
 
 def read_note(path: Path) -> SessionNote:
-    """The conditions of a session.
-
-    Raises
-    ------
-    InputError
-        One line for the first fault.
-    """
-    table = parse_toml(read_text(path, "the conditions of a session, at least its date"), path)
-    return note_from_table(table, path)
+    """The conditions of a session; InputError with one line for the first fault."""
+    return note_from_table(parse_toml(read_text(path, "the conditions of a session, at least its date"), path), path)
 
 
 def note_from_table(table: dict[str, Any], file: Path | None = None) -> SessionNote:
@@ -184,11 +179,6 @@ def dump_note(note: SessionNote) -> str:
     return text
 
 
-BENCH = "bench.toml"
-PRACTICE = "practice.toml"
-_NUMBERED = re.compile(r"[0-9]+\Z")
-
-
 @dataclass(frozen=True, eq=False)
 class MirrorFolder:
     """A mirror's folder as it was read.
@@ -208,20 +198,10 @@ class MirrorFolder:
     sessions: tuple[Session, ...]
     is_practice: bool
 
-    @property
-    def minutes(self) -> float:
-        """Of work in all sessions [min]."""
-        return sum(session.minutes for session in self.sessions)
-
-    @property
-    def first_figure(self) -> Path | None:
-        """The file measured before the first session, where the bench names one."""
-        return self.bench.figure.path
-
-
-def is_folder(path: Path) -> bool:
-    """Whether this is a folder, and so a mirror's folder or meant to be one."""
-    return path.is_dir()
+    def bench_after(self, count: int | None = None) -> Bench:
+        """The bench with the measurement after ``count`` sessions for its figure; by default after all."""
+        worked = self.sessions[:count]
+        return self.bench.model_copy(update={"figure": worked[-1].figure}) if worked else self.bench
 
 
 def session_name(number: int) -> str:
@@ -230,15 +210,12 @@ def session_name(number: int) -> str:
 
 
 def open_folder(path: str | Path) -> MirrorFolder:
-    """Read a mirror's folder, every file checked.
+    """Read a mirror's folder, every file checked; nothing is calibrated.
 
     Parameters
     ----------
     path : str or Path
-
-    Returns
-    -------
-    MirrorFolder
+        With a ``bench.toml`` and the sessions' folders in it.
 
     Raises
     ------
@@ -279,34 +256,25 @@ def _session(number: int, place: Path, bench: Bench) -> Session:
             raise InputError("missing", file=place / name, expected=what)
     note = read_note(place / SESSION)
     programme = load_programme(place / PROGRAMME, bench)
-    return Session(number, place, note, programme, check_measured(measured_in(place), bench))
+    file = _measured_in(place)
+    measurement = load_measurement(file, bench)
+    figure = FigureSource(profile=file) if isinstance(measurement, Profile) else FigureSource(readings=file)
+    return Session(number, place, note, programme, measurement, figure.loaded())
 
 
-def measured_in(place: Path) -> Path:
-    """The one measurement in a session's folder.
-
-    Raises
-    ------
-    InputError
-        None, or two.
-    """
-    there = [place / name for name in (READINGS, PROFILE) if (place / name).exists()]
-    if len(there) == 1:
-        return there[0]
-    message = "both readings.toml and profile.csv" if there else "no measurement"
+def _measured_in(place: Path) -> Path:
+    """The one measurement in a session's folder."""
+    found = [place / name for name in (READINGS, PROFILE) if (place / name).exists()]
+    if len(found) == 1:
+        return found[0]
+    message = "both readings.toml and profile.csv" if found else "no measurement"
     raise InputError(message, file=place, expected="either readings.toml or profile.csv, read after the session")
 
 
-def check_measured(path: Path, bench: Bench) -> Path:
-    """The same path, what it holds checked against the mirror.
-
-    Raises
-    ------
-    InputError
-    """
-    mirror = bench.mirror
+def load_measurement(path: Path, bench: Bench) -> Readings | Profile:
+    """A sheet of readings or a profile, by its name, checked against the mirror; InputError for the first fault."""
     if path.suffix.lower() == ".csv":
-        read_profile(path, mirror)
-    else:
-        check_against_mirror(load_readings(path), mirror.geometry)
-    return path
+        return read_profile(path, bench.mirror)
+    readings = load_readings(path)
+    check_against_mirror(readings, bench.mirror.geometry)
+    return readings

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -10,13 +11,12 @@ import numpy as np
 
 from wearsim.figure.metrics import FigureGauge, percentiles
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.cache import known_after
+from wearsim.learn.cache import Known, recall_or_calibrate
 from wearsim.learn.calibrate import DRAWS, filter_of
-from wearsim.learn.folder import MirrorFolder
+from wearsim.learn.folder import MirrorFolder, Session
 from wearsim.learn.inference import Progress
-from wearsim.learn.observation import measured_figure
-from wearsim.learn.present_state import standing_after, under
-from wearsim.wear.initial_figure import StartFigure
+from wearsim.learn.present_state import PresentState, present_state
+from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
 
 READ_DRAWS = 100
@@ -29,11 +29,8 @@ class Entry:
 
     Parameters
     ----------
-    number : int
-    date : datetime.date
     minutes : float
         Of work in it [min].
-    notes : str
     measured, predicted : (n,) ndarray
         Figure error as read after it, and as predicted with what was known before it [m].
     measured_rms, measured_band : float, (2,) ndarray
@@ -133,86 +130,99 @@ def _json(entry: Entry) -> dict[str, Any]:
     }
     return {
         **{key: ends.tolist() for key, ends in bands.items() if ends is not None},
-        "number": entry.number,
-        "date": entry.date.isoformat(),
-        "worked_s": 60.0 * entry.minutes,
-        "figure_error_m": entry.measured.tolist(),
-        "figure_error_predicted_m": entry.predicted.tolist(),
-        "surface_rms_m": entry.measured_rms,
-        "surface_rms_band_m": entry.measured_band.tolist(),
-        "surface_rms_predicted_m": entry.predicted_rms,
-        "surface_rms_predicted_band_m": entry.predicted_band.tolist(),
-        "edge_roll_m": entry.edge_roll,
-        "predicted_against_measured_rms_m": entry.miss,
-        "fits": entry.fits,
+        "number": entry.number, "date": entry.date.isoformat(), "worked_s": 60.0 * entry.minutes,
+        "figure_error_m": entry.measured.tolist(), "figure_error_predicted_m": entry.predicted.tolist(),
+        "surface_rms_m": entry.measured_rms, "surface_rms_band_m": entry.measured_band.tolist(),
+        "surface_rms_predicted_m": entry.predicted_rms, "surface_rms_predicted_band_m": entry.predicted_band.tolist(),
+        "edge_roll_m": entry.edge_roll, "predicted_against_measured_rms_m": entry.miss, "fits": entry.fits,
         "notes": entry.notes,
-    }
+    }  # fmt: skip
 
 
 def history(
-    folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
+    folder: MirrorFolder, known: Sequence[Known] | None = None, *, seed: int = 0, draws: int = DRAWS,
+    progress: Progress | None = None,
 ) -> History:  # fmt: skip
-    """The history of a mirror's folder.
+    """The history of a mirror's folder, each session predicted with what was known before it.
 
     Parameters
     ----------
     folder : MirrorFolder
+        Of a mirror.
+    known : sequence of Known, optional
+        Before the first session and after each; by default recalled from the folder or calibrated, which takes a while.
     seed : int
         Of the draws, those of the constants and those of the bands.
     draws : int
-        Of the constants, as for :func:`wearsim.learn.calibrate.calibrate`, which is asked what was known before
-        each session.
+        Of the constants, as for :func:`wearsim.learn.calibrate.calibrate`.
     progress : callable, optional
-        Told what is being done.
+        Receives what is being done.
 
     Returns
     -------
     History
+        One entry a session.
     """
-    session_filter = filter_of(folder)
-    start = measured_figure(folder.bench, None)
+    sessions = filter_of(folder)
+    if known is None:
+        known = [
+            recall_or_calibrate(folder, count, session_filter=sessions, seed=seed, draws=draws, progress=progress)
+            for count in range(len(folder.sessions) + 1)
+        ]
+    start = start_figure(folder.bench)
     gauge = gauge_for(folder.bench, start.radius)
-    first_rms, first_band = _rms(start, gauge)
-    known = [
-        known_after(folder, count, session_filter=session_filter, seed=seed, draws=draws, progress=progress)
-        for count in range(len(folder.sessions) + 1)
-    ]
     entries = []
-    for session, then in zip(folder.sessions, known[:-1], strict=True):
-        before = standing_after(
-            folder, session_filter, session.number - 1, then.belief, then.spread, frozenset(then.misfits)
-        )
-        standing = under(before, folder, session.number)
-        outcome = predict(standing.bench, session.programme, seed=seed, draws=BAND_DRAWS, **standing.known)
-        after = measured_figure(folder.bench, session.measured)
-        measured = gauge.error(after.height)
-        rms, band = _rms(after, gauge)
-        drawn = _drawn(after, gauge)
-        exact = np.full(2, outcome.surface_rms)
-        entries.append(Entry(
-            number=session.number, date=session.note.date, minutes=session.minutes, notes=session.note.notes,
-            measured=measured, predicted=outcome.figure_error, measured_rms=rms, measured_band=band,
-            predicted_rms=outcome.surface_rms,
-            predicted_band=exact if outcome.band is None else outcome.band.surface_rms,
-            edge_roll=gauge.edge_roll(measured),
-            miss=gauge.aperture.rms(gauge.aperture.level(measured - outcome.figure_error)),
-            fits=session.number not in known[-1].misfits,
-            measured_profile_band=percentiles(drawn) if after.is_uncertain else None,
-            predicted_profile_band=None if outcome.band is None else outcome.band.figure_error,
-            edge_roll_band=percentiles([gauge.edge_roll(error) for error in drawn]) if after.is_uncertain else None,
-        ))  # fmt: skip
-    return History(
-        start.radius, gauge.error(start.height), first_rms, first_band, tuple(entries), folder.is_practice,
-        percentiles(_drawn(start, gauge)) if start.is_uncertain else None,
+    for place, session in enumerate(folder.sessions):
+        before = present_state(folder, known[place], place, session_filter=sessions)
+        entries.append(_entry(folder, session, before, gauge, seed, fits=session.number not in known[-1].misfits))
+    error, read = gauge.error(start.height), _Measured.of(start, gauge)
+    return History(start.radius, error, read.rms, read.band, tuple(entries), folder.is_practice, read.profile_band)
+
+
+def _entry(
+    folder: MirrorFolder, session: Session, before: PresentState, gauge: FigureGauge, seed: int, fits: bool
+) -> Entry:
+    """A session, predicted from what was known before it, and read after it."""
+    state = before.under_conditions(session.note)
+    outcome = predict(state.bench, session.programme, seed=seed, draws=BAND_DRAWS, **state.arguments)
+    band, exact = outcome.band, np.full(2, outcome.surface_rms)
+    after = start_figure(folder.bench_after(session.number))
+    measured, read = gauge.error(after.height), _Measured.of(after, gauge)
+    return Entry(
+        number=session.number, date=session.note.date, minutes=session.minutes, notes=session.note.notes,
+        measured=measured, predicted=outcome.figure_error, measured_rms=read.rms, measured_band=read.band,
+        predicted_rms=outcome.surface_rms, predicted_band=exact if band is None else band.surface_rms,
+        edge_roll=gauge.edge_roll(measured),
+        miss=gauge.aperture.rms(gauge.aperture.level(measured - outcome.figure_error)),
+        fits=fits, measured_profile_band=read.profile_band,
+        predicted_profile_band=None if band is None else band.figure_error, edge_roll_band=read.edge_roll_band,
     )  # fmt: skip
 
 
-def _drawn(figure: StartFigure, gauge: FigureGauge) -> Floats:
-    """Figure errors that a measurement allows (READ_DRAWS, n) [m]."""
-    return np.array([gauge.error(height) for height in figure.draws(READ_DRAWS, 0)])
+@dataclass(frozen=True, eq=False)
+class _Measured:
+    """What a measurement says of the figure error, with the 5th and 95th percentile over the surfaces that it allows.
 
+    Parameters
+    ----------
+    rms : float
+        [m]
+    band : (2,) ndarray
+        Of the RMS [m].
+    profile_band, edge_roll_band : (2, n), (2,) ndarray or None
+        [m]; None where the measurement is taken as exact.
+    """
 
-def _rms(figure: StartFigure, gauge: FigureGauge) -> tuple[float, Floats]:
-    """RMS figure error and its 5th and 95th percentile over the surfaces that a measurement allows [m]."""
-    drawn = [gauge.aperture.rms(error) for error in _drawn(figure, gauge)]
-    return gauge.aperture.rms(gauge.error(figure.height)), percentiles(drawn)
+    rms: float
+    band: Floats
+    profile_band: Floats | None
+    edge_roll_band: Floats | None
+
+    @classmethod
+    def of(cls, figure: StartFigure, gauge: FigureGauge) -> _Measured:
+        """Of the glass as it was measured."""
+        drawn = np.array([gauge.error(height) for height in figure.draws(READ_DRAWS, 0)])
+        rms, band = gauge.aperture.rms(gauge.error(figure.height)), percentiles([gauge.aperture.rms(e) for e in drawn])
+        if not figure.is_uncertain:
+            return cls(rms, band, None, None)
+        return cls(rms, band, percentiles(drawn), percentiles([gauge.edge_roll(error) for error in drawn]))

@@ -23,39 +23,36 @@ from wearsim.kernels.arrays import Floats
 from wearsim.learn.filter import FilterStep, Linearisation, SessionFilter
 from wearsim.learn.posterior import (
     FREEDOM,
-    NEGLIGIBLE,
+    NEGLIGIBLE_EVIDENCE,
     ConstantsPosterior,
     Mode,
-    constants_at,
     distinct,
     fitted_mode,
     importance_weights,
 )
 from wearsim.parallel import in_threads
-from wearsim.wear.constants import Belief
+from wearsim.wear.constants import Belief, constants_at
 
 Progress = Callable[[str], None]
 """Receives what is being done."""
 
-ROUNDS = 2
+RELINEARISATIONS = 2
 """Times that the frozen covariances are taken anew in the search for the most likely constants."""
-WIDER = 1.25
+SAMPLING_WIDENING = 1.25
 """How much wider than the curvature says it is drawn [1]."""
-SCOUTS = 64
-"""Places, drawn from the prior, that are looked at before the search for the most likely constants."""
+TRIAL_PLACES, TRIAL_WIDENING = 64, 1.4
+"""Places that are tried before the search for the most likely constants, and how much wider than the prior they lie [1]."""
 FIRST_STEPS, STEPS = 5, 10
-"""Steps of least squares at most: from a beginning, and on a mode that was found to matter."""
-ABROAD = 1.4
-"""How much wider than the prior they lie."""
-HOPELESS = 60.0
-"""A beginning so much less likely than the best is not climbed from (in logarithms)."""
-ENOUGH = 80.0
+"""Steps of least squares at most: from a trial place, and on a mode that was found to matter."""
+HOPELESS_DEFICIT = 60.0
+"""The search does not begin at a place so much less likely than the best (in logarithms)."""
+ENOUGH_EFFECTIVE = 80.0
 """Weighed draws are enough when they are worth so many even ones."""
-MOST_LOTS = 4
-"""Lots of draws at most."""
-CLOSE = 0.1
+MOST_BATCHES = 4
+"""Batches of draws at most."""
+CONVERGED = 0.1
 """A search that moves less than this, in sigmas of the prior, has arrived."""
-FARTHEST = 5.0
+SEARCH_BOUND = 5.0
 """Constants are sought within so many sigmas of the prior."""
 WRONG_SIZE = float(np.log(2.0))
 """Spread of the logarithm of a removal whose size was recorded wrong [1]. A judgement: minutes doubled or halved."""
@@ -64,11 +61,10 @@ NO_BALANCE = "the engine finds no balance with any constants that the bench's sp
 
 @dataclass(frozen=True, eq=False)
 class Inference:
-    """The posterior of one mirror's constants, before (no modes yet) or after its modes were searched for.
+    """The posterior of one mirror's constants, before (no modes yet) or after its modes were sought.
 
     Parameters
     ----------
-    session_filter : SessionFilter
     prior : Belief
         Of the constants; without covariance a constant is known.
     misfits : frozenset of int
@@ -107,7 +103,7 @@ class Inference:
 
     @property
     def spread(self) -> float:
-        """Session-to-session spread with which the modes are searched for [1]."""
+        """Session-to-session spread with which the modes are sought [1]."""
         return self.session_filter.discrepancy.spread
 
     @property
@@ -129,78 +125,65 @@ class Inference:
         constants, sizes = constants_at(self.logs_at(place)), self.sizes_at(place)
         return self.session_filter.follow(constants, spread, self.linearisations, self.misfits, sizes)
 
-    def searched(self, beginnings: list[Floats] | None = None) -> Inference:
+    def with_modes(self, places: list[Floats] | None = None) -> Inference:
         """The same with its modes, each session linearised at the best of them.
 
         Parameters
         ----------
-        beginnings : list of (d,) ndarray, optional
-            Where the search begins; by default it looks all over the prior first.
+        places : list of (d,) ndarray, optional
+            Where the search begins; by default at places all over the prior.
 
         Raises
         ------
         CouldNotError
             Where no balance is found with any constants.
         """
-        found = sorted(
-            self._climbed_from(self._beginnings() if beginnings is None else beginnings),
-            key=lambda mode: -mode.evidence,
-        )
+        reached = self._modes_from(self._trial_places() if places is None else places)
+        found = sorted(reached, key=lambda mode: -mode.evidence)
         if not found:
             raise CouldNotError(NO_BALANCE)
         current = self._linearised(found[0].middle)
-        high = [one for one in found if one.evidence >= found[0].evidence - 2.0 * NEGLIGIBLE]
-        modes = [mode for one in high if (mode := current.climbed(one.middle)) is not None]
+        high = [one for one in found if one.evidence >= found[0].evidence - 2.0 * NEGLIGIBLE_EVIDENCE]
+        modes = [mode for one in high if (mode := current.mode_from(one.middle)) is not None]
         if not modes:
             raise CouldNotError(NO_BALANCE)
-        for _ in range(ROUNDS if self.size else 0):
+        for _ in range(RELINEARISATIONS if self.size else 0):
             before = modes[0]
             current = current._linearised(before.middle)
-            modes[0] = current.climbed(before.middle) or before
-            if np.abs(modes[0].middle - before.middle).max() < CLOSE:
+            modes[0] = current.mode_from(before.middle) or before
+            if np.abs(modes[0].middle - before.middle).max() < CONVERGED:
                 break
         return replace(current, modes=distinct(modes))
 
     def with_size(self, number: int) -> Inference:
-        """The same with the size of one session's removal unknown, sought from here and about these linearisations.
-
-        Parameters
-        ----------
-        number : int
-            Of the session.
-
-        Returns
-        -------
-        Inference
-            Without modes where nothing was found.
-        """
+        """The same with the size of session ``number`` unknown, sought from here; without modes where none was found."""
         other = replace(self, sizes=(*self.sizes, number), modes=())
         places = [np.append(mode.middle, way) for mode in self.modes for way in (-1.0, 1.0)]
-        return replace(other, modes=distinct(other._climbed_from(places)))
+        return replace(other, modes=distinct(other._modes_from(places)))
 
-    def _climbed_from(self, places: list[Floats]) -> list[Mode]:
+    def _modes_from(self, places: list[Floats]) -> list[Mode]:
         """The modes reached from these places in few steps."""
-        climbed = in_threads(lambda place: self.climbed(place, FIRST_STEPS), places)
-        return [mode for mode in climbed if mode is not None]
+        reached = in_threads(lambda place: self.mode_from(place, FIRST_STEPS), places)
+        return [mode for mode in reached if mode is not None]
 
     def _linearised(self, place: Floats) -> Inference:
         constants, sizes = constants_at(self.logs_at(place)), self.sizes_at(place)
         steps = self.follow(place, self.spread)
         return replace(self, linearisations=self.session_filter.linearised(constants, steps, sizes))
 
-    def _beginnings(self) -> list[Floats]:
+    def _trial_places(self) -> list[Floats]:
         """The likeliest of places all over the prior, one in each part of it."""
         if not self.size:
             return [np.zeros(0)]
-        from scipy.stats import qmc  # slow to import, and of no use to a folder that remembers
+        from scipy.stats import qmc  # slow to import, and of no use where a folder is recalled
 
-        uniform = qmc.Sobol(self.size, seed=np.random.default_rng(SCOUTS)).random(SCOUTS)
-        places = np.vstack([np.zeros(self.size), ABROAD * ndtri(np.clip(uniform, 1e-6, 1.0 - 1e-6))])
+        uniform = qmc.Sobol(self.size, seed=np.random.default_rng(TRIAL_PLACES)).random(TRIAL_PLACES)
+        places = np.vstack([np.zeros(self.size), TRIAL_WIDENING * ndtri(np.clip(uniform, 1e-6, 1.0 - 1e-6))])
         heights = np.array(in_threads(self.log_posterior, places, [self.spread] * len(places)))
         parts = self._parts(places)
         best = [np.flatnonzero(parts == part) for part in np.unique(parts)]
         tops = [those[np.argmax(heights[those])] for those in best]
-        return [places[top] for top in tops if heights[top] > heights.max() - HOPELESS]
+        return [places[top] for top in tops if heights[top] > heights.max() - HOPELESS_DEFICIT]
 
     def _parts(self, places: Floats) -> NDArray[np.int64]:
         """Which part of the prior a place lies in: a third by the removal, a half by the stiffness."""
@@ -209,16 +192,8 @@ class Inference:
         thirds = np.digitize(logs[:, 0], [-0.7 * sigma[0], 0.7 * sigma[0]])
         return np.asarray(2 * thirds + (logs[:, 1] > 0.0), dtype=np.int64)
 
-    def climbed(self, place: Floats, steps: int = STEPS) -> Mode | None:
-        """The mode reached from a place by least squares, the covariances frozen where it begins; None where there is none.
-
-        Parameters
-        ----------
-        place : (d,) ndarray
-            In units of the prior's sigma.
-        steps : int
-            Of least squares, at most.
-        """
+    def mode_from(self, place: Floats, steps: int = STEPS) -> Mode | None:
+        """The mode reached from a place (d,) by least squares, the covariances frozen where it begins; None without one."""
         try:
             begun = self.follow(place, self.spread)
             roots = [cholesky(step.innovation_covariance, lower=True) for step in begun]
@@ -241,9 +216,9 @@ class Inference:
             ]
             return np.concatenate([at, *whitened])
 
-        start = np.clip(place, -0.98 * FARTHEST, 0.98 * FARTHEST)
+        start = np.clip(place, -0.98 * SEARCH_BOUND, 0.98 * SEARCH_BOUND)
         return least_squares(
-            residuals, start, diff_step=0.02, x_scale=1.0, bounds=(-FARTHEST, FARTHEST), max_nfev=most_steps,
+            residuals, start, diff_step=0.02, x_scale=1.0, bounds=(-SEARCH_BOUND, SEARCH_BOUND), max_nfev=most_steps,
             xtol=1e-3, ftol=1e-3,
         )  # fmt: skip
 
@@ -255,34 +230,25 @@ class Inference:
             return -1e6
         return float(sum(step.log_likelihood for step in steps) - 0.5 * place @ place)
 
-    def sample(self, draws: int, seed: int, most_lots: int = MOST_LOTS) -> ConstantsPosterior:
-        """Weigh draws, lot after lot, each moulded on what the lots before it found, until they are worth enough.
+    def sample(self, draws: int, seed: int, most_batches: int = MOST_BATCHES) -> ConstantsPosterior:
+        """Weigh batches of draws, each moulded on what those before it found, until they are worth enough.
 
-        All lots count, weighed by the mixture that they were drawn from together.
-
-        Parameters
-        ----------
-        draws : int
-            A lot.
-        seed : int
-        most_lots : int
-            That are drawn.
+        All batches count, weighed by the mixture that they were drawn from together.
         """
-        lots: list[list[Mode]] = [[Mode(m.middle, WIDER * m.root, ()) for m in self.modes]]
+        batches: list[list[Mode]] = [[Mode(m.middle, SAMPLING_WIDENING * m.root, ()) for m in self.modes]]
         places, spreads, heights = np.zeros((0, self.size)), np.zeros(0), np.zeros(0)
-        for lot in range(most_lots):
-            more, their = self._drawn(lots[lot], draws, seed + lot)
+        for batch in range(most_batches):
+            more, their = self._draws(batches[batch], draws, seed + batch)
             found = in_threads(self.log_posterior, more, their)
             places, spreads = np.vstack([places, more]), np.concatenate([spreads, their])
             heights = np.concatenate([heights, found])
-            weights, evidence = importance_weights(places, heights, lots)
-            if 1.0 / np.sum(weights**2) >= ENOUGH or not self.size:
+            weights, evidence = importance_weights(places, heights, batches)
+            if 1.0 / np.sum(weights**2) >= ENOUGH_EFFECTIVE or not self.size:
                 break
-            lots.append([fitted_mode(places, weights)])
-        logs = self.logs_at(places)
-        return ConstantsPosterior(logs, spreads, weights, self.logs_at(self.best.middle), evidence)
+            batches.append([fitted_mode(places, weights)])
+        return ConstantsPosterior(self.logs_at(places), spreads, weights, evidence)
 
-    def _drawn(self, modes: list[Mode], draws: int, seed: int) -> tuple[Floats, Floats]:
+    def _draws(self, modes: list[Mode], draws: int, seed: int) -> tuple[Floats, Floats]:
         """Places (draws, d) from a mixture of modes in equal parts, and session-to-session spreads (draws,)."""
         from scipy.stats import qmc, t
 

@@ -48,7 +48,6 @@ class SessionFit:
 
     Parameters
     ----------
-    number : int
     chi_square : float
         Squared innovation in its own covariance, its record believed [1]. Of a session that is set aside: by how much
         less all the others and the prior are missed without it, for with it the constants are bent to it and the miss is
@@ -93,34 +92,16 @@ class SessionFit:
         return self.fits and self.chance < UNLIKELY
 
     def to_json(self) -> dict[str, Any]:
-        """Plain numbers, as part of what ``calibrate --json`` gives.
-
-        Returns
-        -------
-        dict
-            One entry an attribute, and whether the session is doubtful or of another size.
-        """
+        """Plain numbers, as part of what ``calibrate --json`` gives."""
         return {
             "number": self.number, "chi_square": self.chi_square, "compared": self.compared, "chance": self.chance,
-            "fits": self.fits, "doubtful": self.is_doubtful,
-            "removal_shape_rms_m": self.removal,
-            "other_size": {
-                "chance": self.size_chance, "factor": self.factor, "in_doubt": self.has_size_in_doubt,
-            },
+            "fits": self.fits, "doubtful": self.is_doubtful, "removal_shape_rms_m": self.removal,
+            "other_size": {"chance": self.size_chance, "factor": self.factor, "in_doubt": self.has_size_in_doubt},
         }  # fmt: skip
 
 
 def session_fit(step: FilterStep, model: SessionModel, set_aside: float | None = None) -> SessionFit:
-    """How a session fits.
-
-    Parameters
-    ----------
-    step : FilterStep
-        Of the sessions followed with the likeliest constants.
-    model : SessionModel
-    set_aside : float, optional
-        Chi-square of its record believed, of a session that is set aside [1].
-    """
+    """How a session fits, followed with the likeliest constants; ``set_aside``: the chi-square of its record believed."""
     size = step.innovation.size
     about = step.removal - step.removal.mean()
     chi_square = step.chi_square if set_aside is None else set_aside
@@ -134,10 +115,6 @@ def birge_ratio(fits: Iterable[SessionFit]) -> float:
 
     Root of chi-square over the numbers compared, as R. T. Birge had it (Physical Review 40, 207, 1932; from memory),
     over the doubtful sessions alone, so that one of them does not hide among many good ones. 1 where none is doubtful.
-
-    Parameters
-    ----------
-    fits : iterable of SessionFit
     """
     doubtful = [fit for fit in fits if fit.is_doubtful]
     compared = sum(fit.compared for fit in doubtful)
@@ -153,9 +130,9 @@ def without_misfits(
     size and shape), the rarity of a wrong record weighed in. Where they are likelier still with its size alone unknown,
     only that is disbelieved: it is one of the ``sizes`` of what is found, and not set aside.
     """
-    found, set_aside = Inference(session_filter, before).searched(), dict[int, float]()
+    found, set_aside = Inference(session_filter, before).with_modes(), dict[int, float]()
     while believed := [n for n in _numbers(session_filter) if n not in found.misfits and n not in found.sizes]:
-        fits = [session_fit(s, m) for s, m in zip(found.best.steps, session_filter.models, strict=True)]
+        fits = _fits(session_filter, found.best.steps, {})
         if min(fits[number - 1].chance for number in believed) > UNLIKELY:
             break
         progress("a session that does not fit")
@@ -179,10 +156,10 @@ def _disbelieved(found: Inference, number: int) -> list[tuple[Inference, float]]
     """One more session's record disbelieved, wholly and in its size alone; each with the logarithm of its odds."""
     # linearised anew: about constants that are bent a size looks likelier than it is
     plain = replace(found, linearisations=None, modes=())
-    wholly = replace(plain, misfits=found.misfits | {number}).searched()
+    wholly = replace(plain, misfits=found.misfits | {number}).with_modes()
     tops = [mode.middle for mode in (*found.modes, wholly.best)]
-    beginnings = [np.append(top, way) for top in tops for way in (-1.0, 1.0)]
-    size = replace(plain, sizes=(*found.sizes, number)).searched(beginnings)
+    places = [np.append(top, way) for top in tops for way in (-1.0, 1.0)]
+    size = replace(plain, sizes=(*found.sizes, number)).with_modes(places)
     return [(wholly, _log_odds(WRONG_SHARE)), (size, _log_odds(SIZE_SHARE))]
 
 
@@ -235,28 +212,17 @@ class SizeHypothesis:
 
 
 def size_hypotheses(found: Inference) -> tuple[SizeHypothesis, ...]:
-    """The records as they stand, and each session's size disbelieved in turn.
-
-    Parameters
-    ----------
-    found : Inference
-        Its modes found.
-
-    Returns
-    -------
-    tuple of SizeHypothesis
-        The first is ``found``; a session whose size cannot be another has none.
-    """
+    """The records as they stand, ``found``; and each session's size disbelieved in turn, where it can be another."""
     sought = [SizeHypothesis(0, found, 0.0)]
     for number in _numbers(found.session_filter):
         if number not in found.misfits and number not in found.sizes:
             other = found.with_size(number)
             if other.modes:
                 sought.append(SizeHypothesis(number, other, _log_odds(SIZE_SHARE)))
-    close = _plausible_places(tuple(sought))[1:]
+    close = plausible_places(tuple(sought))[1:]
     for place in close:  # sought about the linearisations of others, which may flatter it
         other = sought[place].inference
-        sought[place] = replace(sought[place], inference=other.searched([mode.middle for mode in other.modes]))
+        sought[place] = replace(sought[place], inference=other.with_modes([mode.middle for mode in other.modes]))
     return tuple(sought)
 
 
@@ -266,51 +232,21 @@ def chances_of(logs: Iterable[float]) -> Floats:
     return np.asarray(np.exp(odds - logsumexp(odds)))
 
 
-def plausible(hypotheses: tuple[SizeHypothesis, ...]) -> tuple[SizeHypothesis, ...]:
-    """The records as they stand, and what else is not too unlikely to count (:data:`LEAST_CHANCE`)."""
-    return tuple(hypotheses[place] for place in _plausible_places(hypotheses))
-
-
-def _plausible_places(hypotheses: tuple[SizeHypothesis, ...]) -> list[int]:
+def plausible_places(hypotheses: tuple[SizeHypothesis, ...]) -> list[int]:
+    """Places of the records as they stand, and of what else is not too unlikely to count (:data:`LEAST_CHANCE`)."""
     chances = chances_of(one.weight for one in hypotheses)
     return [place for place, chance in enumerate(chances) if place == 0 or chance >= LEAST_CHANCE]
-
-
-def mixture_moments(hypotheses: tuple[SizeHypothesis, ...]) -> tuple[Floats, Floats]:
-    """Mean (4,) and covariance (4, 4) of the constants' logarithms, every mode taken as normal [1]."""
-    modes = [(one, mode) for one in plausible(hypotheses) for mode in one.inference.modes]
-    weights = chances_of(one.log_odds + mode.evidence for one, mode in modes)
-    tops = np.array([one.inference.logs_at(mode.middle) for one, mode in modes])
-    mean = weights @ tops
-    covariance = np.zeros((mean.size, mean.size))
-    for weight, top, (one, mode) in zip(weights, tops, modes, strict=True):
-        root = one.inference.axes @ mode.root[: one.inference.open_constants]
-        covariance += weight * (root @ root.T + np.outer(top - mean, top - mean))
-    return mean, covariance
 
 
 def sample_hypotheses(
     hypotheses: tuple[SizeHypothesis, ...], draws: int, seed: int
 ) -> tuple[ConstantsPosterior, Floats]:
-    """Weighed draws of all that is plausible, and the chance of each hypothesis.
+    """Weighed draws, ``draws`` a batch, of all that is plausible; and the chance (R,) of each hypothesis [1].
 
-    Parameters
-    ----------
-    hypotheses : tuple of SizeHypothesis
-        As :func:`size_hypotheses` gives them.
-    draws : int
-        A lot.
-    seed : int
-
-    Returns
-    -------
-    ConstantsPosterior
-        Its evidence and its likeliest constants are those of the records as they stand.
-    (R,) ndarray
-        Chances [1].
+    The evidence is that of the records as they stand.
     """
     chances = chances_of(one.weight for one in hypotheses)
-    kept = _plausible_places(hypotheses)
+    kept = plausible_places(hypotheses)
     parts = []
     for place in kept:
         few = place and chances[place] < IN_DOUBT
@@ -330,16 +266,7 @@ def sample_hypotheses(
 def with_chances(
     fits: Iterable[SessionFit], hypotheses: tuple[SizeHypothesis, ...], chances: Iterable[float]
 ) -> tuple[SessionFit, ...]:
-    """Fits with how likely each session's size is other than recorded.
-
-    Parameters
-    ----------
-    fits : iterable of SessionFit
-    hypotheses : tuple of SizeHypothesis
-        Sizes that the first of them disbelieves are certainly other.
-    chances : iterable of float
-        Of each [1].
-    """
+    """Fits with how likely each session's size is other than recorded; sizes that the first hypothesis disbelieves are."""
     weighed = list(zip(hypotheses, (float(chance) for chance in chances), strict=True))
     first = hypotheses[0].inference
     factors = first.sizes_at(first.best.middle) | {one.number: one.factor for one in hypotheses[1:]}
@@ -376,20 +303,7 @@ class RecordCheck:
 
 
 def check_records(session_filter: SessionFilter, before: Belief, progress: Progress) -> RecordCheck:
-    """Weigh the records of a mirror's sessions.
-
-    Parameters
-    ----------
-    session_filter : SessionFilter
-    before : Belief
-        The prior.
-    progress : callable
-        Receives what is being done.
-
-    Returns
-    -------
-    RecordCheck
-    """
+    """Weigh the records of a mirror's sessions; ``before`` is the prior of the constants."""
     progress("the most likely constants")
     found, set_aside = without_misfits(session_filter, before, progress)
     steps = found.best.steps
@@ -397,7 +311,7 @@ def check_records(session_filter: SessionFilter, before: Belief, progress: Progr
     ratio = birge_ratio(fits)
     if ratio != 1.0:
         doubted = replace(session_filter, ratio=ratio)
-        found = Inference(doubted, before, found.misfits, found.sizes).searched()
+        found = Inference(doubted, before, found.misfits, found.sizes).with_modes()
     progress("each session of another size")
     return RecordCheck(size_hypotheses(found), fits, ratio, steps)
 

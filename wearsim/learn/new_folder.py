@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -34,7 +35,6 @@ class Answers:
         Of the mirror.
     focal_ratio : float
         Focal length over diameter [1].
-    lap_mass : str
     lap_diameter : str, optional
         The mirror's where not given.
     glass, thickness, pitch, push : str, optional
@@ -61,7 +61,6 @@ class FreshFolder:
         With a perfect figure in place of the readings that are still to come.
     mask : MaskDesign
         Whose windows stand in the sheet of readings.
-    bench_text, readings_text : str
     """
 
     bench: Bench
@@ -79,7 +78,6 @@ def fresh_folder(answers: Answers, zones: int | None = None) -> FreshFolder:
 
     Parameters
     ----------
-    answers : Answers
     zones : int, optional
         Windows of the mask; 5, or as many as the mirror has room for, where not given.
 
@@ -97,43 +95,28 @@ def fresh_folder(answers: Answers, zones: int | None = None) -> FreshFolder:
 
 
 def _mask(bench: Bench, zones: int | None) -> MaskDesign:
+    geometry, wavelength = bench.mirror.geometry, bench.light.wavelength
     if zones is not None:
-        limits = MaskLimits(unit=length_unit(bench))
-        return design_mask(zones, bench.mirror.geometry, bench.light.wavelength, limits=limits)
+        return design_mask(zones, geometry, wavelength, limits=MaskLimits(unit=length_unit(bench)))
     for count in range(ZONES, 3, -1):
-        try:
-            return design_mask(count, bench.mirror.geometry, bench.light.wavelength)
-        except InputError:
-            continue
-    return design_mask(3, bench.mirror.geometry, bench.light.wavelength)
+        with suppress(InputError):
+            return design_mask(count, geometry, wavelength)
+    return design_mask(3, geometry, wavelength)
 
 
 def radius_of_curvature(diameter: str, focal_ratio: float) -> str:
-    """Twice the focal length, in the unit that the diameter is given in.
-
-    Raises
-    ------
-    InputError
-        Where one of the two cannot be used.
-    """
+    """Twice the focal length, in the unit of the diameter; InputError where one of the two is no such thing."""
     if not 0.5 < focal_ratio < 1000.0:
         raise InputError(
             "no focal ratio of a mirror", key="focal ratio", value=focal_ratio, expected="a number such as 6"
         )
     metres = length_of(diameter, "diameter")
     unit = diameter.strip().lstrip("+-.0123456789").strip()
-    inches = units.read(f"1 {unit}", "m")
-    return f"{2.0 * focal_ratio * metres / inches:.10g} {unit}"
+    return f"{2.0 * focal_ratio * metres / units.read(f'1 {unit}', 'm'):.10g} {unit}"
 
 
 def length_of(text: str, what: str) -> float:
-    """A length in metres.
-
-    Raises
-    ------
-    InputError
-        Naming ``what``.
-    """
+    """A length in metres; an InputError names ``what``."""
     try:
         metres = units.read(text, "m")
     except units.NotAQuantity as error:
@@ -215,14 +198,9 @@ def _left_out(used: DefaultUsed, bench: Bench) -> str:
 
 def _commented(line: str, comment: str) -> str:
     """A line with its comment beside it, in lines that a terminal has room for."""
-    first = f"{line:<32} # "
+    first, then = f"{line:<32} # ", " " * 33 + "# "
     return textwrap.fill(
-        comment,
-        COLUMNS,
-        initial_indent=first,
-        subsequent_indent=" " * 33 + "# ",
-        break_on_hyphens=False,
-        break_long_words=False,
+        comment, COLUMNS, initial_indent=first, subsequent_indent=then, break_on_hyphens=False, break_long_words=False
     )
 
 

@@ -1,4 +1,4 @@
-"""What was read, in the two forms that learning needs: a figure to start from, and an observation to compare with.
+"""What was read after a session, as an observation that a prediction is compared with.
 
 A prediction is compared with what the test itself says, not with a surface made of it: knife-edge readings in their
 zones (their zero free), a profile at its radii (piston and r^2 free, which no test of this kind sees; physics
@@ -9,21 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.figure_source import FigureSource
-from wearsim.bench.profile import Profile, read_profile
+from wearsim.bench.profile import Profile
 from wearsim.figure.aperture import spline_matrix
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.expected import reading_matrix
 from wearsim.knifeedge.longitudinal import zone_readings
-from wearsim.knifeedge.readings import Readings, load_readings
+from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import setting_noise
-from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.initial_figure import CORRELATION_LENGTH, StartFigure, start_figure
+from wearsim.wear.initial_figure import CORRELATION_LENGTH
 
 ASSUMED_SIGMA = 2e-9
 """Of a profile that states none [m]. A judgement."""
@@ -59,39 +56,11 @@ class Observation:
         return int(self.matrix.shape[0])
 
 
-def measured_figure(bench: Bench, path: Path | None, accuracy: Accuracy = DEFAULT) -> StartFigure:
-    """The glass as a measurement says it is.
-
-    Parameters
-    ----------
-    bench : Bench
-    path : Path or None
-        ``readings.toml`` or ``profile.csv``; None for the figure that the bench names.
-    accuracy : Accuracy
-    """
-    return start_figure(bench if path is None else measured_bench(bench, path), accuracy)
-
-
-def measured_bench(bench: Bench, path: Path) -> Bench:
-    """A bench whose figure is this measurement, ``readings.toml`` or ``profile.csv``."""
-    source = FigureSource(profile=path) if path.suffix.lower() == ".csv" else FigureSource(readings=path)
-    return bench.model_copy(update={"figure": source.loaded()})
-
-
-def observe(bench: Bench, path: Path, radius: Floats) -> Observation:
-    """A measurement as an observation of the glass on a grid.
-
-    Parameters
-    ----------
-    bench : Bench
-    path : Path
-        ``readings.toml`` or ``profile.csv``.
-    radius : (n,) ndarray
-        The mirror's grid [m].
-    """
-    if path.suffix.lower() == ".csv":
-        return of_profile(bench, read_profile(path, bench.mirror), radius)
-    return of_readings(bench, load_readings(path), radius)
+def observe(bench: Bench, measurement: Readings | Profile, radius: Floats) -> Observation:
+    """A measurement as an observation of the glass on the mirror's grid, radii (n,) [m]."""
+    if isinstance(measurement, Profile):
+        return of_profile(bench, measurement, radius)
+    return of_readings(bench, measurement, radius)
 
 
 def of_readings(bench: Bench, readings: Readings, radius: Floats) -> Observation:

@@ -11,19 +11,17 @@ from scipy.special import gammaln, logsumexp
 
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.filter import FilterStep
-from wearsim.wear.constants import NAMES, Belief, Constants
+from wearsim.wear.constants import Belief
 
-DETERMINED, PARTLY = 0.5, 0.85
-"""A constant is determined by the data below the first share of the prior's spread, partly below the second."""
 POINTS = 128
 """Even draws that stand for the weighed ones in predictions and proposals."""
 FREEDOM = 5.0
-"""Of the Student distribution that is drawn from: its tails are heavier than the posterior's."""
-STUDENT = float(gammaln(0.5 * (FREEDOM + 1.0)) - gammaln(0.5 * FREEDOM) - 0.5 * np.log(0.5 * (FREEDOM - 2.0)))
+"""Degrees of freedom of the Student distribution that is drawn from: its tails are heavier than the posterior's."""
+STUDENT_PEAK = float(gammaln(0.5 * (FREEDOM + 1.0)) - gammaln(0.5 * FREEDOM) - 0.5 * np.log(0.5 * (FREEDOM - 2.0)))
 """Logarithm of its height, of the same variance as a normal distribution's and in the height of that [1]."""
-NEGLIGIBLE = 6.0
+NEGLIGIBLE_EVIDENCE = 6.0
 """A mode whose evidence is this much lower does not matter (in logarithms)."""
-SAME = 3.0
+SAME_MODE = 3.0
 """Modes closer than so many sigmas of one of them are the same."""
 
 
@@ -39,8 +37,6 @@ class ConstantsPosterior:
         Session-to-session spread of the removal of each draw [1].
     weights : (N,) ndarray
         Their sum is 1.
-    likeliest : (4,) ndarray
-        The most likely logarithms [1].
     evidence : float
         Logarithm of how likely the measurements are, constants and spread averaged over (by the draws) [1].
     """
@@ -48,7 +44,6 @@ class ConstantsPosterior:
     logs: Floats
     spreads: Floats
     weights: Floats
-    likeliest: Floats
     evidence: float
 
     @property
@@ -62,7 +57,7 @@ class ConstantsPosterior:
         mean = self.weights @ self.logs
         about = self.logs - mean
         covariance = (self.weights[:, None] * about).T @ about
-        return Belief(mean, covariance, self.logs[even_places(self.weights, POINTS)])
+        return Belief(mean, covariance, self.logs[systematic_resample(self.weights, POINTS)])
 
     @property
     def spread(self) -> float:
@@ -104,20 +99,19 @@ class Mode:
         log_likelihood = sum(step.log_likelihood for step in self.steps)
         return float(log_likelihood - 0.5 * self.middle @ self.middle + np.log(np.diagonal(self.root)).sum())
 
-    def away(self, place: Floats) -> Floats:
+    def whitened(self, place: Floats) -> Floats:
         """Places (..., d) in units of the mode's own sigmas from its top."""
-        whitened = solve_triangular(self.root, np.atleast_2d(place - self.middle).T, lower=True)
-        return np.asarray(whitened.T)
+        return np.asarray(solve_triangular(self.root, np.atleast_2d(place - self.middle).T, lower=True).T)
 
     def log_density(self, place: Floats) -> Floats:
         """Logarithm of a Student density of this place and shape, that of a normal's top being 0, shape (...,)."""
-        square = self.away(place) ** 2 / (FREEDOM - 2.0)
+        square = self.whitened(place) ** 2 / (FREEDOM - 2.0)
         tails = -0.5 * (FREEDOM + 1.0) * np.log1p(square).sum(axis=1)
-        return np.asarray(tails + STUDENT * self.middle.size - np.log(np.diagonal(self.root)).sum())
+        return np.asarray(tails + STUDENT_PEAK * self.middle.size - np.log(np.diagonal(self.root)).sum())
 
 
-def importance_weights(places: Floats, log_posterior: Floats, lots: list[list[Mode]]) -> tuple[Floats, float]:
-    """Weights of draws, the posterior's density over that of all lots together; and the evidence.
+def importance_weights(places: Floats, log_posterior: Floats, batches: list[list[Mode]]) -> tuple[Floats, float]:
+    """Weights (N,) of draws, the posterior's density over that of all batches, their sum 1; and the log of the evidence.
 
     Parameters
     ----------
@@ -125,20 +119,13 @@ def importance_weights(places: Floats, log_posterior: Floats, lots: list[list[Mo
         In units of the prior's sigma.
     log_posterior : (N,) ndarray
         There, up to a constant [1].
-    lots : list of list of Mode
-        The mixture, in equal parts, that each lot of draws came from.
-
-    Returns
-    -------
-    (N,) ndarray
-        Their sum is 1.
-    float
-        Logarithm of the evidence [1].
+    batches : list of list of Mode
+        The mixture, in equal parts, that each batch of draws came from.
     """
-    drawn = [logsumexp([mode.log_density(places) for mode in modes], axis=0) - np.log(len(modes)) for modes in lots]
+    drawn = [logsumexp([mode.log_density(places) for mode in modes], axis=0) - np.log(len(modes)) for modes in batches]
     excess = log_posterior - logsumexp(drawn, axis=0)
     weights = np.exp(np.clip(excess - excess.max(), -600.0, 0.0))
-    evidence = float(np.log(len(lots) * weights.mean()) + excess.max())
+    evidence = float(np.log(len(batches) * weights.mean()) + excess.max())
     return np.asarray(weights / weights.sum()), evidence
 
 
@@ -155,25 +142,15 @@ def distinct(modes: list[Mode]) -> tuple[Mode, ...]:
     """Modes that are not the same one twice, and not so low that they do not matter; the best first."""
     kept: list[Mode] = []
     for mode in sorted(modes, key=lambda one: -one.evidence):
-        low = kept and mode.evidence < kept[0].evidence - NEGLIGIBLE
-        same = any(np.linalg.norm(other.away(mode.middle)) < SAME for other in kept)
+        low = kept and mode.evidence < kept[0].evidence - NEGLIGIBLE_EVIDENCE
+        same = any(np.linalg.norm(other.whitened(mode.middle)) < SAME_MODE for other in kept)
         if not low and not same:
             kept.append(mode)
     return tuple(kept)
 
 
-def even_places(weights: Floats, count: int) -> NDArray[np.intp]:
-    """Places of ``count`` even draws that stand for weighed ones: each as often as its weight, to within one."""
+def systematic_resample(weights: Floats, count: int) -> NDArray[np.intp]:
+    """Indices of ``count`` even draws that stand for weighed ones: each as often as its weight, to within one."""
     ends = np.cumsum(weights)
     at = (np.arange(count) + 0.5) / count * ends[-1]
     return np.asarray(np.searchsorted(ends, at), dtype=np.intp)
-
-
-def determined_word(share: float) -> str:
-    """ "told", "partly" or "prior", by the share of the prior's spread that is left [1]."""
-    return "told" if share < DETERMINED else "partly" if share < PARTLY else "prior"
-
-
-def constants_at(logs: Floats) -> Constants:
-    """Constants with these logarithms of their factors."""
-    return Constants(**dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True)))

@@ -1,4 +1,4 @@
-"""Where a mirror stands: what ``predict`` and ``propose`` take from its folder."""
+"""The mirror before its next session: what ``predict`` and ``propose`` take from its folder."""
 
 from __future__ import annotations
 
@@ -10,20 +10,21 @@ import numpy as np
 from wearsim.bench.abrasion import Spread
 from wearsim.bench.bench import Bench
 from wearsim.figure.aperture import spline_matrix
-from wearsim.learn.cache import known_after
+from wearsim.learn.cache import Known, recall_or_calibrate
 from wearsim.learn.calibrate import DRAWS, filter_of, with_session_spread
-from wearsim.learn.filter import SessionFilter, corrected_state
-from wearsim.learn.folder import MirrorFolder
+from wearsim.learn.filter import SessionFilter, corrected_state, with_lap_start
+from wearsim.learn.folder import MirrorFolder, SessionNote
 from wearsim.learn.inference import Progress
-from wearsim.learn.observation import measured_bench, measured_figure
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Belief
-from wearsim.wear.initial_figure import StartFigure
+from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.state import State
+
+PITCH_CONSTANTS = ("stiffness", "relaxation_time")
 
 
 @dataclass(frozen=True, eq=False)
-class Standing:
+class PresentState:
     """A mirror before its next session.
 
     Parameters
@@ -36,115 +37,87 @@ class Standing:
         The glass as it was measured last.
     laps : State or None
         Laps as the last session left them; None before the first.
-    spread : float
-        Relative spread of the removal from session to session, already in ``belief`` [1].
-    sessions : int
-        Done so far.
     """
 
     bench: Bench
     belief: Belief
     start: StartFigure
     laps: State | None
-    spread: float
-    sessions: int
 
     @property
-    def known(self) -> dict[str, Any]:
+    def arguments(self) -> dict[str, Any]:
         """The keyword arguments ``belief``, ``start`` and ``laps`` of ``predict`` and ``propose``."""
         return {"belief": self.belief, "start": self.start, "laps": self.laps}
 
     @property
     def calibrated_bench(self) -> Bench:
-        """The bench with the constants and spreads that the sessions tell, for whatever takes nothing but a bench.
+        """The bench with the constants and spreads that the sessions show, for whatever takes nothing but a bench.
 
-        What the belief says of constants that go together is lost; ``known`` keeps it.
+        What the belief says of constants that go together is lost; ``arguments`` keeps it.
         """
-        best = self.belief.best()
+        bench, best = self.bench, self.belief.best()
         sigma = np.sqrt(np.diagonal(self.belief.covariance))
         spread = Spread(**{name: float(np.exp(one)) for name, one in zip(NAMES, sigma, strict=True)})
-        wear = self.bench.wear.model_copy(
-            update={
-                "preston": self.bench.preston * best.preston,
-                "edge_gain": self.bench.wear.edge_gain * best.edge_gain,
-            }
-        )
+        constants = {"preston": bench.preston * best.preston, "edge_gain": bench.wear.edge_gain * best.edge_gain}
         laps = tuple(
-            lap.model_copy(
-                update={
-                    "stiffness": lap.stiffness * best.stiffness,
-                    "relaxation_time": lap.relaxation_time * best.relaxation_time,
-                }
-            )
-            for lap in self.bench.laps
+            lap.model_copy(update={name: getattr(lap, name) * getattr(best, name) for name in PITCH_CONSTANTS})
+            for lap in bench.laps
         )
-        return self.bench.model_copy(update={"wear": wear, "laps": laps, "spread": spread})
+        wear = bench.wear.model_copy(update=constants)
+        return bench.model_copy(update={"wear": wear, "laps": laps, "spread": spread})
+
+    def under_conditions(self, note: SessionNote) -> PresentState:
+        """The same under the conditions of a session: its temperature, its abrasive, how its lap began."""
+        bench = with_lap_start(note.bench_for(self.bench), note.lap)
+        return replace(self, bench=bench, laps=None if note.lap in ("pressed", "spherical") else self.laps)
 
 
-def standing_of(
+def calibrated_state(
     folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
-) -> Standing:
-    """Where a folder's mirror stands now: what ``predict`` and ``propose`` take.
+) -> PresentState:  # fmt: skip
+    """The mirror of a folder as it is now: recalled from ``calibration.toml``, or calibrated, which takes a while.
 
     Parameters
     ----------
     folder : MirrorFolder
+        Calibrated where its ``calibration.toml`` does not hold what its sessions show; that is kept there then.
     seed : int
         Of the draws of the constants.
     draws : int
         As for :func:`wearsim.learn.calibrate.calibrate`.
     progress : callable, optional
-        Told what is being done.
+        Receives what is being done.
 
     Returns
     -------
-    Standing
+    PresentState
+        What ``predict`` and ``propose`` take.
     """
-    known = known_after(folder, seed=seed, draws=draws, progress=progress)
-    return standing_after(
-        folder, filter_of(folder), len(folder.sessions), known.belief, known.spread, frozenset(known.misfits)
-    )
+    return present_state(folder, recall_or_calibrate(folder, seed=seed, draws=draws, progress=progress))
 
 
-def standing_after(
-    folder: MirrorFolder, session_filter: SessionFilter, count: int, belief: Belief, spread: float,
-    misfits: frozenset[int] = frozenset(), accuracy: Accuracy = DEFAULT,
-) -> Standing:  # fmt: skip
-    """Where the mirror stood after its first ``count`` sessions.
+def present_state(
+    folder: MirrorFolder, known: Known, count: int | None = None, *, session_filter: SessionFilter | None = None,
+    accuracy: Accuracy = DEFAULT,
+) -> PresentState:  # fmt: skip
+    """The mirror after its first ``count`` sessions, all by default.
 
     Parameters
     ----------
-    folder : MirrorFolder
-    session_filter : SessionFilter
-        Of the folder.
-    count : int
-    belief : Belief
-        Of the constants, from these sessions.
-    spread : float
-        Of the removal from session to session [1].
-    misfits : frozenset of int
-        Sessions whose record is not believed.
+    known : Known
+        What these sessions say of the constants.
+    session_filter : SessionFilter, optional
+        Of the folder, where it is at hand.
     accuracy : Accuracy
-        Of the grids.
+        Of the grids of glass and laps.
     """
-    newest = folder.sessions[count - 1].measured if count else None
-    start = measured_figure(folder.bench, newest, accuracy)
-    laps = None
+    count = len(folder.sessions) if count is None else count
+    bench, laps = folder.bench_after(count), None
+    start = start_figure(bench, accuracy)
     if count:
-        best = session_filter.upto(count).follow_closely(belief.best(), spread, misfits)[-1].state
+        sessions = (session_filter or filter_of(folder)).upto(count)
+        newest = sessions.follow_closely(known.belief.best(), known.spread, frozenset(known.misfits))[-1].state
         # the laps lie on the glass as it was measured last
-        measured = spline_matrix(start.radius, best.radius) @ start.height
-        fitted = corrected_state(best, measured - best.height)
-        laps = fitted.on_grids(folder.bench, accuracy)
-    bench = folder.bench if newest is None else measured_bench(folder.bench, newest)
-    return Standing(bench, with_session_spread(belief, spread), start, laps, spread, count)
-
-
-def under(standing: Standing, folder: MirrorFolder, number: int) -> Standing:
-    """The same under the conditions of session ``number``: its temperature, its abrasive, how its lap began."""
-    note = folder.sessions[number - 1].note
-    bench = note.bench_for(standing.bench)
-    if note.lap not in ("pressed", "spherical"):
-        return replace(standing, bench=bench)
-    laps = tuple(lap.model_copy(update={"start": note.lap}) for lap in bench.laps)
-    return replace(standing, bench=bench.model_copy(update={"laps": laps}), laps=None)
+        measured = spline_matrix(start.radius, newest.radius) @ start.height
+        laps = corrected_state(newest, measured - newest.height).on_grids(folder.bench, accuracy)
+    return PresentState(bench, with_session_spread(known.belief, known.spread), start, laps)

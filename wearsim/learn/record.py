@@ -14,12 +14,13 @@ import time
 from pathlib import Path
 
 from wearsim.bench.input_errors import read_text
-from wearsim.bench.profile import read_profile
+from wearsim.bench.profile import Profile
 from wearsim.bench.toml_io import load_programme
 from wearsim.errors import CouldNotError, InputError
-from wearsim.knifeedge.readings import load_readings
+from wearsim.knifeedge.readings import Readings
 from wearsim.learn.folder import (
     BENCH,
+    PRACTICE,
     PROFILE,
     PROGRAMME,
     READINGS,
@@ -27,8 +28,8 @@ from wearsim.learn.folder import (
     MirrorFolder,
     Session,
     SessionNote,
-    check_measured,
     dump_note,
+    load_measurement,
     open_folder,
     session_name,
 )
@@ -39,13 +40,9 @@ STALE = 86_400.0
 
 
 def record(
-    folder: str | Path,
-    programme: str | Path,
-    *,
-    note: SessionNote,
-    readings: str | Path | None = None,
+    folder: str | Path, programme: str | Path, *, note: SessionNote, readings: str | Path | None = None,
     profile: str | Path | None = None,
-) -> Session:
+) -> Session:  # fmt: skip
     """Add a session to a mirror's folder.
 
     Parameters
@@ -71,25 +68,20 @@ def record(
     CouldNotError
         Where the disc refuses, or another record was faster; nothing of this session is there then.
     """
-    there = open_folder(folder)
-    number = len(there.sessions) + 1
-    _check_day(there, note)
-    texts = _texts(there, Path(programme), readings, profile, note)
-    _clear_stale(there.path)
-    place = there.path / session_name(number)
-    partial = there.path / f"{PARTIAL}{session_name(number)}-{os.getpid()}-{time.monotonic_ns()}"
-    try:
-        _write_whole(partial, texts)
-        _settle(partial, place)
-    except OSError as error:
-        shutil.rmtree(partial, ignore_errors=True)
-        raise _refused(error, place) from error
+    mirror = open_folder(folder)
+    number = len(mirror.sessions) + 1
+    _check_day(mirror, note)
+    texts = _texts(mirror, Path(programme), readings, profile, note)
+    _clear_stale(mirror.path)
+    name = session_name(number)
+    partial = mirror.path / f"{PARTIAL}{name}-{os.getpid()}-{time.monotonic_ns()}"
+    _install(partial, mirror.path / name, texts, "another record was faster; record again for the session after it")
     return open_folder(folder).sessions[number - 1]
 
 
-def _check_day(there: MirrorFolder, note: SessionNote) -> None:
+def _check_day(mirror: MirrorFolder, note: SessionNote) -> None:
     """Sessions follow each other: each begins on what the one before it left."""
-    newest = there.sessions[-1] if there.sessions else None
+    newest = mirror.sessions[-1] if mirror.sessions else None
     if newest is not None and note.date < newest.note.date:
         raise InputError(
             f"before session {newest.number}, which is dated {newest.note.date}", key="date", value=str(note.date),
@@ -98,55 +90,69 @@ def _check_day(there: MirrorFolder, note: SessionNote) -> None:
         )  # fmt: skip
 
 
-def same_as(there: MirrorFolder, session: Session) -> str | None:
+def same_as(mirror: MirrorFolder, session: Session) -> str | None:
     """What was measured before and is, number for number, the same as after a session; None where nothing is.
 
     Parameters
     ----------
-    there : MirrorFolder
+    mirror : MirrorFolder
         With the session in it.
-    session : Session
 
     Returns
     -------
     str or None
         In words: ``"after session 2"``, or ``"before the first session"``.
     """
-    numbers = _numbers(session.measured, there)
-    earlier = [(f"after session {one.number}", one.measured) for one in there.sessions[: session.number - 1]]
-    first = [] if there.bench.figure.kind == "map" else [("before the first session", there.first_figure)]
-    for name, path in [*reversed(earlier), *first]:
-        if path is not None and _numbers(path, there) == numbers:
-            return name
+    numbers, bench = _numbers(session.measurement), mirror.bench
+    for one in reversed(mirror.sessions[: session.number - 1]):
+        if _numbers(one.measurement) == numbers:
+            return f"after session {one.number}"
+    first = bench.figure.path
+    if bench.figure.kind != "map" and first is not None and _numbers(load_measurement(first, bench)) == numbers:
+        return "before the first session"
     return None
 
 
-def _numbers(path: Path, there: MirrorFolder) -> list[list[float]]:
+def _numbers(measurement: Readings | Profile) -> list[list[float]]:
     """Every number that a measurement gives [m]: of a sheet its rows, of a profile its columns."""
-    if path.suffix.lower() == ".csv":
-        profile = read_profile(path, there.bench.mirror)
-        return [profile.radius.tolist(), profile.error.tolist()]
-    sheet = load_readings(path)
-    return [sheet.zones.inner.tolist(), sheet.zones.outer.tolist(), *sheet.positions.tolist()]
+    if isinstance(measurement, Profile):
+        return [measurement.radius.tolist(), measurement.error.tolist()]
+    zones = measurement.zones
+    return [zones.inner.tolist(), zones.outer.tolist(), *measurement.positions.tolist()]
 
 
 def _texts(
-    there: MirrorFolder, programme: Path, readings: str | Path | None, profile: str | Path | None,
+    mirror: MirrorFolder, programme: Path, readings: str | Path | None, profile: str | Path | None,
     note: SessionNote,
 ) -> dict[str, str]:  # fmt: skip
     """What each file of the session will hold, everything checked."""
     if (readings is None) == (profile is None):
         came = "both" if readings is not None else "neither"
         raise InputError("what was read after the session", value=came, expected="either readings or a profile")
-    load_programme(programme, there.bench)
+    load_programme(programme, mirror.bench)
     measured = Path(readings if readings is not None else profile)  # type: ignore[arg-type]
     name = READINGS if readings is not None else PROFILE
     if (measured.suffix.lower() == ".csv") != (name == PROFILE):
         expected = "a .csv file" if name == PROFILE else "a .toml file"
         raise InputError(f"not a {name.partition('.')[0]} by its name", file=measured, expected=expected)
-    check_measured(measured, there.bench)
-    note.bench_for(there.bench)
+    load_measurement(measured, mirror.bench)
+    note.bench_for(mirror.bench)
     return {PROGRAMME: read_text(programme), name: read_text(measured), SESSION: dump_note(note)}
+
+
+def _install(partial: Path, place: Path, texts: dict[str, str], faster: str) -> None:
+    """Write a folder under a hidden name and rename it; ``faster`` is said where there is one of its name by then."""
+    try:
+        _write_whole(partial, texts)
+        if place.exists():  # the rename would replace an empty folder
+            raise FileExistsError(errno.EEXIST, "exists", str(place))
+        partial.rename(place)
+        _force(place.parent)
+    except OSError as error:
+        shutil.rmtree(partial, ignore_errors=True)
+        exists = error.errno in (errno.EEXIST, errno.ENOTEMPTY)
+        why = faster if exists else f"cannot be written ({error.strerror or error})"
+        raise CouldNotError(f"{place}: {why}") from error
 
 
 def _write_whole(partial: Path, texts: dict[str, str]) -> None:
@@ -159,13 +165,6 @@ def _write_whole(partial: Path, texts: dict[str, str]) -> None:
     _force(partial)
 
 
-def _settle(partial: Path, place: Path) -> None:
-    if place.exists():  # the rename would replace an empty folder
-        raise FileExistsError(errno.EEXIST, "exists", str(place))
-    partial.rename(place)
-    _force(place.parent)
-
-
 def _force(folder: Path) -> None:
     """Force a folder's entries to the disc."""
     handle = os.open(folder, os.O_RDONLY)
@@ -173,12 +172,6 @@ def _force(folder: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
-
-
-def _refused(error: OSError, place: Path) -> CouldNotError:
-    if error.errno in (errno.EEXIST, errno.ENOTEMPTY):
-        return CouldNotError(f"{place}: another record was faster; record again for the session after it")
-    return CouldNotError(f"{place}: the session cannot be written ({error.strerror or error})")
 
 
 def _clear_stale(folder: Path) -> None:
@@ -191,7 +184,7 @@ def _clear_stale(folder: Path) -> None:
             continue
 
 
-def new_folder(path: str | Path, bench_text: str, files: dict[str, str], practice: str | None = None) -> Path:
+def create_folder(path: str | Path, bench_text: str, files: dict[str, str], practice: str | None = None) -> Path:
     """Make a mirror's folder, whole or not at all.
 
     Parameters
@@ -212,19 +205,11 @@ def new_folder(path: str | Path, bench_text: str, files: dict[str, str], practic
     CouldNotError
         Where the disc refuses.
     """
-    from wearsim.learn.folder import PRACTICE
-
     place = Path(path)
     if place.exists():
         raise InputError("exists already", file=place, expected="the name of a new folder")
     if not place.parent.is_dir():
         raise InputError("its folder is missing", file=place, expected="a name in a folder that is there")
-    partial = place.with_name(f"{PARTIAL}{place.name}-{os.getpid()}")
     texts = {BENCH: bench_text, **files, **({} if practice is None else {PRACTICE: practice})}
-    try:
-        _write_whole(partial, texts)
-        _settle(partial, place)
-    except OSError as error:
-        shutil.rmtree(partial, ignore_errors=True)
-        raise CouldNotError(f"{place}: cannot be written ({error.strerror or error})") from error
+    _install(place.with_name(f"{PARTIAL}{place.name}-{os.getpid()}"), place, texts, "made by another meanwhile")
     return place

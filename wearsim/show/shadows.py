@@ -7,10 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wearsim.bench.units import MILLIMETRES, Unit
+from wearsim.bench.bench import Bench
+from wearsim.bench.units import MILLIMETRES, Unit, length_unit
 from wearsim.kernels.arrays import Floats
+from wearsim.knifeedge.longitudinal import SOURCES, Source
+from wearsim.knifeedge.readings import Readings
+from wearsim.knifeedge.reduction import Reduction
 from wearsim.knifeedge.shadows import KnifeTester, diffraction_shadow, geometric_shadow, knife_curve
 from wearsim.show.style import BLUE, INK, new_figure, plot_style
+from wearsim.wear.initial_figure import own_sheet
+from wearsim.wear.outcome import Outcome
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,6 +25,8 @@ if TYPE_CHECKING:
 
 LETTERS = "abcdefgh"
 MOST_PIXELS = 4096
+PREDICTED_AT = (0.35, 0.7, 0.95)
+"""Zones of the surface before that the knife is set to, in clear radii: inner, middle, outer (judgement)."""
 
 
 def shadows_figure(
@@ -63,6 +71,28 @@ def shadows_figure(
             fontsize=9,
         )
     return figure
+
+
+def predicted_shadows(bench: Bench, outcome: Outcome) -> Figure:
+    """What the tester shows before and after, with the knife where three zones darken before."""
+    sheet = own_sheet(bench)
+    errors = {"before": outcome.before, "predicted": outcome.figure_error}
+    surfaces = _surfaces(bench, outcome.radius, errors, SOURCES[0] if sheet is None else sheet.source)
+    knives = knife_curve(surfaces["before"], [share * bench.mirror.clear_radius for share in PREDICTED_AT])
+    return shadows_figure(surfaces, knives.tolist(), unit=length_unit(bench))
+
+
+def measured_shadows(bench: Bench, sheet: Readings, reduction: Reduction) -> Figure:
+    """The surface at the knife positions of the first, the middle and the last zone, a perfect one beneath."""
+    error, zones = reduction.figure_error, reduction.zones
+    surfaces = _surfaces(bench, reduction.radius, {"as read": error, "on target": 0.0 * error}, sheet.source)
+    knives = [zones[i].reading for i in (0, len(zones) // 2, len(zones) - 1)]
+    return shadows_figure(surfaces, knives, unit=length_unit(bench))
+
+
+def _surfaces(bench: Bench, radius: Floats, errors: Mapping[str, Floats], source: Source) -> dict[str, KnifeTester]:
+    geometry, wavelength = bench.mirror.geometry, bench.light.wavelength
+    return {name: KnifeTester(radius, error, geometry, wavelength, source) for name, error in errors.items()}
 
 
 def matched_radii(tester: KnifeTester, knife: float) -> Floats:

@@ -1,7 +1,4 @@
-"""The axes of a study: a grid, a list, or a random sample of one setting (or of several that go together).
-
-Random samples of several settings at once: how they spread, and how the sample is laid out.
-"""
+"""The axes of a study: a grid, a list or a random sample of one setting, or of several that take the same value."""
 
 from __future__ import annotations
 
@@ -20,8 +17,9 @@ from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
 from wearsim.study.settings import Setting, Value, find_setting
 
-Method = Literal["latin-hypercube", "sobol", "random"]
-_METHODS: tuple[Method, ...] = ("latin-hypercube", "sobol", "random")
+MOST_POINTS = 1_000_000
+MOST_SAMPLES = 5_000_000
+_SHAPES = ("grid", "list", "sample")
 SPREADS: dict[str, tuple[str, str]] = {
     "uniform": ("least", "most"),
     "log-uniform": ("least", "most"),
@@ -29,87 +27,10 @@ SPREADS: dict[str, tuple[str, str]] = {
     "log-normal": ("median", "factor"),
 }
 """How a setting may spread, and the two keys that say where; ``factor`` is the one-sigma factor."""
-MOST_SAMPLES = 5_000_000
 # Child of the study's seed from which the sample is laid out; cases are children (0,), (1,), ...
 _SAMPLE_KEY = (0, 1)
-
-
-class SampleTable(Piece):
-    """How many samples and how they are laid out, from ``[sample]``.
-
-    Attributes
-    ----------
-    count : int
-    method : {"latin-hypercube", "sobol", "random"}
-        Sobol wants a power of two.
-    """
-
-    count: Annotated[int, whole("128", least=1, most=MOST_SAMPLES)]
-    method: Annotated[Method, *choice(*_METHODS)] = default(
-        "latin-hypercube", "judgement: even along every axis, any count"
-    )
-
-
-@dataclass(frozen=True)
-class Distribution:
-    """How one setting spreads.
-
-    Parameters
-    ----------
-    spread : str
-        One of :data:`SPREADS`.
-    first, second : float
-        Its two numbers, in the setting's SI unit (``factor`` is plain).
-    """
-
-    spread: str
-    first: float
-    second: float
-
-    def at(self, share: Floats) -> Floats:
-        """Values below which these shares of the distribution lie, same shape."""
-        from scipy.special import ndtri
-
-        if self.spread == "uniform":
-            return self.first + (self.second - self.first) * share
-        if self.spread == "log-uniform":
-            return np.asarray(self.first * (self.second / self.first) ** share)
-        normal = ndtri(np.clip(share, 1e-12, 1.0 - 1e-12))
-        if self.spread == "normal":
-            return np.asarray(self.first + self.second * normal)
-        return np.asarray(self.first * self.second**normal)
-
-
-def sample(table: SampleTable, distributions: tuple[Distribution, ...], seed: int) -> Floats:
-    """The whole sample, always the same for a seed.
-
-    Parameters
-    ----------
-    table : SampleTable
-    distributions : tuple of Distribution
-    seed : int
-
-    Returns
-    -------
-    (count, number of distributions) ndarray
-        In the settings' SI units.
-    """
-    rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=_SAMPLE_KEY))
-    unit = _layout(table.method, table.count, len(distributions), rng)
-    return np.column_stack([how.at(unit[:, place]) for place, how in enumerate(distributions)])
-
-
-def _layout(method: str, count: int, width: int, rng: np.random.Generator) -> Floats:
-    if method == "random":
-        return rng.random((count, width))
-    from scipy.stats import qmc
-
-    maker: Any = qmc.Sobol if method == "sobol" else qmc.LatinHypercube
-    return np.asarray(maker(width, seed=rng).random(count))
-
-
-MOST_POINTS = 1_000_000
-_SHAPES = ("grid", "list", "sample")
+Method = Literal["latin-hypercube", "sobol", "random"]
+_METHODS: tuple[Method, ...] = ("latin-hypercube", "sobol", "random")
 Spacing = Literal["even", "log"]
 
 
@@ -150,13 +71,50 @@ class GridTable(Piece):
     spacing: Annotated[Spacing, *choice("even", "log")] = default("even", "equal steps")
 
 
+class SampleTable(Piece):
+    """How many samples and how they are laid out, from ``[sample]``.
+
+    Attributes
+    ----------
+    count : int
+    method : {"latin-hypercube", "sobol", "random"}
+        Sobol wants a power of two.
+    """
+
+    count: Annotated[int, whole("128", least=1, most=MOST_SAMPLES)]
+    method: Annotated[Method, *choice(*_METHODS)] = default(
+        "latin-hypercube", "judgement: even along every axis, any count"
+    )
+
+
+@dataclass(frozen=True)
+class Distribution:
+    """How one setting spreads: one of :data:`SPREADS`, and its two numbers in SI units (``factor`` is plain)."""
+
+    spread: str
+    first: float
+    second: float
+
+    def at(self, share: Floats) -> Floats:
+        """Values below which these shares of the distribution lie, same shape."""
+        from scipy.special import ndtri
+
+        if self.spread == "uniform":
+            return self.first + (self.second - self.first) * share
+        if self.spread == "log-uniform":
+            return np.asarray(self.first * (self.second / self.first) ** share)
+        normal = ndtri(np.clip(share, 1e-12, 1.0 - 1e-12))
+        if self.spread == "normal":
+            return np.asarray(self.first + self.second * normal)
+        return np.asarray(self.first * self.second**normal)
+
+
 @dataclass(frozen=True)
 class Axis:
     """One axis, ready for use.
 
     Parameters
     ----------
-    settings : tuple of Setting
     unit : str
         Of its numbers; empty for words.
     values : tuple of float or str
@@ -196,33 +154,18 @@ class Axis:
         """What one of its raw values changes."""
         return [(setting, raw) for setting in self.settings]
 
-    def written(self, number: float) -> Any:
-        """A sampled number as it would stand in a file."""
-        return self.settings[0].written(number, self.unit)
+    def raw_value(self, number: int | float) -> Any:
+        """What would stand in a file: of a place along a grid or list, or of a sampled SI number."""
+        return self.raw[int(number)] if self.distribution is None else self.settings[0].written(number, self.unit)
 
 
 def read_axis(table: Any, at: str, bench: Bench, programme: Programme, file: Path | None) -> Axis:
-    """One axis from its table.
-
-    Parameters
-    ----------
-    table : object
-        What the file holds.
-    at : str
-        Its key, ``"axis 1"``.
-    bench, programme : Bench, Programme
-        On which the names must stand.
-    file : Path or None
-        For error lines.
-
-    Returns
-    -------
-    Axis
-        Its values in SI units.
+    """One axis from its table, its values in SI units; ``at`` is its key, ``"axis 1"``, for error lines.
 
     Raises
     ------
     InputError
+        Where the table is no axis, or its names do not stand on the bench and in the programme.
     """
     read = read_piece(AxisTable, table, at, file)
     settings = tuple(find_setting(key, bench, programme, file, f"{at}.key") for key in read.key)
@@ -241,12 +184,9 @@ def _grid(table: Any, settings: tuple[Setting, ...], at: str, file: Path | None)
     unit = setting.unit_of(grid.first)
     if unit != setting.unit_of(grid.last):
         raise InputError("first and last are of different kinds", file=file, key=at, expected="units on both")
-    if grid.spacing == "log":
-        if first <= 0.0 or last <= 0.0:
-            raise InputError("equal factors need numbers above 0", file=file, key=at)
-        numbers = np.geomspace(first, last, grid.count)
-    else:
-        numbers = np.linspace(first, last, grid.count)
+    if grid.spacing == "log" and (first <= 0.0 or last <= 0.0):
+        raise InputError("equal factors need numbers above 0", file=file, key=at)
+    numbers = (np.geomspace if grid.spacing == "log" else np.linspace)(first, last, grid.count)
     values = tuple(float(number) for number in numbers)
     if len(set(values)) != len(values):
         raise InputError("first and last are the same", file=file, key=at, value=grid.first)
@@ -256,11 +196,9 @@ def _grid(table: Any, settings: tuple[Setting, ...], at: str, file: Path | None)
 def _list(items: Any, settings: tuple[Setting, ...], at: str, file: Path | None) -> Axis:
     if not isinstance(items, list) or not 0 < len(items) <= MOST_POINTS:
         raise InputError("no list of values", file=file, key=at, value=items, expected="[..., ...]")
-    setting = settings[0]
-    if setting.kind is None:
-        values: tuple[Value, ...] = tuple(_as_words(item) for item in items)
-        unit = ""
-    else:
+    setting, unit = settings[0], ""
+    values: tuple[Value, ...] = tuple(_as_words(item) for item in items)
+    if setting.kind is not None:
         values = tuple(setting.number(item, file, at) for item in items)
         units = {setting.unit_of(item) for item in items}
         if len(units) != 1:
@@ -277,30 +215,27 @@ def _as_words(item: Any) -> str:
 
 def _sampled(table: Any, settings: tuple[Setting, ...], at: str, file: Path | None) -> Axis:
     setting = settings[0]
-    if not isinstance(table, dict) or table.get("spread") not in SPREADS:
-        came = table.get("spread") if isinstance(table, dict) else table
+    spread = table.get("spread") if isinstance(table, dict) else table
+    if not isinstance(table, dict) or spread not in SPREADS:
         expected = "spread = " + ", ".join(f'"{word}"' for word in SPREADS)
-        raise InputError("no such spread", file=file, key=at, value=came, expected=expected)
-    spread = table["spread"]
-    needed = SPREADS[spread]
-    if set(table) != {"spread", *needed}:
-        raise InputError(
-            "not the keys of this spread", file=file, key=at, value=", ".join(table),
-            expected=", ".join(("spread", *needed)),
-        )  # fmt: skip
-    first = setting.number(table[needed[0]], file, f"{at}.{needed[0]}")
-    second = _second(setting, table[needed[1]], needed[1], at, file)
-    unit = setting.unit_of(table[needed[0]])
-    if needed[1] != "factor" and setting.unit_of(table[needed[1]]) != unit:
+        raise InputError("no such spread", file=file, key=at, value=spread, expected=expected)
+    first_key, second_key = keys = SPREADS[spread]
+    if set(table) != {"spread", *keys}:
+        expected = ", ".join(("spread", *keys))
+        raise InputError("not the keys of this spread", file=file, key=at, value=", ".join(table), expected=expected)
+    first = setting.number(table[first_key], file, f"{at}.{first_key}")
+    second = _second(setting, table[second_key], second_key, at, file)
+    unit = setting.unit_of(table[first_key])
+    if second_key != "factor" and setting.unit_of(table[second_key]) != unit:
         raise InputError("two numbers of different kinds", file=file, key=at, expected="units on both or neither")
     _check_spread(spread, first, second, at, file)
     return Axis(settings, unit, distribution=Distribution(spread, first, second))
 
 
 def _second(setting: Setting, raw: Any, name: str, at: str, file: Path | None) -> float:
+    if name == "sigma" and setting.kind is not None and setting.kind.base == "degC":
+        return _degrees(raw, f"{at}.sigma", file)
     if name != "factor":
-        if name == "sigma" and setting.kind is not None and setting.kind.base == "degC":
-            return _degrees(raw, f"{at}.sigma", file)
         return setting.number(raw, file, f"{at}.{name}")
     if isinstance(raw, bool) or not isinstance(raw, (int, float)) or not 1.0 < raw <= 100.0:
         raise InputError("no such factor", file=file, key=f"{at}.factor", value=raw, expected="a number above 1")
@@ -324,3 +259,19 @@ def _check_spread(spread: str, first: float, second: float, at: str, file: Path 
         raise InputError("must be above 0", file=file, key=at, value=first)
     if spread == "normal" and second <= 0.0:
         raise InputError("must be above 0", file=file, key=f"{at}.sigma", value=second)
+
+
+def draw_sample(table: SampleTable, distributions: tuple[Distribution, ...], seed: int) -> Floats:
+    """The whole sample (count, distributions), always the same for a seed, in the settings' SI units."""
+    rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=_SAMPLE_KEY))
+    shares = _shares(table.method, table.count, len(distributions), rng)
+    return np.column_stack([how.at(shares[:, place]) for place, how in enumerate(distributions)])
+
+
+def _shares(method: str, count: int, width: int, rng: np.random.Generator) -> Floats:
+    if method == "random":
+        return rng.random((count, width))
+    from scipy.stats import qmc
+
+    maker: Any = qmc.Sobol if method == "sobol" else qmc.LatinHypercube
+    return np.asarray(maker(width, seed=rng).random(count))

@@ -1,13 +1,16 @@
 """One case: from its place among the cases to the numbers that are kept, or the reason why it failed.
 
-A worker is sent a :class:`Job` (all that cases have in common) and the places of a few cases, and sends back a
-:class:`Part`. What cases share (the glass at the start, the gauge of the figure) is kept between them.
+A worker is sent a :class:`Job` (all that cases have in common) and a :class:`Chunk` (the places of a few cases), and
+sends back a :class:`ChunkResult`. What cases share (the glass at the start, the gauge of the figure) is kept between
+them.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from itertools import repeat
 from typing import Any
 from uuid import uuid4
 
@@ -20,8 +23,8 @@ from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
 from wearsim.study.axes import Axis
 from wearsim.study.plan import Study
-from wearsim.study.quantities import QUANTITIES, Drawn, Worked, kept_quantities
-from wearsim.study.settings import by_table, changed_bench, changed_programme
+from wearsim.study.quantities import QUANTITIES, DrawStatistics, Worked, kept_quantities
+from wearsim.study.settings import Changes, by_table, changed_bench, changed_programme
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Constants, prior
 from wearsim.wear.engine import Run
@@ -39,20 +42,12 @@ class Job:
 
     Parameters
     ----------
-    bench : Bench
-    programme : Programme
-    bench_table, programme_table : dict
-    axes, sampled : tuple of Axis
     shape : tuple of int
         Of the cases.
-    engine : str
     keep : tuple of str
         Names of :data:`~wearsim.study.quantities.QUANTITIES`.
-    draws : int
     edge_limit : float
         [waves]
-    seed : int
-    accuracy : Accuracy
     start : StartFigure or None
         The glass, where no axis touches it.
     token : str
@@ -75,7 +70,7 @@ class Job:
     start: StartFigure | None = None
     token: str = field(default_factory=lambda: uuid4().hex)
 
-    def settle(self, place: int, row: Floats | None) -> tuple[Bench, Programme]:
+    def bench_and_programme(self, place: int, row: Floats | None) -> tuple[Bench, Programme]:
         """Bench and programme of one case.
 
         Parameters
@@ -90,28 +85,26 @@ class Job:
         InputError
             Where these values do not go together.
         """
-        at = [int(number) for number in np.unravel_index(place, self.shape)]
+        at = np.unravel_index(place, self.shape)
+        numbers: list[tuple[Axis, int | float]] = [(axis, int(n)) for axis, n in zip(self.axes, at, strict=False)]
+        if row is not None:
+            numbers += zip(self.sampled, map(float, row), strict=True)
         bench, programme = (
-            _settled(_Keyed((self.token, spells, *self._places(at, row, spells)), (self, at, row, spells)))
+            _changed(_Keyed((self.token, spells, *(n for axis, n in numbers if axis.is_of(spells))), (self, numbers)))
             for spells in (False, True)
         )
         return bench, programme.check_on(bench)
 
-    def _places(self, at: list[int], row: Floats | None, spells: bool) -> tuple[Any, ...]:
-        """What the bench, or the programme, of a case depends on."""
-        fixed = [number for axis, number in zip(self.axes, at, strict=False) if axis.is_of(spells)]
-        drawn = [number for axis, number in self._drawn(row) if axis.is_of(spells)]
-        return (*fixed, None, *drawn)
+    def changes(self, numbers: Iterable[tuple[Axis, int | float]], spells: bool) -> Changes:
+        """What a case changes on the bench, or in the programme's spells.
 
-    def _drawn(self, row: Floats | None) -> list[tuple[Axis, float]]:
-        return [] if row is None else list(zip(self.sampled, map(float, row), strict=True))
-
-    def changes(self, at: list[int], row: Floats | None, spells: bool) -> dict[tuple[str, int], dict[str, Any]]:
-        """What a case changes on the bench, or in the programme's spells."""
-        fixed = zip(self.axes, at, strict=False)
-        changed = [pair for axis, number in fixed for pair in axis.changes(axis.raw[number])]
-        for axis, number in self._drawn(row):
-            changed += axis.changes(axis.written(number))
+        Parameters
+        ----------
+        numbers : iterable of Axis and its number
+            A place along a grid or a list; of a sampled axis the value itself, in SI units.
+        spells : bool
+        """
+        changed = [pair for axis, n in numbers for pair in axis.changes(axis.raw_value(n))]
         return by_table((setting, raw) for setting, raw in changed if (setting.table == "spell") == spells)
 
 
@@ -130,11 +123,14 @@ class _Keyed:
 
 
 @lru_cache(maxsize=256)
-def _settled(case: _Keyed) -> Any:
-    job, at, row, spells = case.given
+def _changed(case: _Keyed) -> Any:
+    """The bench, or the programme, of cases that have the same numbers on the axes that touch it."""
+    _, spells, *_ = case.key
+    job, numbers = case.given
+    changes = job.changes(numbers, spells)
     if spells:
-        return changed_programme(job.programme, job.programme_table, job.changes(at, row, spells))
-    return changed_bench(job.bench, job.bench_table, job.changes(at, row, spells))
+        return changed_programme(job.programme, job.programme_table, changes)
+    return changed_bench(job.bench, job.bench_table, changes)
 
 
 def job_for(study: Study, seed: int = 0, accuracy: Accuracy = DEFAULT) -> Job:
@@ -152,12 +148,11 @@ def job_for(study: Study, seed: int = 0, accuracy: Accuracy = DEFAULT) -> Job:
 
 
 @dataclass(frozen=True)
-class Part:
+class ChunkResult:
     """Cases worked out: ``first`` and those behind it.
 
     Parameters
     ----------
-    first : int
     failure : (n,) int8 ndarray
         Codes of :data:`FAILURES`.
     reason : tuple of str
@@ -177,6 +172,11 @@ class Part:
     def __len__(self) -> int:
         return len(self.failure)
 
+    @property
+    def failed(self) -> int:
+        """How many of them failed."""
+        return int((self.failure > 0).sum())
+
 
 @dataclass(frozen=True)
 class Chunk:
@@ -188,7 +188,7 @@ class Chunk:
     rows: Floats | None = None
 
 
-def work_chunk(job: Job, chunk: Chunk) -> Part:
+def work_chunk(job: Job, chunk: Chunk) -> ChunkResult:
     """Work out the cases of a chunk; what workers run.
 
     Raises
@@ -196,25 +196,24 @@ def work_chunk(job: Job, chunk: Chunk) -> Part:
     InputError
         Only where a file that all cases need cannot be read.
     """
-    results, codes, reasons = [], [], []
     inner: dict[str, Floats] = {}
-    for place in range(chunk.first, chunk.last):
-        row = None if chunk.rows is None else chunk.rows[place - chunk.first]
-        values, code, reason = _one(job, place, row, inner)
-        results.append(values)
-        codes.append(code)
-        reasons.append(reason)
+    rows = repeat(None) if chunk.rows is None else chunk.rows
+    found = [_values_or_failure(job, *case, inner) for case in zip(range(chunk.first, chunk.last), rows, strict=False)]
+    results, codes, reasons = zip(*found, strict=True)
     columns = {name: _column([values.get(name) for values in results]) for name in job.keep}
-    return Part(chunk.first, np.array(codes, dtype=np.int8), tuple(reasons), columns, inner)
+    return ChunkResult(chunk.first, np.array(codes, dtype=np.int8), tuple(reasons), columns, inner)
 
 
-def _one(job: Job, place: int, row: Floats | None, inner: dict[str, Floats]) -> tuple[dict[str, Any], int, str]:
+def _values_or_failure(
+    job: Job, place: int, row: Floats | None, inner: dict[str, Floats]
+) -> tuple[dict[str, Any], int, str]:
+    """What is kept of a case, the code of its failure and why; ``inner`` is filled by the first case that works."""
     try:
         worked = work_case(job, place, row)
     except TipsOffError as error:
-        return {}, 1, _words(error)
+        return {}, 1, _reason(error)
     except InputError as error:
-        return {}, 2, _words(error)
+        return {}, 2, _reason(error)
     except ContactError as error:
         return {}, 3, str(error)
     wanted = {dimension for name in job.keep for dimension in QUANTITIES[name].inner} - {"percentile"}
@@ -223,7 +222,7 @@ def _one(job: Job, place: int, row: Floats | None, inner: dict[str, Floats]) -> 
     return {name: QUANTITIES[name].take(worked) for name in job.keep}, 0, ""
 
 
-def _words(error: InputError) -> str:
+def _reason(error: InputError) -> str:
     """Why, without the name of the file: the same wherever a study is worked out."""
     return str(InputError(error.message, key=error.key, value=error.value, expected=error.expected))
 
@@ -250,8 +249,8 @@ def work_case(job: Job, place: int, row: Floats | None) -> Worked:
     ContactError
         Where the contact found no balance.
     """
-    bench, programme = job.settle(place, row)
-    start, gauge = ground(job, bench)
+    bench, programme = job.bench_and_programme(place, row)
+    start, gauge = start_and_gauge(job, bench)
     engine = engine_for(job.engine, job.accuracy)
     seed = int(np.random.SeedSequence(job.seed, spawn_key=(place, 2)).generate_state(1)[0])  # the case is its child
     found = _worked(engine.run(bench, programme, start, seed=seed), gauge)
@@ -268,7 +267,7 @@ def work_case(job: Job, place: int, row: Floats | None) -> Worked:
 
 
 @lru_cache(maxsize=32)
-def _stood(case: _Keyed) -> tuple[Any, FigureGauge]:
+def _start_and_gauge(case: _Keyed) -> tuple[Any, FigureGauge]:
     job, bench = case.given
     engine = engine_for(job.engine, job.accuracy)
     start = engine.measured(bench) if job.start is None else job.start
@@ -276,15 +275,15 @@ def _stood(case: _Keyed) -> tuple[Any, FigureGauge]:
     return engine.begin(bench, start), gauge_for(bench, radius)
 
 
-def ground(job: Job, bench: Bench) -> tuple[Any, FigureGauge]:
+def start_and_gauge(job: Job, bench: Bench) -> tuple[Any, FigureGauge]:
     """The engine's state that a case starts from and the gauge of its figure, kept for the cases that share them."""
     laps = tuple((lap.name, lap.diameter, lap.start) for lap in bench.laps)
     key = (job.token, bench.mirror, laps, bench.figure, bench.light.wavelength)
-    return _stood(_Keyed(key, (job, bench)))
+    return _start_and_gauge(_Keyed(key, (job, bench)))
 
 
 def draw_constants(bench: Bench, count: int, seed: int, place: int) -> list[Constants]:
-    """Independent draws of the uncertain constants of one case.
+    """Independent draws of the uncertain constants of one case, the same whichever worker does it.
 
     Parameters
     ----------
@@ -294,7 +293,7 @@ def draw_constants(bench: Bench, count: int, seed: int, place: int) -> list[Cons
     seed : int
         Of the study.
     place : int
-        Of the case: its draws are the same whichever worker does it.
+        Of the case.
     """
     belief = prior(bench)
     rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(place,)))
@@ -308,10 +307,10 @@ def _worked(run: Run[Any], gauge: FigureGauge) -> Worked:
     )
 
 
-def _gathered(job: Job, bench: Bench, gauge: FigureGauge, cases: list[Worked]) -> Drawn:
+def _gathered(job: Job, bench: Bench, gauge: FigureGauge, cases: list[Worked]) -> DrawStatistics:
     if not cases:
         raise ContactError("no draw of the constants found a balance")
-    return Drawn(
+    return DrawStatistics(
         np.array([gauge.edge_roll(case.error) for case in cases]),
         np.array([gauge.aperture.rms(case.error) for case in cases]),
         job.edge_limit * bench.light.wavelength,

@@ -3,7 +3,7 @@
 Beside the output lies a folder ``<output>.parts``: ``study.json`` says which study it belongs to, and every
 chunk of cases that is done has one file of its own. A file is written under another name, flushed to the disk
 and renamed: it is there whole or not at all, whenever the power goes or the process is killed. Each carries check
-sums (those of its zip format), so that damage is seen. The one output file is made of the parts at the end.
+sums (those of its zip format), so that damage is seen. The one output file is made of these at the end.
 """
 
 from __future__ import annotations
@@ -21,29 +21,28 @@ from typing import Any, BinaryIO
 import numpy as np
 
 from wearsim.errors import CouldNotError, StoreError
-from wearsim.study.cases import Part
+from wearsim.study.cases import ChunkResult
 
 FORMAT = "wearsim study, parts"
 VERSION = 1
-_PART = re.compile(r"part-(\d{7})\.npz")
+_NAME = re.compile(r"part-(\d{7})\.npz")
 _DAMAGE = (zipfile.BadZipFile, zlib.error, OSError, KeyError, ValueError, EOFError)
 
 
-def parts_folder(output: Path) -> Path:
-    """Folder of the parts of an output."""
+def checkpoint_folder(output: Path) -> Path:
+    """Folder of what is complete of an output."""
     return output.with_name(output.name + ".parts")
 
 
-class Parts:
-    """The parts of one study.
+class Checkpoint:
+    """The chunks of one study that are complete.
 
     Parameters
     ----------
-    folder : Path
     identity : str
         Digest of everything that the numbers rest on.
     chunk : int
-        Cases in a part.
+        Cases in a chunk.
     cases : int
         Cases of the study.
     """
@@ -53,70 +52,66 @@ class Parts:
 
     @property
     def count(self) -> int:
-        """Number of parts when all is done."""
+        """Number of chunks when all is done."""
         return -(-self.cases // self.chunk)
 
     def bounds(self, number: int) -> tuple[int, int]:
-        """First case of a part, and the one behind its last."""
+        """First case of a chunk, and the one behind its last."""
         return number * self.chunk, min((number + 1) * self.chunk, self.cases)
 
     def path(self, number: int) -> Path:
-        """File of a part."""
+        """File of a chunk."""
         return self.folder / f"part-{number:07d}.npz"
 
-    def done(self) -> set[int]:
-        """Numbers of the parts that are there, every one looked through.
+    def complete(self) -> dict[int, int]:
+        """Numbers of the chunks that are there, every one looked through, and how many of its cases failed.
 
         Raises
         ------
         StoreError
             Where one is damaged.
         """
-        found = {int(name[1]) for name in _part_names(self.folder)}
-        for number in found:
-            self.read(number)
-        return found
+        return {number: self.read(number).failed for number in map(int, _numbers(self.folder))}
 
-    def read(self, number: int) -> Part:
-        """A part.
+    def read(self, number: int) -> ChunkResult:
+        """What came of a chunk.
 
         Raises
         ------
         StoreError
-            Where it is damaged.
+            Where its file is damaged.
         """
         path = self.path(number)
         try:
             with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
                 first, last = self.bounds(number)
-                values = {name[2:]: file[name] for name in file.files if name.startswith("v ")}
-                inner = {name[2:]: file[name] for name in file.files if name.startswith("c ")}
-                part = Part(int(file["first"]), file["failure"], tuple(map(str, file["reason"])), values, inner)
+                values, inner = (
+                    {name[2:]: file[name] for name in file.files if name.startswith(mark)} for mark in ("v ", "c ")
+                )
+                reason = tuple(map(str, file["reason"]))
+                result = ChunkResult(int(file["first"]), file["failure"], reason, values, inner)
         except _DAMAGE as error:
             raise _damaged(path) from error
-        if part.first != first or len(part) != last - first:
+        if result.first != first or len(result) != last - first:
             raise _damaged(path)
-        return part
+        return result
 
-    def write(self, number: int, part: Part) -> None:
-        """Keep a part.
+    def write(self, number: int, result: ChunkResult) -> None:
+        """Keep a chunk.
 
         Raises
         ------
         CouldNotError
             Where the disk does not take it; what was complete before stays.
         """
+        arrays: dict[str, Any] = {"first": np.int64(result.first), "failure": result.failure}
+        arrays["reason"] = np.array(result.reason, dtype=np.str_)
+        arrays |= {f"v {name}": values for name, values in result.values.items()}
+        arrays |= {f"c {name}": values for name, values in result.inner.items()}
+        _write_whole(self.path(number), lambda stream: np.savez(stream, **arrays))
 
-        def content(stream: BinaryIO) -> None:
-            arrays: dict[str, Any] = {f"v {name}": values for name, values in part.values.items()}
-            arrays |= {f"c {name}": values for name, values in part.inner.items()}
-            reason = np.array(part.reason, dtype=np.str_)
-            np.savez(stream, first=np.int64(part.first), failure=part.failure, reason=reason, **arrays)
-
-        _put(self.path(number), content)
-
-    def __iter__(self) -> Iterator[Part]:
-        """All parts in order."""
+    def __iter__(self) -> Iterator[ChunkResult]:
+        """What came of all chunks, in order."""
         return (self.read(number) for number in range(self.count))
 
     def remove(self) -> None:
@@ -124,68 +119,56 @@ class Parts:
         shutil.rmtree(self.folder)
 
 
-def open_parts(output: Path, identity: str, chunk: int, cases: int) -> Parts:
-    """The parts of an output: those that are there already, or an empty folder.
-
-    Parameters
-    ----------
-    output : Path
-    identity : str
-    chunk : int
-        Cases in a part, where it begins anew; one that was begun keeps its own.
-    cases : int
+def open_checkpoint(output: Path, identity: str, chunk: int, cases: int) -> Checkpoint:
+    """What is complete of an output already, or an empty folder; ``chunk`` counts where it begins anew.
 
     Raises
     ------
     StoreError
-        Where they belong to another study, or are damaged.
+        Where it belongs to another study, or is damaged.
     CouldNotError
         Where the folder cannot be made.
     """
-    folder = parts_folder(output)
+    folder = checkpoint_folder(output)
     manifest = folder / "study.json"
     if not manifest.exists():
-        if folder.exists() and any(_part_names(folder)):
+        if folder.exists() and any(_numbers(folder)):
             raise StoreError("parts of a study without their study.json", file=folder, expected="another output")
-        _begin(folder, manifest, {"identity": identity, "chunk": chunk, "cases": cases})
-        return Parts(folder, identity, chunk, cases)
-    kept = _manifest(manifest)
-    if kept["identity"] != identity or kept["cases"] != cases:
+        _begin(manifest, {"identity": identity, "chunk": chunk, "cases": cases})
+        return Checkpoint(folder, identity, chunk, cases)
+    begun = _read_manifest(manifest)
+    if begun["identity"] != identity or begun["cases"] != cases:
         raise StoreError(
             "holds the begun work of another study, seed or version of wearsim", file=folder,
             expected="another output, or --force to begin anew",
         )  # fmt: skip
-    _sweep(folder)
-    return Parts(folder, identity, int(kept["chunk"]), cases)
+    for path in folder.glob("*.partial"):  # of a writer that was killed
+        path.unlink(missing_ok=True)
+    return Checkpoint(folder, identity, begun["chunk"], cases)
 
 
-def _part_names(folder: Path) -> Iterator[re.Match[str]]:
-    return (found for path in folder.iterdir() if (found := _PART.fullmatch(path.name)))
+def _numbers(folder: Path) -> Iterator[str]:
+    return (found[1] for path in folder.iterdir() if (found := _NAME.fullmatch(path.name)))
 
 
-def _begin(folder: Path, manifest: Path, about: dict[str, Any]) -> None:
+def _begin(manifest: Path, about: dict[str, Any]) -> None:
+    folder = manifest.parent
     try:
         folder.mkdir(exist_ok=True)
     except OSError as error:
         raise CouldNotError(f"{folder}: cannot be made ({error.strerror or error})") from error
     text = json.dumps({"format": FORMAT, "version": VERSION, **about}, indent=1)
-    _put(manifest, lambda stream: stream.write(text.encode()))
+    _write_whole(manifest, lambda stream: stream.write(text.encode()))
 
 
-def _manifest(path: Path) -> dict[str, Any]:
+def _read_manifest(path: Path) -> dict[str, Any]:
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
-        if kept["format"] != FORMAT or kept["version"] != VERSION or int(kept["chunk"]) < 1:
+        about = json.loads(path.read_text(encoding="utf-8"))
+        if about["format"] != FORMAT or about["version"] != VERSION or int(about["chunk"]) < 1:
             raise ValueError("not ours")
-        return {"identity": str(kept["identity"]), "chunk": int(kept["chunk"]), "cases": int(kept["cases"])}
+        return {"identity": str(about["identity"]), "chunk": int(about["chunk"]), "cases": int(about["cases"])}
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise _damaged(path) from error
-
-
-def _sweep(folder: Path) -> None:
-    """Remove what a killed writer left half written."""
-    for path in folder.glob("*.partial"):
-        path.unlink(missing_ok=True)
 
 
 def _damaged(path: Path) -> StoreError:
@@ -195,7 +178,7 @@ def _damaged(path: Path) -> StoreError:
     )  # fmt: skip
 
 
-def _put(path: Path, content: Callable[[BinaryIO], object]) -> None:
+def _write_whole(path: Path, content: Callable[[BinaryIO], object]) -> None:
     """Write a file whole or not at all, down to the disk."""
     partial = path.with_name(path.name + ".partial")
     try:

@@ -1,9 +1,7 @@
-"""Who does the work: processes of this machine, a Dask cluster, or any executor.
+"""Who does the work: processes of this machine, a Dask cluster, or any executor; and the kernels that they need.
 
-``concurrent.futures.Executor`` is all that the study knows. A :class:`Crew` opens one, opens another where one has
+``concurrent.futures.Executor`` is all that the study knows. A :class:`Pool` opens one, opens another where one has
 broken, and says which failures are a worker's death rather than a fault.
-
-Kernels compiled once, before workers ask for them.
 
 Workers that start together would each compile the same kernels at once. So the kernels are compiled by a process of
 their own that works a few seconds of the programme and ends; a mark in the cache folder says that it has been. Where
@@ -32,71 +30,20 @@ from typing import Any
 from wearsim.errors import ContactError, CouldNotError, InputError
 from wearsim.kernels._jit import cache_folder
 from wearsim.parallel import worker_count
-from wearsim.study.cases import Chunk, Job, Part, work_case, work_chunk
+from wearsim.study.cases import Chunk, ChunkResult, Job, work_case, work_chunk
 
+# One thread of linear algebra a worker: the workers fill the cores, and sums are in one order everywhere.
+_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
+_TIMEOUT = 60.0
+"""A scheduler, and its first worker, answer within this [s]."""
+_RECOUNT = 5.0
+"""Workers of a cluster are counted again after this [s]."""
 _MINUTES = 0.05
 """A spell this long runs through every kernel."""
 
 
-def mark_of(engine: str) -> Path:
-    """The file that says that an engine's kernels are in the cache."""
-    return cache_folder() / f"study-{engine}.ready"
-
-
-@lru_cache(maxsize=8)
-def _asked(mark: Path) -> list[bool]:
-    return []
-
-
-def warm_up(job: Job) -> None:
-    """Have the kernels of a job compiled by a process of their own, where that has not been done; once a process."""
-    mark = mark_of(job.engine)
-    asked = _asked(mark)
-    if asked or mark.exists():
-        return
-    asked.append(True)
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
-    subprocess.run(
-        [sys.executable, "-m", "wearsim.study.executors"], input=pickle.dumps(job), env=environment, check=False,
-        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
-
-
-def work_warm(job: Job, chunk: Chunk) -> Part:
-    """Work out a chunk with kernels from the cache; what workers run."""
-    warm_up(job)
-    return work_chunk(job, chunk)
-
-
-def compile_for(job: Job) -> bool:
-    """Work a short version of the job's programme on its bench as it stands, and leave the mark.
-
-    Returns
-    -------
-    bool
-        Whether it could be worked; otherwise no mark is left, and workers compile for themselves.
-    """
-    spells = tuple(spell.model_copy(update={"minutes": _MINUTES}) for spell in job.programme.spells)
-    programme = job.programme.model_copy(update={"spells": spells})
-    try:
-        work_case(replace(job, programme=programme, axes=(), sampled=(), shape=(1,), draws=0), 0, None)
-        mark_of(job.engine).touch()
-    except (InputError, ContactError, OSError):
-        return False
-    return True
-
-
-if __name__ == "__main__":
-    compile_for(pickle.load(sys.stdin.buffer))
-
-
-# One thread of linear algebra a worker: the workers fill the cores, and sums are in one order everywhere.
-_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
-_PATIENCE, _ASK_AGAIN = 60.0, 5.0  # [s]
-
-
-class Crew:
-    """An executor that was handed in: used as it is, and not replaced when it breaks.
+class Pool:
+    """Workers behind an executor that was handed in: used as it is, and not replaced when it breaks.
 
     Parameters
     ----------
@@ -112,7 +59,7 @@ class Crew:
         self.executor = executor
         self.size = size or int(getattr(executor, "_max_workers", 0) or worker_count())
 
-    def now(self) -> int:
+    def count(self) -> int:
         """Workers at this moment."""
         return self.size
 
@@ -134,21 +81,11 @@ class Crew:
         """Let the workers go; ``hurry``: without waiting for what they are at."""
 
 
-class ProcessCrew(Crew):
-    """Processes of this machine.
-
-    Parameters
-    ----------
-    workers : int
-    """
+class ProcessPool(Pool):
+    """Processes of this machine."""
 
     def __init__(self, workers: int) -> None:
-        super().__init__(self._made(workers), workers)
-
-    @staticmethod
-    def _made(workers: int) -> ProcessPoolExecutor:
-        context = multiprocessing.get_context("spawn")  # fork copies locks that other threads hold
-        return ProcessPoolExecutor(workers, mp_context=context, initializer=_settle_in)
+        super().__init__(_new_processes(workers), workers)
 
     def open(self) -> Executor:
         """The pool, its processes started with one thread of linear algebra each."""
@@ -168,7 +105,7 @@ class ProcessCrew(Crew):
     def renew(self) -> Executor:
         """A new pool: a broken one stays broken."""
         self.close(hurry=True)
-        self.executor = self._made(self.size)
+        self.executor = _new_processes(self.size)
         return self.open()
 
     def close(self, hurry: bool = False) -> None:
@@ -176,7 +113,12 @@ class ProcessCrew(Crew):
         self.executor.shutdown(wait=not hurry, cancel_futures=True)
 
 
-def _settle_in() -> None:
+def _new_processes(workers: int) -> ProcessPoolExecutor:
+    context = multiprocessing.get_context("spawn")  # fork copies locks that other threads hold
+    return ProcessPoolExecutor(workers, mp_context=context, initializer=_begin_worker)
+
+
+def _begin_worker() -> None:
     """In a new process: leave Ctrl-C to the parent, and end when the parent is gone, even killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
@@ -184,42 +126,30 @@ def _settle_in() -> None:
         threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
 
 
-def _end_with(sentinel: Any) -> None:
-    connection.wait([sentinel])
+def _end_with(parent: Any) -> None:
+    connection.wait([parent])
     os._exit(1)
 
 
-class ClientCrew(Crew):
-    """The executor of a Dask client: workers come and go, and the scheduler finds others for what one had.
-
-    Parameters
-    ----------
-    executor : Executor
-        Of ``Client.get_executor``.
-    client : distributed.Client
-    """
+class ClientPool(Pool):
+    """The executor of a Dask client: workers come and go, and the scheduler finds others for what one had."""
 
     def __init__(self, executor: Executor, client: Any) -> None:
         super().__init__(executor, 1)
         self.lost = (BrokenExecutor, CancelledError, _dask().KilledWorker)
         self._client = client
-        self._asked = -_ASK_AGAIN
+        self._counted = -_RECOUNT
 
-    def now(self) -> int:
-        """Workers at this moment, asked for every few seconds."""
-        if time.monotonic() - self._asked > _ASK_AGAIN:
-            self._asked = time.monotonic()
+    def count(self) -> int:
+        """Workers at this moment, counted every few seconds."""
+        if time.monotonic() - self._counted > _RECOUNT:
+            self._counted = time.monotonic()
             self.size = max(1, sum(self._client.nthreads().values()))
         return self.size
 
 
-class DaskCrew(ClientCrew):
-    """The workers of a Dask scheduler.
-
-    Parameters
-    ----------
-    address : str
-        ``"tcp://host:port"``.
+class SchedulerPool(ClientPool):
+    """The workers of a Dask scheduler at an address, ``"tcp://host:port"``.
 
     Raises
     ------
@@ -229,18 +159,17 @@ class DaskCrew(ClientCrew):
 
     def __init__(self, address: str) -> None:
         try:
-            client = _dask().Client(address, timeout=_PATIENCE, set_as_default=False)
+            client = _dask().Client(address, timeout=_TIMEOUT, set_as_default=False)
         except (OSError, TimeoutError) as error:
             raise CouldNotError(f"{address}: no scheduler answers there") from error
         except ValueError as error:
             raise InputError("no address of a scheduler", value=address, expected="tcp://host:port") from error
         try:
-            client.wait_for_workers(1, timeout=_PATIENCE)
+            client.wait_for_workers(1, timeout=_TIMEOUT)
         except TimeoutError as error:
             client.close()
             raise CouldNotError(f"{address}: the scheduler there has no workers") from error
         super().__init__(client.get_executor(pure=False), client)
-        self.now()
 
     def close(self, hurry: bool = False) -> None:
         """Leave the cluster."""
@@ -255,8 +184,8 @@ def _dask() -> Any:
         raise CouldNotError("--scheduler needs Dask: pip install wearsim[cluster]") from error
 
 
-def crew_for(executor: Executor | None, workers: int | None, scheduler: str | None) -> Crew:
-    """The crew that was asked for: an executor, a scheduler's address, or processes (all cores).
+def pool_for(executor: Executor | None, workers: int | None, scheduler: str | None) -> Pool:
+    """The pool that was asked for: an executor, a scheduler's address, or processes (all cores).
 
     Raises
     ------
@@ -267,7 +196,54 @@ def crew_for(executor: Executor | None, workers: int | None, scheduler: str | No
         raise InputError("one of executor, workers and scheduler, no more", key="workers")
     if executor is not None:
         client = getattr(executor, "_client", None)  # of a Dask client's executor
-        return Crew(executor) if client is None else ClientCrew(executor, client)
-    if scheduler is not None:
-        return DaskCrew(scheduler)
-    return ProcessCrew(workers or worker_count())
+        return Pool(executor) if client is None else ClientPool(executor, client)
+    return ProcessPool(workers or worker_count()) if scheduler is None else SchedulerPool(scheduler)
+
+
+def compiled_mark(engine: str) -> Path:
+    """The file that says that an engine's kernels are in the cache."""
+    return cache_folder() / f"study-{engine}.ready"
+
+
+def compile_kernels(job: Job) -> None:
+    """Have the kernels of a job compiled by a process of their own, where that has not been done; once a process."""
+    mark = compiled_mark(job.engine)
+    asked = _asked(mark)
+    if asked or mark.exists():
+        return
+    asked.append(True)
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+    subprocess.run(
+        [sys.executable, "-m", "wearsim.study.executors"], input=pickle.dumps(job), env=environment, check=False,
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=8)
+def _asked(mark: Path) -> list[bool]:
+    """Something in it where this process has asked for these kernels."""
+    return []
+
+
+def work_compiled(job: Job, chunk: Chunk) -> ChunkResult:
+    """Work out a chunk with kernels from the cache; what workers run."""
+    compile_kernels(job)
+    return work_chunk(job, chunk)
+
+
+def compile_here(job: Job) -> None:
+    """Work a short version of a job's programme on its bench as it stands, and leave the mark.
+
+    Where it cannot be worked no mark is left, and workers compile for themselves.
+    """
+    spells = tuple(spell.model_copy(update={"minutes": _MINUTES}) for spell in job.programme.spells)
+    programme = job.programme.model_copy(update={"spells": spells})
+    try:
+        work_case(replace(job, programme=programme, axes=(), sampled=(), shape=(1,), draws=0), 0, None)
+        compiled_mark(job.engine).touch()
+    except (InputError, ContactError, OSError):
+        return
+
+
+if __name__ == "__main__":
+    compile_here(pickle.load(sys.stdin.buffer))

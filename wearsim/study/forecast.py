@@ -9,15 +9,16 @@ from typing import Any
 
 import numpy as np
 
+from wearsim.kernels.arrays import Floats
 from wearsim.parallel import worker_count
-from wearsim.study.cases import Chunk, Job, job_for, work_chunk
+from wearsim.study.cases import Chunk, ChunkResult, Job, job_for, work_chunk
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.quantities import QUANTITIES
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 
 TRIALS = 8
 """Cases that are timed, spread over the study."""
-PATIENCE = 4.0
+LONGEST = 4.0
 """No further case is timed after this [s]."""
 # Opening processes and loading the kernels in each, measured on the machine of docs/performance.md.
 START_UP = 3.0
@@ -90,43 +91,32 @@ def forecast(study: Study, *, workers: int | None = None, seed: int = 0, accurac
     job = job_for(study, seed, accuracy)
     rows = sample_of(study, seed)
     places = np.unique(np.linspace(0, study.cases - 1, min(TRIALS, study.cases)).astype(int))
-    times: list[float] = []
-    inner: dict[str, Any] = {}
-    failed = 0
     _timed(job, int(places[0]), rows)  # compiles and loads
+    timed: list[tuple[float, ChunkResult]] = []
     begun = time.perf_counter()
     for place in places:
-        took, part = _timed(job, int(place), rows)
-        times.append(took)
-        failed += int(part.failure[0] > 0)
-        inner = inner or part.inner
-        if time.perf_counter() - begun > PATIENCE:
+        timed.append(_timed(job, int(place), rows))
+        if time.perf_counter() - begun > LONGEST:
             break
-    each = float(np.mean(times))
-    crew = min(workers or worker_count(), study.cases)
+    each = float(np.mean([took for took, _ in timed]))
+    inner = next((result.inner for _, result in timed if result.inner), {})
+    count = min(workers or worker_count(), study.cases)
     return Forecast(
-        study.cases, study.cases * (1 + job.draws), crew, each, START_UP + each * study.cases / crew,
-        file_size(study, job, {name: len(values) for name, values in inner.items()}), failed, len(times),
+        study.cases, study.cases * (1 + job.draws), count, each, START_UP + each * study.cases / count,
+        file_size(study, job, {name: len(values) for name, values in inner.items()}),
+        sum(result.failed for _, result in timed), len(timed),
     )  # fmt: skip
 
 
-def _timed(job: Job, place: int, rows: Any) -> tuple[float, Any]:
+def _timed(job: Job, place: int, rows: Floats | None) -> tuple[float, ChunkResult]:
     row = None if rows is None else rows[[place % len(rows)]]
     begun = time.perf_counter()
-    part = work_chunk(job, Chunk(0, place, place + 1, row))
-    return time.perf_counter() - begun, part
+    result = work_chunk(job, Chunk(0, place, place + 1, row))
+    return time.perf_counter() - begun, result
 
 
 def file_size(study: Study, job: Job, inner: dict[str, int]) -> int:
-    """Size of the file [bytes], a few percent either way.
-
-    Parameters
-    ----------
-    study : Study
-    job : Job
-    inner : dict of str to int
-        Length of the inner dimensions that are known.
-    """
+    """Size of the file [bytes], a few percent either way; ``inner``: length of the inner dimensions that are known."""
     known = {"percentile": 3, **inner}
     each = _REASON + _MARKS
     for name in job.keep:

@@ -1,7 +1,7 @@
 """The HDF5 file of a study: provenance first, axes as dimension scales, units everywhere; any reader opens it.
 
 The cases are laid out along the axes in the order of the study's file, then along the sample; the inner
-dimensions of profiles and maps come last. The file is made of the parts in one go under another name and renamed.
+dimensions of profiles and maps come last. The file is made in one go under another name and renamed.
 """
 
 from __future__ import annotations
@@ -16,16 +16,18 @@ from numpy.typing import NDArray
 
 from wearsim.bench.toml_io import dump_bench, dump_programme
 from wearsim.errors import CouldNotError, InputError, StoreError
-from wearsim.study.cases import FAILURES, Job, Part
+from wearsim.study.cases import FAILURES, ChunkResult, Job
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.quantities import PERCENTILES, QUANTITIES
-from wearsim.wear.hdf5 import PatientFile, digest, new_hdf5, provenance, whole_file
+from wearsim.wear.hdf5 import data, digest, new_hdf5, provenance, scale, whole_file
 
 FORMAT = "wearsim study"
 VERSION = 1
 SAMPLE = "sample"
 # Since HDF5 1.10 (2016): its headers carry check sums, so that damage is seen there too.
 LAYOUT = ("v110", "v110")
+CHECKED: dict[str, Any] = {"chunks": True, "fletcher32": True}
+"""Numbers carry check sums, which HDF5 keeps for every chunk of a dataset."""
 _INNER_TEXT = {"radius": "radius on the mirror", "x": "across the mirror", "y": "across the mirror, upwards"}
 Values = NDArray[Any]
 Shape = tuple[int, ...]
@@ -33,12 +35,6 @@ Shape = tuple[int, ...]
 
 def slabs(first: int, last: int, shape: Shape) -> Iterator[tuple[tuple[slice, ...], int]]:
     """Boxes that the cases ``first`` to ``last`` (not included) fill, last axis running fastest.
-
-    Parameters
-    ----------
-    first, last : int
-    shape : tuple of int
-        Of all cases.
 
     Yields
     ------
@@ -49,7 +45,7 @@ def slabs(first: int, last: int, shape: Shape) -> Iterator[tuple[tuple[slice, ..
         yield (slice(first, last),), last - first
         return
     inner = int(np.prod(shape[1:]))
-    row, stop = divmod(first, inner)[0], -(-last // inner)
+    row, stop = first // inner, -(-last // inner)
     while row < stop:
         low, high = max(first - row * inner, 0), min(last - row * inner, inner)
         if low == 0 and high == inner:
@@ -69,15 +65,15 @@ class _Writer:
         self.file, self.study, self.job = file, study, job
         self.dimensions = tuple(axis.name for axis in study.axes) + ((SAMPLE,) if study.sample else ())
 
-    def about(self, identity: str) -> None:
-        """Provenance, before any data."""
+    def write_provenance(self, identity: str) -> None:
+        """Before any data."""
         study, job, attributes = self.study, self.job, self.file.attrs
         attributes["format"], attributes["format_version"], attributes["identity"] = FORMAT, VERSION, identity
         bench = study.bench.text or dump_bench(study.bench)
         programme = study.programme.text or dump_programme(study.programme)
         texts = {"study_toml": study.text, "bench_toml": bench, "programme_toml": programme}
-        for path in [study.bench.figure.path] if study.bench.figure.path else []:
-            texts["figure_file"] = path.read_text(encoding="utf-8", errors="replace")
+        if study.bench.figure.path:
+            texts["figure_file"] = study.bench.figure.path.read_text(encoding="utf-8", errors="replace")
         about = provenance(
             seed=job.seed, engine=job.engine, draws=job.draws, edge_limit_waves=job.edge_limit,
             wavelength_m=study.bench.light.wavelength, cases=study.cases, accuracy=repr(job.accuracy),
@@ -88,105 +84,94 @@ class _Writer:
         for name, value in about.items():
             attributes[name] = value
 
-    def scales(self, inner: dict[str, Values]) -> None:
-        """Every dimension's coordinates."""
+    def write_coordinates(self, inner: dict[str, Values]) -> None:
+        """Those of every dimension."""
         for axis in self.study.axes:
-            values = np.array(axis.values) if axis.is_number else list(axis.values)
-            self._scale(axis.name, values, axis.unit or "1", axis.key)
+            if axis.is_number:
+                scale(self.file, axis.name, np.array(axis.values), axis.unit, axis.key, **CHECKED)
+            else:
+                scale(self.file, axis.name, list(axis.values), "1", axis.key, dtype=h5py.string_dtype())
         rows = sample_of(self.study, self.job.seed)
         if rows is not None:
-            self._scale(SAMPLE, np.arange(len(rows)), "1", "number of the sample")
-            for column, axis in enumerate(self.study.sampled):
-                self._data(axis.name, axis.unit, axis.key, (SAMPLE,), rows[:, column])
+            scale(self.file, SAMPLE, np.arange(len(rows)), "1", "number of the sample", **CHECKED)
+            for axis, column in zip(self.study.sampled, rows.T, strict=True):
+                data(self.file, axis.name, column, axis.unit, axis.key, (SAMPLE,), **CHECKED)
         if any("percentile" in QUANTITIES[name].inner for name in self.job.keep):
-            self._scale("percentile", np.array(PERCENTILES), "1", "percentile over the draws")
+            scale(self.file, "percentile", np.array(PERCENTILES), "1", "percentile over the draws", **CHECKED)
         for name, values in sorted(inner.items()):
-            self._scale(name, values, "m", _INNER_TEXT[name])
+            scale(self.file, name, values, "m", _INNER_TEXT[name], **CHECKED)
 
-    def _scale(self, name: str, values: Any, unit: str, text: str) -> None:
-        words = isinstance(values, list)
-        checked = {"dtype": h5py.string_dtype()} if words else {"chunks": True, "fletcher32": True}
-        dataset = self.file.create_dataset(name, data=values, **checked)
-        dataset.attrs["units"], dataset.attrs["long_name"] = unit, text
-        dataset.make_scale(name)
-
-    def _data(
-        self, name: str, unit: str, text: str, dimensions: tuple[str, ...], values: Any = None, **more: Any
-    ) -> h5py.Dataset:
+    def _empty(self, name: str, unit: str, text: str, inner: tuple[str, ...] = (), **options: Any) -> h5py.Dataset:
+        """A dataset over the cases, and over the inner dimensions of each."""
+        dimensions = (*self.dimensions, *inner)
         shape = tuple(self.file[dimension].shape[0] for dimension in dimensions)
-        kind = more.pop("dtype", float)
-        words = h5py.check_string_dtype(np.dtype(kind)) is not None
-        checked = {"chunks": True, "fletcher32": not words}
-        dataset = self.file.create_dataset(name, shape, dtype=kind, data=values, **checked)
-        dataset.attrs["units"], dataset.attrs["long_name"] = unit, text
-        for key, value in more.items():
-            dataset.attrs[key] = value
-        for place, dimension in enumerate(dimensions):
-            dataset.dims[place].attach_scale(self.file[dimension])
-        return dataset
+        data(self.file, name, None, unit, text, dimensions, shape=shape, **{**CHECKED, **options})
+        return self.file[name]
 
-    def datasets(self) -> dict[str, h5py.Dataset]:
+    def create_datasets(self) -> dict[str, h5py.Dataset]:
         """Every dataset over the cases, empty; a quantity whose inner coordinates nobody knows is left out."""
+        words = {"dtype": h5py.string_dtype(), "fletcher32": False}
         made = {
-            "complete": self._data("complete", "1", "case worked out", self.dimensions, dtype=np.int8),
-            "failure": self._data(
-                "failure", "1", "why the case failed", self.dimensions, dtype=np.int8,
-                flag_values=np.arange(len(FAILURES), dtype=np.int8), flag_meanings=" ".join(FAILURES),
-            ),
-            "reason": self._data("reason", "1", "why, in words", self.dimensions, dtype=h5py.string_dtype()),
-        }  # fmt: skip
+            "complete": self._empty("complete", "1", "case worked out", dtype=np.int8),
+            "failure": self._empty("failure", "1", "why the case failed", dtype=np.int8),
+            "reason": self._empty("reason", "1", "why, in words", **words),
+        }
+        made["failure"].attrs["flag_values"] = np.arange(len(FAILURES), dtype=np.int8)
+        made["failure"].attrs["flag_meanings"] = " ".join(FAILURES)
         for name in self.job.keep:
             quantity = QUANTITIES[name]
             if all(dimension in self.file for dimension in quantity.inner):
-                dimensions = (*self.dimensions, *quantity.inner)
-                made[name] = self._data(name, quantity.unit, quantity.text, dimensions, _FillValue=np.float64(np.nan))
+                made[name] = self._empty(name, quantity.unit, quantity.text, quantity.inner, dtype=float)
+                made[name].attrs["_FillValue"] = np.float64(np.nan)
         return made
 
-    def put(self, datasets: dict[str, h5py.Dataset], part: Part) -> None:
-        """The cases of one part."""
+    def write_chunk(self, datasets: dict[str, h5py.Dataset], result: ChunkResult) -> None:
+        """The cases of one chunk."""
         columns: dict[str, Any] = {
-            "complete": np.ones(len(part), np.int8), "failure": part.failure,
-            "reason": np.array(part.reason, dtype=object), **part.values,
+            "complete": np.ones(len(result), np.int8), "failure": result.failure,
+            "reason": np.array(result.reason, dtype=object), **result.values,
         }  # fmt: skip
-        begin = 0
-        for box, count in slabs(part.first, part.first + len(part), self.study.shape):
+        cases, begin = self.study.shape, 0
+        for box, count in slabs(result.first, result.first + len(result), cases):
+            shape = tuple(len(range(*cut.indices(n))) for cut, n in zip(box, cases, strict=True))
             for name, dataset in datasets.items():
-                inner = dataset.shape[len(self.study.shape) :]
+                inner = dataset.shape[len(cases) :]
                 values = columns[name][begin : begin + count]
-                if values.shape[1:] != inner:  # a part of nothing but failures knows no inner shape
+                if values.shape[1:] != inner:  # a chunk of nothing but failures knows no inner shape
                     values = np.full((count, *inner), np.nan)
-                shape = tuple(len(range(*cut.indices(n))) for cut, n in zip(box, self.study.shape, strict=True))
                 dataset[box] = values.reshape(*shape, *inner)
             begin += count
 
 
 def write_study(
-    study: Study, job: Job, identity: str, parts: Iterable[Part], output: Path, *, force: bool = False
+    study: Study, job: Job, identity: str, results: Iterable[ChunkResult], output: Path, *, force: bool = False
 ) -> None:
-    """Make the one file of a study's parts.
+    """Make the one file of a study.
 
     Parameters
     ----------
-    study : Study
-    job : Job
     identity : str
         Digest of what the numbers rest on.
-    parts : iterable of Part
+    results : iterable of ChunkResult
         All of them, in order; gone through twice.
-    output : Path
-    force : bool
-        Whether an existing file may be replaced.
 
     Raises
     ------
     CouldNotError
         Where the disk does not take it.
     """
-    inner = next((part.inner for part in parts if part.inner), {})
+    inner = next((result.inner for result in results if result.inner), {})
     try:
         with whole_file(output, force=force) as partial, new_hdf5(partial, libver=LAYOUT) as (file, stream):
-            _fill(_Writer(file, study, job), identity, inner, parts, stream)
-    except StoreError:  # a damaged part says so itself
+            writer = _Writer(file, study, job)
+            writer.write_provenance(identity)
+            writer.write_coordinates(inner)
+            datasets = writer.create_datasets()
+            for result in results:
+                writer.write_chunk(datasets, result)
+                if stream.gives_up:
+                    break
+    except StoreError:  # a damaged checkpoint says so itself
         raise
     except (OSError, InputError) as error:
         cause = error.__cause__ if isinstance(error.__cause__, OSError) else error
@@ -195,13 +180,3 @@ def write_study(
             f"{output}: cannot be written ({reason}); what is complete is kept: make room and give the same "
             "command again"
         ) from error
-
-
-def _fill(writer: _Writer, identity: str, inner: dict[str, Values], parts: Iterable[Part], stream: PatientFile) -> None:
-    writer.about(identity)
-    writer.scales(inner)
-    datasets = writer.datasets()
-    for part in parts:
-        writer.put(datasets, part)
-        if stream.gives_up:
-            return

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -17,7 +17,7 @@ from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench, programme_from_table
 from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
-from wearsim.study.axes import Axis, SampleTable, read_axis, sample
+from wearsim.study.axes import Axis, SampleTable, draw_sample, read_axis
 from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, SIZED
 from wearsim.study.settings import by_table, changed_bench, changed_programme
 
@@ -104,10 +104,7 @@ class Study:
     @property
     def cases(self) -> int:
         """Number of cases."""
-        count = 1
-        for size in self.shape:
-            count *= size
-        return count
+        return math.prod(self.shape)
 
     @property
     def name(self) -> str:
@@ -115,14 +112,13 @@ class Study:
         return "study" if self.file is None else self.file.stem
 
 
-def studies_folder() -> Path:
-    """Where the ready studies lie."""
-    return catalogue.configs_folder() / "studies"
-
-
 def study_names() -> tuple[str, ...]:
     """Names of the ready studies."""
-    return tuple(sorted(path.stem for path in studies_folder().glob("*.toml")))
+    return tuple(sorted(path.stem for path in _studies_folder().glob("*.toml")))
+
+
+def _studies_folder() -> Path:
+    return catalogue.configs_folder() / "studies"
 
 
 def load_study(path: str | Path) -> Study:
@@ -145,22 +141,13 @@ def load_study(path: str | Path) -> Study:
     """
     file = Path(path)
     if not file.exists() and str(path) in study_names():
-        file = studies_folder() / f"{path}.toml"
+        file = _studies_folder() / f"{path}.toml"
     text = read_text(file, "a study in TOML, or one of " + ", ".join(study_names()))
     return study_from_table(parse_toml(text, file), file=file, text=text)
 
 
 def study_from_table(table: dict[str, Any], *, file: Path | None = None, text: str = "") -> Study:
-    """A study from what its TOML holds.
-
-    Parameters
-    ----------
-    table : dict
-        As ``tomllib`` gives it.
-    file : Path, optional
-        For error lines; names of files are relative to its folder.
-    text : str
-        The TOML itself, kept verbatim.
+    """A study from what its TOML holds, ``text`` kept verbatim; names of files are relative to ``file``'s folder.
 
     Raises
     ------
@@ -209,19 +196,17 @@ def _read_programme(about: StudyTable, table: dict[str, Any], file: Path | None)
 
 def _read_axes(tables: Any, bench: Bench, programme: Programme, file: Path | None) -> tuple[Axis, ...]:
     if not isinstance(tables, list) or not 0 < len(tables) <= MOST_AXES:
-        expected = f"1 to {MOST_AXES} tables [[axis]]"
-        raise InputError("no axes", file=file, key="axis", expected=expected)
-    axes: list[Axis] = []
+        raise InputError("no axes", file=file, key="axis", expected=f"1 to {MOST_AXES} tables [[axis]]")
+    axes = tuple(
+        read_axis(table, f"axis {place}", bench, programme, file) for place, table in enumerate(tables, start=1)
+    )
     taken: set[tuple[str, int, str]] = set()
-    for place, table in enumerate(tables, start=1):
-        axis = read_axis(table, f"axis {place}", bench, programme, file)
+    for place, axis in enumerate(axes, start=1):
         for setting in axis.settings:
-            what = (setting.table, setting.place, setting.field)
-            if what in taken:
+            if setting.target in taken:
                 raise InputError("varied twice", file=file, key=f"axis {place}.key", value=setting.key)
-            taken.add(what)
-        axes.append(axis)
-    return tuple(axes)
+            taken.add(setting.target)
+    return axes
 
 
 def _read_sample(table: Any, sampled: tuple[Axis, ...], file: Path | None) -> SampleTable | None:
@@ -238,14 +223,12 @@ def _read_sample(table: Any, sampled: tuple[Axis, ...], file: Path | None) -> Sa
 
 
 def _check_whole(study: Study) -> None:
-    """What no single table can tell: the number of cases, and whether every value can be taken."""
+    """What no single table can show: the number of cases, what can be kept, and whether every value can be taken."""
     if study.cases > MOST_CASES:
         expected = f"at most {MOST_CASES:,} cases"
         raise InputError("too many cases", file=study.file, key="axis", value=f"{study.cases:,}", expected=expected)
-    sizes = [
-        axis.key for axis in (*study.axes, *study.sampled)
-        if any((s.table, s.field) in SIZED for s in axis.settings)
-    ]  # fmt: skip
+    axes = (*study.axes, *study.sampled)
+    sizes = [axis.key for axis in axes if any((s.table, s.field) in SIZED for s in axis.settings)]
     for kept in study.about.keep:
         quantity = QUANTITIES[kept]
         if quantity.inner and sizes:
@@ -256,36 +239,17 @@ def _check_whole(study: Study) -> None:
             raise InputError(message, file=study.file, key="study.keep", value=kept)
         if quantity.drawn and not study.about.draws:
             raise InputError(f"{kept} needs draws", file=study.file, key="study.draws", expected="64, say")
-    for _ in trial_values(study):
-        pass
+    _check_values(study)
 
 
-def trial_values(study: Study) -> Iterator[tuple[Bench, Programme]]:
-    """The bench and programme with every value of every axis in turn, the others as they stand.
-
-    Parameters
-    ----------
-    study : Study
-        With its axes.
-
-    Yields
-    ------
-    bench : Bench
-    programme : Programme
-        Checked on the bench.
-
-    Raises
-    ------
-    InputError
-        For a value that the bench room refuses, under the axis that holds it.
-    """
+def _check_values(study: Study) -> None:
+    """Try every value of every axis in turn, the others as they stand."""
     for place, axis in enumerate(study.axes, start=1):
         for raw in axis.raw:
             changes = by_table(axis.changes(raw))
             try:
                 bench = changed_bench(study.bench, study.bench_table, changes)
-                programme = changed_programme(study.programme, study.programme_table, changes)
-                yield bench, programme.check_on(bench)
+                changed_programme(study.programme, study.programme_table, changes).check_on(bench)
             except InputError as error:
                 raise placed(error, f"axis {place}", study.file) from error
 
@@ -295,4 +259,4 @@ def sample_of(study: Study, seed: int) -> Floats | None:
     if study.sample is None:
         return None
     distributions = tuple(axis.distribution for axis in study.sampled if axis.distribution is not None)
-    return sample(study.sample, distributions, seed)
+    return draw_sample(study.sample, distributions, seed)

@@ -19,22 +19,17 @@ SIZED = frozenset({("mirror", "diameter"), ("mirror", "hole")})
 
 @dataclass(frozen=True)
 class Worked:
-    """One case worked out, whichever engine did it.
+    """One case worked out, whichever engine did it; maps and details are the planar engine's.
 
     Parameters
     ----------
-    gauge : FigureGauge
     radius, before, height : (n,) ndarray
         Grid, and the glass before and after, above the reference sphere [m].
     peak_pressure : float
         [Pa]
     lift_off_share : float
         [1]
-    maps : mapping of str to ndarray
-        Of the planar engine.
-    details : mapping of str to float
-        Of the planar engine.
-    drawn : Drawn or None
+    drawn : DrawStatistics or None
         The same case over draws of the constants.
     """
 
@@ -46,7 +41,7 @@ class Worked:
     lift_off_share: float
     maps: Mapping[str, Floats] = field(default_factory=dict)
     details: Mapping[str, float] = field(default_factory=dict)
-    drawn: Drawn | None = None
+    drawn: DrawStatistics | None = None
 
     @cached_property
     def error(self) -> Floats:
@@ -64,7 +59,7 @@ class Worked:
         return self.before - self.height
 
     @property
-    def over_draws(self) -> Drawn:
+    def over_draws(self) -> DrawStatistics:
         """The draws of a case that has them."""
         if self.drawn is None:
             raise ValueError("this case was worked without draws")
@@ -72,7 +67,7 @@ class Worked:
 
 
 @dataclass(frozen=True)
-class Drawn:
+class DrawStatistics:
     """A case over draws of the uncertain constants; draws that found no balance are left out.
 
     Parameters
@@ -115,15 +110,6 @@ def standard_error(hits: int, draws: int) -> float:
     The standard deviation of the share given the count, every share being equally likely before: for many
     draws ``sqrt(p (1 - p) / n)``, and never the false zero which that gives when all or none are hits
     (Beta distribution with ``hits + 1`` and ``draws - hits + 1``, derived).
-
-    Parameters
-    ----------
-    hits, draws : int
-
-    Returns
-    -------
-    float
-        [1]
     """
     one, other = hits + 1.0, draws - hits + 1.0
     return float(np.sqrt(one * other / (one + other + 1.0)) / (one + other))
@@ -135,10 +121,6 @@ class Quantity:
 
     Parameters
     ----------
-    unit, text : str
-        Its unit and what it is.
-    take : callable
-        Takes it from a :class:`Worked`.
     inner : tuple of str
         Dimensions besides the axes: ``"radius"``, ``"percentile"``, ``"y"``, ``"x"``.
     drawn : bool
@@ -200,16 +182,9 @@ BANDED = (
     "lift_off_share",
 )  # fmt: skip
 """Numbers that have a band over the draws, kept as ``NAME_band`` with the number itself."""
-QUANTITIES |= {
-    f"{name}_band": Quantity(
-        QUANTITIES[name].unit,
-        f"{QUANTITIES[name].text}, over the uncertain constants",
-        _percentiles(name),
-        _P,
-        drawn=True,
-    )
-    for name in BANDED
-}
+for _name in BANDED:
+    _text = f"{QUANTITIES[_name].text}, over the uncertain constants"
+    QUANTITIES[f"{_name}_band"] = Quantity(QUANTITIES[_name].unit, _text, _percentiles(_name), _P, drawn=True)
 DEFAULT_KEPT = ("edge_roll", "surface_rms", "surface_pv", "strehl", "peak_pressure", "lift_off_share")
 DRAWN_KEPT = ("risk", "risk_error", "draws_failed", "edge_roll_band", "surface_rms_band")
 

@@ -1,4 +1,4 @@
-"""A study from its plan to its file: chunks to the crew, parts to the disk, one file at the end."""
+"""A study from its plan to its file: chunks to the workers, what comes back to the checkpoint, one file at the end."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ import wearsim
 from wearsim.errors import CouldNotError, StoreError
 from wearsim.kernels._jit import source_digest
 from wearsim.kernels.arrays import Floats
-from wearsim.study.cases import Chunk, Job, Part, job_for
-from wearsim.study.checkpoint import Parts, open_parts, parts_folder
-from wearsim.study.executors import Crew, crew_for, warm_up, work_warm
+from wearsim.study.cases import Chunk, ChunkResult, Job, job_for
+from wearsim.study.checkpoint import Checkpoint, checkpoint_folder, open_checkpoint
+from wearsim.study.executors import Pool, compile_kernels, pool_for, work_compiled
 from wearsim.study.hdf5_store import write_study
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.result import StudyResult, identity_of, read_study
@@ -39,13 +39,14 @@ class Progress:
     cases: int
 
 
-Watch = Callable[[Progress], None]
+Report = Callable[[Progress], None]
+Keep = Callable[[Chunk, ChunkResult], None]
 
 
 def run_study(
     study: Study, output: str | Path, executor: Executor | None = None, *, workers: int | None = None,
     scheduler: str | None = None, seed: int = 0, accuracy: Accuracy = DEFAULT, force: bool = False,
-    watch: Watch | None = None,
+    progress: Report | None = None,
 ) -> StudyResult:  # fmt: skip
     """Work out a study and keep it in an HDF5 file.
 
@@ -68,8 +69,8 @@ def run_study(
     force : bool
         Replace a whole study in ``output`` and forget what was begun. A file that is no whole study of ours is
         never replaced.
-    watch : callable, optional
-        Told the :class:`Progress` after every chunk.
+    progress : callable, optional
+        Given the :class:`Progress` after every chunk.
 
     Returns
     -------
@@ -85,25 +86,36 @@ def run_study(
     output = Path(output)
     job = job_for(study, seed, accuracy)
     identity = digest_of(study, job)
-    if output.exists():
-        if not force and identity_of(output) == identity:
-            return read_study(output)
-        if not force:
-            raise StoreError("holds another study", file=output, expected="another name, or --force")
-        identity_of(output)
-    crew = crew_for(executor, workers, scheduler)
-    hurry = True
-    try:
-        if force and parts_folder(output).exists():
-            Parts(parts_folder(output), identity, 1, study.cases).remove()
-        parts = open_parts(output, identity, chunk_size(job, study.cases, crew.now()), study.cases)
-        work_parts(study, job, parts, crew, watch)
-        hurry = False
-    finally:
-        crew.close(hurry)
-    write_study(study, job, identity, parts, output, force=force)
-    parts.remove()
+    if not output.exists() or not _is_whole(output, identity, force):
+        pool = pool_for(executor, workers, scheduler)
+        _work(study, job, identity, output, pool, force, progress)
     return read_study(output)
+
+
+def _is_whole(output: Path, identity: str, force: bool) -> bool:
+    """Whether an output that is there is this study, and is to stay; a study that is to be replaced must be sound."""
+    same = identity_of(output) == identity
+    if not same and not force:
+        raise StoreError("holds another study", file=output, expected="another name, or --force")
+    return not force
+
+
+def _work(
+    study: Study, job: Job, identity: str, output: Path, pool: Pool, force: bool, progress: Report | None
+) -> None:
+    """Work out what is missing and make the file."""
+    interrupted = True
+    try:
+        if force and checkpoint_folder(output).exists():
+            Checkpoint(checkpoint_folder(output), identity, 1, study.cases).remove()
+        chunk = chunk_size(job, study.cases, pool.count())
+        checkpoint = open_checkpoint(output, identity, chunk, study.cases)
+        work_missing(study, job, checkpoint, pool, progress)
+        interrupted = False
+    finally:
+        pool.close(hurry=interrupted)
+    write_study(study, job, identity, checkpoint, output, force=force)
+    checkpoint.remove()
 
 
 def chunk_size(job: Job, cases: int, workers: int) -> int:
@@ -125,122 +137,105 @@ def digest_of(study: Study, job: Job) -> str:
     return hashlib.sha256(repr((rest, program)).encode()).hexdigest()
 
 
-def work_parts(study: Study, job: Job, parts: Parts, crew: Crew, watch: Watch | None = None) -> None:
-    """Work out the parts that are missing.
+def work_missing(study: Study, job: Job, checkpoint: Checkpoint, pool: Pool, progress: Report | None = None) -> None:
+    """Work out the chunks that are missing."""
+    complete = checkpoint.complete()
+    kept = sum(last - first for first, last in map(checkpoint.bounds, complete))
+    counts = Counter(done=kept, failed=sum(complete.values()))
+
+    def report() -> None:
+        if progress is not None:
+            progress(Progress(counts["done"], kept, counts["failed"], checkpoint.cases))
+
+    def keep(chunk: Chunk, result: ChunkResult) -> None:
+        checkpoint.write(chunk.number, result)
+        counts.update(done=len(result), failed=result.failed)
+        report()
+
+    report()
+    if len(complete) < checkpoint.count:
+        rows = sample_of(study, job.seed)
+        missing = (number for number in range(checkpoint.count) if number not in complete)
+        Dispatcher(job, (_chunk(number, checkpoint, rows) for number in missing), pool, keep).run()
+
+
+def _chunk(number: int, checkpoint: Checkpoint, rows: Floats | None) -> Chunk:
+    first, last = checkpoint.bounds(number)
+    own = None if rows is None else rows[[place % len(rows) for place in range(first, last)]]
+    return Chunk(number, first, last, own)
+
+
+class Dispatcher:
+    """Gives chunks to a pool, a few ahead, and keeps what comes back; what a dead worker had is given out again.
 
     Parameters
     ----------
-    study : Study
-    job : Job
-    parts : Parts
-    crew : Crew
-    watch : callable, optional
-    """
-    done = parts.done()
-    kept = sum(last - first for first, last in map(parts.bounds, done))
-    counts = Counter(done=kept, failed=sum(int((parts.read(n).failure > 0).sum()) for n in done))
-
-    def keep(chunk: Chunk, part: Part) -> None:
-        parts.write(chunk.number, part)
-        counts.update(done=len(part), failed=int((part.failure > 0).sum()))
-        tell()
-
-    def tell() -> None:
-        if watch is not None:
-            watch(Progress(counts["done"], kept, counts["failed"], parts.cases))
-
-    tell()
-    rows = sample_of(study, job.seed)
-    if len(done) < parts.count:
-        hand_out(job, _chunks(parts, done, rows), crew, keep)
-
-
-def _chunks(parts: Parts, done: set[int], rows: Floats | None) -> Iterator[Chunk]:
-    for number in range(parts.count):
-        if number not in done:
-            first, last = parts.bounds(number)
-            own = None if rows is None else rows[[place % len(rows) for place in range(first, last)]]
-            yield Chunk(number, first, last, own)
-
-
-def hand_out(
-    job: Job, chunks: Iterator[Chunk], crew: Crew, keep: Callable[[Chunk, Part], None], tries: int = TRIES
-) -> None:
-    """Give chunks to the crew, a few ahead, and keep what comes back; what a dead worker had is given out again.
-
-    Parameters
-    ----------
-    job : Job
-    chunks : iterator of Chunk
-    crew : Crew
     keep : callable
-        Takes a chunk and its part.
+        Takes a chunk and its result.
     tries : int
         How often a chunk is given out.
-
-    Raises
-    ------
-    CouldNotError
-        Where a chunk has lost that many workers.
     """
-    warm_up(job)  # here first, so that workers of this machine do not all compile at once
-    executor = crew.open()
-    again: deque[Chunk] = deque()
-    out: dict[Future[Part], Chunk] = {}
-    lost: Counter[int] = Counter()
-    while True:
-        broken = not _fill(executor, job, chunks, again, out, crew)
-        if not out and not broken:
-            return
-        if not broken:
-            broken = _collect(wait(out, return_when=FIRST_COMPLETED).done, out, again, crew, keep)
-        if broken:  # what else was out is lost with it, or done
-            _collect(wait(out).done, out, again, crew, keep)
-            executor = crew.renew()
-        _give_up(again, lost, tries)
 
+    def __init__(self, job: Job, chunks: Iterator[Chunk], pool: Pool, keep: Keep, tries: int = TRIES) -> None:
+        self.job, self.chunks, self.pool, self.keep, self.tries = job, chunks, pool, keep, tries
+        self.again: deque[Chunk] = deque()
+        self.out: dict[Future[ChunkResult], Chunk] = {}
+        self.losses: Counter[int] = Counter()
 
-def _collect(
-    ready: Iterable[Future[Part]], out: dict[Future[Part], Chunk], again: deque[Chunk], crew: Crew,
-    keep: Callable[[Chunk, Part], None],
-) -> bool:  # fmt: skip
-    """Keep what futures bring, line up again what was lost; whether the executor itself broke."""
-    broken = False
-    for future in list(ready):
-        chunk = out.pop(future)
-        try:
-            part = future.result()
-        except crew.lost as error:
-            again.append(chunk)
-            broken = broken or isinstance(error, BrokenExecutor)
-            continue
-        keep(chunk, part)
-    return broken
+    def run(self) -> None:
+        """Give out all chunks.
 
+        Raises
+        ------
+        CouldNotError
+            Where a chunk has lost as many workers as it may be tried.
+        """
+        compile_kernels(self.job)  # here first, so that workers of this machine do not all compile at once
+        executor = self.pool.open()
+        while True:
+            broken = not self._fill(executor)
+            if not self.out and not broken:
+                return
+            if not broken:
+                broken = self._collect(wait(self.out, return_when=FIRST_COMPLETED).done)
+            if broken:  # what else was out is lost with it, or done
+                self._collect(wait(self.out).done)
+                executor = self.pool.renew()
+            self._count_losses()
 
-def _give_up(again: Iterable[Chunk], lost: Counter[int], tries: int) -> None:
-    """Count what is lined up again, and stop where something has been too often."""
-    for chunk in again:
-        lost[chunk.number] += 1
-        if lost[chunk.number] >= tries:
-            raise CouldNotError(
-                f"cases {chunk.first + 1} to {chunk.last} lost their worker {tries} times (out of memory?); "
-                "what is complete is kept"
-            )
+    def _fill(self, executor: Executor) -> bool:
+        """Give out chunks until two wait for every worker; whether the executor took them."""
+        while len(self.out) < 2 * self.pool.count() + 1:
+            chunk = self.again.popleft() if self.again else next(self.chunks, None)
+            if chunk is None:
+                return True
+            try:
+                self.out[executor.submit(work_compiled, self.job, chunk)] = chunk
+            except self.pool.lost:
+                self.again.appendleft(chunk)
+                return False
+        return True
 
+    def _collect(self, ready: Iterable[Future[ChunkResult]]) -> bool:
+        """Keep what futures bring, line up again what was lost; whether the executor itself broke."""
+        broken = False
+        for future in list(ready):
+            chunk = self.out.pop(future)
+            try:
+                result = future.result()
+            except self.pool.lost as error:
+                self.again.append(chunk)
+                broken = broken or isinstance(error, BrokenExecutor)
+            else:
+                self.keep(chunk, result)
+        return broken
 
-def _fill(
-    executor: Executor, job: Job, chunks: Iterator[Chunk], again: deque[Chunk],
-    out: dict[Future[Part], Chunk], crew: Crew,
-) -> bool:  # fmt: skip
-    """Give out chunks until two wait for every worker; whether the executor took them."""
-    while len(out) < 2 * crew.now() + 1:
-        chunk = again.popleft() if again else next(chunks, None)
-        if chunk is None:
-            return True
-        try:
-            out[executor.submit(work_warm, job, chunk)] = chunk
-        except crew.lost:
-            again.appendleft(chunk)
-            return False
-    return True
+    def _count_losses(self) -> None:
+        """Count what is lined up again, and stop where something has been too often."""
+        for chunk in self.again:
+            self.losses[chunk.number] += 1
+            if self.losses[chunk.number] >= self.tries:
+                raise CouldNotError(
+                    f"cases {chunk.first + 1} to {chunk.last} lost their worker {self.tries} times (out of memory?); "
+                    "what is complete is kept"
+                )

@@ -52,7 +52,6 @@ class Setting:
         ``"mirror"``, ``"lap"``, ... or ``"spell"``.
     place : int
         Which of several laps or spells, from 0.
-    field : str
     key : str
         The dotted name as it was written.
     """
@@ -61,6 +60,11 @@ class Setting:
     place: int
     field: str
     key: str
+
+    @property
+    def target(self) -> tuple[str, int, str]:
+        """What it changes, however it was written."""
+        return self.table, self.place, self.field
 
     @cached_property
     def kind(self) -> Kind | None:
@@ -115,15 +119,7 @@ def _types(annotation: Any) -> set[Any]:
 
 
 def find_setting(key: str, bench: Bench, programme: Programme, file: Path | None = None, at: str = "") -> Setting:
-    """The setting of this dotted name.
-
-    Parameters
-    ----------
-    key : str
-    bench : Bench
-    programme : Programme
-    file : Path, optional
-        And ``at``, its key: for error lines.
+    """The setting of this dotted name; ``file`` and its key ``at`` are for error lines.
 
     Raises
     ------
@@ -169,7 +165,6 @@ def changed_bench(base: Bench, table: Mapping[str, Any], changes: Changes) -> Be
 
     Parameters
     ----------
-    base : Bench
     table : mapping
         What its file holds.
     changes : mapping of (table, place) to mapping of field to value
@@ -182,18 +177,15 @@ def changed_bench(base: Bench, table: Mapping[str, Any], changes: Changes) -> Be
     """
     pieces: dict[str, Any] = {name: getattr(base, name) for name in TABLES}
     laps = list(base.laps)
-    changed = False
-    for (name, place), values in changes.items():
-        if name == "spell":
-            continue
-        changed = True
+    on_bench = {where: values for where, values in changes.items() if where[0] != "spell"}
+    if not on_bench:
+        return base
+    for (name, place), values in on_bench.items():
         piece = _read(base, table, name, place, values)
         if isinstance(piece, Lap):
             laps[place] = piece
         else:
             pieces[name] = piece
-    if not changed:
-        return base
     try:
         return Bench(**{**pieces, "laps": tuple(laps)}, file=base.file)
     except InputError as error:
@@ -201,13 +193,13 @@ def changed_bench(base: Bench, table: Mapping[str, Any], changes: Changes) -> Be
 
 
 def _read(base: Bench, table: Mapping[str, Any], name: str, place: int, values: Mapping[str, Any]) -> Piece:
-    stands = table.get(name, {})
+    written = table.get(name, {})
     label = name
-    if isinstance(stands, list):
-        label = f"{name} {place + 1}" if len(stands) > 1 else name
-        stands = stands[place]
+    if isinstance(written, list):
+        label = f"{name} {place + 1}" if len(written) > 1 else name
+        written = written[place]
     folder = None if base.file is None else base.file.parent
-    raw = dict(values) if name == _REPLACED else {**stands, **values}
+    raw = dict(values) if name == _REPLACED else {**written, **values}
     piece = read_piece(MODELS[name], raw, label, base.file, folder)
     return piece.loaded(base.file) if isinstance(piece, FigureSource) else piece
 
@@ -215,9 +207,7 @@ def _read(base: Bench, table: Mapping[str, Any], name: str, place: int, values: 
 def changed_programme(base: Programme, table: Mapping[str, Any], changes: Changes) -> Programme:
     """The programme with some keys changed, read again; arguments as for :func:`changed_bench`."""
     spells = list(table.get("spell", []))
-    changed = False
-    for (name, place), values in changes.items():
-        if name == "spell":
-            changed = True
-            spells[place] = {**spells[place], **values}
-    return programme_from_table({"spell": spells}, file=base.file) if changed else base
+    on_spells = {place: values for (name, place), values in changes.items() if name == "spell"}
+    for place, values in on_spells.items():
+        spells[place] = {**spells[place], **values}
+    return programme_from_table({"spell": spells}, file=base.file) if on_spells else base

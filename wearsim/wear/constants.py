@@ -92,7 +92,7 @@ class Belief:
         Constants
             Exponentials of the mean logarithms [1].
         """
-        return _constants(self.mean)
+        return constants_at(self.mean)
 
     def draws(self, count: int, seed: int) -> tuple[Constants, ...]:
         """Stratified draws of the constants: of the points, where there are any.
@@ -111,10 +111,10 @@ class Belief:
         """
         values, vectors = np.linalg.eigh(self.covariance)
         if self.points is not None:
-            return tuple(_constants(row) for row in _dealt(self.points, vectors[:, -1], count, seed))
+            return tuple(constants_at(row) for row in _dealt(self.points, vectors[:, -1], count, seed))
         root = vectors * np.sqrt(np.clip(values, 0.0, None))
         logs = self.mean + normal_draws(count, len(NAMES), seed) @ root.T
-        return tuple(_constants(row) for row in logs)
+        return tuple(constants_at(row) for row in logs)
 
 
 def _dealt(points: Floats, axis: Floats, count: int, seed: int) -> Floats:
@@ -125,7 +125,8 @@ def _dealt(points: Floats, axis: Floats, count: int, seed: int) -> Floats:
     return np.asarray(along[rng.permutation((slices * len(points)).astype(int))])
 
 
-def _constants(logs: Floats) -> Constants:
+def constants_at(logs: Floats) -> Constants:
+    """Constants whose factors have these logarithms, in the order of :data:`NAMES`."""
     return Constants(**dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True)))
 
 

@@ -24,7 +24,7 @@ from wearsim.knifeedge.setting_noise import setting_noise
 from wearsim.parallel import in_threads
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Belief, Constants, prior
-from wearsim.wear.initial_figure import StartFigure, start_figure
+from wearsim.wear.initial_figure import StartFigure, own_sheet, start_figure
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import BAND_DRAWS, gauge_for
 from wearsim.wear.radial.engine import RadialEngine
@@ -249,3 +249,39 @@ def with_halfway(
         for row, number in enumerate(middles)
     }
     return replace(found, halfway=MappingProxyType(halfway))
+
+
+def expected_after(
+    bench: Bench, programme: Programme, outcome: Outcome, *, for_card: bool = False, seed: int = 0,
+    draws: int = BAND_DRAWS, **known: Any,
+) -> ReadingsAfter | None:  # fmt: skip
+    """The readings to expect after a programme, in the zones and the unit of the bench's own sheet.
+
+    Parameters
+    ----------
+    bench : Bench
+    programme : Programme
+    outcome : Outcome
+        Of the programme.
+    for_card : bool
+        Whether they are for a bench card: in usual zones where the bench names none, else halfway through long spells
+        as well.
+    seed, draws : int
+        Of the draws of the constants and of the measured glass, as for the band.
+    **known
+        ``belief``, ``start`` and ``laps``, as for :func:`wearsim.wear.predict.predict`.
+
+    Returns
+    -------
+    ReadingsAfter or None
+        None where there are no zones to read or nothing is worked.
+    """
+    own = own_sheet(bench)
+    sheet = usual_sheet(bench) if own is None and for_card else own
+    if sheet is None or not programme.spells:
+        return None
+    drawn = drawn_figures(bench, programme, seed=seed, draws=draws, **known) if draws else None
+    found = readings_after(bench, outcome, sheet, drawn, is_own=own is not None)
+    if not for_card or own is None:
+        return found
+    return with_halfway(found, bench, programme, seed=seed, draws=draws, **known)

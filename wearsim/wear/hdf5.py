@@ -210,9 +210,9 @@ _MAPS: dict[str, tuple[str, str, tuple[str, ...]]] = {
 }  # fmt: skip
 
 
-def scale(file: h5py.Group, name: str, values: Any, unit: str, text: str) -> None:
+def scale(file: h5py.Group, name: str, values: Any, unit: str, text: str, **options: Any) -> None:
     """A coordinate: a dataset that others name as their dimension."""
-    dataset = file.create_dataset(name, data=values)
+    dataset = file.create_dataset(name, data=values, **options)
     dataset.attrs["units"], dataset.attrs["long_name"] = unit, text
     dataset.make_scale(name)
 

@@ -5,20 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
-from wearsim.bench.fields import Length, Name, Piece, number, whole
+from wearsim.bench.fields import Length, Piece, choice, number, whole
 from wearsim.bench.input_errors import check_keys, parse_toml, read_piece, read_text
 from wearsim.errors import InputError
 from wearsim.learn.folder import PRACTICE, MirrorFolder
 from wearsim.learn.practice.mirror import (
     COARSE,
     FAULTS,
-    Drawn,
+    DrawnMirror,
     Fault,
+    KnifeEdgeTester,
     PracticeMirror,
-    Reader,
-    Truth,
+    TrueValues,
     draw_mirror,
-    drawn_truth,
+    draw_true_values,
 )
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.constants import NAMES, Constants
@@ -26,21 +26,21 @@ from wearsim.wear.constants import NAMES, Constants
 _FACTOR = number("1.0", above=0.0, most=1e4)
 
 
-class _Mirror(Piece):
+class _MirrorTable(Piece):
     seed: Annotated[int, whole("1", most=2**63 - 1)]
-    fault: Name
+    fault: Annotated[Fault, *choice(*FAULTS)]
     diameter: Length
     focal_ratio: Annotated[float, *number("5.0", least=1.0, most=50.0)]
     cells: Annotated[int, whole("64", least=16, most=1024)]
 
 
-class _Tester(Piece):
+class _TesterTable(Piece):
     windows: Annotated[int, whole("8", least=3, most=60)]
     repeats: Annotated[int, whole("3", least=1, most=200)]
     sigma: Length
 
 
-class _Truth(Piece):
+class _TruthTable(Piece):
     preston: Annotated[float, *_FACTOR]
     stiffness: Annotated[float, *_FACTOR]
     relaxation_time: Annotated[float, *_FACTOR]
@@ -62,39 +62,37 @@ class Practice:
         [m]; drawn where not given.
     focal_ratio : float, optional
         [1]; drawn where not given.
-    truth : Truth, optional
+    true_values : TrueValues, optional
         Drawn from the bench's spread where not given.
-    tester : Reader
-    accuracy : PlanarAccuracy
     """
 
     seed: int
     fault: Fault | None = None
     diameter: float | None = None
     focal_ratio: float | None = None
-    truth: Truth | None = None
-    tester: Reader = field(default_factory=Reader)
+    true_values: TrueValues | None = None
+    tester: KnifeEdgeTester = field(default_factory=KnifeEdgeTester)
     accuracy: PlanarAccuracy = COARSE
 
-    def drawn(self) -> Drawn:
+    def drawn(self) -> DrawnMirror:
         """Its bench and its true glass."""
         return draw_mirror(self.seed, self.fault, self.diameter, self.focal_ratio)
 
-    def known(self) -> Truth:
-        """What is true of it."""
-        return self.truth or drawn_truth(self.drawn().bench, self.seed)
+    def values(self) -> TrueValues:
+        """Its true values, drawn where they are not given."""
+        return self.true_values or draw_true_values(self.drawn().bench, self.seed)
 
     def mirror(self) -> PracticeMirror:
         """The mirror as it is at the beginning."""
         drawn = self.drawn()
-        return PracticeMirror(drawn.bench, self.known(), drawn.start, self.accuracy)
+        return PracticeMirror(drawn.bench, self.values(), drawn.start, self.accuracy)
 
 
 def practice_text(practice: Practice) -> str:
     """TOML of a practice mirror; :func:`read_practice` gives it back."""
     import tomli_w
 
-    drawn, truth = practice.drawn(), practice.known()
+    drawn, true_values = practice.drawn(), practice.values()
     glass = drawn.bench.mirror
     tables: dict[str, Any] = {
         "mirror": {
@@ -105,7 +103,9 @@ def practice_text(practice: Practice) -> str:
             "windows": practice.tester.windows, "repeats": practice.tester.repeats,
             "sigma": f"{practice.tester.sigma!r} m",
         },
-        "truth": {**{name: getattr(truth.constants, name) for name in NAMES}, "session_spread": truth.spread},
+        "truth": {
+            **{name: getattr(true_values.constants, name) for name in NAMES}, "session_spread": true_values.spread,
+        },
     }  # fmt: skip
     head = "# A practice mirror, simulated by wearsim: nothing in this folder is glass, and nobody's.\n"
     head += "# [truth] is what calibrate is to find, as factors on the constants of bench.toml. Do not look.\n\n"
@@ -114,10 +114,6 @@ def practice_text(practice: Practice) -> str:
 
 def read_practice(folder: MirrorFolder) -> Practice:
     """The practice mirror that a folder says it holds.
-
-    Parameters
-    ----------
-    folder : MirrorFolder
 
     Raises
     ------
@@ -130,17 +126,12 @@ def read_practice(folder: MirrorFolder) -> Practice:
         raise InputError("not a practice mirror: it has no practice.toml", file=folder.path, expected=expected)
     table = parse_toml(read_text(file, "what a practice mirror is made of"), file)
     check_keys(table, ("mirror", "tester", "truth"), file)
-    mirror = read_piece(_Mirror, table.get("mirror"), "mirror", file)
-    tester = read_piece(_Tester, table.get("tester"), "tester", file)
-    truth = read_piece(_Truth, table.get("truth"), "truth", file)
-    fault = next((one for one in FAULTS if one == mirror.fault), None)
-    if fault is None:
-        raise InputError(
-            "unknown", file=file, key="mirror.fault", value=mirror.fault, expected="one of " + ", ".join(FAULTS)
-        )
+    mirror = read_piece(_MirrorTable, table.get("mirror"), "mirror", file)
+    tester = read_piece(_TesterTable, table.get("tester"), "tester", file)
+    truth = read_piece(_TruthTable, table.get("truth"), "truth", file)
     constants = Constants(**{name: getattr(truth, name) for name in NAMES})
     return Practice(
-        mirror.seed, fault, mirror.diameter, mirror.focal_ratio,
-        Truth(constants, truth.session_spread, mirror.seed),
-        Reader(tester.windows, tester.repeats, tester.sigma), replace(COARSE, cells=mirror.cells),
+        mirror.seed, mirror.fault, mirror.diameter, mirror.focal_ratio,
+        TrueValues(constants, truth.session_spread, mirror.seed),
+        KnifeEdgeTester(tester.windows, tester.repeats, tester.sigma), replace(COARSE, cells=mirror.cells),
     )  # fmt: skip

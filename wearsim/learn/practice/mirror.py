@@ -2,9 +2,8 @@
 
 What is true of it (its constants, how far its sessions vary) is drawn once from a seed and the bench's spread,
 and stays hidden from what proposes; every session's strokes and readings draw from streams of their own, so
-that a practice mirror is the same every time it is walked through with the same programmes.
-
-Benches for practice mirrors: sizes, laps and faults invented here, drawn from a seed.
+that a practice mirror is the same every time it is walked through with the same programmes. Its bench, sizes, laps and
+fault, invented here, are drawn from that seed as well.
 """
 
 from __future__ import annotations
@@ -24,9 +23,9 @@ from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.longitudinal import Zones, zone_readings
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import STATED_AT
-from wearsim.learn.discrepancy import Discrepancy
+from wearsim.learn.filter import Discrepancy
 from wearsim.wear.accuracy import DEFAULT, PlanarAccuracy
-from wearsim.wear.constants import AS_STATED, NAMES, Constants
+from wearsim.wear.constants import AS_STATED, NAMES, Constants, constants_at
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.planar.engine import PlanarEngine, PlanarState
 from wearsim.wear.planar.grid import ring_mean
@@ -34,10 +33,44 @@ from wearsim.wear.state import glass_grid
 
 Fault = Literal["raised ring", "oblate", "sphere", "turned edge"]
 FAULTS: tuple[Fault, ...] = get_args(Fault)
+COARSE = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
+WORKING, READING, SESSIONS, TRUE_VALUES = 1, 2, 3, 4
+"""Purposes of the streams of random numbers."""
+PROFILE_POINTS = 101
+_BENCH = """\
+# A practice mirror, invented by wearsim: there is no such glass.
+
+[mirror]
+diameter = "{diameter}"
+radius_of_curvature = "{radius_of_curvature}"
+conic = -1.0
+glass = "borosilicate"
+thickness = "{thickness}"
+rim_excluded = "{excluded}"
+
+[[lap]]
+name = "full"
+diameter = "{diameter}"
+mass = "{mass}"      # about half of what the mirror weighs
+facet_shape = "none"
+
+[[lap]]
+name = "small"
+diameter = "{small}"
+mass = "{small_mass}"
+facet_shape = "none"
+
+[hands]
+push = "{push}"
+length_jitter = 0.05
+
+[figure]
+readings = "readings.toml"
+"""
 
 
 @dataclass(frozen=True)
-class Drawn:
+class DrawnMirror:
     """A mirror to practise on, as it truly is at the beginning.
 
     Parameters
@@ -46,7 +79,6 @@ class Drawn:
         What is wrong with its figure.
     text : str
         Its ``bench.toml``.
-    bench : Bench
     start : StartFigure
         The true glass, exact.
     """
@@ -59,12 +91,11 @@ class Drawn:
 
 def draw_mirror(
     seed: int, fault: Fault | None = None, diameter: float | None = None, focal_ratio: float | None = None
-) -> Drawn:
+) -> DrawnMirror:
     """A practice mirror of 0.2 to 0.5 m, f/4.5 to f/7, with one of the faults that are met with.
 
     Parameters
     ----------
-    seed : int
     fault : str, optional
         One of :data:`FAULTS`; drawn where not given.
     diameter : float, optional
@@ -81,8 +112,8 @@ def draw_mirror(
     # the sheet that the text names is not read yet; the true glass stands in ``start``
     bench = bench_from_table({**parse_toml(text, None), "figure": {"conic": 0.0}}, text=text)
     radius = glass_grid(bench.mirror, DEFAULT)
-    height = _target(bench, radius) + _fault(kind, bench, radius, rng)
-    return Drawn(kind, text, bench, StartFigure.exact(radius, height))
+    height = bench.mirror.geometry.departure(radius) + _fault(kind, bench, radius, rng)
+    return DrawnMirror(kind, text, bench, StartFigure.exact(radius, height))
 
 
 def bench_text(diameter: float, radius_of_curvature: float) -> str:
@@ -101,45 +132,15 @@ def bench_text(diameter: float, radius_of_curvature: float) -> str:
     def mass(share: float) -> str:
         return f"{share * weight / POUND:.2f} lb" if inches else f"{share * weight:.2f} kg"
 
-    return f"""\
-# A practice mirror, invented by wearsim: there is no such glass.
-
-[mirror]
-diameter = "{whole}"
-radius_of_curvature = "{size(radius_of_curvature)}"
-conic = -1.0
-glass = "borosilicate"
-thickness = "{size(thickness)}"
-rim_excluded = "{size(2e-3)}"
-
-[[lap]]
-name = "full"
-diameter = "{whole}"
-mass = "{mass(0.5)}"      # about half of what the mirror weighs
-facet_shape = "none"
-
-[[lap]]
-name = "small"
-diameter = "{size(0.6 * diameter)}"
-mass = "{mass(0.2)}"
-facet_shape = "none"
-
-[hands]
-push = "{push}"
-length_jitter = 0.05
-
-[figure]
-readings = "readings.toml"
-"""
+    return _BENCH.format(
+        diameter=whole, radius_of_curvature=size(radius_of_curvature), thickness=size(thickness), excluded=size(2e-3),
+        mass=mass(0.5), small=size(0.6 * diameter), small_mass=mass(0.2), push=push,
+    )  # fmt: skip
 
 
 def _digits(number: float) -> int:
     """How many digits a number takes, zeros at its ends not counted."""
     return len(f"{number:.7g}".replace(".", "").strip("0"))
-
-
-def _target(bench: Bench, radius: Floats) -> Floats:
-    return bench.mirror.geometry.departure(radius)
 
 
 def _fault(kind: Fault, bench: Bench, radius: Floats, rng: np.random.Generator) -> Floats:
@@ -155,17 +156,13 @@ def _fault(kind: Fault, bench: Bench, radius: Floats, rng: np.random.Generator) 
         width, depth = rng.uniform(0.06, 0.12), rng.uniform(200e-9, 500e-9)
         return np.asarray(smooth - depth * np.clip((x - 1.0 + width) / width, 0.0, None) ** 2)
     conic = rng.uniform(0.3, 1.0) if kind == "oblate" else 0.0
-    return np.asarray(smooth + Conic(mirror.radius_of_curvature, conic).departure(radius) - _target(bench, radius))
-
-
-COARSE = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
-WORKING, READING, SESSIONS, TRUTH = 1, 2, 3, 4
-PROFILE_POINTS = 101
+    departure = Conic(mirror.radius_of_curvature, conic).departure(radius)
+    return np.asarray(smooth + departure - mirror.geometry.departure(radius))
 
 
 @dataclass(frozen=True)
-class Reader:
-    """Whoever reads the practice mirror, and how well.
+class KnifeEdgeTester:
+    """How a practice mirror is read, and how well.
 
     Parameters
     ----------
@@ -200,14 +197,7 @@ class Reader:
 
 
 def sheet_text(readings: Readings, unit: Unit = MILLIMETRES) -> str:
-    """TOML of a sheet of readings.
-
-    Parameters
-    ----------
-    readings : Readings
-    unit : Unit
-        To write it in: millimetres to the hundredth, or inches to the last thousandth but one (2.5 um).
-    """
+    """TOML of a sheet of readings, in millimetres to the hundredth, or inches to the last thousandth but one (2.5 um)."""
     more = 1 if unit.size > MILLIMETRES.size else 0
 
     def row(values: Floats, digits: int) -> str:
@@ -226,7 +216,7 @@ def sheet_text(readings: Readings, unit: Unit = MILLIMETRES) -> str:
 
 
 @dataclass(frozen=True)
-class Truth:
+class TrueValues:
     """What is true of a practice mirror and nobody may look at.
 
     Parameters
@@ -252,14 +242,12 @@ class Truth:
         return float(np.exp(self.spread * self.stream(SESSIONS, session).standard_normal()))
 
 
-def drawn_truth(bench: Bench, seed: int, discrepancy: Discrepancy | None = None) -> Truth:
+def draw_true_values(bench: Bench, seed: int) -> TrueValues:
     """Constants from the bench's spread, and a session-to-session spread from what is believed of it."""
-    discrepancy = discrepancy or Discrepancy()
-    rng = Truth(seed=seed).stream(TRUTH)
+    rng, discrepancy = TrueValues(seed=seed).stream(TRUE_VALUES), Discrepancy()
     logs = rng.standard_normal(len(NAMES)) * np.log([getattr(bench.spread, name) for name in NAMES])
     spread = discrepancy.spread * discrepancy.spread_factor ** rng.standard_normal()
-    constants = Constants(**dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True)))
-    return Truth(constants, float(spread), seed)
+    return TrueValues(constants_at(logs), float(spread), seed)
 
 
 @dataclass
@@ -270,14 +258,12 @@ class PracticeMirror:
     ----------
     bench : Bench
         As the person believes it to be.
-    truth : Truth
     start : StartFigure
         The true glass at the beginning.
-    accuracy : PlanarAccuracy
     """
 
     bench: Bench
-    truth: Truth
+    true_values: TrueValues
     start: StartFigure
     accuracy: PlanarAccuracy = COARSE
     sessions: int = 0
@@ -288,13 +274,7 @@ class PracticeMirror:
         self._state = self._engine.begin(self.bench, self.start)
 
     def work(self, programme: Programme, bench: Bench | None = None) -> None:
-        """Work a programme; the laps begin as they were left.
-
-        Parameters
-        ----------
-        programme : Programme
-        bench : Bench, optional
-            Under the session's conditions.
+        """Work a programme on a bench under the session's conditions; the laps begin as they were left.
 
         Raises
         ------
@@ -302,9 +282,9 @@ class PracticeMirror:
         """
         self.sessions += 1
         bench = self.bench if bench is None else bench
-        factor = self.truth.factor(self.sessions)
-        constants = replace(self.truth.constants, preston=self.truth.constants.preston * factor)
-        entropy = int(self.truth.stream(WORKING, self.sessions).integers(2**32))
+        factor = self.true_values.factor(self.sessions)
+        constants = replace(self.true_values.constants, preston=self.true_values.constants.preston * factor)
+        entropy = int(self.true_values.stream(WORKING, self.sessions).integers(2**32))
         self._state = self._engine.run(bench, programme, self._state, constants, seed=entropy).end
 
     @property
@@ -315,13 +295,11 @@ class PracticeMirror:
     @property
     def error(self) -> Floats:
         """The true figure error at :attr:`radius`: mean over circles, less the target, not levelled [m]."""
-        mirror = self.bench.mirror
         across = self._state.across
-        distance = np.hypot(across, across[:, None])
-        target = mirror.geometry.departure(distance)
+        target = self.bench.mirror.geometry.departure(np.hypot(across, across[:, None]))
         return ring_mean(self._state.glass - target, across, self.radius)
 
-    def read(self, tester: Reader) -> Readings:
+    def read(self, tester: KnifeEdgeTester) -> Readings:
         """A sheet of readings of the glass as it stands."""
-        rng = self.truth.stream(READING, self.sessions)
+        rng = self.true_values.stream(READING, self.sessions)
         return tester.read(self.bench, self.radius, self.error, rng)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -19,11 +19,12 @@ from wearsim.decide.propose import propose
 from wearsim.figure.aperture import ClearAperture
 from wearsim.learn.calibrate import DRAWS
 from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
-from wearsim.learn.observation import measured_figure
+from wearsim.learn.inference import Progress
 from wearsim.learn.practice.file import Practice, practice_text, read_practice
-from wearsim.learn.practice.mirror import PracticeMirror, Reader, sheet_text
-from wearsim.learn.present_state import Standing, standing_of
-from wearsim.learn.record import new_folder, record
+from wearsim.learn.practice.mirror import KnifeEdgeTester, PracticeMirror, sheet_text
+from wearsim.learn.present_state import PresentState, calibrated_state
+from wearsim.learn.record import create_folder, record
+from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import gauge_for, predict
 
@@ -34,7 +35,6 @@ SURE = 0.9
 OTHER_SPREAD = 0.03
 """What of a removal varies apart from the constants and the session: its shape [1]."""
 DAY = date(2026, 1, 1)
-Tell = Callable[[str], None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +43,6 @@ class Round:
 
     Parameters
     ----------
-    number : int
     programme : Programme
         What was worked.
     before, predicted : float
@@ -80,31 +79,19 @@ class Round:
 
 
 def start_practice(path: str | Path, practice: Practice) -> MirrorFolder:
-    """A new practice folder with a first sheet of readings, and a file that says what it is.
-
-    Parameters
-    ----------
-    path : str or Path
-        Must not exist yet.
-    practice : Practice
-    """
+    """A new practice folder with a first sheet of readings, and a file that says what it is."""
     drawn, mirror = practice.drawn(), practice.mirror()
     sheet = sheet_text(mirror.read(practice.tester), length_unit(drawn.bench))
-    return open_folder(new_folder(path, drawn.text, {"readings.toml": sheet}, practice_text(practice)))
+    return open_folder(create_folder(path, drawn.text, {"readings.toml": sheet}, practice_text(practice)))
 
 
-def replayed(folder: MirrorFolder) -> tuple[Practice, PracticeMirror]:
+def replay(folder: MirrorFolder) -> tuple[Practice, PracticeMirror]:
     """The practice mirror of a folder as its recorded sessions left it, worked through again.
-
-    Parameters
-    ----------
-    folder : MirrorFolder
-        One that says it is for practice.
 
     Raises
     ------
     InputError
-        Where it does not say so, or says it badly.
+        Where the folder does not say that it is for practice, or says it badly.
     """
     practice = read_practice(folder)
     mirror = practice.mirror()
@@ -114,25 +101,14 @@ def replayed(folder: MirrorFolder) -> tuple[Practice, PracticeMirror]:
 
 
 def work_and_record(
-    folder: MirrorFolder, mirror: PracticeMirror, tester: Reader, programme: Programme, note: SessionNote
+    folder: MirrorFolder, mirror: PracticeMirror, tester: KnifeEdgeTester, programme: Programme, note: SessionNote
 ) -> MirrorFolder:
-    """Work a programme on the practice mirror, read it, and record the session.
-
-    Parameters
-    ----------
-    folder : MirrorFolder
-    mirror : PracticeMirror
-        Changed.
-    tester : Reader
-    programme : Programme
-    note : SessionNote
-    """
+    """Work a programme on the practice mirror, which is changed; read it, and record the session."""
     mirror.work(programme, note.bench_for(mirror.bench))
     with tempfile.TemporaryDirectory() as scratch:
         done, after = Path(scratch) / "programme.toml", Path(scratch) / "readings.toml"
         done.write_text(dump_programme(programme), encoding="utf-8")
-        sheet = sheet_text(mirror.read(tester), length_unit(folder.bench))
-        after.write_text(sheet, encoding="utf-8")
+        after.write_text(sheet_text(mirror.read(tester), length_unit(folder.bench)), encoding="utf-8")
         record(folder.path, done, note=note, readings=after)
     return open_folder(folder.path)
 
@@ -144,22 +120,22 @@ def true_rms(mirror: PracticeMirror) -> float:
     return aperture.rms(aperture.level(mirror.error))
 
 
-def measured_rms(standing: Standing) -> float:
+def measured_rms(state: PresentState) -> float:
     """RMS figure error as it was measured last [m]."""
-    gauge = gauge_for(standing.bench, standing.start.radius)
-    return gauge.aperture.rms(gauge.error(standing.start.height))
+    gauge = gauge_for(state.bench, state.start.radius)
+    return gauge.aperture.rms(gauge.error(state.start.height))
 
 
-def is_good(standing: Standing, target: float, seed: int = 0, draws: int = 100) -> bool:
+def is_good(state: PresentState, target: float, seed: int = 0, draws: int = 100) -> bool:
     """Whether the mirror as last measured is good enough, the measurement's band considered."""
-    gauge = gauge_for(standing.bench, standing.start.radius)
-    drawn = [gauge.aperture.rms(gauge.error(height)) for height in standing.start.draws(draws, seed)]
+    gauge = gauge_for(state.bench, state.start.radius)
+    drawn = [gauge.aperture.rms(gauge.error(height)) for height in state.start.draws(draws, seed)]
     return bool(np.mean(np.array(drawn) <= target) >= SURE)
 
 
 def rehearse(
     path: str | Path, *, sessions: int = 6, minutes: float = 60.0, spells: int = 3, target: float = TARGET,
-    draws: int = DRAWS, starts: int | None = None, tell: Tell | None = None,
+    draws: int = DRAWS, starts: int | None = None, progress: Progress | None = None,
 ) -> Iterator[Round]:  # fmt: skip
     """Go round the loop on a practice folder until the figure is good, or nothing is proposed any more.
 
@@ -177,56 +153,45 @@ def rehearse(
         Of calibration.
     starts : int, optional
         Of the search of ``propose``.
-    tell : callable, optional
-        Told what is being done.
-
-    Yields
-    ------
-    Round
+    progress : callable, optional
+        Receives what is being done.
     """
-    say = tell or (lambda _: None)
+    report = progress or (lambda _: None)
     folder = open_folder(path)
-    practice, mirror = replayed(folder)
+    practice, mirror = replay(folder)
     limits = Limits(minutes=minutes, spells=spells, removal_spread=OTHER_SPREAD)
     for _ in range(sessions):
-        say("calibrating")
-        standing = standing_of(folder, draws=draws)
-        if is_good(standing, target):
-            say("the figure is good enough, its band considered")
+        report("calibrating")
+        state = calibrated_state(folder, draws=draws)
+        if is_good(state, target):
+            report("the figure is good enough, its band considered")
             return
-        say("proposing")
-        proposal = propose(standing.bench, limits=limits, starts=starts, **standing.known)
+        report("proposing")
+        proposal = propose(state.bench, limits=limits, starts=starts, **state.arguments)
         if not proposal.programme.spells:
-            say(proposal.reason)
+            report(proposal.reason)
             return
-        say("working")
-        one, folder = _worked(folder, practice, mirror, standing, proposal.programme, proposal.outcome)
+        report("working")
+        one, folder = _worked(folder, practice, mirror, state, proposal.programme, proposal.outcome)
         yield one
 
 
 def one_session(folder: MirrorFolder, programme: Programme, *, draws: int = DRAWS) -> Round:
-    """A session of the person's own on a practice mirror: predicted, worked, read and recorded.
-
-    Parameters
-    ----------
-    folder : MirrorFolder
-    programme : Programme
-    draws : int
-        Of calibration.
+    """A session of the person's own on a practice mirror: calibrated, predicted, worked, read and recorded.
 
     Raises
     ------
     InputError
         Where the folder is not for practice, or a stroke tips the top piece off.
     """
-    practice, mirror = replayed(folder)
-    standing = standing_of(folder, draws=draws)
-    outcome = predict(standing.bench, programme, **standing.known)
-    return _worked(folder, practice, mirror, standing, programme, outcome)[0]
+    practice, mirror = replay(folder)
+    state = calibrated_state(folder, draws=draws)
+    outcome = predict(state.bench, programme, **state.arguments)
+    return _worked(folder, practice, mirror, state, programme, outcome)[0]
 
 
 def _worked(
-    folder: MirrorFolder, practice: Practice, mirror: PracticeMirror, standing: Standing, programme: Programme,
+    folder: MirrorFolder, practice: Practice, mirror: PracticeMirror, state: PresentState, programme: Programme,
     outcome: Outcome,
 ) -> tuple[Round, MirrorFolder]:  # fmt: skip
     true_before = true_rms(mirror)
@@ -234,9 +199,9 @@ def _worked(
     note = SessionNote(date=max(DAY, newest), notes="a practice session, simulated")
     folder = work_and_record(folder, mirror, practice.tester, programme, note)
     low, high = (outcome.surface_rms,) * 2 if outcome.band is None else outcome.band.surface_rms
-    after = replace(standing, start=measured_figure(folder.bench, folder.sessions[-1].measured))
+    after = replace(state, start=start_figure(folder.bench_after()))
     done = Round(
-        len(folder.sessions), programme, measured_rms(standing), outcome.surface_rms,
+        len(folder.sessions), programme, measured_rms(state), outcome.surface_rms,
         (float(low), float(high)), measured_rms(after), true_before, true_rms(mirror),
     )  # fmt: skip
     return done, folder
