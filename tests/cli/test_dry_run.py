@@ -46,8 +46,8 @@ def idle(monkeypatch: pytest.MonkeyPatch) -> None:
         raise AssertionError("an engine ran in a dry run")
 
     monkeypatch.setattr("wearsim.kernels.radial.evolve", run)
-    monkeypatch.setattr("wearsim.wear.planar.setup.work_spell", run)
-    monkeypatch.setattr("wearsim.learn.practice.mirror.work_spell", run)
+    monkeypatch.setattr("wearsim.wear.radial.engine.RadialEngine.work_spell", run)
+    monkeypatch.setattr("wearsim.wear.planar.engine.PlanarEngine.work_spell", run)
 
 
 def contents(folder: Path) -> dict[Path, bytes | None]:

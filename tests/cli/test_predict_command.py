@@ -84,7 +84,7 @@ def test_table_shows_zones_numbers_and_spells(call: Call, demo: Path) -> None:
     lines = out.splitlines()
     assert max(map(len, lines)) <= 80 and out.isascii()
     assert lines[0].split()[:4] == ["Zone", "Before", "Removed", "After"]
-    assert lines[1].split()[:4] == ["mm", "nm", "nm", "nm"]
+    assert lines[1].split()[:7] == ["mm", "nm", "band", "nm", "band", "nm", "band"]
     assert all(line.count(" to ") == 3 for line in lines[2:14])  # before, removed, after
     for name in ("RMS, surface", "Strehl ratio", "Conic constant", "Edge roll"):
         assert next(line for line in lines if line.startswith(name)).count(" to ") == 2  # before, after

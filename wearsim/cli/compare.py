@@ -24,7 +24,7 @@ def command(
     messages = options.messages
     settings = inputs.engine_settings(engine, draws, cells, options.seed)
     if dry_run:
-        return options.list_files([inputs.check_programme(bench, programme, engine, either_way=True), output])
+        return options.list_files([inputs.check_inputs(bench, programme, engine, either_way=True), output])
     pieces = inputs.read_bench(bench, messages)
     work = inputs.load_programme(programme)
     from wearsim.decide.compare import compare

@@ -220,27 +220,6 @@ def read_known(path: Path, messages: Messages) -> tuple[Bench, dict[str, Any]]:
 # --- check, for a dry run: all is read, nothing is calibrated
 
 
-def check_bench(path: Path) -> tuple[Bench, Path | None]:
-    """The bench that a person named, with all that it rests on.
-
-    Returns
-    -------
-    bench : Bench
-        Of a mirror's folder: its own, as the sessions do not change what can be done on it.
-    kept : Path or None
-        What the command would write into the folder, where its sessions are still to be calibrated.
-    """
-    if not path.is_dir():
-        bench = load_bench(path)
-        _check_figure(bench)
-        return bench, None
-    from wearsim.learn.folder import open_folder
-
-    folder = open_folder(path)
-    check_folder(folder)
-    return folder.bench, kept_file(folder)
-
-
 def check_folder(folder: MirrorFolder) -> None:
     """Refuse a folder whose measurements or conditions of sessions cannot be used."""
     from wearsim.learn.calibrate import filter_of
@@ -249,25 +228,37 @@ def check_folder(folder: MirrorFolder) -> None:
     filter_of(folder)
 
 
-def check_programme(bench: Path, programme: Path, engine: EngineChoice, *, either_way: bool = False) -> Path | None:
-    """Bench and programme for an engine, with either piece on top if asked; what :func:`check_bench` would write."""
-    pieces, kept = check_bench(bench)
-    work = load_programme(programme, None if either_way else pieces)
-    if either_way:
+def check_inputs(
+    path: Path, programme: Path | None = None, engine: EngineChoice = EngineChoice.radial, *, either_way: bool = False
+) -> Path | None:
+    """Bench and programme, if any, for an engine, with either piece on top if asked.
+
+    Returns
+    -------
+    Path or None
+        What the command would write into a mirror's folder, where its sessions are still to be calibrated.
+    """
+    kept = None
+    if path.is_dir():
+        from wearsim.learn.folder import open_folder
+
+        folder = open_folder(path)
+        check_folder(folder)
+        bench, kept = folder.bench, kept_file(folder)  # its own bench: sessions do not change what can be done on it
+    else:
+        bench = load_bench(path)
+        _check_figure(bench)
+    work = None if programme is None else load_programme(programme, None if either_way else bench)
+    if either_way and work is not None:
         from wearsim.decide.compare import check_either_way
 
-        check_either_way(pieces, work)
+        check_either_way(bench, work)
     if engine is EngineChoice.radial:
-        check_round_laps(pieces, work)
+        from wearsim.wear.radial.engine import check_round
+
+        for lap in bench.laps if work is None else [bench.lap(spell.lap) for spell in work.spells]:
+            check_round(bench, lap)
     return kept
-
-
-def check_round_laps(bench: Bench, programme: Programme | None = None) -> None:
-    """Refuse a ring or a star, for the radial engine: of a programme's laps, or of all the bench's."""
-    from wearsim.wear.radial.engine import check_round
-
-    for lap in bench.laps if programme is None else [bench.lap(spell.lap) for spell in programme.spells]:
-        check_round(bench, lap)
 
 
 def _check_figure(bench: Bench) -> None:

@@ -29,7 +29,7 @@ def command(
     messages = options.messages
     settings = inputs.engine_settings(engine, draws, cells, options.seed)
     if dry_run:
-        return options.list_files([inputs.check_programme(bench, programme, engine), output, shadows])
+        return options.list_files([inputs.check_inputs(bench, programme, engine), output, shadows])
     pieces, known = inputs.read_known(bench, messages)
     work = inputs.load_programme(programme, pieces)
     from wearsim.show.expected_readings import expected_text

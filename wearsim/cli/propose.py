@@ -71,9 +71,7 @@ def command(
     if time_limit is not None and not time_limit > 0.0:
         raise InputError("out of range", key="--time-limit", value=time_limit, expected="more than 0 seconds")
     if dry_run:
-        pieces, kept = inputs.check_bench(bench)
-        inputs.check_round_laps(pieces)
-        return options.list_files([kept, output, card])
+        return options.list_files([inputs.check_inputs(bench), output, card])
     pieces, known = inputs.read_known(bench, messages)
     from wearsim.decide.propose import propose
     from wearsim.show.expected_readings import expected_text

@@ -47,10 +47,10 @@ def run_study(
     scheduler: str | None = None, seed: int = 0, accuracy: Accuracy = DEFAULT, force: bool = False,
     progress: Report | None = None,
 ) -> StudyResult:  # fmt: skip
-    """Work out a study and keep it in an HDF5 file.
+    """Work out a study and keep it in an HDF5 file; one that is complete is read, and nothing is worked out.
 
     Started again after it was interrupted or killed, or ran out of disk, it goes on with what was complete (in the
-    folder ``<output>.parts``) and ends with the same data. A file that is complete is read, nothing is worked out.
+    folder ``<output>.parts``) and ends with the same data.
 
     Parameters
     ----------
@@ -82,12 +82,10 @@ def run_study(
     CouldNotError
         Where the disk is full, the workers die again and again, or nobody answers at the scheduler.
     """
-    output = Path(output)
-    job = job_for(study, seed, accuracy)
+    output, job = Path(output), job_for(study, seed, accuracy)
     identity = digest_of(study, job)
     if not output.exists() or not _is_complete(output, identity, force):
-        pool = pool_for(executor, workers, scheduler)
-        _work(study, job, identity, output, pool, force, progress)
+        _work(study, job, identity, output, pool_for(executor, workers, scheduler), force, progress)
     return read_study(output)
 
 
