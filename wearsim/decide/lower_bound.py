@@ -90,6 +90,7 @@ def linear_floor(gauge: FigureGauge, error: Floats, wear: Floats, minutes: float
 
     Parameters
     ----------
+    gauge : FigureGauge
     error : (n,) ndarray
         Present figure error [m].
     wear : (N, n) ndarray
