@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import builtins
 import os
+import re
 import shutil
 import sys
 from pathlib import Path
@@ -70,7 +71,7 @@ def name_example(gallery: dict[str, Any], path: str | None) -> None:
 
 def mathml(node: Element, as_block: bool) -> str:
     """A formula as browsers draw it themselves, without a script from anywhere."""
-    if "frac1" in node.astext():  # read as one number, not as two: 12 over nothing
+    if re.search(r"frac\d", node.astext()):  # 12 is read as one number, over nothing
         LOG.warning("%s: braces are needed, \\frac{1}{2}", node.astext(), location=node)
     try:
         return tex2mathml(node.astext(), as_block=as_block)
