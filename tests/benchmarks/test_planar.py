@@ -21,7 +21,7 @@ import numpy as np
 import pytest
 
 from wearsim.bench.programme import Stroke
-from wearsim.kernels import planar_grid as floor
+from wearsim.kernels import planar_grid as grid
 from wearsim.kernels.planar import walk
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.planar.grid import read_map
@@ -87,24 +87,24 @@ def _rig(strokes: int):
     return glass, pitch, poses, w, np.zeros((pitch.across.size,) * 2)
 
 
-def _walk_once(rig, settled):
+def _walk_once(rig, balances):
     glass, pitch, poses, w, u = rig
     work = room_for(glass, pitch, 4)
-    walk(poses, settled, w.copy(), u.copy(), glass, pitch, work, LOAD, PIECES.preston, PIECES.relaxation, 1e-9)
+    walk(poses, balances, w.copy(), u.copy(), glass, pitch, work, LOAD, PIECES.preston, PIECES.relaxation, 1e-9)
 
 
 def test_against_the_arithmetic_floor():
     rate = operations_a_second()
     rig = _rig(40)
-    settled = np.zeros((*rig[2].shape[:2], floor.SETTLEMENT_COLUMNS))
+    balances = np.zeros((*rig[2].shape[:2], grid.BALANCE_COLUMNS))
     before = numba.get_num_threads()
     numba.set_num_threads(1)
-    _walk_once(rig, settled)
-    seconds = _best(lambda: _walk_once(rig, settled.copy() * 0.0), 15)
+    _walk_once(rig, balances)
+    seconds = _best(lambda: _walk_once(rig, balances.copy() * 0.0), 15)
     numba.set_num_threads(before)
     size = float(rig[0].across[1] - rig[0].across[0])
-    cells = settled[..., floor.COVERED] / size**2
-    passes = settled[..., floor.STEPS]
+    cells = balances[..., grid.COVERED] / size**2
+    passes = balances[..., grid.STEPS]
     print(f"\nrate {rate / 1e9:.1f} G multiply-adds/s; {seconds / passes.size * 1e6:.1f} us a pose")
     print(
         f"{seconds / np.sum(cells) * 1e9:.2f} ns a cell and pose, {seconds / np.sum(cells * passes) * 1e9:.2f} ns a pass"
@@ -171,13 +171,13 @@ def _numpy_pose(pose, w, u, glass, pitch, guess):
 def test_against_numpy():
     rig = _rig(6)
     glass, pitch, poses, w, u = rig
-    settled = np.zeros((*poses.shape[:2], floor.SETTLEMENT_COLUMNS))
+    balances = np.zeros((*poses.shape[:2], grid.BALANCE_COLUMNS))
     before = numba.get_num_threads()
     numba.set_num_threads(1)
-    _walk_once(rig, settled)
-    ours = _best(lambda: _walk_once(rig, settled.copy() * 0.0), 15) / settled[..., 0].size
+    _walk_once(rig, balances)
+    ours = _best(lambda: _walk_once(rig, balances.copy() * 0.0), 15) / balances[..., 0].size
     numba.set_num_threads(before)
-    guesses = settled[-1, :, :3]
+    guesses = balances[-1, :, :3]
     theirs = (
         _best(lambda: [_numpy_pose(p, w, u, glass, pitch, g) for p, g in zip(poses[-1], guesses, strict=True)], 5) / 16
     )
@@ -189,13 +189,13 @@ def test_two_threads_against_one():
         pytest.skip("one core")
     # a stroke at a time, in turns: short enough to fall between what others do on the machine
     glass, pitch, poses, w, u = _rig(1)
-    settled = np.zeros((*poses.shape[:2], floor.SETTLEMENT_COLUMNS))
+    balances = np.zeros((*poses.shape[:2], grid.BALANCE_COLUMNS))
     before, times = numba.get_num_threads(), {1: [], 2: []}
     rooms = {threads: room_for(glass, pitch, 4) for threads in times}
 
     def stroke(threads: int) -> float:
         numba.set_num_threads(threads)
-        state, pitch_state, guess = w.copy(), u.copy(), settled.copy()
+        state, pitch_state, guess = w.copy(), u.copy(), balances.copy()
         begin = time.perf_counter()
         walk(
             poses, guess, state, pitch_state, glass, pitch, rooms[threads], LOAD, PIECES.preston,

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from wearsim.kernels import planar_grid as floor
+from wearsim.kernels import planar_grid as grid
 from wearsim.wear.planar.motion import drawn, nominal, poses_of, times_of_strokes, tips
 from wearsim.wear.strokes import path_of
 
@@ -54,7 +54,7 @@ def test_poses_are_the_motion_on_the_barrel(motion, kind, on_top):
         spin_bottom=-0.04, lead=0.005, push_offset=(0.003, -0.002),
     )  # fmt: skip
     moments = np.array([[0.13, 0.61, 0.9], [11.2, 11.35, 11.8]])
-    poses = poses_of(path, moments, nominal(2), 0.1).reshape(-1, floor.POSE_COLUMNS)
+    poses = poses_of(path, moments, nominal(2), 0.1).reshape(-1, grid.POSE_COLUMNS)
     for pose, moment in zip(poses, moments.ravel(), strict=True):
         time = moment / path.stroke.frequency
         mirror, angle, lap, turned = _barrel(path, time)
