@@ -20,14 +20,15 @@ import numba
 import numpy as np
 import pytest
 
+from tests.helpers.planar_rig import planar_pieces
 from wearsim.bench.programme import Stroke
 from wearsim.kernels import planar_grid as grid
 from wearsim.kernels.planar import walk
+from wearsim.parallel import choose_layer
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.planar.grid import read_map
-from wearsim.wear.planar.motion import Motion, nominal, poses_of, times_of_strokes
-from wearsim.wear.planar.threads import choose_layer
-from wearsim.wear.planar.walk import Pieces, PlanarSpell, room_for, walk_spell
+from wearsim.wear.planar.motion import Motion, moments_of, poses_of
+from wearsim.wear.planar.walk import PlanarSpell, room_for, walk_spell
 
 # lay: places 11, read 9, hold 11, stiffen 6, add 1; wear: cover 5, wear 10, peak and contact 10;
 # creep: places 11, read 9, bear 33, sink 7
@@ -37,8 +38,8 @@ A_PASS = 13
 # creep: places 2, read 3, bear 12, sink 2
 FUSED_ONCE = 36
 FUSED_A_PASS = 4
-PIECES = Pieces(0.15, 0.15, 5e9, 300.0, 8e-13, edge_gain=0.3)
 LOAD, CELLS = 70.0, 128
+PIECES = planar_pieces(CELLS, edge_gain=0.3)
 
 
 @pytest.fixture(autouse=True)
@@ -79,10 +80,9 @@ def operations_a_second() -> float:
 
 
 def _rig(strokes: int):
-    glass = PIECES.glass(CELLS)
-    pitch = PIECES.pitch(glass)
+    glass, pitch = PIECES.glass, PIECES.pitch
     motion = Motion("tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 2 * np.pi / 240, 2 * np.pi / 360, lead=0.005)
-    poses = poses_of(motion, times_of_strokes(0, strokes, 16), nominal(strokes), 0.075)
+    poses = poses_of(motion, moments_of(0, strokes, 16), 0.075)
     w = 250e-9 * np.exp(-(((glass.distance / 0.15 - 0.82) / 0.1) ** 2))
     return glass, pitch, poses, w, np.zeros((pitch.across.size,) * 2)
 
@@ -241,9 +241,9 @@ def _two_side_by_side() -> float:
 
 
 def test_a_spell_of_twenty_minutes():
-    glass, pitch, _, w, u = _rig(1)
+    *_, w, u = _rig(1)
     motion = Motion("tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 2 * np.pi / 240, 2 * np.pi / 360, lead=0.005)
     spell = PlanarSpell(1200.0, LOAD, motion, 0.06, 0.002)
     begin = time.perf_counter()
-    report = walk_spell(spell, PIECES, glass, pitch, w, u, accuracy=PlanarAccuracy(cells=CELLS))
+    report = walk_spell(spell, PIECES, w, u, accuracy=PlanarAccuracy(cells=CELLS))
     print(f"\n1000 strokes, {CELLS} cells across: {time.perf_counter() - begin:.2f} s, {report.steps} poses")

@@ -72,7 +72,9 @@ def _creep(pose: Floats, out: Floats, relaxation: float, w: Floats, u: Floats, g
         grid.bear_row(glass, size, start_x, start_y, cosine, sine, cx, cy, need, inward, bearing)
         level = out[grid.HEIGHT] + out[grid.TILT_X] * x + out[grid.TILT_Y] * y
         slope = (out[grid.TILT_X] * cosine + out[grid.TILT_Y] * sine) * size
-        grid.sink_row(level, slope, pose[grid.TIME] / relaxation, height, u[j, first:last], bearing, sunk[j, first:last])
+        grid.sink_row(
+            level, slope, pose[grid.TIME] / relaxation, height, u[j, first:last], bearing, sunk[j, first:last]
+        )
 
 
 @kernel
@@ -112,7 +114,7 @@ def walk(poses: Floats, balances: Floats, w: Floats, u: Floats, glass: GlassGrid
     slots, n, m = work.worn.shape[0], w.shape[0], u.shape[0]
     for update in range(poses.shape[0]):
         if update > 0:  # the same pose of the stroke before is the best guess
-            balances[update, :, :grid.STEPS] = balances[update - 1, :, :grid.STEPS]
+            balances[update, :, : grid.STEPS] = balances[update - 1, :, : grid.STEPS]
         for slot in prange(slots):
             thread, now, found = get_thread_id(), poses[update], balances[update]
             _walk_slot(slot, thread, now, found, w, u, glass, pitch, work, force, preston, relaxation, tolerance)

@@ -216,7 +216,9 @@ def write_maps(group: h5py.Group, maps: Mapping[str, Floats]) -> None:
         For a map that is none of ours.
     """
     found = [(name, *_lap_and_map(name)) for name in maps]
-    for name, lap, own in sorted(found, key=lambda one: len(_MAPS[one[2]][2])):  # coordinates first: others lie over them
+    for name, lap, own in sorted(
+        found, key=lambda one: len(_MAPS[one[2]][2])
+    ):  # coordinates first: others lie over them
         unit, text, dimensions = _MAPS[own]
         text += f" ({lap.removesuffix(': ')})" if lap else ""
         if not dimensions:

@@ -1,6 +1,6 @@
-"""A figure that is not round: a measured map or Zernike terms, on the planar grid or as its mean over rings.
+"""The glass as the bench's figure source says it is, on the mirror's grid, with what is uncertain about it.
 
-The glass as the bench's figure source says it is, on the mirror's grid, with what is uncertain about it.
+A figure that is not round, a measured map or Zernike terms, is taken on the planar grid, or as its mean over rings.
 """
 
 from __future__ import annotations
@@ -22,17 +22,11 @@ from wearsim.knifeedge.readings import Readings, parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import normal_draws
-from wearsim.wear.planar.figure import FigureFrame
+from wearsim.wear.planar.figure import MapGauge
 from wearsim.wear.planar.grid import across_glass, glass_of, ring_mean
 from wearsim.wear.state import glass_grid
 
 CELLS = 160  # across the mirror, where a map is only read for its mean over rings
-
-
-def frame_for(bench: Bench) -> FigureFrame:
-    """What a bench's figure is referred to."""
-    mirror = bench.mirror
-    return FigureFrame(mirror.radius_of_curvature, mirror.conic, mirror.clear_radius)
 
 
 def uneven_start(bench: Bench, glass: GlassGrid) -> Floats:
@@ -43,13 +37,13 @@ def uneven_start(bench: Bench, glass: GlassGrid) -> Floats:
     InputError
         Where the map's file cannot be used, or the bench has neither.
     """
-    source, frame = bench.figure, frame_for(bench)
+    source, gauge = bench.figure, MapGauge(bench.mirror.geometry, glass)
     if source.zernike is not None:
-        return frame.height_of_terms(np.array(source.zernike), glass)
+        return gauge.height_of_terms(np.array(source.zernike))
     if source.map is None:
         raise InputError("no map and no terms", file=bench.file, key="figure", expected="map or zernike")
     try:
-        return frame.height_of_map(height_map(source.content, source.map), glass)
+        return gauge.height_of_map(height_map(source.content, source.map))
     except InputError as error:
         raise InputError(error.message, file=source.map, value=error.value, expected=error.expected) from error
 
@@ -64,13 +58,14 @@ def round_mean(bench: Bench, radius: Floats) -> tuple[Floats, float]:
     InputError
         Where the map's file cannot be used.
     """
-    mirror, frame = bench.mirror, frame_for(bench)
+    mirror = bench.mirror
     glass = glass_of(mirror.radius, mirror.hole_radius, across_glass(mirror.radius, CELLS), 0.0, 1.0)
-    height, weight = uneven_start(bench, glass), frame.clear_share(glass)
-    error = height - frame.departure(glass)  # the conic itself would lose to the reading between cells
+    gauge = MapGauge(mirror.geometry, glass)
+    height, weight = uneven_start(bench, glass), gauge.clear_share()
+    error = height - gauge.departure()  # the conic itself would lose to the reading between cells
     rings = np.linspace(mirror.hole_radius, mirror.radius, CELLS)
     uneven = error - np.interp(glass.distance, rings, ring_mean(error, glass.across, rings))
-    tilt = frame.figure(height, glass).zernike[[1, 2]]
+    tilt = gauge.figure(height).zernike[[1, 2]]
     square = float(np.sum(weight * uneven**2) / np.sum(weight) - np.sum(tilt**2))
     mean = ring_mean(error, glass.across, radius)
     mean += mirror.geometry.departure(radius)
