@@ -188,17 +188,12 @@ def pitch_nodes(rho: float, a: float, hole: float, b: float, e: float, gain: flo
 class Nodes(NamedTuple):
     """Flat node tables; ``*_start`` (offset i, ring j) points at the first node of a ring or of an offset.
 
-    Attributes
-    ----------
-    area_start : (n_e + 1,) int
-    area_x, area_y, area_weight, area_plain : (N_a,) positions [m], weight with and without E [m^2]
-    area_glass, area_pitch : (N_a,) int cells of the fine tables; ``*_part`` the fractions [1]
-    glass_start : (n_e * n_r + 1,) int
-    glass_x, glass_y, glass_share, glass_factor : (N_g,) positions [m], share of the ring times E, E
-    pitch_start, pitch_x, ... : the same for the rings of the lap
+    ``x, y`` are positions [m], ``area_weight`` and ``area_plain`` the weight with and without E [m^2], ``share`` that of
+    the ring times E, ``factor`` E. ``area_glass``, ``area_pitch`` and ``cell`` are cells of the fine tables, with the
+    fraction in ``part``.
     """
 
-    area_start: np.ndarray
+    area_start: np.ndarray  # (n_e + 1,) int
     area_x: np.ndarray
     area_y: np.ndarray
     area_weight: np.ndarray
@@ -207,14 +202,14 @@ class Nodes(NamedTuple):
     area_glass_part: np.ndarray
     area_pitch: np.ndarray
     area_pitch_part: np.ndarray
-    glass_start: np.ndarray
+    glass_start: np.ndarray  # (n_e * n_r + 1,) int
     glass_x: np.ndarray
     glass_y: np.ndarray
     glass_share: np.ndarray
     glass_factor: np.ndarray
     glass_cell: np.ndarray
     glass_part: np.ndarray
-    pitch_start: np.ndarray
+    pitch_start: np.ndarray  # (n_e * n_rho + 1,) int
     pitch_x: np.ndarray
     pitch_y: np.ndarray
     pitch_share: np.ndarray

@@ -6,7 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import ClassVar, Generic, TypeVar
+from typing import Any, ClassVar, Generic, TypeVar
 
 import numpy as np
 
@@ -66,16 +66,12 @@ class SpellReport:
 
 @dataclass(frozen=True, eq=False)
 class Run(Generic[S]):
-    """A programme worked by an engine.
+    """A programme worked by an engine; its states at the start and after each spell are the engine's own.
 
     Parameters
     ----------
-    states : tuple
-        The engine's own, at the start and after each spell.
-    radius : (n,) ndarray
-        [m]
     heights : (spells + 1, n) ndarray
-        Glass at the start and after each spell, mean over circles, above the reference sphere [m].
+        Glass at the start and after each spell at ``radius`` (n,), mean over circles, above the reference sphere [m].
     pitch : mapping of str to PitchProfile
         Every lap's pitch after, by the lap's name.
     maps : mapping of str to ndarray
@@ -156,12 +152,8 @@ class Engine(ABC, Generic[S]):
     def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> S:
         """The state at the start of a session.
 
-        Parameters
-        ----------
-        glass : StartFigure or None
-            From :meth:`measured`, or another; None for the bench's own figure, which is not round.
-        laps : State, optional
-            Laps as a session left them, round; by default as the bench starts them.
+        Of the glass from :meth:`measured` or another, None for the bench's own figure, which is not round; of laps as a
+        session left them, round, by default as the bench starts them.
         """
 
     @abstractmethod
@@ -205,9 +197,8 @@ class Engine(ABC, Generic[S]):
         done, whole = 0.0, sum(strokes)
         for number, (spell, own) in enumerate(zip(programme.spells, strokes, strict=True), start=1):
             part = None if progress is None else _part(progress, done / whole, own / whole)
-            state, report = self.work_spell(
-                bench, spell, states[-1], number, constants, seed=seed, file=programme.file, progress=part
-            )
+            about: dict[str, Any] = {"seed": seed, "file": programme.file, "progress": part}
+            state, report = self.work_spell(bench, spell, states[-1], number, constants, **about)
             states.append(state)
             reports.append(report)
             done += own

@@ -17,7 +17,7 @@ import signal
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, fields
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -215,39 +215,27 @@ def write_maps(group: h5py.Group, maps: Mapping[str, Floats]) -> None:
     KeyError
         For a map that is none of ours.
     """
-    found = [(name, *_lap_and_map(name)) for name in maps]
-    for name, lap, own in sorted(
-        found, key=lambda one: len(_MAPS[one[2]][2])
-    ):  # coordinates first: others lie over them
-        unit, text, dimensions = _MAPS[own]
-        text += f" ({lap.removesuffix(': ')})" if lap else ""
+    kinds = {name: _MAPS[name.rpartition(": ")[2]] for name in maps}
+    for name in sorted(maps, key=lambda one: len(kinds[one][2])):  # coordinates first: the others lie over them
+        lap, (unit, text, dimensions) = name.rpartition(": ")[0], kinds[name]
+        text += f" ({lap})" if lap else ""
         if not dimensions:
             scale(group, link_of(name), maps[name], unit, text)
         else:
-            over = tuple(link_of(lap + one if lap + one in maps else one) for one in dimensions)
+            own = [f"{lap}: {one}" if f"{lap}: {one}" in maps else one for one in dimensions]
+            over = tuple(map(link_of, own))
             data(group, link_of(name), maps[name], unit, text, over, compression="gzip", shuffle=True)
 
 
 def read_maps(group: h5py.Group) -> dict[str, Floats]:
     """All maps of a group."""
-    return {name_of(link): np.asarray(values[()]) for link, values in group.items()}
-
-
-def _lap_and_map(name: str) -> tuple[str, str]:
-    """What stands before the map's own name, and that."""
-    lap, colon, own = name.rpartition(": ")
-    return lap + colon, own
+    return {unquote(link): np.asarray(values[()]) for link, values in group.items()}
 
 
 def link_of(name: str) -> str:
-    """A name as HDF5 can link to it, whatever a person called a lap: a slash would begin a group."""
+    """A name as HDF5 can link to it, whatever a person called a lap: a slash would begin a group. ``unquote`` undoes it."""
     link = name.replace("%", "%25").replace("/", "%2F")
     return "%2E" if link == "." else link
-
-
-def name_of(link: str) -> str:
-    """The name that :func:`link_of` was given."""
-    return unquote(link)
 
 
 FORMAT = "wearsim outcome"
@@ -327,13 +315,13 @@ def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: b
     with whole_file(Path(path), force=force) as partial, new_hdf5(partial) as (file, _):
         file.attrs["format"] = FORMAT
         file.attrs["format_version"] = VERSION
-        about = provenance(seed=seed, engine=outcome.engine, warnings=list(outcome.warnings))
-        about["no_band"] = outcome.no_band
-        about |= {"bench_toml": outcome.bench_text, "programme_toml": outcome.programme_text}
-        about |= {f"{key}_sha256": digest(about[f"{key}_toml"]) for key in ("bench", "programme")}
-        about |= {"peak_pressure": outcome.peak_pressure, "lift_off_share": outcome.lift_off_share}
-        for key, value in about.items():
-            file.attrs[key] = value
+        about = provenance(
+            seed=seed, engine=outcome.engine, warnings=list(outcome.warnings), no_band=outcome.no_band,
+            bench_toml=outcome.bench_text, programme_toml=outcome.programme_text,
+            bench_sha256=digest(outcome.bench_text), programme_sha256=digest(outcome.programme_text),
+            peak_pressure=outcome.peak_pressure, lift_off_share=outcome.lift_off_share,
+        )  # fmt: skip
+        file.attrs.update(about)
         scale(file, "radius", outcome.radius, "m", "radius on the mirror")
         scale(file, "stage", np.arange(len(outcome.stages)), "1", "spells done")
         _write_all(file, PROFILES, vars(outcome))
@@ -425,10 +413,9 @@ def _read(file: h5py.File, path: Path) -> Outcome:
         engine=str(attributes["engine"]),
         radius=file["radius"][()],
         **{name: file[name][()] for name in PROFILES},
-        numbers_before=_numbers(file["numbers_before"]),
-        numbers=_numbers(file["numbers"]),
-        pitch_radius={name_of(link): laps[link]["pitch_radius"][()] for link in laps},
-        pitch_height={name_of(link): laps[link]["pitch_height"][()] for link in laps},
+        **{name: FigureNumbers(**_floats(file[name])) for name in ("numbers_before", "numbers")},
+        pitch_radius={unquote(link): laps[link]["pitch_radius"][()] for link in laps},
+        pitch_height={unquote(link): laps[link]["pitch_height"][()] for link in laps},
         spells=_read_spells(file["spells"]),
         peak_pressure=float(attributes["peak_pressure"]),
         lift_off_share=float(attributes["lift_off_share"]),
@@ -436,14 +423,14 @@ def _read(file: h5py.File, path: Path) -> Outcome:
         no_band=str(attributes.get("no_band", "")),
         warnings=tuple(map(str, attributes["warnings"])),
         maps=read_maps(file["maps"]),
-        details={name: float(value) for name, value in file["details"].attrs.items()},
+        details=_floats(file["details"]),
         bench_text=str(attributes["bench_toml"]),
         programme_text=str(attributes["programme_toml"]),
     )
 
 
-def _numbers(group: h5py.Group) -> FigureNumbers:
-    return FigureNumbers(**{f.name: float(group.attrs[f.name]) for f in fields(FigureNumbers)})
+def _floats(group: h5py.Group) -> dict[str, float]:
+    return {name: float(value) for name, value in group.attrs.items()}
 
 
 def _read_spells(group: h5py.Group) -> tuple[SpellSummary, ...]:
@@ -458,12 +445,13 @@ def _read_band(file: h5py.File) -> Band | None:
     if "band" not in file:
         return None
     group = file["band"]
-    numbers, numbers_before = (
-        {name: group[when + name][()] for name in FIGURE_NUMBERS if when + name in group} for when in ("", "before_")
-    )
+
+    def numbers(when: str) -> dict[str, Floats]:
+        return {name: group[when + name][()] for name in FIGURE_NUMBERS if when + name in group}
+
     return Band(
-        numbers=numbers,
-        numbers_before=numbers_before,
+        numbers=numbers(""),
+        numbers_before=numbers("before_"),
         draws=int(group.attrs["draws"]),
         failed=int(group.attrs["failed"]),
         **{name: group[name][()] for name in (*BANDS, *SPELL_BANDS) if name in group},

@@ -27,6 +27,9 @@ from wearsim.wear.planar.grid import across_glass, glass_of, ring_mean
 from wearsim.wear.state import glass_grid
 
 CELLS = 160  # across the mirror, where a map is only read for its mean over rings
+# A profile's sigma column says nothing of how errors at neighbouring radii go together. Slopes are what a test
+# reads, so they do; a correlation length of 0.15 of the radius is a judgement.
+CORRELATION_LENGTH = 0.15
 
 
 def uneven_start(bench: Bench, glass: GlassGrid) -> Floats:
@@ -52,11 +55,6 @@ def round_mean(bench: Bench, radius: Floats) -> tuple[Floats, float]:
     """What averages see of a figure that is not round: mean height over rings ``(n,)``, RMS of what that leaves out [m].
 
     The RMS is over the clear aperture, tilt apart.
-
-    Raises
-    ------
-    InputError
-        Where the map's file cannot be used.
     """
     mirror = bench.mirror
     glass = glass_of(mirror.radius, mirror.hole_radius, across_glass(mirror.radius, CELLS), 0.0, 1.0)
@@ -70,11 +68,6 @@ def round_mean(bench: Bench, radius: Floats) -> tuple[Floats, float]:
     mean = ring_mean(error, glass.across, radius)
     mean += mirror.geometry.departure(radius)
     return mean, max(square, 0.0) ** 0.5
-
-
-# A profile's sigma column says nothing of how errors at neighbouring radii go together. Slopes are what a test
-# reads, so they do; a correlation length of 0.15 of the radius is a judgement.
-CORRELATION_LENGTH = 0.15
 
 
 @dataclass(frozen=True)
@@ -133,18 +126,12 @@ def _profile_covariance(profile: Profile, radius: float) -> Floats:
 def from_profile(bench: Bench, profile: Profile, accuracy: Accuracy, covariance: Floats | None = None) -> StartFigure:
     """Glass from a measured figure error, held level beyond its last radius.
 
-    Parameters
-    ----------
-    profile : Profile
-        Figure error against the target conic [m].
-    covariance : (m, m) ndarray, optional
-        Of the profile's errors [m^2]; otherwise made from its sigma column.
+    The covariance (m, m) of the profile's errors [m^2] is made from its sigma column unless it is given.
     """
     mirror = bench.mirror
     radius = glass_grid(mirror, accuracy)
     spline = spline_matrix(profile.radius, radius)
-    error = spline @ profile.error
-    height = mirror.geometry.height(radius, error)
+    height = mirror.geometry.height(radius, spline @ profile.error)
     if covariance is None:
         covariance = _profile_covariance(profile, mirror.radius)
     root = spline @ covariance_root(covariance) if np.any(covariance) else np.zeros((radius.size, 0))
@@ -170,13 +157,7 @@ def on_grid(bench: Bench, start: StartFigure, accuracy: Accuracy) -> StartFigure
 
 
 def from_uneven(bench: Bench, accuracy: Accuracy) -> StartFigure:
-    """The mean over rings of a map or of Zernike terms: all that averages over azimuth can use.
-
-    Raises
-    ------
-    InputError
-        Where the map's file cannot be used.
-    """
+    """The mean over rings of a map or of Zernike terms: all that averages over azimuth can use."""
     radius = glass_grid(bench.mirror, accuracy)
     mean, left_out = round_mean(bench, radius)
     words = (

@@ -364,14 +364,7 @@ class Draw:
 def share_of_the_way(before: Floats, removal: Floats, gauge: FigureGauge) -> float:
     """The removal's part along the figure error before, in squares [1]; 1 takes all of it away, and 0 stands for no error.
 
-    Parameters
-    ----------
-    before : (n,) ndarray
-        Figure error [m].
-    removal : (n,) ndarray
-        Glass removed [m].
-    gauge : FigureGauge
-        On the same radii.
+    ``before`` is the figure error, ``removal`` the glass removed, both (n,) [m] on the gauge's radii.
     """
     whole = gauge.aperture.rms(before) ** 2
     return gauge.aperture.inner_product(gauge.aperture.level(removal), before) / whole if whole > 0.0 else 0.0
@@ -382,14 +375,8 @@ def band_of(
 ) -> Band:
     """The band over all draws, None for those that found no balance.
 
-    Parameters
-    ----------
-    draws : int
-        How many were tried.
-    minutes : (spells,) ndarray
-        Of the spells [min].
-    is_measured : bool
-        Whether the glass at the start differs from draw to draw.
+    ``draws`` of them were tried, the spells took ``minutes`` (spells,) [min], and where the figure ``is_measured`` the
+    glass at the start differs from draw to draw.
 
     Raises
     ------
@@ -402,14 +389,13 @@ def band_of(
     kept = [one.heights for one in found]
     stages = np.array([[gauge.error(height) for height in heights] for heights in kept])
     pressure, lift_off = (np.array([getattr(one, name) for one in found]) for name in ("peak_pressure", "lift_off"))
-    after = _numbers([heights[-1] for heights in kept], gauge)
     rms, roll = (
         percentiles([[take(error) for error in one[1:]] for one in stages]).T
         for take in (gauge.aperture.rms, gauge.edge_roll)
     )
     return Band(
         figure_error=percentiles(stages[:, -1]),
-        numbers=after,
+        numbers=_numbers([heights[-1] for heights in kept], gauge),
         draws=draws,
         failed=draws - len(kept),
         removal=percentiles([heights[0] - heights[-1] for heights in kept]),

@@ -203,4 +203,4 @@ def is_supported(pose: Floats, glass: GlassGrid, pitch: PitchGrid) -> bool:
         there = read_map(pitch.share, pitch.across, cosine * over_x + sine * over_y, cosine * over_y - sine * over_x)
         under &= there > 0.0
     load = pose[[grid.LOAD_X, grid.LOAD_Y]]
-    return np.count_nonzero(under) >= 3 and surrounds(np.column_stack([x[under], y[under]]), load)
+    return int(under.sum()) >= 3 and surrounds(np.column_stack([x[under], y[under]]), load)

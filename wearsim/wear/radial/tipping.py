@@ -7,6 +7,8 @@ of those points of the overlap's outline that are not over the hole, and of the 
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from wearsim.kernels.arrays import Floats
@@ -49,14 +51,9 @@ def surrounds(points: Floats, load: Floats) -> bool:
     return bool(gaps.max() < np.pi)
 
 
+@lru_cache(maxsize=64)
 def tip_offset(a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCases) -> float:
-    """Smallest centre offset at which the top piece tips off [m].
-
-    Parameters
-    ----------
-    a, hole, b : float
-        Radii of the mirror, its hole and the lap [m].
-    """
+    """Smallest centre offset at which the top piece tips off; ``a, hole, b`` radii of mirror, hole and lap [m]."""
 
     def safe(e: float) -> bool:
         centre = np.array([e if top_is_tool else 0.0, 0.0])
@@ -77,8 +74,9 @@ def tip_offset(a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCa
     return low
 
 
+@lru_cache(maxsize=64)
 def balanced_offset(
-    a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCases, tip: float, gain: float, decay: float,
+    a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCases, gain: float, decay: float,
     counts: tuple[int, int],
 ) -> float:  # fmt: skip
     """Largest centre offset at which the nodes of the contact can still balance the load [m].
@@ -90,8 +88,6 @@ def balanced_offset(
     ----------
     a, hole, b : float
         Radii of the mirror, its hole and the lap [m].
-    tip : float
-        Offset at which the top piece tips off [m].
     gain, decay : float
         Glass-edge effect [1], [m].
     counts : (int, int)
@@ -105,7 +101,7 @@ def balanced_offset(
         centre = np.array([e if top_is_tool else 0.0, 0.0])
         return n > 0 and all(surrounds(points, centre + q) for q in cases.position)
 
-    low, high = 0.0, tip
+    low, high = 0.0, tip_offset(a, hole, b, top_is_tool, cases)
     for _ in range(20):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if holds(middle) else (low, middle)
