@@ -26,42 +26,20 @@ PRESS_A_MINUTE = 5.0
 
 @dataclass(frozen=True)
 class SpellReport:
-    """What a spell did besides its removal.
+    """What a spell did besides its removal; nought where the engine does not say."""
 
-    Parameters
-    ----------
-    peak_pressure : float
-        Largest pressure per nominal area [Pa].
-    lift_off_share : float
-        Share of the overlap that carried nothing, mean over time [1].
-    reach, tip : float
-        Largest offset of the centres (of the stroke as meant, or as walked), and where the top piece would tip [m].
-    left_out : float
-        Share of the jittered strokes that would have tipped off [1].
-    mean_speed : float
-        Of the top piece's centre [m/s]; 0 where the engine does not say.
-    imbalance : float
-        Largest relative imbalance of force and moments that was left [1]; 0 where the engine does not say.
-    steps, evaluations, iterations : int
-        Time steps or poses, evaluations of the rates, passes over the contact that balancing took.
-    peak_place : (float, float)
-        Where on the mirror the pressure was largest, in its own frame, on maps [m].
-    redraws : int
-        Jittered strokes that would have tipped the piece off and were drawn again.
-    """
-
-    peak_pressure: float = 0.0
-    lift_off_share: float = 0.0
-    reach: float = 0.0
-    tip: float = 0.0
-    left_out: float = 0.0
-    mean_speed: float = 0.0
-    imbalance: float = 0.0
-    steps: int = 0
-    evaluations: int = 0
-    iterations: int = 0
-    peak_place: tuple[float, float] = (0.0, 0.0)
-    redraws: int = 0
+    peak_pressure: float = 0.0  # largest per nominal area [Pa]
+    lift_off_share: float = 0.0  # share of the overlap that carried nothing, mean over time [1]
+    reach: float = 0.0  # largest offset of the centres, of the stroke as meant or as walked [m]
+    tip: float = 0.0  # where the top piece would tip [m]
+    left_out: float = 0.0  # share of the jittered strokes that would have tipped off [1]
+    mean_speed: float = 0.0  # of the top piece's centre [m/s]
+    imbalance: float = 0.0  # largest relative one of force and moments that was left [1]
+    steps: int = 0  # in time, or poses
+    evaluations: int = 0  # of the rates
+    iterations: int = 0  # passes over the contact that balancing took
+    peak_place: tuple[float, float] = (0.0, 0.0)  # of the largest pressure on the mirror, in its own frame, on maps [m]
+    redraws: int = 0  # jittered strokes that would have tipped the piece off and were drawn again
 
 
 @dataclass(frozen=True, eq=False)

@@ -160,13 +160,13 @@ class MapGauge:
         count, glass = error.shape[0], self.glass
         if error.shape != (count, count) or count < 16:
             raise InputError("a height map must be square", value=str(error.shape), expected="at least 16 x 16")
-        seen = grids.glass_of(glass.radius, glass.hole, grids.across_glass(glass.radius, count), 0.0, glass.fade)
+        measured = grids.glass_of(glass.radius, glass.hole, grids.across_glass(glass.radius, count), 0.0, glass.fade)
         padded = np.pad(np.asarray(error, dtype=np.float64), grids.MARGIN, constant_values=np.nan)
-        if not np.isfinite(padded[grids.used_cells(seen)]).all():
+        if not np.isfinite(padded[grids.used_cells(measured)]).all():
             raise InputError("the height map has gaps on the glass", expected="a number in every cell of it")
         # cells that the rim cuts are carried on from inside: what was measured there is half air
-        whole = grids.carry_on(padded, seen)
-        return grids.read_map(whole, seen.across, glass.across[None, :], glass.across[:, None]) + self.departure()
+        whole = grids.carry_on(padded, measured)
+        return grids.read_map(whole, measured.across, glass.across[None, :], glass.across[:, None]) + self.departure()
 
     def ripple(self, removal: Floats) -> RippleSpectrum:
         """Zonal ripple of a map: the spectrum of its mean over rings."""

@@ -187,17 +187,9 @@ def ring_mean(field: Floats, across: Floats, radius: Floats, azimuths: int = 720
 
 
 def facets(shape: str, facet: float, channel: float, offset: tuple[float, float] = (0.0, 0.0)) -> Mask | None:
-    """Facets of a lap, or None for a whole one.
+    """Facets of a lap, or None for a whole one: their width across flats, that of the channels between them [m].
 
-    Parameters
-    ----------
-    shape : {"square", "hexagonal", "none"}
-    facet : float
-        Width of a facet across its flats [m].
-    channel : float
-        Width of a channel [m].
-    offset : (float, float)
-        Where the middle of a facet lies, from the lap's centre [m].
+    The middle of a facet lies at ``offset`` from the lap's centre [m].
 
     Raises
     ------

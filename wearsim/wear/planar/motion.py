@@ -27,37 +27,20 @@ GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
 
 @dataclass(frozen=True)
 class Motion:
-    """One spell's motion, SI; angles in the barrel's frame, counted as the stroke's first moment finds them.
-
-    Parameters
-    ----------
-    on_top : {"tool", "mirror"}
-    walk, hand_turn : float
-        Rates at which the worker walks round, and turns the top piece in the hands the other way [rad/s].
-    mirror_angle, lap_angle, heading : float
-        Orientation of the pieces and direction of the stroke at the start [rad].
-    push_offset : (float, float)
-        Where the hands push from the top piece's centre, along the stroke and across it [m].
-    lead : float
-        Friction lead [m].
-    spin_top, spin_bottom : float
-        Rates at which a piece spins besides [rad/s].
-    strokes_before : int
-        Strokes since the pieces came together: where the poses' golden places go on.
-    """
+    """One spell's motion, SI; angles in the barrel's frame, counted as the stroke's first moment finds them."""
 
     on_top: str
     stroke: Stroke
-    walk: float = 0.0
-    hand_turn: float = 0.0
-    mirror_angle: float = 0.0
+    walk: float = 0.0  # rate at which the worker walks round [rad/s]
+    hand_turn: float = 0.0  # rate at which the hands turn the top piece the other way [rad/s]
+    mirror_angle: float = 0.0  # at the start, as are the lap's and the direction of the stroke [rad]
     lap_angle: float = 0.0
     heading: float = 0.0
-    push_offset: tuple[float, float] = (0.0, 0.0)
-    lead: float = 0.0
-    spin_top: float = 0.0
+    push_offset: tuple[float, float] = (0.0, 0.0)  # from the top piece's centre, along the stroke and across it [m]
+    lead: float = 0.0  # of friction [m]
+    spin_top: float = 0.0  # rates at which a piece spins besides [rad/s]
     spin_bottom: float = 0.0
-    strokes_before: int = 0
+    strokes_before: int = 0  # since the pieces came together: where the poses' golden places go on
 
     @property
     def rates(self) -> tuple[float, float]:

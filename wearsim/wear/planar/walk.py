@@ -33,52 +33,26 @@ PRESSES_TOGETHER = 64
 
 @dataclass(frozen=True, eq=False)
 class Pieces:
-    """The two pieces on their grids, and what lies between them, SI.
-
-    Parameters
-    ----------
-    stiffness : float
-        Foundation modulus per nominal area [Pa/m]; that of the pitch which is there stands in ``pitch``.
-    relaxation : float
-        Relaxation time of the pitch [s].
-    preston : float
-        [1/Pa]
-    """
+    """The two pieces on their grids, and what lies between them, SI."""
 
     glass: GlassGrid
     pitch: PitchGrid
-    stiffness: float
-    relaxation: float
-    preston: float
+    stiffness: float  # foundation modulus per nominal area; that of the pitch which is there stands in ``pitch`` [Pa/m]
+    relaxation: float  # time of the pitch [s]
+    preston: float  # [1/Pa]
 
 
 @dataclass(frozen=True)
 class PlanarSpell:
-    """One spell, SI; a pressing where ``motion`` is None.
+    """One spell, SI; a pressing where ``motion`` is None."""
 
-    Parameters
-    ----------
-    duration : float
-        [s]
-    load : float
-        Force between the pieces [N].
-    length_jitter : float
-        Spread of length and sweep from stroke to stroke, relative [1].
-    centre_jitter : float
-        Spread of the centre along and across [m].
-    number : int
-        Of the spell in its programme, from 1.
-    turned : float
-        How far the lap lies turned against the mirror, for a pressing [rad].
-    """
-
-    duration: float
-    load: float
+    duration: float  # [s]
+    load: float  # force between the pieces [N]
     motion: Motion | None
-    length_jitter: float = 0.0
-    centre_jitter: float = 0.0
-    number: int = 1
-    turned: float = 0.0
+    length_jitter: float = 0.0  # spread of length and sweep from stroke to stroke, relative [1]
+    centre_jitter: float = 0.0  # spread of the centre along and across [m]
+    number: int = 1  # of the spell in its programme, from 1
+    turned: float = 0.0  # how far the lap lies turned against the mirror, for a pressing [rad]
 
 
 def room_for(glass: GlassGrid, pitch: PitchGrid, slots: int) -> Work:
