@@ -45,8 +45,3 @@ class Hands(Piece):
     def friction_lead(self) -> float:
         """How far friction carries the load ahead of the hands [m] (physics section 2)."""
         return self.push_height * self.friction
-
-    @property
-    def vary(self) -> bool:
-        """Whether any stroke differs from the next."""
-        return self.length_jitter != 0.0 or self.centre_jitter != 0.0
