@@ -14,7 +14,7 @@ from wearsim.learn.calibrate import Calibration
 from wearsim.learn.filter import SessionFilter
 from wearsim.learn.inference import SAMPLING_WIDENING, Inference
 from wearsim.learn.misfit import (
-    IN_DOUBT,
+    DOUBT_CHANCE,
     SIZE_SHARE,
     SessionFit,
     SizeHypothesis,
@@ -75,7 +75,7 @@ def test_minutes_written_double_are_named_where_the_wear_is_known() -> None:
 
 def test_an_honest_session_is_not_accused() -> None:
     records, other = asked(1, None, 1.1)
-    assert chances_of([records.weight, other.weight])[1] < IN_DOUBT
+    assert chances_of([records.weight, other.weight])[1] < DOUBT_CHANCE
 
 
 def test_one_session_of_unknown_wear_cannot_tell_its_size() -> None:

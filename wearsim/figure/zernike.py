@@ -75,7 +75,7 @@ def fit_zernike(height: Floats, radius: Floats, azimuth: Floats, weight: Floats,
 
 
 @dataclass(frozen=True)
-class Astigmatism:
+class ZernikeAstigmatism:
     """The second azimuthal harmonic of lowest order.
 
     Parameters
@@ -95,7 +95,7 @@ class Astigmatism:
         return 2.0 * math.sqrt(6.0) * self.amplitude
 
 
-def astigmatism(coefficients: Floats) -> Astigmatism:
+def zernike_astigmatism(coefficients: Floats) -> ZernikeAstigmatism:
     """Astigmatism of a row of coefficients, at least six."""
     sine, cosine = float(coefficients[ASTIGMATISM_SINE]), float(coefficients[ASTIGMATISM_COSINE])
-    return Astigmatism(math.hypot(sine, cosine), 0.5 * math.atan2(sine, cosine) % math.pi)
+    return ZernikeAstigmatism(math.hypot(sine, cosine), 0.5 * math.atan2(sine, cosine) % math.pi)
