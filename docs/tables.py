@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 from numpydoc.docscrape import NumpyDocString
 from scipy.stats import norm
-from wearsim.figure.percentiles import percentiles
 
 import wearsim
 from wearsim.bench import materials as catalogue
@@ -23,14 +22,11 @@ from wearsim.bench.figure_source import FigureSource, Light  # noqa: F401  # pag
 from wearsim.bench.hands import Hands  # noqa: F401
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror  # noqa: F401
-from wearsim.bench.programme import KINDS, NEEDED, USELESS, Spell  # noqa: F401
-from wearsim.figure.conic import conic_departure
-from wearsim.figure.metrics import figure_numbers
+from wearsim.bench.programme import STROKES, Spell  # noqa: F401
+from wearsim.figure.conic import Conic, MirrorGeometry
+from wearsim.figure.metrics import figure_numbers, percentiles
 from wearsim.learn.folder import SessionNote  # noqa: F401
-from wearsim.study.axes import (
-    AxisTable,  # noqa: F401
-    SampleTable,  # noqa: F401
-)
+from wearsim.study.axes import AxisTable, SampleTable  # noqa: F401
 from wearsim.study.plan import StudyTable  # noqa: F401
 from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, kept_quantities
 from wearsim.wear.accuracy import Accuracy
@@ -118,10 +114,10 @@ def strokes() -> str:
     """Which keys each stroke needs, may have and refuses."""
     sizes = ("length", "side_sweep", "side_overhang", "strokes_per_sweep", "rate", "push")
 
-    def use(kind: str, key: str) -> str:
-        return "needed" if key in NEEDED[kind] else "refused" if key in USELESS[kind] else "may be"
-
-    rows = [(f"`{kind}`", *(use(kind, key) for key in sizes)) for kind in KINDS]
+    rows = [
+        (f"`{word}`", *("needed" if s in kind.needs else "refused" if s in kind.refuses else "may be" for s in sizes))
+        for word, kind in STROKES.items()
+    ]
     return table("stroke | " + " | ".join(f"`{size}`" for size in sizes), rows)
 
 
@@ -201,8 +197,8 @@ def spheres() -> str:
     for inches, ratio in ((6, 8), (8, 8), (8, 6), (10, 6), (12.5, 5)):
         rim = inches * 0.0127
         radius, curve = np.linspace(0.0, rim, 200), 4 * ratio * rim
-        height = conic_departure(radius, curve, 0.0)
-        numbers = figure_numbers(radius, height, R=curve, conic=-1.0, inner=0.0, outer=rim, wavelength=550e-9)
+        target = MirrorGeometry(curve, radius=rim, clear_radius=rim)
+        numbers = figure_numbers(radius, Conic(curve, 0.0).departure(radius), target, wavelength=550e-9)
         rows.append((f"{inches:g} in f/{ratio}", f"{2e9 * numbers.surface_pv:.0f}", f"{numbers.strehl:.3f}"))
     return table("sphere | wavefront PV at best focus [nm] | Strehl ratio, 550 nm", rows)
 

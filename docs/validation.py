@@ -17,14 +17,15 @@ from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Spell
 from wearsim.errors import TipsOffError
-from wearsim.figure.conic import conic_departure
+from wearsim.figure.conic import Conic
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.predict import gauge_for
-from wearsim.wear.radial.engine import work_spell
+from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.rotation import turns
 from wearsim.wear.state import State, glass_grid, start_state
 
 INCH = 0.0254
+ENGINE = RadialEngine()
 AT = (0.0, 0.5, 0.7, 0.85, 0.95, 1.0)
 
 
@@ -47,7 +48,7 @@ def make_spell(stroke: Any, on_top: Any, minutes: float, **rest: Any) -> Spell:
 def started(bench: Bench, conic: float = 0.0) -> State:
     """Glass at a conic, laps as the bench starts them."""
     radius = glass_grid(bench.mirror, DEFAULT)
-    height = conic_departure(radius, bench.mirror.radius_of_curvature, conic)
+    height = Conic(bench.mirror.radius_of_curvature, conic).departure(radius)
     return start_state(bench, radius, height, DEFAULT)
 
 
@@ -66,7 +67,7 @@ def work(bench: Bench, spells: list[Spell], conic: float = 0.0) -> Done:
     gauge = gauge_for(bench, state.radius)
     conics, removal = [conic], np.zeros(len(AT))
     for spell in spells:
-        after, _ = work_spell(bench, spell, state)
+        after, _ = ENGINE.work_spell(bench, spell, state)
         removal = np.interp(AT, state.radius / bench.mirror.radius, state.height - after.height) * 1e9
         state = after
         conics.append(gauge.numbers(state.height).conic_fit)
@@ -74,7 +75,7 @@ def work(bench: Bench, spells: list[Spell], conic: float = 0.0) -> Done:
 
 
 def listed(values: Any, digits: int = 0) -> str:
-    """Numbers in a row, none of them minus nought."""
+    """Numbers in a row, none of them minus zero."""
     return ", ".join(f"{round(float(v), digits) + 0.0:.{digits}f}" for v in values)
 
 
@@ -175,9 +176,9 @@ def turned_edge_width() -> str:
     """How wide the edge is that the glass-edge effect turns."""
     bench = make_bench(0.2, 2.4, conic=0.0)
     state = started(bench)
-    after, _ = work_spell(bench, make_spell("one-third", "tool", 120.0), state)
+    after, _ = ENGINE.work_spell(bench, make_spell("one-third", "tool", 120.0), state)
     bare = make_bench(0.2, 2.4, conic=0.0, wear=Wear(edge_gain=0.0))
-    without, _ = work_spell(bare, make_spell("one-third", "tool", 120.0), started(bare))
+    without, _ = ENGINE.work_spell(bare, make_spell("one-third", "tool", 120.0), started(bare))
     extra = without.height - after.height
     extra = extra - extra[0]
     half = np.interp(0.5 * extra[-1], extra, state.radius) if extra[-1] > 0 else np.nan
@@ -192,7 +193,7 @@ def polish_out() -> str:
     """Glass taken in a polishing session."""
     bench = make_bench(6 * INCH, 96 * INCH)
     state = started(bench)
-    after, _ = work_spell(bench, make_spell("one-third", "tool", 60.0, rate=45.0), state)
+    after, _ = ENGINE.work_spell(bench, make_spell("one-third", "tool", 60.0, rate=45.0), state)
     hour = trapezoid((state.height - after.height) * state.radius, state.radius)
     hour /= trapezoid(state.radius, state.radius)
     hours = f"{6 * hour * 1e6:.1f} to {12 * hour * 1e6:.1f} um in 6 to 12 hours"
@@ -206,8 +207,8 @@ def cold_pressing() -> str:
     for minutes in (0.0, 5.0, 15.0):
         state = started(bench, conic=3.0)
         if minutes:
-            state, _ = work_spell(bench, make_spell("press", "tool", minutes), state)
-        _, report = work_spell(bench, make_spell("one-third", "tool", 1.0), state)
+            state, _ = ENGINE.work_spell(bench, make_spell("press", "tool", minutes), state)
+        _, report = ENGINE.work_spell(bench, make_spell("one-third", "tool", 1.0), state)
         rows.append(f"{minutes:.0f} min {report.lift_off_share:.0%}")
     what = "a spherical lap on an oblate glass (K = +3): share of the overlap that carries nothing in the next minute"
     return f"{what}, after a pressing of " + ", ".join(rows)

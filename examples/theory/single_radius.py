@@ -8,10 +8,7 @@ What each zone is misread by where its window is taken for one radius.
 import sys
 from typing import Any
 
-from wearsim.knifeedge.on_bench import mask_for
-
 import wearsim as ws
-from wearsim.bench.profile import read_profile
 from wearsim.figure.spline import ProfileSpline
 from wearsim.knifeedge.longitudinal import knife_aberration, tolerable_aberration, zone_readings
 from wearsim.show.style import BLUE, QUIET, new_figure, plot_style
@@ -30,18 +27,17 @@ def single_radius_errors(count: int, raised: bool) -> tuple[Any, dict[str, Any],
     mirror with its raised zone, or on a perfect paraboloid; moving source.
     """
     bench = ws.load_bench("raised-zone-300")
-    mirror, wave = bench.mirror, bench.light.wavelength
-    profile = read_profile(bench.figure.profile, mirror)
+    mirror, wave = bench.mirror.geometry, bench.light.wavelength
+    profile = ws.read_profile(bench.figure.profile, bench.mirror)
     error = profile.error if raised else 0.0 * profile.error
-    zones = mask_for(mirror, count, wave).zones
-    big, conic = mirror.radius_of_curvature, mirror.conic
-    read = zone_readings(zones, profile.radius, error, radius_of_curvature=big, conic=conic)
+    zones = ws.design_mask(count, mirror, wave).zones
+    read = zone_readings(zones, profile.radius, error, mirror)
     spline = ProfileSpline(profile.radius, error)
     wrong = {
-        name: knife_aberration(at, spline.height(at), spline.slope(at), big, conic) - read
+        name: knife_aberration(at, spline.height(at), spline.slope(at), mirror) - read
         for name, at in ((name, way(zones)) for name, way in SINGLE_RADIUS.items())
     }
-    return zones.middle, wrong, tolerable_aberration(zones.middle, mirror.diameter, big, wave)
+    return zones.middle, wrong, tolerable_aberration(zones.middle, mirror, wave)
 
 
 with plot_style():

@@ -11,7 +11,7 @@ import numpy as np
 
 from wearsim.bench.programme import Stroke
 from wearsim.show.style import BLUE, INK, new_figure, plot_style
-from wearsim.wear.planar.motion import nominal, place_on_path
+from wearsim.wear.strokes import path_of
 
 sizes = {
     "straight": ("straight", 0.5, 0.0, 0.0, 1), "overhang": ("overhang", 0.5, 0.0, 0.25, 1),
@@ -23,7 +23,7 @@ with plot_style():
         count = 2 * each
         moments = np.arange(count)[:, None] + np.arange(64)[None, :] / 64
         stroke = Stroke(kind, length, sweep, aside, float(max(each, 2)), 1.0)
-        x, y, _, _ = place_on_path(stroke, moments, nominal(count))
+        x, y, _, _ = path_of(stroke, moments)
         turn = np.linspace(0.0, 2 * np.pi, 200)
         axes.plot(0.5 * np.cos(turn), 0.5 * np.sin(turn), color=INK, linewidth=1.2)
         axes.plot(x.ravel(), y.ravel(), color=BLUE, linewidth=1.2)

@@ -15,7 +15,6 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.figure_source import FigureSource
 from wearsim.figure.conic import Conic
 from wearsim.knifeedge.longitudinal import Zones, zone_readings
-from wearsim.knifeedge.mask import design_mask
 from wearsim.knifeedge.setting_noise import STATED_AT
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants
@@ -57,7 +56,10 @@ def main() -> None:
     """Write both sheets."""
     bench = ws.load_bench(FOLDER / "bench.toml").model_copy(update={"figure": FigureSource(conic=0.0)})
     done = ws.load_programme(FOLDER / "done.toml", bench)
-    made, rng = design_mask(WINDOWS, bench.mirror.geometry, bench.light.wavelength).zones, np.random.default_rng(SEED)
+    made, rng = (
+        ws.design_mask(WINDOWS, bench.mirror.geometry, bench.light.wavelength).zones,
+        np.random.default_rng(SEED),
+    )
     zones = Zones(np.round(made.inner, 4), np.round(made.outer, 4))
     radius = glass_grid(bench.mirror, DEFAULT)
     before = true_height(bench, radius)

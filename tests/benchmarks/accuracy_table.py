@@ -1,6 +1,6 @@
 """Print error against time of the radial engine over its numerical settings.
 
-Run ``python tests/benchmarks/accuracy_table.py``. Error: largest difference of the removal of one 20-minute
+Run ``python -m tests.benchmarks.accuracy_table``. Error: largest difference of the removal of one 20-minute
 spell from that on a converged grid, as a share of the removal's range. Time: processor time, best of several,
 warm, one core; path weights kept from the first.
 """

@@ -1,6 +1,6 @@
 """Does the proposal's band hold what the planar engine gives, with everything uncertain drawn?
 
-    python tests/benchmarks/band_coverage.py [--runs 100] [--cells 64] [--minutes 60]
+    python -m tests.benchmarks.band_coverage [--runs 100] [--cells 64] [--minutes 60]
 
 The demo's proposal is worked by the planar engine, stroke by stroke with the hands' spread, with the constants drawn from
 the stated spreads and the start figure from the measurement's band. Prints how many of the RMS figure errors lie within the

@@ -1,7 +1,7 @@
 """The closed loop on practice mirrors: is the surface 20 nm RMS or better within six sessions, and is none spoilt?
 
-    python tests/benchmarks/closed_loop.py --count 50 --out loop.jsonl
-    python tests/benchmarks/closed_loop.py --table loop.jsonl
+    python -m tests.benchmarks.closed_loop --count 50 --out loop.jsonl
+    python -m tests.benchmarks.closed_loop --table loop.jsonl
 
 Each mirror: raised ring, oblate, sphere or turned edge in turn; 0.2-0.5 m, f/4.5-f/7; preston, stiffness and
 relaxation time off by up to a factor of two, edge gain too; 5 % jitter, 8 % from session to session; planar truth;

@@ -1,6 +1,6 @@
 """How far the round engine's removal stands from the planar one's, jitter and all: the numbers of Discrepancy.
 
-    python tests/benchmarks/discrepancy_table.py --count 8 --cells 64 128
+    python -m tests.benchmarks.discrepancy_table --count 8 --cells 64 128
 
 Practice mirrors with the bench's own constants and random programmes. The table is docs/learning.md's.
 """

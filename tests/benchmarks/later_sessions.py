@@ -1,6 +1,6 @@
 """Does the band of a later session hold what a second session leaves, when it is proposed anew after a test?
 
-    python tests/benchmarks/later_sessions.py [--runs 40] [--minutes 60]
+    python -m tests.benchmarks.later_sessions [--runs 40] [--minutes 60]
 
 The demo is planned for two sessions. Then, with the constants drawn from the stated spreads and the glass from the
 measurement's band, the first session is worked, its glass is read with an error like the first measurement's, the

@@ -1,7 +1,7 @@
 """Do the 90 % intervals of the constants hold the truth in 85-95 % of simulated folders?
 
-    python tests/benchmarks/learn_coverage.py --first 0 --count 200 --sessions 4 --out coverage.jsonl
-    python tests/benchmarks/learn_coverage.py --table coverage.jsonl
+    python -m tests.benchmarks.learn_coverage --first 0 --count 200 --sessions 4 --out coverage.jsonl
+    python -m tests.benchmarks.learn_coverage --table coverage.jsonl
 
 Each folder: a practice mirror of its own (planar truth, constants from the prior, jitter, a spread from session to
 session, noisy readings in 8 windows), random programmes, recorded like a person would; calibrated after three.

@@ -1,6 +1,6 @@
 """No proposal is predicted worse than doing nothing: many random start figures.
 
-    python tests/benchmarks/never_worse.py [--count 500] [--first 0] [--spells 3] [--planar] > never_worse.txt
+    python -m tests.benchmarks.never_worse [--count 500] [--first 0] [--spells 3] [--planar] > never_worse.txt
 
 A line a figure, then the sums. Mirrors, laps, limits and figures are drawn from the seed; every third has the default
 spreads, the others known constants. Ends with 1 where one is worse. ``--planar`` has the planar engine judge too.

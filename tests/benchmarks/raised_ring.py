@@ -1,6 +1,6 @@
 """The raised ring near the edge, proposed by one engine and judged by the other, with the removal off as well.
 
-    python tests/benchmarks/raised_ring.py [--cells 128] [--minutes 90]
+    python -m tests.benchmarks.raised_ring [--cells 128] [--minutes 90]
 
 250 nm exp(-((r/a - 0.85)/0.10)^2) on a 0.4 m f/4.5 paraboloid of 11 kg, a full-size lap of 5 kg, 30 N of push, the lap
 pressed, constants taken as known: today's programme (three spells), then the planar engine, stroke by stroke with the hands'

@@ -1,7 +1,7 @@
 """What a much longer global search reaches, on the same engine and within the same limits as a proposal.
 
-    python tests/benchmarks/search_oracle.py [--only TEXT] [--runs N] [--seed N] [--on rms|cost] [--toml FILE]
-    python tests/benchmarks/search_oracle.py --propose [--only TEXT] [--on rms|cost]
+    python -m tests.benchmarks.search_oracle [--only TEXT] [--runs N] [--seed N] [--on rms|cost] [--toml FILE]
+    python -m tests.benchmarks.search_oracle --propose [--only TEXT] [--on rms|cost]
 
 For every start figure the oracle of long_search.py is run on the RMS figure error alone (with the limit on the edge
 roll) or on the cost that the search minimises; ``--propose`` runs ``propose`` instead, on its cost or with the costs and

@@ -1,7 +1,7 @@
 """Time, memory and overhead of studies.
 
-    python tests/benchmarks/study_speed.py overhead
-    python tests/benchmarks/study_speed.py run CASES WORKERS [MINUTES [coarse]]
+    python -m tests.benchmarks.study_speed overhead
+    python -m tests.benchmarks.study_speed run CASES WORKERS [MINUTES [coarse]]
 
 Times are wall clock and processor time; on a machine that others use, repeat and take the best.
 """

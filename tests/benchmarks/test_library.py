@@ -1,7 +1,7 @@
 """A library of two hundred thousand strokes: path weights, the product with the offset basis, thinning.
 
     python -m pytest tests/benchmarks/test_library.py -o addopts="" -s
-    python tests/benchmarks/test_library.py
+    python -m tests.benchmarks.test_library
 
 The first compares ``test_wear_of_100000_strokes`` (the basis solved anew at the state, then the product, path weights
 cached) with ``test_bare_product``. The second makes the library of the demo stage by stage: processor time of each, the

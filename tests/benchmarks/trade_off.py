@@ -1,6 +1,6 @@
 """What the trade-off says of fewer minutes, against what ``propose`` finds when it may use no more.
 
-``python tests/benchmarks/trade_off.py`` proposes for start figures of ``tests/decide/start_figures.py`` with the trade-off,
+``python -m tests.benchmarks.trade_off`` proposes for start figures of ``tests/decide/start_figures.py`` with the trade-off,
 then for each of fewer minutes without it, and prints both as a table; processor time.
 """
 

@@ -1,7 +1,7 @@
 """How often is a session that was recorded wrong found, and named; and how often is an honest one called wrong?
 
-    python tests/benchmarks/wrong_records.py --count 30 --out wrong.jsonl
-    python tests/benchmarks/wrong_records.py --table wrong.jsonl
+    python -m tests.benchmarks.wrong_records --count 30 --out wrong.jsonl
+    python -m tests.benchmarks.wrong_records --table wrong.jsonl
 
 Each seed: a practice mirror of its own as in learn_coverage.py (planar truth, here on 64 cells; constants from the
 prior, jitter, a spread from session to session, noisy readings in 8 windows) and three sessions of random programmes.

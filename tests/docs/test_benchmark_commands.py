@@ -20,7 +20,7 @@ TEXTS = {
 }
 # as they stand in a fence or within a sentence
 COMMAND = re.compile(r"^(?:python3? -m )?pytest [^\n#]+|`(?:python3? -m )?pytest [^`]+`", re.MULTILINE)
-SCRIPT = re.compile(r"python3? (tests/benchmarks/\w+\.py)([^`\n#]*)")
+SCRIPT = re.compile(r"python3? -m tests\.benchmarks\.(\w+)([^`\n#]*)")
 COLLECTED = sorted(
     {found.strip("` \n") for text in TEXTS.values() for found in COMMAND.findall(text) if "tests/benchmarks" in found}
 )
@@ -29,6 +29,7 @@ SCRIPTS = sorted({found for text in TEXTS.values() for found in SCRIPT.findall(t
 
 def test_there_are_benchmarks_on_pages() -> None:
     assert len(COLLECTED) >= 4 and len(SCRIPTS) >= 8
+    assert not [page for page, text in TEXTS.items() if re.search(r"python3? tests/benchmarks", text)], "run with -m"
 
 
 # Collects once for each list of words, in one process: importing the benchmarks is what takes the time.
@@ -57,5 +58,5 @@ def test_benchmarks_are_collected_as_written() -> None:
 
 @pytest.mark.parametrize(("script", "arguments"), SCRIPTS)
 def test_scripts_of_benchmarks_are_there_with_their_options(script: str, arguments: str) -> None:
-    source = (ROOT / script).read_text(encoding="utf-8")
+    source = (ROOT / "tests" / "benchmarks" / f"{script}.py").read_text(encoding="utf-8")
     assert all(f'"{option}"' in source for option in re.findall(r"--[\w-]+", arguments))

@@ -6,6 +6,7 @@ The commands of pages are run by the build of the documentation, which fails whe
 from __future__ import annotations
 
 import os
+import pkgutil
 import re
 import shutil
 import subprocess
@@ -19,6 +20,7 @@ import typer
 from cogapp import Cog
 
 import wearsim
+from tests.kernels.test_new_stroke import ADDED
 from wearsim.cli.main import app, run
 
 ROOT = Path(__file__).parents[2]
@@ -27,7 +29,7 @@ PAGES = {
     for path in sorted(ROOT.glob("docs/**/*.md"))
     if "generated" not in path.parts and "_build" not in path.parts
 }
-# tests/wear/test_validation_page.py holds that page's figures
+# tests/docs/test_validation_page.py holds that page's figures
 TABLES = [page for page, text in PAGES.items() if "[[[cog" in text and page != "docs/validation.md"]
 SNIPPET = re.compile(r"^(<!-- not run: [^>]+ -->\n)?```python\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 SNIPPETS = {page: found for page, text in PAGES.items() if (found := SNIPPET.findall(text))}
@@ -44,7 +46,7 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.mark.parametrize("page", TABLES)
 def test_its_tables_are_current(page: str) -> None:
     fresh = Cog().process_string(PAGES[page], page)
-    assert fresh == PAGES[page], "cog writes them anew; DEVELOPERS.md says how"
+    assert fresh == PAGES[page], "cog brings them up to date; DEVELOPERS.md says how"
 
 
 def test_there_are_tables_and_snippets_on_pages() -> None:
@@ -81,6 +83,23 @@ def test_every_command_is_in_the_reference() -> None:
 def test_every_public_name_is_in_the_reference() -> None:
     listed = re.findall(r"^   wearsim\.(\w+)$", PAGES["docs/python.md"], re.MULTILINE)
     assert sorted(listed) == sorted(set(wearsim.__all__) - {"__version__"})
+
+
+NAMED = re.compile(r"`(wearsim(?:\.\w+)+)(?:\([^`]*\))?`|`((?:wearsim|tests|docs|configs|examples)/[\w./-]+)")
+
+
+@pytest.mark.parametrize("page", [*PAGES, "DEVELOPERS.md"])
+def test_what_it_names_of_the_code_is_there(page: str) -> None:
+    for name, path in NAMED.findall((ROOT / page).read_text(encoding="utf-8")):
+        if name and not name.endswith((".toml", ".h5")):
+            pkgutil.resolve_name(name)
+        assert not path or (ROOT / path).exists() or path.startswith("docs/generated"), path
+
+
+def test_developers_add_the_stroke_that_is_tested() -> None:
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for file, (_, lines) in ADDED.items():
+        assert file in page and lines in page
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])

@@ -5,11 +5,11 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-import make_readings
 import numpy as np
 import pytest
 
 import wearsim
+from examples.tutorial import make_readings
 from wearsim.cli.main import run
 
 ROOT = Path(__file__).parents[2]

@@ -112,7 +112,18 @@ class Limits:
         return REMOVAL_SPREAD if self.removal_spread is None else self.removal_spread
 
     def knowing(self, certain: bool) -> Limits:
-        """The same with the spread of a spell's removal settled, by whether the constants are taken as known."""
+        """The same with the spread of a spell's removal settled.
+
+        Parameters
+        ----------
+        certain : bool
+            Whether the constants are taken as known.
+
+        Returns
+        -------
+        Limits
+            With a number as ``removal_spread``; one that was given stays.
+        """
         if self.removal_spread is not None:
             return self
         return replace(self, removal_spread=0.0 if certain else REMOVAL_SPREAD)

@@ -88,6 +88,11 @@ def linear_floor(gauge: FigureGauge, error: Floats, wear: Floats, minutes: float
         Wear per minute of every allowed stroke [m/min].
     minutes : float
         Work allowed in all [min].
+
+    Returns
+    -------
+    Floor
+        The lowest RMS of any mix of these strokes within that time.
     """
     root = compressed(rms_root(gauge))
     scale = float(np.linalg.norm(root @ error))
@@ -188,7 +193,13 @@ class Pricing(StrokeWear):
         return stroke.with_sizes(overhang=low)
 
     def beside(self, stroke: StrokeSpec, step: float) -> Iterator[StrokeSpec]:
-        """The allowed strokes with one size larger or smaller by ``step`` diameters, their overhang cut to the reach."""
+        """The allowed strokes with one size larger or smaller by ``step`` diameters, their overhang cut to the reach.
+
+        Yields
+        ------
+        StrokeSpec
+            At most two for each free size.
+        """
         for name, size in stroke.free.items():
             for change in (step, -step):
                 moved = self._pulled_in(stroke.with_sizes(**{name: min(max(size + change, LOW[name]), HIGH[name])}))

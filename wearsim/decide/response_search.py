@@ -152,10 +152,12 @@ def best_mixes(
         Relative spread of each stroke's removal [1]; makes large removals that cancel cost more.
     budget : float
         Minutes in all [min].
-    spells, most : int
-        Columns at most; mixes kept of each size.
+    spells : int
+        Columns at most.
     group : (N,) int ndarray
         Columns of the same group are of the same stroke.
+    most : int
+        Mixes kept of each size.
     """
     subsets = _Subsets(responses, target, spread, budget, group)
     found = subsets.different(subsets.singles(4 * most), most)

@@ -279,9 +279,16 @@ class StrokeWear:
 
 @dataclass(frozen=True)
 class Library:
-    """Strokes, the radii (n,) [m], and what each stroke wears there per minute (N, n) [m/min].
+    """Strokes, and what each wears per minute at the present state, wear frozen.
 
-    It is what they wear at the present state, wear frozen.
+    Attributes
+    ----------
+    strokes : tuple of StrokeSpec
+        N of them.
+    radius : ndarray, shape (n,)
+        [m]
+    wear : ndarray, shape (N, n)
+        [m/min]
     """
 
     strokes: tuple[StrokeSpec, ...]

@@ -188,6 +188,11 @@ def calibrate(
     progress : callable, optional
         Receives what is being done.
 
+    Returns
+    -------
+    Calibration
+        The constants with their spread, and how each session fits.
+
     Raises
     ------
     CouldNotError

@@ -217,6 +217,11 @@ def open_folder(path: str | Path) -> MirrorFolder:
     path : str or Path
         With a ``bench.toml`` and the sessions' folders in it.
 
+    Returns
+    -------
+    MirrorFolder
+        The bench and all sessions, in order.
+
     Raises
     ------
     InputError

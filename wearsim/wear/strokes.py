@@ -15,16 +15,23 @@ MOST_STROKES = 2000
 def path_of(
     stroke: Stroke, moments: Floats, length: Floats | float = 1.0, sweep: Floats | float = 1.0, sweep_phase: float = 0.0
 ) -> tuple[Floats, Floats, Floats, Floats]:
-    """The top piece's centre along and across the stroke [m], and its velocity [m/s]: each ``(k, n)``.
+    """Where the top piece's centre is, and how fast it moves.
 
     Parameters
     ----------
+    stroke : Stroke
+        On a bench, in metres.
     moments : ndarray, shape (k, n)
         Time in strokes since the spell began, one stroke a row [1].
     length, sweep : ndarray, shape (k,), or float
         Factors on the stroke's length and side sweep, row by row [1].
     sweep_phase : float
         Phase of the side sweep at the beginning, for a stroke that is swept [1].
+
+    Returns
+    -------
+    tuple of ndarray, shape (k, n)
+        Along and across the stroke [m], and the velocities along and across it [m/s].
     """
     kind, whole, side, overhang, per_sweep = stroke.numbers
     rows = np.ones(moments.shape[0])

@@ -155,6 +155,11 @@ def rehearse(
         Of the search of ``propose``.
     progress : callable, optional
         Receives what is being done.
+
+    Yields
+    ------
+    Round
+        After each session.
     """
     report = progress or (lambda _: None)
     folder = open_folder(path)

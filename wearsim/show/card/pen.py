@@ -31,14 +31,18 @@ class Type:
 
     Parameters
     ----------
-    size, rows, said : float
-        Of what is read at the barrel; of the readings; of what to look for and to do first [pt].
+    size : float
+        Of what is read at the barrel [pt].
     lead : float
         Line spacing [1].
-    drawing, chart : float
-        Side of a stroke's drawing; height of the chart with its title [mm].
+    drawing : float
+        Side of a stroke's drawing [mm].
     rule : float
         Between two lines to write on [mm].
+    rows, said : float
+        Of the readings; of what to look for and to do first [pt].
+    chart : float
+        Height of the chart with its title [mm].
     """
 
     size: float
