@@ -45,6 +45,7 @@ def idle(monkeypatch: pytest.MonkeyPatch) -> None:
     def run(*_: Any, **__: Any) -> None:
         raise AssertionError("an engine ran in a dry run")
 
+    monkeypatch.setattr("wearsim.kernels.radial.evolve", run)
     monkeypatch.setattr("wearsim.wear.radial.engine.RadialEngine.work_spell", run)
     monkeypatch.setattr("wearsim.wear.planar.engine.PlanarEngine.work_spell", run)
 

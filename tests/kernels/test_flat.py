@@ -37,7 +37,7 @@ def test_statics_against_strips(ratio: float, shift: float, tool: bool) -> None:
     ("d", "lower", "trailing"), [(0.05, 1.294, 0.842), (0.10, 1.661, 0.630), (1 / 6, 2.302, 0.234)]
 )
 def test_pressure_table(d: float, lower: float, trailing: float) -> None:
-    # checks.md section 1 [derived]: equal discs, load at the upper centre, in p0 = W / (pi a^2)
+    # [derived]: equal discs, load at the upper centre, in p0 = W / (pi a^2)
     c = flat_contact(A, A, d * 2 * A, 1.0, (d * 2 * A, 0.0))
     p0 = 1.0 / (np.pi * A**2)
     assert c.pressure(A) / p0 == pytest.approx(lower, abs=6e-4)
@@ -45,7 +45,7 @@ def test_pressure_table(d: float, lower: float, trailing: float) -> None:
 
 
 def test_lift_off_of_equal_discs() -> None:
-    # checks.md section 1 [derived]: d = 0.19645 D, largest pressure then 2.661 p0
+    # [derived]: d = 0.19645 D, largest pressure then 2.661 p0
     for top_is_tool in (True, False):
         assert lift_off_offset(A, A, top_is_tool=top_is_tool) / (2 * A) == pytest.approx(0.19645, abs=1e-5)
     e = lift_off_offset(A, A)
@@ -55,13 +55,13 @@ def test_lift_off_of_equal_discs() -> None:
 
 @pytest.mark.parametrize(("q", "share"), [(0.5, 0.2312), (0.6, 0.2242), (0.7, 0.2171), (0.8, 0.2098), (0.9, 0.2027)])
 def test_lift_off_of_small_laps(q: float, share: float) -> None:
-    # checks.md section 1 [derived]: overhang of the lap's edge, as a fraction of the lap's diameter q D
+    # [derived]: overhang of the lap's edge, as a fraction of the lap's diameter q D
     e = lift_off_offset(A, q * A)
     assert (e + q * A - A) / (2 * q * A) == pytest.approx(share, abs=6e-5)
 
 
 def test_orbiting_lap() -> None:
-    # checks.md section 2 [derived]: coverage arccos((r^2 + e^2 - a^2) / (2 r e)) / pi;
+    # [derived]: coverage arccos((r^2 + e^2 - a^2) / (2 r e)) / pi;
     # a = 1, e = 0.6: c(0.6) = 0.627141
     assert half_arc(0.6, 0.6, 1.0) / np.pi == pytest.approx(0.627141, abs=1e-6)
     assert half_arc(0.39, 0.6, 1.0) / np.pi == pytest.approx(1.0)

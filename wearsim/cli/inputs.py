@@ -94,7 +94,7 @@ def engine_settings(engine: Engine, draws: int | None, cells: int | None, seed: 
     """
     settings: dict[str, Any] = {"engine": engine.value, "draws": draws, "seed": seed}
     if engine is Engine.planar:
-        from wearsim.wear.planar.threads import claim_process
+        from wearsim.parallel import claim_process
 
         claim_process()
     if cells is None:

@@ -27,7 +27,7 @@ READ_DRAWS = 100
 class Entry:
     """One session of a history.
 
-    Parameters
+    Attributes
     ----------
     minutes : float
         Of work in it [min].

@@ -46,7 +46,7 @@ FEWER = 4
 class SessionFit:
     """How one session fits the others and the prior.
 
-    Parameters
+    Attributes
     ----------
     chi_square : float
         Squared innovation in its own covariance, its record believed [1]. Of a session that is set aside: by how much

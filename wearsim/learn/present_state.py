@@ -67,7 +67,18 @@ class PresentState:
         return bench.model_copy(update={"wear": wear, "laps": laps, "spread": spread})
 
     def under_conditions(self, note: SessionNote) -> PresentState:
-        """The same under the conditions of a session: its temperature, its abrasive, how its lap began."""
+        """The same under the conditions of a session: its temperature, its abrasive, how its lap began.
+
+        Parameters
+        ----------
+        note : SessionNote
+            Of the session to come.
+
+        Returns
+        -------
+        PresentState
+            Without laps where the session's note says how they began.
+        """
         bench = with_lap_start(note.bench_for(self.bench), note.lap)
         return replace(self, bench=bench, laps=None if note.lap in ("pressed", "spherical") else self.laps)
 

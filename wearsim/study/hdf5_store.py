@@ -169,7 +169,7 @@ def write_study(
             datasets = writer.create_datasets()
             for result in results:
                 writer.write_chunk(datasets, result)
-                if stream.gives_up:
+                if stream.is_given_up:
                     break
     except StoreError:  # a damaged checkpoint says so itself
         raise

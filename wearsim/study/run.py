@@ -83,8 +83,7 @@ def run_study(
     CouldNotError
         Where the disk is full, the workers die again and again, or nobody answers at the scheduler.
     """
-    output = Path(output)
-    job = job_for(study, seed, accuracy)
+    output, job = Path(output), job_for(study, seed, accuracy)
     identity = digest_of(study, job)
     if not output.exists() or not _is_whole(output, identity, force):
         _work(study, job, identity, output, pool_for(executor, workers, scheduler), force, progress)

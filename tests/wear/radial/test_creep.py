@@ -80,7 +80,7 @@ def test_first_rates_of_wear_and_creep_against_a_dense_grid() -> None:
 
 
 def test_ripple_under_a_rigid_backing() -> None:
-    """checks.md section 2 [derived]: eps0 exp(-kappa z / P) with z the mean depth removed, the lap not creeping.
+    """[derived]: eps0 exp(-kappa z / P) with z the mean depth removed, the lap not creeping.
 
     (The linear smoothing factor of Kim, Park, An & Burge, Opt. Express 18, 22515 (2010) [read, abstract].)
     A ripple of the glass far shorter than the lap, small strokes, a load that keeps all of it pressed: the lap's

@@ -100,7 +100,7 @@ def test_lift_off_is_among_what_was_compared() -> None:
     ],
 )  # fmt: skip
 def test_wear_per_path_of_straight_strokes(diameter: float, on_top: str, length: float, published: Any) -> None:
-    # checks.md section 1 [derived]: in units of plain flat wear, upper piece and lower piece
+    # [derived]: in units of plain flat wear, upper piece and lower piece
     bench = make_bench(diameter, 10 * diameter, hands=STEADY, wear=BARE)
     radius, rate, speed = flat_removal(bench, make_spell("straight", on_top, length=length))
     plain = bench.load_on(on_top, bench.lap()) / (np.pi * bench.mirror.radius**2)
@@ -130,6 +130,6 @@ def test_swapping_the_pieces_swaps_their_pressure() -> None:
 
 
 def test_chord_is_the_overlap() -> None:
-    # the twin's own check: checks.md section 1, a = 1, b = 0.5, d = 0.7: area 0.6456402668 [derived]
+    # the twin's own check: a = 1, b = 0.5, d = 0.7: area 0.6456402668 [derived]
     x = np.linspace(0.2, 1.0, 200001)
     assert trapezoid(2 * chord(x, 1.0, 0.5, 0.7), x) == pytest.approx(0.6456402668, rel=1e-6)
