@@ -117,6 +117,7 @@ def test_a_practice_folder_says_so_and_a_real_one_is_refused(tmp_path: Path, mir
         read_practice(open_folder(folder.path))
 
 
+@pytest.mark.slow
 def test_constants_of_a_planar_mirror_are_found(tmp_path: Path) -> None:
     """A seeded folder of tests/benchmarks/learn_coverage.py (its table: docs/learning.md), in the cells of rehearse."""
     row = learn_coverage.one_case(4, 4, 64, PRACTICE_ACCURACY)
@@ -130,7 +131,7 @@ def test_constants_of_a_planar_mirror_are_found(tmp_path: Path) -> None:
 
 
 # A raised ring and a turned edge, two sessions and one; the longer loops are left to the benchmark.
-@pytest.mark.parametrize("seed", [0, 3])
+@pytest.mark.parametrize("seed", [pytest.param(0, marks=pytest.mark.slow), 3])
 def test_the_loop_closes(seed: int) -> None:
     """Seeded mirrors of tests/benchmarks/closed_loop.py, whose table is in docs/learning.md."""
     row = closed_loop.one_loop(seed)

@@ -108,16 +108,14 @@ def test_a_folder_that_cannot_be_written(mirror_folder: Path, done: Path, after:
 
 
 def test_the_faster_record_wins(mirror_folder: Path, done: Path, after: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from wearsim.learn import record as module
+    fsync = os.fsync
 
-    whole = module._write_whole
-
-    def slow(partial: Path, texts: dict[str, str]) -> None:
-        whole(partial, texts)
-        monkeypatch.setattr(module, "_write_whole", whole)
+    def slow(handle: int) -> None:
+        monkeypatch.setattr(os, "fsync", fsync)
         record(mirror_folder, done, note=NOTE, profile=mirror_folder / "before.csv")
+        fsync(handle)
 
-    monkeypatch.setattr(module, "_write_whole", slow)
+    monkeypatch.setattr(os, "fsync", slow)
     with pytest.raises(CouldNotError, match="another record was faster"):
         record(mirror_folder, done, note=NOTE, readings=after)
     (only,) = open_folder(mirror_folder).sessions
