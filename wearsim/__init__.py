@@ -53,7 +53,7 @@ _PUBLIC: dict[str, str] = {
     "propose": "wearsim.decide.propose",
     "read_outcome": "wearsim.wear.hdf5",
     "read_profile": "wearsim.bench.profile",
-    "read_study": "wearsim.study.result",
+    "read_study": "wearsim.study.hdf5_store",
     "record": "wearsim.learn.record",
     "reduce_readings": "wearsim.knifeedge.reduction",
     "run_study": "wearsim.study.run",

@@ -6,13 +6,14 @@ import math
 import re
 import subprocess
 import sys
+from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from wearsim.bench import units
-from wearsim.bench.abrasion import Wear
+from wearsim.bench.bench import Wear
 from wearsim.bench.fields import FROM_FILE, Extent, table_of
 from wearsim.bench.units import TRADE_UNITS
 
@@ -96,9 +97,10 @@ SHOWN = [("m", "mm"), ("m", "nm"), ("kg", "kg"), ("N", "N"), ("s", "min"), ("deg
 )
 def test_what_is_written_reads_back_exactly(pair: tuple[str, str], value: float) -> None:
     base, unit = pair
+    assume(unit != "degF" or value == 0.0 or abs(value) > 1e-9)  # nearer to 0 degC no decimal of degF reads back
     text = units.write(value, base, [unit])
     assert units.read(text, base) == value
-    assert len(text) <= units.LONGEST
+    assert len(text) <= units.LONGEST_TEXT
 
 
 def test_written_as_a_person_would() -> None:
@@ -124,7 +126,8 @@ PREFIXES = [line.split("-")[0] for line in TRADE_UNITS if "- =" in line]
 def test_the_trades_units_are_those_of_the_full_list(name: str) -> None:
     few, full = units.registry(False), units.registry(True)
     base = next(base for base in SI if few.Unit(name).dimensionality == few.Unit(base).dimensionality)
-    assert units._scale(name, base, every=False) == units._scale(name, base, every=True)
+    zero, one = ([known.Quantity(Fraction(n), name).to(base).magnitude for known in (few, full)] for n in (0, 1))
+    assert zero[0] == zero[1] and one[0] == one[1]
     assert few.get_dimensionality(name) == full.get_dimensionality(name)
 
 

@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from wearsim.bench.abrasion import Spread, Wear
-from wearsim.bench.bench import Bench
+from wearsim.bench.bench import Bench, Spread, Wear
 from wearsim.bench.fields import Extent
 from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.hands import Hands

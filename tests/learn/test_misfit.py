@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 from tests.benchmarks.wrong_records import mixture_moments
-from tests.helpers.simulated import simulated_sessions
+from tests.helpers.simulated import simulated_mirror, simulated_sessions, verdict_on
 from wearsim.bench.toml_io import programme_from_table, spell_table
 from wearsim.learn.calibrate import Calibration
 from wearsim.learn.filter import SessionFilter
 from wearsim.learn.inference import SAMPLING_WIDENING, Inference
 from wearsim.learn.misfit import (
-    IN_DOUBT,
+    DOUBT_CHANCE,
     SIZE_SHARE,
     SessionFit,
     SizeHypothesis,
@@ -25,11 +25,11 @@ from wearsim.learn.misfit import (
     with_chances,
 )
 from wearsim.learn.posterior import Mode, importance_weights
-from wearsim.show.calibration import _verdict, calibration_text
+from wearsim.show.calibration import calibration_text
 from wearsim.wear.constants import Belief, Constants
 
 TRUE = 1.5
-BENCH = simulated_sessions(11, Constants(), count=1)[0].bench
+BENCH = simulated_mirror(11).bench
 
 
 def preston_within(factor: float) -> Belief:
@@ -75,7 +75,7 @@ def test_minutes_written_double_are_named_where_the_wear_is_known() -> None:
 
 def test_an_honest_session_is_not_accused() -> None:
     records, other = asked(1, None, 1.1)
-    assert chances_of([records.weight, other.weight])[1] < IN_DOUBT
+    assert chances_of([records.weight, other.weight])[1] < DOUBT_CHANCE
 
 
 def test_one_session_of_unknown_wear_cannot_tell_its_size() -> None:
@@ -97,7 +97,7 @@ def test_the_others_tell_which_session_it_was() -> None:
     [(0.19, 0.5, "fits"), (0.21, 0.5, "size in doubt"), (0.21, 1.3, "fits"), (0.6, 0.5, "0.5 times its size")],
 )
 def test_what_is_said_of_a_size(chance: float, factor: float, verdict: str) -> None:
-    assert _verdict(SessionFit(1, 7.0, 7, 0.4, True, 1e-8, factor, chance)) == verdict
+    assert verdict_on(SessionFit(1, 7.0, 7, 0.4, True, 1e-8, factor, chance)) == verdict
 
 
 def test_the_evidence_by_draws_is_the_integral() -> None:

@@ -18,8 +18,8 @@ from wearsim.knifeedge.readings import load_readings, parse_readings
 from wearsim.learn.folder import SessionNote, open_folder
 from wearsim.learn.practice.file import Practice, practice_text, read_practice
 from wearsim.learn.practice.mirror import (
-    COARSE,
     FAULTS,
+    PRACTICE_ACCURACY,
     KnifeEdgeTester,
     TrueValues,
     draw_mirror,
@@ -29,7 +29,7 @@ from wearsim.learn.practice.mirror import (
 from wearsim.learn.practice.rehearse import TARGET, rehearse, replay, start_practice, true_rms, work_and_record
 from wearsim.wear.constants import NAMES, Constants
 
-QUICK = replace(COARSE, cells=32)
+QUICK = replace(PRACTICE_ACCURACY, cells=32)
 ONE = programme_of(({"stroke": "one-third", "minutes": 1, "on_top": "tool"},))
 
 
@@ -47,7 +47,7 @@ def test_mirrors_are_drawn_within_their_limits(fault: str) -> None:
         assert 0.2 <= mirror.diameter <= 0.5
         assert 4.5 <= 0.5 * mirror.radius_of_curvature / mirror.diameter <= 7.01
         assert np.all(np.isfinite(one.start.height))
-        # about a kilopascal, as people press (checks.md section 6)
+        # about a kilopascal, as people press
         force = one.bench.load_on("tool", one.bench.laps[0])
         assert 500.0 < force / (np.pi * mirror.radius**2) < 3000.0
     assert len({one.bench.mirror.diameter for one in drawn}) == len(drawn)
@@ -117,9 +117,10 @@ def test_a_practice_folder_says_so_and_a_real_one_is_refused(tmp_path: Path, mir
         read_practice(open_folder(folder.path))
 
 
+@pytest.mark.slow
 def test_constants_of_a_planar_mirror_are_found(tmp_path: Path) -> None:
     """A seeded folder of tests/benchmarks/learn_coverage.py (its table: docs/learning.md), in the cells of rehearse."""
-    row = learn_coverage.one_case(4, 4, 64, COARSE)
+    row = learn_coverage.one_case(4, 4, 64, PRACTICE_ACCURACY)
     away = (np.array(row["truth"]) - row["mean"]) / row["sigma"]
     assert np.abs(away).max() < 3.0
     inside = (np.array(row["truth"]) >= row["low"]) & (np.array(row["truth"]) <= row["high"])
@@ -130,7 +131,7 @@ def test_constants_of_a_planar_mirror_are_found(tmp_path: Path) -> None:
 
 
 # A raised ring and a turned edge, two sessions and one; the longer loops are left to the benchmark.
-@pytest.mark.parametrize("seed", [0, 3])
+@pytest.mark.parametrize("seed", [pytest.param(0, marks=pytest.mark.slow), 3])
 def test_the_loop_closes(seed: int) -> None:
     """Seeded mirrors of tests/benchmarks/closed_loop.py, whose table is in docs/learning.md."""
     row = closed_loop.one_loop(seed)

@@ -63,9 +63,9 @@ def test_conditions_move_the_bench(mirror_folder: Path) -> None:
     bench = open_folder(mirror_folder).bench
     moved = NOTE.bench_for(bench)
     assert moved.wear.temperature == 18.5
-    # catalogue: iron oxide wears 0.3 of what cerium oxide does (checks.md section 6, judgement)
+    # catalogue: iron oxide wears 0.3 of what cerium oxide does (judgement)
     assert moved.preston == pytest.approx(0.3 * bench.preston)
-    # physics section 4, checks.md section 6: ten times as slow for 8 degC colder
+    # physics section 4: ten times as slow for 8 degC colder
     ratio = moved.relaxation_time_at(moved.laps[0]) / bench.relaxation_time_at(bench.laps[0])
     assert ratio == pytest.approx(10.0 ** (1.5 / 8.0))
     assert SessionNote(date=date(2026, 1, 1)).bench_for(bench) == bench
@@ -108,16 +108,14 @@ def test_a_folder_that_cannot_be_written(mirror_folder: Path, done: Path, after:
 
 
 def test_the_faster_record_wins(mirror_folder: Path, done: Path, after: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from wearsim.learn import record as module
+    fsync = os.fsync
 
-    whole = module._write_whole
-
-    def slow(partial: Path, texts: dict[str, str]) -> None:
-        whole(partial, texts)
-        monkeypatch.setattr(module, "_write_whole", whole)
+    def slow(handle: int) -> None:
+        monkeypatch.setattr(os, "fsync", fsync)
         record(mirror_folder, done, note=NOTE, profile=mirror_folder / "before.csv")
+        fsync(handle)
 
-    monkeypatch.setattr(module, "_write_whole", slow)
+    monkeypatch.setattr(os, "fsync", slow)
     with pytest.raises(CouldNotError, match="another record was faster"):
         record(mirror_folder, done, note=NOTE, readings=after)
     (only,) = open_folder(mirror_folder).sessions

@@ -18,9 +18,8 @@ from wearsim.errors import StoreError
 from wearsim.study.cases import job_for
 from wearsim.study.checkpoint import checkpoint_folder
 from wearsim.study.forecast import file_size
-from wearsim.study.hdf5_store import slabs
+from wearsim.study.hdf5_store import read_study, slabs
 from wearsim.study.plan import sample_of
-from wearsim.study.result import read_study
 from wearsim.study.run import run_study
 
 

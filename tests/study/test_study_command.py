@@ -15,7 +15,7 @@ from wearsim.cli.main import run
 from wearsim.show.study import study_figure, study_text
 from wearsim.study import run as runs
 from wearsim.study.executors import Pool
-from wearsim.study.result import StudyResult, read_study
+from wearsim.study.hdf5_store import StudyResult, read_study
 from wearsim.study.run import run_study
 
 SMALL = """

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 PLOTS = (".png", ".svg", ".pdf")
 
 
-class Engine(StrEnum):
+class EngineChoice(StrEnum):
     """How it is worked out."""
 
     radial = "radial"
@@ -78,12 +78,12 @@ DryRun = Annotated[
     bool, typer.Option("--dry-run", help="Check all input, list the files to be written; compute nothing.")
 ]
 _DRAWS = "Draws of the uncertain constants for the band; 0: none."
-Draws = Annotated[int, typer.Option("--draws", min=0, max=10_000, help=_DRAWS)]
+BandDraws = Annotated[int, typer.Option("--draws", min=0, max=10_000, help=_DRAWS)]
 EngineDraws = Annotated[
     int | None, typer.Option("--draws", min=0, max=10_000, show_default="32; planar engine: 0", help=_DRAWS)
 ]
-EngineChoice = Annotated[
-    Engine, typer.Option("--engine", help="radial: round averages. planar: stroke by stroke, not round.")
+EngineOption = Annotated[
+    EngineChoice, typer.Option("--engine", help="radial: round averages. planar: stroke by stroke, not round.")
 ]
 Cells = Annotated[
     int | None,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.history import past_of, plot_of
+from wearsim.cli.history import history_of, plot_of
 from wearsim.cli.options import DryRun, FolderPath, JsonOutput, Options, Workers, check_parent
 from wearsim.errors import InputError
 
@@ -31,7 +31,7 @@ class FaultChoice(StrEnum):
     edge = "turned edge"
 
 
-Fault = Annotated[FaultChoice | None, typer.Option("--fault", help="Of a new one; drawn, if not said.")]
+FaultOption = Annotated[FaultChoice | None, typer.Option("--fault", help="Of a new one; drawn, if not said.")]
 Diameter = Annotated[str | None, typer.Option("--diameter", metavar="D", help='Of a new one: "250 mm" or "10 in".')]
 Ratio = Annotated[
     float | None,
@@ -45,7 +45,7 @@ Own = Annotated[
 
 
 def command(
-    folder: FolderPath, options: Options, fault: Fault = None, diameter: Diameter = None,
+    folder: FolderPath, options: Options, fault: FaultOption = None, diameter: Diameter = None,
     focal_ratio: Ratio = None, sessions: Sessions = 6, minutes: Minutes = 60.0, programme: Own = None,
     output: JsonOutput = None, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
@@ -69,7 +69,7 @@ def command(
     messages.compiling()
     if fresh is not None:
         start_practice(folder, fresh)
-        messages.say(f"A practice mirror, simulated, in {folder}.")
+        messages.info(f"A practice mirror, simulated, in {folder}.")
     mirror = open_folder(folder)
     if programme is None:
         rounds = _rounds(folder, messages, sessions, minutes)
@@ -81,7 +81,7 @@ def command(
     options.deliver(
         lambda: {"rounds": [one.to_json() for one in rounds]},
         table=lambda: ending_text(rounds),
-        figure=lambda: plot_of(mirror, past_of(mirror, messages, options.seed)),
+        figure=lambda: plot_of(mirror, history_of(mirror, messages, options.seed)),
         json_file=output,
     )
     messages.next("history", folder, "--plot", "history.png")
@@ -132,7 +132,7 @@ def _rounds(folder: Path, messages: Messages, sessions: int, minutes: float) -> 
     from wearsim.show.history import round_text
 
     rounds = []
-    for one in rehearse(folder, sessions=sessions, minutes=minutes, progress=messages.say):
+    for one in rehearse(folder, sessions=sessions, minutes=minutes, progress=messages.info):
         rounds.append(one)
-        messages.say(round_text(one))
+        messages.info(round_text(one))
     return rounds

@@ -323,9 +323,10 @@ def evolve(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Flo
     n_r, n_p = w.size, u.size
     kw, ku = np.empty((4, n_r)), np.empty((4, n_p))
     survey = np.empty(4)
+    cold, warm = bool(1), bool(0)  # True and False would be types of their own, all below compiled for each
     report[:] = 0.0
     survey[3] = -1.0
-    status = rates(w, u, contact, nodes, poses, True, kw[0], ku[0], survey)
+    status = rates(w, u, contact, nodes, poses, cold, kw[0], ku[0], survey)
     if status != 0:
         report[2] = survey[2]
         return status
@@ -339,7 +340,7 @@ def evolve(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Flo
         for stage in range(1, 4):
             yw, yu = _stage(stage, h, w, kw), _stage(stage, h, u, ku)
             survey[3] = -1.0 if stage == 3 else 0.0
-            status = rates(yw, yu, contact, nodes, poses, False, kw[stage], ku[stage], survey)
+            status = rates(yw, yu, contact, nodes, poses, warm, kw[stage], ku[stage], survey)
             if status != 0:
                 report[2] = survey[2]
                 return status

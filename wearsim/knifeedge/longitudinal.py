@@ -1,8 +1,10 @@
 """Where the knife darkens a zone, exactly, and what a window of the mask reads of it (physics section 8).
 
-All positions are measured from the centre of curvature of the vertex, ``s - R``; larger is farther from
-the mirror. The forms below are exact and do not cancel: a tenth of a micrometre of knife travel survives
-a radius of curvature of ten metres.
+All positions are measured from the centre of curvature of the vertex, ``s - R`` [m]; larger is farther from
+the mirror. Everywhere `radius` is the distance from the axis [m], `error` the height of the surface above the conic
+[m] and `error_slope` its slope [1], arrays of any one shape; `target` is the conic, such as a bench's
+``mirror.geometry``, and `source` says whether the source moves with the knife. The forms below are exact and do not
+cancel: a tenth of a micrometre of knife travel survives a radius of curvature of ten metres.
 """
 
 from __future__ import annotations
@@ -28,13 +30,6 @@ def normal_aberration(radius: ArrayLike, error: ArrayLike, error_slope: ArrayLik
 
     ``s - R = z + r / z' - R`` with ``z = z_conic + error``; the conic's own part of it is ``-K z_conic``
     exactly, and what the error adds is written as a quotient.
-
-    Parameters
-    ----------
-    radius : array_like
-        Distance from the axis, above 0 [m].
-    error, error_slope : array_like
-        Height of the surface above the conic [m] and its slope [1].
     """
     r = np.asarray(radius, dtype=float)
     height = target.sagitta(r)
@@ -54,22 +49,6 @@ def knife_aberration(
         k - R = 2 d (A + (R - z) d) / (A - d^2)
 
     which for a paraboloid is ``r^2 / R + r^4 / (2 R^3)`` (derived from the law of reflection).
-
-    Parameters
-    ----------
-    radius : array_like
-        Distance from the axis, above 0 [m].
-    error, error_slope : array_like
-        Height of the surface above the conic [m] and its slope [1].
-    target : Conic
-        Such as a bench's ``mirror.geometry``.
-    source : {"moving", "fixed"}
-        Whether the source moves with the knife.
-
-    Returns
-    -------
-    ndarray
-        ``k - R`` [m].
     """
     shift = normal_aberration(radius, error, error_slope, target)
     if source == "moving":
@@ -84,22 +63,7 @@ def _conjugate(shift: Floats, radius: Floats, arm: Floats) -> Floats:
 
 
 def target_aberration(radius: ArrayLike, target: Conic, source: Source = "moving") -> Floats:
-    """Longitudinal aberration of a perfect conic: ``r^2 / 2R`` for a paraboloid and a moving source.
-
-    Parameters
-    ----------
-    radius : array_like
-        Distance from the axis [m].
-    target : Conic
-        Such as a bench's ``mirror.geometry``.
-    source : {"moving", "fixed"}
-        Whether the source moves with the knife.
-
-    Returns
-    -------
-    ndarray
-        [m]
-    """
+    """Longitudinal aberration of a perfect conic: ``r^2 / 2R`` for a paraboloid and a moving source."""
     r = np.asarray(radius, dtype=float)
     shift = target.normal_crossing(r)
     return shift if source == "moving" else _conjugate(shift, r, target.radius_of_curvature - target.sagitta(r))
@@ -130,22 +94,6 @@ def tolerable_aberration(
 
     With a fixed source ``2 R rho / r`` (Millies-Lacroix, Sky & Telescope, Feb 1976 [second-hand]), with a
     moving one half of that.
-
-    Parameters
-    ----------
-    radius : array_like
-        Distance of the zone from the axis, above 0 [m].
-    geometry : MirrorGeometry
-        Of the mirror.
-    wavelength : float
-        [m]
-    source : {"moving", "fixed"}
-        Whether the source moves with the knife.
-
-    Returns
-    -------
-    ndarray
-        [m]
     """
     rho = airy_radius(geometry, wavelength)
     factor = 2.0 if source == "fixed" else 1.0
@@ -173,10 +121,6 @@ class Zones:
         ----------
         windows : array_like, shape (n, 2)
             Inner and outer radius of each, as a mask has them [m].
-
-        Returns
-        -------
-        Zones
         """
         pairs = np.asarray(windows, dtype=float)
         return cls(inner=pairs[:, 0].copy(), outer=pairs[:, 1].copy())
@@ -235,23 +179,8 @@ def zone_readings(
 ) -> Floats:
     """Exact readings of a surface given by its profile, from the vertex's centre of curvature.
 
-    Through a window ``integral s r dr / integral r dr``; between its radii the profile is a cubic spline.
-
-    Parameters
-    ----------
-    zones : Zones
-        Where it is read.
-    radius, error : array_like, shape (m,)
-        Increasing radii and the height above the target conic [m].
-    target : Conic
-        Such as a bench's ``mirror.geometry``.
-    source : {"moving", "fixed"}
-        Whether the source moves with the knife.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Knife positions [m].
+    Through a window ``integral s r dr / integral r dr``, shape (n,) [m]; between its increasing radii (m,) the profile
+    is a cubic spline.
     """
     spline = ProfileSpline(np.asarray(radius, dtype=float), error)
     at, weights = zones.nodes()

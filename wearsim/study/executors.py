@@ -34,7 +34,7 @@ from wearsim.study.cases import Chunk, ChunkResult, Job, work_case, work_chunk
 
 # One thread of linear algebra a worker: the workers fill the cores, and sums are in one order everywhere.
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
-_TIMEOUT = 60.0
+TIMEOUT = 60.0
 """A scheduler, and its first worker, answer within this [s]."""
 _RECOUNT = 5.0
 """Workers of a cluster are counted again after this [s]."""
@@ -77,8 +77,8 @@ class Pool:
         """
         raise CouldNotError("the executor broke; what is complete is kept: run the study again with a new one")
 
-    def close(self, hurry: bool = False) -> None:
-        """Let the workers go; ``hurry``: without waiting for what they are at."""
+    def close(self, abandon: bool = False) -> None:
+        """Let the workers go; ``abandon``: without waiting for what they are at."""
 
 
 class ProcessPool(Pool):
@@ -104,13 +104,13 @@ class ProcessPool(Pool):
 
     def renew(self) -> Executor:
         """A new pool: a broken one stays broken."""
-        self.close(hurry=True)
+        self.close(abandon=True)
         self.executor = _new_processes(self.size)
         return self.open()
 
-    def close(self, hurry: bool = False) -> None:
+    def close(self, abandon: bool = False) -> None:
         """Let the processes go."""
-        self.executor.shutdown(wait=not hurry, cancel_futures=True)
+        self.executor.shutdown(wait=not abandon, cancel_futures=True)
 
 
 def _new_processes(workers: int) -> ProcessPoolExecutor:
@@ -159,21 +159,21 @@ class SchedulerPool(ClientPool):
 
     def __init__(self, address: str) -> None:
         try:
-            client = _dask().Client(address, timeout=_TIMEOUT, set_as_default=False)
+            client = _dask().Client(address, timeout=TIMEOUT, set_as_default=False)
         except (OSError, TimeoutError) as error:
             raise CouldNotError(f"{address}: no scheduler answers there") from error
         except ValueError as error:
             raise InputError("no address of a scheduler", value=address, expected="tcp://host:port") from error
         try:
-            client.wait_for_workers(1, timeout=_TIMEOUT)
+            client.wait_for_workers(1, timeout=TIMEOUT)
         except TimeoutError as error:
             client.close()
             raise CouldNotError(f"{address}: the scheduler there has no workers") from error
         super().__init__(client.get_executor(pure=False), client)
 
-    def close(self, hurry: bool = False) -> None:
+    def close(self, abandon: bool = False) -> None:
         """Leave the cluster."""
-        self.executor.shutdown(wait=not hurry)
+        self.executor.shutdown(wait=not abandon)
         self._client.close()
 
 
