@@ -15,8 +15,7 @@ from tests.helpers.simulated import programme_of
 from wearsim.bench.units import INCHES
 from wearsim.errors import InputError
 from wearsim.knifeedge.readings import load_readings, parse_readings
-from wearsim.learn.folder import SessionNote, open_folder
-from wearsim.learn.practice.file import Practice, practice_text, read_practice
+from wearsim.learn.mirror_folder import SessionNote, open_folder
 from wearsim.learn.practice.mirror import (
     FAULTS,
     PRACTICE_ACCURACY,
@@ -26,6 +25,7 @@ from wearsim.learn.practice.mirror import (
     draw_true_values,
     sheet_text,
 )
+from wearsim.learn.practice.practice_file import Practice, practice_text, read_practice
 from wearsim.learn.practice.rehearse import TARGET, rehearse, replay, start_practice, true_rms, work_and_record
 from wearsim.wear.constants import NAMES, Constants
 

@@ -19,7 +19,7 @@ from wearsim.bench.programme import Programme
 from wearsim.decide.limits import Limits
 from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.errors import ContactError
-from wearsim.kernels import radial as kernels
+from wearsim.kernels import radial_wear as kernels
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Constants

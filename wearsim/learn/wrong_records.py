@@ -20,9 +20,9 @@ import numpy as np
 from scipy.special import chdtrc, logsumexp
 
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.filter import FilterStep, SessionFilter, SessionModel
 from wearsim.learn.inference import Inference, StageReport
 from wearsim.learn.posterior import ConstantsPosterior
+from wearsim.learn.session_filter import FilterStep, SessionFilter, SessionModel
 from wearsim.wear.constants import Belief
 
 LEAST_FIT_CHANCE = 0.01

@@ -21,7 +21,7 @@ from wearsim.errors import CouldNotError, InputError, StoreError
 from wearsim.study.cases import FAILURES, ChunkResult, Job
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.quantities import PERCENTILES, QUANTITIES
-from wearsim.wear.hdf5 import data, digest, new_hdf5, provenance, scale, whole_file
+from wearsim.wear.outcome_file import data, digest, new_hdf5, provenance, scale, whole_file
 
 FORMAT = "wearsim study"
 VERSION = 1
