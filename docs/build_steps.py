@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import builtins
 import os
+import re
 import shutil
 import sys
 from pathlib import Path
@@ -35,7 +36,7 @@ class PageCommand(ProgramOutputDirective):
 
 
 def lay_out(app: Sphinx, page: str, source: list[str]) -> None:
-    """Before a page is read: its folder anew, with a copy of the examples; nothing that was answered before counts."""
+    """Before a page is read: a new folder for it, with a copy of the examples; nothing that was answered before counts."""
     if "{command-output}" in source[0]:
         shutil.rmtree(RUN / page, ignore_errors=True)
         unwanted = shutil.ignore_patterns("__pycache__")
@@ -70,6 +71,8 @@ def name_example(gallery: dict[str, Any], path: str | None) -> None:
 
 def mathml(node: Element, as_block: bool) -> str:
     """A formula as browsers draw it themselves, without a script from anywhere."""
+    if re.search(r"frac\d", node.astext()):  # 12 is read as one number, over nothing
+        LOG.warning("%s: braces are needed, \\frac{1}{2}", node.astext(), location=node)
     try:
         return tex2mathml(node.astext(), as_block=as_block)
     except MathError as error:
@@ -90,7 +93,7 @@ def formula(writer: Any, node: Element) -> None:
 
 
 def setup(app: Sphinx) -> dict[str, Any]:
-    """Take part in the build, which makes ``docs/generated/`` anew: nothing is left of what was renamed."""
+    """Take part in the build, which makes ``docs/generated/`` from nothing: nothing is left of what was renamed."""
     shutil.rmtree(RUN.parent, ignore_errors=True)
     command_wearsim()
     app.setup_extension("sphinxcontrib.programoutput")

@@ -47,6 +47,8 @@ sphinx_gallery_conf = {
     "remove_config_comments": True,
 }
 
+toc_object_entries_show_parents = "hide"
+
 html_theme = "pydata_sphinx_theme"
 html_title = f"wearsim {release}"
 html_math_renderer = "mathml"

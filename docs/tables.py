@@ -25,7 +25,7 @@ from wearsim.bench.mirror import Mirror  # noqa: F401
 from wearsim.bench.programme import STROKES, Spell  # noqa: F401
 from wearsim.figure.conic import Conic, MirrorGeometry
 from wearsim.figure.metrics import figure_numbers, percentiles
-from wearsim.learn.folder import SessionNote  # noqa: F401
+from wearsim.learn.mirror_folder import SessionNote  # noqa: F401
 from wearsim.study.axes import AxisTable, SampleTable  # noqa: F401
 from wearsim.study.plan import StudyTable  # noqa: F401
 from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, kept_quantities

@@ -27,25 +27,6 @@ settings.register_profile("wearsim", deadline=None, derandomize=True, print_blob
 settings.load_profile("wearsim")
 
 
-# The files that take longest, the longest first. Of two workers one would else be left alone with them at the end: xdist
-# begins with the files that have most tests, and these have few.
-LONGEST = (
-    "learn/test_practice.py", "learn/test_calibrate.py", "learn/test_jitter.py",
-    "decide/test_proposals.py", "cli/test_folder_commands.py", "examples/test_examples.py",
-    "cli/test_cli_planar.py", "cli/test_cli_propose.py", "decide/test_oracle.py", "decide/test_pressing.py",
-)  # fmt: skip
-
-
-def pytest_configure(config: pytest.Config) -> None:
-    if hasattr(config.option, "loadscopereorder"):
-        config.option.loadscopereorder = False
-
-
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    places = {name: place for place, name in enumerate(LONGEST)}
-    items.sort(key=lambda item: places.get("/".join(item.path.parts[-2:]), len(places)))
-
-
 def pytest_unconfigure() -> None:
     if _CACHE is not None:
         _CACHE.cleanup()

@@ -1,13 +1,16 @@
-"""How many threads or processes work at once: one number for the whole of wearsim, and threads in order.
+"""How many threads or processes work at once: one number for the whole of wearsim, and threads of Python and of numba.
 
 No result depends on the number.
 """
 
 from __future__ import annotations
 
+import importlib
 import os
-from collections.abc import Callable, Iterable
+import threading
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 T = TypeVar("T")
@@ -46,23 +49,84 @@ def in_threads(
 
     Parameters
     ----------
-    function : callable
-    *items : iterable
-        As for :func:`map`.
     workers : int, optional
         By default :func:`worker_count`; 1 works in the caller's own thread.
     done : callable
         Called in the caller's thread as each result is there, in order.
     """
     count = worker_count() if workers is None else workers
-    found = []
-    if count <= 1:
-        for result in map(function, *items):
+
+    def collected(results: Iterable[T]) -> list[T]:
+        found = []
+        for result in results:
             found.append(result)
             done()
         return found
+
+    if count <= 1:
+        return collected(map(function, *items))
     with ThreadPoolExecutor(max_workers=count) as pool:
-        for result in pool.map(function, *items):
-            found.append(result)
-            done()
-    return found
+        return collected(pool.map(function, *items))
+
+
+# The layer that numba would pick first on most machines (OpenMP) waits in a busy loop, so that on a machine that
+# others work on too it burns a core for nothing; and a process that has used it must not fork. ``workqueue`` sleeps
+# while it waits and survives a fork, but stops the process if two threads call it at once: hence the lock.
+LAYER = "workqueue"
+_ONE_CALLER = threading.RLock()
+
+# OpenMP is quicker: its threads wait in a loop, and need not be woken. Two rules make it fit for a process that is the
+# tool's own: nothing forks from a command, and a loop this short (tenths of a millisecond) gives way to other work.
+_OWN_LAYER, _SPINS = "omp", "30000"
+_own_process = False
+
+
+def claim_process() -> None:
+    """Say that this process does nothing but this command: OpenMP may be used where it is there.
+
+    What a person has set (``NUMBA_THREADING_LAYER``, ``GOMP_SPINCOUNT``, ``OMP_WAIT_POLICY``) stands.
+    """
+    global _own_process
+    _own_process = True
+    if "OMP_WAIT_POLICY" not in os.environ:
+        os.environ.setdefault("GOMP_SPINCOUNT", _SPINS)  # read when the library is loaded
+
+
+@contextmanager
+def kernel_threads(most: int) -> Iterator[None]:
+    """Room for a parallel kernel: this thread alone calls one, with at most ``most`` threads at work.
+
+    Numba's own settings come first: ``NUMBA_THREADING_LAYER`` the layer, ``NUMBA_NUM_THREADS`` or
+    ``numba.set_num_threads`` the largest number of threads; then :func:`worker_count`.
+
+    Yields
+    ------
+    None
+    """
+    import numba
+
+    with _ONE_CALLER:
+        choose_layer()
+        before = numba.get_num_threads()
+        numba.set_num_threads(max(1, min(before, most, worker_count())))
+        try:
+            yield
+        finally:
+            numba.set_num_threads(before)
+
+
+def choose_layer() -> None:
+    """Choose numba's threading layer, unless the person has chosen, or a parallel kernel has run already."""
+    import numba
+
+    config: Any = numba.config
+    if config.THREADING_LAYER == "default":
+        config.THREADING_LAYER = _OWN_LAYER if _own_process and _has_openmp() else LAYER
+
+
+def _has_openmp() -> bool:
+    try:
+        importlib.import_module("numba.np.ufunc.omppool")
+    except ImportError:
+        return False
+    return True

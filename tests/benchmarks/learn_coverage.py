@@ -25,8 +25,7 @@ from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, programme_from_table
 from wearsim.learn.cache import KeptCalibration
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_sessions, filter_of
-from wearsim.learn.filter import Discrepancy, SessionFilter
-from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
+from wearsim.learn.mirror_folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.practice.mirror import (
     DrawnMirror,
     KnifeEdgeTester,
@@ -37,6 +36,7 @@ from wearsim.learn.practice.mirror import (
 )
 from wearsim.learn.present_state import present_state
 from wearsim.learn.record import create_folder, record
+from wearsim.learn.session_filter import Discrepancy, SessionFilter
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.constants import NAMES, prior
 from wearsim.wear.initial_figure import start_figure

@@ -20,14 +20,15 @@ import numba
 import numpy as np
 import pytest
 
+from tests.helpers.planar_rig import planar_pieces
 from wearsim.bench.programme import Stroke
-from wearsim.kernels import planar_grid as floor
-from wearsim.kernels.planar import walk
+from wearsim.kernels import planar_grid as grid
+from wearsim.kernels.planar_wear import walk
+from wearsim.parallel import choose_layer
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.planar.grid import read_map
-from wearsim.wear.planar.motion import Motion, nominal, poses_of, times_of_strokes
-from wearsim.wear.planar.threads import choose_layer
-from wearsim.wear.planar.walk import Pieces, PlanarSpell, room_for, walk_spell
+from wearsim.wear.planar.motion import Motion, moments_of, poses_of
+from wearsim.wear.planar.walk import PlanarSpell, room_for, walk_spell
 
 # lay: places 11, read 9, hold 11, stiffen 6, add 1; wear: cover 5, wear 10, peak and contact 10;
 # creep: places 11, read 9, bear 33, sink 7
@@ -37,8 +38,8 @@ A_PASS = 13
 # creep: places 2, read 3, bear 12, sink 2
 FUSED_ONCE = 36
 FUSED_A_PASS = 4
-PIECES = Pieces(0.15, 0.15, 5e9, 300.0, 8e-13, edge_gain=0.3)
 LOAD, CELLS = 70.0, 128
+PIECES = planar_pieces(CELLS, edge_gain=0.3)
 
 
 @pytest.fixture(autouse=True)
@@ -79,32 +80,31 @@ def operations_a_second() -> float:
 
 
 def _rig(strokes: int):
-    glass = PIECES.glass(CELLS)
-    pitch = PIECES.pitch(glass)
+    glass, pitch = PIECES.glass, PIECES.pitch
     motion = Motion("tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 2 * np.pi / 240, 2 * np.pi / 360, lead=0.005)
-    poses = poses_of(motion, times_of_strokes(0, strokes, 16), nominal(strokes), 0.075)
+    poses = poses_of(motion, moments_of(0, strokes, 16), 0.075)
     w = 250e-9 * np.exp(-(((glass.distance / 0.15 - 0.82) / 0.1) ** 2))
     return glass, pitch, poses, w, np.zeros((pitch.across.size,) * 2)
 
 
-def _walk_once(rig, settled):
+def _walk_once(rig, balances):
     glass, pitch, poses, w, u = rig
     work = room_for(glass, pitch, 4)
-    walk(poses, settled, w.copy(), u.copy(), glass, pitch, work, LOAD, PIECES.preston, PIECES.relaxation, 1e-9)
+    walk(poses, balances, w.copy(), u.copy(), glass, pitch, work, LOAD, PIECES.preston, PIECES.relaxation, 1e-9)
 
 
 def test_against_the_arithmetic_floor():
     rate = operations_a_second()
     rig = _rig(40)
-    settled = np.zeros((*rig[2].shape[:2], floor.SETTLEMENT_COLUMNS))
+    balances = np.zeros((*rig[2].shape[:2], grid.BALANCE_COLUMNS))
     before = numba.get_num_threads()
     numba.set_num_threads(1)
-    _walk_once(rig, settled)
-    seconds = _best(lambda: _walk_once(rig, settled.copy() * 0.0), 15)
+    _walk_once(rig, balances)
+    seconds = _best(lambda: _walk_once(rig, balances.copy() * 0.0), 15)
     numba.set_num_threads(before)
     size = float(rig[0].across[1] - rig[0].across[0])
-    cells = settled[..., floor.COVERED] / size**2
-    passes = settled[..., floor.STEPS]
+    cells = balances[..., grid.COVERED] / size**2
+    passes = balances[..., grid.STEPS]
     print(f"\nrate {rate / 1e9:.1f} G multiply-adds/s; {seconds / passes.size * 1e6:.1f} us a pose")
     print(
         f"{seconds / np.sum(cells) * 1e9:.2f} ns a cell and pose, {seconds / np.sum(cells * passes) * 1e9:.2f} ns a pass"
@@ -171,13 +171,13 @@ def _numpy_pose(pose, w, u, glass, pitch, guess):
 def test_against_numpy():
     rig = _rig(6)
     glass, pitch, poses, w, u = rig
-    settled = np.zeros((*poses.shape[:2], floor.SETTLEMENT_COLUMNS))
+    balances = np.zeros((*poses.shape[:2], grid.BALANCE_COLUMNS))
     before = numba.get_num_threads()
     numba.set_num_threads(1)
-    _walk_once(rig, settled)
-    ours = _best(lambda: _walk_once(rig, settled.copy() * 0.0), 15) / settled[..., 0].size
+    _walk_once(rig, balances)
+    ours = _best(lambda: _walk_once(rig, balances.copy() * 0.0), 15) / balances[..., 0].size
     numba.set_num_threads(before)
-    guesses = settled[-1, :, :3]
+    guesses = balances[-1, :, :3]
     theirs = (
         _best(lambda: [_numpy_pose(p, w, u, glass, pitch, g) for p, g in zip(poses[-1], guesses, strict=True)], 5) / 16
     )
@@ -189,13 +189,13 @@ def test_two_threads_against_one():
         pytest.skip("one core")
     # a stroke at a time, in turns: short enough to fall between what others do on the machine
     glass, pitch, poses, w, u = _rig(1)
-    settled = np.zeros((*poses.shape[:2], floor.SETTLEMENT_COLUMNS))
+    balances = np.zeros((*poses.shape[:2], grid.BALANCE_COLUMNS))
     before, times = numba.get_num_threads(), {1: [], 2: []}
     rooms = {threads: room_for(glass, pitch, 4) for threads in times}
 
     def stroke(threads: int) -> float:
         numba.set_num_threads(threads)
-        state, pitch_state, guess = w.copy(), u.copy(), settled.copy()
+        state, pitch_state, guess = w.copy(), u.copy(), balances.copy()
         begin = time.perf_counter()
         walk(
             poses, guess, state, pitch_state, glass, pitch, rooms[threads], LOAD, PIECES.preston,
@@ -241,9 +241,9 @@ def _two_side_by_side() -> float:
 
 
 def test_a_spell_of_twenty_minutes():
-    glass, pitch, _, w, u = _rig(1)
+    *_, w, u = _rig(1)
     motion = Motion("tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 2 * np.pi / 240, 2 * np.pi / 360, lead=0.005)
     spell = PlanarSpell(1200.0, LOAD, motion, 0.06, 0.002)
     begin = time.perf_counter()
-    report = walk_spell(spell, PIECES, glass, pitch, w, u, accuracy=PlanarAccuracy(cells=CELLS))
+    report = walk_spell(spell, PIECES, w, u, accuracy=PlanarAccuracy(cells=CELLS))
     print(f"\n1000 strokes, {CELLS} cells across: {time.perf_counter() - begin:.2f} s, {report.steps} poses")

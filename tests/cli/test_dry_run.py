@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from wearsim.learn.cache import KeptCalibration, keep
-from wearsim.learn.folder import open_folder
+from wearsim.learn.mirror_folder import open_folder
 from wearsim.wear.constants import prior
 
 Call = Callable[..., Any]
@@ -45,7 +45,7 @@ def idle(monkeypatch: pytest.MonkeyPatch) -> None:
     def run(*_: Any, **__: Any) -> None:
         raise AssertionError("an engine ran in a dry run")
 
-    monkeypatch.setattr("wearsim.kernels.radial.evolve", run)
+    monkeypatch.setattr("wearsim.kernels.radial_wear.evolve", run)
     monkeypatch.setattr("wearsim.wear.radial.engine.RadialEngine.work_spell", run)
     monkeypatch.setattr("wearsim.wear.planar.engine.PlanarEngine.work_spell", run)
 

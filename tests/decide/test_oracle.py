@@ -23,6 +23,7 @@ def test_every_figure_has_an_oracle() -> None:
     assert set(ORACLE) == {case.name for case in CASES} and len(CASES) >= 12
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", CHECKED)
 def test_a_proposal_comes_near_the_oracle(number: int) -> None:
     case = CASES[number]

@@ -131,7 +131,7 @@ def test_a_count_is_met_by_the_coarsest_grid_that_can(count: int) -> None:
 
 
 def test_more_strokes_than_the_finest_grid_makes_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("wearsim.decide.stroke_library._MOST_STEPS", 4)
+    monkeypatch.setattr("wearsim.decide.stroke_library.MOST_STEPS", 4)
     with pytest.raises(ValueError, match=r"count: 999 strokes, expected at most \d+"):
         ws.library(small_bench(), count=999)
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import tables
 from scipy.stats import norm
+
+from docs import tables
 
 
 def test_moments_of_the_factors() -> None:

@@ -6,8 +6,9 @@ import re
 from pathlib import Path
 
 import numpy as np
-import validation as v
 from cogapp import Cog
+
+from docs import validation as v
 
 PAGE = Path(v.__file__).with_name("validation.md")
 NUMBER = re.compile(r"(?<![\w.])[-+]?\d+(?:\.\d+)?")

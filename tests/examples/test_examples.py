@@ -17,6 +17,7 @@ from matplotlib.figure import Figure
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SCRIPTS = sorted(path.stem for path in EXAMPLES.glob("*.py"))
+LONG = {"how_many_sessions"}  # searches three times
 
 
 def load(name: str) -> Any:
@@ -44,7 +45,9 @@ def test_there_are_enough() -> None:
     assert len(SCRIPTS) >= 8
 
 
-@pytest.mark.parametrize("name", SCRIPTS)
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] if name in LONG else []) for name in SCRIPTS]
+)
 def test_it_asks_answers_and_draws(name: str) -> None:
     text = (EXAMPLES / f"{name}.py").read_text(encoding="utf-8")
     assert text.split('"""')[1].split("\n")[1].endswith("?"), "the docstring begins with the question"
@@ -148,7 +151,7 @@ def every_session_closes_in() -> bool:
         top_piece_turns_concave, colder_pitch_holds_on, smaller_laps_dig, a_mask_helps_a_turned_edge,
         more_windows_tell_more, windows_beat_their_middles, warm_laps_follow_sooner, long_strokes_parabolize,
         the_zone_comes_nearer_to_the_target, the_band_tells_them_apart, there_is_a_largest_overhang,
-        every_session_closes_in,
+        pytest.param(every_session_closes_in, marks=pytest.mark.slow),
     ],
     ids=lambda holds: holds.__name__,
 )  # fmt: skip

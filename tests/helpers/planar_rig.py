@@ -13,8 +13,8 @@ from wearsim.bench.programme import Stroke
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import GlassGrid, PitchGrid
 from wearsim.wear.accuracy import PlanarAccuracy
-from wearsim.wear.engine import SpellReport
-from wearsim.wear.planar.grid import ring_mean
+from wearsim.wear.engine_protocol import SpellReport
+from wearsim.wear.planar.grid import Mask, across_glass, across_lap, glass_of, pitch_of, ring_mean
 from wearsim.wear.planar.motion import Motion
 from wearsim.wear.planar.walk import Pieces, PlanarSpell, walk_spell
 
@@ -26,6 +26,18 @@ def one_thread() -> Iterator[None]:
     numba.set_num_threads(1)
     yield
     numba.set_num_threads(before)
+
+
+def planar_pieces(
+    cells: int, mirror_radius: float = 0.15, lap_radius: float = 0.15, *, stiffness: float = 5e9, relaxation: float = 300.0,
+    preston: float = 8e-13, hole_radius: float = 0.0, edge_gain: float = 0.0, edge_length: float = 5e-3,
+    mask: Mask | None = None,
+) -> Pieces:  # fmt: skip
+    """Two pieces on their grids, SI."""
+    across = across_glass(mirror_radius, cells)
+    glass = glass_of(mirror_radius, hole_radius, across, edge_gain, edge_length)
+    pitch = pitch_of(lap_radius, across_lap(lap_radius, across), stiffness, mask)
+    return Pieces(glass, pitch, stiffness, relaxation, preston)
 
 
 WALK, HAND = 2.0 * np.pi / 240.0, 2.0 * np.pi / 360.0
@@ -43,13 +55,12 @@ class Rig:
     u: Floats = field(init=False)
 
     def __post_init__(self) -> None:
-        self.glass = self.pieces.glass(self.accuracy.cells)
-        self.pitch = self.pieces.pitch(self.glass)
+        self.glass, self.pitch = self.pieces.glass, self.pieces.pitch
         self.w = np.zeros((self.glass.across.size,) * 2)
         self.u = np.zeros((self.pitch.across.size,) * 2)
 
     def raise_zone(self, height: float = 250e-9, at: float = 0.82, width: float = 0.1) -> None:
-        share = self.glass.distance / self.pieces.mirror_radius
+        share = self.glass.distance / self.glass.radius
         self.w[:] = height * np.exp(-np.minimum(((share - at) / width) ** 2, 700.0))
 
     def work(self, motion: Motion | None, seconds: float, load: float = 70.0, **options: object) -> SpellReport:
@@ -58,8 +69,6 @@ class Rig:
         return walk_spell(
             spell,
             self.pieces,
-            self.glass,
-            self.pitch,
             self.w,
             self.u,
             accuracy=self.accuracy,
@@ -73,10 +82,7 @@ class Rig:
 @pytest.fixture(scope="session")
 def rig() -> Callable[..., Rig]:
     def make(cells: int = 64, poses: int = 16, **pieces: object) -> Rig:
-        settings: dict[str, object] = {
-            "mirror_radius": 0.15, "lap_radius": 0.15, "stiffness": 5e9, "relaxation": 300.0, "preston": 8e-13,
-        }  # fmt: skip
-        return Rig(Pieces(**{**settings, **pieces}), PlanarAccuracy(cells=cells, poses=poses))  # type: ignore[arg-type]
+        return Rig(planar_pieces(cells, **pieces), PlanarAccuracy(cells=cells, poses=poses))  # type: ignore[arg-type]
 
     return make
 

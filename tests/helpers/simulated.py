@@ -11,10 +11,14 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import programme_from_table
 from wearsim.knifeedge.readings import Readings
-from wearsim.learn.filter import LEARNING, Discrepancy, SessionFilter, SessionModel
+from wearsim.learn.calibrate import Calibration
 from wearsim.learn.observation import of_readings
+from wearsim.learn.posterior import ConstantsPosterior
 from wearsim.learn.practice.mirror import DrawnMirror, KnifeEdgeTester, draw_mirror
-from wearsim.wear.constants import Constants
+from wearsim.learn.session_filter import LEARNING, Discrepancy, SessionFilter, SessionModel
+from wearsim.learn.wrong_records import SessionFit
+from wearsim.show.calibration import calibration_text
+from wearsim.wear.constants import Belief, Constants
 from wearsim.wear.initial_figure import StartFigure, on_grid
 from wearsim.wear.state import State, start_state
 
@@ -30,6 +34,27 @@ PROGRAMMES: tuple[tuple[dict[str, Any], ...], ...] = (
 WRONG: tuple[dict[str, Any], ...] = (
     {"stroke": "w", "length": 0.7, "side_sweep": 0.25, "minutes": 30, "on_top": "mirror"},
 )
+
+
+def simulated_mirror(seed: int) -> DrawnMirror:
+    """The mirror of :func:`simulated_sessions`."""
+    return draw_mirror(seed, "raised ring", 0.25, 5.0)
+
+
+def calibration_of(preston: float, *sessions: SessionFit) -> Calibration:
+    """A calibration that found the Preston coefficient this many times as stated, and the rest as stated."""
+    before = Belief(np.zeros(4), np.diag(np.log([2.5, 3.0, 2.5, 2.0]) ** 2))
+    logs = np.log([[preston * 0.95, 1.0, 1.0, 1.0], [preston * 1.05, 1.0, 1.0, 1.0]])
+    posterior = ConstantsPosterior(logs, np.full(2, 0.1), np.full(2, 0.5), 0.0)
+    return Calibration(before, posterior, sessions, ())
+
+
+def verdict_on(fit: SessionFit) -> str:
+    """The last column of a session's line in the report."""
+    text = calibration_text(simulated_mirror(1).bench, calibration_of(1.0, fit))
+    chance = f"{fit.chance:.0%}" if fit.chance >= 0.01 else "under 1%"
+    (line,) = (line for line in text.splitlines() if line.split()[:2] == [str(fit.number), f"{fit.chi_square:.1f}"])
+    return line.partition(chance)[2].strip()
 
 
 def programme_of(spells: tuple[dict[str, Any], ...]) -> Programme:
@@ -64,7 +89,7 @@ def simulated_sessions(
     One session may be recorded wrongly, or as begun on a pressed lap that in truth was spherical.
     """
     rng = np.random.default_rng(seed)
-    drawn, tester = draw_mirror(seed, "raised ring", 0.25, 5.0), KnifeEdgeTester()
+    drawn, tester = simulated_mirror(seed), KnifeEdgeTester()
     first = on_grid(drawn.bench, drawn.start, LEARNING)
     state = start_state(drawn.bench, first.radius, first.height, LEARNING)
     models = []

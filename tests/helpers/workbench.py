@@ -17,7 +17,7 @@ from wearsim.bench.programme import Programme, Spell
 from wearsim.figure.conic import Conic
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.engine import Run, SpellReport
+from wearsim.wear.engine_protocol import Run, SpellReport
 from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import State, glass_grid, lap_name, start_state
 

@@ -35,7 +35,7 @@ from wearsim.bench.toml_io import programme_from_table
 from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.show.strokes import spell_title, stroke_path
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.planar.motion import Motion, nominal, poses_of
+from wearsim.wear.planar.motion import Motion, poses_of
 from wearsim.wear.radial.path_weights import load_cases, offset_weights
 from wearsim.wear.strokes import path_of, stroke_reach
 
@@ -48,7 +48,7 @@ print(json.dumps({
     "words": spell_title(spell),
     "path": np.array(path_of(stroke, moments))[:, 0].tolist(),
     "drawn": np.array(stroke_path(stroke)).tolist(),
-    "planar": poses_of(Motion("tool", stroke), moments, nominal(1), 1.0)[0, :, :2].T.tolist(),
+    "planar": poses_of(Motion("tool", stroke), moments, 1.0)[0, :, :2].T.tolist(),
     "reach": stroke_reach(stroke),
     "mean_offset": float(weights.time[:, 0] @ weights.offset),
     "proposed": StrokeSpec("tool", None, "eight", 0.5, 0.2).spell(10.0, 50.0).stroke_on(0.3) == stroke,

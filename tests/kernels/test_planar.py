@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
-from wearsim.kernels import planar_grid as floor
-from wearsim.kernels.planar import walk
+from wearsim.kernels import planar_grid as grid
+from wearsim.kernels.planar_wear import walk
 from wearsim.wear.planar.grid import facets, read_map
 from wearsim.wear.planar.walk import room_for
 
@@ -15,7 +15,7 @@ FORCE, PRESTON, RELAXATION, SECONDS = 70.0, 8e-13, 300.0, 0.075
 
 
 def _pose(offset, azimuth, turned, rate=0.02, ahead=0.004):
-    pose = np.zeros(floor.POSE_COLUMNS)
+    pose = np.zeros(grid.POSE_COLUMNS)
     pose[0], pose[1] = offset * np.cos(azimuth), offset * np.sin(azimuth)
     pose[2], pose[3] = np.cos(turned), np.sin(turned)
     pose[4], pose[5], pose[6] = 0.2 * np.cos(azimuth + 0.3), 0.2 * np.sin(azimuth + 0.3), rate
@@ -79,7 +79,7 @@ def _balance(weight, gap, x, y, pose):
     return z[0], z[1] / length, z[2] / length
 
 
-def _sunk(made, pose, w, u, settled):
+def _sunk(made, pose, w, u, balances):
     glass, pitch = made.glass, made.pitch
     size = glass.across[1] - glass.across[0]
     p, q = np.meshgrid(pitch.across, pitch.across)
@@ -87,7 +87,7 @@ def _sunk(made, pose, w, u, settled):
     distance = np.hypot(x, y)
     near = distance < glass.radius + size
     height = read_map(w, glass.across, np.where(near, x, 0.0), np.where(near, y, 0.0))
-    depth = np.maximum(0.0, settled[0] + settled[1] * x + settled[2] * y + height + u)
+    depth = np.maximum(0.0, balances[0] + balances[1] * x + balances[2] * y + height + u)
     need = (glass.reach**2 + pose[0] ** 2 + pose[1] ** 2 - pitch.radius**2) / (2 * glass.reach)
     reached = pose[0] * x + pose[1] * y >= need * distance
     fading = np.exp(-np.minimum(np.maximum(glass.radius - distance, -glass.fade) / glass.fade, 100.0))
@@ -98,13 +98,13 @@ def _sunk(made, pose, w, u, settled):
 
 
 def _walked(made, pose, w, u):
-    settled = np.zeros((1, 1, floor.SETTLEMENT_COLUMNS))
+    balances = np.zeros((1, 1, grid.BALANCE_COLUMNS))
     work = room_for(made.glass, made.pitch, 2)
     one, other = w.copy(), u.copy()
     walk(
-        pose[None, None, :], settled, one, other, made.glass, made.pitch, work, FORCE, PRESTON, RELAXATION, 1e-9
+        pose[None, None, :], balances, one, other, made.glass, made.pitch, work, FORCE, PRESTON, RELAXATION, 1e-9
     )  # fmt: skip
-    return w - one, u - other, settled[0, 0], work
+    return w - one, u - other, balances[0, 0], work
 
 
 @pytest.mark.parametrize("shape", ["none", "square"])
@@ -114,10 +114,10 @@ def test_pose_is_its_twin(rig, rng, shape, offset, lap):
     w, u = _surfaces(made, rng)
     pose = _pose(offset, 0.7, 0.4)
     worn, sunk, force, held = _twin(made, pose, w, u)
-    got_worn, got_sunk, settled, _ = _walked(made, pose, w, u)
-    assert settled[floor.STATUS] == floor.BALANCED
+    got_worn, got_sunk, balances, _ = _walked(made, pose, w, u)
+    assert balances[grid.STATUS] == grid.BALANCED
     assert force == pytest.approx(FORCE, rel=1e-9)
-    assert settled[floor.COVERED] == pytest.approx(held.sum(), rel=1e-9)
+    assert balances[grid.COVERED] == pytest.approx(held.sum(), rel=1e-9)
     glass = made.glass.area > 0.0
     assert np.abs(got_worn - worn)[glass].max() < 1e-7 * worn.max()
     p = np.hypot(made.pitch.across[None, :], made.pitch.across[:, None])
@@ -133,10 +133,10 @@ def test_force_and_moments_balance_from_any_state(rig, offset, azimuth, turned, 
     made = rig(32, edge_gain=0.3)
     w, u = _surfaces(made, np.random.default_rng(seed))
     pose = _pose(offset, azimuth, turned)
-    worn, _, settled, _ = _walked(made, pose, size * w, size * u)
-    assert settled[floor.STATUS] == floor.BALANCED
-    assert settled[floor.IMBALANCE] <= 1e-9
-    assert settled[floor.STEPS] < 30
+    worn, _, balances, _ = _walked(made, pose, size * w, size * u)
+    assert balances[grid.STATUS] == grid.BALANCED
+    assert balances[grid.IMBALANCE] <= 1e-9
+    assert balances[grid.STEPS] < 30
     assert worn.min() >= 0.0
 
 
@@ -146,22 +146,22 @@ def test_solution_is_the_same_from_any_guess(rig, rng):
     pose = _pose(0.08, 0.3, 1.0)
     found = []
     for guess in ([0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [-1e-3, 5e-3, 1e-3], [1e-7, -1e-6, 2e-6], [-1.0, 0.0, 0.0]):
-        settled = np.zeros((1, 1, floor.SETTLEMENT_COLUMNS))
-        settled[0, 0, :3] = guess
+        balances = np.zeros((1, 1, grid.BALANCE_COLUMNS))
+        balances[0, 0, :3] = guess
         work = room_for(made.glass, made.pitch, 1)
         walk(
-            pose[None, None, :], settled, w.copy(), u.copy(), made.glass, made.pitch, work, FORCE, PRESTON, RELAXATION,
+            pose[None, None, :], balances, w.copy(), u.copy(), made.glass, made.pitch, work, FORCE, PRESTON, RELAXATION,
             1e-12,
         )  # fmt: skip
-        assert settled[0, 0, floor.STATUS] == floor.BALANCED
-        found.append(settled[0, 0, :3].copy())
+        assert balances[0, 0, grid.STATUS] == grid.BALANCED
+        found.append(balances[0, 0, :3].copy())
     assert np.ptp(found, axis=0) == pytest.approx(np.zeros(3), abs=1e-10 * np.abs(found).max())
 
 
 def test_a_load_off_the_lap_is_said_to_have_no_balance(rig):
     made = rig(48)
     pose = _pose(0.05, 0.0, 0.0)
-    pose[floor.LOAD_X] = 0.16
-    worn, _, settled, _ = _walked(made, pose, made.w, made.u)
-    assert settled[floor.STATUS] == floor.UNBALANCED
+    pose[grid.LOAD_X] = 0.16
+    worn, _, balances, _ = _walked(made, pose, made.w, made.u)
+    assert balances[grid.STATUS] == grid.UNBALANCED
     assert not worn.any()

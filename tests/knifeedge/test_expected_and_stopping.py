@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.helpers.knife_surfaces import FINE, MIRROR, A, cosines, eight_windows, exact, sheet
-from wearsim.knifeedge.expected import expected_readings, reading_matrix
+from wearsim.knifeedge.forward_model import expected_readings, reading_matrix
 from wearsim.knifeedge.longitudinal import zone_readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.knifeedge.stopping import when_to_stop

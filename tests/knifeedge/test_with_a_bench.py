@@ -9,7 +9,7 @@ import pytest
 
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.profile import read_profile
-from wearsim.knifeedge.expected import expected_readings
+from wearsim.knifeedge.forward_model import expected_readings
 from wearsim.knifeedge.readings import parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
 

@@ -13,7 +13,7 @@ import tomli_w
 from wearsim.bench.input_errors import parse_toml
 from wearsim.cli.main import run
 from wearsim.learn.cache import FILE, KeptCalibration, keep, recall_or_calibrate, recalled, stale
-from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
+from wearsim.learn.mirror_folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.record import record
 from wearsim.wear.constants import Belief
 

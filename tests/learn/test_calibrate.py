@@ -7,10 +7,10 @@ from functools import cache
 import numpy as np
 import pytest
 
-from tests.helpers.simulated import simulated_sessions
+from tests.helpers.simulated import simulated_mirror, simulated_sessions
 from wearsim.learn.calibrate import Calibration, calibrate_sessions, with_session_spread
-from wearsim.learn.misfit import without_misfits
 from wearsim.learn.posterior import ConstantsPosterior
+from wearsim.learn.wrong_records import without_misfits
 from wearsim.show.calibration import calibration_figure, calibration_text
 from wearsim.wear.constants import NAMES, Belief, Constants, prior
 
@@ -63,7 +63,7 @@ def test_a_session_set_aside_shows_the_miss_of_its_record_believed() -> None:
     assert two.chi_square > 10.0 * calibrated(2, wrong=2).steps[1].chi_square
     assert one.chance > 0.01
     assert two.to_json()["chi_square"] == two.chi_square
-    bench = simulated_sessions(11, TRUTH, count=1)[0].bench
+    bench = simulated_mirror(11).bench
     text = calibration_text(bench, calibrated(2, wrong=2))
     (row,) = (line for line in text.splitlines() if "does not fit: set aside" in line)
     assert "under 1%" in row

@@ -7,12 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.helpers.simulated import simulated_sessions
-from wearsim.learn.calibrate import Calibration, calibrate_sessions
-from wearsim.learn.filter import SessionFilter
-from wearsim.learn.misfit import LEAST_FIT_CHANCE, SessionFit, birge_ratio
-from wearsim.learn.posterior import ConstantsPosterior
-from wearsim.show.calibration import _verdict, calibration_text
+from tests.helpers.simulated import calibration_of, simulated_mirror, simulated_sessions, verdict_on
+from wearsim.learn.calibrate import calibrate_sessions
+from wearsim.learn.session_filter import SessionFilter
+from wearsim.learn.wrong_records import LEAST_FIT_CHANCE, SessionFit, birge_ratio
+from wearsim.show.calibration import calibration_text
 from wearsim.wear.constants import Belief, Constants
 
 
@@ -29,7 +28,7 @@ def test_what_a_session_is_called(chance: float, fits: bool, doubtful: bool, ver
     fit = SessionFit(1, 40.0, 7, chance, fits, 1e-8)
     assert fit.is_doubtful is doubtful
     assert fit.to_json()["doubtful"] is doubtful
-    assert _verdict(fit) == verdict
+    assert verdict_on(fit) == verdict
 
 
 def test_the_ratio_is_that_of_the_doubtful_sessions_alone() -> None:
@@ -66,21 +65,15 @@ def test_intervals_are_widened_where_a_session_is_doubtful() -> None:
     assert doubtful.ratio == pytest.approx(np.sqrt(fit.chi_square / fit.compared))
     sigma = [float(np.sqrt(found.belief.covariance[0, 0])) for found in (plain, doubtful)]
     assert sigma[1] > 0.8 * doubtful.ratio * sigma[0]
-    bench = simulated_sessions(11, Constants(), count=1)[0].bench
+    bench = simulated_mirror(11).bench
     text = " ".join(calibration_text(bench, doubtful).split())
     assert f"{doubtful.ratio:.1f} times as uncertain as it is stated" in text
     assert doubtful.to_json(bench)["uncertainty_ratio"] == doubtful.ratio
 
 
 def test_a_constant_beyond_what_the_bench_states_is_remarked_on() -> None:
-    bench = simulated_sessions(11, Constants(), count=1)[0].bench
-    before = Belief(np.zeros(4), np.diag(np.log([2.5, 3.0, 2.5, 2.0]) ** 2))
-
-    def found(preston: float) -> Calibration:
-        logs = np.log([[preston * 0.95, 1.0, 1.0, 1.0], [preston * 1.05, 1.0, 1.0, 1.0]])
-        posterior = ConstantsPosterior(logs, np.full(2, 0.1), np.full(2, 0.5), 0.0)
-        return Calibration(before, posterior, (), ())
-
+    bench = simulated_mirror(11).bench
+    found = calibration_of
     assert found(4.4).outside == {}  # 2.5 to the power 1.645 is 4.51
     assert "check" not in calibration_text(bench, found(4.4))
     far = found(6.0)

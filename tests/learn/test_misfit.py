@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 
 from tests.benchmarks.wrong_records import mixture_moments
-from tests.helpers.simulated import simulated_sessions
+from tests.helpers.simulated import simulated_mirror, simulated_sessions, verdict_on
 from wearsim.bench.toml_io import programme_from_table, spell_table
 from wearsim.learn.calibrate import Calibration
-from wearsim.learn.filter import SessionFilter
 from wearsim.learn.inference import SAMPLING_WIDENING, Inference
-from wearsim.learn.misfit import (
+from wearsim.learn.posterior import Mode, importance_weights
+from wearsim.learn.session_filter import SessionFilter
+from wearsim.learn.wrong_records import (
     DOUBT_CHANCE,
     SIZE_SHARE,
     SessionFit,
@@ -24,12 +25,11 @@ from wearsim.learn.misfit import (
     size_hypotheses,
     with_chances,
 )
-from wearsim.learn.posterior import Mode, importance_weights
-from wearsim.show.calibration import _verdict, calibration_text
+from wearsim.show.calibration import calibration_text
 from wearsim.wear.constants import Belief, Constants
 
 TRUE = 1.5
-BENCH = simulated_sessions(11, Constants(), count=1)[0].bench
+BENCH = simulated_mirror(11).bench
 
 
 def preston_within(factor: float) -> Belief:
@@ -97,7 +97,7 @@ def test_the_others_tell_which_session_it_was() -> None:
     [(0.19, 0.5, "fits"), (0.21, 0.5, "size in doubt"), (0.21, 1.3, "fits"), (0.6, 0.5, "0.5 times its size")],
 )
 def test_what_is_said_of_a_size(chance: float, factor: float, verdict: str) -> None:
-    assert _verdict(SessionFit(1, 7.0, 7, 0.4, True, 1e-8, factor, chance)) == verdict
+    assert verdict_on(SessionFit(1, 7.0, 7, 0.4, True, 1e-8, factor, chance)) == verdict
 
 
 def test_the_evidence_by_draws_is_the_integral() -> None:

@@ -15,8 +15,7 @@ from tests.helpers.simulated import programme_of
 from wearsim.bench.units import INCHES
 from wearsim.errors import InputError
 from wearsim.knifeedge.readings import load_readings, parse_readings
-from wearsim.learn.folder import SessionNote, open_folder
-from wearsim.learn.practice.file import Practice, practice_text, read_practice
+from wearsim.learn.mirror_folder import SessionNote, open_folder
 from wearsim.learn.practice.mirror import (
     FAULTS,
     PRACTICE_ACCURACY,
@@ -26,6 +25,7 @@ from wearsim.learn.practice.mirror import (
     draw_true_values,
     sheet_text,
 )
+from wearsim.learn.practice.practice_file import Practice, practice_text, read_practice
 from wearsim.learn.practice.rehearse import TARGET, rehearse, replay, start_practice, true_rms, work_and_record
 from wearsim.wear.constants import NAMES, Constants
 
@@ -117,6 +117,7 @@ def test_a_practice_folder_says_so_and_a_real_one_is_refused(tmp_path: Path, mir
         read_practice(open_folder(folder.path))
 
 
+@pytest.mark.slow
 def test_constants_of_a_planar_mirror_are_found(tmp_path: Path) -> None:
     """A seeded folder of tests/benchmarks/learn_coverage.py (its table: docs/learning.md), in the cells of rehearse."""
     row = learn_coverage.one_case(4, 4, 64, PRACTICE_ACCURACY)
@@ -130,7 +131,7 @@ def test_constants_of_a_planar_mirror_are_found(tmp_path: Path) -> None:
 
 
 # A raised ring and a turned edge, two sessions and one; the longer loops are left to the benchmark.
-@pytest.mark.parametrize("seed", [0, 3])
+@pytest.mark.parametrize("seed", [pytest.param(0, marks=pytest.mark.slow), 3])
 def test_the_loop_closes(seed: int) -> None:
     """Seeded mirrors of tests/benchmarks/closed_loop.py, whose table is in docs/learning.md."""
     row = closed_loop.one_loop(seed)

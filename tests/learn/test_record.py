@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from wearsim.cli.main import run
-from wearsim.cli.messages import Messages
+from wearsim.cli.terminal import Messages
 from wearsim.errors import CouldNotError, InputError
-from wearsim.learn.folder import SessionNote, dump_note, open_folder, read_note
+from wearsim.learn.mirror_folder import SessionNote, dump_note, open_folder, read_note
 from wearsim.learn.record import PARTIAL, STALE, create_folder, record
 
 NOTE = SessionNote(date=date(2026, 2, 3), temperature=18.5, abrasive="rouge", notes="charge: thin\nthe lap sang")
@@ -108,16 +108,14 @@ def test_a_folder_that_cannot_be_written(mirror_folder: Path, done: Path, after:
 
 
 def test_the_faster_record_wins(mirror_folder: Path, done: Path, after: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from wearsim.learn import record as module
+    fsync = os.fsync
 
-    whole = module._write_whole
-
-    def slow(partial: Path, texts: dict[str, str]) -> None:
-        whole(partial, texts)
-        monkeypatch.setattr(module, "_write_whole", whole)
+    def slow(handle: int) -> None:
+        monkeypatch.setattr(os, "fsync", fsync)
         record(mirror_folder, done, note=NOTE, profile=mirror_folder / "before.csv")
+        fsync(handle)
 
-    monkeypatch.setattr(module, "_write_whole", slow)
+    monkeypatch.setattr(os, "fsync", slow)
     with pytest.raises(CouldNotError, match="another record was faster"):
         record(mirror_folder, done, note=NOTE, readings=after)
     (only,) = open_folder(mirror_folder).sessions

@@ -12,15 +12,15 @@ from pathlib import Path
 
 import pytest
 
-from wearsim.learn.folder import open_folder
+from wearsim.learn.mirror_folder import open_folder
 
 # For every moment a child of its own, in a copy of the folder, that kills itself just before that call to
 # anything that touches the disc.
 VICTIMS = """
 import json, os, pathlib, shutil, signal, sys
 from datetime import date
-from wearsim.learn import record as module
-from wearsim.learn.folder import SessionNote
+from wearsim.learn.mirror_folder import SessionNote
+from wearsim.learn.record import record
 
 folder, done, after = map(pathlib.Path, sys.argv[1:4])
 DEADLY = ((os, "fsync"), (os, "open"), (pathlib.Path, "mkdir"), (pathlib.Path, "rename"), (pathlib.Path, "open"))
@@ -36,13 +36,9 @@ def child(place, moment):
             left -= 1
             return true(*args, **kwargs)
         setattr(owner, name, call)
-    clear = module._clear_stale
-    def then_mortal(path):
-        clear(path)
-        for owner, name in DEADLY:
-            mortal(owner, name)
-    module._clear_stale = then_mortal
-    module.record(place, done, note=SessionNote(date=date(2026, 5, 6), notes="n" * 20000), readings=after)
+    for owner, name in DEADLY:
+        mortal(owner, name)
+    record(place, done, note=SessionNote(date=date(2026, 5, 6), notes="n" * 20000), readings=after)
 
 ends = []
 for moment in range(200):

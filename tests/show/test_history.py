@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.toml_io import bench_from_table, programme_from_table
@@ -76,7 +77,8 @@ def test_the_plot_suits_one_session_and_many(
     assert legend is not None
     # the legend is above the axes, beside the title, and no label lies on a bar
     assert legend.get_window_extent(measure).y0 >= course.get_window_extent(measure).y1 - 1.0
-    assert course._left_title.get_window_extent(measure).x1 < legend.get_window_extent(measure).x0  # type: ignore[attr-defined]
+    (head,) = (one for one in course.get_children() if isinstance(one, Text) and one.get_text() == title)
+    assert head.get_window_extent(measure).x1 < legend.get_window_extent(measure).x0
     lowest = min(text.get_window_extent(measure).y0 for text in course.texts)
     tops = [course.transData.transform(end)[1] for bars in course.collections for end in bars.get_paths()[0].vertices]
     assert lowest > max(tops)

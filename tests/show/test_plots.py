@@ -62,7 +62,8 @@ def texts_overlap(figure: Figure) -> list[tuple[str, str]]:
     figure.canvas.draw()
     found = []
     for axes in figure.axes:
-        titles = [axes.title, axes._left_title, axes.xaxis.label, axes.yaxis.label, *axes.texts]
+        titles = [part for part in axes.get_children() if isinstance(part, Text)]
+        titles += [axes.xaxis.label, axes.yaxis.label]
         ticks = [label for axis in (axes.xaxis, axes.yaxis) for label in shown_ticks(axis)] if axes.axison else []
         found += [text for text in titles + ticks if text.get_visible() and text.get_text().strip()]
         found += [axes.get_legend()] if axes.get_legend() else []

@@ -77,6 +77,6 @@ def test_dask_gives_the_same_bytes_and_survives_a_death(
 
 
 def test_nobody_at_the_address_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(executors, "_TIMEOUT", 1.0)
+    monkeypatch.setattr(executors, "TIMEOUT", 1.0)
     with pytest.raises(CouldNotError, match="no scheduler answers there"):
         run_study(small_study(), tmp_path / "o.h5", scheduler="tcp://127.0.0.1:9", accuracy=COARSE)

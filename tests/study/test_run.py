@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import resource
 import signal
@@ -121,7 +122,7 @@ def test_a_worker_that_dies_costs_a_retry(whole: Path, tmp_path: Path) -> None:
     def strike(progress: StudyProgress) -> None:
         if progress.done >= 3 and not executors:
             executors.append(pool.executor)
-            os.kill(next(iter(pool.executor._processes)), signal.SIGKILL)
+            os.kill(multiprocessing.active_children()[0].pid, signal.SIGKILL)
 
     try:
         work_missing(STUDY, job, checkpoint, pool, strike)

@@ -12,7 +12,7 @@ import pytest
 
 from tests.helpers.workbench import make_bench, make_programme, make_spell
 from wearsim.errors import InputError
-from wearsim.wear.hdf5 import new_hdf5, read_outcome, write_outcome
+from wearsim.wear.outcome_file import new_hdf5, read_outcome, write_outcome
 from wearsim.wear.predict import predict
 
 
@@ -29,10 +29,10 @@ def test_ctrl_c_waits_until_the_file_is_closed(tmp_path: Path) -> None:
     path, after = tmp_path / "a.h5", []
     with pytest.raises(KeyboardInterrupt), new_hdf5(path) as (file, stream):
         file["before"] = np.arange(5.0)
-        assert not stream.gives_up
+        assert not stream.is_given_up
         os.kill(os.getpid(), signal.SIGINT)
         file["after"] = np.arange(7.0)
-        after.append(stream.gives_up)
+        after.append(stream.is_given_up)
     assert after == [True]
     assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
     with h5py.File(path) as whole:

@@ -8,9 +8,10 @@ from wearsim.bench.figure_source import height_map
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench
 from wearsim.errors import InputError
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.figure.zernike import zernike_sum
 from wearsim.wear.accuracy import PlanarAccuracy
-from wearsim.wear.planar.figure import FigureFrame
+from wearsim.wear.planar.figure import MapGauge
 from wearsim.wear.predict import predict
 
 
@@ -58,7 +59,7 @@ def test_gap_on_the_glass_is_refused(rig):
     error = np.zeros((32, 32))
     error[10, 12] = np.nan
     with pytest.raises(InputError, match="gaps on the glass"):
-        FigureFrame(3.0, -1.0, 0.148).height_of_map(error, rig(32).glass)
+        MapGauge(MirrorGeometry(3.0, -1.0, radius=0.15, clear_radius=0.148), rig(32).glass).height_of_map(error)
 
 
 BENCH = """

@@ -10,9 +10,9 @@ from wearsim.cli.options import DryRun, FolderPath, JsonOutput, Options, Workers
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from wearsim.cli.messages import Messages
-    from wearsim.learn.folder import MirrorFolder
+    from wearsim.cli.terminal import Messages
     from wearsim.learn.history import History
+    from wearsim.learn.mirror_folder import MirrorFolder
 
 NAME = "history"
 EXAMPLE = "wearsim history my-mirror --plot history.png"

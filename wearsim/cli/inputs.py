@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
     from wearsim.bench.units import LengthUnit
-    from wearsim.cli.messages import Messages
+    from wearsim.cli.terminal import Messages
     from wearsim.decide.limits import Limits
-    from wearsim.learn.folder import MirrorFolder
+    from wearsim.learn.mirror_folder import MirrorFolder
     from wearsim.learn.present_state import PresentState
 
 
@@ -94,7 +94,7 @@ def engine_settings(engine: EngineChoice, draws: int | None, cells: int | None, 
     """
     settings: dict[str, Any] = {"engine": engine.value, "draws": draws, "seed": seed}
     if engine is EngineChoice.planar:
-        from wearsim.wear.planar.threads import claim_process
+        from wearsim.parallel import claim_process
 
         claim_process()
     if cells is None:
@@ -112,7 +112,7 @@ def engine_settings(engine: EngineChoice, draws: int | None, cells: int | None, 
 def load_bench(path: Path) -> Bench:
     """The bench of a file, or a ready one by its name; of a mirror's folder its own, the newest measurement its figure."""
     if path.is_dir():
-        from wearsim.learn.folder import open_folder
+        from wearsim.learn.mirror_folder import open_folder
 
         folder = open_folder(path)
         return folder.bench_after(len(folder.sessions))
@@ -136,7 +136,7 @@ def load_programme(path: Path, bench: Bench | None = None) -> Programme:
 
 def load_folder(path: Path, messages: Messages) -> MirrorFolder:
     """A mirror's folder, with a warning of dates that are out of order."""
-    from wearsim.learn.folder import open_folder
+    from wearsim.learn.mirror_folder import open_folder
 
     folder = open_folder(path)
     messages.dates(folder)
@@ -192,7 +192,7 @@ def calibrating(folder: MirrorFolder, messages: Messages, *, every: bool = False
 def _present_state(path: Path, messages: Messages) -> PresentState:
     """The mirror of a folder after its newest session, calibrated where that has not been done."""
     from wearsim.learn.cache import recall_or_calibrate
-    from wearsim.learn.folder import open_folder
+    from wearsim.learn.mirror_folder import open_folder
     from wearsim.learn.present_state import present_state
 
     folder = open_folder(path)
@@ -240,7 +240,7 @@ def check_inputs(
     """
     kept = None
     if path.is_dir():
-        from wearsim.learn.folder import open_folder
+        from wearsim.learn.mirror_folder import open_folder
 
         folder = open_folder(path)
         check_folder(folder)

@@ -16,8 +16,8 @@ import typer
 
 from wearsim import __version__
 from wearsim.cli import calibrate, compare, history, mask, new, predict, propose, record, reduce, rehearse, study
-from wearsim.cli.messages import Messages
 from wearsim.cli.options import add, group_class
+from wearsim.cli.terminal import Messages
 from wearsim.errors import WearsimError
 
 INTERRUPTED = 130

@@ -111,7 +111,7 @@ def _check_needed(given: dict[str, Any]) -> None:
 
 
 def _write(fresh: FreshFolder, folder: Path) -> None:
-    from wearsim.wear.hdf5 import whole_file
+    from wearsim.wear.outcome_file import whole_file
 
     try:
         folder.mkdir(exist_ok=True)

@@ -30,7 +30,7 @@ import typer
 from typer.core import TyperCommand, TyperGroup
 
 from wearsim.cli import completion
-from wearsim.cli.messages import Messages
+from wearsim.cli.terminal import Messages
 from wearsim.errors import InputError
 from wearsim.show.text import paragraph
 
@@ -189,7 +189,7 @@ class Options:
         with ExitStack() as stack:
 
             def part(path: Path) -> Path:
-                from wearsim.wear.hdf5 import whole_file
+                from wearsim.wear.outcome_file import whole_file
 
                 return stack.enter_context(whole_file(path, force=self.force))
 

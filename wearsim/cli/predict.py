@@ -48,7 +48,7 @@ def command(
 
     def write() -> None:
         if output is not None:
-            from wearsim.wear.hdf5 import write_outcome  # HDF5, only where a file is asked for
+            from wearsim.wear.outcome_file import write_outcome  # HDF5, only where a file is asked for
 
             write_outcome(outcome, output, seed=options.seed, force=options.force)
 

@@ -15,7 +15,7 @@ from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
-    from wearsim.cli.messages import Messages
+    from wearsim.cli.terminal import Messages
     from wearsim.decide.proposal import Proposal
     from wearsim.wear.expected_readings import ReadingsAfter
 

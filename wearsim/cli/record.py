@@ -15,7 +15,7 @@ from wearsim.cli.options import FolderPath, JsonOutput, Options, Waited
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
-    from wearsim.learn.folder import SessionNote
+    from wearsim.learn.mirror_folder import SessionNote
 
 NAME = "record"
 EXAMPLE = "wearsim record my-mirror --programme done.toml --readings after.toml"
@@ -60,7 +60,7 @@ def command(
     recorded before are never changed.
     """
     options.reserve({output: (".json",)}, inputs=[folder, programme, readings, profile])
-    from wearsim.learn.folder import open_folder
+    from wearsim.learn.mirror_folder import open_folder
     from wearsim.learn.record import record, repeated_measurement
     from wearsim.show.text import paragraph
 
@@ -92,7 +92,7 @@ def command(
 
 
 def _note(day: str | None, given: dict[str, str | None], notes: str) -> SessionNote:
-    from wearsim.learn.folder import note_from_table
+    from wearsim.learn.mirror_folder import note_from_table
 
     try:
         on = date.today() if day is None else date.fromisoformat(day)

@@ -13,7 +13,7 @@ from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
-    from wearsim.cli.messages import Messages
+    from wearsim.cli.terminal import Messages
 
 NAME = "reduce"
 _PROVENANCE = "figure error from knife-edge readings, by wearsim reduce"

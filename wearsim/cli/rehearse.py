@@ -14,8 +14,8 @@ from wearsim.cli.options import DryRun, FolderPath, JsonOutput, Options, Workers
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
-    from wearsim.cli.messages import Messages
-    from wearsim.learn.practice.file import Practice
+    from wearsim.cli.terminal import Messages
+    from wearsim.learn.practice.practice_file import Practice
     from wearsim.learn.practice.rehearse import Round
 
 NAME = "rehearse"
@@ -62,7 +62,7 @@ def command(
     if dry_run:
         _check(folder, fresh, programme)
         return options.list_files([folder, output])
-    from wearsim.learn.folder import open_folder
+    from wearsim.learn.mirror_folder import open_folder
     from wearsim.learn.practice.rehearse import one_session, start_practice
     from wearsim.show.history import ending_text
 
@@ -96,8 +96,8 @@ def _fresh(
             raise InputError("exists already", file=path, expected="the name of a new folder for a new mirror")
         return None
     check_parent(path)
-    from wearsim.learn.practice.file import Practice
     from wearsim.learn.practice.mirror import FAULTS
+    from wearsim.learn.practice.practice_file import Practice
 
     if focal_ratio is not None and not 2.0 <= focal_ratio <= 20.0:
         raise InputError("out of range", key="--focal-ratio", value=focal_ratio, expected="2 to 20")
@@ -112,8 +112,8 @@ def _fresh(
 
 def _check(path: Path, fresh: Practice | None, programme: Path | None) -> None:
     """All input checked for a dry run: a folder that is there, or what is asked for, and a programme on it."""
-    from wearsim.learn.folder import open_folder
-    from wearsim.learn.practice.file import read_practice
+    from wearsim.learn.mirror_folder import open_folder
+    from wearsim.learn.practice.practice_file import read_practice
 
     if fresh is None:
         mirror = open_folder(path)

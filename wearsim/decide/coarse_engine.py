@@ -19,13 +19,13 @@ from wearsim.bench.programme import Programme
 from wearsim.decide.limits import Limits
 from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.errors import ContactError
-from wearsim.kernels import radial as kernels
+from wearsim.kernels import radial_wear as kernels
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Constants
-from wearsim.wear.radial.engine import AT_REST, largest_offset, spell_contact
+from wearsim.wear.radial.engine import AT_REST, largest_offset, load_cases_for, spell_contact
 from wearsim.wear.radial.offset_basis import stroke_weights
-from wearsim.wear.radial.path_weights import OFF_CENTRE, load_cases
+from wearsim.wear.radial.path_weights import OFF_CENTRE
 from wearsim.wear.state import State, lap_name
 
 COARSE = Accuracy(
@@ -104,7 +104,7 @@ class CoarseEngine:
 
     def __init__(self, bench: Bench, limits: Limits, constants: Constants, accuracy: Accuracy = COARSE) -> None:
         self.bench, self.limits, self.constants, self.accuracy = bench, limits, constants, accuracy
-        self.cases = load_cases(bench.hands.friction_lead, tuple(bench.hands.push_offset))
+        self.cases = load_cases_for(bench)
         self.work = self.balances = 0
         self._counting = Lock()
         self._offsets = {lap_name(lap): self._shared_offsets(lap) for lap in bench.laps}

@@ -8,7 +8,7 @@ from typing import Any, Literal
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.errors import InputError
-from wearsim.wear.engine import Progress
+from wearsim.wear.engine_protocol import Progress
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import predict
 

@@ -13,11 +13,11 @@ from wearsim.decide.coarse_engine import Plan, plan_of
 from wearsim.decide.least_squares import Candidate
 from wearsim.decide.limits import Clock, Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
-from wearsim.decide.problem import ProposalProblem
 from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, stopped_early
 from wearsim.decide.reasons import WORTHWHILE, edge_advice, lower_floor_advice, reason_for_none, reason_for_share
 from wearsim.decide.response_search import CandidatePool, SearchProgress
 from wearsim.decide.search import SearchSchedule
+from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.trade_off import Budgets, TradeOff, trade_off
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Belief, prior

@@ -10,7 +10,7 @@ from wearsim.bench.bench import Bench
 from wearsim.decide.least_squares import Candidate
 from wearsim.decide.limits import Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
-from wearsim.decide.problem import ProposalProblem
+from wearsim.decide.search_problem import ProposalProblem
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Belief

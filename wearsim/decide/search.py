@@ -17,10 +17,10 @@ from wearsim.decide.gauss_newton import gauss_newton
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
 from wearsim.decide.limits import Limits
 from wearsim.decide.multistart import MultistartBudget
-from wearsim.decide.problem import ProposalProblem
 from wearsim.decide.reasons import NOTHING_LEFT
 from wearsim.decide.response_search import CLIMBS_AT_ONCE, CandidatePool, ResponseSearch, SearchBudget, SearchProgress
 from wearsim.decide.rounding import Rounder
+from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.parallel import in_threads
 from wearsim.wear.state import State, lap_name

@@ -56,7 +56,7 @@ _CHUNK = 4096
 # Leading components of the columns' directions by which neighbours are looked for, and columns asked at a time.
 _LEADING, _ASKED = 8, 16
 # Lengths in the finest grid that a count is sought in: on the demo it makes more than a million strokes.
-_MOST_STEPS = 200
+MOST_STEPS = 200
 
 
 @dataclass(frozen=True)
@@ -235,9 +235,9 @@ def steps_for(bench: Bench, limits: Limits, count: int) -> int:
 
     high = 2
     while (most := made(high)) < count:
-        if high >= _MOST_STEPS:
+        if high >= MOST_STEPS:
             raise ValueError(f"count: {count} strokes, expected at most {most}, of the finest grid")
-        high = min(2 * high, _MOST_STEPS)
+        high = min(2 * high, MOST_STEPS)
     low = high // 2
     while high - low > 1:
         middle = (low + high) // 2

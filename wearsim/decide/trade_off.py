@@ -13,8 +13,8 @@ import numpy as np
 from wearsim.decide.coarse_engine import COARSE, Plan, PlannedSpell, without_pressings, work_of
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
 from wearsim.decide.limits import Limits
-from wearsim.decide.problem import ProposalProblem
 from wearsim.decide.rounding import Rounder
+from wearsim.decide.search_problem import ProposalProblem
 from wearsim.kernels.arrays import Floats
 
 # Budgets of minutes that are looked into, as shares of what the proposal works. A judgement.

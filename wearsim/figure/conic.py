@@ -82,6 +82,8 @@ class Conic:
 class MirrorGeometry(Conic):
     """The target conic of a mirror, and the glass that is to take its shape.
 
+    What the conic is at a radius, it answers as a :class:`Conic` does.
+
     Attributes
     ----------
     radius_of_curvature, conic : float

@@ -12,9 +12,7 @@ mirror image at -y; ``w`` and ``u`` are round, so both have the same height.
 
 from __future__ import annotations
 
-import numpy as np
-
-from wearsim.kernels._jit import inlined, kernel
+from wearsim.kernels._jit import inlined
 from wearsim.kernels.arrays import Floats
 
 Triple = tuple[float, float, float]
@@ -208,23 +206,3 @@ def balance(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, st
             break
     pose[0], pose[1], pose[2] = at
     return steps, residual
-
-
-@kernel
-def overlap(a: float, b: float, e: float) -> tuple[float, float]:
-    """Area [m^2], centroid [m from the centre of a, along the line of centres] of the overlap of two discs.
-
-    Circle-circle intersection, any handbook of geometry; ``a, b`` radii, ``e`` distance of the centres [m].
-    """
-    if e >= a + b:
-        return 0.0, 0.0
-    if e <= abs(a - b):
-        small = min(a, b)
-        return np.pi * small * small, (0.0 if a <= b else e)
-    ca = min(1.0, max(-1.0, (e * e + a * a - b * b) / (2 * e * a)))
-    cb = min(1.0, max(-1.0, (e * e + b * b - a * a) / (2 * e * b)))
-    ta, tb = np.arccos(ca), np.arccos(cb)
-    seg_a = a * a * (ta - 0.5 * np.sin(2 * ta))
-    seg_b = b * b * (tb - 0.5 * np.sin(2 * tb))
-    moment = 2.0 / 3.0 * (a * np.sin(ta)) ** 3 + seg_b * e - 2.0 / 3.0 * (b * np.sin(tb)) ** 3
-    return seg_a + seg_b, moment / (seg_a + seg_b)

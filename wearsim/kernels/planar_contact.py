@@ -10,75 +10,50 @@ from typing import Any
 
 import numpy as np
 
+from wearsim.kernels import planar_grid as grid
 from wearsim.kernels._jit import kernel
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar_grid import (
-    BALANCED,
-    CENTRE_X,
-    CENTRE_Y,
-    COSINE,
-    GHOSTS,
-    HEIGHT,
-    IMBALANCE,
-    MOST_STEPS,
-    SINE,
-    STATUS,
-    STEPS,
-    TILT_X,
-    TILT_Y,
-    UNBALANCED,
-    GlassGrid,
-    PitchGrid,
-    Row,
-    add_row,
-    columns_under,
-    hold_row,
-    multiply_row,
-    places_of_row,
-    press_row,
-    read_row,
-    stiffen_row,
-)
+from wearsim.kernels.planar_grid import GlassGrid, PitchGrid, Row
 
 
 @kernel
-def lay(pose: Floats, w: Floats, u: Floats, glass: GlassGrid, pitch: PitchGrid, gap: Any, stiff: Any, held: Any,
-        ends: Any, row: Row) -> float:  # fmt: skip
+def lay_lap(pose: Floats, w: Floats, u: Floats, glass: GlassGrid, pitch: PitchGrid, gap: Any, stiff: Any, held: Any,
+            ends: Any, row: Row) -> float:  # fmt: skip
     """Lay the lap on the glass: gap, stiffness and area held, cell by cell; returns the area held [m^2]."""
     n, m = glass.across.size, pitch.across.size
     size, middle = glass.across[1] - glass.across[0], 0.5 * (m - 1)
-    cx, cy, cosine, sine = pose[CENTRE_X], pose[CENTRE_Y], pose[COSINE], pose[SINE]
+    cx, cy, cosine, sine = pose[grid.CENTRE_X], pose[grid.CENTRE_Y], pose[grid.COSINE], pose[grid.SINE]
     need = (glass.reach**2 + cx * cx + cy * cy - pitch.radius**2) / (2.0 * glass.reach)
     covered = 0.0
     for j in range(n):
         y = glass.across[j]
-        reach_own, reach_other = glass.radius + GHOSTS * size, pitch.radius + (GHOSTS + 1.0) * size
-        first, last = columns_under(y, reach_own, y - cy, cx, reach_other, size, 0.5 * (n - 1), n)
+        reach_own, reach_other = glass.radius + grid.GHOSTS * size, pitch.radius + (grid.GHOSTS + 1.0) * size
+        first, last = grid.columns_under(y, reach_own, y - cy, cx, reach_other, size, 0.5 * (n - 1), n)
         ends[j, 0], ends[j, 1], count = first, last, last - first
         if count == 0:
             continue
         at, right, up, height = row.at[:count], row.right[:count], row.up[:count], row.height[:count]
         x, left_x, left_y = glass.across[first:last], glass.across[first] - cx, y - cy
         column, up_row = cosine * left_x + sine * left_y, cosine * left_y - sine * left_x
-        places_of_row(column / size + middle, up_row / size + middle, cosine, -sine, m, at, right, up)
-        inward, width, area = (glass.inward[j, first:last], glass.width[j, first:last], glass.area[j, first:last])
-        covered += hold_row(x, y, cx, cy, pitch.radius, inward, width, area, held[j, first:last])
+        grid.places_of_row(column / size + middle, up_row / size + middle, cosine, -sine, m, at, right, up)
+        inward, width, area = glass.inward[j, first:last], glass.width[j, first:last], glass.area[j, first:last]
+        covered += grid.hold_row(x, y, cx, cy, pitch.radius, inward, width, area, held[j, first:last])
         if glass.most > 0.0:
             gain, distance = glass.gain[j, first:last], glass.distance[j, first:last]
-            stiffen_row(x, cy * y, cx, need, pitch.stiffness, gain, distance, stiff[j, first:last])
+            grid.stiffen_row(x, cy * y, cx, need, pitch.stiffness, gain, distance, stiff[j, first:last])
         else:
             stiff[j, first:last] = pitch.stiffness
         if pitch.share.size > 1:
-            read_row(pitch.share.ravel(), m, at, right, up, height)
-            multiply_row(stiff[j, first:last], height, stiff[j, first:last])
-        read_row(u.ravel(), m, at, right, up, height)
-        add_row(w[j, first:last], height, gap[j, first:last])
+            grid.read_row(pitch.share.ravel(), m, at, right, up, height)
+            grid.multiply_row(stiff[j, first:last], height, stiff[j, first:last])
+        grid.read_row(u.ravel(), m, at, right, up, height)
+        grid.add_row(w[j, first:last], height, gap[j, first:last])
     return covered
 
 
 @kernel
-def press(d: float, bx: float, by: float, least: float, across: Floats, held: Any, gap: Any, stiff: Any, ends: Any,
-           sums: Floats) -> None:  # fmt: skip
+def pressure_sums(d: float, bx: float, by: float, least: float, across: Floats, held: Any, gap: Any, stiff: Any,
+                  ends: Any, sums: Floats) -> None:  # fmt: skip
     """Stiffness and pressure over the cells that are pressed deeper than ``least``, with their moments and energy.
 
     ``sums``: k, kx, ky, kxx, kxy, kyy, p, px, py, ps (twice the energy); p = k s with s = d + b.x + gap.
@@ -88,9 +63,8 @@ def press(d: float, bx: float, by: float, least: float, across: Floats, held: An
         y, first, last = across[j], ends[j, 0], ends[j, 1]
         if last == first:
             continue
-        k0, k1, k2, p0, p1, e0 = press_row(
-            d + by * y, bx, least, across[first:last], held[j, first:last], gap[j, first:last], stiff[j, first:last]
-        )
+        x, held_row, deep, hard = across[first:last], held[j, first:last], gap[j, first:last], stiff[j, first:last]
+        k0, k1, k2, p0, p1, e0 = grid.pressure_row(d + by * y, bx, least, x, held_row, deep, hard)
         sums[0] += k0
         sums[1] += k1
         sums[2] += k0 * y
@@ -128,33 +102,35 @@ def _imbalance(sums: Floats, force: float, fx: float, fy: float, length: float) 
 
 
 @kernel
-def settle(out: Floats, force: float, fx: float, fy: float, length: float, tolerance: float, across: Floats,
+def balance(out: Floats, force: float, fx: float, fy: float, length: float, tolerance: float, across: Floats,
             held: Any, gap: Any, stiff: Any, ends: Any, sums: Floats, step: Floats) -> None:  # fmt: skip
     """Find height and tilt by Newton's method, from those in ``out`` if they touch, else from full contact."""
-    d, bx, by = out[HEIGHT], out[TILT_X], out[TILT_Y]
-    press(d, bx, by, 0.0, across, held, gap, stiff, ends, sums)
-    steps, status, left = 1, UNBALANCED, _imbalance(sums, force, fx, fy, length)
+    d, bx, by = out[grid.HEIGHT], out[grid.TILT_X], out[grid.TILT_Y]
+    pressure_sums(d, bx, by, 0.0, across, held, gap, stiff, ends, sums)
+    steps, status, left = 1, grid.UNBALANCED, _imbalance(sums, force, fx, fy, length)
     if sums[6] <= 0.0 or left > 1e3:
-        press(0.0, 0.0, 0.0, -np.inf, across, held, gap, stiff, ends, sums)
+        pressure_sums(0.0, 0.0, 0.0, -np.inf, across, held, gap, stiff, ends, sums)
         _newton_step(sums, force, fx, fy, length, step)
         d, bx, by = step[0], step[1], step[2]
-        press(d, bx, by, 0.0, across, held, gap, stiff, ends, sums)
+        pressure_sums(d, bx, by, 0.0, across, held, gap, stiff, ends, sums)
         steps, left = steps + 2, _imbalance(sums, force, fx, fy, length)
-    while left > tolerance and steps < MOST_STEPS:
+    while left > tolerance and steps < grid.MOST_STEPS:
         _newton_step(sums, force, fx, fy, length, step)
         energy = 0.5 * sums[9] - force * d - fx * bx - fy * by
         slope = -step[0] * (force - sums[6]) - step[1] * (fx - sums[7]) - step[2] * (fy - sums[8])
         part, before = 1.0, left
         while True:
             td, tx, ty = d + part * step[0], bx + part * step[1], by + part * step[2]
-            press(td, tx, ty, 0.0, across, held, gap, stiff, ends, sums)
+            pressure_sums(td, tx, ty, 0.0, across, held, gap, stiff, ends, sums)
             steps, left = steps + 1, _imbalance(sums, force, fx, fy, length)
             lower = 0.5 * sums[9] - force * td - fx * tx - fy * ty
-            if lower <= energy + 1e-4 * part * slope or left < 0.5 * before or part < 1e-8 or steps >= MOST_STEPS:
+            if lower <= energy + 1e-4 * part * slope or left < 0.5 * before:
+                break
+            if part < 1e-8 or steps >= grid.MOST_STEPS:
                 break
             part *= 0.5
         d, bx, by = td, tx, ty
     if left <= tolerance:
-        status = BALANCED
-    out[HEIGHT], out[TILT_X], out[TILT_Y] = d, bx, by
-    out[STEPS], out[STATUS], out[IMBALANCE] = steps, status, left
+        status = grid.BALANCED
+    out[grid.HEIGHT], out[grid.TILT_X], out[grid.TILT_Y] = d, bx, by
+    out[grid.STEPS], out[grid.STATUS], out[grid.IMBALANCE] = steps, status, left

@@ -1,9 +1,7 @@
-"""Row by row: what the planar kernels do to a row of cells, in loops short enough to run on vectors.
+"""The grids of the planar kernels: columns of their tables, arrays of the two pieces, and what is done to a row of cells.
 
-Each loop writes one array; a loop that also reads at scattered places writes nothing else. That is what lets the
-compiler see that no store disturbs a load.
-
-What the planar kernels are handed: columns of their tables, and the arrays of the two pieces.
+The loops over a row are short enough to run on vectors. Each writes one array; a loop that also reads at scattered
+places writes nothing else. That is what lets the compiler see that no store disturbs a load.
 """
 
 from __future__ import annotations
@@ -21,12 +19,12 @@ from wearsim.kernels.arrays import Floats
 # how long it lasts [s].
 CENTRE_X, CENTRE_Y, COSINE, SINE, SPEED_X, SPEED_Y, RATE, LOAD_X, LOAD_Y, TIME = range(10)
 POSE_COLUMNS = 10
-# Columns of a settlement: height [m] and two tilts [1], passes over the contact, status, area under the lap and in
+# Columns of a balance: height [m] and two tilts [1], passes over the contact, status, area under the lap and in
 # contact [m^2], largest relative imbalance left [1].
 HEIGHT, TILT_X, TILT_Y, STEPS, STATUS, COVERED, TOUCHING, IMBALANCE = range(8)
-SETTLEMENT_COLUMNS = 8
+BALANCE_COLUMNS = 8
 
-BALANCED, TIPPED, UNBALANCED = 0, 1, 2
+BALANCED, UNBALANCED = 0, 1
 MOST_STEPS = 1000  # against a fault of ours alone: the worst balance seen, far out on a deep figure, took 72
 GHOSTS = 2.5  # cells beyond a rim that are carried along
 
@@ -81,18 +79,7 @@ class Row(NamedTuple):
 
 @kernel
 def room_for_row(longest: int) -> Row:
-    """Room for one row's work, taken once a thread and not once a row.
-
-    Parameters
-    ----------
-    longest : int
-        Cells of the longest row.
-
-    Returns
-    -------
-    Row
-        Places and values, not yet filled.
-    """
+    """Room for rows of up to ``longest`` cells, not yet filled: taken once a thread and not once a row."""
     return Row(np.empty(longest, np.int32), np.empty(longest), np.empty(longest), np.empty(longest), np.empty(longest))
 
 
@@ -190,7 +177,7 @@ def multiply_row(one: Any, other: Any, into: Any) -> None:
 
 
 @kernel
-def press_row(level: float, bx: float, least: float, across: Any, held: Any, gap: Any, stiff: Any) -> Any:
+def pressure_row(level: float, bx: float, least: float, across: Any, held: Any, gap: Any, stiff: Any) -> Any:
     """The sums of one row: k, kx, kxx, p, px, ps."""
     k0 = k1 = k2 = p0 = p1 = e0 = 0.0
     for i in range(gap.size):

@@ -1,4 +1,4 @@
-"""Quadrature nodes of the overlap of mirror and lap at a given centre offset, in polar coordinates.
+"""Quadrature nodes of the overlap of mirror and lap at given centre offsets, in polar coordinates, laid out flat.
 
 The mirror's centre is the origin, the lap's centre stands at (e, 0); everything is symmetric about the x axis,
 so only y >= 0 is kept. Three sets of nodes: *area* nodes for the balance of force and moments, *glass* nodes on
@@ -11,13 +11,11 @@ r = end + width t^2, which removes the root, so that Gauss-Legendre nodes in t c
 The glass-edge effect E = 1 + g exp(-s/lambda) acts where the lap reaches lambda beyond the rim at that azimuth,
 |theta| < theta_E (physics section 2); arcs are split there.
 
+Profiles live on graded grids. For look-up at arbitrary radii they are first resampled onto a fine even table
+(:func:`resample`, local cubics), then read linearly; the cell and the fraction of every node are computed once here
+and used at every time step.
+
 Symbols: a, hole, b radii of mirror, hole, lap; e offset; gain, decay = g, lambda; all lengths [m].
-
-All quadrature nodes of a list of centre offsets, laid out flat, with the places where heights are looked up.
-
-Profiles live on the project's graded grids. For look-up at arbitrary radii they are first resampled onto a fine
-even table (:func:`resample`, local cubics), then read linearly; the cell and the fraction of every node are
-computed once here and used at every time step.
 """
 
 from __future__ import annotations
@@ -190,17 +188,12 @@ def pitch_nodes(rho: float, a: float, hole: float, b: float, e: float, gain: flo
 class Nodes(NamedTuple):
     """Flat node tables; ``*_start`` (offset i, ring j) points at the first node of a ring or of an offset.
 
-    Attributes
-    ----------
-    area_start : (n_e + 1,) int
-    area_x, area_y, area_weight, area_plain : (N_a,) positions [m], weight with and without E [m^2]
-    area_glass, area_pitch : (N_a,) int cells of the fine tables; ``*_part`` the fractions [1]
-    glass_start : (n_e * n_r + 1,) int
-    glass_x, glass_y, glass_share, glass_factor : (N_g,) positions [m], share of the ring times E, E
-    pitch_start, pitch_x, ... : the same for the rings of the lap
+    ``x, y`` are positions [m], ``area_weight`` and ``area_plain`` the weight with and without E [m^2], ``share`` that of
+    the ring times E, ``factor`` E. ``area_glass``, ``area_pitch`` and ``cell`` are cells of the fine tables, with the
+    fraction in ``part``.
     """
 
-    area_start: np.ndarray
+    area_start: np.ndarray  # (n_e + 1,) int
     area_x: np.ndarray
     area_y: np.ndarray
     area_weight: np.ndarray
@@ -209,14 +202,14 @@ class Nodes(NamedTuple):
     area_glass_part: np.ndarray
     area_pitch: np.ndarray
     area_pitch_part: np.ndarray
-    glass_start: np.ndarray
+    glass_start: np.ndarray  # (n_e * n_r + 1,) int
     glass_x: np.ndarray
     glass_y: np.ndarray
     glass_share: np.ndarray
     glass_factor: np.ndarray
     glass_cell: np.ndarray
     glass_part: np.ndarray
-    pitch_start: np.ndarray
+    pitch_start: np.ndarray  # (n_e * n_rho + 1,) int
     pitch_x: np.ndarray
     pitch_y: np.ndarray
     pitch_share: np.ndarray
@@ -250,48 +243,37 @@ def resample(values: Floats, source: Ints, weight: Floats, out: Floats) -> None:
 @kernel
 def build(offsets: Floats, glass_radius: Floats, pitch_radius: Floats, a: float, hole: float, b: float,
           gain: float, decay: float, counts: Ints, gauss: Floats, cells: int) -> Nodes:  # fmt: skip
-    """Node tables for the given offsets.
+    """Node tables for the given offsets (n_e,) and grids of the mirror (n_r,) and of the lap (n_rho,).
 
     Parameters
     ----------
-    offsets : (n_e,) float [m]
-    glass_radius, pitch_radius : (n_r,), (n_rho,) float [m]
-        Grids of the mirror and of the lap.
-    a, hole, b : float [m]
-    gain, decay : float
-        Glass-edge effect [1], [m].
     counts : (3,) int
         Area nodes per mirror radius, area nodes per half turn, ring nodes per half turn.
     gauss : (2, M) float
         Packed Gauss-Legendre nodes and weights on 0..1.
     cells : int
-        Cells of the fine tables.
+        Of the fine tables.
     """
     n_e, n_r, n_p = offsets.size, glass_radius.size, pitch_radius.size
-    cap_a = n_e * 64 * 120
-    cap_g = n_e * n_r * 124
-    cap_p = n_e * n_p * 124
+    cap_a, cap_g, cap_p = n_e * 64 * 120, n_e * n_r * 124, n_e * n_p * 124
     ax, ay, aw, ap = np.empty(cap_a), np.empty(cap_a), np.empty(cap_a), np.empty(cap_a)
     gx, gy, gs, gf = np.empty(cap_g), np.empty(cap_g), np.empty(cap_g), np.empty(cap_g)
     px, py, ps, pf = np.empty(cap_p), np.empty(cap_p), np.empty(cap_p), np.empty(cap_p)
-    a_start = np.zeros(n_e + 1, np.int64)
-    g_start = np.zeros(n_e * n_r + 1, np.int64)
-    p_start = np.zeros(n_e * n_p + 1, np.int64)
+    a_start, g_start, p_start = (
+        np.zeros(n_e + 1, np.int64), np.zeros(n_e * n_r + 1, np.int64), np.zeros(n_e * n_p + 1, np.int64),
+    )  # fmt: skip
     na, ng, nq = 0, 0, 0
     for i in range(n_e):
         e = offsets[i]
         na += area_nodes(a, hole, b, e, gain, decay, counts[0], counts[1], gauss, ax[na:], ay[na:], aw[na:], ap[na:])
         a_start[i + 1] = na
         for j in range(n_r):
-            ng += glass_nodes(
-                glass_radius[j], a, b, e, gain, decay, counts[2], gauss, gx[ng:], gy[ng:], gs[ng:], gf[ng:]
-            )
+            r = glass_radius[j]
+            ng += glass_nodes(r, a, b, e, gain, decay, counts[2], gauss, gx[ng:], gy[ng:], gs[ng:], gf[ng:])
             g_start[i * n_r + j + 1] = ng
         for j in range(n_p):
-            nq += pitch_nodes(
-                pitch_radius[j], a, hole, b, e, gain, decay, counts[2], gauss,
-                px[nq:], py[nq:], ps[nq:], pf[nq:],
-            )  # fmt: skip
+            r = pitch_radius[j]
+            nq += pitch_nodes(r, a, hole, b, e, gain, decay, counts[2], gauss, px[nq:], py[nq:], ps[nq:], pf[nq:])
             p_start[i * n_p + j + 1] = nq
     ag, agp, al, alp = np.empty(na, np.int32), np.empty(na), np.empty(na, np.int32), np.empty(na)
     gc, gp, pc, pp = np.empty(ng, np.int32), np.empty(ng), np.empty(nq, np.int32), np.empty(nq)

@@ -59,7 +59,7 @@ def follow_path(kind: int, length: Floats, sweep: Floats, overhang: float, per_s
 @inlined
 def case_weights(x: float, y: float, vx: float, vy: float, top_is_tool: bool, bins: int, headings: int,
                  out: Floats) -> None:  # fmt: skip
-    """Weights of the load cases for one pose.
+    """Weights of the load cases for one pose, ``out`` (bins * headings,) [1].
 
     ``bins`` azimuth bins of the line of centres in the stroke's axes (1 when the hands push at the centre),
     times ``headings``: 1 (no lead), 3 (out, in, across: across stands for both sides) or 4 (out, in, left,
@@ -124,12 +124,12 @@ def _tips(kind: int, length: float, sweep: float, overhang: float, per_sweep: fl
 def path_weights(kind: int, length: float, sweep: float, overhang: float, per_sweep: float, frequency: float,
                  jitter: Floats, draws: Floats, phases: int, limit: float, top_is_tool: bool, nodes: Floats,
                  bins: int, headings: int, path: Floats, time: Floats) -> float:  # fmt: skip
-    """Add up path and time of a stroke over its draws and phases.
+    """Add up path and time of a stroke over its draws and phases; returns the share of the draws left out.
 
     Parameters
     ----------
-    length, sweep, overhang : float [m]
-    frequency : float [Hz]
+    frequency : float
+        [Hz]
     jitter : (2,) float
         Spread of length and sweep [1], of the centre [m].
     draws : (n, 6) float
@@ -143,11 +143,6 @@ def path_weights(kind: int, length: float, sweep: float, overhang: float, per_sw
         Offsets, ascending.
     path, time : (n_e, M) float
         Out: path per second [m/s] and share of time [1].
-
-    Returns
-    -------
-    float
-        Share of the draws that were left out.
     """
     pose = np.empty(4)
     cases = np.empty(path.shape[1])

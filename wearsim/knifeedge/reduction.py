@@ -15,9 +15,9 @@ from wearsim.figure.metrics import FigureGauge, fit_conic, percentiles
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.astigmatism import Astigmatism, astigmatism
 from wearsim.knifeedge.longitudinal import Zones, airy_radius, target_readings, tolerable_aberration
-from wearsim.knifeedge.posterior import ReadingModel, SlopePosterior, SlopePrior, reduce_row
 from wearsim.knifeedge.readings import Readings, check_against_mirror
 from wearsim.knifeedge.setting_noise import SettingNoise, outliers, setting_noise
+from wearsim.knifeedge.surface_posterior import ReadingModel, SlopePosterior, SlopePrior, reduce_row
 
 PROFILE_POINTS = 121
 DRAWS = 400

@@ -16,11 +16,11 @@ import wearsim
 from wearsim.bench.input_errors import parse_toml, read_text
 from wearsim.errors import InputError, WearsimError
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_sessions, filter_of
-from wearsim.learn.filter import Discrepancy, SessionFilter
-from wearsim.learn.folder import BENCH, MirrorFolder
 from wearsim.learn.inference import StageReport
+from wearsim.learn.mirror_folder import BENCH, MirrorFolder
+from wearsim.learn.session_filter import Discrepancy, SessionFilter
 from wearsim.wear.constants import Belief, prior
-from wearsim.wear.hdf5 import digest, whole_file
+from wearsim.wear.outcome_file import digest, whole_file
 
 FILE = "calibration.toml"
 _HEAD = """\

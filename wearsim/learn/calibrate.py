@@ -9,12 +9,12 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError
-from wearsim.learn.filter import LEARNING, FilterStep, SessionFilter, SessionModel
-from wearsim.learn.folder import MirrorFolder
 from wearsim.learn.inference import StageReport
-from wearsim.learn.misfit import SessionFit, check_records, sample_hypotheses, with_chances
+from wearsim.learn.mirror_folder import MirrorFolder
 from wearsim.learn.observation import observe
 from wearsim.learn.posterior import ConstantsPosterior
+from wearsim.learn.session_filter import LEARNING, FilterStep, SessionFilter, SessionModel
+from wearsim.learn.wrong_records import SessionFit, check_records, sample_hypotheses, with_chances
 from wearsim.wear.constants import NAMES, Belief, normal_draws, prior
 from wearsim.wear.initial_figure import start_figure
 

@@ -13,8 +13,8 @@ from wearsim.figure.metrics import FigureGauge, percentiles
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.cache import KeptCalibration, recall_or_calibrate
 from wearsim.learn.calibrate import DRAWS, filter_of
-from wearsim.learn.folder import MirrorFolder, Session
 from wearsim.learn.inference import StageReport
+from wearsim.learn.mirror_folder import MirrorFolder, Session
 from wearsim.learn.present_state import PresentState, present_state
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
@@ -27,7 +27,7 @@ READ_DRAWS = 100
 class Entry:
     """One session of a history.
 
-    Parameters
+    Attributes
     ----------
     minutes : float
         Of work in it [min].

@@ -20,7 +20,6 @@ from scipy.special import ndtri
 
 from wearsim.errors import ContactError, CouldNotError, InputError
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.filter import FilterStep, Linearisation, SessionFilter
 from wearsim.learn.posterior import (
     FREEDOM,
     NEGLIGIBLE_EVIDENCE,
@@ -30,6 +29,7 @@ from wearsim.learn.posterior import (
     fitted_mode,
     importance_weights,
 )
+from wearsim.learn.session_filter import FilterStep, Linearisation, SessionFilter
 from wearsim.parallel import in_threads
 from wearsim.wear.constants import Belief, constants_at
 

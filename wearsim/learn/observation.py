@@ -16,7 +16,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.profile import Profile
 from wearsim.figure.aperture import spline_matrix
 from wearsim.kernels.arrays import Floats
-from wearsim.knifeedge.expected import reading_matrix
+from wearsim.knifeedge.forward_model import reading_matrix
 from wearsim.knifeedge.longitudinal import zone_readings
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import setting_noise

@@ -10,7 +10,7 @@ from scipy.linalg import cholesky, solve_triangular
 from scipy.special import gammaln, logsumexp
 
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.filter import FilterStep
+from wearsim.learn.session_filter import FilterStep
 from wearsim.wear.constants import Belief
 
 POINTS = 128

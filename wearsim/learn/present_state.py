@@ -11,9 +11,9 @@ from wearsim.bench.bench import Bench, Spread
 from wearsim.figure.aperture import spline_matrix
 from wearsim.learn.cache import KeptCalibration, recall_or_calibrate
 from wearsim.learn.calibrate import DRAWS, filter_of, with_session_spread
-from wearsim.learn.filter import SessionFilter, corrected_state, with_lap_start
-from wearsim.learn.folder import MirrorFolder, SessionNote
 from wearsim.learn.inference import StageReport
+from wearsim.learn.mirror_folder import MirrorFolder, SessionNote
+from wearsim.learn.session_filter import SessionFilter, corrected_state, with_lap_start
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Belief
 from wearsim.wear.initial_figure import StartFigure, start_figure
@@ -66,7 +66,18 @@ class PresentState:
         return bench.model_copy(update={"wear": wear, "laps": laps, "spread": spread})
 
     def under_conditions(self, note: SessionNote) -> PresentState:
-        """The same under the conditions of a session: its temperature, its abrasive, how its lap began."""
+        """The same under the conditions of a session: its temperature, its abrasive, how its lap began.
+
+        Parameters
+        ----------
+        note : SessionNote
+            Of the session to come.
+
+        Returns
+        -------
+        PresentState
+            Without laps where the session's note says how they began.
+        """
         bench = with_lap_start(note.bench_for(self.bench), note.lap)
         return replace(self, bench=bench, laps=None if note.lap in ("pressed", "spherical") else self.laps)
 

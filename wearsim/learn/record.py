@@ -18,7 +18,7 @@ from wearsim.bench.profile import Profile
 from wearsim.bench.toml_io import load_programme
 from wearsim.errors import CouldNotError, InputError
 from wearsim.knifeedge.readings import Readings
-from wearsim.learn.folder import (
+from wearsim.learn.mirror_folder import (
     BENCH,
     PRACTICE,
     PROFILE,

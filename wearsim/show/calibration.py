@@ -8,7 +8,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.learn.calibrate import FACTOR_90, Calibration, stated_constant
-from wearsim.learn.misfit import SessionFit
+from wearsim.learn.wrong_records import SessionFit
 from wearsim.show.numbers import temperature_text
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.show.text import paragraph, table

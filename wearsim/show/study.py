@@ -20,8 +20,8 @@ from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.show.text import paragraph, table
 from wearsim.study.cases import FAILURES
 from wearsim.study.forecast import Forecast
-from wearsim.study.hdf5_store import SAMPLE, StudyResult, StudyVariable
 from wearsim.study.plan import Study
+from wearsim.study.study_file import SAMPLE, StudyResult, StudyVariable
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -27,7 +27,7 @@ from wearsim.study.quantities import QUANTITIES, CaseOutcome, DrawStatistics, ke
 from wearsim.study.settings import Changes, by_table, changed_bench, changed_programme
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Constants, prior
-from wearsim.wear.engine import Run
+from wearsim.wear.engine_protocol import Run
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.predict import engine_for, gauge_for
 from wearsim.wear.state import glass_grid

@@ -34,7 +34,7 @@ from wearsim.study.cases import Chunk, ChunkResult, Job, work_case, work_chunk
 
 # One thread of linear algebra a worker: the workers fill the cores, and sums are in one order everywhere.
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
-_TIMEOUT = 60.0
+TIMEOUT = 60.0
 """A scheduler, and its first worker, answer within this [s]."""
 _RECOUNT = 5.0
 """Workers of a cluster are counted again after this [s]."""
@@ -159,13 +159,13 @@ class SchedulerPool(ClientPool):
 
     def __init__(self, address: str) -> None:
         try:
-            client = _dask().Client(address, timeout=_TIMEOUT, set_as_default=False)
+            client = _dask().Client(address, timeout=TIMEOUT, set_as_default=False)
         except (OSError, TimeoutError) as error:
             raise CouldNotError(f"{address}: no scheduler answers there") from error
         except ValueError as error:
             raise InputError("no address of a scheduler", value=address, expected="tcp://host:port") from error
         try:
-            client.wait_for_workers(1, timeout=_TIMEOUT)
+            client.wait_for_workers(1, timeout=TIMEOUT)
         except TimeoutError as error:
             client.close()
             raise CouldNotError(f"{address}: the scheduler there has no workers") from error

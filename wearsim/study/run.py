@@ -16,8 +16,8 @@ from wearsim.kernels.arrays import Floats
 from wearsim.study.cases import Chunk, ChunkResult, Job, job_for
 from wearsim.study.checkpoint import Checkpoint, checkpoint_folder, open_checkpoint
 from wearsim.study.executors import Pool, compile_kernels, pool_for, work_compiled
-from wearsim.study.hdf5_store import StudyResult, identity_of, read_study, write_study
 from wearsim.study.plan import Study, sample_of
+from wearsim.study.study_file import StudyResult, identity_of, read_study, write_study
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 
 MOST_TRIES = 3

@@ -7,6 +7,7 @@ and steps, and docs/performance.md keeps the table.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -64,11 +65,8 @@ class Accuracy:
         Accuracy
             For convergence checks: compare what it gives with what this one gives.
         """
-        counts = (
-            "glass_rings", "pitch_rings", "offsets", "per_radius", "per_turn", "ring_per_turn", "table_cells", "draws",
-            "phases", "steps",
-        )  # fmt: skip
-        finer = {name: round(getattr(self, name) * factor) for name in counts}
+        counts = {name: count for name, count in vars(self).items() if isinstance(count, int)}
+        finer: dict[str, Any] = {name: round(count * factor) for name, count in counts.items()}
         return replace(self, tolerance=self.tolerance / factor**2, **finer)
 
 

@@ -2,11 +2,6 @@
 
 Physics section 9: k, kappa, tau and the edge gain are known within a factor. Each is log-normal about the bench's
 value with the one-sigma factor of ``[spread]``; a factor of 1 means known exactly, and a gain of 0 stays 0.
-
-Normal deviates from shares of probability.
-
-The standard library has the function; SciPy's is faster on long rows, but takes longer to import than the few hundred
-numbers of a prediction take here.
 """
 
 from __future__ import annotations
@@ -20,26 +15,9 @@ from numpy.typing import ArrayLike
 from wearsim.bench.bench import Bench
 from wearsim.kernels.arrays import Floats
 
-_DEVIATE = np.frompyfunc(NormalDist().inv_cdf, 1, 1)
-
-
-def normal_deviates(share: ArrayLike) -> Floats:
-    """Standard normal deviates that these shares of all draws stay below, same shape [1].
-
-    Parameters
-    ----------
-    share : array_like
-        Between 0 and 1, without them [1].
-
-    Raises
-    ------
-    statistics.StatisticsError
-        A share of 0 or 1, or beyond.
-    """
-    return np.asarray(_DEVIATE(share), dtype=float)
-
-
 NAMES = ("preston", "stiffness", "relaxation_time", "edge_gain")
+# SciPy's is faster on long rows, but takes longer to import than the few hundred numbers of a prediction take here
+_DEVIATE = np.frompyfunc(NormalDist().inv_cdf, 1, 1)
 
 
 @dataclass(frozen=True)
@@ -131,20 +109,14 @@ def constants_at(logs: Floats) -> Constants:
 
 
 def prior(bench: Bench) -> Belief:
-    """The bench's own constants with its stated spread.
-
-    Parameters
-    ----------
-    bench : Bench
-        Its ``[spread]`` says how well its constants are known.
-
-    Returns
-    -------
-    Belief
-        Independent log-normal factors; nothing in it comes from sessions.
-    """
+    """The bench's own constants with its stated spread: independent log-normal factors; no session enters."""
     spread = np.log([float(getattr(bench.spread, name)) for name in NAMES])
     return Belief(np.zeros(len(NAMES)), np.diag(spread**2))
+
+
+def normal_deviates(share: ArrayLike) -> Floats:
+    """Standard normal deviates that these shares of all draws, between 0 and 1 without them, stay below; same shape [1]."""
+    return np.asarray(_DEVIATE(share), dtype=float)
 
 
 def normal_draws(count: int, width: int, seed: int) -> Floats:

@@ -1,11 +1,11 @@
 """The knife-edge readings to expect after a programme, with their spread (physics section 8).
 
-The readings to expect halfway through a long spell: a check before it has gone too far (physics section 8).
+And halfway through a long spell: a check before it has gone too far.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any
@@ -16,7 +16,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme, Spell
 from wearsim.errors import ContactError, InputError
 from wearsim.kernels.arrays import Floats
-from wearsim.knifeedge.expected import ExpectedReadings, expected_readings
+from wearsim.knifeedge.forward_model import ExpectedReadings, expected_readings
 from wearsim.knifeedge.longitudinal import target_readings
 from wearsim.knifeedge.mask import LEAST_ZONES, design_mask
 from wearsim.knifeedge.readings import Readings
@@ -86,73 +86,67 @@ def usual_sheet(bench: Bench) -> Readings | None:
     return None
 
 
-def errors_at(
-    bench: Bench, programme: Programme, places: Sequence[int], start: StartFigure, laps: State | None, accuracy: Accuracy
-) -> Callable[[Floats, Constants], Floats | None]:  # fmt: skip
-    """Work a programme from one glass with one set of constants, and look at it at some places.
+class _Trials:
+    """A programme worked from glass and constants that are possible, and the figure errors at some places of it.
 
-    Parameters
-    ----------
-    places : sequence of int
-        How many spells lead to each place; -1 for the end.
-    start : StartFigure
-        Whose radii count.
-    laps : State or None
-        As a session left them.
-
-    Returns
-    -------
-    callable
-        From heights (n,) [m] and constants to figure errors (places, n) [m]; None where no balance is found.
+    ``places`` says how many spells lead to each; -1 is the end. The rest is as for :func:`wearsim.wear.predict.predict`.
     """
-    gauge, engine = gauge_for(bench, start.radius), RadialEngine(accuracy)
 
-    def one(height: Floats, constants: Constants) -> Floats | None:
-        state = engine.begin(bench, replace(start, height=height), laps)
+    def __init__(
+        self, bench: Bench, programme: Programme, places: Sequence[int], belief: Belief | None = None,
+        start: StartFigure | None = None, laps: State | None = None, accuracy: Accuracy = DEFAULT,
+    ) -> None:  # fmt: skip
+        self.bench, self.programme, self.places, self.laps = bench, programme, places, laps
+        self.belief = prior(bench) if belief is None else belief
+        self.start = start_figure(bench, accuracy) if start is None else start
+        self.engine, self.gauge = RadialEngine(accuracy), gauge_for(bench, self.start.radius)
+
+    def errors(self, height: Floats, constants: Constants) -> Floats | None:
+        """From heights (n,) to figure errors (places, n) [m]; None where no balance is found."""
+        state = self.engine.begin(self.bench, replace(self.start, height=height), self.laps)
         try:
-            heights = engine.run(bench, programme, state, constants).heights
+            heights = self.engine.run(self.bench, self.programme, state, constants).heights
         except ContactError:
             return None
-        return np.array([gauge.error(heights[place]) for place in places])
+        return np.array([self.gauge.error(heights[place]) for place in self.places])
 
-    return one
+    def likely(self) -> Floats | None:
+        """At the most likely constants, of the glass as measured."""
+        return self.errors(self.start.height, self.belief.best())
+
+    def drawn(self, draws: int, seed: int) -> Floats:
+        """Over draws of both, (k, places, n), without those that found no balance."""
+        found = in_threads(self.errors, self.start.draws(draws, seed + 1), self.belief.draws(draws, seed))
+        kept = [errors for errors in found if errors is not None]
+        return np.array(kept).reshape(len(kept), len(self.places), self.start.radius.size)
 
 
 def drawn_figures(
-    bench: Bench, programme: Programme, *, seed: int = 0, draws: int = BAND_DRAWS, belief: Belief | None = None,
-    start: StartFigure | None = None, laps: State | None = None, accuracy: Accuracy = DEFAULT,
-) -> Floats:  # fmt: skip
+    bench: Bench, programme: Programme, *, seed: int = 0, draws: int = BAND_DRAWS, **known: Any
+) -> Floats:
     """Figure errors after a programme over draws of the constants and of the measured glass.
 
     The same draws as those of the band of :func:`wearsim.wear.predict.predict`, of which it shows percentiles.
+
+    Parameters
+    ----------
+    **known
+        ``belief``, ``start``, ``laps`` and ``accuracy``, as there.
 
     Returns
     -------
     (k, n) ndarray
         Without the draws that found no balance [m].
     """
-    belief = prior(bench) if belief is None else belief
-    start = start_figure(bench, accuracy) if start is None else start
-    one = errors_at(bench, programme, (-1,), start, laps, accuracy)
-    errors = in_threads(one, start.draws(draws, seed + 1), belief.draws(draws, seed))
-    kept = [error[0] for error in errors if error is not None]
-    return np.array(kept).reshape(len(kept), start.radius.size)
+    return _Trials(bench, programme, (-1,), **known).drawn(draws, seed)[:, 0]
 
 
 def readings_after(
     bench: Bench, outcome: Outcome, sheet: Readings, drawn: Floats | None = None, *, is_own: bool = True
 ) -> ReadingsAfter:
-    """The readings to expect after an outcome.
+    """The readings to expect after an outcome, its possible figures from :func:`drawn_figures` (k, n) [m].
 
-    Parameters
-    ----------
-    sheet : Readings
-        Zones, source and accuracy of a setting.
-    drawn : (k, n) ndarray, optional
-        Figures that are possible afterwards (:func:`drawn_figures`); without them the spread is the setting's
-        alone [m].
-    is_own : bool
-        Whether the sheet is the person's own.
+    ``is_own`` says whether the sheet is the person's own.
     """
     target = target_readings(sheet.zones, bench.mirror.geometry, sheet.source)
     return ReadingsAfter(
@@ -164,16 +158,9 @@ def readings_after(
 def read_of(
     bench: Bench, sheet: Readings, radius: Floats, error: Floats, drawn: Floats | None = None
 ) -> ExpectedReadings:
-    """The readings to expect of one figure.
+    """The readings to expect of one figure error (n,) [m], in the zones and with the setting noise of a sheet.
 
-    Parameters
-    ----------
-    sheet : Readings
-        Zones, source and accuracy of a setting.
-    radius, error : (n,) ndarray
-        [m]
-    drawn : (k, n) ndarray, optional
-        Figures that are possible; without them, or with one alone, the spread is the setting's alone [m].
+    Of figures that are possible, ``drawn`` (k, n) [m], at least two are needed for a spread besides the setting's.
     """
     geometry = bench.mirror.geometry
     one = setting_noise(sheet, geometry, bench.light.wavelength)
@@ -193,16 +180,10 @@ def is_long(spell: Spell) -> bool:
 
 
 def halved(programme: Programme) -> tuple[Programme, dict[int, int]]:
-    """A programme as far as the middle of its last long spell, every long one in two halves.
+    """A programme as far as the middle of its last long spell, every long one in two halves; empty where none is long.
 
-    Splitting a spell changes nothing (physics section 6): the state between the halves is the one to look at.
-
-    Returns
-    -------
-    Programme
-        Empty where no spell is long.
-    dict of int to int
-        Number of a long spell, from 1, to how many spells of the new programme lead to its middle.
+    Splitting a spell changes nothing (physics section 6): the state between the halves is the one to look at. The
+    mapping leads from the number of a long spell, from 1, to how many spells of the new programme lead to its middle.
     """
     spells: list[Spell] = []
     middles: dict[int, int] = {}
@@ -218,34 +199,19 @@ def halved(programme: Programme) -> tuple[Programme, dict[int, int]]:
 
 
 def with_halfway(
-    found: ReadingsAfter, bench: Bench, programme: Programme, *, seed: int = 0, draws: int = BAND_DRAWS,
-    belief: Belief | None = None, start: StartFigure | None = None, laps: State | None = None,
-    accuracy: Accuracy = DEFAULT,
-) -> ReadingsAfter:  # fmt: skip
-    """The same readings, with those to expect halfway through every long spell.
-
-    Parameters
-    ----------
-    found : ReadingsAfter
-        After the programme.
-    seed, draws : int
-        Of the draws of the constants and of the measured glass, as for the band.
-    belief, start, laps : optional
-        As for :func:`wearsim.wear.predict.predict`.
-    """
+    found: ReadingsAfter, bench: Bench, programme: Programme, *, seed: int = 0, draws: int = BAND_DRAWS, **known: Any
+) -> ReadingsAfter:
+    """The same readings, with those to expect halfway through every long spell; arguments as in :func:`drawn_figures`."""
     part, middles = halved(programme)
     if not middles:
         return found
-    belief = prior(bench) if belief is None else belief
-    start = start_figure(bench, accuracy) if start is None else start
-    one = errors_at(bench, part, tuple(middles.values()), start, laps, accuracy)
-    likely = one(start.height, belief.best())
+    trials = _Trials(bench, part, tuple(middles.values()), **known)
+    likely = trials.likely()
     if likely is None:
         return found
-    drawn = in_threads(one, start.draws(draws, seed + 1), belief.draws(draws, seed)) if draws else []
-    kept = [errors for errors in drawn if errors is not None]
+    drawn = trials.drawn(draws, seed) if draws else np.empty((0, *likely.shape))
     halfway = {
-        number: read_of(bench, found.sheet, start.radius, likely[row], np.array([errors[row] for errors in kept]))
+        number: read_of(bench, found.sheet, trials.start.radius, likely[row], drawn[:, row])
         for row, number in enumerate(middles)
     }
     return replace(found, halfway=MappingProxyType(halfway))
@@ -259,10 +225,6 @@ def expected_after(
 
     Parameters
     ----------
-    bench : Bench
-    programme : Programme
-    outcome : Outcome
-        Of the programme.
     for_card : bool
         Whether they are for a bench card: in usual zones where the bench names none, else halfway through long spells
         as well.

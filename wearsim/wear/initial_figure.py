@@ -1,6 +1,6 @@
-"""A figure that is not round: a measured map or Zernike terms, on the planar grid or as its mean over rings.
+"""The glass as the bench's figure source says it is, on the mirror's grid, with what is uncertain about it.
 
-The glass as the bench's figure source says it is, on the mirror's grid, with what is uncertain about it.
+A figure that is not round, a measured map or Zernike terms, is taken on the planar grid, or as its mean over rings.
 """
 
 from __future__ import annotations
@@ -22,17 +22,14 @@ from wearsim.knifeedge.readings import Readings, parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import normal_draws
-from wearsim.wear.planar.figure import FigureFrame
+from wearsim.wear.planar.figure import MapGauge
 from wearsim.wear.planar.grid import across_glass, glass_of, ring_mean
 from wearsim.wear.state import glass_grid
 
 CELLS = 160  # across the mirror, where a map is only read for its mean over rings
-
-
-def frame_for(bench: Bench) -> FigureFrame:
-    """What a bench's figure is referred to."""
-    mirror = bench.mirror
-    return FigureFrame(mirror.radius_of_curvature, mirror.conic, mirror.clear_radius)
+# A profile's sigma column says nothing of how errors at neighbouring radii go together. Slopes are what a test
+# reads, so they do; a correlation length of 0.15 of the radius is a judgement.
+CORRELATION_LENGTH = 0.15
 
 
 def uneven_start(bench: Bench, glass: GlassGrid) -> Floats:
@@ -43,13 +40,13 @@ def uneven_start(bench: Bench, glass: GlassGrid) -> Floats:
     InputError
         Where the map's file cannot be used, or the bench has neither.
     """
-    source, frame = bench.figure, frame_for(bench)
+    source, gauge = bench.figure, MapGauge(bench.mirror.geometry, glass)
     if source.zernike is not None:
-        return frame.height_of_terms(np.array(source.zernike), glass)
+        return gauge.height_of_terms(np.array(source.zernike))
     if source.map is None:
         raise InputError("no map and no terms", file=bench.file, key="figure", expected="map or zernike")
     try:
-        return frame.height_of_map(height_map(source.content, source.map), glass)
+        return gauge.height_of_map(height_map(source.content, source.map))
     except InputError as error:
         raise InputError(error.message, file=source.map, value=error.value, expected=error.expected) from error
 
@@ -58,28 +55,19 @@ def round_mean(bench: Bench, radius: Floats) -> tuple[Floats, float]:
     """What averages see of a figure that is not round: mean height over rings ``(n,)``, RMS of what that leaves out [m].
 
     The RMS is over the clear aperture, tilt apart.
-
-    Raises
-    ------
-    InputError
-        Where the map's file cannot be used.
     """
-    mirror, frame = bench.mirror, frame_for(bench)
+    mirror = bench.mirror
     glass = glass_of(mirror.radius, mirror.hole_radius, across_glass(mirror.radius, CELLS), 0.0, 1.0)
-    height, weight = uneven_start(bench, glass), frame.clear_share(glass)
-    error = height - frame.departure(glass)  # the conic itself would lose to the reading between cells
+    gauge = MapGauge(mirror.geometry, glass)
+    height, weight = uneven_start(bench, glass), gauge.clear_share()
+    error = height - gauge.departure()  # the conic itself would lose to the reading between cells
     rings = np.linspace(mirror.hole_radius, mirror.radius, CELLS)
     uneven = error - np.interp(glass.distance, rings, ring_mean(error, glass.across, rings))
-    tilt = frame.figure(height, glass).zernike[[1, 2]]
+    tilt = gauge.figure(height).zernike[[1, 2]]
     square = float(np.sum(weight * uneven**2) / np.sum(weight) - np.sum(tilt**2))
     mean = ring_mean(error, glass.across, radius)
     mean += mirror.geometry.departure(radius)
     return mean, max(square, 0.0) ** 0.5
-
-
-# A profile's sigma column says nothing of how errors at neighbouring radii go together. Slopes are what a test
-# reads, so they do; a correlation length of 0.15 of the radius is a judgement.
-CORRELATION_LENGTH = 0.15
 
 
 @dataclass(frozen=True)
@@ -138,18 +126,12 @@ def _profile_covariance(profile: Profile, radius: float) -> Floats:
 def from_profile(bench: Bench, profile: Profile, accuracy: Accuracy, covariance: Floats | None = None) -> StartFigure:
     """Glass from a measured figure error, held level beyond its last radius.
 
-    Parameters
-    ----------
-    profile : Profile
-        Figure error against the target conic [m].
-    covariance : (m, m) ndarray, optional
-        Of the profile's errors [m^2]; otherwise made from its sigma column.
+    The covariance (m, m) of the profile's errors [m^2] is made from its sigma column unless it is given.
     """
     mirror = bench.mirror
     radius = glass_grid(mirror, accuracy)
     spline = spline_matrix(profile.radius, radius)
-    error = spline @ profile.error
-    height = mirror.geometry.height(radius, error)
+    height = mirror.geometry.height(radius, spline @ profile.error)
     if covariance is None:
         covariance = _profile_covariance(profile, mirror.radius)
     root = spline @ covariance_root(covariance) if np.any(covariance) else np.zeros((radius.size, 0))
@@ -175,13 +157,7 @@ def on_grid(bench: Bench, start: StartFigure, accuracy: Accuracy) -> StartFigure
 
 
 def from_uneven(bench: Bench, accuracy: Accuracy) -> StartFigure:
-    """The mean over rings of a map or of Zernike terms: all that averages over azimuth can use.
-
-    Raises
-    ------
-    InputError
-        Where the map's file cannot be used.
-    """
+    """The mean over rings of a map or of Zernike terms: all that averages over azimuth can use."""
     radius = glass_grid(bench.mirror, accuracy)
     mean, left_out = round_mean(bench, radius)
     words = (

@@ -1,56 +1,132 @@
-"""What a programme is predicted to do.
+"""What a programme is predicted to do, and the band of it: the spread of everything over draws.
 
-The band of a prediction: the spread of everything in it over draws.
+The tables say of everything that is written down what it is, its unit and what it lies over: JSON and HDF5 read them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields
-from typing import Any
+from dataclasses import asdict, dataclass, field
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from wearsim.errors import ContactError
 from wearsim.figure.metrics import FigureGauge, FigureNumbers, percentiles
 from wearsim.kernels.arrays import Floats
-from wearsim.wear.engine import Run
+from wearsim.wear.engine_protocol import Run
+
+EXACT = "the bench states every constant as exact and its figure has no sigma"
+NOT_ASKED = "no draws were asked for (--draws)"
+NOTHING_DONE = "nothing is done"
+NO_SPREAD = ("axis", "peak_", "strokes_redrawn", "steady_bias", "period")
+"""In the names of details that are places, axes or counts: percentiles over draws say nothing of them."""
+
+
+class Quantity(NamedTuple):
+    """How a field is written down: its name in JSON, units apart ("" for none), unit, words and dimensions."""
+
+    name: str
+    unit: str
+    text: str
+    dimensions: tuple[str, ...] = ()
+
+    def key(self, what: str = "") -> str:
+        """The JSON key of it, or of ``what`` of it: the unit stands at the end."""
+        stem = self.name.removesuffix("_waves")
+        unit = "_waves" if stem != self.name else {"m": "_m", "Pa": "_pa"}.get(self.unit, "")
+        return f"{stem}{what}{unit}"
+
+
+def _table(*rows: tuple[str, str, str, str, str]) -> dict[str, Quantity]:
+    """Quantities by their names in the code, from rows of that, name in JSON, unit, words and dimensions."""
+    return {code: Quantity(name, unit, text, tuple(over.split())) for code, name, unit, text, over in rows}
+
+
+# what is written down, in the order of JSON
+_FIGURE_NUMBERS = {
+    "surface_rms": ("m", "RMS figure error"), "surface_pv": ("m", "peak-to-valley figure error"),
+    "wavefront_rms_waves": ("1", "RMS of the wavefront in wavelengths"),
+    "wavefront_pv_waves": ("1", "peak to valley of the wavefront in wavelengths"),
+    "strehl": ("1", "Strehl ratio"), "conic_fit": ("1", "best-fit conic constant"), "edge_roll": ("m", "edge roll"),
+}  # fmt: skip
+FIGURE_NUMBERS = {code: Quantity(code, *rest) for code, rest in _FIGURE_NUMBERS.items()}
+PROFILES = _table(
+    ("removal", "removal", "m", "glass removed", "radius"),
+    ("before", "figure_error_before", "m", "figure error before, positive = high", "radius"),
+    ("figure_error", "figure_error_after", "m", "figure error after, positive = high", "radius"),
+    ("stages", "", "m", "figure error at the start and after each spell", "stage radius"),
+    ("height", "", "m", "glass after, above the reference sphere", "radius"),
+)
+BANDS = _table(
+    ("figure_error", "figure_error", "m", "figure error after", "percentile radius"),
+    ("before", "figure_error_before", "m", "figure error before, of the measurement", "percentile radius"),
+    ("removal", "removal", "m", "glass removed", "percentile radius"),
+    ("change", "figure_error_change", "m", "figure error after less before", "percentile radius"),
+    ("share", "", "1", "share of the way that the removal goes", "percentile"),
+    ("peak_pressure", "peak_pressure", "Pa", "largest pressure", "percentile"),
+    ("lift_off_share", "lift_off_share", "1", "share of the overlap that carried nothing", "percentile"),
+)
+SPELL_BANDS = _table(
+    ("stage_rms", "surface_rms", "m", "RMS figure error after each spell", "spells/spell percentile"),
+    ("stage_edge_roll", "edge_roll", "m", "edge roll after each spell", "spells/spell percentile"),
+    ("stage_peak_pressure", "peak_pressure", "Pa", "largest pressure in each spell", "spells/spell percentile"),
+    ("stage_lift_off", "lift_off_share", "1", "share of the overlap that carried nothing, each spell",
+     "spells/spell percentile"),
+)  # fmt: skip
+_SPELL_UNITS = {
+    "minutes": "min", "peak_pressure": "Pa", "lift_off_share": "1", "reach": "m", "tip": "m", "left_out": "1",
+    "surface_rms": "m", "edge_roll": "m",
+}  # fmt: skip
+SPELL_NUMBERS = {
+    code: Quantity("" if code == "left_out" else code, unit, code.replace("_", " "), ("spell",))
+    for code, unit in _SPELL_UNITS.items()
+}
+
+
+def _named(table: Mapping[str, Quantity], thing: Any, what: str = "") -> dict[str, Any]:
+    """The quantities of a thing that JSON names and that are there, by their keys."""
+    found = {one.key(what): getattr(thing, code) for code, one in table.items() if one.name}
+    return {key: value for key, value in found.items() if value is not None}
+
+
+def _listed(named: Mapping[str, Floats]) -> dict[str, Any]:
+    return {key: values.tolist() for key, values in named.items()}
+
+
+class _EqualByValue:
+    """Equal where all fields are, arrays and mappings of arrays included."""
+
+    def __eq__(self, other: object) -> bool:
+        return _same(vars(self), vars(other)) if type(other) is type(self) else NotImplemented
+
+    __hash__ = None  # type: ignore[assignment]
+
+
+def _same(one: Any, two: Any) -> bool:
+    if isinstance(one, np.ndarray) or isinstance(two, np.ndarray):
+        return np.array_equal(np.asarray(one), np.asarray(two))
+    if isinstance(one, Mapping) and isinstance(two, Mapping):
+        return one.keys() == two.keys() and all(_same(one[k], two[k]) for k in one)
+    return bool(one == two)
 
 
 @dataclass(frozen=True, eq=False)
-class Band:
+class Band(_EqualByValue):
     """Spread of a prediction over the uncertain constants and the measurement.
 
-    Every pair is the 5th and the 95th percentile over the draws (:func:`~wearsim.figure.metrics.percentiles`).
-    The prediction itself is at the most likely constants and the figure as measured; it is no draw, and may lie
-    outside.
+    Every pair is the 5th and the 95th percentile over the draws (:func:`~wearsim.figure.metrics.percentiles`): (2, n)
+    over the radius, (spells, 2) of each spell, or (2,); what each is, :data:`BANDS` and :data:`SPELL_BANDS` say. The
+    prediction itself is at the most likely constants and the figure as measured; it is no draw, and may lie outside.
+    None is what an older file has not; ``before`` also where the figure is taken as exact.
 
     Parameters
     ----------
-    figure_error : (2, n) ndarray
-        After, at each radius [m].
-    numbers : mapping of str to (2,) ndarray
-        Of every number of the figure after, by its name in :class:`wearsim.figure.metrics.FigureNumbers`.
-    draws : int
-        Draws that were worked out.
-    failed : int
-        Draws that could not be (their constants led to no balance).
-    removal : (2, n) ndarray or None
-        Glass removed [m]; None in a file of the first format, as are all below.
-    stage_rms, stage_edge_roll : (spells, 2) ndarray or None
-        RMS figure error and edge roll after each spell [m].
-    before : (2, n) ndarray or None
-        Figure error before: the measurement's own band [m]; None where the figure is taken as exact.
-    numbers_before : mapping of str to (2,) ndarray
-        As ``numbers``, of the figure before; empty where it is taken as exact.
-    change : (2, n) ndarray or None
-        Figure error after less before [m]; None in a file that was written before it was kept, as are all below.
-    share : (2,) ndarray or None
-        Share of the way that the removal goes (:func:`wearsim.wear.outcome.share_of_the_way`) [1].
-    stage_peak_pressure, stage_lift_off : (spells, 2) ndarray or None
-        Largest pressure [Pa] and share of the overlap that carried nothing [1] in each spell.
-    peak_pressure, lift_off_share : (2,) ndarray or None
-        The same of the whole programme.
+    numbers, numbers_before : mapping of str to (2,) ndarray
+        Of every number of the figure after and before, by its name in :class:`wearsim.figure.metrics.FigureNumbers`;
+        before, empty where the figure is taken as exact.
+    draws, failed : int
+        Draws that were tried, and those that could not be worked out (their constants led to no balance).
     details : mapping of str to (2,) ndarray
         Of the planar engine's numbers of the maps, places and axes left out; empty for the radial engine.
     """
@@ -59,17 +135,17 @@ class Band:
     numbers: Mapping[str, Floats]
     draws: int
     failed: int = 0
-    removal: Floats | None = None
-    stage_rms: Floats | None = None
-    stage_edge_roll: Floats | None = None
-    before: Floats | None = None
     numbers_before: Mapping[str, Floats] = field(default_factory=dict)
+    before: Floats | None = None
+    removal: Floats | None = None
     change: Floats | None = None
     share: Floats | None = None
-    stage_peak_pressure: Floats | None = None
-    stage_lift_off: Floats | None = None
     peak_pressure: Floats | None = None
     lift_off_share: Floats | None = None
+    stage_rms: Floats | None = None
+    stage_edge_roll: Floats | None = None
+    stage_peak_pressure: Floats | None = None
+    stage_lift_off: Floats | None = None
     details: Mapping[str, Floats] = field(default_factory=dict)
 
     @property
@@ -88,45 +164,18 @@ class Band:
         found = {"peak_pressure": self.peak_pressure, "lift_off_share": self.lift_off_share}
         return {name: ends for name, ends in found.items() if ends is not None}
 
-    def __eq__(self, other: object) -> bool:
-        if not isinstance(other, Band):
-            return NotImplemented
-        return all(_same(getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
-
-    __hash__ = None  # type: ignore[assignment]
-
     def to_json(self) -> dict[str, Any]:
-        """What stands in the JSON of an outcome, besides the bands of its spells.
-
-        Returns
-        -------
-        dict
-            Units in the names of the keys.
-        """
-        profiles = {
-            "figure_error_band_m": self.figure_error,
-            "figure_error_before_band_m": self.before,
-            "removal_band_m": self.removal,
-            "figure_error_change_band_m": self.change,
-            "peak_pressure_band_pa": self.peak_pressure,
-            "lift_off_share_band": self.lift_off_share,
-        }
-        result: dict[str, Any] = {key: values.tolist() for key, values in profiles.items() if values is not None}
+        """What stands in the JSON of an outcome, units in the names of the keys, besides the bands of its spells."""
+        result = _listed(_named(BANDS, self, "_band"))
         for what, numbers in (("_before_band", self.numbers_before), ("_band", self.numbers)):
-            result |= {_key(name, what): ends.tolist() for name, ends in numbers.items()}
+            result |= _listed({FIGURE_NUMBERS[name].key(what): ends for name, ends in numbers.items()})
         if self.details:
-            result["details_band"] = {name: ends.tolist() for name, ends in self.details.items()}
+            result["details_band"] = _listed(self.details)
         return {**result, "band_draws": self.draws, "band_draws_failed": self.failed}
 
     def of_spell(self, number: int) -> dict[str, Any]:
         """What stands in the JSON of one spell, from 0."""
-        bands = {
-            "surface_rms_band_m": self.stage_rms,
-            "edge_roll_band_m": self.stage_edge_roll,
-            "peak_pressure_band_pa": self.stage_peak_pressure,
-            "lift_off_share_band": self.stage_lift_off,
-        }
-        return {key: ends[number].tolist() for key, ends in bands.items() if ends is not None}
+        return {key: ends[number].tolist() for key, ends in _named(SPELL_BANDS, self, "_band").items()}
 
 
 @dataclass(frozen=True)
@@ -140,17 +189,15 @@ class SpellSummary:
     minutes : float
         [min]
     peak_pressure : float
-        [Pa]
+        Largest [Pa].
     lift_off_share : float
-        [1]
+        Share of the overlap that carried nothing [1].
     reach, tip : float
         Largest offset of the stroke, and where it would tip off [m].
     left_out : float
         Share of jittered strokes that would tip off [1].
-    surface_rms : float
-        RMS figure error after it [m].
-    edge_roll : float
-        After it [m].
+    surface_rms, edge_roll : float
+        Of the figure after it [m].
     """
 
     label: str
@@ -163,9 +210,14 @@ class SpellSummary:
     surface_rms: float
     edge_roll: float
 
+    def to_json(self) -> dict[str, Any]:
+        """One object for ``--json``, units in the names of the keys."""
+        time = {"label": self.label, "minutes": self.minutes, "time_s": 60.0 * self.minutes}
+        return {**time, **_named(SPELL_NUMBERS, self)}
+
 
 @dataclass(frozen=True, eq=False)
-class Outcome:
+class Outcome(_EqualByValue):
     """What a programme is predicted to do.
 
     Parameters
@@ -252,13 +304,6 @@ class Outcome:
         """Best-fit conic constant after [1]."""
         return self.numbers.conic_fit
 
-    def __eq__(self, other: object) -> bool:
-        if not isinstance(other, Outcome):
-            return NotImplemented
-        return all(_same(getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
-
-    __hash__ = None  # type: ignore[assignment]
-
     def to_json(self) -> dict[str, Any]:
         """One object for ``--json``: plain lists and floats, SI units in the key names.
 
@@ -267,61 +312,23 @@ class Outcome:
         dict
             Units in the names of the keys; no NaN, no infinity.
         """
+        spells = [
+            {**spell.to_json(), **({} if self.band is None else self.band.of_spell(place))}
+            for place, spell in enumerate(self.spells)
+        ]
         result: dict[str, Any] = {
             "engine": self.engine,
             "radius_m": self.radius.tolist(),
-            "removal_m": self.removal.tolist(),
-            "figure_error_before_m": self.before.tolist(),
-            "figure_error_after_m": self.figure_error.tolist(),
-            **{_key(name, "_before"): value for name, value in asdict(self.numbers_before).items()},
-            **{_key(name): value for name, value in asdict(self.numbers).items()},
+            **_listed(_named(PROFILES, self)),
+            **_named(FIGURE_NUMBERS, self.numbers_before, "_before"),
+            **_named(FIGURE_NUMBERS, self.numbers),
             "lift_off_share": self.lift_off_share,
             "peak_pressure_pa": self.peak_pressure,
-            "spells": [
-                {
-                    "label": s.label,
-                    "minutes": s.minutes,
-                    "time_s": 60.0 * s.minutes,
-                    "peak_pressure_pa": s.peak_pressure,
-                    "lift_off_share": s.lift_off_share,
-                    "reach_m": s.reach,
-                    "tip_m": s.tip,
-                    "surface_rms_m": s.surface_rms,
-                    "edge_roll_m": s.edge_roll,
-                    **({} if self.band is None else self.band.of_spell(place)),
-                }
-                for place, s in enumerate(self.spells)
-            ],
+            "spells": spells,
             "warnings": list(self.warnings),
         }
         result |= {"no_band": self.no_band} if self.band is None else self.band.to_json()
-        if self.details:
-            result["details"] = dict(self.details)
-        return result
-
-
-def _key(name: str, what: str = "") -> str:
-    """The JSON key of a number of the figure: its name, what of it, its unit."""
-    stem = name.removesuffix("_waves")
-    unit = "_waves" if stem != name else "" if name in ("strehl", "conic_fit") else "_m"
-    return f"{stem}{what}{unit}"
-
-
-def _same(one: Any, two: Any) -> bool:
-    if isinstance(one, np.ndarray) or isinstance(two, np.ndarray):
-        return np.array_equal(np.asarray(one), np.asarray(two))
-    if isinstance(one, Mapping) and isinstance(two, Mapping):
-        return one.keys() == two.keys() and all(_same(one[k], two[k]) for k in one)
-    return bool(one == two)
-
-
-EXACT = "the bench states every constant as exact and its figure has no sigma"
-NOT_ASKED = "no draws were asked for (--draws)"
-NOTHING_DONE = "nothing is done"
-
-
-NO_SPREAD = ("axis", "peak_", "strokes_redrawn", "steady_bias", "period")
-"""In the names of details that are places, axes or counts: percentiles over draws say nothing of them."""
+        return result | ({"details": dict(self.details)} if self.details else {})
 
 
 @dataclass(frozen=True, eq=False)
@@ -332,10 +339,8 @@ class Draw:
     ----------
     heights : (spells + 1, n) ndarray
         Glass at the start and after each spell, above the reference sphere [m].
-    peak_pressure : (spells,) ndarray
-        Largest pressure in each spell [Pa].
-    lift_off : (spells,) ndarray
-        Share of the overlap that carried nothing in each spell [1].
+    peak_pressure, lift_off : (spells,) ndarray
+        Largest pressure [Pa], and share of the overlap that carried nothing [1], in each spell.
     details : mapping of str to float
         Of the planar engine.
     """
@@ -359,14 +364,7 @@ class Draw:
 def share_of_the_way(before: Floats, removal: Floats, gauge: FigureGauge) -> float:
     """The removal's part along the figure error before, in squares [1]; 1 takes all of it away, and 0 stands for no error.
 
-    Parameters
-    ----------
-    before : (n,) ndarray
-        Figure error [m].
-    removal : (n,) ndarray
-        Glass removed [m].
-    gauge : FigureGauge
-        On the same radii.
+    ``before`` is the figure error, ``removal`` the glass removed, both (n,) [m] on the gauge's radii.
     """
     whole = gauge.aperture.rms(before) ** 2
     return gauge.aperture.inner_product(gauge.aperture.level(removal), before) / whole if whole > 0.0 else 0.0
@@ -377,14 +375,8 @@ def band_of(
 ) -> Band:
     """The band over all draws, None for those that found no balance.
 
-    Parameters
-    ----------
-    draws : int
-        How many were tried.
-    minutes : (spells,) ndarray
-        Of the spells [min].
-    is_measured : bool
-        Whether the glass at the start differs from draw to draw.
+    ``draws`` of them were tried, the spells took ``minutes`` (spells,) [min], and where the figure ``is_measured`` the
+    glass at the start differs from draw to draw.
 
     Raises
     ------
@@ -397,14 +389,13 @@ def band_of(
     kept = [one.heights for one in found]
     stages = np.array([[gauge.error(height) for height in heights] for heights in kept])
     pressure, lift_off = (np.array([getattr(one, name) for one in found]) for name in ("peak_pressure", "lift_off"))
-    after = _numbers([heights[-1] for heights in kept], gauge)
     rms, roll = (
         percentiles([[take(error) for error in one[1:]] for one in stages]).T
         for take in (gauge.aperture.rms, gauge.edge_roll)
     )
     return Band(
         figure_error=percentiles(stages[:, -1]),
-        numbers=after,
+        numbers=_numbers([heights[-1] for heights in kept], gauge),
         draws=draws,
         failed=draws - len(kept),
         removal=percentiles([heights[0] - heights[-1] for heights in kept]),

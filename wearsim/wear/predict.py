@@ -18,7 +18,7 @@ from wearsim.kernels.arrays import Floats
 from wearsim.parallel import in_threads
 from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
 from wearsim.wear.constants import Belief, Constants, prior
-from wearsim.wear.engine import Engine, Progress, Run, minutes_of
+from wearsim.wear.engine_protocol import Engine, Progress, Run, minutes_of
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.outcome import EXACT, NOT_ASKED, NOTHING_DONE, Band, Draw, Outcome, SpellSummary, band_of
 from wearsim.wear.radial.engine import RadialEngine
@@ -81,7 +81,8 @@ def predict(
     belief = prior(bench) if belief is None else belief
     start = one.measured(bench) if start is None else start
     draws = one.band_draws if draws is None else draws
-    draws = draws if is_spread(programme, belief, start) else 0
+    is_exact = belief.is_certain and (start is None or not start.is_uncertain)
+    draws = 0 if is_exact or not programme.spells else draws
     first = one.run(
         bench, programme, one.begin(bench, start, laps), belief.best(), seed=seed,
         progress=_share(progress, 0, 1 + draws, one),
@@ -92,19 +93,14 @@ def predict(
         band = _band(one, bench, programme, start, laps, gauge, belief, draws, seed, progress)
         outcome = replace(outcome, band=band)
     else:
-        outcome = replace(outcome, no_band=why_no_band(programme, belief, start))
+        why = NOTHING_DONE if not programme.spells else EXACT if is_exact else NOT_ASKED
+        outcome = replace(outcome, no_band=why)
     left_out = () if start is None else start.warnings
     return replace(outcome, warnings=(*left_out, *outcome.warnings, *warnings_for(bench, programme, outcome)))
 
 
 def engine_for(name: str, accuracy: Accuracy = DEFAULT, planar: PlanarAccuracy | None = None) -> Engine[Any]:
-    """The engine of this name.
-
-    Parameters
-    ----------
-    name : {"radial", "planar"}
-    accuracy : Accuracy
-        Its radii are those of the profiles.
+    """The engine of this name, ``"radial"`` or ``"planar"``; the profiles have the radii of ``accuracy``.
 
     Raises
     ------
@@ -154,19 +150,6 @@ def _band(
     found = in_threads(drawn, range(1, 1 + draws), glasses, belief.draws(draws, seed), workers=workers, done=one_more)
     is_measured = start is not None and start.is_uncertain
     return band_of(found, gauge, draws, minutes_of(programme), is_measured=is_measured)
-
-
-def is_spread(programme: Programme, belief: Belief, start: StartFigure | None) -> bool:
-    """Whether a prediction can have a band: something is done, and something is uncertain."""
-    return bool(programme.spells) and not (belief.is_certain and (start is None or not start.is_uncertain))
-
-
-def why_no_band(programme: Programme, belief: Belief, start: StartFigure | None) -> str:
-    """Why a prediction has no band, in a few words; ``start`` is None for a figure that is not round."""
-    if not programme.spells:
-        return NOTHING_DONE
-    is_exact = belief.is_certain and (start is None or not start.is_uncertain)
-    return EXACT if is_exact else NOT_ASKED
 
 
 def describe(spell: Spell, bench: Bench) -> str:

@@ -1,7 +1,4 @@
-"""The state that a session changes: the glass, and the pitch of every lap.
-
-Radial grids of mirror and lap, finer towards the rim, and how profiles on them are resampled.
-"""
+"""The state that a session changes: the glass and the pitch of every lap, on radial grids finer towards the rim."""
 
 from __future__ import annotations
 
@@ -22,22 +19,7 @@ from wearsim.wear.accuracy import Accuracy
 
 
 def radial_grid(inner: float, outer: float, count: int, rim_share: float) -> Floats:
-    """Radii from ``inner`` to ``outer``, the last cells ``1 - rim_share`` times as wide as an even grid's.
-
-    Parameters
-    ----------
-    inner, outer : float
-        [m]
-    count : int
-        Number of radii.
-    rim_share : float
-        0 = even .. 1 = crowded at the rim [1].
-
-    Returns
-    -------
-    (count,) ndarray
-        [m]
-    """
+    """Radii (count,) from ``inner`` to ``outer`` [m], the last cells ``1 - rim_share`` times as wide as an even grid's."""
     t = np.linspace(0.0, 1.0, count)
     return inner + (outer - inner) * ((1.0 - rim_share) * t + rim_share * np.sin(0.5 * np.pi * t))
 
@@ -58,31 +40,13 @@ def _table(radius: bytes, cells: int) -> tuple[NDArray[np.int32], Floats]:
 
 
 def resampling(radius: Floats, cells: int) -> tuple[NDArray[np.int32], Floats]:
-    """Which nodes, with which weights, make each value of the even table (local cubics through four nodes).
-
-    Parameters
-    ----------
-    radius : (n,) ndarray
-        Grid [m], at least four nodes.
-    cells : int
-        Cells of the table.
-
-    Returns
-    -------
-    source : (cells + 1, 4) int32 ndarray
-    weight : (cells + 1, 4) ndarray
-    """
+    """Which nodes (cells + 1, 4), with which weights, make each value of an even table: local cubics through four nodes."""
     return _table(np.ascontiguousarray(radius).tobytes(), cells)
 
 
 @cache
 def gauss_table(most: int = 64) -> Floats:
-    """Gauss-Legendre nodes and weights on 0..1 for 1 to ``most`` nodes, packed: rule n starts at n (n - 1) / 2.
-
-    Returns
-    -------
-    (2, most (most + 1) / 2) ndarray
-    """
+    """Gauss-Legendre nodes and weights (2, .) on 0..1 for 1 to ``most`` nodes, packed: rule n starts at n (n - 1) / 2."""
     rules = [np.polynomial.legendre.leggauss(n) for n in range(1, most + 1)]
     nodes = np.concatenate([0.5 * (x + 1.0) for x, _ in rules])
     weights = np.concatenate([0.5 * w for _, w in rules])
@@ -158,13 +122,7 @@ def pitch_grid(lap: Lap, accuracy: Accuracy) -> Floats:
 
 
 def fresh_pitch(lap: Lap, radius: Floats, height: Floats, accuracy: Accuracy) -> PitchProfile:
-    """A lap as it starts a session: pressed to the glass, or spherical (physics section 4).
-
-    Parameters
-    ----------
-    radius, height : (n,) ndarray
-        The glass [m].
-    """
+    """A lap as it starts a session: pressed to the glass (n,) [m], or spherical (physics section 4)."""
     rho = pitch_grid(lap, accuracy)
     if lap.start == "spherical":
         return PitchProfile(rho, np.zeros_like(rho))
@@ -173,12 +131,6 @@ def fresh_pitch(lap: Lap, radius: Floats, height: Floats, accuracy: Accuracy) ->
 
 
 def start_state(bench: Bench, radius: Floats, height: Floats, accuracy: Accuracy) -> State:
-    """State at the start of a session with a given glass.
-
-    Parameters
-    ----------
-    radius, height : (n,) ndarray
-        The glass on the mirror's grid [m].
-    """
+    """State at the start of a session with a given glass, (n,) [m] on the mirror's grid."""
     laps = {lap_name(lap): fresh_pitch(lap, radius, height, accuracy) for lap in bench.laps}
     return State(radius, height, MappingProxyType(laps))

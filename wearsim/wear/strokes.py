@@ -1,15 +1,23 @@
-"""Strokes of a bench as paths of the top piece's centre: where it is, how fast, how far out (physics section 5)."""
+"""Strokes of a bench as paths of the top piece's centre: where it is, how fast, how far out (physics section 5).
+
+And the draws and phases over which the path of a stroke is averaged.
+"""
 
 from __future__ import annotations
+
+from functools import cache
 
 import numpy as np
 
 from wearsim.bench.programme import Stroke
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.stroke_path import follow_path, reach
+from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.constants import normal_deviates
 
 # Strokes after which a sweep that has not come round is taken to begin at any phase.
 MOST_STROKES = 2000
+_NO_DEVIATION = np.array([[0.0, 0.0, 0.0, 0.0, 0.0, 0.5]])
 
 
 def path_of(
@@ -61,3 +69,32 @@ def sweep_phases(strokes_per_sweep: float, least: int) -> Floats:
             count = strokes * max(1, round(least / strokes))
             break
     return np.asarray(np.mod(np.arange(count) / period, 1.0))
+
+
+@cache
+def draws(count: int) -> Floats:
+    """Low-discrepancy draws (count, 6): four normal deviates and two phases.
+
+    An additive recurrence on the powers of the root of x^7 = x + 1, a generalisation of the golden ratio
+    (from memory); always the same, so that the radial engine needs no seed.
+    """
+    root = 1.1127756842787055
+    alpha = root ** -np.arange(1.0, 7.0)
+    unit = np.mod(0.5 + np.arange(1, count + 1)[:, None] * alpha, 1.0)
+    unit[:, :4] = normal_deviates(unit[:, :4])
+    if count > 1:
+        unit[:, :4] = (unit[:, :4] - unit[:, :4].mean(axis=0)) / unit[:, :4].std(axis=0)
+    return unit
+
+
+def draws_needed(stroke: Stroke, jitter: tuple[float, float], accuracy: Accuracy) -> tuple[Floats, int]:
+    """Draws and phases that average a stroke: one draw where nothing varies from stroke to stroke."""
+    varies = jitter != (0.0, 0.0)
+    if stroke.is_swept:
+        begin = sweep_phases(stroke.strokes_per_sweep, accuracy.draws if varies else 1)
+        many = draws(begin.size).copy() if varies else _NO_DEVIATION.repeat(begin.size, axis=0)
+        many[:, 4] = begin
+        return many, accuracy.phases * (1 if varies else 16)
+    if varies:
+        return draws(accuracy.draws), accuracy.phases
+    return _NO_DEVIATION, accuracy.phases * 128

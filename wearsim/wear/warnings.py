@@ -24,7 +24,7 @@ LIFT_OFF_TOO_MUCH = 0.25
 A_MOMENT = 0.01
 # A stroke that comes this close to its tipping offset. A judgement.
 NEAR_TIPPING = 0.9
-# A second person or a hoist from here [kg] (checks: lifting constant 23 kg, from memory).
+# A second person or a hoist from here [kg] (lifting constant 23 kg, from memory).
 HEAVY = 20.0
 # Young's modulus and Poisson's ratio of mirror glass (from memory; glasses lie between 63 and 90 GPa) [Pa], [1].
 YOUNG, POISSON = 64e9, 0.2
@@ -38,12 +38,7 @@ def bending_share(bench: Bench, stiffness: float) -> float:
     """How much the glass gives in its lowest round bending mode, relative to what the pitch gives [1].
 
     A thin plate of rigidity D = E t^3 / (12 (1 - nu^2)) resists a wave number q with D q^4 per unit of
-    deflection, the pitch with kappa.
-
-    Parameters
-    ----------
-    stiffness : float
-        Foundation modulus [Pa/m].
+    deflection, the pitch with kappa, ``stiffness`` [Pa/m].
     """
     mirror = bench.mirror
     rigidity = YOUNG * mirror.thickness**3 / (12.0 * (1.0 - POISSON**2))
@@ -52,17 +47,10 @@ def bending_share(bench: Bench, stiffness: float) -> float:
 
 def warnings_for(bench: Bench, programme: Programme, outcome: Outcome) -> tuple[str, ...]:
     """Everything worth a word about an outcome, each one line."""
-    return (
-        *_edge(bench, outcome),
-        *_spells(bench, programme, outcome),
-        *_glass(bench),
-        *_weight(bench, programme),
-        *(
-            [f"{outcome.band.failed} of {outcome.band.draws} draws of the constants found no balance"]
-            if outcome.band is not None and outcome.band.failed
-            else []
-        ),
-    )
+    lines = [*_edge(bench, outcome), *_spells(bench, programme, outcome), *_glass(bench), *_weight(bench, programme)]
+    if outcome.band is not None and outcome.band.failed:
+        lines.append(f"{outcome.band.failed} of {outcome.band.draws} draws of the constants found no balance")
+    return tuple(lines)
 
 
 def _edge(bench: Bench, outcome: Outcome) -> list[str]:

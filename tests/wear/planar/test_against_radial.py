@@ -6,10 +6,12 @@ import pytest
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench, load_programme
+from wearsim.figure.zernike import zernike_sum
 from wearsim.wear.accuracy import Accuracy, PlanarAccuracy
 from wearsim.wear.constants import AS_STATED
 from wearsim.wear.initial_figure import StartFigure, start_figure
-from wearsim.wear.planar.engine import PlanarEngine, laid_out
+from wearsim.wear.planar.engine import PlanarEngine, pieces_for
+from wearsim.wear.planar.figure import MapGauge
 from wearsim.wear.planar.grid import ring_mean
 from wearsim.wear.predict import predict
 
@@ -120,18 +122,14 @@ def test_a_map_and_terms_start_a_session(written):
     terms = np.zeros(15)
     terms[5], terms[3], terms[7] = 40e-9, -25e-9, 15e-9
 
-    from wearsim.wear.initial_figure import frame_for
-
-    frame, glass = frame_for(bench), laid_out(bench, bench.laps[0], AS_STATED, 64)[1]
-    seen = frame.figure(frame.height_of_terms(terms, glass), glass)
+    gauge = MapGauge(bench.mirror.geometry, pieces_for(bench, bench.laps[0], AS_STATED, 64).glass)
+    seen = gauge.figure(gauge.height_of_terms(terms))
     found = seen.zernike
     assert found[:15][[3, 5, 7]] == pytest.approx(terms[[3, 5, 7]], abs=2e-10)
     assert seen.astigmatism.amplitude == pytest.approx(np.hypot(40e-9, 25e-9), rel=0.01)
     across = (np.arange(90) - 44.5) / 90 * 0.3
-    radius = np.hypot(across[None, :], across[:, None]) / frame.clear_radius
-    from wearsim.figure.zernike import zernike_sum
-
+    radius = np.hypot(across[None, :], across[:, None]) / bench.mirror.clear_radius
     error = zernike_sum(terms, np.minimum(radius, 1.05), np.arctan2(across[:, None], across[None, :]))
-    again = frame.height_of_map(np.where(radius < 1.02, error, np.nan), glass)
+    again = gauge.height_of_map(np.where(radius < 1.02, error, np.nan))
     # bilinear reading rounds a surface off a little: 1 % here
-    assert frame.figure(again, glass).zernike == pytest.approx(found, abs=5e-10)
+    assert gauge.figure(again).zernike == pytest.approx(found, abs=5e-10)

@@ -13,7 +13,7 @@ def _frozen(rig, **pieces):
 
 
 def _speed(rate_of_wear, made, load):
-    return rate_of_wear / (made.pieces.preston * load / (np.pi * made.pieces.lap_radius**2))
+    return rate_of_wear / (made.pieces.preston * load / (np.pi * made.pitch.radius**2))
 
 
 @pytest.mark.parametrize("spinning", ["spin_top", "spin_bottom"])
@@ -77,14 +77,11 @@ def test_ripple_under_a_rigid_lap_fades_with_depth(rig, motion):
 
     The linear smoothing factor of Kim, Park, An and Burge, Opt. Express 18, 22515 (2010) [read, abstract].
     """
-    made = rig(relaxation=1e30, preston=2e-11)
+    # a lap that reaches over the whole glass, axes a little apart: even speed, even pressure
+    made = rig(lap_radius=0.3, relaxation=1e30, preston=2e-11)
     ripple = 2e-9 * np.cos(2.0 * np.pi * made.glass.across / 0.03)[None, :] * np.ones_like(made.w)
     made.w[:] = ripple
     rate = 1.0
-    made.pieces = made.pieces.__class__(0.15, 0.3, 5e9, 1e30, 2e-11)
-    made.pitch = made.pieces.pitch(made.glass)
-    made.u = np.zeros((made.pitch.across.size,) * 2)
-    # a lap that reaches over the whole glass, axes a little apart: even speed, even pressure
     turning = motion("overhang", 0.0, 0.0, 0.1, on_top="mirror", **STILL, spin_top=rate, spin_bottom=rate)
     made.work(turning, 120.0)
     inner = made.glass.distance < 0.14

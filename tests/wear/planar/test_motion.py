@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from wearsim.kernels import planar_grid as floor
-from wearsim.wear.planar.motion import drawn, nominal, poses_of, times_of_strokes, tips
+from wearsim.kernels import planar_grid as grid
+from wearsim.wear.planar.motion import drawn_strokes, moments_of, poses_of, tips
 from wearsim.wear.strokes import path_of
 
 KINDS = [("straight", 0.2, 0.0, 0.0), ("overhang", 0.1, 0.0, 0.05), ("w", 0.15, 0.06, 0.01), ("oval", 0.12, 0.05, 0.02)]
@@ -54,7 +54,7 @@ def test_poses_are_the_motion_on_the_barrel(motion, kind, on_top):
         spin_bottom=-0.04, lead=0.005, push_offset=(0.003, -0.002),
     )  # fmt: skip
     moments = np.array([[0.13, 0.61, 0.9], [11.2, 11.35, 11.8]])
-    poses = poses_of(path, moments, nominal(2), 0.1).reshape(-1, floor.POSE_COLUMNS)
+    poses = poses_of(path, moments, 0.1).reshape(-1, grid.POSE_COLUMNS)
     for pose, moment in zip(poses, moments.ravel(), strict=True):
         time = moment / path.stroke.frequency
         mirror, angle, lap, turned = _barrel(path, time)
@@ -80,22 +80,22 @@ def test_triangle_starts_at_nought_and_rises(motion):
 
 
 def test_jitter_is_as_wide_as_stated(rng):
-    draws = drawn(rng.standard_normal((40000, 4)), 0.06, 0.002)
-    assert np.std(draws.length) == pytest.approx(0.06, rel=0.02)
-    assert np.std(draws.across) == pytest.approx(0.002, rel=0.02)
-    assert drawn(np.full((1, 4), -30.0), 0.06, 0.0).length[0] == 0.0
+    length, _, _, across = drawn_strokes(rng.standard_normal((40000, 4)), 0.06, 0.002).T
+    assert np.std(length) == pytest.approx(0.06, rel=0.02)
+    assert np.std(across) == pytest.approx(0.002, rel=0.02)
+    assert drawn_strokes(np.full((1, 4), -30.0), 0.06, 0.0)[0, 0] == 0.0
 
 
 def test_moments_fill_the_stroke_evenly():
-    moments = np.mod(times_of_strokes(0, 400, 8), 1.0).ravel()
+    moments = np.mod(moments_of(0, 400, 8), 1.0).ravel()
     count, _ = np.histogram(moments, bins=64, range=(0.0, 1.0))
     assert count.min() > 45 and count.max() < 55
-    assert times_of_strokes(3, 2, 8)[1] == pytest.approx(times_of_strokes(4, 1, 8)[0])
+    assert moments_of(3, 2, 8)[1] == pytest.approx(moments_of(4, 1, 8)[0])
 
 
 def test_tipping_is_told_from_both_rims(motion):
     path = motion("straight", 0.3, 0.0, lead=0.004)
     moments = np.array([[0.0, 0.2, 0.24]])
-    assert tips(poses_of(path, moments, nominal(1), 1.0), 0.15, 0.15).tolist() == [[False, False, True]]
-    off = poses_of(replace(path, push_offset=(0.0, 0.151)), moments, nominal(1), 1.0)
+    assert tips(poses_of(path, moments, 1.0), 0.15, 0.15).tolist() == [[False, False, True]]
+    off = poses_of(replace(path, push_offset=(0.0, 0.151)), moments, 1.0)
     assert tips(off, 0.15, 0.15).all()

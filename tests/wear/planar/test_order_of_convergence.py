@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from wearsim.wear.planar.grid import RoundStart, glass_map, pressed_lap
+from wearsim.wear.planar.grid import pressed_lap, round_map
 
 RADII = np.linspace(0.002, 0.147, 50)
 
@@ -13,7 +13,7 @@ def _removal(rig, motion, cells, on_top, **options):
     for key, value in options.items():
         made.accuracy = made.accuracy.__class__(**{**vars(made.accuracy), key: value})
     fine = np.linspace(0.0, 0.165, 200)
-    made.w[:] = before = glass_map(RoundStart(fine, 100e-9 * (fine / 0.15) ** 4), made.glass)
+    made.w[:] = before = round_map(fine, 100e-9 * (fine / 0.15) ** 4, made.glass)
     made.u[:] = pressed_lap(made.w, made.glass, made.pitch)
     made.work(
         motion(length=0.18, sweep=0.06, on_top=on_top, lead=0.005, walk=2 * np.pi / 60, hand_turn=2 * np.pi / 90), 240.0

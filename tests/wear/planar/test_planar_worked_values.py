@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from wearsim.figure.conic import Conic
-from wearsim.wear.planar.grid import RoundStart, glass_map, pressed_lap, ring_mean
+from wearsim.wear.planar.grid import pressed_lap, ring_mean, round_map
 
 WORKED = tomllib.loads((Path(__file__).parents[2] / "worked-values.toml").read_text())
 
@@ -44,8 +44,8 @@ def test_wear_and_creep_together(rig, motion, case):
     )  # fmt: skip
     fine = np.linspace(0.0, 0.16, 400)
     ring = 250e-9 * np.exp(-(((fine / 0.15 - 0.82) / 0.10) ** 2))
-    start = RoundStart(fine, ring + Conic(case["radius_of_curvature"], case["conic"]).departure(fine))
-    made.w[:] = before = glass_map(start, made.glass)
+    start = ring + Conic(case["radius_of_curvature"], case["conic"]).departure(fine)
+    made.w[:] = before = round_map(fine, start, made.glass)
     if case["start"] == "pressed":
         made.u[:] = pressed_lap(made.w, made.glass, made.pitch)
     lap_before = made.u.copy()

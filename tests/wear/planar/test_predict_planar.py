@@ -12,8 +12,8 @@ from wearsim.bench.units import MILLIMETRES
 from wearsim.show.maps import maps_text
 from wearsim.show.numbers import NANOMETRES
 from wearsim.wear.accuracy import Accuracy, PlanarAccuracy
-from wearsim.wear.hdf5 import read_outcome, write_outcome
 from wearsim.wear.initial_figure import start_figure
+from wearsim.wear.outcome_file import read_outcome, write_outcome
 from wearsim.wear.predict import predict
 from wearsim.wear.state import start_state
 

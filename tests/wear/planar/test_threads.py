@@ -8,8 +8,8 @@ import sys
 import numba
 import pytest
 
-from wearsim.wear.planar import threads
-from wearsim.wear.planar.threads import LAYER, choose_layer, claim_process, crew
+from wearsim import parallel
+from wearsim.parallel import LAYER, choose_layer, claim_process, kernel_threads
 
 # In a process of its own: numba keeps the first layer that it used, and the layer stops a process in which two
 # threads call it at once.
@@ -20,16 +20,15 @@ import numba
 from wearsim.bench.programme import Stroke
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.planar.motion import Motion
-from wearsim.wear.planar.walk import Pieces, PlanarSpell, walk_spell
+from tests.helpers.planar_rig import planar_pieces
+from wearsim.wear.planar.walk import PlanarSpell, walk_spell
 
-pieces = Pieces(0.15, 0.15, 5e9, 300.0, 8e-13, edge_gain=0.3)
 spell = PlanarSpell(12.0, 70.0, Motion("tool", Stroke("w", 0.15, 0.06, 0.0, 8.0, 50 / 60), 0.03, 0.02))
 
 def walked(found):
-    glass = pieces.glass(32)
-    pitch = pieces.pitch(glass)
-    w, u = np.zeros((glass.across.size,) * 2), np.zeros((pitch.across.size,) * 2)
-    walk_spell(spell, pieces, glass, pitch, w, u, accuracy=PlanarAccuracy(32, strokes_a_batch=1))
+    pieces = planar_pieces(32, edge_gain=0.3)
+    w, u = np.zeros((pieces.glass.across.size,) * 2), np.zeros((pieces.pitch.across.size,) * 2)
+    walk_spell(spell, pieces, w, u, accuracy=PlanarAccuracy(32, strokes_a_batch=1))
     found.append(w.tobytes())
 
 one, both = [], []
@@ -67,7 +66,7 @@ def _environment():
 
 
 def test_a_person_s_own_choice_of_layer_stands(monkeypatch):
-    monkeypatch.setattr(threads, "_own_process", False)
+    monkeypatch.setattr(parallel, "_own_process", False)
     monkeypatch.setattr(numba.config, "THREADING_LAYER", "omp")
     choose_layer()
     assert numba.config.THREADING_LAYER == "omp"
@@ -79,19 +78,19 @@ def test_a_person_s_own_choice_of_layer_stands(monkeypatch):
 @pytest.mark.parametrize(("has", "layer"), [(True, "omp"), (False, LAYER)])
 def test_a_command_s_own_process_takes_openmp_where_it_is_there(has, layer, monkeypatch):
     monkeypatch.setattr(numba.config, "THREADING_LAYER", "default")
-    monkeypatch.setattr(threads, "_own_process", False)
-    monkeypatch.setattr(threads, "_has_openmp", lambda: has)
+    monkeypatch.setattr(parallel, "_own_process", False)
+    monkeypatch.setattr(parallel, "_has_openmp", lambda: has)
     monkeypatch.setenv("GOMP_SPINCOUNT", "5")
     claim_process()
     choose_layer()
     assert layer == numba.config.THREADING_LAYER
-    assert threads.os.environ["GOMP_SPINCOUNT"] == "5"  # the person's own
+    assert parallel.os.environ["GOMP_SPINCOUNT"] == "5"  # the person's own
 
 
 @pytest.mark.parametrize("most", [1, 4])
-def test_a_crew_is_no_larger_than_allowed_and_goes_home(most):
+def test_kernel_threads_are_no_more_than_allowed_and_end(most):
     before = numba.get_num_threads()
-    with pytest.raises(KeyboardInterrupt), crew(most):
+    with pytest.raises(KeyboardInterrupt), kernel_threads(most):
         assert numba.get_num_threads() == min(before, most)
         raise KeyboardInterrupt
     assert numba.get_num_threads() == before

@@ -130,6 +130,6 @@ def test_swapping_the_pieces_swaps_their_pressure() -> None:
 
 
 def test_chord_is_the_overlap() -> None:
-    # the twin's own check, a = 1, b = 0.5, d = 0.7: area 0.6456402668 [derived]
+    # the twin's own check: a = 1, b = 0.5, d = 0.7: area 0.6456402668 [derived]
     x = np.linspace(0.2, 1.0, 200001)
     assert trapezoid(2 * chord(x, 1.0, 0.5, 0.7), x) == pytest.approx(0.6456402668, rel=1e-6)

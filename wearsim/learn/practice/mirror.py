@@ -23,7 +23,7 @@ from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.longitudinal import Zones, zone_readings
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import STATED_AT
-from wearsim.learn.filter import Discrepancy
+from wearsim.learn.session_filter import Discrepancy
 from wearsim.wear.accuracy import DEFAULT, PlanarAccuracy
 from wearsim.wear.constants import AS_STATED, NAMES, Constants, constants_at
 from wearsim.wear.initial_figure import StartFigure

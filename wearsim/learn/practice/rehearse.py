@@ -18,10 +18,10 @@ from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
 from wearsim.figure.aperture import ClearAperture
 from wearsim.learn.calibrate import DRAWS
-from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.inference import StageReport
-from wearsim.learn.practice.file import Practice, practice_text, read_practice
+from wearsim.learn.mirror_folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.practice.mirror import KnifeEdgeTester, PracticeMirror, sheet_text
+from wearsim.learn.practice.practice_file import Practice, practice_text, read_practice
 from wearsim.learn.present_state import PresentState, calibrated_state
 from wearsim.learn.record import create_folder, record
 from wearsim.wear.initial_figure import start_figure

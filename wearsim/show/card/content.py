@@ -13,7 +13,7 @@ from wearsim.bench.lap import Lap
 from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import INCHES, POUND, LengthUnit, length_unit
 from wearsim.decide.proposal import EarlyStop, Proposal
-from wearsim.knifeedge.expected import ExpectedReadings
+from wearsim.knifeedge.forward_model import ExpectedReadings
 from wearsim.show.expected_readings import reading_units, zone_name
 from wearsim.show.notices import waiting_text
 from wearsim.show.numbers import temperature_unit

@@ -16,23 +16,12 @@ from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit
 from wearsim.errors import TipsOffError
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar_grid import GlassGrid, PitchGrid
 from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.engine import Engine, Progress, Run, SpellReport
-from wearsim.wear.initial_figure import StartFigure, frame_for, uneven_start
-from wearsim.wear.planar.grid import (
-    Mask,
-    RoundStart,
-    both,
-    facets,
-    glass_map,
-    part_of_cells,
-    pressed_lap,
-    ring,
-    ring_mean,
-    star,
-)  # fmt: skip
+from wearsim.wear.engine_protocol import Engine, Progress, Run, SpellReport
+from wearsim.wear.initial_figure import StartFigure, uneven_start
+from wearsim.wear.planar import grid as grids
+from wearsim.wear.planar.figure import MapGauge
 from wearsim.wear.planar.motion import Motion
 from wearsim.wear.planar.walk import Pieces, PlanarSpell, walk_spell
 from wearsim.wear.radial.engine import tipping_offset
@@ -43,33 +32,28 @@ PITCH_RADII = 60
 """Of the round profile of a lap's pitch."""
 
 
-def mask_for(lap: Lap) -> Mask | None:
+def mask_for(lap: Lap) -> grids.Mask | None:
     """Where a lap has pitch; None for a whole lap."""
-    cut = facets(lap.facet_shape, lap.facet, lap.channel, (lap.channel_offset[0], lap.channel_offset[1]))
+    cut = grids.facets(lap.facet_shape, lap.facet, lap.channel, (lap.channel_offset[0], lap.channel_offset[1]))
     if lap.ring_inner > 0.0:
-        cut = both(cut, ring(lap.ring_inner / 2.0, lap.radius))
+        cut = grids.both(cut, grids.ring(lap.ring_inner / 2.0, lap.radius))
     if lap.star_points > 0:
-        cut = both(cut, star(lap.star_points, lap.radius - lap.star_depth, lap.radius))
+        cut = grids.both(cut, grids.star(lap.star_points, lap.radius - lap.star_depth, lap.radius))
     return cut
 
 
-def pieces_for(bench: Bench, lap: Lap, constants: Constants = AS_STATED) -> Pieces:
-    """The two pieces of a spell, SI."""
-    return Pieces(
-        mirror_radius=bench.mirror.radius, lap_radius=lap.radius, stiffness=lap.stiffness * constants.stiffness,
-        relaxation=bench.relaxation_time_at(lap) * constants.relaxation_time,
-        preston=bench.preston * constants.preston, hole_radius=bench.mirror.hole_radius,
-        edge_gain=bench.wear.edge_gain * constants.edge_gain, edge_length=bench.edge_length_for(lap),
-        mask=mask_for(lap),
-    )  # fmt: skip
-
-
 @lru_cache(maxsize=8)
-def laid_out(bench: Bench, lap: Lap, constants: Constants, cells: int) -> tuple[Pieces, GlassGrid, PitchGrid]:
-    """The pieces of a spell, and both on their grids: each lap has its own edge length, and so its own view of the glass."""
-    pieces = pieces_for(bench, lap, constants)
-    glass = pieces.glass(cells)
-    return pieces, glass, pieces.pitch(glass)
+def pieces_for(bench: Bench, lap: Lap, constants: Constants, cells: int) -> Pieces:
+    """The two pieces of a spell on their grids: each lap has its own edge length, and so its own view of the glass."""
+    mirror, stiffness = bench.mirror, lap.stiffness * constants.stiffness
+    across, edge_gain = grids.across_glass(mirror.radius, cells), bench.wear.edge_gain * constants.edge_gain
+    return Pieces(
+        glass=grids.glass_of(mirror.radius, mirror.hole_radius, across, edge_gain, bench.edge_length_for(lap)),
+        pitch=grids.pitch_of(lap.radius, grids.across_lap(lap.radius, across), stiffness, mask_for(lap)),
+        stiffness=stiffness,
+        relaxation=bench.relaxation_time_at(lap) * constants.relaxation_time,
+        preston=bench.preston * constants.preston,
+    )
 
 
 @dataclass(frozen=True)
@@ -136,7 +120,7 @@ class PlanarState:
 
     def profile(self, radius: Floats) -> Floats:
         """Mean height of the glass over circles of these radii ``(k,)`` [m]."""
-        return ring_mean(self.glass, self.across, radius)
+        return grids.ring_mean(self.glass, self.across, radius)
 
 
 class PlanarEngine(Engine[PlanarState]):
@@ -161,28 +145,22 @@ class PlanarEngine(Engine[PlanarState]):
 
     def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> PlanarState:
         """Glass and laps on this engine's grids."""
-        _, grid, _ = self._laid_out(bench, bench.laps[0])
-        surface = (
-            uneven_start(bench, grid) if glass is None else glass_map(RoundStart(glass.radius, glass.height), grid)
-        )
+        grid = self._pieces(bench, bench.laps[0]).glass
+        surface = uneven_start(bench, grid) if glass is None else grids.round_map(glass.radius, glass.height, grid)
         pitch = {lap_name(lap): self._pitch(bench, lap, surface, laps) for lap in bench.laps}
         return PlanarState(grid.across, surface, MappingProxyType(pitch))
 
-    def _laid_out(
-        self, bench: Bench, lap: Lap, constants: Constants = AS_STATED
-    ) -> tuple[Pieces, GlassGrid, PitchGrid]:
-        return laid_out(bench, lap, constants, self.planar.cells)
+    def _pieces(self, bench: Bench, lap: Lap, constants: Constants = AS_STATED) -> Pieces:
+        return pieces_for(bench, lap, constants, self.planar.cells)
 
     def _pitch(self, bench: Bench, lap: Lap, surface: Floats, laps: State | None) -> Floats:
-        _, glass, pitch = self._laid_out(bench, lap)
+        pieces = self._pieces(bench, lap)
         if laps is not None:
             left = laps.laps[lap_name(lap)]
-            beyond = 3.0 * float(pitch.across[1] - pitch.across[0])
-            distance = np.hypot(pitch.across[None, :], pitch.across[:, None])
-            return RoundStart(left.radius, left.height).at(np.minimum(distance, lap.radius + beyond))
+            return grids.round_map(left.radius, left.height, pieces.pitch)
         if lap.start == "spherical":
-            return np.zeros((pitch.across.size,) * 2)
-        return pressed_lap(surface, glass, pitch)
+            return np.zeros((pieces.pitch.across.size,) * 2)
+        return grids.pressed_lap(surface, pieces.glass, pieces.pitch)
 
     def run(
         self, bench: Bench, programme: Programme, state: PlanarState, constants: Constants = AS_STATED, *, seed: int = 0,
@@ -198,11 +176,10 @@ class PlanarEngine(Engine[PlanarState]):
     ) -> tuple[PlanarState, SpellReport]:  # fmt: skip
         """One spell walked on a state; it goes on where the last one left the pieces."""
         lap, at = bench.lap(spell.lap), state.orientation.before(spell)
-        plain = spell_for(bench, spell, number, at)
-        pieces, glass, pitch = self._laid_out(bench, lap, constants)
+        plain, pieces = spell_for(bench, spell, number, at), self._pieces(bench, lap, constants)
         w, u = state.glass.copy(), state.laps[lap_name(lap)].copy()
         try:
-            report = walk_spell(plain, pieces, glass, pitch, w, u, seed=seed, accuracy=self.planar, progress=progress)
+            report = walk_spell(plain, pieces, w, u, seed=seed, accuracy=self.planar, progress=progress)
         except TipsOffError as error:
             raise error.in_unit(length_unit(bench).text, file) from None
         if plain.motion is None:
@@ -222,11 +199,11 @@ class PlanarEngine(Engine[PlanarState]):
         radius = glass_grid(bench.mirror, self.accuracy)
         pitch = {}
         for lap in bench.laps:
-            rho, across = np.linspace(0.0, lap.radius, PITCH_RADII), self._laid_out(bench, lap)[2].across
-            pitch[lap_name(lap)] = PitchProfile(rho, ring_mean(states[-1].laps[lap_name(lap)], across, rho))
+            rho, across = np.linspace(0.0, lap.radius, PITCH_RADII), self._pieces(bench, lap).pitch.across
+            pitch[lap_name(lap)] = PitchProfile(rho, grids.ring_mean(states[-1].laps[lap_name(lap)], across, rho))
         heights = np.array([state.profile(radius) for state in states])
-        _, glass, _ = self._laid_out(bench, bench.laps[0])
-        figures = frame_for(bench).through([state.glass for state in states], glass)
+        gauge = MapGauge(bench.mirror.geometry, self._pieces(bench, bench.laps[0]).glass)
+        figures = gauge.through([state.glass for state in states])
         details = figures.details | _of_reports(programme, reports)
         maps = figures.maps | self._pitch_maps(bench, states[-1])
         return Run(self.name, programme, states, reports, radius, heights, pitch, maps, details)
@@ -235,16 +212,12 @@ class PlanarEngine(Engine[PlanarState]):
         """Every lap's pitch with its coordinates; the first lap's without its name."""
         found: dict[str, Floats] = {}
         for number, lap in enumerate(bench.laps):
-            pitch, name = self._laid_out(bench, lap)[2], lap_name(lap)
+            pitch, name = self._pieces(bench, lap).pitch, lap_name(lap)
             before = "" if number == 0 else f"{name}: "
-            found |= {f"{before}pitch": state.laps[name], f"{before}facets": _facets(pitch)}
+            facets = pitch.share * grids.annulus(pitch.across, 0.0, pitch.radius)
+            found |= {f"{before}pitch": state.laps[name], f"{before}facets": facets}
             found |= {f"{before}pitch_x": pitch.across, f"{before}pitch_y": pitch.across}
         return found
-
-
-def _facets(pitch: PitchGrid) -> Floats:
-    """Share of each of a lap's cells that is pitch, its rim included [1]."""
-    return pitch.share * part_of_cells(pitch.across, lambda x, y: x**2 + y**2 <= pitch.radius**2)
 
 
 def _of_reports(programme: Programme, reports: tuple[SpellReport, ...]) -> dict[str, float]:

@@ -8,21 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearsim.errors import InputError
-from wearsim.figure.conic import Conic
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.figure.metrics import RippleSpectrum, ripple_spectrum
 from wearsim.figure.zernike import ZernikeAstigmatism, fit_zernike, zernike_astigmatism, zernike_sum
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import GlassGrid
-from wearsim.wear.planar.grid import (
-    MARGIN,
-    across_glass,
-    carry_on,
-    glass_of,
-    part_of_cells,
-    read_map,
-    ring_mean,
-    used_cells,
-)
+from wearsim.wear.planar import grid as grids
+
+TERMS = {"coma": (7, 8), "trefoil": (6, 9)}
+"""Pairs of Zernike terms, by single index, that make one amplitude."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,10 +45,6 @@ class MapFigure:
         return zernike_astigmatism(self.zernike)
 
 
-TERMS = {"coma": (7, 8), "trefoil": (6, 9)}
-"""Pairs of Zernike terms, by single index, that make one amplitude."""
-
-
 @dataclass(frozen=True, eq=False)
 class MapsOfRun:
     """The glass of a run on maps: what people read of it.
@@ -77,7 +67,7 @@ class MapsOfRun:
     @property
     def covered(self) -> Floats:
         """Share of each cell that is glass ``(n, n)`` [1]."""
-        return np.asarray(self.glass.area / float(self.glass.across[1] - self.glass.across[0]) ** 2)
+        return np.asarray(self.glass.area / grids.cell_of(self.glass) ** 2)
 
     @property
     def maps(self) -> dict[str, Floats]:
@@ -118,55 +108,48 @@ class MapsOfRun:
         }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class FigureFrame:
-    """What the figure is referred to.
+class MapGauge:
+    """Takes maps on one grid of the glass to their figure, and back.
 
     Parameters
     ----------
-    radius_of_curvature, conic : float
-        Of the target [m], [1].
-    clear_radius : float
-        Outer radius of the clear aperture; the hole is its inner one [m].
+    geometry : MirrorGeometry
+        Target conic and clear aperture; the hole is its inner rim.
     """
 
-    radius_of_curvature: float
-    conic: float
-    clear_radius: float
+    def __init__(self, geometry: MirrorGeometry, glass: GlassGrid) -> None:
+        self.geometry, self.glass, self.size = geometry, glass, grids.cell_of(glass)
+        self.rho = glass.distance / geometry.clear_radius
+        self.azimuth = np.arctan2(glass.across[:, None], glass.across[None, :])
 
-    def departure(self, glass: GlassGrid) -> Floats:
+    def departure(self) -> Floats:
         """Target conic above the reference sphere, on the glass's grid and a little beyond [m]."""
-        beyond = glass.radius + 4.0 * float(glass.across[1] - glass.across[0])
-        return Conic(self.radius_of_curvature, self.conic).departure(np.minimum(glass.distance, beyond))
+        return self.geometry.departure(np.minimum(self.glass.distance, self.glass.radius + 4.0 * self.size))
 
-    def clear_share(self, glass: GlassGrid) -> Floats:
+    def clear_share(self) -> Floats:
         """Share of each cell that lies in the clear aperture [1]."""
-        return part_of_cells(
-            glass.across, lambda x, y: (x**2 + y**2 <= self.clear_radius**2) & (x**2 + y**2 >= glass.hole**2)
-        )
+        return grids.annulus(self.glass.across, self.glass.hole, self.geometry.clear_radius)
 
-    def figure(self, height: Floats, glass: GlassGrid) -> MapFigure:
+    def figure(self, height: Floats) -> MapFigure:
         """The figure of a map of heights above the reference sphere ``(n, n)`` [m]."""
-        weight = self.clear_share(glass)
-        error = height - self.departure(glass)
-        square = (glass.distance / self.clear_radius) ** 2
+        weight, square = self.clear_share(), self.rho**2
+        error = height - self.departure()
         basis = np.stack([np.ones(int((weight > 0).sum())), square[weight > 0]], axis=1)
         root = np.sqrt(weight[weight > 0])
         fit = np.linalg.lstsq(basis * root[:, None], error[weight > 0] * root, rcond=None)[0]
-        error = np.where(glass.area > 0.0, error - fit[0] - fit[1] * square, 0.0)
+        error = np.where(self.glass.area > 0.0, error - fit[0] - fit[1] * square, 0.0)
         inside = error[weight >= 0.5]
         return MapFigure(
-            error, fit_zernike(error, glass.distance / self.clear_radius, _azimuth(glass), weight),
+            error, fit_zernike(error, self.rho, self.azimuth, weight),
             float(np.sqrt(np.sum(weight * error**2) / np.sum(weight))), float(inside.max() - inside.min()),
         )  # fmt: skip
 
-    def height_of_terms(self, coefficients: Floats, glass: GlassGrid) -> Floats:
+    def height_of_terms(self, coefficients: Floats) -> Floats:
         """Glass whose figure error is this sum of Zernike terms over the clear aperture ``(n, n)`` [m]."""
-        beyond = glass.radius + 3.0 * float(glass.across[1] - glass.across[0])
-        error = zernike_sum(coefficients, np.minimum(glass.distance, beyond) / self.clear_radius, _azimuth(glass))
-        return error + self.departure(glass)
+        distance = np.minimum(self.glass.distance, self.glass.radius + 3.0 * self.size)
+        return zernike_sum(coefficients, distance / self.geometry.clear_radius, self.azimuth) + self.departure()
 
-    def height_of_map(self, error: Floats, glass: GlassGrid) -> Floats:
+    def height_of_map(self, error: Floats) -> Floats:
         """Glass with a measured map of figure error ``(k, k)`` over the diameter, row 0 at the least y [m].
 
         Raises
@@ -174,29 +157,25 @@ class FigureFrame:
         InputError
             If it is not square, or has gaps on the glass.
         """
-        count = error.shape[0]
+        count, glass = error.shape[0], self.glass
         if error.shape != (count, count) or count < 16:
             raise InputError("a height map must be square", value=str(error.shape), expected="at least 16 x 16")
-        seen = glass_of(glass.radius, glass.hole, across_glass(glass.radius, count), 0.0, glass.fade)
-        padded = np.pad(np.asarray(error, dtype=np.float64), MARGIN, constant_values=np.nan)
-        if not np.isfinite(padded[used_cells(seen)]).all():
+        measured = grids.glass_of(glass.radius, glass.hole, grids.across_glass(glass.radius, count), 0.0, glass.fade)
+        padded = np.pad(np.asarray(error, dtype=np.float64), grids.MARGIN, constant_values=np.nan)
+        if not np.isfinite(padded[grids.used_cells(measured)]).all():
             raise InputError("the height map has gaps on the glass", expected="a number in every cell of it")
         # cells that the rim cuts are carried on from inside: what was measured there is half air
-        whole = carry_on(padded, seen)
-        return read_map(whole, seen.across, glass.across[None, :], glass.across[:, None]) + self.departure(glass)
+        whole = grids.carry_on(padded, measured)
+        return grids.read_map(whole, measured.across, glass.across[None, :], glass.across[:, None]) + self.departure()
 
-    def ripple(self, removal: Floats, glass: GlassGrid) -> RippleSpectrum:
+    def ripple(self, removal: Floats) -> RippleSpectrum:
         """Zonal ripple of a map: the spectrum of its mean over rings."""
-        count = int(self.clear_radius / float(glass.across[1] - glass.across[0])) * 2
-        radius = np.linspace(glass.hole, self.clear_radius, count)
-        return ripple_spectrum(radius, ring_mean(removal, glass.across, radius), glass.hole, self.clear_radius)
+        inner, outer = self.glass.hole, self.geometry.clear_radius
+        radius = np.linspace(inner, outer, int(outer / self.size) * 2)
+        return ripple_spectrum(radius, grids.ring_mean(removal, self.glass.across, radius), inner, outer)
 
-    def through(self, stages: Sequence[Floats], glass: GlassGrid) -> MapsOfRun:
+    def through(self, stages: Sequence[Floats]) -> MapsOfRun:
         """What people read of heights at the start and after each spell, each ``(n, n)`` [m]."""
         gone = stages[0] - stages[-1]
-        removal = np.where(glass.area > 0.0, gone, 0.0)
-        return MapsOfRun(glass, removal, tuple(self.figure(stage, glass) for stage in stages), self.ripple(gone, glass))
-
-
-def _azimuth(glass: GlassGrid) -> Floats:
-    return np.arctan2(glass.across[:, None], glass.across[None, :])
+        removal = np.where(self.glass.area > 0.0, gone, 0.0)
+        return MapsOfRun(self.glass, removal, tuple(map(self.figure, stages)), self.ripple(gone))

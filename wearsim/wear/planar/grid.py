@@ -1,12 +1,11 @@
-"""The two grids of the planar engine: areas, rims, facets and what the pieces look like at the start.
+"""The two grids of the planar engine: areas and rims, heights at the start, and where a lap has pitch.
 
-Where a lap has pitch: facets between channels, rings and stars, as masks in the lap's own frame.
+Facets between channels, rings and stars are masks in the lap's own frame.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +36,16 @@ def _centred(count: int, size: float) -> Floats:
     return np.asarray((np.arange(count) - 0.5 * (count - 1)) * size, dtype=np.float64)
 
 
+def cell_of(piece: GlassGrid | PitchGrid) -> float:
+    """Size of a grid's cells [m]."""
+    return float(piece.across[1] - piece.across[0])
+
+
+def annulus(across: Floats, inner: float, outer: float) -> Floats:
+    """Share of every cell that lies between two radii [m], their rims included ``(n, n)`` [1]."""
+    return part_of_cells(across, lambda x, y: (x**2 + y**2 <= outer**2) & (x**2 + y**2 >= inner**2))
+
+
 def part_of_cells(across: Floats, inside: Mask, samples: int = SAMPLES) -> Floats:
     """Share of every cell where ``inside(x, y)`` holds, counted on a fine grid: ``(n, n)`` [1]."""
     size = across[1] - across[0]
@@ -50,21 +59,17 @@ def part_of_cells(across: Floats, inside: Mask, samples: int = SAMPLES) -> Float
 
 
 def glass_of(radius: float, hole: float, across: Floats, edge_gain: float, edge_length: float) -> GlassGrid:
-    """Lay out what stays of the mirror (physics section 2).
+    """Lay out what stays of the mirror, its columns and rows at ``across`` (n,) [m] (physics section 2).
 
     Parameters
     ----------
     radius, hole : float
         Of the outer rim and of the central hole [m].
-    across : ndarray, shape (n,)
-        Coordinates of columns and of rows [m].
-    edge_gain : float
-        Gain g of the glass-edge effect [1].
-    edge_length : float
-        Its length lambda [m].
+    edge_gain, edge_length : float
+        Gain g of the glass-edge effect [1], and its length lambda [m].
     """
     size = float(across[1] - across[0])
-    area = part_of_cells(across, lambda x, y: (x**2 + y**2 <= radius**2) & (x**2 + y**2 >= hole**2)) * size**2
+    area = annulus(across, hole, radius) * size**2
     distance = np.hypot(across[None, :], across[:, None])
     # carried on beyond the rim, as heights are, so that a reading at the rim sees a smooth field
     gain = edge_gain * np.exp(-np.maximum(radius - distance, -edge_length) / edge_length)
@@ -76,14 +81,12 @@ def glass_of(radius: float, hole: float, across: Floats, edge_gain: float, edge_
 
 
 def pitch_of(radius: float, across: Floats, stiffness: float, mask: Mask | None = None) -> PitchGrid:
-    """Lay out what stays of the lap; its facets carry ``stiffness / fraction`` so that the mean is the whole lap's.
+    """Lay out what stays of the lap, its columns and rows at ``across`` (m,) [m].
+
+    Facets carry ``stiffness / fraction``, so that the mean is the whole lap's.
 
     Parameters
     ----------
-    radius : float
-        [m]
-    across : ndarray, shape (m,)
-        Coordinates of columns and of rows [m].
     stiffness : float
         Foundation modulus per nominal area [Pa/m].
     mask : callable, optional
@@ -108,53 +111,36 @@ def pitch_of(radius: float, across: Floats, stiffness: float, mask: Mask | None 
 
 def pitch_fraction(share: Floats, radius: float, across: Floats) -> float:
     """Share of the lap's disc that is pitch [1]."""
-    disc = part_of_cells(across, lambda x, y: x**2 + y**2 <= radius**2)
+    disc = annulus(across, 0.0, radius)
     return float(np.sum(share * disc) / np.sum(disc))
 
 
-@dataclass(frozen=True)
-class RoundStart:
-    """A round surface: height against the distance from the centre, and how it goes on beyond the last row.
+def round_map(radius: Floats, height: Floats, piece: GlassGrid | PitchGrid) -> Floats:
+    """A round surface on a piece's grid, carried on three cells beyond its rims ``(n, n)`` [m].
 
-    Parameters
-    ----------
-    radius, height : ndarray, shape (k,)
-        Increasing radii and heights there [m].
+    By a cubic spline through ``height`` at increasing ``radius``, (k,) each [m], which also carries it on.
     """
+    # slow to import; the radial engine never comes by here
+    from scipy.interpolate import CubicSpline
 
-    radius: Floats
-    height: Floats
-
-    def at(self, distance: Floats) -> Floats:
-        """Height at these distances by a cubic spline, which also carries the surface on beyond its end [m]."""
-        # slow to import; the radial engine never comes by here
-        from scipy.interpolate import CubicSpline
-
-        ends = ((1, 0.0), "not-a-knot") if self.radius[0] == 0.0 else "not-a-knot"
-        spline = CubicSpline(self.radius, self.height, bc_type=ends)
-        return np.asarray(spline(distance), dtype=np.float64)
-
-
-def glass_map(start: RoundStart, glass: GlassGrid) -> Floats:
-    """Height of the glass on its grid, carried on three cells beyond its rims ``(n, n)`` [m]."""
-    beyond = 3.0 * float(glass.across[1] - glass.across[0])
-    return start.at(np.clip(glass.distance, max(0.0, glass.hole - beyond), glass.radius + beyond))
+    ends = ((1, 0.0), "not-a-knot") if radius[0] == 0.0 else "not-a-knot"
+    hole, beyond = piece.hole if isinstance(piece, GlassGrid) else 0.0, 3.0 * cell_of(piece)
+    distance = np.hypot(piece.across[None, :], piece.across[:, None])
+    spline = CubicSpline(radius, height, bc_type=ends)
+    return np.asarray(spline(np.clip(distance, max(0.0, hole - beyond), piece.radius + beyond)), dtype=np.float64)
 
 
 def used_cells(glass: GlassGrid) -> NDArray[np.bool_]:
     """Cells more than half full of glass: what a measured map is believed in ``(n, n)``."""
-    return np.asarray(glass.area > 0.5 * float(glass.across[1] - glass.across[0]) ** 2)
+    return np.asarray(glass.area > 0.5 * cell_of(glass) ** 2)
 
 
 def carry_on(height: Floats, glass: GlassGrid) -> Floats:
-    """Carry a measured map on beyond the glass's rims, straight along the radius, where its cells hold no glass.
+    """Carry a measured map ``(n, n)`` [m] on beyond the glass's rims, straight along the radius.
 
-    Parameters
-    ----------
-    height : ndarray, shape (n, n)
-        Height; what stands in cells less than half full of glass is not used [m].
+    What stands in cells less than half full of glass is not used.
     """
-    size = float(glass.across[1] - glass.across[0])
+    size = cell_of(glass)
     out = np.where(used_cells(glass), height, 0.0)
     for rim, sign in ((glass.radius, 1.0), (glass.hole, -1.0)):
         base = rim - sign * 1.6 * size
@@ -172,7 +158,7 @@ def carry_on(height: Floats, glass: GlassGrid) -> Floats:
 
 def pressed_lap(w: Floats, glass: GlassGrid, pitch: PitchGrid) -> Floats:
     """Pitch that has taken the glass's shape: -w; beyond the glass the value at its nearest edge (section 4)."""
-    size = float(glass.across[1] - glass.across[0])
+    size = cell_of(glass)
     x, y = np.broadcast_arrays(pitch.across[None, :], pitch.across[:, None])
     distance = np.hypot(x, y)
     # a lap no larger than the glass has no pitch beyond it: there the surface is only carried on
@@ -201,17 +187,9 @@ def ring_mean(field: Floats, across: Floats, radius: Floats, azimuths: int = 720
 
 
 def facets(shape: str, facet: float, channel: float, offset: tuple[float, float] = (0.0, 0.0)) -> Mask | None:
-    """Facets of a lap, or None for a whole one.
+    """Facets of a lap, or None for a whole one: their width across flats, that of the channels between them [m].
 
-    Parameters
-    ----------
-    shape : {"square", "hexagonal", "none"}
-    facet : float
-        Width of a facet across its flats [m].
-    channel : float
-        Width of a channel [m].
-    offset : (float, float)
-        Where the middle of a facet lies, from the lap's centre [m].
+    The middle of a facet lies at ``offset`` from the lap's centre [m].
 
     Raises
     ------

@@ -2,9 +2,8 @@
 
 The bottom piece stands still on the barrel. The worker walks round it, so the stroke's direction turns with the
 worker; the top piece turns in the worker's hands the other way. Poses are given in the mirror's frame, from
-differences of angles alone, so that turning both pieces and the worker together changes nothing.
-
-Where the top piece tips off, on the planar engine's grids (physics section 2).
+differences of angles alone, so that turning both pieces and the worker together changes nothing. And where the top
+piece tips off (physics section 2).
 """
 
 from __future__ import annotations
@@ -16,10 +15,11 @@ from numpy.typing import NDArray
 
 from wearsim.bench.programme import Stroke
 from wearsim.errors import TipsOffError
-from wearsim.kernels import planar_grid as floor
+from wearsim.kernels import planar_grid as grid
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar_grid import POSE_COLUMNS, GlassGrid, PitchGrid
+from wearsim.kernels.planar_grid import GlassGrid, PitchGrid
 from wearsim.wear.planar.grid import read_map
+from wearsim.wear.radial.tipping import surrounds
 from wearsim.wear.strokes import path_of
 
 GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
@@ -27,37 +27,20 @@ GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
 
 @dataclass(frozen=True)
 class Motion:
-    """One spell's motion, SI; angles in the barrel's frame, counted as the stroke's first moment finds them.
-
-    Parameters
-    ----------
-    on_top : {"tool", "mirror"}
-    walk, hand_turn : float
-        Rates at which the worker walks round, and turns the top piece in the hands the other way [rad/s].
-    mirror_angle, lap_angle, heading : float
-        Orientation of the pieces and direction of the stroke at the start [rad].
-    push_offset : (float, float)
-        Where the hands push from the top piece's centre, along the stroke and across it [m].
-    lead : float
-        Friction lead [m].
-    spin_top, spin_bottom : float
-        Rates at which a piece spins besides [rad/s].
-    strokes_before : int
-        Strokes since the pieces came together: where the poses' golden places go on.
-    """
+    """One spell's motion, SI; angles in the barrel's frame, counted as the stroke's first moment finds them."""
 
     on_top: str
     stroke: Stroke
-    walk: float = 0.0
-    hand_turn: float = 0.0
-    mirror_angle: float = 0.0
+    walk: float = 0.0  # rate at which the worker walks round [rad/s]
+    hand_turn: float = 0.0  # rate at which the hands turn the top piece the other way [rad/s]
+    mirror_angle: float = 0.0  # at the start, as are the lap's and the direction of the stroke [rad]
     lap_angle: float = 0.0
     heading: float = 0.0
-    push_offset: tuple[float, float] = (0.0, 0.0)
-    lead: float = 0.0
-    spin_top: float = 0.0
+    push_offset: tuple[float, float] = (0.0, 0.0)  # from the top piece's centre, along the stroke and across it [m]
+    lead: float = 0.0  # of friction [m]
+    spin_top: float = 0.0  # rates at which a piece spins besides [rad/s]
     spin_bottom: float = 0.0
-    strokes_before: int = 0
+    strokes_before: int = 0  # since the pieces came together: where the poses' golden places go on
 
     @property
     def rates(self) -> tuple[float, float]:
@@ -68,36 +51,24 @@ class Motion:
     def after(self, seconds: float) -> tuple[float, float, float]:
         """Mirror's angle, lap's angle and heading after this time [rad]."""
         mirror, lap = self.rates
-        return (
-            self.mirror_angle + mirror * seconds,
-            self.lap_angle + lap * seconds,
-            self.heading + self.walk * seconds,
-        )
+        turned = self.mirror_angle + mirror * seconds, self.lap_angle + lap * seconds
+        return *turned, self.heading + self.walk * seconds
 
 
-@dataclass(frozen=True)
-class Draws:
-    """What hands make of some strokes: factors on length and sweep [1], shifts of the centre [m]; each (k,)."""
-
-    length: Floats
-    sweep: Floats
-    along: Floats
-    across: Floats
+AS_MEANT = np.array([[1.0, 1.0, 0.0, 0.0]])
+"""What hands make of a stroke that is as meant: factors on length and sweep [1], shifts along and across [m]."""
 
 
-def nominal(strokes: int) -> Draws:
-    """Strokes as meant."""
-    one, none = np.ones(strokes), np.zeros(strokes)
-    return Draws(one, one, none, none)
+def drawn_strokes(deviates: Floats, length_jitter: float, centre_jitter: float) -> Floats:
+    """What hands make of some strokes, as :data:`AS_MEANT` has it, from standard normal deviates ``(k, 4)``.
+
+    A length below zero counts as zero.
+    """
+    factors = np.maximum(0.0, 1.0 + length_jitter * deviates[:, :2])
+    return np.concatenate([factors, centre_jitter * deviates[:, 2:]], axis=1)
 
 
-def drawn(deviates: Floats, length_jitter: float, centre_jitter: float) -> Draws:
-    """Strokes as hands make them, from standard normal deviates ``(k, 4)``; a length below zero counts as zero."""
-    factor = np.maximum(0.0, 1.0 + length_jitter * deviates[:, :2])
-    return Draws(factor[:, 0], factor[:, 1], centre_jitter * deviates[:, 2], centre_jitter * deviates[:, 3])
-
-
-def times_of_strokes(first: int, count: int, poses: int, part: float = 1.0, before: int = 0) -> Floats:
+def moments_of(first: int, count: int, poses: int, part: float = 1.0, before: int = 0) -> Floats:
     """Moments of the poses ``(count, poses)``, in strokes.
 
     Every stroke's poses begin a golden share of their spacing later than the last one's, so that the poses of
@@ -107,8 +78,8 @@ def times_of_strokes(first: int, count: int, poses: int, part: float = 1.0, befo
     return np.asarray(first + np.arange(count)[:, None] + part * (np.arange(poses)[None, :] + begin[:, None]) / poses)
 
 
-def poses_of(motion: Motion, strokes: Floats, draws: Draws, seconds: float) -> Floats:
-    """Poses in the mirror's frame, ``(k, poses, columns)`` as :mod:`wearsim.kernels.planar` reads them.
+def poses_of(motion: Motion, strokes: Floats, seconds: float, made: Floats = AS_MEANT) -> Floats:
+    """Poses in the mirror's frame, ``(k, poses, columns)`` as :mod:`wearsim.kernels.planar_wear` reads them.
 
     Parameters
     ----------
@@ -116,10 +87,12 @@ def poses_of(motion: Motion, strokes: Floats, draws: Draws, seconds: float) -> F
         Moments in strokes [1].
     seconds : float
         Time that a pose stands for [s].
+    made : ndarray, shape (k, 4) or (1, 4)
+        What hands make of the strokes, as :data:`AS_MEANT` has it.
     """
     time = strokes / motion.stroke.frequency
-    x, y, vx, vy = path_of(motion.stroke, strokes, draws.length, draws.sweep)
-    x, y = x + draws.along[:, None], y + draws.across[:, None]
+    x, y, vx, vy = path_of(motion.stroke, strokes, made[:, 0], made[:, 1])
+    x, y = x + made[:, 2:3], y + made[:, 3:]
     tool = motion.on_top == "tool"
     sign = 1.0 if tool else -1.0
     mirror_rate, lap_rate = motion.rates
@@ -133,13 +106,13 @@ def poses_of(motion: Motion, strokes: Floats, draws: Draws, seconds: float) -> F
     load_y = motion.push_offset[1] + lead_y + (y if tool else 0.0)
     centre_x, centre_y = _turned(sign * x, sign * y, heading)
     speed_x, speed_y = _turned(sign * vx, sign * vy, heading)
-    out = np.empty((*strokes.shape, POSE_COLUMNS))
-    out[..., 0], out[..., 1] = centre_x, centre_y
-    out[..., 2], out[..., 3] = np.cos(turned), np.sin(turned)
-    out[..., 4], out[..., 5] = speed_x + lap_rate * centre_y, speed_y - lap_rate * centre_x
-    out[..., 6] = lap_rate - mirror_rate
-    out[..., 7], out[..., 8] = _turned(load_x, load_y, heading)
-    out[..., 9] = seconds
+    out = np.empty((*strokes.shape, grid.POSE_COLUMNS))
+    out[..., grid.CENTRE_X], out[..., grid.CENTRE_Y] = centre_x, centre_y
+    out[..., grid.COSINE], out[..., grid.SINE] = np.cos(turned), np.sin(turned)
+    out[..., grid.SPEED_X], out[..., grid.SPEED_Y] = speed_x + lap_rate * centre_y, speed_y - lap_rate * centre_x
+    out[..., grid.RATE] = lap_rate - mirror_rate
+    out[..., grid.LOAD_X], out[..., grid.LOAD_Y] = _turned(load_x, load_y, heading)
+    out[..., grid.TIME] = seconds
     return out
 
 
@@ -147,17 +120,22 @@ def _turned(x: Floats, y: Floats, angle: Floats) -> tuple[Floats, Floats]:
     return np.cos(angle) * x - np.sin(angle) * y, np.sin(angle) * x + np.cos(angle) * y
 
 
+def offsets_of(poses: Floats) -> Floats:
+    """Distance of the pieces' centres, pose by pose [m]."""
+    return np.asarray(np.hypot(poses[..., grid.CENTRE_X], poses[..., grid.CENTRE_Y]))
+
+
 def tips(poses: Floats, mirror_radius: float, lap_radius: float) -> NDArray[np.bool_]:
     """Whether the load stands outside the overlap of the two discs, pose by pose (physics section 2)."""
-    beyond_glass = np.hypot(poses[..., 7], poses[..., 8]) >= mirror_radius
-    beyond_lap = np.hypot(poses[..., 7] - poses[..., 0], poses[..., 8] - poses[..., 1]) >= lap_radius
-    return np.asarray(beyond_glass | beyond_lap)
+    x, y = poses[..., grid.LOAD_X], poses[..., grid.LOAD_Y]
+    beyond_lap = np.hypot(x - poses[..., grid.CENTRE_X], y - poses[..., grid.CENTRE_Y]) >= lap_radius
+    return np.asarray((np.hypot(x, y) >= mirror_radius) | beyond_lap)
 
 
 def pressing_pose(turned: float, seconds: float) -> Floats:
     """At rest, centre over centre, the lap turned against the mirror by `turned` [rad]: ``(columns,)``."""
-    pose = np.zeros(POSE_COLUMNS)
-    pose[2], pose[3], pose[9] = np.cos(turned), np.sin(turned), seconds
+    pose = np.zeros(grid.POSE_COLUMNS)
+    pose[grid.COSINE], pose[grid.SINE], pose[grid.TIME] = np.cos(turned), np.sin(turned), seconds
     return pose
 
 
@@ -165,14 +143,7 @@ POSES = 64  # of a stroke, when the stroke as meant is looked through
 
 
 def check_tipping(motion: Motion, mirror_radius: float, lap_radius: float, number: int) -> None:
-    """Refuse a stroke that, as meant, carries the load outside the overlap of the two discs.
-
-    Parameters
-    ----------
-    mirror_radius, lap_radius : float
-        [m]
-    number : int
-        Of the spell, from 1.
+    """Refuse a spell's stroke that, as meant, carries the load outside the overlap of the two discs.
 
     Raises
     ------
@@ -182,49 +153,37 @@ def check_tipping(motion: Motion, mirror_radius: float, lap_radius: float, numbe
     sweeps = int(np.ceil(2.0 * motion.stroke.strokes_per_sweep)) if motion.stroke.is_swept else 1
     moments = np.arange(POSES * sweeps).reshape(sweeps, POSES) / POSES
 
-    def walked(scale: float) -> tuple[float, bool]:
-        poses = poses_of(_shrunk(motion, scale), moments, nominal(sweeps), 1.0)
+    def offset_at(scale: float) -> tuple[float, bool]:
+        poses = poses_of(_shrunk(motion, scale), moments, 1.0)
         tipped = tips(poses, mirror_radius, lap_radius)
-        offset = np.hypot(poses[..., floor.CENTRE_X], poses[..., floor.CENTRE_Y])
+        offset = offsets_of(poses)
         return float(offset[tipped].min() if tipped.any() else offset.max()), bool(tipped.any())
 
-    offset, tipped = walked(1.0)
+    offset, tipped = offset_at(1.0)
     if not tipped:
         return
     low, high = 0.0, 1.0
     for _ in range(40):
         middle = 0.5 * (low + high)
-        low, high = (low, middle) if walked(middle)[1] else (middle, high)
-    raise TipsOffError(number, offset, walked(low)[0])
+        low, high = (low, middle) if offset_at(middle)[1] else (middle, high)
+    raise TipsOffError(number, offset, offset_at(low)[0])
 
 
 def _shrunk(motion: Motion, scale: float) -> Motion:
-    stroke = motion.stroke
-    smaller = replace(
-        stroke, length=stroke.length * scale, side_sweep=stroke.side_sweep * scale,
-        side_overhang=stroke.side_overhang * scale,
-    )  # fmt: skip
-    return replace(motion, stroke=smaller)
+    sizes = ("length", "side_sweep", "side_overhang")
+    smaller = {name: scale * getattr(motion.stroke, name) for name in sizes}
+    return replace(motion, stroke=replace(motion.stroke, **smaller))
 
 
-def stands(pose: Floats, glass: GlassGrid, pitch: PitchGrid) -> bool:
-    """Whether a pose's load lies inside the hull of the cells where pitch faces glass.
-
-    Parameters
-    ----------
-    pose : ndarray, shape (columns,)
-        As :mod:`wearsim.kernels.planar` reads it.
-    """
+def is_supported(pose: Floats, glass: GlassGrid, pitch: PitchGrid) -> bool:
+    """Whether a pose's load lies inside the hull of the cells where pitch faces glass."""
     j, i = np.nonzero(glass.area > 0.0)
     x, y = glass.across[i], glass.across[j]
-    over_x, over_y = x - pose[floor.CENTRE_X], y - pose[floor.CENTRE_Y]
+    over_x, over_y = x - pose[grid.CENTRE_X], y - pose[grid.CENTRE_Y]
     under = np.hypot(over_x, over_y) <= pitch.radius
     if pitch.share.size > 1:
-        cosine, sine = pose[floor.COSINE], pose[floor.SINE]
+        cosine, sine = pose[grid.COSINE], pose[grid.SINE]
         there = read_map(pitch.share, pitch.across, cosine * over_x + sine * over_y, cosine * over_y - sine * over_x)
         under &= there > 0.0
-    if np.count_nonzero(under) < 3:
-        return False
-    turn = np.sort(np.arctan2(y[under] - pose[floor.LOAD_Y], x[under] - pose[floor.LOAD_X]))
-    # inside the hull, the cells stand in every half plane about the load
-    return bool(np.diff(np.append(turn, turn[0] + 2.0 * np.pi)).max() < np.pi)
+    load = pose[[grid.LOAD_X, grid.LOAD_Y]]
+    return int(under.sum()) >= 3 and surrounds(np.column_stack([x[under], y[under]]), load)

@@ -7,122 +7,52 @@ a bench and its programme.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numba
 import numpy as np
 
 from wearsim.errors import ContactError, CouldNotError, TipsOffError
-from wearsim.kernels import planar_grid as floor
+from wearsim.kernels import planar_grid as grid
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar import walk
 from wearsim.kernels.planar_grid import GlassGrid, PitchGrid, Work
+from wearsim.kernels.planar_wear import walk
+from wearsim.parallel import kernel_threads
 from wearsim.wear.accuracy import PlanarAccuracy
-from wearsim.wear.engine import Progress, SpellReport
-from wearsim.wear.planar.grid import Mask, across_glass, across_lap, glass_of, pitch_of
-from wearsim.wear.planar.motion import (
-    Motion,
-    check_tipping,
-    drawn,
-    nominal,
-    poses_of,
-    pressing_pose,
-    stands,
-    times_of_strokes,
-    tips,
-)
-from wearsim.wear.planar.threads import crew
+from wearsim.wear.engine_protocol import Progress, SpellReport
+from wearsim.wear.planar import motion as motions
+from wearsim.wear.planar.motion import Motion
 
 MOST_REDRAWS = 1000
-
-
 STROKES_TOGETHER = (1, 2, 4, 8)
 """Strokes after which the state may be brought up to date: each time, threads wait for one another."""
+PRESSES_TOGETHER = 64
+"""Steps of a pressing between two reports of progress."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Pieces:
-    """The two pieces and what lies between them, SI.
+    """The two pieces on their grids, and what lies between them, SI."""
 
-    Parameters
-    ----------
-    mirror_radius, lap_radius : float
-        [m]
-    stiffness : float
-        Foundation modulus per nominal area [Pa/m].
-    relaxation : float
-        Relaxation time of the pitch [s].
-    preston : float
-        [1/Pa]
-    hole_radius : float
-        [m]
-    edge_gain, edge_length : float
-        Of the glass-edge effect [1], [m].
-    mask : callable, optional
-        Where the lap has pitch.
-    """
-
-    mirror_radius: float
-    lap_radius: float
-    stiffness: float
-    relaxation: float
-    preston: float
-    hole_radius: float = 0.0
-    edge_gain: float = 0.0
-    edge_length: float = 5e-3
-    mask: Mask | None = None
-
-    def glass(self, cells: int) -> GlassGrid:
-        """The mirror laid out on `cells` cells across."""
-        across = across_glass(self.mirror_radius, cells)
-        return glass_of(self.mirror_radius, self.hole_radius, across, self.edge_gain, self.edge_length)
-
-    def pitch(self, glass: GlassGrid) -> PitchGrid:
-        """The lap laid out on cells of the same size."""
-        return pitch_of(self.lap_radius, across_lap(self.lap_radius, glass.across), self.stiffness, self.mask)
+    glass: GlassGrid
+    pitch: PitchGrid
+    stiffness: float  # foundation modulus per nominal area; that of the pitch which is there stands in ``pitch`` [Pa/m]
+    relaxation: float  # time of the pitch [s]
+    preston: float  # [1/Pa]
 
 
 @dataclass(frozen=True)
 class PlanarSpell:
-    """One spell, SI; a pressing where ``motion`` is None.
+    """One spell, SI; a pressing where ``motion`` is None."""
 
-    Parameters
-    ----------
-    duration : float
-        [s]
-    load : float
-        Force between the pieces [N].
-    length_jitter : float
-        Spread of length and sweep from stroke to stroke, relative [1].
-    centre_jitter : float
-        Spread of the centre along and across [m].
-    number : int
-        Of the spell in its programme, from 1.
-    turned : float
-        How far the lap lies turned against the mirror, for a pressing [rad].
-    """
-
-    duration: float
-    load: float
+    duration: float  # [s]
+    load: float  # force between the pieces [N]
     motion: Motion | None
-    length_jitter: float = 0.0
-    centre_jitter: float = 0.0
-    number: int = 1
-    turned: float = 0.0
-
-
-@dataclass
-class _Tally:
-    """Sums of a spell under way."""
-
-    covered: float = 0.0
-    touching: float = 0.0
-    reach: float = 0.0
-    redraws: int = 0
-    poses: int = 0
-    passes: int = 0
-    guess: Floats = field(default_factory=lambda: np.zeros((0, floor.SETTLEMENT_COLUMNS)))
+    length_jitter: float = 0.0  # spread of length and sweep from stroke to stroke, relative [1]
+    centre_jitter: float = 0.0  # spread of the centre along and across [m]
+    number: int = 1  # of the spell in its programme, from 1
+    turned: float = 0.0  # how far the lap lies turned against the mirror, for a pressing [rad]
 
 
 def room_for(glass: GlassGrid, pitch: PitchGrid, slots: int) -> Work:
@@ -134,8 +64,8 @@ def room_for(glass: GlassGrid, pitch: PitchGrid, slots: int) -> Work:
 
 
 def walk_spell(
-    spell: PlanarSpell, pieces: Pieces, glass: GlassGrid, pitch: PitchGrid, w: Floats, u: Floats, *, seed: int = 0,
-    accuracy: PlanarAccuracy | None = None, progress: Progress | None = None,
+    spell: PlanarSpell, pieces: Pieces, w: Floats, u: Floats, *, seed: int = 0, accuracy: PlanarAccuracy | None = None,
+    progress: Progress | None = None,
 ) -> SpellReport:  # fmt: skip
     """Walk one spell; glass ``w`` (n, n) and pitch ``u`` (m, m) [m] change in place.
 
@@ -153,45 +83,114 @@ def walk_spell(
     ContactError
         If a balance was not found.
     """
-    accuracy = accuracy or PlanarAccuracy()
     if spell.motion is not None:
-        check_tipping(spell.motion, pieces.mirror_radius, pieces.lap_radius, spell.number)
-    with crew(accuracy.slots):
-        work, tally = room_for(glass, pitch, accuracy.slots), _Tally()
-        for done, poses in _batches(spell, pieces, seed, accuracy, tally):
-            _walk(spell, poses, pieces, glass, pitch, work, w, u, accuracy, tally)
+        motions.check_tipping(spell.motion, pieces.glass.radius, pieces.pitch.radius, spell.number)
+    accuracy = accuracy or PlanarAccuracy()
+    with kernel_threads(accuracy.slots):
+        under_way = _Walk(spell, pieces, seed, accuracy)
+        for done, poses in under_way.batches():
+            under_way.work(poses, w, u)
             if progress is not None:
                 progress(done)
-    return _report(tally, work, glass, pitch, pieces)
+    return under_way.report()
 
 
-def _batches(
-    spell: PlanarSpell, pieces: Pieces, seed: int, accuracy: PlanarAccuracy, tally: _Tally
-) -> Iterable[tuple[float, Floats]]:
-    """Share of the spell done, and its poses (updates, poses, columns), batch by batch."""
-    if spell.motion is None:
-        yield from _pressing(spell, pieces, accuracy)
-        return
-    frequency = spell.motion.stroke.frequency
-    total = spell.duration * frequency
-    poses, updates, together = _pose_count(spell.motion, pieces, accuracy)
-    rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(spell.number - 1,))))
-    spare = accuracy.tipping_cells * 2.0 * pieces.mirror_radius / accuracy.cells
-    whole = int(np.floor(total + 1e-9))
-    parts = [
-        (first, min(accuracy.strokes_a_batch, whole - first), 1.0)
-        for first in range(0, whole, accuracy.strokes_a_batch)
-    ]
-    if total - whole > 1e-9:
-        parts.append((whole, 1, total - whole))
-    for first, count, part in parts:
-        moments = times_of_strokes(first, count, poses, part, spell.motion.strokes_before)
-        walked = _draw(spell, spell.motion, moments, part / (frequency * poses), pieces, rng, tally, spare)
-        strokes = math.gcd(count, together)
-        yield (
-            (first + count * part) / total,
-            walked.reshape(count * updates // strokes, strokes * poses // updates, -1),
-        )
+class _Walk:
+    """A spell under way: its poses, batch by batch, and the sums of its report."""
+
+    def __init__(self, spell: PlanarSpell, pieces: Pieces, seed: int, accuracy: PlanarAccuracy) -> None:
+        self.spell, self.pieces, self.accuracy = spell, pieces, accuracy
+        self.rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(spell.number - 1,))))
+        self.room = room_for(pieces.glass, pieces.pitch, accuracy.slots)
+        self.guess = np.zeros((0, grid.BALANCE_COLUMNS))
+        self.covered = self.touching = self.reach = 0.0
+        self.redraws = self.poses = self.passes = 0
+
+    def batches(self) -> Iterator[tuple[float, Floats]]:
+        """Share of the spell done, and its poses (updates, poses, columns), batch by batch."""
+        return self._pressing() if self.spell.motion is None else self._strokes(self.spell.motion)
+
+    def _pressing(self) -> Iterator[tuple[float, Floats]]:
+        duration, longest = self.spell.duration, self.accuracy.share_of_rate * self.pieces.relaxation
+        steps = max(8, int(np.ceil(4.0 * duration / longest)))
+        pose = motions.pressing_pose(self.spell.turned, duration / steps)
+        for first in range(0, steps, PRESSES_TOGETHER):
+            count = min(PRESSES_TOGETHER, steps - first)
+            yield (first + count) / steps, np.broadcast_to(pose, (count, 1, pose.size)).copy()
+
+    def _strokes(self, motion: Motion) -> Iterator[tuple[float, Floats]]:
+        frequency, batch = motion.stroke.frequency, self.accuracy.strokes_a_batch
+        total = self.spell.duration * frequency
+        poses, updates, together = _pose_count(motion, self.pieces, self.accuracy)
+        whole = int(np.floor(total + 1e-9))
+        parts = [(first, min(batch, whole - first), 1.0) for first in range(0, whole, batch)]
+        if total - whole > 1e-9:
+            parts.append((whole, 1, total - whole))
+        for first, count, part in parts:
+            moments = motions.moments_of(first, count, poses, part, motion.strokes_before)
+            walked = self._drawn(motion, moments, part / (frequency * poses))
+            strokes = math.gcd(count, together)
+            shape = (count * updates // strokes, strokes * poses // updates, -1)
+            yield (first + count * part) / total, walked.reshape(shape)
+
+    def _drawn(self, motion: Motion, moments: Floats, seconds: float) -> Floats:
+        """Poses of a batch of strokes; those that come too close to tipping are drawn again, and counted."""
+        spell, glass, pitch = self.spell, self.pieces.glass, self.pieces.pitch
+        if spell.length_jitter == 0.0 and spell.centre_jitter == 0.0:
+            return motions.poses_of(motion, moments, seconds)
+        spare = self.accuracy.tipping_cells * 2.0 * glass.radius / self.accuracy.cells
+        deviates = self.rng.standard_normal((moments.shape[0], 4))
+        for _ in range(MOST_REDRAWS):
+            made = motions.drawn_strokes(deviates, spell.length_jitter, spell.centre_jitter)
+            poses = motions.poses_of(motion, moments, seconds, made)
+            bad = motions.tips(poses, glass.radius - spare, pitch.radius - spare).any(axis=1)
+            if not bad.any():
+                return poses
+            self.redraws += int(bad.sum())
+            deviates[bad] = self.rng.standard_normal((int(bad.sum()), 4))
+        raise CouldNotError(f"spell {spell.number}: hardly a stroke with this jitter keeps the top piece on")
+
+    def work(self, poses: Floats, w: Floats, u: Floats) -> None:
+        """Wear and creep of a batch of poses, in place."""
+        pieces, balances = self.pieces, np.zeros((*poses.shape[:2], grid.BALANCE_COLUMNS))
+        if self.guess.shape == balances.shape[1:]:
+            balances[0] = self.guess
+        numbers = [float(v) for v in (self.spell.load, pieces.preston, pieces.relaxation, self.accuracy.tolerance)]
+        walk(poses, balances, w, u, pieces.glass, pieces.pitch, self.room, *numbers)
+        if balances[..., grid.STATUS].any():
+            raise self._unbalanced(poses, balances)
+        self.guess = balances[-1]
+        time = poses[..., grid.TIME]
+        self.covered += float(np.sum(balances[..., grid.COVERED] * time))
+        self.touching += float(np.sum(balances[..., grid.TOUCHING] * time))
+        self.reach = max(self.reach, float(motions.offsets_of(poses).max()))
+        self.poses += balances.shape[0] * balances.shape[1]
+        self.passes += int(balances[..., grid.STEPS].sum())
+
+    def report(self) -> SpellReport:
+        """What the spell did besides its removal."""
+        peak = self.room.peak.max(axis=0) * (self.pieces.stiffness / self.pieces.pitch.stiffness)
+        j, i = np.unravel_index(int(np.argmax(peak)), peak.shape)
+        across = self.pieces.glass.across
+        return SpellReport(
+            peak_pressure=float(peak[j, i]),
+            lift_off_share=1.0 - self.touching / self.covered if self.covered > 0.0 else 0.0, reach=self.reach,
+            steps=self.poses, iterations=self.passes, peak_place=(float(across[i]), float(across[j])),
+            redraws=self.redraws,
+        )  # fmt: skip
+
+    def _unbalanced(self, poses: Floats, balances: Floats) -> TipsOffError | ContactError:
+        """What is wrong with the first pose out of balance: the load outside the contact's hull, or a fault of ours.
+
+        Facets, stars, rings and holes make the hull smaller than the overlap of the discs; and within a cell of tipping
+        the contact is smaller than a cell.
+        """
+        bad = balances[..., grid.STATUS] != grid.BALANCED
+        offset, number = motions.offsets_of(poses), self.spell.number
+        if motions.is_supported(poses[bad][0], self.pieces.glass, self.pieces.pitch):
+            return ContactError(f"spell {number}, planar engine", float(balances[..., grid.IMBALANCE][bad][0]))
+        least = float(offset[bad].min())
+        return TipsOffError(number, least, float(offset[~bad & (offset < least)].max(initial=0.0)))
 
 
 def _pose_count(motion: Motion, pieces: Pieces, accuracy: PlanarAccuracy) -> tuple[int, int, int]:
@@ -199,88 +198,12 @@ def _pose_count(motion: Motion, pieces: Pieces, accuracy: PlanarAccuracy) -> tup
 
     Two rates matter: the pitch gives at 1/tau, and a high zone wears down at kappa k v.
     """
-    poses = poses_of(motion, np.arange(64)[None, :] / 64.0, nominal(1), 1.0)
-    speed = np.hypot(poses[..., floor.SPEED_X], poses[..., floor.SPEED_Y]).mean()
-    speed += 0.5 * pieces.mirror_radius * np.abs(poses[..., floor.RATE]).mean()
+    poses = motions.poses_of(motion, np.arange(64)[None, :] / 64.0, 1.0)
+    speed = np.hypot(poses[..., grid.SPEED_X], poses[..., grid.SPEED_Y]).mean()
+    speed += 0.5 * pieces.glass.radius * np.abs(poses[..., grid.RATE]).mean()
     rate = max(1.0 / pieces.relaxation, pieces.stiffness * pieces.preston * float(speed))
     strokes = motion.stroke.frequency * accuracy.share_of_rate / rate
     updates = max(1, int(np.ceil(1.0 / strokes)))
     each = max(1, int(np.ceil(accuracy.poses / updates)))
     together = max(n for n in STROKES_TOGETHER if n <= max(1.0, strokes))
     return updates * each, updates, together
-
-
-def _pressing(spell: PlanarSpell, pieces: Pieces, accuracy: PlanarAccuracy) -> Iterable[tuple[float, Floats]]:
-    steps = max(8, int(np.ceil(4.0 * spell.duration / (accuracy.share_of_rate * pieces.relaxation))))
-    pose = pressing_pose(spell.turned, spell.duration / steps)
-    for first in range(0, steps, 64):
-        count = min(64, steps - first)
-        yield (first + count) / steps, np.broadcast_to(pose, (count, 1, pose.size)).copy()
-
-
-def _draw(
-    spell: PlanarSpell, motion: Motion, moments: Floats, seconds: float, pieces: Pieces, rng: np.random.Generator,
-    tally: _Tally, spare: float,
-) -> Floats:  # fmt: skip
-    """Poses of a batch of strokes; those that come within `spare` [m] of tipping are drawn again, and counted."""
-    count = moments.shape[0]
-    if spell.length_jitter == 0.0 and spell.centre_jitter == 0.0:
-        return poses_of(motion, moments, nominal(count), seconds)
-    deviates = rng.standard_normal((count, 4))
-    for _ in range(MOST_REDRAWS):
-        draws = drawn(deviates, spell.length_jitter, spell.centre_jitter)
-        poses = poses_of(motion, moments, draws, seconds)
-        bad = tips(poses, pieces.mirror_radius - spare, pieces.lap_radius - spare).any(axis=1)
-        if not bad.any():
-            return poses
-        tally.redraws += int(bad.sum())
-        deviates[bad] = rng.standard_normal((int(bad.sum()), 4))
-    raise CouldNotError(f"spell {spell.number}: hardly a stroke with this jitter keeps the top piece on")
-
-
-def _walk(
-    spell: PlanarSpell, poses: Floats, pieces: Pieces, glass: GlassGrid, pitch: PitchGrid, work: Work, w: Floats, u: Floats,
-    accuracy: PlanarAccuracy, tally: _Tally,
-) -> None:  # fmt: skip
-    settled = np.zeros((*poses.shape[:2], floor.SETTLEMENT_COLUMNS))
-    if tally.guess.shape == settled.shape[1:]:
-        settled[0] = tally.guess
-    numbers = [float(v) for v in (spell.load, pieces.preston, pieces.relaxation, accuracy.tolerance)]
-    walk(poses, settled, w, u, glass, pitch, work, *numbers)
-    if settled[..., floor.STATUS].any():
-        raise _why(spell, poses, settled, glass, pitch)
-    tally.guess = settled[-1]
-    time = poses[..., floor.TIME]
-    tally.covered += float(np.sum(settled[..., floor.COVERED] * time))
-    tally.touching += float(np.sum(settled[..., floor.TOUCHING] * time))
-    tally.reach = max(tally.reach, float(np.hypot(poses[..., 0], poses[..., 1]).max()))
-    tally.poses += settled.shape[0] * settled.shape[1]
-    tally.passes += int(settled[..., floor.STEPS].sum())
-
-
-def _report(tally: _Tally, work: Work, glass: GlassGrid, pitch: PitchGrid, pieces: Pieces) -> SpellReport:
-    peak = work.peak.max(axis=0) * (pieces.stiffness / pitch.stiffness)
-    j, i = np.unravel_index(int(np.argmax(peak)), peak.shape)
-    return SpellReport(
-        peak_pressure=float(peak[j, i]),
-        lift_off_share=1.0 - tally.touching / tally.covered if tally.covered > 0.0 else 0.0, reach=tally.reach,
-        steps=tally.poses, iterations=tally.passes, peak_place=(float(glass.across[i]), float(glass.across[j])),
-        redraws=tally.redraws,
-    )  # fmt: skip
-
-
-def _why(
-    spell: PlanarSpell, poses: Floats, settled: Floats, glass: GlassGrid, pitch: PitchGrid
-) -> TipsOffError | ContactError:
-    """What is wrong with the first pose out of balance: the load outside the contact's hull, or a fault of ours.
-
-    Facets, stars, rings and holes make the hull smaller than the overlap of the discs; and within a cell of tipping
-    the contact is smaller than a cell.
-    """
-    bad = settled[..., floor.STATUS] != floor.BALANCED
-    pose = poses[bad][0]
-    offset = np.hypot(poses[..., floor.CENTRE_X], poses[..., floor.CENTRE_Y])
-    if stands(pose, glass, pitch):
-        return ContactError(f"spell {spell.number}, planar engine", float(settled[..., floor.IMBALANCE][bad][0]))
-    least = float(offset[bad].min())
-    return TipsOffError(spell.number, least, float(offset[~bad & (offset < least)].max(initial=0.0)))

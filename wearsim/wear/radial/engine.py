@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -14,12 +13,12 @@ from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit
 from wearsim.errors import ContactError, InputError, TipsOffError
-from wearsim.kernels import radial as kernels
+from wearsim.kernels import radial_wear as kernels
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.quadrature import build
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.engine import Engine, Progress, Run, SpellReport
+from wearsim.wear.engine_protocol import Engine, Progress, Run, SpellReport
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.radial.path_weights import LoadCases, OffsetWeights, load_cases, offset_weights
 from wearsim.wear.radial.tipping import balanced_offset, tip_offset
@@ -29,36 +28,22 @@ from wearsim.wear.strokes import stroke_reach
 AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
 
 
-@lru_cache(maxsize=64)
-def _tip(a: float, hole: float, b: float, top_is_tool: bool, lead: float, push: tuple[float, ...]) -> float:
-    return tip_offset(a, hole, b, top_is_tool, load_cases(lead, push))
-
-
-@lru_cache(maxsize=64)
-def _largest(
-    a: float, hole: float, b: float, top_is_tool: bool, lead: float, push: tuple[float, ...], gain: float,
-    decay: float, counts: tuple[int, int],
-) -> float:  # fmt: skip
-    tip = _tip(a, hole, b, top_is_tool, lead, push)
-    return balanced_offset(a, hole, b, top_is_tool, load_cases(lead, push), tip, gain, decay, counts)
-
-
-def largest_offset(bench: Bench, lap: Lap, on_top: str, accuracy: Accuracy) -> float:
-    """Largest centre offset at which the contact is solved, just short of tipping [m]."""
-    hands, mirror = bench.hands, bench.mirror
-    return _largest(
-        mirror.radius, mirror.hole_radius, lap.radius, on_top == "tool",
-        hands.friction_lead, tuple(hands.push_offset), bench.wear.edge_gain, bench.edge_length_for(lap),
-        (accuracy.per_radius, accuracy.per_turn),
-    )  # fmt: skip
+def load_cases_for(bench: Bench) -> LoadCases:
+    """Where the load stands, as these hands push."""
+    return load_cases(bench.hands.friction_lead, tuple(bench.hands.push_offset))
 
 
 def tipping_offset(bench: Bench, lap: Lap, on_top: str) -> float:
     """Centre offset at which the top piece tips off [m]."""
-    mirror, hands = bench.mirror, bench.hands
-    return _tip(
-        mirror.radius, mirror.hole_radius, lap.radius, on_top == "tool",
-        hands.friction_lead, tuple(hands.push_offset),
+    radii = bench.mirror.radius, bench.mirror.hole_radius, lap.radius
+    return tip_offset(*radii, on_top == "tool", load_cases_for(bench))
+
+
+def largest_offset(bench: Bench, lap: Lap, on_top: str, accuracy: Accuracy) -> float:
+    """Largest centre offset at which the contact is solved, just short of tipping [m]."""
+    return balanced_offset(
+        bench.mirror.radius, bench.mirror.hole_radius, lap.radius, on_top == "tool", load_cases_for(bench),
+        bench.wear.edge_gain, bench.edge_length_for(lap), (accuracy.per_radius, accuracy.per_turn),
     )  # fmt: skip
 
 
@@ -80,9 +65,7 @@ def spell_weights(
     far = stroke_reach(stroke)
     if far >= tip:
         raise TipsOffError(number, far, tip, file=None if file is None else str(file), length=length_unit(bench).text)
-    hands = bench.hands
-    cases = load_cases(hands.friction_lead, tuple(hands.push_offset))
-    jitter = (hands.length_jitter, hands.centre_jitter)
+    cases, jitter = load_cases_for(bench), (bench.hands.length_jitter, bench.hands.centre_jitter)
     largest = largest_offset(bench, lap, spell.on_top, accuracy)
     weights = offset_weights(stroke, jitter, spell.on_top == "tool", cases, tip, largest, accuracy)
     return weights, cases, far, tip

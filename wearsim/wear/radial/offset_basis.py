@@ -16,15 +16,16 @@ from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Stroke
 from wearsim.bench.units import length_unit
 from wearsim.errors import ContactError
-from wearsim.kernels import radial as kernels
+from wearsim.kernels import radial_wear as kernels
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.stroke_path import path_weights
 from wearsim.parallel import in_threads, worker_count
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.radial.engine import largest_offset, spell_contact
-from wearsim.wear.radial.path_weights import OFF_CENTRE, LoadCases, draws_needed, load_cases
+from wearsim.wear.radial.engine import largest_offset, load_cases_for, spell_contact
+from wearsim.wear.radial.path_weights import OFF_CENTRE, LoadCases
 from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
+from wearsim.wear.strokes import draws_needed
 
 BASIS_OFFSETS = 48
 # Fewer are not worth a thread.
@@ -57,20 +58,7 @@ class OffsetBasis:
     pressure: Floats
 
     def wear(self, weights: Floats, preston: float) -> Floats:
-        """Wear rates of strokes.
-
-        Parameters
-        ----------
-        weights : (N, n_e * M) ndarray
-            From :func:`path_matrix` [m/s].
-        preston : float
-            [1/Pa]
-
-        Returns
-        -------
-        (N, n_r) ndarray
-            Glass removed per second [m/s].
-        """
+        """Glass removed per second (N, n_r) [m/s] by strokes with weights (N, n_e * M) of :func:`path_matrix` [m/s]."""
         rows = self.pressure.reshape(-1, self.radius.size)
         return np.asarray(preston * (weights @ rows))
 
@@ -84,35 +72,17 @@ def basis_offsets(
 
 
 def offset_basis(
-    bench: Bench,
-    state: State,
-    on_top: str,
-    lap: Lap,
-    *,
-    push: float | None = None,
-    constants: Constants = AS_STATED,
-    accuracy: Accuracy = DEFAULT,
-    count: int = BASIS_OFFSETS,
-) -> OffsetBasis:
-    """Offset basis at a state.
+    bench: Bench, state: State, on_top: str, lap: Lap, *, push: float | None = None, constants: Constants = AS_STATED,
+    accuracy: Accuracy = DEFAULT, count: int = BASIS_OFFSETS,
+) -> OffsetBasis:  # fmt: skip
+    """Ring means of the pressure at every offset and load case, at a state.
 
     Parameters
     ----------
-    bench : Bench
-    state : State
-    on_top : {"tool", "mirror"}
-    lap : Lap
     push : float, optional
         Of the hands; by default the bench's [N].
-    constants : Constants
-    accuracy : Accuracy
     count : int
         Offsets.
-
-    Returns
-    -------
-    OffsetBasis
-        Ring means of the pressure at every offset and load case [Pa].
 
     Raises
     ------
@@ -123,18 +93,15 @@ def offset_basis(
     """
     _check_grids(bench, state, lap, accuracy)
     offset = basis_offsets(bench, lap, on_top, accuracy, count)
-    cases = load_cases(bench.hands.friction_lead, tuple(bench.hands.push_offset))
+    cases = load_cases_for(bench)
     shape = (count, len(cases.position))
     ones, zeros = np.ones(shape), np.zeros(shape)
     force = bench.load_on("tool" if on_top == "tool" else "mirror", lap, push=push)
     contact, nodes = spell_contact(bench, lap, on_top, force, offset, ones, zeros, cases, constants, accuracy)
     table = np.zeros((count * shape[1], state.radius.size))
-    unused = np.zeros((1, state.laps[lap_name(lap)].height.size))
-    survey, poses = np.zeros(4), np.zeros((*shape, 3))
-    status = kernels.offset_pressures(
-        state.height, state.laps[lap_name(lap)].height, contact, nodes, poses, True, ones, zeros, table,
-        unused, survey,
-    )  # fmt: skip
+    u = state.laps[lap_name(lap)].height
+    unused, survey, poses = np.zeros((1, u.size)), np.zeros(4), np.zeros((*shape, 3))
+    status = kernels.offset_pressures(state.height, u, contact, nodes, poses, True, ones, zeros, table, unused, survey)
     if status != 0:
         raise ContactError(f"offset {length_unit(bench).text(offset[status - 1])}", float(survey[2]))
     pressure = table.reshape(*shape, state.radius.size)
@@ -151,18 +118,12 @@ def path_matrix(
     strokes: Sequence[Stroke], jitter: tuple[float, float], basis_offset: Floats, cases: LoadCases, on_top: str,
     accuracy: Accuracy = DEFAULT,
 ) -> Floats:  # fmt: skip
-    """Path per second of many strokes over a basis's offsets and load cases.
+    """Path per second of many strokes over a basis's offsets (n_e,) [m] and load cases.
 
     Parameters
     ----------
-    strokes : sequence of Stroke
     jitter : (float, float)
         Relative spread of length and sweep [1], of the centre [m].
-    basis_offset : (n_e,) ndarray
-        [m]
-    cases : LoadCases
-    on_top : {"tool", "mirror"}
-    accuracy : Accuracy
 
     Returns
     -------

@@ -1,17 +1,16 @@
-"""What a stroke spends at each centre offset: its path and its time, averaged over the hands' spread.
+"""What a stroke spends at each centre offset and load case: its path and its time, averaged over the hands' spread.
 
-Load cases: where the load stands relative to the top piece's centre, seen from the line of centres.
-
-The friction lead carries the load forward along the motion; hands that push off centre carry it along and
-across the stroke (physics section 2). Averaged over a spell only the angle to the line of centres matters, so a
-few cases per offset stand for all directions: headings out, in and across for the lead, and for an off-centre
-push as many azimuth bins of the line of centres in the stroke's axes.
+A load case says where the load stands relative to the top piece's centre, seen from the line of centres. The friction
+lead carries the load forward along the motion; hands that push off centre carry it along and across the stroke (physics
+section 2). Averaged over a spell only the angle to the line of centres matters, so a few cases per offset stand for all
+directions: headings out, in and across for the lead, and for an off-centre push as many azimuth bins of the line of
+centres in the stroke's axes.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import lru_cache
 
 import numpy as np
 
@@ -19,15 +18,14 @@ from wearsim.bench.programme import Stroke
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.stroke_path import path_weights, reach_bound
 from wearsim.wear.accuracy import Accuracy
-from wearsim.wear.constants import normal_deviates
-from wearsim.wear.strokes import sweep_phases
+from wearsim.wear.strokes import draws_needed
 
 AZIMUTH_BINS = 8
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LoadCases:
-    """Load positions in axes along and across the line of centres.
+    """Load positions in axes along and across the line of centres; the same object for the same hands.
 
     Parameters
     ----------
@@ -41,22 +39,10 @@ class LoadCases:
     bins: int
     headings: int
 
-    @property
-    def farthest(self) -> float:
-        """Largest distance of the load from the top piece's centre [m]."""
-        return float(np.hypot(self.position[:, 0], self.position[:, 1]).max())
 
-
+@lru_cache(maxsize=256)
 def load_cases(lead: float, push_offset: tuple[float, ...]) -> LoadCases:
-    """Cases for a friction lead and a push off centre.
-
-    Parameters
-    ----------
-    lead : float
-        Push height times friction [m].
-    push_offset : (float, float)
-        Along the stroke and across it [m].
-    """
+    """Cases for a friction lead, push height times friction, and a push off centre along and across the stroke [m]."""
     off_centre = np.hypot(push_offset[0], push_offset[1]) > 0.0
     leads = [(0.0, 0.0)]
     if lead != 0.0:
@@ -79,7 +65,6 @@ FINE = 16
 OFF_CENTRE = 1e-6
 # Power of the density that the nodes follow; found with tests/benchmarks/accuracy_table.py.
 CROWDING = 0.25
-_AS_MEANT = np.array([[0.0, 0.0, 0.0, 0.0, 0.0, 0.5]])
 
 
 @dataclass(frozen=True)
@@ -109,22 +94,7 @@ class OffsetWeights:
         return float(self.path.sum())
 
 
-@cache
-def draws(count: int) -> Floats:
-    """Low-discrepancy draws (count, 6): four normal deviates and two phases.
-
-    An additive recurrence on the powers of the root of x^7 = x + 1, a generalisation of the golden ratio
-    (from memory); always the same, so that the radial engine needs no seed.
-    """
-    root = 1.1127756842787055
-    alpha = root ** -np.arange(1.0, 7.0)
-    unit = np.mod(0.5 + np.arange(1, count + 1)[:, None] * alpha, 1.0)
-    unit[:, :4] = normal_deviates(unit[:, :4])
-    if count > 1:
-        unit[:, :4] = (unit[:, :4] - unit[:, :4].mean(axis=0)) / unit[:, :4].std(axis=0)
-    return unit
-
-
+@lru_cache(maxsize=4096)
 def offset_weights(
     stroke: Stroke, jitter: tuple[float, float], top_is_tool: bool, cases: LoadCases, limit: float,
     largest: float, accuracy: Accuracy,
@@ -140,42 +110,16 @@ def offset_weights(
     largest : float
         Offset beyond which poses are taken to stand there [m].
     """
-    return _weights(
-        stroke, jitter, top_is_tool, cases.position.tobytes(), cases.bins, cases.headings, limit, largest,
-        accuracy,
-    )  # fmt: skip
-
-
-def draws_needed(stroke: Stroke, jitter: tuple[float, float], accuracy: Accuracy) -> tuple[Floats, int]:
-    """Draws and phases that average a stroke: one draw where nothing varies from stroke to stroke."""
-    varies = jitter != (0.0, 0.0)
-    if stroke.is_swept:
-        begin = sweep_phases(stroke.strokes_per_sweep, accuracy.draws if varies else 1)
-        many = draws(begin.size).copy() if varies else _AS_MEANT.repeat(begin.size, axis=0)
-        many[:, 4] = begin
-        return many, accuracy.phases * (1 if varies else 16)
-    if varies:
-        return draws(accuracy.draws), accuracy.phases
-    return _AS_MEANT, accuracy.phases * 128
-
-
-@lru_cache(maxsize=4096)
-def _weights(
-    stroke: Stroke, jitter: tuple[float, float], top_is_tool: bool, positions: bytes, bins: int,
-    headings: int, limit: float, largest: float, accuracy: Accuracy,
-) -> OffsetWeights:  # fmt: skip
     many, phases = draws_needed(stroke, jitter, accuracy)
     kind, length, sweep, overhang, _ = stroke.numbers
     spread = float(np.abs(jitter[1] * many[:, 2:4]).max())
     factor = 1.0 + jitter[0] * max(0.0, float(many[:, :2].max()))
     most = reach_bound(kind, length * factor, sweep * factor, overhang, spread, spread)
-    most = min(most, largest)
-    fine = np.linspace(0.0, max(most, 1e-9), FINE * accuracy.offsets)
-    cases = len(np.frombuffer(positions)) // 2
-    path, time = np.zeros((fine.size, cases)), np.zeros((fine.size, cases))
+    fine = np.linspace(0.0, max(min(most, largest), 1e-9), FINE * accuracy.offsets)
+    path, time = np.zeros((2, fine.size, len(cases.position)))
     left_out = path_weights(
-        *stroke.numbers, stroke.frequency, np.array(jitter), many, phases, limit, top_is_tool, fine, bins, headings, path,
-        time,
+        *stroke.numbers, stroke.frequency, np.array(jitter), many, phases, limit, top_is_tool, fine, cases.bins,
+        cases.headings, path, time,
     )  # fmt: skip
     offset = offset_nodes(fine, path.sum(axis=1) / path.sum() + time.sum(axis=1), accuracy.offsets)
     path, time = gather(fine, path, offset), gather(fine, time, offset)
@@ -196,11 +140,6 @@ def offset_nodes(fine: Floats, measure: Floats, count: int) -> Floats:
         What lies at each [1].
     count : int
         Wanted; rounded up to an odd number.
-
-    Returns
-    -------
-    (n,) ndarray
-        [m]
     """
     there = np.flatnonzero(measure > 1e-12 * measure.max())
     low, high = max(there[0] - 1, 0), min(there[-1] + 1, fine.size - 1)
@@ -225,10 +164,6 @@ def gather(fine: Floats, weight: Floats, offset: Floats) -> Floats:
         Not negative.
     offset : (n,) ndarray
         n odd, ascending [m].
-
-    Returns
-    -------
-    (n, M) ndarray
     """
     out = np.zeros((offset.size, weight.shape[1]))
     pair = np.clip((np.searchsorted(offset, fine) - 1) // 2, 0, offset.size // 2 - 1)

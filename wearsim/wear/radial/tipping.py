@@ -7,6 +7,8 @@ of those points of the overlap's outline that are not over the hole, and of the 
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from wearsim.kernels.arrays import Floats
@@ -49,23 +51,18 @@ def surrounds(points: Floats, load: Floats) -> bool:
     return bool(gaps.max() < np.pi)
 
 
+@lru_cache(maxsize=64)
 def tip_offset(a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCases) -> float:
-    """Smallest centre offset at which the top piece tips off [m].
+    """Smallest centre offset at which the top piece tips off; ``a, hole, b`` radii of mirror, hole and lap [m]."""
 
-    Parameters
-    ----------
-    a, hole, b : float
-        Radii of the mirror, its hole and the lap [m].
-    """
-
-    def safe(e: float) -> bool:
+    def is_held_up(e: float) -> bool:
         centre = np.array([e if top_is_tool else 0.0, 0.0])
         points = _outline(a, hole, b, e)
         return len(points) >= 3 and all(surrounds(points, centre + q) for q in cases.position)
 
     low, high = 0.0, a + b
     for e in np.linspace(0.0, a + b, 101):
-        if not safe(float(e)):
+        if not is_held_up(float(e)):
             high = float(e)
             break
         low = float(e)
@@ -73,12 +70,13 @@ def tip_offset(a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCa
         return 0.0
     for _ in range(40):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if safe(middle) else (low, middle)
+        low, high = (middle, high) if is_held_up(middle) else (low, middle)
     return low
 
 
+@lru_cache(maxsize=64)
 def balanced_offset(
-    a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCases, tip: float, gain: float, decay: float,
+    a: float, hole: float, b: float, top_is_tool: bool, cases: LoadCases, gain: float, decay: float,
     counts: tuple[int, int],
 ) -> float:  # fmt: skip
     """Largest centre offset at which the nodes of the contact can still balance the load [m].
@@ -90,23 +88,21 @@ def balanced_offset(
     ----------
     a, hole, b : float
         Radii of the mirror, its hole and the lap [m].
-    tip : float
-        Offset at which the top piece tips off [m].
     gain, decay : float
         Glass-edge effect [1], [m].
     counts : (int, int)
         Area nodes per radius and per half turn.
     """
 
-    def holds(e: float) -> bool:
+    def is_balanced(e: float) -> bool:
         x, y, area, plain = (np.empty(64 * 120) for _ in range(4))
         n = area_nodes(a, hole, b, e, gain, decay, *counts, gauss_table(), x, y, area, plain)
         points = np.column_stack([np.tile(x[:n], 2), np.concatenate([y[:n], -y[:n]])])
         centre = np.array([e if top_is_tool else 0.0, 0.0])
         return n > 0 and all(surrounds(points, centre + q) for q in cases.position)
 
-    low, high = 0.0, tip
+    low, high = 0.0, tip_offset(a, hole, b, top_is_tool, cases)
     for _ in range(20):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if holds(middle) else (low, middle)
+        low, high = (middle, high) if is_balanced(middle) else (low, middle)
     return INSIDE * low

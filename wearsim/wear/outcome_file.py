@@ -1,14 +1,10 @@
 """Outcomes in HDF5: provenance first, units on every dataset, and back into an equal outcome.
 
-A file that a full disk cannot make HDF5 stumble over.
-
 Where a write fails inside the HDF5 library it cannot close its file, and the process may crash much later. So it
-writes through :class:`PatientFile`: what the disk does not take is held in memory, the library closes in good order,
-and the error is told afterwards. The same with Ctrl-C: where it comes while the library calls back into Python it is lost
-or turns into another error, so it is held until the file is closed. :func:`new_hdf5` does both; whoever writes for
-long looks at :attr:`PatientFile.gives_up` between its parts and stops early.
-
-Maps in HDF5, and how every dataset of ours says its unit, its name and its coordinates.
+writes through :class:`ReliableFile`: what the disk does not take is held in memory, the library closes in good order,
+and the error is raised afterwards. The same with Ctrl-C: where it comes while the library calls back into Python it is
+lost or turns into another error, so it is held until the file is closed. :func:`new_hdf5` does both; whoever writes for
+long asks :attr:`ReliableFile.is_given_up` between its parts and stops early.
 """
 
 from __future__ import annotations
@@ -21,7 +17,7 @@ import signal
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, fields
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -34,7 +30,17 @@ import wearsim
 from wearsim.errors import InputError, StoreError
 from wearsim.figure.metrics import NINE_IN_TEN, FigureNumbers
 from wearsim.kernels.arrays import Floats
-from wearsim.wear.outcome import Band, Outcome, SpellSummary
+from wearsim.wear.outcome import (
+    BANDS,
+    FIGURE_NUMBERS,
+    PROFILES,
+    SPELL_BANDS,
+    SPELL_NUMBERS,
+    Band,
+    Outcome,
+    Quantity,
+    SpellSummary,
+)
 
 
 @contextmanager
@@ -61,7 +67,7 @@ def interrupt_held() -> Iterator[Callable[[], bool]]:
 
 
 @contextmanager
-def new_hdf5(path: Path, **options: Any) -> Iterator[tuple[h5py.File, PatientFile]]:
+def new_hdf5(path: Path, **options: Any) -> Iterator[tuple[h5py.File, ReliableFile]]:
     """A new HDF5 file that neither a full disk nor Ctrl-C breaks off in the library's midst.
 
     Parameters
@@ -71,7 +77,7 @@ def new_hdf5(path: Path, **options: Any) -> Iterator[tuple[h5py.File, PatientFil
 
     Yields
     ------
-    h5py.File, PatientFile
+    h5py.File, ReliableFile
         The file, and what tells whether to stop early.
 
     Raises
@@ -81,14 +87,14 @@ def new_hdf5(path: Path, **options: Any) -> Iterator[tuple[h5py.File, PatientFil
     KeyboardInterrupt
         Once the file is closed.
     """
-    with interrupt_held() as interrupted, PatientFile(path, interrupted) as stream:
+    with interrupt_held() as interrupted, ReliableFile(path, interrupted) as stream:
         with h5py.File(stream, "w", **options) as file:
             yield file, stream
         stream.sync()
 
 
-class PatientFile(io.RawIOBase):
-    """A new file for reading and writing.
+class ReliableFile(io.FileIO):
+    """A new file for writing and reading back, whatever the disk takes of it.
 
     Parameters
     ----------
@@ -102,60 +108,51 @@ class PatientFile(io.RawIOBase):
     """
 
     def __init__(self, path: Path, interrupted: Callable[[], bool] = lambda: False) -> None:
+        super().__init__(path, "w+")
         self._interrupted = interrupted
-        self._file = path.open("w+b", buffering=0)
         self._held: list[tuple[int, bytes]] = []
-        self._place = 0
         self._end = 0
         self.error: OSError | None = None
 
     @property
-    def gives_up(self) -> bool:
+    def is_given_up(self) -> bool:
         """Whether nothing more need be written: the disk does not take it, or an end was asked for."""
         return self.error is not None or self._interrupted()
 
     def write(self, data: Any, /) -> int:
         """Write at the present place; what the disk does not take is held."""
-        content, done = bytes(data), 0
+        content, done, place = bytes(data), 0, self.tell()
         try:
-            self._file.seek(self._place)
             while done < len(content):
-                done += self._file.write(content[done:])
+                done += super().write(content[done:])
         except OSError as error:
             self.error = self.error or error
-            self._held.append((self._place + done, content[done:]))
-        self._place += len(content)
-        self._end = max(self._end, self._place)
+            self._held.append((place + done, content[done:]))
+        self._end = max(self._end, self.seek(place + len(content)))
         return len(content)
 
     def readinto(self, buffer: Any, /) -> int:
         """Read from the present place, what is held included."""
-        view = memoryview(buffer).cast("B")
-        count = max(0, min(len(view), self._end - self._place))
-        self._file.seek(self._place)
-        content = bytearray((self._file.read(count) or b"").ljust(count, b"\0"))
+        view, place = memoryview(buffer).cast("B"), self.tell()
+        count = max(0, min(len(view), self._end - place))
+        content = bytearray(self.read(count).ljust(count, b"\0"))
         for begin, held in self._held:
-            low, high = max(begin, self._place), min(begin + len(held), self._place + count)
+            low, high = max(begin, place), min(begin + len(held), place + count)
             if low < high:
-                content[low - self._place : high - self._place] = held[low - begin : high - begin]
+                content[low - place : high - place] = held[low - begin : high - begin]
         view[:count] = content
-        self._place += count
+        self.seek(place + count)
         return count
 
     def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:
-        """Go to a place."""
-        self._place = {io.SEEK_SET: 0, io.SEEK_CUR: self._place, io.SEEK_END: self._end}[whence] + offset
-        return self._place
-
-    def tell(self) -> int:
-        """The present place."""
-        return self._place
+        """Go to a place; the end is that of what was written, held or not."""
+        return super().seek(self._end + offset) if whence == io.SEEK_END else super().seek(offset, whence)
 
     def truncate(self, size: int | None = None, /) -> int:
         """Let the file end here."""
-        self._end = self._place if size is None else size
+        self._end = self.tell() if size is None else size
         try:
-            self._file.truncate(self._end)
+            super().truncate(self._end)
         except OSError as error:
             self.error = self.error or error
         return self._end
@@ -170,24 +167,7 @@ class PatientFile(io.RawIOBase):
         """
         if self.error is not None:
             raise self.error
-        os.fsync(self._file.fileno())
-
-    def readable(self) -> bool:
-        """It is."""
-        return True
-
-    def writable(self) -> bool:
-        """It is."""
-        return True
-
-    def seekable(self) -> bool:
-        """It is."""
-        return True
-
-    def close(self) -> None:
-        """Close the file below."""
-        self._file.close()
-        super().close()
+        os.fsync(self.fileno())
 
 
 # name -> (unit, what it is, names of its dimensions); a coordinate has none
@@ -235,75 +215,32 @@ def write_maps(group: h5py.Group, maps: Mapping[str, Floats]) -> None:
     KeyError
         For a map that is none of ours.
     """
-    for coordinates in (True, False):  # these first: the others are laid over them
-        for name, values in maps.items():
-            lap, own = _lap_and_map(name)
-            unit, text, dimensions = _MAPS[own]
-            text += f" ({lap.removesuffix(': ')})" if lap else ""
-            if coordinates and not dimensions:
-                scale(group, link_of(name), values, unit, text)
-            elif not coordinates and dimensions:
-                over = tuple(link_of(lap + one if lap + one in maps else one) for one in dimensions)
-                data(group, link_of(name), values, unit, text, over, compression="gzip", shuffle=True)
+    kinds = {name: _MAPS[name.rpartition(": ")[2]] for name in maps}
+    for name in sorted(maps, key=lambda one: len(kinds[one][2])):  # coordinates first: the others lie over them
+        lap, (unit, text, dimensions) = name.rpartition(": ")[0], kinds[name]
+        text += f" ({lap})" if lap else ""
+        if not dimensions:
+            scale(group, link_of(name), maps[name], unit, text)
+        else:
+            own = [f"{lap}: {one}" if f"{lap}: {one}" in maps else one for one in dimensions]
+            over = tuple(map(link_of, own))
+            data(group, link_of(name), maps[name], unit, text, over, compression="gzip", shuffle=True)
 
 
 def read_maps(group: h5py.Group) -> dict[str, Floats]:
     """All maps of a group."""
-    return {name_of(link): np.asarray(values[()]) for link, values in group.items()}
-
-
-def _lap_and_map(name: str) -> tuple[str, str]:
-    """What stands before the map's own name, and that."""
-    lap, colon, own = name.rpartition(": ")
-    return lap + colon, own
+    return {unquote(link): np.asarray(values[()]) for link, values in group.items()}
 
 
 def link_of(name: str) -> str:
-    """A name as HDF5 can link to it, whatever a person called a lap: a slash would begin a group."""
+    """A name as HDF5 can link to it, whatever a person called a lap: a slash would begin a group. ``unquote`` undoes it."""
     link = name.replace("%", "%25").replace("/", "%2F")
     return "%2E" if link == "." else link
-
-
-def name_of(link: str) -> str:
-    """The name that :func:`link_of` was given."""
-    return unquote(link)
 
 
 FORMAT = "wearsim outcome"
 VERSION = 2
 """1: before bands of all numbers, of the removal, of every spell and of the figure before."""
-
-# name -> (unit, what it is, names of its dimensions)
-_PROFILES: dict[str, tuple[str, str, tuple[str, ...]]] = {
-    "removal": ("m", "glass removed", ("radius",)),
-    "before": ("m", "figure error before, positive = high", ("radius",)),
-    "figure_error": ("m", "figure error after, positive = high", ("radius",)),
-    "height": ("m", "glass after, above the reference sphere", ("radius",)),
-    "stages": ("m", "figure error at the start and after each spell", ("stage", "radius")),
-}
-_BANDS: dict[str, tuple[str, str, tuple[str, ...]]] = {
-    "figure_error": ("m", "figure error after", ("percentile", "radius")),
-    "removal": ("m", "glass removed", ("percentile", "radius")),
-    "before": ("m", "figure error before, of the measurement", ("percentile", "radius")),
-    "stage_rms": ("m", "RMS figure error after each spell", ("spells/spell", "percentile")),
-    "stage_edge_roll": ("m", "edge roll after each spell", ("spells/spell", "percentile")),
-    "change": ("m", "figure error after less before", ("percentile", "radius")),
-    "share": ("1", "share of the way that the removal goes", ("percentile",)),
-    "stage_peak_pressure": ("Pa", "largest pressure in each spell", ("spells/spell", "percentile")),
-    "stage_lift_off": ("1", "share of the overlap that carried nothing, each spell", ("spells/spell", "percentile")),
-    "peak_pressure": ("Pa", "largest pressure", ("percentile",)),
-    "lift_off_share": ("1", "share of the overlap that carried nothing", ("percentile",)),
-}
-_NUMBERS = {
-    "surface_rms": ("m", "RMS figure error"), "surface_pv": ("m", "peak-to-valley figure error"),
-    "wavefront_rms_waves": ("1", "RMS of the wavefront in wavelengths"),
-    "wavefront_pv_waves": ("1", "peak to valley of the wavefront in wavelengths"),
-    "strehl": ("1", "Strehl ratio"), "conic_fit": ("1", "best-fit conic constant"), "edge_roll": ("m", "edge roll"),
-}  # fmt: skip
-_SPELL_UNITS = {
-    "minutes": "min", "peak_pressure": "Pa", "lift_off_share": "1", "reach": "m", "tip": "m", "left_out": "1",
-    "surface_rms": "m", "edge_roll": "m",
-}  # fmt: skip
 
 
 @contextmanager
@@ -378,17 +315,16 @@ def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: b
     with whole_file(Path(path), force=force) as partial, new_hdf5(partial) as (file, _):
         file.attrs["format"] = FORMAT
         file.attrs["format_version"] = VERSION
-        about = provenance(seed=seed, engine=outcome.engine, warnings=list(outcome.warnings))
-        about["no_band"] = outcome.no_band
-        about |= {"bench_toml": outcome.bench_text, "programme_toml": outcome.programme_text}
-        about |= {f"{key}_sha256": digest(about[f"{key}_toml"]) for key in ("bench", "programme")}
-        about |= {"peak_pressure": outcome.peak_pressure, "lift_off_share": outcome.lift_off_share}
-        for key, value in about.items():
-            file.attrs[key] = value
+        about = provenance(
+            seed=seed, engine=outcome.engine, warnings=list(outcome.warnings), no_band=outcome.no_band,
+            bench_toml=outcome.bench_text, programme_toml=outcome.programme_text,
+            bench_sha256=digest(outcome.bench_text), programme_sha256=digest(outcome.programme_text),
+            peak_pressure=outcome.peak_pressure, lift_off_share=outcome.lift_off_share,
+        )  # fmt: skip
+        file.attrs.update(about)
         scale(file, "radius", outcome.radius, "m", "radius on the mirror")
         scale(file, "stage", np.arange(len(outcome.stages)), "1", "spells done")
-        for name, (unit, text, dimensions) in _PROFILES.items():
-            data(file, name, getattr(outcome, name), unit, text, dimensions)
+        _write_all(file, PROFILES, vars(outcome))
         for name in ("numbers_before", "numbers"):
             file.create_group(name).attrs.update(asdict(getattr(outcome, name)))
         _write_spells(file, outcome)
@@ -398,13 +334,19 @@ def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: b
         file.create_group("details").attrs.update(outcome.details)
 
 
+def _write_all(group: h5py.Group, table: Mapping[str, Quantity], values: Mapping[str, Any]) -> None:
+    """The quantities of a table that are there, each with its unit and its words."""
+    for name, one in table.items():
+        if values[name] is not None:
+            data(group, name, values[name], one.unit, one.text, one.dimensions)
+
+
 def _write_spells(file: h5py.File, outcome: Outcome) -> None:
     group = file.create_group("spells")
     group.attrs["label"] = [spell.label for spell in outcome.spells]
     scale(group, "spell", np.arange(1, len(outcome.spells) + 1), "1", "number of the spell")
-    for name, unit in _SPELL_UNITS.items():
-        values = np.array([getattr(spell, name) for spell in outcome.spells], dtype=float)
-        data(group, name, values, unit, name.replace("_", " "), ("spell",))
+    columns = {name: np.array([getattr(spell, name) for spell in outcome.spells], float) for name in SPELL_NUMBERS}
+    _write_all(group, SPELL_NUMBERS, columns)
 
 
 def _write_band(file: h5py.File, band: Band | None) -> None:
@@ -413,14 +355,11 @@ def _write_band(file: h5py.File, band: Band | None) -> None:
     group = file.create_group("band")
     group.attrs["draws"], group.attrs["failed"] = band.draws, band.failed
     scale(group, "percentile", np.array(NINE_IN_TEN), "1", "percentile over the draws")
-    for name, (unit, text, dimensions) in _BANDS.items():
-        values = getattr(band, name)
-        if values is not None:
-            data(group, name, values, unit, text, dimensions)
+    _write_all(group, {**BANDS, **SPELL_BANDS}, vars(band))
     for when, numbers in (("", band.numbers), ("before_", band.numbers_before)):
         for name, ends in numbers.items():
-            unit, text = _NUMBERS[name]
-            data(group, when + name, ends, unit, f"{text} {'before' if when else 'after'}", ("percentile",))
+            words = f"{FIGURE_NUMBERS[name].text} {'before' if when else 'after'}"
+            data(group, when + name, ends, FIGURE_NUMBERS[name].unit, words, ("percentile",))
     group.create_group("details").attrs.update(band.details)
 
 
@@ -473,11 +412,11 @@ def _read(file: h5py.File, path: Path) -> Outcome:
     return Outcome(
         engine=str(attributes["engine"]),
         radius=file["radius"][()],
-        **{name: file[name][()] for name in _PROFILES},
-        numbers_before=_numbers(file["numbers_before"]),
-        numbers=_numbers(file["numbers"]),
-        pitch_radius={name_of(link): laps[link]["pitch_radius"][()] for link in laps},
-        pitch_height={name_of(link): laps[link]["pitch_height"][()] for link in laps},
+        **{name: file[name][()] for name in PROFILES},
+        numbers_before=FigureNumbers(**_floats(file["numbers_before"])),
+        numbers=FigureNumbers(**_floats(file["numbers"])),
+        pitch_radius={unquote(link): laps[link]["pitch_radius"][()] for link in laps},
+        pitch_height={unquote(link): laps[link]["pitch_height"][()] for link in laps},
         spells=_read_spells(file["spells"]),
         peak_pressure=float(attributes["peak_pressure"]),
         lift_off_share=float(attributes["lift_off_share"]),
@@ -485,18 +424,18 @@ def _read(file: h5py.File, path: Path) -> Outcome:
         no_band=str(attributes.get("no_band", "")),
         warnings=tuple(map(str, attributes["warnings"])),
         maps=read_maps(file["maps"]),
-        details={name: float(value) for name, value in file["details"].attrs.items()},
+        details=_floats(file["details"]),
         bench_text=str(attributes["bench_toml"]),
         programme_text=str(attributes["programme_toml"]),
     )
 
 
-def _numbers(group: h5py.Group) -> FigureNumbers:
-    return FigureNumbers(**{f.name: float(group.attrs[f.name]) for f in fields(FigureNumbers)})
+def _floats(group: h5py.Group) -> dict[str, float]:
+    return {name: float(value) for name, value in group.attrs.items()}
 
 
 def _read_spells(group: h5py.Group) -> tuple[SpellSummary, ...]:
-    columns = {name: group[name][()] for name in _SPELL_UNITS}
+    columns = {name: group[name][()] for name in SPELL_NUMBERS}
     return tuple(
         SpellSummary(label=str(label), **{name: float(values[i]) for name, values in columns.items()})
         for i, label in enumerate(group.attrs["label"])
@@ -507,15 +446,15 @@ def _read_band(file: h5py.File) -> Band | None:
     if "band" not in file:
         return None
     group = file["band"]
-    numbers, numbers_before = (
-        {name: group[when + name][()] for name in _NUMBERS if when + name in group} for when in ("", "before_")
-    )
+
+    def numbers(when: str) -> dict[str, Floats]:
+        return {name: group[when + name][()] for name in FIGURE_NUMBERS if when + name in group}
+
     return Band(
-        numbers=numbers,
-        numbers_before=numbers_before,
+        numbers=numbers(""),
+        numbers_before=numbers("before_"),
         draws=int(group.attrs["draws"]),
         failed=int(group.attrs["failed"]),
-        figure_error=group["figure_error"][()],
-        **{name: group[name][()] if name in group else None for name in _BANDS if name != "figure_error"},
+        **{name: group[name][()] for name in (*BANDS, *SPELL_BANDS) if name in group},
         details=dict(group["details"].attrs.items()) if "details" in group else {},
     )

@@ -107,7 +107,7 @@ class SessionModel:
     bench : Bench
         Under the session's conditions.
     lap : str or None
-        How the lap began (:class:`wearsim.learn.folder.SessionNote`).
+        How the lap began (:class:`wearsim.learn.mirror_folder.SessionNote`).
     """
 
     number: int

@@ -25,36 +25,20 @@ from wearsim.kernels.quadrature import Nodes, resample
 class SpellContact(NamedTuple):
     """Everything that stays the same during a spell, as floats and arrays.
 
-    Attributes
-    ----------
-    scale : float
-        Radius of the mirror [m].
-    stiffness : float
-        Foundation modulus kappa [Pa/m].
-    force : float
-        Load [N].
-    wear : float
-        Preston coefficient k [1/Pa].
-    creep : float
-        1 / (kappa tau) [m/(Pa s)].
-    cases : (M, 2) float
-        Load positions relative to the top piece's centre, along and across the line of centres [m].
-    centre : (n_e,) float
-        Where the top piece's centre stands on the line of centres [m]: the offset, or 0 for mirror on top.
-    path, time : (n_e, M) float
-    glass_source, glass_weight, pitch_source, pitch_weight : resampling of the two profiles
+    ``centre`` is where the top piece's centre stands on the line of centres: the offset, or 0 for mirror on top. The
+    last four are the resampling of the two profiles onto their fine tables.
     """
 
-    scale: float
-    stiffness: float
-    force: float
-    wear: float
-    creep: float
-    cases: np.ndarray
-    centre: np.ndarray
-    path: np.ndarray
-    time: np.ndarray
-    glass_source: np.ndarray
+    scale: float  # radius of the mirror [m]
+    stiffness: float  # foundation modulus kappa [Pa/m]
+    force: float  # load [N]
+    wear: float  # Preston coefficient k [1/Pa]
+    creep: float  # 1 / (kappa tau) [m/(Pa s)]
+    cases: np.ndarray  # (M, 2) load from the top piece's centre, along and across the line of centres [m]
+    centre: np.ndarray  # (n_e,) [m]
+    path: np.ndarray  # (n_e, M) [m/s]
+    time: np.ndarray  # (n_e, M) [1]
+    glass_source: np.ndarray  # (cells + 1, 4)
     glass_weight: np.ndarray
     pitch_source: np.ndarray
     pitch_weight: np.ndarray
@@ -163,8 +147,8 @@ def _heights(
 
 
 @inlined
-def _settle(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, contact: SpellContact, fx: float,
-            fy: float, cold: bool, pose: Floats) -> tuple[int, float]:  # fmt: skip
+def _balance_case(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, contact: SpellContact, fx: float,
+                  fy: float, cold: bool, pose: Floats) -> tuple[int, float]:  # fmt: skip
     """Balance one load case; a warm start that misleads is followed by the cold one, which is the tried one."""
     kappa, force, scale = contact.stiffness, contact.force, contact.scale
     steps, left = balance(x, y, area, height, full, kappa, force, fx, fy, scale, cold, pose)
@@ -199,9 +183,6 @@ def offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, 
 
     Parameters
     ----------
-    w, u : (n_r,), (n_rho,) float [m]
-    contact : SpellContact
-    nodes : Nodes
     poses : (n_e, M, 3) float
         Poses to start from unless ``cold``; the result on return.
     path, time : (n_e, M) float
@@ -235,7 +216,7 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
     n_e, cases = contact.path.shape
     n_r, n_p = w.size, u.size
     kappa = contact.stiffness
-    pressure, look = room[3], survey[3] < 0.0
+    pressure, is_surveyed = room[3], survey[3] < 0.0
     survey[:] = 0.0
     glass, pitch = _fine_tables(w, u, contact, room)
     basis[:] = 0.0
@@ -252,7 +233,7 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
                 continue
             pose = poses[i, m]
             fx, fy = contact.centre[i] + contact.cases[m, 0], contact.cases[m, 1]
-            steps, left = _settle(x, y, area, height, full, contact, fx, fy, cold, pose)
+            steps, left = _balance_case(x, y, area, height, full, contact, fx, fy, cold, pose)
             survey[2] = max(survey[2], left)
             survey[3] += abs(steps)
             if steps < 0:
@@ -267,7 +248,7 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
                 px, py, share = nodes.pitch_x[ps:pt], nodes.pitch_y[ps:pt], nodes.pitch_share[ps:pt]
                 _ring_pressures(px, py, share, on_pitch, d, bx, by, pressure)
                 _ring_sums(nodes.pitch_start, i * n_p, n_p, ps, pressure, kappa * time[i, m], pitch_basis[0])
-            if look:
+            if is_surveyed:
                 gy, factor, plain = nodes.glass_y[gs:gt], nodes.glass_factor[gs:gt], nodes.area_plain[s:t]
                 top = kappa * _largest(nodes.glass_x[gs:gt], gy, factor, on_glass, d, bx, by)
                 survey[0] = max(survey[0], top)
@@ -324,13 +305,12 @@ def evolve(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Flo
     Parameters
     ----------
     w, u : (n_r,), (n_rho,) float [m]
-        State; changed in place.
+        Changed in place.
     steps : int
         0 for error control; otherwise that many equal steps.
     small_w, small_u : float [m]
         Error allowed in a step.
     first_step : float [s]
-        First step tried.
     report : (6,) float
         Out: largest pressure [Pa], lift-off share (mean over time), largest imbalance, steps, evaluations,
         Newton iterations.
@@ -343,9 +323,10 @@ def evolve(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Flo
     n_r, n_p = w.size, u.size
     kw, ku = np.empty((4, n_r)), np.empty((4, n_p))
     survey = np.empty(4)
+    cold, warm = bool(1), bool(0)  # True and False would be types of their own, all below compiled for each
     report[:] = 0.0
     survey[3] = -1.0
-    status = rates(w, u, contact, nodes, poses, True, kw[0], ku[0], survey)
+    status = rates(w, u, contact, nodes, poses, cold, kw[0], ku[0], survey)
     if status != 0:
         report[2] = survey[2]
         return status
@@ -359,7 +340,7 @@ def evolve(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Flo
         for stage in range(1, 4):
             yw, yu = _stage(stage, h, w, kw), _stage(stage, h, u, ku)
             survey[3] = -1.0 if stage == 3 else 0.0
-            status = rates(yw, yu, contact, nodes, poses, False, kw[stage], ku[stage], survey)
+            status = rates(yw, yu, contact, nodes, poses, warm, kw[stage], ku[stage], survey)
             if status != 0:
                 report[2] = survey[2]
                 return status

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from wearsim.bench.fields import InputTable, Length, choice, number, whole_number
 from wearsim.bench.input_errors import check_keys, parse_toml, read_table, read_text
 from wearsim.errors import InputError
-from wearsim.learn.folder import PRACTICE, MirrorFolder
+from wearsim.learn.mirror_folder import PRACTICE, MirrorFolder
 from wearsim.learn.practice.mirror import (
     FAULTS,
     PRACTICE_ACCURACY,

@@ -6,7 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import ClassVar, Generic, TypeVar
+from typing import Any, ClassVar, Generic, TypeVar
 
 import numpy as np
 
@@ -26,56 +26,30 @@ PRESS_A_MINUTE = 5.0
 
 @dataclass(frozen=True)
 class SpellReport:
-    """What a spell did besides its removal.
+    """What a spell did besides its removal; nought where the engine does not say."""
 
-    Parameters
-    ----------
-    peak_pressure : float
-        Largest pressure per nominal area [Pa].
-    lift_off_share : float
-        Share of the overlap that carried nothing, mean over time [1].
-    reach, tip : float
-        Largest offset of the centres (of the stroke as meant, or as walked), and where the top piece would tip [m].
-    left_out : float
-        Share of the jittered strokes that would have tipped off [1].
-    mean_speed : float
-        Of the top piece's centre [m/s]; 0 where the engine does not say.
-    imbalance : float
-        Largest relative imbalance of force and moments that was left [1]; 0 where the engine does not say.
-    steps, evaluations, iterations : int
-        Time steps or poses, evaluations of the rates, passes over the contact that balancing took.
-    peak_place : (float, float)
-        Where on the mirror the pressure was largest, in its own frame, on maps [m].
-    redraws : int
-        Jittered strokes that would have tipped the piece off and were drawn again.
-    """
-
-    peak_pressure: float = 0.0
-    lift_off_share: float = 0.0
-    reach: float = 0.0
-    tip: float = 0.0
-    left_out: float = 0.0
-    mean_speed: float = 0.0
-    imbalance: float = 0.0
-    steps: int = 0
-    evaluations: int = 0
-    iterations: int = 0
-    peak_place: tuple[float, float] = (0.0, 0.0)
-    redraws: int = 0
+    peak_pressure: float = 0.0  # largest per nominal area [Pa]
+    lift_off_share: float = 0.0  # share of the overlap that carried nothing, mean over time [1]
+    reach: float = 0.0  # largest offset of the centres, of the stroke as meant or as walked [m]
+    tip: float = 0.0  # where the top piece would tip [m]
+    left_out: float = 0.0  # share of the jittered strokes that would have tipped off [1]
+    mean_speed: float = 0.0  # of the top piece's centre [m/s]
+    imbalance: float = 0.0  # largest relative one of force and moments that was left [1]
+    steps: int = 0  # in time, or poses
+    evaluations: int = 0  # of the rates
+    iterations: int = 0  # passes over the contact that balancing took
+    peak_place: tuple[float, float] = (0.0, 0.0)  # of the largest pressure on the mirror, in its own frame, on maps [m]
+    redraws: int = 0  # jittered strokes that would have tipped the piece off and were drawn again
 
 
 @dataclass(frozen=True, eq=False)
 class Run(Generic[S]):
-    """A programme worked by an engine.
+    """A programme worked by an engine; its states at the start and after each spell are the engine's own.
 
     Parameters
     ----------
-    states : tuple
-        The engine's own, at the start and after each spell.
-    radius : (n,) ndarray
-        [m]
     heights : (spells + 1, n) ndarray
-        Glass at the start and after each spell, mean over circles, above the reference sphere [m].
+        Glass at the start and after each spell at ``radius`` (n,), mean over circles, above the reference sphere [m].
     pitch : mapping of str to PitchProfile
         Every lap's pitch after, by the lap's name.
     maps : mapping of str to ndarray
@@ -156,12 +130,8 @@ class Engine(ABC, Generic[S]):
     def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> S:
         """The state at the start of a session.
 
-        Parameters
-        ----------
-        glass : StartFigure or None
-            From :meth:`measured`, or another; None for the bench's own figure, which is not round.
-        laps : State, optional
-            Laps as a session left them, round; by default as the bench starts them.
+        Of the glass from :meth:`measured` or another, None for the bench's own figure, which is not round; of laps as a
+        session left them, round, by default as the bench starts them.
         """
 
     @abstractmethod
@@ -205,9 +175,8 @@ class Engine(ABC, Generic[S]):
         done, whole = 0.0, sum(strokes)
         for number, (spell, own) in enumerate(zip(programme.spells, strokes, strict=True), start=1):
             part = None if progress is None else _part(progress, done / whole, own / whole)
-            state, report = self.work_spell(
-                bench, spell, states[-1], number, constants, seed=seed, file=programme.file, progress=part
-            )
+            about: dict[str, Any] = {"seed": seed, "file": programme.file, "progress": part}
+            state, report = self.work_spell(bench, spell, states[-1], number, constants, **about)
             states.append(state)
             reports.append(report)
             done += own

@@ -20,9 +20,9 @@ import numpy as np
 from scipy.special import chdtrc, logsumexp
 
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.filter import FilterStep, SessionFilter, SessionModel
 from wearsim.learn.inference import Inference, StageReport
 from wearsim.learn.posterior import ConstantsPosterior
+from wearsim.learn.session_filter import FilterStep, SessionFilter, SessionModel
 from wearsim.wear.constants import Belief
 
 LEAST_FIT_CHANCE = 0.01
@@ -46,7 +46,7 @@ DRAWS_DIVISOR = 4
 class SessionFit:
     """How one session fits the others and the prior.
 
-    Parameters
+    Attributes
     ----------
     chi_square : float
         Squared innovation in its own covariance, its record believed [1]. Of a session that is set aside: by how much

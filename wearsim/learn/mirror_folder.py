@@ -93,6 +93,11 @@ class SessionNote(InputTable):
         bench : Bench
             As it usually is.
 
+        Returns
+        -------
+        Bench
+            With the temperature and the Preston coefficient of that session.
+
         Raises
         ------
         InputError
@@ -199,7 +204,18 @@ class MirrorFolder:
     is_practice: bool
 
     def bench_after(self, count: int | None = None) -> Bench:
-        """The bench with the measurement after ``count`` sessions for its figure; by default after all."""
+        """The bench with the measurement after so many sessions for its figure.
+
+        Parameters
+        ----------
+        count : int, optional
+            By default all.
+
+        Returns
+        -------
+        Bench
+            The folder's own where there is no session.
+        """
         worked = self.sessions[:count]
         return self.bench.model_copy(update={"figure": worked[-1].figure}) if worked else self.bench
 

@@ -16,7 +16,7 @@ from wearsim.show.text import paragraph
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
-    from wearsim.learn.folder import MirrorFolder
+    from wearsim.learn.mirror_folder import MirrorFolder
     from wearsim.study.run import StudyProgress
 
 

@@ -21,7 +21,7 @@ from wearsim.errors import CouldNotError, InputError, StoreError
 from wearsim.study.cases import FAILURES, ChunkResult, Job
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.quantities import PERCENTILES, QUANTITIES
-from wearsim.wear.hdf5 import data, digest, new_hdf5, provenance, scale, whole_file
+from wearsim.wear.outcome_file import data, digest, new_hdf5, provenance, scale, whole_file
 
 FORMAT = "wearsim study"
 VERSION = 1
@@ -171,7 +171,7 @@ def write_study(
             datasets = writer.create_datasets()
             for result in results:
                 writer.write_chunk(datasets, result)
-                if stream.gives_up:
+                if stream.is_given_up:
                     break
     except StoreError:  # a damaged checkpoint says so itself
         raise
