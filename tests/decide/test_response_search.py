@@ -6,7 +6,6 @@ from functools import cache
 from itertools import combinations
 
 import numpy as np
-import pytest
 
 from tests.helpers.small_bench import LIMITS, refiner_of, ring_figure, small_bench
 from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell

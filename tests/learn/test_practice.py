@@ -47,7 +47,7 @@ def test_mirrors_are_drawn_within_their_limits(fault: str) -> None:
         assert 0.2 <= mirror.diameter <= 0.5
         assert 4.5 <= 0.5 * mirror.radius_of_curvature / mirror.diameter <= 7.01
         assert np.all(np.isfinite(one.start.height))
-        # about a kilopascal, as people press (checks.md section 6)
+        # about a kilopascal, as people press
         force = one.bench.load_on("tool", one.bench.laps[0])
         assert 500.0 < force / (np.pi * mirror.radius**2) < 3000.0
     assert len({one.bench.mirror.diameter for one in drawn}) == len(drawn)
