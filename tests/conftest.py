@@ -26,6 +26,22 @@ from hypothesis import settings  # noqa: E402
 settings.register_profile("wearsim", deadline=None, derandomize=True, print_blob=False)
 settings.load_profile("wearsim")
 
+MANY = 1000
+"""Tests from which on it is worth while to compile the kernels first."""
+
+
+def pytest_collection_finish(session: pytest.Session) -> None:
+    """Before a whole run, each of the first two workers compiles one engine's kernels: else both compile both."""
+    worker = getattr(session.config, "workerinput", {}).get("workerid")
+    engine = {"gw0": "radial", "gw1": "planar"}.get(worker)
+    if engine and len(session.items) > MANY:
+        from tests.helpers.small_bench import small_bench
+        from tests.helpers.workbench import make_programme, make_spell
+        from wearsim.wear.predict import predict
+
+        programme = make_programme(make_spell("w", minutes=0.1, length=0.3, side_sweep=0.1))
+        predict(small_bench(), programme, engine, draws=0)
+
 
 def pytest_unconfigure() -> None:
     if _CACHE is not None:

@@ -74,8 +74,9 @@ def test_table_stands_side_by_side(call: Call, demo: Path) -> None:
     both = both_ways()
     place = next(i for i, line in enumerate(lines) if line.startswith("RMS, surface"))
     row = lines[place].split()
-    shown = [f"{side.outcome.surface_rms * 1e9:.0f}" for side in both.sides if side.outcome]
-    assert row[3:] == shown
+    shown = [side.outcome.surface_rms for side in both.sides if side.outcome]
+    before = both.sides[0].outcome.numbers_before.surface_rms
+    assert row[3:] == [f"{rms * 1e9:.0f}" for rms in (before, *shown)]
     ends = [side.outcome.band.surface_rms * 1e9 for side in both.sides if side.outcome and side.outcome.band]
     assert lines[place + 1].split()[-6:] == [word for a, b in ends for word in (f"{a:.0f}", "to", f"{b:.0f}")]
     assert max(map(len, called.err.splitlines())) <= 80

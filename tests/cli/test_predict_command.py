@@ -16,7 +16,7 @@ from wearsim.wear.outcome import EXACT
 
 Call = Callable[..., Any]
 
-# The keys that every answer has.
+# Scripts read these keys.
 KEYS = {
     "radius_m", "removal_m", "figure_error_before_m", "figure_error_after_m", "surface_rms_before_m",
     "surface_rms_m", "surface_pv_m", "wavefront_rms_waves", "wavefront_pv_waves", "lift_off_share", "strehl",

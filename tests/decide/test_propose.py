@@ -48,9 +48,16 @@ def ring_proposal() -> Proposal:
 
 
 @cache
+def searched_few_minutes() -> tuple[Proposal, list[tuple[str, float]]]:
+    """Of the same, one spell in ten minutes; and what was said on the way."""
+    said: list[tuple[str, float]] = []
+    limits = Limits(minutes=10.0, spells=1)
+    done = proposed(ring_figure(small_bench(), DEFAULT), limits, progress=lambda *one: said.append(one))
+    return done, said
+
+
 def few_minutes() -> Proposal:
-    """Of the same, one spell in ten minutes."""
-    return proposed(ring_figure(small_bench(), DEFAULT), Limits(minutes=10.0, spells=1))
+    return searched_few_minutes()[0]
 
 
 def check_limits(proposal: Proposal, limits: Limits) -> None:
@@ -317,10 +324,8 @@ def test_the_band_of_a_later_session_is_of_what_is_believed_by_then(monkeypatch:
 
 
 def test_progress_is_told() -> None:
-    told: list[tuple[str, float]] = []
-    start = ring_figure(small_bench(), DEFAULT)
-    proposed(start, Limits(minutes=10.0, spells=1), progress=lambda *one: told.append(one))
-    assert len(told) > 3 and all(stage and cost > 0.0 for stage, cost in told)
+    said = searched_few_minutes()[1]
+    assert len(said) > 3 and all(stage and cost > 0.0 for stage, cost in said)
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,6 @@ from functools import cache
 from itertools import combinations
 
 import numpy as np
-import pytest
 
 from tests.helpers.small_bench import LIMITS, refiner_of, ring_figure, small_bench
 from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
@@ -15,6 +14,7 @@ from wearsim.decide.limits import Clock
 from wearsim.decide.objective import Objective
 from wearsim.decide.response_search import CandidatePool, ResponseSearch, SearchBudget, responses
 from wearsim.decide.stroke_library import StrokeSpec, is_allowed
+from wearsim.parallel import set_worker_count
 from wearsim.wear.constants import AS_STATED
 
 QUICK = SearchBudget(steps=4, starts=2, rounds=1, kept=1)
@@ -33,10 +33,13 @@ def whole() -> tuple[CandidatePool, tuple[tuple[str, float], ...]]:
     return searched(told=told), tuple(told)
 
 
-def test_two_searches_are_equal_with_any_number_of_workers(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_two_searches_are_equal_with_any_number_of_workers() -> None:
     found = whole()[0]
-    monkeypatch.setattr("wearsim.decide.coarse_engine.worker_count", lambda: 5)
-    again = searched()
+    set_worker_count(5)
+    try:
+        again = searched()
+    finally:
+        set_worker_count(None)
     assert [one.plan for one in found.candidates] == [one.plan for one in again.candidates]
     assert [one.score for one in found.candidates] == [one.score for one in again.candidates]
     assert found.evaluations == again.evaluations > 50

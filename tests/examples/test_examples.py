@@ -63,7 +63,7 @@ def test_it_asks_answers_and_draws(name: str) -> None:
 
 
 def top_piece_turns_concave() -> bool:
-    """What is on top is worn in the middle, what lies beneath at its rim (checks: 1947 handbook [read])."""
+    """What is on top is worn in the middle, what lies beneath at its rim (a handbook of 1947 [read])."""
     _, mirror_third, tool_half, mirror_half = (numbers(line)[1:] for line in lines("tool_or_mirror_on_top"))
     return (
         mirror_third[0] > 1.5 * mirror_third[1] and mirror_half[0] > 2 * mirror_half[1] and tool_half[0] < tool_half[1]
@@ -103,7 +103,7 @@ def warm_laps_follow_sooner() -> bool:
 
 
 def long_strokes_parabolize() -> bool:
-    """W strokes about 0.8 D long, mirror on top: an 8 in f/6 in tens of minutes (checks section 5 [read])."""
+    """W strokes about 0.8 D long, mirror on top: an 8 in f/6 in tens of minutes ([read])."""
     long, middle, short = lines("how_long_to_parabolize")
     return 10.0 < numbers(long)[-1] < 60.0 and "not within" in middle and "not within" in short
 

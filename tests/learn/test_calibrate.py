@@ -19,9 +19,14 @@ LOGS = np.log([getattr(TRUTH, name) for name in NAMES])
 
 
 @cache
-def calibrated(count: int = 3, wrong: int | None = None) -> Calibration:
+def calibrated(count: int = 3, wrong: int | None = None, draws: int = 128) -> Calibration:
     drawn, sessions = simulated_sessions(11, TRUTH, count=count, wrong=wrong)
-    return calibrate_sessions(sessions, prior(drawn.bench), seed=1, draws=128)
+    return calibrate_sessions(sessions, prior(drawn.bench), seed=1, draws=draws)
+
+
+def misrecorded() -> Calibration:
+    """Of two sessions, the second recorded wrong."""
+    return calibrated(2, wrong=2, draws=48)
 
 
 def away(found: Calibration) -> np.ndarray:
@@ -50,25 +55,25 @@ def test_more_sessions_narrow_it() -> None:
 
 
 def test_a_wrong_record_is_flagged_and_the_constants_not_bent() -> None:
-    found = calibrated(2, wrong=2)
+    found = misrecorded()
     assert found.misfits == (2,)
     assert [session.fits for session in found.sessions] == [True, False]
     assert np.abs(away(found)).max() < 3.0
 
 
 def test_a_session_set_aside_shows_the_miss_of_its_record_believed() -> None:
-    one, two = calibrated(2, wrong=2).sessions
+    one, two = misrecorded().sessions
     assert two.chance < 1e-6 and two.chi_square > 100.0 * two.compared / 7.0
     # disbelieved, it misses nothing: that is not what it was set aside for
-    assert two.chi_square > 10.0 * calibrated(2, wrong=2).steps[1].chi_square
+    assert two.chi_square > 10.0 * misrecorded().steps[1].chi_square
     assert one.chance > 0.01
     assert two.to_json()["chi_square"] == two.chi_square
     bench = simulated_mirror(11).bench
-    text = calibration_text(bench, calibrated(2, wrong=2))
+    text = calibration_text(bench, misrecorded())
     (row,) = (line for line in text.splitlines() if "does not fit: set aside" in line)
     assert "under 1%" in row
     assert "does not fit the others and is set aside" in " ".join(text.split())
-    lower = calibration_figure(bench, calibrated(2, wrong=2)).axes[1]
+    lower = calibration_figure(bench, misrecorded()).axes[1]
     heights = [bar.get_height() for bar in lower.patches]  # type: ignore[attr-defined]
     assert heights[1] > 3.0 > heights[0]
 

@@ -27,7 +27,7 @@ from wearsim.wear.predict import predict
 def proposal() -> Proposal:
     """Of a raised ring, the default spreads, a few draws."""
     start = ring_figure(small_bench(True), DEFAULT)
-    limits = Limits(minutes=20.0, spells=2)
+    limits = Limits(minutes=20.0, spells=1)
     return ws.propose(small_bench(True), limits=limits, start=start, starts=1, draws=5, sessions=2, with_trade_off=True)
 
 
