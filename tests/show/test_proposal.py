@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 import wearsim as ws
 from tests.helpers.small_bench import figure, ring_figure, small_bench
 from wearsim.decide.limits import Limits
-from wearsim.decide.proposal import Proposal
+from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.decide.trade_off import TradeOff
 from wearsim.figure.metrics import percentiles
 from wearsim.show.card import card_bytes
@@ -25,10 +25,11 @@ from wearsim.wear.predict import predict
 
 @cache
 def proposal() -> Proposal:
-    """Of a raised ring, the default spreads, a few draws."""
+    """Of a raised ring, the default spreads, a few draws; the later session is the first one over again."""
     start = ring_figure(small_bench(True), DEFAULT)
     limits = Limits(minutes=20.0, spells=1)
-    return ws.propose(small_bench(True), limits=limits, start=start, starts=1, draws=5, sessions=2, with_trade_off=True)
+    done = ws.propose(small_bench(True), limits=limits, start=start, starts=1, draws=5, with_trade_off=True)
+    return replace(done, later=(LaterSession(done.programme, done.outcome, done.expected_rms),))
 
 
 @cache
