@@ -171,38 +171,47 @@ def touch_all(nodes: Floats, count: int, load: float, pose: Floats) -> float:
 
 
 @kernel
-def balance(nodes: Floats, count: int, scale: float, target: Floats, pose: Floats) -> bool:
-    """Settlement and tilt that carry the load where it acts; ``pose`` holds the first guess. Whether it was found."""
-    force, rise, trial, start = np.empty(3), np.empty((3, 3)), np.empty(3), pose.copy()
-    bed = touch_all(nodes, count, target[0], trial)
-    sum_up(nodes, count, scale, start, force, rise)
-    if force[0] < 1e-3 * target[0]:
-        start[:] = trial
-        sum_up(nodes, count, scale, start, force, rise)
-    for _ in range(100):
+def approach(nodes: Floats, count: int, scale: float, target: Floats, bed: float, pose: Floats) -> bool:
+    """Newton's method from ``pose``, which is changed; whether it met ``target``. ``bed`` is the whole stiffness [N/m]."""
+    force, rise, start = np.empty(3), np.empty((3, 3)), np.empty(3)
+    sum_up(nodes, count, scale, pose, force, rise)
+    for _ in range(60):
         rest = force - target
         if np.abs(rest).max() < 1e-8 * target[0]:
-            pose[:] = start
             return True
         for i in range(3):
             rise[i, i] += 1e-9 * bed
         step = -np.linalg.solve(rise, rest)
         slope, size = (rest * step).sum(), 1.0
+        start[:] = pose
         for _ in range(40):
-            trial[:] = start + size * step
-            sum_up(nodes, count, scale, trial, force, rise)
+            pose[:] = start + size * step
+            sum_up(nodes, count, scale, pose, force, rise)
             then = ((force - target) * step).sum()
             if then <= -0.3 * slope:
                 break
-            size *= slope / (slope - then)
-        start[:] = trial
+            size *= max(slope / (slope - then), 0.1)
     return False
+
+
+@kernel
+def balance(nodes: Floats, count: int, scale: float, target: Floats, pose: Floats) -> bool:
+    """Settlement and tilt that carry the load where it acts; ``pose`` holds the first guess. Whether it was found."""
+    cold = np.empty(3)
+    bed = touch_all(nodes, count, target[0], cold)
+    if approach(nodes, count, scale, target, bed, pose):
+        return True
+    pose[:] = cold
+    return approach(nodes, count, scale, target, bed, pose)
 
 
 @kernel
 def wear_off(pieces: Pieces, nodes: Floats, first: NDArray[np.int64], pose: Floats, motion: Floats, amount: float,
              w: Floats) -> None:  # fmt: skip
-    """Take off what one pose wears: ``motion`` is the top piece's centre (x) and velocity (x, y), ``amount`` is k dt [s/Pa]."""
+    """Take off what one pose wears.
+
+    ``motion`` is the top piece's centre (x) and its velocity (x, y) [m], [m/s]; ``amount`` is k dt [s/Pa].
+    """
     speed = np.hypot(motion[1], motion[2])
     is_preston = pieces.pressure_power == 1.0 and pieces.speed_power == 1.0
     for i in range(w.size):

@@ -25,8 +25,10 @@ from wearsim.knifeedge.setting_noise import STATED_AT
 PERSON, LAP, ABRASIVE, STROKES = 1, 2, 3, 4
 """Purposes of the streams of random numbers."""
 GOLDEN = 0.5 * (5.0**0.5 - 1.0)
-SAFE = 0.97
+SAFE = 0.95
 """Share of the offset at which the top piece would tip off that no stroke goes beyond [1]."""
+FACET_PLACE = (0.3, 0.2)
+"""Place of the nearest facet's middle from the lap's centre, in facets and channels [1]."""
 PRESS_STEP = 1.0 / 40.0
 """Step of a pressing, in relaxation times [1]."""
 
@@ -70,7 +72,8 @@ class GlassOptions:
         By how much the pitch is softer at the rim of the lap [1], and over what length that fades [m]. The mean
         stiffness by area stays the stated one.
     channels : bool
-        Whether facets and channels are counted ring by ring, the middle of a facet at the lap's centre.
+        Whether facets and channels are counted ring by ring, whatever the bench's ``facet_shape``, a facet near the lap's
+        centre (:data:`FACET_PLACE`).
     edge_gain_factor, edge_length_factor : float
         Of the glass-edge effect, over the model's [1].
     start_misfit : float
@@ -99,7 +102,7 @@ class GlassOptions:
     speed_power: float = 1.0
     lap_size: float = 1.0
     rim_softness: float = 0.0
-    rim_softness_length: float = 0.01
+    rim_softness_length: float = 0.006
     channels: bool = False
     edge_gain_factor: float = 1.0
     edge_length_factor: float = 1.0
@@ -117,9 +120,9 @@ HANDS = GlassOptions(
 ABRASION = GlassOptions(removal_spread=0.1, session_spread=0.05, breakdown_time=150.0, breakdown_floor=0.4)
 LAW = GlassOptions(pressure_power=1.2, speed_power=0.8)
 SMALLER_LAP = GlassOptions(
-    lap_size=0.98, rim_softness=0.3, channels=True, edge_gain_factor=1.2, edge_length_factor=1.4
+    lap_size=0.98, rim_softness=0.25, channels=True, edge_gain_factor=1.2, edge_length_factor=1.4
 )
-PRESSING = GlassOptions(start_misfit=150e-9, sag=60e-9, pressed_minutes=15.0)
+PRESSING = GlassOptions(start_misfit=300e-9, sag=100e-9, pressed_minutes=15.0)
 
 
 def _all_of(*options: GlassOptions) -> GlassOptions:
@@ -176,15 +179,16 @@ def wandering(count: int, step: float, time: float, rng: np.random.Generator) ->
 
 
 def facet_share(lap: Lap, radius: Floats) -> Floats:
-    """Share of each circle of a lap that lies on square facets, a facet in the middle, over the mean share [1]."""
+    """Share of each circle of a lap that lies on square facets, over the mean share [1]."""
     turn = 2.0 * np.pi * (np.arange(720) + 0.5) / 720
     pitch = lap.facet + lap.channel
 
-    def on_facet(place: Floats) -> Floats:
-        return np.abs((place + 0.5 * pitch) % pitch - 0.5 * pitch) <= 0.5 * lap.facet
+    def on_facet(place: Floats, middle: float) -> Floats:
+        return np.abs((place - middle * pitch + 0.5 * pitch) % pitch - 0.5 * pitch) <= 0.5 * lap.facet
 
-    inside = on_facet(np.outer(radius, np.cos(turn))) & on_facet(np.outer(radius, np.sin(turn)))
-    return np.asarray(inside.mean(axis=1) / lap.fraction)
+    along, across = np.outer(radius, np.cos(turn)), np.outer(radius, np.sin(turn))
+    inside = on_facet(along, FACET_PLACE[0]) & on_facet(across, FACET_PLACE[1])
+    return np.asarray(inside.mean(axis=1) / (lap.facet / pitch) ** 2)
 
 
 def stroke_path(stroke: Stroke, moments: Floats, length: Floats, sweep: Floats, overhang: Floats) -> Floats:
@@ -384,7 +388,7 @@ class Glass:
         if self.options.rim_softness:
             within = np.minimum((radius[-1] - radius) / self.options.rim_softness_length, 700.0)
             softness -= self.options.rim_softness * np.exp(-within)
-        if self.options.channels and lap.facet_shape != "none":
+        if self.options.channels:
             softness *= facet_share(lap, radius)
         return np.asarray(softness * radius.sum() / (softness @ radius))
 
@@ -422,7 +426,7 @@ class Glass:
         return Profile(radius, self.profile(radius) + noise, np.full(points, sigma))
 
     def readings(self, zones: Zones, noise: float, seed: int = 0, rows: int = 3) -> Readings:
-        """A sheet of knife-edge readings to 10 um; ``noise`` is that of a setting at 0.35 of the radius [m], and goes as 1/r."""
+        """A sheet of knife-edge readings to 10 um; ``noise`` is of a setting at 0.35 of the radius [m] and goes as 1/r."""
         mirror, rng = self.bench.mirror, np.random.default_rng(seed)
         radius = np.linspace(mirror.hole_radius, mirror.radius, 101)
         true = zone_readings(zones, radius, self.profile(radius), mirror.geometry)
