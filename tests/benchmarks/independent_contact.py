@@ -171,9 +171,27 @@ def touch_all(nodes: Floats, count: int, load: float, pose: Floats) -> float:
 
 
 @kernel
+def solve(matrix: Floats, right: Floats, out: Floats) -> None:
+    """Solve three equations by Cramer's rule."""
+    for i in range(3):
+        j, k = (i + 1) % 3, (i + 2) % 3
+        minors = matrix[:, j], matrix[:, k]
+        out[i] = 0.0
+        for row in range(3):
+            p, q = (row + 1) % 3, (row + 2) % 3
+            out[i] += right[row] * (minors[0][p] * minors[1][q] - minors[0][q] * minors[1][p])
+    whole = 0.0
+    for row in range(3):
+        p, q = (row + 1) % 3, (row + 2) % 3
+        whole += matrix[row, 0] * (matrix[p, 1] * matrix[q, 2] - matrix[q, 1] * matrix[p, 2])
+    for i in range(3):
+        out[i] /= whole
+
+
+@kernel
 def approach(nodes: Floats, count: int, scale: float, target: Floats, bed: float, pose: Floats) -> bool:
     """Newton's method from ``pose``, which is changed; whether it met ``target``. ``bed`` is the whole stiffness [N/m]."""
-    force, rise, start = np.empty(3), np.empty((3, 3)), np.empty(3)
+    force, rise, start, step = np.empty(3), np.empty((3, 3)), np.empty(3), np.empty(3)
     sum_up(nodes, count, scale, pose, force, rise)
     for _ in range(60):
         rest = force - target
@@ -181,13 +199,13 @@ def approach(nodes: Floats, count: int, scale: float, target: Floats, bed: float
             return True
         for i in range(3):
             rise[i, i] += 1e-9 * bed
-        step = -np.linalg.solve(rise, rest)
-        slope, size = (rest * step).sum(), 1.0
+        solve(rise, rest, step)
+        slope, size = -(rest * step).sum(), 1.0
         start[:] = pose
         for _ in range(40):
-            pose[:] = start + size * step
+            pose[:] = start - size * step
             sum_up(nodes, count, scale, pose, force, rise)
-            then = ((force - target) * step).sum()
+            then = -((force - target) * step).sum()
             if then <= -0.3 * slope:
                 break
             size *= max(slope / (slope - then), 0.1)
@@ -259,6 +277,26 @@ def sink(pieces: Pieces, offset: float, lap: Rings, glass: Floats, pose: Floats,
 
 
 @kernel
+def place_load(pieces: Pieces, row: Floats, motion: Floats, target: Floats) -> tuple[float, float, float]:
+    """The frame of one row of ``poses`` (:func:`work`): offset of the centres, and the direction to the lap's centre.
+
+    Fills ``motion`` with the top piece's centre (x) and velocity, ``target`` with force and moments over the radius.
+    """
+    x, y, load, a = row[0], row[1], row[4], pieces.mirror_radius
+    vx, vy = row[2] - pieces.walk * y, row[3] + pieces.walk * x
+    offset, speed = np.hypot(x, y), np.hypot(vx, vy)
+    sign = 1.0 if pieces.tool_on_top else -1.0
+    cx, cy = (sign * x / offset, sign * y / offset) if offset > 0.0 else (1.0, 0.0)
+    lead = pieces.lead / speed if speed > 0.0 else 0.0
+    at_x, at_y = pieces.push_x + lead * vx, pieces.push_y + lead * vy
+    motion[0] = offset if pieces.tool_on_top else 0.0
+    motion[1], motion[2] = vx * cx + vy * cy, vy * cx - vx * cy
+    target[0], target[1] = load, load * (motion[0] + at_x * cx + at_y * cy) / a
+    target[2] = load * (at_y * cx - at_x * cy) / a
+    return offset, cx, cy
+
+
+@kernel
 def work(pieces: Pieces, glass: Rings, lap: Rings, softness: Floats, poses: Floats, per_stroke: int, w: Floats,
          u: Floats) -> int:  # fmt: skip
     """Work all poses in turn; ``w`` and ``u`` are changed.
@@ -287,22 +325,12 @@ def work(pieces: Pieces, glass: Rings, lap: Rings, softness: Floats, poses: Floa
         if n % per_stroke == 0:
             fill_table(glass.middle, w, pieces.hole_radius, a, glass_table)
             fill_table(lap.middle, u, 0.0, pieces.lap_radius, pitch_table)
-        x, y, load, seconds = poses[n, 0], poses[n, 1], poses[n, 4], poses[n, 5]
-        vx, vy = poses[n, 2] - pieces.walk * y, poses[n, 3] + pieces.walk * x
-        offset, speed = np.hypot(x, y), np.hypot(vx, vy)
-        sign = 1.0 if pieces.tool_on_top else -1.0
-        cx, cy = (sign * x / offset, sign * y / offset) if offset > 0.0 else (1.0, 0.0)
-        lead = pieces.lead / speed if speed > 0.0 else 0.0
-        at_x, at_y = pieces.push_x + lead * vx, pieces.push_y + lead * vy
-        motion[0] = offset if pieces.tool_on_top else 0.0
-        motion[1], motion[2] = vx * cx + vy * cy, vy * cx - vx * cy
-        target[0], target[1] = load, load * (motion[0] + at_x * cx + at_y * cy) / a
-        target[2] = load * (at_y * cx - at_x * cy) / a
+        offset, cx, cy = place_load(pieces, poses[n], motion, target)
         cut_glass(pieces, offset, glass, w, pitch_table, softness, nodes, first)
         pose[0], pose[1], pose[2] = tilt[0], tilt[1] * cx + tilt[2] * cy, tilt[2] * cx - tilt[1] * cy
         if not balance(nodes, first[w.size], a, target, pose):
             return n
         tilt[0], tilt[1], tilt[2] = pose[0], pose[1] * cx - pose[2] * cy, pose[1] * cy + pose[2] * cx
-        wear_off(pieces, nodes, first, pose, motion, seconds * poses[n, 6], w)
-        sink(pieces, offset, lap, glass_table, pose, seconds, u)
+        wear_off(pieces, nodes, first, pose, motion, poses[n, 5] * poses[n, 6], w)
+        sink(pieces, offset, lap, glass_table, pose, poses[n, 5], u)
     return -1

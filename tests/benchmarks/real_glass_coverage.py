@@ -184,9 +184,10 @@ def one_case(seed: int, options: str, independent: float, draws: int = DRAWS) ->
         calibrated = time.monotonic()
         after = next_session(folder, glass, found, seed)
     return {
-        "seed": seed, "options": options, "independent": independent, "fault": drawn.fault, "diameter": drawn.bench.mirror.diameter,
-        "test": tester.words, "first_m": first, "chi_square": [fit.chi_square for fit in found.sessions],
-        "compared": found.sessions[0].compared, "set_aside": [not fit.fits for fit in found.sessions],
+        "seed": seed, "options": options, "independent": independent, "fault": drawn.fault,
+        "diameter": drawn.bench.mirror.diameter, "test": tester.words, "first_m": first,
+        "chi_square": [fit.chi_square for fit in found.sessions], "compared": found.sessions[0].compared,
+        "set_aside": [not fit.fits for fit in found.sessions],
         "other_size": [fit.is_of_other_size for fit in found.sessions], "ratio": found.ratio,
         "intervals": intervals(found.posterior, glass.constants), **after,
         "seconds_worked": worked - began, "seconds_calibrated": calibrated - worked,
