@@ -30,9 +30,9 @@ from wearsim.bench.profile import write_profile
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, programme_from_table
 from wearsim.figure.aperture import ClearAperture
-from wearsim.learn.cache import Known
+from wearsim.learn.cache import KeptCalibration
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate
-from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
+from wearsim.learn.mirror_folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.posterior import ConstantsPosterior
 from wearsim.learn.practice.mirror import DrawnMirror, KnifeEdgeTester, draw_mirror, draw_true_values, sheet_text
 from wearsim.learn.present_state import present_state
@@ -145,7 +145,7 @@ def work_and_record(place: Path, glass: Glass, tester: Tester, seed: int) -> Mir
 def next_session(folder: MirrorFolder, glass: Glass, found: Calibration, seed: int) -> dict[str, Any]:
     """The band of the next session's RMS, and the true one after it is worked [m]."""
     programme, note = programme_by_hand(stream(seed, PROGRAMMES, SESSIONS + 1)), note_of(seed, SESSIONS + 1)
-    state = present_state(folder, Known.of(found)).under_conditions(note)
+    state = present_state(folder, KeptCalibration.of(found)).under_conditions(note)
     outcome = predict(state.bench, programme, seed=seed, **state.arguments)
     before = true_rms(glass)
     glass.work(programme, note.bench_for(glass.bench))
