@@ -26,7 +26,7 @@ def calibrated(count: int = 3, wrong: int | None = None, draws: int = 128) -> Ca
 
 def misrecorded() -> Calibration:
     """Of two sessions, the second recorded wrong."""
-    return calibrated(2, wrong=2, draws=48)
+    return calibrated(2, wrong=2, draws=64)
 
 
 def away(found: Calibration) -> np.ndarray:
