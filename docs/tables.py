@@ -16,8 +16,8 @@ from scipy.stats import norm
 
 import wearsim
 from wearsim.bench import materials as catalogue
-from wearsim.bench.abrasion import EDGE_LENGTH_SOURCE, PRESTON, PRESTON_SOURCE, Spread, Wear  # noqa: F401
-from wearsim.bench.fields import Piece, expected_of, in_file, kind_of, source_of
+from wearsim.bench.bench import EDGE_LENGTH_SOURCE, PRESTON, PRESTON_SOURCE, Spread, Wear  # noqa: F401
+from wearsim.bench.fields import InputTable, expected_of, in_file, rule_of, source_of
 from wearsim.bench.figure_source import FigureSource, Light  # noqa: F401  # pages name them
 from wearsim.bench.hands import Hands  # noqa: F401
 from wearsim.bench.lap import Lap
@@ -25,7 +25,7 @@ from wearsim.bench.mirror import Mirror  # noqa: F401
 from wearsim.bench.programme import STROKES, Spell  # noqa: F401
 from wearsim.figure.conic import Conic, MirrorGeometry
 from wearsim.figure.metrics import figure_numbers, percentiles
-from wearsim.learn.folder import SessionNote  # noqa: F401
+from wearsim.learn.mirror_folder import SessionNote  # noqa: F401
 from wearsim.study.axes import AxisTable, SampleTable  # noqa: F401
 from wearsim.study.plan import StudyTable  # noqa: F401
 from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, kept_quantities
@@ -56,12 +56,12 @@ def described(kind: type) -> dict[str, str]:
     }
 
 
-def keys(kind: type[Piece], **means: str) -> str:
+def keys(kind: type[InputTable], **means: str) -> str:
     """Every key of a table of a file: what it takes, its default, what it means, where the default is from.
 
     Parameters
     ----------
-    kind : type of Piece
+    kind : type of InputTable
     **means : str
         In people's words, where the code's own description speaks to programmers.
     """
@@ -71,7 +71,7 @@ def keys(kind: type[Piece], **means: str) -> str:
             continue
         source, value = source_of(field), "yours" if field.is_required() else "-"
         if source is not None:
-            value = f"`{_toml(in_file(field.default, kind_of(field)))}`"
+            value = f"`{_toml(in_file(field.default, rule_of(field)))}`"
         what = means.get(name, _plain(said.get(name, "")))
         rows.append((f"`{name}`", expected_of(field) or _takes(field.annotation), value, what, source or ""))
     return table("key | takes | default | what | where the default is from", rows)

@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 
 import wearsim as ws
 from wearsim.bench.profile import read_profile
-from wearsim.figure.masking import MaskSeries
+from wearsim.knifeedge.stopping import MaskSeries
 from wearsim.show.style import BLUE, RED, new_figure, plot_style
 
 

@@ -98,6 +98,10 @@ def kernel_threads(most: int) -> Iterator[None]:
 
     Numba's own settings come first: ``NUMBA_THREADING_LAYER`` the layer, ``NUMBA_NUM_THREADS`` or
     ``numba.set_num_threads`` the largest number of threads; then :func:`worker_count`.
+
+    Yields
+    ------
+    None
     """
     import numba
 

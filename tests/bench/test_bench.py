@@ -13,8 +13,7 @@ from pydantic import ValidationError
 from scipy import integrate
 
 from wearsim.bench import materials as catalogue
-from wearsim.bench.abrasion import Wear
-from wearsim.bench.bench import Bench
+from wearsim.bench.bench import Bench, Wear
 from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror

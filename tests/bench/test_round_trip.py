@@ -12,8 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from wearsim.bench import materials as catalogue
-from wearsim.bench.abrasion import Spread, Wear
-from wearsim.bench.bench import Bench
+from wearsim.bench.bench import Bench, Spread, Wear
 from wearsim.bench.fields import Extent
 from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands

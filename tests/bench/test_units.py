@@ -9,11 +9,11 @@ import sys
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from wearsim.bench import units
-from wearsim.bench.abrasion import Wear
+from wearsim.bench.bench import Wear
 from wearsim.bench.fields import FROM_FILE, Extent, table_of
 from wearsim.bench.units import TRADE_UNITS
 
@@ -97,9 +97,10 @@ SHOWN = [("m", "mm"), ("m", "nm"), ("kg", "kg"), ("N", "N"), ("s", "min"), ("deg
 )
 def test_what_is_written_reads_back_exactly(pair: tuple[str, str], value: float) -> None:
     base, unit = pair
+    assume(unit != "degF" or value == 0.0 or abs(value) > 1e-9)  # nearer to 0 degC no decimal of degF reads back
     text = units.write(value, base, [unit])
     assert units.read(text, base) == value
-    assert len(text) <= units.LONGEST
+    assert len(text) <= units.LONGEST_TEXT
 
 
 def test_written_as_a_person_would() -> None:

@@ -8,8 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from wearsim.bench.abrasion import Wear
-from wearsim.bench.bench import Bench
+from wearsim.bench.bench import Bench, Wear
 from wearsim.bench.fields import Extent
 from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.hands import Hands

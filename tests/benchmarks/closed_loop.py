@@ -21,8 +21,8 @@ from typing import Any
 import numpy as np
 
 from tests.benchmarks import seeded_rows
-from wearsim.learn.practice.file import Practice
 from wearsim.learn.practice.mirror import FAULTS, TrueValues
+from wearsim.learn.practice.practice_file import Practice
 from wearsim.learn.practice.rehearse import TARGET, rehearse, replay, start_practice, true_rms
 from wearsim.wear.constants import Constants
 

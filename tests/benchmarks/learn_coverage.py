@@ -23,10 +23,9 @@ import numpy as np
 from tests.benchmarks import seeded_rows
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, programme_from_table
-from wearsim.learn.cache import Known
+from wearsim.learn.cache import KeptCalibration
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_sessions, filter_of
-from wearsim.learn.filter import Discrepancy, SessionFilter
-from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
+from wearsim.learn.mirror_folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.practice.mirror import (
     DrawnMirror,
     KnifeEdgeTester,
@@ -37,6 +36,7 @@ from wearsim.learn.practice.mirror import (
 )
 from wearsim.learn.present_state import present_state
 from wearsim.learn.record import create_folder, record
+from wearsim.learn.session_filter import Discrepancy, SessionFilter
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.constants import NAMES, prior
 from wearsim.wear.initial_figure import start_figure
@@ -110,7 +110,7 @@ def one_case(seed: int, sessions: int, draws: int, cells: PlanarAccuracy = CELLS
 
 def _miss(folder: MirrorFolder, session_filter: SessionFilter, number: int, found: Calibration | None) -> float:
     """RMS of predicted less measured after a session, predicted with what was known before it [m]."""
-    known = Known(prior(folder.bench), Discrepancy().spread) if found is None else Known.of(found)
+    known = KeptCalibration(prior(folder.bench), Discrepancy().spread) if found is None else KeptCalibration.of(found)
     session = folder.sessions[number - 1]
     before = present_state(folder, known, number - 1, session_filter=session_filter).under_conditions(session.note)
     outcome = predict(before.bench, session.programme, draws=0, **before.arguments)

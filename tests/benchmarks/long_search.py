@@ -28,7 +28,7 @@ from wearsim.bench.bench import Bench
 from wearsim.decide.coarse_engine import COARSE, CoarseEngine, PlannedSpell
 from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Objective
-from wearsim.decide.stroke_library import SPREAD_KEPT, StrokeSpec
+from wearsim.decide.stroke_library import REACH_SIGMAS, StrokeSpec
 from wearsim.errors import ContactError
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED
@@ -80,13 +80,13 @@ class Ground:
 
     def _shape(self, row: np.ndarray, top: str) -> StrokeSpec:
         length, sweep, overhang = float(row[1]), float(row[2]), max(0.0, float(row[3]))
-        hands, grown = self.bench.hands, 1.0 + SPREAD_KEPT * self.bench.hands.length_jitter
+        hands, grown = self.bench.hands, 1.0 + REACH_SIGMAS * self.bench.hands.length_jitter
         if sweep < LEAST_SWEEP:
             sweep, kind = 0.0, "overhang" if overhang > 0.0 else "straight"
         else:
             kind = "w" if row[0] >= 0.5 else "oval"
         far = np.hypot(0.5 * grown * length, overhang + grown * sweep) * self.bench.mirror.diameter
-        room = (self.limits.reach * self.tip[top] - SPREAD_KEPT * hands.centre_jitter) * (1.0 - 1e-9)
+        room = (self.limits.reach * self.tip[top] - REACH_SIGMAS * hands.centre_jitter) * (1.0 - 1e-9)
         less = min(1.0, room / far)
         if less * length < LOW[1]:  # as short as may be, and only its side made smaller
             side = np.sqrt(room**2 - (0.5 * grown * LOW[1] * self.bench.mirror.diameter) ** 2)

@@ -23,7 +23,7 @@ import pytest
 from tests.helpers.planar_rig import planar_pieces
 from wearsim.bench.programme import Stroke
 from wearsim.kernels import planar_grid as grid
-from wearsim.kernels.planar import walk
+from wearsim.kernels.planar_wear import walk
 from wearsim.parallel import choose_layer
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.planar.grid import read_map

@@ -11,7 +11,7 @@ import pytest
 from tests.benchmarks.accuracy_benches import cases
 from tests.benchmarks.numpy_twin import Rates
 from tests.helpers.workbench import work_spell
-from wearsim.kernels import radial as kernels
+from wearsim.kernels import radial_wear as kernels
 from wearsim.kernels._jit import kernel
 from wearsim.kernels.contact import moments_even, moments_full
 from wearsim.wear.accuracy import DEFAULT

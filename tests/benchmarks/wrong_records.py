@@ -30,11 +30,11 @@ from wearsim.bench.toml_io import programme_from_table, spell_table
 from wearsim.errors import WearsimError
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.calibrate import filter_of
-from wearsim.learn.filter import SessionFilter, SessionModel
-from wearsim.learn.folder import MirrorFolder
-from wearsim.learn.misfit import SizeHypothesis, chances_of, check_records, plausible_places, with_chances
+from wearsim.learn.mirror_folder import MirrorFolder
 from wearsim.learn.observation import of_readings
 from wearsim.learn.practice.mirror import FAULTS, DrawnMirror, KnifeEdgeTester, PracticeMirror, TrueValues, draw_mirror
+from wearsim.learn.session_filter import SessionFilter, SessionModel
+from wearsim.learn.wrong_records import SizeHypothesis, chances_of, check_records, plausible_places, with_chances
 from wearsim.wear.constants import NAMES, Belief, prior
 
 TRUTH = replace(CELLS, cells=64)

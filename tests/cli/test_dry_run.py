@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from wearsim.learn.cache import Known, keep
-from wearsim.learn.folder import open_folder
+from wearsim.learn.cache import KeptCalibration, keep
+from wearsim.learn.mirror_folder import open_folder
 from wearsim.wear.constants import prior
 
 Call = Callable[..., Any]
@@ -45,7 +45,7 @@ def idle(monkeypatch: pytest.MonkeyPatch) -> None:
     def run(*_: Any, **__: Any) -> None:
         raise AssertionError("an engine ran in a dry run")
 
-    monkeypatch.setattr("wearsim.kernels.radial.evolve", run)
+    monkeypatch.setattr("wearsim.kernels.radial_wear.evolve", run)
     monkeypatch.setattr("wearsim.wear.radial.engine.RadialEngine.work_spell", run)
     monkeypatch.setattr("wearsim.wear.planar.engine.PlanarEngine.work_spell", run)
 
@@ -101,7 +101,7 @@ def test_the_files_listed_are_those_that_are_written(call: Call, desk: Path) -> 
 
 def test_a_folder_that_remembers_is_not_written(call: Call, desk: Path, idle: None) -> None:
     folder = open_folder("own")
-    keep(folder, 1, Known(prior(folder.bench), 0.08), 0, 128)
+    keep(folder, 1, KeptCalibration(prior(folder.bench), 0.08), 0, 128)
     for arguments in (("predict", "own", "-p", "own/done.toml"), ("history", "own")):
         said = call(*arguments, "--dry-run", "--json")
         assert json.loads(said.out)["would_write"] == []

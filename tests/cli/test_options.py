@@ -17,7 +17,7 @@ import typer
 
 from wearsim import __version__
 from wearsim.cli.main import TOP_EXAMPLE, app
-from wearsim.cli.messages import Messages
+from wearsim.cli.terminal import Messages
 from wearsim.errors import ContactError
 
 Call = Callable[..., Any]

@@ -129,7 +129,7 @@ def test_no_mix_of_strokes_of_any_size_goes_below_the_floor(seed: int, minutes: 
     error = gauge.error(start.height)
     pricing = Pricing(bench, coarse_state(bench, start), limits, AS_STATED, COARSE)
     floor = floor_over_all_sizes(pricing, gauge, error, minutes)
-    others = pricing.scattered(2500, seed=99)
+    others = pricing.random_strokes(2500, seed=99)
     assert all(is_allowed(one, bench, limits) for one in others)
     wear = StrokeWear(bench, pricing.state, limits, AS_STATED, COARSE).columns(tuple(others))
     best = linear_floor(gauge, error, wear, minutes)

@@ -12,7 +12,7 @@ import pytest
 from tests.helpers.small_bench import LIMITS, refiner_of, ring_figure, small_bench
 from wearsim.decide.coarse_engine import ROUGH, CoarseEngine, PlannedSpell
 from wearsim.decide.least_squares import Candidate, Refiner
-from wearsim.decide.multistart import ORDERS, Multistart, MultistartBudget, Rounds, _orders
+from wearsim.decide.multistart import MOST_ORDERS, Multistart, MultistartBudget, Rounds, _orders
 from wearsim.decide.stroke_library import StrokeSpec, is_allowed
 from wearsim.errors import ContactError
 from wearsim.wear.state import State
@@ -22,20 +22,20 @@ LITTLE = MultistartBudget(
     later=8,
     leading=3,
     rounds=Rounds((14, 14), (0.5,)),
-    near=4,
-    near_runs=20,
+    fine=4,
+    fine_runs=20,
     parents=3,
     crossed=8,
     patience=1,
     work=1_500_000,
-    begun=0.8,
+    starts_share=0.8,
     crossed_rounds=Rounds((14, 8), (0.5,)),
-    crossed_near=3,
+    crossed_fine=3,
     crossed_runs=12,
-    handed_on=3,
+    best_kept=3,
 )
 # The starts alone: all work is done with them.
-ONE_BATCH = {"rounds": LITTLE.rounds, "near": 4, "near_runs": 20, "work": 1, "begun": 1e12}
+ONE_BATCH = {"rounds": LITTLE.rounds, "fine": 4, "fine_runs": 20, "work": 1, "starts_share": 1e12}
 
 
 @cache
@@ -81,7 +81,7 @@ def test_what_is_crossed_is_allowed_and_something_else() -> None:
 def test_the_best_are_good_and_the_same_again() -> None:
     seen: list[list[Candidate]] = []
     found = many(seen=seen).run([])
-    assert sum(len(one) for one in seen) == len(found) >= LITTLE.near
+    assert sum(len(one) for one in seen) == len(found) >= LITTLE.fine
     best = min(found, key=lambda one: one.score.cost)
     assert best.score.cost < 0.15 * judges()[1].objective.rms_before
     assert best.score.cost == pytest.approx(judges()[1].evaluate(best.plan).score.cost, rel=1e-12)
@@ -109,9 +109,9 @@ def test_what_is_begun_from_as_well_goes_the_same_way() -> None:
 
 
 def test_dear_runs_make_it_less_and_its_work_is_kept() -> None:
-    budget = MultistartBudget(starts=200, later=40, crossed=16, crossed_near=4, near=6, work=3_000_000)
+    budget = MultistartBudget(starts=200, later=40, crossed=16, crossed_fine=4, fine=6, work=3_000_000)
     one = many(budget)
-    afforded = one._afforded()
+    afforded = one._affordable()
     assert afforded.starts < 0.5 * budget.starts and afforded.rounds == budget.rounds
     one = many(budget)
     one.run([])
@@ -155,5 +155,5 @@ def test_very_many_orders_are_some_of_them() -> None:
     """Ten spells with either piece on top and three laps would be sixty million orders."""
     places = [(top, lap) for top in ("tool", "mirror") for lap in ("a", "b", "c")]
     some = _orders(places, 10, 1)
-    assert len(some) == ORDERS and all(len(order) == 10 for order in some)
+    assert len(some) == MOST_ORDERS and all(len(order) == 10 for order in some)
     assert len(_orders(places, 2, 1)) == 36

@@ -21,7 +21,7 @@ from wearsim.decide.objective import Scenario
 from wearsim.decide.proposal import Proposal
 from wearsim.decide.propose import propose
 from wearsim.decide.rounding import Rounder, rounded
-from wearsim.decide.search import first_press, is_misfit, with_pressing
+from wearsim.decide.search import needs_pressing, opening_press, with_pressing
 from wearsim.decide.stroke_library import StrokeSpec, is_allowed
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import AS_STATED
@@ -80,7 +80,7 @@ def test_a_trial_presses_as_the_engine_does() -> None:
 def test_a_lap_that_does_not_fit_is_known(start: str, poor: bool) -> None:
     bench = fast_bench(start)
     state = coarse_state(bench, ring_figure(bench))
-    assert is_misfit(state, first_press(LIMITS, bench.laps[0]), trials(start)) is poor
+    assert needs_pressing(state, opening_press(LIMITS, bench.laps[0]), trials(start)) is poor
 
 
 def test_pressing_is_no_work_and_no_spell() -> None:

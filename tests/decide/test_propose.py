@@ -21,7 +21,7 @@ from wearsim.decide.objective import Score
 from wearsim.decide.proposal import EarlyStop, Proposal, stopped_early
 from wearsim.decide.propose import SPREAD_AFTER_SESSION
 from wearsim.decide.reasons import edge_advice
-from wearsim.decide.response_search import Pool
+from wearsim.decide.response_search import CandidatePool
 from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.decide.trade_off import trade_off
 from wearsim.errors import InputError
@@ -256,7 +256,7 @@ def test_trade_off_falls_with_the_minutes() -> None:
 def test_a_curve_promises_what_a_proposal_within_fewer_minutes_does() -> None:
     done = ring_proposal()
     curve, both = done.trade_off
-    assert curve.looked.size >= 4 and both.at(30.0) <= done.expected_rms * (1.0 + 1e-9)
+    assert curve.evaluated.size >= 4 and both.at(30.0) <= done.expected_rms * (1.0 + 1e-9)
     assert curve.at(10.0) <= 1.3 * few_minutes().expected_rms
     assert curve.at(0.0) == curve.expected_rms[0]
     assert np.array_equal(curve.minutes, np.round(curve.minutes))  # each step can be worked
@@ -299,8 +299,8 @@ def test_the_band_of_a_later_session_is_of_what_is_believed_by_then(monkeypatch:
 
         def __init__(self, *_: object) -> None: ...
 
-        def run(self, _: int | None = None) -> tuple[Pool, list[Candidate]]:
-            return Pool(), [third]
+        def run(self, _: int | None = None) -> tuple[CandidatePool, list[Candidate]]:
+            return CandidatePool(), [third]
 
     monkeypatch.setattr(propose, "SearchSchedule", NoLook)
 

@@ -9,10 +9,10 @@ import numpy as np
 
 from tests.helpers.small_bench import LIMITS, refiner_of, ring_figure, small_bench
 from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
-from wearsim.decide.least_squares import CLEARLY, cost_of, distinct_programmes
+from wearsim.decide.least_squares import CLEAR_DIFFERENCE, cost_of, distinct_programmes
 from wearsim.decide.limits import Clock
 from wearsim.decide.objective import Objective
-from wearsim.decide.response_search import Pool, ResponseSearch, SearchBudget, responses
+from wearsim.decide.response_search import CandidatePool, ResponseSearch, SearchBudget, responses
 from wearsim.decide.stroke_library import StrokeSpec, is_allowed
 from wearsim.parallel import set_worker_count
 from wearsim.wear.constants import AS_STATED
@@ -20,7 +20,7 @@ from wearsim.wear.constants import AS_STATED
 QUICK = SearchBudget(steps=4, starts=2, rounds=1, kept=1)
 
 
-def searched(time_limit: float | None = None, told: list[tuple[str, float]] | None = None) -> Pool:
+def searched(time_limit: float | None = None, told: list[tuple[str, float]] | None = None) -> CandidatePool:
     bench = small_bench()
     one = refiner_of(bench, ring_figure(bench), clock=Clock(time_limit))
     report = None if told is None else lambda stage, best: told.append((stage, best))
@@ -28,7 +28,7 @@ def searched(time_limit: float | None = None, told: list[tuple[str, float]] | No
 
 
 @cache
-def whole() -> tuple[Pool, tuple[tuple[str, float], ...]]:
+def whole() -> tuple[CandidatePool, tuple[tuple[str, float], ...]]:
     told: list[tuple[str, float]] = []
     return searched(told=told), tuple(told)
 
@@ -80,7 +80,7 @@ def test_distinct_programmes_differ() -> None:
                 for name in ("length", "sweep", "overhang")
             ]
             shares = [np.array([t.minutes for t in j.plan]) / sum(t.minutes for t in j.plan) for j in (one, other)]
-            assert max(*away, float(np.abs(shares[0] - shares[1]).max())) > CLEARLY
+            assert max(*away, float(np.abs(shares[0] - shares[1]).max())) > CLEAR_DIFFERENCE
 
 
 def test_a_straight_stroke_and_a_thin_oval_are_the_same() -> None:

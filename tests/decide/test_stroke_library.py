@@ -16,7 +16,7 @@ from wearsim.decide.coarse_engine import COARSE
 from wearsim.decide.limits import Limits
 from wearsim.decide.stroke_library import (
     LIBRARY,
-    SPREAD_KEPT,
+    REACH_SIGMAS,
     StrokeSpec,
     StrokeWear,
     _grid,
@@ -56,10 +56,10 @@ def test_every_allowed_stroke_keeps_off_tipping(share: float, hole: str) -> None
     )
     found = allowed_strokes(bench, LIMITS, 8)
     assert {shape.on_top for shape in found} == {"tool", "mirror"}
-    growth = 1.0 + SPREAD_KEPT * bench.hands.length_jitter
+    growth = 1.0 + REACH_SIGMAS * bench.hands.length_jitter
     for shape in found:
         tip = tipping_offset(bench, bench.lap(), shape.on_top)
-        far = farthest(shape, bench.mirror.diameter, growth) + SPREAD_KEPT * bench.hands.centre_jitter
+        far = farthest(shape, bench.mirror.diameter, growth) + REACH_SIGMAS * bench.hands.centre_jitter
         assert far <= LIMITS.reach * tip * (1.0 + 1e-9)
 
 
@@ -69,14 +69,14 @@ def test_a_refused_stroke_would_reach_too_far() -> None:
     refused = [StrokeSpec("tool", None, *rest) for rest in _grid(6)]
     refused = [shape for shape in refused if shape not in allowed]
     largest = largest_offset(bench, bench.lap(), "tool", DEFAULT)
-    growth = 1.0 + SPREAD_KEPT * bench.hands.length_jitter
+    growth = 1.0 + REACH_SIGMAS * bench.hands.length_jitter
     assert refused
     for shape in refused:
         far = farthest(shape, bench.mirror.diameter, growth)
         if "sweep" in shape.free:  # judged by the corner of its box, which it seldom visits
             size = growth * bench.mirror.diameter
             far = np.hypot(0.5 * size * shape.length, shape.overhang * bench.mirror.diameter + size * shape.sweep)
-        far += SPREAD_KEPT * bench.hands.centre_jitter
+        far += REACH_SIGMAS * bench.hands.centre_jitter
         assert far > LIMITS.reach * largest * (1.0 - 5e-3)  # the drawn path steps over its farthest point
 
 

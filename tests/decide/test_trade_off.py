@@ -11,7 +11,7 @@ from wearsim.decide import propose
 from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
-from wearsim.decide.response_search import AT_ONCE, SPREADS, Pool
+from wearsim.decide.response_search import BATCH, PASSES, CandidatePool
 from wearsim.decide.search import SearchSchedule
 from wearsim.decide.stroke_library import StrokeSpec, allowed_strokes
 from wearsim.decide.trade_off import within
@@ -54,9 +54,9 @@ def test_a_time_limit_holds_for_the_whole_call(limit: float, monkeypatch: pytest
     bench, counted = small_bench(True), Counted(monkeypatch)
     done = proposed(sessions=4, time_limit=limit, with_trade_off=True)
     # responses of a first spread of strokes, mixes at once, then some programmes in each scenario and the early stop
-    least = 2 * -(-len(allowed_strokes(bench, LIMITS, 6)) // SPREADS) if limit < 1.0 else 0
+    least = 2 * -(-len(allowed_strokes(bench, LIMITS, 6)) // PASSES) if limit < 1.0 else 0
     scenarios = 10
-    allowance = least + AT_ONCE * LIMITS.spells + 6 * scenarios * LIMITS.spells + LIMITS.minutes
+    allowance = least + BATCH * LIMITS.spells + 6 * scenarios * LIMITS.spells + LIMITS.minutes
     assert counted.count <= limit + allowance
     assert done.stopped and done.programme.spells and done.later == () and done.trade_off == ()
     assert done.left_out == ("sessions 2 to 4", "what minutes and spells buy")
@@ -69,9 +69,9 @@ def test_why_fewer_sessions_are_planned(monkeypatch: pytest.MonkeyPatch) -> None
     class OneLook(SearchSchedule):
         looks = 0
 
-        def run(self, starts: int | None = None) -> tuple[Pool, list]:
+        def run(self, starts: int | None = None) -> tuple[CandidatePool, list]:
             OneLook.looks += 1
-            return super().run(starts) if OneLook.looks == 1 else (Pool(), [])
+            return super().run(starts) if OneLook.looks == 1 else (CandidatePool(), [])
 
     monkeypatch.setattr(propose, "SearchSchedule", OneLook)
     done = proposed(Limits(minutes=12.0, spells=1), sessions=3)

@@ -11,8 +11,8 @@ from scipy.optimize import brentq
 
 from wearsim.figure.aperture import ClearAperture
 from wearsim.figure.conic import Conic, MirrorGeometry
-from wearsim.figure.masking import MaskSeries
 from wearsim.figure.metrics import FigureGauge, figure_numbers
+from wearsim.knifeedge.stopping import MaskSeries
 
 INCH = 0.0254
 WAVE = 550e-9

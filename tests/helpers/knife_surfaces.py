@@ -9,8 +9,8 @@ import numpy as np
 from wearsim.figure.conic import MirrorGeometry
 from wearsim.knifeedge.longitudinal import Source, Zones, zone_readings
 from wearsim.knifeedge.mask import design_mask
-from wearsim.knifeedge.posterior import ReadingModel
 from wearsim.knifeedge.readings import Readings
+from wearsim.knifeedge.surface_posterior import ReadingModel
 
 A, R, CLEAR, WAVE = 0.15, 3.0, 0.148, 550e-9
 MIRROR = MirrorGeometry(R, radius=A, clear_radius=CLEAR)

@@ -13,7 +13,7 @@ from wearsim.bench.programme import Stroke
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import GlassGrid, PitchGrid
 from wearsim.wear.accuracy import PlanarAccuracy
-from wearsim.wear.engine import SpellReport
+from wearsim.wear.engine_protocol import SpellReport
 from wearsim.wear.planar.grid import Mask, across_glass, across_lap, glass_of, pitch_of, ring_mean
 from wearsim.wear.planar.motion import Motion
 from wearsim.wear.planar.walk import Pieces, PlanarSpell, walk_spell

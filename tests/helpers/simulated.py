@@ -12,11 +12,11 @@ from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import programme_from_table
 from wearsim.knifeedge.readings import Readings
 from wearsim.learn.calibrate import Calibration
-from wearsim.learn.filter import LEARNING, Discrepancy, SessionFilter, SessionModel
-from wearsim.learn.misfit import SessionFit
 from wearsim.learn.observation import of_readings
 from wearsim.learn.posterior import ConstantsPosterior
 from wearsim.learn.practice.mirror import DrawnMirror, KnifeEdgeTester, draw_mirror
+from wearsim.learn.session_filter import LEARNING, Discrepancy, SessionFilter, SessionModel
+from wearsim.learn.wrong_records import SessionFit
 from wearsim.show.calibration import calibration_text
 from wearsim.wear.constants import Belief, Constants
 from wearsim.wear.initial_figure import StartFigure, on_grid

@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from wearsim.bench.abrasion import Spread, Wear
-from wearsim.bench.bench import Bench
+from wearsim.bench.bench import Bench, Spread, Wear
 from wearsim.bench.fields import Extent
 from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.hands import Hands
@@ -18,7 +17,7 @@ from wearsim.bench.programme import Programme, Spell
 from wearsim.figure.conic import Conic
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.engine import Run, SpellReport
+from wearsim.wear.engine_protocol import Run, SpellReport
 from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import State, glass_grid, lap_name, start_state
 

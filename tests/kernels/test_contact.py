@@ -16,7 +16,7 @@ from wearsim.errors import ContactError
 from wearsim.kernels.contact import balance
 from wearsim.kernels.quadrature import area_nodes
 from wearsim.wear.radial.path_weights import load_cases
-from wearsim.wear.radial.tipping import balanced_offset, tip_offset
+from wearsim.wear.radial.tipping import balanced_offset
 from wearsim.wear.state import gauss_table
 
 A = 0.15
@@ -27,9 +27,8 @@ COUNTS = (12, 12)
 def farthest(b: float, hole: float, lead: float, push: tuple[float, float], top: bool) -> float:
     """Farthest offset at which the nodes can balance the load, 0 where there is none."""
     cases = load_cases(lead, push)
-    tip = tip_offset(A, hole, b, top, cases)
     gains = (0.0, 0.3)  # with the edge effect the nodes lie otherwise
-    return min(balanced_offset(A, hole, b, top, cases, tip, g, 0.005, COUNTS) for g in gains) if tip else 0.0
+    return min(balanced_offset(A, hole, b, top, cases, g, 0.005, COUNTS) for g in gains)
 
 
 @st.composite

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.optimize import minimize
 
 from wearsim.kernels import planar_grid as grid
-from wearsim.kernels.planar import walk
+from wearsim.kernels.planar_wear import walk
 from wearsim.wear.planar.grid import facets, read_map
 from wearsim.wear.planar.walk import room_for
 

@@ -21,9 +21,9 @@ from tests.helpers.knife_surfaces import (
     ring,
     sheet,
 )
-from wearsim.knifeedge.posterior import reduce_row
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.knifeedge.setting_noise import setting_noise
+from wearsim.knifeedge.surface_posterior import reduce_row
 
 TRIALS = 500
 NINETY = 1.6448536

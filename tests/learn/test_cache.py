@@ -12,8 +12,8 @@ import tomli_w
 
 from wearsim.bench.input_errors import parse_toml
 from wearsim.cli.main import run
-from wearsim.learn.cache import FILE, Known, keep, recall_or_calibrate, recalled, stale
-from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
+from wearsim.learn.cache import FILE, KeptCalibration, keep, recall_or_calibrate, recalled, stale
+from wearsim.learn.mirror_folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.record import record
 from wearsim.wear.constants import Belief
 
@@ -30,7 +30,7 @@ def folder(mirror_folder: Path, done: Path, after: Path) -> MirrorFolder:
         stream.write(f"[spread]\n{exact}")  # so that it is calibrated in no time
     record(mirror_folder, done, note=SessionNote(date=date(2025, 3, 1)), readings=after)
     there = open_folder(mirror_folder)
-    keep(there, 1, Known(Belief(MEAN, COVARIANCE, POINTS), 0.08, (1,)), 0, 128)
+    keep(there, 1, KeptCalibration(Belief(MEAN, COVARIANCE, POINTS), 0.08, (1,)), 0, 128)
     return there
 
 

@@ -9,8 +9,8 @@ import pytest
 
 from tests.helpers.simulated import simulated_mirror, simulated_sessions
 from wearsim.learn.calibrate import Calibration, calibrate_sessions, with_session_spread
-from wearsim.learn.misfit import without_misfits
 from wearsim.learn.posterior import ConstantsPosterior
+from wearsim.learn.wrong_records import without_misfits
 from wearsim.show.calibration import calibration_figure, calibration_text
 from wearsim.wear.constants import NAMES, Belief, Constants, prior
 

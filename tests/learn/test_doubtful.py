@@ -9,8 +9,8 @@ import pytest
 
 from tests.helpers.simulated import calibration_of, simulated_mirror, simulated_sessions, verdict_on
 from wearsim.learn.calibrate import calibrate_sessions
-from wearsim.learn.filter import SessionFilter
-from wearsim.learn.misfit import UNLIKELY, SessionFit, birge_ratio
+from wearsim.learn.session_filter import SessionFilter
+from wearsim.learn.wrong_records import LEAST_FIT_CHANCE, SessionFit, birge_ratio
 from wearsim.show.calibration import calibration_text
 from wearsim.wear.constants import Belief, Constants
 
@@ -19,8 +19,8 @@ from wearsim.wear.constants import Belief, Constants
     ("chance", "fits", "doubtful", "verdict"),
     [
         (0.5, True, False, "fits"),
-        (1.01 * UNLIKELY, True, False, "fits"),
-        (0.99 * UNLIKELY, True, True, "doubtful"),
+        (1.01 * LEAST_FIT_CHANCE, True, False, "fits"),
+        (0.99 * LEAST_FIT_CHANCE, True, True, "doubtful"),
         (1e-6, False, False, "does not fit: set aside"),
     ],
 )

@@ -9,7 +9,7 @@ import pytest
 
 from tests.helpers.simulated import programme_of, simulated_sessions
 from wearsim.bench.programme import Programme
-from wearsim.learn.filter import Discrepancy, corrected_state
+from wearsim.learn.session_filter import Discrepancy, corrected_state
 from wearsim.wear.constants import Constants
 
 NOTHING = Discrepancy(shape=0.0, even=0.0, rim=0.0, floor=1e-15)

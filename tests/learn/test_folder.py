@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from wearsim.errors import InputError
-from wearsim.learn.folder import SessionNote, open_folder
+from wearsim.learn.mirror_folder import SessionNote, open_folder
 from wearsim.learn.record import record
 
 

@@ -11,10 +11,11 @@ from tests.benchmarks.wrong_records import mixture_moments
 from tests.helpers.simulated import simulated_mirror, simulated_sessions, verdict_on
 from wearsim.bench.toml_io import programme_from_table, spell_table
 from wearsim.learn.calibrate import Calibration
-from wearsim.learn.filter import SessionFilter
 from wearsim.learn.inference import SAMPLING_WIDENING, Inference
-from wearsim.learn.misfit import (
-    IN_DOUBT,
+from wearsim.learn.posterior import Mode, importance_weights
+from wearsim.learn.session_filter import SessionFilter
+from wearsim.learn.wrong_records import (
+    DOUBT_CHANCE,
     SIZE_SHARE,
     SessionFit,
     SizeHypothesis,
@@ -24,7 +25,6 @@ from wearsim.learn.misfit import (
     size_hypotheses,
     with_chances,
 )
-from wearsim.learn.posterior import Mode, importance_weights
 from wearsim.show.calibration import calibration_text
 from wearsim.wear.constants import Belief, Constants
 
@@ -75,7 +75,7 @@ def test_minutes_written_double_are_named_where_the_wear_is_known() -> None:
 
 def test_an_honest_session_is_not_accused() -> None:
     records, other = asked(1, None, 1.1)
-    assert chances_of([records.weight, other.weight])[1] < IN_DOUBT
+    assert chances_of([records.weight, other.weight])[1] < DOUBT_CHANCE
 
 
 def test_one_session_of_unknown_wear_cannot_tell_its_size() -> None:

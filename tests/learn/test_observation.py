@@ -10,9 +10,9 @@ import pytest
 from tests.helpers.simulated import read
 from wearsim.bench.profile import Profile
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.filter import LEARNING
 from wearsim.learn.observation import Observation, contrasts, of_profile, of_readings
 from wearsim.learn.practice.mirror import DrawnMirror, KnifeEdgeTester, draw_mirror
+from wearsim.learn.session_filter import LEARNING
 from wearsim.wear.initial_figure import on_grid
 from wearsim.wear.state import start_state
 

@@ -15,21 +15,21 @@ from tests.helpers.simulated import programme_of
 from wearsim.bench.units import INCHES
 from wearsim.errors import InputError
 from wearsim.knifeedge.readings import load_readings, parse_readings
-from wearsim.learn.folder import SessionNote, open_folder
-from wearsim.learn.practice.file import Practice, practice_text, read_practice
+from wearsim.learn.mirror_folder import SessionNote, open_folder
 from wearsim.learn.practice.mirror import (
-    COARSE,
     FAULTS,
+    PRACTICE_ACCURACY,
     KnifeEdgeTester,
     TrueValues,
     draw_mirror,
     draw_true_values,
     sheet_text,
 )
+from wearsim.learn.practice.practice_file import Practice, practice_text, read_practice
 from wearsim.learn.practice.rehearse import TARGET, rehearse, replay, start_practice, true_rms, work_and_record
 from wearsim.wear.constants import NAMES, Constants
 
-QUICK = replace(COARSE, cells=32)
+QUICK = replace(PRACTICE_ACCURACY, cells=32)
 ONE = programme_of(({"stroke": "one-third", "minutes": 1, "on_top": "tool"},))
 
 
@@ -120,7 +120,7 @@ def test_a_practice_folder_says_so_and_a_real_one_is_refused(tmp_path: Path, mir
 @pytest.mark.slow
 def test_constants_of_a_planar_mirror_are_found(tmp_path: Path) -> None:
     """A seeded folder of tests/benchmarks/learn_coverage.py (its table: docs/learning.md), in the cells of rehearse."""
-    row = learn_coverage.one_case(4, 4, 64, COARSE)
+    row = learn_coverage.one_case(4, 4, 64, PRACTICE_ACCURACY)
     away = (np.array(row["truth"]) - row["mean"]) / row["sigma"]
     assert np.abs(away).max() < 3.0
     inside = (np.array(row["truth"]) >= row["low"]) & (np.array(row["truth"]) <= row["high"])

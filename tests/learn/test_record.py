@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from wearsim.cli.main import run
-from wearsim.cli.messages import Messages
+from wearsim.cli.terminal import Messages
 from wearsim.errors import CouldNotError, InputError
-from wearsim.learn.folder import SessionNote, dump_note, open_folder, read_note
+from wearsim.learn.mirror_folder import SessionNote, dump_note, open_folder, read_note
 from wearsim.learn.record import PARTIAL, STALE, create_folder, record
 
 NOTE = SessionNote(date=date(2026, 2, 3), temperature=18.5, abrasive="rouge", notes="charge: thin\nthe lap sang")

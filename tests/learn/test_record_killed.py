@@ -12,14 +12,14 @@ from pathlib import Path
 
 import pytest
 
-from wearsim.learn.folder import open_folder
+from wearsim.learn.mirror_folder import open_folder
 
 # For every moment a child of its own, in a copy of the folder, that kills itself just before that call to
 # anything that touches the disc.
 VICTIMS = """
 import json, os, pathlib, shutil, signal, sys
 from datetime import date
-from wearsim.learn.folder import SessionNote
+from wearsim.learn.mirror_folder import SessionNote
 from wearsim.learn.record import record
 
 folder, done, after = map(pathlib.Path, sys.argv[1:4])

@@ -25,12 +25,11 @@ from tests.helpers.card_cases import (
 from tests.helpers.small_bench import small_bench
 from wearsim.bench.fields import Extent
 from wearsim.show.card import card_bytes
-from wearsim.show.card.content import card_content, quarters
+from wearsim.show.card.content import ReadingRows, card_content, check_zones, quarters
 from wearsim.show.card.page import CAUTION_SIZE, HALF, card_pages, plan
-from wearsim.show.card.pen import HEIGHT, WIDTH, Pen, text_width, wrapped
-from wearsim.show.card.readings import ReadingRows, check_zones
+from wearsim.show.card.pen import HEIGHT, WIDTH, Pen, printed_width, wrapped
 from wearsim.show.notices import CAUTIONS, ON_THE_CARD
-from wearsim.show.units import temperature_text, temperature_unit
+from wearsim.show.numbers import temperature_text, temperature_unit
 
 
 def nothing_overlaps(pages: list[Pen]) -> None:
@@ -130,7 +129,7 @@ def test_cautions_are_set_in_ten_points_and_none_is_missing() -> None:
 def test_the_widest_cells_of_the_readings_stay_in_their_half() -> None:
     cell = ("110.1234 - 112.1234", "-123.1234", "-123.1234", "\u00b1 12.1234")
     rows = ReadingRows("head", ("zone [mm]", "now", "after", ""), (cell,) * 3, "foot")
-    assert sum(text_width(text, 13.0) for text in cell) > HALF  # wider than it has room for
+    assert sum(printed_width(text, 13.0) for text in cell) > HALF  # wider than it has room for
     (page,) = card_pages(replace(content(2), readings=rows))
     nothing_overlaps([page])
 
@@ -255,7 +254,7 @@ def test_the_turn_of_the_mirror_is_the_programmes_or_practice() -> None:
 
 
 def test_what_to_look_for() -> None:
-    look = " ".join(content(2).look)
+    look = " ".join(content(2).to_look_for)
     assert "from the centre" in look and "Edge roll" in look
     assert "let the glass stand" in look
 
@@ -271,7 +270,7 @@ def test_lines_are_broken_where_they_are_too_wide() -> None:
     text = "press about five minutes before the first spell and not between spells"
     lines = wrapped(text, 40.0, 11.0)
     assert " ".join(lines) == text and len(lines) > 2
-    assert all(text_width(line, 11.0) <= 40.0 for line in lines)
+    assert all(printed_width(line, 11.0) <= 40.0 for line in lines)
     assert wrapped("unbreakable" * 9, 40.0, 11.0) == ["unbreakable" * 9]
 
 
@@ -338,7 +337,7 @@ def test_html_stands_alone_shows_the_pages_of_the_paper_and_says_them_as_text(co
         for line in (f"Spell {spell.number}: {spell.minutes} min", spell.top, *spell.what, *spell.pace, spell.turn):
             assert line in text
         assert spell.checkpoint in text
-    assert all(line in text for line in (said.promise, said.checking, *said.before, *said.look, *ON_THE_CARD))
+    assert all(line in text for line in (said.prediction, said.checking, *said.before, *said.to_look_for, *ON_THE_CARD))
     assert "nan" not in html
 
 

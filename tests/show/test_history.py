@@ -39,7 +39,7 @@ def history_of(minutes: tuple[float, ...], misfits: tuple[int, ...] = ()) -> His
         entries.append(Entry(
             number=number, date=date(2026, 2, number), minutes=worked, notes="", measured=shape, predicted=1.5 * shape,
             measured_rms=rms, measured_band=np.array([0.8, 1.3]) * rms, predicted_rms=1.5 * rms,
-            predicted_band=np.array([1.1, 2.4]) * rms, edge_roll=-1e-8, miss=rms, fits=number not in misfits,
+            predicted_band=np.array([1.1, 2.4]) * rms, edge_roll=-1e-8, prediction_error=rms, fits=number not in misfits,
             measured_profile_band=np.stack([shape - 3e-9, shape + 3e-9]),
             predicted_profile_band=np.stack([shape - 20e-9, shape + 30e-9]), edge_roll_band=np.array([-2e-8, 1e-9]),
         ))  # fmt: skip

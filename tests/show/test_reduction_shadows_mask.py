@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from wearsim.bench.units import INCHES, MILLIMETRES, Unit
+from wearsim.bench.units import INCHES, MILLIMETRES, LengthUnit
 from wearsim.figure.conic import MirrorGeometry
 from wearsim.knifeedge.mask import design_mask
 from wearsim.knifeedge.readings import parse_readings
@@ -132,7 +132,7 @@ def test_mask_table_fits_a_terminal() -> None:
 
 
 @pytest.mark.parametrize(("unit", "zones"), [(MILLIMETRES, 5), (INCHES, 5), (INCHES, 9), (MILLIMETRES, 3)])
-def test_windows_are_pasted_in_the_units_they_are_shown_in(unit: Unit, zones: int) -> None:
+def test_windows_are_pasted_in_the_units_they_are_shown_in(unit: LengthUnit, zones: int) -> None:
     design = design_mask(zones, MirrorGeometry(2.4, radius=0.2, clear_radius=0.2))
     pasted = windows_toml(design, unit)
     assert max(map(len, pasted.splitlines())) <= 80

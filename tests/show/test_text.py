@@ -11,10 +11,10 @@ from wearsim.bench.fields import DefaultUsed
 from wearsim.bench.toml_io import bench_from_table, programme_from_table
 from wearsim.bench.units import INCHES, MILLIMETRES, length_unit
 from wearsim.show.notices import CAUTIONS, cautions_text, defaults_text
+from wearsim.show.numbers import height_unit
 from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import spell_words
 from wearsim.show.text import in_diameters, low_high_bar, paragraph, table, text_width
-from wearsim.show.units import height_unit
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.state import glass_grid
 

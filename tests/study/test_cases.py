@@ -13,7 +13,7 @@ from tests.helpers.studies import COARSE, TEXT, small_study
 from wearsim.study.cases import Chunk, draw_constants, job_for, work_case, work_chunk
 from wearsim.study.plan import sample_of
 from wearsim.study.quantities import BANDED, QUANTITIES, DrawStatistics, standard_error
-from wearsim.study.result import read_study
+from wearsim.study.study_file import read_study
 
 
 def test_cases_are_what_predict_says(whole_here: Path) -> None:

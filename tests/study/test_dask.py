@@ -15,7 +15,7 @@ import pytest
 from tests.helpers.studies import COARSE, content, small_study
 from wearsim.errors import CouldNotError
 from wearsim.study import executors, run
-from wearsim.study.run import Progress, run_study
+from wearsim.study.run import StudyProgress, run_study
 
 Cluster = tuple[str, list[subprocess.Popen[bytes]]]
 
@@ -66,7 +66,7 @@ def test_dask_gives_the_same_bytes_and_survives_a_death(
 
     monkeypatch.setattr(run, "RUNS_IN_CHUNK", 6)  # many small chunks
 
-    def strike(progress: Progress) -> None:
+    def strike(progress: StudyProgress) -> None:
         if progress.done and workers[0].poll() is None:
             workers[0].kill()
             workers[0].wait()

@@ -20,7 +20,7 @@ from wearsim.errors import CouldNotError, StoreError
 from wearsim.study.cases import Chunk, job_for
 from wearsim.study.checkpoint import checkpoint_folder, open_checkpoint
 from wearsim.study.executors import Pool, ProcessPool
-from wearsim.study.run import Dispatcher, Progress, digest_of, run_study, work_missing
+from wearsim.study.run import Dispatcher, StudyProgress, digest_of, run_study, work_missing
 
 ROOT = Path(__file__).parents[2]
 STUDY = small_study()
@@ -35,7 +35,7 @@ def half_done(output: Path, count: int) -> None:
     class Enough(Exception):
         pass
 
-    def stop(progress: Progress) -> None:
+    def stop(progress: StudyProgress) -> None:
         if progress.done >= count * CHUNK:
             raise Enough
 
@@ -87,7 +87,7 @@ def test_kill_9_costs_nothing_that_was_complete(whole: Path, tmp_path: Path) -> 
     assert process.wait() == -signal.SIGKILL
     done = len(list(checkpoint_folder(output).glob("*.npz")))
     assert 2 <= done < 16 and not output.exists()
-    seen: list[Progress] = []
+    seen: list[StudyProgress] = []
     run_study(STUDY, output, workers=1, accuracy=COARSE, progress=seen.append)
     assert seen[0].kept == 3 * done
     assert content(output) == content(whole)
@@ -119,7 +119,7 @@ def test_a_worker_that_dies_costs_a_retry(whole: Path, tmp_path: Path) -> None:
     checkpoint = open_checkpoint(output, digest_of(STUDY, job), 3, STUDY.cases)
     executors = []
 
-    def strike(progress: Progress) -> None:
+    def strike(progress: StudyProgress) -> None:
         if progress.done >= 3 and not executors:
             executors.append(pool.executor)
             os.kill(multiprocessing.active_children()[0].pid, signal.SIGKILL)

@@ -18,10 +18,9 @@ from wearsim.errors import StoreError
 from wearsim.study.cases import job_for
 from wearsim.study.checkpoint import checkpoint_folder
 from wearsim.study.forecast import file_size
-from wearsim.study.hdf5_store import slabs
 from wearsim.study.plan import sample_of
-from wearsim.study.result import read_study
 from wearsim.study.run import run_study
+from wearsim.study.study_file import read_study, slabs
 
 
 @given(st.lists(st.integers(1, 5), min_size=1, max_size=4), st.data())

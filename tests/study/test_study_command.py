@@ -15,8 +15,8 @@ from wearsim.cli.main import run
 from wearsim.show.study import study_figure, study_text
 from wearsim.study import run as runs
 from wearsim.study.executors import Pool
-from wearsim.study.result import StudyResult, read_study
 from wearsim.study.run import run_study
+from wearsim.study.study_file import StudyResult, read_study
 
 SMALL = """
 [study]

@@ -12,7 +12,7 @@ import pytest
 
 from tests.helpers.workbench import make_bench, make_programme, make_spell
 from wearsim.errors import InputError
-from wearsim.wear.hdf5 import new_hdf5, read_outcome, write_outcome
+from wearsim.wear.outcome_file import new_hdf5, read_outcome, write_outcome
 from wearsim.wear.predict import predict
 
 

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.helpers.workbench import make_bench, make_programme, make_spell, pitch_of, start, work, work_spell
-from wearsim.bench.abrasion import Wear
+from wearsim.bench.bench import Wear
 from wearsim.bench.fields import Extent
 from wearsim.bench.hands import Hands
 from wearsim.wear.accuracy import DEFAULT

@@ -11,7 +11,7 @@ import pytest
 
 import wearsim as ws
 from tests.helpers.workbench import EXACT, make_bench, make_programme, make_spell
-from wearsim.bench.abrasion import Spread
+from wearsim.bench.bench import Spread
 from wearsim.bench.figure_source import FigureSource
 from wearsim.errors import InputError, TipsOffError
 from wearsim.figure.metrics import FigureNumbers, percentiles

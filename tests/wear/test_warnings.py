@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.helpers.workbench import STEADY, make_bench, make_programme, make_spell
-from wearsim.bench.abrasion import Spread
+from wearsim.bench.bench import Spread
 from wearsim.bench.hands import Hands
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.outcome import Band

@@ -12,7 +12,7 @@ from scipy.interpolate import CubicSpline
 
 from tests.helpers.flat_wear import flat_removal
 from tests.helpers.workbench import make_bench, make_spell, pitch_of, start, work_spell
-from wearsim.bench.abrasion import Wear
+from wearsim.bench.bench import Wear
 from wearsim.bench.hands import Hands
 from wearsim.wear.accuracy import DEFAULT
 

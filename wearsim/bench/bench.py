@@ -1,21 +1,76 @@
-"""The bench: everything that stays the same during a session."""
+"""The bench: everything that stays the same during a session; what takes the glass away, and how well that is known."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
 from wearsim.bench import materials as catalogue
-from wearsim.bench.abrasion import PRESTON, Spread, Wear
-from wearsim.bench.fields import DefaultUsed, Piece
+from wearsim.bench.fields import DefaultUsed, InputTable, Length, Name, PerPascal, Temperature, default, number
 from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
-from wearsim.bench.input_errors import wrong_length
+from wearsim.bench.input_errors import length_error
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.errors import InputError
+
+PRESTON = 8e-13
+"""Preston coefficient of cerium oxide on pitch, borosilicate [1/Pa]."""
+PRESTON_SOURCE = (
+    "fused silica best > 1.6e-12, earlier about 1.6e-13 [read, abstract]; 8e-13 in use for "
+    "computer-controlled figuring [memory]; known within x2.5"
+)
+EDGE_LENGTH_SOURCE = "the pitch thickness (physics section 2)"
+
+
+class Wear(InputTable):
+    """What takes the glass away, from ``[wear]``.
+
+    Attributes
+    ----------
+    preston : float or None
+        Preston coefficient of this glass, abrasive and lap [1/Pa], taken as it stands; None: the default one
+        times the factors of glass and abrasive (:attr:`wearsim.bench.bench.Bench.preston`).
+    abrasive : str
+        An abrasive of the catalogue.
+    edge_gain : float
+        Extra pressure at the glass's rim [1] (physics section 2).
+    edge_length : float or None
+        Over what length it fades [m]; None: the pitch thickness.
+    temperature : float
+        Of the room [degC]: moves the relaxation time.
+    """
+
+    preston: PerPascal | None = None
+    abrasive: Name = default("cerium-oxide", "judgement: the usual one")
+    edge_gain: Annotated[float, *number("0.3", least=0.0, most=20.0)] = default(
+        0.3, "judgement: rim of a punch in a bonded layer; known within x2"
+    )
+    edge_length: Length | None = None
+    temperature: Temperature = default(20.0, "common practice, no source: a basement is at 17-21 degC")
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        catalogue.abrasive(self.abrasive)
+        return self
+
+
+class Spread(InputTable):
+    """How well the constants are known, from ``[spread]``: one-sigma factors of a log-normal; 1 = exactly.
+
+    Attributes
+    ----------
+    preston, stiffness, relaxation_time, edge_gain : float
+        [1], at least 1.
+    """
+
+    preston: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(2.5, "from the sources of the value")
+    stiffness: Annotated[float, *number("3.0", least=1.0, most=100.0)] = default(3.0, "no published value")
+    relaxation_time: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(2.5, "judgement")
+    edge_gain: Annotated[float, *number("2.0", least=1.0, most=100.0)] = default(2.0, "judgement")
+
 
 GRAVITY = 9.80665
 """Standard acceleration of fall [m/s^2] (physics section 2)."""
@@ -26,7 +81,7 @@ LARGEST_LAP = 1.2
 TABLES = ("mirror", "laps", "hands", "wear", "spread", "figure", "light")
 
 
-class Bench(Piece):
+class Bench(InputTable):
     """Both pieces, hands, abrasive, and where the glass stands. SI floats.
 
     Two benches are equal when these are, wherever they came from: ``file``, ``text`` and ``defaults_used``
@@ -61,16 +116,16 @@ class Bench(Piece):
     text: str = ""
     defaults_used: tuple[DefaultUsed, ...] = ()
 
-    def _what_counts(self) -> tuple[Any, ...]:
+    def _compared(self) -> tuple[Any, ...]:
         return tuple(getattr(self, key) for key in TABLES)
 
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, Bench):
             return NotImplemented
-        return self._what_counts() == other._what_counts()
+        return self._compared() == other._compared()
 
     def __hash__(self) -> int:
-        return hash(self._what_counts())
+        return hash(self._compared())
 
     def lap(self, name: str | None = None) -> Lap:
         """The lap of this name, or the first.
@@ -163,7 +218,7 @@ class Bench(Piece):
         return weight + (self.hands.push if push is None else push)
 
     @model_validator(mode="after")
-    def _possible(self) -> Self:
+    def _check(self) -> Self:
         if not self.laps:
             raise InputError("missing", key="lap", expected="a table [lap], or several [[lap]]")
         for place in range(len(self.laps)):
@@ -175,7 +230,7 @@ class Bench(Piece):
         most = LARGEST_LAP * self.mirror.diameter
         if lap.diameter > most * (1 + 1e-12):
             message, bound = "the lap is too large for this mirror", f"at most {LARGEST_LAP} x the mirror's diameter"
-            raise wrong_length(f"{key}.diameter", lap.diameter, message, bound, most)
+            raise length_error(f"{key}.diameter", lap.diameter, message, bound, most)
         if len(self.laps) > 1 and lap.name is None:
             raise InputError("missing", key=f"{key}.name", expected="a name each where there are several laps")
         if lap.name is not None and lap.name in [other.name for other in self.laps[:place]]:

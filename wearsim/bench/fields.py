@@ -21,14 +21,14 @@ from wearsim.bench import units
 
 FROM_FILE: dict[str, object] = {"file": True}
 """Validation context of what was read from a file."""
-HANDY = 14
+MOST_LETTERS = 14
 """Letters of a quantity that a person may have written; a longer one was written in another unit (judgement)."""
 MOST_OF_DIAMETER = 2.0
 """Largest fraction of the diameter: beyond it the pieces part, and ``150`` must mean ``"150 mm"``."""
 
 
 @dataclass(frozen=True)
-class Kind:
+class NumberRule:
     """What a number may be: its unit, its limits, and how to speak of it.
 
     Attributes
@@ -61,7 +61,7 @@ class Kind:
         if not self.base:
             return f"{value:.9g}"
         text = units.write(value, self.base, self.shown)
-        if len(text) <= HANDY or not self.otherwise:
+        if len(text) <= MOST_LETTERS or not self.otherwise:
             return text
         try:
             return units.write(value, self.base, self.shown + self.otherwise)
@@ -90,47 +90,47 @@ def refuse(message: str, expected: str) -> PydanticCustomError:
     return PydanticCustomError("people", "{message}", {"message": message, "expected": expected})
 
 
-def _from_text(text: str, kind: Kind) -> float:
+def _from_text(text: str, rule: NumberRule) -> float:
     try:
-        return units.read(text, kind.base)
+        return units.read(text, rule.base)
     except units.NotAQuantity as error:
-        raise refuse(str(error), kind.expected) from error
+        raise refuse(str(error), rule.expected) from error
 
 
-def _from_number(value: Any, kind: Kind) -> float:
+def _from_number(value: Any, rule: NumberRule) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise refuse("the wrong type", kind.expected)
+        raise refuse("the wrong type", rule.expected)
     try:
         return float(value)
     except OverflowError as error:
-        raise refuse("too large a number", kind.expected) from error
+        raise refuse("too large a number", rule.expected) from error
 
 
-def _within(value: float, kind: Kind) -> float:
-    too_low = (kind.above is not None and value <= kind.above) or (kind.least is not None and value < kind.least)
+def _within(value: float, rule: NumberRule) -> float:
+    too_low = (rule.above is not None and value <= rule.above) or (rule.least is not None and value < rule.least)
     if not math.isfinite(value):
-        raise refuse("not a finite number", kind.expected)
+        raise refuse("not a finite number", rule.expected)
     if too_low:
-        raise refuse("too small", kind.expected)
-    if kind.most is not None and value > kind.most:
-        raise refuse("too large", kind.expected)
+        raise refuse("too small", rule.expected)
+    if rule.most is not None and value > rule.most:
+        raise refuse("too large", rule.expected)
     return value + 0.0  # no negative zero: it would be written, and read, as plain 0
 
 
-def as_float(value: Any, kind: Kind, from_file: bool = True) -> float:
-    """One value as a float of ``kind``.
+def as_float(value: Any, rule: NumberRule, from_file: bool = True) -> float:
+    """One value as a float of ``rule``.
 
     Raises
     ------
     PydanticCustomError
-        Where the value is none; see :func:`wearsim.bench.input_errors.one_line`.
+        Where the value is none; see :func:`wearsim.bench.input_errors.first_fault`.
     """
-    if kind.base and isinstance(value, str):
-        return _within(_from_text(value, kind), kind)
-    number = _from_number(value, kind)
-    if kind.base and from_file:
-        raise refuse("a bare number where a unit is needed", kind.expected)
-    return _within(number, kind)
+    if rule.base and isinstance(value, str):
+        return _within(_from_text(value, rule), rule)
+    number = _from_number(value, rule)
+    if rule.base and from_file:
+        raise refuse("a bare number where a unit is needed", rule.expected)
+    return _within(number, rule)
 
 
 @dataclass(frozen=True)
@@ -153,14 +153,14 @@ class Extent:
         return self.value * diameter if self.relative else self.value
 
 
-def _as_extent(value: Any, kind: Kind) -> Extent:
+def _as_extent(value: Any, rule: NumberRule) -> Extent:
     if isinstance(value, Extent):
-        return Extent(_within(value.value, kind), value.relative)
+        return Extent(_within(value.value, rule), value.relative)
     if isinstance(value, str):
-        return Extent(_within(_from_text(value, kind), kind), relative=False)
-    fraction = _within(_from_number(value, kind), kind)
+        return Extent(_within(_from_text(value, rule), rule), relative=False)
+    fraction = _within(_from_number(value, rule), rule)
     if fraction > MOST_OF_DIAMETER:
-        raise refuse("a plain number is a fraction of the mirror's diameter, and this is too large", kind.expected)
+        raise refuse("a plain number is a fraction of the mirror's diameter, and this is too large", rule.expected)
     return Extent(fraction)
 
 
@@ -179,16 +179,16 @@ def quantity(
     most: float | None = None,
     otherwise: tuple[str, ...] = (),
 ) -> Any:
-    """Annotations of a field that is a quantity with a unit; arguments as in :class:`Kind`."""
-    return _marks(Kind(noun, _quoted(example), base, shown, above, least, most, otherwise))
+    """Annotations of a field that is a quantity with a unit; arguments as in :class:`NumberRule`."""
+    return _annotations(NumberRule(noun, _quoted(example), base, shown, above, least, most, otherwise))
 
 
 def number(example: str, *, above: float | None = None, least: float | None = None, most: float | None = None) -> Any:
-    """Annotations of a field that is a plain number; arguments as in :class:`Kind`."""
-    return _marks(Kind("a plain number", example, above=above, least=least, most=most))
+    """Annotations of a field that is a plain number; arguments as in :class:`NumberRule`."""
+    return _annotations(NumberRule("a plain number", example, above=above, least=least, most=most))
 
 
-def whole(example: str, *, least: int = 0, most: int) -> BeforeValidator:
+def whole_number(example: str, *, least: int = 0, most: int) -> BeforeValidator:
     """Annotation of a field that counts something."""
     expected = f"a whole number from {least} to {most}, such as {example}"
 
@@ -200,29 +200,29 @@ def whole(example: str, *, least: int = 0, most: int) -> BeforeValidator:
     return BeforeValidator(check)
 
 
-def _marks(kind: Kind) -> tuple[Any, ...]:
+def _annotations(rule: NumberRule) -> tuple[Any, ...]:
     def check(value: Any, info: ValidationInfo) -> float:
-        return as_float(value, kind, bool((info.context or {}).get("file")))
+        return as_float(value, rule, bool((info.context or {}).get("file")))
 
-    return (BeforeValidator(check), kind)
+    return (BeforeValidator(check), rule)
 
 
 def extent(*, above: float | None = None, least: float | None = None) -> Any:
     """Annotations of a field that is an :class:`Extent`."""
     example = '0.5 (of the mirror\'s diameter), "150 mm" or "6 in"'
-    kind = Kind("a length", example, "m", ("mm",), above, least)
-    return (BeforeValidator(lambda value: _as_extent(value, kind)), kind)
+    rule = NumberRule("a length", example, "m", ("mm",), above, least)
+    return (BeforeValidator(lambda value: _as_extent(value, rule)), rule)
 
 
 def _pair(value: Any, info: ValidationInfo) -> tuple[float, float]:
-    kind = Kind("a length", '"2 mm" or "0.1 in"', "m", ("mm",))
+    rule = NumberRule("a length", '"2 mm" or "0.1 in"', "m", ("mm",))
     if not isinstance(value, (list, tuple)) or len(value) != 2:
         raise refuse("not a pair", 'two lengths, such as ["0 mm", "5 mm"] or ["0 in", "0.2 in"]')
     from_file = bool((info.context or {}).get("file"))
-    return as_float(value[0], kind, from_file), as_float(value[1], kind, from_file)
+    return as_float(value[0], rule, from_file), as_float(value[1], rule, from_file)
 
 
-class Words(NamedTuple):
+class ChoiceRule(NamedTuple):
     """Mark of a field that takes one of a few words: what to expect."""
 
     expected: str
@@ -237,7 +237,7 @@ def choice(*allowed: str) -> Any:
             raise refuse("not one of the choices", expected)
         return value
 
-    return (BeforeValidator(check), Words(expected))
+    return (BeforeValidator(check), ChoiceRule(expected))
 
 
 def _name(value: Any) -> str:
@@ -268,10 +268,10 @@ Wavelength = Annotated[float, *quantity("a wavelength", "550 nm", "m", "nm", lea
 Conductivity = Annotated[float, *quantity("a conductivity", "1.14 W/m/K", "W/m/K", "W/m/K", above=0.0)]
 HeatCapacity = Annotated[float, *quantity("a heat capacity", "830 J/kg/K", "J/kg/K", "J/kg/K", above=0.0)]
 Expansion = Annotated[float, *quantity("an expansion", "3.3e-6 / K", "1/K", "/ K", least=0.0)]
-Place = Annotated[
+LengthPair = Annotated[
     tuple[float, float],
     BeforeValidator(_pair),
-    Kind("two lengths", '["0 mm", "5 mm"] or ["0 in", "0.2 in"]', "m", ("mm",)),
+    NumberRule("two lengths", '["0 mm", "5 mm"] or ["0 in", "0.2 in"]', "m", ("mm",)),
 ]
 PlainFactor = Annotated[float, *number("0.7", above=0.0)]
 
@@ -284,20 +284,20 @@ class DefaultUsed(NamedTuple):
     source: str
 
 
-class Piece(BaseModel):
+class InputTable(BaseModel):
     """A table of a bench or of a programme."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-def kind_of(field: FieldInfo) -> Kind | None:
+def rule_of(field: FieldInfo) -> NumberRule | None:
     """The kind of number that a field holds, if it holds one."""
-    return next((mark for mark in _marks_of(field) if isinstance(mark, Kind)), None)
+    return next((annotation for annotation in _annotations_of(field) if isinstance(annotation, NumberRule)), None)
 
 
-def _marks_of(field: FieldInfo) -> list[Any]:
+def _annotations_of(field: FieldInfo) -> list[Any]:
     """Annotations of a field, those of an optional one included."""
-    inner = [mark for part in get_args(field.annotation) for mark in getattr(part, "__metadata__", ())]
+    inner = [annotation for part in get_args(field.annotation) for annotation in getattr(part, "__metadata__", ())]
     return [*field.metadata, *inner]
 
 
@@ -307,39 +307,46 @@ def source_of(field: FieldInfo) -> str | None:
     return str(extra["source"]) if isinstance(extra, dict) and "source" in extra else None
 
 
-def in_file(value: Any, kind: Kind | None) -> Any:
+def in_file(value: Any, rule: NumberRule | None) -> Any:
     """A field's value as it would stand in a file: text with a unit, number, string or list."""
     if isinstance(value, Extent):
-        return kind.text(value.value) if kind and not value.relative else value.value
+        return rule.text(value.value) if rule and not value.relative else value.value
     if isinstance(value, tuple):
-        return [in_file(item, kind) for item in value]
+        return [in_file(item, rule) for item in value]
     if isinstance(value, Path):
         return str(value)
-    return kind.text(value) if kind and kind.base else value
+    return rule.text(value) if rule and rule.base else value
 
 
-def table_of(piece: Piece) -> dict[str, Any]:
+def table_of(piece: InputTable) -> dict[str, Any]:
     """The table that a piece reads back from; keys that hold nothing are left out."""
     return {
-        key: in_file(value, kind_of(field))
+        key: in_file(value, rule_of(field))
         for key, field in type(piece).model_fields.items()
         if (value := getattr(piece, key)) is not None
     }
 
 
-def defaults_of(piece: Piece, given: frozenset[str] | set[str], prefix: str) -> list[DefaultUsed]:
+def defaults_of(piece: InputTable, given: frozenset[str] | set[str], prefix: str) -> list[DefaultUsed]:
     """The documented defaults that a piece took because its table did not give the key."""
     return [
-        DefaultUsed(f"{prefix}.{key}", _shown(in_file(getattr(piece, key), kind_of(field))), source)
+        DefaultUsed(f"{prefix}.{key}", _value_text(in_file(getattr(piece, key), rule_of(field))), source)
         for key, field in type(piece).model_fields.items()
         if key not in given and (source := source_of(field)) and getattr(piece, key) is not None
     ]
 
 
-def _shown(value: Any) -> str:
+def _value_text(value: Any) -> str:
     return ", ".join(str(item) for item in value) if isinstance(value, list) else str(value)
 
 
 def expected_of(field: FieldInfo) -> str | None:
     """What a field would accept, for an error line."""
-    return next((mark.expected for mark in _marks_of(field) if isinstance(mark, (Kind, Words))), None)
+    return next(
+        (
+            annotation.expected
+            for annotation in _annotations_of(field)
+            if isinstance(annotation, (NumberRule, ChoiceRule))
+        ),
+        None,
+    )

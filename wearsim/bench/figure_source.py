@@ -1,4 +1,4 @@
-"""Where the glass stands, and the light it is judged in."""
+"""The figure that a bench starts from (conic, profile, readings, map or Zernike terms), and the light it is judged in."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from typing import Annotated, Any, Self
 import numpy as np
 from pydantic import BeforeValidator, PrivateAttr, ValidationInfo, model_validator
 
-from wearsim.bench.fields import Kind, Piece, Wavelength, as_float, default, number, refuse
+from wearsim.bench.fields import InputTable, NumberRule, Wavelength, as_float, default, number, refuse
 from wearsim.bench.input_errors import read_named
 from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
 
 SOURCES = ("profile", "readings", "conic", "map", "zernike")
 MOST_TERMS = 500
-_HEIGHT = Kind("a height in nm", '120.0 (nm) or "0.12 um"', "m", ("nm",), least=-1e-3, most=1e-3)
+_HEIGHT = NumberRule("a height in nm", '120.0 (nm) or "0.12 um"', "m", ("nm",), least=-1e-3, most=1e-3)
 
 
 def _path(value: Any, info: ValidationInfo) -> Path:
@@ -44,7 +44,7 @@ def _terms(value: Any, info: ValidationInfo) -> tuple[float, ...]:
 FilePath = Annotated[Path, BeforeValidator(_path)]
 
 
-class FigureSource(Piece):
+class FigureSource(InputTable):
     """Where the glass stands, from ``[figure]``: exactly one of these.
 
     Attributes
@@ -133,7 +133,7 @@ class FigureSource(Piece):
 
 UNITS = {"error_m": 1.0, "error_um": 1e-6, "error_nm": 1e-9}
 LARGEST_ERROR = 1e-3
-"""Of a height map [m]."""
+"""Of a height map or a profile [m]."""
 
 
 def height_map(content: bytes, path: Path) -> Floats:
@@ -145,7 +145,6 @@ def height_map(content: bytes, path: Path) -> Floats:
 
     Parameters
     ----------
-    content : bytes
     path : Path
         Its suffix says which of the two it is.
 
@@ -206,7 +205,7 @@ def _from_hdf5(content: bytes, path: Path) -> Floats:
     return values * UNITS[f"error_{units}"]
 
 
-class Light(Piece):
+class Light(InputTable):
     """The light, from ``[light]``.
 
     Attributes

@@ -1,15 +1,15 @@
-"""The hands that move the top piece."""
+"""The hands that hold and move the top piece."""
 
 from __future__ import annotations
 
 from typing import Annotated
 
-from wearsim.bench.fields import Depth, Force, Piece, Place, Time, default, number
+from wearsim.bench.fields import Depth, Force, InputTable, LengthPair, Time, default, number
 
 _LEAD = "judgement: friction about 0.15, hands about 35 mm above the interface; hardly matters"
 
 
-class Hands(Piece):
+class Hands(InputTable):
     """How the top piece is held and moved, from ``[hands]``.
 
     Attributes
@@ -33,7 +33,7 @@ class Hands(Piece):
     """
 
     push: Force = default(30.0, "judgement: with the piece's weight about 1 kPa (10 g/cm^2 [read, abstract])")
-    push_offset: Place = default((0.0, 0.0), "judgement: the hands push at the centre")
+    push_offset: LengthPair = default((0.0, 0.0), "judgement: the hands push at the centre")
     push_height: Depth = default(0.035, _LEAD)
     friction: Annotated[float, *number("0.15", least=0.0, most=2.0)] = default(0.15, _LEAD)
     length_jitter: Annotated[float, *number("0.06", least=0.0, most=1.0)] = default(0.06, "judgement: 6 %")
@@ -45,8 +45,3 @@ class Hands(Piece):
     def friction_lead(self) -> float:
         """How far friction carries the load ahead of the hands [m] (physics section 2)."""
         return self.push_height * self.friction
-
-    @property
-    def vary(self) -> bool:
-        """Whether any stroke differs from the next."""
-        return self.length_jitter != 0.0 or self.centre_jitter != 0.0

@@ -1,4 +1,4 @@
-"""What people wrote, read and checked; every fault as the one line that a person reads."""
+"""Reading the files and tables that people write; every fault as the one line that a person reads."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from typing import Any, BinaryIO, TypeVar
 from pydantic import ValidationError
 
 from wearsim.bench import units
-from wearsim.bench.fields import FROM_FILE, Piece, expected_of
+from wearsim.bench.fields import FROM_FILE, InputTable, expected_of
 from wearsim.errors import InputError
 
-_Piece = TypeVar("_Piece", bound=Piece)
+_Table = TypeVar("_Table", bound=InputTable)
 _MILLIMETRES = re.compile(r'(?<!["\w.])([0-9.]+(?:e[+-]?[0-9]+)?) mm\b')
 
 
@@ -102,7 +102,7 @@ def read_named(path: Path, what: str, key: str, file: Path | None) -> bytes:
         raise InputError(f"{error.message}: {path}", file=file, key=key, expected=what) from error
 
 
-def nearest(word: str, allowed: Iterable[str]) -> str:
+def nearest_word(word: str, allowed: Iterable[str]) -> str:
     """What to expect instead of a word that is not among the allowed ones."""
     words = list(allowed)
     close = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
@@ -122,10 +122,10 @@ def check_keys(table: dict[str, Any], allowed: Iterable[str], file: Path | None,
     words = list(allowed)
     for key in table:
         if key not in words:
-            raise InputError("unknown key", file=file, key=prefix + key, expected=nearest(key, words))
+            raise InputError("unknown key", file=file, key=prefix + key, expected=nearest_word(key, words))
 
 
-def read_piece(model: type[_Piece], table: Any, prefix: str, file: Path | None, folder: Path | None = None) -> _Piece:
+def read_table(model: type[_Table], table: Any, prefix: str, file: Path | None, folder: Path | None = None) -> _Table:
     """Validate one table of a file.
 
     Parameters
@@ -146,24 +146,24 @@ def read_piece(model: type[_Piece], table: Any, prefix: str, file: Path | None, 
     try:
         return model.model_validate(table, context={**FROM_FILE, "folder": folder})
     except ValidationError as error:
-        raise one_line(error, model, prefix, file) from error
+        raise first_fault(error, model, prefix, file) from error
     except InputError as error:
-        raise placed(as_written(error, table.get(error.key or "")), prefix, file) from error
+        raise located(in_written_unit(error, table.get(error.key or "")), prefix, file) from error
 
 
-def wrong_length(key: str, length: float, message: str, bound: str, limit: float) -> InputError:
-    """An error of a length beside a limit [m], for :func:`as_written` to bring into the unit that it was written in."""
+def length_error(key: str, length: float, message: str, bound: str, limit: float) -> InputError:
+    """An error of a length beside a limit [m], for :func:`in_written_unit` to bring into the unit that it was written in."""
     value, most = (f"{one * 1e3:.6g} mm" for one in (length, limit))
     return InputError(message, key=key, value=value, expected=f"{bound}, {most}")
 
 
-def placed(error: InputError, prefix: str, file: Path | None) -> InputError:
+def located(error: InputError, prefix: str, file: Path | None) -> InputError:
     """The same error with the file and the full key."""
     key = ".".join(part for part in (prefix, error.key) if part)
     return InputError(error.message, file=file, key=key, value=error.value, expected=error.expected)
 
 
-def as_written(error: InputError, written: object) -> InputError:
+def in_written_unit(error: InputError, written: object) -> InputError:
     """The same error with the value as `written` under its key, and its millimetres in the unit that it has there."""
     unit = written.strip().lstrip("+-.eE0123456789").strip() if isinstance(written, str) else ""
     try:
@@ -180,16 +180,16 @@ def as_written(error: InputError, written: object) -> InputError:
     return InputError(error.message, file=error.file, key=error.key, value=written, expected=expected)
 
 
-def one_line(error: ValidationError, model: type[Piece], prefix: str, file: Path | None) -> InputError:
+def first_fault(error: ValidationError, model: type[InputTable], prefix: str, file: Path | None) -> InputError:
     """The first fault of a validation as an :class:`~wearsim.errors.InputError`."""
     first = error.errors()[0]
     key = ".".join([prefix, *(str(part) for part in first["loc"])])
     if first["type"] == "missing":
-        return InputError("missing", file=file, key=key, expected=_wanted(model, first["loc"]))
+        return InputError("missing", file=file, key=key, expected=_expected(model, first["loc"]))
     context = first.get("ctx", {})
     message = str(context.get("message", first["msg"]))
     return InputError(message, file=file, key=key, value=first["input"], expected=context.get("expected"))
 
 
-def _wanted(model: type[Piece], loc: tuple[Any, ...]) -> str | None:
+def _expected(model: type[InputTable], loc: tuple[Any, ...]) -> str | None:
     return expected_of(model.model_fields[str(loc[0])]) if loc else None

@@ -9,27 +9,27 @@ from pydantic import model_validator
 from wearsim.bench import materials as catalogue
 from wearsim.bench.fields import (
     Depth,
+    InputTable,
     Length,
+    LengthPair,
     Mass,
     Name,
-    Piece,
-    Place,
     Stiffness,
     Temperature,
     Time,
     choice,
     default,
     table_of,
-    whole,
+    whole_number,
 )
-from wearsim.bench.input_errors import wrong_length
+from wearsim.bench.input_errors import length_error
 from wearsim.errors import InputError
 
 _FACETS = "25 mm with channels of 6 mm: contact fraction 0.65 [read; derived]"
 FROM_PITCH = ("stiffness", "relaxation_time", "pitch_temperature")
 
 
-class Lap(Piece):
+class Lap(InputTable):
     """A lap, from ``[lap]`` or one of several ``[[lap]]``.
 
     Attributes
@@ -84,12 +84,12 @@ class Lap(Piece):
     )
     facet: Length = default(0.025, _FACETS)
     channel: Depth = default(0.006, _FACETS)
-    channel_offset: Place = default((0.0, 0.0), "judgement: a facet in the middle")
+    channel_offset: LengthPair = default((0.0, 0.0), "judgement: a facet in the middle")
     facet_shape: Annotated[Literal["square", "hexagonal", "none"], *choice("square", "hexagonal", "none")] = default(
         "square", "common practice, no source"
     )
     ring_inner: Depth = default(0.0, "a whole lap, no ring")
-    star_points: Annotated[int, whole("6", most=60)] = default(0, "a round lap, no star")
+    star_points: Annotated[int, whole_number("6", most=60)] = default(0, "a round lap, no star")
     star_depth: Depth = default(0.0, "a round lap, no star")
 
     @property
@@ -117,10 +117,10 @@ class Lap(Piece):
         return {**{key: given[key] for key in FROM_PITCH}, **table}
 
     @model_validator(mode="after")
-    def _possible(self) -> Self:
+    def _check(self) -> Self:
         if self.ring_inner >= 0.95 * self.diameter:
             message, bound = "too little pitch is left of the ring", "less than 0.95 of the lap's diameter"
-            raise wrong_length("ring_inner", self.ring_inner, message, bound, 0.95 * self.diameter)
+            raise length_error("ring_inner", self.ring_inner, message, bound, 0.95 * self.diameter)
         self._check_star()
         return self
 
@@ -131,4 +131,4 @@ class Lap(Piece):
             raise InputError("a star needs star_points and star_depth", key="star_depth", expected="both or neither")
         most = self.radius - self.ring_inner / 2
         if self.star_depth >= most:
-            raise wrong_length("star_depth", self.star_depth, "the notches meet", "less than the pitch is wide", most)
+            raise length_error("star_depth", self.star_depth, "the notches meet", "less than the pitch is wide", most)

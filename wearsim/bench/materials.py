@@ -12,17 +12,17 @@ from wearsim.bench.fields import (
     Density,
     Expansion,
     HeatCapacity,
-    Piece,
+    InputTable,
     PlainFactor,
     Stiffness,
     Temperature,
     Time,
 )
-from wearsim.bench.input_errors import nearest, parse_toml, read_piece, read_text
+from wearsim.bench.input_errors import nearest_word, parse_toml, read_table, read_text
 from wearsim.errors import InputError
 
 
-class Glass(Piece):
+class Glass(InputTable):
     """A glass: density [kg/m^3], wear relative to borosilicate, and what heat does to it; each with its source.
 
     Conductivity [W/(m K)], heat capacity [J/(kg K)], linear expansion [1/K].
@@ -43,14 +43,14 @@ class Glass(Piece):
         return self.conductivity / (self.density * self.heat_capacity)
 
 
-class Abrasive(Piece):
+class Abrasive(InputTable):
     """An abrasive: wear relative to cerium oxide, with its source."""
 
     wear: PlainFactor
     wear_source: str
 
 
-class Pitch(Piece):
+class Pitch(InputTable):
     """A pitch: foundation modulus [Pa/m], relaxation time [s] and the temperature [degC] it holds at."""
 
     stiffness: Stiffness
@@ -59,7 +59,7 @@ class Pitch(Piece):
     source: str
 
 
-_Piece = TypeVar("_Piece", bound=Piece)
+_Table = TypeVar("_Table", bound=InputTable)
 
 
 def configs_folder() -> Path:
@@ -75,11 +75,11 @@ def _tables(name: str) -> dict[str, Any]:
     return parse_toml(read_text(path, "a file of ready pieces of wearsim"), path)
 
 
-def _pick(model: type[_Piece], name: str, key: str, file: str) -> _Piece:
+def _pick(model: type[_Table], name: str, key: str, file: str) -> _Table:
     tables = _tables(file)
     if name not in tables:
-        raise InputError(f"unknown {key}", key=key, value=name, expected=nearest(name, tables))
-    return read_piece(model, tables[name], name, configs_folder() / file)
+        raise InputError(f"unknown {key}", key=key, value=name, expected=nearest_word(name, tables))
+    return read_table(model, tables[name], name, configs_folder() / file)
 
 
 @lru_cache(maxsize=64)

@@ -9,13 +9,13 @@ import numpy as np
 from pydantic import model_validator
 
 from wearsim.bench import materials as catalogue
-from wearsim.bench.fields import Density, Depth, Length, Mass, Name, Piece, default, number
-from wearsim.bench.input_errors import wrong_length
+from wearsim.bench.fields import Density, Depth, InputTable, Length, Mass, Name, default, number
+from wearsim.bench.input_errors import length_error
 from wearsim.errors import InputError
 from wearsim.figure.conic import MirrorGeometry
 
 
-class Mirror(Piece):
+class Mirror(InputTable):
     """The glass, from ``[mirror]``.
 
     Attributes
@@ -111,7 +111,7 @@ class Mirror(Piece):
         return math.pi * radius**4 / self.radius_of_curvature * (1 + 2 * root) / (3 * (1 + root) ** 2)
 
     @model_validator(mode="after")
-    def _possible(self) -> Self:
+    def _check(self) -> Self:
         catalogue.glass(self.glass)
         self._check_curve()
         self._check_hole_and_rim()
@@ -121,7 +121,7 @@ class Mirror(Piece):
     def _check_curve(self) -> None:
         if self.radius_of_curvature <= self.radius:
             message, bound = "no sphere of this radius is as wide as the mirror", "more than half the diameter"
-            raise wrong_length("radius_of_curvature", self.radius_of_curvature, message, bound, self.radius)
+            raise length_error("radius_of_curvature", self.radius_of_curvature, message, bound, self.radius)
         most = (self.radius_of_curvature / self.radius) ** 2 - 1
         if self.conic >= most:
             raise InputError(
@@ -134,11 +134,11 @@ class Mirror(Piece):
     def _check_hole_and_rim(self) -> None:
         if self.hole >= self.diameter:
             message, bound = "the hole is as wide as the mirror", "less than the diameter"
-            raise wrong_length("hole", self.hole, message, bound, self.diameter)
+            raise length_error("hole", self.hole, message, bound, self.diameter)
         most = (self.radius - self.hole_radius) / 2
         if self.rim_excluded >= most:
             message, bound = "too little of the glass is left", "less than half the glass's width from hole to rim"
-            raise wrong_length("rim_excluded", self.rim_excluded, message, bound, most)
+            raise length_error("rim_excluded", self.rim_excluded, message, bound, most)
 
     def _check_weight(self) -> None:
         if self.mass is not None and self.density is not None:
@@ -146,4 +146,4 @@ class Mirror(Piece):
         depth = self._sagitta(self.radius) - self._sagitta(self.hole_radius)
         if self.thickness <= depth:
             message, bound = "thinner at the edge than the curve is deep", "more than the sagitta"
-            raise wrong_length("thickness", self.thickness, message, bound, depth)
+            raise length_error("thickness", self.thickness, message, bound, depth)

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from wearsim.bench import units
+from wearsim.bench.figure_source import LARGEST_ERROR
 from wearsim.bench.input_errors import read_text
 from wearsim.bench.mirror import Mirror
 from wearsim.errors import InputError
@@ -19,8 +20,6 @@ HEADER = "a header with units such as radius_mm,error_nm or radius_mm,error_nm,s
 WHAT = "a profile: " + HEADER
 REACH = 0.9
 """How far out the last row must lie, in radii of the mirror."""
-LARGEST_ERROR = 1e-3
-"""[m]."""
 MOST_ROWS = 100_000
 
 

@@ -10,13 +10,13 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import model_validator
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.fields import Angle, DefaultUsed, Extent, Force, Name, Piece, choice, default, extent, number
+from wearsim.bench.fields import Angle, DefaultUsed, Extent, Force, InputTable, Name, choice, default, extent, number
 from wearsim.bench.units import length_unit
 from wearsim.errors import InputError
 
 LONGEST_SPELL = 10_000.0
 """[min]."""
-SIZES = ("length", "side_sweep", "side_overhang", "strokes_per_sweep")
+SIZE_KEYS = ("length", "side_sweep", "side_overhang", "strokes_per_sweep")
 """Keys of a spell that give its stroke a size."""
 
 
@@ -31,7 +31,7 @@ class StrokeKind:
     path : int or None
         Number of its path in :mod:`wearsim.kernels.stroke_path`; None at rest.
     needs : tuple of str
-        Those of :data:`SIZES` that a spell cannot leave out.
+        Those of :data:`SIZE_KEYS` that a spell cannot leave out.
     may : tuple of str
         Those that it may give besides.
     """
@@ -50,7 +50,7 @@ class StrokeKind:
     def refuses(self) -> tuple[str, ...]:
         """Keys of a spell that it has no use for."""
         at_rest = ("rate", "push") if self.path is None else ()
-        return tuple(key for key in SIZES if key not in self.uses) + at_rest
+        return tuple(key for key in SIZE_KEYS if key not in self.uses) + at_rest
 
 
 STROKES: dict[str, StrokeKind] = {
@@ -125,7 +125,7 @@ def _nearest_of_oval(half_length: float, sweep: float, overhang: float) -> float
     return min(math.hypot(half_length * math.sqrt(1 - c * c), overhang + sweep * c) for c in inside)
 
 
-class Spell(Piece):
+class Spell(InputTable):
     """One stroke kept up for some minutes, from ``[[spell]]``.
 
     Attributes
@@ -203,7 +203,7 @@ class Spell(Piece):
 
     @model_validator(mode="before")
     @classmethod
-    def _nothing_useless(cls, table: Any) -> Any:
+    def _check_sizes(cls, table: Any) -> Any:
         """Refuse what the stroke has no use for, and let its default be nothing."""
         stroke = table.get("stroke") if isinstance(table, dict) else None
         if not isinstance(stroke, str) or stroke not in STROKES:
@@ -221,7 +221,7 @@ class Spell(Piece):
 _EXTENT = '0.5 (of the mirror\'s diameter) or a length, such as "150 mm" or "6 in"'
 
 
-class Programme(Piece):
+class Programme(InputTable):
     """An ordered list of spells. Two programmes are equal when their spells are.
 
     Attributes

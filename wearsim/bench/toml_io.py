@@ -7,12 +7,11 @@ from pathlib import Path
 from typing import Any
 
 from wearsim.bench import materials as catalogue
-from wearsim.bench.abrasion import EDGE_LENGTH_SOURCE, PRESTON_SOURCE, Spread, Wear
-from wearsim.bench.bench import Bench, lap_key
-from wearsim.bench.fields import DefaultUsed, defaults_of, kind_of, table_of
+from wearsim.bench.bench import EDGE_LENGTH_SOURCE, PRESTON_SOURCE, Bench, Spread, Wear, lap_key
+from wearsim.bench.fields import DefaultUsed, defaults_of, rule_of, table_of
 from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
-from wearsim.bench.input_errors import as_written, check_keys, parse_toml, placed, read_piece, read_text
+from wearsim.bench.input_errors import check_keys, in_written_unit, located, parse_toml, read_table, read_text
 from wearsim.bench.lap import FROM_PITCH, Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Programme, Spell
@@ -77,25 +76,25 @@ def bench_from_table(table: dict[str, Any], *, file: Path | None = None, text: s
     for key in _NEEDED:
         if key not in table:
             raise InputError("missing", file=file, key=key, expected=f"a table [{key}]")
-    mirror = read_piece(Mirror, table["mirror"], "mirror", file)
+    mirror = read_table(Mirror, table["mirror"], "mirror", file)
     laps = _laps(table["lap"], file)
-    hands = read_piece(Hands, table.get("hands", {}), "hands", file)
-    wear = read_piece(Wear, table.get("wear", {}), "wear", file)
-    spread = read_piece(Spread, table.get("spread", {}), "spread", file)
-    light = read_piece(Light, table.get("light", {}), "light", file)
+    hands = read_table(Hands, table.get("hands", {}), "hands", file)
+    wear = read_table(Wear, table.get("wear", {}), "wear", file)
+    spread = read_table(Spread, table.get("spread", {}), "spread", file)
+    light = read_table(Light, table.get("light", {}), "light", file)
     figure = _figure(table["figure"], file)
     try:
         bench = Bench(mirror=mirror, laps=laps, hands=hands, wear=wear, spread=spread, figure=figure, light=light)
     except InputError as error:
-        raise placed(as_written(error, _written(table, error.key)), "", file) from error
+        raise located(in_written_unit(error, _written(table, error.key)), "", file) from error
     bench = bench.model_copy(update={"file": file, "text": text})
     return bench.model_copy(update={"defaults_used": bench_defaults(bench, table)})
 
 
 def _laps(table: Any, file: Path | None) -> tuple[Lap, ...]:
     if isinstance(table, list):
-        return tuple(read_piece(Lap, lap, lap_key(place, len(table)), file) for place, lap in enumerate(table))
-    return (read_piece(Lap, table, "lap", file),)
+        return tuple(read_table(Lap, lap, lap_key(place, len(table)), file) for place, lap in enumerate(table))
+    return (read_table(Lap, table, "lap", file),)
 
 
 def _written(table: dict[str, Any], key: str | None) -> Any:
@@ -107,7 +106,7 @@ def _written(table: dict[str, Any], key: str | None) -> Any:
 
 
 def _figure(table: Any, file: Path | None) -> FigureSource:
-    return read_piece(FigureSource, table, "figure", file, folder=None if file is None else file.parent).loaded(file)
+    return read_table(FigureSource, table, "figure", file, folder=None if file is None else file.parent).loaded(file)
 
 
 def load_programme(path: str | Path, bench: Bench | None = None) -> Programme:
@@ -143,7 +142,7 @@ def programme_from_table(table: dict[str, Any], *, file: Path | None = None, tex
     if not isinstance(spells, list) or len(spells) > MOST_SPELLS:
         expected = f"tables [[spell]], at most {MOST_SPELLS}"
         raise InputError("not a list of spells", file=file, key="spell", value=spells, expected=expected)
-    read = tuple(read_piece(Spell, spell, f"spell {place}", file) for place, spell in enumerate(spells, start=1))
+    read = tuple(read_table(Spell, spell, f"spell {place}", file) for place, spell in enumerate(spells, start=1))
     return Programme(spells=read, file=file, text=text, defaults_used=programme_defaults(read, spells))
 
 
@@ -204,9 +203,9 @@ def _preston(bench: Bench) -> list[DefaultUsed]:
 def _edge(bench: Bench) -> list[DefaultUsed]:
     if bench.wear.edge_length is not None:
         return []
-    kind = kind_of(Wear.model_fields["edge_length"])
+    rule = rule_of(Wear.model_fields["edge_length"])
     lengths = {bench.edge_length_for(lap): None for lap in bench.laps}
-    shown = ", ".join(kind.text(length) if kind else repr(length) for length in lengths)
+    shown = ", ".join(rule.text(length) if rule else repr(length) for length in lengths)
     return [DefaultUsed("wear.edge_length", shown, EDGE_LENGTH_SOURCE)]
 
 

@@ -19,7 +19,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Any, Protocol
 
-LONGEST = 60
+LONGEST_TEXT = 60
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*?)\s*$")
 _METRIC = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) (mm|N)\b")
 _INCHES = re.compile(r'\d[\s*]*("|in|inch|inches|ft|foot|feet)\s*$')
@@ -101,7 +101,7 @@ def _factors(unit: str) -> list[tuple[str, int]]:
     return factors
 
 
-def _single(name: str, every: bool) -> Any:
+def _pint_factor(name: str, every: bool) -> Any:
     import pint
 
     try:
@@ -110,16 +110,16 @@ def _single(name: str, every: bool) -> Any:
         raise _UnknownUnit(f'unknown unit "{name}"') from error
 
 
-def _made(unit: str, every: bool) -> Any:
+def _pint_unit(unit: str, every: bool) -> Any:
     """A unit of one of the two registries, from the name of each factor."""
-    made = registry(every).Unit("")
+    product = registry(every).Unit("")
     for name, power in _factors(unit):
-        made = made * _single(name, every) ** power
-    return made
+        product = product * _pint_factor(name, every) ** power
+    return product
 
 
 @lru_cache(maxsize=512)
-def scale(unit: str, base: str) -> tuple[Fraction, Fraction]:
+def conversion(unit: str, base: str) -> tuple[Fraction, Fraction]:
     """Factor and zero that take a number of ``unit`` to one of ``base``, exact: ``base = number * factor + zero``.
 
     The zero differs from 0 for temperatures alone.
@@ -130,17 +130,17 @@ def scale(unit: str, base: str) -> tuple[Fraction, Fraction]:
         An unknown unit, or one of another dimension.
     """
     try:
-        return _scale(unit, base, every=False)
+        return _conversion(unit, base, every=False)
     except _UnknownUnit:
-        return _scale(unit, base, every=True)
+        return _conversion(unit, base, every=True)
 
 
-def _scale(unit: str, base: str, every: bool) -> tuple[Fraction, Fraction]:
+def _conversion(unit: str, base: str, every: bool) -> tuple[Fraction, Fraction]:
     import pint
 
-    made, wanted = _made(unit, every), _made(base, every)
+    product, base_unit = _pint_unit(unit, every), _pint_unit(base, every)
     try:
-        zero, one = (registry(every).Quantity(Fraction(n), made).to(wanted).magnitude for n in (0, 1))
+        zero, one = (registry(every).Quantity(Fraction(n), product).to(base_unit).magnitude for n in (0, 1))
     except (pint.PintError, ArithmeticError) as error:
         raise NotAQuantity("the wrong kind of unit") from error
     return Fraction(one) - Fraction(zero), Fraction(zero)
@@ -159,7 +159,7 @@ def read(text: str, base: str) -> float:
     NotAQuantity
         With the reason: no number, no unit, an unknown unit or one of another dimension, or too large.
     """
-    if len(text) > LONGEST:
+    if len(text) > LONGEST_TEXT:
         raise NotAQuantity("too long for a quantity")
     found = _NUMBER.match(text)
     if found is None:
@@ -167,7 +167,7 @@ def read(text: str, base: str) -> float:
     number, unit = found.groups()
     if not unit:
         raise NotAQuantity("a bare number where a unit is needed")
-    return _exactly(number, unit, base)
+    return _in_base(number, unit, base)
 
 
 def read_number(text: str, unit: str, base: str) -> float:
@@ -178,14 +178,14 @@ def read_number(text: str, unit: str, base: str) -> float:
     NotAQuantity
         With the reason.
     """
-    found = _NUMBER.match(text) if len(text) <= LONGEST else None
+    found = _NUMBER.match(text) if len(text) <= LONGEST_TEXT else None
     if found is None or found.group(2):
         raise NotAQuantity("not a finite number")
-    return _exactly(found.group(1), unit, base)
+    return _in_base(found.group(1), unit, base)
 
 
-def _exactly(number: str, unit: str, base: str) -> float:
-    factor, zero = scale(unit, base)
+def _in_base(number: str, unit: str, base: str) -> float:
+    factor, zero = conversion(unit, base)
     try:
         return float(Fraction(number) * factor + zero)
     except OverflowError as error:
@@ -196,13 +196,13 @@ def _digits(exact: Fraction, back: Callable[[str], float], value: float) -> str:
     """Fewest decimal digits of ``exact`` that ``back`` turns into ``value`` again."""
     for digits in range(1, 30):
         number = Context(prec=digits).divide(Decimal(exact.numerator), Decimal(exact.denominator))
-        text = _plain(number)
+        text = _decimal_text(number)
         if back(text) == value:
             return text
     raise ArithmeticError(f"no decimal reads back as {value!r}")  # 17 digits do, by IEEE 754
 
 
-def _plain(number: Decimal) -> str:
+def _decimal_text(number: Decimal) -> str:
     """``1500`` rather than ``1.5E+3``, but ``8e-13`` where zeros would pile up."""
     if number and not -5 <= number.adjusted() <= 6:
         return f"{number.normalize():e}".replace("e+", "e")
@@ -214,12 +214,12 @@ def write(value: float, base: str, units: Sequence[str]) -> str:
 
     In that of people's ``units`` that needs fewest characters, the earlier one where they tie.
     """
-    return min((_written(value, base, unit) for unit in units), key=len)
+    return min((_with_unit(value, base, unit) for unit in units), key=len)
 
 
 @lru_cache(maxsize=4096)
-def _written(value: float, base: str, unit: str) -> str:
-    factor, zero = scale(unit, base)
+def _with_unit(value: float, base: str, unit: str) -> str:
+    factor, zero = conversion(unit, base)
     number = _digits((Fraction(value) - zero) / factor, lambda text: float(Fraction(text) * factor + zero), value)
     return f"{number} {unit}"
 
@@ -236,7 +236,7 @@ def decimal(value: float, places: int, sign: str = "") -> str:
 
 
 @dataclass(frozen=True)
-class Unit:
+class LengthUnit:
     """A unit to show lengths in.
 
     Parameters
@@ -271,15 +271,15 @@ class Unit:
         return f"{length / self.size:.{digits}g} {self.name}"
 
 
-MILLIMETRES = Unit("mm", 1e-3, 1)
-INCHES = Unit("in", 0.0254, 2)
+MILLIMETRES = LengthUnit("mm", 1e-3, 1)
+INCHES = LengthUnit("in", 0.0254, 2)
 POUND = 0.45359237
 """[kg]"""
 POUND_FORCE = POUND * 9.80665
 """[N]"""
 
 
-class FromFile(Protocol):
+class BenchText(Protocol):
     """A bench, as the text of its file."""
 
     @property
@@ -287,19 +287,19 @@ class FromFile(Protocol):
         """The file's TOML."""
 
 
-def length_unit(bench: FromFile) -> Unit:
+def length_unit(bench: BenchText) -> LengthUnit:
     """Inches where the bench's file gives the mirror's diameter in inches or feet, millimetres otherwise."""
     return unit_of_text(bench.text)
 
 
 @lru_cache(maxsize=64)
-def unit_of_text(text: str) -> Unit:
+def unit_of_text(text: str) -> LengthUnit:
     """The same of the text of a bench's file (TOML)."""
     written = tomllib.loads(text).get("mirror", {}).get("diameter", "")
     return INCHES if _INCHES.search(str(written)) else MILLIMETRES
 
 
-def in_units_of(bench: FromFile, text: str) -> str:
+def in_units_of(bench: BenchText, text: str) -> str:
     """A text of ours, such as a default, its millimetres and newtons in inches and pounds where the bench is in inches."""
     if length_unit(bench) is not INCHES:
         return text
@@ -311,12 +311,12 @@ def in_units_of(bench: FromFile, text: str) -> str:
     return _METRIC.sub(in_inches, text)
 
 
-def round_unit(unit: Unit) -> Unit:
+def round_unit(unit: LengthUnit) -> LengthUnit:
     """The same unit for what need not be exact: whole millimetres, tenths of an inch."""
-    return Unit(unit.name, unit.size, unit.decimals - 1)
+    return LengthUnit(unit.name, unit.size, unit.decimals - 1)
 
 
-def stroke_unit(bench: FromFile) -> Unit:
+def stroke_unit(bench: BenchText) -> LengthUnit:
     """Unit for sizes of strokes and pieces: whole millimetres, or hundredths of an inch."""
     unit = length_unit(bench)
     return round_unit(unit) if unit is MILLIMETRES else unit

@@ -11,11 +11,13 @@ from wearsim.cli.options import DryRun, FolderPath, JsonOutput, Options, Workers
 
 NAME = "calibrate"
 EXAMPLE = "wearsim calibrate my-mirror --plot constants.png"
-Draws = Annotated[int, typer.Option("--draws", min=16, max=100_000, help="Of the constants, in a lot of the search.")]
+BatchDraws = Annotated[
+    int, typer.Option("--draws", min=16, max=100_000, help="Of the constants, in a lot of the search.")
+]
 
 
 def command(
-    folder: FolderPath, options: Options, draws: Draws = 128, output: JsonOutput = None,
+    folder: FolderPath, options: Options, draws: BatchDraws = 128, output: JsonOutput = None,
     dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What do the sessions of a mirror say of hands and pitch?
@@ -24,7 +26,7 @@ def command(
     open; which sessions do not fit is said, and they do not count.
     """
     options.reserve({output: (".json",)}, inputs=[folder])
-    from wearsim.learn.cache import FILE, Known, keep, stale
+    from wearsim.learn.cache import FILE, KeptCalibration, keep, stale
     from wearsim.learn.calibrate import calibrate, check_sessions
     from wearsim.show.calibration import calibration_figure, calibration_text
 
@@ -38,7 +40,7 @@ def command(
     messages.compiling()
     with messages.working("working through the sessions"):
         found = calibrate(mirror, seed=options.seed, draws=draws)
-    keep(mirror, len(mirror.sessions), Known.of(found), options.seed, draws)
+    keep(mirror, len(mirror.sessions), KeptCalibration.of(found), options.seed, draws)
     options.deliver(
         lambda: found.to_json(mirror.bench),
         table=lambda: calibration_text(mirror.bench, found),

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from wearsim.cli import inputs
 from wearsim.cli import options as shared
-from wearsim.cli.options import BenchPath, DryRun, Engine, JsonOutput, Options, ProgrammePath, Workers
+from wearsim.cli.options import BenchPath, DryRun, EngineChoice, JsonOutput, Options, ProgrammePath, Workers
 
 NAME = "compare"
 EXAMPLE = "wearsim compare bench.toml --programme programme.toml --plot out.png"
 
 
 def command(
-    bench: BenchPath, programme: ProgrammePath, options: Options, engine: shared.EngineChoice = Engine.radial,
+    bench: BenchPath, programme: ProgrammePath, options: Options, engine: shared.EngineOption = EngineChoice.radial,
     draws: shared.EngineDraws = None, cells: shared.Cells = None, output: JsonOutput = None,
     dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip

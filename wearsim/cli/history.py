@@ -10,9 +10,9 @@ from wearsim.cli.options import DryRun, FolderPath, JsonOutput, Options, Workers
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from wearsim.cli.messages import Messages
-    from wearsim.learn.folder import MirrorFolder
+    from wearsim.cli.terminal import Messages
     from wearsim.learn.history import History
+    from wearsim.learn.mirror_folder import MirrorFolder
 
 NAME = "history"
 EXAMPLE = "wearsim history my-mirror --plot history.png"
@@ -34,14 +34,17 @@ def command(
         inputs.check_folder(mirror)
         return options.list_files([inputs.kept_file(mirror, every=True, seed=options.seed), output])
     messages.compiling()
-    past = past_of(mirror, messages, options.seed)
+    mirror_history = history_of(mirror, messages, options.seed)
     options.deliver(
-        past.to_json, table=lambda: history_text(past), figure=lambda: plot_of(mirror, past), json_file=output
+        mirror_history.to_json,
+        table=lambda: history_text(mirror_history),
+        figure=lambda: plot_of(mirror, mirror_history),
+        json_file=output,
     )
     messages.next("propose", folder, "--minutes", 60)
 
 
-def past_of(folder: MirrorFolder, messages: Messages, seed: int) -> History:
+def history_of(folder: MirrorFolder, messages: Messages, seed: int) -> History:
     """The history of a mirror, its folder calibrated after every session where that has not been done."""
     from wearsim.learn.history import history
 
@@ -49,9 +52,9 @@ def past_of(folder: MirrorFolder, messages: Messages, seed: int) -> History:
         return history(folder, seed=seed)
 
 
-def plot_of(folder: MirrorFolder, past: History) -> Figure:
+def plot_of(folder: MirrorFolder, mirror_history: History) -> Figure:
     """The plot of it, in the unit of the mirror's bench."""
     from wearsim.bench.units import length_unit
     from wearsim.show.history import history_figure
 
-    return history_figure(past, folder.bench.mirror, length_unit(folder.bench))
+    return history_figure(mirror_history, folder.bench.mirror, length_unit(folder.bench))

@@ -12,16 +12,16 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from wearsim.cli.options import Engine
+from wearsim.cli.options import EngineChoice
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
-    from wearsim.bench.units import Unit
-    from wearsim.cli.messages import Messages
+    from wearsim.bench.units import LengthUnit
+    from wearsim.cli.terminal import Messages
     from wearsim.decide.limits import Limits
-    from wearsim.learn.folder import MirrorFolder
+    from wearsim.learn.mirror_folder import MirrorFolder
     from wearsim.learn.present_state import PresentState
 
 
@@ -44,7 +44,7 @@ def parse_quantity(text: str, flag: str, unit: str, expected: str) -> float:
         raise InputError(str(error), key=flag, value=text, expected=expected) from error
 
 
-def parse_length(text: str, flag: str, unit: Unit, least: float = 0.0) -> float:
+def parse_length(text: str, flag: str, unit: LengthUnit, least: float = 0.0) -> float:
     """A length [m]: with its unit, or a plain number of the bench's unit."""
     plain = text.strip().replace(".", "", 1).isdecimal()
     metres = parse_quantity(f"{text} {unit.name}" if plain else text, flag, "m", 'a length such as "5 mm" or "0.2 in"')
@@ -84,7 +84,7 @@ def parse_limits(**given: Any) -> Limits:
         raise by_flag(error, {name: f"--{name}" for name in names}) from None
 
 
-def engine_settings(engine: Engine, draws: int | None, cells: int | None, seed: int) -> dict[str, Any]:
+def engine_settings(engine: EngineChoice, draws: int | None, cells: int | None, seed: int) -> dict[str, Any]:
     """What a prediction is called with.
 
     Raises
@@ -93,13 +93,13 @@ def engine_settings(engine: Engine, draws: int | None, cells: int | None, seed: 
         Where cells are asked of the engine that has none.
     """
     settings: dict[str, Any] = {"engine": engine.value, "draws": draws, "seed": seed}
-    if engine is Engine.planar:
+    if engine is EngineChoice.planar:
         from wearsim.parallel import claim_process
 
         claim_process()
     if cells is None:
         return settings
-    if engine is not Engine.planar:
+    if engine is not EngineChoice.planar:
         raise InputError("planar engine only", key="--cells", value=cells, expected="--engine planar beside it")
     from wearsim.wear.accuracy import PlanarAccuracy
 
@@ -112,7 +112,7 @@ def engine_settings(engine: Engine, draws: int | None, cells: int | None, seed: 
 def load_bench(path: Path) -> Bench:
     """The bench of a file, or a ready one by its name; of a mirror's folder its own, the newest measurement its figure."""
     if path.is_dir():
-        from wearsim.learn.folder import open_folder
+        from wearsim.learn.mirror_folder import open_folder
 
         folder = open_folder(path)
         return folder.bench_after(len(folder.sessions))
@@ -136,7 +136,7 @@ def load_programme(path: Path, bench: Bench | None = None) -> Programme:
 
 def load_folder(path: Path, messages: Messages) -> MirrorFolder:
     """A mirror's folder, with a warning of dates that are out of order."""
-    from wearsim.learn.folder import open_folder
+    from wearsim.learn.mirror_folder import open_folder
 
     folder = open_folder(path)
     messages.dates(folder)
@@ -192,7 +192,7 @@ def calibrating(folder: MirrorFolder, messages: Messages, *, every: bool = False
 def _present_state(path: Path, messages: Messages) -> PresentState:
     """The mirror of a folder after its newest session, calibrated where that has not been done."""
     from wearsim.learn.cache import recall_or_calibrate
-    from wearsim.learn.folder import open_folder
+    from wearsim.learn.mirror_folder import open_folder
     from wearsim.learn.present_state import present_state
 
     folder = open_folder(path)
@@ -229,7 +229,7 @@ def check_folder(folder: MirrorFolder) -> None:
 
 
 def check_inputs(
-    path: Path, programme: Path | None = None, engine: Engine = Engine.radial, *, either_way: bool = False
+    path: Path, programme: Path | None = None, engine: EngineChoice = EngineChoice.radial, *, either_way: bool = False
 ) -> Path | None:
     """Bench and programme, if any, for an engine, with either piece on top if asked.
 
@@ -240,7 +240,7 @@ def check_inputs(
     """
     kept = None
     if path.is_dir():
-        from wearsim.learn.folder import open_folder
+        from wearsim.learn.mirror_folder import open_folder
 
         folder = open_folder(path)
         check_folder(folder)
@@ -253,7 +253,7 @@ def check_inputs(
         from wearsim.decide.compare import check_either_way
 
         check_either_way(bench, work)
-    if engine is Engine.radial:
+    if engine is EngineChoice.radial:
         from wearsim.wear.radial.engine import check_round
 
         for lap in bench.laps if work is None else [bench.lap(spell.lap) for spell in work.spells]:

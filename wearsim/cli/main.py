@@ -16,8 +16,8 @@ import typer
 
 from wearsim import __version__
 from wearsim.cli import calibrate, compare, history, mask, new, predict, propose, record, reduce, rehearse, study
-from wearsim.cli.messages import Messages
 from wearsim.cli.options import add, group_class
+from wearsim.cli.terminal import Messages
 from wearsim.errors import WearsimError
 
 INTERRUPTED = 130
@@ -94,14 +94,14 @@ def _usage(error: Exception, arguments: Sequence[str]) -> int:
     message = message.replace("Value error, ", "")
     head, wanted, expected = message.partition("Input should be ")
     if wanted:
-        message = f"{head}{_given(error, arguments)}expected {_plain(expected)}"
+        message = f"{head}{_value_given(error, arguments)}expected {_in_plain_words(expected)}"
     context = getattr(error, "ctx", None)
     where = context.command_path if context is not None else "wearsim"
     Messages().fail(f"{message.rstrip('.')} (see {where} --help)")
     return 2
 
 
-def _given(error: Exception, arguments: Sequence[str]) -> str:
+def _value_given(error: Exception, arguments: Sequence[str]) -> str:
     """What was given for the option of an error, where it can be told from the command line."""
     for option in getattr(getattr(error, "param", None), "opts", ()):
         for place, argument in enumerate(arguments):
@@ -112,11 +112,11 @@ def _given(error: Exception, arguments: Sequence[str]) -> str:
     return ""
 
 
-def _plain(expected: str) -> str:
+def _in_plain_words(expected: str) -> str:
     """What a validator expects, in words for a person."""
-    for theirs, ours in (
+    for technical, plain in (
         ("a valid integer", "a whole number"), ("a valid number", "a number"),
         ("greater than or equal to", "at least"), ("less than or equal to", "at most"),
     ):  # fmt: skip
-        expected = expected.replace(theirs, ours)
+        expected = expected.replace(technical, plain)
     return expected.partition(", unable")[0]

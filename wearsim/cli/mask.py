@@ -23,12 +23,12 @@ Output = Annotated[
 ]
 LeastWidth = Annotated[str, typer.Option("--least-width", metavar="LENGTH", help='Of a window: "5 mm" or "0.2 in".')]
 Bridge = Annotated[str, typer.Option("--bridge", metavar="LENGTH", help="Left between two windows.")]
-Fixed = Annotated[bool, typer.Option("--fixed-source", help="The source does not move with the knife.")]
+FixedSource = Annotated[bool, typer.Option("--fixed-source", help="The source does not move with the knife.")]
 
 
 def command(
     bench: BenchPath, options: Options, zones: ZoneCount = 5, least_width: LeastWidth = "5 mm",
-    bridge: Bridge = "2 mm", fixed_source: Fixed = False, output: Output = None,
+    bridge: Bridge = "2 mm", fixed_source: FixedSource = False, output: Output = None,
 ) -> None:  # fmt: skip
     """A zonal mask to print: windows of equal weight."""
     options.reserve({output: (".pdf", ".svg")}, inputs=[bench])

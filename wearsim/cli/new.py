@@ -28,14 +28,14 @@ FocalRatio = Annotated[
         "--focal-ratio", metavar="RATIO", parser=inputs.parse_focal_ratio, help="Focal length over diameter: 6 or f/6."
     ),
 ]
-Glass = Annotated[
+GlassOption = Annotated[
     str | None,
     typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.", autocompletion=completion.glasses),
 ]
 Thickness = Annotated[str | None, typer.Option("--thickness", help='At the edge: "30 mm" or "1.2 in".')]
 LapDiameter = Annotated[str | None, typer.Option("--lap-diameter", help="The mirror's unless given.")]
 LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Of the whole tool: "2 kg" or "5 lb".')]
-Pitch = Annotated[
+PitchOption = Annotated[
     str | None,
     typer.Option("--pitch", help="very-soft, soft, medium, hard, very-hard.", autocompletion=completion.pitches),
 ]
@@ -51,8 +51,8 @@ ZoneCount = Annotated[int | None, typer.Option("--zones", min=3, max=40, help="W
 
 def command(
     folder: Folder, options: Options, diameter: Diameter = None, focal_ratio: FocalRatio = None,
-    glass: Glass = None, thickness: Thickness = None, lap_diameter: LapDiameter = None,
-    lap_mass: LapMass = None, pitch: Pitch = None, push: Push = None, zones: ZoneCount = None,
+    glass: GlassOption = None, thickness: Thickness = None, lap_diameter: LapDiameter = None,
+    lap_mass: LapMass = None, pitch: PitchOption = None, push: Push = None, zones: ZoneCount = None,
     output: JsonOutput = None,
 ) -> None:  # fmt: skip
     """A mirror's folder to fill in: bench, and a sheet for readings.
@@ -86,8 +86,8 @@ def command(
         write=lambda: _write(fresh, folder),
     )
     messages = options.messages
-    messages.say(f"Written: {bench} and {readings}, with these windows.")
-    messages.say("Fill in the readings, look through the bench; then:")
+    messages.info(f"Written: {bench} and {readings}, with these windows.")
+    messages.info("Fill in the readings, look through the bench; then:")
     messages.next("reduce", readings, "--bench", bench)
 
 
@@ -111,7 +111,7 @@ def _check_needed(given: dict[str, Any]) -> None:
 
 
 def _write(fresh: FreshFolder, folder: Path) -> None:
-    from wearsim.wear.hdf5 import whole_file
+    from wearsim.wear.outcome_file import whole_file
 
     try:
         folder.mkdir(exist_ok=True)

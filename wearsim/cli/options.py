@@ -30,7 +30,7 @@ import typer
 from typer.core import TyperCommand, TyperGroup
 
 from wearsim.cli import completion
-from wearsim.cli.messages import Messages
+from wearsim.cli.terminal import Messages
 from wearsim.errors import InputError
 from wearsim.show.text import paragraph
 
@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 PLOTS = (".png", ".svg", ".pdf")
 
 
-class Engine(StrEnum):
+class EngineChoice(StrEnum):
     """How it is worked out."""
 
     radial = "radial"
@@ -78,12 +78,12 @@ DryRun = Annotated[
     bool, typer.Option("--dry-run", help="Check all input, list the files to be written; compute nothing.")
 ]
 _DRAWS = "Draws of the uncertain constants for the band; 0: none."
-Draws = Annotated[int, typer.Option("--draws", min=0, max=10_000, help=_DRAWS)]
+BandDraws = Annotated[int, typer.Option("--draws", min=0, max=10_000, help=_DRAWS)]
 EngineDraws = Annotated[
     int | None, typer.Option("--draws", min=0, max=10_000, show_default="32; planar engine: 0", help=_DRAWS)
 ]
-EngineChoice = Annotated[
-    Engine, typer.Option("--engine", help="radial: round averages. planar: stroke by stroke, not round.")
+EngineOption = Annotated[
+    EngineChoice, typer.Option("--engine", help="radial: round averages. planar: stroke by stroke, not round.")
 ]
 Cells = Annotated[
     int | None,
@@ -189,7 +189,7 @@ class Options:
         with ExitStack() as stack:
 
             def part(path: Path) -> Path:
-                from wearsim.wear.hdf5 import whole_file
+                from wearsim.wear.outcome_file import whole_file
 
                 return stack.enter_context(whole_file(path, force=self.force))
 

@@ -9,7 +9,7 @@ import typer
 
 from wearsim.cli import inputs
 from wearsim.cli import options as shared
-from wearsim.cli.options import PLOTS, BenchPath, DryRun, Engine, Options, ProgrammePath, Workers
+from wearsim.cli.options import PLOTS, BenchPath, DryRun, EngineChoice, Options, ProgrammePath, Workers
 
 NAME = "predict"
 EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
@@ -20,7 +20,7 @@ Output = Annotated[
 
 
 def command(
-    bench: BenchPath, programme: ProgrammePath, options: Options, engine: shared.EngineChoice = Engine.radial,
+    bench: BenchPath, programme: ProgrammePath, options: Options, engine: shared.EngineOption = EngineChoice.radial,
     draws: shared.EngineDraws = None, cells: shared.Cells = None, output: Output = None,
     shadows: shared.Shadows = None, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
@@ -39,7 +39,7 @@ def command(
     from wearsim.wear.predict import predict
 
     messages.compiling()
-    if engine is Engine.planar and known.get("laps") is not None:
+    if engine is EngineChoice.planar and known.get("laps") is not None:
         messages.warn("the planar engine starts the laps as the bench says, not as the last session left them")
     with messages.bar("working the programme") as progress:
         outcome = predict(pieces, work, progress=progress, **settings, **known)
@@ -48,7 +48,7 @@ def command(
 
     def write() -> None:
         if output is not None:
-            from wearsim.wear.hdf5 import write_outcome  # HDF5, only where a file is asked for
+            from wearsim.wear.outcome_file import write_outcome  # HDF5, only where a file is asked for
 
             write_outcome(outcome, output, seed=options.seed, force=options.force)
 

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.options import BenchPath, Draws, DryRun, Options, Workers
+from wearsim.cli.options import BandDraws, BenchPath, DryRun, Options, Workers
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
-    from wearsim.cli.messages import Messages
+    from wearsim.cli.terminal import Messages
     from wearsim.decide.proposal import Proposal
     from wearsim.wear.expected_readings import ReadingsAfter
 
@@ -24,7 +24,7 @@ EXAMPLE = "wearsim propose bench.toml -o programme.toml --card card.pdf"
 CARDS = (".pdf", ".html")
 
 
-class OnTop(StrEnum):
+class OnTopChoice(StrEnum):
     """Which piece may lie on top."""
 
     tool = "tool"
@@ -32,18 +32,18 @@ class OnTop(StrEnum):
     either = "either"
 
 
-TOPS = {OnTop.tool: ("tool",), OnTop.mirror: ("mirror",), OnTop.either: ("tool", "mirror")}
+TOPS = {OnTopChoice.tool: ("tool",), OnTopChoice.mirror: ("mirror",), OnTopChoice.either: ("tool", "mirror")}
 Minutes = Annotated[float, typer.Option("--minutes", help="Work at most, pressing not counted.")]
 Spells = Annotated[int, typer.Option("--spells", help="Different strokes at most.")]
 Shortest = Annotated[float, typer.Option("--shortest", help="Shortest spell, in minutes.")]
 EdgeLimit = Annotated[float, typer.Option("--edge-limit", help="Edge roll at most, in waves of surface height.")]
-OnTopChoice = Annotated[OnTop, typer.Option("--on-top", help="Which piece may lie on top.")]
+OnTopOption = Annotated[OnTopChoice, typer.Option("--on-top", help="Which piece may lie on top.")]
 Rate = Annotated[float, typer.Option("--rate", help="Strokes a minute.")]
 Sessions = Annotated[int, typer.Option("--sessions", min=1, max=9, help="Sessions to plan, with a test between them.")]
 TimeLimit = Annotated[
     float | None, typer.Option("--time-limit", help="Seconds after which nothing new is looked into.")
 ]
-TradeOff = Annotated[
+TradeOffOption = Annotated[
     bool, typer.Option("--trade-off", help="For --json: what fewer minutes and spells buy; --plot shows it anyway.")
 ]
 Output = Annotated[
@@ -54,9 +54,9 @@ Card = Annotated[Path | None, typer.Option("--card", metavar="FILE", help="The b
 
 def command(
     bench: BenchPath, options: Options, minutes: Minutes = 60.0, spells: Spells = 3, shortest: Shortest = 2.0,
-    edge_limit: EdgeLimit = 0.125, on_top: OnTopChoice = OnTop.either, rate: Rate = 50.0, sessions: Sessions = 1,
-    time_limit: TimeLimit = None, draws: Draws = 32, output: Output = None, card: Card = None,
-    trade_off: TradeOff = False, dry_run: DryRun = False, workers: Workers = None,
+    edge_limit: EdgeLimit = 0.125, on_top: OnTopOption = OnTopChoice.either, rate: Rate = 50.0, sessions: Sessions = 1,
+    time_limit: TimeLimit = None, draws: BandDraws = 32, output: Output = None, card: Card = None,
+    trade_off: TradeOffOption = False, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What stroke flattens this?
 

@@ -13,13 +13,13 @@ from wearsim.errors import InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
-    from wearsim.cli.messages import Messages
+    from wearsim.cli.terminal import Messages
 
 NAME = "reduce"
 _PROVENANCE = "figure error from knife-edge readings, by wearsim reduce"
 EXAMPLE = "wearsim reduce readings.toml --bench bench.toml -o profile.csv"
 
-Source = Annotated[
+ReadingsPath = Annotated[
     Path,
     typer.Argument(metavar="READINGS", help="readings.toml, or a bench that names its readings.", show_default=False),
 ]
@@ -40,7 +40,7 @@ Picture = Annotated[
 
 
 def command(
-    readings: Source, options: Options, bench: OnBench = None, output: Output = None, waited: Waited = None,
+    readings: ReadingsPath, options: Options, bench: OnBench = None, output: Output = None, waited: Waited = None,
     masking: Picture = None, shadows: Shadows = None,
 ) -> None:  # fmt: skip
     """What is the surface? From knife-edge readings to figure error.
@@ -49,7 +49,7 @@ def command(
     """
     messages = options.messages
     if bench is None:
-        bench = _beside(readings, messages)
+        bench = _bench_beside(readings, messages)
     options.reserve({output: (".csv",), masking: PLOTS, shadows: PLOTS}, inputs=[readings, bench])
     seconds = inputs.parse_waited(waited)
     pieces = inputs.load_bench(readings if bench is None else bench)
@@ -80,7 +80,7 @@ def command(
     _name_next(messages, advice.verdict, readings, bench, output)
 
 
-def _beside(readings: Path, messages: Messages) -> Path | None:
+def _bench_beside(readings: Path, messages: Messages) -> Path | None:
     """The bench in the folder of a sheet that was named without one; None where no sheet was named."""
     from wearsim.knifeedge.readings import is_sheet
 
@@ -90,7 +90,7 @@ def _beside(readings: Path, messages: Messages) -> Path | None:
     if not bench.is_file():
         expected = "the mirror that was read as well: --bench BENCH"
         raise InputError("a sheet of readings, and no bench.toml beside it", file=readings, expected=expected)
-    messages.say(f"Bench: {bench}, beside the readings.")
+    messages.info(f"Bench: {bench}, beside the readings.")
     return bench
 
 
@@ -109,11 +109,11 @@ def _name_next(messages: Messages, verdict: str, readings: Path, bench: Path | N
     if verdict == "no":
         messages.next("propose", mirror, "--minutes", 60)
     elif verdict == "open":
-        messages.say("Read it again, and put the new rows into the sheet; then:")
+        messages.info("Read it again, and put the new rows into the sheet; then:")
         messages.next(*again)
     elif mirror.is_dir():
         messages.next("history", mirror, "--plot", "history.png")
     elif output is None:
         messages.next(*again, "-o", "profile.csv")
     else:
-        messages.say("Next: stop here; the readings call for no more polishing.")
+        messages.info("Next: stop here; the readings call for no more polishing.")

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.history import past_of, plot_of
+from wearsim.cli.history import history_of, plot_of
 from wearsim.cli.options import DryRun, FolderPath, JsonOutput, Options, Workers, check_parent
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
-    from wearsim.cli.messages import Messages
-    from wearsim.learn.practice.file import Practice
+    from wearsim.cli.terminal import Messages
+    from wearsim.learn.practice.practice_file import Practice
     from wearsim.learn.practice.rehearse import Round
 
 NAME = "rehearse"
@@ -31,7 +31,7 @@ class FaultChoice(StrEnum):
     edge = "turned edge"
 
 
-Fault = Annotated[FaultChoice | None, typer.Option("--fault", help="Of a new one; drawn, if not said.")]
+FaultOption = Annotated[FaultChoice | None, typer.Option("--fault", help="Of a new one; drawn, if not said.")]
 Diameter = Annotated[str | None, typer.Option("--diameter", metavar="D", help='Of a new one: "250 mm" or "10 in".')]
 Ratio = Annotated[
     float | None,
@@ -45,7 +45,7 @@ Own = Annotated[
 
 
 def command(
-    folder: FolderPath, options: Options, fault: Fault = None, diameter: Diameter = None,
+    folder: FolderPath, options: Options, fault: FaultOption = None, diameter: Diameter = None,
     focal_ratio: Ratio = None, sessions: Sessions = 6, minutes: Minutes = 60.0, programme: Own = None,
     output: JsonOutput = None, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
@@ -62,14 +62,14 @@ def command(
     if dry_run:
         _check(folder, fresh, programme)
         return options.list_files([folder, output])
-    from wearsim.learn.folder import open_folder
+    from wearsim.learn.mirror_folder import open_folder
     from wearsim.learn.practice.rehearse import one_session, start_practice
     from wearsim.show.history import ending_text
 
     messages.compiling()
     if fresh is not None:
         start_practice(folder, fresh)
-        messages.say(f"A practice mirror, simulated, in {folder}.")
+        messages.info(f"A practice mirror, simulated, in {folder}.")
     mirror = open_folder(folder)
     if programme is None:
         rounds = _rounds(folder, messages, sessions, minutes)
@@ -81,7 +81,7 @@ def command(
     options.deliver(
         lambda: {"rounds": [one.to_json() for one in rounds]},
         table=lambda: ending_text(rounds),
-        figure=lambda: plot_of(mirror, past_of(mirror, messages, options.seed)),
+        figure=lambda: plot_of(mirror, history_of(mirror, messages, options.seed)),
         json_file=output,
     )
     messages.next("history", folder, "--plot", "history.png")
@@ -96,8 +96,8 @@ def _fresh(
             raise InputError("exists already", file=path, expected="the name of a new folder for a new mirror")
         return None
     check_parent(path)
-    from wearsim.learn.practice.file import Practice
     from wearsim.learn.practice.mirror import FAULTS
+    from wearsim.learn.practice.practice_file import Practice
 
     if focal_ratio is not None and not 2.0 <= focal_ratio <= 20.0:
         raise InputError("out of range", key="--focal-ratio", value=focal_ratio, expected="2 to 20")
@@ -112,8 +112,8 @@ def _fresh(
 
 def _check(path: Path, fresh: Practice | None, programme: Path | None) -> None:
     """All input checked for a dry run: a folder that is there, or what is asked for, and a programme on it."""
-    from wearsim.learn.folder import open_folder
-    from wearsim.learn.practice.file import read_practice
+    from wearsim.learn.mirror_folder import open_folder
+    from wearsim.learn.practice.practice_file import read_practice
 
     if fresh is None:
         mirror = open_folder(path)
@@ -132,7 +132,7 @@ def _rounds(folder: Path, messages: Messages, sessions: int, minutes: float) -> 
     from wearsim.show.history import round_text
 
     rounds = []
-    for one in rehearse(folder, sessions=sessions, minutes=minutes, progress=messages.say):
+    for one in rehearse(folder, sessions=sessions, minutes=minutes, progress=messages.info):
         rounds.append(one)
-        messages.say(round_text(one))
+        messages.info(round_text(one))
     return rounds

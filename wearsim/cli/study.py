@@ -27,12 +27,12 @@ Output = Annotated[
 Scheduler = Annotated[
     str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask scheduler, tcp://host:port.")
 ]
-DryRun = Annotated[bool, typer.Option("--dry-run", help="Only say how many cases, how long and how large a file.")]
+StudyDryRun = Annotated[bool, typer.Option("--dry-run", help="Only say how many cases, how long and how large a file.")]
 
 
 def command(
     study: StudyPath, options: Options, output: Output = None, workers: Workers = None,
-    scheduler: Scheduler = None, dry_run: DryRun = False,
+    scheduler: Scheduler = None, dry_run: StudyDryRun = False,
 ) -> None:  # fmt: skip
     """How does it depend on overhang, pitch, temperature, anything?
 
@@ -58,7 +58,7 @@ def command(
             plan, path, workers=workers, scheduler=scheduler, seed=options.seed, force=options.force, progress=progress
         )
     options.deliver(lambda: study_json(result), table=lambda: study_text(result), figure=lambda: study_figure(result))
-    messages.say(f"In {result.file}: all {result.cases} cases, for any reader of HDF5.")
+    messages.info(f"In {result.file}: all {result.cases} cases, for any reader of HDF5.")
     if options.plot is None:
         messages.next("study", study, "-o", path, "--plot", path.with_suffix(".png"))
     else:

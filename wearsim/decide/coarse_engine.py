@@ -19,7 +19,7 @@ from wearsim.bench.programme import Programme
 from wearsim.decide.limits import Limits
 from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.errors import ContactError
-from wearsim.kernels import radial as kernels
+from wearsim.kernels import radial_wear as kernels
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Constants
@@ -49,8 +49,8 @@ FIRST_STEP = 2.0
 # Strokes whose path weights are kept.
 _PATHS_KEPT = 20_000
 
-In = TypeVar("In")
-Out = TypeVar("Out")
+Item = TypeVar("Item")
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True)
@@ -108,53 +108,55 @@ class CoarseEngine:
         self.work = self.balances = 0
         self._counting = Lock()
         self._offsets = {lap_name(lap): self._shared_offsets(lap) for lap in bench.laps}
-        self._settings = {
-            (on_top, lap_name(lap)): self._setting(on_top, lap) for lap in bench.laps for on_top in limits.on_top
+        self._contacts = {
+            (on_top, lap_name(lap)): self._contact(on_top, lap) for lap in bench.laps for on_top in limits.on_top
         }
-        self._pressings: dict[tuple[str, str], tuple[Any, Any]] = {}
+        self._press_contacts: dict[tuple[str, str], tuple[Any, Any]] = {}
         self._paths: dict[StrokeSpec, tuple[Floats, Floats]] = {}
 
     def _shared_offsets(self, lap: Lap) -> Floats:
-        far = max(largest_offset(self.bench, lap, top, self.accuracy) for top in self.limits.on_top)
-        return np.linspace(OFF_CENTRE * far, far, self.accuracy.offsets)
+        farthest = max(largest_offset(self.bench, lap, top, self.accuracy) for top in self.limits.on_top)
+        return np.linspace(OFF_CENTRE * farthest, farthest, self.accuracy.offsets)
 
     def _no_paths(self, lap: Lap) -> Floats:
         return np.zeros((self._offsets[lap_name(lap)].size, len(self.cases.position)))
 
-    def _setting(self, on_top: str, lap: Lap) -> tuple[Any, Any]:
-        nothing, force = self._no_paths(lap), self.bench.load_on("tool" if on_top == "tool" else "mirror", lap)
-        where = (self._offsets[lap_name(lap)], nothing, nothing, self.cases)
+    def _contact(self, on_top: str, lap: Lap) -> tuple[Any, Any]:
+        no_path, force = self._no_paths(lap), self.bench.load_on("tool" if on_top == "tool" else "mirror", lap)
+        where = (self._offsets[lap_name(lap)], no_path, no_path, self.cases)
         return spell_contact(self.bench, lap, on_top, force, *where, self.constants, self.accuracy)
 
-    def _pressing(self, on_top: str, lap: Lap) -> tuple[Any, Any]:
+    def _press_contact(self, on_top: str, lap: Lap) -> tuple[Any, Any]:
         """A pressing's setting, made when first asked for: at rest, centre over centre."""
         key = (on_top, lap_name(lap))
-        if key not in self._pressings:
+        if key not in self._press_contacts:
             force = self.bench.load_on("tool" if on_top == "tool" else "mirror", lap, pressing=True)
             where = (np.zeros(1), np.zeros((1, 1)), np.ones((1, 1)), AT_REST)
-            self._pressings[key] = spell_contact(self.bench, lap, on_top, force, *where, self.constants, self.accuracy)
-        return self._pressings[key]
+            self._press_contacts[key] = spell_contact(
+                self.bench, lap, on_top, force, *where, self.constants, self.accuracy
+            )
+        return self._press_contacts[key]
 
-    def _prepared(self, stroke: StrokeSpec, lap: Lap) -> tuple[Any, Any]:
+    def _contact_and_nodes(self, stroke: StrokeSpec, lap: Lap) -> tuple[Any, Any]:
         """Setting and nodes of a stroke or a pressing."""
         if stroke.is_press:
-            return self._pressing(stroke.on_top, lap)
-        setting, nodes = self._settings[stroke.on_top, lap_name(lap)]
+            return self._press_contact(stroke.on_top, lap)
+        contact, nodes = self._contacts[stroke.on_top, lap_name(lap)]
         path, time = self._path(stroke, lap)
-        return setting._replace(path=path, time=time), nodes
+        return contact._replace(path=path, time=time), nodes
 
     def _path(self, stroke: StrokeSpec, lap: Lap) -> tuple[Floats, Floats]:
-        known = self._paths.get(stroke)
-        if known is None:
-            hands, known = self.bench.hands, (self._no_paths(lap), self._no_paths(lap))
+        weights = self._paths.get(stroke)
+        if weights is None:
+            hands, weights = self.bench.hands, (self._no_paths(lap), self._no_paths(lap))
             jitter = (hands.length_jitter, hands.centre_jitter)
             on_mirror = stroke.stroke_on(self.bench.mirror.diameter, self.limits.rate)
             offset = self._offsets[lap_name(lap)]
-            stroke_weights(on_mirror, jitter, offset, self.cases, stroke.on_top, self.accuracy, *known)
+            stroke_weights(on_mirror, jitter, offset, self.cases, stroke.on_top, self.accuracy, *weights)
             if len(self._paths) > _PATHS_KEPT:
                 self._paths.clear()
-            self._paths[stroke] = known
-        return known
+            self._paths[stroke] = weights
+        return weights
 
     def after(self, state: State, spell: PlannedSpell) -> State:
         """The state after one spell, from one on the grids of the engine's accuracy.
@@ -166,20 +168,20 @@ class CoarseEngine:
         lap, seconds = self.bench.lap(spell.stroke.lap), 60.0 * spell.minutes
         if seconds <= 0.0:
             return state
-        setting, nodes = self._prepared(spell.stroke, lap)
+        contact, nodes = self._contact_and_nodes(spell.stroke, lap)
         w, u = state.height.copy(), state.laps[lap_name(lap)].height.copy()
-        speed = float(setting.path.sum())
-        pressure = setting.force / (np.pi * min(self.bench.mirror.radius, lap.radius) ** 2)
-        rate = setting.stiffness * (setting.creep + setting.wear * speed)
+        speed = float(contact.path.sum())
+        pressure = contact.force / (np.pi * min(self.bench.mirror.radius, lap.radius) ** 2)
+        rate = contact.stiffness * (contact.creep + contact.wear * speed)
         # a spell of a minute is held to the error of a quarter of an hour: the search adds minutes up
-        wear = setting.wear * pressure * speed * max(seconds, 900.0)
+        wear = contact.wear * pressure * speed * max(seconds, 900.0)
         small = self.accuracy.tolerance
-        errors = (small * wear if wear > 0.0 else np.inf, small * pressure / setting.stiffness)
-        poses, report = np.zeros((*setting.path.shape, 3)), np.zeros(6)
-        status = kernels.evolve(w, u, setting, nodes, poses, seconds, 0, *errors, FIRST_STEP / rate, report)
+        errors = (small * wear if wear > 0.0 else np.inf, small * pressure / contact.stiffness)
+        poses, report = np.zeros((*contact.path.shape, 3)), np.zeros(6)
+        status = kernels.evolve(w, u, contact, nodes, poses, seconds, 0, *errors, FIRST_STEP / rate, report)
         with self._counting:
             self.work += int(report[4])
-            self.balances += int(report[4]) * int(np.count_nonzero(setting.time))
+            self.balances += int(report[4]) * int(np.count_nonzero(contact.time))
         if status != 0:
             raise ContactError(f"trial of {spell.stroke}", float(report[2]))
         return replace(state, height=w).with_lap(lap_name(lap), u)
@@ -192,7 +194,7 @@ class CoarseEngine:
         return out
 
 
-def chunks(items: Sequence[In], size: int) -> list[Sequence[In]]:
+def chunks(items: Sequence[Item], size: int) -> list[Sequence[Item]]:
     """A list in pieces of ``size``, the last with what is left: between them a search looks at time and work.
 
     The size is never the number of workers, so that what is begun does not depend on it.

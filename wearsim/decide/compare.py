@@ -8,7 +8,7 @@ from typing import Any, Literal
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.errors import InputError
-from wearsim.wear.engine import Progress
+from wearsim.wear.engine_protocol import Progress
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import predict
 
@@ -123,7 +123,7 @@ def compare(bench: Bench, programme: Programme, *, progress: Progress | None = N
     mirror = _side(bench, programme, "mirror", {**options, "progress": _half(progress, 1)})
     if isinstance(tool, InputError) and isinstance(mirror, InputError):
         raise tool
-    return Comparison(_settled(tool, programme, "tool"), _settled(mirror, programme, "mirror"))
+    return Comparison(_side_or_refusal(tool, programme, "tool"), _side_or_refusal(mirror, programme, "mirror"))
 
 
 def _half(progress: Progress | None, number: int) -> Progress | None:
@@ -140,7 +140,7 @@ def _side(bench: Bench, programme: Programme, on_top: OnTop, options: dict[str, 
     return Side(on_top, turned, outcome)
 
 
-def _settled(side: Side | InputError, programme: Programme, on_top: OnTop) -> Side:
+def _side_or_refusal(side: Side | InputError, programme: Programme, on_top: OnTop) -> Side:
     if isinstance(side, Side):
         return side
     return Side(on_top, with_on_top(programme, on_top), None, f"{side.key}: {side.message}")

@@ -24,11 +24,11 @@ FIRST_BOX, LEAST_BOX = 0.35, 1e-3
 # The least share of the minutes in which a spell is kept alive [1].
 LEAST_SHARE = 0.01
 # Steps that promise or bring less than this share of the sum of squares are the last.
-LITTLE = 1e-3
+LEAST_GAIN = 1e-3
 # Slopes are worked anew where a step brought less than this share, or less than this of its promise.
-SLOW, BROKEN = 0.05, 0.25
+SLOW_SHARE, POOR_SHARE = 0.05, 0.25
 # A step that brings this share of its promise lets the box grow.
-KEPT = 0.75
+GOOD_SHARE = 0.75
 # Damping of the steps, as a share of the steepest slope.
 _DAMPING = 1e-3
 
@@ -52,10 +52,10 @@ class GaussNewton:
     def _bounds(self) -> tuple[Floats, Floats]:
         """Of the cube; a spell of no minutes would have no slopes to come back by."""
         timed = np.array([name == "minutes" for _, name in self.problem.keys], dtype=bool)
-        whole = timed & (np.cumsum(timed) == 1)
+        total_work = timed & (np.cumsum(timed) == 1)
         low, high = (bound.copy() for bound in self.problem.bounds)
         low[timed] = LEAST_SHARE
-        high[timed & ~whole] = 1.0 - LEAST_SHARE
+        high[timed & ~total_work] = 1.0 - LEAST_SHARE
         return low, high
 
     @property
@@ -94,8 +94,8 @@ class GaussNewton:
     def _step(self, slopes: Floats) -> int:
         """One step, taken if it is down; runs that it took."""
         move, squares = self._move(slopes), self.squares
-        promised = squares - float(np.sum((self.rows + slopes @ move) ** 2))
-        if promised <= LITTLE * squares * 0.1:
+        predicted = squares - float(np.sum((self.rows + slopes @ move) ** 2))
+        if predicted <= LEAST_GAIN * squares * 0.1:
             if self.is_fresh:
                 self.is_over = True
             else:
@@ -105,28 +105,28 @@ class GaussNewton:
             rows = self.problem.residuals(self.x + move)
         except ContactError:
             rows = np.full_like(self.rows, np.inf)
-        far = float(np.abs(move).max())
+        length = float(np.abs(move).max())
         if squares - float(rows @ rows) > 0.0:
-            self._take(slopes, move, rows, promised)
+            self._take(slopes, move, rows, predicted)
         elif self.is_fresh:
-            self.box = 0.3 * far
+            self.box = 0.3 * length
         else:
-            self.slopes, self.box = None, min(self.box, 0.5 * far)
+            self.slopes, self.box = None, min(self.box, 0.5 * length)
         self.is_over |= self.box < LEAST_BOX
         return 1
 
-    def _take(self, slopes: Floats, move: Floats, rows: Floats, promised: float) -> None:
+    def _take(self, slopes: Floats, move: Floats, rows: Floats, predicted: float) -> None:
         """Take a step that is down, and put box and slopes right by what it has shown."""
         squares, change = self.squares, rows - self.rows - slopes @ move
-        gained, far = squares - float(rows @ rows), float(np.abs(move).max())
+        gained, length = squares - float(rows @ rows), float(np.abs(move).max())
         self.x, self.rows = self.x + move, rows
-        if gained > KEPT * promised and far > 0.9 * self.box:
+        if gained > GOOD_SHARE * predicted and length > 0.9 * self.box:
             self.box *= 2.0
-        elif gained < BROKEN * promised:
-            self.box = 0.5 * far
-        if gained < LITTLE * squares and self.is_fresh:
+        elif gained < POOR_SHARE * predicted:
+            self.box = 0.5 * length
+        if gained < LEAST_GAIN * squares and self.is_fresh:
             self.is_over = True
-        elif gained < BROKEN * promised or gained < SLOW * squares:
+        elif gained < POOR_SHARE * predicted or gained < SLOW_SHARE * squares:
             self.slopes = None
         else:
             self.slopes, self.is_fresh = slopes + np.outer(change, move) / float(move @ move), False
@@ -158,10 +158,10 @@ def least_within(normal: Floats, gradient: Floats, low: Floats, high: Floats) ->
             free &= ~out
             continue
         slope = normal @ x + gradient
-        wants = np.where(free, 0.0, np.where(x <= low, -slope, slope))
-        if wants.max() <= 0.0:
+        multipliers = np.where(free, 0.0, np.where(x <= low, -slope, slope))
+        if multipliers.max() <= 0.0:
             break
-        free[np.argmax(wants)] = True
+        free[np.argmax(multipliers)] = True
     return x
 
 

@@ -30,7 +30,7 @@ Free = Literal["all", "sizes", "minutes"]
 """What may change: lengths, sweeps and overhangs, the minutes, or both. Kinds and pressings stay."""
 
 # Programmes differ clearly by more than this in a size (in diameters) or in a share of the minutes. A judgement.
-CLEARLY = 0.12
+CLEAR_DIFFERENCE = 0.12
 # A spell of less than this is left out of what is improved [min]. A judgement.
 SHORTEST = 0.25
 # Differences for slopes: in the cube, of a size in diameters, and of minutes.
@@ -173,7 +173,7 @@ class _Residuals(ABC):
         ContactError
         TimeUp
         """
-        here, states, rows = self._at(x)
+        base, states, rows = self._at(x)
         out = np.empty((rows.size, x.size))
         for column in range(x.size):
             step = self._step(x, column)
@@ -181,16 +181,16 @@ class _Residuals(ABC):
                 step = -step
             moved = x.copy()
             moved[column] += step
-            out[:, column] = (self._beside(here, states, self.plan(moved)) - rows) / step
+            out[:, column] = (self._residuals_from(base, states, self.plan(moved)) - rows) / step
         return out
 
-    def _beside(self, here: Plan, states: list[list[State]], plan: Plan) -> Floats:
-        """Residuals of a programme that begins like ``here``."""
-        same = next((i for i, (one, two) in enumerate(zip(here, plan, strict=True)) if one != two), len(here))
+    def _residuals_from(self, base: Plan, states: list[list[State]], plan: Plan) -> Floats:
+        """Residuals of a programme that begins like ``base``."""
+        shared = next((i for i, (one, two) in enumerate(zip(base, plan, strict=True)) if one != two), len(base))
         self.refiner.clock.check()
         runs = []
         for engine, before in zip(self.refiner.engines, states, strict=True):
-            runs.append(heights_of([*before[:same], *engine.states(before[same], plan[same:])]))
+            runs.append(heights_of([*before[:shared], *engine.states(before[shared], plan[shared:])]))
         self.refiner.count(len(runs))
         return self._rows(runs)
 
@@ -229,9 +229,9 @@ class BoundedResiduals(_Residuals):
         self._strokes: dict[tuple[int, bytes], StrokeSpec] = {}
         self.keys, start = [], list[float]()
         if self.takes_sizes:
-            sized = [(i, s) for i, s in product(self.spells, range(len(SIZES))) if SIZES[s] in FREE[strokes[i].kind]]
-            self.keys += [(i, SIZES[s]) for i, s in sized]
-            start += [self.points[i][s] for i, s in sized]
+            sizes = [(i, s) for i, s in product(self.spells, range(len(SIZES))) if SIZES[s] in FREE[strokes[i].kind]]
+            self.keys += [(i, SIZES[s]) for i, s in sizes]
+            start += [self.points[i][s] for i, s in sizes]
         if free != "sizes" and self.spells:
             self.keys += [(i, "minutes") for i in self.spells]
             start += self._shares([plan[i].minutes for i in self.spells])
@@ -327,7 +327,7 @@ def distinct_programmes(candidates: Sequence[Candidate], count: int) -> list[Can
     for one in sorted(candidates, key=cost_of):
         pieces = tuple((spell.stroke.on_top, spell.stroke.lap) for spell in one.plan)
         numbers = _numbers(one.plan)
-        if all(np.abs(numbers - other).max(initial=0.0) > CLEARLY for other in seen.get(pieces, [])):
+        if all(np.abs(numbers - other).max(initial=0.0) > CLEAR_DIFFERENCE for other in seen.get(pieces, [])):
             seen.setdefault(pieces, []).append(numbers)
             kept.append(one)
         if len(kept) == count:

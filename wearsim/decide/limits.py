@@ -1,4 +1,4 @@
-"""What a proposal may use, what a person feels as a cost, and the time limit: one clock that every stage looks at."""
+"""Limits and costs of a proposal, and its time limit: one clock that every stage looks at."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ class Limits:
         """The spread of a spell's removal that programmes are judged with [1]."""
         return REMOVAL_SPREAD if self.removal_spread is None else self.removal_spread
 
-    def knowing(self, certain: bool) -> Limits:
+    def with_certainty(self, certain: bool) -> Limits:
         """The same with the spread of a spell's removal settled.
 
         Parameters

@@ -24,7 +24,16 @@ from scipy.optimize import nnls
 
 from wearsim.bench.bench import Bench
 from wearsim.decide.limits import Limits
-from wearsim.decide.stroke_library import DRAWN_SHARES, FREE, HIGH, LOW, Reach, StrokeSpec, StrokeWear, allowed_strokes
+from wearsim.decide.stroke_library import (
+    DRAWN_SHARES,
+    FREE,
+    LARGEST,
+    SMALLEST,
+    Reach,
+    StrokeSpec,
+    StrokeWear,
+    allowed_strokes,
+)
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import Accuracy
@@ -32,18 +41,18 @@ from wearsim.wear.constants import Constants
 from wearsim.wear.state import State
 
 # Columns that join a mix at once, and by what share of the largest product with the error one must lean on what is left.
-JOINING, LEANING = 40, 1e-9
+COLUMNS_AT_ONCE, LEAST_PRICE = 40, 1e-9
 # Strokes of random sizes for each piece on top and lap.
-SCATTERED = 700
+RANDOM_STROKES = 700
 # How many of each kind, piece on top and lap climb, and by what steps in diameters.
-CLIMBERS = 3
+CLIMBS_A_KIND = 3
 STEPS = (0.06, 0.03, 0.015, 0.0075)
 ROUNDS = 8
 # A round that lowers the floor by less than this share of it is the last.
-ENOUGH = 0.002
+LEAST_GAIN = 0.002
 # By this share the floor is put below the best mix found, for strokes that were never made: over the demo and the start
 # figures of tests/decide the best mix of some 20,000 other random strokes was at most 0.026 of it lower.
-NEVER_MADE = 0.1
+UNSEEN_MARGIN = 0.1
 
 
 @dataclass(frozen=True)
@@ -100,7 +109,7 @@ def linear_floor(gauge: FigureGauge, error: Floats, wear: Floats, minutes: float
         return Floor(scale, scale, np.zeros(len(wear)))
     b = root @ error / scale
     columns = (root @ wear.T) / scale
-    mix = _few_at_a_time(columns, b, minutes)
+    mix = _active_set(columns, b, minutes)
     residual = b - columns @ mix
     bound = _bound(columns, b, residual, minutes)
     return Floor(scale * bound, scale * float(np.linalg.norm(residual)), mix)
@@ -118,7 +127,7 @@ def _budgeted(columns: Floats, b: Floats, minutes: float) -> Floats:
     return np.asarray(mix * min(1.0, minutes / mix.sum()))
 
 
-def _few_at_a_time(columns: Floats, b: Floats, minutes: float) -> Floats:
+def _active_set(columns: Floats, b: Floats, minutes: float) -> Floats:
     """The same as :func:`_budgeted` on all columns, which takes ten times as long where there are a thousand.
 
     Columns that lean on what is left by more than those in the mix (the minutes' price) join it, until none does.
@@ -126,11 +135,11 @@ def _few_at_a_time(columns: Floats, b: Floats, minutes: float) -> Floats:
     mix, inside, price = np.zeros(columns.shape[1]), np.zeros(columns.shape[1], dtype=bool), 0.0
     left, before = b, np.inf
     size = float(np.linalg.norm(columns, axis=0).max()) * float(np.linalg.norm(b))
-    while float(np.linalg.norm(left)) < (1.0 - LEANING) * before:
+    while float(np.linalg.norm(left)) < (1.0 - LEAST_PRICE) * before:
         before = float(np.linalg.norm(left))
         lean = np.where(inside, -np.inf, left @ columns)
-        joining = np.argsort(-lean)[:JOINING]
-        joining = joining[lean[joining] > price + LEANING * size]
+        joining = np.argsort(-lean)[:COLUMNS_AT_ONCE]
+        joining = joining[lean[joining] > price + LEAST_PRICE * size]
         if not len(joining):
             break
         inside[joining] = True
@@ -165,21 +174,21 @@ class Pricing(StrokeWear):
             (on_top, lap.name): Reach(bench, limits, on_top, lap.name) for lap in bench.laps for on_top in limits.on_top
         }
 
-    def scattered(self, count: int, seed: int = 0) -> list[StrokeSpec]:
+    def random_strokes(self, count: int, seed: int = 0) -> list[StrokeSpec]:
         """Allowed strokes of random sizes, ``count`` drawn for each piece on top and lap: some reach too far however cut."""
         rng = np.random.default_rng(seed)
         found = []
         for on_top, lap in self._reaches:
             kinds = rng.choice(list(DRAWN_SHARES), size=count, p=list(DRAWN_SHARES.values()))
             for kind, part in zip(map(str, kinds), rng.random((count, 3)).tolist(), strict=True):
-                shares = zip(LOW, part, strict=True)
+                shares = zip(SMALLEST, part, strict=True)
                 sizes = {name: _size(name, share) for name, share in shares if name in FREE[kind]}
-                stroke = self._pulled_in(StrokeSpec(on_top, lap, kind, **sizes))
+                stroke = self._cut_to_reach(StrokeSpec(on_top, lap, kind, **sizes))
                 if stroke is not None:
                     found.append(stroke)
         return found
 
-    def _pulled_in(self, stroke: StrokeSpec) -> StrokeSpec | None:
+    def _cut_to_reach(self, stroke: StrokeSpec) -> StrokeSpec | None:
         """The stroke, its overhang cut to what reach allows: the strokes at that limit are often the wanted ones."""
         allows = self._reaches[stroke.on_top, stroke.lap].allows
         if allows(stroke.length, stroke.sweep, stroke.overhang):
@@ -192,7 +201,7 @@ class Pricing(StrokeWear):
             low, high = (middle, high) if allows(stroke.length, stroke.sweep, middle) else (low, middle)
         return stroke.with_sizes(overhang=low)
 
-    def beside(self, stroke: StrokeSpec, step: float) -> Iterator[StrokeSpec]:
+    def neighbours(self, stroke: StrokeSpec, step: float) -> Iterator[StrokeSpec]:
         """The allowed strokes with one size larger or smaller by ``step`` diameters, their overhang cut to the reach.
 
         Yields
@@ -202,49 +211,53 @@ class Pricing(StrokeWear):
         """
         for name, size in stroke.free.items():
             for change in (step, -step):
-                moved = self._pulled_in(stroke.with_sizes(**{name: min(max(size + change, LOW[name]), HIGH[name])}))
+                moved = self._cut_to_reach(
+                    stroke.with_sizes(**{name: min(max(size + change, SMALLEST[name]), LARGEST[name])})
+                )
                 if moved is not None:
                     yield moved
 
 
 def _size(name: str, share: float) -> float:
     """A size at a share of its range: small lengths and sweeps, which work on one zone alone, as often as large ones."""
-    low, high = LOW[name], HIGH[name]
+    low, high = SMALLEST[name], LARGEST[name]
     return low * (high / low) ** share if low > 0.0 else low + share * (high - low)
 
 
 def floor_over_all_sizes(pricing: Pricing, gauge: FigureGauge, error: Floats, minutes: float) -> Floor:
     """The linear floor over the strokes of every allowed size, from a figure error (n,) [m] within so many minutes [min].
 
-    Its ``rms`` is the proven bound for the strokes that were made, lowered by NEVER_MADE for those that were not.
+    Its ``rms`` is the proven bound for the strokes that were made, lowered by UNSEEN_MARGIN for those that were not.
     """
-    made = [*allowed_strokes(pricing.bench, pricing.limits), *pricing.scattered(SCATTERED)]
-    wear = pricing.columns(made)
+    strokes = [*allowed_strokes(pricing.bench, pricing.limits), *pricing.random_strokes(RANDOM_STROKES)]
+    wear = pricing.columns(strokes)
     root = rms_root(gauge)
     floor = linear_floor(gauge, error, wear, minutes)
     for _ in range(ROUNDS):
         left = root @ (error - floor.minutes @ wear)
-        more, columns = _generated(pricing, made, wear, floor.minutes, root.T @ left)
+        more, columns = _generated(pricing, strokes, wear, floor.minutes, root.T @ left)
         if not more:
             break
-        made += more
+        strokes += more
         wear = np.vstack([wear, columns])
         before, floor = floor, linear_floor(gauge, error, wear, minutes)
-        if floor.reached > (1.0 - ENOUGH) * before.reached:
+        if floor.reached > (1.0 - LEAST_GAIN) * before.reached:
             break
-    return Floor((1.0 - NEVER_MADE) * floor.rms, floor.reached, floor.minutes)
+    return Floor((1.0 - UNSEEN_MARGIN) * floor.rms, floor.reached, floor.minutes)
 
 
 def _generated(
-    pricing: Pricing, made: list[StrokeSpec], wear: Floats, mix: Floats, direction: Floats
+    pricing: Pricing, strokes: list[StrokeSpec], wear: Floats, mix: Floats, direction: Floats
 ) -> tuple[list[StrokeSpec], Floats]:
     """Strokes met while climbing in price from the best of each kind and from those in the mix, and their wear."""
-    climbers = _climbers(made, wear @ direction, mix)
-    known, met, columns = set(made), list[StrokeSpec](), [np.empty((0, wear.shape[1]))]
+    climbers = _climb_starts(strokes, wear @ direction, mix)
+    known, found, columns = set(strokes), list[StrokeSpec](), [np.empty((0, wear.shape[1]))]
     for step in STEPS:
-        beside = [(moved, place) for place, (one, _) in enumerate(climbers) for moved in pricing.beside(one, step)]
+        neighbours = [
+            (moved, place) for place, (one, _) in enumerate(climbers) for moved in pricing.neighbours(one, step)
+        ]
         fresh: dict[StrokeSpec, int] = {}
-        for moved, place in beside:
+        for moved, place in neighbours:
             if moved not in known:
                 fresh.setdefault(moved, place)
         if not fresh:
@@ -254,17 +267,17 @@ def _generated(
         for (stroke, place), price in zip(fresh.items(), columns[-1] @ direction, strict=True):
             if price > climbers[place][1]:
                 climbers[place] = (stroke, float(price))
-        met += fresh
-    return met, np.vstack(columns)
+        found += fresh
+    return found, np.vstack(columns)
 
 
-def _climbers(made: list[StrokeSpec], price: Floats, mix: Floats) -> list[tuple[StrokeSpec, float]]:
+def _climb_starts(strokes: list[StrokeSpec], price: Floats, mix: Floats) -> list[tuple[StrokeSpec, float]]:
     """The strokes in the mix and the best of each kind, piece on top and lap, with their prices."""
-    out = [(made[i], float(price[i])) for i in np.flatnonzero(mix > 0.0)]
+    out = [(strokes[i], float(price[i])) for i in np.flatnonzero(mix > 0.0)]
     groups: dict[tuple[str, str | None, str], int] = {}
     for i in np.argsort(-price):
-        group = (made[i].on_top, made[i].lap, made[i].kind)
+        group = (strokes[i].on_top, strokes[i].lap, strokes[i].kind)
         groups[group] = groups.get(group, 0) + 1
-        if groups[group] <= CLIMBERS:
-            out.append((made[i], float(price[i])))
+        if groups[group] <= CLIMBS_A_KIND:
+            out.append((strokes[i], float(price[i])))
     return out

@@ -116,9 +116,9 @@ class Objective:
         left = self.root @ (aim * self.error - (heights[0] - heights[-1]))
         spread = self.limits.spread
         cancel = [spread * (self.root @ (one - two)) for one, two in pairwise(heights)] if spread > 0.0 else []
-        return np.concatenate([left, [self._beyond(heights)], *cancel])
+        return np.concatenate([left, [self._edge_excess(heights)], *cancel])
 
-    def _beyond(self, heights: Sequence[Floats]) -> float:
+    def _edge_excess(self, heights: Sequence[Floats]) -> float:
         """Edge roll beyond the limit, as it weighs beside the figure error [m]."""
         roll = self.gauge.edge_roll(self.error - (heights[0] - heights[-1]))
         return EDGE_WEIGHT * max(0.0, abs(roll) - self.roll_limit)
@@ -146,7 +146,7 @@ class Objective:
         """
         pairs = list(zip(cases, runs, strict=True))
         penalised = sum(case.weight * float(np.sum(self.residuals(run) ** 2)) for case, run in pairs)
-        penalty = sum(case.weight * self._beyond(run) ** 2 for case, run in pairs)
+        penalty = sum(case.weight * self._edge_excess(run) ** 2 for case, run in pairs)
         aimed = penalised if aim == 1.0 else np.sum(self.residuals(nominal, aim) ** 2)
         error = self.gauge.error(nominal[-1])
         return Score(

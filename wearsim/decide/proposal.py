@@ -22,7 +22,7 @@ from wearsim.wear.predict import BAND_DRAWS
 from wearsim.wear.state import State
 
 # Between two looks at the figure, about: of the line, of a draw [min]. Between looks the figure goes evenly.
-APART, APART_DRAWN = 2.0, 5.0
+STEP, DRAWN_STEP = 2.0, 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -205,7 +205,7 @@ class Proposal:
                     "minutes": one.minutes.tolist(),
                     "time_s": (60.0 * one.minutes).tolist(),
                     "expected_rms_m": one.expected_rms.tolist(),
-                    "looked_into_time_s": (60.0 * one.looked).tolist(),
+                    "looked_into_time_s": (60.0 * one.evaluated).tolist(),
                 }
                 for one in self.trade_off
             ],
@@ -234,7 +234,7 @@ def stopped_early(
     The draws are those of the band of :func:`wearsim.wear.predict.predict`, by a coarser engine, and not the search's
     weighted cases, which are too few for percentiles. Without draws there is no band.
     """
-    minutes, errors = _course(nominal, start, gauge, plan, APART)
+    minutes, errors = _time_course(nominal, start, gauge, plan, STEP)
     line = _numbers(errors, gauge)
     if not (plan and draws) or (belief.is_certain and not measured.is_uncertain):
         return EarlyStop(minutes, *line)
@@ -243,10 +243,10 @@ def stopped_early(
     for height, constants in zip(glass, belief.draws(draws, seed), strict=True):
         engine = CoarseEngine(nominal.bench, nominal.limits, constants, nominal.accuracy)
         try:
-            looks, drawn = _course(engine, replace(start, height=height), gauge, plan, APART_DRAWN)
+            times, drawn = _time_course(engine, replace(start, height=height), gauge, plan, DRAWN_STEP)
         except ContactError:
             continue
-        between = np.array([np.interp(minutes, looks, one) for one in np.eye(looks.size)]).T
+        between = np.array([np.interp(minutes, times, one) for one in np.eye(times.size)]).T
         found.append(_numbers(between @ drawn, gauge))
     if not found:
         return EarlyStop(minutes, *line)
@@ -254,14 +254,16 @@ def stopped_early(
     return EarlyStop(minutes, *line, rms, roll)
 
 
-def _course(engine: CoarseEngine, state: State, gauge: FigureGauge, plan: Plan, apart: float) -> tuple[Floats, Floats]:
+def _time_course(
+    engine: CoarseEngine, state: State, gauge: FigureGauge, plan: Plan, step: float
+) -> tuple[Floats, Floats]:
     """Minutes of work (m,) [min] and the figure error then (m, n) [m]."""
     minutes, heights = [0.0], [state.height]
     for spell in plan:
         if spell.stroke.is_press:
             state = engine.after(state, spell)
             continue
-        parts = max(1, round(spell.minutes / apart))
+        parts = max(1, round(spell.minutes / step))
         part = PlannedSpell(spell.stroke, spell.minutes / parts)
         for _ in range(parts):
             state = engine.after(state, part)

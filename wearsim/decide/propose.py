@@ -13,11 +13,11 @@ from wearsim.decide.coarse_engine import Plan, plan_of
 from wearsim.decide.least_squares import Candidate
 from wearsim.decide.limits import Clock, Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
-from wearsim.decide.problem import ProposalProblem
 from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, stopped_early
-from wearsim.decide.reasons import WORTHWHILE, edge_advice, lower_floor_advice, why, why_not
-from wearsim.decide.response_search import Pool, Progress
+from wearsim.decide.reasons import WORTHWHILE, edge_advice, lower_floor_advice, reason_for_none, reason_for_share
+from wearsim.decide.response_search import CandidatePool, SearchProgress
 from wearsim.decide.search import SearchSchedule
+from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.trade_off import Budgets, TradeOff, trade_off
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Belief, prior
@@ -49,7 +49,7 @@ def propose(
     start: StartFigure | None = None,
     laps: State | None = None,
     with_trade_off: bool = False,
-    progress: Progress | None = None,
+    progress: SearchProgress | None = None,
 ) -> Proposal:
     """The programme to work next.
 
@@ -91,7 +91,7 @@ def propose(
     clock = Clock(time_limit)
     limits = Limits(minutes=minutes, spells=spells) if limits is None else limits
     belief = prior(bench) if belief is None else belief
-    limits = limits.knowing(belief.is_certain)
+    limits = limits.with_certainty(belief.is_certain)
     start = start_figure(bench, accuracy) if start is None else start
 
     first = _Proposing(bench, limits, belief, start, laps, accuracy, clock, seed, draws, progress)
@@ -109,9 +109,9 @@ class _Proposing(ProposalProblem):
 
     seed: int
     draws: int
-    progress: Progress | None
+    progress: SearchProgress | None
 
-    def within_edge_limit(self, starts: int | None) -> tuple[_Proposing, Pool, _Choice]:
+    def within_edge_limit(self, starts: int | None) -> tuple[_Proposing, CandidatePool, _Choice]:
         """Search within the limit on the edge roll; where the edge is beyond it and stays so, within what it is."""
         pool, best = SearchSchedule(self, self.progress).run(starts)
         choice = self.choose(best)
@@ -122,10 +122,12 @@ class _Proposing(ProposalProblem):
             return self, pool, choice
         work = replace(self, limits=replace(self.limits, edge_limit=present))
         again, best = SearchSchedule(work, work.progress).run(starts)
-        pool.take_in(again)
+        pool.add_pool(again)
         return work, pool, work.choose(best)
 
-    def proposal(self, limits: Limits, pool: Pool, choice: _Choice, sessions: int, with_trade_off: bool) -> Proposal:
+    def proposal(
+        self, limits: Limits, pool: CandidatePool, choice: _Choice, sessions: int, with_trade_off: bool
+    ) -> Proposal:
         """What is chosen, with all that is said of it; ``limits`` are those that were asked for."""
         programme, outcome, reason = choice
         floor = self.floor()
@@ -184,9 +186,9 @@ class _Proposing(ProposalProblem):
             if outcome.surface_rms < outcome.numbers_before.surface_rms and keeps_edge:
                 outcome = self._predict(one.plan, self.draws) if self.draws else outcome
                 band = None if outcome.band is None else outcome.band.share
-                reason = why(self.belief, self.limits, self.share(outcome), band)
+                reason = reason_for_share(self.belief, self.limits, self.share(outcome), band)
                 return self._as_programme(one.plan), outcome, reason
-        return self._as_programme(()), self._predict(()), why_not(before, best)
+        return self._as_programme(()), self._predict(()), reason_for_none(before, best)
 
     def _by_prediction(self, best: list[Candidate]) -> list[Candidate]:
         """The best by the figure that is shown: on offsets of their own strokes, not on shared ones."""
@@ -204,7 +206,7 @@ class _Proposing(ProposalProblem):
         """Root of the expected mean square figure error, the measurement's own band included [m]."""
         rms = self.objective.rms_before
         if programme.spells:
-            rms = self.as_shown().evaluate(plan_of(programme)).score.expected_rms
+            rms = self.for_figures().evaluate(plan_of(programme)).score.expected_rms
         return float(np.hypot(rms, self.measured))
 
     def floor(self) -> float:
@@ -219,7 +221,7 @@ class _Proposing(ProposalProblem):
         of = (self.objective.start, self.objective.gauge, plan_of(programme), self.belief, self.start)
         return stopped_early(self.nominal, *of, seed=self.seed, draws=self.draws)
 
-    def _trade_off(self, pool: Pool, programme: Programme) -> tuple[TradeOff, ...]:
+    def _trade_off(self, pool: CandidatePool, programme: Programme) -> tuple[TradeOff, ...]:
         """What fewer minutes and spells buy, looked into."""
         if not programme.spells or self.clock.leaves_out("what minutes and spells buy"):
             return ()
@@ -228,7 +230,7 @@ class _Proposing(ProposalProblem):
             self.progress("fewer minutes", budgets.candidates[0].score.cost)
         budgets.run()
         ends = (self.objective.rms_before, self.measured, 1.02 * self.objective.roll_limit)
-        return trade_off(budgets.candidates, self.limits, *ends, budgets.looked)
+        return trade_off(budgets.candidates, self.limits, *ends, budgets.evaluated)
 
     def _later(self, programme: Programme, outcome: Outcome, sessions: int) -> tuple[tuple[LaterSession, ...], str]:
         """Sessions after the first, if each goes as predicted and its test narrows the constants down; why no more.

@@ -10,7 +10,7 @@ from wearsim.bench.bench import Bench
 from wearsim.decide.least_squares import Candidate
 from wearsim.decide.limits import Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
-from wearsim.decide.problem import ProposalProblem
+from wearsim.decide.search_problem import ProposalProblem
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Belief
@@ -27,12 +27,12 @@ WORTHWHILE = 0.01
 # A floor above this share of the start figure, and above this height, is bad. Judgements.
 BAD_SHARE, BAD_HEIGHT = 0.25, 10e-9
 # A change is worth naming when it takes the floor below this share of what it was. A judgement.
-WORTH_NAMING = 0.8
+NAMED_GAIN = 0.8
 # Laps tried besides the bench's own, as shares of the mirror's diameter.
 OTHER_LAPS = (0.7, 0.5)
 
 
-def why(belief: Belief, limits: Limits, share: float, band: Floats | None = None) -> str:
+def reason_for_share(belief: Belief, limits: Limits, share: float, band: Floats | None = None) -> str:
     """Why a programme goes as far as it goes: ``share`` of the way, with its 5th and 95th percentile [1]."""
     if belief.is_certain:
         return (
@@ -51,7 +51,7 @@ def share_words(share: float, band: Floats | None) -> str:
     return f"{share:.0%}" if band is None else f"{share:.0%} ({band[0]:.0%} to {band[1]:.0%})"
 
 
-def why_not(rms_before: float, best: list[Candidate]) -> str:
+def reason_for_none(rms_before: float, best: list[Candidate]) -> str:
     """Why nothing is proposed, from the RMS figure error at the start [m] and what the search ended with."""
     if rms_before < NOTHING_LEFT:
         return "the figure error is already nil: there is nothing to gain"
@@ -80,11 +80,11 @@ def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[st
     if outcome.band is None or is_warned:
         return ()
     low, high = outcome.band.edge_roll
-    ways = [way for way, end in (("down", -low), ("up", high)) if end > 1.02 * limit]
-    if not ways:
+    directions = [direction for direction, end in (("down", -low), ("up", high)) if end > 1.02 * limit]
+    if not directions:
         return ()
     return (
-        f"the edge may come out turned {' or '.join(ways)} by more than the limit of {limit * 1e9:.0f} nm if the "
+        f"the edge may come out turned {' or '.join(directions)} by more than the limit of {limit * 1e9:.0f} nm if the "
         f"constants are unlucky: edge roll {low * 1e9:.0f} to {high * 1e9:.0f} nm (5th to 95th percentile), "
         f"{before * 1e9:.0f} nm before",
     )
@@ -107,7 +107,7 @@ def lower_floor_advice(problem: ProposalProblem, limits: Limits, floor: float) -
         if problem.clock.leaves_out("what would lower the floor"):
             return tuple(lines)
         lower = _floor(other, allowed, problem.start, problem.belief)
-        if lower < WORTH_NAMING * floor:
+        if lower < NAMED_GAIN * floor:
             lines.append(f"{text} would lower the floor from {floor * 1e9:.0f} to {lower * 1e9:.0f} nm RMS")
     if not lines:
         lines.append(

@@ -24,14 +24,14 @@ from wearsim.decide.stroke_library import StrokeSpec, allowed_strokes
 from wearsim.kernels.arrays import Floats
 from wearsim.parallel import in_threads
 
-Progress = Callable[[str, float], None]
+SearchProgress = Callable[[str, float], None]
 """Called with a stage's name and the best cost so far [m]."""
 
 # Spell lengths over which responses are averaged [min].
 SPELL_LENGTHS = (8.0, 20.0)
 # Responses are worked a sixth of the strokes at a time, each a spread over all; mixes so many at a time, and climbs. Time
 # and work are looked at between them.
-SPREADS, AT_ONCE, CLIMBS_AT_ONCE = 6, 16, 2
+PASSES, BATCH, CLIMBS_AT_ONCE = 6, 16, 2
 # Exchanges that are tried of each spell.
 EXCHANGES = 8
 
@@ -53,13 +53,13 @@ class _Subsets:
     ) -> None:
         self.gram = responses @ responses.T
         self.gram[np.diag_indices_from(self.gram)] *= 1.0 + spread**2
-        self.own, self.slope = np.diag(self.gram), responses @ target
-        self.whole, self.budget, self.group = float(target @ target), budget, group
+        self.diagonal, self.slope = np.diag(self.gram), responses @ target
+        self.total, self.budget, self.group = float(target @ target), budget, group
 
     def _mix(self, columns: Iterable[int], minutes: Iterable[float], gain: float) -> Mix:
-        return Mix(tuple(map(int, columns)), tuple(map(float, minutes)), self.whole - float(gain))
+        return Mix(tuple(map(int, columns)), tuple(map(float, minutes)), self.total - float(gain))
 
-    def different(self, mixes: list[Mix], most: int) -> list[Mix]:
+    def best_of_groups(self, mixes: list[Mix], most: int) -> list[Mix]:
         """The best ``most`` mixes, no two of the same groups of strokes."""
         kept: dict[tuple[int, ...], Mix] = {}
         for mix in sorted(mixes, key=lambda one: one.squares):
@@ -68,8 +68,8 @@ class _Subsets:
 
     def singles(self, most: int) -> list[Mix]:
         """The best columns alone."""
-        minutes = np.clip(self.slope / self.own, 0.0, self.budget)
-        gain = 2.0 * self.slope * minutes - self.own * minutes**2
+        minutes = np.clip(self.slope / self.diagonal, 0.0, self.budget)
+        gain = 2.0 * self.slope * minutes - self.diagonal * minutes**2
         return [self._mix((i,), (minutes[i],), gain[i]) for i in np.argsort(-gain)[:most] if minutes[i] > 0]
 
     def pairs(self, most: int) -> list[Mix]:
@@ -85,21 +85,21 @@ class _Subsets:
 
     def _all_pairs(self) -> tuple[Floats, Floats, Floats]:
         """Minutes of the first and the second column of every pair (N, N), and what they take away."""
-        gram, own, slope, budget = self.gram, self.own, self.slope, self.budget
-        det = own[:, None] * own - gram**2
-        safe = np.where(det > 1e-9 * own[:, None] * own, det, np.inf)
-        first = (own * slope[:, None] - gram * slope) / safe
-        second = (own[:, None] * slope - gram * slope[:, None]) / safe
+        gram, diagonal, slope, budget = self.gram, self.diagonal, self.slope, self.budget
+        det = diagonal[:, None] * diagonal - gram**2
+        safe = np.where(det > 1e-9 * diagonal[:, None] * diagonal, det, np.inf)
+        first = (diagonal * slope[:, None] - gram * slope) / safe
+        second = (diagonal[:, None] * slope - gram * slope[:, None]) / safe
         over = first + second > budget
         # on the budget's edge: x1 + x2 = M
-        curve = own[:, None] + own - 2.0 * gram
-        edge = (slope[:, None] - slope + budget * (own - gram)) / np.where(curve > 0.0, curve, np.inf)
+        curve = diagonal[:, None] + diagonal - 2.0 * gram
+        edge = (slope[:, None] - slope + budget * (diagonal - gram)) / np.where(curve > 0.0, curve, np.inf)
         first = np.where(over, edge, first)
         second = np.where(over, budget - edge, second)
         good = (first > 0.0) & (second > 0.0)
         first, second = np.where(good, first, 0.0), np.where(good, second, 0.0)
         gain = 2.0 * (slope[:, None] * first + slope * second)
-        gain -= own[:, None] * first**2 + own * second**2 + 2.0 * gram * first * second
+        gain -= diagonal[:, None] * first**2 + diagonal * second**2 + 2.0 * gram * first * second
         return np.asarray(first), np.asarray(second), np.asarray(np.where(good, gain, -np.inf))
 
     def triples(self, pairs: list[Mix], most: int) -> list[Mix]:
@@ -118,7 +118,7 @@ class _Subsets:
         matrix = np.empty((count, 3, 3))
         matrix[:, :2, :2] = self.gram[np.ix_(rows, rows)]
         matrix[:, :2, 2] = matrix[:, 2, :2] = self.gram[:, rows]
-        matrix[:, 2, 2] = self.own
+        matrix[:, 2, 2] = self.diagonal
         matrix += 1e-9 * np.trace(matrix, axis1=1, axis2=2)[:, None, None] * np.eye(3)
         right = np.empty((count, 3, 1))
         right[:, :2, 0] = self.slope[rows]
@@ -160,17 +160,17 @@ def best_mixes(
         Mixes kept of each size.
     """
     subsets = _Subsets(responses, target, spread, budget, group)
-    found = subsets.different(subsets.singles(4 * most), most)
+    found = subsets.best_of_groups(subsets.singles(4 * most), most)
     if spells >= 2:
-        pairs = subsets.different(subsets.pairs(40 * most), 2 * most)
+        pairs = subsets.best_of_groups(subsets.pairs(40 * most), 2 * most)
         found += pairs[:most]
     if spells >= 3:
-        found += subsets.different(subsets.triples(pairs, 6), most)
+        found += subsets.best_of_groups(subsets.triples(pairs, 6), most)
     return found
 
 
 @dataclass
-class Pool:
+class CandidatePool:
     """What a search has met: every programme that was scored, and what it took.
 
     Parameters
@@ -197,7 +197,7 @@ class Pool:
         self.stopped |= self.clock.is_over
         return self.stopped
 
-    def take_in(self, later: Pool) -> None:
+    def add_pool(self, later: CandidatePool) -> None:
         """Add what a search that followed has met."""
         self.candidates += later.candidates
         self.evaluations += later.evaluations
@@ -280,21 +280,21 @@ class ResponseSearch:
         self,
         refiner: Refiner,
         budget: SearchBudget,
-        progress: Progress | None = None,
+        progress: SearchProgress | None = None,
         grids: tuple[Refiner, Refiner] | None = None,
     ) -> None:
         self.refiner, self.budget, self.grids = refiner, budget, grids
         self.engine, self.objective = refiner.nominal, refiner.objective
-        self.progress, self.pool = progress, Pool(clock=refiner.clock)
+        self.progress, self.pool = progress, CandidatePool(clock=refiner.clock)
         self.work_before = self.engine.work
 
-    def run(self) -> Pool:
+    def run(self) -> CandidatePool:
         """Everything, in order; what was met when the time limit came where it comes first."""
         began = monotonic()
         self.strokes = allowed_strokes(self.engine.bench, self.objective.limits, self.budget.steps)
         if self.strokes:
             self._report("responses")
-            self._respond()
+            self._work_responses()
             self._try_subsets()
             starts = distinct_programmes(self.pool.candidates, self.budget.starts)
             many = self._from_many_starts()
@@ -302,8 +302,8 @@ class ResponseSearch:
                 self._refine(starts + many)
             for _ in range(self.budget.rounds):
                 self._exchange()
-            judges = (self.refiner, *(self.grids or ()))
-            self.pool.evaluations = sum(judge.evaluations for judge in judges) + len(self.strokes)
+            refiners = (self.refiner, *(self.grids or ()))
+            self.pool.evaluations = sum(one.evaluations for one in refiners) + len(self.strokes)
         self.pool.seconds = monotonic() - began
         return self.pool
 
@@ -315,14 +315,14 @@ class ResponseSearch:
         """Whether the time or the work is spent."""
         return self.pool.is_late() or 0 < self.budget.work < self.engine.work - self.work_before
 
-    def _respond(self) -> None:
+    def _work_responses(self) -> None:
         """Responses of the strokes; where the time ends, of a spread over them, and the search has only those then."""
         order, tables = list[int](), list[Floats]()
-        for first in range(min(SPREADS, len(self.strokes))):
+        for first in range(min(PASSES, len(self.strokes))):
             if order and self.pool.is_late():
                 break
-            order += (some := list(range(first, len(self.strokes), SPREADS)))
-            tables.append(responses(self.engine, self.objective, tuple(self.strokes[i] for i in some)))
+            order += (batch := list(range(first, len(self.strokes), PASSES)))
+            tables.append(responses(self.engine, self.objective, tuple(self.strokes[i] for i in batch)))
         table = np.concatenate(tables)[np.argsort(order)]
         self.strokes = tuple(self.strokes[i] for i in sorted(order))
         count, lengths, size = table.shape
@@ -332,10 +332,10 @@ class ResponseSearch:
     def _evaluated(self, plans: list[Plan]) -> list[Candidate]:
         """Programmes through the coupled engine, as many as there is time for."""
         done = list[Candidate]()
-        for some in chunks(plans, AT_ONCE):
+        for batch in chunks(plans, BATCH):
             if self.pool.candidates and self.pool.is_late():
                 break
-            fresh = [one for one in in_threads(self.refiner.attempt, some) if one is not None]
+            fresh = [one for one in in_threads(self.refiner.attempt, batch) if one is not None]
             self.pool.candidates += fresh
             done += fresh
         return done
@@ -344,10 +344,10 @@ class ResponseSearch:
         def refined(one: Candidate) -> Candidate:
             return self.refiner.improve(one.plan, steps=self.budget.refinement)
 
-        for some in chunks(starts, CLIMBS_AT_ONCE):
+        for batch in chunks(starts, CLIMBS_AT_ONCE):
             if self._is_spent():
                 break
-            self.pool.candidates += in_threads(refined, some)
+            self.pool.candidates += in_threads(refined, batch)
             self._report("refining")
 
     @property
@@ -383,7 +383,7 @@ class ResponseSearch:
         self._report("many starts")
         first = [one.plan for one in distinct_programmes(self.pool.candidates, budget.subsets)]
         return distinct_programmes(
-            Multistart(*self.grids, budget, self.pool.is_late, report).run(first), budget.handed_on
+            Multistart(*self.grids, budget, self.pool.is_late, report).run(first), budget.best_kept
         )
 
     def _exchange(self) -> None:
@@ -398,13 +398,13 @@ class ResponseSearch:
         """The most promising exchanges by their responses: a spell replaced, or one put first or last."""
         limits = self.objective.limits
         heights = [state.height for state in self.engine.states(self.objective.start, plan)]
-        gone = [self.objective.root @ (one - two) for one, two in pairwise(heights)]
-        whole = np.asarray(sum(gone))
+        removals = [self.objective.root @ (one - two) for one, two in pairwise(heights)]
+        total = np.asarray(sum(removals))
         spare = limits.minutes - sum(spell.minutes for spell in plan)
         # (what stays before, what stays after, removal of the rest, minutes free)
-        places = [(plan[:i], plan[i + 1 :], whole - gone[i], spare + spell.minutes) for i, spell in enumerate(plan)]
+        places = [(plan[:i], plan[i + 1 :], total - removals[i], spare + spell.minutes) for i, spell in enumerate(plan)]
         if len(plan) < limits.spells and spare >= limits.shortest:
-            places += [(plan, (), whole, spare), ((), plan, whole, spare)]
+            places += [(plan, (), total, spare), ((), plan, total, spare)]
         ranked = list[tuple[float, Plan]]()
         for before, after, rest, free in places:
             minutes, squares = self._best_minutes(rest, free)
@@ -419,8 +419,8 @@ class ResponseSearch:
         """Minutes of every column beside the removal of the rest, and the sum of squares left."""
         spread = self.objective.limits.spread
         target = self._target - rest
-        own = np.sum(self.responses**2, axis=1)
+        diagonal = np.sum(self.responses**2, axis=1)
         slope = self.responses @ target
-        minutes = np.clip(slope / ((1.0 + spread**2) * own), 0.0, max(0.0, free))
-        squares = target @ target - 2.0 * minutes * slope + (1.0 + spread**2) * own * minutes**2
+        minutes = np.clip(slope / ((1.0 + spread**2) * diagonal), 0.0, max(0.0, free))
+        squares = target @ target - 2.0 * minutes * slope + (1.0 + spread**2) * diagonal * minutes**2
         return minutes, squares

@@ -1,5 +1,4 @@
-"""Programmes that a person can work: sizes to a hundredth of the diameter or a quarter of one, whole minutes,
-no spell too short.
+"""Rounding: programmes of round sizes (a hundredth of the diameter or a quarter of one), whole minutes, no spell too short.
 
 Rounding each number for itself throws away what the search won: a minute too many here wants a little less there. So
 the slopes about a round programme say which *round* programmes near it are promising, several numbers changed at once,
@@ -26,24 +25,24 @@ from wearsim.bench.bench import Bench
 from wearsim.decide.coarse_engine import Plan, PlannedSpell, without_pressings, work_of
 from wearsim.decide.least_squares import BoundedResiduals, Candidate, PlainResiduals, Refiner, cost_of, with_number
 from wearsim.decide.limits import Limits, TimeUp
-from wearsim.decide.stroke_library import LOW, SIZES, StrokeSpec, is_allowed
+from wearsim.decide.stroke_library import SIZES, SMALLEST, StrokeSpec, is_allowed
 from wearsim.errors import ContactError
 from wearsim.kernels.arrays import Floats
 
 # Sizes are rounded to this, in diameters; where the constants are taken as known there is more to lose by it.
 SIZE_STEP, FINE_STEP = 0.01, 0.0025
 # An improvement below this is not worth another round [1].
-WORTH_IT = 1e-3
+LEAST_GAIN = 1e-3
 # No number moves further than this many steps on one set of slopes.
-FARTHEST = 4
+MOST_ROUND_STEPS = 4
 # Round programmes worked on one set of slopes.
-AT_ONCE = 6
+CANDIDATES = 6
 # Choices of whole minutes whose sizes are brought down; evaluations of the residuals in each.
 CHOICES, STEPS = 4, 6
 # Ways of rounding the sizes that are worked for each, and those looked at for allowed ones.
-WORKED, LOOKED_AT = 4, 200
+ROUNDINGS, RANKED = 4, 200
 # Sizes free to be rounded either way: with more, those that matter least are rounded to the nearest.
-EITHER_WAY = 12
+MOST_FREE = 12
 # Damping of the sizes' answer to whole minutes, as a share of the largest slope.
 _DAMPING = 1e-3
 
@@ -91,14 +90,14 @@ def whole_minutes(refiner: Refiner, plan: Plan) -> list[Plan]:
     ContactError
     TimeUp
     """
-    timed, sized = PlainResiduals(refiner, plan, "minutes"), BoundedResiduals(refiner, plan, "sizes")
+    timed, sizes = PlainResiduals(refiner, plan, "minutes"), BoundedResiduals(refiner, plan, "sizes")
     rest, by_minutes = timed.residuals(timed.start), timed.slopes(timed.start)
-    begin = sized.start
-    by_sizes = sized.slopes(begin) if begin.size else np.zeros((rest.size, 0))
+    begin = sizes.start
+    by_sizes = sizes.slopes(begin) if begin.size else np.zeros((rest.size, 0))
     damped = np.vstack([by_sizes, _DAMPING * np.linalg.norm(by_sizes, axis=0).max(initial=0.0) * np.eye(begin.size)])
-    bounds = (sized.bounds[0] - begin, sized.bounds[1] - begin)
+    bounds = (sizes.bounds[0] - begin, sizes.bounds[1] - begin)
     limits, exact = refiner.objective.limits, timed.start
-    promised = list[tuple[float, Plan]]()
+    ranked = list[tuple[float, Plan]]()
     for minutes in product(*({np.floor(m), np.ceil(m)} for m in exact)):
         whole = np.array(minutes)
         if whole.sum() > limits.minutes or np.any(whole < limits.shortest):
@@ -107,10 +106,10 @@ def whole_minutes(refiner: Refiner, plan: Plan) -> list[Plan]:
         move = np.zeros(begin.size)
         if begin.size:
             move = lsq_linear(damped, -np.append(left, move), bounds).x
-        one = PlainResiduals(refiner, sized.plan(begin + move), "minutes").plan(whole)
-        promised.append((float(np.linalg.norm(left + by_sizes @ move)), one))
-    promised.sort(key=lambda item: item[0])
-    return [refiner.improve(one, steps=STEPS, free="sizes").plan for _, one in promised[:CHOICES]]
+        one = PlainResiduals(refiner, sizes.plan(begin + move), "minutes").plan(whole)
+        ranked.append((float(np.linalg.norm(left + by_sizes @ move)), one))
+    ranked.sort(key=lambda item: item[0])
+    return [refiner.improve(one, steps=STEPS, free="sizes").plan for _, one in ranked[:CHOICES]]
 
 
 def rounded_sizes(refiner: Refiner, plan: Plan, step: float) -> list[Plan]:
@@ -126,15 +125,15 @@ def rounded_sizes(refiner: Refiner, plan: Plan, step: float) -> list[Plan]:
         return [plan]
     rest, slopes = problem.residuals(problem.start), problem.slopes(problem.start) * step
     exact = problem.start / step
-    near = np.round(exact)
-    ways = np.tile(near, (1, 1))
-    for i in np.argsort(-np.linalg.norm(slopes, axis=0))[:EITHER_WAY]:
-        other = ways.copy()
-        other[:, i] = np.floor(exact[i]) + np.ceil(exact[i]) - near[i]
-        ways = np.unique(np.vstack([ways, other]), axis=0)
-    squares = np.sum((rest[:, None] + slopes @ (ways - exact).T) ** 2, axis=0)
-    order = np.argsort(squares, kind="stable")[:LOOKED_AT]
-    return [problem.plan(np.round(step * ways[i], 4)) for i in order]
+    nearest = np.round(exact)
+    choices = np.tile(nearest, (1, 1))
+    for i in np.argsort(-np.linalg.norm(slopes, axis=0))[:MOST_FREE]:
+        other = choices.copy()
+        other[:, i] = np.floor(exact[i]) + np.ceil(exact[i]) - nearest[i]
+        choices = np.unique(np.vstack([choices, other]), axis=0)
+    squares = np.sum((rest[:, None] + slopes @ (choices - exact).T) ** 2, axis=0)
+    order = np.argsort(squares, kind="stable")[:RANKED]
+    return [problem.plan(np.round(step * choices[i], 4)) for i in order]
 
 
 @dataclass(frozen=True)
@@ -182,12 +181,12 @@ class Rounder:
         """The best round programme near this one, on so many sets of slopes at most; sizes may change as well where said."""
         best = self.refiner.evaluate(rounded(plan, self.bench, self.limits, self.step))
         if sizes_too and without_pressings(best.plan):
-            best = min((best, *self._evaluated(self._of_whole_minutes(plan))), key=cost_of)
+            best = min((best, *self._evaluated(self._with_whole_minutes(plan))), key=cost_of)
         for _ in range(rounds):
             if not without_pressings(best.plan):
                 break
-            better = min(self._evaluated(self._promising(best.plan, sizes_too)), key=cost_of, default=best)
-            if better.score.cost >= best.score.cost * (1.0 - WORTH_IT):
+            better = min(self._evaluated(self._neighbours(best.plan, sizes_too)), key=cost_of, default=best)
+            if better.score.cost >= best.score.cost * (1.0 - LEAST_GAIN):
                 break
             best = better
         return best
@@ -201,16 +200,16 @@ class Rounder:
                 out.append(self.refiner.evaluate(plan))
         return out
 
-    def _of_whole_minutes(self, plan: Plan) -> Iterator[Plan]:
+    def _with_whole_minutes(self, plan: Plan) -> Iterator[Plan]:
         """Round programmes near one, their sizes chosen after their minutes."""
         for whole in whole_minutes(self.refiner, plan):
-            ways = rounded_sizes(self.refiner, whole, self.step)
-            yield from islice(filter(self._keeps_limits, ways), WORKED)
+            choices = rounded_sizes(self.refiner, whole, self.step)
+            yield from islice(filter(self._keeps_limits, choices), ROUNDINGS)
 
-    def _promising(self, plan: Plan, sizes_too: bool) -> Iterator[Plan]:
+    def _neighbours(self, plan: Plan, sizes_too: bool) -> Iterator[Plan]:
         """Round programmes that the slopes promise something of, and those with a spell left out."""
         with suppress(ContactError):
-            yield from self._downhill(self._lattice(plan, sizes_too))
+            yield from self._descent(self._lattice(plan, sizes_too))
         yield from ((*plan[:i], *plan[i + 1 :]) for i in range(len(plan)))
 
     def _lattice(self, plan: Plan, sizes_too: bool) -> _Lattice:
@@ -219,37 +218,37 @@ class Rounder:
         q, rows = np.linalg.qr(problem.slopes(problem.start) * step)
         return _Lattice(plan, problem.keys, q.T @ problem.residuals(problem.start), rows, self.step)
 
-    def _downhill(self, lattice: _Lattice) -> list[Plan]:
+    def _descent(self, lattice: _Lattice) -> list[Plan]:
         """The way down by the slopes, its end's neighbours, and the middle of it, best by the slopes first."""
         moves = lattice.moves()
         steps = np.zeros(len(lattice.keys), dtype=int)
-        way = [steps]
-        here = float(lattice.squares(steps, 0 * moves[:1])[0])
-        for _ in range(FARTHEST * len(lattice.keys)):
-            least, there = next(self._allowed_by_promise(lattice, steps, moves), (np.inf, steps))
-            if least >= here * (1.0 - WORTH_IT):
+        path = [steps]
+        lowest = float(lattice.squares(steps, 0 * moves[:1])[0])
+        for _ in range(MOST_ROUND_STEPS * len(lattice.keys)):
+            least, moved = next(self._ranked_moves(lattice, steps, moves), (np.inf, steps))
+            if least >= lowest * (1.0 - LEAST_GAIN):
                 break
-            here, steps = least, there
-            way.append(steps)
-        ends = [steps, way[len(way) // 2]]
-        ends += [one for _, one in islice(self._allowed_by_promise(lattice, steps, moves), AT_ONCE - 2)]
-        unlike = {tuple(one): one for one in ends if one.any()}
-        return [lattice.plan(one) for one in unlike.values()]
+            lowest, steps = least, moved
+            path.append(steps)
+        ends = [steps, path[len(path) // 2]]
+        ends += [one for _, one in islice(self._ranked_moves(lattice, steps, moves), CANDIDATES - 2)]
+        distinct = {tuple(one): one for one in ends if one.any()}
+        return [lattice.plan(one) for one in distinct.values()]
 
-    def _allowed_by_promise(self, lattice: _Lattice, steps: Steps, moves: Steps) -> Iterator[tuple[float, Steps]]:
+    def _ranked_moves(self, lattice: _Lattice, steps: Steps, moves: Steps) -> Iterator[tuple[float, Steps]]:
         """Allowed moves from a place with their sums of squares, the most promising first."""
         squares = lattice.squares(steps, moves)
         for i in np.argsort(squares, kind="stable"):
-            there = steps + moves[i]
-            if np.abs(there).max() <= FARTHEST and self._keeps_limits(lattice.plan(there)):
-                yield float(squares[i]), there
+            moved = steps + moves[i]
+            if np.abs(moved).max() <= MOST_ROUND_STEPS and self._keeps_limits(lattice.plan(moved)):
+                yield float(squares[i]), moved
 
     def _keeps_limits(self, plan: Plan) -> bool:
         """Whether a programme keeps every limit but the edge's."""
         limits = self.limits
         return work_of(plan) <= limits.minutes and all(
             spell.minutes >= limits.shortest
-            and all(size >= LOW[name] - 1e-9 for name, size in spell.stroke.free.items())
+            and all(size >= SMALLEST[name] - 1e-9 for name, size in spell.stroke.free.items())
             and is_allowed(spell.stroke, self.bench, limits)
             for spell in without_pressings(plan)
         )

@@ -38,14 +38,14 @@ SWEEPING = tuple(kind for kind, sizes in FREE.items() if "sweep" in sizes)
 # How often each kind is drawn where the floor draws strokes of random sizes; and the kinds that a search draws, for which
 # "straight" is an overhang of none.
 DRAWN_SHARES = {"straight": 0.05, "overhang": 0.2, "w": 0.35, "oval": 0.4}
-DRAWN = ("overhang", *SWEEPING)
+SEARCHED_KINDS = ("overhang", *SWEEPING)
 # How far sizes may go, in diameters of the mirror.
-LOW = {"length": 0.06, "sweep": 0.02, "overhang": 0.0}
-HIGH = {"length": 0.9, "sweep": 0.45, "overhang": 0.48}
+SMALLEST = {"length": 0.06, "sweep": 0.02, "overhang": 0.0}
+LARGEST = {"length": 0.9, "sweep": 0.45, "overhang": 0.48}
 STROKES_PER_SWEEP = 8.0
 
 # A stroke is refused where this many sigma of the hands' spread would carry it past the limit of reach.
-SPREAD_KEPT = 2.0
+REACH_SIGMAS = 2.0
 # The cube's strokes keep off the limit of reach by rounding.
 _INSIDE = 1.0 - 1e-6
 # A library averages over eight poses of every drawn stroke: of 400 strokes of the demo the worst column then errs by
@@ -121,8 +121,8 @@ class Reach:
     def __init__(self, bench: Bench, limits: Limits, on_top: str, lap: str | None) -> None:
         tip = largest_offset(bench, bench.lap(lap), on_top, DEFAULT)
         self.diameter = bench.mirror.diameter
-        self.farthest = limits.reach * tip - SPREAD_KEPT * bench.hands.centre_jitter
-        self.growth = 1.0 + SPREAD_KEPT * bench.hands.length_jitter
+        self.farthest = limits.reach * tip - REACH_SIGMAS * bench.hands.centre_jitter
+        self.growth = 1.0 + REACH_SIGMAS * bench.hands.length_jitter
 
     def allows(self, length: Any, sweep: Any, overhang: Any) -> Any:
         """Whether strokes of these sizes in diameters, floats or arrays, are allowed."""
@@ -147,31 +147,31 @@ class UnitCube(Reach):
     def __init__(self, bench: Bench, limits: Limits, on_top: str, lap: str | None) -> None:
         super().__init__(bench, limits, on_top, lap)
         self.room = _INSIDE * self.farthest / self.diameter
-        self.longest = min(HIGH["length"], 2.0 * self.room / self.growth)
+        self.longest = min(LARGEST["length"], 2.0 * self.room / self.growth)
 
     @property
     def is_empty(self) -> bool:
         """Whether no stroke is allowed."""
-        return self.longest <= LOW["length"]
+        return self.longest <= SMALLEST["length"]
 
     def sizes(self, y: Floats, keeps_sweep: bool = False) -> Floats:
         """Length, sweep and overhang in diameters [1] of points (..., 3) of the cube.
 
         A sweep below the least is that where ``keeps_sweep``, and none otherwise.
         """
-        length = LOW["length"] + y[..., 0] * (self.longest - LOW["length"])
+        length = SMALLEST["length"] + y[..., 0] * (self.longest - SMALLEST["length"])
         side = np.sqrt(np.maximum(0.0, self.room**2 - (0.5 * self.growth * length) ** 2))
-        widest = np.minimum(HIGH["sweep"], side / self.growth)
+        widest = np.minimum(LARGEST["sweep"], side / self.growth)
         sweep = y[..., 1] * widest
-        least = np.minimum(LOW["sweep"], widest) if keeps_sweep else 0.0
-        sweep = np.where(sweep < LOW["sweep"], least, sweep)
-        overhang = y[..., 2] * np.minimum(HIGH["overhang"], side - self.growth * sweep)
+        least = np.minimum(SMALLEST["sweep"], widest) if keeps_sweep else 0.0
+        sweep = np.where(sweep < SMALLEST["sweep"], least, sweep)
+        overhang = y[..., 2] * np.minimum(LARGEST["overhang"], side - self.growth * sweep)
         return np.stack([length, sweep, overhang], axis=-1)
 
     def point(self, stroke: StrokeSpec) -> Floats:
         """The point (3,) of a stroke, or of the nearest allowed one by its length, sweep and overhang in turn."""
-        span = self.longest - LOW["length"]
-        y0 = min(1.0, max(0.0, (stroke.length - LOW["length"]) / span)) if span > 0.0 else 0.0
+        span = self.longest - SMALLEST["length"]
+        y0 = min(1.0, max(0.0, (stroke.length - SMALLEST["length"]) / span)) if span > 0.0 else 0.0
         _, sweep, _ = self.sizes(np.array([y0, 1.0, 0.0]))
         y1 = min(1.0, stroke.sweep / sweep) if sweep > 0.0 else 0.0
         _, _, overhang = self.sizes(np.array([y0, y1, 1.0]))
@@ -356,16 +356,16 @@ def thinned(columns: Floats, closeness: float = 1e-3) -> Floats:
     order = order[size[order] > 0.0]  # the fastest first
     directions = columns[order] / size[order, None]
     tree, leading = _neighbours(directions)
-    alive, kept = np.ones(order.size, dtype=bool), []
+    undominated, kept = np.ones(order.size, dtype=bool), []
     place = 0
     while place < order.size:
-        asked = place + np.flatnonzero(alive[place : place + _ASKED])
-        balls = tree.query_ball_point(leading[asked], closeness * (1.0 + 1e-6) + 1e-12, return_sorted=False)
-        for i, ball in zip(asked, balls, strict=True):
-            if alive[i]:
+        asked = place + np.flatnonzero(undominated[place : place + _ASKED])
+        neighbourhoods = tree.query_ball_point(leading[asked], closeness * (1.0 + 1e-6) + 1e-12, return_sorted=False)
+        for i, neighbourhood in zip(asked, neighbourhoods, strict=True):
+            if undominated[i]:
                 kept.append(order[i])
-                near = np.asarray(ball)
-                alive[near[directions[near] @ directions[i] > 1.0 - 0.5 * closeness**2]] = False
+                neighbours = np.asarray(neighbourhood)
+                undominated[neighbours[directions[neighbours] @ directions[i] > 1.0 - 0.5 * closeness**2]] = False
         place += _ASKED
     return np.sort(np.array(kept, dtype=int))
 

@@ -13,15 +13,15 @@ import numpy as np
 from wearsim.decide.coarse_engine import COARSE, Plan, PlannedSpell, without_pressings, work_of
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
 from wearsim.decide.limits import Limits
-from wearsim.decide.problem import ProposalProblem
 from wearsim.decide.rounding import Rounder
+from wearsim.decide.search_problem import ProposalProblem
 from wearsim.kernels.arrays import Floats
 
 # Budgets of minutes that are looked into, as shares of what the proposal works. A judgement.
 SHARES = (1.0, 5 / 6, 2 / 3, 1 / 2, 1 / 3, 1 / 6)
 # Programmes that the search has met and that are tried at a budget, and how many of them are worked over, beside the
 # one from the budget next to it; evaluations of the residuals for each of them, and more for the best.
-TRIED, WORKED_OVER, STEPS, MORE_STEPS, FINE_STEPS = 12, 1, 5, 6, 2
+TRIED, REFINED, STEPS, LAST_STEPS, FINE_STEPS = 12, 1, 5, 6, 2
 # Evaluations of the wear rates after which no other budget is looked into: half of the long search's.
 WORK = 110_000
 
@@ -38,14 +38,14 @@ class TradeOff:
         [min]
     expected_rms : (n,) ndarray
         Falling with the minutes; the measurement's own band included [m].
-    looked : (k,) ndarray
+    evaluated : (k,) ndarray
         Minutes that were looked into for themselves; between them only what was met there is known [min].
     """
 
     spells: int
     minutes: Floats
     expected_rms: Floats
-    looked: Floats = field(default_factory=lambda: np.empty(0))
+    evaluated: Floats = field(default_factory=lambda: np.empty(0))
 
     def at(self, minutes: float) -> float:
         """The lowest RMS to expect within so many minutes [m].
@@ -64,14 +64,14 @@ def trade_off(
     before: float,
     measured: float,
     roll_limit: float = np.inf,
-    looked: Mapping[int, list[float]] | None = None,
+    evaluated: Mapping[int, list[float]] | None = None,
 ) -> tuple[TradeOff, ...]:
     """Expected RMS against minutes for at most 1, 2, ... spells, pressings not counted, where better than stopping.
 
     Who may work three spells may also work two: each curve is the running minimum over its own programmes and those
     of fewer spells, so that more spells are never worse at any number of minutes. It begins at the RMS ``before``, and the
     measurement's own uncertainty, which no programme takes away, is in it [m]; programmes that leave more edge roll than the
-    limit are not counted [m]. ``looked`` are for so many spells the minutes that were looked into for themselves [min].
+    limit are not counted [m]. ``evaluated`` are for so many spells the minutes that were looked into for themselves [min].
     """
     points = sorted(
         (work_of(one.plan), one.score.expected_rms, len(without_pressings(one.plan)))
@@ -87,7 +87,7 @@ def trade_off(
                 rms.append(value)
                 low = value
         if len(minutes) > 1:
-            own = np.array(sorted((looked or {}).get(spells, [])))
+            own = np.array(sorted((evaluated or {}).get(spells, [])))
             out.append(TradeOff(spells, np.array(minutes), np.hypot(rms, measured), own))
     return tuple(out)
 
@@ -97,18 +97,18 @@ class Budgets:
 
     From the full budget downwards, each begins with what served the budget next above it, its minutes cut, and with the
     best of what the search met; from the proposal's number of spells downwards, with one spell left out. ``candidates`` are
-    round programmes, scored as a proposal's figures are made, ``looked`` for so many spells the minutes looked into [min].
+    round programmes, scored as a proposal's figures are made, ``evaluated`` the minutes looked into by spells [min].
     """
 
-    def __init__(self, problem: ProposalProblem, met: list[Candidate], chosen: Plan) -> None:
+    def __init__(self, problem: ProposalProblem, candidate_plans: list[Candidate], chosen: Plan) -> None:
         self.problem, self.chosen, limits = problem, chosen, problem.limits
-        self.met = [
+        self.candidate_plans = [
             one.plan
-            for one in distinct_programmes(met, 20 * TRIED)
+            for one in distinct_programmes(candidate_plans, 20 * TRIED)
             if len(without_pressings(one.plan)) <= limits.spells and work_of(one.plan) <= 1.001 * limits.minutes
         ]
-        self.candidates = [problem.as_shown().evaluate(chosen)] if without_pressings(chosen) else []
-        self.looked: dict[int, list[float]] = {}
+        self.candidates = [problem.for_figures().evaluate(chosen)] if without_pressings(chosen) else []
+        self.evaluated: dict[int, list[float]] = {}
 
     def run(self) -> None:
         """Look into every budget; those that time and work allow."""
@@ -125,27 +125,27 @@ class Budgets:
                     return
                 if self.problem.clock.leaves_out("what some of the fewer minutes and spells buy"):
                     return
-                begins = [nearest] if nearest else []
+                starts = [nearest] if nearest else []
                 if above:
-                    begins += _one_less(above.get(minutes, self.chosen), spells)
-                nearest = above[minutes] = self._best_within(spells, float(minutes), begins)
+                    starts += _one_less(above.get(minutes, self.chosen), spells)
+                nearest = above[minutes] = self._best_within(spells, float(minutes), starts)
 
-    def _best_within(self, spells: int, minutes: float, begins: list[Plan]) -> Plan:
+    def _best_within(self, spells: int, minutes: float, starts: list[Plan]) -> Plan:
         """The best programme of these minutes and spells."""
-        likely, shown = self.problem.most_likely(minutes=minutes), self.problem.as_shown(minutes)
-        met = [plan for plan in self.met if len(without_pressings(plan)) <= spells][:TRIED]
+        nominal, reporting = self.problem.most_likely(minutes=minutes), self.problem.for_figures(minutes)
+        candidate_plans = [plan for plan in self.candidate_plans if len(without_pressings(plan)) <= spells][:TRIED]
         tried = list[Candidate]()
-        for plans in (begins, met):
-            evaluated = map(likely.attempt, (within(plan, minutes) for plan in plans))
-            tried += distinct_programmes([one for one in evaluated if one is not None], WORKED_OVER)
+        for plans in (starts, candidate_plans):
+            evaluated = map(nominal.attempt, (within(plan, minutes) for plan in plans))
+            tried += distinct_programmes([one for one in evaluated if one is not None], REFINED)
         if not tried:
             return ()
-        improved = [likely.improve(one.plan, steps=STEPS) for one in tried]
-        best = likely.improve(min(improved, key=cost_of).plan, steps=MORE_STEPS).plan
-        done = self._rounded(best, shown if self.problem.is_certain else likely)
-        self.looked.setdefault(spells, []).append(minutes)
+        improved = [nominal.improve(one.plan, steps=STEPS) for one in tried]
+        best = nominal.improve(min(improved, key=cost_of).plan, steps=LAST_STEPS).plan
+        done = self._rounded(best, reporting if self.problem.is_certain else nominal)
+        self.evaluated.setdefault(spells, []).append(minutes)
         if without_pressings(done.plan):
-            self.candidates.append(done if self.problem.is_certain else shown.evaluate(done.plan))
+            self.candidates.append(done if self.problem.is_certain else reporting.evaluate(done.plan))
         return best
 
     def _rounded(self, plan: Plan, refiner: Refiner) -> Candidate:

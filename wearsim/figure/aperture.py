@@ -42,7 +42,7 @@ def spline_matrix(radius: Floats, at: ArrayLike) -> Floats:
     return np.ascontiguousarray(ProfileSpline(radius, np.eye(radius.size)).height(at))
 
 
-def ring_nodes(radius: Floats, inner: float, outer: float, least: int = 16) -> tuple[Floats, Floats]:
+def annulus_nodes(radius: Floats, inner: float, outer: float, least: int = 16) -> tuple[Floats, Floats]:
     """Nodes and area weights (their sum 1) of the annulus from `inner` to `outer` [m], [1]."""
     inside = radius[(radius > inner) & (radius < outer)]
     edges = np.concatenate([[inner], inside, [outer]])
@@ -55,7 +55,7 @@ def ring_nodes(radius: Floats, inner: float, outer: float, least: int = 16) -> t
     return nodes.ravel(), (weights / weights.sum()).ravel()
 
 
-def times(matrix: Floats, profile: ArrayLike) -> Floats:
+def matrix_product(matrix: Floats, profile: ArrayLike) -> Floats:
     """Matrix times profile, the same to the last bit wherever the arrays lie in memory.
 
     The linear-algebra libraries sum in an order that depends on alignment, so that a worker process could differ
@@ -99,7 +99,7 @@ class ClearAperture:
         if not 0.0 <= inner < outer:
             raise ValueError(f"the clear aperture from {inner:g} m to {outer:g} m is empty")
         self.inner, self.outer = float(inner), float(outer)
-        self.nodes, self.weights = ring_nodes(self.radius, self.inner, self.outer, LEAST_NODES)
+        self.nodes, self.weights = annulus_nodes(self.radius, self.inner, self.outer, LEAST_NODES)
         self.matrix = spline_matrix(self.radius, self.nodes)
         inside = self.radius[(self.radius >= self.inner) & (self.radius <= self.outer)]
         self._extremes = spline_matrix(self.radius, np.concatenate([[self.inner, self.outer], inside]))
@@ -112,25 +112,25 @@ class ClearAperture:
 
     def mean(self, profile: ArrayLike) -> float:
         """Area mean of a profile, in the profile's unit."""
-        return float(times(self._fits[:1], profile)[0])
+        return float(matrix_product(self._fits[:1], profile)[0])
 
     def rms(self, profile: ArrayLike) -> float:
         """Area-weighted root mean square of a profile as it stands, nothing removed, in its unit."""
-        return float(np.sqrt((self.weights * times(self.matrix, profile) ** 2).sum()))
+        return float(np.sqrt((self.weights * matrix_product(self.matrix, profile) ** 2).sum()))
 
     def inner_product(self, one: ArrayLike, two: ArrayLike) -> float:
         """Area mean of the product of two profiles as they stand, in the product of their units."""
-        return float((self.weights * times(self.matrix, one) * times(self.matrix, two)).sum())
+        return float((self.weights * matrix_product(self.matrix, one) * matrix_product(self.matrix, two)).sum())
 
     def peak_to_valley(self, profile: ArrayLike) -> float:
         """Highest less lowest value over nodes, radii and both rims of the aperture, in its unit."""
         p = np.asarray(profile, dtype=float)
-        between, at = times(self.matrix, p), times(self._extremes, p)
+        between, at = matrix_product(self.matrix, p), matrix_product(self._extremes, p)
         return float(max(between.max(), at.max()) - min(between.min(), at.min()))
 
     def piston_and_bowl(self, profile: ArrayLike) -> tuple[float, float]:
         """Least-squares piston at the vertex [unit] and coefficient of ``r^2`` [unit/m^2], by area."""
-        mean, bowl = times(self._fits, profile)
+        mean, bowl = matrix_product(self._fits, profile)
         coefficient = float(bowl) / self._scale
         return float(mean) - coefficient * self._middle, coefficient
 

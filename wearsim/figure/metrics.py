@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from wearsim.figure.aperture import ClearAperture, ring_nodes, spline_matrix, times
+from wearsim.figure.aperture import ClearAperture, annulus_nodes, matrix_product, spline_matrix
 from wearsim.figure.conic import Conic, MirrorGeometry
 from wearsim.kernels.arrays import Floats
 
@@ -85,7 +85,7 @@ class FigureGauge:
 
         The pupil integral itself, no approximation for small errors.
         """
-        phase = (4.0 * np.pi / self.wavelength) * times(self.aperture.matrix, error)
+        phase = (4.0 * np.pi / self.wavelength) * matrix_product(self.aperture.matrix, error)
         weights = self.aperture.weights
         return float((weights * np.cos(phase)).sum() ** 2 + (weights * np.sin(phase)).sum() ** 2)
 
@@ -95,7 +95,7 @@ class FigureGauge:
 
     def conic_fit(self, height: ArrayLike) -> float:
         """Best-fit conic constant of a height above the reference sphere ``(n,)`` [m]."""
-        raw = times(self.aperture.matrix, np.asarray(height, dtype=float) - self._departure)
+        raw = matrix_product(self.aperture.matrix, np.asarray(height, dtype=float) - self._departure)
         return fit_conic(self.aperture, raw + self._departure_nodes, self.geometry)[0]
 
     def numbers(self, height: ArrayLike) -> FigureNumbers:
@@ -178,12 +178,12 @@ def edge_roll_weights(radius: Floats, inner: float, outer: float) -> Floats:
     run_inner = max(EDGE_RUN[0] * outer, inner)
     if run_inner >= EDGE_RUN[1] * outer:
         raise ValueError("the hole reaches too far out for an edge roll to mean anything")
-    rim_nodes, rim_weights = ring_nodes(radius, EDGE_RING[0] * outer, EDGE_RING[1] * outer)
-    run_nodes, run_weights = ring_nodes(radius, run_inner, EDGE_RUN[1] * outer)
+    rim_nodes, rim_weights = annulus_nodes(radius, EDGE_RING[0] * outer, EDGE_RING[1] * outer)
+    run_nodes, run_weights = annulus_nodes(radius, run_inner, EDGE_RUN[1] * outer)
     middle = run_weights @ run_nodes**2
-    lean = run_weights * (run_nodes**2 - middle)
-    lean /= lean @ run_nodes**2
-    line = run_weights + (rim_weights @ rim_nodes**2 - middle) * lean
+    slope_weights = run_weights * (run_nodes**2 - middle)
+    slope_weights /= slope_weights @ run_nodes**2
+    line = run_weights + (rim_weights @ rim_nodes**2 - middle) * slope_weights
     return np.asarray(
         rim_weights @ spline_matrix(radius, rim_nodes) - line @ spline_matrix(radius, run_nodes), dtype=float
     )

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from wearsim.kernels.arrays import Floats
 
-NOTHING = 1e-100
+LEAST_VALUE = 1e-100
 
 
 class ProfileSpline:
@@ -44,7 +44,7 @@ class ProfileSpline:
         """Values at the radii `at` [m], in the unit of the heights."""
         (a, b, c, d), t = self._pieces(np.clip(at, self._low, self._high))
         with np.errstate(under="ignore"):
-            return _settled(np.asarray(a + t * (b + t * (c + t * d))))
+            return _flushed_to_zero(np.asarray(a + t * (b + t * (c + t * d))))
 
     def slope(self, at: ArrayLike) -> Floats:
         """Slopes at the radii `at` [m], per metre; nothing beyond the ends."""
@@ -53,7 +53,7 @@ class ProfileSpline:
         (_, b, c, d), t = self._pieces(np.clip(r, self._low, self._high))
         with np.errstate(under="ignore"):
             steep = np.asarray(b + t * (2.0 * c + t * (3.0 * d)))
-        return _settled(np.where(inside.reshape(inside.shape + (1,) * (steep.ndim - inside.ndim)), steep, 0.0))
+        return _flushed_to_zero(np.where(inside.reshape(inside.shape + (1,) * (steep.ndim - inside.ndim)), steep, 0.0))
 
     def _pieces(self, at: ArrayLike) -> tuple[Floats, Floats]:
         """Coefficients of the pieces that hold these radii, and how far into them each is [m]."""
@@ -72,9 +72,9 @@ def _slopes(radius: Floats, values: Floats) -> Floats:
 
     step = np.diff(radius)
     wide = step[:-1] + step[1:]
-    rise = np.diff(values, axis=0) / _down(step, values)
+    rise = np.diff(values, axis=0) / _as_columns(step, values)
     right = np.empty_like(values)
-    before, after = _down(step[:-1], values), _down(step[1:], values)
+    before, after = _as_columns(step[:-1], values), _as_columns(step[1:], values)
     right[1:-1] = 3.0 * (after * rise[:-1] + before * rise[1:])
     bands = np.zeros((3, radius.size))  # the diagonal in the middle, what stands above it shifted right, below it left
     upper, middle, lower = bands[0, 1:], bands[1], bands[2, :-1]
@@ -94,17 +94,17 @@ def _slopes(radius: Floats, values: Floats) -> Floats:
 
 def _powers(radius: Floats, values: Floats, slopes: Floats) -> Floats:
     """Coefficients of each piece in powers of the distance into it, shape (4, n - 1) or (4, n - 1, k)."""
-    step = _down(np.diff(radius), values)
+    step = _as_columns(np.diff(radius), values)
     rise = np.diff(values, axis=0) / step
     bend = (slopes[:-1] + slopes[1:] - 2.0 * rise) / step
     return np.stack([values[:-1], slopes[:-1], (rise - slopes[:-1]) / step - bend, bend / step])
 
 
-def _down(row: Floats, values: Floats) -> Floats:
+def _as_columns(row: Floats, values: Floats) -> Floats:
     """One number a radius, to multiply the rows of `values` with."""
     return row.reshape(row.shape + (1,) * (values.ndim - 1))
 
 
-def _settled(values: Floats) -> Floats:
+def _flushed_to_zero(values: Floats) -> Floats:
     """What has faded to nothing as zero, so that no product of it underflows later."""
-    return np.where(np.abs(values) < NOTHING, 0.0, values)
+    return np.where(np.abs(values) < LEAST_VALUE, 0.0, values)

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from wearsim.kernels.arrays import Floats
 
-ASTIGMATISM_SINE, DEFOCUS, ASTIGMATISM_COSINE = 3, 4, 5
+ASTIGMATISM_SINE, ASTIGMATISM_COSINE = 3, 5
 
 
 def double_index(j: int) -> tuple[int, int]:
@@ -30,19 +30,6 @@ def double_index(j: int) -> tuple[int, int]:
         raise ValueError(f"a Zernike term's single index is at least 0, got {j}")
     n = (math.isqrt(8 * j + 1) - 1) // 2
     return n, 2 * j - n * (n + 2)
-
-
-def single_index(n: int, m: int) -> int:
-    """Single index of the term of radial order `n` and azimuthal frequency `m`.
-
-    Raises
-    ------
-    ValueError
-        If there is no such term.
-    """
-    if n < 0 or abs(m) > n or (n - m) % 2:
-        raise ValueError(f"no Zernike term has radial order {n} and azimuthal frequency {m}")
-    return (n * (n + 2) + m) // 2
 
 
 def zernike_term(j: int, radius: ArrayLike, azimuth: ArrayLike) -> Floats:
@@ -88,7 +75,7 @@ def fit_zernike(height: Floats, radius: Floats, azimuth: Floats, weight: Floats,
 
 
 @dataclass(frozen=True)
-class Astigmatism:
+class ZernikeAstigmatism:
     """The second azimuthal harmonic of lowest order.
 
     Parameters
@@ -108,7 +95,7 @@ class Astigmatism:
         return 2.0 * math.sqrt(6.0) * self.amplitude
 
 
-def astigmatism(coefficients: Floats) -> Astigmatism:
+def zernike_astigmatism(coefficients: Floats) -> ZernikeAstigmatism:
     """Astigmatism of a row of coefficients, at least six."""
     sine, cosine = float(coefficients[ASTIGMATISM_SINE]), float(coefficients[ASTIGMATISM_COSINE])
-    return Astigmatism(math.hypot(sine, cosine), 0.5 * math.atan2(sine, cosine) % math.pi)
+    return ZernikeAstigmatism(math.hypot(sine, cosine), 0.5 * math.atan2(sine, cosine) % math.pi)

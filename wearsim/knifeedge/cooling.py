@@ -50,17 +50,17 @@ class Cooling:
     tolerable: float
     excess: float
 
-    def error_after(self, stood: float) -> float:
+    def error_after(self, elapsed: float) -> float:
         """Surface error [m] from the warmth that is left when the glass has stood so long [s]."""
-        return float(self.first_error * np.exp(-stood / self.time_constant))
+        return float(self.first_error * np.exp(-elapsed / self.time_constant))
 
-    def warning(self, stood: float) -> str | None:
+    def warning(self, elapsed: float) -> str | None:
         """One line if the glass stood for less than it takes [s], else None."""
-        if stood >= self.time:
+        if elapsed >= self.time:
             return None
         return (
-            f"read {_minutes(stood)} after the glass was worked or handled: it may still feign "
-            f"{self.error_after(stood) * 1e9:.0f} nm; wait {_minutes(self.time)}"
+            f"read {_minutes(elapsed)} after the glass was worked or handled: it may still feign "
+            f"{self.error_after(elapsed) * 1e9:.0f} nm; wait {_minutes(self.time)}"
         )
 
 

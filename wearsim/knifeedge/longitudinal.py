@@ -173,10 +173,6 @@ class Zones:
         ----------
         windows : array_like, shape (n, 2)
             Inner and outer radius of each, as a mask has them [m].
-
-        Returns
-        -------
-        Zones
         """
         pairs = np.asarray(windows, dtype=float)
         return cls(inner=pairs[:, 0].copy(), outer=pairs[:, 1].copy())

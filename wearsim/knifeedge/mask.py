@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from wearsim.bench.units import MILLIMETRES, Unit
+from wearsim.bench.units import MILLIMETRES, LengthUnit
 from wearsim.errors import InputError
 from wearsim.figure.conic import MirrorGeometry
 from wearsim.kernels.arrays import Floats
@@ -37,7 +37,7 @@ class MaskLimits:
         a setting to mean anything [1] (judgement: 0.1).
     margin : float
         What is left of the clear aperture outside the last window [m] (judgement: 1 mm).
-    unit : Unit
+    unit : LengthUnit
         Of the least width in an error line.
     """
 
@@ -45,7 +45,7 @@ class MaskLimits:
     bridge: float = 2e-3
     innermost: float = 0.1
     margin: float = 1e-3
-    unit: Unit = MILLIMETRES
+    unit: LengthUnit = MILLIMETRES
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,7 +175,7 @@ def _windows(count: int, inner: float, outer: float, bridge: float) -> Zones | N
     The common area is found by bisection: it grows, the last window's outer radius grows.
     """
 
-    def lay(area: float) -> list[tuple[float, float]]:
+    def laid_out(area: float) -> list[tuple[float, float]]:
         rows, start = [], inner
         for _ in range(count):
             end = float(np.sqrt(start**2 + area))
@@ -184,9 +184,9 @@ def _windows(count: int, inner: float, outer: float, bridge: float) -> Zones | N
         return rows
 
     low, high = 0.0, outer**2 - inner**2
-    if not high > 0.0 or lay(0.0)[-1][1] >= outer:
+    if not high > 0.0 or laid_out(0.0)[-1][1] >= outer:
         return None
     for _ in range(200):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if lay(middle)[-1][1] < outer else (low, middle)
-    return Zones.from_windows(lay(low))
+        low, high = (middle, high) if laid_out(middle)[-1][1] < outer else (low, middle)
+    return Zones.from_windows(laid_out(low))

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from wearsim.bench import units
-from wearsim.bench.input_errors import check_keys, parse_toml, placed, read_text
+from wearsim.bench.input_errors import check_keys, located, parse_toml, read_text
 from wearsim.errors import InputError
 from wearsim.figure.conic import MirrorGeometry
 from wearsim.kernels.arrays import Floats
@@ -132,7 +132,7 @@ def parse_readings(text: str, file: Path | None = None) -> Readings:
             text=text,
         )
     except InputError as error:
-        raise placed(error, "", file) from error
+        raise located(error, "", file) from error
 
 
 def _length_unit(name: Any) -> tuple[str, float]:

@@ -15,9 +15,9 @@ from wearsim.figure.metrics import FigureGauge, fit_conic, percentiles
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.astigmatism import Astigmatism, astigmatism
 from wearsim.knifeedge.longitudinal import Zones, airy_radius, target_readings, tolerable_aberration
-from wearsim.knifeedge.posterior import ReadingModel, SlopePosterior, SlopePrior, reduce_row
 from wearsim.knifeedge.readings import Readings, check_against_mirror
 from wearsim.knifeedge.setting_noise import SettingNoise, outliers, setting_noise
+from wearsim.knifeedge.surface_posterior import ReadingModel, SlopePosterior, SlopePrior, reduce_row
 
 PROFILE_POINTS = 121
 DRAWS = 400
@@ -207,7 +207,7 @@ class Reduction:
 
     def draw(self, count: int, rng: np.random.Generator) -> Floats:
         """Surfaces that the readings leave possible, shape (count, m) [m]."""
-        return draw_profiles(self.figure_error, self.covariance, count, rng)
+        return sample_profiles(self.figure_error, self.covariance, count, rng)
 
     def write_profile(self, path: str | Path, comment: str = "") -> None:
         """Write the profile with its sigma column, as ``[figure] profile`` of a bench takes it.
@@ -222,7 +222,7 @@ class Reduction:
         write_profile(path, self.radius, self.figure_error, self.sigma, comment)
 
 
-def draw_profiles(mean: Floats, covariance: Floats, count: int, rng: np.random.Generator) -> Floats:
+def sample_profiles(mean: Floats, covariance: Floats, count: int, rng: np.random.Generator) -> Floats:
     """Gaussian draws of a profile, shape (count, m), in its unit.
 
     Negative eigenvalues of a covariance are rounding and count as zero.
@@ -316,7 +316,7 @@ def _numbers(gauge: FigureGauge, found: SlopePosterior, seed: int) -> dict[str, 
     """The figure's numbers with their spread over draws, by the names that :class:`Reduction` has for them."""
     numbers = gauge.numbers(gauge.geometry.height(gauge.aperture.radius, found.error))
     rng = np.random.default_rng(np.random.SeedSequence(entropy=seed, spawn_key=(4,)))
-    rms, pv, strehl, roll = _drawn(gauge, draw_profiles(found.error, found.covariance, DRAWS, rng))
+    rms, pv, strehl, roll = _drawn(gauge, sample_profiles(found.error, found.covariance, DRAWS, rng))
     to_waves = 2.0 / gauge.wavelength
     rms_sigma, pv_sigma = float(rms.std()), float(pv.std())
     return {
@@ -362,8 +362,8 @@ def _conic(model: ReadingModel, gauge: FigureGauge, found: SlopePosterior) -> tu
     # slope of the fitted constant with the profile: the part of r^4 that piston and r^2 do not explain
     fourth = aperture.level(model.radius**4 / (8.0 * geometry.radius_of_curvature**3))
     metric = aperture.rms_matrix()
-    lean = metric @ fourth / (fourth @ metric @ fourth)
-    variance = max(float(lean @ found.covariance @ lean), 0.0)
+    gradient = metric @ fourth / (fourth @ metric @ fourth)
+    variance = max(float(gradient @ found.covariance @ gradient), 0.0)
     return conic, float(np.sqrt(variance)), radius_fit
 
 

@@ -129,13 +129,13 @@ def orientation_design(readings: Readings) -> Floats:
     more, cosine and sine of twice the angle.
     """
     ones = np.ones(readings.repeats)
-    twice = _twice(readings)
-    kinds = np.unique(twice)
-    if kinds.size == 1:
+    double_angle = _double_angle(readings)
+    distinct = np.unique(double_angle)
+    if distinct.size == 1:
         return ones[:, None]
-    if kinds.size == 2:
-        return np.stack([ones, np.where(twice == twice[0], 1.0, -1.0)], axis=1)
-    angle = 2.0 * np.pi * twice
+    if distinct.size == 2:
+        return np.stack([ones, np.where(double_angle == double_angle[0], 1.0, -1.0)], axis=1)
+    angle = 2.0 * np.pi * double_angle
     design = np.stack([ones, np.cos(angle), np.sin(angle)], axis=1)
     if np.linalg.cond(design) > 1e3:
         raise InputError(
@@ -147,7 +147,7 @@ def orientation_design(readings: Readings) -> Floats:
     return design
 
 
-def _twice(readings: Readings) -> Floats:
+def _double_angle(readings: Readings) -> Floats:
     """Twice the orientation of each row, in turns from 0 up to 1: half a turn is none to a surface's second harmonic."""
     if readings.orientation is None:
         return np.zeros(readings.repeats)
@@ -202,9 +202,9 @@ def outliers(readings: Readings, shape: Floats, least: Floats) -> tuple[str, ...
     least : ndarray, shape (n,)
         Distance below which nothing is reported [m].
     """
-    twice = _twice(readings)
-    alike = [np.flatnonzero(twice == one) for one in np.unique(twice)]
-    return tuple(line for rows in alike for line in _outliers_among(readings, rows, shape, least))
+    double_angle = _double_angle(readings)
+    groups = [np.flatnonzero(double_angle == one) for one in np.unique(double_angle)]
+    return tuple(line for rows in groups for line in _outliers_among(readings, rows, shape, least))
 
 
 def _outliers_among(readings: Readings, rows: NDArray[np.int64], shape: Floats, least: Floats) -> list[str]:

@@ -1,4 +1,4 @@
-"""When to stop: is it good enough within the band, what would a mask buy, which zones are really wrong."""
+"""When to stop: is it good enough within the band, what would masking the rim buy, which zones are really wrong."""
 
 from __future__ import annotations
 
@@ -7,13 +7,100 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from wearsim.figure.masking import Masking, MaskSeries
+from wearsim.figure.aperture import ClearAperture
+from wearsim.figure.conic import MirrorGeometry
 from wearsim.figure.metrics import percentiles
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.reduction import Reduction
 
-LIMIT = 0.8
+
+@dataclass(frozen=True, slots=True)
+class Masking:
+    """Strehl ratio and area left for masks of several radii.
+
+    Attributes
+    ----------
+    mask_radius : ndarray, shape (k,)
+        Clear radius that the mask leaves, increasing; the last is the unmasked aperture [m].
+    strehl : ndarray, shape (k,)
+        The surface refitted (piston and r^2) inside each mask [1].
+    area : ndarray, shape (k,)
+        Share of the unmasked clear area [1].
+    worth : ndarray, shape (k,)
+        Strehl x area: light in the core of the image, the unmasked perfect mirror = 1 [1].
+    """
+
+    mask_radius: Floats
+    strehl: Floats
+    area: Floats
+    worth: Floats
+
+    @property
+    def best_radius(self) -> float:
+        """Mask radius of the largest Strehl x area [m]."""
+        return float(self.mask_radius[int(np.argmax(self.worth))])
+
+    @property
+    def gain(self) -> float:
+        """Largest Strehl x area over that without a mask [1]; 1.0 = a mask buys nothing."""
+        return float(self.worth.max() / self.worth[-1])
+
+
+class MaskSeries:
+    """Masks of several radii over one profile grid, kept for many surfaces.
+
+    Parameters
+    ----------
+    radius : array_like, shape (n,)
+        Increasing radii of the profiles [m].
+    geometry : MirrorGeometry
+        The clear annulus without a mask.
+    wavelength : float
+        [m]
+    smallest : float
+        Smallest mask radius, as a fraction of the clear radius [1].
+    masks : int
+        How many masks.
+
+    Raises
+    ------
+    ValueError
+        Radii that do not increase, or an empty aperture.
+    """
+
+    def __init__(
+        self, radius: ArrayLike, geometry: MirrorGeometry, wavelength: float, *, smallest: float = 0.7, masks: int = 31
+    ) -> None:
+        inner, outer = geometry.hole_radius, geometry.clear_radius
+        self.sizes = np.linspace(max(smallest * outer, inner + 0.1 * (outer - inner)), outer, masks)
+        self.area = (self.sizes**2 - inner**2) / (outer**2 - inner**2)
+        self.wavelength = float(wavelength)
+        self._apertures = [ClearAperture(radius, inner, float(size)) for size in self.sizes]
+
+    def masking(self, error: ArrayLike) -> Masking:
+        """Strehl ratio and Strehl x area of one figure error under every mask.
+
+        Parameters
+        ----------
+        error : array_like, shape (n,)
+            Piston and r^2 do not matter [m].
+
+        Returns
+        -------
+        Masking
+            Refitted inside each.
+        """
+        strehl = np.array([self._strehl(aperture, error) for aperture in self._apertures])
+        return Masking(mask_radius=self.sizes, strehl=strehl, area=self.area, worth=strehl * self.area)
+
+    def _strehl(self, aperture: ClearAperture, error: ArrayLike) -> float:
+        phase = (4.0 * np.pi / self.wavelength) * (aperture.matrix @ aperture.level(error))
+        return float((aperture.weights @ np.cos(phase)) ** 2 + (aperture.weights @ np.sin(phase)) ** 2)
+
+
+STREHL_LIMIT = 0.8
 """Strehl ratio of a mirror that is called diffraction-limited (Marechal's criterion)."""
 
 
@@ -89,13 +176,13 @@ def when_to_stop(
     chance = reduction.chance_diffraction_limited
     verdict: Literal["yes", "no", "open"] = "yes" if chance >= 0.95 else "no" if chance <= 0.05 else "open"
     rng = np.random.default_rng(np.random.SeedSequence(entropy=seed, spawn_key=(5,)))
-    mean, worths = _masked(reduction, reduction.draw(draws, rng))
+    mean, sample = _masked(reduction, reduction.draw(draws, rng))
     resolved = tuple(i for i, zone in enumerate(reduction.zones) if zone.is_resolved)
     return StopAdvice(
         verdict=verdict,
         chance=chance,
         masking=mean,
-        masking_band=percentiles(worths),
+        masking_band=percentiles(sample),
         wrong_zones=tuple(i for i in resolved if abs(reduction.zones[i].multiple) > 1.0),
         resolved_zones=resolved,
         reason=_reason(verdict, chance, reduction, mean, length),

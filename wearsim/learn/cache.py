@@ -16,11 +16,11 @@ import wearsim
 from wearsim.bench.input_errors import parse_toml, read_text
 from wearsim.errors import InputError, WearsimError
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_sessions, filter_of
-from wearsim.learn.filter import Discrepancy, SessionFilter
-from wearsim.learn.folder import BENCH, MirrorFolder
-from wearsim.learn.inference import Progress
+from wearsim.learn.inference import StageReport
+from wearsim.learn.mirror_folder import BENCH, MirrorFolder
+from wearsim.learn.session_filter import Discrepancy, SessionFilter
 from wearsim.wear.constants import Belief, prior
-from wearsim.wear.hdf5 import digest, whole_file
+from wearsim.wear.outcome_file import digest, whole_file
 
 FILE = "calibration.toml"
 _HEAD = """\
@@ -32,7 +32,7 @@ _DIGEST = "made_from"
 
 
 @dataclass(frozen=True, eq=False)
-class Known:
+class KeptCalibration:
     """What was known after some of a folder's sessions.
 
     Parameters
@@ -48,12 +48,12 @@ class Known:
     misfits: tuple[int, ...] = ()
 
     @classmethod
-    def of(cls, calibration: Calibration) -> Known:
+    def of(cls, calibration: Calibration) -> KeptCalibration:
         """The lasting part of a calibration."""
         return cls(calibration.belief, calibration.posterior.spread, calibration.misfits)
 
     @classmethod
-    def from_table(cls, table: dict[str, Any]) -> Known:
+    def from_table(cls, table: dict[str, Any]) -> KeptCalibration:
         """As :meth:`to_table` wrote it."""
         points = np.array(table["points"]) if "points" in table else None
         belief = Belief(np.array(table["mean"]), np.array(table["covariance"]), points)
@@ -73,8 +73,8 @@ class Known:
 
 def recall_or_calibrate(
     folder: MirrorFolder, count: int | None = None, *, session_filter: SessionFilter | None = None, seed: int = 0,
-    draws: int = DRAWS, progress: Progress | None = None,
-) -> Known:  # fmt: skip
+    draws: int = DRAWS, progress: StageReport | None = None,
+) -> KeptCalibration:  # fmt: skip
     """What was known after the first ``count`` sessions: recalled, or calibrated and kept.
 
     Parameters
@@ -89,29 +89,33 @@ def recall_or_calibrate(
     count = len(folder.sessions) if count is None else count
     before = prior(folder.bench)
     if count == 0:
-        return Known(before, Discrepancy().spread)
+        return KeptCalibration(before, Discrepancy().spread)
     found = recalled(folder, count, seed=seed, draws=draws)
     if found is None:
         sessions = (session_filter or filter_of(folder)).upto(count)
-        found = Known.of(calibrate_sessions(sessions, before, seed=seed, draws=draws, progress=progress))
+        found = KeptCalibration.of(calibrate_sessions(sessions, before, seed=seed, draws=draws, progress=progress))
         keep(folder, count, found, seed, draws)
     return found
 
 
-def recalled(folder: MirrorFolder, count: int | None = None, *, seed: int = 0, draws: int = DRAWS) -> Known | None:
+def recalled(
+    folder: MirrorFolder, count: int | None = None, *, seed: int = 0, draws: int = DRAWS
+) -> KeptCalibration | None:
     """What is kept of the first ``count`` sessions, all by default; None where it would have to be calibrated."""
-    return _looked_up(folder, count, seed, draws)[0]
+    return _look_up_table(folder, count, seed, draws)[0]
 
 
 def stale(folder: MirrorFolder, count: int | None = None, *, seed: int = 0, draws: int = DRAWS) -> str | None:
     """In one line why what is kept of these sessions does not count; None where it does or nothing is kept."""
-    return _looked_up(folder, count, seed, draws)[1]
+    return _look_up_table(folder, count, seed, draws)[1]
 
 
-def _looked_up(folder: MirrorFolder, count: int | None, seed: int, draws: int) -> tuple[Known | None, str | None]:
+def _look_up_table(
+    folder: MirrorFolder, count: int | None, seed: int, draws: int
+) -> tuple[KeptCalibration | None, str | None]:
     """What is kept; or why what is kept does not count."""
     count = len(folder.sessions) if count is None else count
-    why = "is not what these files give with this seed and so many draws"
+    reason = "is not what these files give with this seed and so many draws"
     try:
         table = _tables(folder.path).get(str(count))
         if table is None:
@@ -119,13 +123,13 @@ def _looked_up(folder: MirrorFolder, count: int | None, seed: int, draws: int) -
         if isinstance(table, dict):
             numbers = {key: value for key, value in table.items() if key != _DIGEST}
             if table.get(_DIGEST) == _made_from(numbers, folder, count, seed, draws):
-                return Known.from_table(numbers), None
+                return KeptCalibration.from_table(numbers), None
     except InputError:
-        why = "cannot be read"
-    return None, f"{folder.path / FILE} {why}: the sessions are worked through again."
+        reason = "cannot be read"
+    return None, f"{folder.path / FILE} {reason}: the sessions are worked through again."
 
 
-def keep(folder: MirrorFolder, count: int, known: Known, seed: int, draws: int) -> None:
+def keep(folder: MirrorFolder, count: int, known: KeptCalibration, seed: int, draws: int) -> None:
     """Keep what the first ``count`` sessions gave with this seed and so many draws, where the folder can be written."""
     import tomli_w
 

@@ -9,12 +9,12 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError
-from wearsim.learn.filter import LEARNING, FilterStep, SessionFilter, SessionModel
-from wearsim.learn.folder import MirrorFolder
-from wearsim.learn.inference import Progress
-from wearsim.learn.misfit import SessionFit, check_records, sample_hypotheses, with_chances
+from wearsim.learn.inference import StageReport
+from wearsim.learn.mirror_folder import MirrorFolder
 from wearsim.learn.observation import observe
 from wearsim.learn.posterior import ConstantsPosterior
+from wearsim.learn.session_filter import LEARNING, FilterStep, SessionFilter, SessionModel
+from wearsim.learn.wrong_records import SessionFit, check_records, sample_hypotheses, with_chances
 from wearsim.wear.constants import NAMES, Belief, normal_draws, prior
 from wearsim.wear.initial_figure import start_figure
 
@@ -173,8 +173,8 @@ def check_sessions(folder: MirrorFolder) -> None:
 
 
 def calibrate(
-    folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
-) -> Calibration:  # fmt: skip
+    folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: StageReport | None = None
+) -> Calibration:
     """What all sessions of a folder say of the constants.
 
     Parameters
@@ -203,7 +203,7 @@ def calibrate(
 
 
 def calibrate_sessions(
-    session_filter: SessionFilter, before: Belief, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
+    session_filter: SessionFilter, before: Belief, *, seed: int = 0, draws: int = DRAWS, progress: StageReport | None = None
 ) -> Calibration:  # fmt: skip
     """The same for sessions that are read already; ``before`` is the prior of the constants."""
     report = progress or (lambda _: None)

@@ -11,10 +11,10 @@ import numpy as np
 
 from wearsim.figure.metrics import FigureGauge, percentiles
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.cache import Known, recall_or_calibrate
+from wearsim.learn.cache import KeptCalibration, recall_or_calibrate
 from wearsim.learn.calibrate import DRAWS, filter_of
-from wearsim.learn.folder import MirrorFolder, Session
-from wearsim.learn.inference import Progress
+from wearsim.learn.inference import StageReport
+from wearsim.learn.mirror_folder import MirrorFolder, Session
 from wearsim.learn.present_state import PresentState, present_state
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
@@ -39,7 +39,7 @@ class Entry:
         The same as it was predicted [m].
     edge_roll : float
         As read [m].
-    miss : float
+    prediction_error : float
         RMS of read less predicted, profile against profile [m].
     fits : bool
         Whether its record fits, all sessions considered.
@@ -60,7 +60,7 @@ class Entry:
     predicted_rms: float
     predicted_band: Floats
     edge_roll: float
-    miss: float
+    prediction_error: float
     fits: bool
     measured_profile_band: Floats | None = None
     predicted_profile_band: Floats | None = None
@@ -134,14 +134,14 @@ def _json(entry: Entry) -> dict[str, Any]:
         "figure_error_m": entry.measured.tolist(), "figure_error_predicted_m": entry.predicted.tolist(),
         "surface_rms_m": entry.measured_rms, "surface_rms_band_m": entry.measured_band.tolist(),
         "surface_rms_predicted_m": entry.predicted_rms, "surface_rms_predicted_band_m": entry.predicted_band.tolist(),
-        "edge_roll_m": entry.edge_roll, "predicted_against_measured_rms_m": entry.miss, "fits": entry.fits,
+        "edge_roll_m": entry.edge_roll, "predicted_against_measured_rms_m": entry.prediction_error, "fits": entry.fits,
         "notes": entry.notes,
     }  # fmt: skip
 
 
 def history(
-    folder: MirrorFolder, known: Sequence[Known] | None = None, *, seed: int = 0, draws: int = DRAWS,
-    progress: Progress | None = None,
+    folder: MirrorFolder, known: Sequence[KeptCalibration] | None = None, *, seed: int = 0, draws: int = DRAWS,
+    progress: StageReport | None = None,
 ) -> History:  # fmt: skip
     """The history of a mirror's folder, each session predicted with what was known before it.
 
@@ -149,7 +149,7 @@ def history(
     ----------
     folder : MirrorFolder
         Of a mirror.
-    known : sequence of Known, optional
+    known : sequence of KeptCalibration, optional
         Before the first session and after each; by default recalled from the folder or calibrated, which takes a while.
     seed : int
         Of the draws, those of the constants and those of the bands.
@@ -193,7 +193,7 @@ def _entry(
         measured=measured, predicted=outcome.figure_error, measured_rms=read.rms, measured_band=read.band,
         predicted_rms=outcome.surface_rms, predicted_band=exact if band is None else band.surface_rms,
         edge_roll=gauge.edge_roll(measured),
-        miss=gauge.aperture.rms(gauge.aperture.level(measured - outcome.figure_error)),
+        prediction_error=gauge.aperture.rms(gauge.aperture.level(measured - outcome.figure_error)),
         fits=fits, measured_profile_band=read.profile_band,
         predicted_profile_band=None if band is None else band.figure_error, edge_roll_band=read.edge_roll_band,
     )  # fmt: skip

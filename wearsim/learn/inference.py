@@ -20,20 +20,20 @@ from scipy.special import ndtri
 
 from wearsim.errors import ContactError, CouldNotError, InputError
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.filter import FilterStep, Linearisation, SessionFilter
 from wearsim.learn.posterior import (
     FREEDOM,
     NEGLIGIBLE_EVIDENCE,
     ConstantsPosterior,
     Mode,
-    distinct,
+    distinct_modes,
     fitted_mode,
     importance_weights,
 )
+from wearsim.learn.session_filter import FilterStep, Linearisation, SessionFilter
 from wearsim.parallel import in_threads
 from wearsim.wear.constants import Belief, constants_at
 
-Progress = Callable[[str], None]
+StageReport = Callable[[str], None]
 """Receives what is being done."""
 
 RELINEARISATIONS = 2
@@ -44,9 +44,9 @@ TRIAL_PLACES, TRIAL_WIDENING = 64, 1.4
 """Places that are tried before the search for the most likely constants, and how much wider than the prior they lie [1]."""
 FIRST_STEPS, STEPS = 5, 10
 """Steps of least squares at most: from a trial place, and on a mode that was found to matter."""
-HOPELESS_DEFICIT = 60.0
+MOST_DEFICIT = 60.0
 """The search does not begin at a place so much less likely than the best (in logarithms)."""
-ENOUGH_EFFECTIVE = 80.0
+LEAST_EFFECTIVE = 80.0
 """Weighed draws are enough when they are worth so many even ones."""
 MOST_BATCHES = 4
 """Batches of draws at most."""
@@ -153,13 +153,13 @@ class Inference:
             modes[0] = current.mode_from(before.middle) or before
             if np.abs(modes[0].middle - before.middle).max() < CONVERGED:
                 break
-        return replace(current, modes=distinct(modes))
+        return replace(current, modes=distinct_modes(modes))
 
     def with_size(self, number: int) -> Inference:
         """The same with the size of session ``number`` unknown, sought from here; without modes where none was found."""
         other = replace(self, sizes=(*self.sizes, number), modes=())
-        places = [np.append(mode.middle, way) for mode in self.modes for way in (-1.0, 1.0)]
-        return replace(other, modes=distinct(other._modes_from(places)))
+        places = [np.append(mode.middle, sign) for mode in self.modes for sign in (-1.0, 1.0)]
+        return replace(other, modes=distinct_modes(other._modes_from(places)))
 
     def _modes_from(self, places: list[Floats]) -> list[Mode]:
         """The modes reached from these places in few steps."""
@@ -182,8 +182,8 @@ class Inference:
         heights = np.array(in_threads(self.log_posterior, places, [self.spread] * len(places)))
         parts = self._parts(places)
         best = [np.flatnonzero(parts == part) for part in np.unique(parts)]
-        tops = [those[np.argmax(heights[those])] for those in best]
-        return [places[top] for top in tops if heights[top] > heights.max() - HOPELESS_DEFICIT]
+        likeliest = [those[np.argmax(heights[those])] for those in best]
+        return [places[place] for place in likeliest if heights[place] > heights.max() - MOST_DEFICIT]
 
     def _parts(self, places: Floats) -> NDArray[np.int64]:
         """Which part of the prior a place lies in: a third by the removal, a half by the stiffness."""
@@ -195,10 +195,10 @@ class Inference:
     def mode_from(self, place: Floats, steps: int = STEPS) -> Mode | None:
         """The mode reached from a place (d,) by least squares, the covariances frozen where it begins; None without one."""
         try:
-            begun = self.follow(place, self.spread)
-            roots = [cholesky(step.innovation_covariance, lower=True) for step in begun]
+            start_steps = self.follow(place, self.spread)
+            roots = [cholesky(step.innovation_covariance, lower=True) for step in start_steps]
             if not self.size:
-                return Mode(place, np.eye(0), begun)
+                return Mode(place, np.eye(0), start_steps)
             found = self._least_squares(place, roots, steps)
             root = cholesky(np.linalg.inv(found.jac.T @ found.jac), lower=True)
             return Mode(found.x, root, self.follow(found.x, self.spread))
@@ -238,12 +238,12 @@ class Inference:
         batches: list[list[Mode]] = [[Mode(m.middle, SAMPLING_WIDENING * m.root, ()) for m in self.modes]]
         places, spreads, heights = np.zeros((0, self.size)), np.zeros(0), np.zeros(0)
         for batch in range(most_batches):
-            more, their = self._draws(batches[batch], draws, seed + batch)
-            found = in_threads(self.log_posterior, more, their)
-            places, spreads = np.vstack([places, more]), np.concatenate([spreads, their])
+            batch_places, batch_spreads = self._draws(batches[batch], draws, seed + batch)
+            found = in_threads(self.log_posterior, batch_places, batch_spreads)
+            places, spreads = np.vstack([places, batch_places]), np.concatenate([spreads, batch_spreads])
             heights = np.concatenate([heights, found])
             weights, evidence = importance_weights(places, heights, batches)
-            if 1.0 / np.sum(weights**2) >= ENOUGH_EFFECTIVE or not self.size:
+            if 1.0 / np.sum(weights**2) >= LEAST_EFFECTIVE or not self.size:
                 break
             batches.append([fitted_mode(places, weights)])
         return ConstantsPosterior(self.logs_at(places), spreads, weights, evidence)
@@ -252,10 +252,10 @@ class Inference:
         """Places (draws, d) from a mixture of modes in equal parts, and session-to-session spreads (draws,)."""
         from scipy.stats import qmc, t
 
-        size, belief = self.size, self.session_filter.discrepancy
+        size, discrepancy = self.size, self.session_filter.discrepancy
         uniform = qmc.Sobol(size + 1, seed=np.random.default_rng(seed)).random(draws)
         uniform = np.clip(uniform, 1e-9, 1.0 - 1e-9)
         deviates = t.ppf(uniform[:, :size], FREEDOM) / np.sqrt(FREEDOM / (FREEDOM - 2.0))
         mode = np.arange(draws) % len(modes)
         places = [modes[i].middle + modes[i].root @ row for i, row in zip(mode, deviates, strict=True)]
-        return np.array(places), belief.spread * belief.spread_factor ** ndtri(uniform[:, size])
+        return np.array(places), discrepancy.spread * discrepancy.spread_factor ** ndtri(uniform[:, size])

@@ -16,7 +16,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.profile import Profile
 from wearsim.figure.aperture import spline_matrix
 from wearsim.kernels.arrays import Floats
-from wearsim.knifeedge.expected import reading_matrix
+from wearsim.knifeedge.forward_model import reading_matrix
 from wearsim.knifeedge.longitudinal import zone_readings
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import setting_noise
@@ -26,7 +26,7 @@ ASSUMED_SIGMA = 2e-9
 """Of a profile that states none [m]. A judgement."""
 LEAST_SIGMA = 0.2e-9
 """No row of a profile is taken to be better than this [m]: keeps exact profiles solvable."""
-UNEVEN = 0.05
+INDEPENDENT_SHARE = 0.05
 """Part of a profile's sigma that goes from row to row by itself [1]. A judgement."""
 MOST_ROWS = 40
 """Rows of a profile that are compared; denser ones say the same twice."""
@@ -88,8 +88,8 @@ def of_profile(bench: Bench, profile: Profile, radius: Floats) -> Observation:
     sigma = np.full(profile.radius.size, ASSUMED_SIGMA) if profile.sigma is None else profile.sigma
     error = spline_matrix(profile.radius, at) @ profile.error
     spread = np.maximum(np.interp(at, profile.radius, sigma), LEAST_SIGMA)
-    apart = (at[:, None] - at) / (CORRELATION_LENGTH * mirror.radius)
-    covariance = np.outer(spread, spread) * np.exp(-0.5 * apart**2) + np.diag((UNEVEN * spread) ** 2)
+    distance = (at[:, None] - at) / (CORRELATION_LENGTH * mirror.radius)
+    covariance = np.outer(spread, spread) * np.exp(-0.5 * distance**2) + np.diag((INDEPENDENT_SHARE * spread) ** 2)
     free = contrasts(np.stack([np.ones_like(at), at**2 / mirror.radius**2], axis=1))
     matrix = free @ spline_matrix(radius, at)
     departure = mirror.geometry.departure(radius)
@@ -100,7 +100,7 @@ def of_profile(bench: Bench, profile: Profile, radius: Floats) -> Observation:
     return Observation(matrix, free @ covariance @ free.T, innovation)
 
 
-def contrasts(blind: Floats) -> Floats:
-    """Rows, orthonormal, that do not see the columns of ``blind`` (m, b): shape (m - b, m) [1]."""
-    whole = np.linalg.qr(blind, mode="complete")[0]
-    return np.asarray(whole[:, blind.shape[1] :].T)
+def contrasts(unseen: Floats) -> Floats:
+    """Rows, orthonormal, that do not see the columns of ``unseen`` (m, b): shape (m - b, m) [1]."""
+    basis = np.linalg.qr(unseen, mode="complete")[0]
+    return np.asarray(basis[:, unseen.shape[1] :].T)

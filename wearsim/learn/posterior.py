@@ -10,7 +10,7 @@ from scipy.linalg import cholesky, solve_triangular
 from scipy.special import gammaln, logsumexp
 
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.filter import FilterStep
+from wearsim.learn.session_filter import FilterStep
 from wearsim.wear.constants import Belief
 
 POINTS = 128
@@ -138,7 +138,7 @@ def fitted_mode(places: Floats, weights: Floats) -> Mode:
     return Mode(mean, cholesky(covariance, lower=True), ())
 
 
-def distinct(modes: list[Mode]) -> tuple[Mode, ...]:
+def distinct_modes(modes: list[Mode]) -> tuple[Mode, ...]:
     """Modes that are not the same one twice, and not so low that they do not matter; the best first."""
     kept: list[Mode] = []
     for mode in sorted(modes, key=lambda one: -one.evidence):

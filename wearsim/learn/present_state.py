@@ -7,14 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from wearsim.bench.abrasion import Spread
-from wearsim.bench.bench import Bench
+from wearsim.bench.bench import Bench, Spread
 from wearsim.figure.aperture import spline_matrix
-from wearsim.learn.cache import Known, recall_or_calibrate
+from wearsim.learn.cache import KeptCalibration, recall_or_calibrate
 from wearsim.learn.calibrate import DRAWS, filter_of, with_session_spread
-from wearsim.learn.filter import SessionFilter, corrected_state, with_lap_start
-from wearsim.learn.folder import MirrorFolder, SessionNote
-from wearsim.learn.inference import Progress
+from wearsim.learn.inference import StageReport
+from wearsim.learn.mirror_folder import MirrorFolder, SessionNote
+from wearsim.learn.session_filter import SessionFilter, corrected_state, with_lap_start
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Belief
 from wearsim.wear.initial_figure import StartFigure, start_figure
@@ -84,8 +83,8 @@ class PresentState:
 
 
 def calibrated_state(
-    folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: Progress | None = None
-) -> PresentState:  # fmt: skip
+    folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: StageReport | None = None
+) -> PresentState:
     """The mirror of a folder as it is now: recalled from ``calibration.toml``, or calibrated, which takes a while.
 
     Parameters
@@ -108,14 +107,14 @@ def calibrated_state(
 
 
 def present_state(
-    folder: MirrorFolder, known: Known, count: int | None = None, *, session_filter: SessionFilter | None = None,
+    folder: MirrorFolder, known: KeptCalibration, count: int | None = None, *, session_filter: SessionFilter | None = None,
     accuracy: Accuracy = DEFAULT,
 ) -> PresentState:  # fmt: skip
     """The mirror after its first ``count`` sessions, all by default.
 
     Parameters
     ----------
-    known : Known
+    known : KeptCalibration
         What these sessions say of the constants.
     session_filter : SessionFilter, optional
         Of the folder, where it is at hand.

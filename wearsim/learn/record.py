@@ -18,7 +18,7 @@ from wearsim.bench.profile import Profile
 from wearsim.bench.toml_io import load_programme
 from wearsim.errors import CouldNotError, InputError
 from wearsim.knifeedge.readings import Readings
-from wearsim.learn.folder import (
+from wearsim.learn.mirror_folder import (
     BENCH,
     PRACTICE,
     PROFILE,
@@ -90,7 +90,7 @@ def _check_day(mirror: MirrorFolder, note: SessionNote) -> None:
         )  # fmt: skip
 
 
-def same_as(mirror: MirrorFolder, session: Session) -> str | None:
+def repeated_measurement(mirror: MirrorFolder, session: Session) -> str | None:
     """What was measured before and is, number for number, the same as after a session; None where nothing is.
 
     Parameters
@@ -122,9 +122,8 @@ def _numbers(measurement: Readings | Profile) -> list[list[float]]:
 
 
 def _texts(
-    mirror: MirrorFolder, programme: Path, readings: str | Path | None, profile: str | Path | None,
-    note: SessionNote,
-) -> dict[str, str]:  # fmt: skip
+    mirror: MirrorFolder, programme: Path, readings: str | Path | None, profile: str | Path | None, note: SessionNote
+) -> dict[str, str]:
     """What each file of the session will hold, everything checked."""
     if (readings is None) == (profile is None):
         came = "both" if readings is not None else "neither"
@@ -147,12 +146,12 @@ def _install(partial: Path, place: Path, texts: dict[str, str], faster: str) -> 
         if place.exists():  # the rename would replace an empty folder
             raise FileExistsError(errno.EEXIST, "exists", str(place))
         partial.rename(place)
-        _force(place.parent)
+        _fsync_folder(place.parent)
     except OSError as error:
         shutil.rmtree(partial, ignore_errors=True)
         exists = error.errno in (errno.EEXIST, errno.ENOTEMPTY)
-        why = faster if exists else f"cannot be written ({error.strerror or error})"
-        raise CouldNotError(f"{place}: {why}") from error
+        reason = faster if exists else f"cannot be written ({error.strerror or error})"
+        raise CouldNotError(f"{place}: {reason}") from error
 
 
 def _write_whole(partial: Path, texts: dict[str, str]) -> None:
@@ -162,10 +161,10 @@ def _write_whole(partial: Path, texts: dict[str, str]) -> None:
             stream.write(text)
             stream.flush()
             os.fsync(stream.fileno())
-    _force(partial)
+    _fsync_folder(partial)
 
 
-def _force(folder: Path) -> None:
+def _fsync_folder(folder: Path) -> None:
     """Force a folder's entries to the disc."""
     handle = os.open(folder, os.O_RDONLY)
     try:

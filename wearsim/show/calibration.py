@@ -8,10 +8,10 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.learn.calibrate import FACTOR_90, Calibration, stated_constant
-from wearsim.learn.misfit import SessionFit
+from wearsim.learn.wrong_records import SessionFit
+from wearsim.show.numbers import temperature_text
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.show.text import paragraph, table
-from wearsim.show.units import temperature_text
 from wearsim.wear.constants import NAMES
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def calibration_text(bench: Bench, found: Calibration) -> str:
 def _note(found: Calibration) -> str:
     """What the words of the last column mean, those that stand there."""
     there = {found.determined(name) for name in NAMES}
-    notes = [f"{word}: {meaning}" for one, (word, meaning, _) in DETERMINED.items() if one in there]
+    notes = [f"{word}: {explanation}" for one, (word, explanation, _) in DETERMINED.items() if one in there]
     return paragraph(f"Before: as believed before the sessions; {'; '.join(notes)}.")
 
 
@@ -199,8 +199,8 @@ def _session_bars(axes: Axes, found: Calibration) -> None:
     """How far each session's readings stand from what is expected, in sigmas, root mean square."""
     numbers = [fit.number for fit in found.sessions]
     away = [np.sqrt(fit.chi_square / fit.compared) for fit in found.sessions]
-    doubts = [not fit.fits or fit.is_doubtful or fit.has_size_in_doubt for fit in found.sessions]
-    colours = [RED if one else BLUE for one in doubts]
+    is_suspect = [not fit.fits or fit.is_doubtful or fit.has_size_in_doubt for fit in found.sessions]
+    colours = [RED if one else BLUE for one in is_suspect]
     axes.bar(numbers, away, color=colours, width=0.5)
     for fit, height in zip(found.sessions, away, strict=True):
         if not fit.fits or fit.has_size_in_doubt:

@@ -5,19 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.units import Unit, length_unit
+from wearsim.bench.units import LengthUnit, length_unit
 from wearsim.decide.compare import Comparison, Side
 from wearsim.kernels.arrays import Floats
 from wearsim.show.maps import common_levels, draw_figure_error, map_words
-from wearsim.show.numbers import (
-    CANNOT,
-    LIFT_OFF,
-    PRESSURE,
-    figure_numbers,
-    numbers_after,
-    numbers_before,
-    numbers_table,
-)
+from wearsim.show.numbers import CANNOT, LIFT_OFF, PRESSURE, figure_rows, numbers_after, numbers_before, numbers_table
 from wearsim.show.outcome import no_band_words, unit_for
 from wearsim.show.profiles import deepest_removal, draw_removal, draw_surface, legend_entries, ring_means
 from wearsim.show.style import INK, new_figure, plot_style
@@ -44,13 +36,13 @@ def any_outcome(both: Comparison) -> Outcome:
     return next(side.outcome for side in both.sides if side.outcome is not None)
 
 
-def comparison_unit(both: Comparison) -> Unit:
+def comparison_unit(both: Comparison) -> LengthUnit:
     """The unit in which the heights of both outcomes are read."""
     units = [unit_for(side.outcome) for side in both.sides if side.outcome is not None]
     return max(units, key=lambda unit: unit.size)
 
 
-def _zones(bench: Bench, both: Comparison, unit: Unit) -> str:
+def _zones(bench: Bench, both: Comparison, unit: LengthUnit) -> str:
     """Surface by zone: before, and either way what is removed and what is left."""
     one, high = any_outcome(both), comparison_unit(both)
     rings = ring_means(bench.mirror, one.radius)
@@ -72,7 +64,7 @@ def _zones(bench: Bench, both: Comparison, unit: Unit) -> str:
 def _numbers(both: Comparison) -> str:
     one = any_outcome(both)
     sides = {NAMES[s.on_top]: None if s.outcome is None else numbers_after(s.outcome) for s in both.sides}
-    numbers = (*figure_numbers(comparison_unit(both)), PRESSURE, LIFT_OFF)
+    numbers = (*figure_rows(comparison_unit(both)), PRESSURE, LIFT_OFF)
     text = numbers_table({"Before": numbers_before(one), **sides}, numbers, band_beneath=True)
     if one.band is None and one.no_band and one.spells:
         text += f"\n{paragraph(no_band_words(one.no_band))}"
@@ -103,7 +95,9 @@ def comparison_figure(bench: Bench, both: Comparison) -> Figure:
     return figure
 
 
-def _draw_profiles(figure: Figure | SubFigure, bench: Bench, both: Comparison, radial: Unit, high: Unit) -> None:
+def _draw_profiles(
+    figure: Figure | SubFigure, bench: Bench, both: Comparison, radial: LengthUnit, high: LengthUnit
+) -> None:
     panels = figure.subplots(2, 2, sharex=True, sharey="row", height_ratios=[2.2, 1.0])
     for column, side in enumerate(both.sides):
         _draw_side(panels[0, column], panels[1, column], bench, side, radial, high)
@@ -121,7 +115,7 @@ def _draw_profiles(figure: Figure | SubFigure, bench: Bench, both: Comparison, r
     figure.suptitle(f"Before: RMS of the surface {rms}", fontsize=11)
 
 
-def _draw_side(upper: Axes, lower: Axes, bench: Bench, side: Side, radial: Unit, high: Unit) -> None:
+def _draw_side(upper: Axes, lower: Axes, bench: Bench, side: Side, radial: LengthUnit, high: LengthUnit) -> None:
     name = NAMES[side.on_top]
     if side.outcome is None:
         _write_refusal(upper, side.refused)
@@ -135,7 +129,9 @@ def _draw_side(upper: Axes, lower: Axes, bench: Bench, side: Side, radial: Unit,
     upper.set_title(f"{name}\nRMS {after.height('surface_rms', high)}, Strehl ratio {strehl}")
 
 
-def _draw_maps(figure: SubFigure, bench: Bench, both: Comparison, radial: Unit, high: Unit, levels: Floats) -> None:
+def _draw_maps(
+    figure: SubFigure, bench: Bench, both: Comparison, radial: LengthUnit, high: LengthUnit, levels: Floats
+) -> None:
     """Map of the figure error before, and after either way, with the same contour lines."""
     panels = figure.subplots(1, 3)
     draw_figure_error(panels[0], bench, any_outcome(both), "before", radial, high, levels)

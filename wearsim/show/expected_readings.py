@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.units import Unit, length_unit
+from wearsim.bench.units import LengthUnit, length_unit
 from wearsim.knifeedge.readings import Readings
 from wearsim.show.text import paragraph, table
 from wearsim.wear.expected_readings import ReadingsAfter
@@ -18,15 +18,15 @@ HOW_TO_USE = (
 )
 
 
-def reading_units(bench: Bench, sheet: Readings) -> tuple[Unit, Unit]:
+def reading_units(bench: Bench, sheet: Readings) -> tuple[LengthUnit, LengthUnit]:
     """Units of radii and of knife positions: the sheet's own, or the bench's where it has none."""
     if sheet.file is None:
         unit = length_unit(bench)
-        return unit, Unit(unit.name, unit.size, unit.decimals + 1)
+        return unit, LengthUnit(unit.name, unit.size, unit.decimals + 1)
     radial = min(FINEST, max(0, _places(np.concatenate([sheet.zones.inner, sheet.zones.outer]) / sheet.unit)))
     written = _places(sheet.positions / sheet.unit)
     name = sheet.length_unit
-    return Unit(name, sheet.unit, radial), Unit(name, sheet.unit, min(FINEST, max(2, written)))
+    return LengthUnit(name, sheet.unit, radial), LengthUnit(name, sheet.unit, min(FINEST, max(2, written)))
 
 
 def _places(numbers: np.ndarray) -> int:
@@ -37,7 +37,7 @@ def _places(numbers: np.ndarray) -> int:
     return 6
 
 
-def zone_name(inner: float, outer: float, unit: Unit) -> str:
+def zone_name(inner: float, outer: float, unit: LengthUnit) -> str:
     """A window from rim to rim, or a single radius."""
     if outer > inner:
         return f"{unit.number(inner)} - {unit.number(outer)}"

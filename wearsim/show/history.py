@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.bench.mirror import Mirror
-from wearsim.bench.units import Unit
+from wearsim.bench.units import LengthUnit
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.history import Entry, History
 from wearsim.learn.practice.rehearse import Round
 from wearsim.show.calibration import fits_not
+from wearsim.show.numbers import height_unit
 from wearsim.show.profiles import draw_left_out
 from wearsim.show.strokes import rows_for, spell_title
 from wearsim.show.style import AFTER, BAND, BAND_BEFORE, BEFORE, BLUE, INK, RED, new_figure, plot_style
 from wearsim.show.text import band_words, banded, paragraph, table
-from wearsim.show.units import height_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -44,7 +44,7 @@ def history_text(history: History) -> str:
         [f"{hour:.1f}" for hour in hours],
         read,
         [("", ""), *predicted],
-        ["", *(high.number(entry.miss) for entry in entries)],
+        ["", *(high.number(entry.prediction_error) for entry in entries)],
         strict=True,
     )
     heads = [
@@ -64,7 +64,7 @@ def history_text(history: History) -> str:
     return "\n".join(part for part in parts if part)
 
 
-def _heights(history: History) -> Unit:
+def _heights(history: History) -> LengthUnit:
     """The unit in which the RMS figure errors are read."""
     return height_unit(max([history.first_rms, *(entry.measured_rms for entry in history.entries)]))
 
@@ -76,7 +76,7 @@ def _remark(entry: Entry, sessions: int) -> str:
     return paragraph(" ".join(parts), f"{entry.number}: ", "   ") if parts else ""
 
 
-def history_figure(history: History, mirror: Mirror, radial: Unit) -> Figure:
+def history_figure(history: History, mirror: Mirror, radial: LengthUnit) -> Figure:
     """Plot a history."""
     shown = history.entries[-MOST_PANELS:]
     rows = rows_for(len(shown))
@@ -132,7 +132,9 @@ def _draw_bands(axes: Axes, x: Floats, y: Floats, band: Floats, colour: str, mar
     axes.plot(x, y, marker, color=colour, markerfacecolor=face, markersize=6, label=label)
 
 
-def _draw_surfaces(figure: SubFigure, history: History, shown: tuple[Entry, ...], mirror: Mirror, radial: Unit) -> None:
+def _draw_surfaces(
+    figure: SubFigure, history: History, shown: tuple[Entry, ...], mirror: Mirror, radial: LengthUnit
+) -> None:
     """A panel a session: the surface as read, and as it was predicted."""
     rows = rows_for(len(shown))
     panels = figure.subplots(rows, -(-len(shown) // rows), squeeze=False, sharex=True, sharey=True)

@@ -16,13 +16,12 @@ from numpy.typing import NDArray
 from wearsim.bench.bench import Bench
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Programme
-from wearsim.bench.units import Unit
-from wearsim.figure.zernike import astigmatism
+from wearsim.bench.units import LengthUnit
+from wearsim.figure.zernike import zernike_astigmatism
 from wearsim.kernels.arrays import Floats
-from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_table
+from wearsim.show.numbers import BandedNumbers, Number, height_unit, numbers_after, numbers_table
 from wearsim.show.style import AFTER, INK, QUIET
 from wearsim.show.text import Cell, ends_words, paragraph, table
-from wearsim.show.units import height_unit
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.rotation import bias_left, is_turned, lies_turned, turns
 
@@ -31,7 +30,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure, SubFigure
 
 
-Cells = NDArray[np.bool_]
+MapMask = NDArray[np.bool_]
 # Lightness rises evenly from low to high, so that a grey print says the same.
 HEIGHTS = ("#557ca3", "#84a8c6", "#b3cbdc", "#dbe5e6", "#f8f0dc")
 DEPTHS = ("#fdf6f1", "#f3d9c9", "#e3b193", "#cb8157")
@@ -45,7 +44,7 @@ NO_AXIS = 1e-10
 MERIDIAN = "meridian"
 
 
-def maps_text(programme: Programme, outcome: Outcome, radial: Unit, high: Unit) -> str:
+def maps_text(programme: Programme, outcome: Outcome, radial: LengthUnit, high: LengthUnit) -> str:
     """Everything to read about an outcome's maps; empty where it has none."""
     if not outcome.maps:
         return ""
@@ -86,7 +85,7 @@ def map_numbers(outcome: Outcome, when: str) -> BandedNumbers:
     )
 
 
-def _numbers(outcome: Outcome, high: Unit) -> str:
+def _numbers(outcome: Outcome, high: LengthUnit) -> str:
     numbers = (
         Number("map_rms", "RMS, surface", high.name, high.number),
         Number("map_pv", "Peak to valley, surface", high.name, high.number),
@@ -101,7 +100,7 @@ def _numbers(outcome: Outcome, high: Unit) -> str:
     return f"{numbers_table(columns, numbers, head='The whole map')}\n{paragraph(note)}"
 
 
-def _remarks(outcome: Outcome, radial: Unit) -> str:
+def _remarks(outcome: Outcome, radial: LengthUnit) -> str:
     if not outcome.spells:
         return "Nothing is worn."
     found = details(outcome)
@@ -119,7 +118,7 @@ def _turned(programme: Programme, outcome: Outcome) -> str:
     left, lies = bias_left(programme), lies_turned(programme)
     for number, spell in enumerate(programme.spells, start=1):
         if not spell.is_press:
-            now = astigmatism(outcome.maps["zernike"][number])
+            now = zernike_astigmatism(outcome.maps["zernike"][number])
             amplitude = Number(f"astigmatism_after_spell_{number}_m", "", "", _fine)
             rows.append(
                 [
@@ -150,7 +149,7 @@ HEIGHT = 7.6  # of all the maps' panels [in]
 LONGEST_PERIOD = 0.5  # of the ripple that is drawn, of the mirror's diameter
 
 
-def draw_maps(figure: Figure | SubFigure, bench: Bench, outcome: Outcome, radial: Unit, high: Unit) -> None:
+def draw_maps(figure: Figure | SubFigure, bench: Bench, outcome: Outcome, radial: LengthUnit, high: LengthUnit) -> None:
     """All maps of an outcome."""
     panels = figure.subplot_mosaic(
         [["before", "after", "removal"], ["pitch", "ripple", "ripple"]], height_ratios=[1.0, 0.9]
@@ -164,7 +163,7 @@ def draw_maps(figure: Figure | SubFigure, bench: Bench, outcome: Outcome, radial
     figure.supxlabel(map_words(radial, high), fontsize=9)
 
 
-def map_words(radial: Unit, high: Unit) -> str:
+def map_words(radial: LengthUnit, high: LengthUnit) -> str:
     """What to know to read the maps."""
     return (
         f"Maps look at the face, x and y in {radial.name}; heights in {high.name}, dashed below the target. "
@@ -172,12 +171,12 @@ def map_words(radial: Unit, high: Unit) -> str:
     )
 
 
-def on_glass(outcome: Outcome) -> Cells:
+def on_glass(outcome: Outcome) -> MapMask:
     """Cells that are glass for the most part."""
     return np.asarray(outcome.maps["glass"] > 0.5, dtype=np.bool_)
 
 
-def common_levels(outcomes: list[Outcome], bench: Bench, high: Unit) -> Floats:
+def common_levels(outcomes: list[Outcome], bench: Bench, high: LengthUnit) -> Floats:
     """Levels for the figure before and after, of several outcomes alike: what the clear aperture spans."""
     values, inside = [], []
     for outcome in outcomes:
@@ -190,7 +189,7 @@ def common_levels(outcomes: list[Outcome], bench: Bench, high: Unit) -> Floats:
 
 
 def draw_figure_error(
-    axes: Axes, bench: Bench, outcome: Outcome, name: str, radial: Unit, high: Unit, levels: Floats
+    axes: Axes, bench: Bench, outcome: Outcome, name: str, radial: LengthUnit, high: LengthUnit, levels: Floats
 ) -> None:
     """Map of the figure error ``before`` or ``after``, with the high meridian."""
     maps, found = outcome.maps, map_numbers(outcome, name)
@@ -202,7 +201,7 @@ def draw_figure_error(
         draw_meridian(axes, bench.mirror.radius / radial.size, found.values[MERIDIAN])
 
 
-def draw_removal_map(axes: Axes, bench: Bench, outcome: Outcome, radial: Unit, high: Unit) -> None:
+def draw_removal_map(axes: Axes, bench: Bench, outcome: Outcome, radial: LengthUnit, high: LengthUnit) -> None:
     """Map of what is removed, and where the largest pressure stood."""
     maps, inside = outcome.maps, on_glass(outcome)
     removed = maps["removal"] / high.size
@@ -217,7 +216,7 @@ def draw_removal_map(axes: Axes, bench: Bench, outcome: Outcome, radial: Unit, h
     axes.set_title(words, fontsize=10)
 
 
-def draw_pitch(axes: Axes, outcome: Outcome, radial: Unit) -> None:
+def draw_pitch(axes: Axes, outcome: Outcome, radial: LengthUnit) -> None:
     """Map of the first lap's pitch afterwards; channels are left white."""
     maps = outcome.maps
     inside = np.asarray(maps["facets"] > 0.5, dtype=np.bool_)
@@ -229,7 +228,7 @@ def draw_pitch(axes: Axes, outcome: Outcome, radial: Unit) -> None:
     axes.set_title(f"Pitch{lap} afterwards [{unit.name}]", fontsize=10)
 
 
-def draw_ripple(axes: Axes, bench: Bench, outcome: Outcome, radial: Unit) -> None:
+def draw_ripple(axes: Axes, bench: Bench, outcome: Outcome, radial: LengthUnit) -> None:
     """Zonal ripple in the removal, against its period; the lap's own pattern is marked."""
     frequency, amplitude = outcome.maps["ripple_frequency"], outcome.maps["ripple_amplitude"]
     x = outcome.maps["x"]
@@ -264,7 +263,7 @@ def _plain_periods(axes: Axes) -> None:
     axes.xaxis.set_minor_formatter(NullFormatter())
 
 
-def steps(values: Floats, inside: Cells) -> Floats:
+def steps(values: Floats, inside: MapMask) -> Floats:
     """Round levels for contour lines of a map, or of several, in the unit of the values where they count."""
     from matplotlib.ticker import MaxNLocator
 
@@ -276,7 +275,7 @@ def steps(values: Floats, inside: Cells) -> Floats:
 
 
 def draw_map(
-    axes: Axes, across: Floats, values: Floats, inside: Cells, levels: Floats, tints: tuple[str, ...] = HEIGHTS
+    axes: Axes, across: Floats, values: Floats, inside: MapMask, levels: Floats, tints: tuple[str, ...] = HEIGHTS
 ) -> None:
     """Draw one map.
 
@@ -320,7 +319,7 @@ def _label(level: float) -> str:
     return f" \u2212 {-level:g} " if level < -1e-12 else f"{level:g}"
 
 
-def draw_rims(axes: Axes, mirror: Mirror, radial: Unit) -> None:
+def draw_rims(axes: Axes, mirror: Mirror, radial: LengthUnit) -> None:
     """The glass's rims, and dotted what counts in the numbers."""
     from matplotlib.patches import Circle
 

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wearsim.bench.units import MILLIMETRES, Unit
+from wearsim.bench.units import MILLIMETRES, LengthUnit
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.mask import MaskDesign
+from wearsim.show.numbers import fine_unit
 from wearsim.show.style import INK, new_figure, plot_style, without_frame
 from wearsim.show.text import paragraph, table, text_width
-from wearsim.show.units import fine_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,7 +29,7 @@ INCH = 25.4
 BARS = {"mm": (20.0, 50.0, 100.0), "in": (1.0, 2.0, 4.0)}
 
 
-def mask_text(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
+def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     """The windows of a mask."""
     knife = fine_unit(unit)
     heads = ["Window", *(f"{name}\n{unit.name}" for name in ("From", "To", "Width")), "Weight"]
@@ -52,9 +52,9 @@ def mask_text(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 
 
-def windows_toml(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
+def windows_toml(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     """``length_unit``, that of the knife positions as well, and ``windows`` as ``readings.toml`` has them."""
-    cut = Unit(unit.name, unit.size, fine_unit(unit).decimals - 1)
+    cut = LengthUnit(unit.name, unit.size, fine_unit(unit).decimals - 1)
     pairs = zip(design.zones.inner, design.zones.outer, strict=True)
     lines = ["windows = ["]
     for inner, outer in pairs:
@@ -64,7 +64,7 @@ def windows_toml(design: MaskDesign, unit: Unit = MILLIMETRES) -> str:
     return "\n".join([f'length_unit = "{unit.name}"', *lines, "]"])
 
 
-def mask_figure(design: MaskDesign, title: str = "", unit: Unit = MILLIMETRES) -> Figure:
+def mask_figure(design: MaskDesign, title: str = "", unit: LengthUnit = MILLIMETRES) -> Figure:
     """Draw a mask at 1:1, with a bar to check the printer by and a title under it."""
     a = design.radius * 1e3
     width, height = 2.0 * (a + MARGIN), 2.0 * (a + MARGIN) + FOOT
@@ -115,7 +115,7 @@ def _window(axes: Axes, number: int, inner: float, outer: float) -> None:
         axes.text(at, 0.0, str(number), ha="center", va="center", fontsize=size)
 
 
-def _foot(axes: Axes, design: MaskDesign, a: float, title: str, unit: Unit) -> None:
+def _foot(axes: Axes, design: MaskDesign, a: float, title: str, unit: LengthUnit) -> None:
     most = 2e-3 * a / 1.5 / unit.size  # of the glass, two thirds
     bar = max((length for length in BARS[unit.name] if length <= most), default=BARS[unit.name][0]) * unit.size * 1e3
     left, level = -bar / 2.0, -a - MARGIN - 4.0

@@ -66,5 +66,5 @@ def _joined(names: Sequence[str]) -> str:
 def waiting_text(mirror: Mirror) -> str:
     """One sentence, the time rounded up to five minutes."""
     minutes = 5.0 * np.ceil(cooling(mirror.diameter, mirror.thickness, mirror.material).time / 300.0)
-    stood = f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
-    return f"Before a reading let the glass stand {stood}: warm, it misleads."
+    wait = f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
+    return f"Before a reading let the glass stand {wait}: warm, it misleads."

@@ -9,14 +9,21 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
-from wearsim.bench.units import Unit, decimal, length_unit
+from wearsim.bench.units import LengthUnit, decimal, length_unit
 from wearsim.show.maps import HEIGHT, draw_maps, maps_text
-from wearsim.show.numbers import LIFT_OFF, PRESSURE, figure_numbers, numbers_after, numbers_before, numbers_table
+from wearsim.show.numbers import (
+    LIFT_OFF,
+    PRESSURE,
+    figure_rows,
+    height_unit,
+    numbers_after,
+    numbers_before,
+    numbers_table,
+)
 from wearsim.show.profiles import draw_profiles, ring_means
 from wearsim.show.strokes import ROW_HEIGHT, draw_programme, rows_for, spell_words
 from wearsim.show.style import new_figure, plot_style
 from wearsim.show.text import Cell, banded, low_high_bar, paragraph, table, warnings_text
-from wearsim.show.units import height_unit
 from wearsim.wear.outcome import EXACT, Outcome
 
 if TYPE_CHECKING:
@@ -41,12 +48,12 @@ def outcome_text(bench: Bench, programme: Programme, outcome: Outcome) -> str:
     return "\n\n".join(part for part in parts if part)
 
 
-def unit_for(outcome: Outcome) -> Unit:
+def unit_for(outcome: Outcome) -> LengthUnit:
     """The unit in which an outcome's heights are read."""
     return height_unit(float(max(np.abs(outcome.before).max(), np.abs(outcome.figure_error).max())))
 
 
-def zones_text(bench: Bench, outcome: Outcome, unit: Unit) -> str:
+def zones_text(bench: Bench, outcome: Outcome, unit: LengthUnit) -> str:
     """Surface by zone: before, removed, after, each with its band."""
     rings, high = ring_means(bench.mirror, outcome.radius), unit_for(outcome)
     before, after = (rings.matrix @ profile for profile in (outcome.before, outcome.figure_error))
@@ -67,7 +74,7 @@ def numbers_text(outcome: Outcome) -> str:
     """The figure in numbers, before and after, each with its band."""
     after = numbers_after(outcome)
     columns = {"Before": numbers_before(outcome), "After": after}
-    parts = [numbers_table(columns, figure_numbers(unit_for(outcome))), *map(paragraph, _notes(outcome))]
+    parts = [numbers_table(columns, figure_rows(unit_for(outcome))), *map(paragraph, _notes(outcome))]
     if outcome.spells:
         pressure = after.text(PRESSURE.name, PRESSURE.written, f" {PRESSURE.unit}")
         lift_off = after.text(LIFT_OFF.name, LIFT_OFF.written)
@@ -82,7 +89,7 @@ def _notes(outcome: Outcome) -> list[str]:
         return [no_band_words(outcome.no_band)] if outcome.no_band and outcome.spells else []
     outside = {
         number.words.partition(",")[0]: None  # once, of surface and of wavefront
-        for number in figure_numbers(unit_for(outcome))
+        for number in figure_rows(unit_for(outcome))
         if number.name in band.numbers
         and not band.numbers[number.name][0] <= getattr(outcome.numbers, number.name) <= band.numbers[number.name][1]
     }
@@ -100,7 +107,7 @@ def no_band_words(reason: str) -> str:
     return f"No band: {reason}.{rest if reason == EXACT else ''}"
 
 
-def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Unit) -> str:
+def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: LengthUnit) -> str:
     """What each spell does: minutes, figure after it, pressure, lift-off, how near to tipping."""
     if not outcome.spells:
         return "No spells: nothing is changed."

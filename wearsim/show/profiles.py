@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wearsim.bench.mirror import Mirror
-from wearsim.bench.units import Unit
-from wearsim.figure.aperture import ring_nodes, spline_matrix
+from wearsim.bench.units import LengthUnit
+from wearsim.figure.aperture import annulus_nodes, spline_matrix
 from wearsim.kernels.arrays import Floats
 from wearsim.show.style import AFTER, BAND, BAND_BEFORE, BAND_REMOVED, BEFORE, INK, LEAST_REMOVED, LEFT_OUT, REMOVED
 from wearsim.show.text import banded
@@ -46,14 +46,14 @@ class RingMeans:
     clear: int
     matrix: Floats
 
-    def names(self, unit: Unit) -> list[str]:
+    def names(self, unit: LengthUnit) -> list[str]:
         """Every ring from edge to edge, a star before what is left out of the numbers."""
         return [
             f"{'*' * (i >= self.clear)}{unit.number(inner)}-{unit.number(outer)}"
             for i, (inner, outer) in enumerate(pairwise(self.edges))
         ]
 
-    def cells(self, outcome: Outcome, high: Unit) -> tuple[list[tuple[str, str]], ...]:
+    def cells(self, outcome: Outcome, high: LengthUnit) -> tuple[list[tuple[str, str]], ...]:
         """Means of the surface before, of what is removed and of the surface after, with their bands, in writing."""
         profiles, band = (outcome.before, outcome.removal, outcome.figure_error), outcome.band
         bands = (None, None, None) if band is None else (band.before, band.removal, band.figure_error)
@@ -77,17 +77,17 @@ def ring_means(mirror: Mirror, radius: Floats) -> RingMeans:
         edges = np.append(edges, mirror.radius)
     rows = []
     for inner, outer in pairwise(edges):
-        nodes, weights = ring_nodes(radius, float(inner), float(outer))
+        nodes, weights = annulus_nodes(radius, float(inner), float(outer))
         rows.append(weights @ spline_matrix(radius, nodes))
     return RingMeans(edges, clear, np.array(rows))
 
 
 POINTS = 400
-SHARES = "5th to 95th percentile"
+BAND_WORDS = "5th to 95th percentile"
 
 
 def draw_profiles(
-    figure: Figure | SubFigure, mirror: Mirror, outcome: Outcome, title: str, radial: Unit, high: Unit
+    figure: Figure | SubFigure, mirror: Mirror, outcome: Outcome, title: str, radial: LengthUnit, high: LengthUnit
 ) -> None:
     """The surface before and after, and the removal beneath it on the same radii."""
     surface, removal = figure.subplots(2, 1, sharex=True, height_ratios=[2.4, 1.0])
@@ -101,13 +101,13 @@ def draw_profiles(
     removal.set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out of the numbers")
 
 
-def draw_surface(axes: Axes, mirror: Mirror, outcome: Outcome, radial: Unit, high: Unit) -> None:
+def draw_surface(axes: Axes, mirror: Mirror, outcome: Outcome, radial: LengthUnit, high: LengthUnit) -> None:
     """Figure error before and after, with their bands."""
     r = outcome.radius / radial.size
     if outcome.band is not None:
-        axes.fill_between(r, *outcome.band.figure_error / high.size, label=f"after, {SHARES}", **BAND)
+        axes.fill_between(r, *outcome.band.figure_error / high.size, label=f"after, {BAND_WORDS}", **BAND)
         if outcome.band.before is not None:
-            axes.fill_between(r, *outcome.band.before / high.size, label=f"before, {SHARES}", **BAND_BEFORE)
+            axes.fill_between(r, *outcome.band.before / high.size, label=f"before, {BAND_WORDS}", **BAND_BEFORE)
     fine, spline = _fine(outcome.radius)
     axes.plot(fine / radial.size, spline @ outcome.before / high.size, label="before", **BEFORE)
     axes.plot(fine / radial.size, spline @ outcome.figure_error / high.size, label="after", **AFTER)
@@ -116,12 +116,12 @@ def draw_surface(axes: Axes, mirror: Mirror, outcome: Outcome, radial: Unit, hig
     axes.set_xlim(0.0, mirror.radius / radial.size)
 
 
-def draw_removal(axes: Axes, mirror: Mirror, outcome: Outcome, radial: Unit, high: Unit) -> None:
+def draw_removal(axes: Axes, mirror: Mirror, outcome: Outcome, radial: LengthUnit, high: LengthUnit) -> None:
     """Glass removed, hanging down from the surface it is taken from, with its band."""
     fine, spline = _fine(outcome.radius)
     if outcome.band is not None and outcome.band.removal is not None:
         r, (least, most) = outcome.radius / radial.size, outcome.band.removal / high.size
-        axes.fill_between(r, least, most, label=f"removed, {SHARES}", **BAND_REMOVED)
+        axes.fill_between(r, least, most, label=f"removed, {BAND_WORDS}", **BAND_REMOVED)
         axes.plot(r, least, **LEAST_REMOVED)  # else the removal would hide it
     axes.fill_between(fine / radial.size, 0.0, spline @ outcome.removal / high.size, label="removed", **REMOVED)
     axes.set_ylim(max(deepest_removal(outcome) / high.size * 1.12, 1.0), 0.0)
@@ -146,11 +146,11 @@ def legend_entries(axes: Axes) -> dict[str, Any]:
     from matplotlib.legend_handler import HandlerTuple
 
     found: dict[str, Any] = dict(zip(*reversed(axes.get_legend_handles_labels()), strict=True))
-    bands = [found.pop(f"{when}, {SHARES}", None) for when in ("before", "after")]
+    bands = [found.pop(f"{when}, {BAND_WORDS}", None) for when in ("before", "after")]
     if all(bands):
-        found[f"before, after: {SHARES}"] = tuple(bands)
+        found[f"before, after: {BAND_WORDS}"] = tuple(bands)
     elif bands[1]:
-        found[f"after, {SHARES}"] = bands[1]
+        found[f"after, {BAND_WORDS}"] = bands[1]
     return {"handles": list(found.values()), "labels": list(found), "handler_map": {tuple: HandlerTuple(ndivide=None)}}
 
 
@@ -161,7 +161,7 @@ def _removal_legend(axes: Axes) -> None:
         axes.legend(handles[::-1], labels[::-1], loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2, borderpad=0.1)
 
 
-def draw_left_out(axes: Axes, mirror: Mirror, radial: Unit) -> None:
+def draw_left_out(axes: Axes, mirror: Mirror, radial: LengthUnit) -> None:
     """Hatch what no number counts: the hole, and the ring at the rim."""
     for inner, outer in ((0.0, mirror.hole_radius), (mirror.clear_radius, mirror.radius)):
         if outer > inner:

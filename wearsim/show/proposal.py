@@ -12,7 +12,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Programme, Spell
-from wearsim.bench.units import Unit, length_unit
+from wearsim.bench.units import LengthUnit, length_unit
 from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.decide.reasons import share_words
 from wearsim.decide.trade_off import TradeOff
@@ -58,7 +58,7 @@ def work_minutes(programme: Programme) -> float:
     return sum(spell.minutes for spell in programme.spells if not spell.is_press)
 
 
-def programme_text(bench: Bench, proposal: Proposal, unit: Unit) -> str:
+def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
     """The programme spell by spell: sizes in the person's unit and as fractions of the mirror's diameter."""
     programme = proposal.programme
     if not programme.spells:
@@ -100,7 +100,7 @@ def _counted(spells: int) -> str:
     return "1 spell" if spells == 1 else f"{spells} spells"
 
 
-def _sizes(spell: Spell, diameter: float, unit: Unit) -> tuple[str, ...]:
+def _sizes(spell: Spell, diameter: float, unit: LengthUnit) -> tuple[str, ...]:
     """Length, side sweep and overhang, each in the unit and as a fraction; dashes where there is none."""
     if spell.is_press:
         return ("-", "-") * 3
@@ -126,8 +126,8 @@ def judgement_text(proposal: Proposal) -> str:
         lines.append(paragraph("The lap's flow beats the frozen floor."))
     if proposal.programme.spells:
         share = share_words(proposal.share, proposal.share_band)
-        why = f"Goes {share} of the way; the rest is left for after a test: {proposal.reason}."
-        lines.append(paragraph(why if "of the way" not in proposal.reason else _sentence(proposal.reason)))
+        reason = f"Goes {share} of the way; the rest is left for after a test: {proposal.reason}."
+        lines.append(paragraph(reason if "of the way" not in proposal.reason else _sentence(proposal.reason)))
     lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
         lines.append(paragraph("The time limit ended the search; a longer one may find better."))
@@ -149,7 +149,7 @@ def no_more_text(proposal: Proposal) -> str:
     return paragraph(f"Planned: {count}, not as many as were asked for: {proposal.no_more_sessions}.")
 
 
-def later_text(bench: Bench, number: int, session: LaterSession, unit: Unit) -> str:
+def later_text(bench: Bench, number: int, session: LaterSession, unit: LengthUnit) -> str:
     """A later session in outline."""
     spells = session.programme.spells
     high = unit_for(session.outcome)
@@ -184,7 +184,7 @@ def proposal_figure(bench: Bench, proposal: Proposal) -> Figure:
     return figure
 
 
-def _draw_trade_off(figure: SubFigure, proposal: Proposal, high: Unit) -> None:
+def _draw_trade_off(figure: SubFigure, proposal: Proposal, high: LengthUnit) -> None:
     """What minutes and what spells buy."""
     by_minutes, by_spells = figure.subplots(2, 1)
     before = proposal.outcome.numbers_before.surface_rms
@@ -198,15 +198,15 @@ def _draw_trade_off(figure: SubFigure, proposal: Proposal, high: Unit) -> None:
     _draw_spells_count(by_spells, proposal, before, high)
 
 
-def _draw_minutes(axes: Axes, proposal: Proposal, high: Unit) -> None:
+def _draw_minutes(axes: Axes, proposal: Proposal, high: LengthUnit) -> None:
     limit = proposal.limits.minutes
     curves, marked = _curves(proposal.trade_off), False
     for place, (label, one) in enumerate(curves):
         minutes, rms = [*one.minutes, limit], np.append(one.expected_rms, one.expected_rms[-1]) / high.size
         dashes = LINES[place % len(LINES)]
         axes.step(minutes, rms, where="post", color=INK, linestyle=dashes, linewidth=1.4, label=label)
-        at = [one.at(budget) / high.size for budget in one.looked]
-        axes.plot(one.looked, at, linestyle="none", **EVALUATED, label="" if marked or not at else "looked into")
+        at = [one.at(budget) / high.size for budget in one.evaluated]
+        axes.plot(one.evaluated, at, linestyle="none", **EVALUATED, label="" if marked or not at else "looked into")
         marked = marked or bool(at)
     _mark_proposed(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
     axes.set_xlim(0.0, limit)
@@ -223,7 +223,7 @@ def _curves(trade_off: tuple[TradeOff, ...]) -> list[tuple[str, TradeOff]]:
             alike[-1].append(one)
         else:
             alike.append([one])
-    return [(_at_most(some[0].spells, some[-1].spells), some[0]) for some in alike]
+    return [(_at_most(partial[0].spells, partial[-1].spells), partial[0]) for partial in alike]
 
 
 def _same(one: TradeOff, two: TradeOff) -> bool:
@@ -237,7 +237,7 @@ def _at_most(fewest: int, most: int) -> str:
     return f"at most {fewest} {'or' if most == fewest + 1 else 'to'} {most} spells"
 
 
-def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Unit) -> None:
+def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: LengthUnit) -> None:
     counts = [0, *(one.spells for one in proposal.trade_off)]
     best = [before, *(float(one.expected_rms.min()) for one in proposal.trade_off)]
     axes.vlines(counts, 0.0, [value / high.size for value in best], color=QUIET, linewidth=5.0)

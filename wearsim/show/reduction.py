@@ -7,31 +7,30 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wearsim.bench.units import MILLIMETRES, Unit, decimal
+from wearsim.bench.units import MILLIMETRES, LengthUnit, decimal
 from wearsim.knifeedge.astigmatism import Astigmatism
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.reduction import Reduction, ZoneReport
 from wearsim.knifeedge.stopping import StopAdvice
 from wearsim.show.expected_readings import zone_name
-from wearsim.show.numbers import figure_numbers
+from wearsim.show.numbers import figure_rows, height_unit, long_unit
 from wearsim.show.style import BAND, BLUE, INK, QUIET, new_figure, plot_style
 from wearsim.show.text import band_words, paragraph, table, warnings_text
-from wearsim.show.units import height_unit, long_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-TOLERABLE = "#e9eef2"
+TOLERABLE_COLOUR = "#e9eef2"
 LEAST_WIDTH = 0.012  # of a zone's bar, of the mirror's radius
 SIGMAS_90 = 1.645
 
 
-def reduction_text(readings: Readings, reduction: Reduction, advice: StopAdvice, unit: Unit = MILLIMETRES) -> str:
+def reduction_text(readings: Readings, reduction: Reduction, advice: StopAdvice, unit: LengthUnit = MILLIMETRES) -> str:
     """Everything to read about a reduced sheet."""
     parts = [
-        zones_text(readings, reduction, unit),
-        numbers_text(readings, reduction, unit),
+        reduced_zones_text(readings, reduction, unit),
+        reduced_numbers_text(readings, reduction, unit),
         "" if reduction.astigmatism is None else astigmatism_text(reduction.astigmatism),
         paragraph(advice.reason[0].upper() + advice.reason[1:] + "."),
         warnings_text(reduction.warnings),
@@ -39,7 +38,7 @@ def reduction_text(readings: Readings, reduction: Reduction, advice: StopAdvice,
     return "\n\n".join(part for part in parts if part)
 
 
-def zones_text(readings: Readings, reduction: Reduction, unit: Unit) -> str:
+def reduced_zones_text(readings: Readings, reduction: Reduction, unit: LengthUnit) -> str:
     """Zone by zone: knife position, target, difference, and that over what is tolerable."""
     knife = knife_unit(readings)
     heads = ["Zone", f"Window\n{unit.name}", f"Knife\n{knife.name}", f"Target\n{knife.name}"]
@@ -53,7 +52,7 @@ def zones_text(readings: Readings, reduction: Reduction, unit: Unit) -> str:
     return f"{table(heads, rows, words=(6,))}\n{paragraph(note)}"
 
 
-def _zone_row(number: int, zone: ZoneReport, knife: Unit, unit: Unit) -> Sequence[str]:
+def _zone_row(number: int, zone: ZoneReport, knife: LengthUnit, unit: LengthUnit) -> Sequence[str]:
     return (
         str(number),
         zone_name(zone.inner, zone.outer, unit),
@@ -65,10 +64,10 @@ def _zone_row(number: int, zone: ZoneReport, knife: Unit, unit: Unit) -> Sequenc
     )
 
 
-def numbers_text(readings: Readings, reduction: Reduction, unit: Unit = MILLIMETRES) -> str:
+def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthUnit = MILLIMETRES) -> str:
     """The figure in numbers, with what the readings leave open."""
     rows = []
-    for number in figure_numbers(height_unit(reduction.surface_pv), conic_places=3):
+    for number in figure_rows(height_unit(reduction.surface_pv), conic_places=3):
         spread = getattr(reduction, f"{number.name.removesuffix('_fit')}_sigma", None)
         band = getattr(reduction, f"{number.name}_band", None)
         cells = (
@@ -103,15 +102,15 @@ def astigmatism_text(seen: Astigmatism) -> str:
     return paragraph(text)
 
 
-def knife_unit(readings: Readings) -> Unit:
+def knife_unit(readings: Readings) -> LengthUnit:
     """The sheet's own unit, with the decimals that a hundredth of a millimetre needs."""
     decimals = 0
     while readings.unit * 10.0**-decimals > 1.05e-5 and decimals < 6:
         decimals += 1
-    return Unit(readings.length_unit, readings.unit, decimals)
+    return LengthUnit(readings.length_unit, readings.unit, decimals)
 
 
-def reduction_figure(reduction: Reduction, unit: Unit = MILLIMETRES) -> Figure:
+def reduction_figure(reduction: Reduction, unit: LengthUnit = MILLIMETRES) -> Figure:
     """Plot a reduced sheet: the profile with its band above, each zone as the window it is below.
 
     The lower panel stands on the same radii: a bar as wide as its window and as tall as the zone's aberration
@@ -139,7 +138,7 @@ def _headline(reduction: Reduction) -> str:
     )
 
 
-def _profile(axes: Axes, reduction: Reduction, unit: Unit) -> None:
+def _profile(axes: Axes, reduction: Reduction, unit: LengthUnit) -> None:
     high = height_unit(reduction.surface_pv)
     radius = reduction.radius / unit.size
     low, top = reduction.band / high.size
@@ -159,8 +158,8 @@ def _profile(axes: Axes, reduction: Reduction, unit: Unit) -> None:
     axes.set_title(_headline(reduction))
 
 
-def _zones(axes: Axes, reduction: Reduction, unit: Unit) -> None:
-    axes.axhspan(-1.0, 1.0, color=TOLERABLE, linewidth=0.0, zorder=0)
+def _zones(axes: Axes, reduction: Reduction, unit: LengthUnit) -> None:
+    axes.axhspan(-1.0, 1.0, color=TOLERABLE_COLOUR, linewidth=0.0, zorder=0)
     axes.axhline(0.0, color=INK, linewidth=0.6)
     least = LEAST_WIDTH * float(reduction.radius[-1])
     for zone in reduction.zones:
@@ -173,7 +172,7 @@ def _zones(axes: Axes, reduction: Reduction, unit: Unit) -> None:
     )
 
 
-def _zone(axes: Axes, zone: ZoneReport, width: float, unit: Unit) -> None:
+def _zone(axes: Axes, zone: ZoneReport, width: float, unit: LengthUnit) -> None:
     middle = 0.5 * (zone.inner + zone.outer) / unit.size
     face = BLUE if zone.is_resolved else "white"
     axes.bar(middle, zone.multiple, width / unit.size, facecolor=face, edgecolor=INK, linewidth=0.8)
@@ -183,7 +182,7 @@ def _zone(axes: Axes, zone: ZoneReport, width: float, unit: Unit) -> None:
     axes.plot([middle, middle], ends, color=INK, linewidth=1.4)
 
 
-def masking_figure(advice: StopAdvice, unit: Unit = MILLIMETRES) -> Figure:
+def masking_figure(advice: StopAdvice, unit: LengthUnit = MILLIMETRES) -> Figure:
     """Plot what masking the rim would buy: Strehl ratio and light in the core, against the mask's diameter."""
     curve = advice.masking
     across = 2.0 * curve.mask_radius / unit.size

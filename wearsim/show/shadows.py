@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.units import MILLIMETRES, Unit, length_unit
+from wearsim.bench.units import MILLIMETRES, LengthUnit, length_unit
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.longitudinal import SOURCES, Source
 from wearsim.knifeedge.readings import Readings
@@ -30,7 +30,7 @@ PREDICTED_AT = (0.35, 0.7, 0.95)
 
 
 def shadows_figure(
-    surfaces: Mapping[str, KnifeTester], knives: Sequence[float], pixels: int = 512, unit: Unit = MILLIMETRES
+    surfaces: Mapping[str, KnifeTester], knives: Sequence[float], pixels: int = 512, unit: LengthUnit = MILLIMETRES
 ) -> Figure:
     """Plot what the tester shows of one or more surfaces at a few knife positions.
 
@@ -106,7 +106,7 @@ def matched_radii(tester: KnifeTester, knife: float) -> Floats:
 
 
 def _draw_profile(
-    axes: Axes, name: str, tester: KnifeTester, knives: Sequence[float], reach: float, unit: Unit
+    axes: Axes, name: str, tester: KnifeTester, knives: Sequence[float], reach: float, unit: LengthUnit
 ) -> None:
     a = tester.geometry.radius / unit.size
     r = np.linspace(tester.geometry.hole_radius, tester.geometry.radius, 400)
@@ -139,7 +139,7 @@ def _draw_shadow(axes: Axes, tester: KnifeTester, knife: float, pixels: int) -> 
     blocks = size // pixels
     wave = shown.reshape(pixels, blocks, pixels, blocks).mean(axis=(1, 3))
     half = pixels // 2
-    whole = np.concatenate([wave[:half], ray[half:]])
-    axes.imshow(whole, cmap="gray", vmin=0.0, vmax=1.3, origin="lower", interpolation="nearest")
+    picture = np.concatenate([wave[:half], ray[half:]])
+    axes.imshow(picture, cmap="gray", vmin=0.0, vmax=1.3, origin="lower", interpolation="nearest")
     axes.axhline(half - 0.5, color="white", lw=0.4, alpha=0.6)
     axes.axis("off")

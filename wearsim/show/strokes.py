@@ -10,7 +10,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Spell, Stroke
-from wearsim.bench.units import Unit
+from wearsim.bench.units import LengthUnit
 from wearsim.kernels.arrays import Floats
 from wearsim.show.style import BLUE, INK, QUIET, RED, without_frame
 from wearsim.wear.strokes import path_of
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.patches import Patch
 
 
-def spell_sizes(spell: Spell, diameter: float, unit: Unit) -> str:
+def spell_sizes(spell: Spell, diameter: float, unit: LengthUnit) -> str:
     """The sizes of a spell's stroke on a mirror of this diameter [m]; empty for a pressing."""
     if spell.is_press:
         return ""
@@ -40,7 +40,7 @@ def spell_title(spell: Spell) -> str:
     return f"{spell.on_top} on top{lap}, {STROKES[spell.stroke].words}"
 
 
-def spell_words(spell: Spell, diameter: float, unit: Unit) -> str:
+def spell_words(spell: Spell, diameter: float, unit: LengthUnit) -> str:
     """Title and sizes on one line; arguments as for :func:`spell_sizes`."""
     sizes = spell_sizes(spell, diameter, unit)
     return f"{spell_title(spell)}, {sizes}" if sizes else spell_title(spell)
@@ -114,8 +114,8 @@ class Drawing:
     def box(self) -> tuple[float, float, float, float]:
         """Left, right, lower and upper end of all that is drawn, the top piece at its farthest in full [m]."""
         x, y = float(self.x[self.farthest]), float(self.y[self.farthest])
-        low_x, low_y = (min(-self.bottom, at - self.top, float(way.min())) for at, way in ((x, self.x), (y, self.y)))
-        top_x, top_y = (max(self.bottom, at + self.top, float(way.max())) for at, way in ((x, self.x), (y, self.y)))
+        low_x, low_y = (min(-self.bottom, at - self.top, float(path.min())) for at, path in ((x, self.x), (y, self.y)))
+        top_x, top_y = (max(self.bottom, at + self.top, float(path.max())) for at, path in ((x, self.x), (y, self.y)))
         return low_x, top_x, low_y, top_y
 
     @property
@@ -131,7 +131,7 @@ class Drawing:
         return 0.5 * max(right - left, top - low)
 
 
-def drawing_of(bench: Bench, spell: Spell, number: int, unit: Unit) -> Drawing:
+def drawing_of(bench: Bench, spell: Spell, number: int, unit: LengthUnit) -> Drawing:
     """What to draw of a spell, by its number in the programme."""
     mirror, lap = bench.mirror.radius, bench.lap(spell.lap).radius
     bottom, top = (mirror, lap) if spell.on_top == "tool" else (lap, mirror)
@@ -152,7 +152,7 @@ def caption_of(drawings: Sequence[Drawing]) -> str:
 
 
 def draw_programme(
-    figure: SubFigure, bench: Bench, spells: Sequence[Spell], unit: Unit, most: int | None = None
+    figure: SubFigure, bench: Bench, spells: Sequence[Spell], unit: LengthUnit, most: int | None = None
 ) -> None:
     """A programme's strokes, a panel each of at most so many, and what to say under them; the others are counted."""
     drawings = [drawing_of(bench, spell, number, unit) for number, spell in enumerate(spells[:most], start=1)]

@@ -15,14 +15,13 @@ from numpy.typing import NDArray
 
 from wearsim.bench.units import unit_of_text
 from wearsim.errors import CouldNotError
+from wearsim.show.numbers import NANOMETRES
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.show.text import paragraph, table
-from wearsim.show.units import NANOMETRES
 from wearsim.study.cases import FAILURES
 from wearsim.study.forecast import Forecast
-from wearsim.study.hdf5_store import SAMPLE
 from wearsim.study.plan import Study
-from wearsim.study.result import StudyResult, StudyVariable
+from wearsim.study.study_file import SAMPLE, StudyResult, StudyVariable
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -48,7 +47,7 @@ _LINES: tuple[dict[str, Any], ...] = (
 )
 _RAMP = ("#f7f4ec", "#c9d6d3", "#7fa3b5", "#2f6690", "#0b2545")
 
-Fixed = dict[str, int]
+FixedPlaces = dict[str, int]
 
 
 @dataclass(frozen=True)
@@ -217,7 +216,7 @@ def _varies(result: StudyResult, name: str) -> bool:
     return is_number(variable) and variable.values.size > 1
 
 
-def _settings(result: StudyResult, free: list[str], most: int) -> tuple[list[Fixed], str]:
+def _settings(result: StudyResult, free: list[str], most: int) -> tuple[list[FixedPlaces], str]:
     """Every combination of the words, and a note: numbers that are not shown stand at their middle."""
     others = [name for name in result.dimensions if name not in free]
     words = [name for name in others if not _varies(result, name)]
@@ -235,7 +234,7 @@ def _value_words(result: StudyResult, name: str, at: int) -> str:
     return f"{scale.label.partition(' [')[0]} {scale.text(result.coordinates[name].values[at])}"
 
 
-def _label(result: StudyResult, fixed: Fixed) -> str:
+def _label(result: StudyResult, fixed: FixedPlaces) -> str:
     words = [name for name in fixed if not is_number(result.coordinates[name])]
     parts = []
     for name in words:
@@ -245,7 +244,7 @@ def _label(result: StudyResult, fixed: Fixed) -> str:
     return ", ".join(parts)
 
 
-def _cut(result: StudyResult, values: Any, fixed: Fixed, free: list[str]) -> Any:
+def _cut(result: StudyResult, values: Any, fixed: FixedPlaces, free: list[str]) -> Any:
     """Values over the free axes, the others fixed, in the order of ``free``."""
     where = tuple(fixed.get(name, slice(None)) for name in result.dimensions)
     left = [name for name in result.dimensions if name not in fixed]
@@ -271,7 +270,7 @@ def _curves(result: StudyResult, names: list[str], numbers: list[str]) -> Figure
     return figure
 
 
-def _curve(axes: Axes, result: StudyResult, name: str, free: list[str], at: Fixed, line: dict[str, Any]) -> None:
+def _curve(axes: Axes, result: StudyResult, name: str, free: list[str], at: FixedPlaces, line: dict[str, Any]) -> None:
     scale = quantity_scale(result.quantities[name])
     y = scale.numbers(_cut(result, result.quantities[name].values, at, free)).reshape(-1)
     x = axis_scale(result, free[0]).numbers(result.coordinates[free[0]].values) if free else np.zeros(1)

@@ -20,9 +20,7 @@ BAND: dict[str, Any] = {"facecolor": "#d3e3f2", "edgecolor": "#8fb3d4", "linewid
 BAND_BEFORE: dict[str, Any] = {
     "facecolor": "none", "edgecolor": "#8a8a8a", "linewidth": 0.6, "linestyle": (0, (5, 2)), "hatch": "||||", "zorder": 2.5,
 }  # fmt: skip
-BAND_REMOVED: dict[str, Any] = {
-    "facecolor": "#fbf1ea", "edgecolor": RED, "linewidth": 0.8, "linestyle": (0, (2, 2)),
-}  # fmt: skip
+BAND_REMOVED: dict[str, Any] = {"facecolor": "#fbf1ea", "edgecolor": RED, "linewidth": 0.8, "linestyle": (0, (2, 2))}
 LEAST_REMOVED: dict[str, Any] = {"color": RED, "linewidth": 0.8, "linestyle": (0, (2, 2)), "zorder": 2.5}
 REMOVED: dict[str, Any] = {"facecolor": "#f3d9c9", "edgecolor": RED, "linewidth": 1.4, "hatch": "...."}
 LEFT_OUT: dict[str, Any] = {"facecolor": "none", "edgecolor": "#9a9a9a", "linewidth": 0.0, "hatch": "/////"}

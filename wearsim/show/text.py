@@ -85,8 +85,8 @@ class _Column(NamedTuple):
     @property
     def width(self) -> int:
         """Columns of the terminal that it takes at least, with the gap before it."""
-        whole = max(len(line) for cell in (self.head, *self.cells) for line in cell.split("\n"))
-        return GAP + (min(whole, NARROW_WORDS) if self.is_words else whole)
+        width = max(len(line) for cell in (self.head, *self.cells) for line in cell.split("\n"))
+        return GAP + (min(width, NARROW_WORDS) if self.is_words else width)
 
 
 def _columns(head: str, cells: Sequence[Cell], is_words: bool, band: str) -> list[_Column]:

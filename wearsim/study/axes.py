@@ -10,12 +10,12 @@ import numpy as np
 from pydantic import BeforeValidator
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.fields import Piece, choice, default, refuse, whole
-from wearsim.bench.input_errors import read_piece
+from wearsim.bench.fields import InputTable, choice, default, refuse, whole_number
+from wearsim.bench.input_errors import read_table
 from wearsim.bench.programme import Programme
 from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
-from wearsim.study.settings import Setting, Value, find_setting
+from wearsim.study.settings import StudySetting, Value, find_setting
 
 MOST_POINTS = 1_000_000
 MOST_SAMPLES = 5_000_000
@@ -45,7 +45,7 @@ def _anything(value: Any) -> Any:
     return value
 
 
-class AxisTable(Piece):
+class AxisTable(InputTable):
     """One axis as it stands in the file, from ``[[axis]]``.
 
     Attributes
@@ -62,16 +62,16 @@ class AxisTable(Piece):
     sample: Annotated[Any, BeforeValidator(_anything)] = None
 
 
-class GridTable(Piece):
+class GridTable(InputTable):
     """``grid = { first = "0 mm", last = "90 mm", count = 7 }``, evenly or by equal factors (``spacing``)."""
 
     first: Any
     last: Any
-    count: Annotated[int, whole("7", least=1, most=MOST_POINTS)]
+    count: Annotated[int, whole_number("7", least=1, most=MOST_POINTS)]
     spacing: Annotated[Spacing, *choice("even", "log")] = default("even", "equal steps")
 
 
-class SampleTable(Piece):
+class SampleTable(InputTable):
     """How many samples and how they are laid out, from ``[sample]``.
 
     Attributes
@@ -81,7 +81,7 @@ class SampleTable(Piece):
         Sobol wants a power of two.
     """
 
-    count: Annotated[int, whole("128", least=1, most=MOST_SAMPLES)]
+    count: Annotated[int, whole_number("128", least=1, most=MOST_SAMPLES)]
     method: Annotated[Method, *choice(*_METHODS)] = default(
         "latin-hypercube", "judgement: even along every axis, any count"
     )
@@ -125,7 +125,7 @@ class Axis:
         Of a sampled axis.
     """
 
-    settings: tuple[Setting, ...]
+    settings: tuple[StudySetting, ...]
     unit: str
     values: tuple[Value, ...] = ()
     raw: tuple[Any, ...] = ()
@@ -150,7 +150,7 @@ class Axis:
         """Whether it varies the programme's spells, or the bench."""
         return any((setting.table == "spell") == spells for setting in self.settings)
 
-    def changes(self, raw: Any) -> list[tuple[Setting, Any]]:
+    def changes(self, raw: Any) -> list[tuple[StudySetting, Any]]:
         """What one of its raw values changes."""
         return [(setting, raw) for setting in self.settings]
 
@@ -167,7 +167,7 @@ def read_axis(table: Any, at: str, bench: Bench, programme: Programme, file: Pat
     InputError
         Where the table is no axis, or its names do not stand on the bench and in the programme.
     """
-    read = read_piece(AxisTable, table, at, file)
+    read = read_table(AxisTable, table, at, file)
     settings = tuple(find_setting(key, bench, programme, file, f"{at}.key") for key in read.key)
     given = [shape for shape in _SHAPES if getattr(read, shape) is not None]
     if len(given) != 1:
@@ -177,8 +177,8 @@ def read_axis(table: Any, at: str, bench: Bench, programme: Programme, file: Pat
     return maker(getattr(read, given[0]), settings, f"{at}.{given[0]}", file)
 
 
-def _grid(table: Any, settings: tuple[Setting, ...], at: str, file: Path | None) -> Axis:
-    grid = read_piece(GridTable, table, at, file)
+def _grid(table: Any, settings: tuple[StudySetting, ...], at: str, file: Path | None) -> Axis:
+    grid = read_table(GridTable, table, at, file)
     setting = settings[0]
     first, last = (setting.number(getattr(grid, end), file, f"{at}.{end}") for end in ("first", "last"))
     unit = setting.unit_of(grid.first)
@@ -193,12 +193,12 @@ def _grid(table: Any, settings: tuple[Setting, ...], at: str, file: Path | None)
     return Axis(settings, unit, values, tuple(setting.written(value, unit) for value in values))
 
 
-def _list(items: Any, settings: tuple[Setting, ...], at: str, file: Path | None) -> Axis:
+def _list(items: Any, settings: tuple[StudySetting, ...], at: str, file: Path | None) -> Axis:
     if not isinstance(items, list) or not 0 < len(items) <= MOST_POINTS:
         raise InputError("no list of values", file=file, key=at, value=items, expected="[..., ...]")
     setting, unit = settings[0], ""
     values: tuple[Value, ...] = tuple(_as_words(item) for item in items)
-    if setting.kind is not None:
+    if setting.rule is not None:
         values = tuple(setting.number(item, file, at) for item in items)
         units = {setting.unit_of(item) for item in items}
         if len(units) != 1:
@@ -213,7 +213,7 @@ def _as_words(item: Any) -> str:
     return ", ".join(map(str, item)) if isinstance(item, list) else str(item)
 
 
-def _sampled(table: Any, settings: tuple[Setting, ...], at: str, file: Path | None) -> Axis:
+def _sampled(table: Any, settings: tuple[StudySetting, ...], at: str, file: Path | None) -> Axis:
     setting = settings[0]
     spread = table.get("spread") if isinstance(table, dict) else table
     if not isinstance(table, dict) or spread not in SPREADS:
@@ -232,8 +232,8 @@ def _sampled(table: Any, settings: tuple[Setting, ...], at: str, file: Path | No
     return Axis(settings, unit, distribution=Distribution(spread, first, second))
 
 
-def _second(setting: Setting, raw: Any, name: str, at: str, file: Path | None) -> float:
-    if name == "sigma" and setting.kind is not None and setting.kind.base == "degC":
+def _second(setting: StudySetting, raw: Any, name: str, at: str, file: Path | None) -> float:
+    if name == "sigma" and setting.rule is not None and setting.rule.base == "degC":
         return _degrees(raw, f"{at}.sigma", file)
     if name != "factor":
         return setting.number(raw, file, f"{at}.{name}")

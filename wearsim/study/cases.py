@@ -23,11 +23,11 @@ from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
 from wearsim.study.axes import Axis
 from wearsim.study.plan import Study
-from wearsim.study.quantities import QUANTITIES, DrawStatistics, Worked, kept_quantities
+from wearsim.study.quantities import QUANTITIES, CaseOutcome, DrawStatistics, kept_quantities
 from wearsim.study.settings import Changes, by_table, changed_bench, changed_programme
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import NAMES, Constants, prior
-from wearsim.wear.engine import Run
+from wearsim.wear.engine_protocol import Run
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.predict import engine_for, gauge_for
 from wearsim.wear.state import glass_grid
@@ -102,7 +102,6 @@ class Job:
         ----------
         numbers : iterable of Axis and its number
             A place along a grid or a list; of a sampled axis the value itself, in SI units.
-        spells : bool
         """
         changed = [pair for axis, n in numbers for pair in axis.changes(axis.raw_value(n))]
         return by_table((setting, raw) for setting, raw in changed if (setting.table == "spell") == spells)
@@ -113,7 +112,7 @@ class _Keyed:
     """A question whose answer cases share: the same key, the same answer, whatever else is given."""
 
     key: tuple[Any, ...]
-    given: tuple[Any, ...]
+    arguments: tuple[Any, ...]
 
     def __hash__(self) -> int:
         return hash(self.key)
@@ -126,7 +125,7 @@ class _Keyed:
 def _changed(case: _Keyed) -> Any:
     """The bench, or the programme, of cases that have the same numbers on the axes that touch it."""
     _, spells, *_ = case.key
-    job, numbers = case.given
+    job, numbers = case.arguments
     changes = job.changes(numbers, spells)
     if spells:
         return changed_programme(job.programme, job.programme_table, changes)
@@ -209,17 +208,17 @@ def _values_or_failure(
 ) -> tuple[dict[str, Any], int, str]:
     """What is kept of a case, the code of its failure and why; ``inner`` is filled by the first case that works."""
     try:
-        worked = work_case(job, place, row)
+        outcome = work_case(job, place, row)
     except TipsOffError as error:
         return {}, 1, _reason(error)
     except InputError as error:
         return {}, 2, _reason(error)
     except ContactError as error:
         return {}, 3, str(error)
-    wanted = {dimension for name in job.keep for dimension in QUANTITIES[name].inner} - {"percentile"}
-    if wanted and not inner:
-        inner.update({name: worked.radius if name == "radius" else worked.maps[name] for name in wanted})
-    return {name: QUANTITIES[name].take(worked) for name in job.keep}, 0, ""
+    needed = {dimension for name in job.keep for dimension in QUANTITIES[name].inner} - {"percentile"}
+    if needed and not inner:
+        inner.update({name: outcome.radius if name == "radius" else outcome.maps[name] for name in needed})
+    return {name: QUANTITIES[name].take(outcome) for name in job.keep}, 0, ""
 
 
 def _reason(error: InputError) -> str:
@@ -239,7 +238,7 @@ def _column(values: list[Any]) -> Floats:
     return column
 
 
-def work_case(job: Job, place: int, row: Floats | None) -> Worked:
+def work_case(job: Job, place: int, row: Floats | None) -> CaseOutcome:
     """Work out one case.
 
     Raises
@@ -253,7 +252,7 @@ def work_case(job: Job, place: int, row: Floats | None) -> Worked:
     start, gauge = start_and_gauge(job, bench)
     engine = engine_for(job.engine, job.accuracy)
     seed = int(np.random.SeedSequence(job.seed, spawn_key=(place, 2)).generate_state(1)[0])  # the case is its child
-    found = _worked(engine.run(bench, programme, start, seed=seed), gauge)
+    found = _case_outcome(engine.run(bench, programme, start, seed=seed), gauge)
     if not job.draws:
         return found
     drawn = []
@@ -262,13 +261,13 @@ def work_case(job: Job, place: int, row: Floats | None) -> Worked:
             run = engine.run(bench, programme, start, constants, seed=seed)
         except ContactError:
             continue
-        drawn.append(replace(_worked(run, gauge), maps={}, details={}))
+        drawn.append(replace(_case_outcome(run, gauge), maps={}, details={}))
     return replace(found, drawn=_gathered(job, bench, gauge, drawn))
 
 
 @lru_cache(maxsize=32)
 def _start_and_gauge(case: _Keyed) -> tuple[Any, FigureGauge]:
-    job, bench = case.given
+    job, bench = case.arguments
     engine = engine_for(job.engine, job.accuracy)
     start = engine.measured(bench) if job.start is None else job.start
     radius = glass_grid(bench.mirror, job.accuracy)
@@ -289,7 +288,6 @@ def draw_constants(bench: Bench, count: int, seed: int, place: int) -> list[Cons
     ----------
     bench : Bench
         Whose ``[spread]`` says how well they are known.
-    count : int
     seed : int
         Of the study.
     place : int
@@ -301,13 +299,13 @@ def draw_constants(bench: Bench, count: int, seed: int, place: int) -> list[Cons
     return [Constants(**dict(zip(NAMES, map(float, np.exp(row)), strict=True))) for row in logs]
 
 
-def _worked(run: Run[Any], gauge: FigureGauge) -> Worked:
-    return Worked(
+def _case_outcome(run: Run[Any], gauge: FigureGauge) -> CaseOutcome:
+    return CaseOutcome(
         gauge, run.radius, run.heights[0], run.heights[-1], run.peak_pressure, run.lift_off_share, run.maps, run.details
     )
 
 
-def _gathered(job: Job, bench: Bench, gauge: FigureGauge, cases: list[Worked]) -> DrawStatistics:
+def _gathered(job: Job, bench: Bench, gauge: FigureGauge, cases: list[CaseOutcome]) -> DrawStatistics:
     if not cases:
         raise ContactError("no draw of the constants found a balance")
     return DrawStatistics(

@@ -71,7 +71,7 @@ class Checkpoint:
         StoreError
             Where one is damaged.
         """
-        return {number: self.read(number).failed for number in map(int, _numbers(self.folder))}
+        return {number: self.read(number).failed for number in map(int, _chunk_numbers(self.folder))}
 
     def read(self, number: int) -> ChunkResult:
         """What came of a chunk.
@@ -132,22 +132,22 @@ def open_checkpoint(output: Path, identity: str, chunk: int, cases: int) -> Chec
     folder = checkpoint_folder(output)
     manifest = folder / "study.json"
     if not manifest.exists():
-        if folder.exists() and any(_numbers(folder)):
+        if folder.exists() and any(_chunk_numbers(folder)):
             raise StoreError("parts of a study without their study.json", file=folder, expected="another output")
         _begin(manifest, {"identity": identity, "chunk": chunk, "cases": cases})
         return Checkpoint(folder, identity, chunk, cases)
-    begun = _read_manifest(manifest)
-    if begun["identity"] != identity or begun["cases"] != cases:
+    manifest_content = _read_manifest(manifest)
+    if manifest_content["identity"] != identity or manifest_content["cases"] != cases:
         raise StoreError(
             "holds the begun work of another study, seed or version of wearsim", file=folder,
             expected="another output, or --force to begin anew",
         )  # fmt: skip
     for path in folder.glob("*.partial"):  # of a writer that was killed
         path.unlink(missing_ok=True)
-    return Checkpoint(folder, identity, begun["chunk"], cases)
+    return Checkpoint(folder, identity, manifest_content["chunk"], cases)
 
 
-def _numbers(folder: Path) -> Iterator[str]:
+def _chunk_numbers(folder: Path) -> Iterator[str]:
     return (found[1] for path in folder.iterdir() if (found := _NAME.fullmatch(path.name)))
 
 

@@ -77,8 +77,8 @@ class Pool:
         """
         raise CouldNotError("the executor broke; what is complete is kept: run the study again with a new one")
 
-    def close(self, hurry: bool = False) -> None:
-        """Let the workers go; ``hurry``: without waiting for what they are at."""
+    def close(self, abandon: bool = False) -> None:
+        """Let the workers go; ``abandon``: without waiting for what they are at."""
 
 
 class ProcessPool(Pool):
@@ -104,13 +104,13 @@ class ProcessPool(Pool):
 
     def renew(self) -> Executor:
         """A new pool: a broken one stays broken."""
-        self.close(hurry=True)
+        self.close(abandon=True)
         self.executor = _new_processes(self.size)
         return self.open()
 
-    def close(self, hurry: bool = False) -> None:
+    def close(self, abandon: bool = False) -> None:
         """Let the processes go."""
-        self.executor.shutdown(wait=not hurry, cancel_futures=True)
+        self.executor.shutdown(wait=not abandon, cancel_futures=True)
 
 
 def _new_processes(workers: int) -> ProcessPoolExecutor:
@@ -171,9 +171,9 @@ class SchedulerPool(ClientPool):
             raise CouldNotError(f"{address}: the scheduler there has no workers") from error
         super().__init__(client.get_executor(pure=False), client)
 
-    def close(self, hurry: bool = False) -> None:
+    def close(self, abandon: bool = False) -> None:
         """Leave the cluster."""
-        self.executor.shutdown(wait=not hurry)
+        self.executor.shutdown(wait=not abandon)
         self._client.close()
 
 

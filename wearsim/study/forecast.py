@@ -16,9 +16,9 @@ from wearsim.study.plan import Study, sample_of
 from wearsim.study.quantities import QUANTITIES
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 
-TRIALS = 8
+TIMED_CASES = 8
 """Cases that are timed, spread over the study."""
-LONGEST = 4.0
+TIMING_LIMIT = 4.0
 """No further case is timed after this [s]."""
 # Opening processes and loading the kernels in each, measured on the machine of docs/performance.md.
 START_UP = 3.0
@@ -90,15 +90,15 @@ def forecast(study: Study, *, workers: int | None = None, seed: int = 0, accurac
     """
     job = job_for(study, seed, accuracy)
     rows = sample_of(study, seed)
-    places = np.unique(np.linspace(0, study.cases - 1, min(TRIALS, study.cases)).astype(int))
+    places = np.unique(np.linspace(0, study.cases - 1, min(TIMED_CASES, study.cases)).astype(int))
     _timed(job, int(places[0]), rows)  # compiles and loads
     timed: list[tuple[float, ChunkResult]] = []
-    begun = time.perf_counter()
+    began = time.perf_counter()
     for place in places:
         timed.append(_timed(job, int(place), rows))
-        if time.perf_counter() - begun > LONGEST:
+        if time.perf_counter() - began > TIMING_LIMIT:
             break
-    each = float(np.mean([took for took, _ in timed]))
+    each = float(np.mean([seconds for seconds, _ in timed]))
     inner = next((result.inner for _, result in timed if result.inner), {})
     count = min(workers or worker_count(), study.cases)
     return Forecast(
@@ -110,9 +110,9 @@ def forecast(study: Study, *, workers: int | None = None, seed: int = 0, accurac
 
 def _timed(job: Job, place: int, rows: Floats | None) -> tuple[float, ChunkResult]:
     row = None if rows is None else rows[[place % len(rows)]]
-    begun = time.perf_counter()
+    began = time.perf_counter()
     result = work_chunk(job, Chunk(0, place, place + 1, row))
-    return time.perf_counter() - begun, result
+    return time.perf_counter() - began, result
 
 
 def file_size(study: Study, job: Job, inner: dict[str, int]) -> int:

@@ -11,19 +11,19 @@ from pydantic import BeforeValidator
 
 from wearsim.bench import materials as catalogue
 from wearsim.bench.bench import Bench
-from wearsim.bench.fields import Name, Piece, choice, default, number, refuse, whole
-from wearsim.bench.input_errors import check_keys, nearest, parse_toml, placed, read_piece, read_text
+from wearsim.bench.fields import InputTable, Name, choice, default, number, refuse, whole_number
+from wearsim.bench.input_errors import check_keys, located, nearest_word, parse_toml, read_table, read_text
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench, programme_from_table
 from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
 from wearsim.study.axes import Axis, SampleTable, draw_sample, read_axis
-from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, SIZED
+from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, RADIUS_SETTINGS
 from wearsim.study.settings import by_table, changed_bench, changed_programme
 
 MOST_CASES = 10_000_000
 MOST_AXES = 12
-Engine = Literal["radial", "planar"]
+EngineName = Literal["radial", "planar"]
 
 
 def _kept(value: Any) -> tuple[str, ...]:
@@ -31,11 +31,11 @@ def _kept(value: Any) -> tuple[str, ...]:
         raise refuse("no list of quantities", ", ".join(QUANTITIES))
     for word in value:
         if word not in QUANTITIES:
-            raise refuse(f"no quantity {word!r}", nearest(str(word), QUANTITIES))
+            raise refuse(f"no quantity {word!r}", nearest_word(str(word), QUANTITIES))
     return tuple(dict.fromkeys(value))
 
 
-class StudyTable(Piece):
+class StudyTable(InputTable):
     """What a study is about, from ``[study]``.
 
     Attributes
@@ -55,9 +55,9 @@ class StudyTable(Piece):
 
     bench: Name
     programme: Name | None = None
-    engine: Annotated[Engine, *choice("radial", "planar")] = default("radial", "the fast one")
+    engine: Annotated[EngineName, *choice("radial", "planar")] = default("radial", "the fast one")
     keep: Annotated[tuple[str, ...], BeforeValidator(_kept)] = DEFAULT_KEPT
-    draws: Annotated[int, whole("64", least=0, most=1_000_000)] = default(0, "the constants as stated")
+    draws: Annotated[int, whole_number("64", least=0, most=1_000_000)] = default(0, "the constants as stated")
     edge_limit: Annotated[float, *number("0.125", above=0.0, most=100.0)] = default(
         0.125, "common practice, no source: an eighth of a wave of surface"
     )
@@ -156,7 +156,7 @@ def study_from_table(table: dict[str, Any], *, file: Path | None = None, text: s
     check_keys(table, ("study", "spell", "axis", "sample"), file)
     if "study" not in table:
         raise InputError("missing", file=file, key="study", expected="a table [study]")
-    about = read_piece(StudyTable, table["study"], "study", file)
+    about = read_table(StudyTable, table["study"], "study", file)
     bench, bench_table = _read_bench(about.bench, file)
     programme, programme_table = _read_programme(about, table, file)
     axes = _read_axes(table.get("axis", []), bench, programme, file)
@@ -164,17 +164,17 @@ def study_from_table(table: dict[str, Any], *, file: Path | None = None, text: s
     fixed = tuple(axis for axis in axes if axis.distribution is None)
     sample = _read_sample(table.get("sample"), sampled, file)
     study = Study(about, bench, programme, bench_table, programme_table, fixed, sampled, sample, file, text)
-    _check_whole(study)
+    _check_together(study)
     return study
 
 
-def _beside(name: str, file: Path | None) -> Path:
+def _path_from(name: str, file: Path | None) -> Path:
     path = Path(name)
     return path if path.is_absolute() or file is None else file.parent / path
 
 
 def _read_bench(name: str, file: Path | None) -> tuple[Bench, dict[str, Any]]:
-    path = _beside(name, file)
+    path = _path_from(name, file)
     bench = load_bench(path if path.exists() or name not in catalogue.names("benches") else name)
     return bench, parse_toml(bench.text, bench.file)
 
@@ -188,7 +188,7 @@ def _read_programme(about: StudyTable, table: dict[str, Any], file: Path | None)
     if about.programme is None:
         own = {"spell": table["spell"]}
         return programme_from_table(own, file=file), own
-    path = _beside(about.programme, file)
+    path = _path_from(about.programme, file)
     text = read_text(path, "a programme in TOML")
     read = parse_toml(text, path)
     return programme_from_table(read, file=path, text=text), read
@@ -215,20 +215,20 @@ def _read_sample(table: Any, sampled: tuple[Axis, ...], file: Path | None) -> Sa
     if table is None or not sampled:
         expected = "a table [sample] where, and only where, an axis is sampled"
         raise InputError("sample and axes do not fit", file=file, key="sample", expected=expected)
-    sample = read_piece(SampleTable, table, "sample", file)
+    sample = read_table(SampleTable, table, "sample", file)
     if sample.method == "sobol" and sample.count & (sample.count - 1):
         expected = "a power of two for this method, such as 128"
         raise InputError("not balanced", file=file, key="sample.count", value=sample.count, expected=expected)
     return sample
 
 
-def _check_whole(study: Study) -> None:
+def _check_together(study: Study) -> None:
     """What no single table can show: the number of cases, what can be kept, and whether every value can be taken."""
     if study.cases > MOST_CASES:
         expected = f"at most {MOST_CASES:,} cases"
         raise InputError("too many cases", file=study.file, key="axis", value=f"{study.cases:,}", expected=expected)
     axes = (*study.axes, *study.sampled)
-    sizes = [axis.key for axis in axes if any((s.table, s.field) in SIZED for s in axis.settings)]
+    sizes = [axis.key for axis in axes if any((s.table, s.field) in RADIUS_SETTINGS for s in axis.settings)]
     for kept in study.about.keep:
         quantity = QUANTITIES[kept]
         if quantity.inner and sizes:
@@ -251,7 +251,7 @@ def _check_values(study: Study) -> None:
                 bench = changed_bench(study.bench, study.bench_table, changes)
                 changed_programme(study.programme, study.programme_table, changes).check_on(bench)
             except InputError as error:
-                raise placed(error, f"axis {place}", study.file) from error
+                raise located(error, f"axis {place}", study.file) from error
 
 
 def sample_of(study: Study, seed: int) -> Floats | None:

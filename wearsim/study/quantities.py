@@ -13,12 +13,12 @@ from wearsim.figure.metrics import FigureGauge, percentiles
 from wearsim.kernels.arrays import Floats
 
 PERCENTILES = (5.0, 50.0, 95.0)
-SIZED = frozenset({("mirror", "diameter"), ("mirror", "hole")})
+RADIUS_SETTINGS = frozenset({("mirror", "diameter"), ("mirror", "hole")})
 """Settings that move the radii of profiles: with one of these as an axis no profile is kept."""
 
 
 @dataclass(frozen=True)
-class Worked:
+class CaseOutcome:
     """One case worked out, whichever engine did it; maps and details are the planar engine's.
 
     Parameters
@@ -78,7 +78,7 @@ class DrawStatistics:
         An edge roll below minus this is a turned edge [m].
     failed : int
         Draws left out.
-    cases : tuple of Worked
+    cases : tuple of CaseOutcome
         The draws themselves, without maps.
     """
 
@@ -86,7 +86,7 @@ class DrawStatistics:
     surface_rms: Floats
     limit: float
     failed: int
-    cases: tuple[Worked, ...] = ()
+    cases: tuple[CaseOutcome, ...] = ()
 
     @property
     def turned(self) -> int:
@@ -131,17 +131,17 @@ class Quantity:
 
     unit: str
     text: str
-    take: Callable[[Worked], Any]
+    take: Callable[[CaseOutcome], Any]
     inner: tuple[str, ...] = ()
     drawn: bool = False
     engine: str | None = None
 
 
-def _map(name: str) -> Callable[[Worked], Any]:
+def _map(name: str) -> Callable[[CaseOutcome], Any]:
     return lambda case: case.maps[name]
 
 
-def _percentiles(name: str) -> Callable[[Worked], Any]:
+def _percentiles(name: str) -> Callable[[CaseOutcome], Any]:
     return lambda case: percentiles([QUANTITIES[name].take(one) for one in case.over_draws.cases], PERCENTILES)
 
 

@@ -16,12 +16,11 @@ from wearsim.kernels.arrays import Floats
 from wearsim.study.cases import Chunk, ChunkResult, Job, job_for
 from wearsim.study.checkpoint import Checkpoint, checkpoint_folder, open_checkpoint
 from wearsim.study.executors import Pool, compile_kernels, pool_for, work_compiled
-from wearsim.study.hdf5_store import write_study
 from wearsim.study.plan import Study, sample_of
-from wearsim.study.result import StudyResult, identity_of, read_study
+from wearsim.study.study_file import StudyResult, identity_of, read_study, write_study
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 
-TRIES = 3
+MOST_TRIES = 3
 """How often a chunk is given out when its worker dies."""
 # A chunk of the radial engine lasts about a second, so that handing it over costs next to nothing; on the other
 # hand every worker should get a few of them.
@@ -30,7 +29,7 @@ CHUNKS_A_WORKER = 8
 
 
 @dataclass(frozen=True)
-class Progress:
+class StudyProgress:
     """How far a study is: cases done (of them kept from an earlier run), failed, all."""
 
     done: int
@@ -39,7 +38,7 @@ class Progress:
     cases: int
 
 
-Report = Callable[[Progress], None]
+Report = Callable[[StudyProgress], None]
 Keep = Callable[[Chunk, ChunkResult], None]
 
 
@@ -70,7 +69,7 @@ def run_study(
         Replace a whole study in ``output`` and forget what was begun. A file that is no whole study of ours is
         never replaced.
     progress : callable, optional
-        Given the :class:`Progress` after every chunk.
+        Given the :class:`StudyProgress` after every chunk.
 
     Returns
     -------
@@ -85,12 +84,12 @@ def run_study(
     """
     output, job = Path(output), job_for(study, seed, accuracy)
     identity = digest_of(study, job)
-    if not output.exists() or not _is_whole(output, identity, force):
+    if not output.exists() or not _is_complete(output, identity, force):
         _work(study, job, identity, output, pool_for(executor, workers, scheduler), force, progress)
     return read_study(output)
 
 
-def _is_whole(output: Path, identity: str, force: bool) -> bool:
+def _is_complete(output: Path, identity: str, force: bool) -> bool:
     """Whether an output that is there is this study, and is to stay; a study that is to be replaced must be sound."""
     same = identity_of(output) == identity
     if not same and not force:
@@ -111,7 +110,7 @@ def _work(
         work_missing(study, job, checkpoint, pool, progress)
         interrupted = False
     finally:
-        pool.close(hurry=interrupted)
+        pool.close(abandon=interrupted)
     write_study(study, job, identity, checkpoint, output, force=force)
     checkpoint.remove()
 
@@ -143,7 +142,7 @@ def work_missing(study: Study, job: Job, checkpoint: Checkpoint, pool: Pool, pro
 
     def report() -> None:
         if progress is not None:
-            progress(Progress(counts["done"], kept, counts["failed"], checkpoint.cases))
+            progress(StudyProgress(counts["done"], kept, counts["failed"], checkpoint.cases))
 
     def keep(chunk: Chunk, result: ChunkResult) -> None:
         checkpoint.write(chunk.number, result)
@@ -170,12 +169,12 @@ class Dispatcher:
     ----------
     keep : callable
         Takes a chunk and its result.
-    tries : int
+    most_tries : int
         How often a chunk is given out.
     """
 
-    def __init__(self, job: Job, chunks: Iterator[Chunk], pool: Pool, keep: Keep, tries: int = TRIES) -> None:
-        self.job, self.chunks, self.pool, self.keep, self.tries = job, chunks, pool, keep, tries
+    def __init__(self, job: Job, chunks: Iterator[Chunk], pool: Pool, keep: Keep, most_tries: int = MOST_TRIES) -> None:
+        self.job, self.chunks, self.pool, self.keep, self.most_tries = job, chunks, pool, keep, most_tries
         self.again: deque[Chunk] = deque()
         self.out: dict[Future[ChunkResult], Chunk] = {}
         self.losses: Counter[int] = Counter()
@@ -232,8 +231,8 @@ class Dispatcher:
         """Count what is lined up again, and stop where something has been too often."""
         for chunk in self.again:
             self.losses[chunk.number] += 1
-            if self.losses[chunk.number] >= self.tries:
+            if self.losses[chunk.number] >= self.most_tries:
                 raise CouldNotError(
-                    f"cases {chunk.first + 1} to {chunk.last} lost their worker {self.tries} times (out of memory?); "
+                    f"cases {chunk.first + 1} to {chunk.last} lost their worker {self.most_tries} times (out of memory?); "
                     "what is complete is kept"
                 )

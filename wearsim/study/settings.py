@@ -16,19 +16,18 @@ from typing import Any, get_args
 
 from pydantic_core import PydanticCustomError
 
-from wearsim.bench.abrasion import Spread, Wear
-from wearsim.bench.bench import TABLES, Bench
-from wearsim.bench.fields import Extent, Kind, Piece, as_float, kind_of
+from wearsim.bench.bench import TABLES, Bench, Spread, Wear
+from wearsim.bench.fields import Extent, InputTable, NumberRule, as_float, rule_of
 from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
-from wearsim.bench.input_errors import nearest, placed, read_piece
+from wearsim.bench.input_errors import located, nearest_word, read_table
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.toml_io import programme_from_table
 from wearsim.errors import InputError
 
-MODELS: dict[str, type[Piece]] = {
+MODELS: dict[str, type[InputTable]] = {
     "mirror": Mirror, "lap": Lap, "hands": Hands, "wear": Wear, "spread": Spread, "figure": FigureSource,
     "light": Light, "spell": Spell,
 }  # fmt: skip
@@ -43,7 +42,7 @@ Value = float | str
 
 
 @dataclass(frozen=True)
-class Setting:
+class StudySetting:
     """One key of a bench or of a programme.
 
     Parameters
@@ -67,10 +66,10 @@ class Setting:
         return self.table, self.place, self.field
 
     @cached_property
-    def kind(self) -> Kind | None:
+    def rule(self) -> NumberRule | None:
         """What sort of number it is; None for words, files, counts and pairs."""
         info = MODELS[self.table].model_fields[self.field]
-        return None if tuple in _types(info.annotation) else kind_of(info)
+        return None if tuple in _types(info.annotation) else rule_of(info)
 
     @cached_property
     def is_extent(self) -> bool:
@@ -79,9 +78,9 @@ class Setting:
 
     def unit_of(self, raw: Any) -> str:
         """Unit of the numbers that :meth:`number` makes of what a person wrote."""
-        if self.kind is None or (self.is_extent and not isinstance(raw, str)):
+        if self.rule is None or (self.is_extent and not isinstance(raw, str)):
             return "1"
-        return self.kind.base or _PLAIN_UNITS.get((self.table, self.field), "1")
+        return self.rule.base or _PLAIN_UNITS.get((self.table, self.field), "1")
 
     def number(self, raw: Any, file: Path | None, key: str) -> float:
         """What a person wrote, as a number in SI units.
@@ -91,12 +90,12 @@ class Setting:
         InputError
             Where it is no such number.
         """
-        if self.kind is None:
+        if self.rule is None:
             raise InputError(f"{self.key} takes no number", file=file, key=key, expected="a list of values")
         is_fraction = self.is_extent and not isinstance(raw, str)
-        kind = Kind("a plain number", "0.1") if is_fraction else self.kind
+        rule = NumberRule("a plain number", "0.1") if is_fraction else self.rule
         try:
-            return as_float(raw, kind)
+            return as_float(raw, rule)
         except PydanticCustomError as error:
             context = error.context or {}
             raise InputError(
@@ -105,9 +104,9 @@ class Setting:
 
     def written(self, number: float, unit: str) -> Any:
         """A number in SI units as it would stand in a file; reads back as the very float."""
-        if self.kind is None or not self.kind.base or unit == "1":
+        if self.rule is None or not self.rule.base or unit == "1":
             return float(number)
-        return f"{float(number)!r} {self.kind.base}"
+        return f"{float(number)!r} {self.rule.base}"
 
 
 def _types(annotation: Any) -> set[Any]:
@@ -118,7 +117,7 @@ def _types(annotation: Any) -> set[Any]:
     return found
 
 
-def find_setting(key: str, bench: Bench, programme: Programme, file: Path | None = None, at: str = "") -> Setting:
+def find_setting(key: str, bench: Bench, programme: Programme, file: Path | None = None, at: str = "") -> StudySetting:
     """The setting of this dotted name; ``file`` and its key ``at`` are for error lines.
 
     Raises
@@ -135,9 +134,9 @@ def find_setting(key: str, bench: Bench, programme: Programme, file: Path | None
         raise fault("no dotted name of a setting", _EXAMPLE)
     table, field = found["table"], found["field"]
     if table not in MODELS:
-        raise fault("no such table", nearest(table, MODELS))
+        raise fault("no such table", nearest_word(table, MODELS))
     if field not in MODELS[table].model_fields:
-        raise fault(f"{table} has no such key", nearest(field, MODELS[table].model_fields))
+        raise fault(f"{table} has no such key", nearest_word(field, MODELS[table].model_fields))
     count = {"lap": len(bench.laps), "spell": len(programme.spells)}.get(table)
     if count is None and found["place"]:
         raise fault(f"there is but one {table}", f'"{table}.{field}"')
@@ -146,13 +145,13 @@ def find_setting(key: str, bench: Bench, programme: Programme, file: Path | None
     place = int(found["place"] or 1)
     if count is not None and place > count:
         raise fault(f"no {table} {place}", f"{table} 1 to {count}" if count else "a programme with spells")
-    return Setting(table, place - 1, field, key)
+    return StudySetting(table, place - 1, field, key)
 
 
 Changes = Mapping[tuple[str, int], Mapping[str, Any]]
 
 
-def by_table(changes: Iterable[tuple[Setting, Any]]) -> dict[tuple[str, int], dict[str, Any]]:
+def by_table(changes: Iterable[tuple[StudySetting, Any]]) -> dict[tuple[str, int], dict[str, Any]]:
     """Changes gathered by table and place."""
     gathered: dict[tuple[str, int], dict[str, Any]] = {}
     for setting, raw in changes:
@@ -189,10 +188,10 @@ def changed_bench(base: Bench, table: Mapping[str, Any], changes: Changes) -> Be
     try:
         return Bench(**{**pieces, "laps": tuple(laps)}, file=base.file)
     except InputError as error:
-        raise placed(error, "", base.file) from error
+        raise located(error, "", base.file) from error
 
 
-def _read(base: Bench, table: Mapping[str, Any], name: str, place: int, values: Mapping[str, Any]) -> Piece:
+def _read(base: Bench, table: Mapping[str, Any], name: str, place: int, values: Mapping[str, Any]) -> InputTable:
     written = table.get(name, {})
     label = name
     if isinstance(written, list):
@@ -200,7 +199,7 @@ def _read(base: Bench, table: Mapping[str, Any], name: str, place: int, values: 
         written = written[place]
     folder = None if base.file is None else base.file.parent
     raw = dict(values) if name == _REPLACED else {**written, **values}
-    piece = read_piece(MODELS[name], raw, label, base.file, folder)
+    piece = read_table(MODELS[name], raw, label, base.file, folder)
     return piece.loaded(base.file) if isinstance(piece, FigureSource) else piece
 
 

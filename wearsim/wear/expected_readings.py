@@ -16,7 +16,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme, Spell
 from wearsim.errors import ContactError, InputError
 from wearsim.kernels.arrays import Floats
-from wearsim.knifeedge.expected import ExpectedReadings, expected_readings
+from wearsim.knifeedge.forward_model import ExpectedReadings, expected_readings
 from wearsim.knifeedge.longitudinal import target_readings
 from wearsim.knifeedge.mask import LEAST_ZONES, design_mask
 from wearsim.knifeedge.readings import Readings

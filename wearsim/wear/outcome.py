@@ -14,7 +14,7 @@ import numpy as np
 from wearsim.errors import ContactError
 from wearsim.figure.metrics import FigureGauge, FigureNumbers, percentiles
 from wearsim.kernels.arrays import Floats
-from wearsim.wear.engine import Run
+from wearsim.wear.engine_protocol import Run
 
 EXACT = "the bench states every constant as exact and its figure has no sigma"
 NOT_ASKED = "no draws were asked for (--draws)"

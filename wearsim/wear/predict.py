@@ -18,7 +18,7 @@ from wearsim.kernels.arrays import Floats
 from wearsim.parallel import in_threads
 from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
 from wearsim.wear.constants import Belief, Constants, prior
-from wearsim.wear.engine import Engine, Progress, Run, minutes_of
+from wearsim.wear.engine_protocol import Engine, Progress, Run, minutes_of
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.outcome import EXACT, NOT_ASKED, NOTHING_DONE, Band, Draw, Outcome, SpellSummary, band_of
 from wearsim.wear.radial.engine import RadialEngine

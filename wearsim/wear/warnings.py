@@ -15,7 +15,7 @@ from wearsim.wear.outcome import Outcome
 from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import glass_grid, start_state
 
-# Edge roll beyond this, in waves of surface height, is worth a word: the limit's own default.
+# Edge roll below this, in waves of surface height, is warned of (the default limit of ``propose``).
 EDGE_LIMIT_WAVES = 0.125
 # Share of the overlap that carries nothing, beyond what the tilt of a lap that fits lifts off, from which the lap does
 # not conform. A judgement.

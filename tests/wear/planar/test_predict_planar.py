@@ -10,10 +10,10 @@ from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.toml_io import load_bench, load_programme
 from wearsim.bench.units import MILLIMETRES
 from wearsim.show.maps import maps_text
-from wearsim.show.units import NANOMETRES
+from wearsim.show.numbers import NANOMETRES
 from wearsim.wear.accuracy import Accuracy, PlanarAccuracy
-from wearsim.wear.hdf5 import read_outcome, write_outcome
 from wearsim.wear.initial_figure import start_figure
+from wearsim.wear.outcome_file import read_outcome, write_outcome
 from wearsim.wear.predict import predict
 from wearsim.wear.state import start_state
 

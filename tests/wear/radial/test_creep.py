@@ -12,7 +12,7 @@ from scipy.optimize import root
 
 from tests.helpers.kernel_twins import stroke_places
 from tests.helpers.workbench import STEADY, make_bench, make_spell, pitch_of, start, work_spell
-from wearsim.bench.abrasion import Wear
+from wearsim.bench.bench import Wear
 from wearsim.figure.conic import Conic
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants

@@ -14,7 +14,7 @@ from scipy.integrate import trapezoid
 from tests.helpers.flat_wear import flat_removal
 from tests.helpers.kernel_twins import chord, flat_rings, flat_statics, stroke_places
 from tests.helpers.workbench import STEADY, flat_state, make_bench, make_spell, pitch_of, work_spell
-from wearsim.bench.abrasion import Wear
+from wearsim.bench.bench import Wear
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants
 from wearsim.wear.radial.engine import tipping_offset

@@ -9,7 +9,7 @@ import pytest
 
 from tests.helpers.flat_wear import flat_removal
 from tests.helpers.workbench import STEADY, make_bench, make_spell, start, work_spell
-from wearsim.bench.abrasion import Wear
+from wearsim.bench.bench import Wear
 from wearsim.errors import TipsOffError
 from wearsim.wear.predict import gauge_for
 

@@ -17,13 +17,13 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import bench_from_table
-from wearsim.bench.units import INCHES, MILLIMETRES, POUND, POUND_FORCE, Unit, decimal, round_unit
+from wearsim.bench.units import INCHES, MILLIMETRES, POUND, POUND_FORCE, LengthUnit, decimal, round_unit
 from wearsim.figure.conic import Conic
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.longitudinal import Zones, zone_readings
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import STATED_AT
-from wearsim.learn.filter import Discrepancy
+from wearsim.learn.session_filter import Discrepancy
 from wearsim.wear.accuracy import DEFAULT, PlanarAccuracy
 from wearsim.wear.constants import AS_STATED, NAMES, Constants, constants_at
 from wearsim.wear.initial_figure import StartFigure
@@ -33,7 +33,7 @@ from wearsim.wear.state import glass_grid
 
 Fault = Literal["raised ring", "oblate", "sphere", "turned edge"]
 FAULTS: tuple[Fault, ...] = get_args(Fault)
-COARSE = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
+PRACTICE_ACCURACY = PlanarAccuracy(cells=64, poses=12, share_of_rate=0.02)
 WORKING, READING, SESSIONS, TRUE_VALUES = 1, 2, 3, 4
 """Purposes of the streams of random numbers."""
 PROFILE_POINTS = 101
@@ -122,7 +122,9 @@ def bench_text(diameter: float, radius_of_curvature: float) -> str:
     In inches and pounds where the diameter is a rounder number of inches than of millimetres: 10 in, and not 254 mm.
     """
     inches = _digits(diameter / INCHES.size) < _digits(diameter / MILLIMETRES.size)
-    whole = (Unit("in", INCHES.size, 3) if inches else Unit("mm", MILLIMETRES.size, 2)).short(diameter)
+    diameter_text = (LengthUnit("in", INCHES.size, 3) if inches else LengthUnit("mm", MILLIMETRES.size, 2)).short(
+        diameter
+    )
     size = (INCHES if inches else round_unit(MILLIMETRES)).short
     thickness = 0.11 * diameter
     area = np.pi * (0.5 * diameter) ** 2
@@ -133,8 +135,8 @@ def bench_text(diameter: float, radius_of_curvature: float) -> str:
         return f"{share * weight / POUND:.2f} lb" if inches else f"{share * weight:.2f} kg"
 
     return _BENCH.format(
-        diameter=whole, radius_of_curvature=size(radius_of_curvature), thickness=size(thickness), excluded=size(2e-3),
-        mass=mass(0.5), small=size(0.6 * diameter), small_mass=mass(0.2), push=push,
+        diameter=diameter_text, radius_of_curvature=size(radius_of_curvature), thickness=size(thickness),
+        excluded=size(2e-3), mass=mass(0.5), small=size(0.6 * diameter), small_mass=mass(0.2), push=push,
     )  # fmt: skip
 
 
@@ -196,9 +198,9 @@ class KnifeEdgeTester:
         return Readings(zones, np.round(rows - zero, 5), sigma=self.sigma)
 
 
-def sheet_text(readings: Readings, unit: Unit = MILLIMETRES) -> str:
+def sheet_text(readings: Readings, unit: LengthUnit = MILLIMETRES) -> str:
     """TOML of a sheet of readings, in millimetres to the hundredth, or inches to the last thousandth but one (2.5 um)."""
-    more = 1 if unit.size > MILLIMETRES.size else 0
+    extra_digits = 1 if unit.size > MILLIMETRES.size else 0
 
     def row(values: Floats, digits: int) -> str:
         return "[" + ", ".join(decimal(value / unit.size, digits) for value in values) + "]"
@@ -207,8 +209,10 @@ def sheet_text(readings: Readings, unit: Unit = MILLIMETRES) -> str:
     lines = [
         f'source = "{readings.source}"',
         f'length_unit = "{unit.name}"',
-        "windows = [" + ", ".join(row(pair, 3 + more) for pair in windows) + "]",
-        "readings = [\n" + "".join(f"    {row(values, 2 + 2 * more)},\n" for values in readings.positions) + "]",
+        "windows = [" + ", ".join(row(pair, 3 + extra_digits) for pair in windows) + "]",
+        "readings = [\n"
+        + "".join(f"    {row(values, 2 + 2 * extra_digits)},\n" for values in readings.positions)
+        + "]",
     ]
     if isinstance(readings.sigma, float):
         lines.append(f"sigma = {readings.sigma / unit.size:.6g}")
@@ -265,7 +269,7 @@ class PracticeMirror:
     bench: Bench
     true_values: TrueValues
     start: StartFigure
-    accuracy: PlanarAccuracy = COARSE
+    accuracy: PlanarAccuracy = PRACTICE_ACCURACY
     sessions: int = 0
     _state: PlanarState = field(init=False, repr=False)
 

@@ -18,10 +18,10 @@ from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
 from wearsim.figure.aperture import ClearAperture
 from wearsim.learn.calibrate import DRAWS
-from wearsim.learn.folder import MirrorFolder, SessionNote, open_folder
-from wearsim.learn.inference import Progress
-from wearsim.learn.practice.file import Practice, practice_text, read_practice
+from wearsim.learn.inference import StageReport
+from wearsim.learn.mirror_folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.practice.mirror import KnifeEdgeTester, PracticeMirror, sheet_text
+from wearsim.learn.practice.practice_file import Practice, practice_text, read_practice
 from wearsim.learn.present_state import PresentState, calibrated_state
 from wearsim.learn.record import create_folder, record
 from wearsim.wear.initial_figure import start_figure
@@ -30,7 +30,7 @@ from wearsim.wear.predict import gauge_for, predict
 
 TARGET = 20e-9
 """RMS of the surface that ends a rehearsal [m]."""
-SURE = 0.9
+GOOD_SHARE = 0.9
 """Share of the surfaces that the readings allow which must be that good [1]."""
 OTHER_SPREAD = 0.03
 """What of a removal varies apart from the constants and the session: its shape [1]."""
@@ -130,12 +130,12 @@ def is_good(state: PresentState, target: float, seed: int = 0, draws: int = 100)
     """Whether the mirror as last measured is good enough, the measurement's band considered."""
     gauge = gauge_for(state.bench, state.start.radius)
     drawn = [gauge.aperture.rms(gauge.error(height)) for height in state.start.draws(draws, seed)]
-    return bool(np.mean(np.array(drawn) <= target) >= SURE)
+    return bool(np.mean(np.array(drawn) <= target) >= GOOD_SHARE)
 
 
 def rehearse(
     path: str | Path, *, sessions: int = 6, minutes: float = 60.0, spells: int = 3, target: float = TARGET,
-    draws: int = DRAWS, starts: int | None = None, progress: Progress | None = None,
+    draws: int = DRAWS, starts: int | None = None, progress: StageReport | None = None,
 ) -> Iterator[Round]:  # fmt: skip
     """Go round the loop on a practice folder until the figure is good, or nothing is proposed any more.
 
@@ -177,7 +177,7 @@ def rehearse(
             report(proposal.reason)
             return
         report("working")
-        one, folder = _worked(folder, practice, mirror, state, proposal.programme, proposal.outcome)
+        one, folder = _work_session(folder, practice, mirror, state, proposal.programme, proposal.outcome)
         yield one
 
 
@@ -192,10 +192,10 @@ def one_session(folder: MirrorFolder, programme: Programme, *, draws: int = DRAW
     practice, mirror = replay(folder)
     state = calibrated_state(folder, draws=draws)
     outcome = predict(state.bench, programme, **state.arguments)
-    return _worked(folder, practice, mirror, state, programme, outcome)[0]
+    return _work_session(folder, practice, mirror, state, programme, outcome)[0]
 
 
-def _worked(
+def _work_session(
     folder: MirrorFolder, practice: Practice, mirror: PracticeMirror, state: PresentState, programme: Programme,
     outcome: Outcome,
 ) -> tuple[Round, MirrorFolder]:  # fmt: skip

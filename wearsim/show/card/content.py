@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import accumulate
 
@@ -10,21 +11,118 @@ import numpy as np
 from wearsim.bench.bench import GRAVITY, Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import STROKES, Programme, Spell
-from wearsim.bench.units import INCHES, Unit, length_unit
+from wearsim.bench.units import INCHES, POUND, LengthUnit, length_unit
 from wearsim.decide.proposal import EarlyStop, Proposal
-from wearsim.show.card.readings import ReadingRows, check_by_readings, reading_rows
+from wearsim.knifeedge.forward_model import ExpectedReadings
+from wearsim.show.expected_readings import reading_units, zone_name
 from wearsim.show.notices import waiting_text
+from wearsim.show.numbers import temperature_unit
 from wearsim.show.outcome import unit_for
 from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import Drawing, drawing_of
 from wearsim.show.text import ends_words, in_diameters
-from wearsim.show.units import temperature_unit
 from wearsim.wear.expected_readings import ReadingsAfter, is_long
 from wearsim.wear.outcome import Outcome
 
+# Two zones to check halfway lie at least so many places in the mask from each other where it has room: neighbours tell
+# the same. A judgement.
+LEAST_DISTANCE = 2
+MOST_ZONES = 30
+EN_DASH = "\u2013"
+"""Without blanks about it the name of a zone is never broken."""
+
+
+@dataclass(frozen=True)
+class ReadingRows:
+    """The expected readings as cells.
+
+    Parameters
+    ----------
+    head : str
+    titles : tuple of str
+    rows : tuple of tuple of str
+    foot : str
+    """
+
+    head: str
+    titles: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    foot: str
+
+
+def reading_rows(bench: Bench, readings: ReadingsAfter) -> ReadingRows:
+    """The readings to expect afterwards."""
+    radial, knife = reading_units(bench, readings.sheet)
+    zones, after = readings.sheet.zones, readings.after
+    rows = tuple(
+        (
+            zone_name(zones.inner[i], zones.outer[i], radial), knife.number(readings.now[i]),
+            knife.number(after.positions[i]), f"\u00b1 {knife.number(after.spread[i])}" if i else "",
+        )
+        for i in range(len(zones))
+    )  # fmt: skip
+    step = math.ceil(len(rows) / MOST_ZONES)
+    mask = "" if readings.is_own else "A usual mask, as none is named. "
+    off = "Off by more than twice that: record it before going on."
+    if readings.is_own and readings.halfway:
+        off = "One off by more than twice that, here or at a CHECK: stop, read all, record, propose again."
+    thinned = f" One zone in {step} is shown." if step > 1 else ""
+    return ReadingRows(
+        head=f"Readings to expect [{knife.name}], source {readings.sheet.source}",
+        titles=(f"zone [{radial.name}]", "now", "after", ""),
+        rows=rows[::step],
+        foot=f"{mask}Less the first zone's; larger = farther from the mirror. \u00b1: one sigma. {off}{thinned}",
+    )
+
+
+def check_zones(now: np.ndarray, half: ExpectedReadings, end: np.ndarray) -> np.ndarray:
+    """The two zones that tell most whether a spell goes as predicted, in the order of the mask.
+
+    Those whose reading has changed most by then, or has most to change yet, against what one setting can mistake; not
+    two neighbours where there are others.
+
+    Parameters
+    ----------
+    now : (n,) ndarray
+        Readings less the first zone's before the programme [m].
+    half : ExpectedReadings
+        Halfway through the spell.
+    end : (n,) ndarray
+        As ``now``, after the programme [m].
+
+    Returns
+    -------
+    (k,) ndarray
+        Indices, at most two, never of the first zone: the others are counted from it.
+    """
+    moved = np.maximum(np.abs(half.positions - now), np.abs(end - half.positions))
+    setting = np.where(half.setting > 0.0, half.setting, 1.0 if not half.setting.any() else np.inf)
+    order = np.argsort(-(moved / setting)[1:], kind="stable") + 1
+    far = [i for i in order[1:] if abs(i - order[0]) >= LEAST_DISTANCE]
+    return np.sort([*order[:1], *(far or order[1:])[:1]])
+
+
+def check_by_readings(bench: Bench, readings: ReadingsAfter, number: int) -> tuple[str, ...]:
+    """What two zones should read halfway through a spell, a zone a text.
+
+    Parameters
+    ----------
+    readings : ReadingsAfter
+        With the readings halfway through this spell.
+    number : int
+        Of the spell.
+    """
+    radial, knife = reading_units(bench, readings.sheet)
+    half, zones = readings.halfway[number], readings.sheet.zones
+    return tuple(
+        f"{zone_name(zones.inner[i], zones.outer[i], radial).replace(' - ', EN_DASH)}:\u00a0"
+        f"{knife.number(half.positions[i])}\u00a0\u00b1\u00a0{knife.number(half.spread[i])}"
+        for i in check_zones(readings.now, half, readings.after.positions)
+    )
+
+
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
 PRESS_MINUTES = 5.0
-POUND = 0.45359237  # [kg]
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
 CAPTION = "To scale. Solid: bottom piece, a lap with channels; dashed: top piece, farthest; line: its centre"
 
@@ -62,9 +160,9 @@ class CardContent:
 
     Parameters
     ----------
-    mirror, promise : str
+    mirror, prediction : str
         Whose card it is; what the programme does.
-    before, look : tuple of str
+    before, to_look_for : tuple of str
         To do before the first spell, and between spells; what to look for at the test.
     spells : tuple of SpellCard
     checking, caption : str
@@ -74,7 +172,7 @@ class CardContent:
     early : EarlyStop
     ends : tuple of float
         Minutes of work at which the spells end [min].
-    high : Unit
+    high : LengthUnit
         Of heights.
     scale : float
         Half width of the drawings, one for all: each holds its top piece at the farthest [m].
@@ -83,16 +181,16 @@ class CardContent:
     """
 
     mirror: str
-    promise: str
+    prediction: str
     before: tuple[str, ...]
-    look: tuple[str, ...]
+    to_look_for: tuple[str, ...]
     spells: tuple[SpellCard, ...]
     checking: str
     caption: str
     readings: ReadingRows | None
     early: EarlyStop
     ends: tuple[float, ...]
-    high: Unit
+    high: LengthUnit
     scale: float
     degree: str
 
@@ -104,8 +202,6 @@ def card_content(
 
     Parameters
     ----------
-    bench : Bench
-    proposal : Proposal
     readings : ReadingsAfter or None
         Where the sheet is the person's own and they hold the readings halfway through long spells, these are what is
         to be checked there; otherwise the figure is.
@@ -129,13 +225,13 @@ def card_content(
     thinned = " (W: part)" if any(spell.drawing.is_thinned for spell in spells) else ""
     return CardContent(
         mirror=_mirror(bench, unit),
-        promise=_promise(proposal, high, ends[-1] if ends else 0.0),
+        prediction=_prediction(proposal, high, ends[-1] if ends else 0.0),
         before=_first(bench, programme, unit, as_left=as_left),
         spells=tuple(spells),
         checking=f"CHECK: {other}: stop, record what was done, propose again." if checks else "",
         caption=f"{CAPTION}{thinned}.",
         readings=None if readings is None else reading_rows(bench, readings),
-        look=_look(bench, proposal, unit, high),
+        to_look_for=_to_look_for(bench, proposal, unit, high),
         early=early,
         ends=ends,
         high=high,
@@ -147,14 +243,14 @@ def card_content(
 # One spell
 
 
-def _spell(bench: Bench, spell: Spell, number: int, found: tuple[str, ...], unit: Unit) -> SpellCard:
+def _spell(bench: Bench, spell: Spell, number: int, found: tuple[str, ...], unit: LengthUnit) -> SpellCard:
     lap = f" (lap {spell.lap})" if spell.lap and len(bench.laps) > 1 else ""
     turned = np.degrees(spell.turn)
     return SpellCard(
         number=number,
         minutes=f"{spell.minutes:g}",
         top=f"{spell.on_top} on top".upper() + lap,
-        what=_what(bench, spell, unit),
+        what=_stroke_words(bench, spell, unit),
         pace=_pace(bench, spell, unit),
         turn=f"First turn the mirror by\u00a0{turned:.0f}\u00b0" if spell.turn else "",
         checkpoint=f"CHECK at {0.5 * spell.minutes:g} min:  " + ",  ".join(found) if found else "",
@@ -162,7 +258,7 @@ def _spell(bench: Bench, spell: Spell, number: int, found: tuple[str, ...], unit
     )
 
 
-def _what(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
+def _stroke_words(bench: Bench, spell: Spell, unit: LengthUnit) -> tuple[str, ...]:
     """The stroke and its sizes."""
     if spell.is_press:
         return ("cold pressing, at rest",)
@@ -174,7 +270,7 @@ def _what(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
     return (f"{STROKES[spell.stroke].words} stroke{sweep}", *sizes)
 
 
-def _pace(bench: Bench, spell: Spell, unit: Unit) -> tuple[str, ...]:
+def _pace(bench: Bench, spell: Spell, unit: LengthUnit) -> tuple[str, ...]:
     if spell.is_press:
         return ("under its own weight, hands off",)
     hands = bench.hands
@@ -195,13 +291,13 @@ def quarters(value: float) -> str:
     return (f"{whole:.0f}" if whole else "") + FRACTIONS.get(part, "")
 
 
-def _push(force: float, unit: Unit) -> str:
+def _push(force: float, unit: LengthUnit) -> str:
     """The force, and the weight that is like it: in pounds for whoever measures in inches."""
     name, size = ("lb", POUND) if unit is INCHES else ("kg", 1.0)
     return f"{force:.0f} N ({force / GRAVITY / size:.1f} {name})"
 
 
-def _figure_check(early: EarlyStop, minutes: float, high: Unit) -> tuple[str, ...]:
+def _figure_check(early: EarlyStop, minutes: float, high: LengthUnit) -> tuple[str, ...]:
     """What the figure should be after so many minutes of work: RMS and edge roll, with their bands where known."""
     found = []
     for name, curve, band in (("RMS", early.rms, early.rms_band), ("edge roll", early.edge_roll, early.edge_roll_band)):
@@ -216,14 +312,14 @@ def _figure_check(early: EarlyStop, minutes: float, high: Unit) -> tuple[str, ..
 # The whole programme
 
 
-def _mirror(bench: Bench, unit: Unit) -> str:
+def _mirror(bench: Bench, unit: LengthUnit) -> str:
     """Whose card it is; D is what sizes are given as fractions of."""
     mirror = bench.mirror
     ratio = mirror.radius_of_curvature / (2.0 * mirror.diameter)
     return f"{unit.short(mirror.diameter)} mirror (D), f/{ratio:.2g}, target conic {mirror.conic:zg}"
 
 
-def _promise(proposal: Proposal, high: Unit, minutes: float) -> str:
+def _prediction(proposal: Proposal, high: LengthUnit, minutes: float) -> str:
     """What the programme does, with its band."""
     outcome = proposal.outcome
     if not proposal.programme.spells:
@@ -232,7 +328,7 @@ def _promise(proposal: Proposal, high: Unit, minutes: float) -> str:
     return f"{text} (nine times in ten)." if outcome.band is not None else f"{text}."
 
 
-def _now_and_after(outcome: Outcome, name: str, high: Unit) -> str:
+def _now_and_after(outcome: Outcome, name: str, high: LengthUnit) -> str:
     """A height before and after, each with its band; ``name`` as in :class:`wearsim.figure.metrics.FigureNumbers`."""
     was, now = ({}, {}) if outcome.band is None else (outcome.band.numbers_before, outcome.band.numbers)
     before, after = (
@@ -242,7 +338,7 @@ def _now_and_after(outcome: Outcome, name: str, high: Unit) -> str:
     return f"{before} now, {after} after"
 
 
-def _first(bench: Bench, programme: Programme, unit: Unit, *, as_left: bool) -> tuple[str, ...]:
+def _first(bench: Bench, programme: Programme, unit: LengthUnit, *, as_left: bool) -> tuple[str, ...]:
     """What to do before the first spell, and between spells."""
     spells = programme.spells
     if not spells:
@@ -292,7 +388,7 @@ def _names(laps: list[Lap], used: list[Lap]) -> str:
     return "The laps " + " and ".join(str(lap.name) for lap in laps) + " are"
 
 
-def _look(bench: Bench, proposal: Proposal, unit: Unit, high: Unit) -> tuple[str, ...]:
+def _to_look_for(bench: Bench, proposal: Proposal, unit: LengthUnit, high: LengthUnit) -> tuple[str, ...]:
     """What to look for at the test: where most should have changed, the rim, the glass at rest."""
     outcome, rest = proposal.outcome, tuple(filter(None, [waiting_text(bench.mirror)]))
     if not proposal.programme.spells:

@@ -39,13 +39,11 @@ details {{ max-width: 56rem; margin: 0 auto; padding: 1rem; }}  p {{ margin: .2e
 
 def card_bytes(
     bench: Bench, proposal: Proposal, readings: ReadingsAfter | None, ending: str = ".pdf", *, as_left: bool = False
-) -> bytes:  # fmt: skip
+) -> bytes:
     """The card of a proposal, as the file that holds it.
 
     Parameters
     ----------
-    bench : Bench
-    proposal : Proposal
     readings : ReadingsAfter or None
         To expect afterwards.
     ending : str
@@ -65,11 +63,11 @@ def card_bytes(
 
 
 def _pdf(pages: list[Pen]) -> bytes:
-    whole = BytesIO()
-    with plot_style(), PdfPages(whole, metadata={"CreationDate": None, "Title": "Bench card"}) as file:
+    stream = BytesIO()
+    with plot_style(), PdfPages(stream, metadata={"CreationDate": None, "Title": "Bench card"}) as file:
         for page in pages:
             file.savefig(page.figure)
-    return whole.getvalue()
+    return stream.getvalue()
 
 
 def _html(pages: list[Pen]) -> bytes:
@@ -84,7 +82,7 @@ def _html(pages: list[Pen]) -> bytes:
 
 def _svg(page: Pen) -> bytes:
     """A page as SVG, its letters as paths: it looks the same wherever its font is missing."""
-    whole = BytesIO()
+    stream = BytesIO()
     with plot_style(), matplotlib.rc_context({"svg.fonttype": "path"}):
-        page.figure.savefig(whole, format="svg", metadata={"Date": None, "Title": "Bench card"})
-    return whole.getvalue()
+        page.figure.savefig(stream, format="svg", metadata={"Date": None, "Title": "Bench card"})
+    return stream.getvalue()

@@ -12,9 +12,8 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from wearsim.show.card.content import CardContent, SpellCard
-from wearsim.show.card.pen import DOTTED, HEIGHT, POINT, TYPES, WIDTH, Pen, Type, text_width
-from wearsim.show.card.readings import ReadingRows
+from wearsim.show.card.content import CardContent, ReadingRows, SpellCard
+from wearsim.show.card.pen import DOTTED, HEIGHT, POINT, TYPES, WIDTH, Pen, Type, printed_width
 from wearsim.show.notices import ON_THE_CARD
 from wearsim.show.strokes import PAPER, Drawing, draw_stroke
 from wearsim.show.style import plot_style, without_frame
@@ -29,7 +28,7 @@ HALF = 0.5 * (FULL - GAP)
 TITLE, HEADING = 10.6, 5.2
 # Widths of a spell's columns at the left (number, minutes) and at the right (pace, room to write), between two columns
 # of a spell or of the readings, and the side of the black square of the number [mm].
-MINUTES, SIDE, APART, SQUARE = 27.0, 61.0, 3.0, 9.0
+MINUTES, SIDE, LEAST_DISTANCE, SQUARE = 27.0, 61.0, 3.0, 9.0
 # Clear of the lines between two spells: a drawing, and text [mm].
 DRAWING_CLEAR, CLEAR = 1.0, 1.2
 # Every spell has so many lines to write on, and as many more where there is room.
@@ -44,22 +43,12 @@ NOTES = "Notes: what was really done, how the lap felt"
 
 
 def plan(content: CardContent) -> tuple[Type, list[list[SpellCard]]]:
-    """The largest type in which the card has the fewest pages, and the spells of each page.
-
-    Parameters
-    ----------
-    content : CardContent
-    """
+    """The largest type in which the card has the fewest pages, and the spells of each page."""
     return min(((face, _packed(content, face)) for face in TYPES), key=lambda one: len(one[1]))
 
 
 def card_pages(content: CardContent) -> list[Pen]:
-    """The pages of a card, each with its drawing and its text.
-
-    Parameters
-    ----------
-    content : CardContent
-    """
+    """The pages of a card, each with its drawing and its text."""
     with plot_style():
         face, pages = plan(content)
         return [_page(content, face, pages, number) for number in range(len(pages))]
@@ -110,19 +99,19 @@ def _head(pen: Pen, content: CardContent, number: int = 0, count: int = 1) -> fl
     pen.text.append(f"{title}: {content.mirror}")
     pen.write(LEFT, MARGIN, title, 20.0, bold=True)
     pen.write(RIGHT, MARGIN, content.mirror, 12.0, ha="right", bold=True)
-    noted = f"date .....................   room ............. {content.degree}"
-    pen.write(RIGHT, MARGIN + 6.0, noted, 10.5, ha="right")
+    date_line = f"date .....................   room ............. {content.degree}"
+    pen.write(RIGHT, MARGIN + 6.0, date_line, 10.5, ha="right")
     y = MARGIN + TITLE
     if number == 0:
-        y = pen.fill(LEFT, y, FULL, pen.face.said, content.promise) + 0.6
-        y = pen.fill(LEFT, y, FULL, pen.face.said, *content.before, bold=True)
+        y = pen.fill(LEFT, y, FULL, pen.face.notes, content.prediction) + 0.6
+        y = pen.fill(LEFT, y, FULL, pen.face.notes, *content.before, bold=True)
     return y + CLEAR
 
 
 def _strip(pen: Pen, content: CardContent, spell: SpellCard, y: float, more: float = 0.0) -> float:
     """Number and minutes, the stroke, its sizes, the pace, a check, room to write, and ``more`` of it [mm]."""
-    face, begin, x = pen.face, y + CLEAR, LEFT + MINUTES + pen.face.drawing + APART
-    width = RIGHT - SIDE - APART - x
+    face, begin, x = pen.face, y + CLEAR, LEFT + MINUTES + pen.face.drawing + LEAST_DISTANCE
+    width = RIGHT - SIDE - LEAST_DISTANCE - x
     planned = _minutes(pen, content, spell, begin)
     middle = pen.fill(x, begin, width, face.size + 2.0, spell.top, bold=True, lead=TOP_LEAD)
     middle = pen.fill(x, middle, width, face.size, *spell.what)
@@ -144,12 +133,12 @@ def _strip(pen: Pen, content: CardContent, spell: SpellCard, y: float, more: flo
 def _minutes(pen: Pen, content: CardContent, spell: SpellCard, y: float) -> float:
     """Number and minutes, and where to write the minutes and the temperature that it really was."""
     pen.text.append(f"Spell {spell.number}: {spell.minutes} minutes")
-    right, room, half = LEFT + MINUTES - APART, MINUTES - SQUARE - APART, 0.5 * SQUARE
+    right, room, half = LEFT + MINUTES - LEAST_DISTANCE, MINUTES - SQUARE - LEAST_DISTANCE, 0.5 * SQUARE
     pen.box(LEFT, y, SQUARE, SQUARE, facecolor="black")
     middle: dict[str, Any] = {"bold": True, "ha": "center", "va": "center"}
     pen.write(LEFT + half, y + half + 0.2, str(spell.number), 16.0, color="white", **middle)
     x, most = LEFT + SQUARE + 0.5 * room + 1.0, 2.2 * pen.face.size
-    size = min(most, most * room / text_width(spell.minutes, most, True))
+    size = min(most, most * room / printed_width(spell.minutes, most, True))
     pen.write(x, y + half + 0.2, spell.minutes, size, **middle)
     y += SQUARE + 0.4
     pen.write(x, y, "minutes", DONE_SIZE, ha="center")
@@ -158,7 +147,7 @@ def _minutes(pen: Pen, content: CardContent, spell: SpellCard, y: float) -> floa
         y += pen.face.rule
         pen.write(LEFT, y, before, DONE_SIZE, va="bottom")
         pen.write(right, y, unit, DONE_SIZE, va="bottom", ha="right")
-        begin, end = text_width(before, DONE_SIZE) + 1.0, text_width(unit, DONE_SIZE) + bool(unit)
+        begin, end = printed_width(before, DONE_SIZE) + 1.0, printed_width(unit, DONE_SIZE) + bool(unit)
         pen.line(LEFT + begin, y - 0.6, right - end, y - 0.6, **DOTTED)
     return y
 
@@ -175,7 +164,7 @@ def _under(pen: Pen, content: CardContent, y: float) -> float:
     if not content.spells:
         return y
     pen.line(LEFT, y, RIGHT, y, weight=1.2)
-    y = pen.fill(LEFT, y + 0.6, FULL, pen.face.said, content.checking) + (0.6 if content.checking else 0.0)
+    y = pen.fill(LEFT, y + 0.6, FULL, pen.face.notes, content.checking) + (0.6 if content.checking else 0.0)
     return pen.fill(LEFT, y, FULL, SMALL, content.caption, lead=SMALL_LEAD) + 0.6
 
 
@@ -186,11 +175,11 @@ def _after(pen: Pen, content: CardContent, y: float, bottom: float = 0.0) -> flo
         low = _readings(pen, content.readings, y)
     if content.early.minutes[-1] > 0.0:
         at = _early(pen, content, x, y)
-    if content.look:
+    if content.to_look_for:
         pen.fill(x, at, HALF, HEADING_SIZE, "Look for", bold=True)
         at += HEADING
-    for line in content.look:
-        at = pen.fill(x, at, HALF, pen.face.said, line) + 0.6
+    for line in content.to_look_for:
+        at = pen.fill(x, at, HALF, pen.face.notes, line) + 0.6
     end = max(low, at)
     notes = [(LEFT, end, FULL)] if abs(low - at) < 12.0 else [(LEFT, low, HALF), (x, at, HALF)]
     for left, begin, width in notes:
@@ -205,10 +194,10 @@ def _readings(pen: Pen, rows: ReadingRows, y: float) -> float:
     y = pen.fill(LEFT, y, HALF, HEADING_SIZE, rows.head, bold=True, lead=HEADING_LEAD)
     size, title_size = pen.face.rows, min(pen.face.rows, 10.0)
     widths = np.array([
-        max(text_width(title, title_size), *(text_width(cell, size, column == 2) for cell in cells))
+        max(printed_width(title, title_size), *(printed_width(cell, size, column == 2) for cell in cells))
         for column, (title, *cells) in enumerate(zip(rows.titles, *rows.rows, strict=True))
     ])  # fmt: skip
-    fit = min(1.0, (HALF - APART * (len(widths) - 1)) / float(widths.sum()))
+    fit = min(1.0, (HALF - LEAST_DISTANCE * (len(widths) - 1)) / float(widths.sum()))
     rights = LEFT + np.cumsum(fit * widths + (HALF - fit * widths.sum()) / len(widths))
     for right, title in zip(rights, rows.titles, strict=True):
         pen.write(right, y, title, fit * title_size, ha="right")

@@ -39,7 +39,7 @@ class Type:
         Side of a stroke's drawing [mm].
     rule : float
         Between two lines to write on [mm].
-    rows, said : float
+    rows, notes : float
         Of the readings; of what to look for and to do first [pt].
     chart : float
         Height of the chart with its title [mm].
@@ -50,7 +50,7 @@ class Type:
     drawing: float
     rule: float
     rows: float
-    said: float
+    notes: float
     chart: float
 
 
@@ -66,7 +66,7 @@ TYPES = (
 
 
 @lru_cache(maxsize=4096)
-def text_width(text: str, size: float, bold: bool = False) -> float:
+def printed_width(text: str, size: float, bold: bool = False) -> float:
     """Width of a line of text [mm] at a size [points]."""
     font = FontProperties(size=size, weight="bold" if bold else "normal")
     return POINT * float(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0])
@@ -77,7 +77,7 @@ def wrapped(text: str, width: float, size: float, bold: bool = False) -> list[st
     lines: list[str] = []
     for word in text.split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
-        if lines and text_width(longer, size, bold) <= SAFE * width:
+        if lines and printed_width(longer, size, bold) <= SAFE * width:
             lines[-1] = longer
         else:
             lines.append(word)
@@ -119,7 +119,7 @@ class Pen:
 
     def fill(
         self, x: float, y: float, width: float, size: float, *texts: str, bold: bool = False, lead: float | None = None
-    ) -> float:  # fmt: skip
+    ) -> float:
         """Paragraphs of at most ``width``, none for an empty text; returns where the next line would begin [mm]."""
         for text in filter(None, texts):
             self.text.append(text)

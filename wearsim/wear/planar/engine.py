@@ -18,7 +18,7 @@ from wearsim.errors import TipsOffError
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.engine import Engine, Progress, Run, SpellReport
+from wearsim.wear.engine_protocol import Engine, Progress, Run, SpellReport
 from wearsim.wear.initial_figure import StartFigure, uneven_start
 from wearsim.wear.planar import grid as grids
 from wearsim.wear.planar.figure import MapGauge

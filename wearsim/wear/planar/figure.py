@@ -10,7 +10,7 @@ import numpy as np
 from wearsim.errors import InputError
 from wearsim.figure.conic import MirrorGeometry
 from wearsim.figure.metrics import RippleSpectrum, ripple_spectrum
-from wearsim.figure.zernike import Astigmatism, astigmatism, fit_zernike, zernike_sum
+from wearsim.figure.zernike import ZernikeAstigmatism, fit_zernike, zernike_astigmatism, zernike_sum
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import GlassGrid
 from wearsim.wear.planar import grid as grids
@@ -40,9 +40,9 @@ class MapFigure:
     peak_to_valley: float
 
     @property
-    def astigmatism(self) -> Astigmatism:
+    def astigmatism(self) -> ZernikeAstigmatism:
         """Astigmatism of the surface [m]."""
-        return astigmatism(self.zernike)
+        return zernike_astigmatism(self.zernike)
 
 
 @dataclass(frozen=True, eq=False)

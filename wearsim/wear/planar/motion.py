@@ -79,7 +79,7 @@ def moments_of(first: int, count: int, poses: int, part: float = 1.0, before: in
 
 
 def poses_of(motion: Motion, strokes: Floats, seconds: float, made: Floats = AS_MEANT) -> Floats:
-    """Poses in the mirror's frame, ``(k, poses, columns)`` as :mod:`wearsim.kernels.planar` reads them.
+    """Poses in the mirror's frame, ``(k, poses, columns)`` as :mod:`wearsim.kernels.planar_wear` reads them.
 
     Parameters
     ----------

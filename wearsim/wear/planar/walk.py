@@ -16,11 +16,11 @@ import numpy as np
 from wearsim.errors import ContactError, CouldNotError, TipsOffError
 from wearsim.kernels import planar_grid as grid
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.planar import walk
 from wearsim.kernels.planar_grid import GlassGrid, PitchGrid, Work
+from wearsim.kernels.planar_wear import walk
 from wearsim.parallel import kernel_threads
 from wearsim.wear.accuracy import PlanarAccuracy
-from wearsim.wear.engine import Progress, SpellReport
+from wearsim.wear.engine_protocol import Progress, SpellReport
 from wearsim.wear.planar import motion as motions
 from wearsim.wear.planar.motion import Motion
 

@@ -13,12 +13,12 @@ from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit
 from wearsim.errors import ContactError, InputError, TipsOffError
-from wearsim.kernels import radial as kernels
+from wearsim.kernels import radial_wear as kernels
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.quadrature import build
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.engine import Engine, Progress, Run, SpellReport
+from wearsim.wear.engine_protocol import Engine, Progress, Run, SpellReport
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.radial.path_weights import LoadCases, OffsetWeights, load_cases, offset_weights
 from wearsim.wear.radial.tipping import balanced_offset, tip_offset

@@ -16,7 +16,7 @@ from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Stroke
 from wearsim.bench.units import length_unit
 from wearsim.errors import ContactError
-from wearsim.kernels import radial as kernels
+from wearsim.kernels import radial_wear as kernels
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.stroke_path import path_weights
 from wearsim.parallel import in_threads, worker_count

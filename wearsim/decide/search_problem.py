@@ -1,4 +1,4 @@
-"""Where a mirror stands before a proposal: its bench, what is known of it, glass and laps, ready to be tried on."""
+"""The problem of a proposal: a mirror's bench, glass and laps, what is known of them, and the engines to try strokes on."""
 
 from __future__ import annotations
 
@@ -81,17 +81,17 @@ class ProposalProblem:
         return state if self.laps is None else replace(state, laps=self.laps.on_grids(self.bench, accuracy).laps)
 
     @cached_property
-    def _on(self) -> dict[Accuracy, tuple[Objective, CoarseEngine]]:
+    def _by_accuracy(self) -> dict[Accuracy, tuple[Objective, CoarseEngine]]:
         return {}
 
     def _on_grids(self, accuracy: Accuracy) -> tuple[Objective, CoarseEngine]:
         """Objective, and engine with the most likely constants, made when first needed."""
-        if accuracy not in self._on:
+        if accuracy not in self._by_accuracy:
             state = self.state(accuracy)
             gauge = gauge_for(self.bench, state.radius)
             objective = Objective(gauge, state, self.limits, self.bench.light.wavelength)
-            self._on[accuracy] = objective, CoarseEngine(self.bench, self.limits, self.belief.best(), accuracy)
-        return self._on[accuracy]
+            self._by_accuracy[accuracy] = objective, CoarseEngine(self.bench, self.limits, self.belief.best(), accuracy)
+        return self._by_accuracy[accuracy]
 
     @cached_property
     def _engines(self) -> list[CoarseEngine]:
@@ -106,7 +106,7 @@ class ProposalProblem:
         return Refiner(objective, self._engines, self.cases, self.nominal, clock=self.clock)
 
     def most_likely(
-        self, lead: Plan = (), accuracy: Accuracy = COARSE, minutes: float | None = None, aim: float | None = None
+        self, prefix: Plan = (), accuracy: Accuracy = COARSE, minutes: float | None = None, aim: float | None = None
     ) -> Refiner:
         """For programmes with the most likely constants, after a lead that is worked before every one.
 
@@ -114,7 +114,7 @@ class ProposalProblem:
         stands for the spread of the constants [1].
         """
         objective, engine = self._on_grids(accuracy)
-        objective = objective.after(engine.states(objective.start, lead)[-1])
+        objective = objective.after(engine.states(objective.start, prefix)[-1])
         if minutes is not None:
             objective = objective.within(minutes)
         if aim is None:
@@ -125,6 +125,6 @@ class ProposalProblem:
         """For programmes at full accuracy, on offsets shared by all strokes, with the most likely constants."""
         return self.most_likely(accuracy=replace(self.accuracy, offsets=FINE_OFFSETS), minutes=minutes, aim=1.0)
 
-    def as_shown(self, minutes: float | None = None) -> Refiner:
+    def for_figures(self, minutes: float | None = None) -> Refiner:
         """As the figures of a proposal are made: in every scenario, or at full accuracy where there is but one."""
         return self.at_full_accuracy(minutes) if self.is_certain else self.in_all_scenarios(minutes)

@@ -243,35 +243,31 @@ def reduce_row(model: ReadingModel, row: SettingNoise, steps: int = 3) -> SlopeP
     ----------
     model : ReadingModel
         Mirror, mask and prior.
-    row : Settings
+    row : SettingNoise
         The sheet, reduced.
     steps : int
         Most repetitions of the exact reading.
-
-    Returns
-    -------
-    SlopePosterior
     """
     solver = RowSolver(model, row)
     departure = row.mean - _read(model, np.zeros(model.radius.size))
-    found = solver.solve(departure)
+    solution = solver.solve(departure)
     for _ in range(steps - 1):
-        curved = _read(model, found.error) - _read(model, np.zeros_like(found.error)) - found.explained
-        again = solver.solve(departure - curved)
-        settled = np.max(np.abs(again.error - found.error)) < 1e-12
-        found = again
-        if settled:
+        curved = _read(model, solution.error) - _read(model, np.zeros_like(solution.error)) - solution.explained
+        next_solution = solver.solve(departure - curved)
+        converged = np.max(np.abs(next_solution.error - solution.error)) < 1e-12
+        solution = next_solution
+        if converged:
             break
     weight = row.shape**-2.0
-    rest = row.mean - _read(model, found.error)
+    residual = row.mean - _read(model, solution.error)
     return SlopePosterior(
-        error=found.error,
-        covariance=solver.covariance(found),
-        zero=float(weight @ rest / weight.sum()),
-        supported=found.supported,
-        length=float(np.exp(found.weight @ np.log(model.lengths[solver.candidates.part]))),
-        amplitude=float(np.exp(found.weight @ np.log(solver.candidates.amplitude))),
-        setting=float(np.exp(found.weight @ np.log(solver.candidates.sigma))),
+        error=solution.error,
+        covariance=solver.covariance(solution),
+        zero=float(weight @ residual / weight.sum()),
+        supported=solution.supported,
+        length=float(np.exp(solution.weight @ np.log(model.lengths[solver.candidates.part]))),
+        amplitude=float(np.exp(solution.weight @ np.log(solver.candidates.amplitude))),
+        setting=float(np.exp(solution.weight @ np.log(solver.candidates.sigma))),
     )
 
 
@@ -297,7 +293,7 @@ class RowSolver:
     ----------
     model : ReadingModel
         Mirror, mask and prior.
-    row : Settings
+    row : SettingNoise
         Shape, share and possible sigmas of the noise.
     """
 
@@ -329,30 +325,30 @@ class RowSolver:
         square = self.candidates.amplitude**2
         means = dual @ self.model.fixed.cross.T
         for part, cross in enumerate(crosses):
-            mine = self.candidates.part == part
-            means[mine] += square[mine, None] * (dual[mine] @ cross.T)
+            of_part = self.candidates.part == part
+            means[of_part] += square[of_part, None] * (dual[of_part] @ cross.T)
         explained = weight @ (self.signal @ dual[:, :, None])[:, :, 0]
         smoother = self._inverse @ self.differences
         trace = ((smoother @ self.signal) * smoother).sum(axis=(1, 2))
         return Solution(weight, means, weight @ means, explained, float(weight @ trace))
 
-    def covariance(self, found: Solution) -> Floats:
+    def covariance(self, solution: Solution) -> Floats:
         """Covariance of the profile over all candidates, shape (m, m) [m^2]."""
-        model, weight = self.model, found.weight
+        model, weight = self.model, solution.weight
         square = self.candidates.amplitude**2
         total = model.fixed.profile.copy()
         gains = []
         for part, matrices in enumerate(model.parts):
-            mine = np.flatnonzero((self.candidates.part == part) & (weight > 0.0))
-            if mine.size == 0:
+            of_part = np.flatnonzero((self.candidates.part == part) & (weight > 0.0))
+            if of_part.size == 0:
                 continue
-            total += float(weight[mine] @ square[mine]) * matrices.profile
-            cross = square[mine, None, None] * matrices.cross + model.fixed.cross
-            gain = cross @ self.differences.T @ self._inverse[mine].transpose(0, 2, 1)
-            gains.append(np.sqrt(weight[mine])[:, None, None] * gain)
+            total += float(weight[of_part] @ square[of_part]) * matrices.profile
+            cross = square[of_part, None, None] * matrices.cross + model.fixed.cross
+            gain = cross @ self.differences.T @ self._inverse[of_part].transpose(0, 2, 1)
+            gains.append(np.sqrt(weight[of_part])[:, None, None] * gain)
         side = np.concatenate(gains).transpose(1, 0, 2).reshape(total.shape[0], -1)
-        apart = np.sqrt(weight)[:, None] * (found.means - found.error)
-        total += apart.T @ apart - side @ side.T
+        deviations = np.sqrt(weight)[:, None] * (solution.means - solution.error)
+        total += deviations.T @ deviations - side @ side.T
         return np.asarray(0.5 * (total + total.T), dtype=float)
 
 

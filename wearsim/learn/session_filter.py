@@ -91,10 +91,10 @@ class Discrepancy:
         size = self.shape * about + self.even * abs(mean) + self.floor
         x = radius / radius[-1]
         rim = self.rim * abs(mean) * np.exp(-(1.0 - x) / self.rim_length)
-        apart = x[:, None] - x
+        distance = x[:, None] - x
         return np.asarray(
-            size**2 * np.exp(-0.5 * (apart / self.length) ** 2)
-            + np.outer(rim, rim) * np.exp(-0.5 * (apart / self.rim_length) ** 2)
+            size**2 * np.exp(-0.5 * (distance / self.length) ** 2)
+            + np.outer(rim, rim) * np.exp(-0.5 * (distance / self.rim_length) ** 2)
         )
 
 
@@ -107,7 +107,7 @@ class SessionModel:
     bench : Bench
         Under the session's conditions.
     lap : str or None
-        How the lap began (:class:`wearsim.learn.folder.SessionNote`).
+        How the lap began (:class:`wearsim.learn.mirror_folder.SessionNote`).
     """
 
     number: int
@@ -261,10 +261,10 @@ class SessionFilter:
         if is_misfit:
             wide = replace(self.discrepancy, shape=UNKNOWN_SPREAD, even=UNKNOWN_SPREAD)
             grown = grown + wide.covariance(linear.removal, state.radius)
-        seen = model.observation
-        innovation = seen.innovation(after.height)
-        total = seen.matrix @ grown @ seen.matrix.T + seen.covariance
-        gain = cho_solve(cho_factor(total), seen.matrix @ grown).T
+        observation = model.observation
+        innovation = observation.innovation(after.height)
+        total = observation.matrix @ grown @ observation.matrix.T + observation.covariance
+        gain = cho_solve(cho_factor(total), observation.matrix @ grown).T
         corrected = corrected_state(after, gain @ innovation)
         if is_misfit:
             corrected = start_state(model.bench, state.radius, corrected.height, self.accuracy)
@@ -285,8 +285,8 @@ class SessionFilter:
         for model, step, state in zip(self.models, steps, self.states_before(steps), strict=True):
             scaled = scaled_removal(constants, sizes.get(model.number, 1.0))
             transition = self._transition(model, state, covariance, scaled, step.predicted)
-            more = scaled_removal(scaled, np.exp(LOG_STEP))
-            changed = self._after(model, state, more, step.predicted - LOG_STEP * step.removal)
+            increased = scaled_removal(scaled, np.exp(LOG_STEP))
+            changed = self._after(model, state, increased, step.predicted - LOG_STEP * step.removal)
             out.append(Linearisation(transition, step.removal, (changed - step.predicted) / LOG_STEP))
             covariance = step.covariance
         return tuple(out)

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
-from wearsim.bench.fields import Length, Piece, choice, number, whole
-from wearsim.bench.input_errors import check_keys, parse_toml, read_piece, read_text
+from wearsim.bench.fields import InputTable, Length, choice, number, whole_number
+from wearsim.bench.input_errors import check_keys, parse_toml, read_table, read_text
 from wearsim.errors import InputError
-from wearsim.learn.folder import PRACTICE, MirrorFolder
+from wearsim.learn.mirror_folder import PRACTICE, MirrorFolder
 from wearsim.learn.practice.mirror import (
-    COARSE,
     FAULTS,
+    PRACTICE_ACCURACY,
     DrawnMirror,
     Fault,
     KnifeEdgeTester,
@@ -26,21 +26,21 @@ from wearsim.wear.constants import NAMES, Constants
 _FACTOR = number("1.0", above=0.0, most=1e4)
 
 
-class _MirrorTable(Piece):
-    seed: Annotated[int, whole("1", most=2**63 - 1)]
+class _MirrorTable(InputTable):
+    seed: Annotated[int, whole_number("1", most=2**63 - 1)]
     fault: Annotated[Fault, *choice(*FAULTS)]
     diameter: Length
     focal_ratio: Annotated[float, *number("5.0", least=1.0, most=50.0)]
-    cells: Annotated[int, whole("64", least=16, most=1024)]
+    cells: Annotated[int, whole_number("64", least=16, most=1024)]
 
 
-class _TesterTable(Piece):
-    windows: Annotated[int, whole("8", least=3, most=60)]
-    repeats: Annotated[int, whole("3", least=1, most=200)]
+class _TesterTable(InputTable):
+    windows: Annotated[int, whole_number("8", least=3, most=60)]
+    repeats: Annotated[int, whole_number("3", least=1, most=200)]
     sigma: Length
 
 
-class _TruthTable(Piece):
+class _TruthTable(InputTable):
     preston: Annotated[float, *_FACTOR]
     stiffness: Annotated[float, *_FACTOR]
     relaxation_time: Annotated[float, *_FACTOR]
@@ -72,7 +72,7 @@ class Practice:
     focal_ratio: float | None = None
     true_values: TrueValues | None = None
     tester: KnifeEdgeTester = field(default_factory=KnifeEdgeTester)
-    accuracy: PlanarAccuracy = COARSE
+    accuracy: PlanarAccuracy = PRACTICE_ACCURACY
 
     def drawn(self) -> DrawnMirror:
         """Its bench and its true glass."""
@@ -126,12 +126,12 @@ def read_practice(folder: MirrorFolder) -> Practice:
         raise InputError("not a practice mirror: it has no practice.toml", file=folder.path, expected=expected)
     table = parse_toml(read_text(file, "what a practice mirror is made of"), file)
     check_keys(table, ("mirror", "tester", "truth"), file)
-    mirror = read_piece(_MirrorTable, table.get("mirror"), "mirror", file)
-    tester = read_piece(_TesterTable, table.get("tester"), "tester", file)
-    truth = read_piece(_TruthTable, table.get("truth"), "truth", file)
+    mirror = read_table(_MirrorTable, table.get("mirror"), "mirror", file)
+    tester = read_table(_TesterTable, table.get("tester"), "tester", file)
+    truth = read_table(_TruthTable, table.get("truth"), "truth", file)
     constants = Constants(**{name: getattr(truth, name) for name in NAMES})
     return Practice(
         mirror.seed, mirror.fault, mirror.diameter, mirror.focal_ratio,
         TrueValues(constants, truth.session_spread, mirror.seed),
-        KnifeEdgeTester(tester.windows, tester.repeats, tester.sigma), replace(COARSE, cells=mirror.cells),
+        KnifeEdgeTester(tester.windows, tester.repeats, tester.sigma), replace(PRACTICE_ACCURACY, cells=mirror.cells),
     )  # fmt: skip

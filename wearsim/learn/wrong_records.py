@@ -20,12 +20,12 @@ import numpy as np
 from scipy.special import chdtrc, logsumexp
 
 from wearsim.kernels.arrays import Floats
-from wearsim.learn.filter import FilterStep, SessionFilter, SessionModel
-from wearsim.learn.inference import Inference, Progress
+from wearsim.learn.inference import Inference, StageReport
 from wearsim.learn.posterior import ConstantsPosterior
+from wearsim.learn.session_filter import FilterStep, SessionFilter, SessionModel
 from wearsim.wear.constants import Belief
 
-UNLIKELY = 0.01
+LEAST_FIT_CHANCE = 0.01
 """A session of a smaller chance than this is looked at twice [1]."""
 WRONG_SHARE = 0.02
 """Share of sessions in which something was worked that no record suggests: one in fifty. A judgement."""
@@ -33,13 +33,13 @@ SIZE_SHARE = 0.05
 """Share of sessions that removed another amount than their record says, beyond what varies anyhow. A judgement."""
 CLEAR_FACTOR = 1.4
 """Factors nearer to 1 than this are not spoken of, unless they are likelier than not [1]."""
-IN_DOUBT = 0.2
+DOUBT_CHANCE = 0.2
 """From this chance on a session's size is said to be in doubt [1]."""
 LEAST_CHANCE = 2.0 * SIZE_SHARE
 """What is less likely than this is left out of the posterior: the measurements do not speak for it, and its rarity alone
 would widen the intervals of every folder [1]."""
-FEWER = 4
-"""Draws of another size are so many times fewer, where it has less than :data:`IN_DOUBT`."""
+DRAWS_DIVISOR = 4
+"""Draws of another size are so many times fewer, where it has less than :data:`DOUBT_CHANCE`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +79,7 @@ class SessionFit:
     def has_size_in_doubt(self) -> bool:
         """Whether its removal may well be of another size than its record says."""
         is_large = max(self.factor, 1.0 / self.factor) >= CLEAR_FACTOR
-        return self.is_of_other_size or (self.fits and is_large and self.size_chance >= IN_DOUBT)
+        return self.is_of_other_size or (self.fits and is_large and self.size_chance >= DOUBT_CHANCE)
 
     @property
     def is_of_other_size(self) -> bool:
@@ -89,7 +89,7 @@ class SessionFit:
     @property
     def is_doubtful(self) -> bool:
         """Whether it misses by more than chance explains although no session could be named as the wrong one."""
-        return self.fits and self.chance < UNLIKELY
+        return self.fits and self.chance < LEAST_FIT_CHANCE
 
     def to_json(self) -> dict[str, Any]:
         """Plain numbers, as part of what ``calibrate --json`` gives."""
@@ -122,7 +122,7 @@ def birge_ratio(fits: Iterable[SessionFit]) -> float:
 
 
 def without_misfits(
-    session_filter: SessionFilter, before: Belief, progress: Progress
+    session_filter: SessionFilter, before: Belief, progress: StageReport
 ) -> tuple[Inference, dict[int, float]]:
     """The most likely constants; sessions that fit nothing set aside, the worst first, each with its chi-square.
 
@@ -133,17 +133,17 @@ def without_misfits(
     found, set_aside = Inference(session_filter, before).with_modes(), dict[int, float]()
     while believed := [n for n in _numbers(session_filter) if n not in found.misfits and n not in found.sizes]:
         fits = _fits(session_filter, found.best.steps, {})
-        if min(fits[number - 1].chance for number in believed) > UNLIKELY:
+        if min(fits[number - 1].chance for number in believed) > LEAST_FIT_CHANCE:
             break
         progress("a session that does not fit")
         best, log_odds = max(
-            (one for number in believed for one in _disbelieved(found, number)),
+            (one for number in believed for one in _without_record(found, number)),
             key=lambda one: one[0].best.evidence + one[1],
         )
         if best.best.evidence + log_odds <= found.best.evidence:
             break
         for number in best.misfits - found.misfits:
-            set_aside[number] = _chi_square_believed(found, best, number)
+            set_aside[number] = _chi_square_kept(found, best, number)
         found = best
     return found, set_aside
 
@@ -152,34 +152,34 @@ def _numbers(session_filter: SessionFilter) -> list[int]:
     return [model.number for model in session_filter.models]
 
 
-def _disbelieved(found: Inference, number: int) -> list[tuple[Inference, float]]:
+def _without_record(found: Inference, number: int) -> list[tuple[Inference, float]]:
     """One more session's record disbelieved, wholly and in its size alone; each with the logarithm of its odds."""
     # linearised anew: about constants that are bent a size looks likelier than it is
     plain = replace(found, linearisations=None, modes=())
-    wholly = replace(plain, misfits=found.misfits | {number}).with_modes()
-    tops = [mode.middle for mode in (*found.modes, wholly.best)]
-    places = [np.append(top, way) for top in tops for way in (-1.0, 1.0)]
+    unknown_removal = replace(plain, misfits=found.misfits | {number}).with_modes()
+    starts = [mode.middle for mode in (*found.modes, unknown_removal.best)]
+    places = [np.append(start, sign) for start in starts for sign in (-1.0, 1.0)]
     size = replace(plain, sizes=(*found.sizes, number)).with_modes(places)
-    return [(wholly, _log_odds(WRONG_SHARE)), (size, _log_odds(SIZE_SHARE))]
+    return [(unknown_removal, _log_odds(WRONG_SHARE)), (size, _log_odds(SIZE_SHARE))]
 
 
 def _log_odds(share: float) -> float:
     return float(np.log(share / (1.0 - share)))
 
 
-def _chi_square_believed(believed: Inference, without: Inference, number: int) -> float:
+def _chi_square_kept(believed: Inference, without: Inference, number: int) -> float:
     """Squared miss that believing a session's record brings: in that session and, the constants bent, in the rest [1].
 
     For an engine linear in the constants it is the squared miss of what the others and the prior predict, in its own
     spread; never less than what is missed in the session itself with the constants bent to it.
     """
-    own = believed.best.steps[number - 1].chi_square
-    rest = [
+    in_session = believed.best.steps[number - 1].chi_square
+    elsewhere = [
         sum(step.chi_square for step in one.best.steps) - one.best.steps[number - 1].chi_square
         + float(one.best.middle @ one.best.middle)
         for one in (believed, without)
     ]  # fmt: skip
-    return max(own, own + rest[0] - rest[1])
+    return max(in_session, in_session + elsewhere[0] - elsewhere[1])
 
 
 @dataclass(frozen=True, eq=False)
@@ -213,17 +213,19 @@ class SizeHypothesis:
 
 def size_hypotheses(found: Inference) -> tuple[SizeHypothesis, ...]:
     """The records as they stand, ``found``; and each session's size disbelieved in turn, where it can be another."""
-    sought = [SizeHypothesis(0, found, 0.0)]
+    hypotheses = [SizeHypothesis(0, found, 0.0)]
     for number in _numbers(found.session_filter):
         if number not in found.misfits and number not in found.sizes:
             other = found.with_size(number)
             if other.modes:
-                sought.append(SizeHypothesis(number, other, _log_odds(SIZE_SHARE)))
-    close = plausible_places(tuple(sought))[1:]
+                hypotheses.append(SizeHypothesis(number, other, _log_odds(SIZE_SHARE)))
+    close = plausible_places(tuple(hypotheses))[1:]
     for place in close:  # sought about the linearisations of others, which may flatter it
-        other = sought[place].inference
-        sought[place] = replace(sought[place], inference=other.with_modes([mode.middle for mode in other.modes]))
-    return tuple(sought)
+        other = hypotheses[place].inference
+        hypotheses[place] = replace(
+            hypotheses[place], inference=other.with_modes([mode.middle for mode in other.modes])
+        )
+    return tuple(hypotheses)
 
 
 def chances_of(logs: Iterable[float]) -> Floats:
@@ -249,9 +251,9 @@ def sample_hypotheses(
     kept = plausible_places(hypotheses)
     parts = []
     for place in kept:
-        few = place and chances[place] < IN_DOUBT
+        few = place and chances[place] < DOUBT_CHANCE
         inference = hypotheses[place].inference
-        parts.append(inference.sample(*((max(1, draws // FEWER), seed, 1) if few else (draws, seed))))
+        parts.append(inference.sample(*((max(1, draws // DRAWS_DIVISOR), seed, 1) if few else (draws, seed))))
     by_draws = chances_of(hypotheses[place].log_odds + part.evidence for place, part in zip(kept, parts, strict=True))
     posterior = replace(
         parts[0],
@@ -302,7 +304,7 @@ class RecordCheck:
     steps: tuple[FilterStep, ...]
 
 
-def check_records(session_filter: SessionFilter, before: Belief, progress: Progress) -> RecordCheck:
+def check_records(session_filter: SessionFilter, before: Belief, progress: StageReport) -> RecordCheck:
     """Weigh the records of a mirror's sessions; ``before`` is the prior of the constants."""
     progress("the most likely constants")
     found, set_aside = without_misfits(session_filter, before, progress)
@@ -310,8 +312,8 @@ def check_records(session_filter: SessionFilter, before: Belief, progress: Progr
     fits = _fits(session_filter, steps, set_aside)
     ratio = birge_ratio(fits)
     if ratio != 1.0:
-        doubted = replace(session_filter, ratio=ratio)
-        found = Inference(doubted, before, found.misfits, found.sizes).with_modes()
+        widened = replace(session_filter, ratio=ratio)
+        found = Inference(widened, before, found.misfits, found.sizes).with_modes()
     progress("each session of another size")
     return RecordCheck(size_hypotheses(found), fits, ratio, steps)
 

@@ -25,9 +25,9 @@ from pydantic import BeforeValidator, Field
 
 from wearsim.bench import materials as catalogue
 from wearsim.bench.bench import Bench
-from wearsim.bench.fields import Name, Piece, Temperature, Words, choice, quantity, refuse, table_of
+from wearsim.bench.fields import ChoiceRule, InputTable, Name, Temperature, choice, quantity, refuse, table_of
 from wearsim.bench.figure_source import FigureSource
-from wearsim.bench.input_errors import check_keys, parse_toml, read_piece, read_text
+from wearsim.bench.input_errors import check_keys, parse_toml, read_table, read_text
 from wearsim.bench.profile import Profile, read_profile
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench, load_programme
@@ -55,7 +55,7 @@ def _notes(value: Any) -> str:
     return value
 
 
-class SessionNote(Piece):
+class SessionNote(InputTable):
     """Conditions of a session, from its ``session.toml``.
 
     Attributes
@@ -75,7 +75,7 @@ class SessionNote(Piece):
         Whatever is worth remembering.
     """
 
-    date: Annotated[date, BeforeValidator(_date), Words("a day without quotes, such as 2026-01-31")]
+    date: Annotated[date, BeforeValidator(_date), ChoiceRule("a day without quotes, such as 2026-01-31")]
     temperature: Temperature | None = None
     abrasive: Name | None = None
     lap: Annotated[LapStart, *choice("as left", "pressed", "spherical")] | None = None
@@ -165,7 +165,7 @@ def read_note(path: Path) -> SessionNote:
 def note_from_table(table: dict[str, Any], file: Path | None = None) -> SessionNote:
     """A session's conditions from what its TOML holds."""
     check_keys(table, SessionNote.model_fields, file)
-    note = read_piece(SessionNote, table, "session", file)
+    note = read_table(SessionNote, table, "session", file)
     if note.abrasive is not None:
         try:
             catalogue.abrasive(note.abrasive)

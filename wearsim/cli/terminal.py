@@ -1,4 +1,4 @@
-"""What is said beside the answer: all of it goes to stderr, none of it moves away from a terminal."""
+"""Messages beside the answer: all of them go to stderr, none of them moves away from a terminal."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from wearsim.show.text import paragraph
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
-    from wearsim.learn.folder import MirrorFolder
-    from wearsim.study.run import Progress
+    from wearsim.learn.mirror_folder import MirrorFolder
+    from wearsim.study.run import StudyProgress
 
 
 def is_coloured(stream: TextIO) -> bool:
@@ -32,7 +32,7 @@ class Messages:
     quiet: bool = False
     verbose: bool = False
 
-    def say(self, text: str = "") -> None:
+    def info(self, text: str = "") -> None:
         """Lines that are laid out already."""
         if not self.quiet:
             print(text, file=sys.stderr)
@@ -42,11 +42,11 @@ class Messages:
         line = paragraph(text, "Warning: ", "         ")
         if is_coloured(sys.stderr):
             line = line.replace("Warning:", "\x1b[1mWarning:\x1b[0m", 1)
-        self.say(line)
+        self.info(line)
 
     def next(self, *arguments: object) -> None:
         """Name the sensible next command, ready to be copied."""
-        self.say("Next: " + shlex.join(["wearsim", *map(str, arguments)]))
+        self.info("Next: " + shlex.join(["wearsim", *map(str, arguments)]))
 
     def fail(self, text: str) -> None:
         """The one line of a failure."""
@@ -57,14 +57,14 @@ class Messages:
         from wearsim.kernels._jit import is_compiled
 
         if not is_compiled():
-            self.say("First use on this machine: compiling, about a minute, this once.")
+            self.info("First use on this machine: compiling, about a minute, this once.")
 
     def calibrating(self, count: int, reason: str | None = None) -> None:
         """Say that a mirror's folder is calibrated now, from how many sessions, and why again; nothing where it is not."""
         if reason is not None:
-            self.say(reason)
+            self.info(reason)
         if count:
-            self.say(f"Calibrating from {count} session{'s' * (count > 1)}.")
+            self.info(f"Calibrating from {count} session{'s' * (count > 1)}.")
 
     def defaults(self, bench: Bench, programme: Programme | None = None) -> None:
         """Say which defaults were used; with ``-v`` where each comes from."""
@@ -72,13 +72,13 @@ class Messages:
 
         used = bench.defaults_used + (programme.defaults_used if programme else ())
         if used:
-            self.say(defaults_text(used, sources=self.verbose))
+            self.info(defaults_text(used, sources=self.verbose))
 
     def cautions(self) -> None:
         """One line of caution; with ``-v`` all of them."""
         from wearsim.show.notices import cautions_text
 
-        self.say(cautions_text(whole=self.verbose))
+        self.info(cautions_text(whole=self.verbose))
 
     def waiting(self, bench: Bench, waited: float | None) -> None:
         """Warn where the glass stood for too short a time [s], if it is known for how long."""
@@ -159,29 +159,28 @@ class Messages:
             yield lambda share: progress.update(task, completed=share)
 
     @contextmanager
-    def case_bar(self) -> Iterator[Callable[[Progress], None] | None]:
+    def case_bar(self) -> Iterator[Callable[[StudyProgress], None] | None]:
         """The bar of a study: cases done, rate, time left, failures; None away from a terminal.
 
         Yields
         ------
         callable or None
-            Takes a :class:`wearsim.study.run.Progress`.
+            Takes a :class:`wearsim.study.run.StudyProgress`.
         """
         if not self.is_live:
             yield None
             return
         from rich.console import Console
-        from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
-        from rich.progress import Progress as Bar
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
         columns = (
             MofNCompleteColumn(), TextColumn("cases"), BarColumn(), TextColumn("{task.fields[rate]}"),
             TimeRemainingColumn(compact=True), TextColumn("{task.fields[failed]}"),
         )  # fmt: skip
-        with Bar(*columns, console=Console(stderr=True)) as bar:
+        with Progress(*columns, console=Console(stderr=True)) as bar:
             task = bar.add_task("", total=None, rate="", failed="")
 
-            def show(progress: Progress) -> None:
+            def show(progress: StudyProgress) -> None:
                 speed = bar.tasks[task].speed
                 rate = f"{speed:.0f}/s" if speed else ""
                 failed = f"{progress.failed} failed" if progress.failed else ""

@@ -49,13 +49,6 @@ class ExpectedReadings:
         """Spread of one reading, surface and setting together, shape (n,) [m]."""
         return np.asarray(np.hypot(self.sigma, self.setting), dtype=float)
 
-    def surprise(self, row: ArrayLike) -> Floats:
-        """By how many sigmas a row read, shape (n,) [m], lies away from what is expected; first zone 0."""
-        r = np.asarray(row, dtype=float)
-        away = r - r[0] - self.positions
-        spread = np.where(self.spread > 0.0, self.spread, np.inf)
-        return np.asarray(away / spread, dtype=float)
-
 
 def expected_readings(
     zones: Zones,
