@@ -19,14 +19,14 @@ LOGS = np.log([getattr(TRUTH, name) for name in NAMES])
 
 
 @cache
-def calibrated(count: int = 3, wrong: int | None = None, draws: int = 128) -> Calibration:
+def calibrated(count: int, wrong: int | None = None, draws: int = 128) -> Calibration:
     drawn, sessions = simulated_sessions(11, TRUTH, count=count, wrong=wrong)
     return calibrate_sessions(sessions, prior(drawn.bench), seed=1, draws=draws)
 
 
 def misrecorded() -> Calibration:
     """Of two sessions, the second recorded wrong."""
-    return calibrated(2, wrong=2, draws=48)
+    return calibrated(2, wrong=2, draws=64)
 
 
 def away(found: Calibration) -> np.ndarray:
@@ -35,7 +35,7 @@ def away(found: Calibration) -> np.ndarray:
 
 
 def test_the_truth_is_found() -> None:
-    found = calibrated()
+    found = calibrated(3)
     assert np.abs(away(found)).max() < 2.6
     about = LOGS - found.belief.mean
     # 4 degrees of freedom: above 14.9 one in 200

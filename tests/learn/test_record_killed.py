@@ -27,13 +27,15 @@ DEADLY = ((os, "fsync"), (os, "open"), (pathlib.Path, "mkdir"), (pathlib.Path, "
 
 def child(place, moment):
     left = moment
+    writing = False  # from the first folder that is made
     def mortal(owner, name):
         true = getattr(owner, name)
         def call(*args, **kwargs):
-            nonlocal left
-            if left == 0:
+            nonlocal left, writing
+            writing = writing or name == "mkdir"
+            if writing and left == 0:
                 os.kill(os.getpid(), signal.SIGKILL)
-            left -= 1
+            left -= writing
             return true(*args, **kwargs)
         setattr(owner, name, call)
     for owner, name in DEADLY:
