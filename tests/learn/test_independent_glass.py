@@ -30,6 +30,9 @@ CONSTANTS = GlassConstants(preston=1.5, stiffness=0.8, relaxation_time=1.3, edge
 RADIUS = np.linspace(0.0, 0.1, 41)
 ERROR = 150e-9 * np.exp(-(((RADIUS / 0.1 - 0.7) / 0.15) ** 2))
 
+# Its own code is compiled afresh in every process, which takes most of this module's two minutes.
+pytestmark = pytest.mark.slow
+
 
 def programme(*spells: dict[str, Any]) -> Programme:
     return programme_from_table({"spell": list(spells)})
