@@ -26,7 +26,7 @@ def command(
     if dry_run:
         return options.list_files([inputs.check_inputs(bench, programme, engine, either_way=True), output])
     pieces = inputs.read_bench(bench, messages)
-    work = inputs.load_programme(programme)
+    work = inputs.stated_programme(programme)
     from wearsim.decide.compare import compare
     from wearsim.show.comparison import comparison_figure, comparison_text
 

@@ -109,7 +109,7 @@ def engine_settings(engine: EngineChoice, draws: int | None, cells: int | None, 
 # --- load
 
 
-def load_bench(path: Path) -> Bench:
+def stated_bench(path: Path) -> Bench:
     """The bench of a file, or a ready one by its name; of a mirror's folder its own, the newest measurement its figure."""
     if path.is_dir():
         from wearsim.learn.mirror_folder import open_folder
@@ -127,7 +127,7 @@ def load_bench(path: Path) -> Bench:
         raise
 
 
-def load_programme(path: Path, bench: Bench | None = None) -> Programme:
+def stated_programme(path: Path, bench: Bench | None = None) -> Programme:
     """A programme, checked on a bench if one is given."""
     from wearsim.bench.toml_io import load_programme
 
@@ -206,13 +206,13 @@ def _present_state(path: Path, messages: Messages) -> PresentState:
 
 def read_bench(path: Path, messages: Messages) -> Bench:
     """The bench that a person named; of a mirror's folder with the constants that its sessions show."""
-    return _present_state(path, messages).calibrated_bench if path.is_dir() else load_bench(path)
+    return _present_state(path, messages).calibrated_bench if path.is_dir() else stated_bench(path)
 
 
 def read_known(path: Path, messages: Messages) -> tuple[Bench, dict[str, Any]]:
     """The same for what takes more than a bench: of a mirror's folder also belief, glass and laps, by these names."""
     if not path.is_dir():
-        return load_bench(path), {}
+        return stated_bench(path), {}
     state = _present_state(path, messages)
     return state.bench, state.arguments
 
@@ -246,9 +246,9 @@ def check_inputs(
         check_folder(folder)
         bench, kept = folder.bench, kept_file(folder)  # its own bench: sessions do not change what can be done on it
     else:
-        bench = load_bench(path)
+        bench = stated_bench(path)
         _check_figure(bench)
-    work = None if programme is None else load_programme(programme, None if either_way else bench)
+    work = None if programme is None else stated_programme(programme, None if either_way else bench)
     if either_way and work is not None:
         from wearsim.decide.compare import check_either_way
 

@@ -33,7 +33,7 @@ def command(
     """A zonal mask to print: windows of equal weight."""
     options.reserve({output: (".pdf", ".svg")}, inputs=[bench])
     # the mirror's size is all that counts: a folder whose readings are still to come will do
-    pieces = inputs.load_bench(bench / "bench.toml" if bench.is_dir() else bench)
+    pieces = inputs.stated_bench(bench / "bench.toml" if bench.is_dir() else bench)
     from wearsim.bench.units import length_unit
     from wearsim.knifeedge.mask import MaskLimits, design_mask
     from wearsim.show.mask import mask_figure, mask_text, windows_toml

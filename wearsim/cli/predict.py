@@ -31,7 +31,7 @@ def command(
     if dry_run:
         return options.list_files([inputs.check_inputs(bench, programme, engine), output, shadows])
     pieces, known = inputs.read_known(bench, messages)
-    work = inputs.load_programme(programme, pieces)
+    work = inputs.stated_programme(programme, pieces)
     from wearsim.show.expected_readings import expected_text
     from wearsim.show.outcome import outcome_figure, outcome_text
     from wearsim.show.shadows import predicted_shadows

@@ -52,7 +52,7 @@ def command(
         bench = _bench_beside(readings, messages)
     options.reserve({output: (".csv",), masking: PLOTS, shadows: PLOTS}, inputs=[readings, bench])
     seconds = inputs.parse_waited(waited)
-    pieces = inputs.load_bench(readings if bench is None else bench)
+    pieces = inputs.stated_bench(readings if bench is None else bench)
     from wearsim.bench.units import length_unit, round_unit
     from wearsim.knifeedge.readings import load_readings
     from wearsim.knifeedge.reduction import reduce_readings

@@ -74,7 +74,7 @@ def command(
     if programme is None:
         rounds = _rounds(folder, messages, sessions, minutes)
     else:
-        own = inputs.load_programme(programme, mirror.bench)
+        own = inputs.stated_programme(programme, mirror.bench)
         with inputs.calibrating(mirror, messages):
             rounds = [one_session(mirror, own)]
     mirror = open_folder(folder)
@@ -123,7 +123,7 @@ def _check(path: Path, fresh: Practice | None, programme: Path | None) -> None:
     else:
         bench = fresh.drawn().bench
     if programme is not None:
-        inputs.load_programme(programme, bench)
+        inputs.stated_programme(programme, bench)
 
 
 def _rounds(folder: Path, messages: Messages, sessions: int, minutes: float) -> list[Round]:

@@ -23,7 +23,7 @@ NO_SPREAD = ("axis", "peak_", "strokes_redrawn", "steady_bias", "period")
 """In the names of details that are places, axes or counts: percentiles over draws say nothing of them."""
 
 
-class Quantity(NamedTuple):
+class OutcomeField(NamedTuple):
     """How a field is written down: its name in JSON, units apart ("" for none), unit, words and dimensions."""
 
     name: str
@@ -38,9 +38,9 @@ class Quantity(NamedTuple):
         return f"{stem}{what}{unit}"
 
 
-def _table(*rows: tuple[str, str, str, str, str]) -> dict[str, Quantity]:
+def _table(*rows: tuple[str, str, str, str, str]) -> dict[str, OutcomeField]:
     """Quantities by their names in the code, from rows of that, name in JSON, unit, words and dimensions."""
-    return {code: Quantity(name, unit, text, tuple(over.split())) for code, name, unit, text, over in rows}
+    return {code: OutcomeField(name, unit, text, tuple(over.split())) for code, name, unit, text, over in rows}
 
 
 # what is written down, in the order of JSON
@@ -50,7 +50,7 @@ _FIGURE_NUMBERS = {
     "wavefront_pv_waves": ("1", "peak to valley of the wavefront in wavelengths"),
     "strehl": ("1", "Strehl ratio"), "conic_fit": ("1", "best-fit conic constant"), "edge_roll": ("m", "edge roll"),
 }  # fmt: skip
-FIGURE_NUMBERS = {code: Quantity(code, *rest) for code, rest in _FIGURE_NUMBERS.items()}
+FIGURE_NUMBERS = {code: OutcomeField(code, *rest) for code, rest in _FIGURE_NUMBERS.items()}
 PROFILES = _table(
     ("removal", "removal", "m", "glass removed", "radius"),
     ("before", "figure_error_before", "m", "figure error before, positive = high", "radius"),
@@ -79,12 +79,12 @@ _SPELL_UNITS = {
     "surface_rms": "m", "edge_roll": "m",
 }  # fmt: skip
 SPELL_NUMBERS = {
-    code: Quantity("" if code == "left_out" else code, unit, code.replace("_", " "), ("spell",))
+    code: OutcomeField("" if code == "left_out" else code, unit, code.replace("_", " "), ("spell",))
     for code, unit in _SPELL_UNITS.items()
 }
 
 
-def _named(table: Mapping[str, Quantity], thing: Any, what: str = "") -> dict[str, Any]:
+def _named(table: Mapping[str, OutcomeField], thing: Any, what: str = "") -> dict[str, Any]:
     """The quantities of a thing that JSON names and that are there, by their keys."""
     found = {one.key(what): getattr(thing, code) for code, one in table.items() if one.name}
     return {key: value for key, value in found.items() if value is not None}

@@ -38,7 +38,7 @@ from wearsim.wear.outcome import (
     SPELL_NUMBERS,
     Band,
     Outcome,
-    Quantity,
+    OutcomeField,
     SpellSummary,
 )
 
@@ -334,7 +334,7 @@ def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: b
         file.create_group("details").attrs.update(outcome.details)
 
 
-def _write_all(group: h5py.Group, table: Mapping[str, Quantity], values: Mapping[str, Any]) -> None:
+def _write_all(group: h5py.Group, table: Mapping[str, OutcomeField], values: Mapping[str, Any]) -> None:
     """The quantities of a table that are there, each with its unit and its words."""
     for name, one in table.items():
         if values[name] is not None:
