@@ -253,7 +253,9 @@ class Inference:
         from scipy.stats import qmc, t
 
         size, discrepancy = self.size, self.session_filter.discrepancy
-        uniform = qmc.Sobol(size + 1, seed=np.random.default_rng(seed)).random(draws)
+        # the first of a power of two: the same points, whatever the count, and no warning of SciPy's about it
+        points = qmc.Sobol(size + 1, seed=np.random.default_rng(seed)).random_base2((draws - 1).bit_length())
+        uniform = points[:draws]
         uniform = np.clip(uniform, 1e-9, 1.0 - 1e-9)
         deviates = t.ppf(uniform[:, :size], FREEDOM) / np.sqrt(FREEDOM / (FREEDOM - 2.0))
         mode = np.arange(draws) % len(modes)
