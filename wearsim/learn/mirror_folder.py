@@ -69,6 +69,10 @@ class SessionNote(InputTable):
     lap : {"as left", "pressed", "spherical"} or None
         How the lap began: as the session before left it, pressed to the glass until it fitted, or spherical. None:
         as left, and in a first session as the bench starts it.
+    pressed : float or None
+        For how long the lap was pressed before the first spell [s]; None where nobody said.
+    confirmed : bool
+        Whether the record was checked and is right, however badly it fits.
     waited : float or None
         How long the glass stood before it was read [s]; kept, and not used in any calculation.
     notes : str
@@ -79,6 +83,8 @@ class SessionNote(InputTable):
     temperature: Temperature | None = None
     abrasive: Name | None = None
     lap: Annotated[LapStart, *choice("as left", "pressed", "spherical")] | None = None
+    pressed: Wait | None = None
+    confirmed: bool = False
     waited: Wait | None = None
     notes: Annotated[str, BeforeValidator(_notes)] = Field(default="")
 
