@@ -27,15 +27,7 @@ from wearsim.learn.mirror_folder import (
     session_name,
 )
 from wearsim.learn.record import check_day, checked_texts
-from wearsim.learn.whole_writes import (
-    finish_replacements,
-    free_name,
-    hidden,
-    install,
-    move,
-    open_to_write,
-    write_file,
-)
+from wearsim.learn.whole_writes import finish_replacements, free_name, hidden, install, move, open_to_write, write_file
 
 
 @dataclass(frozen=True, eq=False)
@@ -195,7 +187,9 @@ def session_of(mirror: MirrorFolder, number: int) -> Session:
     """A session by its number; InputError where there is none."""
     count = len(mirror.sessions)
     if not 1 <= number <= count:
-        expected = "a session's number, and none is recorded yet" if not count else "1" if count == 1 else f"1 to {count}"
+        expected = (
+            "a session's number, and none is recorded yet" if not count else "1" if count == 1 else f"1 to {count}"
+        )
         raise InputError("no such session", key="session", value=number, expected=expected)
     return mirror.sessions[number - 1]
 
@@ -215,7 +209,7 @@ def _replacement(session: Session) -> Path:
 
 def _corrected(folder: Path, number: int, name: str) -> Correction:
     """The session after its replacement has taken its place."""
-    kept = finish_replacements(folder)[name]
+    kept = finish_replacements(folder).get(name)
     return Correction(open_folder(folder).sessions[number - 1], kept)
 
 

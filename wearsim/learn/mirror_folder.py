@@ -47,6 +47,7 @@ _NUMBERED = re.compile(r"[0-9]+\Z")
 _EARLIER = re.compile(r"earlier-([0-9]+)\Z")
 _SET_ASIDE = re.compile(r"([0-9]+)-set-aside-([0-9]+)\Z")
 _REPLACEMENT = re.compile(r"([0-9]+)-replacement\Z")
+Pressing = Annotated[float, *quantity("a time", "10 min", "s", "min", least=0.0)]
 Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0)]
 
 
@@ -97,7 +98,7 @@ class SessionNote(InputTable):
     temperature: Temperature | None = None
     abrasive: Name | None = None
     lap: Annotated[LapStart, *choice("as left", "pressed", "spherical")] | None = None
-    pressed: Wait | None = None
+    pressed: Pressing | None = None
     waited: Wait | None = None
     confirmed: Annotated[bool, BeforeValidator(_yes_or_no), ChoiceRule("true or false, without quotes")] = False
     notes: Annotated[str, BeforeValidator(_notes)] = Field(default="")

@@ -24,32 +24,23 @@ def proposal_file(folder: Path, number: int) -> Path:
     return folder / f"{_BEGINNING}{session_name(number)}.toml"
 
 
-def keep_proposal(folder: Path, number: int, programme: Programme) -> Path:
+def keep_proposal(file: Path, programme: Programme) -> None:
     """Keep what is proposed for a session in place of what was proposed for it before.
 
     Parameters
     ----------
-    folder : Path
-        The mirror's.
-    number : int
-        Of the session that is to be worked.
+    file : Path
+        Of :func:`proposal_file`.
     programme : Programme
         Without a spell where nothing was worth working.
-
-    Returns
-    -------
-    Path
-        The file.
 
     Raises
     ------
     CouldNotError
         Where the disc refuses; the file is then as it was.
     """
-    file = proposal_file(folder, number)
-    head = f"# Proposed by wearsim for session {number}.\n\n"
-    write_file(folder, file, head + (programme.text or dump_programme(programme)))
-    return file
+    head = f"# Proposed by wearsim for session {int(file.stem.removeprefix(_BEGINNING))}.\n\n"
+    write_file(file.parent, file, head + (programme.text or dump_programme(programme)).rstrip() + "\n")
 
 
 def kept_proposal(mirror: MirrorFolder, number: int) -> Programme:
@@ -109,7 +100,9 @@ def with_minutes(programme: Programme, minutes: Sequence[float], source: str) ->
     ]
     kept = [spell for spell in tables if spell["minutes"] != 0]
     if not kept:
-        raise InputError("nothing was worked", key="minutes", value=_listed(minutes), expected="more than 0 for a spell")
+        raise InputError(
+            "nothing was worked", key="minutes", value=_listed(minutes), expected="more than 0 for a spell"
+        )
     return _noted({"spell": kept}, f"# {source}, minutes as worked: {_listed(minutes)}.\n\n")
 
 

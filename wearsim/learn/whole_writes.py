@@ -57,7 +57,7 @@ def move(place: Path, to: Path) -> None:
     try:
         _rename(place, to)
     except OSError as error:
-        raise _could_not(error, to, FASTER) from error
+        raise _could_not(error, to, FASTER, errno.ENOENT) from error
 
 
 def write_file(folder: Path, place: Path, text: str) -> None:
@@ -119,8 +119,9 @@ def clear_stale(folder: Path) -> None:
             continue
 
 
-def _could_not(error: OSError, place: Path, faster: str) -> CouldNotError:
-    meanwhile = error.errno in (errno.EEXIST, errno.ENOTEMPTY, errno.ENOENT)
+def _could_not(error: OSError, place: Path, faster: str, *also: int) -> CouldNotError:
+    """The line for an error of the disc; ``also``: more of its numbers that mean that another record was faster."""
+    meanwhile = error.errno in (errno.EEXIST, errno.ENOTEMPTY, *also)
     return CouldNotError(f"{place}: {faster if meanwhile else f'cannot be written ({error.strerror or error})'}")
 
 
