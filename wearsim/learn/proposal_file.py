@@ -103,13 +103,14 @@ def with_minutes(programme: Programme, minutes: Sequence[float], source: str) ->
         raise InputError(
             "nothing was worked", key="minutes", value=_listed(minutes), expected="more than 0 for a spell"
         )
-    return _noted({"spell": kept}, f"# {source}, minutes as worked: {_listed(minutes)}.\n\n")
+    text = f"# {source}, minutes as worked: {_listed(minutes)}.\n" + "".join(map(_spell_text, kept))
+    return programme_from_table({"spell": kept}, text=text)
 
 
-def _noted(table: dict[str, Any], head: str) -> Programme:
+def _spell_text(table: dict[str, Any]) -> str:
     import tomli_w
 
-    return programme_from_table(table, text=head + tomli_w.dumps(table))
+    return f"\n[[spell]]\n{tomli_w.dumps(table)}"
 
 
 def _listed(minutes: Sequence[float]) -> str:

@@ -164,7 +164,7 @@ def _draw_surfaces(
         axes.plot(radius, entry.predicted / high.size, label="predicted", **BEFORE)
         axes.plot(radius, entry.measured / high.size, label="read", **AFTER)
         draw_left_out(axes, mirror, radial)
-        axes.set_title(f"session {_name(entry)}", fontsize=10)
+        axes.set_title(f"session {_name(entry)}{', corrected' if entry.earlier else ''}", fontsize=10)
         axes.set_xlim(0.0, mirror.radius / radial.size)
     for axes in list(panels.flat)[len(shown) :]:
         axes.set_axis_off()
