@@ -55,7 +55,7 @@ def kept_proposal(mirror: MirrorFolder, number: int) -> Programme:
     if not file.exists():
         before = max(mirror.path.glob(f"{_BEGINNING}*.toml"), default=None)
         other = "" if before is None else f" (the newest proposal in this folder is {before.name})"
-        expected = f"wearsim propose {mirror.path} before the work, or --programme with what was worked{other}"
+        expected = f"wearsim propose {mirror.path} (the folder) before, or --programme with what was worked{other}"
         raise InputError(f"nothing was proposed for session {number}", file=file, expected=expected)
     programme = load_programme(file, mirror.bench)
     if not programme.spells:

@@ -74,10 +74,11 @@ def _heights(history: History) -> LengthUnit:
 
 
 def _remark(entry: Entry, sessions: int) -> str:
-    """A session's notes, whether its record fits, and what became of that record."""
-    parts = [] if entry.fits else [f"its record does not fit {fits_not(sessions)} and does not count."]
-    parts += [f"corrected; the earlier record is kept in {', '.join(entry.earlier)}."] if entry.earlier else []
-    parts += ["its record was confirmed."] if entry.confirmed else []
+    """Whether a session's record fits, what became of that record, and its notes."""
+    said = [] if entry.fits else [f"its record does not fit {fits_not(sessions)} and does not count"]
+    said += [f"corrected, what it replaces is kept in {', '.join(entry.earlier)}"] if entry.earlier else []
+    said += ["confirmed as recorded"] if entry.confirmed else []
+    parts = ["; ".join(said) + "."] if said else []
     parts += [" ".join(entry.notes.split())] if entry.notes.strip() else []
     return paragraph(" ".join(parts), f"{entry.number}: ", "   ") if parts else ""
 
