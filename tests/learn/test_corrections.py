@@ -140,7 +140,7 @@ def test_a_kept_record_that_is_damaged_hinders_nobody(two: Path) -> None:
     (kept,) = open_folder(two).set_aside
     assert kept.date is None and kept.minutes is None
     before = contents(two)
-    with pytest.raises(InputError, match="02-set-aside-1/programme.toml"):
+    with pytest.raises(InputError, match=r"02-set-aside-1/programme\.toml"):
         restore(two, "02-set-aside-1")
     assert contents(two) == before
 

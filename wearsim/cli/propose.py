@@ -61,7 +61,8 @@ def command(
     """What stroke flattens this?
 
     The programme of strokes that is predicted to better the figure most, all that is uncertain considered; or
-    none, and why, where nothing allowed is better than stopping. In a mirror's folder it is kept, for record.
+    none, and why, where nothing allowed is better than stopping. A mirror's folder keeps it, for
+    record --as-proposed.
     """
     options.reserve({output: (".toml",), card: CARDS}, inputs=[bench])
     messages = options.messages

@@ -358,6 +358,7 @@ def _numbered(folder: Path) -> list[tuple[int, Path]]:
 
 
 def read_session(number: int, place: Path, bench: Bench) -> Session:
+    """A session as it is recorded in a folder, everything checked; InputError for the first fault."""
     for name, what in ((PROGRAMME, "what was done"), (SESSION, "the session's conditions, at least its date")):
         if not (place / name).is_file():
             raise InputError("missing", file=place / name, expected=what)

@@ -46,6 +46,17 @@ def keep_proposal(file: Path, programme: Programme) -> None:
 def kept_proposal(mirror: MirrorFolder, number: int) -> Programme:
     """What was last proposed for a session.
 
+    Parameters
+    ----------
+    mirror : MirrorFolder
+    number : int
+        Of the session, from 1.
+
+    Returns
+    -------
+    Programme
+        Checked on the mirror's bench.
+
     Raises
     ------
     InputError
