@@ -168,6 +168,8 @@ def _record(folder: Path, given: _Given, messages: Messages) -> _Answer:
     if worked is None:
         expected = "--as-proposed, --minutes 10,20 (as proposed, for so long), or --programme FILE"
         raise InputError("what was worked is missing", expected=expected)
+    if given.readings is None and given.profile is None:
+        raise InputError("what was read afterwards is missing", expected="--readings FILE or --profile FILE")
     note = _note(given, None)
     with inputs.named_by_flag({"date": "--date"}):
         session = record(folder, worked, note=note, readings=given.readings, profile=given.profile)
