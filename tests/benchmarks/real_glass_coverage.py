@@ -242,7 +242,7 @@ def table(rows: list[dict[str, Any]]) -> str:
         away = np.median([row["figure"][name]["away"] for row in rows]) * 1e9
         sigma = np.median([row["figure"][name]["sigma"] for row in rows]) * 1e9
         lines.append(
-            f"figure {name}: {sum(held_figure)} of {len(rows)} RMS bands hold the truth; {away:.1f} nm away, {sigma:.1f} claimed"
+            f"figure {name}: {sum(held_figure)} of {len(rows)} RMS bands hold; {away:.1f} nm away, {sigma:.1f} claimed"
         )
     aside = [one for row in rows for one in row["set_aside"]]
     lines.append(f"Sessions set aside: {sum(aside)} of {len(aside)}")
