@@ -182,7 +182,7 @@ def test_undo_and_the_command_that_undoes_it(mirror: Path, call: Call) -> None:
 
 def test_history_shows_what_was_corrected_set_aside_and_confirmed(mirror: Path, call: Call) -> None:
     with (mirror / "bench.toml").open("a") as stream:  # so that it is calibrated soon
-        stream.write("\n[spread]\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\n")
+        stream.write("\n[spread]\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\nstroke_length = 1.0\noverhang_bias = '0 mm'\n")
     assert record(call, "--as-proposed", "-r", "after.toml", "--date", "2026-02-03").code == 0
     assert record(call, "--replace", "1", "--minutes", "8,21").code == 0
     confirmed = json.loads(record(call, "--confirm", "1", "--json").out)

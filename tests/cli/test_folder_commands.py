@@ -35,7 +35,7 @@ def mirror(demo: Path) -> Path:
 def known(mirror: Path) -> Path:
     """The same where all is known but the Preston coefficient, which is found soon."""
     bench = mirror / "bench.toml"
-    spread = "\n[spread]\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\n"
+    spread = "\n[spread]\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\nstroke_length = 1.0\noverhang_bias = '0 mm'\n"
     bench.write_text(bench.read_text() + spread)
     return mirror
 

@@ -74,7 +74,7 @@ mass = "2 kg"
 [figure]
 {figure}
 """
-NO_SPREAD = "[spread]\npreston = 1.0\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\n"
+NO_SPREAD = "[spread]\npreston = 1.0\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\nstroke_length = 1.0\noverhang_bias = '0 mm'\n"
 TERMS = "zernike = [0, 5, 0, 30, 0, -40, 0, 0, 0, 0, 0, 0, 35]"
 
 
