@@ -48,7 +48,7 @@ def test_the_prior_is_the_parts_weighed_by_what_is_known_of_the_products(rng: np
 
 
 def test_products_are_known_as_well_as_their_parts_and_they_say_together() -> None:
-    covariance = prior_covariance(Spread(**{name: 100.0 for name in NAMES[:4]}, smoothing=1.5, flow=2.0))
+    covariance = prior_covariance(Spread(**dict.fromkeys(NAMES[:4], 100.0), smoothing=1.5, flow=2.0))
     for product, factor in (("smoothing", 1.5), ("flow", 2.0)):
         row = powers(product)
         assert np.exp(np.sqrt(row @ covariance @ row)) == pytest.approx(factor, rel=0.01)
