@@ -210,10 +210,8 @@ def _line(kind: str, rows: list[dict[str, Any]]) -> str:
     its, others = weights[np.arange(len(told)), wrong], np.delete(weights, wrong + SESSIONS * np.arange(len(told)))
     named = sum(row["wrong"] in one["misfits"] for row, one in told)
     accused = sum(bool(set(one["misfits"]) - {row["wrong"]}) for row, one in told)
-    truth, low, high = (
-        np.array(column)
-        for column in ([row["truth"] for row, _ in told], *([one[k] for _, one in told] for k in ("low", "high")))
-    )
+    truth = np.array([row["truth"] for row, _ in told])
+    low, high = (np.array([one[key] for _, one in told]) for key in ("low", "high"))
     inside = ((truth >= low) & (truth <= high)).mean()
     honest = [(one, row["found"].get("honest")) for row, one in told]
     moved = [bent(right, one) for one, right in honest if right and "failed" not in right]

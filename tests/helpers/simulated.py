@@ -36,10 +36,8 @@ ROUGH = Accuracy(
     tolerance=0.03,
 )  # fmt: skip
 """Of an engine that is the truth as well: how near it is to the converged one does not matter."""
-# What a person wrote down who got session 2 wrong.
-WRONG: tuple[dict[str, Any], ...] = (
-    {"stroke": "w", "length": 0.7, "side_sweep": 0.25, "minutes": 90, "on_top": "mirror"},
-)
+WRONG: tuple[dict[str, Any], ...] = ({"stroke": "one-third", "minutes": 4, "on_top": "mirror"},)
+"""What a person wrote down of session 2 who left out most of it."""
 
 
 def simulated_mirror(seed: int) -> DrawnMirror:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -78,7 +79,7 @@ def off_by(sigmas: float) -> SessionFilter:
 
 def test_the_weight_falls_as_a_session_misses_more() -> None:
     weights = [fit_of(off_by(sigmas))[0].weight for sigmas in (0.0, 3.0, 10.0, 40.0)]
-    assert all(one >= two for one, two in zip(weights, weights[1:], strict=False))
+    assert all(one >= two for one, two in pairwise(weights))
     assert weights[0] > 0.9 and weights[-1] < 0.5
 
 

@@ -1,4 +1,4 @@
-"""The uncertain constants: normal deviates against SciPy's, the prior against a sample, draws against what they stand for."""
+"""The uncertain constants: normal deviates against SciPy's, the prior against a sample, draws against their belief."""
 
 from __future__ import annotations
 

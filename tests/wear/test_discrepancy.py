@@ -1,4 +1,4 @@
-"""What a session does of its own accord: its draws have the stated covariance, and a lap fades as one that is pressed does."""
+"""What a session does of its own accord: its draws have the stated covariance, and a lap fades as a pressed one does."""
 
 from __future__ import annotations
 

@@ -42,13 +42,27 @@ DETERMINED = {
 """How far the sessions determine a constant: in a column of the table, what that means, and in the plot."""
 OUTSIDE = {
     "preston": (
-        "The glass wears {} times as fast as the bench says", "the abrasive, the minutes that were recorded, push and masses and their units",
+        "The glass wears {} times as fast as the bench says",
+        "the abrasive, the minutes that were recorded, push and masses and their units",
     ),
-    "stiffness": ("The pitch is {} times as stiff as the bench says", "its thickness, and which strokes were recorded"),
-    "relaxation_time": ("The pitch takes {} times as long to flow as the bench says", "which pitch it is, and the temperatures"),
-    "edge_gain": ("The edge gain is {} times as large as the bench says", "the outermost zones of the mask, and the lap's diameter"),
-    "stroke_length": ("Your strokes are {} times as long as is written", "how the length of a stroke was measured: from end to end"),
-    "overhang_bias": ("Your strokes lie {} farther to one side than is written", "how far over the edge the top piece goes at each end"),
+    "stiffness": (
+        "The pitch is {} times as stiff as the bench says", "its thickness, and which strokes were recorded",
+    ),
+    "relaxation_time": (
+        "The pitch takes {} times as long to flow as the bench says", "which pitch it is, and the temperatures",
+    ),
+    "edge_gain": (
+        "The edge gain is {} times as large as the bench says",
+        "the outermost zones of the mask, and the lap's diameter",
+    ),
+    "stroke_length": (
+        "Your strokes are {} times as long as is written",
+        "how the length of a stroke was measured: from end to end",
+    ),
+    "overhang_bias": (
+        "Your strokes lie {} farther to one side than is written",
+        "how far over the edge the top piece goes at each end",
+    ),
 }  # fmt: skip
 """What is said of a constant outside of what the bench states, and what to check."""
 
