@@ -4,9 +4,9 @@
     python -m tests.benchmarks.closed_loop --glass independent --count 50 --out loop.jsonl
     python -m tests.benchmarks.closed_loop --table loop.jsonl
 
-With ``--glass independent`` the glass is that of ``independent_glass.py`` with everything in which it differs from the model,
-constants drawn from the bench's own spread; nobody records for how long the lap was pressed. After each session the RMS that
-all sessions together give is kept with its band.
+With ``--glass independent`` the glass is that of ``independent_glass.py`` with everything in which it differs from the
+model, constants drawn from the bench's own spread; nobody records for how long the lap was pressed. After each session the
+RMS that all sessions together give is kept with its band.
 
 Each mirror: raised ring, oblate, sphere or turned edge in turn; 0.2-0.5 m, f/4.5-f/7; preston, stiffness and
 relaxation time off by up to a factor of two, edge gain too; 5 % jitter, 8 % from session to session; planar truth;
@@ -145,7 +145,8 @@ def worsened(row: dict[str, Any]) -> float:
 def table(rows: list[dict[str, Any]]) -> str:
     """The table of docs/learning.md."""
     lines = [
-        "| fault | mirrors | 20 nm or better | median RMS first, last | sessions, median | worse than said | ended worse | failed |"
+        "| fault | mirrors | 20 nm or better | median RMS first, last | sessions, median | worse than said | ended worse "
+        "| failed |"
     ]
     lines.append("| --- | --- | --- | --- | --- | --- | --- | --- |")
     for fault in (*FAULTS, "all"):
