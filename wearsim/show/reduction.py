@@ -97,7 +97,7 @@ def known_text(known: KnownFigure, unit: LengthUnit = MILLIMETRES) -> str:
     words = (band_words(one.band.tolist(), high.number) for one in (known.known, known.read))
     lines = [
         f"From all sessions together the surface is {high.text(known.known.rms)} RMS (90 %: {next(words)}); from this "
-        f"reading alone {high.text(known.read.rms)} ({next(words)}). Predictions and proposals start from all sessions together."
+        f"reading alone {high.text(known.read.rms)} ({next(words)}). Predictions and proposals start from all sessions."
     ]
     lines += [
         f"They disagree from {unit.short(first)} to {unit.short(last)} from the centre: all sessions together have it up to "

@@ -196,14 +196,24 @@ class Uncertainty:
         state = engine.begin(bench, glass, self.laps)
         if self.belief.is_certain:
             return state
-        fresh, best = self.laps is None, self.belief.best()
         if chance is not None:
-            rms = self.discrepancy.fresh_misfit if fresh else self.discrepancy.sag
+            rms = self.discrepancy.fresh_misfit if self.laps is None else self.discrepancy.sag
             state = engine.with_misfit(bench, state, lambda _, share: chance.misfit(share, rms))
-        for lap in unpressed_laps(programme):
-            seconds = self.discrepancy.pressing(bench, bench.lap(lap), best, is_fresh=fresh)
+        for lap, seconds in self.pressings(bench, programme).items():
             state = engine.pressed(bench, state, [lap], seconds, constants)
         return state
+
+    def pressings(self, bench: Bench, programme: Programme) -> dict[str | None, float]:
+        """For how long each lap is to be pressed before the programme [s], by the lap's name as spells have it.
+
+        None that the programme presses first itself, or that is to begin spherical.
+        """
+        fresh, best = self.laps is None, self.belief.best()
+        return {
+            lap: self.discrepancy.pressing(bench, bench.lap(lap), best, is_fresh=fresh)
+            for lap in unpressed_laps(programme)
+            if not fresh or bench.lap(lap).start == "pressed"
+        }
 
 
 def unpressed_laps(programme: Programme) -> list[str | None]:
