@@ -131,10 +131,12 @@ def _apart(
 def next_window(state: PresentState, sheet: Readings) -> tuple[float, float] | None:
     """The further window that would take most of the expected squared error away, read with those of a sheet.
 
-    None where none would take a share of :data:`LEAST_GAIN`.
+    Where no window is read yet; None where none would take a share of :data:`LEAST_GAIN`.
     """
     mirror, radius, root = state.bench.mirror, state.start.radius, state.start.root
-    rms = gauge_for(state.bench, radius).aperture.rms_matrix()
+    aperture = gauge_for(state.bench, radius).aperture
+    levelled = aperture.levelling_matrix() @ root
+    weighed = aperture.rms_matrix() @ levelled
 
     def expected_square(zones: Zones, sigma: Floats) -> float:
         """Of the figure's error once these zones are read again."""
@@ -142,7 +144,7 @@ def next_window(state: PresentState, sheet: Readings) -> tuple[float, float] | N
         seen = free @ reading_matrix(zones, radius, mirror.geometry, sheet.source) @ root
         noise = free @ np.diag(sigma**2) @ free.T
         left = np.eye(root.shape[1]) - seen.T @ np.linalg.solve(seen @ seen.T + noise, seen)
-        return float(np.sum(((rms @ root) @ left) * (rms @ root)))
+        return float(np.sum((weighed @ left) * levelled))
 
     row = setting_noise(sheet, mirror.geometry, state.bench.light.wavelength)
     zones, sigma = sheet.zones, row.mean_sigma
@@ -150,6 +152,8 @@ def next_window(state: PresentState, sheet: Readings) -> tuple[float, float] | N
     half = 0.5 * float(np.median(zones.outer - zones.inner)) or 0.04 * mirror.radius
     best, least = None, (1.0 - LEAST_GAIN) * expected_square(zones, sigma)
     for middle in np.linspace(mirror.hole_radius + half, mirror.clear_radius - half, CANDIDATES):
+        if np.any((zones.inner - half / 2 < middle) & (middle < zones.outer + half / 2)):
+            continue  # it is read already
         window = (float(middle - half), float(middle + half))
         windows = sorted([*zip(zones.inner, zones.outer, strict=True), window])
         more = np.insert(sigma, windows.index(window), at_radius / middle)
