@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 
-from tests.helpers.workbench import work
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import programme_from_table
@@ -19,8 +18,9 @@ from wearsim.learn.session_filter import LEARNING, SessionFilter, SessionModel
 from wearsim.learn.session_fit import SessionFit
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import NAMES, Belief, Constants, prior
-from wearsim.wear.discrepancy import Discrepancy
+from wearsim.wear.discrepancy import UNSAID, Discrepancy
 from wearsim.wear.initial_figure import StartFigure, on_grid
+from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import State, start_state
 
 PROGRAMMES: tuple[tuple[dict[str, Any], ...], ...] = (
@@ -72,10 +72,11 @@ def read(drawn: DrawnMirror, state: State, rng: np.random.Generator, tester: Kni
     return tester.read(drawn.bench, state.radius, error, rng)
 
 
-def spherical(bench: Bench) -> Bench:
-    """The bench with laps that begin spherical."""
-    laps = tuple(lap.model_copy(update={"start": "spherical"}) for lap in bench.laps)
-    return bench.model_copy(update={"laps": laps})
+def pressed_and_worked(bench: Bench, programme: Programme, state: State, truth: Constants, accuracy: Accuracy) -> State:
+    """The state after a session, its laps pressed first for as long as is assumed where nobody says."""
+    engine = RadialEngine(accuracy)
+    state = engine.pressed(bench, state, sorted({spell.lap for spell in programme.spells}, key=str), UNSAID, truth)
+    return engine.run(bench, programme, state, truth).end
 
 
 def simulated_sessions(
@@ -84,14 +85,10 @@ def simulated_sessions(
     *,
     count: int = 3,
     wrong: int | None = None,
-    unpressed: int | None = None,
     discrepancy: Discrepancy | None = None,
     accuracy: Accuracy = LEARNING,
 ) -> tuple[DrawnMirror, SessionFilter]:
-    """A mirror worked by the radial engine with true constants, and laps that fit.
-
-    One session may be recorded wrongly, or as begun on a pressed lap that in truth was spherical.
-    """
+    """A mirror worked by the radial engine with true constants, and laps that fit; one session may be recorded wrongly."""
     rng = np.random.default_rng(seed)
     drawn, tester = simulated_mirror(seed), KnifeEdgeTester()
     first = on_grid(drawn.bench, drawn.start, accuracy)
@@ -99,14 +96,10 @@ def simulated_sessions(
     models = []
     for number, spells in enumerate(PROGRAMMES[:count], start=1):
         programme = programme_of(spells)
-        if number == unpressed:
-            state = start_state(spherical(drawn.bench), state.radius, state.height, accuracy)
-        state = work(drawn.bench, programme, state, truth, accuracy).states[-1]
+        state = pressed_and_worked(drawn.bench, programme, state, truth, accuracy)
         observation = of_readings(drawn.bench, read(drawn, state, rng, tester), state.radius)
         recorded = programme_of(WRONG) if number == wrong else programme
-        models.append(
-            SessionModel(number, drawn.bench, recorded, "pressed" if number == unpressed else None, observation)
-        )
+        models.append(SessionModel(number, drawn.bench, recorded, None, observation))
     waves = np.cos(np.pi * np.outer((first.radius / first.radius[-1]) ** 2, np.arange(6)))
     known = StartFigure(first.radius, first.height, 0.5e-9 * waves)
     return drawn, SessionFilter(known, tuple(models), accuracy, discrepancy or Discrepancy())

@@ -7,8 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.helpers.simulated import ROUGH, programme_of, read, simulated_mirror, simulated_sessions
-from tests.helpers.workbench import work
+from tests.helpers.simulated import ROUGH, pressed_and_worked, programme_of, read, simulated_mirror, simulated_sessions
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme
 from wearsim.kernels.arrays import Floats
@@ -77,9 +76,9 @@ def test_a_correction_of_the_glass_leaves_the_fit_of_the_lap(rng: np.random.Gene
 
 
 def test_spells_and_laps_are_linearised_as_the_engine_has_them() -> None:
-    """Central differences: all spells a little larger, and a lap that begins with a misfit and is pressed for no time."""
+    """Central differences: all spells a little larger, and a lap that has a misfit before it is pressed."""
     drawn, sessions = simulated_sessions(4, Constants(), count=3, accuracy=ROUGH)
-    third = replace(sessions.models[2], pressed=0.0)  # of two spells
+    third = replace(sessions.models[2], pressed=60.0)  # of two spells
     sessions = replace(sessions, models=(third,), discrepancy=Discrepancy(fresh_misfit=4e-9))
     (linear,) = sessions.linearised(Constants(), sessions.follow(Constants(), 0.1))
     engine = RadialEngine(ROUGH)
@@ -89,8 +88,9 @@ def test_spells_and_laps_are_linearised_as_the_engine_has_them() -> None:
         def shape(lap: Lap, share: Floats) -> Floats:
             return np.asarray(misfit * lap_shapes(share)[..., 1])
 
-        shaped = engine.with_misfit(drawn.bench, state, shape)
-        return engine.run(drawn.bench, third.programme, shaped, Constants(preston=preston)).end.height
+        constants, shaped = Constants(preston=preston), engine.with_misfit(drawn.bench, state, shape)
+        pressed = engine.pressed(drawn.bench, shaped, ["full"], 60.0, constants)
+        return engine.run(drawn.bench, third.programme, pressed, constants).end.height
 
     larger = (after(np.exp(0.05)) - after(np.exp(-0.05))) / 0.1
     assert linear.responses.shape[0] == 2
@@ -127,7 +127,7 @@ def test_what_windows_cannot_see_stays_known_from_what_was_worked(rng: np.random
     first = StartFigure(glass.radius, glass.height + hill, 0.5e-9 * np.cos(np.outer(40.0 * glass.radius, np.arange(4))))
     programme = programme_of(({"stroke": "w", "length": 0.4, "side_sweep": 0.2, "minutes": 30, "on_top": "tool"},))
     begun = start_state(bench, first.radius, first.height, ROUGH)
-    truth = work(bench, programme, begun, constants, ROUGH).end
+    truth = pressed_and_worked(bench, programme, begun, constants, ROUGH)
     sheet = read(drawn, truth, rng, tester)
     model = SessionModel(1, bench, programme, None, of_readings(bench, sheet, first.radius))
     step = SessionFilter(first, (model,), ROUGH).follow_closely(constants, 0.08)[-1]

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from tests.helpers.small_bench import ring_figure, small_bench
-from tests.helpers.workbench import make_programme, make_spell, pitch_of, work
+from tests.helpers.workbench import pitch_of
 from wearsim.bench.lap import Lap
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Constants
-from wearsim.wear.discrepancy import LAP_MODES, LEAST_PRESSING, MOST_PRESSING, UNSAID, Discrepancy, lap_shapes
+from wearsim.wear.discrepancy import LAP_MODES, LEAST_PRESSING, MOST_PRESSING, Discrepancy, lap_shapes
 from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import State
 
@@ -66,8 +66,8 @@ def test_a_misfit_is_of_the_stated_size_by_area() -> None:
 
 
 @pytest.mark.parametrize("minutes", [2.0, 6.0])
-def test_a_misfit_fades_as_that_of_a_lap_that_the_engine_presses(minutes: float) -> None:
-    """A few nanometres, so that the lap touches everywhere while it is pressed."""
+def test_a_misfit_fades_with_the_relaxation_time_while_the_engine_presses(minutes: float) -> None:
+    """A few nanometres, so that the lap touches everywhere: pitch at rest then creeps towards the glass exponentially."""
     bench, constants = small_bench(), Constants(relaxation_time=1.3)
     engine, lap = RadialEngine(DEFAULT), bench.lap()
     fitting = engine.begin(bench, ring_figure(bench, DEFAULT))
@@ -83,11 +83,10 @@ def test_a_misfit_fades_as_that_of_a_lap_that_the_engine_presses(minutes: float)
         return np.asarray(shape - weight @ shape)
 
     begun = engine.with_misfit(bench, fitting, misfit)
-    press = make_programme(make_spell("press", minutes=minutes))
-    pressed, kept = (work(bench, press, state, constants).end for state in (begun, fitting))
+    pressed, kept = (engine.pressed(bench, state, [None], 60.0 * minutes, constants) for state in (begun, fitting))
     before, after = about(begun) - about(fitting), about(pressed) - about(kept)
-    left = OWN.misfit(bench, lap, constants, pressed=60.0 * minutes) / OWN.misfit(bench, lap, constants, pressed=0.0)
-    assert left == pytest.approx(np.exp(-60.0 * minutes / (1.3 * bench.relaxation_time_at(lap))))
+    left = np.exp(-60.0 * minutes / (1.3 * bench.relaxation_time_at(lap)))
+    assert np.array_equal(pressed.height, begun.height)
     assert np.ptp(before) > 4e-9
     assert after == pytest.approx(left * before, abs=0.02 * left * np.ptp(before))
 
@@ -97,9 +96,7 @@ def test_how_long_to_press() -> None:
     lap = bench.lap()
     for fresh, begins in ((True, 200e-9), (False, 50e-9)):
         seconds = OWN.pressing(bench, lap, is_fresh=fresh)
-        assert OWN.misfit(bench, lap, is_fresh=fresh, pressed=0.0) == begins
-        assert OWN.misfit(bench, lap, is_fresh=fresh, pressed=seconds) == pytest.approx(5e-9)
-        assert OWN.misfit(bench, lap, is_fresh=fresh) == OWN.misfit(bench, lap, is_fresh=fresh, pressed=UNSAID)
+        assert begins * np.exp(-seconds / bench.relaxation_time_at(lap)) == pytest.approx(5e-9)
     harder = OWN.pressing(bench, lap, Constants(relaxation_time=2.0))
     assert harder == pytest.approx(2.0 * OWN.pressing(bench, lap))
     assert replace(OWN, fresh_misfit=1e-9).pressing(bench, lap) == LEAST_PRESSING

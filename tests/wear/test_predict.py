@@ -80,7 +80,8 @@ def test_the_band_is_of_every_number_and_every_spell(tmp_path: Path) -> None:
     rows = [f"{r},{100 * np.cos(r / 30):.3f},20" for r in range(0, 151, 10)]
     path.write_text("radius_mm,error_nm,sigma_nm\n" + "\n".join(rows))
     bench = make_bench(spread=Spread()).model_copy(update={"figure": FigureSource(profile=path).loaded()})
-    programme = make_programme(W, make_spell("straight", minutes=4.0, length=0.3))
+    # a lap that the programme presses itself is not pressed before
+    programme = make_programme(make_spell("press", minutes=1.0), W, make_spell("straight", minutes=4.0, length=0.3))
     outcome = ws.predict(bench, programme, draws=5, seed=7, accuracy=QUICK, discrepancy=AS_THE_ENGINE)
     band, start, belief = outcome.band, start_figure(bench, QUICK), prior(bench)
     assert band is not None and band.before is not None and band.stage_rms is not None
@@ -99,7 +100,7 @@ def test_the_band_is_of_every_number_and_every_spell(tmp_path: Path) -> None:
     assert np.allclose(band.removal, percentiles([one.removal for one in alone]), rtol=1e-9, atol=1e-18)
     assert np.allclose(band.before, percentiles([one.before for one in alone]), rtol=1e-9, atol=1e-18)
     rms = percentiles([[spell.surface_rms for spell in one.spells] for one in alone]).T
-    assert band.stage_rms == pytest.approx(rms, rel=1e-9) and rms.shape == (2, 2)
+    assert band.stage_rms == pytest.approx(rms, rel=1e-9) and rms.shape == (3, 2)
     for name in ("peak_pressure", "lift_off_share"):
         ends = percentiles([getattr(one, name) for one in alone])
         assert getattr(band, name) == pytest.approx(ends, rel=1e-9), name
@@ -113,8 +114,8 @@ def test_the_band_is_of_every_number_and_every_spell(tmp_path: Path) -> None:
     assert band.share == pytest.approx(percentiles(shares), rel=1e-9)
     said = outcome.to_json()
     assert said["peak_pressure_band_pa"] == band.peak_pressure.tolist()
-    assert said["spells"][0]["lift_off_share_band"] == band.stage_lift_off[0].tolist()
-    assert said["spells"][1]["surface_rms_band_m"] == said["surface_rms_band_m"] == rms[1].tolist()
+    assert said["spells"][1]["lift_off_share_band"] == band.stage_lift_off[1].tolist()
+    assert said["spells"][2]["surface_rms_band_m"] == said["surface_rms_band_m"] == rms[2].tolist()
     assert said["strehl_before_band"] == band.numbers_before["strehl"].tolist()
 
 
