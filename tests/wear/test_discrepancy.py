@@ -87,6 +87,7 @@ def test_a_misfit_fades_with_the_relaxation_time_while_the_engine_presses(minute
     before, after = about(begun) - about(fitting), about(pressed) - about(kept)
     left = np.exp(-60.0 * minutes / (1.3 * bench.relaxation_time_at(lap)))
     assert np.array_equal(pressed.height, begun.height)
+    assert engine.pressed(bench, begun, [None], 0.0, constants) is begun
     assert np.ptp(before) > 4e-9
     assert after == pytest.approx(left * before, abs=0.02 * left * np.ptp(before))
 
