@@ -108,8 +108,8 @@ def test_what_the_only_session_does_not_fit(mirror: Mirror) -> None:
     def said(told: History) -> str:
         return " ".join(history_text(told).split())
 
-    assert "does not fit what was believed of pitch and abrasive" in said(history_of((7.0,), (1,)))
-    assert "does not fit the others" in said(history_of((7.0, 8.0), (1,)))
+    assert "does not fit what was assumed of pitch and abrasive and counts little" in said(history_of((7.0,), (1,)))
+    assert "does not fit what the others say and counts little" in said(history_of((7.0, 8.0), (1,)))
     assert "does not fit" not in said(history_of((7.0,)))
 
 

@@ -68,8 +68,9 @@ def known(constants: Constants) -> Belief:
     return Belief(vector_of(constants), np.zeros((len(NAMES), len(NAMES))))
 
 
-def band(spread: Spread, seed: int = 0) -> np.ndarray:
-    outcome = ws.predict(make_bench(spread=spread), make_programme(W), seed=seed, draws=16, accuracy=QUICK)
+def band(spread: Spread, seed: int = 0, own: Discrepancy | None = None) -> np.ndarray:
+    bench = make_bench(spread=spread)
+    outcome = ws.predict(bench, make_programme(W), seed=seed, draws=16, accuracy=QUICK, discrepancy=own)
     assert outcome.band is not None
     return outcome.band.figure_error
 
@@ -120,8 +121,11 @@ def test_the_band_is_of_every_number_and_every_spell(tmp_path: Path) -> None:
 
 
 def test_band_is_wider_with_a_wider_spread() -> None:
-    narrow, wide = (band(EXACT.model_copy(update={"preston": f})) for f in (1.2, 3.0))
+    known = EXACT.model_copy(update={"smoothing": 100.0})
+    narrow, wide = (band(known.model_copy(update={"preston": f}), own=AS_THE_ENGINE) for f in (1.2, 3.0))
     assert np.ptp(wide, axis=0).mean() > 2.0 * np.ptp(narrow, axis=0).mean()
+    as_it_is = band(known.model_copy(update={"preston": 1.2}))
+    assert np.ptp(as_it_is, axis=0).mean() > np.ptp(narrow, axis=0).mean()  # a session has a will of its own
     all_four = band(Spread())
     assert np.ptp(all_four, axis=0).mean() > np.ptp(narrow, axis=0).mean()
     for edge in (narrow, wide, all_four):
