@@ -36,8 +36,8 @@ ROUGH = Accuracy(
     tolerance=0.03,
 )  # fmt: skip
 """Of an engine that is the truth as well: how near it is to the converged one does not matter."""
-WRONG: tuple[dict[str, Any], ...] = ({"stroke": "one-third", "minutes": 4, "on_top": "mirror"},)
-"""What a person wrote down of session 2 who left out most of it."""
+WRONG: tuple[dict[str, Any], ...] = ({"stroke": "one-third", "minutes": 1, "on_top": "mirror"},)
+"""What a person wrote down of session 2 who forgot nearly all of it."""
 
 
 def simulated_mirror(seed: int) -> DrawnMirror:

@@ -204,8 +204,8 @@ def test_how_long_to_press_is_what_the_prediction_takes_of_the_laps() -> None:
     done = replace(with_spells(2), pressings={None: 1230.0})
     assert bench.laps[0].start == "pressed" and not any(spell.is_press for spell in done.programme.spells)
     assert card_content(bench, done, None).before[0] == (
-        "Press the lap on the glass until it fits, with the tool on top: about 21 min for this pitch at this temperature. "
-        "It is no spell: note it when you record, with --pressed. Do not press between spells."
+        "Press the lap until it fits, tool on top: about 21 min for this pitch as warm as it is. "
+        "It is no spell: record it with --pressed. Do not press between spells."
     )
     assert "about 2.0 h for this pitch" in card_content(bench, replace(done, pressings={None: 7200.0}), None).before[0]
     round_one = bench.laps[0].model_copy(update={"start": "spherical"})
@@ -217,7 +217,7 @@ def test_how_long_to_press_is_what_the_prediction_takes_of_the_laps() -> None:
     two = ws.Programme(spells=(*spells, spells[0].model_copy(update={"lap": "small"})))
     both = bench.model_copy(update={"laps": laps})
     said = card_content(both, replace(done, programme=two, pressings={"big": 600.0}), None).before[0]
-    assert "Press the lap big on the glass until it fits, with the tool on top: about 10 min" in said
+    assert "Press the lap big until it fits, tool on top: about 10 min" in said
     assert "Do not press the lap small before spell 1" in said
 
 
