@@ -33,7 +33,7 @@ BEND_SHARE = 0.2
 
 def warnings_for(bench: Bench, programme: Programme, outcome: Outcome) -> tuple[str, ...]:
     """Everything worth a word about an outcome, each one line."""
-    lines = [*_edge(bench, outcome), *_spells(bench, programme, outcome), *_glass(bench)]
+    lines = [*_edge(bench, outcome), *_rim(bench, outcome), *_spells(bench, programme, outcome), *_glass(bench)]
     lines += [*_neglected(bench, programme), *_weight(bench, programme)]
     if outcome.band is not None and outcome.band.failed:
         lines.append(f"{outcome.band.failed} of {outcome.band.draws} draws of the constants found no balance")
@@ -58,6 +58,18 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
                 f"constants are unlucky ({percentile} percentile)"
             )
     return lines
+
+
+def _rim(bench: Bench, outcome: Outcome) -> list[str]:
+    """A rim that ends lower than the limit against the inner 80 %, which a broad turned edge and an overshot conic do."""
+    limit, after = EDGE_LIMIT_WAVES * bench.light.wavelength, outcome.numbers
+    down, before = -after.rim_height, -outcome.numbers_before.rim_height
+    if down <= max(limit, before):
+        return []
+    return [
+        f"rim: {down * 1e9:.0f} nm of surface below the sphere that fits the inner 80 % ({before * 1e9:.0f} nm before), "
+        f"half of that within {stroke_unit(bench).short(after.rim_width)}: a broad turn-down, or a conic that was overshot"
+    ]
 
 
 def lift_off_by_tilt(bench: Bench, spell: Spell) -> float:
