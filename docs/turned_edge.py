@@ -6,8 +6,8 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from docs.tables import table
 
+from docs.tables import table
 from wearsim.bench.bench import Bench, Wear
 from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.lap import Lap
@@ -64,7 +64,8 @@ def profiles() -> str:
         for overhang, case in zip(OVERHANGS, cases("cerium-oxide", stroke), strict=True):
             removal = np.interp(AT, case.radius / case.radius[-1], case.removal) * 1e9
             rim, width = case.rim_height_change * 1e9, case.gauge.rim_width(-case.removal) * 1e3
-            cells = [f"{one:.0f}" for one in (*removal, case.edge_roll_change * 1e9 + 0.0, rim)]
-            rows.append([f"{stroke.partition(',')[0]}, {overhang:g}", *(one.replace("-0", "0") if one == "-0" else one for one in cells), f"{width:.0f}"])  # fmt: skip
+            heights = (*removal, case.edge_roll_change * 1e9, rim)
+            cells = [f"{round(float(one)) + 0:d}" for one in heights]
+            rows.append([f"{stroke.partition(',')[0]}, {overhang:g}", *cells, f"{width:.0f}"])
     heads = ["stroke, off centre", *(f"r/a {one:g}" for one in AT), "roll added", "rim added", "half within, mm"]
     return table(" | ".join(heads), rows)

@@ -80,7 +80,9 @@ def test_a_stiffer_pitch_is_asked_on_the_bench_s_own(answers: Any) -> None:
     bench, answer, _ = answers["pitch"]
     at = answer.curves[0].at
     assert at[2] == pytest.approx(bench.laps[0].stiffness) and at[-1] / at[0] == pytest.approx(9.0)
-    assert [float(one.label) for one in answer.curves] == pytest.approx([bench.wear.temperature + step for step in (-4.0, 0.0, 4.0)])
+    assert [float(one.label) for one in answer.curves] == pytest.approx(
+        [bench.wear.temperature + step for step in (-4.0, 0.0, 4.0)]
+    )
     found = answer.found["conic_fit"]
     assert found["least"] <= found["as_it_is"] <= found["most"]
 

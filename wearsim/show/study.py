@@ -276,19 +276,28 @@ def _curve(axes: Axes, result: StudyResult, name: str, free: list[str], at: Fixe
     y = scale.numbers(_cut(result, result.quantities[name].values, at, free)).reshape(-1)
     x = axis_scale(result, free[0]).numbers(result.coordinates[free[0]].values) if free else np.zeros(1)
     if name in RISKS:
-        axes.plot(x, y, **{**line, "linestyle": "none"}, markersize=3.5, alpha=0.6)
-        failed = _cut(result, result.quantities["draws_failed"].values, at, free).reshape(-1)
-        draws = np.maximum(int(result.attributes["draws"]) - np.nan_to_num(failed), 1.0)
-        y, error = smoothed_shares(x, y, draws)
-        low, high = np.clip(y - error, 0.0, 1.0), np.clip(y + error, 0.0, 1.0)
-        axes.fill_between(x, low, high, color=line["color"], alpha=0.15, linewidth=0.0)
-        line = {**line, "marker": "none"}
-    axes.plot(x, y, label=_label(result, at) or None, linewidth=1.8, markersize=5, **line)
+        _risk(axes, result, free, at, line, x, y)
+    else:
+        axes.plot(x, y, label=_label(result, at) or None, linewidth=1.8, markersize=5, **line)
     bad = _cut(result, result.failure, at, free).reshape(-1) > 0
     if np.any(bad):
         height = axes.get_xaxis_transform()
         up = 0.03 + 0.05 * place  # one above the other where several lines fail
         axes.plot(x[bad], np.full(bad.sum(), up), "x", color=line["color"], transform=height, clip_on=False)
+
+
+def _risk(
+    axes: Axes, result: StudyResult, free: list[str], at: FixedPlaces, line: dict[str, Any], x: Any, y: Any
+) -> None:
+    """Shares as they were counted, as dots, and smoothed, as a line in its standard error."""
+    failed = _cut(result, result.quantities["draws_failed"].values, at, free).reshape(-1)
+    draws = np.maximum(int(result.attributes["draws"]) - np.nan_to_num(failed), 1.0)
+    smooth, error = smoothed_shares(x, y, draws)
+    style = {**line, "marker": "none" if x.size > 1 else line["marker"]}
+    axes.plot(x, smooth, label=_label(result, at) or None, linewidth=1.8, markersize=5, **style)
+    axes.plot(x, y, **{**line, "linestyle": "none"}, markersize=3.5, alpha=0.6)
+    low, high = np.clip(smooth - error, 0.0, 1.0), np.clip(smooth + error, 0.0, 1.0)
+    axes.fill_between(x, low, high, color=line["color"], alpha=0.15, linewidth=0.0)
 
 
 def _set_title(axes: Axes, result: StudyResult, name: str) -> None:

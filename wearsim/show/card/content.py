@@ -404,7 +404,6 @@ def _to_look_for(bench: Bench, proposal: Proposal, unit: LengthUnit, high: Lengt
         by += ends_words({"change": ends}, "change", high.number)
     return (
         f"Most changes {ring} from the centre: {way} by about {by} against the rest.",
-        f"Edge roll {_now_and_after(outcome, 'edge_roll', high)}; rim against the inner 80 % "
-        f"{_now_and_after(outcome, 'rim_height', high)}. If the rim turns down by more: stop.",
+        f"Edge roll {_now_and_after(outcome, 'edge_roll', high)}. If the rim turns down by more: stop.",
         *rest,
     )
