@@ -52,8 +52,8 @@ def risks() -> str:
                 counts = np.array([float(len(one.edge_roll)) for one in drawn])
                 smooth, error = smoothed_shares(np.array(OVERHANGS), shares, counts)
                 columns.append([f"{100 * s:.0f} ± {100 * e:.0f}" for s, e in zip(smooth, error, strict=True)])
-    heads = [f"{abrasive.partition('-')[0]}, {stroke.partition(',')[0]}: {what}" for abrasive in ABRASIVES for stroke in STROKES
-             for what in ("roll", "rim")]  # fmt: skip
+    kinds = [f"{a.partition('-')[0]}, {s.partition(',')[0]}" for a in ABRASIVES for s in STROKES]
+    heads = [f"{kind}: {what}" for kind in kinds for what in ("roll", "rim")]
     return table(" | ".join(["off centre, D", *heads]), zip(OVERHANGS, *columns, strict=True))
 
 

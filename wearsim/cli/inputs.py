@@ -34,6 +34,20 @@ def by_flag(error: InputError, flags: Mapping[str, str]) -> InputError:
     return InputError(error.message, file=error.file, key=key, value=error.value, expected=error.expected)
 
 
+@contextmanager
+def named_by_flag(flags: Mapping[str, str]) -> Iterator[None]:
+    """Around what refuses a value by a key that was given with a flag: it is refused by the flag.
+
+    Yields
+    ------
+    None
+    """
+    try:
+        yield
+    except InputError as error:
+        raise by_flag(error, flags) from error
+
+
 def parse_quantity(text: str, flag: str, unit: str, expected: str) -> float:
     """A number with its unit, as it was given with a flag, in ``unit``."""
     from wearsim.bench import units
@@ -174,6 +188,17 @@ def kept_file(folder: MirrorFolder, *, every: bool = False, seed: int = 0) -> Pa
     return folder.path / FILE if to_calibrate(folder, every=every, seed=seed) else None
 
 
+def kept_proposal_file(path: Path) -> Path | None:
+    """Where what is proposed on a mirror's folder is kept; None for a bench that is none."""
+    if not path.is_dir():
+        return None
+    from wearsim.learn.mirror_folder import open_folder
+    from wearsim.learn.proposal_file import proposal_file
+
+    folder = open_folder(path)
+    return proposal_file(folder.path, len(folder.sessions) + 1)
+
+
 @contextmanager
 def calibrating(folder: MirrorFolder, messages: Messages, *, every: bool = False, seed: int = 0) -> Iterator[None]:
     """Around what calibrates a folder where that has not been done: it is said, and shown at a terminal.
@@ -189,8 +214,8 @@ def calibrating(folder: MirrorFolder, messages: Messages, *, every: bool = False
         yield
 
 
-def _present_state(path: Path, messages: Messages) -> PresentState:
-    """The mirror of a folder after its newest session, calibrated where that has not been done."""
+def read_state(path: Path, messages: Messages) -> tuple[MirrorFolder, PresentState]:
+    """A mirror's folder, and the mirror after its newest session, calibrated where that has not been done."""
     from wearsim.learn.cache import recall_or_calibrate
     from wearsim.learn.mirror_folder import open_folder
     from wearsim.learn.present_state import present_state
@@ -198,7 +223,7 @@ def _present_state(path: Path, messages: Messages) -> PresentState:
     folder = open_folder(path)
     with calibrating(folder, messages):
         known = recall_or_calibrate(folder)
-    return present_state(folder, known)
+    return folder, present_state(folder, known)
 
 
 # --- hand over
@@ -206,14 +231,14 @@ def _present_state(path: Path, messages: Messages) -> PresentState:
 
 def read_bench(path: Path, messages: Messages) -> Bench:
     """The bench that a person named; of a mirror's folder with the constants that its sessions show."""
-    return _present_state(path, messages).calibrated_bench if path.is_dir() else stated_bench(path)
+    return read_state(path, messages)[1].calibrated_bench if path.is_dir() else stated_bench(path)
 
 
 def read_known(path: Path, messages: Messages) -> tuple[Bench, dict[str, Any]]:
     """The same for what takes more than a bench: of a mirror's folder also belief, glass and laps, by these names."""
     if not path.is_dir():
         return stated_bench(path), {}
-    state = _present_state(path, messages)
+    _, state = read_state(path, messages)
     return state.bench, state.arguments
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from wearsim.cli import inputs
 from wearsim.cli.options import BandDraws, BenchPath, DryRun, Options, Workers
-from wearsim.errors import InputError
+from wearsim.errors import CouldNotError, InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
@@ -61,7 +61,8 @@ def command(
     """What stroke flattens this?
 
     The programme of strokes that is predicted to better the figure most, all that is uncertain considered; or
-    none, and why, where nothing allowed is better than stopping.
+    none, and why, where nothing allowed is better than stopping. A mirror's folder keeps it, for
+    record --as-proposed.
     """
     options.reserve({output: (".toml",), card: CARDS}, inputs=[bench])
     messages = options.messages
@@ -71,8 +72,9 @@ def command(
     if time_limit is not None and not time_limit > 0.0:
         raise InputError("out of range", key="--time-limit", value=time_limit, expected="more than 0 seconds")
     if dry_run:
-        return options.list_files([inputs.check_inputs(bench), output, card])
+        return options.list_files([inputs.check_inputs(bench), inputs.kept_proposal_file(bench), output, card])
     pieces, known = inputs.read_known(bench, messages)
+    kept = inputs.kept_proposal_file(bench)
     from wearsim.decide.propose import propose
     from wearsim.show.expected_readings import expected_text
     from wearsim.show.proposal import proposal_figure, proposal_text
@@ -86,38 +88,52 @@ def command(
             with_trade_off=trade_off or options.plot is not None, progress=progress, **drawn,
         )  # fmt: skip
         after = expected_after(pieces, proposal.programme, proposal.outcome, for_card=card is not None, **drawn)
-    messages.defaults(pieces)
+    messages.defaults(pieces, belief=known.get("belief"))
     own = after if after is not None and after.is_own else None
     options.deliver(
         lambda: proposal.to_json() | ({"expected_readings": own.to_json()} if own else {}),
         table=lambda: proposal_text(pieces, proposal, expected_text(pieces, own) if own else ""),
         figure=lambda: proposal_figure(pieces, proposal),
-        files=files_of(pieces, known, proposal, after, output, card),
+        files=files_of(pieces, proposal, after, output, card),
+        write=lambda: _keep(kept, proposal, messages),
         warnings=proposal.outcome.warnings,
     )
     messages.cautions()
-    _name_next(messages, bench, proposal, output)
+    _name_next(messages, bench, proposal, output, card)
 
 
 def files_of(
-    bench: Bench, known: dict[str, Any], proposal: Proposal, after: ReadingsAfter | None,
-    output: Path | None, card: Path | None,
+    bench: Bench, proposal: Proposal, after: ReadingsAfter | None, output: Path | None, card: Path | None
 ) -> dict[Path | None, Callable[[Path], object]]:  # fmt: skip
     """The programme and the card, as far as they are asked for, and what writes each."""
     files: dict[Path | None, Callable[[Path], object]] = {}
     if card is not None:
         from wearsim.show.card import card_bytes
 
-        as_left, ending = known.get("laps") is not None, card.suffix
-        files[card] = lambda part: part.write_bytes(card_bytes(bench, proposal, after, ending, as_left=as_left))
+        ending = card.suffix
+        files[card] = lambda part: part.write_bytes(card_bytes(bench, proposal, after, ending))
     if output is not None:
         files[output] = lambda part: part.write_text(proposal.programme.text, encoding="utf-8")
     return files
 
 
-def _name_next(messages: Messages, bench: Path, proposal: Proposal, output: Path | None) -> None:
+def _keep(file: Path | None, proposal: Proposal, messages: Messages) -> None:
+    """Keep the proposal in the mirror's folder; where that cannot be done it is said, and the answer is no worse."""
+    if file is None:
+        return
+    from wearsim.learn.proposal_file import keep_proposal
+
+    try:
+        keep_proposal(file, proposal.programme)
+    except CouldNotError as error:
+        messages.warn(f"{error}: record --as-proposed will not know this proposal.")
+
+
+def _name_next(messages: Messages, bench: Path, proposal: Proposal, output: Path | None, card: Path | None) -> None:
     if not proposal.programme.spells:
         messages.next("mask", bench)
+    elif card is not None and bench.is_dir():
+        messages.next("record", bench, "--as-proposed", "--readings", "after.toml")
     elif output is None:
         messages.next("propose", bench, "-o", "programme.toml", "--card", "card.pdf")
     else:

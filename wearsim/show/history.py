@@ -11,6 +11,7 @@ from wearsim.bench.mirror import Mirror
 from wearsim.bench.units import LengthUnit
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.history import Entry, History
+from wearsim.learn.mirror_folder import KeptRecord
 from wearsim.learn.practice.rehearse import Round
 from wearsim.show.calibration import fits_not
 from wearsim.show.numbers import height_unit
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure, SubFigure
 
 
+BROUGHT_BACK = "What is kept can be brought back: wearsim record FOLDER --restore NAME."
 MOST_PANELS = 8
 IN_MINUTES = 1.5
 """Below so many hours of work in all, the axis is in minutes [h]."""
@@ -38,11 +40,13 @@ def history_text(history: History) -> str:
     predicted = banded(
         [entry.predicted_rms for entry in entries], [entry.predicted_band for entry in entries], high.number
     )
+    known = banded([entry.known.rms for entry in entries], [entry.known.band for entry in entries], high.number)
     rows = zip(
         ["before", *(f"{entry.number}{'' if entry.fits else ' !'}" for entry in entries)],
         ["", *(entry.date.isoformat() for entry in entries)],
         [f"{hour:.1f}" for hour in hours],
         read,
+        [("", ""), *known],
         [("", ""), *predicted],
         ["", *(high.number(entry.prediction_error) for entry in entries)],
         strict=True,
@@ -51,15 +55,18 @@ def history_text(history: History) -> str:
         "Session",
         "Day",
         "Hours\nin all",
-        *(f"{name}\n{high.name}" for name in ("RMS read", "Predicted", "Apart")),
+        *(f"{name}\n{high.name}" for name in ("RMS read", "All known", "Predicted", "Apart")),
     ]
-    note = "RMS of the surface. Predicted: with what was known before the session. Apart: RMS of what was read "
+    note = "RMS of the surface. Read: by this test alone. All known: prediction and tests of all sessions so far together. "
+    note += "Predicted: with what was known before the session. Apart: RMS of what was read "
     note += "less what was predicted, profile against profile, the errors of reading in it."
     parts = [
         "A practice mirror: simulated." if history.is_practice else "",
         table(heads, rows, words=(0, 1), band="90 %"),
         paragraph(note),
         *(_remark(entry, len(history.entries)) for entry in history.entries),
+        *map(_set_aside, history.set_aside),
+        paragraph(BROUGHT_BACK) if history.set_aside or any(entry.earlier for entry in history.entries) else "",
     ]
     return "\n".join(part for part in parts if part)
 
@@ -70,10 +77,21 @@ def _heights(history: History) -> LengthUnit:
 
 
 def _remark(entry: Entry, sessions: int) -> str:
-    """A session's notes, and whether its record fits."""
-    parts = [] if entry.fits else [f"its record does not fit {fits_not(sessions)} and does not count."]
+    """Whether a session's record fits, what became of that record, and its notes."""
+    said = [] if entry.fits else [f"its record does not fit {fits_not(sessions)} and does not count"]
+    said += [f"corrected, what it replaces is kept in {', '.join(entry.earlier)}"] if entry.earlier else []
+    said += ["confirmed as recorded"] if entry.confirmed else []
+    parts = ["; ".join(said) + "."] if said else []
     parts += [" ".join(entry.notes.split())] if entry.notes.strip() else []
     return paragraph(" ".join(parts), f"{entry.number}: ", "   ") if parts else ""
+
+
+def _set_aside(record: KeptRecord) -> str:
+    """A session that counts for nothing, and where it is kept."""
+    what = (
+        "its files cannot be read" if record.minutes is None else f"{record.date}, {record.minutes:g} minutes of work"
+    )
+    return paragraph(f"set aside ({what}); kept in {record.path.name}.", f"{record.number}: ", "   ")
 
 
 def history_figure(history: History, mirror: Mirror, radial: LengthUnit) -> Figure:
@@ -106,6 +124,9 @@ def _draw_course(axes: Axes, history: History) -> None:
         bands = np.array([entry.predicted_band for entry in history.entries])
         label = "predicted before, 90 %"
         _draw_bands(axes, at[1:] + beside, predicted / high.size, bands / high.size, RED, "D", label)
+        known = np.array([entry.known.rms for entry in history.entries])
+        bands = np.array([entry.known.band for entry in history.entries])
+        _draw_bands(axes, at[1:] - beside, known / high.size, bands / high.size, INK, "s", "all known after, 90 %")
     axes.set_ylim(0.0, 1.12 * axes.get_ylim()[1])
     for entry, place in zip(history.entries, at[1:], strict=True):  # at the top: nothing else is drawn there
         axes.annotate(_name(entry), (place, 0.985), xycoords=axes.get_xaxis_transform(), ha="center", va="top")
@@ -150,7 +171,7 @@ def _draw_surfaces(
         axes.plot(radius, entry.predicted / high.size, label="predicted", **BEFORE)
         axes.plot(radius, entry.measured / high.size, label="read", **AFTER)
         draw_left_out(axes, mirror, radial)
-        axes.set_title(f"session {_name(entry)}", fontsize=10)
+        axes.set_title(f"session {_name(entry)}{', corrected' if entry.earlier else ''}", fontsize=10)
         axes.set_xlim(0.0, mirror.radius / radial.size)
     for axes in list(panels.flat)[len(shown) :]:
         axes.set_axis_off()

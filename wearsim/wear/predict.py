@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from wearsim.kernels.arrays import Floats
 from wearsim.parallel import in_threads
 from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
 from wearsim.wear.constants import Belief, Constants, prior
+from wearsim.wear.discrepancy import Discrepancy, SessionChance
 from wearsim.wear.engine_protocol import Engine, Progress, Run, minutes_of
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.outcome import EXACT, NOT_ASKED, NOTHING_DONE, Band, Draw, Outcome, SpellSummary, band_of
@@ -36,7 +38,8 @@ def gauge_for(bench: Bench, radius: Floats) -> FigureGauge:
 def predict(
     bench: Bench, programme: Programme, engine: str = "radial", *, seed: int = 0, draws: int | None = None,
     accuracy: Accuracy = DEFAULT, belief: Belief | None = None, start: StartFigure | None = None,
-    laps: State | None = None, planar: PlanarAccuracy | None = None, progress: Progress | None = None,
+    laps: State | None = None, discrepancy: Discrepancy | None = None, planar: PlanarAccuracy | None = None,
+    progress: Progress | None = None,
 ) -> Outcome:  # fmt: skip
     """What a programme will do.
 
@@ -57,6 +60,8 @@ def predict(
         The measured glass; by default the bench's figure.
     laps : State, optional
         Laps as a session left them; by default as the bench starts them.
+    discrepancy : Discrepancy, optional
+        What a session does beyond the engine, drawn in the band where the constants are uncertain.
     planar : PlanarAccuracy, optional
         Numerical settings of the planar engine.
     progress : callable, optional
@@ -78,22 +83,20 @@ def predict(
         Where ``engine`` is neither, or ``planar`` is given to the radial engine.
     """
     one = engine_for(engine, accuracy, planar)
-    belief = prior(bench) if belief is None else belief
     start = one.measured(bench) if start is None else start
+    uncertain = Uncertainty(prior(bench) if belief is None else belief, start, laps, discrepancy or Discrepancy())
     draws = one.band_draws if draws is None else draws
-    is_exact = belief.is_certain and (start is None or not start.is_uncertain)
-    draws = 0 if is_exact or not programme.spells else draws
+    draws = 0 if uncertain.is_exact or not programme.spells else draws
     first = one.run(
-        bench, programme, one.begin(bench, start, laps), belief.best(), seed=seed,
-        progress=_share(progress, 0, 1 + draws, one),
+        bench, programme, uncertain.begin(one, bench, programme, start, uncertain.belief.best()),
+        uncertain.belief.best(), seed=seed, progress=_share(progress, 0, 1 + draws, one),
     )  # fmt: skip
     gauge = gauge_for(bench, first.radius)
     outcome = summarise(bench, first, gauge)
     if draws:
-        band = _band(one, bench, programme, start, laps, gauge, belief, draws, seed, progress)
-        outcome = replace(outcome, band=band)
+        outcome = replace(outcome, band=_band(one, bench, programme, uncertain, gauge, draws, seed, progress))
     else:
-        why = NOTHING_DONE if not programme.spells else EXACT if is_exact else NOT_ASKED
+        why = NOTHING_DONE if not programme.spells else EXACT if uncertain.is_exact else NOT_ASKED
         outcome = replace(outcome, no_band=why)
     left_out = () if start is None else start.warnings
     return replace(outcome, warnings=(*left_out, *outcome.warnings, *warnings_for(bench, programme, outcome)))
@@ -125,30 +128,125 @@ def _share(progress: Progress | None, run: int, runs: int, engine: Engine[Any]) 
     return lambda share: progress((run + share) / runs)
 
 
+@dataclass(frozen=True, eq=False)
+class Uncertainty:
+    """Everything that differs from draw to draw of a band.
+
+    Parameters
+    ----------
+    belief : Belief
+        Of the constants.
+    start : StartFigure or None
+        The glass as it was measured; None where the engine takes a figure that is not round, as exact.
+    laps : State or None
+        Laps as a session left them; None where they begin as the bench says.
+    discrepancy : Discrepancy
+        What a session does beyond the engine.
+    """
+
+    belief: Belief
+    start: StartFigure | None
+    laps: State | None
+    discrepancy: Discrepancy = field(default_factory=Discrepancy)
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether nothing differs."""
+        return self.belief.is_certain and (self.start is None or not self.start.is_uncertain)
+
+    def draws(
+        self, engine: Engine[Any], bench: Bench, programme: Programme, count: int, seed: int, *,
+        progress: Callable[[int], Progress | None] = lambda _: None, done: Callable[[], None] = lambda: None,
+    ) -> list[Draw | None]:  # fmt: skip
+        """The programme worked so often, with other constants, other glass and other chances each time.
+
+        None stands for a draw that found no balance. Where the constants are taken as exact, a session does what the engine
+        says.
+        """
+        start, spells = self.start, len(programme.spells)
+        glasses = [None] * count if start is None else [replace(start, height=h) for h in start.draws(count, seed + 1)]
+        chances: Sequence[SessionChance | None] = [None] * count
+        if not self.belief.is_certain:
+            chances = self.discrepancy.chances(count, spells, seed + 2)
+
+        def drawn(
+            number: int, glass: StartFigure | None, constants: Constants, chance: SessionChance | None
+        ) -> Draw | None:
+            sizes = None if chance is None else chance.sizes
+            try:
+                state = self.begin(engine, bench, programme, glass, constants, chance)
+                run = engine.run(bench, programme, state, constants, seed=seed, sizes=sizes, progress=progress(number))
+            except ContactError:
+                return None
+            return _with_shape_error(run, chance)
+
+        workers = None if engine.runs_together else 1
+        constants = self.belief.draws(count, seed)
+        return in_threads(drawn, range(1, 1 + count), glasses, constants, chances, workers=workers, done=done)
+
+    def begin(
+        self, engine: Engine[Any], bench: Bench, programme: Programme, glass: StartFigure | None, constants: Constants,
+        chance: SessionChance | None = None,
+    ) -> Any:  # fmt: skip
+        """The engine's state as the session begins: laps that are pressed for as long as a card asks.
+
+        They begin from the shape that chance made, if it is given. Where the constants are taken as exact, laps fit as the
+        bench says.
+        """
+        state = engine.begin(bench, glass, self.laps)
+        if self.belief.is_certain:
+            return state
+        if chance is not None:
+            rms = self.discrepancy.fresh_misfit if self.laps is None else self.discrepancy.sag
+            state = engine.with_misfit(bench, state, lambda _, share: chance.misfit(share, rms))
+        for lap, seconds in self.pressings(bench, programme).items():
+            state = engine.pressed(bench, state, [lap], seconds, constants)
+        return state
+
+    def pressings(self, bench: Bench, programme: Programme) -> dict[str | None, float]:
+        """For how long each lap is to be pressed before the programme [s], by the lap's name as spells have it.
+
+        None that the programme presses first itself, or that is to begin spherical.
+        """
+        fresh, best = self.laps is None, self.belief.best()
+        return {
+            lap: self.discrepancy.pressing(bench, bench.lap(lap), best, is_fresh=fresh)
+            for lap in unpressed_laps(programme)
+            if not fresh or bench.lap(lap).start == "pressed"
+        }
+
+
+def unpressed_laps(programme: Programme) -> list[str | None]:
+    """Laps that a programme works with and does not press first, as its spells name them."""
+    first = {spell.lap: spell.is_press for spell in reversed(programme.spells)}
+    return [lap for lap, is_press in first.items() if not is_press]
+
+
+def _with_shape_error(run: Run[Any], chance: SessionChance | None) -> Draw:
+    """What a band keeps of a run, the shape of its removal as chance made it."""
+    draw = Draw.of(run)
+    if chance is None:
+        return draw
+    errors = [chance.shape_error(run.heights[0] - height, run.radius) for height in run.heights[1:]]
+    return replace(draw, heights=run.heights + np.array([np.zeros_like(run.radius), *errors]))
+
+
 def _band(
-    engine: Engine[Any], bench: Bench, programme: Programme, start: StartFigure | None, laps: State | None,
-    gauge: FigureGauge, belief: Belief, draws: int, seed: int, progress: Progress | None,
+    engine: Engine[Any], bench: Bench, programme: Programme, uncertain: Uncertainty, gauge: FigureGauge, draws: int,
+    seed: int, progress: Progress | None,
 ) -> Band:  # fmt: skip
-    """Spread of the outcome over draws of the constants and of the measured glass."""
-
-    def drawn(number: int, glass: StartFigure | None, constants: Constants) -> Draw | None:
-        share = _share(progress, number, 1 + draws, engine)
-        try:
-            state = engine.begin(bench, glass, laps)
-            return Draw.of(engine.run(bench, programme, state, constants, seed=seed, progress=share))
-        except ContactError:
-            return None
-
-    glasses = [None] * draws if start is None else [replace(start, height=h) for h in start.draws(draws, seed + 1)]
+    """Spread of the outcome over draws of everything uncertain."""
     there = itertools.count(2)  # the prediction itself counts as one
 
     def one_more() -> None:
         if progress is not None:
             progress(next(there) / (1 + draws))
 
-    workers = None if engine.runs_together else 1
-    found = in_threads(drawn, range(1, 1 + draws), glasses, belief.draws(draws, seed), workers=workers, done=one_more)
-    is_measured = start is not None and start.is_uncertain
+    found = uncertain.draws(
+        engine, bench, programme, draws, seed, done=one_more,
+        progress=lambda number: _share(progress, number, 1 + draws, engine),
+    )  # fmt: skip
+    is_measured = uncertain.start is not None and uncertain.start.is_uncertain
     return band_of(found, gauge, draws, minutes_of(programme), is_measured=is_measured)
 
 
