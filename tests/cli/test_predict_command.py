@@ -14,6 +14,7 @@ import tomli_w
 
 import wearsim as ws
 from tests.helpers.start_figures import KNOWN
+from wearsim.wear.bench_risks import risks_json
 from wearsim.wear.outcome import EXACT
 
 Call = Callable[..., Any]
@@ -57,7 +58,7 @@ def test_json_has_the_keys_of_the_interface(answer: dict[str, object]) -> None:
 def test_json_says_what_python_says(answer: dict[str, object], demo: Path) -> None:
     bench = ws.load_bench("bench.toml")
     outcome = ws.predict(bench, ws.load_programme("programme.toml"), seed=5, draws=4)
-    assert answer == json.loads(json.dumps(outcome.to_json()))
+    assert answer == json.loads(json.dumps({**outcome.to_json(), **risks_json(bench)}))
 
 
 def test_without_draws_there_is_no_band(call: Call, demo: Path) -> None:
