@@ -204,7 +204,7 @@ def test_how_long_to_press_is_what_the_prediction_takes_of_the_laps() -> None:
     done = replace(with_spells(2), pressings={None: 1230.0})
     assert bench.laps[0].start == "pressed" and not any(spell.is_press for spell in done.programme.spells)
     assert card_content(bench, done, None).before[0] == (
-        "Press the lap until it fits, tool on top: about 21 min for this pitch as warm as it is. "
+        "Press the lap until it fits, tool on top: about 21 min for this pitch, this warm. "
         "It is no spell: record it with --pressed. Do not press between spells."
     )
     assert "about 2.0 h for this pitch" in card_content(bench, replace(done, pressings={None: 7200.0}), None).before[0]
