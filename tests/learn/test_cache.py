@@ -14,6 +14,7 @@ from tests.helpers.start_figures import KNOWN
 from wearsim.bench.input_errors import parse_toml
 from wearsim.cli.main import run
 from wearsim.learn.cache import FILE, KeptCalibration, keep, recall_or_calibrate, recalled, stale
+from wearsim.learn.calibrate import DRAWS
 from wearsim.learn.mirror_folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.posterior import GlassPosterior
 from wearsim.learn.record import record
@@ -34,7 +35,7 @@ def folder(mirror_folder: Path, done: Path, after: Path) -> MirrorFolder:
         stream.write(tomli_w.dumps({"spread": KNOWN}))  # so that it is calibrated in no time
     record(mirror_folder, done, note=SessionNote(date=date(2025, 3, 1)), readings=after)
     there = open_folder(mirror_folder)
-    keep(there, 1, KeptCalibration(Belief(MEAN, COVARIANCE, POINTS), 0.08, GLASS, (1,)), 0, 128)
+    keep(there, 1, KeptCalibration(Belief(MEAN, COVARIANCE, POINTS), 0.08, GLASS, (1,)), 0, DRAWS)
     return there
 
 
