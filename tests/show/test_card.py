@@ -207,7 +207,10 @@ def test_how_long_to_press_is_what_the_prediction_takes_of_the_laps() -> None:
         "Press the lap until it fits, tool on top: about 21 min at this temperature. "
         "It is no spell: record it with --pressed. Do not press between spells."
     )
-    assert "about 2.0 h at this temperature" in card_content(bench, replace(done, pressings={None: 7200.0}), None).before[0]
+    assert (
+        "about 2.0 h at this temperature"
+        in card_content(bench, replace(done, pressings={None: 7200.0}), None).before[0]
+    )
     round_one = bench.laps[0].model_copy(update={"start": "spherical"})
     alone = bench.model_copy(update={"laps": (round_one,)})
     said = card_content(alone, replace(done, pressings={}), None).before[0]

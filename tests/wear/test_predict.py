@@ -20,7 +20,8 @@ from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import NAMES, Belief, Constants, prior, vector_of
 from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import StartFigure, start_figure
-from wearsim.wear.predict import gauge_for
+from wearsim.wear.predict import Uncertainty, gauge_for
+from wearsim.wear.radial.engine import RadialEngine
 
 QUICK = replace(DEFAULT, glass_rings=32, pitch_rings=24, offsets=10, draws=64)
 W = make_spell("w", minutes=10.0, length=0.5, side_sweep=0.2)
@@ -173,17 +174,11 @@ def test_belief_moves_the_constants() -> None:
 def test_a_session_varies_of_its_own_accord(own: dict[str, float], width: float) -> None:
     """All but certain of the constants, one spell: the removal is log-normal with the stated spread."""
     almost = Belief(np.zeros(len(NAMES)), 1e-12 * np.eye(len(NAMES)))
-    found = ws.predict(
-        make_bench(),
-        make_programme(W),
-        draws=32,
-        belief=almost,
-        accuracy=QUICK,
-        discrepancy=replace(AS_THE_ENGINE, **own),
-    ).band
-    assert found is not None
-    ends = np.log(found.removal[1].mean() / found.removal[0].mean())
-    assert ends == pytest.approx(2.0 * 1.645 * width, rel=0.2, abs=1e-4)
+    bench, engine = make_bench(), RadialEngine(QUICK)
+    uncertain = Uncertainty(almost, start_figure(bench, QUICK), None, replace(AS_THE_ENGINE, **own))
+    drawn = [one for one in uncertain.draws(engine, bench, make_programme(W), 32, 0) if one is not None]
+    removals = np.array([np.mean(one.heights[0] - one.heights[-1]) for one in drawn])
+    assert len(drawn) == 32 and np.std(np.log(removals)) == pytest.approx(width, rel=0.1, abs=1e-4)
 
 
 def test_measured_sigma_makes_a_band_of_its_own(tmp_path: Path) -> None:
