@@ -22,6 +22,7 @@ PRESTON_SOURCE = (
     "fused silica best > 1.6e-12, earlier about 1.6e-13 [read, abstract]; 8e-13 in use for "
     "computer-controlled figuring [memory]; known within x2.5"
 )
+_LAW = "Preston 1927 [memory]; 1.25 and 0.75 are thought of for a lap half carried by its water [judgement]"
 EDGE_LENGTH_SOURCE = "the pitch thickness (physics section 2)"
 
 
@@ -41,6 +42,10 @@ class Wear(InputTable):
         Over what length it fades [m]; None: the pitch thickness.
     temperature : float
         Of the room [degC]: moves the relaxation time.
+    pressure_exponent : float
+        m in wear = preston x pressure^m x speed^n [1], at 1 kPa and 0.1 m/s as for m = n = 1 (physics section 3).
+    speed_exponent : float
+        n of the same [1].
     """
 
     preston: PerPascal | None = None
@@ -50,6 +55,8 @@ class Wear(InputTable):
     )
     edge_length: Length | None = None
     temperature: Temperature = default(20.0, "common practice, no source: a basement is at 17-21 degC")
+    pressure_exponent: Annotated[float, *number("1.25", least=0.5, most=2.0)] = default(1.0, _LAW)
+    speed_exponent: Annotated[float, *number("0.75", least=0.0, most=2.0)] = default(1.0, _LAW)
 
     @model_validator(mode="after")
     def _check(self) -> Self:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import model_validator
@@ -19,6 +20,7 @@ from wearsim.bench.fields import (
     Time,
     choice,
     default,
+    number,
     table_of,
     whole_number,
 )
@@ -26,6 +28,8 @@ from wearsim.bench.input_errors import length_error
 from wearsim.errors import InputError
 
 _FACETS = "25 mm with channels of 6 mm: contact fraction 0.65 [read; derived]"
+REFERENCE_PRESSURE = 1000.0
+"""Pressure at which a law of wear and a stiffness are as stated, whatever their exponents [Pa]; a usual one."""
 FROM_PITCH = ("stiffness", "relaxation_time", "pitch_temperature")
 
 
@@ -47,6 +51,8 @@ class Lap(InputTable):
         [m].
     stiffness : float
         Foundation modulus per nominal area, channels included [Pa/m] (physics section 2).
+    stiffness_exponent : float
+        Power of the mean pressure, over 1 kPa, with which the stiffness grows [1] (physics section 2).
     relaxation_time : float
         At ``pitch_temperature`` [s] (physics section 4).
     pitch_temperature : float
@@ -76,6 +82,9 @@ class Lap(InputTable):
     pitch_thickness: Length = default(0.005, "1/8 in (Draper 1864, Bell 1922), 1/4 in modern [read]")
     stiffness: Stiffness = default(
         5e9, "no published value; makes parabolizing times come out as practised; known within x3"
+    )
+    stiffness_exponent: Annotated[float, *number("0.5", least=0.0, most=1.0)] = default(
+        0.0, "judgement: a bed; 1 for a contact of grains or a film (physics section 2)"
     )
     relaxation_time: Time = default(300.0, "facet squeeze flow (Stefan 1874), at 20 degC [derived]; known within x2.5")
     pitch_temperature: Temperature = default(20.0, "where the default relaxation time holds")
@@ -107,6 +116,10 @@ class Lap(InputTable):
         if self.facet_shape == "none":
             return 1.0
         return (self.facet / (self.facet + self.channel)) ** 2
+
+    def stiffening_under(self, force: float, radius: float) -> float:
+        """Factor on the stiffness under a load [N] on a disc of a radius [m]: 1 at :data:`REFERENCE_PRESSURE` [1]."""
+        return float((force / (math.pi * radius**2) / REFERENCE_PRESSURE) ** self.stiffness_exponent)
 
     @model_validator(mode="before")
     @classmethod

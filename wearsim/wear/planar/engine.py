@@ -53,6 +53,7 @@ def pieces_for(bench: Bench, lap: Lap, constants: Constants, cells: int) -> Piec
         stiffness=stiffness,
         relaxation=bench.relaxation_time_at(lap) * constants.relaxation_time,
         preston=bench.preston * constants.preston,
+        exponents=(bench.wear.pressure_exponent, bench.wear.speed_exponent),
     )
 
 
@@ -91,9 +92,10 @@ def spell_for(bench: Bench, spell: Spell, number: int, at: Orientation) -> Plana
     hands, load = bench.hands, bench.load_on(spell.on_top, bench.lap(spell.lap), spell.push, pressing=spell.is_press)
     if spell.is_press:
         return PlanarSpell(spell.duration, load, None, number=number, turned=at.lap - at.mirror)
+    top, bottom = hands.spins
     motion = Motion(
-        spell.on_top, spell.stroke_on(bench.mirror.diameter), walk=2.0 * np.pi / hands.walk,
-        hand_turn=2.0 * np.pi / hands.hand_turn, mirror_angle=at.mirror, lap_angle=at.lap, heading=at.heading,
+        spell.on_top, spell.stroke_on(bench.mirror.diameter), walk=0.0 if bottom else 2.0 * np.pi / hands.walk,
+        hand_turn=0.0 if top else 2.0 * np.pi / hands.hand_turn, spin_top=top, spin_bottom=bottom, mirror_angle=at.mirror, lap_angle=at.lap, heading=at.heading,
         push_offset=(hands.push_offset[0], hands.push_offset[1]), lead=hands.friction_lead, strokes_before=at.strokes,
     )  # fmt: skip
     return PlanarSpell(spell.duration, load, motion, hands.length_jitter, hands.centre_jitter, number)
@@ -176,7 +178,9 @@ class PlanarEngine(Engine[PlanarState]):
     ) -> tuple[PlanarState, SpellReport]:  # fmt: skip
         """One spell walked on a state; it goes on where the last one left the pieces."""
         lap, at = bench.lap(spell.lap), state.orientation.before(spell)
-        plain, pieces = spell_for(bench, spell, number, at), self._pieces(bench, lap, constants)
+        plain = spell_for(bench, spell, number, at)
+        stiffening = lap.stiffening_under(plain.load, min(bench.mirror.radius, lap.radius))
+        pieces = self._pieces(bench, lap, constants).stiffened(stiffening)
         w, u = state.glass.copy(), state.laps[lap_name(lap)].copy()
         try:
             report = walk_spell(plain, pieces, w, u, seed=seed, accuracy=self.planar, progress=progress)
