@@ -29,11 +29,12 @@ AT = (0.0, 0.5, 0.7, 0.85, 0.95, 1.0)
 
 
 def make_bench(
-    diameter: float, big: float, conic: float = -1.0, hands: Hands | None = None, wear: Wear | None = None, **lap: Any
-) -> Bench:
-    """A bench with a full-size lap; a tool of half the mirror's mass (common practice, no source)."""
+    diameter: float, big: float, conic: float = -1.0, hands: Hands | None = None, wear: Wear | None = None,
+    lap: float = 1.0, **of_lap: Any,
+) -> Bench:  # fmt: skip
+    """A bench with a lap of this share of the mirror; a tool of half its mass (common practice, no source)."""
     mirror = Mirror(diameter=diameter, radius_of_curvature=big, conic=conic, thickness=diameter / 8)
-    piece = Lap(diameter=diameter, mass=0.5 * mirror.piece_mass, **lap)
+    piece = Lap(diameter=lap * diameter, mass=0.5 * mirror.piece_mass, **of_lap)
     start = FigureSource(conic=0.0)
     return Bench(mirror=mirror, laps=(piece,), hands=hands or Hands(), wear=wear or Wear(), figure=start)
 

@@ -151,8 +151,8 @@ def test_solution_is_the_same_from_any_guess(rig, rng):
         balances[0, 0, :3] = guess
         work = room_for(made.glass, made.pitch, 1)
         walk(
-            pose[None, None, :], balances, w.copy(), u.copy(), made.glass, made.pitch, work, FORCE, np.array(LINEAR), RELAXATION,
-            1e-12,
+            pose[None, None, :], balances, w.copy(), u.copy(), made.glass, made.pitch, work, FORCE, np.array(LINEAR),
+            RELAXATION, 1e-12,
         )  # fmt: skip
         assert balances[0, 0, grid.STATUS] == grid.BALANCED
         found.append(balances[0, 0, :3].copy())

@@ -14,7 +14,8 @@ from wearsim.wear.strokes import path_of
 
 
 @pytest.mark.parametrize(
-    ("exponent", "off"), [(0.5, 1e-12), (0.75, 7e-4), (1.0, 1e-12), (1.25, 6e-5), (1.5, 1e-12), (1.8, 2e-5), (2.0, 1e-12)]
+    ("exponent", "off"),
+    [(0.5, 1e-12), (0.75, 7e-4), (1.0, 1e-12), (1.25, 6e-5), (1.5, 1e-12), (1.8, 2e-5), (2.0, 1e-12)],
 )
 def test_powers(exponent: float, off: float) -> None:
     most = 3e-7

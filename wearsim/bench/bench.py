@@ -81,8 +81,6 @@ class Spread(InputTable):
 
 GRAVITY = 9.80665
 """Standard acceleration of fall [m/s^2] (physics section 2)."""
-DEGREES_A_DECADE = 8.0
-"""Pitch relaxes ten times as slowly this many degrees colder (from memory, low: 6-10 degC)."""
 LARGEST_LAP = 1.2
 """Largest lap, in diameters of the mirror."""
 TABLES = ("mirror", "laps", "hands", "wear", "spread", "figure", "light")
@@ -178,10 +176,10 @@ class Bench(InputTable):
         Returns
         -------
         float
-            [s]; ten times as long for every :data:`DEGREES_A_DECADE` colder than the lap states it for.
+            [s]; ten times as long for every ``degrees_per_decade`` colder than the lap states it for.
         """
         colder = lap.pitch_temperature - self.wear.temperature
-        return float(lap.relaxation_time * 10.0 ** (colder / DEGREES_A_DECADE))
+        return float(lap.relaxation_time * 10.0 ** (colder / lap.degrees_per_decade))
 
     def edge_length_for(self, lap: Lap) -> float:
         """Over what length the glass-edge effect fades with this lap [m] (physics section 2).

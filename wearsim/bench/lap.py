@@ -41,7 +41,9 @@ class Lap(InputTable):
     name : str or None
         By which a spell picks it.
     diameter : float
-        [m].
+        Of the pitch that touches the glass, measured across it, not of the disc beneath: pitch that ends 2-3 % inside
+        the disc, or is rounded at its rim, moves the stroke at which the conic stays as it is by 0.02-0.06 of the
+        mirror's diameter [m].
     mass : float
         Of the whole piece [kg].
     pitch : str or None
@@ -57,6 +59,8 @@ class Lap(InputTable):
         At ``pitch_temperature`` [s] (physics section 4).
     pitch_temperature : float
         [degC].
+    degrees_per_decade : float
+        How much colder, in degrees Celsius, pitch relaxes ten times as slowly [degC] (physics section 4).
     start : {"pressed", "spherical"}
         Its shape when the session begins.
     facet, channel : float
@@ -88,6 +92,9 @@ class Lap(InputTable):
     )
     relaxation_time: Time = default(300.0, "facet squeeze flow (Stefan 1874), at 20 degC [derived]; known within x2.5")
     pitch_temperature: Temperature = default(20.0, "where the default relaxation time holds")
+    degrees_per_decade: Annotated[float, *number("6", least=2.0, most=30.0)] = default(
+        8.0, "from memory, low: 6-10 degC"
+    )
     start: Annotated[Literal["pressed", "spherical"], *choice("pressed", "spherical")] = default(
         "pressed", "common practice, no source: cold-press before a spell"
     )

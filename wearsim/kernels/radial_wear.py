@@ -94,7 +94,7 @@ def _powered_sides(x: Floats, y: Floats, height: Floats, d: float, bx: float, by
     raise_row(upper, most, contact.power)
     if by != 0.0:
         raise_row(lower, most, contact.power)
-    return contact.usual * (contact.stiffness * most / contact.usual) ** contact.exponent
+    return float(contact.usual * (contact.stiffness * most / contact.usual) ** contact.exponent)
 
 
 @inlined
@@ -112,9 +112,7 @@ def node_speeds(contact: SpellContact, nodes: Nodes) -> Floats:
         first, last, path = nodes.glass_start[row], nodes.glass_start[row + 1], contact.path[row // n_r]
         if last == first:
             continue
-        ring, beyond = ring_of(
-            nodes.glass_x[first], nodes.glass_y[first], contact.scale, (places - 1) // AZIMUTHS
-        )
+        ring, beyond = ring_of(nodes.glass_x[first], nodes.glass_y[first], contact.scale, (places - 1) // AZIMUTHS)
         for m in range(cases):
             held[m] = 0.0
             if path[(m + 1) * places - 1] == 0.0:
@@ -348,9 +346,7 @@ def _add_wear(i: int, m: int, d: float, bx: float, by: float, contact: SpellCont
         _wear_at_places(gx, gy, share, upper, lower, contact.scale, start, i * n_r, n_r, strength, path, into)
         return
     _node_wear(by, share, speeds[m, 0, gs:gt], speeds[m, 1, gs:gt], upper, lower, out)
-    _ring_sums(
-        nodes.glass_start, i * n_r, n_r, gs, out, strength if places > 1 else strength * path[0], basis[first]
-    )
+    _ring_sums(nodes.glass_start, i * n_r, n_r, gs, out, strength if places > 1 else strength * path[0], basis[first])
 
 
 @inlined

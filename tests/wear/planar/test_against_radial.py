@@ -93,7 +93,9 @@ CASES = {
     "w, stiffness with pressure": ({"stiffening": 0.5, "conic": 0.5}, "tool", "w", W.format(0.4, 0.15)),
     "w, powers of pressure and speed": ({"m": 1.25, "n": 0.75, "gain": 0.3}, "mirror", "w", W.format(0.5, 0.2)),
     "straight, everything": (
-        {"m": 1.25, "n": 0.75, "stiffening": 0.5, "stand": 16.2, "lap": 291, "friction": 0.15}, "mirror", "straight",
+        {"m": 1.25, "n": 0.75, "stiffening": 0.5, "stand": 16.2, "lap": 291, "friction": 0.15},
+        "mirror",
+        "straight",
         "length = 0.52",
     ),
     "w, push off centre": ({"push": 8}, "tool", "w", W.format(0.4, 0.15)),

@@ -95,8 +95,9 @@ def spell_for(bench: Bench, spell: Spell, number: int, at: Orientation) -> Plana
     top, bottom = hands.spins
     motion = Motion(
         spell.on_top, spell.stroke_on(bench.mirror.diameter), walk=0.0 if bottom else 2.0 * np.pi / hands.walk,
-        hand_turn=0.0 if top else 2.0 * np.pi / hands.hand_turn, spin_top=top, spin_bottom=bottom, mirror_angle=at.mirror, lap_angle=at.lap, heading=at.heading,
-        push_offset=(hands.push_offset[0], hands.push_offset[1]), lead=hands.friction_lead, strokes_before=at.strokes,
+        hand_turn=0.0 if top else 2.0 * np.pi / hands.hand_turn, mirror_angle=at.mirror, lap_angle=at.lap,
+        heading=at.heading, push_offset=(hands.push_offset[0], hands.push_offset[1]), lead=hands.friction_lead,
+        spin_top=top, spin_bottom=bottom, strokes_before=at.strokes,
     )  # fmt: skip
     return PlanarSpell(spell.duration, load, motion, hands.length_jitter, hands.centre_jitter, number)
 

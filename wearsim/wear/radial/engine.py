@@ -123,7 +123,7 @@ def spell_contact(
 
 def mean_path(contact: kernels.SpellContact) -> float:
     """Path per second of lap over glass, the mean over its places [m/s]."""
-    return float(contact.path.sum()) * contact.time.shape[1] / contact.path.shape[1]
+    return float(contact.path.sum() * contact.time.shape[1] / contact.path.shape[1])
 
 
 class RadialEngine(Engine[State]):
