@@ -36,8 +36,8 @@ class Hands(InputTable):
     hand_turn : float
         Time of one turn of the top piece in the hands, the other way [s] (planar engine).
     top_turns : float
-        Turns per minute of the top piece on a machine's spindle [1/min], counted against the clock; 0: the hands' slow
-        turning.
+        Turns per minute of the top piece on a machine's spindle, in the room and counted against the clock [1/min]; 0:
+        the hands' slow turning.
     stand_turns : float
         Turns per minute of the piece below, on a turntable or a machine's table [1/min]; nobody walks round it then.
         0: it is at rest.

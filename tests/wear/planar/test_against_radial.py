@@ -88,7 +88,7 @@ CASES = {
     # turns a minute at which circuits and strokes do not keep step
     "straight, stand turns, mirror held": ({"stand": 16.2, "gain": 0.3}, "mirror", "straight", "length = 0.52"),
     "straight, both turn alike": ({"stand": 16.2, "top": 16.2}, "mirror", "straight", "length = 0.52"),
-    "w, spindle on top, lead": ({"top": 23.4, "friction": 0.15}, "tool", "w", W.format(0.4, 0.15)),
+    "w, spindle on top, lead": ({"top": 23.4, "friction": 0.15, "walk": 320}, "tool", "w", W.format(0.4, 0.15)),
     "w, against each other, small lap": ({"top": 9.3, "stand": -7.1, "lap": 200}, "tool", "w", W.format(0.3, 0.2)),
     "w, stiffness with pressure": ({"stiffening": 0.5, "conic": 0.5}, "tool", "w", W.format(0.4, 0.15)),
     "w, powers of pressure and speed": ({"m": 1.25, "n": 0.75, "gain": 0.3}, "mirror", "w", W.format(0.5, 0.2)),

@@ -93,9 +93,10 @@ def spell_for(bench: Bench, spell: Spell, number: int, at: Orientation) -> Plana
     if spell.is_press:
         return PlanarSpell(spell.duration, load, None, number=number, turned=at.lap - at.mirror)
     top, bottom = hands.spins
-    motion = Motion(
-        spell.on_top, spell.stroke_on(bench.mirror.diameter), walk=0.0 if bottom else 2.0 * np.pi / hands.walk,
-        hand_turn=0.0 if top else 2.0 * np.pi / hands.hand_turn, mirror_angle=at.mirror, lap_angle=at.lap,
+    walk = 0.0 if bottom else 2.0 * np.pi / hands.walk
+    motion = Motion(  # a spindle's turns are counted in the room, whoever walks
+        spell.on_top, spell.stroke_on(bench.mirror.diameter), walk=walk,
+        hand_turn=walk if top else 2.0 * np.pi / hands.hand_turn, mirror_angle=at.mirror, lap_angle=at.lap,
         heading=at.heading, push_offset=(hands.push_offset[0], hands.push_offset[1]), lead=hands.friction_lead,
         spin_top=top, spin_bottom=bottom, strokes_before=at.strokes,
     )  # fmt: skip
