@@ -23,6 +23,7 @@ PRESTON_SOURCE = (
     "computer-controlled figuring [memory]; known within x2.5"
 )
 _LAW = "Preston 1927 [memory]; 1.25 and 0.75 are thought of for a lap half carried by its water [judgement]"
+_OFF = "off: no session tells it apart"
 EDGE_LENGTH_SOURCE = "the pitch thickness (physics section 2)"
 
 
@@ -79,6 +80,12 @@ class Spread(InputTable):
         How far all strokes of one person may be longer or shorter than was written down [1].
     overhang_bias : float
         How far all strokes of one person may lie to one side of what was written down: one sigma [m]; 0 = exactly.
+    edge_length : float
+        Of the length over which the edge effect fades [1].
+    temperature_slope : float
+        Of the degrees in which pitch relaxes ten times as slowly [1].
+    stiffness_exponent, pressure_exponent, speed_exponent : float
+        One sigma of what is added to each exponent [1]; 0 = off.
     """
 
     preston: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(2.5, "from the sources of the value")
@@ -93,6 +100,15 @@ class Spread(InputTable):
     )
     stroke_length: Annotated[float, *number("1.08", least=1.0, most=2.0)] = default(1.08, "judgement: 8 %")
     overhang_bias: Depth = default(0.005, "judgement: 5 mm")
+    edge_length: Annotated[float, *number("1.8", least=1.0, most=10.0)] = default(
+        1.8, "judgement: 3-15 mm about 5 mm to 7 mm; edges are seen to turn over 6 mm (common practice, no source)"
+    )
+    temperature_slope: Annotated[float, *number("1.25", least=1.0, most=5.0)] = default(
+        1.25, "6 +- 1.5 degC: 5 by the universal constants of Williams, Landel & Ferry, 6-10 in use [memory]"
+    )
+    stiffness_exponent: Annotated[float, *number("0.3", least=0.0, most=1.0)] = default(0.0, _OFF)
+    pressure_exponent: Annotated[float, *number("0.2", least=0.0, most=1.0)] = default(0.0, _OFF)
+    speed_exponent: Annotated[float, *number("0.2", least=0.0, most=1.0)] = default(0.0, _OFF)
 
 
 GRAVITY = 9.80665
@@ -181,13 +197,15 @@ class Bench(InputTable):
             return self.wear.preston
         return PRESTON * catalogue.glass(self.mirror.glass).wear * catalogue.abrasive(self.wear.abrasive).wear
 
-    def relaxation_time_at(self, lap: Lap) -> float:
+    def relaxation_time_at(self, lap: Lap, slope: float = 1.0) -> float:
         """Relaxation time of a lap's pitch at the temperature of the room [s] (physics section 4).
 
         Parameters
         ----------
         lap : Lap
             One of the bench's.
+        slope : float
+            Factor on its ``degrees_per_decade`` [1].
 
         Returns
         -------
@@ -195,7 +213,12 @@ class Bench(InputTable):
             [s]; ten times as long for every ``degrees_per_decade`` colder than the lap states it for.
         """
         colder = lap.pitch_temperature - self.wear.temperature
-        return float(lap.relaxation_time * 10.0 ** (colder / lap.degrees_per_decade))
+        return float(lap.relaxation_time * 10.0 ** (colder / (slope * lap.degrees_per_decade)))
+
+    def exponents(self, more_pressure: float = 0.0, more_speed: float = 0.0) -> tuple[float, float]:
+        """Exponents m of the pressure and n of the speed in the law of wear, with what a draw adds, in their limits [1]."""
+        m, n = self.wear.pressure_exponent + more_pressure, self.wear.speed_exponent + more_speed
+        return min(2.0, max(0.5, m)), min(2.0, max(0.0, n))
 
     def edge_length_for(self, lap: Lap) -> float:
         """Over what length the glass-edge effect fades with this lap [m] (physics section 2).

@@ -124,9 +124,13 @@ class Lap(InputTable):
             return 1.0
         return (self.facet / (self.facet + self.channel)) ** 2
 
-    def stiffening_under(self, force: float, radius: float) -> float:
-        """Factor on the stiffness under a load [N] on a disc of a radius [m]: 1 at :data:`REFERENCE_PRESSURE` [1]."""
-        return float((force / (math.pi * radius**2) / REFERENCE_PRESSURE) ** self.stiffness_exponent)
+    def stiffening_under(self, force: float, radius: float, more: float = 0.0) -> float:
+        """Factor on the stiffness under a load [N] on a disc of a radius [m]: 1 at :data:`REFERENCE_PRESSURE` [1].
+
+        ``more`` is added to the exponent; what comes out is held to 0-1.
+        """
+        exponent = min(1.0, max(0.0, self.stiffness_exponent + more))
+        return float((force / (math.pi * radius**2) / REFERENCE_PRESSURE) ** exponent)
 
     @model_validator(mode="before")
     @classmethod

@@ -149,7 +149,7 @@ class CoarseEngine:
     def _path(self, stroke: StrokeSpec, lap: Lap) -> tuple[Floats, Floats]:
         weights = self._paths.get(stroke)
         if weights is None:
-            hands, law = self.bench.hands, speed_law(self.bench)
+            hands, law = self.bench.hands, speed_law(self.bench, self.constants)
             jitter = (hands.length_jitter, hands.centre_jitter)
             offset = self._offsets[lap_name(lap)]
             meant = stroke.stroke_on(self.bench.mirror.diameter, self.limits.rate)

@@ -267,7 +267,7 @@ class StrokeWear:
         """Wear per minute, (N, n) [m/min]; path weights are held for some thousands of strokes at a time."""
         out = np.zeros((len(strokes), self.state.radius.size))
         hands, diameter = self.bench.hands, self.bench.mirror.diameter
-        jitter, law = (hands.length_jitter, hands.centre_jitter), speed_law(self.bench)
+        jitter, law = (hands.length_jitter, hands.centre_jitter), speed_law(self.bench, self.constants)
         for on_top, lap in {(one.on_top, one.lap) for one in strokes}:
             rows = np.array([i for i, one in enumerate(strokes) if (one.on_top, one.lap) == (on_top, lap)])
             basis = self._basis(on_top, lap)

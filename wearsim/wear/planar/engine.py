@@ -49,12 +49,14 @@ def pieces_for(bench: Bench, lap: Lap, constants: Constants, cells: int) -> Piec
     mirror, stiffness = bench.mirror, lap.stiffness * constants.stiffness
     across, edge_gain = grids.across_glass(mirror.radius, cells), bench.wear.edge_gain * constants.edge_gain
     return Pieces(
-        glass=grids.glass_of(mirror.radius, mirror.hole_radius, across, edge_gain, bench.edge_length_for(lap)),
+        glass=grids.glass_of(
+            mirror.radius, mirror.hole_radius, across, edge_gain, bench.edge_length_for(lap) * constants.edge_length
+        ),
         pitch=grids.pitch_of(lap.radius, grids.across_lap(lap.radius, across), stiffness, mask_for(lap)),
         stiffness=stiffness,
-        relaxation=bench.relaxation_time_at(lap) * constants.relaxation_time,
+        relaxation=bench.relaxation_time_at(lap, constants.temperature_slope) * constants.relaxation_time,
         preston=bench.preston * constants.preston,
-        exponents=(bench.wear.pressure_exponent, bench.wear.speed_exponent),
+        exponents=bench.exponents(constants.pressure_exponent, constants.speed_exponent),
     )
 
 
@@ -196,7 +198,9 @@ class PlanarEngine(Engine[PlanarState]):
         """One spell walked on a state; it goes on where the last one left the pieces."""
         lap, at = bench.lap(spell.lap), state.orientation.before(spell)
         plain = spell_for(bench, spell, number, at, constants)
-        stiffening = lap.stiffening_under(plain.load, min(bench.mirror.radius, lap.radius))
+        stiffening = lap.stiffening_under(
+            plain.load, min(bench.mirror.radius, lap.radius), constants.stiffness_exponent
+        )
         pieces = self._pieces(bench, lap, constants).stiffened(stiffening)
         w, u = state.glass.copy(), state.laps[lap_name(lap)].copy()
         try:

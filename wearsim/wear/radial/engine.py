@@ -68,7 +68,7 @@ def spell_weights(
         raise TipsOffError(number, far, tip, file=None if file is None else str(file), length=length_unit(bench).text)
     cases, jitter = load_cases_for(bench), (bench.hands.length_jitter, bench.hands.centre_jitter)
     largest = largest_offset(bench, lap, spell.on_top, accuracy)
-    made, law = made_by_hands(stroke, constants, tip), speed_law(bench)
+    made, law = made_by_hands(stroke, constants, tip), speed_law(bench, constants)
     weights = offset_weights(made, jitter, spell.on_top == "tool", cases, tip, largest, accuracy, law)
     return weights, cases, far, tip
 
@@ -103,13 +103,14 @@ def spell_contact(
     mirror, a, b = bench.mirror, bench.mirror.radius, lap.radius
     radius, rho = glass_grid(mirror, accuracy), pitch_grid(lap, accuracy)
     softest = lap.stiffness * constants.stiffness
-    stiffness = softest * lap.stiffening_under(force, min(a, b))
-    tau, exponent = bench.relaxation_time_at(lap) * constants.relaxation_time, bench.wear.pressure_exponent
+    stiffness = softest * lap.stiffening_under(force, min(a, b), constants.stiffness_exponent)
+    tau = bench.relaxation_time_at(lap, constants.temperature_slope) * constants.relaxation_time
+    exponent = bench.exponents(constants.pressure_exponent)[0]
     counts = np.array([accuracy.per_radius, accuracy.per_turn, accuracy.ring_per_turn])
     # copies: numba compiles anew for arrays that may not be written to, and the kept weights may not
     nodes = build(
         offset.copy(), radius, rho, a, mirror.hole_radius, b, bench.wear.edge_gain * constants.edge_gain,
-        bench.edge_length_for(lap), counts, gauss_table(), accuracy.table_cells,
+        bench.edge_length_for(lap) * constants.edge_length, counts, gauss_table(), accuracy.table_cells,
     )  # fmt: skip
     if exponent != 1.0:  # the edge effect is in the pressure, and so is raised with it
         nodes = nodes._replace(glass_share=nodes.glass_share * nodes.glass_factor ** (exponent - 1.0))

@@ -21,6 +21,7 @@ from wearsim.kernels.arrays import Floats
 from wearsim.kernels.stroke_path import path_weights, reach_bound
 from wearsim.kernels.wear_law import AZIMUTHS
 from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.strokes import draws_needed
 
 AZIMUTH_BINS = 8
@@ -103,9 +104,10 @@ class SpeedLaw:
 PLAIN = SpeedLaw()
 
 
-def speed_law(bench: Bench) -> SpeedLaw:
+def speed_law(bench: Bench, constants: Constants = AS_STATED) -> SpeedLaw:
     """The law of a bench's hands or machine."""
-    return SpeedLaw(*bench.hands.spins, bench.wear.speed_exponent, bench.mirror.radius)
+    exponent = bench.exponents(more_speed=constants.speed_exponent)[1]
+    return SpeedLaw(*bench.hands.spins, exponent, bench.mirror.radius)
 
 
 # Fine offsets for each one at which the contact is solved.
