@@ -85,15 +85,19 @@ class Lap(InputTable):
     pitch: Name | None = None
     pitch_thickness: Length = default(0.005, "1/8 in (Draper 1864, Bell 1922), 1/4 in modern [read]")
     stiffness: Stiffness = default(
-        5e9, "no published value; makes parabolizing times come out as practised; known within x3"
+        5e9,
+        "no published value; what is observed of strokes pulls both ways about it (validation page); known within x3",
     )
     stiffness_exponent: Annotated[float, *number("0.5", least=0.0, most=1.0)] = default(
         0.0, "judgement: a bed; 1 for a contact of grains or a film (physics section 2)"
     )
-    relaxation_time: Time = default(300.0, "facet squeeze flow (Stefan 1874), at 20 degC [derived]; known within x2.5")
+    relaxation_time: Time = default(
+        300.0,
+        "0.58 of the squeeze flow of a facet (Stefan 1874), for glass that slides, at 1.4e9 Pa s [derived]; within x2.5",
+    )
     pitch_temperature: Temperature = default(20.0, "where the default relaxation time holds")
     degrees_per_decade: Annotated[float, *number("6", least=2.0, most=30.0)] = default(
-        8.0, "from memory, low: 6-10 degC"
+        6.0, "5 by the universal constants of Williams, Landel & Ferry, 6-10 in use [memory]; 6 +- 1.5"
     )
     start: Annotated[Literal["pressed", "spherical"], *choice("pressed", "spherical")] = default(
         "pressed", "common practice, no source: cold-press before a spell"
