@@ -284,8 +284,8 @@ def continuous_polishing() -> str:
     """A mirror on a larger turning lap that does not creep, worn until it wears alike everywhere."""
     left, change = equilibrium()
     return (
-        f"pressure times speed departs from its mean by {change:.0%} RMS at the start and by {left:.1%} after 60 hours, when the "
-        "glass is worn alike everywhere"
+        f"pressure times speed departs from its mean by {change:.0%} RMS at the start and by {left:.1%} after 60 hours, "
+        "when the glass is worn alike everywhere"
     )
 
 
