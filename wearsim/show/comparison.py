@@ -22,12 +22,16 @@ if TYPE_CHECKING:
 
 
 NAMES = {"tool": "Tool on top", "mirror": "Mirror on top"}
+REVERSED = (
+    "Reversing the pieces reverses the change of the radius of curvature, which a knife edge does not show: the upper "
+    "piece turns more concave. It does not reverse the change of the conic."
+)
 PROFILES_HEIGHT, MAPS_HEIGHT = 6.4, 4.2  # of their rows [in]
 
 
 def comparison_text(bench: Bench, both: Comparison) -> str:
     """Everything to read about a comparison."""
-    parts = [_zones(bench, both, length_unit(bench)), _numbers(both), *map(_remarks, both.sides)]
+    parts = [_zones(bench, both, length_unit(bench)), _numbers(both), paragraph(REVERSED), *map(_remarks, both.sides)]
     return "\n\n".join(part for part in parts if part)
 
 
