@@ -81,7 +81,8 @@ def test_the_band_is_of_every_number_and_every_spell(tmp_path: Path) -> None:
     path = tmp_path / "profile.csv"
     rows = [f"{r},{100 * np.cos(r / 30):.3f},20" for r in range(0, 151, 10)]
     path.write_text("radius_mm,error_nm,sigma_nm\n" + "\n".join(rows))
-    bench = make_bench(spread=Spread()).model_copy(update={"figure": FigureSource(profile=path).loaded()})
+    learned = Spread(edge_length=1.0, temperature_slope=1.0)
+    bench = make_bench(spread=learned).model_copy(update={"figure": FigureSource(profile=path).loaded()})
     # a lap that the programme presses itself is not pressed before
     programme = make_programme(make_spell("press", minutes=1.0), W, make_spell("straight", minutes=4.0, length=0.3))
     outcome = ws.predict(bench, programme, draws=5, seed=7, accuracy=QUICK, discrepancy=AS_THE_ENGINE)
