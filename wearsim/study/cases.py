@@ -27,9 +27,9 @@ from wearsim.study.quantities import QUANTITIES, CaseOutcome, DrawStatistics, ke
 from wearsim.study.settings import Changes, by_table, changed_bench, changed_programme
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants, constants_at, prior
-from wearsim.wear.engine_protocol import Engine, Run
+from wearsim.wear.engine_protocol import Run
 from wearsim.wear.initial_figure import StartFigure
-from wearsim.wear.predict import Uncertainty, engine_for, gauge_for
+from wearsim.wear.predict import Uncertainty, engine_for, gauge_for, with_shape_error
 from wearsim.wear.state import glass_grid
 
 FAILURES = ("none", "tips_off", "refused", "no_balance")
@@ -252,29 +252,22 @@ def work_case(job: Job, place: int, row: Floats | None) -> CaseOutcome:
     start, gauge = start_and_gauge(job, bench)
     engine = engine_for(job.engine, job.accuracy)
     seed = int(np.random.SeedSequence(job.seed, spawn_key=(place, 2)).generate_state(1)[0])  # the case is its child
-    begun = _pressed(engine, bench, programme, start, AS_STATED)
+    uncertain = Uncertainty(prior(bench), None, None)
+    begun = uncertain.prepared(engine, bench, programme, start, AS_STATED)
     found = _case_outcome(engine.run(bench, programme, begun, seed=seed), gauge)
     if not job.draws:
         return found
     drawn = []
-    for constants in draw_constants(bench, job.draws, job.seed, place):
+    chances = uncertain.chances(job.draws, len(programme.spells), seed)
+    for constants, chance in zip(draw_constants(bench, job.draws, job.seed, place), chances, strict=True):
+        sizes = None if chance is None else chance.sizes
         try:
-            begun = _pressed(engine, bench, programme, start, constants)
-            run = engine.run(bench, programme, begun, constants, seed=seed)
+            begun = uncertain.prepared(engine, bench, programme, start, constants, chance)
+            run = engine.run(bench, programme, begun, constants, seed=seed, sizes=sizes)
         except ContactError:
             continue
-        drawn.append(replace(_case_outcome(run, gauge), maps={}, details={}))
+        drawn.append(replace(_case_outcome(with_shape_error(run, chance), gauge), maps={}, details={}))
     return replace(found, drawn=_gathered(job, bench, gauge, drawn))
-
-
-def _pressed(engine: Engine[Any], bench: Bench, programme: Programme, state: Any, constants: Constants) -> Any:
-    """The state with its laps pressed for as long as a prediction has it."""
-    belief = prior(bench)
-    if belief.is_certain:
-        return state
-    for lap, seconds in Uncertainty(belief, None, None).pressings(bench, programme).items():
-        state = engine.pressed(bench, state, [lap], seconds, constants)
-    return state
 
 
 @lru_cache(maxsize=32)
