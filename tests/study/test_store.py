@@ -62,7 +62,7 @@ def test_provenance_stands_first(whole: Path) -> None:
         assert file["edge_roll"].fletcher32
         for dataset in file.values():
             assert dataset.attrs["units"] and dataset.attrs["long_name"]
-    assert about["format"] == "wearsim study" and about["format_version"] == 1
+    assert about["format"] == "wearsim study" and about["format_version"] == 2
     for name in ("creator", "written_utc", "libraries", "seed", "draws", "bench_toml", "figure_file"):
         assert name in about
     assert len(about["study_toml_sha256"]) == 64
@@ -113,6 +113,19 @@ def test_any_flipped_byte_is_refused_or_harmless(whole: Path, tmp_path: Path) ->
         for name in good.kept:
             np.testing.assert_array_equal(result.quantities[name].values, good.quantities[name].values)
     assert refused > 30
+
+
+def test_a_number_that_was_written_over_is_refused(whole: Path, tmp_path: Path) -> None:
+    altered = tmp_path / "altered.h5"
+    altered.write_bytes(whole.read_bytes())
+    with h5py.File(altered, "r+") as file:  # the check sums of HDF5 fit
+        file["edge_roll"][0, 0, 0] *= 1.5
+    with pytest.raises(StoreError, match="damaged"):
+        read_study(altered)
+    with h5py.File(altered, "r+") as file:  # a file of the first format has no seal
+        del file.attrs["content_sha256"]
+        file.attrs["format_version"] = 1
+    assert read_study(altered).cases == 48
 
 
 def test_other_files_and_newer_versions_are_refused(whole: Path, tmp_path: Path) -> None:

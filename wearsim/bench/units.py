@@ -11,6 +11,7 @@ the bench is written (:func:`length_unit`).
 from __future__ import annotations
 
 import re
+import threading
 import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -68,6 +69,10 @@ class NotAQuantity(ValueError):
 
 class _UnknownUnit(NotAQuantity):
     """No unit of this name in the registry that was asked."""
+
+
+# pint fills its registries while it reads from them, and two registries made at once do not know each other's units.
+_ONE_THREAD = threading.RLock()
 
 
 @lru_cache(maxsize=2)
@@ -129,10 +134,11 @@ def conversion(unit: str, base: str) -> tuple[Fraction, Fraction]:
     NotAQuantity
         An unknown unit, or one of another dimension.
     """
-    try:
-        return _conversion(unit, base, every=False)
-    except _UnknownUnit:
-        return _conversion(unit, base, every=True)
+    with _ONE_THREAD:
+        try:
+            return _conversion(unit, base, every=False)
+        except _UnknownUnit:
+            return _conversion(unit, base, every=True)
 
 
 def _conversion(unit: str, base: str, every: bool) -> tuple[Fraction, Fraction]:

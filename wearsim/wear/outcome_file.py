@@ -1,4 +1,7 @@
-"""Outcomes in HDF5: provenance first, units on every dataset, and back into an equal outcome.
+"""Outcomes in HDF5: provenance first, units on every dataset, a seal over all of it, and back into an equal outcome.
+
+The seal (:func:`seal`) is a digest of everything that a file says, kept in the file itself. HDF5's own check sums see
+a flipped bit of a number, but neither one in a text nor a number that was written over; the seal sees all of them.
 
 Where a write fails inside the HDF5 library it cannot close its file, and the process may crash much later. So it
 writes through :class:`ReliableFile`: what the disk does not take is held in memory, the library closes in good order,
@@ -239,8 +242,76 @@ def link_of(name: str) -> str:
 
 
 FORMAT = "wearsim outcome"
-VERSION = 2
-"""1: before bands of all numbers, of the removal, of every spell and of the figure before."""
+VERSION = 3
+"""1: before bands of all numbers, of the removal, of every spell and of the figure before; 2: before the seal."""
+LAYOUT = ("v110", "v110")
+"""Since HDF5 1.10 (2016): headers carry check sums, so that damage is not taken for structure."""
+SEAL = "content_sha256"
+DAMAGE = (OSError, LookupError, RuntimeError, ValueError, TypeError, AttributeError, ArithmeticError, MemoryError)
+"""What h5py raises where bytes are not what they were."""
+# The library's own notes of which dataset is a scale of which: told by the names of the scales instead.
+_OF_SCALES = ("CLASS", "NAME", "DIMENSION_LIST", "REFERENCE_LIST", "_Netcdf4Dimid", "_Netcdf4Coordinates")
+_SLAB = 4_000_000  # values that are looked at together
+
+
+def seal(file: h5py.File) -> None:
+    """Write the digest of all that a file says; nothing may be written after it."""
+    file.flush()
+    file.attrs[SEAL] = _content_digest(file)
+
+
+def check_seal(file: h5py.File) -> None:
+    """Compare a file with its seal; every value is read.
+
+    Raises
+    ------
+    ValueError
+        Where they differ, or where there is no seal.
+    """
+    if str(file.attrs.get(SEAL)) != _content_digest(file):
+        raise ValueError("the content is not what was sealed")
+
+
+def _content_digest(file: h5py.File) -> str:
+    found = hashlib.sha256()
+    _digest_item(file, found)
+    return found.hexdigest()
+
+
+def _digest_item(item: h5py.Group | h5py.Dataset, found: Any) -> None:
+    """Attributes, then values, or members in the order of their names."""
+    for name in sorted(item.attrs):
+        if name != SEAL and name not in _OF_SCALES:
+            _digest_values(f"{item.name}@{name}", np.asarray(item.attrs[name]), found)
+    if isinstance(item, h5py.Group):
+        for name in sorted(item):
+            _digest_item(item[name], found)
+        return
+    scales = [scale.name for dimension in item.dims for scale in dimension.values()]
+    _digest_values(f"{item.name} {item.shape}", np.asarray(scales), found)
+    for part in _slabs(item):
+        _digest_values(item.name, np.asarray(item[part]), found)
+
+
+def _slabs(dataset: h5py.Dataset) -> Iterator[Any]:
+    """A dataset in pieces that fit into memory, along its first dimension."""
+    if not dataset.shape:
+        yield ()
+        return
+    rows = max(1, _SLAB // max(1, int(np.prod(dataset.shape[1:]))))
+    for first in range(0, dataset.shape[0], rows):
+        yield slice(first, first + rows)
+
+
+def _digest_values(name: str, values: Any, found: Any) -> None:
+    texts = values.dtype.kind in "OSU"
+    found.update(f"{name} {'text' if texts else values.dtype.str} {values.shape}\0".encode())
+    if not texts:
+        found.update(np.ascontiguousarray(values).tobytes())
+        return
+    for value in values.ravel().tolist():
+        raw = value if isinstance(value, bytes) else str(value).encode("utf-8", "surrogateescape")
+        found.update(len(raw).to_bytes(8, "little") + raw)
 
 
 @contextmanager
@@ -312,7 +383,7 @@ def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: b
     InputError
         Where the file exists already or cannot be written.
     """
-    with whole_file(Path(path), force=force) as partial, new_hdf5(partial) as (file, _):
+    with whole_file(Path(path), force=force) as partial, new_hdf5(partial, libver=LAYOUT) as (file, _):
         file.attrs["format"] = FORMAT
         file.attrs["format_version"] = VERSION
         about = provenance(
@@ -332,6 +403,7 @@ def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: b
         _write_laps(file, outcome)
         write_maps(file.create_group("maps"), outcome.maps)
         file.create_group("details").attrs.update(outcome.details)
+        seal(file)
 
 
 def _write_all(group: h5py.Group, table: Mapping[str, OutcomeField], values: Mapping[str, Any]) -> None:
@@ -393,10 +465,10 @@ def read_outcome(path: str | Path) -> Outcome:
     try:
         with h5py.File(path, "r") as file:
             return _read(file, path)
-    except (OSError, KeyError, ValueError, TypeError, RuntimeError) as error:  # whatever HDF5 stumbles over
+    except DAMAGE as error:
         if not path.exists():
             raise StoreError("no such file", file=path) from error
-        raise StoreError("not a whole HDF5 file of ours", file=path, expected="a file written by wearsim") from error
+        raise StoreError("damaged, or no HDF5 file", file=path, expected="a file written by wearsim") from error
 
 
 def _read(file: h5py.File, path: Path) -> Outcome:
@@ -408,6 +480,8 @@ def _read(file: h5py.File, path: Path) -> Outcome:
             "written by a newer wearsim", file=path, value=int(attributes["format_version"]),
             expected=f"format version up to {VERSION}",
         )  # fmt: skip
+    if int(attributes["format_version"]) > 2:
+        check_seal(file)
     laps = file["laps"]
     return Outcome(
         engine=str(attributes["engine"]),
