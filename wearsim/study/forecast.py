@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,8 @@ TIMED_CASES = 8
 """Cases that are timed, spread over the study."""
 TIMING_LIMIT = 4.0
 """No further case is timed after this [s]."""
+TIMED_DRAWS = 4
+"""Draws of each that are timed; all take as long."""
 # Opening processes and loading the kernels in each, measured on the machine of docs/performance.md.
 START_UP = 3.0
 # What HDF5 keeps of a dataset besides its values, and provenance besides the texts [bytes].
@@ -89,16 +91,17 @@ def forecast(study: Study, *, workers: int | None = None, seed: int = 0, accurac
     Forecast
     """
     job = job_for(study, seed, accuracy)
+    short = replace(job, draws=min(job.draws, TIMED_DRAWS))
     rows = sample_of(study, seed)
     places = np.unique(np.linspace(0, study.cases - 1, min(TIMED_CASES, study.cases)).astype(int))
-    _timed(job, int(places[0]), rows)  # compiles and loads
+    _timed(short, int(places[0]), rows)  # compiles and loads
     timed: list[tuple[float, ChunkResult]] = []
     began = time.perf_counter()
     for place in places:
-        timed.append(_timed(job, int(place), rows))
+        timed.append(_timed(short, int(place), rows))
         if time.perf_counter() - began > TIMING_LIMIT:
             break
-    each = float(np.mean([seconds for seconds, _ in timed]))
+    each = float(np.mean([seconds for seconds, _ in timed])) * (1 + job.draws) / (1 + short.draws)
     inner = next((result.inner for _, result in timed if result.inner), {})
     count = min(workers or worker_count(), study.cases)
     return Forecast(

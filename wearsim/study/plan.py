@@ -57,7 +57,7 @@ class StudyTable(InputTable):
     programme: Name | None = None
     engine: Annotated[EngineName, *choice("radial", "planar")] = default("radial", "the fast one")
     keep: Annotated[tuple[str, ...], BeforeValidator(_kept)] = DEFAULT_KEPT
-    draws: Annotated[int, whole_number("64", least=0, most=1_000_000)] = default(0, "the constants as stated")
+    draws: Annotated[int, whole_number("64", least=0, most=10_000)] = default(0, "the constants as stated")
     edge_limit: Annotated[float, *number("0.125", above=0.0, most=100.0)] = default(
         0.125, "common practice, no source: an eighth of a wave of surface"
     )
