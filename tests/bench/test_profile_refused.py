@@ -38,6 +38,8 @@ MALFORMED = [
     ("148,-5,4", "151,-5,4", ["line 6, column radius", "beyond the mirror's rim", "150 mm"]),
     ("140,80,3\n148,-5,4\n", "", ["line 4, column radius", "does not reach the rim", "135 mm"]),
     ("50,12.5,4\n100,-30,3\n140,80,3\n", "", ["too few", "got 2"]),
+    ("50,12.5,4\n", "50,12.5,4\n50.000001,24.5,4\n", ["too steep to be a figure error; is the unit right?", "50 mm"]),
+    ("148,-5,4", "148,-5e5,4", ["too steep to be a figure error; is the unit right?", "10 um per mm"]),
 ]
 
 

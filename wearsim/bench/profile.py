@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +22,10 @@ WHAT = "a profile: " + HEADER
 REACH = 0.9
 """How far out the last row must lie, in radii of the mirror."""
 MOST_ROWS = 100_000
+ROWS_USED = 1000
+"""More rows than this are averaged to so many: finer than any grid that they are worked on."""
+STEEPEST = 0.01
+"""Slope [1] beyond which a profile is none of a mirror's: the worst of turned edges, microns in a millimetre, is at a tenth."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,11 +40,14 @@ class Profile:
         Height above the target conic, positive = high [m].
     sigma : ndarray, shape (n,), or None
         One standard deviation of the error [m].
+    rows : int
+        Rows of the file that were averaged to these; 0 where these are the rows of the file.
     """
 
     radius: Floats
     error: Floats
     sigma: Floats | None = None
+    rows: int = 0
 
 
 def read_profile(path: str | Path, mirror: Mirror) -> Profile:
@@ -65,6 +73,7 @@ def read_profile(path: str | Path, mirror: Mirror) -> Profile:
     return profile_of(read_text(path, WHAT), mirror, path)
 
 
+@lru_cache(maxsize=8)  # a prediction asks several times, and a long file takes seconds
 def profile_of(text: str, mirror: Mirror, path: Path) -> Profile:
     """A profile from the text of its file; arguments and errors as for :func:`read_profile`."""
     lines = _lines(text)
@@ -80,7 +89,40 @@ def profile_of(text: str, mirror: Mirror, path: Path) -> Profile:
     _check_radii(found["radius"], numbers, mirror, header["radius"], path)
     _check_heights(found, numbers, path)
     sigma = np.array(found["sigma"]) if "sigma" in found else None
-    return Profile(np.array(found["radius"]), np.array(found["error"]), sigma)
+    profile = averaged(Profile(np.array(found["radius"]), np.array(found["error"]), sigma))
+    _check_slopes(profile, path)
+    return profile
+
+
+def averaged(profile: Profile, most: int = ROWS_USED) -> Profile:
+    """A profile of at most so many rows: the first and the last as they are, between them means of neighbours.
+
+    A mean's standard deviation is the mean of its rows': neighbours err together.
+    """
+    rows = profile.radius.size
+    if rows <= most:
+        return profile
+    first = np.concatenate([[0], np.linspace(1, rows - 1, most - 1).astype(int)])
+    counts = np.diff(np.append(first, rows))
+
+    def means(column: Floats) -> Floats:
+        return np.asarray(np.add.reduceat(column, first) / counts)
+
+    sigma = None if profile.sigma is None else means(profile.sigma)
+    return Profile(means(profile.radius), means(profile.error), sigma, rows)
+
+
+def _check_slopes(profile: Profile, path: Path) -> None:
+    """Refuse what no polished surface is, such as nanometres that were written as micrometres."""
+    slopes = np.abs(np.diff(profile.error)) > STEEPEST * np.diff(profile.radius)
+    if not np.any(slopes):
+        return
+    place = int(np.argmax(slopes))
+    low, high = (f"{profile.error[at] * 1e9:.6g} nm at {profile.radius[at] * 1e3:.6g} mm" for at in (place, place + 1))
+    raise InputError(
+        "too steep to be a figure error; is the unit right?", file=path, value=f"{low} and {high}",
+        expected=f"slopes of at most {STEEPEST * 1e3:g} um per mm",
+    )  # fmt: skip
 
 
 def write_profile(
