@@ -25,7 +25,7 @@ MOST_ROWS = 100_000
 ROWS_USED = 1000
 """More rows than this are averaged to so many: finer than any grid that they are worked on."""
 STEEPEST = 0.01
-"""Slope [1] beyond which a profile is none of a mirror's: the worst of turned edges, microns in a millimetre, is at a tenth."""
+"""Slope [1] beyond which a profile is none of a mirror's: a badly turned edge, a micron in a millimetre, has a tenth."""
 
 
 @dataclass(frozen=True, eq=False)

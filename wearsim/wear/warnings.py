@@ -27,7 +27,7 @@ NEAR_TIPPING = 0.9
 # A second person or a hoist from here [kg] (lifting constant 23 kg, from memory).
 HEAVY = 20.0
 # A figure error of more, and of more than a mirror still spherical has, is questioned [m], [1]. A judgement.
-LARGEST_RMS, SPHERES_MOST = 3e-6, 1.5
+LARGEST_RMS, SPHERES_MOST = 2e-6, 1.5
 # Young's modulus and Poisson's ratio of mirror glass (from memory; glasses lie between 63 and 90 GPa) [Pa], [1].
 YOUNG, POISSON = 64e9, 0.2
 # Lowest round bending mode of a free plate, wave number times radius (from memory, thin-plate theory) [1].
