@@ -21,7 +21,7 @@ from functools import lru_cache
 from typing import Any, Protocol
 
 LONGEST_TEXT = 60
-_NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*?)\s*$")
+_NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?)\s*(.*?)\s*$")
 _METRIC = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) (mm|N)\b")
 _INCHES = re.compile(r'\d[\s*]*("|in|inch|inches|ft|foot|feet)\s*$')
 _FACTOR = re.compile(r"\s*([*/·]?)\s*([A-Za-zµμΩ°_]{1,24}|1(?=\s*/))\s*(?:(?:\*\*|\^)\s*(-?[0-9]))?|\s*([²³])")
@@ -145,6 +145,8 @@ def _conversion(unit: str, base: str, every: bool) -> tuple[Fraction, Fraction]:
     import pint
 
     product, base_unit = _pint_unit(unit, every), _pint_unit(base, every)
+    if base == "rad" and str(registry(every).get_root_units(product)[1]) != "radian":
+        raise NotAQuantity("the wrong kind of unit")  # to pint an angle is a plain number, and so are dB and %
     try:
         zero, one = (registry(every).Quantity(Fraction(n), product).to(base_unit).magnitude for n in (0, 1))
     except (pint.PintError, ArithmeticError) as error:

@@ -40,7 +40,7 @@ READINGS, PROFILE = "readings.toml", "profile.csv"
 LONGEST_NOTES = 20_000
 LapStart = Literal["as left", "pressed", "spherical"]
 _NUMBERED = re.compile(r"[0-9]+\Z")
-Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0)]
+Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0, most=1e8)]
 
 
 def _date(value: Any) -> date:
