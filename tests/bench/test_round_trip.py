@@ -31,7 +31,9 @@ from wearsim.bench.toml_io import (
 
 
 def some(low: float, high: float) -> st.SearchStrategy[float]:
-    return st.floats(low, high, allow_subnormal=False).map(lambda value: value if abs(value) > 1e-9 or low > 0.0 else 0.0)
+    return st.floats(low, high, allow_subnormal=False).map(
+        lambda value: value if abs(value) > 1e-9 or low > 0.0 else 0.0
+    )
 
 
 def places(size: float = 0.05) -> st.SearchStrategy[tuple[float, float]]:

@@ -160,7 +160,7 @@ class Spell(InputTable):
         8.0, "both pieces turned after 6-12 strokes [read]"
     )
     rate: Annotated[float, *number("50", least=0.1, most=600.0)] | None = default(50.0, "30-60 a minute by hand [read]")
-    minutes: Annotated[float, *number("10", least=1e-3, most=LONGEST_SPELL)]
+    minutes: Annotated[float, *number("10", least=1e-5, most=LONGEST_SPELL)]
     turn: Angle = default(0.0, "the mirror stays as it lies")
     push: Force | None = None
     lap: Name | None = None

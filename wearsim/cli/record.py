@@ -87,6 +87,7 @@ def command(
         table=lambda: paragraph(f"Session {number} recorded in {path}: {minutes:g} minutes of work, {on}."),
         figure=lambda: plot_of(mirror, history_of(mirror, messages, options.seed)),
         json_file=output,
+        done=f"session {number} is recorded in {path}; do not record it again",
     )  # fmt: skip
     messages.next("calibrate", folder)
 

@@ -184,11 +184,19 @@ def compiled_mark(engine: str) -> Path:
     return cache_folder() / f"study-{engine}.ready"
 
 
+def is_marked(mark: Path) -> bool:
+    """Whether the mark is there; none is in a folder that cannot be read."""
+    try:
+        return mark.exists()
+    except OSError:
+        return False
+
+
 def compile_kernels(job: Job) -> None:
     """Have the kernels of a job compiled by a process of their own, where that has not been done; once a process."""
     mark = compiled_mark(job.engine)
     asked = _asked(mark)
-    if asked or mark.exists():
+    if asked or is_marked(mark):
         return
     asked.append(True)
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}

@@ -16,6 +16,7 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
+from wearsim.bench.input_errors import is_ordinary
 from wearsim.bench.toml_io import dump_bench, dump_programme
 from wearsim.errors import CouldNotError, InputError, StoreError
 from wearsim.study.cases import FAILURES, ChunkResult, Job
@@ -187,7 +188,7 @@ def write_study(
                 seal(file)
     except StoreError:  # a damaged checkpoint says so itself
         raise
-    except (OSError, InputError) as error:
+    except (OSError, InputError, CouldNotError) as error:
         cause = error.__cause__ if isinstance(error.__cause__, OSError) else error
         reason = getattr(cause, "strerror", None) or cause
         raise CouldNotError(
@@ -313,8 +314,8 @@ def read_study(path: str | Path) -> StudyResult:
         Where the file is missing, damaged, of a newer version or not a study.
     """
     path = Path(path)
-    if not path.exists():
-        raise StoreError("no such file", file=path, expected="a study's file")
+    if not is_ordinary(path):
+        raise StoreError("no ordinary file" if path.exists() else "no such file", file=path, expected="a study's file")
     try:
         with h5py.File(path, "r") as file:
             _check_format(file, path)

@@ -12,14 +12,18 @@ long asks :attr:`ReliableFile.is_given_up` between its parts and stops early.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import io
 import os
 import platform
+import re
 import signal
+import tempfile
 import threading
+import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -30,7 +34,8 @@ import h5py
 import numpy as np
 
 import wearsim
-from wearsim.errors import InputError, StoreError
+from wearsim.bench.input_errors import is_ordinary
+from wearsim.errors import CouldNotError, InputError, StoreError, WearsimError
 from wearsim.figure.metrics import NINE_IN_TEN, FigureNumbers
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.outcome import (
@@ -316,7 +321,10 @@ def _digest_values(name: str, values: Any, found: Any) -> None:
 
 @contextmanager
 def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
-    """A partial name to write to; renamed to ``path`` when the block ends well, removed when it does not.
+    """A partial name to write to; given the name ``path`` when the block ends well, removed when it does not.
+
+    The partial file is there already, under a name that nobody can guess, and is down on the disk before it gets its
+    own; without ``force`` it never takes the place of a file that came meanwhile.
 
     Parameters
     ----------
@@ -332,18 +340,87 @@ def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
     ------
     InputError
         Where the file exists and ``force`` is not given, or its folder cannot be written.
+    CouldNotError
+        Where the disk does not take it.
     """
     path = Path(path)
-    if path.exists() and not force:
-        raise InputError("exists already", file=path, expected="another name, or --force")
-    partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
+    partial: Path | None = None
     try:
+        if not force and os.path.lexists(path):
+            raise FileExistsError
+        partial = _new_partial(path.parent)
         yield partial
-        partial.replace(path)
+        _to_disk(partial)
+        _give_name(partial, path, force)
+        _to_disk(path.parent)
+    except FileExistsError as error:
+        raise InputError("exists already", file=path, expected="another name, or --force") from error
     except OSError as error:
-        raise InputError(f"cannot be written ({error.strerror or error})", file=path) from error
+        raise _not_written(path, error) from error
     finally:
-        partial.unlink(missing_ok=True)
+        if partial is not None:
+            partial.unlink(missing_ok=True)
+
+
+_PARTIAL = re.compile(r"\.wearsim-(\d+)-\w+\.partial")
+_LEFT_OVER = 3600.0  # a partial file that nobody has written to for so long, its writer gone, is left over [s]
+_DISK = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
+
+
+def _new_partial(folder: Path) -> Path:
+    """An empty file of this process in a folder; what dead processes left there is swept away."""
+    for old in folder.glob(".wearsim-*.partial"):
+        found = _PARTIAL.fullmatch(old.name)
+        with suppress(OSError):
+            if found and time.time() - old.lstat().st_mtime > _LEFT_OVER and not _is_alive(int(found[1])):
+                old.unlink()
+    handle, name = tempfile.mkstemp(".partial", f".wearsim-{os.getpid()}-", folder)
+    os.close(handle)
+    os.umask(mask := os.umask(0))
+    Path(name).chmod(0o666 & ~mask)  # to be read as any other file of the person's
+    return Path(name)
+
+
+def _is_alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
+def _give_name(partial: Path, path: Path, force: bool) -> None:
+    """Rename; without ``force`` only where nothing has the name, which two runs cannot both find."""
+    if force:
+        partial.replace(path)
+        return
+    try:
+        os.link(partial, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links
+        if os.path.lexists(path):
+            raise FileExistsError from None
+        partial.replace(path)
+
+
+def _to_disk(path: Path) -> None:
+    """Force a file, or a folder's entries, down to the disk."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _not_written(path: Path, error: OSError) -> WearsimError:
+    """The one line for a file that could not be written: a fault of the disk, or of the name."""
+    why = error.strerror or str(error)
+    if error.errno in _DISK:
+        return CouldNotError(f"{path}: cannot be written ({why}); nothing of it is there")
+    return InputError(f"cannot be written ({why})", file=path)
 
 
 def provenance(**more: Any) -> dict[str, Any]:
@@ -462,12 +539,12 @@ def read_outcome(path: str | Path) -> Outcome:
         Where the file is missing, damaged, of a newer version or not an outcome.
     """
     path = Path(path)
+    if not is_ordinary(path):
+        raise StoreError("no such file", file=path, expected="a file written by wearsim")
     try:
         with h5py.File(path, "r") as file:
             return _read(file, path)
     except DAMAGE as error:
-        if not path.exists():
-            raise StoreError("no such file", file=path) from error
         raise StoreError("damaged, or no HDF5 file", file=path, expected="a file written by wearsim") from error
 
 

@@ -15,6 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from wearsim.bench.programme import Stroke
+from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.stroke_path import path_weights, reach_bound
 from wearsim.wear.accuracy import Accuracy
@@ -121,6 +122,11 @@ def offset_weights(
         *stroke.numbers, stroke.frequency, np.array(jitter), many, phases, limit, top_is_tool, fine, cases.bins,
         cases.headings, path, time,
     )  # fmt: skip
+    if not np.any(path > 0.0):
+        raise InputError(
+            "with this jitter hardly a stroke keeps the top piece on", key="hands",
+            expected="less length_jitter or centre_jitter, or a shorter stroke",
+        )  # fmt: skip
     offset = offset_nodes(fine, path.sum(axis=1) / path.sum() + time.sum(axis=1), accuracy.offsets)
     path, time = gather(fine, path, offset), gather(fine, time, offset)
     return OffsetWeights(offset, path, time, float(left_out))
