@@ -62,7 +62,7 @@ def _opened(path: Path, what: str) -> Iterator[BinaryIO]:
     try:
         if path.is_dir():
             raise InputError("a folder, not a file", file=path, expected=what)
-        with path.open("rb", opener=_without_waiting) as stream:
+        with open(path, "rb", opener=_without_waiting) as stream:
             if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):  # a pipe would be waited for, a device has no end
                 raise InputError("no ordinary file", file=path, expected=what)
             yield stream
