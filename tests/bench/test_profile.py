@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from wearsim.bench.mirror import Mirror
-from wearsim.bench.profile import ROWS_USED, Profile, read_profile
+from wearsim.bench.profile import ROWS_USED, SMOOTH_SHARE, Profile, read_profile
 from wearsim.bench.toml_io import load_bench
 from wearsim.errors import InputError
 
@@ -85,10 +85,11 @@ def test_a_long_profile_is_averaged_in_linear_memory(tmp_path: Path) -> None:
     tracemalloc.stop()
     assert most < 60e6  # twenty thousand rows squared are 3 GB
     assert (profile.rows, profile.radius.size) == (20_000, ROWS_USED)
-    assert profile.radius[0] == 0.0 and profile.radius[-1] == 0.15 and np.all(np.diff(profile.radius) > 0)
+    assert profile.radius[0] < 1e-4 and profile.radius[-1] > 0.1499 and np.all(np.diff(profile.radius) > 0)
     np.testing.assert_allclose(profile.error, 40e-9 * np.cos(profile.radius / 15e-3), atol=0.01e-9)
     assert profile.sigma is not None
-    np.testing.assert_allclose(profile.sigma, 3e-9 + profile.radius * 1e-8, rtol=1e-3)
+    own = 1.0 - SMOOTH_SHARE + SMOOTH_SHARE * 20  # the rows' own errors average out over twenty rows
+    np.testing.assert_allclose(profile.sigma, (3e-9 + profile.radius * 1e-8) * np.sqrt(own / 20), rtol=1e-2)
 
 
 def test_the_same_bench_with_a_byte_order_mark(folder: Path) -> None:

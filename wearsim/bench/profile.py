@@ -22,19 +22,16 @@ WHAT = "a profile: " + HEADER
 REACH = 0.9
 """How far out the last row must lie, in radii of the mirror."""
 MOST_ROWS = 100_000
-<<<<<<< HEAD
 ROWS_USED = 1000
 """More rows than this are averaged to so many: finer than any grid that they are worked on."""
 STEEPEST = 0.01
 """Slope [1] beyond which a profile is none of a mirror's: a badly turned edge, a micron in a millimetre, has a tenth."""
-=======
 CORRELATION_LENGTH = 0.15
 """Over which the smooth part of the errors goes together, in radii of the mirror: slopes are what most tests read [1]. A
 judgement."""
 SMOOTH_SHARE = 0.5
 """Share of the variance of the errors that is smooth where a file does not say [1]. A judgement: a test has both, noise of
 its rows and a drift or a gauge error that neighbouring rows share."""
->>>>>>> main
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,23 +46,18 @@ class Profile:
         Height above the target conic, positive = high [m].
     sigma : ndarray, shape (n,), or None
         One standard deviation of the error [m].
-<<<<<<< HEAD
-    rows : int
-        Rows of the file that were averaged to these; 0 where these are the rows of the file.
-=======
     smooth : ndarray, shape (n,), or None
         The part of sigma that neighbouring rows share [m]: 0 where rows are independent, as an interferometer's nearly are;
         sigma where an error is a smooth shape, as that of a surface made of slopes. None: as :data:`SMOOTH_SHARE` has it.
->>>>>>> main
+    rows : int
+        Rows of the file that were averaged to these; 0 where these are the rows of the file.
     """
 
     radius: Floats
     error: Floats
     sigma: Floats | None = None
-<<<<<<< HEAD
-    rows: int = 0
-=======
     smooth: Floats | None = None
+    rows: int = 0
 
     def covariance(self, scale: float, least: float = 0.0) -> Floats:
         """Covariance (n, n) of the errors [m^2] on a mirror of radius ``scale`` [m]; no sigma less than ``least`` [m].
@@ -86,12 +78,11 @@ class Profile:
         parts = np.array_split(np.arange(count), most)
         radius, error = (np.array([one[part].mean() for part in parts]) for one in (self.radius, self.error))
         if self.sigma is None:
-            return Profile(radius, error)
+            return Profile(radius, error, rows=count)
         smooth = np.sqrt(SMOOTH_SHARE) * self.sigma if self.smooth is None else self.smooth
         shared = np.array([smooth[part].mean() for part in parts])
         own = np.array([np.sum(self.sigma[part] ** 2 - smooth[part] ** 2) / part.size**2 for part in parts])
-        return Profile(radius, error, np.sqrt(shared**2 + np.maximum(own, 0.0)), shared)
->>>>>>> main
+        return Profile(radius, error, np.sqrt(shared**2 + np.maximum(own, 0.0)), shared, count)
 
 
 def read_profile(path: str | Path, mirror: Mirror) -> Profile:
@@ -132,29 +123,9 @@ def profile_of(text: str, mirror: Mirror, path: Path) -> Profile:
     found = dict(zip(header, (list(column) for column in zip(*rows, strict=True)), strict=True))
     _check_radii(found["radius"], numbers, mirror, header["radius"], path)
     _check_heights(found, numbers, path)
-<<<<<<< HEAD
-    sigma = np.array(found["sigma"]) if "sigma" in found else None
-    profile = averaged(Profile(np.array(found["radius"]), np.array(found["error"]), sigma))
+    profile = Profile(**{name: np.array(column) for name, column in found.items()}).thinned(ROWS_USED)
     _check_slopes(profile, path)
     return profile
-
-
-def averaged(profile: Profile, most: int = ROWS_USED) -> Profile:
-    """A profile of at most so many rows: the first and the last as they are, between them means of neighbours.
-
-    A mean's standard deviation is the mean of its rows': neighbours err together.
-    """
-    rows = profile.radius.size
-    if rows <= most:
-        return profile
-    first = np.concatenate([[0], np.linspace(1, rows - 1, most - 1).astype(int)])
-    counts = np.diff(np.append(first, rows))
-
-    def means(column: Floats) -> Floats:
-        return np.asarray(np.add.reduceat(column, first) / counts)
-
-    sigma = None if profile.sigma is None else means(profile.sigma)
-    return Profile(means(profile.radius), means(profile.error), sigma, rows)
 
 
 def _check_slopes(profile: Profile, path: Path) -> None:
@@ -168,9 +139,6 @@ def _check_slopes(profile: Profile, path: Path) -> None:
         "too steep to be a figure error; is the unit right?", file=path, value=f"{low} and {high}",
         expected=f"slopes of at most {STEEPEST * 1e3:g} um per mm",
     )  # fmt: skip
-=======
-    return Profile(**{name: np.array(column) for name, column in found.items()})
->>>>>>> main
 
 
 def write_profile(

@@ -102,14 +102,9 @@ def command(
         table=lambda: answer.text,
         figure=lambda: _history_plot(folder, options),
         json_file=output,
-<<<<<<< HEAD
-        done=f"session {number} is recorded in {path}; do not record it again",
-    )  # fmt: skip
-    messages.next("calibrate", folder)
-=======
+        done="what was asked for is in the folder; do not give the command again",
     )
     messages.next(*answer.then)
->>>>>>> main
 
 
 @dataclass(frozen=True)

@@ -44,15 +44,11 @@ READINGS, PROFILE = "readings.toml", "profile.csv"
 LONGEST_NOTES = 20_000
 LapStart = Literal["as left", "pressed", "spherical"]
 _NUMBERED = re.compile(r"[0-9]+\Z")
-<<<<<<< HEAD
-Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0, most=1e8)]
-=======
 _EARLIER = re.compile(r"earlier-([0-9]+)\Z")
 _SET_ASIDE = re.compile(r"([0-9]+)-set-aside-([0-9]+)\Z")
 _REPLACEMENT = re.compile(r"([0-9]+)-replacement\Z")
-Pressing = Annotated[float, *quantity("a time", "10 min", "s", "min", least=0.0)]
-Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0)]
->>>>>>> main
+Pressing = Annotated[float, *quantity("a time", "10 min", "s", "min", least=0.0, most=1e8)]
+Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0, most=1e8)]
 
 
 def _date(value: Any) -> date:
