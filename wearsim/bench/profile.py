@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -123,7 +124,8 @@ def profile_of(text: str, mirror: Mirror, path: Path) -> Profile:
     found = dict(zip(header, (list(column) for column in zip(*rows, strict=True)), strict=True))
     _check_radii(found["radius"], numbers, mirror, header["radius"], path)
     _check_heights(found, numbers, path)
-    profile = Profile(**{name: np.array(column) for name, column in found.items()}).thinned(ROWS_USED)
+    columns: dict[str, Any] = {name: np.array(column) for name, column in found.items()}
+    profile = Profile(**columns).thinned(ROWS_USED)
     _check_slopes(profile, path)
     return profile
 

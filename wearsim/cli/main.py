@@ -6,6 +6,7 @@ answers at once, and what a command needs is imported inside it.
 
 from __future__ import annotations
 
+import errno
 import sys
 import traceback
 from collections.abc import Sequence
@@ -85,13 +86,17 @@ def run(argv: Sequence[str] | None = None) -> int:
             traceback.print_exc()
         discard_output()
         Messages().fail(_of_the_machine(error))
-        return 1
+        return 2 if getattr(error, "errno", None) in _OF_THE_NAME else 1
     except (KeyboardInterrupt, typer.Abort):
         Messages().fail("interrupted")
         return INTERRUPTED
     if done == INTERRUPTED:
         Messages().fail("interrupted")
     return done if isinstance(done, int) else 0
+
+
+_OF_THE_NAME = (errno.ENAMETOOLONG, errno.ENOTDIR, errno.ELOOP, errno.EISDIR, errno.EACCES, errno.EINVAL)
+"""What the system says of a path that a person gave."""
 
 
 def _of_the_machine(error: OSError | MemoryError) -> str:

@@ -60,6 +60,8 @@ def _date(value: Any) -> date:
 def _notes(value: Any) -> str:
     if not isinstance(value, str) or len(value) > LONGEST_NOTES:
         raise refuse("not a text", f"at most {LONGEST_NOTES} letters")
+    if any(0xD800 <= ord(letter) < 0xE000 for letter in value):  # bytes of a flag that are no UTF-8
+        raise refuse("not UTF-8 text", f"at most {LONGEST_NOTES} letters")
     return value
 
 
