@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 from tests.helpers.studies import COARSE, Inline, small_study
 from wearsim.errors import StoreError
-from wearsim.study.cases import job_for
+from wearsim.study.cases import ChunkResult, job_for
 from wearsim.study.checkpoint import checkpoint_folder
-from wearsim.study.forecast import file_size
+from wearsim.study.forecast import file_size, words_of
 from wearsim.study.plan import sample_of
 from wearsim.study.run import run_study
 from wearsim.study.study_file import read_study, slabs
@@ -70,8 +70,12 @@ def test_provenance_stands_first(whole: Path) -> None:
 
 def test_forecast_of_the_size_is_right(whole: Path) -> None:
     study = small_study()
-    reckoned = file_size(study, job_for(study, accuracy=COARSE), {"radius": 16})
+    with h5py.File(whole, "r") as file:
+        reasons = [str(reason) for reason in file["reason"].asstr()[()].ravel()]
+    result = ChunkResult(0, np.zeros(48, np.int8), tuple(reasons), {}, {})
+    reckoned = file_size(study, job_for(study, accuracy=COARSE), {"radius": 16}, words_of([result]))
     assert reckoned == pytest.approx(whole.stat().st_size, rel=0.35)  # a small file is mostly headers
+    assert words_of([result]) > 20.0  # a third of the cases tip off
 
 
 def test_sample_in_the_file_is_the_one_worked_on(whole: Path) -> None:

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from datetime import date
 from io import TextIOWrapper
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, TextIO
@@ -148,7 +149,13 @@ class Messages:
             self.warn(warning)
 
     def dates(self, folder: MirrorFolder) -> None:
-        """Warn of a session that is dated before the one before it: sessions are taken in the order of their numbers."""
+        """Warn of a session that is dated before the one before it, sessions being taken in the order of their numbers, or
+        in the future."""
+        for session in folder.sessions:
+            if session.note.date > date.today():
+                self.warn(
+                    f"session {session.number} is dated {session.note.date}, in the future by this computer's clock."
+                )
         for before, session in pairwise(folder.sessions):
             if session.note.date < before.note.date:
                 self.warn(
