@@ -92,10 +92,10 @@ MALFORMED = [
     ('start = "pressed"', 'star_points = 5\nstar_depth = "15 cm"', ["lap.star_depth", "the notches meet"]),
     # several laps
     ("[lap]", "[[lap]]\n[[lap]]", ["lap 1.diameter", "missing"]),
-    ("[lap]", '[[lap]]\ndiameter = "1 in"\nmass = "1 kg"\n[[lap]]', ["lap 1.name", "missing", "a name each"]),
+    ("[lap]", '[[lap]]\ndiameter = "2 in"\nmass = "1 kg"\n[[lap]]', ["lap 1.name", "missing", "a name each"]),
     (
         "[lap]",
-        '[[lap]]\nname = "a"\ndiameter = "1 in"\nmass = "1 kg"\n[[lap]]\nname = "a"',
+        '[[lap]]\nname = "a"\ndiameter = "2 in"\nmass = "1 kg"\n[[lap]]\nname = "a"',
         ["lap 2.name", "a second lap of this name", '"a"'],
     ),
     ("[lap]", '[[lap]]\nname = "a\\nb"', ["lap.name", "no name"]),

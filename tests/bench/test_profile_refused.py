@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from wearsim.bench import input_errors
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.profile import read_profile
 from wearsim.bench.toml_io import load_bench, load_programme
@@ -117,7 +118,7 @@ class TestUnreadable:
             def denied(*_: object, **__: object) -> None:
                 raise PermissionError(13, "Permission denied")
 
-            monkeypatch.setattr(Path, "open", denied)
+            monkeypatch.setattr(input_errors, "open", denied, raising=False)
         refused(lambda: reader(path), "profile.csv: no permission to read it")
 
     def test_too_large(

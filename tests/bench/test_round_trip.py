@@ -59,7 +59,7 @@ def mirrors(draw: st.DrawFn) -> Mirror:
 
 @st.composite
 def laps(draw: st.DrawFn, mirror: Mirror, name: str | None) -> Lap:
-    diameter = mirror.diameter * draw(some(0.1, 1.2))
+    diameter = mirror.diameter * draw(some(0.55, 1.2))  # more than the hole
     star = draw(st.sampled_from([0, 3, 8]))
     return Lap(
         name=name,

@@ -247,13 +247,13 @@ class Bench(InputTable):
         if lap.diameter > most * (1 + 1e-12):
             message, bound = "the lap is too large for this mirror", f"at most {LARGEST_LAP} x the mirror's diameter"
             raise length_error(f"{key}.diameter", lap.diameter, message, bound, most)
-        if lap.diameter <= self.mirror.hole:
-            message = "the lap would fall into the mirror's hole"
-            raise length_error(f"{key}.diameter", lap.diameter, message, "more than the hole", self.mirror.hole)
         if len(self.laps) > 1 and lap.name is None:
             raise InputError("missing", key=f"{key}.name", expected="a name each where there are several laps")
         if lap.name is not None and lap.name in [other.name for other in self.laps[:place]]:
             raise InputError("a second lap of this name", key=f"{key}.name", value=lap.name, expected="a name each")
+        if lap.diameter <= self.mirror.hole:
+            message = "the lap would fall into the mirror's hole"
+            raise length_error(f"{key}.diameter", lap.diameter, message, "more than the hole", self.mirror.hole)
 
 
 def lap_key(place: int, count: int) -> str:

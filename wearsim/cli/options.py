@@ -134,13 +134,13 @@ class Options:
         ------
         InputError
         """
-        taken = {path.resolve() for path in inputs if path is not None}
+        taken = {os.path.realpath(path) for path in inputs if path is not None}
         for path, endings in [*outputs.items(), (self.plot, PLOTS)]:
             if path is not None:
                 _check_destination(path, endings, self.force)
-                if path.resolve() in taken:
+                if os.path.realpath(path) in taken:
                     raise InputError("is read or written by this command already", file=path)
-                taken.add(path.resolve())
+                taken.add(os.path.realpath(path))
 
     def list_files(self, files: Iterable[Path | None], text: str = "", **more: Any) -> None:
         """End a dry run: say which files the command would write, and name the same command in earnest as the next.

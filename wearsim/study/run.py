@@ -127,10 +127,9 @@ def chunk_size(job: Job, cases: int, workers: int) -> int:
 def digest_of(study: Study, job: Job) -> str:
     """Digest of everything that the numbers rest on: settings, figure, seed, accuracy, program."""
     bench = study.bench
-    content = b"" if bench.figure.path is None else bench.figure.path.read_bytes()
     about = study.about.model_copy(update={"bench": "", "programme": None})
     pieces = (bench.mirror, bench.laps, bench.hands, bench.wear, bench.spread, bench.light)
-    figure = bench.figure if bench.figure.path is None else hashlib.sha256(content).hexdigest()
+    figure = bench.figure if bench.figure.path is None else hashlib.sha256(bench.figure.content).hexdigest()
     rest = (about, pieces, figure, study.programme.spells, study.axes, study.sampled, study.sample)
     program = (wearsim.__version__, source_digest(), job.seed, job.accuracy)
     return hashlib.sha256(repr((rest, program)).encode()).hexdigest()

@@ -86,7 +86,7 @@ class _Writer:
         programme = study.programme.text or dump_programme(study.programme)
         texts = {"study_toml": study.text, "bench_toml": bench, "programme_toml": programme}
         if study.bench.figure.path:
-            texts["figure_file"] = study.bench.figure.path.read_text(encoding="utf-8", errors="replace")
+            texts["figure_file"] = study.bench.figure.content.decode("utf-8", errors="replace")
         about = provenance(
             seed=job.seed, engine=job.engine, draws=job.draws, edge_limit_waves=job.edge_limit,
             wavelength_m=study.bench.light.wavelength, cases=study.cases, accuracy=repr(job.accuracy),
