@@ -16,12 +16,12 @@ from scipy.stats import norm
 
 import wearsim
 from wearsim.bench import materials as catalogue
-from wearsim.bench.bench import EDGE_LENGTH_SOURCE, PRESTON, PRESTON_SOURCE, Spread, Wear  # noqa: F401
+from wearsim.bench.bench import EDGE_LENGTH_SOURCE, PRESTON, PRESTON_SOURCE, Bench, Spread, Wear  # noqa: F401
 from wearsim.bench.fields import InputTable, expected_of, in_file, rule_of, source_of
 from wearsim.bench.figure_source import FigureSource, Light  # noqa: F401  # pages name them
 from wearsim.bench.hands import Hands  # noqa: F401
 from wearsim.bench.lap import Lap
-from wearsim.bench.mirror import Mirror  # noqa: F401
+from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import STROKES, Spell  # noqa: F401
 from wearsim.figure.conic import Conic, MirrorGeometry
 from wearsim.figure.metrics import figure_numbers, percentiles
@@ -30,7 +30,8 @@ from wearsim.study.axes import AxisTable, SampleTable  # noqa: F401
 from wearsim.study.plan import StudyTable  # noqa: F401
 from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, kept_quantities
 from wearsim.wear.accuracy import Accuracy
-from wearsim.wear.constants import NAMES, normal_draws
+from wearsim.wear.bench_risks import bench_risks, give
+from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, normal_draws
 
 TUTORIAL = Path(__file__).resolve().parents[1] / "examples" / "tutorial"
 
@@ -130,6 +131,20 @@ def glasses() -> str:
     return table("`mirror.glass` | density [kg/m^3] | its source | wear, borosilicate = 1 | its source", rows)
 
 
+def neglected() -> str:
+    """What five discs of 300 mm with a tool of 4 kg risk."""
+    rows = []
+    for glass, thickness in zip(["borosilicate"] * 3 + ["soda-lime"] * 2, (50, 38, 25, 50, 25), strict=True):
+        mirror = Mirror(diameter=0.3, radius_of_curvature=3.0, thickness=thickness / 1e3, glass=glass)
+        bench = Bench(mirror=mirror, laps=(Lap(diameter=0.3, mass=4.0),), figure=FigureSource(conic=0.0))
+        cells = [
+            f"{risk.rms * 1e9:.0f}" + (f" ({risk.careless * 1e9:.0f})" if risk.careless > risk.rms else "")
+            for risk in bench_risks(bench)
+        ]
+        rows.append((f"{glass}, {thickness} mm", f"{give(bench):.2f}", *cells))
+    return table("glass | its give | hands | three pads | palms | tool | facets", rows)
+
+
 def abrasives() -> str:
     """Abrasives of ``configs/``."""
     rows = [(f"`{n}`", f"{a.wear:g}", a.wear_source) for n, a in _each("abrasives", catalogue.abrasive)]
@@ -172,11 +187,11 @@ def quantities() -> str:
 
 def relaxation() -> str:
     """Relaxation time by squeeze flow of one facet, for a few viscosities."""
-    thickness, half, stiffness, rows = 5e-3, 12.5e-3, 5e9, []
-    for eta in (2e8, 7e8, 2e9):
+    thickness, half, stiffness, sliding, rows = 5e-3, 12.5e-3, 5e9, 0.58, []
+    for eta in (2e8, 7e8, 1.4e9, 3e9):
         minutes = 3 * eta * half**2 / (2 * stiffness * thickness**3) / 60
-        rows.append((f"{eta:.1g}", f"{2 * thickness**3 / (3 * eta * half**2):.2g}", f"{minutes:.1f}"))
-    return table("viscosity [Pa s] | sinks at, per Pa [m/s] | relaxation time [min], for 5e9 Pa/m", rows)
+        rows.append((f"{eta:.2g}", f"{minutes:.1f}", f"{sliding * minutes:.1f}"))
+    return table("viscosity [Pa s] | relaxation time by Stefan [min], for 5e9 Pa/m | on glass that slides [min]", rows)
 
 
 def misfit() -> str:
@@ -205,8 +220,8 @@ def spheres() -> str:
 
 def factors() -> list[tuple[str, float, float, float, float, float]]:
     """Of each default spread: name, one-sigma factor, 90 % factor, mean, mean square, standard deviation [1]."""
-    rows = []
-    for name in NAMES:
+    rows, names = [], [name for name, is_factor in zip(NAMES, IS_FACTOR, strict=True) if is_factor]
+    for name in (*names, *PRODUCTS):
         factor = float(getattr(Spread(), name))
         v = np.log(factor) ** 2
         spread = np.sqrt(np.exp(v) * (np.exp(v) - 1))

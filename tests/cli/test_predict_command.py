@@ -10,8 +10,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+import tomli_w
 
 import wearsim as ws
+from tests.helpers.start_figures import KNOWN
+from wearsim.wear.bench_risks import risks_json
 from wearsim.wear.outcome import EXACT
 
 Call = Callable[..., Any]
@@ -55,7 +58,7 @@ def test_json_has_the_keys_of_the_interface(answer: dict[str, object]) -> None:
 def test_json_says_what_python_says(answer: dict[str, object], demo: Path) -> None:
     bench = ws.load_bench("bench.toml")
     outcome = ws.predict(bench, ws.load_programme("programme.toml"), seed=5, draws=4)
-    assert answer == json.loads(json.dumps(outcome.to_json()))
+    assert answer == json.loads(json.dumps({**outcome.to_json(), **risks_json(bench)}))
 
 
 def test_without_draws_there_is_no_band(call: Call, demo: Path) -> None:
@@ -94,7 +97,7 @@ def test_table_shows_zones_numbers_and_spells(call: Call, demo: Path) -> None:
 
 
 def test_where_nothing_is_uncertain_a_line_says_why_there_is_no_band(call: Call, demo: Path) -> None:
-    exact = "[spread]\npreston = 1.0\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\n"
+    exact = tomli_w.dumps({"spread": KNOWN})
     Path("bench.toml").write_text(Path("bench.toml").read_text() + exact)
     Path("profile.csv").write_text("radius_mm,error_nm\n0,0\n80,40\n150,-20\n")
     out = call("predict", "bench.toml", "-p", "programme.toml").out

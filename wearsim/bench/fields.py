@@ -278,11 +278,13 @@ Wavelength = Annotated[float, *quantity("a wavelength", "550 nm", "m", "nm", lea
 Conductivity = Annotated[float, *quantity("a conductivity", "1.14 W/m/K", "W/m/K", "W/m/K", least=1e-3, most=1e4)]
 HeatCapacity = Annotated[float, *quantity("a heat capacity", "830 J/kg/K", "J/kg/K", "J/kg/K", least=1.0, most=1e5)]
 Expansion = Annotated[float, *quantity("an expansion", "3.3e-6 / K", "1/K", "/ K", least=0.0, most=1e-3)]
+Elasticity = Annotated[float, *quantity("a Young's modulus", "64 GPa", "Pa", "GPa", least=1e8, most=1e12)]
 _ONE_OF_PAIR = NumberRule("a length", '"2 mm" or "0.1 in"', "m", ("mm",), least=-1.0, most=1.0)
 _PAIR = '["0 mm", "5 mm"] or ["0 in", "0.2 in"]'
 LengthPair = Annotated[
     tuple[float, float], BeforeValidator(_pair), replace(_ONE_OF_PAIR, noun="two lengths", example=_PAIR)
 ]
+PoissonRatio = Annotated[float, *number("0.2", least=0.0, most=0.49)]
 PlainFactor = Annotated[float, *number("0.7", least=1e-3, most=1e3)]
 
 

@@ -34,7 +34,9 @@ GlassOption = Annotated[
     typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.", autocompletion=completion.glasses),
 ]
 Thickness = Annotated[str | None, typer.Option("--thickness", help='At the edge: "30 mm" or "1.2 in".')]
-LapDiameter = Annotated[str | None, typer.Option("--lap-diameter", help="The mirror's unless given.")]
+LapDiameter = Annotated[
+    str | None, typer.Option("--lap-diameter", help="Of the pitch that touches, measured; the mirror's unless given.")
+]
 LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Of the whole tool: "2 kg" or "5 lb".')]
 PitchOption = Annotated[
     str | None,
@@ -72,6 +74,8 @@ def command(
     from wearsim.bench.units import length_unit
     from wearsim.learn.new_folder import Answers, fresh_folder
     from wearsim.show.mask import mask_figure, mask_text
+    from wearsim.show.risks import risks_text
+    from wearsim.wear.bench_risks import bench_risks, risks_json
 
     try:
         fresh = fresh_folder(Answers(**asked), zones)
@@ -79,9 +83,15 @@ def command(
         raise inputs.by_flag(error, FLAGS) from None
     bench, readings = folder / "bench.toml", folder / "readings.toml"
     unit = length_unit(fresh.bench)
+    risks = risks_text(bench_risks(fresh.bench), fresh.bench.light.wavelength)
     options.deliver(
-        lambda: {"bench": str(bench), "readings": str(readings), "mask": fresh.mask.to_json()},
-        table=lambda: mask_text(fresh.mask, unit),
+        lambda: {
+            "bench": str(bench),
+            "readings": str(readings),
+            "mask": fresh.mask.to_json(),
+            **risks_json(fresh.bench),
+        },
+        table=lambda: f"{mask_text(fresh.mask, unit)}\n\n{risks}",
         figure=lambda: mask_figure(fresh.mask, unit=unit),
         json_file=output,
         write=lambda: _write(fresh, folder),
@@ -143,7 +153,7 @@ def _asked(given: dict[str, Any]) -> dict[str, Any]:
     ask("glass", f"Glass ({', '.join(names('glasses'))})", "borosilicate")
     inches = is_in_inches(given["diameter"])
     ask("thickness", "Thickness at the edge", "1.5 in" if inches else "38 mm")
-    ask("lap_diameter", "Diameter of the lap", given["diameter"])
+    ask("lap_diameter", "Diameter of the pitch that touches, measured across it", given["diameter"])
     ask("lap_mass", 'Mass of the lap, with its unit ("2 kg", "5 lb")')
     ask("pitch", f"Pitch ({', '.join(names('pitches'))})", "medium")
     ask("push", "Push of the hands, besides the weight", "7 lbf" if inches else "30 N")

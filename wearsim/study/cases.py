@@ -26,10 +26,10 @@ from wearsim.study.plan import Study
 from wearsim.study.quantities import QUANTITIES, CaseOutcome, DrawStatistics, kept_quantities
 from wearsim.study.settings import Changes, by_table, changed_bench, changed_programme
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.constants import Constants, constants_at, prior
-from wearsim.wear.engine_protocol import Run
+from wearsim.wear.constants import AS_STATED, Constants, constants_at, prior
+from wearsim.wear.engine_protocol import Engine, Run
 from wearsim.wear.initial_figure import StartFigure
-from wearsim.wear.predict import engine_for, gauge_for
+from wearsim.wear.predict import Uncertainty, engine_for, gauge_for
 from wearsim.wear.state import glass_grid
 
 FAILURES = ("none", "tips_off", "refused", "no_balance", "fault")
@@ -256,17 +256,29 @@ def work_case(job: Job, place: int, row: Floats | None) -> CaseOutcome:
     start, gauge = start_and_gauge(job, bench)
     engine = engine_for(job.engine, job.accuracy)
     seed = int(np.random.SeedSequence(job.seed, spawn_key=(place, 2)).generate_state(1)[0])  # the case is its child
-    found = _case_outcome(engine.run(bench, programme, start, seed=seed), gauge)
+    begun = _pressed(engine, bench, programme, start, AS_STATED)
+    found = _case_outcome(engine.run(bench, programme, begun, seed=seed), gauge)
     if not job.draws:
         return found
     drawn = []
     for constants in draw_constants(bench, job.draws, job.seed, place):
         try:
-            run = engine.run(bench, programme, start, constants, seed=seed)
+            begun = _pressed(engine, bench, programme, start, constants)
+            run = engine.run(bench, programme, begun, constants, seed=seed)
         except ContactError:
             continue
         drawn.append(replace(_case_outcome(run, gauge), maps={}, details={}))
     return replace(found, drawn=_gathered(job, bench, gauge, drawn))
+
+
+def _pressed(engine: Engine[Any], bench: Bench, programme: Programme, state: Any, constants: Constants) -> Any:
+    """The state with its laps pressed for as long as a prediction has it."""
+    belief = prior(bench)
+    if belief.is_certain:
+        return state
+    for lap, seconds in Uncertainty(belief, None, None).pressings(bench, programme).items():
+        state = engine.pressed(bench, state, [lap], seconds, constants)
+    return state
 
 
 @lru_cache(maxsize=32)
@@ -315,6 +327,8 @@ def _gathered(job: Job, bench: Bench, gauge: FigureGauge, cases: list[CaseOutcom
     return DrawStatistics(
         np.array([gauge.edge_roll(case.error) for case in cases]),
         np.array([gauge.aperture.rms(case.error) for case in cases]),
+        np.array([case.edge_roll_change for case in cases]),
+        np.array([case.rim_height_change for case in cases]),
         job.edge_limit * bench.light.wavelength,
         job.draws - len(cases),
         tuple(cases),
