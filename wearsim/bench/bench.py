@@ -216,7 +216,18 @@ class Bench(InputTable):
         return float(lap.relaxation_time * 10.0 ** (colder / (slope * lap.degrees_per_decade)))
 
     def exponents(self, more_pressure: float = 0.0, more_speed: float = 0.0) -> tuple[float, float]:
-        """Exponents m of the pressure and n of the speed in the law of wear, with what a draw adds, in their limits [1]."""
+        """Exponents m of the pressure and n of the speed in the law of wear.
+
+        Parameters
+        ----------
+        more_pressure, more_speed : float
+            What a draw adds to each [1].
+
+        Returns
+        -------
+        tuple of float
+            m and n, within their limits [1].
+        """
         m, n = self.wear.pressure_exponent + more_pressure, self.wear.speed_exponent + more_speed
         return min(2.0, max(0.5, m)), min(2.0, max(0.0, n))
 

@@ -207,7 +207,7 @@ class RadialEngine(Engine[State]):
             0.1 / rate, report,
         )  # fmt: skip
         if status != 0:
-            offset = length_unit(bench).text(weights.offset[status - 1])
+            offset = length_unit(bench).text(weights.offset[min(status, weights.offset.size) - 1])
             where = f"offset {offset}" if status > 0 else "the time step shrank to nothing"
             raise ContactError(f"spell {number}, {where}", float(report[2]))
         after = State(state.radius, w, state.laps).with_lap(lap_name(lap), u)
