@@ -25,7 +25,7 @@ from wearsim.wear.radial.tipping import balanced_offset, tip_offset
 from wearsim.wear.state import State, gauss_table, glass_grid, lap_name, pitch_grid, power_of, resampling, start_state
 from wearsim.wear.strokes import made_by_hands, stroke_reach
 
-AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
+AT_REST = LoadCases(np.zeros((1, 2)), np.zeros(2), 0.0, 0)
 
 
 def load_cases_for(bench: Bench) -> LoadCases:
@@ -113,7 +113,8 @@ def spell_contact(
         bench.edge_length_for(lap) * constants.edge_length, counts, gauss_table(), accuracy.table_cells,
     )  # fmt: skip
     if exponent != 1.0:  # the edge effect is in the pressure, and so is raised with it
-        nodes = nodes._replace(glass_share=nodes.glass_share * nodes.glass_factor ** (exponent - 1.0))
+        edge = nodes.glass_factor > 1.0
+        nodes.glass_share[edge] *= nodes.glass_factor[edge] ** (exponent - 1.0)
     contact = kernels.SpellContact(
         a, stiffness, force, bench.preston * constants.preston, exponent, REFERENCE_PRESSURE,
         power_of(exponent), 1.0 / (softest * tau),
