@@ -31,7 +31,7 @@ from wearsim.study.plan import StudyTable  # noqa: F401
 from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, kept_quantities
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.bench_risks import bench_risks, give
-from wearsim.wear.constants import NAMES, normal_draws
+from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, normal_draws
 
 TUTORIAL = Path(__file__).resolve().parents[1] / "examples" / "tutorial"
 
@@ -220,8 +220,8 @@ def spheres() -> str:
 
 def factors() -> list[tuple[str, float, float, float, float, float]]:
     """Of each default spread: name, one-sigma factor, 90 % factor, mean, mean square, standard deviation [1]."""
-    rows = []
-    for name in NAMES:
+    rows, names = [], [name for name, is_factor in zip(NAMES, IS_FACTOR, strict=True) if is_factor]
+    for name in (*names, *PRODUCTS):
         factor = float(getattr(Spread(), name))
         v = np.log(factor) ** 2
         spread = np.sqrt(np.exp(v) * (np.exp(v) - 1))

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from wearsim.bench import input_errors
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.profile import read_profile
 from wearsim.bench.toml_io import load_bench, load_programme
@@ -38,6 +39,8 @@ MALFORMED = [
     ("148,-5,4", "151,-5,4", ["line 6, column radius", "beyond the mirror's rim", "150 mm"]),
     ("140,80,3\n148,-5,4\n", "", ["line 4, column radius", "does not reach the rim", "135 mm"]),
     ("50,12.5,4\n100,-30,3\n140,80,3\n", "", ["too few", "got 2"]),
+    ("50,12.5,4\n", "50,12.5,4\n50.000001,24.5,4\n", ["too steep to be a figure error; is the unit right?", "50 mm"]),
+    ("148,-5,4", "148,-5e5,4", ["too steep to be a figure error; is the unit right?", "10 um per mm"]),
 ]
 
 
@@ -59,6 +62,24 @@ def test_one_clear_line(
     before = sorted(path.parent.iterdir())
     refused(lambda: read_profile(path, mirror), "profile.csv: ", *fragments)
     assert sorted(path.parent.iterdir()) == before
+
+
+@pytest.mark.parametrize(
+    ("text", "fragments"),
+    [
+        ("radius_mm,error_nm,sigma_nm,smooth_nm\n0,0,5,1\n50,0,5,6\n150,0,5,1\n", ["line 3, column smooth", "sigma"]),
+        ("radius_mm,error_nm,sigma_nm,smooth_nm\n0,0,5,1\n50,0,5,-1\n150,0,5,1\n", ["line 3, column smooth"]),
+        ("radius_mm,error_nm,sigma_nm,smooth_nm\n0,0,5,1\n50,0,5\n150,0,5,1\n", ["line 3", "4 numbers"]),
+        ("radius_mm,error_nm,smooth_nm\n0,0,1\n50,0,1\n150,0,1\n", ["line 1", "wrong columns"]),
+        ("radius_mm,error_nm,sigma_nm,smooth\n0,0,5,1\n50,0,5,1\n150,0,5,1\n", ["line 1, column smooth"]),
+    ],
+)
+def test_a_smooth_part_that_is_none(
+    text: str, fragments: list[str], mirror: Mirror, tmp_path: Path, refused: Callable[..., str]
+) -> None:
+    path = tmp_path / "profile.csv"
+    path.write_text(text)
+    refused(lambda: read_profile(path, mirror), "profile.csv: ", *fragments)
 
 
 @pytest.mark.parametrize("text", ["", "\n\n", "# only a comment\n"])
@@ -115,7 +136,7 @@ class TestUnreadable:
             def denied(*_: object, **__: object) -> None:
                 raise PermissionError(13, "Permission denied")
 
-            monkeypatch.setattr(Path, "open", denied)
+            monkeypatch.setattr(input_errors, "open", denied, raising=False)
         refused(lambda: reader(path), "profile.csv: no permission to read it")
 
     def test_too_large(

@@ -153,7 +153,8 @@ class CoarseEngine:
             jitter = (hands.length_jitter, hands.centre_jitter)
             offset = self._offsets[lap_name(lap)]
             meant = stroke.stroke_on(self.bench.mirror.diameter, self.limits.rate)
-            on_mirror = made_by_hands(meant, self.constants, self.limits.reach * float(offset[-1]))
+            farthest = largest_offset(self.bench, lap, stroke.on_top, self.accuracy)
+            on_mirror = made_by_hands(meant, self.constants, self.limits.reach * farthest)
             weights = stroke_weights(on_mirror, jitter, offset, self.cases, stroke.on_top, self.accuracy, law)
             if len(self._paths) > _PATHS_KEPT:
                 self._paths.clear()
@@ -185,7 +186,7 @@ class CoarseEngine:
             self.work += int(report[4])
             self.balances += int(report[4]) * int(np.count_nonzero(contact.time))
         if status != 0:
-            raise ContactError(f"trial of {spell.stroke}", float(report[2]))
+            raise ContactError("a stroke that was tried", float(report[2]))
         return replace(state, height=w).with_lap(lap_name(lap), u)
 
     def states(self, start: State, plan: Plan) -> list[State]:

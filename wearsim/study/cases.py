@@ -18,7 +18,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
-from wearsim.errors import ContactError, InputError, TipsOffError
+from wearsim.errors import ContactError, CouldNotError, InputError, TipsOffError
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
 from wearsim.study.axes import Axis
@@ -26,13 +26,13 @@ from wearsim.study.plan import Study
 from wearsim.study.quantities import QUANTITIES, CaseOutcome, DrawStatistics, kept_quantities
 from wearsim.study.settings import Changes, by_table, changed_bench, changed_programme
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.constants import Constants, constants_at, prior
+from wearsim.wear.constants import AS_STATED, Constants, constants_at, prior
 from wearsim.wear.engine_protocol import Run
 from wearsim.wear.initial_figure import StartFigure
-from wearsim.wear.predict import engine_for, gauge_for
+from wearsim.wear.predict import Uncertainty, engine_for, gauge_for, with_shape_error
 from wearsim.wear.state import glass_grid
 
-FAILURES = ("none", "tips_off", "refused", "no_balance")
+FAILURES = ("none", "tips_off", "refused", "no_balance", "fault")
 """Why a case failed, by its code."""
 
 
@@ -192,8 +192,8 @@ def work_chunk(job: Job, chunk: Chunk) -> ChunkResult:
 
     Raises
     ------
-    InputError
-        Only where a file that all cases need cannot be read.
+    CouldNotError
+        Where the memory does not suffice.
     """
     inner: dict[str, Floats] = {}
     rows = repeat(None) if chunk.rows is None else chunk.rows
@@ -215,6 +215,10 @@ def _values_or_failure(
         return {}, 2, _reason(error)
     except ContactError as error:
         return {}, 3, str(error)
+    except MemoryError as error:
+        raise CouldNotError(f"case {place + 1}: out of memory; what is complete is kept") from error
+    except Exception as error:  # a fault of ours in one case must not cost the person all the others
+        return {}, 4, f"a fault of wearsim's: {type(error).__name__}: {error}"
     needed = {dimension for name in job.keep for dimension in QUANTITIES[name].inner} - {"percentile"}
     if needed and not inner:
         inner.update({name: outcome.radius if name == "radius" else outcome.maps[name] for name in needed})
@@ -252,16 +256,21 @@ def work_case(job: Job, place: int, row: Floats | None) -> CaseOutcome:
     start, gauge = start_and_gauge(job, bench)
     engine = engine_for(job.engine, job.accuracy)
     seed = int(np.random.SeedSequence(job.seed, spawn_key=(place, 2)).generate_state(1)[0])  # the case is its child
-    found = _case_outcome(engine.run(bench, programme, start, seed=seed), gauge)
+    uncertain = Uncertainty(prior(bench), None, None)
+    begun = uncertain.prepared(engine, bench, programme, start, AS_STATED)
+    found = _case_outcome(engine.run(bench, programme, begun, seed=seed), gauge)
     if not job.draws:
         return found
     drawn = []
-    for constants in draw_constants(bench, job.draws, job.seed, place):
+    chances = uncertain.chances(job.draws, len(programme.spells), seed)
+    for constants, chance in zip(draw_constants(bench, job.draws, job.seed, place), chances, strict=True):
+        sizes = None if chance is None else chance.sizes
         try:
-            run = engine.run(bench, programme, start, constants, seed=seed)
+            begun = uncertain.prepared(engine, bench, programme, start, constants, chance)
+            run = engine.run(bench, programme, begun, constants, seed=seed, sizes=sizes)
         except ContactError:
             continue
-        drawn.append(replace(_case_outcome(run, gauge), maps={}, details={}))
+        drawn.append(replace(_case_outcome(with_shape_error(run, chance), gauge), maps={}, details={}))
     return replace(found, drawn=_gathered(job, bench, gauge, drawn))
 
 

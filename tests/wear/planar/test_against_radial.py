@@ -8,7 +8,7 @@ from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench, load_programme
 from wearsim.figure.zernike import zernike_sum
 from wearsim.wear.accuracy import Accuracy, PlanarAccuracy
-from wearsim.wear.constants import AS_STATED
+from wearsim.wear.constants import AS_STATED, NAMES, Belief, Constants, vector_of
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.planar.engine import PlanarEngine, pieces_for
 from wearsim.wear.planar.figure import MapGauge
@@ -99,7 +99,9 @@ CASES = {
         "length = 0.52",
     ),
     "w, push off centre": ({"push": 8}, "tool", "w", W.format(0.4, 0.15)),
+    "w, hands that go too far and to one side": ({"friction": 0.15, "gain": 0.3}, "tool", "w", W.format(0.45, 0.15)),
 }
+HANDS = {"w, hands that go too far and to one side": Constants(stroke_length=1.12, overhang_bias=0.008)}
 
 
 @pytest.fixture
@@ -117,9 +119,11 @@ def written(tmp_path):
 def test_removal_and_lap_agree(written, case):
     bench, programme = written(*CASES[case])
     fine = Accuracy().refined(1.5)
-    radial = predict(bench, programme, draws=0, accuracy=fine)
+    hands = HANDS.get(case, AS_STATED)
+    belief = Belief(vector_of(hands), np.zeros((len(NAMES), len(NAMES))))
+    radial = predict(bench, programme, draws=0, accuracy=fine, belief=belief)
     engine = PlanarEngine(PlanarAccuracy(cells=CELLS), fine)
-    planar = engine.run(bench, programme, engine.begin(bench, start_figure(bench, fine)))
+    planar = engine.run(bench, programme, engine.begin(bench, start_figure(bench, fine)), hands)
     # rings evenly apart up to the rim itself; the radial engine's own crowd into its last millimetres
     even = np.linspace(radial.radius[0], radial.radius[-1], 50)
     off = np.interp(even, radial.radius, planar.removal - radial.removal)

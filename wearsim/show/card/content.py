@@ -364,8 +364,8 @@ def _pressing(bench: Bench, programme: Programme, pressings: Mapping[str | None,
             used.append(lap)
     times = {bench.lap(lap): seconds for lap, seconds in pressings.items()}
     lines = [
-        f"Press {_named(lap, used)} on the glass until it fits, with the tool on top: about {_minutes(times[lap])} for this "
-        "pitch at this temperature. It is no spell: note it when you record, with --pressed."
+        f"Press {_named(lap, used)} until it fits, tool on top: about {_minutes(times[lap])} at this temperature."
+        " It is no spell: record it with --pressed."
         for lap in used
         if lap in times
     ]
