@@ -101,7 +101,8 @@ class Spread(InputTable):
     stroke_length: Annotated[float, *number("1.08", least=1.0, most=2.0)] = default(1.08, "judgement: 8 %")
     overhang_bias: Depth = default(0.005, "judgement: 5 mm")
     edge_length: Annotated[float, *number("1.8", least=1.0, most=10.0)] = default(
-        1.8, "judgement: 3-15 mm about 5 mm to 7 mm; edges are seen to turn over 6 mm (common practice, no source)"
+        1.8,
+        "judgement: 3 mm to 15 mm about 5 mm to 7 mm; edges are seen to turn over 6 mm (common practice, no source)",
     )
     temperature_slope: Annotated[float, *number("1.25", least=1.0, most=5.0)] = default(
         1.25, "6 +- 1.5 degC: 5 by the universal constants of Williams, Landel & Ferry, 6-10 in use [memory]"
