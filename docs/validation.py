@@ -156,7 +156,7 @@ def sign_change(run: dict[str, Any]) -> float:
     hands = Hands(length_jitter=0.0, centre_jitter=0.0, push_height=0.0, **run.get("turns", {}))
     wear = Wear(edge_gain=0.0, preston=1e-15, **run.get("law", {}))
     bench = make_bench(
-        0.4, 8.0, hands=hands, wear=wear, lap=run.get("lap", 1.0), relaxation_time=1e9, start="spherical"
+        0.4, 8.0, hands=hands, wear=wear, lap=run.get("lap", 1.0), relaxation_time=1e8, start="spherical"
     )
     state = started(bench)
     gauge = gauge_for(bench, state.radius)
@@ -293,10 +293,10 @@ def equilibrium() -> tuple[float, float]:
     """RMS departure of p v from its mean over the glass at the end, and of v, which is that of the start [1]."""
     hands = Hands(push=60.0, length_jitter=0.0, centre_jitter=0.0, push_height=0.0, top_turns=9.0, stand_turns=20.0)
     bench = make_bench(
-        0.2, 2.4, hands=hands, wear=Wear(edge_gain=0.0), lap=1.2, relaxation_time=1e12, start="spherical"
+        0.2, 2.4, hands=hands, wear=Wear(edge_gain=0.0), lap=1.2, relaxation_time=1e8, start="spherical"
     )
     state = started(bench)
-    spell = make_spell("overhang", "mirror", 600.0, length=1e-7, side_overhang=0.09)
+    spell = make_spell("overhang", "mirror", 600.0, length=1e-4, side_overhang=0.09)
     after = state
     for _ in range(6):
         after, _ = ENGINE.work_spell(bench, spell, after)
