@@ -45,7 +45,7 @@ def test_palms_warm_by_expansion_and_conduction() -> None:
 
 
 def test_what_turning_cures_is_as_bad_as_it_gets_where_nothing_is_turned() -> None:
-    held = glass(0.025, hands=Hands(hand_turn=1e9))
+    held = glass(0.025, hands=Hands(hand_turn=1e8))
     for name in ("hands", "palms"):
         assert risk(held, name).rms == risk(held, name).careless == risk(glass(0.025), name).careless
 
