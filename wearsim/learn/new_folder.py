@@ -104,6 +104,14 @@ def _mask(bench: Bench, zones: int | None) -> MaskDesign:
     return design_mask(3, geometry, wavelength)
 
 
+def focal_ratio(text: str) -> float:
+    """A focal ratio from a plain number, or one behind ``f/``; InputError where it is neither."""
+    try:
+        return float(text.strip().lower().removeprefix("f").strip().removeprefix("/"))
+    except ValueError:
+        raise InputError("no focal ratio", key="focal ratio", value=text, expected="a plain number such as 6, or f/6") from None
+
+
 def radius_of_curvature(diameter: str, focal_ratio: float) -> str:
     """Twice the focal length, in the unit of the diameter; InputError where one of the two is no such thing."""
     if not 0.5 < focal_ratio < 1000.0:

@@ -1,0 +1,172 @@
+"""At the barrel: one spell at a time, its stroke moving, the minutes left; nothing is lost by a reload."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from nicegui import ui
+
+from wearsim.page import calls
+from wearsim.page.live_mirror import LiveMirror
+from wearsim.page.parts import ASSETS, address_of, button, caution, drawing, fold, follow, group, heading, says, sheet
+from wearsim.show.notices import ON_THE_CARD
+
+if TYPE_CHECKING:
+    from wearsim.page.server import Room
+
+SIGNS = {"sound": True, "flash": True}
+"""Whether the cadence is heard and seen, at first."""
+
+
+def barrel_view(mirror: LiveMirror, room: Room) -> None:
+    """The work that was taken to the barrel."""
+    if mirror.draft.work is None:
+        says("Nothing was taken to the barrel yet.")
+        button("What next?", lambda: ui.navigate.to(address_of(mirror, "next")), "main")
+    else:
+        BarrelView(mirror).show()
+    _tablet(mirror, room)
+
+
+def _tablet(mirror: LiveMirror, room: Room) -> None:
+    """The code that brings a tablet here."""
+    with fold("On a tablet by the barrel"):
+        if not room.door.address:
+            says("Start the page with --share: wearsim page --share. A code to scan is shown here then.")
+            return
+        import segno
+
+        link = room.door.link(address_of(mirror, "barrel"), room.door.address)
+        says("Scan this with the tablet, in the same network. Whoever has the address can use the page.")
+        code = segno.make(link, error="m").svg_inline(scale=6, border=4, dark="#000", light="#fff")
+        drawing(f'<div role="img" aria-label="Code with the address of this view">{code}</div>')
+        says(link)
+
+
+class BarrelView:
+    """One programme being worked."""
+
+    def __init__(self, mirror: LiveMirror) -> None:
+        self.mirror = mirror
+        assert mirror.draft.work is not None
+        self.plan = calls.work_plan(mirror.path, mirror.draft.work.programme)
+        self.signs = dict(SIGNS)
+
+    def show(self) -> None:
+        """Large, and the same on every screen."""
+        ui.add_body_html(f"<script>{(ASSETS / 'barrel.js').read_text(encoding='utf-8')}</script>")
+        self.work()
+        says("This browser does not keep the screen awake: set the tablet's screen to stay on.", "quiet").props("id=awake-note hidden")
+        follow(self.mirror, {"work", "session"}, self.work.refresh)
+
+    @ui.refreshable_method
+    def work(self) -> None:
+        """The present spell, or the end."""
+        work = self.mirror.draft.work
+        with group("barrel stack"):
+            if work is None:
+                says("This work was recorded.")
+            elif work.ended is not None:
+                self._ended()
+            else:
+                self._spell(self.plan["spells"][work.spell])
+                self._tell_browser()
+
+    def _spell(self, spell: dict[str, Any]) -> None:
+        work = self.mirror.draft.work
+        assert work is not None
+        with group("beside"):
+            with sheet():
+                says(f"Spell {work.spell + 1} of {len(work.planned)}", "quiet")
+                says(f"{spell['title'][0].upper()}{spell['title'][1:]}", "name")
+                says(spell["sizes"])
+                says(f"minutes left, of {spell['minutes']:g}", "quiet")
+                ui.html("", sanitize=False, tag="div").classes("minutes").props("id=minutes-left role=timer")
+                ui.element("div").classes("beatlamp").props("id=beat-lamp aria-hidden=true")
+                ui.html("", sanitize=False, tag="p").classes("reminder").props("id=reminder")
+            with sheet():
+                drawing(self.plan["moving"][work.spell])
+                if spell["rate"]:
+                    says(f"{spell['rate']:g} strokes a minute, {spell['rounds']} rounds of the barrel, {spell['turns']} turns in the hands")
+        self._buttons(spell)
+        if self.plan["is_heavy"] and "mirror on top" in spell["title"]:
+            caution("The glass is heavy: lift it with a second person or a hoist.")
+
+    def _buttons(self, spell: dict[str, Any]) -> None:
+        work = self.mirror.draft.work
+        assert work is not None
+        begun = work.seconds() > 0.0
+        with group("row"):
+            if work.since is None:
+                button("Go on" if begun else "Begin", self._go, "main")
+            else:
+                button("Pause", self._pause, "main")
+            button("Stopped here" if begun or work.since is not None else "Leave this spell out", self._next)
+            if work.spell + 1 < len(work.planned):
+                button("End of the session", self._end)
+        with group("row"):
+            for sign, words in (("sound", "Sound"), ("flash", "Flash")):
+                state = "on" if self.signs[sign] else "off"
+                button(f"{words} {state}", lambda sign=sign: self._sign(sign), aria_pressed=str(self.signs[sign]).lower())
+
+    def _sign(self, sign: str) -> None:
+        self.signs[sign] = not self.signs[sign]
+        self.work.refresh()
+
+    def _act(self, name: str) -> None:
+        work = self.mirror.draft.work
+        if work is not None and work.ended is None:
+            getattr(work, name)()
+            self.mirror.tell("work")
+
+    def _go(self) -> None:
+        self._act("go")
+
+    def _pause(self) -> None:
+        self._act("halt")
+
+    def _next(self) -> None:
+        self._act("next_spell")
+
+    def _end(self) -> None:
+        self._act("end")
+
+    def _tell_browser(self) -> None:
+        """What the script needs to count on by itself."""
+        work = self.mirror.draft.work
+        assert work is not None
+        spell = self.plan["spells"][work.spell]
+        state = {
+            "left": work.left, "whole": 60.0 * work.planned[work.spell], "running": work.since is not None,
+            "rate": spell["rate"], "reminders": reminders(spell, work.spell, work.since is not None), **self.signs,
+        }  # fmt: skip
+        ui.timer(0.05, lambda: ui.run_javascript(f"barrel.set({_json(state)})"), once=True)
+
+    def _ended(self) -> None:
+        work = self.mirror.draft.work
+        assert work is not None
+        heading("Done")
+        for spell, minutes in zip(self.plan["spells"], work.minutes(), strict=True):
+            says(f"{minutes:g} of {spell['minutes']:g} min: {spell['title']}")
+        says("Let the glass cool before you read it.", "strong")
+        with group("row"):
+            button("Afterwards", lambda: ui.navigate.to(address_of(self.mirror, "after")), "main")
+        caution(*ON_THE_CARD[:1], *ON_THE_CARD[2:3])
+
+
+def reminders(spell: dict[str, Any], number: int, is_running: bool) -> list[str]:
+    """What to think of before a spell, and in turn while it goes."""
+    if not is_running:
+        first = [f"First turn the mirror by {spell['turn']}\u00b0."] if spell["turn"] else []
+        first += ["Lap pressed and wet? Fresh charge on it?"] if number == 0 else ["Wet it, and charge again."]
+        return first if spell["rate"] else ["Press cold: hands off, it lies under its own weight."]
+    if not spell["rate"]:
+        return ["Hands off."]
+    push = f"Press with {spell['push']:.0f} N ({spell['push'] / 9.80665:.1f} kg) on top of the weight."
+    return ["Keep it wet.", "Walk round the barrel.", "Turn the top piece, against your walk.", push, "More charge where it runs dry."]
+
+
+def _json(state: dict[str, Any]) -> str:
+    import json
+
+    return json.dumps(state).replace("<", "\\u003c")

@@ -1,0 +1,246 @@
+"""One mirror while the page is open: what every browser on it sees, and what is being worked out for it."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from nicegui import Event, background_tasks
+
+from wearsim.errors import InputError, WearsimError
+from wearsim.page import calls
+from wearsim.page.draft import BEAT, Draft, Round, Work
+from wearsim.page.worker import Desk, Latest, Stopped
+
+SETTLED = 0.3
+"""After the last key before what was typed is worked [s]."""
+
+
+@dataclass
+class Job:
+    """Something that takes a while, as all browsers see it.
+
+    Parameters
+    ----------
+    stage, best : str
+        What is being done; the best so far, in words.
+    found : list
+        What there is so far.
+    fault : str
+        Why it ended, where it did not go well.
+    """
+
+    is_running: bool = False
+    stage: str = ""
+    best: str = ""
+    found: list[dict[str, Any]] = field(default_factory=list)
+    fault: str = ""
+    began: float = 0.0
+
+
+class LiveMirror:
+    """A mirror's folder with all that was entered and worked out for it.
+
+    Parameters
+    ----------
+    path : Path
+        The folder.
+    """
+
+    def __init__(self, path: Path, desk: Desk) -> None:
+        self.path, self.name, self.desk = path, path.name, desk
+        self.draft = Draft.load(path)
+        self.changed: Event[str] = Event()
+        self.typed: Event[str, str, int, int, str] = Event()
+        self.search, self.learning = Job(), Job()
+        self.surfaces: dict[str, dict[str, Any]] = {}
+        self.readings_faults: dict[str, str] = {}
+        self.file_note = ""
+        self._surface = Latest(self._work_surface)
+        self._saving = False
+        self.read_folder()
+
+    # --- the folder
+
+    def read_folder(self) -> None:
+        """Look at the folder's files again; what somebody else changed there is taken over."""
+        self.about = calls.about(self.path)
+        self.sessions: list[dict[str, Any]] = []
+        self.windows: calls.Windows | None = None
+        if self.about.fault:
+            return
+        self.sessions = calls.sessions_of(self.path)
+        self.windows = calls.sheet_of(self.path)
+        if self.windows is not None and self.windows.digest != self.draft.made_from:
+            rounds = [Round(list(row)) for row in self.windows.rows]
+            self._take_over(rounds)
+
+    def _take_over(self, rounds: list[Round]) -> None:
+        """The readings that stand in the file in place of those typed here, where they differ."""
+        assert self.windows is not None
+        typed = list(self.draft.whole_rounds(self.draft.rounds))
+        self.file_note = "The readings were changed outside of this page; here is what the file holds." if typed else ""
+        self.draft.rounds = rounds or [self.blank_round()]
+        self.draft.source, self.draft.made_from = self.windows.source, self.windows.digest
+
+    def blank_round(self) -> Round:
+        """To be filled in."""
+        return Round([""] * (len(self.windows.names) if self.windows else 0))
+
+    def tell(self, topic: str) -> None:
+        """Keep what was entered, and let every browser know."""
+        self.changed.emit(topic)
+        if not self._saving:
+            self._saving = True
+            background_tasks.create(self._save(), name="save draft")
+
+    async def _save(self) -> None:
+        await asyncio.sleep(SETTLED)
+        self._saving = False
+        try:
+            await asyncio.to_thread(self.draft.save, self.path)
+        except OSError as error:
+            self.file_note = f"What is typed here cannot be kept ({error.strerror}): is the disc full?"
+            self.changed.emit("notes")
+
+    # --- readings
+
+    def rounds(self, which: str) -> list[Round]:
+        """Of the present sheet ("rounds") or of the one after the session ("after"); never none."""
+        found: list[Round] = getattr(self.draft, which)
+        if not found:
+            found.append(self.blank_round())
+        return found
+
+    def write_cell(self, which: str, place: int, zone: int, text: str, by: str) -> None:
+        """A reading was typed, in the browser ``by``."""
+        rounds = self.rounds(which)
+        if place >= len(rounds) or zone >= len(rounds[place].cells) or rounds[place].cells[zone] == text:
+            return
+        rounds[place].cells[zone] = text[:20]
+        self.typed.emit(by, which, place, zone, text[:20])
+        self.readings_changed(which)
+
+    def readings_changed(self, which: str, topic: str = "") -> None:
+        """Keep them, and have the surface worked out again."""
+        self.tell(topic or "notes")
+        background_tasks.create(self._surface.ask(which), name="surface")
+
+    async def _work_surface(self, which: str) -> None:
+        await asyncio.sleep(SETTLED)
+        rows = list(self.draft.whole_rounds(self.rounds(which)))
+        self.readings_faults[which] = ""
+        windows, source = self.windows, self.draft.source
+        if windows is None:
+            return
+        try:
+            marks = await self.desk.quick.ask(calls.slips, self.path, windows.file, self._begun(which), source)
+            found = await self.desk.quick.ask(calls.surface, self.path, windows.file, rows, source) if rows else {}
+            self.surfaces[which] = {**found, "marks": marks}
+            if which == "rounds" and len(rows) == sum(one.is_begun and not one.struck for one in self.rounds(which)):
+                self.draft.made_from = await asyncio.to_thread(
+                    calls.write_sheet, self.path, rows, source, self.draft.made_from
+                )
+        except Stopped:
+            return
+        except WearsimError as error:
+            self.surfaces.pop(which, None)
+            self.readings_faults[which] = self._plainly(error, which)
+            if isinstance(error, InputError) and error.message.startswith("changed by another"):
+                self.read_folder()
+                self.tell("rounds")
+        self.changed.emit("surface")
+
+    def _begun(self, which: str) -> list[list[str]]:
+        return [one.cells for one in self.rounds(which) if one.is_begun and not one.struck]
+
+    def counted(self, which: str) -> list[int]:
+        """Places of the rounds that are begun and not struck out."""
+        return [place for place, one in enumerate(self.rounds(which)) if one.is_begun and not one.struck]
+
+    @staticmethod
+    def _plainly(error: WearsimError, which: str) -> str:
+        text = str(error).partition("readings, ")
+        return (text[1] + text[2] if text[1] else str(error)).replace("readings, row", "Round")
+
+    # --- work that takes a while
+
+    async def run(self, job: Job, stage: str, function: Callable[..., Any], *arguments: Any) -> Any:
+        """Have something worked in the process for long work; None where it came to nothing."""
+        if job.is_running:
+            return None
+        job.is_running, job.stage, job.best, job.fault, job.found = True, stage, "", "", []
+        job.began = time.time()
+        self.changed.emit("job")
+        try:
+            return await self.desk.long.ask(function, *arguments, progress=lambda *said: self._progress(job, *said))
+        except Stopped:
+            job.fault = "Stopped."
+        except WearsimError as error:
+            job.fault = str(error)
+        finally:
+            job.is_running = False
+            self.changed.emit("job")
+        return None
+
+    def _progress(self, job: Job, kind: str, *said: Any) -> None:
+        if kind == "choice":
+            job.found.append(said[0])
+        elif kind == "stage":
+            job.stage, job.best = said[0], said[1] or job.best
+        else:
+            job.stage = kind
+        self.changed.emit("choices" if kind == "choice" else "job")
+
+    async def look_for_choices(self) -> None:
+        """What to do next."""
+        limits = {**self.draft.limits, "on_top": tuple(self.draft.limits["on_top"])}
+        await self.run(self.search, "reading the mirror", calls.choices, self.path, limits)
+
+    # --- at the barrel
+
+    def begin_work(self, programme: str, planned: list[float]) -> None:
+        """Take a programme to the barrel."""
+        self.draft.work, self.draft.after, self.draft.conditions = Work(programme, planned), [], {}
+        self.surfaces.pop("after", None)
+        self.tell("work")
+
+    def beat(self) -> None:
+        """Note that the clock goes; on to the next spell where one is over."""
+        work = self.draft.work
+        if work is None or work.since is None:
+            return
+        now = time.time()
+        if work.left <= 0.0:
+            work.next_spell()
+            self.tell("work")
+        elif now - work.beat >= BEAT:
+            work.beat = now
+            self.tell("beat")
+
+    async def keep_session(self, minutes: list[float], conditions: dict[str, str]) -> dict[str, Any]:
+        """Record the session that was worked, with the readings after it.
+
+        Raises
+        ------
+        WearsimError
+            Where it cannot be recorded; nothing is lost then.
+        """
+        work = self.draft.work
+        if work is None:
+            raise InputError("nothing was worked", expected="a programme worked at the barrel")
+        done = calls.done_programme(work.programme, minutes)
+        rows = list(self.draft.whole_rounds(self.rounds("after")))
+        session: dict[str, Any] = await self.desk.quick.ask(
+            calls.keep_session, self.path, done, rows, self.draft.source, conditions
+        )
+        self.draft.work, self.draft.after, self.draft.own = None, [], []
+        self.search, self.surfaces = Job(), {}
+        self.read_folder()
+        self.file_note = ""
+        self.tell("session")
+        return session

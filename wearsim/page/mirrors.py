@@ -1,0 +1,192 @@
+"""The mirrors in the folder, and a new one by questions."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from nicegui import ui
+
+from wearsim.errors import InputError, WearsimError
+from wearsim.page import calls
+from wearsim.page.parts import address_of, button, caution, fold, group, heading, says, sheet
+from wearsim.show.notices import CAUTIONS
+
+if TYPE_CHECKING:
+    from wearsim.page.server import Room
+
+_PLAIN = re.compile(r"\s*[0-9]*[.,]?[0-9]+\s*\Z")
+_NAME = re.compile(r"[\w][\w .,+-]{0,59}\Z")
+
+
+def mirrors_view(room: Room) -> None:
+    """Every mirror of the folder, where it is, and the way to a new one."""
+    for mirror in room.mirrors():
+        with sheet(mirror.name):
+            if mirror.about.fault:
+                says("This folder cannot be used:", "mark")
+                says(mirror.about.fault)
+                continue
+            count = mirror.about.sessions
+            done = f"{count} session{'s' * (count != 1)} recorded" if count else "no session yet"
+            says(f"{mirror.about.title}, {done}{', simulated for practice' if mirror.about.is_practice else ''}")
+            if mirror.draft.work is not None:
+                says("There is work at the barrel that is not recorded yet.", "strong")
+            with group("row"):
+                button("Go on", lambda place=_place(mirror): ui.navigate.to(place), "main", aria_label=f"Go on with {mirror.name}")
+    if room.only is None:
+        if not room.mirrors():
+            says("There is no mirror in this folder yet.")
+        with group("row"):
+            button("A new mirror", lambda: ui.navigate.to("/new"), "plain" if room.mirrors() else "main")
+    with fold("Cautions"):
+        for line in CAUTIONS:
+            says(line)
+
+
+def _place(mirror: Any) -> str:
+    """Where the work on a mirror goes on."""
+    work = mirror.draft.work
+    if work is not None:
+        return address_of(mirror, "after" if work.ended is not None else "barrel")
+    read = any(mirror.draft.whole_rounds(mirror.draft.rounds)) or mirror.windows is None
+    return address_of(mirror, "next" if read else "readings")
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question about a new mirror.
+
+    Parameters
+    ----------
+    key : str
+        Of :class:`wearsim.learn.new_folder.Answers`.
+    words, why, usual : str
+        What is asked; why, and what is taken where nothing is answered.
+    plain : str
+        Unit of a plain number in inches, and in millimetres: "in mm".
+    """
+
+    key: str
+    words: str
+    why: str
+    usual: str = ""
+    plain: str = ""
+    choices: str = ""
+
+
+QUESTIONS = (
+    Question("diameter", "Diameter of the mirror", "From edge to edge of the glass: 200 mm, 8 in, 8\".", plain="in mm"),
+    Question("focal_ratio", "Focal ratio", "Focal length over diameter: 6 or f/6."),
+    Question("thickness", "Thickness at the edge", "Gives the weight of the glass, and how long it must cool.", "38 mm, 1 1/2 in", "in mm"),
+    Question("glass", "Glass", "Gives its density and how fast it wears.", "borosilicate: the usual blank", choices="glasses"),
+    Question("lap_diameter", "Diameter of the lap", "Of the pitch.", "the same as the mirror's", "in mm"),
+    Question("lap_mass", "Weight of the whole tool", "Put it on the scales: 2 kg, 5 lb.", plain="lb kg"),
+    Question("pitch", "Pitch", "How soft it is: gives stiffness, and how quickly it flows.", "medium", choices="pitches"),
+    Question("push", "Push of the hands", "Downward, on top of the weight: 30 N, 7 lbf.", "30 N, about 7 lbf (3 kg)", "lbf N"),
+)  # fmt: skip
+
+
+class NewMirror:
+    """The questions, the answers so far, and what would be made of them."""
+
+    def __init__(self, room: Room) -> None:
+        self.room, self.answers = room, room.new_answers
+        self.unit = self.answers.setdefault("unit", "in")
+
+    def show(self) -> None:
+        """The questions on one sheet: going back is looking up."""
+        with group("beside"):
+            with sheet("Questions"):
+                says("Write sizes with their unit, as you have them. A plain number is taken in:")
+                ui.radio({"in": "inches and pounds", "mm": "millimetres and kilograms"}, value=self.unit, on_change=self._units).props(
+                    'inline aria-label="Unit of plain numbers"'
+                )
+                self._field("name", "Name of the folder", "Such as my-mirror; a new folder is made with it.")
+                for question in QUESTIONS:
+                    self._ask(question)
+            with sheet("What this makes"):
+                self.result()
+        caution(CAUTIONS[0], CAUTIONS[1], CAUTIONS[-1])
+
+    def _ask(self, question: Question) -> None:
+        from wearsim.bench.materials import names
+
+        why = f"{question.why} Left open: {question.usual}." if question.usual else question.why
+        if question.choices:
+            options = {"": "left open", **{name: name for name in names(question.choices)}}
+            choice = ui.select(options, label=question.words, value=self.answers.get(question.key, ""))
+            choice.on_value_change(lambda event: self._answer(question.key, event.value))
+            choice.props(f'outlined hint="{why}" popup-content-class="menu"')
+        else:
+            self._field(question.key, question.words, why)
+
+    def _field(self, key: str, words: str, why: str) -> None:
+        hint = why.replace('"', "\u2033")
+        field = ui.input(words, value=self.answers.get(key, "")).props(f'outlined debounce=250 hint="{hint}" autocomplete=off')
+        field.on_value_change(lambda event: self._answer(key, event.value or ""))
+
+    def _units(self, event: Any) -> None:
+        self._answer("unit", event.value)
+
+    def _answer(self, key: str, value: str) -> None:
+        self.answers[key] = value
+        self.result.refresh()
+
+    def _as_given(self) -> dict[str, Any]:
+        """The answers with the unit of plain numbers written out; those left open are not there."""
+        given: dict[str, Any] = {}
+        for question in QUESTIONS:
+            text = self.answers.get(question.key, "").strip()
+            if not text:
+                continue
+            unit = question.plain.split()[self.answers["unit"] == "mm"] if question.plain else ""
+            given[question.key] = f"{text.replace(',', '.')} {unit}" if unit and _PLAIN.match(text) else text
+        return given
+
+    @ui.refreshable_method
+    def result(self) -> None:
+        """What would be made of the answers, or what is still to be answered."""
+        given = self._as_given()
+        missing = [q.words.lower() for q in QUESTIONS if not q.usual and q.key not in given]
+        if missing:
+            says("Still to be answered: " + ", ".join(missing) + ".")
+            return
+        try:
+            made = self._made(given)
+        except WearsimError as error:
+            says(_plainly(error), "mark")
+            return
+        heading(made["title"], 3)
+        says(f"The glass weighs about {made['glass']}, worked out from its sizes.")
+        if made["is_heavy"]:
+            caution("Lift it with a second person or a hoist; wet glass is slippery.")
+        says(f"A sheet for readings with a mask of {made['windows']} windows is made with it. {made['waiting']}")
+        button("Make this mirror's folder", lambda: self._make(made["files"]), "main")
+        with fold("What is taken for everything else, and why"):
+            for key, value, source in made["defaults"]:
+                says(f"{key.replace('.', ', ').replace('_', ' ')}: {value}. {source[0].upper()}{source[1:]}.", "quiet")
+            says("All of it is in bench.toml in the folder, and can be changed there.")
+
+    def _made(self, given: dict[str, Any]) -> dict[str, Any]:
+        return calls.fresh(given)
+
+    def _make(self, files: dict[str, str]) -> None:
+        name = self.answers.get("name", "").strip()
+        try:
+            if not _NAME.match(name) or name.endswith("."):
+                raise InputError("not a name for a folder", key="name", value=name, expected="letters, digits, blanks and -")
+            calls.create(self.room.folder / name, files)
+        except WearsimError as error:
+            ui.notify(_plainly(error), type="warning", timeout=8000, close_button="Close")
+            return
+        self.room.new_answers.clear()
+        ui.navigate.to(address_of(self.room.mirror(name), "readings"))
+
+
+def _plainly(error: WearsimError) -> str:
+    text = str(error)
+    return text[0].upper() + text[1:]

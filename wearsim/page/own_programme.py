@@ -1,0 +1,202 @@
+"""A programme of one's own: sliders for minutes and sizes, the predicted figure following."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from nicegui import ui
+
+from wearsim.bench.programme import STROKES
+from wearsim.errors import WearsimError
+from wearsim.page import calls
+from wearsim.page.live_mirror import Job, LiveMirror
+from wearsim.page.parts import button, drawing, facts, follow, group, heading, picture, says, sheet, written
+from wearsim.page.worker import Latest, Stopped
+
+SIZES = {"length": ("Length", 0.9, 0.3), "side_sweep": ("To each side", 0.5, 0.1), "side_overhang": ("Off centre", 0.45, 0.0)}
+"""Sizes of a stroke: words, the largest that the slider goes to and where it begins, in mirror's diameters [1]."""
+FIRST = {"on_top": "tool", "stroke": "w", "minutes": 5.0, "length": 0.3, "side_sweep": 0.1}
+BAND_DRAWS = 32
+
+
+class OwnProgramme:
+    """Spells with sliders, and what they are predicted to do."""
+
+    def __init__(self, mirror: LiveMirror) -> None:
+        self.mirror = mirror
+        self.predict = Latest(self._predict)
+        self.found: dict[str, Any] = {}
+        self.fault = ""
+        self.compare = Job()
+        self.is_own_change = False
+
+    def show(self) -> None:
+        """The spells to one side, the figure to the other."""
+        heading("A programme of your own").props("id=own-programme")
+        with group("beside"):
+            with sheet():
+                self.spells()
+            with sheet("What it will do"):
+                self.numbers()
+                self.figure()
+        self.both_ways()
+        follow(self.mirror, {"own"}, self._new_spells)
+        if self.mirror.draft.own:
+            ui.timer(0.1, self.predict.ask, once=True)
+
+    async def _new_spells(self) -> None:
+        if not self.is_own_change:
+            self.spells.refresh()
+        await self.predict.ask()
+
+    @ui.refreshable_method
+    def spells(self) -> None:
+        """Each spell with its sliders."""
+        if not self.mirror.draft.own:
+            says("Begin with one of the choices above (Change it), or with a spell of your own.")
+        for place, spell in enumerate(self.mirror.draft.own):
+            self._spell(place, spell)
+        with group("row"):
+            button("Add a spell", self._add)
+
+    def _spell(self, place: int, spell: dict[str, Any]) -> None:
+        heading(f"Spell {place + 1}", 3)
+        with group("row"):
+            words = {kind: one.words for kind, one in STROKES.items()}
+            kind = ui.select(words, value=spell["stroke"], label="Stroke").props("outlined")
+            kind.on_value_change(lambda event: self._kind(place, event.value))
+            top = ui.select({"tool": "tool on top", "mirror": "mirror on top"}, value=spell["on_top"], label="On top")
+            top.props("outlined").on_value_change(lambda event: self._set(place, "on_top", event.value))
+            button("Remove", lambda: self._remove(place), "slight", aria_label=f"Remove spell {place + 1}")
+        self._slider(place, spell, "minutes", "Minutes", 1.0, 60.0, 1.0)
+        for key, (name, most, _) in SIZES.items():
+            if key in STROKES[spell["stroke"]].uses:
+                self._slider(place, spell, key, name, 0.02 if key == "length" else 0.0, most, 0.01)
+
+    def _slider(
+        self, place: int, spell: dict[str, Any], key: str, name: str, least: float, most: float, step: float
+    ) -> None:
+        value = min(max(float(spell.get(key) or 0.0), least), most)
+        with group("stack"):
+            shown = says(self._words(name, key, value))
+            slider = ui.slider(min=least, max=most, step=step, value=value)
+            slider.props(f'aria-label="{name}, spell {place + 1}"')
+
+        def moved(event: Any) -> None:
+            shown.content = self._words(name, key, event.value)
+            self._set(place, key, float(event.value))
+
+        slider.on_value_change(moved)
+
+    def _words(self, name: str, key: str, value: float) -> str:
+        return f"{name}: {value:g} min" if key == "minutes" else f"{name}: {self.mirror.about.share(value)}"
+
+    def _set(self, place: int, key: str, value: Any) -> None:
+        if place < len(self.mirror.draft.own):
+            self.mirror.draft.own[place][key] = value
+            self._changed()
+
+    def _changed(self) -> None:
+        """Others see the sliders move; here they are where the hand has them."""
+        self.is_own_change = True
+        self.mirror.tell("own")
+        self.is_own_change = False
+
+    def _kind(self, place: int, kind: str) -> None:
+        spell = self.mirror.draft.own[place]
+        sizes = {key: spell.get(key, first) for key, (_, _, first) in SIZES.items() if key in STROKES[kind].uses}
+        kept = {key: spell[key] for key in ("on_top", "minutes", "turn") if key in spell}
+        self.mirror.draft.own[place] = {**kept, "stroke": kind, **sizes}
+        self.mirror.tell("own")
+
+    def _add(self) -> None:
+        self.mirror.draft.own.append(dict(FIRST))
+        self.mirror.tell("own")
+
+    def _remove(self, place: int) -> None:
+        del self.mirror.draft.own[place]
+        self.mirror.tell("own")
+
+    # --- what it will do
+
+    async def _predict(self) -> None:
+        """The numbers at once, then the picture with its band."""
+        spells = [dict(one) for one in self.mirror.draft.own]
+        self.fault = ""
+        if not spells:
+            self.found = {}
+        else:
+            try:
+                programme = calls.own_programme(spells)
+                quick = self.mirror.desk.quick
+                self.found |= await quick.ask(calls.headline, self.mirror.path, programme)
+                self.numbers.refresh()
+                self.found = await quick.ask(calls.predicted, self.mirror.path, programme, 0)
+                self.figure.refresh()
+                if spells == self.mirror.draft.own:
+                    self.found = await quick.ask(calls.predicted, self.mirror.path, programme, BAND_DRAWS)
+            except Stopped:
+                return
+            except WearsimError as error:
+                self.found, self.fault = {}, str(error)
+        self.numbers.refresh()
+        self.figure.refresh()
+
+    @ui.refreshable_method
+    def numbers(self) -> None:
+        """The figure afterwards, in numbers."""
+        with group("stack", aria_live="polite"):
+            if self.fault:
+                says(self.fault, "mark")
+            elif self.found:
+                facts({
+                    "RMS before": self.found.get("before", ""), "RMS after": self.found["after"],
+                    "Edge roll after": self.found["edge"],
+                })  # fmt: skip
+            else:
+                says("The figure that comes out is shown here.")
+
+    @ui.refreshable_method
+    def figure(self) -> None:
+        """The figure afterwards, as a picture, and the strokes."""
+        if "picture" not in self.found or self.fault:
+            return
+        picture(self.found["picture"], f"Predicted surface: {self.found['after']} RMS after")
+        for warning in self.found["warnings"]:
+            says(f"Warning: {warning}", "mark")
+        for number, moving in enumerate(self.found["moving"], start=1):
+            says(f"Spell {number}")
+            drawing(moving)
+        with group("row"):
+            button("Take this to the barrel", self._take, "main")
+            button("Tool on top or mirror on top?", self._compare)
+
+    async def _take(self) -> None:
+        from wearsim.page.choices import take_to_barrel
+
+        await take_to_barrel(self.mirror, calls.own_programme(self.mirror.draft.own), b"")
+
+    async def _compare(self) -> None:
+        self.compare = Job(is_running=True)
+        self.both_ways.refresh()
+        try:
+            programme = calls.own_programme(self.mirror.draft.own)
+            self.compare.found = [await self.mirror.desk.quick.ask(calls.either_way, self.mirror.path, programme)]
+        except (Stopped, WearsimError) as error:
+            self.compare.fault = str(error) or "Stopped."
+        self.compare.is_running = False
+        self.both_ways.refresh()
+
+    @ui.refreshable_method
+    def both_ways(self) -> None:
+        """Tool on top and mirror on top side by side."""
+        if not (self.compare.is_running or self.compare.found or self.compare.fault):
+            return
+        with sheet("Tool on top, mirror on top"):
+            if self.compare.is_running:
+                says("working it both ways")
+            if self.compare.fault:
+                says(self.compare.fault, "mark")
+            for both in self.compare.found:
+                picture(both["picture"], "The same programme with the tool on top and with the mirror on top")
+                written(both["text"])

@@ -1,0 +1,167 @@
+"""Pieces that every view is made of: the frame of the page, headings, buttons, pictures, what is said to the person."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+from urllib.parse import quote
+
+from nicegui import ui
+
+if TYPE_CHECKING:
+    from wearsim.page.live_mirror import LiveMirror
+
+ASSETS = Path(__file__).parent / "assets"
+STEPS = {
+    "readings": "Readings",
+    "next": "What next",
+    "barrel": "At the barrel",
+    "after": "Afterwards",
+    "past": "So far",
+    "print": "Print",
+}
+"""The steps of the work, by the last part of their address."""
+LOOKS = {"auto": None, "dark": True, "light": False}
+Kind = Literal["main", "plain", "slight"]
+
+
+def address_of(mirror: LiveMirror, step: str) -> str:
+    """Address of a step."""
+    return f"/mirror/{quote(mirror.name, safe='')}/{step}"
+
+
+@contextmanager
+def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, step: str = "") -> Iterator[None]:
+    """The page round a view.
+
+    Parameters
+    ----------
+    title : str
+        Of the view, its first heading.
+    look : dict
+        With ``dark``, what was chosen last on any screen.
+
+    Yields
+    ------
+    None
+    """
+    ui.add_css((ASSETS / "style.css").read_text(encoding="utf-8"))
+    ui.page_title(f"{title} \u2013 {mirror.name if mirror else 'wearsim'}")
+    dark = ui.dark_mode(look["dark"])
+    with ui.element("header").classes("top"):
+        ui.link("All mirrors", "/")
+        if mirror is not None:
+            says(mirror.name, "name")
+            says(mirror.about.title, "quiet")
+        with ui.element("div").classes("end"):
+            _look_button(dark, look)
+    if mirror is not None and not mirror.about.fault:
+        _steps(mirror, step)
+    with ui.element("main"):
+        heading(title, 1)
+        yield
+
+
+def _look_button(dark: ui.dark_mode, look: dict[str, Any]) -> None:
+    def turn() -> None:
+        look["dark"] = not look["dark"]
+        dark.value = look["dark"]
+
+    button("Light or dark", turn, "slight")
+
+
+def _steps(mirror: LiveMirror, step: str) -> None:
+    with ui.element("nav").classes("steps").props('aria-label="Steps of the work"'):
+        for name, words in STEPS.items():
+            link = ui.link(words, address_of(mirror, name))
+            if name == step:
+                link.props('aria-current="page"')
+
+
+def heading(text: str, level: int = 2) -> ui.html:
+    """A heading."""
+    return ui.html(escape(text), sanitize=False, tag=f"h{level}")
+
+
+def says(text: str, kind: str = "") -> ui.html:
+    """A paragraph; ``kind`` is a class of the style sheet."""
+    return ui.html(escape(text), sanitize=False, tag="p").classes(kind)
+
+
+def written(text: str) -> ui.html:
+    """A table as the command prints it; it can be reached and scrolled with the keyboard."""
+    return ui.html(escape(text), sanitize=False, tag="pre").props('tabindex=0 role=region aria-label="Table in full"')
+
+
+def caution(*lines: str) -> None:
+    """Words of caution where the work can hurt."""
+    with ui.element("div").classes("caution").props("role=note"):
+        for line in lines:
+            says(line)
+
+
+def button(text: str, on_click: Callable[..., Any], kind: Kind = "plain", **props: str) -> Any:
+    """A button as large as a knuckle."""
+    made = ui.button(text, on_click=on_click, color=None).classes(f"push {kind}")
+    made.props("flat no-caps" if kind == "slight" else "unelevated no-caps")
+    return with_props(made, props)
+
+
+def picture(data: str, words: str, kind: str = "lines") -> ui.html:
+    """A picture, with words for whoever cannot see it."""
+    inner = f'<img class="picture {kind}" src="{escape(data)}" alt="{escape(words)}">'
+    return ui.html(inner, sanitize=False)
+
+
+def drawing(svg: str) -> ui.html:
+    """A drawing of ours, as SVG."""
+    return ui.html(svg, sanitize=False)
+
+
+def facts(pairs: dict[str, str]) -> ui.html:
+    """Names and values."""
+    rows = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in pairs.items() if value)
+    return ui.html(rows, sanitize=False, tag="dl").classes("facts")
+
+
+def sheet(title: str = "", kind: str = "") -> ui.element:
+    """A sheet of paper on the page, to be filled in a ``with`` block."""
+    made = ui.element("section").classes(f"sheet {kind}")
+    if title:
+        with made:
+            heading(title)
+    return made
+
+
+def group(kind: str, **props: str) -> ui.element:
+    """A group of elements, laid out by a class of the style sheet, to be filled in a ``with`` block."""
+    made = ui.element("div").classes(kind)
+    return with_props(made, props)
+
+
+def with_props(made: Any, props: dict[str, str]) -> Any:
+    """An element with attributes such as ``aria_label``."""
+    for key, value in props.items():
+        made.props(f'{key.replace("_", "-")}="{escape(value)}"')
+    return made
+
+
+def fold(title: str, on_open: Callable[[], Any] | None = None) -> ui.expansion:
+    """What is shown when it is asked for, to be filled in a ``with`` block."""
+    made = ui.expansion(title)
+    if on_open is not None:
+        made.on_value_change(lambda event: on_open() if event.value else None)
+    return made
+
+
+def follow(mirror: LiveMirror, topics: set[str], refresh: Callable[[], Any]) -> None:
+    """Show anew whenever one of these is changed, in any browser."""
+    mirror.changed.subscribe(lambda topic: refresh() if topic in topics else None)
+
+
+def tell(text: str) -> None:
+    """A line that stays until it is closed."""
+    ui.notify(text, position="bottom", timeout=8000, close_button="Close", classes="notice")

@@ -1,0 +1,244 @@
+"""Readings: the windows as they lie on the mirror, a field for each, and the surface that they say beside them."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from nicegui import context, ui
+
+from wearsim.errors import WearsimError
+from wearsim.page import calls
+from wearsim.page.draft import Round
+from wearsim.page.live_mirror import LiveMirror
+from wearsim.page.parts import (
+    address_of,
+    button,
+    drawing,
+    facts,
+    fold,
+    follow,
+    group,
+    heading,
+    picture,
+    says,
+    sheet,
+    written,
+)
+
+NEXT_FIELD = """(event) => {
+  const fields = [...document.querySelectorAll('.window input')], to = fields[fields.indexOf(event.target) + 1];
+  if (to) { to.focus(); to.select(); } else document.querySelector('.another-round')?.click();
+}"""
+"""Enter goes on to the next field, after the last to another round."""
+
+
+class ReadingsView:
+    """The sheet of readings.
+
+    Parameters
+    ----------
+    which : {"rounds", "after"}
+        That of the glass as it is, or the one after the session that is being worked.
+    """
+
+    def __init__(self, mirror: LiveMirror, which: str) -> None:
+        self.mirror, self.which = mirror, which
+        self.place = max(0, len(mirror.rounds(which)) - 1)
+        self.here = 0
+        self.client = context.client.id
+        self.inputs: list[ui.input] = []
+
+    def show(self) -> None:
+        """Fields to the left, the surface to the right; on a narrow screen one after the other."""
+        if self.mirror.windows is None:
+            says("This mirror's figure comes from a profile or a map, not from readings through windows: see its bench.toml.")
+            return
+        with group("beside"):
+            with sheet("Through the windows"):
+                self._how()
+                self.mask = drawing(self._mask())
+                self.rounds_bar()
+                self.fields()
+            with sheet("The surface"):
+                self.surface()
+        mirror = self.mirror
+        follow(mirror, {"rounds"}, self._new_rounds)
+        follow(mirror, {"surface"}, self._new_surface)
+        mirror.typed.subscribe(self._typed_elsewhere)
+        mirror.readings_changed(self.which)
+
+    def _how(self) -> None:
+        windows = self.mirror.windows
+        assert windows is not None
+        says(
+            f"For each window, from the middle outwards: where the knife stands ({windows.unit}) when it darkens evenly. "
+            "Larger is farther from the mirror; the zero does not matter. Read all windows, then once more: three rounds are good."
+        )
+        kinds = {"moving": "moves with the knife", "fixed": "stands still"}
+        says("The light source")
+        choice = ui.radio(kinds, value=self.mirror.draft.source or windows.source, on_change=self._source)
+        choice.props('inline aria-label="The light source"')
+
+    def _source(self, event: Any) -> None:
+        self.mirror.draft.source = event.value
+        self.mirror.readings_changed(self.which)
+
+    # --- rounds
+
+    @ui.refreshable_method
+    def rounds_bar(self) -> None:
+        """Which round is typed, striking it out, and another one."""
+        rounds = self.mirror.rounds(self.which)
+        with group("row", role="group", aria_label="Rounds of readings"):
+            for place, one in enumerate(rounds):
+                words = f"Round {place + 1}{', struck out' if one.struck else ''}"
+                button(words, lambda at=place: self._to(at), aria_pressed="true" if place == self.place else "false")
+            button("Another round", self._another, "slight").classes("another-round")
+
+    def _to(self, place: int) -> None:
+        self.place = place
+        self.rounds_bar.refresh()
+        self.fields.refresh()
+
+    def _another(self) -> None:
+        rounds = self.mirror.rounds(self.which)
+        blank = next((place for place, one in enumerate(rounds) if not one.is_begun), None)
+        if blank is None:
+            rounds.append(self.mirror.blank_round())
+            blank = len(rounds) - 1
+        self.place = blank
+        self.mirror.tell("rounds")
+        self.inputs[0].run_method("focus")
+
+    def _strike(self) -> None:
+        one = self._round()
+        one.struck = not one.struck
+        self.mirror.readings_changed(self.which, "rounds")
+
+    def _clear(self) -> None:
+        rounds = self.mirror.rounds(self.which)
+        del rounds[self.place]
+        self.mirror.rounds(self.which)
+        self.mirror.readings_changed(self.which, "rounds")
+
+    def _round(self) -> Round:
+        rounds = self.mirror.rounds(self.which)
+        self.place = min(self.place, len(rounds) - 1)
+        return rounds[self.place]
+
+    def _new_rounds(self) -> None:
+        self._round()
+        self.rounds_bar.refresh()
+        self.fields.refresh()
+
+    # --- fields
+
+    @ui.refreshable_method
+    def fields(self) -> None:
+        """A field for each window of the round, the other rounds' readings beneath it."""
+        windows, one = self.mirror.windows, self._round()
+        assert windows is not None
+        self.inputs, self.boxes, self.beneath = [], [], []
+        with group("windows"):
+            for zone, name in enumerate(windows.names):
+                with group("window") as box:
+                    self._field(zone, f"{zone + 1}: {name} {windows.unit}", one.cells[zone])
+                    self.beneath.append(says("", "quiet"))
+                self.boxes.append(box)
+        with group("row"):
+            words = "Count this round again" if one.struck else "Strike this round out"
+            button(words, self._strike)
+            button("Delete this round", self._clear, "slight")
+        self._mark()
+
+    def _field(self, zone: int, label: str, text: str) -> None:
+        field = ui.input(label, value=text).props("outlined inputmode=decimal autocomplete=off enterkeyhint=next")
+        field.on_value_change(lambda event: self._typed(zone, event.value or ""))
+        field.on("keydown.enter", js_handler=NEXT_FIELD)
+        field.on("focus", lambda: self._light(zone))
+        self.inputs.append(field)
+
+    def _typed(self, zone: int, text: str) -> None:
+        self.mirror.write_cell(self.which, self.place, zone, text, self.client)
+
+    def _typed_elsewhere(self, by: str, which: str, place: int, zone: int, text: str) -> None:
+        if by != self.client and which == self.which and place == self.place and zone < len(self.inputs):
+            self.inputs[zone].value = text
+
+    def _light(self, zone: int) -> None:
+        self.here = zone
+        self.mask.content = self._mask()
+
+    def _mark(self) -> None:
+        """Beneath each field the other rounds' readings; a frame and words about one that is far from them."""
+        marks = self.mirror.surfaces.get(self.which, {}).get("marks", {})
+        counted, rounds = self.mirror.counted(self.which), self.mirror.rounds(self.which)
+        row = counted.index(self.place) if self.place in counted else -1
+        for zone, (box, words) in enumerate(zip(self.boxes, self.beneath, strict=True)):
+            slip = marks.get((row, zone))
+            others = [rounds[at].cells[zone] for at in counted if at != self.place and rounds[at].cells[zone]]
+            words.content = escape(f"Look again: {slip}" if slip else "others: " + ", ".join(others) if others else "")
+            box.classes(add="slip" if slip else "", remove="" if slip else "slip")
+            words.classes(add="mark" if slip else "", remove="" if slip else "mark")
+
+    # --- the mask
+
+    def _mask(self) -> str:
+        """The windows as they lie on the mirror, the one that is typed marked."""
+        windows = self.mirror.windows
+        assert windows is not None
+        panes = []
+        for zone, (inner, outer) in enumerate(windows.shares):
+            kind = "pane here" if zone == self.here else "pane"
+            for side in (-1, 1):
+                x = 100 * (inner if side > 0 else -outer)
+                panes.append(f'<rect class="{kind}" x="{x:.1f}" y="-9" width="{max(100 * (outer - inner), 1):.1f}" height="18"/>')
+            panes.append(f'<text x="{50 * (inner + outer):.1f}" y="{22 + 9 * (zone % 2)}">{zone + 1}</text>')
+        return (
+            '<svg class="mask" viewBox="-102 -44 204 88" role="img" aria-label="The windows on the mirror">'
+            '<circle class="glass" r="100"/>' + "".join(panes) + "</svg>"
+        )
+
+    # --- the surface
+
+    def _new_surface(self) -> None:
+        self._mark()
+        self.surface.refresh()
+
+    @ui.refreshable_method
+    def surface(self) -> None:
+        """What the readings say of the glass, with its band; live."""
+        mirror, found = self.mirror, self.mirror.surfaces.get(self.which, {})
+        with group("stack", aria_live="polite"):
+            for note in (mirror.file_note, mirror.readings_faults.get(self.which, "")):
+                if note:
+                    says(note, "mark")
+            if "picture" not in found:
+                says("It is drawn here as soon as one round is whole.")
+                return
+            facts({"RMS of the surface": found["rms"]})
+            says(found["advice"])
+            for slip in found["slips"]:
+                says(slip, "mark")
+            picture(found["picture"], f"The surface with its band; RMS {found['rms']}")
+            with fold("What the tester should show", self._shadows):
+                self.shadows = group("stack")
+            with fold("Every number"):
+                written(found["text"])
+            if self.which == "rounds":
+                with group("row"):
+                    button("What next?", lambda: ui.navigate.to(address_of(mirror, "next")), "main")
+
+    async def _shadows(self) -> None:
+        mirror, rows = self.mirror, list(self.mirror.draft.whole_rounds(self.mirror.rounds(self.which)))
+        assert mirror.windows is not None
+        try:
+            shown = await mirror.desk.quick.ask(calls.shadows, mirror.path, mirror.windows.file, rows, mirror.draft.source)
+        except WearsimError as error:
+            shown = ""
+            says(str(error), "mark")
+        self.shadows.clear()
+        with self.shadows:
+            if shown:
+                picture(shown, "The shadows of this surface, with those of a perfect one beneath", "shadows")
