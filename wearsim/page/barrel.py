@@ -87,7 +87,8 @@ class BarrelView:
             with sheet():
                 drawing(self.plan["moving"][work.spell])
                 if spell["rate"]:
-                    says(f"{spell['rate']:g} strokes a minute, {spell['rounds']} rounds of the barrel, {spell['turns']} turns in the hands")
+                    says(f"{spell['rate']:g} strokes a minute, out and back counted as one.")
+                    says(f"In all {spell['minutes']:g} min: rounds of the barrel {spell['rounds']}, turns in the hands {spell['turns']}.")
         self._buttons(spell)
         if self.plan["is_heavy"] and "mirror on top" in spell["title"]:
             caution("The glass is heavy: lift it with a second person or a hoist.")
@@ -96,7 +97,7 @@ class BarrelView:
         work = self.mirror.draft.work
         assert work is not None
         begun = work.seconds() > 0.0
-        with group("row"):
+        with group("row deeds"):
             if work.since is None:
                 button("Go on" if begun else "Begin", self._go, "main")
             else:

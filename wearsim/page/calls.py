@@ -39,12 +39,18 @@ def warm_up() -> bool:
     """Load what the answers need, and compile it where that was never done; whether it had to be compiled."""
     from wearsim.bench.toml_io import load_bench, programme_from_table
     from wearsim.kernels._jit import is_compiled
+    from wearsim.knifeedge.reduction import reduce_readings
+    from wearsim.show.reduction import reduction_figure
+    from wearsim.wear.expected_readings import usual_sheet
     from wearsim.wear.predict import predict
 
     was = is_compiled()
     bench = load_bench("raised-zone-300")
     spell = {"stroke": "one-third", "minutes": 1.0}
     outcome_picture(bench, predict(bench, programme_from_table({"spell": [spell]}), draws=0))
+    sheet = usual_sheet(bench)
+    if sheet is not None:
+        picture_of(reduction_figure(reduce_readings(sheet, bench.mirror.geometry, bench.light.wavelength)))
     return not was
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Any
 
 from nicegui import ui
@@ -22,6 +23,7 @@ from wearsim.page.parts import (
     picture,
     says,
     sheet,
+    table,
     written,
 )
 from wearsim.show.notices import ON_THE_CARD
@@ -43,6 +45,8 @@ class ChoicesView:
         if not calls.is_compiled():
             caution("First use on this machine: the first answer takes about a minute longer, this once.")
         with sheet("Look for strokes"):
+            for note in mirror.open_notes():
+                says(note, "mark")
             self._limits()
             self.job()
         self.choices()
@@ -98,16 +102,21 @@ class ChoicesView:
             return
         heading("The choices")
         says("Bands: nine of ten cases lie in them. Glass that is gone stays gone: too little removed is another session.")
-        with group("beside"):
-            for choice in found:
-                if choice["spells"]:
-                    self._choice(choice)
+        able = [choice for choice in found if choice["spells"]]
+        with group("scroll"):
+            columns = {"name": "", "minutes": "Minutes", "count": "Spells", "before": "RMS before", "after": "RMS after", "edge": "Edge roll after"}
+            rows = [{**choice, "minutes": f"{choice['minutes']:g}", "count": str(len(choice["spells"]))} for choice in able]
+            table(columns, rows)
+        with group("cards"):
+            for choice in able:
+                self._choice(choice)
         caution(*ON_THE_CARD)
 
     def _choice(self, choice: dict[str, Any]) -> None:
         with sheet(choice["name"], "choice"):
             count = len(choice["spells"])
             says(f"{choice['minutes']:g} minutes in {count} spell{'s' * (count != 1)}", "strong")
+            picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
             facts({
                 "RMS before": choice["before"], "RMS after": choice["after"], "to expect": choice["expected"],
                 "Edge roll after": choice["edge"], "Strehl ratio after": choice["strehl"],
@@ -119,8 +128,6 @@ class ChoicesView:
                 says(f"Warning: {warning}", "mark")
             button("Take this to the barrel", lambda: self.take(choice), "main", aria_label=f"Take to the barrel: {choice['name']}")
             button("Change it", lambda: self._change(choice), aria_label=f"Change: {choice['name']}")
-            with fold("Before, after and removed"):
-                picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
             with fold("Readings to expect, and every number"):
                 written(choice["text"])
             if choice["plot"]:
@@ -147,7 +154,7 @@ async def take_to_barrel(mirror: LiveMirror, programme: str, card: bytes) -> Non
                 button("Take the other programme", lambda: dialog.submit(True))
         if not await dialog:
             return
-    await mirror.desk.quick.ask(calls.take, mirror.path, programme, card)
-    plan = await mirror.desk.quick.ask(calls.work_plan, mirror.path, programme)
+    await asyncio.to_thread(calls.take, mirror.path, programme, card)
+    plan = await asyncio.to_thread(calls.work_plan, mirror.path, programme)
     mirror.begin_work(programme, [spell["minutes"] for spell in plan["spells"]])
     ui.navigate.to(address_of(mirror, "barrel"))

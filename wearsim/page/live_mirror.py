@@ -84,6 +84,9 @@ class LiveMirror:
         assert self.windows is not None
         typed = list(self.draft.whole_rounds(self.draft.rounds))
         self.file_note = "The readings were changed outside of this page; here is what the file holds." if typed else ""
+        width = len(self.windows.names)
+        unfinished = [one for one in self.draft.rounds if one.struck or (one.is_begun and not one.is_whole)]
+        rounds += [one for one in unfinished if len(one.cells) == width]  # they were never in the file
         self.draft.rounds = rounds or [self.blank_round()]
         self.draft.source, self.draft.made_from = self.windows.source, self.windows.digest
 
@@ -142,9 +145,9 @@ class LiveMirror:
             found = await self.desk.quick.ask(calls.surface, self.path, windows.file, rows, source) if rows else {}
             self.surfaces[which] = {**found, "marks": marks}
             if which == "rounds" and len(rows) == sum(one.is_begun and not one.struck for one in self.rounds(which)):
-                self.draft.made_from = await asyncio.to_thread(
-                    calls.write_sheet, self.path, rows, source, self.draft.made_from
-                )
+                written = await asyncio.to_thread(calls.write_sheet, self.path, rows, source, self.draft.made_from)
+                self.draft.made_from = written
+                self.tell("notes")
         except Stopped:
             return
         except WearsimError as error:
@@ -157,6 +160,16 @@ class LiveMirror:
 
     def _begun(self, which: str) -> list[list[str]]:
         return [one.cells for one in self.rounds(which) if one.is_begun and not one.struck]
+
+    def open_notes(self) -> list[str]:
+        """What was typed as readings and does not count yet."""
+        if self.windows is None:
+            return []
+        fault, begun = self.readings_faults.get("rounds", ""), self._begun("rounds")
+        notes = [f"The readings cannot be used yet: {fault}"] if fault else []
+        if not fault and any(not all(cell.strip() for cell in row) for row in begun):
+            notes.append("A round of readings is not whole: what is looked for here goes by the whole rounds before it.")
+        return notes
 
     def counted(self, which: str) -> list[int]:
         """Places of the rounds that are begun and not struck out."""
@@ -235,7 +248,7 @@ class LiveMirror:
             raise InputError("nothing was worked", expected="a programme worked at the barrel")
         done = calls.done_programme(work.programme, minutes)
         rows = list(self.draft.whole_rounds(self.rounds("after")))
-        session: dict[str, Any] = await self.desk.quick.ask(
+        session: dict[str, Any] = await asyncio.to_thread(
             calls.keep_session, self.path, done, rows, self.draft.source, conditions
         )
         self.draft.work, self.draft.after, self.draft.own = None, [], []

@@ -60,7 +60,7 @@ def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, st
             _look_button(dark, look)
     if mirror is not None and not mirror.about.fault:
         _steps(mirror, step)
-    with ui.element("main"):
+    with group("content"):
         heading(title, 1)
         yield
 
@@ -125,6 +125,18 @@ def facts(pairs: dict[str, str]) -> ui.html:
     """Names and values."""
     rows = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in pairs.items() if value)
     return ui.html(rows, sanitize=False, tag="dl").classes("facts")
+
+
+def table(columns: dict[str, str], rows: list[dict[str, str]]) -> ui.html:
+    """A small table; the first column names the rows."""
+    first, *others = columns
+    heads = "".join(f'<th scope="col">{escape(head)}</th>' for head in columns.values())
+    lines = "".join(
+        f'<tr><th scope="row">{escape(row[first])}</th>' + "".join(f"<td>{escape(row[key])}</td>" for key in others) + "</tr>"
+        for row in rows
+    )
+    inner = f"<thead><tr>{heads}</tr></thead><tbody>{lines}</tbody>"
+    return ui.html(inner, sanitize=False, tag="table").classes("choices")
 
 
 def sheet(title: str = "", kind: str = "") -> ui.element:

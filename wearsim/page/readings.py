@@ -25,6 +25,7 @@ from wearsim.page.parts import (
     sheet,
     written,
 )
+from wearsim.page.worker import Stopped
 
 NEXT_FIELD = """(event) => {
   const fields = [...document.querySelectorAll('.window input')], to = fields[fields.indexOf(event.target) + 1];
@@ -109,7 +110,7 @@ class ReadingsView:
             blank = len(rounds) - 1
         self.place = blank
         self.mirror.tell("rounds")
-        self.inputs[0].run_method("focus")
+        ui.timer(0.05, lambda: self.inputs[0].run_method("focus"), once=True)
 
     def _strike(self) -> None:
         one = self._round()
@@ -196,7 +197,7 @@ class ReadingsView:
                 panes.append(f'<rect class="{kind}" x="{x:.1f}" y="-9" width="{max(100 * (outer - inner), 1):.1f}" height="18"/>')
             panes.append(f'<text x="{50 * (inner + outer):.1f}" y="{22 + 9 * (zone % 2)}">{zone + 1}</text>')
         return (
-            '<svg class="mask" viewBox="-102 -44 204 88" role="img" aria-label="The windows on the mirror">'
+            '<svg class="mask" viewBox="-102 -38 204 76" role="img" aria-label="The windows on the mirror">'
             '<circle class="glass" r="100"/>' + "".join(panes) + "</svg>"
         )
 
@@ -219,8 +220,8 @@ class ReadingsView:
                 return
             facts({"RMS of the surface": found["rms"]})
             says(found["advice"])
-            for slip in found["slips"]:
-                says(slip, "mark")
+            for line in found["slips"]:
+                says(f"{line[0].upper()}{line[1:]}.", "mark" if line.startswith("readings") else "quiet")
             picture(found["picture"], f"The surface with its band; RMS {found['rms']}")
             with fold("What the tester should show", self._shadows):
                 self.shadows = group("stack")
@@ -235,9 +236,10 @@ class ReadingsView:
         assert mirror.windows is not None
         try:
             shown = await mirror.desk.quick.ask(calls.shadows, mirror.path, mirror.windows.file, rows, mirror.draft.source)
-        except WearsimError as error:
-            shown = ""
-            says(str(error), "mark")
+        except (Stopped, WearsimError):
+            return
+        if self.shadows.client.is_deleted or self.shadows.is_deleted:
+            return
         self.shadows.clear()
         with self.shadows:
             if shown:

@@ -196,6 +196,8 @@ def serve(place: Path, *, share: bool, port: int | None, browse: bool, say: Call
         ws_max_size=1024 * 1024, lifespan="on",
     )  # fmt: skip
     server = uvicorn.Server(config)
+    room.mirrors()  # what is slow to load is loaded before anybody waits
+    calls.is_compiled()
     say(room.door, link)
     if browse:
         webbrowser.open(link)
