@@ -20,10 +20,13 @@ NEEDED = ("nicegui", "segno")
 
 Place = Annotated[
     Path,
-    typer.Argument(metavar="FOLDER", help="A mirror's folder, or one with mirrors' folders in it.", show_default="here"),
+    typer.Argument(
+        metavar="FOLDER", help="A mirror's folder, or one with mirrors' folders in it.", show_default="here"
+    ),
 ]
 Share = Annotated[
-    bool, typer.Option("--share", help="Let a tablet in the local network in, with the word in the address that is shown.")
+    bool,
+    typer.Option("--share", help="Let a tablet in the local network in, with the word in the address that is shown."),
 ]
 Port = Annotated[int | None, typer.Option("--port", min=1024, max=65535, help="To listen on.", show_default="8460")]
 NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Do not open a browser.")]

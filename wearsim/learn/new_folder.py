@@ -109,7 +109,9 @@ def focal_ratio(text: str) -> float:
     try:
         return float(text.strip().lower().removeprefix("f").strip().removeprefix("/"))
     except ValueError:
-        raise InputError("no focal ratio", key="focal ratio", value=text, expected="a plain number such as 6, or f/6") from None
+        raise InputError(
+            "no focal ratio", key="focal ratio", value=text, expected="a plain number such as 6, or f/6"
+        ) from None
 
 
 def radius_of_curvature(diameter: str, focal_ratio: float) -> str:

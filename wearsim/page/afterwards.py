@@ -9,13 +9,16 @@ from nicegui import ui
 
 from wearsim.bench.materials import names
 from wearsim.errors import InputError, WearsimError
-from wearsim.page import calls
+from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
-from wearsim.page.parts import address_of, button, follow, group, picture, says, sheet, tell, written
 from wearsim.page.readings import ReadingsView
-from wearsim.page.worker import Stopped
+from wearsim.worker import Stopped
 
-LAPS = {"": "as the last session left it, or pressed before the first", "pressed": "pressed again before work", "spherical": "spherical"}
+LAPS = {
+    "": "as the last session left it, or pressed before the first",
+    "pressed": "pressed again before work",
+    "spherical": "spherical",
+}
 
 
 class AfterwardsView:
@@ -30,24 +33,24 @@ class AfterwardsView:
     def show(self) -> None:
         """What was worked, the cooling, the readings, the record."""
         self.learning()
-        follow(self.mirror, {"job"}, self.learning.refresh)
+        parts.follow(self.mirror, {"job"}, self.learning.refresh)
         if self.mirror.draft.work is None:
-            says("Nothing is waiting to be recorded: take a programme to the barrel first.")
-            button("What next?", lambda: ui.navigate.to(address_of(self.mirror, "next")))
+            parts.says("Nothing is waiting to be recorded: take a programme to the barrel first.")
+            parts.button("What next?", lambda: ui.navigate.to(parts.address_of(self.mirror, "next")))
             return
-        self.body = group("stack")
+        self.body = parts.group("stack")
         with self.body:
-            with group("beside"):
+            with parts.group("beside"):
                 self._done()
                 self._clock()
             ReadingsView(self.mirror, "after").show()
             self._record_sheet()
-        follow(self.mirror, {"session"}, self._recorded)
+        parts.follow(self.mirror, {"session"}, self._recorded)
 
     def _recorded(self) -> None:
         self.body.clear()
         with self.body:
-            says("This session is recorded.", "strong")
+            parts.says("This session is recorded.", "strong")
 
     # --- what was worked
 
@@ -55,17 +58,17 @@ class AfterwardsView:
         work = self.mirror.draft.work
         assert work is not None
         plan = calls.work_plan(self.mirror.path, work.programme)["spells"]
-        with sheet("What was worked"):
+        with parts.sheet("What was worked"):
             if work.ended is None:
-                says("The work at the barrel has not ended yet.", "mark")
+                parts.says("The work at the barrel has not ended yet.", "mark")
             self.fields = []
             for place, (spell, minutes) in enumerate(zip(plan, self.minutes, strict=True)):
-                says(f"{spell['title']}, {spell['sizes']}; {spell['minutes']:g} min planned")
+                parts.says(f"{spell['title']}, {spell['sizes']}; {spell['minutes']:g} min planned")
                 field = ui.number(f"Minutes really done, spell {place + 1}", value=minutes, min=0, max=600, step=0.5)
                 field.props("outlined").on_value_change(lambda event, place=place: self._minutes(place, event.value))
                 self.fields.append(field)
-            with group("row"):
-                button("As planned", lambda: self._as_planned(work.planned))
+            with parts.group("row"):
+                parts.button("As planned", lambda: self._as_planned(work.planned))
 
     def _minutes(self, place: int, value: Any) -> None:
         self.minutes[place] = float(value or 0.0)
@@ -75,9 +78,9 @@ class AfterwardsView:
             field.value = minutes
 
     def _clock(self) -> None:
-        with sheet("The glass cools"):
-            says("Warm glass gives false readings.")
-            self.left = says("", "big").props("role=timer")
+        with parts.sheet("The glass cools"):
+            parts.says("Warm glass gives false readings.")
+            self.left = parts.says("", "big").props("role=timer")
             self._tick()
             ui.timer(5.0, self._tick)
 
@@ -94,17 +97,23 @@ class AfterwardsView:
 
     def _record_sheet(self) -> None:
         conditions = self.mirror.draft.conditions
-        with sheet("Record the session"):
+        with parts.sheet("Record the session"):
             self._field("temperature", "Temperature of the room, if not the bench's", "18 degC or 65 degF")
-            abrasive = ui.select({"": "the bench's", **{n: n for n in names("abrasives")}}, label="Abrasive", value=conditions.get("abrasive", ""))
+            abrasive = ui.select(
+                {"": "the bench's", **{n: n for n in names("abrasives")}},
+                label="Abrasive",
+                value=conditions.get("abrasive", ""),
+            )
             abrasive.props("outlined").on_value_change(lambda event: self._condition("abrasive", event.value))
             lap = ui.select(LAPS, label="How the lap began", value=conditions.get("lap", "")).props("outlined")
             lap.on_value_change(lambda event: self._condition("lap", event.value))
             self._field("notes", "Notes", "whatever is worth remembering")
-            button("Record this session", self._record, "main")
+            parts.button("Record this session", self._record, "main")
 
     def _field(self, key: str, words: str, hint: str) -> None:
-        field = ui.input(words, value=self.mirror.draft.conditions.get(key, "")).props(f'outlined hint="{hint}" autocomplete=off')
+        field = ui.input(words, value=self.mirror.draft.conditions.get(key, "")).props(
+            f'outlined hint="{hint}" autocomplete=off'
+        )
         field.on_value_change(lambda event: self._condition(key, event.value or ""))
 
     def _condition(self, key: str, value: str) -> None:
@@ -122,11 +131,13 @@ class AfterwardsView:
             given = {key: value for key, value in self.mirror.draft.conditions.items() if value.strip()}
             session = await self.mirror.keep_session(self.minutes, {**given, "waited": waited})
         except WearsimError as error:
-            tell(str(error))
+            parts.tell(str(error))
             return
         if session["repeated"]:
-            tell(f"The same numbers as measured {session['repeated']}: the wrong sheet? It can be undone under So far.")
-        tell(f"Session {session['number']} is recorded.")
+            parts.tell(
+                f"The same numbers as measured {session['repeated']}: the wrong sheet? It can be undone under So far."
+            )
+        parts.tell(f"Session {session['number']} is recorded.")
         await self._learn()
 
     # --- learning from it
@@ -137,21 +148,21 @@ class AfterwardsView:
         job = self.mirror.learning
         if not self.mirror.sessions:
             return
-        with sheet("What the sessions show"), group("stack", aria_live="polite"):
+        with parts.sheet("What the sessions show"), parts.group("stack", aria_live="polite"):
             if job.is_running:
-                with group("row"):
+                with parts.group("row"):
                     ui.spinner(size="lg")
-                    says(f"Learning from {len(self.mirror.sessions)} sessions: {job.stage}")
-                button("Stop", self.mirror.desk.long.stop)
+                    parts.says(f"Learning from {len(self.mirror.sessions)} sessions: {job.stage}")
+                parts.button("Stop", self.mirror.desk.long.stop)
                 return
             if job.fault:
-                says(job.fault, "mark")
+                parts.says(job.fault, "mark")
             for found in job.found:
-                picture(found["picture"], "Each constant as it was believed and as the sessions show it")
-                written(found["text"])
-            with group("row"):
-                button("Learn from the sessions", self._learn)
-                button("What next?", lambda: ui.navigate.to(address_of(self.mirror, "next")), "main")
+                parts.picture(found["picture"], "Each constant as it was believed and as the sessions show it")
+                parts.written(found["text"])
+            with parts.group("row"):
+                parts.button("Learn from the sessions", self._learn)
+                parts.button("What next?", lambda: ui.navigate.to(parts.address_of(self.mirror, "next")), "main")
 
     async def _learn(self) -> None:
         try:

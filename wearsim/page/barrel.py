@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
-from wearsim.page import calls
+from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
-from wearsim.page.parts import ASSETS, address_of, button, caution, drawing, fold, follow, group, heading, says, sheet
 from wearsim.show.notices import ON_THE_CARD
 
 if TYPE_CHECKING:
@@ -21,8 +20,8 @@ SIGNS = {"sound": True, "flash": True}
 def barrel_view(mirror: LiveMirror, room: Room) -> None:
     """The work that was taken to the barrel."""
     if mirror.draft.work is None:
-        says("Nothing was taken to the barrel yet.")
-        button("What next?", lambda: ui.navigate.to(address_of(mirror, "next")), "main")
+        parts.says("Nothing was taken to the barrel yet.")
+        parts.button("What next?", lambda: ui.navigate.to(parts.address_of(mirror, "next")), "main")
     else:
         BarrelView(mirror).show()
     _tablet(mirror, room)
@@ -30,17 +29,17 @@ def barrel_view(mirror: LiveMirror, room: Room) -> None:
 
 def _tablet(mirror: LiveMirror, room: Room) -> None:
     """The code that brings a tablet here."""
-    with fold("On a tablet by the barrel"):
+    with parts.fold("On a tablet by the barrel"):
         if not room.door.address:
-            says("Start the page with --share: wearsim page --share. A code to scan is shown here then.")
+            parts.says("Start the page with --share: wearsim page --share. A code to scan is shown here then.")
             return
         import segno
 
-        link = room.door.link(address_of(mirror, "barrel"), room.door.address)
-        says("Scan this with the tablet, in the same network. Whoever has the address can use the page.")
+        link = room.door.link(parts.address_of(mirror, "barrel"), room.door.address)
+        parts.says("Scan this with the tablet, in the same network. Whoever has the address can use the page.")
         code = segno.make(link, error="m").svg_inline(scale=6, border=4, dark="#000", light="#fff")
-        drawing(f'<div role="img" aria-label="Code with the address of this view">{code}</div>')
-        says(link)
+        parts.drawing(f'<div role="img" aria-label="Code with the address of this view">{code}</div>')
+        parts.says(link)
 
 
 class BarrelView:
@@ -54,18 +53,20 @@ class BarrelView:
 
     def show(self) -> None:
         """Large, and the same on every screen."""
-        ui.add_body_html(f"<script>{(ASSETS / 'barrel.js').read_text(encoding='utf-8')}</script>")
+        ui.add_body_html(f"<script>{(parts.ASSETS / 'barrel.js').read_text(encoding='utf-8')}</script>")
         self.work()
-        says("This browser does not keep the screen awake: set the tablet's screen to stay on.", "quiet").props("id=awake-note hidden")
-        follow(self.mirror, {"work", "session"}, self.work.refresh)
+        parts.says("This browser does not keep the screen awake: set the tablet's screen to stay on.", "quiet").props(
+            "id=awake-note hidden"
+        )
+        parts.follow(self.mirror, {"work", "session"}, self.work.refresh)
 
     @ui.refreshable_method
     def work(self) -> None:
         """The present spell, or the end."""
         work = self.mirror.draft.work
-        with group("barrel stack"):
+        with parts.group("barrel stack"):
             if work is None:
-                says("This work was recorded.")
+                parts.says("This work was recorded.")
             elif work.ended is not None:
                 self._ended()
             else:
@@ -75,40 +76,44 @@ class BarrelView:
     def _spell(self, spell: dict[str, Any]) -> None:
         work = self.mirror.draft.work
         assert work is not None
-        with group("beside"):
-            with sheet():
-                says(f"Spell {work.spell + 1} of {len(work.planned)}", "quiet")
-                says(f"{spell['title'][0].upper()}{spell['title'][1:]}", "name")
-                says(spell["sizes"])
-                says(f"minutes left, of {spell['minutes']:g}", "quiet")
+        with parts.group("beside"):
+            with parts.sheet():
+                parts.says(f"Spell {work.spell + 1} of {len(work.planned)}", "quiet")
+                parts.says(f"{spell['title'][0].upper()}{spell['title'][1:]}", "name")
+                parts.says(spell["sizes"])
+                parts.says(f"minutes left, of {spell['minutes']:g}", "quiet")
                 ui.html("", sanitize=False, tag="div").classes("minutes").props("id=minutes-left role=timer")
                 ui.element("div").classes("beatlamp").props("id=beat-lamp aria-hidden=true")
                 ui.html("", sanitize=False, tag="p").classes("reminder").props("id=reminder")
-            with sheet():
-                drawing(self.plan["moving"][work.spell])
+            with parts.sheet():
+                parts.drawing(self.plan["moving"][work.spell])
                 if spell["rate"]:
-                    says(f"{spell['rate']:g} strokes a minute, out and back counted as one.")
-                    says(f"In all {spell['minutes']:g} min: rounds of the barrel {spell['rounds']}, turns in the hands {spell['turns']}.")
+                    parts.says(f"{spell['rate']:g} strokes a minute, out and back counted as one.")
+                    parts.says(
+                        f"In all {spell['minutes']:g} min: rounds of the barrel {spell['rounds']}, turns in the hands {spell['turns']}."
+                    )
         self._buttons(spell)
         if self.plan["is_heavy"] and "mirror on top" in spell["title"]:
-            caution("The glass is heavy: lift it with a second person or a hoist.")
+            parts.caution("The glass is heavy: lift it with a second person or a hoist.")
 
     def _buttons(self, spell: dict[str, Any]) -> None:
         work = self.mirror.draft.work
         assert work is not None
         begun = work.seconds() > 0.0
-        with group("row deeds"):
+        with parts.group("row deeds"):
             if work.since is None:
-                button("Go on" if begun else "Begin", self._go, "main")
+                parts.button("Go on" if begun else "Begin", self._go, "main")
             else:
-                button("Pause", self._pause, "main")
-            button("Stopped here" if begun or work.since is not None else "Leave this spell out", self._next)
+                parts.button("Pause", self._pause, "main")
+            parts.button("Stopped here" if begun or work.since is not None else "Leave this spell out", self._next)
             if work.spell + 1 < len(work.planned):
-                button("End of the session", self._end)
-        with group("row"):
+                parts.button("End of the session", self._end)
+        with parts.group("row"):
             for sign, words in (("sound", "Sound"), ("flash", "Flash")):
                 state = "on" if self.signs[sign] else "off"
-                button(f"{words} {state}", lambda sign=sign: self._sign(sign), aria_pressed=str(self.signs[sign]).lower())
+                parts.button(
+                    f"{words} {state}", lambda sign=sign: self._sign(sign), aria_pressed=str(self.signs[sign]).lower()
+                )
 
     def _sign(self, sign: str) -> None:
         self.signs[sign] = not self.signs[sign]
@@ -146,13 +151,13 @@ class BarrelView:
     def _ended(self) -> None:
         work = self.mirror.draft.work
         assert work is not None
-        heading("Done")
+        parts.heading("Done")
         for spell, minutes in zip(self.plan["spells"], work.minutes(), strict=True):
-            says(f"{minutes:g} of {spell['minutes']:g} min: {spell['title']}")
-        says("Let the glass cool before you read it.", "strong")
-        with group("row"):
-            button("Afterwards", lambda: ui.navigate.to(address_of(self.mirror, "after")), "main")
-        caution(*ON_THE_CARD[:1], *ON_THE_CARD[2:3])
+            parts.says(f"{minutes:g} of {spell['minutes']:g} min: {spell['title']}")
+        parts.says("Let the glass cool before you read it.", "strong")
+        with parts.group("row"):
+            parts.button("Afterwards", lambda: ui.navigate.to(parts.address_of(self.mirror, "after")), "main")
+        parts.caution(*ON_THE_CARD[:1], *ON_THE_CARD[2:3])
 
 
 def reminders(spell: dict[str, Any], number: int, is_running: bool) -> list[str]:
@@ -164,7 +169,13 @@ def reminders(spell: dict[str, Any], number: int, is_running: bool) -> list[str]
     if not spell["rate"]:
         return ["Hands off."]
     push = f"Press with {spell['push']:.0f} N ({spell['push'] / 9.80665:.1f} kg) on top of the weight."
-    return ["Keep it wet.", "Walk round the barrel.", "Turn the top piece, against your walk.", push, "More charge where it runs dry."]
+    return [
+        "Keep it wet.",
+        "Walk round the barrel.",
+        "Turn the top piece, against your walk.",
+        push,
+        "More charge where it runs dry.",
+    ]
 
 
 def _json(state: dict[str, Any]) -> str:

@@ -7,25 +7,9 @@ from typing import Any
 
 from nicegui import ui
 
-from wearsim.page import calls
+from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.page.own_programme import OwnProgramme
-from wearsim.page.parts import (
-    address_of,
-    button,
-    caution,
-    drawing,
-    facts,
-    fold,
-    follow,
-    group,
-    heading,
-    picture,
-    says,
-    sheet,
-    table,
-    written,
-)
 from wearsim.show.notices import ON_THE_CARD
 
 TOPS = {"either": ("tool", "mirror"), "tool": ("tool",), "mirror": ("mirror",)}
@@ -43,24 +27,26 @@ class ChoicesView:
         """The button first, then what was found, then a programme of one's own."""
         mirror = self.mirror
         if not calls.is_compiled():
-            caution("First use on this machine: the first answer takes about a minute longer, this once.")
-        with sheet("Look for strokes"):
+            parts.caution("First use on this machine: the first answer takes about a minute longer, this once.")
+        with parts.sheet("Look for strokes"):
             for note in mirror.open_notes():
-                says(note, "mark")
+                parts.says(note, "mark")
             self._limits()
             self.job()
         self.choices()
         OwnProgramme(mirror).show()
-        follow(mirror, {"job"}, self.job.refresh)
-        follow(mirror, {"choices", "session"}, self.choices.refresh)
+        parts.follow(mirror, {"job"}, self.job.refresh)
+        parts.follow(mirror, {"choices", "session"}, self.choices.refresh)
 
     def _limits(self) -> None:
         limits = self.mirror.draft.limits
         top = next(name for name, tops in TOPS.items() if set(tops) == set(limits["on_top"]))
-        with group("row"):
+        with parts.group("row"):
             minutes = ui.number("Minutes of work at most", value=limits["minutes"], min=2, max=600, precision=0)
             minutes.props("outlined").on_value_change(lambda event: self._limit("minutes", event.value))
-            spells = ui.select({n: str(n) for n in range(1, 5)}, value=limits["spells"], label="Different strokes at most")
+            spells = ui.select(
+                {n: str(n) for n in range(1, 5)}, value=limits["spells"], label="Different strokes at most"
+            )
             spells.props("outlined").on_value_change(lambda event: self._limit("spells", event.value))
             words = {"either": "either piece", "tool": "the tool", "mirror": "the mirror"}
             on_top = ui.select(words, value=top, label="May lie on top").props("outlined")
@@ -75,17 +61,17 @@ class ChoicesView:
     def job(self) -> None:
         """The button, or how far the search is."""
         search = self.mirror.search
-        with group("stack", aria_live="polite"):
+        with parts.group("stack", aria_live="polite"):
             if search.is_running:
-                with group("row"):
+                with parts.group("row"):
                     ui.spinner(size="lg")
-                    says(search.stage)
-                    says(f"best so far {search.best} RMS" if search.best else "", "strong")
-                button("Stop looking", self.mirror.desk.long.stop)
+                    parts.says(search.stage)
+                    parts.says(f"best so far {search.best} RMS" if search.best else "", "strong")
+                parts.button("Stop looking", self.mirror.desk.long.stop)
                 return
             if search.fault:
-                says(search.fault, "mark")
-            button("What should I do next?", self.mirror.look_for_choices, "main")
+                parts.says(search.fault, "mark")
+            parts.button("What should I do next?", self.mirror.look_for_choices, "main")
 
     @ui.refreshable_method
     def choices(self) -> None:
@@ -95,44 +81,60 @@ class ChoicesView:
             return
         best = found[0]
         if not best["spells"]:
-            with sheet("Nothing to do"):
-                says(f"{best['reason'][0].upper()}{best['reason'][1:]}.")
-                with fold("Every number"):
-                    written(best["text"])
+            with parts.sheet("Nothing to do"):
+                parts.says(f"{best['reason'][0].upper()}{best['reason'][1:]}.")
+                with parts.fold("Every number"):
+                    parts.written(best["text"])
             return
-        heading("The choices")
-        says("Bands: nine of ten cases lie in them. Glass that is gone stays gone: too little removed is another session.")
+        parts.heading("The choices")
+        parts.says(
+            "Bands: nine of ten cases lie in them. Glass that is gone stays gone: too little removed is another session."
+        )
         able = [choice for choice in found if choice["spells"]]
-        with group("scroll"):
-            columns = {"name": "", "minutes": "Minutes", "count": "Spells", "before": "RMS before", "after": "RMS after", "edge": "Edge roll after"}
-            rows = [{**choice, "minutes": f"{choice['minutes']:g}", "count": str(len(choice["spells"]))} for choice in able]
-            table(columns, rows)
-        with group("cards"):
+        with parts.group("scroll"):
+            columns = {
+                "name": "",
+                "minutes": "Minutes",
+                "count": "Spells",
+                "before": "RMS before",
+                "after": "RMS after",
+                "edge": "Edge roll after",
+            }
+            rows = [
+                {**choice, "minutes": f"{choice['minutes']:g}", "count": str(len(choice["spells"]))} for choice in able
+            ]
+            parts.table(columns, rows)
+        with parts.group("cards"):
             for choice in able:
                 self._choice(choice)
-        caution(*ON_THE_CARD)
+        parts.caution(*ON_THE_CARD)
 
     def _choice(self, choice: dict[str, Any]) -> None:
-        with sheet(choice["name"], "choice"):
+        with parts.sheet(choice["name"], "choice"):
             count = len(choice["spells"])
-            says(f"{choice['minutes']:g} minutes in {count} spell{'s' * (count != 1)}", "strong")
-            picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
-            facts({
+            parts.says(f"{choice['minutes']:g} minutes in {count} spell{'s' * (count != 1)}", "strong")
+            parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
+            parts.facts({
                 "RMS before": choice["before"], "RMS after": choice["after"], "to expect": choice["expected"],
                 "Edge roll after": choice["edge"], "Strehl ratio after": choice["strehl"],
             })  # fmt: skip
             for spell, moving in zip(choice["spells"], choice["moving"], strict=True):
-                says(f"{spell['minutes']:g} min: {spell['title']}, {spell['sizes']}")
-                drawing(moving)
+                parts.says(f"{spell['minutes']:g} min: {spell['title']}, {spell['sizes']}")
+                parts.drawing(moving)
             for warning in choice["warnings"]:
-                says(f"Warning: {warning}", "mark")
-            button("Take this to the barrel", lambda: self.take(choice), "main", aria_label=f"Take to the barrel: {choice['name']}")
-            button("Change it", lambda: self._change(choice), aria_label=f"Change: {choice['name']}")
-            with fold("Readings to expect, and every number"):
-                written(choice["text"])
+                parts.says(f"Warning: {warning}", "mark")
+            parts.button(
+                "Take this to the barrel",
+                lambda: self.take(choice),
+                "main",
+                aria_label=f"Take to the barrel: {choice['name']}",
+            )
+            parts.button("Change it", lambda: self._change(choice), aria_label=f"Change: {choice['name']}")
+            with parts.fold("Readings to expect, and every number"):
+                parts.written(choice["text"])
             if choice["plot"]:
-                with fold("What more minutes and spells would buy"):
-                    picture(choice["plot"], "The proposal with what minutes and spells buy")
+                with parts.fold("What more minutes and spells would buy"):
+                    parts.picture(choice["plot"], "The proposal with what minutes and spells buy")
 
     async def take(self, choice: dict[str, Any]) -> None:
         """Into the folder, and to the barrel."""
@@ -148,13 +150,15 @@ async def take_to_barrel(mirror: LiveMirror, programme: str, card: bytes) -> Non
     """A chosen programme into the folder, and to the barrel; not over work that is not recorded."""
     if mirror.draft.work is not None and any(mirror.draft.work.minutes()):
         with ui.dialog() as dialog, ui.card():
-            says("Work at the barrel is not recorded yet. Taking another programme there forgets how long was worked.")
-            with group("row"):
-                button("Leave it as it is", lambda: dialog.submit(False), "main")
-                button("Take the other programme", lambda: dialog.submit(True))
+            parts.says(
+                "Work at the barrel is not recorded yet. Taking another programme there forgets how long was worked."
+            )
+            with parts.group("row"):
+                parts.button("Leave it as it is", lambda: dialog.submit(False), "main")
+                parts.button("Take the other programme", lambda: dialog.submit(True))
         if not await dialog:
             return
     await asyncio.to_thread(calls.take, mirror.path, programme, card)
     plan = await asyncio.to_thread(calls.work_plan, mirror.path, programme)
     mirror.begin_work(programme, [spell["minutes"] for spell in plan["spells"]])
-    ui.navigate.to(address_of(mirror, "barrel"))
+    ui.navigate.to(parts.address_of(mirror, "barrel"))

@@ -89,7 +89,9 @@ class Work:
     def halt(self, at: float | None = None) -> None:
         """Let the clock stand, as from ``at`` where that is known."""
         if self.since is not None:
-            end = min(time.time() if at is None else at, self.since + 60.0 * self.planned[self.spell] - self.done[self.spell])
+            end = min(
+                time.time() if at is None else at, self.since + 60.0 * self.planned[self.spell] - self.done[self.spell]
+            )
             self.done[self.spell] += max(0.0, end - self.since)
             self.since = None
 

@@ -58,7 +58,7 @@ class Door:
     @property
     def listens_on(self) -> str:
         """Address of the sockets."""
-        return "0.0.0.0" if self.address else LOCAL[0]  # noqa: S104  only where it was asked for
+        return "0.0.0.0" if self.address else LOCAL[0]
 
     def link(self, path: str = "/", host: str = "") -> str:
         """A link to open here, or on the tablet where ``host`` is :attr:`address`."""

@@ -12,9 +12,11 @@ from typing import Any
 from nicegui import Event, background_tasks
 
 from wearsim.errors import InputError, WearsimError
+from wearsim.learn.mirror_folder import open_folder
+from wearsim.learn.typed_readings import CHANGED, Sheet, newest_sheet, slips, write_rows
 from wearsim.page import calls
 from wearsim.page.draft import BEAT, Draft, Round, Work
-from wearsim.page.worker import Desk, Latest, Stopped
+from wearsim.worker import Desk, Latest, Stopped
 
 SETTLED = 0.3
 """After the last key before what was typed is worked [s]."""
@@ -68,31 +70,33 @@ class LiveMirror:
 
     def read_folder(self) -> None:
         """Look at the folder's files again; what somebody else changed there is taken over."""
-        self.about = calls.about(self.path)
         self.sessions: list[dict[str, Any]] = []
-        self.windows: calls.Windows | None = None
-        if self.about.fault:
-            return
-        self.sessions = calls.sessions_of(self.path)
-        self.windows = calls.sheet_of(self.path)
-        if self.windows is not None and self.windows.digest != self.draft.made_from:
-            rounds = [Round(list(row)) for row in self.windows.rows]
-            self._take_over(rounds)
+        self.sheet: Sheet | None = None
+        try:
+            folder = open_folder(self.path)
+            self.about = calls.about(folder)
+            self.sessions, self.sheet = calls.sessions_of(folder), newest_sheet(folder)
+        except WearsimError as error:
+            self.about = calls.About(self.name, fault=str(error))
+        if self.sheet is not None and self.sheet.digest != self.draft.made_from:
+            self._take_over(self.sheet)
 
-    def _take_over(self, rounds: list[Round]) -> None:
-        """The readings that stand in the file in place of those typed here, where they differ."""
-        assert self.windows is not None
-        typed = list(self.draft.whole_rounds(self.draft.rounds))
-        self.file_note = "The readings were changed outside of this page; here is what the file holds." if typed else ""
-        width = len(self.windows.names)
+    def _take_over(self, sheet: Sheet) -> None:
+        """The readings that stand in the file in place of those typed here, except for what was never in a file."""
+        changed = any(self.draft.whole_rounds(self.draft.rounds))
+        self.file_note = (
+            "The readings were changed outside of this page; here is what the file holds." if changed else ""
+        )
         unfinished = [one for one in self.draft.rounds if one.struck or (one.is_begun and not one.is_whole)]
-        rounds += [one for one in unfinished if len(one.cells) == width]  # they were never in the file
+        rounds = [Round(list(row)) for row in sheet.rows] + [
+            one for one in unfinished if len(one.cells) == sheet.windows
+        ]
         self.draft.rounds = rounds or [self.blank_round()]
-        self.draft.source, self.draft.made_from = self.windows.source, self.windows.digest
+        self.draft.source, self.draft.made_from = sheet.blank.source, sheet.digest
 
     def blank_round(self) -> Round:
         """To be filled in."""
-        return Round([""] * (len(self.windows.names) if self.windows else 0))
+        return Round([""] * (self.sheet.windows if self.sheet else 0))
 
     def tell(self, topic: str) -> None:
         """Keep what was entered, and let every browser know."""
@@ -137,15 +141,17 @@ class LiveMirror:
         await asyncio.sleep(SETTLED)
         rows = list(self.draft.whole_rounds(self.rounds(which)))
         self.readings_faults[which] = ""
-        windows, source = self.windows, self.draft.source
-        if windows is None:
+        sheet, source = self.sheet, self.draft.source
+        if sheet is None:
             return
         try:
-            marks = await self.desk.quick.ask(calls.slips, self.path, windows.file, self._begun(which), source)
-            found = await self.desk.quick.ask(calls.surface, self.path, windows.file, rows, source) if rows else {}
+            marks = await self.desk.quick.ask(slips, self.path, sheet.file, self._begun(which), source)
+            found = await self.desk.quick.ask(calls.surface, self.path, sheet.file, rows, source) if rows else {}
             self.surfaces[which] = {**found, "marks": marks}
             if which == "rounds" and len(rows) == sum(one.is_begun and not one.struck for one in self.rounds(which)):
-                written = await asyncio.to_thread(calls.write_sheet, self.path, rows, source, self.draft.made_from)
+                written = await asyncio.to_thread(
+                    write_rows, open_folder(self.path), rows, source, self.draft.made_from
+                )
                 self.draft.made_from = written
                 self.tell("notes")
         except Stopped:
@@ -153,7 +159,7 @@ class LiveMirror:
         except WearsimError as error:
             self.surfaces.pop(which, None)
             self.readings_faults[which] = self._plainly(error, which)
-            if isinstance(error, InputError) and error.message.startswith("changed by another"):
+            if isinstance(error, InputError) and error.message == CHANGED:
                 self.read_folder()
                 self.tell("rounds")
         self.changed.emit("surface")
@@ -163,12 +169,14 @@ class LiveMirror:
 
     def open_notes(self) -> list[str]:
         """What was typed as readings and does not count yet."""
-        if self.windows is None:
+        if self.sheet is None:
             return []
         fault, begun = self.readings_faults.get("rounds", ""), self._begun("rounds")
         notes = [f"The readings cannot be used yet: {fault}"] if fault else []
         if not fault and any(not all(cell.strip() for cell in row) for row in begun):
-            notes.append("A round of readings is not whole: what is looked for here goes by the whole rounds before it.")
+            notes.append(
+                "A round of readings is not whole: what is looked for here goes by the whole rounds before it."
+            )
         return notes
 
     def counted(self, which: str) -> list[int]:

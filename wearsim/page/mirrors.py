@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
 from wearsim.errors import InputError, WearsimError
-from wearsim.page import calls
-from wearsim.page.parts import address_of, button, caution, fold, group, heading, says, sheet
+from wearsim.page import calls, parts
 from wearsim.show.notices import CAUTIONS
 
 if TYPE_CHECKING:
+    from wearsim.page.live_mirror import LiveMirror
     from wearsim.page.server import Room
 
 _PLAIN = re.compile(r"\s*[0-9]*[.,]?[0-9]+\s*\Z")
@@ -25,35 +24,39 @@ _NAME = re.compile(r"[\w][\w .,+-]{0,59}\Z")
 def mirrors_view(room: Room) -> None:
     """Every mirror of the folder, where it is, and the way to a new one."""
     for mirror in room.mirrors():
-        with sheet(mirror.name):
+        with parts.sheet(mirror.name):
             if mirror.about.fault:
-                says("This folder cannot be used:", "mark")
-                says(mirror.about.fault)
+                parts.says("This folder cannot be used:", "mark")
+                parts.says(mirror.about.fault)
                 continue
             count = mirror.about.sessions
             done = f"{count} session{'s' * (count != 1)} recorded" if count else "no session yet"
-            says(f"{mirror.about.title}, {done}{', simulated for practice' if mirror.about.is_practice else ''}")
+            parts.says(f"{mirror.about.title}, {done}{', simulated for practice' if mirror.about.is_practice else ''}")
             if mirror.draft.work is not None:
-                says("There is work at the barrel that is not recorded yet.", "strong")
-            with group("row"):
-                button("Go on", lambda place=_place(mirror): ui.navigate.to(place), "main", aria_label=f"Go on with {mirror.name}")
+                parts.says("There is work at the barrel that is not recorded yet.", "strong")
+            with parts.group("row"):
+                parts.button("Go on", partial(_go_on, mirror), "main", aria_label=f"Go on with {mirror.name}")
     if room.only is None:
         if not room.mirrors():
-            says("There is no mirror in this folder yet.")
-        with group("row"):
-            button("A new mirror", lambda: ui.navigate.to("/new"), "plain" if room.mirrors() else "main")
-    with fold("Cautions"):
+            parts.says("There is no mirror in this folder yet.")
+        with parts.group("row"):
+            parts.button("A new mirror", lambda: ui.navigate.to("/new"), "plain" if room.mirrors() else "main")
+    with parts.fold("Cautions"):
         for line in CAUTIONS:
-            says(line)
+            parts.says(line)
 
 
-def _place(mirror: Any) -> str:
+def _go_on(mirror: LiveMirror) -> None:
+    ui.navigate.to(_place(mirror))
+
+
+def _place(mirror: LiveMirror) -> str:
     """Where the work on a mirror goes on."""
     work = mirror.draft.work
     if work is not None:
-        return address_of(mirror, "after" if work.ended is not None else "barrel")
-    read = any(mirror.draft.whole_rounds(mirror.draft.rounds)) or mirror.windows is None
-    return address_of(mirror, "next" if read else "readings")
+        return parts.address_of(mirror, "after" if work.ended is not None else "barrel")
+    read = any(mirror.draft.whole_rounds(mirror.draft.rounds)) or mirror.sheet is None
+    return parts.address_of(mirror, "next" if read else "readings")
 
 
 @dataclass(frozen=True)
@@ -99,18 +102,20 @@ class NewMirror:
 
     def show(self) -> None:
         """The questions on one sheet: going back is looking up."""
-        with group("beside"):
-            with sheet("Questions"):
-                says("Write sizes with their unit, as you have them. A plain number is taken in:")
-                ui.radio({"in": "inches and pounds", "mm": "millimetres and kilograms"}, value=self.unit, on_change=self._units).props(
-                    'inline aria-label="Unit of plain numbers"'
-                )
+        with parts.group("beside"):
+            with parts.sheet("Questions"):
+                parts.says("Write sizes with their unit, as you have them. A plain number is taken in:")
+                ui.radio(
+                    {"in": "inches and pounds", "mm": "millimetres and kilograms"},
+                    value=self.unit,
+                    on_change=self._units,
+                ).props('inline aria-label="Unit of plain numbers"')
                 self._field("name", "Name of the folder", "Such as my-mirror; a new folder is made with it.")
                 for question in QUESTIONS:
                     self._ask(question)
-            with sheet("What this makes"):
+            with parts.sheet("What this makes"):
                 self.result()
-        caution(CAUTIONS[0], CAUTIONS[1], CAUTIONS[-1])
+        parts.caution(CAUTIONS[0], CAUTIONS[1], CAUTIONS[-1])
 
     def _ask(self, question: Question) -> None:
         from wearsim.bench.materials import names
@@ -126,7 +131,9 @@ class NewMirror:
 
     def _field(self, key: str, words: str, why: str) -> None:
         hint = why.replace('"', "\u2033")
-        field = ui.input(words, value=self.answers.get(key, "")).props(f'outlined debounce=250 hint="{hint}" autocomplete=off')
+        field = ui.input(words, value=self.answers.get(key, "")).props(
+            f'outlined debounce=250 hint="{hint}" autocomplete=off'
+        )
         field.on_value_change(lambda event: self._answer(key, event.value or ""))
 
     def _units(self, event: Any) -> None:
@@ -153,23 +160,25 @@ class NewMirror:
         given = self._as_given()
         missing = [q.words.lower() for q in QUESTIONS if not q.usual and q.key not in given]
         if missing:
-            says("Still to be answered: " + ", ".join(missing) + ".")
+            parts.says("Still to be answered: " + ", ".join(missing) + ".")
             return
         try:
             made = self._made(given)
         except WearsimError as error:
-            says(_plainly(error), "mark")
+            parts.says(_plainly(error), "mark")
             return
-        heading(made["title"], 3)
-        says(f"The glass weighs about {made['glass']}, worked out from its sizes.")
+        parts.heading(made["title"], 3)
+        parts.says(f"The glass weighs about {made['glass']}, worked out from its sizes.")
         if made["is_heavy"]:
-            caution("Lift it with a second person or a hoist; wet glass is slippery.")
-        says(f"A sheet for readings with a mask of {made['windows']} windows is made with it. {made['waiting']}")
-        button("Make this mirror's folder", lambda: self._make(made["files"]), "main")
-        with fold("What is taken for everything else, and why"):
+            parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
+        parts.says(f"A sheet for readings with a mask of {made['windows']} windows is made with it. {made['waiting']}")
+        parts.button("Make this mirror's folder", lambda: self._make(made["files"]), "main")
+        with parts.fold("What is taken for everything else, and why"):
             for key, value, source in made["defaults"]:
-                says(f"{key.replace('.', ', ').replace('_', ' ')}: {value}. {source[0].upper()}{source[1:]}.", "quiet")
-            says("All of it is in bench.toml in the folder, and can be changed there.")
+                parts.says(
+                    f"{key.replace('.', ', ').replace('_', ' ')}: {value}. {source[0].upper()}{source[1:]}.", "quiet"
+                )
+            parts.says("All of it is in bench.toml in the folder, and can be changed there.")
 
     def _made(self, given: dict[str, Any]) -> dict[str, Any]:
         return calls.fresh(given)
@@ -178,13 +187,15 @@ class NewMirror:
         name = self.answers.get("name", "").strip()
         try:
             if not _NAME.match(name) or name.endswith("."):
-                raise InputError("not a name for a folder", key="name", value=name, expected="letters, digits, blanks and -")
+                raise InputError(
+                    "not a name for a folder", key="name", value=name, expected="letters, digits, blanks and -"
+                )
             calls.create(self.room.folder / name, files)
         except WearsimError as error:
             ui.notify(_plainly(error), type="warning", timeout=8000, close_button="Close")
             return
         self.room.new_answers.clear()
-        ui.navigate.to(address_of(self.room.mirror(name), "readings"))
+        ui.navigate.to(parts.address_of(self.room.mirror(name), "readings"))
 
 
 def _plainly(error: WearsimError) -> str:

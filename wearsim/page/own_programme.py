@@ -8,12 +8,15 @@ from nicegui import ui
 
 from wearsim.bench.programme import STROKES
 from wearsim.errors import WearsimError
-from wearsim.page import calls
+from wearsim.page import calls, parts
 from wearsim.page.live_mirror import Job, LiveMirror
-from wearsim.page.parts import button, drawing, facts, follow, group, heading, picture, says, sheet, written
-from wearsim.page.worker import Latest, Stopped
+from wearsim.worker import Latest, Stopped
 
-SIZES = {"length": ("Length", 0.9, 0.3), "side_sweep": ("To each side", 0.5, 0.1), "side_overhang": ("Off centre", 0.45, 0.0)}
+SIZES = {
+    "length": ("Length", 0.9, 0.3),
+    "side_sweep": ("To each side", 0.5, 0.1),
+    "side_overhang": ("Off centre", 0.45, 0.0),
+}
 """Sizes of a stroke: words, the largest that the slider goes to and where it begins, in mirror's diameters [1]."""
 FIRST = {"on_top": "tool", "stroke": "w", "minutes": 5.0, "length": 0.3, "side_sweep": 0.1}
 BAND_DRAWS = 32
@@ -32,15 +35,15 @@ class OwnProgramme:
 
     def show(self) -> None:
         """The spells to one side, the figure to the other."""
-        heading("A programme of your own").props("id=own-programme")
-        with group("beside"):
-            with sheet():
+        parts.heading("A programme of your own").props("id=own-programme")
+        with parts.group("beside"):
+            with parts.sheet():
                 self.spells()
-            with sheet("What it will do"):
+            with parts.sheet("What it will do"):
                 self.numbers()
                 self.figure()
         self.both_ways()
-        follow(self.mirror, {"own"}, self._new_spells)
+        parts.follow(self.mirror, {"own"}, self._new_spells)
         if self.mirror.draft.own:
             ui.timer(0.1, self.predict.ask, once=True)
 
@@ -53,21 +56,21 @@ class OwnProgramme:
     def spells(self) -> None:
         """Each spell with its sliders."""
         if not self.mirror.draft.own:
-            says("Begin with one of the choices above (Change it), or with a spell of your own.")
+            parts.says("Begin with one of the choices above (Change it), or with a spell of your own.")
         for place, spell in enumerate(self.mirror.draft.own):
             self._spell(place, spell)
-        with group("row"):
-            button("Add a spell", self._add)
+        with parts.group("row"):
+            parts.button("Add a spell", self._add)
 
     def _spell(self, place: int, spell: dict[str, Any]) -> None:
-        heading(f"Spell {place + 1}", 3)
-        with group("row"):
+        parts.heading(f"Spell {place + 1}", 3)
+        with parts.group("row"):
             words = {kind: one.words for kind, one in STROKES.items()}
             kind = ui.select(words, value=spell["stroke"], label="Stroke").props("outlined")
             kind.on_value_change(lambda event: self._kind(place, event.value))
             top = ui.select({"tool": "tool on top", "mirror": "mirror on top"}, value=spell["on_top"], label="On top")
             top.props("outlined").on_value_change(lambda event: self._set(place, "on_top", event.value))
-            button("Remove", lambda: self._remove(place), "slight", aria_label=f"Remove spell {place + 1}")
+            parts.button("Remove", lambda: self._remove(place), "slight", aria_label=f"Remove spell {place + 1}")
         self._slider(place, spell, "minutes", "Minutes", 1.0, 60.0, 1.0)
         for key, (name, most, _) in SIZES.items():
             if key in STROKES[spell["stroke"]].uses:
@@ -77,8 +80,8 @@ class OwnProgramme:
         self, place: int, spell: dict[str, Any], key: str, name: str, least: float, most: float, step: float
     ) -> None:
         value = min(max(float(spell.get(key) or 0.0), least), most)
-        with group("stack"):
-            shown = says(self._words(name, key, value))
+        with parts.group("stack"):
+            shown = parts.says(self._words(name, key, value))
             slider = ui.slider(min=least, max=most, step=step, value=value)
             slider.props(f'aria-label="{name}, spell {place + 1}"')
 
@@ -105,7 +108,7 @@ class OwnProgramme:
     def _kind(self, place: int, kind: str) -> None:
         spell = self.mirror.draft.own[place]
         sizes = {key: spell.get(key, first) for key, (_, _, first) in SIZES.items() if key in STROKES[kind].uses}
-        kept = {key: spell[key] for key in ("on_top", "minutes", "turn") if key in spell}
+        kept: dict[str, Any] = {key: spell[key] for key in ("on_top", "minutes", "turn") if key in spell}
         self.mirror.draft.own[place] = {**kept, "stroke": kind, **sizes}
         self.mirror.tell("own")
 
@@ -145,31 +148,31 @@ class OwnProgramme:
     @ui.refreshable_method
     def numbers(self) -> None:
         """The figure afterwards, in numbers."""
-        with group("stack", aria_live="polite"):
+        with parts.group("stack", aria_live="polite"):
             if self.fault:
-                says(self.fault, "mark")
+                parts.says(self.fault, "mark")
             elif self.found:
-                facts({
+                parts.facts({
                     "RMS before": self.found.get("before", ""), "RMS after": self.found["after"],
                     "Edge roll after": self.found["edge"],
                 })  # fmt: skip
             else:
-                says("The figure that comes out is shown here.")
+                parts.says("The figure that comes out is shown here.")
 
     @ui.refreshable_method
     def figure(self) -> None:
         """The figure afterwards, as a picture, and the strokes."""
         if "picture" not in self.found or self.fault:
             return
-        picture(self.found["picture"], f"Predicted surface: {self.found['after']} RMS after")
+        parts.picture(self.found["picture"], f"Predicted surface: {self.found['after']} RMS after")
         for warning in self.found["warnings"]:
-            says(f"Warning: {warning}", "mark")
+            parts.says(f"Warning: {warning}", "mark")
         for number, moving in enumerate(self.found["moving"], start=1):
-            says(f"Spell {number}")
-            drawing(moving)
-        with group("row"):
-            button("Take this to the barrel", self._take, "main")
-            button("Tool on top or mirror on top?", self._compare)
+            parts.says(f"Spell {number}")
+            parts.drawing(moving)
+        with parts.group("row"):
+            parts.button("Take this to the barrel", self._take, "main")
+            parts.button("Tool on top or mirror on top?", self._compare)
 
     async def _take(self) -> None:
         from wearsim.page.choices import take_to_barrel
@@ -192,11 +195,11 @@ class OwnProgramme:
         """Tool on top and mirror on top side by side."""
         if not (self.compare.is_running or self.compare.found or self.compare.fault):
             return
-        with sheet("Tool on top, mirror on top"):
+        with parts.sheet("Tool on top, mirror on top"):
             if self.compare.is_running:
-                says("working it both ways")
+                parts.says("working it both ways")
             if self.compare.fault:
-                says(self.compare.fault, "mark")
+                parts.says(self.compare.fault, "mark")
             for both in self.compare.found:
-                picture(both["picture"], "The same programme with the tool on top and with the mirror on top")
-                written(both["text"])
+                parts.picture(both["picture"], "The same programme with the tool on top and with the mirror on top")
+                parts.written(both["text"])

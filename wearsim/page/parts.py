@@ -132,7 +132,9 @@ def table(columns: dict[str, str], rows: list[dict[str, str]]) -> ui.html:
     first, *others = columns
     heads = "".join(f'<th scope="col">{escape(head)}</th>' for head in columns.values())
     lines = "".join(
-        f'<tr><th scope="row">{escape(row[first])}</th>' + "".join(f"<td>{escape(row[key])}</td>" for key in others) + "</tr>"
+        f'<tr><th scope="row">{escape(row[first])}</th>'
+        + "".join(f"<td>{escape(row[key])}</td>" for key in others)
+        + "</tr>"
         for row in rows
     )
     inner = f"<thead><tr>{heads}</tr></thead><tbody>{lines}</tbody>"
@@ -151,7 +153,8 @@ def sheet(title: str = "", kind: str = "") -> ui.element:
 def group(kind: str, **props: str) -> ui.element:
     """A group of elements, laid out by a class of the style sheet, to be filled in a ``with`` block."""
     made = ui.element("div").classes(kind)
-    return with_props(made, props)
+    with_props(made, props)
+    return made
 
 
 def with_props(made: Any, props: dict[str, str]) -> Any:

@@ -35,12 +35,16 @@ class PastView:
         """Predicted against read, session by session."""
         with sheet("Predicted and read"), group("stack", aria_live="polite"):
             for found in self.job.found:
-                picture(found["picture"], "The RMS through the sessions, predicted and read, and each session's surface")
+                picture(
+                    found["picture"], "The RMS through the sessions, predicted and read, and each session's surface"
+                )
                 written(found["text"])
             if self.job.fault:
                 says(self.job.fault, "mark")
             elif not self.job.found:
-                says("Each session is predicted again with what was known before it; the first time that takes a while.")
+                says(
+                    "Each session is predicted again with what was known before it; the first time that takes a while."
+                )
                 ui.spinner(size="lg")
 
     @ui.refreshable_method

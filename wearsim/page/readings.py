@@ -7,31 +7,30 @@ from typing import Any
 
 from nicegui import context, ui
 
+from wearsim.bench.units import LengthUnit
 from wearsim.errors import WearsimError
-from wearsim.page import calls
+from wearsim.page import calls, parts
 from wearsim.page.draft import Round
 from wearsim.page.live_mirror import LiveMirror
-from wearsim.page.parts import (
-    address_of,
-    button,
-    drawing,
-    facts,
-    fold,
-    follow,
-    group,
-    heading,
-    picture,
-    says,
-    sheet,
-    written,
-)
-from wearsim.page.worker import Stopped
+from wearsim.show.expected_readings import zone_name
+from wearsim.worker import Stopped
 
 NEXT_FIELD = """(event) => {
   const fields = [...document.querySelectorAll('.window input')], to = fields[fields.indexOf(event.target) + 1];
   if (to) { to.focus(); to.select(); } else document.querySelector('.another-round')?.click();
 }"""
 """Enter goes on to the next field, after the last to another round."""
+
+
+def windows_of(mirror: LiveMirror) -> tuple[list[str], list[tuple[float, float]], str]:
+    """Each window from rim to rim in the sheet's unit, the same as shares of the mirror's radius, the unit's name."""
+    if mirror.sheet is None:
+        return [], [], ""
+    blank, radius = mirror.sheet.blank, 0.5 * mirror.about.diameter
+    unit = LengthUnit(blank.length_unit, blank.unit, 2 if blank.unit > 0.01 else 1)
+    pairs = list(zip(blank.zones.inner, blank.zones.outer, strict=True))
+    names = [zone_name(inner, outer, unit).replace(" - ", "\u2013") for inner, outer in pairs]
+    return names, [(float(inner / radius), float(outer / radius)) for inner, outer in pairs], unit.name
 
 
 class ReadingsView:
@@ -45,6 +44,7 @@ class ReadingsView:
 
     def __init__(self, mirror: LiveMirror, which: str) -> None:
         self.mirror, self.which = mirror, which
+        self.names, self.shares, self.unit = windows_of(mirror)
         self.place = max(0, len(mirror.rounds(which)) - 1)
         self.here = 0
         self.client = context.client.id
@@ -52,33 +52,33 @@ class ReadingsView:
 
     def show(self) -> None:
         """Fields to the left, the surface to the right; on a narrow screen one after the other."""
-        if self.mirror.windows is None:
-            says("This mirror's figure comes from a profile or a map, not from readings through windows: see its bench.toml.")
+        if self.mirror.sheet is None:
+            parts.says(
+                "This mirror's figure comes from a profile or a map, not from readings through windows: see its bench.toml."
+            )
             return
-        with group("beside"):
-            with sheet("Through the windows"):
+        with parts.group("beside"):
+            with parts.sheet("Through the windows"):
                 self._how()
-                self.mask = drawing(self._mask())
+                self.mask = parts.drawing(self._mask())
                 self.rounds_bar()
                 self.fields()
-            with sheet("The surface"):
+            with parts.sheet("The surface"):
                 self.surface()
         mirror = self.mirror
-        follow(mirror, {"rounds"}, self._new_rounds)
-        follow(mirror, {"surface"}, self._new_surface)
+        parts.follow(mirror, {"rounds"}, self._new_rounds)
+        parts.follow(mirror, {"surface"}, self._new_surface)
         mirror.typed.subscribe(self._typed_elsewhere)
         mirror.readings_changed(self.which)
 
     def _how(self) -> None:
-        windows = self.mirror.windows
-        assert windows is not None
-        says(
-            f"For each window, from the middle outwards: where the knife stands ({windows.unit}) when it darkens evenly. "
+        parts.says(
+            f"For each window, from the middle outwards: where the knife stands ({self.unit}) when it darkens evenly. "
             "Larger is farther from the mirror; the zero does not matter. Read all windows, then once more: three rounds are good."
         )
         kinds = {"moving": "moves with the knife", "fixed": "stands still"}
-        says("The light source")
-        choice = ui.radio(kinds, value=self.mirror.draft.source or windows.source, on_change=self._source)
+        parts.says("The light source")
+        choice = ui.radio(kinds, value=self.mirror.draft.source or "moving", on_change=self._source)
         choice.props('inline aria-label="The light source"')
 
     def _source(self, event: Any) -> None:
@@ -91,11 +91,13 @@ class ReadingsView:
     def rounds_bar(self) -> None:
         """Which round is typed, striking it out, and another one."""
         rounds = self.mirror.rounds(self.which)
-        with group("row", role="group", aria_label="Rounds of readings"):
+        with parts.group("row", role="group", aria_label="Rounds of readings"):
             for place, one in enumerate(rounds):
                 words = f"Round {place + 1}{', struck out' if one.struck else ''}"
-                button(words, lambda at=place: self._to(at), aria_pressed="true" if place == self.place else "false")
-            button("Another round", self._another, "slight").classes("another-round")
+                parts.button(
+                    words, lambda at=place: self._to(at), aria_pressed="true" if place == self.place else "false"
+                )
+            parts.button("Another round", self._another, "slight").classes("another-round")
 
     def _to(self, place: int) -> None:
         self.place = place
@@ -138,19 +140,18 @@ class ReadingsView:
     @ui.refreshable_method
     def fields(self) -> None:
         """A field for each window of the round, the other rounds' readings beneath it."""
-        windows, one = self.mirror.windows, self._round()
-        assert windows is not None
+        one = self._round()
         self.inputs, self.boxes, self.beneath = [], [], []
-        with group("windows"):
-            for zone, name in enumerate(windows.names):
-                with group("window") as box:
-                    self._field(zone, f"{zone + 1}: {name} {windows.unit}", one.cells[zone])
-                    self.beneath.append(says("", "quiet"))
+        with parts.group("windows"):
+            for zone, name in enumerate(self.names):
+                with parts.group("window") as box:
+                    self._field(zone, f"{zone + 1}: {name} {self.unit}", one.cells[zone])
+                    self.beneath.append(parts.says("", "quiet"))
                 self.boxes.append(box)
-        with group("row"):
+        with parts.group("row"):
             words = "Count this round again" if one.struck else "Strike this round out"
-            button(words, self._strike)
-            button("Delete this round", self._clear, "slight")
+            parts.button(words, self._strike)
+            parts.button("Delete this round", self._clear, "slight")
         self._mark()
 
     def _field(self, zone: int, label: str, text: str) -> None:
@@ -187,14 +188,14 @@ class ReadingsView:
 
     def _mask(self) -> str:
         """The windows as they lie on the mirror, the one that is typed marked."""
-        windows = self.mirror.windows
-        assert windows is not None
         panes = []
-        for zone, (inner, outer) in enumerate(windows.shares):
+        for zone, (inner, outer) in enumerate(self.shares):
             kind = "pane here" if zone == self.here else "pane"
             for side in (-1, 1):
                 x = 100 * (inner if side > 0 else -outer)
-                panes.append(f'<rect class="{kind}" x="{x:.1f}" y="-9" width="{max(100 * (outer - inner), 1):.1f}" height="18"/>')
+                panes.append(
+                    f'<rect class="{kind}" x="{x:.1f}" y="-9" width="{max(100 * (outer - inner), 1):.1f}" height="18"/>'
+                )
             panes.append(f'<text x="{50 * (inner + outer):.1f}" y="{22 + 9 * (zone % 2)}">{zone + 1}</text>')
         return (
             '<svg class="mask" viewBox="-102 -38 204 76" role="img" aria-label="The windows on the mirror">'
@@ -211,31 +212,33 @@ class ReadingsView:
     def surface(self) -> None:
         """What the readings say of the glass, with its band; live."""
         mirror, found = self.mirror, self.mirror.surfaces.get(self.which, {})
-        with group("stack", aria_live="polite"):
+        with parts.group("stack", aria_live="polite"):
             for note in (mirror.file_note, mirror.readings_faults.get(self.which, "")):
                 if note:
-                    says(note, "mark")
+                    parts.says(note, "mark")
             if "picture" not in found:
-                says("It is drawn here as soon as one round is whole.")
+                parts.says("It is drawn here as soon as one round is whole.")
                 return
-            facts({"RMS of the surface": found["rms"]})
-            says(found["advice"])
-            for line in found["slips"]:
-                says(f"{line[0].upper()}{line[1:]}.", "mark" if line.startswith("readings") else "quiet")
-            picture(found["picture"], f"The surface with its band; RMS {found['rms']}")
-            with fold("What the tester should show", self._shadows):
-                self.shadows = group("stack")
-            with fold("Every number"):
-                written(found["text"])
+            parts.facts({"RMS of the surface": found["rms"]})
+            parts.says(found["advice"])
+            for line in found["warnings"]:
+                parts.says(f"{line[0].upper()}{line[1:]}.", "mark" if line.startswith("readings") else "quiet")
+            parts.picture(found["picture"], f"The surface with its band; RMS {found['rms']}")
+            with parts.fold("What the tester should show", self._shadows):
+                self.shadows = parts.group("stack")
+            with parts.fold("Every number"):
+                parts.written(found["text"])
             if self.which == "rounds":
-                with group("row"):
-                    button("What next?", lambda: ui.navigate.to(address_of(mirror, "next")), "main")
+                with parts.group("row"):
+                    parts.button("What next?", lambda: ui.navigate.to(parts.address_of(mirror, "next")), "main")
 
     async def _shadows(self) -> None:
         mirror, rows = self.mirror, list(self.mirror.draft.whole_rounds(self.mirror.rounds(self.which)))
-        assert mirror.windows is not None
+        assert mirror.sheet is not None
         try:
-            shown = await mirror.desk.quick.ask(calls.shadows, mirror.path, mirror.windows.file, rows, mirror.draft.source)
+            shown = await mirror.desk.quick.ask(
+                calls.shadows, mirror.path, mirror.sheet.file, rows, mirror.draft.source
+            )
         except (Stopped, WearsimError):
             return
         if self.shadows.client.is_deleted or self.shadows.is_deleted:
@@ -243,4 +246,4 @@ class ReadingsView:
         self.shadows.clear()
         with self.shadows:
             if shown:
-                picture(shown, "The shadows of this surface, with those of a perfect one beneath", "shadows")
+                parts.picture(shown, "The shadows of this surface, with those of a perfect one beneath", "shadows")

@@ -16,9 +16,9 @@ from nicegui import ui
 
 from wearsim.errors import CouldNotError, InputError, WearsimError
 from wearsim.page import calls
+from wearsim.page.afterwards import AfterwardsView
 from wearsim.page.barrel import barrel_view
 from wearsim.page.choices import ChoicesView
-from wearsim.page.afterwards import AfterwardsView
 from wearsim.page.guard import Door, Guard
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.page.mirrors import NewMirror, mirrors_view
@@ -26,7 +26,7 @@ from wearsim.page.parts import STEPS, frame, says
 from wearsim.page.past import PastView
 from wearsim.page.prints import PrintView
 from wearsim.page.readings import ReadingsView
-from wearsim.page.worker import Desk
+from wearsim.worker import Desk
 
 BEATS = 0.5
 """Between two looks at the clocks of the work at the barrel [s]."""
@@ -45,7 +45,8 @@ class Room:
 
     def __init__(self, place: Path, desk: Desk) -> None:
         is_mirror = (place / BENCH).is_file()
-        self.folder, self.only = (place.parent, place.name) if is_mirror else (place, None)
+        self.folder = place.parent if is_mirror else place
+        self.only = place.name if is_mirror else None
         self.desk, self.look = desk, {"dark": None}
         self.new_answers: dict[str, str] = {}
         self.door = Door(0)
@@ -185,7 +186,7 @@ def serve(place: Path, *, share: bool, port: int | None, browse: bool, say: Call
     say : callable
         Takes the door and the link for this machine, before anything is served.
     """
-    number = free_port("0.0.0.0" if share else "127.0.0.1", port)  # noqa: S104
+    number = free_port("0.0.0.0" if share else "127.0.0.1", port)
     room = Room(place.resolve(), Desk())
     room.door = Door.shared(number) if share else Door(number)
     path = f"/mirror/{room.only}/readings" if room.only else "/"

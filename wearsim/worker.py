@@ -154,7 +154,8 @@ class Latest:
     """
 
     def __init__(self, work: Callable[..., Any]) -> None:
-        self._work, self._asked, self._busy = work, None, False  # type: ignore[var-annotated]
+        self._work, self._busy = work, False
+        self._asked: tuple[Any, ...] | None = None
 
     async def ask(self, *arguments: Any) -> None:
         """Have this worked next; returns when nothing newer is waiting."""

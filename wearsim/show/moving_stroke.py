@@ -31,7 +31,9 @@ def moving_stroke(bench: Bench, spell: Spell) -> str:
     left, right = min(left, -right), max(right, -left)
     edge = 0.02 * (right - left)
     box = f"{left - edge:.1f} {low - edge:.1f} {right - left + 2 * edge:.1f} {high - low + 2 * edge:.1f}"
-    bottom = _piece("bottom", drawing.bottom * mm, drawing.hole * mm * (not drawing.mirror_on_top), drawing.mirror_on_top)
+    bottom = _piece(
+        "bottom", drawing.bottom * mm, drawing.hole * mm * (not drawing.mirror_on_top), drawing.mirror_on_top
+    )
     top = _piece("top", drawing.top * mm, drawing.hole * mm * drawing.mirror_on_top, not drawing.mirror_on_top)
     path = " ".join(f"{x * mm:.1f},{y * mm:.1f}" for x, y in zip(*drawing.drawn, strict=True))
     words = f"From above, to scale: {spell_words(spell, bench.mirror.diameter, length_unit(bench))}"
