@@ -64,22 +64,26 @@ from wearsim.wear.outcome_file import whole_file
 from wearsim.wear.predict import predict
 
 CARD = "card.pdf"
+READY = "raised-zone-300"
+"""A ready bench to warm up with."""
 DOTS = 144
 """Of a picture, an inch."""
 HEAVY = 20.0
 """From here on two people lift [kg] (common practice, no source)."""
 
 
-def warm_up() -> bool:
-    """Load what the answers need, and compile it where that was never done; whether it had to be compiled."""
-    was = is_compiled()
-    bench = load_bench("raised-zone-300")
-    spell = {"stroke": "one-third", "minutes": 1.0}
-    outcome_picture(bench, predict(bench, programme_from_table({"spell": [spell]}), draws=0))
+def warm_up() -> None:
+    """Load what readings need, so that the first of them is answered at once."""
+    bench = load_bench(READY)
     sheet = usual_sheet(bench)
     if sheet is not None:
         picture_of(reduction_figure(reduce_readings(sheet, bench.mirror.geometry, bench.light.wavelength)))
-    return not was
+
+
+def warm_up_strokes() -> None:
+    """The same for predictions; compiled here where that was never done."""
+    bench = load_bench(READY)
+    predict(bench, programme_from_table({"spell": [{"stroke": "one-third", "minutes": 1.0}]}), draws=0)
 
 
 def is_compiled() -> bool:

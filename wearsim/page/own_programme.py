@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import Any
 
 from nicegui import ui
@@ -44,8 +45,14 @@ class OwnProgramme:
                 self.figure()
         self.both_ways()
         parts.follow(self.mirror, {"own"}, self._new_spells)
-        if self.mirror.draft.own:
-            ui.timer(0.1, self.predict.ask, once=True)
+        ui.timer(0.1, self._warm, once=True)
+
+    async def _warm(self) -> None:
+        """Be ready for the first slider; show what a programme that is there already will do."""
+        if not self.mirror.draft.own:
+            with suppress(Stopped):
+                await self.mirror.desk.quick.ask(calls.warm_up_strokes)
+        await self.predict.ask()
 
     async def _new_spells(self) -> None:
         if not self.is_own_change:

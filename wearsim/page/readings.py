@@ -47,6 +47,7 @@ class ReadingsView:
         self.names, self.shares, self.unit = windows_of(mirror)
         self.place = max(0, len(mirror.rounds(which)) - 1)
         self.here = 0
+        self.begins = False
         self.client = context.client.id
         self.inputs: list[ui.input] = []
 
@@ -110,9 +111,8 @@ class ReadingsView:
         if blank is None:
             rounds.append(self.mirror.blank_round())
             blank = len(rounds) - 1
-        self.place = blank
+        self.place, self.begins = blank, True
         self.mirror.tell("rounds")
-        ui.timer(0.05, lambda: self.inputs[0].run_method("focus"), once=True)
 
     def _strike(self) -> None:
         one = self._round()
@@ -152,6 +152,7 @@ class ReadingsView:
             words = "Count this round again" if one.struck else "Strike this round out"
             parts.button(words, self._strike)
             parts.button("Delete this round", self._clear, "slight")
+        self.begins = False
         self._mark()
 
     def _field(self, zone: int, label: str, text: str) -> None:
@@ -159,6 +160,8 @@ class ReadingsView:
         field.on_value_change(lambda event: self._typed(zone, event.value or ""))
         field.on("keydown.enter", js_handler=NEXT_FIELD)
         field.on("focus", lambda: self._light(zone))
+        if self.begins and zone == 0:
+            field.props("autofocus")
         self.inputs.append(field)
 
     def _typed(self, zone: int, text: str) -> None:
