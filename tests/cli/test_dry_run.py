@@ -60,7 +60,7 @@ COMMANDS = {
     "predict folder": (("predict", "own", "-p", "own/done.toml"), ["own/calibration.toml"]),
     "compare": (("compare", *WORK, "-o", "out.json"), ["out.json"]),
     "propose": (("propose", "bench.toml", "-o", "new.toml", "--card", "c.pdf"), ["new.toml", "c.pdf"]),
-    "propose folder": (("propose", "own", "--plot", "p.pdf"), ["own/calibration.toml", "p.pdf"]),
+    "propose folder": (("propose", "own", "--plot", "p.pdf"), ["own/calibration.toml", "own/proposal-for-02.toml", "p.pdf"]),
     "calibrate": (("calibrate", "own", "-o", "c.json"), ["own/calibration.toml", "c.json"]),
     "history": (("history", "own", "--plot", "h.svg"), ["own/calibration.toml", "h.svg"]),
     "rehearse": (("rehearse", "practice", "-o", "r.json"), ["practice", "r.json"]),
@@ -163,4 +163,4 @@ def test_a_folder_without_sessions_cannot_be_calibrated(call: Call, desk: Path) 
     shutil.rmtree(desk / "own" / "01")
     assert call("calibrate", "own", "--dry-run").code == 1
     said = call("propose", "own", "--dry-run", "--json")
-    assert json.loads(said.out)["would_write"] == []
+    assert json.loads(said.out)["would_write"] == ["own/proposal-for-01.toml"]

@@ -79,7 +79,8 @@ def test_record_warns_of_readings_that_were_recorded_before(mirror: Path, call: 
     done = recorded(call)
     assert done.code == 0 and (mirror / "03").is_dir()
     said = " ".join(done.err.split())
-    assert "Warning: the same numbers as measured after session 1" in said and "mirror/03" in said
+    assert "Warning: the same numbers as measured after session 1" in said and "wearsim record mirror --undo" in said
+    assert "mirror --replace 3 --readings FILE" in said
     arguments = ("record", "mirror", "--programme", "programme.toml", "--profile", "mirror/profile.csv")
     assert "measured before the first session" in " ".join(call(*arguments).err.split())
 

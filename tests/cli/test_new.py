@@ -45,7 +45,7 @@ def test_the_bench_holds_what_was_given(flags: tuple[str, ...], diameter: float,
     assert bench.mirror.diameter == diameter and bench.laps[0].diameter == diameter
     assert bench.mirror.radius_of_curvature == pytest.approx(12 * diameter, rel=1e-12)
     assert bench.figure.readings == folder / "readings.toml"
-    assert called.err.splitlines()[-1] == "Next: wearsim reduce mine/readings.toml --bench mine/bench.toml"
+    assert called.err.splitlines()[-1] == "Next: wearsim reduce mine/readings.toml --bench mine"
 
 
 def test_units_stay_as_given(folder: Path, call: Call) -> None:

@@ -17,16 +17,18 @@ TUTORIAL = ROOT / "examples" / "tutorial"
 TEXT = (ROOT / "docs" / "tutorial.md").read_text(encoding="utf-8")
 
 
-def test_its_proposal_comes_without_warnings(capsys: pytest.CaptureFixture[str]) -> None:
-    assert "Here there are none" in TEXT and "wearsim propose shed/bench.toml --minutes 40 " in TEXT
-    assert run(["propose", str(TUTORIAL / "bench.toml"), "--minutes", "40"]) == 0
+def test_its_proposal_comes_without_warnings(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert "Here there are none" in TEXT and "wearsim propose shed --minutes 40 " in TEXT
+    shed = shutil.copytree(TUTORIAL, tmp_path / "shed")
+    assert run(["propose", str(shed), "--minutes", "40"]) == 0
+    assert "`shed/proposal-for-01.toml`" in TEXT and (shed / "proposal-for-01.toml").is_file()
     printed = capsys.readouterr()
     assert "Warning" not in printed.out + printed.err
 
 
 @pytest.mark.parametrize(("waited", "warns"), [("40 min", True), ("4 h", False)])
 def test_too_short_a_wait_is_warned_of(waited: str, warns: bool, capsys: pytest.CaptureFixture[str]) -> None:
-    assert 'wearsim reduce shed/readings.toml --bench shed/bench.toml --waited "40 min"' in TEXT
+    assert 'wearsim reduce shed/readings.toml --bench shed --waited "40 min"' in TEXT
     sheet, bench = str(TUTORIAL / "readings.toml"), str(TUTORIAL / "bench.toml")
     assert run(["reduce", sheet, "--bench", bench, "--waited", waited]) == 0
     said = " ".join(capsys.readouterr().err.split())

@@ -14,7 +14,8 @@ from wearsim.cli.main import run
 from wearsim.cli.terminal import Messages
 from wearsim.errors import CouldNotError, InputError
 from wearsim.learn.mirror_folder import SessionNote, dump_note, open_folder, read_note
-from wearsim.learn.record import PARTIAL, STALE, create_folder, record
+from wearsim.learn.record import create_folder, record
+from wearsim.learn.whole_writes import PARTIAL, STALE
 
 NOTE = SessionNote(date=date(2026, 2, 3), temperature=18.5, abrasive="rouge", notes="charge: thin\nthe lap sang")
 

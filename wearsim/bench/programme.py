@@ -247,6 +247,11 @@ class Programme(InputTable):
     def __hash__(self) -> int:
         return hash(self.spells)
 
+    @property
+    def minutes_of_work(self) -> float:
+        """Pressing not counted [min]."""
+        return float(sum(spell.minutes for spell in self.spells if not spell.is_press))
+
     def check_on(self, bench: Bench) -> Self:
         """Refuse what this bench cannot do: a lap it has not, a stroke that never stands on the bottom piece.
 

@@ -34,6 +34,20 @@ def by_flag(error: InputError, flags: Mapping[str, str]) -> InputError:
     return InputError(error.message, file=error.file, key=key, value=error.value, expected=error.expected)
 
 
+@contextmanager
+def named_by_flag(flags: Mapping[str, str]) -> Iterator[None]:
+    """Around what refuses a value by a key that was given with a flag: it is refused by the flag.
+
+    Yields
+    ------
+    None
+    """
+    try:
+        yield
+    except InputError as error:
+        raise by_flag(error, flags) from error
+
+
 def parse_quantity(text: str, flag: str, unit: str, expected: str) -> float:
     """A number with its unit, as it was given with a flag, in ``unit``."""
     from wearsim.bench import units
@@ -174,6 +188,17 @@ def kept_file(folder: MirrorFolder, *, every: bool = False, seed: int = 0) -> Pa
     from wearsim.learn.cache import FILE
 
     return folder.path / FILE if to_calibrate(folder, every=every, seed=seed) else None
+
+
+def kept_proposal_file(path: Path) -> Path | None:
+    """Where what is proposed on a mirror's folder is kept; None for a bench that is none."""
+    if not path.is_dir():
+        return None
+    from wearsim.learn.mirror_folder import open_folder
+    from wearsim.learn.proposal_file import proposal_file
+
+    folder = open_folder(path)
+    return proposal_file(folder.path, len(folder.sessions) + 1)
 
 
 @contextmanager

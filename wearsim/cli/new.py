@@ -88,7 +88,7 @@ def command(
     messages = options.messages
     messages.info(f"Written: {bench} and {readings}, with these windows.")
     messages.info("Fill in the readings, look through the bench; then:")
-    messages.next("reduce", readings, "--bench", bench)
+    messages.next("reduce", readings, "--bench", folder)  # then propose is given the folder, and keeps what it proposes
 
 
 def at_terminal() -> bool:

@@ -11,7 +11,7 @@ import typer
 
 from wearsim.cli import inputs
 from wearsim.cli.options import BandDraws, BenchPath, DryRun, Options, Workers
-from wearsim.errors import InputError
+from wearsim.errors import CouldNotError, InputError
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
@@ -61,7 +61,8 @@ def command(
     """What stroke flattens this?
 
     The programme of strokes that is predicted to better the figure most, all that is uncertain considered; or
-    none, and why, where nothing allowed is better than stopping.
+    none, and why, where nothing allowed is better than stopping. A mirror's folder keeps it, for
+    record --as-proposed.
     """
     options.reserve({output: (".toml",), card: CARDS}, inputs=[bench])
     messages = options.messages
@@ -71,8 +72,9 @@ def command(
     if time_limit is not None and not time_limit > 0.0:
         raise InputError("out of range", key="--time-limit", value=time_limit, expected="more than 0 seconds")
     if dry_run:
-        return options.list_files([inputs.check_inputs(bench), output, card])
+        return options.list_files([inputs.check_inputs(bench), inputs.kept_proposal_file(bench), output, card])
     pieces, known = inputs.read_known(bench, messages)
+    kept = inputs.kept_proposal_file(bench)
     from wearsim.decide.propose import propose
     from wearsim.show.expected_readings import expected_text
     from wearsim.show.proposal import proposal_figure, proposal_text
@@ -93,10 +95,11 @@ def command(
         table=lambda: proposal_text(pieces, proposal, expected_text(pieces, own) if own else ""),
         figure=lambda: proposal_figure(pieces, proposal),
         files=files_of(pieces, known, proposal, after, output, card),
+        write=lambda: _keep(kept, proposal, messages),
         warnings=proposal.outcome.warnings,
     )
     messages.cautions()
-    _name_next(messages, bench, proposal, output)
+    _name_next(messages, bench, proposal, output, card)
 
 
 def files_of(
@@ -115,9 +118,23 @@ def files_of(
     return files
 
 
-def _name_next(messages: Messages, bench: Path, proposal: Proposal, output: Path | None) -> None:
+def _keep(file: Path | None, proposal: Proposal, messages: Messages) -> None:
+    """Keep the proposal in the mirror's folder; where that cannot be done it is said, and the answer is no worse."""
+    if file is None:
+        return
+    from wearsim.learn.proposal_file import keep_proposal
+
+    try:
+        keep_proposal(file, proposal.programme)
+    except CouldNotError as error:
+        messages.warn(f"{error}: record --as-proposed will not know this proposal.")
+
+
+def _name_next(messages: Messages, bench: Path, proposal: Proposal, output: Path | None, card: Path | None) -> None:
     if not proposal.programme.spells:
         messages.next("mask", bench)
+    elif card is not None and bench.is_dir():
+        messages.next("record", bench, "--as-proposed", "--readings", "after.toml")
     elif output is None:
         messages.next("propose", bench, "-o", "programme.toml", "--card", "card.pdf")
     else:

@@ -1,7 +1,10 @@
-"""``wearsim record``: what was done, and what came of it?"""
+"""``wearsim record``: what was done, and what came of it? And what was recorded wrong."""
 
 from __future__ import annotations
 
+import math
+import shlex
+from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
@@ -15,10 +18,12 @@ from wearsim.cli.options import FolderPath, JsonOutput, Options, Waited
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
-    from wearsim.learn.mirror_folder import SessionNote
+    from wearsim.bench.programme import Programme
+    from wearsim.cli.terminal import Messages
+    from wearsim.learn.mirror_folder import MirrorFolder, Session, SessionNote
 
 NAME = "record"
-EXAMPLE = "wearsim record my-mirror --programme done.toml --readings after.toml"
+EXAMPLE = "wearsim record my-mirror --as-proposed --readings after.toml"
 
 
 class LapStartChoice(StrEnum):
@@ -29,9 +34,11 @@ class LapStartChoice(StrEnum):
     spherical = "spherical"
 
 
-Done = Annotated[
-    Path,
-    typer.Option("--programme", "-p", metavar="FILE", help="What was really done: programme.toml.", show_default=False),
+Done = Annotated[Path | None, typer.Option("--programme", "-p", metavar="FILE", help="What was done: programme.toml.")]
+AsProposed = Annotated[bool, typer.Option("--as-proposed", help="Or what propose FOLDER last proposed was done.")]
+MinutesWorked = Annotated[
+    str | None,
+    typer.Option("--minutes", metavar="LIST", help="As proposed or given, but for so many minutes per spell: 10,20."),
 ]
 After = Annotated[Path | None, typer.Option("--readings", "-r", metavar="FILE", help="Read afterwards: readings.toml.")]
 ProfileOption = Annotated[
@@ -45,61 +52,315 @@ AbrasiveOption = Annotated[
     typer.Option("--abrasive", metavar="NAME", help="If not the bench's.", autocompletion=completion.abrasives),
 ]
 LapOption = Annotated[LapStartChoice | None, typer.Option("--lap", help="How the lap began; as left, if not said.")]
-Notes = Annotated[str, typer.Option("--notes", metavar="TEXT", help="Whatever is worth remembering.")]
+Pressed = Annotated[
+    str | None, typer.Option("--pressed", metavar="TIME", help='How long the lap was pressed before spell 1: "10 min".')
+]
+Notes = Annotated[str | None, typer.Option("--notes", metavar="TEXT", help="Whatever is worth remembering.")]
 Day = Annotated[str | None, typer.Option("--date", metavar="DAY", help="Such as 2026-01-31; today, if not said.")]
+Replace = Annotated[
+    int | None, typer.Option("--replace", metavar="N", help="Correct session N: what else is given replaces it.")
+]
+Undo = Annotated[bool, typer.Option("--undo", help="Set the last session aside; it can be restored.")]
+Restore = Annotated[
+    str | None, typer.Option("--restore", metavar="NAME", help="Bring back a record that was set aside or replaced.")
+]
+Confirm = Annotated[
+    int | None, typer.Option("--confirm", metavar="N", help="Session N was as it is recorded: keep it, believe it.")
+]
 
 
 def command(
-    folder: FolderPath, options: Options, programme: Done, readings: After = None, profile: ProfileOption = None,
-    temperature: TemperatureOption = None, abrasive: AbrasiveOption = None, lap: LapOption = None, waited: Waited = None,
-    notes: Notes = "", day: Day = None, output: JsonOutput = None,
+    folder: FolderPath, options: Options, programme: Done = None, as_proposed: AsProposed = False,
+    minutes: MinutesWorked = None, readings: After = None, profile: ProfileOption = None,
+    temperature: TemperatureOption = None, abrasive: AbrasiveOption = None, lap: LapOption = None,
+    pressed: Pressed = None, waited: Waited = None, notes: Notes = None, day: Day = None, replace: Replace = None,
+    undo: Undo = False, restore: Restore = None, confirm: Confirm = None, output: JsonOutput = None,
 ) -> None:  # fmt: skip
-    """Add a session to a mirror's folder.
+    """Add a session to a mirror's folder, or correct one.
 
-    What was done, and what was read or measured after it. The session is there whole or not at all; sessions
-    recorded before are never changed.
+    What was done, and what was read or measured after it. The session is there whole or not at all. No record is
+    ever lost: one that is corrected or set aside is kept under another name, and history lists it.
     """
     options.reserve({output: (".json",)}, inputs=[folder, programme, readings, profile])
-    from wearsim.learn.mirror_folder import open_folder
-    from wearsim.learn.record import record, repeated_measurement
-    from wearsim.show.text import paragraph
-
-    given = {"temperature": temperature, "abrasive": abrasive, "lap": lap and lap.value, "waited": waited}
-    note = _note(day, given, notes)
-    try:
-        session = record(folder, programme, note=note, readings=readings, profile=profile)
-    except InputError as error:
-        raise inputs.by_flag(error, {"date": "--date"}) from error
-    mirror, messages = open_folder(folder), options.messages
-    messages.waiting(mirror.bench, note.waited)
-    repeated = repeated_measurement(mirror, session)
-    if repeated is not None:
-        messages.warn(
-            f"the same numbers as measured {repeated}: was this session recorded twice, or the wrong file given? "
-            f"To take it back, delete the folder {session.path}."
-        )
-    number, path, minutes, on = session.number, session.path, session.minutes, session.note.date
+    conditions = {
+        "temperature": temperature, "abrasive": abrasive, "lap": lap and lap.value, "pressed": pressed,
+        "waited": waited, "notes": notes,
+    }  # fmt: skip
+    given = _Given(programme, as_proposed, minutes, readings, profile, conditions, day)
+    _check_alone(given, {"--replace": replace, "--undo": undo or None, "--restore": restore, "--confirm": confirm})
+    messages = options.messages
+    if undo:
+        answer = _undo(folder)
+    elif restore is not None:
+        answer = _restore(folder, restore)
+    elif confirm is not None:
+        answer = _confirm(folder, confirm)
+    else:
+        answer = _record(folder, given, messages) if replace is None else _replace(folder, replace, given, messages)
     options.deliver(
-        lambda: {
-            "number": number, "folder": str(path), "date": on.isoformat(), "worked_s": 60.0 * minutes,
-            "waited_s": session.note.waited,
-        },
-        table=lambda: paragraph(f"Session {number} recorded in {path}: {minutes:g} minutes of work, {on}."),
-        figure=lambda: plot_of(mirror, history_of(mirror, messages, options.seed)),
+        lambda: answer.payload,
+        table=lambda: answer.text,
+        figure=lambda: _history_plot(folder, options),
         json_file=output,
-    )  # fmt: skip
-    messages.next("calibrate", folder)
+    )
+    messages.next(*answer.then)
 
 
-def _note(day: str | None, given: dict[str, str | None], notes: str) -> SessionNote:
+@dataclass(frozen=True)
+class _Given:
+    """What was said of a session; None and False for what was not."""
+
+    programme: Path | None
+    as_proposed: bool
+    minutes: str | None
+    readings: Path | None
+    profile: Path | None
+    conditions: dict[str, str | None]
+    day: str | None
+
+    @property
+    def flags(self) -> list[str]:
+        """The flags that were given."""
+        values: dict[str, Any] = {
+            "programme": self.programme, "as-proposed": self.as_proposed, "minutes": self.minutes,
+            "readings": self.readings, "profile": self.profile, **self.conditions, "date": self.day,
+        }  # fmt: skip
+        return [f"--{key}" for key, value in values.items() if value is not None and value is not False]
+
+    @property
+    def says_conditions(self) -> bool:
+        """Whether it says a day or a condition."""
+        return self.day is not None or any(value is not None for value in self.conditions.values())
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """One JSON object, the same in words, and the sensible next command."""
+
+    payload: dict[str, Any]
+    text: str
+    then: tuple[object, ...]
+
+
+def _check_alone(given: _Given, corrections: dict[str, Any]) -> None:
+    """Refuse two corrections in one, and what a correction has no use for."""
+    asked = [flag for flag, value in corrections.items() if value is not None]
+    others = asked[1:] if not asked or asked[0] == "--replace" else [*asked[1:], *given.flags]
+    if others:
+        raise InputError("not together with " + ", ".join(others), key=asked[0], expected="one after the other")
+    if asked == ["--replace"] and not given.flags:
+        expected = "what is different, such as --minutes 10,20, --readings FILE or --notes TEXT"
+        raise InputError(
+            "nothing to replace it with", key="--replace", value=corrections["--replace"], expected=expected
+        )
+
+
+# --- what was worked, and under what conditions
+
+
+def _record(folder: Path, given: _Given, messages: Messages) -> _Answer:
+    """A session added."""
+    from wearsim.learn.mirror_folder import open_folder
+    from wearsim.learn.record import record
+
+    mirror = open_folder(folder)
+    worked = _worked(given, mirror, len(mirror.sessions) + 1)
+    if worked is None:
+        expected = "--as-proposed, --minutes 10,20 (as proposed, for so long), or --programme FILE"
+        raise InputError("what was worked is missing", expected=expected)
+    if given.readings is None and given.profile is None:
+        raise InputError("what was read afterwards is missing", expected="--readings FILE or --profile FILE")
+    note = _note(given, None)
+    with inputs.named_by_flag({"date": "--date"}):
+        session = record(folder, worked, note=note, readings=given.readings, profile=given.profile)
+    _warn_of_repeated(folder, session, messages)
+    messages.waiting(mirror.bench, session.note.waited)
+    text = _said(f"Session {session.number} recorded in {session.path}: {_work(session)}.", session)
+    return _Answer(_payload(session), text, ("calibrate", folder))
+
+
+def _replace(folder: Path, number: int, given: _Given, messages: Messages) -> _Answer:
+    """A session's record corrected; the earlier one is kept."""
+    from wearsim.learn.corrections import replace_record, session_of
+    from wearsim.learn.mirror_folder import open_folder
+
+    mirror = open_folder(folder)
+    with inputs.named_by_flag({"session": "--replace", "date": "--date"}):
+        before = session_of(mirror, number)
+        note = _note(given, before.note) if given.says_conditions else None
+        done = replace_record(
+            folder, number, programme=_worked(given, mirror, number, before.programme), readings=given.readings,
+            profile=given.profile, note=note,
+        )  # fmt: skip
+    if given.readings or given.profile:
+        _warn_of_repeated(folder, done.session, messages)
+    if given.conditions["waited"]:
+        messages.waiting(mirror.bench, done.session.note.waited)
+    text = _said(f"Session {number} corrected in {done.session.path}: {_work(done.session)}.", done.session)
+    text += _kept_text(folder, "The earlier record is kept", done.kept)
+    return _Answer({**_payload(done.session), "kept": _name(done.kept)}, text, ("calibrate", folder))
+
+
+def _worked(
+    given: _Given, mirror: MirrorFolder, number: int, recorded: Programme | None = None
+) -> Path | Programme | None:
+    """The programme that was worked, where something was said of it; minutes alone change what is recorded or proposed."""
+    from wearsim.learn.proposal_file import kept_proposal, with_minutes
+
+    if given.programme is not None and given.as_proposed:
+        raise InputError("not together with --as-proposed", key="--programme", value=str(given.programme))
+    minutes = None if given.minutes is None else _parse_minutes(given.minutes)
+    if given.programme is not None:
+        if minutes is None:
+            return given.programme
+        programme, source = inputs.stated_programme(given.programme, mirror.bench), given.programme.name
+    elif given.as_proposed or (minutes is not None and recorded is None):
+        programme, source = kept_proposal(mirror, number), f"As proposed for session {number}"
+    elif minutes is not None and recorded is not None:
+        programme, source = recorded, "As recorded before"
+    else:
+        return None
+    if minutes is None:
+        return programme
+    with inputs.named_by_flag({"minutes": "--minutes"}):
+        return with_minutes(programme, minutes, source)
+
+
+def _parse_minutes(text: str) -> list[float]:
+    try:
+        minutes = [float(part) for part in text.split(",")]
+    except ValueError:
+        minutes = [math.nan]
+    if not all(0.0 <= one < math.inf for one in minutes):
+        expected = "plain numbers, one per spell in their order, such as 10,20 or 7.5,20; 0 for a spell not worked"
+        raise InputError("no list of minutes", key="--minutes", value=text, expected=expected)
+    return minutes
+
+
+def _note(given: _Given, before: SessionNote | None) -> SessionNote:
+    """The conditions that were said; those that were not as before, in a new session as the bench has them."""
+    from wearsim.bench.fields import table_of
     from wearsim.learn.mirror_folder import note_from_table
 
+    said = {key: value for key, value in given.conditions.items() if value is not None}
+    table: dict[str, Any] = {} if before is None else table_of(before)
+    on = table.get("date", date.today()) if given.day is None else _parse_day(given.day)
+    with inputs.named_by_flag({f"session.{key}": f"--{key}" for key in given.conditions}):
+        return note_from_table({**table, **said, "date": on})
+
+
+def _parse_day(day: str) -> date:
     try:
-        on = date.today() if day is None else date.fromisoformat(day)
+        on = date.fromisoformat(day)
     except ValueError as error:
         raise InputError("not a day", key="--date", value=day, expected="such as 2026-01-31") from error
     if on > date.today():
         expected = f"a day up to today, {date.today()} by this computer's clock"
         raise InputError("in the future", key="--date", value=str(on), expected=expected)
-    table: dict[str, Any] = {key: value for key, value in given.items() if value is not None}
-    return note_from_table({"date": on, "notes": notes, **table})
+    return on
+
+
+# --- the other corrections
+
+
+def _undo(folder: Path) -> _Answer:
+    """The last session set aside."""
+    from wearsim.learn.corrections import set_last_aside
+    from wearsim.learn.proposal_file import proposal_file
+    from wearsim.show.text import paragraph
+
+    kept = set_last_aside(folder)
+    text = paragraph(f"Session {kept.number} of {kept.date} ({kept.minutes:g} minutes of work) is set aside.")
+    text += _kept_text(folder, "It is kept", kept.path)
+    payload = {"number": kept.number, "date": kept.date and kept.date.isoformat(), "kept": str(kept.path)}
+    worked = ("--as-proposed",) if proposal_file(folder, kept.number).exists() else ("--programme", "done.toml")
+    return _Answer(payload, text, ("record", folder, *worked, "--readings", "after.toml"))
+
+
+def _restore(folder: Path, name: str) -> _Answer:
+    """A record brought back."""
+    from wearsim.learn.corrections import restore
+
+    done = restore(folder, name)
+    session = done.session
+    text = _said(f"Session {session.number} is in {session.path} again: {_work(session)}.", session)
+    text += _kept_text(folder, "The record that was in its place is kept", done.kept)
+    return _Answer({**_payload(session), "kept": _name(done.kept)}, text, ("calibrate", folder))
+
+
+def _confirm(folder: Path, number: int) -> _Answer:
+    """A record that the person stands by."""
+    from wearsim.learn.corrections import confirm
+
+    with inputs.named_by_flag({"session": "--confirm"}):
+        session = confirm(folder, number)
+    text = f"Session {number} of {session.note.date} is confirmed: it was as it is recorded."
+    return _Answer(_payload(session), _said(text, session), ("calibrate", folder))
+
+
+# --- said
+
+
+def _warn_of_repeated(folder: Path, session: Session, messages: Messages) -> None:
+    """Say that what was read was recorded before, and what can be done about it."""
+    from wearsim.learn.mirror_folder import open_folder
+    from wearsim.learn.record import repeated_measurement
+
+    mirror = open_folder(folder)
+    repeated = repeated_measurement(mirror, session)
+    if repeated is None:
+        return
+    is_last = session.number == len(mirror.sessions)
+    undo = f"To take session {session.number} back: wearsim record {folder} --undo. " if is_last else ""
+    messages.warn(
+        f"the same numbers as measured {repeated}: was this session recorded twice, or the wrong file given? {undo}"
+        f"To give another file: wearsim record {folder} --replace {session.number} --readings FILE."
+    )
+
+
+def _work(session: Session) -> str:
+    return f"{session.minutes:g} minutes of work, {session.note.date}"
+
+
+def _said(text: str, session: Session) -> str:
+    """The text, and below it each spell with its minutes, to be held against the card."""
+    from wearsim.show.strokes import spell_title
+    from wearsim.show.text import paragraph
+
+    spells = session.programme.spells
+    titles = ["cold pressing" if spell.is_press else spell_title(spell) for spell in spells]
+    lines = [f"{title}: {spell.minutes:g} min" for title, spell in zip(titles, spells, strict=True)]
+    return "\n".join([paragraph(text), *(f"  {place}  {line}" for place, line in enumerate(lines, start=1))])
+
+
+def _kept_text(folder: Path, what: str, kept: Path | None) -> str:
+    """Where a record is kept, and on a line of its own the command that brings it back."""
+    if kept is None:
+        return ""
+    from wearsim.show.text import paragraph
+
+    name = kept.relative_to(folder).as_posix()
+    command = shlex.join(["wearsim", "record", str(folder), "--restore", name])
+    return "\n" + paragraph(f"{what} in {kept}. To bring it back:") + f"\n  {command}"
+
+
+def _name(kept: Path | None) -> str | None:
+    return None if kept is None else str(kept)
+
+
+def _payload(session: Session) -> dict[str, Any]:
+    from wearsim.bench.toml_io import spell_table
+
+    note = session.note
+    return {
+        "number": session.number, "folder": str(session.path), "date": note.date.isoformat(),
+        "worked_s": 60.0 * session.minutes, "programme": [spell_table(spell) for spell in session.programme.spells],
+        "pressed_s": note.pressed, "waited_s": note.waited, "confirmed": note.confirmed,
+    }  # fmt: skip
+
+
+def _history_plot(folder: Path, options: Options) -> Any:
+    from wearsim.learn.mirror_folder import open_folder
+
+    mirror = open_folder(folder)
+    return plot_of(mirror, history_of(mirror, options.messages, options.seed))

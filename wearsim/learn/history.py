@@ -14,7 +14,7 @@ from wearsim.kernels.arrays import Floats
 from wearsim.learn.cache import KeptCalibration, recall_or_calibrate
 from wearsim.learn.calibrate import DRAWS, filter_of
 from wearsim.learn.inference import StageReport
-from wearsim.learn.mirror_folder import MirrorFolder, Session
+from wearsim.learn.mirror_folder import KeptRecord, MirrorFolder, Session
 from wearsim.learn.present_state import PresentState, present_state
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
@@ -47,6 +47,10 @@ class Entry:
         5th and 95th percentile of the figure errors, at each radius [m]; None where they are taken as exact.
     edge_roll_band : (2,) ndarray or None
         5th and 95th percentile of the edge roll as read [m].
+    earlier : tuple of str
+        Records that its record replaced, by their names in the folder.
+    confirmed : bool
+        Whether the person looked at its record again and stands by it.
     """
 
     number: int
@@ -65,6 +69,8 @@ class Entry:
     measured_profile_band: Floats | None = None
     predicted_profile_band: Floats | None = None
     edge_roll_band: Floats | None = None
+    earlier: tuple[str, ...] = ()
+    confirmed: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,6 +92,8 @@ class History:
         Whether the mirror is simulated.
     first_profile_band : (2, n) ndarray or None
         5th and 95th percentile of the figure error before [m]; None where it is taken as exact.
+    set_aside : tuple of KeptRecord
+        Sessions that were set aside, and count for nothing.
     """
 
     radius: Floats
@@ -95,6 +103,7 @@ class History:
     entries: tuple[Entry, ...]
     is_practice: bool
     first_profile_band: Floats | None = None
+    set_aside: tuple[KeptRecord, ...] = ()
 
     @property
     def minutes(self) -> float:
@@ -119,7 +128,17 @@ class History:
             **({} if band is None else {"figure_error_first_band_m": band.tolist()}),
             "worked_s": 60.0 * self.minutes,
             "sessions": [_json(entry) for entry in self.entries],
+            "set_aside": [_kept_json(record) for record in self.set_aside],
         }
+
+
+def _kept_json(record: KeptRecord) -> dict[str, Any]:
+    return {
+        "number": record.number,
+        "folder": record.path.name,
+        "date": record.date and record.date.isoformat(),
+        "worked_s": None if record.minutes is None else 60.0 * record.minutes,
+    }
 
 
 def _json(entry: Entry) -> dict[str, Any]:
@@ -135,7 +154,7 @@ def _json(entry: Entry) -> dict[str, Any]:
         "surface_rms_m": entry.measured_rms, "surface_rms_band_m": entry.measured_band.tolist(),
         "surface_rms_predicted_m": entry.predicted_rms, "surface_rms_predicted_band_m": entry.predicted_band.tolist(),
         "edge_roll_m": entry.edge_roll, "predicted_against_measured_rms_m": entry.prediction_error, "fits": entry.fits,
-        "notes": entry.notes,
+        "notes": entry.notes, "earlier": list(entry.earlier), "confirmed": entry.confirmed,
     }  # fmt: skip
 
 
@@ -176,7 +195,10 @@ def history(
         before = present_state(folder, known[place], place, session_filter=sessions)
         entries.append(_entry(folder, session, before, gauge, seed, fits=session.number not in known[-1].misfits))
     error, read = gauge.error(start.height), _Measured.of(start, gauge)
-    return History(start.radius, error, read.rms, read.band, tuple(entries), folder.is_practice, read.profile_band)
+    return History(
+        start.radius, error, read.rms, read.band, tuple(entries), folder.is_practice, read.profile_band,
+        folder.set_aside,
+    )  # fmt: skip
 
 
 def _entry(
@@ -196,6 +218,8 @@ def _entry(
         prediction_error=gauge.aperture.rms(gauge.aperture.level(measured - outcome.figure_error)),
         fits=fits, measured_profile_band=read.profile_band,
         predicted_profile_band=None if band is None else band.figure_error, edge_roll_band=read.edge_roll_band,
+        earlier=tuple(record.path.relative_to(folder.path).as_posix() for record in session.earlier),
+        confirmed=session.note.confirmed,
     )  # fmt: skip
 
 

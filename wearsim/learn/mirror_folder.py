@@ -7,7 +7,10 @@
       programme.toml      what was done
       session.toml        date, temperature, abrasive, how the lap began, notes
       readings.toml       what was read after it, or profile.csv
+      earlier-1/          only where the record was corrected: the one that it replaces
     02/ ...
+    03-set-aside-1/       a session that was set aside: kept, and not read
+    03-replacement/       only where a correction was cut short: this is session 3, whatever 03 holds
     practice.toml         only in a folder for practice: the mirror in it is simulated
 
 All of it is plain text that a person may write and edit.
@@ -16,6 +19,7 @@ All of it is plain text that a person may write and edit.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -40,6 +44,10 @@ READINGS, PROFILE = "readings.toml", "profile.csv"
 LONGEST_NOTES = 20_000
 LapStart = Literal["as left", "pressed", "spherical"]
 _NUMBERED = re.compile(r"[0-9]+\Z")
+_EARLIER = re.compile(r"earlier-([0-9]+)\Z")
+_SET_ASIDE = re.compile(r"([0-9]+)-set-aside-([0-9]+)\Z")
+_REPLACEMENT = re.compile(r"([0-9]+)-replacement\Z")
+Pressing = Annotated[float, *quantity("a time", "10 min", "s", "min", least=0.0)]
 Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0)]
 
 
@@ -52,6 +60,12 @@ def _date(value: Any) -> date:
 def _notes(value: Any) -> str:
     if not isinstance(value, str) or len(value) > LONGEST_NOTES:
         raise refuse("not a text", f"at most {LONGEST_NOTES} letters")
+    return value
+
+
+def _yes_or_no(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise refuse("neither true nor false", "true or false, without quotes")
     return value
 
 
@@ -69,8 +83,13 @@ class SessionNote(InputTable):
     lap : {"as left", "pressed", "spherical"} or None
         How the lap began: as the session before left it, pressed to the glass until it fitted, or spherical. None:
         as left, and in a first session as the bench starts it.
+    pressed : float or None
+        How long the lap was pressed on the glass before the first spell, pressings of the programme not counted [s];
+        None: not said.
     waited : float or None
         How long the glass stood before it was read [s]; kept, and not used in any calculation.
+    confirmed : bool
+        Whether the person looked at this record again and stands by it.
     notes : str
         Whatever is worth remembering.
     """
@@ -79,7 +98,9 @@ class SessionNote(InputTable):
     temperature: Temperature | None = None
     abrasive: Name | None = None
     lap: Annotated[LapStart, *choice("as left", "pressed", "spherical")] | None = None
+    pressed: Pressing | None = None
     waited: Wait | None = None
+    confirmed: Annotated[bool, BeforeValidator(_yes_or_no), ChoiceRule("true or false, without quotes")] = False
     notes: Annotated[str, BeforeValidator(_notes)] = Field(default="")
 
     def bench_for(self, bench: Bench) -> Bench:
@@ -113,6 +134,37 @@ class SessionNote(InputTable):
         return bench.model_copy(update={"wear": bench.wear.model_copy(update=changes)})
 
 
+@dataclass(frozen=True)
+class KeptRecord:
+    """A record that counts for nothing but is kept: a session that was set aside, or a record that was corrected.
+
+    Parameters
+    ----------
+    number : int
+        Of the session that it was.
+    path : Path
+        Its folder.
+    date : datetime.date or None
+        None where its files cannot be read; that hinders nobody.
+    minutes : float or None
+        Of work [min]; None likewise.
+    """
+
+    number: int
+    path: Path
+    date: date | None
+    minutes: float | None
+
+    @classmethod
+    def read(cls, number: int, place: Path) -> KeptRecord:
+        """As it lies there, as far as it can be read."""
+        try:
+            on, programme = read_note(place / SESSION).date, load_programme(place / PROGRAMME)
+        except InputError:
+            return cls(number, place, None, None)
+        return cls(number, place, on, programme.minutes_of_work)
+
+
 @dataclass(frozen=True, eq=False)
 class Session:
     """One recorded session.
@@ -131,6 +183,8 @@ class Session:
         What was read after it.
     figure : FigureSource
         The same as a bench names it, its file loaded.
+    earlier : tuple of KeptRecord
+        Records that this one replaced.
     """
 
     number: int
@@ -139,6 +193,7 @@ class Session:
     programme: Programme
     measurement: Readings | Profile
     figure: FigureSource
+    earlier: tuple[KeptRecord, ...] = ()
 
     @property
     def measured(self) -> Path:
@@ -148,7 +203,7 @@ class Session:
     @property
     def minutes(self) -> float:
         """Of work, pressing not counted [min]."""
-        return float(sum(spell.minutes for spell in self.programme.spells if not spell.is_press))
+        return self.programme.minutes_of_work
 
     @property
     def text(self) -> str:
@@ -180,7 +235,10 @@ def dump_note(note: SessionNote) -> str:
     """TOML of a session's conditions; reading it gives an equal one."""
     import tomli_w
 
-    text: str = tomli_w.dumps({**table_of(note), "date": note.date}, multiline_strings="\n" in note.notes)
+    table = {**table_of(note), "date": note.date}
+    if not note.confirmed:
+        del table["confirmed"]
+    text: str = tomli_w.dumps(table, multiline_strings="\n" in note.notes)
     return text
 
 
@@ -196,12 +254,15 @@ class MirrorFolder:
         In order; ``sessions[i]`` is number i + 1.
     is_practice : bool
         Whether the mirror is a simulated one.
+    set_aside : tuple of KeptRecord
+        Sessions that were set aside.
     """
 
     path: Path
     bench: Bench
     sessions: tuple[Session, ...]
     is_practice: bool
+    set_aside: tuple[KeptRecord, ...] = ()
 
     def bench_after(self, count: int | None = None) -> Bench:
         """The bench with the measurement after so many sessions for its figure.
@@ -249,13 +310,38 @@ def open_folder(path: str | Path) -> MirrorFolder:
     if not (folder / BENCH).is_file():
         raise InputError("missing", file=folder / BENCH, expected="the bench of this mirror's folder")
     bench = load_bench(folder / BENCH)
-    sessions = tuple(_session(number, place, bench) for number, place in _numbered(folder))
-    return MirrorFolder(folder, bench, sessions, (folder / PRACTICE).exists())
+    sessions = tuple(read_session(number, place, bench) for number, place in _numbered(folder))
+    return MirrorFolder(folder, bench, sessions, (folder / PRACTICE).exists(), _set_aside(folder))
+
+
+def replacements(folder: Path) -> dict[str, Path]:
+    """Records that replace the session of this name and have not taken its place yet."""
+    return {found[1]: place for place in sorted(folder.iterdir()) if (found := _REPLACEMENT.match(place.name))}
+
+
+def _set_aside(folder: Path) -> tuple[KeptRecord, ...]:
+    """Sessions that were set aside, by number and in the order in which that was done."""
+    found = [(int(match[1]), int(match[2]), place) for place, match in _matching(folder.iterdir(), _SET_ASIDE)]
+    return tuple(KeptRecord.read(number, place) for number, _, place in sorted(found))
+
+
+def _earlier(number: int, place: Path) -> tuple[KeptRecord, ...]:
+    """Records that a session's record replaced, those that they had replaced behind each."""
+    found = sorted((int(match[1]), inside) for inside, match in _matching(place.iterdir(), _EARLIER))
+    return tuple(
+        record for _, inside in found for record in (KeptRecord.read(number, inside), *_earlier(number, inside))
+    )
+
+
+def _matching(places: Iterable[Path], pattern: re.Pattern[str]) -> list[tuple[Path, re.Match[str]]]:
+    return [(place, match) for place in places if (match := pattern.match(place.name)) and place.is_dir()]
 
 
 def _numbered(folder: Path) -> list[tuple[int, Path]]:
-    """Folders of sessions in order, none missing, none twice."""
-    found = sorted((int(place.name), place) for place in folder.iterdir() if _NUMBERED.match(place.name))
+    """Folders of sessions in order, none missing, none twice; a replacement counts for what it replaces."""
+    replaced = replacements(folder)
+    there = {place.name: place for place in folder.iterdir() if _NUMBERED.match(place.name)}
+    found = sorted((int(name), place) for name, place in {**there, **replaced}.items())
     for expected, (number, place) in enumerate(found, start=1):
         if not place.is_dir():
             raise InputError("a file where a session's folder is expected", file=place)
@@ -271,7 +357,8 @@ def _numbered(folder: Path) -> list[tuple[int, Path]]:
     return found
 
 
-def _session(number: int, place: Path, bench: Bench) -> Session:
+def read_session(number: int, place: Path, bench: Bench) -> Session:
+    """A session as it is recorded in a folder, everything checked; InputError for the first fault."""
     for name, what in ((PROGRAMME, "what was done"), (SESSION, "the session's conditions, at least its date")):
         if not (place / name).is_file():
             raise InputError("missing", file=place / name, expected=what)
@@ -280,7 +367,7 @@ def _session(number: int, place: Path, bench: Bench) -> Session:
     file = _measured_in(place)
     measurement = load_measurement(file, bench)
     figure = FigureSource(profile=file) if isinstance(measurement, Profile) else FigureSource(readings=file)
-    return Session(number, place, note, programme, measurement, figure.loaded())
+    return Session(number, place, note, programme, measurement, figure.loaded(), _earlier(number, place))
 
 
 def _measured_in(place: Path) -> Path:

@@ -11,6 +11,7 @@ from wearsim.bench.mirror import Mirror
 from wearsim.bench.units import LengthUnit
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.history import Entry, History
+from wearsim.learn.mirror_folder import KeptRecord
 from wearsim.learn.practice.rehearse import Round
 from wearsim.show.calibration import fits_not
 from wearsim.show.numbers import height_unit
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure, SubFigure
 
 
+BROUGHT_BACK = "What is kept can be brought back: wearsim record FOLDER --restore NAME."
 MOST_PANELS = 8
 IN_MINUTES = 1.5
 """Below so many hours of work in all, the axis is in minutes [h]."""
@@ -60,6 +62,8 @@ def history_text(history: History) -> str:
         table(heads, rows, words=(0, 1), band="90 %"),
         paragraph(note),
         *(_remark(entry, len(history.entries)) for entry in history.entries),
+        *map(_set_aside, history.set_aside),
+        paragraph(BROUGHT_BACK) if history.set_aside or any(entry.earlier for entry in history.entries) else "",
     ]
     return "\n".join(part for part in parts if part)
 
@@ -70,10 +74,21 @@ def _heights(history: History) -> LengthUnit:
 
 
 def _remark(entry: Entry, sessions: int) -> str:
-    """A session's notes, and whether its record fits."""
-    parts = [] if entry.fits else [f"its record does not fit {fits_not(sessions)} and does not count."]
+    """Whether a session's record fits, what became of that record, and its notes."""
+    said = [] if entry.fits else [f"its record does not fit {fits_not(sessions)} and does not count"]
+    said += [f"corrected, what it replaces is kept in {', '.join(entry.earlier)}"] if entry.earlier else []
+    said += ["confirmed as recorded"] if entry.confirmed else []
+    parts = ["; ".join(said) + "."] if said else []
     parts += [" ".join(entry.notes.split())] if entry.notes.strip() else []
     return paragraph(" ".join(parts), f"{entry.number}: ", "   ") if parts else ""
+
+
+def _set_aside(record: KeptRecord) -> str:
+    """A session that counts for nothing, and where it is kept."""
+    what = (
+        "its files cannot be read" if record.minutes is None else f"{record.date}, {record.minutes:g} minutes of work"
+    )
+    return paragraph(f"set aside ({what}); kept in {record.path.name}.", f"{record.number}: ", "   ")
 
 
 def history_figure(history: History, mirror: Mirror, radial: LengthUnit) -> Figure:
@@ -150,7 +165,7 @@ def _draw_surfaces(
         axes.plot(radius, entry.predicted / high.size, label="predicted", **BEFORE)
         axes.plot(radius, entry.measured / high.size, label="read", **AFTER)
         draw_left_out(axes, mirror, radial)
-        axes.set_title(f"session {_name(entry)}", fontsize=10)
+        axes.set_title(f"session {_name(entry)}{', corrected' if entry.earlier else ''}", fontsize=10)
         axes.set_xlim(0.0, mirror.radius / radial.size)
     for axes in list(panels.flat)[len(shown) :]:
         axes.set_axis_off()

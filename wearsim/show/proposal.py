@@ -55,7 +55,7 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
 
 def work_minutes(programme: Programme) -> float:
     """Minutes of work, pressing not counted [min]."""
-    return sum(spell.minutes for spell in programme.spells if not spell.is_press)
+    return programme.minutes_of_work
 
 
 def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
