@@ -23,14 +23,15 @@ START = 60.0
 """Longest wait for a server [s]."""
 
 
-def _chromium() -> str | None:
+def find_chromium() -> str | None:
+    """Of the machine; None where there is none."""
     return next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     """Debian's chromium; where there is none, these tests say so, and fail where they must not be left out."""
-    path = _chromium()
+    path = find_chromium()
     if path is None:
         (pytest.fail if os.environ.get("CI") else pytest.skip)("no chromium: apt-get install chromium")
     sync_api = pytest.importorskip("playwright.sync_api")

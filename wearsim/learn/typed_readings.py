@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+import tempfile
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,7 +16,7 @@ from wearsim.errors import InputError
 from wearsim.knifeedge.longitudinal import SOURCES, Zones
 from wearsim.knifeedge.readings import LEAST_ZONES, Readings, check_against_mirror, parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
-from wearsim.learn.mirror_folder import BENCH, MirrorFolder
+from wearsim.learn.mirror_folder import BENCH, READINGS, MirrorFolder
 from wearsim.wear.outcome_file import digest, whole_file
 
 NOT_A_NUMBER = "not a number"
@@ -94,6 +96,28 @@ def typed_readings(bench: Bench, file: Path, rows: Rows, source: str) -> Reading
     readings = parse_readings(sheet_text(file, rows, source), file)
     check_against_mirror(readings, bench.mirror.geometry)
     return readings
+
+
+@contextmanager
+def typed_file(folder: MirrorFolder, rows: Rows, source: str) -> Iterator[Path]:
+    """Rows in the windows of a folder's newest sheet, as a file for as long as the block lasts.
+
+    Yields
+    ------
+    Path
+
+    Raises
+    ------
+    InputError
+        Where the folder has no sheet.
+    """
+    sheet = newest_sheet(folder)
+    if sheet is None:
+        raise InputError("no sheet of readings in this folder", file=folder.path, expected="one, with windows")
+    with tempfile.TemporaryDirectory() as place:
+        file = Path(place) / READINGS
+        file.write_text(sheet_text(sheet.file, rows, source), encoding="utf-8")
+        yield file
 
 
 def write_rows(folder: MirrorFolder, rows: Rows, source: str, made_from: str) -> str:

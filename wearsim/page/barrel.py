@@ -89,9 +89,7 @@ class BarrelView:
                 parts.drawing(self.plan["moving"][work.spell])
                 if spell["rate"]:
                     parts.says(f"{spell['rate']:g} strokes a minute, out and back counted as one.")
-                    parts.says(
-                        f"In all {spell['minutes']:g} min: rounds of the barrel {spell['rounds']}, turns in the hands {spell['turns']}."
-                    )
+                    parts.says(f"In all: rounds of the barrel {spell['rounds']}, turns in the hands {spell['turns']}.")
         self._buttons(spell)
         if self.plan["is_heavy"] and "mirror on top" in spell["title"]:
             parts.caution("The glass is heavy: lift it with a second person or a hoist.")

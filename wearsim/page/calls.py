@@ -7,21 +7,16 @@ picture is a data address of what :mod:`wearsim.show` draws, a table the text th
 from __future__ import annotations
 
 import io
-import tempfile
-from base64 import b64encode
-from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
-from matplotlib.figure import Figure
-
 from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_table
-from wearsim.bench.units import POUND, LengthUnit, decimal, length_unit, round_unit, stroke_unit
+from wearsim.bench.units import POUND, decimal, length_unit, round_unit, stroke_unit
 from wearsim.decide.compare import compare
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
@@ -35,12 +30,14 @@ from wearsim.knifeedge.reduction import Reduction, reduce_readings
 from wearsim.knifeedge.stopping import when_to_stop
 from wearsim.learn.cache import KeptCalibration, keep, recall_or_calibrate
 from wearsim.learn.calibrate import DRAWS, calibrate
+from wearsim.learn.corrections import replace_record, restore, session_of, set_last_aside
 from wearsim.learn.history import history
-from wearsim.learn.mirror_folder import BENCH, PROGRAMME, MirrorFolder, note_from_table, open_folder
+from wearsim.learn.mirror_folder import BENCH, MirrorFolder, note_from_table, open_folder
 from wearsim.learn.new_folder import Answers, focal_ratio, fresh_folder
 from wearsim.learn.present_state import PresentState, present_state
+from wearsim.learn.proposal_file import keep_proposal, proposal_file, with_minutes
 from wearsim.learn.record import create_folder, record, repeated_measurement
-from wearsim.learn.typed_readings import newest_sheet, sheet_text, typed_readings
+from wearsim.learn.typed_readings import newest_sheet, typed_file, typed_readings
 from wearsim.show.calibration import calibration_figure, calibration_text
 from wearsim.show.card import card_bytes
 from wearsim.show.card.content import quarters
@@ -51,13 +48,12 @@ from wearsim.show.mask import mask_figure
 from wearsim.show.moving_stroke import moving_stroke
 from wearsim.show.notices import waiting_text
 from wearsim.show.numbers import height_unit, numbers_after, numbers_before
-from wearsim.show.outcome import unit_for
-from wearsim.show.profiles import draw_profiles
+from wearsim.show.outcome import profiles_figure, unit_for
 from wearsim.show.proposal import proposal_figure, proposal_text, work_minutes
 from wearsim.show.reduction import reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
 from wearsim.show.strokes import spell_sizes, spell_title, spell_words
-from wearsim.show.style import new_figure, plot_style
+from wearsim.show.style import data_address, plot_style
 from wearsim.wear.expected_readings import expected_after, usual_sheet
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.outcome_file import whole_file
@@ -66,8 +62,6 @@ from wearsim.wear.predict import predict
 CARD = "card.pdf"
 READY = "raised-zone-300"
 """A ready bench to warm up with."""
-DOTS = 144
-"""Of a picture, an inch."""
 HEAVY = 20.0
 """From here on two people lift [kg] (common practice, no source)."""
 
@@ -77,7 +71,7 @@ def warm_up() -> None:
     bench = load_bench(READY)
     sheet = usual_sheet(bench)
     if sheet is not None:
-        picture_of(reduction_figure(reduce_readings(sheet, bench.mirror.geometry, bench.light.wavelength)))
+        data_address(reduction_figure(reduce_readings(sheet, bench.mirror.geometry, bench.light.wavelength)))
 
 
 def warm_up_strokes() -> None:
@@ -94,51 +88,16 @@ def is_compiled() -> bool:
 # --- the folder
 
 
-@dataclass(frozen=True)
-class About:
-    """A mirror's folder in short.
-
-    Parameters
-    ----------
-    name, title : str
-        Of the folder; the mirror in words.
-    sessions : int
-    fault : str
-        Why it cannot be used; empty where it can.
-    is_practice : bool
-    diameter : float
-        Of the mirror [m].
-    unit : LengthUnit or None
-        Of sizes of strokes.
-    """
-
-    name: str
-    title: str = ""
-    sessions: int = 0
-    fault: str = ""
-    is_practice: bool = False
-    diameter: float = 0.0
-    unit: LengthUnit | None = None
-
-    def share(self, of: float) -> str:
-        """A size given as a share of the mirror's diameter, in the person's unit and as it is."""
-        size = "" if self.unit is None else f"{self.unit.short(of * self.diameter)}, "
-        return f"{size}{of:.2f} of the diameter"
-
-
-def about(folder: MirrorFolder) -> About:
-    """A mirror's folder in short."""
-    bench, count = folder.bench, len(folder.sessions)
-    return About(
-        folder.path.name, title_of(bench), count, "", folder.is_practice, bench.mirror.diameter, stroke_unit(bench)
-    )
-
-
 def title_of(bench: Bench) -> str:
     """A mirror in words."""
     mirror = bench.mirror
     ratio = mirror.radius_of_curvature / (2.0 * mirror.diameter)
     return f"{length_unit(bench).short(mirror.diameter)} mirror, f/{ratio:.2g}"
+
+
+def share_words(bench: Bench, share: float) -> str:
+    """A size given as a share of the mirror's diameter [1], in the person's unit and as it is."""
+    return f"{stroke_unit(bench).short(share * bench.mirror.diameter)}, {share:.2f} of the diameter"
 
 
 # --- a new mirror
@@ -174,7 +133,7 @@ def surface(path: Path, file: Path, rows: list[list[str]], source: str) -> dict[
     unit = length_unit(bench)
     advice = when_to_stop(reduction, length=round_unit(unit).text)
     return {
-        "picture": picture_of(reduction_figure(reduction, unit)),
+        "picture": data_address(reduction_figure(reduction, unit)),
         "text": reduction_text(sheet, reduction, advice, unit),
         "advice": advice.reason[0].upper() + advice.reason[1:] + ".",
         "verdict": advice.verdict,
@@ -191,7 +150,7 @@ def _rms(reduction: Reduction) -> str:
 def shadows(path: Path, file: Path, rows: list[list[str]], source: str) -> str:
     """What the tester should show of it."""
     bench, sheet, reduction = _reduced(path, file, rows, source)
-    return picture_of(measured_shadows(bench, sheet, reduction))
+    return data_address(measured_shadows(bench, sheet, reduction))
 
 
 def _reduced(path: Path, file: Path, rows: list[list[str]], source: str) -> tuple[Bench, Readings, Reduction]:
@@ -203,22 +162,6 @@ def _reduced(path: Path, file: Path, rows: list[list[str]], source: str) -> tupl
 # --- what next
 
 
-def picture_of(figure: Figure) -> str:
-    """A figure as the address of a picture, to stand in a page."""
-    stream = io.BytesIO()
-    with plot_style():
-        figure.savefig(stream, format="png", dpi=DOTS)
-    return "data:image/png;base64," + b64encode(stream.getvalue()).decode("ascii")
-
-
-def outcome_picture(bench: Bench, outcome: Outcome) -> str:
-    """Surface before and after and what is removed, narrow enough for a hand's screen."""
-    with plot_style():
-        figure = new_figure(5.4, 5.2)
-        draw_profiles(figure, bench.mirror, outcome, "", length_unit(bench), unit_for(outcome))
-    return picture_of(figure)
-
-
 @lru_cache(maxsize=4)
 def _state_of(path: Path, files: tuple[Any, ...]) -> PresentState:
     folder = open_folder(path)
@@ -227,7 +170,7 @@ def _state_of(path: Path, files: tuple[Any, ...]) -> PresentState:
 
 def state_of(path: Path) -> PresentState:
     """The mirror as it is now, with what its sessions show; read again where a file of the folder was changed."""
-    files = (file for file in sorted(path.rglob("*.[tc]*")) if file.name not in (PROGRAMME, CARD))
+    files = (file for file in sorted(path.rglob("*.[tc]*")) if not file.name.startswith("proposal-for-"))
     return _state_of(path, tuple((file, file.stat().st_mtime_ns, file.stat().st_size) for file in files))
 
 
@@ -284,7 +227,7 @@ def _choice(name: str, bench: Bench, known: dict[str, Any], proposal: Proposal) 
         "reason": proposal.reason,
         "readings": readings,
         "text": proposal_text(bench, proposal, readings),
-        "plot": picture_of(proposal_figure(bench, proposal)) if proposal.trade_off else "",
+        "plot": data_address(proposal_figure(bench, proposal)) if proposal.trade_off else "",
         "card": card_bytes(bench, proposal, after, as_left=known.get("laps") is not None),
         "unit": length_unit(bench).name,
     }
@@ -302,7 +245,7 @@ def _predicted(bench: Bench, programme: Programme, outcome: Outcome) -> dict[str
         "strehl": after.text("strehl", "{:.2f}".format),
         "spells": spells_of(bench, programme),
         "moving": [moving_stroke(bench, spell) for spell in programme.spells],
-        "picture": outcome_picture(bench, outcome),
+        "picture": data_address(profiles_figure(bench, outcome)),
         "warnings": list(outcome.warnings),
     }
 
@@ -371,7 +314,7 @@ def either_way(path: Path, programme: str) -> dict[str, Any]:
     """The same programme with the tool on top and with the mirror on top."""
     bench = state_of(path).calibrated_bench
     both = compare(bench, programme_from_table(parse_toml(programme, None), text=programme))
-    return {"picture": picture_of(comparison_figure(bench, both)), "text": comparison_text(bench, both)}
+    return {"picture": data_address(comparison_figure(bench, both)), "text": comparison_text(bench, both)}
 
 
 def work_plan(path: Path, programme: str) -> dict[str, Any]:
@@ -386,9 +329,9 @@ def work_plan(path: Path, programme: str) -> dict[str, Any]:
 
 
 def take(path: Path, programme: str, card: bytes) -> None:
-    """Put a chosen programme, and its card where there is one, into the folder, as ``propose -o --card`` would."""
-    with whole_file(path / PROGRAMME, force=True) as part:
-        part.write_text(programme, encoding="utf-8")
+    """Keep a chosen programme as what is proposed for the next session, and its card where there is one, in the folder."""
+    folder = open_folder(path)
+    keep_proposal(proposal_file(path, len(folder.sessions) + 1), programme_of(programme, folder.bench))
     if card:
         with whole_file(path / CARD, force=True) as part:
             part.write_bytes(card)
@@ -406,29 +349,47 @@ def cooling_time(path: Path) -> float:
 
 
 def keep_session(
-    path: Path, programme: str, rows: list[list[str]], source: str, conditions: dict[str, Any]
+    path: Path, programme: str, minutes: list[float], rows: list[list[str]], source: str, conditions: dict[str, Any]
 ) -> dict[str, Any]:
     """Record a session: what was done, and the readings after it in the windows of the folder's sheet."""
-    sheet = newest_sheet(open_folder(path))
-    if sheet is None:
-        raise InputError(
-            "no sheet of readings in this folder", file=path, expected="one; else wearsim record --profile"
-        )
+    folder = open_folder(path)
     note = note_from_table({"date": date.today(), **conditions})
-    with tempfile.TemporaryDirectory() as place:
-        done, readings = Path(place) / PROGRAMME, Path(place) / "readings.toml"
-        done.write_text(programme, encoding="utf-8")
-        readings.write_text(sheet_text(sheet.file, rows, source), encoding="utf-8")
+    done = with_minutes(programme_of(programme, folder.bench), minutes, "From the page")
+    with typed_file(folder, rows, source) as readings:
         session = record(path, done, note=note, readings=readings)
     repeated = repeated_measurement(open_folder(path), session)
     return {"number": session.number, "minutes": session.minutes, "repeated": repeated or ""}
 
 
-def done_programme(programme: str, minutes: list[float]) -> str:
-    """A programme with the minutes that were really worked; spells that were not begun are left out."""
-    planned = programme_from_table(parse_toml(programme, None), text=programme).spells
-    worked = zip(planned, minutes, strict=True)
-    return dump_programme(Programme(spells=tuple(s.model_copy(update={"minutes": m}) for s, m in worked if m > 0.0)))
+def correct(path: Path, number: int, source: str, changes: dict[str, Any]) -> str:
+    """Put the record of a session right; no record is ever lost.
+
+    Parameters
+    ----------
+    number : int
+        Of the session.
+    changes : dict
+        ``minutes`` and ``notes``, ``rows`` of readings, ``aside`` for the last session, or ``back`` with the name of a
+        record that is kept.
+
+    Returns
+    -------
+    str
+        What was done, in words.
+    """
+    folder = open_folder(path)
+    if "aside" in changes:
+        return f"Session {set_last_aside(path).number} is set aside. It can be brought back."
+    if "back" in changes:
+        return f"Session {restore(path, changes['back']).session.number} is as it was recorded then."
+    if "rows" in changes:
+        with typed_file(folder, changes["rows"], source) as readings:
+            replace_record(path, number, readings=readings)
+    else:
+        session = session_of(folder, number)
+        done = with_minutes(session.programme, changes["minutes"], "As recorded before")
+        replace_record(path, number, programme=done, note=session.note.model_copy(update={"notes": changes["notes"]}))
+    return f"Session {number} is corrected; the earlier record is kept."
 
 
 def calibration(path: Path, *, progress: Any) -> dict[str, Any]:
@@ -437,7 +398,7 @@ def calibration(path: Path, *, progress: Any) -> dict[str, Any]:
     found = calibrate(folder, progress=lambda *stage: progress(" ".join(map(str, stage))))
     keep(folder, len(folder.sessions), KeptCalibration.of(found), 0, DRAWS)
     return {
-        "picture": picture_of(calibration_figure(folder.bench, found)),
+        "picture": data_address(calibration_figure(folder.bench, found)),
         "text": calibration_text(folder.bench, found),
     }
 
@@ -447,7 +408,16 @@ def past(path: Path, *, progress: Any) -> dict[str, Any]:
     folder = open_folder(path)
     found = history(folder, progress=lambda *stage: progress(" ".join(map(str, stage))))
     figure = history_figure(found, folder.bench.mirror, length_unit(folder.bench))
-    return {"picture": picture_of(figure), "text": history_text(found)}
+    return {"picture": data_address(figure), "text": history_text(found)}
+
+
+def kept_records(folder: MirrorFolder) -> dict[str, str]:
+    """Records that count for nothing and can be brought back: their names, and what they are in words."""
+    kept = [*folder.set_aside, *(one for session in folder.sessions for one in session.earlier)]
+    return {
+        one.path.relative_to(folder.path).as_posix(): f"session {one.number} of {one.date}, {one.minutes:g} min"
+        for one in kept if one.date is not None and one.minutes is not None
+    }  # fmt: skip
 
 
 def sessions_of(folder: MirrorFolder) -> list[dict[str, Any]]:

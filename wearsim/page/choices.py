@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from functools import partial
 from typing import Any
 
 from nicegui import ui
@@ -42,20 +43,15 @@ class ChoicesView:
         limits = self.mirror.draft.limits
         top = next(name for name, tops in TOPS.items() if set(tops) == set(limits["on_top"]))
         with parts.group("row"):
-            minutes = ui.number("Minutes of work at most", value=limits["minutes"], min=2, max=600, precision=0)
-            minutes.props("outlined").on_value_change(lambda event: self._limit("minutes", event.value))
-            spells = ui.select(
-                {n: str(n) for n in range(1, 5)}, value=limits["spells"], label="Different strokes at most"
-            )
-            spells.props("outlined").on_value_change(lambda event: self._limit("spells", event.value))
+            parts.number("Minutes of work at most", limits["minutes"], partial(self._limit, "minutes"), 2, 600)
+            counts = {count: str(count) for count in range(1, 5)}
+            parts.choice("Different strokes at most", counts, limits["spells"], partial(self._limit, "spells"))
             words = {"either": "either piece", "tool": "the tool", "mirror": "the mirror"}
-            on_top = ui.select(words, value=top, label="May lie on top").props("outlined")
-            on_top.on_value_change(lambda event: self._limit("on_top", TOPS[event.value]))
+            parts.choice("May lie on top", words, top, lambda name: self._limit("on_top", TOPS[name]))
 
     def _limit(self, key: str, value: Any) -> None:
-        if value:
-            self.mirror.draft.limits[key] = float(value) if key == "minutes" else value
-            self.mirror.tell("limits")
+        self.mirror.draft.limits[key] = value
+        self.mirror.tell("limits")
 
     @ui.refreshable_method
     def job(self) -> None:

@@ -11,11 +11,14 @@ from typing import Any
 
 from nicegui import Event, background_tasks
 
-from wearsim.errors import InputError, WearsimError
+from wearsim.bench.bench import Bench
+from wearsim.errors import CouldNotError, InputError, WearsimError
+from wearsim.learn.barrel_work import BEAT, Work
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.learn.typed_readings import CHANGED, Sheet, newest_sheet, slips, write_rows
+from wearsim.learn.whole_writes import write_file
 from wearsim.page import calls
-from wearsim.page.draft import BEAT, Draft, Round, Work
+from wearsim.page.draft import FILE, Draft, Round
 from wearsim.worker import Desk, Latest, Stopped
 
 SETTLED = 0.3
@@ -64,6 +67,7 @@ class LiveMirror:
         self.file_note = ""
         self._surface = Latest(self._work_surface)
         self._saving = False
+        self._recording = asyncio.Lock()
         self.read_folder()
 
     # --- the folder
@@ -71,13 +75,17 @@ class LiveMirror:
     def read_folder(self) -> None:
         """Look at the folder's files again; what somebody else changed there is taken over."""
         self.sessions: list[dict[str, Any]] = []
+        self.kept: dict[str, str] = {}
         self.sheet: Sheet | None = None
+        self.bench: Bench | None = None
+        self.title, self.fault, self.is_practice = "", "", False
         try:
             folder = open_folder(self.path)
-            self.about = calls.about(folder)
-            self.sessions, self.sheet = calls.sessions_of(folder), newest_sheet(folder)
+            self.bench, self.is_practice = folder.bench, folder.is_practice
+            self.title, self.sessions = calls.title_of(folder.bench), calls.sessions_of(folder)
+            self.sheet, self.kept = newest_sheet(folder), calls.kept_records(folder)
         except WearsimError as error:
-            self.about = calls.About(self.name, fault=str(error))
+            self.fault = str(error)
         if self.sheet is not None and self.sheet.digest != self.draft.made_from:
             self._take_over(self.sheet)
 
@@ -109,9 +117,9 @@ class LiveMirror:
         await asyncio.sleep(SETTLED)
         self._saving = False
         try:
-            await asyncio.to_thread(self.draft.save, self.path)
-        except OSError as error:
-            self.file_note = f"What is typed here cannot be kept ({error.strerror}): is the disc full?"
+            await asyncio.to_thread(write_file, self.path, self.path / FILE, self.draft.text)
+        except CouldNotError as error:
+            self.file_note = f"What is typed here cannot be kept: {error}"
             self.changed.emit("notes")
 
     # --- readings
@@ -148,7 +156,11 @@ class LiveMirror:
             marks = await self.desk.quick.ask(slips, self.path, sheet.file, self._begun(which), source)
             found = await self.desk.quick.ask(calls.surface, self.path, sheet.file, rows, source) if rows else {}
             self.surfaces[which] = {**found, "marks": marks}
-            if which == "rounds" and len(rows) == sum(one.is_begun and not one.struck for one in self.rounds(which)):
+            if (
+                which == "rounds"
+                and not self.sessions
+                and len(rows) == sum(one.is_begun and not one.struck for one in self.rounds(which))
+            ):
                 written = await asyncio.to_thread(
                     write_rows, open_folder(self.path), rows, source, self.draft.made_from
                 )
@@ -167,13 +179,21 @@ class LiveMirror:
     def _begun(self, which: str) -> list[list[str]]:
         return [one.cells for one in self.rounds(which) if one.is_begun and not one.struck]
 
+    @property
+    def is_corrected(self) -> bool:
+        """Whether the readings after the newest session were changed here and are not in its record."""
+        rows = [tuple(row) for row in self.draft.whole_rounds(self.rounds("rounds"))]
+        return bool(self.sessions) and self.sheet is not None and rows != list(self.sheet.rows)
+
     def open_notes(self) -> list[str]:
         """What was typed as readings and does not count yet."""
-        if self.sheet is None:
-            return []
         fault, begun = self.readings_faults.get("rounds", ""), self._begun("rounds")
-        notes = [f"The readings cannot be used yet: {fault}"] if fault else []
-        if not fault and any(not all(cell.strip() for cell in row) for row in begun):
+        if fault:
+            return [f"The readings cannot be used yet: {fault}"]
+        notes = [
+            f"Readings were changed and are not in the record of session {len(self.sessions)}."
+        ] * self.is_corrected
+        if any(not all(cell.strip() for cell in row) for row in begun):
             notes.append(
                 "A round of readings is not whole: what is looked for here goes by the whole rounds before it."
             )
@@ -190,15 +210,16 @@ class LiveMirror:
 
     # --- work that takes a while
 
-    async def run(self, job: Job, stage: str, function: Callable[..., Any], *arguments: Any) -> Any:
-        """Have something worked in the process for long work; None where it came to nothing."""
+    async def run(self, job: Job, stage: str, function: Callable[..., Any], *arguments: Any) -> None:
+        """Have something worked in the process for long work, for all browsers to see."""
         if job.is_running:
-            return None
+            return
         job.is_running, job.stage, job.best, job.fault, job.found = True, stage, "", "", []
         job.began = time.time()
         self.changed.emit("job")
         try:
-            return await self.desk.long.ask(function, *arguments, progress=lambda *said: self._progress(job, *said))
+            found = await self.desk.long.ask(function, *arguments, progress=lambda *said: self._progress(job, *said))
+            job.found += [found] if found is not None else []
         except Stopped:
             job.fault = "Stopped."
         except WearsimError as error:
@@ -206,7 +227,6 @@ class LiveMirror:
         finally:
             job.is_running = False
             self.changed.emit("job")
-        return None
 
     def _progress(self, job: Job, kind: str, *said: Any) -> None:
         if kind == "choice":
@@ -243,25 +263,41 @@ class LiveMirror:
             work.beat = now
             self.tell("beat")
 
-    async def keep_session(self, minutes: list[float], conditions: dict[str, str]) -> dict[str, Any]:
+    async def keep_session(self) -> dict[str, Any]:
         """Record the session that was worked, with the readings after it.
 
         Raises
         ------
         WearsimError
-            Where it cannot be recorded; nothing is lost then.
+            Where it cannot be recorded, or another browser did; nothing is lost then.
         """
-        work = self.draft.work
-        if work is None:
-            raise InputError("nothing was worked", expected="a programme worked at the barrel")
-        done = calls.done_programme(work.programme, minutes)
-        rows = list(self.draft.whole_rounds(self.rounds("after")))
-        session: dict[str, Any] = await asyncio.to_thread(
-            calls.keep_session, self.path, done, rows, self.draft.source, conditions
-        )
-        self.draft.work, self.draft.after, self.draft.own = None, [], []
-        self.search, self.surfaces = Job(), {}
+        async with self._recording:
+            work = self.draft.work
+            if work is None:
+                raise InputError("this session is recorded already", expected="one record of it")
+            given = {key: value for key, value in self.draft.conditions.items() if value.strip()}
+            given["waited"] = f"{max(0.0, time.time() - (work.ended or time.time())) / 60.0:.0f} min"
+            rows = list(self.draft.whole_rounds(self.rounds("after")))
+            done = (work.programme, work.minutes(), rows, self.draft.source, given)
+            session: dict[str, Any] = await asyncio.to_thread(calls.keep_session, self.path, *done)
+            self.draft.work, self.draft.after, self.draft.own = None, [], []
+            self._look_again()
+        return session
+
+    async def correct(self, changes: dict[str, Any], number: int) -> None:
+        """Correct the record of a session, set the last one aside (0) or bring one back, whatever ``changes`` says."""
+        try:
+            said = await asyncio.to_thread(calls.correct, self.path, number, self.draft.source, changes)
+        except WearsimError as error:
+            said = str(error)
+        self._look_again()
+        self.file_note = said
+        self.changed.emit("said")
+
+    def _look_again(self) -> None:
+        """At a folder whose sessions were changed."""
+        self.search, self.learning, self.surfaces, self.draft.made_from = Job(), Job(), {}, ""
+        self.draft.rounds = []
         self.read_folder()
         self.file_note = ""
         self.tell("session")
-        return session

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
+from wearsim.bench.materials import names
 from wearsim.errors import InputError, WearsimError
 from wearsim.page import calls, parts
 from wearsim.show.notices import CAUTIONS
@@ -25,13 +26,13 @@ def mirrors_view(room: Room) -> None:
     """Every mirror of the folder, where it is, and the way to a new one."""
     for mirror in room.mirrors():
         with parts.sheet(mirror.name):
-            if mirror.about.fault:
+            if mirror.fault:
                 parts.says("This folder cannot be used:", "mark")
-                parts.says(mirror.about.fault)
+                parts.says(mirror.fault)
                 continue
-            count = mirror.about.sessions
+            count = len(mirror.sessions)
             done = f"{count} session{'s' * (count != 1)} recorded" if count else "no session yet"
-            parts.says(f"{mirror.about.title}, {done}{', simulated for practice' if mirror.about.is_practice else ''}")
+            parts.says(f"{mirror.title}, {done}{', simulated for practice' if mirror.is_practice else ''}")
             if mirror.draft.work is not None:
                 parts.says("There is work at the barrel that is not recorded yet.", "strong")
             with parts.group("row"):
@@ -84,12 +85,12 @@ class Question:
 QUESTIONS = (
     Question("diameter", "Diameter of the mirror", "From edge to edge of the glass: 200 mm, 8 in, 8\".", plain="in mm"),
     Question("focal_ratio", "Focal ratio", "Focal length over diameter: 6 or f/6."),
-    Question("thickness", "Thickness at the edge", "Gives the weight of the glass, and how long it must cool.", "38 mm, 1 1/2 in", "in mm"),
-    Question("glass", "Glass", "Gives its density and how fast it wears.", "borosilicate: the usual blank", choices="glasses"),
+    Question("thickness", "Thickness at the edge", "For the weight, and for how long it cools.", "38 mm, 1 1/2 in", "in mm"),
+    Question("glass", "Glass", "For its density, and how fast it wears.", "borosilicate, the usual", choices="glasses"),
     Question("lap_diameter", "Diameter of the lap", "Of the pitch.", "the same as the mirror's", "in mm"),
     Question("lap_mass", "Weight of the whole tool", "Put it on the scales: 2 kg, 5 lb.", plain="lb kg"),
-    Question("pitch", "Pitch", "How soft it is: gives stiffness, and how quickly it flows.", "medium", choices="pitches"),
-    Question("push", "Push of the hands", "Downward, on top of the weight: 30 N, 7 lbf.", "30 N, about 7 lbf (3 kg)", "lbf N"),
+    Question("pitch", "Pitch", "How soft it is: for its stiffness, and how quickly it flows.", "medium", choices="pitches"),
+    Question("push", "Push of the hands", "Downward, on top of the weight: 30 N, 7 lbf.", "30 N (7 lbf, 3 kg)", "lbf N"),
 )  # fmt: skip
 
 
@@ -105,11 +106,8 @@ class NewMirror:
         with parts.group("beside"):
             with parts.sheet("Questions"):
                 parts.says("Write sizes with their unit, as you have them. A plain number is taken in:")
-                ui.radio(
-                    {"in": "inches and pounds", "mm": "millimetres and kilograms"},
-                    value=self.unit,
-                    on_change=self._units,
-                ).props('inline aria-label="Unit of plain numbers"')
+                units = {"in": "inches and pounds", "mm": "millimetres and kilograms"}
+                parts.radio("Unit of plain numbers", units, self.unit, partial(self._answer, "unit"))
                 self._field("name", "Name of the folder", "Such as my-mirror; a new folder is made with it.")
                 for question in QUESTIONS:
                     self._ask(question)
@@ -118,26 +116,16 @@ class NewMirror:
         parts.caution(CAUTIONS[0], CAUTIONS[1], CAUTIONS[-1])
 
     def _ask(self, question: Question) -> None:
-        from wearsim.bench.materials import names
-
         why = f"{question.why} Left open: {question.usual}." if question.usual else question.why
         if question.choices:
             options = {"": "left open", **{name: name for name in names(question.choices)}}
-            choice = ui.select(options, label=question.words, value=self.answers.get(question.key, ""))
-            choice.on_value_change(lambda event: self._answer(question.key, event.value))
-            choice.props(f'outlined hint="{why}" popup-content-class="menu"')
+            value = self.answers.get(question.key, "")
+            parts.choice(question.words, options, value, partial(self._answer, question.key), why)
         else:
             self._field(question.key, question.words, why)
 
     def _field(self, key: str, words: str, why: str) -> None:
-        hint = why.replace('"', "\u2033")
-        field = ui.input(words, value=self.answers.get(key, "")).props(
-            f'outlined debounce=250 hint="{hint}" autocomplete=off'
-        )
-        field.on_value_change(lambda event: self._answer(key, event.value or ""))
-
-    def _units(self, event: Any) -> None:
-        self._answer("unit", event.value)
+        parts.field(words, self.answers.get(key, ""), partial(self._answer, key), why)
 
     def _answer(self, key: str, value: str) -> None:
         self.answers[key] = value
@@ -163,7 +151,7 @@ class NewMirror:
             parts.says("Still to be answered: " + ", ".join(missing) + ".")
             return
         try:
-            made = self._made(given)
+            made = calls.fresh(given)
         except WearsimError as error:
             parts.says(_plainly(error), "mark")
             return
@@ -180,9 +168,6 @@ class NewMirror:
                 )
             parts.says("All of it is in bench.toml in the folder, and can be changed there.")
 
-    def _made(self, given: dict[str, Any]) -> dict[str, Any]:
-        return calls.fresh(given)
-
     def _make(self, files: dict[str, str]) -> None:
         name = self.answers.get("name", "").strip()
         try:
@@ -192,7 +177,7 @@ class NewMirror:
                 )
             calls.create(self.room.folder / name, files)
         except WearsimError as error:
-            ui.notify(_plainly(error), type="warning", timeout=8000, close_button="Close")
+            parts.tell(_plainly(error))
             return
         self.room.new_answers.clear()
         ui.navigate.to(parts.address_of(self.room.mirror(name), "readings"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from functools import partial
 from typing import Any
 
 from nicegui import ui
@@ -27,7 +28,8 @@ class OwnProgramme:
     """Spells with sliders, and what they are predicted to do."""
 
     def __init__(self, mirror: LiveMirror) -> None:
-        self.mirror = mirror
+        assert mirror.bench is not None
+        self.mirror, self.bench = mirror, mirror.bench
         self.predict = Latest(self._predict)
         self.found: dict[str, Any] = {}
         self.fault = ""
@@ -73,10 +75,9 @@ class OwnProgramme:
         parts.heading(f"Spell {place + 1}", 3)
         with parts.group("row"):
             words = {kind: one.words for kind, one in STROKES.items()}
-            kind = ui.select(words, value=spell["stroke"], label="Stroke").props("outlined")
-            kind.on_value_change(lambda event: self._kind(place, event.value))
-            top = ui.select({"tool": "tool on top", "mirror": "mirror on top"}, value=spell["on_top"], label="On top")
-            top.props("outlined").on_value_change(lambda event: self._set(place, "on_top", event.value))
+            parts.choice("Stroke", words, spell["stroke"], partial(self._kind, place))
+            tops = {"tool": "tool on top", "mirror": "mirror on top"}
+            parts.choice("On top", tops, spell["on_top"], partial(self._set, place, "on_top"))
             parts.button("Remove", lambda: self._remove(place), "slight", aria_label=f"Remove spell {place + 1}")
         self._slider(place, spell, "minutes", "Minutes", 1.0, 60.0, 1.0)
         for key, (name, most, _) in SIZES.items():
@@ -99,7 +100,7 @@ class OwnProgramme:
         slider.on_value_change(moved)
 
     def _words(self, name: str, key: str, value: float) -> str:
-        return f"{name}: {value:g} min" if key == "minutes" else f"{name}: {self.mirror.about.share(value)}"
+        return f"{name}: {value:g} min" if key == "minutes" else f"{name}: {calls.share_words(self.bench, value)}"
 
     def _set(self, place: int, key: str, value: Any) -> None:
         if place < len(self.mirror.draft.own):

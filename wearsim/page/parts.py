@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 from urllib.parse import quote
 
 from nicegui import ui
@@ -25,6 +25,7 @@ STEPS = {
 }
 """The steps of the work, by the last part of their address."""
 LOOKS = {"auto": None, "dark": True, "light": False}
+E = TypeVar("E", bound=ui.element)
 Kind = Literal["main", "plain", "slight"]
 
 
@@ -55,10 +56,10 @@ def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, st
         ui.link("All mirrors", "/")
         if mirror is not None:
             says(mirror.name, "name")
-            says(mirror.about.title, "quiet")
+            says(mirror.title, "quiet")
         with ui.element("div").classes("end"):
             _look_button(dark, look)
-    if mirror is not None and not mirror.about.fault:
+    if mirror is not None and not mirror.fault:
         _steps(mirror, step)
     with group("content"):
         heading(title, 1)
@@ -103,11 +104,40 @@ def caution(*lines: str) -> None:
             says(line)
 
 
-def button(text: str, on_click: Callable[..., Any], kind: Kind = "plain", **props: str) -> Any:
+def button(text: str, on_click: Callable[..., Any], kind: Kind = "plain", **props: str) -> ui.button:
     """A button as large as a knuckle."""
     made = ui.button(text, on_click=on_click, color=None).classes(f"push {kind}")
     made.props("flat no-caps" if kind == "slight" else "unelevated no-caps")
     return with_props(made, props)
+
+
+def field(words: str, value: str, on_change: Callable[[str], Any], hint: str = "", **props: str) -> ui.input:
+    """A line to type into."""
+    made = ui.input(words, value=value).props("outlined autocomplete=off debounce=150")
+    made.on_value_change(lambda event: on_change(event.value or ""))
+    return with_props(made, {**props, **({"hint": hint} if hint else {})})
+
+
+def number(words: str, value: float, on_change: Callable[[float], Any], least: float, most: float) -> ui.number:
+    """A number to type; an empty one says nothing."""
+    made = ui.number(words, value=value, min=least, max=most).props("outlined")
+    made.on_value_change(lambda event: None if event.value is None else on_change(float(event.value)))
+    return made
+
+
+def choice(
+    words: str, options: dict[Any, str], value: Any, on_change: Callable[[Any], Any], hint: str = ""
+) -> ui.select:
+    """One of a few."""
+    made = ui.select(options, label=words, value=value if value in options else next(iter(options))).props("outlined")
+    made.on_value_change(lambda event: on_change(event.value))
+    return with_props(made, {"hint": hint} if hint else {})
+
+
+def radio(words: str, options: dict[str, str], value: str, on_change: Callable[[str], Any]) -> ui.radio:
+    """One of two or three, all of them in sight."""
+    made = ui.radio(options, value=value, on_change=lambda event: on_change(event.value)).props("inline")
+    return with_props(made, {"aria_label": words})
 
 
 def picture(data: str, words: str, kind: str = "lines") -> ui.html:
@@ -157,7 +187,7 @@ def group(kind: str, **props: str) -> ui.element:
     return made
 
 
-def with_props(made: Any, props: dict[str, str]) -> Any:
+def with_props(made: E, props: dict[str, str]) -> E:
     """An element with attributes such as ``aria_label``."""
     for key, value in props.items():
         made.props(f'{key.replace("_", "-")}="{escape(value)}"')

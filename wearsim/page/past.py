@@ -1,12 +1,14 @@
-"""So far: the sessions in a line, predicted against read."""
+"""So far: the sessions in a line, predicted against read; a record that was wrong is corrected or set aside."""
 
 from __future__ import annotations
 
+from functools import partial
+from typing import Any
+
 from nicegui import ui
 
-from wearsim.page import calls
+from wearsim.page import calls, parts
 from wearsim.page.live_mirror import Job, LiveMirror
-from wearsim.page.parts import follow, group, picture, says, sheet, written
 
 
 class PastView:
@@ -17,43 +19,65 @@ class PastView:
 
     def show(self) -> None:
         """The line of sessions, each with what was done."""
-        if not self.mirror.sessions:
-            says("No session is recorded yet.")
-            return
         self.line()
-        ui.timer(0.1, self._look, once=True)
         self.sessions()
-        follow(self.mirror, {"session"}, self.sessions.refresh)
+        ui.timer(0.1, self._look, once=True)
+        parts.follow(self.mirror, {"session", "said"}, self.sessions.refresh)
+        parts.follow(self.mirror, {"session"}, self._look)
+        parts.follow(self.mirror, {"job"}, self.line.refresh)
 
     async def _look(self) -> None:
-        found = await self.mirror.run(self.job, "looking back", calls.past, self.mirror.path)
-        self.job.found = [found] if found else []
-        self.line.refresh()
+        if self.mirror.sessions:
+            await self.mirror.run(self.job, "looking back", calls.past, self.mirror.path)
 
     @ui.refreshable_method
     def line(self) -> None:
         """Predicted against read, session by session."""
-        with sheet("Predicted and read"), group("stack", aria_live="polite"):
+        if not self.mirror.sessions:
+            parts.says("No session is recorded yet.")
+            return
+        with parts.sheet("Predicted and read"), parts.group("stack", aria_live="polite"):
             for found in self.job.found:
-                picture(
-                    found["picture"], "The RMS through the sessions, predicted and read, and each session's surface"
-                )
-                written(found["text"])
+                words = "The RMS through the sessions, predicted and read, and each session's surface"
+                parts.picture(found["picture"], words)
+                parts.written(found["text"])
             if self.job.fault:
-                says(self.job.fault, "mark")
+                parts.says(self.job.fault, "mark")
             elif not self.job.found:
-                says(
-                    "Each session is predicted again with what was known before it; the first time that takes a while."
+                parts.says(
+                    "Each session is predicted again with what was known before it. The first time takes a while."
                 )
                 ui.spinner(size="lg")
 
     @ui.refreshable_method
     def sessions(self) -> None:
-        """Each session in short."""
-        for session in reversed(self.mirror.sessions):
-            with sheet(f"Session {session['number']}"):
-                says(f"{session['date']}, {session['minutes']:g} minutes of work")
-                for spell in session["spells"]:
-                    says(spell)
-                if session["notes"]:
-                    says(session["notes"], "quiet")
+        """Each session in short, and what can be put right."""
+        mirror = self.mirror
+        if mirror.file_note:
+            parts.says(mirror.file_note, "strong")
+        for session in reversed(mirror.sessions):
+            with parts.sheet(f"Session {session['number']}"):
+                self._session(session)
+        for name, words in mirror.kept.items():
+            with parts.group("row"):
+                parts.says(f"Kept, counts for nothing: {words}")
+                parts.button(
+                    "Bring it back", partial(mirror.correct, {"back": name}, 0), aria_label=f"Bring back {words}"
+                )
+
+    def _session(self, session: dict[str, Any]) -> None:
+        parts.says(f"{session['date']}, {session['minutes']:g} minutes of work")
+        changes = {"minutes": list(session["planned"]), "notes": session["notes"]}
+        for spell in session["spells"]:
+            parts.says(spell)
+        if session["notes"]:
+            parts.says(session["notes"], "quiet")
+        number = session["number"]
+        with parts.fold(f"Correct session {number}"):
+            for place, minutes in enumerate(session["planned"]):
+                words = f"Minutes worked, spell {place + 1}"
+                parts.number(words, minutes, partial(changes["minutes"].__setitem__, place), 0, 600)
+            parts.field("Notes", session["notes"], partial(changes.__setitem__, "notes"))
+            parts.button("Correct the record", partial(self.mirror.correct, changes, number))
+        if number == len(self.mirror.sessions):
+            parts.button("Set this session aside", partial(self.mirror.correct, {"aside": True}, number))

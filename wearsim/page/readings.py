@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
 from html import escape
-from typing import Any
 
 from nicegui import context, ui
 
@@ -24,9 +24,9 @@ NEXT_FIELD = """(event) => {
 
 def windows_of(mirror: LiveMirror) -> tuple[list[str], list[tuple[float, float]], str]:
     """Each window from rim to rim in the sheet's unit, the same as shares of the mirror's radius, the unit's name."""
-    if mirror.sheet is None:
+    if mirror.sheet is None or mirror.bench is None:
         return [], [], ""
-    blank, radius = mirror.sheet.blank, 0.5 * mirror.about.diameter
+    blank, radius = mirror.sheet.blank, mirror.bench.mirror.radius
     unit = LengthUnit(blank.length_unit, blank.unit, 2 if blank.unit > 0.01 else 1)
     pairs = list(zip(blank.zones.inner, blank.zones.outer, strict=True))
     names = [zone_name(inner, outer, unit).replace(" - ", "\u2013") for inner, outer in pairs]
@@ -75,15 +75,14 @@ class ReadingsView:
     def _how(self) -> None:
         parts.says(
             f"For each window, from the middle outwards: where the knife stands ({self.unit}) when it darkens evenly. "
-            "Larger is farther from the mirror; the zero does not matter. Read all windows, then once more: three rounds are good."
+            "Larger is farther from the mirror; the zero does not matter. Three rounds are good."
         )
-        kinds = {"moving": "moves with the knife", "fixed": "stands still"}
         parts.says("The light source")
-        choice = ui.radio(kinds, value=self.mirror.draft.source or "moving", on_change=self._source)
-        choice.props('inline aria-label="The light source"')
+        kinds = {"moving": "moves with the knife", "fixed": "stands still"}
+        parts.radio("The light source", kinds, self.mirror.draft.source or "moving", self._source)
 
-    def _source(self, event: Any) -> None:
-        self.mirror.draft.source = event.value
+    def _source(self, source: str) -> None:
+        self.mirror.draft.source = source
         self.mirror.readings_changed(self.which)
 
     # --- rounds
@@ -156,8 +155,9 @@ class ReadingsView:
         self._mark()
 
     def _field(self, zone: int, label: str, text: str) -> None:
-        field = ui.input(label, value=text).props("outlined inputmode=decimal autocomplete=off enterkeyhint=next")
-        field.on_value_change(lambda event: self._typed(zone, event.value or ""))
+        field = parts.field(
+            label, text, partial(self._typed, zone), inputmode="decimal", enterkeyhint="next", debounce="0"
+        )
         field.on("keydown.enter", js_handler=NEXT_FIELD)
         field.on("focus", lambda: self._light(zone))
         if self.begins and zone == 0:
@@ -233,7 +233,22 @@ class ReadingsView:
                 parts.written(found["text"])
             if self.which == "rounds":
                 with parts.group("row"):
-                    parts.button("What next?", lambda: ui.navigate.to(parts.address_of(mirror, "next")), "main")
+                    self._then()
+
+    def _then(self) -> None:
+        """On to what next; readings after a recorded session go into its record first, where they were changed."""
+        mirror = self.mirror
+        if mirror.is_corrected:
+            number = len(mirror.sessions)
+            parts.says(
+                f"These are the readings after session {number}. What you changed here is not in its record yet."
+            )
+            parts.button(f"Correct session {number} with these readings", self._correct)
+        parts.button("What next?", lambda: ui.navigate.to(parts.address_of(mirror, "next")), "main")
+
+    async def _correct(self) -> None:
+        mirror = self.mirror
+        await mirror.correct({"rows": list(mirror.draft.whole_rounds(mirror.rounds("rounds")))}, len(mirror.sessions))
 
     async def _shadows(self) -> None:
         mirror, rows = self.mirror, list(self.mirror.draft.whole_rounds(self.mirror.rounds(self.which)))

@@ -129,9 +129,9 @@ def _add_pages(room: Room) -> None:
             return
         mirror.read_folder()
         with frame(STEPS[step], room.look, mirror, step):
-            if mirror.about.fault:
+            if mirror.fault:
                 says("This folder cannot be used:", "mark")
-                says(mirror.about.fault)
+                says(mirror.fault)
             else:
                 views[step](mirror, room)
 
