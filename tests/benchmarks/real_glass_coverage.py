@@ -17,6 +17,7 @@ from __future__ import annotations
 import argparse
 import tempfile
 import time
+from dataclasses import fields
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -24,7 +25,7 @@ from typing import Any
 import numpy as np
 
 from tests.benchmarks import seeded_rows
-from tests.benchmarks.independent_glass import PRESETS, Floats, Glass, GlassConstants
+from tests.benchmarks.independent_glass import PRESETS, Glass, GlassConstants
 from wearsim.bench.bench import Bench
 from wearsim.bench.profile import write_profile
 from wearsim.bench.programme import Programme
@@ -37,17 +38,17 @@ from wearsim.learn.posterior import ConstantsPosterior
 from wearsim.learn.practice.mirror import DrawnMirror, KnifeEdgeTester, draw_mirror, draw_true_values, sheet_text
 from wearsim.learn.present_state import present_state
 from wearsim.learn.record import create_folder, record
-from wearsim.wear.constants import NAMES
-from wearsim.wear.predict import predict
+from wearsim.wear.constants import NAMES, PRODUCTS
+from wearsim.wear.predict import gauge_for, predict
 
 SESSIONS = 3
 EFFECTIVE = {
-    "k": (1.0, 0.0, 0.0, 0.0),
-    "stiffness": (0.0, 1.0, 0.0, 0.0),
-    "k x stiffness": (1.0, 1.0, 0.0, 0.0),
-    "flow": (0.0, -1.0, -1.0, 0.0),
+    "k": {"preston": 1.0},
+    "stiffness": {"stiffness": 1.0},
+    "k x stiffness": PRODUCTS["smoothing"],
+    "flow": PRODUCTS["flow"],
 }
-"""Constants that are judged, as powers of :data:`wearsim.wear.constants.NAMES`; flow is 1/(stiffness x relaxation time)."""
+"""Constants that are judged, as powers of what the true values have a name for."""
 STROKES: tuple[dict[str, Any], ...] = (
     {"stroke": "one-third"},
     {"stroke": "straight", "length": 0.4},
@@ -112,7 +113,7 @@ def true_rms(glass: Glass) -> float:
 def glass_of(drawn: DrawnMirror, seed: int, options: str) -> Glass:
     """The true glass of a folder."""
     truth = draw_true_values(drawn.bench, seed).constants
-    constants = GlassConstants(**{name: getattr(truth, name) for name in NAMES})
+    constants = GlassConstants(**{one.name: getattr(truth, one.name) for one in fields(GlassConstants)})
     error = drawn.start.height - drawn.bench.mirror.geometry.departure(drawn.start.radius)
     return Glass(drawn.bench, drawn.start.radius, error, PRESETS[options], constants, seed)
 
@@ -142,6 +143,22 @@ def work_and_record(place: Path, glass: Glass, tester: Tester, seed: int) -> Mir
     return open_folder(place)
 
 
+def figure_known(folder: MirrorFolder, glass: Glass, found: Calibration) -> dict[str, Any]:
+    """RMS of the figure as read alone and as all that is known has it, with its band, and the true one [m]."""
+    state = present_state(folder, KeptCalibration.of(found))
+    gauge = gauge_for(state.bench, state.start.radius)
+    rms = gauge.aperture.rms
+    true = gauge.error(glass.profile(state.start.radius) + state.bench.mirror.geometry.departure(state.start.radius))
+    parts = {}
+    for name, figure in (("read", state.read), ("known", state.start)):
+        drawn = [gauge.error(height) for height in figure.draws(100, 0)]
+        band = np.percentile([rms(one) for one in drawn], [5, 95])
+        away = rms(gauge.error(figure.height) - true)
+        parts[name] = {"rms": rms(gauge.error(figure.height)), "band": band.tolist(), "away": away,
+                       "sigma": float(np.mean([rms(one - gauge.error(figure.height)) for one in drawn]))}  # fmt: skip
+    return {**parts, "true": rms(true)}
+
+
 def next_session(folder: MirrorFolder, glass: Glass, found: Calibration, seed: int) -> dict[str, Any]:
     """The band of the next session's RMS, and the true one after it is worked [m]."""
     programme, note = programme_by_hand(stream(seed, PROGRAMMES, SESSIONS + 1)), note_of(seed, SESSIONS + 1)
@@ -153,20 +170,13 @@ def next_session(folder: MirrorFolder, glass: Glass, found: Calibration, seed: i
     return {"before_m": before, "predicted_m": outcome.surface_rms, "band_m": band, "true_m": true_rms(glass)}
 
 
-def quantile(values: Floats, weights: Floats, share: float) -> float:
-    """Of weighed draws, as :class:`wearsim.learn.posterior.ConstantsPosterior` has it."""
-    order = np.argsort(values)
-    return float(np.interp(share, np.cumsum(weights[order]) - 0.5 * weights[order], values[order]))
-
-
 def intervals(posterior: ConstantsPosterior, truth: GlassConstants) -> dict[str, list[float]]:
     """Of each effective constant the 5th and 95th percentile and the true value, as factors on the bench's."""
-    logs = np.log([getattr(truth, name) for name in NAMES])
     found = {}
     for name, powers in EFFECTIVE.items():
-        values = posterior.logs @ powers
-        ends = [quantile(values, posterior.weights, share) for share in (0.05, 0.95)]
-        found[name] = np.exp([*ends, logs @ powers]).tolist()
+        values = sum(power * posterior.vectors[:, NAMES.index(one)] for one, power in powers.items())
+        true = sum(power * np.log(getattr(truth, one)) for one, power in powers.items())
+        found[name] = np.exp([*posterior.interval_of(np.asarray(values)), true]).tolist()
     return found
 
 
@@ -188,7 +198,8 @@ def one_case(seed: int, options: str, independent: float, draws: int = DRAWS) ->
         "diameter": drawn.bench.mirror.diameter, "test": tester.words, "first_m": first,
         "chi_square": [fit.chi_square for fit in found.sessions], "compared": found.sessions[0].compared,
         "set_aside": [not fit.fits for fit in found.sessions],
-        "other_size": [fit.is_of_other_size for fit in found.sessions], "ratio": found.ratio,
+        "weight": [fit.weight for fit in found.sessions], "effective": found.posterior.effective,
+        "figure": figure_known(folder, glass, found),
         "intervals": intervals(found.posterior, glass.constants), **after,
         "seconds_worked": worked - began, "seconds_calibrated": calibrated - worked,
     }  # fmt: skip
@@ -226,9 +237,15 @@ def table(rows: list[dict[str, Any]]) -> str:
     held["all four"] = [one for each in held.values() for one in each]
     held["next RMS"] = [is_held(row["band_m"], row["true_m"]) for row in rows]
     lines += [f"{name}: {sum(each)} of {len(each)} intervals hold the truth" for name, each in held.items()]
+    for name in ("read", "known"):
+        held_figure = [is_held(row["figure"][name]["band"], row["figure"]["true"]) for row in rows]
+        away = np.median([row["figure"][name]["away"] for row in rows]) * 1e9
+        sigma = np.median([row["figure"][name]["sigma"] for row in rows]) * 1e9
+        lines.append(
+            f"figure {name}: {sum(held_figure)} of {len(rows)} RMS bands hold; {away:.1f} nm away, {sigma:.1f} claimed"
+        )
     aside = [one for row in rows for one in row["set_aside"]]
-    size = sum(one for row in rows for one in row["other_size"])
-    lines.append(f"Sessions set aside: {sum(aside)} of {len(aside)}; taken to be of another size: {size}")
+    lines.append(f"Sessions set aside: {sum(aside)} of {len(aside)}")
     lines.append(f"Folders on which something failed: {len(failed)} of {len(failed) + len(rows)}")
     if rows:
         seconds = np.median([row["seconds_calibrated"] for row in rows])

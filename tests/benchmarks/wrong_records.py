@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from wearsim.learn.wrong_records import SizeHypothesis, chances_of, check_records, plausible_places, with_chances
 
 from tests.benchmarks import seeded_rows
 from tests.benchmarks.learn_coverage import CELLS, STROKES, make_folder
@@ -34,7 +35,6 @@ from wearsim.learn.mirror_folder import MirrorFolder
 from wearsim.learn.observation import of_readings
 from wearsim.learn.practice.mirror import FAULTS, DrawnMirror, KnifeEdgeTester, PracticeMirror, TrueValues, draw_mirror
 from wearsim.learn.session_filter import SessionFilter, SessionModel
-from wearsim.learn.wrong_records import SizeHypothesis, chances_of, check_records, plausible_places, with_chances
 from wearsim.wear.constants import NAMES, Belief, prior
 
 TRUTH = replace(CELLS, cells=64)

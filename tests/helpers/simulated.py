@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from wearsim.learn.wrong_records import SessionFit
 
 from tests.helpers.workbench import work
 from wearsim.bench.bench import Bench
@@ -16,7 +17,6 @@ from wearsim.learn.observation import of_readings
 from wearsim.learn.posterior import ConstantsPosterior
 from wearsim.learn.practice.mirror import DrawnMirror, KnifeEdgeTester, draw_mirror
 from wearsim.learn.session_filter import LEARNING, Discrepancy, SessionFilter, SessionModel
-from wearsim.learn.wrong_records import SessionFit
 from wearsim.show.calibration import calibration_text
 from wearsim.wear.constants import Belief, Constants
 from wearsim.wear.initial_figure import StartFigure, on_grid

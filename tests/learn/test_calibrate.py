@@ -6,11 +6,11 @@ from functools import cache
 
 import numpy as np
 import pytest
+from wearsim.learn.wrong_records import without_misfits
 
 from tests.helpers.simulated import simulated_mirror, simulated_sessions
 from wearsim.learn.calibrate import Calibration, calibrate_sessions, with_session_spread
 from wearsim.learn.posterior import ConstantsPosterior
-from wearsim.learn.wrong_records import without_misfits
 from wearsim.show.calibration import calibration_figure, calibration_text
 from wearsim.wear.constants import NAMES, Belief, Constants, prior
 

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from wearsim.learn.wrong_records import LEAST_FIT_CHANCE, SessionFit, birge_ratio
 
 from tests.helpers.simulated import calibration_of, simulated_mirror, simulated_sessions, verdict_on
 from wearsim.learn.calibrate import calibrate_sessions
 from wearsim.learn.session_filter import SessionFilter
-from wearsim.learn.wrong_records import LEAST_FIT_CHANCE, SessionFit, birge_ratio
 from wearsim.show.calibration import calibration_text
 from wearsim.wear.constants import Belief, Constants
 

@@ -6,14 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-
-from tests.benchmarks.wrong_records import mixture_moments
-from tests.helpers.simulated import simulated_mirror, simulated_sessions, verdict_on
-from wearsim.bench.toml_io import programme_from_table, spell_table
-from wearsim.learn.calibrate import Calibration
-from wearsim.learn.inference import SAMPLING_WIDENING, Inference
-from wearsim.learn.posterior import Mode, importance_weights
-from wearsim.learn.session_filter import SessionFilter
 from wearsim.learn.wrong_records import (
     DOUBT_CHANCE,
     SIZE_SHARE,
@@ -25,6 +17,14 @@ from wearsim.learn.wrong_records import (
     size_hypotheses,
     with_chances,
 )
+
+from tests.benchmarks.wrong_records import mixture_moments
+from tests.helpers.simulated import simulated_mirror, simulated_sessions, verdict_on
+from wearsim.bench.toml_io import programme_from_table, spell_table
+from wearsim.learn.calibrate import Calibration
+from wearsim.learn.inference import SAMPLING_WIDENING, Inference
+from wearsim.learn.posterior import Mode, importance_weights
+from wearsim.learn.session_filter import SessionFilter
 from wearsim.show.calibration import calibration_text
 from wearsim.wear.constants import Belief, Constants
 

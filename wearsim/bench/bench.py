@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 
 from wearsim.bench import materials as catalogue
-from wearsim.bench.fields import DefaultUsed, InputTable, Length, Name, PerPascal, Temperature, default, number
+from wearsim.bench.fields import DefaultUsed, Depth, InputTable, Length, Name, PerPascal, Temperature, default, number
 from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
 from wearsim.bench.input_errors import length_error
@@ -64,12 +64,28 @@ class Spread(InputTable):
     ----------
     preston, stiffness, relaxation_time, edge_gain : float
         [1], at least 1.
+    smoothing : float
+        Of preston times stiffness, by which high zones wear: known from practice, whatever the parts are [1].
+    flow : float
+        Of stiffness times relaxation_time, by which pitch flows under a load [1].
+    stroke_length : float
+        How far all strokes of one person may be longer or shorter than was written down [1].
+    overhang_bias : float
+        How far all strokes of one person may lie to one side of what was written down: one sigma [m]; 0 = exactly.
     """
 
     preston: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(2.5, "from the sources of the value")
     stiffness: Annotated[float, *number("3.0", least=1.0, most=100.0)] = default(3.0, "no published value")
     relaxation_time: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(2.5, "judgement")
     edge_gain: Annotated[float, *number("2.0", least=1.0, most=100.0)] = default(2.0, "judgement")
+    smoothing: Annotated[float, *number("3.0", least=1.0, most=100.0)] = default(
+        3.0, "judgement: parabolizing times come out as practised within this"
+    )
+    flow: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(
+        2.5, "judgement: viscosity of pitch at a stated temperature"
+    )
+    stroke_length: Annotated[float, *number("1.08", least=1.0, most=2.0)] = default(1.08, "judgement: 8 %")
+    overhang_bias: Depth = default(0.005, "judgement: 5 mm")
 
 
 GRAVITY = 9.80665

@@ -15,12 +15,18 @@ from wearsim.bench.mirror import Mirror
 from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
 
-COLUMNS = ("radius", "error", "sigma")
-HEADER = "a header with units such as radius_mm,error_nm or radius_mm,error_nm,sigma_nm"
+COLUMNS = ("radius", "error", "sigma", "smooth")
+HEADER = "a header with units such as radius_mm,error_nm or radius_mm,error_nm,sigma_nm or these and smooth_nm"
 WHAT = "a profile: " + HEADER
 REACH = 0.9
 """How far out the last row must lie, in radii of the mirror."""
 MOST_ROWS = 100_000
+CORRELATION_LENGTH = 0.15
+"""Over which the smooth part of the errors goes together, in radii of the mirror: slopes are what most tests read [1]. A
+judgement."""
+SMOOTH_SHARE = 0.5
+"""Share of the variance of the errors that is smooth where a file does not say [1]. A judgement: a test has both, noise of
+its rows and a drift or a gauge error that neighbouring rows share."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,11 +41,40 @@ class Profile:
         Height above the target conic, positive = high [m].
     sigma : ndarray, shape (n,), or None
         One standard deviation of the error [m].
+    smooth : ndarray, shape (n,), or None
+        The part of sigma that neighbouring rows share [m]: 0 where rows are independent, as an interferometer's nearly are;
+        sigma where an error is a smooth shape, as that of a surface made of slopes. None: as :data:`SMOOTH_SHARE` has it.
     """
 
     radius: Floats
     error: Floats
     sigma: Floats | None = None
+    smooth: Floats | None = None
+
+    def covariance(self, scale: float, least: float = 0.0) -> Floats:
+        """Covariance (n, n) of the errors [m^2] on a mirror of radius ``scale`` [m]; no sigma less than ``least`` [m].
+
+        The smooth part is a squared exponential over :data:`CORRELATION_LENGTH`; the rest is each row's own.
+        """
+        sigma = np.zeros_like(self.radius) if self.sigma is None else self.sigma
+        smooth = np.sqrt(SMOOTH_SHARE) * sigma if self.smooth is None else self.smooth
+        apart = (self.radius[:, None] - self.radius) / (CORRELATION_LENGTH * scale)
+        own = np.maximum(sigma**2 - smooth**2, least**2)
+        return np.asarray(np.outer(smooth, smooth) * np.exp(-0.5 * apart**2) + np.diag(own))
+
+    def thinned(self, most: int) -> Profile:
+        """At most so many rows: means of neighbouring ones, whose own errors average out."""
+        count = self.radius.size
+        if count <= most:
+            return self
+        parts = np.array_split(np.arange(count), most)
+        radius, error = (np.array([one[part].mean() for part in parts]) for one in (self.radius, self.error))
+        if self.sigma is None:
+            return Profile(radius, error)
+        smooth = np.sqrt(SMOOTH_SHARE) * self.sigma if self.smooth is None else self.smooth
+        shared = np.array([smooth[part].mean() for part in parts])
+        own = np.array([np.sum(self.sigma[part] ** 2 - smooth[part] ** 2) / part.size**2 for part in parts])
+        return Profile(radius, error, np.sqrt(shared**2 + np.maximum(own, 0.0)), shared)
 
 
 def read_profile(path: str | Path, mirror: Mirror) -> Profile:
@@ -79,8 +114,7 @@ def profile_of(text: str, mirror: Mirror, path: Path) -> Profile:
     found = dict(zip(header, (list(column) for column in zip(*rows, strict=True)), strict=True))
     _check_radii(found["radius"], numbers, mirror, header["radius"], path)
     _check_heights(found, numbers, path)
-    sigma = np.array(found["sigma"]) if "sigma" in found else None
-    return Profile(np.array(found["radius"]), np.array(found["error"]), sigma)
+    return Profile(**{name: np.array(column) for name, column in found.items()})
 
 
 def write_profile(
@@ -89,6 +123,7 @@ def write_profile(
     error: Sequence[float] | Floats,
     sigma: Sequence[float] | Floats | None = None,
     comment: str = "",
+    smooth: Sequence[float] | Floats | None = None,
 ) -> None:
     """Write a profile that :func:`read_profile` reads back to the last digit.
 
@@ -102,9 +137,11 @@ def write_profile(
         [m].
     comment : str
         Goes above the header, each line behind a ``#``.
+    smooth : array_like, shape (n,), optional
+        The part of sigma that neighbouring rows share [m]; only with ``sigma``.
     """
-    columns = [radius, error] + ([] if sigma is None else [sigma])
-    shown = ["mm", "nm", "nm"][: len(columns)]
+    columns = [radius, error, *(column for column in (sigma, smooth) if column is not None)]
+    shown = ["mm", "nm", "nm", "nm"][: len(columns)]
     lines = [f"# {line}".rstrip() for line in comment.splitlines()]
     lines.append(",".join(f"{name}_{unit}" for name, unit in zip(COLUMNS, shown, strict=False)))
     for row in zip(*columns, strict=True):
@@ -130,7 +167,7 @@ def _header(line: tuple[int, str], path: Path) -> dict[str, str]:
     """Unit of each column, by the column's name, in the order of the file."""
     number, text = line
     cells = [cell.strip().partition("_") for cell in text.split(",")]
-    if tuple(name for name, _, _ in cells) not in (COLUMNS[:2], COLUMNS):
+    if tuple(name for name, _, _ in cells) not in (COLUMNS[:2], COLUMNS[:3], COLUMNS):
         raise InputError("wrong columns", file=path, key=f"line {number}", value=text.strip(), expected=HEADER)
     for name, _, unit in cells:
         _check_unit(name, unit, number, path)
@@ -198,3 +235,6 @@ def _check_heights(found: dict[str, list[float]], numbers: list[int], path: Path
     for place, sigma in enumerate(found.get("sigma", [])):
         if not 0 <= sigma <= LARGEST_ERROR:
             raise fault(place, "sigma", "no standard deviation", "between 0 and 1 mm")
+    for place, smooth in enumerate(found.get("smooth", [])):
+        if not 0 <= smooth <= found["sigma"][place]:
+            raise fault(place, "smooth", "no part of sigma", "between 0 and the sigma of this row")

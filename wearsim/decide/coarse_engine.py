@@ -27,6 +27,7 @@ from wearsim.wear.radial.engine import AT_REST, largest_offset, load_cases_for, 
 from wearsim.wear.radial.offset_basis import stroke_weights
 from wearsim.wear.radial.path_weights import OFF_CENTRE
 from wearsim.wear.state import State, lap_name
+from wearsim.wear.strokes import made_by_hands
 
 COARSE = Accuracy(
     glass_rings=28,
@@ -150,8 +151,9 @@ class CoarseEngine:
         if weights is None:
             hands, weights = self.bench.hands, (self._no_paths(lap), self._no_paths(lap))
             jitter = (hands.length_jitter, hands.centre_jitter)
-            on_mirror = stroke.stroke_on(self.bench.mirror.diameter, self.limits.rate)
             offset = self._offsets[lap_name(lap)]
+            meant = stroke.stroke_on(self.bench.mirror.diameter, self.limits.rate)
+            on_mirror = made_by_hands(meant, self.constants, float(offset[-1]))
             stroke_weights(on_mirror, jitter, offset, self.cases, stroke.on_top, self.accuracy, *weights)
             if len(self._paths) > _PATHS_KEPT:
                 self._paths.clear()

@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from time import monotonic
 
-from wearsim.errors import InputError
+import numpy as np
 
-# Spread of a spell's removal, of the hands and the charge. A judgement.
-REMOVAL_SPREAD = 0.05
+from wearsim.errors import InputError
+from wearsim.wear.discrepancy import Discrepancy
+
+# Spread of a spell's removal, in size and in shape, whose parts alike leave a figure error of so much of the removal.
+REMOVAL_SPREAD = float(np.hypot(Discrepancy().spell_spread, Discrepancy().shape))
 
 
 class TimeUp(Exception):
@@ -69,7 +72,8 @@ class Limits:
         Largest offset of a stroke, jitter included, as a share of the tipping offset [1]. A judgement.
     removal_spread : float or None
         Relative spread of a spell's removal that no calibration takes away: charge, wetness, the hands [1]. By default
-        5 % (a judgement); where the constants are taken as known exactly the removal is taken so too.
+        that of :class:`wearsim.wear.discrepancy.Discrepancy`, size and shape together;
+        where the constants are taken as known exactly the removal is taken so too.
     cost_spell, cost_change, cost_hour : float
         Relative growth of the residual that one more spell, one more change of the top piece and one more hour
         of work must be worth [1]. Judgements.

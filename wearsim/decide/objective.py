@@ -10,8 +10,9 @@ what makes a programme of large removals that cancel a bad one. Edge roll beyond
 spells and change-overs make the residual dearer.
 
 The scenarios are a few weighted cases that stand for everything uncertain about the constants: a third-degree rule on the
-normal distribution of the logarithms, two points on each principal axis at a distance r sigma with weight 1 / (2 r^2),
-and the middle with the rest; r^2 = max(3, number of axes) keeps every weight non-negative.
+normal distribution of what pitch and abrasive do, two points on each principal axis at a distance r sigma with weight
+1 / (2 r^2), and the middle with the rest; r^2 = max(3, number of axes) keeps every weight non-negative. What the hands
+always do in the same way, too long or to one side, goes along with these points.
 """
 
 from __future__ import annotations
@@ -27,11 +28,13 @@ from wearsim.decide.limits import Limits
 from wearsim.decide.lower_bound import compressed, rms_root
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
-from wearsim.wear.constants import NAMES, Belief, Constants
+from wearsim.wear.constants import Belief, Constants, constants_at
 from wearsim.wear.state import State
 
 # How many times dearer than figure error an edge roll beyond the limit is. A judgement.
 EDGE_WEIGHT = 3.0
+# Constants of pitch and abrasive, the first ones of a vector; the others are the hands'.
+MAIN = 4
 
 
 @dataclass(frozen=True)
@@ -43,23 +46,43 @@ class Scenario:
 
 
 def scenarios(belief: Belief) -> tuple[Scenario, ...]:
-    """Weighted cases for a belief; one alone where everything is known."""
-    values, vectors = np.linalg.eigh(belief.covariance)
-    active = values > 1e-12 * max(float(values.max()), 1e-300)
-    axes = vectors[:, active] * np.sqrt(values[active])
-    count = axes.shape[1]
+    """Weighted cases for a belief; one alone where everything is known.
+
+    Two points on each main axis; the other axes, of the hands, are taken along with those points by orthogonal contrasts of
+    the pairs, so that mean and covariance of all are exact with no more cases.
+    """
+    main, other = _axes(belief)
+    count = main.shape[1]
     if count == 0:
         return (Scenario(belief.best(), 1.0),)
     reach = max(3.0, float(count))
-    cases = []
-    for axis in axes.T:
-        for sign in (-1.0, 1.0):
-            logs = belief.mean + sign * np.sqrt(reach) * axis
-            factors = dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True))
-            cases.append(Scenario(Constants(**factors), 0.5 / reach))
+    aside = np.sqrt(reach) * _contrasts(count)[: other.shape[1]].T @ other.T
+    cases = [
+        Scenario(constants_at(belief.mean + sign * np.sqrt(reach) * axis + beside), 0.5 / reach)
+        for axis, beside in zip(main.T, aside, strict=True)
+        for sign in (-1.0, 1.0)
+    ]
     if count < reach:
         cases.append(Scenario(belief.best(), 1.0 - count / reach))
     return tuple(cases)
+
+
+def _axes(belief: Belief) -> tuple[Floats, Floats]:
+    """Columns whose squares sum to the covariance: main ones, and fewer than these of what is independent of them."""
+    covariance, pitch = belief.covariance, MAIN
+    inner = Belief(belief.mean[:pitch], covariance[:pitch, :pitch]).axes
+    main = np.vstack([inner, covariance[pitch:, :pitch] @ np.linalg.pinv(inner).T])
+    rest = covariance - main @ main.T
+    rest[:pitch], rest[:, :pitch] = 0.0, 0.0
+    other = Belief(belief.mean, 0.5 * (rest + rest.T)).axes
+    spare = max(main.shape[1] - 1, 0)
+    return np.hstack([main, other[:, spare:]]), other[:, :spare]
+
+
+def _contrasts(count: int) -> Floats:
+    """Rows (count - 1, count), orthonormal, each of sum 0 (Helmert's)."""
+    rows = [[1.0] * place + [-float(place)] + [0.0] * (count - place - 1) for place in range(1, count)]
+    return np.array([np.array(row) / np.linalg.norm(row) for row in rows]).reshape(count - 1, count)
 
 
 def share_to_aim_for(belief: Belief) -> float:

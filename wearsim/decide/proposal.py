@@ -9,13 +9,14 @@ import numpy as np
 
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import spell_table
-from wearsim.decide.coarse_engine import CoarseEngine, Plan, PlannedSpell
+from wearsim.decide.coarse_engine import CoarseEngine, Plan, PlannedSpell, without_pressings
 from wearsim.decide.limits import Limits
 from wearsim.decide.trade_off import TradeOff
 from wearsim.errors import ContactError
 from wearsim.figure.metrics import FigureGauge, percentiles
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.constants import Belief
+from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import StartFigure, on_grid
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import BAND_DRAWS
@@ -225,6 +226,7 @@ def stopped_early(
     plan: Plan,
     belief: Belief,
     measured: StartFigure,
+    discrepancy: Discrepancy,
     *,
     seed: int = 0,
     draws: int = BAND_DRAWS,
@@ -240,12 +242,16 @@ def stopped_early(
         return EarlyStop(minutes, *line)
     glass = on_grid(nominal.bench, measured, nominal.accuracy).draws(draws, seed + 1)
     found = []
-    for height, constants in zip(glass, belief.draws(draws, seed), strict=True):
-        engine = CoarseEngine(nominal.bench, nominal.limits, constants, nominal.accuracy)
+    chances = discrepancy.chances(draws, len(without_pressings(plan)), seed + 2)
+    for height, constants, chance in zip(glass, belief.draws(draws, seed), chances, strict=True):
+        size = 1.0 if belief.is_certain else float(chance.sizes.mean())
+        engine = CoarseEngine(nominal.bench, nominal.limits, constants.times(size), nominal.accuracy)
         try:
             times, drawn = _time_course(engine, replace(start, height=height), gauge, plan, DRAWN_STEP)
         except ContactError:
             continue
+        if not belief.is_certain:
+            drawn = drawn + [chance.shape_error(drawn[0] - error, start.radius) for error in drawn]
         between = np.array([np.interp(minutes, times, one) for one in np.eye(times.size)]).T
         found.append(_numbers(between @ drawn, gauge))
     if not found:

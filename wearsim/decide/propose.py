@@ -20,7 +20,8 @@ from wearsim.decide.search import SearchSchedule
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.trade_off import Budgets, TradeOff, trade_off
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.constants import Belief, prior
+from wearsim.wear.constants import IS_FACTOR, Belief, prior
+from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.outcome import Outcome, share_of_the_way
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
@@ -48,6 +49,7 @@ def propose(
     belief: Belief | None = None,
     start: StartFigure | None = None,
     laps: State | None = None,
+    discrepancy: Discrepancy | None = None,
     with_trade_off: bool = False,
     progress: SearchProgress | None = None,
 ) -> Proposal:
@@ -75,7 +77,7 @@ def propose(
         Of the band.
     accuracy : Accuracy
         Of the final prediction.
-    belief, start, laps : optional
+    belief, start, laps, discrepancy : optional
         What a mirror's folder knows better than the bench.
     with_trade_off : bool
         Whether programmes for fewer minutes and fewer spells are looked into as well, which takes about half as long
@@ -90,11 +92,13 @@ def propose(
     """
     clock = Clock(time_limit)
     limits = Limits(minutes=minutes, spells=spells) if limits is None else limits
-    belief = prior(bench) if belief is None else belief
+    belief, own = prior(bench) if belief is None else belief, discrepancy or Discrepancy()
     limits = limits.with_certainty(belief.is_certain)
     start = start_figure(bench, accuracy) if start is None else start
+    if not belief.is_certain:  # what differs between sessions counts as one more uncertainty of the wear
+        belief, own = belief.with_session_spread(own.spread), replace(own, spread=0.0)
 
-    first = _Proposing(bench, limits, belief, start, laps, accuracy, clock, seed, draws, progress)
+    first = _Proposing(bench, limits, belief, start, laps, accuracy, clock, seed, draws, progress, own)
     work, pool, choice = first.within_edge_limit(starts)
     return work.proposal(limits, pool, choice, sessions, with_trade_off)
 
@@ -110,6 +114,7 @@ class _Proposing(ProposalProblem):
     seed: int
     draws: int
     progress: SearchProgress | None
+    discrepancy: Discrepancy
 
     def within_edge_limit(self, starts: int | None) -> tuple[_Proposing, CandidatePool, _Choice]:
         """Search within the limit on the edge roll; where the edge is beyond it and stays so, within what it is."""
@@ -172,6 +177,7 @@ class _Proposing(ProposalProblem):
             belief=self.belief,
             start=self.start,
             laps=self.laps,
+            discrepancy=self.discrepancy,
         )
 
     def choose(self, best: list[Candidate]) -> _Choice:
@@ -218,7 +224,7 @@ class _Proposing(ProposalProblem):
 
     def _early(self, programme: Programme) -> EarlyStop:
         """The figure against minutes of work, with its band."""
-        of = (self.objective.start, self.objective.gauge, plan_of(programme), self.belief, self.start)
+        of = (self.objective.start, self.objective.gauge, plan_of(programme), self.belief, self.start, self.discrepancy)
         return stopped_early(self.nominal, *of, seed=self.seed, draws=self.draws)
 
     def _trade_off(self, pool: CandidatePool, programme: Programme) -> tuple[TradeOff, ...]:
@@ -240,8 +246,9 @@ class _Proposing(ProposalProblem):
         known then. What the sessions before may really leave is in their own bands: whoever has tested proposes anew.
         """
         later: list[LaterSession] = []
-        spread = np.minimum(np.sqrt(np.diag(self.belief.covariance)), SPREAD_AFTER_SESSION)
-        belief = Belief(self.belief.mean, np.diag(spread**2))
+        sigma = np.sqrt(np.diag(self.belief.covariance))
+        narrowed = np.where(IS_FACTOR, np.minimum(sigma, SPREAD_AFTER_SESSION), sigma)
+        belief = Belief(self.belief.mean, np.diag(narrowed**2))
         height = outcome.height
         for number in range(2, sessions + 1):
             if not programme.spells:

@@ -210,7 +210,7 @@ class Reduction:
         return sample_profiles(self.figure_error, self.covariance, count, rng)
 
     def write_profile(self, path: str | Path, comment: str = "") -> None:
-        """Write the profile with its sigma column, as ``[figure] profile`` of a bench takes it.
+        """Write the profile with its sigma, smooth all of it, as ``[figure] profile`` of a bench takes it.
 
         Parameters
         ----------
@@ -219,7 +219,7 @@ class Reduction:
         comment : str
             Goes above the header.
         """
-        write_profile(path, self.radius, self.figure_error, self.sigma, comment)
+        write_profile(path, self.radius, self.figure_error, self.sigma, comment, smooth=self.sigma)
 
 
 def sample_profiles(mean: Floats, covariance: Floats, count: int, rng: np.random.Generator) -> Floats:

@@ -18,17 +18,21 @@ from wearsim.errors import InputError, WearsimError
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_sessions, filter_of
 from wearsim.learn.inference import StageReport
 from wearsim.learn.mirror_folder import BENCH, MirrorFolder
-from wearsim.learn.session_filter import Discrepancy, SessionFilter
+from wearsim.learn.posterior import GlassPosterior
+from wearsim.learn.session_filter import SessionFilter, Tails
 from wearsim.wear.constants import Belief, prior
+from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.outcome_file import digest, whole_file
 
 FILE = "calibration.toml"
 _HEAD = """\
-# Kept by wearsim so that it need not calibrate twice; may be deleted. After so many sessions:
-# logarithms of the factors on preston, stiffness, relaxation_time, edge_gain.
+# Kept by wearsim so that it need not calibrate twice; may be deleted. After so many sessions, the constants
+# (logarithms of factors on preston, stiffness, relaxation_time, edge_gain and stroke_length; overhang_bias in m)
+# and the glass.
 
 """
 _DIGEST = "made_from"
+GLASS = ("radius", "height", "covariance")
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,25 +43,29 @@ class KeptCalibration:
     ----------
     spread : float
         Relative spread of the removal from session to session [1].
+    glass : GlassPosterior or None
+        The glass after the last of the sessions; None before the first.
     misfits : tuple of int
         Sessions whose record does not fit.
     """
 
     belief: Belief
     spread: float
+    glass: GlassPosterior | None = None
     misfits: tuple[int, ...] = ()
 
     @classmethod
     def of(cls, calibration: Calibration) -> KeptCalibration:
         """The lasting part of a calibration."""
-        return cls(calibration.belief, calibration.posterior.spread, calibration.misfits)
+        return cls(calibration.belief, calibration.posterior.spread, calibration.posterior.glass, calibration.misfits)
 
     @classmethod
     def from_table(cls, table: dict[str, Any]) -> KeptCalibration:
         """As :meth:`to_table` wrote it."""
         points = np.array(table["points"]) if "points" in table else None
         belief = Belief(np.array(table["mean"]), np.array(table["covariance"]), points)
-        return cls(belief, table["session_spread"], tuple(table["misfits"]))
+        glass = GlassPosterior(*(np.array(table["glass"][key]) for key in GLASS))
+        return cls(belief, table["session_spread"], glass, tuple(table["misfits"]))
 
     def to_table(self) -> dict[str, Any]:
         """Plain lists and numbers; none is rounded."""
@@ -68,6 +76,7 @@ class KeptCalibration:
             **({} if points is None else {"points": points.tolist()}),
             "session_spread": self.spread,
             "misfits": list(self.misfits),
+            **({} if self.glass is None else {"glass": {key: getattr(self.glass, key).tolist() for key in GLASS}}),
         }
 
 
@@ -157,7 +166,7 @@ def _made_from(table: dict[str, Any], folder: MirrorFolder, count: int, seed: in
     """Digest of everything that a calibration rests on, and of what it gave."""
     import tomli_w
 
-    texts = [wearsim.__version__, f"{seed} {draws}", repr(Discrepancy()), read_text(folder.path / BENCH)]
+    texts = [wearsim.__version__, f"{seed} {draws}", repr((Discrepancy(), Tails())), read_text(folder.path / BENCH)]
     first = folder.bench.figure.path
     texts += [] if first is None else [read_text(first)]
     texts += [session.text for session in folder.sessions[:count]]

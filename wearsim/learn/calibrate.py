@@ -9,13 +9,15 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError
-from wearsim.learn.inference import StageReport
+from wearsim.kernels.arrays import Floats
+from wearsim.learn.inference import Inference, StageReport
 from wearsim.learn.mirror_folder import MirrorFolder
 from wearsim.learn.observation import observe
 from wearsim.learn.posterior import ConstantsPosterior
 from wearsim.learn.session_filter import LEARNING, FilterStep, SessionFilter, SessionModel
-from wearsim.learn.wrong_records import SessionFit, check_records, sample_hypotheses, with_chances
-from wearsim.wear.constants import NAMES, Belief, normal_draws, prior
+from wearsim.learn.session_fit import SessionFit, session_fit
+from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, Belief, powers, prior
+from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import start_figure
 
 DRAWS = 128
@@ -38,15 +40,12 @@ class Calibration:
     sessions : tuple of SessionFit
     steps : tuple of FilterStep
         The mirror followed with the constants in the middle of the posterior.
-    ratio : float
-        How many times as uncertain as stated the posterior takes everything, where sessions are doubtful [1].
     """
 
     prior: Belief
     posterior: ConstantsPosterior
     sessions: tuple[SessionFit, ...]
     steps: tuple[FilterStep, ...]
-    ratio: float = 1.0
 
     @property
     def belief(self) -> Belief:
@@ -74,18 +73,32 @@ class Calibration:
         {"told", "partly", "prior", "known"}
             "told": they do; "prior": the data say no more than the bench did; "known": stated as exact.
         """
-        if self.prior.covariance[NAMES.index(name), NAMES.index(name)] == 0.0:
+        return self.determined_of(np.eye(len(NAMES))[NAMES.index(name)])
+
+    def determined_of(self, row: Floats) -> str:
+        """The same for a combination of constants, their powers (n,) [1]."""
+        before = float(row @ self.prior.covariance @ row)
+        if before == 0.0:
             return "known"
-        share = self.shares[name]
+        share = float(np.sqrt(row @ self.belief.covariance @ row / before))
         return "told" if share < DETERMINED else "partly" if share < PARTLY else "prior"
 
     @property
+    def knows_spread(self) -> bool:
+        """Whether the sessions say something of how far removals vary from one to the next."""
+        logs = np.log(self.posterior.spreads)
+        about = logs - self.posterior.weights @ logs
+        share = float(np.sqrt(self.posterior.weights @ about**2)) / float(np.log(Discrepancy().spread_factor))
+        return len(self.sessions) > 1 and share < PARTLY
+
+    @property
     def outside(self) -> dict[str, float]:
-        """Factors on what the bench states, of constants that the data determine and that lie beyond its 90 % interval."""
+        """Factors on (or biases of) what the bench states, of constants that the data determine and that are beyond its 90 %
+        interval."""
         about = self.belief.mean - self.prior.mean
         beyond = np.abs(about) > FACTOR_90 * np.sqrt(np.diagonal(self.prior.covariance))
         return {
-            name: float(np.exp(about[i])) for i, name in enumerate(NAMES)
+            name: as_stated(float(IS_FACTOR[i]), float(about[i]), i) for i, name in enumerate(NAMES)
             if beyond[i] and self.determined(name) in ("told", "partly")
         }  # fmt: skip
 
@@ -105,30 +118,41 @@ class Calibration:
         return {
             "constants": self._constants_json(bench),
             "session_spread": self.posterior.spread,
-            "uncertainty_ratio": self.ratio,
-            "log_mean": self.belief.mean.tolist(),
-            "log_covariance": self.belief.covariance.tolist(),
+            "products": {name: self.product(name).tolist() for name in PRODUCTS},
+            "mean": self.belief.mean.tolist(),
+            "covariance": self.belief.covariance.tolist(),
             "effective_draws": self.posterior.effective,
             "sessions": [session.to_json() for session in self.sessions],
         }
 
     def _constants_json(self, bench: Bench) -> dict[str, Any]:
-        low, high = np.exp(self.posterior.interval())
-        middle, outside = np.exp(self.belief.mean), self.outside
+        low, high = self.posterior.interval()
+        middle, outside = self.belief.mean, self.outside
         constants = {}
         for i, name in enumerate(NAMES):
             stated, unit = stated_constant(bench, name)
+            now, least, most = (as_stated(stated, float(one), i) for one in (middle[i], low[i], high[i]))
             constants[f"{name}{unit}"] = {
-                "stated": stated, "now": stated * float(middle[i]), "told": self.determined(name),
-                "interval_90": [stated * float(low[i]), stated * float(high[i])],
+                "stated": stated, "now": now, "told": self.determined(name), "interval_90": [least, most],
                 "spread_of_prior": self.shares[name], "outside_stated": name in outside,
             }  # fmt: skip
         return constants
 
+    def product(self, name: str) -> Floats:
+        """Lower end, middle, upper end (3,) of the 90 % interval of one of ``PRODUCTS``, as factors on the bench's [1]."""
+        values = self.posterior.vectors @ powers(name)
+        low, high = self.posterior.interval_of(values)
+        return np.exp([low, float(self.posterior.weights @ values), high])
+
     @property
     def misfits(self) -> tuple[int, ...]:
-        """Numbers of the sessions whose record does not fit, or whose size is likelier another than that of the record."""
-        return tuple(one.number for one in self.sessions if not one.fits or one.is_of_other_size)
+        """Numbers of the sessions that do not fit."""
+        return tuple(one.number for one in self.sessions if not one.fits)
+
+
+def as_stated(stated: float, value: float, place: int) -> float:
+    """A constant as the bench has it, from its place in a vector: a factor on what is stated, or what is added to it."""
+    return stated * float(np.exp(value)) if IS_FACTOR[place] else stated + value
 
 
 def stated_constant(bench: Bench, name: str) -> tuple[float, str]:
@@ -139,19 +163,10 @@ def stated_constant(bench: Bench, name: str) -> tuple[float, str]:
         "stiffness": (lap.stiffness, "_pa_per_m"),
         "relaxation_time": (lap.relaxation_time, "_s"),
         "edge_gain": (bench.wear.edge_gain, ""),
+        "stroke_length": (1.0, ""),
+        "overhang_bias": (0.0, "_m"),
     }
     return stated[name]
-
-
-def with_session_spread(belief: Belief, spread: float) -> Belief:
-    """A belief with the session-to-session spread [1] added to that of the removal."""
-    covariance = belief.covariance.copy()
-    covariance[0, 0] += spread**2
-    if belief.points is None:
-        return Belief(belief.mean, covariance)
-    points = belief.points.copy()
-    points[:, 0] += spread * normal_draws(len(points), 1, seed=0)[:, 0]
-    return Belief(belief.mean, covariance, points)
 
 
 def filter_of(folder: MirrorFolder) -> SessionFilter:
@@ -160,7 +175,7 @@ def filter_of(folder: MirrorFolder) -> SessionFilter:
     models = tuple(
         SessionModel(
             session.number, session.note.bench_for(bench), session.programme, session.note.lap,
-            observe(bench, session.measurement, first.radius),
+            observe(bench, session.measurement, first.radius), session.note.pressed, session.note.confirmed,
         ) for session in folder.sessions
     )  # fmt: skip
     return SessionFilter(first, models, LEARNING)
@@ -207,8 +222,12 @@ def calibrate_sessions(
 ) -> Calibration:  # fmt: skip
     """The same for sessions that are read already; ``before`` is the prior of the constants."""
     report = progress or (lambda _: None)
-    checked = check_records(session_filter, before, report)
+    report("the most likely constants")
+    found = Inference(session_filter, before).with_modes()
     report("weighing draws")
-    posterior, chances = sample_hypotheses(checked.hypotheses, draws, seed)
-    fits = with_chances(checked.fits, checked.hypotheses, chances)
-    return Calibration(before, posterior, fits, checked.steps, checked.ratio)
+    posterior = found.sample(draws, seed)
+    steps = found.best.steps
+    fits = tuple(
+        session_fit(step, model, session_filter.tails) for step, model in zip(steps, session_filter.models, strict=True)
+    )
+    return Calibration(before, posterior, fits, steps)

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cholesky, solve_triangular
+from scipy.linalg import cholesky
 from scipy.optimize import least_squares
 from scipy.special import ndtri
 
@@ -24,6 +24,7 @@ from wearsim.learn.posterior import (
     FREEDOM,
     NEGLIGIBLE_EVIDENCE,
     ConstantsPosterior,
+    GlassPosterior,
     Mode,
     distinct_modes,
     fitted_mode,
@@ -36,26 +37,24 @@ from wearsim.wear.constants import Belief, constants_at
 StageReport = Callable[[str], None]
 """Receives what is being done."""
 
-RELINEARISATIONS = 2
-"""Times that the frozen covariances are taken anew in the search for the most likely constants."""
 SAMPLING_WIDENING = 1.25
 """How much wider than the curvature says it is drawn [1]."""
-TRIAL_PLACES, TRIAL_WIDENING = 64, 1.4
-"""Places that are tried before the search for the most likely constants, and how much wider than the prior they lie [1]."""
-FIRST_STEPS, STEPS = 5, 10
-"""Steps of least squares at most: from a trial place, and on a mode that was found to matter."""
-MOST_DEFICIT = 60.0
+TRIAL_PLACES, TRIAL_WIDENING = 32, 1.4
+"""Places that are tried before the search for the most likely constants, and how much wider than the prior they are [1]."""
+CLIMBS = 3
+"""Trial places from which is climbed, at most."""
+FIRST_STEPS, STEPS = 4, 3
+"""Steps of least squares at most: from a trial place, and of a mode once the engine is linearised there."""
+DIFFERENCE = 0.1
+"""Step of a difference, in sigmas of the prior [1]."""
+MOST_DEFICIT = 30.0
 """The search does not begin at a place so much less likely than the best (in logarithms)."""
 LEAST_EFFECTIVE = 80.0
 """Weighed draws are enough when they are worth so many even ones."""
 MOST_BATCHES = 4
 """Batches of draws at most."""
-CONVERGED = 0.1
-"""A search that moves less than this, in sigmas of the prior, has arrived."""
 SEARCH_BOUND = 5.0
 """Constants are sought within so many sigmas of the prior."""
-WRONG_SIZE = float(np.log(2.0))
-"""Spread of the logarithm of a removal whose size was recorded wrong [1]. A judgement: minutes doubled or halved."""
 NO_BALANCE = "the engine finds no balance with any constants that the bench's spread allows"
 
 
@@ -67,10 +66,6 @@ class Inference:
     ----------
     prior : Belief
         Of the constants; without covariance a constant is known.
-    misfits : frozenset of int
-        Sessions whose record is not believed.
-    sizes : tuple of int
-        Sessions of which only the size of the removal is not believed: a factor on it is one more unknown of each.
     linearisations : tuple of Linearisation, optional
         Of each session, that the filter is run with.
     modes : tuple of Mode
@@ -79,27 +74,18 @@ class Inference:
 
     session_filter: SessionFilter
     prior: Belief
-    misfits: frozenset[int] = frozenset()
-    sizes: tuple[int, ...] = ()
     linearisations: tuple[Linearisation, ...] | None = None
     modes: tuple[Mode, ...] = ()
 
     @cached_property
     def axes(self) -> Floats:
-        """Principal axes of the prior (4, d), each one sigma long; those of known constants left out [1]."""
-        values, vectors = np.linalg.eigh(self.prior.covariance)
-        active = values > 1e-12
-        return np.asarray(vectors[:, active] * np.sqrt(values[active]))
-
-    @property
-    def open_constants(self) -> int:
-        """Directions of the constants that are not known [1]."""
-        return int(self.axes.shape[1])
+        """Principal axes of the prior (n, d), each one sigma long; those of known constants left out."""
+        return self.prior.axes
 
     @property
     def size(self) -> int:
-        """All unknowns: those of the constants and one for each size [1]."""
-        return self.open_constants + len(self.sizes)
+        """Directions of the constants that are not known [1]."""
+        return int(self.axes.shape[1])
 
     @property
     def spread(self) -> float:
@@ -111,19 +97,13 @@ class Inference:
         """The mode that the measurements speak for most."""
         return self.modes[0]
 
-    def logs_at(self, place: Floats) -> Floats:
-        """Logarithms of the factors at a place in units of the prior's sigma."""
-        return np.asarray(self.prior.mean + place[..., : self.open_constants] @ self.axes.T)
-
-    def sizes_at(self, place: Floats) -> dict[int, float]:
-        """Factors on the removal of those sessions whose size is not believed [1]."""
-        factors = np.exp(WRONG_SIZE * place[self.open_constants :])
-        return dict(zip(self.sizes, (float(factor) for factor in factors), strict=True))
+    def vectors_at(self, place: Floats) -> Floats:
+        """Vectors of constants (..., n) at places (..., d) in units of the prior's sigma."""
+        return np.asarray(self.prior.mean + place @ self.axes.T)
 
     def follow(self, place: Floats, spread: float) -> tuple[FilterStep, ...]:
         """The sessions followed with the constants at a place."""
-        constants, sizes = constants_at(self.logs_at(place)), self.sizes_at(place)
-        return self.session_filter.follow(constants, spread, self.linearisations, self.misfits, sizes)
+        return self.session_filter.follow(constants_at(self.vectors_at(place)), spread, self.linearisations)
 
     def with_modes(self, places: list[Floats] | None = None) -> Inference:
         """The same with its modes, each session linearised at the best of them.
@@ -138,38 +118,27 @@ class Inference:
         CouldNotError
             Where no balance is found with any constants.
         """
-        reached = self._modes_from(self._trial_places() if places is None else places)
-        found = sorted(reached, key=lambda mode: -mode.evidence)
-        if not found:
+        reached = self._modes_from(self._trial_places() if places is None else places, FIRST_STEPS)
+        if not reached:
             raise CouldNotError(NO_BALANCE)
-        current = self._linearised(found[0].middle)
-        high = [one for one in found if one.evidence >= found[0].evidence - 2.0 * NEGLIGIBLE_EVIDENCE]
-        modes = [mode for one in high if (mode := current.mode_from(one.middle)) is not None]
+        current = self._linearised(reached[0].middle)
+        high = [one.middle for one in reached if one.evidence >= reached[0].evidence - 2.0 * NEGLIGIBLE_EVIDENCE]
+        modes = current._modes_from(high, STEPS)
         if not modes:
             raise CouldNotError(NO_BALANCE)
-        for _ in range(RELINEARISATIONS if self.size else 0):
-            before = modes[0]
-            current = current._linearised(before.middle)
-            modes[0] = current.mode_from(before.middle) or before
-            if np.abs(modes[0].middle - before.middle).max() < CONVERGED:
-                break
-        return replace(current, modes=distinct_modes(modes))
+        current = current._linearised(modes[0].middle)
+        followed = [replace(mode, steps=current.follow(mode.middle, self.spread)) for mode in modes]
+        return replace(current, modes=distinct_modes(followed))
 
-    def with_size(self, number: int) -> Inference:
-        """The same with the size of session ``number`` unknown, sought from here; without modes where none was found."""
-        other = replace(self, sizes=(*self.sizes, number), modes=())
-        places = [np.append(mode.middle, sign) for mode in self.modes for sign in (-1.0, 1.0)]
-        return replace(other, modes=distinct_modes(other._modes_from(places)))
-
-    def _modes_from(self, places: list[Floats]) -> list[Mode]:
-        """The modes reached from these places in few steps."""
-        reached = in_threads(lambda place: self.mode_from(place, FIRST_STEPS), places)
-        return [mode for mode in reached if mode is not None]
+    def _modes_from(self, places: list[Floats], steps: int) -> list[Mode]:
+        """The modes reached from these places in few steps, the best first."""
+        reached = [self.mode_from(place, steps) for place in places]
+        return sorted((mode for mode in reached if mode is not None), key=lambda mode: -mode.evidence)
 
     def _linearised(self, place: Floats) -> Inference:
-        constants, sizes = constants_at(self.logs_at(place)), self.sizes_at(place)
+        constants = constants_at(self.vectors_at(place))
         steps = self.follow(place, self.spread)
-        return replace(self, linearisations=self.session_filter.linearised(constants, steps, sizes))
+        return replace(self, linearisations=self.session_filter.linearised(constants, steps))
 
     def _trial_places(self) -> list[Floats]:
         """The likeliest of places all over the prior, one in each part of it."""
@@ -182,21 +151,21 @@ class Inference:
         heights = np.array(in_threads(self.log_posterior, places, [self.spread] * len(places)))
         parts = self._parts(places)
         best = [np.flatnonzero(parts == part) for part in np.unique(parts)]
-        likeliest = [those[np.argmax(heights[those])] for those in best]
-        return [places[place] for place in likeliest if heights[place] > heights.max() - MOST_DEFICIT]
+        likeliest = sorted((those[np.argmax(heights[those])] for those in best), key=lambda place: -heights[place])
+        return [places[place] for place in likeliest[:CLIMBS] if heights[place] > heights.max() - MOST_DEFICIT]
 
     def _parts(self, places: Floats) -> NDArray[np.int64]:
         """Which part of the prior a place lies in: a third by the removal, a half by the stiffness."""
-        logs = places[:, : self.open_constants] @ self.axes.T
+        logs = places @ self.axes.T
         sigma = np.sqrt(np.diagonal(self.prior.covariance))
         thirds = np.digitize(logs[:, 0], [-0.7 * sigma[0], 0.7 * sigma[0]])
         return np.asarray(2 * thirds + (logs[:, 1] > 0.0), dtype=np.int64)
 
-    def mode_from(self, place: Floats, steps: int = STEPS) -> Mode | None:
+    def mode_from(self, place: Floats, steps: int) -> Mode | None:
         """The mode reached from a place (d,) by least squares, the covariances frozen where it begins; None without one."""
         try:
             start_steps = self.follow(place, self.spread)
-            roots = [cholesky(step.innovation_covariance, lower=True) for step in start_steps]
+            roots = [cholesky(step.information, lower=False) for step in start_steps]
             if not self.size:
                 return Mode(place, np.eye(0), start_steps)
             found = self._least_squares(place, roots, steps)
@@ -211,24 +180,32 @@ class Inference:
                 steps = self.follow(at, self.spread)
             except (ContactError, InputError):
                 return np.full(at.size + sum(len(root) for root in roots), 1e3)
-            whitened = [
-                solve_triangular(root, step.innovation, lower=True) for root, step in zip(roots, steps, strict=True)
-            ]
-            return np.concatenate([at, *whitened])
+            return np.concatenate([at, *(root @ step.innovation for root, step in zip(roots, steps, strict=True))])
+
+        def differences(at: Floats) -> Floats:
+            # inwards, so that no difference leaves the bounds
+            steps = np.where(at > 0.0, -DIFFERENCE, DIFFERENCE)
+            here, *there = in_threads(residuals, [at, *(at + row for row in np.diag(steps))])
+            return np.array([(one - here) / step for one, step in zip(there, steps, strict=True)]).T
 
         start = np.clip(place, -0.98 * SEARCH_BOUND, 0.98 * SEARCH_BOUND)
         return least_squares(
-            residuals, start, diff_step=0.02, x_scale=1.0, bounds=(-SEARCH_BOUND, SEARCH_BOUND), max_nfev=most_steps,
-            xtol=1e-3, ftol=1e-3,
+            residuals, start, jac=differences, x_scale=1.0, bounds=(-SEARCH_BOUND, SEARCH_BOUND), max_nfev=most_steps,
+            xtol=1e-2, ftol=1e-3,
         )  # fmt: skip
 
     def log_posterior(self, place: Floats, spread: float) -> float:
         """Logarithm of the posterior density, up to a constant, spread given [1]."""
+        return self._trial(place, spread)[0]
+
+    def _trial(self, place: Floats, spread: float) -> tuple[float, Floats | None, Floats | None]:
+        """The same, with the glass after the last session (n,) [m] and its covariance (n, n) [m^2]."""
         try:
             steps = self.follow(place, spread)
-        except (ContactError, InputError):
-            return -1e6
-        return float(sum(step.log_likelihood for step in steps) - 0.5 * place @ place)
+        except (ContactError, InputError, np.linalg.LinAlgError):
+            return -1e6, None, None
+        height = float(sum(step.log_likelihood for step in steps) - 0.5 * place @ place)
+        return height, steps[-1].state.height, steps[-1].covariance
 
     def sample(self, draws: int, seed: int, most_batches: int = MOST_BATCHES) -> ConstantsPosterior:
         """Weigh batches of draws, each moulded on what those before it found, until they are worth enough.
@@ -236,17 +213,18 @@ class Inference:
         All batches count, weighed by the mixture that they were drawn from together.
         """
         batches: list[list[Mode]] = [[Mode(m.middle, SAMPLING_WIDENING * m.root, ()) for m in self.modes]]
-        places, spreads, heights = np.zeros((0, self.size)), np.zeros(0), np.zeros(0)
+        places, spreads, trials = np.zeros((0, self.size)), np.zeros(0), list[tuple[float, Any, Any]]()
         for batch in range(most_batches):
             batch_places, batch_spreads = self._draws(batches[batch], draws, seed + batch)
-            found = in_threads(self.log_posterior, batch_places, batch_spreads)
+            trials += in_threads(self._trial, batch_places, batch_spreads)
             places, spreads = np.vstack([places, batch_places]), np.concatenate([spreads, batch_spreads])
-            heights = np.concatenate([heights, found])
-            weights, evidence = importance_weights(places, heights, batches)
+            weights, _ = importance_weights(places, np.array([one[0] for one in trials]), batches)
             if 1.0 / np.sum(weights**2) >= LEAST_EFFECTIVE or not self.size:
                 break
             batches.append([fitted_mode(places, weights)])
-        return ConstantsPosterior(self.logs_at(places), spreads, weights, evidence)
+        kept = [(w, *one[1:]) for w, one in zip(weights, trials, strict=True) if w > 0.0 and one[1] is not None]
+        glass = GlassPosterior.mixed(self.session_filter.first.radius, kept)
+        return ConstantsPosterior(self.vectors_at(places), spreads, weights, glass)
 
     def _draws(self, modes: list[Mode], draws: int, seed: int) -> tuple[Floats, Floats]:
         """Places (draws, d) from a mixture of modes in equal parts, and session-to-session spreads (draws,)."""

@@ -20,16 +20,13 @@ from wearsim.knifeedge.forward_model import reading_matrix
 from wearsim.knifeedge.longitudinal import zone_readings
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import setting_noise
-from wearsim.wear.initial_figure import CORRELATION_LENGTH
 
 ASSUMED_SIGMA = 2e-9
 """Of a profile that states none [m]. A judgement."""
 LEAST_SIGMA = 0.2e-9
 """No row of a profile is taken to be better than this [m]: keeps exact profiles solvable."""
-INDEPENDENT_SHARE = 0.05
-"""Part of a profile's sigma that goes from row to row by itself [1]. A judgement."""
 MOST_ROWS = 40
-"""Rows of a profile that are compared; denser ones say the same twice."""
+"""Rows of a profile that are compared; of denser ones means of neighbours are."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,15 +78,11 @@ def of_readings(bench: Bench, readings: Readings, radius: Floats) -> Observation
 def of_profile(bench: Bench, profile: Profile, radius: Floats) -> Observation:
     """A measured profile as an observation; piston and r^2 are free."""
     mirror = bench.mirror
-    at = profile.radius[profile.radius <= mirror.clear_radius]
-    if at.size > MOST_ROWS:
-        at = np.linspace(at[0], at[-1], MOST_ROWS)
-    at = at[at >= radius[0]]
+    counts = (profile.radius <= mirror.clear_radius) & (profile.radius >= radius[0])
     sigma = np.full(profile.radius.size, ASSUMED_SIGMA) if profile.sigma is None else profile.sigma
-    error = spline_matrix(profile.radius, at) @ profile.error
-    spread = np.maximum(np.interp(at, profile.radius, sigma), LEAST_SIGMA)
-    distance = (at[:, None] - at) / (CORRELATION_LENGTH * mirror.radius)
-    covariance = np.outer(spread, spread) * np.exp(-0.5 * distance**2) + np.diag((INDEPENDENT_SHARE * spread) ** 2)
+    smooth = None if profile.smooth is None else profile.smooth[counts]
+    rows = Profile(profile.radius[counts], profile.error[counts], sigma[counts], smooth).thinned(MOST_ROWS)
+    at, error, covariance = rows.radius, rows.error, rows.covariance(mirror.radius, LEAST_SIGMA)
     free = contrasts(np.stack([np.ones_like(at), at**2 / mirror.radius**2], axis=1))
     matrix = free @ spline_matrix(radius, at)
     departure = mirror.geometry.departure(radius)

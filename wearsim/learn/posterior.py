@@ -26,25 +26,52 @@ SAME_MODE = 3.0
 
 
 @dataclass(frozen=True, eq=False)
-class ConstantsPosterior:
-    """The distribution of the constants' logarithms and of the session-to-session spread.
+class GlassPosterior:
+    """The glass after the last session: the prediction corrected by what was read, the constants averaged over.
 
     Parameters
     ----------
-    logs : (N, 4) ndarray
-        Weighed draws: logarithms of the factors on the bench's constants, in the order of ``NAMES`` [1].
+    radius, height : (n,) ndarray
+        Its mean above the reference sphere [m].
+    covariance : (n, n) ndarray
+        [m^2]
+    """
+
+    radius: Floats
+    height: Floats
+    covariance: Floats
+
+    @classmethod
+    def mixed(cls, radius: Floats, parts: list[tuple[float, Floats, Floats]]) -> GlassPosterior:
+        """Mean and covariance of a mixture of normal distributions: weights [1], means (n,), covariances (n, n)."""
+        weights = np.array([weight for weight, _, _ in parts])
+        weights = weights / weights.sum()
+        means = np.array([height for _, height, _ in parts])
+        mean = weights @ means
+        about = means - mean
+        within = sum(weight * covariance for weight, (_, _, covariance) in zip(weights, parts, strict=True))
+        return cls(radius, mean, np.asarray(within + (weights[:, None] * about).T @ about))
+
+
+@dataclass(frozen=True, eq=False)
+class ConstantsPosterior:
+    """The distribution of the constants, of the session-to-session spread and of the glass.
+
+    Parameters
+    ----------
+    vectors : (N, n) ndarray
+        Weighed draws of the constants, in the order of ``NAMES`` (:class:`wearsim.wear.constants.Belief`).
     spreads : (N,) ndarray
         Session-to-session spread of the removal of each draw [1].
     weights : (N,) ndarray
         Their sum is 1.
-    evidence : float
-        Logarithm of how likely the measurements are, constants and spread averaged over (by the draws) [1].
+    glass : GlassPosterior
     """
 
-    logs: Floats
+    vectors: Floats
     spreads: Floats
     weights: Floats
-    evidence: float
+    glass: GlassPosterior
 
     @property
     def effective(self) -> float:
@@ -53,11 +80,11 @@ class ConstantsPosterior:
 
     @property
     def belief(self) -> Belief:
-        """Mean, covariance and even draws of the logarithms, as ``predict`` and ``propose`` take them."""
-        mean = self.weights @ self.logs
-        about = self.logs - mean
+        """Mean, covariance and even draws of the constants, as ``predict`` and ``propose`` take them."""
+        mean = self.weights @ self.vectors
+        about = self.vectors - mean
         covariance = (self.weights[:, None] * about).T @ about
-        return Belief(mean, covariance, self.logs[systematic_resample(self.weights, POINTS)])
+        return Belief(mean, covariance, self.vectors[systematic_resample(self.weights, POINTS)])
 
     @property
     def spread(self) -> float:
@@ -65,9 +92,13 @@ class ConstantsPosterior:
         return float(np.sqrt(self.weights @ self.spreads**2))
 
     def interval(self, level: float = 0.9) -> Floats:
-        """Central interval of each logarithm, shape (2, 4) [1]."""
+        """Central interval of each constant, shape (2, n), as its vectors hold it."""
+        return np.array([self.interval_of(column, level) for column in self.vectors.T]).T
+
+    def interval_of(self, values: Floats, level: float = 0.9) -> Floats:
+        """Central interval (2,) of what has these values (N,) for the draws."""
         ends = 0.5 - 0.5 * level, 0.5 + 0.5 * level
-        return np.array([[self._quantile(column, q) for column in self.logs.T] for q in ends])
+        return np.array([self._quantile(values, q) for q in ends])
 
     def _quantile(self, values: Floats, q: float) -> float:
         order = np.argsort(values)

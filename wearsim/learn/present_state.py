@@ -8,18 +8,20 @@ from typing import Any
 import numpy as np
 
 from wearsim.bench.bench import Bench, Spread
-from wearsim.figure.aperture import spline_matrix
 from wearsim.learn.cache import KeptCalibration, recall_or_calibrate
-from wearsim.learn.calibrate import DRAWS, filter_of, with_session_spread
+from wearsim.learn.calibrate import DRAWS, filter_of
 from wearsim.learn.inference import StageReport
 from wearsim.learn.mirror_folder import MirrorFolder, SessionNote
 from wearsim.learn.session_filter import SessionFilter, corrected_state, with_lap_start
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.constants import NAMES, Belief
-from wearsim.wear.initial_figure import StartFigure, start_figure
+from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, Belief
+from wearsim.wear.discrepancy import Discrepancy
+from wearsim.wear.initial_figure import StartFigure, covariance_root, on_grid, start_figure
 from wearsim.wear.state import State
 
 PITCH_CONSTANTS = ("stiffness", "relaxation_time")
+LEAST_KNOWN = 100.0
+"""Factor within which a product is known of which a bench says nothing beside its parts [1]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,22 +33,28 @@ class PresentState:
     bench : Bench
         Its own, its figure the newest measurement.
     belief : Belief
-        Of the constants in the next session: the posterior, the removal's spread between sessions on top.
+        Of the constants.
     start : StartFigure
-        The glass as it was measured last.
+        The glass: what was predicted of the last session, corrected by what was read after it.
     laps : State or None
         Laps as the last session left them; None before the first.
+    discrepancy : Discrepancy
+        What the next session will do beyond the engine.
+    read : StartFigure
+        The glass as its last measurement alone has it.
     """
 
     bench: Bench
     belief: Belief
     start: StartFigure
     laps: State | None
+    discrepancy: Discrepancy
+    read: StartFigure
 
     @property
     def arguments(self) -> dict[str, Any]:
-        """The keyword arguments ``belief``, ``start`` and ``laps`` of ``predict`` and ``propose``."""
-        return {"belief": self.belief, "start": self.start, "laps": self.laps}
+        """The keyword arguments ``belief``, ``start``, ``laps`` and ``discrepancy`` of ``predict`` and ``propose``."""
+        return {"belief": self.belief, "start": self.start, "laps": self.laps, "discrepancy": self.discrepancy}
 
     @property
     def calibrated_bench(self) -> Bench:
@@ -55,8 +63,11 @@ class PresentState:
         What the belief says of constants that go together is lost; ``arguments`` keeps it.
         """
         bench, best = self.bench, self.belief.best()
-        sigma = np.sqrt(np.diagonal(self.belief.covariance))
-        spread = Spread(**{name: float(np.exp(one)) for name, one in zip(NAMES, sigma, strict=True)})
+        sigma = np.sqrt(np.diagonal(self.belief.with_session_spread(self.discrepancy.spread).covariance))
+        spread = Spread(
+            **{name: float(np.exp(sigma[i]) if IS_FACTOR[i] else sigma[i]) for i, name in enumerate(NAMES)},
+            **dict.fromkeys(PRODUCTS, LEAST_KNOWN),
+        )
         constants = {"preston": bench.preston * best.preston, "edge_gain": bench.wear.edge_gain * best.edge_gain}
         laps = tuple(
             lap.model_copy(update={name: getattr(lap, name) * getattr(best, name) for name in PITCH_CONSTANTS})
@@ -123,11 +134,20 @@ def present_state(
     """
     count = len(folder.sessions) if count is None else count
     bench, laps = folder.bench_after(count), None
-    start = start_figure(bench, accuracy)
+    read = start = start_figure(bench, accuracy)
     if count:
-        sessions = (session_filter or filter_of(folder)).upto(count)
-        newest = sessions.follow_closely(known.belief.best(), known.spread, frozenset(known.misfits))[-1].state
-        # the laps lie on the glass as it was measured last
-        measured = spline_matrix(start.radius, newest.radius) @ start.height
-        laps = corrected_state(newest, measured - newest.height).on_grids(folder.bench, accuracy)
-    return PresentState(bench, with_session_spread(known.belief, known.spread), start, laps)
+        start, laps = _after_sessions((session_filter or filter_of(folder)).upto(count), known, bench, accuracy)
+    return PresentState(bench, known.belief, start, laps, Discrepancy(spread=known.spread), read)
+
+
+def _after_sessions(
+    sessions: SessionFilter, known: KeptCalibration, bench: Bench, accuracy: Accuracy
+) -> tuple[StartFigure, State]:
+    """The glass as all sessions and readings have it, and the laps that are on it."""
+    newest = sessions.follow_closely(known.belief.best(), known.spread)[-1]
+    height, covariance = newest.state.height, newest.covariance
+    if known.glass is not None:
+        height, covariance = known.glass.height, known.glass.covariance
+    glass = StartFigure(newest.state.radius, height, covariance_root(covariance))
+    laps = corrected_state(newest.state, height - newest.state.height).on_grids(bench, accuracy)
+    return on_grid(bench, glass, accuracy), laps

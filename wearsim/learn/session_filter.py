@@ -3,7 +3,12 @@
 The glass is never known exactly, so it is carried as a normal distribution: the engine moves its middle, a
 linearised engine and the discrepancy move its covariance, and each measurement corrects both (a Kalman
 filter). What is left over at every step, observed less expected with its covariance, is all that the
-sessions say of the constants, and the covariances of the measurements before and after are in it.
+sessions say of the constants, and the covariances of the measurements before and after are in it. What no
+window sees stays known from what was worked.
+
+What a session does of its own accord (:mod:`wearsim.wear.discrepancy`) is of the usual size in most sessions and many
+times that in a few: something was not as it was recorded. So its distribution is a mixture of sizes (:class:`Tails`), and
+a session counts the less, the worse it fits.
 
 Where a measurement corrects the glass, the pitch that lay on it is corrected by as much the other way: a lap fits
 the real glass, not our picture of it.
@@ -11,14 +16,16 @@ the real glass, not our picture of it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from types import MappingProxyType
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
+from scipy.special import logsumexp
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme
 from wearsim.errors import ContactError
 from wearsim.figure.aperture import spline_matrix
@@ -26,76 +33,42 @@ from wearsim.kernels.arrays import Floats
 from wearsim.learn.observation import Observation
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import Constants
+from wearsim.wear.discrepancy import LAP_MODES, Discrepancy, lap_shapes
+from wearsim.wear.engine_protocol import Run
 from wearsim.wear.initial_figure import StartFigure, covariance_root
 from wearsim.wear.radial.engine import RadialEngine
-from wearsim.wear.state import PitchProfile, State, start_state
+from wearsim.wear.state import PitchProfile, State, lap_name, start_state
 
 LEARNING = Accuracy(
-    glass_rings=36, pitch_rings=32, rim_share=0.9, offsets=14, per_radius=10, per_turn=9, ring_per_turn=8,
-    tolerance=1e-2,
+    glass_rings=40, pitch_rings=36, rim_share=0.85, offsets=20, per_radius=10, per_turn=9, ring_per_turn=8,
+    draws=96, phases=12, tolerance=1e-2,
 )  # fmt: skip
-"""Of the engine when run hundreds of times: 0.3 nm RMS in three sessions of a micrometre (docs/learning.md)."""
-UNKNOWN_SPREAD = 1.0
-"""Spread of a removal of which nothing is believed, in that of the engine [1]."""
+"""Of the engine when run hundreds of times: good to 0.2 % of the removal, which is in the discrepancy (docs/learning.md)."""
 LOG_STEP = 0.1
-"""Step of the logarithm of the Preston coefficient in a difference [1]."""
+"""Step of the logarithm of a removal in a difference [1]."""
 LEAST_GLASS = 0.3e-9
 """Of the glass's height: no measurement is taken to be better, which keeps matrices sound [m]."""
-NO_SIZES: Mapping[int, float] = MappingProxyType({})
-"""Every session removes what its record says."""
+LEAST_MISFIT = 0.2e-9
+"""Misfits of a lap that are smaller than this are left out [m]."""
 
 
 @dataclass(frozen=True)
-class Discrepancy:
-    """How far a session's removal may stand from the engine's even with the right constants.
-
-    The removal of a whole session varies by a common factor from one session to the next (charge, wetness, how hard the
-    hands press): log-normal, its spread unknown itself and learnt with the constants. The shape of the removal differs a
-    little from the round, averaged engine's: real strokes are few, jittered and walked. Measured against the planar
-    engine (docs/learning.md).
+class Tails:
+    """How many times as large as usual what a session does of its own accord may be, and how often. A judgement.
 
     Parameters
     ----------
-    spread : float
-        Middle of the belief about the relative spread of the removal from session to session [1]. A judgement.
-    spread_factor : float
-        One-sigma factor within which that is believed [1]. A judgement.
-    shape : float
-        Difference in shape as a share of the RMS of the removal about its mean [1].
-    even : float
-        The same as a share of the mean removal [1].
-    rim : float
-        More of it at the rim, as a share of the mean removal [1].
-    rim_length : float
-        How fast that fades inwards, as a share of the mirror's radius [1].
-    length : float
-        Over which it goes together, as a share of the mirror's radius [1]. A judgement.
-    floor : float
-        Differences in shape that are always possible [m]. A judgement.
+    sizes : tuple of float
+        Ascending, the first 1 [1].
+    shares : tuple of float
+        Of all sessions, their sum 1.
+    wrong_from : float
+        From this size on something other than what is recorded was worked [1].
     """
 
-    spread: float = 0.08
-    spread_factor: float = 1.8
-    shape: float = 0.02
-    even: float = 0.003
-    rim: float = 0.015
-    rim_length: float = 0.04
-    length: float = 0.15
-    floor: float = 0.5e-9
-
-    def covariance(self, removal: Floats, radius: Floats) -> Floats:
-        """Covariance (n, n) of the glass after a session from the difference in shape [m^2]; removal and radius (n,) [m]."""
-        weight = radius / radius.sum()
-        mean = float(weight @ removal)
-        about = float(np.sqrt(weight @ (removal - mean) ** 2))
-        size = self.shape * about + self.even * abs(mean) + self.floor
-        x = radius / radius[-1]
-        rim = self.rim * abs(mean) * np.exp(-(1.0 - x) / self.rim_length)
-        distance = x[:, None] - x
-        return np.asarray(
-            size**2 * np.exp(-0.5 * (distance / self.length) ** 2)
-            + np.outer(rim, rim) * np.exp(-0.5 * (distance / self.rim_length) ** 2)
-        )
+    sizes: tuple[float, ...] = (1.0, 2.0, 4.0, 10.0)
+    shares: tuple[float, ...] = (0.92, 0.05, 0.015, 0.015)
+    wrong_from: float = 4.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,6 +81,10 @@ class SessionModel:
         Under the session's conditions.
     lap : str or None
         How the lap began (:class:`wearsim.learn.mirror_folder.SessionNote`).
+    pressed : float or None
+        For how long it was pressed before the session [s]; None where nobody said.
+    confirmed : bool
+        Whether the person vouches for the record: it is believed however badly it fits.
     """
 
     number: int
@@ -115,42 +92,8 @@ class SessionModel:
     programme: Programme
     lap: str | None
     observation: Observation
-
-
-@dataclass(frozen=True, eq=False)
-class FilterStep:
-    """One session, predicted and corrected by what was read after it.
-
-    Parameters
-    ----------
-    predicted : (n,) ndarray
-        Glass after, before it was read [m].
-    removal : (n,) ndarray
-        [m]
-    innovation, innovation_covariance : (p,), (p, p) ndarray
-        Observed less expected, and the covariance of that, the filter's ``ratio`` in it.
-    state : State
-        Glass and laps after, the measurement taken in.
-    covariance : (n, n) ndarray
-        Of that glass, as stated [m^2].
-    """
-
-    predicted: Floats
-    removal: Floats
-    innovation: Floats
-    innovation_covariance: Floats
-    state: State
-    covariance: Floats
-
-    @property
-    def chi_square(self) -> float:
-        """Squared innovation in its own covariance; about the count of numbers compared where all is well [1]."""
-        return float(self.innovation @ cho_solve(cho_factor(self.innovation_covariance), self.innovation))
-
-    @property
-    def log_likelihood(self) -> float:
-        """Of the measurement, given those before it [1]."""
-        return -0.5 * (self.chi_square + float(np.linalg.slogdet(self.innovation_covariance)[1]))
+    pressed: float | None = None
+    confirmed: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,13 +109,82 @@ class Linearisation:
         From errors of the glass before to errors after.
     removal : (n,) ndarray
         [m]
-    response : (n,) ndarray
-        Change of the glass after with the logarithm of the Preston coefficient [m].
+    responses : (spells, n) ndarray
+        Change of the glass after with the logarithm of each spell's removal [m].
+    lap : (n, modes) ndarray
+        Change of the glass after by one sigma of each shape of the lap's misfit [m].
     """
 
     transition: Floats
     removal: Floats
+    responses: Floats
+    lap: Floats
+
+    def covariance(self, radius: Floats, discrepancy: Discrepancy, spread: float) -> Floats:
+        """Covariance (n, n) of what the session does of its own accord [m^2]; ``spread`` is that between sessions [1]."""
+        whole = self.responses.sum(axis=0)
+        spells = discrepancy.spell_spread**2 * self.responses.T @ self.responses
+        common = spread**2 * np.outer(whole, whole)
+        return np.asarray(discrepancy.covariance(self.removal, radius) + spells + common + self.lap @ self.lap.T)
+
+
+@dataclass(frozen=True, eq=False)
+class FilterStep:
+    """One session, predicted and corrected by what was read after it.
+
+    Parameters
+    ----------
+    predicted : (n,) ndarray
+        Glass after, before it was read [m].
+    removal : (n,) ndarray
+        [m]
+    innovation : (p,) ndarray
+        Observed less expected.
+    covariances : (t, p, p) ndarray
+        Of that, for each size of :class:`Tails`.
+    chances : (t,) ndarray
+        Of each size, once it was read; their sum is 1.
+    log_likelihood : float
+        Of the measurement, given those before it [1].
+    state : State
+        Glass and laps after, the measurement taken in.
+    covariance : (n, n) ndarray
+        Of that glass [m^2].
+    response : (p,) ndarray
+        Change of what is observed with the logarithm of the whole removal.
+    """
+
+    predicted: Floats
+    removal: Floats
+    innovation: Floats
+    covariances: Floats
+    chances: Floats
+    log_likelihood: float
+    state: State
+    covariance: Floats
     response: Floats
+
+    @property
+    def chi_square(self) -> float:
+        """Squared innovation in its usual covariance; about the count of numbers compared where all is well [1]."""
+        return self.miss_without(0.0)
+
+    def miss_without(self, log_size: float) -> float:
+        """The same, were the logarithm of the whole removal larger by this [1]."""
+        left = self.innovation - log_size * self.response
+        return float(left @ cho_solve(cho_factor(self.covariances[0]), left))
+
+    @property
+    def likeliest_size(self) -> float:
+        """Logarithm of the factor on the whole removal that explains the innovation best [1]."""
+        solved = cho_solve(cho_factor(self.covariances[0]), self.response)
+        square = float(self.response @ solved)
+        return float(self.innovation @ solved) / square if square > 0.0 else 0.0
+
+    @property
+    def information(self) -> Floats:
+        """Inverse covariance (p, p) of the innovation, averaged over what sizes are likely."""
+        return np.asarray(sum(p * np.linalg.inv(one) for p, one in zip(self.chances, self.covariances, strict=True)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,25 +195,21 @@ class SessionFilter:
     ----------
     first : StartFigure
         The glass before the first session, on the grid of ``accuracy``.
-    ratio : float
-        How many times as uncertain as stated everything is taken to be: the first figure, the sessions and the
-        readings alike, which leaves all corrections of the glass as they are [1].
     """
 
     first: StartFigure
     models: tuple[SessionModel, ...]
     accuracy: Accuracy
     discrepancy: Discrepancy = field(default_factory=Discrepancy)
-    ratio: float = 1.0
+    tails: Tails = field(default_factory=Tails)
 
     def upto(self, count: int) -> SessionFilter:
         """The first ``count`` sessions alone."""
         return replace(self, models=self.models[:count])
 
     def follow(
-        self, constants: Constants, spread: float, linearisations: tuple[Linearisation, ...] | None = None,
-        misfits: frozenset[int] = frozenset(), sizes: Mapping[int, float] = NO_SIZES,
-    ) -> tuple[FilterStep, ...]:  # fmt: skip
+        self, constants: Constants, spread: float, linearisations: tuple[Linearisation, ...] | None = None
+    ) -> tuple[FilterStep, ...]:
         """Follow the mirror through its sessions.
 
         Parameters
@@ -211,10 +219,6 @@ class SessionFilter:
         linearisations : tuple of Linearisation, optional
             Each session linearised (:meth:`linearised`); by default errors of the glass stay as they are, and what is
             uncertain goes by the removal with these very constants.
-        misfits : frozenset of int
-            Numbers of sessions whose record is not believed: only what was read after them counts.
-        sizes : mapping from int to float
-            Factors on the removal of sessions by number, 1 where there is none [1].
 
         Raises
         ------
@@ -224,70 +228,64 @@ class SessionFilter:
         steps: list[FilterStep] = []
         state, covariance = self._start()
         for place, model in enumerate(self.models):
-            linear = None if linearisations is None else linearisations[place]
             state = self._with_laps(model, state, is_first=place == 0)
-            scaled = scaled_removal(constants, sizes.get(model.number, 1.0))
-            steps.append(self._step(model, state, covariance, scaled, spread, linear, model.number in misfits))
+            run = self._run(model, state, constants)
+            linear = _unchanged(run) if linearisations is None else linearisations[place]
+            steps.append(self._step(model, run, covariance, spread, linear))
             state, covariance = steps[-1].state, steps[-1].covariance
         return tuple(steps)
 
-    def follow_closely(self, constants: Constants, spread: float, misfits: frozenset[int]) -> tuple[FilterStep, ...]:
+    def follow_closely(self, constants: Constants, spread: float) -> tuple[FilterStep, ...]:
         """As :meth:`follow`, the engine linearised at these very constants."""
-        steps = self.follow(constants, spread, None, misfits)
-        return self.follow(constants, spread, self.linearised(constants, steps), misfits)
+        return self.follow(constants, spread, self.linearised(constants, self.follow(constants, spread)))
 
     def _start(self) -> tuple[State, Floats]:
         first = self.first
         state = State(first.radius, first.height, MappingProxyType({}))
         return state, first.root @ first.root.T + LEAST_GLASS**2 * np.eye(first.radius.size)
 
+    def _run(self, model: SessionModel, state: State, constants: Constants) -> Run[State]:
+        return RadialEngine(self.accuracy).run(model.bench, model.programme, state, constants)
+
     def _with_laps(self, model: SessionModel, state: State, is_first: bool) -> State:
         """The state with its laps as this session began."""
-        as_left = model.lap == "as left" or (model.lap is None and not is_first)
-        if as_left and state.laps:
+        if state.laps and not is_fresh(model, is_first):
             return state
         return start_state(with_lap_start(model.bench, model.lap), state.radius, state.height, self.accuracy)
 
     def _step(
-        self, model: SessionModel, state: State, covariance: Floats, constants: Constants, spread: float,
-        linear: Linearisation | None, is_misfit: bool,
-    ) -> FilterStep:  # fmt: skip
-        after = RadialEngine(self.accuracy).run(model.bench, model.programme, state, constants).end
-        removal = state.height - after.height
-        linear = linear or Linearisation(np.eye(removal.size), removal, -removal)
-        grown = linear.transition @ covariance @ linear.transition.T
-        grown = grown + self.discrepancy.covariance(linear.removal, state.radius)
-        grown = grown + (UNKNOWN_SPREAD if is_misfit else spread) ** 2 * np.outer(linear.response, linear.response)
-        if is_misfit:
-            wide = replace(self.discrepancy, shape=UNKNOWN_SPREAD, even=UNKNOWN_SPREAD)
-            grown = grown + wide.covariance(linear.removal, state.radius)
-        observation = model.observation
+        self, model: SessionModel, run: Run[State], covariance: Floats, spread: float, linear: Linearisation
+    ) -> FilterStep:
+        after, observation = run.end, model.observation
+        seen = observation.matrix
+        before = linear.transition @ covariance @ linear.transition.T
+        own = linear.covariance(after.radius, self.discrepancy, spread)
+        squares = np.square(self.tails.sizes if not model.confirmed else (1.0,))
+        known = seen @ before @ seen.T + observation.covariance
+        totals = np.array([known + square * (seen @ own @ seen.T) for square in squares])
         innovation = observation.innovation(after.height)
-        total = observation.matrix @ grown @ observation.matrix.T + observation.covariance
-        gain = cho_solve(cho_factor(total), observation.matrix @ grown).T
-        corrected = corrected_state(after, gain @ innovation)
-        if is_misfit:
-            corrected = start_state(model.bench, state.radius, corrected.height, self.accuracy)
-        left = grown - gain @ total @ gain.T
-        left, innovation_covariance = 0.5 * (left + left.T), self.ratio**2 * total
-        return FilterStep(after.height, removal, innovation, innovation_covariance, corrected, left)
+        logs = np.array([_log_normal(innovation, total) for total in totals])
+        logs += np.log(self.tails.shares[: squares.size]) if squares.size > 1 else 0.0
+        chances = np.exp(logs - logsumexp(logs))
+        change, left = _corrected(chances, before, own, squares, totals, seen, innovation)
+        return FilterStep(
+            after.height, run.removal, innovation, totals, chances, float(logsumexp(logs)),
+            corrected_state(after, change), left, seen @ linear.responses.sum(axis=0),
+        )  # fmt: skip
 
-    def linearised(
-        self, constants: Constants, steps: tuple[FilterStep, ...], sizes: Mapping[int, float] = NO_SIZES
-    ) -> tuple[Linearisation, ...]:
-        """Each session linearised in the errors of the glass that it starts from, and in the removal.
+    def linearised(self, constants: Constants, steps: tuple[FilterStep, ...]) -> tuple[Linearisation, ...]:
+        """Each session linearised in the errors of the glass that it starts from, the sizes of its spells, and the lap.
 
         Differences are taken along the errors themselves, one sigma each; what lies outside of them stays as it is.
-        ``steps`` are those of the same filter, followed with the same constants and sizes.
+        ``steps`` are those of the same filter, followed with the same constants.
         """
-        out = []
+        out: list[Linearisation] = []
         covariance = self._start()[1]
         for model, step, state in zip(self.models, steps, self.states_before(steps), strict=True):
-            scaled = scaled_removal(constants, sizes.get(model.number, 1.0))
-            transition = self._transition(model, state, covariance, scaled, step.predicted)
-            increased = scaled_removal(scaled, np.exp(LOG_STEP))
-            changed = self._after(model, state, increased, step.predicted - LOG_STEP * step.removal)
-            out.append(Linearisation(transition, step.removal, (changed - step.predicted) / LOG_STEP))
+            transition = self._transition(model, state, covariance, constants, step.predicted)
+            responses = self._responses(model, state, constants, step)
+            lap = self._lap_response(model, state, constants, step.predicted, is_first=not out)
+            out.append(Linearisation(transition, step.removal, responses, lap))
             covariance = step.covariance
         return tuple(out)
 
@@ -299,10 +297,14 @@ class SessionFilter:
             for place, (model, state) in enumerate(zip(self.models, before, strict=True))
         )
 
-    def _after(self, model: SessionModel, state: State, constants: Constants, otherwise: Floats) -> Floats:
+    def _after(
+        self, model: SessionModel, state: State, constants: Constants, otherwise: Floats, sizes: Floats | None = None
+    ) -> Floats:
         """The glass after a session [m]; ``otherwise`` where no balance is found."""
         try:
-            return RadialEngine(self.accuracy).run(model.bench, model.programme, state, constants).end.height
+            return (
+                RadialEngine(self.accuracy).run(model.bench, model.programme, state, constants, sizes=sizes).end.height
+            )
         except ContactError:
             return otherwise
 
@@ -317,6 +319,72 @@ class SessionFilter:
             moved[:, column] = after - predicted
         return np.asarray(np.eye(state.radius.size) + (moved - root) @ np.linalg.pinv(root))
 
+    def _responses(self, model: SessionModel, state: State, constants: Constants, step: FilterStep) -> Floats:
+        """Change of the glass after with the logarithm of each spell's removal, nothing for a pressing."""
+        out = np.zeros((len(model.programme.spells), state.radius.size))
+        for place, spell in enumerate(model.programme.spells):
+            if not spell.is_press:
+                sizes = np.where(np.arange(len(out)) == place, np.exp(LOG_STEP), 1.0)
+                changed = self._after(model, state, constants, step.predicted - LOG_STEP * step.removal, sizes)
+                out[place] = (changed - step.predicted) / LOG_STEP
+        return out
+
+    def _lap_response(
+        self, model: SessionModel, state: State, constants: Constants, predicted: Floats, is_first: bool
+    ) -> Floats:
+        """Change of the glass after by one sigma of each shape of the laps' misfit."""
+        fresh, out = is_fresh(model, is_first), np.zeros((predicted.size, LAP_MODES))
+        rms = {
+            lap_name(lap): self.discrepancy.misfit(model.bench, lap, constants, is_fresh=fresh, pressed=model.pressed)
+            for lap in model.bench.laps
+        }
+        if max(rms.values()) < LEAST_MISFIT:
+            return out
+
+        def misfit(lap: Lap, share: Floats, mode: int) -> Floats:
+            return np.asarray(rms[lap_name(lap)] * lap_shapes(share)[..., mode])
+
+        engine = RadialEngine(self.accuracy)
+        for mode in range(LAP_MODES):
+            shaped = engine.with_misfit(model.bench, state, partial(misfit, mode=mode))
+            out[:, mode] = self._after(model, shaped, constants, predicted) - predicted
+        return out
+
+
+def _unchanged(run: Run[State]) -> Linearisation:
+    """What stands for a linearised session where there is none: errors stay, and removals grow as they are."""
+    return Linearisation(
+        np.eye(run.radius.size), run.removal, np.diff(run.heights, axis=0), np.zeros((run.radius.size, 1))
+    )
+
+
+def _log_normal(residual: Floats, covariance: Floats) -> float:
+    factor = cho_factor(covariance)
+    return float(-0.5 * residual @ cho_solve(factor, residual) - np.log(np.diagonal(factor[0])).sum())
+
+
+def _corrected(
+    chances: Floats, before: Floats, own: Floats, squares: Floats, totals: Floats, seen: Floats, innovation: Floats
+) -> tuple[Floats, Floats]:
+    """The correction (n,) of the glass and its covariance (n, n) after it, mean and spread of the mixture of sizes."""
+    changes, lefts = [], []
+    for square, total in zip(squares, totals, strict=True):
+        grown = before + square * own
+        gain = cho_solve(cho_factor(total), seen @ grown).T
+        changes.append(gain @ innovation)
+        lefts.append(grown - gain @ total @ gain.T)
+    mean = chances @ np.array(changes)
+    spread = sum(
+        p * (left + np.outer(change - mean, change - mean))
+        for p, left, change in zip(chances, lefts, changes, strict=True)
+    )
+    return np.asarray(mean), np.asarray(0.5 * (spread + spread.T))
+
+
+def is_fresh(model: SessionModel, is_first: bool) -> bool:
+    """Whether a session began with a lap fitted anew, and not as the session before left it."""
+    return not (model.lap == "as left" or (model.lap is None and not is_first))
+
 
 def with_lap_start(bench: Bench, start: str | None) -> Bench:
     """The bench, its laps beginning pressed or spherical; as they are where ``start`` is neither."""
@@ -325,12 +393,7 @@ def with_lap_start(bench: Bench, start: str | None) -> Bench:
     return bench.model_copy(update={"laps": tuple(lap.model_copy(update={"start": start}) for lap in bench.laps)})
 
 
-def scaled_removal(constants: Constants, factor: float) -> Constants:
-    """Constants of a session whose removal is ``factor`` times that of its record [1]."""
-    return constants if factor == 1.0 else replace(constants, preston=constants.preston * factor)
-
-
-def _main_columns(covariance: Floats, share: float = 1e-3) -> Floats:
+def _main_columns(covariance: Floats, share: float = 1e-2) -> Floats:
     root = covariance_root(covariance)
     return root[:, np.sum(root**2, axis=0) > share * np.sum(root**2, axis=0).max()]
 

@@ -26,7 +26,7 @@ from wearsim.study.plan import Study
 from wearsim.study.quantities import QUANTITIES, CaseOutcome, DrawStatistics, kept_quantities
 from wearsim.study.settings import Changes, by_table, changed_bench, changed_programme
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.constants import NAMES, Constants, prior
+from wearsim.wear.constants import Constants, constants_at, prior
 from wearsim.wear.engine_protocol import Run
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.predict import engine_for, gauge_for
@@ -295,8 +295,8 @@ def draw_constants(bench: Bench, count: int, seed: int, place: int) -> list[Cons
     """
     belief = prior(bench)
     rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(place,)))
-    logs = belief.mean + rng.standard_normal((count, len(NAMES))) * np.sqrt(np.diag(belief.covariance))
-    return [Constants(**dict(zip(NAMES, map(float, np.exp(row)), strict=True))) for row in logs]
+    axes = belief.axes
+    return [constants_at(belief.mean + axes @ rng.standard_normal(axes.shape[1])) for _ in range(count)]
 
 
 def _case_outcome(run: Run[Any], gauge: FigureGauge) -> CaseOutcome:

@@ -1,39 +1,59 @@
-"""The uncertain constants of a bench, as numbers, and draws of them.
+"""The uncertain constants of a bench and of the hands, as numbers, and draws of them.
 
-Physics section 9: k, kappa, tau and the edge gain are known within a factor. Each is log-normal about the bench's
-value with the one-sigma factor of ``[spread]``; a factor of 1 means known exactly, and a gain of 0 stays 0.
+Physics section 9: k, kappa, tau and the edge gain are known within a factor, each log-normal about the bench's value with
+the one-sigma factor of ``[spread]``; so is the factor on the length of all strokes, and the bias of the overhang is
+normal. A factor of 1, or a bias of 0, is known exactly, and a gain of 0 stays 0.
+
+Two products are known better than their parts: how fast a high zone wears, k x kappa, and how fast pitch flows,
+1 / (kappa x tau). What is known of them narrows the prior of the parts and ties them together.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from wearsim.bench.bench import Bench
+from wearsim.bench.bench import Bench, Spread
 from wearsim.kernels.arrays import Floats
 
-NAMES = ("preston", "stiffness", "relaxation_time", "edge_gain")
+NAMES = ("preston", "stiffness", "relaxation_time", "edge_gain", "stroke_length", "overhang_bias")
+"""Order of all vectors of constants."""
+IS_FACTOR = np.array([name != "overhang_bias" for name in NAMES])
+"""Whether a constant is a factor, of which a vector holds the logarithm [1]; the others are held as they are [m]."""
+PRODUCTS = {"smoothing": {"preston": 1.0, "stiffness": 1.0}, "flow": {"stiffness": -1.0, "relaxation_time": -1.0}}
+"""Products that a session shows more directly than their parts, as powers of the constants: how fast a high zone wears,
+and how fast pitch flows."""
 # SciPy's is faster on long rows, but takes longer to import than the few hundred numbers of a prediction take here
 _DEVIATE = np.frompyfunc(NormalDist().inv_cdf, 1, 1)
 
 
 @dataclass(frozen=True)
 class Constants:
-    """Factors on the bench's own constants [1]; 1 = as the bench says.
+    """Factors on the bench's own constants [1], and a bias; 1 and 0 = as the bench and the programme say.
 
     Attributes
     ----------
     preston, stiffness, relaxation_time, edge_gain : float
         Each multiplies what the bench has.
+    stroke_length : float
+        Multiplies length and side sweep of every stroke: hands that always go farther than was written down.
+    overhang_bias : float
+        Added to the side overhang of every stroke: hands that always stay to one side [m].
     """
 
     preston: float = 1.0
     stiffness: float = 1.0
     relaxation_time: float = 1.0
     edge_gain: float = 1.0
+    stroke_length: float = 1.0
+    overhang_bias: float = 0.0
+
+    def times(self, factor: float) -> Constants:
+        """The same with a removal that is ``factor`` times as large [1]."""
+        return self if factor == 1.0 else replace(self, preston=self.preston * factor)
 
 
 AS_STATED = Constants()
@@ -41,16 +61,16 @@ AS_STATED = Constants()
 
 @dataclass(frozen=True)
 class Belief:
-    """What is known of the constants: a distribution of the logarithms of their factors.
+    """What is known of the constants: a distribution of the logarithms of factors, and of what is no factor as it is.
 
     Parameters
     ----------
-    mean : (4,) ndarray
-        Logarithms of the factors on the bench's own constants, in the order of :data:`NAMES` [1].
-    covariance : (4, 4) ndarray
-        Their covariance [1].
-    points : (N, 4) ndarray, optional
-        Logarithms that stand for the distribution, each as likely as the next, where it is not normal [1].
+    mean : (n,) ndarray
+        In the order of :data:`NAMES`: logarithms of factors [1], biases [m].
+    covariance : (n, n) ndarray
+        Their covariance.
+    points : (N, n) ndarray, optional
+        Vectors that stand for the distribution, each as likely as the next, where it is not normal.
     """
 
     mean: Floats
@@ -62,13 +82,22 @@ class Belief:
         """Whether every constant is taken as known exactly."""
         return not np.any(self.covariance)
 
+    @property
+    def axes(self) -> Floats:
+        """Columns (n, d), one sigma each, whose squares sum to the covariance; the widest in its own sigmas first."""
+        sigma = np.sqrt(np.diagonal(self.covariance))
+        scale = np.where(sigma > 0.0, sigma, 1.0)
+        values, vectors = np.linalg.eigh(self.covariance / np.outer(scale, scale))
+        active = np.flatnonzero(values > 1e-9)[::-1]
+        return np.asarray(scale[:, None] * vectors[:, active] * np.sqrt(values[active]))
+
     def best(self) -> Constants:
         """The constants at the middle of the belief.
 
         Returns
         -------
         Constants
-            Exponentials of the mean logarithms [1].
+            Exponentials of the mean logarithms [1], and the mean biases.
         """
         return constants_at(self.mean)
 
@@ -87,31 +116,68 @@ class Belief:
         tuple of Constants
             ``count`` of them, in no order.
         """
-        values, vectors = np.linalg.eigh(self.covariance)
-        if self.points is not None:
-            return tuple(constants_at(row) for row in _dealt(self.points, vectors[:, -1], count, seed))
-        root = vectors * np.sqrt(np.clip(values, 0.0, None))
-        logs = self.mean + normal_draws(count, len(NAMES), seed) @ root.T
-        return tuple(constants_at(row) for row in logs)
+        axes = self.axes
+        if self.points is not None and axes.size:
+            along = (self.points - self.mean) @ np.linalg.pinv(axes).T[:, 0]
+            return tuple(constants_at(row) for row in _dealt(self.points, along, count, seed))
+        vectors = self.mean + normal_draws(count, axes.shape[1], seed) @ axes.T
+        return tuple(constants_at(row) for row in vectors)
+
+    def with_session_spread(self, spread: float) -> Belief:
+        """The same with the spread of the removal from session to session [1] on top of that of the wear."""
+        covariance = self.covariance.copy()
+        covariance[0, 0] += spread**2
+        if self.points is None:
+            return Belief(self.mean, covariance)
+        points = self.points.copy()
+        points[:, 0] += spread * normal_draws(len(points), 1, seed=0)[:, 0]
+        return Belief(self.mean, covariance, points)
 
 
-def _dealt(points: Floats, axis: Floats, count: int, seed: int) -> Floats:
-    """One point of each of ``count`` equal slices along the axis on which they differ most, in no order."""
+def _dealt(points: Floats, along: Floats, count: int, seed: int) -> Floats:
+    """One point of each of ``count`` equal slices along an axis, in no order."""
     rng = np.random.default_rng(seed)
-    along = points[np.argsort(points @ axis, kind="stable")]
+    ordered = points[np.argsort(along, kind="stable")]
     slices = (np.arange(count) + rng.random(count)) / count
-    return np.asarray(along[rng.permutation((slices * len(points)).astype(int))])
+    return np.asarray(ordered[rng.permutation((slices * len(points)).astype(int))])
 
 
-def constants_at(logs: Floats) -> Constants:
-    """Constants whose factors have these logarithms, in the order of :data:`NAMES`."""
-    return Constants(**dict(zip(NAMES, (float(f) for f in np.exp(logs)), strict=True)))
+def constants_at(vector: Floats) -> Constants:
+    """Constants of a vector (n,) in the order of :data:`NAMES`."""
+    values = np.where(IS_FACTOR, np.exp(np.where(IS_FACTOR, vector, 0.0)), vector)
+    return Constants(**dict(zip(NAMES, (float(one) for one in values), strict=True)))
+
+
+def vector_of(constants: Constants) -> Floats:
+    """The vector (n,) of these constants, in the order of :data:`NAMES`."""
+    values = np.array([getattr(constants, name) for name in NAMES])
+    return np.where(IS_FACTOR, np.log(np.where(IS_FACTOR, values, 1.0)), values)
+
+
+def powers(product: str) -> Floats:
+    """Powers (n,) of the constants in one of :data:`PRODUCTS` [1]."""
+    return np.array([PRODUCTS[product].get(name, 0.0) for name in NAMES])
 
 
 def prior(bench: Bench) -> Belief:
-    """The bench's own constants with its stated spread: independent log-normal factors; no session enters."""
-    spread = np.log([float(getattr(bench.spread, name)) for name in NAMES])
-    return Belief(np.zeros(len(NAMES)), np.diag(spread**2))
+    """The bench's own constants with its stated spread; no session enters."""
+    return Belief(np.zeros(len(NAMES)), prior_covariance(bench.spread))
+
+
+def prior_covariance(spread: Spread) -> Floats:
+    """Covariance (n, n) of the constants that a bench states: independent, then narrowed by what is known of products.
+
+    Each product adds an observation of it that is good to its own spread, as in any normal linear model.
+    """
+    stated = np.array([float(getattr(spread, name)) for name in NAMES])
+    sigma = np.where(IS_FACTOR, np.log(np.where(IS_FACTOR, stated, 1.0)), stated)
+    covariance = np.diag(sigma**2)
+    for product in PRODUCTS:
+        row, known = powers(product), float(np.log(getattr(spread, product)))
+        total = float(row @ covariance @ row) + known**2
+        if total > 0.0:
+            covariance = covariance - np.outer(covariance @ row, row @ covariance) / total
+    return np.asarray(covariance)
 
 
 def normal_deviates(share: ArrayLike) -> Floats:
@@ -123,4 +189,6 @@ def normal_draws(count: int, width: int, seed: int) -> Floats:
     """Standard normal deviates (count, width), one in each of ``count`` equal slices of every column."""
     rng = np.random.default_rng(seed)
     columns = [(rng.permutation(count) + rng.random(count)) / count for _ in range(width)]
+    if not columns:
+        return np.zeros((count, 0))
     return normal_deviates(np.clip(np.column_stack(columns), 1e-12, 1.0 - 1e-12))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, ClassVar, Generic, TypeVar
@@ -11,6 +11,7 @@ from typing import Any, ClassVar, Generic, TypeVar
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy
@@ -20,6 +21,8 @@ from wearsim.wear.state import PitchProfile, State
 
 S = TypeVar("S")
 Progress = Callable[[float], None]
+Misfit = Callable[[Lap, Floats], Floats]
+"""From a lap and shares of its radius [1] to how much higher its pitch is there than it should be [m]."""
 # A pressing takes far fewer poses than strokes do: it counts as this many strokes a minute in the progress.
 PRESS_A_MINUTE = 5.0
 
@@ -135,6 +138,10 @@ class Engine(ABC, Generic[S]):
         """
 
     @abstractmethod
+    def with_misfit(self, bench: Bench, state: S, misfit: Misfit) -> S:
+        """The state with a misfit of the laps as a session begins, round, on top of what they have."""
+
+    @abstractmethod
     def work_spell(
         self, bench: Bench, spell: Spell, state: S, number: int = 1, constants: Constants = AS_STATED, *,
         seed: int = 0, file: Path | None = None, progress: Progress | None = None,
@@ -167,16 +174,20 @@ class Engine(ABC, Generic[S]):
 
     def run(
         self, bench: Bench, programme: Programme, state: S, constants: Constants = AS_STATED, *, seed: int = 0,
-        progress: Progress | None = None,
+        sizes: Sequence[float] | Floats | None = None, progress: Progress | None = None,
     ) -> Run[S]:  # fmt: skip
-        """A whole programme worked on a state; arguments and errors as for :meth:`work_spell`."""
+        """A whole programme worked on a state; arguments and errors as for :meth:`work_spell`.
+
+        ``sizes`` are factors on the removal of each spell (spells,) [1], all 1 by default.
+        """
         states, reports = [state], []
         strokes = [s.minutes * (PRESS_A_MINUTE if s.is_press else s.rate or 0.0) for s in programme.spells]
         done, whole = 0.0, sum(strokes)
+        each = [constants] * len(strokes) if sizes is None else [constants.times(float(size)) for size in sizes]
         for number, (spell, own) in enumerate(zip(programme.spells, strokes, strict=True), start=1):
             part = None if progress is None else _part(progress, done / whole, own / whole)
             about: dict[str, Any] = {"seed": seed, "file": programme.file, "progress": part}
-            state, report = self.work_spell(bench, spell, states[-1], number, constants, **about)
+            state, report = self.work_spell(bench, spell, states[-1], number, each[number - 1], **about)
             states.append(state)
             reports.append(report)
             done += own

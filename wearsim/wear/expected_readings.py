@@ -21,12 +21,12 @@ from wearsim.knifeedge.longitudinal import target_readings
 from wearsim.knifeedge.mask import LEAST_ZONES, design_mask
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import setting_noise
-from wearsim.parallel import in_threads
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.constants import Belief, Constants, prior
+from wearsim.wear.constants import Belief, prior
+from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import StartFigure, own_sheet, start_figure
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.predict import BAND_DRAWS, gauge_for
+from wearsim.wear.predict import BAND_DRAWS, Uncertainty, gauge_for
 from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import State
 
@@ -95,29 +95,30 @@ class _Trials:
     def __init__(
         self, bench: Bench, programme: Programme, places: Sequence[int], belief: Belief | None = None,
         start: StartFigure | None = None, laps: State | None = None, accuracy: Accuracy = DEFAULT,
+        discrepancy: Discrepancy | None = None,
     ) -> None:  # fmt: skip
-        self.bench, self.programme, self.places, self.laps = bench, programme, places, laps
-        self.belief = prior(bench) if belief is None else belief
+        self.bench, self.programme, self.places = bench, programme, places
         self.start = start_figure(bench, accuracy) if start is None else start
+        belief = prior(bench) if belief is None else belief
+        self.uncertain = Uncertainty(belief, self.start, laps, discrepancy or Discrepancy())
         self.engine, self.gauge = RadialEngine(accuracy), gauge_for(bench, self.start.radius)
 
-    def errors(self, height: Floats, constants: Constants) -> Floats | None:
-        """From heights (n,) to figure errors (places, n) [m]; None where no balance is found."""
-        state = self.engine.begin(self.bench, replace(self.start, height=height), self.laps)
-        try:
-            heights = self.engine.run(self.bench, self.programme, state, constants).heights
-        except ContactError:
-            return None
+    def _errors(self, heights: Floats) -> Floats:
         return np.array([self.gauge.error(heights[place]) for place in self.places])
 
     def likely(self) -> Floats | None:
-        """At the most likely constants, of the glass as measured."""
-        return self.errors(self.start.height, self.belief.best())
+        """At the most likely constants, of the glass as measured: (places, n) [m]; None where no balance is found."""
+        state = self.engine.begin(self.bench, self.start, self.uncertain.laps)
+        try:
+            run = self.engine.run(self.bench, self.programme, state, self.uncertain.belief.best())
+        except ContactError:
+            return None
+        return self._errors(run.heights)
 
     def drawn(self, draws: int, seed: int) -> Floats:
-        """Over draws of both, (k, places, n), without those that found no balance."""
-        found = in_threads(self.errors, self.start.draws(draws, seed + 1), self.belief.draws(draws, seed))
-        kept = [errors for errors in found if errors is not None]
+        """Over draws of everything, (k, places, n), without those that found no balance."""
+        found = self.uncertain.draws(self.engine, self.bench, self.programme, draws, seed)
+        kept = [self._errors(one.heights) for one in found if one is not None]
         return np.array(kept).reshape(len(kept), len(self.places), self.start.radius.size)
 
 

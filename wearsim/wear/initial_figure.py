@@ -27,9 +27,6 @@ from wearsim.wear.planar.grid import across_glass, glass_of, ring_mean
 from wearsim.wear.state import glass_grid
 
 CELLS = 160  # across the mirror, where a map is only read for its mean over rings
-# A profile's sigma column says nothing of how errors at neighbouring radii go together. Slopes are what a test
-# reads, so they do; a correlation length of 0.15 of the radius is a judgement.
-CORRELATION_LENGTH = 0.15
 
 
 def uneven_start(bench: Bench, glass: GlassGrid) -> Floats:
@@ -116,13 +113,6 @@ def covariance_root(covariance: Floats) -> Floats:
     return np.asarray(vectors[:, kept] * np.sqrt(values[kept]))
 
 
-def _profile_covariance(profile: Profile, radius: float) -> Floats:
-    if profile.sigma is None:
-        return np.zeros((profile.radius.size, profile.radius.size))
-    apart = (profile.radius[:, None] - profile.radius) / (CORRELATION_LENGTH * radius)
-    return np.asarray(np.outer(profile.sigma, profile.sigma) * np.exp(-0.5 * apart**2))
-
-
 def from_profile(bench: Bench, profile: Profile, accuracy: Accuracy, covariance: Floats | None = None) -> StartFigure:
     """Glass from a measured figure error, held level beyond its last radius.
 
@@ -133,7 +123,7 @@ def from_profile(bench: Bench, profile: Profile, accuracy: Accuracy, covariance:
     spline = spline_matrix(profile.radius, radius)
     height = mirror.geometry.height(radius, spline @ profile.error)
     if covariance is None:
-        covariance = _profile_covariance(profile, mirror.radius)
+        covariance = profile.covariance(mirror.radius)
     root = spline @ covariance_root(covariance) if np.any(covariance) else np.zeros((radius.size, 0))
     return StartFigure(radius, height, root)
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.toml_io import dump_programme
 from wearsim.bench.units import stroke_unit
@@ -18,7 +20,8 @@ from wearsim.kernels.arrays import Floats
 from wearsim.parallel import in_threads
 from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
 from wearsim.wear.constants import Belief, Constants, prior
-from wearsim.wear.engine_protocol import Engine, Progress, Run, minutes_of
+from wearsim.wear.discrepancy import Discrepancy, SessionChance
+from wearsim.wear.engine_protocol import Engine, Misfit, Progress, Run, minutes_of
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.outcome import EXACT, NOT_ASKED, NOTHING_DONE, Band, Draw, Outcome, SpellSummary, band_of
 from wearsim.wear.radial.engine import RadialEngine
@@ -36,7 +39,8 @@ def gauge_for(bench: Bench, radius: Floats) -> FigureGauge:
 def predict(
     bench: Bench, programme: Programme, engine: str = "radial", *, seed: int = 0, draws: int | None = None,
     accuracy: Accuracy = DEFAULT, belief: Belief | None = None, start: StartFigure | None = None,
-    laps: State | None = None, planar: PlanarAccuracy | None = None, progress: Progress | None = None,
+    laps: State | None = None, discrepancy: Discrepancy | None = None, planar: PlanarAccuracy | None = None,
+    progress: Progress | None = None,
 ) -> Outcome:  # fmt: skip
     """What a programme will do.
 
@@ -57,6 +61,8 @@ def predict(
         The measured glass; by default the bench's figure.
     laps : State, optional
         Laps as a session left them; by default as the bench starts them.
+    discrepancy : Discrepancy, optional
+        What a session does beyond the engine, drawn in the band where the constants are uncertain.
     planar : PlanarAccuracy, optional
         Numerical settings of the planar engine.
     progress : callable, optional
@@ -78,22 +84,20 @@ def predict(
         Where ``engine`` is neither, or ``planar`` is given to the radial engine.
     """
     one = engine_for(engine, accuracy, planar)
-    belief = prior(bench) if belief is None else belief
     start = one.measured(bench) if start is None else start
+    uncertain = Uncertainty(prior(bench) if belief is None else belief, start, laps, discrepancy or Discrepancy())
     draws = one.band_draws if draws is None else draws
-    is_exact = belief.is_certain and (start is None or not start.is_uncertain)
-    draws = 0 if is_exact or not programme.spells else draws
+    draws = 0 if uncertain.is_exact or not programme.spells else draws
     first = one.run(
-        bench, programme, one.begin(bench, start, laps), belief.best(), seed=seed,
+        bench, programme, one.begin(bench, start, laps), uncertain.belief.best(), seed=seed,
         progress=_share(progress, 0, 1 + draws, one),
     )  # fmt: skip
     gauge = gauge_for(bench, first.radius)
     outcome = summarise(bench, first, gauge)
     if draws:
-        band = _band(one, bench, programme, start, laps, gauge, belief, draws, seed, progress)
-        outcome = replace(outcome, band=band)
+        outcome = replace(outcome, band=_band(one, bench, programme, uncertain, gauge, draws, seed, progress))
     else:
-        why = NOTHING_DONE if not programme.spells else EXACT if is_exact else NOT_ASKED
+        why = NOTHING_DONE if not programme.spells else EXACT if uncertain.is_exact else NOT_ASKED
         outcome = replace(outcome, no_band=why)
     left_out = () if start is None else start.warnings
     return replace(outcome, warnings=(*left_out, *outcome.warnings, *warnings_for(bench, programme, outcome)))
@@ -125,30 +129,102 @@ def _share(progress: Progress | None, run: int, runs: int, engine: Engine[Any]) 
     return lambda share: progress((run + share) / runs)
 
 
+@dataclass(frozen=True, eq=False)
+class Uncertainty:
+    """Everything that differs from draw to draw of a band.
+
+    Parameters
+    ----------
+    belief : Belief
+        Of the constants.
+    start : StartFigure or None
+        The glass as it was measured; None where the engine takes a figure that is not round, as exact.
+    laps : State or None
+        Laps as a session left them; None where they begin as the bench says.
+    discrepancy : Discrepancy
+        What a session does beyond the engine.
+    """
+
+    belief: Belief
+    start: StartFigure | None
+    laps: State | None
+    discrepancy: Discrepancy = field(default_factory=Discrepancy)
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether nothing differs."""
+        return self.belief.is_certain and (self.start is None or not self.start.is_uncertain)
+
+    def draws(
+        self, engine: Engine[Any], bench: Bench, programme: Programme, count: int, seed: int, *,
+        progress: Callable[[int], Progress | None] = lambda _: None, done: Callable[[], None] = lambda: None,
+    ) -> list[Draw | None]:  # fmt: skip
+        """The programme worked so often, with other constants, other glass and other chances each time.
+
+        None stands for a draw that found no balance. Where the constants are taken as exact, a session does what the engine
+        says.
+        """
+        start, spells = self.start, len(programme.spells)
+        glasses = [None] * count if start is None else [replace(start, height=h) for h in start.draws(count, seed + 1)]
+        chances: Sequence[SessionChance | None] = [None] * count
+        if not self.belief.is_certain:
+            chances = self.discrepancy.chances(count, spells, seed + 2)
+
+        def drawn(
+            number: int, glass: StartFigure | None, constants: Constants, chance: SessionChance | None
+        ) -> Draw | None:
+            state = engine.begin(bench, glass, self.laps)
+            sizes = None
+            if chance is not None:
+                state, sizes = engine.with_misfit(bench, state, self._misfit(bench, constants, chance)), chance.sizes
+            try:
+                run = engine.run(
+                    bench, programme, state, constants, seed=seed, sizes=sizes, progress=progress(number)
+                )  # fmt: skip
+            except ContactError:
+                return None
+            return _with_shape_error(run, chance)
+
+        workers = None if engine.runs_together else 1
+        constants = self.belief.draws(count, seed)
+        return in_threads(drawn, range(1, 1 + count), glasses, constants, chances, workers=workers, done=done)
+
+    def _misfit(self, bench: Bench, constants: Constants, chance: SessionChance) -> Misfit:
+        """The laps pressed for as long as a card asks, from a shape that chance made."""
+        fresh = self.laps is None
+
+        def misfit(lap: Lap, share: Floats) -> Floats:
+            pressed = self.discrepancy.pressing(bench, lap, self.belief.best(), is_fresh=fresh)
+            return chance.misfit(share, self.discrepancy.misfit(bench, lap, constants, is_fresh=fresh, pressed=pressed))
+
+        return misfit
+
+
+def _with_shape_error(run: Run[Any], chance: SessionChance | None) -> Draw:
+    """What a band keeps of a run, the shape of its removal as chance made it."""
+    draw = Draw.of(run)
+    if chance is None:
+        return draw
+    errors = [chance.shape_error(run.heights[0] - height, run.radius) for height in run.heights[1:]]
+    return replace(draw, heights=run.heights + np.array([np.zeros_like(run.radius), *errors]))
+
+
 def _band(
-    engine: Engine[Any], bench: Bench, programme: Programme, start: StartFigure | None, laps: State | None,
-    gauge: FigureGauge, belief: Belief, draws: int, seed: int, progress: Progress | None,
+    engine: Engine[Any], bench: Bench, programme: Programme, uncertain: Uncertainty, gauge: FigureGauge, draws: int,
+    seed: int, progress: Progress | None,
 ) -> Band:  # fmt: skip
-    """Spread of the outcome over draws of the constants and of the measured glass."""
-
-    def drawn(number: int, glass: StartFigure | None, constants: Constants) -> Draw | None:
-        share = _share(progress, number, 1 + draws, engine)
-        try:
-            state = engine.begin(bench, glass, laps)
-            return Draw.of(engine.run(bench, programme, state, constants, seed=seed, progress=share))
-        except ContactError:
-            return None
-
-    glasses = [None] * draws if start is None else [replace(start, height=h) for h in start.draws(draws, seed + 1)]
+    """Spread of the outcome over draws of everything uncertain."""
     there = itertools.count(2)  # the prediction itself counts as one
 
     def one_more() -> None:
         if progress is not None:
             progress(next(there) / (1 + draws))
 
-    workers = None if engine.runs_together else 1
-    found = in_threads(drawn, range(1, 1 + draws), glasses, belief.draws(draws, seed), workers=workers, done=one_more)
-    is_measured = start is not None and start.is_uncertain
+    found = uncertain.draws(
+        engine, bench, programme, draws, seed, done=one_more,
+        progress=lambda number: _share(progress, number, 1 + draws, engine),
+    )  # fmt: skip
+    is_measured = uncertain.start is not None and uncertain.start.is_uncertain
     return band_of(found, gauge, draws, minutes_of(programme), is_measured=is_measured)
 
 

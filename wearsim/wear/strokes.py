@@ -5,6 +5,7 @@ And the draws and phases over which the path of a stroke is averaged.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -13,10 +14,12 @@ from wearsim.bench.programme import Stroke
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.stroke_path import follow_path, reach
 from wearsim.wear.accuracy import Accuracy
-from wearsim.wear.constants import normal_deviates
+from wearsim.wear.constants import Constants, normal_deviates
 
 # Strokes after which a sweep that has not come round is taken to begin at any phase.
 MOST_STROKES = 2000
+# Hands feel it where a stroke comes so near to the offset at which the top piece tips off. A judgement.
+FELT = 0.97
 _NO_DEVIATION = np.array([[0.0, 0.0, 0.0, 0.0, 0.0, 0.5]])
 
 
@@ -53,6 +56,31 @@ def stroke_reach(stroke: Stroke) -> float:
     """Largest centre offset of the stroke as it is meant, without jitter [m]."""
     phases = sweep_phases(stroke.strokes_per_sweep, 1) if stroke.is_swept else np.zeros(1)
     return max(float(reach(*stroke.numbers, 0.0, 0.0, phase)) for phase in phases)
+
+
+def made_by_hands(stroke: Stroke, constants: Constants, limit: float) -> Stroke:
+    """The stroke that hands make of one that is meant: longer by their factor, to one side by their bias.
+
+    Hands feel the top piece begin to tip: the stroke goes only as far towards that as keeps it within ``limit``, the offset
+    at which it tips off [m].
+    """
+    factor, bias = constants.stroke_length, constants.overhang_bias
+    if factor == 1.0 and bias == 0.0:
+        return stroke
+    made = _longer(stroke, factor, bias)
+    far, most = stroke_reach(made), FELT * limit
+    if far <= most:
+        return made
+    meant = stroke_reach(stroke)
+    share = max(0.0, (most - meant) / (far - meant)) if far > meant else 0.0
+    return _longer(stroke, 1.0 + share * (factor - 1.0), share * bias)
+
+
+def _longer(stroke: Stroke, factor: float, bias: float) -> Stroke:
+    return replace(
+        stroke, length=stroke.length * factor, side_sweep=stroke.side_sweep * factor,
+        side_overhang=stroke.side_overhang + bias,
+    )  # fmt: skip
 
 
 def sweep_phases(strokes_per_sweep: float, least: int) -> Floats:

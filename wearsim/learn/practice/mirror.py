@@ -15,6 +15,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
+from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import bench_from_table
 from wearsim.bench.units import INCHES, MILLIMETRES, POUND, POUND_FORCE, LengthUnit, decimal, round_unit
@@ -23,9 +24,9 @@ from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.longitudinal import Zones, zone_readings
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import STATED_AT
-from wearsim.learn.session_filter import Discrepancy
 from wearsim.wear.accuracy import DEFAULT, PlanarAccuracy
-from wearsim.wear.constants import AS_STATED, NAMES, Constants, constants_at
+from wearsim.wear.constants import AS_STATED, Constants, constants_at, prior
+from wearsim.wear.discrepancy import Discrepancy, SessionChance
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.planar.engine import PlanarEngine, PlanarState
 from wearsim.wear.planar.grid import ring_mean
@@ -241,17 +242,19 @@ class TrueValues:
         """The stream of one purpose in one session."""
         return np.random.default_rng(np.random.SeedSequence(self.seed, spawn_key=(purpose, session)))
 
-    def factor(self, session: int) -> float:
-        """Of the removal in one session [1]."""
-        return float(np.exp(self.spread * self.stream(SESSIONS, session).standard_normal()))
+    def chance(self, session: int, spells: int) -> SessionChance:
+        """What one session of so many spells does of its own accord."""
+        seed = int(self.stream(SESSIONS, session).integers(2**32))
+        return replace(Discrepancy(), spread=self.spread).chances(1, spells, seed)[0]
 
 
 def draw_true_values(bench: Bench, seed: int) -> TrueValues:
     """Constants from the bench's spread, and a session-to-session spread from what is believed of it."""
     rng, discrepancy = TrueValues(seed=seed).stream(TRUE_VALUES), Discrepancy()
-    logs = rng.standard_normal(len(NAMES)) * np.log([getattr(bench.spread, name) for name in NAMES])
+    axes = prior(bench).axes
+    vector = axes @ rng.standard_normal(axes.shape[1])
     spread = discrepancy.spread * discrepancy.spread_factor ** rng.standard_normal()
-    return TrueValues(constants_at(logs), float(spread), seed)
+    return TrueValues(constants_at(vector), float(spread), seed)
 
 
 @dataclass
@@ -278,7 +281,9 @@ class PracticeMirror:
         self._state = self._engine.begin(self.bench, self.start)
 
     def work(self, programme: Programme, bench: Bench | None = None) -> None:
-        """Work a programme on a bench under the session's conditions; the laps begin as they were left.
+        """Work a programme on a bench under the session's conditions.
+
+        The laps begin as they were left, sagged and pressed as is usual, from a shape that nobody knows.
 
         Raises
         ------
@@ -286,10 +291,18 @@ class PracticeMirror:
         """
         self.sessions += 1
         bench = self.bench if bench is None else bench
-        factor = self.true_values.factor(self.sessions)
-        constants = replace(self.true_values.constants, preston=self.true_values.constants.preston * factor)
+        constants, chance = self.true_values.constants, self.true_values.chance(self.sessions, len(programme.spells))
+
+        def misfit(lap: Lap, share: Floats) -> Floats:
+            rms = chance.discrepancy.misfit(bench, lap, constants, is_fresh=self.sessions == 1)
+            return chance.misfit(share, rms)
+
         entropy = int(self.true_values.stream(WORKING, self.sessions).integers(2**32))
-        self._state = self._engine.run(bench, programme, self._state, constants, seed=entropy).end
+        state = self._engine.with_misfit(bench, self._state, misfit)
+        run = self._engine.run(bench, programme, state, constants, seed=entropy, sizes=chance.sizes)
+        error = chance.shape_error(run.removal, run.radius)
+        distance = np.hypot(run.end.across, run.end.across[:, None])
+        self._state = replace(run.end, glass=run.end.glass + np.interp(distance, run.radius, error))
 
     @property
     def radius(self) -> Floats:

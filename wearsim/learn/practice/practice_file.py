@@ -45,6 +45,8 @@ class _TruthTable(InputTable):
     stiffness: Annotated[float, *_FACTOR]
     relaxation_time: Annotated[float, *_FACTOR]
     edge_gain: Annotated[float, *_FACTOR]
+    stroke_length: Annotated[float, *number("1.05", least=0.2, most=5.0)] = 1.0
+    overhang_bias: Annotated[float, *number("0.002", least=-0.2, most=0.2)] = 0.0
     session_spread: Annotated[float, *number("0.1", least=0.0, most=2.0)]
 
 
@@ -108,7 +110,10 @@ def practice_text(practice: Practice) -> str:
         },
     }  # fmt: skip
     head = "# A practice mirror, simulated by wearsim: nothing in this folder is glass, and nobody's.\n"
-    head += "# [truth] is what calibrate is to find, as factors on the constants of bench.toml. Do not look.\n\n"
+    head += (
+        "# [truth] is what calibrate is to find: factors on the constants of bench.toml and on the length of strokes,\n"
+    )
+    head += "# and how far all strokes lie to one side, in metres. Do not look.\n\n"
     return head + tomli_w.dumps(tables)
 
 

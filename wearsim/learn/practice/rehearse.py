@@ -32,8 +32,6 @@ TARGET = 20e-9
 """RMS of the surface that ends a rehearsal [m]."""
 GOOD_SHARE = 0.9
 """Share of the surfaces that the readings allow which must be that good [1]."""
-OTHER_SPREAD = 0.03
-"""What of a removal varies apart from the constants and the session: its shape [1]."""
 DAY = date(2026, 1, 1)
 
 
@@ -164,7 +162,7 @@ def rehearse(
     report = progress or (lambda _: None)
     folder = open_folder(path)
     practice, mirror = replay(folder)
-    limits = Limits(minutes=minutes, spells=spells, removal_spread=OTHER_SPREAD)
+    limits = Limits(minutes=minutes, spells=spells)
     for _ in range(sessions):
         report("calibrating")
         state = calibrated_state(folder, draws=draws)

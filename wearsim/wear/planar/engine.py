@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
@@ -18,7 +18,7 @@ from wearsim.errors import TipsOffError
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.engine_protocol import Engine, Progress, Run, SpellReport
+from wearsim.wear.engine_protocol import Engine, Misfit, Progress, Run, SpellReport
 from wearsim.wear.initial_figure import StartFigure, uneven_start
 from wearsim.wear.planar import grid as grids
 from wearsim.wear.planar.figure import MapGauge
@@ -27,6 +27,7 @@ from wearsim.wear.planar.walk import Pieces, PlanarSpell, walk_spell
 from wearsim.wear.radial.engine import tipping_offset
 from wearsim.wear.rotation import bias_left, is_turned
 from wearsim.wear.state import PitchProfile, State, glass_grid, lap_name
+from wearsim.wear.strokes import made_by_hands
 
 PITCH_RADII = 60
 """Of the round profile of a lap's pitch."""
@@ -86,13 +87,18 @@ class Orientation:
         return Orientation(self.on_top, mirror, lap, heading, self.turned, strokes)
 
 
-def spell_for(bench: Bench, spell: Spell, number: int, at: Orientation) -> PlanarSpell:
-    """One spell and its motion (physics section 5), SI."""
+def spell_for(
+    bench: Bench, spell: Spell, number: int, at: Orientation, constants: Constants = AS_STATED
+) -> PlanarSpell:
+    """One spell and its motion as these hands make it (physics section 5), SI."""
     hands, load = bench.hands, bench.load_on(spell.on_top, bench.lap(spell.lap), spell.push, pressing=spell.is_press)
     if spell.is_press:
         return PlanarSpell(spell.duration, load, None, number=number, turned=at.lap - at.mirror)
+    stroke = spell.stroke_on(bench.mirror.diameter)
+    if constants != AS_STATED:
+        stroke = made_by_hands(stroke, constants, tipping_offset(bench, bench.lap(spell.lap), spell.on_top))
     motion = Motion(
-        spell.on_top, spell.stroke_on(bench.mirror.diameter), walk=2.0 * np.pi / hands.walk,
+        spell.on_top, stroke, walk=2.0 * np.pi / hands.walk,
         hand_turn=2.0 * np.pi / hands.hand_turn, mirror_angle=at.mirror, lap_angle=at.lap, heading=at.heading,
         push_offset=(hands.push_offset[0], hands.push_offset[1]), lead=hands.friction_lead, strokes_before=at.strokes,
     )  # fmt: skip
@@ -162,13 +168,22 @@ class PlanarEngine(Engine[PlanarState]):
             return np.zeros((pieces.pitch.across.size,) * 2)
         return grids.pressed_lap(surface, pieces.glass, pieces.pitch)
 
+    def with_misfit(self, bench: Bench, state: PlanarState, misfit: Misfit) -> PlanarState:
+        """The laps' maps changed, alike all round."""
+        laps = {}
+        for lap in bench.laps:
+            across = self._pieces(bench, lap).pitch.across
+            share = np.minimum(np.hypot(across, across[:, None]) / lap.radius, 1.0)
+            laps[lap_name(lap)] = state.laps[lap_name(lap)] + misfit(lap, share)
+        return replace(state, laps=MappingProxyType(laps))
+
     def run(
         self, bench: Bench, programme: Programme, state: PlanarState, constants: Constants = AS_STATED, *, seed: int = 0,
-        progress: Progress | None = None,
+        sizes: Sequence[float] | Floats | None = None, progress: Progress | None = None,
     ) -> Run[PlanarState]:  # fmt: skip
         """A session: the pieces and the worker begin where every session begins."""
         state = replace(state, orientation=Orientation())
-        return super().run(bench, programme, state, constants, seed=seed, progress=progress)
+        return super().run(bench, programme, state, constants, seed=seed, sizes=sizes, progress=progress)
 
     def work_spell(
         self, bench: Bench, spell: Spell, state: PlanarState, number: int = 1, constants: Constants = AS_STATED, *,
@@ -176,7 +191,7 @@ class PlanarEngine(Engine[PlanarState]):
     ) -> tuple[PlanarState, SpellReport]:  # fmt: skip
         """One spell walked on a state; it goes on where the last one left the pieces."""
         lap, at = bench.lap(spell.lap), state.orientation.before(spell)
-        plain, pieces = spell_for(bench, spell, number, at), self._pieces(bench, lap, constants)
+        plain, pieces = spell_for(bench, spell, number, at, constants), self._pieces(bench, lap, constants)
         w, u = state.glass.copy(), state.laps[lap_name(lap)].copy()
         try:
             report = walk_spell(plain, pieces, w, u, seed=seed, accuracy=self.planar, progress=progress)

@@ -18,12 +18,12 @@ from wearsim.kernels.arrays import Floats
 from wearsim.kernels.quadrature import build
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
-from wearsim.wear.engine_protocol import Engine, Progress, Run, SpellReport
+from wearsim.wear.engine_protocol import Engine, Misfit, Progress, Run, SpellReport
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.radial.path_weights import LoadCases, OffsetWeights, load_cases, offset_weights
 from wearsim.wear.radial.tipping import balanced_offset, tip_offset
 from wearsim.wear.state import State, gauss_table, glass_grid, lap_name, pitch_grid, resampling, start_state
-from wearsim.wear.strokes import stroke_reach
+from wearsim.wear.strokes import made_by_hands, stroke_reach
 
 AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
 
@@ -48,9 +48,10 @@ def largest_offset(bench: Bench, lap: Lap, on_top: str, accuracy: Accuracy) -> f
 
 
 def spell_weights(
-    bench: Bench, spell: Spell, lap: Lap, number: int, accuracy: Accuracy, file: Path | None = None
-) -> tuple[OffsetWeights, LoadCases, float, float]:
-    """Offset weights and load cases of a spell, its reach and its tipping offset [m].
+    bench: Bench, spell: Spell, lap: Lap, number: int, accuracy: Accuracy, file: Path | None = None,
+    constants: Constants = AS_STATED,
+) -> tuple[OffsetWeights, LoadCases, float, float]:  # fmt: skip
+    """Offset weights and load cases of a spell as these hands make it, the reach as meant and the tipping offset [m].
 
     Raises
     ------
@@ -67,7 +68,8 @@ def spell_weights(
         raise TipsOffError(number, far, tip, file=None if file is None else str(file), length=length_unit(bench).text)
     cases, jitter = load_cases_for(bench), (bench.hands.length_jitter, bench.hands.centre_jitter)
     largest = largest_offset(bench, lap, spell.on_top, accuracy)
-    weights = offset_weights(stroke, jitter, spell.on_top == "tool", cases, tip, largest, accuracy)
+    made = made_by_hands(stroke, constants, tip)
+    weights = offset_weights(made, jitter, spell.on_top == "tool", cases, tip, largest, accuracy)
     return weights, cases, far, tip
 
 
@@ -132,13 +134,20 @@ class RadialEngine(Engine[State]):
         state = start_state(bench, glass.radius, glass.height, self.accuracy)
         return state if laps is None else replace(state, laps=laps.laps)
 
+    def with_misfit(self, bench: Bench, state: State, misfit: Misfit) -> State:
+        """The laps' profiles changed."""
+        for lap in bench.laps:
+            pitch = state.laps[lap_name(lap)]
+            state = state.with_lap(lap_name(lap), pitch.height + misfit(lap, pitch.radius / lap.radius))
+        return state
+
     def work_spell(
         self, bench: Bench, spell: Spell, state: State, number: int = 1, constants: Constants = AS_STATED, *,
         seed: int = 0, file: Path | None = None, progress: Progress | None = None,
     ) -> tuple[State, SpellReport]:  # fmt: skip
         """One spell worked on a state on the grids of this engine's accuracy; nothing here is drawn by chance."""
         lap, accuracy = bench.lap(spell.lap), self.accuracy
-        weights, cases, far, tip = spell_weights(bench, spell, lap, number, accuracy, file)
+        weights, cases, far, tip = spell_weights(bench, spell, lap, number, accuracy, file, constants)
         force = bench.load_on(spell.on_top, lap, push=spell.push, pressing=spell.is_press)
         contact, nodes = spell_contact(
             bench, lap, spell.on_top, force, weights.offset, weights.path, weights.time, cases, constants, accuracy
