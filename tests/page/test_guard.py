@@ -109,8 +109,8 @@ def served(serve: Any) -> Served:
 @pytest.mark.parametrize(
     "path",
     [
-        "/mirror/..%2f..%2fetc/readings", "/mirror/%2e%2e/readings", "/mirror/nobody/readings", "/mirror/first/..%2fbench.toml",
-        "/mirror/first%00/readings", "/mirror/first/readings%2f..%2f..",
+        "/mirror/..%2f..%2fetc/readings", "/mirror/%2e%2e/readings", "/mirror/nobody/readings",
+        "/mirror/first/..%2fbench.toml", "/mirror/first%00/readings", "/mirror/first/readings%2f..%2f..",
     ],
 )  # fmt: skip
 def test_no_request_names_a_file(served: Served, path: str) -> None:
