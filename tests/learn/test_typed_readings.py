@@ -10,7 +10,7 @@ from wearsim.errors import InputError
 from wearsim.knifeedge.readings import load_readings
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.learn.new_folder import Answers, fresh_folder
-from wearsim.learn.typed_readings import NOT_A_NUMBER, newest_sheet, sheet_text, slips, write_rows
+from wearsim.learn.typed_readings import NOT_A_NUMBER, newest_sheet, sheet_text, slips, write_rows, write_windows
 
 ROWS = [["0", "0.55", "1.05", "1.42", "1.78"], ["0,01", ".56", "1.06", "1.43", "1.79"]]
 
@@ -86,6 +86,27 @@ def test_a_reading_far_from_the_other_rows_is_found(folder: Path) -> None:
     rows = [[f"{float(cell) + 0.01 * row:.2f}" for cell in ROWS[0]] for row in range(4)]
     rows[2][3] = "2.41"
     assert list(slips(folder, folder / "readings.toml", rows, "")) == [(2, 3)]
+
+
+def test_windows_of_ones_own(folder: Path) -> None:
+    write_windows(open_folder(folder), "10-40, 42.5 to 60; 62,90")
+    sheet = newest_sheet(open_folder(folder))
+    assert sheet is not None and sheet.windows == 3
+    assert sheet.blank.zones.outer.tolist() == pytest.approx([0.04, 0.06, 0.09])
+    assert "# Knife-edge readings" in (folder / "readings.toml").read_text()
+    with pytest.raises(InputError, match="readings through other windows"):
+        write_rows(open_folder(folder), [["0", "0.5", "1.0"]], "", sheet.digest)
+        write_windows(open_folder(folder), "10-40, 42.5-60, 62-80")
+
+
+@pytest.mark.parametrize(
+    "text", ["", "10-40", "10-40, 42", "40-10, 50-60, 70-80", "10-40, 42-60, 62-500", "1.2.3-4, 5-6, 7-8"]
+)
+def test_windows_that_cannot_be_are_refused(folder: Path, text: str) -> None:
+    before = (folder / "readings.toml").read_text()
+    with pytest.raises(InputError):
+        write_windows(open_folder(folder), text)
+    assert (folder / "readings.toml").read_text() == before
 
 
 def test_a_source_is_changed_only_for_one_of_the_two(folder: Path) -> None:

@@ -151,7 +151,7 @@ class Screen:
         self.served = served
         self.context = browser.new_context(viewport={"width": width, "height": height}, **more)
         self.page = self.context.new_page()
-        self.page.set_default_timeout(20_000)
+        self.page.set_default_timeout(60_000)
         self.complaints: list[str] = []
         self.asked: list[str] = []
         self.page.on("console", self._said)

@@ -17,11 +17,15 @@ from wearsim.knifeedge.longitudinal import SOURCES, Zones
 from wearsim.knifeedge.readings import LEAST_ZONES, Readings, check_against_mirror, parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.learn.mirror_folder import BENCH, READINGS, MirrorFolder
-from wearsim.wear.outcome_file import digest, whole_file
+from wearsim.learn.whole_writes import write_file
+from wearsim.wear.outcome_file import digest
 
 NOT_A_NUMBER = "not a number"
 CHANGED = "changed by another program meanwhile"
-_BLOCK = re.compile(r"(?ms)^readings\s*=\s*\[(?:#[^\n]*|[^#\[\]]|\[[^\[\]]*\])*\]\n?")
+_BLOCK, _WINDOWS = (
+    re.compile(rf"(?ms)^{key}\s*=\s*\[(?:#[^\n]*|[^#\[\]]|\[[^\[\]]*\])*\]\n?")
+    for key in ("readings", "(?:windows|radius)")
+)
 _PLACE = re.compile(r"readings, rows? (\d+)(?: and (\d+))?, zone (\d+): (.*)")
 Rows = Sequence[Sequence[str]]
 
@@ -144,9 +148,37 @@ def write_rows(folder: MirrorFolder, rows: Rows, source: str, made_from: str) ->
     if rows:
         typed_readings(folder.bench, file, rows, source)
     text = sheet_text(file, rows, source)
-    with whole_file(file, force=True) as part:
-        part.write_text(text, encoding="utf-8")
+    write_file(folder.path, file, text)
     return digest(text)
+
+
+def write_windows(folder: MirrorFolder, text: str) -> None:
+    """Put the windows of one's own mask into the folder's sheet, in place of those that wearsim suggests.
+
+    Parameters
+    ----------
+    text : str
+        From and to of each window in the sheet's unit, from the middle outwards: ``10-40, 42.5-60``.
+
+    Raises
+    ------
+    InputError
+        Where they cannot be used, or the sheet has readings already; nothing is written then.
+    """
+    sheet = newest_sheet(folder)
+    if sheet is None or sheet.rows or folder.sessions:
+        raise InputError(
+            "readings through other windows are there already", file=folder.path, expected="an empty sheet"
+        )
+    numbers = [_number(one) for one in re.split(r"[^0-9.]+", text) if one]
+    if len(numbers) % 2 or any(one.startswith('"') for one in numbers):
+        raise InputError("not from and to of each window", key="windows", value=text, expected="such as 10-40, 42.5-60")
+    pairs = ", ".join(f"[{inner}, {outer}]" for inner, outer in zip(numbers[::2], numbers[1::2], strict=True))
+    before = read_text(sheet.file)
+    kept = _WINDOWS.sub("", before, count=1)
+    written = _with_rows(f"{kept.rstrip()}\nwindows = [{pairs}]\n", [["0"] * (len(numbers) // 2)])
+    check_against_mirror(parse_readings(written, sheet.file), folder.bench.mirror.geometry)
+    write_file(folder.path, sheet.file, _with_rows(written, []))
 
 
 def slips(path: Path, file: Path, rows: Rows, source: str) -> dict[tuple[int, int], str]:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
+from wearsim.bench.bench import GRAVITY
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.show.notices import ON_THE_CARD
@@ -55,9 +58,8 @@ class BarrelView:
         """Large, and the same on every screen."""
         ui.add_body_html(f"<script>{(parts.ASSETS / 'barrel.js').read_text(encoding='utf-8')}</script>")
         self.work()
-        parts.says("This browser does not keep the screen awake: set the tablet's screen to stay on.", "quiet").props(
-            "id=awake-note hidden"
-        )
+        words = "This browser does not keep the screen awake: set the tablet's screen to stay on."
+        parts.says(words, "quiet").props("id=awake-note hidden")
         parts.follow(self.mirror, {"work", "session"}, self.work.refresh)
 
     @ui.refreshable_method
@@ -84,7 +86,10 @@ class BarrelView:
                 parts.says(f"minutes left, of {spell['minutes']:g}", "quiet")
                 ui.html("", sanitize=False, tag="div").classes("minutes").props("id=minutes-left role=timer")
                 ui.element("div").classes("beatlamp").props("id=beat-lamp aria-hidden=true")
-                ui.html("", sanitize=False, tag="p").classes("reminder").props("id=reminder")
+                parts.says("", "reminder").props("id=reminder")
+                if work.since is None:
+                    for words in before(spell, self.plan["first"] * (work.spell == 0)):
+                        parts.says(words, "strong")
             with parts.sheet():
                 parts.drawing(self.plan["moving"][work.spell])
                 if spell["rate"]:
@@ -100,12 +105,13 @@ class BarrelView:
         begun = work.seconds() > 0.0
         with parts.group("row deeds"):
             if work.since is None:
-                parts.button("Go on" if begun else "Begin", self._go, "main")
+                parts.button("Go on" if begun else "Begin", partial(self._act, "go"), "main")
             else:
-                parts.button("Pause", self._pause, "main")
-            parts.button("Stopped here" if begun or work.since is not None else "Leave this spell out", self._next)
+                parts.button("Pause", partial(self._act, "halt"), "main")
+            words = "Stopped here" if begun or work.since is not None else "Leave this spell out"
+            parts.button(words, partial(self._act, "next_spell"))
             if work.spell + 1 < len(work.planned):
-                parts.button("End of the session", self._end)
+                parts.button("End of the session", partial(self._act, "end"))
         with parts.group("row"):
             for sign, words in (("sound", "Sound"), ("flash", "Flash")):
                 state = "on" if self.signs[sign] else "off"
@@ -123,28 +129,17 @@ class BarrelView:
             getattr(work, name)()
             self.mirror.tell("work")
 
-    def _go(self) -> None:
-        self._act("go")
-
-    def _pause(self) -> None:
-        self._act("halt")
-
-    def _next(self) -> None:
-        self._act("next_spell")
-
-    def _end(self) -> None:
-        self._act("end")
-
     def _tell_browser(self) -> None:
         """What the script needs to count on by itself."""
         work = self.mirror.draft.work
         assert work is not None
-        spell = self.plan["spells"][work.spell]
+        spell, is_running = self.plan["spells"][work.spell], work.since is not None
         state = {
-            "left": work.left, "whole": 60.0 * work.planned[work.spell], "running": work.since is not None,
-            "rate": spell["rate"], "reminders": reminders(spell, work.spell, work.since is not None), **self.signs,
+            "left": work.left, "whole": 60.0 * work.planned[work.spell], "running": is_running, "rate": spell["rate"],
+            "reminders": reminders(spell) if is_running else [], **self.signs,
         }  # fmt: skip
-        ui.timer(0.05, lambda: ui.run_javascript(f"barrel.set({_json(state)})"), once=True)
+        told = f"barrel.set({json.dumps(state)})".replace("<", "\\u003c")
+        ui.timer(0.05, lambda: ui.run_javascript(told), once=True)
 
     def _ended(self) -> None:
         work = self.mirror.draft.work
@@ -158,25 +153,16 @@ class BarrelView:
         parts.caution(*ON_THE_CARD[:1], *ON_THE_CARD[2:3])
 
 
-def reminders(spell: dict[str, Any], number: int, is_running: bool) -> list[str]:
-    """What to think of before a spell, and in turn while it goes."""
-    if not is_running:
-        first = [f"First turn the mirror by {spell['turn']}\u00b0."] if spell["turn"] else []
-        first += ["Lap pressed and wet? Fresh charge on it?"] if number == 0 else ["Wet it, and charge again."]
-        return first if spell["rate"] else ["Press cold: hands off, it lies under its own weight."]
+def before(spell: dict[str, Any], first: str) -> list[str]:
+    """What to do before a spell; ``first`` is for the very first one."""
+    turned = [f"First turn the mirror by {spell['turn']}\u00b0."] if spell["turn"] else []
+    return [*turned, *([first] if first else []), "Wet it, fresh charge on it." if spell["rate"] else "Press it cold."]
+
+
+def reminders(spell: dict[str, Any]) -> list[str]:
+    """What to think of in turn while a spell goes."""
     if not spell["rate"]:
-        return ["Hands off."]
-    push = f"Press with {spell['push']:.0f} N ({spell['push'] / 9.80665:.1f} kg) on top of the weight."
-    return [
-        "Keep it wet.",
-        "Walk round the barrel.",
-        "Turn the top piece, against your walk.",
-        push,
-        "More charge where it runs dry.",
-    ]
-
-
-def _json(state: dict[str, Any]) -> str:
-    import json
-
-    return json.dumps(state).replace("<", "\\u003c")
+        return ["Hands off: it lies under its own weight."]
+    push = f"Press with {spell['push']:.0f} N ({spell['push'] / GRAVITY:.1f} kg) on top of the weight."
+    turn = "Turn the top piece, against your walk."
+    return ["Keep it wet.", "Walk round the barrel.", turn, push, "More charge where it runs dry."]

@@ -30,17 +30,17 @@ from wearsim.knifeedge.reduction import Reduction, reduce_readings
 from wearsim.knifeedge.stopping import when_to_stop
 from wearsim.learn.cache import KeptCalibration, keep, recall_or_calibrate
 from wearsim.learn.calibrate import DRAWS, calibrate
-from wearsim.learn.corrections import replace_record, restore, session_of, set_last_aside
+from wearsim.learn.corrections import Correction, replace_record, restore, session_of, set_last_aside
 from wearsim.learn.history import history
 from wearsim.learn.mirror_folder import BENCH, MirrorFolder, note_from_table, open_folder
 from wearsim.learn.new_folder import Answers, focal_ratio, fresh_folder
 from wearsim.learn.present_state import PresentState, present_state
 from wearsim.learn.proposal_file import keep_proposal, proposal_file, with_minutes
-from wearsim.learn.record import create_folder, record, repeated_measurement
+from wearsim.learn.record import record, repeated_measurement
 from wearsim.learn.typed_readings import newest_sheet, typed_file, typed_readings
 from wearsim.show.calibration import calibration_figure, calibration_text
 from wearsim.show.card import card_bytes
-from wearsim.show.card.content import quarters
+from wearsim.show.card.content import pressing_words, quarters
 from wearsim.show.comparison import comparison_figure, comparison_text
 from wearsim.show.expected_readings import expected_text
 from wearsim.show.history import history_figure, history_text
@@ -117,11 +117,6 @@ def fresh(answers: dict[str, Any], zones: int | None = None) -> dict[str, Any]:
         "waiting": waiting_text(bench.mirror),
         "windows": len(made.mask.zones),
     }
-
-
-def create(path: Path, files: dict[str, str]) -> None:
-    """Make the folder, whole or not at all."""
-    create_folder(path, files[BENCH], {name: text for name, text in files.items() if name != BENCH})
 
 
 # --- readings
@@ -318,12 +313,13 @@ def either_way(path: Path, programme: str) -> dict[str, Any]:
 
 
 def work_plan(path: Path, programme: str) -> dict[str, Any]:
-    """A programme for the barrel: its spells, their strokes moving."""
-    bench = open_folder(path).bench
-    work = programme_of(programme, bench)
+    """A programme for the barrel: its spells, their strokes moving, what to do with the lap before."""
+    folder = open_folder(path)
+    bench, work = folder.bench, programme_of(programme, folder.bench)
     return {
         "spells": spells_of(bench, work),
         "moving": [moving_stroke(bench, spell) for spell in work.spells],
+        "first": pressing_words(bench, work, as_left=bool(folder.sessions)),
         "is_heavy": bench.mirror.piece_mass > HEAVY,
     }
 
@@ -361,35 +357,32 @@ def keep_session(
     return {"number": session.number, "minutes": session.minutes, "repeated": repeated or ""}
 
 
-def correct(path: Path, number: int, source: str, changes: dict[str, Any]) -> str:
-    """Put the record of a session right; no record is ever lost.
+def correct_readings(path: Path, number: int, rows: list[list[str]], source: str) -> str:
+    """Put other readings into a session's record; what was done, in words. The earlier record is kept."""
+    with typed_file(open_folder(path), rows, source) as readings:
+        return _corrected(replace_record(path, number, readings=readings))
 
-    Parameters
-    ----------
-    number : int
-        Of the session.
-    changes : dict
-        ``minutes`` and ``notes``, ``rows`` of readings, ``aside`` for the last session, or ``back`` with the name of a
-        record that is kept.
 
-    Returns
-    -------
-    str
-        What was done, in words.
-    """
-    folder = open_folder(path)
-    if "aside" in changes:
-        return f"Session {set_last_aside(path).number} is set aside. It can be brought back."
-    if "back" in changes:
-        return f"Session {restore(path, changes['back']).session.number} is as it was recorded then."
-    if "rows" in changes:
-        with typed_file(folder, changes["rows"], source) as readings:
-            replace_record(path, number, readings=readings)
-    else:
-        session = session_of(folder, number)
-        done = with_minutes(session.programme, changes["minutes"], "As recorded before")
-        replace_record(path, number, programme=done, note=session.note.model_copy(update={"notes": changes["notes"]}))
-    return f"Session {number} is corrected; the earlier record is kept."
+def correct_record(path: Path, number: int, minutes: list[float], notes: str) -> str:
+    """The same with other minutes and notes."""
+    session = session_of(open_folder(path), number)
+    done = with_minutes(session.programme, minutes, "As recorded before")
+    note = session.note.model_copy(update={"notes": notes})
+    return _corrected(replace_record(path, number, programme=done, note=note))
+
+
+def _corrected(correction: Correction) -> str:
+    return f"Session {correction.session.number} is corrected; the earlier record is kept."
+
+
+def set_aside(path: Path) -> str:
+    """Let the last session count for nothing."""
+    return f"Session {set_last_aside(path).number} is set aside. It can be brought back."
+
+
+def bring_back(path: Path, name: str) -> str:
+    """Let a record that is kept count again."""
+    return f"Session {restore(path, name).session.number} is as it was recorded then."
 
 
 def calibration(path: Path, *, progress: Any) -> dict[str, Any]:

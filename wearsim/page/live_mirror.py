@@ -284,13 +284,14 @@ class LiveMirror:
             self._look_again()
         return session
 
-    async def correct(self, changes: dict[str, Any], number: int) -> None:
-        """Correct the record of a session, set the last one aside (0) or bring one back, whatever ``changes`` says."""
-        try:
-            said = await asyncio.to_thread(calls.correct, self.path, number, self.draft.source, changes)
-        except WearsimError as error:
-            said = str(error)
-        self._look_again()
+    async def correct(self, function: Callable[..., str], *arguments: Any) -> None:
+        """Put a record right, or set one aside, or bring one back; what was done is said to all browsers."""
+        async with self._recording:
+            try:
+                said = await asyncio.to_thread(function, self.path, *arguments)
+            except WearsimError as error:
+                said = str(error)
+            self._look_again()
         self.file_note = said
         self.changed.emit("said")
 

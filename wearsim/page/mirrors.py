@@ -11,6 +11,8 @@ from nicegui import ui
 
 from wearsim.bench.materials import names
 from wearsim.errors import InputError, WearsimError
+from wearsim.learn.mirror_folder import BENCH
+from wearsim.learn.record import create_folder
 from wearsim.page import calls, parts
 from wearsim.show.notices import CAUTIONS
 
@@ -160,7 +162,7 @@ class NewMirror:
         if made["is_heavy"]:
             parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
         parts.says(f"A sheet for readings with a mask of {made['windows']} windows is made with it. {made['waiting']}")
-        parts.button("Make this mirror's folder", lambda: self._make(made["files"]), "main")
+        parts.button("Make this mirror's folder", lambda: self._make(dict(made["files"])), "main")
         with parts.fold("What is taken for everything else, and why"):
             for key, value, source in made["defaults"]:
                 parts.says(
@@ -175,7 +177,8 @@ class NewMirror:
                 raise InputError(
                     "not a name for a folder", key="name", value=name, expected="letters, digits, blanks and -"
                 )
-            calls.create(self.room.folder / name, files)
+            bench = files.pop(BENCH)
+            create_folder(self.room.folder / name, bench, files)
         except WearsimError as error:
             parts.tell(_plainly(error))
             return

@@ -62,12 +62,12 @@ class PastView:
             with parts.group("row"):
                 parts.says(f"Kept, counts for nothing: {words}")
                 parts.button(
-                    "Bring it back", partial(mirror.correct, {"back": name}, 0), aria_label=f"Bring back {words}"
+                    "Bring it back", partial(mirror.correct, calls.bring_back, name), aria_label=f"Bring back {words}"
                 )
 
     def _session(self, session: dict[str, Any]) -> None:
         parts.says(f"{session['date']}, {session['minutes']:g} minutes of work")
-        changes = {"minutes": list(session["planned"]), "notes": session["notes"]}
+        changes: dict[str, Any] = {"minutes": list(session["planned"]), "notes": session["notes"]}
         for spell in session["spells"]:
             parts.says(spell)
         if session["notes"]:
@@ -78,6 +78,7 @@ class PastView:
                 words = f"Minutes worked, spell {place + 1}"
                 parts.number(words, minutes, partial(changes["minutes"].__setitem__, place), 0, 600)
             parts.field("Notes", session["notes"], partial(changes.__setitem__, "notes"))
-            parts.button("Correct the record", partial(self.mirror.correct, changes, number))
+            change = partial(self.mirror.correct, calls.correct_record, number)
+            parts.button("Correct the record", lambda: change(*changes.values()))
         if number == len(self.mirror.sessions):
-            parts.button("Set this session aside", partial(self.mirror.correct, {"aside": True}, number))
+            parts.button("Set this session aside", partial(self.mirror.correct, calls.set_aside))

@@ -9,10 +9,13 @@ from nicegui import context, ui
 
 from wearsim.bench.units import LengthUnit
 from wearsim.errors import WearsimError
+from wearsim.learn.mirror_folder import open_folder
+from wearsim.learn.typed_readings import write_windows
 from wearsim.page import calls, parts
 from wearsim.page.draft import Round
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.show.expected_readings import zone_name
+from wearsim.show.mask import windows_drawing
 from wearsim.worker import Stopped
 
 NEXT_FIELD = """(event) => {
@@ -61,7 +64,7 @@ class ReadingsView:
         with parts.group("beside"):
             with parts.sheet("Through the windows"):
                 self._how()
-                self.mask = parts.drawing(self._mask())
+                self.mask = parts.drawing(windows_drawing(self.shares, self.here))
                 self.rounds_bar()
                 self.fields()
             with parts.sheet("The surface"):
@@ -80,6 +83,28 @@ class ReadingsView:
         parts.says("The light source")
         kinds = {"moving": "moves with the knife", "fixed": "stands still"}
         parts.radio("The light source", kinds, self.mirror.draft.source or "moving", self._source)
+
+        if not self.mirror.sessions:
+            self._own_windows()
+
+    def _own_windows(self) -> None:
+        """For whoever has a mask already."""
+        text = [""]
+        with parts.fold("My mask has other windows"):
+            parts.says("Give them before the first reading, from the middle outwards. The suggested ones: under Print.")
+            hint = f"From and to of each window, in {self.unit}: 10-40, 42.5-60"
+            parts.field("Windows of my mask", "", partial(text.__setitem__, 0), hint)
+            parts.button("Use these windows", lambda: self._windows(text[0]))
+
+    def _windows(self, text: str) -> None:
+        try:
+            write_windows(open_folder(self.mirror.path), text)
+        except WearsimError as error:
+            parts.tell(str(error))
+            return
+        self.mirror.draft.rounds = []
+        self.mirror.read_folder()
+        ui.navigate.reload()
 
     def _source(self, source: str) -> None:
         self.mirror.draft.source = source
@@ -173,7 +198,7 @@ class ReadingsView:
 
     def _light(self, zone: int) -> None:
         self.here = zone
-        self.mask.content = self._mask()
+        self.mask.content = windows_drawing(self.shares, zone)
 
     def _mark(self) -> None:
         """Beneath each field the other rounds' readings; a frame and words about one that is far from them."""
@@ -186,24 +211,6 @@ class ReadingsView:
             words.content = escape(f"Look again: {slip}" if slip else "others: " + ", ".join(others) if others else "")
             box.classes(add="slip" if slip else "", remove="" if slip else "slip")
             words.classes(add="mark" if slip else "", remove="" if slip else "mark")
-
-    # --- the mask
-
-    def _mask(self) -> str:
-        """The windows as they lie on the mirror, the one that is typed marked."""
-        panes = []
-        for zone, (inner, outer) in enumerate(self.shares):
-            kind = "pane here" if zone == self.here else "pane"
-            for side in (-1, 1):
-                x = 100 * (inner if side > 0 else -outer)
-                panes.append(
-                    f'<rect class="{kind}" x="{x:.1f}" y="-9" width="{max(100 * (outer - inner), 1):.1f}" height="18"/>'
-                )
-            panes.append(f'<text x="{50 * (inner + outer):.1f}" y="{22 + 9 * (zone % 2)}">{zone + 1}</text>')
-        return (
-            '<svg class="mask" viewBox="-102 -38 204 76" role="img" aria-label="The windows on the mirror">'
-            '<circle class="glass" r="100"/>' + "".join(panes) + "</svg>"
-        )
 
     # --- the surface
 
@@ -248,7 +255,8 @@ class ReadingsView:
 
     async def _correct(self) -> None:
         mirror = self.mirror
-        await mirror.correct({"rows": list(mirror.draft.whole_rounds(mirror.rounds("rounds")))}, len(mirror.sessions))
+        rows = list(mirror.draft.whole_rounds(mirror.rounds("rounds")))
+        await mirror.correct(calls.correct_readings, len(mirror.sessions), rows, mirror.draft.source)
 
     async def _shadows(self) -> None:
         mirror, rows = self.mirror, list(self.mirror.draft.whole_rounds(self.mirror.rounds(self.which)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -50,6 +51,26 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
         "window darkens unevenly and what is read is its average, which is what reduce takes it for."
     )
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
+
+
+def windows_drawing(shares: Sequence[tuple[float, float]], marked: int) -> str:
+    """The windows as they lie along a diameter of the mirror, one of them marked, as SVG.
+
+    Parameters
+    ----------
+    shares : sequence of (float, float)
+        Inner and outer radius of each window, of the mirror's [1].
+    """
+    panes = []
+    for zone, (inner, outer) in enumerate(shares):
+        kind, width = "pane here" if zone == marked else "pane", max(100.0 * (outer - inner), 1.0)
+        for left in (100.0 * inner, -100.0 * outer):
+            panes.append(f'<rect class="{kind}" x="{left:.1f}" y="-9" width="{width:.1f}" height="18"/>')
+        panes.append(f'<text x="{50.0 * (inner + outer):.1f}" y="{22 + 9 * (zone % 2)}">{zone + 1}</text>')
+    return (
+        '<svg class="mask" viewBox="-102 -38 204 76" role="img" aria-label="The windows on the mirror">'
+        '<circle class="glass" r="100"/>' + "".join(panes) + "</svg>"
+    )
 
 
 def windows_toml(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:

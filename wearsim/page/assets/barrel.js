@@ -21,7 +21,7 @@ window.barrel = (() => {
     if (lamp) lamp.classList.toggle('on', Boolean(state.running && state.flash && state.rate && due % 2 === 0));
     const word = document.getElementById('reminder');
     if (word && state.reminders.length) {
-      const text = state.reminders[Math.floor(gone / 20) % state.reminders.length];
+      const text = state.reminders[Math.floor((state.running ? gone : performance.now() / 1000) / 8) % state.reminders.length];
       if (word.textContent !== text) word.textContent = text;
     }
     if (state.running && seconds <= 0 && !state.rung) { state.rung = true; [0, 200, 400].forEach(t => setTimeout(() => click(true), t)); }

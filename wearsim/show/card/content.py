@@ -346,13 +346,13 @@ def _first(bench: Bench, programme: Programme, unit: LengthUnit, *, as_left: boo
     pressings = any(spell.is_press for spell in spells[1:])
     between = "Press later only where a spell says so." if pressings else "Do not press between spells."
     push = f"Push {_push(bench.hands.push, unit)} besides the weight; turn it in the hands against your walk."
-    lines = (f"{_pressing(bench, programme, as_left=as_left)} {between}", push)
+    lines = (f"{pressing_words(bench, programme, as_left=as_left)} {between}", push)
     if len(spells) == 1 or any(spell.turn for spell in spells):
         return lines
     return (*lines, "Between spells turn the mirror a fifth of a turn (common practice, no source).")
 
 
-def _pressing(bench: Bench, programme: Programme, *, as_left: bool) -> str:
+def pressing_words(bench: Bench, programme: Programme, *, as_left: bool) -> str:
     """What the prediction takes of the laps, and so what to do with them first; such a pressing is no spell."""
     if programme.spells[0].is_press:
         return "Press as spell 1 says."
