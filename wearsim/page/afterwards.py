@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from functools import partial
 
-from nicegui import ui
+from nicegui import context, ui
 
 from wearsim.bench.materials import names
 from wearsim.errors import WearsimError
@@ -114,14 +114,15 @@ class AfterwardsView:
         self.mirror.tell("conditions")
 
     async def _record(self) -> None:
+        client = context.client
         try:
             session = await self.mirror.keep_session()
         except WearsimError as error:
-            parts.tell(str(error))
+            parts.tell(str(error), client)
             return
         repeated = session["repeated"]
         wrong = f" The numbers are the same as {repeated}: the wrong sheet? Undo it under So far." if repeated else ""
-        parts.tell(f"Session {session['number']} is recorded.{wrong}")
+        parts.tell(f"Session {session['number']} is recorded.{wrong}", client)
         await self._learn()
 
     # --- learning from it

@@ -6,7 +6,7 @@ import asyncio
 from functools import partial
 from typing import Any
 
-from nicegui import ui
+from nicegui import context, ui
 
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
@@ -144,6 +144,7 @@ class ChoicesView:
 
 async def take_to_barrel(mirror: LiveMirror, programme: str, card: bytes) -> None:
     """A chosen programme into the folder, and to the barrel; not over work that is not recorded."""
+    client = context.client
     if mirror.draft.work is not None and any(mirror.draft.work.minutes()):
         with ui.dialog() as dialog, ui.card():
             parts.says(
@@ -157,4 +158,5 @@ async def take_to_barrel(mirror: LiveMirror, programme: str, card: bytes) -> Non
     await asyncio.to_thread(calls.take, mirror.path, programme, card)
     plan = await asyncio.to_thread(calls.work_plan, mirror.path, programme)
     mirror.begin_work(programme, [spell["minutes"] for spell in plan["spells"]])
-    ui.navigate.to(parts.address_of(mirror, "barrel"))
+    with client:  # the button itself may be gone by then
+        ui.navigate.to(parts.address_of(mirror, "barrel"))

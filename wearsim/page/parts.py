@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 from urllib.parse import quote
 
-from nicegui import ui
+from nicegui import Client, ui
 
 if TYPE_CHECKING:
     from wearsim.page.live_mirror import LiveMirror
@@ -24,7 +24,7 @@ STEPS = {
     "print": "Print",
 }
 """The steps of the work, by the last part of their address."""
-LOOKS = {"auto": None, "dark": True, "light": False}
+LOOKS = {"Light as the device": None, "Dark": True, "Light": False}
 E = TypeVar("E", bound=ui.element)
 Kind = Literal["main", "plain", "slight"]
 
@@ -43,7 +43,7 @@ def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, st
     title : str
         Of the view, its first heading.
     look : dict
-        With ``dark``, what was chosen last on any screen.
+        With ``name``, what was chosen last on any screen.
 
     Yields
     ------
@@ -51,7 +51,7 @@ def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, st
     """
     ui.add_css((ASSETS / "style.css").read_text(encoding="utf-8"))
     ui.page_title(f"{title} \u2013 {mirror.name if mirror else 'wearsim'}")
-    dark = ui.dark_mode(look["dark"])
+    dark = ui.dark_mode(LOOKS[look["name"]])
     with ui.element("header").classes("top"):
         ui.link("All mirrors", "/")
         if mirror is not None:
@@ -68,10 +68,11 @@ def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, st
 
 def _look_button(dark: ui.dark_mode, look: dict[str, Any]) -> None:
     def turn() -> None:
-        look["dark"] = not look["dark"]
-        dark.value = look["dark"]
+        names = list(LOOKS)
+        look["name"] = names[(names.index(look["name"]) + 1) % len(names)]
+        dark.value, made.text = LOOKS[look["name"]], look["name"]
 
-    button("Light or dark", turn, "slight")
+    made = button(look["name"], turn, "slight")
 
 
 def _steps(mirror: LiveMirror, step: str) -> None:
@@ -207,6 +208,7 @@ def follow(mirror: LiveMirror, topics: set[str], refresh: Callable[[], Any]) -> 
     mirror.changed.subscribe(lambda topic: refresh() if topic in topics else None)
 
 
-def tell(text: str) -> None:
-    """A line that stays until it is closed."""
-    ui.notify(text, position="bottom", timeout=8000, close_button="Close", classes="notice")
+def tell(text: str, client: Client | None = None) -> None:
+    """A line that stays for a while; of a client where what asked for it may be gone."""
+    with client or nullcontext():
+        ui.notify(text, position="bottom", timeout=8000, close_button="Close", classes="notice")

@@ -24,7 +24,7 @@ class PrintView:
                 says("What to do, to take to the barrel: strokes to scale, minutes, what to check.")
                 self._link("Open the card to print", "card")
             else:
-                says("A card is made when a proposal is taken to the barrel under What next.")
+                says("A card is made when one of the choices under What next is taken to the barrel.")
         with sheet("The mask"):
             says("At 1:1. Print it at 100 %, not fitted to the page, and measure the bar on it before cutting.")
             self._link("Open the mask to print", "mask")

@@ -15,6 +15,7 @@ from fastapi import FastAPI, Response
 from nicegui import ui
 
 from wearsim.errors import CouldNotError, InputError, WearsimError
+from wearsim.learn.mirror_folder import BENCH
 from wearsim.page import calls
 from wearsim.page.afterwards import AfterwardsView
 from wearsim.page.barrel import barrel_view
@@ -22,7 +23,7 @@ from wearsim.page.choices import ChoicesView
 from wearsim.page.guard import Door, Guard
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.page.mirrors import NewMirror, mirrors_view
-from wearsim.page.parts import STEPS, frame, says
+from wearsim.page.parts import LOOKS, STEPS, frame, says
 from wearsim.page.past import PastView
 from wearsim.page.prints import PrintView
 from wearsim.page.readings import ReadingsView
@@ -31,7 +32,6 @@ from wearsim.worker import Desk
 BEATS = 0.5
 """Between two looks at the clocks of the work at the barrel [s]."""
 PORTS = range(8460, 8480)
-BENCH = "bench.toml"
 
 
 class Room:
@@ -47,7 +47,7 @@ class Room:
         is_mirror = (place / BENCH).is_file()
         self.folder = place.parent if is_mirror else place
         self.only = place.name if is_mirror else None
-        self.desk, self.look = desk, {"dark": None}
+        self.desk, self.look = desk, {"name": next(iter(LOOKS))}
         self.new_answers: dict[str, str] = {}
         self.door = Door(0)
         self._known: dict[str, LiveMirror] = {}
