@@ -83,13 +83,13 @@ class BarrelView:
                 parts.says(f"Spell {work.spell + 1} of {len(work.planned)}", "quiet")
                 parts.says(f"{spell['title'][0].upper()}{spell['title'][1:]}", "name")
                 parts.says(spell["sizes"])
-                parts.says(f"minutes left, of {spell['minutes']:g}", "quiet")
-                ui.html("", sanitize=False, tag="div").classes("minutes").props("id=minutes-left role=timer")
-                ui.element("div").classes("beatlamp").props("id=beat-lamp aria-hidden=true")
                 parts.says("", "reminder").props("id=reminder")
                 if work.since is None:
                     for words in before(spell, self.plan["first"] * (work.spell == 0)):
                         parts.says(words, "strong")
+                parts.says(f"minutes left, of {spell['minutes']:g}", "quiet")
+                ui.html("", sanitize=False, tag="div").classes("minutes").props("id=minutes-left role=timer")
+                ui.element("div").classes("beatlamp").props("id=beat-lamp aria-hidden=true")
             with parts.sheet():
                 parts.drawing(self.plan["moving"][work.spell])
                 if spell["rate"]:

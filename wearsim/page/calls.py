@@ -12,6 +12,8 @@ from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.programme import Programme
@@ -62,6 +64,8 @@ from wearsim.wear.predict import predict
 CARD = "card.pdf"
 READY = "raised-zone-300"
 """A ready bench to warm up with."""
+LIKE = 0.3e-3
+"""Windows are the same within this [m]."""
 HEAVY = 20.0
 """From here on two people lift [kg] (common practice, no source)."""
 
@@ -131,7 +135,6 @@ def surface(path: Path, file: Path, rows: list[list[str]], source: str) -> dict[
         "picture": data_address(reduction_figure(reduction, unit)),
         "text": reduction_text(sheet, reduction, advice, unit),
         "advice": advice.reason[0].upper() + advice.reason[1:] + ".",
-        "verdict": advice.verdict,
         "rms": _rms(reduction),
         "warnings": list(reduction.warnings),
     }
@@ -220,11 +223,9 @@ def _choice(name: str, bench: Bench, known: dict[str, Any], proposal: Proposal) 
         "name": name,
         "expected": unit_for(proposal.outcome).text(proposal.expected_rms),
         "reason": proposal.reason,
-        "readings": readings,
         "text": proposal_text(bench, proposal, readings),
         "plot": data_address(proposal_figure(bench, proposal)) if proposal.trade_off else "",
         "card": card_bytes(bench, proposal, after, as_left=known.get("laps") is not None),
-        "unit": length_unit(bench).name,
     }
 
 
@@ -254,13 +255,10 @@ def spells_of(bench: Bench, programme: Programme) -> list[dict[str, Any]]:
             "sizes": spell_sizes(spell, bench.mirror.diameter, unit),
             "minutes": spell.minutes,
             "rate": 0.0 if spell.is_press else spell.rate,
-            "walk": hands.walk,
-            "hand_turn": hands.hand_turn,
             "rounds": "" if spell.is_press else quarters(spell.duration / hands.walk),
             "turns": "" if spell.is_press else quarters(spell.duration / hands.hand_turn),
             "turn": round(float(spell.turn) * 57.29578),
             "push": bench.hands.push if spell.push is None else spell.push,
-            "unit": length_unit(bench).name,
         }
         for spell in programme.spells
     ]
@@ -452,6 +450,10 @@ def mask_pdf(path: Path) -> bytes:
     sheet, unit = newest_sheet(open_folder(path)), length_unit(bench)
     count = 5 if sheet is None else sheet.windows
     design = design_mask(count, bench.mirror.geometry, bench.light.wavelength, limits=MaskLimits(unit=unit))
+    if sheet is not None and not np.allclose(design.zones.outer, sheet.blank.zones.outer, atol=LIKE):
+        raise InputError(
+            "the sheet's windows are not those that wearsim suggests", expected="your own mask, or wearsim mask"
+        )
     stream = io.BytesIO()
     with plot_style():
         mask_figure(design, unit=unit).savefig(stream, format="pdf", metadata={"CreationDate": None})
