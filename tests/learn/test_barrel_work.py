@@ -47,4 +47,4 @@ def test_stopped_early_goes_on_with_the_next_spell(clock: list[float]) -> None:
 
 
 def test_corrected_minutes_are_what_is_recorded(clock: list[float]) -> None:
-    assert Work("", [4.0, 6.0], [60.0, 0.0], corrected=[4.0, 5.5]).minutes() == [4.0, 5.5]
+    assert Work("", [4.0, 6.0], done=[60.0, 0.0], corrected=[4.0, 5.5]).minutes() == [4.0, 5.5]

@@ -20,7 +20,7 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> list[float]:
 
 def test_a_draft_is_the_same_after_a_reload(tmp_path: Path) -> None:
     draft = Draft([Round(["1", ""], True)], [Round(["2", "3"])], "fixed", "abc", {"minutes": 60.0}, [{"minutes": 5.0}])
-    draft.work, draft.conditions = Work("text", [1.0, 2.0], [3.0, 0.0]), {"notes": "<cold>"}
+    draft.work, draft.conditions = Work("text", [1.0, 2.0], done=[3.0, 0.0]), {"notes": "<cold>"}
     (tmp_path / FILE).write_text(draft.text, encoding="utf-8")
     assert Draft.load(tmp_path) == draft
 

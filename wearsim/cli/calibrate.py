@@ -17,7 +17,7 @@ BatchDraws = Annotated[
 
 
 def command(
-    folder: FolderPath, options: Options, draws: BatchDraws = 128, output: JsonOutput = None,
+    folder: FolderPath, options: Options, draws: BatchDraws = 96, output: JsonOutput = None,
     dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What do the sessions of a mirror say of hands and pitch?

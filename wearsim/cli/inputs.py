@@ -216,8 +216,8 @@ def calibrating(folder: MirrorFolder, messages: Messages, *, every: bool = False
         yield
 
 
-def _present_state(path: Path, messages: Messages) -> PresentState:
-    """The mirror of a folder after its newest session, calibrated where that has not been done."""
+def read_state(path: Path, messages: Messages) -> tuple[MirrorFolder, PresentState]:
+    """A mirror's folder, and the mirror after its newest session, calibrated where that has not been done."""
     from wearsim.learn.cache import recall_or_calibrate
     from wearsim.learn.mirror_folder import open_folder
     from wearsim.learn.present_state import present_state
@@ -225,7 +225,7 @@ def _present_state(path: Path, messages: Messages) -> PresentState:
     folder = open_folder(path)
     with calibrating(folder, messages):
         known = recall_or_calibrate(folder)
-    return present_state(folder, known)
+    return folder, present_state(folder, known)
 
 
 # --- hand over
@@ -233,14 +233,14 @@ def _present_state(path: Path, messages: Messages) -> PresentState:
 
 def read_bench(path: Path, messages: Messages) -> Bench:
     """The bench that a person named; of a mirror's folder with the constants that its sessions show."""
-    return _present_state(path, messages).calibrated_bench if path.is_dir() else stated_bench(path)
+    return read_state(path, messages)[1].calibrated_bench if path.is_dir() else stated_bench(path)
 
 
 def read_known(path: Path, messages: Messages) -> tuple[Bench, dict[str, Any]]:
     """The same for what takes more than a bench: of a mirror's folder also belief, glass and laps, by these names."""
     if not path.is_dir():
         return stated_bench(path), {}
-    state = _present_state(path, messages)
+    _, state = read_state(path, messages)
     return state.bench, state.arguments
 
 

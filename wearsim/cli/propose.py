@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -88,13 +88,13 @@ def command(
             with_trade_off=trade_off or options.plot is not None, progress=progress, **drawn,
         )  # fmt: skip
         after = expected_after(pieces, proposal.programme, proposal.outcome, for_card=card is not None, **drawn)
-    messages.defaults(pieces)
+    messages.defaults(pieces, belief=known.get("belief"))
     own = after if after is not None and after.is_own else None
     options.deliver(
         lambda: proposal.to_json() | ({"expected_readings": own.to_json()} if own else {}),
         table=lambda: proposal_text(pieces, proposal, expected_text(pieces, own) if own else ""),
         figure=lambda: proposal_figure(pieces, proposal),
-        files=files_of(pieces, known, proposal, after, output, card),
+        files=files_of(pieces, proposal, after, output, card),
         write=lambda: _keep(kept, proposal, messages),
         warnings=proposal.outcome.warnings,
     )
@@ -103,16 +103,15 @@ def command(
 
 
 def files_of(
-    bench: Bench, known: dict[str, Any], proposal: Proposal, after: ReadingsAfter | None,
-    output: Path | None, card: Path | None,
+    bench: Bench, proposal: Proposal, after: ReadingsAfter | None, output: Path | None, card: Path | None
 ) -> dict[Path | None, Callable[[Path], object]]:  # fmt: skip
     """The programme and the card, as far as they are asked for, and what writes each."""
     files: dict[Path | None, Callable[[Path], object]] = {}
     if card is not None:
         from wearsim.show.card import card_bytes
 
-        as_left, ending = known.get("laps") is not None, card.suffix
-        files[card] = lambda part: part.write_bytes(card_bytes(bench, proposal, after, ending, as_left=as_left))
+        ending = card.suffix
+        files[card] = lambda part: part.write_bytes(card_bytes(bench, proposal, after, ending))
     if output is not None:
         files[output] = lambda part: part.write_text(proposal.programme.text, encoding="utf-8")
     return files

@@ -14,6 +14,7 @@ from wearsim.errors import InputError
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.cli.terminal import Messages
+    from wearsim.learn.known_figure import KnownFigure
 
 NAME = "reduce"
 _PROVENANCE = "figure error from knife-edge readings, by wearsim reduce"
@@ -45,7 +46,8 @@ def command(
 ) -> None:  # fmt: skip
     """What is the surface? From knife-edge readings to figure error.
 
-    With the band that the readings leave, and whether it is good enough to stop.
+    With the band that the readings leave, and whether it is good enough to stop. Of a mirror's folder also the figure that
+    all its sessions give together.
     """
     messages = options.messages
     if bench is None:
@@ -64,13 +66,18 @@ def command(
     reduction = reduce_readings(sheet, pieces.mirror.geometry, pieces.light.wavelength, seed=options.seed)
     unit = length_unit(pieces)
     advice = when_to_stop(reduction, seed=options.seed, length=round_unit(unit).text)
+    known = _known(readings, messages)
     messages.waiting(pieces, seconds)
     messages.defaults(pieces)
 
     options.deliver(
-        lambda: {**reduction.to_json(), "stop": advice.to_json()},
-        table=lambda: reduction_text(sheet, reduction, advice, unit),
-        figure=lambda: reduction_figure(reduction, unit),
+        lambda: {
+            **reduction.to_json(),
+            "stop": advice.to_json(),
+            **({} if known is None else {"all": known.to_json()}),
+        },
+        table=lambda: reduction_text(sheet, reduction, advice, unit, known),
+        figure=lambda: reduction_figure(reduction, unit, known),
         figures={
             masking: lambda: masking_figure(advice, unit),
             shadows: lambda: measured_shadows(pieces, sheet, reduction),
@@ -78,6 +85,18 @@ def command(
         files={output: lambda part: reduction.write_profile(part, _PROVENANCE)},
     )
     _name_next(messages, advice.verdict, readings, bench, output)
+
+
+def _known(readings: Path, messages: Messages) -> KnownFigure | None:
+    """The figure that all sessions of a mirror's folder give together; None where there is no session."""
+    if not readings.is_dir():
+        return None
+    from wearsim.learn.known_figure import known_figure
+    from wearsim.learn.mirror_folder import open_folder
+
+    if not open_folder(readings).sessions:
+        return None
+    return known_figure(*inputs.read_state(readings, messages))
 
 
 def _bench_beside(readings: Path, messages: Messages) -> Path | None:

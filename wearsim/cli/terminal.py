@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from wearsim.bench.programme import Programme
     from wearsim.learn.mirror_folder import MirrorFolder
     from wearsim.study.run import StudyProgress
+    from wearsim.wear.constants import Belief
 
 
 def is_coloured(stream: TextIO) -> bool:
@@ -66,11 +67,18 @@ class Messages:
         if count:
             self.info(f"Calibrating from {count} session{'s' * (count > 1)}.")
 
-    def defaults(self, bench: Bench, programme: Programme | None = None) -> None:
-        """Say which defaults were used; with ``-v`` where each comes from."""
+    def defaults(self, bench: Bench, programme: Programme | None = None, belief: Belief | None = None) -> None:
+        """Say which defaults were used; with ``-v`` where each comes from.
+
+        Where a mirror's sessions give the constants, ``belief``, these are said.
+        """
         from wearsim.show.notices import defaults_text
 
         used = bench.defaults_used + (programme.defaults_used if programme else ())
+        if belief is not None:
+            from wearsim.show.calibration import learned_text
+
+            self.info(learned_text(bench, belief))
         if used:
             self.info(defaults_text(used, sources=self.verbose))
 

@@ -153,7 +153,7 @@ class CoarseEngine:
             jitter = (hands.length_jitter, hands.centre_jitter)
             offset = self._offsets[lap_name(lap)]
             meant = stroke.stroke_on(self.bench.mirror.diameter, self.limits.rate)
-            on_mirror = made_by_hands(meant, self.constants, float(offset[-1]))
+            on_mirror = made_by_hands(meant, self.constants, self.limits.reach * float(offset[-1]))
             stroke_weights(on_mirror, jitter, offset, self.cases, stroke.on_top, self.accuracy, *weights)
             if len(self._paths) > _PATHS_KEPT:
                 self._paths.clear()

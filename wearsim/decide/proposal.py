@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -132,6 +133,8 @@ class Proposal:
     early : EarlyStop
     later : tuple of LaterSession
     limits : Limits
+    pressings : mapping of str to float
+        For how long each lap is to be pressed before the first spell [s], by its name as spells have it.
     evaluations : int
         Coupled runs of the search.
     seconds : float
@@ -156,6 +159,7 @@ class Proposal:
     early: EarlyStop
     later: tuple[LaterSession, ...]
     limits: Limits
+    pressings: Mapping[str | None, float]
     evaluations: int
     seconds: float
     stopped: bool
@@ -212,6 +216,7 @@ class Proposal:
             ],
             "stopped_early": self.early.to_json(),
             "later_sessions": [one.to_json() for one in self.later],
+            "pressing_s": {lap or "lap": seconds for lap, seconds in self.pressings.items()},
             "evaluations": self.evaluations,
             "no_more_sessions": self.no_more_sessions,
             "stopped_by_time_limit": self.stopped,

@@ -24,7 +24,7 @@ from wearsim.wear.constants import IS_FACTOR, Belief, prior
 from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.outcome import Outcome, share_of_the_way
-from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
+from wearsim.wear.predict import BAND_DRAWS, Uncertainty, gauge_for, predict
 from wearsim.wear.state import State
 
 # What a session with a test after it leaves of the constants' spread: a factor of about 1.25. A judgement.
@@ -151,12 +151,18 @@ class _Proposing(ProposalProblem):
             early=self._early(programme),
             later=later,
             limits=limits,
+            pressings=self._uncertain.pressings(self.bench, programme),
             evaluations=pool.evaluations,
             seconds=pool.seconds,
             stopped=pool.stopped,
             no_more_sessions=no_more,
             left_out=tuple(self.clock.left_out),
         )
+
+    @property
+    def _uncertain(self) -> Uncertainty:
+        """Everything that the band is drawn over."""
+        return Uncertainty(self.belief, self.start, self.laps, self.discrepancy)
 
     def _as_programme(self, plan: Plan) -> Programme:
         """The programme as a person would write it."""

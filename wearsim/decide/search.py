@@ -6,6 +6,7 @@ thing more to do: it must lower the cost clearly.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 
@@ -22,6 +23,7 @@ from wearsim.decide.response_search import CLIMBS_AT_ONCE, CandidatePool, Respon
 from wearsim.decide.rounding import Rounder
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.stroke_library import StrokeSpec
+from wearsim.errors import ContactError
 from wearsim.parallel import in_threads
 from wearsim.wear.state import State, lap_name
 
@@ -150,7 +152,8 @@ class SearchSchedule:
         for one in distinct_programmes(pool.candidates, 2):
             if best and self.pool.is_late():
                 break
-            best.append(rounder.best_near(robust.improve(one.plan, steps=5, free="minutes").plan))
+            with suppress(ContactError):  # in a scenario of hands that go farther than is meant
+                best.append(rounder.best_near(robust.improve(one.plan, steps=5, free="minutes").plan))
         if not self.pool.is_late():
             best += with_pressing(best, rounder)
         pool.evaluations += robust.evaluations

@@ -65,9 +65,10 @@ class ProposalProblem:
 
     @property
     def measured(self) -> float:
-        """RMS of the measurement's own uncertainty [m]."""
-        matrix, root = gauge_for(self.bench, self.start.radius).aperture.rms_matrix(), self.start.root
-        return float(np.sqrt(np.sum((matrix @ root) * root)))
+        """RMS of what is uncertain of the figure to start from, piston and r^2 taken off [m]."""
+        aperture = gauge_for(self.bench, self.start.radius).aperture
+        root = aperture.levelling_matrix() @ self.start.root
+        return float(np.sqrt(np.sum((aperture.rms_matrix() @ root) * root)))
 
     @property
     def size_step(self) -> float:

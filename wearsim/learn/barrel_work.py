@@ -19,6 +19,8 @@ class Work:
         Its TOML.
     planned : list of float
         Minutes of each spell [min].
+    first : str
+        What to do with the lap before, in words.
     done : list of float
         Seconds worked in each spell, up to ``since`` [s].
     spell : int
@@ -35,6 +37,7 @@ class Work:
 
     programme: str
     planned: list[float]
+    first: str = ""
     done: list[float] = field(default_factory=list)
     spell: int = 0
     since: float | None = None

@@ -14,6 +14,7 @@ from wearsim.kernels.arrays import Floats
 from wearsim.learn.cache import KeptCalibration, recall_or_calibrate
 from wearsim.learn.calibrate import DRAWS, filter_of
 from wearsim.learn.inference import StageReport
+from wearsim.learn.known_figure import FigureEstimate
 from wearsim.learn.mirror_folder import KeptRecord, MirrorFolder, Session
 from wearsim.learn.present_state import PresentState, present_state
 from wearsim.wear.initial_figure import StartFigure, start_figure
@@ -47,6 +48,8 @@ class Entry:
         5th and 95th percentile of the figure errors, at each radius [m]; None where they are taken as exact.
     edge_roll_band : (2,) ndarray or None
         5th and 95th percentile of the edge roll as read [m].
+    known : FigureEstimate
+        Figure error after it as all sessions up to it give it together.
     earlier : tuple of str
         Records that its record replaced, by their names in the folder.
     confirmed : bool
@@ -66,6 +69,7 @@ class Entry:
     edge_roll: float
     prediction_error: float
     fits: bool
+    known: FigureEstimate
     measured_profile_band: Floats | None = None
     predicted_profile_band: Floats | None = None
     edge_roll_band: Floats | None = None
@@ -153,7 +157,8 @@ def _json(entry: Entry) -> dict[str, Any]:
         "figure_error_m": entry.measured.tolist(), "figure_error_predicted_m": entry.predicted.tolist(),
         "surface_rms_m": entry.measured_rms, "surface_rms_band_m": entry.measured_band.tolist(),
         "surface_rms_predicted_m": entry.predicted_rms, "surface_rms_predicted_band_m": entry.predicted_band.tolist(),
-        "edge_roll_m": entry.edge_roll, "predicted_against_measured_rms_m": entry.prediction_error, "fits": entry.fits,
+        "all_sessions": entry.known.to_json(), "edge_roll_m": entry.edge_roll,
+        "predicted_against_measured_rms_m": entry.prediction_error, "fits": entry.fits,
         "notes": entry.notes, "earlier": list(entry.earlier), "confirmed": entry.confirmed,
     }  # fmt: skip
 
@@ -190,10 +195,12 @@ def history(
         ]
     start = start_figure(folder.bench)
     gauge = gauge_for(folder.bench, start.radius)
-    entries = []
-    for place, session in enumerate(folder.sessions):
-        before = present_state(folder, known[place], place, session_filter=sessions)
-        entries.append(_entry(folder, session, before, gauge, seed, fits=session.number not in known[-1].misfits))
+    states = [present_state(folder, one, count, session_filter=sessions) for count, one in enumerate(known)]
+    entries = [
+        _entry(folder, session, states[place], FigureEstimate.of(states[place + 1].start, gauge), gauge, seed,
+               fits=session.number not in known[-1].misfits)
+        for place, session in enumerate(folder.sessions)
+    ]  # fmt: skip
     error, read = gauge.error(start.height), _Measured.of(start, gauge)
     return History(
         start.radius, error, read.rms, read.band, tuple(entries), folder.is_practice, read.profile_band,
@@ -202,9 +209,10 @@ def history(
 
 
 def _entry(
-    folder: MirrorFolder, session: Session, before: PresentState, gauge: FigureGauge, seed: int, fits: bool
-) -> Entry:
-    """A session, predicted from what was known before it, and read after it."""
+    folder: MirrorFolder, session: Session, before: PresentState, known: FigureEstimate, gauge: FigureGauge, seed: int,
+    fits: bool,
+) -> Entry:  # fmt: skip
+    """A session, predicted from what was known before it, and read after it; ``known`` is what is known then."""
     state = before.under_conditions(session.note)
     outcome = predict(state.bench, session.programme, seed=seed, draws=BAND_DRAWS, **state.arguments)
     band, exact = outcome.band, np.full(2, outcome.surface_rms)
@@ -216,7 +224,7 @@ def _entry(
         predicted_rms=outcome.surface_rms, predicted_band=exact if band is None else band.surface_rms,
         edge_roll=gauge.edge_roll(measured),
         prediction_error=gauge.aperture.rms(gauge.aperture.level(measured - outcome.figure_error)),
-        fits=fits, measured_profile_band=read.profile_band,
+        fits=fits, known=known, measured_profile_band=read.profile_band,
         predicted_profile_band=None if band is None else band.figure_error, edge_roll_band=read.edge_roll_band,
         earlier=tuple(record.path.relative_to(folder.path).as_posix() for record in session.earlier),
         confirmed=session.note.confirmed,

@@ -22,7 +22,6 @@ from wearsim.errors import ContactError, CouldNotError, InputError
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.posterior import (
     FREEDOM,
-    NEGLIGIBLE_EVIDENCE,
     ConstantsPosterior,
     GlassPosterior,
     Mode,
@@ -49,7 +48,7 @@ DIFFERENCE = 0.1
 """Step of a difference, in sigmas of the prior [1]."""
 MOST_DEFICIT = 30.0
 """The search does not begin at a place so much less likely than the best (in logarithms)."""
-LEAST_EFFECTIVE = 80.0
+LEAST_EFFECTIVE = 60.0
 """Weighed draws are enough when they are worth so many even ones."""
 MOST_BATCHES = 4
 """Batches of draws at most."""
@@ -122,8 +121,7 @@ class Inference:
         if not reached:
             raise CouldNotError(NO_BALANCE)
         current = self._linearised(reached[0].middle)
-        high = [one.middle for one in reached if one.evidence >= reached[0].evidence - 2.0 * NEGLIGIBLE_EVIDENCE]
-        modes = current._modes_from(high, STEPS)
+        modes = current._modes_from([mode.middle for mode in distinct_modes(reached)], STEPS)
         if not modes:
             raise CouldNotError(NO_BALANCE)
         current = current._linearised(modes[0].middle)

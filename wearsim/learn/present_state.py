@@ -134,10 +134,19 @@ def present_state(
     """
     count = len(folder.sessions) if count is None else count
     bench, laps = folder.bench_after(count), None
+    if count:
+        kept = tuple(one for one in bench.defaults_used if not is_learned(one.key))
+        bench = bench.model_copy(update={"defaults_used": kept})
     read = start = start_figure(bench, accuracy)
     if count:
         start, laps = _after_sessions((session_filter or filter_of(folder)).upto(count), known, bench, accuracy)
     return PresentState(bench, known.belief, start, laps, Discrepancy(spread=known.spread), read)
+
+
+def is_learned(key: str) -> bool:
+    """Whether sessions give the value of a bench's key, dotted."""
+    table, _, name = key.rpartition(".")
+    return table == "spread" or name in NAMES
 
 
 def _after_sessions(

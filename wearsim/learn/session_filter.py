@@ -33,11 +33,11 @@ from wearsim.kernels.arrays import Floats
 from wearsim.learn.observation import Observation
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import Constants
-from wearsim.wear.discrepancy import LAP_MODES, Discrepancy, lap_shapes
+from wearsim.wear.discrepancy import LAP_MODES, UNSAID, Discrepancy, lap_shapes
 from wearsim.wear.engine_protocol import Run
 from wearsim.wear.initial_figure import StartFigure, covariance_root
 from wearsim.wear.radial.engine import RadialEngine
-from wearsim.wear.state import PitchProfile, State, lap_name, start_state
+from wearsim.wear.state import PitchProfile, State, start_state
 
 LEARNING = Accuracy(
     glass_rings=40, pitch_rings=36, rim_share=0.85, offsets=20, per_radius=10, per_turn=9, ring_per_turn=8,
@@ -48,8 +48,6 @@ LOG_STEP = 0.1
 """Step of the logarithm of a removal in a difference [1]."""
 LEAST_GLASS = 0.3e-9
 """Of the glass's height: no measurement is taken to be better, which keeps matrices sound [m]."""
-LEAST_MISFIT = 0.2e-9
-"""Misfits of a lap that are smaller than this are left out [m]."""
 
 
 @dataclass(frozen=True)
@@ -68,7 +66,7 @@ class Tails:
 
     sizes: tuple[float, ...] = (1.0, 2.0, 4.0, 10.0)
     shares: tuple[float, ...] = (0.92, 0.05, 0.015, 0.015)
-    wrong_from: float = 4.0
+    wrong_from: float = 10.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,6 +92,11 @@ class SessionModel:
     observation: Observation
     pressed: float | None = None
     confirmed: bool = False
+
+    @property
+    def pressing(self) -> float:
+        """For how long the laps are taken to have been pressed [s]."""
+        return UNSAID if self.pressed is None else self.pressed
 
 
 @dataclass(frozen=True, eq=False)
@@ -244,8 +247,12 @@ class SessionFilter:
         state = State(first.radius, first.height, MappingProxyType({}))
         return state, first.root @ first.root.T + LEAST_GLASS**2 * np.eye(first.radius.size)
 
-    def _run(self, model: SessionModel, state: State, constants: Constants) -> Run[State]:
-        return RadialEngine(self.accuracy).run(model.bench, model.programme, state, constants)
+    def _run(self, model: SessionModel, state: State, constants: Constants, sizes: Floats | None = None) -> Run[State]:
+        """A session from laps as they were before they were pressed."""
+        engine = RadialEngine(self.accuracy)
+        laps = {spell.lap for spell in model.programme.spells if model.bench.lap(spell.lap).start == "pressed"}
+        state = engine.pressed(model.bench, state, sorted(laps, key=str), model.pressing, constants)
+        return engine.run(model.bench, model.programme, state, constants, sizes=sizes)
 
     def _with_laps(self, model: SessionModel, state: State, is_first: bool) -> State:
         """The state with its laps as this session began."""
@@ -302,9 +309,7 @@ class SessionFilter:
     ) -> Floats:
         """The glass after a session [m]; ``otherwise`` where no balance is found."""
         try:
-            return (
-                RadialEngine(self.accuracy).run(model.bench, model.programme, state, constants, sizes=sizes).end.height
-            )
+            return self._run(model, state, constants, sizes).end.height
         except ContactError:
             return otherwise
 
@@ -333,22 +338,16 @@ class SessionFilter:
         self, model: SessionModel, state: State, constants: Constants, predicted: Floats, is_first: bool
     ) -> Floats:
         """Change of the glass after by one sigma of each shape of the laps' misfit."""
-        fresh, out = is_fresh(model, is_first), np.zeros((predicted.size, LAP_MODES))
-        rms = {
-            lap_name(lap): self.discrepancy.misfit(model.bench, lap, constants, is_fresh=fresh, pressed=model.pressed)
-            for lap in model.bench.laps
-        }
-        if max(rms.values()) < LEAST_MISFIT:
-            return out
+        fresh = is_fresh(model, is_first)
+        rms = self.discrepancy.fresh_misfit if fresh else self.discrepancy.sag
 
-        def misfit(lap: Lap, share: Floats, mode: int) -> Floats:
-            return np.asarray(rms[lap_name(lap)] * lap_shapes(share)[..., mode])
+        def misfit(_: Lap, share: Floats, mode: int) -> Floats:
+            return np.asarray(rms * lap_shapes(share)[..., mode])
 
         engine = RadialEngine(self.accuracy)
-        for mode in range(LAP_MODES):
-            shaped = engine.with_misfit(model.bench, state, partial(misfit, mode=mode))
-            out[:, mode] = self._after(model, shaped, constants, predicted) - predicted
-        return out
+        shaped = [engine.with_misfit(model.bench, state, partial(misfit, mode=mode)) for mode in range(LAP_MODES)]
+        columns = [self._after(model, one, constants, predicted) - predicted for one in shaped]
+        return np.array(columns).T
 
 
 def _unchanged(run: Run[State]) -> Linearisation:

@@ -85,7 +85,7 @@ class BarrelView:
                 parts.says(spell["sizes"])
                 parts.says("", "reminder").props("id=reminder")
                 if work.since is None:
-                    for words in before(spell, self.plan["first"] * (work.spell == 0)):
+                    for words in before(spell, work.first * (work.spell == 0)):
                         parts.says(words, "strong")
                 parts.says(f"minutes left, of {spell['minutes']:g}", "quiet")
                 ui.html("", sanitize=False, tag="div").classes("minutes").props("id=minutes-left role=timer")

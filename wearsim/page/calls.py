@@ -59,7 +59,7 @@ from wearsim.show.style import data_address, plot_style
 from wearsim.wear.expected_readings import expected_after, usual_sheet
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.outcome_file import whole_file
-from wearsim.wear.predict import predict
+from wearsim.wear.predict import Uncertainty, predict
 
 CARD = "card.pdf"
 READY = "raised-zone-300"
@@ -219,19 +219,20 @@ def _choice(name: str, bench: Bench, known: dict[str, Any], proposal: Proposal) 
     own = after if after is not None and after.is_own else None
     readings = expected_text(bench, own) if own else ""
     return {
-        **_predicted(bench, proposal.programme, proposal.outcome),
+        **_predicted(bench, known, proposal.programme, proposal.outcome),
         "name": name,
         "expected": unit_for(proposal.outcome).text(proposal.expected_rms),
         "reason": proposal.reason,
         "text": proposal_text(bench, proposal, readings),
         "plot": data_address(proposal_figure(bench, proposal)) if proposal.trade_off else "",
-        "card": card_bytes(bench, proposal, after, as_left=known.get("laps") is not None),
+        "card": card_bytes(bench, proposal, after),
     }
 
 
-def _predicted(bench: Bench, programme: Programme, outcome: Outcome) -> dict[str, Any]:
+def _predicted(bench: Bench, known: dict[str, Any], programme: Programme, outcome: Outcome) -> dict[str, Any]:
     """What a programme is predicted to do: in words, as a picture, its strokes moving."""
     high, before, after = unit_for(outcome), numbers_before(outcome), numbers_after(outcome)
+    pressings = Uncertainty(**known).pressings(bench, programme)
     return {
         "programme": programme.text,
         "minutes": work_minutes(programme),
@@ -241,6 +242,7 @@ def _predicted(bench: Bench, programme: Programme, outcome: Outcome) -> dict[str
         "strehl": after.text("strehl", "{:.2f}".format),
         "spells": spells_of(bench, programme),
         "moving": [moving_stroke(bench, spell) for spell in programme.spells],
+        "first": pressing_words(bench, programme, pressings) if programme.spells else "",
         "picture": data_address(profiles_figure(bench, outcome)),
         "warnings": list(outcome.warnings),
     }
@@ -291,7 +293,7 @@ def predicted(path: Path, programme: str, draws: int) -> dict[str, Any]:
     state = state_of(path)
     bench, known = state.bench, state.arguments
     work = programme_of(programme, bench)
-    return _predicted(bench, work, predict(bench, work, draws=draws, **known))
+    return _predicted(bench, known, work, predict(bench, work, draws=draws, **known))
 
 
 def headline(path: Path, programme: str) -> dict[str, str]:
@@ -311,13 +313,12 @@ def either_way(path: Path, programme: str) -> dict[str, Any]:
 
 
 def work_plan(path: Path, programme: str) -> dict[str, Any]:
-    """A programme for the barrel: its spells, their strokes moving, what to do with the lap before."""
-    folder = open_folder(path)
-    bench, work = folder.bench, programme_of(programme, folder.bench)
+    """A programme for the barrel: its spells, their strokes moving."""
+    bench = open_folder(path).bench
+    work = programme_of(programme, bench)
     return {
         "spells": spells_of(bench, work),
         "moving": [moving_stroke(bench, spell) for spell in work.spells],
-        "first": pressing_words(bench, work, as_left=bool(folder.sessions)),
         "is_heavy": bench.mirror.piece_mass > HEAVY,
     }
 

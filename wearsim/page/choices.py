@@ -134,7 +134,7 @@ class ChoicesView:
 
     async def take(self, choice: dict[str, Any]) -> None:
         """Into the folder, and to the barrel."""
-        await take_to_barrel(self.mirror, choice["programme"], choice["card"])
+        await take_to_barrel(self.mirror, choice)
 
     def _change(self, choice: dict[str, Any]) -> None:
         self.mirror.draft.own = calls.own_spells(self.mirror.path, choice["programme"])
@@ -142,7 +142,7 @@ class ChoicesView:
         ui.run_javascript("document.getElementById('own-programme').scrollIntoView({behavior: 'smooth'})")
 
 
-async def take_to_barrel(mirror: LiveMirror, programme: str, card: bytes) -> None:
+async def take_to_barrel(mirror: LiveMirror, choice: dict[str, Any]) -> None:
     """A chosen programme into the folder, and to the barrel; not over work that is not recorded."""
     client = context.client
     if mirror.draft.work is not None and any(mirror.draft.work.minutes()):
@@ -155,8 +155,8 @@ async def take_to_barrel(mirror: LiveMirror, programme: str, card: bytes) -> Non
                 parts.button("Take the other programme", lambda: dialog.submit(True))
         if not await dialog:
             return
-    await asyncio.to_thread(calls.take, mirror.path, programme, card)
-    plan = await asyncio.to_thread(calls.work_plan, mirror.path, programme)
-    mirror.begin_work(programme, [spell["minutes"] for spell in plan["spells"]])
+    programme = choice["programme"]
+    await asyncio.to_thread(calls.take, mirror.path, programme, choice.get("card", b""))
+    mirror.begin_work(programme, [spell["minutes"] for spell in choice["spells"]], choice["first"])
     with client:  # the button itself may be gone by then
         ui.navigate.to(parts.address_of(mirror, "barrel"))

@@ -244,9 +244,9 @@ class LiveMirror:
 
     # --- at the barrel
 
-    def begin_work(self, programme: str, planned: list[float]) -> None:
+    def begin_work(self, programme: str, planned: list[float], first: str) -> None:
         """Take a programme to the barrel."""
-        self.draft.work, self.draft.after, self.draft.conditions = Work(programme, planned), [], {}
+        self.draft.work, self.draft.after, self.draft.conditions = Work(programme, planned, first), [], {}
         self.surfaces.pop("after", None)
         self.tell("work")
 

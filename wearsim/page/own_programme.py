@@ -185,7 +185,7 @@ class OwnProgramme:
     async def _take(self) -> None:
         from wearsim.page.choices import take_to_barrel
 
-        await take_to_barrel(self.mirror, calls.own_programme(self.mirror.draft.own), b"")
+        await take_to_barrel(self.mirror, self.found)
 
     async def _compare(self) -> None:
         self.compare = Job(is_running=True)

@@ -12,7 +12,7 @@ from wearsim.learn.session_fit import SessionFit
 from wearsim.show.numbers import temperature_text
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.show.text import paragraph, table
-from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, powers
+from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, Belief, powers
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,14 +24,14 @@ TITLES = {
     "stiffness": "stiffness of the pitch",
     "relaxation_time": "relaxation time",
     "edge_gain": "edge gain",
-    "stroke_length": "length of strokes",
+    "stroke_length": "strokes, times as written",
     "overhang_bias": "strokes to one side",
     "smoothing": "wear of high zones",
     "flow": "flow of the pitch",
 }
 UNITS = {
     "preston": (1.0, "/Pa"), "stiffness": (1e9, "GPa/m"), "relaxation_time": (60.0, "min"), "edge_gain": (1.0, ""),
-    "stroke_length": (1.0, "times as written"), "overhang_bias": (1e-3, "mm"),
+    "stroke_length": (1.0, ""), "overhang_bias": (1e-3, "mm"),
 }  # fmt: skip
 DETERMINED = {
     "told": ("determined", "by your sessions", "determined by the sessions"),
@@ -65,6 +65,16 @@ def calibration_text(bench: Bench, found: Calibration) -> str:
     return "\n\n".join(parts)
 
 
+def learned_text(bench: Bench, belief: Belief) -> str:
+    """The constants that predictions and proposals use once sessions are taken in."""
+    words = []
+    for place, name in enumerate(NAMES):
+        size, unit = UNITS[name]
+        value = as_stated(stated_constant(bench, name)[0], float(belief.mean[place]), place) / size
+        words.append(f"{TITLES[name]} {value:.3g} {unit}".rstrip())
+    return paragraph(f"Used, from your sessions: {', '.join(words)}.")
+
+
 def _row(bench: Bench, found: Calibration, place: int) -> tuple[str, ...]:
     """A constant before and now, in the units of people."""
     name = NAMES[place]
@@ -84,7 +94,7 @@ def _product(found: Calibration, name: str) -> tuple[str, ...]:
     factor = float(np.exp(FACTOR_90 * np.sqrt(row @ found.prior.covariance @ row)))
     low, _, high = found.product(name)
     word = DETERMINED[found.determined_of(row)][0]
-    return TITLES[name], f"{1 / factor:.2g} to {factor:.2g}", f"{low:.2g} to {high:.2g} times the bench's", word
+    return TITLES[name], f"{1 / factor:.2g} to {factor:.2g}", f"{low:.2g} to {high:.2g}", word
 
 
 def _note(found: Calibration) -> str:
@@ -93,7 +103,7 @@ def _note(found: Calibration) -> str:
     notes = [f"{word}: {explanation}" for one, (word, explanation, _) in DETERMINED.items() if one in there]
     return paragraph(
         f"{'; '.join(notes)}. Wear of high zones is Preston coefficient times stiffness; flow is 1 / (stiffness times "
-        "relaxation time). Sessions show these products more directly than their parts."
+        "relaxation time), both as multiples of the bench's. Sessions show these products more directly than their parts."
     )
 
 

@@ -40,11 +40,13 @@ def history_text(history: History) -> str:
     predicted = banded(
         [entry.predicted_rms for entry in entries], [entry.predicted_band for entry in entries], high.number
     )
+    known = banded([entry.known.rms for entry in entries], [entry.known.band for entry in entries], high.number)
     rows = zip(
         ["before", *(f"{entry.number}{'' if entry.fits else ' !'}" for entry in entries)],
         ["", *(entry.date.isoformat() for entry in entries)],
         [f"{hour:.1f}" for hour in hours],
         read,
+        [("", ""), *known],
         [("", ""), *predicted],
         ["", *(high.number(entry.prediction_error) for entry in entries)],
         strict=True,
@@ -53,9 +55,10 @@ def history_text(history: History) -> str:
         "Session",
         "Day",
         "Hours\nin all",
-        *(f"{name}\n{high.name}" for name in ("RMS read", "Predicted", "Apart")),
+        *(f"{name}\n{high.name}" for name in ("RMS read", "All known", "Predicted", "Apart")),
     ]
-    note = "RMS of the surface. Predicted: with what was known before the session. Apart: RMS of what was read "
+    note = "RMS of the surface. Read: by this test alone. All known: prediction and tests of all sessions so far together. "
+    note += "Predicted: with what was known before the session. Apart: RMS of what was read "
     note += "less what was predicted, profile against profile, the errors of reading in it."
     parts = [
         "A practice mirror: simulated." if history.is_practice else "",
@@ -121,6 +124,9 @@ def _draw_course(axes: Axes, history: History) -> None:
         bands = np.array([entry.predicted_band for entry in history.entries])
         label = "predicted before, 90 %"
         _draw_bands(axes, at[1:] + beside, predicted / high.size, bands / high.size, RED, "D", label)
+        known = np.array([entry.known.rms for entry in history.entries])
+        bands = np.array([entry.known.band for entry in history.entries])
+        _draw_bands(axes, at[1:] - beside, known / high.size, bands / high.size, INK, "s", "all known after, 90 %")
     axes.set_ylim(0.0, 1.12 * axes.get_ylim()[1])
     for entry, place in zip(history.entries, at[1:], strict=True):  # at the top: nothing else is drawn there
         axes.annotate(_name(entry), (place, 0.985), xycoords=axes.get_xaxis_transform(), ha="center", va="top")

@@ -12,9 +12,10 @@ from wearsim.knifeedge.astigmatism import Astigmatism
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.reduction import Reduction, ZoneReport
 from wearsim.knifeedge.stopping import StopAdvice
+from wearsim.learn.known_figure import KnownFigure
 from wearsim.show.expected_readings import zone_name
 from wearsim.show.numbers import figure_rows, height_unit, long_unit
-from wearsim.show.style import BAND, BLUE, INK, QUIET, new_figure, plot_style
+from wearsim.show.style import BAND, BAND_BEFORE, BEFORE, BLUE, INK, QUIET, new_figure, plot_style
 from wearsim.show.text import band_words, paragraph, table, warnings_text
 
 if TYPE_CHECKING:
@@ -26,12 +27,16 @@ LEAST_WIDTH = 0.012  # of a zone's bar, of the mirror's radius
 SIGMAS_90 = 1.645
 
 
-def reduction_text(readings: Readings, reduction: Reduction, advice: StopAdvice, unit: LengthUnit = MILLIMETRES) -> str:
-    """Everything to read about a reduced sheet."""
+def reduction_text(
+    readings: Readings, reduction: Reduction, advice: StopAdvice, unit: LengthUnit = MILLIMETRES,
+    known: KnownFigure | None = None,
+) -> str:  # fmt: skip
+    """Everything to read about a reduced sheet, and what all sessions together give, if there are any."""
     parts = [
         reduced_zones_text(readings, reduction, unit),
         reduced_numbers_text(readings, reduction, unit),
         "" if reduction.astigmatism is None else astigmatism_text(reduction.astigmatism),
+        "" if known is None else known_text(known, unit),
         paragraph(advice.reason[0].upper() + advice.reason[1:] + "."),
         warnings_text(reduction.warnings),
     ]
@@ -86,6 +91,28 @@ def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthU
     return f"{table(('', 'Mean surface', 'Spread', 'Band, 5-95 %'), rows)}\n{paragraph(note)}"
 
 
+def known_text(known: KnownFigure, unit: LengthUnit = MILLIMETRES) -> str:
+    """The figure from all sessions beside that of the last reading alone, where they disagree, and what to read next."""
+    high = height_unit(max(known.known.rms, known.read.rms))
+    words = (band_words(one.band.tolist(), high.number) for one in (known.known, known.read))
+    lines = [
+        f"From all sessions together the surface is {high.text(known.known.rms)} RMS (90 %: {next(words)}); from this "
+        f"reading alone {high.text(known.read.rms)} ({next(words)}). Predictions and proposals start from all sessions."
+    ]
+    lines += [
+        f"They disagree from {unit.short(first)} to {unit.short(last)} from the centre: all sessions together have it up to "
+        f"{high.text(abs(most))} {'higher' if most > 0 else 'lower'}."
+        for first, last, most in known.apart
+    ]
+    if known.next_window is not None:
+        inner, outer = known.next_window
+        lines.append(
+            f"Next time also read a window from {unit.short(inner)} to {unit.short(outer)}: no window shows well what your "
+            "strokes did there."
+        )
+    return paragraph(" ".join(lines))
+
+
 def astigmatism_text(seen: Astigmatism) -> str:
     """What the orientations say, in one paragraph."""
     if seen.height_sigma is None:
@@ -110,8 +137,10 @@ def knife_unit(readings: Readings) -> LengthUnit:
     return LengthUnit(readings.length_unit, readings.unit, decimals)
 
 
-def reduction_figure(reduction: Reduction, unit: LengthUnit = MILLIMETRES) -> Figure:
+def reduction_figure(reduction: Reduction, unit: LengthUnit = MILLIMETRES, known: KnownFigure | None = None) -> Figure:
     """Plot a reduced sheet: the profile with its band above, each zone as the window it is below.
+
+    Where there are sessions, the figure that all of them give together is drawn over it.
 
     The lower panel stands on the same radii: a bar as wide as its window and as tall as the zone's aberration
     in multiples of the tolerable, up for knife readings that are too long. The pale strip is what is tolerable.
@@ -120,6 +149,8 @@ def reduction_figure(reduction: Reduction, unit: LengthUnit = MILLIMETRES) -> Fi
         figure = new_figure(8.5, 6.4)
         profile, zones = figure.subplots(2, 1, sharex=True, height_ratios=[3, 2])
         _profile(profile, reduction, unit)
+        if known is not None:
+            _known(profile, known, height_unit(reduction.surface_pv), unit)
         _zones(zones, reduction, unit)
         zones.set_xlabel(f"radius on the mirror [{unit.name}]")
         zones.set_xlim(0.0, 1.01 * float(reduction.radius[-1]) / unit.size)
@@ -156,6 +187,20 @@ def _profile(axes: Axes, reduction: Reduction, unit: LengthUnit) -> None:
     axes.set_ylabel(f"surface above the target [{high.name}]")
     axes.legend(loc="best")
     axes.set_title(_headline(reduction))
+
+
+def _known(axes: Axes, known: KnownFigure, high: LengthUnit, unit: LengthUnit) -> None:
+    """The figure from all sessions, with its band."""
+    radius, error, sigma = (
+        known.radius / unit.size,
+        *(one / high.size for one in (known.known.error, known.known.sigma)),
+    )
+    ends = (error - SIGMAS_90 * sigma, error + SIGMAS_90 * sigma)
+    axes.fill_between(radius, *ends, **BAND_BEFORE, label="90 % of what all sessions allow")
+    axes.plot(radius, error, **BEFORE, label="from all sessions together")
+    reach = max(abs(axes.get_ylim()[1]), 1.1 * float(np.abs(ends).max()))
+    axes.set_ylim(-reach, reach)
+    axes.legend(loc="best", fontsize=8)
 
 
 def _zones(axes: Axes, reduction: Reduction, unit: LengthUnit) -> None:

@@ -23,8 +23,9 @@ LAP_MODES = 4
 """Smooth shapes of which a lap's misfit is made."""
 LEAST_PRESSING = 300.0
 """A lap is pressed for so long at least [s] (common practice, no source)."""
-UNSAID = 600.0
-"""A lap is taken to have been pressed for so long where nobody says [s]. A judgement."""
+UNSAID = 400.0
+"""How long a lap is taken to have been pressed where nobody says [s]: what leaves as much of a misfit, root mean square, as
+anything between 3 and 30 minutes. A judgement."""
 MOST_PRESSING = 43200.0
 """No card asks for more [s]: overnight."""
 
@@ -91,19 +92,6 @@ class Discrepancy:
         apart, fade = x[:, None] - x, np.exp(-(1.0 - x) / self.rim_length)
         edge = np.outer(fade, fade) * np.exp(-0.5 * (apart / self.rim_length) ** 2)
         return np.exp(-0.5 * (apart / self.length) ** 2), edge
-
-    def misfit(
-        self, bench: Bench, lap: Lap, constants: Constants = AS_STATED, *, is_fresh: bool = True,
-        pressed: float | None = None,
-    ) -> float:  # fmt: skip
-        """RMS of a lap's misfit as a session begins [m]: what ``pressed`` seconds leave, :data:`UNSAID` where nobody says.
-
-        Pitch at rest creeps towards the glass with its relaxation time (physics section 4).
-        """
-        before = self.fresh_misfit if is_fresh else self.sag
-        seconds = UNSAID if pressed is None else pressed
-        time = bench.relaxation_time_at(lap) * constants.relaxation_time
-        return float(before * np.exp(-min(seconds / time, 700.0)))
 
     def pressing(self, bench: Bench, lap: Lap, constants: Constants = AS_STATED, *, is_fresh: bool = True) -> float:
         """Seconds of pressing after which no more than :attr:`pressed_to` of a misfit is left, within what is practised."""

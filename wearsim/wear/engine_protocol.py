@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, ClassVar, Generic, TypeVar
@@ -140,6 +140,19 @@ class Engine(ABC, Generic[S]):
     @abstractmethod
     def with_misfit(self, bench: Bench, state: S, misfit: Misfit) -> S:
         """The state with a misfit of the laps as a session begins, round, on top of what they have."""
+
+    def pressed(self, bench: Bench, state: S, laps: Iterable[str | None], seconds: float, constants: Constants) -> S:
+        """The state after laps were pressed on the glass at rest for so long, the tool on top [s].
+
+        Parameters
+        ----------
+        laps : iterable of str or None
+            As spells name them.
+        """
+        for lap in laps:
+            table = {"stroke": "press", "on_top": "tool", "lap": lap, "minutes": seconds / 60.0}
+            state, _ = self.work_spell(bench, Spell.model_validate(table), state, constants=constants)
+        return state
 
     @abstractmethod
     def work_spell(

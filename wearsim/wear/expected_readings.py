@@ -108,9 +108,10 @@ class _Trials:
 
     def likely(self) -> Floats | None:
         """At the most likely constants, of the glass as measured: (places, n) [m]; None where no balance is found."""
-        state = self.engine.begin(self.bench, self.start, self.uncertain.laps)
+        best = self.uncertain.belief.best()
         try:
-            run = self.engine.run(self.bench, self.programme, state, self.uncertain.belief.best())
+            state = self.uncertain.begin(self.engine, self.bench, self.programme, self.start, best)
+            run = self.engine.run(self.bench, self.programme, state, best)
         except ContactError:
             return None
         return self._errors(run.heights)

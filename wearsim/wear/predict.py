@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.toml_io import dump_programme
 from wearsim.bench.units import stroke_unit
@@ -21,7 +20,7 @@ from wearsim.parallel import in_threads
 from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
 from wearsim.wear.constants import Belief, Constants, prior
 from wearsim.wear.discrepancy import Discrepancy, SessionChance
-from wearsim.wear.engine_protocol import Engine, Misfit, Progress, Run, minutes_of
+from wearsim.wear.engine_protocol import Engine, Progress, Run, minutes_of
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.outcome import EXACT, NOT_ASKED, NOTHING_DONE, Band, Draw, Outcome, SpellSummary, band_of
 from wearsim.wear.radial.engine import RadialEngine
@@ -89,8 +88,8 @@ def predict(
     draws = one.band_draws if draws is None else draws
     draws = 0 if uncertain.is_exact or not programme.spells else draws
     first = one.run(
-        bench, programme, one.begin(bench, start, laps), uncertain.belief.best(), seed=seed,
-        progress=_share(progress, 0, 1 + draws, one),
+        bench, programme, uncertain.begin(one, bench, programme, start, uncertain.belief.best()),
+        uncertain.belief.best(), seed=seed, progress=_share(progress, 0, 1 + draws, one),
     )  # fmt: skip
     gauge = gauge_for(bench, first.radius)
     outcome = summarise(bench, first, gauge)
@@ -173,14 +172,10 @@ class Uncertainty:
         def drawn(
             number: int, glass: StartFigure | None, constants: Constants, chance: SessionChance | None
         ) -> Draw | None:
-            state = engine.begin(bench, glass, self.laps)
-            sizes = None
-            if chance is not None:
-                state, sizes = engine.with_misfit(bench, state, self._misfit(bench, constants, chance)), chance.sizes
+            sizes = None if chance is None else chance.sizes
             try:
-                run = engine.run(
-                    bench, programme, state, constants, seed=seed, sizes=sizes, progress=progress(number)
-                )  # fmt: skip
+                state = self.begin(engine, bench, programme, glass, constants, chance)
+                run = engine.run(bench, programme, state, constants, seed=seed, sizes=sizes, progress=progress(number))
             except ContactError:
                 return None
             return _with_shape_error(run, chance)
@@ -189,15 +184,42 @@ class Uncertainty:
         constants = self.belief.draws(count, seed)
         return in_threads(drawn, range(1, 1 + count), glasses, constants, chances, workers=workers, done=done)
 
-    def _misfit(self, bench: Bench, constants: Constants, chance: SessionChance) -> Misfit:
-        """The laps pressed for as long as a card asks, from a shape that chance made."""
-        fresh = self.laps is None
+    def begin(
+        self, engine: Engine[Any], bench: Bench, programme: Programme, glass: StartFigure | None, constants: Constants,
+        chance: SessionChance | None = None,
+    ) -> Any:  # fmt: skip
+        """The engine's state as the session begins: laps that are pressed for as long as a card asks.
 
-        def misfit(lap: Lap, share: Floats) -> Floats:
-            pressed = self.discrepancy.pressing(bench, lap, self.belief.best(), is_fresh=fresh)
-            return chance.misfit(share, self.discrepancy.misfit(bench, lap, constants, is_fresh=fresh, pressed=pressed))
+        They begin from the shape that chance made, if it is given. Where the constants are taken as exact, laps fit as the
+        bench says.
+        """
+        state = engine.begin(bench, glass, self.laps)
+        if self.belief.is_certain:
+            return state
+        if chance is not None:
+            rms = self.discrepancy.fresh_misfit if self.laps is None else self.discrepancy.sag
+            state = engine.with_misfit(bench, state, lambda _, share: chance.misfit(share, rms))
+        for lap, seconds in self.pressings(bench, programme).items():
+            state = engine.pressed(bench, state, [lap], seconds, constants)
+        return state
 
-        return misfit
+    def pressings(self, bench: Bench, programme: Programme) -> dict[str | None, float]:
+        """For how long each lap is to be pressed before the programme [s], by the lap's name as spells have it.
+
+        None that the programme presses first itself, or that is to begin spherical.
+        """
+        fresh, best = self.laps is None, self.belief.best()
+        return {
+            lap: self.discrepancy.pressing(bench, bench.lap(lap), best, is_fresh=fresh)
+            for lap in unpressed_laps(programme)
+            if not fresh or bench.lap(lap).start == "pressed"
+        }
+
+
+def unpressed_laps(programme: Programme) -> list[str | None]:
+    """Laps that a programme works with and does not press first, as its spells name them."""
+    first = {spell.lap: spell.is_press for spell in reversed(programme.spells)}
+    return [lap for lap, is_press in first.items() if not is_press]
 
 
 def _with_shape_error(run: Run[Any], chance: SessionChance | None) -> Draw:

@@ -15,7 +15,6 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
-from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import bench_from_table
 from wearsim.bench.units import INCHES, MILLIMETRES, POUND, POUND_FORCE, LengthUnit, decimal, round_unit
@@ -30,6 +29,7 @@ from wearsim.wear.discrepancy import Discrepancy, SessionChance
 from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.planar.engine import PlanarEngine, PlanarState
 from wearsim.wear.planar.grid import ring_mean
+from wearsim.wear.predict import unpressed_laps
 from wearsim.wear.state import glass_grid
 
 Fault = Literal["raised ring", "oblate", "sphere", "turned edge"]
@@ -293,12 +293,13 @@ class PracticeMirror:
         bench = self.bench if bench is None else bench
         constants, chance = self.true_values.constants, self.true_values.chance(self.sessions, len(programme.spells))
 
-        def misfit(lap: Lap, share: Floats) -> Floats:
-            rms = chance.discrepancy.misfit(bench, lap, constants, is_fresh=self.sessions == 1)
-            return chance.misfit(share, rms)
-
+        own, fresh = chance.discrepancy, self.sessions == 1
+        rms = own.fresh_misfit if fresh else own.sag
+        state = self._engine.with_misfit(bench, self._state, lambda _, share: chance.misfit(share, rms))
+        for lap in unpressed_laps(programme):
+            seconds = own.pressing(bench, bench.lap(lap), is_fresh=fresh)
+            state = self._engine.pressed(bench, state, [lap], seconds, constants)
         entropy = int(self.true_values.stream(WORKING, self.sessions).integers(2**32))
-        state = self._engine.with_misfit(bench, self._state, misfit)
         run = self._engine.run(bench, programme, state, constants, seed=entropy, sizes=chance.sizes)
         error = chance.shape_error(run.removal, run.radius)
         distance = np.hypot(run.end.across, run.end.across[:, None])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import accumulate
 
@@ -195,9 +196,7 @@ class CardContent:
     degree: str
 
 
-def card_content(
-    bench: Bench, proposal: Proposal, readings: ReadingsAfter | None, *, as_left: bool = False
-) -> CardContent:
+def card_content(bench: Bench, proposal: Proposal, readings: ReadingsAfter | None) -> CardContent:
     """What the card of a proposal says.
 
     Parameters
@@ -205,8 +204,6 @@ def card_content(
     readings : ReadingsAfter or None
         Where the sheet is the person's own and they hold the readings halfway through long spells, these are what is
         to be checked there; otherwise the figure is.
-    as_left : bool
-        Whether the laps were taken as the last session left them.
     """
     unit, high = length_unit(bench), unit_for(proposal.outcome)
     programme, early = proposal.programme, proposal.early
@@ -226,7 +223,7 @@ def card_content(
     return CardContent(
         mirror=_mirror(bench, unit),
         prediction=_prediction(proposal, high, ends[-1] if ends else 0.0),
-        before=_first(bench, programme, unit, as_left=as_left),
+        before=_first(bench, proposal, unit),
         spells=tuple(spells),
         checking=f"CHECK: {other}: stop, record what was done, propose again." if checks else "",
         caption=f"{CAPTION}{thinned}.",
@@ -338,54 +335,54 @@ def _now_and_after(outcome: Outcome, name: str, high: LengthUnit) -> str:
     return f"{before} now, {after} after"
 
 
-def _first(bench: Bench, programme: Programme, unit: LengthUnit, *, as_left: bool) -> tuple[str, ...]:
+def _first(bench: Bench, proposal: Proposal, unit: LengthUnit) -> tuple[str, ...]:
     """What to do before the first spell, and between spells."""
-    spells = programme.spells
+    spells = proposal.programme.spells
     if not spells:
         return ()
     pressings = any(spell.is_press for spell in spells[1:])
     between = "Press later only where a spell says so." if pressings else "Do not press between spells."
     push = f"Push {_push(bench.hands.push, unit)} besides the weight; turn it in the hands against your walk."
-    lines = (f"{pressing_words(bench, programme, as_left=as_left)} {between}", push)
+    lines = (f"{pressing_words(bench, proposal.programme, proposal.pressings)} {between}", push)
     if len(spells) == 1 or any(spell.turn for spell in spells):
         return lines
     return (*lines, "Between spells turn the mirror a fifth of a turn (common practice, no source).")
 
 
-def pressing_words(bench: Bench, programme: Programme, *, as_left: bool) -> str:
-    """What the prediction takes of the laps, and so what to do with them first; such a pressing is no spell."""
+def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | None, float]) -> str:
+    """What to do with the laps first, as the prediction assumes it.
+
+    Parameters
+    ----------
+    pressings : mapping of str or None to float
+        For how long each lap is pressed, by its name as spells have it [s].
+    """
     if programme.spells[0].is_press:
         return "Press as spell 1 says."
-    if as_left:
-        return (
-            "Do not press before spell 1: the lap is taken as the last session left it. If you do, add "
-            "--lap pressed when you record."
-        )
     used: list[Lap] = []
     for spell in programme.spells:
         if (lap := bench.lap(spell.lap)) not in used:
             used.append(lap)
-    pressed = [lap for lap in used if lap.start == "pressed"]
-    round_ones = [lap for lap in used if lap.start != "pressed"]
-    lines = []
-    if pressed:
-        them, fit = ("it", "it fits") if len(pressed) == 1 else ("them", "they fit")
-        lines.append(
-            f"{_names(pressed, used)} taken as pressed: press {them} until {fit} before you begin, "
-            f"{PRESS_MINUTES:g} min at least (common practice, no source). That is not recorded."
-        )
-    if round_ones:
-        lines.append(f"{_names(round_ones, used)} taken as spherical: do not press before spell 1.")
-    return " ".join(lines)
+    times = {bench.lap(lap): seconds for lap, seconds in pressings.items()}
+    lines = [
+        f"Press {_named(lap, used)} on the glass until it fits, with the tool on top: about {_minutes(times[lap])} for this "
+        "pitch at this temperature. It is no spell: note it when you record, with --pressed."
+        for lap in used
+        if lap in times
+    ]
+    round_ones = [lap for lap in used if lap not in times and lap.start != "pressed"]
+    lines += [f"Do not press {_named(lap, used)} before spell 1: it begins spherical." for lap in round_ones]
+    return " ".join(lines) or f"Press until the lap fits, {PRESS_MINUTES:g} min at least (common practice, no source)."
 
 
-def _names(laps: list[Lap], used: list[Lap]) -> str:
-    """Laps as the subject of a sentence, by name where there are others."""
-    if len(laps) == 1:
-        return f"The lap {laps[0].name} is" if len(used) > 1 and laps[0].name else "The lap is"
-    if len(laps) == len(used) or not all(lap.name for lap in laps):
-        return "The laps are"
-    return "The laps " + " and ".join(str(lap.name) for lap in laps) + " are"
+def _minutes(seconds: float) -> str:
+    """A time of pressing: minutes, or hours where it is long."""
+    return f"{np.ceil(seconds / 60.0):.0f} min" if seconds < 5400.0 else f"{seconds / 3600.0:.1f} h"
+
+
+def _named(lap: Lap, used: list[Lap]) -> str:
+    """A lap as the object of a sentence, by name where there are others."""
+    return f"the lap {lap.name}" if len(used) > 1 and lap.name else "the lap"
 
 
 def _to_look_for(bench: Bench, proposal: Proposal, unit: LengthUnit, high: LengthUnit) -> tuple[str, ...]:

@@ -37,9 +37,7 @@ details {{ max-width: 56rem; margin: 0 auto; padding: 1rem; }}  p {{ margin: .2e
 """
 
 
-def card_bytes(
-    bench: Bench, proposal: Proposal, readings: ReadingsAfter | None, ending: str = ".pdf", *, as_left: bool = False
-) -> bytes:
+def card_bytes(bench: Bench, proposal: Proposal, readings: ReadingsAfter | None, ending: str = ".pdf") -> bytes:
     """The card of a proposal, as the file that holds it.
 
     Parameters
@@ -48,8 +46,6 @@ def card_bytes(
         To expect afterwards.
     ending : str
         ``".pdf"`` or ``".html"``.
-    as_left : bool
-        Whether the laps were taken as the last session left them.
 
     Raises
     ------
@@ -59,7 +55,7 @@ def card_bytes(
     written = {".pdf": _pdf, ".html": _html}.get(ending.lower())
     if written is None:
         raise ValueError(f"a card is .pdf or .html, not {ending!r}")
-    return written(card_pages(card_content(bench, proposal, readings, as_left=as_left)))
+    return written(card_pages(card_content(bench, proposal, readings)))
 
 
 def _pdf(pages: list[Pen]) -> bytes:
