@@ -6,7 +6,7 @@ from contextlib import suppress
 from functools import partial
 from typing import Any
 
-from nicegui import ui
+from nicegui import context, ui
 
 from wearsim.bench.programme import STROKES
 from wearsim.errors import WearsimError
@@ -185,7 +185,14 @@ class OwnProgramme:
     async def _take(self) -> None:
         from wearsim.page.choices import take_to_barrel
 
-        await take_to_barrel(self.mirror, self.found)
+        client = context.client
+        try:
+            programme = calls.own_programme(self.mirror.draft.own)
+            found = await self.mirror.desk.quick.ask(calls.predicted, self.mirror.path, programme, 0)
+        except (Stopped, WearsimError):
+            return  # why is said beside the sliders
+        with client:
+            await take_to_barrel(self.mirror, found)
 
     async def _compare(self) -> None:
         self.compare = Job(is_running=True)
