@@ -7,6 +7,7 @@ picture is a data address of what :mod:`wearsim.show` draws, a table the text th
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from datetime import date
 from functools import lru_cache, partial
 from pathlib import Path
@@ -107,20 +108,29 @@ def share_words(bench: Bench, share: float) -> str:
 # --- a new mirror
 
 
-def fresh(answers: dict[str, Any], zones: int | None = None) -> dict[str, Any]:
+def fresh(given: dict[str, Any]) -> dict[str, Any]:
     """What a folder made of these answers would hold: texts of its files, what was left to defaults and why, weights."""
-    made = fresh_folder(Answers(**{**answers, "focal_ratio": focal_ratio(answers["focal_ratio"])}), zones)
+    answers = Answers(**{"lap_mass": "2 kg", **given, "focal_ratio": focal_ratio(given["focal_ratio"])})
+    made = fresh_folder(answers)
+    if "lap_mass" not in given:  # as heavy as a disc of the mirror's glass, as thick as the mirror
+        share = (made.bench.laps[0].radius / made.bench.mirror.radius) ** 2
+        answers = replace(answers, lap_mass=_weight(made.bench, share * made.bench.mirror.piece_mass))
+        made = fresh_folder(answers)
     bench, kilograms = made.bench, made.bench.mirror.piece_mass
-    inches = length_unit(bench).name == "in"
     return {
         "title": title_of(bench),
         "files": {file.name: text for file, text in made.files(Path()).items()},
-        "glass": f"{kilograms / POUND:.3g} lb" if inches else f"{kilograms:.3g} kg",
+        "glass": _weight(bench, kilograms),
+        "tool": answers.lap_mass,
         "is_heavy": kilograms > HEAVY,
         "defaults": [tuple(used) for used in bench.defaults_used],
         "waiting": waiting_text(bench.mirror),
         "windows": len(made.mask.zones),
     }
+
+
+def _weight(bench: Bench, kilograms: float) -> str:
+    return f"{kilograms / POUND:.3g} lb" if length_unit(bench).name == "in" else f"{kilograms:.3g} kg"
 
 
 # --- readings

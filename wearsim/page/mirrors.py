@@ -90,7 +90,7 @@ QUESTIONS = (
     Question("thickness", "Thickness at the edge", "For the weight, and for how long it cools.", "38 mm, 1 1/2 in", "in mm"),
     Question("glass", "Glass", "For its density, and how fast it wears.", "borosilicate, the usual", choices="glasses"),
     Question("lap_diameter", "Diameter of the lap", "Of the pitch.", "the same as the mirror's", "in mm"),
-    Question("lap_mass", "Weight of the whole tool", "Put it on the scales: 2 kg, 5 lb.", plain="lb kg"),
+    Question("lap_mass", "Weight of the whole tool", "Put it on the scales.", "as a disc of the mirror's glass", "lb kg"),
     Question("pitch", "Pitch", "How soft it is: for its stiffness, and how quickly it flows.", "medium", choices="pitches"),
     Question("push", "Push of the hands", "Downward, on top of the weight: 30 N, 7 lbf.", "30 N (7 lbf, 3 kg)", "lbf N"),
 )  # fmt: skip
@@ -158,7 +158,9 @@ class NewMirror:
             parts.says(_plainly(error), "mark")
             return
         parts.heading(made["title"], 3)
-        parts.says(f"The glass weighs about {made['glass']}, worked out from its sizes.")
+        parts.says(
+            f"The glass weighs about {made['glass']}, worked out from its sizes; the tool is taken as {made['tool']}."
+        )
         if made["is_heavy"]:
             parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
         parts.says(f"A sheet for readings with a mask of {made['windows']} windows is made with it. {made['waiting']}")

@@ -84,6 +84,7 @@ class ReadingsView:
         kinds = {"moving": "moves with the knife", "fixed": "stands still"}
         parts.radio("The light source", kinds, self.mirror.draft.source or "moving", self._source)
 
+        ui.link("Print a mask with these windows", parts.address_of(self.mirror, "print"))
         if not self.mirror.sessions:
             self._own_windows()
 
