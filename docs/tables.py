@@ -16,12 +16,12 @@ from scipy.stats import norm
 
 import wearsim
 from wearsim.bench import materials as catalogue
-from wearsim.bench.bench import EDGE_LENGTH_SOURCE, PRESTON, PRESTON_SOURCE, Spread, Wear  # noqa: F401
+from wearsim.bench.bench import EDGE_LENGTH_SOURCE, PRESTON, PRESTON_SOURCE, Bench, Spread, Wear  # noqa: F401
 from wearsim.bench.fields import InputTable, expected_of, in_file, rule_of, source_of
 from wearsim.bench.figure_source import FigureSource, Light  # noqa: F401  # pages name them
 from wearsim.bench.hands import Hands  # noqa: F401
 from wearsim.bench.lap import Lap
-from wearsim.bench.mirror import Mirror  # noqa: F401
+from wearsim.bench.mirror import Mirror
 from wearsim.bench.programme import STROKES, Spell  # noqa: F401
 from wearsim.figure.conic import Conic, MirrorGeometry
 from wearsim.figure.metrics import figure_numbers, percentiles
@@ -30,6 +30,7 @@ from wearsim.study.axes import AxisTable, SampleTable  # noqa: F401
 from wearsim.study.plan import StudyTable  # noqa: F401
 from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, kept_quantities
 from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.bench_risks import bench_risks, give
 from wearsim.wear.constants import NAMES, normal_draws
 
 TUTORIAL = Path(__file__).resolve().parents[1] / "examples" / "tutorial"
@@ -128,6 +129,20 @@ def glasses() -> str:
         for n, g in _each("glasses", catalogue.glass)
     ]
     return table("`mirror.glass` | density [kg/m^3] | its source | wear, borosilicate = 1 | its source", rows)
+
+
+def neglected() -> str:
+    """What five discs of 300 mm with a tool of 4 kg risk."""
+    rows = []
+    for glass, thickness in zip(["borosilicate"] * 3 + ["soda-lime"] * 2, (50, 38, 25, 50, 25), strict=True):
+        mirror = Mirror(diameter=0.3, radius_of_curvature=3.0, thickness=thickness / 1e3, glass=glass)
+        bench = Bench(mirror=mirror, laps=(Lap(diameter=0.3, mass=4.0),), figure=FigureSource(conic=0.0))
+        cells = [
+            f"{risk.rms * 1e9:.0f}" + (f" ({risk.careless * 1e9:.0f})" if risk.careless > risk.rms else "")
+            for risk in bench_risks(bench)
+        ]
+        rows.append((f"{glass}, {thickness} mm", f"{give(bench):.2f}", *cells))
+    return table("glass | its give | hands | three pads | palms | tool | facets", rows)
 
 
 def abrasives() -> str:

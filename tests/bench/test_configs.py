@@ -51,9 +51,9 @@ def test_every_ready_piece_loads_and_names_its_source() -> None:
     assert all(any(label in source for label in LABELS) for source in sources)
 
 
-def _sources_of_glass(name: str) -> tuple[str, str, str]:
+def _sources_of_glass(name: str) -> tuple[str, ...]:
     glass = catalogue.glass(name)
-    return glass.density_source, glass.wear_source, glass.heat_source
+    return glass.density_source, glass.wear_source, glass.heat_source, glass.elastic_source
 
 
 def test_a_file_of_that_name_comes_before_the_ready_bench(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

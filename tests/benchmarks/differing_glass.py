@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.differing_glass
 
-A mirror of 250 mm f/5 on the independent glass (``independent_glass.py``), wear 1.4 and stiffness 0.6 times what the bench says:
+A mirror of 250 mm f/5 on the independent glass (``independent_glass.py``), wear 1.4 and stiffness 0.6 times the bench's:
 three sessions by hand, each measured with a profile of 22 rows. Prints chi-square by session (19 numbers each) and the
 90 % intervals of what the sessions give. Then a second mirror, a sphere of 0.5 m f/5.9 on pitch of 13 minutes read at eight
 single radii, through six sessions as proposed: its true RMS beside the band of what is known.
@@ -99,7 +99,7 @@ def second_mirror(sessions: int = 6) -> list[str]:
 def _sheet(glass: Glass, zones: Zones, seed: int) -> str:
     text = sheet_text(glass.readings(zones, 1e-4, seed))
     radii = ", ".join(f"{1e3 * one:.3f}" for one in zones.middle)
-    return "\n".join(f"radii = [{radii}]" if line.startswith("windows") else line for line in text.splitlines()) + "\n"
+    return "\n".join(f"radius = [{radii}]" if line.startswith("windows") else line for line in text.splitlines()) + "\n"
 
 
 def _record(place: Path, programme: Programme, sheet: str, number: int) -> None:

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 import wearsim as ws
+from wearsim.wear.bench_risks import risks_json
 from wearsim.wear.outcome import EXACT
 
 Call = Callable[..., Any]
@@ -55,7 +56,7 @@ def test_json_has_the_keys_of_the_interface(answer: dict[str, object]) -> None:
 def test_json_says_what_python_says(answer: dict[str, object], demo: Path) -> None:
     bench = ws.load_bench("bench.toml")
     outcome = ws.predict(bench, ws.load_programme("programme.toml"), seed=5, draws=4)
-    assert answer == json.loads(json.dumps(outcome.to_json()))
+    assert answer == json.loads(json.dumps({**outcome.to_json(), **risks_json(bench)}))
 
 
 def test_without_draws_there_is_no_band(call: Call, demo: Path) -> None:

@@ -29,8 +29,9 @@ PAGES = {
     for path in sorted(ROOT.glob("docs/**/*.md"))
     if "generated" not in path.parts and "_build" not in path.parts
 }
-# tests/docs/test_validation_page.py holds that page's figures
-TABLES = [page for page, text in PAGES.items() if "[[[cog" in text and page != "docs/validation.md"]
+# tests/docs/test_validation_page.py holds that page's figures, and a slow test here those of the turned edge
+LONG = ("docs/validation.md", "docs/theory/turned-edge.md")
+TABLES = [page for page, text in PAGES.items() if "[[[cog" in text and page not in LONG]
 SNIPPET = re.compile(r"^(<!-- not run: [^>]+ -->\n)?```python\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 SNIPPETS = {page: found for page, text in PAGES.items() if (found := SNIPPET.findall(text))}
 
@@ -47,6 +48,11 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_its_tables_are_current(page: str) -> None:
     fresh = Cog().process_string(PAGES[page], page)
     assert fresh == PAGES[page], "cog brings them up to date; DEVELOPERS.md says how"
+
+
+@pytest.mark.slow
+def test_the_turned_edge_is_current() -> None:
+    test_its_tables_are_current("docs/theory/turned-edge.md")
 
 
 def test_there_are_tables_and_snippets_on_pages() -> None:

@@ -233,3 +233,39 @@ def test_bad_wavelength_and_huge_hole_are_refused() -> None:
         FigureGauge(radius, mirror(2.0, 0.1), 0.0)
     with pytest.raises(ValueError, match="hole"):
         FigureGauge(radius, mirror(2.0, 0.1, 0.097), WAVE)
+
+
+def test_rim_height_of_a_bending_surface() -> None:
+    # error = r^4 = s^2: the line that fits it over s in [0, h] is h s - h^2/6; the rim is the mean over [0.9604, 1]
+    radius = np.linspace(0.0, 1.0, 81)
+    gauge = FigureGauge(radius, mirror(30.0, 1.0), WAVE)
+    low, h = 0.98**2, 0.8**2
+    rim = (1 - low**3) / 3 / (1 - low)
+    assert gauge.rim_height(radius**4) == pytest.approx(rim - (h * (low + 1) / 2 - h**2 / 6), rel=1e-5)
+    assert gauge.rim_height(3.0 + 2.0 * radius**2) == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize(("start", "seen_by_roll"), [(0.8, 0.15), (0.96, 0.6)])
+def test_a_broad_turned_edge_hides_from_the_edge_roll_and_not_from_the_rim(start: float, seen_by_roll: float) -> None:
+    """Falls in a straight line from ``start`` outwards: half of the rim's mean fall is reached where the line says."""
+    a, depth = 0.15, 100e-9
+    radius = np.linspace(0.0, a, 301)
+    error = -depth * np.clip((radius / a - start) / (1 - start), 0.0, None)
+    gauge = FigureGauge(radius, mirror(3.0, a), WAVE)
+    rim = -depth * ((0.99 - start) / (1 - start))  # the ring's mean, but for its curvature
+    assert gauge.rim_height(error) == pytest.approx(rim, rel=0.01)
+    assert (abs(gauge.edge_roll(error)) < seen_by_roll * depth) is (start == 0.8)
+    assert gauge.rim_width(error) == pytest.approx(a * (1 - start) * (1 + rim / depth / 2), rel=0.02)
+
+
+def test_the_width_of_a_perfect_rim_is_none_and_of_a_bare_ring_its_own() -> None:
+    radius = np.linspace(0.0, 0.15, 301)
+    gauge = FigureGauge(radius, mirror(3.0, 0.15), WAVE)
+    assert gauge.rim_width(np.zeros_like(radius)) == 0.0
+    assert 0.0 <= gauge.rim_width(np.where(radius > 0.149, 1e-8, 0.0)) < 0.003
+
+
+def test_rim_of_a_mirror_with_a_large_hole() -> None:
+    radius = np.linspace(0.0, 0.15, 301)
+    gauge = FigureGauge(radius, mirror(3.0, 0.15, hole=0.09), WAVE)
+    assert gauge.rim_height(1.0 - radius**2) == pytest.approx(0.0, abs=1e-12)

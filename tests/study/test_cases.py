@@ -91,7 +91,14 @@ def test_risk_and_its_standard_error_hold_what_they_promise() -> None:
     risks, errors = [], []
     for place in range(300):
         factors = np.array([draw.preston for draw in draw_constants(bench, draws, 3, place)])
-        drawn = DrawStatistics(edge_roll=-factors, surface_rms=factors, limit=bench.spread.preston, failed=0)
+        drawn = DrawStatistics(
+            edge_roll=-factors,
+            surface_rms=factors,
+            roll_added=-factors,
+            rim_added=-factors,
+            limit=bench.spread.preston,
+            failed=0,
+        )
         risks.append(drawn.risk)
         errors.append(drawn.risk_error)
     assert np.mean(risks) == pytest.approx(true, abs=4.0 * np.sqrt(true * (1 - true) / (64 * 300)))

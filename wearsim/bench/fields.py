@@ -268,11 +268,13 @@ Wavelength = Annotated[float, *quantity("a wavelength", "550 nm", "m", "nm", lea
 Conductivity = Annotated[float, *quantity("a conductivity", "1.14 W/m/K", "W/m/K", "W/m/K", above=0.0)]
 HeatCapacity = Annotated[float, *quantity("a heat capacity", "830 J/kg/K", "J/kg/K", "J/kg/K", above=0.0)]
 Expansion = Annotated[float, *quantity("an expansion", "3.3e-6 / K", "1/K", "/ K", least=0.0)]
+Elasticity = Annotated[float, *quantity("a Young's modulus", "64 GPa", "Pa", "GPa", above=0.0)]
 LengthPair = Annotated[
     tuple[float, float],
     BeforeValidator(_pair),
     NumberRule("two lengths", '["0 mm", "5 mm"] or ["0 in", "0.2 in"]', "m", ("mm",)),
 ]
+PoissonRatio = Annotated[float, *number("0.2", least=0.0, most=0.49)]
 PlainFactor = Annotated[float, *number("0.7", above=0.0)]
 
 

@@ -10,10 +10,12 @@ from typing import Any, TypeVar
 from wearsim.bench.fields import (
     Conductivity,
     Density,
+    Elasticity,
     Expansion,
     HeatCapacity,
     InputTable,
     PlainFactor,
+    PoissonRatio,
     Stiffness,
     Temperature,
     Time,
@@ -23,9 +25,9 @@ from wearsim.errors import InputError
 
 
 class Glass(InputTable):
-    """A glass: density [kg/m^3], wear relative to borosilicate, and what heat does to it; each with its source.
+    """A glass: density [kg/m^3], wear relative to borosilicate, what heat does to it, how it bends; each with its source.
 
-    Conductivity [W/(m K)], heat capacity [J/(kg K)], linear expansion [1/K].
+    Conductivity [W/(m K)], heat capacity [J/(kg K)], linear expansion [1/K]; Young's modulus [Pa], Poisson's ratio [1].
     """
 
     density: Density
@@ -36,6 +38,9 @@ class Glass(InputTable):
     heat_capacity: HeatCapacity
     expansion: Expansion
     heat_source: str
+    young: Elasticity
+    poisson: PoissonRatio
+    elastic_source: str
 
     @property
     def diffusivity(self) -> float:

@@ -71,6 +71,8 @@ def command(
     from wearsim.bench.units import length_unit
     from wearsim.learn.new_folder import Answers, fresh_folder
     from wearsim.show.mask import mask_figure, mask_text
+    from wearsim.show.risks import risks_text
+    from wearsim.wear.bench_risks import bench_risks, risks_json
 
     try:
         fresh = fresh_folder(Answers(**asked), zones)
@@ -78,9 +80,15 @@ def command(
         raise inputs.by_flag(error, FLAGS) from None
     bench, readings = folder / "bench.toml", folder / "readings.toml"
     unit = length_unit(fresh.bench)
+    risks = risks_text(bench_risks(fresh.bench), fresh.bench.light.wavelength)
     options.deliver(
-        lambda: {"bench": str(bench), "readings": str(readings), "mask": fresh.mask.to_json()},
-        table=lambda: mask_text(fresh.mask, unit),
+        lambda: {
+            "bench": str(bench),
+            "readings": str(readings),
+            "mask": fresh.mask.to_json(),
+            **risks_json(fresh.bench),
+        },
+        table=lambda: f"{mask_text(fresh.mask, unit)}\n\n{risks}",
         figure=lambda: mask_figure(fresh.mask, unit=unit),
         json_file=output,
         write=lambda: _write(fresh, folder),

@@ -35,6 +35,7 @@ def command(
     from wearsim.show.expected_readings import expected_text
     from wearsim.show.outcome import outcome_figure, outcome_text
     from wearsim.show.shadows import predicted_shadows
+    from wearsim.wear.bench_risks import risks_json
     from wearsim.wear.expected_readings import expected_after
     from wearsim.wear.predict import predict
 
@@ -45,6 +46,7 @@ def command(
         outcome = predict(pieces, work, progress=progress, **settings, **known)
     after = expected_after(pieces, work, outcome, seed=options.seed, draws=32 if draws is None else draws, **known)
     messages.defaults(pieces, work, known.get("belief"))
+    messages.risks(pieces)
 
     def write() -> None:
         if output is not None:
@@ -53,7 +55,7 @@ def command(
             write_outcome(outcome, output, seed=options.seed, force=options.force)
 
     options.deliver(
-        lambda: outcome.to_json() | ({"expected_readings": after.to_json()} if after else {}),
+        lambda: outcome.to_json() | risks_json(pieces) | ({"expected_readings": after.to_json()} if after else {}),
         table=lambda: outcome_text(pieces, work, outcome) + (f"\n\n{expected_text(pieces, after)}" if after else ""),
         figure=lambda: outcome_figure(pieces, work, outcome),
         figures={shadows: lambda: predicted_shadows(pieces, outcome)},

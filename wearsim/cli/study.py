@@ -3,21 +3,38 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wearsim.cli import completion
+from wearsim.cli import completion, inputs
 from wearsim.cli.options import Options, Workers
+from wearsim.errors import InputError
+
+if TYPE_CHECKING:
+    from wearsim.cli.terminal import Messages
+    from wearsim.study.plan import Study
+    from wearsim.study.study_file import StudyResult
 
 NAME = "study"
 EXAMPLE = "wearsim study overhang-risk -o risk.h5 --plot risk.png"
 
+
+class QuestionChoice(StrEnum):
+    """The ready questions, by the names in :data:`wearsim.study.questions.QUESTIONS`."""
+
+    overhang = "overhang"
+    on_top = "on-top"
+    pitch = "pitch"
+
+
 StudyPath = Annotated[
     Path,
     typer.Argument(
-        metavar="STUDY", help="study.toml, or the name of a ready study.", show_default=False,
+        metavar="STUDY", show_default=False,
+        help="study.toml, or the name of a ready study; with --question a bench or a mirror's folder.",
         autocompletion=completion.studies,
     ),
 ]  # fmt: skip
@@ -27,12 +44,15 @@ Output = Annotated[
 Scheduler = Annotated[
     str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask scheduler, tcp://host:port.")
 ]
+QuestionOption = Annotated[
+    QuestionChoice | None, typer.Option("--question", help="Ask your bench a ready question; no file is needed.")
+]
 StudyDryRun = Annotated[bool, typer.Option("--dry-run", help="Only say how many cases, how long and how large a file.")]
 
 
 def command(
-    study: StudyPath, options: Options, output: Output = None, workers: Workers = None,
-    scheduler: Scheduler = None, dry_run: StudyDryRun = False,
+    study: StudyPath, options: Options, question: QuestionOption = None, output: Output = None,
+    workers: Workers = None, scheduler: Scheduler = None, dry_run: StudyDryRun = False,
 ) -> None:  # fmt: skip
     """How does it depend on overhang, pitch, temperature, anything?
 
@@ -40,16 +60,17 @@ def command(
     """
     from wearsim.show.study import forecast_text, study_figure, study_json, study_text
     from wearsim.study.forecast import forecast
-    from wearsim.study.plan import load_study
     from wearsim.study.run import run_study
 
     messages = options.messages
-    plan = load_study(study)
+    plan, name = _plan(study, question, messages)
     messages.compiling()
-    path = output or Path(f"{plan.name}.h5")
-    options.reserve({}, inputs=[study, path])
+    path = output or Path(f"{name}.h5")
+    options.reserve({}, inputs=[None if study.is_dir() else study, path])
     # an output that is there already is looked at by the study itself
-    replace(options, force=True, plot=None).reserve({path: (".h5", ".hdf5")}, inputs=[study])
+    replace(options, force=True, plot=None).reserve(
+        {path: (".h5", ".hdf5")}, inputs=[None if study.is_dir() else study]
+    )
     if dry_run:
         expected = forecast(plan, workers=workers, seed=options.seed)
         return options.list_files([path], forecast_text(plan, expected), **expected.to_json())
@@ -57,9 +78,41 @@ def command(
         result = run_study(
             plan, path, workers=workers, scheduler=scheduler, seed=options.seed, force=options.force, progress=progress
         )
-    options.deliver(lambda: study_json(result), table=lambda: study_text(result), figure=lambda: study_figure(result))
+    if question is None:
+        options.deliver(
+            lambda: study_json(result), table=lambda: study_text(result), figure=lambda: study_figure(result)
+        )
+    else:
+        _deliver_answer(plan, question, result, options)
     messages.info(f"In {result.file}: all {result.cases} cases, for any reader of HDF5.")
     if options.plot is None:
-        messages.next("study", study, "-o", path, "--plot", path.with_suffix(".png"))
+        asked = [] if question is None else ["--question", question.value]
+        messages.next("study", study, *asked, "-o", path, "--plot", path.with_suffix(".png"))
     else:
         messages.next("propose", plan.about.bench)
+
+
+def _plan(study: Path, question: QuestionChoice | None, messages: Messages) -> tuple[Study, str]:
+    """The study of a file, or of a question to a bench; and the name of its output, without its ending."""
+    from wearsim.study.plan import load_study
+    from wearsim.study.questions import study_of
+
+    if question is not None:
+        bench = inputs.read_bench(study, messages)
+        return study_of(question.value, bench, study), f"{study.resolve().stem}-{question.value}"
+    if study.is_dir():
+        raise InputError("a folder", file=study, expected="a study; or --question overhang, on-top or pitch beside it")
+    plan = load_study(study)
+    return plan, plan.name
+
+
+def _deliver_answer(plan: Study, question: QuestionChoice, result: StudyResult, options: Options) -> None:
+    from wearsim.show.answers import answer_figure, answer_text
+    from wearsim.study.questions import answer_of
+
+    answer = answer_of(question.value, result)
+    options.deliver(
+        lambda: {"file": str(result.file), **answer.to_json()},
+        table=lambda: answer_text(plan.bench, answer, result),
+        figure=lambda: answer_figure(plan.bench, answer, result),
+    )

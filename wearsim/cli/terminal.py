@@ -88,6 +88,15 @@ class Messages:
 
         self.info(cautions_text(whole=self.verbose))
 
+    def risks(self, bench: Bench) -> None:
+        """With ``-v`` how much surface each effect may make that a prediction leaves out."""
+        if not self.verbose:
+            return
+        from wearsim.show.risks import risks_text
+        from wearsim.wear.bench_risks import bench_risks
+
+        self.info(risks_text(bench_risks(bench), bench.light.wavelength))
+
     def waiting(self, bench: Bench, waited: float | None) -> None:
         """Warn where the glass stood for too short a time [s], if it is known for how long."""
         if waited is None:

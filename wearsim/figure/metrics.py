@@ -15,6 +15,11 @@ from wearsim.kernels.arrays import Floats
 
 EDGE_RING = (0.98, 1.0)
 EDGE_RUN = (0.80, 0.96)
+INNER = 0.80
+"""Share of the clear radius that the rim's height is counted from."""
+WIDEST = 0.5
+"""How far in from the clear radius the rim's width is looked for, over that radius."""
+WIDTH_STEPS = 250
 NINE_IN_TEN = (5.0, 95.0)
 """The percentiles of a band [%]."""
 LEAST_DRAWS = 19
@@ -36,7 +41,11 @@ class FigureNumbers:
     conic_fit : float
         Conic constant that fits the height best, radius of curvature and piston free [1].
     edge_roll : float
-        Rim against the run of the surface inside it; negative = turned down [m of surface].
+        Rim against the run of the surface just inside it; negative = turned down [m of surface].
+    rim_height : float
+        Rim above the sphere that fits the inner 80 % of the radius best; negative = turned down [m of surface].
+    rim_width : float
+        How far in from the clear radius half of that is reached [m].
     """
 
     surface_rms: float
@@ -46,6 +55,8 @@ class FigureNumbers:
     strehl: float
     conic_fit: float
     edge_roll: float
+    rim_height: float
+    rim_width: float
 
 
 class FigureGauge:
@@ -74,7 +85,10 @@ class FigureGauge:
         self.geometry, self.wavelength = geometry, float(wavelength)
         self._departure = geometry.departure(self.aperture.radius)
         self._departure_nodes = geometry.departure(self.aperture.nodes)
-        self._edge = edge_roll_weights(self.aperture.radius, geometry.hole_radius, geometry.clear_radius)
+        inner, outer = geometry.hole_radius, geometry.clear_radius
+        self._edge = edge_roll_weights(self.aperture.radius, inner, outer)
+        self._inwards = outer - np.linspace(0.0, WIDEST * outer, WIDTH_STEPS)
+        self._rim, self._above = rim_weights(self.aperture.radius, inner, outer, self._inwards)
 
     def error(self, height: ArrayLike) -> Floats:
         """Figure error ``(n,)`` of a height above the reference sphere ``(n,)``, piston and bowl taken out [m]."""
@@ -93,6 +107,26 @@ class FigureGauge:
         """Edge roll of a figure error ``(n,)`` [m], whatever piston and r^2 are in it; negative = turned down [m]."""
         return float((self._edge * np.asarray(error, dtype=float)).sum())
 
+    def rim_height(self, error: ArrayLike) -> float:
+        """Height of the rim above the sphere that fits the inner 80 % of a figure error ``(n,)`` [m]; negative = down [m].
+
+        A broad turn-down, which the run just inside the rim shares, shows here.
+        """
+        return float((self._rim * np.asarray(error, dtype=float)).sum())
+
+    def rim_width(self, error: ArrayLike) -> float:
+        """How far in from the clear radius half of :meth:`rim_height` is reached; at most half of that radius [m]."""
+        height = self.rim_height(error)
+        above = matrix_product(self._above, error) * np.sign(height) - 0.5 * abs(height)
+        under = np.flatnonzero(above <= 0.0)
+        if not height or not under.size:
+            return float(self._inwards[0] - self._inwards[-1]) if height else 0.0
+        at = int(under[0])
+        if at == 0:
+            return 0.0
+        part = above[at - 1] / (above[at - 1] - above[at])
+        return float((at - 1 + part) * (self._inwards[0] - self._inwards[1]))
+
     def conic_fit(self, height: ArrayLike) -> float:
         """Best-fit conic constant of a height above the reference sphere ``(n,)`` [m]."""
         raw = matrix_product(self.aperture.matrix, np.asarray(height, dtype=float) - self._departure)
@@ -110,6 +144,8 @@ class FigureGauge:
             strehl=self.strehl(error),
             conic_fit=self.conic_fit(height),
             edge_roll=self.edge_roll(error),
+            rim_height=self.rim_height(error),
+            rim_width=self.rim_width(error),
         )
 
 
@@ -187,6 +223,28 @@ def edge_roll_weights(radius: Floats, inner: float, outer: float) -> Floats:
     return np.asarray(
         rim_weights @ spline_matrix(radius, rim_nodes) - line @ spline_matrix(radius, run_nodes), dtype=float
     )
+
+
+def rim_weights(radius: Floats, inner: float, outer: float, at: Floats) -> tuple[Floats, Floats]:
+    """What takes a profile to the height of its rim, and of the radii ``at``, above the sphere that fits it inside.
+
+    Piston and ``r^2`` fitted by area from the hole's rim to 0.80 of the clear radius; the rim is the area mean over 0.98-1.
+
+    Returns
+    -------
+    ndarray, shape (n,), ndarray, shape (m, n)
+        [1]
+    """
+    rim_nodes, rim_share = annulus_nodes(radius, EDGE_RING[0] * outer, EDGE_RING[1] * outer)
+    nodes, share = annulus_nodes(radius, min(inner, 0.9 * INNER * outer), INNER * outer)
+    middle = share @ nodes**2
+    bowl = share * (nodes**2 - middle)
+    bowl /= bowl @ nodes**2
+    inside = spline_matrix(radius, nodes)
+    level, slope = share @ inside, bowl @ inside
+    above = spline_matrix(radius, at) - level - np.outer(at**2 - middle, slope)
+    rim = rim_share @ spline_matrix(radius, rim_nodes) - level - (rim_share @ rim_nodes**2 - middle) * slope
+    return np.asarray(rim, dtype=float), np.asarray(above, dtype=float)
 
 
 @dataclass(frozen=True)

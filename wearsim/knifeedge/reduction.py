@@ -25,7 +25,8 @@ NUMBERS = (
     "surface_rms_m", "surface_rms_sigma_m", "surface_rms_band_m", "surface_pv_m", "surface_pv_sigma_m",
     "wavefront_rms_waves", "wavefront_rms_waves_sigma", "wavefront_pv_waves", "wavefront_pv_waves_sigma",
     "strehl", "strehl_band", "chance_diffraction_limited", "conic_fit", "conic_sigma", "radius_fit_m",
-    "edge_roll_m", "edge_roll_sigma_m", "setting_sigma_m", "setting_origin",
+    "edge_roll_m", "edge_roll_sigma_m", "rim_height_m", "rim_height_sigma_m", "rim_width_m",
+    "setting_sigma_m", "setting_origin",
 )  # fmt: skip
 """Keys of a reduction's numbers in JSON, ``_m`` behind those in metres."""
 
@@ -119,7 +120,7 @@ class Reduction:
     radius_fit : float
         Radius of curvature that goes with `conic_fit`, for a surface levelled at the stated radius; the
         readings, their zero being free, cannot see the radius itself [m].
-    edge_roll, edge_roll_sigma : float
+    edge_roll, edge_roll_sigma, rim_height, rim_height_sigma, rim_width : float
         [m]
     zero : float
         The rows' zero: the knife position read where the levelled vertex's centre of curvature is [m].
@@ -168,6 +169,9 @@ class Reduction:
     radius_fit: float
     edge_roll: float
     edge_roll_sigma: float
+    rim_height: float
+    rim_height_sigma: float
+    rim_width: float
     zero: float
     zones: tuple[ZoneReport, ...]
     setting_sigma: float
@@ -316,7 +320,7 @@ def _numbers(gauge: FigureGauge, found: SlopePosterior, seed: int) -> dict[str, 
     """The figure's numbers with their spread over draws, by the names that :class:`Reduction` has for them."""
     numbers = gauge.numbers(gauge.geometry.height(gauge.aperture.radius, found.error))
     rng = np.random.default_rng(np.random.SeedSequence(entropy=seed, spawn_key=(4,)))
-    rms, pv, strehl, roll = _drawn(gauge, sample_profiles(found.error, found.covariance, DRAWS, rng))
+    rms, pv, strehl, roll, rim = _drawn(gauge, sample_profiles(found.error, found.covariance, DRAWS, rng))
     to_waves = 2.0 / gauge.wavelength
     rms_sigma, pv_sigma = float(rms.std()), float(pv.std())
     return {
@@ -335,18 +339,21 @@ def _numbers(gauge: FigureGauge, found: SlopePosterior, seed: int) -> dict[str, 
         "chance_diffraction_limited": float(np.mean(strehl >= 0.8)),
         "edge_roll": numbers.edge_roll,
         "edge_roll_sigma": float(roll.std()),
+        "rim_height": numbers.rim_height,
+        "rim_height_sigma": float(rim.std()),
+        "rim_width": numbers.rim_width,
     }
 
 
 def _drawn(gauge: FigureGauge, profiles: Floats) -> Floats:
-    """RMS [m], PV [m], Strehl [1] and edge roll [m] of every draw, shape (4, draws)."""
+    """RMS [m], PV [m], Strehl [1], edge roll and rim's height [m] of every draw, shape (5, draws)."""
     aperture = gauge.aperture
     values = profiles @ aperture.matrix.T
     phase = (4.0 * np.pi / gauge.wavelength) * values
     strehl = np.asarray(np.abs(np.exp(1j * phase) @ aperture.weights) ** 2, dtype=float)
-    rolls = np.array([gauge.edge_roll(profile) for profile in profiles])
+    edge = ([take(profile) for profile in profiles] for take in (gauge.edge_roll, gauge.rim_height))
     rms = np.asarray(np.sqrt(values**2 @ aperture.weights), dtype=float)
-    return np.stack([rms, np.ptp(values, axis=1), strehl, rolls])
+    return np.stack([rms, np.ptp(values, axis=1), strehl, *edge])
 
 
 def _band(values: Floats) -> tuple[float, float]:

@@ -22,12 +22,16 @@ if TYPE_CHECKING:
 
 
 NAMES = {"tool": "Tool on top", "mirror": "Mirror on top"}
+RADIUS_NOT_CONIC = (
+    "The upper piece turns concave, the lower convex: changing the pieces reverses the change of the radius of "
+    "curvature, not that of the conic constant."
+)
 PROFILES_HEIGHT, MAPS_HEIGHT = 6.4, 4.2  # of their rows [in]
 
 
 def comparison_text(bench: Bench, both: Comparison) -> str:
     """Everything to read about a comparison."""
-    parts = [_zones(bench, both, length_unit(bench)), _numbers(both), *map(_remarks, both.sides)]
+    parts = [_zones(bench, both, length_unit(bench)), _numbers(both, length_unit(bench)), *map(_remarks, both.sides)]
     return "\n\n".join(part for part in parts if part)
 
 
@@ -61,14 +65,14 @@ def _zones(bench: Bench, both: Comparison, unit: LengthUnit) -> str:
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 
 
-def _numbers(both: Comparison) -> str:
+def _numbers(both: Comparison, unit: LengthUnit) -> str:
     one = any_outcome(both)
     sides = {NAMES[s.on_top]: None if s.outcome is None else numbers_after(s.outcome) for s in both.sides}
-    numbers = (*figure_rows(comparison_unit(both)), PRESSURE, LIFT_OFF)
+    numbers = (*figure_rows(comparison_unit(both), unit), PRESSURE, LIFT_OFF)
     text = numbers_table({"Before": numbers_before(one), **sides}, numbers, band_beneath=True)
     if one.band is None and one.no_band and one.spells:
         text += f"\n{paragraph(no_band_words(one.no_band))}"
-    return text
+    return f"{text}\n{paragraph(RADIUS_NOT_CONIC)}"
 
 
 def _remarks(side: Side) -> str:

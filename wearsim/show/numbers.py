@@ -93,8 +93,11 @@ PRESSURE = Number("peak_pressure", "Largest pressure", "kPa", in_kilopascals)
 LIFT_OFF = Number("lift_off_share", "Lift-off, mean share", "", in_tenths)
 
 
-def figure_rows(high: LengthUnit, conic_places: int = 2) -> tuple[Number, ...]:
-    """The figure's numbers (:class:`wearsim.figure.metrics.FigureNumbers`), the conic with so many decimals."""
+def figure_rows(high: LengthUnit, length: LengthUnit = MILLIMETRES, conic_places: int = 2) -> tuple[Number, ...]:
+    """The figure's numbers (:class:`wearsim.figure.metrics.FigureNumbers`), the conic with so many decimals.
+
+    Heights in ``high``, lengths on the glass in ``length``.
+    """
     return (
         Number("surface_rms", "RMS, surface", high.name, high.number),
         Number("surface_pv", "Peak to valley, surface", high.name, high.number),
@@ -103,6 +106,8 @@ def figure_rows(high: LengthUnit, conic_places: int = 2) -> tuple[Number, ...]:
         Number("strehl", "Strehl ratio", "", "{:.3f}".format),
         Number("conic_fit", "Conic constant, best fit", "", lambda conic: decimal(conic, conic_places)),
         Number("edge_roll", "Edge roll, negative: down", high.name, high.number),
+        Number("rim_height", "Rim's height, negative: down", high.name, high.number),
+        Number("rim_width", "Rim's width at half of that", length.name, length.number),
     )
 
 

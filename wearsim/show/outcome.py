@@ -40,7 +40,7 @@ def outcome_text(bench: Bench, programme: Programme, outcome: Outcome) -> str:
     unit = length_unit(bench)
     parts = [
         zones_text(bench, outcome, unit),
-        numbers_text(outcome),
+        numbers_text(outcome, unit),
         maps_text(programme, outcome, unit, unit_for(outcome)),
         spells_text(bench, programme, outcome, unit),
         warnings_text(outcome.warnings),
@@ -70,11 +70,11 @@ def zones_text(bench: Bench, outcome: Outcome, unit: LengthUnit) -> str:
     return f"{table(heads, rows, words=(4,))}\n{paragraph(note)}"
 
 
-def numbers_text(outcome: Outcome) -> str:
+def numbers_text(outcome: Outcome, unit: LengthUnit) -> str:
     """The figure in numbers, before and after, each with its band."""
     after = numbers_after(outcome)
     columns = {"Before": numbers_before(outcome), "After": after}
-    parts = [numbers_table(columns, figure_rows(unit_for(outcome))), *map(paragraph, _notes(outcome))]
+    parts = [numbers_table(columns, figure_rows(unit_for(outcome), unit)), *map(paragraph, _notes(outcome))]
     if outcome.spells:
         pressure = after.text(PRESSURE.name, PRESSURE.written, f" {PRESSURE.unit}")
         lift_off = after.text(LIFT_OFF.name, LIFT_OFF.written)

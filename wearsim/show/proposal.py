@@ -43,7 +43,7 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
     parts = [
         programme_text(bench, proposal, unit),
         spells_after_text(proposal.outcome),
-        numbers_text(proposal.outcome),
+        numbers_text(proposal.outcome, unit),
         judgement_text(proposal),
         *(later_text(bench, number, one, unit) for number, one in enumerate(proposal.later, start=2)),
         no_more_text(proposal),

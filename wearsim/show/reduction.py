@@ -72,7 +72,7 @@ def _zone_row(number: int, zone: ZoneReport, knife: LengthUnit, unit: LengthUnit
 def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthUnit = MILLIMETRES) -> str:
     """The figure in numbers, with what the readings leave open."""
     rows = []
-    for number in figure_rows(height_unit(reduction.surface_pv), conic_places=3):
+    for number in figure_rows(height_unit(reduction.surface_pv), unit, conic_places=3):
         spread = getattr(reduction, f"{number.name.removesuffix('_fit')}_sigma", None)
         band = getattr(reduction, f"{number.name}_band", None)
         cells = (

@@ -21,6 +21,7 @@ from wearsim.show.text import paragraph, table
 from wearsim.study.cases import FAILURES
 from wearsim.study.forecast import Forecast
 from wearsim.study.plan import Study
+from wearsim.study.quantities import RISKS, smoothed_shares
 from wearsim.study.study_file import SAMPLE, StudyResult, StudyVariable
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ MOST_PANELS = 6
 MOST_LINES = 6
 MOST_ROWS = 3
 MOST_NUMBERS = 120
-_LINES: tuple[dict[str, Any], ...] = (
+LINES: tuple[dict[str, Any], ...] = (
     {"color": BLUE, "linestyle": "-", "marker": "o"},
     {"color": RED, "linestyle": (0, (6, 2)), "marker": "s"},
     {"color": INK, "linestyle": (0, (1, 1.2)), "marker": "^"},
@@ -105,7 +106,7 @@ def is_number(variable: StudyVariable) -> bool:
 def scalars(result: StudyResult) -> list[str]:
     """Names of the quantities that are one number a case, the risk first, its own error left out."""
     names = [name for name in result.kept if result.quantities[name].dimensions == result.dimensions]
-    side = ("risk_error", "draws_failed")
+    side = (*(f"{name}_error" for name in RISKS), "draws_failed")
     return sorted((name for name in names if name not in side), key=lambda name: name != "risk")
 
 
@@ -257,7 +258,7 @@ def _curves(result: StudyResult, names: list[str], numbers: list[str]) -> Figure
     figure = new_figure(8.0, 1.4 + 2.7 * len(names))
     panels = figure.subplots(len(names), 1, sharex=True, squeeze=False)[:, 0]
     for axes, name in zip(panels, names, strict=True):
-        for line, at in zip(_LINES, fixed, strict=False):
+        for line, at in zip(LINES, fixed, strict=False):
             _curve(axes, result, name, free, at, line)
         _set_title(axes, result, name)
     if free:
@@ -271,30 +272,42 @@ def _curves(result: StudyResult, names: list[str], numbers: list[str]) -> Figure
 
 
 def _curve(axes: Axes, result: StudyResult, name: str, free: list[str], at: FixedPlaces, line: dict[str, Any]) -> None:
-    scale = quantity_scale(result.quantities[name])
+    scale, place = quantity_scale(result.quantities[name]), LINES.index(line)
     y = scale.numbers(_cut(result, result.quantities[name].values, at, free)).reshape(-1)
     x = axis_scale(result, free[0]).numbers(result.coordinates[free[0]].values) if free else np.zeros(1)
-    axes.plot(x, y, label=_label(result, at) or None, linewidth=1.8, markersize=5, **line)
-    if name == "risk":
-        error = _cut(result, result.quantities["risk_error"].values, at, free).reshape(-1)
-        low, high = np.clip(y - error, 0.0, 1.0), np.clip(y + error, 0.0, 1.0)
-        axes.fill_between(x, low, high, color=line["color"], alpha=0.15, linewidth=0.0)
-        axes.vlines(x, low, high, color=line["color"], linewidth=1.0)
+    if name in RISKS:
+        _risk(axes, result, free, at, line, x, y)
+    else:
+        axes.plot(x, y, label=_label(result, at) or None, linewidth=1.8, markersize=5, **line)
     bad = _cut(result, result.failure, at, free).reshape(-1) > 0
     if np.any(bad):
         height = axes.get_xaxis_transform()
-        up = 0.03 + 0.05 * _LINES.index(line)  # one above the other where several lines fail
+        up = 0.03 + 0.05 * place  # one above the other where several lines fail
         axes.plot(x[bad], np.full(bad.sum(), up), "x", color=line["color"], transform=height, clip_on=False)
+
+
+def _risk(
+    axes: Axes, result: StudyResult, free: list[str], at: FixedPlaces, line: dict[str, Any], x: Any, y: Any
+) -> None:
+    """Shares as they were counted, as dots, and smoothed, as a line in its standard error."""
+    failed = _cut(result, result.quantities["draws_failed"].values, at, free).reshape(-1)
+    draws = np.maximum(int(result.attributes["draws"]) - np.nan_to_num(failed), 1.0)
+    smooth, error = smoothed_shares(x, y, draws)
+    style = {**line, "marker": "none" if x.size > 1 else line["marker"]}
+    axes.plot(x, smooth, label=_label(result, at) or None, linewidth=1.8, markersize=5, **style)
+    axes.plot(x, y, **{**line, "linestyle": "none"}, markersize=3.5, alpha=0.6)
+    low, high = np.clip(smooth - error, 0.0, 1.0), np.clip(smooth + error, 0.0, 1.0)
+    axes.fill_between(x, low, high, color=line["color"], alpha=0.15, linewidth=0.0)
 
 
 def _set_title(axes: Axes, result: StudyResult, name: str) -> None:
     scale = quantity_scale(result.quantities[name])
     title = scale.label
-    if name == "risk":
+    if name in RISKS:
         axes.set_ylim(bottom=0.0)
         limit = float(result.attributes["edge_limit_waves"])
         draws = int(result.attributes["draws"])
-        title += f" (over {limit:g} wave; {draws} draws, bars: standard error)"
+        title += f" (over {limit:g} wave; {draws} draws, dots: counted; line: smoothed, with its standard error)"
     if name == "edge_roll":
         limit = float(result.attributes["edge_limit_waves"]) * float(result.attributes["wavelength_m"])
         low, high = axes.get_ylim()
@@ -327,7 +340,7 @@ def _maps(result: StudyResult, name: str, numbers: list[str]) -> Figure:
     shown = None
     for axes, at, values in zip(panels.flat, fixed, cuts, strict=False):
         shown = _map(axes, result, free, values, (low, high))
-        _number(axes, shown, values) if name == "risk" else _contour(axes, shown, values)
+        _number(axes, shown, values) if name in RISKS else _contour(axes, shown, values)
         axes.set_title(_label(result, at), fontsize=10)
     for axes in panels[-1]:
         axes.set_xlabel(axis_scale(result, free[0]).label)
@@ -395,7 +408,7 @@ def _clouds(result: StudyResult, name: str) -> Figure:
     for axes, key in zip(panels.flat, keys, strict=False):
         reading = axis_scale(result, key)
         x = reading.numbers(result.coordinates[key].values)
-        for line, at in zip(_LINES, fixed, strict=False):
+        for line, at in zip(LINES, fixed, strict=False):
             y = scale.numbers(_cut(result, result.quantities[name].values, at, [SAMPLE]))
             style = {**line, "linestyle": "none"}
             axes.plot(x, y, label=_label(result, at) or None, markersize=3.5, alpha=0.7, **style)

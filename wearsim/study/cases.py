@@ -311,6 +311,8 @@ def _gathered(job: Job, bench: Bench, gauge: FigureGauge, cases: list[CaseOutcom
     return DrawStatistics(
         np.array([gauge.edge_roll(case.error) for case in cases]),
         np.array([gauge.aperture.rms(case.error) for case in cases]),
+        np.array([case.edge_roll_change for case in cases]),
+        np.array([case.rim_height_change for case in cases]),
         job.edge_limit * bench.light.wavelength,
         job.draws - len(cases),
         tuple(cases),

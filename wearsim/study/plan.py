@@ -14,7 +14,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.fields import InputTable, Name, choice, default, number, refuse, whole_number
 from wearsim.bench.input_errors import check_keys, located, nearest_word, parse_toml, read_table, read_text
 from wearsim.bench.programme import Programme
-from wearsim.bench.toml_io import load_bench, programme_from_table
+from wearsim.bench.toml_io import bench_table, load_bench, programme_from_table
 from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
 from wearsim.study.axes import Axis, SampleTable, draw_sample, read_axis
@@ -146,24 +146,31 @@ def load_study(path: str | Path) -> Study:
     return study_from_table(parse_toml(text, file), file=file, text=text)
 
 
-def study_from_table(table: dict[str, Any], *, file: Path | None = None, text: str = "") -> Study:
+def study_from_table(
+    table: dict[str, Any], *, file: Path | None = None, text: str = "", bench: Bench | None = None
+) -> Study:
     """A study from what its TOML holds, ``text`` kept verbatim; names of files are relative to ``file``'s folder.
+
+    With a ``bench`` the one that the table names is not read.
 
     Raises
     ------
     InputError
     """
+    if "study" not in table and "mirror" in table:
+        expected = "a study; or a ready question to this bench: --question overhang, on-top or pitch"
+        raise InputError("a bench", file=file, expected=expected)
     check_keys(table, ("study", "spell", "axis", "sample"), file)
     if "study" not in table:
         raise InputError("missing", file=file, key="study", expected="a table [study]")
     about = read_table(StudyTable, table["study"], "study", file)
-    bench, bench_table = _read_bench(about.bench, file)
+    bench, written = _read_bench(about.bench, file) if bench is None else (bench, bench_table(bench))
     programme, programme_table = _read_programme(about, table, file)
     axes = _read_axes(table.get("axis", []), bench, programme, file)
     sampled = tuple(axis for axis in axes if axis.distribution is not None)
     fixed = tuple(axis for axis in axes if axis.distribution is None)
     sample = _read_sample(table.get("sample"), sampled, file)
-    study = Study(about, bench, programme, bench_table, programme_table, fixed, sampled, sample, file, text)
+    study = Study(about, bench, programme, written, programme_table, fixed, sampled, sample, file, text)
     _check_together(study)
     return study
 

@@ -58,6 +58,16 @@ class CaseOutcome:
         """Glass removed [m]."""
         return self.before - self.height
 
+    @cached_property
+    def edge_roll_change(self) -> float:
+        """What was done to the edge roll, negative = turned down [m]."""
+        return self.gauge.edge_roll(self.error) - self.gauge.edge_roll(self.error_before)
+
+    @cached_property
+    def rim_height_change(self) -> float:
+        """What was done to the rim's height, negative = turned down [m]."""
+        return self.gauge.rim_height(self.error) - self.gauge.rim_height(self.error_before)
+
     @property
     def over_draws(self) -> DrawStatistics:
         """The draws of a case that has them."""
@@ -74,8 +84,10 @@ class DrawStatistics:
     ----------
     edge_roll, surface_rms : (kept,) ndarray
         [m]
+    roll_added, rim_added : (kept,) ndarray
+        Change of the edge roll and of the rim's height [m].
     limit : float
-        An edge roll below minus this is a turned edge [m].
+        One of them below minus this is a turned edge [m].
     failed : int
         Draws left out.
     cases : tuple of CaseOutcome
@@ -84,24 +96,29 @@ class DrawStatistics:
 
     edge_roll: Floats
     surface_rms: Floats
+    roll_added: Floats
+    rim_added: Floats
     limit: float
     failed: int
     cases: tuple[CaseOutcome, ...] = ()
 
-    @property
-    def turned(self) -> int:
-        """Draws that end with a turned edge."""
-        return int(np.count_nonzero(self.edge_roll < -self.limit))
+    def share_below(self, values: Floats) -> float:
+        """Share of the draws that go further down than the limit [1]."""
+        return np.count_nonzero(values < -self.limit) / len(values)
+
+    def share_error(self, values: Floats) -> float:
+        """Monte-Carlo standard error of :meth:`share_below` [1]."""
+        return standard_error(int(np.count_nonzero(values < -self.limit)), len(values))
 
     @property
     def risk(self) -> float:
         """Share of the draws that end with a turned edge [1]."""
-        return self.turned / len(self.edge_roll)
+        return self.share_below(self.edge_roll)
 
     @property
     def risk_error(self) -> float:
         """Monte-Carlo standard error of :attr:`risk` [1]."""
-        return standard_error(self.turned, len(self.edge_roll))
+        return self.share_error(self.edge_roll)
 
 
 def standard_error(hits: int, draws: int) -> float:
@@ -113,6 +130,50 @@ def standard_error(hits: int, draws: int) -> float:
     """
     one, other = hits + 1.0, draws - hits + 1.0
     return float(np.sqrt(one * other / (one + other + 1.0)) / (one + other))
+
+
+SMOOTHED_OVER = 0.7
+"""Steps along an axis over which shares are smoothed, one sigma: halves their variance, bends a curve by less than that."""
+
+
+def smoothed_shares(at: Floats, shares: Floats, draws: Floats) -> tuple[Floats, Floats]:
+    """Counted shares along an axis, smoothed, and their standard errors.
+
+    A straight line through each place and its neighbours, weighted by a Gaussian of :data:`SMOOTHED_OVER` mean steps (W. S.
+    Cleveland, "Robust locally weighted regression and smoothing scatterplots", J. Am. Stat. Assoc. 74 (1979), from memory;
+    without its robust part). It is linear in the shares, so their errors (:func:`standard_error`) go through it.
+
+    Parameters
+    ----------
+    at, shares, draws : (n,) ndarray
+        Places along the axis, shares [1] and the draws that each was counted in; a share that is NaN is left out.
+
+    Returns
+    -------
+    (n,) ndarray, (n,) ndarray
+        [1]; NaN where the share is.
+    """
+    good = np.isfinite(shares)
+    smooth, error = np.full(shares.shape, np.nan), np.full(shares.shape, np.nan)
+    x, y = at[good], shares[good]
+    if not x.size:
+        return smooth, error
+    own = np.array([standard_error(round(s * n), int(n)) for s, n in zip(y, draws[good], strict=True)])
+    step = SMOOTHED_OVER * float(np.ptp(x)) / max(x.size - 1, 1)
+    rows = np.stack([_line_weights(x, centre, step) for centre in x])
+    smooth[good], error[good] = np.clip(rows @ y, 0.0, 1.0), np.sqrt(rows**2 @ own**2)
+    return smooth, error
+
+
+def _line_weights(x: Floats, centre: float, step: float) -> Floats:
+    """Weights of the values at ``x`` in the height at ``centre`` of the line that fits them best near it."""
+    away = x - centre
+    weight = np.exp(-0.5 * (away / step) ** 2) if step > 0.0 else np.ones_like(x)
+    first, second = weight @ away, weight @ away**2
+    determinant = weight.sum() * second - first**2
+    if determinant <= 0.0:
+        return np.asarray(weight / weight.sum())
+    return np.asarray(weight * (second - first * away) / determinant)
 
 
 @dataclass(frozen=True)
@@ -145,6 +206,16 @@ def _percentiles(name: str) -> Callable[[CaseOutcome], Any]:
     return lambda case: percentiles([QUANTITIES[name].take(one) for one in case.over_draws.cases], PERCENTILES)
 
 
+def _chance(text: str, name: str) -> Quantity:
+    """How often what the draws have under ``name`` goes further down than the limit."""
+    return Quantity("1", text, lambda c: c.over_draws.share_below(getattr(c.over_draws, name)), drawn=True)
+
+
+def _chance_error(of: str, name: str) -> Quantity:
+    text = f"Monte-Carlo standard error of {of}"
+    return Quantity("1", text, lambda c: c.over_draws.share_error(getattr(c.over_draws, name)), drawn=True)
+
+
 _R = ("radius",)
 _P = ("percentile",)
 _YX = ("y", "x")
@@ -156,6 +227,13 @@ QUANTITIES: dict[str, Quantity] = {
     "strehl": Quantity("1", "Strehl ratio after", lambda c: c.gauge.strehl(c.error)),
     "conic_fit": Quantity("1", "best-fit conic constant after", lambda c: c.gauge.conic_fit(c.height)),
     "edge_roll": Quantity("m", "edge roll after, negative = turned down", lambda c: c.gauge.edge_roll(c.error)),
+    "edge_roll_change": Quantity("m", "edge roll added, negative = turned down", lambda c: c.edge_roll_change),
+    "rim_height": Quantity("m", "rim above the inner 80 % after", lambda c: c.gauge.rim_height(c.error)),
+    "rim_width": Quantity("m", "width of the rim to half of its height", lambda c: c.gauge.rim_width(c.error)),
+    "rim_height_change": Quantity("m", "rim height added, negative = turned down", lambda c: c.rim_height_change),
+    "rim_width_added": Quantity(
+        "m", "width of what is added to the rim, to half of it", lambda c: c.gauge.rim_width(-c.removal)
+    ),
     "surface_rms_before": Quantity("m", "RMS figure error before", lambda c: c.gauge.aperture.rms(c.error_before)),
     "edge_roll_before": Quantity("m", "edge roll before", lambda c: c.gauge.edge_roll(c.error_before)),
     "removal_mean": Quantity(
@@ -166,6 +244,10 @@ QUANTITIES: dict[str, Quantity] = {
     "lift_off_share": Quantity("1", "share of the overlap that carried nothing", lambda c: c.lift_off_share),
     "risk": Quantity("1", "probability of a turned edge", lambda c: c.over_draws.risk, drawn=True),
     "risk_error": Quantity("1", "Monte-Carlo standard error of risk", lambda c: c.over_draws.risk_error, drawn=True),
+    "roll_risk_added": _chance("probability that these strokes lower the edge roll", "roll_added"),
+    "roll_risk_added_error": _chance_error("roll_risk_added", "roll_added"),
+    "rim_risk_added": _chance("probability that these strokes lower the rim", "rim_added"),
+    "rim_risk_added_error": _chance_error("rim_risk_added", "rim_added"),
     "draws_failed": Quantity("1", "draws without a balance", lambda c: c.over_draws.failed, drawn=True),
     "removal": Quantity("m", "glass removed", lambda c: c.removal, _R),
     "figure_error": Quantity("m", "figure error after, positive = high", lambda c: c.error, _R),
@@ -178,15 +260,19 @@ QUANTITIES: dict[str, Quantity] = {
     "after_map": Quantity("m", "figure error after", _map("after"), _YX, engine="planar"),
 }
 BANDED = (
-    "edge_roll", "surface_rms", "surface_pv", "strehl", "conic_fit", "removal_mean", "removal_most", "peak_pressure",
-    "lift_off_share",
+    "edge_roll", "edge_roll_change", "rim_height", "rim_width", "rim_height_change", "rim_width_added", "surface_rms",
+    "surface_pv", "strehl", "conic_fit", "removal_mean", "removal_most", "peak_pressure", "lift_off_share",
 )  # fmt: skip
 """Numbers that have a band over the draws, kept as ``NAME_band`` with the number itself."""
 for _name in BANDED:
     _text = f"{QUANTITIES[_name].text}, over the uncertain constants"
     QUANTITIES[f"{_name}_band"] = Quantity(QUANTITIES[_name].unit, _text, _percentiles(_name), _P, drawn=True)
 DEFAULT_KEPT = ("edge_roll", "surface_rms", "surface_pv", "strehl", "peak_pressure", "lift_off_share")
-DRAWN_KEPT = ("risk", "risk_error", "draws_failed", "edge_roll_band", "surface_rms_band")
+RISKS = ("risk", "roll_risk_added", "rim_risk_added")
+"""Shares that are counted over the draws; ``NAME_error`` is the standard error of each."""
+DRAWN_KEPT = (
+    *(name for risk in RISKS for name in (risk, f"{risk}_error")), "draws_failed", "edge_roll_band", "surface_rms_band",
+)  # fmt: skip
 
 
 def kept_quantities(keep: tuple[str, ...], draws: int) -> tuple[str, ...]:

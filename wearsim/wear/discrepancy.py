@@ -52,6 +52,10 @@ class Discrepancy:
         How fast that fades inwards, as a share of the mirror's radius [1].
     length : float
         Over which it goes together, as a share of the mirror's radius [1].
+    fine : float
+        Ripple of the removal, from channels, facets and strokes that are few, as a share of its mean [1].
+    fine_length : float
+        Over which that goes together, as a share of the mirror's radius [1].
     floor : float
         Differences in shape that are always possible: what the grids of calibration leave [m].
     fresh_misfit, sag : float
@@ -69,6 +73,8 @@ class Discrepancy:
     rim: float = 0.03
     rim_length: float = 0.05
     length: float = 0.15
+    fine: float = 0.006
+    fine_length: float = 0.05
     floor: float = 1e-9
     fresh_misfit: float = 300e-9
     sag: float = 100e-9
@@ -76,22 +82,17 @@ class Discrepancy:
 
     def covariance(self, removal: Floats, radius: Floats) -> Floats:
         """Covariance (n, n) of the glass after a session from the difference in shape [m^2]; removal and radius (n,) [m]."""
-        size, rim = self._sizes(removal, radius)
-        smooth, edge = self._correlations(radius)
-        return np.asarray(size**2 * smooth + rim**2 * edge)
-
-    def _sizes(self, removal: Floats, radius: Floats) -> tuple[float, float]:
-        """Of the difference everywhere, and of what is more of it at the rim [m]."""
         weight = radius / radius.sum()
         mean = float(weight @ removal)
         about = float(np.sqrt(weight @ (removal - mean) ** 2))
-        return float(np.sqrt((self.shape * about + self.even * abs(mean)) ** 2 + self.floor**2)), self.rim * abs(mean)
-
-    def _correlations(self, radius: Floats) -> tuple[Floats, Floats]:
+        smooth = np.hypot(self.shape * about + self.even * abs(mean), self.floor)
         x = radius / radius[-1]
-        apart, fade = x[:, None] - x, np.exp(-(1.0 - x) / self.rim_length)
-        edge = np.outer(fade, fade) * np.exp(-0.5 * (apart / self.rim_length) ** 2)
-        return np.exp(-0.5 * (apart / self.length) ** 2), edge
+        square, rim = (x[:, None] - x) ** 2, self.rim * abs(mean) * np.exp(-(1.0 - x) / self.rim_length)
+        return np.asarray(
+            smooth**2 * np.exp(-0.5 * square / self.length**2)
+            + (self.fine * mean) ** 2 * np.exp(-0.5 * square / self.fine_length**2)
+            + np.outer(rim, rim) * np.exp(-0.5 * square / self.rim_length**2)
+        )
 
     def pressing(self, bench: Bench, lap: Lap, constants: Constants = AS_STATED, *, is_fresh: bool = True) -> float:
         """Seconds of pressing after which no more than :attr:`pressed_to` of a misfit is left, within what is practised."""
@@ -108,7 +109,7 @@ class Discrepancy:
         return tuple(SessionChance(self, *row) for row in zip(sizes, lap, shape, strict=True))
 
 
-SHAPE_MODES = 12
+SHAPE_MODES = 20
 """Independent shapes of which a difference is drawn."""
 
 

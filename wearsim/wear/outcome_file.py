@@ -15,6 +15,7 @@ import os
 import platform
 import signal
 import threading
+import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -27,8 +28,11 @@ import h5py
 import numpy as np
 
 import wearsim
+from wearsim.bench.figure_source import Light
+from wearsim.bench.input_errors import read_table
+from wearsim.bench.mirror import Mirror
 from wearsim.errors import InputError, StoreError
-from wearsim.figure.metrics import NINE_IN_TEN, FigureNumbers
+from wearsim.figure.metrics import NINE_IN_TEN, FigureGauge, FigureNumbers
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.outcome import (
     BANDS,
@@ -239,8 +243,8 @@ def link_of(name: str) -> str:
 
 
 FORMAT = "wearsim outcome"
-VERSION = 2
-"""1: before bands of all numbers, of the removal, of every spell and of the figure before."""
+VERSION = 3
+"""1: before bands of all numbers, of the removal, of every spell and of the figure before. 2: before the rim's height."""
 
 
 @contextmanager
@@ -413,8 +417,8 @@ def _read(file: h5py.File, path: Path) -> Outcome:
         engine=str(attributes["engine"]),
         radius=file["radius"][()],
         **{name: file[name][()] for name in PROFILES},
-        numbers_before=FigureNumbers(**_floats(file["numbers_before"])),
-        numbers=FigureNumbers(**_floats(file["numbers"])),
+        numbers_before=_read_numbers(file, "numbers_before", "before"),
+        numbers=_read_numbers(file, "numbers", "figure_error"),
         pitch_radius={unquote(link): laps[link]["pitch_radius"][()] for link in laps},
         pitch_height={unquote(link): laps[link]["pitch_height"][()] for link in laps},
         spells=_read_spells(file["spells"]),
@@ -432,6 +436,26 @@ def _read(file: h5py.File, path: Path) -> Outcome:
 
 def _floats(group: h5py.Group) -> dict[str, float]:
     return {name: float(value) for name, value in group.attrs.items()}
+
+
+def _read_numbers(file: h5py.File, name: str, profile: str) -> FigureNumbers:
+    """A figure's numbers; the rim's, which older files lack, are taken from the profile."""
+    found = _floats(file[name])
+    if "rim_height" not in found:
+        radius = file["radius"][()]
+        gauge = FigureGauge(radius, _mirror_of(file, radius).geometry, Light().wavelength)
+        error = file[profile][()]
+        found |= {"rim_height": gauge.rim_height(error), "rim_width": gauge.rim_width(error)}
+    return FigureNumbers(**found)
+
+
+def _mirror_of(file: h5py.File, radius: Floats) -> Mirror:
+    """The mirror as its bench states it; of a bench that was built in Python one of this size, its rim the default."""
+    table = tomllib.loads(str(file.attrs["bench_toml"]))
+    if "mirror" in table:
+        return read_table(Mirror, table["mirror"], "mirror", None)
+    across = 2.0 * float(radius[-1])
+    return Mirror(diameter=across, radius_of_curvature=100.0 * across, thickness=across, hole=2.0 * float(radius[0]))
 
 
 def _read_spells(group: h5py.Group) -> tuple[SpellSummary, ...]:

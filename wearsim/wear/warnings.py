@@ -11,6 +11,7 @@ from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import stroke_unit
 from wearsim.errors import ContactError, InputError
 from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.bench_risks import give, large_risks, mirror_plate, round_give
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import glass_grid, start_state
@@ -26,28 +27,14 @@ A_MOMENT = 0.01
 NEAR_TIPPING = 0.9
 # A second person or a hoist from here [kg] (lifting constant 23 kg, from memory).
 HEAVY = 20.0
-# Young's modulus and Poisson's ratio of mirror glass (from memory; glasses lie between 63 and 90 GPa) [Pa], [1].
-YOUNG, POISSON = 64e9, 0.2
-# Lowest round bending mode of a free plate, wave number times radius (from memory, thin-plate theory) [1].
-ROUND_MODE = 3.0
 # Share of the pitch's own give that the glass may bend and still be taken as rigid. A judgement.
 BEND_SHARE = 0.2
 
 
-def bending_share(bench: Bench, stiffness: float) -> float:
-    """How much the glass gives in its lowest round bending mode, relative to what the pitch gives [1].
-
-    A thin plate of rigidity D = E t^3 / (12 (1 - nu^2)) resists a wave number q with D q^4 per unit of
-    deflection, the pitch with kappa, ``stiffness`` [Pa/m].
-    """
-    mirror = bench.mirror
-    rigidity = YOUNG * mirror.thickness**3 / (12.0 * (1.0 - POISSON**2))
-    return float(stiffness / (rigidity * (ROUND_MODE / mirror.radius) ** 4))
-
-
 def warnings_for(bench: Bench, programme: Programme, outcome: Outcome) -> tuple[str, ...]:
     """Everything worth a word about an outcome, each one line."""
-    lines = [*_edge(bench, outcome), *_spells(bench, programme, outcome), *_glass(bench), *_weight(bench, programme)]
+    lines = [*_edge(bench, outcome), *_rim(bench, outcome), *_spells(bench, programme, outcome), *_glass(bench)]
+    lines += [*_neglected(bench, programme), *_weight(bench, programme)]
     if outcome.band is not None and outcome.band.failed:
         lines.append(f"{outcome.band.failed} of {outcome.band.draws} draws of the constants found no balance")
     return tuple(lines)
@@ -71,6 +58,18 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
                 f"constants are unlucky ({percentile} percentile)"
             )
     return lines
+
+
+def _rim(bench: Bench, outcome: Outcome) -> list[str]:
+    """A rim that ends lower than the limit against the inner 80 %, which a broad turned edge and an overshot conic do."""
+    limit, after = EDGE_LIMIT_WAVES * bench.light.wavelength, outcome.numbers
+    down, before = -after.rim_height, -outcome.numbers_before.rim_height
+    if down <= max(limit, before):
+        return []
+    return [
+        f"rim: {down * 1e9:.0f} nm of surface below the sphere that fits the inner 80 % ({before * 1e9:.0f} nm before), "
+        f"half of that within {stroke_unit(bench).short(after.rim_width)}: a broad turn-down, or a conic that was overshot"
+    ]
 
 
 def lift_off_by_tilt(bench: Bench, spell: Spell) -> float:
@@ -119,16 +118,24 @@ def _spells(bench: Bench, programme: Programme, outcome: Outcome) -> list[str]:
 
 
 def _glass(bench: Bench) -> list[str]:
-    mirror = bench.mirror
-    share = bending_share(bench, max(lap.stiffness for lap in bench.laps))
+    mirror, share = bench.mirror, round_give(bench)
     if share <= BEND_SHARE:
         return []
     length = stroke_unit(bench).short
-    enough = mirror.thickness * (share / BEND_SHARE) ** (1.0 / 3.0)
+    plate = mirror_plate(mirror)
+    enough = mirror.thickness + plate.thickness * ((share / BEND_SHARE) ** (1.0 / 3.0) - 1.0)
     return [
         f"glass: {length(mirror.diameter)} across and {length(mirror.thickness)} thick bends with the "
-        f"pitch ({share:.0%} of the pitch's give); taken as rigid here, which holds from about "
-        f"{length(enough)} thickness"
+        f"pitch ({share:.0%} of the pitch's give in rings, {give(bench):.0%} across a diameter); taken as rigid here, "
+        f"which holds from about {length(enough)} thickness; turn the mirror in your hands while it is on top"
+    ]
+
+
+def _neglected(bench: Bench, programme: Programme) -> list[str]:
+    """What the engines leave out, where it makes a tenth of a wave."""
+    return [
+        f"{risk.words}: about {risk.rms * 1e9:.0f} nm RMS of surface that the prediction leaves out; {risk.advice}"
+        for risk in large_risks(bench, {spell.on_top for spell in programme.spells})
     ]
 
 

@@ -1,0 +1,124 @@
+"""Ready questions to one's own bench: what is worked, what is answered, and how shares are smoothed."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.helpers.studies import COARSE, Inline
+from wearsim.bench.toml_io import load_bench
+from wearsim.cli.main import run
+from wearsim.show.answers import answer_figure, answer_text
+from wearsim.study import run as runs
+from wearsim.study.executors import Pool
+from wearsim.study.quantities import smoothed_shares, standard_error
+from wearsim.study.questions import QUESTIONS, Answer, QuestionName, answer_of, study_of
+from wearsim.study.run import run_study
+from wearsim.study.study_file import StudyResult
+
+DRAWS = 3
+
+
+@pytest.fixture(scope="module")
+def answers(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Any, Answer, StudyResult]]:
+    """Every question to the worked bench, coarsely and with few draws."""
+    folder, bench = tmp_path_factory.mktemp("answers"), load_bench("raised-zone-300")
+    found = {}
+    patch = pytest.MonkeyPatch()
+    for name, question in QUESTIONS.items():
+        patch.setitem(QUESTIONS, name, replace(question, draws=min(question.draws, DRAWS)))
+        study = study_of(name, bench, Path("raised-zone-300"))
+        result = run_study(study, folder / f"{name}.h5", Inline(), accuracy=COARSE)
+        found[name] = (bench, answer_of(name, result), result)
+    patch.undo()
+    return found
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_an_answer_in_words_in_json_and_drawn(answers: Any, name: QuestionName) -> None:
+    bench, answer, result = answers[name]
+    text = answer_text(bench, answer, result)
+    assert text.startswith(QUESTIONS[name].words) and max(map(len, text.splitlines())) <= 80
+    assert json.loads(json.dumps(answer.to_json(), allow_nan=False))["question"] == name
+    figure = answer_figure(bench, answer, result)
+    assert len(figure.axes) >= 2 and all(axes.lines for axes in figure.axes)
+
+
+def test_overhang_lowers_the_rim_more_the_further_it_goes(answers: Any) -> None:
+    _, answer, _ = answers["overhang"]
+    tool, mirror = answer.curves
+    assert (tool.label, mirror.label) == ("tool", "mirror")
+    rim = tool.values["rim_height_change"]
+    assert rim[-1] < rim[-2] < rim[-3] < rim[0]
+    assert set(answer.found["farthest"]) == {"tool", "mirror"}
+
+
+def test_what_is_added_is_after_less_before(answers: Any) -> None:
+    for name in ("edge_roll", "rim_height"):
+        curves = answers["overhang"][1].curves
+        before = np.concatenate([one.values[name] - one.values[f"{name}_change"] for one in curves])
+        assert np.nanmax(before) - np.nanmin(before) < 1e-15  # the same glass before every case
+
+
+def test_the_farthest_is_where_both_risks_are_still_accepted(answers: Any) -> None:
+    _, answer, _ = answers["overhang"]
+    for one in answer.curves:
+        farthest = answer.found["farthest"][one.label]
+        worst = np.maximum(
+            *(one.values[f"{name}_risk_added"] + one.values[f"{name}_risk_added_error"] for name in ("roll", "rim"))
+        )
+        safe = one.at[: int(np.argmin(worst <= 0.1))] if np.any(worst > 0.1) else one.at
+        assert farthest == (safe[-1] if safe.size else None)
+
+
+def test_a_stiffer_pitch_is_asked_on_the_bench_s_own(answers: Any) -> None:
+    bench, answer, _ = answers["pitch"]
+    at = answer.curves[0].at
+    assert at[2] == pytest.approx(bench.laps[0].stiffness) and at[-1] / at[0] == pytest.approx(9.0)
+    assert [float(one.label) for one in answer.curves] == pytest.approx(
+        [bench.wear.temperature + step for step in (-4.0, 0.0, 4.0)]
+    )
+    found = answer.found["conic_fit"]
+    assert found["least"] <= found["as_it_is"] <= found["most"]
+
+
+def test_shares_are_smoothed_without_bending_a_line(rng: Any) -> None:
+    at, draws = np.linspace(0.0, 0.35, 8), np.full(8, 64.0)
+    line = 0.1 + 2.0 * at
+    assert smoothed_shares(at, line, draws)[0] == pytest.approx(line)
+    truth = 1.0 / (1.0 + np.exp(-(at - 0.2) / 0.06))
+    trials = [smoothed_shares(at, rng.binomial(64, truth) / 64.0, draws) for _ in range(400)]
+    smooth, error = (np.array(part) for part in zip(*trials, strict=True))
+    counted = np.sqrt(truth * (1.0 - truth) / 64.0)
+    assert np.all(smooth.std(axis=0)[1:-1] < 0.9 * counted[1:-1])  # what smoothing is for
+    assert np.median(error, axis=0) == pytest.approx(smooth.std(axis=0), rel=0.35)
+    assert np.max(np.abs(smooth.mean(axis=0) - truth)) < 0.5 * counted.max()
+
+
+def test_a_share_that_is_missing_stays_missing() -> None:
+    smooth, error = smoothed_shares(np.arange(4.0), np.array([0.0, np.nan, 0.5, 1.0]), np.full(4, 10.0))
+    assert np.isnan(smooth[1]) and np.isnan(error[1]) and np.all(np.isfinite(smooth[[0, 2, 3]]))
+    alone = smoothed_shares(np.zeros(1), np.array([0.3]), np.full(1, 10.0))
+    assert alone[0] == pytest.approx([0.3]) and alone[1] == pytest.approx([standard_error(3, 10)])
+
+
+def test_the_command_asks_a_bench(tmp_path: Path, monkeypatch: Any, capsys: Any) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(runs, "pool_for", lambda *_: Pool(Inline(), 1))
+    monkeypatch.setitem(QUESTIONS, "on-top", replace(QUESTIONS["on-top"], draws=1))
+    (tmp_path / "mine.toml").write_text(
+        '[mirror]\ndiameter = "8 in"\nradius_of_curvature = "96 in"\n[lap]\ndiameter = "8 in"\nmass = "5 lb"\n'
+        "[figure]\nconic = 0.0\n"
+    )
+    assert run(["study", "mine.toml", "--question", "on-top", "--plot", "on.png"]) == 0
+    said = capsys.readouterr()
+    assert said.out.startswith("Tool on top or mirror on top?") and " in (0." in said.out
+    assert (tmp_path / "mine-on-top.h5").exists() and (tmp_path / "on.png").exists()
+    assert "Next: wearsim propose mine.toml" in said.err
+    assert run(["study", "mine.toml"]) == 2
+    assert "a ready question to this bench: --question overhang" in capsys.readouterr().err

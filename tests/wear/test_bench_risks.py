@@ -1,0 +1,104 @@
+"""What a bench risks: sizes that are known, what they go by, and where a person is warned."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.helpers.workbench import make_bench, make_programme, make_spell
+from wearsim.bench.bench import Bench, Wear
+from wearsim.bench.hands import Hands
+from wearsim.bench.lap import Lap
+from wearsim.wear.bench_risks import Risk, bench_risks, facet_contrast, give, large_risks
+from wearsim.wear.warnings import warnings_for
+
+
+def glass(thickness: float, material: str = "borosilicate", **rest: Any) -> Bench:
+    bench = make_bench(0.3, 3.0, thickness=thickness, **rest)
+    return bench.model_copy(update={"mirror": bench.mirror.model_copy(update={"glass": material})})
+
+
+def risk(bench: Bench, name: str) -> Risk:
+    return next(one for one in bench_risks(bench) if one.name == name)
+
+
+def test_thin_glass_bends_across_a_diameter_as_easily_as_the_pitch() -> None:
+    assert give(glass(0.025, stiffness=5e9)) == pytest.approx(1.0, abs=0.25)
+    assert give(glass(0.05, stiffness=5e9)) < 0.15
+
+
+def test_three_pads_print_a_thin_glass_and_spare_a_thick_one() -> None:
+    thin, thick = (risk(glass(thickness), "support") for thickness in (0.025, 0.05))
+    assert 40e-9 < thin.rms < 90e-9 and 8e-9 < thick.rms < 16e-9
+    assert thin.is_large(550e-9) and not thick.is_large(550e-9)
+    assert "support it on 6 points" in thin.advice and f"add {thin.rms * 1e9:.0f} nm RMS" in thin.advice
+
+
+def test_palms_warm_by_expansion_and_conduction() -> None:
+    soda, borosilicate = (risk(glass(0.05, material), "palms") for material in ("soda-lime", "borosilicate"))
+    assert soda.careless / borosilicate.careless == pytest.approx(3.1, abs=0.3)
+    assert 200e-9 < soda.careless < 500e-9 and soda.rms < 0.1 * soda.careless
+    hot = risk(glass(0.05, wear=Wear(temperature=33.0)), "palms")
+    assert hot.rms == 0.0 and hot.careless == 0.0
+
+
+def test_what_turning_cures_is_as_bad_as_it_gets_where_nothing_is_turned() -> None:
+    held = glass(0.025, hands=Hands(hand_turn=1e9))
+    for name in ("hands", "palms"):
+        assert risk(held, name).rms == risk(held, name).careless == risk(glass(0.025), name).careless
+
+
+def test_a_heavier_disc_bends_less() -> None:
+    light, heavy = (risk(glass(0.04, mass=mass), "tool") for mass in (2.0, 6.0))
+    assert light.rms > 10.0 * heavy.rms
+
+
+def test_a_thin_disc_is_told_how_thick_it_should_be() -> None:
+    bench = glass(0.04, mass=1.0)
+    advice = risk(bench, "tool").advice
+    assert advice.startswith("a disc of glass ")
+    thickness = float(advice.split()[4]) / 1e3
+    grown = glass(0.04, mass=1.0 + 2500.0 * np.pi * 0.15**2 * (thickness - risk_thickness(bench)))
+    assert not risk(grown, "tool").is_large(550e-9)
+
+
+def risk_thickness(bench: Bench) -> float:
+    return float(risk(bench, "tool").words.split("(")[1].split()[0]) / 1e3
+
+
+def test_a_line_only_where_it_matters_and_for_the_piece_on_top() -> None:
+    thin, thick = glass(0.025), glass(0.05)
+    assert [one.name for one in large_risks(thin, {"tool"})] == ["support"]
+    assert large_risks(thin, {"mirror"}) == () and large_risks(thick, {"tool", "mirror"}) == ()
+
+
+def test_the_warning_says_how_much_and_what_to_do() -> None:
+    from wearsim.wear.predict import predict
+
+    bench, programme = glass(0.025), make_programme(make_spell("one-third", minutes=1.0))
+    outcome = predict(bench, programme, draws=0)
+    (line,) = (line for line in warnings_for(bench, programme, outcome) if line.startswith("the mirror sags"))
+    assert "nm RMS of surface that the prediction leaves out; support it on 6 points" in line
+
+
+@pytest.mark.parametrize("offset", [(0.0, 0.0), (0.008, 0.003)])
+def test_the_print_of_facets_is_that_of_a_lap_turned_and_stroked_at_random(
+    offset: tuple[float, float], rng: Any
+) -> None:
+    """The share of random places of a random lap that lie on a facet, ring by ring."""
+    lap, half, count = Lap(diameter=0.3, mass=4.0, channel_offset=offset), 0.02, 400_000
+    contrast = facet_contrast(lap, 0.0, half)
+    for radius in (0.0, 0.01, 0.02, 0.035):
+        angle, heading = rng.uniform(0.0, 2.0 * np.pi, (2, count))
+        along = rng.uniform(-half, half, count)
+        x = radius * np.cos(angle) + along * np.cos(heading) - offset[0]
+        y = radius * np.sin(angle) + along * np.sin(heading) - offset[1]
+        period, facet = lap.facet + lap.channel, lap.facet / 2
+        on = [np.abs(np.mod(axis + period / 2, period) - period / 2) < facet for axis in (x, y)]
+        assert float(contrast(radius)[0]) == pytest.approx(np.mean(on[0] & on[1]) / lap.fraction - 1.0, abs=0.01)
+
+
+def test_a_lap_without_channels_prints_nothing() -> None:
+    assert risk(make_bench(0.3, 3.0, facet_shape="none"), "facets").rms == 0.0

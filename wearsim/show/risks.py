@@ -1,0 +1,30 @@
+"""What a bench risks, as it is read: each effect that a prediction leaves out, its size, and what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from wearsim.show.text import paragraph, table
+from wearsim.wear.bench_risks import LARGE, Risk
+
+NOTE = (
+    "Surface, RMS, piston and focus taken out; an estimate for 20 minutes of work, good to a factor of two. * more than "
+    f"{LARGE:g} wave of the wavefront."
+)
+_WHEN = {"tool": "tool on top", "mirror": "mirror on top", "either": "either on top"}
+
+
+def risks_text(risks: Sequence[Risk], wavelength: float) -> str:
+    """A table of risks, and what its numbers are; ``wavelength`` [m]."""
+    rows = [
+        (f"{'*' if risk.is_large(wavelength) else ''}{risk.words}, {_WHEN[risk.on_top]}", *_sizes(risk), risk.advice)
+        for risk in risks
+    ]
+    lines = table(("Not in a prediction", "nm", "never\nturned\nnm", "What to do"), rows, words=(0, 3))
+    return f"{lines}\n{paragraph(NOTE)}"
+
+
+def _sizes(risk: Risk) -> tuple[str, str]:
+    """The RMS in nanometres as it is worked, and if the mirror is never turned in the hands, where that differs."""
+    worked, careless = f"{risk.rms * 1e9:.0f}", f"{risk.careless * 1e9:.0f}"
+    return worked, careless if risk.careless > risk.rms else ""
