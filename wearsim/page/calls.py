@@ -7,6 +7,7 @@ picture is a data address of what :mod:`wearsim.show` draws, a table the text th
 from __future__ import annotations
 
 import io
+import tempfile
 from dataclasses import replace
 from datetime import date
 from functools import lru_cache, partial
@@ -41,6 +42,7 @@ from wearsim.learn.present_state import PresentState, present_state
 from wearsim.learn.proposal_file import keep_proposal, proposal_file, with_minutes
 from wearsim.learn.record import record, repeated_measurement
 from wearsim.learn.typed_readings import newest_sheet, typed_file, typed_readings
+from wearsim.show.answers import answer_figure, answer_text
 from wearsim.show.calibration import calibration_figure, calibration_text
 from wearsim.show.card import card_bytes
 from wearsim.show.card.content import pressing_words, quarters
@@ -57,6 +59,8 @@ from wearsim.show.reduction import reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
 from wearsim.show.strokes import spell_sizes, spell_title, spell_words
 from wearsim.show.style import data_address, plot_style
+from wearsim.study.questions import QuestionName, answer_of, study_of
+from wearsim.study.run import StudyProgress, run_study
 from wearsim.wear.expected_readings import expected_after, usual_sheet
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.outcome_file import whole_file
@@ -436,6 +440,21 @@ def sessions_of(folder: MirrorFolder) -> list[dict[str, Any]]:
         }
         for session in folder.sessions
     ]
+
+
+def answer(path: Path, name: QuestionName, *, progress: Any) -> dict[str, Any]:
+    """A ready question to the mirror's bench, worked case by case."""
+    study = study_of(name, state_of(path).calibrated_bench, path)
+    with tempfile.TemporaryDirectory() as place:
+        told = partial(_tell_cases, progress)
+        result = run_study(study, Path(place) / f"{name}.h5", progress=told)
+        found = answer_of(name, result)
+        figure, text = answer_figure(study.bench, found, result), answer_text(study.bench, found, result)
+    return {"name": name, "picture": data_address(figure), "text": text}
+
+
+def _tell_cases(progress: Any, done: StudyProgress) -> None:
+    progress(f"{done.done} of {done.cases} cases")
 
 
 # --- print

@@ -61,7 +61,7 @@ class LiveMirror:
         self.draft = Draft.load(path)
         self.changed: Event[str] = Event()
         self.typed: Event[str, str, int, int, str] = Event()
-        self.search, self.learning = Job(), Job()
+        self.search, self.learning, self.asking = Job(), Job(), Job()
         self.surfaces: dict[str, dict[str, Any]] = {}
         self.readings_faults: dict[str, str] = {}
         self.file_note = ""

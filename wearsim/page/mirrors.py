@@ -158,9 +158,7 @@ class NewMirror:
             parts.says(_plainly(error), "mark")
             return
         parts.heading(made["title"], 3)
-        parts.says(
-            f"The glass weighs about {made['glass']}, worked out from its sizes; the tool is taken as {made['tool']}."
-        )
+        parts.says(f"By its sizes the glass weighs about {made['glass']}. The tool is taken as {made['tool']}.")
         if made["is_heavy"]:
             parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
         parts.says(f"A sheet for readings with a mask of {made['windows']} windows is made with it. {made['waiting']}")
