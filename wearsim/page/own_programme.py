@@ -6,7 +6,7 @@ from contextlib import suppress
 from functools import partial
 from typing import Any
 
-from nicegui import context, ui
+from nicegui import background_tasks, context, ui
 
 from wearsim.bench.programme import STROKES
 from wearsim.errors import WearsimError
@@ -56,10 +56,10 @@ class OwnProgramme:
                 await self.mirror.desk.quick.ask(calls.warm_up_strokes)
         await self.predict.ask()
 
-    async def _new_spells(self) -> None:
-        if not self.is_own_change:
+    def _new_spells(self) -> None:
+        if not self.is_own_change:  # else a slider would be taken out of the hand that moves it
             self.spells.refresh()
-        await self.predict.ask()
+        background_tasks.create(self.predict.ask(), name="predict")
 
     @ui.refreshable_method
     def spells(self) -> None:
