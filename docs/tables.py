@@ -31,7 +31,7 @@ from wearsim.study.plan import StudyTable  # noqa: F401
 from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, kept_quantities
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.bench_risks import bench_risks, give
-from wearsim.wear.constants import NAMES, normal_draws
+from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, normal_draws
 
 TUTORIAL = Path(__file__).resolve().parents[1] / "examples" / "tutorial"
 
@@ -187,11 +187,11 @@ def quantities() -> str:
 
 def relaxation() -> str:
     """Relaxation time by squeeze flow of one facet, for a few viscosities."""
-    thickness, half, stiffness, rows = 5e-3, 12.5e-3, 5e9, []
-    for eta in (2e8, 7e8, 2e9):
+    thickness, half, stiffness, sliding, rows = 5e-3, 12.5e-3, 5e9, 0.58, []
+    for eta in (2e8, 7e8, 1.4e9, 3e9):
         minutes = 3 * eta * half**2 / (2 * stiffness * thickness**3) / 60
-        rows.append((f"{eta:.1g}", f"{2 * thickness**3 / (3 * eta * half**2):.2g}", f"{minutes:.1f}"))
-    return table("viscosity [Pa s] | sinks at, per Pa [m/s] | relaxation time [min], for 5e9 Pa/m", rows)
+        rows.append((f"{eta:.2g}", f"{minutes:.1f}", f"{sliding * minutes:.1f}"))
+    return table("viscosity [Pa s] | relaxation time by Stefan [min], for 5e9 Pa/m | on glass that slides [min]", rows)
 
 
 def misfit() -> str:
@@ -220,8 +220,8 @@ def spheres() -> str:
 
 def factors() -> list[tuple[str, float, float, float, float, float]]:
     """Of each default spread: name, one-sigma factor, 90 % factor, mean, mean square, standard deviation [1]."""
-    rows = []
-    for name in NAMES:
+    rows, names = [], [name for name, is_factor in zip(NAMES, IS_FACTOR, strict=True) if is_factor]
+    for name in (*names, *PRODUCTS):
         factor = float(getattr(Spread(), name))
         v = np.log(factor) ** 2
         spread = np.sqrt(np.exp(v) * (np.exp(v) - 1))

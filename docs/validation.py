@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from scipy.integrate import trapezoid
+from scipy.optimize import brentq
 
 from wearsim.bench.bench import Bench, Wear
 from wearsim.bench.fields import Extent
@@ -29,11 +30,12 @@ AT = (0.0, 0.5, 0.7, 0.85, 0.95, 1.0)
 
 
 def make_bench(
-    diameter: float, big: float, conic: float = -1.0, hands: Hands | None = None, wear: Wear | None = None, **lap: Any
-) -> Bench:
-    """A bench with a full-size lap; a tool of half the mirror's mass (common practice, no source)."""
+    diameter: float, big: float, conic: float = -1.0, hands: Hands | None = None, wear: Wear | None = None,
+    lap: float = 1.0, **of_lap: Any,
+) -> Bench:  # fmt: skip
+    """A bench with a lap of this share of the mirror; a tool of half its mass (common practice, no source)."""
     mirror = Mirror(diameter=diameter, radius_of_curvature=big, conic=conic, thickness=diameter / 8)
-    piece = Lap(diameter=diameter, mass=0.5 * mirror.piece_mass, **lap)
+    piece = Lap(diameter=lap * diameter, mass=0.5 * mirror.piece_mass, **of_lap)
     start = FigureSource(conic=0.0)
     return Bench(mirror=mirror, laps=(piece,), hands=hands or Hands(), wear=wear or Wear(), figure=start)
 
@@ -98,20 +100,74 @@ def central_and_overhanging() -> str:
     return "strokes of 0.25 D, 20 minutes, removal at r/a = 0, 0.5, 0.95: " + "; ".join(rows)
 
 
-def draper(length: float, sweep: float) -> Done:
-    """Draper's 15.5-inch mirror of 150 inches focus, mirror on top, 20 strokes a minute, eight spells of 15 minutes."""
-    bench = make_bench(15.5 * INCH, 300.0 * INCH, wear=Wear(preston=8e-13), hands=Hands(push=0.0))
-    kind, aside = ("w", {"side_sweep": sweep, "strokes_per_sweep": 3.0}) if sweep else ("straight", {})
-    return work(bench, [make_spell(kind, "mirror", 15.0, length=length, rate=20.0, **aside)] * 8)
+DRAPER_RATE = 20.0
+"""Strokes a minute of Draper's machine; his polisher turned once in three of them."""
+HELD = {"stand_turns": DRAPER_RATE / 3.0}
+FOLLOWING = {**HELD, "top_turns": DRAPER_RATE / 3.0}
+WATER = {"pressure_exponent": 1.25, "speed_exponent": 0.75}
+"""Exponents of a lap half carried by its water (judgement)."""
+
+
+def draper(
+    length: float, hours: float = 2.0, turns: dict[str, float] | None = None, law: dict[str, float] | None = None,
+    load: float = 0.0, **lap: Any,
+) -> Done:  # fmt: skip
+    """Draper's 15.5-inch mirror of 150 inches focus, mirror on top, 20 strokes a minute, spells of 15 minutes."""
+    wear, hands = Wear(preston=8e-13, **(law or {})), Hands(push=load, **(turns or {}))
+    bench = make_bench(15.5 * INCH, 300.0 * INCH, wear=wear, hands=hands, **lap)
+    spell = make_spell("straight", "mirror", 15.0, length=length, rate=DRAPER_RATE)
+    return work(bench, [spell] * round(4 * hours))
+
+
+DRAPER_RUNS: dict[str, dict[str, Any]] = {
+    "equal discs at rest": {},
+    "polisher turning, mirror held": {"turns": HELD},
+    "mirror turning with it": {"turns": FOLLOWING},
+    "pitch 3 % smaller": {"lap": 0.97},
+    "p^1.25 v^0.75": {"law": WATER},
+    "the last three together": {"turns": FOLLOWING, "lap": 0.97, "law": WATER},
+    "and half as stiff, 120 N of iron": {
+        "turns": FOLLOWING, "lap": 0.97, "law": WATER, "stiffness": 2.5e9, "load": 120.0,
+    },
+}  # fmt: skip
 
 
 def draper_strokes() -> str:
-    """Conic constant after two hours with short and with long strokes, with and without side motion."""
+    """Conic constant after six hours with short and with long straight strokes."""
     rows = []
-    for length, sweep in ((0.26, 0.0), (0.52, 0.0), (0.52, 0.13), (0.52, 0.2), (0.52, 0.26), (0.52, 0.3)):
-        side = f"with {sweep:g} D to the side" if sweep else "straight"
-        rows.append(f"{length:g} D {side}: K {draper(length, sweep).conics[-1]:+.2f}")
-    return "after eight spells of 15 minutes from a sphere: " + "; ".join(rows)
+    for name, run in DRAPER_RUNS.items():
+        short, long = (draper(length, 6.0, **run).conics for length in (0.26, 0.52))
+        rows.append(f"{name}: K {short[8]:+.2f} and {short[24]:+.2f}; {long[8]:+.2f} and {long[24]:+.2f}")
+    return (
+        "from a sphere, after 2 and 6 hours of 0.26 D, then of 0.52 D:\n\n"
+        + "\n".join(f"* {row}" for row in rows)
+        + "\n"
+    )
+
+
+def draper_sign() -> str:
+    """The straight stroke, mirror on top, at which the conic's rate of change has no sign, for a flat lap."""
+    rows = [f"{name} {sign_change(run):.3f}" for name, run in DRAPER_RUNS.items() if "stiffness" not in run]
+    return "in diameters of the mirror, for a flat lap that does not creep: " + ", ".join(rows)
+
+
+def sign_change(run: dict[str, Any]) -> float:
+    """Length of the stroke [diameters]: whatever k, stiffness and load."""
+    hands = Hands(length_jitter=0.0, centre_jitter=0.0, push_height=0.0, **run.get("turns", {}))
+    wear = Wear(edge_gain=0.0, preston=1e-20, **run.get("law", {}))
+    bench = make_bench(
+        0.4, 8.0, hands=hands, wear=wear, lap=run.get("lap", 1.0), relaxation_time=1e9, start="spherical"
+    )
+    state = started(bench)
+    gauge = gauge_for(bench, state.radius)
+
+    def rate(length: float) -> float:
+        spell = make_spell("straight", "mirror", 1.0, length=length, rate=DRAPER_RATE)
+        after, _ = ENGINE.work_spell(bench, spell, state)
+        worn = state.height - after.height
+        return float(gauge.numbers(-1e-9 * worn / worn.max()).conic_fit)
+
+    return float(brentq(rate, 0.45, 0.68, xtol=1e-3))
 
 
 def draper_back() -> str:
@@ -159,44 +215,105 @@ def parabolize() -> str:
     return "after 10, 20, 30, 40 and 50 minutes: " + "; ".join(rows)
 
 
+def hours_to_a_sphere(rate: float = 50.0, wear: Wear | None = None, **lap: Any) -> float:
+    """Hours of stroking from K = 5 to K = 0.3 on a 0.5 m f/4; half an hour each after five minutes of pressing."""
+    bench = make_bench(0.5, 4.0, wear=wear, **lap)
+    half_hour = make_spell("w", "mirror", 30.0, length=0.7, side_sweep=0.2, rate=rate)
+    conics = np.array(work(bench, [make_spell("press", "tool", 5.0), half_hour] * 40, conic=5.0).conics[::2])
+    past = int(np.argmax(conics <= 0.3))
+    if conics[past] > 0.3:
+        return float("inf")
+    return 0.5 * (past - 1 + float((conics[past - 1] - 0.3) / (conics[past - 1] - conics[past])))
+
+
 def oblate_half_metre() -> str:
-    """Ten hours on an oblate half-metre mirror."""
-    found = []
-    for name, wear in (("cerium oxide", Wear()), ("a compound twice as fast", Wear(preston=1.6e-12))):
-        bench = make_bench(0.5, 4.0, wear=wear)
-        half_hour = make_spell("w", "mirror", 30.0, length=0.7, side_sweep=0.2)
-        conics = work(bench, [make_spell("press", "tool", 5.0), half_hour] * 20, conic=5.0).conics
-        found.append(f"{name}: K {listed(conics[::8], 1)} after 0, 2, 4, 6, 8 and 10 hours")
-    what = "0.5 m f/4, W strokes 0.7 D by 0.2 D, half an hour each after 5 minutes of pressing; "
-    return what + "; ".join(found)
+    """Ten hours on an oblate half-metre mirror: what each thing makes of them."""
+    slow, soft = Wear(preston=8e-13 / 2.5), {"stiffness": 5e9 / 3.0}
+    runs: dict[str, Any] = {
+        "50 strokes a minute": {},
+        "25 strokes a minute, as a piece of 15 kg allows": {"rate": 25.0},
+        "that, and pitch at a third of the stiffness": {"rate": 25.0, **soft},
+        "that, and a Preston coefficient 2.5 times as small": {"rate": 25.0, "wear": slow, **soft},
+    }
+    rows = [f"{name}: {hours_to_a_sphere(**run):.1f} h" for name, run in runs.items()]
+    return "0.5 m f/4, W strokes 0.7 D by 0.2 D, hours of stroking from K = 5 to K = 0.3: " + "; ".join(rows)
 
 
 def turned_edge_width() -> str:
-    """How wide the edge is that the glass-edge effect turns."""
-    bench = make_bench(0.2, 2.4, conic=0.0)
-    state = started(bench)
-    after, _ = ENGINE.work_spell(bench, make_spell("one-third", "tool", 120.0), state)
+    """How wide the edge is that the glass-edge effect turns, over the range of its length."""
     bare = make_bench(0.2, 2.4, conic=0.0, wear=Wear(edge_gain=0.0))
-    without, _ = ENGINE.work_spell(bare, make_spell("one-third", "tool", 120.0), started(bare))
-    extra = without.height - after.height
-    extra = extra - extra[0]
-    half = np.interp(0.5 * extra[-1], extra, state.radius) if extra[-1] > 0 else np.nan
-    width = (bench.mirror.radius - half) * 1e3
+    spell = make_spell("one-third", "tool", 120.0)
+    without, _ = ENGINE.work_spell(bare, spell, started(bare))
+    rows = []
+    for length in (0.003, 0.005, 0.010, 0.015):
+        bench = make_bench(0.2, 2.4, conic=0.0, wear=Wear(edge_length=length))
+        after, _ = ENGINE.work_spell(bench, spell, started(bench))
+        extra = without.height - after.height
+        extra = extra - extra[0]
+        tenth = np.interp(0.1 * extra[-1], np.maximum.accumulate(extra), after.radius)
+        width = (bench.mirror.radius - tenth) * 1e3
+        rows.append(f"{length * 1e3:.0f} mm: {extra[-1] * 1e9:.0f} nm, a tenth of it {width:.1f} mm inside")
     return (
-        f"two hours of one-third strokes, tool on top, with the edge effect against without: {extra[-1] * 1e9:.0f} nm "
-        f"lower at the rim, half of that {width:.0f} mm inside it"
+        "two hours of one-third strokes, tool on top, how much lower the rim is with the edge effect than without, by its "
+        "length: " + "; ".join(rows)
     )
 
 
 def polish_out() -> str:
     """Glass taken in a polishing session."""
-    bench = make_bench(6 * INCH, 96 * INCH)
+    rows = []
+    for abrasive in ("cerium-oxide", "rouge"):
+        bench = make_bench(6 * INCH, 96 * INCH, wear=Wear(abrasive=abrasive))
+        state = started(bench)
+        after, _ = ENGINE.work_spell(bench, make_spell("one-third", "tool", 60.0, rate=45.0), state)
+        hour = trapezoid((state.height - after.height) * state.radius, state.radius)
+        hour /= trapezoid(state.radius, state.radius)
+        rows.append(
+            f"{abrasive}: {hour * 1e6:.2f} um an hour, {6 * hour * 1e6:.1f} to {12 * hour * 1e6:.1f} um in 6 to 12 hours"
+        )
+    return "6 in f/8, one-third strokes, 45 a minute; " + "; ".join(rows)
+
+
+def smoothing() -> str:
+    """Removal in which a ripple under the lap fades to 1/e."""
+    rows = [f"{kappa:.1e} Pa/m: {1e3 / kappa * 1e6:.2f} um" for kappa in (1.7e9, 2.5e9, 5e9, 1.5e10)]
+    return "mean removal, at 1 kPa, in which a ripple fades to 1/e, by the stiffness: " + "; ".join(rows)
+
+
+def continuous_polishing() -> str:
+    """A mirror on a larger turning lap that does not creep, worn until it wears alike everywhere."""
+    left, change = equilibrium()
+    return (
+        f"pressure times speed departs from its mean by {change:.0%} RMS at the start and by {left:.1%} after 60 hours, "
+        "when the glass is worn alike everywhere"
+    )
+
+
+def equilibrium() -> tuple[float, float]:
+    """RMS departure of p v from its mean over the glass at the end, and of v, which is that of the start [1]."""
+    hands = Hands(push=60.0, length_jitter=0.0, centre_jitter=0.0, push_height=0.0, top_turns=9.0, stand_turns=20.0)
+    bench = make_bench(
+        0.2, 2.4, hands=hands, wear=Wear(edge_gain=0.0), lap=1.2, relaxation_time=1e12, start="spherical"
+    )
     state = started(bench)
-    after, _ = ENGINE.work_spell(bench, make_spell("one-third", "tool", 60.0, rate=45.0), state)
-    hour = trapezoid((state.height - after.height) * state.radius, state.radius)
-    hour /= trapezoid(state.radius, state.radius)
-    hours = f"{6 * hour * 1e6:.1f} to {12 * hour * 1e6:.1f} um in 6 to 12 hours"
-    return f"6 in f/8, one-third strokes, 45 a minute: {hour * 1e6:.2f} um an hour, {hours}"
+    spell = make_spell("overhang", "mirror", 600.0, length=1e-7, side_overhang=0.09)
+    after = state
+    for _ in range(6):
+        after, _ = ENGINE.work_spell(bench, spell, after)
+    angle = 2.0 * np.pi * (np.arange(720) + 0.5) / 720
+    top, stand = hands.spins
+    place = after.radius[:, None] * np.exp(1j * angle)
+    speed = np.abs(-1j * stand * 0.09 * 0.2 + 1j * (stand - top) * place).mean(axis=1)
+    area = trapezoid(after.height * after.radius, after.radius) / trapezoid(after.radius, after.radius)
+    pressure = bench.load_on("mirror", bench.lap()) / (np.pi * 0.1**2) + bench.lap().stiffness * (after.height - area)
+    return departure(pressure * speed, after.radius), departure(speed, after.radius)
+
+
+def departure(values: Any, radius: Any) -> float:
+    """RMS departure from the mean over the area, over the mean [1]."""
+    area = trapezoid(radius, radius)
+    mean = trapezoid(values * radius, radius) / area
+    return float(np.sqrt(trapezoid((values / mean - 1.0) ** 2 * radius, radius) / area))
 
 
 def cold_pressing() -> str:

@@ -21,7 +21,7 @@ from wearsim.bench.toml_io import bench_from_table
 from wearsim.decide.limits import Limits
 from wearsim.show.style import BLUE, RED, new_figure, plot_style
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.constants import Belief, prior
+from wearsim.wear.constants import IS_FACTOR, Belief, Constants, prior, vector_of
 from wearsim.wear.initial_figure import from_profile
 
 BENCH = {
@@ -29,8 +29,8 @@ BENCH = {
     "lap": {"diameter": "0.4 m", "mass": "5 kg"},
     "figure": {"conic": -1.0},
 }
-TRUTH = np.log([0.7, 1.4, 1.0, 1.0])
-"""Logarithms of the true factors on preston, stiffness, relaxation time and edge gain."""
+TRUTH = vector_of(Constants(preston=0.7, stiffness=1.4))
+"""True factors on what the bench says, as logarithms; hands that do as is written."""
 KNOWN_WITHIN = np.log([1.25, 1.1, 1.1])
 """One sigma of the constants' logarithms after each session's test (judgement)."""
 
@@ -40,7 +40,7 @@ def answer() -> tuple[str, Figure]:
     gauge_radius = np.linspace(0.0, 1.0, 121) * bench.mirror.radius
     ring = 250e-9 * np.exp(-(((gauge_radius / bench.mirror.radius - 0.85) / 0.10) ** 2))
     profile, known = Profile(gauge_radius, ring, None), prior(bench)
-    truth = Belief(TRUTH, np.zeros((4, 4)))
+    truth = Belief(TRUTH, np.zeros((TRUTH.size, TRUTH.size)))
     rms, expected, minutes = [], [], []
     for sigma in KNOWN_WITHIN:
         start = from_profile(bench, profile, DEFAULT)
@@ -50,7 +50,7 @@ def answer() -> tuple[str, Figure]:
         expected.append(plan.expected_rms)
         minutes.append(sum(spell.minutes for spell in plan.programme.spells))
         profile = Profile(worked.radius, worked.figure_error, None)
-        known = Belief(TRUTH, sigma**2 * np.eye(4))
+        known = Belief(TRUTH, sigma**2 * np.diag(IS_FACTOR))
     rms = [rms[0], *rms[1::2]]
     lines = [f"before: {rms[0] * 1e9:.1f} nm RMS"]
     lines += [

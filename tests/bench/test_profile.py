@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from wearsim.bench.mirror import Mirror
-from wearsim.bench.profile import Profile, read_profile
+from wearsim.bench.profile import CORRELATION_LENGTH, SMOOTH_SHARE, Profile, read_profile, write_profile
 from wearsim.bench.toml_io import load_bench
 from wearsim.errors import InputError
 
@@ -49,6 +49,69 @@ def test_the_same_profile(raw: bytes, tmp_path: Path) -> None:
     profile = read(tmp_path, raw)
     assert profile.radius.tolist() == [0.0, 0.05, 0.14]
     assert profile.error.tolist() == [1e-9, -2e-9, 3e-9]
+
+
+def test_four_columns_and_back_to_the_last_digit(tmp_path: Path) -> None:
+    profile = read(tmp_path, b"radius_mm,error_nm,sigma_nm,smooth_nm\n0,1,5,3\n50,2,4,0\n150,3,4,4\n")
+    assert profile.smooth is not None and profile.sigma is not None
+    assert profile.smooth.tolist() == [3e-9, 0.0, 4e-9]
+    smooth = profile.smooth / 3.0
+    path = tmp_path / "again.csv"
+    write_profile(path, profile.radius, profile.error, profile.sigma, "of two tests", smooth)
+    again = read_profile(path, MIRROR)
+    for name in ("radius", "error", "sigma"):
+        assert np.array_equal(getattr(again, name), getattr(profile, name))
+    assert again.smooth is not None and np.array_equal(again.smooth, smooth)
+    write_profile(path, profile.radius, profile.error, profile.sigma)
+    assert read_profile(path, MIRROR).smooth is None
+
+
+ROWS = np.linspace(0.0, 0.15, 31)
+
+
+def test_what_rows_share_and_what_is_their_own(rng: np.random.Generator) -> None:
+    """Against errors that are drawn: a smooth wave of chance as large as `smooth`, and each row's own on top."""
+    sigma, smooth = np.linspace(4e-9, 8e-9, 31), np.linspace(1e-9, 6e-9, 31)
+    covariance = Profile(ROWS, 0.0 * ROWS, sigma, smooth).covariance(0.15)
+    assert np.diagonal(covariance) == pytest.approx(sigma**2)
+    assert np.linalg.eigvalsh(covariance).min() > 0.0
+    # random Fourier waves have a squared exponential as their covariance
+    frequency, phase = (
+        rng.normal(0.0, 1.0 / (CORRELATION_LENGTH * 0.15), (4000, 40)),
+        rng.uniform(0, 2 * np.pi, (4000, 40)),
+    )
+    waves = np.sqrt(2.0 / 40) * np.cos(frequency[..., None] * ROWS + phase[..., None]).sum(axis=1)
+    drawn = smooth * waves + np.sqrt(sigma**2 - smooth**2) * rng.standard_normal((4000, 31))
+    assert np.cov(drawn.T) == pytest.approx(covariance, abs=0.08 * covariance.max())
+
+
+def test_rows_that_share_all_or_nothing() -> None:
+    sigma = np.full(31, 4e-9)
+    alone, shared, unsaid = (Profile(ROWS, 0.0 * ROWS, sigma, smooth) for smooth in (0.0 * sigma, sigma, None))
+    assert alone.covariance(0.15) == pytest.approx(np.diag(sigma**2))
+    step = ROWS[1] / (CORRELATION_LENGTH * 0.15)
+    assert shared.covariance(0.15)[0, 1] == pytest.approx(16e-18 * np.exp(-0.5 * step**2))
+    half = unsaid.covariance(0.15)
+    assert half[0, 1] == pytest.approx(SMOOTH_SHARE * shared.covariance(0.15)[0, 1])
+    assert half[0, 0] == pytest.approx(16e-18)
+    assert not Profile(ROWS, 0.0 * ROWS).covariance(0.15).any()
+    exact = Profile(ROWS, 0.0 * ROWS, 0.0 * sigma).covariance(0.15, least=1e-10)
+    assert exact == pytest.approx(1e-20 * np.eye(31))
+
+
+def test_means_of_neighbouring_rows_are_as_good_as_means_are(rng: np.random.Generator) -> None:
+    """Of four rows each: the mean's variance by the covariance of all, its parts close together."""
+    radius = np.linspace(0.0, 0.15, 400)
+    sigma, smooth = np.full(400, 6e-9), np.full(400, 2e-9)
+    profile = Profile(radius, rng.standard_normal(400), sigma, smooth)
+    thin = profile.thinned(100)
+    mean = np.kron(np.eye(100), np.full((1, 4), 0.25))
+    assert thin.radius == pytest.approx(mean @ radius) and thin.error == pytest.approx(mean @ profile.error)
+    whole = mean @ profile.covariance(0.15) @ mean.T
+    assert thin.covariance(0.15) == pytest.approx(whole, abs=0.01 * whole.max())
+    assert profile.thinned(400) is profile
+    bare = Profile(radius, profile.error).thinned(100)
+    assert bare.sigma is None and bare.smooth is None and bare.error == pytest.approx(thin.error)
 
 
 def test_inches(tmp_path: Path) -> None:

@@ -61,6 +61,24 @@ def test_one_clear_line(
     assert sorted(path.parent.iterdir()) == before
 
 
+@pytest.mark.parametrize(
+    ("text", "fragments"),
+    [
+        ("radius_mm,error_nm,sigma_nm,smooth_nm\n0,0,5,1\n50,0,5,6\n150,0,5,1\n", ["line 3, column smooth", "sigma"]),
+        ("radius_mm,error_nm,sigma_nm,smooth_nm\n0,0,5,1\n50,0,5,-1\n150,0,5,1\n", ["line 3, column smooth"]),
+        ("radius_mm,error_nm,sigma_nm,smooth_nm\n0,0,5,1\n50,0,5\n150,0,5,1\n", ["line 3", "4 numbers"]),
+        ("radius_mm,error_nm,smooth_nm\n0,0,1\n50,0,1\n150,0,1\n", ["line 1", "wrong columns"]),
+        ("radius_mm,error_nm,sigma_nm,smooth\n0,0,5,1\n50,0,5,1\n150,0,5,1\n", ["line 1, column smooth"]),
+    ],
+)
+def test_a_smooth_part_that_is_none(
+    text: str, fragments: list[str], mirror: Mirror, tmp_path: Path, refused: Callable[..., str]
+) -> None:
+    path = tmp_path / "profile.csv"
+    path.write_text(text)
+    refused(lambda: read_profile(path, mirror), "profile.csv: ", *fragments)
+
+
 @pytest.mark.parametrize("text", ["", "\n\n", "# only a comment\n"])
 def test_empty(text: str, mirror: Mirror, tmp_path: Path, refused: Callable[..., str]) -> None:
     path = tmp_path / "profile.csv"

@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.differing_glass
 
-A mirror of 250 mm f/5 on the independent glass (``independent_glass.py``), wear 1.4 and stiffness 0.6 times the bench's:
+A mirror of 250 mm f/5 on the independent glass (``independent_glass.py``), wear 1.4, stiffness 0.6 times the bench's:
 three sessions by hand, each measured with a profile of 22 rows. Prints chi-square by session (19 numbers each) and the
 90 % intervals of what the sessions give. Then a second mirror, a sphere of 0.5 m f/5.9 on pitch of 13 minutes read at eight
 single radii, through six sessions as proposed: its true RMS beside the band of what is known.

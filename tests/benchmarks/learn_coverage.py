@@ -36,9 +36,10 @@ from wearsim.learn.practice.mirror import (
 )
 from wearsim.learn.present_state import present_state
 from wearsim.learn.record import create_folder, record
-from wearsim.learn.session_filter import Discrepancy, SessionFilter
+from wearsim.learn.session_filter import SessionFilter
 from wearsim.wear.accuracy import PlanarAccuracy
-from wearsim.wear.constants import NAMES, prior
+from wearsim.wear.constants import NAMES, PRODUCTS, powers, prior, vector_of
+from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.predict import gauge_for, predict
 
@@ -98,11 +99,14 @@ def one_case(seed: int, sessions: int, draws: int, cells: PlanarAccuracy = CELLS
     low, high = result.posterior.interval(0.9)
     return {
         "seed": seed, "fault": drawn.fault, "diameter": drawn.bench.mirror.diameter,
-        "truth": [float(np.log(getattr(truth.constants, name))) for name in NAMES], "truth_spread": truth.spread,
+        "truth": vector_of(truth.constants).tolist(), "truth_spread": truth.spread,
+        "prior": np.sqrt(np.diagonal(before.covariance)).tolist(),
+        "products": {name: result.product(name).tolist() for name in PRODUCTS},
         "low": low.tolist(), "high": high.tolist(), "mean": result.belief.mean.tolist(),
         "sigma": np.sqrt(np.diagonal(result.belief.covariance)).tolist(), "spread": result.posterior.spread,
         "effective": result.posterior.effective, "misfits": result.misfits,
         "chances": [fit.chance for fit in result.sessions], "chi": [fit.chi_square for fit in result.sessions],
+        "weights": [fit.weight for fit in result.sessions],
         "removal": [fit.removal for fit in result.sessions],
         "misses_m": misses, "seconds_worked": worked, "seconds": time.monotonic() - began,
     }  # fmt: skip
@@ -125,12 +129,15 @@ def table(rows: list[dict[str, Any]]) -> str:
     rows = [row for row in rows if "failed" not in row]
     share = len(rows) / (len(rows) + len(failed))
     truth, low, high = (np.array([row[key] for row in rows]) for key in ("truth", "low", "high"))
-    sigma = np.array([row["sigma"] for row in rows])
-    spread = np.log([2.5, 3.0, 2.5, 2.0])
+    sigma, before = (np.array([row[key] for row in rows]) for key in ("sigma", "prior"))
     lines = ["| constant | intervals that hold the truth | median spread left, of the prior's |", "| --- | --- | --- |"]
     for i, name in enumerate(NAMES):
         inside = (truth[:, i] >= low[:, i]) & (truth[:, i] <= high[:, i])
-        lines.append(f"| {name} | {share * inside.mean():.1%} | {np.median(sigma[:, i]) / spread[i]:.2f} |")
+        lines.append(f"| {name} | {share * inside.mean():.1%} | {np.median(sigma[:, i] / before[:, i]):.2f} |")
+    for name in PRODUCTS:
+        ends = np.log([row["products"][name] for row in rows])
+        inside = (truth @ powers(name) >= ends[:, 0]) & (truth @ powers(name) <= ends[:, 2])
+        lines.append(f"| {name} | {share * inside.mean():.1%} | |")
     every = ((truth >= low) & (truth <= high)).mean()
     lines.append(f"| all | {share * every:.1%} | |")
     misses = np.array([row["misses_m"] for row in rows if row["misses_m"]])
@@ -142,7 +149,8 @@ def table(rows: list[dict[str, Any]]) -> str:
     )
     ratio = np.median(misses[:, -1] / misses[:, 0])
     lines.append(f"Median of last over first: {ratio:.2f}")
-    lines.append(f"Sessions set aside: {sum(len(row['misfits']) for row in rows)} of {3 * len(rows)}")
+    lines.append(f"Sessions that do not fit: {sum(len(row['misfits']) for row in rows)} of {3 * len(rows)}")
+    lines.append(f"Mean weight of a session: {np.mean([row['weights'] for row in rows]):.2f}")
     lines.append(f"Folders on which something failed: {len(failed)} of {len(rows) + len(failed)}")
     return "\n".join(lines)
 

@@ -14,6 +14,7 @@ import time
 
 import numpy as np
 
+from tests.helpers.start_figures import KNOWN
 from wearsim.bench.bench import Bench
 from wearsim.bench.profile import Profile
 from wearsim.bench.toml_io import bench_from_table
@@ -22,8 +23,6 @@ from wearsim.decide.propose import propose
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.initial_figure import StartFigure, from_profile
 from wearsim.wear.predict import predict
-
-KNOWN = {"preston": 1.0, "stiffness": 1.0, "relaxation_time": 1.0, "edge_gain": 1.0}
 
 
 def random_bench(rng: np.random.Generator, spread: bool) -> Bench:

@@ -40,6 +40,7 @@ FUSED_ONCE = 36
 FUSED_A_PASS = 4
 LOAD, CELLS = 70.0, 128
 PIECES = planar_pieces(CELLS, edge_gain=0.3)
+LAW = np.array([PIECES.preston, 1.0, 1.0])
 
 
 @pytest.fixture(autouse=True)
@@ -90,7 +91,7 @@ def _rig(strokes: int):
 def _walk_once(rig, balances):
     glass, pitch, poses, w, u = rig
     work = room_for(glass, pitch, 4)
-    walk(poses, balances, w.copy(), u.copy(), glass, pitch, work, LOAD, PIECES.preston, PIECES.relaxation, 1e-9)
+    walk(poses, balances, w.copy(), u.copy(), glass, pitch, work, LOAD, LAW, PIECES.relaxation, 1e-9)
 
 
 def test_against_the_arithmetic_floor():
@@ -198,7 +199,7 @@ def test_two_threads_against_one():
         state, pitch_state, guess = w.copy(), u.copy(), balances.copy()
         begin = time.perf_counter()
         walk(
-            poses, guess, state, pitch_state, glass, pitch, rooms[threads], LOAD, PIECES.preston,
+            poses, guess, state, pitch_state, glass, pitch, rooms[threads], LOAD, LAW,
             PIECES.relaxation, 1e-9,
         )  # fmt: skip
         return time.perf_counter() - begin

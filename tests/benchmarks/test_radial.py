@@ -99,8 +99,9 @@ def test_numpy_twin_ratio(benchmark: Any) -> None:
     """The same rates, from the same nodes: kernel against vectorised NumPy."""
     w, u, setting, nodes = prepared(USUAL)
     dw, du = np.zeros_like(w), np.zeros_like(u)
-    poses, survey = np.zeros((*setting.path.shape, 3)), np.zeros(4)
-    kernels.rates(w, u, setting, nodes, poses, True, dw, du, survey)
+    poses, survey = np.zeros((*setting.time.shape, 3)), np.zeros(4)
+    speeds = np.zeros((1, 2, 0))
+    kernels.rates(w, u, setting, nodes, speeds, poses, True, dw, du, survey)
     twin = Rates(setting, nodes, (w.size, u.size))
     slow_w, slow_u = twin(w, u)
     assert slow_w == pytest.approx(dw, abs=1e-9 * np.abs(dw).max())
@@ -109,7 +110,7 @@ def test_numpy_twin_ratio(benchmark: Any) -> None:
     flip = iter(range(10**9))
 
     def fast() -> None:
-        kernels.rates(w if next(flip) % 2 else other, u, setting, nodes, poses, False, dw, du, survey)
+        kernels.rates(w if next(flip) % 2 else other, u, setting, nodes, speeds, poses, False, dw, du, survey)
 
     def slow() -> None:
         twin(w if next(flip) % 2 else other, u)

@@ -1,14 +1,12 @@
-"""How often is a session that was recorded wrong found, and named; and how often is an honest one called wrong?
+"""What becomes of the constants when one session was recorded wrong, how much does it count, and is it said not to fit?
 
     python -m tests.benchmarks.wrong_records --count 30 --out wrong.jsonl
     python -m tests.benchmarks.wrong_records --table wrong.jsonl
 
 Each seed: a practice mirror of its own as in learn_coverage.py (planar truth, here on 64 cells; constants from the
 prior, jitter, a spread from session to session, noisy readings in 8 windows) and three sessions of random programmes.
-One of the three is then recorded wrong, in each of the ways of KINDS in turn; everything else is as it was. The
-constants are means, their sigmas root mean squares, over the modes of the records as they stand and of every other
-size that is plausible, each mode taken as normal. A run goes on where its file ends. The table is
-docs/learning.md's.
+One of the three is then recorded wrong, in each of the ways of KINDS in turn; everything else is as it was. A run goes
+on where its file ends. The table is docs/learning.md's.
 """
 
 from __future__ import annotations
@@ -22,20 +20,18 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from wearsim.learn.wrong_records import SizeHypothesis, chances_of, check_records, plausible_places, with_chances
 
 from tests.benchmarks import seeded_rows
 from tests.benchmarks.learn_coverage import CELLS, STROKES, make_folder
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import programme_from_table, spell_table
 from wearsim.errors import WearsimError
-from wearsim.kernels.arrays import Floats
-from wearsim.learn.calibrate import filter_of
+from wearsim.learn.calibrate import calibrate_sessions, filter_of
 from wearsim.learn.mirror_folder import MirrorFolder
 from wearsim.learn.observation import of_readings
 from wearsim.learn.practice.mirror import FAULTS, DrawnMirror, KnifeEdgeTester, PracticeMirror, TrueValues, draw_mirror
 from wearsim.learn.session_filter import SessionFilter, SessionModel
-from wearsim.wear.constants import NAMES, Belief, prior
+from wearsim.wear.constants import Belief, prior, vector_of
 
 TRUTH = replace(CELLS, cells=64)
 SESSIONS = 3
@@ -171,35 +167,15 @@ def _plain(spell: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in spell.items() if value is not None}
 
 
-def mixture_moments(hypotheses: tuple[SizeHypothesis, ...]) -> tuple[Floats, Floats]:
-    """Mean (4,) and covariance (4, 4) of the constants' logarithms, every mode taken as normal [1]."""
-    modes = [
-        (one, mode) for one in map(hypotheses.__getitem__, plausible_places(hypotheses)) for mode in one.inference.modes
-    ]
-    weights = chances_of(one.log_odds + mode.evidence for one, mode in modes)
-    tops = np.array([one.inference.logs_at(mode.middle) for one, mode in modes])
-    mean = weights @ tops
-    covariance = np.zeros((mean.size, mean.size))
-    for weight, top, (one, mode) in zip(weights, tops, modes, strict=True):
-        root = one.inference.axes @ mode.root[: one.inference.open_constants]
-        covariance += weight * (root @ root.T + np.outer(top - mean, top - mean))
-    return mean, covariance
-
-
-def found_in(session_filter: SessionFilter, before: Belief) -> dict[str, Any]:
-    """What calibration says of the sessions: who is set aside, in doubt or doubtful, the constants and their sigmas."""
+def found_in(session_filter: SessionFilter, before: Belief, seed: int) -> dict[str, Any]:
+    """What calibration says of the sessions: which do not fit, how much each counts, the constants and their intervals."""
     began = time.process_time()
-    checked = check_records(session_filter, before, lambda _: None)
-    chances = chances_of(one.weight for one in checked.hypotheses)
-    fits = with_chances(checked.fits, checked.hypotheses, chances)
-    mean, covariance = mixture_moments(checked.hypotheses)
+    found = calibrate_sessions(session_filter, before, seed=seed)
+    low, high = found.posterior.interval()
     return {
-        "set_aside": [fit.number for fit in fits if not fit.fits],
-        "doubtful": [fit.number for fit in fits if fit.is_doubtful],
-        "sizes": [fit.number for fit in fits if fit.has_size_in_doubt],
-        "size_chances": {fit.number: fit.size_chance for fit in fits},
-        "chances": [fit.chance for fit in fits], "held": len(plausible_places(checked.hypotheses)), "ratio": checked.ratio,
-        "logs": mean.tolist(), "sigma": np.sqrt(np.diagonal(covariance)).tolist(),
+        "misfits": found.misfits, "weights": [fit.weight for fit in found.sessions],
+        "chances": [fit.chance for fit in found.sessions], "low": low.tolist(), "high": high.tolist(),
+        "mean": found.belief.mean.tolist(), "sigma": np.sqrt(np.diagonal(found.belief.covariance)).tolist(),
         "seconds": time.process_time() - began,
     }  # fmt: skip
 
@@ -214,55 +190,49 @@ def one_case(seed: int, kinds: tuple[str, ...] = KINDS) -> dict[str, Any]:
         for kind in kinds:
             try:
                 session_filter = case.recorded(kind)
-                told[kind] = None if session_filter is None else found_in(session_filter, case.before)
+                told[kind] = None if session_filter is None else found_in(session_filter, case.before, seed)
             except WearsimError as error:
                 told[kind] = {"failed": str(error)}
-    logs = [float(np.log(getattr(truth.constants, name))) for name in NAMES]
     return {
-        "seed": seed, "fault": drawn.fault, "wrong": case.wrong, "truth": logs, "found": told,
-        "seconds": time.process_time() - began,
+        "seed": seed, "fault": drawn.fault, "wrong": case.wrong, "truth": vector_of(truth.constants).tolist(),
+        "found": told, "seconds": time.process_time() - began,
     }  # fmt: skip
+
+
+def _line(kind: str, rows: list[dict[str, Any]]) -> str:
+    those = [(row, row["found"][kind]) for row in rows if row["found"].get(kind) is not None]
+    told = [(row, one) for row, one in those if "failed" not in one]
+    failed = f" ({len(those) - len(told)} failed)" if len(told) < len(those) else ""
+    if not told:
+        return f"| {kind} | {len(those)}{failed} |" + " |" * 6
+    wrong = np.array([row["wrong"] - 1 for row, _ in told])
+    weights = np.array([one["weights"] for _, one in told])
+    its, others = weights[np.arange(len(told)), wrong], np.delete(weights, wrong + SESSIONS * np.arange(len(told)))
+    named = sum(row["wrong"] in one["misfits"] for row, one in told)
+    accused = sum(bool(set(one["misfits"]) - {row["wrong"]}) for row, one in told)
+    truth = np.array([row["truth"] for row, _ in told])
+    low, high = (np.array([one[key] for _, one in told]) for key in ("low", "high"))
+    inside = ((truth >= low) & (truth <= high)).mean()
+    honest = [(one, row["found"].get("honest")) for row, one in told]
+    moved = [bent(right, one) for one, right in honest if right and "failed" not in right]
+    cells = (named, accused, f"{its.mean():.2f}", f"{others.mean():.2f}", f"{inside:.0%}", sum(moved))
+    return f"| {kind} | {len(those)}{failed} | " + " | ".join(map(str, cells)) + " |"
 
 
 def bent(honest: dict[str, Any], wrong: dict[str, Any]) -> bool:
     """Whether a constant moved by more than :data:`BENT` of the sigmas that are now claimed."""
-    moved = np.abs(np.array(wrong["logs"]) - honest["logs"]) / np.maximum(wrong["sigma"], 1e-9)
+    moved = np.abs(np.array(wrong["mean"]) - honest["mean"]) / np.maximum(wrong["sigma"], 1e-9)
     return bool(moved.max() > BENT)
-
-
-SAID = ("right", "other", "doubt", "doubt of another", "doubtful", "unseen", "bent")
-
-
-def _noticed(one: dict[str, Any], wrong: int | None) -> str:
-    """What calibration says of a folder, of which session ``wrong`` is recorded wrong."""
-    if one["set_aside"]:
-        return "right" if one["set_aside"] == [wrong] else "other"
-    if one["sizes"]:
-        return "doubt" if wrong in one["sizes"] else "doubt of another"
-    return "doubtful" if one["doubtful"] else "unseen"
 
 
 def table(rows: list[dict[str, Any]]) -> str:
     """The table of docs/learning.md."""
-    lines = [
-        "| recorded | folders | set aside, and it alone | others set aside | in doubt | only another in doubt | "
-        "doubtful | not noticed | of these bent |",
-        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
-    ]
-    for kind in KINDS:
-        those = [(row, row["found"][kind]) for row in rows if row["found"].get(kind) is not None]
-        told = [(row, one) for row, one in those if "failed" not in one]
-        counts: dict[str, Any] = dict.fromkeys(SAID, 0)
-        for row, one in told:
-            honest = row["found"]["honest"]
-            said = _noticed(one, row["wrong"] if kind != "honest" else None)
-            counts[said] += 1
-            counts["bent"] += said == "unseen" and "failed" not in honest and bent(honest, one)
-        if kind == "honest":
-            counts |= {"right": "", "doubt": "", "bent": ""}
-        failed = f" ({len(those) - len(told)} failed)" if len(told) < len(those) else ""
-        lines.append(f"| {kind} | {len(those)}{failed} | " + " | ".join(map(str, counts.values())) + " |")
-    return "\n".join(lines)
+    head = (
+        "recorded | folders | said not to fit | another session said not to fit | its weight | weight of the others | "
+        "intervals that hold the truth | bent"
+    )
+    rule = " | ".join(["---"] * len(head.split(" | ")))
+    return "\n".join([f"| {head} |", f"| {rule} |", *(_line(kind, rows) for kind in KINDS)])
 
 
 def main() -> None:

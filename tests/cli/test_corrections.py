@@ -10,7 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import tomli_w
 
+from tests.helpers.start_figures import PRESTON_ALONE
 from wearsim.bench.toml_io import load_programme
 from wearsim.learn.mirror_folder import open_folder
 
@@ -182,7 +184,7 @@ def test_undo_and_the_command_that_undoes_it(mirror: Path, call: Call) -> None:
 
 def test_history_shows_what_was_corrected_set_aside_and_confirmed(mirror: Path, call: Call) -> None:
     with (mirror / "bench.toml").open("a") as stream:  # so that it is calibrated soon
-        stream.write("\n[spread]\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\n")
+        stream.write(tomli_w.dumps({"spread": PRESTON_ALONE}))
     assert record(call, "--as-proposed", "-r", "after.toml", "--date", "2026-02-03").code == 0
     assert record(call, "--replace", "1", "--minutes", "8,21").code == 0
     confirmed = json.loads(record(call, "--confirm", "1", "--json").out)

@@ -9,6 +9,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import tomli_w
+
+from tests.helpers.start_figures import PRESTON_ALONE
 
 Call = Callable[..., Any]
 SHEET = """\
@@ -35,8 +38,7 @@ def mirror(demo: Path) -> Path:
 def known(mirror: Path) -> Path:
     """The same where all is known but the Preston coefficient, which is found soon."""
     bench = mirror / "bench.toml"
-    spread = "\n[spread]\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\n"
-    bench.write_text(bench.read_text() + spread)
+    bench.write_text(bench.read_text() + tomli_w.dumps({"spread": PRESTON_ALONE}))
     return mirror
 
 
@@ -112,7 +114,7 @@ def test_calibrate_without_sessions_could_not(mirror: Path, call: Call) -> None:
     assert "no session yet" in done.err
 
 
-def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_path: Path) -> None:
+def test_calibrate_history_predict_on_a_folder(known: Path, call: Call) -> None:
     assert recorded(call).code == 0
     found = call("calibrate", "mirror", "--json", "--plot", "constants.png", "-o", "constants.json")
     assert found.code == 0, found.err
@@ -127,24 +129,33 @@ def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_pat
         "compared",
         "chance",
         "fits",
-        "doubtful",
+        "weight",
+        "chance_of_another_record",
+        "confirmed",
         "removal_shape_rms_m",
-        "other_size",
+        "best_factor_on_removal",
+        "share_explained_by_factor",
     }
     assert not session["fits"] and session["chance"] < 0.01
     assert session["chi_square"] > 3.0 * session["compared"]
     assert set(told["constants"]) == {
-        "preston_per_pa", "stiffness_pa_per_m", "relaxation_time_s", "edge_gain",
+        "preston_per_pa", "stiffness_pa_per_m", "relaxation_time_s", "edge_gain", "stroke_length", "overhang_bias_m",
     }  # fmt: skip
-    for one in told["constants"].values():
+    for name, one in told["constants"].items():
         low, high = one["interval_90"]
-        assert 0.0 < low < one["now"] < high
+        if name == "preston_per_pa":
+            assert 0.0 < low < one["now"] < high
+        else:
+            assert low == pytest.approx(one["now"]) == pytest.approx(high) == pytest.approx(one["stated"])
+            assert one["told"] == "known"
+    low, now, high = told["products"]["smoothing"]
+    assert 0.0 < low < now < high
     assert Path("constants.png").stat().st_size > 10_000
 
     history = call("history", "mirror", "--plot", "history.png", "-o", "history.json")
     assert history.code == 0, history.err
     assert "Predicted" in history.out and "2025-02-03" in history.out
-    assert "does not fit what was believed of pitch and abrasive" in " ".join(history.out.split())
+    assert "does not fit what was assumed of pitch and abrasive and counts little" in " ".join(history.out.split())
     (entry,) = json.loads(Path("history.json").read_text())["sessions"]
     assert not entry["fits"]
     for key in ("figure_error_band_m", "figure_error_predicted_band_m"):
@@ -161,12 +172,16 @@ def test_calibrate_history_predict_on_a_folder(mirror: Path, call: Call, tmp_pat
     assert call("compare", "mirror", "--programme", "programme.toml", "--draws", "0").code == 0
 
 
-def test_calibrate_says_what_it_sets_aside(known: Path, call: Call) -> None:
+def test_calibrate_says_what_does_not_fit_and_what_can_be_done(known: Path, call: Call) -> None:
     assert recorded(call).code == 0
     plain = call("calibrate", "mirror", "--draws", "16")
     # the sheet is invented, and fits no session
-    assert "not told: still what was believed before" in " ".join(plain.out.split())
-    assert "does not fit what was believed of pitch and abrasive and is set aside" in " ".join(plain.out.split())
+    text = " ".join(plain.out.split())
+    assert "known: stated as exact" in text
+    assert "Session 1 does not fit what was assumed of pitch and abrasive, so it counts little." in text
+    assert call("record", "mirror", "--confirm", "1").code == 0
+    text = " ".join(call("calibrate", "mirror", "--draws", "16").out.split())
+    assert "confirmed" in text and "does not fit" not in text
 
 
 @pytest.mark.parametrize("command", ["calibrate", "history"])

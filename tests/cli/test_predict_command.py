@@ -10,8 +10,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+import tomli_w
 
 import wearsim as ws
+from tests.helpers.start_figures import KNOWN
 from wearsim.wear.bench_risks import risks_json
 from wearsim.wear.outcome import EXACT
 
@@ -95,7 +97,7 @@ def test_table_shows_zones_numbers_and_spells(call: Call, demo: Path) -> None:
 
 
 def test_where_nothing_is_uncertain_a_line_says_why_there_is_no_band(call: Call, demo: Path) -> None:
-    exact = "[spread]\npreston = 1.0\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\n"
+    exact = tomli_w.dumps({"spread": KNOWN})
     Path("bench.toml").write_text(Path("bench.toml").read_text() + exact)
     Path("profile.csv").write_text("radius_mm,error_nm\n0,0\n80,40\n150,-20\n")
     out = call("predict", "bench.toml", "-p", "programme.toml").out

@@ -140,22 +140,3 @@ def test_force_replaces(call: Call, demo: Path, searched_once: None) -> None:
 def test_help_begins_with_an_example(call: Call) -> None:
     called = call("propose", "--help")
     assert called.code == 0 and called.out.startswith("Example:\n  wearsim propose bench.toml")
-
-
-def test_the_card_knows_how_the_lap_was_left(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    """In a folder with sessions the prediction begins with the lap as they left it, and the card must say so."""
-    from wearsim.cli import propose
-    from wearsim.show import card
-
-    as_left_before: list[bool] = []
-
-    def note(*_: Any, as_left: bool) -> bytes:
-        as_left_before.append(as_left)
-        return b"card"
-
-    monkeypatch.setattr(card, "card_bytes", note)
-    path = tmp_path / "card.pdf"
-    for known in ({}, {"laps": None}, {"laps": "as a session left them"}):
-        propose.files_of(None, known, None, None, None, path)[path](path)  # type: ignore[arg-type]
-    assert as_left_before == [False, False, True]
-    assert path.read_bytes() == b"card"

@@ -5,21 +5,22 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from wearsim.learn.wrong_records import SessionFit
 
-from tests.helpers.workbench import work
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import programme_from_table
 from wearsim.knifeedge.readings import Readings
 from wearsim.learn.calibrate import Calibration
 from wearsim.learn.observation import of_readings
-from wearsim.learn.posterior import ConstantsPosterior
+from wearsim.learn.posterior import ConstantsPosterior, GlassPosterior
 from wearsim.learn.practice.mirror import DrawnMirror, KnifeEdgeTester, draw_mirror
-from wearsim.learn.session_filter import LEARNING, Discrepancy, SessionFilter, SessionModel
-from wearsim.show.calibration import calibration_text
-from wearsim.wear.constants import Belief, Constants
+from wearsim.learn.session_filter import LEARNING, SessionFilter, SessionModel
+from wearsim.learn.session_fit import SessionFit
+from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.constants import NAMES, Belief, Constants, prior
+from wearsim.wear.discrepancy import UNSAID, Discrepancy
 from wearsim.wear.initial_figure import StartFigure, on_grid
+from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import State, start_state
 
 PROGRAMMES: tuple[tuple[dict[str, Any], ...], ...] = (
@@ -30,10 +31,13 @@ PROGRAMMES: tuple[tuple[dict[str, Any], ...], ...] = (
         {"stroke": "straight", "length": 0.5, "minutes": 8, "on_top": "tool"},
     ),
 )
-# What a person wrote down who got session 2 wrong.
-WRONG: tuple[dict[str, Any], ...] = (
-    {"stroke": "w", "length": 0.7, "side_sweep": 0.25, "minutes": 30, "on_top": "mirror"},
-)
+ROUGH = Accuracy(
+    glass_rings=24, pitch_rings=20, offsets=10, per_radius=8, per_turn=7, ring_per_turn=6, draws=24, phases=12,
+    tolerance=0.03,
+)  # fmt: skip
+"""Of an engine that is the truth as well: how near it is to the converged one does not matter."""
+WRONG: tuple[dict[str, Any], ...] = ({"stroke": "one-third", "minutes": 1, "on_top": "mirror"},)
+"""What a person wrote down of session 2 who forgot nearly all of it."""
 
 
 def simulated_mirror(seed: int) -> DrawnMirror:
@@ -41,20 +45,19 @@ def simulated_mirror(seed: int) -> DrawnMirror:
     return draw_mirror(seed, "raised ring", 0.25, 5.0)
 
 
-def calibration_of(preston: float, *sessions: SessionFit) -> Calibration:
-    """A calibration that found the Preston coefficient this many times as stated, and the rest as stated."""
-    before = Belief(np.zeros(4), np.diag(np.log([2.5, 3.0, 2.5, 2.0]) ** 2))
-    logs = np.log([[preston * 0.95, 1.0, 1.0, 1.0], [preston * 1.05, 1.0, 1.0, 1.0]])
-    posterior = ConstantsPosterior(logs, np.full(2, 0.1), np.full(2, 0.5), 0.0)
-    return Calibration(before, posterior, sessions, ())
+def only(*names: str) -> Belief:
+    """The prior of the simulated mirror with all constants but these known exactly, each within a factor of 2.5."""
+    open_ones = np.array([name in names for name in NAMES])
+    return Belief(np.zeros(len(NAMES)), np.diag(np.where(open_ones, np.log(2.5) ** 2, 0.0)))
 
 
-def verdict_on(fit: SessionFit) -> str:
-    """The last column of a session's line in the report."""
-    text = calibration_text(simulated_mirror(1).bench, calibration_of(1.0, fit))
-    chance = f"{fit.chance:.0%}" if fit.chance >= 0.01 else "under 1%"
-    (line,) = (line for line in text.splitlines() if line.split()[:2] == [str(fit.number), f"{fit.chi_square:.1f}"])
-    return line.partition(chance)[2].strip()
+def calibration_of(vectors: Any, *sessions: SessionFit, spreads: Any = 0.1) -> Calibration:
+    """A calibration of the simulated mirror whose posterior is these vectors of constants (N, n), each as likely."""
+    vectors = np.asarray(vectors, dtype=float)
+    count, radius = len(vectors), np.linspace(0.0, 0.125, 5)
+    glass = GlassPosterior(radius, 0.0 * radius, 1e-18 * np.eye(5))
+    posterior = ConstantsPosterior(vectors, spreads * np.ones(count), np.full(count, 1.0 / count), glass)
+    return Calibration(prior(simulated_mirror(1).bench), posterior, sessions, ())
 
 
 def programme_of(spells: tuple[dict[str, Any], ...]) -> Programme:
@@ -69,10 +72,11 @@ def read(drawn: DrawnMirror, state: State, rng: np.random.Generator, tester: Kni
     return tester.read(drawn.bench, state.radius, error, rng)
 
 
-def spherical(bench: Bench) -> Bench:
-    """The bench with laps that begin spherical."""
-    laps = tuple(lap.model_copy(update={"start": "spherical"}) for lap in bench.laps)
-    return bench.model_copy(update={"laps": laps})
+def pressed_and_worked(bench: Bench, programme: Programme, state: State, truth: Constants, accuracy: Accuracy) -> State:
+    """The state after a session, its laps pressed first for as long as is assumed where nobody says."""
+    engine = RadialEngine(accuracy)
+    state = engine.pressed(bench, state, sorted({spell.lap for spell in programme.spells}, key=str), UNSAID, truth)
+    return engine.run(bench, programme, state, truth).end
 
 
 def simulated_sessions(
@@ -81,27 +85,21 @@ def simulated_sessions(
     *,
     count: int = 3,
     wrong: int | None = None,
-    unpressed: int | None = None,
     discrepancy: Discrepancy | None = None,
+    accuracy: Accuracy = LEARNING,
 ) -> tuple[DrawnMirror, SessionFilter]:
-    """A mirror worked by the radial engine with true constants.
-
-    One session may be recorded wrongly, or as begun on a pressed lap that in truth was spherical.
-    """
+    """A mirror worked by the radial engine with true constants, and laps that fit; one session may be recorded wrongly."""
     rng = np.random.default_rng(seed)
     drawn, tester = simulated_mirror(seed), KnifeEdgeTester()
-    first = on_grid(drawn.bench, drawn.start, LEARNING)
-    state = start_state(drawn.bench, first.radius, first.height, LEARNING)
+    first = on_grid(drawn.bench, drawn.start, accuracy)
+    state = start_state(drawn.bench, first.radius, first.height, accuracy)
     models = []
     for number, spells in enumerate(PROGRAMMES[:count], start=1):
         programme = programme_of(spells)
-        if number == unpressed:
-            state = start_state(spherical(drawn.bench), state.radius, state.height, LEARNING)
-        state = work(drawn.bench, programme, state, truth, LEARNING).states[-1]
+        state = pressed_and_worked(drawn.bench, programme, state, truth, accuracy)
         observation = of_readings(drawn.bench, read(drawn, state, rng, tester), state.radius)
         recorded = programme_of(WRONG) if number == wrong else programme
-        models.append(
-            SessionModel(number, drawn.bench, recorded, "pressed" if number == unpressed else None, observation)
-        )
-    known = StartFigure(first.radius, first.height, 1e-9 * np.eye(first.radius.size))
-    return drawn, SessionFilter(known, tuple(models), LEARNING, discrepancy or Discrepancy())
+        models.append(SessionModel(number, drawn.bench, recorded, None, observation))
+    waves = np.cos(np.pi * np.outer((first.radius / first.radius[-1]) ** 2, np.arange(6)))
+    known = StartFigure(first.radius, first.height, 0.5e-9 * waves)
+    return drawn, SessionFilter(known, tuple(models), accuracy, discrepancy or Discrepancy())

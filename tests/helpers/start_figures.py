@@ -13,7 +13,11 @@ from wearsim.bench.toml_io import bench_from_table
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.initial_figure import StartFigure, from_conic, from_profile
 
-KNOWN = {"preston": 1.0, "stiffness": 1.0, "relaxation_time": 1.0, "edge_gain": 1.0}
+KNOWN = {
+    "preston": 1.0, "stiffness": 1.0, "relaxation_time": 1.0, "edge_gain": 1.0,
+    "stroke_length": 1.0, "overhang_bias": "0 mm",
+}  # fmt: skip
+PRESTON_ALONE = {name: known for name, known in KNOWN.items() if name != "preston"}
 
 
 @dataclass(frozen=True)

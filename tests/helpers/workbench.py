@@ -21,7 +21,7 @@ from wearsim.wear.engine_protocol import Run, SpellReport
 from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import State, glass_grid, lap_name, start_state
 
-EXACT = Spread(preston=1.0, stiffness=1.0, relaxation_time=1.0, edge_gain=1.0)
+EXACT = Spread(preston=1.0, stiffness=1.0, relaxation_time=1.0, edge_gain=1.0, stroke_length=1.0, overhang_bias=0.0)
 STEADY = Hands(length_jitter=0.0, centre_jitter=0.0, push_height=0.0)
 
 

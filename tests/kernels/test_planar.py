@@ -11,7 +11,7 @@ from wearsim.kernels.planar_wear import walk
 from wearsim.wear.planar.grid import facets, read_map
 from wearsim.wear.planar.walk import room_for
 
-FORCE, PRESTON, RELAXATION, SECONDS = 70.0, 8e-13, 300.0, 0.075
+FORCE, LINEAR, RELAXATION, SECONDS = 70.0, (8e-13, 1.0, 1.0), 300.0, 0.075
 
 
 def _pose(offset, azimuth, turned, rate=0.02, ahead=0.004):
@@ -31,7 +31,7 @@ def _surfaces(made, rng):
     return a * x**2 * y + b * x**3 + c * np.cos(3.0 * y), d * p * q + e * q**3 + f * np.sin(4.0 * p)
 
 
-def _twin(made, pose, w, u):
+def _twin(made, pose, w, u, law=LINEAR):
     """One pose with whole arrays, and the balance by a general minimiser polished with Newton's steps."""
     glass, pitch = made.glass, made.pitch
     size = glass.across[1] - glass.across[0]
@@ -54,7 +54,7 @@ def _twin(made, pose, w, u):
     depth = np.maximum(0.0, d + b1 * x + b2 * y + gap)
     ramp = np.clip(0.5 + (pitch.radius**2 - over_x**2 - over_y**2) / (2 * pitch.radius * size), 0, 1)
     speed = np.hypot(pose[4] - pose[6] * y, pose[5] + pose[6] * x)
-    worn = PRESTON * SECONDS * stiff * ramp * depth * speed
+    worn = law[0] * SECONDS * ramp * (stiff * depth) ** law[1] * speed ** law[2]
     return worn, _sunk(made, pose, w, u, (d, b1, b2)), np.sum(weight * depth), held
 
 
@@ -97,24 +97,25 @@ def _sunk(made, pose, w, u, balances):
     return np.where(np.hypot(p, q) <= pitch.radius, sunk, 0.0)
 
 
-def _walked(made, pose, w, u):
+def _walked(made, pose, w, u, law=LINEAR):
     balances = np.zeros((1, 1, grid.BALANCE_COLUMNS))
     work = room_for(made.glass, made.pitch, 2)
     one, other = w.copy(), u.copy()
     walk(
-        pose[None, None, :], balances, one, other, made.glass, made.pitch, work, FORCE, PRESTON, RELAXATION, 1e-9
+        pose[None, None, :], balances, one, other, made.glass, made.pitch, work, FORCE, np.array(law), RELAXATION, 1e-9
     )  # fmt: skip
     return w - one, u - other, balances[0, 0], work
 
 
+@pytest.mark.parametrize("law", [LINEAR, (8e-13, 1.25, 0.75)])
 @pytest.mark.parametrize("shape", ["none", "square"])
 @pytest.mark.parametrize(("offset", "lap"), [(0.02, 0.15), (0.09, 0.15), (0.06, 0.1), (0.05, 0.17)])
-def test_pose_is_its_twin(rig, rng, shape, offset, lap):
+def test_pose_is_its_twin(rig, rng, shape, offset, lap, law):
     made = rig(48, lap_radius=lap, edge_gain=0.3, mask=facets(shape, 0.025, 0.006))
     w, u = _surfaces(made, rng)
     pose = _pose(offset, 0.7, 0.4)
-    worn, sunk, force, held = _twin(made, pose, w, u)
-    got_worn, got_sunk, balances, _ = _walked(made, pose, w, u)
+    worn, sunk, force, held = _twin(made, pose, w, u, law)
+    got_worn, got_sunk, balances, _ = _walked(made, pose, w, u, law)
     assert balances[grid.STATUS] == grid.BALANCED
     assert force == pytest.approx(FORCE, rel=1e-9)
     assert balances[grid.COVERED] == pytest.approx(held.sum(), rel=1e-9)
@@ -150,8 +151,8 @@ def test_solution_is_the_same_from_any_guess(rig, rng):
         balances[0, 0, :3] = guess
         work = room_for(made.glass, made.pitch, 1)
         walk(
-            pose[None, None, :], balances, w.copy(), u.copy(), made.glass, made.pitch, work, FORCE, PRESTON, RELAXATION,
-            1e-12,
+            pose[None, None, :], balances, w.copy(), u.copy(), made.glass, made.pitch, work, FORCE, np.array(LINEAR),
+            RELAXATION, 1e-12,
         )  # fmt: skip
         assert balances[0, 0, grid.STATUS] == grid.BALANCED
         found.append(balances[0, 0, :3].copy())

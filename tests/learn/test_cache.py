@@ -10,27 +10,32 @@ import numpy as np
 import pytest
 import tomli_w
 
+from tests.helpers.start_figures import KNOWN
 from wearsim.bench.input_errors import parse_toml
 from wearsim.cli.main import run
 from wearsim.learn.cache import FILE, KeptCalibration, keep, recall_or_calibrate, recalled, stale
+from wearsim.learn.calibrate import DRAWS
 from wearsim.learn.mirror_folder import MirrorFolder, SessionNote, open_folder
+from wearsim.learn.posterior import GlassPosterior
 from wearsim.learn.record import record
 from wearsim.wear.constants import Belief
 
-COVARIANCE = np.diag([0.04, 0.09, 0.25, 0.16]) + 0.01
-MEAN = np.array([0.3, -0.2, 1.0 / 3.0, 0.0])
+COVARIANCE = np.diag([0.04, 0.09, 0.25, 0.16, 0.003, 2e-5]) + 1e-6
+MEAN = np.array([0.3, -0.2, 1.0 / 3.0, 0.0, 0.05, 0.001])
 POINTS = np.random.default_rng(2).multivariate_normal(MEAN, COVARIANCE, 100)
+
+RADIUS = np.linspace(0.0, 0.1, 4)
+GLASS = GlassPosterior(RADIUS, 1e-7 / 3.0 * RADIUS, 1e-18 * (np.eye(4) + 1.0 / 7.0))
 
 
 @pytest.fixture
 def folder(mirror_folder: Path, done: Path, after: Path) -> MirrorFolder:
     """One session, and what it might have told."""
-    exact = "".join(f"{name} = 1.0\n" for name in ("preston", "stiffness", "relaxation_time", "edge_gain"))
     with (mirror_folder / "bench.toml").open("a") as stream:
-        stream.write(f"[spread]\n{exact}")  # so that it is calibrated in no time
+        stream.write(tomli_w.dumps({"spread": KNOWN}))  # so that it is calibrated in no time
     record(mirror_folder, done, note=SessionNote(date=date(2025, 3, 1)), readings=after)
     there = open_folder(mirror_folder)
-    keep(there, 1, KeptCalibration(Belief(MEAN, COVARIANCE, POINTS), 0.08, (1,)), 0, 128)
+    keep(there, 1, KeptCalibration(Belief(MEAN, COVARIANCE, POINTS), 0.08, GLASS, (1,)), 0, DRAWS)
     return there
 
 
@@ -46,6 +51,9 @@ def test_what_was_kept_is_read_back_to_the_last_bit(folder: MirrorFolder) -> Non
     assert np.array_equal(known.belief.mean, MEAN)
     assert np.array_equal(known.belief.covariance, COVARIANCE)
     assert known.belief.points is not None and np.array_equal(known.belief.points, POINTS)
+    assert known.glass is not None
+    for name in ("radius", "height", "covariance"):
+        assert np.array_equal(getattr(known.glass, name), getattr(GLASS, name))
     assert stale(folder) is None
 
 

@@ -18,7 +18,7 @@ from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import programme_from_table
 from wearsim.knifeedge.longitudinal import Zones, zone_readings
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.constants import Belief
+from wearsim.wear.constants import NAMES, Belief, Constants, vector_of
 from wearsim.wear.predict import predict
 
 SPELLS: tuple[dict[str, Any], ...] = (
@@ -61,8 +61,8 @@ def test_it_imports_no_engine() -> None:
 @pytest.mark.parametrize("spell", SPELLS, ids=lambda spell: spell["stroke"])
 def test_with_no_option_it_agrees_with_the_radial_engine(spell: dict[str, Any]) -> None:
     bench, glass = small_bench(), Glass(small_bench(), RADIUS, ERROR, constants=CONSTANTS)
-    logs = np.log([CONSTANTS.preston, CONSTANTS.stiffness, CONSTANTS.relaxation_time, CONSTANTS.edge_gain])
-    belief, start = Belief(logs, np.zeros((4, 4))), figure(bench, ERROR, DEFAULT)
+    own = Constants(CONSTANTS.preston, CONSTANTS.stiffness, CONSTANTS.relaxation_time, CONSTANTS.edge_gain)
+    belief, start = Belief(vector_of(own), np.zeros((len(NAMES), len(NAMES)))), figure(bench, ERROR, DEFAULT)
     said = predict(bench, programme(spell), belief=belief, start=start, draws=0)
     found = removal(glass, spell, at=said.radius)
     assert np.ptp(said.removal) > 40e-9

@@ -199,35 +199,38 @@ def test_the_check_zones_move_most_against_what_a_setting_mistakes_and_are_no_ne
     assert check_zones(np.zeros(5), careful, half.positions).tolist() == [1, 3]
 
 
-def test_when_to_press_is_what_the_prediction_takes_of_the_lap() -> None:
+def test_how_long_to_press_is_what_the_prediction_takes_of_the_laps() -> None:
     bench = small_bench(True)
-    done = with_spells(2)
-    taken = "The lap is taken as pressed: press it until it fits before you begin, 5 min at least"
+    done = replace(with_spells(2), pressings={None: 1230.0})
     assert bench.laps[0].start == "pressed" and not any(spell.is_press for spell in done.programme.spells)
     assert card_content(bench, done, None).before[0] == (
-        f"{taken} (common practice, no source). That is not recorded. Do not press between spells."
+        "Press the lap until it fits, tool on top: about 21 min at this temperature. "
+        "It is no spell: record it with --pressed. Do not press between spells."
     )
-    left = card_content(bench, done, None, as_left=True).before[0]
-    assert left.startswith("Do not press before spell 1: the lap is taken as the last session left it.")
-    assert "--lap pressed" in left
+    assert (
+        "about 2.0 h at this temperature"
+        in card_content(bench, replace(done, pressings={None: 7200.0}), None).before[0]
+    )
     round_one = bench.laps[0].model_copy(update={"start": "spherical"})
-    said = card_content(bench.model_copy(update={"laps": (round_one,)}), done, None).before[0]
-    assert said.startswith("The lap is taken as spherical: do not press before spell 1.")
+    alone = bench.model_copy(update={"laps": (round_one,)})
+    said = card_content(alone, replace(done, pressings={}), None).before[0]
+    assert said.startswith("Do not press the lap before spell 1: it begins spherical.")
     laps = (bench.laps[0].model_copy(update={"name": "big"}), round_one.model_copy(update={"name": "small"}))
-    two = (*done.programme.spells, done.programme.spells[0].model_copy(update={"lap": "small"}))
+    spells = [spell.model_copy(update={"lap": "big"}) for spell in done.programme.spells]
+    two = ws.Programme(spells=(*spells, spells[0].model_copy(update={"lap": "small"})))
     both = bench.model_copy(update={"laps": laps})
-    said = card_content(both, replace(done, programme=ws.Programme(spells=two)), None).before[0]
-    assert "The lap big is taken as pressed" in said and "The lap small is taken as spherical" in said
+    said = card_content(both, replace(done, programme=two, pressings={"big": 600.0}), None).before[0]
+    assert "Press the lap big until it fits, tool on top: about 10 min" in said
+    assert "Do not press the lap small before spell 1" in said
 
 
 def test_a_pressing_of_the_programme_is_a_spell_of_the_card() -> None:
     bench = small_bench(True)
     press = ws.Spell.model_validate({"stroke": "press", "minutes": 5.0})
     spells = with_spells(2).programme.spells
-    first = replace(with_spells(2), programme=ws.Programme(spells=(press, *spells)))
-    for as_left in (False, True):
-        said = card_content(bench, first, None, as_left=as_left)
-        assert said.before[0] == "Press as spell 1 says. Do not press between spells."
+    first = replace(with_spells(2), programme=ws.Programme(spells=(press, *spells)), pressings={})
+    said = card_content(bench, first, None)
+    assert said.before[0] == "Press as spell 1 says. Do not press between spells."
     assert (
         said.spells[0].what == ("cold pressing, at rest",) and said.ends[0] == 0.0 and said.spells[0].checkpoint == ""
     )

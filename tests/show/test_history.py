@@ -15,6 +15,7 @@ from wearsim.bench.mirror import Mirror
 from wearsim.bench.toml_io import bench_from_table, programme_from_table
 from wearsim.bench.units import MILLIMETRES
 from wearsim.learn.history import Entry, History
+from wearsim.learn.known_figure import FigureEstimate
 from wearsim.learn.practice.rehearse import Round
 from wearsim.show.history import ending_text, history_figure, history_text, round_text
 
@@ -40,6 +41,7 @@ def history_of(minutes: tuple[float, ...], misfits: tuple[int, ...] = ()) -> His
             number=number, date=date(2026, 2, number), minutes=worked, notes="", measured=shape, predicted=1.5 * shape,
             measured_rms=rms, measured_band=np.array([0.8, 1.3]) * rms, predicted_rms=1.5 * rms,
             predicted_band=np.array([1.1, 2.4]) * rms, edge_roll=-1e-8, prediction_error=rms, fits=number not in misfits,
+            known=FigureEstimate(0.9 * shape, 0.0 * shape + 4e-9, 0.9 * rms, np.array([0.85, 1.0]) * rms),
             measured_profile_band=np.stack([shape - 3e-9, shape + 3e-9]),
             predicted_profile_band=np.stack([shape - 20e-9, shape + 30e-9]), edge_roll_band=np.array([-2e-8, 1e-9]),
         ))  # fmt: skip
@@ -106,8 +108,8 @@ def test_what_the_only_session_does_not_fit(mirror: Mirror) -> None:
     def said(told: History) -> str:
         return " ".join(history_text(told).split())
 
-    assert "does not fit what was believed of pitch and abrasive" in said(history_of((7.0,), (1,)))
-    assert "does not fit the others" in said(history_of((7.0, 8.0), (1,)))
+    assert "does not fit what was assumed of pitch and abrasive and counts little" in said(history_of((7.0,), (1,)))
+    assert "does not fit what the others say and counts little" in said(history_of((7.0, 8.0), (1,)))
     assert "does not fit" not in said(history_of((7.0,)))
 
 

@@ -14,6 +14,7 @@ from wearsim.study.cases import Chunk, draw_constants, job_for, work_case, work_
 from wearsim.study.plan import sample_of
 from wearsim.study.quantities import BANDED, QUANTITIES, DrawStatistics, standard_error
 from wearsim.study.study_file import read_study
+from wearsim.wear.constants import prior, vector_of
 
 
 def test_cases_are_what_predict_says(whole_here: Path) -> None:
@@ -78,26 +79,24 @@ def test_draws_belong_to_the_case_and_not_to_the_chunk() -> None:
 def test_constants_spread_as_the_bench_says() -> None:
     bench = small_study().bench
     draws = [draw for place in range(40) for draw in draw_constants(bench, 50, 1, place)]
-    for name in ("preston", "stiffness", "relaxation_time", "edge_gain"):
-        logs = np.log([getattr(draw, name) for draw in draws]) / np.log(getattr(bench.spread, name))
-        assert abs(logs.mean()) < 4.0 / np.sqrt(2000)
-        assert abs(logs.std() - 1.0) < 4.0 / np.sqrt(4000)
+    covariance = prior(bench).covariance
+    sigma = np.sqrt(np.diagonal(covariance))
+    vectors = np.array([vector_of(draw) for draw in draws]) / sigma
+    assert np.abs(vectors.mean(axis=0)).max() < 4.0 / np.sqrt(2000)
+    assert np.abs(vectors.std(axis=0) - 1.0).max() < 4.0 / np.sqrt(4000)
+    assert np.cov(vectors.T) == pytest.approx(covariance / np.outer(sigma, sigma), abs=0.13)
 
 
 def test_risk_and_its_standard_error_hold_what_they_promise() -> None:
     """Counted over many studies: a preston above its one-sigma factor has a probability that is known."""
     bench = small_study().bench
     true, draws = 1.0 - norm.cdf(1.0), 64
+    limit = float(np.exp(np.sqrt(prior(bench).covariance[0, 0])))
     risks, errors = [], []
     for place in range(300):
         factors = np.array([draw.preston for draw in draw_constants(bench, draws, 3, place)])
         drawn = DrawStatistics(
-            edge_roll=-factors,
-            surface_rms=factors,
-            roll_added=-factors,
-            rim_added=-factors,
-            limit=bench.spread.preston,
-            failed=0,
+            edge_roll=-factors, surface_rms=factors, roll_added=-factors, rim_added=-factors, limit=limit, failed=0
         )
         risks.append(drawn.risk)
         errors.append(drawn.risk_error)

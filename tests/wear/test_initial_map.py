@@ -3,7 +3,9 @@
 import h5py
 import numpy as np
 import pytest
+import tomli_w
 
+from tests.helpers.start_figures import KNOWN
 from wearsim.bench.figure_source import height_map
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench
@@ -74,7 +76,7 @@ mass = "2 kg"
 [figure]
 {figure}
 """
-NO_SPREAD = "[spread]\npreston = 1.0\nstiffness = 1.0\nrelaxation_time = 1.0\nedge_gain = 1.0\n"
+NO_SPREAD = tomli_w.dumps({"spread": KNOWN})
 TERMS = "zernike = [0, 5, 0, 30, 0, -40, 0, 0, 0, 0, 0, 0, 35]"
 
 

@@ -22,6 +22,8 @@ PRESTON_SOURCE = (
     "fused silica best > 1.6e-12, earlier about 1.6e-13 [read, abstract]; 8e-13 in use for "
     "computer-controlled figuring [memory]; known within x2.5"
 )
+_LAW = "Preston 1927 [memory]; 1.25 and 0.75 are thought of for a lap half carried by its water [judgement]"
+_OFF = "off: no session tells it apart"
 EDGE_LENGTH_SOURCE = "the pitch thickness (physics section 2)"
 
 
@@ -41,6 +43,10 @@ class Wear(InputTable):
         Over what length it fades [m]; None: the pitch thickness.
     temperature : float
         Of the room [degC]: moves the relaxation time.
+    pressure_exponent : float
+        m in wear = preston x pressure^m x speed^n [1], at 1 kPa and 0.1 m/s as for m = n = 1 (physics section 3).
+    speed_exponent : float
+        n of the same [1].
     """
 
     preston: PerPascal | None = None
@@ -50,6 +56,8 @@ class Wear(InputTable):
     )
     edge_length: Length | None = None
     temperature: Temperature = default(20.0, "common practice, no source: a basement is at 17-21 degC")
+    pressure_exponent: Annotated[float, *number("1.25", least=0.5, most=2.0)] = default(1.0, _LAW)
+    speed_exponent: Annotated[float, *number("0.75", least=0.0, most=2.0)] = default(1.0, _LAW)
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -72,6 +80,12 @@ class Spread(InputTable):
         How far all strokes of one person may be longer or shorter than was written down [1].
     overhang_bias : float
         How far all strokes of one person may lie to one side of what was written down: one sigma [m]; 0 = exactly.
+    edge_length : float
+        Of the length over which the edge effect fades [1].
+    temperature_slope : float
+        Of the degrees in which pitch relaxes ten times as slowly [1].
+    stiffness_exponent, pressure_exponent, speed_exponent : float
+        One sigma of what is added to each exponent [1]; 0 = off.
     """
 
     preston: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(2.5, "from the sources of the value")
@@ -86,12 +100,19 @@ class Spread(InputTable):
     )
     stroke_length: Annotated[float, *number("1.08", least=1.0, most=2.0)] = default(1.08, "judgement: 8 %")
     overhang_bias: Depth = default(0.005, "judgement: 5 mm")
+    edge_length: Annotated[float, *number("1.8", least=1.0, most=10.0)] = default(
+        1.8, "judgement: 3-15 mm about 5 mm to 7 mm; edges are seen to turn over 6 mm (common practice, no source)"
+    )
+    temperature_slope: Annotated[float, *number("1.25", least=1.0, most=5.0)] = default(
+        1.25, "6 +- 1.5 degC: 5 by the universal constants of Williams, Landel & Ferry, 6-10 in use [memory]"
+    )
+    stiffness_exponent: Annotated[float, *number("0.3", least=0.0, most=1.0)] = default(0.0, _OFF)
+    pressure_exponent: Annotated[float, *number("0.2", least=0.0, most=1.0)] = default(0.0, _OFF)
+    speed_exponent: Annotated[float, *number("0.2", least=0.0, most=1.0)] = default(0.0, _OFF)
 
 
 GRAVITY = 9.80665
 """Standard acceleration of fall [m/s^2] (physics section 2)."""
-DEGREES_A_DECADE = 8.0
-"""Pitch relaxes ten times as slowly this many degrees colder (from memory, low: 6-10 degC)."""
 LARGEST_LAP = 1.2
 """Largest lap, in diameters of the mirror."""
 TABLES = ("mirror", "laps", "hands", "wear", "spread", "figure", "light")
@@ -176,21 +197,28 @@ class Bench(InputTable):
             return self.wear.preston
         return PRESTON * catalogue.glass(self.mirror.glass).wear * catalogue.abrasive(self.wear.abrasive).wear
 
-    def relaxation_time_at(self, lap: Lap) -> float:
+    def relaxation_time_at(self, lap: Lap, slope: float = 1.0) -> float:
         """Relaxation time of a lap's pitch at the temperature of the room [s] (physics section 4).
 
         Parameters
         ----------
         lap : Lap
             One of the bench's.
+        slope : float
+            Factor on its ``degrees_per_decade`` [1].
 
         Returns
         -------
         float
-            [s]; ten times as long for every :data:`DEGREES_A_DECADE` colder than the lap states it for.
+            [s]; ten times as long for every ``degrees_per_decade`` colder than the lap states it for.
         """
         colder = lap.pitch_temperature - self.wear.temperature
-        return float(lap.relaxation_time * 10.0 ** (colder / DEGREES_A_DECADE))
+        return float(lap.relaxation_time * 10.0 ** (colder / (slope * lap.degrees_per_decade)))
+
+    def exponents(self, more_pressure: float = 0.0, more_speed: float = 0.0) -> tuple[float, float]:
+        """Exponents m of the pressure and n of the speed in the law of wear, with what a draw adds, in their limits [1]."""
+        m, n = self.wear.pressure_exponent + more_pressure, self.wear.speed_exponent + more_speed
+        return min(2.0, max(0.5, m)), min(2.0, max(0.0, n))
 
     def edge_length_for(self, lap: Lap) -> float:
         """Over what length the glass-edge effect fades with this lap [m] (physics section 2).

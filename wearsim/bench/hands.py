@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated
 
 from wearsim.bench.fields import Depth, Force, InputTable, LengthPair, Time, default, number
 
 _LEAD = "judgement: friction about 0.15, hands about 35 mm above the interface; hardly matters"
+
+
+REFERENCE_SPEED = 0.1
+"""Speed at which a law of wear is as stated, whatever its exponents [m/s]; a usual one."""
 
 
 class Hands(InputTable):
@@ -30,6 +35,12 @@ class Hands(InputTable):
         Time of one circuit round the barrel [s] (planar engine).
     hand_turn : float
         Time of one turn of the top piece in the hands, the other way [s] (planar engine).
+    top_turns : float
+        Turns per minute of the top piece on a machine's spindle, in the room and counted against the clock [1/min]; 0:
+        the hands' slow turning.
+    stand_turns : float
+        Turns per minute of the piece below, on a turntable or a machine's table [1/min]; nobody walks round it then.
+        0: it is at rest.
     """
 
     push: Force = default(30.0, "judgement: with the piece's weight about 1 kPa (10 g/cm^2 [read, abstract])")
@@ -40,6 +51,13 @@ class Hands(InputTable):
     centre_jitter: Depth = default(0.002, "judgement")
     walk: Time = default(240.0, "judgement")
     hand_turn: Time = default(360.0, "judgement")
+    top_turns: Annotated[float, *number("10", least=-300.0, most=300.0)] = default(0.0, "by hand, no machine")
+    stand_turns: Annotated[float, *number("10", least=-300.0, most=300.0)] = default(0.0, "by hand, no machine")
+
+    @property
+    def spins(self) -> tuple[float, float]:
+        """Rates at which a machine turns the top piece and the piece below [rad/s]."""
+        return 2.0 * math.pi * self.top_turns / 60.0, 2.0 * math.pi * self.stand_turns / 60.0
 
     @property
     def friction_lead(self) -> float:

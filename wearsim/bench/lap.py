@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import model_validator
@@ -19,6 +20,7 @@ from wearsim.bench.fields import (
     Time,
     choice,
     default,
+    number,
     table_of,
     whole_number,
 )
@@ -26,6 +28,8 @@ from wearsim.bench.input_errors import length_error
 from wearsim.errors import InputError
 
 _FACETS = "25 mm with channels of 6 mm: contact fraction 0.65 [read; derived]"
+REFERENCE_PRESSURE = 1000.0
+"""Pressure at which a law of wear and a stiffness are as stated, whatever their exponents [Pa]; a usual one."""
 FROM_PITCH = ("stiffness", "relaxation_time", "pitch_temperature")
 
 
@@ -37,7 +41,9 @@ class Lap(InputTable):
     name : str or None
         By which a spell picks it.
     diameter : float
-        [m].
+        Of the pitch that touches the glass, measured across it, not of the disc beneath: pitch that ends 2-3 % inside
+        the disc, or is rounded at its rim, moves the stroke at which the conic stays as it is by 0.02-0.06 of the
+        mirror's diameter [m].
     mass : float
         Of the whole piece [kg].
     pitch : str or None
@@ -47,10 +53,14 @@ class Lap(InputTable):
         [m].
     stiffness : float
         Foundation modulus per nominal area, channels included [Pa/m] (physics section 2).
+    stiffness_exponent : float
+        Power of the mean pressure, over 1 kPa, with which the stiffness grows [1] (physics section 2).
     relaxation_time : float
         At ``pitch_temperature`` [s] (physics section 4).
     pitch_temperature : float
         [degC].
+    degrees_per_decade : float
+        How much colder, in degrees Celsius, pitch relaxes ten times as slowly [degC] (physics section 4).
     start : {"pressed", "spherical"}
         Its shape when the session begins.
     facet, channel : float
@@ -75,10 +85,20 @@ class Lap(InputTable):
     pitch: Name | None = None
     pitch_thickness: Length = default(0.005, "1/8 in (Draper 1864, Bell 1922), 1/4 in modern [read]")
     stiffness: Stiffness = default(
-        5e9, "no published value; makes parabolizing times come out as practised; known within x3"
+        5e9,
+        "no published value; what is observed of strokes pulls both ways about it (validation page); known within x3",
     )
-    relaxation_time: Time = default(300.0, "facet squeeze flow (Stefan 1874), at 20 degC [derived]; known within x2.5")
+    stiffness_exponent: Annotated[float, *number("0.5", least=0.0, most=1.0)] = default(
+        0.0, "judgement: a bed; 1 for a contact of grains or a film (physics section 2)"
+    )
+    relaxation_time: Time = default(
+        300.0,
+        "0.58 of the squeeze flow of a facet (Stefan 1874), for glass that slides, at 1.4e9 Pa s [derived]; within x2.5",
+    )
     pitch_temperature: Temperature = default(20.0, "where the default relaxation time holds")
+    degrees_per_decade: Annotated[float, *number("6", least=2.0, most=30.0)] = default(
+        6.0, "5 by the universal constants of Williams, Landel & Ferry, 6-10 in use [memory]; 6 +- 1.5"
+    )
     start: Annotated[Literal["pressed", "spherical"], *choice("pressed", "spherical")] = default(
         "pressed", "common practice, no source: cold-press before a spell"
     )
@@ -107,6 +127,14 @@ class Lap(InputTable):
         if self.facet_shape == "none":
             return 1.0
         return (self.facet / (self.facet + self.channel)) ** 2
+
+    def stiffening_under(self, force: float, radius: float, more: float = 0.0) -> float:
+        """Factor on the stiffness under a load [N] on a disc of a radius [m]: 1 at :data:`REFERENCE_PRESSURE` [1].
+
+        ``more`` is added to the exponent; what comes out is held to 0-1.
+        """
+        exponent = min(1.0, max(0.0, self.stiffness_exponent + more))
+        return float((force / (math.pi * radius**2) / REFERENCE_PRESSURE) ** exponent)
 
     @model_validator(mode="before")
     @classmethod

@@ -33,7 +33,9 @@ GlassOption = Annotated[
     typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.", autocompletion=completion.glasses),
 ]
 Thickness = Annotated[str | None, typer.Option("--thickness", help='At the edge: "30 mm" or "1.2 in".')]
-LapDiameter = Annotated[str | None, typer.Option("--lap-diameter", help="The mirror's unless given.")]
+LapDiameter = Annotated[
+    str | None, typer.Option("--lap-diameter", help="Of the pitch that touches, measured; the mirror's unless given.")
+]
 LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Of the whole tool: "2 kg" or "5 lb".')]
 PitchOption = Annotated[
     str | None,
@@ -149,7 +151,7 @@ def _asked(given: dict[str, Any]) -> dict[str, Any]:
     ask("glass", f"Glass ({', '.join(names('glasses'))})", "borosilicate")
     inches = is_in_inches(given["diameter"])
     ask("thickness", "Thickness at the edge", "1.5 in" if inches else "38 mm")
-    ask("lap_diameter", "Diameter of the lap", given["diameter"])
+    ask("lap_diameter", "Diameter of the pitch that touches, measured across it", given["diameter"])
     ask("lap_mass", 'Mass of the lap, with its unit ("2 kg", "5 lb")')
     ask("pitch", f"Pitch ({', '.join(names('pitches'))})", "medium")
     ask("push", "Push of the hands, besides the weight", "7 lbf" if inches else "30 N")

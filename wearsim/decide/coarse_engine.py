@@ -23,9 +23,9 @@ from wearsim.kernels import radial_wear as kernels
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import Constants
-from wearsim.wear.radial.engine import AT_REST, largest_offset, load_cases_for, spell_contact
+from wearsim.wear.radial.engine import AT_REST, largest_offset, load_cases_for, mean_path, spell_contact
 from wearsim.wear.radial.offset_basis import stroke_weights
-from wearsim.wear.radial.path_weights import OFF_CENTRE
+from wearsim.wear.radial.path_weights import OFF_CENTRE, speed_law
 from wearsim.wear.state import State, lap_name
 from wearsim.wear.strokes import made_by_hands
 
@@ -149,12 +149,13 @@ class CoarseEngine:
     def _path(self, stroke: StrokeSpec, lap: Lap) -> tuple[Floats, Floats]:
         weights = self._paths.get(stroke)
         if weights is None:
-            hands, weights = self.bench.hands, (self._no_paths(lap), self._no_paths(lap))
+            hands, law = self.bench.hands, speed_law(self.bench, self.constants)
             jitter = (hands.length_jitter, hands.centre_jitter)
             offset = self._offsets[lap_name(lap)]
             meant = stroke.stroke_on(self.bench.mirror.diameter, self.limits.rate)
-            on_mirror = made_by_hands(meant, self.constants, self.limits.reach * float(offset[-1]))
-            stroke_weights(on_mirror, jitter, offset, self.cases, stroke.on_top, self.accuracy, *weights)
+            farthest = largest_offset(self.bench, lap, stroke.on_top, self.accuracy)
+            on_mirror = made_by_hands(meant, self.constants, self.limits.reach * farthest)
+            weights = stroke_weights(on_mirror, jitter, offset, self.cases, stroke.on_top, self.accuracy, law)
             if len(self._paths) > _PATHS_KEPT:
                 self._paths.clear()
             self._paths[stroke] = weights
@@ -172,14 +173,14 @@ class CoarseEngine:
             return state
         contact, nodes = self._contact_and_nodes(spell.stroke, lap)
         w, u = state.height.copy(), state.laps[lap_name(lap)].height.copy()
-        speed = float(contact.path.sum())
+        speed = mean_path(contact)
         pressure = contact.force / (np.pi * min(self.bench.mirror.radius, lap.radius) ** 2)
         rate = contact.stiffness * (contact.creep + contact.wear * speed)
         # a spell of a minute is held to the error of a quarter of an hour: the search adds minutes up
         wear = contact.wear * pressure * speed * max(seconds, 900.0)
         small = self.accuracy.tolerance
         errors = (small * wear if wear > 0.0 else np.inf, small * pressure / contact.stiffness)
-        poses, report = np.zeros((*contact.path.shape, 3)), np.zeros(6)
+        poses, report = np.zeros((*contact.time.shape, 3)), np.zeros(6)
         status = kernels.evolve(w, u, contact, nodes, poses, seconds, 0, *errors, FIRST_STEP / rate, report)
         with self._counting:
             self.work += int(report[4])

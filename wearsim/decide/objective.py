@@ -73,7 +73,9 @@ def _axes(belief: Belief) -> tuple[Floats, Floats]:
     inner = Belief(belief.mean[:pitch], covariance[:pitch, :pitch]).axes
     main = np.vstack([inner, covariance[pitch:, :pitch] @ np.linalg.pinv(inner).T])
     rest = covariance - main @ main.T
-    rest[:pitch], rest[:, :pitch] = 0.0, 0.0
+    faint = np.diagonal(rest) < 1e-9 * np.diagonal(covariance)
+    faint[:pitch] = True
+    rest[faint], rest[:, faint] = 0.0, 0.0
     other = Belief(belief.mean, 0.5 * (rest + rest.T)).axes
     spare = max(main.shape[1] - 1, 0)
     return np.hstack([main, other[:, spare:]]), other[:, :spare]

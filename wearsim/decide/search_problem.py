@@ -15,8 +15,10 @@ from wearsim.decide.objective import Objective, Scenario, scenarios, share_to_ai
 from wearsim.decide.rounding import FINE_STEP, SIZE_STEP
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import Belief
+from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import StartFigure, on_grid
 from wearsim.wear.predict import gauge_for
+from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import State, start_state
 
 # Offsets shared by all strokes at full accuracy.
@@ -76,10 +78,19 @@ class ProposalProblem:
         return FINE_STEP if self.is_certain else SIZE_STEP
 
     def state(self, accuracy: Accuracy) -> State:
-        """Glass and laps at the start, on the grids of an accuracy."""
+        """Glass and laps at the start, on the grids of an accuracy; the laps pressed as a card will ask."""
         start = on_grid(self.bench, self.start, accuracy)
         state = start_state(self.bench, start.radius, start.height, accuracy)
-        return state if self.laps is None else replace(state, laps=self.laps.on_grids(self.bench, accuracy).laps)
+        if self.laps is not None:
+            state = replace(state, laps=self.laps.on_grids(self.bench, accuracy).laps)
+        if self.belief.is_certain:
+            return state
+        engine, best, own = RadialEngine(accuracy), self.belief.best(), Discrepancy()
+        for lap in self.bench.laps:
+            if self.laps is not None or lap.start == "pressed":
+                seconds = own.pressing(self.bench, lap, best, is_fresh=self.laps is None)
+                state = engine.pressed(self.bench, state, [lap.name], seconds, best)
+        return state
 
     @cached_property
     def _by_accuracy(self) -> dict[Accuracy, tuple[Objective, CoarseEngine]]:

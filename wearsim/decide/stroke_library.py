@@ -24,6 +24,7 @@ from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.radial.engine import largest_offset
 from wearsim.wear.radial.offset_basis import OffsetBasis, offset_basis, path_matrix
+from wearsim.wear.radial.path_weights import speed_law
 from wearsim.wear.state import State, start_state
 
 # The kinds of strokes, and the sizes that each is free in.
@@ -266,13 +267,13 @@ class StrokeWear:
         """Wear per minute, (N, n) [m/min]; path weights are held for some thousands of strokes at a time."""
         out = np.zeros((len(strokes), self.state.radius.size))
         hands, diameter = self.bench.hands, self.bench.mirror.diameter
-        jitter = (hands.length_jitter, hands.centre_jitter)
+        jitter, law = (hands.length_jitter, hands.centre_jitter), speed_law(self.bench, self.constants)
         for on_top, lap in {(one.on_top, one.lap) for one in strokes}:
             rows = np.array([i for i, one in enumerate(strokes) if (one.on_top, one.lap) == (on_top, lap)])
             basis = self._basis(on_top, lap)
             for chunk in np.array_split(rows, -(-rows.size // _CHUNK)):
                 paths = [strokes[i].stroke_on(diameter, self.limits.rate) for i in chunk]
-                weights = path_matrix(paths, jitter, basis.offset, basis.cases, on_top, self.accuracy)
+                weights = path_matrix(paths, jitter, basis.offset, basis.cases, on_top, self.accuracy, law)
                 out[chunk] = 60.0 * basis.wear(weights, self.bench.preston * self.constants.preston)
         return out
 

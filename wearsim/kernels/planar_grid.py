@@ -210,6 +210,18 @@ def wear_row(level: float, bx: float, along: float, side: float, rate: float, sh
 
 
 @kernel
+def wear_row_by_powers(level: float, bx: float, along: float, side: float, rate: float, share: float, m: float, n: float,
+                       x: Any, gap: Any, stiff: Any, cover: Any, worn: Any) -> None:  # fmt: skip
+    """:func:`wear_row` with the pressure to the power ``m`` and the speed to the power ``n``; so is ``share``'s unit."""
+    for i in range(worn.size):
+        depth = level + bx * x[i] + gap[i]
+        if depth > 0.0:
+            across = side + rate * x[i]
+            speed = np.sqrt(along * along + across * across)
+            worn[i] += share * cover[i] * (stiff[i] * depth) ** m * speed**n
+
+
+@kernel
 def touch_row(level: float, bx: float, half: float, x: Any, gap: Any, stiff: Any, held: Any, peak: Any) -> float:
     """Raise a row's peaks to the pressure, in cells at least half held; returns the area in contact."""
     touching = 0.0

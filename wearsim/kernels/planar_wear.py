@@ -26,11 +26,12 @@ from wearsim.kernels.planar_grid import GlassGrid, PitchGrid, Row, Work
 
 
 @kernel
-def _wear(pose: Floats, out: Floats, preston: float, glass: GlassGrid, pitch: PitchGrid, gap: Any, stiff: Any, held: Any,
+def _wear(pose: Floats, out: Floats, law: Floats, glass: GlassGrid, pitch: PitchGrid, gap: Any, stiff: Any, held: Any,
           ends: Any, worn: Any, peak: Any, row: Row) -> float:  # fmt: skip
     """Wear of every cell (physics section 3) and its largest pressure; returns the area in contact [m^2]."""
     d, bx, by = out[grid.HEIGHT], out[grid.TILT_X], out[grid.TILT_Y]
-    share, rate, touching = preston * pose[grid.TIME], pose[grid.RATE], 0.0
+    share, rate, touching = law[0] * pose[grid.TIME], pose[grid.RATE], 0.0
+    is_linear = law[1] == 1.0 and law[2] == 1.0
     size = glass.across[1] - glass.across[0]
     for j in range(glass.across.size):
         y, first, last = glass.across[j], ends[j, 0], ends[j, 1]
@@ -40,7 +41,11 @@ def _wear(pose: Floats, out: Floats, preston: float, glass: GlassGrid, pitch: Pi
         cover = row.bearing[: last - first]
         grid.cover_row(x, y, pose[grid.CENTRE_X], pose[grid.CENTRE_Y], pitch.radius, size, cover)
         along, side = pose[grid.SPEED_X] - rate * y, pose[grid.SPEED_Y]
-        grid.wear_row(d + by * y, bx, along, side, rate, share, x, deep, hard, cover, worn[j, first:last])
+        level, into = d + by * y, worn[j, first:last]
+        if is_linear:
+            grid.wear_row(level, bx, along, side, rate, share, x, deep, hard, cover, into)
+        else:
+            grid.wear_row_by_powers(level, bx, along, side, rate, share, law[1], law[2], x, deep, hard, cover, into)
         tops = peak[j, first:last]
         touching += grid.touch_row(d + by * y, bx, 0.5 * size * size, x, deep, hard, held[j, first:last], tops)
     return touching
@@ -79,7 +84,7 @@ def _creep(pose: Floats, out: Floats, relaxation: float, w: Floats, u: Floats, g
 
 @kernel
 def _walk_slot(slot: int, thread: int, poses: Floats, balances: Floats, w: Floats, u: Floats, glass: GlassGrid,
-               pitch: PitchGrid, work: Work, force: float, preston: float, relaxation: float,
+               pitch: PitchGrid, work: Work, force: float, law: Floats, relaxation: float,
                tolerance: float) -> None:  # fmt: skip
     """Walk every pose of one slot."""
     gap, stiff, held, ends = work.gap[thread], work.stiff[thread], work.held[thread], work.ends[thread]
@@ -91,7 +96,7 @@ def _walk_slot(slot: int, thread: int, poses: Floats, balances: Floats, w: Float
         balance(out, force, fx, fy, glass.radius, tolerance, glass.across, held, gap, stiff, ends, sums, step)
         if out[grid.STATUS] == grid.BALANCED:
             worn, peak = work.worn[slot], work.peak[thread]
-            out[grid.TOUCHING] = _wear(pose, out, preston, glass, pitch, gap, stiff, held, ends, worn, peak, row)
+            out[grid.TOUCHING] = _wear(pose, out, law, glass, pitch, gap, stiff, held, ends, worn, peak, row)
             _creep(pose, out, relaxation, w, u, glass, pitch, work.sunk[slot], row)
 
 
@@ -106,10 +111,11 @@ def _take_off(total: Any, laid: Any, row: int) -> None:
 
 @kernel(parallel=True)
 def walk(poses: Floats, balances: Floats, w: Floats, u: Floats, glass: GlassGrid, pitch: PitchGrid, work: Work, force: float,
-         preston: float, relaxation: float, tolerance: float) -> None:  # fmt: skip
+         law: Floats, relaxation: float, tolerance: float) -> None:  # fmt: skip
     """Walk a spell's poses: ``poses`` (updates, poses, columns); the state ``w``, ``u`` changes after each update.
 
     ``balances`` (updates, poses, columns): the guess for the first update comes in, every pose's balance goes out.
+    ``law`` (3,): coefficient of wear, exponents of pressure and of speed (physics section 3), SI.
     """
     slots, n, m = work.worn.shape[0], w.shape[0], u.shape[0]
     for update in range(poses.shape[0]):
@@ -117,7 +123,7 @@ def walk(poses: Floats, balances: Floats, w: Floats, u: Floats, glass: GlassGrid
             balances[update, :, : grid.STEPS] = balances[update - 1, :, : grid.STEPS]
         for slot in prange(slots):
             thread, now, found = get_thread_id(), poses[update], balances[update]
-            _walk_slot(slot, thread, now, found, w, u, glass, pitch, work, force, preston, relaxation, tolerance)
+            _walk_slot(slot, thread, now, found, w, u, glass, pitch, work, force, law, relaxation, tolerance)
         for row in prange(n + m):  # one round for both: each costs the threads a waking
             if row < n:
                 _take_off(w, work.worn, row)

@@ -7,7 +7,12 @@ share of time [1]. Then
 
     dw/dt = -k sum path B,      du/dt = -1/(kappa tau) sum time C
 
-with B, C the ring means of the pressure in the mirror's and in the lap's frame.
+with B, C the ring means of the pressure in the mirror's and in the lap's frame; in B, of its power where wear is not
+linear in it.
+
+Where the pieces turn against each other the speed differs from place to place. ``path`` (n_e, M J) then has it at J
+places: the mirror's centre and rings of :data:`AZIMUTHS` azimuths from the line of centres on, out to the rim. Between
+rings it is linear, round each ring a trigonometric polynomial. Everything but the pressures stays a sum over ``path``.
 """
 
 from __future__ import annotations
@@ -20,6 +25,7 @@ from wearsim.kernels._jit import borrowed, inlined, kernel
 from wearsim.kernels.arrays import Floats, Ints
 from wearsim.kernels.contact import balance
 from wearsim.kernels.quadrature import Nodes, resample
+from wearsim.kernels.wear_law import AZIMUTHS, azimuth_matrix, harmonics, raise_row, ring_coefficients, ring_of
 
 
 class SpellContact(NamedTuple):
@@ -33,10 +39,13 @@ class SpellContact(NamedTuple):
     stiffness: float  # foundation modulus kappa [Pa/m]
     force: float  # load [N]
     wear: float  # Preston coefficient k [1/Pa]
+    exponent: float  # m of the pressure in the law of wear [1]
+    usual: float  # pressure at which every exponent wears alike [Pa]
+    power: np.ndarray  # (6,) polynomial of raise_row
     creep: float  # 1 / (kappa tau) [m/(Pa s)]
     cases: np.ndarray  # (M, 2) load from the top piece's centre, along and across the line of centres [m]
     centre: np.ndarray  # (n_e,) [m]
-    path: np.ndarray  # (n_e, M) [m/s]
+    path: np.ndarray  # (n_e, M J) [m/s]
     time: np.ndarray  # (n_e, M) [1]
     glass_source: np.ndarray  # (cells + 1, 4)
     glass_weight: np.ndarray
@@ -51,6 +60,100 @@ def _ring_pressures(x: Floats, y: Floats, share: Floats, height: Floats, d: floa
         base = d + bx * x[k] + height[k]
         side = by * y[k]
         out[k] = share[k] * 0.5 * (max(0.0, base + side) + max(0.0, base - side))
+
+
+@inlined
+def _sides(x: Floats, y: Floats, height: Floats, d: float, bx: float, by: float, upper: Floats, lower: Floats) -> float:
+    """Compression of the pitch at each node and, if ``by`` is not 0, at its mirror image [m]; returns a bound.
+
+    The bound is the root of the sum of eighth powers, at most twice the largest: a sum runs on vectors, a search for
+    the largest does not.
+    """
+    total = 0.0
+    if by == 0.0:
+        for k in range(x.size):
+            upper[k] = max(0.0, d + bx * x[k] + height[k])
+            total += upper[k] ** 8
+    else:
+        for k in range(x.size):
+            base = d + bx * x[k] + height[k]
+            side = by * y[k]
+            upper[k] = max(0.0, base + side)
+            lower[k] = max(0.0, base - side)
+            total += upper[k] ** 8 + lower[k] ** 8
+    return float(max(total, 1e-200) ** 0.125)
+
+
+@inlined
+def _powered_sides(x: Floats, y: Floats, height: Floats, d: float, bx: float, by: float, contact: SpellContact,
+                   upper: Floats, lower: Floats) -> float:  # fmt: skip
+    """The same to the power m of the law of wear; returns what makes a pressure of it [Pa]."""
+    most = _sides(x, y, height, d, bx, by, upper, lower)
+    if contact.exponent == 1.0:
+        return contact.stiffness
+    raise_row(upper, most, contact.power)
+    if by != 0.0:
+        raise_row(lower, most, contact.power)
+    return float(contact.usual * (contact.stiffness * most / contact.usual) ** contact.exponent)
+
+
+@inlined
+def node_speeds(contact: SpellContact, nodes: Nodes) -> Floats:
+    """Path at the nodes of the glass's rings times their share: what a node and its mirror image have in common, and by
+    how much the node has more, (M, 2, N) [m/s]; (M, 2, 0) without turning."""
+    cases = contact.time.shape[1]
+    places = contact.path.shape[1] // cases
+    out = np.zeros((cases, 2, nodes.glass_x.size if places > 1 else 0))
+    if places == 1:
+        return out
+    n_r = (nodes.glass_start.size - 1) // contact.time.shape[0]
+    turn, terms, held = azimuth_matrix(), np.empty(AZIMUTHS), np.empty((cases, AZIMUTHS))
+    for row in range(nodes.glass_start.size - 1):
+        first, last, path = nodes.glass_start[row], nodes.glass_start[row + 1], contact.path[row // n_r]
+        if last == first:
+            continue
+        ring, beyond = ring_of(nodes.glass_x[first], nodes.glass_y[first], contact.scale, (places - 1) // AZIMUTHS)
+        for m in range(cases):
+            held[m] = 0.0
+            if path[(m + 1) * places - 1] == 0.0:
+                continue
+            ring_coefficients(path[m * places : (m + 1) * places], ring, beyond, turn, held[m])
+        for k in range(first, last):
+            harmonics(nodes.glass_x[k], nodes.glass_y[k], terms)
+            for m in range(cases):
+                if held[m, 0] == 0.0:
+                    continue
+                even, odd = held[m, 0], 0.0
+                for h in range(1, AZIMUTHS, 2):
+                    even += held[m, h] * terms[h]
+                    odd += held[m, h + 1] * terms[h + 1]
+                out[m, 0, k], out[m, 1, k] = even * nodes.glass_share[k], odd * nodes.glass_share[k]
+    return out
+
+
+@inlined
+def _wear_at_places(x: Floats, y: Floats, share: Floats, upper: Floats, lower: Floats, scale: float, start: Ints,
+                    first: int, count: int, strength: float, path: Floats, basis: Floats) -> None:  # fmt: skip
+    """Add a case's wear to the row of each place: ``path`` (J,), ``basis`` (J, n_r)."""
+    turn, terms, moments = azimuth_matrix(), np.empty(AZIMUTHS), np.empty(AZIMUTHS)
+    shift = start[first]
+    for j in range(count):
+        low, high = start[first + j] - shift, start[first + j + 1] - shift
+        if high == low:
+            continue
+        moments[:] = 0.0
+        for k in range(low, high):
+            harmonics(x[k], y[k], terms)
+            for h in range(AZIMUTHS):
+                odd = h > 0 and h % 2 == 0
+                both = upper[k] - lower[k] if odd else upper[k] + lower[k]
+                moments[h] += 0.5 * strength * share[k] * both * terms[h]
+        ring, beyond = ring_of(x[low], y[low], scale, (path.size - 1) // AZIMUTHS)
+        for q in range(AZIMUTHS):
+            value = np.sum(turn[:, q] * moments)
+            outer, inner = 1 + ring * AZIMUTHS + q, 1 + (ring - 1) * AZIMUTHS + q if ring > 0 else 0
+            basis[outer, j] += beyond * value * path[outer]
+            basis[inner, j] += (1.0 - beyond) * value * path[inner]
 
 
 @inlined
@@ -170,26 +273,29 @@ def _weight(path: Floats, time: Floats) -> float:
 def _room(contact: SpellContact, nodes: Nodes, n_r: int, n_p: int) -> Floats:
     """Rows long enough for the nodes of any one offset, and for the two fine tables."""
     longest = max(contact.glass_source.shape[0], contact.pitch_source.shape[0])
-    for i in range(contact.path.shape[0]):
+    for i in range(contact.time.shape[0]):
         s, t, gs, gt, ps, pt = _rows(i, nodes, n_r, n_p)
         longest = max(longest, t - s, gt - gs, pt - ps)
-    return np.empty((6, longest))
+    return np.empty((8, longest))
 
 
 @inlined
 def offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Floats, cold: bool,
-                     path: Floats, time: Floats, basis: Floats, pitch_basis: Floats, survey: Floats) -> int:  # fmt: skip
+                     path: Floats, time: Floats, speeds: Floats, basis: Floats, pitch_basis: Floats,
+                     survey: Floats) -> int:  # fmt: skip
     """Balance every offset and load case at the state (w, u); gather the ring means of the pressure.
 
     Parameters
     ----------
     poses : (n_e, M, 3) float
         Poses to start from unless ``cold``; the result on return.
-    path, time : (n_e, M) float
+    path, time : (n_e, M J), (n_e, M) float
         Weights of the two sums.
+    speeds : (M, 2, N) float
+        Of :func:`node_speeds`, for ``path``; not read where each offset and case keeps a row of its own.
     basis : (G, n_r) or (1, n_r) float
-        Ring means in the mirror's frame times ``path``. With G = n_e * M rows each offset and case keeps a row
-        of its own; with one row they are summed.
+        Ring means in the mirror's frame times ``path``. With G = n_e M J rows each offset, case and place keeps a
+        row of its own; with one row they are summed.
     pitch_basis : (1, n_rho) float
         Ring means in the lap's frame times ``time``, summed [Pa].
     survey : (4,) float
@@ -202,18 +308,57 @@ def offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, 
         0, or 1 + the index of the first offset whose balance was not found.
     """
     room, full = _room(contact, nodes, w.size, u.size), np.empty(6)
-    return _offset_pressures(w, u, contact, nodes, poses, cold, path, time, basis, pitch_basis, survey, room, full)
+    return _offset_pressures(
+        w, u, contact, nodes, poses, cold, path, time, speeds, basis, pitch_basis, survey, room, full
+    )
+
+
+@inlined
+def _node_wear(by: float, share: Floats, even: Floats, odd: Floats, upper: Floats, lower: Floats, out: Floats) -> None:
+    """What each node and its mirror image wear together; ``even``, ``odd``: of :func:`node_speeds`, (n,) or (0,)."""
+    if even.size == 0:
+        for k in range(upper.size):
+            out[k] = share[k] * (upper[k] if by == 0.0 else 0.5 * (upper[k] + lower[k]))
+    elif by == 0.0:
+        for k in range(upper.size):
+            out[k] = upper[k] * even[k]
+    else:
+        for k in range(upper.size):
+            out[k] = 0.5 * ((upper[k] + lower[k]) * even[k] + (upper[k] - lower[k]) * odd[k])
+
+
+@inlined
+def _add_wear(i: int, m: int, d: float, bx: float, by: float, contact: SpellContact, nodes: Nodes, n_r: int,
+              path: Floats, speeds: Floats, on_glass: Floats, room: Floats, basis: Floats) -> None:  # fmt: skip
+    """Add to ``basis`` what one offset and load case wears: ``path`` (J,) of that case, ``on_glass`` w + u [m]."""
+    gs, gt, places, rows = nodes.glass_start[i * n_r], nodes.glass_start[(i + 1) * n_r], path.size, basis.shape[0]
+    gx, gy, share, out = nodes.glass_x[gs:gt], nodes.glass_y[gs:gt], nodes.glass_share[gs:gt], room[3]
+    first = (i * contact.time.shape[1] + m) * places if rows > 1 else 0
+    if places == 1 and contact.exponent == 1.0:
+        _ring_pressures(gx, gy, share, on_glass, d, bx, by, out)
+        _ring_sums(nodes.glass_start, i * n_r, n_r, gs, out, contact.stiffness * path[0], basis[first])
+        return
+    upper, lower = room[6, : gt - gs], room[7, : gt - gs]
+    strength = _powered_sides(gx, gy, on_glass, d, bx, by, contact, upper, lower)
+    if places > 1 and rows > 1:
+        lower = lower if by != 0.0 else upper
+        into, start = basis[first : first + places], nodes.glass_start
+        _wear_at_places(gx, gy, share, upper, lower, contact.scale, start, i * n_r, n_r, strength, path, into)
+        return
+    _node_wear(by, share, speeds[m, 0, gs:gt], speeds[m, 1, gs:gt], upper, lower, out)
+    _ring_sums(nodes.glass_start, i * n_r, n_r, gs, out, strength if places > 1 else strength * path[0], basis[first])
 
 
 @inlined
 def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Floats, cold: bool,
-                      path: Floats, time: Floats, basis: Floats, pitch_basis: Floats, survey: Floats,
-                      room: Floats, full: Floats) -> int:  # fmt: skip
-    """:func:`offset_pressures` in room that is there already: (6, longest row) and (6,)."""
+                      path: Floats, time: Floats, speeds: Floats, basis: Floats, pitch_basis: Floats,
+                      survey: Floats, room: Floats, full: Floats) -> int:  # fmt: skip
+    """:func:`offset_pressures` in room that is there already: (8, longest row) and (6,)."""
     w, u, poses, path, time = borrowed(w), borrowed(u), borrowed(poses), borrowed(path), borrowed(time)
     contact, nodes, room, full = borrowed(contact), borrowed(nodes), borrowed(room), borrowed(full)
-    basis, pitch_basis, survey = borrowed(basis), borrowed(pitch_basis), borrowed(survey)
-    n_e, cases = contact.path.shape
+    basis, pitch_basis, survey, speeds = borrowed(basis), borrowed(pitch_basis), borrowed(survey), borrowed(speeds)
+    n_e, cases = contact.time.shape
+    places = path.shape[1] // cases
     n_r, n_p = w.size, u.size
     kappa = contact.stiffness
     pressure, is_surveyed = room[3], survey[3] < 0.0
@@ -229,7 +374,9 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
         x, y, area = nodes.area_x[s:t], nodes.area_y[s:t], nodes.area_weight[s:t]
         _full_sums(x, y, area, height, full)
         for m in range(cases):
-            if path[i, m] == 0.0 and time[i, m] == 0.0:
+            of_case = path[i, m * places : (m + 1) * places]
+            wears = of_case[places - 1] != 0.0
+            if not wears and time[i, m] == 0.0:
                 continue
             pose = poses[i, m]
             fx, fy = contact.centre[i] + contact.cases[m, 0], contact.cases[m, 1]
@@ -239,11 +386,8 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
             if steps < 0:
                 return i + 1
             d, bx, by = pose[0], pose[1], pose[2]
-            row = i * cases + m if basis.shape[0] > 1 else 0
-            if path[i, m] != 0.0:
-                gx, gy, share = nodes.glass_x[gs:gt], nodes.glass_y[gs:gt], nodes.glass_share[gs:gt]
-                _ring_pressures(gx, gy, share, on_glass, d, bx, by, pressure)
-                _ring_sums(nodes.glass_start, i * n_r, n_r, gs, pressure, kappa * path[i, m], basis[row])
+            if wears:
+                _add_wear(i, m, d, bx, by, contact, nodes, n_r, of_case, speeds, on_glass, room, basis)
             if time[i, m] != 0.0:
                 px, py, share = nodes.pitch_x[ps:pt], nodes.pitch_y[ps:pt], nodes.pitch_share[ps:pt]
                 _ring_pressures(px, py, share, on_pitch, d, bx, by, pressure)
@@ -257,11 +401,16 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
 
 
 @inlined
-def rates(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Floats, cold: bool, dw: Floats,
-          du: Floats, survey: Floats) -> int:  # fmt: skip
-    """dw/dt (n_r,) and du/dt (n_rho,) [m/s] at the state (w, u); returns 0 or the failing offset + 1."""
+def rates(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, speeds: Floats, poses: Floats, cold: bool,
+          dw: Floats, du: Floats, survey: Floats) -> int:  # fmt: skip
+    """dw/dt (n_r,) and du/dt (n_rho,) [m/s] at the state (w, u); returns 0 or the failing offset + 1.
+
+    ``speeds``: of :func:`node_speeds`.
+    """
     basis, pitch_basis = dw.reshape(1, dw.size), du.reshape(1, du.size)
-    status = offset_pressures(w, u, contact, nodes, poses, cold, contact.path, contact.time, basis, pitch_basis, survey)
+    status = offset_pressures(
+        w, u, contact, nodes, poses, cold, contact.path, contact.time, speeds, basis, pitch_basis, survey
+    )
     dw *= -contact.wear
     du *= -contact.creep
     return status
@@ -326,7 +475,8 @@ def evolve(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Flo
     cold, warm = bool(1), bool(0)  # True and False would be types of their own, all below compiled for each
     report[:] = 0.0
     survey[3] = -1.0
-    status = rates(w, u, contact, nodes, poses, cold, kw[0], ku[0], survey)
+    speeds = node_speeds(contact, nodes)
+    status = rates(w, u, contact, nodes, speeds, poses, cold, kw[0], ku[0], survey)
     if status != 0:
         report[2] = survey[2]
         return status
@@ -340,7 +490,7 @@ def evolve(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Flo
         for stage in range(1, 4):
             yw, yu = _stage(stage, h, w, kw), _stage(stage, h, u, ku)
             survey[3] = -1.0 if stage == 3 else 0.0
-            status = rates(yw, yu, contact, nodes, poses, warm, kw[stage], ku[stage], survey)
+            status = rates(yw, yu, contact, nodes, speeds, poses, warm, kw[stage], ku[stage], survey)
             if status != 0:
                 report[2] = survey[2]
                 return status

@@ -120,11 +120,25 @@ def _tips(kind: int, length: float, sweep: float, overhang: float, per_sweep: fl
     return reach(kind, length, sweep, overhang, per_sweep, shift_x, shift_y, sweep_phase) >= limit
 
 
+@inlined
+def _lap_at_centre(x: float, y: float, vx: float, vy: float, spin: float) -> tuple[float, float]:
+    """Velocity [m/s] of the lap's own pitch, carried on to the mirror's centre, along the line of centres and across it.
+
+    The top piece's centre is at (x, y) [m] from the bottom one's and moves with (vx, vy) [m/s]; the lap turns at ``spin``
+    [rad/s]. It is (de/dt, e (dphi/dt - spin)) for either piece on top (physics section 3).
+    """
+    vx, vy = vx + spin * y, vy - spin * x
+    e = np.hypot(x, y)
+    cx, cy = (x / e, y / e) if e > 0.0 else (1.0, 0.0)
+    return vx * cx + vy * cy, vy * cx - vx * cy
+
+
 @kernel
 def path_weights(kind: int, length: float, sweep: float, overhang: float, per_sweep: float, frequency: float,
                  jitter: Floats, draws: Floats, phases: int, limit: float, top_is_tool: bool, nodes: Floats,
-                 bins: int, headings: int, path: Floats, time: Floats) -> float:  # fmt: skip
-    """Add up path and time of a stroke over its draws and phases; returns the share of the draws left out.
+                 bins: int, headings: int, turning: Floats, turned: Floats, exponent: float, path: Floats,
+                 time: Floats) -> tuple[float, float]:  # fmt: skip
+    """Add up path and time of a stroke over its draws and phases; returns the share of the draws left out, mean speed.
 
     Parameters
     ----------
@@ -141,14 +155,32 @@ def path_weights(kind: int, length: float, sweep: float, overhang: float, per_sw
         Draws whose stroke reaches this offset are left out.
     nodes : (n_e,) float [m]
         Offsets, ascending.
-    path, time : (n_e, M) float
-        Out: path per second [m/s] and share of time [1].
+    turning : (2,) float
+        Rates at which the top and the bottom piece turn [rad/s].
+    turned : (J, 2) float
+        What turning against each other adds to the lap's velocity at J places of the glass, along and across the line
+        of centres [m/s]; one row of zeros where the pieces do not turn against each other.
+    exponent : float
+        n of the speed in the law of wear [1].
+    path : (n_e, M J) float
+        Out: mean speed to the n at the J places, times the share of time at each offset [(m/s)^n].
+    time : (n_e, M) float
+        Out: share of time [1].
+
+    Returns
+    -------
+    left_out : float
+        [1]
+    speed : float
+        Mean speed of the top piece's centre over the bottom piece [m/s].
     """
     pose = np.empty(4)
-    cases = np.empty(path.shape[1])
+    places = turned.shape[0]
+    cases, speeds = np.empty(time.shape[1]), np.empty(places)
     path[:] = 0.0
     time[:] = 0.0
-    kept = 0
+    spin = turning[0] if top_is_tool else turning[1]
+    kept, travelled = 0, 0.0
     for i in range(draws.shape[0]):
         long = max(0.0, length * (1.0 + jitter[0] * draws[i, 0]))
         wide = max(0.0, sweep * (1.0 + jitter[0] * draws[i, 1]))
@@ -160,19 +192,27 @@ def path_weights(kind: int, length: float, sweep: float, overhang: float, per_sw
             phase = (j + draws[i, 5]) / phases
             pose_at(kind, long, wide, overhang, per_sweep, phase, draws[i, 4], pose)
             x, y = pose[0] + sx, pose[1] + sy
-            case_weights(x, y, pose[2], pose[3], top_is_tool, bins, headings, cases)
-            speed = np.hypot(pose[2], pose[3]) * frequency
+            vx, vy = pose[2] * frequency, pose[3] * frequency
+            over_x, over_y = vx + turning[1] * y, vy - turning[1] * x
+            travelled += np.hypot(over_x, over_y)
+            case_weights(x, y, over_x, over_y, top_is_tool, bins, headings, cases)
+            along, across = _lap_at_centre(x, y, vx, vy, spin)
+            for q in range(places):
+                speeds[q] = np.hypot(along + turned[q, 0], across + turned[q, 1])
+            if exponent != 1.0:
+                speeds[:] = speeds**exponent
             e = np.hypot(x, y)
             n = np.searchsorted(nodes, e)
             n = min(max(n, 1), nodes.size - 1)
             part = min(1.0, max(0.0, (e - nodes[n - 1]) / (nodes[n] - nodes[n - 1])))
             for m in range(cases.size):
                 if cases[m] != 0.0:
-                    path[n - 1, m] += (1.0 - part) * cases[m] * speed
-                    path[n, m] += part * cases[m] * speed
                     time[n - 1, m] += (1.0 - part) * cases[m]
                     time[n, m] += part * cases[m]
+                    for q in range(places):
+                        path[n - 1, m * places + q] += (1.0 - part) * cases[m] * speeds[q]
+                        path[n, m * places + q] += part * cases[m] * speeds[q]
     if kept > 0:
         path /= kept * phases
         time /= kept * phases
-    return float(1.0 - kept / draws.shape[0])
+    return float(1.0 - kept / draws.shape[0]), float(travelled / max(1, kept * phases))

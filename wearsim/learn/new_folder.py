@@ -154,7 +154,11 @@ def _answered(answers: Answers) -> Rows:
             ("conic", "-1.0", "the target: -1 a paraboloid, 0 a sphere"),
         ],
         "lap": [
-            ("diameter", _quoted(answers.lap_diameter or answers.diameter), "of the pitch"),
+            (
+                "diameter",
+                _quoted(answers.lap_diameter or answers.diameter),
+                "of the pitch that touches the glass: measure it, not the disc",
+            ),
             ("mass", _quoted(answers.lap_mass), "of the whole tool: put it on the scales"),
         ],
     }

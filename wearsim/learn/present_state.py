@@ -14,7 +14,7 @@ from wearsim.learn.inference import StageReport
 from wearsim.learn.mirror_folder import MirrorFolder, SessionNote
 from wearsim.learn.session_filter import SessionFilter, corrected_state, with_lap_start
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, Belief
+from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, Belief, prior
 from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import StartFigure, covariance_root, on_grid, start_figure
 from wearsim.wear.state import State
@@ -140,7 +140,8 @@ def present_state(
     read = start = start_figure(bench, accuracy)
     if count:
         start, laps = _after_sessions((session_filter or filter_of(folder)).upto(count), known, bench, accuracy)
-    return PresentState(bench, known.belief, start, laps, Discrepancy(spread=known.spread), read)
+    belief = replace(known.belief, unlearned=prior(folder.bench).unlearned)
+    return PresentState(bench, belief, start, laps, Discrepancy(spread=known.spread), read)
 
 
 def is_learned(key: str) -> bool:

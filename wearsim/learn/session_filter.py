@@ -249,8 +249,8 @@ class SessionFilter:
 
     def _run(self, model: SessionModel, state: State, constants: Constants, sizes: Floats | None = None) -> Run[State]:
         """A session from laps as they were before they were pressed."""
-        engine = RadialEngine(self.accuracy)
-        laps = {spell.lap for spell in model.programme.spells if model.bench.lap(spell.lap).start == "pressed"}
+        engine, begun = RadialEngine(self.accuracy), with_lap_start(model.bench, model.lap)
+        laps = {spell.lap for spell in model.programme.spells if begun.lap(spell.lap).start == "pressed"}
         state = engine.pressed(model.bench, state, sorted(laps, key=str), model.pressing, constants)
         return engine.run(model.bench, model.programme, state, constants, sizes=sizes)
 

@@ -42,13 +42,27 @@ DETERMINED = {
 """How far the sessions determine a constant: in a column of the table, what that means, and in the plot."""
 OUTSIDE = {
     "preston": (
-        "The glass wears {} times as fast", "the abrasive, the minutes that were recorded, push and masses and their units",
+        "The glass wears {} times as fast as the bench says",
+        "the abrasive, the minutes that were recorded, push and masses and their units",
     ),
-    "stiffness": ("The pitch is {} times as stiff", "its thickness, and which strokes were recorded"),
-    "relaxation_time": ("The pitch takes {} times as long to flow", "which pitch it is, and the temperatures"),
-    "edge_gain": ("The edge gain is {} times as large", "the outermost zones of the mask, and the lap's diameter"),
-    "stroke_length": ("Your strokes are {} times as long", "how the length of a stroke was measured: from end to end"),
-    "overhang_bias": ("Your strokes are to one side by {} m more", "how far over the edge the top piece goes at each end"),
+    "stiffness": (
+        "The pitch is {} times as stiff as the bench says", "its thickness, and which strokes were recorded",
+    ),
+    "relaxation_time": (
+        "The pitch takes {} times as long to flow as the bench says", "which pitch it is, and the temperatures",
+    ),
+    "edge_gain": (
+        "The edge gain is {} times as large as the bench says",
+        "the outermost zones of the mask, and the lap's diameter",
+    ),
+    "stroke_length": (
+        "Your strokes are {} times as long as is written",
+        "how the length of a stroke was measured: from end to end",
+    ),
+    "overhang_bias": (
+        "Your strokes lie {} farther to one side than is written",
+        "how far over the edge the top piece goes at each end",
+    ),
 }  # fmt: skip
 """What is said of a constant outside of what the bench states, and what to check."""
 
@@ -112,11 +126,12 @@ def _outside(name: str, factor: float, found: Calibration) -> str:
     what, causes = OUTSIDE[name]
     place = NAMES.index(name)
     reach = FACTOR_90 * float(np.sqrt(found.prior.covariance[place, place]))
-    ends = (np.exp(-reach), np.exp(reach)) if IS_FACTOR[place] else (-reach, reach)
-    return paragraph(
-        f"{what.format(f'{factor:.2g}')} as the bench says, outside the {ends[0]:.2g} to {ends[1]:.2g} that it "
-        f"allows (90 %). Check {causes}."
-    )
+    if IS_FACTOR[place]:
+        found_at, allowed = f"{factor:.2g}", f"{np.exp(-reach):.2g} to {np.exp(reach):.2g}"
+    else:
+        size, unit = UNITS[name]
+        found_at, allowed = f"{factor / size:.2g} {unit}", f"{-reach / size:.2g} to {reach / size:.2g} {unit}"
+    return paragraph(f"{what.format(found_at)}, outside the {allowed} that the bench allows (90 %). Check {causes}.")
 
 
 def _spread(bench: Bench, found: Calibration) -> str:
@@ -127,7 +142,7 @@ def _spread(bench: Bench, found: Calibration) -> str:
     if len(bench.laps) > 1:
         text += "; stiffness and relaxation time of the first lap, the others by the same factors"
     nothing = all(found.determined(name) in ("prior", "known") for name in NAMES)
-    if nothing and all(found.determined_of(powers(name)) == "prior" for name in PRODUCTS):
+    if nothing and all(found.determined_of(powers(name)) in ("prior", "known") for name in PRODUCTS):
         text = f"Your sessions determine nothing yet: these are the values assumed beforehand. {text}"
     return paragraph(f"{text}.")
 

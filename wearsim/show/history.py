@@ -78,7 +78,7 @@ def _heights(history: History) -> LengthUnit:
 
 def _remark(entry: Entry, sessions: int) -> str:
     """Whether a session's record fits, what became of that record, and its notes."""
-    said = [] if entry.fits else [f"its record does not fit {fits_not(sessions)} and does not count"]
+    said = [] if entry.fits else [f"its record does not fit {fits_not(sessions)} and counts little"]
     said += [f"corrected, what it replaces is kept in {', '.join(entry.earlier)}"] if entry.earlier else []
     said += ["confirmed as recorded"] if entry.confirmed else []
     parts = ["; ".join(said) + "."] if said else []

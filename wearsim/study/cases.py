@@ -26,10 +26,10 @@ from wearsim.study.plan import Study
 from wearsim.study.quantities import QUANTITIES, CaseOutcome, DrawStatistics, kept_quantities
 from wearsim.study.settings import Changes, by_table, changed_bench, changed_programme
 from wearsim.wear.accuracy import DEFAULT, Accuracy
-from wearsim.wear.constants import Constants, constants_at, prior
+from wearsim.wear.constants import AS_STATED, Constants, constants_at, prior
 from wearsim.wear.engine_protocol import Run
 from wearsim.wear.initial_figure import StartFigure
-from wearsim.wear.predict import engine_for, gauge_for
+from wearsim.wear.predict import Uncertainty, engine_for, gauge_for, with_shape_error
 from wearsim.wear.state import glass_grid
 
 FAILURES = ("none", "tips_off", "refused", "no_balance")
@@ -252,16 +252,21 @@ def work_case(job: Job, place: int, row: Floats | None) -> CaseOutcome:
     start, gauge = start_and_gauge(job, bench)
     engine = engine_for(job.engine, job.accuracy)
     seed = int(np.random.SeedSequence(job.seed, spawn_key=(place, 2)).generate_state(1)[0])  # the case is its child
-    found = _case_outcome(engine.run(bench, programme, start, seed=seed), gauge)
+    uncertain = Uncertainty(prior(bench), None, None)
+    begun = uncertain.prepared(engine, bench, programme, start, AS_STATED)
+    found = _case_outcome(engine.run(bench, programme, begun, seed=seed), gauge)
     if not job.draws:
         return found
     drawn = []
-    for constants in draw_constants(bench, job.draws, job.seed, place):
+    chances = uncertain.chances(job.draws, len(programme.spells), seed)
+    for constants, chance in zip(draw_constants(bench, job.draws, job.seed, place), chances, strict=True):
+        sizes = None if chance is None else chance.sizes
         try:
-            run = engine.run(bench, programme, start, constants, seed=seed)
+            begun = uncertain.prepared(engine, bench, programme, start, constants, chance)
+            run = engine.run(bench, programme, begun, constants, seed=seed, sizes=sizes)
         except ContactError:
             continue
-        drawn.append(replace(_case_outcome(run, gauge), maps={}, details={}))
+        drawn.append(replace(_case_outcome(with_shape_error(run, chance), gauge), maps={}, details={}))
     return replace(found, drawn=_gathered(job, bench, gauge, drawn))
 
 

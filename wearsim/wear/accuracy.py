@@ -26,6 +26,8 @@ class Accuracy:
         Area nodes for the balance, per radius of the smaller piece and per half turn.
     ring_per_turn : int
         Nodes of a whole ring's half turn for the ring means.
+    speed_rings : int
+        Radii at which the speed over the glass is tabulated where the pieces turn against each other.
     table_cells : int
         Cells of the fine tables in which heights are looked up.
     draws : int
@@ -46,6 +48,7 @@ class Accuracy:
     per_radius: int = 12
     per_turn: int = 12
     ring_per_turn: int = 13
+    speed_rings: int = 6
     table_cells: int = 400
     draws: int = 256
     phases: int = 24

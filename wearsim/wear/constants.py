@@ -23,6 +23,12 @@ NAMES = ("preston", "stiffness", "relaxation_time", "edge_gain", "stroke_length"
 """Order of all vectors of constants."""
 IS_FACTOR = np.array([name != "overhang_bias" for name in NAMES])
 """Whether a constant is a factor, of which a vector holds the logarithm [1]; the others are held as they are [m]."""
+UNLEARNED = {
+    "edge_length": True, "temperature_slope": True, "stiffness_exponent": False, "pressure_exponent": False,
+    "speed_exponent": False,
+}  # fmt: skip
+"""Uncertain constants that no session tells apart from those of :data:`NAMES`, and whether each is a factor: they are
+drawn beside the others and never learned."""
 PRODUCTS = {"smoothing": {"preston": 1.0, "stiffness": 1.0}, "flow": {"stiffness": -1.0, "relaxation_time": -1.0}}
 """Products that a session shows more directly than their parts, as powers of the constants: how fast a high zone wears,
 and how fast pitch flows."""
@@ -42,6 +48,10 @@ class Constants:
         Multiplies length and side sweep of every stroke: hands that always go farther than was written down.
     overhang_bias : float
         Added to the side overhang of every stroke: hands that always stay to one side [m].
+    edge_length, temperature_slope : float
+        Factors on the length of the edge effect and on the degrees in which pitch relaxes ten times as slowly [1].
+    stiffness_exponent, pressure_exponent, speed_exponent : float
+        Added to the exponents of the bench [1].
     """
 
     preston: float = 1.0
@@ -50,6 +60,11 @@ class Constants:
     edge_gain: float = 1.0
     stroke_length: float = 1.0
     overhang_bias: float = 0.0
+    edge_length: float = 1.0
+    temperature_slope: float = 1.0
+    stiffness_exponent: float = 0.0
+    pressure_exponent: float = 0.0
+    speed_exponent: float = 0.0
 
     def times(self, factor: float) -> Constants:
         """The same with a removal that is ``factor`` times as large [1]."""
@@ -71,15 +86,18 @@ class Belief:
         Their covariance.
     points : (N, n) ndarray, optional
         Vectors that stand for the distribution, each as likely as the next, where it is not normal.
+    unlearned : tuple of (str, float)
+        Those of :data:`UNLEARNED` that are uncertain, and one sigma of each: of a factor, of its logarithm [1].
     """
 
     mean: Floats
     covariance: Floats
     points: Floats | None = None
+    unlearned: tuple[tuple[str, float], ...] = ()
 
     @property
     def is_certain(self) -> bool:
-        """Whether every constant is taken as known exactly."""
+        """Whether every constant of :data:`NAMES` is taken as known exactly: then nothing is drawn."""
         return not np.any(self.covariance)
 
     @property
@@ -119,19 +137,32 @@ class Belief:
         axes = self.axes
         if self.points is not None and axes.size:
             along = (self.points - self.mean) @ np.linalg.pinv(axes).T[:, 0]
-            return tuple(constants_at(row) for row in _dealt(self.points, along, count, seed))
+            return self._with_unlearned([constants_at(row) for row in _dealt(self.points, along, count, seed)], seed)
         vectors = self.mean + normal_draws(count, axes.shape[1], seed) @ axes.T
-        return tuple(constants_at(row) for row in vectors)
+        return self._with_unlearned([constants_at(row) for row in vectors], seed)
+
+    def _with_unlearned(self, drawn: list[Constants], seed: int) -> tuple[Constants, ...]:
+        """Draws with what no session tells, from chance of its own: the others' stays what it is without."""
+        if not self.unlearned:
+            return tuple(drawn)
+        deviates = normal_draws(len(drawn), len(self.unlearned), seed + 1)
+        return tuple(
+            replace(one, **{
+                name: float(np.exp(sigma * z)) if UNLEARNED[name] else float(sigma * z)
+                for (name, sigma), z in zip(self.unlearned, row, strict=True)
+            })
+            for one, row in zip(drawn, deviates, strict=True)
+        )  # fmt: skip
 
     def with_session_spread(self, spread: float) -> Belief:
         """The same with the spread of the removal from session to session [1] on top of that of the wear."""
         covariance = self.covariance.copy()
         covariance[0, 0] += spread**2
         if self.points is None:
-            return Belief(self.mean, covariance)
+            return Belief(self.mean, covariance, unlearned=self.unlearned)
         points = self.points.copy()
         points[:, 0] += spread * normal_draws(len(points), 1, seed=0)[:, 0]
-        return Belief(self.mean, covariance, points)
+        return Belief(self.mean, covariance, points, self.unlearned)
 
 
 def _dealt(points: Floats, along: Floats, count: int, seed: int) -> Floats:
@@ -161,7 +192,14 @@ def powers(product: str) -> Floats:
 
 def prior(bench: Bench) -> Belief:
     """The bench's own constants with its stated spread; no session enters."""
-    return Belief(np.zeros(len(NAMES)), prior_covariance(bench.spread))
+    return Belief(np.zeros(len(NAMES)), prior_covariance(bench.spread), unlearned=unlearned_of(bench.spread))
+
+
+def unlearned_of(spread: Spread) -> tuple[tuple[str, float], ...]:
+    """The uncertain ones of :data:`UNLEARNED`, each with its sigma."""
+    stated = {name: float(getattr(spread, name)) for name in UNLEARNED}
+    sigmas = {name: float(np.log(one)) if UNLEARNED[name] else one for name, one in stated.items()}
+    return tuple((name, sigma) for name, sigma in sigmas.items() if sigma > 0.0)
 
 
 def prior_covariance(spread: Spread) -> Floats:

@@ -149,7 +149,7 @@ class Engine(ABC, Generic[S]):
         laps : iterable of str or None
             As spells name them.
         """
-        for lap in laps:
+        for lap in laps if seconds > 0.0 else ():
             table = {"stroke": "press", "on_top": "tool", "lap": lap, "minutes": seconds / 60.0}
             state, _ = self.work_spell(bench, Spell.model_validate(table), state, constants=constants)
         return state

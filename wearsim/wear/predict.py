@@ -165,9 +165,7 @@ class Uncertainty:
         """
         start, spells = self.start, len(programme.spells)
         glasses = [None] * count if start is None else [replace(start, height=h) for h in start.draws(count, seed + 1)]
-        chances: Sequence[SessionChance | None] = [None] * count
-        if not self.belief.is_certain:
-            chances = self.discrepancy.chances(count, spells, seed + 2)
+        chances = self.chances(count, spells, seed + 2)
 
         def drawn(
             number: int, glass: StartFigure | None, constants: Constants, chance: SessionChance | None
@@ -178,11 +176,15 @@ class Uncertainty:
                 run = engine.run(bench, programme, state, constants, seed=seed, sizes=sizes, progress=progress(number))
             except ContactError:
                 return None
-            return _with_shape_error(run, chance)
+            return Draw.of(with_shape_error(run, chance))
 
         workers = None if engine.runs_together else 1
         constants = self.belief.draws(count, seed)
         return in_threads(drawn, range(1, 1 + count), glasses, constants, chances, workers=workers, done=done)
+
+    def chances(self, count: int, spells: int, seed: int) -> Sequence[SessionChance | None]:
+        """Draws of what a session of so many spells does of its own accord; None where the constants are exact."""
+        return [None] * count if self.belief.is_certain else self.discrepancy.chances(count, spells, seed)
 
     def begin(
         self, engine: Engine[Any], bench: Bench, programme: Programme, glass: StartFigure | None, constants: Constants,
@@ -193,7 +195,13 @@ class Uncertainty:
         They begin from the shape that chance made, if it is given. Where the constants are taken as exact, laps fit as the
         bench says.
         """
-        state = engine.begin(bench, glass, self.laps)
+        return self.prepared(engine, bench, programme, engine.begin(bench, glass, self.laps), constants, chance)
+
+    def prepared(
+        self, engine: Engine[Any], bench: Bench, programme: Programme, state: Any, constants: Constants,
+        chance: SessionChance | None = None,
+    ) -> Any:  # fmt: skip
+        """The same from an engine's state whose laps are not prepared yet."""
         if self.belief.is_certain:
             return state
         if chance is not None:
@@ -222,13 +230,12 @@ def unpressed_laps(programme: Programme) -> list[str | None]:
     return [lap for lap, is_press in first.items() if not is_press]
 
 
-def _with_shape_error(run: Run[Any], chance: SessionChance | None) -> Draw:
-    """What a band keeps of a run, the shape of its removal as chance made it."""
-    draw = Draw.of(run)
+def with_shape_error(run: Run[Any], chance: SessionChance | None) -> Run[Any]:
+    """A run with the shape of its removal as chance made it."""
     if chance is None:
-        return draw
+        return run
     errors = [chance.shape_error(run.heights[0] - height, run.radius) for height in run.heights[1:]]
-    return replace(draw, heights=run.heights + np.array([np.zeros_like(run.radius), *errors]))
+    return replace(run, heights=run.heights + np.array([np.zeros_like(run.radius), *errors]))
 
 
 def _band(

@@ -68,11 +68,10 @@ def made_by_hands(stroke: Stroke, constants: Constants, limit: float) -> Stroke:
     if factor == 1.0 and bias == 0.0:
         return stroke
     made = _longer(stroke, factor, bias)
-    far, most = stroke_reach(made), FELT * limit
-    if far <= most:
+    far, meant, most = stroke_reach(made), stroke_reach(stroke), FELT * limit
+    if far <= max(meant, most):
         return made
-    meant = stroke_reach(stroke)
-    share = max(0.0, (most - meant) / (far - meant)) if far > meant else 0.0
+    share = max(0.0, (most - meant) / (far - meant))
     return _longer(stroke, 1.0 + share * (factor - 1.0), share * bias)
 
 

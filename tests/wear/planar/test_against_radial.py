@@ -8,7 +8,7 @@ from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import load_bench, load_programme
 from wearsim.figure.zernike import zernike_sum
 from wearsim.wear.accuracy import Accuracy, PlanarAccuracy
-from wearsim.wear.constants import AS_STATED
+from wearsim.wear.constants import AS_STATED, NAMES, Belief, Constants, vector_of
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.planar.engine import PlanarEngine, pieces_for
 from wearsim.wear.planar.figure import MapGauge
@@ -25,7 +25,8 @@ hole = "{hole} mm"
 [lap]
 diameter = "{lap} mm"
 mass = "4 kg"
-facet_shape = "none"
+facet_shape = "{facets}"
+stiffness_exponent = {stiffening}
 start = "{start}"
 [hands]
 friction = {friction}
@@ -34,8 +35,12 @@ centre_jitter = "{centre} mm"
 push_offset = ["{push} mm", "0 mm"]
 walk = "{walk} s"
 hand_turn = "110 s"
+top_turns = {top}
+stand_turns = {stand}
 [wear]
 edge_gain = {gain}
+pressure_exponent = {m}
+speed_exponent = {n}
 [figure]
 conic = {conic}
 """
@@ -57,6 +62,12 @@ USUAL = {
     "walk": 80,
     "gain": 0.0,
     "conic": 0.0,
+    "facets": "none",
+    "stiffening": 0.0,
+    "top": 0.0,
+    "stand": 0.0,
+    "m": 1.0,
+    "n": 1.0,
 }
 # Whole circuits round the barrel, four of the usual ones: then the mean over rings has seen every heading alike.
 CIRCUITS = 4
@@ -74,8 +85,23 @@ CASES = {
     "one-third, large lap, spherical": ({"lap": 340, "start": "spherical", "conic": 0.5}, "mirror", "one-third", ""),
     "w, hole, lead, edge": ({"hole": 60, "friction": 0.15, "gain": 0.3}, "tool", "w", W.format(0.35, 0.1)),
     "w, jitter": ({"friction": 0.15, "gain": 0.3, "jitter": 0.06, "centre": 2.0}, "tool", "w", W.format(0.5, 0.2)),
+    # turns a minute at which circuits and strokes do not keep step
+    "straight, stand turns, mirror held": ({"stand": 16.2, "gain": 0.3}, "mirror", "straight", "length = 0.52"),
+    "straight, both turn alike": ({"stand": 16.2, "top": 16.2}, "mirror", "straight", "length = 0.52"),
+    "w, spindle on top, lead": ({"top": 23.4, "friction": 0.15, "walk": 320}, "tool", "w", W.format(0.4, 0.15)),
+    "w, against each other, small lap": ({"top": 9.3, "stand": -7.1, "lap": 200}, "tool", "w", W.format(0.3, 0.2)),
+    "w, stiffness with pressure": ({"stiffening": 0.5, "conic": 0.5}, "tool", "w", W.format(0.4, 0.15)),
+    "w, powers of pressure and speed": ({"m": 1.25, "n": 0.75, "gain": 0.3}, "mirror", "w", W.format(0.5, 0.2)),
+    "straight, everything": (
+        {"m": 1.25, "n": 0.75, "stiffening": 0.5, "stand": 16.2, "lap": 291, "friction": 0.15},
+        "mirror",
+        "straight",
+        "length = 0.52",
+    ),
     "w, push off centre": ({"push": 8}, "tool", "w", W.format(0.4, 0.15)),
+    "w, hands that go too far and to one side": ({"friction": 0.15, "gain": 0.3}, "tool", "w", W.format(0.45, 0.15)),
 }
+HANDS = {"w, hands that go too far and to one side": Constants(stroke_length=1.12, overhang_bias=0.008)}
 
 
 @pytest.fixture
@@ -93,9 +119,11 @@ def written(tmp_path):
 def test_removal_and_lap_agree(written, case):
     bench, programme = written(*CASES[case])
     fine = Accuracy().refined(1.5)
-    radial = predict(bench, programme, draws=0, accuracy=fine)
+    hands = HANDS.get(case, AS_STATED)
+    belief = Belief(vector_of(hands), np.zeros((len(NAMES), len(NAMES))))
+    radial = predict(bench, programme, draws=0, accuracy=fine, belief=belief)
     engine = PlanarEngine(PlanarAccuracy(cells=CELLS), fine)
-    planar = engine.run(bench, programme, engine.begin(bench, start_figure(bench, fine)))
+    planar = engine.run(bench, programme, engine.begin(bench, start_figure(bench, fine)), hands)
     # rings evenly apart up to the rim itself; the radial engine's own crowd into its last millimetres
     even = np.linspace(radial.radius[0], radial.radius[-1], 50)
     off = np.interp(even, radial.radius, planar.removal - radial.removal)

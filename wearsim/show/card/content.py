@@ -10,6 +10,7 @@ from itertools import accumulate
 import numpy as np
 
 from wearsim.bench.bench import GRAVITY, Bench
+from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import INCHES, POUND, LengthUnit, length_unit
@@ -272,11 +273,15 @@ def _pace(bench: Bench, spell: Spell, unit: LengthUnit) -> tuple[str, ...]:
         return ("under its own weight, hands off",)
     hands = bench.hands
     count = (spell.rate or 0.0) * spell.minutes
-    lines = (
-        f"{count:.0f} strokes, {spell.rate:g} a minute",
-        f"{quarters(spell.duration / hands.walk)} rounds, {quarters(spell.duration / hands.hand_turn)} turns in hand",
-    )
+    lines = (f"{count:.0f} strokes, {spell.rate:g} a minute", _turning(hands, spell.duration))
     return lines if spell.push is None else (*lines, f"push {_push(spell.push, unit)}")
+
+
+def _turning(hands: Hands, seconds: float) -> str:
+    """How both pieces turn: by hand, or on a machine."""
+    if any(hands.spins):
+        return f"top piece {hands.top_turns:g}, stand {hands.stand_turns:g} turns a minute"
+    return f"{quarters(seconds / hands.walk)} rounds, {quarters(seconds / hands.hand_turn)} turns in hand"
 
 
 def quarters(value: float) -> str:
@@ -365,8 +370,8 @@ def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | 
             used.append(lap)
     times = {bench.lap(lap): seconds for lap, seconds in pressings.items()}
     lines = [
-        f"Press {_named(lap, used)} on the glass until it fits, with the tool on top: about {_minutes(times[lap])} for this "
-        "pitch at this temperature. It is no spell: note it when you record, with --pressed."
+        f"Press {_named(lap, used)} until it fits, tool on top: about {_minutes(times[lap])} at this temperature."
+        " It is no spell: record it with --pressed."
         for lap in used
         if lap in times
     ]

@@ -49,11 +49,14 @@ def pieces_for(bench: Bench, lap: Lap, constants: Constants, cells: int) -> Piec
     mirror, stiffness = bench.mirror, lap.stiffness * constants.stiffness
     across, edge_gain = grids.across_glass(mirror.radius, cells), bench.wear.edge_gain * constants.edge_gain
     return Pieces(
-        glass=grids.glass_of(mirror.radius, mirror.hole_radius, across, edge_gain, bench.edge_length_for(lap)),
+        glass=grids.glass_of(
+            mirror.radius, mirror.hole_radius, across, edge_gain, bench.edge_length_for(lap) * constants.edge_length
+        ),
         pitch=grids.pitch_of(lap.radius, grids.across_lap(lap.radius, across), stiffness, mask_for(lap)),
         stiffness=stiffness,
-        relaxation=bench.relaxation_time_at(lap) * constants.relaxation_time,
+        relaxation=bench.relaxation_time_at(lap, constants.temperature_slope) * constants.relaxation_time,
         preston=bench.preston * constants.preston,
+        exponents=bench.exponents(constants.pressure_exponent, constants.speed_exponent),
     )
 
 
@@ -97,10 +100,13 @@ def spell_for(
     stroke = spell.stroke_on(bench.mirror.diameter)
     if constants != AS_STATED:
         stroke = made_by_hands(stroke, constants, tipping_offset(bench, bench.lap(spell.lap), spell.on_top))
-    motion = Motion(
-        spell.on_top, stroke, walk=2.0 * np.pi / hands.walk,
-        hand_turn=2.0 * np.pi / hands.hand_turn, mirror_angle=at.mirror, lap_angle=at.lap, heading=at.heading,
-        push_offset=(hands.push_offset[0], hands.push_offset[1]), lead=hands.friction_lead, strokes_before=at.strokes,
+    top, bottom = hands.spins
+    walk = 0.0 if bottom else 2.0 * np.pi / hands.walk
+    motion = Motion(  # a spindle's turns are counted in the room, whoever walks
+        spell.on_top, stroke, walk=walk, hand_turn=walk if top else 2.0 * np.pi / hands.hand_turn,
+        mirror_angle=at.mirror, lap_angle=at.lap, heading=at.heading,
+        push_offset=(hands.push_offset[0], hands.push_offset[1]), lead=hands.friction_lead, spin_top=top,
+        spin_bottom=bottom, strokes_before=at.strokes,
     )  # fmt: skip
     return PlanarSpell(spell.duration, load, motion, hands.length_jitter, hands.centre_jitter, number)
 
@@ -191,7 +197,11 @@ class PlanarEngine(Engine[PlanarState]):
     ) -> tuple[PlanarState, SpellReport]:  # fmt: skip
         """One spell walked on a state; it goes on where the last one left the pieces."""
         lap, at = bench.lap(spell.lap), state.orientation.before(spell)
-        plain, pieces = spell_for(bench, spell, number, at, constants), self._pieces(bench, lap, constants)
+        plain = spell_for(bench, spell, number, at, constants)
+        stiffening = lap.stiffening_under(
+            plain.load, min(bench.mirror.radius, lap.radius), constants.stiffness_exponent
+        )
+        pieces = self._pieces(bench, lap, constants).stiffened(stiffening)
         w, u = state.glass.copy(), state.laps[lap_name(lap)].copy()
         try:
             report = walk_spell(plain, pieces, w, u, seed=seed, accuracy=self.planar, progress=progress)

@@ -100,8 +100,10 @@ def poses_of(motion: Motion, strokes: Floats, seconds: float, made: Floats = AS_
     turned = (motion.lap_angle - motion.mirror_angle) + (lap_rate - mirror_rate) * time
     # velocity of the top piece's centre, its walking included, in the stroke's directions
     vx, vy = vx - motion.walk * y, vy + motion.walk * x
-    speed = np.hypot(vx, vy)
-    lead_x, lead_y = (motion.lead * np.divide(v, speed, out=np.zeros_like(v), where=speed > 0.0) for v in (vx, vy))
+    # friction leads along its motion over the piece below
+    over = vx + motion.spin_bottom * y, vy - motion.spin_bottom * x
+    speed = np.hypot(*over)
+    lead_x, lead_y = (motion.lead * np.divide(v, speed, out=np.zeros_like(v), where=speed > 0.0) for v in over)
     load_x = motion.push_offset[0] + lead_x + (x if tool else 0.0)
     load_y = motion.push_offset[1] + lead_y + (y if tool else 0.0)
     centre_x, centre_y = _turned(sign * x, sign * y, heading)

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numba
 import numpy as np
 
+from wearsim.bench.hands import REFERENCE_SPEED
+from wearsim.bench.lap import REFERENCE_PRESSURE
 from wearsim.errors import ContactError, CouldNotError, TipsOffError
 from wearsim.kernels import planar_grid as grid
 from wearsim.kernels.arrays import Floats
@@ -40,6 +42,19 @@ class Pieces:
     stiffness: float  # foundation modulus per nominal area; that of the pitch which is there stands in ``pitch`` [Pa/m]
     relaxation: float  # time of the pitch [s]
     preston: float  # [1/Pa]
+    exponents: tuple[float, float] = (1.0, 1.0)  # m of the pressure and n of the speed in the law of wear [1]
+
+    def stiffened(self, factor: float) -> Pieces:
+        """The same with stiffer pitch, which flows as it did (physics section 2)."""
+        pitch = self.pitch._replace(stiffness=factor * self.pitch.stiffness)
+        return replace(self, pitch=pitch, stiffness=factor * self.stiffness, relaxation=self.relaxation / factor)
+
+    @property
+    def coefficient(self) -> float:
+        """Wear over pressure to the m and speed to the n, the mean over facets and channels a whole lap's [SI]."""
+        (m, n), of_facets = self.exponents, self.pitch.stiffness / self.stiffness
+        usual = REFERENCE_PRESSURE ** (1.0 - m) * REFERENCE_SPEED ** (1.0 - n)
+        return float(self.preston * usual * of_facets ** (1.0 - m))
 
 
 @dataclass(frozen=True)
@@ -155,8 +170,9 @@ class _Walk:
         pieces, balances = self.pieces, np.zeros((*poses.shape[:2], grid.BALANCE_COLUMNS))
         if self.guess.shape == balances.shape[1:]:
             balances[0] = self.guess
-        numbers = [float(v) for v in (self.spell.load, pieces.preston, pieces.relaxation, self.accuracy.tolerance)]
-        walk(poses, balances, w, u, pieces.glass, pieces.pitch, self.room, *numbers)
+        law = np.array([pieces.coefficient, *pieces.exponents])
+        numbers = [float(v) for v in (pieces.relaxation, self.accuracy.tolerance)]
+        walk(poses, balances, w, u, pieces.glass, pieces.pitch, self.room, float(self.spell.load), law, *numbers)
         if balances[..., grid.STATUS].any():
             raise self._unbalanced(poses, balances)
         self.guess = balances[-1]

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.lap import Lap
+from wearsim.bench.lap import REFERENCE_PRESSURE, Lap
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit
 from wearsim.errors import ContactError, InputError, TipsOffError
@@ -20,9 +20,9 @@ from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.engine_protocol import Engine, Misfit, Progress, Run, SpellReport
 from wearsim.wear.initial_figure import StartFigure, start_figure
-from wearsim.wear.radial.path_weights import LoadCases, OffsetWeights, load_cases, offset_weights
+from wearsim.wear.radial.path_weights import LoadCases, OffsetWeights, load_cases, offset_weights, speed_law
 from wearsim.wear.radial.tipping import balanced_offset, tip_offset
-from wearsim.wear.state import State, gauss_table, glass_grid, lap_name, pitch_grid, resampling, start_state
+from wearsim.wear.state import State, gauss_table, glass_grid, lap_name, pitch_grid, power_of, resampling, start_state
 from wearsim.wear.strokes import made_by_hands, stroke_reach
 
 AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
@@ -60,7 +60,7 @@ def spell_weights(
     """
     if spell.is_press:
         one = np.ones((1, 1))
-        return OffsetWeights(np.zeros(1), 0.0 * one, one, 0.0), AT_REST, 0.0, bench.mirror.radius
+        return OffsetWeights(np.zeros(1), 0.0 * one, one, 0.0, 0.0), AT_REST, 0.0, bench.mirror.radius
     tip = tipping_offset(bench, lap, spell.on_top)
     stroke = spell.stroke_on(bench.mirror.diameter)
     far = stroke_reach(stroke)
@@ -68,8 +68,8 @@ def spell_weights(
         raise TipsOffError(number, far, tip, file=None if file is None else str(file), length=length_unit(bench).text)
     cases, jitter = load_cases_for(bench), (bench.hands.length_jitter, bench.hands.centre_jitter)
     largest = largest_offset(bench, lap, spell.on_top, accuracy)
-    made = made_by_hands(stroke, constants, tip)
-    weights = offset_weights(made, jitter, spell.on_top == "tool", cases, tip, largest, accuracy)
+    made, law = made_by_hands(stroke, constants, tip), speed_law(bench, constants)
+    weights = offset_weights(made, jitter, spell.on_top == "tool", cases, tip, largest, accuracy, law)
     return weights, cases, far, tip
 
 
@@ -102,20 +102,30 @@ def spell_contact(
     check_round(bench, lap)
     mirror, a, b = bench.mirror, bench.mirror.radius, lap.radius
     radius, rho = glass_grid(mirror, accuracy), pitch_grid(lap, accuracy)
-    stiffness = lap.stiffness * constants.stiffness
-    tau = bench.relaxation_time_at(lap) * constants.relaxation_time
+    softest = lap.stiffness * constants.stiffness
+    stiffness = softest * lap.stiffening_under(force, min(a, b), constants.stiffness_exponent)
+    tau = bench.relaxation_time_at(lap, constants.temperature_slope) * constants.relaxation_time
+    exponent = bench.exponents(constants.pressure_exponent)[0]
     counts = np.array([accuracy.per_radius, accuracy.per_turn, accuracy.ring_per_turn])
     # copies: numba compiles anew for arrays that may not be written to, and the kept weights may not
     nodes = build(
         offset.copy(), radius, rho, a, mirror.hole_radius, b, bench.wear.edge_gain * constants.edge_gain,
-        bench.edge_length_for(lap), counts, gauss_table(), accuracy.table_cells,
+        bench.edge_length_for(lap) * constants.edge_length, counts, gauss_table(), accuracy.table_cells,
     )  # fmt: skip
+    if exponent != 1.0:  # the edge effect is in the pressure, and so is raised with it
+        nodes = nodes._replace(glass_share=nodes.glass_share * nodes.glass_factor ** (exponent - 1.0))
     contact = kernels.SpellContact(
-        a, stiffness, force, bench.preston * constants.preston, 1.0 / (stiffness * tau),
+        a, stiffness, force, bench.preston * constants.preston, exponent, REFERENCE_PRESSURE,
+        power_of(exponent), 1.0 / (softest * tau),
         cases.position, offset.copy() if on_top == "tool" else np.zeros_like(offset), path.copy(), time.copy(),
         *resampling(radius, accuracy.table_cells), *resampling(rho, accuracy.table_cells),
     )  # fmt: skip
     return contact, nodes
+
+
+def mean_path(contact: kernels.SpellContact) -> float:
+    """Path per second of lap over glass, the mean over its places [m/s]."""
+    return float(contact.path.sum() * contact.time.shape[1] / contact.path.shape[1])
 
 
 class RadialEngine(Engine[State]):
@@ -154,9 +164,9 @@ class RadialEngine(Engine[State]):
         )
         w, u = state.height.copy(), state.laps[lap_name(lap)].height.copy()
         report = np.zeros(6)
-        poses = np.zeros((*weights.path.shape, 3))
+        poses = np.zeros((*weights.time.shape, 3))
         mean_pressure = force / (np.pi * min(bench.mirror.radius, lap.radius) ** 2)
-        speed = weights.mean_speed
+        speed = mean_path(contact)
         wear_scale = contact.wear * mean_pressure * speed * spell.duration
         small = accuracy.tolerance
         rate = contact.creep * contact.stiffness + contact.wear * contact.stiffness * speed
@@ -172,7 +182,7 @@ class RadialEngine(Engine[State]):
         after = State(state.radius, w, state.laps).with_lap(lap_name(lap), u)
         return after, SpellReport(
             peak_pressure=float(report[0]), lift_off_share=float(report[1]), reach=far, tip=tip,
-            left_out=weights.left_out, mean_speed=speed, imbalance=float(report[2]), steps=int(report[3]),
+            left_out=weights.left_out, mean_speed=weights.mean_speed, imbalance=float(report[2]), steps=int(report[3]),
             evaluations=int(report[4]), iterations=int(report[5]),
         )  # fmt: skip
 

@@ -18,12 +18,11 @@ from wearsim.bench.units import length_unit
 from wearsim.errors import ContactError
 from wearsim.kernels import radial_wear as kernels
 from wearsim.kernels.arrays import Floats
-from wearsim.kernels.stroke_path import path_weights
 from wearsim.parallel import in_threads, worker_count
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.radial.engine import largest_offset, load_cases_for, spell_contact
-from wearsim.wear.radial.path_weights import OFF_CENTRE, LoadCases
+from wearsim.wear.radial.path_weights import OFF_CENTRE, PLAIN, LoadCases, SpeedLaw, along_path, speed_law
 from wearsim.wear.state import State, glass_grid, lap_name, pitch_grid
 from wearsim.wear.strokes import draws_needed
 
@@ -36,6 +35,10 @@ _STROKES_A_THREAD = 64
 class OffsetBasis:
     """Ring means of the pressure at every offset and load case.
 
+    Where the pieces turn against each other, each load case has J rows: the pressure weighted by how much of the speed
+    over the glass is that at each of the places of :meth:`SpeedLaw.turned`. Where wear is not linear in the pressure,
+    the pressure stands for its power (physics section 3).
+
     Parameters
     ----------
     on_top : str
@@ -46,7 +49,7 @@ class OffsetBasis:
     cases : LoadCases
     radius : (n_r,) ndarray
         [m]
-    pressure : (n_e, M, n_r) ndarray
+    pressure : (n_e, M J, n_r) ndarray
         Ring means of the pressure, zero where not covered [Pa].
     """
 
@@ -58,7 +61,7 @@ class OffsetBasis:
     pressure: Floats
 
     def wear(self, weights: Floats, preston: float) -> Floats:
-        """Glass removed per second (N, n_r) [m/s] by strokes with weights (N, n_e * M) of :func:`path_matrix` [m/s]."""
+        """Glass removed per second (N, n_r) [m/s] by strokes with weights (N, n_e M J) of :func:`path_matrix` [m/s]."""
         rows = self.pressure.reshape(-1, self.radius.size)
         return np.asarray(preston * (weights @ rows))
 
@@ -94,17 +97,21 @@ def offset_basis(
     _check_grids(bench, state, lap, accuracy)
     offset = basis_offsets(bench, lap, on_top, accuracy, count)
     cases = load_cases_for(bench)
+    places = len(speed_law(bench).turned(on_top == "tool", accuracy.speed_rings))
     shape = (count, len(cases.position))
-    ones, zeros = np.ones(shape), np.zeros(shape)
+    ones, zeros = np.ones((count, shape[1] * places)), np.zeros(shape)
     force = bench.load_on("tool" if on_top == "tool" else "mirror", lap, push=push)
     contact, nodes = spell_contact(bench, lap, on_top, force, offset, ones, zeros, cases, constants, accuracy)
-    table = np.zeros((count * shape[1], state.radius.size))
+    table = np.zeros((ones.size, state.radius.size))
     u = state.laps[lap_name(lap)].height
     unused, survey, poses = np.zeros((1, u.size)), np.zeros(4), np.zeros((*shape, 3))
-    status = kernels.offset_pressures(state.height, u, contact, nodes, poses, True, ones, zeros, table, unused, survey)
+    speeds = np.zeros((shape[1], 2, 0))
+    status = kernels.offset_pressures(
+        state.height, u, contact, nodes, poses, True, ones, zeros, speeds, table, unused, survey
+    )
     if status != 0:
         raise ContactError(f"offset {length_unit(bench).text(offset[status - 1])}", float(survey[2]))
-    pressure = table.reshape(*shape, state.radius.size)
+    pressure = table.reshape(*ones.shape, state.radius.size)
     return OffsetBasis(on_top, lap_name(lap), offset, cases, state.radius, pressure)
 
 
@@ -116,7 +123,7 @@ def _check_grids(bench: Bench, state: State, lap: Lap, accuracy: Accuracy) -> No
 
 def path_matrix(
     strokes: Sequence[Stroke], jitter: tuple[float, float], basis_offset: Floats, cases: LoadCases, on_top: str,
-    accuracy: Accuracy = DEFAULT,
+    accuracy: Accuracy = DEFAULT, law: SpeedLaw = PLAIN,
 ) -> Floats:  # fmt: skip
     """Path per second of many strokes over a basis's offsets (n_e,) [m] and load cases.
 
@@ -127,17 +134,16 @@ def path_matrix(
 
     Returns
     -------
-    (N, n_e * M) ndarray
+    (N, n_e M J) ndarray
         [m/s]
     """
-    size = len(cases.position)
+    size = len(cases.position) * len(law.turned(on_top == "tool", accuracy.speed_rings))
     out = np.zeros((len(strokes), basis_offset.size * size))
 
     def fill(part: range) -> None:
-        time = np.zeros((basis_offset.size, size))
         for i in part:
-            row = out[i].reshape(-1, size)
-            stroke_weights(strokes[i], jitter, basis_offset, cases, on_top, accuracy, row, time)
+            path, _ = stroke_weights(strokes[i], jitter, basis_offset, cases, on_top, accuracy, law)
+            out[i] = path.ravel()
 
     workers = max(1, min(worker_count(), len(strokes) // _STROKES_A_THREAD))
     in_threads(fill, [range(first, len(strokes), workers) for first in range(workers)], workers=workers)
@@ -146,12 +152,10 @@ def path_matrix(
 
 def stroke_weights(
     stroke: Stroke, jitter: tuple[float, float], offset: Floats, cases: LoadCases, on_top: str, accuracy: Accuracy,
-    path: Floats, time: Floats,
-) -> float:  # fmt: skip
-    """Path and time of one stroke over given offsets, into ``path`` and ``time`` (n_e, M); share left out."""
+    law: SpeedLaw = PLAIN,
+) -> tuple[Floats, Floats]:  # fmt: skip
+    """Path (n_e, M J) [m/s] and time (n_e, M) [1] of one stroke over given offsets (n_e,) [m]."""
     many, phases = draws_needed(stroke, jitter, accuracy)
-    left_out = path_weights(
-        *stroke.numbers, stroke.frequency, np.array(jitter), many, phases, offset[-1] * (1.0 + 1e-9), on_top == "tool",
-        offset, cases.bins, cases.headings, path, time,
-    )  # fmt: skip
-    return float(left_out)
+    limit, top_is_tool = offset[-1] * (1.0 + 1e-9), on_top == "tool"
+    path, time, _ = along_path(stroke, jitter, many, phases, limit, top_is_tool, offset, cases, law, accuracy)
+    return path, time

@@ -14,10 +14,14 @@ from functools import lru_cache
 
 import numpy as np
 
+from wearsim.bench.bench import Bench
+from wearsim.bench.hands import REFERENCE_SPEED
 from wearsim.bench.programme import Stroke
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.stroke_path import path_weights, reach_bound
+from wearsim.kernels.wear_law import AZIMUTHS
 from wearsim.wear.accuracy import Accuracy
+from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.strokes import draws_needed
 
 AZIMUTH_BINS = 8
@@ -58,6 +62,54 @@ def load_cases(lead: float, push_offset: tuple[float, ...]) -> LoadCases:
     return LoadCases(np.array(rows), AZIMUTH_BINS, len(leads))
 
 
+@dataclass(frozen=True)
+class SpeedLaw:
+    """How fast lap and glass slide, and how wear goes with that (physics section 3).
+
+    Parameters
+    ----------
+    top, bottom : float
+        Rates at which the pieces turn [rad/s].
+    exponent : float
+        n of the speed [1].
+    radius : float
+        Of the mirror [m].
+    """
+
+    top: float = 0.0
+    bottom: float = 0.0
+    exponent: float = 1.0
+    radius: float = 1.0
+
+    @property
+    def scale(self) -> float:
+        """Factor that makes a speed to the n a speed again, the same at :data:`REFERENCE_SPEED` [(m/s)^(1-n)]."""
+        return float(REFERENCE_SPEED ** (1.0 - self.exponent))
+
+    def turned(self, top_is_tool: bool, rings: int) -> Floats:
+        """What turning against each other adds to the lap's velocity at the glass's places (J, 2) [m/s].
+
+        The places: the mirror's centre, then ``rings`` even radii of :data:`AZIMUTHS` azimuths from the line of
+        centres on; the centre alone where the pieces turn alike, for then they slide alike everywhere.
+        """
+        spin = (self.top - self.bottom) * (1.0 if top_is_tool else -1.0)
+        if spin == 0.0:
+            return np.zeros((1, 2))
+        radius, angle = np.arange(1, rings + 1) / rings, 2.0 * np.pi * np.arange(AZIMUTHS) / AZIMUTHS
+        unit = np.column_stack([-np.sin(angle), np.cos(angle)])
+        around = spin * self.radius * radius[:, None, None] * unit
+        return np.concatenate([np.zeros((1, 2)), around.reshape(-1, 2)])
+
+
+PLAIN = SpeedLaw()
+
+
+def speed_law(bench: Bench, constants: Constants = AS_STATED) -> SpeedLaw:
+    """The law of a bench's hands or machine."""
+    exponent = bench.exponents(more_speed=constants.speed_exponent)[1]
+    return SpeedLaw(*bench.hands.spins, exponent, bench.mirror.radius)
+
+
 # Fine offsets for each one at which the contact is solved.
 FINE = 16
 # Concentric discs of one size touch all round at their rims, for no time at all; the least bit aside they touch
@@ -75,29 +127,27 @@ class OffsetWeights:
     ----------
     offset : (n_e,) ndarray
         Centre offsets [m].
-    path : (n_e, M) ndarray
-        Path per second travelled at each [m/s].
+    path : (n_e, M J) ndarray
+        Path per second that lap and glass slide at each, at the J places of :meth:`SpeedLaw.turned` [m/s].
     time : (n_e, M) ndarray
         Share of time spent at each [1].
     left_out : float
         Share of the jittered strokes that would tip off and are left out [1].
+    mean_speed : float
+        Mean speed of the top piece's centre over the bottom piece [m/s].
     """
 
     offset: Floats
     path: Floats
     time: Floats
     left_out: float
-
-    @property
-    def mean_speed(self) -> float:
-        """Mean speed of the top piece's centre [m/s]."""
-        return float(self.path.sum())
+    mean_speed: float
 
 
 @lru_cache(maxsize=4096)
 def offset_weights(
     stroke: Stroke, jitter: tuple[float, float], top_is_tool: bool, cases: LoadCases, limit: float,
-    largest: float, accuracy: Accuracy,
+    largest: float, accuracy: Accuracy, law: SpeedLaw = PLAIN,
 ) -> OffsetWeights:  # fmt: skip
     """Path and time of a stroke over centre offset.
 
@@ -109,6 +159,8 @@ def offset_weights(
         Offset at which the top piece tips off [m]; jittered strokes that reach it are left out.
     largest : float
         Offset beyond which poses are taken to stand there [m].
+    law : SpeedLaw
+        Turning of the pieces and exponent of the speed.
     """
     many, phases = draws_needed(stroke, jitter, accuracy)
     kind, length, sweep, overhang, _ = stroke.numbers
@@ -116,14 +168,28 @@ def offset_weights(
     factor = 1.0 + jitter[0] * max(0.0, float(many[:, :2].max()))
     most = reach_bound(kind, length * factor, sweep * factor, overhang, spread, spread)
     fine = np.linspace(0.0, max(min(most, largest), 1e-9), FINE * accuracy.offsets)
-    path, time = np.zeros((2, fine.size, len(cases.position)))
-    left_out = path_weights(
-        *stroke.numbers, stroke.frequency, np.array(jitter), many, phases, limit, top_is_tool, fine, cases.bins,
-        cases.headings, path, time,
-    )  # fmt: skip
+    path, time, (left_out, speed) = along_path(
+        stroke, jitter, many, phases, limit, top_is_tool, fine, cases, law, accuracy
+    )
     offset = offset_nodes(fine, path.sum(axis=1) / path.sum() + time.sum(axis=1), accuracy.offsets)
     path, time = gather(fine, path, offset), gather(fine, time, offset)
-    return OffsetWeights(offset, path, time, float(left_out))
+    return OffsetWeights(offset, path, time, left_out, speed)
+
+
+def along_path(
+    stroke: Stroke, jitter: tuple[float, float], many: Floats, phases: int, limit: float, top_is_tool: bool,
+    offset: Floats, cases: LoadCases, law: SpeedLaw, accuracy: Accuracy,
+) -> tuple[Floats, Floats, tuple[float, float]]:  # fmt: skip
+    """Path (n_e, M J) [m/s] and time (n_e, M) [1] of a stroke over given offsets; share left out and mean speed."""
+    turned = law.turned(top_is_tool, accuracy.speed_rings)
+    time = np.zeros((offset.size, len(cases.position)))
+    path = np.zeros((offset.size, time.shape[1] * len(turned)))
+    found = path_weights(
+        *stroke.numbers, stroke.frequency, np.array(jitter), many, phases, limit, top_is_tool, offset, cases.bins,
+        cases.headings, np.array([law.top, law.bottom]), turned, law.exponent, path, time,
+    )  # fmt: skip
+    path *= law.scale
+    return path, time, found
 
 
 def offset_nodes(fine: Floats, measure: Floats, count: int) -> Floats:
