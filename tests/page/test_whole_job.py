@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import re
 import tomllib
+from contextlib import suppress
 from typing import Any
 
 import pytest
@@ -180,14 +181,15 @@ def test_a_session_is_recorded_once_by_two_browsers(served: Served, screens: Any
 def test_random_taps_break_nothing(served: Served, screens: Any) -> None:
     chance, screen = random.Random(20261130), screens(served, 700, 900)
     page, steps = screen.page, ("readings", "next", "barrel", "after", "past", "print")
-    screen.page.set_default_timeout(2000)
+    failed = pytest.importorskip("playwright.sync_api").Error
     screen.go("/mirror/first/readings")
     for tap in range(RANDOM_TAPS):
         if tap % 25 == 0:
             screen.go(
                 f"/mirror/first/{chance.choice(steps)}" if chance.random() < 0.8 else chance.choice(["/", "/new"])
             )
-        page.evaluate(TAP, chance.random())
+        with suppress(failed):  # a tap on a link: the view is gone before it is answered
+            page.evaluate(TAP, chance.random())
         page.wait_for_timeout(chance.choice((0, 10, 60)))
     page.wait_for_timeout(3000)
 
