@@ -201,8 +201,9 @@ TAP = """(chance) => {
   if (!one) return;
   one.scrollIntoView();
   if (one.tagName === 'INPUT' && !one.readOnly) {
-    const texts = ['0.5', '1.2', '-3', '1e400', '<i>', '', '999999', 'abc', '0,7', '\\u0661'], set =
-      Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, 'value').set;
+    const numbers = ['0.5', '1.2', '-3', '', '999999'], texts = one.type === 'number' ? numbers :
+      [...numbers, '1e400', '<i>', 'abc', '0,7', '\\u0661'];
+    const set = Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, 'value').set;
     set.call(one, texts[Math.floor(chance * 1e4) % texts.length]);
     one.dispatchEvent(new Event('input', { bubbles: true }));
   } else { one.click(); }
