@@ -17,6 +17,7 @@ their traceback. All of these survive pickling, so that they travel from worker 
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import isnan
 from pathlib import Path
 
 
@@ -144,7 +145,8 @@ class ContactError(WearsimError):
         self.residual = residual
 
     def __str__(self) -> str:
-        return f"the contact did not balance ({self.message}; imbalance left {self.residual:.1e})"
+        left = "" if isnan(self.residual) else f"; imbalance left {self.residual:.1e}"
+        return f"the contact did not balance ({self.message}{left})"
 
     def __reduce__(self) -> tuple[object, ...]:
         return (type(self), (self.message, self.residual))

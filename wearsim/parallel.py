@@ -6,11 +6,14 @@ No result depends on the number.
 from __future__ import annotations
 
 import importlib
+import multiprocessing
 import os
+import signal
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from multiprocessing import connection
 from typing import Any, TypeVar
 
 T = TypeVar("T")
@@ -67,6 +70,47 @@ def in_threads(
         return collected(map(function, *items))
     with ThreadPoolExecutor(max_workers=count) as pool:
         return collected(pool.map(function, *items))
+
+
+# One thread of linear algebra a process: the processes fill the cores, and sums are in one order everywhere. And no
+# Python of the folder that the person happens to stand in: a file there may be called like a module.
+_CHILD = {
+    "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1", "NUMBA_NUM_THREADS": "1",
+    "PYTHONSAFEPATH": "1",
+}  # fmt: skip
+
+
+@contextmanager
+def child_environment() -> Iterator[None]:
+    """While processes are started: what they find in their environment.
+
+    Yields
+    ------
+    None
+    """
+    before = {name: os.environ.get(name) for name in _CHILD}
+    os.environ.update(_CHILD)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            os.environ.pop(name, None) if value is None else os.environ.update({name: value})
+
+
+def begin_worker() -> None:
+    """In a new process: leave Ctrl-C to the parent, and end when the parent is gone, even killed.
+
+    It stands in this module because nothing heavy is imported here: a worker listens before it loads the rest.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
+
+
+def _end_with(parent: Any) -> None:
+    connection.wait([parent])
+    os._exit(1)
 
 
 # The layer that numba would pick first on most machines (OpenMP) waits in a busy loop, so that on a machine that

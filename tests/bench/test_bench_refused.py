@@ -14,7 +14,7 @@ MALFORMED = [
     # wrong or missing units
     ('diameter = "300 mm"', "diameter = 300", ["mirror.diameter", "bare number", "got 300", '"300 mm"']),
     ('diameter = "300 mm"', 'diameter = "300"', ["mirror.diameter", "bare number"]),
-    ('diameter = "300 mm"', 'diameter = "300 kg"', ["mirror.diameter", "wrong kind of unit", "a length"]),
+    ('diameter = "300 mm"', 'diameter = "300 kg"', ["mirror.diameter", "wrong kind of unit", "a diameter"]),
     ('diameter = "300 mm"', 'diameter = "300 mmm"', ["mirror.diameter", 'unknown unit "mmm"']),
     ('diameter = "300 mm"', 'diameter = "about 300 mm"', ["mirror.diameter", "no number with a unit"]),
     ('diameter = "300 mm"', 'diameter = "9**9**9 mm"', ["mirror.diameter", "cannot read the unit"]),
@@ -28,8 +28,15 @@ MALFORMED = [
     ('temperature = "20 degC"', 'preston = "1e-12 Pa"', ["wear.preston", "wrong kind of unit", "8e-13 / Pa"]),
     ('temperature = "20 degC"', "preston = 1e-12", ["wear.preston", "bare number"]),
     # impossible values
-    ('diameter = "300 mm"', 'diameter = "-300 mm"', ["mirror.diameter", "too small", "above 0"]),
-    ('diameter = "300 mm"', 'diameter = "0 mm"', ["mirror.diameter", "too small", "above 0"]),
+    ('diameter = "300 mm"', 'diameter = "-300 mm"', ["mirror.diameter", "too small", "at least 5 mm"]),
+    (
+        'diameter = "300 mm"',
+        'diameter = "1e300 mm"',
+        ["mirror.diameter", "too large", '"1e300 mm"', "at most 10000 mm"],
+    ),
+    ('diameter = "300 mm"', 'diameter = "1e9999 mm"', ["mirror.diameter", "too large", "at most 10000 mm"]),
+    ('diameter = "300 mm"', 'diameter = "1e-320 mm"', ["mirror.diameter", "too small", "at least 5 mm"]),
+    ('diameter = "300 mm"', 'diameter = "0 mm"', ["mirror.diameter", "too small", "at least 5 mm"]),
     ('diameter = "300 mm"', 'diameter = "nan mm"', ["mirror.diameter", "no number with a unit"]),
     ('diameter = "300 mm"', "diameter = nan", ["mirror.diameter", "bare number"]),
     ("conic = -1.0", "conic = nan", ["mirror.conic", "not a finite number"]),
@@ -85,10 +92,10 @@ MALFORMED = [
     ('start = "pressed"', 'star_points = 5\nstar_depth = "15 cm"', ["lap.star_depth", "the notches meet"]),
     # several laps
     ("[lap]", "[[lap]]\n[[lap]]", ["lap 1.diameter", "missing"]),
-    ("[lap]", '[[lap]]\ndiameter = "1 in"\nmass = "1 kg"\n[[lap]]', ["lap 1.name", "missing", "a name each"]),
+    ("[lap]", '[[lap]]\ndiameter = "2 in"\nmass = "1 kg"\n[[lap]]', ["lap 1.name", "missing", "a name each"]),
     (
         "[lap]",
-        '[[lap]]\nname = "a"\ndiameter = "1 in"\nmass = "1 kg"\n[[lap]]\nname = "a"',
+        '[[lap]]\nname = "a"\ndiameter = "2 in"\nmass = "1 kg"\n[[lap]]\nname = "a"',
         ["lap 2.name", "a second lap of this name", '"a"'],
     ),
     ("[lap]", '[[lap]]\nname = "a\\nb"', ["lap.name", "no name"]),

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from wearsim.bench.mirror import Mirror
-from wearsim.bench.profile import CORRELATION_LENGTH, SMOOTH_SHARE, Profile, read_profile, write_profile
+from wearsim.bench.profile import CORRELATION_LENGTH, ROWS_USED, SMOOTH_SHARE, Profile, read_profile, write_profile
 from wearsim.bench.toml_io import load_bench
 from wearsim.errors import InputError
 
@@ -132,8 +133,26 @@ def test_to_the_rim_and_to_nine_tenths(tmp_path: Path) -> None:
 
 
 def test_largest_error_is_a_millimetre(tmp_path: Path) -> None:
-    profile = read(tmp_path, b"radius_mm,error_mm\n0,1\n50,-1\n150,0\n")
-    assert np.ptp(profile.error) == 2e-3
+    profile = read(tmp_path, b"radius_mm,error_mm\n0,1\n75,0.5\n150,0\n")
+    assert np.ptp(profile.error) == 1e-3
+
+
+def test_a_long_profile_is_averaged_in_linear_memory(tmp_path: Path) -> None:
+    radius = np.linspace(0.0, 150.0, 20_000)
+    error = 40.0 * np.cos(radius / 15.0)
+    rows = "".join(f"{r!r},{e!r},{3.0 + r / 100!r}\n" for r, e in zip(radius.tolist(), error.tolist(), strict=True))
+    raw = b"radius_mm,error_nm,sigma_nm\n" + rows.encode()
+    tracemalloc.start()
+    profile = read(tmp_path, raw)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert most < 60e6  # twenty thousand rows squared are 3 GB
+    assert (profile.rows, profile.radius.size) == (20_000, ROWS_USED)
+    assert profile.radius[0] < 1e-4 and profile.radius[-1] > 0.1499 and np.all(np.diff(profile.radius) > 0)
+    np.testing.assert_allclose(profile.error, 40e-9 * np.cos(profile.radius / 15e-3), atol=0.01e-9)
+    assert profile.sigma is not None
+    own = 1.0 - SMOOTH_SHARE + SMOOTH_SHARE * 20  # the rows' own errors average out over twenty rows
+    np.testing.assert_allclose(profile.sigma, (3e-9 + profile.radius * 1e-8) * np.sqrt(own / 20), rtol=1e-2)
 
 
 def test_the_same_bench_with_a_byte_order_mark(folder: Path) -> None:

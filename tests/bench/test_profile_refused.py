@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from wearsim.bench import input_errors
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.profile import read_profile
 from wearsim.bench.toml_io import load_bench, load_programme
@@ -38,6 +39,8 @@ MALFORMED = [
     ("148,-5,4", "151,-5,4", ["line 6, column radius", "beyond the mirror's rim", "150 mm"]),
     ("140,80,3\n148,-5,4\n", "", ["line 4, column radius", "does not reach the rim", "135 mm"]),
     ("50,12.5,4\n100,-30,3\n140,80,3\n", "", ["too few", "got 2"]),
+    ("50,12.5,4\n", "50,12.5,4\n50.000001,24.5,4\n", ["too steep to be a figure error; is the unit right?", "50 mm"]),
+    ("148,-5,4", "148,-5e5,4", ["too steep to be a figure error; is the unit right?", "10 um per mm"]),
 ]
 
 
@@ -133,7 +136,7 @@ class TestUnreadable:
             def denied(*_: object, **__: object) -> None:
                 raise PermissionError(13, "Permission denied")
 
-            monkeypatch.setattr(Path, "open", denied)
+            monkeypatch.setattr(input_errors, "open", denied, raising=False)
         refused(lambda: reader(path), "profile.csv: no permission to read it")
 
     def test_too_large(

@@ -11,7 +11,7 @@ from wearsim.bench.toml_io import load_bench, load_programme
 
 # what stands in a sound programme, what stands there instead, and what the line must say
 MALFORMED = [
-    ("minutes = 10", "minutes = 0", ["spell 1.minutes", "too small", "above 0"]),
+    ("minutes = 10", "minutes = 0", ["spell 1.minutes", "too small", "at least 1e-05"]),
     ("minutes = 10", "minutes = -3", ["spell 1.minutes", "too small"]),
     ("minutes = 10", "minutes = 10001", ["spell 1.minutes", "too large", "10000"]),
     ("minutes = 10", "minutes = nan", ["spell 1.minutes", "not a finite number"]),

@@ -152,3 +152,29 @@ def test_a_temperature_is_kept_in_the_unit_it_was_written_in(written: str) -> No
     kept = table_of(wear)["temperature"]
     assert kept == written
     assert Wear.model_validate({"temperature": kept}, context=FROM_FILE) == wear
+
+
+IN_THREADS = """
+import threading
+from wearsim.bench.toml_io import load_bench
+
+errors, together = [], threading.Barrier(4)
+
+def load():
+    together.wait()
+    try:
+        load_bench("raised-zone-300")
+    except Exception as error:
+        errors.append(error)
+
+threads = [threading.Thread(target=load) for _ in range(4)]
+for thread in threads:
+    thread.start()
+for thread in threads:
+    thread.join()
+assert not errors, errors
+"""
+
+
+def test_threads_may_ask_for_the_first_unit_at_once() -> None:
+    subprocess.run([sys.executable, "-c", IN_THREADS], check=True, timeout=60)

@@ -13,6 +13,7 @@ import numpy as np
 from wearsim.study.plan import Study, study_from_table
 from wearsim.wear.accuracy import Accuracy
 
+PASSING = ("written_utc", "content_sha256")
 COARSE = Accuracy(
     glass_rings=16, pitch_rings=16, offsets=5, per_radius=8, per_turn=8, ring_per_turn=8, table_cells=100, draws=16,
     phases=8,
@@ -73,9 +74,11 @@ class Inline(Executor):
 
 
 def content(path: Path) -> dict[str, Any]:
-    """Every dataset's bytes and every attribute but the time of writing."""
+    """Every dataset's bytes and every attribute but the time of writing and the seal, which covers it."""
     with h5py.File(path, "r") as file:
-        found: dict[str, Any] = {f"@{k}": str(v) for k, v in file.attrs.items() if k != "written_utc"}
+        found: dict[str, Any] = {
+            f"@{k}": str(v) for k, v in file.attrs.items() if k not in ("written_utc", "content_sha256")
+        }
         for name, dataset in file.items():
             values = dataset[()]
             found[name] = (dataset.dtype.str, dataset.shape, _bytes(values))

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
 import sys
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -56,3 +59,49 @@ def test_what_a_kernel_makes_it_lets_go_and_no_more() -> None:
     assert len(found) == 1
     still = sys.getrefcount(pair.first)
     assert still == owners
+
+
+KERNEL = """
+import resource, sys
+from wearsim.kernels import _jit
+
+if sys.argv[1:] == ["full"]:
+    resource.setrlimit(resource.RLIMIT_FSIZE, (0, resource.getrlimit(resource.RLIMIT_FSIZE)[1]))
+
+@_jit.kernel
+def double(x: float) -> float:
+    return 2.0 * x
+
+assert double(1.5) == 3.0
+hits = sum(double.stats.cache_hits.values())
+print(hits, _jit.is_compiled(), _jit.why_not_kept())
+"""
+
+
+def test_a_damaged_full_or_impossible_cache_is_made_anew_or_done_without(tmp_path: Path) -> None:
+    script, place = tmp_path / "script.py", tmp_path / "cache"
+    script.write_text(KERNEL)
+
+    def run(*arguments: str, cache: Path = place) -> str:
+        environment = {**os.environ, "NUMBA_CACHE_DIR": str(cache)}
+        done = subprocess.run(
+            [sys.executable, script, *arguments],
+            env=environment,
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=60,
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout.strip()
+
+    full = run("full")
+    assert full.startswith("0 False") and "too large" in full
+    assert run() == "0 True None"
+    for damage in (lambda raw: b"", lambda raw: raw[:-40] + bytes(20) + raw[-20:]):
+        for path in [*place.rglob("*.nbi"), *place.rglob("*.nbc")]:
+            path.write_bytes(damage(path.read_bytes()))
+        assert run() == "0 True None"
+    assert run() == "1 True None"
+    (tmp_path / "file").write_text("no folder")
+    assert run(cache=tmp_path / "file").startswith(f"0 False {tmp_path / 'file'}")

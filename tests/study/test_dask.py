@@ -1,4 +1,4 @@
-"""A real Dask scheduler and two workers, each a process of its own: the same bytes, and a death survived."""
+"""A real Dask scheduler and two workers, each a process of its own, one with threads: the same bytes, a death survived."""
 
 from __future__ import annotations
 
@@ -32,10 +32,19 @@ def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Cluster]:
     )
     workers = [
         subprocess.Popen(
-            [*start, "distributed.cli.dask_worker", *common, "--no-nanny", "--nthreads", "1", "--host", "127.0.0.1"],
+            [
+                *start,
+                "distributed.cli.dask_worker",
+                *common,
+                "--no-nanny",
+                "--nthreads",
+                threads,
+                "--host",
+                "127.0.0.1",
+            ],
             **quiet,
         )
-        for _ in range(2)
+        for threads in "14"
     ]
     try:
         deadline = time.monotonic() + 60

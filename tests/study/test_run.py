@@ -17,10 +17,13 @@ import pytest
 
 from tests.helpers.studies import COARSE, Inline, content, small_study
 from wearsim.errors import CouldNotError, StoreError
+from wearsim.show.study import failures_text
+from wearsim.study import cases
 from wearsim.study.cases import Chunk, job_for
-from wearsim.study.checkpoint import checkpoint_folder, open_checkpoint
+from wearsim.study.checkpoint import checkpoint_folder, locked, open_checkpoint
 from wearsim.study.executors import Pool, ProcessPool
 from wearsim.study.run import Dispatcher, StudyProgress, digest_of, run_study, work_missing
+from wearsim.study.study_file import read_study
 
 ROOT = Path(__file__).parents[2]
 STUDY = small_study()
@@ -173,6 +176,100 @@ def test_damaged_parts_and_parts_of_another_study_are_refused(tmp_path: Path) ->
         assert part.read_bytes() == damaged
     part.unlink()
     assert run_study(STUDY, output, Inline(), accuracy=COARSE).cases == 48
+
+
+def test_a_lost_or_damaged_list_costs_nothing(tmp_path: Path, whole_here: Path) -> None:
+    """The parts say themselves which study they are of."""
+    output, seen = tmp_path / "out.h5", []
+    half_done(output, 4)
+    (checkpoint_folder(output) / "study.json").write_bytes(b"{")
+    run_study(STUDY, output, Inline(), accuracy=COARSE, progress=seen.append)
+    assert seen[0].kept == 20 and content(output) == content(whole_here)
+    half_done(tmp_path / "two.h5", 2)
+    (checkpoint_folder(tmp_path / "two.h5") / "study.json").unlink()
+    with pytest.raises(StoreError, match="begun work of another study"):
+        run_study(STUDY, tmp_path / "two.h5", Inline(), seed=1, accuracy=COARSE)
+
+
+def test_what_others_left_among_the_parts_stays(tmp_path: Path, whole_here: Path) -> None:
+    output = tmp_path / "out.h5"
+    folder = checkpoint_folder(output)
+    (folder / "kept").mkdir(parents=True)
+    for name in ("diary.txt", "kept/part-0000001.npz", "notes.partial"):
+        (folder / name).write_text("mine")
+    for force in (False, True):
+        run_study(STUDY, output, Inline(), accuracy=COARSE, force=force)
+        assert sorted(path.name for path in folder.rglob("*")) == [
+            "diary.txt",
+            "kept",
+            "notes.partial",
+            "part-0000001.npz",
+        ]
+    assert content(output) == content(whole_here)
+    checkpoint_folder(tmp_path / "two.h5").write_text("a file")
+    with pytest.raises(StoreError, match=r"two\.h5\.parts: a file where the parts of a study go"):
+        run_study(STUDY, tmp_path / "two.h5", Inline(), accuracy=COARSE, force=True)
+
+
+def test_two_at_once_on_one_output(tmp_path: Path) -> None:
+    output = tmp_path / "out.h5"
+    with (
+        locked(output),
+        pytest.raises(CouldNotError, match=rf"another study \(process {os.getpid()}\) is at work on it; wait"),
+    ):
+        run_study(STUDY, output, Inline(), accuracy=COARSE)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_fault_of_ours_in_a_case_is_recorded_and_the_study_goes_on(
+    tmp_path: Path, whole_here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    true = cases.work_case
+
+    def faulty(job: Any, place: int, row: Any) -> Any:
+        if place == 3:
+            raise ZeroDivisionError("on purpose")
+        return true(job, place, row)
+
+    monkeypatch.setattr(cases, "work_case", faulty)
+    result = run_study(STUDY, tmp_path / "out.h5", Inline(), accuracy=COARSE)
+    good = read_study(whole_here)
+    assert result.failures == {**good.failures, "fault": 1}
+    assert result.reason(0, 0, 3) == "a fault of wearsim's: ZeroDivisionError: on purpose"
+    assert "1 met a fault of wearsim's; the first" in failures_text(result)
+
+    def hungry(job: Any, place: int, row: Any) -> Any:
+        raise MemoryError
+
+    monkeypatch.setattr(cases, "work_case", hungry)
+    with pytest.raises(CouldNotError, match=r"case \d+: out of memory"):
+        run_study(STUDY, tmp_path / "two.h5", Inline(), accuracy=COARSE)
+
+
+# Modules that Python itself, a worker or the process that compiles would load from the folder that one stands in.
+SHADOWS = ("numpy", "numba", "signal", "types", "pickle", "multiprocessing", "wearsim")
+
+
+def test_python_of_the_current_folder_is_not_run(whole: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder, script = tmp_path / "folder", tmp_path / "script.py"
+    folder.mkdir()
+    for name in SHADOWS:
+        (folder / f"{name}.py").write_text(f"open({str(tmp_path / 'was run')!r}, 'a').write({name!r})\n")
+    script.write_text(
+        "import sys\n"
+        f"sys.path.insert(0, {str(ROOT)!r})\n"
+        "from tests.helpers.studies import COARSE, small_study\n"
+        "from wearsim.study import executors, run\n"
+        "from pathlib import Path\n"
+        "if __name__ == '__main__':\n"
+        "    executors.compiled_mark = lambda engine: Path('no mark')\n"
+        "    run.run_study(small_study(), sys.argv[1], workers=1, accuracy=COARSE)\n"
+    )
+    monkeypatch.delenv("PYTHONSAFEPATH", raising=False)
+    done = subprocess.run([sys.executable, script, tmp_path / "out.h5"], cwd=folder, capture_output=True, check=False)
+    assert done.returncode == 0, done.stderr.decode()
+    assert not (tmp_path / "was run").exists()
+    assert content(tmp_path / "out.h5") == content(whole)
 
 
 def test_force_begins_anew(tmp_path: Path, whole_here: Path) -> None:

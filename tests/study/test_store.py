@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 from tests.helpers.studies import COARSE, Inline, small_study
 from wearsim.errors import StoreError
-from wearsim.study.cases import job_for
+from wearsim.study.cases import ChunkResult, job_for
 from wearsim.study.checkpoint import checkpoint_folder
-from wearsim.study.forecast import file_size
+from wearsim.study.forecast import file_size, words_of
 from wearsim.study.plan import sample_of
 from wearsim.study.run import run_study
 from wearsim.study.study_file import read_study, slabs
@@ -62,7 +62,7 @@ def test_provenance_stands_first(whole: Path) -> None:
         assert file["edge_roll"].fletcher32
         for dataset in file.values():
             assert dataset.attrs["units"] and dataset.attrs["long_name"]
-    assert about["format"] == "wearsim study" and about["format_version"] == 1
+    assert about["format"] == "wearsim study" and about["format_version"] == 2
     for name in ("creator", "written_utc", "libraries", "seed", "draws", "bench_toml", "figure_file"):
         assert name in about
     assert len(about["study_toml_sha256"]) == 64
@@ -70,8 +70,12 @@ def test_provenance_stands_first(whole: Path) -> None:
 
 def test_forecast_of_the_size_is_right(whole: Path) -> None:
     study = small_study()
-    reckoned = file_size(study, job_for(study, accuracy=COARSE), {"radius": 16})
+    with h5py.File(whole, "r") as file:
+        reasons = [str(reason) for reason in file["reason"].asstr()[()].ravel()]
+    result = ChunkResult(0, np.zeros(48, np.int8), tuple(reasons), {}, {})
+    reckoned = file_size(study, job_for(study, accuracy=COARSE), {"radius": 16}, words_of([result]))
     assert reckoned == pytest.approx(whole.stat().st_size, rel=0.35)  # a small file is mostly headers
+    assert words_of([result]) > 20.0  # a third of the cases tip off
 
 
 def test_sample_in_the_file_is_the_one_worked_on(whole: Path) -> None:
@@ -113,6 +117,19 @@ def test_any_flipped_byte_is_refused_or_harmless(whole: Path, tmp_path: Path) ->
         for name in good.kept:
             np.testing.assert_array_equal(result.quantities[name].values, good.quantities[name].values)
     assert refused > 30
+
+
+def test_a_number_that_was_written_over_is_refused(whole: Path, tmp_path: Path) -> None:
+    altered = tmp_path / "altered.h5"
+    altered.write_bytes(whole.read_bytes())
+    with h5py.File(altered, "r+") as file:  # the check sums of HDF5 fit
+        file["edge_roll"][0, 0, 0] *= 1.5
+    with pytest.raises(StoreError, match="damaged"):
+        read_study(altered)
+    with h5py.File(altered, "r+") as file:  # a file of the first format has no seal
+        del file.attrs["content_sha256"]
+        file.attrs["format_version"] = 1
+    assert read_study(altered).cases == 48
 
 
 def test_other_files_and_newer_versions_are_refused(whole: Path, tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -49,7 +50,7 @@ def test_a_file_of_the_first_format_loads(outcome: Outcome, tmp_path: Path) -> N
     write_outcome(outcome, path)
     with h5py.File(path, "r+") as file:
         file.attrs["format_version"] = 1
-        del file.attrs["no_band"]
+        del file.attrs["no_band"], file.attrs["content_sha256"]
         for numbers in ("numbers", "numbers_before"):
             for name in ("rim_height", "rim_width"):
                 del file[numbers].attrs[name]
@@ -143,6 +144,48 @@ def test_damaged_files_are_refused(outcome: Outcome, tmp_path: Path) -> None:
     for missing in (tmp_path / "none.h5", tmp_path):
         with pytest.raises(StoreError):
             read_outcome(missing)
+
+
+def test_any_damaged_byte_is_refused_or_harmless(outcome: Outcome, tmp_path: Path) -> None:
+    path, broken = tmp_path / "out.h5", tmp_path / "broken.h5"
+    write_outcome(outcome, path)
+    raw, chance, refused = path.read_bytes(), random.Random(5), 0
+    for _ in range(60):
+        content, at = bytearray(raw), chance.randrange(len(raw))
+        content[at : at + 4] = chance.randbytes(4)
+        broken.write_bytes(content)
+        try:
+            assert read_outcome(broken) == outcome
+        except StoreError as error:
+            refused += 1
+            assert "\n" not in str(error)
+    assert refused > 30
+
+
+def test_what_was_written_over_is_refused(outcome: Outcome, tmp_path: Path) -> None:
+    path = tmp_path / "out.h5"
+
+    def number(file: h5py.File) -> None:
+        file["removal"][3] *= 1.5
+
+    def attribute(file: h5py.File) -> None:
+        file["numbers"].attrs["strehl"] = 0.99
+
+    def text(file: h5py.File) -> None:
+        file.attrs["bench_toml"] = str(file.attrs["bench_toml"]) + "#"
+
+    def warning(file: h5py.File) -> None:
+        file.attrs["warnings"] = ["all is well"]
+
+    def seal(file: h5py.File) -> None:
+        del file.attrs["content_sha256"]
+
+    for change in (number, attribute, text, warning, seal):
+        write_outcome(outcome, path, force=True)
+        with h5py.File(path, "r+") as file:
+            change(file)
+        with pytest.raises(StoreError, match="damaged"):
+            read_outcome(path)
 
 
 def test_other_files_and_newer_versions_are_refused(outcome: Outcome, tmp_path: Path) -> None:

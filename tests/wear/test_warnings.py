@@ -123,3 +123,9 @@ def test_heavy_piece_on_top() -> None:
     assert np.ceil(bench.mirror.piece_mass) == float(
         next(w for w in warnings(bench, mirror) if "weight" in w).split("weighs ")[1].split(" kg")[0]
     )
+
+
+def test_a_figure_that_no_tester_reads_is_questioned() -> None:
+    assert said(warnings(make_bench(0.2, 2.4, glass=-50.0, thickness=0.03), GENTLE), "is its unit right?")
+    fast = make_bench(0.4, 1.6, glass=0.0, thickness=0.06)  # still a sphere, and microns from its paraboloid
+    assert not said(warnings(fast, GENTLE), "is its unit right?")

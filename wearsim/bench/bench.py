@@ -279,6 +279,9 @@ class Bench(InputTable):
             raise InputError("missing", key=f"{key}.name", expected="a name each where there are several laps")
         if lap.name is not None and lap.name in [other.name for other in self.laps[:place]]:
             raise InputError("a second lap of this name", key=f"{key}.name", value=lap.name, expected="a name each")
+        if lap.diameter <= self.mirror.hole:
+            message = "the lap would fall into the mirror's hole"
+            raise length_error(f"{key}.diameter", lap.diameter, message, "more than the hole", self.mirror.hole)
 
 
 def lap_key(place: int, count: int) -> str:

@@ -9,7 +9,7 @@ of its defaults.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, NamedTuple, get_args
 
@@ -23,6 +23,9 @@ FROM_FILE: dict[str, object] = {"file": True}
 """Validation context of what was read from a file."""
 MOST_LETTERS = 14
 """Letters of a quantity that a person may have written; a longer one was written in another unit (judgement)."""
+TINY = 1e-15
+"""Smallest magnitude but 0 of any number that people write, in its base unit: nothing at a bench is smaller, and powers of
+it stay clear of where floats end."""
 MOST_OF_DIAMETER = 2.0
 """Largest fraction of the diameter: beyond it the pieces part, and ``150`` must mean ``"150 mm"``."""
 
@@ -44,7 +47,8 @@ class NumberRule:
     otherwise : tuple of str
         Units to write it in where those would give a string of digits.
     above, least, most : float or None
-        Limits in the base unit: greater than, at least, at most.
+        Limits in the base unit: greater than, at least, at most. A number that is not 0 but smaller than
+        :data:`TINY` is refused as well.
     """
 
     noun: str
@@ -110,7 +114,7 @@ def _within(value: float, rule: NumberRule) -> float:
     too_low = (rule.above is not None and value <= rule.above) or (rule.least is not None and value < rule.least)
     if not math.isfinite(value):
         raise refuse("not a finite number", rule.expected)
-    if too_low:
+    if too_low or 0.0 < abs(value) < TINY:
         raise refuse("too small", rule.expected)
     if rule.most is not None and value > rule.most:
         raise refuse("too large", rule.expected)
@@ -158,10 +162,10 @@ def _as_extent(value: Any, rule: NumberRule) -> Extent:
         return Extent(_within(value.value, rule), value.relative)
     if isinstance(value, str):
         return Extent(_within(_from_text(value, rule), rule), relative=False)
-    fraction = _within(_from_number(value, rule), rule)
-    if fraction > MOST_OF_DIAMETER:
+    fraction = _from_number(value, rule)
+    if MOST_OF_DIAMETER < fraction < math.inf:
         raise refuse("a plain number is a fraction of the mirror's diameter, and this is too large", rule.expected)
-    return Extent(fraction)
+    return Extent(_within(fraction, rule))
 
 
 def _quoted(example: str) -> str:
@@ -210,16 +214,15 @@ def _annotations(rule: NumberRule) -> tuple[Any, ...]:
 def extent(*, above: float | None = None, least: float | None = None) -> Any:
     """Annotations of a field that is an :class:`Extent`."""
     example = '0.5 (of the mirror\'s diameter), "150 mm" or "6 in"'
-    rule = NumberRule("a length", example, "m", ("mm",), above, least)
+    rule = NumberRule("a length", example, "m", ("mm",), above, least, most=20.0)
     return (BeforeValidator(lambda value: _as_extent(value, rule)), rule)
 
 
 def _pair(value: Any, info: ValidationInfo) -> tuple[float, float]:
-    rule = NumberRule("a length", '"2 mm" or "0.1 in"', "m", ("mm",))
     if not isinstance(value, (list, tuple)) or len(value) != 2:
         raise refuse("not a pair", 'two lengths, such as ["0 mm", "5 mm"] or ["0 in", "0.2 in"]')
     from_file = bool((info.context or {}).get("file"))
-    return as_float(value[0], rule, from_file), as_float(value[1], rule, from_file)
+    return as_float(value[0], _ONE_OF_PAIR, from_file), as_float(value[1], _ONE_OF_PAIR, from_file)
 
 
 class ChoiceRule(NamedTuple):
@@ -252,30 +255,37 @@ def default(value: Any, source: str) -> Any:
 
 
 Name = Annotated[str, BeforeValidator(_name)]
-Length = Annotated[float, *quantity("a length", "300 mm or 12 in", "m", "mm", above=0.0)]
-Depth = Annotated[float, *quantity("a length", "2 mm or 0.1 in", "m", "mm", least=0.0)]
-Stiffness = Annotated[float, *quantity("a stiffness", "5e9 Pa/m", "Pa/m", "Pa/m", above=0.0)]
-Mass = Annotated[float, *quantity("a mass", "4 kg or 9 lb", "kg", "kg", above=0.0)]
-Density = Annotated[float, *quantity("a density", "2230 kg/m^3", "kg/m^3", "kg/m^3", above=0.0)]
-Force = Annotated[float, *quantity("a force", "30 N or 7 lbf", "N", "N", least=0.0)]
-Time = Annotated[float, *quantity("a time", "5 min", "s", "min", "s", above=0.0)]
+
+# The physical range of everything that has a unit, for what it is. The ranges are wider than anything that is worked by
+# hand, and narrow enough that every bench within them can be worked; a value beyond is a slip or a wrong unit.
+Length = Annotated[float, *quantity("a length", "300 mm or 12 in", "m", "mm", least=1e-5, most=100.0)]
+Diameter = Annotated[float, *quantity("a diameter", "300 mm or 12 in", "m", "mm", least=0.005, most=10.0)]
+CurveRadius = Annotated[float, *quantity("a radius", "3000 mm or 120 in", "m", "mm", least=0.01, most=1000.0)]
+Thickness = Annotated[float, *quantity("a thickness", "38 mm or 1.5 in", "m", "mm", least=1e-4, most=2.0)]
+Depth = Annotated[float, *quantity("a length", "2 mm or 0.1 in", "m", "mm", least=0.0, most=10.0)]
+Jitter = Annotated[float, *quantity("a length", "2 mm or 0.1 in", "m", "mm", least=0.0, most=0.2)]
+Stiffness = Annotated[float, *quantity("a stiffness", "5e9 Pa/m", "Pa/m", "Pa/m", least=1e6, most=1e12)]
+Mass = Annotated[float, *quantity("a mass", "4 kg or 9 lb", "kg", "kg", least=1e-3, most=1e4)]
+Density = Annotated[float, *quantity("a density", "2230 kg/m^3", "kg/m^3", "kg/m^3", least=100.0, most=25e3)]
+Force = Annotated[float, *quantity("a force", "30 N or 7 lbf", "N", "N", least=0.0, most=1e4)]
+Time = Annotated[float, *quantity("a time", "5 min", "s", "min", "s", least=1.0, most=1e8)]
 Temperature = Annotated[
     float, *quantity("a temperature", "20 degC or 68 degF", "degC", "degC", least=-50.0, most=80.0, otherwise=("degF",))
 ]
-Angle = Annotated[float, *quantity("an angle", "72 deg", "rad", "deg", "rad")]
-PerPascal = Annotated[float, *quantity("a Preston coefficient", "8e-13 / Pa", "1/Pa", "/ Pa", above=0.0)]
+Angle = Annotated[float, *quantity("an angle", "72 deg", "rad", "deg", "rad", least=-7000.0, most=7000.0)]
+PerPascal = Annotated[float, *quantity("a Preston coefficient", "8e-13 / Pa", "1/Pa", "/ Pa", least=1e-15, most=1e-9)]
 Wavelength = Annotated[float, *quantity("a wavelength", "550 nm", "m", "nm", least=1e-7, most=2e-5)]
-Conductivity = Annotated[float, *quantity("a conductivity", "1.14 W/m/K", "W/m/K", "W/m/K", above=0.0)]
-HeatCapacity = Annotated[float, *quantity("a heat capacity", "830 J/kg/K", "J/kg/K", "J/kg/K", above=0.0)]
-Expansion = Annotated[float, *quantity("an expansion", "3.3e-6 / K", "1/K", "/ K", least=0.0)]
-Elasticity = Annotated[float, *quantity("a Young's modulus", "64 GPa", "Pa", "GPa", above=0.0)]
+Conductivity = Annotated[float, *quantity("a conductivity", "1.14 W/m/K", "W/m/K", "W/m/K", least=1e-3, most=1e4)]
+HeatCapacity = Annotated[float, *quantity("a heat capacity", "830 J/kg/K", "J/kg/K", "J/kg/K", least=1.0, most=1e5)]
+Expansion = Annotated[float, *quantity("an expansion", "3.3e-6 / K", "1/K", "/ K", least=0.0, most=1e-3)]
+Elasticity = Annotated[float, *quantity("a Young's modulus", "64 GPa", "Pa", "GPa", least=1e8, most=1e12)]
+_ONE_OF_PAIR = NumberRule("a length", '"2 mm" or "0.1 in"', "m", ("mm",), least=-1.0, most=1.0)
+_PAIR = '["0 mm", "5 mm"] or ["0 in", "0.2 in"]'
 LengthPair = Annotated[
-    tuple[float, float],
-    BeforeValidator(_pair),
-    NumberRule("two lengths", '["0 mm", "5 mm"] or ["0 in", "0.2 in"]', "m", ("mm",)),
+    tuple[float, float], BeforeValidator(_pair), replace(_ONE_OF_PAIR, noun="two lengths", example=_PAIR)
 ]
 PoissonRatio = Annotated[float, *number("0.2", least=0.0, most=0.49)]
-PlainFactor = Annotated[float, *number("0.7", above=0.0)]
+PlainFactor = Annotated[float, *number("0.7", least=1e-3, most=1e3)]
 
 
 class DefaultUsed(NamedTuple):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Annotated
 
-from wearsim.bench.fields import Depth, Force, InputTable, LengthPair, Time, default, number
+from wearsim.bench.fields import Depth, Force, InputTable, Jitter, LengthPair, Time, default, number
 
 _LEAD = "judgement: friction about 0.15, hands about 35 mm above the interface; hardly matters"
 
@@ -48,7 +48,7 @@ class Hands(InputTable):
     push_height: Depth = default(0.035, _LEAD)
     friction: Annotated[float, *number("0.15", least=0.0, most=2.0)] = default(0.15, _LEAD)
     length_jitter: Annotated[float, *number("0.06", least=0.0, most=1.0)] = default(0.06, "judgement: 6 %")
-    centre_jitter: Depth = default(0.002, "judgement")
+    centre_jitter: Jitter = default(0.002, "judgement")
     walk: Time = default(240.0, "judgement")
     hand_turn: Time = default(360.0, "judgement")
     top_turns: Annotated[float, *number("10", least=-300.0, most=300.0)] = default(0.0, "by hand, no machine")

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import difflib
+import os
 import re
+import stat
 import tomllib
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -60,16 +62,38 @@ def _opened(path: Path, what: str) -> Iterator[BinaryIO]:
     try:
         if path.is_dir():
             raise InputError("a folder, not a file", file=path, expected=what)
-        if path.exists() and not path.is_file():
-            raise InputError("no ordinary file", file=path, expected=what)
-        with path.open("rb") as stream:
+        with open(path, "rb", opener=_without_waiting) as stream:
+            if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):  # a pipe would be waited for, a device has no end
+                raise InputError("no ordinary file", file=path, expected=what)
             yield stream
     except FileNotFoundError as error:
         raise InputError("no such file", file=path, expected=what) from error
     except PermissionError as error:
         raise InputError("no permission to read it", file=path, expected=what) from error
     except (OSError, ValueError) as error:
-        raise InputError(f"cannot be read ({error})", file=path, expected=what) from error
+        raise InputError(
+            f"cannot be read ({getattr(error, 'strerror', None) or error})", file=path, expected=what
+        ) from error
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    """Open a file; a pipe that nobody writes to, too."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
+
+
+def is_ordinary(path: Path) -> bool:
+    """Whether a file is there that ends: no folder, pipe or device; or a link to one."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
+# TOML's own names may be split by dots into tables in tables; nothing here is deeper than three.
+_KEY = r"""(?:[\w\-]++|"[^"]*+"|'[^']*+')"""
+_DOTTED = re.compile(rf"""(?<![\w\-"'.])(?:{_KEY}[ \t]*+\.[ \t]*+){{16}}""")
+MOST_TOML = 8 * 1024 * 1024
+"""Letters of a file of tables."""
 
 
 def parse_toml(text: str, file: Path | None) -> dict[str, Any]:
@@ -80,6 +104,11 @@ def parse_toml(text: str, file: Path | None) -> dict[str, Any]:
     InputError
         With line and column, where it is no TOML.
     """
+    if len(text) > MOST_TOML:
+        raise InputError("too long for a file of tables", file=file, expected=f"at most {MOST_TOML // 1024**2} MB")
+    for line in text.splitlines():
+        if line.count(".") >= 16 and _DOTTED.search(line):  # takes minutes, and gigabytes
+            raise InputError("not TOML that can be read: nested too deeply, or a number too long", file=file)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

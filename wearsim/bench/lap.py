@@ -10,6 +10,7 @@ from pydantic import model_validator
 from wearsim.bench import materials as catalogue
 from wearsim.bench.fields import (
     Depth,
+    Diameter,
     InputTable,
     Length,
     LengthPair,
@@ -17,6 +18,7 @@ from wearsim.bench.fields import (
     Name,
     Stiffness,
     Temperature,
+    Thickness,
     Time,
     choice,
     default,
@@ -80,10 +82,10 @@ class Lap(InputTable):
     """
 
     name: Name | None = None
-    diameter: Length
+    diameter: Diameter
     mass: Mass
     pitch: Name | None = None
-    pitch_thickness: Length = default(0.005, "1/8 in (Draper 1864, Bell 1922), 1/4 in modern [read]")
+    pitch_thickness: Thickness = default(0.005, "1/8 in (Draper 1864, Bell 1922), 1/4 in modern [read]")
     stiffness: Stiffness = default(
         5e9,
         "no published value; what is observed of strokes pulls both ways about it (validation page); known within x3",

@@ -9,7 +9,18 @@ import numpy as np
 from pydantic import model_validator
 
 from wearsim.bench import materials as catalogue
-from wearsim.bench.fields import Density, Depth, InputTable, Length, Mass, Name, default, number
+from wearsim.bench.fields import (
+    CurveRadius,
+    Density,
+    Depth,
+    Diameter,
+    InputTable,
+    Mass,
+    Name,
+    Thickness,
+    default,
+    number,
+)
 from wearsim.bench.input_errors import length_error
 from wearsim.errors import InputError
 from wearsim.figure.conic import MirrorGeometry
@@ -38,12 +49,12 @@ class Mirror(InputTable):
         Diameter of a central hole [m].
     """
 
-    diameter: Length
-    radius_of_curvature: Length
+    diameter: Diameter
+    radius_of_curvature: CurveRadius
     conic: Annotated[float, *number("-1.0", least=-50.0, most=50.0)] = default(-1.0, "the paraboloid")
     glass: Name = default("borosilicate", "judgement: the usual glass of a mirror blank")
     density: Density | None = None
-    thickness: Length = default(0.038, "judgement: a usual blank, 1 1/2 in")
+    thickness: Thickness = default(0.038, "judgement: a usual blank, 1 1/2 in")
     mass: Mass | None = None
     rim_excluded: Depth = default(0.002, "judgement: a bevel")
     hole: Depth = default(0.0, "no hole")

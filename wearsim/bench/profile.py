@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -21,6 +23,10 @@ WHAT = "a profile: " + HEADER
 REACH = 0.9
 """How far out the last row must lie, in radii of the mirror."""
 MOST_ROWS = 100_000
+ROWS_USED = 1000
+"""More rows than this are averaged to so many: finer than any grid that they are worked on."""
+STEEPEST = 0.01
+"""Slope [1] beyond which a profile is none of a mirror's: a badly turned edge, a micron in a millimetre, has a tenth."""
 CORRELATION_LENGTH = 0.15
 """Over which the smooth part of the errors goes together, in radii of the mirror: slopes are what most tests read [1]. A
 judgement."""
@@ -44,12 +50,15 @@ class Profile:
     smooth : ndarray, shape (n,), or None
         The part of sigma that neighbouring rows share [m]: 0 where rows are independent, as an interferometer's nearly are;
         sigma where an error is a smooth shape, as that of a surface made of slopes. None: as :data:`SMOOTH_SHARE` has it.
+    rows : int
+        Rows of the file that were averaged to these; 0 where these are the rows of the file.
     """
 
     radius: Floats
     error: Floats
     sigma: Floats | None = None
     smooth: Floats | None = None
+    rows: int = 0
 
     def covariance(self, scale: float, least: float = 0.0) -> Floats:
         """Covariance (n, n) of the errors [m^2] on a mirror of radius ``scale`` [m]; no sigma less than ``least`` [m].
@@ -70,11 +79,11 @@ class Profile:
         parts = np.array_split(np.arange(count), most)
         radius, error = (np.array([one[part].mean() for part in parts]) for one in (self.radius, self.error))
         if self.sigma is None:
-            return Profile(radius, error)
+            return Profile(radius, error, rows=count)
         smooth = np.sqrt(SMOOTH_SHARE) * self.sigma if self.smooth is None else self.smooth
         shared = np.array([smooth[part].mean() for part in parts])
         own = np.array([np.sum(self.sigma[part] ** 2 - smooth[part] ** 2) / part.size**2 for part in parts])
-        return Profile(radius, error, np.sqrt(shared**2 + np.maximum(own, 0.0)), shared)
+        return Profile(radius, error, np.sqrt(shared**2 + np.maximum(own, 0.0)), shared, count)
 
 
 def read_profile(path: str | Path, mirror: Mirror) -> Profile:
@@ -100,6 +109,7 @@ def read_profile(path: str | Path, mirror: Mirror) -> Profile:
     return profile_of(read_text(path, WHAT), mirror, path)
 
 
+@lru_cache(maxsize=8)  # a prediction asks several times, and a long file takes seconds
 def profile_of(text: str, mirror: Mirror, path: Path) -> Profile:
     """A profile from the text of its file; arguments and errors as for :func:`read_profile`."""
     lines = _lines(text)
@@ -114,7 +124,23 @@ def profile_of(text: str, mirror: Mirror, path: Path) -> Profile:
     found = dict(zip(header, (list(column) for column in zip(*rows, strict=True)), strict=True))
     _check_radii(found["radius"], numbers, mirror, header["radius"], path)
     _check_heights(found, numbers, path)
-    return Profile(**{name: np.array(column) for name, column in found.items()})
+    columns: dict[str, Any] = {name: np.array(column) for name, column in found.items()}
+    profile = Profile(**columns).thinned(ROWS_USED)
+    _check_slopes(profile, path)
+    return profile
+
+
+def _check_slopes(profile: Profile, path: Path) -> None:
+    """Refuse what no polished surface is, such as nanometres that were written as micrometres."""
+    slopes = np.abs(np.diff(profile.error)) > STEEPEST * np.diff(profile.radius)
+    if not np.any(slopes):
+        return
+    place = int(np.argmax(slopes))
+    low, high = (f"{profile.error[at] * 1e9:.6g} nm at {profile.radius[at] * 1e3:.6g} mm" for at in (place, place + 1))
+    raise InputError(
+        "too steep to be a figure error; is the unit right?", file=path, value=f"{low} and {high}",
+        expected=f"slopes of at most {STEEPEST * 1e3:g} um per mm",
+    )  # fmt: skip
 
 
 def write_profile(

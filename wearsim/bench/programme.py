@@ -153,14 +153,14 @@ class Spell(InputTable):
         "tool", "the lap on the glass, unless said otherwise"
     )
     stroke: Annotated[str, *choice(*STROKES)]
-    length: Annotated[Extent, *extent(above=0.0)] | None = None
+    length: Annotated[Extent, *extent(least=1e-4)] | None = None
     side_sweep: Annotated[Extent, *extent(least=0.0)] | None = None
     side_overhang: Annotated[Extent, *extent(least=0.0)] | None = default(Extent(0.0), "strokes over the centre")
     strokes_per_sweep: Annotated[float, *number("8", least=2.0, most=1000.0)] | None = default(
         8.0, "both pieces turned after 6-12 strokes [read]"
     )
-    rate: Annotated[float, *number("50", above=0.0, most=600.0)] | None = default(50.0, "30-60 a minute by hand [read]")
-    minutes: Annotated[float, *number("10", above=0.0, most=LONGEST_SPELL)]
+    rate: Annotated[float, *number("50", least=0.1, most=600.0)] | None = default(50.0, "30-60 a minute by hand [read]")
+    minutes: Annotated[float, *number("10", least=1e-5, most=LONGEST_SPELL)]
     turn: Angle = default(0.0, "the mirror stays as it lies")
     push: Force | None = None
     lap: Name | None = None

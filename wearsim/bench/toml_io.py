@@ -102,7 +102,8 @@ def _written(table: dict[str, Any], key: str | None) -> Any:
     name, _, last = (key or "").rpartition(".")
     laps = table["lap"] if isinstance(table["lap"], list) else [table["lap"]]
     named = {lap_key(place, len(laps)): lap for place, lap in enumerate(laps)}
-    return (named | table).get(name, {}).get(last)
+    piece = (table | named).get(name, {})
+    return piece.get(last) if isinstance(piece, dict) else None
 
 
 def _figure(table: Any, file: Path | None) -> FigureSource:

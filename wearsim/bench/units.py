@@ -11,6 +11,7 @@ the bench is written (:func:`length_unit`).
 from __future__ import annotations
 
 import re
+import threading
 import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -20,7 +21,7 @@ from functools import lru_cache
 from typing import Any, Protocol
 
 LONGEST_TEXT = 60
-_NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*?)\s*$")
+_NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?)\s*(.*?)\s*$")
 _METRIC = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) (mm|N)\b")
 _INCHES = re.compile(r'\d[\s*]*("|in|inch|inches|ft|foot|feet)\s*$')
 _FACTOR = re.compile(r"\s*([*/·]?)\s*([A-Za-zµμΩ°_]{1,24}|1(?=\s*/))\s*(?:(?:\*\*|\^)\s*(-?[0-9]))?|\s*([²³])")
@@ -68,6 +69,10 @@ class NotAQuantity(ValueError):
 
 class _UnknownUnit(NotAQuantity):
     """No unit of this name in the registry that was asked."""
+
+
+# pint fills its registries while it reads from them, and two registries made at once do not know each other's units.
+_ONE_THREAD = threading.RLock()
 
 
 @lru_cache(maxsize=2)
@@ -129,16 +134,19 @@ def conversion(unit: str, base: str) -> tuple[Fraction, Fraction]:
     NotAQuantity
         An unknown unit, or one of another dimension.
     """
-    try:
-        return _conversion(unit, base, every=False)
-    except _UnknownUnit:
-        return _conversion(unit, base, every=True)
+    with _ONE_THREAD:
+        try:
+            return _conversion(unit, base, every=False)
+        except _UnknownUnit:
+            return _conversion(unit, base, every=True)
 
 
 def _conversion(unit: str, base: str, every: bool) -> tuple[Fraction, Fraction]:
     import pint
 
     product, base_unit = _pint_unit(unit, every), _pint_unit(base, every)
+    if base == "rad" and str(registry(every).get_root_units(product)[1]) != "radian":
+        raise NotAQuantity("the wrong kind of unit")  # to pint an angle is a plain number, and so are dB and %
     try:
         zero, one = (registry(every).Quantity(Fraction(n), product).to(base_unit).magnitude for n in (0, 1))
     except (pint.PintError, ArithmeticError) as error:
@@ -185,11 +193,28 @@ def read_number(text: str, unit: str, base: str) -> float:
 
 
 def _in_base(number: str, unit: str, base: str) -> float:
+    power = _power_of_ten(unit, base)
+    if power is not None:  # the nearest float at once, for columns of a hundred thousand numbers
+        digits, _, own = number.lower().partition("e")
+        value = float(f"{digits}e{int(own or 0) + power}")
+        if value in (float("inf"), float("-inf")):
+            raise NotAQuantity("too large a number")
+        return value
     factor, zero = conversion(unit, base)
     try:
         return float(Fraction(number) * factor + zero)
     except OverflowError as error:
         raise NotAQuantity("too large a number") from error
+
+
+@lru_cache(maxsize=512)
+def _power_of_ten(unit: str, base: str) -> int | None:
+    """The power of ten that takes a number of ``unit`` to one of ``base``, where it is one."""
+    factor, zero = conversion(unit, base)
+    digits = str(max(factor.numerator, factor.denominator))
+    if zero != 0 or min(factor.numerator, factor.denominator) != 1 or digits.strip("0") != "1":
+        return None
+    return len(digits) - 1 if factor.denominator == 1 else 1 - len(digits)
 
 
 def _digits(exact: Fraction, back: Callable[[str], float], value: float) -> str:

@@ -6,7 +6,7 @@ answers at once, and what a command needs is imported inside it.
 
 from __future__ import annotations
 
-import os
+import errno
 import sys
 import traceback
 from collections.abc import Sequence
@@ -17,7 +17,7 @@ import typer
 from wearsim import __version__
 from wearsim.cli import calibrate, compare, history, mask, new, page, predict, propose, record, reduce, rehearse, study
 from wearsim.cli.options import add, group_class
-from wearsim.cli.terminal import Messages
+from wearsim.cli.terminal import Messages, be_ready, discard_output
 from wearsim.errors import WearsimError
 
 INTERRUPTED = 130
@@ -67,6 +67,7 @@ def run(argv: Sequence[str] | None = None) -> int:
     """
     arguments = list(sys.argv[1:] if argv is None else argv)
     debug = "--debug" in arguments
+    be_ready()
     try:
         done = typer.main.get_command(app).main(arguments, prog_name="wearsim", standalone_mode=False)
         sys.stdout.flush()
@@ -77,15 +78,33 @@ def run(argv: Sequence[str] | None = None) -> int:
             traceback.print_exc()
         Messages().fail(str(error))
         return error.exit_code
+    except (OSError, MemoryError) as error:
+        if isinstance(error, BrokenPipeError):  # whoever read stdout has gone
+            discard_output()
+            return 1
+        if debug:
+            traceback.print_exc()
+        discard_output()
+        Messages().fail(_of_the_machine(error))
+        return 2 if getattr(error, "errno", None) in _OF_THE_NAME else 1
     except (KeyboardInterrupt, typer.Abort):
         Messages().fail("interrupted")
         return INTERRUPTED
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # whoever read stdout has gone
-        return 1
     if done == INTERRUPTED:
         Messages().fail("interrupted")
     return done if isinstance(done, int) else 0
+
+
+_OF_THE_NAME = (errno.ENAMETOOLONG, errno.ENOTDIR, errno.ELOOP, errno.EISDIR, errno.EACCES, errno.EINVAL)
+"""What the system says of a path that a person gave."""
+
+
+def _of_the_machine(error: OSError | MemoryError) -> str:
+    """One line for what the machine refuses in a place where nobody expected it."""
+    if isinstance(error, MemoryError):
+        return "out of memory"
+    name = "" if error.filename is None else f"{error.filename}: "
+    return f"{name}{error.strerror or error}"
 
 
 def _usage(error: Exception, arguments: Sequence[str]) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -94,6 +95,7 @@ def command(
         figure=lambda: mask_figure(fresh.mask, unit=unit),
         json_file=output,
         write=lambda: _write(fresh, folder),
+        done=f"written are {bench} and {readings}",
     )
     messages = options.messages
     messages.info(f"Written: {bench} and {readings}, with these windows.")
@@ -103,7 +105,7 @@ def command(
 
 def at_terminal() -> bool:
     """Whether there is a person to ask."""
-    return sys.stdin.isatty() and sys.stderr.isatty()
+    return sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty()
 
 
 def _check_free(folder: Path) -> None:
@@ -121,15 +123,15 @@ def _check_needed(given: dict[str, Any]) -> None:
 
 
 def _write(fresh: FreshFolder, folder: Path) -> None:
+    from wearsim.learn.record import create_folder
     from wearsim.wear.outcome_file import whole_file
 
-    try:
-        folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise InputError(f"cannot be made ({error.strerror})", file=folder) from error
-    for path, text in fresh.files(folder).items():
-        with whole_file(path) as part:
-            part.write_text(text, encoding="utf-8")
+    if not folder.exists():
+        create_folder(folder, fresh.bench_text, {"readings.toml": fresh.readings_text})
+        return
+    with ExitStack() as stack:  # an empty one: both files or none
+        for path, text in fresh.files(folder).items():
+            stack.enter_context(whole_file(path)).write_text(text, encoding="utf-8")
 
 
 def _asked(given: dict[str, Any]) -> dict[str, Any]:

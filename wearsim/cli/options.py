@@ -17,7 +17,6 @@ from __future__ import annotations
 import inspect
 import json
 import os
-import sys
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
 from contextvars import ContextVar
@@ -30,8 +29,8 @@ import typer
 from typer.core import TyperCommand, TyperGroup
 
 from wearsim.cli import completion
-from wearsim.cli.terminal import Messages
-from wearsim.errors import InputError
+from wearsim.cli.terminal import Messages, put
+from wearsim.errors import CouldNotError, InputError
 from wearsim.show.text import paragraph
 
 if TYPE_CHECKING:
@@ -108,7 +107,9 @@ class Options:
 
     json: Annotated[bool, typer.Option("--json", help="One JSON object on stdout, in SI units.")] = False
     plot: Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Draw it: .png, .svg or .pdf.")] = None
-    seed: Annotated[int, typer.Option("--seed", min=0, help="Of everything that is drawn by chance.")] = 0
+    seed: Annotated[
+        int, typer.Option("--seed", min=0, max=2**63 - 1, help="Of everything that is drawn by chance.")
+    ] = 0
     force: Annotated[bool, typer.Option("--force", help="Replace files that are there.")] = False
     quiet: Annotated[bool, typer.Option("-q", "--quiet", help="The answer and failures, no more.")] = False
     verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Say where each default is from.")] = False
@@ -133,13 +134,13 @@ class Options:
         ------
         InputError
         """
-        taken = {path.resolve() for path in inputs if path is not None}
+        taken = {os.path.realpath(path) for path in inputs if path is not None}
         for path, endings in [*outputs.items(), (self.plot, PLOTS)]:
             if path is not None:
                 _check_destination(path, endings, self.force)
-                if path.resolve() in taken:
+                if os.path.realpath(path) in taken:
                     raise InputError("is read or written by this command already", file=path)
-                taken.add(path.resolve())
+                taken.add(os.path.realpath(path))
 
     def list_files(self, files: Iterable[Path | None], text: str = "", **more: Any) -> None:
         """End a dry run: say which files the command would write, and name the same command in earnest as the next.
@@ -155,17 +156,17 @@ class Options:
         """
         named = [str(path) for path in (*files, self.plot) if path is not None]
         if self.json:
-            print(json.dumps({"dry_run": True, "would_write": named, **more}, allow_nan=False))
+            put(json.dumps({"dry_run": True, "would_write": named, **more}, allow_nan=False))
         else:
             listed = paragraph(", ".join(named) or "nothing", "Would write    ", " " * 15)
-            print("\n".join([*text.splitlines(), listed, paragraph("All input can be used. Nothing was written.")]))
+            put("\n".join([*text.splitlines(), listed, paragraph("All input can be used. Nothing was written.")]))
         self.messages.next(*(word for word in COMMAND_LINE.get() if word != "--dry-run"))
 
     def deliver(
         self, payload: Callable[[], dict[str, Any]], *, table: Callable[[], str], figure: Callable[[], Figure],
         figures: Mapping[Path | None, Callable[[], Figure]] | None = None,
         files: Mapping[Path | None, Callable[[Path], object]] | None = None, json_file: Path | None = None,
-        write: Callable[[], None] = lambda: None, warnings: Iterable[str] = (),
+        write: Callable[[], None] = lambda: None, warnings: Iterable[str] = (), done: str = "",
     ) -> None:  # fmt: skip
         """Write the files, all or none, then print the answer.
 
@@ -183,6 +184,8 @@ class Options:
             Writes what is whole or not at all by itself.
         warnings : iterable of str, optional
             That the text holds already; said beside the JSON object.
+        done : str
+            What has been done for good: then the command has succeeded even if stdout does not take its answer.
         """
         for warning in warnings if self.json else ():
             self.messages.warn(warning)
@@ -204,20 +207,38 @@ class Options:
             if json_file is not None:
                 part(json_file).write_text(json.dumps(payload(), allow_nan=False) + "\n", encoding="utf-8")
             write()
-        print(json.dumps(payload(), allow_nan=False) if self.json else table())
-        sys.stdout.flush()
+        try:
+            put(json.dumps(payload(), allow_nan=False) if self.json else table())
+        except CouldNotError as error:
+            if not done:
+                raise
+            self.messages.warn(f"{error}; {done}")
 
 
 def check_parent(path: Path) -> None:
     """Refuse something to be written into a folder that is not there."""
-    if not path.absolute().parent.is_dir():
+    if not is_folder(path.absolute().parent):
         raise InputError("its folder is missing", file=path, expected="a name in a folder that is there")
+
+
+def is_folder(path: Path) -> bool:
+    """Whether a folder is there; none is where the name is impossible."""
+    try:
+        return path.is_dir()
+    except (OSError, ValueError):
+        return False
 
 
 def _check_destination(path: Path, endings: tuple[str, ...], force: bool) -> None:
     if path.suffix.lower() not in endings:
         raise InputError("no such kind of file", file=path, expected="a name ending in " + ", ".join(endings))
     check_parent(path)
+    try:
+        os.lstat(path)
+    except FileNotFoundError:
+        pass
+    except (OSError, ValueError) as error:  # such as a name that is too long
+        raise InputError(f"cannot be written ({getattr(error, 'strerror', None) or error})", file=path) from error
     if path.is_dir() or not os.access(path.parent, os.W_OK):
         raise InputError("cannot be written", file=path)
     if path.exists() and not force:

@@ -102,6 +102,7 @@ def command(
         table=lambda: answer.text,
         figure=lambda: _history_plot(folder, options),
         json_file=output,
+        done="what was asked for is in the folder; do not give the command again",
     )
     messages.next(*answer.then)
 

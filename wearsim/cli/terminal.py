@@ -6,11 +6,14 @@ import os
 import shlex
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from datetime import date
+from io import TextIOWrapper
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, TextIO
 
+from wearsim.errors import CouldNotError
 from wearsim.show.text import paragraph
 
 if TYPE_CHECKING:
@@ -21,9 +24,57 @@ if TYPE_CHECKING:
     from wearsim.wear.constants import Belief
 
 
+_CONTROL = {code: f"\\x{code:02x}" for code in (*range(32), *range(127, 160)) if chr(code) not in "\n\t"}
+
+
+def shown(text: str) -> str:
+    """A text that may hold what a file holds, with nothing in it that a terminal obeys."""
+    return text.translate(_CONTROL)
+
+
+def be_ready() -> None:
+    """Let the streams take every name and text, and be there: what they cannot show is replaced."""
+    for name, how in (("stdout", "replace"), ("stderr", "backslashreplace")):
+        stream = getattr(sys, name)
+        if stream is None:  # closed by whoever started us
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115, PTH123
+        elif isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors=how)
+
+
+def put(text: str) -> None:
+    """Print the answer, down to whatever stdout is.
+
+    Raises
+    ------
+    CouldNotError
+        Where it is not taken, such as by a full disk. Whoever merely stopped reading is a ``BrokenPipeError``.
+    """
+    try:
+        print(shown(text))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        discard_output()
+        raise CouldNotError(f"stdout cannot be written ({error.strerror or error})") from error
+
+
+def discard_output() -> None:
+    """Lead stdout nowhere: what is left in it must not fail again when Python ends."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def is_coloured(stream: TextIO) -> bool:
     """Whether emphasis is wanted: at a terminal that can show it, unless ``NO_COLOR`` says no."""
     return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def _say(text: str) -> None:
+    """To stderr; where even that is full nothing can be said, and the work goes on."""
+    with suppress(OSError, ValueError):
+        print(text, file=sys.stderr)
 
 
 @dataclass(frozen=True)
@@ -36,14 +87,15 @@ class Messages:
     def info(self, text: str = "") -> None:
         """Lines that are laid out already."""
         if not self.quiet:
-            print(text, file=sys.stderr)
+            _say(shown(text))
 
     def warn(self, text: str) -> None:
         """A warning, in bold where that can be shown."""
-        line = paragraph(text, "Warning: ", "         ")
+        line = shown(paragraph(text, "Warning: ", "         "))
         if is_coloured(sys.stderr):
             line = line.replace("Warning:", "\x1b[1mWarning:\x1b[0m", 1)
-        self.info(line)
+        if not self.quiet:
+            _say(line)
 
     def next(self, *arguments: object) -> None:
         """Name the sensible next command, ready to be copied."""
@@ -51,14 +103,19 @@ class Messages:
 
     def fail(self, text: str) -> None:
         """The one line of a failure."""
-        print(f"wearsim: {text}", file=sys.stderr)
+        _say(f"wearsim: {shown(' '.join(text.split()))}")
 
     def compiling(self) -> None:
         """Say so where the first call ever has to compile the kernels."""
-        from wearsim.kernels._jit import is_compiled
+        from wearsim.kernels._jit import is_compiled, why_not_kept
 
-        if not is_compiled():
+        if is_compiled():
+            return
+        reason = why_not_kept()
+        if reason is None:
             self.info("First use on this machine: compiling, about a minute, this once.")
+        else:
+            self.info(f"Compiling, about a minute, and again each time: the result cannot be kept ({reason}).")
 
     def calibrating(self, count: int, reason: str | None = None) -> None:
         """Say that a mirror's folder is calibrated now, from how many sessions, and why again; nothing where it is not."""
@@ -109,7 +166,13 @@ class Messages:
             self.warn(warning)
 
     def dates(self, folder: MirrorFolder) -> None:
-        """Warn of a session that is dated before the one before it: sessions are taken in the order of their numbers."""
+        """Warn of a session that is dated before the one before it, sessions being taken in the order of their numbers, or
+        in the future."""
+        for session in folder.sessions:
+            if session.note.date > date.today():
+                self.warn(
+                    f"session {session.number} is dated {session.note.date}, in the future by this computer's clock."
+                )
         for before, session in pairwise(folder.sessions):
             if session.note.date < before.note.date:
                 self.warn(

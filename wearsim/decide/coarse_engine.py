@@ -186,7 +186,7 @@ class CoarseEngine:
             self.work += int(report[4])
             self.balances += int(report[4]) * int(np.count_nonzero(contact.time))
         if status != 0:
-            raise ContactError(f"trial of {spell.stroke}", float(report[2]))
+            raise ContactError("a stroke that was tried", float(report[2]))
         return replace(state, height=w).with_lap(lap_name(lap), u)
 
     def states(self, start: State, plan: Plan) -> list[State]:

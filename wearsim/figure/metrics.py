@@ -178,7 +178,7 @@ def fit_conic(aperture: ClearAperture, height_at_nodes: Floats, target: Conic) -
     """Conic constant [1] and radius of curvature [m] that fit a height best, by area, piston free.
 
     Gauss-Newton on the exact conic formula from the target on; the problem is all but linear, three steps reach
-    rounding.
+    rounding. A step that would leave the conics that reach the rim is cut short: then the fit ends at their limit.
 
     Parameters
     ----------
@@ -194,10 +194,18 @@ def fit_conic(aperture: ClearAperture, height_at_nodes: Floats, target: Conic) -
         columns = np.stack([np.ones_like(by_conic), by_curvature, by_conic], axis=1) * weight[:, None]
         scale = np.sqrt(np.einsum("ij,ij->j", columns, columns))
         step = np.linalg.lstsq(columns / scale, gap * weight, rcond=None)[0] / scale
+        while not _reaches(target, conic + float(step[2]), added + float(step[1]), aperture.outer):
+            step *= 0.5
         added, conic = added + float(step[1]), conic + float(step[2])
         if abs(step[2]) < 1e-10 * (1.0 + abs(conic)):
             break
     return conic, 1.0 / (1.0 / target.radius_of_curvature + added)
+
+
+def _reaches(target: Conic, conic: float, added: float, radius: float) -> bool:
+    """Whether the conic of this constant, and of so much more curvature [1/m], reaches a radius [m], and not steeply."""
+    curvature = 1.0 / target.radius_of_curvature + added
+    return (1.0 + conic) * (curvature * radius) ** 2 < 1.0 - 1e-6 and abs(curvature * radius) < 1e3
 
 
 def edge_roll_weights(radius: Floats, inner: float, outer: float) -> Floats:

@@ -3,19 +3,25 @@
 ``fastmath`` allows sums to be reordered and products to be contracted, nothing that breaks NaN or infinity.
 The cache folder carries a digest of every kernel's source: a cached function does not notice when a jitted
 helper in another file changes, so a change anywhere makes a new folder. Its name says where the source lies,
-too: what is compiled for one copy of the package is not found by another.
+too: what is compiled for one copy of the package is not found by another. Each file in it carries a digest of its
+content: a damaged one counts for nothing and is made anew, and where none can be written all is compiled in memory.
 """
 
+# mypy: disable-error-code="no-untyped-call"
 from __future__ import annotations
 
 import hashlib
 import os
+import pickle
+import tempfile
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar, cast, overload
 
 import numba
 from numba.core import types
+from numba.core.caching import IndexDataCacheFile
 from numba.extending import intrinsic
 
 P = ParamSpec("P")
@@ -40,7 +46,63 @@ def cache_folder() -> Path:
 
 def is_compiled() -> bool:
     """Whether kernels of exactly this source have been compiled here before."""
-    return any(CACHE.rglob("*.nbi")) if CACHE.is_dir() else False
+    try:
+        return any(CACHE.rglob("*.nbi")) if CACHE.is_dir() else False
+    except OSError:
+        return False
+
+
+def why_not_kept() -> str | None:
+    """Why compiled kernels cannot be kept, in the system's words; None where they can."""
+    try:
+        CACHE.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=CACHE) as stream:
+            stream.write(b"\0" * 4096)
+    except OSError as error:
+        return f"{CACHE}: {error.strerror or error}"
+    return None
+
+
+class _CheckedFiles(IndexDataCacheFile):
+    """Numba's files of one kernel, with a digest of what each holds."""
+
+    def _load_index(self) -> Any:
+        try:
+            return super()._load_index()
+        except Exception:  # whatever a damaged pickle raises
+            return {}
+
+    def _load_data(self, name: str) -> Any:
+        content = Path(self._data_path(name)).read_bytes()
+        if hashlib.sha256(content[32:]).digest() != content[:32]:
+            raise OSError("damaged")  # numba takes it for a file that is gone
+        return pickle.loads(content[32:])
+
+    def _save_data(self, name: str, data: Any) -> None:
+        content = self._dump(data)
+        with self._open_for_write(self._data_path(name)) as stream:
+            stream.write(hashlib.sha256(content).digest() + content)
+
+
+def _kept_well(dispatcher: Any) -> Any:
+    """A compiled function whose files are checked, and that does without where they cannot be written."""
+    cache = dispatcher._cache
+    locator = cache._impl.locator
+    cache._cache_file = _CheckedFiles(locator.get_cache_path(), cache._impl.filename_base, locator.get_source_stamp())
+    load, save = cache.load_overload, cache.save_overload
+
+    def load_or_compile(signature: Any, context: Any) -> Any:
+        try:
+            return load(signature, context)
+        except OSError:
+            return None
+
+    def save_or_do_without(signature: Any, compiled: Any) -> None:
+        with suppress(OSError):
+            save(signature, compiled)
+
+    cache.load_overload, cache.save_overload = load_or_compile, save_or_do_without
+    return dispatcher
 
 
 CACHE = cache_folder()
@@ -59,8 +121,8 @@ def kernel(function: Callable[..., Any] | None = None, /, **options: Any) -> Any
     before = config.CACHE_DIR
     config.CACHE_DIR = str(CACHE)
     try:
-        return numba.njit(cache=True, **settings)(function)
-    except RuntimeError:  # no writable place for a cache: compile in memory
+        return _kept_well(numba.njit(cache=True, **settings)(function))
+    except (RuntimeError, OSError):  # no writable place for a cache: compile in memory
         return numba.njit(**settings)(function)
     finally:
         config.CACHE_DIR = before

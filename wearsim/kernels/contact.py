@@ -20,6 +20,7 @@ Sums = tuple[float, float, float, float, float, float, float, float, float, floa
 
 MOST_ITERATIONS = 100
 TOLERANCE = 1.0e-11
+STUCK = 1.0e-7
 DAMPING = 1.0e-16
 BLIND = 1.0e-12
 
@@ -204,5 +205,7 @@ def balance(x: Floats, y: Floats, area: Floats, height: Floats, full: Floats, st
         if damping > 1.0:
             steps = -iteration - 1
             break
+    if steps < 0 and residual < STUCK:  # as far as rounding goes: few nodes touch, or hard
+        steps = -steps
     pose[0], pose[1], pose[2] = at
     return steps, residual

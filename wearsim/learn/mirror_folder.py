@@ -47,8 +47,8 @@ _NUMBERED = re.compile(r"[0-9]+\Z")
 _EARLIER = re.compile(r"earlier-([0-9]+)\Z")
 _SET_ASIDE = re.compile(r"([0-9]+)-set-aside-([0-9]+)\Z")
 _REPLACEMENT = re.compile(r"([0-9]+)-replacement\Z")
-Pressing = Annotated[float, *quantity("a time", "10 min", "s", "min", least=0.0)]
-Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0)]
+Pressing = Annotated[float, *quantity("a time", "10 min", "s", "min", least=0.0, most=1e8)]
+Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0, most=1e8)]
 
 
 def _date(value: Any) -> date:
@@ -60,6 +60,8 @@ def _date(value: Any) -> date:
 def _notes(value: Any) -> str:
     if not isinstance(value, str) or len(value) > LONGEST_NOTES:
         raise refuse("not a text", f"at most {LONGEST_NOTES} letters")
+    if any(0xD800 <= ord(letter) < 0xE000 for letter in value):  # bytes of a flag that are no UTF-8
+        raise refuse("not UTF-8 text", f"at most {LONGEST_NOTES} letters")
     return value
 
 

@@ -29,7 +29,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-_FAILED = {"tips_off": "tipped off", "refused": "refused", "no_balance": "found no balance"}
+_FAILED = {
+    "tips_off": "tipped off", "refused": "refused", "no_balance": "found no balance", "fault": "met a fault of wearsim's",
+}  # fmt: skip
 _EXTENTS = ("length", "side_sweep", "side_overhang")
 # SI unit of a coordinate -> the unit that a person reads, and its size.
 _READ = {"s": ("min", 60.0), "rad": ("deg", np.pi / 180.0)}

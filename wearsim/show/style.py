@@ -6,6 +6,7 @@ import io
 from base64 import b64encode
 from collections.abc import Iterator
 from contextlib import contextmanager
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -52,12 +53,13 @@ _RC: dict[str, Any] = {
     "figure.facecolor": "white",
     "savefig.facecolor": "white",
     "svg.hashsalt": "wearsim",
+    "text.parse_math": False,  # a dollar sign in a name is a dollar sign
 }
 
 
 @contextmanager
 def plot_style() -> Iterator[None]:
-    """Our settings of matplotlib, for as long as the block lasts.
+    """Our settings of matplotlib, and none of the person's own, for as long as the block lasts.
 
     Yields
     ------
@@ -65,7 +67,9 @@ def plot_style() -> Iterator[None]:
     """
     import matplotlib
 
-    with matplotlib.rc_context(rc=cast(Any, _RC)):
+    with matplotlib.rc_context():
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update(cast(Any, _RC))
         yield
 
 
@@ -89,7 +93,9 @@ def save(figure: Figure, path: Path, ending: str) -> None:
             # laid out once: again and again it would move by a last bit, and an SVG names clips by it
             engine.execute(figure)
             figure.set_layout_engine("none")
-        figure.savefig(path, format=kind, dpi=150, metadata=undated)
+        content = BytesIO()  # a full disk half-way would leave the writers of PDF in disorder
+        figure.savefig(content, format=kind, dpi=150, metadata=undated)
+    path.write_bytes(content.getvalue())
 
 
 def data_address(figure: Figure) -> str:

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 import numpy as np
 from pydantic import BeforeValidator
 
+from wearsim.bench import units
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import InputTable, choice, default, refuse, whole_number
 from wearsim.bench.input_errors import read_table
@@ -216,7 +217,7 @@ def _as_words(item: Any) -> str:
 def _sampled(table: Any, settings: tuple[StudySetting, ...], at: str, file: Path | None) -> Axis:
     setting = settings[0]
     spread = table.get("spread") if isinstance(table, dict) else table
-    if not isinstance(table, dict) or spread not in SPREADS:
+    if not isinstance(table, dict) or not isinstance(spread, str) or spread not in SPREADS:
         expected = "spread = " + ", ".join(f'"{word}"' for word in SPREADS)
         raise InputError("no such spread", file=file, key=at, value=spread, expected=expected)
     first_key, second_key = keys = SPREADS[spread]
@@ -246,10 +247,13 @@ def _degrees(raw: Any, at: str, file: Path | None) -> float:
     """A difference of temperatures: ``"2 degC"`` is 2, and the zeros of other scales must not come in."""
     number, _, unit = raw.partition(" ") if isinstance(raw, str) else ("", "", "")
     try:
-        return float(number) if unit.strip() in ("degC", "K") else float("x")
-    except ValueError:
-        expected = 'a difference in degC, such as "2 degC"'
-        raise InputError("no such difference", file=file, key=at, value=raw, expected=expected) from None
+        degrees = units.read_number(number, "K", "K") if unit.strip() in ("degC", "K") else 0.0
+    except units.NotAQuantity:
+        degrees = 0.0
+    if not 1e-3 <= degrees <= 100.0:
+        expected = 'a difference from 0.001 to 100 degC, such as "2 degC"'
+        raise InputError("no such difference", file=file, key=at, value=raw, expected=expected)
+    return degrees
 
 
 def _check_spread(spread: str, first: float, second: float, at: str, file: Path | None) -> None:

@@ -18,7 +18,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
-from wearsim.errors import ContactError, InputError, TipsOffError
+from wearsim.errors import ContactError, CouldNotError, InputError, TipsOffError
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
 from wearsim.study.axes import Axis
@@ -32,7 +32,7 @@ from wearsim.wear.initial_figure import StartFigure
 from wearsim.wear.predict import Uncertainty, engine_for, gauge_for, with_shape_error
 from wearsim.wear.state import glass_grid
 
-FAILURES = ("none", "tips_off", "refused", "no_balance")
+FAILURES = ("none", "tips_off", "refused", "no_balance", "fault")
 """Why a case failed, by its code."""
 
 
@@ -192,8 +192,8 @@ def work_chunk(job: Job, chunk: Chunk) -> ChunkResult:
 
     Raises
     ------
-    InputError
-        Only where a file that all cases need cannot be read.
+    CouldNotError
+        Where the memory does not suffice.
     """
     inner: dict[str, Floats] = {}
     rows = repeat(None) if chunk.rows is None else chunk.rows
@@ -215,6 +215,10 @@ def _values_or_failure(
         return {}, 2, _reason(error)
     except ContactError as error:
         return {}, 3, str(error)
+    except MemoryError as error:
+        raise CouldNotError(f"case {place + 1}: out of memory; what is complete is kept") from error
+    except Exception as error:  # a fault of ours in one case must not cost the person all the others
+        return {}, 4, f"a fault of wearsim's: {type(error).__name__}: {error}"
     needed = {dimension for name in job.keep for dimension in QUANTITIES[name].inner} - {"percentile"}
     if needed and not inner:
         inner.update({name: outcome.radius if name == "radius" else outcome.maps[name] for name in needed})

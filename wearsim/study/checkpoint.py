@@ -1,9 +1,10 @@
 """What is complete of a study that is still running, kept so that nothing but the disk itself can spoil it.
 
 Beside the output lies a folder ``<output>.parts``: ``study.json`` says which study it belongs to, and every
-chunk of cases that is done has one file of its own. A file is written under another name, flushed to the disk
-and renamed: it is there whole or not at all, whenever the power goes or the process is killed. Each carries check
-sums (those of its zip format), so that damage is seen. The one output file is made of these at the end.
+chunk of cases that is done has one file of its own, which says so too. A file is written under another name, flushed
+to the disk and renamed: it is there whole or not at all, whenever the power goes or the process is killed. Each carries
+check sums (those of its zip format), so that damage is seen. The one output file is made of these at the end. Whoever
+works holds a lock on the folder; what others have put into it stays there.
 """
 
 from __future__ import annotations
@@ -11,10 +12,10 @@ from __future__ import annotations
 import json
 import os
 import re
-import shutil
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -25,7 +26,9 @@ from wearsim.study.cases import ChunkResult
 
 FORMAT = "wearsim study, parts"
 VERSION = 1
+_MANIFEST, _LOCK = "study.json", "study.lock"
 _NAME = re.compile(r"part-(\d{7})\.npz")
+_OURS = re.compile(r"(?:study\.json|part-\d{7}\.npz)(?:\.partial)?")
 _DAMAGE = (zipfile.BadZipFile, zlib.error, OSError, KeyError, ValueError, EOFError)
 
 
@@ -89,10 +92,11 @@ class Checkpoint:
                     {name[2:]: file[name] for name in file.files if name.startswith(mark)} for mark in ("v ", "c ")
                 )
                 reason = tuple(map(str, file["reason"]))
+                told = str(file["identity"]) if "identity" in file.files else ""
                 result = ChunkResult(int(file["first"]), file["failure"], reason, values, inner)
         except _DAMAGE as error:
             raise _damaged(path) from error
-        if result.first != first or len(result) != last - first:
+        if result.first != first or len(result) != last - first or told not in ("", self.identity):
             raise _damaged(path)
         return result
 
@@ -105,6 +109,7 @@ class Checkpoint:
             Where the disk does not take it; what was complete before stays.
         """
         arrays: dict[str, Any] = {"first": np.int64(result.first), "failure": result.failure}
+        arrays |= {"identity": np.str_(self.identity), "chunk": np.int64(self.chunk)}
         arrays["reason"] = np.array(result.reason, dtype=np.str_)
         arrays |= {f"v {name}": values for name, values in result.values.items()}
         arrays |= {f"c {name}": values for name, values in result.inner.items()}
@@ -115,12 +120,94 @@ class Checkpoint:
         return (self.read(number) for number in range(self.count))
 
     def remove(self) -> None:
-        """Remove the folder, once all of it is in the output."""
-        shutil.rmtree(self.folder)
+        """Remove the parts, once all of them are in the output."""
+        remove_parts(self.folder)
+
+
+def remove_parts(folder: Path) -> None:
+    """Remove what a study wrote into its folder of parts but the lock; what others put there stays."""
+    for path in sorted(folder.iterdir()):
+        if _OURS.fullmatch(path.name) and (path.is_symlink() or not path.is_dir()):
+            path.unlink(missing_ok=True)
+
+
+@contextmanager
+def locked(output: Path) -> Iterator[None]:
+    """The folder of an output's parts, for one process alone; made where it is not there, and removed where it is empty.
+
+    Yields
+    ------
+    None
+
+    Raises
+    ------
+    StoreError
+        Where something else has its name.
+    CouldNotError
+        Where another process works there, or the folder cannot be made.
+    """
+    folder = checkpoint_folder(output)
+    if folder.exists() and not folder.is_dir():
+        raise StoreError("a file where the parts of a study go", file=folder, expected="a folder, or nothing")
+    try:
+        folder.mkdir(exist_ok=True)
+        stream = _locked_file(folder / _LOCK)
+    except BlockingIOError as error:
+        raise CouldNotError(f"{output}: {_holder(folder / _LOCK)} is at work on it; wait until it has ended") from error
+    except OSError as error:
+        raise _not_written(folder, error) from error
+    try:
+        yield
+    finally:
+        with suppress(OSError):
+            (folder / _LOCK).unlink()
+        stream.close()
+        with suppress(OSError):
+            folder.rmdir()
+
+
+def _locked_file(path: Path) -> BinaryIO:
+    """An open file that no other process has locked, with our number in it; BlockingIOError where one has."""
+    while True:
+        stream = path.open("a+b")
+        try:
+            _lock(stream)
+            if path.exists() and os.fstat(stream.fileno()).st_ino == path.stat().st_ino:  # not one just removed
+                stream.truncate(0)
+                stream.write(str(os.getpid()).encode())
+                stream.flush()
+                return stream
+        except BaseException:
+            stream.close()
+            raise
+        stream.close()
+
+
+def _lock(stream: BinaryIO) -> None:
+    try:
+        import fcntl
+    except ImportError:  # a system without it: two studies at once are the person's own affair there
+        return
+    try:
+        fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        raise
+    except OSError:  # nor on a file system without locks
+        return
+
+
+def _holder(path: Path) -> str:
+    with suppress(OSError):
+        number = path.read_text(encoding="utf-8", errors="replace")
+        if number.isdecimal():
+            return f"another study (process {number})"
+    return "another study"
 
 
 def open_checkpoint(output: Path, identity: str, chunk: int, cases: int) -> Checkpoint:
     """What is complete of an output already, or an empty folder; ``chunk`` counts where it begins anew.
+
+    Where ``study.json`` is missing or damaged the parts say themselves what they belong to.
 
     Raises
     ------
@@ -130,21 +217,42 @@ def open_checkpoint(output: Path, identity: str, chunk: int, cases: int) -> Chec
         Where the folder cannot be made.
     """
     folder = checkpoint_folder(output)
-    manifest = folder / "study.json"
-    if not manifest.exists():
+    manifest = folder / _MANIFEST
+    about = _read_manifest(manifest) or _told_by_parts(folder, cases)
+    if about is None:
         if folder.exists() and any(_chunk_numbers(folder)):
-            raise StoreError("parts of a study without their study.json", file=folder, expected="another output")
-        _begin(manifest, {"identity": identity, "chunk": chunk, "cases": cases})
-        return Checkpoint(folder, identity, chunk, cases)
-    manifest_content = _read_manifest(manifest)
-    if manifest_content["identity"] != identity or manifest_content["cases"] != cases:
+            raise StoreError(
+                "parts of a study that do not say which",
+                file=folder,
+                expected="another output, or --force to begin anew",
+            )
+        about = {"identity": identity, "chunk": chunk, "cases": cases}
+    elif about["identity"] != identity or about["cases"] != cases:
         raise StoreError(
             "holds the begun work of another study, seed or version of wearsim", file=folder,
             expected="another output, or --force to begin anew",
         )  # fmt: skip
+    if _read_manifest(manifest) is None:
+        _begin(manifest, about)
     for path in folder.glob("*.partial"):  # of a writer that was killed
-        path.unlink(missing_ok=True)
-    return Checkpoint(folder, identity, manifest_content["chunk"], cases)
+        if _OURS.fullmatch(path.name):
+            path.unlink(missing_ok=True)
+    return Checkpoint(folder, identity, about["chunk"], cases)
+
+
+def _told_by_parts(folder: Path, cases: int) -> dict[str, Any] | None:
+    """What ``study.json`` would say, by the parts; None where none of them says it or they differ."""
+    found = set()
+    for path in sorted(folder.glob("part-*.npz")) if folder.is_dir() else []:
+        try:
+            with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
+                found.add((str(file["identity"]), int(file["chunk"])))
+        except _DAMAGE:
+            continue
+    if len(found) != 1:
+        return None
+    identity, chunk = found.pop()
+    return {"identity": identity, "chunk": chunk, "cases": cases}
 
 
 def _chunk_numbers(folder: Path) -> Iterator[str]:
@@ -152,23 +260,23 @@ def _chunk_numbers(folder: Path) -> Iterator[str]:
 
 
 def _begin(manifest: Path, about: dict[str, Any]) -> None:
-    folder = manifest.parent
     try:
-        folder.mkdir(exist_ok=True)
+        manifest.parent.mkdir(exist_ok=True)
     except OSError as error:
-        raise CouldNotError(f"{folder}: cannot be made ({error.strerror or error})") from error
+        raise _not_written(manifest.parent, error) from error
     text = json.dumps({"format": FORMAT, "version": VERSION, **about}, indent=1)
     _write_whole(manifest, lambda stream: stream.write(text.encode()))
 
 
-def _read_manifest(path: Path) -> dict[str, Any]:
+def _read_manifest(path: Path) -> dict[str, Any] | None:
+    """What it says; None where it is missing or damaged."""
     try:
         about = json.loads(path.read_text(encoding="utf-8"))
         if about["format"] != FORMAT or about["version"] != VERSION or int(about["chunk"]) < 1:
-            raise ValueError("not ours")
+            return None
         return {"identity": str(about["identity"]), "chunk": int(about["chunk"]), "cases": int(about["cases"])}
-    except (OSError, ValueError, KeyError, TypeError) as error:
-        raise _damaged(path) from error
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
 
 
 def _damaged(path: Path) -> StoreError:
@@ -189,7 +297,11 @@ def _write_whole(path: Path, content: Callable[[BinaryIO], object]) -> None:
         partial.replace(path)
     except OSError as error:
         partial.unlink(missing_ok=True)
-        raise CouldNotError(
-            f"{path.parent}: cannot be written ({error.strerror or error}); what is complete is kept: "
-            "make room and give the same command again"
-        ) from error
+        raise _not_written(path.parent, error) from error
+
+
+def _not_written(folder: Path, error: OSError) -> CouldNotError:
+    return CouldNotError(
+        f"{folder}: cannot be written ({error.strerror or error}); what is complete is kept: "
+        "make room and give the same command again"
+    )

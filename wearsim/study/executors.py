@@ -15,25 +15,20 @@ import importlib
 import multiprocessing
 import os
 import pickle
-import signal
 import subprocess
 import sys
-import threading
 import time
 from concurrent.futures import BrokenExecutor, CancelledError, Executor, ProcessPoolExecutor
 from dataclasses import replace
 from functools import lru_cache
-from multiprocessing import connection
 from pathlib import Path
 from typing import Any
 
 from wearsim.errors import ContactError, CouldNotError, InputError
 from wearsim.kernels._jit import cache_folder
-from wearsim.parallel import worker_count
+from wearsim.parallel import begin_worker, child_environment, worker_count
 from wearsim.study.cases import Chunk, ChunkResult, Job, work_case, work_chunk
 
-# One thread of linear algebra a worker: the workers fill the cores, and sums are in one order everywhere.
-_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 TIMEOUT = 60.0
 """A scheduler, and its first worker, answer within this [s]."""
 _RECOUNT = 5.0
@@ -88,18 +83,14 @@ class ProcessPool(Pool):
         super().__init__(_new_processes(workers), workers)
 
     def open(self) -> Executor:
-        """The pool, its processes started with one thread of linear algebra each."""
-        before = {name: os.environ.get(name) for name in _THREADS}
-        os.environ.update(dict.fromkeys(_THREADS, "1"))
+        """The pool, its processes started."""
         try:
-            self.executor.submit(os.getpid).result()
+            with child_environment():
+                self.executor.submit(os.getpid).result()
         except BrokenExecutor as error:
             raise CouldNotError(
                 'the worker processes die as they start (in a script, work begins under if __name__ == "__main__")'
             ) from error
-        finally:
-            for name, value in before.items():
-                os.environ.pop(name, None) if value is None else os.environ.update({name: value})
         return self.executor
 
     def renew(self) -> Executor:
@@ -115,20 +106,8 @@ class ProcessPool(Pool):
 
 def _new_processes(workers: int) -> ProcessPoolExecutor:
     context = multiprocessing.get_context("spawn")  # fork copies locks that other threads hold
-    return ProcessPoolExecutor(workers, mp_context=context, initializer=_begin_worker)
-
-
-def _begin_worker() -> None:
-    """In a new process: leave Ctrl-C to the parent, and end when the parent is gone, even killed."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
-
-
-def _end_with(parent: Any) -> None:
-    connection.wait([parent])
-    os._exit(1)
+    with child_environment():  # the locks of a pool have a process of their own that watches over them
+        return ProcessPoolExecutor(workers, mp_context=context, initializer=begin_worker)
 
 
 class ClientPool(Pool):
@@ -205,16 +184,24 @@ def compiled_mark(engine: str) -> Path:
     return cache_folder() / f"study-{engine}.ready"
 
 
+def is_marked(mark: Path) -> bool:
+    """Whether the mark is there; none is in a folder that cannot be read."""
+    try:
+        return mark.exists()
+    except OSError:
+        return False
+
+
 def compile_kernels(job: Job) -> None:
     """Have the kernels of a job compiled by a process of their own, where that has not been done; once a process."""
     mark = compiled_mark(job.engine)
     asked = _asked(mark)
-    if asked or mark.exists():
+    if asked or is_marked(mark):
         return
     asked.append(True)
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
     subprocess.run(
-        [sys.executable, "-m", "wearsim.study.executors"], input=pickle.dumps(job), env=environment, check=False,
+        [sys.executable, "-P", "-m", "wearsim.study.executors"], input=pickle.dumps(job), env=environment, check=False,
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
 

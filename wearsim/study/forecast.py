@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,11 +20,13 @@ TIMED_CASES = 8
 """Cases that are timed, spread over the study."""
 TIMING_LIMIT = 4.0
 """No further case is timed after this [s]."""
+TIMED_DRAWS = 4
+"""Draws of each that are timed; all take as long."""
 # Opening processes and loading the kernels in each, measured on the machine of docs/performance.md.
 START_UP = 3.0
 # What HDF5 keeps of a dataset besides its values, and provenance besides the texts [bytes].
 _PER_DATASET, _PROVENANCE = 950, 6_000
-_REASON, _MARKS = 16, 2
+_REASON, _MARKS, _IN_HEAP = 16, 2, 20
 
 
 @dataclass(frozen=True)
@@ -89,21 +91,22 @@ def forecast(study: Study, *, workers: int | None = None, seed: int = 0, accurac
     Forecast
     """
     job = job_for(study, seed, accuracy)
+    short = replace(job, draws=min(job.draws, TIMED_DRAWS))
     rows = sample_of(study, seed)
     places = np.unique(np.linspace(0, study.cases - 1, min(TIMED_CASES, study.cases)).astype(int))
-    _timed(job, int(places[0]), rows)  # compiles and loads
+    _timed(short, int(places[0]), rows)  # compiles and loads
     timed: list[tuple[float, ChunkResult]] = []
     began = time.perf_counter()
     for place in places:
-        timed.append(_timed(job, int(place), rows))
+        timed.append(_timed(short, int(place), rows))
         if time.perf_counter() - began > TIMING_LIMIT:
             break
-    each = float(np.mean([seconds for seconds, _ in timed]))
+    each = float(np.mean([seconds for seconds, _ in timed])) * (1 + job.draws) / (1 + short.draws)
     inner = next((result.inner for _, result in timed if result.inner), {})
     count = min(workers or worker_count(), study.cases)
     return Forecast(
         study.cases, study.cases * (1 + job.draws), count, each, START_UP + each * study.cases / count,
-        file_size(study, job, {name: len(values) for name, values in inner.items()}),
+        file_size(study, job, {name: len(values) for name, values in inner.items()}, words_of([r for _, r in timed])),
         sum(result.failed for _, result in timed), len(timed),
     )  # fmt: skip
 
@@ -115,14 +118,28 @@ def _timed(job: Job, place: int, rows: Floats | None) -> tuple[float, ChunkResul
     return time.perf_counter() - began, result
 
 
-def file_size(study: Study, job: Job, inner: dict[str, int]) -> int:
-    """Size of the file [bytes], a few percent either way; ``inner``: length of the inner dimensions that are known."""
+def words_of(results: list[ChunkResult]) -> float:
+    """Bytes that the reasons of failures take, for one case on average."""
+    reasons = [reason for result in results for reason in result.reason]
+    return sum(_IN_HEAP + len(reason.encode()) for reason in reasons if reason) / len(reasons)
+
+
+def file_size(study: Study, job: Job, inner: dict[str, int], words: float = 0.0) -> int:
+    """Size of the file [bytes], a few percent either way.
+
+    Parameters
+    ----------
+    inner : dict of str to int
+        Length of the inner dimensions that are known.
+    words : float
+        :func:`words_of` cases that are like the others [bytes].
+    """
     known = {"percentile": 3, **inner}
-    each = _REASON + _MARKS
+    each = _REASON + _MARKS + words
     for name in job.keep:
         each += 8 * int(np.prod([known.get(dimension, 1) for dimension in QUANTITIES[name].inner], dtype=int))
     sampled = 0 if study.sample is None else 8 * study.sample.count * (1 + len(study.sampled))
     points = 8 * sum(len(axis.values) for axis in study.axes) + 8 * sum(inner.values())
     datasets = 3 + len(job.keep) + len(study.axes) + len(study.sampled) + len(inner) + 1
     texts = len(json.dumps([study.text, study.bench.text, study.programme.text]))
-    return each * study.cases + sampled + points + datasets * _PER_DATASET + _PROVENANCE + texts
+    return round(each * study.cases) + sampled + points + datasets * _PER_DATASET + _PROVENANCE + texts

@@ -30,7 +30,7 @@ def _kept(value: Any) -> tuple[str, ...]:
     if not isinstance(value, list) or not value:
         raise refuse("no list of quantities", ", ".join(QUANTITIES))
     for word in value:
-        if word not in QUANTITIES:
+        if not isinstance(word, str) or word not in QUANTITIES:
             raise refuse(f"no quantity {word!r}", nearest_word(str(word), QUANTITIES))
     return tuple(dict.fromkeys(value))
 
@@ -57,8 +57,8 @@ class StudyTable(InputTable):
     programme: Name | None = None
     engine: Annotated[EngineName, *choice("radial", "planar")] = default("radial", "the fast one")
     keep: Annotated[tuple[str, ...], BeforeValidator(_kept)] = DEFAULT_KEPT
-    draws: Annotated[int, whole_number("64", least=0, most=1_000_000)] = default(0, "the constants as stated")
-    edge_limit: Annotated[float, *number("0.125", above=0.0, most=100.0)] = default(
+    draws: Annotated[int, whole_number("64", least=0, most=10_000)] = default(0, "the constants as stated")
+    edge_limit: Annotated[float, *number("0.125", least=1e-3, most=100.0)] = default(
         0.125, "common practice, no source: an eighth of a wave of surface"
     )
 

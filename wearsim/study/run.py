@@ -14,7 +14,7 @@ from wearsim.errors import CouldNotError, StoreError
 from wearsim.kernels._jit import source_digest
 from wearsim.kernels.arrays import Floats
 from wearsim.study.cases import Chunk, ChunkResult, Job, job_for
-from wearsim.study.checkpoint import Checkpoint, checkpoint_folder, open_checkpoint
+from wearsim.study.checkpoint import Checkpoint, checkpoint_folder, locked, open_checkpoint, remove_parts
 from wearsim.study.executors import Pool, compile_kernels, pool_for, work_compiled
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.study_file import StudyResult, identity_of, read_study, write_study
@@ -85,7 +85,11 @@ def run_study(
     output, job = Path(output), job_for(study, seed, accuracy)
     identity = digest_of(study, job)
     if not output.exists() or not _is_complete(output, identity, force):
-        _work(study, job, identity, output, pool_for(executor, workers, scheduler), force, progress)
+        with locked(output):
+            pool = pool_for(executor, workers, scheduler)
+            checkpoint = _work(study, job, identity, output, pool, force, progress)
+            write_study(study, job, identity, checkpoint, output, force=force)
+            checkpoint.remove()
     return read_study(output)
 
 
@@ -99,20 +103,18 @@ def _is_complete(output: Path, identity: str, force: bool) -> bool:
 
 def _work(
     study: Study, job: Job, identity: str, output: Path, pool: Pool, force: bool, progress: Report | None
-) -> None:
-    """Work out what is missing and make the file."""
+) -> Checkpoint:
+    """Work out what is missing."""
     interrupted = True
     try:
-        if force and checkpoint_folder(output).exists():
-            Checkpoint(checkpoint_folder(output), identity, 1, study.cases).remove()
-        chunk = chunk_size(job, study.cases, pool.count())
-        checkpoint = open_checkpoint(output, identity, chunk, study.cases)
+        if force:
+            remove_parts(checkpoint_folder(output))
+        checkpoint = open_checkpoint(output, identity, chunk_size(job, study.cases, pool.count()), study.cases)
         work_missing(study, job, checkpoint, pool, progress)
         interrupted = False
     finally:
         pool.close(abandon=interrupted)
-    write_study(study, job, identity, checkpoint, output, force=force)
-    checkpoint.remove()
+    return checkpoint
 
 
 def chunk_size(job: Job, cases: int, workers: int) -> int:
@@ -125,10 +127,9 @@ def chunk_size(job: Job, cases: int, workers: int) -> int:
 def digest_of(study: Study, job: Job) -> str:
     """Digest of everything that the numbers rest on: settings, figure, seed, accuracy, program."""
     bench = study.bench
-    content = b"" if bench.figure.path is None else bench.figure.path.read_bytes()
     about = study.about.model_copy(update={"bench": "", "programme": None})
     pieces = (bench.mirror, bench.laps, bench.hands, bench.wear, bench.spread, bench.light)
-    figure = bench.figure if bench.figure.path is None else hashlib.sha256(content).hexdigest()
+    figure = bench.figure if bench.figure.path is None else hashlib.sha256(bench.figure.content).hexdigest()
     rest = (about, pieces, figure, study.programme.spells, study.axes, study.sampled, study.sample)
     program = (wearsim.__version__, source_digest(), job.seed, job.accuracy)
     return hashlib.sha256(repr((rest, program)).encode()).hexdigest()

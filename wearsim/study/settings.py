@@ -17,7 +17,7 @@ from typing import Any, get_args
 from pydantic_core import PydanticCustomError
 
 from wearsim.bench.bench import TABLES, Bench, Spread, Wear
-from wearsim.bench.fields import Extent, InputTable, NumberRule, as_float, rule_of
+from wearsim.bench.fields import MOST_OF_DIAMETER, Extent, InputTable, NumberRule, as_float, rule_of
 from wearsim.bench.figure_source import FigureSource, Light
 from wearsim.bench.hands import Hands
 from wearsim.bench.input_errors import located, nearest_word, read_table
@@ -93,7 +93,7 @@ class StudySetting:
         if self.rule is None:
             raise InputError(f"{self.key} takes no number", file=file, key=key, expected="a list of values")
         is_fraction = self.is_extent and not isinstance(raw, str)
-        rule = NumberRule("a plain number", "0.1") if is_fraction else self.rule
+        rule = NumberRule("a fraction", "0.1", least=0.0, most=MOST_OF_DIAMETER) if is_fraction else self.rule
         try:
             return as_float(raw, rule)
         except PydanticCustomError as error:

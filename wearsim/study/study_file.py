@@ -16,18 +16,29 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
+from wearsim.bench.input_errors import is_ordinary
 from wearsim.bench.toml_io import dump_bench, dump_programme
 from wearsim.errors import CouldNotError, InputError, StoreError
 from wearsim.study.cases import FAILURES, ChunkResult, Job
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.quantities import PERCENTILES, QUANTITIES
-from wearsim.wear.outcome_file import data, digest, new_hdf5, provenance, scale, whole_file
+from wearsim.wear.outcome_file import (
+    DAMAGE,
+    LAYOUT,
+    check_seal,
+    data,
+    digest,
+    new_hdf5,
+    provenance,
+    scale,
+    seal,
+    whole_file,
+)
 
 FORMAT = "wearsim study"
-VERSION = 1
+VERSION = 2
+"""1: before the seal, and before cases that failed by a fault of wearsim's."""
 SAMPLE = "sample"
-# Since HDF5 1.10 (2016): its headers carry check sums, so that damage is seen there too.
-LAYOUT = ("v110", "v110")
 CHECKED: dict[str, Any] = {"chunks": True, "fletcher32": True}
 """Numbers carry check sums, which HDF5 keeps for every chunk of a dataset."""
 _INNER_TEXT = {"radius": "radius on the mirror", "x": "across the mirror", "y": "across the mirror, upwards"}
@@ -75,7 +86,7 @@ class _Writer:
         programme = study.programme.text or dump_programme(study.programme)
         texts = {"study_toml": study.text, "bench_toml": bench, "programme_toml": programme}
         if study.bench.figure.path:
-            texts["figure_file"] = study.bench.figure.path.read_text(encoding="utf-8", errors="replace")
+            texts["figure_file"] = study.bench.figure.content.decode("utf-8", errors="replace")
         about = provenance(
             seed=job.seed, engine=job.engine, draws=job.draws, edge_limit_waves=job.edge_limit,
             wavelength_m=study.bench.light.wavelength, cases=study.cases, accuracy=repr(job.accuracy),
@@ -173,9 +184,11 @@ def write_study(
                 writer.write_chunk(datasets, result)
                 if stream.is_given_up:
                     break
+            else:
+                seal(file)
     except StoreError:  # a damaged checkpoint says so itself
         raise
-    except (OSError, InputError) as error:
+    except (OSError, InputError, CouldNotError) as error:
         cause = error.__cause__ if isinstance(error.__cause__, OSError) else error
         reason = getattr(cause, "strerror", None) or cause
         raise CouldNotError(
@@ -186,8 +199,6 @@ def write_study(
 
 _CASE_DATASETS = ("complete", "failure", "reason")
 _DIGEST = "_sha256"
-# What h5py raises where bytes are not what they were.
-_DAMAGE = (OSError, LookupError, RuntimeError, ValueError, TypeError, AttributeError, ArithmeticError)
 
 
 @dataclass(frozen=True, eq=False)
@@ -303,14 +314,14 @@ def read_study(path: str | Path) -> StudyResult:
         Where the file is missing, damaged, of a newer version or not a study.
     """
     path = Path(path)
-    if not path.exists():
-        raise StoreError("no such file", file=path, expected="a study's file")
+    if not is_ordinary(path):
+        raise StoreError("no ordinary file" if path.exists() else "no such file", file=path, expected="a study's file")
     try:
         with h5py.File(path, "r") as file:
             _check_format(file, path)
-            _check_digests(file)
+            _check_content(file)
             return _read(file, path)
-    except _DAMAGE as error:
+    except DAMAGE as error:
         raise StoreError(
             "damaged, or no HDF5 file; left as it is", file=path, expected="a file written by wearsim study"
         ) from error
@@ -326,18 +337,24 @@ def _check_format(file: h5py.File, path: Path) -> None:
         )
 
 
-def _check_digests(file: h5py.File) -> None:
-    """Read everything once, a chunk at a time: a check sum that does not fit is an error of h5py's."""
+def _check_content(file: h5py.File) -> None:
+    """Read everything once: what does not fit the seal, or the check sums of an older file, is an error."""
+    if int(file.attrs["format_version"]) > 1:
+        check_seal(file)
+    else:
+        _check_unsealed(file)
+    if not np.all(file["complete"][()] == 1):
+        raise ValueError("not complete")
+
+
+def _check_unsealed(file: h5py.File) -> None:
     attributes = file.attrs
     for name in attributes:
         if name.endswith(_DIGEST) and digest(str(attributes[name[: -len(_DIGEST)]])) != attributes[name]:
             raise ValueError(f"{name} does not fit its text")
     for dataset in file.values():
-        boxes = dataset.iter_chunks() if dataset.chunks else ((),)
-        for box in boxes:
-            values = _values(dataset, box)
-            if dataset.name == "/complete" and not np.all(values == 1):
-                raise ValueError("not complete")
+        for box in dataset.iter_chunks() if dataset.chunks else ((),):
+            _values(dataset, box)
 
 
 def _read(file: h5py.File, path: Path) -> StudyResult:

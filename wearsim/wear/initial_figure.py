@@ -125,7 +125,8 @@ def from_profile(bench: Bench, profile: Profile, accuracy: Accuracy, covariance:
     if covariance is None:
         covariance = profile.covariance(mirror.radius)
     root = spline @ covariance_root(covariance) if np.any(covariance) else np.zeros((radius.size, 0))
-    return StartFigure(radius, height, root)
+    words = f"figure.profile: {profile.rows} rows, averaged to {profile.radius.size}"
+    return StartFigure(radius, height, root, (words,) if profile.rows else ())
 
 
 def from_conic(bench: Bench, conic: float, accuracy: Accuracy) -> StartFigure:

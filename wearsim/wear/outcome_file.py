@@ -1,4 +1,7 @@
-"""Outcomes in HDF5: provenance first, units on every dataset, and back into an equal outcome.
+"""Outcomes in HDF5: provenance first, units on every dataset, a seal over all of it, and back into an equal outcome.
+
+The seal (:func:`seal`) is a digest of everything that a file says, kept in the file itself. HDF5's own check sums see
+a flipped bit of a number, but neither one in a text nor a number that was written over; the seal sees all of them.
 
 Where a write fails inside the HDF5 library it cannot close its file, and the process may crash much later. So it
 writes through :class:`ReliableFile`: what the disk does not take is held in memory, the library closes in good order,
@@ -9,15 +12,19 @@ long asks :attr:`ReliableFile.is_given_up` between its parts and stops early.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import io
 import os
 import platform
+import re
 import signal
+import tempfile
 import threading
+import time
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -29,9 +36,9 @@ import numpy as np
 
 import wearsim
 from wearsim.bench.figure_source import Light
-from wearsim.bench.input_errors import read_table
+from wearsim.bench.input_errors import is_ordinary, read_table
 from wearsim.bench.mirror import Mirror
-from wearsim.errors import InputError, StoreError
+from wearsim.errors import CouldNotError, InputError, StoreError, WearsimError
 from wearsim.figure.metrics import NINE_IN_TEN, FigureGauge, FigureNumbers
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.outcome import (
@@ -244,12 +251,84 @@ def link_of(name: str) -> str:
 
 FORMAT = "wearsim outcome"
 VERSION = 3
-"""1: before bands of all numbers, of the removal, of every spell and of the figure before. 2: before the rim's height."""
+"""1: before bands of all numbers, of the removal, of every spell and of the figure before; 2: before the
+rim's height and the seal."""
+LAYOUT = ("v110", "v110")
+"""Since HDF5 1.10 (2016): headers carry check sums, so that damage is not taken for structure."""
+SEAL = "content_sha256"
+DAMAGE = (OSError, LookupError, RuntimeError, ValueError, TypeError, AttributeError, ArithmeticError, MemoryError)
+"""What h5py raises where bytes are not what they were."""
+# The library's own notes of which dataset is a scale of which: told by the names of the scales instead.
+_OF_SCALES = ("CLASS", "NAME", "DIMENSION_LIST", "REFERENCE_LIST", "_Netcdf4Dimid", "_Netcdf4Coordinates")
+_SLAB = 4_000_000  # values that are looked at together
+
+
+def seal(file: h5py.File) -> None:
+    """Write the digest of all that a file says; nothing may be written after it."""
+    file.flush()
+    file.attrs[SEAL] = _content_digest(file)
+
+
+def check_seal(file: h5py.File) -> None:
+    """Compare a file with its seal; every value is read.
+
+    Raises
+    ------
+    ValueError
+        Where they differ, or where there is no seal.
+    """
+    if str(file.attrs.get(SEAL)) != _content_digest(file):
+        raise ValueError("the content is not what was sealed")
+
+
+def _content_digest(file: h5py.File) -> str:
+    found = hashlib.sha256()
+    _digest_item(file, found)
+    return found.hexdigest()
+
+
+def _digest_item(item: h5py.Group | h5py.Dataset, found: Any) -> None:
+    """Attributes, then values, or members in the order of their names."""
+    for name in sorted(item.attrs):
+        if name != SEAL and name not in _OF_SCALES:
+            _digest_values(f"{item.name}@{name}", np.asarray(item.attrs[name]), found)
+    if isinstance(item, h5py.Group):
+        for name in sorted(item):
+            _digest_item(item[name], found)
+        return
+    scales = [scale.name for dimension in item.dims for scale in dimension.values()]
+    _digest_values(f"{item.name} {item.shape}", np.asarray(scales), found)
+    for part in _slabs(item):
+        _digest_values(item.name, np.asarray(item[part]), found)
+
+
+def _slabs(dataset: h5py.Dataset) -> Iterator[Any]:
+    """A dataset in pieces that fit into memory, along its first dimension."""
+    if not dataset.shape:
+        yield ()
+        return
+    rows = max(1, _SLAB // max(1, int(np.prod(dataset.shape[1:]))))
+    for first in range(0, dataset.shape[0], rows):
+        yield slice(first, first + rows)
+
+
+def _digest_values(name: str, values: Any, found: Any) -> None:
+    texts = values.dtype.kind in "OSU"
+    found.update(f"{name} {'text' if texts else values.dtype.str} {values.shape}\0".encode())
+    if not texts:
+        found.update(np.ascontiguousarray(values).tobytes())
+        return
+    for value in values.ravel().tolist():
+        raw = value if isinstance(value, bytes) else str(value).encode("utf-8", "surrogateescape")
+        found.update(len(raw).to_bytes(8, "little") + raw)
 
 
 @contextmanager
 def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
-    """A partial name to write to; renamed to ``path`` when the block ends well, removed when it does not.
+    """A partial name to write to; given the name ``path`` when the block ends well, removed when it does not.
+
+    The partial file is there already, under a name that nobody can guess, and is down on the disk before it gets its
+    own; without ``force`` it never takes the place of a file that came meanwhile.
 
     Parameters
     ----------
@@ -265,18 +344,87 @@ def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
     ------
     InputError
         Where the file exists and ``force`` is not given, or its folder cannot be written.
+    CouldNotError
+        Where the disk does not take it.
     """
     path = Path(path)
-    if path.exists() and not force:
-        raise InputError("exists already", file=path, expected="another name, or --force")
-    partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
+    partial: Path | None = None
     try:
+        if not force and os.path.lexists(path):
+            raise FileExistsError
+        partial = _new_partial(path.parent)
         yield partial
-        partial.replace(path)
+        _to_disk(partial)
+        _give_name(partial, path, force)
+        _to_disk(path.parent)
+    except FileExistsError as error:
+        raise InputError("exists already", file=path, expected="another name, or --force") from error
     except OSError as error:
-        raise InputError(f"cannot be written ({error.strerror or error})", file=path) from error
+        raise _not_written(path, error) from error
     finally:
-        partial.unlink(missing_ok=True)
+        if partial is not None:
+            partial.unlink(missing_ok=True)
+
+
+_PARTIAL = re.compile(r"\.wearsim-(\d+)-\w+\.partial")
+_LEFT_OVER = 3600.0  # a partial file that nobody has written to for so long, its writer gone, is left over [s]
+_DISK = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
+
+
+def _new_partial(folder: Path) -> Path:
+    """An empty file of this process in a folder; what dead processes left there is swept away."""
+    for old in folder.glob(".wearsim-*.partial"):
+        found = _PARTIAL.fullmatch(old.name)
+        with suppress(OSError):
+            if found and time.time() - old.lstat().st_mtime > _LEFT_OVER and not _is_alive(int(found[1])):
+                old.unlink()
+    handle, name = tempfile.mkstemp(".partial", f".wearsim-{os.getpid()}-", folder)
+    os.close(handle)
+    os.umask(mask := os.umask(0))
+    Path(name).chmod(0o666 & ~mask)  # to be read as any other file of the person's
+    return Path(name)
+
+
+def _is_alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
+def _give_name(partial: Path, path: Path, force: bool) -> None:
+    """Rename; without ``force`` only where nothing has the name, which two runs cannot both find."""
+    if force:
+        partial.replace(path)
+        return
+    try:
+        os.link(partial, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links
+        if os.path.lexists(path):
+            raise FileExistsError from None
+        partial.replace(path)
+
+
+def _to_disk(path: Path) -> None:
+    """Force a file, or a folder's entries, down to the disk."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _not_written(path: Path, error: OSError) -> WearsimError:
+    """The one line for a file that could not be written: a fault of the disk, or of the name."""
+    why = error.strerror or str(error)
+    if error.errno in _DISK:
+        return CouldNotError(f"{path}: cannot be written ({why}); nothing of it is there")
+    return InputError(f"cannot be written ({why})", file=path)
 
 
 def provenance(**more: Any) -> dict[str, Any]:
@@ -316,7 +464,7 @@ def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: b
     InputError
         Where the file exists already or cannot be written.
     """
-    with whole_file(Path(path), force=force) as partial, new_hdf5(partial) as (file, _):
+    with whole_file(Path(path), force=force) as partial, new_hdf5(partial, libver=LAYOUT) as (file, _):
         file.attrs["format"] = FORMAT
         file.attrs["format_version"] = VERSION
         about = provenance(
@@ -336,6 +484,7 @@ def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: b
         _write_laps(file, outcome)
         write_maps(file.create_group("maps"), outcome.maps)
         file.create_group("details").attrs.update(outcome.details)
+        seal(file)
 
 
 def _write_all(group: h5py.Group, table: Mapping[str, OutcomeField], values: Mapping[str, Any]) -> None:
@@ -394,13 +543,13 @@ def read_outcome(path: str | Path) -> Outcome:
         Where the file is missing, damaged, of a newer version or not an outcome.
     """
     path = Path(path)
+    if not is_ordinary(path):
+        raise StoreError("no such file", file=path, expected="a file written by wearsim")
     try:
         with h5py.File(path, "r") as file:
             return _read(file, path)
-    except (OSError, KeyError, ValueError, TypeError, RuntimeError) as error:  # whatever HDF5 stumbles over
-        if not path.exists():
-            raise StoreError("no such file", file=path) from error
-        raise StoreError("not a whole HDF5 file of ours", file=path, expected="a file written by wearsim") from error
+    except DAMAGE as error:
+        raise StoreError("damaged, or no HDF5 file", file=path, expected="a file written by wearsim") from error
 
 
 def _read(file: h5py.File, path: Path) -> Outcome:
@@ -412,6 +561,8 @@ def _read(file: h5py.File, path: Path) -> Outcome:
             "written by a newer wearsim", file=path, value=int(attributes["format_version"]),
             expected=f"format version up to {VERSION}",
         )  # fmt: skip
+    if int(attributes["format_version"]) > 2:
+        check_seal(file)
     laps = file["laps"]
     return Outcome(
         engine=str(attributes["engine"]),

@@ -27,17 +27,31 @@ A_MOMENT = 0.01
 NEAR_TIPPING = 0.9
 # A second person or a hoist from here [kg] (lifting constant 23 kg, from memory).
 HEAVY = 20.0
+# A figure error of more, and of more than a mirror still spherical has, is questioned [m], [1]. A judgement.
+LARGEST_RMS, SPHERES_MOST = 2e-6, 1.5
 # Share of the pitch's own give that the glass may bend and still be taken as rigid. A judgement.
 BEND_SHARE = 0.2
 
 
 def warnings_for(bench: Bench, programme: Programme, outcome: Outcome) -> tuple[str, ...]:
     """Everything worth a word about an outcome, each one line."""
-    lines = [*_edge(bench, outcome), *_rim(bench, outcome), *_spells(bench, programme, outcome), *_glass(bench)]
-    lines += [*_neglected(bench, programme), *_weight(bench, programme)]
+    lines = [*_figure(bench, outcome), *_edge(bench, outcome), *_rim(bench, outcome)]
+    lines += [*_spells(bench, programme, outcome), *_glass(bench), *_neglected(bench, programme)]
+    lines += _weight(bench, programme)
     if outcome.band is not None and outcome.band.failed:
         lines.append(f"{outcome.band.failed} of {outcome.band.draws} draws of the constants found no balance")
     return tuple(lines)
+
+
+def _figure(bench: Bench, outcome: Outcome) -> list[str]:
+    """A figure error that no tester reads, so that its unit is in doubt."""
+    geometry = bench.mirror.geometry
+    aperture = geometry.clear_aperture(outcome.radius)
+    sphere = aperture.rms(aperture.level(geometry.departure(outcome.radius)))
+    rms = outcome.numbers_before.surface_rms
+    if rms <= max(LARGEST_RMS, SPHERES_MOST * sphere):
+        return []
+    return [f"figure: {rms * 1e6:.3g} um RMS before, too much for any knife edge to read: is its unit right?"]
 
 
 def _edge(bench: Bench, outcome: Outcome) -> list[str]:

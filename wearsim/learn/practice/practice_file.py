@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
-from wearsim.bench.fields import InputTable, Length, choice, number, whole_number
+from wearsim.bench.fields import Diameter, InputTable, choice, number, quantity, whole_number
 from wearsim.bench.input_errors import check_keys, parse_toml, read_table, read_text
 from wearsim.errors import InputError
 from wearsim.learn.mirror_folder import PRACTICE, MirrorFolder
@@ -23,13 +23,13 @@ from wearsim.learn.practice.mirror import (
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.constants import NAMES, Constants
 
-_FACTOR = number("1.0", above=0.0, most=1e4)
+_FACTOR = number("1.0", least=1e-4, most=1e4)
 
 
 class _MirrorTable(InputTable):
     seed: Annotated[int, whole_number("1", most=2**63 - 1)]
     fault: Annotated[Fault, *choice(*FAULTS)]
-    diameter: Length
+    diameter: Diameter
     focal_ratio: Annotated[float, *number("5.0", least=1.0, most=50.0)]
     cells: Annotated[int, whole_number("64", least=16, most=1024)]
 
@@ -37,7 +37,7 @@ class _MirrorTable(InputTable):
 class _TesterTable(InputTable):
     windows: Annotated[int, whole_number("8", least=3, most=60)]
     repeats: Annotated[int, whole_number("3", least=1, most=200)]
-    sigma: Length
+    sigma: Annotated[float, *quantity("a length", "0.05 mm", "m", "mm", least=1e-9, most=0.1)]
 
 
 class _TruthTable(InputTable):

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.input_errors import located
 from wearsim.bench.lap import REFERENCE_PRESSURE, Lap
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit
@@ -25,6 +26,10 @@ from wearsim.wear.radial.tipping import balanced_offset, tip_offset
 from wearsim.wear.state import State, gauss_table, glass_grid, lap_name, pitch_grid, power_of, resampling, start_state
 from wearsim.wear.strokes import made_by_hands, stroke_reach
 
+# A spell in which the lap would follow the glass more often than this is refused: each time takes a few steps, and the
+# prediction would take minutes. Hot pitch for many hours; usual spells have one to fifty. A judgement.
+MOST_FOLLOWED = 1000.0
+DRAWN_FOLLOWED = 3.0  # a draw of the constants may take so many times as long
 AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
 
 
@@ -69,7 +74,10 @@ def spell_weights(
     cases, jitter = load_cases_for(bench), (bench.hands.length_jitter, bench.hands.centre_jitter)
     largest = largest_offset(bench, lap, spell.on_top, accuracy)
     made, law = made_by_hands(stroke, constants, tip), speed_law(bench, constants)
-    weights = offset_weights(made, jitter, spell.on_top == "tool", cases, tip, largest, accuracy, law)
+    try:
+        weights = offset_weights(made, jitter, spell.on_top == "tool", cases, tip, largest, accuracy, law)
+    except InputError as error:
+        raise located(error, f"spell {number}", file) from None
     return weights, cases, far, tip
 
 
@@ -92,6 +100,26 @@ def check_round(bench: Bench, lap: Lap) -> None:
                 "planar engine only", file=bench.file, key=f"{table}.{key}", value=words,
                 expected="0, or --engine planar",
             )  # fmt: skip
+
+
+def check_followed(bench: Bench, lap: Lap, spell: Spell, speed: float, number: int, file: Path | None) -> None:
+    """Refuse a spell that is too long for how fast glass and pitch follow each other, with the bench's own constants.
+
+    Raises
+    ------
+    InputError
+        With the longest that could be worked.
+    """
+    relaxes, wears = 1.0 / bench.relaxation_time_at(lap), bench.preston * lap.stiffness * speed
+    times = (relaxes + wears) * spell.duration
+    if times <= MOST_FOLLOWED:
+        return
+    why, pitch = ("the pitch flows", "slower") if relaxes > wears else ("the glass wears on pitch this stiff", "softer")
+    raise InputError(
+        f"{why} so fast that the two would follow each other {times:.3g} times, too many to work", file=file,
+        key=f"spell {number}.minutes", value=f"{spell.minutes:g}",
+        expected=f"at most {spell.minutes * MOST_FOLLOWED / times:.3g}, or {pitch} pitch",
+    )  # fmt: skip
 
 
 def spell_contact(
@@ -170,6 +198,9 @@ class RadialEngine(Engine[State]):
         wear_scale = contact.wear * mean_pressure * speed * spell.duration
         small = accuracy.tolerance
         rate = contact.creep * contact.stiffness + contact.wear * contact.stiffness * speed
+        check_followed(bench, lap, spell, speed, number, file)
+        if rate * spell.duration > DRAWN_FOLLOWED * MOST_FOLLOWED:
+            raise ContactError(f"spell {number}, pitch that flows within {1.0 / rate:.1g} s")
         status = kernels.evolve(
             w, u, contact, nodes, poses, spell.duration, accuracy.steps,
             small * wear_scale if wear_scale > 0.0 else np.inf, small * mean_pressure / contact.stiffness,

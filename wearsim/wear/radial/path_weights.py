@@ -17,6 +17,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.hands import REFERENCE_SPEED
 from wearsim.bench.programme import Stroke
+from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.stroke_path import path_weights, reach_bound
 from wearsim.kernels.wear_law import AZIMUTHS
@@ -171,6 +172,11 @@ def offset_weights(
     path, time, (left_out, speed) = along_path(
         stroke, jitter, many, phases, limit, top_is_tool, fine, cases, law, accuracy
     )
+    if not np.any(path > 0.0):
+        raise InputError(
+            "with this jitter hardly a stroke keeps the top piece on", key="hands",
+            expected="less length_jitter or centre_jitter, or a shorter stroke",
+        )  # fmt: skip
     offset = offset_nodes(fine, path.sum(axis=1) / path.sum() + time.sum(axis=1), accuracy.offsets)
     path, time = gather(fine, path, offset), gather(fine, time, offset)
     return OffsetWeights(offset, path, time, left_out, speed)
