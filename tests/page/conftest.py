@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import signal
@@ -10,7 +11,7 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,7 +21,9 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 START = 180.0
-"""Longest wait for a server [s]."""
+"""Longest wait for a server [s], on a machine with much else to do."""
+WAIT = 60_000
+"""Longest wait for what a browser should show [ms]."""
 
 
 def find_chromium() -> str | None:
@@ -104,22 +107,61 @@ class Served:
         assert "Traceback" not in said and "most likely a bug" not in said, said
 
 
-def new_mirror(place: Path) -> None:
+READ = ("0", "0.55", "1.05", "1.42", "1.78")
+"""Knife positions of an invented surface through the windows of such a mirror [mm]."""
+
+
+def new_mirror(place: Path) -> Path:
     """A folder as ``wearsim new`` makes it, of an invented mirror of 200 mm."""
     from wearsim.learn.new_folder import Answers, fresh_folder
 
     place.mkdir()
     for path, text in fresh_folder(Answers("200 mm", 6.0, "2 kg")).files(place).items():
         path.write_text(text, encoding="utf-8")
+    return place
 
 
-READ = ("0", "0.55", "1.05", "1.42", "1.78")
-"""Knife positions of an invented surface through the windows of such a mirror [mm]."""
+def read_mirror(served: Served, name: str) -> Path:
+    """A new mirror that was read twice."""
+    from wearsim.learn.mirror_folder import open_folder
+    from wearsim.learn.typed_readings import newest_sheet, write_rows
+
+    folder = open_folder(new_mirror(served.folder / name))
+    sheet = newest_sheet(folder)
+    assert sheet is not None
+    write_rows(folder, [list(READ), [f"{float(one) + 0.01:.2f}" for one in READ]], "moving", sheet.digest)
+    return folder.path
 
 
-@pytest.fixture(scope="session")
+TAKEN = (
+    '[[spell]]\nstroke = "w"\nlength = 0.3\nside_sweep = 0.1\nminutes = 4\n\n[[spell]]\nstroke = "press"\nminutes = 5\n'
+)
+
+
+def at_the_barrel(served: Served, name: str) -> None:
+    """A new mirror with a programme that was taken to the barrel, as a server finds it that was started anew."""
+    work = {
+        "programme": TAKEN, "planned": [4.0, 5.0], "done": [0.0, 0.0], "spell": 0, "since": None, "beat": 0, "ended": None,
+    }  # fmt: skip
+    kept = json.dumps({"rounds": [], "after": [], "work": work})
+    (new_mirror(served.folder / name) / "page.json").write_text(kept, encoding="utf-8")
+
+
+def kept_draft(folder: Path, is_there: Callable[[dict[str, Any]], Any]) -> dict[str, Any]:
+    """What the page keeps in a mirror's folder, as soon as something is in it."""
+    end, found = time.monotonic() + WAIT / 1000, None
+    while time.monotonic() < end:
+        with suppress(OSError, ValueError):
+            found = json.loads((folder / "page.json").read_text(encoding="utf-8"))
+            if is_there(found):
+                return dict(found)
+        time.sleep(0.1)
+    raise AssertionError(f"not kept: {found}")
+
+
+@pytest.fixture(scope="module")
 def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """What serves a new folder with one mirror in it, ``first``; ended with the tests."""
+    """What serves a new folder with one mirror in it, ``first``; ended with the file's tests."""
     there: list[Served] = []
 
     def begin(*arguments: str) -> Served:
@@ -137,7 +179,7 @@ def fetch(address: str, **headers: str) -> tuple[int, str]:
     """Status and text of an answer to a plain request."""
     request = urllib.request.Request(address, headers={key.replace("_", "-"): value for key, value in headers.items()})
     try:
-        with urllib.request.urlopen(request, timeout=20) as answer:
+        with urllib.request.urlopen(request, timeout=60) as answer:
             return answer.status, answer.read().decode("utf-8", "replace")
     except urllib.error.HTTPError as error:
         with error:
@@ -151,7 +193,7 @@ class Screen:
         self.served = served
         self.context = browser.new_context(viewport={"width": width, "height": height}, **more)
         self.page = self.context.new_page()
-        self.page.set_default_timeout(60_000)
+        self.page.set_default_timeout(WAIT)
         self.complaints: list[str] = []
         self.asked: list[str] = []
         self.page.on("console", self._said)

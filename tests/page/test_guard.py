@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import asyncio
 import socket
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from starlette.testclient import TestClient
 
-from tests.page.conftest import Served, fetch
+from tests.page.conftest import Served, fetch, new_mirror
 from wearsim.page.guard import COOKIE, LARGEST_BODY, Door, Guard
+from wearsim.page.server import Room, application
+from wearsim.worker import Desk
 
 HERE = "127.0.0.1:8460"
 WORD = "word-of-the-door"
@@ -101,9 +105,14 @@ class TestWithAWord:
 
 
 @pytest.fixture(scope="module")
-def served(serve: Any) -> Served:
-    """A server without a word."""
-    return serve()
+def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    """What asks the page itself, behind its door, in this process; one mirror is there, ``first``."""
+    folder = tmp_path_factory.mktemp("mirrors")
+    new_mirror(folder / "first")
+    room = Room(folder, Desk())
+    room.door = Door(8460)
+    with TestClient(Guard(application(room), room.door), base_url=f"http://{HERE}") as asks:
+        yield asks
 
 
 @pytest.mark.parametrize(
@@ -113,24 +122,39 @@ def served(serve: Any) -> Served:
         "/mirror/first/..%2fbench.toml", "/mirror/first%00/readings", "/mirror/first/readings%2f..%2f..",
     ],
 )  # fmt: skip
-def test_no_request_names_a_file(served: Served, path: str) -> None:
-    status, text = fetch(served.address(path))
-    assert "root:" not in text and "[mirror]" not in text
-    assert status in (200, 404) and (status == 404 or "Not here" in text)
+def test_no_request_names_a_file(client: TestClient, path: str) -> None:
+    answer = client.get(path)
+    assert "root:" not in answer.text and "[mirror]" not in answer.text
+    assert answer.status_code in (200, 404) and (answer.status_code == 404 or "Not here" in answer.text)
 
 
 @pytest.mark.parametrize(
     "path", ["/print/first/bench.toml", "/print/first/..%2f..%2fbench.toml", "/print/nobody/card", "/print/first/card"]
 )
-def test_only_card_and_mask_are_printed(served: Served, path: str) -> None:
-    assert fetch(served.address(path))[0] == 404
+def test_only_card_and_mask_are_printed(client: TestClient, path: str) -> None:
+    assert client.get(path).status_code == 404
 
 
+def test_every_answer_keeps_other_sites_out(client: TestClient) -> None:
+    head = client.get("/").headers
+    assert head["x-frame-options"] == "DENY" and head["cross-origin-resource-policy"] == "same-origin"
+    assert client.get("/", headers={"host": "evil.example"}).status_code == 421
+    assert client.post("/", headers={"origin": "http://evil.example"}).status_code == 403
+
+
+@pytest.fixture(scope="module")
+def served(serve: Any) -> Served:
+    """A server without a word."""
+    return serve()
+
+
+@pytest.mark.slow
 def test_the_mask_is_printed(served: Served) -> None:
     status, text = fetch(served.address("/print/first/mask"))
     assert status == 200 and text.startswith("%PDF")
 
 
+@pytest.mark.slow
 def test_malformed_requests_leave_the_server_alive(served: Served) -> None:
     for raw in (
         b"\x00\xff" * 50,
@@ -144,6 +168,7 @@ def test_malformed_requests_leave_the_server_alive(served: Served) -> None:
     served.assert_quiet()
 
 
+@pytest.mark.slow
 def test_it_listens_on_this_machine_alone(served: Served) -> None:
     from wearsim.page.guard import lan_address
 

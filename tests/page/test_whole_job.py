@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.conftest import READ, Screen, Served
+from tests.page.conftest import READ, Screen, Served, at_the_barrel, kept_draft, read_mirror
 
 pytestmark = pytest.mark.slow
 LONG = 300_000
@@ -114,10 +114,9 @@ def _correct(screen: Screen) -> None:
 
 
 def test_a_search_is_stopped_and_its_findings_stay(served: Served, screens: Any) -> None:
+    read_mirror(served, "searched")
     screen = screens(served)
-    page = screen.go("/mirror/first/readings")
-    _read(screen, READ)
-    screen.press("What next?")
+    page = screen.go("/mirror/searched/next")
     _propose(screen)
     screen.press("Stop looking")
     page.get_by_text("Stopped.").wait_for()
@@ -125,8 +124,9 @@ def test_a_search_is_stopped_and_its_findings_stay(served: Served, screens: Any)
 
 
 def test_the_figure_follows_the_slider(served: Served, screens: Any) -> None:
+    read_mirror(served, "slid")
     screen = screens(served)
-    page = screen.go("/mirror/first/next")
+    page = screen.go("/mirror/slid/next")
     screen.press("Add a spell")
     page.get_by_role("img", name=re.compile("Predicted surface")).wait_for(timeout=LONG)
     before = page.locator("dl.facts").last.inner_text()
@@ -136,7 +136,7 @@ def test_the_figure_follows_the_slider(served: Served, screens: Any) -> None:
         "before => [...document.querySelectorAll('dl.facts')].at(-1).innerText !== before", arg=before
     )
     second = screens(served)
-    second.go("/mirror/first/next").get_by_text("Minutes: 13 min").wait_for()
+    second.go("/mirror/slid/next").get_by_text("Minutes: 13 min").wait_for()
     screen.press("Tool on top or mirror on top?")
     page.get_by_role("img", name=re.compile("with the mirror on top")).wait_for(timeout=LONG)
 
@@ -146,7 +146,7 @@ def test_a_killed_server_loses_nothing(serve: Any, browser: Any) -> None:
     screen = Screen(browser, served)
     page = screen.go("/mirror/first/readings")
     page.locator(".window input").nth(1).fill("0.56")
-    page.wait_for_timeout(1000)
+    kept_draft(served.folder / "first", lambda kept: kept["rounds"][0]["cells"][1] == "0.56")
     served.kill()
     served.start()
     page = screen.go("/mirror/first/readings")
@@ -156,9 +156,7 @@ def test_a_killed_server_loses_nothing(serve: Any, browser: Any) -> None:
 
 
 def test_a_session_is_recorded_once_by_two_browsers(served: Served, screens: Any) -> None:
-    from tests.page.test_in_a_browser import _at_the_barrel
-
-    _at_the_barrel(served, "twice")
+    at_the_barrel(served, "twice")
     one, two = screens(served), screens(served)
     for screen in (one, two):
         screen.go("/mirror/twice/after")
@@ -179,14 +177,15 @@ def test_a_session_is_recorded_once_by_two_browsers(served: Served, screens: Any
 
 
 def test_random_taps_break_nothing(served: Served, screens: Any) -> None:
+    read_mirror(served, "tapped")
     chance, screen = random.Random(20261130), screens(served, 700, 900)
     page, steps = screen.page, ("readings", "next", "barrel", "after", "past", "print")
     failed = pytest.importorskip("playwright.sync_api").Error
-    screen.go("/mirror/first/readings")
+    screen.go("/mirror/tapped/readings")
     for tap in range(RANDOM_TAPS):
         if tap % 25 == 0:
             screen.go(
-                f"/mirror/first/{chance.choice(steps)}" if chance.random() < 0.8 else chance.choice(["/", "/new"])
+                f"/mirror/tapped/{chance.choice(steps)}" if chance.random() < 0.8 else chance.choice(["/", "/new"])
             )
         with suppress(failed):  # a tap on a link: the view is gone before it is answered
             page.evaluate(TAP, chance.random())
