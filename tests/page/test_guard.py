@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import socket
-from collections.abc import Iterator
 from typing import Any
 
+import httpx
 import pytest
-from starlette.testclient import TestClient
 
 from tests.page.conftest import Served, fetch, new_mirror
 from wearsim.page.guard import COOKIE, LARGEST_BODY, Door, Guard
@@ -104,42 +103,56 @@ class TestWithAWord:
         assert one.word != two.word and len(one.word) >= 16 and one.word in one.link("/", one.address)
 
 
+NO_FILES = (
+    "/mirror/..%2f..%2fetc/readings", "/mirror/%2e%2e/readings", "/mirror/nobody/readings",
+    "/mirror/first/..%2fbench.toml", "/mirror/first%00/readings", "/mirror/first/readings%2f..%2f..",
+)  # fmt: skip
+NO_PRINTS = ("/print/first/bench.toml", "/print/first/..%2f..%2fbench.toml", "/print/nobody/card", "/print/first/card")
+Answers = dict[str, httpx.Response]
+
+
+async def _ask(room: Room) -> Answers:
+    """What the page itself answers, behind its door, in this process."""
+    app = application(room)
+    transport = httpx.ASGITransport(Guard(app, room.door))
+    async with (
+        app.router.lifespan_context(app),
+        httpx.AsyncClient(transport=transport, base_url=f"http://{HERE}") as client,
+    ):
+        answers = {path: await client.get(path) for path in (*NO_FILES, *NO_PRINTS, "/")}
+        answers["by another name"] = await client.get("/", headers={"host": "evil.example"})
+        answers["from another site"] = await client.post("/", headers={"origin": "http://evil.example"})
+        return answers
+
+
 @pytest.fixture(scope="module")
-def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
-    """What asks the page itself, behind its door, in this process; one mirror is there, ``first``."""
+def answers(tmp_path_factory: pytest.TempPathFactory) -> Answers:
+    """Of a page with one mirror, ``first``."""
     folder = tmp_path_factory.mktemp("mirrors")
     new_mirror(folder / "first")
     room = Room(folder, Desk())
     room.door = Door(8460)
-    with TestClient(Guard(application(room), room.door), base_url=f"http://{HERE}") as asks:
-        yield asks
+    return asyncio.run(_ask(room))
 
 
-@pytest.mark.parametrize(
-    "path",
-    [
-        "/mirror/..%2f..%2fetc/readings", "/mirror/%2e%2e/readings", "/mirror/nobody/readings",
-        "/mirror/first/..%2fbench.toml", "/mirror/first%00/readings", "/mirror/first/readings%2f..%2f..",
-    ],
-)  # fmt: skip
-def test_no_request_names_a_file(client: TestClient, path: str) -> None:
-    answer = client.get(path)
-    assert "root:" not in answer.text and "[mirror]" not in answer.text
-    assert answer.status_code in (200, 404) and (answer.status_code == 404 or "Not here" in answer.text)
+@pytest.mark.parametrize("path", NO_FILES)
+def test_no_request_names_a_file(answers: Answers, path: str) -> None:
+    status, text = answers[path].status_code, answers[path].text
+    assert "root:" not in text and "[mirror]" not in text
+    assert status in (200, 404) and (status == 404 or "Not here" in text)
 
 
-@pytest.mark.parametrize(
-    "path", ["/print/first/bench.toml", "/print/first/..%2f..%2fbench.toml", "/print/nobody/card", "/print/first/card"]
-)
-def test_only_card_and_mask_are_printed(client: TestClient, path: str) -> None:
-    assert client.get(path).status_code == 404
+@pytest.mark.parametrize("path", NO_PRINTS)
+def test_only_card_and_mask_are_printed(answers: Answers, path: str) -> None:
+    assert answers[path].status_code == 404
 
 
-def test_every_answer_keeps_other_sites_out(client: TestClient) -> None:
-    head = client.get("/").headers
+def test_every_answer_keeps_other_sites_out(answers: Answers) -> None:
+    head = answers["/"].headers
+    assert answers["/"].status_code == 200 and "Mirrors" in answers["/"].text
     assert head["x-frame-options"] == "DENY" and head["cross-origin-resource-policy"] == "same-origin"
-    assert client.get("/", headers={"host": "evil.example"}).status_code == 421
-    assert client.post("/", headers={"origin": "http://evil.example"}).status_code == 403
+    assert answers["by another name"].status_code == 421
+    assert answers["from another site"].status_code == 403
 
 
 @pytest.fixture(scope="module")
