@@ -6,7 +6,7 @@ import re
 import textwrap
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.fields import DefaultUsed
 from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.toml_io import bench_from_table, bench_table
-from wearsim.bench.units import in_units_of, length_unit
+from wearsim.bench.units import POUND, in_units_of, length_unit
 from wearsim.errors import InputError
 from wearsim.knifeedge.mask import MaskDesign, MaskLimits, design_mask
 
@@ -92,6 +92,20 @@ def fresh_folder(answers: Answers, zones: int | None = None) -> FreshFolder:
     bench = bench_from_table({**table, "figure": {"conic": -1.0}}, text=bare)
     mask = _mask(bench, zones)
     return FreshFolder(bench, mask, _bench_text(answers, lines, bench), _readings_text(answers, mask))
+
+
+def with_weight(answers: Answers) -> Answers:
+    """Answers with a tool as heavy as a disc of the mirror's glass, as thick as the mirror, where no weight is given."""
+    if answers.lap_mass:
+        return answers
+    bench = fresh_folder(replace(answers, lap_mass="2 kg")).bench
+    share = (bench.laps[0].radius / bench.mirror.radius) ** 2
+    return replace(answers, lap_mass=weight_words(bench, share * bench.mirror.piece_mass))
+
+
+def weight_words(bench: Bench, mass: float) -> str:
+    """A mass [kg] in pounds where the bench is in inches, in kilograms elsewhere."""
+    return f"{mass / POUND:.3g} lb" if length_unit(bench).name == "in" else f"{mass:.3g} kg"
 
 
 def _mask(bench: Bench, zones: int | None) -> MaskDesign:

@@ -130,18 +130,15 @@ class AfterwardsView:
     @ui.refreshable_method
     def learning(self) -> None:
         """What the sessions show of hands and pitch, or how far that is."""
-        job, count = self.mirror.learning, len(self.mirror.sessions)
-        if not count:
+        job = self.mirror.learning
+        if not self.mirror.sessions:
             return
         with parts.sheet("What the sessions show"), parts.group("stack", aria_live="polite"):
             if job.is_running:
-                with parts.group("row"):
-                    ui.spinner(size="lg")
-                    parts.says(f"Learning from {count} session{'s' * (count > 1)}: {job.stage}")
-                parts.button("Stop", self.mirror.desk.long.stop)
+                count = len(self.mirror.sessions)
+                parts.says(f"Learning from {count} session{'s' * (count > 1)}")
+            if parts.is_working(job, self.mirror.desk.long.stop):
                 return
-            if job.fault:
-                parts.says(job.fault, "mark")
             for found in job.found:
                 parts.picture(found["picture"], "Each constant as it was believed and as the sessions show it")
                 parts.written(found["text"])

@@ -91,7 +91,7 @@ class BarrelView:
                 ui.html("", sanitize=False, tag="div").classes("minutes").props("id=minutes-left role=timer")
                 ui.element("div").classes("beatlamp").props("id=beat-lamp aria-hidden=true")
             with parts.sheet():
-                parts.drawing(self.plan["moving"][work.spell])
+                parts.drawing(spell["moving"])
                 if spell["rate"]:
                     parts.says(f"{spell['rate']:g} strokes a minute, out and back counted as one.")
                     parts.says(f"In all: rounds of the barrel {spell['rounds']}, turns in the hands {spell['turns']}.")

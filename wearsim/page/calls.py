@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import io
 import tempfile
-from dataclasses import replace
 from datetime import date
 from functools import lru_cache, partial
 from pathlib import Path
@@ -20,7 +19,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_table
-from wearsim.bench.units import POUND, decimal, length_unit, round_unit, stroke_unit
+from wearsim.bench.units import decimal, length_unit, round_unit, stroke_unit
 from wearsim.decide.compare import compare
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
@@ -36,8 +35,8 @@ from wearsim.learn.cache import KeptCalibration, keep, recall_or_calibrate
 from wearsim.learn.calibrate import DRAWS, calibrate
 from wearsim.learn.corrections import Correction, replace_record, restore, session_of, set_last_aside
 from wearsim.learn.history import history
-from wearsim.learn.mirror_folder import BENCH, MirrorFolder, note_from_table, open_folder
-from wearsim.learn.new_folder import Answers, focal_ratio, fresh_folder
+from wearsim.learn.mirror_folder import BENCH, note_from_table, open_folder
+from wearsim.learn.new_folder import Answers, focal_ratio, fresh_folder, weight_words, with_weight
 from wearsim.learn.present_state import PresentState, present_state
 from wearsim.learn.proposal_file import keep_proposal, proposal_file, with_minutes
 from wearsim.learn.record import record, repeated_measurement
@@ -45,19 +44,18 @@ from wearsim.learn.typed_readings import newest_sheet, typed_file, typed_reading
 from wearsim.show.answers import answer_figure, answer_text
 from wearsim.show.calibration import calibration_figure, calibration_text
 from wearsim.show.card import card_bytes
-from wearsim.show.card.content import pressing_words, quarters
+from wearsim.show.card.content import pressing_words
 from wearsim.show.comparison import comparison_figure, comparison_text
 from wearsim.show.expected_readings import expected_text
 from wearsim.show.history import history_figure, history_text
 from wearsim.show.mask import mask_figure
-from wearsim.show.moving_stroke import moving_stroke
+from wearsim.show.moving_stroke import barrel_spells
 from wearsim.show.notices import waiting_text
 from wearsim.show.numbers import height_unit, numbers_after, numbers_before
 from wearsim.show.outcome import profiles_figure, unit_for
 from wearsim.show.proposal import proposal_figure, proposal_text, work_minutes
 from wearsim.show.reduction import reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
-from wearsim.show.strokes import spell_sizes, spell_title, spell_words
 from wearsim.show.style import data_address, plot_style
 from wearsim.study.questions import QuestionName, answer_of, study_of
 from wearsim.study.run import StudyProgress, run_study
@@ -114,27 +112,19 @@ def share_words(bench: Bench, share: float) -> str:
 
 def fresh(given: dict[str, Any]) -> dict[str, Any]:
     """What a folder made of these answers would hold: texts of its files, what was left to defaults and why, weights."""
-    answers = Answers(**{"lap_mass": "2 kg", **given, "focal_ratio": focal_ratio(given["focal_ratio"])})
+    answers = with_weight(Answers(**{"lap_mass": "", **given, "focal_ratio": focal_ratio(given["focal_ratio"])}))
     made = fresh_folder(answers)
-    if "lap_mass" not in given:  # as heavy as a disc of the mirror's glass, as thick as the mirror
-        share = (made.bench.laps[0].radius / made.bench.mirror.radius) ** 2
-        answers = replace(answers, lap_mass=_weight(made.bench, share * made.bench.mirror.piece_mass))
-        made = fresh_folder(answers)
     bench, kilograms = made.bench, made.bench.mirror.piece_mass
     return {
         "title": title_of(bench),
         "files": {file.name: text for file, text in made.files(Path()).items()},
-        "glass": _weight(bench, kilograms),
+        "glass": weight_words(bench, kilograms),
         "tool": answers.lap_mass,
         "is_heavy": kilograms > HEAVY,
         "defaults": [tuple(used) for used in bench.defaults_used],
         "waiting": waiting_text(bench.mirror),
         "windows": len(made.mask.zones),
     }
-
-
-def _weight(bench: Bench, kilograms: float) -> str:
-    return f"{kilograms / POUND:.3g} lb" if length_unit(bench).name == "in" else f"{kilograms:.3g} kg"
 
 
 # --- readings
@@ -254,30 +244,11 @@ def _predicted(bench: Bench, known: dict[str, Any], programme: Programme, outcom
         "after": after.height("surface_rms", high),
         "edge": after.height("edge_roll", high),
         "strehl": after.text("strehl", "{:.2f}".format),
-        "spells": spells_of(bench, programme),
-        "moving": [moving_stroke(bench, spell) for spell in programme.spells],
+        "spells": barrel_spells(bench, programme),
         "first": pressing_words(bench, programme, pressings) if programme.spells else "",
         "picture": data_address(profiles_figure(bench, outcome)),
         "warnings": list(outcome.warnings),
     }
-
-
-def spells_of(bench: Bench, programme: Programme) -> list[dict[str, Any]]:
-    """A programme spell by spell, as the barrel needs it: in words, and what the hands count."""
-    unit, hands = stroke_unit(bench), bench.hands
-    return [
-        {
-            "title": spell_title(spell),
-            "sizes": spell_sizes(spell, bench.mirror.diameter, unit),
-            "minutes": spell.minutes,
-            "rate": 0.0 if spell.is_press else spell.rate,
-            "rounds": "" if spell.is_press else quarters(spell.duration / hands.walk),
-            "turns": "" if spell.is_press else quarters(spell.duration / hands.hand_turn),
-            "turn": round(float(spell.turn) * 57.29578),
-            "push": bench.hands.push if spell.push is None else spell.push,
-        }
-        for spell in programme.spells
-    ]
 
 
 def own_spells(path: Path, programme: str) -> list[dict[str, Any]]:
@@ -329,12 +300,8 @@ def either_way(path: Path, programme: str) -> dict[str, Any]:
 def work_plan(path: Path, programme: str) -> dict[str, Any]:
     """A programme for the barrel: its spells, their strokes moving."""
     bench = open_folder(path).bench
-    work = programme_of(programme, bench)
-    return {
-        "spells": spells_of(bench, work),
-        "moving": [moving_stroke(bench, spell) for spell in work.spells],
-        "is_heavy": bench.mirror.piece_mass > HEAVY,
-    }
+    spells = barrel_spells(bench, programme_of(programme, bench))
+    return {"spells": spells, "is_heavy": bench.mirror.piece_mass > HEAVY}
 
 
 def take(path: Path, programme: str, card: bytes) -> None:
@@ -415,31 +382,6 @@ def past(path: Path, *, progress: Any) -> dict[str, Any]:
     found = history(folder, progress=lambda *stage: progress(" ".join(map(str, stage))))
     figure = history_figure(found, folder.bench.mirror, length_unit(folder.bench))
     return {"picture": data_address(figure), "text": history_text(found)}
-
-
-def kept_records(folder: MirrorFolder) -> dict[str, str]:
-    """Records that count for nothing and can be brought back: their names, and what they are in words."""
-    kept = [*folder.set_aside, *(one for session in folder.sessions for one in session.earlier)]
-    return {
-        one.path.relative_to(folder.path).as_posix(): f"session {one.number} of {one.date}, {one.minutes:g} min"
-        for one in kept if one.date is not None and one.minutes is not None
-    }  # fmt: skip
-
-
-def sessions_of(folder: MirrorFolder) -> list[dict[str, Any]]:
-    """The sessions in a folder, in short."""
-    diameter, unit = folder.bench.mirror.diameter, stroke_unit(folder.bench)
-    return [
-        {
-            "number": session.number,
-            "date": session.note.date.isoformat(),
-            "minutes": session.minutes,
-            "notes": session.note.notes,
-            "spells": [f"{s.minutes:g} min, {spell_words(s, diameter, unit)}" for s in session.programme.spells],
-            "planned": [s.minutes for s in session.programme.spells],
-        }
-        for session in folder.sessions
-    ]
 
 
 def answer(path: Path, name: QuestionName, *, progress: Any) -> dict[str, Any]:

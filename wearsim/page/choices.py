@@ -14,6 +14,10 @@ from wearsim.page.own_programme import OwnProgramme
 from wearsim.show.notices import ON_THE_CARD
 
 TOPS = {"either": ("tool", "mirror"), "tool": ("tool",), "mirror": ("mirror",)}
+COLUMNS = {
+    "name": "", "minutes": "Minutes", "count": "Spells", "before": "RMS before", "after": "RMS after",
+    "edge": "Edge roll after",
+}  # fmt: skip
 USUAL = {"minutes": 60.0, "spells": 3, "on_top": ("tool", "mirror")}
 
 
@@ -58,16 +62,8 @@ class ChoicesView:
         """The button, or how far the search is."""
         search = self.mirror.search
         with parts.group("stack", aria_live="polite"):
-            if search.is_running:
-                with parts.group("row"):
-                    ui.spinner(size="lg")
-                    parts.says(search.stage)
-                    parts.says(f"best so far {search.best} RMS" if search.best else "", "strong")
-                parts.button("Stop looking", self.mirror.desk.long.stop)
-                return
-            if search.fault:
-                parts.says(search.fault, "mark")
-            parts.button("What should I do next?", self.mirror.look_for_choices, "main")
+            if not parts.is_working(search, self.mirror.desk.long.stop, "Stop looking"):
+                parts.button("What should I do next?", self.mirror.look_for_choices, "main")
 
     @ui.refreshable_method
     def choices(self) -> None:
@@ -88,18 +84,9 @@ class ChoicesView:
         )
         able = [choice for choice in found if choice["spells"]]
         with parts.group("scroll"):
-            columns = {
-                "name": "",
-                "minutes": "Minutes",
-                "count": "Spells",
-                "before": "RMS before",
-                "after": "RMS after",
-                "edge": "Edge roll after",
-            }
-            rows = [
-                {**choice, "minutes": f"{choice['minutes']:g}", "count": str(len(choice["spells"]))} for choice in able
-            ]
-            parts.table(columns, rows)
+            parts.table(COLUMNS, [
+                {**one, "minutes": f"{one['minutes']:g}", "count": str(len(one["spells"]))} for one in able
+            ])  # fmt: skip
         with parts.group("cards"):
             for choice in able:
                 self._choice(choice)
@@ -114,27 +101,19 @@ class ChoicesView:
                 "RMS before": choice["before"], "RMS after": choice["after"], "to expect": choice["expected"],
                 "Edge roll after": choice["edge"], "Strehl ratio after": choice["strehl"],
             })  # fmt: skip
-            for spell, moving in zip(choice["spells"], choice["moving"], strict=True):
+            for spell in choice["spells"]:
                 parts.says(f"{spell['minutes']:g} min: {spell['title']}, {spell['sizes']}")
-                parts.drawing(moving)
+                parts.drawing(spell["moving"])
             for warning in choice["warnings"]:
                 parts.says(f"Warning: {warning}", "mark")
-            parts.button(
-                "Take this to the barrel",
-                lambda: self.take(choice),
-                "main",
-                aria_label=f"Take to the barrel: {choice['name']}",
-            )
-            parts.button("Change it", lambda: self._change(choice), aria_label=f"Change: {choice['name']}")
+            take, name = partial(take_to_barrel, self.mirror, choice), choice["name"]
+            parts.button("Take this to the barrel", take, "main", aria_label=f"Take to the barrel: {name}")
+            parts.button("Change it", lambda: self._change(choice), aria_label=f"Change: {name}")
             with parts.fold("Readings to expect, and every number"):
                 parts.written(choice["text"])
             if choice["plot"]:
                 with parts.fold("What more minutes and spells would buy"):
                     parts.picture(choice["plot"], "The proposal with what minutes and spells buy")
-
-    async def take(self, choice: dict[str, Any]) -> None:
-        """Into the folder, and to the barrel."""
-        await take_to_barrel(self.mirror, choice)
 
     def _change(self, choice: dict[str, Any]) -> None:
         self.mirror.draft.own = calls.own_spells(self.mirror.path, choice["programme"])

@@ -14,14 +14,15 @@ from __future__ import annotations
 import hmac
 import secrets
 import socket
-from collections.abc import Awaitable, Callable, MutableMapping
 from dataclasses import dataclass, field
-from http.cookies import CookieError, SimpleCookie
-from typing import Any
-from urllib.parse import parse_qsl, urlencode
+from urllib.parse import urlencode
 
-Scope = MutableMapping[str, Any]
-Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
+from starlette.datastructures import MutableHeaders
+from starlette.requests import HTTPConnection
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.websockets import WebSocketClose
+
 COOKIE, KEY = "wearsim", "key"
 LOCAL = ("127.0.0.1", "localhost")
 LARGEST_BODY = 64 * 1024
@@ -79,36 +80,39 @@ def lan_address() -> str:
 class Guard:
     """The ASGI application behind the door."""
 
-    def __init__(self, app: Callable[..., Awaitable[None]], door: Door) -> None:
+    def __init__(self, app: ASGIApp, door: Door) -> None:
         self.app, self.door = app, door
 
-    async def __call__(self, scope: Scope, receive: Any, send: Send) -> None:
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or refuse it."""
         if scope["type"] not in ("http", "websocket"):
             await self.app(scope, receive, send)
             return
-        headers = {name.decode("latin-1").lower(): value.decode("latin-1") for name, value in scope["headers"]}
-        query = dict(parse_qsl(scope.get("query_string", b"").decode("latin-1")))
-        refusal = self.refusal(scope, headers, query)
-        if refusal:
-            await _refuse(scope, send, *refusal)
-        else:
-            leave = self._is_word(query.get(KEY, "")) and scope["type"] == "http"
+        request = HTTPConnection(scope)
+        refusal = self.refusal(request)
+        if refusal is None:
+            leave = self._is_word(request.query_params.get(KEY, "")) and scope["type"] == "http"
             await self.app(scope, receive, _with_headers(send, self.door.word if leave else ""))
+        elif scope["type"] == "websocket":
+            await WebSocketClose(1008, refusal[1][:100])(scope, receive, send)
+        else:
+            await PlainTextResponse(refusal[1], refusal[0])(scope, receive, send)
 
-    def refusal(self, scope: Scope, headers: dict[str, str], query: dict[str, str]) -> tuple[int, str] | None:
+    def refusal(self, request: HTTPConnection) -> tuple[int, str] | None:
         """Status and reason where a request must not come in; None where it may."""
-        scheme = "https" if scope.get("scheme") in ("https", "wss") else "http"
-        host = headers.get("host", "").lower()
+        headers = request.headers
+        scheme = "https" if request.scope.get("scheme") in ("https", "wss") else "http"
+        host, length = headers.get("host", "").lower(), headers.get("content-length", "0")
         if host not in self.door.hosts:
             return 421, "This page does not answer to that name. Open the address that wearsim page showed."
         if headers.get("origin", f"{scheme}://{host}").lower() != f"{scheme}://{host}":
             return 403, "Refused: the request was begun by another site."
         if headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
             return 403, "Refused: the request was begun by another site. Type the address, or scan it again."
-        if not headers.get("content-length", "0").isdecimal() or int(headers.get("content-length", "0")) > LARGEST_BODY:
+        if not length.isdecimal() or int(length) > LARGEST_BODY:
             return 413, "Too much."
-        if self.door.word and not (self._is_word(query.get(KEY, "")) or self._is_word(_cookie(headers))):
+        given = request.query_params.get(KEY, ""), request.cookies.get(COOKIE, "")
+        if self.door.word and not any(map(self._is_word, given)):
             return 403, "The address is not complete: scan the code on the laptop's screen again, or type all of it."
         return None
 
@@ -116,42 +120,21 @@ class Guard:
         return bool(self.door.word) and hmac.compare_digest(given.encode(), self.door.word.encode())
 
 
-def _cookie(headers: dict[str, str]) -> str:
-    try:
-        found = SimpleCookie(headers.get("cookie", "")).get(COOKIE)
-    except CookieError:
-        return ""
-    return "" if found is None else found.value
-
-
-async def _refuse(scope: Scope, send: Send, status: int, reason: str) -> None:
-    if scope["type"] == "websocket":
-        await send({"type": "websocket.close", "code": 1008, "reason": reason[:100]})
-        return
-    body = reason.encode()
-    headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"content-length", str(len(body)).encode())]
-    await send({"type": "http.response.start", "status": status, "headers": headers})
-    await send({"type": "http.response.body", "body": body})
-
-
-_ALWAYS = (
-    (b"x-content-type-options", b"nosniff"),
-    (b"x-frame-options", b"DENY"),
-    (b"referrer-policy", b"same-origin"),
-    (b"cross-origin-opener-policy", b"same-origin"),
-    (b"cross-origin-resource-policy", b"same-origin"),
-)
+_ALWAYS = {
+    "x-content-type-options": "nosniff", "x-frame-options": "DENY", "referrer-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin", "cross-origin-resource-policy": "same-origin",
+}  # fmt: skip
 
 
 def _with_headers(send: Send, word: str) -> Send:
     """Answers that no other site may frame or read; with a word, the cookie that spares it in further addresses."""
 
-    async def answer(message: MutableMapping[str, Any]) -> None:
+    async def answer(message: Message) -> None:
         if message["type"] == "http.response.start":
-            headers = [*message.get("headers", ()), *_ALWAYS]
+            headers = MutableHeaders(scope=message)
+            headers.update(_ALWAYS)
             if word:
-                headers.append((b"set-cookie", f"{COOKIE}={word}; Path=/; HttpOnly; SameSite=Strict".encode()))
-            message = {**message, "headers": headers}
+                headers.append("set-cookie", f"{COOKIE}={word}; Path=/; HttpOnly; SameSite=Strict")
         await send(message)
 
     return answer

@@ -14,7 +14,7 @@ from nicegui import Event, background_tasks
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError, InputError, WearsimError
 from wearsim.learn.barrel_work import BEAT, Work
-from wearsim.learn.mirror_folder import open_folder
+from wearsim.learn.mirror_folder import Session, open_folder
 from wearsim.learn.typed_readings import CHANGED, Sheet, newest_sheet, slips, write_rows
 from wearsim.learn.whole_writes import write_file
 from wearsim.page import calls
@@ -74,7 +74,7 @@ class LiveMirror:
 
     def read_folder(self) -> None:
         """Look at the folder's files again; what somebody else changed there is taken over."""
-        self.sessions: list[dict[str, Any]] = []
+        self.sessions: tuple[Session, ...] = ()
         self.kept: dict[str, str] = {}
         self.sheet: Sheet | None = None
         self.bench: Bench | None = None
@@ -82,8 +82,8 @@ class LiveMirror:
         try:
             folder = open_folder(self.path)
             self.bench, self.is_practice = folder.bench, folder.is_practice
-            self.title, self.sessions = calls.title_of(folder.bench), calls.sessions_of(folder)
-            self.sheet, self.kept = newest_sheet(folder), calls.kept_records(folder)
+            self.title, self.sessions = calls.title_of(folder.bench), folder.sessions
+            self.sheet, self.kept = newest_sheet(folder), folder.kept
         except WearsimError as error:
             self.fault = str(error)
         if self.sheet is not None and self.sheet.digest != self.draft.made_from:

@@ -175,9 +175,9 @@ class OwnProgramme:
         parts.picture(self.found["picture"], f"Predicted surface: {self.found['after']} RMS after")
         for warning in self.found["warnings"]:
             parts.says(f"Warning: {warning}", "mark")
-        for number, moving in enumerate(self.found["moving"], start=1):
+        for number, spell in enumerate(self.found["spells"], start=1):
             parts.says(f"Spell {number}")
-            parts.drawing(moving)
+            parts.drawing(spell["moving"])
         with parts.group("row"):
             parts.button("Take this to the barrel", self._take, "main")
             parts.button("Tool on top or mirror on top?", self._compare)
@@ -195,7 +195,7 @@ class OwnProgramme:
             await take_to_barrel(self.mirror, found)
 
     async def _compare(self) -> None:
-        self.compare = Job(is_running=True)
+        self.compare = Job(is_running=True, stage="working it both ways")
         self.both_ways.refresh()
         try:
             programme = calls.own_programme(self.mirror.draft.own)
@@ -211,10 +211,7 @@ class OwnProgramme:
         if not (self.compare.is_running or self.compare.found or self.compare.fault):
             return
         with parts.sheet("Tool on top, mirror on top"):
-            if self.compare.is_running:
-                parts.says("working it both ways")
-            if self.compare.fault:
-                parts.says(self.compare.fault, "mark")
+            parts.is_working(self.compare, self.mirror.desk.quick.stop)
             for both in self.compare.found:
                 parts.picture(both["picture"], "The same programme with the tool on top and with the mirror on top")
                 parts.written(both["text"])

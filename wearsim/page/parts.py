@@ -12,7 +12,7 @@ from urllib.parse import quote
 from nicegui import Client, ui
 
 if TYPE_CHECKING:
-    from wearsim.page.live_mirror import LiveMirror
+    from wearsim.page.live_mirror import Job, LiveMirror
 
 ASSETS = Path(__file__).parent / "assets"
 STEPS = {
@@ -183,9 +183,7 @@ def sheet(title: str = "", kind: str = "") -> ui.element:
 
 def group(kind: str, **props: str) -> ui.element:
     """A group of elements, laid out by a class of the style sheet, to be filled in a ``with`` block."""
-    made = ui.element("div").classes(kind)
-    with_props(made, props)
-    return made
+    return with_props(ui.element("div").classes(kind), props)
 
 
 def with_props(made: E, props: dict[str, str]) -> E:
@@ -201,6 +199,19 @@ def fold(title: str, on_open: Callable[[], Any] | None = None) -> ui.expansion:
     if on_open is not None:
         made.on_value_change(lambda event: on_open() if event.value else None)
     return made
+
+
+def is_working(job: Job, stop: Callable[[], Any], words: str = "Stop") -> bool:
+    """Whether something that takes a while goes on: how far it is, and a button to stop it; else why it ended badly."""
+    if job.is_running:
+        with group("row"):
+            ui.spinner(size="lg")
+            says(job.stage)
+            says(f"best so far {job.best} RMS" if job.best else "", "strong")
+        button(words, stop)
+    elif job.fault:
+        says(job.fault, "mark")
+    return job.is_running
 
 
 def follow(mirror: LiveMirror, topics: set[str], refresh: Callable[[], Any]) -> None:

@@ -7,8 +7,11 @@ from typing import Any
 
 from nicegui import ui
 
+from wearsim.bench.units import stroke_unit
+from wearsim.learn.mirror_folder import Session
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import Job, LiveMirror
+from wearsim.show.strokes import spell_words
 
 
 class PastView:
@@ -56,7 +59,7 @@ class PastView:
         if mirror.file_note:
             parts.says(mirror.file_note, "strong")
         for session in reversed(mirror.sessions):
-            with parts.sheet(f"Session {session['number']}"):
+            with parts.sheet(f"Session {session.number}"):
                 self._session(session)
         for name, words in mirror.kept.items():
             with parts.group("row"):
@@ -65,19 +68,21 @@ class PastView:
                     "Bring it back", partial(mirror.correct, calls.bring_back, name), aria_label=f"Bring back {words}"
                 )
 
-    def _session(self, session: dict[str, Any]) -> None:
-        parts.says(f"{session['date']}, {session['minutes']:g} minutes of work")
-        changes: dict[str, Any] = {"minutes": list(session["planned"]), "notes": session["notes"]}
-        for spell in session["spells"]:
-            parts.says(spell)
-        if session["notes"]:
-            parts.says(session["notes"], "quiet")
-        number = session["number"]
+    def _session(self, session: Session) -> None:
+        note, bench, planned = session.note, self.mirror.bench, [spell.minutes for spell in session.programme.spells]
+        assert bench is not None
+        parts.says(f"{note.date}, {session.minutes:g} minutes of work")
+        for spell in session.programme.spells:
+            parts.says(f"{spell.minutes:g} min, {spell_words(spell, bench.mirror.diameter, stroke_unit(bench))}")
+        if note.notes:
+            parts.says(note.notes, "quiet")
+        changes: dict[str, Any] = {"minutes": list(planned), "notes": note.notes}
+        number = session.number
         with parts.fold(f"Correct session {number}"):
-            for place, minutes in enumerate(session["planned"]):
+            for place, minutes in enumerate(planned):
                 words = f"Minutes worked, spell {place + 1}"
                 parts.number(words, minutes, partial(changes["minutes"].__setitem__, place), 0, 600)
-            parts.field("Notes", session["notes"], partial(changes.__setitem__, "notes"))
+            parts.field("Notes", note.notes, partial(changes.__setitem__, "notes"))
             change = partial(self.mirror.correct, calls.correct_record, number)
             parts.button("Correct the record", lambda: change(*changes.values()))
         if number == len(self.mirror.sessions):

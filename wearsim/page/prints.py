@@ -41,14 +41,8 @@ class PrintView:
         """The ready questions, or how far the one that was asked is."""
         job = self.mirror.asking
         with parts.group("stack", aria_live="polite"):
-            if job.is_running:
-                with parts.group("row"):
-                    ui.spinner(size="lg")
-                    parts.says(job.stage)
-                parts.button("Stop", self.mirror.desk.long.stop)
+            if parts.is_working(job, self.mirror.desk.long.stop):
                 return
-            if job.fault:
-                parts.says(job.fault, "mark")
             parts.says("Each is worked in many cases on your bench, which takes a few minutes.")
             with parts.group("row"):
                 for name, question in QUESTIONS.items():

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.programme import Spell
-from wearsim.bench.units import length_unit
-from wearsim.show.strokes import POINTS_A_STROKE, Drawing, drawing_of, spell_words
+from wearsim.bench.programme import Programme, Spell
+from wearsim.bench.units import length_unit, stroke_unit
+from wearsim.show.card.content import quarters
+from wearsim.show.strokes import POINTS_A_STROKE, Drawing, drawing_of, spell_sizes, spell_title, spell_words
 
 SPOKES = 8
 """Lines on a lap that show how it turns; they are not its channels."""
@@ -84,3 +86,22 @@ def _travel(drawing: Drawing, spell: Spell) -> str:
         f'<animateTransform attributeName="transform" type="translate" values="{frames}" '
         f'dur="{60.0 * strokes / spell.rate:.2f}s" repeatCount="indefinite"/>'
     )
+
+
+def barrel_spells(bench: Bench, programme: Programme) -> list[dict[str, Any]]:
+    """A programme spell by spell, as the barrel needs it: in words, moving, and what the hands count."""
+    unit, hands = stroke_unit(bench), bench.hands
+    return [
+        {
+            "title": spell_title(spell),
+            "sizes": spell_sizes(spell, bench.mirror.diameter, unit),
+            "moving": moving_stroke(bench, spell),
+            "minutes": spell.minutes,
+            "rate": 0.0 if spell.is_press else spell.rate,
+            "rounds": "" if spell.is_press else quarters(spell.duration / hands.walk),
+            "turns": "" if spell.is_press else quarters(spell.duration / hands.hand_turn),
+            "turn": round(math.degrees(spell.turn)),
+            "push": bench.hands.push if spell.push is None else spell.push,
+        }
+        for spell in programme.spells
+    ]
