@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
-from wearsim.bench.bench import GRAVITY
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
+from wearsim.show.moving_stroke import before, reminders
 from wearsim.show.notices import ON_THE_CARD
 
 if TYPE_CHECKING:
@@ -114,10 +114,9 @@ class BarrelView:
                 parts.button("End of the session", partial(self._act, "end"))
         with parts.group("row"):
             for sign, words in (("sound", "Sound"), ("flash", "Flash")):
-                state = "on" if self.signs[sign] else "off"
-                parts.button(
-                    f"{words} {state}", lambda sign=sign: self._sign(sign), aria_pressed=str(self.signs[sign]).lower()
-                )
+                is_on = self.signs[sign]
+                words = f"{words} {'on' if is_on else 'off'}"
+                parts.button(words, partial(self._sign, sign), aria_pressed=str(is_on).lower())
 
     def _sign(self, sign: str) -> None:
         self.signs[sign] = not self.signs[sign]
@@ -151,18 +150,3 @@ class BarrelView:
         with parts.group("row"):
             parts.button("Afterwards", lambda: ui.navigate.to(parts.address_of(self.mirror, "after")), "main")
         parts.caution(*ON_THE_CARD[:1], *ON_THE_CARD[2:3])
-
-
-def before(spell: dict[str, Any], first: str) -> list[str]:
-    """What to do before a spell; ``first`` is for the very first one."""
-    turned = [f"First turn the mirror by {spell['turn']}\u00b0."] if spell["turn"] else []
-    return [*turned, *([first] if first else []), "Wet it, fresh charge on it." if spell["rate"] else "Press it cold."]
-
-
-def reminders(spell: dict[str, Any]) -> list[str]:
-    """What to think of in turn while a spell goes."""
-    if not spell["rate"]:
-        return ["Hands off: it lies under its own weight."]
-    push = f"Press with {spell['push']:.0f} N ({spell['push'] / GRAVITY:.1f} kg) on top of the weight."
-    turn = "Turn the top piece, against your walk."
-    return ["Keep it wet.", "Walk round the barrel.", turn, push, "More charge where it runs dry."]

@@ -6,10 +6,9 @@ picture is a data address of what :mod:`wearsim.show` draws, a table the text th
 
 from __future__ import annotations
 
-import io
 import tempfile
 from datetime import date
-from functools import lru_cache, partial
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,12 +17,12 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.programme import Programme
-from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_table
+from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_shares
 from wearsim.bench.units import decimal, length_unit, round_unit, stroke_unit
+from wearsim.decide.alternatives import alternatives
 from wearsim.decide.compare import compare
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
-from wearsim.decide.propose import propose
 from wearsim.errors import InputError
 from wearsim.kernels import _jit
 from wearsim.knifeedge.cooling import cooling
@@ -31,13 +30,13 @@ from wearsim.knifeedge.mask import MaskLimits, design_mask
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.reduction import Reduction, reduce_readings
 from wearsim.knifeedge.stopping import when_to_stop
-from wearsim.learn.cache import KeptCalibration, keep, recall_or_calibrate
+from wearsim.learn.cache import KeptCalibration, keep
 from wearsim.learn.calibrate import DRAWS, calibrate
 from wearsim.learn.corrections import Correction, replace_record, restore, session_of, set_last_aside
 from wearsim.learn.history import history
 from wearsim.learn.mirror_folder import BENCH, note_from_table, open_folder
 from wearsim.learn.new_folder import Answers, focal_ratio, fresh_folder, weight_words, with_weight
-from wearsim.learn.present_state import PresentState, present_state
+from wearsim.learn.present_state import state_of
 from wearsim.learn.proposal_file import keep_proposal, proposal_file, with_minutes
 from wearsim.learn.record import record, repeated_measurement
 from wearsim.learn.typed_readings import newest_sheet, typed_file, typed_readings
@@ -48,7 +47,7 @@ from wearsim.show.card.content import pressing_words
 from wearsim.show.comparison import comparison_figure, comparison_text
 from wearsim.show.expected_readings import expected_text
 from wearsim.show.history import history_figure, history_text
-from wearsim.show.mask import mask_figure
+from wearsim.show.mask import mask_bytes
 from wearsim.show.moving_stroke import barrel_spells
 from wearsim.show.notices import waiting_text
 from wearsim.show.numbers import height_unit, numbers_after, numbers_before
@@ -56,7 +55,7 @@ from wearsim.show.outcome import profiles_figure, unit_for
 from wearsim.show.proposal import proposal_figure, proposal_text, work_minutes
 from wearsim.show.reduction import reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
-from wearsim.show.style import data_address, plot_style
+from wearsim.show.style import data_address
 from wearsim.study.questions import QuestionName, answer_of, study_of
 from wearsim.study.run import StudyProgress, run_study
 from wearsim.wear.expected_readings import expected_after, usual_sheet
@@ -116,15 +115,11 @@ def fresh(given: dict[str, Any]) -> dict[str, Any]:
     made = fresh_folder(answers)
     bench, kilograms = made.bench, made.bench.mirror.piece_mass
     return {
-        "title": title_of(bench),
-        "files": {file.name: text for file, text in made.files(Path()).items()},
-        "glass": weight_words(bench, kilograms),
-        "tool": answers.lap_mass,
-        "is_heavy": kilograms > HEAVY,
-        "defaults": [tuple(used) for used in bench.defaults_used],
-        "waiting": waiting_text(bench.mirror),
+        "title": title_of(bench), "files": {file.name: text for file, text in made.files(Path()).items()},
+        "glass": weight_words(bench, kilograms), "tool": answers.lap_mass, "is_heavy": kilograms > HEAVY,
+        "defaults": [tuple(used) for used in bench.defaults_used], "waiting": waiting_text(bench.mirror),
         "windows": len(made.mask.zones),
-    }
+    }  # fmt: skip
 
 
 # --- readings
@@ -138,10 +133,9 @@ def surface(path: Path, file: Path, rows: list[list[str]], source: str) -> dict[
     return {
         "picture": data_address(reduction_figure(reduction, unit)),
         "text": reduction_text(sheet, reduction, advice, unit),
-        "advice": advice.reason[0].upper() + advice.reason[1:] + ".",
-        "rms": _rms(reduction),
+        "advice": advice.reason[0].upper() + advice.reason[1:] + ".", "rms": _rms(reduction),
         "warnings": list(reduction.warnings),
-    }
+    }  # fmt: skip
 
 
 def _rms(reduction: Reduction) -> str:
@@ -164,18 +158,6 @@ def _reduced(path: Path, file: Path, rows: list[list[str]], source: str) -> tupl
 # --- what next
 
 
-@lru_cache(maxsize=4)
-def _state_of(path: Path, files: tuple[Any, ...]) -> PresentState:
-    folder = open_folder(path)
-    return present_state(folder, recall_or_calibrate(folder))
-
-
-def state_of(path: Path) -> PresentState:
-    """The mirror as it is now, with what its sessions show; read again where a file of the folder was changed."""
-    files = (file for file in sorted(path.rglob("*.[tc]*")) if not file.name.startswith("proposal-for-"))
-    return _state_of(path, tuple((file, file.stat().st_mtime_ns, file.stat().st_size) for file in files))
-
-
 def programme_of(text: str, bench: Bench) -> Programme:
     """A programme from its TOML, checked on a bench."""
     return programme_from_table(parse_toml(text, None), text=text).check_on(bench)
@@ -193,29 +175,12 @@ def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
     """
     state = state_of(path)
     bench, known = state.bench, state.arguments
-    found: list[str] = []
-    for name, narrower in _variants(limits):
-        progress("stage", name, "")
-        told = partial(_tell_stage, progress, name)
-        limited = Limits(**{**limits, **narrower})
-        proposal = propose(bench, limits=limited, with_trade_off=not found, progress=told, **known)
-        if proposal.programme.text not in found:
-            found.append(proposal.programme.text)
-            progress("choice", _choice(name, bench, known, proposal))
 
+    def told(name: str, stage: str, best: float) -> None:
+        progress("stage", f"{name}: {stage}", f"{decimal(best * 1e9, 0)} nm")
 
-def _tell_stage(progress: Any, name: str, stage: str, best: float) -> None:
-    progress("stage", f"{name}: {stage}", f"{decimal(best * 1e9, 0)} nm")
-
-
-def _variants(limits: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
-    """What is looked for: names, and which limits are narrower than those that were asked for."""
-    variants: list[tuple[str, dict[str, Any]]] = [("Best within the limits", {})]
-    if limits["spells"] > 1:
-        variants.append(("One spell", {"spells": 1}))
-    if len(limits["on_top"]) > 1:
-        variants += [("Tool on top only", {"on_top": ("tool",)}), ("Mirror on top only", {"on_top": ("mirror",)})]
-    return [*variants, ("Half the minutes", {"minutes": max(0.5 * limits["minutes"], 2.0)})]
+    for name, proposal in alternatives(bench, Limits(**limits), told, **known):
+        progress("choice", _choice(name, bench, known, proposal))
 
 
 def _choice(name: str, bench: Bench, known: dict[str, Any], proposal: Proposal) -> dict[str, Any]:
@@ -223,14 +188,12 @@ def _choice(name: str, bench: Bench, known: dict[str, Any], proposal: Proposal) 
     own = after if after is not None and after.is_own else None
     readings = expected_text(bench, own) if own else ""
     return {
-        **_predicted(bench, known, proposal.programme, proposal.outcome),
-        "name": name,
-        "expected": unit_for(proposal.outcome).text(proposal.expected_rms),
-        "reason": proposal.reason,
+        **_predicted(bench, known, proposal.programme, proposal.outcome), "name": name,
+        "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": proposal.reason,
         "text": proposal_text(bench, proposal, readings),
         "plot": data_address(proposal_figure(bench, proposal)) if proposal.trade_off else "",
         "card": card_bytes(bench, proposal, after),
-    }
+    }  # fmt: skip
 
 
 def _predicted(bench: Bench, known: dict[str, Any], programme: Programme, outcome: Outcome) -> dict[str, Any]:
@@ -238,38 +201,22 @@ def _predicted(bench: Bench, known: dict[str, Any], programme: Programme, outcom
     high, before, after = unit_for(outcome), numbers_before(outcome), numbers_after(outcome)
     pressings = Uncertainty(**known).pressings(bench, programme)
     return {
-        "programme": programme.text,
-        "minutes": work_minutes(programme),
-        "before": before.height("surface_rms", high),
-        "after": after.height("surface_rms", high),
-        "edge": after.height("edge_roll", high),
-        "strehl": after.text("strehl", "{:.2f}".format),
-        "spells": barrel_spells(bench, programme),
+        "programme": programme.text, "minutes": work_minutes(programme), "before": before.height("surface_rms", high),
+        "after": after.height("surface_rms", high), "edge": after.height("edge_roll", high),
+        "strehl": after.text("strehl", "{:.2f}".format), "spells": barrel_spells(bench, programme),
         "first": pressing_words(bench, programme, pressings) if programme.spells else "",
-        "picture": data_address(profiles_figure(bench, outcome)),
-        "warnings": list(outcome.warnings),
-    }
+        "picture": data_address(profiles_figure(bench, outcome)), "warnings": list(outcome.warnings),
+    }  # fmt: skip
 
 
 def own_spells(path: Path, programme: str) -> list[dict[str, Any]]:
-    """The spells of a programme as tables, their sizes as shares of the mirror's diameter, to be changed."""
-    bench, tables = load_bench(path / BENCH), []
-    diameter = bench.mirror.diameter
-    for spell in programme_of(programme, bench).spells:
-        sizes = {key: getattr(spell, key) for key in ("length", "side_sweep", "side_overhang")}
-        shares = {key: round(size.on(diameter) / diameter, 3) for key, size in sizes.items() if size is not None}
-        tables.append({**spell_table(spell), **shares})
-    return tables
+    """The spells of a programme as tables to be changed."""
+    bench = load_bench(path / BENCH)
+    return [spell_shares(spell, bench.mirror.diameter) for spell in programme_of(programme, bench).spells]
 
 
 def own_programme(spells: list[dict[str, Any]]) -> str:
-    """TOML of a programme from such tables, everything written out.
-
-    Raises
-    ------
-    InputError
-        Where a spell cannot be used.
-    """
+    """TOML of a programme from such tables, everything written out."""
     return dump_programme(programme_from_table({"spell": spells}))
 
 
@@ -370,10 +317,8 @@ def calibration(path: Path, *, progress: Any) -> dict[str, Any]:
     folder = open_folder(path)
     found = calibrate(folder, progress=lambda *stage: progress(" ".join(map(str, stage))))
     keep(folder, len(folder.sessions), KeptCalibration.of(found), 0, DRAWS)
-    return {
-        "picture": data_address(calibration_figure(folder.bench, found)),
-        "text": calibration_text(folder.bench, found),
-    }
+    picture = data_address(calibration_figure(folder.bench, found))
+    return {"picture": picture, "text": calibration_text(folder.bench, found)}
 
 
 def past(path: Path, *, progress: Any) -> dict[str, Any]:
@@ -402,31 +347,12 @@ def _tell_cases(progress: Any, done: StudyProgress) -> None:
 # --- print
 
 
-def card_pdf(path: Path) -> bytes:
-    """The card that lies in the folder.
-
-    Raises
-    ------
-    InputError
-        Where there is none.
-    """
-    file = path / CARD
-    if not file.is_file():
-        raise InputError("no card yet", file=file, expected="a proposal taken to the barrel under What next")
-    return file.read_bytes()
-
-
 def mask_pdf(path: Path) -> bytes:
     """The mask of the folder's sheet at 1:1."""
-    bench = load_bench(path / BENCH)
-    sheet, unit = newest_sheet(open_folder(path)), length_unit(bench)
+    bench, sheet = load_bench(path / BENCH), newest_sheet(open_folder(path))
+    limits = MaskLimits(unit=length_unit(bench))
     count = 5 if sheet is None else sheet.windows
-    design = design_mask(count, bench.mirror.geometry, bench.light.wavelength, limits=MaskLimits(unit=unit))
+    design = design_mask(count, bench.mirror.geometry, bench.light.wavelength, limits=limits)
     if sheet is not None and not np.allclose(design.zones.outer, sheet.blank.zones.outer, atol=LIKE):
-        raise InputError(
-            "the sheet's windows are not those that wearsim suggests", expected="your own mask, or wearsim mask"
-        )
-    stream = io.BytesIO()
-    with plot_style():
-        mask_figure(design, unit=unit).savefig(stream, format="pdf", metadata={"CreationDate": None})
-    return stream.getvalue()
+        raise InputError("the sheet's windows are not the suggested ones", expected="your own mask, or wearsim mask")
+    return mask_bytes(design, limits.unit)

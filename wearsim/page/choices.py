@@ -80,7 +80,7 @@ class ChoicesView:
             return
         parts.heading("The choices")
         parts.says(
-            "Bands: nine of ten cases lie in them. Glass that is gone stays gone: too little removed is another session."
+            "Bands: nine of ten cases lie in them. Glass that is gone stays gone: too little is another session."
         )
         able = [choice for choice in found if choice["spells"]]
         with parts.group("scroll"):
@@ -126,9 +126,7 @@ async def take_to_barrel(mirror: LiveMirror, choice: dict[str, Any]) -> None:
     client = context.client
     if mirror.draft.work is not None and any(mirror.draft.work.minutes()):
         with ui.dialog() as dialog, ui.card():
-            parts.says(
-                "Work at the barrel is not recorded yet. Taking another programme there forgets how long was worked."
-            )
+            parts.says("Work at the barrel is not recorded yet. Another programme there forgets how long was worked.")
             with parts.group("row"):
                 parts.button("Leave it as it is", lambda: dialog.submit(False), "main")
                 parts.button("Take the other programme", lambda: dialog.submit(True))

@@ -92,14 +92,11 @@ class LiveMirror:
     def _take_over(self, sheet: Sheet) -> None:
         """The readings that stand in the file in place of those typed here, except for what was never in a file."""
         changed = any(self.draft.whole_rounds(self.draft.rounds))
-        self.file_note = (
-            "The readings were changed outside of this page; here is what the file holds." if changed else ""
-        )
+        said = "The readings were changed outside of this page; here is what the file holds."
+        self.file_note = said if changed else ""
         unfinished = [one for one in self.draft.rounds if one.struck or (one.is_begun and not one.is_whole)]
-        rounds = [Round(list(row)) for row in sheet.rows] + [
-            one for one in unfinished if len(one.cells) == sheet.windows
-        ]
-        self.draft.rounds = rounds or [self.blank_round()]
+        kept = [one for one in unfinished if len(one.cells) == sheet.windows]
+        self.draft.rounds = [*(Round(list(row)) for row in sheet.rows), *kept] or [self.blank_round()]
         self.draft.source, self.draft.made_from = sheet.blank.source, sheet.digest
 
     def blank_round(self) -> Round:
@@ -156,15 +153,9 @@ class LiveMirror:
             marks = await self.desk.quick.ask(slips, self.path, sheet.file, self._begun(which), source)
             found = await self.desk.quick.ask(calls.surface, self.path, sheet.file, rows, source) if rows else {}
             self.surfaces[which] = {**found, "marks": marks}
-            if (
-                which == "rounds"
-                and not self.sessions
-                and len(rows) == sum(one.is_begun and not one.struck for one in self.rounds(which))
-            ):
-                written = await asyncio.to_thread(
-                    write_rows, open_folder(self.path), rows, source, self.draft.made_from
-                )
-                self.draft.made_from = written
+            if which == "rounds" and not self.sessions and len(rows) == len(self.counted(which)):
+                given = (open_folder(self.path), rows, source, self.draft.made_from)
+                self.draft.made_from = await asyncio.to_thread(write_rows, *given)
                 self.tell("notes")
         except Stopped:
             return
@@ -177,7 +168,7 @@ class LiveMirror:
         self.changed.emit("surface")
 
     def _begun(self, which: str) -> list[list[str]]:
-        return [one.cells for one in self.rounds(which) if one.is_begun and not one.struck]
+        return [self.rounds(which)[place].cells for place in self.counted(which)]
 
     @property
     def is_corrected(self) -> bool:
@@ -190,14 +181,10 @@ class LiveMirror:
         fault, begun = self.readings_faults.get("rounds", ""), self._begun("rounds")
         if fault:
             return [f"The readings cannot be used yet: {fault}"]
-        notes = [
-            f"Readings were changed and are not in the record of session {len(self.sessions)}."
-        ] * self.is_corrected
-        if any(not all(cell.strip() for cell in row) for row in begun):
-            notes.append(
-                "A round of readings is not whole: what is looked for here goes by the whole rounds before it."
-            )
-        return notes
+        left_out = f"Readings were changed and are not in the record of session {len(self.sessions)}."
+        broken = "A round of readings is not whole: what is looked for here goes by the whole rounds before it."
+        is_broken = any(not all(cell.strip() for cell in row) for row in begun)
+        return [left_out] * self.is_corrected + [broken] * is_broken
 
     def counted(self, which: str) -> list[int]:
         """Places of the rounds that are begun and not struck out."""

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from nicegui import ui
 
 from wearsim.bench.materials import names
 from wearsim.errors import InputError, WearsimError
 from wearsim.learn.mirror_folder import BENCH
+from wearsim.learn.new_folder import QUESTIONS, Question, given_answers
 from wearsim.learn.record import create_folder
 from wearsim.page import calls, parts
 from wearsim.show.notices import CAUTIONS
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from wearsim.page.live_mirror import LiveMirror
     from wearsim.page.server import Room
 
-_PLAIN = re.compile(r"\s*[0-9]*[.,]?[0-9]+\s*\Z")
 _NAME = re.compile(r"[\w][\w .,+-]{0,59}\Z")
 
 
@@ -38,7 +37,8 @@ def mirrors_view(room: Room) -> None:
             if mirror.draft.work is not None:
                 parts.says("There is work at the barrel that is not recorded yet.", "strong")
             with parts.group("row"):
-                parts.button("Go on", partial(_go_on, mirror), "main", aria_label=f"Go on with {mirror.name}")
+                go = partial(ui.navigate.to, _place(mirror))
+                parts.button("Go on", go, "main", aria_label=f"Go on with {mirror.name}")
     if room.only is None:
         if not room.mirrors():
             parts.says("There is no mirror in this folder yet.")
@@ -49,10 +49,6 @@ def mirrors_view(room: Room) -> None:
             parts.says(line)
 
 
-def _go_on(mirror: LiveMirror) -> None:
-    ui.navigate.to(_place(mirror))
-
-
 def _place(mirror: LiveMirror) -> str:
     """Where the work on a mirror goes on."""
     work = mirror.draft.work
@@ -60,40 +56,6 @@ def _place(mirror: LiveMirror) -> str:
         return parts.address_of(mirror, "after" if work.ended is not None else "barrel")
     read = any(mirror.draft.whole_rounds(mirror.draft.rounds)) or mirror.sheet is None
     return parts.address_of(mirror, "next" if read else "readings")
-
-
-@dataclass(frozen=True)
-class Question:
-    """One question about a new mirror.
-
-    Parameters
-    ----------
-    key : str
-        Of :class:`wearsim.learn.new_folder.Answers`.
-    words, why, usual : str
-        What is asked; why, and what is taken where nothing is answered.
-    plain : str
-        Unit of a plain number in inches, and in millimetres: "in mm".
-    """
-
-    key: str
-    words: str
-    why: str
-    usual: str = ""
-    plain: str = ""
-    choices: str = ""
-
-
-QUESTIONS = (
-    Question("diameter", "Diameter of the mirror", "From edge to edge of the glass: 200 mm, 8 in, 8\".", plain="in mm"),
-    Question("focal_ratio", "Focal ratio", "Focal length over diameter: 6 or f/6."),
-    Question("thickness", "Thickness at the edge", "For the weight, and for how long it cools.", "38 mm, 1 1/2 in", "in mm"),
-    Question("glass", "Glass", "For its density, and how fast it wears.", "borosilicate, the usual", choices="glasses"),
-    Question("lap_diameter", "Diameter of the lap", "Of the pitch.", "the same as the mirror's", "in mm"),
-    Question("lap_mass", "Weight of the whole tool", "Put it on the scales.", "as a disc of the mirror's glass", "lb kg"),
-    Question("pitch", "Pitch", "How soft it is: for its stiffness, and how quickly it flows.", "medium", choices="pitches"),
-    Question("push", "Push of the hands", "Downward, on top of the weight: 30 N, 7 lbf.", "30 N (7 lbf, 3 kg)", "lbf N"),
-)  # fmt: skip
 
 
 class NewMirror:
@@ -133,21 +95,10 @@ class NewMirror:
         self.answers[key] = value
         self.result.refresh()
 
-    def _as_given(self) -> dict[str, Any]:
-        """The answers with the unit of plain numbers written out; those left open are not there."""
-        given: dict[str, Any] = {}
-        for question in QUESTIONS:
-            text = self.answers.get(question.key, "").strip()
-            if not text:
-                continue
-            unit = question.plain.split()[self.answers["unit"] == "mm"] if question.plain else ""
-            given[question.key] = f"{text.replace(',', '.')} {unit}" if unit and _PLAIN.match(text) else text
-        return given
-
     @ui.refreshable_method
     def result(self) -> None:
         """What would be made of the answers, or what is still to be answered."""
-        given = self._as_given()
+        given = given_answers(self.answers)
         missing = [q.words.lower() for q in QUESTIONS if not q.usual and q.key not in given]
         if missing:
             parts.says("Still to be answered: " + ", ".join(missing) + ".")
@@ -155,7 +106,7 @@ class NewMirror:
         try:
             made = calls.fresh(given)
         except WearsimError as error:
-            parts.says(_plainly(error), "mark")
+            parts.says(parts.upper(str(error)), "mark")
             return
         parts.heading(made["title"], 3)
         parts.says(f"By its sizes the glass weighs about {made['glass']}. The tool is taken as {made['tool']}.")
@@ -165,27 +116,20 @@ class NewMirror:
         parts.button("Make this mirror's folder", lambda: self._make(dict(made["files"])), "main")
         with parts.fold("What is taken for everything else, and why"):
             for key, value, source in made["defaults"]:
-                parts.says(
-                    f"{key.replace('.', ', ').replace('_', ' ')}: {value}. {source[0].upper()}{source[1:]}.", "quiet"
-                )
+                words = key.replace(".", ", ").replace("_", " ")
+                parts.says(f"{words}: {value}. {parts.upper(source)}.", "quiet")
             parts.says("All of it is in bench.toml in the folder, and can be changed there.")
 
     def _make(self, files: dict[str, str]) -> None:
         name = self.answers.get("name", "").strip()
         try:
             if not _NAME.match(name) or name.endswith("."):
-                raise InputError(
-                    "not a name for a folder", key="name", value=name, expected="letters, digits, blanks and -"
-                )
+                expected = "letters, digits, blanks and -"
+                raise InputError("not a name for a folder", key="name", value=name, expected=expected)
             bench = files.pop(BENCH)
             create_folder(self.room.folder / name, bench, files)
         except WearsimError as error:
-            parts.tell(_plainly(error))
+            parts.tell(parts.upper(str(error)))
             return
         self.room.new_answers.clear()
         ui.navigate.to(parts.address_of(self.room.mirror(name), "readings"))
-
-
-def _plainly(error: WearsimError) -> str:
-    text = str(error)
-    return text[0].upper() + text[1:]

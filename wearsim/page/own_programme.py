@@ -79,14 +79,13 @@ class OwnProgramme:
             tops = {"tool": "tool on top", "mirror": "mirror on top"}
             parts.choice("On top", tops, spell["on_top"], partial(self._set, place, "on_top"))
             parts.button("Remove", lambda: self._remove(place), "slight", aria_label=f"Remove spell {place + 1}")
-        self._slider(place, spell, "minutes", "Minutes", 1.0, 60.0, 1.0)
+        self._slider(place, spell, "minutes", "Minutes", 1.0, 60.0)
         for key, (name, most, _) in SIZES.items():
             if key in STROKES[spell["stroke"]].uses:
-                self._slider(place, spell, key, name, 0.02 if key == "length" else 0.0, most, 0.01)
+                self._slider(place, spell, key, name, 0.02 if key == "length" else 0.0, most)
 
-    def _slider(
-        self, place: int, spell: dict[str, Any], key: str, name: str, least: float, most: float, step: float
-    ) -> None:
+    def _slider(self, place: int, spell: dict[str, Any], key: str, name: str, least: float, most: float) -> None:
+        step = 1.0 if key == "minutes" else 0.01
         value = min(max(float(spell.get(key) or 0.0), least), most)
         with parts.group("stack"):
             shown = parts.says(self._words(name, key, value))

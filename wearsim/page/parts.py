@@ -16,13 +16,9 @@ if TYPE_CHECKING:
 
 ASSETS = Path(__file__).parent / "assets"
 STEPS = {
-    "readings": "Readings",
-    "next": "What next",
-    "barrel": "At the barrel",
-    "after": "Afterwards",
-    "past": "So far",
+    "readings": "Readings", "next": "What next", "barrel": "At the barrel", "after": "Afterwards", "past": "So far",
     "print": "Print",
-}
+}  # fmt: skip
 """The steps of the work, by the last part of their address."""
 LOOKS = {"Light as the device": None, "Dark": True, "Light": False}
 E = TypeVar("E", bound=ui.element)
@@ -91,6 +87,11 @@ def heading(text: str, level: int = 2) -> ui.html:
 def says(text: str, kind: str = "") -> ui.html:
     """A paragraph; ``kind`` is a class of the style sheet."""
     return ui.html(escape(text), sanitize=False, tag="p").classes(kind)
+
+
+def upper(text: str) -> str:
+    """A text with a capital letter first, as a sentence begins."""
+    return text[:1].upper() + text[1:]
 
 
 def written(text: str) -> ui.html:
@@ -162,12 +163,10 @@ def table(columns: dict[str, str], rows: list[dict[str, str]]) -> ui.html:
     """A small table; the first column names the rows."""
     first, *others = columns
     heads = "".join(f'<th scope="col">{escape(head)}</th>' for head in columns.values())
-    lines = "".join(
-        f'<tr><th scope="row">{escape(row[first])}</th>'
-        + "".join(f"<td>{escape(row[key])}</td>" for key in others)
-        + "</tr>"
-        for row in rows
-    )
+    lines = ""
+    for row in rows:
+        cells = "".join(f"<td>{escape(row[key])}</td>" for key in others)
+        lines += f'<tr><th scope="row">{escape(row[first])}</th>{cells}</tr>'
     inner = f"<thead><tr>{heads}</tr></thead><tbody>{lines}</tbody>"
     return ui.html(inner, sanitize=False, tag="table").classes("choices")
 

@@ -47,9 +47,7 @@ class PastView:
             if self.job.fault:
                 parts.says(self.job.fault, "mark")
             elif not self.job.found:
-                parts.says(
-                    "Each session is predicted again with what was known before it. The first time takes a while."
-                )
+                parts.says("Each session is predicted again by what was known before it. The first time takes a while.")
                 ui.spinner(size="lg")
 
     @ui.refreshable_method
@@ -64,9 +62,8 @@ class PastView:
         for name, words in mirror.kept.items():
             with parts.group("row"):
                 parts.says(f"Kept, counts for nothing: {words}")
-                parts.button(
-                    "Bring it back", partial(mirror.correct, calls.bring_back, name), aria_label=f"Bring back {words}"
-                )
+                bring = partial(mirror.correct, calls.bring_back, name)
+                parts.button("Bring it back", bring, aria_label=f"Bring back {words}")
 
     def _session(self, session: Session) -> None:
         note, bench, planned = session.note, self.mirror.bench, [spell.minutes for spell in session.programme.spells]

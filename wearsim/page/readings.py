@@ -7,15 +7,13 @@ from html import escape
 
 from nicegui import context, ui
 
-from wearsim.bench.units import LengthUnit
 from wearsim.errors import WearsimError
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.learn.typed_readings import write_windows
 from wearsim.page import calls, parts
 from wearsim.page.draft import Round
 from wearsim.page.live_mirror import LiveMirror
-from wearsim.show.expected_readings import zone_name
-from wearsim.show.mask import windows_drawing
+from wearsim.show.mask import windows_drawing, windows_of
 from wearsim.worker import Stopped
 
 NEXT_FIELD = """(event) => {
@@ -23,17 +21,6 @@ NEXT_FIELD = """(event) => {
   if (to) { to.focus(); to.select(); } else document.querySelector('.another-round')?.click();
 }"""
 """Enter goes on to the next field, after the last to another round."""
-
-
-def windows_of(mirror: LiveMirror) -> tuple[list[str], list[tuple[float, float]], str]:
-    """Each window from rim to rim in the sheet's unit, the same as shares of the mirror's radius, the unit's name."""
-    if mirror.sheet is None or mirror.bench is None:
-        return [], [], ""
-    blank, radius = mirror.sheet.blank, mirror.bench.mirror.radius
-    unit = LengthUnit(blank.length_unit, blank.unit, 2 if blank.unit > 0.01 else 1)
-    pairs = list(zip(blank.zones.inner, blank.zones.outer, strict=True))
-    names = [zone_name(inner, outer, unit).replace(" - ", "\u2013") for inner, outer in pairs]
-    return names, [(float(inner / radius), float(outer / radius)) for inner, outer in pairs], unit.name
 
 
 class ReadingsView:
@@ -45,9 +32,11 @@ class ReadingsView:
         That of the glass as it is, or the one after the session that is being worked.
     """
 
-    def __init__(self, mirror: LiveMirror, which: str) -> None:
+    def __init__(self, mirror: LiveMirror, which: str = "rounds") -> None:
         self.mirror, self.which = mirror, which
-        self.names, self.shares, self.unit = windows_of(mirror)
+        self.names, self.shares, self.unit = [], [], ""
+        if mirror.sheet is not None and mirror.bench is not None:
+            self.names, self.shares, self.unit = windows_of(mirror.sheet.blank, mirror.bench.mirror.radius)
         self.place = max(0, len(mirror.rounds(which)) - 1)
         self.here = 0
         self.begins = False
@@ -57,9 +46,7 @@ class ReadingsView:
     def show(self) -> None:
         """Fields to the left, the surface to the right; on a narrow screen one after the other."""
         if self.mirror.sheet is None:
-            parts.says(
-                "This mirror's figure comes from a profile or a map, not from readings through windows: see its bench.toml."
-            )
+            parts.says("This mirror's figure comes from a profile or a map, not from windows: see its bench.toml.")
             return
         with parts.group("beside"):
             with parts.sheet("Through the windows"):
@@ -120,9 +107,7 @@ class ReadingsView:
         with parts.group("row", role="group", aria_label="Rounds of readings"):
             for place, one in enumerate(rounds):
                 words = f"Round {place + 1}{', struck out' if one.struck else ''}"
-                parts.button(
-                    words, lambda at=place: self._to(at), aria_pressed="true" if place == self.place else "false"
-                )
+                parts.button(words, partial(self._to, place), aria_pressed=str(place == self.place).lower())
             parts.button("Another round", self._another, "slight").classes("another-round")
 
     def _to(self, place: int) -> None:
@@ -181,9 +166,8 @@ class ReadingsView:
         self._mark()
 
     def _field(self, zone: int, label: str, text: str) -> None:
-        field = parts.field(
-            label, text, partial(self._typed, zone), inputmode="decimal", enterkeyhint="next", debounce="0"
-        )
+        props = {"inputmode": "decimal", "enterkeyhint": "next", "debounce": "0"}
+        field = parts.field(label, text, partial(self._typed, zone), **props)
         field.on("keydown.enter", js_handler=NEXT_FIELD)
         field.on("focus", lambda: self._light(zone))
         if self.begins and zone == 0:
@@ -248,9 +232,7 @@ class ReadingsView:
         mirror = self.mirror
         if mirror.is_corrected:
             number = len(mirror.sessions)
-            parts.says(
-                f"These are the readings after session {number}. What you changed here is not in its record yet."
-            )
+            parts.says(f"These are the readings after session {number}. Your changes are not in its record yet.")
             parts.button(f"Correct session {number} with these readings", self._correct)
         parts.button("What next?", lambda: ui.navigate.to(parts.address_of(mirror, "next")), "main")
 
@@ -262,10 +244,9 @@ class ReadingsView:
     async def _shadows(self) -> None:
         mirror, rows = self.mirror, list(self.mirror.draft.whole_rounds(self.mirror.rounds(self.which)))
         assert mirror.sheet is not None
+        given = (mirror.path, mirror.sheet.file, rows, mirror.draft.source)
         try:
-            shown = await mirror.desk.quick.ask(
-                calls.shadows, mirror.path, mirror.sheet.file, rows, mirror.draft.source
-            )
+            shown = await mirror.desk.quick.ask(calls.shadows, *given)
         except (Stopped, WearsimError):
             return
         if self.shadows.client.is_deleted or self.shadows.is_deleted:

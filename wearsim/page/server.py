@@ -98,14 +98,9 @@ def application(room: Room) -> FastAPI:
 
 
 def _add_pages(room: Room) -> None:
-    views: dict[str, Callable[[LiveMirror, Room], Any]] = {
-        "readings": lambda mirror, _: ReadingsView(mirror, "rounds").show(),
-        "next": lambda mirror, _: ChoicesView(mirror).show(),
-        "barrel": barrel_view,
-        "after": lambda mirror, _: AfterwardsView(mirror).show(),
-        "past": lambda mirror, _: PastView(mirror).show(),
-        "print": lambda mirror, _: PrintView(mirror).show(),
-    }
+    views: dict[str, Any] = {
+        "readings": ReadingsView, "next": ChoicesView, "after": AfterwardsView, "past": PastView, "print": PrintView,
+    }  # fmt: skip
 
     @ui.page("/")
     def all_mirrors() -> None:
@@ -121,7 +116,7 @@ def _add_pages(room: Room) -> None:
     def one_step(name: str, step: str) -> None:
         try:
             mirror = room.mirror(name)
-            if step not in views:
+            if step not in STEPS:
                 raise InputError("no such step", value=step, expected=", ".join(STEPS))
         except WearsimError as error:
             with frame("Not here", room.look):
@@ -132,8 +127,10 @@ def _add_pages(room: Room) -> None:
             if mirror.fault:
                 says("This folder cannot be used:", "mark")
                 says(mirror.fault)
+            elif step == "barrel":
+                barrel_view(mirror, room)
             else:
-                views[step](mirror, room)
+                views[step](mirror).show()
 
 
 def _add_prints(app: FastAPI, room: Room) -> None:
@@ -142,12 +139,12 @@ def _add_prints(app: FastAPI, room: Room) -> None:
         try:
             mirror = room.mirror(name)
             if what == "card":
-                content = calls.card_pdf(mirror.path)
+                content = (mirror.path / calls.CARD).read_bytes()
             elif what == "mask":
                 content = await room.desk.quick.ask(calls.mask_pdf, mirror.path)
             else:
                 raise InputError("nothing of this kind to print", value=what, expected="card or mask")
-        except WearsimError as error:
+        except (OSError, WearsimError) as error:
             return Response(str(error), 404, media_type="text/plain")
         head = {"Content-Disposition": f'inline; filename="{what}.pdf"', "Cache-Control": "no-store"}
         return Response(content, media_type="application/pdf", headers=head)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from io import BytesIO
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,6 +11,8 @@ import numpy as np
 from wearsim.bench.units import MILLIMETRES, LengthUnit
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.mask import MaskDesign
+from wearsim.knifeedge.readings import Readings
+from wearsim.show.expected_readings import zone_name
 from wearsim.show.numbers import fine_unit
 from wearsim.show.style import INK, new_figure, plot_style, without_frame
 from wearsim.show.text import paragraph, table, text_width
@@ -73,6 +76,14 @@ def windows_drawing(shares: Sequence[tuple[float, float]], marked: int) -> str:
     )
 
 
+def windows_of(blank: Readings, radius: float) -> tuple[list[str], list[tuple[float, float]], str]:
+    """Each window of a sheet from rim to rim in its unit, as shares of the mirror's radius [m], and the unit's name."""
+    unit = LengthUnit(blank.length_unit, blank.unit, 2 if blank.unit > 0.01 else 1)
+    pairs = list(zip(blank.zones.inner, blank.zones.outer, strict=True))
+    names = [zone_name(inner, outer, unit).replace(" - ", "\u2013") for inner, outer in pairs]
+    return names, [(float(inner / radius), float(outer / radius)) for inner, outer in pairs], unit.name
+
+
 def windows_toml(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     """``length_unit``, that of the knife positions as well, and ``windows`` as ``readings.toml`` has them."""
     cut = LengthUnit(unit.name, unit.size, fine_unit(unit).decimals - 1)
@@ -101,6 +112,14 @@ def mask_figure(design: MaskDesign, title: str = "", unit: LengthUnit = MILLIMET
             _window(axes, number, inner * 1e3, outer * 1e3)
         _foot(axes, design, a, title, unit)
     return figure
+
+
+def mask_bytes(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> bytes:
+    """The drawing at 1:1 as a PDF."""
+    stream = BytesIO()
+    with plot_style():
+        mask_figure(design, unit=unit).savefig(stream, format="pdf", metadata={"CreationDate": None})
+    return stream.getvalue()
 
 
 def window_outline(inner: float, outer: float, side: int) -> Floats:

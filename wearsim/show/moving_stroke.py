@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from wearsim.bench.bench import Bench
+from wearsim.bench.bench import GRAVITY, Bench
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit, stroke_unit
 from wearsim.show.card.content import quarters
@@ -105,3 +105,18 @@ def barrel_spells(bench: Bench, programme: Programme) -> list[dict[str, Any]]:
         }
         for spell in programme.spells
     ]
+
+
+def before(spell: dict[str, Any], first: str) -> list[str]:
+    """What to do before a spell; ``first`` is for the very first one."""
+    turned = [f"First turn the mirror by {spell['turn']}\u00b0."] if spell["turn"] else []
+    return [*turned, *([first] if first else []), "Wet it, fresh charge on it." if spell["rate"] else "Press it cold."]
+
+
+def reminders(spell: dict[str, Any]) -> list[str]:
+    """What to think of in turn while a spell goes."""
+    if not spell["rate"]:
+        return ["Hands off: it lies under its own weight."]
+    push = f"Press with {spell['push']:.0f} N ({spell['push'] / GRAVITY:.1f} kg) on top of the weight."
+    turn = "Turn the top piece, against your walk."
+    return ["Keep it wet.", "Walk round the barrel.", turn, push, "More charge where it runs dry."]
