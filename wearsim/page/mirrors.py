@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
 from wearsim.bench.materials import names
-from wearsim.errors import InputError, WearsimError
+from wearsim.errors import CouldNotError, InputError, WearsimError
 from wearsim.learn.mirror_folder import BENCH
 from wearsim.learn.new_folder import QUESTIONS, Question, given_answers
 from wearsim.learn.record import create_folder
@@ -77,6 +77,7 @@ class NewMirror:
                     self._ask(question)
             with parts.sheet("What this makes"):
                 self.result()
+                parts.button("Make this mirror's folder", self._make, "main")
         parts.caution(CAUTIONS[0], CAUTIONS[1], CAUTIONS[-1])
 
     def _ask(self, question: Question) -> None:
@@ -98,34 +99,37 @@ class NewMirror:
     @ui.refreshable_method
     def result(self) -> None:
         """What would be made of the answers, or what is still to be answered."""
-        given = given_answers(self.answers)
-        missing = [q.words.lower() for q in QUESTIONS if not q.usual and q.key not in given]
-        if missing:
-            parts.says("Still to be answered: " + ", ".join(missing) + ".")
-            return
         try:
-            made = calls.fresh(given)
+            made = self._made()
         except WearsimError as error:
-            parts.says(parts.upper(str(error)), "mark")
+            parts.says(parts.upper(str(error)), "" if isinstance(error, CouldNotError) else "mark")
             return
         parts.heading(made["title"], 3)
         parts.says(f"By its sizes the glass weighs about {made['glass']}. The tool is taken as {made['tool']}.")
         if made["is_heavy"]:
             parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
         parts.says(f"A sheet for readings with a mask of {made['windows']} windows is made with it. {made['waiting']}")
-        parts.button("Make this mirror's folder", lambda: self._make(dict(made["files"])), "main")
         with parts.fold("What is taken for everything else, and why"):
             for key, value, source in made["defaults"]:
                 words = key.replace(".", ", ").replace("_", " ")
                 parts.says(f"{words}: {value}. {parts.upper(source)}.", "quiet")
             parts.says("All of it is in bench.toml in the folder, and can be changed there.")
 
-    def _make(self, files: dict[str, str]) -> None:
+    def _made(self) -> dict[str, Any]:
+        given = given_answers(self.answers)
+        missing = [q.words.lower() for q in QUESTIONS if not q.usual and q.key not in given]
+        if missing:
+            raise CouldNotError(f"still to be answered: {', '.join(missing)}")
+        return calls.fresh(given)
+
+    def _make(self) -> None:
+        """By the answers as they are; the button stays where it is while they are typed, so that no press is lost."""
         name = self.answers.get("name", "").strip()
         try:
             if not _NAME.match(name) or name.endswith("."):
                 expected = "letters, digits, blanks and -"
                 raise InputError("not a name for a folder", key="name", value=name, expected=expected)
+            files = self._made()["files"]
             bench = files.pop(BENCH)
             create_folder(self.room.folder / name, bench, files)
         except WearsimError as error:

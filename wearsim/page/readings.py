@@ -34,7 +34,8 @@ class ReadingsView:
 
     def __init__(self, mirror: LiveMirror, which: str = "rounds") -> None:
         self.mirror, self.which = mirror, which
-        self.names, self.shares, self.unit = [], [], ""
+        self.names: list[str] = []
+        self.shares: list[tuple[float, float]] = []
         if mirror.sheet is not None and mirror.bench is not None:
             self.names, self.shares, self.unit = windows_of(mirror.sheet.blank, mirror.bench.mirror.radius)
         self.place = max(0, len(mirror.rounds(which)) - 1)
