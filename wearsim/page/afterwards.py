@@ -94,8 +94,6 @@ class AfterwardsView:
         words = f"{minutes:.0f} min" if minutes < 100 else f"{minutes / 60.0:.1f} h"
         self.left.content = f"{words} more, then read it" if minutes > 0.5 else "Cool enough to be read"
 
-    # --- the record
-
     def _record_sheet(self) -> None:
         with parts.sheet("Record the session"):
             self._field("temperature", "Temperature of the room, if not the bench's", "18 degC or 65 degF")
@@ -124,8 +122,6 @@ class AfterwardsView:
         wrong = f" The numbers are the same as {repeated}: the wrong sheet? Undo it under So far." if repeated else ""
         parts.tell(f"Session {session['number']} is recorded.{wrong}", client)
         await self._learn()
-
-    # --- learning from it
 
     @ui.refreshable_method
     def learning(self) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
+from wearsim.learn.barrel_work import Work
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.show.moving_stroke import before, reminders
@@ -70,14 +71,12 @@ class BarrelView:
             if work is None:
                 parts.says("This work was recorded.")
             elif work.ended is not None:
-                self._ended()
+                self._ended(work)
             else:
-                self._spell(self.plan["spells"][work.spell])
-                self._tell_browser()
+                self._spell(work, self.plan["spells"][work.spell])
+                self._tell_browser(work)
 
-    def _spell(self, spell: dict[str, Any]) -> None:
-        work = self.mirror.draft.work
-        assert work is not None
+    def _spell(self, work: Work, spell: dict[str, Any]) -> None:
         with parts.group("beside"):
             with parts.sheet():
                 parts.says(f"Spell {work.spell + 1} of {len(work.planned)}", "quiet")
@@ -95,13 +94,11 @@ class BarrelView:
                 if spell["rate"]:
                     parts.says(f"{spell['rate']:g} strokes a minute, out and back counted as one.")
                     parts.says(f"In all: rounds of the barrel {spell['rounds']}, turns in the hands {spell['turns']}.")
-        self._buttons(spell)
+        self._buttons(work, spell)
         if self.plan["is_heavy"] and "mirror on top" in spell["title"]:
             parts.caution("The glass is heavy: lift it with a second person or a hoist.")
 
-    def _buttons(self, spell: dict[str, Any]) -> None:
-        work = self.mirror.draft.work
-        assert work is not None
+    def _buttons(self, work: Work, spell: dict[str, Any]) -> None:
         begun = work.seconds() > 0.0
         with parts.group("row deeds"):
             if work.since is None:
@@ -128,10 +125,8 @@ class BarrelView:
             getattr(work, name)()
             self.mirror.tell("work")
 
-    def _tell_browser(self) -> None:
+    def _tell_browser(self, work: Work) -> None:
         """What the script needs to count on by itself."""
-        work = self.mirror.draft.work
-        assert work is not None
         spell, is_running = self.plan["spells"][work.spell], work.since is not None
         state = {
             "left": work.left, "whole": 60.0 * work.planned[work.spell], "running": is_running, "rate": spell["rate"],
@@ -140,9 +135,7 @@ class BarrelView:
         told = f"barrel.set({json.dumps(state)})".replace("<", "\\u003c")
         ui.timer(0.05, lambda: ui.run_javascript(told), once=True)
 
-    def _ended(self) -> None:
-        work = self.mirror.draft.work
-        assert work is not None
+    def _ended(self, work: Work) -> None:
         parts.heading("Done")
         for spell, minutes in zip(self.plan["spells"], work.minutes(), strict=True):
             parts.says(f"{minutes:g} of {spell['minutes']:g} min: {spell['title']}")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import tempfile
 from datetime import date
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +23,6 @@ from wearsim.decide.compare import compare
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
 from wearsim.errors import InputError
-from wearsim.kernels import _jit
 from wearsim.knifeedge.cooling import cooling
 from wearsim.knifeedge.mask import MaskLimits, design_mask
 from wearsim.knifeedge.readings import Readings
@@ -57,7 +55,7 @@ from wearsim.show.reduction import reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
 from wearsim.show.style import data_address
 from wearsim.study.questions import QuestionName, answer_of, study_of
-from wearsim.study.run import StudyProgress, run_study
+from wearsim.study.run import run_study
 from wearsim.wear.expected_readings import expected_after, usual_sheet
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.outcome_file import whole_file
@@ -86,14 +84,6 @@ def warm_up_strokes() -> None:
     predict(bench, programme_from_table({"spell": [{"stroke": "one-third", "minutes": 1.0}]}), draws=0)
 
 
-def is_compiled() -> bool:
-    """Whether the kernels were compiled on this machine before."""
-    return _jit.is_compiled()
-
-
-# --- the folder
-
-
 def title_of(bench: Bench) -> str:
     """A mirror in words."""
     mirror = bench.mirror
@@ -104,9 +94,6 @@ def title_of(bench: Bench) -> str:
 def share_words(bench: Bench, share: float) -> str:
     """A size given as a share of the mirror's diameter [1], in the person's unit and as it is."""
     return f"{stroke_unit(bench).short(share * bench.mirror.diameter)}, {share:.2f} of the diameter"
-
-
-# --- a new mirror
 
 
 def fresh(given: dict[str, Any]) -> dict[str, Any]:
@@ -122,25 +109,18 @@ def fresh(given: dict[str, Any]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-# --- readings
-
-
 def surface(path: Path, file: Path, rows: list[list[str]], source: str) -> dict[str, Any]:
     """The surface that rows of readings say, with its band, and which readings are far from the others."""
     bench, sheet, reduction = _reduced(path, file, rows, source)
-    unit = length_unit(bench)
+    unit, high = length_unit(bench), height_unit(reduction.surface_pv)
+    rms = f"{high.number(reduction.surface_rms)} \u00b1 {high.text(reduction.surface_rms_sigma)}"
     advice = when_to_stop(reduction, length=round_unit(unit).text)
     return {
         "picture": data_address(reduction_figure(reduction, unit)),
         "text": reduction_text(sheet, reduction, advice, unit),
-        "advice": advice.reason[0].upper() + advice.reason[1:] + ".", "rms": _rms(reduction),
+        "advice": advice.reason[0].upper() + advice.reason[1:] + ".", "rms": rms,
         "warnings": list(reduction.warnings),
     }  # fmt: skip
-
-
-def _rms(reduction: Reduction) -> str:
-    high = height_unit(reduction.surface_pv)
-    return f"{high.number(reduction.surface_rms)} \u00b1 {high.text(reduction.surface_rms_sigma)}"
 
 
 def shadows(path: Path, file: Path, rows: list[list[str]], source: str) -> str:
@@ -153,9 +133,6 @@ def _reduced(path: Path, file: Path, rows: list[list[str]], source: str) -> tupl
     bench = load_bench(path / BENCH)
     sheet = typed_readings(bench, file, rows, source)
     return bench, sheet, reduce_readings(sheet, bench.mirror.geometry, bench.light.wavelength)
-
-
-# --- what next
 
 
 def programme_of(text: str, bench: Bench) -> Programme:
@@ -223,16 +200,14 @@ def own_programme(spells: list[dict[str, Any]]) -> str:
 def predicted(path: Path, programme: str, draws: int) -> dict[str, Any]:
     """What a programme of one's own will do."""
     state = state_of(path)
-    bench, known = state.bench, state.arguments
-    work = programme_of(programme, bench)
-    return _predicted(bench, known, work, predict(bench, work, draws=draws, **known))
+    work = programme_of(programme, state.bench)
+    return _predicted(state.bench, state.arguments, work, predict(state.bench, work, draws=draws, **state.arguments))
 
 
 def headline(path: Path, programme: str) -> dict[str, str]:
     """The same in numbers alone, within a tenth of a second, without a band."""
     state = state_of(path)
-    bench, known = state.bench, state.arguments
-    outcome = predict(bench, programme_of(programme, bench), draws=0, **known)
+    outcome = predict(state.bench, programme_of(programme, state.bench), draws=0, **state.arguments)
     high, after = unit_for(outcome), numbers_after(outcome)
     return {"after": after.height("surface_rms", high), "edge": after.height("edge_roll", high)}
 
@@ -260,9 +235,6 @@ def take(path: Path, programme: str, card: bytes) -> None:
             part.write_bytes(card)
     else:
         (path / CARD).unlink(missing_ok=True)
-
-
-# --- afterwards
 
 
 def cooling_time(path: Path) -> float:
@@ -333,18 +305,11 @@ def answer(path: Path, name: QuestionName, *, progress: Any) -> dict[str, Any]:
     """A ready question to the mirror's bench, worked case by case."""
     study = study_of(name, state_of(path).calibrated_bench, path)
     with tempfile.TemporaryDirectory() as place:
-        told = partial(_tell_cases, progress)
-        result = run_study(study, Path(place) / f"{name}.h5", progress=told)
+        file = Path(place) / f"{name}.h5"
+        result = run_study(study, file, progress=lambda done: progress(f"{done.done} of {done.cases} cases"))
         found = answer_of(name, result)
         figure, text = answer_figure(study.bench, found, result), answer_text(study.bench, found, result)
     return {"name": name, "picture": data_address(figure), "text": text}
-
-
-def _tell_cases(progress: Any, done: StudyProgress) -> None:
-    progress(f"{done.done} of {done.cases} cases")
-
-
-# --- print
 
 
 def mask_pdf(path: Path) -> bytes:

@@ -8,6 +8,7 @@ from typing import Any
 
 from nicegui import context, ui
 
+from wearsim.kernels._jit import is_compiled
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.page.own_programme import OwnProgramme
@@ -31,7 +32,7 @@ class ChoicesView:
     def show(self) -> None:
         """The button first, then what was found, then a programme of one's own."""
         mirror = self.mirror
-        if not calls.is_compiled():
+        if not is_compiled():
             parts.caution("First use on this machine: the first answer takes about a minute longer, this once.")
         with parts.sheet("Look for strokes"):
             for note in mirror.open_notes():
@@ -93,7 +94,7 @@ class ChoicesView:
         parts.caution(*ON_THE_CARD)
 
     def _choice(self, choice: dict[str, Any]) -> None:
-        with parts.sheet(choice["name"], "choice"):
+        with parts.sheet(choice["name"]):
             count = len(choice["spells"])
             parts.says(f"{choice['minutes']:g} minutes in {count} spell{'s' * (count != 1)}", "strong")
             parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")

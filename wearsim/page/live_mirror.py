@@ -70,8 +70,6 @@ class LiveMirror:
         self._recording = asyncio.Lock()
         self.read_folder()
 
-    # --- the folder
-
     def read_folder(self) -> None:
         """Look at the folder's files again; what somebody else changed there is taken over."""
         self.sessions: tuple[Session, ...] = ()
@@ -118,8 +116,6 @@ class LiveMirror:
         except CouldNotError as error:
             self.file_note = f"What is typed here cannot be kept: {error}"
             self.changed.emit("notes")
-
-    # --- readings
 
     def rounds(self, which: str) -> list[Round]:
         """Of the present sheet ("rounds") or of the one after the session ("after"); never none."""
@@ -195,8 +191,6 @@ class LiveMirror:
         text = str(error).partition("readings, ")
         return (text[1] + text[2] if text[1] else str(error)).replace("readings, row", "Round")
 
-    # --- work that takes a while
-
     async def run(self, job: Job, stage: str, function: Callable[..., Any], *arguments: Any) -> None:
         """Have something worked in the process for long work, for all browsers to see."""
         if job.is_running:
@@ -228,8 +222,6 @@ class LiveMirror:
         """What to do next."""
         limits = {**self.draft.limits, "on_top": tuple(self.draft.limits["on_top"])}
         await self.run(self.search, "reading the mirror", calls.choices, self.path, limits)
-
-    # --- at the barrel
 
     def begin_work(self, programme: str, planned: list[float], first: str) -> None:
         """Take a programme to the barrel."""

@@ -127,8 +127,6 @@ class OwnProgramme:
         del self.mirror.draft.own[place]
         self.mirror.tell("own")
 
-    # --- what it will do
-
     async def _predict(self) -> None:
         """The numbers at once, then the picture with its band."""
         spells = [dict(one) for one in self.mirror.draft.own]

@@ -21,6 +21,7 @@ STEPS = {
 }  # fmt: skip
 """The steps of the work, by the last part of their address."""
 LOOKS = {"Light as the device": None, "Dark": True, "Light": False}
+Do = Callable[[Any], Any]
 E = TypeVar("E", bound=ui.element)
 Kind = Literal["main", "plain", "slight"]
 
@@ -113,30 +114,28 @@ def button(text: str, on_click: Callable[..., Any], kind: Kind = "plain", **prop
     return with_props(made, props)
 
 
-def field(words: str, value: str, on_change: Callable[[str], Any], hint: str = "", **props: str) -> ui.input:
+def field(words: str, value: str, on_change: Do, hint: str = "", **props: str) -> ui.input:
     """A line to type into."""
     made = ui.input(words, value=value).props("outlined autocomplete=off debounce=150")
     made.on_value_change(lambda event: on_change(event.value or ""))
     return with_props(made, {**props, **({"hint": hint} if hint else {})})
 
 
-def number(words: str, value: float, on_change: Callable[[float], Any], least: float, most: float) -> ui.number:
+def number(words: str, value: float, on_change: Do, least: float, most: float) -> ui.number:
     """A number to type; an empty one says nothing."""
     made = ui.number(words, value=value, min=least, max=most).props("outlined")
     made.on_value_change(lambda event: None if event.value is None else on_change(float(event.value)))
     return made
 
 
-def choice(
-    words: str, options: dict[Any, str], value: Any, on_change: Callable[[Any], Any], hint: str = ""
-) -> ui.select:
+def choice(words: str, options: dict[Any, str], value: Any, on_change: Do, hint: str = "") -> ui.select:
     """One of a few."""
     made = ui.select(options, label=words, value=value if value in options else next(iter(options))).props("outlined")
     made.on_value_change(lambda event: on_change(event.value))
     return with_props(made, {"hint": hint} if hint else {})
 
 
-def radio(words: str, options: dict[str, str], value: str, on_change: Callable[[str], Any]) -> ui.radio:
+def radio(words: str, options: dict[str, str], value: str, on_change: Do) -> ui.radio:
     """One of two or three, all of them in sight."""
     made = ui.radio(options, value=value, on_change=lambda event: on_change(event.value)).props("inline")
     return with_props(made, {"aria_label": words})
@@ -162,8 +161,7 @@ def facts(pairs: dict[str, str]) -> ui.html:
 def table(columns: dict[str, str], rows: list[dict[str, str]]) -> ui.html:
     """A small table; the first column names the rows."""
     first, *others = columns
-    heads = "".join(f'<th scope="col">{escape(head)}</th>' for head in columns.values())
-    lines = ""
+    lines, heads = "", "".join(f'<th scope="col">{escape(head)}</th>' for head in columns.values())
     for row in rows:
         cells = "".join(f"<td>{escape(row[key])}</td>" for key in others)
         lines += f'<tr><th scope="row">{escape(row[first])}</th>{cells}</tr>'
@@ -171,9 +169,9 @@ def table(columns: dict[str, str], rows: list[dict[str, str]]) -> ui.html:
     return ui.html(inner, sanitize=False, tag="table").classes("choices")
 
 
-def sheet(title: str = "", kind: str = "") -> ui.element:
+def sheet(title: str = "") -> ui.element:
     """A sheet of paper on the page, to be filled in a ``with`` block."""
-    made = ui.element("section").classes(f"sheet {kind}")
+    made = ui.element("section").classes("sheet")
     if title:
         with made:
             heading(title)

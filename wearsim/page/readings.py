@@ -99,8 +99,6 @@ class ReadingsView:
         self.mirror.draft.source = source
         self.mirror.readings_changed(self.which)
 
-    # --- rounds
-
     @ui.refreshable_method
     def rounds_bar(self) -> None:
         """Which round is typed, striking it out, and another one."""
@@ -113,8 +111,7 @@ class ReadingsView:
 
     def _to(self, place: int) -> None:
         self.place = place
-        self.rounds_bar.refresh()
-        self.fields.refresh()
+        self._new_rounds()
 
     def _another(self) -> None:
         rounds = self.mirror.rounds(self.which)
@@ -145,8 +142,6 @@ class ReadingsView:
         self._round()
         self.rounds_bar.refresh()
         self.fields.refresh()
-
-    # --- fields
 
     @ui.refreshable_method
     def fields(self) -> None:
@@ -197,8 +192,6 @@ class ReadingsView:
             words.content = escape(f"Look again: {slip}" if slip else "others: " + ", ".join(others) if others else "")
             box.classes(add="slip" if slip else "", remove="" if slip else "slip")
             words.classes(add="mark" if slip else "", remove="" if slip else "mark")
-
-    # --- the surface
 
     def _new_surface(self) -> None:
         self._mark()

@@ -15,6 +15,7 @@ from fastapi import FastAPI, Response
 from nicegui import ui
 
 from wearsim.errors import CouldNotError, InputError, WearsimError
+from wearsim.kernels._jit import is_compiled
 from wearsim.learn.mirror_folder import BENCH
 from wearsim.page import calls
 from wearsim.page.afterwards import AfterwardsView
@@ -195,7 +196,7 @@ def serve(place: Path, *, share: bool, port: int | None, browse: bool, say: Call
     )  # fmt: skip
     server = uvicorn.Server(config)
     room.mirrors()  # what is slow to load is loaded before anybody waits
-    calls.is_compiled()
+    is_compiled()
     say(room.door, link)
     if browse:
         webbrowser.open(link)
