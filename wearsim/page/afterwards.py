@@ -9,15 +9,12 @@ from nicegui import context, ui
 
 from wearsim.bench.materials import names
 from wearsim.errors import WearsimError
+from wearsim.knifeedge.cooling import cooling
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.page.readings import ReadingsView
 
-LAPS = {
-    "": "as the session before left it; in a first session pressed",
-    "pressed": "pressed again",
-    "spherical": "spherical",
-}
+LAPS = {"pressed": "pressed again", "spherical": "spherical"}
 
 
 class AfterwardsView:
@@ -25,7 +22,9 @@ class AfterwardsView:
 
     def __init__(self, mirror: LiveMirror) -> None:
         self.mirror = mirror
-        self.cooling = calls.cooling_time(mirror.path)
+        assert mirror.bench is not None
+        glass = mirror.bench.mirror
+        self.cooling = cooling(glass.diameter, glass.thickness, glass.material).time
 
     def show(self) -> None:
         """What was worked, the cooling, the readings, the record."""
@@ -97,8 +96,9 @@ class AfterwardsView:
     def _record_sheet(self) -> None:
         with parts.sheet("Record the session"):
             self._field("temperature", "Temperature of the room, if not the bench's", "18 degC or 65 degF")
+            laps = {"": "as the session before left it; in a first session pressed", **LAPS}
             abrasives = {"": "the bench's", **{name: name for name in names("abrasives")}}
-            for key, words, options in (("abrasive", "Abrasive", abrasives), ("lap", "How the lap began", LAPS)):
+            for key, words, options in (("abrasive", "Abrasive", abrasives), ("lap", "How the lap began", laps)):
                 parts.choice(words, options, self.mirror.draft.conditions.get(key, ""), partial(self._condition, key))
             self._field("pressed", "How long the lap was pressed before spell 1, if it was", "10 min")
             self._field("notes", "Notes", "whatever is worth remembering")

@@ -17,9 +17,6 @@ from wearsim.show.notices import ON_THE_CARD
 if TYPE_CHECKING:
     from wearsim.page.server import Room
 
-SIGNS = {"sound": True, "flash": True}
-"""Whether the cadence is heard and seen, at first."""
-
 
 def barrel_view(mirror: LiveMirror, room: Room) -> None:
     """The work that was taken to the barrel."""
@@ -53,7 +50,7 @@ class BarrelView:
         self.mirror = mirror
         assert mirror.draft.work is not None
         self.plan = calls.work_plan(mirror.path, mirror.draft.work.programme)
-        self.signs = dict(SIGNS)
+        self.signs = {"sound": True, "flash": True}
 
     def show(self) -> None:
         """Large, and the same on every screen."""

@@ -23,7 +23,6 @@ from wearsim.decide.compare import compare
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
 from wearsim.errors import InputError
-from wearsim.knifeedge.cooling import cooling
 from wearsim.knifeedge.mask import MaskLimits, design_mask
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.reduction import Reduction, reduce_readings
@@ -235,12 +234,6 @@ def take(path: Path, programme: str, card: bytes) -> None:
             part.write_bytes(card)
     else:
         (path / CARD).unlink(missing_ok=True)
-
-
-def cooling_time(path: Path) -> float:
-    """How long the glass must stand before it is read [s]."""
-    mirror = open_folder(path).bench.mirror
-    return cooling(mirror.diameter, mirror.thickness, mirror.material).time
 
 
 def keep_session(

@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -83,7 +82,3 @@ class Draft:
     def text(self) -> str:
         """What is kept."""
         return json.dumps(asdict(self), ensure_ascii=False, indent=1)
-
-    def whole_rounds(self, rounds: list[Round]) -> Iterator[list[str]]:
-        """Of the rounds that count: read in every window and not struck out."""
-        return (one.cells for one in rounds if one.is_whole and not one.struck)

@@ -105,9 +105,8 @@ class Guard:
         host, length = headers.get("host", "").lower(), headers.get("content-length", "0")
         if host not in self.door.hosts:
             return 421, "This page does not answer to that name. Open the address that wearsim page showed."
-        if headers.get("origin", f"{scheme}://{host}").lower() != f"{scheme}://{host}":
-            return 403, "Refused: the request was begun by another site."
-        if headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
+        is_own = headers.get("origin", f"{scheme}://{host}").lower() == f"{scheme}://{host}"
+        if not is_own or headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
             return 403, "Refused: the request was begun by another site. Type the address, or scan it again."
         if not length.isdecimal() or int(length) > LARGEST_BODY:
             return 413, "Too much."

@@ -44,7 +44,6 @@ class Job:
     best: str = ""
     found: list[dict[str, Any]] = field(default_factory=list)
     fault: str = ""
-    began: float = 0.0
 
 
 class LiveMirror:
@@ -89,7 +88,7 @@ class LiveMirror:
 
     def _take_over(self, sheet: Sheet) -> None:
         """The readings that stand in the file in place of those typed here, except for what was never in a file."""
-        changed = any(self.draft.whole_rounds(self.draft.rounds))
+        changed = bool(self.rows("rounds"))
         said = "The readings were changed outside of this page; here is what the file holds."
         self.file_note = said if changed else ""
         unfinished = [one for one in self.draft.rounds if one.struck or (one.is_begun and not one.is_whole)]
@@ -124,6 +123,10 @@ class LiveMirror:
             found.append(self.blank_round())
         return found
 
+    def rows(self, which: str) -> list[list[str]]:
+        """Of the rounds that count: read in every window and not struck out."""
+        return [one.cells for one in self.rounds(which) if one.is_whole and not one.struck]
+
     def write_cell(self, which: str, place: int, zone: int, text: str, by: str) -> None:
         """A reading was typed, in the browser ``by``."""
         rounds = self.rounds(which)
@@ -140,13 +143,14 @@ class LiveMirror:
 
     async def _work_surface(self, which: str) -> None:
         await asyncio.sleep(SETTLED)
-        rows = list(self.draft.whole_rounds(self.rounds(which)))
+        rows = self.rows(which)
         self.readings_faults[which] = ""
         sheet, source = self.sheet, self.draft.source
         if sheet is None:
             return
         try:
-            marks = await self.desk.quick.ask(slips, self.path, sheet.file, self._begun(which), source)
+            begun = [self.rounds(which)[place].cells for place in self.counted(which)]
+            marks = await self.desk.quick.ask(slips, self.path, sheet.file, begun, source)
             found = await self.desk.quick.ask(calls.surface, self.path, sheet.file, rows, source) if rows else {}
             self.surfaces[which] = {**found, "marks": marks}
             if which == "rounds" and not self.sessions and len(rows) == len(self.counted(which)):
@@ -157,46 +161,37 @@ class LiveMirror:
             return
         except WearsimError as error:
             self.surfaces.pop(which, None)
-            self.readings_faults[which] = self._plainly(error, which)
+            before, found_at, after = str(error).partition("readings, ")
+            self.readings_faults[which] = (found_at + after or before).replace("readings, row", "Round")
             if isinstance(error, InputError) and error.message == CHANGED:
                 self.read_folder()
                 self.tell("rounds")
         self.changed.emit("surface")
 
-    def _begun(self, which: str) -> list[list[str]]:
-        return [self.rounds(which)[place].cells for place in self.counted(which)]
-
     @property
     def is_corrected(self) -> bool:
         """Whether the readings after the newest session were changed here and are not in its record."""
-        rows = [tuple(row) for row in self.draft.whole_rounds(self.rounds("rounds"))]
-        return bool(self.sessions) and self.sheet is not None and rows != list(self.sheet.rows)
+        rows = tuple(map(tuple, self.rows("rounds")))
+        return bool(self.sessions) and self.sheet is not None and rows != self.sheet.rows
 
     def open_notes(self) -> list[str]:
         """What was typed as readings and does not count yet."""
-        fault, begun = self.readings_faults.get("rounds", ""), self._begun("rounds")
-        if fault:
-            return [f"The readings cannot be used yet: {fault}"]
+        if self.readings_faults.get("rounds"):
+            return [f"The readings cannot be used yet: {self.readings_faults['rounds']}"]
         left_out = f"Readings were changed and are not in the record of session {len(self.sessions)}."
         broken = "A round of readings is not whole: what is looked for here goes by the whole rounds before it."
-        is_broken = any(not all(cell.strip() for cell in row) for row in begun)
+        is_broken = len(self.rows("rounds")) < len(self.counted("rounds"))
         return [left_out] * self.is_corrected + [broken] * is_broken
 
     def counted(self, which: str) -> list[int]:
         """Places of the rounds that are begun and not struck out."""
         return [place for place, one in enumerate(self.rounds(which)) if one.is_begun and not one.struck]
 
-    @staticmethod
-    def _plainly(error: WearsimError, which: str) -> str:
-        text = str(error).partition("readings, ")
-        return (text[1] + text[2] if text[1] else str(error)).replace("readings, row", "Round")
-
     async def run(self, job: Job, stage: str, function: Callable[..., Any], *arguments: Any) -> None:
         """Have something worked in the process for long work, for all browsers to see."""
         if job.is_running:
             return
         job.is_running, job.stage, job.best, job.fault, job.found = True, stage, "", "", []
-        job.began = time.time()
         self.changed.emit("job")
         try:
             found = await self.desk.long.ask(function, *arguments, progress=lambda *said: self._progress(job, *said))
@@ -256,8 +251,7 @@ class LiveMirror:
                 raise InputError("this session is recorded already", expected="one record of it")
             given = {key: value for key, value in self.draft.conditions.items() if value.strip()}
             given["waited"] = f"{max(0.0, time.time() - (work.ended or time.time())) / 60.0:.0f} min"
-            rows = list(self.draft.whole_rounds(self.rounds("after")))
-            done = (work.programme, work.minutes(), rows, self.draft.source, given)
+            done = (work.programme, work.minutes(), self.rows("after"), self.draft.source, given)
             session: dict[str, Any] = await asyncio.to_thread(calls.keep_session, self.path, *done)
             self.draft.work, self.draft.after, self.draft.own = None, [], []
             self._look_again()

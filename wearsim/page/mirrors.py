@@ -54,7 +54,7 @@ def _place(mirror: LiveMirror) -> str:
     work = mirror.draft.work
     if work is not None:
         return parts.address_of(mirror, "after" if work.ended is not None else "barrel")
-    read = any(mirror.draft.whole_rounds(mirror.draft.rounds)) or mirror.sheet is None
+    read = mirror.rows("rounds") or mirror.sheet is None
     return parts.address_of(mirror, "next" if read else "readings")
 
 
@@ -63,7 +63,7 @@ class NewMirror:
 
     def __init__(self, room: Room) -> None:
         self.room, self.answers = room, room.new_answers
-        self.unit = self.answers.setdefault("unit", "in")
+        self.answers.setdefault("unit", "in")
 
     def show(self) -> None:
         """The questions on one sheet: going back is looking up."""
@@ -71,7 +71,7 @@ class NewMirror:
             with parts.sheet("Questions"):
                 parts.says("Write sizes with their unit, as you have them. A plain number is taken in:")
                 units = {"in": "inches and pounds", "mm": "millimetres and kilograms"}
-                parts.radio("Unit of plain numbers", units, self.unit, partial(self._answer, "unit"))
+                parts.radio("Unit of plain numbers", units, self.answers["unit"], partial(self._answer, "unit"))
                 self._field("name", "Name of the folder", "Such as my-mirror; a new folder is made with it.")
                 for question in QUESTIONS:
                     self._ask(question)

@@ -130,23 +130,20 @@ class OwnProgramme:
     async def _predict(self) -> None:
         """The numbers at once, then the picture with its band."""
         spells = [dict(one) for one in self.mirror.draft.own]
-        self.fault = ""
-        if not spells:
-            self.found = {}
-        else:
-            try:
-                programme = calls.own_programme(spells)
-                quick = self.mirror.desk.quick
-                self.found |= await quick.ask(calls.headline, self.mirror.path, programme)
+        self.found, self.fault = (self.found if spells else {}), ""
+        try:
+            if spells:
+                programme, path, quick = calls.own_programme(spells), self.mirror.path, self.mirror.desk.quick
+                self.found |= await quick.ask(calls.headline, path, programme)
                 self.numbers.refresh()
-                self.found = await quick.ask(calls.predicted, self.mirror.path, programme, 0)
+                self.found = await quick.ask(calls.predicted, path, programme, 0)
                 self.figure.refresh()
                 if spells == self.mirror.draft.own:
-                    self.found = await quick.ask(calls.predicted, self.mirror.path, programme, BAND_DRAWS)
-            except Stopped:
-                return
-            except WearsimError as error:
-                self.found, self.fault = {}, str(error)
+                    self.found = await quick.ask(calls.predicted, path, programme, BAND_DRAWS)
+        except Stopped:
+            return
+        except WearsimError as error:
+            self.found, self.fault = {}, str(error)
         self.numbers.refresh()
         self.figure.refresh()
 
@@ -157,10 +154,8 @@ class OwnProgramme:
             if self.fault:
                 parts.says(self.fault, "mark")
             elif self.found:
-                parts.facts({
-                    "RMS before": self.found.get("before", ""), "RMS after": self.found["after"],
-                    "Edge roll after": self.found["edge"],
-                })  # fmt: skip
+                shown = {"RMS before": "before", "RMS after": "after", "Edge roll after": "edge"}
+                parts.facts({name: self.found.get(key, "") for name, key in shown.items()})
             else:
                 parts.says("The figure that comes out is shown here.")
 

@@ -34,10 +34,8 @@ class ReadingsView:
 
     def __init__(self, mirror: LiveMirror, which: str = "rounds") -> None:
         self.mirror, self.which = mirror, which
-        self.names: list[str] = []
-        self.shares: list[tuple[float, float]] = []
-        if mirror.sheet is not None and mirror.bench is not None:
-            self.names, self.shares, self.unit = windows_of(mirror.sheet.blank, mirror.bench.mirror.radius)
+        blank = None if mirror.sheet is None else mirror.sheet.blank
+        self.names, self.shares, self.unit = windows_of(blank, mirror.bench)
         self.place = max(0, len(mirror.rounds(which)) - 1)
         self.here = 0
         self.begins = False
@@ -232,20 +230,19 @@ class ReadingsView:
 
     async def _correct(self) -> None:
         mirror = self.mirror
-        rows = list(mirror.draft.whole_rounds(mirror.rounds("rounds")))
-        await mirror.correct(calls.correct_readings, len(mirror.sessions), rows, mirror.draft.source)
+        given = (len(mirror.sessions), mirror.rows("rounds"), mirror.draft.source)
+        await mirror.correct(calls.correct_readings, *given)
 
     async def _shadows(self) -> None:
-        mirror, rows = self.mirror, list(self.mirror.draft.whole_rounds(self.mirror.rounds(self.which)))
+        mirror = self.mirror
         assert mirror.sheet is not None
-        given = (mirror.path, mirror.sheet.file, rows, mirror.draft.source)
+        given = (mirror.path, mirror.sheet.file, mirror.rows(self.which), mirror.draft.source)
         try:
             shown = await mirror.desk.quick.ask(calls.shadows, *given)
         except (Stopped, WearsimError):
             return
-        if self.shadows.client.is_deleted or self.shadows.is_deleted:
+        if self.shadows.client.is_deleted or self.shadows.is_deleted or not shown:
             return
         self.shadows.clear()
         with self.shadows:
-            if shown:
-                parts.picture(shown, "The shadows of this surface, with those of a perfect one beneath", "shadows")
+            parts.picture(shown, "The shadows of this surface, with those of a perfect one beneath", "shadows")

@@ -6,7 +6,7 @@ import asyncio
 import socket
 import webbrowser
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -139,13 +139,13 @@ def _add_prints(app: FastAPI, room: Room) -> None:
     async def printed(name: str, what: str) -> Response:
         try:
             mirror = room.mirror(name)
-            if what == "card":
+            if what == "card" and (mirror.path / calls.CARD).is_file():
                 content = (mirror.path / calls.CARD).read_bytes()
             elif what == "mask":
                 content = await room.desk.quick.ask(calls.mask_pdf, mirror.path)
             else:
-                raise InputError("nothing of this kind to print", value=what, expected="card or mask")
-        except (OSError, WearsimError) as error:
+                raise InputError("nothing of this kind to print yet", value=what, expected="card or mask")
+        except WearsimError as error:
             return Response(str(error), 404, media_type="text/plain")
         head = {"Content-Disposition": f'inline; filename="{what}.pdf"', "Cache-Control": "no-store"}
         return Response(content, media_type="application/pdf", headers=head)
@@ -160,12 +160,9 @@ def free_port(listens_on: str, wanted: int | None) -> int:
         Where none is free.
     """
     for port in PORTS if wanted is None else [wanted]:
-        with socket.socket() as probe:
+        with socket.socket() as probe, suppress(OSError):
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            try:
-                probe.bind((listens_on, port))
-            except OSError:
-                continue
+            probe.bind((listens_on, port))
             return int(probe.getsockname()[1])
     raise CouldNotError(f"port {wanted or f'{PORTS[0]} to {PORTS[-1]}'}: in use; another wearsim page? (--port)")
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from wearsim.bench.bench import Bench
 from wearsim.bench.units import MILLIMETRES, LengthUnit
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.mask import MaskDesign
@@ -76,10 +77,12 @@ def windows_drawing(shares: Sequence[tuple[float, float]], marked: int) -> str:
     )
 
 
-def windows_of(blank: Readings, radius: float) -> tuple[list[str], list[tuple[float, float]], str]:
-    """Each window of a sheet from rim to rim in its unit, as shares of the mirror's radius [m], and the unit's name."""
+def windows_of(blank: Readings | None, bench: Bench | None) -> tuple[list[str], list[tuple[float, float]], str]:
+    """Each window of a sheet from rim to rim in its unit, as shares of the mirror's radius, and the unit's name."""
+    if blank is None or bench is None:
+        return [], [], ""
     unit = LengthUnit(blank.length_unit, blank.unit, 2 if blank.unit > 0.01 else 1)
-    pairs = list(zip(blank.zones.inner, blank.zones.outer, strict=True))
+    radius, pairs = bench.mirror.radius, list(zip(blank.zones.inner, blank.zones.outer, strict=True))
     names = [zone_name(inner, outer, unit).replace(" - ", "\u2013") for inner, outer in pairs]
     return names, [(float(inner / radius), float(outer / radius)) for inner, outer in pairs], unit.name
 
