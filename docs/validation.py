@@ -154,7 +154,7 @@ def draper_sign() -> str:
 def sign_change(run: dict[str, Any]) -> float:
     """Length of the stroke [diameters]: whatever k, stiffness and load."""
     hands = Hands(length_jitter=0.0, centre_jitter=0.0, push_height=0.0, **run.get("turns", {}))
-    wear = Wear(edge_gain=0.0, preston=1e-20, **run.get("law", {}))
+    wear = Wear(edge_gain=0.0, preston=1e-15, **run.get("law", {}))
     bench = make_bench(
         0.4, 8.0, hands=hands, wear=wear, lap=run.get("lap", 1.0), relaxation_time=1e9, start="spherical"
     )

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from wearsim.learn.cache import KeptCalibration, keep
+from wearsim.learn.calibrate import DRAWS
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.wear.constants import prior
 
@@ -101,7 +102,7 @@ def test_the_files_listed_are_those_that_are_written(call: Call, desk: Path) -> 
 
 def test_a_folder_that_remembers_is_not_written(call: Call, desk: Path, idle: None) -> None:
     folder = open_folder("own")
-    keep(folder, 1, KeptCalibration(prior(folder.bench), 0.08), 0, 128)
+    keep(folder, 1, KeptCalibration(prior(folder.bench), 0.08), 0, DRAWS)
     for arguments in (("predict", "own", "-p", "own/done.toml"), ("history", "own")):
         said = call(*arguments, "--dry-run", "--json")
         assert json.loads(said.out)["would_write"] == []

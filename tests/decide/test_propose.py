@@ -28,6 +28,7 @@ from wearsim.errors import InputError
 from wearsim.wear import outcome as bands
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Belief, prior
+from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import StartFigure, on_grid
 from wearsim.wear.outcome import Band
 from wearsim.wear.predict import gauge_for, predict
@@ -228,7 +229,9 @@ def test_stopped_early_has_the_band_of_the_prediction() -> None:
     state, gauge = start_state(bench, glass.radius, glass.height, COARSE), gauge_for(bench, glass.radius)
 
     def stopped(belief: Belief, draws: int) -> EarlyStop:
-        return stopped_early(trials, state, gauge, plan_of(programme), belief, figure_now, seed=3, draws=draws)
+        return stopped_early(
+            trials, state, gauge, plan_of(programme), belief, figure_now, Discrepancy(), seed=3, draws=draws
+        )
 
     early = stopped(belief, 12)
     outcome = predict(bench, programme, seed=3, draws=12, start=figure_now)

@@ -20,7 +20,7 @@ from wearsim.wear.initial_figure import StartFigure, from_profile
 from wearsim.wear.predict import gauge_for
 from wearsim.wear.state import State, start_state
 
-LIMITS = Limits(minutes=30.0, spells=2)
+LIMITS = Limits(minutes=30.0, spells=2, removal_spread=0.05)
 
 
 @cache

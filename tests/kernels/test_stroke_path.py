@@ -87,6 +87,16 @@ def test_cases_share_what_there_is() -> None:
         assert split.path.min() >= 0.0
 
 
+def test_a_push_to_either_side_of_a_line_is_the_same() -> None:
+    left, right = (load_cases(0.005, (0.01, side)) for side in (0.02, -0.02))
+    one, other = (offset_weights(STROKES["straight"], (0.0, 0.0), True, q, 0.15, 0.149, DEFAULT) for q in (left, right))
+    assert one.path == pytest.approx(other.path, abs=1e-12 * one.path.max())
+    # the load comes as near and as far as lead and push add up to, and to no place twice
+    away = np.hypot(*left.position.T)
+    assert (away.min(), away.max()) == pytest.approx((np.hypot(0.01, 0.02) - 0.005, np.hypot(0.01, 0.02) + 0.005))
+    assert len(np.unique(left.position.round(9), axis=0)) == len(left.position)
+
+
 def test_headings_have_the_mean_square_lead() -> None:
     # a straight stroke moves along the line of centres alone; an oval mostly across it
     lead = load_cases(0.005, (0.0, 0.0))

@@ -36,8 +36,8 @@ def test_a_ring_runs_through_its_azimuths() -> None:
             law.ring_coefficients(path, ring - 1, 1.0, turn, held)
             law.harmonics(np.cos(angle), np.sin(angle), terms)
             assert held @ terms == pytest.approx(path[1 + (ring - 1) * law.AZIMUTHS + q], abs=1e-12)
-    ring, beyond = law.ring_of(0.3 * scale, 0.4 * scale, scale, rings)
-    assert (ring, beyond) == pytest.approx((2, 0.0), abs=1e-9)
+    assert law.ring_of(0.3 * scale, 0.4 * scale, scale, rings) == pytest.approx((2, 0.0, 2.0 / scale), abs=1e-9)
+    assert law.ring_of(0.0, 0.0, scale, rings) == (0, 0.0, 0.0)
     law.ring_coefficients(path, 0, 0.0, turn, held)
     assert held == pytest.approx([path[0], *[0.0] * (law.AZIMUTHS - 1)], abs=1e-12)
 

@@ -9,6 +9,7 @@ import pytest
 
 from wearsim.errors import CouldNotError, InputError
 from wearsim.learn.cache import KeptCalibration, keep, recalled, stale
+from wearsim.learn.calibrate import DRAWS
 from wearsim.learn.corrections import confirm, replace_record, restore, set_last_aside
 from wearsim.learn.mirror_folder import SessionNote, open_folder
 from wearsim.learn.record import record
@@ -180,7 +181,7 @@ def test_what_was_calibrated_does_not_count_for_another_record(two: Path, longer
     def calibrated() -> None:
         mirror = open_folder(two)
         for count in range(1, len(mirror.sessions) + 1):
-            keep(mirror, count, KeptCalibration(prior(mirror.bench), 0.08), 0, 128)
+            keep(mirror, count, KeptCalibration(prior(mirror.bench), 0.08), 0, DRAWS)
 
     def known() -> list[bool]:
         mirror = open_folder(two)

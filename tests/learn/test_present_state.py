@@ -35,7 +35,12 @@ def worked(mirror_folder: Path, done: Path, after: Path) -> MirrorFolder:
 def test_before_the_first_session_it_is_the_bench(mirror_folder: Path) -> None:
     folder = open_folder(mirror_folder)
     state = present_state(folder, KeptCalibration(FOUND, 0.11))
-    assert state.laps is None and state.belief is FOUND and state.discrepancy.spread == 0.11
+    assert (
+        state.laps is None
+        and state.belief.mean is FOUND.mean
+        and state.belief.covariance is FOUND.covariance
+        and state.discrepancy.spread == 0.11
+    )
     measured = start_figure(folder.bench)
     for glass in (state.start, state.read):
         assert np.array_equal(glass.height, measured.height) and np.array_equal(glass.root, measured.root)

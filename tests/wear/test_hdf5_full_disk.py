@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from tests.helpers.workbench import make_bench, make_programme, make_spell
-from wearsim.errors import InputError
+from wearsim.errors import CouldNotError
 from wearsim.wear.outcome_file import new_hdf5, read_outcome, write_outcome
 from wearsim.wear.predict import predict
 
@@ -45,7 +45,7 @@ def test_a_full_disk_leaves_no_outcome_and_room_takes_it(tmp_path: Path) -> None
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (3_000, before[1]))
     try:
-        with pytest.raises(InputError, match="cannot be written"):
+        with pytest.raises(CouldNotError, match="cannot be written"):
             write_outcome(outcome, path)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)

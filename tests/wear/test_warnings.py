@@ -105,13 +105,13 @@ def test_thin_glass_says_from_where() -> None:
 def test_bending_is_that_of_a_thin_plate() -> None:
     # kappa / (D q^4), D = E t^3 / (12 (1 - nu^2)): twice as thick bends 8 times less, twice as wide 16 times more
     base, thick, wide = (
-        round_give(make_bench(d, 1e6 * d, thickness=t, stiffness=5e9))
+        round_give(make_bench(d, 1.5e3 * d, thickness=t, stiffness=5e9))
         for d, t in ((0.3, 0.03), (0.3, 0.06), (0.6, 0.03))
     )
-    assert base / thick == pytest.approx(8.0, rel=1e-5)
-    assert wide / base == pytest.approx(16.0, rel=1e-5)
+    assert base / thick == pytest.approx(8.0, rel=2e-3)
+    assert wide / base == pytest.approx(16.0, rel=2e-3)
     rigidity = 64e9 * 0.03**3 / (12 * (1 - 0.2**2))
-    assert base == pytest.approx(5e9 / (rigidity * (3.0 / 0.15) ** 4), rel=1e-5)
+    assert base == pytest.approx(5e9 / (rigidity * (3.0 / 0.15) ** 4), rel=2e-3)
 
 
 def test_heavy_piece_on_top() -> None:

@@ -101,7 +101,8 @@ class Spread(InputTable):
     stroke_length: Annotated[float, *number("1.08", least=1.0, most=2.0)] = default(1.08, "judgement: 8 %")
     overhang_bias: Depth = default(0.005, "judgement: 5 mm")
     edge_length: Annotated[float, *number("1.8", least=1.0, most=10.0)] = default(
-        1.8, "judgement: 3-15 mm about 5 mm to 7 mm; edges are seen to turn over 6 mm (common practice, no source)"
+        1.8,
+        "judgement: 3 mm to 15 mm about 5 mm to 7 mm; edges are seen to turn over 6 mm (common practice, no source)",
     )
     temperature_slope: Annotated[float, *number("1.25", least=1.0, most=5.0)] = default(
         1.25, "6 +- 1.5 degC: 5 by the universal constants of Williams, Landel & Ferry, 6-10 in use [memory]"
@@ -216,7 +217,18 @@ class Bench(InputTable):
         return float(lap.relaxation_time * 10.0 ** (colder / (slope * lap.degrees_per_decade)))
 
     def exponents(self, more_pressure: float = 0.0, more_speed: float = 0.0) -> tuple[float, float]:
-        """Exponents m of the pressure and n of the speed in the law of wear, with what a draw adds, in their limits [1]."""
+        """Exponents m of the pressure and n of the speed in the law of wear.
+
+        Parameters
+        ----------
+        more_pressure, more_speed : float
+            What a draw adds to each [1].
+
+        Returns
+        -------
+        tuple of float
+            m and n, within their limits [1].
+        """
         m, n = self.wear.pressure_exponent + more_pressure, self.wear.speed_exponent + more_speed
         return min(2.0, max(0.5, m)), min(2.0, max(0.0, n))
 

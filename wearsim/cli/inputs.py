@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from wearsim.decide.limits import Limits
     from wearsim.learn.mirror_folder import MirrorFolder
     from wearsim.learn.present_state import PresentState
+    from wearsim.wear.constants import Belief
 
 
 # --- parse
@@ -242,6 +243,11 @@ def read_known(path: Path, messages: Messages) -> tuple[Bench, dict[str, Any]]:
         return stated_bench(path), {}
     _, state = read_state(path, messages)
     return state.bench, state.arguments
+
+
+def learned(known: Mapping[str, Any]) -> Belief | None:
+    """The constants that sessions gave, of what a folder knows; None without a session."""
+    return known["belief"] if known.get("laps") is not None else None
 
 
 # --- check, for a dry run: all is read, nothing is calibrated

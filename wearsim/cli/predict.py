@@ -45,7 +45,7 @@ def command(
     with messages.bar("working the programme") as progress:
         outcome = predict(pieces, work, progress=progress, **settings, **known)
     after = expected_after(pieces, work, outcome, seed=options.seed, draws=32 if draws is None else draws, **known)
-    messages.defaults(pieces, work, known.get("belief"))
+    messages.defaults(pieces, work, inputs.learned(known))
     messages.risks(pieces)
 
     def write() -> None:

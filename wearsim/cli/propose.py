@@ -88,7 +88,7 @@ def command(
             with_trade_off=trade_off or options.plot is not None, progress=progress, **drawn,
         )  # fmt: skip
         after = expected_after(pieces, proposal.programme, proposal.outcome, for_card=card is not None, **drawn)
-    messages.defaults(pieces, belief=known.get("belief"))
+    messages.defaults(pieces, belief=inputs.learned(known))
     own = after if after is not None and after.is_own else None
     options.deliver(
         lambda: proposal.to_json() | ({"expected_readings": own.to_json()} if own else {}),

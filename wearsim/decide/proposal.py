@@ -256,7 +256,7 @@ def stopped_early(
         except ContactError:
             continue
         if not belief.is_certain:
-            drawn = drawn + [chance.shape_error(drawn[0] - error, start.radius) for error in drawn]
+            drawn[1:] += [chance.shape_error(drawn[0] - error, start.radius) for error in drawn[1:]]
         between = np.array([np.interp(minutes, times, one) for one in np.eye(times.size)]).T
         found.append(_numbers(between @ drawn, gauge))
     if not found:

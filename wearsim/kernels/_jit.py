@@ -86,7 +86,9 @@ class _CheckedFiles(IndexDataCacheFile):
 
 def _kept_well(dispatcher: Any) -> Any:
     """A compiled function whose files are checked, and that does without where they cannot be written."""
-    cache = dispatcher._cache
+    cache = getattr(dispatcher, "_cache", None)
+    if cache is None:  # NUMBA_DISABLE_JIT: a plain function
+        return dispatcher
     locator = cache._impl.locator
     cache._cache_file = _CheckedFiles(locator.get_cache_path(), cache._impl.filename_base, locator.get_source_stamp())
     load, save = cache.load_overload, cache.save_overload

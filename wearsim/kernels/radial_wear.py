@@ -54,12 +54,17 @@ class SpellContact(NamedTuple):
 
 
 @inlined
-def _ring_pressures(x: Floats, y: Floats, share: Floats, height: Floats, d: float, bx: float, by: float,
-                    out: Floats) -> None:  # fmt: skip
-    for k in range(x.size):
-        base = d + bx * x[k] + height[k]
-        side = by * y[k]
-        out[k] = share[k] * 0.5 * (max(0.0, base + side) + max(0.0, base - side))
+def _add_pressures(x: Floats, y: Floats, share: Floats, height: Floats, d: float, bx: float, by: float, scale: float,
+                   out: Floats) -> None:  # fmt: skip
+    """Add ``scale`` times the mean compression of each node and its mirror image, times its share."""
+    if by == 0.0:
+        for k in range(x.size):
+            out[k] += scale * share[k] * max(0.0, d + bx * x[k] + height[k])
+    else:
+        for k in range(x.size):
+            base = d + bx * x[k] + height[k]
+            side = by * y[k]
+            out[k] += 0.5 * scale * share[k] * (max(0.0, base + side) + max(0.0, base - side))
 
 
 @inlined
@@ -112,14 +117,15 @@ def node_speeds(contact: SpellContact, nodes: Nodes) -> Floats:
         first, last, path = nodes.glass_start[row], nodes.glass_start[row + 1], contact.path[row // n_r]
         if last == first:
             continue
-        ring, beyond = ring_of(nodes.glass_x[first], nodes.glass_y[first], contact.scale, (places - 1) // AZIMUTHS)
+        x, y = nodes.glass_x[first], nodes.glass_y[first]
+        ring, beyond, inverse = ring_of(x, y, contact.scale, (places - 1) // AZIMUTHS)
         for m in range(cases):
             held[m] = 0.0
             if path[(m + 1) * places - 1] == 0.0:
                 continue
             ring_coefficients(path[m * places : (m + 1) * places], ring, beyond, turn, held[m])
         for k in range(first, last):
-            harmonics(nodes.glass_x[k], nodes.glass_y[k], terms)
+            harmonics(nodes.glass_x[k] * inverse, nodes.glass_y[k] * inverse, terms)
             for m in range(cases):
                 if held[m, 0] == 0.0:
                     continue
@@ -141,14 +147,14 @@ def _wear_at_places(x: Floats, y: Floats, share: Floats, upper: Floats, lower: F
         low, high = start[first + j] - shift, start[first + j + 1] - shift
         if high == low:
             continue
+        ring, beyond, inverse = ring_of(x[low], y[low], scale, (path.size - 1) // AZIMUTHS)
         moments[:] = 0.0
         for k in range(low, high):
-            harmonics(x[k], y[k], terms)
+            harmonics(x[k] * inverse, y[k] * inverse, terms)
             for h in range(AZIMUTHS):
                 odd = h > 0 and h % 2 == 0
                 both = upper[k] - lower[k] if odd else upper[k] + lower[k]
                 moments[h] += 0.5 * strength * share[k] * both * terms[h]
-        ring, beyond = ring_of(x[low], y[low], scale, (path.size - 1) // AZIMUTHS)
         for q in range(AZIMUTHS):
             value = np.sum(turn[:, q] * moments)
             outer, inner = 1 + ring * AZIMUTHS + q, 1 + (ring - 1) * AZIMUTHS + q if ring > 0 else 0
@@ -157,12 +163,13 @@ def _wear_at_places(x: Floats, y: Floats, share: Floats, upper: Floats, lower: F
 
 
 @inlined
-def _ring_sums(start: Ints, first: int, count: int, shift: int, values: Floats, scale: float, out: Floats) -> None:
+def _add_ring_sums(start: Ints, first: int, count: int, values: Floats, out: Floats) -> None:
+    shift = start[first]
     for j in range(count):
         total = 0.0
         for k in range(start[first + j] - shift, start[first + j + 1] - shift):
             total += values[k]
-        out[j] += scale * total
+        out[j] += total
 
 
 @inlined
@@ -276,7 +283,7 @@ def _room(contact: SpellContact, nodes: Nodes, n_r: int, n_p: int) -> Floats:
     for i in range(contact.time.shape[0]):
         s, t, gs, gt, ps, pt = _rows(i, nodes, n_r, n_p)
         longest = max(longest, t - s, gt - gs, pt - ps)
-    return np.empty((8, longest))
+    return np.empty((9, longest))
 
 
 @inlined
@@ -314,46 +321,53 @@ def offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, 
 
 
 @inlined
-def _node_wear(by: float, share: Floats, even: Floats, odd: Floats, upper: Floats, lower: Floats, out: Floats) -> None:
-    """What each node and its mirror image wear together; ``even``, ``odd``: of :func:`node_speeds`, (n,) or (0,)."""
+def _add_node_wear(by: float, share: Floats, even: Floats, odd: Floats, upper: Floats, lower: Floats, scale: float,
+                   out: Floats) -> None:  # fmt: skip
+    """Add what each node and its mirror image wear together; ``even``, ``odd``: of :func:`node_speeds`, (n,) or (0,)."""
     if even.size == 0:
         for k in range(upper.size):
-            out[k] = share[k] * (upper[k] if by == 0.0 else 0.5 * (upper[k] + lower[k]))
+            out[k] += scale * share[k] * (upper[k] if by == 0.0 else 0.5 * (upper[k] + lower[k]))
     elif by == 0.0:
         for k in range(upper.size):
-            out[k] = upper[k] * even[k]
+            out[k] += scale * upper[k] * even[k]
     else:
         for k in range(upper.size):
-            out[k] = 0.5 * ((upper[k] + lower[k]) * even[k] + (upper[k] - lower[k]) * odd[k])
+            out[k] += 0.5 * scale * ((upper[k] + lower[k]) * even[k] + (upper[k] - lower[k]) * odd[k])
 
 
 @inlined
 def _add_wear(i: int, m: int, d: float, bx: float, by: float, contact: SpellContact, nodes: Nodes, n_r: int,
               path: Floats, speeds: Floats, on_glass: Floats, room: Floats, basis: Floats) -> None:  # fmt: skip
-    """Add to ``basis`` what one offset and load case wears: ``path`` (J,) of that case, ``on_glass`` w + u [m]."""
+    """Add what one offset and load case wears: ``path`` (J,) of that case, ``on_glass`` w + u [m].
+
+    To the sums of all cases at the nodes, in ``room``; where each case has rows of its own, to these rows of ``basis``.
+    """
     gs, gt, places, rows = nodes.glass_start[i * n_r], nodes.glass_start[(i + 1) * n_r], path.size, basis.shape[0]
-    gx, gy, share, out = nodes.glass_x[gs:gt], nodes.glass_y[gs:gt], nodes.glass_share[gs:gt], room[3]
-    first = (i * contact.time.shape[1] + m) * places if rows > 1 else 0
-    if places == 1 and contact.exponent == 1.0:
-        _ring_pressures(gx, gy, share, on_glass, d, bx, by, out)
-        _ring_sums(nodes.glass_start, i * n_r, n_r, gs, out, contact.stiffness * path[0], basis[first])
-        return
+    gx, gy, share, out = nodes.glass_x[gs:gt], nodes.glass_y[gs:gt], nodes.glass_share[gs:gt], room[3, : gt - gs]
     upper, lower = room[6, : gt - gs], room[7, : gt - gs]
-    strength = _powered_sides(gx, gy, on_glass, d, bx, by, contact, upper, lower)
-    if places > 1 and rows > 1:
-        lower = lower if by != 0.0 else upper
-        into, start = basis[first : first + places], nodes.glass_start
-        _wear_at_places(gx, gy, share, upper, lower, contact.scale, start, i * n_r, n_r, strength, path, into)
-        return
-    _node_wear(by, share, speeds[m, 0, gs:gt], speeds[m, 1, gs:gt], upper, lower, out)
-    _ring_sums(nodes.glass_start, i * n_r, n_r, gs, out, strength if places > 1 else strength * path[0], basis[first])
+    first = (i * contact.time.shape[1] + m) * places if rows > 1 else 0
+    if rows > 1:
+        out[:] = 0.0
+    if places == 1 and contact.exponent == 1.0:
+        _add_pressures(gx, gy, share, on_glass, d, bx, by, contact.stiffness * path[0], out)
+    else:
+        strength = _powered_sides(gx, gy, on_glass, d, bx, by, contact, upper, lower)
+        if places > 1 and rows > 1:
+            lower = lower if by != 0.0 else upper
+            into, start = basis[first : first + places], nodes.glass_start
+            _wear_at_places(gx, gy, share, upper, lower, contact.scale, start, i * n_r, n_r, strength, path, into)
+            return
+        strength *= path[0] if places == 1 else 1.0
+        _add_node_wear(by, share, speeds[m, 0, gs:gt], speeds[m, 1, gs:gt], upper, lower, strength, out)
+    if rows > 1:
+        _add_ring_sums(nodes.glass_start, i * n_r, n_r, out, basis[first])
 
 
 @inlined
 def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Floats, cold: bool,
                       path: Floats, time: Floats, speeds: Floats, basis: Floats, pitch_basis: Floats,
                       survey: Floats, room: Floats, full: Floats) -> int:  # fmt: skip
-    """:func:`offset_pressures` in room that is there already: (8, longest row) and (6,)."""
+    """:func:`offset_pressures` in room that is there already: (9, longest row) and (6,)."""
     w, u, poses, path, time = borrowed(w), borrowed(u), borrowed(poses), borrowed(path), borrowed(time)
     contact, nodes, room, full = borrowed(contact), borrowed(nodes), borrowed(room), borrowed(full)
     basis, pitch_basis, survey, speeds = borrowed(basis), borrowed(pitch_basis), borrowed(survey), borrowed(speeds)
@@ -361,7 +375,7 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
     places = path.shape[1] // cases
     n_r, n_p = w.size, u.size
     kappa = contact.stiffness
-    pressure, is_surveyed = room[3], survey[3] < 0.0
+    is_surveyed = survey[3] < 0.0
     survey[:] = 0.0
     glass, pitch = _fine_tables(w, u, contact, room)
     basis[:] = 0.0
@@ -373,6 +387,8 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
         height, on_glass, on_pitch = _heights(i, w, u, glass, pitch, nodes, room)
         x, y, area = nodes.area_x[s:t], nodes.area_y[s:t], nodes.area_weight[s:t]
         _full_sums(x, y, area, height, full)
+        worn, pressed = room[3, : gt - gs], room[8, : pt - ps]
+        worn[:], pressed[:] = 0.0, 0.0
         for m in range(cases):
             of_case = path[i, m * places : (m + 1) * places]
             wears = of_case[places - 1] != 0.0
@@ -390,13 +406,15 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
                 _add_wear(i, m, d, bx, by, contact, nodes, n_r, of_case, speeds, on_glass, room, basis)
             if time[i, m] != 0.0:
                 px, py, share = nodes.pitch_x[ps:pt], nodes.pitch_y[ps:pt], nodes.pitch_share[ps:pt]
-                _ring_pressures(px, py, share, on_pitch, d, bx, by, pressure)
-                _ring_sums(nodes.pitch_start, i * n_p, n_p, ps, pressure, kappa * time[i, m], pitch_basis[0])
+                _add_pressures(px, py, share, on_pitch, d, bx, by, kappa * time[i, m], pressed)
             if is_surveyed:
                 gy, factor, plain = nodes.glass_y[gs:gt], nodes.glass_factor[gs:gt], nodes.area_plain[s:t]
                 top = kappa * _largest(nodes.glass_x[gs:gt], gy, factor, on_glass, d, bx, by)
                 survey[0] = max(survey[0], top)
                 survey[1] += time[i, m] * _lifted(x, y, plain, height, d, bx, by)
+        if basis.shape[0] == 1:
+            _add_ring_sums(nodes.glass_start, i * n_r, n_r, worn, basis[0])
+        _add_ring_sums(nodes.pitch_start, i * n_p, n_p, pressed, pitch_basis[0])
     return 0
 
 

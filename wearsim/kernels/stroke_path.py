@@ -57,35 +57,37 @@ def follow_path(kind: int, length: Floats, sweep: Floats, overhang: float, per_s
 
 
 @inlined
-def case_weights(x: float, y: float, vx: float, vy: float, top_is_tool: bool, bins: int, headings: int,
+def case_weights(x: float, y: float, vx: float, vy: float, top_is_tool: bool, push: Floats, lead: float, angles: int,
                  out: Floats) -> None:  # fmt: skip
-    """Weights of the load cases for one pose, ``out`` (bins * headings,) [1].
+    """Weights of the load cases for one pose, ``out`` (M,) [1].
 
-    ``bins`` azimuth bins of the line of centres in the stroke's axes (1 when the hands push at the centre),
-    times ``headings``: 1 (no lead), 3 (out, in, across: across stands for both sides) or 4 (out, in, left,
-    right). The heading enters by the squares of its direction cosines, so that mean square leads are exact.
+    The load is away from the top piece's centre by the hands' ``push`` (2,) along and across the stroke and by the
+    ``lead`` along the motion [m]. Without a push its cases are out along the line of centres, in, and across, for both
+    sides alike: the heading enters by the squares of its direction cosines, so that mean square leads are exact. With a
+    push they are ``angles`` angles from the line of centres, 0 to 180 degrees, for both sides alike and shared out
+    linearly, at the push's own distance and then, with a lead, at the nearest and the farthest that the load comes, by
+    squares again. M = 1 without either.
     """
     out[:] = 0.0
+    if out.size == 1:
+        out[0] = 1.0
+        return
     sign = 1.0 if top_is_tool else -1.0
-    radius = np.hypot(x, y)
+    radius, speed = np.hypot(x, y), np.hypot(vx, vy)
     cx, cy = (sign * x / radius, sign * y / radius) if radius > 0.0 else (1.0, 0.0)
-    low, part = 0, 0.0
-    if bins > 1:
-        turn = np.arctan2(cy, cx) / (2.0 * np.pi) * bins
-        turn = turn if turn >= 0.0 else turn + bins
-        low = int(turn) % bins
-        part = turn - int(turn)
-    speed = np.hypot(vx, vy)
-    along = (vx * cx + vy * cy) / speed if speed > 0.0 else 1.0
-    across = (vy * cx - vx * cy) / speed if speed > 0.0 else 0.0
-    for side in range(2 if bins > 1 else 1):
-        share = (1.0 - part if side == 0 else part) if bins > 1 else 1.0
-        first = ((low + side) % bins) * headings
-        if headings == 1:
-            out[first] += share
-        else:
-            out[first + (0 if along > 0.0 else 1)] += share * along * along
-            out[first + (2 if headings == 3 or across > 0.0 else 3)] += share * across * across
+    hx, hy = (vx / speed, vy / speed) if speed > 0.0 else (cx, cy)
+    if angles == 0:
+        along, across = hx * cx + hy * cy, hy * cx - hx * cy
+        out[0 if along > 0.0 else 1], out[2] = along * along, across * across
+        return
+    px, py, middle = push[0] + lead * hx, push[1] + lead * hy, np.hypot(push[0], push[1])
+    turn = np.arctan2(abs(py * cx - px * cy), px * cx + py * cy) / np.pi * (angles - 1)
+    low = min(int(turn), angles - 2)
+    away = (np.hypot(px, py) - middle) / lead if lead > 0.0 else 0.0
+    for ring in range(2 if away != 0.0 else 1):
+        share = away * away if ring > 0 else 1.0 - away * away
+        first = low + angles * (0 if ring == 0 else (1 if away < 0.0 else 2))
+        out[first], out[first + 1] = share * (1.0 - turn + low), share * (turn - low)
 
 
 @kernel
@@ -136,7 +138,7 @@ def _lap_at_centre(x: float, y: float, vx: float, vy: float, spin: float) -> tup
 @kernel
 def path_weights(kind: int, length: float, sweep: float, overhang: float, per_sweep: float, frequency: float,
                  jitter: Floats, draws: Floats, phases: int, limit: float, top_is_tool: bool, nodes: Floats,
-                 bins: int, headings: int, turning: Floats, turned: Floats, exponent: float, path: Floats,
+                 push: Floats, lead: float, angles: int, turning: Floats, turned: Floats, exponent: float, path: Floats,
                  time: Floats) -> tuple[float, float]:  # fmt: skip
     """Add up path and time of a stroke over its draws and phases; returns the share of the draws left out, mean speed.
 
@@ -155,6 +157,8 @@ def path_weights(kind: int, length: float, sweep: float, overhang: float, per_sw
         Draws whose stroke reaches this offset are left out.
     nodes : (n_e,) float [m]
         Offsets, ascending.
+    push, lead, angles : (2,) float [m], float [m], int
+        See :func:`case_weights`.
     turning : (2,) float
         Rates at which the top and the bottom piece turn [rad/s].
     turned : (J, 2) float
@@ -195,7 +199,7 @@ def path_weights(kind: int, length: float, sweep: float, overhang: float, per_sw
             vx, vy = pose[2] * frequency, pose[3] * frequency
             over_x, over_y = vx + turning[1] * y, vy - turning[1] * x
             travelled += np.hypot(over_x, over_y)
-            case_weights(x, y, over_x, over_y, top_is_tool, bins, headings, cases)
+            case_weights(x, y, over_x, over_y, top_is_tool, push, lead, angles, cases)
             along, across = _lap_at_centre(x, y, vx, vy, spin)
             for q in range(places):
                 speeds[q] = np.hypot(along + turned[q, 0], across + turned[q, 1])

@@ -42,10 +42,8 @@ def azimuth_matrix() -> Floats:
 
 
 @inlined
-def harmonics(x: float, y: float, out: Floats) -> None:
-    """1, cos t, sin t, cos 2t, sin 2t ... of the azimuth t of (x, y), ``out`` (AZIMUTHS,) [1]."""
-    r = np.hypot(x, y)
-    c, s = (x / r, y / r) if r > 0.0 else (1.0, 0.0)
+def harmonics(c: float, s: float, out: Floats) -> None:
+    """1, cos t, sin t, cos 2t, sin 2t ... of an azimuth t from its cosine and sine, ``out`` (AZIMUTHS,) [1]."""
     out[0], out[1], out[2] = 1.0, c, s
     for h in range(3, AZIMUTHS, 2):
         out[h] = out[h - 2] * c - out[h - 1] * s
@@ -53,11 +51,15 @@ def harmonics(x: float, y: float, out: Floats) -> None:
 
 
 @inlined
-def ring_of(x: float, y: float, scale: float, rings: int) -> tuple[int, float]:
-    """The tabulated ring inside a point, 0 being the centre, and how far it is to the next [1]."""
-    outward = min(np.hypot(x, y) / scale, 1.0) * rings
+def ring_of(x: float, y: float, scale: float, rings: int) -> tuple[int, float, float]:
+    """The tabulated ring inside a point, 0 being the centre; how far it is to the next [1]; one over its radius [1/m].
+
+    The last is 0 at the centre, whose azimuth is none.
+    """
+    radius = np.hypot(x, y)
+    outward = min(radius / scale, 1.0) * rings
     ring = min(int(outward), rings - 1)
-    return ring, outward - ring
+    return ring, outward - ring, 1.0 / radius if radius > 0.0 else 0.0
 
 
 @inlined

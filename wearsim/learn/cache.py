@@ -64,7 +64,7 @@ class KeptCalibration:
         """As :meth:`to_table` wrote it."""
         points = np.array(table["points"]) if "points" in table else None
         belief = Belief(np.array(table["mean"]), np.array(table["covariance"]), points)
-        glass = GlassPosterior(*(np.array(table["glass"][key]) for key in GLASS))
+        glass = GlassPosterior(*(np.array(table["glass"][key]) for key in GLASS)) if "glass" in table else None
         return cls(belief, table["session_spread"], glass, tuple(table["misfits"]))
 
     def to_table(self) -> dict[str, Any]:

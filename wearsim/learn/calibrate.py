@@ -76,7 +76,18 @@ class Calibration:
         return self.determined_of(np.eye(len(NAMES))[NAMES.index(name)])
 
     def determined_of(self, row: Floats) -> str:
-        """The same for a combination of constants, their powers (n,) [1]."""
+        """The same for a combination of constants.
+
+        Parameters
+        ----------
+        row : (n,) ndarray
+            Their powers, in the order of ``NAMES`` [1].
+
+        Returns
+        -------
+        str
+            As for one constant.
+        """
         before = float(row @ self.prior.covariance @ row)
         if before == 0.0:
             return "known"
@@ -139,7 +150,18 @@ class Calibration:
         return constants
 
     def product(self, name: str) -> Floats:
-        """Lower end, middle, upper end (3,) of the 90 % interval of one of ``PRODUCTS``, as factors on the bench's [1]."""
+        """A product of constants that sessions show more directly than its parts.
+
+        Parameters
+        ----------
+        name : str
+            One of :data:`wearsim.wear.constants.PRODUCTS`.
+
+        Returns
+        -------
+        (3,) ndarray
+            Lower end, middle and upper end of its 90 % interval, as factors on the bench's [1].
+        """
         values = self.posterior.vectors @ powers(name)
         low, high = self.posterior.interval_of(values)
         return np.exp([low, float(self.posterior.weights @ values), high])

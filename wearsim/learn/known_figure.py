@@ -104,8 +104,14 @@ def known_figure(folder: MirrorFolder, state: PresentState) -> KnownFigure:
 
     Parameters
     ----------
+    folder : MirrorFolder
     state : PresentState
         Of that folder, after all its sessions.
+
+    Returns
+    -------
+    KnownFigure
+        Read alone is the measurement before the first session where there is none.
     """
     radius, gauge = state.start.radius, gauge_for(state.bench, state.start.radius)
     known, read = FigureEstimate.of(state.start, gauge), FigureEstimate.of(state.read, gauge)

@@ -155,7 +155,18 @@ class Belief:
         )  # fmt: skip
 
     def with_session_spread(self, spread: float) -> Belief:
-        """The same with the spread of the removal from session to session [1] on top of that of the wear."""
+        """The same with the spread of the removal from session to session on top of that of the wear.
+
+        Parameters
+        ----------
+        spread : float
+            Relative, one sigma [1].
+
+        Returns
+        -------
+        Belief
+            Points, where there are any, spread likewise.
+        """
         covariance = self.covariance.copy()
         covariance[0, 0] += spread**2
         if self.points is None:

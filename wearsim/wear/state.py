@@ -54,6 +54,7 @@ def gauss_table(most: int = 64) -> Floats:
 
 
 @cache
+@lru_cache(maxsize=256)
 def power_of(exponent: float, terms: int = 6) -> Floats:
     """Polynomial (terms,), without a constant, in the square root of t that comes nearest to ``t ** exponent`` on 0..1.
 

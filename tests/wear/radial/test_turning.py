@@ -16,7 +16,7 @@ from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.radial.offset_basis import offset_basis, path_matrix
 from wearsim.wear.radial.path_weights import speed_law
 
-AT_REST = 1e-7  # of the diameter: a stroke too short to see
+AT_REST = 1e-4  # of the diameter: a stroke too short to see, once a minute
 SPIN = 2.0 * np.pi * 7.0 / 60.0
 
 
@@ -44,7 +44,7 @@ def mean_pressure(bench: Any, on_top: str) -> float:
 def test_spin_alone_wears_as_the_radius(top: float, stand: float, on_top: str) -> None:
     """dz/dt = k p w r. Preston, J. Soc. Glass Technology 11 (1927) 214 [memory; derived]."""
     bench = flat_bench(turning(top, stand), 0.32)
-    radius, rate, _ = flat_removal(bench, make_spell("straight", on_top, length=AT_REST))
+    radius, rate, _ = flat_removal(bench, make_spell("straight", on_top, length=AT_REST, rate=1.0))
     assert rate / mean_pressure(bench, on_top) == pytest.approx(SPIN * radius, abs=2e-4 * SPIN * 0.15)
 
 
@@ -86,7 +86,7 @@ def test_spin_about_axes_apart_against_the_plane() -> None:
 def test_exponents_under_even_pressure(m: float, n: float) -> None:
     """Spin alone: k p^m v^n with p the mean pressure and v = w r, as stated at 1 kPa and 0.1 m/s."""
     bench = flat_bench(turning(7.0), 0.32, pressure_exponent=m, speed_exponent=n)
-    radius, rate, _ = flat_removal(bench, make_spell("straight", length=AT_REST))
+    radius, rate, _ = flat_removal(bench, make_spell("straight", length=AT_REST, rate=1.0))
     p, v = mean_pressure(bench, "tool") / REFERENCE_PRESSURE, SPIN * radius / REFERENCE_SPEED
     wanted = REFERENCE_PRESSURE * REFERENCE_SPEED * p**m * v**n
     away = radius > 0.025  # v^n is steepest at the middle, where the table is linear
@@ -114,7 +114,7 @@ def test_edge_effect_is_raised_with_the_pressure() -> None:
     """A large lap, spin alone: at the rim the pressure is 1 + g times that inside, the wear (1 + g)^m times."""
     hands, wear = turning(7.0), Wear(edge_gain=0.5, edge_length=0.004, pressure_exponent=1.5)
     bench = make_bench(0.3, 3.0, 0.34, hands=hands, wear=wear)
-    radius, rate, _ = flat_removal(bench, make_spell("straight", length=AT_REST))
+    radius, rate, _ = flat_removal(bench, make_spell("straight", length=AT_REST, rate=1.0))
     inside = rate[radius < 0.1][-1] / radius[radius < 0.1][-1]
     assert rate[-1] / radius[-1] / inside == pytest.approx(1.5**1.5, rel=5e-3)
 

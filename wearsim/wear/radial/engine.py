@@ -30,7 +30,7 @@ from wearsim.wear.strokes import made_by_hands, stroke_reach
 # prediction would take minutes. Hot pitch for many hours; usual spells have one to fifty. A judgement.
 MOST_FOLLOWED = 1000.0
 DRAWN_FOLLOWED = 3.0  # a draw of the constants may take so many times as long
-AT_REST = LoadCases(np.zeros((1, 2)), 1, 1)
+AT_REST = LoadCases(np.zeros((1, 2)), np.zeros(2), 0.0, 0)
 
 
 def load_cases_for(bench: Bench) -> LoadCases:
@@ -141,7 +141,8 @@ def spell_contact(
         bench.edge_length_for(lap) * constants.edge_length, counts, gauss_table(), accuracy.table_cells,
     )  # fmt: skip
     if exponent != 1.0:  # the edge effect is in the pressure, and so is raised with it
-        nodes = nodes._replace(glass_share=nodes.glass_share * nodes.glass_factor ** (exponent - 1.0))
+        edge = nodes.glass_factor > 1.0
+        nodes.glass_share[edge] *= nodes.glass_factor[edge] ** (exponent - 1.0)
     contact = kernels.SpellContact(
         a, stiffness, force, bench.preston * constants.preston, exponent, REFERENCE_PRESSURE,
         power_of(exponent), 1.0 / (softest * tau),
@@ -207,7 +208,7 @@ class RadialEngine(Engine[State]):
             0.1 / rate, report,
         )  # fmt: skip
         if status != 0:
-            offset = length_unit(bench).text(weights.offset[status - 1])
+            offset = length_unit(bench).text(weights.offset[min(status, weights.offset.size) - 1])
             where = f"offset {offset}" if status > 0 else "the time step shrank to nothing"
             raise ContactError(f"spell {number}, {where}", float(report[2]))
         after = State(state.radius, w, state.laps).with_lap(lap_name(lap), u)

@@ -2,9 +2,9 @@
 
 A load case says where the load stands relative to the top piece's centre, seen from the line of centres. The friction
 lead carries the load forward along the motion; hands that push off centre carry it along and across the stroke (physics
-section 2). Averaged over a spell only the angle to the line of centres matters, so a few cases per offset stand for all
-directions: headings out, in and across for the lead, and for an off-centre push as many azimuth bins of the line of
-centres in the stroke's axes.
+section 2). Averaged over a spell only its place seen from the line of centres matters, and a few cases per offset stand
+for all places: headings out, in and across for the lead, and for an off-centre push a few angles at its own
+distance, at the nearest and at the farthest that the load comes.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.strokes import draws_needed
 
-AZIMUTH_BINS = 8
+ANGLES = 5
+"""Angles from the line of centres, 0 to 180 degrees, at which a load that is pushed off centre is balanced."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,32 +36,34 @@ class LoadCases:
     Parameters
     ----------
     position : (M, 2) ndarray
-        [m]; case ``bin * headings + heading``.
-    bins, headings : int
+        [m]
+    push : (2,) ndarray
+        Of the hands, along and across the stroke [m].
+    lead : float
+        Friction lead [m].
+    angles : int
         See :func:`wearsim.kernels.stroke_path.case_weights`.
     """
 
     position: Floats
-    bins: int
-    headings: int
+    push: Floats
+    lead: float
+    angles: int
 
 
 @lru_cache(maxsize=256)
 def load_cases(lead: float, push_offset: tuple[float, ...]) -> LoadCases:
     """Cases for a friction lead, push height times friction, and a push off centre along and across the stroke [m]."""
-    off_centre = np.hypot(push_offset[0], push_offset[1]) > 0.0
-    leads = [(0.0, 0.0)]
-    if lead != 0.0:
-        leads = [(lead, 0.0), (-lead, 0.0), (0.0, lead)] + ([(0.0, -lead)] if off_centre else [])
-    if not off_centre:
-        return LoadCases(np.array(leads), 1, len(leads))
-    rows = []
-    for turn in 2.0 * np.pi * np.arange(AZIMUTH_BINS) / AZIMUTH_BINS:
-        c, s = np.cos(turn), np.sin(turn)
-        along = c * push_offset[0] + s * push_offset[1]
-        across = -s * push_offset[0] + c * push_offset[1]
-        rows += [(along + q[0], across + q[1]) for q in leads]
-    return LoadCases(np.array(rows), AZIMUTH_BINS, len(leads))
+    push = np.array(push_offset)
+    middle = float(np.hypot(*push))
+    if middle == 0.0:
+        places = lead * np.array([(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0)])
+        return LoadCases(places if lead != 0.0 else places[:1], push, lead, 0)
+    turn = np.linspace(0.0, np.pi, ANGLES)
+    half = np.column_stack([np.cos(turn), np.sin(turn)])
+    half[-1, 1] = 0.0  # on the line of centres to the last bit: such cases are balanced without a tilt across
+    radii = [middle, max(0.0, middle - lead), middle + lead] if lead != 0.0 else [middle]
+    return LoadCases(np.concatenate([radius * half for radius in radii]), push, lead, ANGLES)
 
 
 @dataclass(frozen=True)
@@ -191,8 +194,8 @@ def along_path(
     time = np.zeros((offset.size, len(cases.position)))
     path = np.zeros((offset.size, time.shape[1] * len(turned)))
     found = path_weights(
-        *stroke.numbers, stroke.frequency, np.array(jitter), many, phases, limit, top_is_tool, offset, cases.bins,
-        cases.headings, np.array([law.top, law.bottom]), turned, law.exponent, path, time,
+        *stroke.numbers, stroke.frequency, np.array(jitter), many, phases, limit, top_is_tool, offset,
+        cases.push, cases.lead, cases.angles, np.array([law.top, law.bottom]), turned, law.exponent, path, time,
     )  # fmt: skip
     path *= law.scale
     return path, time, found
