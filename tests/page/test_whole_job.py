@@ -13,7 +13,7 @@ import pytest
 from tests.page.conftest import READ, Screen, Served, at_the_barrel, kept_draft, read_mirror
 
 pytestmark = pytest.mark.slow
-LONG = 300_000
+LONG = 900_000
 """Longest wait for a search, kernels compiled first [ms]."""
 AFTER = ("0", "0.54", "1.03", "1.41", "1.80")
 RANDOM_TAPS = 1000
