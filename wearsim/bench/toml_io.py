@@ -224,6 +224,13 @@ def spell_table(spell: Spell) -> dict[str, Any]:
     return table_of(spell)
 
 
+def spell_shares(spell: Spell, diameter: float) -> dict[str, Any]:
+    """The same with its sizes as shares of the mirror's diameter [m]."""
+    sizes = {key: getattr(spell, key) for key in ("length", "side_sweep", "side_overhang")}
+    shares = {key: round(size.on(diameter) / diameter, 3) for key, size in sizes.items() if size is not None}
+    return {**spell_table(spell), **shares}
+
+
 def dump_bench(bench: Bench) -> str:
     """TOML of a bench, every key written out; reading it gives an equal bench.
 

@@ -82,10 +82,12 @@ def parse_waited(waited: str | None) -> float | None:
 
 def parse_focal_ratio(text: str | float) -> float:
     """A focal ratio: a plain number, or one behind ``f/``."""
+    from wearsim.learn.new_folder import focal_ratio
+
     try:
-        return float(str(text).strip().lower().removeprefix("f").strip().removeprefix("/"))
-    except ValueError:
-        raise typer.BadParameter(f'"{text}"; expected a plain number such as 6, or f/6') from None
+        return focal_ratio(str(text))
+    except InputError as error:
+        raise typer.BadParameter(f'"{text}"; expected {error.expected}') from None
 
 
 def parse_limits(**given: Any) -> Limits:

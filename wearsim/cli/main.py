@@ -15,7 +15,7 @@ from typing import Annotated
 import typer
 
 from wearsim import __version__
-from wearsim.cli import calibrate, compare, history, mask, new, predict, propose, record, reduce, rehearse, study
+from wearsim.cli import calibrate, compare, history, mask, new, page, predict, propose, record, reduce, rehearse, study
 from wearsim.cli.options import add, group_class
 from wearsim.cli.terminal import Messages, be_ready, discard_output
 from wearsim.errors import WearsimError
@@ -48,7 +48,7 @@ def wearsim(
         typer.echo(context.get_help())
 
 
-for _module in (reduce, predict, propose, compare, study, record, calibrate, history, rehearse, mask, new):
+for _module in (reduce, predict, propose, compare, study, record, calibrate, history, rehearse, mask, new, page):
     add(app, _module.command, _module.NAME, _module.EXAMPLE)
 
 

@@ -266,6 +266,15 @@ class MirrorFolder:
     is_practice: bool
     set_aside: tuple[KeptRecord, ...] = ()
 
+    @property
+    def kept(self) -> dict[str, str]:
+        """Records that count for nothing and can be brought back: their names, and what they are in words."""
+        kept = [*self.set_aside, *(one for session in self.sessions for one in session.earlier)]
+        return {
+            one.path.relative_to(self.path).as_posix(): f"session {one.number} of {one.date}, {one.minutes:g} min"
+            for one in kept if one.date is not None and one.minutes is not None
+        }  # fmt: skip
+
     def bench_after(self, count: int | None = None) -> Bench:
         """The bench with the measurement after so many sessions for its figure.
 

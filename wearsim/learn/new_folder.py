@@ -6,7 +6,7 @@ import re
 import textwrap
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,13 +15,14 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.fields import DefaultUsed
 from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.toml_io import bench_from_table, bench_table
-from wearsim.bench.units import in_units_of, length_unit
+from wearsim.bench.units import POUND, in_units_of, length_unit
 from wearsim.errors import InputError
 from wearsim.knifeedge.mask import MaskDesign, MaskLimits, design_mask
 
 COLUMNS, INDENT = 80, "    "
 BENCH, READINGS = "bench.toml", "readings.toml"
 ZONES = 5
+_PLAIN = re.compile(r"\s*[0-9]*[.,]?[0-9]+\s*\Z")
 _INCH = re.compile(r'\d\s*("|in|inch|inches|ft|foot|feet)\s*$')
 
 
@@ -49,6 +50,55 @@ class Answers:
     thickness: str | None = None
     pitch: str | None = None
     push: str | None = None
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question about a new mirror.
+
+    Parameters
+    ----------
+    key : str
+        Of :class:`Answers`.
+    words, why, usual : str
+        What is asked; why, and what is taken where nothing is answered.
+    plain : str
+        Unit of a plain number in inches, and in millimetres: "in mm".
+    """
+
+    key: str
+    words: str
+    why: str
+    usual: str = ""
+    plain: str = ""
+    choices: str = ""
+
+
+QUESTIONS = (
+    Question("diameter", "Diameter of the mirror", "From edge to edge of the glass: 200 mm, 8 in, 8\".", plain="in mm"),
+    Question("focal_ratio", "Focal ratio", "Focal length over diameter: 6 or f/6."),
+    Question("thickness", "Thickness at the edge", "For the weight, and for how long it cools.", "38 mm, 1 1/2 in", "in mm"),
+    Question("glass", "Glass", "For its density, and how fast it wears.", "borosilicate, the usual", choices="glasses"),
+    Question("lap_diameter", "Diameter of the lap", "Of the pitch.", "the same as the mirror's", "in mm"),
+    Question("lap_mass", "Weight of the whole tool", "Put it on the scales.", "as a disc of the mirror's glass", "lb kg"),
+    Question("pitch", "Pitch", "How soft it is: for its stiffness, and how quickly it flows.", "medium", choices="pitches"),
+    Question("push", "Push of the hands", "Downward, on top of the weight: 30 N, 7 lbf.", "30 N (7 lbf, 3 kg)", "lbf N"),
+)  # fmt: skip
+
+
+def given_answers(texts: Mapping[str, str]) -> dict[str, str]:
+    """Answers by their questions' keys, with the unit of plain numbers ("unit": "in" or "mm") written out.
+
+    Those left open are not there.
+    """
+    given: dict[str, str] = {}
+    for question in QUESTIONS:
+        text = texts.get(question.key, "").strip()
+        if not text:
+            continue
+        unit = question.plain.split()[texts["unit"] == "mm"] if question.plain else ""
+        given[question.key] = f"{text.replace(',', '.')} {unit}" if unit and _PLAIN.match(text) else text
+    return given
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,6 +144,20 @@ def fresh_folder(answers: Answers, zones: int | None = None) -> FreshFolder:
     return FreshFolder(bench, mask, _bench_text(answers, lines, bench), _readings_text(answers, mask))
 
 
+def with_weight(answers: Answers) -> Answers:
+    """Answers with a tool as heavy as a disc of the mirror's glass, as thick as the mirror, where no weight is given."""
+    if answers.lap_mass:
+        return answers
+    bench = fresh_folder(replace(answers, lap_mass="2 kg")).bench
+    share = (bench.laps[0].radius / bench.mirror.radius) ** 2
+    return replace(answers, lap_mass=weight_words(bench, share * bench.mirror.piece_mass))
+
+
+def weight_words(bench: Bench, mass: float) -> str:
+    """A mass [kg] in pounds where the bench is in inches, in kilograms elsewhere."""
+    return f"{mass / POUND:.3g} lb" if length_unit(bench).name == "in" else f"{mass:.3g} kg"
+
+
 def _mask(bench: Bench, zones: int | None) -> MaskDesign:
     geometry, wavelength = bench.mirror.geometry, bench.light.wavelength
     if zones is not None:
@@ -102,6 +166,16 @@ def _mask(bench: Bench, zones: int | None) -> MaskDesign:
         with suppress(InputError):
             return design_mask(count, geometry, wavelength)
     return design_mask(3, geometry, wavelength)
+
+
+def focal_ratio(text: str) -> float:
+    """A focal ratio from a plain number, or one behind ``f/``; InputError where it is neither."""
+    try:
+        return float(text.strip().lower().removeprefix("f").strip().removeprefix("/"))
+    except ValueError:
+        raise InputError(
+            "no focal ratio", key="focal ratio", value=text, expected="a plain number such as 6, or f/6"
+        ) from None
 
 
 def radius_of_curvature(diameter: str, focal_ratio: float) -> str:

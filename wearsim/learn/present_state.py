@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,7 +13,7 @@ from wearsim.bench.bench import Bench, Spread
 from wearsim.learn.cache import KeptCalibration, recall_or_calibrate
 from wearsim.learn.calibrate import DRAWS, filter_of
 from wearsim.learn.inference import StageReport
-from wearsim.learn.mirror_folder import MirrorFolder, SessionNote
+from wearsim.learn.mirror_folder import MirrorFolder, SessionNote, open_folder
 from wearsim.learn.session_filter import SessionFilter, corrected_state, with_lap_start
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, Belief, prior
@@ -161,3 +163,15 @@ def _after_sessions(
     glass = StartFigure(newest.state.radius, height, covariance_root(covariance))
     laps = corrected_state(newest.state, height - newest.state.height).on_grids(bench, accuracy)
     return on_grid(bench, glass, accuracy), laps
+
+
+@lru_cache(maxsize=4)
+def _state_of(path: Path, files: tuple[Any, ...]) -> PresentState:
+    folder = open_folder(path)
+    return present_state(folder, recall_or_calibrate(folder))
+
+
+def state_of(path: Path) -> PresentState:
+    """The mirror in a folder as it is; read again only where a file of the folder was changed."""
+    files = (file for file in sorted(path.rglob("*.[tc]*")) if not file.name.startswith("proposal-for-"))
+    return _state_of(path, tuple((file, file.stat().st_mtime_ns, file.stat().st_size) for file in files))

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from io import BytesIO
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from wearsim.bench.bench import Bench
 from wearsim.bench.units import MILLIMETRES, LengthUnit
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.mask import MaskDesign
+from wearsim.knifeedge.readings import Readings
+from wearsim.show.expected_readings import zone_name
 from wearsim.show.numbers import fine_unit
 from wearsim.show.style import INK, new_figure, plot_style, without_frame
 from wearsim.show.text import paragraph, table, text_width
@@ -52,6 +57,36 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 
 
+def windows_drawing(shares: Sequence[tuple[float, float]], marked: int) -> str:
+    """The windows as they lie along a diameter of the mirror, one of them marked, as SVG.
+
+    Parameters
+    ----------
+    shares : sequence of (float, float)
+        Inner and outer radius of each window, of the mirror's [1].
+    """
+    panes = []
+    for zone, (inner, outer) in enumerate(shares):
+        kind, width = "pane here" if zone == marked else "pane", max(100.0 * (outer - inner), 1.0)
+        for left in (100.0 * inner, -100.0 * outer):
+            panes.append(f'<rect class="{kind}" x="{left:.1f}" y="-9" width="{width:.1f}" height="18"/>')
+        panes.append(f'<text x="{50.0 * (inner + outer):.1f}" y="{22 + 9 * (zone % 2)}">{zone + 1}</text>')
+    return (
+        '<svg class="mask" viewBox="-102 -38 204 76" role="img" aria-label="The windows on the mirror">'
+        '<circle class="glass" r="100"/>' + "".join(panes) + "</svg>"
+    )
+
+
+def windows_of(blank: Readings | None, bench: Bench | None) -> tuple[list[str], list[tuple[float, float]], str]:
+    """Each window of a sheet from rim to rim in its unit, as shares of the mirror's radius, and the unit's name."""
+    if blank is None or bench is None:
+        return [], [], ""
+    unit = LengthUnit(blank.length_unit, blank.unit, 2 if blank.unit > 0.01 else 1)
+    radius, pairs = bench.mirror.radius, list(zip(blank.zones.inner, blank.zones.outer, strict=True))
+    names = [zone_name(inner, outer, unit).replace(" - ", "\u2013") for inner, outer in pairs]
+    return names, [(float(inner / radius), float(outer / radius)) for inner, outer in pairs], unit.name
+
+
 def windows_toml(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     """``length_unit``, that of the knife positions as well, and ``windows`` as ``readings.toml`` has them."""
     cut = LengthUnit(unit.name, unit.size, fine_unit(unit).decimals - 1)
@@ -80,6 +115,14 @@ def mask_figure(design: MaskDesign, title: str = "", unit: LengthUnit = MILLIMET
             _window(axes, number, inner * 1e3, outer * 1e3)
         _foot(axes, design, a, title, unit)
     return figure
+
+
+def mask_bytes(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> bytes:
+    """The drawing at 1:1 as a PDF."""
+    stream = BytesIO()
+    with plot_style():
+        mask_figure(design, unit=unit).savefig(stream, format="pdf", metadata={"CreationDate": None})
+    return stream.getvalue()
 
 
 def window_outline(inner: float, outer: float, side: int) -> Floats:

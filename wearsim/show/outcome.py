@@ -146,6 +146,14 @@ def outcome_figure(bench: Bench, programme: Programme, outcome: Outcome) -> Figu
     return figure
 
 
+def profiles_figure(bench: Bench, outcome: Outcome) -> Figure:
+    """Surface before and after and what is removed, narrow enough for a hand's screen."""
+    with plot_style():
+        figure = new_figure(5.4, 5.2)
+        draw_profiles(figure, bench.mirror, outcome, "", length_unit(bench), unit_for(outcome))
+    return figure
+
+
 def _headline(outcome: Outcome) -> str:
     high, both = unit_for(outcome), (numbers_before(outcome), numbers_after(outcome))
     rms = " before, ".join(numbers.height("surface_rms", high) for numbers in both)

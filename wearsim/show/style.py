@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+from base64 import b64encode
 from collections.abc import Iterator
 from contextlib import contextmanager
 from io import BytesIO
@@ -12,6 +14,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+SCREEN_DOTS = 144
+"""Of a picture on a screen, an inch."""
 INK = "#1a1a1a"
 QUIET = "#767676"
 BLUE, RED = "#0b5394", "#b8480e"  # apart in hue for colour-blind eyes, and apart in grey
@@ -92,6 +96,14 @@ def save(figure: Figure, path: Path, ending: str) -> None:
         content = BytesIO()  # a full disk half-way would leave the writers of PDF in disorder
         figure.savefig(content, format=kind, dpi=150, metadata=undated)
     path.write_bytes(content.getvalue())
+
+
+def data_address(figure: Figure) -> str:
+    """A figure as the address of a picture, to stand in a page."""
+    stream = io.BytesIO()
+    with plot_style():
+        figure.savefig(stream, format="png", dpi=SCREEN_DOTS)
+    return "data:image/png;base64," + b64encode(stream.getvalue()).decode("ascii")
 
 
 def without_frame(axes: Axes) -> None:

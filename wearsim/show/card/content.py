@@ -348,14 +348,20 @@ def _first(bench: Bench, proposal: Proposal, unit: LengthUnit) -> tuple[str, ...
     pressings = any(spell.is_press for spell in spells[1:])
     between = "Press later only where a spell says so." if pressings else "Do not press between spells."
     push = f"Push {_push(bench.hands.push, unit)} besides the weight; turn it in the hands against your walk."
-    lines = (f"{_pressing(bench, proposal.programme, proposal.pressings)} {between}", push)
+    lines = (f"{pressing_words(bench, proposal.programme, proposal.pressings)} {between}", push)
     if len(spells) == 1 or any(spell.turn for spell in spells):
         return lines
     return (*lines, "Between spells turn the mirror a fifth of a turn (common practice, no source).")
 
 
-def _pressing(bench: Bench, programme: Programme, pressings: Mapping[str | None, float]) -> str:
-    """What to do with the laps first, as the prediction assumes it."""
+def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | None, float]) -> str:
+    """What to do with the laps first, as the prediction assumes it.
+
+    Parameters
+    ----------
+    pressings : mapping of str or None to float
+        For how long each lap is pressed, by its name as spells have it [s].
+    """
     if programme.spells[0].is_press:
         return "Press as spell 1 says."
     used: list[Lap] = []

@@ -1,0 +1,50 @@
+"""The clock at the barrel."""
+
+from __future__ import annotations
+
+import pytest
+
+from wearsim.learn.barrel_work import Work
+
+
+@pytest.fixture
+def clock(monkeypatch: pytest.MonkeyPatch) -> list[float]:
+    """A clock that goes when it is told to."""
+    now = [1_000_000.0]
+    monkeypatch.setattr("wearsim.learn.barrel_work.time.time", lambda: now[0])
+    return now
+
+
+def test_minutes_add_up_over_pauses(clock: list[float]) -> None:
+    work = Work("", [10.0, 5.0])
+    for seconds in (90.0, 30.0):
+        work.go()
+        clock[0] += seconds
+        work.halt()
+        clock[0] += 1000.0
+    assert work.seconds() == 120.0 and work.left == 480.0
+    assert work.minutes() == [2.0, 0.0]
+
+
+def test_a_spell_is_never_longer_than_it_went(clock: list[float]) -> None:
+    work = Work("", [1.0])
+    work.go()
+    clock[0] += 500.0
+    work.next_spell()
+    assert work.seconds() == 60.0 and work.ended == clock[0]
+    work.go()
+    assert work.since is None
+
+
+def test_stopped_early_goes_on_with_the_next_spell(clock: list[float]) -> None:
+    work = Work("", [4.0, 6.0])
+    work.go()
+    clock[0] += 120.0
+    work.next_spell()
+    assert (work.spell, work.since, work.ended) == (1, None, None)
+    work.end()
+    assert work.minutes() == [2.0, 0.0] and work.ended == clock[0]
+
+
+def test_corrected_minutes_are_what_is_recorded(clock: list[float]) -> None:
+    assert Work("", [4.0, 6.0], done=[60.0, 0.0], corrected=[4.0, 5.5]).minutes() == [4.0, 5.5]

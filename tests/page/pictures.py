@@ -1,0 +1,76 @@
+"""The pictures of ``docs/page.md``, made from the page itself: ``python -m tests.page.pictures``, from the root."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from tests.page.conftest import READ, ROOT, Screen, Served, find_chromium, new_mirror
+
+IMAGES = ROOT / "docs" / "images"
+LONG = 300_000
+
+
+def draw(browser: Any, served: Served) -> None:
+    """One after the other, in the order of the work."""
+    desk = Screen(browser, served, 1280, 900)
+    page = desk.go("/mirror/invented-200/readings")
+    page.locator(".window input").first.click()
+    for place in range(3):
+        for number in READ:
+            page.keyboard.type(f"{float(number) + 0.01 * place:.2f}")
+            page.keyboard.press("Enter")
+        page.wait_for_timeout(600)
+    page.get_by_role("button", name="Round 3").click()
+    page.get_by_role("img", name=re.compile("The surface with its band")).wait_for(timeout=LONG)
+    page.wait_for_timeout(1500)
+    page.screenshot(path=IMAGES / "page-readings.png")
+    page = desk.go("/mirror/invented-200/next")
+    desk.press("What should I do next?")
+    page.get_by_role("button", name=re.compile("Take to the barrel")).nth(1).wait_for(timeout=LONG)
+    page.get_by_role("button", name="What should I do next?").wait_for(timeout=LONG)
+    page.locator("table.choices").scroll_into_view_if_needed()
+    page.evaluate(
+        "window.scrollTo(0, document.querySelector('table.choices').getBoundingClientRect().top + scrollY - 60)"
+    )
+    page.wait_for_timeout(500)
+    page.screenshot(path=IMAGES / "page-next.png")
+    desk.press("Take to the barrel: ", exact=False)
+    page.locator("#minutes-left").wait_for()
+    tablet = Screen(browser, served, 1024, 768, color_scheme="dark")
+    page = tablet.go("/mirror/invented-200/barrel")
+    tablet.press("Begin")
+    page.wait_for_timeout(7000)
+    page.screenshot(path=IMAGES / "page-barrel.png")
+    tablet.press("Pause")
+    hand = Screen(browser, served, 390, 700, color_scheme="dark")
+    hand.go("/").wait_for_timeout(500)
+    hand.page.screenshot(path=IMAGES / "page-mirrors.png")
+    for screen in (desk, tablet, hand):
+        screen.assert_at_peace()
+
+
+def main() -> None:
+    """With a server and a browser of its own."""
+    from playwright.sync_api import sync_playwright
+
+    folder = Path(tempfile.mkdtemp()) / "mirrors"
+    folder.mkdir()
+    for name in ("invented-200", "invented-second"):
+        new_mirror(folder / name)
+    served = Served(folder).start()
+    try:
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path=find_chromium(), args=["--no-sandbox"])
+            draw(browser, served)
+            browser.close()
+    finally:
+        served.stop()
+        shutil.rmtree(folder.parent)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,147 @@
+"""The views in a real browser, as far as no search is needed for them."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+from tests.page.conftest import READ, Screen, Served, at_the_barrel, kept_draft, new_mirror
+from wearsim.page.parts import STEPS
+from wearsim.wear.outcome_file import digest
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def served(serve: Any) -> Served:
+    """One server for all of these."""
+    return serve()
+
+
+def _type_round(screen: Screen, numbers: tuple[str, ...] = READ) -> None:
+    """As a person does: into the first window, Enter after each number."""
+    fields = screen.page.locator(".window input")
+    fields.first.click()
+    for number in numbers:
+        screen.page.keyboard.type(number)
+        screen.page.keyboard.press("Enter")
+
+
+def test_enter_goes_to_the_next_window_and_then_to_another_round(served: Served, screens: Any) -> None:
+    place, screen = new_mirror(served.folder / "typed"), screens(served)
+    page = screen.go("/mirror/typed/readings")
+    _type_round(screen)
+    page.get_by_role("button", name="Round 2").wait_for()
+    page.wait_for_function("document.activeElement === document.querySelector('.window input')")
+    assert page.locator(".window input").first.input_value() == ""
+    page.get_by_role("img", name=re.compile("The surface with its band")).wait_for()
+    sheet = (place / "readings.toml").read_text()
+    assert "[0.0, 0.55, 1.05, 1.42, 1.78]" in sheet and "# Knife-edge readings" in sheet
+
+
+def test_a_reload_keeps_a_round_that_is_not_whole(served: Served, screens: Any) -> None:
+    place, screen = new_mirror(served.folder / "reloaded"), screens(served)
+    page = screen.go("/mirror/reloaded/readings")
+    page.locator(".window input").nth(2).fill("1.11")
+    kept_draft(place, lambda kept: kept["rounds"][0]["cells"][2] == "1.11")
+    page.reload()
+    page.wait_for_function("document.querySelectorAll('.window input')[2]?.value === '1.11'")
+
+
+def test_a_slip_is_marked_at_once(served: Served, screens: Any) -> None:
+    new_mirror(served.folder / "slip")
+    screen = screens(served)
+    page = screen.go("/mirror/slip/readings")
+    _type_round(screen, ("0", "5.5", "105"))
+    page.get_by_text(re.compile("Look again")).first.wait_for()
+    assert page.locator(".window.slip").count() >= 1
+    page.locator(".window input").nth(1).fill("abc")
+    page.get_by_text("Look again: not a number").wait_for()
+
+
+def test_the_second_browser_sees_what_the_first_types(served: Served, screens: Any) -> None:
+    new_mirror(served.folder / "two")
+    one, two = (screens(served, width, 800).go("/mirror/two/readings") for width in (1280, 390))
+    one.locator(".window input").nth(3).fill("1.43")
+    two.wait_for_function("document.querySelectorAll('.window input')[3].value === '1.43'")
+    two.locator(".window input").nth(3).fill("1.44")
+    one.wait_for_function("document.querySelectorAll('.window input')[3].value === '1.44'")
+
+
+def test_a_sheet_changed_outside_is_taken_over_and_said(served: Served, screens: Any) -> None:
+    place, screen = new_mirror(served.folder / "changed"), screens(served)
+    sheet, page = place / "readings.toml", screen.go("/mirror/changed/readings")
+    _type_round(screen)
+    page.get_by_role("img", name=re.compile("The surface with its band")).wait_for()
+    kept_draft(place, lambda kept: kept["made_from"] == digest(sheet.read_text()))
+    page.get_by_role("button", name="Round 1").click()
+    page.wait_for_function("document.querySelectorAll('.window input')[4].value === '1.78'")
+    sheet.write_text(sheet.read_text().replace("0.55", "0.57"), encoding="utf-8")
+    page.locator(".window input").nth(4).fill("1.79")
+    page.get_by_text("changed outside of this page").wait_for()
+    assert "0.57" in sheet.read_text()
+    page.wait_for_function("document.querySelectorAll('.window input')[1].value.startsWith('0.57')")
+
+
+def test_the_clock_at_the_barrel_goes_on_through_a_reload(served: Served, screens: Any) -> None:
+    at_the_barrel(served, "worked")
+    screen = screens(served, 1024, 768)
+    page = screen.go("/mirror/worked/barrel")
+    left = page.locator("#minutes-left")
+    page.get_by_text("4:00").wait_for()
+    screen.press("Begin")
+    page.wait_for_function("/3:[0-5]/.test(document.querySelector('#minutes-left').textContent)")
+    before = left.text_content()
+    page.reload()
+    page.wait_for_function(
+        "before => /^3:/.test(document.querySelector('#minutes-left')?.textContent) &&"
+        " document.querySelector('#minutes-left').textContent < before",
+        arg=before,
+    )
+    screen.press("Pause")
+    page.get_by_role("button", name="Go on").wait_for()
+    stood = left.text_content()
+    page.wait_for_timeout(1200)
+    assert left.text_content() == stood
+    screen.press("Stopped here")
+    page.get_by_text("5:00").wait_for()
+    screen.press("Leave this spell out")
+    page.get_by_text(re.compile(r"[0-3](\\.[0-9]+)? of 4 min")).wait_for()
+    kept = kept_draft(served.folder / "worked", lambda kept: kept["work"]["ended"])["work"]
+    assert kept["since"] is None and 1.0 < kept["done"][0] < 240.0 and kept["done"][1] == 0.0
+
+
+def test_no_letter_at_the_barrel_is_small(served: Served, screens: Any) -> None:
+    at_the_barrel(served, "large")
+    page = screens(served, 360, 740).go("/mirror/large/barrel")
+    page.get_by_text("4:00").wait_for()
+    small = page.evaluate(
+        """[...document.querySelectorAll('.barrel *')].filter(e => [...e.childNodes].some(n => n.nodeType === 3 &&
+        n.textContent.trim())).filter(e => parseFloat(getComputedStyle(e).fontSize) < 16).map(e => e.outerHTML)"""
+    )
+    assert small == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_nothing_stands_in_the_way_of_a_screen_reader(served: Served, screens: Any, scheme: str) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    screen, found = screens(served, 360, 740, color_scheme=scheme), []
+    for path in ("/", "/new", *(f"/mirror/first/{step}" for step in STEPS)):
+        page = screen.go(path)
+        page.wait_for_timeout(250)
+        for one in Axe().run(page).response["violations"]:
+            found.append((path, one["id"], [node["html"][:160] for node in one["nodes"]][:3]))
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= 360, (path, wide)
+    assert found == []
+
+
+def test_a_name_is_shown_and_never_obeyed(served: Served, screens: Any) -> None:
+    name = "<img src=x onerror=alert(1)>"
+    new_mirror(served.folder / name)
+    page = screens(served).go("/")
+    page.get_by_role("heading", name=name).wait_for()
+    assert page.locator("img[src=x]").count() == 0

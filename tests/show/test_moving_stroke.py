@@ -1,0 +1,53 @@
+"""Strokes that move: to scale, at the true rate."""
+
+from __future__ import annotations
+
+import re
+import xml.etree.ElementTree as ElementTree
+
+import numpy as np
+import pytest
+
+from tests.helpers.small_bench import small_bench
+from tests.helpers.workbench import make_spell
+from wearsim.show.moving_stroke import moving_stroke
+from wearsim.show.strokes import stroke_path
+
+SIZES = {
+    "straight": {"length": 0.4},
+    "w": {"length": 0.3, "side_sweep": 0.1},
+    "oval": {"length": 0.3, "side_sweep": 0.1},
+}
+
+
+def _travel(drawn: str) -> tuple[float, np.ndarray]:
+    """Time of one round of the stroke [s], and the centre's places [mm]."""
+    found = re.search(r'type="translate" values="([^"]*)" dur="([0-9.]+)s"', drawn)
+    assert found
+    return float(found[2]), np.array([list(map(float, pair.split())) for pair in found[1].split(";")])
+
+
+@pytest.mark.parametrize("kind", SIZES)
+def test_it_goes_the_way_of_the_stroke_in_its_time(kind: str) -> None:
+    bench, spell = small_bench(), make_spell(kind, minutes=5.0, rate=40.0, **SIZES[kind])
+    period, places = _travel(moving_stroke(bench, spell))
+    stroke = spell.stroke_on(bench.mirror.diameter)
+    rounds = 2.0 * stroke.strokes_per_sweep if stroke.is_swept else 1.0
+    assert period == pytest.approx(60.0 * rounds / 40.0, abs=0.01)
+    x, y = stroke_path(stroke)
+    assert np.abs(places).max(axis=0) == pytest.approx(
+        1e3 * np.array([np.abs(x).max(), np.abs(y).max()]), rel=0.02, abs=0.1
+    )
+    assert places[0] == pytest.approx(places[-1], abs=0.2)
+
+
+def test_both_pieces_turn_against_each_other() -> None:
+    bench = small_bench()
+    drawn = moving_stroke(bench, make_spell("straight", minutes=5.0, length=0.4))
+    turns = re.findall(r'type="rotate" from="0" to="(-?\d+)" dur="([0-9.]+)s"', drawn)
+    assert turns == [("360", f"{bench.hands.walk:g}"), ("-360", f"{bench.hands.hand_turn:g}")]
+
+
+def test_a_pressing_stands_still_and_all_of_it_is_sound_svg() -> None:
+    drawn = moving_stroke(small_bench(), make_spell("press", minutes=5.0))
+    assert "animate" not in drawn and ElementTree.fromstring(drawn).get("aria-label", "").startswith("From above")

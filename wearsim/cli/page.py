@@ -1,0 +1,58 @@
+"""``wearsim page``: the whole job in a browser."""
+
+from __future__ import annotations
+
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from wearsim.cli.options import Options
+from wearsim.errors import CouldNotError, InputError
+
+if TYPE_CHECKING:
+    from wearsim.page.guard import Door
+
+NAME = "page"
+EXAMPLE = "wearsim page my-mirror"
+NEEDED = ("nicegui", "segno")
+
+Place = Annotated[
+    Path,
+    typer.Argument(
+        metavar="FOLDER", help="A mirror's folder, or one with mirrors' folders in it.", show_default="here"
+    ),
+]
+Share = Annotated[
+    bool,
+    typer.Option("--share", help="Let a tablet in the local network in, with the word in the address that is shown."),
+]
+Port = Annotated[int | None, typer.Option("--port", min=1024, max=65535, help="To listen on.", show_default="8460")]
+NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Do not open a browser.")]
+
+
+def command(
+    options: Options, place: Place = Path(), share: Share = False, port: Port = None, no_browser: NoBrowser = False
+) -> None:
+    """The whole job in a browser, on this machine, without the internet.
+
+    Serves until Ctrl-C. What is entered there goes into the mirror's folder, for the commands as well.
+    """
+    if any(find_spec(name) is None for name in NEEDED):
+        raise CouldNotError("the page needs more than the commands do: pip install '.[page]'")
+    if not place.is_dir():
+        raise InputError("no such folder", file=place, expected="a mirror's folder, or one to make mirrors' folders in")
+    from wearsim.page.server import serve
+
+    messages = options.messages
+
+    def say(door: Door, link: str) -> None:
+        print(link, flush=True)
+        if door.address:
+            messages.info(f"For the tablet: {door.link('/', door.address)}")
+            messages.info("Whoever in the network has this address can use the page.")
+        messages.info("Ctrl-C ends it; nothing entered is lost.")
+
+    messages.compiling()
+    serve(place, share=share, port=port, browse=not no_browser, say=say)

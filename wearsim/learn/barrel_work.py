@@ -1,0 +1,91 @@
+"""A programme while it is worked at the barrel: how long each spell has gone, through pauses, reloads and power cuts."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+
+BEAT = 5.0
+"""Between two notes of how far the work is [s]: as much is lost at most where the power fails."""
+
+
+@dataclass
+class Work:
+    """A programme being worked at the barrel.
+
+    Parameters
+    ----------
+    programme : str
+        Its TOML.
+    planned : list of float
+        Minutes of each spell [min].
+    first : str
+        What to do with the lap before, in words.
+    done : list of float
+        Seconds worked in each spell, up to ``since`` [s].
+    spell : int
+        Which spell it is, from 0.
+    since : float or None
+        When the clock was last set going, seconds of the epoch; None while it stands.
+    beat : float
+        When it was last known to go.
+    ended : float or None
+        When the last spell was ended.
+    corrected : list of float
+        Minutes of each spell as the person corrected them afterwards; empty where nobody did [min].
+    """
+
+    programme: str
+    planned: list[float]
+    first: str = ""
+    done: list[float] = field(default_factory=list)
+    spell: int = 0
+    since: float | None = None
+    beat: float = 0.0
+    ended: float | None = None
+    corrected: list[float] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.done = self.done or [0.0] * len(self.planned)
+
+    def seconds(self, spell: int | None = None) -> float:
+        """Worked in a spell until now, in the present one by default [s]."""
+        place = self.spell if spell is None else spell
+        more = time.time() - self.since if self.since is not None and place == self.spell else 0.0
+        return self.done[place] + max(0.0, more)
+
+    @property
+    def left(self) -> float:
+        """Of the present spell, not below 0 [s]."""
+        return max(0.0, 60.0 * self.planned[self.spell] - self.seconds())
+
+    def go(self) -> None:
+        """Set the clock going."""
+        if self.since is None and self.ended is None:
+            self.since = self.beat = time.time()
+
+    def halt(self, at: float | None = None) -> None:
+        """Let the clock stand, as from ``at`` where that is known."""
+        if self.since is not None:
+            end = min(
+                time.time() if at is None else at, self.since + 60.0 * self.planned[self.spell] - self.done[self.spell]
+            )
+            self.done[self.spell] += max(0.0, end - self.since)
+            self.since = None
+
+    def next_spell(self) -> None:
+        """On to the next spell, or to the end."""
+        self.halt()
+        if self.spell + 1 < len(self.planned):
+            self.spell += 1
+        else:
+            self.ended = self.ended or time.time()
+
+    def end(self) -> None:
+        """Stopped here: nothing more is worked."""
+        self.halt()
+        self.ended = self.ended or time.time()
+
+    def minutes(self) -> list[float]:
+        """Worked in each spell, as corrected or to tenths of a minute [min]."""
+        return list(self.corrected) or [round(self.seconds(place) / 60.0, 1) for place in range(len(self.planned))]

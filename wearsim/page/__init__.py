@@ -1,0 +1,1 @@
+"""The page beside the barrel: in a browser, on one's own machine, what the commands do; nothing is computed here."""

@@ -1,0 +1,146 @@
+"""Afterwards: the glass cools, it is read, the session is recorded, and the sessions are learned from."""
+
+from __future__ import annotations
+
+import time
+from functools import partial
+
+from nicegui import context, ui
+
+from wearsim.bench.materials import names
+from wearsim.errors import WearsimError
+from wearsim.knifeedge.cooling import cooling
+from wearsim.page import calls, parts
+from wearsim.page.live_mirror import LiveMirror
+from wearsim.page.readings import ReadingsView
+
+LAPS = {"pressed": "pressed again", "spherical": "spherical"}
+
+
+class AfterwardsView:
+    """From the last stroke to the next proposal."""
+
+    def __init__(self, mirror: LiveMirror) -> None:
+        self.mirror = mirror
+        assert mirror.bench is not None
+        glass = mirror.bench.mirror
+        self.cooling = cooling(glass.diameter, glass.thickness, glass.material).time
+
+    def show(self) -> None:
+        """What was worked, the cooling, the readings, the record."""
+        self.learning()
+        parts.follow(self.mirror, {"job", "session"}, self.learning.refresh)
+        self.body = parts.group("stack")
+        with self.body:
+            if self.mirror.draft.work is None:
+                parts.says("Nothing is waiting to be recorded: take a programme to the barrel first.")
+                return
+            with parts.group("beside"):
+                self.done()
+                self._clock()
+            ReadingsView(self.mirror, "after").show()
+            self._record_sheet()
+        parts.follow(self.mirror, {"session"}, self._recorded)
+        parts.follow(self.mirror, {"work", "minutes"}, self.done.refresh)
+
+    def _recorded(self) -> None:
+        self.body.clear()
+        with self.body:
+            parts.says("This session is recorded.", "strong")
+
+    @ui.refreshable_method
+    def done(self) -> None:
+        """What was worked, to be corrected."""
+        work = self.mirror.draft.work
+        if work is None:
+            return
+        plan = calls.work_plan(self.mirror.path, work.programme)["spells"]
+        with parts.sheet("What was worked"):
+            if work.ended is None:
+                parts.says("The work at the barrel has not ended yet.", "mark")
+            for place, (spell, minutes) in enumerate(zip(plan, work.minutes(), strict=True)):
+                parts.says(f"{spell['title']}, {spell['sizes']}; {spell['minutes']:g} min planned")
+                words = f"Minutes really done, spell {place + 1}"
+                parts.number(words, minutes, partial(self._minutes, place), 0, 600)
+            with parts.group("row"):
+                parts.button("As planned", self._as_planned)
+
+    def _minutes(self, place: int, minutes: float) -> None:
+        work = self.mirror.draft.work
+        if work is not None and work.minutes()[place] != minutes:
+            work.corrected = work.minutes()
+            work.corrected[place] = minutes
+            self.mirror.tell("corrected")
+
+    def _as_planned(self) -> None:
+        if self.mirror.draft.work is not None:
+            self.mirror.draft.work.corrected = list(self.mirror.draft.work.planned)
+            self.mirror.tell("minutes")
+
+    def _clock(self) -> None:
+        with parts.sheet("The glass cools"):
+            parts.says("Warm glass gives false readings.")
+            self.left = parts.says("", "big").props("role=timer")
+            self._tick()
+            ui.timer(5.0, self._tick)
+
+    def _tick(self) -> None:
+        work = self.mirror.draft.work
+        if work is None:
+            return
+        waited = time.time() - (work.ended or time.time())
+        minutes = max(0.0, self.cooling - waited) / 60.0
+        words = f"{minutes:.0f} min" if minutes < 100 else f"{minutes / 60.0:.1f} h"
+        self.left.content = f"{words} more, then read it" if minutes > 0.5 else "Cool enough to be read"
+
+    def _record_sheet(self) -> None:
+        with parts.sheet("Record the session"):
+            self._field("temperature", "Temperature of the room, if not the bench's", "18 degC or 65 degF")
+            laps = {"": "as the session before left it; in a first session pressed", **LAPS}
+            abrasives = {"": "the bench's", **{name: name for name in names("abrasives")}}
+            for key, words, options in (("abrasive", "Abrasive", abrasives), ("lap", "How the lap began", laps)):
+                parts.choice(words, options, self.mirror.draft.conditions.get(key, ""), partial(self._condition, key))
+            self._field("pressed", "How long the lap was pressed before spell 1, if it was", "10 min")
+            self._field("notes", "Notes", "whatever is worth remembering")
+            parts.button("Record this session", self._record, "main")
+
+    def _field(self, key: str, words: str, hint: str) -> None:
+        parts.field(words, self.mirror.draft.conditions.get(key, ""), partial(self._condition, key), hint)
+
+    def _condition(self, key: str, value: str) -> None:
+        self.mirror.draft.conditions[key] = value
+        self.mirror.tell("conditions")
+
+    async def _record(self) -> None:
+        client = context.client
+        try:
+            session = await self.mirror.keep_session()
+        except WearsimError as error:
+            parts.tell(str(error), client)
+            return
+        repeated = session["repeated"]
+        wrong = f" The numbers are the same as {repeated}: the wrong sheet? Undo it under So far." if repeated else ""
+        parts.tell(f"Session {session['number']} is recorded.{wrong}", client)
+        await self._learn()
+
+    @ui.refreshable_method
+    def learning(self) -> None:
+        """What the sessions show of hands and pitch, or how far that is."""
+        job = self.mirror.learning
+        if not self.mirror.sessions:
+            return
+        with parts.sheet("What the sessions show"), parts.group("stack", aria_live="polite"):
+            if job.is_running:
+                count = len(self.mirror.sessions)
+                parts.says(f"Learning from {count} session{'s' * (count > 1)}")
+            if parts.is_working(job, self.mirror.desk.long.stop):
+                return
+            for found in job.found:
+                parts.picture(found["picture"], "Each constant as it was believed and as the sessions show it")
+                parts.written(found["text"])
+            with parts.group("row"):
+                parts.button("Learn from the sessions", self._learn)
+                parts.button("What next?", lambda: ui.navigate.to(parts.address_of(self.mirror, "next")), "main")
+
+    async def _learn(self) -> None:
+        await self.mirror.run(self.mirror.learning, "beginning", calls.calibration, self.mirror.path)

@@ -1,0 +1,142 @@
+"""At the barrel: one spell at a time, its stroke moving, the minutes left; nothing is lost by a reload."""
+
+from __future__ import annotations
+
+import json
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from nicegui import ui
+
+from wearsim.learn.barrel_work import Work
+from wearsim.page import calls, parts
+from wearsim.page.live_mirror import LiveMirror
+from wearsim.show.moving_stroke import before, reminders
+from wearsim.show.notices import ON_THE_CARD
+
+if TYPE_CHECKING:
+    from wearsim.page.server import Room
+
+
+def barrel_view(mirror: LiveMirror, room: Room) -> None:
+    """The work that was taken to the barrel."""
+    if mirror.draft.work is None:
+        parts.says("Nothing was taken to the barrel yet.")
+        parts.button("What next?", lambda: ui.navigate.to(parts.address_of(mirror, "next")), "main")
+    else:
+        BarrelView(mirror).show()
+    _tablet(mirror, room)
+
+
+def _tablet(mirror: LiveMirror, room: Room) -> None:
+    """The code that brings a tablet here."""
+    with parts.fold("On a tablet by the barrel"):
+        if not room.door.address:
+            parts.says("Start the page with --share: wearsim page --share. A code to scan is shown here then.")
+            return
+        import segno
+
+        link = room.door.link(parts.address_of(mirror, "barrel"), room.door.address)
+        parts.says("Scan this with the tablet, in the same network. Whoever has the address can use the page.")
+        code = segno.make(link, error="m").svg_inline(scale=6, border=4, dark="#000", light="#fff")
+        parts.drawing(f'<div role="img" aria-label="Code with the address of this view">{code}</div>')
+        parts.says(link)
+
+
+class BarrelView:
+    """One programme being worked."""
+
+    def __init__(self, mirror: LiveMirror) -> None:
+        self.mirror = mirror
+        assert mirror.draft.work is not None
+        self.plan = calls.work_plan(mirror.path, mirror.draft.work.programme)
+        self.signs = {"sound": True, "flash": True}
+
+    def show(self) -> None:
+        """Large, and the same on every screen."""
+        ui.add_body_html(f"<script>{(parts.ASSETS / 'barrel.js').read_text(encoding='utf-8')}</script>")
+        self.work()
+        words = "This browser does not keep the screen awake: set the tablet's screen to stay on."
+        parts.says(words, "quiet").props("id=awake-note hidden")
+        parts.follow(self.mirror, {"work", "session"}, self.work.refresh)
+
+    @ui.refreshable_method
+    def work(self) -> None:
+        """The present spell, or the end."""
+        work = self.mirror.draft.work
+        with parts.group("barrel stack"):
+            if work is None:
+                parts.says("This work was recorded.")
+            elif work.ended is not None:
+                self._ended(work)
+            else:
+                self._spell(work, self.plan["spells"][work.spell])
+                self._tell_browser(work)
+
+    def _spell(self, work: Work, spell: dict[str, Any]) -> None:
+        with parts.group("beside"):
+            with parts.sheet():
+                parts.says(f"Spell {work.spell + 1} of {len(work.planned)}", "quiet")
+                parts.says(f"{spell['title'][0].upper()}{spell['title'][1:]}", "name")
+                parts.says(spell["sizes"])
+                parts.says("", "reminder").props("id=reminder")
+                if work.since is None:
+                    for words in before(spell, work.first * (work.spell == 0)):
+                        parts.says(words, "strong")
+                parts.says(f"minutes left, of {spell['minutes']:g}", "quiet")
+                ui.html("", sanitize=False, tag="div").classes("minutes").props("id=minutes-left role=timer")
+                ui.element("div").classes("beatlamp").props("id=beat-lamp aria-hidden=true")
+            with parts.sheet():
+                parts.drawing(spell["moving"])
+                if spell["rate"]:
+                    parts.says(f"{spell['rate']:g} strokes a minute, out and back counted as one.")
+                    parts.says(f"In all: rounds of the barrel {spell['rounds']}, turns in the hands {spell['turns']}.")
+        self._buttons(work, spell)
+        if self.plan["is_heavy"] and "mirror on top" in spell["title"]:
+            parts.caution("The glass is heavy: lift it with a second person or a hoist.")
+
+    def _buttons(self, work: Work, spell: dict[str, Any]) -> None:
+        begun = work.seconds() > 0.0
+        with parts.group("row deeds"):
+            if work.since is None:
+                parts.button("Go on" if begun else "Begin", partial(self._act, "go"), "main")
+            else:
+                parts.button("Pause", partial(self._act, "halt"), "main")
+            words = "Stopped here" if begun or work.since is not None else "Leave this spell out"
+            parts.button(words, partial(self._act, "next_spell"))
+            if work.spell + 1 < len(work.planned):
+                parts.button("End of the session", partial(self._act, "end"))
+        with parts.group("row"):
+            for sign, words in (("sound", "Sound"), ("flash", "Flash")):
+                is_on = self.signs[sign]
+                words = f"{words} {'on' if is_on else 'off'}"
+                parts.button(words, partial(self._sign, sign), aria_pressed=str(is_on).lower())
+
+    def _sign(self, sign: str) -> None:
+        self.signs[sign] = not self.signs[sign]
+        self.work.refresh()
+
+    def _act(self, name: str) -> None:
+        work = self.mirror.draft.work
+        if work is not None and work.ended is None:
+            getattr(work, name)()
+            self.mirror.tell("work")
+
+    def _tell_browser(self, work: Work) -> None:
+        """What the script needs to count on by itself."""
+        spell, is_running = self.plan["spells"][work.spell], work.since is not None
+        state = {
+            "left": work.left, "whole": 60.0 * work.planned[work.spell], "running": is_running, "rate": spell["rate"],
+            "reminders": reminders(spell) if is_running else [], **self.signs,
+        }  # fmt: skip
+        told = f"barrel.set({json.dumps(state)})".replace("<", "\\u003c")
+        ui.timer(0.05, lambda: ui.run_javascript(told), once=True)
+
+    def _ended(self, work: Work) -> None:
+        parts.heading("Done")
+        for spell, minutes in zip(self.plan["spells"], work.minutes(), strict=True):
+            parts.says(f"{minutes:g} of {spell['minutes']:g} min: {spell['title']}")
+        parts.says("Let the glass cool before you read it.", "strong")
+        with parts.group("row"):
+            parts.button("Afterwards", lambda: ui.navigate.to(parts.address_of(self.mirror, "after")), "main")
+        parts.caution(*ON_THE_CARD[:1], *ON_THE_CARD[2:3])

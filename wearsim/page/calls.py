@@ -1,0 +1,316 @@
+"""Everything that the page asks of the rest of wearsim, in one place: plain data in, plain data out.
+
+The functions run in a process of their own (:mod:`wearsim.worker`), so arguments and answers can be pickled. A
+picture is a data address of what :mod:`wearsim.show` draws, a table the text that the command prints.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.input_errors import parse_toml
+from wearsim.bench.programme import Programme
+from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_shares
+from wearsim.bench.units import decimal, length_unit, round_unit, stroke_unit
+from wearsim.decide.alternatives import alternatives
+from wearsim.decide.compare import compare
+from wearsim.decide.limits import Limits
+from wearsim.decide.proposal import Proposal
+from wearsim.errors import InputError
+from wearsim.knifeedge.mask import MaskLimits, design_mask
+from wearsim.knifeedge.readings import Readings
+from wearsim.knifeedge.reduction import Reduction, reduce_readings
+from wearsim.knifeedge.stopping import when_to_stop
+from wearsim.learn.cache import KeptCalibration, keep
+from wearsim.learn.calibrate import DRAWS, calibrate
+from wearsim.learn.corrections import Correction, replace_record, restore, session_of, set_last_aside
+from wearsim.learn.history import history
+from wearsim.learn.mirror_folder import BENCH, note_from_table, open_folder
+from wearsim.learn.new_folder import Answers, focal_ratio, fresh_folder, weight_words, with_weight
+from wearsim.learn.present_state import state_of
+from wearsim.learn.proposal_file import keep_proposal, proposal_file, with_minutes
+from wearsim.learn.record import record, repeated_measurement
+from wearsim.learn.typed_readings import newest_sheet, typed_file, typed_readings
+from wearsim.show.answers import answer_figure, answer_text
+from wearsim.show.calibration import calibration_figure, calibration_text
+from wearsim.show.card import card_bytes
+from wearsim.show.card.content import pressing_words
+from wearsim.show.comparison import comparison_figure, comparison_text
+from wearsim.show.expected_readings import expected_text
+from wearsim.show.history import history_figure, history_text
+from wearsim.show.mask import mask_bytes
+from wearsim.show.moving_stroke import barrel_spells
+from wearsim.show.notices import waiting_text
+from wearsim.show.numbers import height_unit, numbers_after, numbers_before
+from wearsim.show.outcome import profiles_figure, unit_for
+from wearsim.show.proposal import proposal_figure, proposal_text, work_minutes
+from wearsim.show.reduction import reduction_figure, reduction_text
+from wearsim.show.shadows import measured_shadows
+from wearsim.show.style import data_address
+from wearsim.study.questions import QuestionName, answer_of, study_of
+from wearsim.study.run import run_study
+from wearsim.wear.expected_readings import expected_after, usual_sheet
+from wearsim.wear.outcome import Outcome
+from wearsim.wear.outcome_file import whole_file
+from wearsim.wear.predict import Uncertainty, predict
+
+CARD = "card.pdf"
+READY = "raised-zone-300"
+"""A ready bench to warm up with."""
+LIKE = 0.3e-3
+"""Windows are the same within this [m]."""
+HEAVY = 20.0
+"""From here on two people lift [kg] (common practice, no source)."""
+
+
+def warm_up() -> None:
+    """Load what readings need, so that the first of them is answered at once."""
+    bench = load_bench(READY)
+    sheet = usual_sheet(bench)
+    if sheet is not None:
+        data_address(reduction_figure(reduce_readings(sheet, bench.mirror.geometry, bench.light.wavelength)))
+
+
+def warm_up_strokes() -> None:
+    """The same for predictions; compiled here where that was never done."""
+    bench = load_bench(READY)
+    predict(bench, programme_from_table({"spell": [{"stroke": "one-third", "minutes": 1.0}]}), draws=0)
+
+
+def title_of(bench: Bench) -> str:
+    """A mirror in words."""
+    mirror = bench.mirror
+    ratio = mirror.radius_of_curvature / (2.0 * mirror.diameter)
+    return f"{length_unit(bench).short(mirror.diameter)} mirror, f/{ratio:.2g}"
+
+
+def share_words(bench: Bench, share: float) -> str:
+    """A size given as a share of the mirror's diameter [1], in the person's unit and as it is."""
+    return f"{stroke_unit(bench).short(share * bench.mirror.diameter)}, {share:.2f} of the diameter"
+
+
+def fresh(given: dict[str, Any]) -> dict[str, Any]:
+    """What a folder made of these answers would hold: texts of its files, what was left to defaults and why, weights."""
+    answers = with_weight(Answers(**{"lap_mass": "", **given, "focal_ratio": focal_ratio(given["focal_ratio"])}))
+    made = fresh_folder(answers)
+    bench, kilograms = made.bench, made.bench.mirror.piece_mass
+    return {
+        "title": title_of(bench), "files": {file.name: text for file, text in made.files(Path()).items()},
+        "glass": weight_words(bench, kilograms), "tool": answers.lap_mass, "is_heavy": kilograms > HEAVY,
+        "defaults": [tuple(used) for used in bench.defaults_used], "waiting": waiting_text(bench.mirror),
+        "windows": len(made.mask.zones),
+    }  # fmt: skip
+
+
+def surface(path: Path, file: Path, rows: list[list[str]], source: str) -> dict[str, Any]:
+    """The surface that rows of readings say, with its band, and which readings are far from the others."""
+    bench, sheet, reduction = _reduced(path, file, rows, source)
+    unit, high = length_unit(bench), height_unit(reduction.surface_pv)
+    rms = f"{high.number(reduction.surface_rms)} \u00b1 {high.text(reduction.surface_rms_sigma)}"
+    advice = when_to_stop(reduction, length=round_unit(unit).text)
+    return {
+        "picture": data_address(reduction_figure(reduction, unit)),
+        "text": reduction_text(sheet, reduction, advice, unit),
+        "advice": advice.reason[0].upper() + advice.reason[1:] + ".", "rms": rms,
+        "warnings": list(reduction.warnings),
+    }  # fmt: skip
+
+
+def shadows(path: Path, file: Path, rows: list[list[str]], source: str) -> str:
+    """What the tester should show of it."""
+    bench, sheet, reduction = _reduced(path, file, rows, source)
+    return data_address(measured_shadows(bench, sheet, reduction))
+
+
+def _reduced(path: Path, file: Path, rows: list[list[str]], source: str) -> tuple[Bench, Readings, Reduction]:
+    bench = load_bench(path / BENCH)
+    sheet = typed_readings(bench, file, rows, source)
+    return bench, sheet, reduce_readings(sheet, bench.mirror.geometry, bench.light.wavelength)
+
+
+def programme_of(text: str, bench: Bench) -> Programme:
+    """A programme from its TOML, checked on a bench."""
+    return programme_from_table(parse_toml(text, None), text=text).check_on(bench)
+
+
+def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
+    """Look for what to do next, the best first, then simpler ones beside it; each is reported when it is there.
+
+    Parameters
+    ----------
+    limits : dict
+        ``minutes``, ``spells``, ``on_top``, as for :class:`wearsim.decide.limits.Limits`.
+    progress : callable
+        Takes ``"stage", name, best RMS in words`` and ``"choice", dict``.
+    """
+    state = state_of(path)
+    bench, known = state.bench, state.arguments
+
+    def told(name: str, stage: str, best: float) -> None:
+        progress("stage", f"{name}: {stage}", f"{decimal(best * 1e9, 0)} nm")
+
+    for name, proposal in alternatives(bench, Limits(**limits), told, **known):
+        progress("choice", _choice(name, bench, known, proposal))
+
+
+def _choice(name: str, bench: Bench, known: dict[str, Any], proposal: Proposal) -> dict[str, Any]:
+    after = expected_after(bench, proposal.programme, proposal.outcome, for_card=True, **known)
+    own = after if after is not None and after.is_own else None
+    readings = expected_text(bench, own) if own else ""
+    return {
+        **_predicted(bench, known, proposal.programme, proposal.outcome), "name": name,
+        "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": proposal.reason,
+        "text": proposal_text(bench, proposal, readings),
+        "plot": data_address(proposal_figure(bench, proposal)) if proposal.trade_off else "",
+        "card": card_bytes(bench, proposal, after),
+    }  # fmt: skip
+
+
+def _predicted(bench: Bench, known: dict[str, Any], programme: Programme, outcome: Outcome) -> dict[str, Any]:
+    """What a programme is predicted to do: in words, as a picture, its strokes moving."""
+    high, before, after = unit_for(outcome), numbers_before(outcome), numbers_after(outcome)
+    pressings = Uncertainty(**known).pressings(bench, programme)
+    return {
+        "programme": programme.text, "minutes": work_minutes(programme), "before": before.height("surface_rms", high),
+        "after": after.height("surface_rms", high), "edge": after.height("edge_roll", high),
+        "strehl": after.text("strehl", "{:.2f}".format), "spells": barrel_spells(bench, programme),
+        "first": pressing_words(bench, programme, pressings) if programme.spells else "",
+        "picture": data_address(profiles_figure(bench, outcome)), "warnings": list(outcome.warnings),
+    }  # fmt: skip
+
+
+def own_spells(path: Path, programme: str) -> list[dict[str, Any]]:
+    """The spells of a programme as tables to be changed."""
+    bench = load_bench(path / BENCH)
+    return [spell_shares(spell, bench.mirror.diameter) for spell in programme_of(programme, bench).spells]
+
+
+def own_programme(spells: list[dict[str, Any]]) -> str:
+    """TOML of a programme from such tables, everything written out."""
+    return dump_programme(programme_from_table({"spell": spells}))
+
+
+def predicted(path: Path, programme: str, draws: int) -> dict[str, Any]:
+    """What a programme of one's own will do."""
+    state = state_of(path)
+    work = programme_of(programme, state.bench)
+    return _predicted(state.bench, state.arguments, work, predict(state.bench, work, draws=draws, **state.arguments))
+
+
+def headline(path: Path, programme: str) -> dict[str, str]:
+    """The same in numbers alone, within a tenth of a second, without a band."""
+    state = state_of(path)
+    outcome = predict(state.bench, programme_of(programme, state.bench), draws=0, **state.arguments)
+    high, after = unit_for(outcome), numbers_after(outcome)
+    return {"after": after.height("surface_rms", high), "edge": after.height("edge_roll", high)}
+
+
+def either_way(path: Path, programme: str) -> dict[str, Any]:
+    """The same programme with the tool on top and with the mirror on top."""
+    bench = state_of(path).calibrated_bench
+    both = compare(bench, programme_from_table(parse_toml(programme, None), text=programme))
+    return {"picture": data_address(comparison_figure(bench, both)), "text": comparison_text(bench, both)}
+
+
+def work_plan(path: Path, programme: str) -> dict[str, Any]:
+    """A programme for the barrel: its spells, their strokes moving."""
+    bench = open_folder(path).bench
+    spells = barrel_spells(bench, programme_of(programme, bench))
+    return {"spells": spells, "is_heavy": bench.mirror.piece_mass > HEAVY}
+
+
+def take(path: Path, programme: str, card: bytes) -> None:
+    """Keep a chosen programme as what is proposed for the next session, and its card where there is one, in the folder."""
+    folder = open_folder(path)
+    keep_proposal(proposal_file(path, len(folder.sessions) + 1), programme_of(programme, folder.bench))
+    if card:
+        with whole_file(path / CARD, force=True) as part:
+            part.write_bytes(card)
+    else:
+        (path / CARD).unlink(missing_ok=True)
+
+
+def keep_session(
+    path: Path, programme: str, minutes: list[float], rows: list[list[str]], source: str, conditions: dict[str, Any]
+) -> dict[str, Any]:
+    """Record a session: what was done, and the readings after it in the windows of the folder's sheet."""
+    folder = open_folder(path)
+    note = note_from_table({"date": date.today(), **conditions})
+    done = with_minutes(programme_of(programme, folder.bench), minutes, "From the page")
+    with typed_file(folder, rows, source) as readings:
+        session = record(path, done, note=note, readings=readings)
+    repeated = repeated_measurement(open_folder(path), session)
+    return {"number": session.number, "minutes": session.minutes, "repeated": repeated or ""}
+
+
+def correct_readings(path: Path, number: int, rows: list[list[str]], source: str) -> str:
+    """Put other readings into a session's record; what was done, in words. The earlier record is kept."""
+    with typed_file(open_folder(path), rows, source) as readings:
+        return _corrected(replace_record(path, number, readings=readings))
+
+
+def correct_record(path: Path, number: int, minutes: list[float], notes: str) -> str:
+    """The same with other minutes and notes."""
+    session = session_of(open_folder(path), number)
+    done = with_minutes(session.programme, minutes, "As recorded before")
+    note = session.note.model_copy(update={"notes": notes})
+    return _corrected(replace_record(path, number, programme=done, note=note))
+
+
+def _corrected(correction: Correction) -> str:
+    return f"Session {correction.session.number} is corrected; the earlier record is kept."
+
+
+def set_aside(path: Path) -> str:
+    """Let the last session count for nothing."""
+    return f"Session {set_last_aside(path).number} is set aside. It can be brought back."
+
+
+def bring_back(path: Path, name: str) -> str:
+    """Let a record that is kept count again."""
+    return f"Session {restore(path, name).session.number} is as it was recorded then."
+
+
+def calibration(path: Path, *, progress: Any) -> dict[str, Any]:
+    """What the sessions show of hands and pitch; kept in the folder as ``calibrate`` keeps it."""
+    folder = open_folder(path)
+    found = calibrate(folder, progress=lambda *stage: progress(" ".join(map(str, stage))))
+    keep(folder, len(folder.sessions), KeptCalibration.of(found), 0, DRAWS)
+    picture = data_address(calibration_figure(folder.bench, found))
+    return {"picture": picture, "text": calibration_text(folder.bench, found)}
+
+
+def past(path: Path, *, progress: Any) -> dict[str, Any]:
+    """The mirror through its sessions, predicted against read."""
+    folder = open_folder(path)
+    found = history(folder, progress=lambda *stage: progress(" ".join(map(str, stage))))
+    figure = history_figure(found, folder.bench.mirror, length_unit(folder.bench))
+    return {"picture": data_address(figure), "text": history_text(found)}
+
+
+def answer(path: Path, name: QuestionName, *, progress: Any) -> dict[str, Any]:
+    """A ready question to the mirror's bench, worked case by case."""
+    study = study_of(name, state_of(path).calibrated_bench, path)
+    with tempfile.TemporaryDirectory() as place:
+        file = Path(place) / f"{name}.h5"
+        result = run_study(study, file, progress=lambda done: progress(f"{done.done} of {done.cases} cases"))
+        found = answer_of(name, result)
+        figure, text = answer_figure(study.bench, found, result), answer_text(study.bench, found, result)
+    return {"name": name, "picture": data_address(figure), "text": text}
+
+
+def mask_pdf(path: Path) -> bytes:
+    """The mask of the folder's sheet at 1:1."""
+    bench, sheet = load_bench(path / BENCH), newest_sheet(open_folder(path))
+    limits = MaskLimits(unit=length_unit(bench))
+    count = 5 if sheet is None else sheet.windows
+    design = design_mask(count, bench.mirror.geometry, bench.light.wavelength, limits=limits)
+    if sheet is not None and not np.allclose(design.zones.outer, sheet.blank.zones.outer, atol=LIKE):
+        raise InputError("the sheet's windows are not the suggested ones", expected="your own mask, or wearsim mask")
+    return mask_bytes(design, limits.unit)

@@ -1,0 +1,140 @@
+"""What next: looking for what to do, the choices beside each other, a programme of one's own."""
+
+from __future__ import annotations
+
+import asyncio
+from functools import partial
+from typing import Any
+
+from nicegui import context, ui
+
+from wearsim.kernels._jit import is_compiled
+from wearsim.page import calls, parts
+from wearsim.page.live_mirror import LiveMirror
+from wearsim.page.own_programme import OwnProgramme
+from wearsim.show.notices import ON_THE_CARD
+
+TOPS = {"either": ("tool", "mirror"), "tool": ("tool",), "mirror": ("mirror",)}
+COLUMNS = {
+    "name": "", "minutes": "Minutes", "count": "Spells", "before": "RMS before", "after": "RMS after",
+    "edge": "Edge roll after",
+}  # fmt: skip
+USUAL = {"minutes": 60.0, "spells": 3, "on_top": ("tool", "mirror")}
+
+
+class ChoicesView:
+    """Limits, one button, the choices."""
+
+    def __init__(self, mirror: LiveMirror) -> None:
+        self.mirror = mirror
+        mirror.draft.limits = {**USUAL, **mirror.draft.limits}
+
+    def show(self) -> None:
+        """The button first, then what was found, then a programme of one's own."""
+        mirror = self.mirror
+        if not is_compiled():
+            parts.caution("First use on this machine: the first answer takes about a minute longer, this once.")
+        with parts.sheet("Look for strokes"):
+            for note in mirror.open_notes():
+                parts.says(note, "mark")
+            self._limits()
+            self.job()
+        self.choices()
+        OwnProgramme(mirror).show()
+        parts.follow(mirror, {"job"}, self.job.refresh)
+        parts.follow(mirror, {"choices", "session"}, self.choices.refresh)
+
+    def _limits(self) -> None:
+        limits = self.mirror.draft.limits
+        top = next(name for name, tops in TOPS.items() if set(tops) == set(limits["on_top"]))
+        with parts.group("row"):
+            parts.number("Minutes of work at most", limits["minutes"], partial(self._limit, "minutes"), 2, 600)
+            counts = {count: str(count) for count in range(1, 5)}
+            parts.choice("Different strokes at most", counts, limits["spells"], partial(self._limit, "spells"))
+            words = {"either": "either piece", "tool": "the tool", "mirror": "the mirror"}
+            parts.choice("May lie on top", words, top, lambda name: self._limit("on_top", TOPS[name]))
+
+    def _limit(self, key: str, value: Any) -> None:
+        self.mirror.draft.limits[key] = value
+        self.mirror.tell("limits")
+
+    @ui.refreshable_method
+    def job(self) -> None:
+        """The button, or how far the search is."""
+        search = self.mirror.search
+        with parts.group("stack", aria_live="polite"):
+            if not parts.is_working(search, self.mirror.desk.long.stop, "Stop looking"):
+                parts.button("What should I do next?", self.mirror.look_for_choices, "main")
+
+    @ui.refreshable_method
+    def choices(self) -> None:
+        """The choices, a sheet each."""
+        found = self.mirror.search.found
+        if not found:
+            return
+        best = found[0]
+        if not best["spells"]:
+            with parts.sheet("Nothing to do"):
+                parts.says(f"{best['reason'][0].upper()}{best['reason'][1:]}.")
+                with parts.fold("Every number"):
+                    parts.written(best["text"])
+            return
+        parts.heading("The choices")
+        parts.says(
+            "Bands: nine of ten cases lie in them. Glass that is gone stays gone: too little is another session."
+        )
+        able = [choice for choice in found if choice["spells"]]
+        with parts.group("scroll"):
+            parts.table(COLUMNS, [
+                {**one, "minutes": f"{one['minutes']:g}", "count": str(len(one["spells"]))} for one in able
+            ])  # fmt: skip
+        with parts.group("cards"):
+            for choice in able:
+                self._choice(choice)
+        parts.caution(*ON_THE_CARD)
+
+    def _choice(self, choice: dict[str, Any]) -> None:
+        with parts.sheet(choice["name"]):
+            count = len(choice["spells"])
+            parts.says(f"{choice['minutes']:g} minutes in {count} spell{'s' * (count != 1)}", "strong")
+            parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
+            parts.facts({
+                "RMS before": choice["before"], "RMS after": choice["after"], "to expect": choice["expected"],
+                "Edge roll after": choice["edge"], "Strehl ratio after": choice["strehl"],
+            })  # fmt: skip
+            for spell in choice["spells"]:
+                parts.says(f"{spell['minutes']:g} min: {spell['title']}, {spell['sizes']}")
+                parts.drawing(spell["moving"])
+            for warning in choice["warnings"]:
+                parts.says(f"Warning: {warning}", "mark")
+            take, name = partial(take_to_barrel, self.mirror, choice), choice["name"]
+            parts.button("Take this to the barrel", take, "main", aria_label=f"Take to the barrel: {name}")
+            parts.button("Change it", lambda: self._change(choice), aria_label=f"Change: {name}")
+            with parts.fold("Readings to expect, and every number"):
+                parts.written(choice["text"])
+            if choice["plot"]:
+                with parts.fold("What more minutes and spells would buy"):
+                    parts.picture(choice["plot"], "The proposal with what minutes and spells buy")
+
+    def _change(self, choice: dict[str, Any]) -> None:
+        self.mirror.draft.own = calls.own_spells(self.mirror.path, choice["programme"])
+        self.mirror.tell("own")
+        ui.run_javascript("document.getElementById('own-programme').scrollIntoView({behavior: 'smooth'})")
+
+
+async def take_to_barrel(mirror: LiveMirror, choice: dict[str, Any]) -> None:
+    """A chosen programme into the folder, and to the barrel; not over work that is not recorded."""
+    client = context.client
+    if mirror.draft.work is not None and any(mirror.draft.work.minutes()):
+        with ui.dialog() as dialog, ui.card():
+            parts.says("Work at the barrel is not recorded yet. Another programme there forgets how long was worked.")
+            with parts.group("row"):
+                parts.button("Leave it as it is", lambda: dialog.submit(False), "main")
+                parts.button("Take the other programme", lambda: dialog.submit(True))
+        if not await dialog:
+            return
+    programme = choice["programme"]
+    await asyncio.to_thread(calls.take, mirror.path, programme, choice.get("card", b""))
+    mirror.begin_work(programme, [spell["minutes"] for spell in choice["spells"]], choice["first"])
+    with client:  # the button itself may be gone by then
+        ui.navigate.to(parts.address_of(mirror, "barrel"))

@@ -1,0 +1,84 @@
+"""What was entered on the page and stands in no file of the mirror's folder yet: it outlives a reload and a dead battery.
+
+``page.json`` in the mirror's folder; it may be deleted at any time, and what it held is then lost, no more.
+"""
+
+from __future__ import annotations
+
+import json
+from contextlib import suppress
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from wearsim.learn.barrel_work import Work
+
+FILE = "page.json"
+
+
+@dataclass
+class Round:
+    """One reading of every window, as typed."""
+
+    cells: list[str]
+    struck: bool = False
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether every window was read."""
+        return all(cell.strip() for cell in self.cells)
+
+    @property
+    def is_begun(self) -> bool:
+        """Whether any window was read."""
+        return any(cell.strip() for cell in self.cells)
+
+
+@dataclass
+class Draft:
+    """Everything entered for one mirror.
+
+    Parameters
+    ----------
+    rounds, after : list of Round
+        Of the present sheet, and of the one after the session that is being worked.
+    source : str
+        "moving" or "fixed".
+    made_from : str
+        Digest of the sheet's file that ``rounds`` were read from or written to.
+    limits : dict
+        What a proposal was asked for last.
+    own : list of dict
+        The spells of a programme of one's own.
+    work : Work or None
+    conditions : dict
+        Of the session that is being worked.
+    """
+
+    rounds: list[Round] = field(default_factory=list)
+    after: list[Round] = field(default_factory=list)
+    source: str = ""
+    made_from: str = ""
+    limits: dict[str, Any] = field(default_factory=dict)
+    own: list[dict[str, Any]] = field(default_factory=list)
+    work: Work | None = None
+    conditions: dict[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def load(cls, folder: Path) -> Draft:
+        """Of a mirror's folder; an empty one where there is none, or none that can be read."""
+        with suppress(OSError, ValueError, TypeError, KeyError):
+            table = json.loads((folder / FILE).read_text(encoding="utf-8"))
+            for key in ("rounds", "after"):
+                table[key] = [Round(**one) for one in table[key]]
+            table["work"] = Work(**table["work"]) if table["work"] else None
+            draft = cls(**table)
+            if draft.work is not None and draft.work.since is not None:
+                draft.work.halt(draft.work.beat)  # the server was away: worked as far as is known
+            return draft
+        return cls()
+
+    @property
+    def text(self) -> str:
+        """What is kept."""
+        return json.dumps(asdict(self), ensure_ascii=False, indent=1)

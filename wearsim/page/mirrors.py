@@ -1,0 +1,139 @@
+"""The mirrors in the folder, and a new one by questions."""
+
+from __future__ import annotations
+
+import re
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from nicegui import ui
+
+from wearsim.bench.materials import names
+from wearsim.errors import CouldNotError, InputError, WearsimError
+from wearsim.learn.mirror_folder import BENCH
+from wearsim.learn.new_folder import QUESTIONS, Question, given_answers
+from wearsim.learn.record import create_folder
+from wearsim.page import calls, parts
+from wearsim.show.notices import CAUTIONS
+
+if TYPE_CHECKING:
+    from wearsim.page.live_mirror import LiveMirror
+    from wearsim.page.server import Room
+
+_NAME = re.compile(r"[\w][\w .,+-]{0,59}\Z")
+
+
+def mirrors_view(room: Room) -> None:
+    """Every mirror of the folder, where it is, and the way to a new one."""
+    for mirror in room.mirrors():
+        with parts.sheet(mirror.name):
+            if mirror.fault:
+                parts.says("This folder cannot be used:", "mark")
+                parts.says(mirror.fault)
+                continue
+            count = len(mirror.sessions)
+            done = f"{count} session{'s' * (count != 1)} recorded" if count else "no session yet"
+            parts.says(f"{mirror.title}, {done}{', simulated for practice' if mirror.is_practice else ''}")
+            if mirror.draft.work is not None:
+                parts.says("There is work at the barrel that is not recorded yet.", "strong")
+            with parts.group("row"):
+                go = partial(ui.navigate.to, _place(mirror))
+                parts.button("Go on", go, "main", aria_label=f"Go on with {mirror.name}")
+    if room.only is None:
+        if not room.mirrors():
+            parts.says("There is no mirror in this folder yet.")
+        with parts.group("row"):
+            parts.button("A new mirror", lambda: ui.navigate.to("/new"), "plain" if room.mirrors() else "main")
+    with parts.fold("Cautions"):
+        for line in CAUTIONS:
+            parts.says(line)
+
+
+def _place(mirror: LiveMirror) -> str:
+    """Where the work on a mirror goes on."""
+    work = mirror.draft.work
+    if work is not None:
+        return parts.address_of(mirror, "after" if work.ended is not None else "barrel")
+    read = mirror.rows("rounds") or mirror.sheet is None
+    return parts.address_of(mirror, "next" if read else "readings")
+
+
+class NewMirror:
+    """The questions, the answers so far, and what would be made of them."""
+
+    def __init__(self, room: Room) -> None:
+        self.room, self.answers = room, room.new_answers
+        self.answers.setdefault("unit", "in")
+
+    def show(self) -> None:
+        """The questions on one sheet: going back is looking up."""
+        with parts.group("beside"):
+            with parts.sheet("Questions"):
+                parts.says("Write sizes with their unit, as you have them. A plain number is taken in:")
+                units = {"in": "inches and pounds", "mm": "millimetres and kilograms"}
+                parts.radio("Unit of plain numbers", units, self.answers["unit"], partial(self._answer, "unit"))
+                self._field("name", "Name of the folder", "Such as my-mirror; a new folder is made with it.")
+                for question in QUESTIONS:
+                    self._ask(question)
+            with parts.sheet("What this makes"):
+                self.result()
+                parts.button("Make this mirror's folder", self._make, "main")
+        parts.caution(CAUTIONS[0], CAUTIONS[1], CAUTIONS[-1])
+
+    def _ask(self, question: Question) -> None:
+        why = f"{question.why} Left open: {question.usual}." if question.usual else question.why
+        if question.choices:
+            options = {"": "left open", **{name: name for name in names(question.choices)}}
+            value = self.answers.get(question.key, "")
+            parts.choice(question.words, options, value, partial(self._answer, question.key), why)
+        else:
+            self._field(question.key, question.words, why)
+
+    def _field(self, key: str, words: str, why: str) -> None:
+        parts.field(words, self.answers.get(key, ""), partial(self._answer, key), why)
+
+    def _answer(self, key: str, value: str) -> None:
+        self.answers[key] = value
+        self.result.refresh()
+
+    @ui.refreshable_method
+    def result(self) -> None:
+        """What would be made of the answers, or what is still to be answered."""
+        try:
+            made = self._made()
+        except WearsimError as error:
+            parts.says(parts.upper(str(error)), "" if isinstance(error, CouldNotError) else "mark")
+            return
+        parts.heading(made["title"], 3)
+        parts.says(f"By its sizes the glass weighs about {made['glass']}. The tool is taken as {made['tool']}.")
+        if made["is_heavy"]:
+            parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
+        parts.says(f"A sheet for readings with a mask of {made['windows']} windows is made with it. {made['waiting']}")
+        with parts.fold("What is taken for everything else, and why"):
+            for key, value, source in made["defaults"]:
+                words = key.replace(".", ", ").replace("_", " ")
+                parts.says(f"{words}: {value}. {parts.upper(source)}.", "quiet")
+            parts.says("All of it is in bench.toml in the folder, and can be changed there.")
+
+    def _made(self) -> dict[str, Any]:
+        given = given_answers(self.answers)
+        missing = [q.words.lower() for q in QUESTIONS if not q.usual and q.key not in given]
+        if missing:
+            raise CouldNotError(f"still to be answered: {', '.join(missing)}")
+        return calls.fresh(given)
+
+    def _make(self) -> None:
+        """By the answers as they are; the button stays where it is while they are typed, so that no press is lost."""
+        name = self.answers.get("name", "").strip()
+        try:
+            if not _NAME.match(name) or name.endswith("."):
+                expected = "letters, digits, blanks and -"
+                raise InputError("not a name for a folder", key="name", value=name, expected=expected)
+            files = self._made()["files"]
+            bench = files.pop(BENCH)
+            create_folder(self.room.folder / name, bench, files)
+        except WearsimError as error:
+            parts.tell(parts.upper(str(error)))
+            return
+        self.room.new_answers.clear()
+        ui.navigate.to(parts.address_of(self.room.mirror(name), "readings"))

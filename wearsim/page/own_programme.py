@@ -1,0 +1,209 @@
+"""A programme of one's own: sliders for minutes and sizes, the predicted figure following."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from functools import partial
+from typing import Any
+
+from nicegui import background_tasks, context, ui
+
+from wearsim.bench.programme import STROKES
+from wearsim.errors import WearsimError
+from wearsim.page import calls, parts
+from wearsim.page.live_mirror import Job, LiveMirror
+from wearsim.worker import Latest, Stopped
+
+SIZES = {
+    "length": ("Length", 0.9, 0.3),
+    "side_sweep": ("To each side", 0.5, 0.1),
+    "side_overhang": ("Off centre", 0.45, 0.0),
+}
+"""Sizes of a stroke: words, the largest that the slider goes to and where it begins, in mirror's diameters [1]."""
+FIRST = {"on_top": "tool", "stroke": "w", "minutes": 5.0, "length": 0.3, "side_sweep": 0.1}
+BAND_DRAWS = 32
+
+
+class OwnProgramme:
+    """Spells with sliders, and what they are predicted to do."""
+
+    def __init__(self, mirror: LiveMirror) -> None:
+        assert mirror.bench is not None
+        self.mirror, self.bench = mirror, mirror.bench
+        self.predict = Latest(self._predict)
+        self.found: dict[str, Any] = {}
+        self.fault = ""
+        self.compare = Job()
+        self.is_own_change = False
+
+    def show(self) -> None:
+        """The spells to one side, the figure to the other."""
+        parts.heading("A programme of your own").props("id=own-programme")
+        with parts.group("beside"):
+            with parts.sheet():
+                self.spells()
+            with parts.sheet("What it will do"):
+                self.numbers()
+                self.figure()
+        self.both_ways()
+        parts.follow(self.mirror, {"own"}, self._new_spells)
+        ui.timer(0.1, self._warm, once=True)
+
+    async def _warm(self) -> None:
+        """Be ready for the first slider; show what a programme that is there already will do."""
+        if not self.mirror.draft.own:
+            with suppress(Stopped):
+                await self.mirror.desk.quick.ask(calls.warm_up_strokes)
+        await self.predict.ask()
+
+    def _new_spells(self) -> None:
+        if not self.is_own_change:  # else a slider would be taken out of the hand that moves it
+            self.spells.refresh()
+        background_tasks.create(self.predict.ask(), name="predict")
+
+    @ui.refreshable_method
+    def spells(self) -> None:
+        """Each spell with its sliders."""
+        if not self.mirror.draft.own:
+            parts.says("Begin with one of the choices above (Change it), or with a spell of your own.")
+        for place, spell in enumerate(self.mirror.draft.own):
+            self._spell(place, spell)
+        with parts.group("row"):
+            parts.button("Add a spell", self._add)
+
+    def _spell(self, place: int, spell: dict[str, Any]) -> None:
+        parts.heading(f"Spell {place + 1}", 3)
+        with parts.group("row"):
+            words = {kind: one.words for kind, one in STROKES.items()}
+            parts.choice("Stroke", words, spell["stroke"], partial(self._kind, place))
+            tops = {"tool": "tool on top", "mirror": "mirror on top"}
+            parts.choice("On top", tops, spell["on_top"], partial(self._set, place, "on_top"))
+            parts.button("Remove", lambda: self._remove(place), "slight", aria_label=f"Remove spell {place + 1}")
+        self._slider(place, spell, "minutes", "Minutes", 1.0, 60.0)
+        for key, (name, most, _) in SIZES.items():
+            if key in STROKES[spell["stroke"]].uses:
+                self._slider(place, spell, key, name, 0.02 if key == "length" else 0.0, most)
+
+    def _slider(self, place: int, spell: dict[str, Any], key: str, name: str, least: float, most: float) -> None:
+        step = 1.0 if key == "minutes" else 0.01
+        value = min(max(float(spell.get(key) or 0.0), least), most)
+        with parts.group("stack"):
+            shown = parts.says(self._words(name, key, value))
+            slider = ui.slider(min=least, max=most, step=step, value=value)
+            slider.props(f'aria-label="{name}, spell {place + 1}"')
+
+        def moved(event: Any) -> None:
+            shown.content = self._words(name, key, event.value)
+            self._set(place, key, float(event.value))
+
+        slider.on_value_change(moved)
+
+    def _words(self, name: str, key: str, value: float) -> str:
+        return f"{name}: {value:g} min" if key == "minutes" else f"{name}: {calls.share_words(self.bench, value)}"
+
+    def _set(self, place: int, key: str, value: Any) -> None:
+        if place < len(self.mirror.draft.own):
+            self.mirror.draft.own[place][key] = value
+            self._changed()
+
+    def _changed(self) -> None:
+        """Others see the sliders move; here they are where the hand has them."""
+        self.is_own_change = True
+        self.mirror.tell("own")
+        self.is_own_change = False
+
+    def _kind(self, place: int, kind: str) -> None:
+        spell = self.mirror.draft.own[place]
+        sizes = {key: spell.get(key, first) for key, (_, _, first) in SIZES.items() if key in STROKES[kind].uses}
+        kept: dict[str, Any] = {key: spell[key] for key in ("on_top", "minutes", "turn") if key in spell}
+        self.mirror.draft.own[place] = {**kept, "stroke": kind, **sizes}
+        self.mirror.tell("own")
+
+    def _add(self) -> None:
+        self.mirror.draft.own.append(dict(FIRST))
+        self.mirror.tell("own")
+
+    def _remove(self, place: int) -> None:
+        del self.mirror.draft.own[place]
+        self.mirror.tell("own")
+
+    async def _predict(self) -> None:
+        """The numbers at once, then the picture with its band."""
+        spells = [dict(one) for one in self.mirror.draft.own]
+        self.found, self.fault = (self.found if spells else {}), ""
+        try:
+            if spells:
+                programme, path, quick = calls.own_programme(spells), self.mirror.path, self.mirror.desk.quick
+                self.found |= await quick.ask(calls.headline, path, programme)
+                self.numbers.refresh()
+                self.found = await quick.ask(calls.predicted, path, programme, 0)
+                self.figure.refresh()
+                if spells == self.mirror.draft.own:
+                    self.found = await quick.ask(calls.predicted, path, programme, BAND_DRAWS)
+        except Stopped:
+            return
+        except WearsimError as error:
+            self.found, self.fault = {}, str(error)
+        self.numbers.refresh()
+        self.figure.refresh()
+
+    @ui.refreshable_method
+    def numbers(self) -> None:
+        """The figure afterwards, in numbers."""
+        with parts.group("stack", aria_live="polite"):
+            if self.fault:
+                parts.says(self.fault, "mark")
+            elif self.found:
+                shown = {"RMS before": "before", "RMS after": "after", "Edge roll after": "edge"}
+                parts.facts({name: self.found.get(key, "") for name, key in shown.items()})
+            else:
+                parts.says("The figure that comes out is shown here.")
+
+    @ui.refreshable_method
+    def figure(self) -> None:
+        """The figure afterwards, as a picture, and the strokes."""
+        if "picture" not in self.found or self.fault:
+            return
+        parts.picture(self.found["picture"], f"Predicted surface: {self.found['after']} RMS after")
+        for warning in self.found["warnings"]:
+            parts.says(f"Warning: {warning}", "mark")
+        for number, spell in enumerate(self.found["spells"], start=1):
+            parts.says(f"Spell {number}")
+            parts.drawing(spell["moving"])
+        with parts.group("row"):
+            parts.button("Take this to the barrel", self._take, "main")
+            parts.button("Tool on top or mirror on top?", self._compare)
+
+    async def _take(self) -> None:
+        from wearsim.page.choices import take_to_barrel
+
+        client = context.client
+        try:
+            programme = calls.own_programme(self.mirror.draft.own)
+            found = await self.mirror.desk.quick.ask(calls.predicted, self.mirror.path, programme, 0)
+        except (Stopped, WearsimError):
+            return  # why is said beside the sliders
+        with client:
+            await take_to_barrel(self.mirror, found)
+
+    async def _compare(self) -> None:
+        self.compare = Job(is_running=True, stage="working it both ways")
+        self.both_ways.refresh()
+        try:
+            programme = calls.own_programme(self.mirror.draft.own)
+            self.compare.found = [await self.mirror.desk.quick.ask(calls.either_way, self.mirror.path, programme)]
+        except (Stopped, WearsimError) as error:
+            self.compare.fault = str(error) or "Stopped."
+        self.compare.is_running = False
+        self.both_ways.refresh()
+
+    @ui.refreshable_method
+    def both_ways(self) -> None:
+        """Tool on top and mirror on top side by side."""
+        if not (self.compare.is_running or self.compare.found or self.compare.fault):
+            return
+        with parts.sheet("Tool on top, mirror on top"):
+            parts.is_working(self.compare, self.mirror.desk.quick.stop)
+            for both in self.compare.found:
+                parts.picture(both["picture"], "The same programme with the tool on top and with the mirror on top")
+                parts.written(both["text"])

@@ -1,0 +1,222 @@
+"""Pieces that every view is made of: the frame of the page, headings, buttons, pictures, what is said to the person."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, nullcontext
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from urllib.parse import quote
+
+from nicegui import Client, ui
+
+if TYPE_CHECKING:
+    from wearsim.page.live_mirror import Job, LiveMirror
+
+ASSETS = Path(__file__).parent / "assets"
+STEPS = {
+    "readings": "Readings", "next": "What next", "barrel": "At the barrel", "after": "Afterwards", "past": "So far",
+    "print": "Print",
+}  # fmt: skip
+"""The steps of the work, by the last part of their address."""
+LOOKS = {"Light as the device": None, "Dark": True, "Light": False}
+Do = Callable[[Any], Any]
+E = TypeVar("E", bound=ui.element)
+Kind = Literal["main", "plain", "slight"]
+
+
+def address_of(mirror: LiveMirror, step: str) -> str:
+    """Address of a step."""
+    return f"/mirror/{quote(mirror.name, safe='')}/{step}"
+
+
+@contextmanager
+def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, step: str = "") -> Iterator[None]:
+    """The page round a view.
+
+    Parameters
+    ----------
+    title : str
+        Of the view, its first heading.
+    look : dict
+        With ``name``, what was chosen last on any screen.
+
+    Yields
+    ------
+    None
+    """
+    ui.add_css((ASSETS / "style.css").read_text(encoding="utf-8"))
+    ui.page_title(f"{title} \u2013 {mirror.name if mirror else 'wearsim'}")
+    dark = ui.dark_mode(LOOKS[look["name"]])
+    with ui.element("header").classes("top"):
+        ui.link("All mirrors", "/")
+        if mirror is not None:
+            says(mirror.name, "name")
+            says(mirror.title, "quiet")
+        with ui.element("div").classes("end"):
+            _look_button(dark, look)
+    if mirror is not None and not mirror.fault:
+        _steps(mirror, step)
+    with group("content"):
+        heading(title, 1)
+        yield
+
+
+def _look_button(dark: ui.dark_mode, look: dict[str, Any]) -> None:
+    def turn() -> None:
+        names = list(LOOKS)
+        look["name"] = names[(names.index(look["name"]) + 1) % len(names)]
+        dark.value, made.text = LOOKS[look["name"]], look["name"]
+
+    made = button(look["name"], turn, "slight")
+
+
+def _steps(mirror: LiveMirror, step: str) -> None:
+    with ui.element("nav").classes("steps").props('aria-label="Steps of the work"'):
+        for name, words in STEPS.items():
+            link = ui.link(words, address_of(mirror, name))
+            if name == step:
+                link.props('aria-current="page"')
+
+
+def heading(text: str, level: int = 2) -> ui.html:
+    """A heading."""
+    return ui.html(escape(text), sanitize=False, tag=f"h{level}")
+
+
+def says(text: str, kind: str = "") -> ui.html:
+    """A paragraph; ``kind`` is a class of the style sheet."""
+    return ui.html(escape(text), sanitize=False, tag="p").classes(kind)
+
+
+def upper(text: str) -> str:
+    """A text with a capital letter first, as a sentence begins."""
+    return text[:1].upper() + text[1:]
+
+
+def written(text: str) -> ui.html:
+    """A table as the command prints it; it can be reached and scrolled with the keyboard."""
+    return ui.html(escape(text), sanitize=False, tag="pre").props('tabindex=0 role=region aria-label="Table in full"')
+
+
+def caution(*lines: str) -> None:
+    """Words of caution where the work can hurt."""
+    with ui.element("div").classes("caution").props("role=note"):
+        for line in lines:
+            says(line)
+
+
+def button(text: str, on_click: Callable[..., Any], kind: Kind = "plain", **props: str) -> ui.button:
+    """A button as large as a knuckle."""
+    made = ui.button(text, on_click=on_click, color=None).classes(f"push {kind}")
+    made.props("flat no-caps" if kind == "slight" else "unelevated no-caps")
+    return with_props(made, props)
+
+
+def field(words: str, value: str, on_change: Do, hint: str = "", **props: str) -> ui.input:
+    """A line to type into."""
+    made = ui.input(words, value=value).props("outlined autocomplete=off debounce=150")
+    made.on_value_change(lambda event: on_change(event.value or ""))
+    return with_props(made, {**props, **({"hint": hint} if hint else {})})
+
+
+def number(words: str, value: float, on_change: Do, least: float, most: float) -> ui.number:
+    """A number to type; an empty one says nothing."""
+    made = ui.number(words, value=value, min=least, max=most).props("outlined")
+    made.on_value_change(lambda event: None if event.value is None else on_change(float(event.value)))
+    return made
+
+
+def choice(words: str, options: dict[Any, str], value: Any, on_change: Do, hint: str = "") -> ui.select:
+    """One of a few."""
+    made = ui.select(options, label=words, value=value if value in options else next(iter(options))).props("outlined")
+    made.on_value_change(lambda event: on_change(event.value))
+    return with_props(made, {"hint": hint} if hint else {})
+
+
+def radio(words: str, options: dict[str, str], value: str, on_change: Do) -> ui.radio:
+    """One of two or three, all of them in sight."""
+    made = ui.radio(options, value=value, on_change=lambda event: on_change(event.value)).props("inline")
+    return with_props(made, {"aria_label": words})
+
+
+def picture(data: str, words: str, kind: str = "lines") -> ui.html:
+    """A picture, with words for whoever cannot see it."""
+    inner = f'<img class="picture {kind}" src="{escape(data)}" alt="{escape(words)}">'
+    return ui.html(inner, sanitize=False)
+
+
+def drawing(svg: str) -> ui.html:
+    """A drawing of ours, as SVG."""
+    return ui.html(svg, sanitize=False)
+
+
+def facts(pairs: dict[str, str]) -> ui.html:
+    """Names and values."""
+    rows = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in pairs.items() if value)
+    return ui.html(rows, sanitize=False, tag="dl").classes("facts")
+
+
+def table(columns: dict[str, str], rows: list[dict[str, str]]) -> ui.html:
+    """A small table; the first column names the rows."""
+    first, *others = columns
+    lines, heads = "", "".join(f'<th scope="col">{escape(head)}</th>' for head in columns.values())
+    for row in rows:
+        cells = "".join(f"<td>{escape(row[key])}</td>" for key in others)
+        lines += f'<tr><th scope="row">{escape(row[first])}</th>{cells}</tr>'
+    inner = f"<thead><tr>{heads}</tr></thead><tbody>{lines}</tbody>"
+    return ui.html(inner, sanitize=False, tag="table").classes("choices")
+
+
+def sheet(title: str = "") -> ui.element:
+    """A sheet of paper on the page, to be filled in a ``with`` block."""
+    made = ui.element("section").classes("sheet")
+    if title:
+        with made:
+            heading(title)
+    return made
+
+
+def group(kind: str, **props: str) -> ui.element:
+    """A group of elements, laid out by a class of the style sheet, to be filled in a ``with`` block."""
+    return with_props(ui.element("div").classes(kind), props)
+
+
+def with_props(made: E, props: dict[str, str]) -> E:
+    """An element with attributes such as ``aria_label``."""
+    for key, value in props.items():
+        made.props(f'{key.replace("_", "-")}="{escape(value)}"')
+    return made
+
+
+def fold(title: str, on_open: Callable[[], Any] | None = None) -> ui.expansion:
+    """What is shown when it is asked for, to be filled in a ``with`` block."""
+    made = ui.expansion(title)
+    if on_open is not None:
+        made.on_value_change(lambda event: on_open() if event.value else None)
+    return made
+
+
+def is_working(job: Job, stop: Callable[[], Any], words: str = "Stop") -> bool:
+    """Whether something that takes a while goes on: how far it is, and a button to stop it; else why it ended badly."""
+    if job.is_running:
+        with group("row"):
+            ui.spinner(size="lg")
+            says(job.stage)
+            says(f"best so far {job.best} RMS" if job.best else "", "strong")
+        button(words, stop)
+    elif job.fault:
+        says(job.fault, "mark")
+    return job.is_running
+
+
+def follow(mirror: LiveMirror, topics: set[str], refresh: Callable[[], Any]) -> None:
+    """Show anew whenever one of these is changed, in any browser."""
+    mirror.changed.subscribe(lambda topic: refresh() if topic in topics else None)
+
+
+def tell(text: str, client: Client | None = None) -> None:
+    """A line that stays for a while; of a client where what asked for it may be gone."""
+    with client or nullcontext():
+        ui.notify(text, position="bottom", timeout=8000, close_button="Close", classes="notice")

@@ -1,0 +1,86 @@
+"""So far: the sessions in a line, predicted against read; a record that was wrong is corrected or set aside."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from nicegui import ui
+
+from wearsim.bench.units import stroke_unit
+from wearsim.learn.mirror_folder import Session
+from wearsim.page import calls, parts
+from wearsim.page.live_mirror import Job, LiveMirror
+from wearsim.show.strokes import spell_words
+
+
+class PastView:
+    """The mirror through its sessions."""
+
+    def __init__(self, mirror: LiveMirror) -> None:
+        self.mirror, self.job = mirror, Job()
+
+    def show(self) -> None:
+        """The line of sessions, each with what was done."""
+        self.line()
+        self.sessions()
+        ui.timer(0.1, self._look, once=True)
+        parts.follow(self.mirror, {"session", "said"}, self.sessions.refresh)
+        parts.follow(self.mirror, {"session"}, self._look)
+        parts.follow(self.mirror, {"job"}, self.line.refresh)
+
+    async def _look(self) -> None:
+        if self.mirror.sessions:
+            await self.mirror.run(self.job, "looking back", calls.past, self.mirror.path)
+
+    @ui.refreshable_method
+    def line(self) -> None:
+        """Predicted against read, session by session."""
+        if not self.mirror.sessions:
+            parts.says("No session is recorded yet.")
+            return
+        with parts.sheet("Predicted and read"), parts.group("stack", aria_live="polite"):
+            for found in self.job.found:
+                words = "The RMS through the sessions, predicted and read, and each session's surface"
+                parts.picture(found["picture"], words)
+                parts.written(found["text"])
+            if self.job.fault:
+                parts.says(self.job.fault, "mark")
+            elif not self.job.found:
+                parts.says("Each session is predicted again by what was known before it. The first time takes a while.")
+                ui.spinner(size="lg")
+
+    @ui.refreshable_method
+    def sessions(self) -> None:
+        """Each session in short, and what can be put right."""
+        mirror = self.mirror
+        if mirror.file_note:
+            parts.says(mirror.file_note, "strong")
+        for session in reversed(mirror.sessions):
+            with parts.sheet(f"Session {session.number}"):
+                self._session(session)
+        for name, words in mirror.kept.items():
+            with parts.group("row"):
+                parts.says(f"Kept, counts for nothing: {words}")
+                bring = partial(mirror.correct, calls.bring_back, name)
+                parts.button("Bring it back", bring, aria_label=f"Bring back {words}")
+
+    def _session(self, session: Session) -> None:
+        note, bench, planned = session.note, self.mirror.bench, [spell.minutes for spell in session.programme.spells]
+        assert bench is not None
+        parts.says(f"{note.date}, {session.minutes:g} minutes of work")
+        for spell in session.programme.spells:
+            parts.says(f"{spell.minutes:g} min, {spell_words(spell, bench.mirror.diameter, stroke_unit(bench))}")
+        if note.notes:
+            parts.says(note.notes, "quiet")
+        changes: dict[str, Any] = {"minutes": list(planned), "notes": note.notes}
+        number = session.number
+        with parts.fold(f"Correct session {number}"):
+            for place, minutes in enumerate(planned):
+                words = f"Minutes worked, spell {place + 1}"
+                parts.number(words, minutes, partial(changes["minutes"].__setitem__, place), 0, 600)
+            parts.field("Notes", note.notes, partial(changes.__setitem__, "notes"))
+            change = partial(self.mirror.correct, calls.correct_record, number)
+            parts.button("Correct the record", lambda: change(*changes.values()))
+        if number == len(self.mirror.sessions):
+            parts.button("Set this session aside", partial(self.mirror.correct, calls.set_aside))

@@ -1,0 +1,248 @@
+"""Readings: the windows as they lie on the mirror, a field for each, and the surface that they say beside them."""
+
+from __future__ import annotations
+
+from functools import partial
+from html import escape
+
+from nicegui import context, ui
+
+from wearsim.errors import WearsimError
+from wearsim.learn.mirror_folder import open_folder
+from wearsim.learn.typed_readings import write_windows
+from wearsim.page import calls, parts
+from wearsim.page.draft import Round
+from wearsim.page.live_mirror import LiveMirror
+from wearsim.show.mask import windows_drawing, windows_of
+from wearsim.worker import Stopped
+
+NEXT_FIELD = """(event) => {
+  const fields = [...document.querySelectorAll('.window input')], to = fields[fields.indexOf(event.target) + 1];
+  if (to) { to.focus(); to.select(); } else document.querySelector('.another-round')?.click();
+}"""
+"""Enter goes on to the next field, after the last to another round."""
+
+
+class ReadingsView:
+    """The sheet of readings.
+
+    Parameters
+    ----------
+    which : {"rounds", "after"}
+        That of the glass as it is, or the one after the session that is being worked.
+    """
+
+    def __init__(self, mirror: LiveMirror, which: str = "rounds") -> None:
+        self.mirror, self.which = mirror, which
+        blank = None if mirror.sheet is None else mirror.sheet.blank
+        self.names, self.shares, self.unit = windows_of(blank, mirror.bench)
+        self.place = max(0, len(mirror.rounds(which)) - 1)
+        self.here = 0
+        self.begins = False
+        self.client = context.client.id
+        self.inputs: list[ui.input] = []
+
+    def show(self) -> None:
+        """Fields to the left, the surface to the right; on a narrow screen one after the other."""
+        if self.mirror.sheet is None:
+            parts.says("This mirror's figure comes from a profile or a map, not from windows: see its bench.toml.")
+            return
+        with parts.group("beside"):
+            with parts.sheet("Through the windows"):
+                self._how()
+                self.mask = parts.drawing(windows_drawing(self.shares, self.here))
+                self.rounds_bar()
+                self.fields()
+            with parts.sheet("The surface"):
+                self.surface()
+        mirror = self.mirror
+        parts.follow(mirror, {"rounds"}, self._new_rounds)
+        parts.follow(mirror, {"surface"}, self._new_surface)
+        mirror.typed.subscribe(self._typed_elsewhere)
+        mirror.readings_changed(self.which)
+
+    def _how(self) -> None:
+        parts.says(
+            f"For each window, from the middle outwards: where the knife stands ({self.unit}) when it darkens evenly. "
+            "Larger is farther from the mirror; the zero does not matter. Three rounds are good."
+        )
+        parts.says("The light source")
+        kinds = {"moving": "moves with the knife", "fixed": "stands still"}
+        parts.radio("The light source", kinds, self.mirror.draft.source or "moving", self._source)
+
+        ui.link("Print a mask with these windows", parts.address_of(self.mirror, "print"))
+        if not self.mirror.sessions:
+            self._own_windows()
+
+    def _own_windows(self) -> None:
+        """For whoever has a mask already."""
+        text = [""]
+        with parts.fold("My mask has other windows"):
+            parts.says("Give them before the first reading, from the middle outwards. The suggested ones: under Print.")
+            hint = f"From and to of each window, in {self.unit}: 10-40, 42.5-60"
+            parts.field("Windows of my mask", "", partial(text.__setitem__, 0), hint)
+            parts.button("Use these windows", lambda: self._windows(text[0]))
+
+    def _windows(self, text: str) -> None:
+        try:
+            write_windows(open_folder(self.mirror.path), text)
+        except WearsimError as error:
+            parts.tell(str(error))
+            return
+        self.mirror.draft.rounds = []
+        self.mirror.read_folder()
+        ui.navigate.reload()
+
+    def _source(self, source: str) -> None:
+        self.mirror.draft.source = source
+        self.mirror.readings_changed(self.which)
+
+    @ui.refreshable_method
+    def rounds_bar(self) -> None:
+        """Which round is typed, striking it out, and another one."""
+        rounds = self.mirror.rounds(self.which)
+        with parts.group("row", role="group", aria_label="Rounds of readings"):
+            for place, one in enumerate(rounds):
+                words = f"Round {place + 1}{', struck out' if one.struck else ''}"
+                parts.button(words, partial(self._to, place), aria_pressed=str(place == self.place).lower())
+            parts.button("Another round", self._another, "slight").classes("another-round")
+
+    def _to(self, place: int) -> None:
+        self.place = place
+        self._new_rounds()
+
+    def _another(self) -> None:
+        rounds = self.mirror.rounds(self.which)
+        blank = next((place for place, one in enumerate(rounds) if not one.is_begun), None)
+        if blank is None:
+            rounds.append(self.mirror.blank_round())
+            blank = len(rounds) - 1
+        self.place, self.begins = blank, True
+        self.mirror.tell("rounds")
+
+    def _strike(self) -> None:
+        one = self._round()
+        one.struck = not one.struck
+        self.mirror.readings_changed(self.which, "rounds")
+
+    def _clear(self) -> None:
+        rounds = self.mirror.rounds(self.which)
+        del rounds[self.place]
+        self.mirror.rounds(self.which)
+        self.mirror.readings_changed(self.which, "rounds")
+
+    def _round(self) -> Round:
+        rounds = self.mirror.rounds(self.which)
+        self.place = min(self.place, len(rounds) - 1)
+        return rounds[self.place]
+
+    def _new_rounds(self) -> None:
+        self._round()
+        self.rounds_bar.refresh()
+        self.fields.refresh()
+
+    @ui.refreshable_method
+    def fields(self) -> None:
+        """A field for each window of the round, the other rounds' readings beneath it."""
+        one = self._round()
+        self.inputs, self.boxes, self.beneath = [], [], []
+        with parts.group("windows"):
+            for zone, name in enumerate(self.names):
+                with parts.group("window") as box:
+                    self._field(zone, f"{zone + 1}: {name} {self.unit}", one.cells[zone])
+                    self.beneath.append(parts.says("", "quiet"))
+                self.boxes.append(box)
+        with parts.group("row"):
+            words = "Count this round again" if one.struck else "Strike this round out"
+            parts.button(words, self._strike)
+            parts.button("Delete this round", self._clear, "slight")
+        self.begins = False
+        self._mark()
+
+    def _field(self, zone: int, label: str, text: str) -> None:
+        props = {"inputmode": "decimal", "enterkeyhint": "next", "debounce": "0"}
+        field = parts.field(label, text, partial(self._typed, zone), **props)
+        field.on("keydown.enter", js_handler=NEXT_FIELD)
+        field.on("focus", lambda: self._light(zone))
+        if self.begins and zone == 0:
+            field.props("autofocus")
+        self.inputs.append(field)
+
+    def _typed(self, zone: int, text: str) -> None:
+        self.mirror.write_cell(self.which, self.place, zone, text, self.client)
+
+    def _typed_elsewhere(self, by: str, which: str, place: int, zone: int, text: str) -> None:
+        if by != self.client and which == self.which and place == self.place and zone < len(self.inputs):
+            self.inputs[zone].value = text
+
+    def _light(self, zone: int) -> None:
+        self.here = zone
+        self.mask.content = windows_drawing(self.shares, zone)
+
+    def _mark(self) -> None:
+        """Beneath each field the other rounds' readings; a frame and words about one that is far from them."""
+        marks = self.mirror.surfaces.get(self.which, {}).get("marks", {})
+        counted, rounds = self.mirror.counted(self.which), self.mirror.rounds(self.which)
+        row = counted.index(self.place) if self.place in counted else -1
+        for zone, (box, words) in enumerate(zip(self.boxes, self.beneath, strict=True)):
+            slip = marks.get((row, zone))
+            others = [rounds[at].cells[zone] for at in counted if at != self.place and rounds[at].cells[zone]]
+            words.content = escape(f"Look again: {slip}" if slip else "others: " + ", ".join(others) if others else "")
+            box.classes(add="slip" if slip else "", remove="" if slip else "slip")
+            words.classes(add="mark" if slip else "", remove="" if slip else "mark")
+
+    def _new_surface(self) -> None:
+        self._mark()
+        self.surface.refresh()
+
+    @ui.refreshable_method
+    def surface(self) -> None:
+        """What the readings say of the glass, with its band; live."""
+        mirror, found = self.mirror, self.mirror.surfaces.get(self.which, {})
+        with parts.group("stack", aria_live="polite"):
+            for note in (mirror.file_note, mirror.readings_faults.get(self.which, "")):
+                if note:
+                    parts.says(note, "mark")
+            if "picture" not in found:
+                parts.says("It is drawn here as soon as one round is whole.")
+                return
+            parts.facts({"RMS of the surface": found["rms"]})
+            parts.says(found["advice"])
+            for line in found["warnings"]:
+                parts.says(f"{line[0].upper()}{line[1:]}.", "mark" if line.startswith("readings") else "quiet")
+            parts.picture(found["picture"], f"The surface with its band; RMS {found['rms']}")
+            with parts.fold("What the tester should show", self._shadows):
+                self.shadows = parts.group("stack")
+            with parts.fold("Every number"):
+                parts.written(found["text"])
+            if self.which == "rounds":
+                with parts.group("row"):
+                    self._then()
+
+    def _then(self) -> None:
+        """On to what next; readings after a recorded session go into its record first, where they were changed."""
+        mirror = self.mirror
+        if mirror.is_corrected:
+            number = len(mirror.sessions)
+            parts.says(f"These are the readings after session {number}. Your changes are not in its record yet.")
+            parts.button(f"Correct session {number} with these readings", self._correct)
+        parts.button("What next?", lambda: ui.navigate.to(parts.address_of(mirror, "next")), "main")
+
+    async def _correct(self) -> None:
+        mirror = self.mirror
+        given = (len(mirror.sessions), mirror.rows("rounds"), mirror.draft.source)
+        await mirror.correct(calls.correct_readings, *given)
+
+    async def _shadows(self) -> None:
+        mirror = self.mirror
+        assert mirror.sheet is not None
+        given = (mirror.path, mirror.sheet.file, mirror.rows(self.which), mirror.draft.source)
+        try:
+            shown = await mirror.desk.quick.ask(calls.shadows, *given)
+        except (Stopped, WearsimError):
+            return
+        if self.shadows.client.is_deleted or self.shadows.is_deleted or not shown:
+            return
+        self.shadows.clear()
+        with self.shadows:
+            parts.picture(shown, "The shadows of this surface, with those of a perfect one beneath", "shadows")

@@ -1,0 +1,171 @@
+"""Long work in a process of its own: asked for from the page's loop, watched while it runs, stopped at any time."""
+
+from __future__ import annotations
+
+import asyncio
+import multiprocessing
+import os
+import signal
+import threading
+import traceback
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from multiprocessing.connection import Connection
+from typing import Any
+
+from wearsim.errors import CouldNotError, WearsimError
+
+Progress = Callable[..., None]
+_SPAWN = multiprocessing.get_context("spawn")
+
+
+class Stopped(Exception):
+    """The work was stopped before it was done."""
+
+
+class Worker:
+    """A process that does one piece of work after another.
+
+    Parameters
+    ----------
+    name : str
+        Of the process.
+    """
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self._process: Any = None
+        self._pipe: Connection | None = None
+        self._turn = asyncio.Lock()
+        self._waiting = ThreadPoolExecutor(1, f"{name}-answers")
+
+    async def ask(self, function: Callable[..., Any], *arguments: Any, progress: Progress | None = None) -> Any:
+        """Have a function of a module called there.
+
+        Parameters
+        ----------
+        function : callable
+            Arguments and answer can be pickled; with ``progress`` it takes one argument more, called ``progress``.
+        progress : callable, optional
+            Called here with whatever the function reports.
+
+        Raises
+        ------
+        Stopped
+            Where the process was ended meanwhile.
+        WearsimError
+            As the function raises it.
+        """
+        async with self._turn:
+            pipe = self._started()
+            try:
+                pipe.send((function, arguments, progress is not None))
+                return await self._answer(pipe, progress)
+            except (EOFError, OSError):
+                self._ended()
+                raise Stopped from None
+
+    async def _answer(self, pipe: Connection, progress: Progress | None) -> Any:
+        loop = asyncio.get_running_loop()
+        while True:
+            kind, content = await loop.run_in_executor(self._waiting, pipe.recv)
+            if kind == "progress":
+                if progress is not None:
+                    progress(*content)
+            elif kind == "done":
+                return content
+            else:
+                raise content
+
+    def stop(self) -> None:
+        """End what is being done, at once; the next piece of work starts a new process."""
+        if self._process is not None:
+            self._process.kill()
+
+    def close(self) -> None:
+        """End the process for good."""
+        self.stop()
+        self._waiting.shutdown(wait=False, cancel_futures=True)
+
+    def _started(self) -> Connection:
+        if self._process is not None and not self._process.is_alive():
+            self._ended()
+        if self._process is None or self._pipe is None:
+            self._pipe, theirs = _SPAWN.Pipe()
+            self._process = _SPAWN.Process(target=_serve, args=(theirs,), name=self.name, daemon=True)
+            self._process.start()
+            theirs.close()
+        return self._pipe
+
+    def _ended(self) -> None:
+        if self._pipe is not None:
+            self._pipe.close()
+        self._process = self._pipe = None
+
+
+def _serve(pipe: Connection) -> None:
+    """What the process does: work off what comes until nobody is there to ask."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which ends its processes itself
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    with suppress(EOFError, OSError):
+        while True:
+            function, arguments, reports = pipe.recv()
+            pipe.send(_outcome(pipe, function, arguments, reports))
+
+
+def _outcome(pipe: Connection, function: Callable[..., Any], arguments: tuple[Any, ...], reports: bool) -> Any:
+    more = {"progress": lambda *content: pipe.send(("progress", content))} if reports else {}
+    try:
+        return "done", function(*arguments, **more)
+    except WearsimError as error:
+        return "failed", error
+    except Exception as error:  # a fault of ours: the page lives on, and says what it was
+        traceback.print_exc()
+        return "failed", CouldNotError(f"a fault of the program, not of yours: {type(error).__name__}: {error}")
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
+
+
+class Desk:
+    """The two processes of a page: one for answers within a second, one for what takes longer."""
+
+    def __init__(self) -> None:
+        self.quick, self.long = Worker("wearsim-quick"), Worker("wearsim-long")
+
+    def close(self) -> None:
+        """End both."""
+        self.quick.close()
+        self.long.close()
+
+
+class Latest:
+    """Of requests that come faster than they are answered, the newest alone is worked.
+
+    Parameters
+    ----------
+    work : callable
+        Takes what was asked for last; a coroutine function.
+    """
+
+    def __init__(self, work: Callable[..., Any]) -> None:
+        self._work, self._busy = work, False
+        self._asked: tuple[Any, ...] | None = None
+
+    async def ask(self, *arguments: Any) -> None:
+        """Have this worked next; returns when nothing newer is waiting."""
+        self._asked = arguments
+        if self._busy:
+            return
+        self._busy = True
+        try:
+            while self._asked is not None:
+                newest, self._asked = self._asked, None
+                await self._work(*newest)
+        finally:
+            self._busy = False
