@@ -292,9 +292,7 @@ def continuous_polishing() -> str:
 def equilibrium() -> tuple[float, float]:
     """RMS departure of p v from its mean over the glass at the end, and of v, which is that of the start [1]."""
     hands = Hands(push=60.0, length_jitter=0.0, centre_jitter=0.0, push_height=0.0, top_turns=9.0, stand_turns=20.0)
-    bench = make_bench(
-        0.2, 2.4, hands=hands, wear=Wear(edge_gain=0.0), lap=1.2, relaxation_time=1e8, start="spherical"
-    )
+    bench = make_bench(0.2, 2.4, hands=hands, wear=Wear(edge_gain=0.0), lap=1.2, relaxation_time=1e8, start="spherical")
     state = started(bench)
     spell = make_spell("overhang", "mirror", 600.0, length=1e-4, side_overhang=0.09)
     after = state

@@ -245,6 +245,10 @@ class LiveMirror:
         WearsimError
             Where it cannot be recorded, or another browser did; nothing is lost then.
         """
+        # whoever pressed may be gone before it is done: what was begun is brought to its end, and only then may another begin
+        return await asyncio.shield(asyncio.ensure_future(self._keep_session()))
+
+    async def _keep_session(self) -> dict[str, Any]:
         async with self._recording:
             work = self.draft.work
             if work is None:
