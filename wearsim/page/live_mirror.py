@@ -245,7 +245,7 @@ class LiveMirror:
         WearsimError
             Where it cannot be recorded, or another browser did; nothing is lost then.
         """
-        # whoever pressed may be gone before it is done: what was begun is brought to its end, and only then may another begin
+        # whoever pressed may leave before it is done: what was begun goes on to its end
         return await asyncio.shield(asyncio.ensure_future(self._keep_session()))
 
     async def _keep_session(self) -> dict[str, Any]:
