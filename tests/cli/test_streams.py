@@ -128,7 +128,7 @@ def test_a_folder_that_cannot_be_written_remembers_nothing(demo: Path, monkeypat
     def read_only(*_: object) -> None:
         raise OSError(30, "Read-only file system")
 
-    monkeypatch.setattr(outcome_file.tempfile, "mkstemp", read_only)
+    monkeypatch.setattr(outcome_file, "_partial_name", read_only)
     folder = open_folder(demo)
     cache.keep(folder, 1, KeptCalibration(prior(folder.bench), 0.1), 0, 8)
     assert not (demo / cache.FILE).exists()

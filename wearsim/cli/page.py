@@ -35,7 +35,7 @@ NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Do not open a bro
 def command(
     options: Options, place: Place = Path(), share: Share = False, port: Port = None, no_browser: NoBrowser = False
 ) -> None:
-    """The whole job in a browser, on this machine, without the internet.
+    """The whole job in a browser, without the internet.
 
     Serves until Ctrl-C. What is entered there goes into the mirror's folder, for the commands as well.
     """

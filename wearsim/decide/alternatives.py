@@ -22,7 +22,7 @@ def alternatives(
     ----------
     progress : callable
         Takes the name of what is looked for, the stage, and the best RMS so far [m].
-    known
+    **known
         As :func:`wearsim.decide.propose.propose` takes it.
 
     Yields

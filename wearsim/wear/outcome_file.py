@@ -18,8 +18,8 @@ import io
 import os
 import platform
 import re
+import secrets
 import signal
-import tempfile
 import threading
 import time
 import tomllib
@@ -352,7 +352,8 @@ def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
     try:
         if not force and os.path.lexists(path):
             raise FileExistsError
-        partial = _new_partial(path.parent)
+        partial = _partial_name(path.parent)  # known before it is there: whatever interrupts, it is removed
+        os.close(os.open(partial, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
         yield partial
         _to_disk(partial)
         _give_name(partial, path, force)
@@ -371,18 +372,14 @@ _LEFT_OVER = 3600.0  # a partial file that nobody has written to for so long, it
 _DISK = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
 
 
-def _new_partial(folder: Path) -> Path:
-    """An empty file of this process in a folder; what dead processes left there is swept away."""
+def _partial_name(folder: Path) -> Path:
+    """A name of this process in a folder that nobody can guess; what dead processes left there is swept away."""
     for old in folder.glob(".wearsim-*.partial"):
         found = _PARTIAL.fullmatch(old.name)
         with suppress(OSError):
             if found and time.time() - old.lstat().st_mtime > _LEFT_OVER and not _is_alive(int(found[1])):
                 old.unlink()
-    handle, name = tempfile.mkstemp(".partial", f".wearsim-{os.getpid()}-", folder)
-    os.close(handle)
-    os.umask(mask := os.umask(0))
-    Path(name).chmod(0o666 & ~mask)  # to be read as any other file of the person's
-    return Path(name)
+    return folder / f".wearsim-{os.getpid()}-{secrets.token_hex(12)}.partial"
 
 
 def _is_alive(process: int) -> bool:
