@@ -17,6 +17,7 @@ TUTORIAL = ROOT / "examples" / "tutorial"
 TEXT = (ROOT / "docs" / "tutorial.md").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_its_proposal_comes_with_one_warning(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     assert "Here there is one: the rim may turn down" in TEXT and "wearsim propose shed --minutes 40 " in TEXT
     shed = shutil.copytree(TUTORIAL, tmp_path / "shed")
