@@ -16,7 +16,7 @@ from wearsim.study.checkpoint import checkpoint_folder
 from wearsim.study.run import run_study
 
 ROOT = Path(__file__).parents[2]
-KILLS = 20
+KILLS = 8
 SCRIPT = f"""
 import multiprocessing, pathlib, sys, time
 sys.path.insert(0, {str(ROOT)!r})
