@@ -18,9 +18,10 @@ from wearsim.worker import Stopped
 
 NEXT_FIELD = """(event) => {
   const fields = [...document.querySelectorAll('.window input')], to = fields[fields.indexOf(event.target) + 1];
-  if (to) { to.focus(); to.select(); } else document.querySelector('.another-round')?.click();
+  event.target.blur();
+  if (to) { to.focus(); to.select(); } else setTimeout(() => document.querySelector('.another-round')?.click());
 }"""
-"""Enter goes on to the next field, after the last to another round."""
+"""Enter goes on to the next field, after the last to another round; left, a field sends what was typed, before the round is changed."""
 
 
 class ReadingsView:
@@ -149,7 +150,7 @@ class ReadingsView:
         with parts.group("windows"):
             for zone, name in enumerate(self.names):
                 with parts.group("window") as box:
-                    self._field(zone, f"{zone + 1}: {name} {self.unit}", one.cells[zone])
+                    self._field(self.place, zone, f"{zone + 1}: {name} {self.unit}", one.cells[zone])
                     self.beneath.append(parts.says("", "quiet"))
                 self.boxes.append(box)
         with parts.group("row"):
@@ -159,17 +160,17 @@ class ReadingsView:
         self.begins = False
         self._mark()
 
-    def _field(self, zone: int, label: str, text: str) -> None:
+    def _field(self, place: int, zone: int, label: str, text: str) -> None:
         props = {"inputmode": "decimal", "enterkeyhint": "next", "debounce": "0"}
-        field = parts.field(label, text, partial(self._typed, zone), **props)
+        field = parts.field(label, text, partial(self._typed, place, zone), **props)
         field.on("keydown.enter", js_handler=NEXT_FIELD)
         field.on("focus", lambda: self._light(zone))
         if self.begins and zone == 0:
             field.props("autofocus")
         self.inputs.append(field)
 
-    def _typed(self, zone: int, text: str) -> None:
-        self.mirror.write_cell(self.which, self.place, zone, text, self.client)
+    def _typed(self, place: int, zone: int, text: str) -> None:
+        self.mirror.write_cell(self.which, place, zone, text, self.client)
 
     def _typed_elsewhere(self, by: str, which: str, place: int, zone: int, text: str) -> None:
         if by != self.client and which == self.which and place == self.place and zone < len(self.inputs):
