@@ -40,8 +40,6 @@ def command(
     from wearsim.wear.predict import predict
 
     messages.compiling()
-    if engine is EngineChoice.planar and known.get("laps") is not None:
-        messages.warn("the planar engine starts the laps as the bench says, not as the last session left them")
     with messages.bar("working the programme") as progress:
         outcome = predict(pieces, work, progress=progress, **settings, **known)
     after = expected_after(pieces, work, outcome, seed=options.seed, draws=32 if draws is None else draws, **known)

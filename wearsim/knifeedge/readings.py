@@ -72,6 +72,19 @@ class Readings:
         """Number of rows."""
         return int(self.positions.shape[0])
 
+    @property
+    def double_angle(self) -> Floats:
+        """Twice the orientation of each row, in turns from 0 up to 1: half a turn is none to a second harmonic, (m,)."""
+        if self.orientation is None:
+            return np.zeros(self.repeats)
+        turns = np.mod(2.0 * self.orientation, 2.0 * np.pi) / (2.0 * np.pi)
+        return np.asarray(np.round(turns, 9) % 1.0, dtype=float)
+
+    @property
+    def orientations(self) -> int:
+        """In how many orientations the mirror was read, as far as astigmatism can tell them apart."""
+        return int(np.unique(self.double_angle).size)
+
 
 def load_readings(path: str | Path) -> Readings:
     """Read a ``readings.toml``.

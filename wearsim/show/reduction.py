@@ -125,8 +125,22 @@ def astigmatism_text(seen: Astigmatism) -> str:
             f"Orientations: astigmatism of {abs(seen.height) * 1e9:.0f} nm +-{seen.height_sigma * 1e9:.0f} nm of "
             "surface at the rim, if the scale's zero was kept"
         )
-    text += f"; what varies from zone to zone would come by chance in {seen.varies_by_chance:.1%} of cases."
-    return paragraph(text)
+    text += f"; what varies from zone to zone would come by chance in {seen.varies_by_chance:.1%} of cases. "
+    return paragraph(text + axis_words(seen))
+
+
+def axis_words(seen: Astigmatism) -> str:
+    """Where the high diameter lies on the glass, or what it would take to know."""
+    if seen.azimuth is None:
+        return "Two orientations do not give its axis: read a third, half way between them, and one of the three twice."
+    place = (
+        f"{np.degrees(seen.azimuth) % 180.0:.0f} deg counterclockwise from the mark on the mirror, looking at its face"
+    )
+    words = f"The high diameter lies {place}."
+    if seen.is_measured:
+        return words + " predict --engine planar starts from it."
+    why = "no orientation was read twice" if seen.height_sigma is None else "it is less than twice its uncertainty"
+    return f"{words} Predictions leave it out: {why}."
 
 
 def knife_unit(readings: Readings) -> LengthUnit:

@@ -116,6 +116,8 @@ class Engine(ABC, Generic[S]):
     runs_together : bool
         Whether several runs at once go quicker than one after the other; then a run is so short that it reports no
         progress.
+    takes_uneven : bool
+        Whether it works with glass that is not round; otherwise with the mean over rings.
     accuracy : Accuracy
         Its radii are those of the profiles.
     """
@@ -123,6 +125,7 @@ class Engine(ABC, Generic[S]):
     name: ClassVar[str]
     band_draws: ClassVar[int]
     runs_together: ClassVar[bool]
+    takes_uneven: ClassVar[bool] = False
     accuracy: Accuracy = DEFAULT
 
     def measured(self, bench: Bench) -> StartFigure | None:

@@ -10,8 +10,9 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import stroke_unit
 from wearsim.errors import ContactError, InputError
+from wearsim.figure.zernike import ZernikeAstigmatism
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.bench_risks import give, large_risks, mirror_plate, round_give
+from wearsim.wear.bench_risks import LARGE, bench_risks, give, large_risks, mirror_plate, round_give
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import glass_grid, start_state
@@ -143,6 +144,23 @@ def _glass(bench: Bench) -> list[str]:
         f"pitch ({share:.0%} of the pitch's give in rings, {give(bench):.0%} across a diameter); taken as rigid here, "
         f"which holds from about {length(enough)} thickness; turn the mirror in your hands while it is on top"
     ]
+
+
+def astigmatism_warning(bench: Bench, found: ZernikeAstigmatism) -> tuple[str, ...]:
+    """Astigmatism of a tenth of a wave or more, and whether the glass's own bending may be its cause."""
+    if 2.0 * found.amplitude <= LARGE * bench.light.wavelength:
+        return ()
+    hands = next(risk for risk in bench_risks(bench) if risk.name == "hands").careless
+    bends = give(bench) > BEND_SHARE or hands > BEND_SHARE * found.amplitude
+    cause = (
+        f"hands that never turn this glass bend it by about {hands * 1e9:.0f} nm, so that bending may be the cause; "
+    )
+    return (
+        f"astigmatism: {found.amplitude * 1e9:.0f} nm RMS of surface, high at {math.degrees(found.axis):.0f} deg. Strokes "
+        f"that are alike all round do not remove it. Before you work on it: {cause if bends else ''}turn the mirror on its "
+        "test stand and read again, since what stays with the stand is not in the glass. At work turn the mirror by 72 to "
+        "80 deg before each spell, so that its cause does not add up",
+    )
 
 
 def _neglected(bench: Bench, programme: Programme) -> list[str]:

@@ -16,6 +16,7 @@ from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit
 from wearsim.errors import TipsOffError
 from wearsim.kernels.arrays import Floats
+from wearsim.kernels.planar_grid import GlassGrid
 from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.engine_protocol import Engine, Misfit, Progress, Run, SpellReport
@@ -147,6 +148,7 @@ class PlanarEngine(Engine[PlanarState]):
     name = "planar"
     band_draws = 0  # each would walk the whole programme again
     runs_together = False
+    takes_uneven = True
 
     def __init__(self, planar: PlanarAccuracy | None = None, accuracy: Accuracy = DEFAULT) -> None:
         self.planar, self.accuracy = planar or PlanarAccuracy(), accuracy
@@ -158,9 +160,22 @@ class PlanarEngine(Engine[PlanarState]):
     def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> PlanarState:
         """Glass and laps on this engine's grids."""
         grid = self._pieces(bench, bench.laps[0]).glass
-        surface = uneven_start(bench, grid) if glass is None else grids.round_map(glass.radius, glass.height, grid)
+        surface = uneven_start(bench, grid) if glass is None else self._surface(bench, glass, grid)
         pitch = {lap_name(lap): self._pitch(bench, lap, surface, laps) for lap in bench.laps}
         return PlanarState(grid.across, surface, MappingProxyType(pitch))
+
+    def _surface(self, bench: Bench, glass: StartFigure, grid: GlassGrid) -> Floats:
+        """Glass that was measured round, with what else is known of it: the bench's own map, or astigmatism."""
+        surface = grids.round_map(glass.radius, glass.height, grid)
+        if glass.not_round is None:
+            return surface
+        gauge = MapGauge(bench.mirror.geometry, grid)
+        if not bench.figure.is_uneven:
+            return surface + glass.not_round.on(gauge)
+        error = (
+            uneven_start(bench, grid) - gauge.departure()
+        )  # the conic itself would lose to the reading between cells
+        return surface + error - grids.round_map(glass.radius, grids.ring_mean(error, grid.across, glass.radius), grid)
 
     def _pieces(self, bench: Bench, lap: Lap, constants: Constants = AS_STATED) -> Pieces:
         return pieces_for(bench, lap, constants, self.planar.cells)
