@@ -44,7 +44,7 @@ from wearsim.show.card.content import pressing_words
 from wearsim.show.comparison import comparison_figure, comparison_text
 from wearsim.show.expected_readings import expected_text
 from wearsim.show.history import history_figure, history_text
-from wearsim.show.mask import mask_bytes
+from wearsim.show.mask_sheets import mask_bytes
 from wearsim.show.moving_stroke import barrel_spells
 from wearsim.show.notices import waiting_text
 from wearsim.show.numbers import height_unit, numbers_after, numbers_before
