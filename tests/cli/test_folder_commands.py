@@ -222,3 +222,16 @@ def test_rehearse_leaves_real_mirrors_alone(mirror: Path, call: Call) -> None:
     done = call("rehearse", "mirror")
     assert done.code == 2
     assert "not a practice mirror" in done.err
+
+
+def test_a_rehearsal_without_a_session_names_ways_on(mirror: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert call("rehearse", "toy", "--diameter", "200 mm", "--sessions", "0").code == 0
+    monkeypatch.setattr("wearsim.learn.practice.rehearse.rehearse", lambda *_, **__: iter(()))
+    ended = call("rehearse", "toy")
+    assert ended.code == 0 and "No session was worked." in ended.out
+    for way in (
+        "wearsim reduce toy",
+        "wearsim rehearse toy --programme",
+        "wearsim rehearse toy-2 --fault 'turned edge'",
+    ):
+        assert f"Next: {way}" in ended.err

@@ -58,8 +58,7 @@ def test_a_sheet_is_the_paper_and_drawn_to_scale():
         axes = figure.axes[0]
         box, (left, right) = axes.get_position(), axes.get_xlim()
         assert box.width * sheet.paper.width == pytest.approx(right - left)
-        bar = [one for one in figure.axes[1].collections]
-        ends = [path.get_extents() for one in bar for path in one.get_paths()]
+        ends = [path.get_extents() for one in figure.axes[1].collections for path in one.get_paths()]
         assert max(one.x1 for one in ends) - min(one.x0 for one in ends) == pytest.approx(4 * INCH)
 
 

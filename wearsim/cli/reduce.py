@@ -28,7 +28,7 @@ OnBench = Annotated[
     Path | None,
     typer.Option(
         "--bench", "-b", metavar="BENCH", show_default=False,
-        help="The mirror that was read; bench.toml beside the readings, if not said.",
+        help="The mirror that was read. By default the bench.toml beside the readings, or of the mirror's folder.",
     ),
 ]  # fmt: skip
 Output = Annotated[
@@ -100,16 +100,22 @@ def _known(readings: Path, messages: Messages) -> KnownFigure | None:
 
 
 def _bench_beside(readings: Path, messages: Messages) -> Path | None:
-    """The bench in the folder of a sheet that was named without one; None where no sheet was named."""
+    """The bench beside a sheet that was named without one, or of the mirror whose session it is; None for no sheet."""
     from wearsim.knifeedge.readings import is_sheet
 
     if not is_sheet(readings):
         return None
-    bench = readings.parent / "bench.toml"
-    if not bench.is_file():
+    folder = readings.absolute().parent
+    places = [readings.parent / "bench.toml"]
+    if folder.name.isdecimal():  # of a session, in its mirror's folder
+        places.append(
+            readings.parent.parent / "bench.toml" if len(readings.parts) > 2 else folder.parent / "bench.toml"
+        )
+    bench = next((place for place in places if place.is_file()), None)
+    if bench is None:
         expected = "the mirror that was read as well: --bench BENCH"
-        raise InputError("a sheet of readings, and no bench.toml beside it", file=readings, expected=expected)
-    messages.info(f"Bench: {bench}, beside the readings.")
+        raise InputError("a sheet of readings with no bench.toml beside it", file=readings, expected=expected)
+    messages.info(f"Bench: {bench}.")
     return bench
 
 

@@ -84,7 +84,18 @@ def command(
         figure=lambda: plot_of(mirror, history_of(mirror, messages, options.seed)),
         json_file=output,
     )
+    if not rounds and programme is None and sessions > 0:
+        return _name_ways_on(messages, folder)
     messages.next("history", folder, "--plot", "history.png")
+
+
+def _name_ways_on(messages: Messages, folder: Path) -> None:
+    """What can be done where the rehearsal ended before a session was worked."""
+    messages.info("Two ways on. Look at what was read and work a session of your own:")
+    messages.next("reduce", folder)
+    messages.next("rehearse", folder, "--programme", "programme.toml")
+    messages.info("Or begin with another mirror, such as one with a turned edge:")
+    messages.next("rehearse", folder.with_name(f"{folder.name}-2"), "--fault", FaultChoice.edge.value)
 
 
 def _fresh(

@@ -145,8 +145,8 @@ def sheets_text(sheets: list[Sheet]) -> str:
         return f"The PDF is one sheet of {paper}. Print it at 100 % and measure the bar."
     rows, columns = sheets[0].rows, sheets[0].columns
     return (
-        f"The PDF is {len(sheets)} sheets of {paper}, {columns} across and {rows} down. Print them at 100 %, measure the bar "
-        "on each, and lay crosses with the same letter on top of each other."
+        f"The PDF is {len(sheets)} sheets of {paper}, {columns} across and {rows} down. Print them at 100 %, measure the "
+        "bar on each, and lay crosses with the same letter on top of each other."
     )
 
 
@@ -189,7 +189,8 @@ def _name(axes: Axes, design: MaskDesign, sheet: Sheet, unit: LengthUnit) -> Non
         f"{len(design.zones)} windows of equal weight, glass {unit.short(2 * design.radius)}; cut out the tinted parts"
     )
     if sheet.rows * sheet.columns > 1:
-        words = f"Sheet {sheet.number} of {sheet.rows * sheet.columns}: row {sheet.row + 1}, column {sheet.column + 1}. {words}"
+        place = f"row {sheet.row + 1}, column {sheet.column + 1}"
+        words = f"Sheet {sheet.number} of {sheet.rows * sheet.columns}: {place}. {words}"
     scale_bar(axes, 0.5 * sheet.paper.room[0], STRIP - 4.0, 100.0 if unit.size < 0.01 else 4.0 * INCH, unit)
     axes.text(0.5 * sheet.paper.room[0], 0.5, words, ha="center", va="bottom", fontsize=7)
 

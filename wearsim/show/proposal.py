@@ -206,7 +206,14 @@ def _draw_minutes(axes: Axes, proposal: Proposal, high: LengthUnit) -> None:
         dashes = LINES[place % len(LINES)]
         axes.step(minutes, rms, where="post", color=INK, linestyle=dashes, linewidth=1.4, label=label)
         at = [one.at(budget) / high.size for budget in one.evaluated]
-        axes.plot(one.evaluated, at, linestyle="none", **EVALUATED, label="" if marked or not at else "looked into")
+        axes.plot(
+            one.evaluated,
+            at,
+            linestyle="none",
+            clip_on=False,
+            **EVALUATED,
+            label="" if marked or not at else "looked into",
+        )
         marked = marked or bool(at)
     _mark_proposed(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
     axes.set_xlim(0.0, limit)
@@ -255,4 +262,4 @@ def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Leng
 
 def _mark_proposed(axes: Axes, x: float, y: float) -> None:
     edge: dict[str, Any] = {"markeredgecolor": RED, "markeredgewidth": 1.8}
-    axes.plot([x], [y], "o", color=BLUE, markersize=10, zorder=5, label="proposed", **edge)
+    axes.plot([x], [y], "o", color=BLUE, markersize=10, zorder=5, label="proposed", clip_on=False, **edge)

@@ -40,6 +40,8 @@ MOST_PANELS = 6
 MOST_LINES = 6
 MOST_ROWS = 3
 MOST_NUMBERS = 120
+STRIP = 0.05
+"""Height of a strip of what cannot be done, of its panel."""
 LINES: tuple[dict[str, Any], ...] = (
     {"color": BLUE, "linestyle": "-", "marker": "o"},
     {"color": RED, "linestyle": (0, (6, 2)), "marker": "s"},
@@ -262,7 +264,7 @@ def _curves(result: StudyResult, names: list[str], numbers: list[str]) -> Figure
     for axes, name in zip(panels, names, strict=True):
         for line, at in zip(LINES, fixed, strict=False):
             _curve(axes, result, name, free, at, line)
-        _set_title(axes, result, name)
+        _set_title(axes, result, name, len(fixed))
     if free:
         panels[-1].set_xlabel(axis_scale(result, free[0]).label)
     if any(_label(result, at) for at in fixed):
@@ -282,10 +284,29 @@ def _curve(axes: Axes, result: StudyResult, name: str, free: list[str], at: Fixe
     else:
         axes.plot(x, y, label=_label(result, at) or None, linewidth=1.8, markersize=5, **line)
     bad = _cut(result, result.failure, at, free).reshape(-1) > 0
-    if np.any(bad):
-        height = axes.get_xaxis_transform()
-        up = 0.03 + 0.05 * place  # one above the other where several lines fail
-        axes.plot(x[bad], np.full(bad.sum(), up), "x", color=line["color"], transform=height, clip_on=False)
+    _strike_out(axes, x, bad, line["color"], place)
+
+
+def _strike_out(axes: Axes, x: Any, bad: Any, colour: str, place: int) -> None:
+    """Settings that cannot be worked, as hatched strips on top of the panel: no point of the curve looks like that."""
+    if not np.any(bad):
+        return
+    edges = (
+        np.concatenate([x[:1], 0.5 * (x[1:] + x[:-1]), x[-1:]]) if x.size > 1 else np.array([x[0] - 0.5, x[0] + 0.5])
+    )
+    low = 1.0 + STRIP * place  # one above the other where several lines fail
+    for left, right in zip(edges[:-1][bad], edges[1:][bad], strict=True):
+        axes.axvspan(
+            left,
+            right,
+            low,
+            low + 0.8 * STRIP,
+            facecolor="none",
+            edgecolor=colour,
+            hatch="xxxx",
+            linewidth=0.0,
+            clip_on=False,
+        )
 
 
 def _risk(
@@ -302,7 +323,7 @@ def _risk(
     axes.fill_between(x, low, high, color=line["color"], alpha=0.15, linewidth=0.0)
 
 
-def _set_title(axes: Axes, result: StudyResult, name: str) -> None:
+def _set_title(axes: Axes, result: StudyResult, name: str, lines: int) -> None:
     scale = quantity_scale(result.quantities[name])
     title = scale.label
     if name in RISKS:
@@ -317,8 +338,9 @@ def _set_title(axes: Axes, result: StudyResult, name: str) -> None:
             axes.axhline(-limit / scale.size, color=INK, linewidth=1.0, linestyle=(0, (2, 2)))
         axes.axhline(0.0, color=INK, linewidth=0.8)
     if np.any(result.failure > 0):
-        title += "; x: cannot be done"
-    axes.set_title(title[0].upper() + title[1:], fontsize=10)
+        title += "; crossed out above: cannot be done"
+    pad = 6.0 + (8.0 * lines if np.any(result.failure > 0) else 0.0)  # room for the strips
+    axes.set_title(title[0].upper() + title[1:], fontsize=10, pad=pad)
 
 
 def _panels(count: int, margin: float, height: float, *, sharex: bool) -> tuple[Figure, Any]:

@@ -132,6 +132,10 @@ class Engine(ABC, Generic[S]):
         """The bench's figure as far as it is round; None where this engine takes one that is not as it is."""
         return start_figure(bench, self.accuracy)
 
+    def cautions(self, bench: Bench, programme: Programme) -> tuple[str, ...]:
+        """What this engine's own grids cannot show of a programme, each in one line."""
+        return ()
+
     @abstractmethod
     def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> S:
         """The state at the start of a session.

@@ -98,8 +98,8 @@ def predict(
     else:
         why = NOTHING_DONE if not programme.spells else EXACT if uncertain.is_exact else NOT_ASKED
         outcome = replace(outcome, no_band=why)
-    said = (*_of_start(one, bench, first.radius, start), *outcome.warnings, *warnings_for(bench, programme, outcome))
-    return replace(outcome, warnings=said)
+    said = (*_of_start(one, bench, first.radius, start), *one.cautions(bench, programme), *outcome.warnings)
+    return replace(outcome, warnings=(*said, *warnings_for(bench, programme, outcome)))
 
 
 def _of_start(engine: Engine[Any], bench: Bench, radius: Floats, start: StartFigure | None) -> tuple[str, ...]:

@@ -22,6 +22,9 @@ EDGE_LIMIT_WAVES = 0.125
 # Share of the overlap that carries nothing, beyond what the tilt of a lap that fits lifts off, from which the lap does
 # not conform. A judgement.
 LIFT_OFF_TOO_MUCH = 0.25
+# More than this under any part of the lap is more than pitch bears without giving way at once [Pa]. A judgement: about the
+# pressure of the air; laps that fit carry a few kPa.
+PRESSURE_TOO_HIGH = 1e5
 # Long enough for a look at how a lap stands, short enough that nothing flows [min].
 A_MOMENT = 0.01
 # A stroke that comes this close to its tipping offset. A judgement.
@@ -118,6 +121,11 @@ def _spells(bench: Bench, programme: Programme, outcome: Outcome) -> list[str]:
             lines.append(
                 f"spell {number}: the lap does not conform: {spell.lift_off_share:.0%} of the overlap carries "
                 "nothing, more than its tilt explains; try a pressing before it in the programme"
+            )
+        if spell.peak_pressure > PRESSURE_TOO_HIGH:
+            lines.append(
+                f"spell {number}: largest pressure {spell.peak_pressure / 1e3:.0f} kPa: the load rests on a few high spots, "
+                "where real pitch gives way at once; the removal there is not to be trusted. Press the lap until it fits"
             )
         if spell.reach > NEAR_TIPPING * spell.tip:
             lines.append(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from math import ceil
 from pathlib import Path
 from types import MappingProxyType
 
@@ -30,6 +31,8 @@ from wearsim.wear.rotation import bias_left, is_turned
 from wearsim.wear.state import PitchProfile, State, glass_grid, lap_name
 from wearsim.wear.strokes import made_by_hands
 
+CHANNEL_CELLS = 2.0
+"""Cells that a channel has to span for its pattern to be resolved (sampling theorem)."""
 PITCH_RADII = 60
 """Of the round profile of a lap's pitch."""
 
@@ -156,6 +159,18 @@ class PlanarEngine(Engine[PlanarState]):
     def measured(self, bench: Bench) -> StartFigure | None:
         """The bench's figure where it is round; a map or Zernike terms are taken as they are."""
         return None if bench.figure.is_uneven else super().measured(bench)
+
+    def cautions(self, bench: Bench, programme: Programme) -> tuple[str, ...]:
+        """Channels narrower than two cells: their pattern is not sampled finely enough."""
+        cell, length = bench.mirror.diameter / self.planar.cells, length_unit(bench).text
+        laps = {lap_name(lap): lap for lap in (bench.lap(spell.lap) for spell in programme.spells)}
+        return tuple(
+            f"{name}: channels of {length(lap.channel)} are less than two cells wide ({length(cell)} each): the pattern of "
+            "the lap is not resolved, and its ripple is not to be trusted; use --cells "
+            f"{ceil(CHANNEL_CELLS * bench.mirror.diameter / lap.channel)} or more"
+            for name, lap in laps.items()
+            if lap.facet_shape != "none" and 0.0 < lap.channel < CHANNEL_CELLS * cell
+        )
 
     def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> PlanarState:
         """Glass and laps on this engine's grids."""
