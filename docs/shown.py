@@ -1,4 +1,4 @@
-"""What the README's commands print; ``cog`` puts it there (DEVELOPERS.md says how)."""
+"""What commands print and files hold, for the README and the pages; ``cog`` puts it there (DEVELOPERS.md says how)."""
 
 from __future__ import annotations
 
@@ -22,11 +22,37 @@ def printed_by(command: str) -> str:
     RuntimeError
         Where it fails.
     """
+    code, out, err = _called(command)
+    if code != 0:
+        raise RuntimeError(f"{command} ended with {code}: {err}")
+    return f"```sh\n.venv/bin/wearsim {command}\n```\n\n```text\n{out.rstrip()}\n```"
+
+
+def refused(command: str) -> str:
+    """A block of one ``wearsim`` command that is refused, and a block of the line that it prints on stderr.
+
+    Raises
+    ------
+    RuntimeError
+        Where it is not.
+    """
+    code, _, err = _called(command)
+    if code != 2:
+        raise RuntimeError(f"{command} ended with {code}")
+    return f"```sh\nwearsim {command}\n```\n\n```text\n{err.rstrip()}\n```"
+
+
+def file(name: str) -> str:
+    """A file of the repository in a block of its own."""
+    text = (ROOT / name).read_text(encoding="utf-8")
+    return f"```{name.rpartition('.')[2]}\n{text.rstrip()}\n```"
+
+
+def _called(command: str) -> tuple[int, str, str]:
+    """Exit code, stdout and stderr of a command, run beside a copy of the examples."""
     out, err = io.StringIO(), io.StringIO()
     with tempfile.TemporaryDirectory() as folder, contextlib.chdir(folder):
         shutil.copytree(ROOT / "examples", "examples")
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             code = run(shlex.split(command))
-    if code != 0:
-        raise RuntimeError(f"{command} ended with {code}: {err.getvalue()}")
-    return f"```sh\n.venv/bin/wearsim {command}\n```\n\n```text\n{out.getvalue().rstrip()}\n```"
+    return code, out.getvalue(), err.getvalue()
