@@ -23,7 +23,6 @@ COLUMNS, INDENT = 80, "    "
 BENCH, READINGS = "bench.toml", "readings.toml"
 ZONES = 5
 _PLAIN = re.compile(r"\s*[0-9]*[.,]?[0-9]+\s*\Z")
-_INCH = re.compile(r'\d\s*("|in|inch|inches|ft|foot|feet)\s*$')
 
 
 @dataclass(frozen=True)
@@ -185,7 +184,7 @@ def radius_of_curvature(diameter: str, focal_ratio: float) -> str:
             "no focal ratio of a mirror", key="focal ratio", value=focal_ratio, expected="a number such as 6"
         )
     metres = length_of(diameter, "diameter")
-    unit = diameter.strip().lstrip("+-.0123456789").strip()
+    unit = units.split(diameter, "m")[1]
     return f"{2.0 * focal_ratio * metres / units.read(f'1 {unit}', 'm'):.10g} {unit}"
 
 
@@ -202,7 +201,7 @@ def length_of(text: str, what: str) -> float:
 
 def is_in_inches(text: str) -> bool:
     """Whether a person gave this length in inches or feet."""
-    return bool(_INCH.search(text))
+    return units.is_in_inches(text)
 
 
 Rows = dict[str, list[tuple[str, str, str]]]
