@@ -8,6 +8,8 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, TypeVar
 
+from pydantic import Field
+
 from wearsim.bench.fields import (
     Conductivity,
     Density,
@@ -33,7 +35,7 @@ class Glass(InputTable):
     Conductivity [W/(m K)], heat capacity [J/(kg K)], linear expansion [1/K]; Young's modulus [Pa], Poisson's ratio [1].
     """
 
-    also: dict[str, str] = {}
+    also: dict[str, str] = Field(default_factory=dict)
     density: Density
     density_source: str
     wear: PlainFactor
@@ -55,7 +57,7 @@ class Glass(InputTable):
 class Abrasive(InputTable):
     """An abrasive: wear relative to cerium oxide, with its source; what it is also called, and what is meant."""
 
-    also: dict[str, str] = {}
+    also: dict[str, str] = Field(default_factory=dict)
     wear: PlainFactor
     wear_source: str
 
@@ -63,7 +65,7 @@ class Abrasive(InputTable):
 class Pitch(InputTable):
     """A pitch: foundation modulus [Pa/m], relaxation time [s] and the temperature [degC] it holds at."""
 
-    also: dict[str, str] = {}
+    also: dict[str, str] = Field(default_factory=dict)
     stiffness: Stiffness
     relaxation_time: Time
     pitch_temperature: Temperature

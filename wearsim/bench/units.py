@@ -243,6 +243,16 @@ def read_number(text: str, unit: str, base: str) -> float:
     return _in_base(found.group(1), unit, base)
 
 
+def without_marks(text: str) -> str:
+    """A length with the marks of inches and feet written out, so that it can stand in quotes: ``8"`` is ``8 in``."""
+    try:
+        unit = split(text, "m")[1]
+    except NotAQuantity:
+        return text
+    mark = next((mark for mark in _SPOKEN["m"] if text.rstrip().endswith(mark)), None)
+    return text if mark is None else f"{text.rstrip().removesuffix(mark).rstrip()} {unit}"
+
+
 def _in_base(number: str, unit: str, base: str) -> float:
     power = _power_of_ten(unit, base)
     if power is not None and "/" not in number:  # the nearest float at once, for columns of a hundred thousand numbers
