@@ -194,7 +194,9 @@ def test_who_works_in_inches_is_offered_inches(folder: Path, call: Call, monkeyp
 
 def test_a_question_can_be_gone_back_to(folder: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
     asked(monkeypatch, "back", "8 in", "6", "", "back", "back", "5", *[""] * 6)
-    called = call("new", "mine", "--facet", "1 in", "--pitch", "soft", "--glass", "plate", "--push", "8 lb", "--rim", "1/16")
+    called = call(
+        "new", "mine", "--facet", "1 in", "--pitch", "soft", "--glass", "plate", "--push", "8 lb", "--rim", "1/16"
+    )
     assert called.code == 0, called.err
     assert "[6.0]" in called.err and '"back" returns' in called.err
     assert load_bench(folder / "bench.toml").mirror.radius_of_curvature == pytest.approx(80 * 0.0254, rel=1e-12)

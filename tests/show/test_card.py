@@ -24,12 +24,13 @@ from tests.helpers.card_cases import (
 )
 from tests.helpers.small_bench import small_bench
 from wearsim.bench.fields import Extent
+from wearsim.bench.personal_units import temperature_text
 from wearsim.show.card import card_bytes
 from wearsim.show.card.content import ReadingRows, card_content, check_zones, quarters
 from wearsim.show.card.page import CAUTION_SIZE, HALF, card_pages, plan
 from wearsim.show.card.pen import HEIGHT, WIDTH, Pen, printed_width, wrapped
 from wearsim.show.notices import CAUTIONS, ON_THE_CARD
-from wearsim.show.numbers import temperature_text, temperature_unit
+from wearsim.show.numbers import degree_sign
 
 
 def nothing_overlaps(pages: list[Pen]) -> None:
@@ -301,7 +302,7 @@ def test_strokes_are_drawn_to_one_scale_and_hold_the_top_piece_at_its_farthest()
 @pytest.mark.parametrize(
     ("text", "degree"),
     [
-        ('[mirror]\ndiameter = "8 in"\n', "\u00b0C"),
+        ('[mirror]\ndiameter = "8 in"\n', "\u00b0F"),
         ('[wear]\ntemperature = "17.5 degC"\n', "\u00b0C"),
         ('[wear]\ntemperature = "66 degF"\n', "\u00b0F"),
         ('[wear]\ntemperature = "290 K"\n', "K"),
@@ -311,7 +312,7 @@ def test_strokes_are_drawn_to_one_scale_and_hold_the_top_piece_at_its_farthest()
 )
 def test_temperatures_are_noted_in_the_unit_of_the_bench(text: str, degree: str) -> None:
     bench = small_bench(True).model_copy(update={"text": text})
-    assert temperature_unit(bench) == degree
+    assert degree_sign(bench) == degree
     assert temperature_text(20.0, bench) == {"\u00b0C": "20 degC", "\u00b0F": "68 degF", "K": "293.1 K"}[degree]
     (page,) = card_pages(content(2, bench))
     noted = [text for text, _ in texts_of(page) if text == degree or "......" in text]

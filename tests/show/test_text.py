@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from wearsim.bench.fields import DefaultUsed
+from wearsim.bench.personal_units import height_unit
 from wearsim.bench.toml_io import bench_from_table, programme_from_table
 from wearsim.bench.units import INCHES, MILLIMETRES, length_unit
 from wearsim.show.notices import CAUTIONS, cautions_text, defaults_text
-from wearsim.show.numbers import height_unit
 from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import spell_words
 from wearsim.show.text import in_diameters, low_high_bar, paragraph, table, text_width

@@ -58,7 +58,8 @@ def _in_line(line: _Line, following: _Line | None) -> str | None:
         return f"an = is missing on line {line.number}" if _NO_EQUALS.match(body) else None
     if (unquoted := _WORD_AND_UNIT.match(body)) is not None:
         quoted = f'"{unquoted[1].strip(chr(34))}"'
-        return f"quotation marks are missing on line {line.number}: write {quoted}, or a plain number where the key takes one"
+        where = f"quotation marks are missing on line {line.number}"
+        return f"{where}: write {quoted}, or a plain number where the key takes one"
     if (word := _BARE_WORD.match(body)) is not None and word[2] not in _OWN_WORDS:
         return f'quotation marks are missing on line {line.number}: write {word[1]} = "{word[2]}"'
     return None

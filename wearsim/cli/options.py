@@ -46,6 +46,18 @@ class EngineChoice(StrEnum):
     planar = "planar"
 
 
+class SurfaceChoice(StrEnum):
+    """In which heights of the surface are read."""
+
+    nm = "nm"
+    waves = "waves"
+    millionths = "millionths"
+
+
+SURFACE_CHOICE: ContextVar[SurfaceChoice | None] = ContextVar("SURFACE_CHOICE", default=None)
+"""What the command was told of that; None where the bench says."""
+
+
 def _set_workers(count: int | None) -> int | None:
     from wearsim.parallel import set_worker_count
 
@@ -107,9 +119,11 @@ class Options:
 
     json: Annotated[bool, typer.Option("--json", help="One JSON object on stdout, in SI units.")] = False
     plot: Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Draw it: .png, .svg or .pdf.")] = None
-    seed: Annotated[
-        int, typer.Option("--seed", min=0, max=2**63 - 1, help="Of everything that is drawn by chance.")
-    ] = 0
+    seed: Annotated[int, typer.Option("--seed", min=0, max=2**63 - 1, help="Seed for all random draws.")] = 0
+    surface_unit: Annotated[
+        SurfaceChoice | None,
+        typer.Option("--surface-unit", help="Heights in nm, waves of the bench's light, or millionths of an inch."),
+    ] = None
     force: Annotated[bool, typer.Option("--force", help="Replace files that are there.")] = False
     quiet: Annotated[bool, typer.Option("-q", "--quiet", help="The answer and failures, no more.")] = False
     verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Say where each default is from.")] = False
@@ -289,6 +303,7 @@ def add(app: typer.Typer, function: Callable[..., None], name: str, example: str
 
     def call(**given: Any) -> None:
         options = Options(**{field.name: given.pop(field.name) for field in fields(Options)})
+        SURFACE_CHOICE.set(options.surface_unit)
         function(**given, options=options)
 
     kind = inspect.Parameter.KEYWORD_ONLY

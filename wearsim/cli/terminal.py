@@ -211,11 +211,13 @@ class Messages:
         callable or None
             Takes the stage's name and the best RMS so far [m].
         """
+        from wearsim.bench.personal_units import height_text
+
         with self.working("searching") as status:
             yield (
                 None
                 if status is None
-                else lambda stage, best: status.update(f"{stage}: best so far {best * 1e9:.0f} nm RMS")
+                else lambda stage, best: status.update(f"{stage}: best so far {height_text(best)} RMS")
             )
 
     @contextmanager

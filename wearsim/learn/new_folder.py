@@ -13,6 +13,7 @@ from wearsim.bench import units
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import DefaultUsed
 from wearsim.bench.input_errors import parse_toml
+from wearsim.bench.personal_units import value_in_units_of
 from wearsim.bench.toml_io import bench_from_table, bench_table
 from wearsim.bench.units import POUND, in_units_of, length_unit
 from wearsim.errors import InputError
@@ -226,7 +227,7 @@ def with_weight(answers: Answers) -> Answers:
 
 
 def offered(answers: Answers, question: Question) -> str | None:
-    """What a question offers to whoever just presses Enter, in the unit of the diameter; None where it has to be answered."""
+    """What a question offers to whoever presses Enter, in the unit of the diameter; None where an answer is needed."""
     if question.key == "lap_diameter":
         return units.without_marks(answers.diameter)
     if question.key == "lap_mass":
@@ -380,7 +381,7 @@ def _left_out(used: DefaultUsed, bench: Bench) -> str:
     if isinstance(value, list):
         shown = "[" + ", ".join(f'"{in_units_of(bench, item)}"' for item in value) + "]"
     else:
-        shown = f'"{in_units_of(bench, value)}"' if isinstance(value, str) else f"{value!r}"
+        shown = f'"{value_in_units_of(bench, value)}"' if isinstance(value, str) else f"{value!r}"
     return _commented(f"# {key} = {shown}", used.source)
 
 

@@ -8,18 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.personal_units import height_unit
 from wearsim.bench.programme import Programme
 from wearsim.bench.units import LengthUnit, decimal, length_unit
 from wearsim.show.maps import HEIGHT, draw_maps, maps_text
-from wearsim.show.numbers import (
-    LIFT_OFF,
-    PRESSURE,
-    figure_rows,
-    height_unit,
-    numbers_after,
-    numbers_before,
-    numbers_table,
-)
+from wearsim.show.numbers import LIFT_OFF, PRESSURE, figure_rows, numbers_after, numbers_before, numbers_table
 from wearsim.show.profiles import draw_profiles, ring_means
 from wearsim.show.strokes import ROW_HEIGHT, draw_programme, rows_for, spell_words
 from wearsim.show.style import new_figure, plot_style

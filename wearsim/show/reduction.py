@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from wearsim.bench.personal_units import height_text, height_unit
 from wearsim.bench.units import MILLIMETRES, LengthUnit, decimal
 from wearsim.knifeedge.astigmatism import Astigmatism
 from wearsim.knifeedge.readings import Readings
@@ -14,7 +15,7 @@ from wearsim.knifeedge.reduction import Reduction, ZoneReport
 from wearsim.knifeedge.stopping import StopAdvice
 from wearsim.learn.known_figure import KnownFigure
 from wearsim.show.expected_readings import zone_name
-from wearsim.show.numbers import figure_rows, height_unit, long_unit
+from wearsim.show.numbers import figure_rows, long_unit
 from wearsim.show.style import BAND, BAND_BEFORE, BEFORE, BLUE, INK, QUIET, new_figure, plot_style
 from wearsim.show.text import band_words, paragraph, table, warnings_text
 
@@ -117,12 +118,12 @@ def astigmatism_text(seen: Astigmatism) -> str:
     """What the orientations say, in one paragraph."""
     if seen.height_sigma is None:
         text = (
-            f"Orientations: a difference alike in every zone would be {abs(seen.height) * 1e9:.0f} nm of "
+            f"Orientations: a difference alike in every zone would be {height_text(abs(seen.height))} of "
             "astigmatism at the rim, or a moved scale: one cannot tell"
         )
     else:
         text = (
-            f"Orientations: astigmatism of {abs(seen.height) * 1e9:.0f} nm +-{seen.height_sigma * 1e9:.0f} nm of "
+            f"Orientations: astigmatism of {height_text(abs(seen.height))} +-{height_text(seen.height_sigma)} of "
             "surface at the rim, if the scale's zero was kept"
         )
     text += f"; what varies from zone to zone would come by chance in {seen.varies_by_chance:.1%} of cases. "

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.personal_units import height_unit
 from wearsim.bench.units import MILLIMETRES, LengthUnit, decimal, length_unit
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.forward_model import reading_matrix
@@ -60,7 +61,7 @@ def shadows_figure(
     """
     if not surfaces or not 1 <= len(knives) <= len(LETTERS):
         raise ValueError("shadows need a surface and one to eight knife positions")
-    reach = max(float(np.abs(one.error).max()) for one in surfaces.values()) * 1e9
+    reach = max(float(np.abs(one.error).max()) for one in surfaces.values()) / height_unit(0.0).size
     with plot_style():
         figure = new_figure(3.4 + 1.9 * len(knives), 2.5 * len(surfaces) + 0.6)
         ratios = [1.6, *[1.0] * len(knives)]
@@ -127,9 +128,9 @@ def matched_radii(tester: KnifeTester, knife: float) -> Floats:
 def _draw_profile(
     axes: Axes, name: str, tester: KnifeTester, knives: Sequence[float], reach: float, unit: LengthUnit
 ) -> None:
-    a = tester.geometry.radius / unit.size
+    a, high = tester.geometry.radius / unit.size, height_unit(0.0)
     r = np.linspace(tester.geometry.hole_radius, tester.geometry.radius, 400)
-    error, reach = np.interp(r, tester.radius, tester.error) * 1e9, max(reach, 1.0)
+    error, reach = np.interp(r, tester.radius, tester.error) / high.size, max(reach, 1e-9 / high.size)
     axes.axhline(0.0, color=INK, lw=0.6)
     for side in (1.0, -1.0):
         axes.plot(side * r / unit.size, error, color=BLUE, lw=1.6)
@@ -146,7 +147,7 @@ def _draw_profile(
     axes.set_xlim(-1.03 * a, 1.03 * a)
     axes.set_ylim(-1.15 * reach, (1.5 + 0.3 * len(knives)) * reach)
     axes.set_title(name, fontsize=9, loc="left")
-    axes.set_ylabel("surface [nm]", fontsize=8)
+    axes.set_ylabel(f"surface [{high.name}]", fontsize=8)
 
 
 def _close_together(at: Floats, least: float) -> list[Floats]:

@@ -6,23 +6,20 @@ says the same in grey.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import product
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
-from numpy.typing import NDArray
 
-from wearsim.bench.units import unit_of_text
 from wearsim.errors import CouldNotError
-from wearsim.show.numbers import NANOMETRES
+from wearsim.show.study_scales import axis_scale, is_number, quantity_scale
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.show.text import paragraph, table
 from wearsim.study.cases import FAILURES
 from wearsim.study.forecast import Forecast
 from wearsim.study.plan import Study
 from wearsim.study.quantities import RISKS, smoothed_shares
-from wearsim.study.study_file import SAMPLE, StudyResult, StudyVariable
+from wearsim.study.study_file import SAMPLE, StudyResult
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -32,10 +29,6 @@ if TYPE_CHECKING:
 _FAILED = {
     "tips_off": "tipped off", "refused": "refused", "no_balance": "found no balance", "fault": "met a fault of wearsim's",
 }  # fmt: skip
-_EXTENTS = ("length", "side_sweep", "side_overhang")
-# SI unit of a coordinate -> the unit that a person reads, and its size.
-_READ = {"s": ("min", 60.0), "rad": ("deg", np.pi / 180.0)}
-_READ_HEIGHT = {"m": (NANOMETRES.name, NANOMETRES.size), "Pa": ("kPa", 1e3)}
 MOST_PANELS = 6
 MOST_LINES = 6
 MOST_ROWS = 3
@@ -53,58 +46,6 @@ LINES: tuple[dict[str, Any], ...] = (
 _RAMP = ("#f7f4ec", "#c9d6d3", "#7fa3b5", "#2f6690", "#0b2545")
 
 FixedPlaces = dict[str, int]
-
-
-@dataclass(frozen=True)
-class Scale:
-    """Numbers of an axis or of a quantity as a person reads them: their name and unit, and that unit's size in SI."""
-
-    label: str
-    unit: str  # empty for plain numbers
-    size: float
-
-    def numbers(self, values: Any) -> NDArray[np.float64]:
-        """SI numbers in this unit."""
-        return np.asarray(values, dtype=float) / self.size
-
-    def text(self, value: Any) -> str:
-        """One value with its unit; words as they are."""
-        if isinstance(value, str):
-            return value
-        return f"{float(value) / self.size:.4g} {self.unit}".rstrip()
-
-
-def axis_scale(result: StudyResult, coordinate: str) -> Scale:
-    """How an axis is read: ``side overhang [of the diameter]`` for ``spell 1.side_overhang``.
-
-    Lengths are in inches where the study's bench is written in them.
-    """
-    variable, lengths = result.coordinates[coordinate], unit_of_text(str(result.attributes["bench_toml"]))
-    first = variable.text.partition(", ")[0]
-    part, _, name = first.partition(".")
-    words = name.replace("_", " ") or part
-    owner = "" if part in ("wear", "light", "spell 1") else f"of {part}" if part[-1].isdigit() else f"of the {part}"
-    if part.startswith("spell") and owner:
-        owner = f"in {part}"
-    read = {"m": (lengths.name, lengths.size), **_READ}
-    unit, size = read.get(variable.unit, (variable.unit, 1.0))
-    if name in _EXTENTS and variable.unit == "1":
-        unit = "of the diameter"
-    shown = "" if unit == "1" or not is_number(variable) else f"[{unit}]"
-    plain = "" if unit in ("1", "of the diameter") else unit
-    return Scale(" ".join(part for part in (words, owner, shown) if part), plain, size)
-
-
-def quantity_scale(variable: StudyVariable) -> Scale:
-    """How a quantity is read: heights in nm, pressures in kPa."""
-    unit, size = _READ_HEIGHT.get(variable.unit, (variable.unit, 1.0))
-    plain = "" if unit == "1" else unit
-    return Scale(f"{variable.text} [{unit}]" if plain else variable.text, plain, size)
-
-
-def is_number(variable: StudyVariable) -> bool:
-    """Whether a coordinate holds numbers rather than words."""
-    return bool(np.issubdtype(variable.values.dtype, np.number))
 
 
 def scalars(result: StudyResult) -> list[str]:

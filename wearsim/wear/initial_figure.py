@@ -12,6 +12,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.figure_source import height_map
 from wearsim.bench.input_errors import text_of
+from wearsim.bench.personal_units import height_text
 from wearsim.bench.profile import WHAT, Profile, profile_of
 from wearsim.errors import InputError
 from wearsim.figure.aperture import spline_matrix
@@ -71,7 +72,7 @@ class NotRound:
     def left_out(self) -> str:
         """What whoever averages over rings has to say."""
         return (
-            f"{self.origin}: its mean over rings is used; {self.rms * 1e9:.0f} nm RMS of surface that are not round are "
+            f"{self.origin}: its mean over rings is used; {height_text(self.rms)} RMS of surface that are not round are "
             f"left out ({self.words}); predict --engine planar takes them along"
         )
 
@@ -79,7 +80,7 @@ class NotRound:
     def words(self) -> str:
         """The astigmatism with its axis."""
         found = self.astigmatism
-        return f"astigmatism {found.amplitude * 1e9:.0f} nm RMS, high at {np.degrees(found.axis):.0f} deg"
+        return f"astigmatism {height_text(found.amplitude)} RMS, high at {np.degrees(found.axis):.0f} deg"
 
     def on(self, gauge: MapGauge) -> Floats:
         """The astigmatism on a map's cells, carried on a little beyond the rim [m]."""

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.personal_units import height_text
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import stroke_unit
 from wearsim.errors import ContactError, InputError
@@ -67,12 +68,12 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
         at_worst = roll if outcome.band is None else sign * float(outcome.band.edge_roll[end])
         if roll > max(limit, before):
             lines.append(
-                f"edge: turned {way} by {roll * 1e9:.0f} nm of surface afterwards ({before * 1e9:.0f} nm before); "
-                f"the limit is {limit * 1e9:.0f} nm"
+                f"edge: turned {way} by {height_text(roll)} of surface afterwards ({height_text(before)} before); "
+                f"the limit is {height_text(limit)}"
             )
         elif at_worst > max(limit, before):
             lines.append(
-                f"edge: may turn {way} by {at_worst * 1e9:.0f} nm of surface ({before * 1e9:.0f} nm now) if the "
+                f"edge: may turn {way} by {height_text(at_worst)} of surface ({height_text(before)} now) if the "
                 f"constants are unlucky ({percentile} percentile)"
             )
     return lines
@@ -85,7 +86,7 @@ def _rim(bench: Bench, outcome: Outcome) -> list[str]:
     if down <= max(limit, before):
         return []
     return [
-        f"rim: {down * 1e9:.0f} nm of surface below the sphere that fits the inner 80 % ({before * 1e9:.0f} nm before), "
+        f"rim: {height_text(down)} of surface below the sphere that fits the inner 80 % ({height_text(before)} before), "
         f"half of that within {stroke_unit(bench).short(after.rim_width)}: a broad turn-down, or a conic that was overshot"
     ]
 
@@ -161,10 +162,10 @@ def astigmatism_warning(bench: Bench, found: ZernikeAstigmatism) -> tuple[str, .
     hands = next(risk for risk in bench_risks(bench) if risk.name == "hands").careless
     bends = give(bench) > BEND_SHARE or hands > BEND_SHARE * found.amplitude
     cause = (
-        f"hands that never turn this glass bend it by about {hands * 1e9:.0f} nm, so that bending may be the cause; "
+        f"hands that never turn this glass bend it by about {height_text(hands)}, so that bending may be the cause; "
     )
     return (
-        f"astigmatism: {found.amplitude * 1e9:.0f} nm RMS of surface, high at {math.degrees(found.axis):.0f} deg. Strokes "
+        f"astigmatism: {height_text(found.amplitude)} RMS of surface, high at {math.degrees(found.axis):.0f} deg. Strokes "
         f"that are alike all round do not remove it. Before you work on it: {cause if bends else ''}turn the mirror on its "
         "test stand and read again, since what stays with the stand is not in the glass. At work turn the mirror by 72 to "
         "80 deg before each spell, so that its cause does not add up",
@@ -174,7 +175,7 @@ def astigmatism_warning(bench: Bench, found: ZernikeAstigmatism) -> tuple[str, .
 def _neglected(bench: Bench, programme: Programme) -> list[str]:
     """What the engines leave out, where it makes a tenth of a wave."""
     return [
-        f"{risk.words}: about {risk.rms * 1e9:.0f} nm RMS of surface that the prediction leaves out; {risk.advice}"
+        f"{risk.words}: about {height_text(risk.rms)} RMS of surface that the prediction leaves out; {risk.advice}"
         for risk in large_risks(bench, {spell.on_top for spell in programme.spells})
     ]
 

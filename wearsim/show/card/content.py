@@ -18,7 +18,7 @@ from wearsim.decide.proposal import EarlyStop, Proposal
 from wearsim.knifeedge.forward_model import ExpectedReadings
 from wearsim.show.expected_readings import reading_units, zone_name
 from wearsim.show.notices import waiting_text
-from wearsim.show.numbers import temperature_unit
+from wearsim.show.numbers import degree_sign
 from wearsim.show.outcome import unit_for
 from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import Drawing, drawing_of
@@ -234,7 +234,7 @@ def card_content(bench: Bench, proposal: Proposal, readings: ReadingsAfter | Non
         ends=ends,
         high=high,
         scale=1.03 * max((spell.drawing.half for spell in spells), default=bench.mirror.radius),
-        degree=temperature_unit(bench),
+        degree=degree_sign(bench),
     )
 
 
