@@ -85,6 +85,8 @@ Shadows = Annotated[
 JsonOutput = Annotated[
     Path | None, typer.Option("-o", "--output", metavar="FILE", help="The object of --json, to a file: .json.")
 ]
+CARDS = (".pdf", ".html")
+Card = Annotated[Path | None, typer.Option("--card", metavar="FILE", help="Bench card to print: .pdf or .html.")]
 DryRun = Annotated[
     bool, typer.Option("--dry-run", help="Check all input, list the files to be written; compute nothing.")
 ]

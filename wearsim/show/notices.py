@@ -64,7 +64,11 @@ def _joined(names: Sequence[str]) -> str:
 
 
 def waiting_text(mirror: Mirror) -> str:
-    """One sentence, the time rounded up to five minutes."""
+    """One sentence."""
+    return f"Let the glass cool for {waiting_time(mirror)} before testing; warm glass gives false readings."
+
+
+def waiting_time(mirror: Mirror) -> str:
+    """How long the glass has to cool, rounded up to five minutes."""
     minutes = 5.0 * np.ceil(cooling(mirror.diameter, mirror.thickness, mirror.material).time / 300.0)
-    wait = f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
-    return f"Before a reading let the glass stand {wait}: warm, it misleads."
+    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"

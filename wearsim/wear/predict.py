@@ -234,6 +234,15 @@ class Uncertainty:
         }
 
 
+def pressings_before(
+    bench: Bench, programme: Programme, *, belief: Belief | None = None, start: StartFigure | None = None,
+    laps: State | None = None, discrepancy: Discrepancy | None = None,
+) -> dict[str | None, float]:  # fmt: skip
+    """For how long each lap is to be pressed before a programme [s], as :func:`predict` takes it with these arguments."""
+    belief = prior(bench) if belief is None else belief
+    return Uncertainty(belief, start, laps, discrepancy or Discrepancy()).pressings(bench, programme)
+
+
 def unpressed_laps(programme: Programme) -> list[str | None]:
     """Laps that a programme works with and does not press first, as its spells name them."""
     first = {spell.lap: spell.is_press for spell in reversed(programme.spells)}
