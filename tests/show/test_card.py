@@ -129,7 +129,7 @@ def test_cautions_are_set_in_ten_points_and_none_is_missing() -> None:
     lines = [text for text in page.axes.texts if text.get_fontsize() == CAUTION_SIZE]
     foot = " ".join(line.get_text() for line in lines)
     assert CAUTION_SIZE >= 10.0 and "CAUTION. " + " ".join(ON_THE_CARD) in foot
-    for hazard in ("slippery", "Hot pitch", "respirator", "bright sources", "Local rules"):
+    for hazard in ("slippery", "Hot pitch", "respirator", "gloves", "laser", "licensed or qualified"):
         assert hazard in foot and hazard in " ".join(CAUTIONS)
 
 

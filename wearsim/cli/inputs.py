@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 # --- parse
 
+OVERNIGHT = "10 h"
+"""What is taken for a night (judgement)."""
+
 
 def by_flag(error: InputError, flags: Mapping[str, str]) -> InputError:
     """The same error by the flag that the value was given with, for a key that has one."""
@@ -69,12 +72,19 @@ def parse_length(text: str, flag: str, unit: LengthUnit, least: float = 0.0) -> 
     return metres
 
 
+def as_time(text: str, unit: str) -> str:
+    """A time as a file takes it: ``overnight`` in hours, a plain number with this unit."""
+    from wearsim.bench.units import with_unit
+
+    return OVERNIGHT if text.strip().lower() in ("overnight", "over night") else with_unit(text, "s", unit)
+
+
 def parse_waited(waited: str | None) -> float | None:
     """How long the glass stood before it was read [s], if that was said."""
     if waited is None:
         return None
-    expected = 'a time such as "2 h"'
-    seconds = parse_quantity(waited, "--waited", "s", expected)
+    expected = 'a time such as "2 h", or overnight'
+    seconds = parse_quantity(as_time(waited, ""), "--waited", "s", expected)
     if not 0.0 <= seconds < float("inf"):
         raise InputError("not a time to wait", key="--waited", value=waited, expected=expected)
     return seconds

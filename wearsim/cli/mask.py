@@ -92,4 +92,5 @@ def command(
         figures={None if pdf else output: lambda: mask_figure(design, unit=unit)},
         files={pdf: lambda part: part.write_bytes(mask_bytes(design, unit, page))},
     )
+    options.messages.cautions(at_the_light=True)
     options.messages.next("reduce", inputs.sheet_of(pieces), "--bench", bench)

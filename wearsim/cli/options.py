@@ -77,7 +77,8 @@ ProgrammePath = Annotated[
     Path, typer.Option("--programme", "-p", metavar="FILE", help="What is done: programme.toml.", show_default=False)
 ]
 Waited = Annotated[
-    str | None, typer.Option("--waited", metavar="TIME", help='How long the glass stood before, such as "2 h".')
+    str | None,
+    typer.Option("--waited", metavar="TIME", help='How long the glass cooled before it was read: "2 h" or overnight.'),
 ]
 Shadows = Annotated[
     Path | None, typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it: .png, .svg or .pdf.")
@@ -234,7 +235,7 @@ class Options:
 def check_parent(path: Path) -> None:
     """Refuse something to be written into a folder that is not there."""
     if not is_folder(path.absolute().parent):
-        raise InputError("its folder is missing", file=path, expected="a name in a folder that is there")
+        raise InputError("the folder does not exist", file=path, expected="a path in an existing folder")
 
 
 def is_folder(path: Path) -> bool:
@@ -247,7 +248,7 @@ def is_folder(path: Path) -> bool:
 
 def _check_destination(path: Path, endings: tuple[str, ...], force: bool) -> None:
     if path.suffix.lower() not in endings:
-        raise InputError("no such kind of file", file=path, expected="a name ending in " + ", ".join(endings))
+        raise InputError("unsupported file type", file=path, expected="a name ending in " + ", ".join(endings))
     check_parent(path)
     try:
         os.lstat(path)

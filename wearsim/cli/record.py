@@ -83,8 +83,9 @@ def command(
     """
     options.reserve({output: (".json",)}, inputs=[folder, programme, readings, profile])
     conditions = {
-        "temperature": temperature, "abrasive": abrasive, "lap": lap and lap.value, "pressed": pressed,
-        "waited": waited, "notes": notes,
+        "temperature": temperature and _in_bench_unit(folder, temperature), "abrasive": abrasive,
+        "lap": lap and lap.value, "pressed": pressed and inputs.as_time(pressed, "min"),
+        "waited": waited and inputs.as_time(waited, ""), "notes": notes,
     }  # fmt: skip
     given = _Given(programme, as_proposed, minutes, readings, profile, conditions, day)
     _check_alone(given, {"--replace": replace, "--undo": undo or None, "--restore": restore, "--confirm": confirm})
@@ -105,6 +106,16 @@ def command(
         done="what was asked for is in the folder; do not give the command again",
     )
     messages.next(*answer.then)
+
+
+def _in_bench_unit(folder: Path, temperature: str) -> str:
+    """A temperature, a plain number with the unit in which the folder's bench has temperatures."""
+    from wearsim.bench.personal_units import temperature_unit
+    from wearsim.bench.toml_io import load_bench
+    from wearsim.bench.units import with_unit
+
+    bench = folder / "bench.toml"
+    return with_unit(temperature, "degC", temperature_unit(load_bench(bench))) if bench.is_file() else temperature
 
 
 @dataclass(frozen=True)
@@ -254,7 +265,7 @@ def _parse_day(day: str) -> date:
     try:
         on = date.fromisoformat(day)
     except ValueError as error:
-        raise InputError("not a day", key="--date", value=day, expected="such as 2026-01-31") from error
+        raise InputError("not a date", key="--date", value=day, expected="such as 2026-01-31") from error
     if on > date.today():
         expected = f"a day up to today, {date.today()} by this computer's clock"
         raise InputError("in the future", key="--date", value=str(on), expected=expected)

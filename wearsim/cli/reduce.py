@@ -84,6 +84,7 @@ def command(
         },
         files={output: lambda part: reduction.write_profile(part, _PROVENANCE)},
     )
+    messages.cautions(at_the_light=True)
     _name_next(messages, advice.verdict, readings, bench, output)
 
 

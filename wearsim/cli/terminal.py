@@ -139,11 +139,11 @@ class Messages:
         if used:
             self.info(defaults_text(used, sources=self.verbose))
 
-    def cautions(self) -> None:
-        """One line of caution; with ``-v`` all of them."""
+    def cautions(self, *, at_the_light: bool = False) -> None:
+        """Two lines of caution; with ``-v`` all of them."""
         from wearsim.show.notices import cautions_text
 
-        self.info(cautions_text(whole=self.verbose))
+        self.info(cautions_text(whole=self.verbose, at_the_light=at_the_light))
 
     def risks(self, bench: Bench) -> None:
         """With ``-v`` how much surface each effect may make that a prediction leaves out."""

@@ -1,4 +1,4 @@
-"""The planar engine against worked spells from implementations that are not wearsim's (tests/worked-values.toml)."""
+"""The planar engine against worked spells from two independent implementations, written only as a check (tests/worked-values.toml)."""
 
 import tomllib
 from pathlib import Path
