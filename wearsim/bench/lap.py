@@ -89,7 +89,6 @@ class Lap(InputTable):
         0.005,
         "1/8 in (H. Draper, On the Construction of a Silvered Glass Telescope, 1864; L. Bell, The Telescope, 1922) [read]; "
         "1/4 in: common practice, no source",
-    ,
     )
     stiffness: Stiffness = default(
         5e9,
