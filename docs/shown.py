@@ -7,6 +7,7 @@ import io
 import shlex
 import shutil
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 from wearsim.cli.main import run
@@ -14,8 +15,13 @@ from wearsim.cli.main import run
 ROOT = Path(__file__).resolve().parents[1]
 
 
-def printed_by(command: str) -> str:
+def printed_by(command: str, parts: Sequence[int] | None = None) -> str:
     """A block of one ``wearsim`` command, and a block of what it prints on stdout, run beside a copy of the examples.
+
+    Parameters
+    ----------
+    parts : sequence of int, optional
+        Which paragraphs of it, from 0, with dots for the others; by default all.
 
     Raises
     ------
@@ -25,7 +31,15 @@ def printed_by(command: str) -> str:
     code, out, err = _called(command)
     if code != 0:
         raise RuntimeError(f"{command} ended with {code}: {err}")
-    return f"```sh\n.venv/bin/wearsim {command}\n```\n\n```text\n{out.rstrip()}\n```"
+    return f"```sh\n.venv/bin/wearsim {command}\n```\n\n```text\n{_shortened(out.rstrip(), parts)}\n```"
+
+
+def _shortened(text: str, parts: Sequence[int] | None) -> str:
+    paragraphs = text.split("\n\n")
+    if parts is None:
+        return text
+    kept = [paragraphs[part] if part in parts else "..." for part in range(len(paragraphs))]
+    return "\n\n".join(one for one, before in zip(kept, ["", *kept], strict=False) if one != "..." or before != "...")
 
 
 def refused(command: str) -> str:

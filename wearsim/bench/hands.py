@@ -20,7 +20,7 @@ class Hands(InputTable):
     Attributes
     ----------
     push : float
-        Downward, besides the weight of the top piece [N].
+        Downward, on top of the weight of the top piece [N].
     push_offset : tuple of float
         Where the hands push, from the top piece's centre: along the stroke, across it [m].
     push_height : float

@@ -149,9 +149,7 @@ class Spell(InputTable):
         Name of the lap; None: the first.
     """
 
-    on_top: Annotated[Literal["tool", "mirror"], *choice("tool", "mirror")] = default(
-        "tool", "the lap on the glass, unless said otherwise"
-    )
+    on_top: Annotated[Literal["tool", "mirror"], *choice("tool", "mirror")] = default("tool", "the lap on the glass")
     stroke: Annotated[str, *choice(*STROKES)]
     length: Annotated[Extent, *extent(least=1e-4)] | None = None
     side_sweep: Annotated[Extent, *extent(least=0.0)] | None = None

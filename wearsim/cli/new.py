@@ -78,7 +78,7 @@ def command(
     abrasive: AbrasiveOption = None, temperature: TemperatureOption = None, push: Push = None,
     zones: ZoneCount = None, output: JsonOutput = None,
 ) -> None:  # fmt: skip
-    """A mirror's folder to fill in: bench, and a sheet for readings.
+    """Make a mirror's folder to fill in: a bench, and a sheet for readings.
 
     At a terminal it asks for what the flags leave open, and "back" returns to the question before. Elsewhere the diameter,
     the focal ratio and the weight of the tool must be given.
@@ -163,7 +163,7 @@ def _asked(given: dict[str, Any]) -> dict[str, Any]:
     questions = [question for question in QUESTIONS if given[question.key] is None]
     answers, place = replace(Answers("200 mm", 6.0, "2 kg"), **{k: v for k, v in given.items() if v is not None}), 0
     if questions:
-        typer.echo('Enter takes what stands in brackets; "back" returns to the question before.', err=True)
+        typer.echo('Press Enter to accept the value in brackets; "back" returns to the question before.', err=True)
     while place < len(questions):
         question = questions[place]
         value = _answer(question, answers, given[question.key])

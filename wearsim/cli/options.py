@@ -74,22 +74,24 @@ BenchPath = Annotated[
 ]  # fmt: skip
 FolderPath = Annotated[Path, typer.Argument(metavar="FOLDER", help="The mirror's folder.", show_default=False)]
 ProgrammePath = Annotated[
-    Path, typer.Option("--programme", "-p", metavar="FILE", help="What is done: programme.toml.", show_default=False)
+    Path,
+    typer.Option("--programme", "-p", metavar="FILE", help="Programme to work: programme.toml.", show_default=False),
 ]
 Waited = Annotated[
     str | None,
     typer.Option("--waited", metavar="TIME", help='How long the glass cooled before it was read: "2 h" or overnight.'),
 ]
 Shadows = Annotated[
-    Path | None, typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it: .png, .svg or .pdf.")
+    Path | None,
+    typer.Option("--shadows", metavar="FILE", help="Plot of the shadows in the tester: .png, .svg or .pdf."),
 ]
 JsonOutput = Annotated[
-    Path | None, typer.Option("-o", "--output", metavar="FILE", help="The object of --json, to a file: .json.")
+    Path | None, typer.Option("-o", "--output", metavar="FILE", help="File for the object of --json: .json.")
 ]
 CARDS = (".pdf", ".html")
 Card = Annotated[Path | None, typer.Option("--card", metavar="FILE", help="Bench card to print: .pdf or .html.")]
 DryRun = Annotated[
-    bool, typer.Option("--dry-run", help="Check all input, list the files to be written; compute nothing.")
+    bool, typer.Option("--dry-run", help="Check all input and list the files to be written; compute nothing.")
 ]
 _DRAWS = "Draws of the uncertain constants for the band; 0: none."
 BandDraws = Annotated[int, typer.Option("--draws", min=0, max=10_000, help=_DRAWS)]
@@ -97,7 +99,8 @@ EngineDraws = Annotated[
     int | None, typer.Option("--draws", min=0, max=10_000, show_default="32; planar engine: 0", help=_DRAWS)
 ]
 EngineOption = Annotated[
-    EngineChoice, typer.Option("--engine", help="radial: round averages. planar: stroke by stroke, not round.")
+    EngineChoice,
+    typer.Option("--engine", help="radial: averages over all directions. planar: stroke by stroke, on maps."),
 ]
 Cells = Annotated[
     int | None,
@@ -110,7 +113,7 @@ Workers = Annotated[
     int | None,
     typer.Option(
         "--workers", min=1, max=1024, show_default="all cores", callback=_set_workers,
-        help="At work at once: threads, or a study's processes; the answer does not depend on it.",
+        help="Threads, or a study's processes, at once; the answer does not depend on it.",
     ),
 ]  # fmt: skip
 """Of a command that computes; it needs do no more than have the option."""
@@ -121,16 +124,20 @@ class Options:
     """The options that every command has."""
 
     json: Annotated[bool, typer.Option("--json", help="One JSON object on stdout, in SI units.")] = False
-    plot: Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Draw it: .png, .svg or .pdf.")] = None
+    plot: Annotated[
+        Path | None, typer.Option("--plot", metavar="FILE", help="Plot of the answer: .png, .svg or .pdf.")
+    ] = None
     seed: Annotated[int, typer.Option("--seed", min=0, max=2**63 - 1, help="Seed for all random draws.")] = 0
     surface_unit: Annotated[
         SurfaceChoice | None,
         typer.Option("--surface-unit", help="Heights in nm, waves of the bench's light, or millionths of an inch."),
     ] = None
-    force: Annotated[bool, typer.Option("--force", help="Replace files that are there.")] = False
-    quiet: Annotated[bool, typer.Option("-q", "--quiet", help="The answer and failures, no more.")] = False
-    verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Say where each default is from.")] = False
-    debug: Annotated[bool, typer.Option("--debug", help="Keep the traceback of a failure.")] = False
+    force: Annotated[bool, typer.Option("--force", help="Replace existing files.")] = False
+    quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Print only the answer and failures.")] = False
+    verbose: Annotated[
+        bool, typer.Option("-v", "--verbose", help="Print the source of each default, and all cautions.")
+    ] = False
+    debug: Annotated[bool, typer.Option("--debug", help="Print the traceback of a failure.")] = False
 
     @property
     def messages(self) -> Messages:

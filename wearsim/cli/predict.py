@@ -21,7 +21,7 @@ NAME = "predict"
 EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
 
 Output = Annotated[
-    Path | None, typer.Option("-o", "--output", metavar="FILE", help="Everything, with provenance: .h5.")
+    Path | None, typer.Option("-o", "--output", metavar="FILE", help="File for the whole result, with its inputs: .h5.")
 ]
 
 

@@ -60,9 +60,8 @@ def command(
 ) -> None:  # fmt: skip
     """What stroke flattens this?
 
-    The programme of strokes that is predicted to better the figure most, all that is uncertain considered; or
-    none, and why, where nothing allowed is better than stopping. A mirror's folder keeps it, for
-    record --as-proposed.
+    Finds the programme of strokes that is predicted to improve the figure most, with all uncertainties; or none, and why,
+    where nothing allowed is better than stopping. A mirror's folder keeps it, for record --as-proposed.
     """
     options.reserve({output: (".toml",), card: CARDS}, inputs=[bench])
     messages = options.messages

@@ -32,11 +32,11 @@ OnBench = Annotated[
     ),
 ]  # fmt: skip
 Output = Annotated[
-    Path | None, typer.Option("-o", "--output", metavar="FILE", help="The profile with its sigma: .csv, for a bench.")
+    Path | None, typer.Option("-o", "--output", metavar="FILE", help="Profile with its sigma: .csv, for a bench.")
 ]
 Picture = Annotated[
     Path | None,
-    typer.Option("--masking", metavar="FILE", help="Draw what masking the rim would buy: .png, .svg or .pdf."),
+    typer.Option("--masking", metavar="FILE", help="Plot of what masking the rim would gain: .png, .svg or .pdf."),
 ]
 
 
@@ -46,8 +46,8 @@ def command(
 ) -> None:  # fmt: skip
     """What is the surface? From knife-edge readings to figure error.
 
-    With the band that the readings leave, and whether it is good enough to stop. Of a mirror's folder also the figure that
-    all its sessions give together.
+    Shows the surface with its uncertainty, and whether it is good enough to stop. For a mirror's folder it also shows the
+    figure from all sessions together.
     """
     messages = options.messages
     if bench is None:
@@ -135,7 +135,7 @@ def _name_next(messages: Messages, verdict: str, readings: Path, bench: Path | N
     if verdict == "no":
         messages.next("propose", mirror, "--minutes", 60)
     elif verdict == "open":
-        messages.info("Read it again, and put the new rows into the sheet; then:")
+        messages.info("Read it again, add the new rows to the sheet, and then:")
         messages.next(*again)
     elif mirror.is_dir():
         messages.next("history", mirror, "--plot", "history.png")

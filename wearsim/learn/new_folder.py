@@ -350,17 +350,17 @@ def conic_of(target: str | None) -> float:
 
 def _quoted(text: str) -> str:
     if not text.isprintable() or '"' in text or "\\" in text:
-        raise InputError("cannot stand in a bench", value=text, expected='a text such as "200 mm" or "8 in"')
+        raise InputError("cannot be written in a bench", value=text, expected='a text such as "200 mm" or "8 in"')
     return f'"{text.strip()}"'
 
 
 def _bench_text(answers: Answers, rows: Rows, bench: Bench) -> str:
     lines = [
-        "# The bench of one mirror: both pieces, the hands, and where the glass stands.",
-        "# Written by wearsim new. Lines that begin with # are wearsim's defaults, each",
-        "# with where it comes from; take the # away to say it better. Every quantity has",
-        "# its unit; millimetres or inches, kilograms or pounds as you have them.",
-        *(["# The defaults are told in inches and pounds to three digits."] if is_in_inches(answers.diameter) else []),
+        "# The bench of one mirror: both pieces, the hands, and the present figure.",
+        "# Written by wearsim new. Lines that begin with # are defaults, each with its",
+        "# source; remove the # to give your own value. Every quantity has its unit:",
+        "# millimetres or inches, kilograms or pounds, as you have them.",
+        *(["# The defaults are given in inches and pounds to three digits."] if is_in_inches(answers.diameter) else []),
     ]
     for table in ("mirror", "lap", "hands", "wear", "spread"):
         lines += ["", f"[{table}]"]
@@ -369,7 +369,7 @@ def _bench_text(answers: Answers, rows: Rows, bench: Bench) -> str:
     lines += [
         "",
         "[figure]",
-        _commented(f"readings = {_quoted(READINGS)}", "where the glass stands: fill it in, then wearsim reduce"),
+        _commented(f"readings = {_quoted(READINGS)}", "the present figure: fill them in, then run wearsim reduce"),
     ]
     return "\n".join(lines) + "\n"
 
@@ -407,10 +407,10 @@ def _readings_text(answers: Answers, mask: MaskDesign) -> str:
     windows = _wrapped(f"[{inner:.{digits}f}, {outer:.{digits}f}]," for inner, outer in pairs)
     blank = ", ".join("    " for _ in range(len(mask.zones)))
     return f"""\
-# Knife-edge readings, to fill in. One row a repeat, one number a window, from
-# the middle outwards: where the knife stands when that window darkens evenly;
-# larger = farther from the mirror. The zero is arbitrary. Let the glass come to
-# the room's temperature first, and read every window several times.
+# Knife-edge readings, to fill in. One row per repeat, one number per window, from
+# the middle outwards: the position of the knife when that window darkens evenly.
+# Larger = farther from the mirror. The zero is arbitrary. Let the glass cool to
+# the temperature of the room first, and read every window several times.
 
 source = "moving"                 # with the knife; or "fixed"
 length_unit = "{"in" if inches else "mm"}"                # of the windows and of the knife positions

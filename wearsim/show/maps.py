@@ -102,7 +102,7 @@ def _numbers(outcome: Outcome, high: LengthUnit) -> str:
         Number("trefoil", "Trefoil, RMS", fine, _fine),
     )
     columns = {when.capitalize(): map_numbers(outcome, when) for when in ("before", "after")}
-    note = "The numbers above are those of the mean over rings. Azimuths run counterclockwise from x, looking "
+    note = "The numbers above are for the mean over rings. Azimuths run counterclockwise from x, looking "
     note += "at the face; x is where the first stroke of a session points."
     return f"{numbers_table(columns, numbers, head='The whole map')}\n{paragraph(note)}"
 
@@ -119,7 +119,7 @@ def _remarks(outcome: Outcome, radial: LengthUnit) -> str:
         f"every {radial.text(found.values['ripple_period_m'])}."
     )
     x, y = radial.number(found.values["peak_x_m"]), radial.text(found.values["peak_y_m"])
-    return f"{ripple}\n{paragraph(f'The largest pressure stood at x {x}, y {y} on the mirror.')}"
+    return f"{ripple}\n{paragraph(f'The largest pressure was at x {x}, y {y} on the mirror.')}"
 
 
 def _turned(programme: Programme, outcome: Outcome) -> str:
@@ -154,8 +154,8 @@ def turns_text() -> str:
     for angle in OTHER_TURNS:
         share = turns(math.radians(angle), max(AFTER_SPELLS)).share
         rows.append([f"{angle:.0f} deg", *(f"{share[n - 1]:.0%}" for n in AFTER_SPELLS)])
-    note = "Left of the astigmatism that a bias fixed to barrel or hands would wear without turning, in spells of "
-    note += "equal length. A fifth of a turn, 72 to 80 degrees, each time is common practice, no source."
+    note = "Share left of the astigmatism that a steady bias of barrel or hands would wear without turning, in "
+    note += "spells of equal length. A fifth of a turn, 72 to 80 degrees, each time is common practice, no source."
     heads = ["Turned each time", *(f"{n} spells" for n in AFTER_SPELLS)]
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 

@@ -37,7 +37,7 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     """The windows of a mask."""
     knife = fine_unit(unit)
     heads = ["Window", *(f"{name}\n{unit.name}" for name in ("From", "To", "Width")), "Weight"]
-    heads += [f"Knife, perfect\n{knife.name}", "Across it\nof tolerable"]
+    heads += [f"Knife, perfect\n{knife.name}", "Spread in window\ntimes tolerance"]
     rows = [
         (
             str(i + 1),
@@ -49,9 +49,9 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
         for i, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True))
     ]
     note = (
-        "Knife: what a perfect mirror reads, counted from the first window. Across: how far the perfect "
-        "mirror's own aberration runs from edge to edge of the window, over the tolerable width; above 1 the "
-        "window darkens unevenly and what is read is its average, which is what reduce takes it for."
+        "Knife: the reading of a perfect mirror, relative to window 1. Spread: how much the perfect mirror's own "
+        "aberration changes from edge to edge of the window. Above 1 the window darkens unevenly; you then read its average, and reduce "
+        "treats it as such."
     )
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 

@@ -74,9 +74,9 @@ def figure_rows(high: LengthUnit, length: LengthUnit = MILLIMETRES, conic_places
         Number("wavefront_pv_waves", "Peak to valley, wavefront", "waves", "{:.2f}".format),
         Number("strehl", "Strehl ratio", "", "{:.3f}".format),
         Number("conic_fit", "Conic constant, best fit", "", lambda conic: decimal(conic, conic_places)),
-        Number("edge_roll", "Edge roll, negative: down", high.name, high.number),
-        Number("rim_height", "Rim's height, negative: down", high.name, high.number),
-        Number("rim_width", "Rim's width at half of that", length.name, length.number),
+        Number("edge_roll", "Edge roll, negative = down", high.name, high.number),
+        Number("rim_height", "Rim height, negative = down", high.name, high.number),
+        Number("rim_width", "Rim width at half that height", length.name, length.number),
     )
 
 

@@ -64,7 +64,9 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
     if not programme.spells:
         return paragraph(f"Nothing to do: {proposal.reason}.")
     heads = ["Spell", "Min", "On top", "Stroke"]
-    heads += [f"{head}\n{of}" for size in ("Length", "Side", "Off") for head, of in ((size, unit.name), ("", "of D"))]
+    heads += [
+        f"{head}\n{of}" for size in ("Length", "Side", "Off centre") for head, of in ((size, unit.name), ("", "of D"))
+    ]
     rows = [
         (
             str(number),
@@ -75,7 +77,7 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         )
         for number, spell in enumerate(programme.spells, start=1)
     ]
-    note = "Side: to each side of the stroke's middle; off: of that middle off centre. "
+    note = "Side: to each side of the middle of the stroke; off centre: how far that middle is from the centre. "
     note += f"{proposal.limits.rate:g} strokes a minute, out and back counted as one. "
     note += f"D: the mirror's diameter, {unit.short(bench.mirror.diameter)}."
     if len(bench.laps) > 1:
@@ -117,7 +119,7 @@ def judgement_text(proposal: Proposal) -> str:
     ends = {} if proposal.gap_band is None else {"gap": proposal.gap_band}
     values = {"expected": proposal.expected_rms, "floor": proposal.floor, "gap": proposal.gap}
     numbers = (
-        Number("expected", "RMS to expect, all that is uncertain considered", high.name, high.number),
+        Number("expected", "RMS to expect, with all uncertainties", high.name, high.number),
         Number("floor", "Floor: no mix of allowed strokes does better, wear frozen", high.name, high.number),
         Number("gap", "Gap between the RMS after and the floor", high.name, high.number),
     )
@@ -126,11 +128,11 @@ def judgement_text(proposal: Proposal) -> str:
         lines.append(paragraph("The lap's flow beats the frozen floor."))
     if proposal.programme.spells:
         share = share_words(proposal.share, proposal.share_band)
-        reason = f"Goes {share} of the way; the rest is left for after a test: {proposal.reason}."
+        reason = f"Goes {share} of the way; the rest waits for a test: {proposal.reason}."
         lines.append(paragraph(reason if "of the way" not in proposal.reason else _sentence(proposal.reason)))
     lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
-        lines.append(paragraph("The time limit ended the search; a longer one may find better."))
+        lines.append(paragraph("The time limit ended the search; a longer one may find something better."))
     if proposal.left_out:
         lines.append(paragraph(f"The time limit left no time for: {'; '.join(proposal.left_out)}."))
     return "\n".join(lines)
@@ -156,7 +158,7 @@ def later_text(bench: Bench, number: int, session: LaterSession, unit: LengthUni
     rms = numbers_after(session.outcome).height("surface_rms", high)
     head = (
         f"Session {number}, in outline: {work_minutes(session.programme):g} minutes, {rms} RMS after it, "
-        f"{high.text(session.expected_rms)} to expect, if what comes before goes as predicted. "
+        f"{high.text(session.expected_rms)} to expect, if the sessions before it go as predicted. "
         "Test and propose again before it."
     )
     lines = [paragraph(head)]

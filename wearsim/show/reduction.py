@@ -48,12 +48,12 @@ def reduced_zones_text(readings: Readings, reduction: Reduction, unit: LengthUni
     """Zone by zone: knife position, target, difference, and that over what is tolerable."""
     knife = knife_unit(readings)
     heads = ["Zone", f"Window\n{unit.name}", f"Knife\n{knife.name}", f"Target\n{knife.name}"]
-    heads += [f"Difference\n{knife.name}", "Of tolerable\n1: just so", ""]
+    heads += [f"Difference\n{knife.name}", "Times tolerance\n1 = limit", ""]
     rows = [_zone_row(number, zone, knife, unit) for number, zone in enumerate(reduction.zones, start=1)]
     note = (
-        "Knife positions from where the vertex's centre of curvature lies at best focus. Tolerable: the zone's "
-        "light misses the middle of the image by the Airy disc's radius. seen: more than the reading can mistake; "
-        "wrong: more than that and than is tolerable."
+        "Knife positions are relative to the centre of curvature of the vertex, at best focus. Tolerance: the light of the "
+        "zone misses the middle of the image by the radius of the Airy disc. seen: larger than the uncertainty of the "
+        "reading; wrong: larger than that and than the tolerance."
     )
     return f"{table(heads, rows, words=(6,))}\n{paragraph(note)}"
 
@@ -83,11 +83,11 @@ def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthU
         rows.append((number.label, number.written(getattr(reduction, number.name)), *cells))
     knife = knife_unit(readings)
     note = (
-        f"The readings settle {reduction.supported:.1f} of {len(reduction.zones) - 1} shapes. One setting is "
+        f"The readings determine {reduction.supported:.1f} of {len(reduction.zones) - 1} shapes. One setting is "
         f"good to {knife.text(reduction.setting_sigma)} at 0.35 of the radius ({reduction.setting_origin}). "
         f"The best-fit conic goes with a radius of curvature of {long_unit(unit).text(reduction.radius_fit)} if the stated "
-        "one is right; with a free zero no reading can see it. A zone finer than the windows is possible: it "
-        "is in the band."
+        "one is right; with a free zero no reading shows it. A zone finer than the windows is possible; the band "
+        "includes it."
     )
     return f"{table(('', 'Mean surface', 'Spread', 'Band, 5-95 %'), rows)}\n{paragraph(note)}"
 
@@ -226,9 +226,9 @@ def _zones(axes: Axes, reduction: Reduction, unit: LengthUnit) -> None:
         _zone(axes, zone, max(zone.outer - zone.inner, least), unit)
     tall = max(abs(zone.multiple) + SIGMAS_90 * zone.multiple_sigma for zone in reduction.zones)
     axes.set_ylim(-max(1.6, 1.15 * tall), max(1.6, 1.15 * tall))
-    axes.set_ylabel("aberration,\nmultiples of tolerable")
+    axes.set_ylabel("aberration,\ntimes tolerance")
     axes.set_title(
-        "zones, their knife reading too long (up) or short; filled: more than the reading can mistake", fontsize=9.5
+        "zones, their knife reading too long (up) or short; filled: larger than its uncertainty", fontsize=9.5
     )
 
 

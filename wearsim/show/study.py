@@ -117,11 +117,11 @@ def forecast_text(study: Study, expected: Forecast) -> str:
     lines = [
         f"Cases          {expected.cases} ({shape}){runs}",
         f"Expected time  {duration(expected.seconds)} with {expected.workers} workers "
-        f"({expected.seconds_per_case * 1e3:.1f} ms a case, {expected.timed} timed)",
+        f"({expected.seconds_per_case * 1e3:.1f} ms per case, {expected.timed} timed)",
         f"File           {size(expected.file_bytes)}, as much again for its parts until it is whole",
     ]
     if expected.failed:
-        lines.append(f"Of {expected.timed} cases that were tried {expected.failed} fail; they count as done.")
+        lines.append(f"{expected.failed} of {expected.timed} cases that were tried fail; they count as done.")
     return "\n".join(lines)
 
 
