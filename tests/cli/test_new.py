@@ -256,3 +256,10 @@ def test_small_mirrors_get_fewer_windows(folder: Path, call: Call) -> None:
     called = call("new", "mine", "--diameter", "80 mm", "--focal-ratio", "6", "--lap-mass", "100 g", "--json", "-q")
     assert called.code == 0, called.err
     assert len(json.loads(called.out)["mask"]["inner_m"]) < 5
+
+
+def test_the_unit_of_heights_is_remembered_by_the_bench(folder: Path, call: Call) -> None:
+    assert call("new", "mine", *NEEDED, "--surface-unit", "waves").code == 0
+    assert load_bench(folder / "bench.toml").light.surface_unit == "waves"
+    assert call("new", "yours", *NEEDED).code == 0
+    assert load_bench(folder.parent / "yours" / "bench.toml").light.surface_unit is None

@@ -89,6 +89,7 @@ def command(
         "diameter": diameter, "focal_ratio": focal_ratio, "target": target, "thickness": thickness,
         "rim_excluded": rim, "glass": glass, "lap_diameter": lap_diameter, "lap_mass": lap_mass, "facet": facet,
         "pitch": pitch, "abrasive": abrasive, "temperature": temperature, "push": push,
+        "surface_unit": None if options.surface_unit is None else options.surface_unit.value,
     }  # fmt: skip
     asked = _asked(given) if at_terminal() else given
     _check_needed(asked)

@@ -41,6 +41,8 @@ class Answers:
     glass, thickness, pitch, push, temperature, abrasive, rim_excluded, target, facet : str, optional
         Left to wearsim's default where not given. The target is a conic constant, or ``paraboloid`` or ``sphere``; the facet
         the side of one, or ``none``.
+    surface_unit : str, optional
+        In which heights of the surface are to be read on this bench.
     """
 
     diameter: str
@@ -56,6 +58,7 @@ class Answers:
     rim_excluded: str | None = None
     target: str | None = None
     facet: str | None = None
+    surface_unit: str | None = None
 
     @property
     def in_inches(self) -> bool:
@@ -328,6 +331,7 @@ def _answered(answers: Answers) -> Rows:
         ("hands", "push", answers.push, "downward, on top of the weight of the top piece"),
         ("wear", "temperature", answers.temperature, "of the room"),
         ("wear", "abrasive", answers.abrasive, "gives how fast it wears"),
+        ("light", "surface_unit", answers.surface_unit, "for heights: nm, waves, or millionths of an inch"),
     ):
         if value is not None:
             rows.setdefault(table, []).append((key, _quoted(value), comment))
@@ -362,7 +366,7 @@ def _bench_text(answers: Answers, rows: Rows, bench: Bench) -> str:
         "# millimetres or inches, kilograms or pounds, as you have them.",
         *(["# The defaults are given in inches and pounds to three digits."] if is_in_inches(answers.diameter) else []),
     ]
-    for table in ("mirror", "lap", "hands", "wear", "spread"):
+    for table in ("mirror", "lap", "hands", "wear", "spread", *(["light"] if "light" in rows else [])):
         lines += ["", f"[{table}]"]
         lines += [_commented(f"{key} = {value}", comment) for key, value, comment in rows.get(table, [])]
         lines += [_left_out(used, bench) for used in bench.defaults_used if used.key.startswith(f"{table}.")]

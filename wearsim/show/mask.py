@@ -50,8 +50,8 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     ]
     note = (
         "Knife: the reading of a perfect mirror, relative to window 1. Spread: how much the perfect mirror's own "
-        "aberration changes from edge to edge of the window. Above 1 the window darkens unevenly; you then read its average, and reduce "
-        "treats it as such."
+        "aberration changes from edge to edge of the window. Above 1 the window darkens unevenly; you then read its "
+        "average, and reduce treats it as such."
     )
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 

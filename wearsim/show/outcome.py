@@ -58,7 +58,8 @@ def zones_text(bench: Bench, outcome: Outcome, unit: LengthUnit) -> str:
     heads = [f"Zone\n{unit.name}", *(f"{name}\n{high.name}" for name in ("Before", "Removed", "After"))]
     heads.append("low 0 high")
     note = f"{rings.note}{'' if outcome.band is None else f'{BAND} '}"
-    note += "Bars: # after, o before. Mean surface of each zone relative to the target, positive = high. Before and after are levelled "
+    note += "Bars: # after, o before. Mean surface of each zone relative to the target, positive = high. "
+    note += "Before and after are levelled "
     note += "separately (piston and focus), so their difference is not exactly the glass removed."
     return f"{table(heads, rows, words=(4,))}\n{paragraph(note)}"
 
