@@ -149,7 +149,7 @@ def test_a_mask_in_inches_has_its_knife_in_inches_too() -> None:
     text = mask_text(design, INCHES)
     assert "mm" not in text
     last = (design.aberration[-1] - design.aberration[0]) / 0.0254
-    assert f"{last:.4f}" in text.splitlines()[6]
+    assert f"{last:.4f}" in text.splitlines()[7]
 
 
 def test_shadows_are_levelled_like_the_reduction_and_count_from_the_first_zone(reduction) -> None:

@@ -224,7 +224,7 @@ def split(text: str, base: str) -> tuple[str, str]:
 def with_unit(text: str, base: str, unit: str) -> str:
     """A text with this unit behind it where it is a plain number; as it is otherwise."""
     try:
-        return text if split(text, base)[1] else f"{text.strip()} {unit}"
+        return text if split(text, base)[1] or not unit else f"{text.strip()} {unit}"
     except NotAQuantity:
         return text
 

@@ -97,6 +97,7 @@ def command(
     from wearsim.learn.new_folder import Answers, fresh_folder, weights_text
     from wearsim.show.mask import mask_figure, mask_text
     from wearsim.show.risks import risks_text
+    from wearsim.show.text import paragraph
     from wearsim.wear.bench_risks import bench_risks, risks_json
 
     try:
@@ -121,7 +122,7 @@ def command(
     )
     messages = options.messages
     messages.info(f"Written: {bench} and {readings}, with these windows.")
-    messages.info(weights_text(fresh.bench, str(asked["lap_mass"])))
+    messages.info(paragraph(weights_text(fresh.bench, str(asked["lap_mass"]))))
     messages.info("Fill in the readings and look through the bench. Then:")
     messages.next("reduce", readings, "--bench", folder)  # then propose is given the folder, and keeps what it proposes
 

@@ -37,7 +37,7 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     """The windows of a mask."""
     knife = fine_unit(unit)
     heads = ["Window", *(f"{name}\n{unit.name}" for name in ("From", "To", "Width")), "Weight"]
-    heads += [f"Knife, perfect\n{knife.name}", "Spread in window\ntimes tolerance"]
+    heads += [f"Knife, perfect\n{knife.name}", "Spread in\nwindow, times\ntolerance"]
     rows = [
         (
             str(i + 1),
