@@ -44,6 +44,7 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
         programme_text(bench, proposal, unit),
         spells_after_text(proposal.outcome),
         numbers_text(proposal.outcome, unit),
+        choices_text(bench, proposal, unit),
         judgement_text(proposal),
         *(later_text(bench, number, one, unit) for number, one in enumerate(proposal.later, start=2)),
         no_more_text(proposal),
@@ -76,7 +77,7 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         for number, spell in enumerate(programme.spells, start=1)
     ]
     note = "Side: to each side of the stroke's middle; off: of that middle off centre. "
-    note += f"{proposal.limits.rate:g} strokes a minute, out and back counted as one. "
+    note += f"{proposal.limits.strokes_a_minute:g} strokes a minute, out and back counted as one. "
     note += f"D: the mirror's diameter, {unit.short(bench.mirror.diameter)}."
     if len(bench.laps) > 1:
         laps = (f"spell {n}: {bench.lap(s.lap).name}" for n, s in enumerate(programme.spells, start=1))
@@ -94,6 +95,21 @@ def spells_after_text(outcome: Outcome) -> str:
     roll = banded([s.edge_roll for s in outcome.spells], band and band.stage_edge_roll, high.number)
     rows = [(str(n), *cells) for n, cells in enumerate(zip(rms, roll, strict=True), start=1)]
     return table(["After spell", f"RMS\n{high.name}", f"Edge roll\n{high.name}"], rows, words=())
+
+
+def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
+    """The table of choices: what was proposed and what else there was; empty where nothing is proposed."""
+    if not proposal.choices:
+        return ""
+    high, rows = unit_for(proposal.outcome), []
+    for one in proposal.choices:
+        spells = [s.stroke.spell(s.minutes, proposal.limits.strokes_a_minute) for s in one.candidate.plan]
+        words = "; ".join(f"{s.minutes:g} min {spell_words(s, bench.mirror.diameter, unit)}" for s in spells)
+        rows.append((one.name, high.number(one.candidate.score.expected_rms), f"{one.effort:.0f}", words))
+    notes = [f"{one.name}: for {one.words}." for one in proposal.choices if one.words]
+    note = "RMS to expect, all that is uncertain considered. Effort: minutes of work, and what handling costs besides."
+    heads = ["", f"RMS\n{high.name}", "Effort\nmin", "Programme"]
+    return f"Choices\n{table(heads, rows, words=(0, 3))}\n{paragraph(' '.join([note, *notes]))}"
 
 
 def _counted(spells: int) -> str:
@@ -118,7 +134,7 @@ def judgement_text(proposal: Proposal) -> str:
     values = {"expected": proposal.expected_rms, "floor": proposal.floor, "gap": proposal.gap}
     numbers = (
         Number("expected", "RMS to expect, all that is uncertain considered", high.name, high.number),
-        Number("floor", "Floor: no mix of allowed strokes does better, wear frozen", high.name, high.number),
+        Number("floor", "Floor: estimated lower bound of any mix of strokes, wear frozen", high.name, high.number),
         Number("gap", "Gap between the RMS after and the floor", high.name, high.number),
     )
     lines = [numbers_table({"": BandedNumbers(values, ends)}, numbers)]
