@@ -17,7 +17,8 @@ AS_GOOD = 1.1
 """Programmes within this factor of the best expected RMS are as good; a further spell must lower it by as much [1]. A
 judgement: the constants alone make more of a difference."""
 ROUGHER, LARGE_GAIN = 1.1, 0.2
-"""A spell may raise the slopes on short scales by this factor, and more only where the RMS falls by this share [1]. Judgements."""
+"""A spell may raise the slopes on short scales by this factor, and more only where the RMS falls by this share [1].
+Judgements."""
 
 PROPOSED, BEST, ONE_SPELL, TOOL_ONLY = "Proposed", "Best", "One spell", "Tool on top only"
 HANDBOOK = "By the handbook"
@@ -75,7 +76,7 @@ def worth_their_spells(candidates: Iterable[Candidate]) -> list[Candidate]:
 
 
 def simplest(bench: Bench, candidates: Iterable[Candidate]) -> list[Candidate]:
-    """Those worth proposing, the one to propose first: of all as good as the best the fewest spells, then the least effort."""
+    """Those worth proposing, in order: of all as good as the best the fewest spells, then the least effort."""
     worth = worth_their_spells(candidates)
     if not worth:
         return []

@@ -20,9 +20,11 @@ HEAVY_SHARE = 1.0
 
 
 def effort_of(plan: Plan, bench: Bench) -> float:
-    """Minutes that a programme feels like, pressings not counted [min]."""
+    """Minutes that a programme feels like, pressings included [min]."""
     spells = without_pressings(plan)
     changes = sum(one.stroke.on_top != two.stroke.on_top for one, two in pairwise(spells))
     heavy = HEAVY_SHARE if bench.mirror.piece_mass > HEAVY else 0.0
-    worked = sum(one.minutes * (1.0 + heavy * (one.stroke.on_top == "mirror")) for one in spells)
+    worked = sum(one.minutes for one in plan) + heavy * sum(
+        one.minutes for one in spells if one.stroke.on_top == "mirror"
+    )
     return worked + FURTHER_SPELL * max(0, len(spells) - 1) + TURNING_OVER * changes

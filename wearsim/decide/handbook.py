@@ -1,4 +1,4 @@
-"""What a handbook would do: the classical stroke for each kind of figure, as it is handed down (common practice, no source)."""
+"""What a handbook would do: the classical stroke for each kind of figure (common practice, no source)."""
 
 from __future__ import annotations
 

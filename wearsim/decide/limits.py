@@ -22,8 +22,8 @@ HEAVY, TOO_HEAVY = 20.0, 30.0
 """Glass that is dear to have on top, and that is never on top unless asked for [kg] (judgements, after what one person
 lifts)."""
 RATES = ((0.15, 50.0), (0.5, 30.0))
-"""Strokes a minute by the diameter of the mirror [m], evenly between (common practice, no source); pauses are left to whoever
-works."""
+"""Strokes a minute by the diameter of the mirror [m], evenly between (common practice, no source). Pauses are left to
+whoever works."""
 
 
 def usual_rate(diameter: float) -> float:

@@ -35,8 +35,8 @@ FARTHEST_HUNG = 0.2
 """Overhang beyond this, in diameters of the mirror, only with the tool on top or a smaller lap [1]: a mirror that hangs so
 far cannot be held safely."""
 MOST_LIFTED, MORE = 0.2, 2.0
-"""Share of the overlap that carries nothing beyond which a stroke is not done; where even the gentlest stroke with this piece and
-lap lifts or presses more than it should, so many times what that does [1]. Judgements."""
+"""Share of the overlap that carries nothing beyond which a stroke is not done; where even the gentlest stroke with this
+piece and lap lifts or presses more than it should, so many times what that does [1]. Judgements."""
 LOOKED_AT = 6.0
 """Minutes of a stroke that are looked at [min]."""
 SMALL_MIRROR = 0.2
@@ -44,8 +44,8 @@ SMALL_MIRROR = 0.2
 
 
 LONG = (0.85, 16.0)
-"""Reach and pressure of the long strokes that deepen a mirror: four fifths of the diameter are common practice, and no shorter
-stroke makes a paraboloid with a lap as large as the mirror."""
+"""Reach and pressure of the long strokes that deepen a mirror: four fifths of the diameter are common practice, and no
+shorter stroke makes a paraboloid with a lap as large as the mirror."""
 
 
 @dataclass(frozen=True)
@@ -84,9 +84,7 @@ REPERTOIRE = (
     Practised("w", (0.25, 0.5), (0.05, 0.25), (0.0, 0.2), "wide, blends zones (common practice)"),
     Practised("oval", (0.25, 0.5), (0.05, 0.2), (0.0, 0.2), "rounds what straight strokes leave (common practice)"),
     Practised("straight", (0.5, 0.75), NONE, NONE, "long, deepens the middle (common practice)", *LONG),
-    Practised(
-        "w", (0.5, 0.75), (0.1, 0.25), NONE, "long and wide, from the sphere to the paraboloid (common practice)", *LONG
-    ),
+    Practised("w", (0.5, 0.75), (0.1, 0.25), NONE, "long and wide, makes a paraboloid (common practice)", *LONG),
 )
 """What hands do. A W advances by a tenth of its length per stroke or more; an oval is longer than it is wide."""
 
@@ -97,7 +95,7 @@ _SLACK = 1e-3
 
 
 def size_step(bench: Bench) -> float:
-    """The steps of sizes that a hand can keep, in diameters of the mirror [1]: 10 mm or half an inch, half of it below 200 mm."""
+    """Steps of sizes that a hand can keep, in diameters [1]: 10 mm or half an inch, half of it below 200 mm."""
     step = 12.7e-3 if length_unit(bench) is INCHES else 10e-3
     diameter = bench.mirror.diameter
     return (step if diameter >= SMALL_MIRROR else 0.5 * step) / diameter
@@ -145,7 +143,7 @@ def is_allowed(stroke: StrokeSpec, bench: Bench, limits: Limits) -> bool:
 
 
 def practised_strokes(bench: Bench, limits: Limits) -> tuple[StrokeSpec, ...]:
-    """Those of the repertoire within reach, in sizes of whole steps, a coarse choice of them: a search goes on from these."""
+    """Those of the repertoire within reach in sizes of whole steps, a coarse choice: a search goes on from these."""
     step = size_step(bench)
     found = dict.fromkeys(
         stroke

@@ -1,4 +1,4 @@
-"""The search over strokes that hands do: the best programme of every number of spells and choice of pieces, in every scenario.
+"""The search over strokes that hands do: the best of every number of spells and choice of pieces, in every scenario.
 
 A response is the coupled engine's removal of one stroke from the present state, per minute, averaged over a spell of some
 length, in every scenario at once: the responses of all scenarios lie one under the other, so that a mix of few strokes
@@ -22,7 +22,7 @@ from wearsim.decide.coarse_engine import Plan, PlannedSpell, chunks, without_pre
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
 from wearsim.decide.objective import Objective
 from wearsim.decide.repertoire import Gentle
-from wearsim.decide.response_search import SearchProgress, Subsets
+from wearsim.decide.response_search import PASSES, SearchProgress, Subsets
 from wearsim.decide.rounding import Rounder
 from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.errors import ContactError
@@ -94,6 +94,7 @@ class RobustSearch:
         is_gentle: bool = True,
     ) -> None:
         self.refiner, self.step, self.progress = refiner, step, progress
+        self._report("strokes one by one", refiner.objective.rms_before)
         self.gentle = Gentle(refiner.nominal, refiner.objective.start, strokes if is_gentle else ())
         if is_gentle:
             strokes = tuple(one for one in strokes if self.gentle.allows_from_start(one))
@@ -102,8 +103,13 @@ class RobustSearch:
     def _responses(self, strokes: tuple[StrokeSpec, ...]) -> tuple[Floats, list[StrokeSpec]]:
         """Columns of removal per minute (N, q) in all scenarios, a few for every stroke, and the stroke of each."""
         refiner = self.refiner
-        found = in_threads(lambda one: _response(refiner, one), strokes)
-        kept = [(stroke, rows) for stroke, rows in zip(strokes, found, strict=True) if rows is not None]
+        kept: list[tuple[StrokeSpec, Floats]] = []
+        for first in range(min(PASSES, len(strokes))):
+            if kept and refiner.clock.is_over:
+                break
+            batch = strokes[first::PASSES]
+            found = in_threads(lambda one: _response(refiner, one), batch)
+            kept += [(stroke, rows) for stroke, rows in zip(batch, found, strict=True) if rows is not None]
         if not kept:
             return np.empty((0, 0)), []
         return np.concatenate([rows for _, rows in kept]), [stroke for stroke, rows in kept for _ in rows]
@@ -119,12 +125,16 @@ class RobustSearch:
         for count in range(1, min(limits.spells, MOST_SPELLS) + 1):
             least = min(map(cost_of, found.all), default=np.inf)
             for pieces in _choices(limits.pieces, count):
-                if found.best and refiner.clock.leaves_out("some programmes of more spells"):
+                if found.best and refiner.clock.is_over:
                     return found
+                best = min((one.score.expected_rms for one in found.all), default=refiner.objective.rms_before)
+                self._report(f"{count} spell{'s' * (count > 1)}, {' and '.join(pieces)} on top", best)
                 self._look_into(refiner, target, (count, pieces), least, found)
-            if self.progress is not None and found.best:
-                self.progress(f"programmes of {count + 1} spells", found.all[0].score.expected_rms)
         return found
+
+    def _report(self, stage: str, best: float) -> None:
+        if self.progress is not None:
+            self.progress(stage, best)
 
     def _look_into(self, refiner: Refiner, target: Floats, kind: Kind, least: float, found: Found) -> None:
         count = kind[0]
@@ -141,7 +151,7 @@ class RobustSearch:
             found.best[kind] = done
 
     def _mixes(self, refiner: Refiner, target: Floats, kind: Kind, least: float) -> Iterable[Plan]:
-        """The best programmes by their responses, of all the minutes and of fewer, in their orders; those that promise enough."""
+        """The best programmes by their responses, of all the minutes and of fewer, that promise enough, in their orders."""
         count, pieces = kind
         rows = np.flatnonzero([stroke.on_top in pieces for stroke in self.spells])
         strokes = [self.spells[row] for row in rows]
@@ -183,7 +193,7 @@ def _stacked(refiner: Refiner, errors: list[Floats]) -> Floats:
 
 
 def _response(refiner: Refiner, stroke: StrokeSpec) -> Floats | None:
-    """Removal per minute of a stroke in all scenarios, averaged over each of SPELL_LENGTHS; None where its contact cannot be solved."""
+    """Removal per minute of a stroke in all scenarios, over each of SPELL_LENGTHS; None where its contact is not solved."""
     start, before = refiner.objective.start, refiner.objective.start.height
     states, done, rows = [start] * len(refiner.engines), 0.0, []
     try:

@@ -1,4 +1,4 @@
-"""The schedule of a search: strokes that hands do first, in every scenario; then, where they may, all that the mechanics allows.
+"""The schedule of a search: strokes that hands do first, in every scenario; then, where asked, all that mechanics allows.
 
 A pressing lets the lap follow the glass as it now is. It moves no glass and counts no minutes of work, but it is a
 thing more to do: it must lower the cost clearly.
