@@ -14,6 +14,7 @@ import argparse
 import sys
 import time
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -57,7 +58,7 @@ def growths(bench: Bench, start: StartFigure, chains: dict[str, list[dict]] = CH
     found = {}
     for name, chain in chains.items():
         values = [best_rms(bench, start, replace(WIDEST, **one)) for one in chain]
-        found[name] = max(after / before for before, after in zip(values, values[1:], strict=False))
+        found[name] = max(after / before for before, after in pairwise(values))
     return found
 
 
@@ -74,7 +75,9 @@ def main() -> int:
         worst = max(found, key=lambda name: found[name])
         grown += found[worst] > MOST
         print(f"{number:3d} {worst} {found[worst]:.3f} {time.process_time() - began:.0f} s", flush=True)
-    print(f"{given.count} figures: {grown} with a best that grew by more than {MOST - 1.0:.0%} when a limit was relaxed")
+    print(
+        f"{given.count} figures: {grown} with a best that grew by more than {MOST - 1.0:.0%} when a limit was relaxed"
+    )
     return 1 if grown else 0
 
 

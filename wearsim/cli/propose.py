@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.options import BandDraws, BenchPath, DryRun, Options, Workers
+from wearsim.cli.options import Aim, BandDraws, BenchPath, DryRun, Options, Workers
 from wearsim.errors import CouldNotError, InputError
 
 if TYPE_CHECKING:
@@ -54,7 +54,6 @@ class RepertoireChoice(StrEnum):
 RepertoireOption = Annotated[
     RepertoireChoice, typer.Option("--repertoire", help="Strokes that hands do, or any that the mechanics allows.")
 ]
-Aim = Annotated[float, typer.Option("--aim", min=0.01, max=0.999, help="Strehl ratio at which to stop.")]
 Sessions = Annotated[int, typer.Option("--sessions", min=1, max=9, help="Sessions to plan, with a test between them.")]
 TimeLimit = Annotated[
     float | None, typer.Option("--time-limit", help="Seconds after which nothing new is looked into.")

@@ -7,8 +7,6 @@ from typing import Literal
 AIM = 0.95
 """Strehl ratio inside the unmasked aperture at which to stop, unless another is wanted [1]. A judgement: above it nobody
 sees the difference, and every further spell can spoil what is there."""
-DIFFRACTION_LIMITED = 0.8
-"""Strehl ratio of a mirror that is called diffraction-limited (Marechal's criterion)."""
 SURE = 0.95
 """Share of the surfaces that the readings leave possible which must reach the aim [1]."""
 
