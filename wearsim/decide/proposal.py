@@ -121,6 +121,9 @@ class Proposal:
         frozen [m].
     expected_rms : float
         Root of the expected mean square figure error over everything uncertain [m].
+    least_rms : float
+        What nobody can promise to better: the larger of the floor, the print of the lap's channels, and the engine's own
+        error [m]; nothing where nothing is proposed.
     share : float
         Share of the way that the programme goes: of the removal that would serve best [1].
     reason : str
@@ -152,6 +155,7 @@ class Proposal:
     outcome: Outcome
     floor: float
     expected_rms: float
+    least_rms: float
     share: float
     reason: str
     advice: tuple[str, ...]
@@ -201,6 +205,7 @@ class Proposal:
             "floor": self.floor,
             "gap_to_floor_m": self.gap,
             "expected_rms_m": self.expected_rms,
+            "least_rms_m": self.least_rms,
             "share_of_the_way": self.share,
             **{key: ends.tolist() for key, ends in bands.items() if ends is not None},
             "reason": self.reason,

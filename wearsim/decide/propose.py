@@ -31,6 +31,7 @@ from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.trade_off import TradeOff, looked_into, trade_off
 from wearsim.figure.aim import AIM
 from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.bench_risks import facet_print
 from wearsim.wear.constants import IS_FACTOR, Belief, prior
 from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import StartFigure, start_figure
@@ -41,6 +42,8 @@ from wearsim.wear.state import State
 # What a session with a test after it leaves of the constants' spread: a factor of about 1.25. A judgement.
 SPREAD_AFTER_SESSION = 0.25
 
+# The radial engine's own error, as a share of the RMS of what is removed, piston and r^2 taken off (docs/planar.md) [1].
+ENGINE_ERROR = 0.01
 # Programmes that are worked at full accuracy before the best by that is chosen.
 MOST_PREDICTED = 6
 
@@ -174,13 +177,15 @@ class _Proposing(ProposalProblem):
         floor = self.floor()
         advice = (*edge_advice(outcome, limits, self.bench.light.wavelength), *lower_floor_advice(self, limits, floor))
         later, no_more = self._later(programme, outcome, sessions)
+        least = max(floor, self._least(outcome)) if programme.spells else 0.0
         return Proposal(
             programme=programme,
             outcome=outcome,
             floor=floor,
             trade_off=self._trade_off(searched, programme) if with_trade_off else (),
             choices=self._choices(searched, programme),
-            expected_rms=self.expected(programme),
+            expected_rms=max(self.expected(programme), least) if programme.spells else self.expected(programme),
+            least_rms=least,
             share=self.share(outcome),
             reason=reason,
             advice=advice,
@@ -291,6 +296,11 @@ class _Proposing(ProposalProblem):
         if programme.spells:
             rms = self.for_figures().evaluate(plan_of(programme)).score.expected_rms
         return float(np.hypot(rms, self.measured))
+
+    def _least(self, outcome: Outcome) -> float:
+        """What nobody can promise to better: the channels' print, and the engine's own error [m]."""
+        gauge = gauge_for(self.bench, self.start.radius)
+        return max(facet_print(self.bench), ENGINE_ERROR * gauge.aperture.rms(gauge.error(outcome.removal)))
 
     def floor(self) -> float:
         """The linear floor at the present state [m]."""

@@ -21,6 +21,7 @@ from wearsim.wear.predict import gauge_for
 from wearsim.wear.state import start_state
 from wearsim.wear.warnings import EDGE_LIMIT_WAVES
 
+AIM_REACHED = "the aim is reached"
 # A start figure below this has nothing to gain [m].
 NOTHING_LEFT = 0.1e-9
 # A programme must lower the expected figure error by this share to be worth the walk to the barrel. A judgement.
@@ -72,7 +73,7 @@ def reason_for_none(rms_before: float, best: list[Candidate]) -> str:
 def reason_to_stop(good: GoodEnough, rms_before: float, outcome: Outcome | None) -> str:
     """Why to stop where the aim is reached, and what going on would risk."""
     said = (
-        f"the aim is reached: Strehl ratio {good.strehl:.2f} inside the unmasked aperture, {good.aim:.2f} wanted, "
+        f"{AIM_REACHED}: Strehl ratio {good.strehl:.2f} inside the unmasked aperture, {good.aim:.2f} wanted, "
         f"{good.chance:.0%} of the surfaces that the readings leave possible reach it"
     )
     if outcome is None or outcome.band is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +14,7 @@ from wearsim.show.maps import HEIGHT, draw_maps, maps_text
 from wearsim.show.numbers import (
     LIFT_OFF,
     PRESSURE,
+    BandedNumbers,
     figure_rows,
     height_unit,
     numbers_after,
@@ -70,9 +71,11 @@ def zones_text(bench: Bench, outcome: Outcome, unit: LengthUnit) -> str:
     return f"{table(heads, rows, words=(4,))}\n{paragraph(note)}"
 
 
-def numbers_text(outcome: Outcome, unit: LengthUnit) -> str:
-    """The figure in numbers, before and after, each with its band."""
-    after = numbers_after(outcome)
+def numbers_text(
+    outcome: Outcome, unit: LengthUnit, held: Callable[[BandedNumbers], BandedNumbers] = lambda numbers: numbers
+) -> str:
+    """The figure in numbers, before and after, each with its band; those after ``held`` to what can be promised."""
+    after = held(numbers_after(outcome))
     columns = {"Before": numbers_before(outcome), "After": after}
     parts = [numbers_table(columns, figure_rows(unit_for(outcome), unit)), *map(paragraph, _notes(outcome))]
     if outcome.spells:

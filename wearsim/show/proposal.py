@@ -6,6 +6,7 @@ How good the proposal is, and why it stops there, is read as well.
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import LengthUnit, length_unit
 from wearsim.decide.proposal import LaterSession, Proposal
-from wearsim.decide.reasons import share_words
+from wearsim.decide.reasons import AIM_REACHED, share_words
 from wearsim.decide.trade_off import TradeOff
 from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_before, numbers_table
 from wearsim.show.outcome import numbers_text, unit_for
@@ -43,7 +44,7 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
     parts = [
         programme_text(bench, proposal, unit),
         spells_after_text(proposal.outcome),
-        numbers_text(proposal.outcome, unit),
+        numbers_text(proposal.outcome, unit, partial(_promised, bench, proposal)),
         choices_text(bench, proposal, unit),
         judgement_text(proposal),
         *(later_text(bench, number, one, unit) for number, one in enumerate(proposal.later, start=2)),
@@ -52,6 +53,10 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
         warnings_text(proposal.outcome.warnings),
     ]
     return "\n\n".join(part for part in parts if part)
+
+
+def _promised(bench: Bench, proposal: Proposal, after: BandedNumbers) -> BandedNumbers:
+    return after.no_better_than(proposal.least_rms, bench.light.wavelength) if proposal.least_rms else after
 
 
 def work_minutes(programme: Programme) -> float:
@@ -63,7 +68,8 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
     """The programme spell by spell: sizes in the person's unit and as fractions of the mirror's diameter."""
     programme = proposal.programme
     if not programme.spells:
-        return paragraph(f"Nothing to do: {proposal.reason}.")
+        stops = proposal.reason.startswith(AIM_REACHED)
+        return paragraph(f"{'Stop' if stops else 'Nothing to do'}: {proposal.reason}.")
     heads = ["Spell", "Min", "On top", "Stroke"]
     heads += [f"{head}\n{of}" for size in ("Length", "Side", "Off") for head, of in ((size, unit.name), ("", "of D"))]
     rows = [
