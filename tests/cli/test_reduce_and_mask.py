@@ -171,7 +171,7 @@ PERFECT = "[0.20, 0.83, 1.68, 2.57, 3.39]"
 @pytest.mark.parametrize(
     ("rows", "sigma", "more", "says", "following"),
     [
-        ("[0, 0.42, 0.92, 1.38, 1.89]", 0.02, (), "not diffraction-limited", "wearsim propose bench.toml --minutes 60"),
+        ("[0, 0.42, 0.92, 1.38, 1.89]", 0.02, (), "not good enough yet", "wearsim propose bench.toml --minutes 60"),
         (PERFECT, 0.02, (), "; stop", "wearsim reduce bench.toml -o profile.csv"),
         (PERFECT, 0.02, ("-o", "p.csv"), "; stop", "stop here; the readings call for no more polishing."),
         (PERFECT, 1.0, (), "read it again", "wearsim reduce bench.toml"),

@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 
 import wearsim as ws
+from tests.helpers.any_stroke import any_limits
 from tests.helpers.small_bench import ring_figure, small_bench
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import Extent
-from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import EarlyStop, Proposal
 from wearsim.knifeedge.longitudinal import Zones
 from wearsim.knifeedge.readings import Readings
@@ -55,7 +55,7 @@ def proposal() -> Proposal:
     early = EarlyStop(np.array([0.0, 5.0]), np.array([60e-9, 20e-9]), np.array([3e-9, -40e-9]))
     return Proposal(
         ws.Programme(spells=programme), done, 1e-9, 30e-9, 0.4, 0.5, "as far as is safe", (), (), early, (),
-        Limits(), {None: 600.0}, 1, 1.0, False,
+        any_limits(), {None: 600.0}, 1, 1.0, False,
     )  # fmt: skip
 
 

@@ -94,6 +94,7 @@ DryRun = Annotated[
     bool, typer.Option("--dry-run", help="Check all input and list the files to be written; compute nothing.")
 ]
 _DRAWS = "Draws of the uncertain constants for the band; 0: none."
+Aim = Annotated[float, typer.Option("--aim", min=0.01, max=0.999, help="Strehl ratio at which to stop.")]
 BandDraws = Annotated[int, typer.Option("--draws", min=0, max=10_000, help=_DRAWS)]
 EngineDraws = Annotated[
     int | None, typer.Option("--draws", min=0, max=10_000, show_default="32; planar engine: 0", help=_DRAWS)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.options import PLOTS, Options, Shadows, Waited
+from wearsim.cli.options import PLOTS, Aim, Options, Shadows, Waited
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ Picture = Annotated[
 
 def command(
     readings: ReadingsPath, options: Options, bench: OnBench = None, output: Output = None, waited: Waited = None,
-    masking: Picture = None, shadows: Shadows = None,
+    masking: Picture = None, shadows: Shadows = None, aim: Aim = 0.95,
 ) -> None:  # fmt: skip
     """What is the surface? From knife-edge readings to figure error.
 
@@ -65,7 +65,7 @@ def command(
     sheet = load_readings(_named(pieces) if bench is None else readings)
     reduction = reduce_readings(sheet, pieces.mirror.geometry, pieces.light.wavelength, seed=options.seed)
     unit = length_unit(pieces)
-    advice = when_to_stop(reduction, seed=options.seed, length=round_unit(unit).text)
+    advice = when_to_stop(reduction, aim=aim, seed=options.seed, length=round_unit(unit).text)
     known = _known(readings, messages)
     messages.waiting(pieces, seconds)
     messages.defaults(pieces)

@@ -156,6 +156,8 @@ def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
     def told(name: str, stage: str, best: float) -> None:
         progress("stage", f"{name}: {stage}", f"{decimal(best * 1e9, 0)} nm")
 
+    if len(limits["on_top"]) > 1:  # then what is too heavy stays below
+        limits = {**limits, "on_top": None}
     for name, proposal in alternatives(bench, Limits(**limits), told, **known):
         progress("choice", _choice(name, bench, known, proposal))
 

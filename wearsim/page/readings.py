@@ -21,7 +21,7 @@ NEXT_FIELD = """(event) => {
   event.target.blur();
   if (to) { to.focus(); to.select(); } else setTimeout(() => document.querySelector('.another-round')?.click());
 }"""
-"""Enter goes on to the next field, after the last to another round; left, a field sends what was typed, before the round is changed."""
+"""Enter goes on to the next field, after the last to another round; a field that is left sends what was typed first."""
 
 
 class ReadingsView:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
+
+import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.personal_units import temperature_unit
@@ -94,6 +96,21 @@ class BandedNumbers:
             "" if value is None else number.written(value),
             "" if ends is None else band_words(tuple(ends), number.written),
         )
+
+    def no_better_than(self, rms: float, wavelength: float) -> BandedNumbers:
+        """The same, but no RMS of the surface below this [m], nor a Strehl ratio that is better."""
+        strehl = float(np.exp(-((4.0 * np.pi * rms / wavelength) ** 2)))
+        least = {"surface_rms": rms, "wavefront_rms_waves": 2.0 * rms / wavelength}
+        values, ends = dict(self.values), dict(self.ends)
+        for name in {*least, "strehl"} & values.keys():
+
+            def held(value: Any, name: str = name) -> Any:
+                return np.maximum(value, least[name]) if name in least else np.minimum(value, strehl)
+
+            values[name] = float(held(values[name]))
+            if name in ends:
+                ends[name] = held(ends[name])
+        return BandedNumbers(values, ends)
 
     def text(self, name: str, written: Callable[[float], str], unit: str = "") -> str:
         """A number with its unit and, in brackets, its band."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,7 +12,15 @@ from wearsim.bench.personal_units import height_unit
 from wearsim.bench.programme import Programme
 from wearsim.bench.units import LengthUnit, decimal, length_unit
 from wearsim.show.maps import HEIGHT, draw_maps, maps_text
-from wearsim.show.numbers import LIFT_OFF, PRESSURE, figure_rows, numbers_after, numbers_before, numbers_table
+from wearsim.show.numbers import (
+    LIFT_OFF,
+    PRESSURE,
+    BandedNumbers,
+    figure_rows,
+    numbers_after,
+    numbers_before,
+    numbers_table,
+)
 from wearsim.show.profiles import draw_profiles, ring_means
 from wearsim.show.strokes import ROW_HEIGHT, draw_programme, rows_for, spell_words
 from wearsim.show.style import new_figure, plot_style
@@ -64,9 +72,11 @@ def zones_text(bench: Bench, outcome: Outcome, unit: LengthUnit) -> str:
     return f"{table(heads, rows, words=(4,))}\n{paragraph(note)}"
 
 
-def numbers_text(outcome: Outcome, unit: LengthUnit) -> str:
-    """The figure in numbers, before and after, each with its band."""
-    after = numbers_after(outcome)
+def numbers_text(
+    outcome: Outcome, unit: LengthUnit, held: Callable[[BandedNumbers], BandedNumbers] = lambda numbers: numbers
+) -> str:
+    """The figure in numbers, before and after, each with its band; those after ``held`` to what can be promised."""
+    after = held(numbers_after(outcome))
     columns = {"Before": numbers_before(outcome), "After": after}
     parts = [numbers_table(columns, figure_rows(unit_for(outcome), unit)), *map(paragraph, _notes(outcome))]
     if outcome.spells:

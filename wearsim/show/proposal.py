@@ -6,6 +6,7 @@ How good the proposal is, and why it stops there, is read as well.
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import LengthUnit, length_unit
 from wearsim.decide.proposal import LaterSession, Proposal
-from wearsim.decide.reasons import share_words
+from wearsim.decide.reasons import AIM_REACHED, share_words
 from wearsim.decide.trade_off import TradeOff
 from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_before, numbers_table
 from wearsim.show.outcome import numbers_text, unit_for
@@ -43,7 +44,8 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
     parts = [
         programme_text(bench, proposal, unit),
         spells_after_text(proposal.outcome),
-        numbers_text(proposal.outcome, unit),
+        numbers_text(proposal.outcome, unit, partial(_promised, bench, proposal)),
+        choices_text(bench, proposal, unit),
         judgement_text(proposal),
         *(later_text(bench, number, one, unit) for number, one in enumerate(proposal.later, start=2)),
         no_more_text(proposal),
@@ -51,6 +53,10 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
         warnings_text(proposal.outcome.warnings),
     ]
     return "\n\n".join(part for part in parts if part)
+
+
+def _promised(bench: Bench, proposal: Proposal, after: BandedNumbers) -> BandedNumbers:
+    return after.no_better_than(proposal.least_rms, bench.light.wavelength) if proposal.least_rms else after
 
 
 def work_minutes(programme: Programme) -> float:
@@ -62,7 +68,8 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
     """The programme spell by spell: sizes in the person's unit and as fractions of the mirror's diameter."""
     programme = proposal.programme
     if not programme.spells:
-        return paragraph(f"Nothing to do: {proposal.reason}.")
+        stops = proposal.reason.startswith(AIM_REACHED)
+        return paragraph(f"{'Stop' if stops else 'Nothing to do'}: {proposal.reason}.")
     heads = ["Spell", "Min", "On top", "Stroke"]
     heads += [
         f"{head}\n{of}" for size in ("Length", "Side", "Off centre") for head, of in ((size, unit.name), ("", "of D"))
@@ -78,7 +85,7 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         for number, spell in enumerate(programme.spells, start=1)
     ]
     note = "Side: to each side of the middle of the stroke; off centre: how far that middle is from the centre. "
-    note += f"{proposal.limits.rate:g} strokes a minute, out and back counted as one. "
+    note += f"{proposal.limits.strokes_a_minute:g} strokes a minute, out and back counted as one. "
     note += f"D: the mirror's diameter, {unit.short(bench.mirror.diameter)}."
     if len(bench.laps) > 1:
         laps = (f"spell {n}: {bench.lap(s.lap).name}" for n, s in enumerate(programme.spells, start=1))
@@ -96,6 +103,21 @@ def spells_after_text(outcome: Outcome) -> str:
     roll = banded([s.edge_roll for s in outcome.spells], band and band.stage_edge_roll, high.number)
     rows = [(str(n), *cells) for n, cells in enumerate(zip(rms, roll, strict=True), start=1)]
     return table(["After spell", f"RMS\n{high.name}", f"Edge roll\n{high.name}"], rows, words=())
+
+
+def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
+    """The table of choices: what was proposed and what else there was; empty where nothing is proposed."""
+    if not proposal.choices:
+        return ""
+    high, rows = unit_for(proposal.outcome), []
+    for one in proposal.choices:
+        spells = [s.stroke.spell(s.minutes, proposal.limits.strokes_a_minute) for s in one.candidate.plan]
+        words = "; ".join(f"{s.minutes:g} min {spell_words(s, bench.mirror.diameter, unit)}" for s in spells)
+        rows.append((one.name, high.number(one.candidate.score.expected_rms), f"{one.effort:.0f}", words))
+    notes = [f"{one.name}: for {one.words}." for one in proposal.choices if one.words]
+    note = "RMS to expect, with all uncertainties. Effort: minutes of work, with the time that handling costs."
+    heads = ["", f"RMS\n{high.name}", "Effort\nmin", "Programme"]
+    return f"Choices\n{table(heads, rows, words=(0, 3))}\n{paragraph(' '.join([note, *notes]))}"
 
 
 def _counted(spells: int) -> str:
@@ -120,7 +142,7 @@ def judgement_text(proposal: Proposal) -> str:
     values = {"expected": proposal.expected_rms, "floor": proposal.floor, "gap": proposal.gap}
     numbers = (
         Number("expected", "RMS to expect, with all uncertainties", high.name, high.number),
-        Number("floor", "Floor: no mix of allowed strokes does better, wear frozen", high.name, high.number),
+        Number("floor", "Floor: estimated lower bound of any mix of strokes, wear frozen", high.name, high.number),
         Number("gap", "Gap between the RMS after and the floor", high.name, high.number),
     )
     lines = [numbers_table({"": BandedNumbers(values, ends)}, numbers)]

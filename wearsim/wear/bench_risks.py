@@ -120,6 +120,11 @@ def _risks(bench: Bench, unit: LengthUnit, high: LengthUnit) -> tuple[Risk, ...]
     return _hands(bench), _support(bench, high), _palms(bench), tools, facets
 
 
+def facet_print(bench: Bench) -> float:
+    """RMS of the rings that the channels of the bench's laps print, the deepest of them [m]."""
+    return max(_facets(bench, lap).rms for lap in bench.laps)
+
+
 def risks_json(bench: Bench) -> dict[str, Any]:
     """What a bench risks, for ``--json``: one object for each effect, under ``risks``."""
     return {"risks": [risk.to_json() for risk in bench_risks(bench)]}
