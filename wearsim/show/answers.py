@@ -61,7 +61,7 @@ _NOTE = (
     "Added: by these strokes alone, however the edge was before; negative = turned down; with the bench's own "
     "constants, and for nine of ten cases. Chance: how often it goes down by more than the limit, counted, smoothed "
     "from row to row, +- its standard error. Half within: how far in from the rim half of what is added reaches. A rim "
-    "that goes down over tens of millimetres while the edge roll hardly moves is a change of the conic constant "
+    "that goes down over a tenth of the mirror and more while the edge roll hardly moves is a change of the conic constant "
     "rather than a turned edge."
 )
 
