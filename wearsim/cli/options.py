@@ -113,7 +113,9 @@ class Options:
     ] = 0
     force: Annotated[bool, typer.Option("--force", help="Replace files that are there.")] = False
     quiet: Annotated[bool, typer.Option("-q", "--quiet", help="The answer and failures, no more.")] = False
-    verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Say where each default is from.")] = False
+    verbose: Annotated[
+        bool, typer.Option("-v", "--verbose", help="Details: sources of defaults, the edge by spell, what is left out.")
+    ] = False
     debug: Annotated[bool, typer.Option("--debug", help="Keep the traceback of a failure.")] = False
 
     @property

@@ -56,7 +56,9 @@ def command(
 
     options.deliver(
         lambda: outcome.to_json() | risks_json(pieces) | ({"expected_readings": after.to_json()} if after else {}),
-        table=lambda: outcome_text(pieces, work, outcome) + (f"\n\n{expected_text(pieces, after)}" if after else ""),
+        table=lambda: "\n\n".join(
+            [outcome_text(pieces, work, outcome, options.verbose), *([expected_text(pieces, after)] if after else [])]
+        ),
         figure=lambda: outcome_figure(pieces, work, outcome),
         figures={shadows: lambda: predicted_shadows(pieces, outcome)},
         write=write,
