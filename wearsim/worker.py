@@ -11,6 +11,7 @@ import traceback
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
+from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from typing import Any
 
@@ -53,7 +54,7 @@ class Worker:
         Raises
         ------
         Stopped
-            Where the process was ended meanwhile.
+            Where the process was ended meanwhile. To cancel what asks ends the process too, where it works on this.
         WearsimError
             As the function raises it.
         """
@@ -65,6 +66,10 @@ class Worker:
             except (EOFError, OSError):
                 self._ended()
                 raise Stopped from None
+            except asyncio.CancelledError:
+                self.stop()
+                self._ended()
+                raise
 
     async def _answer(self, pipe: Connection, progress: Progress | None) -> Any:
         loop = asyncio.get_running_loop()
@@ -99,8 +104,9 @@ class Worker:
         return self._pipe
 
     def _ended(self) -> None:
-        if self._pipe is not None:
-            self._pipe.close()
+        # the pipe is closed by whoever lets go of it last: a thread may still be reading from it
+        if self._process is not None:
+            self._process.join()
         self._process = self._pipe = None
 
 
@@ -142,6 +148,70 @@ class Desk:
         """End both."""
         self.quick.close()
         self.long.close()
+
+
+@dataclass
+class Job:
+    """A piece of long work as all see it who look at it.
+
+    Parameters
+    ----------
+    stage, best : str
+        What is being done; the best so far, in words.
+    found : list
+        What there is so far.
+    fault : str
+        Why it ended, where it did not go well.
+    work : Task, optional
+        What is waited for.
+    """
+
+    is_running: bool = False
+    stage: str = ""
+    best: str = ""
+    found: list[dict[str, Any]] = field(default_factory=list)
+    fault: str = ""
+    work: asyncio.Task[Any] | None = None
+
+    async def run(
+        self, worker: Worker, stage: str, changed: Callable[[str], None], function: Callable[..., Any], *arguments: Any
+    ) -> None:
+        """Have a function called as :meth:`Worker.ask` does, once at a time, to its end whoever stops waiting.
+
+        Parameters
+        ----------
+        changed : callable
+            Takes "choices" where something was found meanwhile, else "job".
+        """
+        if self.is_running:
+            return
+        self.is_running, self.stage, self.best, self.fault, self.found = True, stage, "", "", []
+        changed("job")
+        ask = worker.ask(function, *arguments, progress=lambda *said: changed(self._progress(*said)))
+        self.work = asyncio.create_task(ask)
+        try:
+            found = await asyncio.shield(self.work)
+            self.found += [found] if found is not None else []
+        except (Stopped, asyncio.CancelledError):
+            self.fault = "Stopped."
+        except WearsimError as error:
+            self.fault = str(error)
+        finally:
+            self.is_running = False
+            changed("job")
+
+    def _progress(self, kind: str, *said: Any) -> str:
+        """Note what is reported: ``"stage", stage, best``, ``"choice", what was found``, or a stage alone."""
+        if kind == "choice":
+            self.found.append(said[0])
+            return "choices"
+        self.stage, self.best = (said[0], said[1] or self.best) if kind == "stage" else (kind, self.best)
+        return "job"
+
+    def stop(self) -> None:
+        """Let it be, whether it is being worked or waits for its turn."""
+        if self.work is not None:
+            self.work.cancel()
 
 
 class Latest:
