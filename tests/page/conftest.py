@@ -18,6 +18,8 @@ from typing import Any
 
 import pytest
 
+from wearsim.page.live_mirror import BOUNCE
+
 ROOT = Path(__file__).parents[2]
 START = 180.0
 """Longest wait for a server [s], on a machine with much else to do."""
@@ -206,12 +208,26 @@ class Screen:
     def go(self, path: str) -> Any:
         """To a view, until it can be used."""
         self.page.goto(self.served.address(path))
-        self.page.wait_for_function("window.did_handshake !== false && document.querySelector('h1') !== null")
+        return self.ready()
+
+    def reload(self) -> Any:
+        """The same view again, until it can be used."""
+        self.page.reload()
+        return self.ready()
+
+    def ready(self) -> Any:
+        """Wait until the view can be used."""
+        self.page.wait_for_function("window.did_handshake === true && document.querySelector('h1') !== null")
         return self.page
 
     def press(self, name: str, **more: Any) -> None:
         """A button by its name."""
         self.page.get_by_role("button", name=name, **more).first.click()
+
+    def knuckle(self, name: str) -> None:
+        """A button at the barrel, not at once after another one: that would count for nothing."""
+        self.page.wait_for_timeout(1000 * BOUNCE + 100)
+        self.press(name)
 
     def assert_at_peace(self) -> None:
         """No complaint of the browser's, no request that left this machine."""

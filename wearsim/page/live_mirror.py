@@ -10,7 +10,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from nicegui import Event, background_tasks, context
+from nicegui import Event, background_tasks
+from nicegui.slot import Slot
 
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError, InputError, WearsimError
@@ -31,7 +32,8 @@ BOUNCE = 0.5
 
 def browser() -> str:
     """The one that is being answered; empty where none is."""
-    return context.client.id if context.slot_stack else ""
+    stack = Slot.get_stack()
+    return stack[-1].parent.client.id if stack else ""
 
 
 class LiveMirror:

@@ -32,6 +32,12 @@ TWICE = 0.4
 """The second half of a double click follows within this [s]."""
 
 
+EARLY = """<script>
+document.addEventListener('beforeinput', event => { if (!window.did_handshake) event.preventDefault(); }, true);
+</script>"""
+"""What is typed before the page can send it is not taken: it would be sent in any order."""
+
+
 class Entry(NamedTuple):
     """What a field is for: the value so far, and what is to be done with another one.
 
@@ -93,6 +99,7 @@ def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, st
     None
     """
     ui.add_css((ASSETS / "style.css").read_text(encoding="utf-8"))
+    ui.add_head_html(EARLY)
     ui.page_title(f"{title} \u2013 {mirror.name if mirror else 'wearsim'}")
     dark = ui.dark_mode(LOOKS[look["name"]])
     with ui.element("header").classes("top"):
