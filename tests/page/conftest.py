@@ -220,11 +220,11 @@ class Screen:
         self.page.wait_for_function("window.did_handshake === true && document.querySelector('h1') !== null")
         return self.page
 
-    def press(self, name: str, **more: Any) -> None:
+    def press(self, name: Any, **more: Any) -> None:
         """A button by its name."""
         self.page.get_by_role("button", name=name, **more).first.click()
 
-    def knuckle(self, name: str) -> None:
+    def knuckle(self, name: Any) -> None:
         """A button at the barrel, not at once after another one: that would count for nothing."""
         self.page.wait_for_timeout(1000 * BOUNCE + 100)
         self.press(name)

@@ -20,19 +20,25 @@ NEXT_FIELD = """(event) => {
   const fields = [...document.querySelectorAll('.window input')], to = fields[fields.indexOf(event.target) + 1];
   event.target.blur();
   if (to) { to.focus(); to.select(); return; }
-  let early = '', looks = 0;
-  const keep = event => { if (event.key.length === 1 && !event.ctrlKey) early += event.key; };
-  document.addEventListener('keydown', keep);
+  const early = [], collecting = new AbortController();
+  const collect = event => { if (event.key.length === 1 || event.key === 'Enter') early.push(event.key); };
+  document.addEventListener('keydown', collect, collecting);
   setTimeout(() => document.querySelector('.another-round')?.click());
+  let looks = 0;
   const look = setInterval(() => {
     const first = document.querySelector('.window input');
-    if ((first === fields[0] || document.activeElement !== first) && ++looks < 200) return;
-    clearInterval(look); document.removeEventListener('keydown', keep);
-    if (early && document.activeElement === first) document.execCommand('insertText', false, early);
+    if ((first === fields[0] || document.activeElement !== first) && ++looks < 400) return;
+    clearInterval(look);
+    collecting.abort();
+    for (const key of early) {
+      const at = document.activeElement;
+      if (at.tagName === 'INPUT' && key !== 'Enter') document.execCommand('insertText', false, key);
+      else at.dispatchEvent(new KeyboardEvent('keydown', { key, bubbles: true }));
+    }
   }, 15);
 }"""
 """Enter goes on to the next field, after the last to another round. Left, a field sends what was typed, before the round is
-changed; what is typed before the other round is there goes into its first field."""
+changed; what is typed before the other round is there is typed into it then."""
 
 
 class ReadingsView:
