@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import atexit
 import multiprocessing
-import os
-import signal
-import threading
 import traceback
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -16,6 +14,7 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from wearsim.errors import CouldNotError, WearsimError
+from wearsim.parallel import begin_worker
 
 Progress = Callable[..., None]
 _SPAWN = multiprocessing.get_context("spawn")
@@ -40,6 +39,7 @@ class Worker:
         self._pipe: Connection | None = None
         self._turn = asyncio.Lock()
         self._waiting = ThreadPoolExecutor(1, f"{name}-answers")
+        atexit.register(self.stop)
 
     async def ask(self, function: Callable[..., Any], *arguments: Any, progress: Progress | None = None) -> Any:
         """Have a function of a module called there.
@@ -91,6 +91,7 @@ class Worker:
     def close(self) -> None:
         """End the process for good."""
         self.stop()
+        atexit.unregister(self.stop)
         self._waiting.shutdown(wait=False, cancel_futures=True)
 
     def _started(self) -> Connection:
@@ -98,7 +99,8 @@ class Worker:
             self._ended()
         if self._process is None or self._pipe is None:
             self._pipe, theirs = _SPAWN.Pipe()
-            self._process = _SPAWN.Process(target=_serve, args=(theirs,), name=self.name, daemon=True)
+            # no daemon, which could have no processes of its own: a study has
+            self._process = _SPAWN.Process(target=_serve, args=(theirs,), name=self.name)
             self._process.start()
             theirs.close()
         return self._pipe
@@ -112,8 +114,7 @@ class Worker:
 
 def _serve(pipe: Connection) -> None:
     """What the process does: work off what comes until nobody is there to ask."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which ends its processes itself
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    begin_worker()
     with suppress(EOFError, OSError):
         while True:
             function, arguments, reports = pipe.recv()
@@ -129,13 +130,6 @@ def _outcome(pipe: Connection, function: Callable[..., Any], arguments: tuple[An
     except Exception as error:  # a fault of ours: the page lives on, and says what it was
         traceback.print_exc()
         return "failed", CouldNotError(f"a fault of the program, not of yours: {type(error).__name__}: {error}")
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
 
 
 class Desk:

@@ -25,6 +25,12 @@ FIRST = {"on_top": "tool", "stroke": "w", "minutes": 5.0, "length": 0.3, "side_s
 BAND_DRAWS = 32
 
 
+class Slider(ui.slider):
+    """Stays where the hand has it: what the server heard a moment ago is not sent back."""
+
+    LOOPBACK = False
+
+
 class OwnProgramme:
     """Spells with sliders, and what they are predicted to do."""
 
@@ -90,7 +96,7 @@ class OwnProgramme:
         value = min(max(float(spell.get(key) or 0.0), least), most)
         with parts.group("stack"):
             shown = parts.says(self._words(name, key, value))
-            slider = ui.slider(min=least, max=most, step=step, value=value)
+            slider = Slider(min=least, max=most, step=step, value=value)
             slider.props(f'aria-label="{name}, spell {place + 1}"')
 
         def moved(event: Any) -> None:

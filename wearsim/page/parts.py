@@ -271,9 +271,13 @@ def is_working(job: Job, words: str = "Stop") -> bool:
 
 
 def follow(mirror: LiveMirror, topics: set[str], refresh: Callable[[], Any], *, others_only: bool = False) -> None:
-    """Show again whenever one of these is changed, in any browser or in others only."""
-    own = context.client.id if others_only else None
-    mirror.changed.subscribe(lambda topic, by: refresh() if topic in topics and by != own else None)
+    """Show again whenever one of these is changed, in any browser or in others only, for as long as this is shown."""
+    own, around = context.client.id if others_only else None, context.slot.parent
+
+    def changed(topic: str, by: str) -> Any:
+        return refresh() if topic in topics and by != own and not around.is_deleted else None
+
+    mirror.changed.subscribe(changed)
 
 
 def tell(text: str, client: Client | None = None) -> None:

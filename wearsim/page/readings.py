@@ -21,7 +21,7 @@ NEXT_FIELD = """(event) => {
   event.target.blur();
   if (to) { to.focus(); to.select(); return; }
   const early = [], collecting = new AbortController();
-  const collect = event => { if (event.key.length === 1 || event.key === 'Enter') early.push(event.key); };
+  const collect = one => { if (one !== event && (one.key.length === 1 || one.key === 'Enter')) early.push(one.key); };
   document.addEventListener('keydown', collect, collecting);
   setTimeout(() => document.querySelector('.another-round')?.click());
   let looks = 0;
@@ -70,10 +70,9 @@ class ReadingsView:
                 self.fields()
             with parts.sheet("The surface"):
                 self.surface()
-        mirror = self.mirror
-        parts.follow(mirror, {"rounds"}, self._new_rounds)
-        parts.follow(mirror, {"surface"}, self._new_surface)
-        mirror.readings_changed(self.which)
+            parts.follow(self.mirror, {"rounds"}, self._new_rounds)
+            parts.follow(self.mirror, {"surface"}, self._new_surface)
+        self.mirror.readings_changed(self.which)
 
     def _how(self) -> None:
         parts.says(
