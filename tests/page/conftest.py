@@ -23,7 +23,7 @@ from wearsim.page.live_mirror import BOUNCE
 ROOT = Path(__file__).parents[2]
 START = 180.0
 """Longest wait for a server [s], on a machine with much else to do."""
-WAIT = 20_000
+WAIT = 120_000
 """Longest wait for what a browser should show [ms]."""
 
 
