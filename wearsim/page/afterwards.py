@@ -71,7 +71,8 @@ class AfterwardsView:
         if work.minutes()[place] != minutes:
             work.corrected = work.minutes()
             work.corrected[place] = minutes
-            self.mirror.say(("minutes", place), minutes)
+            self.mirror.typed.emit(parts.browser(), ("minutes", place), minutes)
+            self.mirror.tell("entered")
 
     def _as_planned(self, work: Work) -> None:
         work.corrected = list(work.planned)

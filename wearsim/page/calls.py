@@ -17,7 +17,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_shares
-from wearsim.bench.units import decimal, length_unit, round_unit, stroke_unit
+from wearsim.bench.units import decimal, length_unit, round_unit
 from wearsim.decide.alternatives import alternatives
 from wearsim.decide.compare import compare
 from wearsim.decide.limits import Limits
@@ -53,6 +53,7 @@ from wearsim.show.outcome import profiles_figure, unit_for
 from wearsim.show.proposal import proposal_figure, proposal_text, work_minutes
 from wearsim.show.reduction import known_text, reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
+from wearsim.show.strokes import title_of
 from wearsim.show.style import data_address
 from wearsim.study.questions import QuestionName, answer_of, study_of
 from wearsim.study.run import run_study
@@ -83,18 +84,6 @@ def warm_up_strokes() -> None:
     """The same for predictions; compiled here where that was never done."""
     bench = load_bench(READY)
     predict(bench, programme_from_table({"spell": [{"stroke": "one-third", "minutes": 1.0}]}), draws=0)
-
-
-def title_of(bench: Bench) -> str:
-    """A mirror in words."""
-    mirror = bench.mirror
-    ratio = mirror.radius_of_curvature / (2.0 * mirror.diameter)
-    return f"{length_unit(bench).short(mirror.diameter)} mirror, f/{ratio:.2g}"
-
-
-def share_words(bench: Bench, share: float) -> str:
-    """A size given as a share of the mirror's diameter [1], in the person's unit and as it is."""
-    return f"{stroke_unit(bench).short(share * bench.mirror.diameter)}, {share:.2f} of the diameter"
 
 
 def fresh(given: dict[str, Any]) -> dict[str, Any]:
@@ -220,8 +209,9 @@ def headline(path: Path, programme: str) -> dict[str, str]:
 def either_way(path: Path, programme: str, *, progress: Any) -> dict[str, Any]:
     """The same programme with the tool on top and with the mirror on top."""
     bench = state_of(path).calibrated_bench
-    work = programme_from_table(parse_toml(programme, None), text=programme)
-    both = compare(bench, work, progress=lambda share: progress(f"working it both ways: {share:.0%}"))
+    both = compare(
+        bench, programme_of(programme, bench), progress=lambda share: progress(f"working it both ways: {share:.0%}")
+    )
     return {"picture": data_address(comparison_figure(bench, both)), "text": comparison_text(bench, both)}
 
 

@@ -108,7 +108,7 @@ class Guard:
         is_own = headers.get("origin", f"{scheme}://{host}").lower() == f"{scheme}://{host}"
         if not is_own or headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
             return 403, "Refused: the request was begun by another site. Type the address, or scan it again."
-        if not length.isdecimal() or int(length) > LARGEST_BODY:
+        if "transfer-encoding" in headers or not length.isdecimal() or int(length) > LARGEST_BODY:
             return 413, "Too much."
         given = request.query_params.get(KEY, ""), request.cookies.get(COOKIE, "")
         if self.door.word and not any(map(self._is_word, given)):

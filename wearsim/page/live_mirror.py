@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 from nicegui import Event, background_tasks
-from nicegui.slot import Slot
 
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError, InputError, WearsimError
@@ -21,19 +20,14 @@ from wearsim.learn.mirror_folder import Session, open_folder
 from wearsim.learn.typed_readings import CHANGED, Sheet, newest_sheet, slips, write_rows
 from wearsim.learn.whole_writes import write_file
 from wearsim.page import calls
-from wearsim.page.parts import Entry
+from wearsim.page.parts import Entry, browser
+from wearsim.show.strokes import title_of
 from wearsim.worker import Desk, Job, Latest, Stopped
 
 SETTLED = 0.3
 """After the last key before what was typed is worked [s]."""
 BOUNCE = 0.5
 """A second touch at the barrel within this counts for nothing [s]: it was meant for what stood there before."""
-
-
-def browser() -> str:
-    """The one that is being answered; empty where none is."""
-    stack = Slot.get_stack()
-    return stack[-1].parent.client.id if stack else ""
 
 
 class LiveMirror:
@@ -74,7 +68,7 @@ class LiveMirror:
         try:
             folder = open_folder(self.path)
             self.bench, self.is_practice = folder.bench, folder.is_practice
-            self.title, self.sessions = calls.title_of(folder.bench), folder.sessions
+            self.title, self.sessions = title_of(folder.bench), folder.sessions
             self.sheet, self.kept = newest_sheet(folder), folder.kept
         except WearsimError as error:
             self.fault = str(error)
@@ -102,18 +96,7 @@ class LiveMirror:
 
     def entry(self, table: dict[str, Any], key: str) -> Entry:
         """A field for what is kept in a table under a key."""
-
-        def enter(value: Any) -> None:
-            if table.get(key) != value:
-                table[key] = value
-                self.say(key, value)
-
-        return Entry(table.get(key, ""), enter, self.typed, key)
-
-    def say(self, key: Any, value: Any) -> None:
-        """Something was entered in a field: it is kept, and other browsers show it."""
-        self.typed.emit(browser(), key, value)
-        self.tell("entered")
+        return Entry.in_table(table, key, self.typed, partial(self.tell, "entered"))
 
     async def _save(self) -> None:
         await asyncio.sleep(SETTLED)

@@ -14,10 +14,10 @@ from wearsim.learn.mirror_folder import BENCH
 from wearsim.learn.new_folder import QUESTIONS, Question, given_answers
 from wearsim.learn.record import create_folder
 from wearsim.page import calls, parts
-from wearsim.page.live_mirror import LiveMirror, browser
 from wearsim.show.notices import CAUTIONS
 
 if TYPE_CHECKING:
+    from wearsim.page.live_mirror import LiveMirror
     from wearsim.page.server import Room
 
 _NAME = re.compile(r"[\w][\w .,+-]{0,59}\Z")
@@ -91,13 +91,7 @@ class NewMirror:
             parts.field(question.words, self._entry(question.key), why)
 
     def _entry(self, key: str) -> parts.Entry:
-        def enter(value: str) -> None:
-            if self.answers.get(key) != value:
-                self.answers[key] = value
-                self.room.typed.emit(browser(), key, value)
-            self.result.refresh()
-
-        return parts.Entry(self.answers.get(key, ""), enter, self.room.typed, key)
+        return parts.Entry.in_table(self.answers, key, self.room.typed, self.result.refresh)
 
     @ui.refreshable_method
     def result(self) -> None:

@@ -13,6 +13,7 @@ from wearsim.errors import WearsimError
 from wearsim.kernels._jit import is_compiled
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
+from wearsim.show.strokes import share_words
 from wearsim.worker import Job, Latest, Stopped
 
 SIZES = {
@@ -106,7 +107,7 @@ class OwnProgramme:
         slider.on_value_change(moved)
 
     def _words(self, name: str, key: str, value: float) -> str:
-        return f"{name}: {value:g} min" if key == "minutes" else f"{name}: {calls.share_words(self.bench, value)}"
+        return f"{name}: {value:g} min" if key == "minutes" else f"{name}: {share_words(self.bench, value)}"
 
     def _set(self, spell: dict[str, Any], key: str, value: Any) -> None:
         spell[key] = value

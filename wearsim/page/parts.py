@@ -13,6 +13,7 @@ from weakref import WeakKeyDictionary
 
 from nicegui import Client, Event, context, ui
 from nicegui.elements.mixins.value_element import ValueElement
+from nicegui.slot import Slot
 
 if TYPE_CHECKING:
     from wearsim.page.live_mirror import LiveMirror
@@ -30,12 +31,16 @@ V = TypeVar("V", bound=ValueElement[Any])
 Kind = Literal["main", "plain", "slight"]
 TWICE = 0.4
 """The second half of a double click follows within this [s]."""
-
-
 EARLY = """<script>
 document.addEventListener('beforeinput', event => { if (!window.did_handshake) event.preventDefault(); }, true);
 </script>"""
 """What is typed before the page can send it is not taken: it would be sent in any order."""
+
+
+def browser() -> str:
+    """The one that is being answered; empty where none is."""
+    stack = Slot.get_stack()
+    return stack[-1].parent.client.id if stack else ""
 
 
 class Entry(NamedTuple):
@@ -55,6 +60,18 @@ class Entry(NamedTuple):
     enter: Callable[[Any], Any]
     typed: Event[str, Any, Any] | None = None
     key: Any = None
+
+    @classmethod
+    def in_table(cls, table: dict[str, Any], key: str, typed: Event[str, Any, Any], then: Callable[[], Any]) -> Entry:
+        """For what stands in a table under the key; ``then`` is called after every change."""
+
+        def enter(value: Any) -> None:
+            if table.get(key) != value:
+                table[key] = value
+                typed.emit(browser(), key, value)
+            then()
+
+        return cls(table.get(key, ""), enter, typed, key)
 
     def of(self, made: V, read: Callable[[Any], Any] = lambda value: value) -> V:
         """Give it to its field; ``read`` makes of what the field holds what is entered, or None."""

@@ -12,7 +12,7 @@ from wearsim.learn.draft import Round
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.learn.typed_readings import write_windows
 from wearsim.page import calls, parts
-from wearsim.page.live_mirror import LiveMirror, browser
+from wearsim.page.live_mirror import LiveMirror
 from wearsim.show.mask import windows_drawing, windows_of
 from wearsim.worker import Stopped
 
@@ -112,7 +112,7 @@ class ReadingsView:
     def _source(self, source: str) -> None:
         if source != self.mirror.draft.source:
             self.mirror.draft.source = source
-            self.mirror.typed.emit(browser(), "source", source)
+            self.mirror.typed.emit(parts.browser(), "source", source)
             self.mirror.readings_changed(self.which)
 
     @ui.refreshable_method
