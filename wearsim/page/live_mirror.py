@@ -31,13 +31,7 @@ BOUNCE = 0.5
 
 
 class LiveMirror:
-    """A mirror's folder with all that was entered and worked out for it.
-
-    Parameters
-    ----------
-    path : Path
-        The folder.
-    """
+    """A mirror's folder with all that was entered and worked out for it."""
 
     def __init__(self, path: Path, desk: Desk) -> None:
         self.path, self.name, self.desk = path, path.name, desk

@@ -44,17 +44,7 @@ def browser() -> str:
 
 
 class Entry(NamedTuple):
-    """What a field is for: the value so far, and what is to be done with another one.
-
-    Parameters
-    ----------
-    value : str, float or bool
-    enter : callable
-        Takes another value.
-    typed : Event, optional
-        Emits browser, key and value of whatever is entered; what another browser enters under ``key`` is shown here too.
-    key : object, optional
-    """
+    """What a field is for: the value so far, what takes another one; the event and key by which all browsers show it."""
 
     value: Any
     enter: Callable[[Any], Any]
@@ -102,19 +92,7 @@ def address_of(mirror: LiveMirror, step: str) -> str:
 
 @contextmanager
 def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, step: str = "") -> Iterator[None]:
-    """The page round a view.
-
-    Parameters
-    ----------
-    title : str
-        Of the view, its first heading.
-    look : dict
-        With ``name``, what was chosen last on any screen.
-
-    Yields
-    ------
-    None
-    """
+    """The page round a view with this title; ``look`` holds what was chosen last on any screen, under ``name``."""
     ui.add_css((ASSETS / "style.css").read_text(encoding="utf-8"))
     ui.add_head_html(EARLY)
     ui.page_title(f"{title} \u2013 {mirror.name if mirror else 'wearsim'}")

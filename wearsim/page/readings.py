@@ -42,13 +42,7 @@ changed; what is typed before the other round is there is typed into it then."""
 
 
 class ReadingsView:
-    """The sheet of readings.
-
-    Parameters
-    ----------
-    which : {"rounds", "after"}
-        That of the glass as it is, or the one after the session that is being worked.
-    """
+    """The sheet of readings: ``rounds`` of the glass as it is, ``after`` of the session that is being worked."""
 
     def __init__(self, mirror: LiveMirror, which: str = "rounds") -> None:
         self.mirror, self.which = mirror, which

@@ -36,13 +36,7 @@ PORTS = range(8460, 8480)
 
 
 class Room:
-    """The folder that the page is for, and the mirrors in it.
-
-    Parameters
-    ----------
-    place : Path
-        A mirror's folder, or one with mirrors' folders in it.
-    """
+    """The page's folder, a mirror's or one with mirrors' folders in it, and the mirrors."""
 
     def __init__(self, place: Path, desk: Desk) -> None:
         is_mirror = (place / BENCH).is_file()
