@@ -76,9 +76,8 @@ def command(
 ) -> None:  # fmt: skip
     """What stroke flattens this?
 
-    The simplest programme of practised strokes that does as well as the best, all that is uncertain considered; or
-    none, and why, where nothing allowed is better than stopping. A mirror's folder keeps it, for
-    record --as-proposed.
+    Finds the simplest programme of practised strokes that does as well as the best, with all uncertainties; or none,
+    and why, where nothing allowed is better than stopping. A mirror's folder keeps it, for record --as-proposed.
     """
     options.reserve({output: (".toml",), card: CARDS}, inputs=[bench])
     messages = options.messages

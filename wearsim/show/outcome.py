@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.personal_units import height_unit
 from wearsim.bench.programme import Programme
 from wearsim.bench.units import LengthUnit, decimal, length_unit
 from wearsim.show.maps import HEIGHT, draw_maps, maps_text
@@ -16,7 +17,6 @@ from wearsim.show.numbers import (
     PRESSURE,
     BandedNumbers,
     figure_rows,
-    height_unit,
     numbers_after,
     numbers_before,
     numbers_table,
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-BAND = "Band: nine of ten cases lie in it."
+BAND = "Band: nine of ten cases fall inside it."
 PROFILES_HEIGHT = 6.2  # of their panels [in]
 MOST_DRAWN = 12
 
@@ -65,10 +65,11 @@ def zones_text(bench: Bench, outcome: Outcome, unit: LengthUnit) -> str:
         for *cells, is_now, was in zip(rings.names(unit), *rings.cells(outcome, high), after, before, strict=True)
     ]
     heads = [f"Zone\n{unit.name}", *(f"{name}\n{high.name}" for name in ("Before", "Removed", "After"))]
-    heads.append("low is high\no: was")
+    heads.append("low 0 high")
     note = f"{rings.note}{'' if outcome.band is None else f'{BAND} '}"
-    note += "Surface against the target, positive = high, means over each zone. Before and after are each "
-    note += "levelled for themselves (piston and focus), so their difference is not quite what is removed."
+    note += "Bars: # after, o before. Mean surface of each zone relative to the target, positive = high. "
+    note += "Before and after are levelled "
+    note += "separately (piston and focus), so their difference is not exactly the glass removed."
     return f"{table(heads, rows, words=(4,))}\n{paragraph(note)}"
 
 
@@ -100,8 +101,8 @@ def _notes(outcome: Outcome) -> list[str]:
     if not outside:
         return [BAND]
     return [
-        f"{BAND} A number is at the most likely constants and the figure as read; what is uncertain mostly "
-        f"adds to an error, so it may lie outside of its band, as here: {', '.join(outside)}. Plan by the band."
+        f"{BAND} Single numbers use the most likely constants. Uncertainty usually adds error, so a number can fall "
+        f"outside its band, as here: {', '.join(outside)}. Plan by the band."
     ]
 
 
@@ -114,7 +115,7 @@ def no_band_words(reason: str) -> str:
 def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: LengthUnit) -> str:
     """What each spell does: minutes, figure after it, pressure, lift-off, how near to tipping."""
     if not outcome.spells:
-        return "No spells: nothing is changed."
+        return "No spells: nothing changes."
     high, band, done = unit_for(outcome), outcome.band, outcome.spells
     columns = (
         banded([s.surface_rms for s in done], band and band.stage_rms, high.number),

@@ -71,7 +71,9 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         stops = proposal.reason.startswith(AIM_REACHED)
         return paragraph(f"{'Stop' if stops else 'Nothing to do'}: {proposal.reason}.")
     heads = ["Spell", "Min", "On top", "Stroke"]
-    heads += [f"{head}\n{of}" for size in ("Length", "Side", "Off") for head, of in ((size, unit.name), ("", "of D"))]
+    heads += [
+        f"{head}\n{of}" for size in ("Length", "Side", "Off centre") for head, of in ((size, unit.name), ("", "of D"))
+    ]
     rows = [
         (
             str(number),
@@ -82,7 +84,7 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         )
         for number, spell in enumerate(programme.spells, start=1)
     ]
-    note = "Side: to each side of the stroke's middle; off: of that middle off centre. "
+    note = "Side: to each side of the middle of the stroke; off centre: how far that middle is from the centre. "
     note += f"{proposal.limits.strokes_a_minute:g} strokes a minute, out and back counted as one. "
     note += f"D: the mirror's diameter, {unit.short(bench.mirror.diameter)}."
     if len(bench.laps) > 1:
@@ -113,7 +115,7 @@ def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         words = "; ".join(f"{s.minutes:g} min {spell_words(s, bench.mirror.diameter, unit)}" for s in spells)
         rows.append((one.name, high.number(one.candidate.score.expected_rms), f"{one.effort:.0f}", words))
     notes = [f"{one.name}: for {one.words}." for one in proposal.choices if one.words]
-    note = "RMS to expect, all that is uncertain considered. Effort: minutes of work, and what handling costs besides."
+    note = "RMS to expect, with all uncertainties. Effort: minutes of work, with the time that handling costs."
     heads = ["", f"RMS\n{high.name}", "Effort\nmin", "Programme"]
     return f"Choices\n{table(heads, rows, words=(0, 3))}\n{paragraph(' '.join([note, *notes]))}"
 
@@ -139,7 +141,7 @@ def judgement_text(proposal: Proposal) -> str:
     ends = {} if proposal.gap_band is None else {"gap": proposal.gap_band}
     values = {"expected": proposal.expected_rms, "floor": proposal.floor, "gap": proposal.gap}
     numbers = (
-        Number("expected", "RMS to expect, all that is uncertain considered", high.name, high.number),
+        Number("expected", "RMS to expect, with all uncertainties", high.name, high.number),
         Number("floor", "Floor: estimated lower bound of any mix, wear frozen", high.name, high.number),
         Number("gap", "Gap between the RMS after and the floor", high.name, high.number),
     )
@@ -148,11 +150,11 @@ def judgement_text(proposal: Proposal) -> str:
         lines.append(paragraph("The lap's flow beats the frozen floor."))
     if proposal.programme.spells:
         share = share_words(proposal.share, proposal.share_band)
-        reason = f"Goes {share} of the way; the rest is left for after a test: {proposal.reason}."
+        reason = f"Goes {share} of the way; the rest waits for a test: {proposal.reason}."
         lines.append(paragraph(reason if "of the way" not in proposal.reason else _sentence(proposal.reason)))
     lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
-        lines.append(paragraph("The time limit ended the search; a longer one may find better."))
+        lines.append(paragraph("The time limit ended the search; a longer one may find something better."))
     if proposal.left_out:
         lines.append(paragraph(f"The time limit left no time for: {'; '.join(proposal.left_out)}."))
     return "\n".join(lines)
@@ -178,7 +180,7 @@ def later_text(bench: Bench, number: int, session: LaterSession, unit: LengthUni
     rms = numbers_after(session.outcome).height("surface_rms", high)
     head = (
         f"Session {number}, in outline: {work_minutes(session.programme):g} minutes, {rms} RMS after it, "
-        f"{high.text(session.expected_rms)} to expect, if what comes before goes as predicted. "
+        f"{high.text(session.expected_rms)} to expect, if the sessions before it go as predicted. "
         "Test and propose again before it."
     )
     lines = [paragraph(head)]
@@ -228,7 +230,14 @@ def _draw_minutes(axes: Axes, proposal: Proposal, high: LengthUnit) -> None:
         dashes = LINES[place % len(LINES)]
         axes.step(minutes, rms, where="post", color=INK, linestyle=dashes, linewidth=1.4, label=label)
         at = [one.at(budget) / high.size for budget in one.evaluated]
-        axes.plot(one.evaluated, at, linestyle="none", **EVALUATED, label="" if marked or not at else "looked into")
+        axes.plot(
+            one.evaluated,
+            at,
+            linestyle="none",
+            clip_on=False,
+            **EVALUATED,
+            label="" if marked or not at else "looked into",
+        )
         marked = marked or bool(at)
     _mark_proposed(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
     axes.set_xlim(0.0, limit)
@@ -277,4 +286,4 @@ def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Leng
 
 def _mark_proposed(axes: Axes, x: float, y: float) -> None:
     edge: dict[str, Any] = {"markeredgecolor": RED, "markeredgewidth": 1.8}
-    axes.plot([x], [y], "o", color=BLUE, markersize=10, zorder=5, label="proposed", **edge)
+    axes.plot([x], [y], "o", color=BLUE, markersize=10, zorder=5, label="proposed", clip_on=False, **edge)
