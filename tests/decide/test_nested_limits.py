@@ -8,9 +8,11 @@ from tests.benchmarks.nested_limits import MOST, growths
 from tests.helpers.start_figures import CASES
 
 CHAINS = {
-    "spells": [{"spells": 1}, {"spells": 2}],
-    "pieces": [{"on_top": ("tool",)}, {"spells": 2}],
-    "minutes": [{"minutes": 30.0, "spells": 1}, {"minutes": 60.0, "spells": 1}],
+    "spells": [
+        {"spells": 1, "on_top": ("tool",), "minutes": 40.0},
+        {"spells": 2, "on_top": ("tool",), "minutes": 40.0},
+    ],
+    "pieces": [{"spells": 1, "on_top": ("tool",), "minutes": 40.0}, {"spells": 1, "minutes": 60.0}],
 }
 
 
