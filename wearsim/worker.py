@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import asyncio
+import atexit
 import multiprocessing
-import os
-import signal
-import threading
 import traceback
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
+from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from typing import Any
 
 from wearsim.errors import CouldNotError, WearsimError
+from wearsim.parallel import begin_worker
 
 Progress = Callable[..., None]
 _SPAWN = multiprocessing.get_context("spawn")
@@ -39,6 +39,7 @@ class Worker:
         self._pipe: Connection | None = None
         self._turn = asyncio.Lock()
         self._waiting = ThreadPoolExecutor(1, f"{name}-answers")
+        atexit.register(self.stop)
 
     async def ask(self, function: Callable[..., Any], *arguments: Any, progress: Progress | None = None) -> Any:
         """Have a function of a module called there.
@@ -53,7 +54,7 @@ class Worker:
         Raises
         ------
         Stopped
-            Where the process was ended meanwhile.
+            Where the process was ended meanwhile. To cancel what asks ends the process too, where it works on this.
         WearsimError
             As the function raises it.
         """
@@ -65,6 +66,10 @@ class Worker:
             except (EOFError, OSError):
                 self._ended()
                 raise Stopped from None
+            except asyncio.CancelledError:
+                self.stop()
+                self._ended()
+                raise
 
     async def _answer(self, pipe: Connection, progress: Progress | None) -> Any:
         loop = asyncio.get_running_loop()
@@ -86,6 +91,7 @@ class Worker:
     def close(self) -> None:
         """End the process for good."""
         self.stop()
+        atexit.unregister(self.stop)
         self._waiting.shutdown(wait=False, cancel_futures=True)
 
     def _started(self) -> Connection:
@@ -93,21 +99,22 @@ class Worker:
             self._ended()
         if self._process is None or self._pipe is None:
             self._pipe, theirs = _SPAWN.Pipe()
-            self._process = _SPAWN.Process(target=_serve, args=(theirs,), name=self.name, daemon=True)
+            # no daemon, which could have no processes of its own: a study has
+            self._process = _SPAWN.Process(target=_serve, args=(theirs,), name=self.name)
             self._process.start()
             theirs.close()
         return self._pipe
 
     def _ended(self) -> None:
-        if self._pipe is not None:
-            self._pipe.close()
+        # the pipe is closed by whoever lets go of it last: a thread may still be reading from it
+        if self._process is not None:
+            self._process.join()
         self._process = self._pipe = None
 
 
 def _serve(pipe: Connection) -> None:
     """What the process does: work off what comes until nobody is there to ask."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which ends its processes itself
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    begin_worker()
     with suppress(EOFError, OSError):
         while True:
             function, arguments, reports = pipe.recv()
@@ -125,13 +132,6 @@ def _outcome(pipe: Connection, function: Callable[..., Any], arguments: tuple[An
         return "failed", CouldNotError(f"a fault of the program, not of yours: {type(error).__name__}: {error}")
 
 
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
-
-
 class Desk:
     """The two processes of a page: one for answers within a second, one for what takes longer."""
 
@@ -142,6 +142,70 @@ class Desk:
         """End both."""
         self.quick.close()
         self.long.close()
+
+
+@dataclass
+class Job:
+    """A piece of long work as all see it who look at it.
+
+    Parameters
+    ----------
+    stage, best : str
+        What is being done; the best so far, in words.
+    found : list
+        What there is so far.
+    fault : str
+        Why it ended, where it did not go well.
+    work : Task, optional
+        What is waited for.
+    """
+
+    is_running: bool = False
+    stage: str = ""
+    best: str = ""
+    found: list[dict[str, Any]] = field(default_factory=list)
+    fault: str = ""
+    work: asyncio.Task[Any] | None = None
+
+    async def run(
+        self, worker: Worker, stage: str, changed: Callable[[str], None], function: Callable[..., Any], *arguments: Any
+    ) -> None:
+        """Have a function called as :meth:`Worker.ask` does, once at a time, to its end whoever stops waiting.
+
+        Parameters
+        ----------
+        changed : callable
+            Takes "choices" where something was found meanwhile, else "job".
+        """
+        if self.is_running:
+            return
+        self.is_running, self.stage, self.best, self.fault, self.found = True, stage, "", "", []
+        changed("job")
+        ask = worker.ask(function, *arguments, progress=lambda *said: changed(self._progress(*said)))
+        self.work = asyncio.create_task(ask)
+        try:
+            found = await asyncio.shield(self.work)
+            self.found += [found] if found is not None else []
+        except (Stopped, asyncio.CancelledError):
+            self.fault = "Stopped."
+        except WearsimError as error:
+            self.fault = str(error)
+        finally:
+            self.is_running = False
+            changed("job")
+
+    def _progress(self, kind: str, *said: Any) -> str:
+        """Note what is reported: ``"stage", stage, best``, ``"choice", what was found``, or a stage alone."""
+        if kind == "choice":
+            self.found.append(said[0])
+            return "choices"
+        self.stage, self.best = (said[0], said[1] or self.best) if kind == "stage" else (kind, self.best)
+        return "job"
+
+    def stop(self) -> None:
+        """Let it be, whether it is being worked or waits for its turn."""
+        if self.work is not None:
+            self.work.cancel()
 
 
 class Latest:

@@ -39,9 +39,11 @@ def test_a_further_spell_must_lower_the_rms_by_a_tenth() -> None:
     assert simplest(BENCH, [triple, better, single])[0] == triple
 
 
-def test_of_those_as_good_the_least_effort_is_proposed() -> None:
+def test_of_those_as_good_an_easy_one_is_proposed() -> None:
     best, easy, worse = one(30.0, (MIRROR, 60.0)), one(32.9, (TOOL, 20.0)), one(34.0, (TOOL, 5.0))
     assert simplest(BENCH, [best, easy, worse])[0] == easy
+    better = one(32.0, (TOOL, 25.0))  # five minutes more are no harder
+    assert simplest(BENCH, [best, easy, better])[0] == better
     assert simplest(BENCH, []) == []
 
 

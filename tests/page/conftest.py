@@ -18,10 +18,14 @@ from typing import Any
 
 import pytest
 
+from wearsim.page.live_mirror import BOUNCE
+
 ROOT = Path(__file__).parents[2]
+ELSEWHERE = "elsewhere.example"
+"""A name that the browser takes for this machine, as if whoever owns it had pointed it there."""
 START = 180.0
 """Longest wait for a server [s], on a machine with much else to do."""
-WAIT = 60_000
+WAIT = 120_000
 """Longest wait for what a browser should show [ms]."""
 
 
@@ -38,8 +42,9 @@ def browser() -> Iterator[Any]:
         pytest.skip("no chromium: apt-get install chromium")
     sync_api = pytest.importorskip("playwright.sync_api")
     with sync_api.sync_playwright() as playwright:
+        switches = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
         made = playwright.chromium.launch(
-            executable_path=path, args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
+            executable_path=path, args=[*switches, f"--host-resolver-rules=MAP {ELSEWHERE} 127.0.0.1"]
         )
         yield made
         made.close()
@@ -206,12 +211,26 @@ class Screen:
     def go(self, path: str) -> Any:
         """To a view, until it can be used."""
         self.page.goto(self.served.address(path))
-        self.page.wait_for_function("window.did_handshake !== false && document.querySelector('h1') !== null")
+        return self.ready()
+
+    def reload(self) -> Any:
+        """The same view again, until it can be used."""
+        self.page.reload()
+        return self.ready()
+
+    def ready(self) -> Any:
+        """Wait until the view can be used."""
+        self.page.wait_for_function("window.did_handshake === true && document.querySelector('h1') !== null")
         return self.page
 
-    def press(self, name: str, **more: Any) -> None:
+    def press(self, name: Any, **more: Any) -> None:
         """A button by its name."""
         self.page.get_by_role("button", name=name, **more).first.click()
+
+    def knuckle(self, name: Any) -> None:
+        """A button at the barrel, not at once after another one: that would count for nothing."""
+        self.page.wait_for_timeout(1000 * BOUNCE + 100)
+        self.press(name)
 
     def assert_at_peace(self) -> None:
         """No complaint of the browser's, no request that left this machine."""

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import socket
+from contextlib import suppress
 from typing import Any
 
 import httpx
 import pytest
 
-from tests.page.conftest import Served, fetch, new_mirror
+from tests.page.conftest import ELSEWHERE, Served, fetch, kept_draft, new_mirror
 from wearsim.page.guard import COOKIE, LARGEST_BODY, Door, Guard
 from wearsim.page.server import Room, application
 from wearsim.worker import Desk
@@ -77,6 +78,10 @@ def test_own_origin_is_let_in() -> None:
 @pytest.mark.parametrize("length", [str(LARGEST_BODY + 1), "-1", "many", "1e3"])
 def test_a_body_that_is_too_large_is_refused(length: str) -> None:
     assert _status(Door(8460), host=HERE, content_length=length) == 413
+
+
+def test_a_body_that_does_not_say_how_large_it_is_is_refused() -> None:
+    assert _status(Door(8460), host=HERE, transfer_encoding="chunked") == 413
 
 
 class TestWithAWord:
@@ -174,8 +179,12 @@ def test_malformed_requests_leave_the_server_alive(served: Served) -> None:
         b"GET / HTTP/1.1\r\nHost: a\r\nHost: b\r\n\r\n",
         b"GET " + b"/" * 100_000,
         b"POST / HTTP/1.1\r\n",
+        b"POST / HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nTransfer-Encoding: chunked\r\n\r\n" % served.port
+        + 64 * (b"ffff\r\n" + 65535 * b"x" + b"\r\n"),
+        b"GET /_nicegui_ws/socket.io/?EIO=4 HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nUpgrade: websocket\r\n\r\n\xff"
+        % served.port,
     ):
-        with socket.create_connection(("127.0.0.1", served.port), 5.0) as line:
+        with suppress(ConnectionError), socket.create_connection(("127.0.0.1", served.port), 5.0) as line:
             line.sendall(raw)
     assert fetch(served.address("/"))[0] == 200
     served.assert_quiet()
@@ -191,10 +200,56 @@ def test_it_listens_on_this_machine_alone(served: Served) -> None:
         socket.create_connection((lan_address(), served.port), 2.0)
 
 
+@pytest.fixture(scope="module")
+def shared(serve: Any) -> Served:
+    """A server for the local network."""
+    return serve("--share")
+
+
 @pytest.mark.slow
-def test_shared_it_wants_the_word_of_its_address(serve: Any) -> None:
-    served = serve("--share")
-    assert fetch(served.address("/"))[0] == 403
-    assert fetch(served.link)[0] == 200
-    assert fetch(served.link, Host="evil.example")[0] == 421
-    served.stop()
+def test_shared_it_wants_the_word_of_its_address(shared: Served) -> None:
+    assert fetch(shared.address("/"))[0] == 403
+    assert fetch(shared.address("/?key=wrong"))[0] == 403
+    assert fetch(shared.link)[0] == 200
+    assert fetch(shared.link, Host="evil.example")[0] == 421
+
+
+@pytest.mark.slow
+def test_a_tablet_comes_in_with_the_word_and_stays_in_without(shared: Served, screens: Any) -> None:
+    tablet, stranger = screens(shared, 1024, 768), shared.address("/mirror/first/readings")
+    page = tablet.page
+    page.goto(shared.link)
+    tablet.ready()
+    tablet.press("Go on with first")
+    page.locator(".window input").first.wait_for()
+    tablet.ready()
+    page.locator(".window input").nth(1).fill("0.56")
+    kept_draft(shared.folder / "first", lambda kept: kept["rounds"][0]["cells"][1] == "0.56")
+    tablet.go("/mirror/first/barrel").get_by_text("On a tablet by the barrel").click()
+    page.get_by_role("img", name="Code with the address of this view").wait_for()
+    assert fetch(stranger)[0] == 403 and fetch(stranger, Cookie=f"{COOKIE}=wrong")[0] == 403
+
+
+FROM_ELSEWHERE = """async (address) => {
+  const answered = await fetch(address, { method: 'POST', body: 'x' }).then(() => 'answered', () => 'refused');
+  const heard = await new Promise((done) => {
+    const line = new WebSocket(address.replace('http', 'ws') + '_nicegui_ws/socket.io/?EIO=4&transport=websocket');
+    line.onopen = () => done('answered');
+    line.onerror = () => done('refused');
+  });
+  return [answered, heard];
+}"""
+
+
+@pytest.mark.slow
+def test_another_site_in_the_same_browser_gets_no_answer(served: Served, browser: Any) -> None:
+    context = browser.new_context()
+    page = context.new_page()
+    page.goto(served.address("/"))
+    rebound = page.goto(f"http://{ELSEWHERE}:{served.port}/")
+    assert rebound.status == 421  # its own name, pointed at this machine
+    page.route("http://other.example/", lambda route: route.fulfill(body="<h1>other</h1>", content_type="text/html"))
+    page.goto("http://other.example/")
+    assert page.evaluate(FROM_ELSEWHERE, served.address("/")) == ["refused", "refused"]
+    context.close()
+    served.assert_quiet()

@@ -46,7 +46,7 @@ def test_a_reload_keeps_a_round_that_is_not_whole(served: Served, screens: Any) 
     page = screen.go("/mirror/reloaded/readings")
     page.locator(".window input").nth(2).fill("1.11")
     kept_draft(place, lambda kept: kept["rounds"][0]["cells"][2] == "1.11")
-    page.reload()
+    screen.reload()
     page.wait_for_function("document.querySelectorAll('.window input')[2]?.value === '1.11'")
 
 
@@ -100,14 +100,14 @@ def test_the_clock_at_the_barrel_goes_on_through_a_reload(served: Served, screen
         " document.querySelector('#minutes-left').textContent < before",
         arg=before,
     )
-    screen.press("Pause")
+    screen.knuckle("Pause")
     page.get_by_role("button", name="Go on").wait_for()
     stood = left.text_content()
     page.wait_for_timeout(1200)
     assert left.text_content() == stood
-    screen.press("Stopped here")
+    screen.knuckle("Stopped here")
     page.get_by_text("5:00").wait_for()
-    screen.press("Leave this spell out")
+    screen.knuckle("Leave this spell out")
     page.get_by_text(re.compile(r"[0-3](\\.[0-9]+)? of 4 min")).wait_for()
     kept = kept_draft(served.folder / "worked", lambda kept: kept["work"]["ended"])["work"]
     assert kept["since"] is None and 1.0 < kept["done"][0] < 240.0 and kept["done"][1] == 0.0

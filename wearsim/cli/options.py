@@ -136,7 +136,7 @@ class Options:
     force: Annotated[bool, typer.Option("--force", help="Replace existing files.")] = False
     quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Print only the answer and failures.")] = False
     verbose: Annotated[
-        bool, typer.Option("-v", "--verbose", help="Print the source of each default, and all cautions.")
+        bool, typer.Option("-v", "--verbose", help="Details: sources of defaults, the edge by spell, what is left out.")
     ] = False
     debug: Annotated[bool, typer.Option("--debug", help="Print the traceback of a failure.")] = False
 

@@ -54,5 +54,4 @@ def command(
             messages.info("Whoever in the network has this address can use the page.")
         messages.info("Ctrl-C ends it; nothing entered is lost.")
 
-    messages.compiling()
     serve(place, share=share, port=port, browse=not no_browser, say=say)

@@ -62,7 +62,9 @@ def command(
 
     options.deliver(
         lambda: outcome.to_json() | risks_json(pieces) | ({"expected_readings": own.to_json()} if own else {}),
-        table=lambda: outcome_text(pieces, work, outcome) + (f"\n\n{expected_text(pieces, own)}" if own else ""),
+        table=lambda: "\n\n".join(
+            [outcome_text(pieces, work, outcome, options.verbose), *([expected_text(pieces, own)] if own else [])]
+        ),
         figure=lambda: outcome_figure(pieces, work, outcome),
         figures={shadows: lambda: predicted_shadows(pieces, outcome)},
         files={card: lambda part: part.write_bytes(_card(pieces, work, outcome, after, str(card), known))},

@@ -16,6 +16,8 @@ from wearsim.decide.repertoire import Gentle
 AS_GOOD = 1.1
 """Programmes within this factor of the best expected RMS are as good; a further spell must lower it by as much [1]. A
 judgement: the constants alone make more of a difference."""
+EASE = 1.5
+"""Programmes of as many spells are as easy within this factor of the least effort: then the RMS decides [1]. A judgement."""
 ROUGHER, LARGE_GAIN = 1.1, 0.2
 """A spell may raise the slopes on short scales by this factor, and more only where the RMS falls by this share [1].
 Judgements."""
@@ -76,16 +78,19 @@ def worth_their_spells(candidates: Iterable[Candidate]) -> list[Candidate]:
 
 
 def simplest(bench: Bench, candidates: Iterable[Candidate]) -> list[Candidate]:
-    """Those worth proposing, in order: of all as good as the best the fewest spells, then the least effort."""
+    """Those worth proposing, in order: of all as good as the best the fewest spells, then an effort near the least."""
     worth = worth_their_spells(candidates)
     if not worth:
         return []
     most = AS_GOOD * worth[0].score.expected_rms
+    good = [one for one in worth if one.score.expected_rms <= most]
+    fewest = min(len(without_pressings(one.plan)) for one in good)
+    least = min(effort_of(one.plan, bench) for one in good if len(without_pressings(one.plan)) == fewest)
 
-    def rank(one: Candidate) -> tuple[bool, int, float]:
-        good = one.score.expected_rms <= most
-        effort = effort_of(one.plan, bench)
-        return (not good, len(without_pressings(one.plan)) if good else 0, effort if good else one.score.expected_rms)
+    def rank(one: Candidate) -> tuple[bool, int, bool, float]:
+        spells, effort = len(without_pressings(one.plan)), effort_of(one.plan, bench)
+        is_good = one.score.expected_rms <= most
+        return (not is_good, spells if is_good else 0, is_good and effort > EASE * least, one.score.expected_rms)
 
     return sorted(worth, key=rank)
 

@@ -33,6 +33,8 @@ class Work:
         When the last spell was ended.
     corrected : list of float
         Minutes of each spell as the person corrected them afterwards; empty where nobody did [min].
+    number : int
+        Of the session that it is being recorded as; 0 before.
     """
 
     programme: str
@@ -44,6 +46,7 @@ class Work:
     beat: float = 0.0
     ended: float | None = None
     corrected: list[float] = field(default_factory=list)
+    number: int = 0
 
     def __post_init__(self) -> None:
         self.done = self.done or [0.0] * len(self.planned)
@@ -58,6 +61,16 @@ class Work:
     def left(self) -> float:
         """Of the present spell, not below 0 [s]."""
         return max(0.0, 60.0 * self.planned[self.spell] - self.seconds())
+
+    @property
+    def is_begun(self) -> bool:
+        """Whether anything of it was worked, or said to have been."""
+        return self.since is not None or self.ended is not None or any(self.done) or any(self.corrected)
+
+    @property
+    def standing(self) -> tuple[int, bool, bool]:
+        """Where it is: which spell, whether the clock goes, whether it has ended."""
+        return self.spell, self.since is not None, self.ended is not None
 
     def go(self) -> None:
         """Set the clock going."""
@@ -80,6 +93,12 @@ class Work:
             self.spell += 1
         else:
             self.ended = self.ended or time.time()
+
+    def back(self) -> None:
+        """To the spell before, or to the last one where it had ended: what was worked of it counts."""
+        self.halt()
+        self.spell -= self.ended is None and self.spell > 0
+        self.ended, self.corrected = None, []
 
     def end(self) -> None:
         """Stopped here: nothing more is worked."""

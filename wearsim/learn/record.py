@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 from wearsim.bench.input_errors import read_text
@@ -101,8 +102,9 @@ def repeated_measurement(mirror: MirrorFolder, session: Session) -> str | None:
         if _numbers(one.measurement) == numbers:
             return f"after session {one.number}"
     first = bench.figure.path
-    if bench.figure.kind != "map" and first is not None and _numbers(load_measurement(first, bench)) == numbers:
-        return "before the first session"
+    with suppress(InputError):  # a sheet that holds nothing yet; the session is recorded all the same
+        if bench.figure.kind != "map" and first is not None and _numbers(load_measurement(first, bench)) == numbers:
+            return "before the first session"
     return None
 
 

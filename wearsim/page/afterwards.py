@@ -10,6 +10,7 @@ from nicegui import context, ui
 from wearsim.bench.materials import names
 from wearsim.errors import WearsimError
 from wearsim.knifeedge.cooling import cooling
+from wearsim.learn.barrel_work import Work
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.page.readings import ReadingsView
@@ -61,21 +62,21 @@ class AfterwardsView:
             for place, (spell, minutes) in enumerate(zip(plan, work.minutes(), strict=True)):
                 parts.says(f"{spell['title']}, {spell['sizes']}; {spell['minutes']:g} min planned")
                 words = f"Minutes really done, spell {place + 1}"
-                parts.number(words, minutes, partial(self._minutes, place), 0, 600)
+                entry = parts.Entry(minutes, partial(self._minutes, work, place), self.mirror.typed, ("minutes", place))
+                parts.number(words, entry, 0, 600)
             with parts.group("row"):
-                parts.button("As planned", self._as_planned)
+                parts.button("As planned", partial(self._as_planned, work))
 
-    def _minutes(self, place: int, minutes: float) -> None:
-        work = self.mirror.draft.work
-        if work is not None and work.minutes()[place] != minutes:
+    def _minutes(self, work: Work, place: int, minutes: float) -> None:
+        if work.minutes()[place] != minutes:
             work.corrected = work.minutes()
             work.corrected[place] = minutes
-            self.mirror.tell("corrected")
+            self.mirror.typed.emit(parts.browser(), ("minutes", place), minutes)
+            self.mirror.tell("entered")
 
-    def _as_planned(self) -> None:
-        if self.mirror.draft.work is not None:
-            self.mirror.draft.work.corrected = list(self.mirror.draft.work.planned)
-            self.mirror.tell("minutes")
+    def _as_planned(self, work: Work) -> None:
+        work.corrected = list(work.planned)
+        self.mirror.tell("minutes")
 
     def _clock(self) -> None:
         with parts.sheet("The glass cools"):
@@ -95,21 +96,19 @@ class AfterwardsView:
 
     def _record_sheet(self) -> None:
         with parts.sheet("Record the session"):
-            self._field("temperature", "Temperature of the room, if not the bench's", "18 degC or 65 degF")
+            words = "Temperature of the room, if not the bench's"
+            parts.field(words, self._condition("temperature"), "18 degC or 65 degF")
             laps = {"": "as the session before left it; in a first session pressed", **LAPS}
             abrasives = {"": "the bench's", **{name: name for name in names("abrasives")}}
             for key, words, options in (("abrasive", "Abrasive", abrasives), ("lap", "How the lap began", laps)):
-                parts.choice(words, options, self.mirror.draft.conditions.get(key, ""), partial(self._condition, key))
-            self._field("pressed", "How long the lap was pressed before spell 1, if it was", "10 min")
-            self._field("notes", "Notes", "whatever is worth remembering")
+                parts.choice(words, options, self._condition(key))
+            words = "How long the lap was pressed before spell 1, if it was"
+            parts.field(words, self._condition("pressed"), "10 min")
+            parts.field("Notes", self._condition("notes"), "whatever is worth remembering")
             parts.button("Record this session", self._record, "main")
 
-    def _field(self, key: str, words: str, hint: str) -> None:
-        parts.field(words, self.mirror.draft.conditions.get(key, ""), partial(self._condition, key), hint)
-
-    def _condition(self, key: str, value: str) -> None:
-        self.mirror.draft.conditions[key] = value
-        self.mirror.tell("conditions")
+    def _condition(self, key: str) -> parts.Entry:
+        return self.mirror.entry(self.mirror.draft.conditions, key)
 
     async def _record(self) -> None:
         client = context.client
@@ -133,7 +132,7 @@ class AfterwardsView:
             if job.is_running:
                 count = len(self.mirror.sessions)
                 parts.says(f"Learning from {count} session{'s' * (count > 1)}")
-            if parts.is_working(job, self.mirror.desk.long.stop):
+            if parts.is_working(job):
                 return
             for found in job.found:
                 parts.picture(found["picture"], "Each constant as it was believed and as the sessions show it")

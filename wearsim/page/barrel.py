@@ -20,11 +20,7 @@ if TYPE_CHECKING:
 
 def barrel_view(mirror: LiveMirror, room: Room) -> None:
     """The work that was taken to the barrel."""
-    if mirror.draft.work is None:
-        parts.says("Nothing was taken to the barrel yet.")
-        parts.button("What next?", lambda: ui.navigate.to(parts.address_of(mirror, "next")), "main")
-    else:
-        BarrelView(mirror).show()
+    BarrelView(mirror).show()
     _tablet(mirror, room)
 
 
@@ -48,8 +44,8 @@ class BarrelView:
 
     def __init__(self, mirror: LiveMirror) -> None:
         self.mirror = mirror
-        assert mirror.draft.work is not None
-        self.plan = calls.work_plan(mirror.path, mirror.draft.work.programme)
+        self.plan: dict[str, Any] = {}
+        self.planned: Work | None = None
         self.signs = {"sound": True, "flash": True}
 
     def show(self) -> None:
@@ -64,9 +60,12 @@ class BarrelView:
     def work(self) -> None:
         """The present spell, or the end."""
         work = self.mirror.draft.work
+        if work is not None and work is not self.planned:  # another programme may be taken in another browser
+            self.plan, self.planned = calls.work_plan(self.mirror.path, work.programme), work
         with parts.group("barrel stack"):
             if work is None:
-                parts.says("This work was recorded.")
+                parts.says("Nothing is at the barrel.")
+                parts.button("What next?", lambda: ui.navigate.to(parts.address_of(self.mirror, "next")), "main")
             elif work.ended is not None:
                 self._ended(work)
             else:
@@ -99,14 +98,15 @@ class BarrelView:
         begun = work.seconds() > 0.0
         with parts.group("row deeds"):
             if work.since is None:
-                parts.button("Go on" if begun else "Begin", partial(self._act, "go"), "main")
+                self._deed("Go on" if begun else "Begin", "go", work, "main")
             else:
-                parts.button("Pause", partial(self._act, "halt"), "main")
-            words = "Stopped here" if begun or work.since is not None else "Leave this spell out"
-            parts.button(words, partial(self._act, "next_spell"))
+                self._deed("Pause", "halt", work, "main")
+            self._deed("Stopped here" if begun or work.since else "Leave this spell out", "next_spell", work)
             if work.spell + 1 < len(work.planned):
-                parts.button("End of the session", partial(self._act, "end"))
+                self._deed("End of the session", "end", work)
         with parts.group("row"):
+            if work.spell:
+                self._deed("Back to the spell before", "back", work)
             for sign, words in (("sound", "Sound"), ("flash", "Flash")):
                 is_on = self.signs[sign]
                 words = f"{words} {'on' if is_on else 'off'}"
@@ -116,11 +116,8 @@ class BarrelView:
         self.signs[sign] = not self.signs[sign]
         self.work.refresh()
 
-    def _act(self, name: str) -> None:
-        work = self.mirror.draft.work
-        if work is not None and work.ended is None:
-            getattr(work, name)()
-            self.mirror.tell("work")
+    def _deed(self, words: str, name: str, work: Work, kind: parts.Kind = "plain") -> None:
+        parts.button(words, partial(self.mirror.act, name, work, work.standing), kind)
 
     def _tell_browser(self, work: Work) -> None:
         """What the script needs to count on by itself."""
@@ -139,4 +136,5 @@ class BarrelView:
         parts.says("Let the glass cool before you read it.", "strong")
         with parts.group("row"):
             parts.button("Afterwards", lambda: ui.navigate.to(parts.address_of(self.mirror, "after")), "main")
+            self._deed("Not done yet: back to the last spell", "back", work)
         parts.caution(*ON_THE_CARD[:1], *ON_THE_CARD[2:3])

@@ -18,7 +18,7 @@ from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.personal_units import height_unit
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_shares
-from wearsim.bench.units import decimal, length_unit, round_unit, stroke_unit
+from wearsim.bench.units import decimal, length_unit, round_unit
 from wearsim.decide.alternatives import alternatives
 from wearsim.decide.compare import compare
 from wearsim.decide.limits import Limits
@@ -28,10 +28,11 @@ from wearsim.knifeedge.mask import MaskLimits, design_mask
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.reduction import Reduction, reduce_readings
 from wearsim.knifeedge.stopping import when_to_stop
-from wearsim.learn.cache import KeptCalibration, keep
+from wearsim.learn.cache import KeptCalibration, keep, recalled
 from wearsim.learn.calibrate import DRAWS, calibrate
 from wearsim.learn.corrections import Correction, replace_record, restore, session_of, set_last_aside
 from wearsim.learn.history import history
+from wearsim.learn.known_figure import known_figure
 from wearsim.learn.mirror_folder import BENCH, note_from_table, open_folder
 from wearsim.learn.new_folder import Answers, focal_ratio, fresh_folder, weight_words, with_weight
 from wearsim.learn.present_state import state_of
@@ -51,8 +52,9 @@ from wearsim.show.notices import waiting_text
 from wearsim.show.numbers import numbers_after, numbers_before
 from wearsim.show.outcome import profiles_figure, unit_for
 from wearsim.show.proposal import proposal_figure, proposal_text, work_minutes
-from wearsim.show.reduction import reduction_figure, reduction_text
+from wearsim.show.reduction import known_text, reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
+from wearsim.show.strokes import title_of
 from wearsim.show.style import data_address
 from wearsim.study.questions import QuestionName, answer_of, study_of
 from wearsim.study.run import run_study
@@ -66,6 +68,7 @@ READY = "raised-zone-300"
 """A ready bench to warm up with."""
 LIKE = 0.3e-3
 """Windows are the same within this [m]."""
+TOPS = {"either": None, "tool": ("tool",), "mirror": ("mirror",)}
 HEAVY = 20.0
 """From here on two people lift [kg] (common practice, no source)."""
 
@@ -84,18 +87,6 @@ def warm_up_strokes() -> None:
     predict(bench, programme_from_table({"spell": [{"stroke": "one-third", "minutes": 1.0}]}), draws=0)
 
 
-def title_of(bench: Bench) -> str:
-    """A mirror in words."""
-    mirror = bench.mirror
-    ratio = mirror.radius_of_curvature / (2.0 * mirror.diameter)
-    return f"{length_unit(bench).short(mirror.diameter)} mirror, f/{ratio:.2g}"
-
-
-def share_words(bench: Bench, share: float) -> str:
-    """A size given as a share of the mirror's diameter [1], in the person's unit and as it is."""
-    return f"{stroke_unit(bench).short(share * bench.mirror.diameter)}, {share:.2f} of the diameter"
-
-
 def fresh(given: dict[str, Any]) -> dict[str, Any]:
     """What a folder made of these answers would hold: texts of its files, what was left to defaults and why, weights."""
     answers = with_weight(Answers(**{"lap_mass": "", **given, "focal_ratio": focal_ratio(given["focal_ratio"])}))
@@ -109,15 +100,18 @@ def fresh(given: dict[str, Any]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def surface(path: Path, file: Path, rows: list[list[str]], source: str) -> dict[str, Any]:
-    """The surface that rows of readings say, with its band, and which readings are far from the others."""
+def surface(path: Path, file: Path, rows: list[list[str]], source: str, is_recorded: bool) -> dict[str, Any]:
+    """The surface that rows of readings say, with its band; where they are recorded, beside what all sessions say."""
     bench, sheet, reduction = _reduced(path, file, rows, source)
+    folder = open_folder(path)
+    known = known_figure(folder, state_of(path)) if is_recorded and recalled(folder) else None
     unit, high = length_unit(bench), height_unit(reduction.surface_pv)
     rms = f"{high.number(reduction.surface_rms)} \u00b1 {high.text(reduction.surface_rms_sigma)}"
     advice = when_to_stop(reduction, length=round_unit(unit).text)
     return {
-        "picture": data_address(reduction_figure(reduction, unit)),
-        "text": reduction_text(sheet, reduction, advice, unit),
+        "picture": data_address(reduction_figure(reduction, unit, known)),
+        "text": reduction_text(sheet, reduction, advice, unit, known),
+        "known": "" if known is None else known_text(known, unit),
         "advice": advice.reason[0].upper() + advice.reason[1:] + ".", "rms": rms,
         "warnings": list(reduction.warnings),
     }  # fmt: skip
@@ -146,7 +140,7 @@ def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
     Parameters
     ----------
     limits : dict
-        ``minutes``, ``spells``, ``on_top``, as for :class:`wearsim.decide.limits.Limits`.
+        ``minutes``, ``spells``, as for :class:`wearsim.decide.limits.Limits`; ``top``: either, tool or mirror.
     progress : callable
         Takes ``"stage", name, best RMS in words`` and ``"choice", dict``.
     """
@@ -156,9 +150,8 @@ def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
     def told(name: str, stage: str, best: float) -> None:
         progress("stage", f"{name}: {stage}", f"{decimal(best * 1e9, 0)} nm")
 
-    if len(limits["on_top"]) > 1:  # then what is too heavy stays below
-        limits = {**limits, "on_top": None}
-    for name, proposal in alternatives(bench, Limits(**limits), told, **known):
+    asked = Limits(minutes=limits["minutes"], spells=limits["spells"], on_top=TOPS[limits["top"]])
+    for name, proposal in alternatives(bench, asked, told, **known):
         progress("choice", _choice(name, bench, known, proposal))
 
 
@@ -214,10 +207,12 @@ def headline(path: Path, programme: str) -> dict[str, str]:
     return {"after": after.height("surface_rms", high), "edge": after.height("edge_roll", high)}
 
 
-def either_way(path: Path, programme: str) -> dict[str, Any]:
+def either_way(path: Path, programme: str, *, progress: Any) -> dict[str, Any]:
     """The same programme with the tool on top and with the mirror on top."""
     bench = state_of(path).calibrated_bench
-    both = compare(bench, programme_from_table(parse_toml(programme, None), text=programme))
+    both = compare(
+        bench, programme_of(programme, bench), progress=lambda share: progress(f"working it both ways: {share:.0%}")
+    )
     return {"picture": data_address(comparison_figure(bench, both)), "text": comparison_text(bench, both)}
 
 
@@ -270,8 +265,12 @@ def _corrected(correction: Correction) -> str:
     return f"Session {correction.session.number} is corrected; the earlier record is kept."
 
 
-def set_aside(path: Path) -> str:
-    """Let the last session count for nothing."""
+def set_aside(path: Path, number: int) -> str:
+    """Let the last session count for nothing, if it is the one that was meant."""
+    if len(open_folder(path).sessions) != number:
+        raise InputError(
+            "not the last session any more", key="session", value=number, expected="a look at what is there"
+        )
     return f"Session {set_last_aside(path).number} is set aside. It can be brought back."
 
 

@@ -14,12 +14,10 @@ from wearsim.page.live_mirror import LiveMirror
 from wearsim.page.own_programme import OwnProgramme
 from wearsim.show.notices import ON_THE_CARD
 
-TOPS = {"either": ("tool", "mirror"), "tool": ("tool",), "mirror": ("mirror",)}
 COLUMNS = {
     "name": "", "minutes": "Minutes", "count": "Spells", "before": "RMS before", "after": "RMS after",
     "edge": "Edge roll after",
 }  # fmt: skip
-USUAL = {"minutes": 60.0, "spells": 3, "on_top": ("tool", "mirror")}
 
 
 class ChoicesView:
@@ -27,7 +25,6 @@ class ChoicesView:
 
     def __init__(self, mirror: LiveMirror) -> None:
         self.mirror = mirror
-        mirror.draft.limits = {**USUAL, **mirror.draft.limits}
 
     def show(self) -> None:
         """The button first, then what was found, then a programme of one's own."""
@@ -35,35 +32,32 @@ class ChoicesView:
         if not is_compiled():
             parts.caution("First use on this machine: the first answer takes about a minute longer, this once.")
         with parts.sheet("Look for strokes"):
-            for note in mirror.open_notes():
-                parts.says(note, "mark")
             self._limits()
             self.job()
         self.choices()
         OwnProgramme(mirror).show()
-        parts.follow(mirror, {"job"}, self.job.refresh)
+        parts.follow(mirror, {"job", "surface"}, self.job.refresh)
         parts.follow(mirror, {"choices", "session"}, self.choices.refresh)
 
     def _limits(self) -> None:
-        limits = self.mirror.draft.limits
-        top = next(name for name, tops in TOPS.items() if set(tops) == set(limits["on_top"]))
+        minutes, spells, top = (
+            self.mirror.entry(self.mirror.draft.limits, key) for key in ("minutes", "spells", "top")
+        )
         with parts.group("row"):
-            parts.number("Minutes of work at most", limits["minutes"], partial(self._limit, "minutes"), 2, 600)
+            parts.number("Minutes of work at most", minutes, 2, 600)
             counts = {count: str(count) for count in range(1, 5)}
-            parts.choice("Different strokes at most", counts, limits["spells"], partial(self._limit, "spells"))
+            parts.choice("Different strokes at most", counts, spells)
             words = {"either": "either piece", "tool": "the tool", "mirror": "the mirror"}
-            parts.choice("May lie on top", words, top, lambda name: self._limit("on_top", TOPS[name]))
-
-    def _limit(self, key: str, value: Any) -> None:
-        self.mirror.draft.limits[key] = value
-        self.mirror.tell("limits")
+            parts.choice("May lie on top", words, top)
 
     @ui.refreshable_method
     def job(self) -> None:
         """The button, or how far the search is."""
         search = self.mirror.search
         with parts.group("stack", aria_live="polite"):
-            if not parts.is_working(search, self.mirror.desk.long.stop, "Stop looking"):
+            for note in self.mirror.open_notes():
+                parts.says(note, "mark")
+            if not parts.is_working(search, "Stop looking"):
                 parts.button("What should I do next?", self.mirror.look_for_choices, "main")
 
     @ui.refreshable_method
@@ -125,9 +119,12 @@ class ChoicesView:
 async def take_to_barrel(mirror: LiveMirror, choice: dict[str, Any]) -> None:
     """A chosen programme into the folder, and to the barrel; not over work that is not recorded."""
     client = context.client
-    if mirror.draft.work is not None and any(mirror.draft.work.minutes()):
+    if mirror.is_begun:
         with ui.dialog() as dialog, ui.card():
-            parts.says("Work at the barrel is not recorded yet. Another programme there forgets how long was worked.")
+            parts.says(
+                "Work at the barrel is not recorded yet. Another programme there forgets how long was worked and what was "
+                "read after it."
+            )
             with parts.group("row"):
                 parts.button("Leave it as it is", lambda: dialog.submit(False), "main")
                 parts.button("Take the other programme", lambda: dialog.submit(True))

@@ -108,8 +108,10 @@ class Guard:
         is_own = headers.get("origin", f"{scheme}://{host}").lower() == f"{scheme}://{host}"
         if not is_own or headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
             return 403, "Refused: the request was begun by another site. Type the address, or scan it again."
-        if not length.isdecimal() or int(length) > LARGEST_BODY:
+        if "transfer-encoding" in headers or not length.isdecimal() or int(length) > LARGEST_BODY:
             return 413, "Too much."
+        if request.scope["type"] == "http" and request.scope.get("path", "").startswith("/_nicegui_ws/"):
+            return 404, "What is typed comes through a websocket only."
         given = request.query_params.get(KEY, ""), request.cookies.get(COOKIE, "")
         if self.door.word and not any(map(self._is_word, given)):
             return 403, "The address is not complete: scan the code on the laptop's screen again, or type all of it."

@@ -5,7 +5,8 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,60 +15,42 @@ from nicegui import Event, background_tasks
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError, InputError, WearsimError
 from wearsim.learn.barrel_work import BEAT, Work
+from wearsim.learn.draft import FILE, Draft, Round
 from wearsim.learn.mirror_folder import Session, open_folder
 from wearsim.learn.typed_readings import CHANGED, Sheet, newest_sheet, slips, write_rows
 from wearsim.learn.whole_writes import write_file
 from wearsim.page import calls
-from wearsim.page.draft import FILE, Draft, Round
-from wearsim.worker import Desk, Latest, Stopped
+from wearsim.page.parts import Entry, browser
+from wearsim.show.strokes import title_of
+from wearsim.worker import Desk, Job, Latest, Stopped
 
 SETTLED = 0.3
 """After the last key before what was typed is worked [s]."""
-
-
-@dataclass
-class Job:
-    """Something that takes a while, as all browsers see it.
-
-    Parameters
-    ----------
-    stage, best : str
-        What is being done; the best so far, in words.
-    found : list
-        What there is so far.
-    fault : str
-        Why it ended, where it did not go well.
-    """
-
-    is_running: bool = False
-    stage: str = ""
-    best: str = ""
-    found: list[dict[str, Any]] = field(default_factory=list)
-    fault: str = ""
+BOUNCE = 0.5
+"""A second touch at the barrel within this counts for nothing [s]: it was meant for what stood there before."""
 
 
 class LiveMirror:
-    """A mirror's folder with all that was entered and worked out for it.
-
-    Parameters
-    ----------
-    path : Path
-        The folder.
-    """
+    """A mirror's folder with all that was entered and worked out for it."""
 
     def __init__(self, path: Path, desk: Desk) -> None:
         self.path, self.name, self.desk = path, path.name, desk
         self.draft = Draft.load(path)
-        self.changed: Event[str] = Event()
-        self.typed: Event[str, str, int, int, str] = Event()
+        self.changed: Event[str, str] = Event()
+        self.typed: Event[str, Any, Any] = Event()
         self.search, self.learning, self.asking = Job(), Job(), Job()
         self.surfaces: dict[str, dict[str, Any]] = {}
         self.readings_faults: dict[str, str] = {}
         self.file_note = ""
-        self._surface = Latest(self._work_surface)
-        self._saving = False
-        self._recording = asyncio.Lock()
+        self._surface = {which: Latest(partial(self._work_surface, which)) for which in ("rounds", "after")}
+        self._saving, self._acted = Latest(self._save), 0.0
+        self._recording, self._writing = asyncio.Lock(), asyncio.Lock()
         self.read_folder()
+        work = self.draft.work
+        if work is not None and 0 < work.number <= len(self.sessions):  # recorded, then the server was killed
+            self._forget_work()
+        elif work is not None:
+            work.number = 0
 
     def read_folder(self) -> None:
         """Look at the folder's files again; what somebody else changed there is taken over."""
@@ -79,11 +62,11 @@ class LiveMirror:
         try:
             folder = open_folder(self.path)
             self.bench, self.is_practice = folder.bench, folder.is_practice
-            self.title, self.sessions = calls.title_of(folder.bench), folder.sessions
+            self.title, self.sessions = title_of(folder.bench), folder.sessions
             self.sheet, self.kept = newest_sheet(folder), folder.kept
         except WearsimError as error:
             self.fault = str(error)
-        if self.sheet is not None and self.sheet.digest != self.draft.made_from:
+        if self.sheet is not None and self.sheet.digest != self.draft.made_from and not self._writing.locked():
             self._take_over(self.sheet)
 
     def _take_over(self, sheet: Sheet) -> None:
@@ -102,19 +85,24 @@ class LiveMirror:
 
     def tell(self, topic: str) -> None:
         """Keep what was entered, and let every browser know."""
-        self.changed.emit(topic)
-        if not self._saving:
-            self._saving = True
-            background_tasks.create(self._save(), name="save draft")
+        self.changed.emit(topic, browser())
+        background_tasks.create(self._saving.ask(), name="save draft")
+
+    def entry(self, table: dict[str, Any], key: str) -> Entry:
+        """A field for what is kept in a table under a key."""
+        return Entry.in_table(table, key, self.typed, partial(self.tell, "entered"))
 
     async def _save(self) -> None:
         await asyncio.sleep(SETTLED)
-        self._saving = False
         try:
-            await asyncio.to_thread(write_file, self.path, self.path / FILE, self.draft.text)
+            await asyncio.to_thread(self.save, self.draft.text)
         except CouldNotError as error:
             self.file_note = f"What is typed here cannot be kept: {error}"
-            self.changed.emit("notes")
+            self.changed.emit("surface", "")
+
+    def save(self, text: str) -> None:
+        """Write what is kept of all that was entered."""
+        write_file(self.path, self.path / FILE, text)
 
     def rounds(self, which: str) -> list[Round]:
         """Of the present sheet ("rounds") or of the one after the session ("after"); never none."""
@@ -127,19 +115,21 @@ class LiveMirror:
         """Of the rounds that count: read in every window and not struck out."""
         return [one.cells for one in self.rounds(which) if one.is_whole and not one.struck]
 
-    def write_cell(self, which: str, place: int, zone: int, text: str, by: str) -> None:
-        """A reading was typed, in the browser ``by``."""
-        rounds = self.rounds(which)
-        if place >= len(rounds) or zone >= len(rounds[place].cells) or rounds[place].cells[zone] == text:
-            return
-        rounds[place].cells[zone] = text[:20]
-        self.typed.emit(by, which, place, zone, text[:20])
-        self.readings_changed(which)
+    def cell(self, which: str, one: Round, zone: int) -> Entry:
+        """A field for a reading."""
+        return Entry(one.cells[zone], partial(self.write_cell, which, one, zone), self.typed, (one, zone))
 
-    def readings_changed(self, which: str, topic: str = "") -> None:
+    def write_cell(self, which: str, one: Round, zone: int, text: str) -> None:
+        """A reading was typed; into a round that is there no more it is not."""
+        if one in self.rounds(which) and one.cells[zone] != text[:20]:
+            one.cells[zone] = text[:20]
+            self.typed.emit(browser(), (one, zone), text[:20])
+            self.readings_changed(which)
+
+    def readings_changed(self, which: str, topic: str = "entered") -> None:
         """Keep them, and have the surface worked out again."""
-        self.tell(topic or "notes")
-        background_tasks.create(self._surface.ask(which), name="surface")
+        self.tell(topic)
+        background_tasks.create(self._surface[which].ask(), name="surface")
 
     async def _work_surface(self, which: str) -> None:
         await asyncio.sleep(SETTLED)
@@ -151,12 +141,12 @@ class LiveMirror:
         try:
             begun = [self.rounds(which)[place].cells for place in self.counted(which)]
             marks = await self.desk.quick.ask(slips, self.path, sheet.file, begun, source)
-            found = await self.desk.quick.ask(calls.surface, self.path, sheet.file, rows, source) if rows else {}
+            is_recorded = which == "rounds" and bool(self.sessions) and not self.is_corrected
+            given = self.path, sheet.file, rows, source, is_recorded
+            found = await self.desk.quick.ask(calls.surface, *given) if rows else {}
             self.surfaces[which] = {**found, "marks": marks}
-            if which == "rounds" and not self.sessions and len(rows) == len(self.counted(which)):
-                given = (open_folder(self.path), rows, source, self.draft.made_from)
-                self.draft.made_from = await asyncio.to_thread(write_rows, *given)
-                self.tell("notes")
+            if which == "rounds":
+                await self.write_sheet()
         except Stopped:
             return
         except WearsimError as error:
@@ -166,7 +156,24 @@ class LiveMirror:
             if isinstance(error, InputError) and error.message == CHANGED:
                 self.read_folder()
                 self.tell("rounds")
-        self.changed.emit("surface")
+        self.changed.emit("surface", "")
+
+    async def write_sheet(self) -> None:
+        """The readings into the folder's sheet, where every round is whole and no session is recorded yet.
+
+        Raises
+        ------
+        WearsimError
+            Where they cannot be used, or somebody else changed the sheet.
+        """
+        async with self._writing:
+            rows = self.rows("rounds")
+            if self.sheet is None or self.sessions or len(rows) < len(self.counted("rounds")):
+                return
+            given = (open_folder(self.path), rows, self.draft.source, self.draft.made_from)
+            before, self.draft.made_from = self.draft.made_from, await asyncio.to_thread(write_rows, *given)
+        if self.draft.made_from != before:
+            self.tell("sheet")
 
     @property
     def is_corrected(self) -> bool:
@@ -189,34 +196,19 @@ class LiveMirror:
 
     async def run(self, job: Job, stage: str, function: Callable[..., Any], *arguments: Any) -> None:
         """Have something worked in the process for long work, for all browsers to see."""
-        if job.is_running:
-            return
-        job.is_running, job.stage, job.best, job.fault, job.found = True, stage, "", "", []
-        self.changed.emit("job")
-        try:
-            found = await self.desk.long.ask(function, *arguments, progress=lambda *said: self._progress(job, *said))
-            job.found += [found] if found is not None else []
-        except Stopped:
-            job.fault = "Stopped."
-        except WearsimError as error:
-            job.fault = str(error)
-        finally:
-            job.is_running = False
-            self.changed.emit("job")
-
-    def _progress(self, job: Job, kind: str, *said: Any) -> None:
-        if kind == "choice":
-            job.found.append(said[0])
-        elif kind == "stage":
-            job.stage, job.best = said[0], said[1] or job.best
-        else:
-            job.stage = kind
-        self.changed.emit("choices" if kind == "choice" else "job")
+        await job.run(self.desk.long, stage, lambda topic: self.changed.emit(topic, ""), function, *arguments)
 
     async def look_for_choices(self) -> None:
-        """What to do next."""
-        limits = {**self.draft.limits, "on_top": tuple(self.draft.limits["on_top"])}
-        await self.run(self.search, "reading the mirror", calls.choices, self.path, limits)
+        """What to do next, by the readings as they are typed: a quick press does not leave the last of them out."""
+        with suppress(WearsimError):  # said beside the readings
+            await self.write_sheet()
+        await self.run(self.search, "reading the mirror", calls.choices, self.path, dict(self.draft.limits))
+
+    @property
+    def is_begun(self) -> bool:
+        """Whether there is work, or a reading after it, that is in no record yet."""
+        work = self.draft.work
+        return work is not None and (work.is_begun or any(one.is_begun for one in self.draft.after))
 
     def begin_work(self, programme: str, planned: list[float], first: str) -> None:
         """Take a programme to the barrel."""
@@ -231,11 +223,20 @@ class LiveMirror:
             return
         now = time.time()
         if work.left <= 0.0:
-            work.next_spell()
-            self.tell("work")
+            self._act(work.next_spell)
         elif now - work.beat >= BEAT:
             work.beat = now
             self.tell("beat")
+
+    def act(self, name: str, work: Work, standing: tuple[int, bool, bool]) -> None:
+        """A button was touched at the barrel: what it says is done, if all is still as it was where it was shown."""
+        if work is self.draft.work and work.standing == standing and time.monotonic() - self._acted > BOUNCE:
+            self._act(getattr(work, name))
+
+    def _act(self, deed: Callable[[], None]) -> None:
+        self._acted = time.monotonic()
+        deed()
+        self.tell("work")
 
     async def keep_session(self) -> dict[str, Any]:
         """Record the session that was worked, with the readings after it.
@@ -256,26 +257,39 @@ class LiveMirror:
             given = {key: value for key, value in self.draft.conditions.items() if value.strip()}
             given["waited"] = f"{max(0.0, time.time() - (work.ended or time.time())) / 60.0:.0f} min"
             done = (work.programme, work.minutes(), self.rows("after"), self.draft.source, given)
-            session: dict[str, Any] = await asyncio.to_thread(calls.keep_session, self.path, *done)
-            self.draft.work, self.draft.after, self.draft.own = None, [], []
+            try:
+                work.number = len(open_folder(self.path).sessions) + 1
+                await asyncio.to_thread(
+                    self.save, self.draft.text
+                )  # killed from here on, it is known what was recorded
+                session: dict[str, Any] = await asyncio.to_thread(calls.keep_session, self.path, *done)
+            except WearsimError:
+                work.number = 0
+                raise
+            self._forget_work()
             self._look_again()
         return session
+
+    def _forget_work(self) -> None:
+        self.draft.work, self.draft.after, self.draft.own = None, [], []
 
     async def correct(self, function: Callable[..., str], *arguments: Any) -> None:
         """Put a record right, or set one aside, or bring one back; what was done is said to all browsers."""
         async with self._recording:
             try:
                 said = await asyncio.to_thread(function, self.path, *arguments)
+                self._look_again()
             except WearsimError as error:
                 said = str(error)
-            self._look_again()
         self.file_note = said
-        self.changed.emit("said")
+        self.changed.emit("said", "")
 
     def _look_again(self) -> None:
         """At a folder whose sessions were changed."""
-        self.search, self.learning, self.surfaces, self.draft.made_from = Job(), Job(), {}, ""
-        self.draft.rounds = []
+        for job in (self.search, self.learning, self.asking):
+            job.stop()
+        self.search, self.learning, self.asking = Job(), Job(), Job()
+        self.surfaces, self.draft.made_from, self.draft.rounds = {}, "", []
         self.read_folder()
         self.file_note = ""
         self.tell("session")

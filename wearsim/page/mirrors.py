@@ -26,6 +26,7 @@ _NAME = re.compile(r"[\w][\w .,+-]{0,59}\Z")
 def mirrors_view(room: Room) -> None:
     """Every mirror of the folder, where it is, and the way to a new one."""
     for mirror in room.mirrors():
+        mirror.read_folder()
         with parts.sheet(mirror.name):
             if mirror.fault:
                 parts.says("This folder cannot be used:", "mark")
@@ -71,8 +72,9 @@ class NewMirror:
             with parts.sheet("Questions"):
                 parts.says("Write sizes with their unit, as you have them. A plain number is taken in:")
                 units = {"in": "inches and pounds", "mm": "millimetres and kilograms"}
-                parts.radio("Unit of plain numbers", units, self.answers["unit"], partial(self._answer, "unit"))
-                self._field("name", "Name of the folder", "Such as my-mirror; a new folder is made with it.")
+                parts.radio("Unit of plain numbers", units, self._entry("unit"))
+                hint = "Such as my-mirror; a new folder is made with it."
+                parts.field("Name of the folder", self._entry("name"), hint)
                 for question in QUESTIONS:
                     self._ask(question)
             with parts.sheet("What this makes"):
@@ -84,17 +86,12 @@ class NewMirror:
         why = f"{question.why} Left open: {question.usual}." if question.usual else question.why
         if question.choices:
             options = {"": "left open", **{name: name for name in names(question.choices)}}
-            value = self.answers.get(question.key, "")
-            parts.choice(question.words, options, value, partial(self._answer, question.key), why)
+            parts.choice(question.words, options, self._entry(question.key), why)
         else:
-            self._field(question.key, question.words, why)
+            parts.field(question.words, self._entry(question.key), why)
 
-    def _field(self, key: str, words: str, why: str) -> None:
-        parts.field(words, self.answers.get(key, ""), partial(self._answer, key), why)
-
-    def _answer(self, key: str, value: str) -> None:
-        self.answers[key] = value
-        self.result.refresh()
+    def _entry(self, key: str) -> parts.Entry:
+        return parts.Entry.in_table(self.answers, key, self.room.typed, self.result.refresh)
 
     @ui.refreshable_method
     def result(self) -> None:

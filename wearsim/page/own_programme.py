@@ -6,13 +6,15 @@ from contextlib import suppress
 from functools import partial
 from typing import Any
 
-from nicegui import background_tasks, context, ui
+from nicegui import context, ui
 
 from wearsim.bench.programme import STROKES
 from wearsim.errors import WearsimError
+from wearsim.kernels._jit import is_compiled
 from wearsim.page import calls, parts
-from wearsim.page.live_mirror import Job, LiveMirror
-from wearsim.worker import Latest, Stopped
+from wearsim.page.live_mirror import LiveMirror
+from wearsim.show.strokes import share_words
+from wearsim.worker import Job, Latest, Stopped
 
 SIZES = {
     "length": ("Length", 0.9, 0.3),
@@ -22,6 +24,12 @@ SIZES = {
 """Sizes of a stroke: words, the largest that the slider goes to and where it begins, in mirror's diameters [1]."""
 FIRST = {"on_top": "tool", "stroke": "w", "minutes": 5.0, "length": 0.3, "side_sweep": 0.1}
 BAND_DRAWS = 32
+
+
+class Slider(ui.slider):
+    """Stays where the hand has it: what the server heard a moment ago is not sent back."""
+
+    LOOPBACK = False
 
 
 class OwnProgramme:
@@ -34,7 +42,6 @@ class OwnProgramme:
         self.found: dict[str, Any] = {}
         self.fault = ""
         self.compare = Job()
-        self.is_own_change = False
 
     def show(self) -> None:
         """The spells to one side, the figure to the other."""
@@ -46,20 +53,21 @@ class OwnProgramme:
                 self.numbers()
                 self.figure()
         self.both_ways()
-        parts.follow(self.mirror, {"own"}, self._new_spells)
+        mirror = self.mirror
+        parts.follow(mirror, {"own"}, self.spells.refresh)
+        parts.follow(
+            mirror, {"moved"}, self.spells.refresh, others_only=True
+        )  # a slider stays in the hand that moves it
+        parts.follow(mirror, {"own", "moved", "sheet"}, self.predict.ask)
+        parts.follow(mirror, {"job"}, self.both_ways.refresh)
         ui.timer(0.1, self._warm, once=True)
 
     async def _warm(self) -> None:
         """Be ready for the first slider; show what a programme that is there already will do."""
-        if not self.mirror.draft.own:
-            with suppress(Stopped):
-                await self.mirror.desk.quick.ask(calls.warm_up_strokes)
+        desk = self.mirror.desk
+        with suppress(Stopped):
+            await (desk.quick if is_compiled() else desk.long).ask(calls.warm_up_strokes)
         await self.predict.ask()
-
-    def _new_spells(self) -> None:
-        if not self.is_own_change:  # else a slider would be taken out of the hand that moves it
-            self.spells.refresh()
-        background_tasks.create(self.predict.ask(), name="predict")
 
     @ui.refreshable_method
     def spells(self) -> None:
@@ -75,10 +83,10 @@ class OwnProgramme:
         parts.heading(f"Spell {place + 1}", 3)
         with parts.group("row"):
             words = {kind: one.words for kind, one in STROKES.items()}
-            parts.choice("Stroke", words, spell["stroke"], partial(self._kind, place))
+            parts.choice("Stroke", words, parts.Entry(spell["stroke"], partial(self._kind, spell)))
             tops = {"tool": "tool on top", "mirror": "mirror on top"}
-            parts.choice("On top", tops, spell["on_top"], partial(self._set, place, "on_top"))
-            parts.button("Remove", lambda: self._remove(place), "slight", aria_label=f"Remove spell {place + 1}")
+            parts.choice("On top", tops, parts.Entry(spell["on_top"], partial(self._set, spell, "on_top")))
+            parts.button("Remove", partial(self._remove, spell), "slight", aria_label=f"Remove spell {place + 1}")
         self._slider(place, spell, "minutes", "Minutes", 1.0, 60.0)
         for key, (name, most, _) in SIZES.items():
             if key in STROKES[spell["stroke"]].uses:
@@ -89,42 +97,35 @@ class OwnProgramme:
         value = min(max(float(spell.get(key) or 0.0), least), most)
         with parts.group("stack"):
             shown = parts.says(self._words(name, key, value))
-            slider = ui.slider(min=least, max=most, step=step, value=value)
+            slider = Slider(min=least, max=most, step=step, value=value)
             slider.props(f'aria-label="{name}, spell {place + 1}"')
 
         def moved(event: Any) -> None:
             shown.content = self._words(name, key, event.value)
-            self._set(place, key, float(event.value))
+            self._set(spell, key, float(event.value))
 
         slider.on_value_change(moved)
 
     def _words(self, name: str, key: str, value: float) -> str:
-        return f"{name}: {value:g} min" if key == "minutes" else f"{name}: {calls.share_words(self.bench, value)}"
+        return f"{name}: {value:g} min" if key == "minutes" else f"{name}: {share_words(self.bench, value)}"
 
-    def _set(self, place: int, key: str, value: Any) -> None:
-        if place < len(self.mirror.draft.own):
-            self.mirror.draft.own[place][key] = value
-            self._changed()
+    def _set(self, spell: dict[str, Any], key: str, value: Any) -> None:
+        spell[key] = value
+        self.mirror.tell("moved")
 
-    def _changed(self) -> None:
-        """Others see the sliders move; here they are where the hand has them."""
-        self.is_own_change = True
-        self.mirror.tell("own")
-        self.is_own_change = False
-
-    def _kind(self, place: int, kind: str) -> None:
-        spell = self.mirror.draft.own[place]
+    def _kind(self, spell: dict[str, Any], kind: str) -> None:
         sizes = {key: spell.get(key, first) for key, (_, _, first) in SIZES.items() if key in STROKES[kind].uses}
         kept: dict[str, Any] = {key: spell[key] for key in ("on_top", "minutes", "turn") if key in spell}
-        self.mirror.draft.own[place] = {**kept, "stroke": kind, **sizes}
+        spell.clear()
+        spell.update({**kept, "stroke": kind, **sizes})
         self.mirror.tell("own")
 
     def _add(self) -> None:
         self.mirror.draft.own.append(dict(FIRST))
         self.mirror.tell("own")
 
-    def _remove(self, place: int) -> None:
-        del self.mirror.draft.own[place]
+    def _remove(self, spell: dict[str, Any]) -> None:
+        self.mirror.draft.own = [one for one in self.mirror.draft.own if one is not spell]
         self.mirror.tell("own")
 
     async def _predict(self) -> None:
@@ -187,15 +188,10 @@ class OwnProgramme:
             await take_to_barrel(self.mirror, found)
 
     async def _compare(self) -> None:
-        self.compare = Job(is_running=True, stage="working it both ways")
-        self.both_ways.refresh()
-        try:
+        with suppress(WearsimError):  # why is said beside the sliders
             programme = calls.own_programme(self.mirror.draft.own)
-            self.compare.found = [await self.mirror.desk.quick.ask(calls.either_way, self.mirror.path, programme)]
-        except (Stopped, WearsimError) as error:
-            self.compare.fault = str(error) or "Stopped."
-        self.compare.is_running = False
-        self.both_ways.refresh()
+            stage = "working it both ways"
+            await self.mirror.run(self.compare, stage, calls.either_way, self.mirror.path, programme)
 
     @ui.refreshable_method
     def both_ways(self) -> None:
@@ -203,7 +199,7 @@ class OwnProgramme:
         if not (self.compare.is_running or self.compare.found or self.compare.fault):
             return
         with parts.sheet("Tool on top, mirror on top"):
-            parts.is_working(self.compare, self.mirror.desk.quick.stop)
+            parts.is_working(self.compare)
             for both in self.compare.found:
                 parts.picture(both["picture"], "The same programme with the tool on top and with the mirror on top")
                 parts.written(both["text"])

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeVar
 from urllib.parse import quote
+from weakref import WeakKeyDictionary
 
-from nicegui import Client, ui
+from nicegui import Client, Event, context, ui
+from nicegui.elements.mixins.value_element import ValueElement
+from nicegui.slot import Slot
 
 if TYPE_CHECKING:
-    from wearsim.page.live_mirror import Job, LiveMirror
+    from wearsim.page.live_mirror import LiveMirror
+    from wearsim.worker import Job
 
 ASSETS = Path(__file__).parent / "assets"
 STEPS = {
@@ -21,9 +26,63 @@ STEPS = {
 }  # fmt: skip
 """The steps of the work, by the last part of their address."""
 LOOKS = {"Light as the device": None, "Dark": True, "Light": False}
-Do = Callable[[Any], Any]
 E = TypeVar("E", bound=ui.element)
+V = TypeVar("V", bound=ValueElement[Any])
 Kind = Literal["main", "plain", "slight"]
+TWICE = 0.4
+"""The second half of a double click follows within this [s]."""
+EARLY = """<script>
+document.addEventListener('beforeinput', event => { if (!window.did_handshake) event.preventDefault(); }, true);
+</script>"""
+"""What is typed before the page can send it is not taken: it would be sent in any order."""
+
+
+def browser() -> str:
+    """The one that is being answered; empty where none is."""
+    stack = Slot.get_stack()
+    return stack[-1].parent.client.id if stack else ""
+
+
+class Entry(NamedTuple):
+    """What a field is for: the value so far, what takes another one; the event and key by which all browsers show it."""
+
+    value: Any
+    enter: Callable[[Any], Any]
+    typed: Event[str, Any, Any] | None = None
+    key: Any = None
+
+    @classmethod
+    def in_table(cls, table: dict[str, Any], key: str, typed: Event[str, Any, Any], then: Callable[[], Any]) -> Entry:
+        """For what stands in a table under the key; ``then`` is called after every change."""
+
+        def enter(value: Any) -> None:
+            if table.get(key) != value:
+                table[key] = value
+                typed.emit(browser(), key, value)
+            then()
+
+        return cls(table.get(key, ""), enter, typed, key)
+
+    def of(self, made: V, read: Callable[[Any], Any] = lambda value: value) -> V:
+        """Give it to its field; ``read`` makes of what the field holds what is entered, or None."""
+        own = context.client.id
+
+        def show(by: str, key: Any, value: Any) -> None:
+            if by != own and key == self.key and not made.is_deleted:
+                made.value = value
+
+        def changed(event: Any) -> None:
+            value = read(event.value)
+            if value is not None:
+                self.enter(value)
+
+        made.on_value_change(changed)
+        if self.typed is not None:
+            self.typed.subscribe(show)
+        return made
+
+
+_pressed: WeakKeyDictionary[Client, tuple[str, float]] = WeakKeyDictionary()
 
 
 def address_of(mirror: LiveMirror, step: str) -> str:
@@ -33,20 +92,9 @@ def address_of(mirror: LiveMirror, step: str) -> str:
 
 @contextmanager
 def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, step: str = "") -> Iterator[None]:
-    """The page round a view.
-
-    Parameters
-    ----------
-    title : str
-        Of the view, its first heading.
-    look : dict
-        With ``name``, what was chosen last on any screen.
-
-    Yields
-    ------
-    None
-    """
+    """The page round a view with this title; ``look`` holds what was chosen last on any screen, under ``name``."""
     ui.add_css((ASSETS / "style.css").read_text(encoding="utf-8"))
+    ui.add_head_html(EARLY)
     ui.page_title(f"{title} \u2013 {mirror.name if mirror else 'wearsim'}")
     dark = ui.dark_mode(LOOKS[look["name"]])
     with ui.element("header").classes("top"):
@@ -107,38 +155,44 @@ def caution(*lines: str) -> None:
             says(line)
 
 
-def button(text: str, on_click: Callable[..., Any], kind: Kind = "plain", **props: str) -> ui.button:
-    """A button as large as a knuckle."""
-    made = ui.button(text, on_click=on_click, color=None).classes(f"push {kind}")
+def button(
+    text: str, on_click: Callable[..., Any], kind: Kind = "plain", *, often: bool = False, **props: str
+) -> ui.button:
+    """A button as large as a knuckle. A double click is one press of it; ``often``: each counts."""
+
+    def press() -> Any:
+        before, at = _pressed.get(context.client, ("", 0.0))
+        _pressed[context.client] = text, time.monotonic()
+        return None if before == text and time.monotonic() - at < TWICE else on_click()
+
+    made = ui.button(text, on_click=on_click if often else press, color=None).classes(f"push {kind}")
     made.props("flat no-caps" if kind == "slight" else "unelevated no-caps")
     return with_props(made, props)
 
 
-def field(words: str, value: str, on_change: Do, hint: str = "", **props: str) -> ui.input:
+def field(words: str, entry: Entry, hint: str = "", **props: str) -> ui.input:
     """A line to type into."""
-    made = ui.input(words, value=value).props("outlined autocomplete=off debounce=150")
-    made.on_value_change(lambda event: on_change(event.value or ""))
+    made = entry.of(ui.input(words, value=entry.value), lambda value: value or "")
+    made.props("outlined autocomplete=off debounce=150")
     return with_props(made, {**props, **({"hint": hint} if hint else {})})
 
 
-def number(words: str, value: float, on_change: Do, least: float, most: float) -> ui.number:
+def number(words: str, entry: Entry, least: float, most: float) -> ui.number:
     """A number to type; an empty one says nothing."""
-    made = ui.number(words, value=value, min=least, max=most).props("outlined")
-    made.on_value_change(lambda event: None if event.value is None else on_change(float(event.value)))
-    return made
+    made = ui.number(words, value=entry.value, min=least, max=most).props("outlined")
+    return entry.of(made, lambda value: None if value is None else min(max(float(value), least), most))
 
 
-def choice(words: str, options: dict[Any, str], value: Any, on_change: Do, hint: str = "") -> ui.select:
+def choice(words: str, options: dict[Any, str], entry: Entry, hint: str = "") -> ui.select:
     """One of a few."""
-    made = ui.select(options, label=words, value=value if value in options else next(iter(options))).props("outlined")
-    made.on_value_change(lambda event: on_change(event.value))
+    value = entry.value if entry.value in options else next(iter(options))
+    made = entry.of(ui.select(options, label=words, value=value)).props("outlined")
     return with_props(made, {"hint": hint} if hint else {})
 
 
-def radio(words: str, options: dict[str, str], value: str, on_change: Do) -> ui.radio:
+def radio(words: str, options: dict[str, str], entry: Entry) -> ui.radio:
     """One of two or three, all of them in sight."""
-    made = ui.radio(options, value=value, on_change=lambda event: on_change(event.value)).props("inline")
-    return with_props(made, {"aria_label": words})
+    return with_props(entry.of(ui.radio(options, value=entry.value)).props("inline"), {"aria_label": words})
 
 
 def picture(data: str, words: str, kind: str = "lines") -> ui.html:
@@ -198,22 +252,27 @@ def fold(title: str, on_open: Callable[[], Any] | None = None) -> ui.expansion:
     return made
 
 
-def is_working(job: Job, stop: Callable[[], Any], words: str = "Stop") -> bool:
+def is_working(job: Job, words: str = "Stop") -> bool:
     """Whether something that takes a while goes on: how far it is, and a button to stop it; else why it ended badly."""
     if job.is_running:
         with group("row"):
             ui.spinner(size="lg")
             says(job.stage)
             says(f"best so far {job.best} RMS" if job.best else "", "strong")
-        button(words, stop)
+        button(words, job.stop)
     elif job.fault:
         says(job.fault, "mark")
     return job.is_running
 
 
-def follow(mirror: LiveMirror, topics: set[str], refresh: Callable[[], Any]) -> None:
-    """Show anew whenever one of these is changed, in any browser."""
-    mirror.changed.subscribe(lambda topic: refresh() if topic in topics else None)
+def follow(mirror: LiveMirror, topics: set[str], refresh: Callable[[], Any], *, others_only: bool = False) -> None:
+    """Show again whenever one of these is changed, in any browser or in others only, for as long as this is shown."""
+    own, around = context.client.id if others_only else None, context.slot.parent
+
+    def changed(topic: str, by: str) -> Any:
+        return refresh() if topic in topics and by != own and not around.is_deleted else None
+
+    mirror.changed.subscribe(changed)
 
 
 def tell(text: str, client: Client | None = None) -> None:

@@ -10,8 +10,9 @@ from nicegui import ui
 from wearsim.bench.units import stroke_unit
 from wearsim.learn.mirror_folder import Session
 from wearsim.page import calls, parts
-from wearsim.page.live_mirror import Job, LiveMirror
+from wearsim.page.live_mirror import LiveMirror
 from wearsim.show.strokes import spell_words
+from wearsim.worker import Job, Latest
 
 
 class PastView:
@@ -19,14 +20,15 @@ class PastView:
 
     def __init__(self, mirror: LiveMirror) -> None:
         self.mirror, self.job = mirror, Job()
+        self.look = Latest(self._look)
 
     def show(self) -> None:
         """The line of sessions, each with what was done."""
         self.line()
         self.sessions()
-        ui.timer(0.1, self._look, once=True)
+        ui.timer(0.1, self.look.ask, once=True)
         parts.follow(self.mirror, {"session", "said"}, self.sessions.refresh)
-        parts.follow(self.mirror, {"session"}, self._look)
+        parts.follow(self.mirror, {"session"}, self.look.ask)
         parts.follow(self.mirror, {"job"}, self.line.refresh)
 
     async def _look(self) -> None:
@@ -78,9 +80,9 @@ class PastView:
         with parts.fold(f"Correct session {number}"):
             for place, minutes in enumerate(planned):
                 words = f"Minutes worked, spell {place + 1}"
-                parts.number(words, minutes, partial(changes["minutes"].__setitem__, place), 0, 600)
-            parts.field("Notes", note.notes, partial(changes.__setitem__, "notes"))
+                parts.number(words, parts.Entry(minutes, partial(changes["minutes"].__setitem__, place)), 0, 600)
+            parts.field("Notes", parts.Entry(note.notes, partial(changes.__setitem__, "notes")))
             change = partial(self.mirror.correct, calls.correct_record, number)
             parts.button("Correct the record", lambda: change(*changes.values()))
         if number == len(self.mirror.sessions):
-            parts.button("Set this session aside", partial(self.mirror.correct, calls.set_aside))
+            parts.button("Set this session aside", partial(self.mirror.correct, calls.set_aside, number))

@@ -41,7 +41,7 @@ class PrintView:
         """The ready questions, or how far the one that was asked is."""
         job = self.mirror.asking
         with parts.group("stack", aria_live="polite"):
-            if parts.is_working(job, self.mirror.desk.long.stop):
+            if parts.is_working(job):
                 return
             parts.says("Each is worked in many cases on your bench, which takes a few minutes.")
             with parts.group("row"):

@@ -5,13 +5,13 @@ from __future__ import annotations
 from functools import partial
 from html import escape
 
-from nicegui import context, ui
+from nicegui import ui
 
 from wearsim.errors import WearsimError
+from wearsim.learn.draft import Round
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.learn.typed_readings import write_windows
 from wearsim.page import calls, parts
-from wearsim.page.draft import Round
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.show.mask import windows_drawing, windows_of
 from wearsim.worker import Stopped
@@ -19,29 +19,37 @@ from wearsim.worker import Stopped
 NEXT_FIELD = """(event) => {
   const fields = [...document.querySelectorAll('.window input')], to = fields[fields.indexOf(event.target) + 1];
   event.target.blur();
-  if (to) { to.focus(); to.select(); } else setTimeout(() => document.querySelector('.another-round')?.click());
+  if (to) { to.focus(); to.select(); return; }
+  const early = [], collecting = new AbortController();
+  const collect = one => { if (one !== event && (one.key.length === 1 || one.key === 'Enter')) early.push(one.key); };
+  document.addEventListener('keydown', collect, collecting);
+  setTimeout(() => document.querySelector('.another-round')?.click());
+  let looks = 0;
+  const look = setInterval(() => {
+    const first = document.querySelector('.window input');
+    if ((first === fields[0] || document.activeElement !== first) && ++looks < 400) return;
+    clearInterval(look);
+    collecting.abort();
+    for (const key of early) {
+      const at = document.activeElement;
+      if (at.tagName === 'INPUT' && key !== 'Enter') document.execCommand('insertText', false, key);
+      else at.dispatchEvent(new KeyboardEvent('keydown', { key, bubbles: true }));
+    }
+  }, 15);
 }"""
-"""Enter goes on to the next field, after the last to another round; a field that is left sends what was typed first."""
+"""Enter goes on to the next field, after the last to another round. Left, a field sends what was typed, before the round is
+changed; what is typed before the other round is there is typed into it then."""
 
 
 class ReadingsView:
-    """The sheet of readings.
-
-    Parameters
-    ----------
-    which : {"rounds", "after"}
-        That of the glass as it is, or the one after the session that is being worked.
-    """
+    """The sheet of readings: ``rounds`` of the glass as it is, ``after`` of the session that is being worked."""
 
     def __init__(self, mirror: LiveMirror, which: str = "rounds") -> None:
         self.mirror, self.which = mirror, which
         blank = None if mirror.sheet is None else mirror.sheet.blank
         self.names, self.shares, self.unit = windows_of(blank, mirror.bench)
-        self.place = max(0, len(mirror.rounds(which)) - 1)
-        self.here = 0
-        self.begins = False
-        self.client = context.client.id
-        self.inputs: list[ui.input] = []
+        self.round, self.is_struck = mirror.rounds(which)[-1], False
+        self.here, self.begins = 0, False
 
     def show(self) -> None:
         """Fields to the left, the surface to the right; on a narrow screen one after the other."""
@@ -56,11 +64,9 @@ class ReadingsView:
                 self.fields()
             with parts.sheet("The surface"):
                 self.surface()
-        mirror = self.mirror
-        parts.follow(mirror, {"rounds"}, self._new_rounds)
-        parts.follow(mirror, {"surface"}, self._new_surface)
-        mirror.typed.subscribe(self._typed_elsewhere)
-        mirror.readings_changed(self.which)
+            parts.follow(self.mirror, {"rounds"}, self._new_rounds)
+            parts.follow(self.mirror, {"surface"}, self._new_surface)
+        self.mirror.readings_changed(self.which)
 
     def _how(self) -> None:
         parts.says(
@@ -69,8 +75,8 @@ class ReadingsView:
         )
         parts.says("The light source")
         kinds = {"moving": "moves with the knife", "fixed": "stands still"}
-        parts.radio("The light source", kinds, self.mirror.draft.source or "moving", self._source)
-
+        typed, source = self.mirror.typed, self.mirror.draft.source or "moving"
+        parts.radio("The light source", kinds, parts.Entry(source, self._source, typed, "source"))
         ui.link("Print a mask with these windows", parts.address_of(self.mirror, "print"))
         if not self.mirror.sessions:
             self._own_windows()
@@ -81,10 +87,13 @@ class ReadingsView:
         with parts.fold("My mask has other windows"):
             parts.says("Give them before the first reading, from the middle outwards. The suggested ones: under Print.")
             hint = f"From and to of each window, in {self.unit}: 10-40, 42.5-60"
-            parts.field("Windows of my mask", "", partial(text.__setitem__, 0), hint)
+            parts.field("Windows of my mask", parts.Entry("", partial(text.__setitem__, 0)), hint)
             parts.button("Use these windows", lambda: self._windows(text[0]))
 
     def _windows(self, text: str) -> None:
+        if self.mirror.counted(self.which):
+            parts.tell("Readings through other windows are there already: strike them out and delete them first.")
+            return
         try:
             write_windows(open_folder(self.mirror.path), text)
         except WearsimError as error:
@@ -92,11 +101,13 @@ class ReadingsView:
             return
         self.mirror.draft.rounds = []
         self.mirror.read_folder()
-        ui.navigate.reload()
+        self.mirror.tell("rounds")
 
     def _source(self, source: str) -> None:
-        self.mirror.draft.source = source
-        self.mirror.readings_changed(self.which)
+        if source != self.mirror.draft.source:
+            self.mirror.draft.source = source
+            self.mirror.typed.emit(parts.browser(), "source", source)
+            self.mirror.readings_changed(self.which)
 
     @ui.refreshable_method
     def rounds_bar(self) -> None:
@@ -105,76 +116,71 @@ class ReadingsView:
         with parts.group("row", role="group", aria_label="Rounds of readings"):
             for place, one in enumerate(rounds):
                 words = f"Round {place + 1}{', struck out' if one.struck else ''}"
-                parts.button(words, partial(self._to, place), aria_pressed=str(place == self.place).lower())
-            parts.button("Another round", self._another, "slight").classes("another-round")
+                parts.button(words, partial(self._to, one), aria_pressed=str(one is self.round).lower())
+            parts.button("Another round", self._another, "slight", often=True).classes("another-round")
 
-    def _to(self, place: int) -> None:
-        self.place = place
+    def _to(self, one: Round) -> None:
+        self.round = one
         self._new_rounds()
 
     def _another(self) -> None:
         rounds = self.mirror.rounds(self.which)
-        blank = next((place for place, one in enumerate(rounds) if not one.is_begun), None)
-        if blank is None:
+        if all(one.is_begun or one.struck for one in rounds):
             rounds.append(self.mirror.blank_round())
-            blank = len(rounds) - 1
-        self.place, self.begins = blank, True
+        self.round = next(one for one in rounds if not (one.is_begun or one.struck))
+        self.begins = True
         self.mirror.tell("rounds")
 
-    def _strike(self) -> None:
-        one = self._round()
-        one.struck = not one.struck
+    def _strike(self, one: Round, struck: bool) -> None:
+        one.struck = struck
         self.mirror.readings_changed(self.which, "rounds")
 
-    def _clear(self) -> None:
-        rounds = self.mirror.rounds(self.which)
-        del rounds[self.place]
-        self.mirror.rounds(self.which)
+    def _clear(self, one: Round) -> None:
+        if one in self.mirror.rounds(self.which):
+            self.mirror.rounds(self.which).remove(one)
         self.mirror.readings_changed(self.which, "rounds")
-
-    def _round(self) -> Round:
-        rounds = self.mirror.rounds(self.which)
-        self.place = min(self.place, len(rounds) - 1)
-        return rounds[self.place]
 
     def _new_rounds(self) -> None:
-        self._round()
+        """Show which there are; the fields stay in the hands of whoever types, where theirs is as it was."""
+        mirror, rounds = self.mirror, self.mirror.rounds(self.which)
+        if mirror.sheet is None or windows_of(mirror.sheet.blank, mirror.bench)[0] != self.names:
+            ui.navigate.reload()
+            return
+        before = self.fields_of
+        self.round = self.round if self.round in rounds else rounds[-1]
         self.rounds_bar.refresh()
-        self.fields.refresh()
+        if self.begins or before != (self.round, self.round.struck):
+            self.fields.refresh()
+        else:
+            self._mark()
 
     @ui.refreshable_method
     def fields(self) -> None:
         """A field for each window of the round, the other rounds' readings beneath it."""
-        one = self._round()
-        self.inputs, self.boxes, self.beneath = [], [], []
+        one = self.round
+        self.fields_of = one, one.struck
+        self.boxes, self.beneath = [], []
         with parts.group("windows"):
             for zone, name in enumerate(self.names):
                 with parts.group("window") as box:
-                    self._field(self.place, zone, f"{zone + 1}: {name} {self.unit}", one.cells[zone])
+                    self._field(one, zone, f"{zone + 1}: {name} {self.unit}")
                     self.beneath.append(parts.says("", "quiet"))
                 self.boxes.append(box)
         with parts.group("row"):
             words = "Count this round again" if one.struck else "Strike this round out"
-            parts.button(words, self._strike)
-            parts.button("Delete this round", self._clear, "slight")
+            parts.button(words, partial(self._strike, one, not one.struck))
+            if one.struck:
+                parts.button("Delete this round", partial(self._clear, one), "slight")
         self.begins = False
         self._mark()
 
-    def _field(self, place: int, zone: int, label: str, text: str) -> None:
-        props = {"inputmode": "decimal", "enterkeyhint": "next", "debounce": "0"}
-        field = parts.field(label, text, partial(self._typed, place, zone), **props)
+    def _field(self, one: Round, zone: int, label: str) -> None:
+        props = {"inputmode": "decimal", "enterkeyhint": "next", "debounce": "0", "maxlength": "20"}
+        field = parts.field(label, self.mirror.cell(self.which, one, zone), **props)
         field.on("keydown.enter", js_handler=NEXT_FIELD)
         field.on("focus", lambda: self._light(zone))
         if self.begins and zone == 0:
             field.props("autofocus")
-        self.inputs.append(field)
-
-    def _typed(self, place: int, zone: int, text: str) -> None:
-        self.mirror.write_cell(self.which, place, zone, text, self.client)
-
-    def _typed_elsewhere(self, by: str, which: str, place: int, zone: int, text: str) -> None:
-        if by != self.client and which == self.which and place == self.place and zone < len(self.inputs):
-            self.inputs[zone].value = text
 
     def _light(self, zone: int) -> None:
         self.here = zone
@@ -184,10 +190,11 @@ class ReadingsView:
         """Beneath each field the other rounds' readings; a frame and words about one that is far from them."""
         marks = self.mirror.surfaces.get(self.which, {}).get("marks", {})
         counted, rounds = self.mirror.counted(self.which), self.mirror.rounds(self.which)
-        row = counted.index(self.place) if self.place in counted else -1
+        place = rounds.index(self.round) if self.round in rounds else -1
+        row = counted.index(place) if place in counted else -1
         for zone, (box, words) in enumerate(zip(self.boxes, self.beneath, strict=True)):
             slip = marks.get((row, zone))
-            others = [rounds[at].cells[zone] for at in counted if at != self.place and rounds[at].cells[zone]]
+            others = [rounds[at].cells[zone] for at in counted if at != place and rounds[at].cells[zone]]
             words.content = escape(f"Look again: {slip}" if slip else "others: " + ", ".join(others) if others else "")
             box.classes(add="slip" if slip else "", remove="" if slip else "slip")
             words.classes(add="mark" if slip else "", remove="" if slip else "mark")
@@ -212,6 +219,10 @@ class ReadingsView:
             for line in found["warnings"]:
                 parts.says(f"{line[0].upper()}{line[1:]}.", "mark" if line.startswith("readings") else "quiet")
             parts.picture(found["picture"], f"The surface with its band; RMS {found['rms']}")
+            if found["known"]:
+                parts.says(" ".join(found["known"].split()))
+            elif self.which == "rounds" and mirror.sessions:
+                parts.says("Learn from the sessions, under Afterwards, to see here what all of them together give.")
             with parts.fold("What the tester should show", self._shadows):
                 self.shadows = parts.group("stack")
             with parts.fold("Every number"):

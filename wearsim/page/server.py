@@ -12,7 +12,7 @@ from typing import Any
 
 import uvicorn
 from fastapi import FastAPI, Response
-from nicegui import ui
+from nicegui import Event, ui
 
 from wearsim.errors import CouldNotError, InputError, WearsimError
 from wearsim.kernels._jit import is_compiled
@@ -36,13 +36,7 @@ PORTS = range(8460, 8480)
 
 
 class Room:
-    """The folder that the page is for, and the mirrors in it.
-
-    Parameters
-    ----------
-    place : Path
-        A mirror's folder, or one with mirrors' folders in it.
-    """
+    """The page's folder, a mirror's or one with mirrors' folders in it, and the mirrors."""
 
     def __init__(self, place: Path, desk: Desk) -> None:
         is_mirror = (place / BENCH).is_file()
@@ -50,6 +44,7 @@ class Room:
         self.only = place.name if is_mirror else None
         self.desk, self.look = desk, {"name": next(iter(LOOKS))}
         self.new_answers: dict[str, str] = {}
+        self.typed: Event[str, Any, Any] = Event()
         self.door = Door(0)
         self._known: dict[str, LiveMirror] = {}
 
@@ -72,12 +67,25 @@ class Room:
             raise InputError("no mirror of this name here", value=name, expected="one from the list of mirrors")
         return found
 
-    async def beat(self) -> None:
-        """Look at the clocks for as long as the server runs."""
+    async def work(self) -> None:
+        """What goes on for as long as the server runs: be ready for readings, and for strokes; look at the clocks."""
+        ready = [self.desk.quick.ask(calls.warm_up)]
+        if not is_compiled():
+            ready.append(self.desk.long.ask(calls.warm_up_strokes))
+        await asyncio.gather(self._beat(), *ready, return_exceptions=True)
+
+    async def _beat(self) -> None:
         while True:
             for mirror in list(self._known.values()):
                 mirror.beat()
             await asyncio.sleep(BEATS)
+
+    def close(self) -> None:
+        """Keep what was typed a moment before."""
+        for mirror in self._known.values():
+            with suppress(CouldNotError):
+                mirror.save(mirror.draft.text)
+        self.desk.close()
 
 
 def application(room: Room) -> FastAPI:
@@ -85,11 +93,10 @@ def application(room: Room) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
-        works = [asyncio.create_task(work) for work in (room.beat(), room.desk.quick.ask(calls.warm_up))]
+        work = asyncio.create_task(room.work())
         yield
-        for one in works:
-            one.cancel()
-        room.desk.close()
+        work.cancel()
+        room.close()
 
     app = FastAPI(lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url=None)
     _add_pages(room)
@@ -193,7 +200,6 @@ def serve(place: Path, *, share: bool, port: int | None, browse: bool, say: Call
     )  # fmt: skip
     server = uvicorn.Server(config)
     room.mirrors()  # what is slow to load is loaded before anybody waits
-    is_compiled()
     say(room.door, link)
     if browse:
         webbrowser.open(link)

@@ -62,7 +62,7 @@ _NOTE = (
     "Added: by these strokes alone, however the edge was before; negative = turned down; with the bench's own "
     "constants, and for nine of ten cases. Chance: how often it goes down by more than the limit, counted, smoothed "
     "from row to row, +- its standard error. Half within: how far in from the rim half of what is added reaches. A rim "
-    "that goes down over tens of millimetres while the edge roll hardly moves is a change of the conic constant "
+    "that goes down over a tenth of the mirror and more while the edge roll hardly moves is a change of the conic constant "
     "rather than a turned edge."
 )
 
@@ -158,7 +158,11 @@ def _on_top_words(bench: Bench, answer: Answer) -> list[str]:
         for label, one in best.items()
     ]
     first = min(best, key=lambda label: float(best[label]["surface_rms_95_m"]))
-    return [f"{_NAMES[first]} is the safer of the two from here.", *lines, RADIUS_NOT_CONIC]
+    before, least = answer.found["surface_rms_before_m"], min(one["surface_rms_m"] for one in best.values())
+    gain = f"Before: {before * 1e9:.0f} nm RMS."
+    if least >= 0.95 * before:  # a twentieth is no gain that a session would show
+        gain += " None of these strokes leaves less to speak of; propose looks among all strokes."
+    return [f"{_NAMES[first]} is the safer of the two from here.", *lines, gain, RADIUS_NOT_CONIC]
 
 
 def _pitch_words(bench: Bench, answer: Answer) -> list[str]:
@@ -196,12 +200,16 @@ def answer_figure(bench: Bench, answer: Answer, result: StudyResult) -> Figure:
             axes.set_title(_TITLES[name].format(limit=limit, high=height_unit(0.0).name), fontsize=10)
         if answer.name == "overhang":
             _mark(panels, answer)
-        if answer.name == "pitch":
-            panels[-1].set_xscale("log")
         panels[-1].set_xlabel(axis_scale(result, answer.axis).label)
+        if answer.name == "pitch":
+            _, (stiffness,) = _along(bench, answer, length_unit(bench))
+            panels[-1].set_xscale("log")
+            panels[-1].set_xticks(answer.curves[0].at, stiffness)
+            panels[-1].minorticks_off()
+            panels[-1].set_xlabel("stiffness of the lap [GPa/m]")
         handles, labels = panels[0].get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside lower center", ncols=min(len(labels), 3))
-        figure.suptitle(f"{QUESTIONS[answer.name].words} {answer.found['minutes']:g} minutes", fontsize=11)
+        figure.suptitle(f"{QUESTIONS[answer.name].words} After {answer.found['minutes']:g} minutes", fontsize=11)
     return figure
 
 

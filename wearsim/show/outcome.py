@@ -36,14 +36,15 @@ PROFILES_HEIGHT = 6.2  # of their panels [in]
 MOST_DRAWN = 12
 
 
-def outcome_text(bench: Bench, programme: Programme, outcome: Outcome) -> str:
-    """Everything to read about the outcome of a programme."""
+def outcome_text(bench: Bench, programme: Programme, outcome: Outcome, edge_by_spell: bool = False) -> str:
+    """Everything to read about the outcome of a programme; of its edge after each spell only if that is asked for."""
     unit = length_unit(bench)
     parts = [
         zones_text(bench, outcome, unit),
         numbers_text(outcome, unit),
         maps_text(programme, outcome, unit, unit_for(outcome)),
         spells_text(bench, programme, outcome, unit),
+        edge_text(outcome, unit) if edge_by_spell else "",
         warnings_text(outcome.warnings),
     ]
     return "\n\n".join(part for part in parts if part)
@@ -132,6 +133,23 @@ def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Leng
         words = spell_words(spell, bench.mirror.diameter, unit)
         lines.append(paragraph(words, f"{number}: ".rjust(5), "     "))
     return "\n".join(lines)
+
+
+def edge_text(outcome: Outcome, unit: LengthUnit) -> str:
+    """The edge after each spell: against the run just inside it, against the inner 80 %, and how wide that is."""
+    high, band, done = unit_for(outcome), outcome.band, outcome.spells
+    if not done:
+        return ""
+    columns = (
+        banded([s.edge_roll for s in done], band and band.stage_edge_roll, high.number),
+        banded([s.rim_height for s in done], band and band.stage_rim_height, high.number),
+        banded([s.rim_width for s in done], band and band.stage_rim_width, unit.number),
+    )
+    rows = [(str(number), *cells) for number, cells in enumerate(zip(*columns, strict=True), start=1)]
+    heads = ["After\nspell", f"Edge roll\n{high.name}", f"Rim's height\n{high.name}", f"Rim's width\n{unit.name}"]
+    note = "Edge roll: the rim against the run just inside it. Rim's height: against the surface that fits the inner "
+    note += "80 % of the radius; its width: how far in half of it reaches. Negative: turned down."
+    return f"{table(heads, rows)}\n{paragraph(note)}"
 
 
 def outcome_figure(bench: Bench, programme: Programme, outcome: Outcome) -> Figure:

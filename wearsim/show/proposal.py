@@ -142,7 +142,7 @@ def judgement_text(proposal: Proposal) -> str:
     values = {"expected": proposal.expected_rms, "floor": proposal.floor, "gap": proposal.gap}
     numbers = (
         Number("expected", "RMS to expect, with all uncertainties", high.name, high.number),
-        Number("floor", "Floor: estimated lower bound of any mix of strokes, wear frozen", high.name, high.number),
+        Number("floor", "Floor: estimated lower bound of any mix, wear frozen", high.name, high.number),
         Number("gap", "Gap between the RMS after and the floor", high.name, high.number),
     )
     lines = [numbers_table({"": BandedNumbers(values, ends)}, numbers)]

@@ -11,7 +11,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import STROKES, Spell, Stroke
-from wearsim.bench.units import LengthUnit
+from wearsim.bench.units import LengthUnit, length_unit, stroke_unit
 from wearsim.kernels.arrays import Floats
 from wearsim.show.style import BLUE, INK, QUIET, RED, without_frame
 from wearsim.wear.strokes import path_of
@@ -54,6 +54,18 @@ POINTS_A_STROKE = 48
 # Strokes of a W that are drawn, from one side to the other: all of them there and back are a solid block.
 DRAWN_OF_A_W = 3.0
 CAPTION = "From above, stroke left to right. Grey: bottom piece; dashed: top piece; line: its centre"
+
+
+def title_of(bench: Bench) -> str:
+    """A mirror in words."""
+    mirror = bench.mirror
+    ratio = mirror.radius_of_curvature / (2.0 * mirror.diameter)
+    return f"{length_unit(bench).short(mirror.diameter)} mirror, f/{ratio:.2g}"
+
+
+def share_words(bench: Bench, share: float) -> str:
+    """A size given as a share of the mirror's diameter [1], in the person's unit and as it is."""
+    return f"{stroke_unit(bench).short(share * bench.mirror.diameter)}, {share:.2f} of the diameter"
 
 
 def stroke_path(stroke: Stroke) -> tuple[Floats, Floats]:

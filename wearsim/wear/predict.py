@@ -310,6 +310,7 @@ def summarise(bench: Bench, run: Run[Any], gauge: FigureGauge) -> Outcome:
             SpellSummary(
                 describe(spell, bench), spell.minutes, report.peak_pressure, report.lift_off_share, report.reach,
                 report.tip, report.left_out, gauge.aperture.rms(error), gauge.edge_roll(error),
+                gauge.rim_height(error), gauge.rim_width(error),
             )
             for spell, report, error in zip(run.programme.spells, run.reports, stages[1:], strict=True)
         ),

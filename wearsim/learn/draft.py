@@ -16,9 +16,9 @@ from wearsim.learn.barrel_work import Work
 FILE = "page.json"
 
 
-@dataclass
+@dataclass(eq=False)
 class Round:
-    """One reading of every window, as typed."""
+    """One reading of every window, as typed; another one is another, whatever was read."""
 
     cells: list[str]
     struck: bool = False
@@ -59,7 +59,7 @@ class Draft:
     after: list[Round] = field(default_factory=list)
     source: str = ""
     made_from: str = ""
-    limits: dict[str, Any] = field(default_factory=dict)
+    limits: dict[str, Any] = field(default_factory=lambda: {"minutes": 60.0, "spells": 3, "top": "either"})
     own: list[dict[str, Any]] = field(default_factory=list)
     work: Work | None = None
     conditions: dict[str, str] = field(default_factory=dict)

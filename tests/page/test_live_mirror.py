@@ -1,0 +1,182 @@
+"""What several browsers do to one mirror at the same time: nothing is done twice, and nothing to something else."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+from typing import Any
+
+import nicegui
+import pytest
+
+from tests.page.conftest import READ, TAKEN, new_mirror
+from wearsim.errors import InputError
+from wearsim.learn.draft import FILE, Round
+from wearsim.learn.mirror_folder import open_folder
+from wearsim.page import calls
+from wearsim.page.live_mirror import BOUNCE, SETTLED, LiveMirror
+from wearsim.worker import Desk
+
+
+@pytest.fixture
+def with_mirror(tmp_path: Path) -> Callable[[Callable[[LiveMirror], Awaitable[None]]], None]:
+    """What runs a coroutine on a new mirror, in a loop such as the page's."""
+
+    async def run(work: Callable[[LiveMirror], Awaitable[None]]) -> None:
+        nicegui.core.loop = asyncio.get_running_loop()
+        desk = Desk()
+        try:
+            await work(LiveMirror(new_mirror(tmp_path / "mirror"), desk))
+            await asyncio.sleep(2.0 * SETTLED)  # what was typed is kept
+        finally:
+            desk.close()
+
+    return lambda work: asyncio.run(run(work))
+
+
+def _worked(mirror: LiveMirror) -> None:
+    """A programme that was worked, and read afterwards."""
+    mirror.begin_work(TAKEN, [4.0, 5.0], "")
+    assert mirror.draft.work is not None
+    mirror.draft.work.corrected = [4.0, 5.0]
+    mirror.draft.after = [Round(list(READ))]
+    mirror.draft.work.end()
+
+
+def _recorded(mirror: LiveMirror) -> list[str]:
+    return [place.name for place in sorted(mirror.path.glob("0*"))]
+
+
+def test_two_who_record_at_once_record_one_session(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        _worked(mirror)
+        both = await asyncio.gather(mirror.keep_session(), mirror.keep_session(), return_exceptions=True)
+        assert [isinstance(one, InputError) for one in both] == [False, True], both
+        assert _recorded(mirror) == ["01"] and mirror.draft.work is None
+
+    with_mirror(work)
+
+
+def test_a_record_is_brought_to_its_end_though_who_pressed_has_left(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        _worked(mirror)
+        pressed = asyncio.create_task(mirror.keep_session())
+        await asyncio.sleep(0)
+        pressed.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await pressed
+        for _ in range(300):
+            if mirror.draft.work is None:
+                break
+            await asyncio.sleep(0.1)
+        assert _recorded(mirror) == ["01"] and len(open_folder(mirror.path).sessions) == 1
+
+    with_mirror(work)
+
+
+def test_a_server_that_was_killed_while_it_recorded_does_not_record_again(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        _worked(mirror)
+        assert mirror.draft.work is not None
+        mirror.draft.work.number = 1
+        begun = mirror.draft.text
+        (mirror.path / FILE).write_text(begun, encoding="utf-8")
+        left = LiveMirror(mirror.path, mirror.desk).draft  # killed before the session was there
+        assert left.work is not None and left.work.number == 0 and left.after[0].cells == list(READ)
+        await mirror.keep_session()
+        (mirror.path / FILE).write_text(begun, encoding="utf-8")
+        left = LiveMirror(mirror.path, mirror.desk).draft  # killed when it was
+        assert left.work is None and not left.after
+
+    with_mirror(work)
+
+
+def test_a_record_that_fails_loses_nothing(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        _worked(mirror)
+        mirror.draft.after[0].cells[1] = "abc"
+        with pytest.raises(InputError):
+            await mirror.keep_session()
+        assert mirror.draft.work is not None and mirror.draft.work.number == 0 and _recorded(mirror) == []
+        assert mirror.draft.after[0].cells[1] == "abc"
+
+    with_mirror(work)
+
+
+def test_the_last_number_typed_is_part_of_what_is_looked_for(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        in_the_file: list[str] = []
+
+        async def run(*_: Any) -> None:
+            in_the_file.append((mirror.path / "readings.toml").read_text(encoding="utf-8"))
+
+        mirror.run = run  # type: ignore[method-assign]
+        for zone, text in enumerate(READ):
+            mirror.write_cell("rounds", mirror.rounds("rounds")[0], zone, text)
+        await mirror.look_for_choices()
+        assert "[0.0, 0.55, 1.05, 1.42, 1.78]" in in_the_file[0]
+
+    with_mirror(work)
+
+
+def test_a_touch_at_the_barrel_is_for_what_stood_there(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        mirror.begin_work(TAKEN, [4.0, 5.0], "")
+        work = mirror.draft.work
+        assert work is not None
+        shown = work.standing
+        mirror.act("next_spell", work, shown)
+        mirror.act("next_spell", work, work.standing)  # the knuckle bounces
+        assert work.spell == 1
+        await asyncio.sleep(1.2 * BOUNCE)
+        mirror.act("next_spell", work, shown)  # from a screen that had the first spell
+        assert work.spell == 1 and work.ended is None
+        mirror.act("back", work, work.standing)
+        assert work.spell == 0
+        mirror.begin_work(TAKEN, [4.0, 5.0], "")
+        await asyncio.sleep(1.2 * BOUNCE)
+        mirror.act("go", work, work.standing)
+        assert mirror.draft.work is not work and work.since is None
+
+    with_mirror(work)
+
+
+def test_a_session_is_set_aside_once_by_two(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        for _ in range(2):
+            _worked(mirror)
+            await mirror.keep_session()
+        await asyncio.gather(*(mirror.correct(calls.set_aside, 2) for _ in range(2)))
+        assert _recorded(mirror) == ["01", "02-set-aside-1"] and "not the last session any more" in mirror.file_note
+
+    with_mirror(work)
+
+
+def test_a_round_that_is_gone_takes_no_reading_and_another_does_not_either(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        first, second = mirror.rounds("rounds")[0], mirror.blank_round()
+        mirror.draft.rounds.append(second)
+        mirror.draft.rounds.remove(first)
+        mirror.write_cell("rounds", first, 0, "1.2")
+        assert [one.cells[0] for one in mirror.rounds("rounds")] == [""]
+
+    with_mirror(work)
+
+
+def test_readings_before_and_after_are_both_worked(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        _worked(mirror)
+        for zone, text in enumerate(READ):
+            mirror.write_cell("rounds", mirror.rounds("rounds")[0], zone, text)
+        mirror.readings_changed("after")
+        for _ in range(600):
+            if len(mirror.surfaces) == 2:
+                break
+            await asyncio.sleep(0.1)
+        assert set(mirror.surfaces) == {"rounds", "after"}
+        kept = json.loads((mirror.path / FILE).read_text(encoding="utf-8"))
+        assert kept["rounds"][0]["cells"] == list(READ)
+
+    with_mirror(work)
