@@ -120,7 +120,7 @@ def test_runs_as_a_module() -> None:
         (["predict", "bench.toml", *QUICK, "--plot", "out.jpg"], ".png, .svg, .pdf"),
         (["predict", "bench.toml", *QUICK, "-o", "out.txt"], ".h5"),
         (["compare", "bench.toml", *QUICK, "-o", "out.h5"], ".json"),
-        (["predict", "bench.toml", *QUICK, "--plot", "nowhere/out.png"], "folder is missing"),
+        (["predict", "bench.toml", *QUICK, "--plot", "nowhere/out.png"], "folder does not exist"),
         (["predict", "bench.toml", *QUICK, "-o", "there.h5"], "--force"),
         (["predict", "bench.toml", *QUICK, "-o", "folder.h5", "--force"], "folder.h5"),
     ],

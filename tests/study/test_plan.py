@@ -77,7 +77,7 @@ def test_three_studies_are_ready() -> None:
         ("draws = 2", "drawz = 2", "study.drawz: unknown key.*draws"),
         ("draws = 2", "draws = -2", "not such a count"),
         ('"strehl"', '"strel"', "strehl"),
-        ('"strehl"', '"after_map"', "planar alone"),
+        ('"strehl"', '"after_map"', "only with the planar engine"),
         ('"hands.push"', '"hands.pull"', "axis 3.key"),
         ('"hands.push"', '"spell 1.on_top"', "takes no number"),
         ('"hands.push"', '"lap 1.relaxation_time"', "varied twice|wrong kind"),
