@@ -151,9 +151,9 @@ def test_bad_input_is_one_line_and_exit_2(arguments: list[str], said: str, call:
         (["rehearse", "toy", "--minutes", "0"], "wearsim: --minutes: out of range"),
         (["rehearse", "toy", "--focal-ratio", "f/40"], "wearsim: --focal-ratio: out of range"),
         (["mask", "bench.toml", "--zones", "30"], "wearsim: --zones: so many windows"),
-        (["mask", "bench.toml", "-o", "no/mask.pdf"], "is missing; expected a name in a folder that is there"),
-        (["new", "no/mine", "--diameter", "8 in"], "is missing; expected a name in a folder that is there"),
-        (["rehearse", "no/mine"], "is missing; expected a name in a folder that is there"),
+        (["mask", "bench.toml", "-o", "no/mask.pdf"], "does not exist; expected a path in an existing folder"),
+        (["new", "no/mine", "--diameter", "8 in"], "does not exist; expected a path in an existing folder"),
+        (["rehearse", "no/mine"], "does not exist; expected a path in an existing folder"),
     ],
 )
 def test_a_wrong_value_is_told_with_its_flag_in_plain_words(
@@ -256,7 +256,7 @@ def test_says_its_defaults_cautions_and_the_next_step(call: Call, demo: Path) ->
     called = call("predict", "bench.toml", *QUICK)
     assert "lap: pitch thickness 5 mm, stiffness 5e9 Pa/m" in called.err
     assert "no published value" not in called.err
-    assert called.err.splitlines()[-2].startswith("Caution: ")
+    assert called.err.splitlines()[-3].startswith("Caution: ")
     assert called.err.splitlines()[-1] == "Next: wearsim compare bench.toml --programme programme.toml"
     assert max(map(len, called.err.splitlines())) <= 80
 

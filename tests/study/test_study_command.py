@@ -73,7 +73,7 @@ def test_a_dry_run_writes_nothing(command: Any, tmp_path: Path, capsys: pytest.C
         (["study", "small.toml", "-o", "small.toml"], "ending in .h5"),
         (["study", "small.toml", "-o", "bad.h5"], "bad.h5: damaged"),
         (["study", "small.toml", "-o", "bad.h5", "--force"], "bad.h5: damaged"),
-        (["study", "small.toml", "-o", "no/such.h5"], "folder is missing"),
+        (["study", "small.toml", "-o", "no/such.h5"], "folder does not exist"),
     ],
 )
 def test_faults_are_one_line(

@@ -414,7 +414,7 @@ def _readings_text(answers: Answers, mask: MaskDesign) -> str:
 # Knife-edge readings, to fill in. One row per repeat, one number per window,
 # from the middle outwards: the position of the knife when that window darkens
 # evenly. Larger = farther from the mirror. The zero is arbitrary. Let the glass
-# cool to the temperature of the room first, and read every window several times.
+# cool to the room's temperature first, and read every window several times.
 
 source = "moving"                 # with the knife; or "fixed"
 length_unit = "{"in" if inches else "mm"}"                # of the windows and of the knife positions
