@@ -123,7 +123,7 @@ def test_nothing_done_changes_nothing(call: Call, demo: Path) -> None:
     Path("none.toml").write_text("")
     called = call("predict", "bench.toml", "-p", "none.toml", "--plot", "none.png")
     assert called.code == 0
-    assert "No spells: nothing is changed." in called.out
+    assert "No spells: nothing changes." in called.out
     answer = json.loads(call("predict", "bench.toml", "-p", "none.toml", "--json").out)
     assert not any(answer["removal_m"])
     assert answer["figure_error_before_m"] == answer["figure_error_after_m"]

@@ -83,7 +83,7 @@ def test_table_tells_what_is_not_round_and_what_turning_does(call: Call) -> None
     lines = out.splitlines()
     assert max(map(len, lines)) <= 80 and out.isascii()
     assert any(line.startswith("Astigmatism, RMS") for line in lines)
-    assert "The largest pressure stood at x " in out
+    assert "The largest pressure was at x " in out
     turned = [line.split() for line in lines if line.split()[1:3] == ["72", "deg"]]
     assert turned and turned[0][0] == "3" and turned[0][-1] == "31%"
     # five turns of 72 degrees cancel, of 180 never do

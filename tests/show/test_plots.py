@@ -16,12 +16,13 @@ from matplotlib.patches import Circle
 from matplotlib.text import Text
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.personal_units import read_heights_in, surface_unit
 from wearsim.bench.programme import Programme, Stroke
 from wearsim.bench.toml_io import load_bench, load_programme, programme_from_table
 from wearsim.bench.units import MILLIMETRES
 from wearsim.decide.compare import compare
 from wearsim.show.comparison import comparison_figure
-from wearsim.show.outcome import MOST_DRAWN, outcome_figure
+from wearsim.show.outcome import MOST_DRAWN, outcome_figure, profiles_figure
 from wearsim.show.strokes import caption_of, drawing_of, drawn_path, stroke_path
 from wearsim.show.style import AFTER, BAND, BEFORE, REMOVED, save
 from wearsim.wear.outcome import Outcome
@@ -229,3 +230,20 @@ def test_the_same_plot_is_the_same_file(ending: str, figure: Figure, tmp_path: P
     save(figure, tmp_path / "one", ending)
     save(figure, tmp_path / "two", ending)
     assert (tmp_path / "one").read_bytes() == (tmp_path / "two").read_bytes()
+
+
+@pytest.mark.parametrize("unit", ["nm", "waves", "millionths"])
+def test_no_title_is_cut_off_whatever_the_unit(unit: str, bench: Bench, programme: Programme, outcome: Outcome) -> None:
+    read_heights_in(surface_unit(unit, bench.light.wavelength))
+    try:
+        drawn = [outcome_figure(bench, programme, outcome), profiles_figure(bench, outcome)]
+    finally:
+        read_heights_in(None)
+    for figure in drawn:
+        figure.canvas.draw()
+        for axes in figure.axes:
+            for text in (axes.title, axes._left_title, *(axes.get_legend().get_texts() if axes.get_legend() else ())):
+                box = text.get_window_extent()
+                if text.get_text().strip():
+                    assert box.x0 >= -1.0 and box.x1 <= figure.bbox.x1 + 1.0, text.get_text()
+                    assert box.y1 <= figure.bbox.y1 + 1.0, text.get_text()

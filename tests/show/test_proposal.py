@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 
 import wearsim as ws
 from tests.helpers.small_bench import figure, ring_figure, small_bench
+from wearsim.bench.personal_units import read_heights_in, surface_unit
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.decide.trade_off import TradeOff
@@ -167,6 +168,20 @@ def test_every_curve_of_minutes_reads_on_its_own_and_none_looks_like_the_floor()
     plot.canvas.draw()
     box, page = legend.get_window_extent(), plot.bbox
     assert box.x0 >= page.x0 and box.x1 <= page.x1
+
+
+def test_no_mark_of_the_trade_off_is_cut_off_and_no_title() -> None:
+    read_heights_in(surface_unit("waves", 550e-9))
+    try:
+        plot = proposal_figure(small_bench(True), proposal())
+    finally:
+        read_heights_in(None)
+    plot.canvas.draw()
+    for axes in plot.axes:
+        marked = [line for line in axes.lines if line.get_marker() not in ("None", None, "", "+")]
+        assert not any(line.get_clip_on() for line in marked if axes.get_title(loc="left").startswith("What"))
+        box = axes.title.get_window_extent() if axes.get_title() else axes._left_title.get_window_extent()  # type: ignore[attr-defined]
+        assert box.x1 <= plot.bbox.x1 + 1.0, axes.get_title(loc="left")
 
 
 def test_seconds_stand_beside_minutes_in_json() -> None:

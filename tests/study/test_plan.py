@@ -103,7 +103,7 @@ def test_three_studies_are_ready() -> None:
         ('key = "hands.push"\nsample = { spread = "uniform", least = "10 N", most = "50 N" }',
          'key = "hands.centre_jitter"\nlist = ["2 mm", "2 m"]', "axis 3.list: too large.*at most 200 mm"),
         ('list = ["tool", "mirror"]', 'list = ["tool", "mirrow"]', "axis 1.spell 1.on_top.*mirrow"),
-        ('list = ["tool", "mirror"]', 'list = ["tool", "tool"]', "stands twice"),
+        ('list = ["tool", "mirror"]', 'list = ["tool", "tool"]', "listed twice"),
         ('list = ["tool", "mirror"]', 'list = ["tool"]\ngrid = { first = 0, last = 1, count = 2 }', "exactly one"),
         ("count = 3 }", "count = 1000000 }\n", "too many cases"),
         ("[[spell]]", "[spells]", "unknown key"),

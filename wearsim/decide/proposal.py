@@ -155,12 +155,10 @@ class Proposal:
     outcome: Outcome
     floor: float
     expected_rms: float
-    least_rms: float
     share: float
     reason: str
     advice: tuple[str, ...]
     trade_off: tuple[TradeOff, ...]
-    choices: tuple[Alternative, ...]
     early: EarlyStop
     later: tuple[LaterSession, ...]
     limits: Limits
@@ -170,6 +168,8 @@ class Proposal:
     stopped: bool
     no_more_sessions: str = ""
     left_out: tuple[str, ...] = ()
+    choices: tuple[Alternative, ...] = ()
+    least_rms: float = 0.0
 
     @property
     def gap(self) -> float:

@@ -92,7 +92,13 @@ def address_of(mirror: LiveMirror, step: str) -> str:
 
 @contextmanager
 def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, step: str = "") -> Iterator[None]:
-    """The page round a view with this title; ``look`` holds what was chosen last on any screen, under ``name``."""
+    """The page round a view with this title; ``look`` holds what was chosen last on any screen, under ``name``.
+
+    Yields
+    ------
+    None
+        While the view is put into it.
+    """
     ui.add_css((ASSETS / "style.css").read_text(encoding="utf-8"))
     ui.add_head_html(EARLY)
     ui.page_title(f"{title} \u2013 {mirror.name if mirror else 'wearsim'}")

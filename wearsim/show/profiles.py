@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -83,6 +84,8 @@ def ring_means(mirror: Mirror, radius: Floats) -> RingMeans:
 
 
 POINTS = 400
+LETTERS_AN_INCH = 8.0
+"""Of a title, at least."""
 BAND_WORDS = "5th to 95th percentile"
 
 
@@ -94,11 +97,17 @@ def draw_profiles(
     draw_surface(surface, mirror, outcome, radial, high)
     surface.set_ylabel(f"surface above the target [{high.name}]")
     surface.legend(**legend_entries(surface), loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3)
-    surface.set_title(title, pad=28)
+    surface.set_title(_broken(title, surface), pad=28)
     draw_removal(removal, mirror, outcome, radial, high)
     _removal_legend(removal)
     removal.set_ylabel(f"removed [{high.name}]")
     removal.set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out of the numbers")
+
+
+def _broken(title: str, axes: Axes) -> str:
+    """A title in lines that the panel has room for, whatever the units of its numbers."""
+    inches = axes.get_subplotspec().get_gridspec().figure.bbox.width / axes.figure.dpi  # type: ignore[union-attr]
+    return "\n".join(textwrap.fill(line, max(20, int(LETTERS_AN_INCH * inches))) for line in title.split("\n"))
 
 
 def draw_surface(axes: Axes, mirror: Mirror, outcome: Outcome, radial: LengthUnit, high: LengthUnit) -> None:
