@@ -256,7 +256,7 @@ def test_says_its_defaults_cautions_and_the_next_step(call: Call, demo: Path) ->
     called = call("predict", "bench.toml", *QUICK)
     assert "lap: pitch thickness 5 mm, stiffness 5e9 Pa/m" in called.err
     assert "no published value" not in called.err
-    assert called.err.splitlines()[-2].startswith("Caution: ")
+    assert called.err.splitlines()[-3].startswith("Caution: ")
     assert called.err.splitlines()[-1] == "Next: wearsim compare bench.toml --programme programme.toml"
     assert max(map(len, called.err.splitlines())) <= 80
 
@@ -265,7 +265,9 @@ def test_verbose_says_where_defaults_come_from(call: Call, demo: Path) -> None:
     called = call("predict", "bench.toml", *QUICK, "-v")
     words = " ".join(called.err.split())
     assert "hands.friction = 0.15: judgement: friction about 0.15" in words
-    assert "Hot pitch burns." in words
+    assert "Hot pitch burns:" in words
+    said = " ".join(called.out.split())
+    assert "Rim's width" in said and "how far in half of it reaches" in said
     assert max(map(len, called.err.splitlines())) <= 80
 
 
