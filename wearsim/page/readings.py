@@ -21,8 +21,9 @@ NEXT_FIELD = """(event) => {
   event.target.blur();
   if (to) { to.focus(); to.select(); return; }
   const early = [], collecting = new AbortController();
-  const collect = one => { if (one !== event && (one.key.length === 1 || one.key === 'Enter')) early.push(one.key); };
-  document.addEventListener('keydown', collect, collecting);
+  document.addEventListener('keydown', one => {
+    if (one.key.length === 1 || one.key === 'Enter') { early.push(one.key); one.preventDefault(); one.stopPropagation(); }
+  }, { capture: true, signal: collecting.signal });
   setTimeout(() => document.querySelector('.another-round')?.click());
   let looks = 0;
   const look = setInterval(() => {
@@ -78,7 +79,7 @@ class ReadingsView:
         typed, source = self.mirror.typed, self.mirror.draft.source or "moving"
         parts.radio("The light source", kinds, parts.Entry(source, self._source, typed, "source"))
         ui.link("Print a mask with these windows", parts.address_of(self.mirror, "print"))
-        if not self.mirror.sessions:
+        if not self.mirror.sessions and self.which == "rounds":
             self._own_windows()
 
     def _own_windows(self) -> None:
