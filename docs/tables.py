@@ -182,7 +182,7 @@ def quantities() -> str:
         (f"`{name}`", one.unit, one.text, "yes" if name in kept else "", "needed" if one.drawn else "")
         for name, one in QUANTITIES.items()
     ]
-    return table("name | unit | what | kept unless said | `draws`", rows)
+    return table("name | unit | what | kept by default | `draws`", rows)
 
 
 def relaxation() -> str:

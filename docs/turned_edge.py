@@ -57,11 +57,11 @@ def risks() -> str:
     return table(" | ".join(["off centre, D", *heads]), zip(OVERHANGS, *columns, strict=True))
 
 
-def profiles() -> str:
+def profiles(abrasive: str) -> str:
     """Removal along the radius and what it adds to the rim, with the bench's own constants."""
     rows: list[list[Any]] = []
     for stroke in STROKES:
-        for overhang, case in zip(OVERHANGS, cases("cerium-oxide", stroke), strict=True):
+        for overhang, case in zip(OVERHANGS, cases(abrasive, stroke), strict=True):
             removal = np.interp(AT, case.radius / case.radius[-1], case.removal) * 1e9
             rim, width = case.rim_height_change * 1e9, case.gauge.rim_width(-case.removal) * 1e3
             heights = (*removal, case.edge_roll_change * 1e9, rim)

@@ -97,6 +97,9 @@ def central_and_overhanging() -> str:
     for overhang in (0.0, 0.1, 0.2, 0.3):
         done = work(bench, [make_spell("overhang", "tool", 20.0, length=0.25, side_overhang=overhang)])
         rows.append(f"{overhang:g} D off centre {listed(done.removal[[0, 1, 4]])} nm")
+    for share in (0.8, 0.6):
+        done = work(make_bench(0.2, 2.4, lap=share), [make_spell("straight", "tool", 20.0, length=0.25)])
+        rows.append(f"over the centre with a tool of {share:g} D {listed(done.removal[[0, 1, 4]])} nm")
     return "strokes of 0.25 D, 20 minutes, removal at r/a = 0, 0.5, 0.95: " + "; ".join(rows)
 
 

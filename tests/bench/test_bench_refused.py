@@ -22,7 +22,7 @@ MALFORMED = [
     ('diameter = "300 mm"', 'diameter = "1e999 mm"', ["mirror.diameter", "too large a number"]),
     ('diameter = "300 mm"', 'diameter = ""', ["mirror.diameter", "no number with a unit"]),
     ('mass = "4 kg"', 'mass = "4 kgf"', ["lap.mass", "wrong kind of unit", "a mass"]),
-    ('push = "30 N"', 'push = "8 lb"', ["hands.push", "wrong kind of unit", "a force"]),
+    ('push = "30 N"', 'push = "8 min"', ["hands.push", "wrong kind of unit", "a force"]),
     ('temperature = "20 degC"', "temperature = 20", ["wear.temperature", "bare number", "20 degC"]),
     ('temperature = "20 degC"', 'temperature = "20 degC/m"', ["wear.temperature", "wrong kind of unit"]),
     ('temperature = "20 degC"', 'preston = "1e-12 Pa"', ["wear.preston", "wrong kind of unit", "8e-13 / Pa"]),

@@ -13,6 +13,7 @@ import wearsim
 from wearsim.bench import materials as catalogue
 from wearsim.bench.profile import read_profile
 from wearsim.bench.toml_io import dump_bench, load_bench
+from wearsim.errors import InputError
 
 LABELS = ("judgement", "from memory", "by definition", "derived", "[read")
 
@@ -76,3 +77,32 @@ def test_inside_an_installed_package_its_own_folder_counts(tmp_path: Path, monke
     monkeypatch.setattr(catalogue.resources, "files", lambda _: tmp_path / "wearsim")
     assert catalogue.configs_folder() == tmp_path / "wearsim" / "configs"
     assert wearsim.__version__
+
+
+@pytest.mark.parametrize(
+    ("piece", "said", "meant"),
+    [
+        ("glass", "plate glass", "soda-lime"), ("glass", "Float Glass", "soda-lime"), ("glass", "quartz", "fused-silica"),
+        ("glass", "Borosilicate", "borosilicate"), ("glass", "fused silica", "fused-silica"),
+        ("abrasive", "cerium", "cerium-oxide"),
+        ("abrasive", "Cerium Oxide", "cerium-oxide"), ("abrasive", "jeweller's rouge", "rouge"),
+        ("pitch", "Very soft", "very-soft"),
+    ],
+)  # fmt: skip
+def test_common_names_of_the_trade_are_understood(piece: str, said: str, meant: str) -> None:
+    pick = getattr(catalogue, piece)
+    assert pick(said) == pick(meant)
+
+
+def test_every_other_name_says_what_is_meant_and_means_one_thing() -> None:
+    for file in ("glasses.toml", "abrasives.toml", "pitches.toml"):
+        tables = catalogue._tables(file)
+        others = [other for table in tables.values() for other in table.get("also", {})]
+        assert len({catalogue._plain(other) for other in others}) == len(others)
+        assert not {catalogue._plain(other) for other in others} & set(tables)
+        assert all(meaning for table in tables.values() for meaning in table.get("also", {}).values())
+
+
+def test_a_slip_in_a_common_name_is_answered_with_the_proper_one() -> None:
+    with pytest.raises(InputError, match='"soda-lime"'):
+        catalogue.glass("plait glass")

@@ -49,6 +49,23 @@ KNOWN = [
     ("72 deg", "rad", math.radians(72)),
     ("0.2 turn", "rad", 0.4 * math.pi),
     ("  +.5   m ", "m", 0.5),
+    ('8"', "m", 0.2032),
+    ('9 1/2 "', "m", 0.2413),
+    ("9 1/2 in", "m", 0.2413),
+    ("9-1/2in", "m", 0.2413),
+    ("9\u00bd in", "m", 0.2413),
+    ("1/4 in", "m", 0.00635),
+    ("-3/8 inch", "m", -0.009525),
+    ("63.5F", "degC", 17.5),
+    ("63.5 F", "degC", 17.5),
+    ("63.5 \u00b0F", "degC", 17.5),
+    ("63.5 deg F", "degC", 17.5),
+    ("17.5C", "degC", 17.5),
+    ("20 lb", "N", 20 * 0.45359237 * 9.80665),
+    ("20 lbs", "N", 20 * 0.45359237 * 9.80665),
+    ("3 kg", "N", 3 * 9.80665),
+    ("5 lbs", "kg", 5 * 0.45359237),
+    ("2 hrs", "s", 7200.0),
 ]
 
 
@@ -79,6 +96,10 @@ def test_known_quantities(text: str, base: str, value: float) -> None:
         "3 m; m",
         "3 ²",
         "3 degC",
+        "1/0 in",
+        "1/2",
+        "1/2.5 in",
+        "1 / Pa in",
         "٣ mm",
         "3 mm " + " " * 99,
     ],
@@ -178,3 +199,18 @@ assert not errors, errors
 
 def test_threads_may_ask_for_the_first_unit_at_once() -> None:
     subprocess.run([sys.executable, "-c", IN_THREADS], check=True, timeout=60)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "whole"),
+    [("20", "mm", "20 mm"), (" 1/2 ", "in", "1/2 in"), ("3 cm", "mm", "3 cm"), ("soon", "min", "soon")],
+)
+def test_a_plain_number_takes_the_unit_that_was_set(text: str, unit: str, whole: str) -> None:
+    assert units.with_unit(text, "m", unit) == whole
+
+
+@pytest.mark.parametrize(
+    ("text", "inches"), [('8"', True), ("8\u00bd in", True), ("8 1/2 in", True), ("8''", True), ("8 mm", False)]
+)
+def test_who_writes_in_inches(text: str, inches: bool) -> None:
+    assert units.is_in_inches(text) is inches

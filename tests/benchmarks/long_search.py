@@ -23,10 +23,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import differential_evolution, least_squares, minimize
 
+from tests.helpers.any_stroke import any_limits
 from tests.helpers.start_figures import StartCase
 from wearsim.bench.bench import Bench
 from wearsim.decide.coarse_engine import COARSE, CoarseEngine, PlannedSpell
-from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Objective
 from wearsim.decide.stroke_library import REACH_SIGMAS, StrokeSpec
 from wearsim.errors import ContactError
@@ -57,11 +57,11 @@ class Ground:
     def __init__(self, case: StartCase, plain_rms: bool, accuracy: Accuracy) -> None:
         self.bench: Bench = case.bench()
         self.plain = plain_rms
-        self.limits = Limits(minutes=case.minutes)
+        self.limits = any_limits(minutes=case.minutes)
         start = case.start(self.bench, accuracy)
         state = start_state(self.bench, start.radius, start.height, accuracy)
         gauge = gauge_for(self.bench, start.radius)
-        self.objective = Objective(gauge, state, self.limits, self.bench.light.wavelength)
+        self.objective = Objective(gauge, state, self.limits, self.bench)
         self.trials = CoarseEngine(self.bench, self.limits, AS_STATED, accuracy)
         self.runs = 0
         lap = self.bench.lap(None)

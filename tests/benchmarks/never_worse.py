@@ -14,11 +14,11 @@ import time
 
 import numpy as np
 
+from tests.helpers.any_stroke import any_limits
 from tests.helpers.start_figures import KNOWN
 from wearsim.bench.bench import Bench
 from wearsim.bench.profile import Profile
 from wearsim.bench.toml_io import bench_from_table
-from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.initial_figure import StartFigure, from_profile
@@ -55,7 +55,7 @@ def judged(number: int, spells: int, planar: bool) -> tuple[str, bool, bool]:
     rng = np.random.default_rng(np.random.SeedSequence(20260117, spawn_key=(number,)))
     bench = random_bench(rng, number % 3 == 0)
     start = random_start(bench, rng)
-    limits = Limits(minutes=float(rng.integers(5, 180)), spells=spells)
+    limits = any_limits(minutes=float(rng.integers(5, 180)), spells=spells)
     began = time.perf_counter()
     done = propose(bench, limits=limits, start=start, draws=0)
     seconds = time.perf_counter() - began

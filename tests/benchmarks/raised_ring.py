@@ -16,9 +16,9 @@ import time
 
 import numpy as np
 
+from tests.helpers.any_stroke import any_limits
 from tests.helpers.start_figures import CASES, StartCase
 from wearsim.bench.programme import Programme
-from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.constants import NAMES, Belief
@@ -46,7 +46,7 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=CASE.minutes)
     arguments = parser.parse_args()
     bench, began = CASE.bench(), time.process_time()
-    done = propose(bench, limits=Limits(minutes=arguments.minutes), start=CASE.start(bench), draws=0)
+    done = propose(bench, limits=any_limits(minutes=arguments.minutes), start=CASE.start(bench), draws=0)
     before = done.outcome.numbers_before.surface_rms
     print(done.programme.text)
     print(

@@ -192,6 +192,7 @@ def one_case(seed: int, options: str, independent: float, draws: int = DRAWS) ->
         worked = time.monotonic()
         found = calibrate(folder, seed=seed, draws=draws)
         calibrated = time.monotonic()
+        figure = figure_known(folder, glass, found)  # before the glass is worked again
         after = next_session(folder, glass, found, seed)
     return {
         "seed": seed, "options": options, "independent": independent, "fault": drawn.fault,
@@ -199,7 +200,7 @@ def one_case(seed: int, options: str, independent: float, draws: int = DRAWS) ->
         "chi_square": [fit.chi_square for fit in found.sessions], "compared": found.sessions[0].compared,
         "set_aside": [not fit.fits for fit in found.sessions],
         "weight": [fit.weight for fit in found.sessions], "effective": found.posterior.effective,
-        "figure": figure_known(folder, glass, found),
+        "figure": figure,
         "intervals": intervals(found.posterior, glass.constants), **after,
         "seconds_worked": worked - began, "seconds_calibrated": calibrated - worked,
     }  # fmt: skip

@@ -22,24 +22,24 @@ from pathlib import Path
 import tomli_w
 
 from tests.benchmarks.long_search import FINE, Effort, Ground, searched
+from tests.helpers.any_stroke import any_limits
 from tests.helpers.start_figures import CASES, StartCase
 from wearsim.bench.programme import Programme
 from wearsim.decide.coarse_engine import PlannedSpell, plan_of
-from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
-from wearsim.decide.stroke_library import is_allowed
+from wearsim.decide.repertoire import is_allowed
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import predict
 
 WORDS = {"rms": "long search on the RMS alone", "cost": "long search on the cost"}
 
 # Limits with which a proposal goes by the RMS alone.
-NOTHING_ELSE = {"removal_spread": 0.0, "cost_spell": 0.0, "cost_change": 0.0, "cost_hour": 0.0}
+NOTHING_ELSE = {"removal_spread": 0.0, "cost_hour": 0.0, "ripple": 0.0}
 
 
 def outcome_of(case: StartCase, programme: tuple[PlannedSpell, ...]) -> Outcome:
     """A programme by the full-accuracy engine; refuses one that is not within the limits."""
-    bench, limits = case.bench(), Limits(minutes=case.minutes)
+    bench, limits = case.bench(), any_limits(minutes=case.minutes)
     assert len(programme) <= limits.spells
     assert sum(tried.minutes for tried in programme) <= limits.minutes * (1.0 + 1e-9)
     assert all(tried.minutes >= limits.shortest * (1.0 - 1e-6) for tried in programme)
@@ -72,7 +72,7 @@ def say(
 def proposed(case: StartCase, on: str) -> None:
     """What ``propose`` reaches as it is, or with nothing to weigh but the RMS."""
     bench, began = case.bench(), time.process_time()
-    limits = Limits(minutes=case.minutes, **(NOTHING_ELSE if on == "rms" else {}))
+    limits = any_limits(minutes=case.minutes, **(NOTHING_ELSE if on == "rms" else {}))
     done = propose(bench, limits=limits, start=case.start(bench), draws=0)
     seconds = time.process_time() - began
     say(case, f"propose on {on}", plan_of(done.programme), done.outcome, done.evaluations, seconds)

@@ -20,7 +20,7 @@ import numpy as np
 import pytest
 
 import wearsim as ws
-from wearsim.decide.limits import Limits
+from tests.helpers.any_stroke import any_limits
 from wearsim.decide.stroke_library import LIBRARY, StrokeWear, allowed_strokes, steps_for, thinned
 from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.radial.offset_basis import offset_basis, path_matrix
@@ -36,7 +36,7 @@ def ready():
     bench = ws.load_bench(DEMO)
     start = start_figure(bench)
     state = start_state(bench, start.radius, start.height, ws.Accuracy())
-    limits = Limits(on_top=("tool",))
+    limits = any_limits(on_top=("tool",))
     some = allowed_strokes(bench, limits, 40)
     basis = offset_basis(bench, state, "tool", bench.laps[0])
     jitter = (bench.hands.length_jitter, bench.hands.centre_jitter)
@@ -73,7 +73,7 @@ def timed(what: str, work: Callable[[], object]) -> object:
 
 
 def main() -> None:
-    bench, limits = ws.load_bench(DEMO), Limits()
+    bench, limits = ws.load_bench(DEMO), any_limits()
     ws.library(bench, steps=4)  # compiled
     start = start_figure(bench)
     state = start_state(bench, start.radius, start.height, LIBRARY)

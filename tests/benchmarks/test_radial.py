@@ -11,16 +11,39 @@ import pytest
 from tests.benchmarks.accuracy_benches import cases
 from tests.benchmarks.numpy_twin import Rates
 from tests.helpers.workbench import work_spell
+from wearsim.bench.bench import Bench
 from wearsim.kernels import radial_wear as kernels
 from wearsim.kernels._jit import kernel
 from wearsim.kernels.contact import moments_even, moments_full
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import AS_STATED
-from wearsim.wear.radial.engine import spell_contact, spell_weights
+from wearsim.wear.radial.engine import RadialEngine, spell_contact, spell_weights
 from wearsim.wear.state import lap_name
 
 CASES = {case.name: case for case in cases()}
 USUAL = "tool W, raised zone"
+
+
+OPTIONS = ("off", "turning", "p^1.25", "v^0.75", "stiffness p^0.5", "all")
+
+
+def with_option(bench: Bench, option: str) -> Bench:
+    """A bench with one of :data:`OPTIONS` of the physics, or with all of them."""
+    hands, wear, lap = {}, {}, {}
+    if option in ("turning", "all"):
+        hands = {"top_turns": -12.0, "stand_turns": 5.0}
+    if option in ("p^1.25", "all"):
+        wear["pressure_exponent"] = 1.25
+    if option in ("v^0.75", "all"):
+        wear["speed_exponent"] = 0.75
+    if option in ("stiffness p^0.5", "all"):
+        lap["stiffness_exponent"] = 0.5
+    changed = {
+        "hands": bench.hands.model_copy(update=hands),
+        "wear": bench.wear.model_copy(update=wear),
+        "laps": (bench.laps[0].model_copy(update=lap),),
+    }
+    return bench.model_copy(update=changed)
 
 
 def prepared(name: str) -> tuple[Any, Any, Any, Any]:
@@ -51,6 +74,29 @@ def test_twenty_minute_spell(benchmark: Any, name: str) -> None:
     case = CASES[name]
     state = case.start(DEFAULT)
     benchmark(lambda: work_spell(case.bench, case.spell, state))
+
+
+def test_cost_of_options(benchmark: Any) -> None:
+    """Each option by itself and all at once against none: processor time of a spell, warm, turn and turn about."""
+    engine, names = RadialEngine(), sorted(CASES)
+    jobs = {
+        (n, o): (with_option(CASES[n].bench, o), CASES[n].spell, CASES[n].start(DEFAULT))
+        for n in names
+        for o in OPTIONS
+    }
+    steps = {key: engine.work_spell(*job)[1].evaluations for key, job in jobs.items()}
+    times = dict.fromkeys(jobs, np.inf)
+    for _ in range(10):
+        for key, job in jobs.items():
+            times[key] = min(times[key], best(lambda job=job: engine.work_spell(*job), 3))
+    for option in OPTIONS[1:]:
+        ratio = np.array([times[n, option] / times[n, "off"] for n in names])
+        a_step = ratio * [steps[n, "off"] / steps[n, option] for n in names]
+        mean, worst = float(np.exp(np.log(ratio).mean())), names[int(ratio.argmax())]
+        benchmark.extra_info[option] = mean
+        print(f"\n{option}: mean {mean:.2f}, median {np.median(ratio):.2f}, most {ratio.max():.2f} ({worst})", end="")
+        print(f"; an evaluation: mean {np.exp(np.log(a_step).mean()):.2f}, most {a_step.max():.2f}", end="")
+    benchmark(lambda: engine.work_spell(*jobs[USUAL, "all"]))
 
 
 @kernel
@@ -100,7 +146,7 @@ def test_numpy_twin_ratio(benchmark: Any) -> None:
     w, u, setting, nodes = prepared(USUAL)
     dw, du = np.zeros_like(w), np.zeros_like(u)
     poses, survey = np.zeros((*setting.time.shape, 3)), np.zeros(4)
-    speeds = np.zeros((1, 2, 0))
+    speeds = np.zeros((1, 2, 0), np.float32)
     kernels.rates(w, u, setting, nodes, speeds, poses, True, dw, du, survey)
     twin = Rates(setting, nodes, (w.size, u.size))
     slow_w, slow_u = twin(w, u)

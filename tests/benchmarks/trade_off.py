@@ -10,8 +10,8 @@ import argparse
 import time
 from typing import Any
 
+from tests.helpers.any_stroke import any_limits
 from tests.helpers.start_figures import CASES, StartCase
-from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
 from wearsim.decide.propose import propose
 
@@ -23,7 +23,7 @@ def timed(case: StartCase, minutes: float, **more: Any) -> tuple[Proposal, float
     """A proposal and its processor time [s]."""
     bench = case.bench()
     began = time.process_time()
-    done = propose(bench, limits=Limits(minutes=minutes), start=case.start(bench), draws=0, **more)
+    done = propose(bench, limits=any_limits(minutes=minutes), start=case.start(bench), draws=0, **more)
     return done, time.process_time() - began
 
 

@@ -127,7 +127,7 @@ def test_a_folder_that_remembers_is_not_written(call: Call, desk: Path, idle: No
         (("calibrate", "nowhere"), "nowhere"),
         (("history", "own", "-o", "history.csv"), ".json"),
         (("rehearse", "own"), "not a practice mirror"),
-        (("rehearse", "no/such"), "its folder is missing"),
+        (("rehearse", "no/such"), "the folder does not exist"),
         (("rehearse", "new", "--diameter", "9 m"), "out of range"),
         (("rehearse", "new", "-p", "none.toml"), "none.toml: no such file"),
         (("study", "none.toml"), "none.toml: no such file"),

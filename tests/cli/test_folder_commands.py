@@ -90,8 +90,8 @@ def test_record_warns_of_readings_that_were_recorded_before(mirror: Path, call: 
 @pytest.mark.parametrize(
     ("arguments", "fragment"),
     [
-        (("--date", "monday"), "not a day"),
-        (("--temperature", "18"), "temperature"),
+        (("--date", "monday"), "not a date"),
+        (("--temperature", "warm"), "temperature"),
         (("--temperature", "18 N"), "temperature"),
         (("--abrasive", "sand"), "sand"),
         (("--waited", "soon"), "waited"),
@@ -222,3 +222,27 @@ def test_rehearse_leaves_real_mirrors_alone(mirror: Path, call: Call) -> None:
     done = call("rehearse", "mirror")
     assert done.code == 2
     assert "not a practice mirror" in done.err
+
+
+def test_a_rehearsal_without_a_session_names_ways_on(mirror: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert call("rehearse", "toy", "--diameter", "200 mm", "--sessions", "0").code == 0
+    monkeypatch.setattr("wearsim.learn.practice.rehearse.rehearse", lambda *_, **__: iter(()))
+    ended = call("rehearse", "toy")
+    assert ended.code == 0 and "No session was worked." in ended.out
+    for way in (
+        "wearsim reduce toy",
+        "wearsim rehearse toy --programme",
+        "wearsim rehearse toy-2 --fault 'turned edge'",
+    ):
+        assert f"Next: {way}" in ended.err
+
+
+def test_record_takes_the_answers_that_people_give(mirror: Path, call: Call) -> None:
+    done = recorded(call, "--temperature", "18", "--pressed", "12", "--waited", "overnight", "--abrasive", "Cerium")
+    assert done.code == 0, done.err
+    text = (mirror / "01" / "session.toml").read_text()
+    assert 'temperature = "18 degC"' in text and 'pressed = "12 min"' in text and 'waited = "600 min"' in text
+    bench = mirror / "bench.toml"
+    bench.write_text(bench.read_text() + '\n[wear]\ntemperature = "65F"\n')
+    assert recorded(call, "--temperature", "64").code == 0
+    assert float((mirror / "02" / "session.toml").read_text().split('temperature = "')[1].split()[0]) > 17.0

@@ -105,7 +105,7 @@ def test_windows_that_mask_prints_go_into_the_sheet_that_new_wrote(
     called = call("mask", "mine/bench.toml", "--zones", "6")
     assert max(map(len, called.out.splitlines())) <= 80
     assert "Next: wearsim reduce mine/readings.toml --bench mine/bench.toml" in called.err
-    head, pasted = re.split(r"For the sheet of readings[^\n]*\n", called.out)
+    head, pasted = re.split(r"To go into the sheet of readings[^\n]*\n", called.out)
     sheet = folder / "readings.toml"
     fill_in(sheet, "[[0, 0, 0, 0, 0, 0]]")
     kept = re.sub(r"(?m)^(length_unit = .*|windows = \[\n(.*\n)*?\])\n", "", sheet.read_text())
@@ -153,29 +153,60 @@ def test_bad_answers_are_one_line_and_leave_nothing(flags: tuple[str, ...], fold
     assert not folder.exists()
 
 
-def test_at_a_terminal_it_asks_and_asks_again(folder: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+def asked(monkeypatch: pytest.MonkeyPatch, *answers: str) -> None:
+    """A person at a terminal who answers this."""
     monkeypatch.setattr(new, "at_terminal", lambda: True)
-    answers = ["200", "200 mm", "six", "6", "", "30 mm", "160 mm", "1.5 kg", "hard"]
     monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(answers) + "\n"))
+
+
+def test_at_a_terminal_it_asks_and_asks_again(folder: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+    first = ("200", "200 mm", "six", "6", "sphere", "30", "3 mm", "plate glass", "160 mm", "1.5 kg", "none", "hard")
+    asked(monkeypatch, *first, "rouge", "64F")
     called = call("new", "mine", "--push", "20 N")
     assert called.code == 0, called.err
     assert "a bare number where a unit is needed" in called.err
     assert '"six"; expected a plain number such as 6, or f/6' in called.err
     bench = load_bench(folder / "bench.toml")
     assert (bench.laps[0].diameter, bench.laps[0].pitch, bench.hands.push) == (0.16, "hard", 20.0)
-    assert (bench.mirror.thickness, bench.mirror.glass) == (0.03, "borosilicate")
+    assert (bench.mirror.thickness, bench.mirror.glass, bench.mirror.rim_excluded) == (0.03, "plate glass", 0.003)
+    assert bench.mirror.conic == 0.0 and bench.laps[0].facet_shape == "none"
+    assert bench.wear.abrasive == "rouge" and bench.wear.temperature == pytest.approx(32 / 1.8)
 
 
 def test_who_works_in_inches_is_offered_inches(folder: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(new, "at_terminal", lambda: True)
-    monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(["8 in", "f/6", "", "", "", "5 lb", "", ""]) + "\n"))
+    asked(monkeypatch, '8"', "f/6", "", "1.3", "1/16", "", "7 3/4 in", "5", "7/8", "", "", "66", "9 lb")
     called = call("new", "mine")
     assert called.code == 0, called.err
-    assert "[1.5 in]" in called.err and "[8 in]" in called.err and "[7 lbf]" in called.err
-    assert " mm]" not in called.err and " N]" not in called.err
+    assert (
+        "[1 1/2 in]" in called.err and "[8 in]" in called.err and "[7 lbf]" in called.err and "[68 degF]" in called.err
+    )
+    assert " mm]" not in called.err and " N]" not in called.err and "degC]" not in called.err
     bench = load_bench(folder / "bench.toml")
-    assert bench.mirror.thickness == pytest.approx(0.0381, rel=1e-12)
+    assert bench.mirror.thickness == pytest.approx(1.3 * 0.0254, rel=1e-12)
+    assert bench.mirror.rim_excluded == pytest.approx(0.0254 / 16, rel=1e-12)
     assert bench.mirror.radius_of_curvature == pytest.approx(96 * 0.0254, rel=1e-12)
+    assert bench.laps[0].mass == pytest.approx(5 * 0.45359237) and bench.laps[0].facet == pytest.approx(0.875 * 0.0254)
+    assert bench.hands.push == pytest.approx(9 * 0.45359237 * 9.80665)
+    assert bench.wear.temperature == pytest.approx(34 / 1.8)
+    said = " ".join(called.err.split())
+    assert "the mirror weighs about" in said and "The tool is taken as 5" in said
+
+
+def test_a_question_can_be_gone_back_to(folder: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked(monkeypatch, "back", "8 in", "6", "", "back", "back", "5", *[""] * 6)
+    called = call(
+        "new", "mine", "--facet", "1 in", "--pitch", "soft", "--glass", "plate", "--push", "8 lb", "--rim", "1/16"
+    )
+    assert called.code == 0, called.err
+    assert "[6.0]" in called.err and '"back" returns' in called.err
+    assert load_bench(folder / "bench.toml").mirror.radius_of_curvature == pytest.approx(80 * 0.0254, rel=1e-12)
+
+
+def test_a_tool_that_is_not_weighed_is_a_disc_of_the_mirrors_glass(folder: Path, call: Call, monkeypatch: Any) -> None:
+    asked(monkeypatch, "200 mm", "6", *[""] * 11)
+    assert call("new", "mine").code == 0
+    bench = load_bench(folder / "bench.toml")
+    assert bench.laps[0].mass == pytest.approx(bench.mirror.piece_mass, rel=5e-3)
 
 
 @pytest.mark.parametrize(
@@ -190,6 +221,10 @@ def test_who_works_in_inches_is_offered_inches(folder: Path, call: Call, monkeyp
         ((*NEEDED, "--focal-ratio", "six"), '"six"; expected a plain number such as 6, or f/6'),
         ((*NEEDED, "--glass", "jade"), "--glass: "),
         ((*NEEDED, "--zones", "30"), "--zones: "),
+        ((*NEEDED, "--target", "round"), "--target: not a target"),
+        ((*NEEDED, "--temperature", "20 mm"), "--temperature: "),
+        ((*NEEDED, "--abrasive", "sand"), "--abrasive: "),
+        ((*NEEDED, "--rim", "1 m"), "--rim: "),
     ],
 )  # fmt: skip
 def test_bad_answers_are_told_by_flag_in_the_unit_they_were_given_in(
@@ -221,3 +256,10 @@ def test_small_mirrors_get_fewer_windows(folder: Path, call: Call) -> None:
     called = call("new", "mine", "--diameter", "80 mm", "--focal-ratio", "6", "--lap-mass", "100 g", "--json", "-q")
     assert called.code == 0, called.err
     assert len(json.loads(called.out)["mask"]["inner_m"]) < 5
+
+
+def test_the_unit_of_heights_is_remembered_by_the_bench(folder: Path, call: Call) -> None:
+    assert call("new", "mine", *NEEDED, "--surface-unit", "waves").code == 0
+    assert load_bench(folder / "bench.toml").light.surface_unit == "waves"
+    assert call("new", "yours", *NEEDED).code == 0
+    assert load_bench(folder.parent / "yours" / "bench.toml").light.surface_unit is None

@@ -40,7 +40,7 @@ def test_everything_at_once(call: Call, demo: Path, searched_once: None) -> None
     lines = called.out.splitlines()
     assert max(map(len, lines)) <= 80 and called.out.isascii()
     assert lines[0].startswith("Proposed: ") and "of D" in lines[2]
-    for words in ("RMS, surface", "Edge roll", "Floor: no mix", "Gap between", "of the way"):
+    for words in ("RMS, surface", "Edge roll", "Floor: estimated lower bound", "Gap between", "of the way"):
         assert words in called.out
     assert "Knife-edge readings" not in called.out  # the bench names none
     assert called.err.rstrip().endswith("Next: wearsim predict bench.toml --programme next.toml --plot out.png")
@@ -86,7 +86,7 @@ def test_nothing_to_do_is_an_answer(call: Call, demo: Path) -> None:
     bench.write_text(text, encoding="utf-8")
     called = call("propose", "bench.toml", "-o", "next.toml", "--card", "card.html", "--plot", "plot.png")
     assert called.code == 0
-    assert called.out.startswith("Nothing to do: the figure error is already nil")
+    assert called.out.startswith("Stop: the aim is reached")
     assert ws.load_programme("next.toml").spells == ()
     assert "Nothing to do" in Path("card.html").read_text(encoding="utf-8")
     assert called.err.rstrip().endswith("Next: wearsim mask bench.toml")

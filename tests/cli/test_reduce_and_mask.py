@@ -75,7 +75,9 @@ def test_told_too_short_a_wait(folder: Path, capsys) -> None:
     assert "Warning: read 10 min after" in capsys.readouterr().err
     assert run(["reduce", "bench.toml", "--waited", "2 days"]) == 0
     assert "Warning" not in capsys.readouterr().err
-    for nonsense in ("soon", "-2 h", "3 mm"):
+    assert run(["reduce", "bench.toml", "--waited", "overnight"]) == 0
+    assert "Warning" not in capsys.readouterr().err
+    for nonsense in ("20", "soon", "-2 h", "3 mm"):
         assert run(["reduce", "bench.toml", "--waited", nonsense]) == 2
         assert "--waited" in capsys.readouterr().err
 
@@ -116,7 +118,7 @@ def test_mask_is_a_table_and_a_drawing(folder: Path, capsys) -> None:
     assert (folder / "mask.pdf").read_bytes().startswith(b"%PDF")
     assert run(["mask", "bench.toml"]) == 0
     told = capsys.readouterr().out
-    assert "windows = [\n" in told and "let the glass stand" in told
+    assert "windows = [\n" in told and "Let the glass cool" in told
     assert run(["mask", "bench.toml", "--zones", "30", "-q"]) == 2
     assert "expected at most" in capsys.readouterr().err
 
@@ -147,7 +149,7 @@ def test_a_sheet_alone_takes_the_bench_that_lies_beside_it(folder: Path, capsys)
     assert run(["reduce", "mine/readings.toml"]) == 0
     said = capsys.readouterr()
     assert said.out == named.out
-    assert said.err == "Bench: mine/bench.toml, beside the readings.\n" + named.err
+    assert said.err == "Bench: mine/bench.toml.\n" + named.err
     (folder / "mine" / "bench.toml").unlink()
     assert run(["reduce", "mine/readings.toml"]) == 2
     said = capsys.readouterr()
@@ -169,7 +171,7 @@ PERFECT = "[0.20, 0.83, 1.68, 2.57, 3.39]"
 @pytest.mark.parametrize(
     ("rows", "sigma", "more", "says", "following"),
     [
-        ("[0, 0.42, 0.92, 1.38, 1.89]", 0.02, (), "not diffraction-limited", "wearsim propose bench.toml --minutes 60"),
+        ("[0, 0.42, 0.92, 1.38, 1.89]", 0.02, (), "not good enough yet", "wearsim propose bench.toml --minutes 60"),
         (PERFECT, 0.02, (), "; stop", "wearsim reduce bench.toml -o profile.csv"),
         (PERFECT, 0.02, ("-o", "p.csv"), "; stop", "stop here; the readings call for no more polishing."),
         (PERFECT, 1.0, (), "read it again", "wearsim reduce bench.toml"),
@@ -195,3 +197,29 @@ def test_a_mirror_in_inches_is_told_in_inches(folder: Path, capsys) -> None:
     words = " ".join(capsys.readouterr().out.split())
     assert re.search(r"a radius of curvature of 118\.\d\d in if", words)
     assert re.search(r"masked to \d+\.\d+ in its core", words)
+
+
+def test_a_session_is_reduced_with_the_bench_of_its_mirrors_folder(folder: Path, capsys, monkeypatch) -> None:
+    session = folder / "01"
+    session.mkdir()
+    (session / "readings.toml").write_text((folder / "readings.toml").read_text())
+    assert run(["reduce", "readings.toml"]) == 0
+    whole = capsys.readouterr().out
+    assert run(["reduce", "01/readings.toml"]) == 0
+    assert capsys.readouterr().out == whole
+    monkeypatch.chdir(session)
+    assert run(["reduce", "readings.toml"]) == 0
+    assert capsys.readouterr().out == whole
+    other = folder / "notes"
+    other.mkdir()
+    (other / "readings.toml").write_text((folder / "readings.toml").read_text())
+    assert run(["reduce", str(other / "readings.toml")]) == 2
+    assert "no bench.toml beside it" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("paper", "pages"), [("a4", 4), ("letter", 4)])
+def test_a_large_mask_prints_on_sheets_of_the_paper_that_was_asked_for(paper, pages, folder: Path, capsys) -> None:
+    assert run(["mask", "bench.toml", "-o", "mask.pdf", "--paper", paper]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"{pages} sheets of {'A4' if paper == 'a4' else 'Letter'}" in said
+    assert len(re.findall(rb"/Type /Page\b", (folder / "mask.pdf").read_bytes())) == pages

@@ -1,45 +1,24 @@
-"""A proposal, and simpler ones to lay beside it."""
+"""A proposal, and what it was chosen from, to lay beside it."""
 
 from __future__ import annotations
 
-from types import SimpleNamespace
-from typing import Any
-
-import pytest
-
-from wearsim.decide import alternatives as module
+from tests.helpers.small_bench import ring_figure, small_bench
+from wearsim.decide.alternatives import alternatives
+from wearsim.decide.choice import HANDBOOK, PROPOSED
 from wearsim.decide.limits import Limits
+from wearsim.wear.accuracy import DEFAULT
 
 
-@pytest.fixture
-def asked(monkeypatch: pytest.MonkeyPatch) -> list[Limits]:
-    """The limits of each search; what is found is as long as the minutes allow, in as many spells."""
-    limits_of: list[Limits] = []
-
-    def propose(bench: Any, *, limits: Limits, with_trade_off: bool, progress: Any) -> Any:
-        assert with_trade_off == (not limits_of)
-        progress("looking", 1e-8)
-        limits_of.append(limits)
-        return SimpleNamespace(programme=SimpleNamespace(text=f"{limits.minutes} min, {limits.spells}"))
-
-    monkeypatch.setattr(module, "propose", propose)
-    return limits_of
-
-
-def _found(limits: Limits) -> tuple[list[str], list[str]]:
+def test_what_it_was_chosen_from_comes_with_its_own_figures() -> None:
+    bench = small_bench(spread=True)
     told: list[str] = []
-    found = module.alternatives(None, limits, lambda name, *_: told.append(name))  # type: ignore[arg-type]
-    return [name for name, _ in found], told
-
-
-def test_what_was_found_before_is_left_out(asked: list[Limits]) -> None:
-    names, told = _found(Limits(minutes=60.0, spells=3, on_top=("tool", "mirror")))
-    assert names == ["Best within the limits", "One spell", "Half the minutes"]
-    assert told == [*names[:2], "Tool on top only", "Mirror on top only", names[2]]
-    assert [one.on_top for one in asked[2:4]] == [("tool",), ("mirror",)]
-
-
-def test_narrow_limits_leave_less_to_look_for(asked: list[Limits]) -> None:
-    names, _ = _found(Limits(minutes=3.0, spells=1, on_top=("tool",)))
-    assert names == ["Best within the limits", "Half the minutes"]
-    assert [one.minutes for one in asked] == [3.0, 2.0]
+    known = {"start": ring_figure(bench, DEFAULT), "draws": 0}
+    found = list(alternatives(bench, Limits(minutes=24.0, spells=2), lambda name, *_: told.append(name), **known))
+    (first, proposal), *others = found
+    assert first == PROPOSED and proposal.trade_off and told
+    assert len(others) == len(proposal.choices) - 1
+    for (name, other), choice in zip(others, proposal.choices[1:], strict=True):
+        assert name.startswith(choice.name) and other.programme.spells != proposal.programme.spells
+        assert other.outcome.surface_rms != proposal.outcome.surface_rms and not other.trade_off
+        assert other.expected_rms >= choice.candidate.score.expected_rms
+    assert any(name.startswith(HANDBOOK) for name, _ in others)

@@ -14,7 +14,8 @@ from wearsim.decide.coarse_engine import PlannedSpell
 from wearsim.decide.gauss_newton import GaussNewton, gauss_newton, least_within
 from wearsim.decide.least_squares import Refiner
 from wearsim.decide.limits import Clock
-from wearsim.decide.stroke_library import StrokeSpec, UnitCube, is_allowed
+from wearsim.decide.repertoire import is_allowed
+from wearsim.decide.stroke_library import StrokeSpec, UnitCube
 from wearsim.errors import ContactError
 
 STARTS = (

@@ -10,11 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import nnls
 
+from tests.helpers.any_stroke import any_limits
 from tests.helpers.small_bench import coarse_state, random_figure, ring_figure, small_bench
 from wearsim.decide.coarse_engine import COARSE
-from wearsim.decide.limits import Limits
 from wearsim.decide.lower_bound import Floor, Pricing, floor_over_all_sizes, linear_floor, rms_root
-from wearsim.decide.stroke_library import StrokeWear, allowed_strokes, is_allowed
+from wearsim.decide.repertoire import is_allowed
+from wearsim.decide.stroke_library import StrokeWear, allowed_strokes
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.constants import AS_STATED
@@ -29,8 +30,8 @@ def problem(seed: int) -> tuple[FigureGauge, Floats, Floats]:
     bench = small_bench()
     start = random_figure(bench, np.random.default_rng(seed)) if seed else ring_figure(bench)
     gauge = gauge_for(bench, start.radius)
-    strokes = allowed_strokes(bench, Limits(), 5)
-    wear = StrokeWear(bench, coarse_state(bench, start), Limits(), AS_STATED, COARSE).columns(strokes)
+    strokes = allowed_strokes(bench, any_limits(), 5)
+    wear = StrokeWear(bench, coarse_state(bench, start), any_limits(), AS_STATED, COARSE).columns(strokes)
     return gauge, gauge.error(start.height), wear
 
 
@@ -123,7 +124,7 @@ def test_nothing_to_do_and_nothing_to_do_it_with() -> None:
 @pytest.mark.parametrize("minutes", [12.0, 60.0])
 def test_no_mix_of_strokes_of_any_size_goes_below_the_floor(seed: int, minutes: float) -> None:
     """Strokes that the floor never made, of random sizes, in their own best mix and in random ones."""
-    bench, limits = small_bench(), Limits(minutes=minutes)
+    bench, limits = small_bench(), any_limits(minutes=minutes)
     start = random_figure(bench, np.random.default_rng(seed)) if seed else ring_figure(bench)
     gauge = gauge_for(bench, start.radius)
     error = gauge.error(start.height)
@@ -143,5 +144,5 @@ def test_no_mix_of_strokes_of_any_size_goes_below_the_floor(seed: int, minutes: 
 def test_a_grid_alone_misses_what_other_sizes_do() -> None:
     gauge, error, wear = problem(0)
     bench = small_bench()
-    pricing = Pricing(bench, coarse_state(bench, ring_figure(bench)), Limits(), AS_STATED, COARSE)
+    pricing = Pricing(bench, coarse_state(bench, ring_figure(bench)), any_limits(), AS_STATED, COARSE)
     assert floor_over_all_sizes(pricing, gauge, error, 60.0).reached < linear_floor(gauge, error, wear, 60.0).reached

@@ -13,7 +13,8 @@ from tests.helpers.small_bench import LIMITS, refiner_of, ring_figure, small_ben
 from wearsim.decide.coarse_engine import ROUGH, CoarseEngine, PlannedSpell
 from wearsim.decide.least_squares import Candidate, Refiner
 from wearsim.decide.multistart import MOST_ORDERS, Multistart, MultistartBudget, Rounds, _orders
-from wearsim.decide.stroke_library import StrokeSpec, is_allowed
+from wearsim.decide.repertoire import is_allowed
+from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.errors import ContactError
 from wearsim.wear.state import State
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.helpers.any_stroke import any_limits
 from tests.helpers.start_figures import CASES
-from wearsim.decide.limits import Limits
 from wearsim.decide.propose import propose
 
 ORACLE = {
@@ -28,6 +28,6 @@ def test_every_figure_has_an_oracle() -> None:
 def test_a_proposal_comes_near_the_oracle(number: int) -> None:
     case = CASES[number]
     bench = case.bench()
-    done = propose(bench, limits=Limits(minutes=case.minutes), start=case.start(bench), draws=0)
+    done = propose(bench, limits=any_limits(minutes=case.minutes), start=case.start(bench), draws=0)
     assert len(done.programme.spells) <= 3
     assert done.outcome.surface_rms <= 1.25e-9 * ORACLE[case.name]

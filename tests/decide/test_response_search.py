@@ -12,8 +12,9 @@ from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
 from wearsim.decide.least_squares import CLEAR_DIFFERENCE, cost_of, distinct_programmes
 from wearsim.decide.limits import Clock
 from wearsim.decide.objective import Objective
+from wearsim.decide.repertoire import is_allowed
 from wearsim.decide.response_search import CandidatePool, ResponseSearch, SearchBudget, responses
-from wearsim.decide.stroke_library import StrokeSpec, is_allowed
+from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.parallel import set_worker_count
 from wearsim.wear.constants import AS_STATED
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from tests.helpers.small_bench import small_bench
 from wearsim.bench.bench import Spread
-from wearsim.decide.objective import MAIN, scenarios, share_to_aim_for
+from wearsim.decide.objective import MAIN, scenarios
 from wearsim.wear.constants import AS_STATED, NAMES, Belief, prior, prior_covariance, vector_of
 
 HANDS = ("stroke_length", "overhang_bias")
@@ -79,23 +79,3 @@ def test_hands_alone_have_cases_of_their_own() -> None:
 def test_what_is_known_needs_one_case() -> None:
     (only,) = scenarios(prior(small_bench()))
     assert only.weight == 1.0 and only.constants == AS_STATED
-
-
-def test_share_to_aim_for_makes_the_expected_square_least() -> None:
-    belief = prior(small_bench(spread=True))
-    share = share_to_aim_for(belief)
-    sigma = float(np.sqrt(belief.covariance[0, 0]))
-    nodes, weights = np.polynomial.hermite_e.hermegauss(60)
-    weights = weights / weights.sum()
-    factors = np.exp(sigma * nodes)
-
-    def expected(part: float) -> float:
-        """E (1 - f part)^2 with f log-normal."""
-        return float(weights @ (1.0 - factors * part) ** 2)
-
-    assert share == pytest.approx(weights @ factors / (weights @ factors**2), rel=1e-9)
-    assert all(expected(share) <= expected(share * other) for other in (0.9, 0.99, 1.01, 1.1))
-
-
-def test_share_to_aim_for_is_whole_where_all_is_known() -> None:
-    assert share_to_aim_for(prior(small_bench())) == 1.0

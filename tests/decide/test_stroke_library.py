@@ -10,10 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import wearsim as ws
+from tests.helpers.any_stroke import any_limits
 from tests.helpers.small_bench import coarse_state, ring_figure, small_bench
 from wearsim.bench.toml_io import bench_from_table
 from wearsim.decide.coarse_engine import COARSE
-from wearsim.decide.limits import Limits
+from wearsim.decide.repertoire import is_allowed
 from wearsim.decide.stroke_library import (
     LIBRARY,
     REACH_SIGMAS,
@@ -21,7 +22,6 @@ from wearsim.decide.stroke_library import (
     StrokeWear,
     _grid,
     allowed_strokes,
-    is_allowed,
     steps_for,
     thinned,
 )
@@ -34,7 +34,7 @@ from wearsim.wear.radial.offset_basis import basis_offsets, path_matrix
 from wearsim.wear.radial.path_weights import load_cases
 from wearsim.wear.state import start_state
 
-LIMITS = Limits()
+LIMITS = any_limits()
 
 
 def farthest(shape: StrokeSpec, diameter: float, growth: float) -> float:
@@ -81,7 +81,7 @@ def test_a_refused_stroke_would_reach_too_far() -> None:
 
 
 def test_the_limit_on_the_piece_on_top_holds() -> None:
-    found = allowed_strokes(small_bench(), Limits(on_top=("mirror",)), 6)
+    found = allowed_strokes(small_bench(), any_limits(on_top=("mirror",)), 6)
     assert found and {shape.on_top for shape in found} == {"mirror"}
 
 
@@ -164,7 +164,7 @@ def test_columns_are_linear_in_the_rate(columns: tuple[tuple[StrokeSpec, ...], n
     found, once = columns
     bench = small_bench()
     state = coarse_state(bench, ring_figure(bench))
-    half = StrokeWear(bench, state, Limits(rate=25.0), AS_STATED, COARSE).columns(found)
+    half = StrokeWear(bench, state, any_limits(rate=25.0), AS_STATED, COARSE).columns(found)
     assert np.allclose(half, 0.5 * once, rtol=1e-9)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 import wearsim as ws
@@ -11,10 +13,10 @@ from wearsim.decide import propose
 from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
-from wearsim.decide.response_search import BATCH, PASSES, CandidatePool
-from wearsim.decide.search import SearchSchedule
-from wearsim.decide.stroke_library import StrokeSpec, allowed_strokes
-from wearsim.decide.trade_off import within
+from wearsim.decide.repertoire import practised_strokes
+from wearsim.decide.response_search import PASSES, CandidatePool
+from wearsim.decide.robust_search import SPELL_LENGTHS
+from wearsim.decide.search import Searched, SearchSchedule
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.state import State
 
@@ -28,11 +30,13 @@ def proposed(limits: Limits = LIMITS, **more: object) -> Proposal:
     return ws.propose(bench, limits=limits, start=start, **{"starts": 1, "draws": 0, **more})
 
 
-def test_minutes_are_cut_by_the_same_share_and_never_stretched() -> None:
-    stroke, press = StrokeSpec("tool", None, "straight", 0.3), StrokeSpec("tool", None, "press", 0.0)
-    programme = (PlannedSpell(press, 5.0), PlannedSpell(stroke, 12.0), PlannedSpell(stroke, 4.0))
-    assert [one.minutes for one in within(programme, 8.0)] == pytest.approx([5.0, 6.0, 2.0])
-    assert within(programme, 99.0) == programme
+def test_each_point_is_what_a_proposal_with_these_limits_comes_to() -> None:
+    done = proposed(with_trade_off=True)
+    for spells in (1, 2):
+        curve = done.trade_off[spells - 1]
+        for minutes in curve.evaluated[1:3]:
+            alone = proposed(replace(LIMITS, minutes=float(minutes), spells=spells))
+            assert curve.at(float(minutes)) == pytest.approx(alone.expected_rms, rel=0.05)
 
 
 class Counted:
@@ -53,10 +57,10 @@ class Counted:
 def test_a_time_limit_holds_for_the_whole_call(limit: float, monkeypatch: pytest.MonkeyPatch) -> None:
     bench, counted = small_bench(True), Counted(monkeypatch)
     done = proposed(sessions=4, time_limit=limit, with_trade_off=True)
-    # responses of a first spread of strokes, mixes at once, then some programmes in each scenario and the early stop
-    least = 2 * -(-len(allowed_strokes(bench, LIMITS, 6)) // PASSES) if limit < 1.0 else 0
-    scenarios = 10
-    allowance = least + BATCH * LIMITS.spells + 6 * scenarios * LIMITS.spells + LIMITS.minutes
+    # a look at every stroke, responses of a first spread of them; then some programmes in each scenario and the early stop
+    scenarios, strokes = 8, len(practised_strokes(bench, LIMITS))
+    least = strokes + len(SPELL_LENGTHS) * scenarios * -(-strokes // PASSES) if limit < 1.0 else 0
+    allowance = least + 24 * scenarios * LIMITS.spells + LIMITS.minutes
     assert counted.count <= limit + allowance
     assert done.stopped and done.programme.spells and done.later == () and done.trade_off == ()
     assert done.left_out == ("sessions 2 to 4", "what minutes and spells buy")
@@ -69,9 +73,9 @@ def test_why_fewer_sessions_are_planned(monkeypatch: pytest.MonkeyPatch) -> None
     class OneLook(SearchSchedule):
         looks = 0
 
-        def run(self, starts: int | None = None) -> tuple[CandidatePool, list]:
+        def run(self, starts: int | None = None) -> Searched:
             OneLook.looks += 1
-            return super().run(starts) if OneLook.looks == 1 else (CandidatePool(), [])
+            return super().run(starts) if OneLook.looks == 1 else Searched(CandidatePool())
 
     monkeypatch.setattr(propose, "SearchSchedule", OneLook)
     done = proposed(Limits(minutes=12.0, spells=1), sessions=3)

@@ -116,3 +116,11 @@ def test_a_shell_gets_its_completion(shell: str) -> None:
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert "wearsim" in done.stdout and done.returncode == 0
+
+
+@pytest.mark.parametrize("page", [page for page in PAGES if page.startswith("docs/files/")])
+def test_pages_of_files_read_sensibly_in_a_checkout(page: str) -> None:
+    """Without the build: no page leaves its examples, or its contents, to a directive."""
+    directives = re.findall(r"^```\{([\w-]+)\}", PAGES[page], re.MULTILINE)
+    assert set(directives) <= ({"toctree"} if page.endswith("index.md") else set()), directives
+    assert len(PAGES[page].split()) > 100

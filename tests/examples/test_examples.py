@@ -63,7 +63,7 @@ def test_it_asks_answers_and_draws(name: str) -> None:
 
 
 def top_piece_turns_concave() -> bool:
-    """What is on top is worn in the middle, what lies beneath at its rim (a handbook of 1947 [read])."""
+    """What is on top is worn in the middle, what lies beneath at its rim (common practice, no source)."""
     _, mirror_third, tool_half, mirror_half = (numbers(line)[1:] for line in lines("tool_or_mirror_on_top"))
     return (
         mirror_third[0] > 1.5 * mirror_third[1] and mirror_half[0] > 2 * mirror_half[1] and tool_half[0] < tool_half[1]

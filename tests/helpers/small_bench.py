@@ -6,6 +6,7 @@ from functools import cache
 
 import numpy as np
 
+from tests.helpers.any_stroke import any_limits
 from tests.helpers.start_figures import KNOWN
 from wearsim.bench.bench import Bench
 from wearsim.bench.profile import Profile
@@ -20,7 +21,7 @@ from wearsim.wear.initial_figure import StartFigure, from_profile
 from wearsim.wear.predict import gauge_for
 from wearsim.wear.state import State, start_state
 
-LIMITS = Limits(minutes=30.0, spells=2, removal_spread=0.05)
+LIMITS = any_limits(minutes=30.0, spells=2, removal_spread=0.05)
 
 
 @cache
@@ -63,7 +64,7 @@ def coarse_state(bench: Bench, start: StartFigure, accuracy: Accuracy = COARSE) 
 def objective_of(bench: Bench, start: StartFigure, limits: Limits = LIMITS, accuracy: Accuracy = COARSE) -> Objective:
     """The search's own objective."""
     gauge = gauge_for(bench, start.radius)
-    return Objective(gauge, coarse_state(bench, start, accuracy), limits, bench.light.wavelength)
+    return Objective(gauge, coarse_state(bench, start, accuracy), limits, bench)
 
 
 def refiner_of(

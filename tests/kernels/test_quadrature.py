@@ -28,7 +28,7 @@ def area_of(b: float, e: float, hole: float, gain: float, fineness: int = 24) ->
     [(1.0, 0.5, 0.7, 0.6456402668, 0.6223823638), (100.0, 80.0, 60.0, 14526.04867, 41.52442300)],
 )
 def test_overlap_of_two_discs(a: float, b: float, d: float, area: float, centroid: float) -> None:
-    # circle-circle intersection, any handbook of geometry; MathWorld [read]
+    # circle-circle intersection, any book of geometry [read]
     x, _, upper, _ = area_of(b / a * A, d / a * A, 0.0, 0.0)
     assert 2.0 * upper.sum() / A**2 == pytest.approx(area / a**2, rel=1e-6)
     assert (upper @ x) / upper.sum() / A == pytest.approx(centroid / a, rel=1e-6)

@@ -11,7 +11,7 @@ from tests.helpers import kernel_twins as twins
 from wearsim.bench.programme import Stroke
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.radial.path_weights import load_cases, offset_weights
-from wearsim.wear.strokes import stroke_reach, sweep_phases
+from wearsim.wear.strokes import path_of, stroke_reach, sweep_phases
 
 CENTRED = load_cases(0.0, (0.0, 0.0))
 F = 50.0 / 60.0
@@ -95,6 +95,20 @@ def test_a_push_to_either_side_of_a_line_is_the_same() -> None:
     away = np.hypot(*left.position.T)
     assert (away.min(), away.max()) == pytest.approx((np.hypot(0.01, 0.02) - 0.005, np.hypot(0.01, 0.02) + 0.005))
     assert len(np.unique(left.position.round(9), axis=0)) == len(left.position)
+
+
+@pytest.mark.parametrize("push", [(0.008, 0.0), (0.0, -0.015), (0.01, 0.02), (0.002, 0.001)])
+@pytest.mark.parametrize("lead", [0.0, 0.005])
+def test_a_push_has_its_mean_place_along_the_line_of_centres(push: tuple[float, float], lead: float) -> None:
+    """On a chord the load stands outward all the time, whatever the angles at which it is balanced."""
+    stroke, cases = Stroke("overhang", 0.09, 0.0, 0.06, 8.0, 0.8), load_cases(lead, push)
+    found = offset_weights(stroke, (0.0, 0.0), True, cases, 0.15, 0.149, DEFAULT)
+    x, y, vx, vy = (one.ravel() for one in path_of(stroke, (np.arange(4000.0)[None, :] + 0.5) / 4000))
+    along = ((push[0] + lead * np.sign(vx)) * x + push[1] * y) / np.hypot(x, y)
+    assert found.time.sum(axis=0) @ cases.position[:, 0] == pytest.approx(along.mean(), abs=1e-5)
+    speed = np.hypot(vx, vy)
+    path = found.path.sum(axis=0)
+    assert path @ cases.position[:, 0] / path.sum() == pytest.approx((speed * along).mean() / speed.mean(), abs=1e-5)
 
 
 def test_headings_have_the_mean_square_lead() -> None:

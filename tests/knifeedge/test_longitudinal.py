@@ -82,7 +82,7 @@ def test_draper_1864() -> None:
     assert target_aberration(r * INCH, Conic(big * INCH)) / INCH == pytest.approx(0.10, abs=5e-4)
 
 
-def test_six_inch_f8_from_a_1947_handbook() -> None:
+def test_six_inch_f8_as_practised() -> None:
     # [second-hand]: zone of mean radius 2.8 in to the extreme edge "about 0.01 in"; exact, fixed, 0.0121
     edge, zone = target_aberration(np.array([3.0, 2.8]) * INCH, Conic(96 * INCH), "fixed") / INCH
     assert edge - zone == pytest.approx(0.0121, abs=5e-5)

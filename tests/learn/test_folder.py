@@ -32,7 +32,7 @@ def edit(name: str, old: str, new: str) -> Callable[[Path], None]:
 
 DAMAGES: dict[str, tuple[Callable[[Path], object], tuple[str, ...]]] = {
     "no bench": (lambda f: (f / "bench.toml").unlink(), ("bench.toml", "missing")),
-    "bench no TOML": (edit("bench.toml", "[mirror]", "[mirror"), ("bench.toml", "not TOML")),
+    "bench no TOML": (edit("bench.toml", "[mirror]", "[mirror"), ("bench.toml", "a ] is missing")),
     "bench key": (edit("bench.toml", "thickness", "thinness"), ("bench.toml", "mirror.thinness", "unknown key")),
     "first figure gone": (lambda f: (f / "before.csv").unlink(), ("before.csv", "no such file")),
     "no programme": (lambda f: (f / "01/programme.toml").unlink(), ("01/programme.toml", "missing")),

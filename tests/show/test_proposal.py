@@ -52,7 +52,7 @@ def test_the_table_says_programme_floor_and_why() -> None:
     spell = done.programme.spells[0]
     assert row[:4] == ["1", f"{spell.minutes:g}", spell.on_top, spell.stroke.replace("w", "W")]
     assert f"{spell.stroke_on(0.2).length * 1e3:.1f}" == row[4]
-    floor = next(line for line in lines if line.startswith("Floor: no mix"))
+    floor = next(line for line in lines if line.startswith("Floor: estimated lower bound"))
     assert floor.split()[-2:] == ["nm", f"{done.floor * 1e9:.0f}"]
     band = done.outcome.band
     assert band is not None and done.gap == done.outcome.surface_rms - done.floor
@@ -84,7 +84,7 @@ def test_nothing_to_do_is_said_with_the_reason() -> None:
     start = figure(bench, np.zeros(61), DEFAULT)
     nothing = ws.propose(bench, start=start, draws=0)
     text = proposal_text(bench, nothing)
-    assert text.startswith("Nothing to do: the figure error is already nil") and "of the way" not in text
+    assert text.startswith("Stop: the aim is reached") and "of the way" not in text
     assert isinstance(proposal_figure(bench, nothing), Figure)
     assert card_bytes(bench, nothing, None).startswith(b"%PDF-")
 

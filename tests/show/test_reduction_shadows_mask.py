@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from itertools import combinations
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,8 +19,8 @@ from wearsim.knifeedge.shadows import KnifeTester
 from wearsim.knifeedge.stopping import when_to_stop
 from wearsim.show.mask import FOOT, MARGIN, mask_figure, mask_text, window_outline, windows_toml
 from wearsim.show.reduction import masking_figure, reduction_figure, reduction_text
-from wearsim.show.shadows import matched_radii, shadows_figure
-from wearsim.show.style import save
+from wearsim.show.shadows import matched_radii, measured_shadows, shadows_figure
+from wearsim.show.style import BLUE, save
 
 GLASS = MirrorGeometry(3.0, radius=0.15, clear_radius=0.148)
 SMALL = MirrorGeometry(2.4, radius=0.1, clear_radius=0.1)
@@ -108,7 +110,7 @@ def test_shadows_of_a_mirror_in_inches_speak_inches(reduction) -> None:
     figure = shadows_figure(surfaces, [0.0254], pixels=128, unit=INCHES)
     assert figure.axes[1].get_title(loc="left") == "a: 1.000 in"
     assert figure.axes[0].get_xlabel() == "along the diameter [in]"
-    assert max(figure.axes[0].lines[0].get_xdata()) == pytest.approx(reduction.radius[-1] / 0.0254)
+    assert max(figure.axes[0].lines[1].get_xdata()) == pytest.approx(reduction.radius[-1] / 0.0254)
 
 
 def test_bars_are_the_windows(reduction) -> None:
@@ -147,4 +149,28 @@ def test_a_mask_in_inches_has_its_knife_in_inches_too() -> None:
     text = mask_text(design, INCHES)
     assert "mm" not in text
     last = (design.aberration[-1] - design.aberration[0]) / 0.0254
-    assert f"{last:.4f}" in text.splitlines()[6]
+    assert f"{last:.4f}" in text.splitlines()[7]
+
+
+def test_shadows_are_levelled_like_the_reduction_and_count_from_the_first_zone(reduction) -> None:
+    sheet = parse_readings(SHEET)
+    bench = SimpleNamespace(
+        mirror=SimpleNamespace(geometry=reduction.geometry), light=SimpleNamespace(wavelength=550e-9), text=""
+    )
+    figure = measured_shadows(bench, sheet, reduction)
+    line = next(line for line in figure.axes[0].lines if line.get_color() == BLUE)
+    drawn = np.interp(reduction.radius[::20] * 1e3, line.get_xdata(), line.get_ydata())
+    assert drawn == pytest.approx(reduction.figure_error[::20] * 1e9, abs=0.5)
+    assert figure.axes[1].get_title(loc="left") == "a: 0.00 mm"
+    last = reduction.zones[-1].reading - reduction.zones[0].reading
+    assert figure.axes[3].get_title(loc="left") == f"c: {last * 1e3:.2f} mm"
+
+
+def test_letters_of_zones_do_not_cover_each_other(reduction) -> None:
+    surfaces = {"as read": stand(3.0 * reduction.figure_error, reduction.radius)}
+    knives = [zone.reading for zone in reduction.zones]
+    figure = shadows_figure(surfaces, knives, pixels=64)
+    figure.canvas.draw()
+    letters = [text.get_window_extent() for text in figure.axes[0].texts]
+    assert len(letters) >= len(knives)
+    assert not any(one.overlaps(other) for one, other in combinations(letters, 2))

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from wearsim.bench.fields import DefaultUsed
+from wearsim.bench.personal_units import height_unit
 from wearsim.bench.toml_io import bench_from_table, programme_from_table
 from wearsim.bench.units import INCHES, MILLIMETRES, length_unit
 from wearsim.show.notices import CAUTIONS, cautions_text, defaults_text
-from wearsim.show.numbers import height_unit
 from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import spell_words
 from wearsim.show.text import in_diameters, low_high_bar, paragraph, table, text_width
@@ -168,9 +168,13 @@ def test_defaults_said_once_for_what_is_alike() -> None:
 
 
 def test_cautions_short_and_whole() -> None:
-    assert "\n" not in cautions_text() and len(cautions_text()) <= 80
+    for short in (cautions_text(), cautions_text(at_the_light=True)):
+        assert max(map(len, short.splitlines())) <= 80 and short.count("\n") == 1
+        assert "Local rules and licensed or qualified practice come first" in short
     whole = " ".join(cautions_text(whole=True).split())
     assert all(line in whole for line in CAUTIONS)
+    for named in ("gloves", "eye protection", "ventilate", "the Sun", "laser", "test lamp", "One country's limit"):
+        assert named in whole
 
 
 @pytest.mark.parametrize(

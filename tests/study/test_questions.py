@@ -47,6 +47,19 @@ def test_an_answer_in_words_in_json_and_drawn(answers: Any, name: QuestionName) 
     assert json.loads(json.dumps(answer.to_json(), allow_nan=False))["question"] == name
     figure = answer_figure(bench, answer, result)
     assert len(figure.axes) >= 2 and all(axes.lines for axes in figure.axes)
+    figure.canvas.draw()
+    labels = [tick.get_text() for axes in figure.axes for tick in axes.get_xticklabels(which="both")]
+    assert any(labels) and not any("$" in label for label in labels)  # no formulas that are not set
+
+
+def test_the_one_on_top_is_held_against_doing_nothing(answers: Any) -> None:
+    bench, answer, result = answers["on-top"]
+    before = answer.found["surface_rms_before_m"]
+    assert all(before == pytest.approx(one.values["surface_rms_before"]) for one in answer.curves)
+    for share, is_said in ((1.0, True), (0.5, False)):
+        best = {label: {**one, "surface_rms_m": share * before} for label, one in answer.found["best"].items()}
+        told = replace(answer, found={**answer.found, "best": best})
+        assert ("None of these strokes" in answer_text(bench, told, result)) is is_said
 
 
 def test_overhang_lowers_the_rim_more_the_further_it_goes(answers: Any) -> None:

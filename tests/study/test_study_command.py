@@ -128,3 +128,15 @@ def test_lengths_are_read_in_the_unit_of_the_bench() -> None:
     inches, millimetres = (shown(f'[mirror]\ndiameter = "{size}"\n').split() for size in ("8 in", "0.2 m"))
     assert "[in]" in inches and inches[inches.index("[in]") + 1 :][:3] == ["2", "3", "2"]
     assert "[mm]" in millimetres and millimetres[millimetres.index("[mm]") + 1 :][:3] == ["50.8", "76.2", "2"]
+
+
+def test_what_cannot_be_done_is_struck_out_above_the_curves(tmp_path: Path) -> None:
+    tail = TEXT[TEXT.index('[[axis]]\nkey = "hands.push"') :]
+    figure = study_figure(worked(tmp_path, tail, ""))
+    for axes in figure.axes[:2]:
+        assert "crossed out above: cannot be done" in axes.get_title(loc="left")
+        assert not any(line.get_marker() == "x" for line in axes.lines)
+        strips = [patch for patch in axes.patches if patch.get_hatch() == "xxxx"]
+        assert strips and all(
+            patch.get_transform().transform(patch.get_xy())[1] >= axes.bbox.y1 - 1e-6 for patch in strips
+        )

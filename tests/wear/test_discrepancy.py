@@ -18,7 +18,7 @@ from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import State
 
 OWN = Discrepancy(
-    spread=0.1, spell_spread=0.2, shape=0.2, even=0.05, rim=0.1, rim_length=0.1, length=0.3, fine=0.0,
+    spread=0.1, spell_spread=0.2, shape=0.2, even=0.05, rim=0.1, rim_length=0.1, length=0.3, fine=0.0, local=0.0,
     floor=2e-9, fresh_misfit=200e-9, sag=50e-9, pressed_to=5e-9,
 )  # fmt: skip
 RADIUS = np.linspace(0.0, 0.1, 41)
@@ -43,6 +43,9 @@ def test_the_covariance_of_the_shape_is_the_stated_one() -> None:
     assert covariance[0, apart] / covariance[0, 0] == pytest.approx(np.exp(-0.5), rel=1e-6)
     assert np.linalg.eigvalsh(covariance).min() > -1e-12 * covariance.max()
     ripple = replace(OWN, fine=0.04, fine_length=0.05).covariance(REMOVAL, RADIUS) - covariance
+    sharp = replace(OWN, local=0.3, fine_length=0.05).covariance(REMOVAL, RADIUS) - covariance
+    here = 0.3 * np.abs(REMOVAL - mean)  # most of it where the removal is most or least
+    assert np.diagonal(sharp) == pytest.approx(here**2, abs=1e-4 * here.max() ** 2)
     assert ripple[0, :3] == pytest.approx((0.04 * mean) ** 2 * np.exp(-0.5 * np.array([0.0, 0.5, 1.0]) ** 2), rel=1e-6)
 
 

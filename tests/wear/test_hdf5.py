@@ -54,11 +54,14 @@ def test_a_file_of_the_first_format_loads(outcome: Outcome, tmp_path: Path) -> N
         for numbers in ("numbers", "numbers_before"):
             for name in ("rim_height", "rim_width"):
                 del file[numbers].attrs[name]
+        del file["spells"]["rim_height"], file["spells"]["rim_width"]
         for name in set(file["band"]) - {"percentile", "figure_error", "surface_rms", "edge_roll"}:
             del file["band"][name]
     old = read_outcome(path)
     for name in ("rim_height", "rim_width"):
         assert getattr(old.numbers, name) == pytest.approx(getattr(outcome.numbers, name), rel=1e-6)
+        spells = [[getattr(spell, name) for spell in one.spells] for one in (old, outcome)]
+        assert spells[0] == pytest.approx(spells[1], rel=1e-6)
     band = old.band
     assert band is not None and outcome.band is not None
     assert set(band.numbers) == {"surface_rms", "edge_roll"} and band.removal is None and band.stage_rms is None

@@ -11,9 +11,10 @@ import pytest
 from tests.helpers.workbench import STEADY, make_bench, make_programme, make_spell
 from wearsim.bench.bench import Spread
 from wearsim.bench.hands import Hands
-from wearsim.wear.accuracy import DEFAULT
+from wearsim.wear.accuracy import DEFAULT, PlanarAccuracy
 from wearsim.wear.bench_risks import round_give
 from wearsim.wear.outcome import Band
+from wearsim.wear.planar.engine import PlanarEngine
 from wearsim.wear.predict import predict
 from wearsim.wear.warnings import lift_off_by_tilt, warnings_for
 
@@ -129,3 +130,27 @@ def test_a_figure_that_no_tester_reads_is_questioned() -> None:
     assert said(warnings(make_bench(0.2, 2.4, glass=-50.0, thickness=0.03), GENTLE), "is its unit right?")
     fast = make_bench(0.4, 1.6, glass=0.0, thickness=0.06)  # still a sphere, and microns from its paraboloid
     assert not said(warnings(fast, GENTLE), "is its unit right?")
+
+
+def test_a_pressure_that_no_pitch_bears_is_named() -> None:
+    bench, programme = make_bench(0.2, 2.4, glass=-1.0, thickness=0.03), make_programme(GENTLE)
+    done = predict(bench, programme, accuracy=QUICK, draws=0)
+    (spell,) = done.spells
+    assert not said(warnings_for(bench, programme, done), "largest pressure")
+    spotty = replace(done, spells=(replace(spell, peak_pressure=4.495e6),))
+    assert said(
+        warnings_for(bench, programme, spotty), "spell 1: largest pressure 4495 kPa: the load rests on a few high spots"
+    )
+
+
+def test_channels_that_a_grid_cannot_resolve_are_named() -> None:
+    programme = make_programme(GENTLE)
+    for cells, channel, is_named in ((64, 0.006, True), (128, 0.006, False), (64, 0.010, False)):
+        bench = make_bench(0.3, 3.0)
+        lap = bench.laps[0].model_copy(update={"channel": channel, "facet_shape": "square"})
+        said_of = PlanarEngine(PlanarAccuracy(cells=cells)).cautions(
+            bench.model_copy(update={"laps": (lap,)}), programme
+        )
+        assert said(said_of, "use --cells 100 or more") is is_named
+    bare = bench.model_copy(update={"laps": (lap.model_copy(update={"facet_shape": "none", "channel": 0.006}),)})
+    assert PlanarEngine(PlanarAccuracy(cells=64)).cautions(bare, programme) == ()

@@ -1,4 +1,4 @@
-"""The worked spells of worked-values.toml: from implementations that are not wearsim's (its head says which)."""
+"""The worked spells of worked-values.toml, by two independent implementations written only as a check (see its head)."""
 
 from __future__ import annotations
 

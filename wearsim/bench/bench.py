@@ -19,10 +19,13 @@ from wearsim.errors import InputError
 PRESTON = 8e-13
 """Preston coefficient of cerium oxide on pitch, borosilicate [1/Pa]."""
 PRESTON_SOURCE = (
-    "fused silica best > 1.6e-12, earlier about 1.6e-13 [read, abstract]; 8e-13 in use for "
-    "computer-controlled figuring [memory]; known within x2.5"
+    "common practice, no source: 8e-13 / Pa for computer-controlled figuring, from 1.6e-13 to 1.6e-12 / Pa for fused "
+    "silica; known within x2.5"
 )
-_LAW = "Preston 1927 [memory]; 1.25 and 0.75 are thought of for a lap half carried by its water [judgement]"
+_LAW = (
+    "F. W. Preston, The theory and design of plate glass polishing machines, 1927 [memory]; "
+    "1.25 and 0.75 are thought of for a lap half carried by its water [judgement]"
+)
 _OFF = "off: no session tells it apart"
 EDGE_LENGTH_SOURCE = "the pitch thickness (physics section 2)"
 

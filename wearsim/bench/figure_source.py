@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import io
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 import numpy as np
 from pydantic import BeforeValidator, PrivateAttr, ValidationInfo, model_validator
 
-from wearsim.bench.fields import InputTable, NumberRule, Wavelength, as_float, default, number, refuse
+from wearsim.bench.fields import InputTable, NumberRule, Wavelength, as_float, choice, default, number, refuse
 from wearsim.bench.input_errors import read_named
+from wearsim.bench.personal_units import SURFACE_UNITS
 from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
 
@@ -212,6 +213,10 @@ class Light(InputTable):
     ----------
     wavelength : float
         [m].
+    surface_unit : {"nm", "waves", "millionths"} or None
+        In which heights of the surface are read: nanometres, waves of this light, or millionths of an inch; None:
+        nanometres.
     """
 
+    surface_unit: Annotated[Literal["nm", "waves", "millionths"], *choice(*SURFACE_UNITS)] | None = None
     wavelength: Wavelength = default(550e-9, "green light, where the eye is most sensitive; common practice")

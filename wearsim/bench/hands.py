@@ -20,7 +20,7 @@ class Hands(InputTable):
     Attributes
     ----------
     push : float
-        Downward, besides the weight of the top piece [N].
+        Downward, on top of the weight of the top piece [N].
     push_offset : tuple of float
         Where the hands push, from the top piece's centre: along the stroke, across it [m].
     push_height : float
@@ -43,7 +43,9 @@ class Hands(InputTable):
         0: it is at rest.
     """
 
-    push: Force = default(30.0, "judgement: with the piece's weight about 1 kPa (10 g/cm^2 [read, abstract])")
+    push: Force = default(
+        30.0, "judgement: with the piece's weight about 1 kPa (10 g/cm^2: common practice, no source)"
+    )
     push_offset: LengthPair = default((0.0, 0.0), "judgement: the hands push at the centre")
     push_height: Depth = default(0.035, _LEAD)
     friction: Annotated[float, *number("0.15", least=0.0, most=2.0)] = default(0.15, _LEAD)

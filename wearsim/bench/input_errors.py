@@ -16,6 +16,7 @@ from pydantic import ValidationError
 
 from wearsim.bench import units
 from wearsim.bench.fields import FROM_FILE, InputTable, expected_of
+from wearsim.bench.toml_faults import what_is_missing
 from wearsim.errors import InputError
 
 _Table = TypeVar("_Table", bound=InputTable)
@@ -92,6 +93,8 @@ def is_ordinary(path: Path) -> bool:
 # TOML's own names may be split by dots into tables in tables; nothing here is deeper than three.
 _KEY = r"""(?:[\w\-]++|"[^"]*+"|'[^']*+')"""
 _DOTTED = re.compile(rf"""(?<![\w\-"'.])(?:{_KEY}[ \t]*+\.[ \t]*+){{16}}""")
+LONGEST_SHOWN = 60
+"""Letters of a line of a file in an error."""
 MOST_TOML = 8 * 1024 * 1024
 """Letters of a file of tables."""
 
@@ -112,7 +115,13 @@ def parse_toml(text: str, file: Path | None) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"not TOML: {error}", file=file) from error
+        missing = what_is_missing(text)
+        if missing is None:
+            raise InputError(f"not TOML: {error}", file=file) from error
+        line = text.split("\n")[missing[0] - 1].strip()
+        raise InputError(
+            missing[1], file=file, value=line if len(line) <= LONGEST_SHOWN else f"{line[:LONGEST_SHOWN]} ..."
+        ) from error
     except (RecursionError, ValueError) as error:
         raise InputError("not TOML that can be read: nested too deeply, or a number too long", file=file) from error
 
@@ -194,8 +203,8 @@ def located(error: InputError, prefix: str, file: Path | None) -> InputError:
 
 def in_written_unit(error: InputError, written: object) -> InputError:
     """The same error with the value as `written` under its key, and its millimetres in the unit that it has there."""
-    unit = written.strip().lstrip("+-.eE0123456789").strip() if isinstance(written, str) else ""
     try:
+        unit = units.split(written if isinstance(written, str) else "", "m")[1]
         size = units.read(f"1 {unit}", "m")
     except units.NotAQuantity:
         return error

@@ -29,7 +29,7 @@ from wearsim.bench.fields import (
 from wearsim.bench.input_errors import length_error
 from wearsim.errors import InputError
 
-_FACETS = "25 mm with channels of 6 mm: contact fraction 0.65 [read; derived]"
+_FACETS = "25 mm with channels of 6 mm: common practice, no source; contact fraction 0.65 [derived]"
 REFERENCE_PRESSURE = 1000.0
 """Pressure at which a law of wear and a stiffness are as stated, whatever their exponents [Pa]; a usual one."""
 FROM_PITCH = ("stiffness", "relaxation_time", "pitch_temperature")
@@ -85,7 +85,11 @@ class Lap(InputTable):
     diameter: Diameter
     mass: Mass
     pitch: Name | None = None
-    pitch_thickness: Thickness = default(0.005, "1/8 in (Draper 1864, Bell 1922), 1/4 in modern [read]")
+    pitch_thickness: Thickness = default(
+        0.005,
+        "1/8 in (H. Draper, On the Construction of a Silvered Glass Telescope, 1864; L. Bell, The Telescope, 1922) [read]; "
+        "1/4 in: common practice, no source",
+    )
     stiffness: Stiffness = default(
         5e9,
         "no published value; what is observed of strokes pulls both ways about it (validation page); known within x3",

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import difflib
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
 from typing import Any, TypeVar
+
+from pydantic import Field
 
 from wearsim.bench.fields import (
     Conductivity,
@@ -27,9 +30,12 @@ from wearsim.errors import InputError
 class Glass(InputTable):
     """A glass: density [kg/m^3], wear relative to borosilicate, what heat does to it, how it bends; each with its source.
 
+    ``also``: what it is also called, and what is meant by that.
+
     Conductivity [W/(m K)], heat capacity [J/(kg K)], linear expansion [1/K]; Young's modulus [Pa], Poisson's ratio [1].
     """
 
+    also: dict[str, str] = Field(default_factory=dict)
     density: Density
     density_source: str
     wear: PlainFactor
@@ -49,8 +55,9 @@ class Glass(InputTable):
 
 
 class Abrasive(InputTable):
-    """An abrasive: wear relative to cerium oxide, with its source."""
+    """An abrasive: wear relative to cerium oxide, with its source; what it is also called, and what is meant."""
 
+    also: dict[str, str] = Field(default_factory=dict)
     wear: PlainFactor
     wear_source: str
 
@@ -58,6 +65,7 @@ class Abrasive(InputTable):
 class Pitch(InputTable):
     """A pitch: foundation modulus [Pa/m], relaxation time [s] and the temperature [degC] it holds at."""
 
+    also: dict[str, str] = Field(default_factory=dict)
     stiffness: Stiffness
     relaxation_time: Time
     pitch_temperature: Temperature
@@ -82,9 +90,29 @@ def _tables(name: str) -> dict[str, Any]:
 
 def _pick(model: type[_Table], name: str, key: str, file: str) -> _Table:
     tables = _tables(file)
-    if name not in tables:
-        raise InputError(f"unknown {key}", key=key, value=name, expected=nearest_word(name, tables))
-    return read_table(model, tables[name], name, configs_folder() / file)
+    proper = proper_name(name, file)
+    if proper not in tables:
+        known = {**{one: one for one in tables}, **_other_names(file)}
+        close = difflib.get_close_matches(_plain(name), known, n=1, cutoff=0.6)
+        expected = nearest_word(known[close[0]], tables) if close else nearest_word(name, tables)
+        raise InputError(f"unknown {key}", key=key, value=name, expected=expected)
+    return read_table(model, tables[proper], proper, configs_folder() / file)
+
+
+def proper_name(name: str, file: str) -> str:
+    """The name in a file of ready pieces of what people also call otherwise; the name itself where it is none of these."""
+    plain = _plain(name)
+    return _other_names(file).get(plain, plain if plain in _tables(file) else name)
+
+
+def _plain(name: str) -> str:
+    """A name in small letters, its words joined: ``Cerium Oxide`` is ``cerium-oxide``."""
+    return "-".join(name.lower().replace("_", " ").replace("-", " ").replace("'", "").replace("\u2019", "").split())
+
+
+@lru_cache(maxsize=8)
+def _other_names(file: str) -> dict[str, str]:
+    return {_plain(other): name for name, table in _tables(file).items() for other in table.get("also", {})}
 
 
 @lru_cache(maxsize=64)

@@ -149,17 +149,17 @@ class Spell(InputTable):
         Name of the lap; None: the first.
     """
 
-    on_top: Annotated[Literal["tool", "mirror"], *choice("tool", "mirror")] = default(
-        "tool", "the lap on the glass, unless said otherwise"
-    )
+    on_top: Annotated[Literal["tool", "mirror"], *choice("tool", "mirror")] = default("tool", "the lap on the glass")
     stroke: Annotated[str, *choice(*STROKES)]
     length: Annotated[Extent, *extent(least=1e-4)] | None = None
     side_sweep: Annotated[Extent, *extent(least=0.0)] | None = None
     side_overhang: Annotated[Extent, *extent(least=0.0)] | None = default(Extent(0.0), "strokes over the centre")
     strokes_per_sweep: Annotated[float, *number("8", least=2.0, most=1000.0)] | None = default(
-        8.0, "both pieces turned after 6-12 strokes [read]"
+        8.0, "both pieces turned after 6-12 strokes: common practice, no source"
     )
-    rate: Annotated[float, *number("50", least=0.1, most=600.0)] | None = default(50.0, "30-60 a minute by hand [read]")
+    rate: Annotated[float, *number("50", least=0.1, most=600.0)] | None = default(
+        50.0, "30-60 a minute by hand: common practice, no source"
+    )
     minutes: Annotated[float, *number("10", least=1e-5, most=LONGEST_SPELL)]
     turn: Angle = default(0.0, "the mirror stays as it lies")
     push: Force | None = None

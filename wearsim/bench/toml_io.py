@@ -14,6 +14,7 @@ from wearsim.bench.hands import Hands
 from wearsim.bench.input_errors import check_keys, in_written_unit, located, parse_toml, read_table, read_text
 from wearsim.bench.lap import FROM_PITCH, Lap
 from wearsim.bench.mirror import Mirror
+from wearsim.bench.personal_units import value_in_units_of
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import in_units_of
 from wearsim.errors import InputError
@@ -158,7 +159,7 @@ def bench_defaults(bench: Bench, table: dict[str, Any]) -> tuple[DefaultUsed, ..
     for key in ("spread", "light"):
         used += defaults_of(getattr(bench, key), set(table.get(key, {})), key)
     return tuple(
-        one._replace(value=in_units_of(bench, one.value), source=in_units_of(bench, one.source)) for one in used
+        one._replace(value=value_in_units_of(bench, one.value), source=in_units_of(bench, one.source)) for one in used
     )
 
 

@@ -23,7 +23,28 @@ from typing import Any, Protocol
 LONGEST_TEXT = 60
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?)\s*(.*?)\s*$")
 _METRIC = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) (mm|N)\b")
-_INCHES = re.compile(r'\d[\s*]*("|in|inch|inches|ft|foot|feet)\s*$')
+_INCHES = re.compile(r'[\d\u00bc-\u00be\u215b-\u215e][\s*]*("|\'\'?|in|inch|inches|ft|foot|feet)\s*$')
+_FRACTION = re.compile(r"\s*([+-]?)(?:([0-9]{1,9})(?:\s+|-))?([0-9]{1,9})\s*/\s*([0-9]{1,9})(?![.0-9])\s*(.*?)\s*$")
+_SIGNS = {
+    "\u00bd": "1/2",
+    "\u00bc": "1/4",
+    "\u00be": "3/4",
+    "\u215b": "1/8",
+    "\u215c": "3/8",
+    "\u215d": "5/8",
+    "\u215e": "7/8",
+}
+# What people write for a unit where one of its kind is asked for, by the base unit: in small letters.
+_SPOKEN = {
+    "m": {'"': "in", "''": "in", "\u2033": "in", "\u201d": "in", "'": "ft", "\u2032": "ft", "\u2019": "ft"},
+    "kg": {"lbs": "lb", "kilo": "kg", "kilos": "kg"},
+    "N": {"lb": "lbf", "lbs": "lbf", "pound": "lbf", "pounds": "lbf", "kg": "kgf", "kilo": "kgf", "kilos": "kgf"},
+    "s": {"mins": "min", "hr": "h", "hrs": "h"},
+    "degC": {
+        **dict.fromkeys(("f", "\u00b0f", "deg f", "degf", "degrees f", "fahrenheit"), "degF"),
+        **dict.fromkeys(("c", "\u00b0c", "deg c", "degc", "degrees c", "celsius"), "degC"),
+    },
+}
 _FACTOR = re.compile(r"\s*([*/·]?)\s*([A-Za-zµμΩ°_]{1,24}|1(?=\s*/))\s*(?:(?:\*\*|\^)\s*(-?[0-9]))?|\s*([²³])")
 
 
@@ -167,15 +188,45 @@ def read(text: str, base: str) -> float:
     NotAQuantity
         With the reason: no number, no unit, an unknown unit or one of another dimension, or too large.
     """
-    if len(text) > LONGEST_TEXT:
-        raise NotAQuantity("too long for a quantity")
-    found = _NUMBER.match(text)
-    if found is None:
-        raise NotAQuantity("no number with a unit")
-    number, unit = found.groups()
+    number, unit = split(text, base)
     if not unit:
         raise NotAQuantity("a bare number where a unit is needed")
     return _in_base(number, unit, base)
+
+
+def split(text: str, base: str) -> tuple[str, str]:
+    """Number and unit of a text such as ``"9 1/2 in"``, ``'8"'`` or ``"63.5F"``, the unit by its proper name.
+
+    The number is a decimal or a fraction such as ``"19/2"``; the unit is empty where there is none. Where a force is asked
+    for, pounds and kilograms are those of a weight; where a temperature is, F and C are degrees.
+
+    Raises
+    ------
+    NotAQuantity
+        Where it does not begin with a number.
+    """
+    if len(text) > LONGEST_TEXT:
+        raise NotAQuantity("too long for a quantity")
+    for sign, fraction in _SIGNS.items():
+        text = text.replace(sign, f" {fraction}")
+    parted = _FRACTION.match(text)
+    if parted is not None and int(parted[4]):
+        minus, whole, over, under, unit = parted.groups()
+        number = f"{minus}{int(whole or 0) * int(under) + int(over)}/{int(under)}"
+    else:
+        found = _NUMBER.match(text)
+        if found is None:
+            raise NotAQuantity("no number with a unit")
+        number, unit = found.groups()
+    return number, _SPOKEN.get(base, {}).get(unit.lower(), unit)
+
+
+def with_unit(text: str, base: str, unit: str) -> str:
+    """A text with this unit behind it where it is a plain number; as it is otherwise."""
+    try:
+        return text if split(text, base)[1] or not unit else f"{text.strip()} {unit}"
+    except NotAQuantity:
+        return text
 
 
 def read_number(text: str, unit: str, base: str) -> float:
@@ -192,9 +243,19 @@ def read_number(text: str, unit: str, base: str) -> float:
     return _in_base(found.group(1), unit, base)
 
 
+def without_marks(text: str) -> str:
+    """A length with the marks of inches and feet written out, so that it can stand in quotes: ``8"`` is ``8 in``."""
+    try:
+        unit = split(text, "m")[1]
+    except NotAQuantity:
+        return text
+    mark = next((mark for mark in _SPOKEN["m"] if text.rstrip().endswith(mark)), None)
+    return text if mark is None else f"{text.rstrip().removesuffix(mark).rstrip()} {unit}"
+
+
 def _in_base(number: str, unit: str, base: str) -> float:
     power = _power_of_ten(unit, base)
-    if power is not None:  # the nearest float at once, for columns of a hundred thousand numbers
+    if power is not None and "/" not in number:  # the nearest float at once, for columns of a hundred thousand numbers
         digits, _, own = number.lower().partition("e")
         value = float(f"{digits}e{int(own or 0) + power}")
         if value in (float("inf"), float("-inf")):
@@ -321,7 +382,12 @@ def length_unit(bench: BenchText) -> LengthUnit:
 def unit_of_text(text: str) -> LengthUnit:
     """The same of the text of a bench's file (TOML)."""
     written = tomllib.loads(text).get("mirror", {}).get("diameter", "")
-    return INCHES if _INCHES.search(str(written)) else MILLIMETRES
+    return INCHES if is_in_inches(str(written)) else MILLIMETRES
+
+
+def is_in_inches(text: str) -> bool:
+    """Whether a length is written in inches or feet."""
+    return bool(_INCHES.search(text))
 
 
 def in_units_of(bench: BenchText, text: str) -> str:

@@ -12,7 +12,7 @@ from wearsim.cli.options import DryRun, FolderPath, JsonOutput, Options, Workers
 NAME = "calibrate"
 EXAMPLE = "wearsim calibrate my-mirror --plot constants.png"
 BatchDraws = Annotated[
-    int, typer.Option("--draws", min=16, max=100_000, help="Of the constants, in a lot of the search.")
+    int, typer.Option("--draws", min=16, max=100_000, help="Draws of the constants in each round of the search.")
 ]
 
 
@@ -20,10 +20,10 @@ def command(
     folder: FolderPath, options: Options, draws: BatchDraws = 96, output: JsonOutput = None,
     dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
-    """What do the sessions of a mirror say of hands and pitch?
+    """What do the sessions of a mirror say about hands and pitch?
 
-    Preston coefficient, stiffness, relaxation time and edge gain from all sessions together, with what is still
-    open; which sessions do not fit is said, and they do not count.
+    Finds the Preston coefficient, stiffness, relaxation time and edge gain from all sessions together, and how well
+    each is known. Names the sessions that do not fit; they do not count.
     """
     options.reserve({output: (".json",)}, inputs=[folder])
     from wearsim.learn.cache import FILE, KeptCalibration, keep, stale

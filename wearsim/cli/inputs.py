@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from wearsim.cli.options import EngineChoice
+from wearsim.cli.options import SURFACE_CHOICE, EngineChoice
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
 
 # --- parse
+
+OVERNIGHT = "10 h"
+"""What is taken for a night (judgement)."""
 
 
 def by_flag(error: InputError, flags: Mapping[str, str]) -> InputError:
@@ -69,12 +72,19 @@ def parse_length(text: str, flag: str, unit: LengthUnit, least: float = 0.0) -> 
     return metres
 
 
+def as_time(text: str, unit: str) -> str:
+    """A time as a file takes it: ``overnight`` in hours, a plain number with this unit."""
+    from wearsim.bench.units import with_unit
+
+    return OVERNIGHT if text.strip().lower() in ("overnight", "over night") else with_unit(text, "s", unit)
+
+
 def parse_waited(waited: str | None) -> float | None:
     """How long the glass stood before it was read [s], if that was said."""
     if waited is None:
         return None
-    expected = 'a time such as "2 h"'
-    seconds = parse_quantity(waited, "--waited", "s", expected)
+    expected = 'a time such as "2 h", or overnight'
+    seconds = parse_quantity(as_time(waited, ""), "--waited", "s", expected)
     if not 0.0 <= seconds < float("inf"):
         raise InputError("not a time to wait", key="--waited", value=waited, expected=expected)
     return seconds
@@ -126,8 +136,21 @@ def engine_settings(engine: EngineChoice, draws: int | None, cells: int | None, 
 # --- load
 
 
+def heights_as_read_on(bench: Bench) -> Bench:
+    """The same bench; heights are written from here on as the command, or else the bench, says."""
+    from wearsim.bench.personal_units import read_heights_in, surface_unit
+
+    name = SURFACE_CHOICE.get() or bench.light.surface_unit or "nm"
+    read_heights_in(surface_unit(str(name), bench.light.wavelength))
+    return bench
+
+
 def stated_bench(path: Path) -> Bench:
     """The bench of a file, or a ready one by its name; of a mirror's folder its own, the newest measurement its figure."""
+    return heights_as_read_on(_bench_of(path))
+
+
+def _bench_of(path: Path) -> Bench:
     if path.is_dir():
         from wearsim.learn.mirror_folder import open_folder
 
@@ -156,6 +179,7 @@ def load_folder(path: Path, messages: Messages) -> MirrorFolder:
     from wearsim.learn.mirror_folder import open_folder
 
     folder = open_folder(path)
+    heights_as_read_on(folder.bench)
     messages.dates(folder)
     return folder
 
@@ -224,6 +248,7 @@ def read_state(path: Path, messages: Messages) -> tuple[MirrorFolder, PresentSta
     from wearsim.learn.present_state import present_state
 
     folder = open_folder(path)
+    heights_as_read_on(folder.bench)
     with calibrating(folder, messages):
         known = recall_or_calibrate(folder)
     return folder, present_state(folder, known)

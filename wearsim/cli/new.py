@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -16,65 +15,89 @@ from wearsim.cli.options import JsonOutput, Options, check_parent
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
-    from wearsim.learn.new_folder import Answers, FreshFolder
+    from wearsim.learn.new_folder import Answers, FreshFolder, Question
 
 NAME = "new"
 EXAMPLE = 'wearsim new my-mirror --diameter "200 mm" --focal-ratio 6 --lap-mass "2 kg"'
 
 Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write it.", show_default=False)]
-Diameter = Annotated[str | None, typer.Option("--diameter", help='Of the mirror: "200 mm" or "8 in".')]
+Diameter = Annotated[str | None, typer.Option("--diameter", help='Diameter of the mirror: "200 mm" or "8 in".')]
 FocalRatio = Annotated[
     float | None,
     typer.Option(
         "--focal-ratio", metavar="RATIO", parser=inputs.parse_focal_ratio, help="Focal length over diameter: 6 or f/6."
     ),
 ]
+Target = Annotated[
+    str | None, typer.Option("--target", help="paraboloid, sphere, or a conic constant.", show_default="paraboloid")
+]
 GlassOption = Annotated[
     str | None,
-    typer.Option("--glass", help="borosilicate, soda-lime, fused-silica.", autocompletion=completion.glasses),
+    typer.Option("--glass", help="Glass: borosilicate, plate, quartz, ...", autocompletion=completion.glasses),
 ]
-Thickness = Annotated[str | None, typer.Option("--thickness", help='At the edge: "30 mm" or "1.2 in".')]
+Thickness = Annotated[str | None, typer.Option("--thickness", help='Thickness at the edge: "30 mm" or "1 1/4 in".')]
+Rim = Annotated[
+    str | None, typer.Option("--rim", help='Width of the rim to ignore, such as a bevel: "2 mm" or "1/16 in".')
+]
 LapDiameter = Annotated[
-    str | None, typer.Option("--lap-diameter", help="Of the pitch that touches, measured; the mirror's unless given.")
+    str | None,
+    typer.Option("--lap-diameter", help="Diameter of the pitch that touches, measured; by default the mirror's."),
 ]
-LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Of the whole tool: "2 kg" or "5 lb".')]
+LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Weight of the whole tool: "2 kg" or "5 lb".')]
+Facet = Annotated[
+    str | None, typer.Option("--facet", help='Side of one facet: "25 mm" or "1 in"; none without channels.')
+]
 PitchOption = Annotated[
     str | None,
     typer.Option("--pitch", help="very-soft, soft, medium, hard, very-hard.", autocompletion=completion.pitches),
 ]
-Push = Annotated[str | None, typer.Option("--push", help='Of the hands: "30 N" or "7 lbf".')]
+AbrasiveOption = Annotated[
+    str | None,
+    typer.Option("--abrasive", help="Abrasive: cerium oxide, rouge, ...", autocompletion=completion.abrasives),
+]
+TemperatureOption = Annotated[
+    str | None, typer.Option("--temperature", help='Temperature of the room: "18 C" or "65 F".')
+]
+Push = Annotated[str | None, typer.Option("--push", help='Push of the hands: "30 N" or "7 lb".')]
 FLAGS = {
-    "diameter": "--diameter", "mirror.diameter": "--diameter", "focal ratio": "--focal-ratio",
-    "mirror.glass": "--glass", "mirror.thickness": "--thickness", "lap.diameter": "--lap-diameter",
-    "lap.mass": "--lap-mass", "lap.pitch": "--pitch", "hands.push": "--push", "zones": "--zones",
+    "diameter": "--diameter", "mirror.diameter": "--diameter", "focal ratio": "--focal-ratio", "target": "--target",
+    "mirror.conic": "--target", "mirror.glass": "--glass", "mirror.thickness": "--thickness",
+    "mirror.rim_excluded": "--rim", "lap.diameter": "--lap-diameter", "lap.mass": "--lap-mass",
+    "lap.facet": "--facet", "lap.pitch": "--pitch", "wear.abrasive": "--abrasive",
+    "wear.temperature": "--temperature", "hands.push": "--push", "zones": "--zones",
 }  # fmt: skip
 """Which flag of the command answers for a key of the bench."""
+GO_BACK = ("back", "b", "<")
 ZoneCount = Annotated[int | None, typer.Option("--zones", min=3, max=40, help="Windows of the mask.")]
 
 
 def command(
     folder: Folder, options: Options, diameter: Diameter = None, focal_ratio: FocalRatio = None,
-    glass: GlassOption = None, thickness: Thickness = None, lap_diameter: LapDiameter = None,
-    lap_mass: LapMass = None, pitch: PitchOption = None, push: Push = None, zones: ZoneCount = None,
-    output: JsonOutput = None,
+    target: Target = None, thickness: Thickness = None, rim: Rim = None, glass: GlassOption = None,
+    lap_diameter: LapDiameter = None, lap_mass: LapMass = None, facet: Facet = None, pitch: PitchOption = None,
+    abrasive: AbrasiveOption = None, temperature: TemperatureOption = None, push: Push = None,
+    zones: ZoneCount = None, output: JsonOutput = None,
 ) -> None:  # fmt: skip
-    """A mirror's folder to fill in: bench, and a sheet for readings.
+    """Make a mirror's folder to fill in: a bench, and a sheet for readings.
 
-    At a terminal it asks for what the flags leave open; elsewhere diameter, focal ratio and the lap's mass
-    must be given.
+    At a terminal it asks for what the flags leave open, and "back" returns to the question before. Elsewhere the diameter,
+    the focal ratio and the weight of the tool must be given.
     """
     _check_free(folder)
     options.reserve({output: (".json",)}, inputs=[])
     given = {
-        "diameter": diameter, "focal_ratio": focal_ratio, "glass": glass, "thickness": thickness,
-        "lap_diameter": lap_diameter, "lap_mass": lap_mass, "pitch": pitch, "push": push,
+        "diameter": diameter, "focal_ratio": focal_ratio, "target": target, "thickness": thickness,
+        "rim_excluded": rim, "glass": glass, "lap_diameter": lap_diameter, "lap_mass": lap_mass, "facet": facet,
+        "pitch": pitch, "abrasive": abrasive, "temperature": temperature, "push": push,
+        "surface_unit": None if options.surface_unit is None else options.surface_unit.value,
     }  # fmt: skip
     asked = _asked(given) if at_terminal() else given
     _check_needed(asked)
     from wearsim.bench.units import length_unit
-    from wearsim.learn.new_folder import Answers, fresh_folder
+    from wearsim.learn.new_folder import Answers, fresh_folder, weights_text
     from wearsim.show.mask import mask_figure, mask_text
     from wearsim.show.risks import risks_text
+    from wearsim.show.text import paragraph
     from wearsim.wear.bench_risks import bench_risks, risks_json
 
     try:
@@ -99,7 +122,8 @@ def command(
     )
     messages = options.messages
     messages.info(f"Written: {bench} and {readings}, with these windows.")
-    messages.info("Fill in the readings, look through the bench; then:")
+    messages.info(paragraph(weights_text(fresh.bench, str(asked["lap_mass"]))))
+    messages.info("Fill in the readings and look through the bench. Then:")
     messages.next("reduce", readings, "--bench", folder)  # then propose is given the folder, and keeps what it proposes
 
 
@@ -119,7 +143,7 @@ def _check_needed(given: dict[str, Any]) -> None:
     for key in ("diameter", "focal_ratio", "lap_mass"):
         if given[key] is None:
             flag = "--" + key.replace("_", "-")
-            raise InputError("missing", key=flag, expected="it as a flag, for nothing is asked away from a terminal")
+            raise InputError("missing", key=flag, expected="this flag (questions are asked only at a terminal)")
 
 
 def _write(fresh: FreshFolder, folder: Path) -> None:
@@ -135,40 +159,39 @@ def _write(fresh: FreshFolder, folder: Path) -> None:
 
 
 def _asked(given: dict[str, Any]) -> dict[str, Any]:
-    """Every answer that no flag gave, asked for; one that cannot be used is asked for again."""
-    from wearsim.bench.materials import names
-    from wearsim.learn.new_folder import Answers, fresh_folder, is_in_inches
+    """Every answer that no flag gave, asked for; one that cannot be used is asked for again, "back" goes back."""
+    from wearsim.learn.new_folder import QUESTIONS, Answers
 
-    answers = Answers("200 mm", 6.0, "2 kg")
-
-    def ask(key: str, question: str, default: str | None = None) -> None:
-        nonlocal answers
-        if given[key] is None:
-            check = _checked(answers, key, fresh_folder)
-            given[key] = typer.prompt(question, default, value_proc=check, err=True)
-        answers = replace(answers, **{key: given[key]})
-
-    ask("diameter", 'Diameter of the mirror, with its unit ("200 mm", "8 in")')
-    ask("focal_ratio", "Focal ratio (6 for f/6)")
-    ask("glass", f"Glass ({', '.join(names('glasses'))})", "borosilicate")
-    inches = is_in_inches(given["diameter"])
-    ask("thickness", "Thickness at the edge", "1.5 in" if inches else "38 mm")
-    ask("lap_diameter", "Diameter of the pitch that touches, measured across it", given["diameter"])
-    ask("lap_mass", 'Mass of the lap, with its unit ("2 kg", "5 lb")')
-    ask("pitch", f"Pitch ({', '.join(names('pitches'))})", "medium")
-    ask("push", "Push of the hands, besides the weight", "7 lbf" if inches else "30 N")
+    questions = [question for question in QUESTIONS if given[question.key] is None]
+    answers, place = replace(Answers("200 mm", 6.0, "2 kg"), **{k: v for k, v in given.items() if v is not None}), 0
+    if questions:
+        typer.echo('Press Enter to accept the value in brackets; "back" returns to the question before.', err=True)
+    while place < len(questions):
+        question = questions[place]
+        value = _answer(question, answers, given[question.key])
+        if value is None:
+            place = max(0, place - 1)
+            continue
+        given[question.key] = value
+        answers, place = replace(answers, **{question.key: value}), place + 1
     return given
 
 
-def _checked(answers: Answers, key: str, make: Callable[[Answers], object]) -> Callable[[str], Any]:
-    """A check of one answer by making the bench of all answers so far."""
+def _answer(question: Question, answers: Answers, before: Any) -> Any:
+    """One answer, checked by making the bench of all answers so far; None for going back."""
+    from wearsim.bench.materials import names
+    from wearsim.learn.new_folder import fresh_folder, offered
 
     def check(text: str) -> Any:
+        if text.strip().lower() in GO_BACK:
+            return None
         try:
-            value: Any = inputs.parse_focal_ratio(text) if key == "focal_ratio" else text
-            make(replace(answers, **{key: value}))
+            value: Any = inputs.parse_focal_ratio(text) if question.key == "focal_ratio" else text
+            fresh_folder(replace(answers, **{question.key: value}))
         except InputError as error:
             raise typer.BadParameter(str(error)) from None
         return value
 
-    return check
+    hint = ", ".join(names(question.choices)) if question.choices else question.why.rstrip(".")
+    shown = offered(answers, question) if before is None else str(before)
+    return typer.prompt(f"{question.words} ({hint})", shown, value_proc=check, err=True)

@@ -46,6 +46,18 @@ class EngineChoice(StrEnum):
     planar = "planar"
 
 
+class SurfaceChoice(StrEnum):
+    """In which heights of the surface are read."""
+
+    nm = "nm"
+    waves = "waves"
+    millionths = "millionths"
+
+
+SURFACE_CHOICE: ContextVar[SurfaceChoice | None] = ContextVar("SURFACE_CHOICE", default=None)
+"""What the command was told of that; None where the bench says."""
+
+
 def _set_workers(count: int | None) -> int | None:
     from wearsim.parallel import set_worker_count
 
@@ -62,27 +74,34 @@ BenchPath = Annotated[
 ]  # fmt: skip
 FolderPath = Annotated[Path, typer.Argument(metavar="FOLDER", help="The mirror's folder.", show_default=False)]
 ProgrammePath = Annotated[
-    Path, typer.Option("--programme", "-p", metavar="FILE", help="What is done: programme.toml.", show_default=False)
+    Path,
+    typer.Option("--programme", "-p", metavar="FILE", help="Programme to work: programme.toml.", show_default=False),
 ]
 Waited = Annotated[
-    str | None, typer.Option("--waited", metavar="TIME", help='How long the glass stood before, such as "2 h".')
+    str | None,
+    typer.Option("--waited", metavar="TIME", help='How long the glass cooled before it was read: "2 h" or overnight.'),
 ]
 Shadows = Annotated[
-    Path | None, typer.Option("--shadows", metavar="FILE", help="Draw what the tester shows of it: .png, .svg or .pdf.")
+    Path | None,
+    typer.Option("--shadows", metavar="FILE", help="Plot of the shadows in the tester: .png, .svg or .pdf."),
 ]
 JsonOutput = Annotated[
-    Path | None, typer.Option("-o", "--output", metavar="FILE", help="The object of --json, to a file: .json.")
+    Path | None, typer.Option("-o", "--output", metavar="FILE", help="File for the object of --json: .json.")
 ]
+CARDS = (".pdf", ".html")
+Card = Annotated[Path | None, typer.Option("--card", metavar="FILE", help="Bench card to print: .pdf or .html.")]
 DryRun = Annotated[
-    bool, typer.Option("--dry-run", help="Check all input, list the files to be written; compute nothing.")
+    bool, typer.Option("--dry-run", help="Check all input and list the files to be written; compute nothing.")
 ]
 _DRAWS = "Draws of the uncertain constants for the band; 0: none."
+Aim = Annotated[float, typer.Option("--aim", min=0.01, max=0.999, help="Strehl ratio at which to stop.")]
 BandDraws = Annotated[int, typer.Option("--draws", min=0, max=10_000, help=_DRAWS)]
 EngineDraws = Annotated[
     int | None, typer.Option("--draws", min=0, max=10_000, show_default="32; planar engine: 0", help=_DRAWS)
 ]
 EngineOption = Annotated[
-    EngineChoice, typer.Option("--engine", help="radial: round averages. planar: stroke by stroke, not round.")
+    EngineChoice,
+    typer.Option("--engine", help="radial: averages over all directions. planar: stroke by stroke, on maps."),
 ]
 Cells = Annotated[
     int | None,
@@ -95,7 +114,7 @@ Workers = Annotated[
     int | None,
     typer.Option(
         "--workers", min=1, max=1024, show_default="all cores", callback=_set_workers,
-        help="At work at once: threads, or a study's processes; the answer does not depend on it.",
+        help="Threads, or a study's processes, at once; the answer does not depend on it.",
     ),
 ]  # fmt: skip
 """Of a command that computes; it needs do no more than have the option."""
@@ -106,14 +125,20 @@ class Options:
     """The options that every command has."""
 
     json: Annotated[bool, typer.Option("--json", help="One JSON object on stdout, in SI units.")] = False
-    plot: Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Draw it: .png, .svg or .pdf.")] = None
-    seed: Annotated[
-        int, typer.Option("--seed", min=0, max=2**63 - 1, help="Of everything that is drawn by chance.")
-    ] = 0
-    force: Annotated[bool, typer.Option("--force", help="Replace files that are there.")] = False
-    quiet: Annotated[bool, typer.Option("-q", "--quiet", help="The answer and failures, no more.")] = False
-    verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Say where each default is from.")] = False
-    debug: Annotated[bool, typer.Option("--debug", help="Keep the traceback of a failure.")] = False
+    plot: Annotated[
+        Path | None, typer.Option("--plot", metavar="FILE", help="Plot of the answer: .png, .svg or .pdf.")
+    ] = None
+    seed: Annotated[int, typer.Option("--seed", min=0, max=2**63 - 1, help="Seed for all random draws.")] = 0
+    surface_unit: Annotated[
+        SurfaceChoice | None,
+        typer.Option("--surface-unit", help="Heights in nm, waves of the bench's light, or millionths of an inch."),
+    ] = None
+    force: Annotated[bool, typer.Option("--force", help="Replace existing files.")] = False
+    quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Print only the answer and failures.")] = False
+    verbose: Annotated[
+        bool, typer.Option("-v", "--verbose", help="Details: sources of defaults, the edge by spell, what is left out.")
+    ] = False
+    debug: Annotated[bool, typer.Option("--debug", help="Print the traceback of a failure.")] = False
 
     @property
     def messages(self) -> Messages:
@@ -218,7 +243,7 @@ class Options:
 def check_parent(path: Path) -> None:
     """Refuse something to be written into a folder that is not there."""
     if not is_folder(path.absolute().parent):
-        raise InputError("its folder is missing", file=path, expected="a name in a folder that is there")
+        raise InputError("the folder does not exist", file=path, expected="a path in an existing folder")
 
 
 def is_folder(path: Path) -> bool:
@@ -231,7 +256,7 @@ def is_folder(path: Path) -> bool:
 
 def _check_destination(path: Path, endings: tuple[str, ...], force: bool) -> None:
     if path.suffix.lower() not in endings:
-        raise InputError("no such kind of file", file=path, expected="a name ending in " + ", ".join(endings))
+        raise InputError("unsupported file type", file=path, expected="a name ending in " + ", ".join(endings))
     check_parent(path)
     try:
         os.lstat(path)
@@ -289,6 +314,7 @@ def add(app: typer.Typer, function: Callable[..., None], name: str, example: str
 
     def call(**given: Any) -> None:
         options = Options(**{field.name: given.pop(field.name) for field in fields(Options)})
+        SURFACE_CHOICE.set(options.surface_unit)
         function(**given, options=options)
 
     kind = inspect.Parameter.KEYWORD_ONLY

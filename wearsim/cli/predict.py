@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -11,25 +11,31 @@ from wearsim.cli import inputs
 from wearsim.cli import options as shared
 from wearsim.cli.options import PLOTS, BenchPath, DryRun, EngineChoice, Options, ProgrammePath, Workers
 
+if TYPE_CHECKING:
+    from wearsim.bench.bench import Bench
+    from wearsim.bench.programme import Programme
+    from wearsim.wear.expected_readings import ReadingsAfter
+    from wearsim.wear.outcome import Outcome
+
 NAME = "predict"
 EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
 
 Output = Annotated[
-    Path | None, typer.Option("-o", "--output", metavar="FILE", help="Everything, with provenance: .h5.")
+    Path | None, typer.Option("-o", "--output", metavar="FILE", help="File for the whole result, with its inputs: .h5.")
 ]
 
 
 def command(
     bench: BenchPath, programme: ProgrammePath, options: Options, engine: shared.EngineOption = EngineChoice.radial,
     draws: shared.EngineDraws = None, cells: shared.Cells = None, output: Output = None,
-    shadows: shared.Shadows = None, dry_run: DryRun = False, workers: Workers = None,
+    card: shared.Card = None, shadows: shared.Shadows = None, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What will this programme do to the figure?"""
-    options.reserve({output: (".h5", ".hdf5"), shadows: PLOTS}, inputs=[bench, programme])
+    options.reserve({output: (".h5", ".hdf5"), card: shared.CARDS, shadows: PLOTS}, inputs=[bench, programme])
     messages = options.messages
     settings = inputs.engine_settings(engine, draws, cells, options.seed)
     if dry_run:
-        return options.list_files([inputs.check_inputs(bench, programme, engine), output, shadows])
+        return options.list_files([inputs.check_inputs(bench, programme, engine), output, card, shadows])
     pieces, known = inputs.read_known(bench, messages)
     work = inputs.stated_programme(programme, pieces)
     from wearsim.show.expected_readings import expected_text
@@ -40,11 +46,11 @@ def command(
     from wearsim.wear.predict import predict
 
     messages.compiling()
-    if engine is EngineChoice.planar and known.get("laps") is not None:
-        messages.warn("the planar engine starts the laps as the bench says, not as the last session left them")
     with messages.bar("working the programme") as progress:
         outcome = predict(pieces, work, progress=progress, **settings, **known)
-    after = expected_after(pieces, work, outcome, seed=options.seed, draws=32 if draws is None else draws, **known)
+    drawn = {"seed": options.seed, "draws": 32 if draws is None else draws, **known}
+    after = expected_after(pieces, work, outcome, for_card=card is not None, **drawn)
+    own = after if after is not None and after.is_own else None
     messages.defaults(pieces, work, inputs.learned(known))
     messages.risks(pieces)
 
@@ -55,12 +61,26 @@ def command(
             write_outcome(outcome, output, seed=options.seed, force=options.force)
 
     options.deliver(
-        lambda: outcome.to_json() | risks_json(pieces) | ({"expected_readings": after.to_json()} if after else {}),
-        table=lambda: outcome_text(pieces, work, outcome) + (f"\n\n{expected_text(pieces, after)}" if after else ""),
+        lambda: outcome.to_json() | risks_json(pieces) | ({"expected_readings": own.to_json()} if own else {}),
+        table=lambda: "\n\n".join(
+            [outcome_text(pieces, work, outcome, options.verbose), *([expected_text(pieces, own)] if own else [])]
+        ),
         figure=lambda: outcome_figure(pieces, work, outcome),
         figures={shadows: lambda: predicted_shadows(pieces, outcome)},
+        files={card: lambda part: part.write_bytes(_card(pieces, work, outcome, after, str(card), known))},
         write=write,
         warnings=outcome.warnings,
     )
     messages.cautions()
     messages.next("compare", bench, "--programme", programme)
+
+
+def _card(
+    bench: Bench, programme: Programme, outcome: Outcome, after: ReadingsAfter | None, name: str, known: dict[str, Any]
+) -> bytes:
+    """The card of a programme of the person's own, in the kind of file that a name has."""
+    from wearsim.show.card import PredictedWork, card_bytes
+    from wearsim.wear.predict import pressings_before
+
+    work = PredictedWork(programme, outcome, pressings_before(bench, programme, **known))
+    return card_bytes(bench, work, after, Path(name).suffix)

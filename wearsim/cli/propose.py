@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.options import BandDraws, BenchPath, DryRun, Options, Workers
+from wearsim.cli.options import Aim, BandDraws, BenchPath, DryRun, Options, Workers
 from wearsim.errors import CouldNotError, InputError
 
 if TYPE_CHECKING:
@@ -37,8 +37,23 @@ Minutes = Annotated[float, typer.Option("--minutes", help="Work at most, pressin
 Spells = Annotated[int, typer.Option("--spells", help="Different strokes at most.")]
 Shortest = Annotated[float, typer.Option("--shortest", help="Shortest spell, in minutes.")]
 EdgeLimit = Annotated[float, typer.Option("--edge-limit", help="Edge roll at most, in waves of surface height.")]
-OnTopOption = Annotated[OnTopChoice, typer.Option("--on-top", help="Which piece may lie on top.")]
-Rate = Annotated[float, typer.Option("--rate", help="Strokes a minute.")]
+OnTopOption = Annotated[
+    OnTopChoice | None,
+    typer.Option("--on-top", help="Which piece may lie on top; by default either, and no glass above 30 kg."),
+]
+Rate = Annotated[float | None, typer.Option("--rate", help="Strokes a minute; by default after the mirror's size.")]
+
+
+class RepertoireChoice(StrEnum):
+    """Which strokes."""
+
+    practised = "practised"
+    any = "any"
+
+
+RepertoireOption = Annotated[
+    RepertoireChoice, typer.Option("--repertoire", help="Strokes that hands do, or any that the mechanics allows.")
+]
 Sessions = Annotated[int, typer.Option("--sessions", min=1, max=9, help="Sessions to plan, with a test between them.")]
 TimeLimit = Annotated[
     float | None, typer.Option("--time-limit", help="Seconds after which nothing new is looked into.")
@@ -53,21 +68,27 @@ Card = Annotated[Path | None, typer.Option("--card", metavar="FILE", help="The b
 
 
 def command(
-    bench: BenchPath, options: Options, minutes: Minutes = 60.0, spells: Spells = 3, shortest: Shortest = 2.0,
-    edge_limit: EdgeLimit = 0.125, on_top: OnTopOption = OnTopChoice.either, rate: Rate = 50.0, sessions: Sessions = 1,
+    bench: BenchPath, options: Options, minutes: Minutes = 60.0, spells: Spells = 3, shortest: Shortest = 5.0,
+    edge_limit: EdgeLimit = 0.125, on_top: OnTopOption = None, rate: Rate = None,
+    repertoire: RepertoireOption = RepertoireChoice.practised, aim: Aim = 0.95, sessions: Sessions = 1,
     time_limit: TimeLimit = None, draws: BandDraws = 32, output: Output = None, card: Card = None,
     trade_off: TradeOffOption = False, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What stroke flattens this?
 
-    The programme of strokes that is predicted to better the figure most, all that is uncertain considered; or
-    none, and why, where nothing allowed is better than stopping. A mirror's folder keeps it, for
-    record --as-proposed.
+    Finds the simplest programme of practised strokes that does as well as the best, with all uncertainties; or none,
+    and why, where nothing allowed is better than stopping. A mirror's folder keeps it, for record --as-proposed.
     """
     options.reserve({output: (".toml",), card: CARDS}, inputs=[bench])
     messages = options.messages
     limits = inputs.parse_limits(
-        minutes=minutes, spells=spells, shortest=shortest, edge_limit=edge_limit, on_top=TOPS[on_top], rate=rate
+        minutes=minutes,
+        spells=spells,
+        shortest=shortest,
+        edge_limit=edge_limit,
+        on_top=None if on_top is None else TOPS[on_top],
+        rate=rate,
+        repertoire=repertoire.value,
     )
     if time_limit is not None and not time_limit > 0.0:
         raise InputError("out of range", key="--time-limit", value=time_limit, expected="more than 0 seconds")
@@ -85,7 +106,7 @@ def command(
     with messages.searching() as progress:
         proposal = propose(
             pieces, limits=limits, sessions=sessions, time_limit=time_limit,
-            with_trade_off=trade_off or options.plot is not None, progress=progress, **drawn,
+            with_trade_off=trade_off or options.plot is not None, aim=aim, progress=progress, **drawn,
         )  # fmt: skip
         after = expected_after(pieces, proposal.programme, proposal.outcome, for_card=card is not None, **drawn)
     messages.defaults(pieces, belief=inputs.learned(known))

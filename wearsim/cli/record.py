@@ -34,38 +34,52 @@ class LapStartChoice(StrEnum):
     spherical = "spherical"
 
 
-Done = Annotated[Path | None, typer.Option("--programme", "-p", metavar="FILE", help="What was done: programme.toml.")]
-AsProposed = Annotated[bool, typer.Option("--as-proposed", help="Or what propose FOLDER last proposed was done.")]
-MinutesWorked = Annotated[
-    str | None,
-    typer.Option("--minutes", metavar="LIST", help="As proposed or given, but for so many minutes per spell: 10,20."),
+Done = Annotated[
+    Path | None, typer.Option("--programme", "-p", metavar="FILE", help="Programme that was done: programme.toml.")
 ]
-After = Annotated[Path | None, typer.Option("--readings", "-r", metavar="FILE", help="Read afterwards: readings.toml.")]
+AsProposed = Annotated[
+    bool, typer.Option("--as-proposed", help="Record that the last proposal of propose FOLDER was done.")
+]
+MinutesWorked = Annotated[
+    str | None, typer.Option("--minutes", metavar="LIST", help="Minutes really worked, one number per spell: 10,20.")
+]
+After = Annotated[
+    Path | None, typer.Option("--readings", "-r", metavar="FILE", help="Readings taken afterwards: readings.toml.")
+]
 ProfileOption = Annotated[
-    Path | None, typer.Option("--profile", metavar="FILE", help="Or measured afterwards: profile.csv.")
+    Path | None, typer.Option("--profile", metavar="FILE", help="Profile measured afterwards: profile.csv.")
 ]
 TemperatureOption = Annotated[
-    str | None, typer.Option("--temperature", metavar="T", help='Of the room, such as "18 degC" or "65 degF".')
+    str | None, typer.Option("--temperature", metavar="T", help='Temperature of the room: "18 C" or "65 F".')
 ]
 AbrasiveOption = Annotated[
     str | None,
-    typer.Option("--abrasive", metavar="NAME", help="If not the bench's.", autocompletion=completion.abrasives),
+    typer.Option(
+        "--abrasive",
+        metavar="NAME",
+        help="Abrasive, where it was not the bench's.",
+        autocompletion=completion.abrasives,
+    ),
 ]
-LapOption = Annotated[LapStartChoice | None, typer.Option("--lap", help="How the lap began; as left, if not said.")]
+LapOption = Annotated[
+    LapStartChoice | None, typer.Option("--lap", help="State of the lap at the start; as left, by default.")
+]
 Pressed = Annotated[
-    str | None, typer.Option("--pressed", metavar="TIME", help='How long the lap was pressed before spell 1: "10 min".')
+    str | None, typer.Option("--pressed", metavar="TIME", help='Time the lap was pressed before spell 1: "10 min".')
 ]
-Notes = Annotated[str | None, typer.Option("--notes", metavar="TEXT", help="Whatever is worth remembering.")]
-Day = Annotated[str | None, typer.Option("--date", metavar="DAY", help="Such as 2026-01-31; today, if not said.")]
+Notes = Annotated[str | None, typer.Option("--notes", metavar="TEXT", help="Anything worth remembering.")]
+Day = Annotated[
+    str | None, typer.Option("--date", metavar="DAY", help="Date of the session, such as 2026-01-31; today by default.")
+]
 Replace = Annotated[
-    int | None, typer.Option("--replace", metavar="N", help="Correct session N: what else is given replaces it.")
+    int | None, typer.Option("--replace", metavar="N", help="Session to correct: the other options replace its record.")
 ]
 Undo = Annotated[bool, typer.Option("--undo", help="Set the last session aside; it can be restored.")]
 Restore = Annotated[
-    str | None, typer.Option("--restore", metavar="NAME", help="Bring back a record that was set aside or replaced.")
+    str | None, typer.Option("--restore", metavar="NAME", help="Record to bring back, set aside or replaced before.")
 ]
 Confirm = Annotated[
-    int | None, typer.Option("--confirm", metavar="N", help="Session N was as it is recorded: keep it, believe it.")
+    int | None, typer.Option("--confirm", metavar="N", help="Session to confirm: it was as it is recorded.")
 ]
 
 
@@ -78,13 +92,14 @@ def command(
 ) -> None:  # fmt: skip
     """Add a session to a mirror's folder, or correct one.
 
-    What was done, and what was read or measured after it. The session is there whole or not at all. No record is
-    ever lost: one that is corrected or set aside is kept under another name, and history lists it.
+    Give what was done, and what was read or measured afterwards. A session is recorded whole or not at all. No record
+    is ever lost: one that is corrected or set aside is kept under another name, and history lists it.
     """
     options.reserve({output: (".json",)}, inputs=[folder, programme, readings, profile])
     conditions = {
-        "temperature": temperature, "abrasive": abrasive, "lap": lap and lap.value, "pressed": pressed,
-        "waited": waited, "notes": notes,
+        "temperature": temperature and _in_bench_unit(folder, temperature), "abrasive": abrasive,
+        "lap": lap and lap.value, "pressed": pressed and inputs.as_time(pressed, "min"),
+        "waited": waited and inputs.as_time(waited, ""), "notes": notes,
     }  # fmt: skip
     given = _Given(programme, as_proposed, minutes, readings, profile, conditions, day)
     _check_alone(given, {"--replace": replace, "--undo": undo or None, "--restore": restore, "--confirm": confirm})
@@ -105,6 +120,16 @@ def command(
         done="what was asked for is in the folder; do not give the command again",
     )
     messages.next(*answer.then)
+
+
+def _in_bench_unit(folder: Path, temperature: str) -> str:
+    """A temperature, a plain number with the unit in which the folder's bench has temperatures."""
+    from wearsim.bench.personal_units import temperature_unit
+    from wearsim.bench.toml_io import load_bench
+    from wearsim.bench.units import with_unit
+
+    bench = folder / "bench.toml"
+    return with_unit(temperature, "degC", temperature_unit(load_bench(bench))) if bench.is_file() else temperature
 
 
 @dataclass(frozen=True)
@@ -254,7 +279,7 @@ def _parse_day(day: str) -> date:
     try:
         on = date.fromisoformat(day)
     except ValueError as error:
-        raise InputError("not a day", key="--date", value=day, expected="such as 2026-01-31") from error
+        raise InputError("not a date", key="--date", value=day, expected="such as 2026-01-31") from error
     if on > date.today():
         expected = f"a day up to today, {date.today()} by this computer's clock"
         raise InputError("in the future", key="--date", value=str(on), expected=expected)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.options import PLOTS, Options, Shadows, Waited
+from wearsim.cli.options import PLOTS, Aim, Options, Shadows, Waited
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -28,26 +28,26 @@ OnBench = Annotated[
     Path | None,
     typer.Option(
         "--bench", "-b", metavar="BENCH", show_default=False,
-        help="The mirror that was read; bench.toml beside the readings, if not said.",
+        help="The mirror that was read. By default the bench.toml beside the readings, or of the mirror's folder.",
     ),
 ]  # fmt: skip
 Output = Annotated[
-    Path | None, typer.Option("-o", "--output", metavar="FILE", help="The profile with its sigma: .csv, for a bench.")
+    Path | None, typer.Option("-o", "--output", metavar="FILE", help="Profile with its sigma: .csv, for a bench.")
 ]
 Picture = Annotated[
     Path | None,
-    typer.Option("--masking", metavar="FILE", help="Draw what masking the rim would buy: .png, .svg or .pdf."),
+    typer.Option("--masking", metavar="FILE", help="Plot of what masking the rim would gain: .png, .svg or .pdf."),
 ]
 
 
 def command(
     readings: ReadingsPath, options: Options, bench: OnBench = None, output: Output = None, waited: Waited = None,
-    masking: Picture = None, shadows: Shadows = None,
+    masking: Picture = None, shadows: Shadows = None, aim: Aim = 0.95,
 ) -> None:  # fmt: skip
     """What is the surface? From knife-edge readings to figure error.
 
-    With the band that the readings leave, and whether it is good enough to stop. Of a mirror's folder also the figure that
-    all its sessions give together.
+    Shows the surface with its uncertainty, and whether it is good enough to stop. For a mirror's folder it also shows the
+    figure from all sessions together.
     """
     messages = options.messages
     if bench is None:
@@ -65,7 +65,7 @@ def command(
     sheet = load_readings(_named(pieces) if bench is None else readings)
     reduction = reduce_readings(sheet, pieces.mirror.geometry, pieces.light.wavelength, seed=options.seed)
     unit = length_unit(pieces)
-    advice = when_to_stop(reduction, seed=options.seed, length=round_unit(unit).text)
+    advice = when_to_stop(reduction, aim=aim, seed=options.seed, length=round_unit(unit).text)
     known = _known(readings, messages)
     messages.waiting(pieces, seconds)
     messages.defaults(pieces)
@@ -84,6 +84,7 @@ def command(
         },
         files={output: lambda part: reduction.write_profile(part, _PROVENANCE)},
     )
+    messages.cautions(at_the_light=True)
     _name_next(messages, advice.verdict, readings, bench, output)
 
 
@@ -100,16 +101,22 @@ def _known(readings: Path, messages: Messages) -> KnownFigure | None:
 
 
 def _bench_beside(readings: Path, messages: Messages) -> Path | None:
-    """The bench in the folder of a sheet that was named without one; None where no sheet was named."""
+    """The bench beside a sheet that was named without one, or of the mirror whose session it is; None for no sheet."""
     from wearsim.knifeedge.readings import is_sheet
 
     if not is_sheet(readings):
         return None
-    bench = readings.parent / "bench.toml"
-    if not bench.is_file():
+    folder = readings.absolute().parent
+    places = [readings.parent / "bench.toml"]
+    if folder.name.isdecimal():  # of a session, in its mirror's folder
+        places.append(
+            readings.parent.parent / "bench.toml" if len(readings.parts) > 2 else folder.parent / "bench.toml"
+        )
+    bench = next((place for place in places if place.is_file()), None)
+    if bench is None:
         expected = "the mirror that was read as well: --bench BENCH"
-        raise InputError("a sheet of readings, and no bench.toml beside it", file=readings, expected=expected)
-    messages.info(f"Bench: {bench}, beside the readings.")
+        raise InputError("a sheet of readings with no bench.toml beside it", file=readings, expected=expected)
+    messages.info(f"Bench: {bench}.")
     return bench
 
 
@@ -128,7 +135,7 @@ def _name_next(messages: Messages, verdict: str, readings: Path, bench: Path | N
     if verdict == "no":
         messages.next("propose", mirror, "--minutes", 60)
     elif verdict == "open":
-        messages.info("Read it again, and put the new rows into the sheet; then:")
+        messages.info("Read it again, add the new rows to the sheet, and then:")
         messages.next(*again)
     elif mirror.is_dir():
         messages.next("history", mirror, "--plot", "history.png")

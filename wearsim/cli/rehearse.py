@@ -31,16 +31,23 @@ class FaultChoice(StrEnum):
     edge = "turned edge"
 
 
-FaultOption = Annotated[FaultChoice | None, typer.Option("--fault", help="Of a new one; drawn, if not said.")]
-Diameter = Annotated[str | None, typer.Option("--diameter", metavar="D", help='Of a new one: "250 mm" or "10 in".')]
+FaultOption = Annotated[
+    FaultChoice | None, typer.Option("--fault", help="Fault of a new mirror; drawn at random by default.")
+]
+Diameter = Annotated[
+    str | None, typer.Option("--diameter", metavar="D", help='Diameter of a new mirror: "250 mm" or "10 in".')
+]
 Ratio = Annotated[
     float | None,
-    typer.Option("--focal-ratio", metavar="RATIO", parser=inputs.parse_focal_ratio, help="Of a new one: 5 or f/5."),
+    typer.Option(
+        "--focal-ratio", metavar="RATIO", parser=inputs.parse_focal_ratio, help="Focal ratio of a new mirror: 5 or f/5."
+    ),
 ]
-Sessions = Annotated[int, typer.Option("--sessions", min=0, max=50, help="To go on for at most.")]
-Minutes = Annotated[float, typer.Option("--minutes", help="Of work a session.")]
+Sessions = Annotated[int, typer.Option("--sessions", min=0, max=50, help="Most sessions to work.")]
+Minutes = Annotated[float, typer.Option("--minutes", help="Minutes of work per session.")]
 Own = Annotated[
-    Path | None, typer.Option("--programme", "-p", metavar="FILE", help="Work this, once, instead of what is proposed.")
+    Path | None,
+    typer.Option("--programme", "-p", metavar="FILE", help="Programme to work once, in place of a proposal."),
 ]
 
 
@@ -51,9 +58,9 @@ def command(
 ) -> None:  # fmt: skip
     """Practise the whole loop on a simulated mirror.
 
-    Read, propose, work, record and calibrate, round after round. A folder that is not there yet is made, and says
-    that its mirror is a practice mirror; one that is goes on where it stands. With --sessions 0 the mirror is only
-    made, with --programme a session of your own is worked.
+    Reads, proposes, works, records and calibrates, round after round. A new folder is made where there is none, and
+    says that its mirror is for practice; an existing one continues. --sessions 0 only makes the mirror; --programme
+    works a session of your own.
     """
     options.reserve({output: (".json",)}, inputs=[folder, programme])
     inputs.parse_limits(minutes=minutes)
@@ -84,7 +91,18 @@ def command(
         figure=lambda: plot_of(mirror, history_of(mirror, messages, options.seed)),
         json_file=output,
     )
+    if not rounds and programme is None and sessions > 0:
+        return _name_ways_on(messages, folder)
     messages.next("history", folder, "--plot", "history.png")
+
+
+def _name_ways_on(messages: Messages, folder: Path) -> None:
+    """What can be done where the rehearsal ended before a session was worked."""
+    messages.info("Two ways on. Look at what was read and work a session of your own:")
+    messages.next("reduce", folder)
+    messages.next("rehearse", folder, "--programme", "programme.toml")
+    messages.info("Or begin with another mirror, such as one with a turned edge:")
+    messages.next("rehearse", folder.with_name(f"{folder.name}-2"), "--fault", FaultChoice.edge.value)
 
 
 def _fresh(

@@ -139,11 +139,11 @@ class Messages:
         if used:
             self.info(defaults_text(used, sources=self.verbose))
 
-    def cautions(self) -> None:
-        """One line of caution; with ``-v`` all of them."""
+    def cautions(self, *, at_the_light: bool = False) -> None:
+        """Two lines of caution; with ``-v`` all of them."""
         from wearsim.show.notices import cautions_text
 
-        self.info(cautions_text(whole=self.verbose))
+        self.info(cautions_text(whole=self.verbose, at_the_light=at_the_light))
 
     def risks(self, bench: Bench) -> None:
         """With ``-v`` how much surface each effect may make that a prediction leaves out."""
@@ -211,11 +211,13 @@ class Messages:
         callable or None
             Takes the stage's name and the best RMS so far [m].
         """
+        from wearsim.bench.personal_units import height_text
+
         with self.working("searching") as status:
             yield (
                 None
                 if status is None
-                else lambda stage, best: status.update(f"{stage}: best so far {best * 1e9:.0f} nm RMS")
+                else lambda stage, best: status.update(f"{stage}: best so far {height_text(best)} RMS")
             )
 
     @contextmanager

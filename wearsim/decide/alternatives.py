@@ -1,4 +1,4 @@
-"""A proposal, and simpler ones to lay beside it."""
+"""A proposal, and what it was chosen from, each as a proposal of its own to lay beside it."""
 
 from __future__ import annotations
 
@@ -8,15 +8,16 @@ from functools import partial
 from typing import Any
 
 from wearsim.bench.bench import Bench
+from wearsim.decide.choice import BEST, PROPOSED
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
-from wearsim.decide.propose import propose
+from wearsim.decide.propose import propose, with_programme
 
 
 def alternatives(
     bench: Bench, limits: Limits, progress: Callable[[str, str, float], Any], **known: Any
 ) -> Iterator[tuple[str, Proposal]]:
-    """The best first, then simpler ones beside it, each as soon as it is found; one that was found before is left out.
+    """The proposed programme first, then the best, plainer ones and the handbook's beside it.
 
     Parameters
     ----------
@@ -29,20 +30,8 @@ def alternatives(
     ------
     name, proposal
     """
-    found: list[str] = []
-    for name, limited in _variants(limits):
-        told = partial(progress, name)
-        proposal = propose(bench, limits=limited, with_trade_off=not found, progress=told, **known)
-        if proposal.programme.text not in found:
-            found.append(proposal.programme.text)
-            yield name, proposal
-
-
-def _variants(limits: Limits) -> Iterator[tuple[str, Limits]]:
-    yield "Best within the limits", limits
-    if limits.spells > 1:
-        yield "One spell", replace(limits, spells=1)
-    if len(limits.on_top) > 1:
-        yield "Tool on top only", replace(limits, on_top=("tool",))
-        yield "Mirror on top only", replace(limits, on_top=("mirror",))
-    yield "Half the minutes", replace(limits, minutes=max(0.5 * limits.minutes, 2.0))
+    proposal = propose(bench, limits=limits, with_trade_off=True, progress=partial(progress, BEST), **known)
+    yield PROPOSED, proposal
+    for one in proposal.choices[1:]:
+        name = f"{one.name}: {one.words}" if one.words else one.name
+        yield name, replace(with_programme(bench, proposal, one, **known), trade_off=())

@@ -47,6 +47,8 @@ ROUGH = replace(COARSE, glass_rings=20, pitch_rings=20, offsets=22, per_radius=8
 NEAR = replace(DEFAULT, glass_rings=32, pitch_rings=32, offsets=44, draws=96, phases=16, tolerance=1e-2)
 # The first step in time, in times in which the lap's flow and the wear settle; error control sees to the rest.
 FIRST_STEP = 2.0
+# Hands feel it where a stroke goes so far towards tipping [1]. A judgement.
+FELT_REACH = 0.9
 # Strokes whose path weights are kept.
 _PATHS_KEPT = 20_000
 
@@ -81,12 +83,23 @@ def work_of(plan: Plan) -> float:
     return sum(spell.work for spell in plan)
 
 
+def is_same(one: Plan, two: Plan) -> bool:
+    """Whether two programmes are the same as they are written."""
+    return len(one) == len(two) and all(
+        np.allclose([a.minutes, a.stroke.length, a.stroke.sweep, a.stroke.overhang],
+                    [b.minutes, b.stroke.length, b.stroke.sweep, b.stroke.overhang], atol=2e-4)
+        and (a.stroke.kind, a.stroke.on_top, a.stroke.lap) == (b.stroke.kind, b.stroke.on_top, b.stroke.lap)
+        for a, b in zip(one, two, strict=True)
+    )  # fmt: skip
+
+
 def plan_of(programme: Programme) -> Plan:
     """A proposed programme as the search holds it."""
 
     def planned(spell: Any) -> PlannedSpell:
         extents = (spell.length, spell.side_sweep, spell.side_overhang)
-        sizes = (0.0 if one is None else float(one.value) for one in extents)
+        sizes = tuple(0.0 if one is None else float(one.value) for one in extents)
+        sizes = (1 / 3, 0.0, 0.0) if spell.stroke == "one-third" else sizes
         return PlannedSpell(StrokeSpec(spell.on_top, spell.lap, spell.stroke, *sizes), spell.minutes)
 
     return tuple(planned(spell) for spell in programme.spells)
@@ -104,19 +117,20 @@ class CoarseEngine:
     """
 
     def __init__(self, bench: Bench, limits: Limits, constants: Constants, accuracy: Accuracy = COARSE) -> None:
-        self.bench, self.limits, self.constants, self.accuracy = bench, limits, constants, accuracy
+        self.bench, self.limits = bench, limits.settled(bench)
+        self.constants, self.accuracy = constants, accuracy
         self.cases = load_cases_for(bench)
         self.work = self.balances = 0
         self._counting = Lock()
         self._offsets = {lap_name(lap): self._shared_offsets(lap) for lap in bench.laps}
         self._contacts = {
-            (on_top, lap_name(lap)): self._contact(on_top, lap) for lap in bench.laps for on_top in limits.on_top
+            (on_top, lap_name(lap)): self._contact(on_top, lap) for lap in bench.laps for on_top in self.limits.pieces
         }
         self._press_contacts: dict[tuple[str, str], tuple[Any, Any]] = {}
         self._paths: dict[StrokeSpec, tuple[Floats, Floats]] = {}
 
     def _shared_offsets(self, lap: Lap) -> Floats:
-        farthest = max(largest_offset(self.bench, lap, top, self.accuracy) for top in self.limits.on_top)
+        farthest = max(largest_offset(self.bench, lap, top, self.accuracy) for top in self.limits.pieces)
         return np.linspace(OFF_CENTRE * farthest, farthest, self.accuracy.offsets)
 
     def _no_paths(self, lap: Lap) -> Floats:
@@ -152,9 +166,9 @@ class CoarseEngine:
             hands, law = self.bench.hands, speed_law(self.bench, self.constants)
             jitter = (hands.length_jitter, hands.centre_jitter)
             offset = self._offsets[lap_name(lap)]
-            meant = stroke.stroke_on(self.bench.mirror.diameter, self.limits.rate)
+            meant = stroke.stroke_on(self.bench.mirror.diameter, self.limits.strokes_a_minute)
             farthest = largest_offset(self.bench, lap, stroke.on_top, self.accuracy)
-            on_mirror = made_by_hands(meant, self.constants, self.limits.reach * farthest)
+            on_mirror = made_by_hands(meant, self.constants, FELT_REACH * farthest)
             weights = stroke_weights(on_mirror, jitter, offset, self.cases, stroke.on_top, self.accuracy, law)
             if len(self._paths) > _PATHS_KEPT:
                 self._paths.clear()
@@ -168,9 +182,22 @@ class CoarseEngine:
         ------
         ContactError
         """
+        return self._worked(state, spell)[0]
+
+    def roughness(self, state: State, spell: PlannedSpell) -> Floats:
+        """Largest pressure of a spell over the mean one, and share of the overlap that carries nothing (2,) [1].
+
+        Raises
+        ------
+        ContactError
+        """
+        return np.array(self._worked(state, spell)[1:])
+
+    def _worked(self, state: State, spell: PlannedSpell) -> tuple[State, float, float]:
+        """The state after a spell, largest pressure over the mean one, and share of the overlap that carries nothing [1]."""
         lap, seconds = self.bench.lap(spell.stroke.lap), 60.0 * spell.minutes
         if seconds <= 0.0:
-            return state
+            return state, 0.0, 0.0
         contact, nodes = self._contact_and_nodes(spell.stroke, lap)
         w, u = state.height.copy(), state.laps[lap_name(lap)].height.copy()
         speed = mean_path(contact)
@@ -187,7 +214,7 @@ class CoarseEngine:
             self.balances += int(report[4]) * int(np.count_nonzero(contact.time))
         if status != 0:
             raise ContactError("a stroke that was tried", float(report[2]))
-        return replace(state, height=w).with_lap(lap_name(lap), u)
+        return replace(state, height=w).with_lap(lap_name(lap), u), float(report[0] / pressure), float(report[1])
 
     def states(self, start: State, plan: Plan) -> list[State]:
         """The start and the state after each spell."""

@@ -61,9 +61,6 @@ class Refiner:
     ----------
     nominal : CoarseEngine
         With the most likely constants.
-    aim : float
-        Share of the way to go that stands for the spread of the constants while one scenario alone is
-        worked (:func:`wearsim.decide.objective.share_to_aim_for`).
     clock : Clock, optional
         Ends an improvement where it stands; by default there is no limit.
 
@@ -79,12 +76,15 @@ class Refiner:
         engines: list[CoarseEngine],
         cases: tuple[Scenario, ...],
         nominal: CoarseEngine,
-        aim: float = 1.0,
         clock: Clock | None = None,
     ) -> None:
         self.objective, self.engines, self.cases, self.nominal = objective, engines, cases, nominal
-        self.aim, self.clock = aim, Clock() if clock is None else clock
+        self.clock = Clock() if clock is None else clock
         self.evaluations, self._counting = 0, Lock()
+
+    def on(self, objective: Objective) -> Refiner:
+        """The same engines with other limits."""
+        return Refiner(objective, self.engines, self.cases, self.nominal, self.clock)
 
     def count(self, runs: int) -> None:
         """Count coupled runs: of all threads, as a search's work is measured by them."""
@@ -101,7 +101,7 @@ class Refiner:
             nominal = heights_of(self.nominal.states(start, plan))
             self.count(1)
         self.count(len(runs))
-        return Candidate(plan, self.objective.score(plan, runs, self.cases, nominal, self.aim))
+        return Candidate(plan, self.objective.score(plan, runs, self.cases, nominal))
 
     def attempt(self, plan: Plan) -> Candidate | None:
         """Score a programme; None where the contact cannot be solved."""
@@ -205,9 +205,9 @@ class _Residuals(ABC):
         return self._last[1:]
 
     def _rows(self, runs: list[list[Floats]]) -> Floats:
-        objective, aim = self.refiner.objective, self.refiner.aim
+        objective = self.refiner.objective
         pairs = zip(self.refiner.cases, runs, strict=True)
-        blocks = [np.sqrt(case.weight) * objective.residuals(run, aim) for case, run in pairs]
+        blocks = [np.sqrt(case.weight) * objective.residuals(run) for case, run in pairs]
         return np.concatenate(blocks) / objective.rms_before
 
 

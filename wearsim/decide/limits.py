@@ -7,11 +7,29 @@ from time import monotonic
 
 import numpy as np
 
+from wearsim.bench.bench import Bench
 from wearsim.errors import InputError
 from wearsim.wear.discrepancy import Discrepancy
 
 # Spread of a spell's removal, in size and in shape, whose parts alike leave a figure error of so much of the removal.
 REMOVAL_SPREAD = float(np.hypot(Discrepancy().spell_spread, Discrepancy().shape))
+
+
+PRACTISED, ANY = "practised", "any"
+"""The strokes that hands do (:mod:`wearsim.decide.repertoire`), and all that the mechanics allows."""
+REPERTOIRES = (PRACTISED, ANY)
+HEAVY, TOO_HEAVY = 20.0, 30.0
+"""Glass that is dear to have on top, and that is never on top unless asked for [kg] (judgements, after what one person
+lifts)."""
+RATES = ((0.15, 50.0), (0.5, 30.0))
+"""Strokes a minute by the diameter of the mirror [m], evenly between (common practice, no source). Pauses are left to
+whoever works."""
+
+
+def usual_rate(diameter: float) -> float:
+    """Strokes a minute on a mirror of this diameter [m]."""
+    sizes, rates = zip(*RATES, strict=True)
+    return float(np.round(np.interp(diameter, sizes, rates)))
 
 
 class TimeUp(Exception):
@@ -61,35 +79,40 @@ class Limits:
     spells : int
         Different strokes at most.
     shortest : float
-        Shortest spell [min].
+        Shortest spell [min] (common practice: five minutes).
     edge_limit : float
         Edge roll allowed either way, in waves of surface height [1].
-    on_top : tuple of str
-        Pieces that may lie on top.
-    rate : float
-        Strokes a minute.
+    on_top : tuple of str or None
+        Pieces that may lie on top; by default both, and the tool alone where the mirror weighs more than
+        :data:`TOO_HEAVY`.
+    rate : float or None
+        Strokes a minute; by default :func:`usual_rate`.
+    repertoire : {"practised", "any"}
+        Which strokes.
     reach : float
         Largest offset of a stroke, jitter included, as a share of the tipping offset [1]. A judgement.
     removal_spread : float or None
         Relative spread of a spell's removal that no calibration takes away: charge, wetness, the hands [1]. By default
         that of :class:`wearsim.wear.discrepancy.Discrepancy`, size and shape together;
         where the constants are taken as known exactly the removal is taken so too.
-    cost_spell, cost_change, cost_hour : float
-        Relative growth of the residual that one more spell, one more change of the top piece and one more hour
-        of work must be worth [1]. Judgements.
+    cost_hour : float
+        Relative growth of the residual that an hour of effort must be worth [1]
+        (:mod:`wearsim.decide.effort`). A judgement.
+    ripple : float
+        How much slopes on short scales count beside the RMS [1] (:func:`wearsim.decide.objective.ripple_root`). A judgement.
     """
 
     minutes: float = 60.0
     spells: int = 3
-    shortest: float = 2.0
+    shortest: float = 5.0
     edge_limit: float = 0.125
-    on_top: tuple[str, ...] = ("tool", "mirror")
-    rate: float = 50.0
+    on_top: tuple[str, ...] | None = None
+    rate: float | None = None
+    repertoire: str = PRACTISED
     reach: float = 0.9
     removal_spread: float | None = None
-    cost_spell: float = 0.01
-    cost_change: float = 0.01
     cost_hour: float = 0.03
+    ripple: float = 0.5
 
     def __post_init__(self) -> None:
         checks = (
@@ -97,7 +120,8 @@ class Limits:
             ("spells", self.spells, 1 <= self.spells <= 8, "1 to 8"),
             ("shortest", self.shortest, self.shortest > 0.0, "more than 0"),
             ("edge-limit", self.edge_limit, self.edge_limit > 0.0, "more than 0 waves"),
-            ("rate", self.rate, 1.0 <= self.rate <= 200.0, "1 to 200 strokes a minute"),
+            ("rate", self.rate, self.rate is None or 1.0 <= self.rate <= 200.0, "1 to 200 strokes a minute"),
+            ("repertoire", self.repertoire, self.repertoire in REPERTOIRES, ", ".join(REPERTOIRES)),
         )
         for key, value, good, expected in checks:
             if not good:
@@ -107,7 +131,7 @@ class Limits:
                 "the shortest spell is longer than all the work", key="minutes", value=self.minutes,
                 expected=f"at least {self.shortest:g}",
             )  # fmt: skip
-        if not self.on_top or not set(self.on_top) <= {"tool", "mirror"}:
+        if self.on_top is not None and (not self.on_top or not set(self.on_top) <= {"tool", "mirror"}):
             raise InputError("unknown piece", key="on-top", value=self.on_top, expected="tool, mirror")
 
     @property
@@ -115,18 +139,46 @@ class Limits:
         """The spread of a spell's removal that programmes are judged with [1]."""
         return REMOVAL_SPREAD if self.removal_spread is None else self.removal_spread
 
+    @property
+    def pieces(self) -> tuple[str, ...]:
+        """Pieces that may lie on top, settled.
+
+        Raises
+        ------
+        ValueError
+            Before :meth:`settled`.
+        """
+        if self.on_top is None:
+            raise ValueError("on_top is not settled")
+        return self.on_top
+
+    @property
+    def strokes_a_minute(self) -> float:
+        """The rate, settled.
+
+        Raises
+        ------
+        ValueError
+            Before :meth:`settled`.
+        """
+        if self.rate is None:
+            raise ValueError("rate is not settled")
+        return self.rate
+
+    def settled(self, bench: Bench) -> Limits:
+        """The same with what was left to the bench; what was given stays."""
+        mirror = bench.mirror
+        both = ("tool", "mirror") if mirror.piece_mass <= TOO_HEAVY else ("tool",)
+        rate = usual_rate(mirror.diameter) if self.rate is None else self.rate
+        return replace(self, on_top=both if self.on_top is None else self.on_top, rate=rate)
+
     def with_certainty(self, certain: bool) -> Limits:
-        """The same with the spread of a spell's removal settled.
+        """The same with the spread of a spell's removal settled; one that was given stays.
 
         Parameters
         ----------
         certain : bool
             Whether the constants are taken as known.
-
-        Returns
-        -------
-        Limits
-            With a number as ``removal_spread``; one that was given stays.
         """
         if self.removal_spread is not None:
             return self

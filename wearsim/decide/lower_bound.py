@@ -171,7 +171,7 @@ class Pricing(StrokeWear):
         drawn = replace(accuracy, draws=min(64, accuracy.draws), phases=min(16, accuracy.phases))
         super().__init__(bench, state, limits, constants, drawn)
         self._reaches = {
-            (on_top, lap.name): Reach(bench, limits, on_top, lap.name) for lap in bench.laps for on_top in limits.on_top
+            (on_top, lap.name): Reach(bench, limits, on_top, lap.name) for lap in bench.laps for on_top in limits.pieces
         }
 
     def random_strokes(self, count: int, seed: int = 0) -> list[StrokeSpec]:

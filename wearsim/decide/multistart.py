@@ -146,7 +146,7 @@ class Multistart:
         self.rng = np.random.default_rng(budget.seed)
         limits, bench = rough.objective.limits, rough.nominal.bench
         laps = [None] if len(bench.laps) == 1 else [lap.name for lap in bench.laps]
-        cubes = {place: UnitCube(bench, limits, *place) for place in product(limits.on_top, laps)}
+        cubes = {place: UnitCube(bench, limits, *place) for place in product(limits.pieces, laps)}
         self.cubes = {place: cube for place, cube in cubes.items() if not cube.is_empty}
         self.minutes, self.spells = limits.minutes, limits.spells
         self.orders = _orders(list(self.cubes), self.spells, budget.seed)

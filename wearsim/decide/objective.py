@@ -6,8 +6,8 @@ Physics section 9: the expected squared figure error over everything uncertain,
 
 R_si the coupled engine's removal by spell i with the constants of scenario s, R_s their sum, and sigma the spread of a
 spell's removal that no calibration takes away, each spell for itself: charge, wetness, the hands. The second term is
-what makes a programme of large removals that cancel a bad one. Edge roll beyond its limit counts on top, and minutes,
-spells and change-overs make the residual dearer.
+what makes a programme of large removals that cancel a bad one. Edge roll beyond its limit counts on top, and
+handling makes the residual dearer (:mod:`wearsim.decide.effort`). So do slopes on short scales, which show at the eyepiece.
 
 The scenarios are a few weighted cases that stand for everything uncertain about the constants: a third-degree rule on the
 normal distribution of what pitch and abrasive do, two points on each principal axis at a distance r sigma with weight
@@ -23,7 +23,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from wearsim.decide.coarse_engine import Plan, without_pressings
+from wearsim.bench.bench import Bench
+from wearsim.decide.coarse_engine import Plan
+from wearsim.decide.effort import effort_of
 from wearsim.decide.limits import Limits
 from wearsim.decide.lower_bound import compressed, rms_root
 from wearsim.figure.metrics import FigureGauge
@@ -33,6 +35,9 @@ from wearsim.wear.state import State
 
 # How many times dearer than figure error an edge roll beyond the limit is. A judgement.
 EDGE_WEIGHT = 3.0
+# Slopes count beside the RMS on scales below this, in diameters of the mirror [1]. A judgement: zones and ripple show at the
+# eyepiece before a smooth error of the same RMS does.
+RIPPLE_SCALE = 0.2
 # Constants of pitch and abrasive, the first ones of a vector; the others are the hands'.
 MAIN = 4
 
@@ -87,99 +92,115 @@ def _contrasts(count: int) -> Floats:
     return np.array([np.array(row) / np.linalg.norm(row) for row in rows]).reshape(count - 1, count)
 
 
-def share_to_aim_for(belief: Belief) -> float:
-    """Which share of the way to go, by the spread of the Preston coefficient alone.
-
-    With the removal known up to a factor f of mean m1 and mean square m2, the expected squared error
-    ``E ||h - f R||^2`` is least where R is nearest to ``(m1 / m2) h`` (physics section 9). For a log-normal f of
-    variance v of its logarithm that share is ``exp(-3 v / 2)``.
-    """
-    return float(np.exp(-1.5 * belief.covariance[0, 0]))
-
-
 @dataclass(frozen=True)
 class Score:
     """How good a programme is [m].
 
     ``cost`` is what the search makes small, ``expected_rms`` the root of the expected mean square figure error; RMS and edge
-    roll are those with the most likely constants.
+    roll are those with the most likely constants, ``ripple`` what slopes on short scales count as.
     """
 
     cost: float
     expected_rms: float
     rms: float
     edge_roll: float
+    ripple: float = 0.0
 
 
 class Objective:
     """Scores programmes on one start figure; gauge and state are on the grids of the engine that works them."""
 
-    def __init__(self, gauge: FigureGauge, start: State, limits: Limits, wavelength: float) -> None:
-        self.gauge, self.start, self.limits, self.wavelength = gauge, start, limits, wavelength
+    def __init__(self, gauge: FigureGauge, start: State, limits: Limits, bench: Bench) -> None:
+        self.gauge, self.start, self.limits, self.bench = gauge, start, limits, bench
         self.root = compressed(rms_root(gauge))
+        self.ripple = limits.ripple * compressed(ripple_root(gauge, bench.mirror.diameter))
         self.error = gauge.error(start.height)
         self.rms_before = float(np.linalg.norm(self.root @ self.error))
         self.roll_before = gauge.edge_roll(self.error)
-        self.roll_limit = limits.edge_limit * wavelength
+        self.roll_limit = limits.edge_limit * bench.light.wavelength
 
     def after(self, start: State) -> Objective:
         """The same from another state of the laps, the glass as it was."""
         if start is self.start:
             return self
-        return Objective(self.gauge, start, self.limits, self.wavelength)
+        return Objective(self.gauge, start, self.limits, self.bench)
 
     def within(self, minutes: float) -> Objective:
         """The same with so many minutes of work allowed in all [min]."""
-        return Objective(self.gauge, self.start, replace(self.limits, minutes=minutes), self.wavelength)
+        return self.limited(replace(self.limits, minutes=minutes))
 
-    def residuals(self, heights: Sequence[Floats], aim: float = 1.0) -> Floats:
+    def limited(self, limits: Limits) -> Objective:
+        """The same with other limits."""
+        return Objective(self.gauge, self.start, limits, self.bench)
+
+    def residuals(self, heights: Sequence[Floats]) -> Floats:
         """Rows whose sum of squares is one scenario's share of J, edge penalty included [m].
 
-        ``heights`` are the glass at the start and after each spell, (n,) each [m]; ``aim`` is the share of the way that
-        counts as the whole [1].
+        ``heights`` are the glass at the start and after each spell, (n,) each [m].
         """
-        left = self.root @ (aim * self.error - (heights[0] - heights[-1]))
+        after = self._after(heights)
         spread = self.limits.spread
         cancel = [spread * (self.root @ (one - two)) for one, two in pairwise(heights)] if spread > 0.0 else []
-        return np.concatenate([left, [self._edge_excess(heights)], *cancel])
+        return np.concatenate([self.root @ after, self.ripple @ after, [self._edge_excess(heights)], *cancel])
 
     def _edge_excess(self, heights: Sequence[Floats]) -> float:
         """Edge roll beyond the limit, as it weighs beside the figure error [m]."""
-        roll = self.gauge.edge_roll(self.error - (heights[0] - heights[-1]))
+        roll = self.gauge.edge_roll(self._after(heights))
         return EDGE_WEIGHT * max(0.0, abs(roll) - self.roll_limit)
 
+    def _beside_rms(self, heights: Sequence[Floats]) -> float:
+        """What counts beside the figure error: the edge's excess and the slopes on short scales, squared [m^2]."""
+        after = self._after(heights)
+        return self._edge_excess(heights) ** 2 + float(np.sum((self.ripple @ after) ** 2))
+
     def effort(self, plan: Plan) -> float:
-        """Factor by which minutes, spells and change-overs make the residual dearer [1]."""
-        limits, spells = self.limits, without_pressings(plan)
-        changes = sum(one.stroke.on_top != two.stroke.on_top for one, two in pairwise(spells))
-        hours = sum(spell.minutes for spell in plan) / 60.0
-        more_spells = max(0, len(spells) - 1)
-        return 1.0 + limits.cost_spell * more_spells + limits.cost_change * changes + limits.cost_hour * hours
+        """Factor by which what a programme asks of a person makes the residual dearer [1]."""
+        return 1.0 + self.limits.cost_hour * effort_of(plan, self.bench) / 60.0
 
     def score(
-        self,
-        plan: Plan,
-        runs: Sequence[Sequence[Floats]],
-        cases: Sequence[Scenario],
-        nominal: Sequence[Floats],
-        aim: float = 1.0,
+        self, plan: Plan, runs: Sequence[Sequence[Floats]], cases: Sequence[Scenario], nominal: Sequence[Floats]
     ) -> Score:
         """Score a programme from the glass it leaves in every scenario.
 
         ``runs`` hold for each scenario the glass at the start and after each spell, (n,) each [m], ``nominal`` the same with
-        the most likely constants. Where the aim is not the whole way, the cost is that of these alone.
+        the most likely constants.
         """
         pairs = list(zip(cases, runs, strict=True))
         penalised = sum(case.weight * float(np.sum(self.residuals(run) ** 2)) for case, run in pairs)
-        penalty = sum(case.weight * self._edge_excess(run) ** 2 for case, run in pairs)
-        aimed = penalised if aim == 1.0 else np.sum(self.residuals(nominal, aim) ** 2)
+        penalty = sum(case.weight * self._beside_rms(run) for case, run in pairs)
         error = self.gauge.error(nominal[-1])
         return Score(
-            float(np.sqrt(aimed)) * self.effort(plan),
+            float(np.sqrt(penalised)) * self.effort(plan),
             float(np.sqrt(max(0.0, penalised - penalty))),
             float(np.linalg.norm(self.root @ error)),
             self.gauge.edge_roll(error),
+            float(np.sqrt(sum(case.weight * np.sum((self.ripple @ self._after(run)) ** 2) for case, run in pairs))),
         )
+
+    def figures(self, height: Floats) -> tuple[float, float]:
+        """RMS figure error of glass (n,) [m], and what its slopes on short scales count as [m]."""
+        error = self.gauge.error(height)
+        return float(np.linalg.norm(self.root @ error)), float(np.linalg.norm(self.ripple @ error))
+
+    def _after(self, heights: Sequence[Floats]) -> Floats:
+        """The figure error that a run leaves [m]."""
+        return np.asarray(self.error - (heights[0] - heights[-1]))
+
+
+def ripple_root(gauge: FigureGauge, diameter: float) -> Floats:
+    """Matrix (q, n): what slopes on scales below :data:`RIPPLE_SCALE` count as, beside the RMS figure error.
+
+    The profile less its running mean over half of that scale, weighed so that a ripple of this scale counts as about its own
+    RMS, and a shorter one as its slope does: by the scale over its period.
+    """
+    aperture, scale = gauge.aperture, RIPPLE_SCALE * diameter
+    radius = aperture.radius
+    apart = np.abs(radius[:, None] - radius)
+    width = np.gradient(radius)
+    window = np.exp(-0.5 * (apart / (0.25 * scale)) ** 2) * width
+    rough = np.eye(radius.size) - window / window.sum(axis=1, keepdims=True)
+    slope = np.gradient(rough, radius, axis=0) * scale / (2.0 * np.pi)
+    return np.asarray(np.sqrt(aperture.weights)[:, None] * (aperture.matrix @ slope))
 
 
 def heights_of(states: Sequence[State]) -> list[Floats]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import spell_table
+from wearsim.decide.choice import Alternative
 from wearsim.decide.coarse_engine import CoarseEngine, Plan, PlannedSpell, without_pressings
 from wearsim.decide.limits import Limits
 from wearsim.decide.trade_off import TradeOff
@@ -120,16 +121,19 @@ class Proposal:
         frozen [m].
     expected_rms : float
         Root of the expected mean square figure error over everything uncertain [m].
+    least_rms : float
+        What nobody can promise to better: the larger of the floor, the print of the lap's channels, and the engine's own
+        error [m]; nothing where nothing is proposed.
     share : float
         Share of the way that the programme goes: of the removal that would serve best [1].
-    aim : float
-        Share that the spread of the constants makes best before the search looks at the strokes [1].
     reason : str
         Why it stops where it stops, in a sentence.
     advice : tuple of str
         What would lower the floor, where it is bad.
     trade_off : tuple of TradeOff
         Empty unless it was asked for.
+    choices : tuple of Alternative
+        The programme and what it was chosen from; empty where nothing is proposed.
     early : EarlyStop
     later : tuple of LaterSession
     limits : Limits
@@ -151,11 +155,12 @@ class Proposal:
     outcome: Outcome
     floor: float
     expected_rms: float
+    least_rms: float
     share: float
-    aim: float
     reason: str
     advice: tuple[str, ...]
     trade_off: tuple[TradeOff, ...]
+    choices: tuple[Alternative, ...]
     early: EarlyStop
     later: tuple[LaterSession, ...]
     limits: Limits
@@ -200,6 +205,7 @@ class Proposal:
             "floor": self.floor,
             "gap_to_floor_m": self.gap,
             "expected_rms_m": self.expected_rms,
+            "least_rms_m": self.least_rms,
             "share_of_the_way": self.share,
             **{key: ends.tolist() for key, ends in bands.items() if ends is not None},
             "reason": self.reason,
@@ -213,6 +219,21 @@ class Proposal:
                     "looked_into_time_s": (60.0 * one.evaluated).tolist(),
                 }
                 for one in self.trade_off
+            ],
+            "choices": [
+                {
+                    "name": one.name,
+                    "words": one.words,
+                    "expected_rms_m": one.candidate.score.expected_rms,
+                    "surface_rms_m": one.candidate.score.rms,
+                    "effort_min": one.effort,
+                    "programme": one.candidate.plan
+                    and [
+                        spell_table(spell.stroke.spell(spell.minutes, self.limits.strokes_a_minute))
+                        for spell in one.candidate.plan
+                    ],
+                }
+                for one in self.choices
             ],
             "stopped_early": self.early.to_json(),
             "later_sessions": [one.to_json() for one in self.later],

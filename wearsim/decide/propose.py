@@ -3,23 +3,35 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme
-from wearsim.decide.coarse_engine import Plan, plan_of
-from wearsim.decide.least_squares import Candidate
-from wearsim.decide.limits import Clock, Limits
+from wearsim.decide.choice import Alternative, beside, simplest
+from wearsim.decide.coarse_engine import Plan, is_same, plan_of
+from wearsim.decide.good_enough import GoodEnough, good_enough
+from wearsim.decide.least_squares import Candidate, cost_of
+from wearsim.decide.limits import PRACTISED, Clock, Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
 from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, stopped_early
-from wearsim.decide.reasons import WORTHWHILE, edge_advice, lower_floor_advice, reason_for_none, reason_for_share
-from wearsim.decide.response_search import CandidatePool, SearchProgress
-from wearsim.decide.search import SearchSchedule
+from wearsim.decide.reasons import (
+    WORTHWHILE,
+    edge_advice,
+    lower_floor_advice,
+    reason_for_none,
+    reason_for_share,
+    reason_to_stop,
+)
+from wearsim.decide.response_search import SearchProgress
+from wearsim.decide.search import Searched, SearchSchedule
 from wearsim.decide.search_problem import ProposalProblem
-from wearsim.decide.trade_off import Budgets, TradeOff, trade_off
+from wearsim.decide.trade_off import TradeOff, looked_into, trade_off
+from wearsim.figure.aim import AIM
 from wearsim.wear.accuracy import DEFAULT, Accuracy
+from wearsim.wear.bench_risks import facet_print
 from wearsim.wear.constants import IS_FACTOR, Belief, prior
 from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import StartFigure, start_figure
@@ -29,6 +41,11 @@ from wearsim.wear.state import State
 
 # What a session with a test after it leaves of the constants' spread: a factor of about 1.25. A judgement.
 SPREAD_AFTER_SESSION = 0.25
+
+# The radial engine's own error, as a share of the RMS of what is removed, piston and r^2 taken off (docs/planar.md) [1].
+ENGINE_ERROR = 0.01
+# Programmes that are worked at full accuracy before the best by that is chosen.
+MOST_PREDICTED = 6
 
 # The mirror is turned by a fifth of a turn between spells (common practice, no source) [rad].
 TURN = 0.4 * np.pi
@@ -51,6 +68,7 @@ def propose(
     laps: State | None = None,
     discrepancy: Discrepancy | None = None,
     with_trade_off: bool = False,
+    aim: float = AIM,
     progress: SearchProgress | None = None,
 ) -> Proposal:
     """The programme to work next.
@@ -67,7 +85,7 @@ def propose(
     sessions : int
         Sessions planned, with a test between them; the first in detail.
     starts : int, optional
-        Programmes that the search refines first, of each origin; by default 4.
+        Programmes that the long search refines first where any stroke is allowed and the constants are known; by default 4.
     time_limit : float, optional
         Of the whole call [s]. What is begun then is ended early or left out, and the proposal says so; what a proposal
         cannot do without comes after it: the best programme rounded and predicted with its band, and the floor.
@@ -80,8 +98,9 @@ def propose(
     belief, start, laps, discrepancy : optional
         What a mirror's folder knows better than the bench.
     with_trade_off : bool
-        Whether programmes for fewer minutes and fewer spells are looked into as well, which takes about half as long
-        again.
+        Whether programmes for fewer minutes and fewer spells are looked into as well, which takes about as long again.
+    aim : float
+        Strehl ratio inside the unmasked aperture at which to stop [1] (:mod:`wearsim.figure.aim`).
     progress : callable, optional
         Called with a stage's name and the best cost so far [m].
 
@@ -93,14 +112,33 @@ def propose(
     clock = Clock(time_limit)
     limits = Limits(minutes=minutes, spells=spells) if limits is None else limits
     belief, own = prior(bench) if belief is None else belief, discrepancy or Discrepancy()
-    limits = limits.with_certainty(belief.is_certain)
+    limits = limits.settled(bench).with_certainty(belief.is_certain)
     start = start_figure(bench, accuracy) if start is None else start
     if not belief.is_certain:  # what differs between sessions counts as one more uncertainty of the wear
         belief, own = belief.with_session_spread(own.spread), replace(own, spread=0.0)
 
-    first = _Proposing(bench, limits, belief, start, laps, accuracy, clock, seed, draws, progress, own)
-    work, pool, choice = first.within_edge_limit(starts)
-    return work.proposal(limits, pool, choice, sessions, with_trade_off)
+    first = _Proposing(bench, limits, belief, start, laps, accuracy, clock, seed, draws, progress, own, aim)
+    work, searched, choice = first.within_edge_limit(starts)
+    return work.proposal(limits, searched, choice, sessions, with_trade_off)
+
+
+def with_programme(
+    bench: Bench, proposal: Proposal, chosen: Alternative, *, seed: int = 0, draws: int = BAND_DRAWS,
+    accuracy: Accuracy = DEFAULT, belief: Belief | None = None, start: StartFigure | None = None,
+    laps: State | None = None, discrepancy: Discrepancy | None = None,
+) -> Proposal:  # fmt: skip
+    """A proposal with another programme of its table of choices in the place of the proposed one."""
+    belief, own = prior(bench) if belief is None else belief, discrepancy or Discrepancy()
+    start = start_figure(bench, accuracy) if start is None else start
+    work = _Proposing(
+        bench, proposal.limits, belief, start, laps, accuracy, Clock(), seed, draws, None, own, AIM
+    )  # fmt: skip
+    programme, outcome = work._as_programme(chosen.candidate.plan), work._predict(chosen.candidate.plan, draws)
+    return replace(
+        proposal, programme=programme, outcome=outcome, share=work.share(outcome), early=work._early(programme),
+        expected_rms=float(np.hypot(chosen.candidate.score.expected_rms, work.measured)), later=(), advice=(),
+        pressings=work._uncertain.pressings(bench, programme), reason=f"{chosen.name.lower()} of what was looked at",
+    )  # fmt: skip
 
 
 _Choice = tuple[Programme, Outcome, str]
@@ -115,46 +153,49 @@ class _Proposing(ProposalProblem):
     draws: int
     progress: SearchProgress | None
     discrepancy: Discrepancy
+    aim: float
 
-    def within_edge_limit(self, starts: int | None) -> tuple[_Proposing, CandidatePool, _Choice]:
+    def within_edge_limit(self, starts: int | None) -> tuple[_Proposing, Searched, _Choice]:
         """Search within the limit on the edge roll; where the edge is beyond it and stays so, within what it is."""
-        pool, best = SearchSchedule(self, self.progress).run(starts)
-        choice = self.choose(best)
+        searched = SearchSchedule(self, self.progress).run(starts)
+        choice = self.choose(searched)
         present = abs(self.objective.roll_before) / self.bench.light.wavelength
-        if choice[0].spells or present <= self.limits.edge_limit or pool.stopped:
-            return self, pool, choice
+        if choice[0].spells or present <= self.limits.edge_limit or searched.pool.stopped or self.is_good_enough:
+            return self, searched, choice
         if self.clock.leaves_out("programmes that keep the edge where it is, beyond its limit"):
-            return self, pool, choice
+            return self, searched, choice
         work = replace(self, limits=replace(self.limits, edge_limit=present))
-        again, best = SearchSchedule(work, work.progress).run(starts)
-        pool.add_pool(again)
-        return work, pool, work.choose(best)
+        again = SearchSchedule(work, work.progress).run(starts)
+        again.pool.add_pool(searched.pool)
+        return work, again, work.choose(again)
 
     def proposal(
-        self, limits: Limits, pool: CandidatePool, choice: _Choice, sessions: int, with_trade_off: bool
+        self, limits: Limits, searched: Searched, choice: _Choice, sessions: int, with_trade_off: bool
     ) -> Proposal:
         """What is chosen, with all that is said of it; ``limits`` are those that were asked for."""
         programme, outcome, reason = choice
         floor = self.floor()
         advice = (*edge_advice(outcome, limits, self.bench.light.wavelength), *lower_floor_advice(self, limits, floor))
         later, no_more = self._later(programme, outcome, sessions)
+        least = max(floor, self._least(outcome)) if programme.spells else 0.0
         return Proposal(
             programme=programme,
             outcome=outcome,
             floor=floor,
-            trade_off=self._trade_off(pool, programme) if with_trade_off else (),
-            expected_rms=self.expected(programme),
+            trade_off=self._trade_off(searched, programme) if with_trade_off else (),
+            choices=self._choices(searched, programme),
+            expected_rms=max(self.expected(programme), least) if programme.spells else self.expected(programme),
+            least_rms=least,
             share=self.share(outcome),
-            aim=self.aim,
             reason=reason,
             advice=advice,
             early=self._early(programme),
             later=later,
             limits=limits,
             pressings=self._uncertain.pressings(self.bench, programme),
-            evaluations=pool.evaluations,
-            seconds=pool.seconds,
-            stopped=pool.stopped,
+            evaluations=searched.pool.evaluations,
+            seconds=searched.pool.seconds,
+            stopped=searched.pool.stopped,
             no_more_sessions=no_more,
             left_out=tuple(self.clock.left_out),
         )
@@ -168,7 +209,10 @@ class _Proposing(ProposalProblem):
         """The programme as a person would write it."""
         first = next((place for place, one in enumerate(plan) if not one.stroke.is_press), 0)
         turns = [TURN if place > first else 0.0 for place in range(len(plan))]
-        spells = (one.stroke.spell(one.minutes, self.limits.rate, turn) for one, turn in zip(plan, turns, strict=True))
+        spells = (
+            one.stroke.spell(one.minutes, self.limits.strokes_a_minute, turn)
+            for one, turn in zip(plan, turns, strict=True)
+        )
         made = Programme(spells=tuple(spells))
         return made.model_copy(update={"text": dump_programme(made)})
 
@@ -186,21 +230,31 @@ class _Proposing(ProposalProblem):
             discrepancy=self.discrepancy,
         )
 
-    def choose(self, best: list[Candidate]) -> _Choice:
-        """The best programme that is better than stopping at full accuracy, or the empty one, and why."""
+    def choose(self, searched: Searched) -> _Choice:
+        """The programme to propose, better than stopping at full accuracy, or the empty one, and why."""
         before = self.objective.rms_before
         limit = self.objective.roll_limit * 1.02
-        for one in self._by_prediction(best) if self.is_certain else best:
+        ordered = self._in_order(searched.candidates)
+        for one in ordered:
             if not one.plan or one.score.expected_rms >= (1.0 - WORTHWHILE) * before:
                 continue
             outcome = self._predict(one.plan)
             keeps_edge = abs(outcome.edge_roll) <= limit
             if outcome.surface_rms < outcome.numbers_before.surface_rms and keeps_edge:
                 outcome = self._predict(one.plan, self.draws) if self.draws else outcome
+                if self.is_good_enough:
+                    return self._as_programme(()), self._predict(()), self._to_stop(outcome)
                 band = None if outcome.band is None else outcome.band.share
                 reason = reason_for_share(self.belief, self.limits, self.share(outcome), band)
                 return self._as_programme(one.plan), outcome, reason
-        return self._as_programme(()), self._predict(()), reason_for_none(before, best)
+        reason = self._to_stop(None) if self.is_good_enough else reason_for_none(before, ordered)
+        return self._as_programme(()), self._predict(()), reason
+
+    def _in_order(self, candidates: list[Candidate]) -> list[Candidate]:
+        """The one to propose first: the simplest of those as good as the best, or the best where any stroke is allowed."""
+        if self.limits.repertoire == PRACTISED:
+            return simplest(self.bench, candidates)
+        return self._by_prediction(candidates) if self.is_certain else sorted(candidates, key=cost_of)
 
     def _by_prediction(self, best: list[Candidate]) -> list[Candidate]:
         """The best by the figure that is shown: on offsets of their own strokes, not on shared ones."""
@@ -208,7 +262,29 @@ class _Proposing(ProposalProblem):
         def cost(one: Candidate) -> float:
             return self._predict(one.plan).surface_rms * self.objective.effort(one.plan)
 
-        return sorted((one for one in best if one.plan), key=cost)
+        return sorted((one for one in sorted(best, key=cost_of)[:MOST_PREDICTED] if one.plan), key=cost)
+
+    @cached_property
+    def _good(self) -> GoodEnough:
+        """How the glass as it is stands to the aim."""
+        return good_enough(self.start, gauge_for(self.bench, self.start.radius), self.aim, self.seed)
+
+    @property
+    def is_good_enough(self) -> bool:
+        """Whether the glass as it is reaches the aim for nearly all that its measurement leaves possible."""
+        return self._good.verdict == "yes"
+
+    def _to_stop(self, outcome: Outcome | None) -> str:
+        return reason_to_stop(self._good, self.objective.rms_before, outcome)
+
+    def _choices(self, searched: Searched, programme: Programme) -> tuple[Alternative, ...]:
+        """The table of choices; none where nothing is proposed."""
+        if not programme.spells:
+            return ()
+        plan = plan_of(programme)
+        proposed = min(searched.candidates, key=lambda one: (not is_same(one.plan, plan), one.score.expected_rms))
+        better = [one for one in searched.candidates if one.score.expected_rms < self.objective.rms_before]
+        return beside(self.bench, proposed, better, searched.handbook)
 
     def share(self, outcome: Outcome) -> float:
         """Share of the way that it goes [1]."""
@@ -220,6 +296,11 @@ class _Proposing(ProposalProblem):
         if programme.spells:
             rms = self.for_figures().evaluate(plan_of(programme)).score.expected_rms
         return float(np.hypot(rms, self.measured))
+
+    def _least(self, outcome: Outcome) -> float:
+        """What nobody can promise to better: the channels' print, and the engine's own error [m]."""
+        gauge = gauge_for(self.bench, self.start.radius)
+        return max(facet_print(self.bench), ENGINE_ERROR * gauge.aperture.rms(gauge.error(outcome.removal)))
 
     def floor(self) -> float:
         """The linear floor at the present state [m]."""
@@ -233,16 +314,15 @@ class _Proposing(ProposalProblem):
         of = (self.objective.start, self.objective.gauge, plan_of(programme), self.belief, self.start, self.discrepancy)
         return stopped_early(self.nominal, *of, seed=self.seed, draws=self.draws)
 
-    def _trade_off(self, pool: CandidatePool, programme: Programme) -> tuple[TradeOff, ...]:
+    def _trade_off(self, searched: Searched, programme: Programme) -> tuple[TradeOff, ...]:
         """What fewer minutes and spells buy, looked into."""
         if not programme.spells or self.clock.leaves_out("what minutes and spells buy"):
             return ()
-        budgets = Budgets(self, pool.candidates, plan_of(programme))
         if self.progress is not None:
-            self.progress("fewer minutes", budgets.candidates[0].score.cost)
-        budgets.run()
+            self.progress("fewer minutes", self.objective.rms_before)
+        candidates, evaluated = looked_into(self, searched, plan_of(programme))
         ends = (self.objective.rms_before, self.measured, 1.02 * self.objective.roll_limit)
-        return trade_off(budgets.candidates, self.limits, *ends, budgets.evaluated)
+        return trade_off(candidates, self.limits, *ends, evaluated)
 
     def _later(self, programme: Programme, outcome: Outcome, sessions: int) -> tuple[tuple[LaterSession, ...], str]:
         """Sessions after the first, if each goes as predicted and its test narrows the constants down; why no more.
@@ -263,8 +343,7 @@ class _Proposing(ProposalProblem):
                 return tuple(later), "the time limit came first"
             start = StartFigure(self.start.radius, height, self.start.root)
             work = replace(self, belief=belief, start=start, laps=None, seed=self.seed + number)
-            _, best = SearchSchedule(work).run(2)
-            done, result, reason = work.choose(best)
+            done, result, reason = work.choose(SearchSchedule(work).run(2))
             if not done.spells:
                 return tuple(later), f"after session {number - 1} {reason}"
             later.append(LaterSession(done, result, work.expected(done)))

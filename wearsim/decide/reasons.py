@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.decide.good_enough import GoodEnough
 from wearsim.decide.least_squares import Candidate
 from wearsim.decide.limits import Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
@@ -20,6 +21,7 @@ from wearsim.wear.predict import gauge_for
 from wearsim.wear.state import start_state
 from wearsim.wear.warnings import EDGE_LIMIT_WAVES
 
+AIM_REACHED = "the aim is reached"
 # A start figure below this has nothing to gain [m].
 NOTHING_LEFT = 0.1e-9
 # A programme must lower the expected figure error by this share to be worth the walk to the barrel. A judgement.
@@ -66,6 +68,18 @@ def reason_for_none(rms_before: float, best: list[Candidate]) -> str:
         "every programme that betters the figure in the search breaks the limit on the edge roll, or does not "
         "hold at full accuracy"
     )
+
+
+def reason_to_stop(good: GoodEnough, rms_before: float, outcome: Outcome | None) -> str:
+    """Why to stop where the aim is reached, and what going on would risk."""
+    said = (
+        f"{AIM_REACHED}: Strehl ratio {good.strehl:.2f} inside the unmasked aperture, {good.aim:.2f} wanted, "
+        f"{good.chance:.0%} of the surfaces that the readings leave possible reach it"
+    )
+    if outcome is None or outcome.band is None:
+        return said
+    low, high = outcome.band.surface_rms * 1e9
+    return f"{said}; going on would leave {low:.0f} to {high:.0f} nm RMS where there are {rms_before * 1e9:.0f} nm"
 
 
 def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[str, ...]:
@@ -119,8 +133,8 @@ def lower_floor_advice(problem: ProposalProblem, limits: Limits, floor: float) -
 
 def _changes(bench: Bench, limits: Limits) -> list[tuple[str, Bench, Limits]]:
     out = [(f"{2 * limits.minutes:.0f} minutes", bench, replace(limits, minutes=2.0 * limits.minutes))]
-    if len(limits.on_top) == 1:
-        other = "mirror" if limits.on_top[0] == "tool" else "tool"
+    if len(limits.pieces) == 1:
+        other = "mirror" if limits.pieces[0] == "tool" else "tool"
         out.append((f"the {other} on top as well", bench, replace(limits, on_top=("tool", "mirror"))))
     own = bench.laps[0]
     for share in OTHER_LAPS:

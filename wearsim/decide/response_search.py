@@ -45,7 +45,7 @@ class Mix:
     squares: float
 
 
-class _Subsets:
+class Subsets:
     """Mixes of few columns: ``gram`` has their products, their own spread in it, ``slope`` those with the target."""
 
     def __init__(
@@ -72,10 +72,19 @@ class _Subsets:
         gain = 2.0 * self.slope * minutes - self.diagonal * minutes**2
         return [self._mix((i,), (minutes[i],), gain[i]) for i in np.argsort(-gain)[:most] if minutes[i] > 0]
 
-    def pairs(self, most: int) -> list[Mix]:
-        """The best pairs of columns of two strokes."""
+    def best(self, count: int, most: int, piece: NDArray[np.int_] | None = None) -> list[Mix]:
+        """The best mixes of one, two or three columns; with pieces given, (N,), of two pieces at least."""
+        if count == 1:
+            return self.best_of_groups(self.singles(4 * most), most)
+        pairs = self.best_of_groups(self.pairs(40 * most, piece), 2 * most)
+        return pairs[:most] if count == 2 else self.best_of_groups(self.triples(pairs, 6), most)
+
+    def pairs(self, most: int, piece: NDArray[np.int_] | None = None) -> list[Mix]:
+        """The best pairs of columns of two strokes, of two pieces where these are given (N,)."""
         first, second, gain = self._all_pairs()
         gain[np.tril_indices_from(gain)] = -np.inf
+        if piece is not None:
+            gain[piece[:, None] == piece] = -np.inf
         flat = np.argpartition(-gain, min(most, gain.size - 1), axis=None)[:most]
         return [
             self._mix((i, j), (first[i, j], second[i, j]), gain[i, j])
@@ -159,14 +168,8 @@ def best_mixes(
     most : int
         Mixes kept of each size.
     """
-    subsets = _Subsets(responses, target, spread, budget, group)
-    found = subsets.best_of_groups(subsets.singles(4 * most), most)
-    if spells >= 2:
-        pairs = subsets.best_of_groups(subsets.pairs(40 * most), 2 * most)
-        found += pairs[:most]
-    if spells >= 3:
-        found += subsets.best_of_groups(subsets.triples(pairs, 6), most)
-    return found
+    subsets = Subsets(responses, target, spread, budget, group)
+    return [mix for count in range(1, min(spells, 3) + 1) for mix in subsets.best(count, most)]
 
 
 @dataclass
@@ -268,8 +271,7 @@ class ResponseSearch:
     Parameters
     ----------
     refiner : Refiner
-        Scores programmes; works one scenario here, that of the most likely constants, see its ``aim``; its clock
-        ends the search.
+        Scores programmes; works one scenario here, that of the most likely constants; its clock ends the search.
     budget : SearchBudget
     progress : callable, optional
     grids : tuple of (Refiner, Refiner), optional
@@ -353,7 +355,7 @@ class ResponseSearch:
     @property
     def _target(self) -> Floats:
         """Removal wanted, in rows whose norm is the RMS [m]."""
-        return self.refiner.aim * (self.objective.root @ self.objective.error)
+        return np.asarray(self.objective.root @ self.objective.error)
 
     def _try_subsets(self) -> None:
         """Best mixes by their responses, in every order, through the coupled engine."""

@@ -25,7 +25,8 @@ from wearsim.bench.bench import Bench
 from wearsim.decide.coarse_engine import Plan, PlannedSpell, without_pressings, work_of
 from wearsim.decide.least_squares import BoundedResiduals, Candidate, PlainResiduals, Refiner, cost_of, with_number
 from wearsim.decide.limits import Limits, TimeUp
-from wearsim.decide.stroke_library import SIZES, SMALLEST, StrokeSpec, is_allowed
+from wearsim.decide.repertoire import is_allowed
+from wearsim.decide.stroke_library import SIZES, SMALLEST, StrokeSpec
 from wearsim.errors import ContactError
 from wearsim.kernels.arrays import Floats
 
@@ -180,7 +181,7 @@ class Rounder:
     def best_near(self, plan: Plan, *, rounds: int = 4, sizes_too: bool = False) -> Candidate:
         """The best round programme near this one, on so many sets of slopes at most; sizes may change as well where said."""
         best = self.refiner.evaluate(rounded(plan, self.bench, self.limits, self.step))
-        if sizes_too and without_pressings(best.plan):
+        if sizes_too and self.step <= SIZE_STEP and without_pressings(best.plan):  # coarse steps gain nothing by it
             best = min((best, *self._evaluated(self._with_whole_minutes(plan))), key=cost_of)
         for _ in range(rounds):
             if not without_pressings(best.plan):

@@ -1,4 +1,4 @@
-"""The schedule of a search: with the most likely constants first, then the best in all scenarios, rounded; and a pressing.
+"""The schedule of a search: strokes that hands do first, in every scenario; then, where asked, all that mechanics allows.
 
 A pressing lets the lap follow the glass as it now is. It moves no glass and counts no minutes of work, but it is a
 thing more to do: it must lower the cost clearly.
@@ -6,24 +6,27 @@ thing more to do: it must lower the cost clearly.
 
 from __future__ import annotations
 
-from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import partial
+from time import monotonic
 
 import numpy as np
 
 from wearsim.bench.lap import Lap
-from wearsim.decide.coarse_engine import COARSE, NEAR, ROUGH, CoarseEngine, Plan, PlannedSpell, chunks
+from wearsim.decide.choice import is_workable
+from wearsim.decide.coarse_engine import NEAR, ROUGH, CoarseEngine, Plan, PlannedSpell, chunks
 from wearsim.decide.gauss_newton import gauss_newton
+from wearsim.decide.handbook import Complaint, complaint_of, handbook_stroke
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
-from wearsim.decide.limits import Limits
+from wearsim.decide.limits import ANY, Limits
 from wearsim.decide.multistart import MultistartBudget
 from wearsim.decide.reasons import NOTHING_LEFT
+from wearsim.decide.repertoire import practised_strokes, size_step
 from wearsim.decide.response_search import CLIMBS_AT_ONCE, CandidatePool, ResponseSearch, SearchBudget, SearchProgress
-from wearsim.decide.rounding import Rounder
+from wearsim.decide.robust_search import RobustSearch
+from wearsim.decide.rounding import SIZE_STEP, Rounder
 from wearsim.decide.search_problem import ProposalProblem
-from wearsim.decide.stroke_library import StrokeSpec
-from wearsim.errors import ContactError
+from wearsim.decide.stroke_library import StrokeSpec, allowed_strokes
 from wearsim.parallel import in_threads
 from wearsim.wear.state import State, lap_name
 
@@ -34,22 +37,18 @@ PRESSING_GAIN = 0.05
 # A lap fits the glass where a pressing would move its pitch by less than this share of what the load presses it in.
 # A judgement.
 FIT_SHARE = 0.1
-# Costs that differ by less than this are the same. A judgement.
-SAME_COST = 0.03
-BUDGET_UNCERTAIN = SearchBudget(starts=4, rounds=1, kept=1)
-# With the constants known there is more to gain by looking longer.
+# With the constants known and any stroke allowed there is much to gain by looking longer.
 BUDGET_CERTAIN = SearchBudget(starts=4, refinement=3, rounds=0, work=60_000, multistart=MultistartBudget())
 # At full accuracy: programmes climbed from and coupled runs of each, in turn; those rounded; and evaluations of the
 # wear rates after which no further one is begun, and as many again for rounding.
 FINE_CLIMBS, ROUNDED, FINE_WORK = ((4, 20), (3, 40)), 3, 80_000
-# The long search looks again where the quick one leaves more than this times what the removal's spread alone must
-# leave, and this share of the figure error. Judgements.
-SPREAD_FACTOR, RESIDUAL_SHARE = 1.2, 0.1
+# Lengths of the grid of all strokes, where the constants are uncertain.
+GRID_STEPS = 5
 
 
 def opening_press(limits: Limits, lap: Lap) -> PlannedSpell:
     """The pressing of a lap before any stroke."""
-    return PlannedSpell(StrokeSpec(limits.on_top[0], lap.name, "press", 0.0), PRESSINGS[-1])
+    return PlannedSpell(StrokeSpec(limits.pieces[0], lap.name, "press", 0.0), PRESSINGS[-1])
 
 
 def needs_pressing(start: State, press: PlannedSpell, engine: CoarseEngine) -> bool:
@@ -70,7 +69,7 @@ def with_pressing(found: list[Candidate], rounder: Rounder, *, sizes_too: bool =
     best = min(found, key=cost_of, default=None)
     if best is None:
         return []
-    plan, top = best.plan, rounder.limits.on_top[0]
+    plan, top = best.plan, rounder.limits.pieces[0]
     tried = [
         rounder.refiner.evaluate((*plan[:place], PlannedSpell(press, minutes), *plan[place:]))
         for place, press in enumerate(StrokeSpec(top, spell.stroke.lap, "press", 0.0) for spell in plan)
@@ -83,81 +82,121 @@ def with_pressing(found: list[Candidate], rounder: Rounder, *, sizes_too: bool =
     return [pressed] if pressed.score.cost <= (1.0 - PRESSING_GAIN) * best.score.cost else []
 
 
+@dataclass
+class Searched:
+    """What a search came to.
+
+    Parameters
+    ----------
+    candidates : list of Candidate
+        Programmes that can be worked, whole steps.
+    pool : CandidatePool
+        All that was met, and what it took.
+    handbook : (str, Candidate) or None
+        What a handbook would do: the complaint and the stroke in words, and the programme.
+    robust : list of (Plan, RobustSearch)
+        Searches over practised strokes by what comes first, for other limits.
+    """
+
+    pool: CandidatePool
+    candidates: list[Candidate] = field(default_factory=list)
+    handbook: tuple[Complaint, Candidate] | None = None
+    robust: list[tuple[Plan, RobustSearch]] = field(default_factory=list)
+
+    def within(self, minutes: float, spells: int) -> list[Candidate]:
+        """What a search with so many minutes and spells comes to."""
+        found: list[Candidate] = []
+        for opening, search in self.robust:
+            objective = search.refiner.objective
+            less = replace(objective.limits, minutes=minutes, spells=spells)
+            found += _worked_out(opening, search, search.run(objective.limited(less)).all)
+        return found
+
+
 class SearchSchedule:
-    """Searches for the best programme of a problem, quickly and then longer where that promises something."""
+    """Searches for the best programmes of a problem."""
 
     def __init__(self, problem: ProposalProblem, progress: SearchProgress | None = None) -> None:
         self.problem, self.progress = problem, progress
-        self.pool, self.best = CandidatePool(clock=problem.clock), list[Candidate]()
+        self.pool = CandidatePool(clock=problem.clock)
 
-    def run(self, starts: int | None = None) -> tuple[CandidatePool, list[Candidate]]:
-        """All that was met, and what can be worked, the most promising first.
-
-        ``starts`` is how many programmes are refined first, of each origin; by default what the budget has.
-        """
-        problem = self.problem
+    def run(self, starts: int | None = None) -> Searched:
+        """Look for programmes; ``starts`` scales the long search where any stroke is allowed and the constants are known."""
+        began, problem, done = monotonic(), self.problem, Searched(self.pool)
         if problem.objective.rms_before < NOTHING_LEFT:
-            return self.pool, []
-        openings = self._openings()
-        begins_quickly = not problem.is_certain or len(openings) > 1
-        for budget in (BUDGET_UNCERTAIN, BUDGET_CERTAIN) if begins_quickly else (BUDGET_CERTAIN,):
-            costs = []
-            for opening in openings:
-                if self.pool.candidates and self.pool.is_late():
-                    break
-                costs.append(self._after(opening, budget if starts is None else budget.scaled(starts)))
-            least = min((one.score.expected_rms for one in self.best), default=np.inf)
-            if self.pool.is_late() or (not problem.is_certain and least < self._sufficient_rms()):
+            return done
+        for opening in self._openings():
+            if done.candidates and self.pool.is_late():
                 break
-            openings = [openings[int(np.argmin(costs))]]  # the longer search follows the better beginning
-        if self.progress is not None and self.best:
-            self.progress("whole minutes", min(map(cost_of, self.best)))
-        return self.pool, _ranked(self.best)
+            self._practised(opening, done)
+            if problem.limits.repertoire == ANY:
+                done.candidates += self._any(opening, starts)
+        if not self.pool.is_late():
+            done.candidates += self._pressed(done.candidates)
+        self.pool.seconds = monotonic() - began
+        return done
 
-    def _after(self, opening: Plan, budget: SearchBudget) -> float:
-        """Search and round after what comes first; the lowest cost."""
-        problem, grids = self.problem, None
-        refiner = problem.most_likely(opening)
+    def _practised(self, opening: Plan, done: Searched) -> None:
+        """Strokes of the repertoire, and what a handbook would do."""
+        problem = self.problem
+        refiner = problem.refiner_after(opening)
+        strokes = practised_strokes(problem.bench, problem.limits)
+        search = RobustSearch(refiner, strokes, size_step(problem.bench), self.progress)
+        done.robust.append((opening, search))
+        found = search.run()
+        self.pool.candidates += [replace(one, plan=(*opening, *one.plan)) for one in found.met]
+        done.candidates += _worked_out(opening, search, found.all)
+        if done.handbook is None:
+            done.handbook = self._handbook(opening, search)
+            done.candidates += [done.handbook[1]] if done.handbook else []
+        self.pool.evaluations += refiner.evaluations
+
+    def _handbook(self, opening: Plan, search: RobustSearch) -> tuple[Complaint, Candidate] | None:
+        problem, refiner = self.problem, search.refiner
+        objective = refiner.objective
+        complaint = complaint_of(objective.gauge, objective.error)
+        stroke = handbook_stroke(complaint, problem.bench, problem.limits)
+        if stroke is None:
+            return None
+        begun = refiner.attempt((PlannedSpell(stroke, 0.25 * problem.limits.minutes),))
+        if begun is None:
+            return None
+        done = search.refined(refiner, begun, sizes_too=False)
+        return (complaint, replace(done, plan=(*opening, *done.plan))) if done.plan else None
+
+    def _any(self, opening: Plan, starts: int | None) -> list[Candidate]:
+        """All that the mechanics allows."""
+        problem = self.problem
+        if not problem.is_certain:
+            refiner = problem.refiner_after(opening)
+            strokes = allowed_strokes(problem.bench, problem.limits, GRID_STEPS)
+            found = RobustSearch(refiner, strokes, SIZE_STEP, self.progress, is_gentle=False).run()
+            self.pool.candidates += found.met
+            return found.all
+        budget = BUDGET_CERTAIN if starts is None else BUDGET_CERTAIN.scaled(starts)
+        refiner, grids = problem.most_likely(opening), None
         if budget.multistart is not None:
-            finer = NEAR if problem.is_certain else COARSE
-            grids = problem.most_likely(opening, ROUGH), problem.most_likely(opening, finer)
+            grids = problem.most_likely(opening, ROUGH), problem.most_likely(opening, NEAR)
         pool = ResponseSearch(refiner, budget, self.progress, grids).run()
         pool.candidates = [replace(one, plan=(*opening, *one.plan)) for one in pool.candidates]
-        done = self._round_certain(pool) if problem.is_certain else self._round_uncertain(pool)
-        self.best += done
+        best = self._round_certain(pool)
         self.pool.add_pool(pool)
-        return min(map(cost_of, done), default=np.inf)
+        return best
 
     def _openings(self) -> list[Plan]:
         """What may come before the first stroke: nothing, or a pressing where some lap does not fit the glass."""
         problem = self.problem
+        if not problem.is_certain:  # laps are pressed as the card asks then
+            return [()]
         pressings = [opening_press(problem.limits, lap) for lap in problem.bench.laps]
         unfit = [one for one in pressings if needs_pressing(problem.objective.start, one, problem.nominal)]
         return [(), tuple(unfit)] if unfit else [()]
 
-    def _sufficient_rms(self) -> float:
-        """Expected RMS that a quick search may end with [m].
-
-        With the removal known up to a log-normal factor of variance v, the best share of the way still leaves
-        ``sqrt(1 - exp(-v))`` of the figure error (physics section 9).
-        """
-        least_share = float(np.sqrt(-np.expm1(-self.problem.belief.covariance[0, 0])))
-        return (SPREAD_FACTOR * least_share + RESIDUAL_SHARE) * self.problem.objective.rms_before
-
-    def _round_uncertain(self, pool: CandidatePool) -> list[Candidate]:
-        """The best programmes weighed in every scenario, their minutes worked over and made whole."""
-        robust = self.problem.in_all_scenarios()
-        rounder = Rounder(robust, self.problem.size_step)
-        best: list[Candidate] = []
-        for one in distinct_programmes(pool.candidates, 2):
-            if best and self.pool.is_late():
-                break
-            with suppress(ContactError):  # in a scenario of hands that go farther than is meant
-                best.append(rounder.best_near(robust.improve(one.plan, steps=5, free="minutes").plan))
-        if not self.pool.is_late():
-            best += with_pressing(best, rounder)
-        pool.evaluations += robust.evaluations
-        return best
+    def _pressed(self, found: list[Candidate]) -> list[Candidate]:
+        """The best with a pressing, where the constants are known: else laps are pressed as the card asks."""
+        if not self.problem.is_certain or self.problem.limits.repertoire != ANY:
+            return []
+        return with_pressing(found, Rounder(self.problem.at_full_accuracy(), self.problem.size_step), sizes_too=True)
 
     def _round_certain(self, pool: CandidatePool) -> list[Candidate]:
         """The best programmes worked over at full accuracy, then rounded: what is left is small by now."""
@@ -170,8 +209,6 @@ class SearchSchedule:
             if best and (self.pool.is_late() or fine.nominal.work > end + FINE_WORK):
                 break
             best += in_threads(lambda one: rounder.best_near(one.plan, sizes_too=True), batch)
-        if not self.pool.is_late():
-            best += with_pressing(best, rounder, sizes_too=True)
         pool.evaluations += fine.evaluations
         return best
 
@@ -191,11 +228,7 @@ def _climbed(fine: Refiner, runs: int, one: Candidate) -> Candidate:
     return gauss_newton(fine, one.plan, runs) or one
 
 
-def _ranked(best: list[Candidate]) -> list[Candidate]:
-    """Cheapest first; of those that cost the same within what the costs' judgements resolve, the smallest RMS."""
-    least = min(map(cost_of, best), default=0.0)
-
-    def rank(one: Candidate) -> tuple[int, float]:
-        return (0, one.score.rms) if one.score.cost <= (1.0 + SAME_COST) * least else (1, one.score.cost)
-
-    return sorted(best, key=rank)
+def _worked_out(opening: Plan, search: RobustSearch, found: list[Candidate]) -> list[Candidate]:
+    """Programmes that hands would do throughout, after what comes first."""
+    good = [one for one in found if is_workable(search.refiner, search.gentle, one)]
+    return [replace(one, plan=(*opening, *one.plan)) for one in good]

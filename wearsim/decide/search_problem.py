@@ -10,8 +10,9 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.decide.coarse_engine import COARSE, CoarseEngine, Plan
 from wearsim.decide.least_squares import Refiner
-from wearsim.decide.limits import Clock, Limits
-from wearsim.decide.objective import Objective, Scenario, scenarios, share_to_aim_for
+from wearsim.decide.limits import PRACTISED, Clock, Limits
+from wearsim.decide.objective import Objective, Scenario, scenarios
+from wearsim.decide.repertoire import size_step
 from wearsim.decide.rounding import FINE_STEP, SIZE_STEP
 from wearsim.wear.accuracy import Accuracy
 from wearsim.wear.constants import Belief
@@ -46,11 +47,6 @@ class ProposalProblem:
         return scenarios(self.belief)
 
     @property
-    def aim(self) -> float:
-        """Share of the way that stands for the spread of the constants [1]."""
-        return share_to_aim_for(self.belief)
-
-    @property
     def objective(self) -> Objective:
         """On coarse grids."""
         return self._on_grids(COARSE)[0]
@@ -75,6 +71,8 @@ class ProposalProblem:
     @property
     def size_step(self) -> float:
         """What sizes are rounded to, in diameters [1]."""
+        if self.limits.repertoire == PRACTISED:
+            return size_step(self.bench)
         return FINE_STEP if self.is_certain else SIZE_STEP
 
     def state(self, accuracy: Accuracy) -> State:
@@ -101,7 +99,7 @@ class ProposalProblem:
         if accuracy not in self._by_accuracy:
             state = self.state(accuracy)
             gauge = gauge_for(self.bench, state.radius)
-            objective = Objective(gauge, state, self.limits, self.bench.light.wavelength)
+            objective = Objective(gauge, state, self.limits, self.bench)
             self._by_accuracy[accuracy] = objective, CoarseEngine(self.bench, self.limits, self.belief.best(), accuracy)
         return self._by_accuracy[accuracy]
 
@@ -115,27 +113,26 @@ class ProposalProblem:
     def in_all_scenarios(self, minutes: float | None = None) -> Refiner:
         """For programmes in every scenario, with so many minutes of work in all or as the limits have it [min]."""
         objective = self.objective if minutes is None else self.objective.within(minutes)
-        return Refiner(objective, self._engines, self.cases, self.nominal, clock=self.clock)
+        return Refiner(objective, self._engines, self.cases, self.nominal, self.clock)
 
-    def most_likely(
-        self, prefix: Plan = (), accuracy: Accuracy = COARSE, minutes: float | None = None, aim: float | None = None
-    ) -> Refiner:
+    def refiner_after(self, opening: Plan) -> Refiner:
+        """For programmes in every scenario; with the constants known, after what is worked before every one."""
+        return self.most_likely(opening) if self.is_certain else self.in_all_scenarios()
+
+    def most_likely(self, prefix: Plan = (), accuracy: Accuracy = COARSE, minutes: float | None = None) -> Refiner:
         """For programmes with the most likely constants, after a lead that is worked before every one.
 
-        The minutes are those of work in all, by default as the limits have it [min]; the aim is by default that which
-        stands for the spread of the constants [1].
+        The minutes are those of work in all, by default as the limits have it [min].
         """
         objective, engine = self._on_grids(accuracy)
         objective = objective.after(engine.states(objective.start, prefix)[-1])
         if minutes is not None:
             objective = objective.within(minutes)
-        if aim is None:
-            aim = 1.0 if self.is_certain else self.aim
-        return Refiner(objective, [engine], (Scenario(self.belief.best(), 1.0),), engine, aim, self.clock)
+        return Refiner(objective, [engine], (Scenario(self.belief.best(), 1.0),), engine, self.clock)
 
     def at_full_accuracy(self, minutes: float | None = None) -> Refiner:
         """For programmes at full accuracy, on offsets shared by all strokes, with the most likely constants."""
-        return self.most_likely(accuracy=replace(self.accuracy, offsets=FINE_OFFSETS), minutes=minutes, aim=1.0)
+        return self.most_likely(accuracy=replace(self.accuracy, offsets=FINE_OFFSETS), minutes=minutes)
 
     def for_figures(self, minutes: float | None = None) -> Refiner:
         """As the figures of a proposal are made: in every scenario, or at full accuracy where there is but one."""

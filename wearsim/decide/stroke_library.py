@@ -43,7 +43,10 @@ SEARCHED_KINDS = ("overhang", *SWEEPING)
 # How far sizes may go, in diameters of the mirror.
 SMALLEST = {"length": 0.06, "sweep": 0.02, "overhang": 0.0}
 LARGEST = {"length": 0.9, "sweep": 0.45, "overhang": 0.48}
-STROKES_PER_SWEEP = 8.0
+# Strokes of a W in one traverse: at most, and at least where it is narrow for its length; what a W advances by per stroke is
+# then a tenth of its length or more where the sweep is a fifth of it or more.
+STROKES_PER_SWEEP, FEWEST_PER_SWEEP = 8.0, 4.0
+LEAST_ADVANCE = 0.1
 
 # A stroke is refused where this many sigma of the hands' spread would carry it past the limit of reach.
 REACH_SIGMAS = 2.0
@@ -94,7 +97,14 @@ class StrokeSpec:
     def stroke_on(self, diameter: float, rate: float) -> Stroke:
         """The stroke on a mirror of this diameter [m] at this rate [strokes/min]."""
         lengths = (self.length * diameter, self.sweep * diameter, self.overhang * diameter)
-        return Stroke(self.kind, *lengths, STROKES_PER_SWEEP, rate / 60.0)
+        kind = "straight" if self.kind == "one-third" else self.kind
+        return Stroke(kind, *lengths, self.strokes_per_sweep, rate / 60.0)
+
+    @property
+    def strokes_per_sweep(self) -> float:
+        """Strokes in a traverse, so that hands see the W advance."""
+        most = 2.0 * self.sweep / (LEAST_ADVANCE * self.length) if self.kind == "w" else STROKES_PER_SWEEP
+        return min(STROKES_PER_SWEEP, max(FEWEST_PER_SWEEP, float(np.floor(most + 1e-6))))
 
     def with_sizes(self, **sizes: float) -> StrokeSpec:
         """The same with some of ``length``, ``sweep``, ``overhang`` changed."""
@@ -107,7 +117,7 @@ class StrokeSpec:
         if not self.is_press:
             keys |= {"rate": rate, "turn": turn}
         if "strokes_per_sweep" in STROKES[self.kind].uses:
-            keys["strokes_per_sweep"] = STROKES_PER_SWEEP
+            keys["strokes_per_sweep"] = self.strokes_per_sweep
         names = {"length": "length", "sweep": "side_sweep", "overhang": "side_overhang"}
         return Spell.model_validate(keys | {names[size]: Extent(value) for size, value in self.free.items()})
 
@@ -132,9 +142,8 @@ class Reach:
         return (0.5 * self.growth * length) ** 2 + side**2 <= room * abs(room)
 
 
-def is_allowed(stroke: StrokeSpec, bench: Bench, limits: Limits) -> bool:
+def is_within_reach(stroke: StrokeSpec, reach: Reach) -> bool:
     """Whether a stroke keeps off tipping, the hands' spread included; a pressing does."""
-    reach = Reach(bench, limits, stroke.on_top, stroke.lap)
     return stroke.is_press or bool(reach.allows(stroke.length, stroke.sweep, stroke.overhang))
 
 
@@ -209,7 +218,7 @@ def _allowed(
     return grid, [
         (lap, on_top, np.flatnonzero(Reach(bench, limits, on_top, lap.name).allows(*sizes)).tolist())
         for lap in laps
-        for on_top in limits.on_top
+        for on_top in limits.settled(bench).pieces
     ]
 
 
@@ -252,7 +261,7 @@ class StrokeWear:
     def __init__(
         self, bench: Bench, state: State, limits: Limits, constants: Constants = AS_STATED, accuracy: Accuracy = DEFAULT
     ) -> None:
-        self.bench, self.state, self.limits = bench, state, limits
+        self.bench, self.state, self.limits = bench, state, limits.settled(bench)
         self.constants, self.accuracy = constants, accuracy
         self._bases: dict[tuple[str, str | None], OffsetBasis] = {}
 
@@ -272,7 +281,7 @@ class StrokeWear:
             rows = np.array([i for i, one in enumerate(strokes) if (one.on_top, one.lap) == (on_top, lap)])
             basis = self._basis(on_top, lap)
             for chunk in np.array_split(rows, -(-rows.size // _CHUNK)):
-                paths = [strokes[i].stroke_on(diameter, self.limits.rate) for i in chunk]
+                paths = [strokes[i].stroke_on(diameter, self.limits.strokes_a_minute) for i in chunk]
                 weights = path_matrix(paths, jitter, basis.offset, basis.cases, on_top, self.accuracy, law)
                 out[chunk] = 60.0 * basis.wear(weights, self.bench.preston * self.constants.preston)
         return out

@@ -94,6 +94,16 @@ class ZernikeAstigmatism:
         """Difference of high and low meridian at the rim of the unit circle."""
         return 2.0 * math.sqrt(6.0) * self.amplitude
 
+    @classmethod
+    def of_rim(cls, height: float, axis: float, share: float = 1.0) -> ZernikeAstigmatism:
+        """Of a surface ``height (r / a)^2 cos 2(azimuth - axis)``, the unit circle being a `share` of the rim's radius."""
+        return cls(height * share**2 / math.sqrt(6.0), axis % math.pi)
+
+    def height(self, radius: Floats, azimuth: Floats) -> Floats:
+        """Surface at radii that are shares of the unit circle's [1] and azimuths [rad], in the unit of the coefficients."""
+        wave = np.cos(2.0 * (azimuth - self.axis))
+        return np.asarray(math.sqrt(6.0) * self.amplitude * radius**2 * wave, dtype=np.float64)
+
 
 def zernike_astigmatism(coefficients: Floats) -> ZernikeAstigmatism:
     """Astigmatism of a row of coefficients, at least six."""

@@ -9,3 +9,4 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.integer[Any]]
+Singles = NDArray[np.float32]

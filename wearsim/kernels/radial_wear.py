@@ -10,9 +10,8 @@ share of time [1]. Then
 with B, C the ring means of the pressure in the mirror's and in the lap's frame; in B, of its power where wear is not
 linear in it.
 
-Where the pieces turn against each other the speed differs from place to place. ``path`` (n_e, M J) then has it at J
-places: the mirror's centre and rings of :data:`AZIMUTHS` azimuths from the line of centres on, out to the rim. Between
-rings it is linear, round each ring a trigonometric polynomial. Everything but the pressures stays a sum over ``path``.
+Where the pieces turn against each other the speed differs from place to place: ``path`` (n_e, M J) then has it at the J
+places of :mod:`wearsim.kernels.wear_law`. Everything but the pressures stays a sum over ``path``.
 """
 
 from __future__ import annotations
@@ -22,10 +21,10 @@ from typing import NamedTuple
 import numpy as np
 
 from wearsim.kernels._jit import borrowed, inlined, kernel
-from wearsim.kernels.arrays import Floats, Ints
+from wearsim.kernels.arrays import Floats, Ints, Singles
 from wearsim.kernels.contact import balance
 from wearsim.kernels.quadrature import Nodes, resample
-from wearsim.kernels.wear_law import AZIMUTHS, azimuth_matrix, harmonics, raise_row, ring_coefficients, ring_of
+from wearsim.kernels.wear_law import add_node_wear, compressions, node_speeds, raise_row, wear_at_places
 
 
 class SpellContact(NamedTuple):
@@ -68,98 +67,17 @@ def _add_pressures(x: Floats, y: Floats, share: Floats, height: Floats, d: float
 
 
 @inlined
-def _sides(x: Floats, y: Floats, height: Floats, d: float, bx: float, by: float, upper: Floats, lower: Floats) -> float:
-    """Compression of the pitch at each node and, if ``by`` is not 0, at its mirror image [m]; returns a bound.
-
-    The bound is the root of the sum of eighth powers, at most twice the largest: a sum runs on vectors, a search for
-    the largest does not.
-    """
-    total = 0.0
-    if by == 0.0:
-        for k in range(x.size):
-            upper[k] = max(0.0, d + bx * x[k] + height[k])
-            total += upper[k] ** 8
-    else:
-        for k in range(x.size):
-            base = d + bx * x[k] + height[k]
-            side = by * y[k]
-            upper[k] = max(0.0, base + side)
-            lower[k] = max(0.0, base - side)
-            total += upper[k] ** 8 + lower[k] ** 8
-    return float(max(total, 1e-200) ** 0.125)
-
-
-@inlined
 def _powered_sides(x: Floats, y: Floats, height: Floats, d: float, bx: float, by: float, contact: SpellContact,
                    upper: Floats, lower: Floats) -> float:  # fmt: skip
-    """The same to the power m of the law of wear; returns what makes a pressure of it [Pa]."""
-    most = _sides(x, y, height, d, bx, by, upper, lower)
+    """Compression at the nodes to the power m of the law of wear, see :func:`compressions`; returns what makes a pressure
+    of it [Pa]."""
+    most = compressions(x, y, height, d, bx, by, upper, lower)
     if contact.exponent == 1.0:
         return contact.stiffness
     raise_row(upper, most, contact.power)
     if by != 0.0:
         raise_row(lower, most, contact.power)
     return float(contact.usual * (contact.stiffness * most / contact.usual) ** contact.exponent)
-
-
-@inlined
-def node_speeds(contact: SpellContact, nodes: Nodes) -> Floats:
-    """Path at the nodes of the glass's rings times their share: what a node and its mirror image have in common, and by
-    how much the node has more, (M, 2, N) [m/s]; (M, 2, 0) without turning."""
-    cases = contact.time.shape[1]
-    places = contact.path.shape[1] // cases
-    out = np.zeros((cases, 2, nodes.glass_x.size if places > 1 else 0))
-    if places == 1:
-        return out
-    n_r = (nodes.glass_start.size - 1) // contact.time.shape[0]
-    turn, terms, held = azimuth_matrix(), np.empty(AZIMUTHS), np.empty((cases, AZIMUTHS))
-    for row in range(nodes.glass_start.size - 1):
-        first, last, path = nodes.glass_start[row], nodes.glass_start[row + 1], contact.path[row // n_r]
-        if last == first:
-            continue
-        x, y = nodes.glass_x[first], nodes.glass_y[first]
-        ring, beyond, inverse = ring_of(x, y, contact.scale, (places - 1) // AZIMUTHS)
-        for m in range(cases):
-            held[m] = 0.0
-            if path[(m + 1) * places - 1] == 0.0:
-                continue
-            ring_coefficients(path[m * places : (m + 1) * places], ring, beyond, turn, held[m])
-        for k in range(first, last):
-            harmonics(nodes.glass_x[k] * inverse, nodes.glass_y[k] * inverse, terms)
-            for m in range(cases):
-                if held[m, 0] == 0.0:
-                    continue
-                even, odd = held[m, 0], 0.0
-                for h in range(1, AZIMUTHS, 2):
-                    even += held[m, h] * terms[h]
-                    odd += held[m, h + 1] * terms[h + 1]
-                out[m, 0, k], out[m, 1, k] = even * nodes.glass_share[k], odd * nodes.glass_share[k]
-    return out
-
-
-@inlined
-def _wear_at_places(x: Floats, y: Floats, share: Floats, upper: Floats, lower: Floats, scale: float, start: Ints,
-                    first: int, count: int, strength: float, path: Floats, basis: Floats) -> None:  # fmt: skip
-    """Add a case's wear to the row of each place: ``path`` (J,), ``basis`` (J, n_r)."""
-    turn, terms, moments = azimuth_matrix(), np.empty(AZIMUTHS), np.empty(AZIMUTHS)
-    shift = start[first]
-    for j in range(count):
-        low, high = start[first + j] - shift, start[first + j + 1] - shift
-        if high == low:
-            continue
-        ring, beyond, inverse = ring_of(x[low], y[low], scale, (path.size - 1) // AZIMUTHS)
-        moments[:] = 0.0
-        for k in range(low, high):
-            harmonics(x[k] * inverse, y[k] * inverse, terms)
-            for h in range(AZIMUTHS):
-                odd = h > 0 and h % 2 == 0
-                both = upper[k] - lower[k] if odd else upper[k] + lower[k]
-                moments[h] += 0.5 * strength * share[k] * both * terms[h]
-        for q in range(AZIMUTHS):
-            value = np.sum(turn[:, q] * moments)
-            outer, inner = 1 + ring * AZIMUTHS + q, 1 + (ring - 1) * AZIMUTHS + q if ring > 0 else 0
-            basis[outer, j] += beyond * value * path[outer]
-            basis[inner, j] += (1.0 - beyond) * value * path[inner]
 
 
 @inlined
@@ -288,7 +206,7 @@ def _room(contact: SpellContact, nodes: Nodes, n_r: int, n_p: int) -> Floats:
 
 @inlined
 def offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Floats, cold: bool,
-                     path: Floats, time: Floats, speeds: Floats, basis: Floats, pitch_basis: Floats,
+                     path: Floats, time: Floats, speeds: Singles, basis: Floats, pitch_basis: Floats,
                      survey: Floats) -> int:  # fmt: skip
     """Balance every offset and load case at the state (w, u); gather the ring means of the pressure.
 
@@ -299,7 +217,8 @@ def offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, 
     path, time : (n_e, M J), (n_e, M) float
         Weights of the two sums.
     speeds : (M, 2, N) float
-        Of :func:`node_speeds`, for ``path``; not read where each offset and case keeps a row of its own.
+        Of :func:`~wearsim.kernels.wear_law.node_speeds`, for ``path``; not read where each offset and case keeps a
+        row of its own.
     basis : (G, n_r) or (1, n_r) float
         Ring means in the mirror's frame times ``path``. With G = n_e M J rows each offset, case and place keeps a
         row of its own; with one row they are summed.
@@ -321,23 +240,8 @@ def offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, 
 
 
 @inlined
-def _add_node_wear(by: float, share: Floats, even: Floats, odd: Floats, upper: Floats, lower: Floats, scale: float,
-                   out: Floats) -> None:  # fmt: skip
-    """Add what each node and its mirror image wear together; ``even``, ``odd``: of :func:`node_speeds`, (n,) or (0,)."""
-    if even.size == 0:
-        for k in range(upper.size):
-            out[k] += scale * share[k] * (upper[k] if by == 0.0 else 0.5 * (upper[k] + lower[k]))
-    elif by == 0.0:
-        for k in range(upper.size):
-            out[k] += scale * upper[k] * even[k]
-    else:
-        for k in range(upper.size):
-            out[k] += 0.5 * scale * ((upper[k] + lower[k]) * even[k] + (upper[k] - lower[k]) * odd[k])
-
-
-@inlined
 def _add_wear(i: int, m: int, d: float, bx: float, by: float, contact: SpellContact, nodes: Nodes, n_r: int,
-              path: Floats, speeds: Floats, on_glass: Floats, room: Floats, basis: Floats) -> None:  # fmt: skip
+              path: Floats, speeds: Singles, on_glass: Floats, room: Floats, basis: Floats) -> None:  # fmt: skip
     """Add what one offset and load case wears: ``path`` (J,) of that case, ``on_glass`` w + u [m].
 
     To the sums of all cases at the nodes, in ``room``; where each case has rows of its own, to these rows of ``basis``.
@@ -355,17 +259,17 @@ def _add_wear(i: int, m: int, d: float, bx: float, by: float, contact: SpellCont
         if places > 1 and rows > 1:
             lower = lower if by != 0.0 else upper
             into, start = basis[first : first + places], nodes.glass_start
-            _wear_at_places(gx, gy, share, upper, lower, contact.scale, start, i * n_r, n_r, strength, path, into)
+            wear_at_places(gx, gy, share, upper, lower, contact.scale, start, i * n_r, n_r, strength, path, into)
             return
         strength *= path[0] if places == 1 else 1.0
-        _add_node_wear(by, share, speeds[m, 0, gs:gt], speeds[m, 1, gs:gt], upper, lower, strength, out)
+        add_node_wear(by, share, speeds[m, 0, gs:gt], speeds[m, 1, gs:gt], upper, lower, strength, out)
     if rows > 1:
         _add_ring_sums(nodes.glass_start, i * n_r, n_r, out, basis[first])
 
 
 @inlined
 def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Floats, cold: bool,
-                      path: Floats, time: Floats, speeds: Floats, basis: Floats, pitch_basis: Floats,
+                      path: Floats, time: Floats, speeds: Singles, basis: Floats, pitch_basis: Floats,
                       survey: Floats, room: Floats, full: Floats) -> int:  # fmt: skip
     """:func:`offset_pressures` in room that is there already: (9, longest row) and (6,)."""
     w, u, poses, path, time = borrowed(w), borrowed(u), borrowed(poses), borrowed(path), borrowed(time)
@@ -419,11 +323,11 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
 
 
 @inlined
-def rates(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, speeds: Floats, poses: Floats, cold: bool,
+def rates(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, speeds: Singles, poses: Floats, cold: bool,
           dw: Floats, du: Floats, survey: Floats) -> int:  # fmt: skip
     """dw/dt (n_r,) and du/dt (n_rho,) [m/s] at the state (w, u); returns 0 or the failing offset + 1.
 
-    ``speeds``: of :func:`node_speeds`.
+    ``speeds``: of :func:`~wearsim.kernels.wear_law.node_speeds`.
     """
     basis, pitch_basis = dw.reshape(1, dw.size), du.reshape(1, du.size)
     status = offset_pressures(
@@ -493,7 +397,7 @@ def evolve(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Flo
     cold, warm = bool(1), bool(0)  # True and False would be types of their own, all below compiled for each
     report[:] = 0.0
     survey[3] = -1.0
-    speeds = node_speeds(contact, nodes)
+    speeds = node_speeds(contact.path, contact.time.shape[1], contact.scale, nodes)
     status = rates(w, u, contact, nodes, speeds, poses, cold, kw[0], ku[0], survey)
     if status != 0:
         report[2] = survey[2]

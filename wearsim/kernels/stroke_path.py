@@ -64,9 +64,9 @@ def case_weights(x: float, y: float, vx: float, vy: float, top_is_tool: bool, pu
     The load is away from the top piece's centre by the hands' ``push`` (2,) along and across the stroke and by the
     ``lead`` along the motion [m]. Without a push its cases are out along the line of centres, in, and across, for both
     sides alike: the heading enters by the squares of its direction cosines, so that mean square leads are exact. With a
-    push they are ``angles`` angles from the line of centres, 0 to 180 degrees, for both sides alike and shared out
-    linearly, at the push's own distance and then, with a lead, at the nearest and the farthest that the load comes, by
-    squares again. M = 1 without either.
+    push they are ``angles`` even angles from the line of centres, 0 to 180 degrees, for both sides alike, at each of the
+    even distances from the nearest to the farthest that the load comes with its lead. Shares are linear in the distance
+    and in the cosine of the angle, so that the load's mean place along the line of centres is exact. M = 1 without either.
     """
     out[:] = 0.0
     if out.size == 1:
@@ -81,13 +81,19 @@ def case_weights(x: float, y: float, vx: float, vy: float, top_is_tool: bool, pu
         out[0 if along > 0.0 else 1], out[2] = along * along, across * across
         return
     px, py, middle = push[0] + lead * hx, push[1] + lead * hy, np.hypot(push[0], push[1])
-    turn = np.arctan2(abs(py * cx - px * cy), px * cx + py * cy) / np.pi * (angles - 1)
-    low = min(int(turn), angles - 2)
-    away = (np.hypot(px, py) - middle) / lead if lead > 0.0 else 0.0
-    for ring in range(2 if away != 0.0 else 1):
-        share = away * away if ring > 0 else 1.0 - away * away
-        first = low + angles * (0 if ring == 0 else (1 if away < 0.0 else 2))
-        out[first], out[first + 1] = share * (1.0 - turn + low), share * (turn - low)
+    apart, nearest, rings = np.hypot(px, py), abs(middle - lead), out.size // angles
+    outward = (apart - nearest) / (middle + lead - nearest) * (rings - 1) if rings > 1 else 0.0
+    outward = min(max(outward, 0.0), rings - 1.0)
+    ring = min(int(outward), max(rings - 2, 0))
+    c = min(1.0, max(-1.0, (px * cx + py * cy) / apart)) if apart > 0.0 else 1.0
+    step = np.pi / (angles - 1)
+    first = min(int(np.arccos(c) / step), angles - 2)
+    c0, c1 = np.cos(first * step), np.cos((first + 1) * step)
+    turned = min(1.0, max(0.0, (c0 - c) / (c0 - c1)))
+    for r in range(min(rings, 2)):
+        share = outward - ring if r > 0 else 1.0 - (outward - ring)
+        at = (ring + r) * angles + first
+        out[at], out[at + 1] = share * (1.0 - turned), share * turned
 
 
 @kernel

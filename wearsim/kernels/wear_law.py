@@ -1,7 +1,8 @@
 """The law of wear at the nodes of a ring: powers of the pressure, and speeds that differ from place to place.
 
 Physics section 3. Where the pieces turn against each other the speed over the glass is tabulated at J places: the
-mirror's centre, and rings of :data:`AZIMUTHS` azimuths, counted from the line of centres, out to the rim.
+mirror's centre, and rings of :data:`AZIMUTHS` azimuths, counted from the line of centres, out to the rim. Between rings
+it is linear, round each ring a trigonometric polynomial.
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ from __future__ import annotations
 import numpy as np
 
 from wearsim.kernels._jit import inlined
-from wearsim.kernels.arrays import Floats
+from wearsim.kernels.arrays import Floats, Ints, Singles
+from wearsim.kernels.quadrature import Nodes
 
 AZIMUTHS = 9
 """Places round each ring of the glass at which the speed is tabulated; odd."""
@@ -19,14 +21,39 @@ AZIMUTHS = 9
 def raise_row(values: Floats, most: float, power: Floats) -> None:
     """``(values / most) ** m`` in place, for values of 0 to ``most`` > 0: a polynomial ``power`` (6,) in their square root.
 
-    The library's power takes one value at a time; this runs on vectors. Exact for whole and half m, and where there is
-    no pressure; good to 6e-5 of the largest for m of 1.1 and more, to 7e-4 at 0.75 (:func:`wearsim.wear.state.power_of`).
+    The library's power takes one value at a time; this runs on vectors, the root in single precision, which is four
+    times as quick. Good to 1e-6 of the largest for whole and half m, exact where there is no pressure; good to 6e-5 for
+    m of 1.1 and more, to 7e-4 at 0.75 (:func:`wearsim.wear.state.power_of`).
     """
     c0, c1, c2, c3, c4, c5 = power[0], power[1], power[2], power[3], power[4], power[5]
     inverse = 1.0 / most
     for k in range(values.size):
-        s = np.sqrt(values[k] * inverse)
+        s = float(np.sqrt(np.float32(values[k] * inverse)))
         values[k] = s * (c0 + s * (c1 + s * (c2 + s * (c3 + s * (c4 + s * c5)))))
+
+
+@inlined
+def compressions(
+    x: Floats, y: Floats, height: Floats, d: float, bx: float, by: float, upper: Floats, lower: Floats
+) -> float:
+    """Compression of the pitch at each node and, if ``by`` is not 0, at its mirror image [m]; returns a bound.
+
+    The bound is the root of the sum of eighth powers, at most twice the largest: a sum runs on vectors, a search for
+    the largest does not.
+    """
+    total = 0.0
+    if by == 0.0:
+        for k in range(x.size):
+            upper[k] = max(0.0, d + bx * x[k] + height[k])
+            total += upper[k] ** 8
+    else:
+        for k in range(x.size):
+            base = d + bx * x[k] + height[k]
+            side = by * y[k]
+            upper[k] = max(0.0, base + side)
+            lower[k] = max(0.0, base - side)
+            total += upper[k] ** 8 + lower[k] ** 8
+    return float(max(total, 1e-200) ** 0.125)
 
 
 @inlined
@@ -63,11 +90,95 @@ def ring_of(x: float, y: float, scale: float, rings: int) -> tuple[int, float, f
 
 
 @inlined
-def ring_coefficients(path: Floats, ring: int, beyond: float, turn: Floats, out: Floats) -> None:
-    """Coefficients of :func:`harmonics` on a ring from a table ``path`` (J,) of the glass's places."""
-    inner, outer = 1 + (ring - 1) * AZIMUTHS, 1 + ring * AZIMUTHS
+def ring_coefficients(path: Floats, turn: Floats, out: Floats) -> None:
+    """Coefficients of :func:`harmonics` at the centre and on each ring, ``out`` (1 + rings, AZIMUTHS), from a table ``path``
+    (J,) of the glass's places."""
     out[:] = 0.0
-    for q in range(AZIMUTHS):
-        value = beyond * path[outer + q] + (1.0 - beyond) * path[inner + q if ring > 0 else 0]
+    out[0, 0] = path[0]
+    for ring in range(1, out.shape[0]):
         for h in range(AZIMUTHS):
-            out[h] += turn[h, q] * value
+            for q in range(AZIMUTHS):
+                out[ring, h] += turn[h, q] * path[1 + (ring - 1) * AZIMUTHS + q]
+
+
+@inlined
+def _sum_harmonics(of: Floats, terms: Floats, share: Floats, even: Singles, odd: Singles) -> None:
+    """Cosines and sines of a ring's polynomial ``of`` (AZIMUTHS,) at its nodes (n,), apart, times the nodes' share."""
+    for k in range(share.size):
+        cosines, sines = of[0], 0.0
+        for h in range(1, AZIMUTHS, 2):
+            cosines += of[h] * terms[h, k]
+            sines += of[h + 1] * terms[h + 1, k]
+        even[k], odd[k] = cosines * share[k], sines * share[k]
+
+
+@inlined
+def node_speeds(path: Floats, cases: int, scale: float, nodes: Nodes) -> Singles:
+    """Path at the nodes of the glass's rings times their share: what a node and its mirror image have in common, and by
+    how much the node has more, (M, 2, N) [m/s]; (M, 2, 0) without turning.
+
+    ``path`` (n_e, M J) [m/s], ``cases`` M, ``scale`` the mirror's radius [m]. In single precision: every evaluation
+    reads all of it.
+    """
+    places = path.shape[1] // cases
+    out = np.empty((cases, 2, nodes.glass_x.size if places > 1 else 0), np.float32)
+    if places == 1:
+        return out
+    rings, n_r = (places - 1) // AZIMUTHS, (nodes.glass_start.size - 1) // path.shape[0]
+    turn, terms, here = azimuth_matrix(), np.empty((AZIMUTHS, 128)), np.empty(AZIMUTHS)
+    table = np.empty((cases, 1 + rings, AZIMUTHS))
+    for i in range(path.shape[0]):
+        for m in range(cases):
+            ring_coefficients(path[i, m * places : (m + 1) * places], turn, table[m])
+        for row in range(i * n_r, (i + 1) * n_r):
+            first, last = nodes.glass_start[row], nodes.glass_start[row + 1]
+            if last == first:
+                continue
+            ring, beyond, inverse = ring_of(nodes.glass_x[first], nodes.glass_y[first], scale, rings)
+            for k in range(first, last):
+                harmonics(nodes.glass_x[k] * inverse, nodes.glass_y[k] * inverse, terms[:, k - first])
+            for m in range(cases):
+                for h in range(AZIMUTHS):
+                    here[h] = table[m, ring, h] + beyond * (table[m, ring + 1, h] - table[m, ring, h])
+                _sum_harmonics(here, terms, nodes.glass_share[first:last], out[m, 0, first:last], out[m, 1, first:last])
+    return out
+
+
+@inlined
+def add_node_wear(by: float, share: Floats, even: Singles, odd: Singles, upper: Floats, lower: Floats, scale: float,
+                  out: Floats) -> None:  # fmt: skip
+    """Add what each node and its mirror image wear together; ``even``, ``odd``: of :func:`node_speeds`, (n,) or (0,)."""
+    if even.size == 0:
+        for k in range(upper.size):
+            out[k] += scale * share[k] * (upper[k] if by == 0.0 else 0.5 * (upper[k] + lower[k]))
+    elif by == 0.0:
+        for k in range(upper.size):
+            out[k] += scale * upper[k] * even[k]
+    else:
+        for k in range(upper.size):
+            out[k] += 0.5 * scale * ((upper[k] + lower[k]) * even[k] + (upper[k] - lower[k]) * odd[k])
+
+
+@inlined
+def wear_at_places(x: Floats, y: Floats, share: Floats, upper: Floats, lower: Floats, scale: float, start: Ints,
+                   first: int, count: int, strength: float, path: Floats, basis: Floats) -> None:  # fmt: skip
+    """Add a case's wear to the row of each place: ``path`` (J,), ``basis`` (J, n_r)."""
+    turn, terms, moments = azimuth_matrix(), np.empty(AZIMUTHS), np.empty(AZIMUTHS)
+    shift = start[first]
+    for j in range(count):
+        low, high = start[first + j] - shift, start[first + j + 1] - shift
+        if high == low:
+            continue
+        ring, beyond, inverse = ring_of(x[low], y[low], scale, (path.size - 1) // AZIMUTHS)
+        moments[:] = 0.0
+        for k in range(low, high):
+            harmonics(x[k] * inverse, y[k] * inverse, terms)
+            for h in range(AZIMUTHS):
+                odd = h > 0 and h % 2 == 0
+                both = upper[k] - lower[k] if odd else upper[k] + lower[k]
+                moments[h] += 0.5 * strength * share[k] * both * terms[h]
+        for q in range(AZIMUTHS):
+            value = np.sum(turn[:, q] * moments)
+            outer, inner = 1 + ring * AZIMUTHS + q, 1 + (ring - 1) * AZIMUTHS + q if ring > 0 else 0
+            basis[outer, j] += beyond * value * path[outer]
+            basis[inner, j] += (1.0 - beyond) * value * path[inner]

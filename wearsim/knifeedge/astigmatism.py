@@ -59,8 +59,23 @@ class Astigmatism:
             "height_m": self.height,
             "height_sigma_m": self.height_sigma,
             "axis_rad": self.axis,
+            "azimuth_rad": self.azimuth,
             "is_seen": self.is_seen,
         }
+
+    @property
+    def azimuth(self) -> float | None:
+        """Azimuth of the high diameter on the glass, counterclockwise from its mark [rad]; None where `axis` is.
+
+        A mirror turned counterclockwise by an angle brings the diameter at minus that azimuth under the windows.
+        """
+        return None if self.axis is None else -self.axis % np.pi
+
+    @property
+    def is_measured(self) -> bool:
+        """Whether amplitude and axis are known well enough to be carried on: an axis, and two sigma."""
+        known = self.axis is not None and self.height_sigma is not None
+        return known and abs(self.height) > 2.0 * (self.height_sigma or 0.0)
 
     @property
     def is_seen(self) -> bool:

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearsim.bench.materials import Glass
+from wearsim.bench.personal_units import height_text
 
 TRANSFER = 9.0
 """Heat transfer coefficient of still air and radiation at room temperature [W/(m^2 K)] (from memory)."""
@@ -59,8 +60,8 @@ class Cooling:
         if elapsed >= self.time:
             return None
         return (
-            f"read {_minutes(elapsed)} after the glass was worked or handled: it may still feign "
-            f"{self.error_after(elapsed) * 1e9:.0f} nm; wait {_minutes(self.time)}"
+            f"read {_minutes(elapsed)} after the glass was worked or handled: warmth may still show as "
+            f"{height_text(self.error_after(elapsed))} of error; wait {_minutes(self.time)}"
         )
 
 

@@ -43,7 +43,7 @@ class Readings:
     orientation : ndarray, shape (m,), or None
         Of the mirror at each row [rad].
     sigma : float, ndarray of shape (n,), or None
-        Of one setting: at 0.35 of the mirror's radius and going as 1/r, or one a zone, or unknown [m].
+        Of one setting: at 0.35 of the mirror's radius and going as 1/r, or one per zone, or unknown [m].
     length_unit : str
         What the person wrote in.
     unit : float
@@ -71,6 +71,19 @@ class Readings:
     def repeats(self) -> int:
         """Number of rows."""
         return int(self.positions.shape[0])
+
+    @property
+    def double_angle(self) -> Floats:
+        """Twice the orientation of each row, in turns from 0 up to 1: half a turn is none to a second harmonic, (m,)."""
+        if self.orientation is None:
+            return np.zeros(self.repeats)
+        turns = np.mod(2.0 * self.orientation, 2.0 * np.pi) / (2.0 * np.pi)
+        return np.asarray(np.round(turns, 9) % 1.0, dtype=float)
+
+    @property
+    def orientations(self) -> int:
+        """In how many orientations the mirror was read, as far as astigmatism can tell them apart."""
+        return int(np.unique(self.double_angle).size)
 
 
 def load_readings(path: str | Path) -> Readings:
@@ -214,7 +227,7 @@ def _radii(value: list[Any], unit: float) -> Zones:
 
 def _positions(rows: Any, zones: int) -> Floats:
     """Knife positions in the sheet's own unit, shape (rows, zones)."""
-    expected = f"rows of {zones} knife positions, one a zone"
+    expected = f"rows of {zones} knife positions, one per zone"
     if rows is None:
         raise InputError("missing", key="readings", expected=expected)
     if not isinstance(rows, list) or not rows or len(rows) > MOST_ROWS:
@@ -224,7 +237,7 @@ def _positions(rows: Any, zones: int) -> Floats:
         if len(row) != zones:
             message = "the row is too short" if len(row) < zones else "the row is too long"
             came = f"{len(row)} numbers"
-            raise InputError(message, key=f"readings, row {i}", value=came, expected=f"{zones}, one a zone")
+            raise InputError(message, key=f"readings, row {i}", value=came, expected=f"{zones}, one per zone")
     return np.asarray(read, dtype=float)
 
 
@@ -234,7 +247,7 @@ def _orientation(given: Any, rows: int) -> Floats | None:
         return None
     if not isinstance(given, list) or len(given) != rows:
         value = f"{len(given)} of them" if isinstance(given, list) else given
-        expected = f'{rows} angles such as "90 deg", one a row'
+        expected = f'{rows} angles such as "90 deg", one per row'
         raise InputError("wrong count", key="orientation", value=value, expected=expected)
     return np.asarray([_angle(one, i) for i, one in enumerate(given, 1)], dtype=float)
 
@@ -250,10 +263,10 @@ def _angle(value: Any, row: int) -> float:
 
 
 def _sigma(given: Any, zones: int, unit: float) -> float | Floats | None:
-    """Sigma of one setting [m], one number or one a zone, or None."""
+    """Sigma of one setting [m], one number or one per zone, or None."""
     if given is None:
         return None
-    expected = f"a number above 0, or {zones} of them, one a zone"
+    expected = f"a number above 0, or {zones} of them, one per zone"
     values = _row(given, "sigma", expected) if isinstance(given, list) else [_number(given, "sigma", expected)]
     if isinstance(given, list) and len(values) != zones:
         raise InputError("wrong count", key="sigma", value=f"{len(values)} numbers", expected=expected)

@@ -418,7 +418,7 @@ def _warnings(
     if unread > 0.05 * model.geometry.clear_radius:
         lines.append(f"the outermost {unread / unit:.3g} {name} of the clear aperture are not read")
     if uneven is not None and uneven.height_sigma is None:
-        lines.append("no orientation was read twice: astigmatism alike in every zone cannot be told from a moved scale")
+        lines.append("no orientation was read twice: astigmatism alike in every zone looks the same as a moved scale")
     if uneven is not None and uneven.is_seen:
         lines.append("the orientations differ by more than the settings: the mirror, or its support, is astigmatic")
     if not any(zone.is_resolved for zone in zones):

@@ -129,7 +129,7 @@ def orientation_design(readings: Readings) -> Floats:
     more, cosine and sine of twice the angle.
     """
     ones = np.ones(readings.repeats)
-    double_angle = _double_angle(readings)
+    double_angle = readings.double_angle
     distinct = np.unique(double_angle)
     if distinct.size == 1:
         return ones[:, None]
@@ -145,13 +145,6 @@ def orientation_design(readings: Readings) -> Floats:
             expected="orientations at least a few degrees apart",
         )
     return design
-
-
-def _double_angle(readings: Readings) -> Floats:
-    """Twice the orientation of each row, in turns from 0 up to 1: half a turn is none to a surface's second harmonic."""
-    if readings.orientation is None:
-        return np.zeros(readings.repeats)
-    return np.asarray(np.round(np.mod(2.0 * readings.orientation, 2.0 * np.pi) / (2.0 * np.pi), 9) % 1.0, dtype=float)
 
 
 def _weighted(rows: Floats, shape: Floats) -> Floats:
@@ -202,7 +195,7 @@ def outliers(readings: Readings, shape: Floats, least: Floats) -> tuple[str, ...
     least : ndarray, shape (n,)
         Distance below which nothing is reported [m].
     """
-    double_angle = _double_angle(readings)
+    double_angle = readings.double_angle
     groups = [np.flatnonzero(double_angle == one) for one in np.unique(double_angle)]
     return tuple(line for rows in groups for line in _outliers_among(readings, rows, shape, least))
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from wearsim.figure.aim import AIM, Verdict, verdict_for
 from wearsim.figure.aperture import ClearAperture
 from wearsim.figure.conic import MirrorGeometry
 from wearsim.figure.metrics import percentiles
@@ -100,10 +101,6 @@ class MaskSeries:
         return float((aperture.weights @ np.cos(phase)) ** 2 + (aperture.weights @ np.sin(phase)) ** 2)
 
 
-STREHL_LIMIT = 0.8
-"""Strehl ratio of a mirror that is called diffraction-limited (Marechal's criterion)."""
-
-
 @dataclass(frozen=True, eq=False)
 class StopAdvice:
     """Whether to go on.
@@ -111,8 +108,12 @@ class StopAdvice:
     Attributes
     ----------
     verdict : {"yes", "no", "open"}
-        Diffraction-limited: for 95 % of the surfaces that are possible, for 5 % at most, or in between.
+        Good enough: for 95 % of the surfaces that are possible, for 5 % at most, or in between.
+    aim : float
+        Strehl ratio that is good enough [1] (:mod:`wearsim.figure.aim`).
     chance : float
+        Share of the surfaces that reach it [1].
+    chance_diffraction_limited : float
         Share of them with a Strehl ratio of 0.8 or more [1].
     masking : Masking
         Strehl and Strehl x area of the mean surface against the radius of a mask over the rim.
@@ -126,8 +127,10 @@ class StopAdvice:
         One line for the person.
     """
 
-    verdict: Literal["yes", "no", "open"]
+    verdict: Verdict
+    aim: float
     chance: float
+    chance_diffraction_limited: float
     masking: Masking
     masking_band: Floats
     wrong_zones: tuple[int, ...]
@@ -138,7 +141,9 @@ class StopAdvice:
         """The advice as one JSON object."""
         return {
             "verdict": self.verdict,
-            "chance_diffraction_limited": self.chance,
+            "aim_strehl": self.aim,
+            "chance_of_aim": self.chance,
+            "chance_diffraction_limited": self.chance_diffraction_limited,
             "mask_radius_m": self.masking.mask_radius.tolist(),
             "mask_strehl": self.masking.strehl.tolist(),
             "mask_worth": self.masking.worth.tolist(),
@@ -154,7 +159,12 @@ def _millimetres(length: float) -> str:
 
 
 def when_to_stop(
-    reduction: Reduction, *, seed: int = 0, draws: int = 60, length: Callable[[float], str] = _millimetres
+    reduction: Reduction,
+    *,
+    aim: float = AIM,
+    seed: int = 0,
+    draws: int = 60,
+    length: Callable[[float], str] = _millimetres,
 ) -> StopAdvice:
     """Judge a reduced mirror.
 
@@ -162,8 +172,10 @@ def when_to_stop(
     ----------
     reduction : Reduction
         What the readings say.
+    aim : float
+        Strehl ratio inside the unmasked aperture that is good enough [1].
     seed : int
-        Of the draws for the band of the masking curve.
+        Of the draws for the chance and the band of the masking curve.
     draws : int
         How many of them.
     length : callable
@@ -173,35 +185,42 @@ def when_to_stop(
     -------
     StopAdvice
     """
-    chance = reduction.chance_diffraction_limited
-    verdict: Literal["yes", "no", "open"] = "yes" if chance >= 0.95 else "no" if chance <= 0.05 else "open"
     rng = np.random.default_rng(np.random.SeedSequence(entropy=seed, spawn_key=(5,)))
-    mean, sample = _masked(reduction, reduction.draw(draws, rng))
+    mean, sample, strehl = _masked(reduction, reduction.draw(draws, rng))
+    chance = float(np.mean(strehl >= aim))
+    verdict = verdict_for(chance)
     resolved = tuple(i for i, zone in enumerate(reduction.zones) if zone.is_resolved)
     return StopAdvice(
         verdict=verdict,
+        aim=aim,
         chance=chance,
+        chance_diffraction_limited=reduction.chance_diffraction_limited,
         masking=mean,
         masking_band=percentiles(sample),
         wrong_zones=tuple(i for i in resolved if abs(reduction.zones[i].multiple) > 1.0),
         resolved_zones=resolved,
-        reason=_reason(verdict, chance, reduction, mean, length),
+        reason=_reason(verdict, aim, chance, reduction, mean, length),
     )
 
 
-def _masked(reduction: Reduction, profiles: Floats) -> tuple[Masking, Floats]:
+def _masked(reduction: Reduction, profiles: Floats) -> tuple[Masking, Floats, Floats]:
+    """Masks over the mean surface; Strehl x area of each profile under each mask, and its Strehl ratio without one."""
     masks = MaskSeries(reduction.radius, reduction.geometry, reduction.wavelength)
-    return masks.masking(reduction.figure_error), np.array([masks.masking(profile).worth for profile in profiles])
+    found = [masks.masking(profile) for profile in profiles]
+    worth, strehl = np.array([one.worth for one in found]), np.array([one.strehl[-1] for one in found])
+    return masks.masking(reduction.figure_error), worth, strehl
 
 
-def _reason(verdict: str, chance: float, reduction: Reduction, mean: Masking, length: Callable[[float], str]) -> str:
+def _reason(
+    verdict: Verdict, aim: float, chance: float, reduction: Reduction, mean: Masking, length: Callable[[float], str]
+) -> str:
     low, high = reduction.strehl_band
-    band = f"Strehl ratio {reduction.strehl:.2f} ({low:.2f} to {high:.2f})"
+    band = f"Strehl ratio {reduction.strehl:.2f} ({low:.2f} to {high:.2f}), {aim:.2f} wanted"
     if verdict == "yes":
-        return f"diffraction-limited within the band: {band}; stop"
+        return f"good enough: {band}; stop"
     if verdict == "open":
-        return f"{band}: {chance:.0%} of the surfaces that these readings allow reach 0.8; read it again"
+        return f"{band}: {chance:.0%} of the surfaces that these readings allow reach it; read it again"
     mask = ""
     if mean.gain > 1.02:
         mask = f"; masked to {length(mean.best_radius * 2)} its core gets {mean.gain:.2f} times the light"
-    return f"not diffraction-limited yet: {band}{mask}"
+    return f"not good enough yet: {band}{mask}"

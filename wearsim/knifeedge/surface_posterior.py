@@ -14,7 +14,9 @@ Before it is read a mirror's slope error ``e'(r)`` is believed to be a Gaussian 
   that sends light one Airy radius aside, one sigma a factor of 4.5. What the readings say of length and
   amplitude comes from their marginal likelihood, and what they leave open stays open: the answers of all
   pairs are averaged with their weights;
-* fine zones that windows may not see, always possible: 8 % of the radius long, 0.8 of that Airy slope.
+* fine zones that windows may not see, always possible: 8 % of the radius long, 0.8 of that Airy slope;
+* a rim that goes its own way, always possible: worked glass turns down or up there within a few hundredths of the radius,
+  which no window resolves. At the rim 12 of those Airy slopes, fading inwards and changing over 5 % of the radius.
 
 Why long ones are likelier: seven differences of eight windows hardly tell a length from its third, and short
 ones, were they as likely, would take half the weight of a smooth surface and bend it between the windows and
@@ -61,6 +63,8 @@ class SlopePrior:
         Standard deviation of the change of the conic constant [1].
     fine_length, fine_amplitude : float
         Length of the fine zones as a share of the radius, and their slope in Airy slopes [1].
+    rim_length, rim_amplitude : float
+        The same of the rim's own slope, at the rim [1].
     """
 
     lengths: tuple[float, ...] = (0.06, 0.08, 0.106, 0.141, 0.188, 0.25)
@@ -70,6 +74,8 @@ class SlopePrior:
     conic_sigma: float = 5.0
     fine_length: float = 0.08
     fine_amplitude: float = 0.8
+    rim_length: float = 0.05
+    rim_amplitude: float = 12.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,7 +134,9 @@ class ReadingModel:
         x = at / self.geometry.radius
         trend = self.prior.conic_sigma * at**3 / (2.0 * self.geometry.radius_of_curvature**3)
         fine = (self.prior.fine_amplitude * self.airy_slope) ** 2 * _odd(x, self.prior.fine_length)
-        fixed = _matrices(np.outer(trend, trend) + fine, to_readings, to_profile)
+        fade = np.exp(-(1.0 - x) / self.prior.rim_length)
+        rim = np.outer(fade, fade) * _even(x, self.prior.rim_length) * (self.prior.rim_amplitude * self.airy_slope) ** 2
+        fixed = _matrices(np.outer(trend, trend) + fine + rim, to_readings, to_profile)
         area = np.outer(x, x)
         kernels = [_odd(x, length) for length in self.prior.lengths]
         kernels += [area * _even(x**2, length) for length in self.prior.lengths]

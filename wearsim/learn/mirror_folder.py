@@ -359,11 +359,11 @@ def _numbered(folder: Path) -> list[tuple[int, Path]]:
         if number < expected:
             other = found[expected - 2][1].name if expected > 1 else session_name(1)
             message = "sessions are counted from 1" if number == 0 else f"the same session as {other}"
-            raise InputError(message, file=place, expected=f"one folder a session, this one {session_name(expected)}")
+            raise InputError(message, file=place, expected=f"one folder per session, this one {session_name(expected)}")
         if number > expected:
             raise InputError(
                 f"session {expected} is missing", file=folder / session_name(expected),
-                expected=f"one folder a session, none left out before {place.name}",
+                expected=f"one folder per session, none left out before {place.name}",
             )  # fmt: skip
     return found
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import textwrap
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
@@ -14,6 +13,7 @@ from wearsim.bench import units
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import DefaultUsed
 from wearsim.bench.input_errors import parse_toml
+from wearsim.bench.personal_units import value_in_units_of
 from wearsim.bench.toml_io import bench_from_table, bench_table
 from wearsim.bench.units import POUND, in_units_of, length_unit
 from wearsim.errors import InputError
@@ -22,8 +22,8 @@ from wearsim.knifeedge.mask import MaskDesign, MaskLimits, design_mask
 COLUMNS, INDENT = 80, "    "
 BENCH, READINGS = "bench.toml", "readings.toml"
 ZONES = 5
-_PLAIN = re.compile(r"\s*[0-9]*[.,]?[0-9]+\s*\Z")
-_INCH = re.compile(r'\d\s*("|in|inch|inches|ft|foot|feet)\s*$')
+TARGETS = {"paraboloid": -1.0, "parabola": -1.0, "parabolic": -1.0, "sphere": 0.0, "spherical": 0.0}
+NO_FACETS = ("none", "no", "0")
 
 
 @dataclass(frozen=True)
@@ -38,8 +38,11 @@ class Answers:
         Focal length over diameter [1].
     lap_diameter : str, optional
         The mirror's where not given.
-    glass, thickness, pitch, push : str, optional
-        Left to wearsim's default where not given.
+    glass, thickness, pitch, push, temperature, abrasive, rim_excluded, target, facet : str, optional
+        Left to wearsim's default where not given. The target is a conic constant, or ``paraboloid`` or ``sphere``; the facet
+        the side of one, or ``none``.
+    surface_unit : str, optional
+        In which heights of the surface are to be read on this bench.
     """
 
     diameter: str
@@ -50,6 +53,26 @@ class Answers:
     thickness: str | None = None
     pitch: str | None = None
     push: str | None = None
+    temperature: str | None = None
+    abrasive: str | None = None
+    rim_excluded: str | None = None
+    target: str | None = None
+    facet: str | None = None
+    surface_unit: str | None = None
+
+    @property
+    def in_inches(self) -> bool:
+        """Whether the person gives lengths in inches."""
+        return is_in_inches(self.diameter)
+
+    def complete(self) -> Answers:
+        """The same, plain numbers with the unit that goes with the diameter's, marks of inches written out."""
+        whole: dict[str, Any] = {}
+        for question in QUESTIONS:
+            text = getattr(self, question.key)
+            if text is not None and question.key not in ("diameter", "focal_ratio"):
+                whole[question.key] = question.complete(str(text), self.in_inches)
+        return replace(self, diameter=units.without_marks(self.diameter), **whole)
 
 
 @dataclass(frozen=True)
@@ -64,6 +87,10 @@ class Question:
         What is asked; why, and what is taken where nothing is answered.
     plain : str
         Unit of a plain number in inches, and in millimetres: "in mm".
+    choices : str
+        Which ready pieces answer it.
+    taken : (str, str)
+        What is offered to who works in inches, and in millimetres.
     """
 
     key: str
@@ -72,17 +99,66 @@ class Question:
     usual: str = ""
     plain: str = ""
     choices: str = ""
+    taken: tuple[str, str] = ("", "")
+
+    def complete(self, text: str, in_inches: bool) -> str:
+        """An answer, a plain number with its unit, marks of inches and feet written out."""
+        text = units.without_marks(text.strip())
+        if not self.plain:
+            return text
+        return units.with_unit(_with_point(text), "m", self.plain.split()[not in_inches])
+
+
+def _with_point(text: str) -> str:
+    """A number with a decimal comma as one with a point; all else as it is."""
+    plain = text.replace(",", ".", 1)
+    return plain if text.count(",") == 1 and plain.replace(".", "", 1).isdecimal() else text
 
 
 QUESTIONS = (
     Question("diameter", "Diameter of the mirror", "From edge to edge of the glass: 200 mm, 8 in, 8\".", plain="in mm"),
     Question("focal_ratio", "Focal ratio", "Focal length over diameter: 6 or f/6."),
-    Question("thickness", "Thickness at the edge", "For the weight, and for how long it cools.", "38 mm, 1 1/2 in", "in mm"),
-    Question("glass", "Glass", "For its density, and how fast it wears.", "borosilicate, the usual", choices="glasses"),
-    Question("lap_diameter", "Diameter of the lap", "Of the pitch.", "the same as the mirror's", "in mm"),
+    Question(
+        "target", "Target", "paraboloid, sphere, or a conic constant such as -0.8.", "paraboloid",
+        taken=("paraboloid", "paraboloid"),
+    ),
+    Question(
+        "thickness", "Thickness at the edge", "For the weight, and for how long it cools.", "38 mm, 1 1/2 in", "in mm",
+        taken=("1 1/2 in", "38 mm"),
+    ),
+    Question(
+        "rim_excluded", "Width of the rim to ignore", "The bevel, or an edge that is to be masked: no number counts it.",
+        "2 mm (0.08 in)", "in mm", taken=("0.08 in", "2 mm"),
+    ),
+    Question(
+        "glass", "Glass", "For its density, and how fast it wears.", "borosilicate, the usual", choices="glasses",
+        taken=("borosilicate", "borosilicate"),
+    ),
+    Question(
+        "lap_diameter", "Diameter of the pitch", "Measured across the pitch that touches the glass, not across the disc.",
+        "the same as the mirror's", "in mm",
+    ),
     Question("lap_mass", "Weight of the whole tool", "Put it on the scales.", "as a disc of the mirror's glass", "lb kg"),
-    Question("pitch", "Pitch", "How soft it is: for its stiffness, and how quickly it flows.", "medium", choices="pitches"),
-    Question("push", "Push of the hands", "Downward, on top of the weight: 30 N, 7 lbf.", "30 N (7 lbf, 3 kg)", "lbf N"),
+    Question(
+        "facet", "Side of one facet", "Between two channels, across the flats; none for a lap without channels.",
+        "25 mm (1 in)", "in mm", taken=("1 in", "25 mm"),
+    ),
+    Question(
+        "pitch", "Pitch", "How soft it is: for its stiffness, and how quickly it flows.", "medium", choices="pitches",
+        taken=("medium", "medium"),
+    ),
+    Question(
+        "abrasive", "Abrasive", "For how fast it wears.", "cerium-oxide", choices="abrasives",
+        taken=("cerium-oxide", "cerium-oxide"),
+    ),
+    Question(
+        "temperature", "Temperature of the room", "Pitch flows by it: 20 C, 68 F.", "20 degC (68 degF)", "degF degC",
+        taken=("68 degF", "20 degC"),
+    ),
+    Question(
+        "push", "Push of the hands", "Downward, on top of the weight: 30 N, 7 lb.", "30 N (7 lb, 3 kg)", "lbf N",
+        taken=("7 lbf", "30 N"),
+    ),
 )  # fmt: skip
 
 
@@ -91,14 +167,12 @@ def given_answers(texts: Mapping[str, str]) -> dict[str, str]:
 
     Those left open are not there.
     """
-    given: dict[str, str] = {}
-    for question in QUESTIONS:
-        text = texts.get(question.key, "").strip()
-        if not text:
-            continue
-        unit = question.plain.split()[texts["unit"] == "mm"] if question.plain else ""
-        given[question.key] = f"{text.replace(',', '.')} {unit}" if unit and _PLAIN.match(text) else text
-    return given
+    texts = {key: text.strip() for key, text in texts.items()}
+    return {
+        question.key: question.complete(texts[question.key], texts["unit"] == "in")
+        for question in QUESTIONS
+        if texts.get(question.key)
+    }
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,6 +210,7 @@ def fresh_folder(answers: Answers, zones: int | None = None) -> FreshFolder:
     InputError
         Where no bench can be made of the answers, or no mask of so many windows.
     """
+    answers = answers.complete()
     lines = _answered(answers)
     bare = "\n".join(f"[{table}]\n" + "\n".join(f"{k} = {v}" for k, v, _ in rows) for table, rows in lines.items())
     table = parse_toml(bare, None)
@@ -148,9 +223,25 @@ def with_weight(answers: Answers) -> Answers:
     """Answers with a tool as heavy as a disc of the mirror's glass, as thick as the mirror, where no weight is given."""
     if answers.lap_mass:
         return answers
+    answers = answers.complete()
     bench = fresh_folder(replace(answers, lap_mass="2 kg")).bench
     share = (bench.laps[0].radius / bench.mirror.radius) ** 2
     return replace(answers, lap_mass=weight_words(bench, share * bench.mirror.piece_mass))
+
+
+def offered(answers: Answers, question: Question) -> str | None:
+    """What a question offers to whoever presses Enter, in the unit of the diameter; None where an answer is needed."""
+    if question.key == "lap_diameter":
+        return units.without_marks(answers.diameter)
+    if question.key == "lap_mass":
+        return with_weight(replace(answers, lap_mass="")).lap_mass
+    return question.taken[not answers.in_inches] or None
+
+
+def weights_text(bench: Bench, lap_mass: str) -> str:
+    """What the pieces weigh, as a person reads it before a folder is made or after."""
+    glass = weight_words(bench, bench.mirror.piece_mass)
+    return f"By its sizes the mirror weighs about {glass}. The tool is taken as {lap_mass}: put it on the scales."
 
 
 def weight_words(bench: Bench, mass: float) -> str:
@@ -185,7 +276,7 @@ def radius_of_curvature(diameter: str, focal_ratio: float) -> str:
             "no focal ratio of a mirror", key="focal ratio", value=focal_ratio, expected="a number such as 6"
         )
     metres = length_of(diameter, "diameter")
-    unit = diameter.strip().lstrip("+-.0123456789").strip()
+    unit = units.split(diameter, "m")[1]
     return f"{2.0 * focal_ratio * metres / units.read(f'1 {unit}', 'm'):.10g} {unit}"
 
 
@@ -202,7 +293,7 @@ def length_of(text: str, what: str) -> float:
 
 def is_in_inches(text: str) -> bool:
     """Whether a person gave this length in inches or feet."""
-    return bool(_INCH.search(text))
+    return units.is_in_inches(text)
 
 
 Rows = dict[str, list[tuple[str, str, str]]]
@@ -215,7 +306,7 @@ def _answered(answers: Answers) -> Rows:
         "mirror": [
             ("diameter", _quoted(answers.diameter), "of the glass"),
             ("radius_of_curvature", _quoted(curve), f"twice the focal length, f/{answers.focal_ratio:g}"),
-            ("conic", "-1.0", "the target: -1 a paraboloid, 0 a sphere"),
+            ("conic", repr(conic_of(answers.target)), "the target: -1 a paraboloid, 0 a sphere"),
         ],
         "lap": [
             (
@@ -229,36 +320,60 @@ def _answered(answers: Answers) -> Rows:
     for table, key, value, comment in (
         ("mirror", "glass", answers.glass, "gives its density and how fast it wears"),
         ("mirror", "thickness", answers.thickness, "at the edge"),
+        ("mirror", "rim_excluded", answers.rim_excluded, "the outermost ring that no number counts: a bevel"),
         ("lap", "pitch", answers.pitch, "gives stiffness and relaxation time"),
-        ("hands", "push", answers.push, "downward, besides the weight of the top piece"),
+        (
+            "lap",
+            "facet_shape" if answers.facet in NO_FACETS else "facet",
+            _facet(answers.facet),
+            "between two channels",
+        ),
+        ("hands", "push", answers.push, "downward, on top of the weight of the top piece"),
+        ("wear", "temperature", answers.temperature, "of the room"),
+        ("wear", "abrasive", answers.abrasive, "gives how fast it wears"),
+        ("light", "surface_unit", answers.surface_unit, "for heights: nm, waves, or millionths of an inch"),
     ):
         if value is not None:
             rows.setdefault(table, []).append((key, _quoted(value), comment))
     return rows
 
 
+def _facet(facet: str | None) -> str | None:
+    return "none" if facet in NO_FACETS else facet
+
+
+def conic_of(target: str | None) -> float:
+    """The conic constant of a target, a paraboloid where nothing is said [1]; InputError where it is no such thing."""
+    text = (target or "paraboloid").strip().lower()
+    try:
+        return TARGETS[text] if text in TARGETS else float(text)
+    except ValueError:
+        expected = "paraboloid, sphere, or a conic constant such as -0.8"
+        raise InputError("not a target", key="target", value=target, expected=expected) from None
+
+
 def _quoted(text: str) -> str:
     if not text.isprintable() or '"' in text or "\\" in text:
-        raise InputError("cannot stand in a bench", value=text, expected='a text such as "200 mm" or "8 in"')
+        raise InputError("cannot be written in a bench", value=text, expected='a text such as "200 mm" or "8 in"')
     return f'"{text.strip()}"'
 
 
 def _bench_text(answers: Answers, rows: Rows, bench: Bench) -> str:
     lines = [
-        "# The bench of one mirror: both pieces, the hands, and where the glass stands.",
-        "# Written by wearsim new. Lines that begin with # are wearsim's defaults, each",
-        "# with where it comes from; take the # away to say it better. Every quantity has",
-        "# its unit; millimetres or inches, kilograms or pounds as you have them.",
-        *(["# The defaults are told in inches and pounds to three digits."] if is_in_inches(answers.diameter) else []),
+        "# The bench of one mirror: both pieces, the hands, and the present figure.",
+        "# Written by wearsim new. Lines that begin with # are defaults, each with its",
+        "# source; remove the # to give your own value. Every quantity has its unit:",
+        "# millimetres or inches, kilograms or pounds, as you have them.",
+        *(["# The defaults are given in inches and pounds to three digits."] if is_in_inches(answers.diameter) else []),
     ]
-    for table in ("mirror", "lap", "hands", "wear", "spread"):
+    for table in ("mirror", "lap", "hands", "wear", "spread", *(["light"] if "light" in rows else [])):
         lines += ["", f"[{table}]"]
         lines += [_commented(f"{key} = {value}", comment) for key, value, comment in rows.get(table, [])]
         lines += [_left_out(used, bench) for used in bench.defaults_used if used.key.startswith(f"{table}.")]
     lines += [
         "",
         "[figure]",
-        _commented(f"readings = {_quoted(READINGS)}", "where the glass stands: fill it in, then wearsim reduce"),
+        _commented(f"readings = {_quoted(READINGS)}", "the present figure: fill them in, then run wearsim reduce"),
     ]
     return "\n".join(lines) + "\n"
 
@@ -270,7 +385,7 @@ def _left_out(used: DefaultUsed, bench: Bench) -> str:
     if isinstance(value, list):
         shown = "[" + ", ".join(f'"{in_units_of(bench, item)}"' for item in value) + "]"
     else:
-        shown = f'"{in_units_of(bench, value)}"' if isinstance(value, str) else f"{value!r}"
+        shown = f'"{value_in_units_of(bench, value)}"' if isinstance(value, str) else f"{value!r}"
     return _commented(f"# {key} = {shown}", used.source)
 
 
@@ -296,10 +411,10 @@ def _readings_text(answers: Answers, mask: MaskDesign) -> str:
     windows = _wrapped(f"[{inner:.{digits}f}, {outer:.{digits}f}]," for inner, outer in pairs)
     blank = ", ".join("    " for _ in range(len(mask.zones)))
     return f"""\
-# Knife-edge readings, to fill in. One row a repeat, one number a window, from
-# the middle outwards: where the knife stands when that window darkens evenly;
-# larger = farther from the mirror. The zero is arbitrary. Let the glass come to
-# the room's temperature first, and read every window several times.
+# Knife-edge readings, to fill in. One row per repeat, one number per window,
+# from the middle outwards: the position of the knife when that window darkens
+# evenly. Larger = farther from the mirror. The zero is arbitrary. Let the glass
+# cool to the temperature of the room first, and read every window several times.
 
 source = "moving"                 # with the knife; or "fixed"
 length_unit = "{"in" if inches else "mm"}"                # of the windows and of the knife positions

@@ -18,7 +18,7 @@ from wearsim.learn.session_filter import SessionFilter, corrected_state, with_la
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, Belief, prior
 from wearsim.wear.discrepancy import Discrepancy
-from wearsim.wear.initial_figure import StartFigure, covariance_root, on_grid, start_figure
+from wearsim.wear.initial_figure import NotRound, StartFigure, covariance_root, on_grid, own_sheet, start_figure
 from wearsim.wear.state import State
 
 PITCH_CONSTANTS = ("stiffness", "relaxation_time")
@@ -142,8 +142,29 @@ def present_state(
     read = start = start_figure(bench, accuracy)
     if count:
         start, laps = _after_sessions((session_filter or filter_of(folder)).upto(count), known, bench, accuracy)
+    not_round = last_not_round(folder, count, accuracy)
+    start, read = replace(start, not_round=not_round), replace(read, not_round=not_round)
     belief = replace(known.belief, unlearned=prior(folder.bench).unlearned)
     return PresentState(bench, belief, start, laps, Discrepancy(spread=known.spread), read)
+
+
+def last_not_round(folder: MirrorFolder, count: int, accuracy: Accuracy = DEFAULT) -> NotRound | None:
+    """What the newest measurement that can tell says of the glass beside its mean over rings, after ``count`` sessions.
+
+    Readings tell in three orientations or more. Sessions since then are taken to change nothing of it, as strokes that are
+    alike all round do not. Of an older map only the astigmatism is carried on.
+    """
+    for number in range(count, -1, -1):
+        bench = folder.bench_after(number)
+        sheet = own_sheet(bench)
+        if not bench.figure.is_uneven and (sheet is None or sheet.orientations < 3):
+            continue
+        found = start_figure(bench, accuracy).not_round
+        if found is None or number == count:
+            return found
+        when = f"after session {number}" if number else "before the first session"
+        return replace(found, origin=f"{found.origin} {when}", rms=found.astigmatism.amplitude)
+    return None
 
 
 def is_learned(key: str) -> bool:

@@ -167,7 +167,7 @@ def create_folder(path: str | Path, bench_text: str, files: dict[str, str], prac
     if place.exists():
         raise InputError("exists already", file=place, expected="the name of a new folder")
     if not place.parent.is_dir():
-        raise InputError("its folder is missing", file=place, expected="a name in a folder that is there")
+        raise InputError("the folder does not exist", file=place, expected="a path in an existing folder")
     texts = {BENCH: bench_text, **files, **({} if practice is None else {PRACTICE: practice})}
     install(hidden(place.parent, place.name), place, texts, "made by another meanwhile")
     return place

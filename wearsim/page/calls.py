@@ -15,6 +15,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
+from wearsim.bench.personal_units import height_unit
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_shares
 from wearsim.bench.units import decimal, length_unit, round_unit
@@ -45,10 +46,10 @@ from wearsim.show.card.content import pressing_words
 from wearsim.show.comparison import comparison_figure, comparison_text
 from wearsim.show.expected_readings import expected_text
 from wearsim.show.history import history_figure, history_text
-from wearsim.show.mask import mask_bytes
+from wearsim.show.mask_sheets import mask_bytes
 from wearsim.show.moving_stroke import barrel_spells
 from wearsim.show.notices import waiting_text
-from wearsim.show.numbers import height_unit, numbers_after, numbers_before
+from wearsim.show.numbers import numbers_after, numbers_before
 from wearsim.show.outcome import profiles_figure, unit_for
 from wearsim.show.proposal import proposal_figure, proposal_text, work_minutes
 from wearsim.show.reduction import known_text, reduction_figure, reduction_text
@@ -67,7 +68,7 @@ READY = "raised-zone-300"
 """A ready bench to warm up with."""
 LIKE = 0.3e-3
 """Windows are the same within this [m]."""
-TOPS = {"either": ("tool", "mirror"), "tool": ("tool",), "mirror": ("mirror",)}
+TOPS = {"either": None, "tool": ("tool",), "mirror": ("mirror",)}
 HEAVY = 20.0
 """From here on two people lift [kg] (common practice, no source)."""
 

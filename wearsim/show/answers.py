@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.personal_units import height_text, height_unit, temperature_step, temperature_text
 from wearsim.bench.units import LengthUnit, decimal, length_unit
 from wearsim.kernels.arrays import Floats
 from wearsim.show.comparison import RADIUS_NOT_CONIC
-from wearsim.show.numbers import NANOMETRES, temperature_text
-from wearsim.show.study import LINES, axis_scale, failures_text
+from wearsim.show.study import LINES, failures_text
+from wearsim.show.study_scales import axis_scale
 from wearsim.show.style import INK, new_figure, plot_style
 from wearsim.show.text import Cell, band_words, in_diameters, paragraph, table
 from wearsim.study.quantities import RISKS
@@ -25,8 +26,8 @@ if TYPE_CHECKING:
 
 _NAMES = {"tool": "Tool on top", "mirror": "Mirror on top"}
 _HEADS = {
-    "surface_rms": "RMS\nafter\nnm", "conic_fit": "Conic\nafter\n", "edge_roll_change": "Edge roll\nadded\nnm",
-    "rim_height_change": "Rim\nadded\nnm",
+    "surface_rms": "RMS\nafter\n{high}", "conic_fit": "Conic\nafter\n", "edge_roll_change": "Edge roll\nadded\n{high}",
+    "rim_height_change": "Rim\nadded\n{high}",
 }  # fmt: skip
 _RISKS = {"edge_roll_change": "roll_risk_added", "rim_height_change": "rim_risk_added"}
 _DRAWN = {
@@ -36,9 +37,9 @@ _DRAWN = {
 _TITLES = {
     "rim_risk_added": "probability that these strokes lower the rim by more than {limit}",
     "roll_risk_added": "probability that these strokes lower the edge roll by more than {limit}",
-    "rim_height_change": "rim added, against the surface inside 80 % of the radius [nm]",
-    "edge_roll_change": "edge roll added, against the run just inside the rim [nm]",
-    "surface_rms": "RMS of the surface after [nm]", "conic_fit": "conic constant after, best fit",
+    "rim_height_change": "rim added, against the surface inside 80 % of the radius [{high}]",
+    "edge_roll_change": "edge roll added, against the run just inside the rim [{high}]",
+    "surface_rms": "RMS of the surface after [{high}]", "conic_fit": "conic constant after, best fit",
 }  # fmt: skip
 
 
@@ -61,7 +62,7 @@ _NOTE = (
     "Added: by these strokes alone, however the edge was before; negative = turned down; with the bench's own "
     "constants, and for nine of ten cases. Chance: how often it goes down by more than the limit, counted, smoothed "
     "from row to row, +- its standard error. Half within: how far in from the rim half of what is added reaches. A rim "
-    "that goes down over tens of millimetres while the edge roll hardly moves is a change of the conic constant "
+    "that goes down over a tenth of the mirror and more while the edge roll hardly moves is a change of the conic constant "
     "rather than a turned edge."
 )
 
@@ -85,7 +86,7 @@ def _curve_text(bench: Bench, answer: Answer, curve: Curve, unit: LengthUnit) ->
     heads, columns = _along(bench, answer, unit)
     cells: list[list[Cell]] = [list(column) for column in columns]
     for name in (one for one in _HEADS if one in curve.values):
-        heads.append(_HEADS[name])
+        heads.append(_HEADS[name].format(high=height_unit(0.0).name))
         cells.append(_banded(curve, name))
         risk = _RISKS.get(name)
         if risk is not None and answer.name == "overhang":
@@ -104,7 +105,7 @@ def _share(share: float, error: float) -> str:
 
 
 def _written(name: str, value: float) -> str:
-    return decimal(value, 2) if name == "conic_fit" else NANOMETRES.number(value)
+    return decimal(value, 2) if name == "conic_fit" else height_unit(0.0).number(value)
 
 
 def _banded(curve: Curve, name: str) -> list[Cell]:
@@ -127,8 +128,8 @@ def _overhang_words(bench: Bench, answer: Answer) -> list[str]:
     found, unit = answer.found, length_unit(bench)
     limit = found["edge_limit_m"] / bench.light.wavelength
     lines = [
-        f"Fewer than one case in ten turns the edge down by more than {limit:g} wave ({found['edge_limit_m'] * 1e9:.0f} "
-        f"nm of surface) in {found['minutes']:g} minutes of W strokes, 0.3 of the diameter long:"
+        f"Fewer than one case in ten turns the edge down by more than {limit:g} wave ({height_text(found['edge_limit_m'])} "
+        f"of surface) in {found['minutes']:g} minutes of W strokes, 0.3 of the diameter long:"
     ]
     for label, farthest in found["farthest"].items():
         if farthest is None:
@@ -141,7 +142,7 @@ def _overhang_words(bench: Bench, answer: Answer) -> list[str]:
               ("edge_roll", "rim_height")]  # fmt: skip
     if np.all(np.isfinite(before)):
         lines.append(
-            f"Before: edge roll {before[0] * 1e9:.0f} nm, rim {before[1] * 1e9:.0f} nm against the inner 80 %."
+            f"Before: edge roll {height_text(before[0])}, rim {height_text(before[1])} against the inner 80 %."
         )
     return lines
 
@@ -152,24 +153,34 @@ def _on_top_words(bench: Bench, answer: Answer) -> list[str]:
         return ["No stroke of this question can be done on this bench."]
     lines = [
         f"{_NAMES[label]}: strokes of {unit.short(one['length'] * bench.mirror.diameter)} "
-        f"({in_diameters(one['length'])} D) leave the least: {one['surface_rms_m'] * 1e9:.0f} nm RMS after "
-        f"{answer.found['minutes']:g} minutes, and in 19 of 20 cases less than {one['surface_rms_95_m'] * 1e9:.0f} nm."
+        f"({in_diameters(one['length'])} D) leave the least: {height_text(one['surface_rms_m'])} RMS after "
+        f"{answer.found['minutes']:g} minutes, and in 19 of 20 cases less than {height_text(one['surface_rms_95_m'])}."
         for label, one in best.items()
     ]
     first = min(best, key=lambda label: float(best[label]["surface_rms_95_m"]))
-    return [f"{_NAMES[first]} is the safer of the two from here.", *lines, RADIUS_NOT_CONIC]
+    before, least = answer.found["surface_rms_before_m"], min(one["surface_rms_m"] for one in best.values())
+    gain = f"Before: {before * 1e9:.0f} nm RMS."
+    if least >= 0.95 * before:  # a twentieth is no gain that a session would show
+        gain += " None of these strokes leaves less to speak of; propose looks among all strokes."
+    return [f"{_NAMES[first]} is the safer of the two from here.", *lines, gain, RADIUS_NOT_CONIC]
 
 
 def _pitch_words(bench: Bench, answer: Answer) -> list[str]:
     rms, conic = answer.found["surface_rms"], answer.found["conic_fit"]
+    step = temperature_step(4.0, bench)
     return [
-        f"{answer.found['minutes']:g} minutes of W strokes, mirror on top, leave {_range(rms, 1e9, 0)} nm RMS over all "
+        f"{answer.found['minutes']:g} minutes of W strokes, mirror on top, leave {_heights(rms)} RMS over all "
         f"pitches and rooms tried, and a conic constant of {_range(conic, 1.0, 2)}; with your pitch in your room "
-        f"{rms['as_it_is'] * 1e9:.0f} nm and {decimal(conic['as_it_is'], 2)}.",
+        f"{height_text(rms['as_it_is'])} and {decimal(conic['as_it_is'], 2)}.",
         f"From a third of the stiffness to three times: conic {decimal(conic['softest'], 2)} to "
-        f"{decimal(conic['hardest'], 2)}. From 4 degC colder to 4 degC warmer: {decimal(conic['coldest'], 2)} to "
+        f"{decimal(conic['hardest'], 2)}. From {step} colder to {step} warmer: {decimal(conic['coldest'], 2)} to "
         f"{decimal(conic['warmest'], 2)}.",
     ]
+
+
+def _heights(found: dict[str, float]) -> str:
+    unit = height_unit(found["most"])
+    return f"{unit.number(found['least'])} to {unit.text(found['most'])}"
 
 
 def _range(found: dict[str, float], scale: float, digits: int) -> str:
@@ -185,16 +196,20 @@ def answer_figure(bench: Bench, answer: Answer, result: StudyResult) -> Figure:
         for axes, name in zip(panels, names, strict=True):
             for line, curve in zip(LINES, answer.curves, strict=False):
                 _draw(axes, curve, name, line, setting_words(bench, answer, curve))
-            limit = f"{answer.found['edge_limit_m'] * 1e9:.0f} nm" if name in RISKS else ""
-            axes.set_title(_TITLES[name].format(limit=limit), fontsize=10)
+            limit = f"{height_text(answer.found['edge_limit_m'])}" if name in RISKS else ""
+            axes.set_title(_TITLES[name].format(limit=limit, high=height_unit(0.0).name), fontsize=10)
         if answer.name == "overhang":
             _mark(panels, answer)
-        if answer.name == "pitch":
-            panels[-1].set_xscale("log")
         panels[-1].set_xlabel(axis_scale(result, answer.axis).label)
+        if answer.name == "pitch":
+            _, (stiffness,) = _along(bench, answer, length_unit(bench))
+            panels[-1].set_xscale("log")
+            panels[-1].set_xticks(answer.curves[0].at, stiffness)
+            panels[-1].minorticks_off()
+            panels[-1].set_xlabel("stiffness of the lap [GPa/m]")
         handles, labels = panels[0].get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside lower center", ncols=min(len(labels), 3))
-        figure.suptitle(f"{QUESTIONS[answer.name].words} {answer.found['minutes']:g} minutes", fontsize=11)
+        figure.suptitle(f"{QUESTIONS[answer.name].words} After {answer.found['minutes']:g} minutes", fontsize=11)
     return figure
 
 
@@ -219,4 +234,6 @@ def _mark(panels: Any, answer: Answer) -> None:
         axes.axhline(ACCEPTED, color=INK, linewidth=0.9, linestyle=(0, (2, 2)))
     for axes in panels[2:]:
         axes.axhline(0.0, color=INK, linewidth=0.8)
-        axes.axhline(-answer.found["edge_limit_m"] * 1e9, color=INK, linewidth=0.9, linestyle=(0, (2, 2)))
+        axes.axhline(
+            -answer.found["edge_limit_m"] / height_unit(0.0).size, color=INK, linewidth=0.9, linestyle=(0, (2, 2))
+        )

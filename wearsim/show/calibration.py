@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.personal_units import temperature_text
 from wearsim.learn.calibrate import FACTOR_90, Calibration, as_stated, stated_constant
 from wearsim.learn.session_fit import SessionFit
-from wearsim.show.numbers import temperature_text
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.show.text import paragraph, table
 from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, Belief, powers

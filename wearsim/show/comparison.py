@@ -60,7 +60,7 @@ def _zones(bench: Bench, both: Comparison, unit: LengthUnit) -> str:
     rows = [row for name, *cells in zip(rings.names(unit), *columns, strict=True) for row in bands_beneath(name, cells)]
     note = f"{rings.note}Surface against the target, positive = high, means over each zone."
     if any(band for column in columns for _, band in column):
-        note += " Beneath each its band: nine of ten cases lie in it."
+        note += " Beneath each its band: nine of ten cases fall inside it."
     heads = [f"Zone of\nradius\n{unit.name}", *(f"{head}\n{high.name}" for head in heads)]
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 

@@ -12,9 +12,8 @@ from wearsim.wear.expected_readings import ReadingsAfter
 
 FINEST = 4
 HOW_TO_USE = (
-    "Counted from the first zone; larger = farther from the mirror. Give or take: one sigma, of one setting "
-    "and of what is uncertain in the prediction. Farther off than twice that: the spell did something else; "
-    "record it before going on."
+    "Relative to zone 1; larger = farther from the mirror. Give or take: one sigma of a setting and of the prediction "
+    "together. If a reading is off by more than twice that, record the session before you go on."
 )
 
 

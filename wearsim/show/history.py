@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.bench.mirror import Mirror
+from wearsim.bench.personal_units import height_unit
 from wearsim.bench.units import LengthUnit
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.history import Entry, History
 from wearsim.learn.mirror_folder import KeptRecord
 from wearsim.learn.practice.rehearse import Round
 from wearsim.show.calibration import fits_not
-from wearsim.show.numbers import height_unit
 from wearsim.show.profiles import draw_left_out
 from wearsim.show.strokes import rows_for, spell_title
 from wearsim.show.style import AFTER, BAND, BAND_BEFORE, BEFORE, BLUE, INK, RED, new_figure, plot_style

@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.mirror import Mirror
+from wearsim.bench.personal_units import height_unit
 from wearsim.bench.programme import Programme
 from wearsim.bench.units import LengthUnit
 from wearsim.figure.zernike import zernike_astigmatism
 from wearsim.kernels.arrays import Floats
-from wearsim.show.numbers import BandedNumbers, Number, height_unit, numbers_after, numbers_table
+from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_table
 from wearsim.show.style import AFTER, INK, QUIET
 from wearsim.show.text import Cell, ends_words, paragraph, table
 from wearsim.wear.outcome import Outcome
@@ -65,8 +66,13 @@ def _axis(amplitude: float, axis: float) -> float:
 
 
 def _fine(amplitude: float) -> str:
-    """A term's RMS [m] in nm: what a few spells leave is often less than a nanometre."""
-    return f"{amplitude * 1e9:.1f}"
+    """A term's RMS [m] with one decimal more than heights have: what a few spells leave is often less than a nanometre."""
+    return _fine_unit().number(amplitude)
+
+
+def _fine_unit() -> LengthUnit:
+    unit = height_unit(0.0)
+    return LengthUnit(unit.name, unit.size, unit.decimals + 1)
 
 
 def details(outcome: Outcome) -> BandedNumbers:
@@ -86,16 +92,17 @@ def map_numbers(outcome: Outcome, when: str) -> BandedNumbers:
 
 
 def _numbers(outcome: Outcome, high: LengthUnit) -> str:
+    fine = _fine_unit().name
     numbers = (
         Number("map_rms", "RMS, surface", high.name, high.number),
         Number("map_pv", "Peak to valley, surface", high.name, high.number),
-        Number("astigmatism", "Astigmatism, RMS", "nm", _fine),
+        Number("astigmatism", "Astigmatism, RMS", fine, _fine),
         Number(MERIDIAN, "  high meridian at", "", axis_text),
-        Number("coma", "Coma, RMS", "nm", _fine),
-        Number("trefoil", "Trefoil, RMS", "nm", _fine),
+        Number("coma", "Coma, RMS", fine, _fine),
+        Number("trefoil", "Trefoil, RMS", fine, _fine),
     )
     columns = {when.capitalize(): map_numbers(outcome, when) for when in ("before", "after")}
-    note = "The numbers above are those of the mean over rings. Azimuths run counterclockwise from x, looking "
+    note = "The numbers above are for the mean over rings. Azimuths run counterclockwise from x, looking "
     note += "at the face; x is where the first stroke of a session points."
     return f"{numbers_table(columns, numbers, head='The whole map')}\n{paragraph(note)}"
 
@@ -104,13 +111,15 @@ def _remarks(outcome: Outcome, radial: LengthUnit) -> str:
     if not outcome.spells:
         return "Nothing is worn."
     found = details(outcome)
-    rms, amplitude = (found.text(name, _fine, " nm") for name in ("ripple_rms_m", "ripple_amplitude_m"))
+    rms, amplitude = (
+        found.text(name, _fine, f" {_fine_unit().name}") for name in ("ripple_rms_m", "ripple_amplitude_m")
+    )
     ripple = paragraph(
         f"Zonal ripple in the removal {rms} RMS; the strongest wave has an amplitude of {amplitude} and comes "
         f"every {radial.text(found.values['ripple_period_m'])}."
     )
     x, y = radial.number(found.values["peak_x_m"]), radial.text(found.values["peak_y_m"])
-    return f"{ripple}\n{paragraph(f'The largest pressure stood at x {x}, y {y} on the mirror.')}"
+    return f"{ripple}\n{paragraph(f'The largest pressure was at x {x}, y {y} on the mirror.')}"
 
 
 def _turned(programme: Programme, outcome: Outcome) -> str:
@@ -129,7 +138,13 @@ def _turned(programme: Programme, outcome: Outcome) -> str:
                     f"{left[number - 1]:.0%}",
                 ]
             )
-    heads = ("Spell", "Mirror lies at", "Astigmatism\nnm RMS", "High meridian", "Left of\nsteady bias")
+    heads = (
+        "Spell",
+        "Mirror lies at",
+        f"Astigmatism\n{_fine_unit().name} RMS",
+        "High meridian",
+        "Left of\nsteady bias",
+    )
     return table(heads, rows)
 
 
@@ -139,8 +154,8 @@ def turns_text() -> str:
     for angle in OTHER_TURNS:
         share = turns(math.radians(angle), max(AFTER_SPELLS)).share
         rows.append([f"{angle:.0f} deg", *(f"{share[n - 1]:.0%}" for n in AFTER_SPELLS)])
-    note = "Left of the astigmatism that a bias fixed to barrel or hands would wear without turning, in spells of "
-    note += "equal length. A fifth of a turn, 72 to 80 degrees, each time is common practice, no source."
+    note = "Share left of the astigmatism that a steady bias of barrel or hands would wear without turning, in "
+    note += "spells of equal length. A fifth of a turn, 72 to 80 degrees, each time is common practice, no source."
     heads = ["Turned each time", *(f"{n} spells" for n in AFTER_SPELLS)]
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 
@@ -235,8 +250,9 @@ def draw_ripple(axes: Axes, bench: Bench, outcome: Outcome, radial: LengthUnit) 
     shortest, longest = 4.0 * float(x[1] - x[0]), LONGEST_PERIOD * bench.mirror.diameter
     shown = (frequency > 1.0 / longest) & (frequency < 1.0 / shortest)
     period = 1.0 / frequency[shown] / radial.size
-    axes.fill_between(period, 0.0, amplitude[shown] * 1e9, facecolor="#d3e3f2", linewidth=0.0)
-    axes.plot(period, amplitude[shown] * 1e9, marker=".", markersize=4, **{**AFTER, "linewidth": 1.4})
+    height, unit = amplitude[shown] / height_unit(0.0).size, height_unit(0.0).name
+    axes.fill_between(period, 0.0, height, facecolor="#d3e3f2", linewidth=0.0)
+    axes.plot(period, height, marker=".", markersize=4, **{**AFTER, "linewidth": 1.4})
     axes.set_xscale("log")
     axes.set_xlim(shortest / radial.size, longest / radial.size)
     axes.set_ylim(bottom=0.0)
@@ -251,7 +267,7 @@ def draw_ripple(axes: Axes, bench: Bench, outcome: Outcome, radial: LengthUnit) 
         )  # fmt: skip
     axes.set_title("Zonal ripple in the removal, its smooth run taken off", fontsize=10)
     axes.set_xlabel(f"period along the radius [{radial.name}]", fontsize=9)
-    axes.set_ylabel("amplitude [nm]", fontsize=9)
+    axes.set_ylabel(f"amplitude [{unit}]", fontsize=9)
 
 
 def _plain_periods(axes: Axes) -> None:

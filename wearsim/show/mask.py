@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from io import BytesIO
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,7 +37,7 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     """The windows of a mask."""
     knife = fine_unit(unit)
     heads = ["Window", *(f"{name}\n{unit.name}" for name in ("From", "To", "Width")), "Weight"]
-    heads += [f"Knife, perfect\n{knife.name}", "Across it\nof tolerable"]
+    heads += [f"Knife, perfect\n{knife.name}", "Spread in\nwindow, times\ntolerance"]
     rows = [
         (
             str(i + 1),
@@ -50,9 +49,9 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
         for i, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True))
     ]
     note = (
-        "Knife: what a perfect mirror reads, counted from the first window. Across: how far the perfect "
-        "mirror's own aberration runs from edge to edge of the window, over the tolerable width; above 1 the "
-        "window darkens unevenly and what is read is its average, which is what reduce takes it for."
+        "Knife: the reading of a perfect mirror, relative to window 1. Spread: how much the perfect mirror's own "
+        "aberration changes from edge to edge of the window. Above 1 the window darkens unevenly; you then read its "
+        "average, and reduce treats it as such."
     )
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 
@@ -110,19 +109,16 @@ def mask_figure(design: MaskDesign, title: str = "", unit: LengthUnit = MILLIMET
         axes.set_xlim(-a - MARGIN, a + MARGIN)
         axes.set_ylim(-a - MARGIN - FOOT, a + MARGIN)
         without_frame(axes)
-        _outline(axes, design, a)
-        for number, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True), 1):
-            _window(axes, number, inner * 1e3, outer * 1e3)
+        draw_mask(axes, design)
         _foot(axes, design, a, title, unit)
     return figure
 
 
-def mask_bytes(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> bytes:
-    """The drawing at 1:1 as a PDF."""
-    stream = BytesIO()
-    with plot_style():
-        mask_figure(design, unit=unit).savefig(stream, format="pdf", metadata={"CreationDate": None})
-    return stream.getvalue()
+def draw_mask(axes: Axes, design: MaskDesign) -> None:
+    """Rim, windows and their numbers, in millimetres from the middle of the mirror."""
+    _outline(axes, design, design.radius * 1e3)
+    for number, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True), 1):
+        _window(axes, number, inner * 1e3, outer * 1e3)
 
 
 def window_outline(inner: float, outer: float, side: int) -> Floats:
@@ -155,17 +151,23 @@ def _window(axes: Axes, number: int, inner: float, outer: float) -> None:
     for side in (1, -1):
         axes.add_patch(Polygon(window_outline(inner, outer, side), fc=GLASS, ec=INK, lw=0.5))
         at, size = 0.5 * side * (inner + outer), min(8.0, 2.0 + 0.6 * (outer - inner))
-        axes.text(at, 0.0, str(number), ha="center", va="center", fontsize=size)
+        axes.text(at, 0.0, str(number), ha="center", va="center", fontsize=size, clip_on=True)
 
 
 def _foot(axes: Axes, design: MaskDesign, a: float, title: str, unit: LengthUnit) -> None:
     most = 2e-3 * a / 1.5 / unit.size  # of the glass, two thirds
     bar = max((length for length in BARS[unit.name] if length <= most), default=BARS[unit.name][0]) * unit.size * 1e3
-    left, level = -bar / 2.0, -a - MARGIN - 4.0
+    level = -a - MARGIN - 4.0
+    scale_bar(axes, 0.0, level, bar, unit)
+    windows = f"{len(design.zones)} windows of equal weight, glass {unit.short(2 * design.radius)}"
+    axes.text(0.0, level - 6.5, title or f"{windows}; cut out the tinted parts", ha="center", va="top", fontsize=7)
+
+
+def scale_bar(axes: Axes, middle: float, level: float, bar: float, unit: LengthUnit) -> None:
+    """A bar of this length [mm] to check the printer by, and what to do with it, under a middle at a level."""
+    left = middle - bar / 2.0
     for part in range(10):
         ends, face = [left + part * bar / 10, left + (part + 1) * bar / 10], INK if part % 2 == 0 else "white"
         axes.fill_between(ends, level, level + 2.0, fc=face, ec=INK, lw=0.4)
-    words = f"{unit.short(bar * 1e-3)}: print at 100 % and measure this bar. "
-    axes.text(0.0, level - 2.0, words, ha="center", va="top", fontsize=8)
-    windows = f"{len(design.zones)} windows of equal weight, glass {unit.short(2 * design.radius)}"
-    axes.text(0.0, level - 6.5, title or f"{windows}; cut out the tinted parts", ha="center", va="top", fontsize=7)
+    words = f"{unit.short(bar * 1e-3)}: print at 100 % and measure this bar."
+    axes.text(middle, level - 2.0, words, ha="center", va="top", fontsize=8)

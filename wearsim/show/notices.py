@@ -12,30 +12,33 @@ from wearsim.knifeedge.cooling import cooling
 from wearsim.show.text import paragraph
 
 CAUTIONS = (
-    "Large glass is heavy, and slippery when wet: a second person or a hoist above about 20 kg "
-    "(NIOSH lifting constant 23 kg, from memory).",
-    "Hot pitch burns. It must not smoke; keep it away from flame, and take the pot off the heat before any "
-    "solvent is opened.",
-    "Grind, polish and clean up wet; a respirator for dry powder. Limit for respirable crystalline silica: "
-    "0.05 mg/m^3 (NIOSH). Cerium oxide dust irritates eyes, skin and airways.",
-    "Do not stare into bright sources.",
-    "Local rules and qualified practice come first.",
+    "Large glass is heavy, and slippery when wet: above about 20 kg lift it with a second person or a hoist. (One country's "
+    "limit: lifting constant 23 kg, NIOSH, United States, from memory.)",
+    "Hot pitch burns: wear gloves, long sleeves and eye protection. It must not smoke. Keep it away from flame.",
+    "Solvents: take the pot off the heat before any solvent is opened, and ventilate the room well.",
+    "Grind, polish and clean up wet; wear a respirator for dry powder. Cerium oxide dust irritates eyes, skin and airways. "
+    "(One country's limit for respirable crystalline silica: 0.05 mg/m^3, NIOSH, United States.)",
+    "Bright light: never let the Sun fall on a polished mirror, and never look into a laser or a bright test lamp, nor into "
+    "its reflection.",
+    "Local rules, and licensed or qualified practice, come first.",
 )
 ON_THE_CARD = (
     "Wet glass is slippery: above about 20 kg lift it with a second person or a hoist.",
-    "Hot pitch burns: it must not smoke; no flame; off the heat before any solvent is opened.",
+    "Hot pitch burns: gloves, eye protection; it must not smoke; no flame; off the heat, windows open before any solvent.",
     "Work and clean up wet; for dry powder (silica, cerium oxide) a respirator.",
-    "Do not stare into bright sources.",
-    "Local rules and qualified practice come first.",
+    "Never look into the Sun, a laser or a bright test lamp, nor their reflection.",
+    "Local rules and licensed or qualified practice come first.",
 )
-"""The same for the bench card, short enough for type that is read at arm's length; sources and limits stand above."""
-IN_SHORT = "Caution: heavy wet glass, hot pitch, dust. Local rules come first (-v: more)."
+"""The same for the bench card, short enough for type that is read at arm's length; sources and limits are above."""
+FIRST_OF_ALL = "Local rules and licensed or qualified practice come first."
+IN_SHORT = f"Caution: heavy wet glass, hot pitch, dust, bright light (-v: more).\n{FIRST_OF_ALL}"
+AT_THE_LIGHT = f"Caution: never look into the Sun, a laser or a bright test lamp (-v: more).\n{FIRST_OF_ALL}"
 
 
-def cautions_text(*, whole: bool = False) -> str:
-    """One line, or all of them."""
+def cautions_text(*, whole: bool = False, at_the_light: bool = False) -> str:
+    """Two lines, of the test where it is near the light source; or all of them."""
     if not whole:
-        return IN_SHORT
+        return AT_THE_LIGHT if at_the_light else IN_SHORT
     return "\n".join(["Cautions:", *(paragraph(line, "  ", "    ") for line in CAUTIONS)])
 
 
@@ -64,7 +67,11 @@ def _joined(names: Sequence[str]) -> str:
 
 
 def waiting_text(mirror: Mirror) -> str:
-    """One sentence, the time rounded up to five minutes."""
+    """One sentence."""
+    return f"Let the glass cool for {waiting_time(mirror)} before testing; warm glass gives false readings."
+
+
+def waiting_time(mirror: Mirror) -> str:
+    """How long the glass has to cool, rounded up to five minutes."""
     minutes = 5.0 * np.ceil(cooling(mirror.diameter, mirror.thickness, mirror.material).time / 300.0)
-    wait = f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
-    return f"Before a reading let the glass stand {wait}: warm, it misleads."
+    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"

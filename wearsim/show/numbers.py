@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-import re
-import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
+
+import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.personal_units import temperature_unit
 from wearsim.bench.units import INCHES, MILLIMETRES, LengthUnit, decimal
 from wearsim.kernels.arrays import Floats
 from wearsim.show.text import Cell, band_words, bands_beneath, ends_words, table
 from wearsim.wear.outcome import Outcome
 
-# By how its name ends: degF, degree_Fahrenheit; K, kelvin.
-_DEGREES = ((re.compile(r"(F|ahrenheit)\s*$"), "\u00b0F"), (re.compile(r"(K|elvin)\s*$"), "K"))
 METRES = LengthUnit("m", 1.0, 4)
-NANOMETRES = LengthUnit("nm", 1e-9, 0)
-MICROMETRES = LengthUnit("um", 1e-6, 2)
-# Above this a height in nanometres has too many digits to be read.
-MANY_NANOMETRES = 1e-5
 
 
 def fine_unit(unit: LengthUnit) -> LengthUnit:
@@ -33,33 +28,9 @@ def long_unit(unit: LengthUnit) -> LengthUnit:
     return INCHES if unit.name == INCHES.name else METRES
 
 
-def temperature_unit(bench: Bench) -> str:
-    """The unit in which a person writes temperatures down.
-
-    Returns
-    -------
-    str
-        That of the first temperature in the bench's own file, the room's before the pitch's; where it gives none,
-        degrees Celsius: inches alone do not say.
-    """
-    table = tomllib.loads(bench.text)
-    laps = table.get("lap", [])
-    written = [table.get("wear", {}).get("temperature")]
-    written += [lap.get("pitch_temperature") for lap in (laps if isinstance(laps, list) else [laps])]
-    first = next((str(one) for one in written if one is not None), "")
-    return next((name for pattern, name in _DEGREES if pattern.search(first)), "\u00b0C")
-
-
-def temperature_text(celsius: float, bench: Bench) -> str:
-    """A temperature [degC] in the unit in which a person writes them, ASCII for every terminal."""
-    shown = {"\u00b0F": (1.8 * celsius + 32.0, "degF"), "K": (celsius + 273.15, "K")}
-    value, name = shown.get(temperature_unit(bench), (celsius, "degC"))
-    return f"{value:.4g} {name}"
-
-
-def height_unit(largest: float) -> LengthUnit:
-    """Nanometres, or micrometres where heights [m] run to many of them."""
-    return MICROMETRES if largest > MANY_NANOMETRES else NANOMETRES
+def degree_sign(bench: Bench) -> str:
+    """The unit of :func:`wearsim.bench.units.temperature_unit` as it is printed on paper."""
+    return {"degC": "\u00b0C", "degF": "\u00b0F"}.get(temperature_unit(bench), "K")
 
 
 CANNOT = "cannot"
@@ -105,9 +76,9 @@ def figure_rows(high: LengthUnit, length: LengthUnit = MILLIMETRES, conic_places
         Number("wavefront_pv_waves", "Peak to valley, wavefront", "waves", "{:.2f}".format),
         Number("strehl", "Strehl ratio", "", "{:.3f}".format),
         Number("conic_fit", "Conic constant, best fit", "", lambda conic: decimal(conic, conic_places)),
-        Number("edge_roll", "Edge roll, negative: down", high.name, high.number),
-        Number("rim_height", "Rim's height, negative: down", high.name, high.number),
-        Number("rim_width", "Rim's width at half of that", length.name, length.number),
+        Number("edge_roll", "Edge roll, negative = down", high.name, high.number),
+        Number("rim_height", "Rim height, negative = down", high.name, high.number),
+        Number("rim_width", "Rim width at half that height", length.name, length.number),
     )
 
 
@@ -125,6 +96,21 @@ class BandedNumbers:
             "" if value is None else number.written(value),
             "" if ends is None else band_words(tuple(ends), number.written),
         )
+
+    def no_better_than(self, rms: float, wavelength: float) -> BandedNumbers:
+        """The same, but no RMS of the surface below this [m], nor a Strehl ratio that is better."""
+        strehl = float(np.exp(-((4.0 * np.pi * rms / wavelength) ** 2)))
+        least = {"surface_rms": rms, "wavefront_rms_waves": 2.0 * rms / wavelength}
+        values, ends = dict(self.values), dict(self.ends)
+        for name in {*least, "strehl"} & values.keys():
+
+            def held(value: Any, name: str = name) -> Any:
+                return np.maximum(value, least[name]) if name in least else np.minimum(value, strehl)
+
+            values[name] = float(held(values[name]))
+            if name in ends:
+                ends[name] = held(ends[name])
+        return BandedNumbers(values, ends)
 
     def text(self, name: str, written: Callable[[float], str], unit: str = "") -> str:
         """A number with its unit and, in brackets, its band."""

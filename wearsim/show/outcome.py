@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.personal_units import height_unit
 from wearsim.bench.programme import Programme
 from wearsim.bench.units import LengthUnit, decimal, length_unit
 from wearsim.show.maps import HEIGHT, draw_maps, maps_text
 from wearsim.show.numbers import (
     LIFT_OFF,
     PRESSURE,
+    BandedNumbers,
     figure_rows,
-    height_unit,
     numbers_after,
     numbers_before,
     numbers_table,
@@ -30,19 +31,20 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-BAND = "Band: nine of ten cases lie in it."
+BAND = "Band: nine of ten cases fall inside it."
 PROFILES_HEIGHT = 6.2  # of their panels [in]
 MOST_DRAWN = 12
 
 
-def outcome_text(bench: Bench, programme: Programme, outcome: Outcome) -> str:
-    """Everything to read about the outcome of a programme."""
+def outcome_text(bench: Bench, programme: Programme, outcome: Outcome, edge_by_spell: bool = False) -> str:
+    """Everything to read about the outcome of a programme; of its edge after each spell only if that is asked for."""
     unit = length_unit(bench)
     parts = [
         zones_text(bench, outcome, unit),
         numbers_text(outcome, unit),
         maps_text(programme, outcome, unit, unit_for(outcome)),
         spells_text(bench, programme, outcome, unit),
+        edge_text(outcome, unit) if edge_by_spell else "",
         warnings_text(outcome.warnings),
     ]
     return "\n\n".join(part for part in parts if part)
@@ -63,16 +65,19 @@ def zones_text(bench: Bench, outcome: Outcome, unit: LengthUnit) -> str:
         for *cells, is_now, was in zip(rings.names(unit), *rings.cells(outcome, high), after, before, strict=True)
     ]
     heads = [f"Zone\n{unit.name}", *(f"{name}\n{high.name}" for name in ("Before", "Removed", "After"))]
-    heads.append("low is high\no: was")
+    heads.append("low 0 high")
     note = f"{rings.note}{'' if outcome.band is None else f'{BAND} '}"
-    note += "Surface against the target, positive = high, means over each zone. Before and after are each "
-    note += "levelled for themselves (piston and focus), so their difference is not quite what is removed."
+    note += "Bars: # after, o before. Mean surface of each zone relative to the target, positive = high. "
+    note += "Before and after are levelled "
+    note += "separately (piston and focus), so their difference is not exactly the glass removed."
     return f"{table(heads, rows, words=(4,))}\n{paragraph(note)}"
 
 
-def numbers_text(outcome: Outcome, unit: LengthUnit) -> str:
-    """The figure in numbers, before and after, each with its band."""
-    after = numbers_after(outcome)
+def numbers_text(
+    outcome: Outcome, unit: LengthUnit, held: Callable[[BandedNumbers], BandedNumbers] = lambda numbers: numbers
+) -> str:
+    """The figure in numbers, before and after, each with its band; those after ``held`` to what can be promised."""
+    after = held(numbers_after(outcome))
     columns = {"Before": numbers_before(outcome), "After": after}
     parts = [numbers_table(columns, figure_rows(unit_for(outcome), unit)), *map(paragraph, _notes(outcome))]
     if outcome.spells:
@@ -96,8 +101,8 @@ def _notes(outcome: Outcome) -> list[str]:
     if not outside:
         return [BAND]
     return [
-        f"{BAND} A number is at the most likely constants and the figure as read; what is uncertain mostly "
-        f"adds to an error, so it may lie outside of its band, as here: {', '.join(outside)}. Plan by the band."
+        f"{BAND} Single numbers use the most likely constants. Uncertainty usually adds error, so a number can fall "
+        f"outside its band, as here: {', '.join(outside)}. Plan by the band."
     ]
 
 
@@ -110,7 +115,7 @@ def no_band_words(reason: str) -> str:
 def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: LengthUnit) -> str:
     """What each spell does: minutes, figure after it, pressure, lift-off, how near to tipping."""
     if not outcome.spells:
-        return "No spells: nothing is changed."
+        return "No spells: nothing changes."
     high, band, done = unit_for(outcome), outcome.band, outcome.spells
     columns = (
         banded([s.surface_rms for s in done], band and band.stage_rms, high.number),
@@ -128,6 +133,23 @@ def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Leng
         words = spell_words(spell, bench.mirror.diameter, unit)
         lines.append(paragraph(words, f"{number}: ".rjust(5), "     "))
     return "\n".join(lines)
+
+
+def edge_text(outcome: Outcome, unit: LengthUnit) -> str:
+    """The edge after each spell: against the run just inside it, against the inner 80 %, and how wide that is."""
+    high, band, done = unit_for(outcome), outcome.band, outcome.spells
+    if not done:
+        return ""
+    columns = (
+        banded([s.edge_roll for s in done], band and band.stage_edge_roll, high.number),
+        banded([s.rim_height for s in done], band and band.stage_rim_height, high.number),
+        banded([s.rim_width for s in done], band and band.stage_rim_width, unit.number),
+    )
+    rows = [(str(number), *cells) for number, cells in enumerate(zip(*columns, strict=True), start=1)]
+    heads = ["After\nspell", f"Edge roll\n{high.name}", f"Rim's height\n{high.name}", f"Rim's width\n{unit.name}"]
+    note = "Edge roll: the rim against the run just inside it. Rim's height: against the surface that fits the inner "
+    note += "80 % of the radius; its width: how far in half of it reaches. Negative: turned down."
+    return f"{table(heads, rows)}\n{paragraph(note)}"
 
 
 def outcome_figure(bench: Bench, programme: Programme, outcome: Outcome) -> Figure:

@@ -6,6 +6,7 @@ How good the proposal is, and why it stops there, is read as well.
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import LengthUnit, length_unit
 from wearsim.decide.proposal import LaterSession, Proposal
-from wearsim.decide.reasons import share_words
+from wearsim.decide.reasons import AIM_REACHED, share_words
 from wearsim.decide.trade_off import TradeOff
 from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_before, numbers_table
 from wearsim.show.outcome import numbers_text, unit_for
@@ -43,7 +44,8 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
     parts = [
         programme_text(bench, proposal, unit),
         spells_after_text(proposal.outcome),
-        numbers_text(proposal.outcome, unit),
+        numbers_text(proposal.outcome, unit, partial(_promised, bench, proposal)),
+        choices_text(bench, proposal, unit),
         judgement_text(proposal),
         *(later_text(bench, number, one, unit) for number, one in enumerate(proposal.later, start=2)),
         no_more_text(proposal),
@@ -51,6 +53,10 @@ def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
         warnings_text(proposal.outcome.warnings),
     ]
     return "\n\n".join(part for part in parts if part)
+
+
+def _promised(bench: Bench, proposal: Proposal, after: BandedNumbers) -> BandedNumbers:
+    return after.no_better_than(proposal.least_rms, bench.light.wavelength) if proposal.least_rms else after
 
 
 def work_minutes(programme: Programme) -> float:
@@ -62,9 +68,12 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
     """The programme spell by spell: sizes in the person's unit and as fractions of the mirror's diameter."""
     programme = proposal.programme
     if not programme.spells:
-        return paragraph(f"Nothing to do: {proposal.reason}.")
+        stops = proposal.reason.startswith(AIM_REACHED)
+        return paragraph(f"{'Stop' if stops else 'Nothing to do'}: {proposal.reason}.")
     heads = ["Spell", "Min", "On top", "Stroke"]
-    heads += [f"{head}\n{of}" for size in ("Length", "Side", "Off") for head, of in ((size, unit.name), ("", "of D"))]
+    heads += [
+        f"{head}\n{of}" for size in ("Length", "Side", "Off centre") for head, of in ((size, unit.name), ("", "of D"))
+    ]
     rows = [
         (
             str(number),
@@ -75,8 +84,8 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         )
         for number, spell in enumerate(programme.spells, start=1)
     ]
-    note = "Side: to each side of the stroke's middle; off: of that middle off centre. "
-    note += f"{proposal.limits.rate:g} strokes a minute, out and back counted as one. "
+    note = "Side: to each side of the middle of the stroke; off centre: how far that middle is from the centre. "
+    note += f"{proposal.limits.strokes_a_minute:g} strokes a minute, out and back counted as one. "
     note += f"D: the mirror's diameter, {unit.short(bench.mirror.diameter)}."
     if len(bench.laps) > 1:
         laps = (f"spell {n}: {bench.lap(s.lap).name}" for n, s in enumerate(programme.spells, start=1))
@@ -94,6 +103,21 @@ def spells_after_text(outcome: Outcome) -> str:
     roll = banded([s.edge_roll for s in outcome.spells], band and band.stage_edge_roll, high.number)
     rows = [(str(n), *cells) for n, cells in enumerate(zip(rms, roll, strict=True), start=1)]
     return table(["After spell", f"RMS\n{high.name}", f"Edge roll\n{high.name}"], rows, words=())
+
+
+def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
+    """The table of choices: what was proposed and what else there was; empty where nothing is proposed."""
+    if not proposal.choices:
+        return ""
+    high, rows = unit_for(proposal.outcome), []
+    for one in proposal.choices:
+        spells = [s.stroke.spell(s.minutes, proposal.limits.strokes_a_minute) for s in one.candidate.plan]
+        words = "; ".join(f"{s.minutes:g} min {spell_words(s, bench.mirror.diameter, unit)}" for s in spells)
+        rows.append((one.name, high.number(one.candidate.score.expected_rms), f"{one.effort:.0f}", words))
+    notes = [f"{one.name}: for {one.words}." for one in proposal.choices if one.words]
+    note = "RMS to expect, with all uncertainties. Effort: minutes of work, with the time that handling costs."
+    heads = ["", f"RMS\n{high.name}", "Effort\nmin", "Programme"]
+    return f"Choices\n{table(heads, rows, words=(0, 3))}\n{paragraph(' '.join([note, *notes]))}"
 
 
 def _counted(spells: int) -> str:
@@ -117,8 +141,8 @@ def judgement_text(proposal: Proposal) -> str:
     ends = {} if proposal.gap_band is None else {"gap": proposal.gap_band}
     values = {"expected": proposal.expected_rms, "floor": proposal.floor, "gap": proposal.gap}
     numbers = (
-        Number("expected", "RMS to expect, all that is uncertain considered", high.name, high.number),
-        Number("floor", "Floor: no mix of allowed strokes does better, wear frozen", high.name, high.number),
+        Number("expected", "RMS to expect, with all uncertainties", high.name, high.number),
+        Number("floor", "Floor: estimated lower bound of any mix, wear frozen", high.name, high.number),
         Number("gap", "Gap between the RMS after and the floor", high.name, high.number),
     )
     lines = [numbers_table({"": BandedNumbers(values, ends)}, numbers)]
@@ -126,11 +150,11 @@ def judgement_text(proposal: Proposal) -> str:
         lines.append(paragraph("The lap's flow beats the frozen floor."))
     if proposal.programme.spells:
         share = share_words(proposal.share, proposal.share_band)
-        reason = f"Goes {share} of the way; the rest is left for after a test: {proposal.reason}."
+        reason = f"Goes {share} of the way; the rest waits for a test: {proposal.reason}."
         lines.append(paragraph(reason if "of the way" not in proposal.reason else _sentence(proposal.reason)))
     lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
-        lines.append(paragraph("The time limit ended the search; a longer one may find better."))
+        lines.append(paragraph("The time limit ended the search; a longer one may find something better."))
     if proposal.left_out:
         lines.append(paragraph(f"The time limit left no time for: {'; '.join(proposal.left_out)}."))
     return "\n".join(lines)
@@ -156,7 +180,7 @@ def later_text(bench: Bench, number: int, session: LaterSession, unit: LengthUni
     rms = numbers_after(session.outcome).height("surface_rms", high)
     head = (
         f"Session {number}, in outline: {work_minutes(session.programme):g} minutes, {rms} RMS after it, "
-        f"{high.text(session.expected_rms)} to expect, if what comes before goes as predicted. "
+        f"{high.text(session.expected_rms)} to expect, if the sessions before it go as predicted. "
         "Test and propose again before it."
     )
     lines = [paragraph(head)]
@@ -206,7 +230,14 @@ def _draw_minutes(axes: Axes, proposal: Proposal, high: LengthUnit) -> None:
         dashes = LINES[place % len(LINES)]
         axes.step(minutes, rms, where="post", color=INK, linestyle=dashes, linewidth=1.4, label=label)
         at = [one.at(budget) / high.size for budget in one.evaluated]
-        axes.plot(one.evaluated, at, linestyle="none", **EVALUATED, label="" if marked or not at else "looked into")
+        axes.plot(
+            one.evaluated,
+            at,
+            linestyle="none",
+            clip_on=False,
+            **EVALUATED,
+            label="" if marked or not at else "looked into",
+        )
         marked = marked or bool(at)
     _mark_proposed(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
     axes.set_xlim(0.0, limit)
@@ -255,4 +286,4 @@ def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Leng
 
 def _mark_proposed(axes: Axes, x: float, y: float) -> None:
     edge: dict[str, Any] = {"markeredgecolor": RED, "markeredgewidth": 1.8}
-    axes.plot([x], [y], "o", color=BLUE, markersize=10, zorder=5, label="proposed", **edge)
+    axes.plot([x], [y], "o", color=BLUE, markersize=10, zorder=5, label="proposed", clip_on=False, **edge)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from wearsim.bench.personal_units import height_text, height_unit
 from wearsim.bench.units import MILLIMETRES, LengthUnit, decimal
 from wearsim.knifeedge.astigmatism import Astigmatism
 from wearsim.knifeedge.readings import Readings
@@ -14,7 +15,7 @@ from wearsim.knifeedge.reduction import Reduction, ZoneReport
 from wearsim.knifeedge.stopping import StopAdvice
 from wearsim.learn.known_figure import KnownFigure
 from wearsim.show.expected_readings import zone_name
-from wearsim.show.numbers import figure_rows, height_unit, long_unit
+from wearsim.show.numbers import figure_rows, long_unit
 from wearsim.show.style import BAND, BAND_BEFORE, BEFORE, BLUE, INK, QUIET, new_figure, plot_style
 from wearsim.show.text import band_words, paragraph, table, warnings_text
 
@@ -47,12 +48,12 @@ def reduced_zones_text(readings: Readings, reduction: Reduction, unit: LengthUni
     """Zone by zone: knife position, target, difference, and that over what is tolerable."""
     knife = knife_unit(readings)
     heads = ["Zone", f"Window\n{unit.name}", f"Knife\n{knife.name}", f"Target\n{knife.name}"]
-    heads += [f"Difference\n{knife.name}", "Of tolerable\n1: just so", ""]
+    heads += [f"Difference\n{knife.name}", "Times tolerance\n1 = limit", ""]
     rows = [_zone_row(number, zone, knife, unit) for number, zone in enumerate(reduction.zones, start=1)]
     note = (
-        "Knife positions from where the vertex's centre of curvature lies at best focus. Tolerable: the zone's "
-        "light misses the middle of the image by the Airy disc's radius. seen: more than the reading can mistake; "
-        "wrong: more than that and than is tolerable."
+        "Knife positions are relative to the centre of curvature of the vertex, at best focus. Tolerance: the light of the "
+        "zone misses the middle of the image by the radius of the Airy disc. seen: larger than the uncertainty of the "
+        "reading; wrong: larger than that and than the tolerance."
     )
     return f"{table(heads, rows, words=(6,))}\n{paragraph(note)}"
 
@@ -82,11 +83,11 @@ def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthU
         rows.append((number.label, number.written(getattr(reduction, number.name)), *cells))
     knife = knife_unit(readings)
     note = (
-        f"The readings settle {reduction.supported:.1f} of {len(reduction.zones) - 1} shapes. One setting is "
+        f"The readings determine {reduction.supported:.1f} of {len(reduction.zones) - 1} shapes. One setting is "
         f"good to {knife.text(reduction.setting_sigma)} at 0.35 of the radius ({reduction.setting_origin}). "
         f"The best-fit conic goes with a radius of curvature of {long_unit(unit).text(reduction.radius_fit)} if the stated "
-        "one is right; with a free zero no reading can see it. A zone finer than the windows is possible: it "
-        "is in the band."
+        "one is right; with a free zero no reading shows it. A zone finer than the windows is possible; the band "
+        "includes it."
     )
     return f"{table(('', 'Mean surface', 'Spread', 'Band, 5-95 %'), rows)}\n{paragraph(note)}"
 
@@ -117,16 +118,30 @@ def astigmatism_text(seen: Astigmatism) -> str:
     """What the orientations say, in one paragraph."""
     if seen.height_sigma is None:
         text = (
-            f"Orientations: a difference alike in every zone would be {abs(seen.height) * 1e9:.0f} nm of "
+            f"Orientations: a difference alike in every zone would be {height_text(abs(seen.height))} of "
             "astigmatism at the rim, or a moved scale: one cannot tell"
         )
     else:
         text = (
-            f"Orientations: astigmatism of {abs(seen.height) * 1e9:.0f} nm +-{seen.height_sigma * 1e9:.0f} nm of "
+            f"Orientations: astigmatism of {height_text(abs(seen.height))} +-{height_text(seen.height_sigma)} of "
             "surface at the rim, if the scale's zero was kept"
         )
-    text += f"; what varies from zone to zone would come by chance in {seen.varies_by_chance:.1%} of cases."
-    return paragraph(text)
+    text += f"; what varies from zone to zone would come by chance in {seen.varies_by_chance:.1%} of cases. "
+    return paragraph(text + axis_words(seen))
+
+
+def axis_words(seen: Astigmatism) -> str:
+    """Where the high diameter lies on the glass, or what it would take to know."""
+    if seen.azimuth is None:
+        return "Two orientations do not give its axis: read a third, half way between them, and one of the three twice."
+    place = (
+        f"{np.degrees(seen.azimuth) % 180.0:.0f} deg counterclockwise from the mark on the mirror, looking at its face"
+    )
+    words = f"The high diameter lies {place}."
+    if seen.is_measured:
+        return words + " predict --engine planar starts from it."
+    why = "no orientation was read twice" if seen.height_sigma is None else "it is less than twice its uncertainty"
+    return f"{words} Predictions leave it out: {why}."
 
 
 def knife_unit(readings: Readings) -> LengthUnit:
@@ -211,9 +226,9 @@ def _zones(axes: Axes, reduction: Reduction, unit: LengthUnit) -> None:
         _zone(axes, zone, max(zone.outer - zone.inner, least), unit)
     tall = max(abs(zone.multiple) + SIGMAS_90 * zone.multiple_sigma for zone in reduction.zones)
     axes.set_ylim(-max(1.6, 1.15 * tall), max(1.6, 1.15 * tall))
-    axes.set_ylabel("aberration,\nmultiples of tolerable")
+    axes.set_ylabel("aberration,\ntimes tolerance")
     axes.set_title(
-        "zones, their knife reading too long (up) or short; filled: more than the reading can mistake", fontsize=9.5
+        "zones, their knife reading too long (up) or short; filled: larger than its uncertainty", fontsize=9.5
     )
 
 

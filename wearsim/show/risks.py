@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from wearsim.bench.personal_units import height_unit
 from wearsim.show.text import paragraph, table
 from wearsim.wear.bench_risks import LARGE, Risk
 
@@ -20,11 +21,12 @@ def risks_text(risks: Sequence[Risk], wavelength: float) -> str:
         (f"{'*' if risk.is_large(wavelength) else ''}{risk.words}, {_WHEN[risk.on_top]}", *_sizes(risk), risk.advice)
         for risk in risks
     ]
-    lines = table(("Not in a prediction", "nm", "never\nturned\nnm", "What to do"), rows, words=(0, 3))
+    high = height_unit(0.0).name
+    lines = table(("Not in a prediction", high, f"never\nturned\n{high}", "What to do"), rows, words=(0, 3))
     return f"{lines}\n{paragraph(NOTE)}"
 
 
 def _sizes(risk: Risk) -> tuple[str, str]:
-    """The RMS in nanometres as it is worked, and if the mirror is never turned in the hands, where that differs."""
-    worked, careless = f"{risk.rms * 1e9:.0f}", f"{risk.careless * 1e9:.0f}"
+    """The RMS as it is worked, and if the mirror is never turned in the hands, where that differs."""
+    worked, careless = map(height_unit(0.0).number, (risk.rms, risk.careless))
     return worked, careless if risk.careless > risk.rms else ""

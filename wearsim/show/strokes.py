@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.lap import Lap
 from wearsim.bench.programme import STROKES, Spell, Stroke
 from wearsim.bench.units import LengthUnit, length_unit, stroke_unit
 from wearsim.kernels.arrays import Floats
@@ -105,6 +106,8 @@ class Drawing:
         Whether that is less than all of it.
     lines : tuple of str
         What is written over it.
+    facets : tuple of (n, 2) ndarray
+        Outlines of the lap's facets, to scale, where the lap is the bottom piece; they may reach beyond its rim [m].
     """
 
     bottom: float
@@ -116,6 +119,7 @@ class Drawing:
     drawn: tuple[Floats, Floats]
     is_thinned: bool
     lines: tuple[str, ...]
+    facets: tuple[Floats, ...] = ()
 
     @property
     def farthest(self) -> int:
@@ -155,7 +159,25 @@ def drawing_of(bench: Bench, spell: Spell, number: int, unit: LengthUnit) -> Dra
     lines = (f"{number}:  {spell.minutes:g} min", spell_title(spell), *(sizes.split(", ") if sizes else ()))
     on_top = spell.on_top == "mirror"
     thinned = len(drawn[0]) < len(x)
-    return Drawing(bottom, top, bench.mirror.hole_radius, on_top, x, y, drawn, thinned, lines)
+    facets = facet_outlines(bench.lap(spell.lap)) if on_top else ()
+    return Drawing(bottom, top, bench.mirror.hole_radius, on_top, x, y, drawn, thinned, lines, facets)
+
+
+def facet_outlines(lap: Lap) -> tuple[Floats, ...]:
+    """Outlines of a lap's facets as they are cut, (n, 2) each [m]; none where it has no channels."""
+    period, corners = lap.facet + lap.channel, {"square": 4, "hexagonal": 6}.get(lap.facet_shape, 0)
+    if not corners or lap.facet <= 0.0:
+        return ()
+    angle = 2.0 * np.pi * (np.arange(corners) + 0.5) / corners
+    corner = 0.5 * lap.facet / np.cos(np.pi / corners) * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    reach = int(np.ceil(1.5 * lap.radius / period)) + 1
+    i, j = (one.ravel() for one in np.meshgrid(np.arange(-reach, reach + 1), np.arange(-reach, reach + 1)))
+    if corners == 4:
+        middles = period * np.stack([i, j], axis=1) + np.array(lap.channel_offset)
+    else:
+        middles = period * np.stack([i + 0.5 * j, np.sqrt(0.75) * j], axis=1) + np.array(lap.channel_offset)
+    kept = middles[np.hypot(*middles.T) < lap.radius + lap.facet]
+    return tuple(middle + corner for middle in kept)
 
 
 def caption_of(drawings: Sequence[Drawing]) -> str:
@@ -195,7 +217,7 @@ def draw_spells(panels: Sequence[Axes], drawings: Sequence[Drawing]) -> None:
 
 # How a stroke is drawn: circles of the bottom piece, of the top piece at its farthest and of the hole of a mirror that is
 # the bottom; the way of the top piece's centre, and that where only part of it is drawn; the cross at the centre; the
-# lines across a lap that is the bottom, which mark it as a lap and are not its own channels.
+# facets of a lap that is the bottom, its channels left white.
 SCREEN: dict[str, dict[str, Any]] = {
     "bottom": {"facecolor": "#ececec", "edgecolor": INK, "linewidth": 1.3},
     "top": {"edgecolor": RED, "linewidth": 1.2, "linestyle": (0, (4, 2))},
@@ -211,10 +233,9 @@ PAPER: dict[str, dict[str, Any]] = {
     "way": {"color": "black", "linewidth": 2.2, "solid_capstyle": "round"},
     "part": {"color": "black", "linewidth": 1.2, "solid_capstyle": "round"},
     "centre": {"color": "black", "markersize": 6, "markeredgewidth": 0.8},
-    "channels": {"color": "0.72", "linewidth": 0.7, "zorder": 1.5},
+    "facets": {"facecolor": "0.88", "edgecolor": "0.6", "linewidth": 0.4, "zorder": 1.5},
 }
 """Black on white, in lines thick enough for a printed card."""
-CHANNELS = 9
 
 
 def draw_stroke(axes: Axes, drawing: Drawing, style: Mapping[str, dict[str, Any]]) -> None:
@@ -227,14 +248,14 @@ def draw_stroke(axes: Axes, drawing: Drawing, style: Mapping[str, dict[str, Any]
     style : mapping
         ``SCREEN`` or ``PAPER``.
     """
+    from matplotlib.patches import Polygon
+
     far = drawing.farthest
     at = float(drawing.x[far]), float(drawing.y[far])
     bottom = _disc(axes, (0.0, 0.0), drawing.bottom, style["bottom"])
     _disc(axes, at, drawing.top, style["top"])
-    if drawing.mirror_on_top and "channels" in style:
-        for step in np.linspace(-drawing.bottom, drawing.bottom, CHANNELS):
-            for line in (axes.axvline(step, **style["channels"]), axes.axhline(step, **style["channels"])):
-                line.set_clip_path(bottom)
+    for outline in drawing.facets if "facets" in style else ():
+        axes.add_patch(Polygon(outline, **style["facets"])).set_clip_path(bottom)
     if drawing.hole > 0.0 and drawing.mirror_on_top:
         _disc(axes, at, drawing.hole, style["top"])
     elif drawing.hole > 0.0:

@@ -6,23 +6,20 @@ says the same in grey.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import product
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
-from numpy.typing import NDArray
 
-from wearsim.bench.units import unit_of_text
 from wearsim.errors import CouldNotError
-from wearsim.show.numbers import NANOMETRES
+from wearsim.show.study_scales import axis_scale, is_number, quantity_scale
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
 from wearsim.show.text import paragraph, table
 from wearsim.study.cases import FAILURES
 from wearsim.study.forecast import Forecast
 from wearsim.study.plan import Study
 from wearsim.study.quantities import RISKS, smoothed_shares
-from wearsim.study.study_file import SAMPLE, StudyResult, StudyVariable
+from wearsim.study.study_file import SAMPLE, StudyResult
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -32,14 +29,12 @@ if TYPE_CHECKING:
 _FAILED = {
     "tips_off": "tipped off", "refused": "refused", "no_balance": "found no balance", "fault": "met a fault of wearsim's",
 }  # fmt: skip
-_EXTENTS = ("length", "side_sweep", "side_overhang")
-# SI unit of a coordinate -> the unit that a person reads, and its size.
-_READ = {"s": ("min", 60.0), "rad": ("deg", np.pi / 180.0)}
-_READ_HEIGHT = {"m": (NANOMETRES.name, NANOMETRES.size), "Pa": ("kPa", 1e3)}
 MOST_PANELS = 6
 MOST_LINES = 6
 MOST_ROWS = 3
 MOST_NUMBERS = 120
+STRIP = 0.05
+"""Height of a strip of what cannot be done, of its panel."""
 LINES: tuple[dict[str, Any], ...] = (
     {"color": BLUE, "linestyle": "-", "marker": "o"},
     {"color": RED, "linestyle": (0, (6, 2)), "marker": "s"},
@@ -51,58 +46,6 @@ LINES: tuple[dict[str, Any], ...] = (
 _RAMP = ("#f7f4ec", "#c9d6d3", "#7fa3b5", "#2f6690", "#0b2545")
 
 FixedPlaces = dict[str, int]
-
-
-@dataclass(frozen=True)
-class Scale:
-    """Numbers of an axis or of a quantity as a person reads them: their name and unit, and that unit's size in SI."""
-
-    label: str
-    unit: str  # empty for plain numbers
-    size: float
-
-    def numbers(self, values: Any) -> NDArray[np.float64]:
-        """SI numbers in this unit."""
-        return np.asarray(values, dtype=float) / self.size
-
-    def text(self, value: Any) -> str:
-        """One value with its unit; words as they are."""
-        if isinstance(value, str):
-            return value
-        return f"{float(value) / self.size:.4g} {self.unit}".rstrip()
-
-
-def axis_scale(result: StudyResult, coordinate: str) -> Scale:
-    """How an axis is read: ``side overhang [of the diameter]`` for ``spell 1.side_overhang``.
-
-    Lengths are in inches where the study's bench is written in them.
-    """
-    variable, lengths = result.coordinates[coordinate], unit_of_text(str(result.attributes["bench_toml"]))
-    first = variable.text.partition(", ")[0]
-    part, _, name = first.partition(".")
-    words = name.replace("_", " ") or part
-    owner = "" if part in ("wear", "light", "spell 1") else f"of {part}" if part[-1].isdigit() else f"of the {part}"
-    if part.startswith("spell") and owner:
-        owner = f"in {part}"
-    read = {"m": (lengths.name, lengths.size), **_READ}
-    unit, size = read.get(variable.unit, (variable.unit, 1.0))
-    if name in _EXTENTS and variable.unit == "1":
-        unit = "of the diameter"
-    shown = "" if unit == "1" or not is_number(variable) else f"[{unit}]"
-    plain = "" if unit in ("1", "of the diameter") else unit
-    return Scale(" ".join(part for part in (words, owner, shown) if part), plain, size)
-
-
-def quantity_scale(variable: StudyVariable) -> Scale:
-    """How a quantity is read: heights in nm, pressures in kPa."""
-    unit, size = _READ_HEIGHT.get(variable.unit, (variable.unit, 1.0))
-    plain = "" if unit == "1" else unit
-    return Scale(f"{variable.text} [{unit}]" if plain else variable.text, plain, size)
-
-
-def is_number(variable: StudyVariable) -> bool:
-    """Whether a coordinate holds numbers rather than words."""
-    return bool(np.issubdtype(variable.values.dtype, np.number))
 
 
 def scalars(result: StudyResult) -> list[str]:
@@ -174,11 +117,11 @@ def forecast_text(study: Study, expected: Forecast) -> str:
     lines = [
         f"Cases          {expected.cases} ({shape}){runs}",
         f"Expected time  {duration(expected.seconds)} with {expected.workers} workers "
-        f"({expected.seconds_per_case * 1e3:.1f} ms a case, {expected.timed} timed)",
+        f"({expected.seconds_per_case * 1e3:.1f} ms per case, {expected.timed} timed)",
         f"File           {size(expected.file_bytes)}, as much again for its parts until it is whole",
     ]
     if expected.failed:
-        lines.append(f"Of {expected.timed} cases that were tried {expected.failed} fail; they count as done.")
+        lines.append(f"{expected.failed} of {expected.timed} cases that were tried fail; they count as done.")
     return "\n".join(lines)
 
 
@@ -262,7 +205,7 @@ def _curves(result: StudyResult, names: list[str], numbers: list[str]) -> Figure
     for axes, name in zip(panels, names, strict=True):
         for line, at in zip(LINES, fixed, strict=False):
             _curve(axes, result, name, free, at, line)
-        _set_title(axes, result, name)
+        _set_title(axes, result, name, len(fixed))
     if free:
         panels[-1].set_xlabel(axis_scale(result, free[0]).label)
     if any(_label(result, at) for at in fixed):
@@ -282,10 +225,29 @@ def _curve(axes: Axes, result: StudyResult, name: str, free: list[str], at: Fixe
     else:
         axes.plot(x, y, label=_label(result, at) or None, linewidth=1.8, markersize=5, **line)
     bad = _cut(result, result.failure, at, free).reshape(-1) > 0
-    if np.any(bad):
-        height = axes.get_xaxis_transform()
-        up = 0.03 + 0.05 * place  # one above the other where several lines fail
-        axes.plot(x[bad], np.full(bad.sum(), up), "x", color=line["color"], transform=height, clip_on=False)
+    _strike_out(axes, x, bad, line["color"], place)
+
+
+def _strike_out(axes: Axes, x: Any, bad: Any, colour: str, place: int) -> None:
+    """Settings that cannot be worked, as hatched strips on top of the panel: no point of the curve looks like that."""
+    if not np.any(bad):
+        return
+    edges = (
+        np.concatenate([x[:1], 0.5 * (x[1:] + x[:-1]), x[-1:]]) if x.size > 1 else np.array([x[0] - 0.5, x[0] + 0.5])
+    )
+    low = 1.0 + STRIP * place  # one above the other where several lines fail
+    for left, right in zip(edges[:-1][bad], edges[1:][bad], strict=True):
+        axes.axvspan(
+            left,
+            right,
+            low,
+            low + 0.8 * STRIP,
+            facecolor="none",
+            edgecolor=colour,
+            hatch="xxxx",
+            linewidth=0.0,
+            clip_on=False,
+        )
 
 
 def _risk(
@@ -302,7 +264,7 @@ def _risk(
     axes.fill_between(x, low, high, color=line["color"], alpha=0.15, linewidth=0.0)
 
 
-def _set_title(axes: Axes, result: StudyResult, name: str) -> None:
+def _set_title(axes: Axes, result: StudyResult, name: str, lines: int) -> None:
     scale = quantity_scale(result.quantities[name])
     title = scale.label
     if name in RISKS:
@@ -317,8 +279,9 @@ def _set_title(axes: Axes, result: StudyResult, name: str) -> None:
             axes.axhline(-limit / scale.size, color=INK, linewidth=1.0, linestyle=(0, (2, 2)))
         axes.axhline(0.0, color=INK, linewidth=0.8)
     if np.any(result.failure > 0):
-        title += "; x: cannot be done"
-    axes.set_title(title[0].upper() + title[1:], fontsize=10)
+        title += "; crossed out above: cannot be done"
+    pad = 6.0 + (8.0 * lines if np.any(result.failure > 0) else 0.0)  # room for the strips
+    axes.set_title(title[0].upper() + title[1:], fontsize=10, pad=pad)
 
 
 def _panels(count: int, margin: float, height: float, *, sharex: bool) -> tuple[Figure, Any]:

@@ -138,6 +138,11 @@ def _printed(columns: Sequence[_Column]) -> str:
     return "\n".join(line.rstrip() for line in printed.get().splitlines())
 
 
+def counted(count: float, noun: str) -> str:
+    """A whole count with its noun: ``1 turn``, ``3 turns``; a share of one stays singular."""
+    return f"{count:g} {noun}{'' if abs(count) <= 1.0 and count else 's'}"
+
+
 def banded(values: Iterable[float], bands: Any, written: Callable[[float], str]) -> list[tuple[str, str]]:
     """Values and their bands (n, 2) in writing, each pair a cell of a table; the second is empty where there are none."""
     numbers = [written(value) for value in values]

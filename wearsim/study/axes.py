@@ -206,7 +206,7 @@ def _list(items: Any, settings: tuple[StudySetting, ...], at: str, file: Path | 
             raise InputError("fractions and lengths in one list", file=file, key=at, expected="one or the other")
         unit = units.pop()
     if len(set(values)) != len(values):
-        raise InputError("a value stands twice", file=file, key=at, value=items)
+        raise InputError("a value is listed twice", file=file, key=at, value=items)
     return Axis(settings, unit, values, tuple(items))
 
 

@@ -224,13 +224,13 @@ def open_checkpoint(output: Path, identity: str, chunk: int, cases: int) -> Chec
             raise StoreError(
                 "parts of a study that do not say which",
                 file=folder,
-                expected="another output, or --force to begin anew",
+                expected="another output, or --force to begin again",
             )
         about = {"identity": identity, "chunk": chunk, "cases": cases}
     elif about["identity"] != identity or about["cases"] != cases:
         raise StoreError(
             "holds the begun work of another study, seed or version of wearsim", file=folder,
-            expected="another output, or --force to begin anew",
+            expected="another output, or --force to begin again",
         )  # fmt: skip
     if _read_manifest(manifest) is None:
         _begin(manifest, about)

@@ -242,7 +242,7 @@ def _check_together(study: Study) -> None:
             message = f"{kept} has no common radius where {sizes[0]} is an axis"
             raise InputError(message, file=study.file, key="study.keep", expected="numbers, no profiles or maps")
         if quantity.engine not in (None, study.about.engine):
-            message = f"{kept} comes of the engine {quantity.engine} alone"
+            message = f"{kept} is available only with the {quantity.engine} engine"
             raise InputError(message, file=study.file, key="study.keep", value=kept)
         if quantity.drawn and not study.about.draws:
             raise InputError(f"{kept} needs draws", file=study.file, key="study.draws", expected="64, say")

@@ -202,9 +202,12 @@ def _farthest(curves: tuple[Curve, ...], result: StudyResult) -> dict[str, Any]:
 
 
 def _best(curves: tuple[Curve, ...], result: StudyResult) -> dict[str, Any]:
-    """For either piece on top the length that leaves the least RMS at the band's upper end, and that RMS."""
+    """For either piece on top the length that leaves the least RMS at the band's upper end, that RMS, and the one before."""
     found: dict[str, Any] = {"minutes": MINUTES, "best": {}}
     for one in curves:
+        before = one.values["surface_rms_before"]
+        if np.any(np.isfinite(before)):
+            found["surface_rms_before_m"] = float(np.nanmin(before))
         worst = one.ends["surface_rms"][:, 1]
         if np.any(np.isfinite(worst)):
             at = int(np.nanargmin(worst))
@@ -237,7 +240,8 @@ QUESTIONS: dict[QuestionName, Question] = {
         "How far may I overhang?", _overhang, _EDGE, 64, _farthest
     ),
     "on-top": Question(
-        "Tool on top or mirror on top?", _on_top, ("surface_rms", "conic_fit", "edge_roll_change"),
+        "Tool on top or mirror on top?", _on_top,
+        ("surface_rms", "conic_fit", "edge_roll_change", "surface_rms_before"),
         32, _best,
     ),
     "pitch": Question(

@@ -19,6 +19,7 @@ from wearsim.bench import materials as catalogue
 from wearsim.bench.bench import GRAVITY, Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
+from wearsim.bench.personal_units import height_unit
 from wearsim.bench.units import LengthUnit, stroke_unit
 from wearsim.figure.plate import Deflection, Heat, Plate, PointRing, WarmPatches, on_points, warmed
 
@@ -108,15 +109,20 @@ def bench_risks(bench: Bench) -> tuple[Risk, ...]:
         Hands that bend the glass, three pads beneath it, warm palms, the tool's disc under the push, the print of
         facets.
     """
-    return _risks(bench, stroke_unit(bench))
+    return _risks(bench, stroke_unit(bench), height_unit(0.0))
 
 
 @lru_cache(maxsize=32)
-def _risks(bench: Bench, unit: LengthUnit) -> tuple[Risk, ...]:
-    """The unit is not part of what makes two benches equal."""
+def _risks(bench: Bench, unit: LengthUnit, high: LengthUnit) -> tuple[Risk, ...]:
+    """The units, of lengths and of heights in the advice, are not part of what makes two benches equal."""
     tools = max((_tool_disc(bench, lap, unit) for lap in bench.laps), key=lambda one: one.rms)
     facets = max((_facets(bench, lap) for lap in bench.laps), key=lambda one: one.rms)
-    return _hands(bench), _support(bench), _palms(bench), tools, facets
+    return _hands(bench), _support(bench, high), _palms(bench), tools, facets
+
+
+def facet_print(bench: Bench) -> float:
+    """RMS of the rings that the channels of the bench's laps print, the deepest of them [m]."""
+    return max(_facets(bench, lap).rms for lap in bench.laps)
 
 
 def risks_json(bench: Bench) -> dict[str, Any]:
@@ -190,7 +196,7 @@ def _hands(bench: Bench) -> Risk:
     )  # fmt: skip
 
 
-def _support(bench: Bench) -> Risk:
+def _support(bench: Bench, high: LengthUnit) -> Risk:
     """The mirror bends over three pads under its weight and that of the tool, is worn so, and springs back."""
     plate, limit = mirror_plate(bench.mirror), 0.5 * LARGE * bench.light.wavelength
     load = GRAVITY * bench.mirror.piece_mass + max(bench.load_on("tool", lap) for lap in bench.laps)
@@ -200,8 +206,8 @@ def _support(bench: Bench) -> Risk:
     if three.rms <= limit:
         advice = "three pads do, 0.7 of the radius from the centre; turn the mirror on them between spells"
     else:
-        better = f"{enough} points ({_nm(prints[enough].rms)})" if enough else "an even layer of felt or carpet"
-        advice = f"support it on {better}; on three, add {_nm(three.rms)} RMS of three lobes to what you see"
+        better = f"{enough} points ({high.text(prints[enough].rms)})" if enough else "an even layer of felt or carpet"
+        advice = f"support it on {better}; on three, add {high.text(three.rms)} RMS of three lobes to what you see"
     return _risk("support", "the mirror sags over three pads", "tool", three, three.rms, advice)
 
 
@@ -294,7 +300,3 @@ def _risk(
     name: str, words: str, on_top: Literal["tool", "mirror", "either"], worked: Deflection, careless: float, advice: str
 ) -> Risk:
     return Risk(name, words, on_top, worked.rms, worked.peak_to_valley, careless, advice)
-
-
-def _nm(height: float) -> str:
-    return f"{height * 1e9:.0f} nm"

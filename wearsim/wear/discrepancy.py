@@ -54,6 +54,9 @@ class Discrepancy:
         Over which it goes together, as a share of the mirror's radius [1].
     fine : float
         Ripple of the removal, from channels, facets and strokes that are few, as a share of its mean [1].
+    local : float
+        The same where the removal is more or less than its mean, as a share of that difference [1]: a hung rim or a dug zone
+        is never as sharp, or where, the engine has it.
     fine_length : float
         Over which that goes together, as a share of the mirror's radius [1].
     floor : float
@@ -73,7 +76,8 @@ class Discrepancy:
     rim: float = 0.03
     rim_length: float = 0.05
     length: float = 0.15
-    fine: float = 0.006
+    fine: float = 0.008
+    local: float = 0.07
     fine_length: float = 0.05
     floor: float = 1e-9
     fresh_misfit: float = 300e-9
@@ -88,9 +92,10 @@ class Discrepancy:
         smooth = np.hypot(self.shape * about + self.even * abs(mean), self.floor)
         x = radius / radius[-1]
         square, rim = (x[:, None] - x) ** 2, self.rim * abs(mean) * np.exp(-(1.0 - x) / self.rim_length)
+        fine = np.hypot(self.fine * mean, self.local * (removal - mean))
         return np.asarray(
             smooth**2 * np.exp(-0.5 * square / self.length**2)
-            + (self.fine * mean) ** 2 * np.exp(-0.5 * square / self.fine_length**2)
+            + np.outer(fine, fine) * np.exp(-0.5 * square / self.fine_length**2)
             + np.outer(rim, rim) * np.exp(-0.5 * square / self.rim_length**2)
         )
 

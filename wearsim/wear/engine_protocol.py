@@ -116,6 +116,8 @@ class Engine(ABC, Generic[S]):
     runs_together : bool
         Whether several runs at once go quicker than one after the other; then a run is so short that it reports no
         progress.
+    takes_uneven : bool
+        Whether it works with glass that is not round; otherwise with the mean over rings.
     accuracy : Accuracy
         Its radii are those of the profiles.
     """
@@ -123,11 +125,16 @@ class Engine(ABC, Generic[S]):
     name: ClassVar[str]
     band_draws: ClassVar[int]
     runs_together: ClassVar[bool]
+    takes_uneven: ClassVar[bool] = False
     accuracy: Accuracy = DEFAULT
 
     def measured(self, bench: Bench) -> StartFigure | None:
         """The bench's figure as far as it is round; None where this engine takes one that is not as it is."""
         return start_figure(bench, self.accuracy)
+
+    def cautions(self, bench: Bench, programme: Programme) -> tuple[str, ...]:
+        """What this engine's own grids cannot show of a programme, each in one line."""
+        return ()
 
     @abstractmethod
     def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> S:

@@ -5,19 +5,22 @@ A figure that is not round, a measured map or Zernike terms, is taken on the pla
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.figure_source import height_map
 from wearsim.bench.input_errors import text_of
+from wearsim.bench.personal_units import height_text
 from wearsim.bench.profile import WHAT, Profile, profile_of
 from wearsim.errors import InputError
 from wearsim.figure.aperture import spline_matrix
 from wearsim.figure.conic import Conic
+from wearsim.figure.zernike import ZernikeAstigmatism, zernike_astigmatism
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import GlassGrid
+from wearsim.knifeedge.astigmatism import Astigmatism
 from wearsim.knifeedge.readings import Readings, parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.wear.accuracy import DEFAULT, Accuracy
@@ -48,11 +51,55 @@ def uneven_start(bench: Bench, glass: GlassGrid) -> Floats:
         raise InputError(error.message, file=source.map, value=error.value, expected=error.expected) from error
 
 
-def round_mean(bench: Bench, radius: Floats) -> tuple[Floats, float]:
-    """What averages see of a figure that is not round: mean height over rings ``(n,)``, RMS of what that leaves out [m].
+@dataclass(frozen=True)
+class NotRound:
+    """What a mean over rings leaves out of a figure.
 
-    The RMS is over the clear aperture, tilt apart.
+    Parameters
+    ----------
+    origin : str
+        Where it is known from, in a few words.
+    rms : float
+        Of the surface over the clear aperture, tilt apart [m].
+    astigmatism : ZernikeAstigmatism
+        The part of it that is astigmatism, over the clear aperture [m].
     """
+
+    origin: str
+    rms: float
+    astigmatism: ZernikeAstigmatism
+
+    def left_out(self) -> str:
+        """What whoever averages over rings has to say."""
+        return (
+            f"{self.origin}: its mean over rings is used; {height_text(self.rms)} RMS of surface that are not round are "
+            f"left out ({self.words}); predict --engine planar takes them along"
+        )
+
+    @property
+    def words(self) -> str:
+        """The astigmatism with its axis."""
+        found = self.astigmatism
+        return f"astigmatism {height_text(found.amplitude)} RMS, high at {np.degrees(found.axis):.0f} deg"
+
+    def on(self, gauge: MapGauge) -> Floats:
+        """The astigmatism on a map's cells, carried on a little beyond the rim [m]."""
+        glass, clear = gauge.glass, gauge.geometry.clear_radius
+        distance = np.minimum(glass.distance, glass.radius + 3.0 * gauge.size)
+        return self.astigmatism.height(distance / clear, gauge.azimuth)
+
+
+def astigmatism_read(bench: Bench, seen: Astigmatism | None, origin: str) -> NotRound | None:
+    """Astigmatism that readings at three orientations or more show beyond doubt; None where they do not."""
+    if seen is None or seen.azimuth is None or not seen.is_measured:
+        return None
+    mirror = bench.mirror
+    found = ZernikeAstigmatism.of_rim(seen.height, seen.azimuth, mirror.clear_radius / mirror.radius)
+    return NotRound(origin, found.amplitude, found)
+
+
+def round_mean(bench: Bench, radius: Floats) -> tuple[Floats, NotRound]:
+    """What averages see of a figure that is not round: mean height over rings ``(n,)`` [m], and what that leaves out."""
     mirror = bench.mirror
     glass = glass_of(mirror.radius, mirror.hole_radius, across_glass(mirror.radius, CELLS), 0.0, 1.0)
     gauge = MapGauge(mirror.geometry, glass)
@@ -60,11 +107,11 @@ def round_mean(bench: Bench, radius: Floats) -> tuple[Floats, float]:
     error = height - gauge.departure()  # the conic itself would lose to the reading between cells
     rings = np.linspace(mirror.hole_radius, mirror.radius, CELLS)
     uneven = error - np.interp(glass.distance, rings, ring_mean(error, glass.across, rings))
-    tilt = gauge.figure(height).zernike[[1, 2]]
-    square = float(np.sum(weight * uneven**2) / np.sum(weight) - np.sum(tilt**2))
+    zernike = gauge.figure(height).zernike
+    square = float(np.sum(weight * uneven**2) / np.sum(weight) - np.sum(zernike[[1, 2]] ** 2))
     mean = ring_mean(error, glass.across, radius)
     mean += mirror.geometry.departure(radius)
-    return mean, max(square, 0.0) ** 0.5
+    return mean, NotRound(f"figure.{bench.figure.kind}", max(square, 0.0) ** 0.5, zernike_astigmatism(zernike))
 
 
 @dataclass(frozen=True)
@@ -82,17 +129,20 @@ class StartFigure:
         taken as exact.
     warnings : tuple of str
         What this glass leaves out of what was measured.
+    not_round : NotRound or None
+        What is known of this glass beside its mean over rings.
     """
 
     radius: Floats
     height: Floats
     root: Floats
     warnings: tuple[str, ...] = ()
+    not_round: NotRound | None = None
 
     @classmethod
-    def exact(cls, radius: Floats, height: Floats, warnings: tuple[str, ...] = ()) -> StartFigure:
+    def exact(cls, radius: Floats, height: Floats, not_round: NotRound | None = None) -> StartFigure:
         """Glass that is taken as known exactly, (n,) [m]."""
-        return cls(radius, height, np.zeros((radius.size, 0)), warnings)
+        return cls(radius, height, np.zeros((radius.size, 0)), not_round=not_round)
 
     @property
     def is_uncertain(self) -> bool:
@@ -144,18 +194,13 @@ def on_grid(bench: Bench, start: StartFigure, accuracy: Accuracy) -> StartFigure
     if np.array_equal(radius, start.radius):
         return start
     spline = spline_matrix(start.radius, radius)
-    return StartFigure(radius, spline @ start.height, spline @ start.root, start.warnings)
+    return replace(start, radius=radius, height=spline @ start.height, root=spline @ start.root)
 
 
 def from_uneven(bench: Bench, accuracy: Accuracy) -> StartFigure:
     """The mean over rings of a map or of Zernike terms: all that averages over azimuth can use."""
     radius = glass_grid(bench.mirror, accuracy)
-    mean, left_out = round_mean(bench, radius)
-    words = (
-        f"figure.{bench.figure.kind}: its mean over rings is used; {left_out * 1e9:.0f} nm RMS of surface that "
-        "are not round are left out, which the planar engine works with"
-    )
-    return StartFigure.exact(radius, mean, (words,))
+    return StartFigure.exact(radius, *round_mean(bench, radius))
 
 
 def own_sheet(bench: Bench) -> Readings | None:
@@ -186,7 +231,8 @@ def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:
     if readings is not None:
         reduced = reduce_readings(readings, bench.mirror.geometry, bench.light.wavelength)
         profile = Profile(reduced.radius, reduced.figure_error, reduced.sigma)
-        return from_profile(bench, profile, accuracy, covariance=reduced.covariance)
+        start = from_profile(bench, profile, accuracy, covariance=reduced.covariance)
+        return replace(start, not_round=astigmatism_read(bench, reduced.astigmatism, "figure.readings"))
     if source.conic is not None:
         return from_conic(bench, source.conic, accuracy)
     return from_uneven(bench, accuracy)

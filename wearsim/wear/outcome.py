@@ -72,13 +72,15 @@ BANDS = _table(
 SPELL_BANDS = _table(
     ("stage_rms", "surface_rms", "m", "RMS figure error after each spell", "spells/spell percentile"),
     ("stage_edge_roll", "edge_roll", "m", "edge roll after each spell", "spells/spell percentile"),
+    ("stage_rim_height", "rim_height", "m", "rim's height after each spell", "spells/spell percentile"),
+    ("stage_rim_width", "rim_width", "m", "rim's width after each spell", "spells/spell percentile"),
     ("stage_peak_pressure", "peak_pressure", "Pa", "largest pressure in each spell", "spells/spell percentile"),
     ("stage_lift_off", "lift_off_share", "1", "share of the overlap that carried nothing, each spell",
      "spells/spell percentile"),
 )  # fmt: skip
 _SPELL_UNITS = {
     "minutes": "min", "peak_pressure": "Pa", "lift_off_share": "1", "reach": "m", "tip": "m", "left_out": "1",
-    "surface_rms": "m", "edge_roll": "m",
+    "surface_rms": "m", "edge_roll": "m", "rim_height": "m", "rim_width": "m",
 }  # fmt: skip
 SPELL_NUMBERS = {
     code: OutcomeField("" if code == "left_out" else code, unit, code.replace("_", " "), ("spell",))
@@ -146,6 +148,8 @@ class Band(_EqualByValue):
     lift_off_share: Floats | None = None
     stage_rms: Floats | None = None
     stage_edge_roll: Floats | None = None
+    stage_rim_height: Floats | None = None
+    stage_rim_width: Floats | None = None
     stage_peak_pressure: Floats | None = None
     stage_lift_off: Floats | None = None
     details: Mapping[str, Floats] = field(default_factory=dict)
@@ -198,7 +202,7 @@ class SpellSummary:
         Largest offset of the stroke, and where it would tip off [m].
     left_out : float
         Share of jittered strokes that would tip off [1].
-    surface_rms, edge_roll : float
+    surface_rms, edge_roll, rim_height, rim_width : float
         Of the figure after it [m].
     """
 
@@ -211,6 +215,8 @@ class SpellSummary:
     left_out: float
     surface_rms: float
     edge_roll: float
+    rim_height: float
+    rim_width: float
 
     def to_json(self) -> dict[str, Any]:
         """One object for ``--json``, units in the names of the keys."""
@@ -391,9 +397,9 @@ def band_of(
     kept = [one.heights for one in found]
     stages = np.array([[gauge.error(height) for height in heights] for heights in kept])
     pressure, lift_off = (np.array([getattr(one, name) for one in found]) for name in ("peak_pressure", "lift_off"))
-    rms, roll = (
+    rms, roll, rim, width = (
         percentiles([[take(error) for error in one[1:]] for one in stages]).T
-        for take in (gauge.aperture.rms, gauge.edge_roll)
+        for take in (gauge.aperture.rms, gauge.edge_roll, gauge.rim_height, gauge.rim_width)
     )
     return Band(
         figure_error=percentiles(stages[:, -1]),
@@ -403,6 +409,8 @@ def band_of(
         removal=percentiles([heights[0] - heights[-1] for heights in kept]),
         stage_rms=rms,
         stage_edge_roll=roll,
+        stage_rim_height=rim,
+        stage_rim_width=width,
         before=percentiles(stages[:, 0]) if is_measured else None,
         numbers_before=_numbers([heights[0] for heights in kept], gauge) if is_measured else {},
         change=percentiles(stages[:, -1] - stages[:, 0]),

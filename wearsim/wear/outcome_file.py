@@ -569,7 +569,7 @@ def _read(file: h5py.File, path: Path) -> Outcome:
         numbers=_read_numbers(file, "numbers", "figure_error"),
         pitch_radius={unquote(link): laps[link]["pitch_radius"][()] for link in laps},
         pitch_height={unquote(link): laps[link]["pitch_height"][()] for link in laps},
-        spells=_read_spells(file["spells"]),
+        spells=_read_spells(file),
         peak_pressure=float(attributes["peak_pressure"]),
         lift_off_share=float(attributes["lift_off_share"]),
         band=_read_band(file),
@@ -590,11 +590,14 @@ def _read_numbers(file: h5py.File, name: str, profile: str) -> FigureNumbers:
     """A figure's numbers; the rim's, which older files lack, are taken from the profile."""
     found = _floats(file[name])
     if "rim_height" not in found:
-        radius = file["radius"][()]
-        gauge = FigureGauge(radius, _mirror_of(file, radius).geometry, Light().wavelength)
-        error = file[profile][()]
+        gauge, error = _gauge(file), file[profile][()]
         found |= {"rim_height": gauge.rim_height(error), "rim_width": gauge.rim_width(error)}
     return FigureNumbers(**found)
+
+
+def _gauge(file: h5py.File) -> FigureGauge:
+    radius = file["radius"][()]
+    return FigureGauge(radius, _mirror_of(file, radius).geometry, Light().wavelength)
 
 
 def _mirror_of(file: h5py.File, radius: Floats) -> Mirror:
@@ -606,8 +609,13 @@ def _mirror_of(file: h5py.File, radius: Floats) -> Mirror:
     return Mirror(diameter=across, radius_of_curvature=100.0 * across, thickness=across, hole=2.0 * float(radius[0]))
 
 
-def _read_spells(group: h5py.Group) -> tuple[SpellSummary, ...]:
-    columns = {name: group[name][()] for name in SPELL_NUMBERS}
+def _read_spells(file: h5py.File) -> tuple[SpellSummary, ...]:
+    """Every spell; the rim's numbers, which older files lack, are taken from the profiles after it."""
+    group = file["spells"]
+    columns = {name: group[name][()] for name in SPELL_NUMBERS if name in group}
+    if "rim_height" not in columns:
+        gauge, stages = _gauge(file), file["stages"][1:]
+        columns |= {name: [getattr(gauge, name)(one) for one in stages] for name in ("rim_height", "rim_width")}
     return tuple(
         SpellSummary(label=str(label), **{name: float(values[i]) for name, values in columns.items()})
         for i, label in enumerate(group.attrs["label"])

@@ -21,11 +21,11 @@ from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
 from wearsim.wear.constants import Belief, Constants, prior
 from wearsim.wear.discrepancy import Discrepancy, SessionChance
 from wearsim.wear.engine_protocol import Engine, Progress, Run, minutes_of
-from wearsim.wear.initial_figure import StartFigure
+from wearsim.wear.initial_figure import StartFigure, round_mean
 from wearsim.wear.outcome import EXACT, NOT_ASKED, NOTHING_DONE, Band, Draw, Outcome, SpellSummary, band_of
 from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import State
-from wearsim.wear.warnings import warnings_for
+from wearsim.wear.warnings import astigmatism_warning, warnings_for
 
 BAND_DRAWS = RadialEngine.band_draws
 
@@ -98,8 +98,18 @@ def predict(
     else:
         why = NOTHING_DONE if not programme.spells else EXACT if uncertain.is_exact else NOT_ASKED
         outcome = replace(outcome, no_band=why)
-    left_out = () if start is None else start.warnings
-    return replace(outcome, warnings=(*left_out, *outcome.warnings, *warnings_for(bench, programme, outcome)))
+    said = (*_of_start(one, bench, first.radius, start), *one.cautions(bench, programme), *outcome.warnings)
+    return replace(outcome, warnings=(*said, *warnings_for(bench, programme, outcome)))
+
+
+def _of_start(engine: Engine[Any], bench: Bench, radius: Floats, start: StartFigure | None) -> tuple[str, ...]:
+    """What is to be said of the glass that a prediction starts from."""
+    not_round = round_mean(bench, radius)[1] if start is None else start.not_round
+    lines = () if start is None else start.warnings
+    if not_round is None:
+        return lines
+    left_out = () if engine.takes_uneven else (not_round.left_out(),)
+    return (*lines, *left_out, *astigmatism_warning(bench, not_round.astigmatism))
 
 
 def engine_for(name: str, accuracy: Accuracy = DEFAULT, planar: PlanarAccuracy | None = None) -> Engine[Any]:
@@ -224,6 +234,15 @@ class Uncertainty:
         }
 
 
+def pressings_before(
+    bench: Bench, programme: Programme, *, belief: Belief | None = None, start: StartFigure | None = None,
+    laps: State | None = None, discrepancy: Discrepancy | None = None,
+) -> dict[str | None, float]:  # fmt: skip
+    """For how long each lap is to be pressed before a programme [s], as :func:`predict` takes it with these arguments."""
+    belief = prior(bench) if belief is None else belief
+    return Uncertainty(belief, start, laps, discrepancy or Discrepancy()).pressings(bench, programme)
+
+
 def unpressed_laps(programme: Programme) -> list[str | None]:
     """Laps that a programme works with and does not press first, as its spells name them."""
     first = {spell.lap: spell.is_press for spell in reversed(programme.spells)}
@@ -291,6 +310,7 @@ def summarise(bench: Bench, run: Run[Any], gauge: FigureGauge) -> Outcome:
             SpellSummary(
                 describe(spell, bench), spell.minutes, report.peak_pressure, report.lift_off_share, report.reach,
                 report.tip, report.left_out, gauge.aperture.rms(error), gauge.edge_roll(error),
+                gauge.rim_height(error), gauge.rim_width(error),
             )
             for spell, report, error in zip(run.programme.spells, run.reports, stages[1:], strict=True)
         ),

@@ -7,11 +7,13 @@ import math
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.personal_units import height_text
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import stroke_unit
 from wearsim.errors import ContactError, InputError
+from wearsim.figure.zernike import ZernikeAstigmatism
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.bench_risks import give, large_risks, mirror_plate, round_give
+from wearsim.wear.bench_risks import LARGE, bench_risks, give, large_risks, mirror_plate, round_give
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import glass_grid, start_state
@@ -21,6 +23,9 @@ EDGE_LIMIT_WAVES = 0.125
 # Share of the overlap that carries nothing, beyond what the tilt of a lap that fits lifts off, from which the lap does
 # not conform. A judgement.
 LIFT_OFF_TOO_MUCH = 0.25
+# More than this under any part of the lap is more than pitch bears without giving way at once [Pa]. A judgement: about the
+# pressure of the air; laps that fit carry a few kPa.
+PRESSURE_TOO_HIGH = 1e5
 # Long enough for a look at how a lap stands, short enough that nothing flows [min].
 A_MOMENT = 0.01
 # A stroke that comes this close to its tipping offset. A judgement.
@@ -63,12 +68,12 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
         at_worst = roll if outcome.band is None else sign * float(outcome.band.edge_roll[end])
         if roll > max(limit, before):
             lines.append(
-                f"edge: turned {way} by {roll * 1e9:.0f} nm of surface afterwards ({before * 1e9:.0f} nm before); "
-                f"the limit is {limit * 1e9:.0f} nm"
+                f"edge: turned {way} by {height_text(roll)} of surface afterwards ({height_text(before)} before); "
+                f"the limit is {height_text(limit)}"
             )
         elif at_worst > max(limit, before):
             lines.append(
-                f"edge: may turn {way} by {at_worst * 1e9:.0f} nm of surface ({before * 1e9:.0f} nm now) if the "
+                f"edge: may turn {way} by {height_text(at_worst)} of surface ({height_text(before)} now) if the "
                 f"constants are unlucky ({percentile} percentile)"
             )
     return lines
@@ -81,7 +86,7 @@ def _rim(bench: Bench, outcome: Outcome) -> list[str]:
     if down <= max(limit, before):
         return []
     return [
-        f"rim: {down * 1e9:.0f} nm of surface below the sphere that fits the inner 80 % ({before * 1e9:.0f} nm before), "
+        f"rim: {height_text(down)} of surface below the sphere that fits the inner 80 % ({height_text(before)} before), "
         f"half of that within {stroke_unit(bench).short(after.rim_width)}: a broad turn-down, or a conic that was overshot"
     ]
 
@@ -118,6 +123,11 @@ def _spells(bench: Bench, programme: Programme, outcome: Outcome) -> list[str]:
                 f"spell {number}: the lap does not conform: {spell.lift_off_share:.0%} of the overlap carries "
                 "nothing, more than its tilt explains; try a pressing before it in the programme"
             )
+        if spell.peak_pressure > PRESSURE_TOO_HIGH:
+            lines.append(
+                f"spell {number}: largest pressure {spell.peak_pressure / 1e3:.0f} kPa: the load rests on a few high spots, "
+                "where real pitch gives way at once; the removal there is not to be trusted. Press the lap until it fits"
+            )
         if spell.reach > NEAR_TIPPING * spell.tip:
             lines.append(
                 f"spell {number}: near tipping: the stroke reaches {length(spell.reach)} off centre, "
@@ -145,10 +155,27 @@ def _glass(bench: Bench) -> list[str]:
     ]
 
 
+def astigmatism_warning(bench: Bench, found: ZernikeAstigmatism) -> tuple[str, ...]:
+    """Astigmatism of a tenth of a wave or more, and whether the glass's own bending may be its cause."""
+    if 2.0 * found.amplitude <= LARGE * bench.light.wavelength:
+        return ()
+    hands = next(risk for risk in bench_risks(bench) if risk.name == "hands").careless
+    bends = give(bench) > BEND_SHARE or hands > BEND_SHARE * found.amplitude
+    cause = (
+        f"hands that never turn this glass bend it by about {height_text(hands)}, so that bending may be the cause; "
+    )
+    return (
+        f"astigmatism: {height_text(found.amplitude)} RMS of surface, high at {math.degrees(found.axis):.0f} deg. Strokes "
+        f"that are alike all round do not remove it. Before you work on it: {cause if bends else ''}turn the mirror on its "
+        "test stand and read again, since what stays with the stand is not in the glass. At work turn the mirror by 72 to "
+        "80 deg before each spell, so that its cause does not add up",
+    )
+
+
 def _neglected(bench: Bench, programme: Programme) -> list[str]:
     """What the engines leave out, where it makes a tenth of a wave."""
     return [
-        f"{risk.words}: about {risk.rms * 1e9:.0f} nm RMS of surface that the prediction leaves out; {risk.advice}"
+        f"{risk.words}: about {height_text(risk.rms)} RMS of surface that the prediction leaves out; {risk.advice}"
         for risk in large_risks(bench, {spell.on_top for spell in programme.spells})
     ]
 

@@ -32,7 +32,7 @@ start = "{start}"
 friction = {friction}
 length_jitter = {jitter}
 centre_jitter = "{centre} mm"
-push_offset = ["{push} mm", "0 mm"]
+push_offset = ["{push} mm", "{aside} mm"]
 walk = "{walk} s"
 hand_turn = "110 s"
 top_turns = {top}
@@ -59,6 +59,7 @@ USUAL = {
     "jitter": 0.0,
     "centre": 0.0,
     "push": 0,
+    "aside": 0,
     "walk": 80,
     "gain": 0.0,
     "conic": 0.0,
@@ -91,6 +92,8 @@ CASES = {
     "w, spindle on top, lead": ({"top": 23.4, "friction": 0.15, "walk": 320}, "tool", "w", W.format(0.4, 0.15)),
     "w, against each other, small lap": ({"top": 9.3, "stand": -7.1, "lap": 200}, "tool", "w", W.format(0.3, 0.2)),
     "w, stiffness with pressure": ({"stiffening": 0.5, "conic": 0.5}, "tool", "w", W.format(0.4, 0.15)),
+    "overhang, power of pressure": ({"m": 1.25}, "tool", "overhang", "length = 0.3\nside_overhang = 0.15"),
+    "straight, power of speed": ({"n": 0.75}, "tool", "straight", "length = 0.4"),
     "w, powers of pressure and speed": ({"m": 1.25, "n": 0.75, "gain": 0.3}, "mirror", "w", W.format(0.5, 0.2)),
     "straight, everything": (
         {"m": 1.25, "n": 0.75, "stiffening": 0.5, "stand": 16.2, "lap": 291, "friction": 0.15},
@@ -99,6 +102,24 @@ CASES = {
         "length = 0.52",
     ),
     "w, push off centre": ({"push": 8}, "tool", "w", W.format(0.4, 0.15)),
+    "overhang, push off centre, lead": (
+        {"push": 5, "aside": 15, "friction": 0.15},
+        "tool",
+        "overhang",
+        "length = 0.3\nside_overhang = 0.2",
+    ),
+    "overhang, mirror on top, push off centre": (
+        {"push": 0, "aside": -10},
+        "mirror",
+        "overhang",
+        "length = 0.4\nside_overhang = 0.15",
+    ),
+    "overhang, small lap, push off centre, lead": (
+        {"lap": 200, "push": 5, "aside": 10, "friction": 0.15},
+        "tool",
+        "overhang",
+        "length = 0.3\nside_overhang = 0.25",
+    ),
     "w, hands that go too far and to one side": ({"friction": 0.15, "gain": 0.3}, "tool", "w", W.format(0.45, 0.15)),
 }
 HANDS = {"w, hands that go too far and to one side": Constants(stroke_length=1.12, overhang_bias=0.008)}

@@ -1,4 +1,4 @@
-"""The planar engine against worked spells from implementations that are not wearsim's (tests/worked-values.toml)."""
+"""The planar engine against the worked spells of tests/worked-values.toml, written only as a check."""
 
 import tomllib
 from pathlib import Path

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from wearsim.bench.figure_source import FigureSource
+from wearsim.bench.personal_units import NANOMETRES
 from wearsim.bench.toml_io import load_bench, load_programme
 from wearsim.bench.units import MILLIMETRES
 from wearsim.show.maps import maps_text
-from wearsim.show.numbers import NANOMETRES
 from wearsim.wear.accuracy import Accuracy, PlanarAccuracy
 from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.outcome_file import read_outcome, write_outcome

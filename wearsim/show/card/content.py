@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import accumulate
@@ -14,119 +13,25 @@ from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import INCHES, POUND, LengthUnit, length_unit
-from wearsim.decide.proposal import EarlyStop, Proposal
-from wearsim.knifeedge.forward_model import ExpectedReadings
-from wearsim.show.expected_readings import reading_units, zone_name
-from wearsim.show.notices import waiting_text
-from wearsim.show.numbers import temperature_unit
+from wearsim.decide.proposal import EarlyStop
+from wearsim.show.card.readings import ReadingRows, can_check, check_by_readings, reading_rows
+from wearsim.show.card.work import CardWork
+from wearsim.show.notices import waiting_text, waiting_time
+from wearsim.show.numbers import degree_sign
 from wearsim.show.outcome import unit_for
 from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import Drawing, drawing_of
-from wearsim.show.text import ends_words, in_diameters
+from wearsim.show.text import counted, ends_words, in_diameters
 from wearsim.wear.expected_readings import ReadingsAfter, is_long
 from wearsim.wear.outcome import Outcome
 
-# Two zones to check halfway lie at least so many places in the mask from each other where it has room: neighbours tell
-# the same. A judgement.
-LEAST_DISTANCE = 2
-MOST_ZONES = 30
-EN_DASH = "\u2013"
-"""Without blanks about it the name of a zone is never broken."""
-
-
-@dataclass(frozen=True)
-class ReadingRows:
-    """The expected readings as cells.
-
-    Parameters
-    ----------
-    head : str
-    titles : tuple of str
-    rows : tuple of tuple of str
-    foot : str
-    """
-
-    head: str
-    titles: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    foot: str
-
-
-def reading_rows(bench: Bench, readings: ReadingsAfter) -> ReadingRows:
-    """The readings to expect afterwards."""
-    radial, knife = reading_units(bench, readings.sheet)
-    zones, after = readings.sheet.zones, readings.after
-    rows = tuple(
-        (
-            zone_name(zones.inner[i], zones.outer[i], radial), knife.number(readings.now[i]),
-            knife.number(after.positions[i]), f"\u00b1 {knife.number(after.spread[i])}" if i else "",
-        )
-        for i in range(len(zones))
-    )  # fmt: skip
-    step = math.ceil(len(rows) / MOST_ZONES)
-    mask = "" if readings.is_own else "A usual mask, as none is named. "
-    off = "Off by more than twice that: record it before going on."
-    if readings.is_own and readings.halfway:
-        off = "One off by more than twice that, here or at a CHECK: stop, read all, record, propose again."
-    thinned = f" One zone in {step} is shown." if step > 1 else ""
-    return ReadingRows(
-        head=f"Readings to expect [{knife.name}], source {readings.sheet.source}",
-        titles=(f"zone [{radial.name}]", "now", "after", ""),
-        rows=rows[::step],
-        foot=f"{mask}Less the first zone's; larger = farther from the mirror. \u00b1: one sigma. {off}{thinned}",
-    )
-
-
-def check_zones(now: np.ndarray, half: ExpectedReadings, end: np.ndarray) -> np.ndarray:
-    """The two zones that tell most whether a spell goes as predicted, in the order of the mask.
-
-    Those whose reading has changed most by then, or has most to change yet, against what one setting can mistake; not
-    two neighbours where there are others.
-
-    Parameters
-    ----------
-    now : (n,) ndarray
-        Readings less the first zone's before the programme [m].
-    half : ExpectedReadings
-        Halfway through the spell.
-    end : (n,) ndarray
-        As ``now``, after the programme [m].
-
-    Returns
-    -------
-    (k,) ndarray
-        Indices, at most two, never of the first zone: the others are counted from it.
-    """
-    moved = np.maximum(np.abs(half.positions - now), np.abs(end - half.positions))
-    setting = np.where(half.setting > 0.0, half.setting, 1.0 if not half.setting.any() else np.inf)
-    order = np.argsort(-(moved / setting)[1:], kind="stable") + 1
-    far = [i for i in order[1:] if abs(i - order[0]) >= LEAST_DISTANCE]
-    return np.sort([*order[:1], *(far or order[1:])[:1]])
-
-
-def check_by_readings(bench: Bench, readings: ReadingsAfter, number: int) -> tuple[str, ...]:
-    """What two zones should read halfway through a spell, a zone a text.
-
-    Parameters
-    ----------
-    readings : ReadingsAfter
-        With the readings halfway through this spell.
-    number : int
-        Of the spell.
-    """
-    radial, knife = reading_units(bench, readings.sheet)
-    half, zones = readings.halfway[number], readings.sheet.zones
-    return tuple(
-        f"{zone_name(zones.inner[i], zones.outer[i], radial).replace(' - ', EN_DASH)}:\u00a0"
-        f"{knife.number(half.positions[i])}\u00a0\u00b1\u00a0{knife.number(half.spread[i])}"
-        for i in check_zones(readings.now, half, readings.after.positions)
-    )
+BOX = "\u25a1"
 
 
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
 PRESS_MINUTES = 5.0
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
-CAPTION = "To scale. Solid: bottom piece, a lap with channels; dashed: top piece, farthest; line: its centre"
+CAPTION = "To scale. Solid: bottom piece, a lap with its facets; dashed: top piece, farthest; line: its centre"
 
 
 @dataclass(frozen=True)
@@ -197,8 +102,10 @@ class CardContent:
     degree: str
 
 
-def card_content(bench: Bench, proposal: Proposal, readings: ReadingsAfter | None) -> CardContent:
-    """What the card of a proposal says.
+def card_content(bench: Bench, proposal: CardWork, readings: ReadingsAfter | None) -> CardContent:
+    """What the card of a proposal, or of a programme that was predicted, says.
+
+    A long spell is checked halfway only where the glass is cool enough to be read before the lap loses its fit.
 
     Parameters
     ----------
@@ -210,15 +117,16 @@ def card_content(bench: Bench, proposal: Proposal, readings: ReadingsAfter | Non
     programme, early = proposal.programme, proposal.early
     ends = tuple(accumulate(0.0 if spell.is_press else spell.minutes for spell in programme.spells))
     halfway = readings if readings is not None and readings.is_own and readings.halfway else None
+    checked = can_check(bench)
     spells = []
     for number, (spell, end) in enumerate(zip(programme.spells, ends, strict=True), start=1):
         found: tuple[str, ...] = ()
-        if is_long(spell) and halfway is not None:
+        if checked and is_long(spell) and halfway is not None:
             found = check_by_readings(bench, halfway, number)
-        elif is_long(spell):
+        elif checked and is_long(spell):
             found = _figure_check(early, end - spell.minutes + 0.5 * spell.minutes, high)
         spells.append(_spell(bench, spell, number, found, unit))
-    checks = halfway is None and any(spell.checkpoint for spell in spells)
+    checks = checked and halfway is None and any(spell.checkpoint for spell in spells)
     other = "If it is clearly otherwise" if early.rms_band is None else "If either lies outside its brackets"
     thinned = " (W: part)" if any(spell.drawing.is_thinned for spell in spells) else ""
     return CardContent(
@@ -234,7 +142,7 @@ def card_content(bench: Bench, proposal: Proposal, readings: ReadingsAfter | Non
         ends=ends,
         high=high,
         scale=1.03 * max((spell.drawing.half for spell in spells), default=bench.mirror.radius),
-        degree=temperature_unit(bench),
+        degree=degree_sign(bench),
     )
 
 
@@ -273,7 +181,7 @@ def _pace(bench: Bench, spell: Spell, unit: LengthUnit) -> tuple[str, ...]:
         return ("under its own weight, hands off",)
     hands = bench.hands
     count = (spell.rate or 0.0) * spell.minutes
-    lines = (f"{count:.0f} strokes, {spell.rate:g} a minute", _turning(hands, spell.duration))
+    lines = (f"{counted(count, 'stroke')}, {spell.rate:g} a minute", _turning(hands, spell.duration))
     return lines if spell.push is None else (*lines, f"push {_push(spell.push, unit)}")
 
 
@@ -281,7 +189,12 @@ def _turning(hands: Hands, seconds: float) -> str:
     """How both pieces turn: by hand, or on a machine."""
     if any(hands.spins):
         return f"top piece {hands.top_turns:g}, stand {hands.stand_turns:g} turns a minute"
-    return f"{quarters(seconds / hands.walk)} rounds, {quarters(seconds / hands.hand_turn)} turns in hand"
+    rounds, turns = seconds / hands.walk, seconds / hands.hand_turn
+    return f"{_in_quarters(rounds, 'round')}, {_in_quarters(turns, 'turn')} in hand"
+
+
+def _in_quarters(value: float, noun: str) -> str:
+    return f"{quarters(value)} {noun}{'' if round(4.0 * value) <= 4 else 's'}"
 
 
 def quarters(value: float) -> str:
@@ -321,7 +234,7 @@ def _mirror(bench: Bench, unit: LengthUnit) -> str:
     return f"{unit.short(mirror.diameter)} mirror (D), f/{ratio:.2g}, target conic {mirror.conic:zg}"
 
 
-def _prediction(proposal: Proposal, high: LengthUnit, minutes: float) -> str:
+def _prediction(proposal: CardWork, high: LengthUnit, minutes: float) -> str:
     """What the programme does, with its band."""
     outcome = proposal.outcome
     if not proposal.programme.spells:
@@ -340,18 +253,25 @@ def _now_and_after(outcome: Outcome, name: str, high: LengthUnit) -> str:
     return f"{before} now, {after} after"
 
 
-def _first(bench: Bench, proposal: Proposal, unit: LengthUnit) -> tuple[str, ...]:
+def _first(bench: Bench, proposal: CardWork, unit: LengthUnit) -> tuple[str, ...]:
     """What to do before the first spell, and between spells."""
     spells = proposal.programme.spells
     if not spells:
         return ()
     pressings = any(spell.is_press for spell in spells[1:])
     between = "Press later only where a spell says so." if pressings else "Do not press between spells."
-    push = f"Push {_push(bench.hands.push, unit)} besides the weight; turn it in the hands against your walk."
-    lines = (f"{pressing_words(bench, proposal.programme, proposal.pressings)} {between}", push)
+    push = f"Press with {_push(bench.hands.push, unit)} on top of the weight. {_turning_words(bench.hands)}"
+    first = f"{BOX} lap warmed and pressed   {BOX} charge on   {BOX} lap wet   {BOX} mirror turned"
+    lines = (first, f"{pressing_words(bench, proposal.programme, proposal.pressings)} {between}", push)
     if len(spells) == 1 or any(spell.turn for spell in spells):
         return lines
     return (*lines, "Between spells turn the mirror a fifth of a turn (common practice, no source).")
+
+
+def _turning_words(hands: Hands) -> str:
+    if any(hands.spins):
+        return "Let the machine turn."
+    return "Turn the top piece slowly, against the direction you walk."
 
 
 def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | None, float]) -> str:
@@ -371,7 +291,7 @@ def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | 
     times = {bench.lap(lap): seconds for lap, seconds in pressings.items()}
     lines = [
         f"Press {_named(lap, used)} until it fits, tool on top: about {_minutes(times[lap])} at this temperature."
-        " It is no spell: record it with --pressed."
+        " Do not enter this as a spell: record it with --pressed."
         for lap in used
         if lap in times
     ]
@@ -390,22 +310,30 @@ def _named(lap: Lap, used: list[Lap]) -> str:
     return f"the lap {lap.name}" if len(used) > 1 and lap.name else "the lap"
 
 
-def _to_look_for(bench: Bench, proposal: Proposal, unit: LengthUnit, high: LengthUnit) -> tuple[str, ...]:
-    """What to look for at the test: where most should have changed, the rim, the glass at rest."""
-    outcome, rest = proposal.outcome, tuple(filter(None, [waiting_text(bench.mirror)]))
+def _to_look_for(bench: Bench, proposal: CardWork, unit: LengthUnit, high: LengthUnit) -> tuple[str, ...]:
+    """What to do and to look for afterwards: where the change is largest, the edge, and the test."""
+    outcome, rest = proposal.outcome, (afterwards_text(bench),)
     if not proposal.programme.spells:
-        return rest
+        return (waiting_text(bench.mirror),)
     zones = ring_means(bench.mirror, outcome.radius)
     change = zones.matrix @ (outcome.figure_error - outcome.before)
     i = int(np.argmax(np.abs(change[: zones.clear])))
     ring = f"{unit.number(zones.edges[i])} to {unit.text(zones.edges[i + 1])}"
-    way, sign = ("down", -1.0) if change[i] < 0.0 else ("up", 1.0)
+    way, sign = ("lower", -1.0) if change[i] < 0.0 else ("higher", 1.0)
+    why = "" if sign < 0.0 else ": it loses less glass"
     by = high.text(abs(change[i]))
     if outcome.band is not None and outcome.band.change is not None:
         ends = np.sort(sign * (zones.matrix @ outcome.band.change.T)[i])
         by += ends_words({"change": ends}, "change", high.number)
     return (
-        f"Most changes {ring} from the centre: {way} by about {by} against the rest.",
-        f"Edge roll {_now_and_after(outcome, 'edge_roll', high)}. If the rim turns down by more: stop.",
+        f"Largest change: {ring} from the centre, {by} {way} relative to the rest{why}.",
+        f"Edge roll {_now_and_after(outcome, 'edge_roll', high)}; negative = turned down. If it is down by more, stop.",
         *rest,
     )
+
+
+def afterwards_text(bench: Bench) -> str:
+    """What to do before and at the test, as a list to tick."""
+    wait = waiting_time(bench.mirror)
+    steps = ("wash", f"let it cool {wait}", "read each zone 3 times", "look at the edge", "ripple?", "scratches?")
+    return "   ".join(f"{BOX}\u00a0{step.replace(' ', chr(160))}" for step in steps)

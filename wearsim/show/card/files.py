@@ -10,10 +10,10 @@ import matplotlib
 from matplotlib.backends.backend_pdf import PdfPages
 
 from wearsim.bench.bench import Bench
-from wearsim.decide.proposal import Proposal
 from wearsim.show.card.content import card_content
 from wearsim.show.card.page import card_pages
 from wearsim.show.card.pen import HEIGHT, WIDTH, Pen
+from wearsim.show.card.work import CardWork
 from wearsim.show.style import plot_style
 from wearsim.wear.expected_readings import ReadingsAfter
 
@@ -37,8 +37,8 @@ details {{ max-width: 56rem; margin: 0 auto; padding: 1rem; }}  p {{ margin: .2e
 """
 
 
-def card_bytes(bench: Bench, proposal: Proposal, readings: ReadingsAfter | None, ending: str = ".pdf") -> bytes:
-    """The card of a proposal, as the file that holds it.
+def card_bytes(bench: Bench, proposal: CardWork, readings: ReadingsAfter | None, ending: str = ".pdf") -> bytes:
+    """The card of a proposal, or of a programme that was predicted, as the file that holds it.
 
     Parameters
     ----------

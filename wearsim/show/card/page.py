@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from wearsim.show.card.content import CardContent, ReadingRows, SpellCard
+from wearsim.show.card.content import CardContent, SpellCard
 from wearsim.show.card.pen import DOTTED, HEIGHT, POINT, TYPES, WIDTH, Pen, Type, printed_width
+from wearsim.show.card.readings import ReadingRows
 from wearsim.show.notices import ON_THE_CARD
 from wearsim.show.strokes import PAPER, Drawing, draw_stroke
 from wearsim.show.style import plot_style, without_frame
@@ -176,7 +177,7 @@ def _after(pen: Pen, content: CardContent, y: float, bottom: float = 0.0) -> flo
     if content.early.minutes[-1] > 0.0:
         at = _early(pen, content, x, y)
     if content.to_look_for:
-        pen.fill(x, at, HALF, HEADING_SIZE, "Look for", bold=True)
+        pen.fill(x, at, HALF, HEADING_SIZE, "Afterwards", bold=True)
         at += HEADING
     for line in content.to_look_for:
         at = pen.fill(x, at, HALF, pen.face.notes, line) + 0.6

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from math import ceil
 from pathlib import Path
 from types import MappingProxyType
 
@@ -16,6 +17,7 @@ from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit
 from wearsim.errors import TipsOffError
 from wearsim.kernels.arrays import Floats
+from wearsim.kernels.planar_grid import GlassGrid
 from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
 from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.engine_protocol import Engine, Misfit, Progress, Run, SpellReport
@@ -29,6 +31,8 @@ from wearsim.wear.rotation import bias_left, is_turned
 from wearsim.wear.state import PitchProfile, State, glass_grid, lap_name
 from wearsim.wear.strokes import made_by_hands
 
+CHANNEL_CELLS = 2.0
+"""Cells that a channel has to span for its pattern to be resolved (sampling theorem)."""
 PITCH_RADII = 60
 """Of the round profile of a lap's pitch."""
 
@@ -147,6 +151,7 @@ class PlanarEngine(Engine[PlanarState]):
     name = "planar"
     band_draws = 0  # each would walk the whole programme again
     runs_together = False
+    takes_uneven = True
 
     def __init__(self, planar: PlanarAccuracy | None = None, accuracy: Accuracy = DEFAULT) -> None:
         self.planar, self.accuracy = planar or PlanarAccuracy(), accuracy
@@ -155,12 +160,37 @@ class PlanarEngine(Engine[PlanarState]):
         """The bench's figure where it is round; a map or Zernike terms are taken as they are."""
         return None if bench.figure.is_uneven else super().measured(bench)
 
+    def cautions(self, bench: Bench, programme: Programme) -> tuple[str, ...]:
+        """Channels narrower than two cells: their pattern is not sampled finely enough."""
+        cell, length = bench.mirror.diameter / self.planar.cells, length_unit(bench).text
+        laps = {lap_name(lap): lap for lap in (bench.lap(spell.lap) for spell in programme.spells)}
+        return tuple(
+            f"{name}: channels of {length(lap.channel)} are less than two cells wide ({length(cell)} each): the pattern of "
+            "the lap is not resolved, and its ripple is not to be trusted; use --cells "
+            f"{ceil(CHANNEL_CELLS * bench.mirror.diameter / lap.channel)} or more"
+            for name, lap in laps.items()
+            if lap.facet_shape != "none" and 0.0 < lap.channel < CHANNEL_CELLS * cell
+        )
+
     def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> PlanarState:
         """Glass and laps on this engine's grids."""
         grid = self._pieces(bench, bench.laps[0]).glass
-        surface = uneven_start(bench, grid) if glass is None else grids.round_map(glass.radius, glass.height, grid)
+        surface = uneven_start(bench, grid) if glass is None else self._surface(bench, glass, grid)
         pitch = {lap_name(lap): self._pitch(bench, lap, surface, laps) for lap in bench.laps}
         return PlanarState(grid.across, surface, MappingProxyType(pitch))
+
+    def _surface(self, bench: Bench, glass: StartFigure, grid: GlassGrid) -> Floats:
+        """Glass that was measured round, with what else is known of it: the bench's own map, or astigmatism."""
+        surface = grids.round_map(glass.radius, glass.height, grid)
+        if glass.not_round is None:
+            return surface
+        gauge = MapGauge(bench.mirror.geometry, grid)
+        if not bench.figure.is_uneven:
+            return surface + glass.not_round.on(gauge)
+        error = (
+            uneven_start(bench, grid) - gauge.departure()
+        )  # the conic itself would lose to the reading between cells
+        return surface + error - grids.round_map(glass.radius, grids.ring_mean(error, grid.across, glass.radius), grid)
 
     def _pieces(self, bench: Bench, lap: Lap, constants: Constants = AS_STATED) -> Pieces:
         return pieces_for(bench, lap, constants, self.planar.cells)

@@ -105,7 +105,7 @@ def offset_basis(
     table = np.zeros((ones.size, state.radius.size))
     u = state.laps[lap_name(lap)].height
     unused, survey, poses = np.zeros((1, u.size)), np.zeros(4), np.zeros((*shape, 3))
-    speeds = np.zeros((shape[1], 2, 0))
+    speeds = np.zeros((shape[1], 2, 0), np.float32)
     status = kernels.offset_pressures(
         state.height, u, contact, nodes, poses, True, ones, zeros, speeds, table, unused, survey
     )

@@ -3,8 +3,8 @@
 A load case says where the load stands relative to the top piece's centre, seen from the line of centres. The friction
 lead carries the load forward along the motion; hands that push off centre carry it along and across the stroke (physics
 section 2). Averaged over a spell only its place seen from the line of centres matters, and a few cases per offset stand
-for all places: headings out, in and across for the lead, and for an off-centre push a few angles at its own
-distance, at the nearest and at the farthest that the load comes.
+for all places: headings out, in and across for the lead, and for an off-centre push a few angles at a few
+distances.
 """
 
 from __future__ import annotations
@@ -27,6 +27,8 @@ from wearsim.wear.strokes import draws_needed
 
 ANGLES = 5
 """Angles from the line of centres, 0 to 180 degrees, at which a load that is pushed off centre is balanced."""
+DISTANCES = 3
+"""Distances from the top piece's centre at which it is, where friction carries it along as well."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +64,7 @@ def load_cases(lead: float, push_offset: tuple[float, ...]) -> LoadCases:
     turn = np.linspace(0.0, np.pi, ANGLES)
     half = np.column_stack([np.cos(turn), np.sin(turn)])
     half[-1, 1] = 0.0  # on the line of centres to the last bit: such cases are balanced without a tilt across
-    radii = [middle, max(0.0, middle - lead), middle + lead] if lead != 0.0 else [middle]
+    radii = np.linspace(abs(middle - lead), middle + lead, DISTANCES) if lead != 0.0 else np.array([middle])
     return LoadCases(np.concatenate([radius * half for radius in radii]), push, lead, ANGLES)
 
 

@@ -1,0 +1,86 @@
+"""Which programme is proposed: the simplest of those as good as the best; and what is shown beside it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.helpers.start_figures import StartCase
+from wearsim.decide.choice import BEST, HANDBOOK, ONE_SPELL, PROPOSED, TOOL_ONLY, beside, simplest, worth_their_spells
+from wearsim.decide.coarse_engine import PlannedSpell
+from wearsim.decide.effort import FURTHER_SPELL, TURNING_OVER, effort_of
+from wearsim.decide.handbook import COMPLAINTS, complaint_of, handbook_stroke
+from wearsim.decide.least_squares import Candidate
+from wearsim.decide.limits import Limits
+from wearsim.decide.objective import Score
+from wearsim.decide.repertoire import is_allowed
+from wearsim.decide.stroke_library import StrokeSpec
+from wearsim.figure.aim import verdict_for
+from wearsim.wear.predict import gauge_for
+
+BENCH = StartCase("", 300, 5.0, 60).bench()
+TOOL = StrokeSpec("tool", None, "straight", 0.3)
+MIRROR = StrokeSpec("mirror", None, "w", 0.4, 0.1)
+
+
+def one(rms: float, *spells: tuple[StrokeSpec, float]) -> Candidate:
+    """A programme with this expected RMS [nm]."""
+    plan = tuple(PlannedSpell(stroke, minutes) for stroke, minutes in spells)
+    return Candidate(plan, Score(1e-9 * rms, 1e-9 * rms, 1e-9 * rms, 0.0))
+
+
+def test_a_further_spell_must_lower_the_rms_by_a_tenth() -> None:
+    single, pair = one(36.0, (TOOL, 20.0)), one(33.0, (TOOL, 20.0), (MIRROR, 10.0))
+    assert worth_their_spells([pair, single]) == [single]
+    better = one(32.0, (TOOL, 20.0), (MIRROR, 10.0))
+    assert worth_their_spells([better, single]) == [better, single]
+    triple = one(28.0, (TOOL, 20.0), (MIRROR, 10.0), (TOOL, 5.0))
+    assert triple in worth_their_spells([triple, better, single])
+    assert simplest(BENCH, [triple, better, single])[0] == triple
+
+
+def test_of_those_as_good_an_easy_one_is_proposed() -> None:
+    best, easy, worse = one(30.0, (MIRROR, 60.0)), one(32.9, (TOOL, 20.0)), one(34.0, (TOOL, 5.0))
+    assert simplest(BENCH, [best, easy, worse])[0] == easy
+    better = one(32.0, (TOOL, 25.0))  # five minutes more are no harder
+    assert simplest(BENCH, [best, easy, better])[0] == better
+    assert simplest(BENCH, []) == []
+
+
+def test_effort_counts_what_handling_costs() -> None:
+    plan = one(1.0, (TOOL, 20.0), (MIRROR, 10.0)).plan
+    assert effort_of(plan, BENCH) == 30.0 + FURTHER_SPELL + TURNING_OVER
+    heavy = StartCase("", 450, 5.0, 60, mirror_kg=25.0).bench()
+    assert effort_of(plan, heavy) == effort_of(plan, BENCH) + 10.0
+
+
+def test_the_table_names_each_programme_once() -> None:
+    best, tool, two = one(30.0, (MIRROR, 60.0)), one(32.0, (TOOL, 20.0)), one(29.0, (TOOL, 9.0), (MIRROR, 9.0))
+    table = beside(BENCH, tool, [best, tool, two], (COMPLAINTS[0], one(40.0, (MIRROR, 8.0))))
+    assert [row.name for row in table] == [PROPOSED, BEST, ONE_SPELL, HANDBOOK]
+    assert TOOL_ONLY not in [row.name for row in table] and table[-1].words == COMPLAINTS[0].words
+
+
+@pytest.mark.parametrize(
+    ("words", "shape"),
+    [
+        ("a raised zone", lambda x: 100 * np.exp(-(((x - 0.7) / 0.1) ** 2))),
+        ("a turned-down edge", lambda x: -200 * np.exp(-(1 - x) / 0.05)),
+        ("a hill in the middle", lambda x: 100 * np.exp(-((x / 0.25) ** 2))),
+        ("too little correction (towards the oblate)", lambda x: 300 * x**4),
+    ],
+)
+def test_a_figure_is_named_and_answered_by_the_handbook(words: str, shape) -> None:
+    start = StartCase("", 300, 5.0, 60, shape).start(BENCH)
+    gauge = gauge_for(BENCH, start.radius)
+    complaint = complaint_of(gauge, gauge.error(start.height))
+    assert complaint.words == words
+    limits = Limits().settled(BENCH)
+    stroke = handbook_stroke(complaint, BENCH, limits)
+    assert stroke is not None and is_allowed(stroke, BENCH, limits)
+    other = "mirror" if stroke.on_top == "tool" else "tool"
+    assert handbook_stroke(complaint, BENCH, Limits(on_top=(other,)).settled(BENCH)) is None
+
+
+def test_good_enough_goes_by_what_the_readings_leave_possible() -> None:
+    assert [verdict_for(chance) for chance in (1.0, 0.95, 0.5, 0.05, 0.0)] == ["yes", "yes", "open", "no", "no"]

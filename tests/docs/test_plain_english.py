@@ -1,0 +1,104 @@
+"""The worst habits stay out of what people read: help, messages, tables, plots, the README and the pages."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import typer
+
+from wearsim.cli.main import app
+
+ROOT = Path(__file__).parents[2]
+PAGES = [
+    ROOT / "README.md", ROOT / "DEVELOPERS.md",
+    *(page for page in sorted((ROOT / "docs").glob("*.md")) if page.stem != "validation"),
+    *sorted((ROOT / "docs/files").glob("*.md")),
+    *sorted((ROOT / "docs/how-to").glob("*.md")),
+]  # fmt: skip
+MODULES = sorted((ROOT / "wearsim").rglob("*.py"))
+EACH = r"zone|row|repeat|session|spell|case|mirror|cell|line|knob|draw|minute of arc"
+COUNTED = r"one|two|three|numbers?|column|pair|object|folder|panel|line|row|ms|sessions|strokes"
+HABITS = {
+    "archaic": r"\b(anew|nought|till|dearer|feigns?|reckon\w*|betters|besides)\b",
+    "but for": r"\bbut for (the|a|its|what|where)\b",
+    "for as because": r", for (it|nothing|there|they|he|she|that|whoever) (is|are|has|have|was|does)\b",
+    "told": r"\b(is|are|be|not|was|were) told\b|\btold (by|apart|from|to|of)\b",
+    "stand for be": r"\b(stands|stand|stood) (in|at|as|for|twice|beside|below|above|there)\b",
+    "of help": r"(?m)^Of (a|an|the|everything|all|work|it|what|pitch|hands)\b",
+    "one a": rf"\b({COUNTED}) an? ({EACH})s?\b",
+    "inverted": r"\b(Completed are|Out come|Written are|Shown is|Meant is)\b",
+    "clause as noun": r"\bwhat (goes|is uncertain|was yours|is there|comes|came)\b|\ball that is uncertain considered\b",
+    "if not said": r"\b(if not said|unless said|if said|is said,|not said)\b",
+    "labels": r"low is high|o: was|just so|[Oo]f tolerable|it misleads|besides the weight|the glass stand\b"
+    r"|no such kind of file|not a day\b|stands twice|comes of the engine|its folder is missing|away from a terminal",
+    "metaphor": r"\b(manners|(?<!eak to )(?<!eak-to-)valleys?|heats|riddles?|the house|our house|rooms and walls)\b",
+    "diary": r"\b(on older code|with an earlier search|cut for time|no longer|used to be|as of now)\b",
+}
+LEFT_TO_OTHERS = ("page", "decide")
+"""Packages of ``wearsim`` whose words are looked at elsewhere."""
+
+
+def habits(text: str) -> list[str]:
+    return [f"{name}: {found[0]!r}" for name, pattern in HABITS.items() for found in re.finditer(pattern, text)]
+
+
+def shown_strings(path: Path) -> Iterator[tuple[int, str]]:
+    """Strings of a module that may reach a person, docstrings left out; the parts of an f-string are joined."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    silent = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            silent.add(id(node.value))
+        if isinstance(node, ast.JoinedStr):
+            silent |= {id(part) for part in node.values}
+            yield (
+                node.lineno,
+                "".join(str(part.value) if isinstance(part, ast.Constant) else "X" for part in node.values),
+            )
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in silent:
+            yield node.lineno, node.value
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda path: path.relative_to(ROOT).as_posix())
+def test_pages_are_plain(page: Path) -> None:
+    found = [
+        f"{page.name}:{number}: {habit}"
+        for number, line in enumerate(page.read_text(encoding="utf-8").splitlines(), start=1)
+        for habit in habits(line)
+    ]
+    assert not found, "\n".join(found)
+
+
+def test_messages_tables_and_plots_are_plain() -> None:
+    found = [
+        f"{path.relative_to(ROOT)}:{number}: {habit}"
+        for path in MODULES
+        if path.relative_to(ROOT / "wearsim").parts[0] not in LEFT_TO_OTHERS
+        for number, text in shown_strings(path)
+        for habit in habits(text)
+    ]
+    assert not found, "\n".join(found)
+
+
+def test_help_is_plain_and_its_options_begin_with_a_thing() -> None:
+    group = typer.main.get_command(app)
+    found = []
+    for name, command in group.commands.items():  # type: ignore[attr-defined]
+        texts = [command.help or "", *(getattr(one, "help", None) or "" for one in command.params)]
+        found += [f"{name}: {habit}" for text in texts for habit in habits(text)]
+    assert not found, "\n".join(found)
+
+
+def test_habits_are_found_where_they_are() -> None:
+    """Sentences of the kind that is to stay out, each in another way."""
+    for text in (
+        "Press anew.", "All but for the rim.", "Stop, for it is good.", "This cannot be told from that.",
+        "It stands in the table.", "Of a new one; drawn.", "one a zone", "Completed are commands.", "what goes",
+        "as left, if not said", "warm, it misleads", "in a valley", "with an earlier search",
+    ):  # fmt: skip
+        assert habits(text), text

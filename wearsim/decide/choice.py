@@ -1,0 +1,120 @@
+"""Which programme is proposed: the simplest of those that are as good as the best, and what is shown beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from wearsim.bench.bench import Bench
+from wearsim.decide.coarse_engine import without_pressings
+from wearsim.decide.effort import effort_of
+from wearsim.decide.handbook import Complaint
+from wearsim.decide.least_squares import Candidate, Refiner
+from wearsim.decide.limits import PRACTISED
+from wearsim.decide.repertoire import Gentle
+
+AS_GOOD = 1.1
+"""Programmes within this factor of the best expected RMS are as good; a further spell must lower it by as much [1]. A
+judgement: the constants alone make more of a difference."""
+EASE = 1.5
+"""Programmes of as many spells are as easy within this factor of the least effort: then the RMS decides [1]. A judgement."""
+ROUGHER, LARGE_GAIN = 1.1, 0.2
+"""A spell may raise the slopes on short scales by this factor, and more only where the RMS falls by this share [1].
+Judgements."""
+
+PROPOSED, BEST, ONE_SPELL, TOOL_ONLY = "Proposed", "Best", "One spell", "Tool on top only"
+HANDBOOK = "By the handbook"
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """A programme of the table of choices.
+
+    Parameters
+    ----------
+    name : str
+    candidate : Candidate
+    effort : float
+        Minutes that it feels like (:mod:`wearsim.decide.effort`) [min].
+    words : str
+        What it is, where the name does not say it.
+    """
+
+    name: str
+    candidate: Candidate
+    effort: float
+    words: str = ""
+
+
+def is_workable(refiner: Refiner, gentle: Gentle, one: Candidate) -> bool:
+    """Whether no spell presses or lifts off too much, and none roughens the glass for little."""
+    if refiner.objective.limits.repertoire != PRACTISED:
+        return True
+    objective, engine = refiner.objective, refiner.nominal
+    state, before = objective.start, objective.figures(objective.start.height)
+    for spell in one.plan:
+        if not gentle.allows(state, spell):
+            return False
+        state = engine.after(state, spell)
+        after = objective.figures(state.height)
+        if after[1] > ROUGHER * before[1] and after[0] > (1.0 - LARGE_GAIN) * before[0]:
+            return False
+        before = after
+    return True
+
+
+def worth_their_spells(candidates: Iterable[Candidate]) -> list[Candidate]:
+    """Those whose every further spell lowers the expected RMS by a tenth, best first."""
+    ordered = sorted(candidates, key=lambda one: one.score.expected_rms)
+    least: dict[int, float] = {}
+    for one in ordered:
+        least.setdefault(len(without_pressings(one.plan)), one.score.expected_rms)
+
+    def is_worth(one: Candidate) -> bool:
+        count, rms = len(without_pressings(one.plan)), one.score.expected_rms
+        return all(rms * AS_GOOD ** (count - fewer) <= best for fewer, best in least.items() if fewer < count)
+
+    return [one for one in ordered if is_worth(one)]
+
+
+def simplest(bench: Bench, candidates: Iterable[Candidate]) -> list[Candidate]:
+    """Those worth proposing, in order: of all as good as the best the fewest spells, then an effort near the least."""
+    worth = worth_their_spells(candidates)
+    if not worth:
+        return []
+    most = AS_GOOD * worth[0].score.expected_rms
+    good = [one for one in worth if one.score.expected_rms <= most]
+    fewest = min(len(without_pressings(one.plan)) for one in good)
+    least = min(effort_of(one.plan, bench) for one in good if len(without_pressings(one.plan)) == fewest)
+
+    def rank(one: Candidate) -> tuple[bool, int, bool, float]:
+        spells, effort = len(without_pressings(one.plan)), effort_of(one.plan, bench)
+        is_good = one.score.expected_rms <= most
+        return (not is_good, spells if is_good else 0, is_good and effort > EASE * least, one.score.expected_rms)
+
+    return sorted(worth, key=rank)
+
+
+def beside(
+    bench: Bench, proposed: Candidate, candidates: Sequence[Candidate], handbook: tuple[Complaint, Candidate] | None
+) -> tuple[Alternative, ...]:
+    """The table of choices: the proposed programme, the best, one spell, the tool on top only, what a handbook would do."""
+    ordered = sorted(candidates, key=lambda one: one.score.expected_rms)
+
+    def first(wanted: Iterable[Candidate]) -> Candidate | None:
+        return next(iter(wanted), None)
+
+    named = (
+        (PROPOSED, proposed),
+        (BEST, first(ordered)),
+        (ONE_SPELL, first(one for one in ordered if len(without_pressings(one.plan)) == 1)),
+        (TOOL_ONLY, first(one for one in ordered if all(s.stroke.on_top == "tool" for s in one.plan))),
+    )
+    found: list[Alternative] = []
+    for name, one in named:
+        if one is not None and all(one.plan != other.candidate.plan for other in found):
+            found.append(Alternative(name, one, effort_of(one.plan, bench)))
+    if handbook is not None:
+        complaint, one = handbook
+        found.append(Alternative(HANDBOOK, one, effort_of(one.plan, bench), complaint.words))
+    return tuple(found)

@@ -1,0 +1,95 @@
+"""What a handbook would do: the classical stroke for each kind of figure (common practice, no source)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.decide.limits import Limits
+from wearsim.decide.repertoire import is_allowed, size_step
+from wearsim.decide.stroke_library import StrokeSpec
+from wearsim.figure.metrics import FigureGauge
+from wearsim.kernels.arrays import Floats
+
+
+@dataclass(frozen=True)
+class Complaint:
+    """A kind of figure error and the classical answer to it.
+
+    Parameters
+    ----------
+    words : str
+        As people say it.
+    shapes : tuple of (kind, place, width)
+        What it looks like over the radius: a hill of a place and width as shares of the radius, or the correction.
+    sign : float
+        Of the shape.
+    stroke : StrokeSpec
+        Lengths in diameters.
+    """
+
+    words: str
+    shape: str
+    sign: float
+    stroke: StrokeSpec
+
+    def profiles(self, x: Floats) -> list[Floats]:
+        """Shapes (n,) at shares of the radius, of any height."""
+        if self.shape == "correction":
+            return [self.sign * x**4]
+        if self.shape == "rim":
+            return [self.sign * np.exp(-(1.0 - x) / width) for width in (0.04, 0.08)]
+        if self.shape == "centre":
+            return [self.sign * np.exp(-((x / width) ** 2)) for width in (0.15, 0.25, 0.35)]
+        return [
+            self.sign * np.exp(-(((x - place) / width) ** 2))
+            for place in np.arange(0.35, 0.95, 0.05)
+            for width in (0.07, 0.12, 0.18)
+        ]
+
+
+COMPLAINTS = (
+    Complaint(
+        "too little correction (towards the oblate)", "correction", 1.0, StrokeSpec("mirror", None, "w", 0.6, 0.2)
+    ),
+    Complaint("too much correction", "correction", -1.0, StrokeSpec("tool", None, "one-third", 1 / 3)),
+    Complaint("a raised zone", "zone", 1.0, StrokeSpec("tool", None, "overhang", 0.3, 0.0, 0.2)),
+    Complaint("a sunken zone", "zone", -1.0, StrokeSpec("tool", None, "one-third", 1 / 3)),
+    Complaint("a hill in the middle", "centre", 1.0, StrokeSpec("mirror", None, "straight", 0.6)),
+    Complaint("a hole in the middle", "centre", -1.0, StrokeSpec("tool", None, "one-third", 1 / 3)),
+    Complaint("a turned-down edge", "rim", -1.0, StrokeSpec("tool", None, "straight", 0.25)),
+    Complaint("a turned-up edge", "rim", 1.0, StrokeSpec("tool", None, "w", 0.5, 0.2)),
+)
+
+
+def complaint_of(gauge: FigureGauge, error: Floats) -> Complaint:
+    """The complaint whose shape is most of a figure error (n,) [m], piston and r^2 taken off."""
+    aperture = gauge.aperture
+    x = aperture.radius / aperture.radius[-1]
+    weighed = aperture.rms_matrix() @ aperture.levelling_matrix()
+    levelled = aperture.levelling_matrix()
+
+    def likeness(one: Complaint) -> float:
+        shapes = np.array(one.profiles(x))
+        sizes = np.array([aperture.rms(levelled @ shape) for shape in shapes])
+        return float(np.max((shapes @ (weighed.T @ error)) / np.maximum(sizes, 1e-15)))
+
+    return max(COMPLAINTS, key=likeness)
+
+
+def handbook_stroke(complaint: Complaint, bench: Bench, limits: Limits) -> StrokeSpec | None:
+    """The classical stroke in sizes of whole steps, with the largest lap; None where the limits do not allow it."""
+    step, lap = size_step(bench), max(bench.laps, key=lambda one: one.diameter)
+    stroke = complaint.stroke
+    sizes = {name: round(step * round(getattr(stroke, name) / step), 4) for name in stroke.free}
+    while True:
+        made = StrokeSpec(
+            stroke.on_top, lap.name, stroke.kind, stroke.length, stroke.sweep, stroke.overhang
+        ).with_sizes(**sizes)
+        if made.on_top in limits.pieces and is_allowed(made, bench, limits):
+            return made
+        sizes = {name: round(size - step, 4) for name, size in sizes.items()}
+        if not sizes or min(sizes.values()) <= 0.0:
+            return None

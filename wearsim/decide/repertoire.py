@@ -1,0 +1,214 @@
+"""The repertoire: strokes that are practised by hand, in one table with its reasons.
+
+Everything else that the mechanics allows is there with ``repertoire = "any"``. The numbers are common practice where the
+reason says so, and judgements otherwise; none has a source that could be named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from wearsim.bench.bench import Bench
+from wearsim.bench.lap import Lap
+from wearsim.bench.units import INCHES, length_unit
+from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
+from wearsim.decide.limits import ANY, Limits
+from wearsim.decide.stroke_library import Reach, StrokeSpec, is_within_reach
+from wearsim.errors import ContactError
+from wearsim.kernels.arrays import Floats
+from wearsim.parallel import in_threads
+from wearsim.wear.radial.engine import tipping_offset
+from wearsim.wear.state import State
+
+LARGE_LAP = 0.9
+"""A lap of so much of the mirror's diameter or more is worked as one as large as the mirror [1]."""
+SHORTEST, SHORTEST_ON_LAP = 0.2, 0.5
+"""Shortest strokes: with a lap as large as the mirror in diameters of the mirror, with a smaller one of the lap [1]. Shorter
+ones leave the print of the lap's facets (common practice)."""
+LONGEST_ON_LAP = 1.0
+"""Longest strokes with a smaller lap, in its own diameters [1] (common practice)."""
+FARTHEST_HUNG = 0.2
+"""Overhang beyond this, in diameters of the mirror, only with the tool on top or a smaller lap [1]: a mirror that hangs so
+far cannot be held safely."""
+MOST_LIFTED, MORE = 0.2, 2.0
+"""Share of the overlap that carries nothing beyond which a stroke is not done; where even the gentlest stroke with this
+piece and lap lifts or presses more than it should, so many times what that does [1]. Judgements."""
+LOOKED_AT = 6.0
+"""Minutes of a stroke that are looked at [min]."""
+SMALL_MIRROR = 0.2
+"""Below this diameter sizes go in half steps [m]."""
+
+
+LONG = (0.85, 16.0)
+"""Reach and pressure of the long strokes that deepen a mirror: four fifths of the diameter are common practice, and no
+shorter stroke makes a paraboloid with a lap as large as the mirror."""
+
+
+@dataclass(frozen=True)
+class Practised:
+    """One kind of stroke as it is practised with a lap as large as the mirror, sizes in diameters of the mirror [1].
+
+    Parameters
+    ----------
+    kind : str
+        As in :data:`wearsim.bench.programme.STROKES`.
+    lengths, sweeps, overhangs : (float, float)
+        Least and most.
+    reason : str
+    farthest : float
+        How far it is meant to reach at most, as a share of the offset at which the top piece tips off [1].
+    pressed : float
+        Largest pressure over the mean one, over the strokes as hands vary them [1].
+    """
+
+    kind: str
+    lengths: tuple[float, float]
+    sweeps: tuple[float, float]
+    overhangs: tuple[float, float]
+    reason: str
+    farthest: float = 0.65
+    pressed: float = 8.0
+
+
+NONE = (0.0, 0.0)
+REPERTOIRE = (
+    Practised("straight", (SHORTEST, 0.5), NONE, NONE, "centre over centre, the stroke of all work (common practice)"),
+    Practised("one-third", (1 / 3, 1 / 3), NONE, NONE, "the stroke that keeps a sphere (common practice)"),
+    Practised(
+        "overhang", (SHORTEST, 0.5), NONE, (0.05, 0.35), "along a chord, the lap's edge on a zone (common practice)"
+    ),
+    Practised("w", (0.25, 0.5), (0.05, 0.25), (0.0, 0.2), "wide, blends zones (common practice)"),
+    Practised("oval", (0.25, 0.5), (0.05, 0.2), (0.0, 0.2), "rounds what straight strokes leave (common practice)"),
+    Practised("straight", (0.5, 0.75), NONE, NONE, "long, deepens the middle (common practice)", *LONG),
+    Practised("w", (0.5, 0.75), (0.1, 0.25), NONE, "long and wide, makes a paraboloid (common practice)", *LONG),
+)
+"""What hands do. A W advances by a tenth of its length per stroke or more; an oval is longer than it is wide."""
+
+_LEAST_SWEEP = 0.2
+# Lengths of the first look, and steps of sweep and overhang, in diameters; sizes between them are found from there.
+_LOOK, _LOOK_ASIDE, _LOOK_OFF = 0.1, 0.1, 0.1
+_SLACK = 1e-3
+
+
+def size_step(bench: Bench) -> float:
+    """Steps of sizes that a hand can keep, in diameters [1]: 10 mm or half an inch, half of it below 200 mm."""
+    step = 12.7e-3 if length_unit(bench) is INCHES else 10e-3
+    diameter = bench.mirror.diameter
+    return (step if diameter >= SMALL_MIRROR else 0.5 * step) / diameter
+
+
+def rows_of(stroke: StrokeSpec, bench: Bench) -> list[Practised]:
+    """The rows of the table that a stroke is of; none where hands do not do it."""
+    return [row for row in REPERTOIRE if row.kind == stroke.kind and _is_of(row, stroke, bench)]
+
+
+def _is_of(row: Practised, stroke: StrokeSpec, bench: Bench) -> bool:
+    lap, diameter = bench.lap(stroke.lap), bench.mirror.diameter
+    lengths, overhangs = _limits_of(row, stroke.on_top, lap.diameter / diameter)
+    farthest = row.farthest * tipping_offset(bench, lap, stroke.on_top) / diameter
+    return (
+        float(np.hypot(0.5 * stroke.length, stroke.sweep + stroke.overhang)) <= farthest + _SLACK
+        and _within(stroke.length, *lengths)
+        and _within(stroke.sweep, *row.sweeps)
+        and _within(stroke.overhang, *overhangs)
+        and (row.sweeps == NONE or stroke.sweep >= _LEAST_SWEEP * stroke.length * (1.0 - _SLACK))
+        and (stroke.kind != "oval" or 2.0 * stroke.sweep <= stroke.length * (1.0 + _SLACK))
+    )
+
+
+def _limits_of(row: Practised, on_top: str, share: float) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Lengths and overhangs of a row with a lap of this share of the mirror."""
+    if share >= LARGE_LAP:
+        most = min(row.overhangs[1], FARTHEST_HUNG) if on_top == "mirror" else row.overhangs[1]
+        return row.lengths, (row.overhangs[0], most)
+    if row.kind == "one-third" or row.pressed == LONG[1]:
+        return (np.inf, np.inf), NONE
+    return (SHORTEST_ON_LAP * share, LONGEST_ON_LAP * share), (row.overhangs[0], 0.5 if row.overhangs != NONE else 0.0)
+
+
+def _within(value: float, least: float, most: float) -> bool:
+    return least * (1.0 - 1e-2) - _SLACK <= value <= most * (1.0 + 1e-2) + _SLACK
+
+
+def is_allowed(stroke: StrokeSpec, bench: Bench, limits: Limits) -> bool:
+    """Whether a stroke is of the repertoire and keeps off tipping, the hands' spread included; a pressing does."""
+    reach = Reach(bench, limits, stroke.on_top, stroke.lap)
+    return is_within_reach(stroke, reach) and (
+        stroke.is_press or limits.repertoire == ANY or bool(rows_of(stroke, bench))
+    )
+
+
+def practised_strokes(bench: Bench, limits: Limits) -> tuple[StrokeSpec, ...]:
+    """Those of the repertoire within reach in sizes of whole steps, a coarse choice: a search goes on from these."""
+    step = size_step(bench)
+    found = dict.fromkeys(
+        stroke
+        for lap in bench.laps
+        for on_top in limits.settled(bench).pieces
+        for stroke in _of_lap(bench, lap, on_top, step)
+        if rows_of(stroke, bench) and is_within_reach(stroke, Reach(bench, limits, on_top, lap.name))
+    )
+    return tuple(found)
+
+
+def _of_lap(bench: Bench, lap: Lap, on_top: str, step: float) -> Iterator[StrokeSpec]:
+    for row in REPERTOIRE:
+        lengths, overhangs = _limits_of(row, on_top, lap.diameter / bench.mirror.diameter)
+        if row.kind == "one-third":
+            yield StrokeSpec(on_top, lap.name, row.kind, 1 / 3)
+        elif np.isfinite(lengths[0]):
+            sizes = (
+                _steps(*lengths, _LOOK, step), _steps(*row.sweeps, _LOOK_ASIDE, step), _steps(*overhangs, _LOOK_OFF, step),
+            )  # fmt: skip
+            yield from (StrokeSpec(on_top, lap.name, row.kind, *one) for one in product(*sizes))
+
+
+def _steps(least: float, most: float, apart: float, step: float) -> list[float]:
+    """Sizes in whole steps from the least to the most, about so far apart."""
+    count = max(1, round((most - least) / apart)) if most > least else 0
+    return sorted({round(step * round(one / step), 4) for one in np.linspace(least, most, count + 1)})
+
+
+class Gentle:
+    """Which strokes neither press nor lift off too much on the glass as it is.
+
+    Parameters
+    ----------
+    engine : CoarseEngine
+        With the most likely constants.
+    start : State
+    strokes : tuple of StrokeSpec
+        Among them the gentlest of every piece on top and lap.
+    """
+
+    def __init__(self, engine: CoarseEngine, start: State, strokes: tuple[StrokeSpec, ...]) -> None:
+        self.engine, self.start = engine, start
+        found = in_threads(lambda one: self._at(start, PlannedSpell(one, LOOKED_AT)), strokes)
+        self._found = dict(zip(strokes, found, strict=True))
+        self._least: dict[tuple[str, str | None], Floats] = {}
+        for place in {(one.on_top, one.lap) for one in strokes}:
+            least = np.min([rough for one, rough in self._found.items() if (one.on_top, one.lap) == place], axis=0)
+            self._least[place] = MORE * np.minimum(least, 1e9)
+
+    def _at(self, state: State, spell: PlannedSpell) -> Floats:
+        try:
+            return self.engine.roughness(state, spell)
+        except ContactError:
+            return np.array((np.inf, 1.0))
+
+    def allows_from_start(self, stroke: StrokeSpec) -> bool:
+        """Whether a stroke is gentle on the glass as it is."""
+        return self._is_gentle(stroke, self._found[stroke])
+
+    def allows(self, state: State, spell: PlannedSpell) -> bool:
+        """Whether a spell is, from another state."""
+        return spell.stroke.is_press or self._is_gentle(spell.stroke, self._at(state, spell))
+
+    def _is_gentle(self, stroke: StrokeSpec, rough: Floats) -> bool:
+        pressed = max((row.pressed for row in rows_of(stroke, self.engine.bench)), default=np.inf)
+        least = self._least.get((stroke.on_top, stroke.lap), np.zeros(2))
+        return bool(np.all(rough <= np.maximum((pressed, MOST_LIFTED), least)))

@@ -1,0 +1,229 @@
+"""The search over strokes that hands do: the best of every number of spells and choice of pieces, in every scenario.
+
+A response is the coupled engine's removal of one stroke from the present state, per minute, averaged over a spell of some
+length, in every scenario at once: the responses of all scenarios lie one under the other, so that a mix of few strokes
+that is best by its responses is best for everything uncertain together, the effect of one spell on the next left out. The
+best mixes are worked by the coupled engine in every scenario, their minutes brought down by least squares, and taken to the
+best programme of whole steps near them.
+
+Every number of spells and every choice of pieces on top is looked into by itself, and so are fewer minutes than are
+allowed. Whoever may do more has all of that to choose from: to allow more never makes the best worse.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from itertools import permutations
+
+import numpy as np
+
+from wearsim.decide.coarse_engine import Plan, PlannedSpell, chunks, without_pressings
+from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
+from wearsim.decide.objective import Objective
+from wearsim.decide.repertoire import Gentle
+from wearsim.decide.response_search import PASSES, SearchProgress, Subsets
+from wearsim.decide.rounding import Rounder
+from wearsim.decide.stroke_library import StrokeSpec
+from wearsim.errors import ContactError
+from wearsim.kernels.arrays import Floats
+from wearsim.parallel import in_threads
+
+# Spell lengths over which responses are averaged [min].
+SPELL_LENGTHS = (6.0, 15.0, 40.0)
+# Mixes of so many spells that are worked, of each choice of pieces, and those of them that are refined.
+WORKED = {1: 6, 2: 5, 3: 4}
+REFINED = {1: 3, 2: 2, 3: 1}
+MOST_SPELLS = 3
+# Evaluations of the residuals while minutes are brought down; rounds of whole steps.
+STEPS, ROUNDS = 4, 3
+# Mixes of one more spell are refined where they come so near to the best of fewer, unrefined.
+PROMISING = 1.02
+# Minutes are looked into by halves down to this [min].
+LEAST_MINUTES = 10.0
+# At most so many candidates are worked at once, whatever the number of cores.
+BATCH = 8
+
+Kind = tuple[int, tuple[str, ...]]
+"""Number of spells, and the pieces that lie on top in them."""
+
+
+@dataclass
+class Found:
+    """What a search has found.
+
+    Parameters
+    ----------
+    best : dict
+        Of every number of spells and choice of pieces the best programmes of whole steps.
+    met : list of Candidate
+        Every programme that was scored.
+    """
+
+    best: dict[Kind, list[Candidate]] = field(default_factory=dict)
+    met: list[Candidate] = field(default_factory=list)
+
+    @property
+    def all(self) -> list[Candidate]:
+        """The best of every kind, cheapest first."""
+        return sorted((one for those in self.best.values() for one in those), key=cost_of)
+
+
+class RobustSearch:
+    """Searches programmes of up to three spells of the strokes of a list, in every scenario.
+
+    Parameters
+    ----------
+    refiner : Refiner
+        Scores programmes in every scenario.
+    strokes : tuple of StrokeSpec
+        The first look; sizes between them are found from there.
+    step : float
+        Of sizes, in diameters [1].
+    progress : callable, optional
+    is_gentle : bool
+        Whether strokes that press or lift off too much are left out.
+    """
+
+    def __init__(
+        self,
+        refiner: Refiner,
+        strokes: tuple[StrokeSpec, ...],
+        step: float,
+        progress: SearchProgress | None = None,
+        is_gentle: bool = True,
+    ) -> None:
+        self.refiner, self.step, self.progress = refiner, step, progress
+        self._report("strokes one by one", refiner.objective.rms_before)
+        self.gentle = Gentle(refiner.nominal, refiner.objective.start, strokes if is_gentle else ())
+        if is_gentle:
+            strokes = tuple(one for one in strokes if self.gentle.allows_from_start(one))
+        self.columns, self.spells = self._responses(strokes)
+
+    def _responses(self, strokes: tuple[StrokeSpec, ...]) -> tuple[Floats, list[StrokeSpec]]:
+        """Columns of removal per minute (N, q) in all scenarios, a few for every stroke, and the stroke of each."""
+        refiner = self.refiner
+        kept: list[tuple[StrokeSpec, Floats]] = []
+        for first in range(min(PASSES, len(strokes))):
+            if kept and refiner.clock.is_over:
+                break
+            batch = strokes[first::PASSES]
+            found = in_threads(lambda one: _response(refiner, one), batch)
+            kept += [(stroke, rows) for stroke, rows in zip(batch, found, strict=True) if rows is not None]
+        if not kept:
+            return np.empty((0, 0)), []
+        return np.concatenate([rows for _, rows in kept]), [stroke for stroke, rows in kept for _ in rows]
+
+    def run(self, objective: Objective | None = None) -> Found:
+        """Look into every number of spells and choice of pieces that the limits of an objective allow."""
+        found = Found()
+        if not self.spells:
+            return found
+        refiner = self.refiner if objective is None else self.refiner.on(objective)
+        limits = refiner.objective.limits
+        target = _stacked(refiner, [refiner.objective.error] * len(refiner.cases))
+        for count in range(1, min(limits.spells, MOST_SPELLS) + 1):
+            least = min(map(cost_of, found.all), default=np.inf)
+            for pieces in _choices(limits.pieces, count):
+                if found.best and refiner.clock.is_over:
+                    return found
+                best = min((one.score.expected_rms for one in found.all), default=refiner.objective.rms_before)
+                self._report(f"{count} spell{'s' * (count > 1)}, {' and '.join(pieces)} on top", best)
+                self._look_into(refiner, target, (count, pieces), least, found)
+        return found
+
+    def _report(self, stage: str, best: float) -> None:
+        if self.progress is not None:
+            self.progress(stage, best)
+
+    def _look_into(self, refiner: Refiner, target: Floats, kind: Kind, least: float, found: Found) -> None:
+        count = kind[0]
+        plans = list(dict.fromkeys(self._mixes(refiner, target, kind, least)))
+        worked = [one for one in in_threads(refiner.attempt, plans) if one is not None]
+        found.met += worked
+        near = [one for one in distinct_programmes(worked, REFINED[count]) if one.score.cost <= PROMISING * least]
+        done: list[Candidate] = []
+        for batch in chunks(near, BATCH):
+            done += in_threads(lambda one: self.refined(refiner, one), batch)
+        done = sorted((one for one in done if len(without_pressings(one.plan)) == count), key=cost_of)
+        found.met += done
+        if done:
+            found.best[kind] = done
+
+    def _mixes(self, refiner: Refiner, target: Floats, kind: Kind, least: float) -> Iterable[Plan]:
+        """The best programmes by their responses, of all the minutes and of fewer, that promise enough, in their orders."""
+        count, pieces = kind
+        rows = np.flatnonzero([stroke.on_top in pieces for stroke in self.spells])
+        strokes = [self.spells[row] for row in rows]
+        group = np.unique([strokes.index(one) for one in strokes], return_inverse=True)[1]
+        piece = np.array([pieces.index(one.on_top) for one in strokes])
+        minutes = refiner.objective.limits.minutes
+        while True:
+            subsets = Subsets(self.columns[rows], target, refiner.objective.limits.spread, minutes, group)
+            for mix in subsets.best(count, WORKED[count], piece if len(pieces) > 1 else None):
+                spells = [PlannedSpell(strokes[c], m) for c, m in zip(mix.columns, mix.minutes, strict=True) if m > 0.5]
+                if len(spells) == count and mix.squares <= (PROMISING * least) ** 2:
+                    yield from permutations(spells) if count < MOST_SPELLS else (tuple(spells), tuple(spells[::-1]))
+            minutes *= 0.5
+            if minutes < LEAST_MINUTES:
+                return
+
+    def refined(self, refiner: Refiner, one: Candidate, sizes_too: bool = True) -> Candidate:
+        """The best programme of whole minutes near one, of whole steps of its sizes too."""
+        try:
+            better = refiner.improve(one.plan, steps=STEPS, free="minutes")
+            done = Rounder(refiner, self.step).best_near(better.plan, rounds=ROUNDS, sizes_too=sizes_too)
+            return tidied(refiner, done)
+        except ContactError:  # in a scenario of hands that go farther than is meant
+            return one
+
+
+def _choices(pieces: tuple[str, ...], count: int) -> list[tuple[str, ...]]:
+    """Each piece alone, and both where there are two spells or more."""
+    return [*((one,) for one in pieces), *([tuple(pieces)] if len(pieces) > 1 and count > 1 else [])]
+
+
+def _stacked(refiner: Refiner, errors: list[Floats]) -> Floats:
+    """Figure errors in all scenarios (n,) each in rows whose norm is what the objective makes small [m]."""
+    objective = refiner.objective
+    root = np.vstack([objective.root, objective.ripple])
+    return np.concatenate(
+        [np.sqrt(case.weight) * (root @ one) for case, one in zip(refiner.cases, errors, strict=True)]
+    )
+
+
+def _response(refiner: Refiner, stroke: StrokeSpec) -> Floats | None:
+    """Removal per minute of a stroke in all scenarios, over each of SPELL_LENGTHS; None where its contact is not solved."""
+    start, before = refiner.objective.start, refiner.objective.start.height
+    states, done, rows = [start] * len(refiner.engines), 0.0, []
+    try:
+        for minutes in SPELL_LENGTHS:
+            spell = PlannedSpell(stroke, minutes - done)
+            states = [engine.after(state, spell) for engine, state in zip(refiner.engines, states, strict=True)]
+            done = minutes
+            rows.append(_stacked(refiner, [before - state.height for state in states]) / minutes)
+    except ContactError:
+        return None
+    return np.array(rows)
+
+
+def tidied(refiner: Refiner, one: Candidate) -> Candidate:
+    """The programme with its longer spells in fives of minutes, where that costs next to nothing."""
+    best = one
+    for place, spell in enumerate(one.plan):
+        if spell.minutes <= ROUND_FROM or spell.stroke.is_press:
+            continue
+        tried = [
+            refiner.attempt((*best.plan[:place], PlannedSpell(spell.stroke, minutes), *best.plan[place + 1 :]))
+            for minutes in {5.0 * np.floor(spell.minutes / 5.0), 5.0 * np.ceil(spell.minutes / 5.0)}
+        ]
+        limit = refiner.objective.limits.minutes
+        fit = [t for t in tried if t is not None and sum(s.work for s in t.plan) <= limit]
+        nearest = min(fit, key=cost_of, default=best)
+        if nearest.score.cost <= TIDY_COST * best.score.cost:
+            best = nearest
+    return best
+
+
+# Minutes above this go in fives, where the cost grows by no more than this factor.
+ROUND_FROM, TIDY_COST = 12.0, 1.01
