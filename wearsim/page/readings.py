@@ -28,9 +28,10 @@ NEXT_FIELD = """(event) => {
   let looks = 0;
   const look = setInterval(() => {
     const first = document.querySelector('.window input');
-    if ((first === fields[0] || document.activeElement !== first) && ++looks < 400) return;
+    if (first === fields[0] && ++looks < 2000) return;
     clearInterval(look);
     collecting.abort();
+    first.focus();
     for (const key of early) {
       const at = document.activeElement;
       if (at.tagName === 'INPUT' && key !== 'Enter') document.execCommand('insertText', false, key);
