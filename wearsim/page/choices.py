@@ -93,7 +93,7 @@ class ChoicesView:
             parts.says(f"{choice['minutes']:g} minutes in {count} spell{'s' * (count != 1)}", "strong")
             parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
             parts.facts({
-                "RMS before": choice["before"], "RMS after": choice["after"], "to expect": choice["expected"],
+                "RMS before": choice["before"], "RMS after": choice["after"], "RMS to expect": choice["expected"],
                 "Edge roll after": choice["edge"], "Strehl ratio after": choice["strehl"],
             })  # fmt: skip
             for spell in choice["spells"]:

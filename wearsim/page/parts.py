@@ -246,7 +246,7 @@ def group(kind: str, **props: str) -> ui.element:
 def with_props(made: E, props: dict[str, str]) -> E:
     """An element with attributes such as ``aria_label``."""
     for key, value in props.items():
-        made.props(f'{key.replace("_", "-")}="{escape(value)}"')
+        made.props[key.replace("_", "-")] = value
     return made
 
 
