@@ -23,7 +23,7 @@ pytestmark = pytest.mark.slow
 LONG = 600_000
 """Longest wait for a search or a calibration, kernels compiled first, on a machine with much else to do [ms]."""
 AFTER = ("0", "0.54", "1.03", "1.41", "1.80")
-FEW = {"minutes": 4.0, "spells": 1, "top": "tool"}
+FEW = {"minutes": 6.0, "spells": 1, "top": "tool"}
 RANDOM_TAPS = 1000
 SURFACE = re.compile("The surface with its band")
 TAKE = re.compile("Take to the barrel: ")
@@ -65,7 +65,7 @@ def _read(screen: Screen, numbers: tuple[str, ...]) -> None:
 def _few_minutes(screen: Screen) -> None:
     """A search that is over soon."""
     page = screen.page
-    page.get_by_label("Minutes of work at most").fill("4")
+    page.get_by_label("Minutes of work at most").fill("6")
     for label, option in (("Different strokes at most", "1"), ("May lie on top", "the tool")):
         page.get_by_label(label).click()
         page.get_by_role("option", name=option, exact=True).click()
