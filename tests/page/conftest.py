@@ -115,7 +115,7 @@ READ = ("0", "0.55", "1.05", "1.42", "1.78")
 """Knife positions of an invented surface through the windows of such a mirror [mm]."""
 
 
-SPHERE = ("0", "0.35", "0.65", "0.85", "1.05")
+SPHERE = ("0", "0.8", "1.4", "2.0", "2.5")
 """Of one that is nearer to a sphere: there is something to do."""
 
 
