@@ -44,7 +44,7 @@ class ChoicesView:
             self.mirror.entry(self.mirror.draft.limits, key) for key in ("minutes", "spells", "top")
         )
         with parts.group("row"):
-            parts.number("Minutes of work at most", minutes, 2, 600)
+            parts.number("Minutes of work at most", minutes, 5, 600)
             counts = {count: str(count) for count in range(1, 5)}
             parts.choice("Different strokes at most", counts, spells)
             words = {"either": "either piece", "tool": "the tool", "mirror": "the mirror"}
