@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import asyncio
+import multiprocessing
 import os
 import time
+from concurrent.futures import ProcessPoolExecutor
 from typing import Any
 
 import pytest
 
 from wearsim.errors import CouldNotError, InputError
-from wearsim.worker import Latest, Stopped, Worker
+from wearsim.worker import Job, Latest, Stopped, Worker
 
 
 def double(number: int) -> tuple[int, int]:
@@ -23,6 +25,17 @@ def count(most: int, *, progress: Any) -> str:
     for number in range(most):
         progress(number)
     return "done"
+
+
+def ask_children() -> bool:
+    """Has processes of its own, as a study has."""
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as pool:
+        return pool.submit(os.getpid).result() != os.getpid()
+
+
+def sleep_long(*, progress: Any) -> None:
+    """Longer than any test."""
+    time.sleep(600)
 
 
 def refuse() -> None:
@@ -45,7 +58,9 @@ def test_what_a_worker_does() -> None:
             await worker.ask(refuse)
         with pytest.raises(CouldNotError, match="ZeroDivisionError"):
             await worker.ask(fail)
+        assert await worker.ask(ask_children)
         await _stop(worker, process)
+        await _cancel(worker)
         worker.close()
 
     asyncio.run(ask())
@@ -59,6 +74,21 @@ async def _stop(worker: Worker, before: int) -> None:
     with pytest.raises(Stopped):
         await sleeping
     assert (await worker.ask(double, 2))[1] != before
+
+
+async def _cancel(worker: Worker) -> None:
+    """Who is cancelled while waiting for a turn stops nobody else; who is at work is ended."""
+    first, second = Job(), Job()
+    told: list[str] = []
+    works = [asyncio.create_task(job.run(worker, "", told.append, sleep_long)) for job in (first, second)]
+    await asyncio.sleep(0.3)
+    second.stop()
+    await asyncio.wait_for(works[1], 60)
+    assert second.fault == "Stopped." and first.is_running
+    first.stop()
+    await asyncio.wait_for(works[0], 60)
+    assert first.fault == "Stopped." and not first.is_running and told.count("job") == 4
+    assert (await worker.ask(double, 3))[0] == 6
 
 
 def test_only_the_newest_request_is_worked() -> None:

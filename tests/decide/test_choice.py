@@ -83,4 +83,6 @@ def test_a_figure_is_named_and_answered_by_the_handbook(words: str, shape) -> No
 
 
 def test_good_enough_goes_by_what_the_readings_leave_possible() -> None:
-    assert [verdict_for(chance) for chance in (1.0, 0.95, 0.5, 0.05, 0.0)] == ["yes", "yes", "open", "no", "no"]
+    found = [verdict_for(chance, 0.9, 0.95) for chance in (1.0, 0.95, 0.5, 0.05, 0.0)]
+    assert found == ["yes", "yes", "open", "no", "no"]
+    assert verdict_for(0.0, 0.99, 0.95) == "open"  # poor readings of what may well be good

@@ -21,7 +21,7 @@ from wearsim.wear.initial_figure import StartFigure, on_grid
 from wearsim.wear.radial.engine import RadialEngine
 from wearsim.wear.state import start_state
 
-NOTHING = Discrepancy(shape=0.0, even=0.0, rim=0.0, fine=0.0, floor=1e-15)
+NOTHING = Discrepancy(shape=0.0, even=0.0, rim=0.0, fine=0.0, local=0.0, floor=1e-15)
 
 
 def test_without_work_it_is_linear_regression() -> None:

@@ -115,6 +115,10 @@ READ = ("0", "0.55", "1.05", "1.42", "1.78")
 """Knife positions of an invented surface through the windows of such a mirror [mm]."""
 
 
+SPHERE = ("0", "0.8", "1.4", "2.0", "2.5")
+"""Of one that is nearer to a sphere: there is something to do."""
+
+
 def new_mirror(place: Path) -> Path:
     """A folder as ``wearsim new`` makes it, of an invented mirror of 200 mm."""
     from wearsim.learn.new_folder import Answers, fresh_folder
@@ -133,7 +137,7 @@ def read_mirror(served: Served, name: str) -> Path:
     folder = open_folder(new_mirror(served.folder / name))
     sheet = newest_sheet(folder)
     assert sheet is not None
-    write_rows(folder, [list(READ), [f"{float(one) + 0.01:.2f}" for one in READ]], "moving", sheet.digest)
+    write_rows(folder, [list(SPHERE), [f"{float(one) + 0.01:.2f}" for one in SPHERE]], "moving", sheet.digest)
     return folder.path
 
 

@@ -26,7 +26,16 @@ from wearsim.wear.radial.engine import RadialEngine
 QUICK = replace(DEFAULT, glass_rings=32, pitch_rings=24, offsets=10, draws=64)
 W = make_spell("w", minutes=10.0, length=0.5, side_sweep=0.2)
 AS_THE_ENGINE = Discrepancy(
-    spread=0.0, spell_spread=0.0, shape=0.0, even=0.0, rim=0.0, fine=0.0, floor=0.0, fresh_misfit=0.0, sag=0.0
+    spread=0.0,
+    spell_spread=0.0,
+    shape=0.0,
+    even=0.0,
+    rim=0.0,
+    fine=0.0,
+    local=0.0,
+    floor=0.0,
+    fresh_misfit=0.0,
+    sag=0.0,
 )
 
 

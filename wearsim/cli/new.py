@@ -78,7 +78,7 @@ def command(
     abrasive: AbrasiveOption = None, temperature: TemperatureOption = None, push: Push = None,
     zones: ZoneCount = None, output: JsonOutput = None,
 ) -> None:  # fmt: skip
-    """Make a mirror's folder: a bench, and a sheet for readings.
+    """Make a mirror's folder to fill in: a bench, a readings sheet.
 
     At a terminal it asks for what the flags leave open, and "back" returns to the question before. Elsewhere the diameter,
     the focal ratio and the weight of the tool must be given.

@@ -40,4 +40,4 @@ def good_enough(start: StartFigure, gauge: FigureGauge, aim: float, seed: int = 
         chance = float(np.mean([gauge.strehl(gauge.error(one)) >= aim for one in start.draws(DRAWS, seed)]))
     else:
         chance = float(strehl >= aim)
-    return GoodEnough(aim, strehl, chance, verdict_for(chance))
+    return GoodEnough(aim, strehl, chance, verdict_for(chance, strehl, aim))

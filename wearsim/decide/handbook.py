@@ -22,8 +22,8 @@ class Complaint:
     ----------
     words : str
         As people say it.
-    shapes : tuple of (kind, place, width)
-        What it looks like over the radius: a hill of a place and width as shares of the radius, or the correction.
+    shape : {"correction", "rim", "centre", "zone"}
+        What it looks like over the radius.
     sign : float
         Of the shape.
     stroke : StrokeSpec

@@ -166,7 +166,18 @@ class Limits:
         return self.rate
 
     def settled(self, bench: Bench) -> Limits:
-        """The same with what was left to the bench; what was given stays."""
+        """The same with what was left to the bench; what was given stays.
+
+        Parameters
+        ----------
+        bench : Bench
+            Whose mirror's size and weight decide.
+
+        Returns
+        -------
+        Limits
+            With pieces and a rate.
+        """
         mirror = bench.mirror
         both = ("tool", "mirror") if mirror.piece_mass <= TOO_HEAVY else ("tool",)
         rate = usual_rate(mirror.diameter) if self.rate is None else self.rate
@@ -179,6 +190,11 @@ class Limits:
         ----------
         certain : bool
             Whether the constants are taken as known.
+
+        Returns
+        -------
+        Limits
+            With a number as ``removal_spread``.
         """
         if self.removal_spread is not None:
             return self

@@ -121,9 +121,6 @@ class Proposal:
         frozen [m].
     expected_rms : float
         Root of the expected mean square figure error over everything uncertain [m].
-    least_rms : float
-        What nobody can promise to better: the larger of the floor, the print of the lap's channels, and the engine's own
-        error [m]; nothing where nothing is proposed.
     share : float
         Share of the way that the programme goes: of the removal that would serve best [1].
     reason : str
@@ -132,8 +129,6 @@ class Proposal:
         What would lower the floor, where it is bad.
     trade_off : tuple of TradeOff
         Empty unless it was asked for.
-    choices : tuple of Alternative
-        The programme and what it was chosen from; empty where nothing is proposed.
     early : EarlyStop
     later : tuple of LaterSession
     limits : Limits
@@ -149,18 +144,21 @@ class Proposal:
         Why fewer sessions are planned than were asked for; empty where all are.
     left_out : tuple of str
         What the time limit left no time to look into.
+    choices : tuple of Alternative
+        The programme and what it was chosen from; empty where nothing is proposed.
+    least_rms : float
+        What nobody can promise to better: the larger of the floor, the print of the lap's channels, and the engine's own
+        error [m]; nothing where nothing is proposed.
     """
 
     programme: Programme
     outcome: Outcome
     floor: float
     expected_rms: float
-    least_rms: float
     share: float
     reason: str
     advice: tuple[str, ...]
     trade_off: tuple[TradeOff, ...]
-    choices: tuple[Alternative, ...]
     early: EarlyStop
     later: tuple[LaterSession, ...]
     limits: Limits
@@ -170,6 +168,8 @@ class Proposal:
     stopped: bool
     no_more_sessions: str = ""
     left_out: tuple[str, ...] = ()
+    choices: tuple[Alternative, ...] = ()
+    least_rms: float = 0.0
 
     @property
     def gap(self) -> float:

@@ -88,10 +88,10 @@ class Searched:
 
     Parameters
     ----------
-    candidates : list of Candidate
-        Programmes that can be worked, whole steps.
     pool : CandidatePool
         All that was met, and what it took.
+    candidates : list of Candidate
+        Programmes that can be worked, whole steps.
     handbook : (str, Candidate) or None
         What a handbook would do: the complaint and the stroke in words, and the programme.
     robust : list of (Plan, RobustSearch)

@@ -13,6 +13,22 @@ SURE = 0.95
 Verdict = Literal["yes", "no", "open"]
 
 
-def verdict_for(chance: float) -> Verdict:
-    """Whether a mirror is good enough, from the share of its possible surfaces that are [1]: yes, no, or not known."""
-    return "yes" if chance >= SURE else "no" if chance <= 1.0 - SURE else "open"
+def verdict_for(chance: float, strehl: float, aim: float) -> Verdict:
+    """Whether a mirror is good enough: yes, no, or not known.
+
+    Parameters
+    ----------
+    chance : float
+        Share of its possible surfaces that reach the aim [1].
+    strehl : float
+        Strehl ratio of the likeliest surface [1]: where it reaches the aim, poor readings alone are no reason for a no.
+    aim : float
+        [1]
+
+    Returns
+    -------
+    {"yes", "no", "open"}
+    """
+    if chance >= SURE:
+        return "yes"
+    return "no" if chance <= 1.0 - SURE and strehl < aim else "open"

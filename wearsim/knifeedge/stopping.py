@@ -188,7 +188,7 @@ def when_to_stop(
     rng = np.random.default_rng(np.random.SeedSequence(entropy=seed, spawn_key=(5,)))
     mean, sample, strehl = _masked(reduction, reduction.draw(draws, rng))
     chance = float(np.mean(strehl >= aim))
-    verdict = verdict_for(chance)
+    verdict = verdict_for(chance, reduction.strehl, aim)
     resolved = tuple(i for i, zone in enumerate(reduction.zones) if zone.is_resolved)
     return StopAdvice(
         verdict=verdict,

@@ -172,11 +172,12 @@ def _predicted(bench: Bench, known: dict[str, Any], programme: Programme, outcom
     """What a programme is predicted to do: in words, as a picture, its strokes moving."""
     high, before, after = unit_for(outcome), numbers_before(outcome), numbers_after(outcome)
     pressings = Uncertainty(**known).pressings(bench, programme)
+    first = pressing_words(bench, programme, pressings) if programme.spells else ""
     return {
         "programme": programme.text, "minutes": work_minutes(programme), "before": before.height("surface_rms", high),
         "after": after.height("surface_rms", high), "edge": after.height("edge_roll", high),
         "strehl": after.text("strehl", "{:.2f}".format), "spells": barrel_spells(bench, programme),
-        "first": pressing_words(bench, programme, pressings) if programme.spells else "",
+        "first": first.replace("record it with --pressed", "enter its minutes under Afterwards"),
         "picture": data_address(profiles_figure(bench, outcome)), "warnings": list(outcome.warnings),
     }  # fmt: skip
 

@@ -44,7 +44,7 @@ class ChoicesView:
             self.mirror.entry(self.mirror.draft.limits, key) for key in ("minutes", "spells", "top")
         )
         with parts.group("row"):
-            parts.number("Minutes of work at most", minutes, 2, 600)
+            parts.number("Minutes of work at most", minutes, 5, 600)
             counts = {count: str(count) for count in range(1, 5)}
             parts.choice("Different strokes at most", counts, spells)
             words = {"either": "either piece", "tool": "the tool", "mirror": "the mirror"}
@@ -93,7 +93,7 @@ class ChoicesView:
             parts.says(f"{choice['minutes']:g} minutes in {count} spell{'s' * (count != 1)}", "strong")
             parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
             parts.facts({
-                "RMS before": choice["before"], "RMS after": choice["after"], "to expect": choice["expected"],
+                "RMS before": choice["before"], "RMS after": choice["after"], "RMS to expect": choice["expected"],
                 "Edge roll after": choice["edge"], "Strehl ratio after": choice["strehl"],
             })  # fmt: skip
             for spell in choice["spells"]:

@@ -92,7 +92,13 @@ def address_of(mirror: LiveMirror, step: str) -> str:
 
 @contextmanager
 def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, step: str = "") -> Iterator[None]:
-    """The page round a view with this title; ``look`` holds what was chosen last on any screen, under ``name``."""
+    """The page round a view with this title; ``look`` holds what was chosen last on any screen, under ``name``.
+
+    Yields
+    ------
+    None
+        While the view is put into it.
+    """
     ui.add_css((ASSETS / "style.css").read_text(encoding="utf-8"))
     ui.add_head_html(EARLY)
     ui.page_title(f"{title} \u2013 {mirror.name if mirror else 'wearsim'}")
@@ -240,7 +246,7 @@ def group(kind: str, **props: str) -> ui.element:
 def with_props(made: E, props: dict[str, str]) -> E:
     """An element with attributes such as ``aria_label``."""
     for key, value in props.items():
-        made.props(f'{key.replace("_", "-")}="{escape(value)}"')
+        made.props[key.replace("_", "-")] = value
     return made
 
 

@@ -21,15 +21,17 @@ NEXT_FIELD = """(event) => {
   event.target.blur();
   if (to) { to.focus(); to.select(); return; }
   const early = [], collecting = new AbortController();
-  const collect = one => { if (one !== event && (one.key.length === 1 || one.key === 'Enter')) early.push(one.key); };
-  document.addEventListener('keydown', collect, collecting);
+  document.addEventListener('keydown', one => {
+    if (one.key.length === 1 || one.key === 'Enter') { early.push(one.key); one.preventDefault(); one.stopPropagation(); }
+  }, { capture: true, signal: collecting.signal });
   setTimeout(() => document.querySelector('.another-round')?.click());
   let looks = 0;
   const look = setInterval(() => {
     const first = document.querySelector('.window input');
-    if ((first === fields[0] || document.activeElement !== first) && ++looks < 400) return;
+    if (first === fields[0] && ++looks < 2000) return;
     clearInterval(look);
     collecting.abort();
+    first.focus();
     for (const key of early) {
       const at = document.activeElement;
       if (at.tagName === 'INPUT' && key !== 'Enter') document.execCommand('insertText', false, key);
@@ -78,7 +80,7 @@ class ReadingsView:
         typed, source = self.mirror.typed, self.mirror.draft.source or "moving"
         parts.radio("The light source", kinds, parts.Entry(source, self._source, typed, "source"))
         ui.link("Print a mask with these windows", parts.address_of(self.mirror, "print"))
-        if not self.mirror.sessions:
+        if not self.mirror.sessions and self.which == "rounds":
             self._own_windows()
 
     def _own_windows(self) -> None:

@@ -230,14 +230,9 @@ def _draw_minutes(axes: Axes, proposal: Proposal, high: LengthUnit) -> None:
         dashes = LINES[place % len(LINES)]
         axes.step(minutes, rms, where="post", color=INK, linestyle=dashes, linewidth=1.4, label=label)
         at = [one.at(budget) / high.size for budget in one.evaluated]
-        axes.plot(
-            one.evaluated,
-            at,
-            linestyle="none",
-            clip_on=False,
-            **EVALUATED,
-            label="" if marked or not at else "looked into",
-        )
+        if at:  # a line of no points would stand at the corner of the page
+            label = "" if marked else "looked into"
+            axes.plot(one.evaluated, at, linestyle="none", clip_on=False, **EVALUATED, label=label)
         marked = marked or bool(at)
     _mark_proposed(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
     axes.set_xlim(0.0, limit)
