@@ -121,7 +121,7 @@ def test_as_proposed_but_for_the_minutes(
         (("--minutes", "ten,20", "-r", "after.toml"), ("--minutes", "ten,20", "10,20")),
         (("--minutes", "-1,20", "-r", "after.toml"), ("--minutes",)),
         (("--minutes", "nan,20", "-r", "after.toml"), ("--minutes",)),
-        (("--as-proposed", "-r", "after.toml", "--pressed", "10"), ("--pressed", '"10 min"')),
+        (("--as-proposed", "-r", "after.toml", "--pressed", "ten"), ("--pressed", '"10 min"')),
         (("--as-proposed", "-r", "after.toml", "--pressed", "-1 min"), ("--pressed",)),
         (("--undo",), ("no session is recorded",)),
         (("--undo", "--notes", "x"), ("--undo", "--notes")),
