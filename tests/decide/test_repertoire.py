@@ -52,7 +52,7 @@ def test_what_is_looked_at_is_of_the_table_and_of_whole_steps(bench: Bench) -> N
         assert is_allowed(one, bench, limits)
         steps = np.array([size / step for size in one.free.values()])
         assert np.allclose(steps, np.round(steps), atol=0.01)
-        assert one.length >= (0.2 if share > 0.9 else 0.5 * share) - 0.01
+        assert one.length >= (0.2 if share > 0.9 else 0.3 * share) - 0.01
         if one.kind == "w":
             assert 2.0 * one.sweep / one.strokes_per_sweep >= LEAST_ADVANCE * one.length * 0.999
 

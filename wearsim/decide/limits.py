@@ -21,6 +21,8 @@ REPERTOIRES = (PRACTISED, ANY)
 HEAVY, TOO_HEAVY = 20.0, 30.0
 """Glass that is dear to have on top, and that is never on top unless asked for [kg] (judgements, after what one person
 lifts)."""
+USUAL_SHORTEST = 5.0
+"""Shortest spell, unless the glass wears too fast for it [min] (common practice, no source)."""
 RATES = ((0.15, 50.0), (0.5, 30.0))
 """Strokes a minute by the diameter of the mirror [m], evenly between (common practice, no source). Pauses are left to
 whoever works."""
@@ -79,7 +81,7 @@ class Limits:
     spells : int
         Different strokes at most.
     shortest : float
-        Shortest spell [min] (common practice: five minutes).
+        Shortest spell [min]; the usual one gives way to shorter ones where nothing else betters the figure much.
     edge_limit : float
         Edge roll allowed either way, in waves of surface height [1].
     on_top : tuple of str or None
@@ -104,7 +106,7 @@ class Limits:
 
     minutes: float = 60.0
     spells: int = 3
-    shortest: float = 5.0
+    shortest: float = USUAL_SHORTEST
     edge_limit: float = 0.125
     on_top: tuple[str, ...] | None = None
     rate: float | None = None

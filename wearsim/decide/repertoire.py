@@ -26,7 +26,7 @@ from wearsim.wear.state import State
 
 LARGE_LAP = 0.9
 """A lap of so much of the mirror's diameter or more is worked as one as large as the mirror [1]."""
-SHORTEST, SHORTEST_ON_LAP = 0.2, 0.5
+SHORTEST, SHORTEST_ON_LAP = 0.2, 0.3
 """Shortest strokes: with a lap as large as the mirror in diameters of the mirror, with a smaller one of the lap [1]. Shorter
 ones leave the print of the lap's facets (common practice)."""
 LONGEST_ON_LAP = 1.0
@@ -183,10 +183,12 @@ class Gentle:
     start : State
     strokes : tuple of StrokeSpec
         Among them the gentlest of every piece on top and lap.
+    slack : float
+        Factor by which more is allowed [1].
     """
 
-    def __init__(self, engine: CoarseEngine, start: State, strokes: tuple[StrokeSpec, ...]) -> None:
-        self.engine, self.start = engine, start
+    def __init__(self, engine: CoarseEngine, start: State, strokes: tuple[StrokeSpec, ...], slack: float = 1.0) -> None:
+        self.engine, self.start, self.slack = engine, start, slack
         found = in_threads(lambda one: self._at(start, PlannedSpell(one, LOOKED_AT)), strokes)
         self._found = dict(zip(strokes, found, strict=True))
         self._least: dict[tuple[str, str | None], Floats] = {}
@@ -211,4 +213,4 @@ class Gentle:
     def _is_gentle(self, stroke: StrokeSpec, rough: Floats) -> bool:
         pressed = max((row.pressed for row in rows_of(stroke, self.engine.bench)), default=np.inf)
         least = self._least.get((stroke.on_top, stroke.lap), np.zeros(2))
-        return bool(np.all(rough <= np.maximum((pressed, MOST_LIFTED), least)))
+        return bool(np.all(rough <= self.slack * np.maximum((pressed, MOST_LIFTED), least)))

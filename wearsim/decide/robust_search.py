@@ -81,8 +81,8 @@ class RobustSearch:
     step : float
         Of sizes, in diameters [1].
     progress : callable, optional
-    is_gentle : bool
-        Whether strokes that press or lift off too much are left out.
+    slack : float
+        Factor by which strokes may press or lift off more than they should [1].
     """
 
     def __init__(
@@ -91,13 +91,12 @@ class RobustSearch:
         strokes: tuple[StrokeSpec, ...],
         step: float,
         progress: SearchProgress | None = None,
-        is_gentle: bool = True,
+        slack: float = 1.0,
     ) -> None:
         self.refiner, self.step, self.progress = refiner, step, progress
         self._report("strokes one by one", refiner.objective.rms_before)
-        self.gentle = Gentle(refiner.nominal, refiner.objective.start, strokes if is_gentle else ())
-        if is_gentle:
-            strokes = tuple(one for one in strokes if self.gentle.allows_from_start(one))
+        self.gentle = Gentle(refiner.nominal, refiner.objective.start, strokes, slack)
+        strokes = tuple(one for one in strokes if self.gentle.allows_from_start(one))
         self.columns, self.spells = self._responses(strokes)
 
     def _responses(self, strokes: tuple[StrokeSpec, ...]) -> tuple[Floats, list[StrokeSpec]]:

@@ -7,23 +7,24 @@ thing more to do: it must lower the cost clearly.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cached_property, partial
 from time import monotonic
 
 import numpy as np
 
 from wearsim.bench.lap import Lap
-from wearsim.decide.choice import is_workable
+from wearsim.decide.choice import AS_GOOD, is_workable
 from wearsim.decide.coarse_engine import NEAR, ROUGH, CoarseEngine, Plan, PlannedSpell, chunks
 from wearsim.decide.gauss_newton import gauss_newton
 from wearsim.decide.handbook import Complaint, complaint_of, handbook_stroke
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
-from wearsim.decide.limits import ANY, Limits
+from wearsim.decide.limits import ANY, USUAL_SHORTEST, Limits
 from wearsim.decide.multistart import MultistartBudget
+from wearsim.decide.objective import Objective
 from wearsim.decide.reasons import NOTHING_LEFT
 from wearsim.decide.repertoire import practised_strokes, size_step
 from wearsim.decide.response_search import CLIMBS_AT_ONCE, CandidatePool, ResponseSearch, SearchBudget, SearchProgress
-from wearsim.decide.robust_search import RobustSearch
+from wearsim.decide.robust_search import Found, RobustSearch
 from wearsim.decide.rounding import SIZE_STEP, Rounder
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.stroke_library import StrokeSpec, allowed_strokes
@@ -42,6 +43,10 @@ BUDGET_CERTAIN = SearchBudget(starts=4, refinement=3, rounds=0, work=60_000, mul
 # At full accuracy: programmes climbed from and coupled runs of each, in turn; those rounded; and evaluations of the
 # wear rates after which no further one is begun, and as many again for rounding.
 FINE_CLIMBS, ROUNDED, FINE_WORK = ((4, 20), (3, 40)), 3, 80_000
+# Shortest spell that is looked for at need [min], where the best of usual ones leaves more than this share [1]. Judgements.
+SHORT, LITTLE = 2.0, 0.65
+# Factor by which strokes may press or lift off more where gentle ones leave more than that [1]. A judgement.
+SLACK = 2.0
 # Lengths of the grid of all strokes, where the constants are uncertain.
 GRID_STEPS = 5
 
@@ -94,23 +99,72 @@ class Searched:
         Programmes that can be worked, whole steps.
     handbook : (str, Candidate) or None
         What a handbook would do: the complaint and the stroke in words, and the programme.
-    robust : list of (Plan, RobustSearch)
+    practised : list of PractisedSearch
         Searches over practised strokes by what comes first, for other limits.
     """
 
     pool: CandidatePool
     candidates: list[Candidate] = field(default_factory=list)
     handbook: tuple[Complaint, Candidate] | None = None
-    robust: list[tuple[Plan, RobustSearch]] = field(default_factory=list)
+    practised: list[PractisedSearch] = field(default_factory=list)
 
     def within(self, minutes: float, spells: int) -> list[Candidate]:
         """What a search with so many minutes and spells comes to."""
         found: list[Candidate] = []
-        for opening, search in self.robust:
+        for search in self.practised:
             objective = search.refiner.objective
             less = replace(objective.limits, minutes=minutes, spells=spells)
-            found += _worked_out(opening, search, search.run(objective.limited(less)).all)
+            found += search.programmes(objective.limited(less))
         return found
+
+
+class PractisedSearch:
+    """Looks for programmes of practised strokes after what comes first; for rougher ones where gentle ones better little."""
+
+    def __init__(self, problem: ProposalProblem, opening: Plan, progress: SearchProgress | None) -> None:
+        self.problem, self.opening, self.progress = problem, opening, progress
+        self.refiner = problem.refiner_after(opening)
+        self.strokes = practised_strokes(problem.bench, problem.limits)
+        self.met: list[Candidate] = []
+
+    @cached_property
+    def gentle(self) -> RobustSearch:
+        """Over strokes that press and lift off no more than they should."""
+        return RobustSearch(self.refiner, self.strokes, size_step(self.problem.bench), self.progress)
+
+    @cached_property
+    def _rough(self) -> RobustSearch:
+        return RobustSearch(self.refiner, self.strokes, size_step(self.problem.bench), self.progress, slack=SLACK)
+
+    def programmes(self, objective: Objective) -> list[Candidate]:
+        """Programmes that hands would do throughout, what comes first included."""
+        found = self._looked_for(self.gentle, objective)
+        least = min((one.score.expected_rms for one in found), default=np.inf)
+        if least > LITTLE * objective.rms_before and not self.refiner.clock.is_over:
+            found = _better(found, self._looked_for(self._rough, objective))
+        return found
+
+    def _looked_for(self, search: RobustSearch, objective: Objective) -> list[Candidate]:
+        """Of usual spells, and of shorter ones where glass wears so fast that usual ones better it little."""
+        limits = objective.limits
+        found = self._worked_out(search, search.run(objective))
+        least = min((one.score.expected_rms for one in found), default=np.inf)
+        is_little = limits.shortest == USUAL_SHORTEST and least > LITTLE * objective.rms_before
+        if is_little and not self.refiner.clock.is_over:
+            short = objective.limited(replace(limits, shortest=SHORT))
+            found = _better(found, self._worked_out(search, search.run(short)))
+        return found
+
+    def _worked_out(self, search: RobustSearch, found: Found) -> list[Candidate]:
+        self.met += [replace(one, plan=(*self.opening, *one.plan)) for one in found.met]
+        good = [one for one in found.all if is_workable(self.refiner, search.gentle, one)]
+        return [replace(one, plan=(*self.opening, *one.plan)) for one in good]
+
+
+def _better(usual: list[Candidate], more: list[Candidate]) -> list[Candidate]:
+    """The usual programmes, and the less usual ones where these better the best by a tenth."""
+    least, other = (min((one.score.expected_rms for one in those), default=np.inf) for those in (usual, more))
+    return usual + more if AS_GOOD * other < least else usual
 
 
 class SearchSchedule:
@@ -138,18 +192,14 @@ class SearchSchedule:
 
     def _practised(self, opening: Plan, done: Searched) -> None:
         """Strokes of the repertoire, and what a handbook would do."""
-        problem = self.problem
-        refiner = problem.refiner_after(opening)
-        strokes = practised_strokes(problem.bench, problem.limits)
-        search = RobustSearch(refiner, strokes, size_step(problem.bench), self.progress)
-        done.robust.append((opening, search))
-        found = search.run()
-        self.pool.candidates += [replace(one, plan=(*opening, *one.plan)) for one in found.met]
-        done.candidates += _worked_out(opening, search, found.all)
+        search = PractisedSearch(self.problem, opening, self.progress)
+        done.practised.append(search)
+        done.candidates += search.programmes(search.refiner.objective)
+        self.pool.candidates += search.met
         if done.handbook is None:
-            done.handbook = self._handbook(opening, search)
+            done.handbook = self._handbook(opening, search.gentle)
             done.candidates += [done.handbook[1]] if done.handbook else []
-        self.pool.evaluations += refiner.evaluations
+        self.pool.evaluations += search.refiner.evaluations
 
     def _handbook(self, opening: Plan, search: RobustSearch) -> tuple[Complaint, Candidate] | None:
         problem, refiner = self.problem, search.refiner
@@ -170,7 +220,7 @@ class SearchSchedule:
         if not problem.is_certain:
             refiner = problem.refiner_after(opening)
             strokes = allowed_strokes(problem.bench, problem.limits, GRID_STEPS)
-            found = RobustSearch(refiner, strokes, SIZE_STEP, self.progress, is_gentle=False).run()
+            found = RobustSearch(refiner, strokes, SIZE_STEP, self.progress, slack=np.inf).run()
             self.pool.candidates += found.met
             return found.all
         budget = BUDGET_CERTAIN if starts is None else BUDGET_CERTAIN.scaled(starts)
@@ -226,9 +276,3 @@ class SearchSchedule:
 
 def _climbed(fine: Refiner, runs: int, one: Candidate) -> Candidate:
     return gauss_newton(fine, one.plan, runs) or one
-
-
-def _worked_out(opening: Plan, search: RobustSearch, found: list[Candidate]) -> list[Candidate]:
-    """Programmes that hands would do throughout, after what comes first."""
-    good = [one for one in found if is_workable(search.refiner, search.gentle, one)]
-    return [replace(one, plan=(*opening, *one.plan)) for one in good]
