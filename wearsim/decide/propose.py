@@ -247,7 +247,7 @@ class _Proposing(ProposalProblem):
                 band = None if outcome.band is None else outcome.band.share
                 reason = reason_for_share(self.belief, self.limits, self.share(outcome), band)
                 return self._as_programme(one.plan), outcome, reason
-        reason = self._to_stop(None) if self.is_good_enough else reason_for_none(before, ordered)
+        reason = self._to_stop(None) if self.is_good_enough else reason_for_none(before, ordered, self.limits)
         return self._as_programme(()), self._predict(()), reason
 
     def _in_order(self, candidates: list[Candidate]) -> list[Candidate]:

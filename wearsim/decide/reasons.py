@@ -9,7 +9,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.decide.good_enough import GoodEnough
 from wearsim.decide.least_squares import Candidate
-from wearsim.decide.limits import Limits
+from wearsim.decide.limits import PRACTISED, Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.kernels.arrays import Floats
@@ -53,12 +53,14 @@ def share_words(share: float, band: Floats | None) -> str:
     return f"{share:.0%}" if band is None else f"{share:.0%} ({band[0]:.0%} to {band[1]:.0%})"
 
 
-def reason_for_none(rms_before: float, best: list[Candidate]) -> str:
+def reason_for_none(rms_before: float, best: list[Candidate], limits: Limits) -> str:
     """Why nothing is proposed, from the RMS figure error at the start [m] and what the search ended with."""
     if rms_before < NOTHING_LEFT:
         return "the figure error is already nil: there is nothing to gain"
     if not best or not any(item.plan for item in best):
-        return "no allowed stroke is predicted to better the figure within these minutes"
+        others = "; --repertoire any looks at every stroke that the mechanics allows"
+        found = "no allowed stroke is predicted to better the figure within these minutes"
+        return found + others * (limits.repertoire == PRACTISED)
     if min(item.score.expected_rms for item in best) >= (1.0 - WORTHWHILE) * rms_before:
         return (
             "no allowed programme is predicted to be better than stopping, what is uncertain considered: "
