@@ -17,7 +17,7 @@ CHAINS = {
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("number", [0, 4, 5, 6, 9, 12])
+@pytest.mark.parametrize("number", [4, 5, 6, 9, 11, 12])
 def test_the_best_never_grows(number: int) -> None:
     bench = CASES[number].bench(spread=True)
     found = growths(bench, CASES[number].start(bench), CHAINS)
