@@ -100,12 +100,12 @@ def parse_focal_ratio(text: str | float) -> float:
         raise typer.BadParameter(f'"{text}"; expected {error.expected}') from None
 
 
-def parse_limits(**given: Any) -> Limits:
+def parse_limits(shortest: float | None = None, **given: Any) -> Limits:
     """Limits of a proposal, by their flags where they cannot be used."""
-    from wearsim.decide.limits import Limits
+    from wearsim.decide.limits import Limits, usual_limits
 
     try:
-        return Limits(**given)
+        return usual_limits(**given) if shortest is None else Limits(shortest=shortest, **given)
     except InputError as error:
         names = ("minutes", "spells", "shortest", "edge-limit", "rate", "on-top")
         raise by_flag(error, {name: f"--{name}" for name in names}) from None

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.options import Aim, BandDraws, BenchPath, DryRun, Options, Workers
+from wearsim.cli.options import CARDS, Aim, BandDraws, BenchPath, Card, DryRun, Options, Workers
 from wearsim.errors import CouldNotError, InputError
 
 if TYPE_CHECKING:
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 NAME = "propose"
 EXAMPLE = "wearsim propose bench.toml -o programme.toml --card card.pdf"
-CARDS = (".pdf", ".html")
 
 
 class OnTopChoice(StrEnum):
@@ -35,7 +34,10 @@ class OnTopChoice(StrEnum):
 TOPS = {OnTopChoice.tool: ("tool",), OnTopChoice.mirror: ("mirror",), OnTopChoice.either: ("tool", "mirror")}
 Minutes = Annotated[float, typer.Option("--minutes", help="Work at most, pressing not counted.")]
 Spells = Annotated[int, typer.Option("--spells", help="Different strokes at most.")]
-Shortest = Annotated[float, typer.Option("--shortest", help="Shortest spell, in minutes.")]
+Shortest = Annotated[
+    float | None,
+    typer.Option("--shortest", help="Shortest spell, in minutes; by default 5, less only where that does much more."),
+]
 EdgeLimit = Annotated[float, typer.Option("--edge-limit", help="Edge roll at most, in waves of surface height.")]
 OnTopOption = Annotated[
     OnTopChoice | None,
@@ -64,11 +66,10 @@ TradeOffOption = Annotated[
 Output = Annotated[
     Path | None, typer.Option("-o", "--output", metavar="FILE", help="The programme, for predict: .toml.")
 ]
-Card = Annotated[Path | None, typer.Option("--card", metavar="FILE", help="The bench card, to print: .pdf or .html.")]
 
 
 def command(
-    bench: BenchPath, options: Options, minutes: Minutes = 60.0, spells: Spells = 3, shortest: Shortest = 5.0,
+    bench: BenchPath, options: Options, minutes: Minutes = 60.0, spells: Spells = 3, shortest: Shortest = None,
     edge_limit: EdgeLimit = 0.125, on_top: OnTopOption = None, rate: Rate = None,
     repertoire: RepertoireOption = RepertoireChoice.practised, aim: Aim = 0.95, sessions: Sessions = 1,
     time_limit: TimeLimit = None, draws: BandDraws = 32, output: Output = None, card: Card = None,

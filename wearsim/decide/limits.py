@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from time import monotonic
+from typing import Any
 
 import numpy as np
 
@@ -81,7 +82,7 @@ class Limits:
     spells : int
         Different strokes at most.
     shortest : float
-        Shortest spell [min]; the usual one gives way to shorter ones where nothing else betters the figure much.
+        Shortest spell [min].
     edge_limit : float
         Edge roll allowed either way, in waves of surface height [1].
     on_top : tuple of str or None
@@ -102,6 +103,8 @@ class Limits:
         (:mod:`wearsim.decide.effort`). A judgement.
     ripple : float
         How much slopes on short scales count beside the RMS [1] (:func:`wearsim.decide.objective.ripple_root`). A judgement.
+    short_at_need : bool
+        Whether spells shorter than the shortest are looked at where nothing else betters the figure much.
     """
 
     minutes: float = 60.0
@@ -115,6 +118,7 @@ class Limits:
     removal_spread: float | None = None
     cost_hour: float = 0.03
     ripple: float = 0.5
+    short_at_need: bool = False
 
     def __post_init__(self) -> None:
         checks = (
@@ -201,3 +205,16 @@ class Limits:
         if self.removal_spread is not None:
             return self
         return replace(self, removal_spread=0.0 if certain else REMOVAL_SPREAD)
+
+
+def usual_limits(**given: Any) -> Limits:
+    """Limits where nobody says how short a spell may be: the usual length, within the minutes, shorter at need.
+
+    Raises
+    ------
+    InputError
+        As :class:`Limits` raises it.
+    """
+    minutes = given.get("minutes", Limits.minutes)
+    shortest = min(USUAL_SHORTEST, minutes) if minutes > 0.0 else USUAL_SHORTEST
+    return Limits(shortest=shortest, short_at_need=True, **given)

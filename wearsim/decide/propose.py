@@ -14,7 +14,7 @@ from wearsim.decide.choice import Alternative, beside, simplest
 from wearsim.decide.coarse_engine import Plan, is_same, plan_of
 from wearsim.decide.good_enough import GoodEnough, good_enough
 from wearsim.decide.least_squares import Candidate, cost_of
-from wearsim.decide.limits import PRACTISED, Clock, Limits
+from wearsim.decide.limits import PRACTISED, Clock, Limits, usual_limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
 from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, stopped_early
 from wearsim.decide.reasons import (
@@ -110,7 +110,7 @@ def propose(
         With an empty programme where nothing allowed is better than stopping.
     """
     clock = Clock(time_limit)
-    limits = Limits(minutes=minutes, spells=spells) if limits is None else limits
+    limits = usual_limits(minutes=minutes, spells=spells) if limits is None else limits
     belief, own = prior(bench) if belief is None else belief, discrepancy or Discrepancy()
     limits = limits.settled(bench).with_certainty(belief.is_certain)
     start = start_figure(bench, accuracy) if start is None else start

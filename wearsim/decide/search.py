@@ -18,7 +18,7 @@ from wearsim.decide.coarse_engine import NEAR, ROUGH, CoarseEngine, Plan, Planne
 from wearsim.decide.gauss_newton import gauss_newton
 from wearsim.decide.handbook import Complaint, complaint_of, handbook_stroke
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
-from wearsim.decide.limits import ANY, USUAL_SHORTEST, Limits
+from wearsim.decide.limits import ANY, Limits
 from wearsim.decide.multistart import MultistartBudget
 from wearsim.decide.objective import Objective
 from wearsim.decide.reasons import NOTHING_LEFT
@@ -149,7 +149,7 @@ class PractisedSearch:
         limits = objective.limits
         found = self._worked_out(search, search.run(objective))
         least = min((one.score.expected_rms for one in found), default=np.inf)
-        is_little = limits.shortest == USUAL_SHORTEST and least > LITTLE * objective.rms_before
+        is_little = limits.short_at_need and least > LITTLE * objective.rms_before
         if is_little and not self.refiner.clock.is_over:
             short = objective.limited(replace(limits, shortest=SHORT))
             found = _better(found, self._worked_out(search, search.run(short)))

@@ -21,7 +21,7 @@ from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_tab
 from wearsim.bench.units import decimal, length_unit, round_unit
 from wearsim.decide.alternatives import alternatives
 from wearsim.decide.compare import compare
-from wearsim.decide.limits import Limits
+from wearsim.decide.limits import usual_limits
 from wearsim.decide.proposal import Proposal
 from wearsim.errors import InputError
 from wearsim.knifeedge.mask import MaskLimits, design_mask
@@ -150,7 +150,7 @@ def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
     def told(name: str, stage: str, best: float) -> None:
         progress("stage", f"{name}: {stage}", f"{decimal(best * 1e9, 0)} nm")
 
-    asked = Limits(minutes=limits["minutes"], spells=limits["spells"], on_top=TOPS[limits["top"]])
+    asked = usual_limits(minutes=limits["minutes"], spells=limits["spells"], on_top=TOPS[limits["top"]])
     for name, proposal in alternatives(bench, asked, told, **known):
         progress("choice", _choice(name, bench, known, proposal))
 

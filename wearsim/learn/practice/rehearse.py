@@ -14,7 +14,7 @@ import numpy as np
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, spell_table
 from wearsim.bench.units import length_unit
-from wearsim.decide.limits import Limits
+from wearsim.decide.limits import usual_limits
 from wearsim.decide.propose import propose
 from wearsim.figure.aperture import ClearAperture
 from wearsim.learn.calibrate import DRAWS
@@ -162,7 +162,7 @@ def rehearse(
     report = progress or (lambda _: None)
     folder = open_folder(path)
     practice, mirror = replay(folder)
-    limits = Limits(minutes=minutes, spells=spells)
+    limits = usual_limits(minutes=minutes, spells=spells)
     for _ in range(sessions):
         report("calibrating")
         state = calibrated_state(folder, draws=draws)
