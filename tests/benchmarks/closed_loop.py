@@ -33,8 +33,10 @@ from tests.benchmarks.real_glass_coverage import glass_of
 from tests.benchmarks.real_glass_coverage import true_rms as true_rms_of
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme
+from wearsim.decide.choice import ANY_STROKE
+from wearsim.decide.limits import ANY, usual_limits
 from wearsim.decide.proposal import Proposal
-from wearsim.decide.propose import propose
+from wearsim.decide.propose import propose, with_programme
 from wearsim.learn.mirror_folder import SessionNote, open_folder
 from wearsim.learn.practice.mirror import FAULTS, KnifeEdgeTester, TrueValues, draw_mirror, sheet_text
 from wearsim.learn.practice.practice_file import Practice
@@ -92,7 +94,7 @@ def independent_loop(seed: int, minutes: float = 60.0, sessions: int = 6, option
             if is_good(state, TARGET) or number > sessions:
                 ended = "good" if number <= sessions else ended
                 break
-            proposal = propose(state.bench, minutes=minutes, starts=2, **state.arguments)
+            proposal = advised(state, minutes)
             if not proposal.programme.spells:
                 ended = proposal.reason
                 break
@@ -104,6 +106,17 @@ def independent_loop(seed: int, minutes: float = 60.0, sessions: int = 6, option
         "focal_ratio": 0.5 * drawn.bench.mirror.radius_of_curvature / drawn.bench.mirror.diameter, "ended": ended,
         **{key: [one[key] for one in rounds if key in one] for key in ROUND}, "seconds": time.monotonic() - began,
     }  # fmt: skip
+
+
+def advised(state: PresentState, minutes: float) -> Proposal:
+    """What a person works: the proposed programme, or that of any stroke where the answer shows it to be better."""
+    proposal = propose(state.bench, minutes=minutes, **state.arguments)
+    any_stroke = next((one for one in proposal.choices if one.name == ANY_STROKE), None)
+    if any_stroke is not None:
+        return with_programme(state.bench, proposal, any_stroke, **state.arguments)
+    if proposal.programme.spells:
+        return proposal
+    return propose(state.bench, limits=usual_limits(minutes=minutes, repertoire=ANY), **state.arguments)
 
 
 ROUND = ("true_m", "known_m", "known_band_m", "measured_m", "predicted_m", "band_m", "minutes")

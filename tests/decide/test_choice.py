@@ -6,7 +6,17 @@ import numpy as np
 import pytest
 
 from tests.helpers.start_figures import StartCase
-from wearsim.decide.choice import BEST, HANDBOOK, ONE_SPELL, PROPOSED, TOOL_ONLY, beside, simplest, worth_their_spells
+from wearsim.decide.choice import (
+    ANY_STROKE,
+    BEST,
+    HANDBOOK,
+    ONE_SPELL,
+    PROPOSED,
+    TOOL_ONLY,
+    beside,
+    simplest,
+    worth_their_spells,
+)
 from wearsim.decide.coarse_engine import PlannedSpell
 from wearsim.decide.effort import FURTHER_SPELL, TURNING_OVER, effort_of
 from wearsim.decide.handbook import COMPLAINTS, complaint_of, handbook_stroke
@@ -56,7 +66,8 @@ def test_effort_counts_what_handling_costs() -> None:
 
 def test_the_table_names_each_programme_once() -> None:
     best, tool, two = one(30.0, (MIRROR, 60.0)), one(32.0, (TOOL, 20.0)), one(29.0, (TOOL, 9.0), (MIRROR, 9.0))
-    table = beside(BENCH, tool, [best, tool, two], (COMPLAINTS[0], one(40.0, (MIRROR, 8.0))))
+    handbook = (COMPLAINTS[0], one(40.0, (MIRROR, 8.0)))
+    table = beside(BENCH, tool, [best, tool, two], handbook, None, lambda rms: rms)
     assert [row.name for row in table] == [PROPOSED, BEST, ONE_SPELL, HANDBOOK]
     assert TOOL_ONLY not in [row.name for row in table] and table[-1].words == COMPLAINTS[0].words
 
@@ -86,3 +97,11 @@ def test_good_enough_goes_by_what_the_readings_leave_possible() -> None:
     found = [verdict_for(chance, 0.9, 0.95) for chance in (1.0, 0.95, 0.5, 0.05, 0.0)]
     assert found == ["yes", "yes", "open", "no", "no"]
     assert verdict_for(0.0, 0.99, 0.95) == "open"  # poor readings of what may well be good
+
+
+def test_any_stroke_is_in_the_table_only_where_it_is_a_tenth_better_and_all_are_promised_alike() -> None:
+    practised = one(30.0, (TOOL, 20.0))
+    for rms, names in ((28.0, [PROPOSED]), (26.0, [PROPOSED, ANY_STROKE])):
+        table = beside(BENCH, practised, [practised], None, one(rms, (MIRROR, 8.0)), lambda left: left + 5e-9)
+        assert [row.name for row in table] == names
+        assert [row.expected_rms for row in table] == [row.candidate.score.expected_rms + 5e-9 for row in table]

@@ -54,7 +54,7 @@ def proposal() -> Proposal:
     )
     early = EarlyStop(np.array([0.0, 5.0]), np.array([60e-9, 20e-9]), np.array([3e-9, -40e-9]))
     return Proposal(
-        ws.Programme(spells=programme), done, 1e-9, 30e-9, 0.4, "as far as is safe", (), (), early, (),
+        ws.Programme(spells=programme), done, 1e-9, 30e-9, 60e-9, 0.4, "as far as is safe", (), (), early, (),
         any_limits(), {None: 600.0}, 1, 1.0, False,
     )  # fmt: skip
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from wearsim.bench.bench import Bench
@@ -23,7 +23,7 @@ ROUGHER, LARGE_GAIN = 1.1, 0.2
 Judgements."""
 
 PROPOSED, BEST, ONE_SPELL, TOOL_ONLY = "Proposed", "Best", "One spell", "Tool on top only"
-HANDBOOK = "By the handbook"
+HANDBOOK, ANY_STROKE = "By the handbook", "Any stroke"
 
 
 @dataclass(frozen=True)
@@ -36,6 +36,8 @@ class Alternative:
     candidate : Candidate
     effort : float
         Minutes that it feels like (:mod:`wearsim.decide.effort`) [min].
+    expected_rms : float
+        Root of the expected mean square figure error over everything uncertain, the measurement's own band included [m].
     words : str
         What it is, where the name does not say it.
     """
@@ -43,6 +45,7 @@ class Alternative:
     name: str
     candidate: Candidate
     effort: float
+    expected_rms: float
     words: str = ""
 
 
@@ -96,13 +99,25 @@ def simplest(bench: Bench, candidates: Iterable[Candidate]) -> list[Candidate]:
 
 
 def beside(
-    bench: Bench, proposed: Candidate, candidates: Sequence[Candidate], handbook: tuple[Complaint, Candidate] | None
+    bench: Bench,
+    proposed: Candidate,
+    candidates: Sequence[Candidate],
+    handbook: tuple[Complaint, Candidate] | None,
+    unpractised: Candidate | None,
+    promised: Callable[[float], float],
 ) -> tuple[Alternative, ...]:
-    """The table of choices: the proposed programme, the best, one spell, the tool on top only, what a handbook would do."""
+    """The table of choices: the proposed programme, the best, one spell, the tool on top only, what a handbook would do.
+
+    The best of any stroke too, where it betters the best of practised ones by a tenth. ``promised`` takes the RMS that
+    the strokes leave to the one that is to be expected [m].
+    """
     ordered = sorted(candidates, key=lambda one: one.score.expected_rms)
 
     def first(wanted: Iterable[Candidate]) -> Candidate | None:
         return next(iter(wanted), None)
+
+    def alternative(name: str, one: Candidate, words: str = "") -> Alternative:
+        return Alternative(name, one, effort_of(one.plan, bench), promised(one.score.expected_rms), words)
 
     named = (
         (PROPOSED, proposed),
@@ -113,8 +128,9 @@ def beside(
     found: list[Alternative] = []
     for name, one in named:
         if one is not None and all(one.plan != other.candidate.plan for other in found):
-            found.append(Alternative(name, one, effort_of(one.plan, bench)))
+            found.append(alternative(name, one))
+    if unpractised is not None and AS_GOOD * unpractised.score.expected_rms < ordered[0].score.expected_rms:
+        found.append(alternative(ANY_STROKE, unpractised))
     if handbook is not None:
-        complaint, one = handbook
-        found.append(Alternative(HANDBOOK, one, effort_of(one.plan, bench), complaint.words))
+        found.append(alternative(HANDBOOK, handbook[1], handbook[0].words))
     return tuple(found)

@@ -121,6 +121,8 @@ class Proposal:
         frozen [m].
     expected_rms : float
         Root of the expected mean square figure error over everything uncertain [m].
+    stopped_rms : float
+        The same where nothing is worked [m].
     share : float
         Share of the way that the programme goes: of the removal that would serve best [1].
     reason : str
@@ -155,6 +157,7 @@ class Proposal:
     outcome: Outcome
     floor: float
     expected_rms: float
+    stopped_rms: float
     share: float
     reason: str
     advice: tuple[str, ...]
@@ -205,6 +208,7 @@ class Proposal:
             "floor": self.floor,
             "gap_to_floor_m": self.gap,
             "expected_rms_m": self.expected_rms,
+            "expected_rms_if_stopped_m": self.stopped_rms,
             "least_rms_m": self.least_rms,
             "share_of_the_way": self.share,
             **{key: ends.tolist() for key, ends in bands.items() if ends is not None},
@@ -224,7 +228,7 @@ class Proposal:
                 {
                     "name": one.name,
                     "words": one.words,
-                    "expected_rms_m": one.candidate.score.expected_rms,
+                    "expected_rms_m": one.expected_rms,
                     "surface_rms_m": one.candidate.score.rms,
                     "effort_min": one.effort,
                     "programme": one.candidate.plan

@@ -10,6 +10,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme
+from wearsim.decide.binding import what_limits
 from wearsim.decide.choice import Alternative, beside, simplest
 from wearsim.decide.coarse_engine import Plan, is_same, plan_of
 from wearsim.decide.good_enough import GoodEnough, good_enough
@@ -118,8 +119,9 @@ def propose(
         belief, own = belief.with_session_spread(own.spread), replace(own, spread=0.0)
 
     first = _Proposing(bench, limits, belief, start, laps, accuracy, clock, seed, draws, progress, own, aim)
-    work, searched, choice = first.within_edge_limit(starts)
-    return work.proposal(limits, searched, choice, sessions, with_trade_off)
+    work = first.with_own_edge_limit()
+    searched = SearchSchedule(work, progress).run(starts)
+    return work.proposal(limits, searched, work.choose(searched), sessions, with_trade_off)
 
 
 def with_programme(
@@ -136,7 +138,7 @@ def with_programme(
     programme, outcome = work._as_programme(chosen.candidate.plan), work._predict(chosen.candidate.plan, draws)
     return replace(
         proposal, programme=programme, outcome=outcome, share=work.share(outcome), early=work._early(programme),
-        expected_rms=float(np.hypot(chosen.candidate.score.expected_rms, work.measured)), later=(), advice=(),
+        expected_rms=chosen.expected_rms, later=(), advice=(),
         pressings=work._uncertain.pressings(bench, programme), reason=f"{chosen.name.lower()} of what was looked at",
     )  # fmt: skip
 
@@ -155,19 +157,10 @@ class _Proposing(ProposalProblem):
     discrepancy: Discrepancy
     aim: float
 
-    def within_edge_limit(self, starts: int | None) -> tuple[_Proposing, Searched, _Choice]:
-        """Search within the limit on the edge roll; where the edge is beyond it and stays so, within what it is."""
-        searched = SearchSchedule(self, self.progress).run(starts)
-        choice = self.choose(searched)
+    def with_own_edge_limit(self) -> _Proposing:
+        """The same where the edge keeps its limit; where it is beyond it already, with what it is as its limit."""
         present = abs(self.objective.roll_before) / self.bench.light.wavelength
-        if choice[0].spells or present <= self.limits.edge_limit or searched.pool.stopped or self.is_good_enough:
-            return self, searched, choice
-        if self.clock.leaves_out("programmes that keep the edge where it is, beyond its limit"):
-            return self, searched, choice
-        work = replace(self, limits=replace(self.limits, edge_limit=present))
-        again = SearchSchedule(work, work.progress).run(starts)
-        again.pool.add_pool(searched.pool)
-        return work, again, work.choose(again)
+        return replace(self, limits=replace(self.limits, edge_limit=max(present, self.limits.edge_limit)))
 
     def proposal(
         self, limits: Limits, searched: Searched, choice: _Choice, sessions: int, with_trade_off: bool
@@ -178,13 +171,17 @@ class _Proposing(ProposalProblem):
         advice = (*edge_advice(outcome, limits, self.bench.light.wavelength), *lower_floor_advice(self, limits, floor))
         later, no_more = self._later(programme, outcome, sessions)
         least = max(floor, self._least(outcome)) if programme.spells else 0.0
+        choices = self._choices(searched, programme, least)
+        if choices:
+            advice = (*what_limits(self, limits, choices[0].candidate, searched.unpractised), *advice)
         return Proposal(
             programme=programme,
             outcome=outcome,
             floor=floor,
             trade_off=self._trade_off(searched, programme) if with_trade_off else (),
-            choices=self._choices(searched, programme),
-            expected_rms=max(self.expected(programme), least) if programme.spells else self.expected(programme),
+            choices=choices,
+            expected_rms=max(self.expected(plan_of(programme)), least),
+            stopped_rms=self.expected(()),
             least_rms=least,
             share=self.share(outcome),
             reason=reason,
@@ -247,7 +244,7 @@ class _Proposing(ProposalProblem):
                 band = None if outcome.band is None else outcome.band.share
                 reason = reason_for_share(self.belief, self.limits, self.share(outcome), band)
                 return self._as_programme(one.plan), outcome, reason
-        reason = self._to_stop(None) if self.is_good_enough else reason_for_none(before, ordered, self.limits)
+        reason = self._to_stop(None) if self.is_good_enough else self._for_none(ordered, searched.unpractised)
         return self._as_programme(()), self._predict(()), reason
 
     def _in_order(self, candidates: list[Candidate]) -> list[Candidate]:
@@ -274,27 +271,34 @@ class _Proposing(ProposalProblem):
         """Whether the glass as it is reaches the aim for nearly all that its measurement leaves possible."""
         return self._good.verdict == "yes"
 
+    def _for_none(self, ordered: list[Candidate], unpractised: Candidate | None) -> str:
+        return reason_for_none(self.objective.rms_before, ordered, unpractised)
+
     def _to_stop(self, outcome: Outcome | None) -> str:
         return reason_to_stop(self._good, self.objective.rms_before, outcome)
 
-    def _choices(self, searched: Searched, programme: Programme) -> tuple[Alternative, ...]:
-        """The table of choices; none where nothing is proposed."""
+    def _choices(self, searched: Searched, programme: Programme, least: float) -> tuple[Alternative, ...]:
+        """The table of choices, none of which promises less than an RMS [m]; empty where nothing is proposed."""
         if not programme.spells:
             return ()
         plan = plan_of(programme)
         proposed = min(searched.candidates, key=lambda one: (not is_same(one.plan, plan), one.score.expected_rms))
         better = [one for one in searched.candidates if one.score.expected_rms < self.objective.rms_before]
-        return beside(self.bench, proposed, better, searched.handbook)
+
+        def promised(rms: float) -> float:
+            return max(float(np.hypot(rms, self.measured)), least)
+
+        return beside(self.bench, proposed, better, searched.handbook, searched.unpractised, promised)
 
     def share(self, outcome: Outcome) -> float:
         """Share of the way that it goes [1]."""
         return share_of_the_way(outcome.before, outcome.removal, gauge_for(self.bench, self.start.radius))
 
-    def expected(self, programme: Programme) -> float:
+    def expected(self, plan: Plan) -> float:
         """Root of the expected mean square figure error, the measurement's own band included [m]."""
         rms = self.objective.rms_before
-        if programme.spells:
-            rms = self.for_figures().evaluate(plan_of(programme)).score.expected_rms
+        if plan:
+            rms = self.for_figures().evaluate(plan).score.expected_rms
         return float(np.hypot(rms, self.measured))
 
     def _least(self, outcome: Outcome) -> float:
@@ -346,6 +350,6 @@ class _Proposing(ProposalProblem):
             done, result, reason = work.choose(SearchSchedule(work).run(2))
             if not done.spells:
                 return tuple(later), f"after session {number - 1} {reason}"
-            later.append(LaterSession(done, result, work.expected(done)))
+            later.append(LaterSession(done, result, work.expected(plan_of(done))))
             height = result.height
         return tuple(later), ""

@@ -9,7 +9,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.decide.good_enough import GoodEnough
 from wearsim.decide.least_squares import Candidate
-from wearsim.decide.limits import PRACTISED, Limits
+from wearsim.decide.limits import Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.kernels.arrays import Floats
@@ -53,14 +53,23 @@ def share_words(share: float, band: Floats | None) -> str:
     return f"{share:.0%}" if band is None else f"{share:.0%} ({band[0]:.0%} to {band[1]:.0%})"
 
 
-def reason_for_none(rms_before: float, best: list[Candidate], limits: Limits) -> str:
-    """Why nothing is proposed, from the RMS figure error at the start [m] and what the search ended with."""
+def reason_for_none(rms_before: float, best: list[Candidate], unpractised: Candidate | None) -> str:
+    """Why nothing is proposed, from the RMS figure error at the start [m] and what the search ended with.
+
+    ``unpractised`` is the best of any stroke, where that was looked for.
+    """
+    said = _for_none(rms_before, best)
+    if unpractised is None or unpractised.score.expected_rms >= (1.0 - WORTHWHILE) * rms_before:
+        return said
+    rms = unpractised.score.expected_rms
+    return f"{said}; any stroke that the mechanics allows (--repertoire any) would come to {rms * 1e9:.0f} nm RMS"
+
+
+def _for_none(rms_before: float, best: list[Candidate]) -> str:
     if rms_before < NOTHING_LEFT:
         return "the figure error is already nil: there is nothing to gain"
     if not best or not any(item.plan for item in best):
-        others = "; --repertoire any looks at every stroke that the mechanics allows"
-        found = "no allowed stroke is predicted to better the figure within these minutes"
-        return found + others * (limits.repertoire == PRACTISED)
+        return "no allowed stroke is predicted to better the figure within these minutes"
     if min(item.score.expected_rms for item in best) >= (1.0 - WORTHWHILE) * rms_before:
         return (
             "no allowed programme is predicted to be better than stopping, what is uncertain considered: "
@@ -90,7 +99,7 @@ def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[st
     if abs(roll) > 1.02 * limit:
         return (
             f"edge roll {roll * 1e9:.0f} nm ({before * 1e9:.0f} nm before) stays beyond the limit of {limit * 1e9:.0f} "
-            "nm: the search found no programme that betters the figure and brings it within",
+            "nm: the search lets no stroke turn it further",
         )
     is_warned = limits.edge_limit == EDGE_LIMIT_WAVES and any(line.startswith("edge: may") for line in outcome.warnings)
     if outcome.band is None or is_warned:

@@ -18,14 +18,14 @@ from wearsim.decide.coarse_engine import NEAR, ROUGH, CoarseEngine, Plan, Planne
 from wearsim.decide.gauss_newton import gauss_newton
 from wearsim.decide.handbook import Complaint, complaint_of, handbook_stroke
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
-from wearsim.decide.limits import ANY, Limits
+from wearsim.decide.limits import ANY, PRACTISED, Limits
 from wearsim.decide.multistart import MultistartBudget
 from wearsim.decide.objective import Objective
 from wearsim.decide.reasons import NOTHING_LEFT
 from wearsim.decide.repertoire import practised_strokes, size_step
 from wearsim.decide.response_search import CLIMBS_AT_ONCE, CandidatePool, ResponseSearch, SearchBudget, SearchProgress
 from wearsim.decide.robust_search import Found, RobustSearch
-from wearsim.decide.rounding import SIZE_STEP, Rounder
+from wearsim.decide.rounding import Rounder
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.stroke_library import StrokeSpec, allowed_strokes
 from wearsim.parallel import in_threads
@@ -47,6 +47,9 @@ FINE_CLIMBS, ROUNDED, FINE_WORK = ((4, 20), (3, 40)), 3, 80_000
 SHORT, LITTLE = 2.0, 0.65
 # Factor by which strokes may press or lift off more where gentle ones leave more than that [1]. A judgement.
 SLACK = 2.0
+# Spells of any stroke that are looked at beside practised ones, at most. A judgement: a third takes
+# longer to look for than all else.
+FEW = 2
 # Lengths of the grid of all strokes, where the constants are uncertain.
 GRID_STEPS = 5
 
@@ -99,6 +102,8 @@ class Searched:
         Programmes that can be worked, whole steps.
     handbook : (str, Candidate) or None
         What a handbook would do: the complaint and the stroke in words, and the programme.
+    unpractised : Candidate or None
+        The best of any stroke, looked for where practised ones better the figure little.
     practised : list of PractisedSearch
         Searches over practised strokes by what comes first, for other limits.
     """
@@ -106,6 +111,7 @@ class Searched:
     pool: CandidatePool
     candidates: list[Candidate] = field(default_factory=list)
     handbook: tuple[Complaint, Candidate] | None = None
+    unpractised: Candidate | None = None
     practised: list[PractisedSearch] = field(default_factory=list)
 
     def within(self, minutes: float, spells: int) -> list[Candidate]:
@@ -187,6 +193,9 @@ class SearchSchedule:
                 done.candidates += self._any(opening, starts)
         if not self.pool.is_late():
             done.candidates += self._pressed(done.candidates)
+        least = min((one.score.expected_rms for one in done.candidates), default=np.inf)
+        if problem.limits.repertoire == PRACTISED and least > LITTLE * problem.objective.rms_before:
+            done.unpractised = self._unpractised()
         self.pool.seconds = monotonic() - began
         return done
 
@@ -218,9 +227,7 @@ class SearchSchedule:
         """All that the mechanics allows."""
         problem = self.problem
         if not problem.is_certain:
-            refiner = problem.refiner_after(opening)
-            strokes = allowed_strokes(problem.bench, problem.limits, GRID_STEPS)
-            found = RobustSearch(refiner, strokes, SIZE_STEP, self.progress, slack=np.inf).run()
+            found = self._over_any_stroke(opening).run()
             self.pool.candidates += found.met
             return found.all
         budget = BUDGET_CERTAIN if starts is None else BUDGET_CERTAIN.scaled(starts)
@@ -232,6 +239,21 @@ class SearchSchedule:
         best = self._round_certain(pool)
         self.pool.add_pool(pool)
         return best
+
+    def _over_any_stroke(self, opening: Plan) -> RobustSearch:
+        """Over strokes of all sizes, those between a grid's found from there."""
+        problem = replace(self.problem, limits=replace(self.problem.limits, repertoire=ANY))
+        strokes = allowed_strokes(problem.bench, problem.limits, GRID_STEPS)
+        return RobustSearch(
+            problem.refiner_after(opening), strokes, self.problem.size_step, self.progress, slack=np.inf
+        )
+
+    def _unpractised(self) -> Candidate | None:
+        """The best of one or two spells of any stroke."""
+        search = self._over_any_stroke(())
+        few = search.refiner.objective.limits
+        few = replace(few, spells=min(few.spells, FEW))
+        return min(search.run(search.refiner.objective.limited(few)).all, key=cost_of, default=None)
 
     def _openings(self) -> list[Plan]:
         """What may come before the first stroke: nothing, or a pressing where some lap does not fit the glass."""

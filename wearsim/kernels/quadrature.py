@@ -173,13 +173,13 @@ def pitch_nodes(rho: float, a: float, hole: float, b: float, e: float, gain: flo
             if cut <= a:
                 split = np.arctan2(cut * np.sin(theta_e), cut * np.cos(theta_e) - e)
     m = ring_nodes(rho, outside, inside, split, per_turn, 4, min(a, b), gauss, angle, weight)
+    along, across = np.cos(theta_e), np.sin(theta_e)
     for j in range(m):
         x[j] = e + rho * np.cos(angle[j])
         y[j] = rho * np.sin(angle[j])
-        radius = np.hypot(x[j], y[j])
-        azimuth = np.arctan2(y[j], x[j])
         factor[j] = 1.0
-        if theta_e > 0.0 and azimuth < theta_e:
+        if theta_e >= np.pi or x[j] * across > y[j] * along:  # within theta_e, both angles in the upper half
+            radius = np.sqrt(x[j] * x[j] + y[j] * y[j])
             factor[j] += gain * np.exp(-max(0.0, a - radius) / decay)
         share[j] = weight[j] / np.pi * factor[j]
     return m
@@ -219,10 +219,11 @@ class Nodes(NamedTuple):
 
 
 @inlined
-def locate(radius: Floats, low: float, step: float, cells: int, cell: Ints, part: Floats) -> None:
-    """Cell and fraction of a radius in an even table that starts at ``low``; outside it is held at the ends."""
-    for k in range(radius.size):
-        t = min(max((radius[k] - low) / step, 0.0), cells - 1e-9)
+def locate(x: Floats, y: Floats, e: float, low: float, step: float, cells: int, cell: Ints, part: Floats) -> None:
+    """Cell and fraction of radii about (e, 0) in an even table that starts at ``low``; outside it is held at the ends."""
+    for k in range(x.size):
+        radius = np.sqrt((x[k] - e) * (x[k] - e) + y[k] * y[k])
+        t = min(max((radius - low) / step, 0.0), cells - 1e-9)
         c = int(t)
         cell[k] = c
         part[k] = t - c
@@ -277,13 +278,13 @@ def build(offsets: Floats, glass_radius: Floats, pitch_radius: Floats, a: float,
             p_start[i * n_p + j + 1] = nq
     ag, agp, al, alp = np.empty(na, np.int32), np.empty(na), np.empty(na, np.int32), np.empty(na)
     gc, gp, pc, pp = np.empty(ng, np.int32), np.empty(ng), np.empty(nq, np.int32), np.empty(nq)
-    locate(np.hypot(ax[:na], ay[:na]), hole, (a - hole) / cells, cells, ag, agp)
+    locate(ax[:na], ay[:na], 0.0, hole, (a - hole) / cells, cells, ag, agp)
     for i in range(n_e):
         s, t = a_start[i], a_start[i + 1]
-        locate(np.hypot(ax[s:t] - offsets[i], ay[s:t]), 0.0, b / cells, cells, al[s:t], alp[s:t])
+        locate(ax[s:t], ay[s:t], offsets[i], 0.0, b / cells, cells, al[s:t], alp[s:t])
         s, t = g_start[i * n_r], g_start[(i + 1) * n_r]
-        locate(np.hypot(gx[s:t] - offsets[i], gy[s:t]), 0.0, b / cells, cells, gc[s:t], gp[s:t])
-    locate(np.hypot(px[:nq], py[:nq]), hole, (a - hole) / cells, cells, pc, pp)
+        locate(gx[s:t], gy[s:t], offsets[i], 0.0, b / cells, cells, gc[s:t], gp[s:t])
+    locate(px[:nq], py[:nq], 0.0, hole, (a - hole) / cells, cells, pc, pp)
     return Nodes(
         a_start, ax[:na].copy(), ay[:na].copy(), aw[:na].copy(), ap[:na].copy(), ag, agp, al, alp,
         g_start, gx[:ng].copy(), gy[:ng].copy(), gs[:ng].copy(), gf[:ng].copy(), gc, gp,

@@ -20,7 +20,7 @@ from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, Belief, powers, p
 from wearsim.wear.discrepancy import Discrepancy
 from wearsim.wear.initial_figure import start_figure
 
-DRAWS = 96
+DRAWS = 64
 """Weighed draws of the posterior; docs/learning.md says what more of them would change."""
 DETERMINED, PARTLY = 0.5, 0.85
 """A constant is determined by the data below the first share of the prior's spread, partly below the second."""

@@ -50,7 +50,7 @@ MOST_DEFICIT = 30.0
 """The search does not begin at a place so much less likely than the best (in logarithms)."""
 LEAST_EFFECTIVE = 60.0
 """Weighed draws are enough when they are worth so many even ones."""
-MOST_BATCHES = 4
+MOST_BATCHES = 6
 """Batches of draws at most."""
 SEARCH_BOUND = 5.0
 """Constants are sought within so many sigmas of the prior."""

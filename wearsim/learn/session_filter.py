@@ -22,13 +22,12 @@ from types import MappingProxyType
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
-from scipy.special import logsumexp
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme
 from wearsim.errors import ContactError
-from wearsim.figure.aperture import spline_matrix
+from wearsim.figure.spline import ProfileSpline
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.observation import Observation
 from wearsim.wear.accuracy import Accuracy
@@ -271,13 +270,15 @@ class SessionFilter:
         known = seen @ before @ seen.T + observation.covariance
         totals = np.array([known + square * (seen @ own @ seen.T) for square in squares])
         innovation = observation.innovation(after.height)
-        logs = np.array([_log_normal(innovation, total) for total in totals])
+        factors = [cho_factor(total) for total in totals]
+        logs = np.array([_log_normal(innovation, factor) for factor in factors])
         logs += np.log(self.tails.shares[: squares.size]) if squares.size > 1 else 0.0
-        chances = np.exp(logs - logsumexp(logs))
-        change, left = _corrected(chances, before, own, squares, totals, seen, innovation)
+        likelihood = float(np.logaddexp.reduce(logs))
+        chances = np.exp(logs - likelihood)
+        change, left = _corrected(chances, before, own, squares, factors, seen, innovation)
         return FilterStep(
-            after.height, run.removal, innovation, totals, chances, float(logsumexp(logs)),
-            corrected_state(after, change), left, seen @ linear.responses.sum(axis=0),
+            after.height, run.removal, innovation, totals, chances, likelihood, corrected_state(after, change), left,
+            seen @ linear.responses.sum(axis=0),
         )  # fmt: skip
 
     def linearised(self, constants: Constants, steps: tuple[FilterStep, ...]) -> tuple[Linearisation, ...]:
@@ -357,21 +358,26 @@ def _unchanged(run: Run[State]) -> Linearisation:
     )
 
 
-def _log_normal(residual: Floats, covariance: Floats) -> float:
-    factor = cho_factor(covariance)
+CholeskyFactor = tuple[Floats, bool]
+"""As SciPy's ``cho_factor`` gives it."""
+
+
+def _log_normal(residual: Floats, factor: CholeskyFactor) -> float:
     return float(-0.5 * residual @ cho_solve(factor, residual) - np.log(np.diagonal(factor[0])).sum())
 
 
 def _corrected(
-    chances: Floats, before: Floats, own: Floats, squares: Floats, totals: Floats, seen: Floats, innovation: Floats
-) -> tuple[Floats, Floats]:
+    chances: Floats, before: Floats, own: Floats, squares: Floats, factors: list[CholeskyFactor], seen: Floats,
+    innovation: Floats,
+) -> tuple[Floats, Floats]:  # fmt: skip
     """The correction (n,) of the glass and its covariance (n, n) after it, mean and spread of the mixture of sizes."""
     changes, lefts = [], []
-    for square, total in zip(squares, totals, strict=True):
+    for square, factor in zip(squares, factors, strict=True):
         grown = before + square * own
-        gain = cho_solve(cho_factor(total), seen @ grown).T
+        on_glass = seen @ grown
+        gain = cho_solve(factor, on_glass).T
         changes.append(gain @ innovation)
-        lefts.append(grown - gain @ total @ gain.T)
+        lefts.append(grown - gain @ on_glass)
     mean = chances @ np.array(changes)
     spread = sum(
         p * (left + np.outer(change - mean, change - mean))
@@ -402,6 +408,6 @@ def corrected_state(state: State, change: Floats) -> State:
     radius = state.radius
     laps = {}
     for name, pitch in state.laps.items():
-        on_lap = spline_matrix(radius, np.clip(pitch.radius, radius[0], radius[-1])) @ change
+        on_lap = ProfileSpline(radius, change).height(pitch.radius)
         laps[name] = PitchProfile(pitch.radius, pitch.height - on_lap)
     return State(radius, state.height + change, MappingProxyType(laps))

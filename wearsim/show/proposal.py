@@ -113,7 +113,8 @@ def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
     for one in proposal.choices:
         spells = [s.stroke.spell(s.minutes, proposal.limits.strokes_a_minute) for s in one.candidate.plan]
         words = "; ".join(f"{s.minutes:g} min {spell_words(s, bench.mirror.diameter, unit)}" for s in spells)
-        rows.append((one.name, high.number(one.candidate.score.expected_rms), f"{one.effort:.0f}", words))
+        rows.append((one.name, high.number(one.expected_rms), f"{one.effort:.0f}", words))
+    rows.append(("Stop now", high.number(proposal.stopped_rms), "0", "-"))
     notes = [f"{one.name}: for {one.words}." for one in proposal.choices if one.words]
     note = "RMS to expect, with all uncertainties. Effort: minutes of work, with the time that handling costs."
     heads = ["", f"RMS\n{high.name}", "Effort\nmin", "Programme"]

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import Mirror
-from wearsim.figure.aperture import spline_matrix
+from wearsim.figure.spline import ProfileSpline
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import Accuracy
 
@@ -115,7 +115,7 @@ class State:
 
 
 def _moved(radius: Floats, height: Floats, to: Floats) -> Floats:
-    return height if np.array_equal(radius, to) else spline_matrix(radius, to) @ height
+    return height if np.array_equal(radius, to) else ProfileSpline(radius, height).height(to)
 
 
 def lap_name(lap: Lap) -> str:
@@ -138,8 +138,7 @@ def fresh_pitch(lap: Lap, radius: Floats, height: Floats, accuracy: Accuracy) ->
     rho = pitch_grid(lap, accuracy)
     if lap.start == "spherical":
         return PitchProfile(rho, np.zeros_like(rho))
-    inside = np.clip(rho, radius[0], radius[-1])
-    return PitchProfile(rho, -(spline_matrix(radius, inside) @ height))
+    return PitchProfile(rho, -ProfileSpline(radius, height).height(rho))
 
 
 def start_state(bench: Bench, radius: Floats, height: Floats, accuracy: Accuracy) -> State:
