@@ -1,4 +1,4 @@
-"""The search for a programme: responses of all strokes, best subsets, many starts, refinement, exchange of spells.
+"""The search for a programme: responses of all strokes, best subsets, many starts, refinement.
 
 A response is the coupled engine's removal of one stroke from the present state, per minute, averaged over a
 spell of some length: the lap's flow under that stroke is in it, the effect of the other spells is not. By responses alone
@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
-from itertools import pairwise, permutations
+from itertools import permutations
 from time import monotonic
 
 import numpy as np
@@ -32,8 +32,6 @@ SPELL_LENGTHS = (8.0, 20.0)
 # Responses are worked a sixth of the strokes at a time, each a spread over all; mixes so many at a time, and climbs. Time
 # and work are looked at between them.
 PASSES, BATCH, CLIMBS_AT_ONCE = 6, 16, 2
-# Exchanges that are tried of each spell.
-EXCHANGES = 8
 
 
 @dataclass(frozen=True)
@@ -237,12 +235,6 @@ class SearchBudget:
         Programmes refined from the best subsets.
     refinement : int
         Evaluations of the residuals in a refinement, at most.
-    rounds : int
-        Rounds of exchanging single spells of the best programmes.
-    kept : int
-        Programmes whose spells are exchanged in a round.
-    exchanged : int
-        Programmes that come of each and are refined.
     work : int
         Evaluations of the wear rates after which nothing new is refined; 0 for no limit.
     multistart : MultistartBudget, optional
@@ -252,9 +244,6 @@ class SearchBudget:
     steps: int = 6
     starts: int = 8
     refinement: int = 10
-    rounds: int = 2
-    kept: int = 3
-    exchanged: int = 1
     work: int = 0
     multistart: MultistartBudget | None = None
 
@@ -302,8 +291,6 @@ class ResponseSearch:
             many = self._from_many_starts()
             if self.grids is None or self.grids[1].nominal is self.engine:
                 self._refine(starts + many)
-            for _ in range(self.budget.rounds):
-                self._exchange()
             refiners = (self.refiner, *(self.grids or ()))
             self.pool.evaluations = sum(one.evaluations for one in refiners) + len(self.strokes)
         self.pool.seconds = monotonic() - began
@@ -387,42 +374,3 @@ class ResponseSearch:
         return distinct_programmes(
             Multistart(*self.grids, budget, self.pool.is_late, report).run(first), budget.best_kept
         )
-
-    def _exchange(self) -> None:
-        """Every spell of the best programmes against every stroke of the library, and one spell more."""
-        fresh: list[Candidate] = []
-        for one in distinct_programmes(self.pool.candidates, self.budget.kept):
-            fresh += distinct_programmes(self._evaluated(self._exchanges(one.plan)), self.budget.exchanged)
-        self._report("exchanging")
-        self._refine(fresh)
-
-    def _exchanges(self, plan: Plan) -> list[Plan]:
-        """The most promising exchanges by their responses: a spell replaced, or one put first or last."""
-        limits = self.objective.limits
-        heights = [state.height for state in self.engine.states(self.objective.start, plan)]
-        removals = [self.objective.root @ (one - two) for one, two in pairwise(heights)]
-        total = np.asarray(sum(removals))
-        spare = limits.minutes - sum(spell.minutes for spell in plan)
-        # (what stays before, what stays after, removal of the rest, minutes free)
-        places = [(plan[:i], plan[i + 1 :], total - removals[i], spare + spell.minutes) for i, spell in enumerate(plan)]
-        if len(plan) < limits.spells and spare >= limits.shortest:
-            places += [(plan, (), total, spare), ((), plan, total, spare)]
-        ranked = list[tuple[float, Plan]]()
-        for before, after, rest, free in places:
-            minutes, squares = self._best_minutes(rest, free)
-            for column in np.argsort(squares)[:EXCHANGES]:
-                if minutes[column] >= limits.shortest:
-                    new = self._spell(column, float(minutes[column]))
-                    ranked.append((float(squares[column]), (*before, new, *after)))
-        ranked.sort(key=lambda item: item[0])
-        return [new for _, new in ranked[: 2 * EXCHANGES]]
-
-    def _best_minutes(self, rest: Floats, free: float) -> tuple[Floats, Floats]:
-        """Minutes of every column beside the removal of the rest, and the sum of squares left."""
-        spread = self.objective.limits.spread
-        target = self._target - rest
-        diagonal = np.sum(self.responses**2, axis=1)
-        slope = self.responses @ target
-        minutes = np.clip(slope / ((1.0 + spread**2) * diagonal), 0.0, max(0.0, free))
-        squares = target @ target - 2.0 * minutes * slope + (1.0 + spread**2) * diagonal * minutes**2
-        return minutes, squares

@@ -39,7 +39,7 @@ PRESSING_GAIN = 0.05
 # A judgement.
 FIT_SHARE = 0.1
 # With the constants known and any stroke allowed there is much to gain by looking longer.
-BUDGET_CERTAIN = SearchBudget(starts=4, refinement=3, rounds=0, work=60_000, multistart=MultistartBudget())
+BUDGET_CERTAIN = SearchBudget(starts=4, refinement=3, work=60_000, multistart=MultistartBudget())
 # At full accuracy: programmes climbed from and coupled runs of each, in turn; those rounded; and evaluations of the
 # wear rates after which no further one is begun, and as many again for rounding.
 FINE_CLIMBS, ROUNDED, FINE_WORK = ((4, 20), (3, 40)), 3, 80_000
