@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SCRIPTS = sorted(path.stem for path in EXAMPLES.glob("*.py"))
-LONG = {"how_many_sessions"}  # searches three times
+LONG = {"how_many_sessions", "when_a_smaller_lap_is_chosen"}  # search three times
 
 
 def load(name: str) -> Any:
@@ -79,6 +79,12 @@ def smaller_laps_dig() -> bool:
     """The smaller the lap, the less it takes where it takes least."""
     least = [numbers(line)[-1] for line in lines("what_a_smaller_lap_does")]
     return least == sorted(least, reverse=True) and least[0] > 70.0 and least[-1] < 5.0
+
+
+def a_small_lap_is_chosen_once_the_wear_is_known() -> bool:
+    """It follows the full lap then, and halves what is left; before, it is left alone."""
+    unknown, full, both = lines("when_a_smaller_lap_is_chosen")
+    return "small lap" not in unknown + full and "small lap" in both and numbers(both)[-1] < 0.6 * numbers(full)[-1]
 
 
 def a_mask_helps_a_turned_edge() -> bool:
@@ -152,6 +158,7 @@ def every_session_closes_in() -> bool:
         more_windows_tell_more, windows_beat_their_middles, warm_laps_follow_sooner, long_strokes_parabolize,
         the_zone_comes_nearer_to_the_target, the_band_tells_them_apart, there_is_a_largest_overhang,
         pytest.param(every_session_closes_in, marks=pytest.mark.slow),
+        pytest.param(a_small_lap_is_chosen_once_the_wear_is_known, marks=pytest.mark.slow),
     ],
     ids=lambda holds: holds.__name__,
 )  # fmt: skip

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import MappingProxyType
 
 import numpy as np
 
+from wearsim.bench.units import length_unit
 from wearsim.decide.choice import AS_GOOD
+from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
 from wearsim.decide.least_squares import Candidate, Refiner
 from wearsim.decide.limits import Limits
+from wearsim.decide.objective import Objective
+from wearsim.decide.repertoire import practised_strokes
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.errors import ContactError
+from wearsim.wear.state import start_state
 
 USED_UP = 0.95
 """Minutes limit a programme that takes so much of them [1]."""
@@ -18,6 +24,12 @@ MORE = 2.0
 """So many times the minutes are looked at [1]."""
 STEPS = 6
 """Evaluations of the residuals while minutes are brought down."""
+SMALLER_LAPS, SMALL = (0.6, 0.4), 0.7
+"""Laps that are tried in a spell after the others, in diameters of the mirror, where no lap of the bench is below so much
+[1]."""
+SHORT_SPELLS = (5.0, 10.0, 20.0)
+"""Minutes of that spell that are tried [min]."""
+NEW = "smaller"
 
 
 def what_limits(
@@ -38,7 +50,7 @@ def what_limits(
     Returns
     -------
     tuple of str
-        The minutes, the uncertain constants, the repertoire: each with the RMS that lifting it would come to.
+        The minutes, the uncertain constants, the repertoire, the laps: each with the RMS that lifting it would come to.
     """
     found: list[tuple[float | None, str]] = []
     if sum(one.work for one in proposed.plan) >= USED_UP * limits.minutes:
@@ -48,6 +60,9 @@ def what_limits(
         found.append((_if_known(problem, proposed), "what is not known: the same strokes, once it is known,"))
     if unpractised is not None:
         found.append((unpractised.score.expected_rms, "the strokes that hands do: any stroke (--repertoire any)"))
+    if all(lap.diameter > SMALL * problem.bench.mirror.diameter for lap in problem.bench.laps):
+        tried = [_with_lap(problem, limits, proposed, share) for share in SMALLER_LAPS]
+        found.append(min(tried, key=lambda one: np.inf if one[0] is None else one[0]))
     now, own = proposed.score.expected_rms, problem.measured
     return tuple(
         f"limited by {what} would come to {np.hypot(rms, own) * 1e9:.0f} nm RMS, where {np.hypot(now, own) * 1e9:.0f} "
@@ -77,3 +92,33 @@ def _if_known(problem: ProposalProblem, proposed: Candidate) -> float | None:
             return None
         squares += case.weight * min(best, every.objective.rms_before) ** 2
     return float(np.sqrt(squares))
+
+
+def _with_lap(problem: ProposalProblem, limits: Limits, proposed: Candidate, share: float) -> tuple[float | None, str]:
+    """The RMS to expect with one spell of a smaller lap after the others [m]; None where there is no time for it."""
+    bench, every = problem.bench, problem.in_all_scenarios()
+    own, start = bench.laps[0], every.objective.start
+    size = {
+        "diameter": share * bench.mirror.diameter,
+        "mass": own.mass * (share * bench.mirror.diameter / own.diameter) ** 2,
+    }
+    lap = own.model_copy(update={**size, "name": NEW})
+    words = f"the laps: one of {length_unit(bench).short(lap.diameter)} as well, in a spell after these,"
+    left = limits.minutes - sum(one.work for one in proposed.plan)
+    bench = bench.model_copy(update={"laps": (*bench.laps, lap)})
+    fresh = start_state(bench, start.radius, start.height, every.nominal.accuracy).laps[NEW]
+    begun = replace(start, laps=MappingProxyType({**start.laps, NEW: fresh}))
+    engines = [CoarseEngine(bench, one.limits, one.constants, one.accuracy) for one in every.engines]
+    nominal = CoarseEngine(bench, every.nominal.limits, every.nominal.constants, every.nominal.accuracy)
+    objective = Objective(every.objective.gauge, begun, every.objective.limits, bench)
+    refiner = Refiner(objective, engines, every.cases, nominal, every.clock)
+    strokes = [one for one in practised_strokes(bench, problem.limits) if one.lap == NEW and one.on_top == "tool"]
+    spells = [PlannedSpell(one, minutes) for one in strokes for minutes in SHORT_SPELLS if minutes <= left]
+    try:
+        worked = nominal.states(begun, proposed.plan)[-1]
+        best = min(spells, key=lambda one: objective.figures(nominal.after(worked, one).height)[0], default=None)
+        if best is None:
+            return None, words
+        return refiner.improve((*proposed.plan, best), steps=STEPS, free="minutes").score.expected_rms, words
+    except ContactError:
+        return None, words
