@@ -69,6 +69,17 @@ def test_json_says_what_python_says(call: Call, demo: Path) -> None:
     assert "expected_readings" not in answer
 
 
+def test_a_folder_and_its_bench_are_answered_alike(call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    (folder / "bench.toml").write_text(READ_BENCH)
+    (folder / "readings.toml").write_text(READINGS)
+    answers = [call("propose", name, *QUICK, "--json") for name in ("mine", "mine/bench.toml")]
+    assert [one.code for one in answers] == [0, 0]
+    assert json.loads(answers[0].out) == json.loads(answers[1].out)
+
+
 def test_options_reach_the_limits(call: Call, demo: Path) -> None:
     called = call(
         "propose", "bench.toml", *QUICK, "--shortest", "3", "--on-top", "tool", "--rate", "40", "--json",
