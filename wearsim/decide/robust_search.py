@@ -12,7 +12,7 @@ allowed. Whoever may do more has all of that to choose from: to allow more never
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from itertools import permutations
 
@@ -83,6 +83,8 @@ class RobustSearch:
     progress : callable, optional
     slack : float
         Factor by which strokes may press or lift off more than they should [1].
+    refined : mapping of int to int
+        How many mixes of so many spells are refined, of each choice of pieces.
     """
 
     def __init__(
@@ -92,8 +94,9 @@ class RobustSearch:
         step: float,
         progress: SearchProgress | None = None,
         slack: float = 1.0,
+        refined: Mapping[int, int] = REFINED,
     ) -> None:
-        self.refiner, self.step, self.progress = refiner, step, progress
+        self.refiner, self.step, self.progress, self.most_refined = refiner, step, progress, refined
         self._report("strokes one by one", refiner.objective.rms_before)
         self.gentle = Gentle(refiner.nominal, refiner.objective.start, strokes, slack)
         strokes = tuple(one for one in strokes if self.gentle.allows_from_start(one))
@@ -140,7 +143,9 @@ class RobustSearch:
         plans = list(dict.fromkeys(self._mixes(refiner, target, kind, least)))
         worked = [one for one in in_threads(refiner.attempt, plans) if one is not None]
         found.met += worked
-        near = [one for one in distinct_programmes(worked, REFINED[count]) if one.score.cost <= PROMISING * least]
+        near = [
+            one for one in distinct_programmes(worked, self.most_refined[count]) if one.score.cost <= PROMISING * least
+        ]
         done: list[Candidate] = []
         for batch in chunks(near, BATCH):
             done += in_threads(lambda one: self.refined(refiner, one), batch)

@@ -6,6 +6,7 @@ thing more to do: it must lower the cost clearly.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from time import monotonic
@@ -24,7 +25,7 @@ from wearsim.decide.objective import Objective
 from wearsim.decide.reasons import NOTHING_LEFT
 from wearsim.decide.repertoire import practised_strokes, size_step
 from wearsim.decide.response_search import CLIMBS_AT_ONCE, CandidatePool, ResponseSearch, SearchBudget, SearchProgress
-from wearsim.decide.robust_search import Found, RobustSearch
+from wearsim.decide.robust_search import REFINED, Found, RobustSearch
 from wearsim.decide.rounding import Rounder
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.stroke_library import StrokeSpec, allowed_strokes
@@ -47,9 +48,9 @@ FINE_CLIMBS, ROUNDED, FINE_WORK = ((4, 20), (3, 40)), 3, 80_000
 SHORT, LITTLE = 2.0, 0.65
 # Factor by which strokes may press or lift off more where gentle ones leave more than that [1]. A judgement.
 SLACK = 2.0
-# Spells of any stroke that are looked at beside practised ones, at most. A judgement: a third takes
-# longer to look for than all else.
-FEW = 2
+# Mixes of so many spells of any stroke that are refined where these are only shown beside practised ones. A judgement, for
+# the time it takes.
+FEW = {1: 1, 2: 1}
 # Lengths of the grid of all strokes, where the constants are uncertain.
 GRID_STEPS = 5
 
@@ -227,7 +228,7 @@ class SearchSchedule:
         """All that the mechanics allows."""
         problem = self.problem
         if not problem.is_certain:
-            found = self._over_any_stroke(opening).run()
+            found = self._over_any_stroke(opening, REFINED).run()
             self.pool.candidates += found.met
             return found.all
         budget = BUDGET_CERTAIN if starts is None else BUDGET_CERTAIN.scaled(starts)
@@ -240,19 +241,19 @@ class SearchSchedule:
         self.pool.add_pool(pool)
         return best
 
-    def _over_any_stroke(self, opening: Plan) -> RobustSearch:
+    def _over_any_stroke(self, opening: Plan, refined: Mapping[int, int]) -> RobustSearch:
         """Over strokes of all sizes, those between a grid's found from there."""
         problem = replace(self.problem, limits=replace(self.problem.limits, repertoire=ANY))
         strokes = allowed_strokes(problem.bench, problem.limits, GRID_STEPS)
         return RobustSearch(
-            problem.refiner_after(opening), strokes, self.problem.size_step, self.progress, slack=np.inf
+            problem.refiner_after(opening), strokes, self.problem.size_step, self.progress, np.inf, refined
         )
 
     def _unpractised(self) -> Candidate | None:
         """The best of one or two spells of any stroke."""
-        search = self._over_any_stroke(())
+        search = self._over_any_stroke((), FEW)
         few = search.refiner.objective.limits
-        few = replace(few, spells=min(few.spells, FEW))
+        few = replace(few, spells=min(few.spells, max(FEW)))
         return min(search.run(search.refiner.objective.limited(few)).all, key=cost_of, default=None)
 
     def _openings(self) -> list[Plan]:
