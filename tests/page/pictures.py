@@ -8,7 +8,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from tests.page.conftest import ROOT, SPHERE, Screen, Served, find_chromium, new_mirror
+from tests.page.conftest import OVERDONE, ROOT, Screen, Served, find_chromium, new_mirror
 
 IMAGES = ROOT / "docs" / "images"
 LONG = 300_000
@@ -20,7 +20,7 @@ def draw(browser: Any, served: Served) -> None:
     page = desk.go("/mirror/invented-200/readings")
     page.locator(".window input").first.click()
     for place in range(3):
-        for number in SPHERE:
+        for number in OVERDONE:
             page.keyboard.type(f"{float(number) + 0.01 * place:.2f}")
             page.keyboard.press("Enter")
         page.wait_for_timeout(600)

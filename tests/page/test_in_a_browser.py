@@ -107,7 +107,7 @@ def test_the_clock_at_the_barrel_goes_on_through_a_reload(served: Served, screen
     assert left.text_content() == stood
     screen.knuckle("Stopped here")
     page.get_by_text("5:00").wait_for()
-    screen.knuckle("Leave this spell out")
+    screen.knuckle("Skip this spell")
     page.get_by_text(re.compile(r"[0-3](\\.[0-9]+)? of 4 min")).wait_for()
     kept = kept_draft(served.folder / "worked", lambda kept: kept["work"]["ended"])["work"]
     assert kept["since"] is None and 1.0 < kept["done"][0] < 240.0 and kept["done"][1] == 0.0
@@ -122,6 +122,28 @@ def test_no_letter_at_the_barrel_is_small(served: Served, screens: Any) -> None:
         n.textContent.trim())).filter(e => parseFloat(getComputedStyle(e).fontSize) < 16).map(e => e.outerHTML)"""
     )
     assert small == []
+
+
+def test_every_step_is_within_reach_on_a_phone(served: Served, screens: Any) -> None:
+    page = screens(served, 360, 740, has_touch=True, is_mobile=True).go("/mirror/first/readings")
+    for name, words in STEPS.items():
+        link = page.get_by_role("link", name=words, exact=True)
+        box = link.bounding_box()
+        assert box["x"] >= 0 and box["x"] + box["width"] <= 360 and 0 <= box["y"] <= 740 - box["height"], (name, box)
+        assert box["height"] >= 36, box
+        link.tap()
+        page.wait_for_url(f"**/{name}")
+        page.wait_for_function("window.did_handshake === true")
+        assert page.locator("nav [aria-current=page]").inner_text() == words
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (1024, 768), (360, 740)])
+def test_the_minutes_left_fit_on_their_sheet(served: Served, screens: Any, width: int, height: int) -> None:
+    at_the_barrel(served, f"fits {width}")
+    page = screens(served, width, height).go(f"/mirror/fits%20{width}/barrel")
+    page.get_by_text("4:00").wait_for()
+    fits = "one => { one.textContent = '88:88'; return one.scrollWidth <= one.clientWidth; }"
+    assert page.locator("#minutes-left").evaluate(fits)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -144,7 +166,7 @@ def test_a_name_is_shown_and_never_obeyed(served: Served, screens: Any) -> None:
     new_mirror(served.folder / name)
     page = screens(served).go("/")
     page.get_by_role("heading", name=name).wait_for()
-    page.get_by_role("button", name=f"Go on with {name}", exact=True).wait_for()
+    page.get_by_role("button", name=f"Continue with {name}", exact=True).wait_for()
     assert page.locator("img[src=x]").count() == 0
     page.goto(served.address("/new"))
     page.get_by_text('8 in, 8".').wait_for()

@@ -140,10 +140,9 @@ class LiveMirror:
             return
         try:
             begun = [self.rounds(which)[place].cells for place in self.counted(which)]
-            marks = await self.desk.quick.ask(slips, self.path, sheet.file, begun, source)
+            marks = await self.ask(slips, sheet.file, begun, source)
             is_recorded = which == "rounds" and bool(self.sessions) and not self.is_corrected
-            given = self.path, sheet.file, rows, source, is_recorded
-            found = await self.desk.quick.ask(calls.surface, *given) if rows else {}
+            found = await self.ask(calls.surface, sheet.file, rows, source, is_recorded) if rows else {}
             self.surfaces[which] = {**found, "marks": marks}
             if which == "rounds":
                 await self.write_sheet()
@@ -194,15 +193,20 @@ class LiveMirror:
         """Places of the rounds that are begun and not struck out."""
         return [place for place, one in enumerate(self.rounds(which)) if one.is_begun and not one.struck]
 
+    async def ask(self, function: Callable[..., Any], *arguments: Any) -> Any:
+        """Have a function of the folder and these called in the process for what is answered within a second."""
+        return await self.desk.quick.ask(calls.on_bench, self.path, function, *arguments)
+
     async def run(self, job: Job, stage: str, function: Callable[..., Any], *arguments: Any) -> None:
-        """Have something worked in the process for long work, for all browsers to see."""
-        await job.run(self.desk.long, stage, lambda topic: self.changed.emit(topic, ""), function, *arguments)
+        """Have one called in the process for long work, for all browsers to see."""
+        work = (calls.on_bench, self.path, function, *arguments)
+        await job.run(self.desk.long, stage, lambda topic: self.changed.emit(topic, ""), *work)
 
     async def look_for_choices(self) -> None:
         """What to do next, by the readings as they are typed: a quick press does not leave the last of them out."""
         with suppress(WearsimError):  # said beside the readings
             await self.write_sheet()
-        await self.run(self.search, "reading the mirror", calls.choices, self.path, dict(self.draft.limits))
+        await self.run(self.search, "Working out the present figure", calls.choices, dict(self.draft.limits))
 
     @property
     def is_begun(self) -> bool:
@@ -259,9 +263,8 @@ class LiveMirror:
             done = (work.programme, work.minutes(), self.rows("after"), self.draft.source, given)
             try:
                 work.number = len(open_folder(self.path).sessions) + 1
-                await asyncio.to_thread(
-                    self.save, self.draft.text
-                )  # killed from here on, it is known what was recorded
+                # killed from here on, it is known what was recorded
+                await asyncio.to_thread(self.save, self.draft.text)
                 session: dict[str, Any] = await asyncio.to_thread(calls.keep_session, self.path, *done)
             except WearsimError:
                 work.number = 0
