@@ -61,6 +61,34 @@ def test_a_slip_is_marked_at_once(served: Served, screens: Any) -> None:
     page.get_by_text("Look again: not a number").wait_for()
 
 
+def test_a_round_is_struck_out_counted_again_and_deleted(served: Served, screens: Any) -> None:
+    place, screen = new_mirror(served.folder / "struck"), screens(served)
+    page = screen.go("/mirror/struck/readings")
+    _type_round(screen)
+    page.get_by_role("button", name="Round 2").wait_for()
+    _type_round(screen, ("0", "9", "9", "9", "9"))
+    page.get_by_role("button", name="Round 2").click()
+    screen.press("Strike this round out")
+    page.get_by_role("button", name="Round 2, struck out").wait_for()
+    kept_draft(place, lambda kept: [one["struck"] for one in kept["rounds"]][:2] == [False, True])
+    screen.press("Count this round again")
+    page.get_by_role("button", name="Round 2", exact=True).wait_for()
+    screen.press("Strike this round out")
+    screen.press("Delete this round")
+    kept = kept_draft(place, lambda kept: not any(one["struck"] for one in kept["rounds"]))
+    assert "9" not in [cell for one in kept["rounds"] for cell in one["cells"]]
+    assert ", 9.0" not in (place / "readings.toml").read_text()
+
+
+def test_what_the_tester_should_show_is_drawn(served: Served, screens: Any) -> None:
+    new_mirror(served.folder / "shadows")
+    screen = screens(served)
+    page = screen.go("/mirror/shadows/readings")
+    _type_round(screen)
+    page.get_by_text("What the tester should show").click()
+    page.get_by_role("img", name="The shadows of this surface, above those of a perfect one").wait_for()
+
+
 def test_the_second_browser_sees_what_the_first_types(served: Served, screens: Any) -> None:
     new_mirror(served.folder / "two")
     one, two = (screens(served, width, 800).go("/mirror/two/readings") for width in (1280, 390))
@@ -111,6 +139,56 @@ def test_the_clock_at_the_barrel_goes_on_through_a_reload(served: Served, screen
     page.get_by_text(re.compile(r"[0-3](\\.[0-9]+)? of 4 min")).wait_for()
     kept = kept_draft(served.folder / "worked", lambda kept: kept["work"]["ended"])["work"]
     assert kept["since"] is None and 1.0 < kept["done"][0] < 240.0 and kept["done"][1] == 0.0
+
+
+def test_the_cadence_is_heard_and_seen_and_can_be_turned_off(served: Served, screens: Any) -> None:
+    at_the_barrel(served, "beating")
+    screen = screens(served)
+    screen.page.add_init_script(
+        "window.tones = 0; const make = AudioContext.prototype.createOscillator;"
+        "AudioContext.prototype.createOscillator = function () { window.tones += 1; return make.call(this); };"
+    )
+    page = screen.go("/mirror/beating/barrel")
+    page.get_by_text("4:00").wait_for()
+    screen.press("Begin")
+    page.wait_for_function("window.tones > 3")
+    for is_lit in (True, False, True):
+        page.wait_for_function(
+            f"document.querySelector('#beat-lamp').classList.contains('on') === {str(is_lit).lower()}"
+        )
+    moving = "document.querySelector('.barrel svg.stroke').animationsPaused() === {}"
+    page.wait_for_function(moving.format("false"))
+    screen.press("Sound on")
+    page.get_by_role("button", name="Sound off").wait_for()
+    screen.press("Flash on")
+    page.get_by_role("button", name="Flash off").wait_for()
+    page.wait_for_timeout(300)  # what the browser was told a moment before
+    heard = page.evaluate("window.tones")
+    page.wait_for_timeout(3000)  # four beats
+    assert page.evaluate("window.tones") == heard
+    assert not page.evaluate("document.querySelector('#beat-lamp').classList.contains('on')")
+    screen.knuckle("Pause")
+    page.wait_for_function(moving.format("true"))
+
+
+def test_a_question_about_the_bench_is_worked_and_stopped(served: Served, screens: Any) -> None:
+    new_mirror(served.folder / "asked")
+    screen = screens(served)
+    page = screen.go("/mirror/asked/print")
+    screen.press("How far may I overhang?")
+    page.get_by_text(re.compile(r"^\d+ of \d+ cases")).wait_for()
+    screen.press("Stop")
+    page.get_by_text("Stopped.").wait_for()
+    page.get_by_role("button", name="How much does the pitch matter?").wait_for()
+
+
+def test_heavy_glass_is_cautioned_about(served: Served, screens: Any) -> None:
+    page = screens(served).go("/new")
+    for label, text in {"Diameter of the mirror": "20 in", "Focal ratio": "5"}.items():
+        page.get_by_label(label).fill(text)
+    page.get_by_role("note").filter(has_text="Lift it with a second person or a hoist").first.wait_for()
+    page.get_by_label("Diameter of the mirror").fill("")
+    page.get_by_label("Focal ratio").fill("")
 
 
 def test_no_letter_at_the_barrel_is_small(served: Served, screens: Any) -> None:

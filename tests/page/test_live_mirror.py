@@ -182,13 +182,14 @@ def test_readings_before_and_after_are_both_worked(with_mirror: Any) -> None:
     with_mirror(work)
 
 
-@pytest.mark.parametrize("unit", ["nm", "waves", "millionths"])
-def test_heights_are_in_the_unit_that_the_bench_remembers(with_mirror: Any, unit: str) -> None:
+def test_heights_are_in_the_unit_that_the_bench_remembers(with_mirror: Any) -> None:
     async def work(mirror: LiveMirror) -> None:
-        with (mirror.path / "bench.toml").open("a", encoding="utf-8") as bench:
-            bench.write(f'\n[light]\nsurface_unit = "{unit}"\n')
         assert mirror.sheet is not None
-        found = await mirror.ask(calls.surface, mirror.sheet.file, [list(READ)], "moving", False)
-        assert found["rms"].endswith(f" {unit}") and f"RMS, surface, {unit}" in found["text"]
+        bench = (mirror.path / "bench.toml").read_text(encoding="utf-8")
+        for unit in ("waves", "millionths", "nm", ""):
+            said = f'\n[light]\nsurface_unit = "{unit}"\n' if unit else ""
+            (mirror.path / "bench.toml").write_text(bench + said, encoding="utf-8")
+            found = await mirror.ask(calls.surface, mirror.sheet.file, [list(READ)], "moving", False)
+            assert found["rms"].endswith(f" {unit or 'nm'}") and f"RMS, surface, {unit or 'nm'}" in found["text"]
 
     with_mirror(work)

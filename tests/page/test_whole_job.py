@@ -95,6 +95,9 @@ def test_from_nothing_to_the_second_proposal(served: Served, screens: Any, width
     screen.press("Afterwards")
     page.get_by_role("button", name="As planned").wait_for()
     screen.ready()
+    page.get_by_text(re.compile(r"^Test in \d+(\.\d)? (min|h)$")).wait_for()
+    card = page.request.get(screen.served.address(f"/print/{quote(name)}/card"))
+    assert card.ok and card.body().startswith(b"%PDF")
     screen.press("As planned")
     kept_draft(place, lambda kept: kept["work"]["corrected"])
     _record(screen, place)
@@ -173,6 +176,7 @@ def test_a_search_is_stopped_and_no_other(served: Served, screens: Any) -> None:
     other.press("What should I do next?")
     other.press("Stop looking")  # what waits for its turn, not the search before it
     other.page.get_by_text("Stopped.").wait_for()
+    page.get_by_text(re.compile(r"best so far \d+ nm RMS")).wait_for(timeout=LONG)
     screen.press("Stop looking")
     page.get_by_text("Stopped.").wait_for()
 
