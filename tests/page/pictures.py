@@ -11,7 +11,7 @@ from typing import Any
 from tests.page.conftest import OVERDONE, ROOT, Screen, Served, find_chromium, new_mirror
 
 IMAGES = ROOT / "docs" / "images"
-LONG = 300_000
+LONG = 600_000
 
 
 def draw(browser: Any, served: Served) -> None:

@@ -72,7 +72,7 @@ class LiveMirror:
     def _take_over(self, sheet: Sheet) -> None:
         """The readings that stand in the file in place of those typed here, except for what was never in a file."""
         changed = bool(self.rows("rounds"))
-        said = "The readings were changed outside of this page; here is what the file holds."
+        said = "The readings were changed outside of this page. Here is what the file holds."
         self.file_note = said if changed else ""
         unfinished = [one for one in self.draft.rounds if one.struck or (one.is_begun and not one.is_whole)]
         kept = [one for one in unfinished if len(one.cells) == sheet.windows]
@@ -184,8 +184,8 @@ class LiveMirror:
         """What was typed as readings and does not count yet."""
         if self.readings_faults.get("rounds"):
             return [f"The readings cannot be used yet: {self.readings_faults['rounds']}"]
-        left_out = f"Readings were changed and are not in the record of session {len(self.sessions)}."
-        broken = "A round of readings is not whole: what is looked for here goes by the whole rounds before it."
+        left_out = f"Readings were changed after session {len(self.sessions)}. The changes are not in its record."
+        broken = "A round of readings is not complete: the search goes by the complete rounds."
         is_broken = len(self.rows("rounds")) < len(self.counted("rounds"))
         return [left_out] * self.is_corrected + [broken] * is_broken
 
