@@ -22,7 +22,7 @@ from wearsim.learn.whole_writes import write_file
 from wearsim.page import calls
 from wearsim.page.parts import Entry, browser
 from wearsim.show.strokes import title_of
-from wearsim.worker import Desk, Job, Latest, Stopped
+from wearsim.worker import Desk, Job, Latest, Stopped, Worker
 
 SETTLED = 0.3
 """After the last key before what was typed is worked [s]."""
@@ -193,9 +193,9 @@ class LiveMirror:
         """Places of the rounds that are begun and not struck out."""
         return [place for place, one in enumerate(self.rounds(which)) if one.is_begun and not one.struck]
 
-    async def ask(self, function: Callable[..., Any], *arguments: Any) -> Any:
-        """Have a function of the folder and these called in the process for what is answered within a second."""
-        return await self.desk.quick.ask(calls.on_bench, self.path, function, *arguments)
+    async def ask(self, function: Callable[..., Any], *arguments: Any, worker: Worker | None = None) -> Any:
+        """Have a function of the folder and these called, in the process for what is answered within a second."""
+        return await (worker or self.desk.quick).ask(calls.on_bench, self.path, function, *arguments)
 
     async def run(self, job: Job, stage: str, function: Callable[..., Any], *arguments: Any) -> None:
         """Have one called in the process for long work, for all browsers to see."""

@@ -6,7 +6,7 @@ from contextlib import suppress
 from functools import partial
 from typing import Any
 
-from nicegui import context, ui
+from nicegui import background_tasks, context, ui
 
 from wearsim.bench.programme import STROKES
 from wearsim.errors import WearsimError
@@ -38,7 +38,7 @@ class OwnProgramme:
     def __init__(self, mirror: LiveMirror) -> None:
         assert mirror.bench is not None
         self.mirror, self.bench = mirror, mirror.bench
-        self.predict = Latest(self._predict)
+        self.predict, self.band = Latest(self._predict), Latest(self._band)
         self.found: dict[str, Any] = {}
         self.fault = ""
         self.compare = Job()
@@ -128,7 +128,7 @@ class OwnProgramme:
         self.mirror.tell("own")
 
     async def _predict(self) -> None:
-        """The numbers at once, then the picture with its band."""
+        """The numbers at once, then the picture; no slider waits for the band."""
         spells = [dict(one) for one in self.mirror.draft.own]
         self.found, self.fault = (self.found if spells else {}), ""
         try:
@@ -137,15 +137,22 @@ class OwnProgramme:
                 self.found |= await self.mirror.ask(calls.headline, programme)
                 self.numbers.refresh()
                 self.found = await self.mirror.ask(calls.predicted, programme, 0)
-                self.figure.refresh()
-                if spells == self.mirror.draft.own:
-                    self.found = await self.mirror.ask(calls.predicted, programme, BAND_DRAWS)
+                background_tasks.create(self.band.ask(spells, programme), name="band")
         except Stopped:
             return
         except WearsimError as error:
             self.found, self.fault = {}, str(error)
         self.numbers.refresh()
         self.figure.refresh()
+
+    async def _band(self, spells: list[dict[str, Any]], programme: str) -> None:
+        """The same with its band, from the process for long work; unless a slider was moved meanwhile."""
+        with suppress(Stopped, WearsimError):
+            found = await self.mirror.ask(calls.predicted, programme, BAND_DRAWS, worker=self.mirror.desk.long)
+            if spells == self.mirror.draft.own:
+                self.found = found
+                self.numbers.refresh()
+                self.figure.refresh()
 
     @ui.refreshable_method
     def numbers(self) -> None:

@@ -192,7 +192,9 @@ class ReadingsView:
         for zone, (box, words) in enumerate(zip(self.boxes, self.beneath, strict=True)):
             slip = marks.get((row, zone))
             others = [rounds[at].cells[zone] for at in counted if at != place and rounds[at].cells[zone]]
-            words.content = escape(f"Look again: {slip}" if slip else "other rounds: " + ", ".join(others) if others else "")
+            words.content = escape(
+                f"Look again: {slip}" if slip else "other rounds: " + ", ".join(others) if others else ""
+            )
             box.classes(add="slip" if slip else "", remove="" if slip else "slip")
             words.classes(add="mark" if slip else "", remove="" if slip else "mark")
 
