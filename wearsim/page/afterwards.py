@@ -96,8 +96,7 @@ class AfterwardsView:
 
     def _record_sheet(self) -> None:
         with parts.sheet("Record the session"):
-            hint = "If not the one on the bench: 18 \u00b0C, 65 \u00b0F."
-            parts.field("Temperature of the room", self._condition("temperature"), hint)
+            parts.field("Temperature of the room", self._condition("temperature"), "If not the bench's: 18 C, 65 F.")
             laps = {"": "as the last session left it" if self.mirror.sessions else "pressed", **LAPS}
             abrasives = {"": "the one on the bench", **{name: name for name in names("abrasives")}}
             for key, words, options in (("abrasive", "Abrasive", abrasives), ("lap", "Lap at the start", laps)):

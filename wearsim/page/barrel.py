@@ -52,8 +52,7 @@ class BarrelView:
         """Large, and the same on every screen."""
         ui.add_body_html(f"<script>{(parts.ASSETS / 'barrel.js').read_text(encoding='utf-8')}</script>")
         self.work()
-        words = "This browser does not keep the screen awake. Set the tablet's screen to stay on."
-        parts.says(words, "quiet").props("id=awake-note hidden")
+        parts.says("Set the tablet to stay on: this browser lets it sleep.", "quiet").props("id=awake-note hidden")
         parts.follow(self.mirror, {"work", "session"}, self.work.refresh)
 
     @ui.refreshable_method

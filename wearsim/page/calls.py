@@ -22,7 +22,7 @@ from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_tab
 from wearsim.bench.units import length_unit, round_unit
 from wearsim.decide.alternatives import alternatives
 from wearsim.decide.compare import compare
-from wearsim.decide.limits import usual_limits
+from wearsim.decide.limits import PRACTISED, usual_limits
 from wearsim.decide.proposal import Proposal
 from wearsim.errors import InputError
 from wearsim.knifeedge.mask import MaskLimits, design_mask
@@ -147,7 +147,7 @@ def programme_of(text: str, bench: Bench) -> Programme:
 def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
     """Look for what to do next, the best first; :class:`wearsim.worker.Job` says what ``progress`` takes.
 
-    The limits are ``minutes``, ``spells`` (see :class:`wearsim.decide.limits.Limits`) and ``top``: either, tool or mirror.
+    Of :class:`wearsim.decide.limits.Limits` the minutes, spells, ``top``: either, tool or mirror, and ``strokes``: any.
     """
     state = state_of(path)
     bench, known = state.bench, state.arguments
@@ -155,7 +155,8 @@ def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
     def told(name: str, stage: str, best: float) -> None:
         progress("stage", f"{name}: {stage}", height_text(best))
 
-    asked = usual_limits(minutes=limits["minutes"], spells=limits["spells"], on_top=TOPS[limits["top"]])
+    given = {"on_top": TOPS[limits["top"]], "repertoire": limits.get("strokes") or PRACTISED}
+    asked = usual_limits(minutes=limits["minutes"], spells=limits["spells"], **given)
     for name, proposal in alternatives(bench, asked, told, **known):
         progress("choice", _choice(name, bench, known, proposal))
 

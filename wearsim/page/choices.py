@@ -44,8 +44,9 @@ class ChoicesView:
         with parts.group("row"):
             parts.number("Minutes of work at most", entry("minutes"), 5, 600)
             parts.choice("Different strokes at most", {count: str(count) for count in range(1, 5)}, entry("spells"))
-            words = {"either": "either", "tool": "the tool", "mirror": "the mirror"}
-            parts.choice("Which piece may be on top", words, entry("top"))
+            tops = {"either": "either", "tool": "the tool", "mirror": "the mirror"}
+            parts.choice("Which piece may be on top", tops, entry("top"))
+            parts.choice("Strokes to consider", {"": "practised ones", "any": "any"}, entry("strokes"))
 
     @ui.refreshable_method
     def job(self) -> None:
@@ -85,13 +86,13 @@ class ChoicesView:
         with parts.sheet(choice["name"]):
             count = len(choice["spells"])
             parts.says(f"{choice['minutes']:g} minutes in {count} spell{'s' * (count != 1)}", "strong")
-            if choice is self.mirror.search.found[0]:
-                parts.says(f"{parts.upper(choice['reason'])}.")
             parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
             parts.facts({
                 "RMS before": choice["before"], "RMS after": choice["after"], "RMS to expect": choice["expected"],
                 "Edge roll after": choice["edge"], "Strehl ratio after": choice["strehl"],
             })  # fmt: skip
+            if choice is self.mirror.search.found[0]:
+                parts.says(f"{parts.upper(choice['reason'])}.")
             for spell in choice["spells"]:
                 parts.says(f"{spell['minutes']:g} min: {spell['title']}, {spell['sizes']}")
                 parts.drawing(spell["moving"])
