@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.conftest import READ, Screen, Served, at_the_barrel, kept_draft, new_mirror
+from tests.page.conftest import READ, Screen, Served, at_the_barrel, kept_draft, new_mirror, read_mirror
 from wearsim.page.parts import STEPS
 from wearsim.wear.outcome_file import digest
 
@@ -67,7 +67,9 @@ def test_a_round_is_struck_out_counted_again_and_deleted(served: Served, screens
     _type_round(screen)
     page.get_by_role("button", name="Round 2").wait_for()
     _type_round(screen, ("0", "9", "9", "9", "9"))
+    page.get_by_role("button", name="Round 3").wait_for()
     page.get_by_role("button", name="Round 2").click()
+    page.wait_for_function("document.querySelectorAll('.window input')[1]?.value === '9'")
     screen.press("Strike this round out")
     page.get_by_role("button", name="Round 2, struck out").wait_for()
     kept_draft(place, lambda kept: [one["struck"] for one in kept["rounds"]][:2] == [False, True])
@@ -173,7 +175,7 @@ def test_the_cadence_is_heard_and_seen_and_can_be_turned_off(served: Served, scr
 
 
 def test_a_question_about_the_bench_is_worked_and_stopped(served: Served, screens: Any) -> None:
-    new_mirror(served.folder / "asked")
+    read_mirror(served, "asked")
     screen = screens(served)
     page = screen.go("/mirror/asked/print")
     screen.press("How far may I overhang?")
