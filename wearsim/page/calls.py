@@ -52,7 +52,7 @@ from wearsim.show.moving_stroke import barrel_spells
 from wearsim.show.notices import waiting_text
 from wearsim.show.numbers import numbers_after, numbers_before
 from wearsim.show.outcome import profiles_figure, unit_for
-from wearsim.show.proposal import proposal_figure, proposal_text, work_minutes
+from wearsim.show.proposal import proposal_figure, proposal_text, reasons_text, work_minutes
 from wearsim.show.reduction import known_text, reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
 from wearsim.show.strokes import title_of
@@ -167,7 +167,7 @@ def _choice(name: str, bench: Bench, known: dict[str, Any], proposal: Proposal) 
     readings = expected_text(bench, own) if own else ""
     return {
         **_predicted(bench, known, proposal.programme, proposal.outcome), "name": name,
-        "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": proposal.reason,
+        "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": reasons_text(proposal),
         "text": proposal_text(bench, proposal, readings),
         "plot": data_address(proposal_figure(bench, proposal)) if proposal.trade_off else "",
         "card": card_bytes(bench, proposal, after),

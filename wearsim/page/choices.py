@@ -66,7 +66,7 @@ class ChoicesView:
         best = found[0]
         if not best["spells"]:
             with parts.sheet("Nothing to do"):
-                parts.says(f"{parts.upper(best['reason'])}.")
+                parts.says(best["reason"])
                 with parts.fold("Every number"):
                     parts.written(best["text"])
             return
@@ -92,7 +92,7 @@ class ChoicesView:
                 "Edge roll after": choice["edge"], "Strehl ratio after": choice["strehl"],
             })  # fmt: skip
             if choice is self.mirror.search.found[0]:
-                parts.says(f"{parts.upper(choice['reason'])}.")
+                parts.says(choice["reason"])
             for spell in choice["spells"]:
                 parts.says(f"{spell['minutes']:g} min: {spell['title']}, {spell['sizes']}")
                 parts.drawing(spell["moving"])
