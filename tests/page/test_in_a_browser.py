@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.conftest import READ, Screen, Served, at_the_barrel, kept_draft, new_mirror, read_mirror
+from tests.page.conftest import READ, WAIT, Screen, Served, at_the_barrel, kept_draft, new_mirror, read_mirror
 from wearsim.page.parts import STEPS
 from wearsim.wear.outcome_file import digest
 
@@ -179,7 +179,7 @@ def test_a_question_about_the_bench_is_worked_and_stopped(served: Served, screen
     screen = screens(served)
     page = screen.go("/mirror/asked/print")
     screen.press("How far may I overhang?")
-    page.get_by_text(re.compile(r"^\d+ of \d+ cases")).wait_for()
+    page.get_by_text(re.compile(r"^\d+ of \d+ cases")).wait_for(timeout=5 * WAIT)  # kernels may be compiled before
     screen.press("Stop")
     page.get_by_text("Stopped.").wait_for()
     page.get_by_role("button", name="How much does the pitch matter?").wait_for()
