@@ -20,7 +20,7 @@ import pytest
 from tests.page.conftest import OVERDONE, TAKEN, Screen, Served, at_the_barrel, kept_draft, read_mirror
 
 pytestmark = pytest.mark.slow
-LONG = 240_000
+LONG = 600_000
 """Longest wait for a search or a calibration, kernels compiled first, on a machine with much else to do [ms]."""
 AFTER = ("0", "0.68", "1.12", "1.62", "2.08")
 """What is read after the work that is proposed for such a mirror, about as predicted: half of the way."""
