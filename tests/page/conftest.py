@@ -115,8 +115,8 @@ READ = ("0", "0.55", "1.05", "1.42", "1.78")
 """Knife positions of an invented surface through the windows of such a mirror [mm]."""
 
 
-SPHERE = ("0", "0.8", "1.4", "2.0", "2.5")
-"""Of one that is nearer to a sphere: there is something to do."""
+OVERDONE = ("0", "0.8", "1.4", "2.0", "2.5")
+"""Of one that went too far, to a conic constant of -1.5: there is something to do, and it is found soon."""
 
 
 def new_mirror(place: Path) -> Path:
@@ -137,7 +137,7 @@ def read_mirror(served: Served, name: str) -> Path:
     folder = open_folder(new_mirror(served.folder / name))
     sheet = newest_sheet(folder)
     assert sheet is not None
-    write_rows(folder, [list(SPHERE), [f"{float(one) + 0.01:.2f}" for one in SPHERE]], "moving", sheet.digest)
+    write_rows(folder, [list(OVERDONE), [f"{float(one) + 0.01:.2f}" for one in OVERDONE]], "moving", sheet.digest)
     return folder.path
 
 

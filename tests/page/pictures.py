@@ -8,26 +8,40 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from tests.page.conftest import ROOT, SPHERE, Screen, Served, find_chromium, new_mirror
+from tests.page.conftest import OVERDONE, ROOT, Screen, Served, find_chromium, new_mirror
 
 IMAGES = ROOT / "docs" / "images"
-LONG = 300_000
+LONG = 600_000
 
 
 def draw(browser: Any, served: Served) -> None:
     """One after the other, in the order of the work."""
     desk = Screen(browser, served, 1280, 900)
+    draw_readings(desk)
+    draw_work(browser, desk)
+
+
+def draw_readings(desk: Screen) -> None:
+    """Three rounds, and the surface beside them."""
     page = desk.go("/mirror/invented-200/readings")
     page.locator(".window input").first.click()
     for place in range(3):
-        for number in SPHERE:
+        for number in OVERDONE:
             page.keyboard.type(f"{float(number) + 0.01 * place:.2f}")
             page.keyboard.press("Enter")
         page.wait_for_timeout(600)
+    page.get_by_role("button", name="Round 4").wait_for(timeout=LONG)
+    page.wait_for_timeout(1500)  # until the keys typed meanwhile have gone there
     page.get_by_role("button", name="Round 3").click()
+    page.wait_for_function("document.querySelectorAll('.window input')[1]?.value === '0.82'", timeout=LONG)
     page.get_by_role("img", name=re.compile("The surface with its band")).wait_for(timeout=LONG)
     page.wait_for_timeout(1500)
     page.screenshot(path=IMAGES / "page-readings.png")
+
+
+def draw_work(browser: Any, desk: Screen) -> None:
+    """The choices on a desktop screen, the work on a tablet, the mirrors on a phone."""
+    served = desk.served
     page = desk.go("/mirror/invented-200/next")
     desk.press("What should I do next?")
     page.get_by_role("button", name=re.compile("Take to the barrel")).nth(1).wait_for(timeout=LONG)

@@ -220,7 +220,7 @@ def test_a_tablet_comes_in_with_the_word_and_stays_in_without(shared: Served, sc
     page = tablet.page
     page.goto(shared.link)
     tablet.ready()
-    tablet.press("Go on with first")
+    tablet.press("Continue with first")
     page.locator(".window input").first.wait_for()
     tablet.ready()
     page.locator(".window input").nth(1).fill("0.56")

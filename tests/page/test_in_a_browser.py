@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.conftest import READ, Screen, Served, at_the_barrel, kept_draft, new_mirror
+from tests.page.conftest import READ, WAIT, Screen, Served, at_the_barrel, kept_draft, new_mirror, read_mirror
 from wearsim.page.parts import STEPS
 from wearsim.wear.outcome_file import digest
 
@@ -61,6 +61,37 @@ def test_a_slip_is_marked_at_once(served: Served, screens: Any) -> None:
     page.get_by_text("Look again: not a number").wait_for()
 
 
+def test_a_round_is_struck_out_counted_again_and_deleted(served: Served, screens: Any) -> None:
+    place, screen = new_mirror(served.folder / "struck"), screens(served)
+    page = screen.go("/mirror/struck/readings")
+    _type_round(screen)
+    page.get_by_role("button", name="Round 2").wait_for()
+    _type_round(screen, ("0", "9", "9", "9", "9"))
+    page.get_by_role("button", name="Round 3").wait_for()
+    page.get_by_role("button", name="Round 2").click()
+    page.wait_for_function("document.querySelectorAll('.window input')[1]?.value === '9'")
+    screen.press("Strike this round out")
+    page.get_by_role("button", name="Round 2, struck out").wait_for()
+    kept_draft(place, lambda kept: [one["struck"] for one in kept["rounds"]][:2] == [False, True])
+    screen.press("Count this round again")
+    page.get_by_role("button", name="Round 2", exact=True).wait_for()
+    screen.press("Strike this round out")
+    screen.press("Delete this round")
+    page.get_by_role("button", name="Count this round again").wait_for(state="hidden")
+    sheet = place / "readings.toml"
+    kept_draft(place, lambda kept: ["0", *"9999"] not in [one["cells"] for one in kept["rounds"]])
+    kept_draft(place, lambda kept: kept["made_from"] == digest(sheet.read_text()) and ", 9.0" not in sheet.read_text())
+
+
+def test_what_the_tester_should_show_is_drawn(served: Served, screens: Any) -> None:
+    new_mirror(served.folder / "shadows")
+    screen = screens(served)
+    page = screen.go("/mirror/shadows/readings")
+    _type_round(screen)
+    page.get_by_text("What the tester should show").click()
+    page.get_by_role("img", name="The shadows of this surface, above those of a perfect one").wait_for()
+
+
 def test_the_second_browser_sees_what_the_first_types(served: Served, screens: Any) -> None:
     new_mirror(served.folder / "two")
     one, two = (screens(served, width, 800).go("/mirror/two/readings") for width in (1280, 390))
@@ -107,10 +138,60 @@ def test_the_clock_at_the_barrel_goes_on_through_a_reload(served: Served, screen
     assert left.text_content() == stood
     screen.knuckle("Stopped here")
     page.get_by_text("5:00").wait_for()
-    screen.knuckle("Leave this spell out")
+    screen.knuckle("Skip this spell")
     page.get_by_text(re.compile(r"[0-3](\\.[0-9]+)? of 4 min")).wait_for()
     kept = kept_draft(served.folder / "worked", lambda kept: kept["work"]["ended"])["work"]
     assert kept["since"] is None and 1.0 < kept["done"][0] < 240.0 and kept["done"][1] == 0.0
+
+
+def test_the_cadence_is_heard_and_seen_and_can_be_turned_off(served: Served, screens: Any) -> None:
+    at_the_barrel(served, "beating")
+    screen = screens(served)
+    screen.page.add_init_script(
+        "window.tones = 0; const make = AudioContext.prototype.createOscillator;"
+        "AudioContext.prototype.createOscillator = function () { window.tones += 1; return make.call(this); };"
+    )
+    page = screen.go("/mirror/beating/barrel")
+    page.get_by_text("4:00").wait_for()
+    screen.press("Begin")
+    page.wait_for_function("window.tones > 3")
+    for is_lit in (True, False, True):
+        page.wait_for_function(
+            f"document.querySelector('#beat-lamp').classList.contains('on') === {str(is_lit).lower()}"
+        )
+    moving = "document.querySelector('.barrel svg.stroke').animationsPaused() === {}"
+    page.wait_for_function(moving.format("false"))
+    screen.press("Sound on")
+    page.get_by_role("button", name="Sound off").wait_for()
+    screen.press("Flash on")
+    page.get_by_role("button", name="Flash off").wait_for()
+    page.wait_for_timeout(300)  # what the browser was told a moment before
+    heard = page.evaluate("window.tones")
+    page.wait_for_timeout(3000)  # four beats
+    assert page.evaluate("window.tones") == heard
+    assert not page.evaluate("document.querySelector('#beat-lamp').classList.contains('on')")
+    screen.knuckle("Pause")
+    page.wait_for_function(moving.format("true"))
+
+
+def test_a_question_about_the_bench_is_worked_and_stopped(served: Served, screens: Any) -> None:
+    read_mirror(served, "asked")
+    screen = screens(served)
+    page = screen.go("/mirror/asked/print")
+    screen.press("How far may I overhang?")
+    page.get_by_text(re.compile(r"^\d+ of \d+ cases")).wait_for(timeout=5 * WAIT)  # kernels may be compiled before
+    screen.press("Stop")
+    page.get_by_text("Stopped.").wait_for()
+    page.get_by_role("button", name="How much does the pitch matter?").wait_for()
+
+
+def test_heavy_glass_is_cautioned_about(served: Served, screens: Any) -> None:
+    page = screens(served).go("/new")
+    for label, text in {"Diameter of the mirror": "20 in", "Focal ratio": "5"}.items():
+        page.get_by_label(label).fill(text)
+    page.get_by_role("note").filter(has_text="Lift it with a second person or a hoist").first.wait_for()
+    page.get_by_label("Diameter of the mirror").fill("")
+    page.get_by_label("Focal ratio").fill("")
 
 
 def test_no_letter_at_the_barrel_is_small(served: Served, screens: Any) -> None:
@@ -122,6 +203,28 @@ def test_no_letter_at_the_barrel_is_small(served: Served, screens: Any) -> None:
         n.textContent.trim())).filter(e => parseFloat(getComputedStyle(e).fontSize) < 16).map(e => e.outerHTML)"""
     )
     assert small == []
+
+
+def test_every_step_is_within_reach_on_a_phone(served: Served, screens: Any) -> None:
+    page = screens(served, 360, 740, has_touch=True, is_mobile=True).go("/mirror/first/readings")
+    for name, words in STEPS.items():
+        link = page.get_by_role("link", name=words, exact=True)
+        box = link.bounding_box()
+        assert box["x"] >= 0 and box["x"] + box["width"] <= 360 and 0 <= box["y"] <= 740 - box["height"], (name, box)
+        assert box["height"] >= 36, box
+        link.tap()
+        page.wait_for_url(f"**/{name}")
+        page.wait_for_function("window.did_handshake === true")
+        assert page.locator("nav [aria-current=page]").inner_text() == words
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (1024, 768), (360, 740)])
+def test_the_minutes_left_fit_on_their_sheet(served: Served, screens: Any, width: int, height: int) -> None:
+    at_the_barrel(served, f"fits {width}")
+    page = screens(served, width, height).go(f"/mirror/fits%20{width}/barrel")
+    page.get_by_text("4:00").wait_for()
+    fits = "one => { one.textContent = '88:88'; return one.scrollWidth <= one.clientWidth; }"
+    assert page.locator("#minutes-left").evaluate(fits)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -144,7 +247,7 @@ def test_a_name_is_shown_and_never_obeyed(served: Served, screens: Any) -> None:
     new_mirror(served.folder / name)
     page = screens(served).go("/")
     page.get_by_role("heading", name=name).wait_for()
-    page.get_by_role("button", name=f"Go on with {name}", exact=True).wait_for()
+    page.get_by_role("button", name=f"Continue with {name}", exact=True).wait_for()
     assert page.locator("img[src=x]").count() == 0
     page.goto(served.address("/new"))
     page.get_by_text('8 in, 8".').wait_for()

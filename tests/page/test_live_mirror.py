@@ -180,3 +180,16 @@ def test_readings_before_and_after_are_both_worked(with_mirror: Any) -> None:
         assert kept["rounds"][0]["cells"] == list(READ)
 
     with_mirror(work)
+
+
+def test_heights_are_in_the_unit_that_the_bench_remembers(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        assert mirror.sheet is not None
+        bench = (mirror.path / "bench.toml").read_text(encoding="utf-8")
+        for unit in ("waves", "millionths", "nm", ""):
+            said = f'\n[light]\nsurface_unit = "{unit}"\n' if unit else ""
+            (mirror.path / "bench.toml").write_text(bench + said, encoding="utf-8")
+            found = await mirror.ask(calls.surface, mirror.sheet.file, [list(READ)], "moving", False)
+            assert found["rms"].endswith(f" {unit or 'nm'}") and f"RMS, surface, {unit or 'nm'}" in found["text"]
+
+    with_mirror(work)

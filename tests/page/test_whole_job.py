@@ -17,12 +17,13 @@ from urllib.parse import quote
 
 import pytest
 
-from tests.page.conftest import SPHERE, TAKEN, Screen, Served, at_the_barrel, kept_draft, read_mirror
+from tests.page.conftest import OVERDONE, TAKEN, Screen, Served, at_the_barrel, kept_draft, read_mirror
 
 pytestmark = pytest.mark.slow
-LONG = 240_000
+LONG = 600_000
 """Longest wait for a search or a calibration, kernels compiled first, on a machine with much else to do [ms]."""
-AFTER = ("0", "0.41", "0.76", "1.02", "1.27")
+AFTER = ("0", "0.68", "1.12", "1.62", "2.08")
+"""What is read after the work that is proposed for such a mirror, about as predicted: half of the way."""
 FEW = {"minutes": 6.0, "spells": 1, "top": "tool"}
 RANDOM_TAPS = 1000
 SURFACE = re.compile("The surface with its band")
@@ -66,7 +67,7 @@ def _few_minutes(screen: Screen) -> None:
     """A search that is over soon."""
     page = screen.page
     page.get_by_label("Minutes of work at most").fill("6")
-    for label, option in (("Different strokes at most", "1"), ("May lie on top", "the tool")):
+    for label, option in (("Different strokes at most", "1"), ("Which piece may be on top", "the tool")):
         page.get_by_label(label).click()
         page.get_by_role("option", name=option, exact=True).click()
 
@@ -76,18 +77,17 @@ def _propose(screen: Screen) -> None:
     screen.page.get_by_role("button", name=TAKE).first.wait_for(timeout=LONG)
 
 
-@pytest.mark.skip("not run yet with readings on which the present search has something to propose: see SPHERE")
 @pytest.mark.parametrize(("width", "height", "name"), [(1280, 900, "at the desk"), (360, 740, "by hand")])
 def test_from_nothing_to_the_second_proposal(served: Served, screens: Any, width: int, height: int, name: str) -> None:
     screen, place = screens(served, width, height), served.folder / name
     page = _make_mirror(screen, name)
-    _read(screen, SPHERE)
+    _read(screen, OVERDONE)
     screen.press("What next?")
     page.get_by_label("Minutes of work at most").wait_for()
     screen.ready()
     _few_minutes(screen)
     _propose(screen)
-    assert "0.85" in (place / "readings.toml").read_text()
+    assert "0.81" in (place / "readings.toml").read_text()
     kept_draft(place, lambda kept: kept["limits"] == FEW)
     screen.reload()
     page.get_by_role("button", name=TAKE).first.click()
@@ -95,6 +95,9 @@ def test_from_nothing_to_the_second_proposal(served: Served, screens: Any, width
     screen.press("Afterwards")
     page.get_by_role("button", name="As planned").wait_for()
     screen.ready()
+    page.get_by_text(re.compile(r"^Test in \d+(\.\d)? (min|h)$")).wait_for()
+    card = page.request.get(screen.served.address(f"/print/{quote(name)}/card"))
+    assert card.ok and card.body().startswith(b"%PDF")
     screen.press("As planned")
     kept_draft(place, lambda kept: kept["work"]["corrected"])
     _record(screen, place)
@@ -118,9 +121,9 @@ def _work(screen: Screen, place: Path) -> None:
     screen.reload()
     while not page.get_by_role("button", name="Afterwards").count():
         before = page.locator(".barrel").inner_html()
-        screen.knuckle(re.compile("Stopped here|Leave this spell out"))
+        screen.knuckle(re.compile("Stopped here|Skip this spell"))
         page.wait_for_function("before => document.querySelector('.barrel').innerHTML !== before", arg=before)
-        page.get_by_role("button", name="Afterwards").or_(page.get_by_text("minutes left, of")).first.wait_for()
+        page.get_by_role("button", name="Afterwards").or_(page.get_by_text(re.compile("Spell . of ."))).first.wait_for()
     kept_draft(place, lambda kept: kept["work"]["ended"])
 
 
@@ -128,13 +131,13 @@ def _record(screen: Screen, place: Path) -> None:
     """Read, recorded with its conditions, learned from."""
     page = screen.reload()
     _read(screen, AFTER)
-    page.get_by_label("Temperature of the room").fill("18 degC")
+    page.get_by_label("Temperature of the room").fill("18 \u00b0C")
     page.get_by_label("Notes").fill("<b>first</b>")
-    kept_draft(place, lambda kept: set(kept["conditions"].values()) == {"18 degC", "<b>first</b>"})
+    kept_draft(place, lambda kept: set(kept["conditions"].values()) == {"18 \u00b0C", "<b>first</b>"})
     screen.press("Record this session")
     page.get_by_role("img", name=re.compile("Each constant")).wait_for(timeout=LONG)
     note = tomllib.loads((place / "01" / "session.toml").read_text())
-    assert note["notes"] == "<b>first</b>" and "0.41" in (place / "01" / "readings.toml").read_text()
+    assert note["notes"] == "<b>first</b>" and "0.69" in (place / "01" / "readings.toml").read_text()
 
 
 def test_a_record_is_corrected_set_aside_and_brought_back(served: Served, screens: Any) -> None:
@@ -173,6 +176,7 @@ def test_a_search_is_stopped_and_no_other(served: Served, screens: Any) -> None:
     other.press("What should I do next?")
     other.press("Stop looking")  # what waits for its turn, not the search before it
     other.page.get_by_text("Stopped.").wait_for()
+    page.get_by_text(re.compile(r"best so far \d+ nm RMS")).wait_for(timeout=LONG)
     screen.press("Stop looking")
     page.get_by_text("Stopped.").wait_for()
 
@@ -194,7 +198,7 @@ def test_the_figure_follows_the_slider(served: Served, screens: Any) -> None:
     second.page.get_by_role("slider", name="Minutes, spell 1").locator("[tabindex]").press("ArrowLeft")
     page.get_by_text("Minutes: 12 min").wait_for()
     screen.press("Tool on top or mirror on top?")
-    page.get_by_role("img", name=re.compile("with the mirror on top")).wait_for(timeout=LONG)
+    page.get_by_role("img", name=re.compile("with the tool and with the mirror on top")).wait_for(timeout=LONG)
 
 
 def test_a_session_is_recorded_once_by_two_browsers_one_of_which_leaves(
@@ -207,7 +211,7 @@ def test_a_session_is_recorded_once_by_two_browsers_one_of_which_leaves(
         screen.go("/mirror/twice/after")
     one.press("As planned")
     _read(one, AFTER)
-    kept_draft(place, lambda kept: len(kept["after"]) > 1 and kept["after"][1]["cells"][4] == "1.28")
+    kept_draft(place, lambda kept: len(kept["after"]) > 1 and kept["after"][1]["cells"][4] == "2.09")
     two.page.get_by_role("button", name="Round 2").wait_for()
     press = "[...document.querySelectorAll('button')].find(b => b.innerText === 'Record this session')?.click()"
     one.page.evaluate(f"{press}; {press}")
@@ -217,7 +221,7 @@ def test_a_session_is_recorded_once_by_two_browsers_one_of_which_leaves(
     two.page.get_by_text("This session is recorded.").wait_for()
     kept_draft(place, lambda kept: kept["work"] is None)
     assert [folder.name for folder in sorted(place.glob("0*"))] == ["01"]
-    assert "1.28" in (place / "01" / "readings.toml").read_text()
+    assert "2.09" in (place / "01" / "readings.toml").read_text()
 
 
 def test_a_programme_taken_elsewhere_is_shown_at_the_barrel(served: Served, screens: Any) -> None:

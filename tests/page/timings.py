@@ -26,7 +26,7 @@ def measure(browser: Any, served: Served) -> None:
     page.wait_for_timeout(5000)
     slider = page.get_by_role("slider", name="Minutes, spell 1").locator("[tabindex]")
     numbers, picture = (
-        "document.querySelector('section dl.facts').innerText",
+        "document.querySelector('.follows dl.facts').innerText",
         "document.querySelector('img[alt^=Predicted]').src",
     )
 

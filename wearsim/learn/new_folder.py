@@ -127,7 +127,7 @@ QUESTIONS = (
         taken=("1 1/2 in", "38 mm"),
     ),
     Question(
-        "rim_excluded", "Width of the rim to ignore", "The bevel, or an edge that is to be masked: no number counts it.",
+        "rim_excluded", "Width of the rim to ignore", "The bevel, or an edge that is to be masked; left out of all numbers.",
         "2 mm (0.08 in)", "in mm", taken=("0.08 in", "2 mm"),
     ),
     Question(
@@ -320,7 +320,7 @@ def _answered(answers: Answers) -> Rows:
     for table, key, value, comment in (
         ("mirror", "glass", answers.glass, "gives its density and how fast it wears"),
         ("mirror", "thickness", answers.thickness, "at the edge"),
-        ("mirror", "rim_excluded", answers.rim_excluded, "the outermost ring that no number counts: a bevel"),
+        ("mirror", "rim_excluded", answers.rim_excluded, "the outermost ring, left out of all numbers: a bevel"),
         ("lap", "pitch", answers.pitch, "gives stiffness and relaxation time"),
         (
             "lap",

@@ -34,7 +34,7 @@ class AfterwardsView:
         self.body = parts.group("stack")
         with self.body:
             if self.mirror.draft.work is None:
-                parts.says("Nothing is waiting to be recorded: take a programme to the barrel first.")
+                parts.says("There is nothing to record: take a programme to the barrel first.")
                 return
             with parts.group("beside"):
                 self.done()
@@ -56,12 +56,12 @@ class AfterwardsView:
         if work is None:
             return
         plan = calls.work_plan(self.mirror.path, work.programme)["spells"]
-        with parts.sheet("What was worked"):
+        with parts.sheet("Work done"):
             if work.ended is None:
-                parts.says("The work at the barrel has not ended yet.", "mark")
+                parts.says("The work at the barrel has not ended.", "mark")
             for place, (spell, minutes) in enumerate(zip(plan, work.minutes(), strict=True)):
-                parts.says(f"{spell['title']}, {spell['sizes']}; {spell['minutes']:g} min planned")
-                words = f"Minutes really done, spell {place + 1}"
+                parts.says(parts.upper(f"{spell['title']}, {spell['sizes']}; {spell['minutes']:g} min planned"))
+                words = f"Minutes worked, spell {place + 1}"
                 entry = parts.Entry(minutes, partial(self._minutes, work, place), self.mirror.typed, ("minutes", place))
                 parts.number(words, entry, 0, 600)
             with parts.group("row"):
@@ -79,7 +79,7 @@ class AfterwardsView:
         self.mirror.tell("minutes")
 
     def _clock(self) -> None:
-        with parts.sheet("The glass cools"):
+        with parts.sheet("Cooling"):
             parts.says("Warm glass gives false readings.")
             self.left = parts.says("", "big").props("role=timer")
             self._tick()
@@ -92,19 +92,17 @@ class AfterwardsView:
         waited = time.time() - (work.ended or time.time())
         minutes = max(0.0, self.cooling - waited) / 60.0
         words = f"{minutes:.0f} min" if minutes < 100 else f"{minutes / 60.0:.1f} h"
-        self.left.content = f"{words} more, then read it" if minutes > 0.5 else "Cool enough to be read"
+        self.left.content = f"Test in {words}" if minutes > 0.5 else "Cool enough to test"
 
     def _record_sheet(self) -> None:
         with parts.sheet("Record the session"):
-            words = "Temperature of the room, if not the bench's"
-            parts.field(words, self._condition("temperature"), "18 degC or 65 degF")
-            laps = {"": "as the session before left it; in a first session pressed", **LAPS}
-            abrasives = {"": "the bench's", **{name: name for name in names("abrasives")}}
-            for key, words, options in (("abrasive", "Abrasive", abrasives), ("lap", "How the lap began", laps)):
+            parts.field("Temperature of the room", self._condition("temperature"), "If not the bench's: 18 C, 65 F.")
+            laps = {"": "as the last session left it" if self.mirror.sessions else "pressed", **LAPS}
+            abrasives = {"": "the one on the bench", **{name: name for name in names("abrasives")}}
+            for key, words, options in (("abrasive", "Abrasive", abrasives), ("lap", "Lap at the start", laps)):
                 parts.choice(words, options, self._condition(key))
-            words = "How long the lap was pressed before spell 1, if it was"
-            parts.field(words, self._condition("pressed"), "10 min")
-            parts.field("Notes", self._condition("notes"), "whatever is worth remembering")
+            parts.field("Pressed before spell 1", self._condition("pressed"), "For how long, if it was: 10 min.")
+            parts.field("Notes", self._condition("notes"), "Anything worth remembering.")
             parts.button("Record this session", self._record, "main")
 
     def _condition(self, key: str) -> parts.Entry:
@@ -118,7 +116,7 @@ class AfterwardsView:
             parts.tell(str(error), client)
             return
         repeated = session["repeated"]
-        wrong = f" The numbers are the same as {repeated}: the wrong sheet? Undo it under So far." if repeated else ""
+        wrong = f" Its readings are the same as {repeated}. Wrong sheet? Undo it under So far." if repeated else ""
         parts.tell(f"Session {session['number']} is recorded.{wrong}", client)
         await self._learn()
 
@@ -129,17 +127,12 @@ class AfterwardsView:
         if not self.mirror.sessions:
             return
         with parts.sheet("What the sessions show"), parts.group("stack", aria_live="polite"):
-            if job.is_running:
-                count = len(self.mirror.sessions)
-                parts.says(f"Learning from {count} session{'s' * (count > 1)}")
             if parts.is_working(job):
                 return
-            for found in job.found:
-                parts.picture(found["picture"], "Each constant as it was believed and as the sessions show it")
-                parts.written(found["text"])
+            parts.answers(job, "Each constant before the sessions, and as they show it")
             with parts.group("row"):
                 parts.button("Learn from the sessions", self._learn)
                 parts.button("What next?", lambda: ui.navigate.to(parts.address_of(self.mirror, "next")), "main")
 
     async def _learn(self) -> None:
-        await self.mirror.run(self.mirror.learning, "beginning", calls.calibration, self.mirror.path)
+        await self.mirror.run(self.mirror.learning, "Beginning", calls.calibration)

@@ -28,7 +28,7 @@ def _tablet(mirror: LiveMirror, room: Room) -> None:
     """The code that brings a tablet here."""
     with parts.fold("On a tablet by the barrel"):
         if not room.door.address:
-            parts.says("Start the page with --share: wearsim page --share. A code to scan is shown here then.")
+            parts.says("Start the page with: wearsim page --share. Then a code to scan is shown here.")
             return
         import segno
 
@@ -52,8 +52,7 @@ class BarrelView:
         """Large, and the same on every screen."""
         ui.add_body_html(f"<script>{(parts.ASSETS / 'barrel.js').read_text(encoding='utf-8')}</script>")
         self.work()
-        words = "This browser does not keep the screen awake: set the tablet's screen to stay on."
-        parts.says(words, "quiet").props("id=awake-note hidden")
+        parts.says("Set the tablet to stay on: this browser lets it sleep.", "quiet").props("id=awake-note hidden")
         parts.follow(self.mirror, {"work", "session"}, self.work.refresh)
 
     @ui.refreshable_method
@@ -75,21 +74,20 @@ class BarrelView:
     def _spell(self, work: Work, spell: dict[str, Any]) -> None:
         with parts.group("beside"):
             with parts.sheet():
-                parts.says(f"Spell {work.spell + 1} of {len(work.planned)}", "quiet")
-                parts.says(f"{spell['title'][0].upper()}{spell['title'][1:]}", "name")
+                parts.says(f"Spell {work.spell + 1} of {len(work.planned)}: {spell['minutes']:g} min", "quiet")
+                parts.says(parts.upper(spell["title"]), "name")
                 parts.says(spell["sizes"])
-                parts.says("", "reminder").props("id=reminder")
-                if work.since is None:
+                if not work.seconds():
                     for words in before(spell, work.first * (work.spell == 0)):
                         parts.says(words, "strong")
-                parts.says(f"minutes left, of {spell['minutes']:g}", "quiet")
-                ui.html("", sanitize=False, tag="div").classes("minutes").props("id=minutes-left role=timer")
-                ui.element("div").classes("beatlamp").props("id=beat-lamp aria-hidden=true")
+                parts.group("minutes", id="minutes-left", role="timer", aria_label="Minutes left")
+                parts.group("beatlamp", id="beat-lamp", aria_hidden="true")
+                parts.says("", "reminder").props("id=reminder")
             with parts.sheet():
                 parts.drawing(spell["moving"])
                 if spell["rate"]:
                     parts.says(f"{spell['rate']:g} strokes a minute, out and back counted as one.")
-                    parts.says(f"In all: rounds of the barrel {spell['rounds']}, turns in the hands {spell['turns']}.")
+                    parts.says(f"{parts.upper(spell['turning'])}.")
         self._buttons(work, spell)
         if self.plan["is_heavy"] and "mirror on top" in spell["title"]:
             parts.caution("The glass is heavy: lift it with a second person or a hoist.")
@@ -101,12 +99,12 @@ class BarrelView:
                 self._deed("Go on" if begun else "Begin", "go", work, "main")
             else:
                 self._deed("Pause", "halt", work, "main")
-            self._deed("Stopped here" if begun or work.since else "Leave this spell out", "next_spell", work)
+            self._deed("Stopped here" if begun or work.since else "Skip this spell", "next_spell", work)
             if work.spell + 1 < len(work.planned):
                 self._deed("End of the session", "end", work)
-        with parts.group("row"):
+        with parts.group("row signs"):
             if work.spell:
-                self._deed("Back to the spell before", "back", work)
+                self._deed("Back to the previous spell", "back", work)
             for sign, words in (("sound", "Sound"), ("flash", "Flash")):
                 is_on = self.signs[sign]
                 words = f"{words} {'on' if is_on else 'off'}"
@@ -133,8 +131,8 @@ class BarrelView:
         parts.heading("Done")
         for spell, minutes in zip(self.plan["spells"], work.minutes(), strict=True):
             parts.says(f"{minutes:g} of {spell['minutes']:g} min: {spell['title']}")
-        parts.says("Let the glass cool before you read it.", "strong")
+        parts.says("Let the glass cool before you test it.", "strong")
         with parts.group("row"):
             parts.button("Afterwards", lambda: ui.navigate.to(parts.address_of(self.mirror, "after")), "main")
-            self._deed("Not done yet: back to the last spell", "back", work)
+            self._deed("Back to the last spell", "back", work)
         parts.caution(*ON_THE_CARD[:1], *ON_THE_CARD[2:3])

@@ -7,6 +7,7 @@ picture is a data address of what :mod:`wearsim.show` draws, a table the text th
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -15,13 +16,13 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
-from wearsim.bench.personal_units import height_unit
+from wearsim.bench.personal_units import height_text, height_unit, read_heights_in, surface_unit
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_shares
-from wearsim.bench.units import decimal, length_unit, round_unit
+from wearsim.bench.units import length_unit, round_unit
 from wearsim.decide.alternatives import alternatives
 from wearsim.decide.compare import compare
-from wearsim.decide.limits import usual_limits
+from wearsim.decide.limits import PRACTISED, usual_limits
 from wearsim.decide.proposal import Proposal
 from wearsim.errors import InputError
 from wearsim.knifeedge.mask import MaskLimits, design_mask
@@ -51,7 +52,7 @@ from wearsim.show.moving_stroke import barrel_spells
 from wearsim.show.notices import waiting_text
 from wearsim.show.numbers import numbers_after, numbers_before
 from wearsim.show.outcome import profiles_figure, unit_for
-from wearsim.show.proposal import proposal_figure, proposal_text, work_minutes
+from wearsim.show.proposal import proposal_figure, proposal_text, reasons_text, work_minutes
 from wearsim.show.reduction import known_text, reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
 from wearsim.show.strokes import title_of
@@ -64,6 +65,8 @@ from wearsim.wear.outcome_file import whole_file
 from wearsim.wear.predict import Uncertainty, predict
 
 CARD = "card.pdf"
+NARROW = 6.0
+"""Of pictures that a phone shows as well [in]: their letters can be read there."""
 READY = "raised-zone-300"
 """A ready bench to warm up with."""
 LIKE = 0.3e-3
@@ -85,6 +88,13 @@ def warm_up_strokes() -> None:
     """The same for predictions; compiled here where that was never done."""
     bench = load_bench(READY)
     predict(bench, programme_from_table({"spell": [{"stroke": "one-third", "minutes": 1.0}]}), draws=0)
+
+
+def on_bench(path: Path, function: Callable[..., Any], *arguments: Any, **more: Any) -> Any:
+    """A function of a mirror's folder, called with heights written in the unit that its bench remembers."""
+    light = load_bench(path / BENCH).light
+    read_heights_in(surface_unit(light.surface_unit or "nm", light.wavelength))
+    return function(path, *arguments, **more)
 
 
 def fresh(given: dict[str, Any]) -> dict[str, Any]:
@@ -109,7 +119,7 @@ def surface(path: Path, file: Path, rows: list[list[str]], source: str, is_recor
     rms = f"{high.number(reduction.surface_rms)} \u00b1 {high.text(reduction.surface_rms_sigma)}"
     advice = when_to_stop(reduction, length=round_unit(unit).text)
     return {
-        "picture": data_address(reduction_figure(reduction, unit, known)),
+        "picture": data_address(reduction_figure(reduction, unit, known), NARROW),
         "text": reduction_text(sheet, reduction, advice, unit, known),
         "known": "" if known is None else known_text(known, unit),
         "advice": advice.reason[0].upper() + advice.reason[1:] + ".", "rms": rms,
@@ -135,22 +145,18 @@ def programme_of(text: str, bench: Bench) -> Programme:
 
 
 def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
-    """Look for what to do next, the best first, then simpler ones beside it; each is reported when it is there.
+    """Look for what to do next, the best first; :class:`wearsim.worker.Job` says what ``progress`` takes.
 
-    Parameters
-    ----------
-    limits : dict
-        ``minutes``, ``spells``, as for :class:`wearsim.decide.limits.Limits`; ``top``: either, tool or mirror.
-    progress : callable
-        Takes ``"stage", name, best RMS in words`` and ``"choice", dict``.
+    Of :class:`wearsim.decide.limits.Limits` the minutes, spells, ``top``: either, tool or mirror, and ``strokes``: any.
     """
     state = state_of(path)
     bench, known = state.bench, state.arguments
 
     def told(name: str, stage: str, best: float) -> None:
-        progress("stage", f"{name}: {stage}", f"{decimal(best * 1e9, 0)} nm")
+        progress("stage", f"{name}: {stage}", height_text(best))
 
-    asked = usual_limits(minutes=limits["minutes"], spells=limits["spells"], on_top=TOPS[limits["top"]])
+    given = {"on_top": TOPS[limits["top"]], "repertoire": limits.get("strokes") or PRACTISED}
+    asked = usual_limits(minutes=limits["minutes"], spells=limits["spells"], **given)
     for name, proposal in alternatives(bench, asked, told, **known):
         progress("choice", _choice(name, bench, known, proposal))
 
@@ -161,7 +167,7 @@ def _choice(name: str, bench: Bench, known: dict[str, Any], proposal: Proposal) 
     readings = expected_text(bench, own) if own else ""
     return {
         **_predicted(bench, known, proposal.programme, proposal.outcome), "name": name,
-        "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": proposal.reason,
+        "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": reasons_text(proposal),
         "text": proposal_text(bench, proposal, readings),
         "plot": data_address(proposal_figure(bench, proposal)) if proposal.trade_off else "",
         "card": card_bytes(bench, proposal, after),
@@ -212,7 +218,7 @@ def either_way(path: Path, programme: str, *, progress: Any) -> dict[str, Any]:
     """The same programme with the tool on top and with the mirror on top."""
     bench = state_of(path).calibrated_bench
     both = compare(
-        bench, programme_of(programme, bench), progress=lambda share: progress(f"working it both ways: {share:.0%}")
+        bench, programme_of(programme, bench), progress=lambda share: progress(f"predicting both ways: {share:.0%}")
     )
     return {"picture": data_address(comparison_figure(bench, both)), "text": comparison_text(bench, both)}
 
@@ -269,9 +275,7 @@ def _corrected(correction: Correction) -> str:
 def set_aside(path: Path, number: int) -> str:
     """Let the last session count for nothing, if it is the one that was meant."""
     if len(open_folder(path).sessions) != number:
-        raise InputError(
-            "not the last session any more", key="session", value=number, expected="a look at what is there"
-        )
+        raise InputError("not the last session any more", key="session", value=number, expected="the last one")
     return f"Session {set_last_aside(path).number} is set aside. It can be brought back."
 
 
@@ -285,7 +289,7 @@ def calibration(path: Path, *, progress: Any) -> dict[str, Any]:
     folder = open_folder(path)
     found = calibrate(folder, progress=lambda *stage: progress(" ".join(map(str, stage))))
     keep(folder, len(folder.sessions), KeptCalibration.of(found), 0, DRAWS)
-    picture = data_address(calibration_figure(folder.bench, found))
+    picture = data_address(calibration_figure(folder.bench, found), NARROW)
     return {"picture": picture, "text": calibration_text(folder.bench, found)}
 
 
@@ -294,7 +298,7 @@ def past(path: Path, *, progress: Any) -> dict[str, Any]:
     folder = open_folder(path)
     found = history(folder, progress=lambda *stage: progress(" ".join(map(str, stage))))
     figure = history_figure(found, folder.bench.mirror, length_unit(folder.bench))
-    return {"picture": data_address(figure), "text": history_text(found)}
+    return {"picture": data_address(figure, NARROW), "text": history_text(found)}
 
 
 def answer(path: Path, name: QuestionName, *, progress: Any) -> dict[str, Any]:
@@ -305,7 +309,7 @@ def answer(path: Path, name: QuestionName, *, progress: Any) -> dict[str, Any]:
         result = run_study(study, file, progress=lambda done: progress(f"{done.done} of {done.cases} cases"))
         found = answer_of(name, result)
         figure, text = answer_figure(study.bench, found, result), answer_text(study.bench, found, result)
-    return {"name": name, "picture": data_address(figure), "text": text}
+    return {"picture": data_address(figure, NARROW), "text": text}
 
 
 def mask_pdf(path: Path) -> bytes:

@@ -15,8 +15,8 @@ from wearsim.page.own_programme import OwnProgramme
 from wearsim.show.notices import ON_THE_CARD
 
 COLUMNS = {
-    "name": "", "minutes": "Minutes", "count": "Spells", "before": "RMS before", "after": "RMS after",
-    "edge": "Edge roll after",
+    "name": "", "minutes": "Minutes", "after": "RMS after", "expected": "RMS to expect", "edge": "Edge roll after",
+    "count": "Spells",
 }  # fmt: skip
 
 
@@ -30,7 +30,7 @@ class ChoicesView:
         """The button first, then what was found, then a programme of one's own."""
         mirror = self.mirror
         if not is_compiled():
-            parts.caution("First use on this machine: the first answer takes about a minute longer, this once.")
+            parts.caution("First use on this machine: the first answer takes about a minute longer.")
         with parts.sheet("Look for strokes"):
             self._limits()
             self.job()
@@ -40,24 +40,21 @@ class ChoicesView:
         parts.follow(mirror, {"choices", "session"}, self.choices.refresh)
 
     def _limits(self) -> None:
-        minutes, spells, top = (
-            self.mirror.entry(self.mirror.draft.limits, key) for key in ("minutes", "spells", "top")
-        )
+        entry = partial(self.mirror.entry, self.mirror.draft.limits)
         with parts.group("row"):
-            parts.number("Minutes of work at most", minutes, 5, 600)
-            counts = {count: str(count) for count in range(1, 5)}
-            parts.choice("Different strokes at most", counts, spells)
-            words = {"either": "either piece", "tool": "the tool", "mirror": "the mirror"}
-            parts.choice("May lie on top", words, top)
+            parts.number("Minutes of work at most", entry("minutes"), 5, 600)
+            parts.choice("Different strokes at most", {count: str(count) for count in range(1, 5)}, entry("spells"))
+            tops = {"either": "either", "tool": "the tool", "mirror": "the mirror"}
+            parts.choice("Which piece may be on top", tops, entry("top"))
+            parts.choice("Strokes to consider", {"": "practised ones", "any": "any"}, entry("strokes"))
 
     @ui.refreshable_method
     def job(self) -> None:
         """The button, or how far the search is."""
-        search = self.mirror.search
         with parts.group("stack", aria_live="polite"):
             for note in self.mirror.open_notes():
                 parts.says(note, "mark")
-            if not parts.is_working(search, "Stop looking"):
+            if not parts.is_working(self.mirror.search, "Stop looking"):
                 parts.button("What should I do next?", self.mirror.look_for_choices, "main")
 
     @ui.refreshable_method
@@ -69,19 +66,17 @@ class ChoicesView:
         best = found[0]
         if not best["spells"]:
             with parts.sheet("Nothing to do"):
-                parts.says(f"{best['reason'][0].upper()}{best['reason'][1:]}.")
+                parts.says(best["reason"])
                 with parts.fold("Every number"):
                     parts.written(best["text"])
             return
         parts.heading("The choices")
-        parts.says(
-            "Bands: nine of ten cases lie in them. Glass that is gone stays gone: too little is another session."
-        )
+        parts.says(f"RMS now: {best['before']}. In brackets: the band, into which nine of ten cases fall.")
+        parts.says("RMS to expect: with all uncertainties. Glass that is gone stays gone; too little costs a session.")
         able = [choice for choice in found if choice["spells"]]
+        rows = [{**one, "minutes": f"{one['minutes']:g}", "count": str(len(one["spells"]))} for one in able]
         with parts.group("scroll"):
-            parts.table(COLUMNS, [
-                {**one, "minutes": f"{one['minutes']:g}", "count": str(len(one["spells"]))} for one in able
-            ])  # fmt: skip
+            parts.table(COLUMNS, rows)
         with parts.group("cards"):
             for choice in able:
                 self._choice(choice)
@@ -96,6 +91,8 @@ class ChoicesView:
                 "RMS before": choice["before"], "RMS after": choice["after"], "RMS to expect": choice["expected"],
                 "Edge roll after": choice["edge"], "Strehl ratio after": choice["strehl"],
             })  # fmt: skip
+            if choice is self.mirror.search.found[0]:
+                parts.says(choice["reason"])
             for spell in choice["spells"]:
                 parts.says(f"{spell['minutes']:g} min: {spell['title']}, {spell['sizes']}")
                 parts.drawing(spell["moving"])
@@ -107,8 +104,8 @@ class ChoicesView:
             with parts.fold("Readings to expect, and every number"):
                 parts.written(choice["text"])
             if choice["plot"]:
-                with parts.fold("What more minutes and spells would buy"):
-                    parts.picture(choice["plot"], "The proposal with what minutes and spells buy")
+                with parts.fold("What more minutes and spells would gain"):
+                    parts.picture(choice["plot"], "What more minutes and more spells would gain", "lines wide")
 
     def _change(self, choice: dict[str, Any]) -> None:
         self.mirror.draft.own = calls.own_spells(self.mirror.path, choice["programme"])
@@ -121,12 +118,9 @@ async def take_to_barrel(mirror: LiveMirror, choice: dict[str, Any]) -> None:
     client = context.client
     if mirror.is_begun:
         with ui.dialog() as dialog, ui.card():
-            parts.says(
-                "Work at the barrel is not recorded yet. Another programme there forgets how long was worked and what was "
-                "read after it."
-            )
+            parts.says("Work at the barrel is not recorded yet. Its minutes and readings would be lost.")
             with parts.group("row"):
-                parts.button("Leave it as it is", lambda: dialog.submit(False), "main")
+                parts.button("Keep it", lambda: dialog.submit(False), "main")
                 parts.button("Take the other programme", lambda: dialog.submit(True))
         if not await dialog:
             return

@@ -22,7 +22,7 @@ from wearsim.learn.whole_writes import write_file
 from wearsim.page import calls
 from wearsim.page.parts import Entry, browser
 from wearsim.show.strokes import title_of
-from wearsim.worker import Desk, Job, Latest, Stopped
+from wearsim.worker import Desk, Job, Latest, Stopped, Worker
 
 SETTLED = 0.3
 """After the last key before what was typed is worked [s]."""
@@ -72,7 +72,7 @@ class LiveMirror:
     def _take_over(self, sheet: Sheet) -> None:
         """The readings that stand in the file in place of those typed here, except for what was never in a file."""
         changed = bool(self.rows("rounds"))
-        said = "The readings were changed outside of this page; here is what the file holds."
+        said = "The readings were changed outside of this page. Here is what the file holds."
         self.file_note = said if changed else ""
         unfinished = [one for one in self.draft.rounds if one.struck or (one.is_begun and not one.is_whole)]
         kept = [one for one in unfinished if len(one.cells) == sheet.windows]
@@ -140,10 +140,9 @@ class LiveMirror:
             return
         try:
             begun = [self.rounds(which)[place].cells for place in self.counted(which)]
-            marks = await self.desk.quick.ask(slips, self.path, sheet.file, begun, source)
+            marks = await self.ask(slips, sheet.file, begun, source)
             is_recorded = which == "rounds" and bool(self.sessions) and not self.is_corrected
-            given = self.path, sheet.file, rows, source, is_recorded
-            found = await self.desk.quick.ask(calls.surface, *given) if rows else {}
+            found = await self.ask(calls.surface, sheet.file, rows, source, is_recorded) if rows else {}
             self.surfaces[which] = {**found, "marks": marks}
             if which == "rounds":
                 await self.write_sheet()
@@ -185,8 +184,8 @@ class LiveMirror:
         """What was typed as readings and does not count yet."""
         if self.readings_faults.get("rounds"):
             return [f"The readings cannot be used yet: {self.readings_faults['rounds']}"]
-        left_out = f"Readings were changed and are not in the record of session {len(self.sessions)}."
-        broken = "A round of readings is not whole: what is looked for here goes by the whole rounds before it."
+        left_out = f"Readings were changed after session {len(self.sessions)}. The changes are not in its record."
+        broken = "A round of readings is not complete: the search goes by the complete rounds."
         is_broken = len(self.rows("rounds")) < len(self.counted("rounds"))
         return [left_out] * self.is_corrected + [broken] * is_broken
 
@@ -194,15 +193,20 @@ class LiveMirror:
         """Places of the rounds that are begun and not struck out."""
         return [place for place, one in enumerate(self.rounds(which)) if one.is_begun and not one.struck]
 
+    async def ask(self, function: Callable[..., Any], *arguments: Any, worker: Worker | None = None) -> Any:
+        """Have a function of the folder and these called, in the process for what is answered within a second."""
+        return await (worker or self.desk.quick).ask(calls.on_bench, self.path, function, *arguments)
+
     async def run(self, job: Job, stage: str, function: Callable[..., Any], *arguments: Any) -> None:
-        """Have something worked in the process for long work, for all browsers to see."""
-        await job.run(self.desk.long, stage, lambda topic: self.changed.emit(topic, ""), function, *arguments)
+        """Have one called in the process for long work, for all browsers to see."""
+        work = (calls.on_bench, self.path, function, *arguments)
+        await job.run(self.desk.long, stage, lambda topic: self.changed.emit(topic, ""), *work)
 
     async def look_for_choices(self) -> None:
         """What to do next, by the readings as they are typed: a quick press does not leave the last of them out."""
         with suppress(WearsimError):  # said beside the readings
             await self.write_sheet()
-        await self.run(self.search, "reading the mirror", calls.choices, self.path, dict(self.draft.limits))
+        await self.run(self.search, "Working out the present figure", calls.choices, dict(self.draft.limits))
 
     @property
     def is_begun(self) -> bool:
@@ -259,9 +263,8 @@ class LiveMirror:
             done = (work.programme, work.minutes(), self.rows("after"), self.draft.source, given)
             try:
                 work.number = len(open_folder(self.path).sessions) + 1
-                await asyncio.to_thread(
-                    self.save, self.draft.text
-                )  # killed from here on, it is known what was recorded
+                # killed from here on, it is known what was recorded
+                await asyncio.to_thread(self.save, self.draft.text)
                 session: dict[str, Any] = await asyncio.to_thread(calls.keep_session, self.path, *done)
             except WearsimError:
                 work.number = 0

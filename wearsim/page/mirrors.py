@@ -36,13 +36,14 @@ def mirrors_view(room: Room) -> None:
             done = f"{count} session{'s' * (count != 1)} recorded" if count else "no session yet"
             parts.says(f"{mirror.title}, {done}{', simulated for practice' if mirror.is_practice else ''}")
             if mirror.draft.work is not None:
-                parts.says("There is work at the barrel that is not recorded yet.", "strong")
+                parts.says("Work at the barrel is not recorded yet.", "strong")
             with parts.group("row"):
                 go = partial(ui.navigate.to, _place(mirror))
-                parts.button("Go on", go, "main", aria_label=f"Go on with {mirror.name}")
+                parts.button("Continue", go, "main", aria_label=f"Continue with {mirror.name}")
     if room.only is None:
         if not room.mirrors():
-            parts.says("There is no mirror in this folder yet.")
+            parts.says("From knife-edge readings to strokes for figuring your mirror, and back.", "strong")
+            parts.says(f"There is no mirror in {room.folder} yet.")
         with parts.group("row"):
             parts.button("A new mirror", lambda: ui.navigate.to("/new"), "plain" if room.mirrors() else "main")
     with parts.fold("Cautions"):
@@ -73,19 +74,23 @@ class NewMirror:
                 parts.says("Write sizes with their unit, as you have them. A plain number is taken in:")
                 units = {"in": "inches and pounds", "mm": "millimetres and kilograms"}
                 parts.radio("Unit of plain numbers", units, self._entry("unit"))
-                hint = "Such as my-mirror; a new folder is made with it."
+                hint = f"Such as my-mirror. A folder of this name is made in {self.room.folder}."
                 parts.field("Name of the folder", self._entry("name"), hint)
                 for question in QUESTIONS:
+                    if question.key == "target":
+                        parts.says("The rest have defaults. Leave blank what you do not know.", "strong")
                     self._ask(question)
+                heights = {"": "nanometres", "waves": "waves of light", "millionths": "millionths of an inch"}
+                parts.choice("Heights of the surface in", heights, self._entry("surface_unit"))
             with parts.sheet("What this makes"):
                 self.result()
                 parts.button("Make this mirror's folder", self._make, "main")
         parts.caution(CAUTIONS[0], CAUTIONS[1], CAUTIONS[-1])
 
     def _ask(self, question: Question) -> None:
-        why = f"{question.why} Left open: {question.usual}." if question.usual else question.why
+        why = f"{question.why} Default: {question.usual}." if question.usual else question.why
         if question.choices:
-            options = {"": "left open", **{name: name for name in names(question.choices)}}
+            options = {"": "the default", **{name: name for name in names(question.choices)}}
             parts.choice(question.words, options, self._entry(question.key), why)
         else:
             parts.field(question.words, self._entry(question.key), why)
@@ -102,22 +107,23 @@ class NewMirror:
             parts.says(parts.upper(str(error)), "" if isinstance(error, CouldNotError) else "mark")
             return
         parts.heading(made["title"], 3)
-        parts.says(f"By its sizes the glass weighs about {made['glass']}. The tool is taken as {made['tool']}.")
+        words = f"By its sizes the glass weighs about {made['glass']}. The tool is taken to weigh {made['tool']}."
+        parts.says(f"{words} Put it on the scales.")
         if made["is_heavy"]:
             parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
-        parts.says(f"A sheet for readings with a mask of {made['windows']} windows is made with it. {made['waiting']}")
-        with parts.fold("What is taken for everything else, and why"):
+        parts.says(f"It comes with a sheet for readings through a mask of {made['windows']} windows. {made['waiting']}")
+        with parts.fold("All other values used, and why"):
             for key, value, source in made["defaults"]:
                 words = key.replace(".", ", ").replace("_", " ")
                 parts.says(f"{words}: {value}. {parts.upper(source)}.", "quiet")
-            parts.says("All of it is in bench.toml in the folder, and can be changed there.")
+            parts.says("They are all in bench.toml in the folder, and can be changed there.")
 
     def _made(self) -> dict[str, Any]:
         given = given_answers(self.answers)
         missing = [q.words.lower() for q in QUESTIONS if not q.usual and q.key not in given]
         if missing:
             raise CouldNotError(f"still to be answered: {', '.join(missing)}")
-        return calls.fresh(given)
+        return calls.fresh({**given, "surface_unit": self.answers.get("surface_unit") or None})
 
     def _make(self) -> None:
         """By the answers as they are; the button stays where it is while they are typed, so that no press is lost."""

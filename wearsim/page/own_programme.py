@@ -6,7 +6,7 @@ from contextlib import suppress
 from functools import partial
 from typing import Any
 
-from nicegui import context, ui
+from nicegui import background_tasks, context, ui
 
 from wearsim.bench.programme import STROKES
 from wearsim.errors import WearsimError
@@ -38,7 +38,7 @@ class OwnProgramme:
     def __init__(self, mirror: LiveMirror) -> None:
         assert mirror.bench is not None
         self.mirror, self.bench = mirror, mirror.bench
-        self.predict = Latest(self._predict)
+        self.predict, self.band = Latest(self._predict), Latest(self._band)
         self.found: dict[str, Any] = {}
         self.fault = ""
         self.compare = Job()
@@ -46,18 +46,17 @@ class OwnProgramme:
     def show(self) -> None:
         """The spells to one side, the figure to the other."""
         parts.heading("A programme of your own").props("id=own-programme")
+        self.numbers()
         with parts.group("beside"):
             with parts.sheet():
                 self.spells()
-            with parts.sheet("What it will do"):
-                self.numbers()
+            with parts.sheet("Predicted figure"):
                 self.figure()
         self.both_ways()
         mirror = self.mirror
         parts.follow(mirror, {"own"}, self.spells.refresh)
-        parts.follow(
-            mirror, {"moved"}, self.spells.refresh, others_only=True
-        )  # a slider stays in the hand that moves it
+        # a slider stays in the hand that moves it
+        parts.follow(mirror, {"moved"}, self.spells.refresh, others_only=True)
         parts.follow(mirror, {"own", "moved", "sheet"}, self.predict.ask)
         parts.follow(mirror, {"job"}, self.both_ways.refresh)
         ui.timer(0.1, self._warm, once=True)
@@ -73,7 +72,7 @@ class OwnProgramme:
     def spells(self) -> None:
         """Each spell with its sliders."""
         if not self.mirror.draft.own:
-            parts.says("Begin with one of the choices above (Change it), or with a spell of your own.")
+            parts.says("Start from one of the choices above (Change it), or add a spell of your own.")
         for place, spell in enumerate(self.mirror.draft.own):
             self._spell(place, spell)
         with parts.group("row"):
@@ -129,18 +128,16 @@ class OwnProgramme:
         self.mirror.tell("own")
 
     async def _predict(self) -> None:
-        """The numbers at once, then the picture with its band."""
+        """The numbers at once, then the picture; no slider waits for the band."""
         spells = [dict(one) for one in self.mirror.draft.own]
         self.found, self.fault = (self.found if spells else {}), ""
         try:
             if spells:
-                programme, path, quick = calls.own_programme(spells), self.mirror.path, self.mirror.desk.quick
-                self.found |= await quick.ask(calls.headline, path, programme)
+                programme = calls.own_programme(spells)
+                self.found |= await self.mirror.ask(calls.headline, programme)
                 self.numbers.refresh()
-                self.found = await quick.ask(calls.predicted, path, programme, 0)
-                self.figure.refresh()
-                if spells == self.mirror.draft.own:
-                    self.found = await quick.ask(calls.predicted, path, programme, BAND_DRAWS)
+                self.found = await self.mirror.ask(calls.predicted, programme, 0)
+                background_tasks.create(self.band.ask(spells, programme), name="band")
         except Stopped:
             return
         except WearsimError as error:
@@ -148,22 +145,30 @@ class OwnProgramme:
         self.numbers.refresh()
         self.figure.refresh()
 
+    async def _band(self, spells: list[dict[str, Any]], programme: str) -> None:
+        """The same with its band, from the process for long work; unless a slider was moved meanwhile."""
+        with suppress(Stopped, WearsimError):
+            found = await self.mirror.ask(calls.predicted, programme, BAND_DRAWS, worker=self.mirror.desk.long)
+            if spells == self.mirror.draft.own:
+                self.found = found
+                self.numbers.refresh()
+                self.figure.refresh()
+
     @ui.refreshable_method
     def numbers(self) -> None:
-        """The figure afterwards, in numbers."""
-        with parts.group("stack", aria_live="polite"):
+        """The figure afterwards, in numbers that stay in sight beside the sliders."""
+        with parts.group("follows", aria_live="polite"):
             if self.fault:
                 parts.says(self.fault, "mark")
             elif self.found:
                 shown = {"RMS before": "before", "RMS after": "after", "Edge roll after": "edge"}
                 parts.facts({name: self.found.get(key, "") for name, key in shown.items()})
-            else:
-                parts.says("The figure that comes out is shown here.")
 
     @ui.refreshable_method
     def figure(self) -> None:
         """The figure afterwards, as a picture, and the strokes."""
         if "picture" not in self.found or self.fault:
+            parts.says("What your programme gives is shown here.")
             return
         parts.picture(self.found["picture"], f"Predicted surface: {self.found['after']} RMS after")
         for warning in self.found["warnings"]:
@@ -181,7 +186,7 @@ class OwnProgramme:
         client = context.client
         try:
             programme = calls.own_programme(self.mirror.draft.own)
-            found = await self.mirror.desk.quick.ask(calls.predicted, self.mirror.path, programme, 0)
+            found = await self.mirror.ask(calls.predicted, programme, 0)
         except (Stopped, WearsimError):
             return  # why is said beside the sliders
         with client:
@@ -190,8 +195,7 @@ class OwnProgramme:
     async def _compare(self) -> None:
         with suppress(WearsimError):  # why is said beside the sliders
             programme = calls.own_programme(self.mirror.draft.own)
-            stage = "working it both ways"
-            await self.mirror.run(self.compare, stage, calls.either_way, self.mirror.path, programme)
+            await self.mirror.run(self.compare, "Predicting both ways", calls.either_way, programme)
 
     @ui.refreshable_method
     def both_ways(self) -> None:
@@ -200,6 +204,4 @@ class OwnProgramme:
             return
         with parts.sheet("Tool on top, mirror on top"):
             parts.is_working(self.compare)
-            for both in self.compare.found:
-                parts.picture(both["picture"], "The same programme with the tool on top and with the mirror on top")
-                parts.written(both["text"])
+            parts.answers(self.compare, "Your programme with the tool and with the mirror on top", "lines wide")

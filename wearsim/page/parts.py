@@ -25,7 +25,7 @@ STEPS = {
     "print": "Print",
 }  # fmt: skip
 """The steps of the work, by the last part of their address."""
-LOOKS = {"Light as the device": None, "Dark": True, "Light": False}
+LOOKS = {"Screen: automatic": None, "Screen: dark": True, "Screen: light": False}
 E = TypeVar("E", bound=ui.element)
 V = TypeVar("V", bound=ValueElement[Any])
 Kind = Literal["main", "plain", "slight"]
@@ -204,7 +204,7 @@ def radio(words: str, options: dict[str, str], entry: Entry) -> ui.radio:
 def picture(data: str, words: str, kind: str = "lines") -> ui.html:
     """A picture, with words for whoever cannot see it."""
     inner = f'<img class="picture {kind}" src="{escape(data)}" alt="{escape(words)}">'
-    return ui.html(inner, sanitize=False)
+    return ui.html(inner, sanitize=False).classes("scroll").props("tabindex=0" if "wide" in kind else "")
 
 
 def drawing(svg: str) -> ui.html:
@@ -263,12 +263,20 @@ def is_working(job: Job, words: str = "Stop") -> bool:
     if job.is_running:
         with group("row"):
             ui.spinner(size="lg")
-            says(job.stage)
+            says(upper(job.stage))
             says(f"best so far {job.best} RMS" if job.best else "", "strong")
         button(words, job.stop)
     elif job.fault:
         says(job.fault, "mark")
     return job.is_running
+
+
+def answers(job: Job, words: str, kind: str = "lines") -> None:
+    """What was found: the picture, and every number for whoever wants it."""
+    for found in job.found:
+        picture(found["picture"], words, kind)
+        with fold("Every number"):
+            written(found["text"])
 
 
 def follow(mirror: LiveMirror, topics: set[str], refresh: Callable[[], Any], *, others_only: bool = False) -> None:

@@ -33,7 +33,7 @@ class PastView:
 
     async def _look(self) -> None:
         if self.mirror.sessions:
-            await self.mirror.run(self.job, "looking back", calls.past, self.mirror.path)
+            await self.mirror.run(self.job, "Predicting each session from what was known before", calls.past)
 
     @ui.refreshable_method
     def line(self) -> None:
@@ -42,15 +42,8 @@ class PastView:
             parts.says("No session is recorded yet.")
             return
         with parts.sheet("Predicted and read"), parts.group("stack", aria_live="polite"):
-            for found in self.job.found:
-                words = "The RMS through the sessions, predicted and read, and each session's surface"
-                parts.picture(found["picture"], words)
-                parts.written(found["text"])
-            if self.job.fault:
-                parts.says(self.job.fault, "mark")
-            elif not self.job.found:
-                parts.says("Each session is predicted again by what was known before it. The first time takes a while.")
-                ui.spinner(size="lg")
+            parts.answers(self.job, "The RMS through the sessions, predicted and read, and each session's surface")
+            parts.is_working(self.job)
 
     @ui.refreshable_method
     def sessions(self) -> None:
@@ -63,7 +56,7 @@ class PastView:
                 self._session(session)
         for name, words in mirror.kept.items():
             with parts.group("row"):
-                parts.says(f"Kept, counts for nothing: {words}")
+                parts.says(f"Kept, but not counted: {words}")
                 bring = partial(mirror.correct, calls.bring_back, name)
                 parts.button("Bring it back", bring, aria_label=f"Bring back {words}")
 

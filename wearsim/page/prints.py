@@ -22,14 +22,14 @@ class PrintView:
         """Card, mask, questions."""
         with parts.sheet("The bench card"):
             if (self.mirror.path / calls.CARD).is_file():
-                parts.says("What to do, to take to the barrel: strokes to scale, minutes, what to check.")
+                parts.says("The work on one page for the barrel: strokes to scale, minutes, what to check.")
                 self._link("Open the card to print", "card")
             else:
-                parts.says("A card is made when one of the choices under What next is taken to the barrel.")
+                parts.says("There is a card once one of the choices under What next is taken to the barrel.")
         with parts.sheet("The mask"):
-            parts.says("At 1:1. Print it at 100 %, not fitted to the page, and measure the bar on it before cutting.")
+            parts.says("At its true size. Print at 100 %, not fitted to the page; measure the bar before you cut.")
             self._link("Open the mask to print", "mask")
-        with parts.sheet("Questions to this bench"):
+        with parts.sheet("Questions about your bench"):
             self.questions()
         parts.follow(self.mirror, {"job"}, self.questions.refresh)
 
@@ -43,11 +43,9 @@ class PrintView:
         with parts.group("stack", aria_live="polite"):
             if parts.is_working(job):
                 return
-            parts.says("Each is worked in many cases on your bench, which takes a few minutes.")
+            parts.says("Each is answered by many predictions on your bench, which takes a few minutes.")
             with parts.group("row"):
                 for name, question in QUESTIONS.items():
-                    ask = partial(self.mirror.run, job, question.words, calls.answer, self.mirror.path, name)
+                    ask = partial(self.mirror.run, job, question.words, calls.answer, name)
                     parts.button(question.words, ask)
-            for found in job.found:
-                parts.picture(found["picture"], QUESTIONS[found["name"]].words)
-                parts.written(found["text"])
+            parts.answers(job, "The answer as a plot")

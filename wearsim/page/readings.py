@@ -50,8 +50,8 @@ class ReadingsView:
         self.mirror, self.which = mirror, which
         blank = None if mirror.sheet is None else mirror.sheet.blank
         self.names, self.shares, self.unit = windows_of(blank, mirror.bench)
-        self.round, self.is_struck = mirror.rounds(which)[-1], False
-        self.here, self.begins = 0, False
+        self.units = "inches" if self.unit == "in" else "millimetres"
+        self.round, self.here, self.begins = mirror.rounds(which)[-1], 0, False
 
     def show(self) -> None:
         """Fields to the left, the surface to the right; on a narrow screen one after the other."""
@@ -59,7 +59,7 @@ class ReadingsView:
             parts.says("This mirror's figure comes from a profile or a map, not from windows: see its bench.toml.")
             return
         with parts.group("beside"):
-            with parts.sheet("Through the windows"):
+            with parts.sheet("Knife positions"):
                 self._how()
                 self.mask = parts.drawing(windows_drawing(self.shares, self.here))
                 self.rounds_bar()
@@ -72,13 +72,14 @@ class ReadingsView:
 
     def _how(self) -> None:
         parts.says(
-            f"For each window, from the middle outwards: where the knife stands ({self.unit}) when it darkens evenly. "
-            "Larger is farther from the mirror; the zero does not matter. Three rounds are good."
+            f"For each window, from the middle outwards: the knife's position in {self.units} where the window "
+            "darkens evenly. Larger is farther from the mirror; the zero is arbitrary. Three rounds are good."
         )
         parts.says("The light source")
-        kinds = {"moving": "moves with the knife", "fixed": "stands still"}
-        typed, source = self.mirror.typed, self.mirror.draft.source or "moving"
-        parts.radio("The light source", kinds, parts.Entry(source, self._source, typed, "source"))
+        kinds, draft = {"moving": "moves with the knife", "fixed": "is fixed"}, self.mirror.draft
+        draft.source = draft.source or "moving"
+        then = partial(self.mirror.readings_changed, self.which)
+        parts.radio("The light source", kinds, parts.Entry.in_table(vars(draft), "source", self.mirror.typed, then))
         ui.link("Print a mask with these windows", parts.address_of(self.mirror, "print"))
         if not self.mirror.sessions and self.which == "rounds":
             self._own_windows()
@@ -87,14 +88,14 @@ class ReadingsView:
         """For whoever has a mask already."""
         text = [""]
         with parts.fold("My mask has other windows"):
-            parts.says("Give them before the first reading, from the middle outwards. The suggested ones: under Print.")
-            hint = f"From and to of each window, in {self.unit}: 10-40, 42.5-60"
+            parts.says("Enter them before the first reading, from the middle outwards.")
+            hint = f"Inner and outer radius of each window in {self.units}: 10-40, 42.5-60"
             parts.field("Windows of my mask", parts.Entry("", partial(text.__setitem__, 0)), hint)
             parts.button("Use these windows", lambda: self._windows(text[0]))
 
     def _windows(self, text: str) -> None:
         if self.mirror.counted(self.which):
-            parts.tell("Readings through other windows are there already: strike them out and delete them first.")
+            parts.tell("There are readings through other windows: strike them out and delete them first.")
             return
         try:
             write_windows(open_folder(self.mirror.path), text)
@@ -104,12 +105,6 @@ class ReadingsView:
         self.mirror.draft.rounds = []
         self.mirror.read_folder()
         self.mirror.tell("rounds")
-
-    def _source(self, source: str) -> None:
-        if source != self.mirror.draft.source:
-            self.mirror.draft.source = source
-            self.mirror.typed.emit(parts.browser(), "source", source)
-            self.mirror.readings_changed(self.which)
 
     @ui.refreshable_method
     def rounds_bar(self) -> None:
@@ -197,7 +192,9 @@ class ReadingsView:
         for zone, (box, words) in enumerate(zip(self.boxes, self.beneath, strict=True)):
             slip = marks.get((row, zone))
             others = [rounds[at].cells[zone] for at in counted if at != place and rounds[at].cells[zone]]
-            words.content = escape(f"Look again: {slip}" if slip else "others: " + ", ".join(others) if others else "")
+            words.content = escape(
+                f"Look again: {slip}" if slip else "other rounds: " + ", ".join(others) if others else ""
+            )
             box.classes(add="slip" if slip else "", remove="" if slip else "slip")
             words.classes(add="mark" if slip else "", remove="" if slip else "mark")
 
@@ -214,17 +211,17 @@ class ReadingsView:
                 if note:
                     parts.says(note, "mark")
             if "picture" not in found:
-                parts.says("It is drawn here as soon as one round is whole.")
+                is_read = mirror.rows(self.which) and not mirror.readings_faults.get(self.which)
+                parts.says("Working out the surface." if is_read else "It is drawn here once a round is complete.")
                 return
-            parts.facts({"RMS of the surface": found["rms"]})
-            parts.says(found["advice"])
+            parts.says(f"RMS of the surface: {found['rms']}. {found['advice']}")
             for line in found["warnings"]:
-                parts.says(f"{line[0].upper()}{line[1:]}.", "mark" if line.startswith("readings") else "quiet")
+                parts.says(f"{parts.upper(line)}.", "mark" if line.startswith("readings") else "quiet")
             parts.picture(found["picture"], f"The surface with its band; RMS {found['rms']}")
             if found["known"]:
                 parts.says(" ".join(found["known"].split()))
             elif self.which == "rounds" and mirror.sessions:
-                parts.says("Learn from the sessions, under Afterwards, to see here what all of them together give.")
+                parts.says("Learn from the sessions, under Afterwards, to see the figure from all of them together.")
             with parts.fold("What the tester should show", self._shadows):
                 self.shadows = parts.group("stack")
             with parts.fold("Every number"):
@@ -238,7 +235,7 @@ class ReadingsView:
         mirror = self.mirror
         if mirror.is_corrected:
             number = len(mirror.sessions)
-            parts.says(f"These are the readings after session {number}. Your changes are not in its record yet.")
+            parts.says(f"These readings are those after session {number}. Your changes are not in its record yet.")
             parts.button(f"Correct session {number} with these readings", self._correct)
         parts.button("What next?", lambda: ui.navigate.to(parts.address_of(mirror, "next")), "main")
 
@@ -250,13 +247,13 @@ class ReadingsView:
     async def _shadows(self) -> None:
         mirror = self.mirror
         assert mirror.sheet is not None
-        given = (mirror.path, mirror.sheet.file, mirror.rows(self.which), mirror.draft.source)
+        given = (mirror.sheet.file, mirror.rows(self.which), mirror.draft.source)
         try:
-            shown = await mirror.desk.quick.ask(calls.shadows, *given)
+            shown = await mirror.ask(calls.shadows, *given)
         except (Stopped, WearsimError):
             return
         if self.shadows.client.is_deleted or self.shadows.is_deleted or not shown:
             return
         self.shadows.clear()
         with self.shadows:
-            parts.picture(shown, "The shadows of this surface, with those of a perfect one beneath", "shadows")
+            parts.picture(shown, "The shadows of this surface, above those of a perfect one", "shadows wide")

@@ -149,7 +149,7 @@ def _add_prints(app: FastAPI, room: Room) -> None:
             if what == "card" and (mirror.path / calls.CARD).is_file():
                 content = (mirror.path / calls.CARD).read_bytes()
             elif what == "mask":
-                content = await room.desk.quick.ask(calls.mask_pdf, mirror.path)
+                content = await mirror.ask(calls.mask_pdf)
             else:
                 raise InputError("nothing of this kind to print yet", value=what, expected="card or mask")
         except WearsimError as error:
@@ -196,7 +196,7 @@ def serve(place: Path, *, share: bool, port: int | None, browse: bool, say: Call
     app = Guard(application(room), room.door)
     config = uvicorn.Config(
         app, host=room.door.listens_on, port=number, log_level="warning", access_log=False, server_header=False,
-        ws_max_size=1024 * 1024, lifespan="on",
+        ws_max_size=1024 * 1024, lifespan="on", timeout_graceful_shutdown=2,
     )  # fmt: skip
     server = uvicorn.Server(config)
     room.mirrors()  # what is slow to load is loaded before anybody waits

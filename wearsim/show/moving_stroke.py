@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from wearsim.bench.bench import GRAVITY, Bench
+from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit, stroke_unit
-from wearsim.show.card.content import quarters
+from wearsim.show.card.content import counted_turns, push_words
 from wearsim.show.strokes import POINTS_A_STROKE, Drawing, drawing_of, spell_sizes, spell_title, spell_words
 
 SPOKES = 8
@@ -98,10 +98,9 @@ def barrel_spells(bench: Bench, programme: Programme) -> list[dict[str, Any]]:
             "moving": moving_stroke(bench, spell),
             "minutes": spell.minutes,
             "rate": 0.0 if spell.is_press else spell.rate,
-            "rounds": "" if spell.is_press else quarters(spell.duration / hands.walk),
-            "turns": "" if spell.is_press else quarters(spell.duration / hands.hand_turn),
+            "turning": "" if spell.is_press else counted_turns(hands, spell.duration),
             "turn": round(math.degrees(spell.turn)),
-            "push": bench.hands.push if spell.push is None else spell.push,
+            "push": push_words(hands.push if spell.push is None else spell.push, length_unit(bench)),
         }
         for spell in programme.spells
     ]
@@ -110,13 +109,14 @@ def barrel_spells(bench: Bench, programme: Programme) -> list[dict[str, Any]]:
 def before(spell: dict[str, Any], first: str) -> list[str]:
     """What to do before a spell; ``first`` is for the very first one."""
     turned = [f"First turn the mirror by {spell['turn']}\u00b0."] if spell["turn"] else []
-    return [*turned, *([first] if first else []), "Wet it, fresh charge on it." if spell["rate"] else "Press it cold."]
+    charge = "Wet the lap; put on a fresh charge." if spell["rate"] else "Press it cold."
+    return [*turned, *([first] if first else []), charge]
 
 
 def reminders(spell: dict[str, Any]) -> list[str]:
     """What to think of in turn while a spell goes."""
     if not spell["rate"]:
-        return ["Hands off: it lies under its own weight."]
-    push = f"Press with {spell['push']:.0f} N ({spell['push'] / GRAVITY:.1f} kg) on top of the weight."
+        return ["Hands off: its own weight presses it."]
+    push = f"Press with {spell['push']} on top of its weight."
     turn = "Turn the top piece, against your walk."
-    return ["Keep it wet.", "Walk round the barrel.", turn, push, "More charge where it runs dry."]
+    return ["Keep it wet.", "Walk round the barrel.", turn, push, "Add charge where it runs dry."]

@@ -161,6 +161,12 @@ def judgement_text(proposal: Proposal) -> str:
     return "\n".join(lines)
 
 
+def reasons_text(proposal: Proposal) -> str:
+    """Why this is proposed and what is advised beside it, in sentences that name no option of a command."""
+    said = " ".join(map(_sentence, (proposal.reason, *proposal.advice)))
+    return said.replace(" (--repertoire any)", "")
+
+
 def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
 

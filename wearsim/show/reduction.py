@@ -227,9 +227,7 @@ def _zones(axes: Axes, reduction: Reduction, unit: LengthUnit) -> None:
     tall = max(abs(zone.multiple) + SIGMAS_90 * zone.multiple_sigma for zone in reduction.zones)
     axes.set_ylim(-max(1.6, 1.15 * tall), max(1.6, 1.15 * tall))
     axes.set_ylabel("aberration,\ntimes tolerance")
-    axes.set_title(
-        "zones, their knife reading too long (up) or short; filled: larger than its uncertainty", fontsize=9.5
-    )
+    axes.set_title("zones: knife reads too long (up) or short; filled: beyond its uncertainty", fontsize=9.5)
 
 
 def _zone(axes: Axes, zone: ZoneReport, width: float, unit: LengthUnit) -> None:

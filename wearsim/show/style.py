@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from base64 import b64encode
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -98,10 +99,11 @@ def save(figure: Figure, path: Path, ending: str) -> None:
     path.write_bytes(content.getvalue())
 
 
-def data_address(figure: Figure) -> str:
-    """A figure as the address of a picture, to stand in a page."""
+def data_address(figure: Figure, width: float | None = None) -> str:
+    """A figure as the address of a picture, to stand in a page; no wider than so much [in]: letters are larger beside it."""
     stream = io.BytesIO()
     with plot_style():
+        figure.set_figwidth(min(figure.get_figwidth(), width or math.inf))
         figure.savefig(stream, format="png", dpi=SCREEN_DOTS)
     return "data:image/png;base64," + b64encode(stream.getvalue()).decode("ascii")
 

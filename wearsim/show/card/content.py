@@ -181,11 +181,11 @@ def _pace(bench: Bench, spell: Spell, unit: LengthUnit) -> tuple[str, ...]:
         return ("under its own weight, hands off",)
     hands = bench.hands
     count = (spell.rate or 0.0) * spell.minutes
-    lines = (f"{counted(count, 'stroke')}, {spell.rate:g} a minute", _turning(hands, spell.duration))
-    return lines if spell.push is None else (*lines, f"push {_push(spell.push, unit)}")
+    lines = (f"{counted(count, 'stroke')}, {spell.rate:g} a minute", counted_turns(hands, spell.duration))
+    return lines if spell.push is None else (*lines, f"push {push_words(spell.push, unit)}")
 
 
-def _turning(hands: Hands, seconds: float) -> str:
+def counted_turns(hands: Hands, seconds: float) -> str:
     """How both pieces turn: by hand, or on a machine."""
     if any(hands.spins):
         return f"top piece {hands.top_turns:g}, stand {hands.stand_turns:g} turns a minute"
@@ -206,7 +206,7 @@ def quarters(value: float) -> str:
     return (f"{whole:.0f}" if whole else "") + FRACTIONS.get(part, "")
 
 
-def _push(force: float, unit: LengthUnit) -> str:
+def push_words(force: float, unit: LengthUnit) -> str:
     """The force, and the weight that is like it: in pounds for whoever measures in inches."""
     name, size = ("lb", POUND) if unit is INCHES else ("kg", 1.0)
     return f"{force:.0f} N ({force / GRAVITY / size:.1f} {name})"
@@ -260,7 +260,7 @@ def _first(bench: Bench, proposal: CardWork, unit: LengthUnit) -> tuple[str, ...
         return ()
     pressings = any(spell.is_press for spell in spells[1:])
     between = "Press later only where a spell says so." if pressings else "Do not press between spells."
-    push = f"Press with {_push(bench.hands.push, unit)} on top of the weight. {_turning_words(bench.hands)}"
+    push = f"Press with {push_words(bench.hands.push, unit)} on top of the weight. {_turning_words(bench.hands)}"
     first = f"{BOX} lap warmed and pressed   {BOX} charge on   {BOX} lap wet   {BOX} mirror turned"
     lines = (first, f"{pressing_words(bench, proposal.programme, proposal.pressings)} {between}", push)
     if len(spells) == 1 or any(spell.turn for spell in spells):
