@@ -18,6 +18,7 @@ from itertools import permutations
 
 import numpy as np
 
+from wearsim.decide.choice import is_workable
 from wearsim.decide.coarse_engine import Plan, PlannedSpell, chunks, without_pressings
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
 from wearsim.decide.objective import Objective
@@ -38,7 +39,7 @@ MOST_SPELLS = 3
 # Evaluations of the residuals while minutes are brought down; rounds of whole steps.
 STEPS, ROUNDS = 4, 3
 # Mixes of one more spell are refined where they come so near to the best of fewer, unrefined.
-PROMISING = 1.02
+PROMISING = 1.1
 # Minutes are looked into by halves down to this [min].
 LEAST_MINUTES = 10.0
 # At most so many candidates are worked at once, whatever the number of cores.
@@ -65,7 +66,7 @@ class Found:
 
     @property
     def all(self) -> list[Candidate]:
-        """The best of every kind, cheapest first."""
+        """The best of every kind that can be worked, cheapest first."""
         return sorted((one for those in self.best.values() for one in those), key=cost_of)
 
 
@@ -149,7 +150,8 @@ class RobustSearch:
         done: list[Candidate] = []
         for batch in chunks(near, BATCH):
             done += in_threads(lambda one: self.refined(refiner, one), batch)
-        done = sorted((one for one in done if len(without_pressings(one.plan)) == count), key=cost_of)
+        fit = (one for one in done if len(without_pressings(one.plan)) == count)
+        done = sorted((one for one in fit if is_workable(refiner, self.gentle, one)), key=cost_of)
         found.met += done
         if done:
             found.best[kind] = done

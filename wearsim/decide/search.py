@@ -14,7 +14,7 @@ from time import monotonic
 import numpy as np
 
 from wearsim.bench.lap import Lap
-from wearsim.decide.choice import AS_GOOD, is_workable
+from wearsim.decide.choice import AS_GOOD
 from wearsim.decide.coarse_engine import NEAR, ROUGH, CoarseEngine, Plan, PlannedSpell, chunks
 from wearsim.decide.gauss_newton import gauss_newton
 from wearsim.decide.handbook import Complaint, complaint_of, handbook_stroke
@@ -154,18 +154,17 @@ class PractisedSearch:
     def _looked_for(self, search: RobustSearch, objective: Objective) -> list[Candidate]:
         """Of usual spells, and of shorter ones where glass wears so fast that usual ones better it little."""
         limits = objective.limits
-        found = self._worked_out(search, search.run(objective))
+        found = self._worked_out(search.run(objective))
         least = min((one.score.expected_rms for one in found), default=np.inf)
         is_little = limits.short_at_need and least > LITTLE * objective.rms_before
         if is_little and not self.refiner.clock.is_over:
             short = objective.limited(replace(limits, shortest=SHORT))
-            found = _better(found, self._worked_out(search, search.run(short)))
+            found = _better(found, self._worked_out(search.run(short)))
         return found
 
-    def _worked_out(self, search: RobustSearch, found: Found) -> list[Candidate]:
+    def _worked_out(self, found: Found) -> list[Candidate]:
         self.met += [replace(one, plan=(*self.opening, *one.plan)) for one in found.met]
-        good = [one for one in found.all if is_workable(self.refiner, search.gentle, one)]
-        return [replace(one, plan=(*self.opening, *one.plan)) for one in good]
+        return [replace(one, plan=(*self.opening, *one.plan)) for one in found.all]
 
 
 def _better(usual: list[Candidate], more: list[Candidate]) -> list[Candidate]:
