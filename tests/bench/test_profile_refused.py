@@ -31,7 +31,7 @@ MALFORMED = [
     ("50,12.5,4", "50,inf,4", ["line 3, column error", "not a finite number"]),
     ("50,12.5,4", "50,1e999,4", ["line 3, column error", "too large"]),
     ("50,12.5,4", "50,2e6,4", ["line 3, column error", "1 mm"]),
-    ("50,12.5,4", "50,12.5,-4", ["line 3, column sigma", "no standard deviation"]),
+    ("50,12.5,4", "50,12.5,-4", ["line 3, column sigma", "not a standard deviation"]),
     ("50,12.5,4", "100,12.5,4", ["line 4, column radius", "do not rise", "100 mm"]),
     ("50,12.5,4", "120,12.5,4", ["line 4, column radius", "do not rise"]),
     ("0,0,5\n", "", ["line 2, column radius", "does not start at the centre"]),

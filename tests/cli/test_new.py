@@ -189,7 +189,7 @@ def test_who_works_in_inches_is_offered_inches(folder: Path, call: Call, monkeyp
     assert bench.hands.push == pytest.approx(9 * 0.45359237 * 9.80665)
     assert bench.wear.temperature == pytest.approx(34 / 1.8)
     said = " ".join(called.err.split())
-    assert "the mirror weighs about" in said and "The tool is taken as 5" in said
+    assert "the mirror weighs about" in said and "The tool is taken as 5 lb. Put both on the scales." in said
 
 
 def test_a_question_can_be_gone_back_to(folder: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> None:

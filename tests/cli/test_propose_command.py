@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -40,7 +41,7 @@ def test_everything_at_once(call: Call, demo: Path, searched_once: None) -> None
     lines = called.out.splitlines()
     assert max(map(len, lines)) <= 80 and called.out.isascii()
     assert lines[0].startswith("Proposed: ") and "of D" in lines[2]
-    for words in ("RMS, surface", "Edge roll", "Floor: estimated lower bound", "Gap between", "of the way"):
+    for words in ("RMS, surface", "Edge roll", "Floor: estimated best", "Gap between", "of the error"):
         assert words in called.out
     assert "Knife-edge readings" not in called.out  # the bench names none
     assert called.err.rstrip().endswith("Next: wearsim predict bench.toml --programme next.toml --plot out.png")
@@ -100,8 +101,27 @@ def test_nothing_to_do_is_an_answer(call: Call, demo: Path) -> None:
     assert called.out.startswith("Stop: the aim is reached")
     assert ws.load_programme("next.toml").spells == ()
     assert "Nothing to do" in Path("card.html").read_text(encoding="utf-8")
-    assert called.err.rstrip().endswith("Next: wearsim mask bench.toml")
+    assert called.err.rstrip().endswith("Next: stop here; more work would risk more than it gains.")
     assert call("predict", "bench.toml", "-p", "next.toml").code == 0
+
+
+def test_astigmatism_is_not_called_done(call: Call, demo: Path) -> None:
+    bench = Path("bench.toml")
+    terms = "zernike = [0, 0, 0, 0, 0, 40]"
+    bench.write_text(bench.read_text(encoding="utf-8").replace('profile = "profile.csv"', terms), encoding="utf-8")
+    called = call("propose", "bench.toml")
+    flat = " ".join(called.out.split())
+    assert flat.startswith("Stop: the aim is reached by the round part of the figure alone: Strehl ratio 1.00")
+    assert re.search(
+        "; astigmatism [0-9]+ nm RMS, high at 0 deg is left, which strokes that are the same all round", flat
+    )
+    assert called.err.rstrip().endswith("--programme programme.toml --engine planar")
+
+
+def test_where_no_stroke_helps_more_strokes_come_next(call: Call, demo: Path) -> None:
+    called = call("propose", "bench.toml", "--minutes", "0.01", "--spells", "1", "--draws", "0")
+    assert called.code == 0 and called.out.startswith("Nothing to do: no allowed")
+    assert called.err.rstrip().endswith("Next: wearsim propose bench.toml --minutes 0.01 --repertoire any")
 
 
 def test_readings_to_expect_where_the_bench_names_readings(call: Call, demo: Path) -> None:

@@ -144,7 +144,7 @@ def test_a_name_is_shown_and_never_obeyed(served: Served, screens: Any) -> None:
     new_mirror(served.folder / name)
     page = screens(served).go("/")
     page.get_by_role("heading", name=name).wait_for()
-    page.get_by_role("button", name=f"Go on with {name}", exact=True).wait_for()
+    page.get_by_role("button", name=f"Continue with {name}", exact=True).wait_for()
     assert page.locator("img[src=x]").count() == 0
     page.goto(served.address("/new"))
     page.get_by_text('8 in, 8".').wait_for()

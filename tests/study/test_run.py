@@ -235,8 +235,8 @@ def test_a_fault_of_ours_in_a_case_is_recorded_and_the_study_goes_on(
     result = run_study(STUDY, tmp_path / "out.h5", Inline(), accuracy=COARSE)
     good = read_study(whole_here)
     assert result.failures == {**good.failures, "fault": 1}
-    assert result.reason(0, 0, 3) == "a fault of wearsim's: ZeroDivisionError: on purpose"
-    assert "1 met a fault of wearsim's; the first" in failures_text(result)
+    assert result.reason(0, 0, 3) == "a fault in wearsim: ZeroDivisionError: on purpose"
+    assert "1 met a fault in wearsim; the first" in failures_text(result)
 
     def hungry(job: Any, place: int, row: Any) -> Any:
         raise MemoryError

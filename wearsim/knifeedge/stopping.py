@@ -222,5 +222,5 @@ def _reason(
         return f"{band}: {chance:.0%} of the surfaces that these readings allow reach it; read it again"
     mask = ""
     if mean.gain > 1.02:
-        mask = f"; masked to {length(mean.best_radius * 2)} its core gets {mean.gain:.2f} times the light"
+        mask = f"; masked to {length(mean.best_radius * 2)}, the core of the image gets {mean.gain:.2f} times the light"
     return f"not good enough yet: {band}{mask}"

@@ -8,6 +8,7 @@ from functools import partial
 from nicegui import context, ui
 
 from wearsim.bench.materials import names
+from wearsim.bench.units import counted
 from wearsim.errors import WearsimError
 from wearsim.knifeedge.cooling import cooling
 from wearsim.learn.barrel_work import Work
@@ -34,7 +35,7 @@ class AfterwardsView:
         self.body = parts.group("stack")
         with self.body:
             if self.mirror.draft.work is None:
-                parts.says("Nothing is waiting to be recorded: take a programme to the barrel first.")
+                parts.says("There is nothing to record yet: take a programme to the barrel first.")
                 return
             with parts.group("beside"):
                 self.done()
@@ -98,7 +99,7 @@ class AfterwardsView:
         with parts.sheet("Record the session"):
             words = "Temperature of the room, if not the bench's"
             parts.field(words, self._condition("temperature"), "18 degC or 65 degF")
-            laps = {"": "as the session before left it; in a first session pressed", **LAPS}
+            laps = {"": "as the last session left it; pressed in a first session", **LAPS}
             abrasives = {"": "the bench's", **{name: name for name in names("abrasives")}}
             for key, words, options in (("abrasive", "Abrasive", abrasives), ("lap", "How the lap began", laps)):
                 parts.choice(words, options, self._condition(key))
@@ -131,11 +132,11 @@ class AfterwardsView:
         with parts.sheet("What the sessions show"), parts.group("stack", aria_live="polite"):
             if job.is_running:
                 count = len(self.mirror.sessions)
-                parts.says(f"Learning from {count} session{'s' * (count > 1)}")
+                parts.says(f"Learning from {counted(count, 'session')}")
             if parts.is_working(job):
                 return
             for found in job.found:
-                parts.picture(found["picture"], "Each constant as it was believed and as the sessions show it")
+                parts.picture(found["picture"], "Each constant before the sessions and now")
                 parts.written(found["text"])
             with parts.group("row"):
                 parts.button("Learn from the sessions", self._learn)

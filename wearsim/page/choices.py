@@ -8,6 +8,7 @@ from typing import Any
 
 from nicegui import context, ui
 
+from wearsim.bench.units import counted
 from wearsim.kernels._jit import is_compiled
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
@@ -75,7 +76,7 @@ class ChoicesView:
             return
         parts.heading("The choices")
         parts.says(
-            "Bands: nine of ten cases lie in them. Glass that is gone stays gone: too little is another session."
+            "Bands: nine of ten cases fall inside them. Glass cannot be put back; to remove too little only costs a session."
         )
         able = [choice for choice in found if choice["spells"]]
         with parts.group("scroll"):
@@ -90,7 +91,7 @@ class ChoicesView:
     def _choice(self, choice: dict[str, Any]) -> None:
         with parts.sheet(choice["name"]):
             count = len(choice["spells"])
-            parts.says(f"{choice['minutes']:g} minutes in {count} spell{'s' * (count != 1)}", "strong")
+            parts.says(f"{counted(choice['minutes'], 'minute')} in {counted(count, 'spell')}", "strong")
             parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
             parts.facts({
                 "RMS before": choice["before"], "RMS after": choice["after"], "RMS to expect": choice["expected"],
@@ -122,8 +123,8 @@ async def take_to_barrel(mirror: LiveMirror, choice: dict[str, Any]) -> None:
     if mirror.is_begun:
         with ui.dialog() as dialog, ui.card():
             parts.says(
-                "Work at the barrel is not recorded yet. Another programme there forgets how long was worked and what was "
-                "read after it."
+                "The work at the barrel is not recorded yet. Another programme there discards its minutes and the readings "
+                "taken after it."
             )
             with parts.group("row"):
                 parts.button("Leave it as it is", lambda: dialog.submit(False), "main")

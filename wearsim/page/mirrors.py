@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from nicegui import ui
 
 from wearsim.bench.materials import names
+from wearsim.bench.units import counted
 from wearsim.errors import CouldNotError, InputError, WearsimError
 from wearsim.learn.mirror_folder import BENCH
 from wearsim.learn.new_folder import QUESTIONS, Question, given_answers
@@ -33,13 +34,13 @@ def mirrors_view(room: Room) -> None:
                 parts.says(mirror.fault)
                 continue
             count = len(mirror.sessions)
-            done = f"{count} session{'s' * (count != 1)} recorded" if count else "no session yet"
+            done = f"{counted(count, 'session')} recorded" if count else "no session yet"
             parts.says(f"{mirror.title}, {done}{', simulated for practice' if mirror.is_practice else ''}")
             if mirror.draft.work is not None:
                 parts.says("There is work at the barrel that is not recorded yet.", "strong")
             with parts.group("row"):
                 go = partial(ui.navigate.to, _place(mirror))
-                parts.button("Go on", go, "main", aria_label=f"Go on with {mirror.name}")
+                parts.button("Go on", go, "main", aria_label=f"Continue with {mirror.name}")
     if room.only is None:
         if not room.mirrors():
             parts.says("There is no mirror in this folder yet.")
@@ -73,7 +74,7 @@ class NewMirror:
                 parts.says("Write sizes with their unit, as you have them. A plain number is taken in:")
                 units = {"in": "inches and pounds", "mm": "millimetres and kilograms"}
                 parts.radio("Unit of plain numbers", units, self._entry("unit"))
-                hint = "Such as my-mirror; a new folder is made with it."
+                hint = "Such as my-mirror; the new folder gets this name."
                 parts.field("Name of the folder", self._entry("name"), hint)
                 for question in QUESTIONS:
                     self._ask(question)
@@ -102,11 +103,11 @@ class NewMirror:
             parts.says(parts.upper(str(error)), "" if isinstance(error, CouldNotError) else "mark")
             return
         parts.heading(made["title"], 3)
-        parts.says(f"By its sizes the glass weighs about {made['glass']}. The tool is taken as {made['tool']}.")
+        parts.says(f"From its dimensions the glass weighs about {made['glass']}. The tool is taken as {made['tool']}.")
         if made["is_heavy"]:
             parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
-        parts.says(f"A sheet for readings with a mask of {made['windows']} windows is made with it. {made['waiting']}")
-        with parts.fold("What is taken for everything else, and why"):
+        parts.says(f"It comes with a readings sheet for a mask of {made['windows']} windows. {made['waiting']}")
+        with parts.fold("Defaults for everything else, and why"):
             for key, value, source in made["defaults"]:
                 words = key.replace(".", ", ").replace("_", " ")
                 parts.says(f"{words}: {value}. {parts.upper(source)}.", "quiet")
@@ -124,7 +125,7 @@ class NewMirror:
         name = self.answers.get("name", "").strip()
         try:
             if not _NAME.match(name) or name.endswith("."):
-                expected = "letters, digits, blanks and -"
+                expected = "letters, digits, spaces and -"
                 raise InputError("not a name for a folder", key="name", value=name, expected=expected)
             files = self._made()["files"]
             bench = files.pop(BENCH)

@@ -158,7 +158,7 @@ class OwnProgramme:
                 shown = {"RMS before": "before", "RMS after": "after", "Edge roll after": "edge"}
                 parts.facts({name: self.found.get(key, "") for name, key in shown.items()})
             else:
-                parts.says("The figure that comes out is shown here.")
+                parts.says("The resulting figure is shown here.")
 
     @ui.refreshable_method
     def figure(self) -> None:

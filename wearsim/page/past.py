@@ -7,7 +7,7 @@ from typing import Any
 
 from nicegui import ui
 
-from wearsim.bench.units import stroke_unit
+from wearsim.bench.units import counted, stroke_unit
 from wearsim.learn.mirror_folder import Session
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
@@ -49,7 +49,9 @@ class PastView:
             if self.job.fault:
                 parts.says(self.job.fault, "mark")
             elif not self.job.found:
-                parts.says("Each session is predicted again by what was known before it. The first time takes a while.")
+                parts.says(
+                    "Each session is predicted again with what was known before it. The first time takes a while."
+                )
                 ui.spinner(size="lg")
 
     @ui.refreshable_method
@@ -63,14 +65,14 @@ class PastView:
                 self._session(session)
         for name, words in mirror.kept.items():
             with parts.group("row"):
-                parts.says(f"Kept, counts for nothing: {words}")
+                parts.says(f"Kept but not counted: {words}")
                 bring = partial(mirror.correct, calls.bring_back, name)
                 parts.button("Bring it back", bring, aria_label=f"Bring back {words}")
 
     def _session(self, session: Session) -> None:
         note, bench, planned = session.note, self.mirror.bench, [spell.minutes for spell in session.programme.spells]
         assert bench is not None
-        parts.says(f"{note.date}, {session.minutes:g} minutes of work")
+        parts.says(f"{note.date}, {counted(session.minutes, 'minute')} of work")
         for spell in session.programme.spells:
             parts.says(f"{spell.minutes:g} min, {spell_words(spell, bench.mirror.diameter, stroke_unit(bench))}")
         if note.notes:

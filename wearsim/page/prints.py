@@ -29,7 +29,7 @@ class PrintView:
         with parts.sheet("The mask"):
             parts.says("At 1:1. Print it at 100 %, not fitted to the page, and measure the bar on it before cutting.")
             self._link("Open the mask to print", "mask")
-        with parts.sheet("Questions to this bench"):
+        with parts.sheet("Questions about this bench"):
             self.questions()
         parts.follow(self.mirror, {"job"}, self.questions.refresh)
 
@@ -43,7 +43,7 @@ class PrintView:
         with parts.group("stack", aria_live="polite"):
             if parts.is_working(job):
                 return
-            parts.says("Each is worked in many cases on your bench, which takes a few minutes.")
+            parts.says("Each is worked out from many cases on your bench, which takes a few minutes.")
             with parts.group("row"):
                 for name, question in QUESTIONS.items():
                     ask = partial(self.mirror.run, job, question.words, calls.answer, self.mirror.path, name)

@@ -72,11 +72,11 @@ class ReadingsView:
 
     def _how(self) -> None:
         parts.says(
-            f"For each window, from the middle outwards: where the knife stands ({self.unit}) when it darkens evenly. "
-            "Larger is farther from the mirror; the zero does not matter. Three rounds are good."
+            f"For each window, from the middle outwards: the position of the knife ({self.unit}) when it darkens evenly. "
+            "Larger is farther from the mirror; the zero does not matter. Three rounds are a good number."
         )
         parts.says("The light source")
-        kinds = {"moving": "moves with the knife", "fixed": "stands still"}
+        kinds = {"moving": "moves with the knife", "fixed": "stays still"}
         typed, source = self.mirror.typed, self.mirror.draft.source or "moving"
         parts.radio("The light source", kinds, parts.Entry(source, self._source, typed, "source"))
         ui.link("Print a mask with these windows", parts.address_of(self.mirror, "print"))
@@ -87,7 +87,9 @@ class ReadingsView:
         """For whoever has a mask already."""
         text = [""]
         with parts.fold("My mask has other windows"):
-            parts.says("Give them before the first reading, from the middle outwards. The suggested ones: under Print.")
+            parts.says(
+                "Give them before the first reading, from the middle outwards. The suggested ones are under Print."
+            )
             hint = f"From and to of each window, in {self.unit}: 10-40, 42.5-60"
             parts.field("Windows of my mask", parts.Entry("", partial(text.__setitem__, 0)), hint)
             parts.button("Use these windows", lambda: self._windows(text[0]))
@@ -214,7 +216,7 @@ class ReadingsView:
                 if note:
                     parts.says(note, "mark")
             if "picture" not in found:
-                parts.says("It is drawn here as soon as one round is whole.")
+                parts.says("It is drawn here as soon as one round is complete.")
                 return
             parts.facts({"RMS of the surface": found["rms"]})
             parts.says(found["advice"])
@@ -224,7 +226,9 @@ class ReadingsView:
             if found["known"]:
                 parts.says(" ".join(found["known"].split()))
             elif self.which == "rounds" and mirror.sessions:
-                parts.says("Learn from the sessions, under Afterwards, to see here what all of them together give.")
+                parts.says(
+                    "Use Learn from the sessions, under Afterwards, to see here the figure from all of them together."
+                )
             with parts.fold("What the tester should show", self._shadows):
                 self.shadows = parts.group("stack")
             with parts.fold("Every number"):

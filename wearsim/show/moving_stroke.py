@@ -110,7 +110,11 @@ def barrel_spells(bench: Bench, programme: Programme) -> list[dict[str, Any]]:
 def before(spell: dict[str, Any], first: str) -> list[str]:
     """What to do before a spell; ``first`` is for the very first one."""
     turned = [f"First turn the mirror by {spell['turn']}\u00b0."] if spell["turn"] else []
-    return [*turned, *([first] if first else []), "Wet it, fresh charge on it." if spell["rate"] else "Press it cold."]
+    return [
+        *turned,
+        *([first] if first else []),
+        "Wet it and put on fresh charge." if spell["rate"] else "Press it cold.",
+    ]
 
 
 def reminders(spell: dict[str, Any]) -> list[str]:

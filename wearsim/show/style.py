@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 SCREEN_DOTS = 144
-"""Of a picture on a screen, an inch."""
+"""Dots of a picture on a screen, per inch."""
 INK = "#1a1a1a"
 QUIET = "#767676"
 BLUE, RED = "#0b5394", "#b8480e"  # apart in hue for colour-blind eyes, and apart in grey
@@ -99,7 +99,7 @@ def save(figure: Figure, path: Path, ending: str) -> None:
 
 
 def data_address(figure: Figure) -> str:
-    """A figure as the address of a picture, to stand in a page."""
+    """A figure as the address of a picture, for use in a page."""
     stream = io.BytesIO()
     with plot_style():
         figure.savefig(stream, format="png", dpi=SCREEN_DOTS)
