@@ -76,7 +76,9 @@ def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_roun
         return "the figure error is already zero: there is nothing to gain"
     if not best or not any(item.plan for item in best):
         found = "no allowed stroke is predicted to improve the figure within these minutes"
-        return found + ", with all uncertainties; a short session, recorded, would reduce them" * (not belief.is_certain)
+        return found + ", with all uncertainties; a short session, recorded, would reduce them" * (
+            not belief.is_certain
+        )
     if min(item.score.expected_rms for item in best) >= (1.0 - WORTHWHILE) * rms_before:
         return (
             "no allowed programme is predicted to be better than stopping, with all uncertainties considered: "
