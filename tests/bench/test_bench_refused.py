@@ -92,7 +92,7 @@ MALFORMED = [
     ('start = "pressed"', 'star_points = 5\nstar_depth = "15 cm"', ["lap.star_depth", "the notches meet"]),
     # several laps
     ("[lap]", "[[lap]]\n[[lap]]", ["lap 1.diameter", "missing"]),
-    ("[lap]", '[[lap]]\ndiameter = "2 in"\nmass = "1 kg"\n[[lap]]', ["lap 1.name", "missing", "a name each"]),
+    ("[lap]", '[[lap]]\ndiameter = "2 in"\nmass = "1 kg"\n[[lap]]', ["lap 1.name", "missing", "a name for each lap"]),
     (
         "[lap]",
         '[[lap]]\nname = "a"\ndiameter = "2 in"\nmass = "1 kg"\n[[lap]]\nname = "a"',
@@ -132,8 +132,8 @@ def test_the_sound_bench_is_sound(folder: Path) -> None:
         ("mirror = 3\nlap = 4\nfigure = 5\n", "mirror: not a table"),
         ("lap = []\n[mirror]\ndiameter='1 m'\nradius_of_curvature='9 m'\n[figure]\nconic=0\n", "lap: missing"),
         ("diameter = ", "not TOML"),
-        ("a = " + "[" * 5000, "not TOML"),
-        ("a = " + "9" * 5000, "not TOML"),
+        ("a = " + "[" * 5000, "not readable TOML"),
+        ("a = " + "9" * 5000, "not readable TOML"),
         ("\x01\x02", "not TOML"),
     ],
     ids=["empty", "no tables", "no laps", "cut short", "nested", "long number", "control characters"],
@@ -146,7 +146,7 @@ def test_no_bench_at_all(text: str, fragment: str, tmp_path: Path, refused: Call
 
 def test_a_lap_that_is_not_there(folder: Path, refused: Callable[..., str]) -> None:
     bench = load_bench(folder / "bench.toml")
-    refused(lambda: bench.lap("small"), "lap", "no lap of this name", '"small"')
+    refused(lambda: bench.lap("small"), "lap", "the bench has no lap of this name", '"small"')
 
 
 @pytest.mark.parametrize(

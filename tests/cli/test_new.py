@@ -85,7 +85,7 @@ def test_defaults_in_comments_are_the_defaults(flags: tuple[str, ...], folder: P
 def test_the_sheet_waits_to_be_filled_in_and_then_reduces(folder: Path, call: Call) -> None:
     call("new", "mine", *NEEDED, "--zones", "6")
     refused = call("reduce", "mine/readings.toml", "--bench", "mine/bench.toml")
-    assert refused.code == 2 and "no rows" in refused.err and refused.err.count("\n") == 1
+    assert refused.code == 2 and "no readable rows" in refused.err and refused.err.count("\n") == 1
     bench = load_bench(folder / "bench.toml")
     mask = design_mask(6, bench.mirror.geometry, bench.light.wavelength)
     radius = np.linspace(0.0, bench.mirror.radius, 60)
@@ -105,7 +105,7 @@ def test_windows_that_mask_prints_go_into_the_sheet_that_new_wrote(
     called = call("mask", "mine/bench.toml", "--zones", "6")
     assert max(map(len, called.out.splitlines())) <= 80
     assert "Next: wearsim reduce mine/readings.toml --bench mine/bench.toml" in called.err
-    head, pasted = re.split(r"To go into the sheet of readings[^\n]*\n", called.out)
+    head, pasted = re.split(r"Put this into the sheet of readings[^\n]*\n", called.out)
     sheet = folder / "readings.toml"
     fill_in(sheet, "[[0, 0, 0, 0, 0, 0]]")
     kept = re.sub(r"(?m)^(length_unit = .*|windows = \[\n(.*\n)*?\])\n", "", sheet.read_text())

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 import wearsim as ws
+from wearsim.bench.units import counted
 
 Call = Callable[..., Any]
 QUICK = ("--minutes", "12", "--spells", "1", "--draws", "4")
@@ -56,7 +57,7 @@ def test_everything_at_once(call: Call, demo: Path, searched_once: None) -> None
     bench = ws.load_bench("bench.toml")
     programme = ws.load_programme("next.toml", bench)
     assert 1 <= len(programme.spells) <= 1 and sum(s.minutes for s in programme.spells) <= 12.0
-    told = f"Proposed: {programme.spells[0].minutes:g} minutes of work in 1 spell."
+    told = f"Proposed: {counted(programme.spells[0].minutes, 'minute')} of work in 1 spell."
     assert lines[0] == told
 
 

@@ -53,7 +53,7 @@ def test_the_table_says_programme_floor_and_why() -> None:
     spell = done.programme.spells[0]
     assert row[:4] == ["1", f"{spell.minutes:g}", spell.on_top, spell.stroke.replace("w", "W")]
     assert f"{spell.stroke_on(0.2).length * 1e3:.1f}" == row[4]
-    floor = next(line for line in lines if line.startswith("Floor: estimated lower bound"))
+    floor = next(line for line in lines if line.startswith("Floor: estimated best"))
     assert floor.split()[-2:] == ["nm", f"{done.floor * 1e9:.0f}"]
     band = done.outcome.band
     assert band is not None and done.gap == done.outcome.surface_rms - done.floor

@@ -111,7 +111,7 @@ def parse_toml(text: str, file: Path | None) -> dict[str, Any]:
         raise InputError("too large for a TOML file", file=file, expected=f"at most {MOST_TOML // 1024**2} MB")
     for line in text.splitlines():
         if line.count(".") >= 16 and _DOTTED.search(line):  # takes minutes, and gigabytes
-            raise InputError("TOML that cannot be read: nested too deeply, or a number too long", file=file)
+            raise InputError("not readable TOML: nested too deeply, or a number too long", file=file)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -123,7 +123,7 @@ def parse_toml(text: str, file: Path | None) -> dict[str, Any]:
             missing[1], file=file, value=line if len(line) <= LONGEST_SHOWN else f"{line[:LONGEST_SHOWN]} ..."
         ) from error
     except (RecursionError, ValueError) as error:
-        raise InputError("TOML that cannot be read: nested too deeply, or a number too long", file=file) from error
+        raise InputError("not readable TOML: nested too deeply, or a number too long", file=file) from error
 
 
 def read_named(path: Path, what: str, key: str, file: Path | None) -> bytes:
