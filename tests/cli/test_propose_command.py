@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,9 @@ import pytest
 
 import wearsim as ws
 from wearsim.bench.units import counted
+from wearsim.cli.propose import _name_next
+from wearsim.cli.terminal import Messages
+from wearsim.decide.limits import Limits
 
 Call = Callable[..., Any]
 QUICK = ("--minutes", "12", "--spells", "1", "--draws", "4")
@@ -119,10 +123,24 @@ def test_astigmatism_is_not_called_done(call: Call, demo: Path) -> None:
     assert called.err.rstrip().endswith("--programme programme.toml --engine planar")
 
 
-def test_where_no_stroke_helps_more_strokes_come_next(call: Call, demo: Path) -> None:
-    called = call("propose", "bench.toml", "--minutes", "0.01", "--spells", "1", "--draws", "0")
-    assert called.code == 0 and called.out.startswith("Nothing to do: no allowed")
-    assert called.err.rstrip().endswith("Next: wearsim propose bench.toml --minutes 0.01 --repertoire any")
+@pytest.mark.parametrize(
+    ("reason", "following"),
+    [
+        (
+            "no stroke helps; any stroke (--repertoire any) would leave 5 nm RMS",
+            "propose b --minutes 30 --repertoire any",
+        ),
+        ("no stroke helps", "Read the mirror again, with more repeats or more windows, before you decide."),
+    ],
+)
+def test_where_no_stroke_helps_something_sensible_comes_next(
+    reason: str, following: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    nothing: Any = SimpleNamespace(
+        reason=reason, limits=Limits(minutes=30.0), programme=ws.Programme(), outcome=SimpleNamespace(warnings=())
+    )
+    _name_next(Messages(), Path("b"), nothing, None, None)
+    assert capsys.readouterr().err.rstrip().endswith(following)
 
 
 def test_readings_to_expect_where_the_bench_names_readings(call: Call, demo: Path) -> None:

@@ -80,7 +80,7 @@ class NotRound:
     def words(self) -> str:
         """The astigmatism with its axis."""
         found = self.astigmatism
-        return f"astigmatism {height_text(found.amplitude)} RMS, high at {np.degrees(found.axis):.0f} deg"
+        return f"astigmatism {height_text(found.amplitude)} RMS, high at {round(np.degrees(found.axis)) % 180} deg"
 
     def on(self, gauge: MapGauge) -> Floats:
         """The astigmatism on a map's cells, carried on a little beyond the rim [m]."""

@@ -166,8 +166,8 @@ def astigmatism_warning(bench: Bench, found: ZernikeAstigmatism) -> tuple[str, .
         f"hands that never turn this glass bend it by about {height_text(hands)}, so that bending may be the cause; "
     )
     return (
-        f"astigmatism: {height_text(found.amplitude)} RMS of surface, high at {math.degrees(found.axis):.0f} deg. Strokes "
-        f"that are the same all round do not remove it. Before you work on it: {cause if bends else ''}turn the mirror on "
+        f"astigmatism: {height_text(found.amplitude)} RMS of surface, high at {round(math.degrees(found.axis)) % 180} deg. "
+        f"Strokes that are the same all round do not remove it. Before you work on it: {cause if bends else ''}turn the mirror on "
         "its test stand and read again, since what stays with the stand is not in the glass. At work turn the mirror by 72 "
         "to 80 deg before each spell, so that its cause does not add up",
     )
