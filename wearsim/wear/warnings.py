@@ -167,9 +167,9 @@ def astigmatism_warning(bench: Bench, found: ZernikeAstigmatism) -> tuple[str, .
     )
     return (
         f"astigmatism: {height_text(found.amplitude)} RMS of surface, high at {round(math.degrees(found.axis)) % 180} deg. "
-        f"Strokes that are the same all round do not remove it. Before you work on it: {cause if bends else ''}turn the mirror on "
-        "its test stand and read again, since what stays with the stand is not in the glass. At work turn the mirror by 72 "
-        "to 80 deg before each spell, so that its cause does not add up",
+        "Strokes that are the same all round do not remove it. Before you work on it: "
+        f"{cause if bends else ''}turn the mirror on its test stand and read again, since what stays with the stand is not "
+        "in the glass. At work turn the mirror by 72 to 80 deg before each spell, so that its cause does not add up",
     )
 
 
