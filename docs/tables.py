@@ -170,9 +170,9 @@ def _each(kind: Any, load: Any) -> list[tuple[str, Any]]:
 
 
 def accuracy() -> str:
-    """Every numerical knob."""
+    """Every numerical setting."""
     said = described(Accuracy)
-    return table("knob | default | what", [(f"`{k.name}`", k.default, said[k.name]) for k in fields(Accuracy)])
+    return table("setting | default | what", [(f"`{k.name}`", k.default, said[k.name]) for k in fields(Accuracy)])
 
 
 def quantities() -> str:

@@ -107,7 +107,7 @@ class TipsOffError(InputError):
     ) -> None:
         super().__init__(
             f"the top piece tips off at an offset of {length(offset)} between the centres; "
-            f"the largest that would not is {length(largest)}",
+            f"the largest without tipping is {length(largest)}",
             file=file,
             key=f"spell {spell}",
         )

@@ -73,7 +73,7 @@ def in_threads(
 
 
 # One thread of linear algebra a process: the processes fill the cores, and sums are in one order everywhere. And no
-# Python of the folder that the person happens to stand in: a file there may be called like a module.
+# Python of the folder that the person happens to be in: a file there may have the name of a module.
 _CHILD = {
     "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1", "NUMBA_NUM_THREADS": "1",
     "PYTHONSAFEPATH": "1",
@@ -100,7 +100,7 @@ def child_environment() -> Iterator[None]:
 def begin_worker() -> None:
     """In a new process: leave Ctrl-C to the parent, and end when the parent is gone, even killed.
 
-    It stands in this module because nothing heavy is imported here: a worker listens before it loads the rest.
+    It is in this module because nothing heavy is imported here: a worker listens before it loads the rest.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()

@@ -41,19 +41,19 @@ MALFORMED = [
     ('turn = "0 deg"', "push = 30", ["spell 1.push", "bare number"]),
     ('turn = "0 deg"', 'lap = ""', ["spell 1.lap", "no name"]),
     # keys that the stroke has no use for
-    ('stroke = "w"', 'stroke = "straight"', ["spell 1.side_sweep", '"straight" has no use']),
-    ('stroke = "w"', 'stroke = "one-third"', ["spell 1.length", '"one-third" has no use']),
-    ('stroke = "w"', 'stroke = "overhang"', ["spell 1.side_sweep", '"overhang" has no use']),
-    ('stroke = "w"', 'stroke = "oval"', ["spell 1.strokes_per_sweep", '"oval" has no use']),
-    ("minutes = 5", "minutes = 5\nrate = 50", ["spell 2.rate", '"press" has no use']),
-    ("minutes = 5", 'minutes = 5\npush = "3 N"', ["spell 2.push", '"press" has no use']),
-    ("minutes = 5", "minutes = 5\nlength = 0.1", ["spell 2.length", '"press" has no use']),
+    ('stroke = "w"', 'stroke = "straight"', ["spell 1.side_sweep", '"straight" does not use']),
+    ('stroke = "w"', 'stroke = "one-third"', ["spell 1.length", '"one-third" does not use']),
+    ('stroke = "w"', 'stroke = "overhang"', ["spell 1.side_sweep", '"overhang" does not use']),
+    ('stroke = "w"', 'stroke = "oval"', ["spell 1.strokes_per_sweep", '"oval" does not use']),
+    ("minutes = 5", "minutes = 5\nrate = 50", ["spell 2.rate", '"press" does not use']),
+    ("minutes = 5", 'minutes = 5\npush = "3 N"', ["spell 2.push", '"press" does not use']),
+    ("minutes = 5", "minutes = 5\nlength = 0.1", ["spell 2.length", '"press" does not use']),
     # no programme
     ("[[spell]]\nstroke", "[[spel]]\nstroke", ["spel", "unknown key", '"spell"']),
     ('[[spell]]\nstroke = "press"', 'spell = 3\nstroke = "press"', ["not TOML", "line 13"]),
     ("minutes = 5", "minutes = 5 min", ["quotation marks are missing on line 14", '"5 min"']),
     # not on this bench
-    ('turn = "0 deg"', 'lap = "small"', ["spell 1.lap", "no lap of this name"]),
+    ('turn = "0 deg"', 'lap = "small"', ["spell 1.lap", "the bench has no lap of this name"]),
     ("side_overhang = 0.0", "side_overhang = 0.7", ["spell 1.side_overhang", "beyond the rim", "150 mm"]),
 ]
 

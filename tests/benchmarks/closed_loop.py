@@ -158,8 +158,8 @@ def worsened(row: dict[str, Any]) -> float:
 def table(rows: list[dict[str, Any]]) -> str:
     """The table of docs/learning.md."""
     lines = [
-        "| fault | mirrors | 20 nm or better | median RMS first, last | sessions, median | worse than said | ended worse "
-        "| failed |"
+        "| fault | mirrors | 20 nm or better | median RMS first, last | sessions, median | worse than predicted "
+        "| ended worse | failed |"
     ]
     lines.append("| --- | --- | --- | --- | --- | --- | --- | --- |")
     for fault in (*FAULTS, "all"):

@@ -44,7 +44,9 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=8)
     parser.add_argument("--cells", type=int, nargs="+", default=[64, 128])
     given = parser.parse_args()
-    print("| mirror | cells | mean removal | RMS of its shape | RMS apart | most, inside 0.92 | most, 0.92-0.99 |")
+    print(
+        "| mirror | cells | mean removal | RMS of its shape | RMS difference | largest, inside 0.92 | largest, 0.92-0.99 |"
+    )
     print("| --- | --- | --- | --- | --- | --- | --- |")
     for seed in range(given.count):
         for cells in given.cells:

@@ -21,7 +21,7 @@ from wearsim.bench.hands import Hands
 
 GRID = (1e9, 2e9, 2.5e9, 3e9, 5e9, 7e9, 1e10, 2e10)
 FLOW = 0.58 * 3.0 * 7e8 * 0.0125**2 / (2.0 * 0.005**3)
-"""Stiffness times relaxation time [Pa s/m]: Stefan 1874, 0.58 of it for glass that slides (docs/theory/wear-and-flow.md)."""
+"""Stiffness times relaxation time [Pa s/m]: Stefan's, 0.58 of it for glass that slides (docs/theory/wear-and-flow.md)."""
 
 
 def pitch_of(stiffness: float) -> dict[str, float]:

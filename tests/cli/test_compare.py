@@ -113,4 +113,4 @@ def test_a_lap_that_is_not_there_is_refused(demo: Path, call: Call) -> None:
     Path("programme.toml").write_text(SMALL + 'lap = "other"\n')
     called = call("compare", "bench.toml", "-p", "programme.toml")
     assert called.code == 2
-    assert "programme.toml: spell 1.lap: no lap of this name" in called.err
+    assert "programme.toml: spell 1.lap: the bench has no lap of this name" in called.err

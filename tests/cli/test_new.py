@@ -85,7 +85,7 @@ def test_defaults_in_comments_are_the_defaults(flags: tuple[str, ...], folder: P
 def test_the_sheet_waits_to_be_filled_in_and_then_reduces(folder: Path, call: Call) -> None:
     call("new", "mine", *NEEDED, "--zones", "6")
     refused = call("reduce", "mine/readings.toml", "--bench", "mine/bench.toml")
-    assert refused.code == 2 and "no rows" in refused.err and refused.err.count("\n") == 1
+    assert refused.code == 2 and "no readable rows" in refused.err and refused.err.count("\n") == 1
     bench = load_bench(folder / "bench.toml")
     mask = design_mask(6, bench.mirror.geometry, bench.light.wavelength)
     radius = np.linspace(0.0, bench.mirror.radius, 60)
@@ -105,7 +105,7 @@ def test_windows_that_mask_prints_go_into_the_sheet_that_new_wrote(
     called = call("mask", "mine/bench.toml", "--zones", "6")
     assert max(map(len, called.out.splitlines())) <= 80
     assert "Next: wearsim reduce mine/readings.toml --bench mine/bench.toml" in called.err
-    head, pasted = re.split(r"To go into the sheet of readings[^\n]*\n", called.out)
+    head, pasted = re.split(r"Put this into the sheet of readings[^\n]*\n", called.out)
     sheet = folder / "readings.toml"
     fill_in(sheet, "[[0, 0, 0, 0, 0, 0]]")
     kept = re.sub(r"(?m)^(length_unit = .*|windows = \[\n(.*\n)*?\])\n", "", sheet.read_text())
@@ -189,7 +189,7 @@ def test_who_works_in_inches_is_offered_inches(folder: Path, call: Call, monkeyp
     assert bench.hands.push == pytest.approx(9 * 0.45359237 * 9.80665)
     assert bench.wear.temperature == pytest.approx(34 / 1.8)
     said = " ".join(called.err.split())
-    assert "the mirror weighs about" in said and "The tool is taken as 5" in said
+    assert "the mirror weighs about" in said and "The tool is taken as 5 lb. Put both on the scales." in said
 
 
 def test_a_question_can_be_gone_back_to(folder: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> None:

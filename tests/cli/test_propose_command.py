@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
 import wearsim as ws
+from wearsim.bench.units import counted
+from wearsim.cli.propose import _name_next
+from wearsim.cli.terminal import Messages
+from wearsim.decide.limits import Limits
 
 Call = Callable[..., Any]
 QUICK = ("--minutes", "12", "--spells", "1", "--draws", "4")
@@ -40,7 +46,7 @@ def test_everything_at_once(call: Call, demo: Path, searched_once: None) -> None
     lines = called.out.splitlines()
     assert max(map(len, lines)) <= 80 and called.out.isascii()
     assert lines[0].startswith("Proposed: ") and "of D" in lines[2]
-    for words in ("RMS, surface", "Edge roll", "Floor: estimated lower bound", "Gap between", "of the way"):
+    for words in ("RMS, surface", "Edge roll", "Floor: estimated best", "Gap between", "of the error"):
         assert words in called.out
     assert "Knife-edge readings" not in called.out  # the bench names none
     assert called.err.rstrip().endswith("Next: wearsim predict bench.toml --programme next.toml --plot out.png")
@@ -55,7 +61,7 @@ def test_everything_at_once(call: Call, demo: Path, searched_once: None) -> None
     bench = ws.load_bench("bench.toml")
     programme = ws.load_programme("next.toml", bench)
     assert 1 <= len(programme.spells) <= 1 and sum(s.minutes for s in programme.spells) <= 12.0
-    told = f"Proposed: {programme.spells[0].minutes:g} minutes of work in 1 spell."
+    told = f"Proposed: {counted(programme.spells[0].minutes, 'minute')} of work in 1 spell."
     assert lines[0] == told
 
 
@@ -100,8 +106,41 @@ def test_nothing_to_do_is_an_answer(call: Call, demo: Path) -> None:
     assert called.out.startswith("Stop: the aim is reached")
     assert ws.load_programme("next.toml").spells == ()
     assert "Nothing to do" in Path("card.html").read_text(encoding="utf-8")
-    assert called.err.rstrip().endswith("Next: wearsim mask bench.toml")
+    assert called.err.rstrip().endswith("Next: stop here; more work would risk more than it gains.")
     assert call("predict", "bench.toml", "-p", "next.toml").code == 0
+
+
+def test_astigmatism_is_not_called_done(call: Call, demo: Path) -> None:
+    bench = Path("bench.toml")
+    terms = "zernike = [0, 0, 0, 0, 0, 40]"
+    bench.write_text(bench.read_text(encoding="utf-8").replace('profile = "profile.csv"', terms), encoding="utf-8")
+    called = call("propose", "bench.toml")
+    flat = " ".join(called.out.split())
+    assert flat.startswith("Stop: the aim is reached by the round part of the figure alone: Strehl ratio 1.00")
+    assert re.search(
+        "; astigmatism [0-9]+ nm RMS, high at 0 deg is left, which strokes that are the same all round", flat
+    )
+    assert called.err.rstrip().endswith("--programme programme.toml --engine planar")
+
+
+@pytest.mark.parametrize(
+    ("reason", "following"),
+    [
+        (
+            "no stroke helps; any stroke (--repertoire any) would leave 5 nm RMS",
+            "propose b --minutes 30 --repertoire any",
+        ),
+        ("no stroke helps", "Read the mirror again, with more repeats or more windows, before you decide."),
+    ],
+)
+def test_where_no_stroke_helps_something_sensible_comes_next(
+    reason: str, following: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    nothing: Any = SimpleNamespace(
+        reason=reason, limits=Limits(minutes=30.0), programme=ws.Programme(), outcome=SimpleNamespace(warnings=())
+    )
+    _name_next(Messages(), Path("b"), nothing, None, None)
+    assert capsys.readouterr().err.rstrip().endswith(following)
 
 
 def test_readings_to_expect_where_the_bench_names_readings(call: Call, demo: Path) -> None:

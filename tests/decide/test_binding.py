@@ -22,9 +22,9 @@ def asked(minutes: float, spread: bool) -> Proposal:
 
 
 def said(proposal: Proposal, limit: str) -> list[float]:
-    """The RMS that lifting a limit would come to, as it is said [nm]."""
+    """The RMS that lifting a limit would leave, as the advice has it [nm]."""
     lines = [line for line in proposal.advice if line.startswith(f"limited by the {limit}") or f"by {limit}" in line]
-    return [float(re.search(r"come to (\d+) nm", line)[1]) for line in lines]
+    return [float(re.search(r"leave (\d+) nm", line)[1]) for line in lines]
 
 
 def test_minutes_that_limit_are_named_with_what_twice_as_many_come_to() -> None:

@@ -17,7 +17,7 @@ overhang, tool on top, mirror on top, cold pressing, figuring, parabolizing, tur
 conic constant, radius of curvature, longitudinal aberration, knife edge, zonal mask, shadow, wavefront, peak to valley,
 RMS, Strehl ratio, rouge, cerium oxide, charge, wet, barrel"""
 OUTPUT = """band, edge gain, edge limit, hands' spread, lift-off, Preston coefficient, reach, tips at, relaxation time,
-stiffness, share of the way, floor, edge roll"""
+stiffness, share of the error, floor, edge roll"""
 OWN = """bench, spell, programme, offset basis, outcome, bench card, study, mirror's folder"""
 
 

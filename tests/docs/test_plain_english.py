@@ -1,9 +1,11 @@
-"""The worst habits stay out of what people read: help, messages, tables, plots, the README and the pages."""
+"""The worst habits stay out of what people read: help, messages, tables, plots, the README, the pages, docstrings."""
 
 from __future__ import annotations
 
 import ast
+import io
 import re
+import tokenize
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,11 +15,10 @@ import typer
 from wearsim.cli.main import app
 
 ROOT = Path(__file__).parents[2]
+FOLDERS = ("docs", "docs/files", "docs/how-to", "docs/theory")
 PAGES = [
     ROOT / "README.md", ROOT / "DEVELOPERS.md",
-    *(page for page in sorted((ROOT / "docs").glob("*.md")) if page.stem != "validation"),
-    *sorted((ROOT / "docs/files").glob("*.md")),
-    *sorted((ROOT / "docs/how-to").glob("*.md")),
+    *(page for folder in FOLDERS for page in sorted((ROOT / folder).glob("*.md"))),
 ]  # fmt: skip
 MODULES = sorted((ROOT / "wearsim").rglob("*.py"))
 EACH = r"zone|row|repeat|session|spell|case|mirror|cell|line|knob|draw|minute of arc"
@@ -33,17 +34,23 @@ HABITS = {
     "inverted": r"\b(Completed are|Out come|Written are|Shown is|Meant is)\b",
     "clause as noun": r"\bwhat (goes|is uncertain|was yours|is there|comes|came)\b|\ball that is uncertain considered\b",
     "if not said": r"\b(if not said|unless said|if said|is said,|not said)\b",
+    "no for not a": r"\bno (ordinary file|list of|dotted name|number with a unit|focal ratio|standard deviation|HDF5 file)",
+    "betters": r"\bto better the\b|\bhardly a stroke\b|\bgood while of\b",
+    "alike": r"\balike in every\b|\balike all round\b",
     "labels": r"low is high|o: was|just so|[Oo]f tolerable|it misleads|besides the weight|the glass stand\b"
     r"|no such kind of file|not a day\b|stands twice|comes of the engine|its folder is missing|away from a terminal",
     "metaphor": r"\b(manners|(?<!eak to )(?<!eak-to-)valleys?|heats|riddles?|the house|our house|rooms and walls)\b",
     "diary": r"\b(on older code|with an earlier search|cut for time|no longer|used to be|as of now)\b",
 }
-LEFT_TO_OTHERS = ("page", "decide")
-"""Packages of ``wearsim`` whose words are looked at elsewhere."""
+IN_CODE = {name: pattern for name, pattern in HABITS.items() if name not in ("labels", "stand for be", "clause as noun")} | {
+    "stand for be": r"\b(stands|stand|stood) (in|at|as|twice|beside|below|above|there)\b",
+    "clause as noun": r"\bwhat (goes|is uncertain|was yours)\b",
+}  # fmt: skip
+"""Of docstrings and comments, where "stands for" may mean "represents"."""
 
 
-def habits(text: str) -> list[str]:
-    return [f"{name}: {found[0]!r}" for name, pattern in HABITS.items() for found in re.finditer(pattern, text)]
+def habits(text: str, patterns: dict[str, str] = HABITS) -> list[str]:
+    return [f"{name}: {found[0]!r}" for name, pattern in patterns.items() for found in re.finditer(pattern, text)]
 
 
 def shown_strings(path: Path) -> Iterator[tuple[int, str]]:
@@ -64,6 +71,17 @@ def shown_strings(path: Path) -> Iterator[tuple[int, str]]:
             yield node.lineno, node.value
 
 
+def prose(path: Path) -> Iterator[tuple[int, str]]:
+    """Docstrings and comments of a module."""
+    text = path.read_text(encoding="utf-8")
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant) and isinstance(node.value.value, str):
+            yield node.lineno, node.value.value
+    for token in tokenize.generate_tokens(io.StringIO(text).readline):
+        if token.type == tokenize.COMMENT:
+            yield token.start[0], token.string
+
+
 @pytest.mark.parametrize("page", PAGES, ids=lambda path: path.relative_to(ROOT).as_posix())
 def test_pages_are_plain(page: Path) -> None:
     found = [
@@ -78,9 +96,18 @@ def test_messages_tables_and_plots_are_plain() -> None:
     found = [
         f"{path.relative_to(ROOT)}:{number}: {habit}"
         for path in MODULES
-        if path.relative_to(ROOT / "wearsim").parts[0] not in LEFT_TO_OTHERS
         for number, text in shown_strings(path)
         for habit in habits(text)
+    ]
+    assert not found, "\n".join(found)
+
+
+def test_docstrings_and_comments_are_plain() -> None:
+    found = [
+        f"{path.relative_to(ROOT)}:{number}: {habit}"
+        for path in [*MODULES, *sorted((ROOT / "docs").glob("*.py")), *sorted((ROOT / "examples").rglob("*.py"))]
+        for number, text in prose(path)
+        for habit in habits(text, IN_CODE)
     ]
     assert not found, "\n".join(found)
 

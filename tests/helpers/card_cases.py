@@ -61,7 +61,7 @@ def proposal() -> Proposal:
 
 @cache
 def after() -> ReadingsAfter:
-    """The readings after it through a usual mask."""
+    """The readings after it through a standard mask."""
     bench = small_bench(True)
     sheet = usual_sheet(bench)
     assert sheet is not None

@@ -23,7 +23,7 @@ INCH = 0.0254
 
 @pytest.mark.parametrize(("diameter", "big"), [(0.3, 3.0), (0.2, 2.4), (0.5, 4.0), (1.0, 3.0)])
 def test_paraboloid_closed_forms(diameter: float, big: float) -> None:
-    # Sky & Telescope, Nov 1992, p. 574 [second-hand; derived]: fixed r^2/R + r^4/(2R^3), moving r^2/(2R)
+    # [derived]: fixed r^2/R + r^4/(2R^3), moving r^2/(2R)
     r = np.linspace(0.01, 1.0, 40) * diameter / 2
     assert target_aberration(r, Conic(big)) == pytest.approx(r**2 / (2 * big), rel=1e-12)
     fixed = r**2 / big + r**4 / (2 * big**3)
@@ -89,7 +89,8 @@ def test_six_inch_f8_as_practised() -> None:
 
 
 def test_tolerance_by_transverse_aberration() -> None:
-    # Millies-Lacroix, Sky & Telescope, Feb 1976 [second-hand; derived]: D 200, R 2400 mm, 548.64 nm, fixed
+    # A. Millies-Lacroix, "A graphical approach to the Foucault test", Sky & Telescope, 1976
+    # [second-hand; derived]: D 200, R 2400 mm, 548.64 nm, fixed
     r = np.array([25.0, 50.0, 75.0, 100.0]) * 1e-3
     mirror = MirrorGeometry(2.4, radius=0.1, clear_radius=0.1)
     ideal = target_aberration(r, mirror, "fixed") * 1e3

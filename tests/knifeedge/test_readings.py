@@ -78,7 +78,7 @@ def test_bad_windows_and_rows(case: str) -> None:
         ('source = "moving"', "", "source: missing"),
         ('"mm"', '"kg"', "not a unit of length"),
         ('"mm"', '""', "not a unit of length"),
-        ('"mm"', '"furlong"', "no unit to read a knife in"),
+        ('"mm"', '"furlong"', "not a unit for knife readings"),
         ('length_unit = "mm"', "", "length_unit: missing"),
         ("readings =", "reading =", "unknown key"),
         ("windows = [[18, 45], [60, 80], [92, 108], [118, 130], [138, 147]]", "", "no zones"),

@@ -53,7 +53,7 @@ def test_the_table_says_programme_floor_and_why() -> None:
     spell = done.programme.spells[0]
     assert row[:4] == ["1", f"{spell.minutes:g}", spell.on_top, spell.stroke.replace("w", "W")]
     assert f"{spell.stroke_on(0.2).length * 1e3:.1f}" == row[4]
-    floor = next(line for line in lines if line.startswith("Floor: estimated lower bound"))
+    floor = next(line for line in lines if line.startswith("Floor: estimated best"))
     assert floor.split()[-2:] == ["nm", f"{done.floor * 1e9:.0f}"]
     band = done.outcome.band
     assert band is not None and done.gap == done.outcome.surface_rms - done.floor
@@ -61,13 +61,13 @@ def test_the_table_says_programme_floor_and_why() -> None:
     gap = next(line for line in lines if line.startswith("Gap")).split()
     assert gap[-4:] == [f"{done.gap * 1e9:.0f}", f"{low:.0f}", "to", f"{high:.0f}"]
     flat = " ".join(text.split())
-    assert f"{done.share:.0%} ({band.share[0]:.0%} to {band.share[1]:.0%}) of the way" in flat
+    assert f"{done.share:.0%} ({band.share[0]:.0%} to {band.share[1]:.0%}) of the error" in flat
     (later,) = done.later
     assert later.outcome.band is not None
     low, high = later.outcome.band.surface_rms * 1e9
     assert f"Session 2, in outline: {sum(s.minutes for s in later.programme.spells):g} minutes" in flat
     assert f"{later.rms * 1e9:.0f} nm ({low:.0f} to {high:.0f}) RMS after it" in flat
-    assert "Knife-edge readings to expect, through a usual mask, source moving" in text
+    assert "Knife-edge readings to expect, through a standard mask, source moving" in text
 
 
 def test_json_has_the_bands_of_gap_share_and_later_sessions() -> None:
@@ -85,7 +85,7 @@ def test_nothing_to_do_is_said_with_the_reason() -> None:
     start = figure(bench, np.zeros(61), DEFAULT)
     nothing = ws.propose(bench, start=start, draws=0)
     text = proposal_text(bench, nothing)
-    assert text.startswith("Stop: the aim is reached") and "of the way" not in text
+    assert text.startswith("Stop: the aim is reached") and "of the error" not in text
     assert isinstance(proposal_figure(bench, nothing), Figure)
     assert card_bytes(bench, nothing, None).startswith(b"%PDF-")
 

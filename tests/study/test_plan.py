@@ -75,7 +75,7 @@ def test_three_studies_are_ready() -> None:
     [
         ("raised-zone-300", "no-such-bench", "no such file"),
         ("draws = 2", "drawz = 2", "study.drawz: unknown key.*draws"),
-        ("draws = 2", "draws = -2", "not such a count"),
+        ("draws = 2", "draws = -2", "not a whole number in range"),
         ('"strehl"', '"strel"', "strehl"),
         ('"strehl"', '"after_map"', "only with the planar engine"),
         ('"hands.push"', '"hands.pull"', "axis 3.key"),
@@ -87,7 +87,7 @@ def test_three_studies_are_ready() -> None:
         ("factor = 2.0", "factor = 0.5", "no such factor"),
         ('spread = "uniform"', 'spread = "flat"', "no such spread"),
         ("count = 8", "count = 9", "power of two"),
-        ("[sample]\ncount = 8\nmethod = \"sobol\"", "", "sample and axes do not fit"),
+        ("[sample]\ncount = 8\nmethod = \"sobol\"", "", "sample and axes do not match"),
         ("count = 3", "count = 0", "axis 2.grid.count"),
         ("last = 0.44", 'last = "44 mm"', "different kinds"),
         ("last = 0.44", "last = 3.5", "axis 2.grid.last: too large.*at most 2"),

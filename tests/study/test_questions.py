@@ -134,4 +134,4 @@ def test_the_command_asks_a_bench(tmp_path: Path, monkeypatch: Any, capsys: Any)
     assert (tmp_path / "mine-on-top.h5").exists() and (tmp_path / "on.png").exists()
     assert "Next: wearsim propose mine.toml" in said.err
     assert run(["study", "mine.toml"]) == 2
-    assert "a ready question to this bench: --question overhang" in capsys.readouterr().err
+    assert "a ready question about this bench: --question overhang" in capsys.readouterr().err

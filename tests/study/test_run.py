@@ -164,7 +164,7 @@ def test_retries_end(tmp_path: Path) -> None:
 def test_damaged_parts_and_parts_of_another_study_are_refused(tmp_path: Path) -> None:
     output = tmp_path / "out.h5"
     half_done(output, 2)
-    with pytest.raises(StoreError, match="begun work of another study"):
+    with pytest.raises(StoreError, match="unfinished work of another study"):
         run_study(STUDY, output, Inline(), seed=1, accuracy=COARSE)
     part = next(checkpoint_folder(output).glob("*.npz"))
     raw = part.read_bytes()
@@ -187,7 +187,7 @@ def test_a_lost_or_damaged_list_costs_nothing(tmp_path: Path, whole_here: Path) 
     assert seen[0].kept == 20 and content(output) == content(whole_here)
     half_done(tmp_path / "two.h5", 2)
     (checkpoint_folder(tmp_path / "two.h5") / "study.json").unlink()
-    with pytest.raises(StoreError, match="begun work of another study"):
+    with pytest.raises(StoreError, match="unfinished work of another study"):
         run_study(STUDY, tmp_path / "two.h5", Inline(), seed=1, accuracy=COARSE)
 
 
@@ -235,8 +235,8 @@ def test_a_fault_of_ours_in_a_case_is_recorded_and_the_study_goes_on(
     result = run_study(STUDY, tmp_path / "out.h5", Inline(), accuracy=COARSE)
     good = read_study(whole_here)
     assert result.failures == {**good.failures, "fault": 1}
-    assert result.reason(0, 0, 3) == "a fault of wearsim's: ZeroDivisionError: on purpose"
-    assert "1 met a fault of wearsim's; the first" in failures_text(result)
+    assert result.reason(0, 0, 3) == "a fault in wearsim: ZeroDivisionError: on purpose"
+    assert "1 met a fault in wearsim; the first" in failures_text(result)
 
     def hungry(job: Any, place: int, row: Any) -> Any:
         raise MemoryError

@@ -85,7 +85,7 @@ def test_numbers_are_si_and_go_back(key: str, raw: Any, number: float, unit: str
 @pytest.mark.parametrize(
     ("key", "says"),
     [
-        ("hands", "no dotted name"),
+        ("hands", "not a dotted name"),
         ("hand.push", "no such table"),
         ("hands.pusch", '"push"'),
         ("lap.stiffness", "which lap"),

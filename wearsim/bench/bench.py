@@ -24,9 +24,9 @@ PRESTON_SOURCE = (
 )
 _LAW = (
     "F. W. Preston, The theory and design of plate glass polishing machines, 1927 [memory]; "
-    "1.25 and 0.75 are thought of for a lap half carried by its water [judgement]"
+    "1.25 and 0.75 are possible for a lap half carried by its water [judgement]"
 )
-_OFF = "off: no session tells it apart"
+_OFF = "off: no session can determine it"
 EDGE_LENGTH_SOURCE = "the pitch thickness (physics section 2)"
 
 
@@ -96,7 +96,7 @@ class Spread(InputTable):
     relaxation_time: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(2.5, "judgement")
     edge_gain: Annotated[float, *number("2.0", least=1.0, most=100.0)] = default(2.0, "judgement")
     smoothing: Annotated[float, *number("3.0", least=1.0, most=100.0)] = default(
-        3.0, "judgement: parabolizing times come out as practised within this"
+        3.0, "judgement: parabolizing times agree with practice within this"
     )
     flow: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(
         2.5, "judgement: viscosity of pitch at a stated temperature"
@@ -108,7 +108,9 @@ class Spread(InputTable):
         "judgement: 3 mm to 15 mm about 5 mm to 7 mm; edges are seen to turn over 6 mm (common practice, no source)",
     )
     temperature_slope: Annotated[float, *number("1.25", least=1.0, most=5.0)] = default(
-        1.25, "6 +- 1.5 degC: 5 by the universal constants of Williams, Landel & Ferry, 6-10 in use [memory]"
+        1.25,
+        "6 +- 1.5 degC: 5 by the universal constants of M. L. Williams, R. F. Landel & J. D. Ferry (The temperature "
+        "dependence of relaxation mechanisms, 1955), 6-10 in use [memory]",
     )
     stiffness_exponent: Annotated[float, *number("0.3", least=0.0, most=1.0)] = default(0.0, _OFF)
     pressure_exponent: Annotated[float, *number("0.2", least=0.0, most=1.0)] = default(0.0, _OFF)
@@ -191,8 +193,8 @@ class Bench(InputTable):
         for lap in self.laps:
             if lap.name == name:
                 return lap
-        there = ", ".join(lap.name for lap in self.laps if lap.name) or "no name, for this bench's lap has none"
-        raise InputError("no lap of this name on the bench", key="lap", value=name, expected=there)
+        there = ", ".join(lap.name for lap in self.laps if lap.name) or "no name, because this bench's lap has none"
+        raise InputError("the bench has no lap of this name", key="lap", value=name, expected=there)
 
     @property
     def preston(self) -> float:
@@ -291,9 +293,9 @@ class Bench(InputTable):
             message, bound = "the lap is too large for this mirror", f"at most {LARGEST_LAP} x the mirror's diameter"
             raise length_error(f"{key}.diameter", lap.diameter, message, bound, most)
         if len(self.laps) > 1 and lap.name is None:
-            raise InputError("missing", key=f"{key}.name", expected="a name each where there are several laps")
+            raise InputError("missing", key=f"{key}.name", expected="a name for each lap where there are several")
         if lap.name is not None and lap.name in [other.name for other in self.laps[:place]]:
-            raise InputError("a second lap of this name", key=f"{key}.name", value=lap.name, expected="a name each")
+            raise InputError("two laps have this name", key=f"{key}.name", value=lap.name, expected="a name each")
         if lap.diameter <= self.mirror.hole:
             message = "the lap would fall into the mirror's hole"
             raise length_error(f"{key}.diameter", lap.diameter, message, "more than the hole", self.mirror.hole)

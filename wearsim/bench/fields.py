@@ -169,7 +169,7 @@ def _as_extent(value: Any, rule: NumberRule) -> Extent:
 
 
 def _quoted(example: str) -> str:
-    """Texts as they stand in a file: ``2 mm or 0.1 in`` with each part in quotes."""
+    """Texts as in a file: ``2 mm or 0.1 in`` with each part in quotes."""
     return " or ".join(f'"{part}"' for part in example.split(" or "))
 
 
@@ -198,7 +198,7 @@ def whole_number(example: str, *, least: int = 0, most: int) -> BeforeValidator:
 
     def check(value: Any) -> int:
         if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
-            raise refuse("not such a count", expected)
+            raise refuse("not a whole number in range", expected)
         return value
 
     return BeforeValidator(check)
@@ -320,7 +320,7 @@ def source_of(field: FieldInfo) -> str | None:
 
 
 def in_file(value: Any, rule: NumberRule | None) -> Any:
-    """A field's value as it would stand in a file: text with a unit, number, string or list."""
+    """A field's value as it would be written in a file: text with a unit, number, string or list."""
     if isinstance(value, Extent):
         return rule.text(value.value) if rule and not value.relative else value.value
     if isinstance(value, tuple):

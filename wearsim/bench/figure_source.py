@@ -24,7 +24,7 @@ def _path(value: Any, info: ValidationInfo) -> Path:
     if isinstance(value, Path):
         return value
     if not isinstance(value, str) or not value.strip() or not value.isprintable():
-        raise refuse("no name of a file", 'such as "profile.csv"')
+        raise refuse("not a file name", 'such as "profile.csv"')
     folder = (info.context or {}).get("folder")
     return (Path(folder) / value).absolute() if folder is not None else Path(value)
 
@@ -38,7 +38,7 @@ def _term(value: Any, from_file: bool) -> float:
 
 def _terms(value: Any, info: ValidationInfo) -> tuple[float, ...]:
     if not isinstance(value, (list, tuple)) or not 0 < len(value) <= MOST_TERMS:
-        raise refuse("no list of terms", f"1 to {MOST_TERMS} numbers in nm, in the order of ISO 24157")
+        raise refuse("not a list of terms", f"1 to {MOST_TERMS} numbers in nm, in the order of ISO 24157")
     return tuple(_term(item, bool((info.context or {}).get("file"))) for item in value)
 
 
@@ -134,13 +134,13 @@ class FigureSource(InputTable):
 
 UNITS = {"error_m": 1.0, "error_um": 1e-6, "error_nm": 1e-9}
 LARGEST_ERROR = 1e-3
-"""Of a height map or a profile [m]."""
+"""Largest height of a map or a profile [m]."""
 
 
 def height_map(content: bytes, path: Path) -> Floats:
     """A map of figure error, square over the mirror's diameter, from the bytes of its file.
 
-    As CSV: a first line ``error_nm`` (or ``error_um``, ``error_m``), then one line a row of cells, the top of the
+    As CSV: a first line ``error_nm`` (or ``error_um``, ``error_m``), then one line per row of cells, the top of the
     map first; cells off the glass may be left empty. As HDF5: a square dataset ``error`` with an attribute ``units``
     of nm, um or m, row 0 at the bottom.
 

@@ -44,7 +44,7 @@ class Hands(InputTable):
     """
 
     push: Force = default(
-        30.0, "judgement: with the piece's weight about 1 kPa (10 g/cm^2: common practice, no source)"
+        30.0, "judgement: about 1 kPa with the piece's weight (10 g/cm^2: common practice, no source)"
     )
     push_offset: LengthPair = default((0.0, 0.0), "judgement: the hands push at the centre")
     push_height: Depth = default(0.035, _LEAD)

@@ -65,7 +65,7 @@ def _opened(path: Path, what: str) -> Iterator[BinaryIO]:
             raise InputError("a folder, not a file", file=path, expected=what)
         with open(path, "rb", opener=_without_waiting) as stream:
             if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):  # a pipe would be waited for, a device has no end
-                raise InputError("no ordinary file", file=path, expected=what)
+                raise InputError("not an ordinary file", file=path, expected=what)
             yield stream
     except FileNotFoundError as error:
         raise InputError("no such file", file=path, expected=what) from error
@@ -108,10 +108,10 @@ def parse_toml(text: str, file: Path | None) -> dict[str, Any]:
         With line and column, where it is no TOML.
     """
     if len(text) > MOST_TOML:
-        raise InputError("too long for a file of tables", file=file, expected=f"at most {MOST_TOML // 1024**2} MB")
+        raise InputError("too large for a TOML file", file=file, expected=f"at most {MOST_TOML // 1024**2} MB")
     for line in text.splitlines():
         if line.count(".") >= 16 and _DOTTED.search(line):  # takes minutes, and gigabytes
-            raise InputError("not TOML that can be read: nested too deeply, or a number too long", file=file)
+            raise InputError("not readable TOML: nested too deeply, or a number too long", file=file)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -123,7 +123,7 @@ def parse_toml(text: str, file: Path | None) -> dict[str, Any]:
             missing[1], file=file, value=line if len(line) <= LONGEST_SHOWN else f"{line[:LONGEST_SHOWN]} ..."
         ) from error
     except (RecursionError, ValueError) as error:
-        raise InputError("not TOML that can be read: nested too deeply, or a number too long", file=file) from error
+        raise InputError("not readable TOML: nested too deeply, or a number too long", file=file) from error
 
 
 def read_named(path: Path, what: str, key: str, file: Path | None) -> bytes:

@@ -99,11 +99,14 @@ class Lap(InputTable):
     )
     relaxation_time: Time = default(
         300.0,
-        "0.58 of the squeeze flow of a facet (Stefan 1874), for glass that slides, at 1.4e9 Pa s [derived]; within x2.5",
+        "0.58 of the squeeze flow of a facet (J. Stefan, Versuche ueber die scheinbare Adhaesion, 1874 [memory]), "
+        "for glass that slides, at 1.4e9 Pa s [derived]; within x2.5",
     )
-    pitch_temperature: Temperature = default(20.0, "where the default relaxation time holds")
+    pitch_temperature: Temperature = default(20.0, "the temperature of the default relaxation time")
     degrees_per_decade: Annotated[float, *number("6", least=2.0, most=30.0)] = default(
-        6.0, "5 by the universal constants of Williams, Landel & Ferry, 6-10 in use [memory]; 6 +- 1.5"
+        6.0,
+        "5 by the universal constants of M. L. Williams, R. F. Landel & J. D. Ferry (The temperature dependence of "
+        "relaxation mechanisms, 1955), 6-10 in use [memory]; 6 +- 1.5",
     )
     start: Annotated[Literal["pressed", "spherical"], *choice("pressed", "spherical")] = default(
         "pressed", "common practice, no source: cold-press before a spell"

@@ -241,7 +241,7 @@ def _check_radii(radii: list[float], numbers: list[int], mirror: Mirror, unit: s
         raise fault(0, "does not start at the centre", "radius 0 in the first row")
     for place in range(1, len(radii)):
         if radii[place] <= radii[place - 1]:
-            raise fault(place, "radii do not rise", f"more than the {shown(radii[place - 1])} before it")
+            raise fault(place, "radii do not increase", f"more than the {shown(radii[place - 1])} before it")
     rim = mirror.radius
     if radii[-1] > rim * (1 + 1e-9):
         raise fault(-1, "beyond the mirror's rim", f"at most {shown(rim)}")
@@ -260,7 +260,7 @@ def _check_heights(found: dict[str, list[float]], numbers: list[int], path: Path
             raise fault(place, "error", "too large to be a figure error", "between -1 mm and 1 mm")
     for place, sigma in enumerate(found.get("sigma", [])):
         if not 0 <= sigma <= LARGEST_ERROR:
-            raise fault(place, "sigma", "no standard deviation", "between 0 and 1 mm")
+            raise fault(place, "sigma", "not a standard deviation", "between 0 and 1 mm")
     for place, smooth in enumerate(found.get("smooth", [])):
         if not 0 <= smooth <= found["sigma"][place]:
-            raise fault(place, "smooth", "no part of sigma", "between 0 and the sigma of this row")
+            raise fault(place, "smooth", "not a part of sigma", "between 0 and the sigma of this row")

@@ -33,7 +33,7 @@ class StrokeKind:
     needs : tuple of str
         Those of :data:`SIZE_KEYS` that a spell cannot leave out.
     may : tuple of str
-        Those that it may give besides.
+        Those that it may also give.
     """
 
     words: str
@@ -161,7 +161,7 @@ class Spell(InputTable):
         50.0, "30-60 a minute by hand: common practice, no source"
     )
     minutes: Annotated[float, *number("10", least=1e-5, most=LONGEST_SPELL)]
-    turn: Angle = default(0.0, "the mirror stays as it lies")
+    turn: Angle = default(0.0, "the mirror is not turned")
     push: Force | None = None
     lap: Name | None = None
 
@@ -211,7 +211,7 @@ class Spell(InputTable):
         kind = STROKES[stroke]
         for key in kind.refuses:
             if table.get(key) is not None:
-                raise InputError(f'the stroke "{stroke}" has no use for this', key=key, value=table[key])
+                raise InputError(f'the stroke "{stroke}" does not use this', key=key, value=table[key])
         for key in kind.needs:
             if table.get(key) is None:
                 raise InputError(f'missing: the stroke "{stroke}" needs it', key=key, expected=_EXTENT)
@@ -288,7 +288,7 @@ def _check_spell(spell: Spell, key: str, bench: Bench, file: Path | None) -> Non
     nearest, unit = spell.stroke_on(bench.mirror.diameter).smallest_offset, length_unit(bench)
     if nearest >= bottom:
         raise InputError(
-            "the overhang is beyond the rim: the top piece's centre never stands on the bottom piece",
+            "the overhang is beyond the rim: the top piece's centre is never over the bottom piece",
             file=file,
             key=f"{key}.side_overhang",
             value=f"an offset of {unit.about(nearest, 4)} or more",

@@ -99,7 +99,7 @@ def _laps(table: Any, file: Path | None) -> tuple[Lap, ...]:
 
 
 def _written(table: dict[str, Any], key: str | None) -> Any:
-    """What stands in a bench under a key of an error, such as ``lap.diameter`` or ``lap 2.diameter``."""
+    """The value in a bench under a key of an error, such as ``lap.diameter`` or ``lap 2.diameter``."""
     name, _, last = (key or "").rpartition(".")
     laps = table["lap"] if isinstance(table["lap"], list) else [table["lap"]]
     named = {lap_key(place, len(laps)): lap for place, lap in enumerate(laps)}

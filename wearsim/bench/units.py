@@ -85,7 +85,7 @@ TRADE_UNITS: tuple[str, ...] = (
 
 
 class NotAQuantity(ValueError):
-    """A text is no number with a unit; the argument says why."""
+    """A text is not a number with a unit; the argument says why."""
 
 
 class _UnknownUnit(NotAQuantity):
@@ -216,7 +216,7 @@ def split(text: str, base: str) -> tuple[str, str]:
     else:
         found = _NUMBER.match(text)
         if found is None:
-            raise NotAQuantity("no number with a unit")
+            raise NotAQuantity("not a number with a unit")
         number, unit = found.groups()
     return number, _SPOKEN.get(base, {}).get(unit.lower(), unit)
 
@@ -244,7 +244,7 @@ def read_number(text: str, unit: str, base: str) -> float:
 
 
 def without_marks(text: str) -> str:
-    """A length with the marks of inches and feet written out, so that it can stand in quotes: ``8"`` is ``8 in``."""
+    """A length with the marks of inches and feet written out, so that it can be put in quotes: ``8"`` is ``8 in``."""
     try:
         unit = split(text, "m")[1]
     except NotAQuantity:
@@ -319,6 +319,11 @@ def decimal(value: float, places: int, sign: str = "") -> str:
         ``"+"`` to write a plus where there is no minus.
     """
     return f"{value:{sign}z.{places}f}"
+
+
+def counted(count: float, noun: str) -> str:
+    """A whole count with its noun: ``1 turn``, ``3 turns``; a share of one stays singular."""
+    return f"{count:g} {noun}{'' if abs(count) <= 1.0 and count else 's'}"
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ def command(
     folder: FolderPath, options: Options, draws: BatchDraws = 96, output: JsonOutput = None,
     dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
-    """What do the sessions of a mirror say about hands and pitch?
+    """What do a mirror's sessions show about hands and pitch?
 
     Finds the Preston coefficient, stiffness, relaxation time and edge gain from all sessions together, and how well
     each is known. Names the sessions that do not fit; they do not count.

@@ -80,10 +80,10 @@ def as_time(text: str, unit: str) -> str:
 
 
 def parse_waited(waited: str | None) -> float | None:
-    """How long the glass stood before it was read [s], if that was said."""
+    """How long the glass cooled before it was read [s], if that was given."""
     if waited is None:
         return None
-    expected = 'a time such as "2 h", or overnight'
+    expected = 'a time with its unit, such as "30 min" or "2 h", or overnight'
     seconds = parse_quantity(as_time(waited, ""), "--waited", "s", expected)
     if not 0.0 <= seconds < float("inf"):
         raise InputError("not a time to wait", key="--waited", value=waited, expected=expected)
@@ -127,7 +127,7 @@ def engine_settings(engine: EngineChoice, draws: int | None, cells: int | None, 
     if cells is None:
         return settings
     if engine is not EngineChoice.planar:
-        raise InputError("planar engine only", key="--cells", value=cells, expected="--engine planar beside it")
+        raise InputError("planar engine only", key="--cells", value=cells, expected="--engine planar as well")
     from wearsim.wear.accuracy import PlanarAccuracy
 
     return {**settings, "planar": PlanarAccuracy(cells=cells)}

@@ -37,8 +37,7 @@ TOP_EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.
 
 @app.callback(cls=group_class(TOP_EXAMPLE), invoke_without_command=True, epilog=FIRST)
 def wearsim(
-    context: typer.Context,
-    version: Annotated[bool, typer.Option("--version", help="Say which version this is.")] = False,
+    context: typer.Context, version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False
 ) -> None:
     """What a stroke does to a mirror, and what to do next."""
     if version:
@@ -121,7 +120,7 @@ def _usage(error: Exception, arguments: Sequence[str]) -> int:
 
 
 def _value_given(error: Exception, arguments: Sequence[str]) -> str:
-    """What was given for the option of an error, where it can be told from the command line."""
+    """What was given for the option of an error, where the command line shows it."""
     for option in getattr(getattr(error, "param", None), "opts", ()):
         for place, argument in enumerate(arguments):
             if argument.startswith(f"{option}="):

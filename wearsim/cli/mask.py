@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 NAME = "mask"
 EXAMPLE = "wearsim mask bench.toml --zones 5 -o mask.pdf"
 
-ZoneCount = Annotated[int, typer.Option("--zones", "-z", min=3, max=40, help="How many windows.")]
+ZoneCount = Annotated[int, typer.Option("--zones", "-z", min=3, max=40, help="Number of windows.")]
 Output = Annotated[
     Path | None,
     typer.Option(
@@ -76,7 +76,7 @@ def command(
     page = usual_paper(unit) if paper is None else PAPERS[paper.value]
     pdf = output if output is not None and output.suffix.lower() == ".pdf" else None
     printed = [paragraph(sheets_text(sheets_for(design, page)))] if pdf else []
-    sheet = "\n" + paragraph("To go into the sheet of readings, in place of the same two keys:")
+    sheet = "\n" + paragraph("Put this into the sheet of readings, in place of the same two keys:")
     options.deliver(
         design.to_json,
         table=lambda: "\n".join(

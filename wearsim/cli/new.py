@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 NAME = "new"
 EXAMPLE = 'wearsim new my-mirror --diameter "200 mm" --focal-ratio 6 --lap-mass "2 kg"'
 
-Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write it.", show_default=False)]
+Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder to make.", show_default=False)]
 Diameter = Annotated[str | None, typer.Option("--diameter", help='Diameter of the mirror: "200 mm" or "8 in".')]
 FocalRatio = Annotated[
     float | None,
@@ -80,8 +80,8 @@ def command(
 ) -> None:  # fmt: skip
     """Make a mirror's folder to fill in: a bench, a readings sheet.
 
-    At a terminal it asks for what the flags leave open, and "back" returns to the question before. Elsewhere the diameter,
-    the focal ratio and the weight of the tool must be given.
+    At a terminal it asks for what the flags leave open, and "back" returns to the question before. In a script, give
+    at least the diameter, the focal ratio and the weight of the tool.
     """
     _check_free(folder)
     options.reserve({output: (".json",)}, inputs=[])
@@ -122,7 +122,7 @@ def command(
     )
     messages = options.messages
     messages.info(f"Written: {bench} and {readings}, with these windows.")
-    messages.info(paragraph(weights_text(fresh.bench, str(asked["lap_mass"]))))
+    messages.info(paragraph(weights_text(fresh.bench)))
     messages.info("Fill in the readings and look through the bench. Then:")
     messages.next("reduce", readings, "--bench", folder)  # then propose is given the folder, and keeps what it proposes
 

@@ -55,7 +55,7 @@ class SurfaceChoice(StrEnum):
 
 
 SURFACE_CHOICE: ContextVar[SurfaceChoice | None] = ContextVar("SURFACE_CHOICE", default=None)
-"""What the command was told of that; None where the bench says."""
+"""The option as given to the command; None where the bench decides."""
 
 
 def _set_workers(count: int | None) -> int | None:
@@ -114,10 +114,10 @@ Workers = Annotated[
     int | None,
     typer.Option(
         "--workers", min=1, max=1024, show_default="all cores", callback=_set_workers,
-        help="Threads, or a study's processes, at once; the answer does not depend on it.",
+        help="Threads to use (for a study, processes); the answer does not depend on it.",
     ),
 ]  # fmt: skip
-"""Of a command that computes; it needs do no more than have the option."""
+"""Option of a command that computes; the command need do no more than have it."""
 
 
 @dataclass(frozen=True)
@@ -164,7 +164,7 @@ class Options:
             if path is not None:
                 _check_destination(path, endings, self.force)
                 if os.path.realpath(path) in taken:
-                    raise InputError("is read or written by this command already", file=path)
+                    raise InputError("this command already reads or writes this file", file=path)
                 taken.add(os.path.realpath(path))
 
     def list_files(self, files: Iterable[Path | None], text: str = "", **more: Any) -> None:
@@ -173,7 +173,7 @@ class Options:
         Parameters
         ----------
         files : iterable of Path or None
-            To be written besides the plot; None for what was not asked for.
+            To be written in addition to the plot; None for those not asked for.
         text : str
             Lines of the command's own, put first.
         **more
@@ -184,7 +184,7 @@ class Options:
             put(json.dumps({"dry_run": True, "would_write": named, **more}, allow_nan=False))
         else:
             listed = paragraph(", ".join(named) or "nothing", "Would write    ", " " * 15)
-            put("\n".join([*text.splitlines(), listed, paragraph("All input can be used. Nothing was written.")]))
+            put("\n".join([*text.splitlines(), listed, paragraph("All input is valid. Nothing was written.")]))
         self.messages.next(*(word for word in COMMAND_LINE.get() if word != "--dry-run"))
 
     def deliver(

@@ -25,10 +25,11 @@ Place = Annotated[
     ),
 ]
 Share = Annotated[
-    bool,
-    typer.Option("--share", help="Let a tablet in the local network in, with the word in the address that is shown."),
+    bool, typer.Option("--share", help="Let in a tablet on the local network that has the address shown.")
 ]
-Port = Annotated[int | None, typer.Option("--port", min=1024, max=65535, help="To listen on.", show_default="8460")]
+Port = Annotated[
+    int | None, typer.Option("--port", min=1024, max=65535, help="Port to listen on.", show_default="8460")
+]
 NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Do not open a browser.")]
 
 
@@ -40,7 +41,7 @@ def command(
     Serves until Ctrl-C. What is entered there goes into the mirror's folder, for the commands as well.
     """
     if any(find_spec(name) is None for name in NEEDED):
-        raise CouldNotError("the page needs more than the commands do: pip install '.[page]'")
+        raise CouldNotError("the page needs extra packages: pip install '.[page]'")
     if not place.is_dir():
         raise InputError("no such folder", file=place, expected="a mirror's folder, or one to make mirrors' folders in")
     from wearsim.page.server import serve
@@ -51,7 +52,7 @@ def command(
         print(link, flush=True)
         if door.address:
             messages.info(f"For the tablet: {door.link('/', door.address)}")
-            messages.info("Whoever in the network has this address can use the page.")
+            messages.info("Anyone on the network who has this address can use the page.")
         messages.info("Ctrl-C ends it; nothing entered is lost.")
 
     serve(place, share=share, port=port, browse=not no_browser, say=say)

@@ -32,18 +32,18 @@ class OnTopChoice(StrEnum):
 
 
 TOPS = {OnTopChoice.tool: ("tool",), OnTopChoice.mirror: ("mirror",), OnTopChoice.either: ("tool", "mirror")}
-Minutes = Annotated[float, typer.Option("--minutes", help="Work at most, pressing not counted.")]
-Spells = Annotated[int, typer.Option("--spells", help="Different strokes at most.")]
+Minutes = Annotated[float, typer.Option("--minutes", help="Most minutes of work; pressing does not count.")]
+Spells = Annotated[int, typer.Option("--spells", help="Most spells, each with its own stroke.")]
 Shortest = Annotated[
     float | None,
     typer.Option("--shortest", help="Shortest spell, in minutes; by default 5, less only where that does much more."),
 ]
-EdgeLimit = Annotated[float, typer.Option("--edge-limit", help="Edge roll at most, in waves of surface height.")]
+EdgeLimit = Annotated[float, typer.Option("--edge-limit", help="Largest edge roll, in waves of surface height.")]
 OnTopOption = Annotated[
     OnTopChoice | None,
-    typer.Option("--on-top", help="Which piece may lie on top; by default either, and no glass above 30 kg."),
+    typer.Option("--on-top", help="Which piece may be on top; by default either, but no mirror above 30 kg."),
 ]
-Rate = Annotated[float | None, typer.Option("--rate", help="Strokes a minute; by default after the mirror's size.")]
+Rate = Annotated[float | None, typer.Option("--rate", help="Strokes per minute; by default by the mirror's size.")]
 
 
 class RepertoireChoice(StrEnum):
@@ -54,18 +54,18 @@ class RepertoireChoice(StrEnum):
 
 
 RepertoireOption = Annotated[
-    RepertoireChoice, typer.Option("--repertoire", help="Strokes that hands do, or any that the mechanics allows.")
+    RepertoireChoice,
+    typer.Option("--repertoire", help="Strokes that hands do in practice, or any that can be done at all."),
 ]
 Sessions = Annotated[int, typer.Option("--sessions", min=1, max=9, help="Sessions to plan, with a test between them.")]
 TimeLimit = Annotated[
-    float | None, typer.Option("--time-limit", help="Seconds after which nothing new is looked into.")
+    float | None, typer.Option("--time-limit", help="Seconds after which no further search is started.")
 ]
 TradeOffOption = Annotated[
-    bool, typer.Option("--trade-off", help="For --json: what fewer minutes and spells buy; --plot shows it anyway.")
+    bool,
+    typer.Option("--trade-off", help="With --json: what fewer minutes and spells would give; --plot always shows it."),
 ]
-Output = Annotated[
-    Path | None, typer.Option("-o", "--output", metavar="FILE", help="The programme, for predict: .toml.")
-]
+Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help="File for the programme: .toml.")]
 
 
 def command(
@@ -77,8 +77,8 @@ def command(
 ) -> None:  # fmt: skip
     """What stroke flattens this?
 
-    Finds the simplest programme of practised strokes that does as well as the best, with all uncertainties; or none,
-    and why, where nothing allowed is better than stopping. A mirror's folder keeps it, for record --as-proposed.
+    Finds the simplest programme of practised strokes that does as well as the best, with all uncertainties; or says
+    why not, where nothing allowed is better than stopping. A mirror's folder keeps it for record --as-proposed.
     """
     options.reserve({output: (".toml",), card: CARDS}, inputs=[bench])
     messages = options.messages
@@ -153,10 +153,24 @@ def _keep(file: Path | None, proposal: Proposal, messages: Messages) -> None:
 
 def _name_next(messages: Messages, bench: Path, proposal: Proposal, output: Path | None, card: Path | None) -> None:
     if not proposal.programme.spells:
-        messages.next("mask", bench)
+        _name_next_to_nothing(messages, bench, proposal)
     elif card is not None and bench.is_dir():
         messages.next("record", bench, "--as-proposed", "--readings", "after.toml")
     elif output is None:
         messages.next("propose", bench, "-o", "programme.toml", "--card", "card.pdf")
     else:
         messages.next("predict", bench, "--programme", output, "--plot", "out.png")
+
+
+def _name_next_to_nothing(messages: Messages, bench: Path, proposal: Proposal) -> None:
+    """Where nothing is proposed: stop, see to what is not round, allow more strokes, or read again."""
+    from wearsim.decide.reasons import AIM_REACHED
+
+    if any(line.startswith("astigmatism:") for line in proposal.outcome.warnings):
+        messages.next("predict", bench, "--programme", "programme.toml", "--engine", "planar")
+    elif proposal.reason.startswith(AIM_REACHED):
+        messages.info("Next: stop here; more work would risk more than it gains.")
+    elif "--repertoire any" in proposal.reason:
+        messages.next("propose", bench, "--minutes", f"{proposal.limits.minutes:g}", "--repertoire", "any")
+    else:
+        messages.info("Read the mirror again, with more repeats or more windows, before you decide.")

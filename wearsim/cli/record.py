@@ -35,11 +35,9 @@ class LapStartChoice(StrEnum):
 
 
 Done = Annotated[
-    Path | None, typer.Option("--programme", "-p", metavar="FILE", help="Programme that was done: programme.toml.")
+    Path | None, typer.Option("--programme", "-p", metavar="FILE", help="Programme that was worked: programme.toml.")
 ]
-AsProposed = Annotated[
-    bool, typer.Option("--as-proposed", help="Record that the last proposal of propose FOLDER was done.")
-]
+AsProposed = Annotated[bool, typer.Option("--as-proposed", help="Record that the folder's last proposal was worked.")]
 MinutesWorked = Annotated[
     str | None, typer.Option("--minutes", metavar="LIST", help="Minutes really worked, one number per spell: 10,20.")
 ]
@@ -55,10 +53,7 @@ TemperatureOption = Annotated[
 AbrasiveOption = Annotated[
     str | None,
     typer.Option(
-        "--abrasive",
-        metavar="NAME",
-        help="Abrasive, where it was not the bench's.",
-        autocompletion=completion.abrasives,
+        "--abrasive", metavar="NAME", help="Abrasive, if not the bench's.", autocompletion=completion.abrasives
     ),
 ]
 LapOption = Annotated[
@@ -76,11 +71,9 @@ Replace = Annotated[
 ]
 Undo = Annotated[bool, typer.Option("--undo", help="Set the last session aside; it can be restored.")]
 Restore = Annotated[
-    str | None, typer.Option("--restore", metavar="NAME", help="Record to bring back, set aside or replaced before.")
+    str | None, typer.Option("--restore", metavar="NAME", help="Record to bring back that was set aside or replaced.")
 ]
-Confirm = Annotated[
-    int | None, typer.Option("--confirm", metavar="N", help="Session to confirm: it was as it is recorded.")
-]
+Confirm = Annotated[int | None, typer.Option("--confirm", metavar="N", help="Session to confirm as recorded.")]
 
 
 def command(
@@ -96,6 +89,7 @@ def command(
     is ever lost: one that is corrected or set aside is kept under another name, and history lists it.
     """
     options.reserve({output: (".json",)}, inputs=[folder, programme, readings, profile])
+    inputs.parse_waited(waited)
     conditions = {
         "temperature": temperature and _in_bench_unit(folder, temperature), "abrasive": abrasive,
         "lap": lap and lap.value, "pressed": pressed and inputs.as_time(pressed, "min"),
@@ -117,7 +111,7 @@ def command(
         table=lambda: answer.text,
         figure=lambda: _history_plot(folder, options),
         json_file=output,
-        done="what was asked for is in the folder; do not give the command again",
+        done="the folder has been changed as asked; do not give the command again",
     )
     messages.next(*answer.then)
 
@@ -259,7 +253,7 @@ def _parse_minutes(text: str) -> list[float]:
         minutes = [math.nan]
     if not all(0.0 <= one < math.inf for one in minutes):
         expected = "plain numbers, one per spell in their order, such as 10,20 or 7.5,20; 0 for a spell not worked"
-        raise InputError("no list of minutes", key="--minutes", value=text, expected=expected)
+        raise InputError("not a list of minutes", key="--minutes", value=text, expected=expected)
     return minutes
 
 
@@ -291,12 +285,14 @@ def _parse_day(day: str) -> date:
 
 def _undo(folder: Path) -> _Answer:
     """The last session set aside."""
+    from wearsim.bench.units import counted
     from wearsim.learn.corrections import set_last_aside
     from wearsim.learn.proposal_file import proposal_file
     from wearsim.show.text import paragraph
 
     kept = set_last_aside(folder)
-    text = paragraph(f"Session {kept.number} of {kept.date} ({kept.minutes:g} minutes of work) is set aside.")
+    work = "" if kept.minutes is None else f" ({counted(kept.minutes, 'minute')} of work)"
+    text = paragraph(f"Session {kept.number} of {kept.date}{work} is set aside.")
     text += _kept_text(folder, "It is kept", kept.path)
     payload = {"number": kept.number, "date": kept.date and kept.date.isoformat(), "kept": str(kept.path)}
     worked = ("--as-proposed",) if proposal_file(folder, kept.number).exists() else ("--programme", "done.toml")
@@ -309,7 +305,7 @@ def _restore(folder: Path, name: str) -> _Answer:
 
     done = restore(folder, name)
     session = done.session
-    text = _said(f"Session {session.number} is in {session.path} again: {_work(session)}.", session)
+    text = _said(f"Session {session.number} is restored to {session.path}: {_work(session)}.", session)
     text += _kept_text(folder, "The record that was in its place is kept", done.kept)
     return _Answer({**_payload(session), "kept": _name(done.kept)}, text, ("calibrate", folder))
 
@@ -320,7 +316,7 @@ def _confirm(folder: Path, number: int) -> _Answer:
 
     with inputs.named_by_flag({"session": "--confirm"}):
         session = confirm(folder, number)
-    text = f"Session {number} of {session.note.date} is confirmed: it was as it is recorded."
+    text = f"Session {number} of {session.note.date} is confirmed as recorded."
     return _Answer(_payload(session), _said(text, session), ("calibrate", folder))
 
 
@@ -345,7 +341,9 @@ def _warn_of_repeated(folder: Path, session: Session, messages: Messages) -> Non
 
 
 def _work(session: Session) -> str:
-    return f"{session.minutes:g} minutes of work, {session.note.date}"
+    from wearsim.bench.units import counted
+
+    return f"{counted(session.minutes, 'minute')} of work, {session.note.date}"
 
 
 def _said(text: str, session: Session) -> str:

@@ -58,8 +58,8 @@ def command(
 ) -> None:  # fmt: skip
     """Practise the whole loop on a simulated mirror.
 
-    Reads, proposes, works, records and calibrates, round after round. A new folder is made where there is none, and
-    says that its mirror is for practice; an existing one continues. --sessions 0 only makes the mirror; --programme
+    Reads, proposes, works, records and calibrates, round after round. Makes a new folder, marked as practice, or
+    continues an existing one. --sessions 0 only makes the mirror; --programme
     works a session of your own.
     """
     options.reserve({output: (".json",)}, inputs=[folder, programme])
@@ -76,7 +76,7 @@ def command(
     messages.compiling()
     if fresh is not None:
         start_practice(folder, fresh)
-        messages.info(f"A practice mirror, simulated, in {folder}.")
+        messages.info(f"A simulated practice mirror is in {folder}.")
     mirror = open_folder(folder)
     if programme is None:
         rounds = _rounds(folder, messages, sessions, minutes)
@@ -98,7 +98,7 @@ def command(
 
 def _name_ways_on(messages: Messages, folder: Path) -> None:
     """What can be done where the rehearsal ended before a session was worked."""
-    messages.info("Two ways on. Look at what was read and work a session of your own:")
+    messages.info("Two ways to go on. Look at the readings and work a session of your own:")
     messages.next("reduce", folder)
     messages.next("rehearse", folder, "--programme", "programme.toml")
     messages.info("Or begin with another mirror, such as one with a turned edge:")

@@ -1,4 +1,4 @@
-"""``wearsim study``: how does it depend on ...?"""
+"""``wearsim study``: how does the result depend on ...?"""
 
 from __future__ import annotations
 
@@ -39,7 +39,8 @@ StudyPath = Annotated[
     ),
 ]  # fmt: skip
 Output = Annotated[
-    Path | None, typer.Option("-o", "--output", metavar="FILE", help="The cases, .h5; by default named as the study.")
+    Path | None,
+    typer.Option("-o", "--output", metavar="FILE", help="File for the cases: .h5; by default named after the study."),
 ]
 Scheduler = Annotated[
     str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask scheduler, tcp://host:port.")
@@ -47,16 +48,18 @@ Scheduler = Annotated[
 QuestionOption = Annotated[
     QuestionChoice | None, typer.Option("--question", help="Ask your bench a ready question; no file is needed.")
 ]
-StudyDryRun = Annotated[bool, typer.Option("--dry-run", help="Only say how many cases, how long and how large a file.")]
+StudyDryRun = Annotated[
+    bool, typer.Option("--dry-run", help="Print only the number of cases, the time and the size of the file.")
+]
 
 
 def command(
     study: StudyPath, options: Options, question: QuestionOption = None, output: Output = None,
     workers: Workers = None, scheduler: Scheduler = None, dry_run: StudyDryRun = False,
 ) -> None:  # fmt: skip
-    """How does it depend on overhang, pitch, temperature, anything?
+    """How does the result depend on overhang, pitch or temperature?
 
-    Interrupted, killed or out of disk: give the same command again, and it goes on with what was complete.
+    After an interruption or a full disk give the same command again: it keeps what was complete and continues.
     """
     from wearsim.show.study import forecast_text, study_figure, study_json, study_text
     from wearsim.study.forecast import forecast

@@ -113,16 +113,18 @@ class Messages:
             return
         reason = why_not_kept()
         if reason is None:
-            self.info("First use on this machine: compiling, about a minute, this once.")
+            self.info("First use on this machine: compiling takes about a minute, this once.")
         else:
-            self.info(f"Compiling, about a minute, and again each time: the result cannot be kept ({reason}).")
+            self.info(f"Compiling takes about a minute, and will each time: the result cannot be kept ({reason}).")
 
     def calibrating(self, count: int, reason: str | None = None) -> None:
         """Say that a mirror's folder is calibrated now, from how many sessions, and why again; nothing where it is not."""
         if reason is not None:
             self.info(reason)
         if count:
-            self.info(f"Calibrating from {count} session{'s' * (count > 1)}.")
+            from wearsim.bench.units import counted
+
+            self.info(f"Calibrating from {counted(count, 'session')}.")
 
     def defaults(self, bench: Bench, programme: Programme | None = None, belief: Belief | None = None) -> None:
         """Say which defaults were used; with ``-v`` where each comes from.
@@ -155,7 +157,7 @@ class Messages:
         self.info(risks_text(bench_risks(bench), bench.light.wavelength))
 
     def waiting(self, bench: Bench, waited: float | None) -> None:
-        """Warn where the glass stood for too short a time [s], if it is known for how long."""
+        """Warn where the glass cooled for too short a time [s], if the time is known."""
         if waited is None:
             return
         from wearsim.knifeedge.cooling import cooling

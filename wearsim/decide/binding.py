@@ -21,9 +21,9 @@ from wearsim.wear.state import start_state
 USED_UP = 0.95
 """Minutes limit a programme that takes so much of them [1]."""
 MORE = 2.0
-"""So many times the minutes are looked at [1]."""
+"""Times the minutes that are tried [1]."""
 STEPS = 6
-"""Evaluations of the residuals while minutes are brought down."""
+"""Evaluations of the residuals while minutes are improved."""
 SMALLER_LAPS, SMALL = (0.6, 0.4), 0.7
 """Laps that are tried in a spell after the others, in diameters of the mirror, where no lap of the bench is below so much
 [1]."""
@@ -50,23 +50,23 @@ def what_limits(
     Returns
     -------
     tuple of str
-        The minutes, the uncertain constants, the repertoire, the laps: each with the RMS that lifting it would come to.
+        The minutes, the uncertain constants, the repertoire, the laps: each with the RMS that lifting it would leave.
     """
     found: list[tuple[float | None, str]] = []
     if sum(one.work for one in proposed.plan) >= USED_UP * limits.minutes:
         minutes = MORE * limits.minutes
         found.append((_with_minutes(problem, proposed, minutes), f"the minutes: {minutes:g} of them"))
     if not problem.is_certain:
-        found.append((_if_known(problem, proposed), "what is not known: the same strokes, once it is known,"))
+        found.append((_if_known(problem, proposed), "what is not known: once it is, the same strokes"))
     if unpractised is not None:
-        found.append((unpractised.score.expected_rms, "the strokes that hands do: any stroke (--repertoire any)"))
+        found.append((unpractised.score.expected_rms, "practised strokes: any stroke (--repertoire any)"))
     if all(lap.diameter > SMALL * problem.bench.mirror.diameter for lap in problem.bench.laps):
         tried = [_with_lap(problem, limits, proposed, share) for share in SMALLER_LAPS]
         found.append(min(tried, key=lambda one: np.inf if one[0] is None else one[0]))
     now, own = proposed.score.expected_rms, problem.measured
     return tuple(
-        f"limited by {what} would come to {np.hypot(rms, own) * 1e9:.0f} nm RMS, where {np.hypot(now, own) * 1e9:.0f} "
-        "are to be expected"
+        f"limited by {what} would leave {np.hypot(rms, own) * 1e9:.0f} nm RMS to expect in place of "
+        f"{np.hypot(now, own) * 1e9:.0f} nm"
         for rms, what in found
         if rms is not None and AS_GOOD * rms <= now
     )
@@ -82,7 +82,7 @@ def _with_minutes(problem: ProposalProblem, proposed: Candidate, minutes: float)
 
 
 def _if_known(problem: ProposalProblem, proposed: Candidate) -> float | None:
-    """The RMS that the same strokes come to with their best minutes, each case of the constants by itself [m]."""
+    """The RMS of the same strokes with their best minutes, for each case of the constants separately [m]."""
     squares, every = 0.0, problem.in_all_scenarios()
     for case, engine in zip(every.cases, every.engines, strict=True):
         alone = Refiner(every.objective, [engine], (replace(case, weight=1.0),), engine, every.clock)

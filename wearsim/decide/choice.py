@@ -108,8 +108,8 @@ def beside(
 ) -> tuple[Alternative, ...]:
     """The table of choices: the proposed programme, the best, one spell, the tool on top only, what a handbook would do.
 
-    The best of any stroke too, where it betters the best of practised ones by a tenth. ``promised`` takes the RMS that
-    the strokes leave to the one that is to be expected [m].
+    The best of any stroke too, where it is better by a tenth than the best of practised ones. ``promised`` takes the RMS
+    that the strokes leave to the one that is to be expected [m].
     """
     ordered = sorted(candidates, key=lambda one: one.score.expected_rms)
 

@@ -1,10 +1,10 @@
 """Gauss-Newton from one programme, a few coupled runs at a time.
 
-Steps within a box about the programme and within the cube of what is allowed, each the solution of the
-linear problem with bounds (P. B. Stark, R. L. Parker, Comput. Stat. 10 (1995) 129, from memory). The box grows and
-shrinks with what the slopes had promised (J. J. More, Lect. Notes Math. 630 (1978) 105, from memory). Slopes by
-differences cost as many runs as there are numbers; after a good step they are put right by what the step has shown
-instead (C. G. Broyden, Math. Comp. 19 (1965) 577, from memory), which costs none.
+Steps within a box about the programme and within the cube of allowed values, each the solution of the linear problem
+with bounds (P. B. Stark and R. L. Parker, Bounded-variable least-squares, 1995, from memory). The box grows and shrinks
+with how well the slopes predicted the step (J. J. More, The Levenberg-Marquardt algorithm, 1978, from memory). Slopes by
+differences cost as many runs as there are numbers; after a good step they are corrected by its result instead, which costs
+none (C. G. Broyden, A class of methods for solving nonlinear simultaneous equations, 1965, from memory).
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ FIRST_BOX, LEAST_BOX = 0.35, 1e-3
 LEAST_SHARE = 0.01
 # Steps that promise or bring less than this share of the sum of squares are the last.
 LEAST_GAIN = 1e-3
-# Slopes are worked anew where a step brought less than this share, or less than this of its promise.
+# Slopes are computed again where a step gained less than this share, or less than this of its promise.
 SLOW_SHARE, POOR_SHARE = 0.05, 0.25
 # A step that brings this share of its promise lets the box grow.
 GOOD_SHARE = 0.75
@@ -50,7 +50,7 @@ class GaussNewton:
         self.is_fresh = False
 
     def _bounds(self) -> tuple[Floats, Floats]:
-        """Of the cube; a spell of no minutes would have no slopes to come back by."""
+        """Bounds of the cube; a spell of no minutes would have no slopes to come back by."""
         timed = np.array([name == "minutes" for _, name in self.problem.keys], dtype=bool)
         total_work = timed & (np.cumsum(timed) == 1)
         low, high = (bound.copy() for bound in self.problem.bounds)
@@ -99,7 +99,7 @@ class GaussNewton:
             if self.is_fresh:
                 self.is_over = True
             else:
-                self.slopes = None  # worked anew they may see further
+                self.slopes = None  # computed again, they may reach further
             return 0
         try:
             rows = self.problem.residuals(self.x + move)

@@ -104,7 +104,7 @@ class Limits:
     ripple : float
         How much slopes on short scales count beside the RMS [1] (:func:`wearsim.decide.objective.ripple_root`). A judgement.
     short_at_need : bool
-        Whether spells shorter than the shortest are looked at where nothing else betters the figure much.
+        Whether spells shorter than the shortest are looked at where nothing else improves the figure much.
     """
 
     minutes: float = 60.0
@@ -134,7 +134,7 @@ class Limits:
                 raise InputError("out of range", key=key, value=value, expected=expected)
         if self.shortest > self.minutes:
             raise InputError(
-                "the shortest spell is longer than all the work", key="minutes", value=self.minutes,
+                "the shortest spell is longer than the whole work", key="minutes", value=self.minutes,
                 expected=f"at least {self.shortest:g}",
             )  # fmt: skip
         if self.on_top is not None and (not self.on_top or not set(self.on_top) <= {"tool", "mirror"}):

@@ -1,4 +1,4 @@
-"""The linear floor: the best that any mix of the allowed strokes could do, wear rates frozen.
+"""The linear floor: the best that any mix of the allowed strokes could do, with wear rates as they are now.
 
 With h the present figure error, A the wear per minute of every allowed stroke and P the removal of piston and r^2,
 the floor is the least ``||P (h - A x)||`` over minutes ``x >= 0`` with ``sum x <= M``: convex, without the limit
@@ -8,10 +8,10 @@ on the number of spells. With b = P h and B = P A, every y gives the bound (Lagr
 
 so the residual of the solution, taken as y, proves how good it is.
 
-The floor is to hold for strokes of every size, not for a grid's. So strokes are made as the floor wants them, by column
-generation (Dantzig and Wolfe, Oper. Res. 8 (1960) 101, from memory): given what a mix leaves, y, a stroke whose
-wear per minute B leans on it, ``B.y`` above that of the strokes in the mix, would better the mix. Such strokes are looked
-for among a grid, among strokes of random sizes, and by climbing in the sizes of the best of them.
+The floor has to hold for strokes of every size, not only for a grid's. So strokes are added as they are needed, by column
+generation (G. B. Dantzig and P. Wolfe, Decomposition principle for linear programs, 1960, from memory): given the
+remainder y of a mix, a stroke whose wear per minute B has a ``B.y`` above that of the strokes in the mix would improve it.
+Such strokes are sought in a grid, among strokes of random sizes, and by climbing in the sizes of the best of them.
 """
 
 from __future__ import annotations

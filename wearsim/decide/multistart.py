@@ -1,10 +1,10 @@
 """Many starts, climbed from in rounds: after each the less promising half is left behind.
 
-Programmes of few spells have hundreds of valleys, and which one a climb ends in cannot be seen from where it begins
-(A. H. G. Rinnooy Kan, G. T. Timmer, Math. Program. 39 (1987) 27, from memory: so starts are drawn evenly). Hundreds are
-drawn, all in the cube of allowed strokes, and climbed from on rough grids. How they stand after two dozen coupled runs
-says little, after twice that much. The best go on at nearly full accuracy; then spells of the best are exchanged,
-redrawn or of another kind, and what comes of it goes the same way.
+Programmes of few spells have hundreds of local minima, and where a climb ends cannot be seen from where it begins, so
+starts are drawn evenly (A. H. G. Rinnooy Kan and G. T. Timmer, Stochastic global optimization methods, 1987, from memory).
+Hundreds are drawn, all in the cube of allowed strokes, and climbed from on coarse grids. Their order after two dozen
+coupled runs says little, after twice as many a lot. The best go on at nearly full accuracy; then spells of the best are
+exchanged, redrawn or changed in kind, and the results treated in the same way.
 """
 
 from __future__ import annotations
@@ -280,7 +280,7 @@ class Multistart:
         return [self._child(parents) for _ in range(count)]
 
     def _child(self, parents: list[Plan]) -> Plan:
-        """One of the ways: a spell of another, another order, another kind, a spell drawn anew, or all shaken."""
+        """One of the ways: a spell of another, another order, another kind, a spell drawn again, or all shaken."""
         rng = self.rng
         one, two = (parents[int(len(parents) * rng.random() ** 1.5)] for _ in range(2))
         out, place = list(one), int(rng.integers(len(one)))

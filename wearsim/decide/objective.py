@@ -7,7 +7,8 @@ Physics section 9: the expected squared figure error over everything uncertain,
 R_si the coupled engine's removal by spell i with the constants of scenario s, R_s their sum, and sigma the spread of a
 spell's removal that no calibration takes away, each spell for itself: charge, wetness, the hands. The second term is
 what makes a programme of large removals that cancel a bad one. Edge roll beyond its limit counts on top, and
-handling makes the residual dearer (:mod:`wearsim.decide.effort`). So do slopes on short scales, which show at the eyepiece.
+handling makes the residual more expensive (:mod:`wearsim.decide.effort`). So do slopes on short scales, which show at the
+eyepiece.
 
 The scenarios are a few weighted cases that stand for everything uncertain about the constants: a third-degree rule on the
 normal distribution of what pitch and abrasive do, two points on each principal axis at a distance r sigma with weight
@@ -33,7 +34,7 @@ from wearsim.kernels.arrays import Floats
 from wearsim.wear.constants import Belief, Constants, constants_at
 from wearsim.wear.state import State
 
-# How many times dearer than figure error an edge roll beyond the limit is. A judgement.
+# How many times more an edge roll beyond the limit costs than figure error. A judgement.
 EDGE_WEIGHT = 3.0
 # Slopes count beside the RMS on scales below this, in diameters of the mirror [1]. A judgement: zones and ripple show at the
 # eyepiece before a smooth error of the same RMS does.
@@ -154,7 +155,7 @@ class Objective:
         return self._edge_excess(heights) ** 2 + float(np.sum((self.ripple @ after) ** 2))
 
     def effort(self, plan: Plan) -> float:
-        """Factor by which what a programme asks of a person makes the residual dearer [1]."""
+        """Factor by which what a programme asks of a person makes the residual more expensive [1]."""
         return 1.0 + self.limits.cost_hour * effort_of(plan, self.bench) / 60.0
 
     def score(

@@ -124,7 +124,7 @@ class Proposal:
     stopped_rms : float
         The same where nothing is worked [m].
     share : float
-        Share of the way that the programme goes: of the removal that would serve best [1].
+        Share of the error that the programme removes: of the removal that would serve best [1].
     reason : str
         Why it stops where it stops, in a sentence.
     advice : tuple of str
@@ -189,7 +189,7 @@ class Proposal:
 
     @property
     def share_band(self) -> Floats | None:
-        """5th and 95th percentile of the share of the way (2,) [1]; None where the outcome has no band."""
+        """5th and 95th percentile of that share (2,) [1]; None where the outcome has no band."""
         return None if self.outcome.band is None else self.outcome.band.share
 
     def to_json(self) -> dict[str, Any]:

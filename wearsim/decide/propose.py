@@ -272,10 +272,10 @@ class _Proposing(ProposalProblem):
         return self._good.verdict == "yes"
 
     def _for_none(self, ordered: list[Candidate], unpractised: Candidate | None) -> str:
-        return reason_for_none(self.objective.rms_before, ordered, unpractised)
+        return reason_for_none(self.objective.rms_before, ordered, unpractised, self.belief, self.start.not_round)
 
     def _to_stop(self, outcome: Outcome | None) -> str:
-        return reason_to_stop(self._good, self.objective.rms_before, outcome)
+        return reason_to_stop(self._good, self.objective.rms_before, outcome, self.start.not_round)
 
     def _choices(self, searched: Searched, programme: Programme, least: float) -> tuple[Alternative, ...]:
         """The table of choices, none of which promises less than an RMS [m]; empty where nothing is proposed."""
@@ -291,7 +291,7 @@ class _Proposing(ProposalProblem):
         return beside(self.bench, proposed, better, searched.handbook, searched.unpractised, promised)
 
     def share(self, outcome: Outcome) -> float:
-        """Share of the way that it goes [1]."""
+        """Share of the error that it removes [1]."""
         return share_of_the_way(outcome.before, outcome.removal, gauge_for(self.bench, self.start.radius))
 
     def expected(self, plan: Plan) -> float:
@@ -333,7 +333,7 @@ class _Proposing(ProposalProblem):
 
         A session starts from the glass that the one before is predicted to leave, known as well as the first test knows
         the glass of today. Its band is over draws of that test's error and of the constants as they are believed to be
-        known then. What the sessions before may really leave is in their own bands: whoever has tested proposes anew.
+        known then. What the sessions before may really leave is in their own bands: a test is followed by a new proposal.
         """
         later: list[LaterSession] = []
         sigma = np.sqrt(np.diag(self.belief.covariance))

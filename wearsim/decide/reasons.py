@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.units import counted
 from wearsim.decide.good_enough import GoodEnough
 from wearsim.decide.least_squares import Candidate
 from wearsim.decide.limits import Limits
@@ -15,7 +16,7 @@ from wearsim.decide.search_problem import ProposalProblem
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.constants import Belief
-from wearsim.wear.initial_figure import StartFigure, on_grid
+from wearsim.wear.initial_figure import NotRound, StartFigure, on_grid
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import gauge_for
 from wearsim.wear.state import start_state
@@ -30,12 +31,12 @@ WORTHWHILE = 0.01
 BAD_SHARE, BAD_HEIGHT = 0.25, 10e-9
 # A change is worth naming when it takes the floor below this share of what it was. A judgement.
 NAMED_GAIN = 0.8
-# Laps tried besides the bench's own, as shares of the mirror's diameter.
+# Laps tried in addition to the bench's own, as shares of the mirror's diameter.
 OTHER_LAPS = (0.7, 0.5)
 
 
 def reason_for_share(belief: Belief, limits: Limits, share: float, band: Floats | None = None) -> str:
-    """Why a programme goes as far as it goes: ``share`` of the way, with its 5th and 95th percentile [1]."""
+    """Why a programme goes as far as it does: ``share`` of the error removed, with its 5th and 95th percentile [1]."""
     if belief.is_certain:
         return (
             f"the constants are taken as known; removals that vary by {100.0 * limits.spread:g} % from "
@@ -43,8 +44,8 @@ def reason_for_share(belief: Belief, limits: Limits, share: float, band: Floats 
         )
     factor = float(np.exp(np.sqrt(belief.covariance[0, 0])))
     return (
-        f"it goes {share_words(share, band)} of the way: with the removal known within a factor of {factor:.1f}, "
-        "going further risks more than it promises; test, record, and go on from there"
+        f"this removes {share_words(share, band)} of the error. The removal is known only within a factor of "
+        f"{factor:.1f}, so going further would risk more than it gains. Test, record, and continue from there"
     )
 
 
@@ -53,44 +54,61 @@ def share_words(share: float, band: Floats | None) -> str:
     return f"{share:.0%}" if band is None else f"{share:.0%} ({band[0]:.0%} to {band[1]:.0%})"
 
 
-def reason_for_none(rms_before: float, best: list[Candidate], unpractised: Candidate | None) -> str:
+def reason_for_none(
+    rms_before: float, best: list[Candidate], unpractised: Candidate | None, belief: Belief,
+    not_round: NotRound | None = None,
+) -> str:  # fmt: skip
     """Why nothing is proposed, from the RMS figure error at the start [m] and what the search ended with.
 
     ``unpractised`` is the best of any stroke, where that was looked for.
     """
-    said = _for_none(rms_before, best)
+    said = _for_none(rms_before, best, belief, not_round)
     if unpractised is None or unpractised.score.expected_rms >= (1.0 - WORTHWHILE) * rms_before:
         return said
     rms = unpractised.score.expected_rms
-    return f"{said}; any stroke that the mechanics allows (--repertoire any) would come to {rms * 1e9:.0f} nm RMS"
+    return f"{said}; any stroke that can be done at all (--repertoire any) would leave {rms * 1e9:.0f} nm RMS"
 
 
-def _for_none(rms_before: float, best: list[Candidate]) -> str:
+def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_round: NotRound | None) -> str:
     if rms_before < NOTHING_LEFT:
-        return "the figure error is already nil: there is nothing to gain"
+        if not_round is not None:
+            return f"the round part of the figure error is already zero; {_left_by_round_strokes(not_round)}"
+        return "the figure error is already zero: there is nothing to gain"
     if not best or not any(item.plan for item in best):
-        return "no allowed stroke is predicted to better the figure within these minutes"
+        found = "no allowed stroke is predicted to improve the figure within these minutes"
+        return found + ", with all uncertainties; a short session, recorded, would reduce them" * (
+            not belief.is_certain
+        )
     if min(item.score.expected_rms for item in best) >= (1.0 - WORTHWHILE) * rms_before:
         return (
-            "no allowed programme is predicted to be better than stopping, what is uncertain considered: "
-            "the figure is as good as these strokes make it"
+            "no allowed programme is predicted to be better than stopping, with all uncertainties considered: "
+            "the figure is as good as these strokes can make it"
         )
     return (
-        "every programme that betters the figure in the search breaks the limit on the edge roll, or does not "
-        "hold at full accuracy"
+        "every programme found that improves the figure exceeds the limit on the edge roll, or does not improve it "
+        "at full accuracy"
     )
 
 
-def reason_to_stop(good: GoodEnough, rms_before: float, outcome: Outcome | None) -> str:
+def _left_by_round_strokes(not_round: NotRound) -> str:
+    return f"{not_round.words} is left, which strokes that are the same all round do not remove"
+
+
+def reason_to_stop(
+    good: GoodEnough, rms_before: float, outcome: Outcome | None, not_round: NotRound | None = None
+) -> str:  # fmt: skip
     """Why to stop where the aim is reached, and what going on would risk."""
+    alone = "" if not_round is None else " by the round part of the figure alone"
     said = (
-        f"{AIM_REACHED}: Strehl ratio {good.strehl:.2f} inside the unmasked aperture, {good.aim:.2f} wanted, "
-        f"{good.chance:.0%} of the surfaces that the readings leave possible reach it"
+        f"{AIM_REACHED}{alone}: Strehl ratio {good.strehl:.2f} inside the unmasked aperture, {good.aim:.2f} wanted, "
+        f"{good.chance:.0%} of the surfaces that the readings allow reach it"
     )
+    if not_round is not None:
+        said += f"; {_left_by_round_strokes(not_round)}"
     if outcome is None or outcome.band is None:
         return said
     low, high = outcome.band.surface_rms * 1e9
-    return f"{said}; going on would leave {low:.0f} to {high:.0f} nm RMS where there are {rms_before * 1e9:.0f} nm"
+    return f"{said}; going on would leave {low:.0f} to {high:.0f} nm RMS, from {rms_before * 1e9:.0f} nm now"
 
 
 def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[str, ...]:
@@ -109,7 +127,7 @@ def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[st
     if not directions:
         return ()
     return (
-        f"the edge may come out turned {' or '.join(directions)} by more than the limit of {limit * 1e9:.0f} nm if the "
+        f"the edge may turn {' or '.join(directions)} by more than the limit of {limit * 1e9:.0f} nm if the "
         f"constants are unlucky: edge roll {low * 1e9:.0f} to {high * 1e9:.0f} nm (5th to 95th percentile), "
         f"{before * 1e9:.0f} nm before",
     )
@@ -123,7 +141,7 @@ def lower_floor_advice(problem: ProposalProblem, limits: Limits, floor: float) -
     lines, before, measured = [], problem.objective.rms_before, problem.measured
     if measured > max(floor, 0.5 * before):
         lines.append(
-            f"better readings first: the measurement itself is uncertain by {measured * 1e9:.0f} nm RMS, more than "
+            f"take better readings first: the measurement itself is uncertain by {measured * 1e9:.0f} nm RMS, more than "
             "the strokes could gain"
         )
     if floor <= max(BAD_SHARE * before, BAD_HEIGHT):
@@ -136,14 +154,14 @@ def lower_floor_advice(problem: ProposalProblem, limits: Limits, floor: float) -
             lines.append(f"{text} would lower the floor from {floor * 1e9:.0f} to {lower * 1e9:.0f} nm RMS")
     if not lines:
         lines.append(
-            f"the floor of {floor * 1e9:.0f} nm RMS holds for more minutes and smaller laps too: work in steps and "
-            "let the lap follow"
+            f"neither more minutes nor a smaller lap would lower the floor of {floor * 1e9:.0f} nm RMS much: work in "
+            "steps and let the lap follow"
         )
     return tuple(lines)
 
 
 def _changes(bench: Bench, limits: Limits) -> list[tuple[str, Bench, Limits]]:
-    out = [(f"{2 * limits.minutes:.0f} minutes", bench, replace(limits, minutes=2.0 * limits.minutes))]
+    out = [(counted(round(2 * limits.minutes), "minute"), bench, replace(limits, minutes=2.0 * limits.minutes))]
     if len(limits.pieces) == 1:
         other = "mirror" if limits.pieces[0] == "tool" else "tool"
         out.append((f"the {other} on top as well", bench, replace(limits, on_top=("tool", "mirror"))))

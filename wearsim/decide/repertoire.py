@@ -76,13 +76,15 @@ class Practised:
 
 NONE = (0.0, 0.0)
 REPERTOIRE = (
-    Practised("straight", (SHORTEST, 0.5), NONE, NONE, "centre over centre, the stroke of all work (common practice)"),
+    Practised(
+        "straight", (SHORTEST, 0.5), NONE, NONE, "centre over centre, the general-purpose stroke (common practice)"
+    ),
     Practised("one-third", (1 / 3, 1 / 3), NONE, NONE, "the stroke that keeps a sphere (common practice)"),
     Practised(
         "overhang", (SHORTEST, 0.5), NONE, (0.05, 0.35), "along a chord, the lap's edge on a zone (common practice)"
     ),
     Practised("w", (0.25, 0.5), (0.05, 0.25), (0.0, 0.2), "wide, blends zones (common practice)"),
-    Practised("oval", (0.25, 0.5), (0.05, 0.2), (0.0, 0.2), "rounds what straight strokes leave (common practice)"),
+    Practised("oval", (0.25, 0.5), (0.05, 0.2), (0.0, 0.2), "evens out what straight strokes leave (common practice)"),
     Practised("straight", (0.5, 0.75), NONE, NONE, "long, deepens the middle (common practice)", *LONG),
     Practised("w", (0.5, 0.75), (0.1, 0.25), NONE, "long and wide, makes a paraboloid (common practice)", *LONG),
 )

@@ -18,6 +18,7 @@ from itertools import permutations
 
 import numpy as np
 
+from wearsim.bench.units import counted
 from wearsim.decide.choice import is_workable
 from wearsim.decide.coarse_engine import Plan, PlannedSpell, chunks, without_pressings
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
@@ -131,7 +132,7 @@ class RobustSearch:
                 if found.best and refiner.clock.is_over:
                     return found
                 best = min((one.score.expected_rms for one in found.all), default=refiner.objective.rms_before)
-                self._report(f"{count} spell{'s' * (count > 1)}, {' and '.join(pieces)} on top", best)
+                self._report(f"{counted(count, 'spell')}, {' and '.join(pieces)} on top", best)
                 self._look_into(refiner, target, (count, pieces), least, found)
         return found
 

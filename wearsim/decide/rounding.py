@@ -84,7 +84,7 @@ def rounded(plan: Plan, bench: Bench, limits: Limits, step: float = SIZE_STEP) -
 
 
 def whole_minutes(refiner: Refiner, plan: Plan) -> list[Plan]:
-    """Programmes of whole minutes near one, sizes brought down anew, not yet rounded.
+    """Programmes of whole minutes near one, with sizes improved again, not yet rounded.
 
     Raises
     ------

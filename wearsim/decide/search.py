@@ -126,7 +126,7 @@ class Searched:
 
 
 class PractisedSearch:
-    """Looks for programmes of practised strokes after what comes first; for rougher ones where gentle ones better little."""
+    """Looks for programmes of practised strokes after what comes first; rougher ones where gentle ones gain little."""
 
     def __init__(self, problem: ProposalProblem, opening: Plan, progress: SearchProgress | None) -> None:
         self.problem, self.opening, self.progress = problem, opening, progress

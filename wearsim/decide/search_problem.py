@@ -63,7 +63,7 @@ class ProposalProblem:
 
     @property
     def measured(self) -> float:
-        """RMS of what is uncertain of the figure to start from, piston and r^2 taken off [m]."""
+        """RMS uncertainty of the start figure, piston and r^2 removed [m]."""
         aperture = gauge_for(self.bench, self.start.radius).aperture
         root = aperture.levelling_matrix() @ self.start.root
         return float(np.sqrt(np.sum((aperture.rms_matrix() @ root) * root)))

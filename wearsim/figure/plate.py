@@ -26,7 +26,8 @@ RADII = 64
 """Radii that a deflection is evaluated at, Gauss-Legendre in the radius."""
 AZIMUTHS = 180
 SHEAR = 5.0 / 6.0
-"""Share of the section that carries shear (E. Reissner 1945, from memory) [1]."""
+"""Share of the section that carries shear [1]: E. Reissner, The effect of transverse shear deformation on the bending of
+elastic plates, 1945, from memory."""
 
 
 @dataclass(frozen=True)

@@ -76,7 +76,9 @@ def _slopes(radius: Floats, values: Floats) -> Floats:
     right = np.empty_like(values)
     before, after = _as_columns(step[:-1], values), _as_columns(step[1:], values)
     right[1:-1] = 3.0 * (after * rise[:-1] + before * rise[1:])
-    bands = np.zeros((3, radius.size))  # the diagonal in the middle, what stands above it shifted right, below it left
+    bands = np.zeros(
+        (3, radius.size)
+    )  # the diagonal in the middle, the one above it shifted right, the one below it left
     upper, middle, lower = bands[0, 1:], bands[1], bands[2, :-1]
     upper[1:], middle[1:-1], lower[:-1] = step[:-1], 2.0 * wide, step[1:]
     if radius[0] == 0.0:

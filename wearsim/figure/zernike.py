@@ -96,7 +96,7 @@ class ZernikeAstigmatism:
 
     @classmethod
     def of_rim(cls, height: float, axis: float, share: float = 1.0) -> ZernikeAstigmatism:
-        """Of a surface ``height (r / a)^2 cos 2(azimuth - axis)``, the unit circle being a `share` of the rim's radius."""
+        """Astigmatism ``height (r / a)^2 cos 2(azimuth - axis)``, on the unit circle at a `share` of the rim's radius."""
         return cls(height * share**2 / math.sqrt(6.0), axis % math.pi)
 
     def height(self, radius: Floats, azimuth: Floats) -> Floats:

@@ -4,7 +4,7 @@
 The cache folder carries a digest of every kernel's source: a cached function does not notice when a jitted
 helper in another file changes, so a change anywhere makes a new folder. Its name says where the source lies,
 too: what is compiled for one copy of the package is not found by another. Each file in it carries a digest of its
-content: a damaged one counts for nothing and is made anew, and where none can be written all is compiled in memory.
+content: a damaged one is ignored and made again, and where none can be written all is compiled in memory.
 """
 
 # mypy: disable-error-code="no-untyped-call"

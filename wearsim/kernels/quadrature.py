@@ -1,6 +1,6 @@
 """Quadrature nodes of the overlap of mirror and lap at given centre offsets, in polar coordinates, laid out flat.
 
-The mirror's centre is the origin, the lap's centre stands at (e, 0); everything is symmetric about the x axis,
+The mirror's centre is the origin, the lap's centre is at (e, 0); everything is symmetric about the x axis,
 so only y >= 0 is kept. Three sets of nodes: *area* nodes for the balance of force and moments, *glass* nodes on
 rings of the mirror's grid, *pitch* nodes on rings of the lap's grid.
 
@@ -114,7 +114,7 @@ def area_nodes(a: float, hole: float, b: float, e: float, gain: float, decay: fl
     for panel in range(panels):
         p, q = edges[panel], edges[panel + 1]
         left = e > 0.0 and (abs(p - abs(b - e)) < 1e-9 * a or (p == hole and hole + e > b))
-        # nodes crowd at the rim too: near tipping the whole load stands there
+        # nodes crowd at the rim too: near tipping the whole load is there
         right = e > 0.0 and (abs(q - (e + b)) < 1e-9 * a or abs(q - a) < 1e-9 * a)
         count = min(60, max(5, int(np.ceil(per_radius * (q - p) / scale)) + 2))
         first = count * (count - 1) // 2

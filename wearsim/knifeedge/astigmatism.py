@@ -37,7 +37,7 @@ class Astigmatism:
         is twice that [m].
     height_sigma : float or None
         Of it, from settings and from how well the rows kept their zero; None where no orientation was read
-        twice, so that a shifted zero cannot be told from astigmatism [m].
+        twice, so that a shifted zero cannot be distinguished from astigmatism [m].
     axis : float or None
         Orientation of the mirror that brings its high diameter under the windows, from three orientations or
         more [rad].

@@ -56,7 +56,7 @@ class Cooling:
         return float(self.first_error * np.exp(-elapsed / self.time_constant))
 
     def warning(self, elapsed: float) -> str | None:
-        """One line if the glass stood for less than it takes [s], else None."""
+        """One line if the glass cooled for less than it takes [s], else None."""
         if elapsed >= self.time:
             return None
         return (

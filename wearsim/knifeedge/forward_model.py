@@ -26,7 +26,7 @@ class ExpectedReadings:
     positions : ndarray, shape (n,)
         Knife positions less the first zone's [m].
     covariance : ndarray, shape (n, n)
-        Of them, from what is uncertain of the surface [m^2].
+        Of them, from the uncertainty of the surface [m^2].
     setting : ndarray, shape (n,)
         What one setting adds to a single reading of each zone less the first, 0 where unknown [m].
     source : {"moving", "fixed"}

@@ -49,7 +49,7 @@ def knife_aberration(
     """Where the knife darkens each zone evenly, from the vertex's centre of curvature.
 
     With the source moving along, the knife stands where the normal crosses the axis. With the source fixed
-    at the centre of curvature it stands at the conjugate: with ``d = s - R`` and ``A = (R - z)^2 + r^2``,
+    at the centre of curvature it is at the conjugate: with ``d = s - R`` and ``A = (R - z)^2 + r^2``,
 
         k - R = 2 d (A + (R - z) d) / (A - d^2)
 
@@ -128,8 +128,8 @@ def tolerable_aberration(
 ) -> Floats:
     """Knife error at which a zone's light misses the middle of the image by the Airy disc's radius.
 
-    With a fixed source ``2 R rho / r`` (Millies-Lacroix, Sky & Telescope, Feb 1976 [second-hand]), with a
-    moving one half of that.
+    With a fixed source ``2 R rho / r`` (A. Millies-Lacroix, "A graphical approach to the Foucault test", Sky & Telescope,
+    1976 [second-hand]), with a moving one half of that.
 
     Parameters
     ----------

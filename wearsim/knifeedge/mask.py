@@ -2,7 +2,7 @@
 
 A window's weight in the profile is its share of the area, ``outer^2 - inner^2``: the mean of the knife
 position over a window is a difference of surface heights over that area. The limits are common practice,
-no source, but for the last, which follows from the Airy disc.
+no source, except for the last, which follows from the Airy disc.
 """
 
 from __future__ import annotations

@@ -10,6 +10,7 @@ import numpy as np
 
 from wearsim.bench import units
 from wearsim.bench.input_errors import check_keys, located, parse_toml, read_text
+from wearsim.bench.units import counted
 from wearsim.errors import InputError
 from wearsim.figure.conic import MirrorGeometry
 from wearsim.kernels.arrays import Floats
@@ -36,7 +37,7 @@ class Readings:
     zones : Zones
         Windows of the mask, or radii.
     positions : ndarray, shape (m, n)
-        Knife positions, one row a repeat, one column a zone; larger = farther from the mirror; each row's
+        Knife positions, one row per repeat, one column per zone; larger = farther from the mirror; each row's
         zero is arbitrary [m].
     source : {"moving", "fixed"}
         Whether the source moves with the knife.
@@ -160,7 +161,7 @@ def _length_unit(name: Any) -> tuple[str, float]:
     if not unit > 0.0:
         raise InputError("not a unit of length", key="length_unit", value=name, expected=expected)
     if not LEAST_UNIT <= unit <= LARGEST_UNIT:
-        raise InputError("no unit to read a knife in", key="length_unit", value=name, expected=expected)
+        raise InputError("not a unit for knife readings", key="length_unit", value=name, expected=expected)
     return str(name), unit
 
 
@@ -231,12 +232,12 @@ def _positions(rows: Any, zones: int) -> Floats:
     if rows is None:
         raise InputError("missing", key="readings", expected=expected)
     if not isinstance(rows, list) or not rows or len(rows) > MOST_ROWS:
-        raise InputError("no rows that can be read", key="readings", expected=f"1 to {MOST_ROWS} {expected}")
+        raise InputError("no readable rows", key="readings", expected=f"1 to {MOST_ROWS} {expected}")
     read = [_row(row, f"readings, row {i}", expected) for i, row in enumerate(rows, 1)]
     for i, row in enumerate(read, 1):
         if len(row) != zones:
             message = "the row is too short" if len(row) < zones else "the row is too long"
-            came = f"{len(row)} numbers"
+            came = counted(len(row), "number")
             raise InputError(message, key=f"readings, row {i}", value=came, expected=f"{zones}, one per zone")
     return np.asarray(read, dtype=float)
 
@@ -269,7 +270,7 @@ def _sigma(given: Any, zones: int, unit: float) -> float | Floats | None:
     expected = f"a number above 0, or {zones} of them, one per zone"
     values = _row(given, "sigma", expected) if isinstance(given, list) else [_number(given, "sigma", expected)]
     if isinstance(given, list) and len(values) != zones:
-        raise InputError("wrong count", key="sigma", value=f"{len(values)} numbers", expected=expected)
+        raise InputError("wrong count", key="sigma", value=counted(len(values), "number"), expected=expected)
     if min(values) <= 0.0:
         raise InputError("must be above 0", key="sigma", value=min(values), expected=expected)
     return np.asarray(values) * unit if isinstance(given, list) else values[0] * unit
@@ -295,7 +296,7 @@ def check_against_mirror(readings: Readings, geometry: MirrorGeometry) -> None:
     outer = readings.zones.outer
     if outer[-1] > geometry.radius * (1.0 + 1e-9):
         raise InputError(
-            "the outermost zone lies beyond the mirror's rim",
+            "the outermost zone is beyond the mirror's rim",
             file=readings.file,
             key="windows" if readings.zones.are_windows else "radius",
             value=f"{outer[-1] / unit:g} {name}",
@@ -308,7 +309,7 @@ def check_against_mirror(readings: Readings, geometry: MirrorGeometry) -> None:
     row, zone = np.unravel_index(int(np.argmax(np.abs(departure))), departure.shape)
     if abs(departure[row, zone]) > limit:
         raise InputError(
-            f"{departure[row, zone] / unit:.4g} {name} away from the target, the wrong order of magnitude",
+            f"{departure[row, zone] / unit:.4g} {name} away from the target, which is the wrong order of magnitude",
             file=readings.file,
             key=f"readings, row {row + 1}, zone {zone + 1}",
             value=f"{readings.positions[row, zone] / unit:g} {name}",

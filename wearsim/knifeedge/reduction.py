@@ -418,9 +418,11 @@ def _warnings(
     if unread > 0.05 * model.geometry.clear_radius:
         lines.append(f"the outermost {unread / unit:.3g} {name} of the clear aperture are not read")
     if uneven is not None and uneven.height_sigma is None:
-        lines.append("no orientation was read twice: astigmatism alike in every zone looks the same as a moved scale")
+        lines.append(
+            "no orientation was read twice: astigmatism that is the same in every zone looks like a shifted scale"
+        )
     if uneven is not None and uneven.is_seen:
         lines.append("the orientations differ by more than the settings: the mirror, or its support, is astigmatic")
     if not any(zone.is_resolved for zone in zones):
-        lines.append("no zone's error is larger than its reading can resolve")
+        lines.append("no zone has an error larger than its reading can resolve")
     return tuple(lines)

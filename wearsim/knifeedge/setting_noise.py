@@ -139,7 +139,7 @@ def orientation_design(readings: Readings) -> Floats:
     design = np.stack([ones, np.cos(angle), np.sin(angle)], axis=1)
     if np.linalg.cond(design) > 1e3:
         raise InputError(
-            "three orientations or more that are nearly the same two",
+            "three or more orientations, nearly the same two throughout",
             file=readings.file,
             key="orientation",
             expected="orientations at least a few degrees apart",
@@ -217,10 +217,12 @@ def _outlier_line(readings: Readings, rows: NDArray[np.int64], row: int, zone: i
     unit, name = readings.unit, readings.length_unit
     if rows.size == 2:
         which, distance = f"rows {rows[0] + 1} and {rows[1] + 1}", np.ptp(away[:, zone])
-        what = f"lie {distance / unit:.3g} {name} apart, their zeros taken out"
+        what = f"are {distance / unit:.3g} {name} apart, their zeros taken out"
     else:
         which, distance = f"row {rows[row] + 1}", abs(away[row, zone])
-        what = f"{readings.positions[rows[row], zone] / unit:g} {name} lies {distance / unit:.3g} {name} from the other rows"
+        what = (
+            f"{readings.positions[rows[row], zone] / unit:g} {name} is {distance / unit:.3g} {name} from the other rows"
+        )
     return f"readings, {which}, zone {zone + 1}: {what}, far outside their usual scatter: a slip of the pen?"
 
 

@@ -125,7 +125,7 @@ def diffraction_shadow(tester: KnifeTester, knife: float, *, pixels: int = 512, 
     path = _path(tester, knife, r)
     bend = np.abs(np.diff(path, axis=1))[on_glass[:, 1:] & on_glass[:, :-1]]
     if bend.size and bend.max() > 0.5 * tester.wavelength:
-        raise ValueError(f"{pixels} pixels do not carry the fringes of so large an aberration; take more")
+        raise ValueError(f"{pixels} pixels are too few for the fringes of so large an aberration; use more")
     field = np.where(on_glass, np.exp(2j * np.pi / tester.wavelength * path), 0.0)
     spectrum = np.fft.fft(field, n=PADDING * pixels, axis=1)
     aside = tester.wavelength * tester.geometry.radius_of_curvature * np.fft.fftfreq(PADDING * pixels, step)

@@ -245,7 +245,7 @@ def reduce_row(model: ReadingModel, row: SettingNoise, steps: int = 3) -> SlopeP
     """Figure error and its covariance from one row of readings.
 
     The exact model is not quite linear in the slope error; each step reads the profile found so far
-    exactly, and the rest of the readings is explained anew.
+    exactly, and the rest of the readings is explained again.
 
     Parameters
     ----------

@@ -59,7 +59,7 @@ class Work:
 
     @property
     def left(self) -> float:
-        """Of the present spell, not below 0 [s]."""
+        """Time left of the present spell, not below 0 [s]."""
         return max(0.0, 60.0 * self.planned[self.spell] - self.seconds())
 
     @property

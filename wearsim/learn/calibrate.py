@@ -49,7 +49,7 @@ class Calibration:
 
     @property
     def belief(self) -> Belief:
-        """Of the constants, sessions taken in."""
+        """What is known of the constants after the sessions."""
         return self.posterior.belief
 
     @property

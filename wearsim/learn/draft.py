@@ -1,4 +1,4 @@
-"""What was entered on the page and stands in no file of the mirror's folder yet: it outlives a reload and a dead battery.
+"""What was entered on the page and is in no file of the mirror's folder yet: it outlives a reload and a dead battery.
 
 ``page.json`` in the mirror's folder; it may be deleted at any time, and what it held is then lost, no more.
 """
@@ -66,7 +66,7 @@ class Draft:
 
     @classmethod
     def load(cls, folder: Path) -> Draft:
-        """Of a mirror's folder; an empty one where there is none, or none that can be read."""
+        """The draft of a mirror's folder; an empty one where there is none, or none that can be read."""
         with suppress(OSError, ValueError, TypeError, KeyError):
             table = json.loads((folder / FILE).read_text(encoding="utf-8"))
             for key in ("rounds", "after"):

@@ -21,7 +21,7 @@ from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
 
 READ_DRAWS = 100
-"""Of the surfaces that a measurement allows, for its band."""
+"""Number of draws of the surfaces that a measurement allows, for its band."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,7 +111,7 @@ class History:
 
     @property
     def minutes(self) -> float:
-        """Of work in all [min]."""
+        """Work in all [min]."""
         return sum(entry.minutes for entry in self.entries)
 
     def to_json(self) -> dict[str, Any]:
@@ -252,7 +252,7 @@ class _Measured:
 
     @classmethod
     def of(cls, figure: StartFigure, gauge: FigureGauge) -> _Measured:
-        """Of the glass as it was measured."""
+        """The glass as it was measured."""
         drawn = np.array([gauge.error(height) for height in figure.draws(READ_DRAWS, 0)])
         rms, band = gauge.aperture.rms(gauge.error(figure.height)), percentiles([gauge.aperture.rms(e) for e in drawn])
         if not figure.is_uncertain:

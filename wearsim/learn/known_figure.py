@@ -145,7 +145,7 @@ def next_window(state: PresentState, sheet: Readings) -> tuple[float, float] | N
     weighed = aperture.rms_matrix() @ levelled
 
     def expected_square(zones: Zones, sigma: Floats) -> float:
-        """Of the figure's error once these zones are read again."""
+        """Expected squared figure error once these zones are read again."""
         free = contrasts(np.ones((len(zones), 1)))
         seen = free @ reading_matrix(zones, radius, mirror.geometry, sheet.source) @ root
         noise = free @ np.diag(sigma**2) @ free.T

@@ -3,7 +3,7 @@
 ::
 
     bench.toml            the bench, with the figure before the first session
-    01/                   one numbered folder a session
+    01/                   one numbered folder per session
       programme.toml      what was done
       session.toml        date, temperature, abrasive, how the lap began, notes
       readings.toml       what was read after it, or profile.csv
@@ -47,21 +47,21 @@ _NUMBERED = re.compile(r"[0-9]+\Z")
 _EARLIER = re.compile(r"earlier-([0-9]+)\Z")
 _SET_ASIDE = re.compile(r"([0-9]+)-set-aside-([0-9]+)\Z")
 _REPLACEMENT = re.compile(r"([0-9]+)-replacement\Z")
-Pressing = Annotated[float, *quantity("a time", "10 min", "s", "min", least=0.0, most=1e8)]
-Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0, most=1e8)]
+Pressing = Annotated[float, *quantity("a time", "10 min", "s", "min", least=0.0, most=6e7)]
+Wait = Annotated[float, *quantity("a time", "2 h", "s", "min", least=0.0, most=6e7)]
 
 
 def _date(value: Any) -> date:
     if type(value) is not date:
-        raise refuse("not a date", "a day without quotes, such as 2026-01-31")
+        raise refuse("not a date", "a date without quotes, such as 2026-01-31")
     return value
 
 
 def _notes(value: Any) -> str:
     if not isinstance(value, str) or len(value) > LONGEST_NOTES:
-        raise refuse("not a text", f"at most {LONGEST_NOTES} letters")
+        raise refuse("not text", f"at most {LONGEST_NOTES} characters")
     if any(0xD800 <= ord(letter) < 0xE000 for letter in value):  # bytes of a flag that are no UTF-8
-        raise refuse("not UTF-8 text", f"at most {LONGEST_NOTES} letters")
+        raise refuse("not UTF-8 text", f"at most {LONGEST_NOTES} characters")
     return value
 
 
@@ -87,16 +87,16 @@ class SessionNote(InputTable):
         as left, and in a first session as the bench starts it.
     pressed : float or None
         How long the lap was pressed on the glass before the first spell, pressings of the programme not counted [s];
-        None: not said.
+        None: not recorded.
     waited : float or None
-        How long the glass stood before it was read [s]; kept, and not used in any calculation.
+        How long the glass cooled before it was read [s]; kept, and not used in any calculation.
     confirmed : bool
         Whether the person looked at this record again and stands by it.
     notes : str
         Whatever is worth remembering.
     """
 
-    date: Annotated[date, BeforeValidator(_date), ChoiceRule("a day without quotes, such as 2026-01-31")]
+    date: Annotated[date, BeforeValidator(_date), ChoiceRule("a date without quotes, such as 2026-01-31")]
     temperature: Temperature | None = None
     abrasive: Name | None = None
     lap: Annotated[LapStart, *choice("as left", "pressed", "spherical")] | None = None
@@ -204,7 +204,7 @@ class Session:
 
     @property
     def minutes(self) -> float:
-        """Of work, pressing not counted [min]."""
+        """Minutes of work, pressing not counted [min]."""
         return self.programme.minutes_of_work
 
     @property

@@ -123,15 +123,15 @@ QUESTIONS = (
         taken=("paraboloid", "paraboloid"),
     ),
     Question(
-        "thickness", "Thickness at the edge", "For the weight, and for how long it cools.", "38 mm, 1 1/2 in", "in mm",
+        "thickness", "Thickness at the edge", "Sets its weight and how long it takes to cool.", "38 mm, 1 1/2 in", "in mm",
         taken=("1 1/2 in", "38 mm"),
     ),
     Question(
-        "rim_excluded", "Width of the rim to ignore", "The bevel, or an edge that is to be masked; left out of all numbers.",
+        "rim_excluded", "Width of the rim to ignore", "The bevel, or an edge to be masked; left out of all numbers.",
         "2 mm (0.08 in)", "in mm", taken=("0.08 in", "2 mm"),
     ),
     Question(
-        "glass", "Glass", "For its density, and how fast it wears.", "borosilicate, the usual", choices="glasses",
+        "glass", "Glass", "Sets its density and how fast it wears.", "borosilicate, the usual", choices="glasses",
         taken=("borosilicate", "borosilicate"),
     ),
     Question(
@@ -144,15 +144,15 @@ QUESTIONS = (
         "25 mm (1 in)", "in mm", taken=("1 in", "25 mm"),
     ),
     Question(
-        "pitch", "Pitch", "How soft it is: for its stiffness, and how quickly it flows.", "medium", choices="pitches",
+        "pitch", "Pitch", "Sets its stiffness and how quickly it flows.", "medium", choices="pitches",
         taken=("medium", "medium"),
     ),
     Question(
-        "abrasive", "Abrasive", "For how fast it wears.", "cerium-oxide", choices="abrasives",
+        "abrasive", "Abrasive", "Sets how fast the glass wears.", "cerium-oxide", choices="abrasives",
         taken=("cerium-oxide", "cerium-oxide"),
     ),
     Question(
-        "temperature", "Temperature of the room", "Pitch flows by it: 20 C, 68 F.", "20 degC (68 degF)", "degF degC",
+        "temperature", "Temperature of the room", "Sets how fast pitch flows: 20 C, 68 F.", "20 degC (68 degF)", "degF degC",
         taken=("68 degF", "20 degC"),
     ),
     Question(
@@ -184,7 +184,7 @@ class FreshFolder:
     bench : Bench
         With a perfect figure in place of the readings that are still to come.
     mask : MaskDesign
-        Whose windows stand in the sheet of readings.
+        Whose windows are in the sheet of readings.
     """
 
     bench: Bench
@@ -238,10 +238,10 @@ def offered(answers: Answers, question: Question) -> str | None:
     return question.taken[not answers.in_inches] or None
 
 
-def weights_text(bench: Bench, lap_mass: str) -> str:
+def weights_text(bench: Bench) -> str:
     """What the pieces weigh, as a person reads it before a folder is made or after."""
-    glass = weight_words(bench, bench.mirror.piece_mass)
-    return f"By its sizes the mirror weighs about {glass}. The tool is taken as {lap_mass}: put it on the scales."
+    glass, tool = (weight_words(bench, mass) for mass in (bench.mirror.piece_mass, bench.laps[0].mass))
+    return f"From its dimensions the mirror weighs about {glass}. The tool is taken as {tool}. Put both on the scales."
 
 
 def weight_words(bench: Bench, mass: float) -> str:
@@ -265,7 +265,7 @@ def focal_ratio(text: str) -> float:
         return float(text.strip().lower().removeprefix("f").strip().removeprefix("/"))
     except ValueError:
         raise InputError(
-            "no focal ratio", key="focal ratio", value=text, expected="a plain number such as 6, or f/6"
+            "not a focal ratio", key="focal ratio", value=text, expected="a plain number such as 6, or f/6"
         ) from None
 
 
@@ -273,7 +273,7 @@ def radius_of_curvature(diameter: str, focal_ratio: float) -> str:
     """Twice the focal length, in the unit of the diameter; InputError where one of the two is no such thing."""
     if not 0.5 < focal_ratio < 1000.0:
         raise InputError(
-            "no focal ratio of a mirror", key="focal ratio", value=focal_ratio, expected="a number such as 6"
+            "not a mirror's focal ratio", key="focal ratio", value=focal_ratio, expected="a number such as 6"
         )
     metres = length_of(diameter, "diameter")
     unit = units.split(diameter, "m")[1]
@@ -418,8 +418,8 @@ def _readings_text(answers: Answers, mask: MaskDesign) -> str:
 
 source = "moving"                 # with the knife; or "fixed"
 length_unit = "{"in" if inches else "mm"}"                # of the windows and of the knife positions
-# The windows of the mask that wearsim mask draws for this mirror; put your own
-# in if you have one.
+# The windows that wearsim mask --zones {len(mask.zones)} draws for this mirror; put your own
+# in if you have another mask.
 windows = [
 {windows}
 ]

@@ -22,7 +22,7 @@ from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.setting_noise import setting_noise
 
 ASSUMED_SIGMA = 2e-9
-"""Of a profile that states none [m]. A judgement."""
+"""Sigma of a profile that states none [m]. A judgement."""
 LEAST_SIGMA = 0.2e-9
 """No row of a profile is taken to be better than this [m]: keeps exact profiles solvable."""
 MOST_ROWS = 40

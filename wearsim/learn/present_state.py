@@ -149,10 +149,10 @@ def present_state(
 
 
 def last_not_round(folder: MirrorFolder, count: int, accuracy: Accuracy = DEFAULT) -> NotRound | None:
-    """What the newest measurement that can tell says of the glass beside its mean over rings, after ``count`` sessions.
+    """The glass apart from its mean over rings after ``count`` sessions, by the newest measurement that shows it.
 
-    Readings tell in three orientations or more. Sessions since then are taken to change nothing of it, as strokes that are
-    alike all round do not. Of an older map only the astigmatism is carried on.
+    Readings show it in three orientations or more. Sessions since then are taken to leave it unchanged, as strokes do that
+    are the same all round. Only the astigmatism of an older map is carried on.
     """
     for number in range(count, -1, -1):
         bench = folder.bench_after(number)

@@ -12,6 +12,7 @@ from typing import Any
 from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.programme import STROKES, Programme
 from wearsim.bench.toml_io import dump_programme, load_programme, programme_from_table
+from wearsim.bench.units import counted
 from wearsim.errors import InputError
 from wearsim.learn.mirror_folder import MirrorFolder, session_name
 from wearsim.learn.whole_writes import write_file
@@ -112,7 +113,7 @@ def with_minutes(programme: Programme, minutes: Sequence[float], source: str) ->
     kept = [spell for spell in tables if spell["minutes"] != 0]
     if not kept:
         raise InputError(
-            "nothing was worked", key="minutes", value=_listed(minutes), expected="more than 0 for a spell"
+            "nothing was worked", key="minutes", value=_listed(minutes), expected="more than 0 for at least one spell"
         )
     text = f"# {source}, minutes as worked: {_listed(minutes)}.\n" + "".join(map(_spell_text, kept))
     return programme_from_table({"spell": kept}, text=text)
@@ -133,4 +134,4 @@ def _wanted(programme: Programme, worked: list[int]) -> str:
     spells = ", ".join(f"{STROKES[spell.stroke].words} {spell.minutes:g}" for spell in programme.spells)
     count, less = len(programme.spells), len(worked)
     fewer = f", or {less} without the cold pressing" if 0 < less < count else ""
-    return f"{count} number{'s' * (count > 1)}{fewer}: {spells}"
+    return f"{counted(count, 'number')}{fewer}: {spells}"

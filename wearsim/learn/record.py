@@ -63,7 +63,7 @@ def record(
     check_day(mirror, number, note)
     texts = checked_texts(mirror, programme, readings, profile, note)
     name = session_name(number)
-    faster = "another record was faster; record again for the session after it"
+    faster = "another record was made meanwhile; record this one again as the next session"
     install(hidden(mirror.path, name), mirror.path / name, texts, faster)
     return open_folder(folder).sessions[number - 1]
 
@@ -79,8 +79,8 @@ def check_day(mirror: MirrorFolder, number: int, note: SessionNote) -> None:
         return
     raise InputError(
         f"{message} session {other.number}, which is dated {other.note.date}", key="date", value=str(note.date),
-        expected=f"{expected}: sessions are recorded in the order they were worked (a wrong day in "
-        f"{other.path / SESSION} may be put right there)",
+        expected=f"{expected}: sessions are recorded in the order they were worked (a wrong date in "
+        f"{other.path / SESSION} can be corrected there)",
     )  # fmt: skip
 
 
@@ -169,5 +169,5 @@ def create_folder(path: str | Path, bench_text: str, files: dict[str, str], prac
     if not place.parent.is_dir():
         raise InputError("the folder does not exist", file=place, expected="a path in an existing folder")
     texts = {BENCH: bench_text, **files, **({} if practice is None else {PRACTICE: practice})}
-    install(hidden(place.parent, place.name), place, texts, "made by another meanwhile")
+    install(hidden(place.parent, place.name), place, texts, "another program made it meanwhile")
     return place

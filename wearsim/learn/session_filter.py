@@ -42,11 +42,11 @@ LEARNING = Accuracy(
     glass_rings=40, pitch_rings=36, rim_share=0.85, offsets=20, per_radius=10, per_turn=9, ring_per_turn=8,
     draws=96, phases=12, tolerance=1e-2,
 )  # fmt: skip
-"""Of the engine when run hundreds of times: good to 0.2 % of the removal, which is in the discrepancy (docs/learning.md)."""
+"""For an engine run hundreds of times: good to 0.2 % of the removal, which is in the discrepancy (docs/learning.md)."""
 LOG_STEP = 0.1
 """Step of the logarithm of a removal in a difference [1]."""
 LEAST_GLASS = 0.3e-9
-"""Of the glass's height: no measurement is taken to be better, which keeps matrices sound [m]."""
+"""Smallest sigma of the glass's height: no measurement is taken to be better, which keeps matrices sound [m]."""
 
 
 @dataclass(frozen=True)
@@ -387,7 +387,7 @@ def _corrected(
 
 
 def is_fresh(model: SessionModel, is_first: bool) -> bool:
-    """Whether a session began with a lap fitted anew, and not as the session before left it."""
+    """Whether a session began with a lap fitted again, and not as the session before left it."""
     return not (model.lap == "as left" or (model.lap is None and not is_first))
 
 

@@ -144,7 +144,7 @@ def write_rows(folder: MirrorFolder, rows: Rows, source: str, made_from: str) ->
     """
     file = present_file(folder)
     if file is None or digest(read_text(file)) != made_from:
-        raise InputError(CHANGED, file=file, expected="a look at what it holds before going on")
+        raise InputError(CHANGED, file=file, expected="a look at what it holds before you go on")
     if rows:
         typed_readings(folder.bench, file, rows, source)
     text = sheet_text(file, rows, source)
@@ -172,7 +172,9 @@ def write_windows(folder: MirrorFolder, text: str) -> None:
         )
     numbers = [_number(one) for one in re.split(r"[^0-9.]+", text) if one]
     if len(numbers) % 2 or any(one.startswith('"') for one in numbers):
-        raise InputError("not from and to of each window", key="windows", value=text, expected="such as 10-40, 42.5-60")
+        raise InputError(
+            "not the two edges of each window", key="windows", value=text, expected="such as 10-40, 42.5-60"
+        )
     pairs = ", ".join(f"[{inner}, {outer}]" for inner, outer in zip(numbers[::2], numbers[1::2], strict=True))
     before = read_text(sheet.file)
     kept = _WINDOWS.sub("", before, count=1)

@@ -24,7 +24,7 @@ from wearsim.learn.mirror_folder import MirrorFolder, open_folder, replacements
 PARTIAL = ".being-recorded-"
 STALE = 86_400.0
 """Age after which something hidden is left over from a record that died [s]."""
-FASTER = "another record was faster; look at the folder with wearsim history, and do it again if it is still needed"
+FASTER = "another record was made meanwhile; look at the folder with wearsim history, and repeat it if still needed"
 
 
 def open_to_write(folder: str | Path) -> MirrorFolder:

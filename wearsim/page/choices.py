@@ -8,6 +8,7 @@ from typing import Any
 
 from nicegui import context, ui
 
+from wearsim.bench.units import counted
 from wearsim.kernels._jit import is_compiled
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
@@ -85,7 +86,7 @@ class ChoicesView:
     def _choice(self, choice: dict[str, Any]) -> None:
         with parts.sheet(choice["name"]):
             count = len(choice["spells"])
-            parts.says(f"{choice['minutes']:g} minutes in {count} spell{'s' * (count != 1)}", "strong")
+            parts.says(f"{counted(choice['minutes'], 'minute')} in {counted(count, 'spell')}", "strong")
             parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
             parts.facts({
                 "RMS before": choice["before"], "RMS after": choice["after"], "RMS to expect": choice["expected"],

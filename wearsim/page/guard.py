@@ -26,7 +26,7 @@ from starlette.websockets import WebSocketClose
 COOKIE, KEY = "wearsim", "key"
 LOCAL = ("127.0.0.1", "localhost")
 LARGEST_BODY = 64 * 1024
-"""Of a request [bytes]: the page sends its words through the websocket."""
+"""Largest size of a request [bytes]: the page sends its words through the websocket."""
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,7 @@ from wearsim.worker import Desk, Job, Latest, Stopped, Worker
 SETTLED = 0.3
 """After the last key before what was typed is worked [s]."""
 BOUNCE = 0.5
-"""A second touch at the barrel within this counts for nothing [s]: it was meant for what stood there before."""
+"""A second touch at the barrel within this counts for nothing [s]: it was meant for what was there before."""
 
 
 class LiveMirror:
@@ -70,7 +70,7 @@ class LiveMirror:
             self._take_over(self.sheet)
 
     def _take_over(self, sheet: Sheet) -> None:
-        """The readings that stand in the file in place of those typed here, except for what was never in a file."""
+        """The readings in the file in place of those typed here, except for what was never in a file."""
         changed = bool(self.rows("rounds"))
         said = "The readings were changed outside of this page. Here is what the file holds."
         self.file_note = said if changed else ""
@@ -105,14 +105,14 @@ class LiveMirror:
         write_file(self.path, self.path / FILE, text)
 
     def rounds(self, which: str) -> list[Round]:
-        """Of the present sheet ("rounds") or of the one after the session ("after"); never none."""
+        """Rounds of the present sheet ("rounds") or of the one after the session ("after"); never none."""
         found: list[Round] = getattr(self.draft, which)
         if not found:
             found.append(self.blank_round())
         return found
 
     def rows(self, which: str) -> list[list[str]]:
-        """Of the rounds that count: read in every window and not struck out."""
+        """Cells of the rounds that count: read in every window and not struck out."""
         return [one.cells for one in self.rounds(which) if one.is_whole and not one.struck]
 
     def cell(self, which: str, one: Round, zone: int) -> Entry:

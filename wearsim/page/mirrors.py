@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from nicegui import ui
 
 from wearsim.bench.materials import names
+from wearsim.bench.units import counted
 from wearsim.errors import CouldNotError, InputError, WearsimError
 from wearsim.learn.mirror_folder import BENCH
 from wearsim.learn.new_folder import QUESTIONS, Question, given_answers
@@ -33,7 +34,7 @@ def mirrors_view(room: Room) -> None:
                 parts.says(mirror.fault)
                 continue
             count = len(mirror.sessions)
-            done = f"{count} session{'s' * (count != 1)} recorded" if count else "no session yet"
+            done = f"{counted(count, 'session')} recorded" if count else "no session yet"
             parts.says(f"{mirror.title}, {done}{', simulated for practice' if mirror.is_practice else ''}")
             if mirror.draft.work is not None:
                 parts.says("Work at the barrel is not recorded yet.", "strong")
@@ -130,7 +131,7 @@ class NewMirror:
         name = self.answers.get("name", "").strip()
         try:
             if not _NAME.match(name) or name.endswith("."):
-                expected = "letters, digits, blanks and -"
+                expected = "letters, digits, spaces and -"
                 raise InputError("not a name for a folder", key="name", value=name, expected=expected)
             files = self._made()["files"]
             bench = files.pop(BENCH)

@@ -53,7 +53,7 @@ class Entry(NamedTuple):
 
     @classmethod
     def in_table(cls, table: dict[str, Any], key: str, typed: Event[str, Any, Any], then: Callable[[], Any]) -> Entry:
-        """For what stands in a table under the key; ``then`` is called after every change."""
+        """For the value in a table under the key; ``then`` is called after every change."""
 
         def enter(value: Any) -> None:
             if table.get(key) != value:

@@ -7,7 +7,7 @@ from typing import Any
 
 from nicegui import ui
 
-from wearsim.bench.units import stroke_unit
+from wearsim.bench.units import counted, stroke_unit
 from wearsim.learn.mirror_folder import Session
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
@@ -63,7 +63,7 @@ class PastView:
     def _session(self, session: Session) -> None:
         note, bench, planned = session.note, self.mirror.bench, [spell.minutes for spell in session.programme.spells]
         assert bench is not None
-        parts.says(f"{note.date}, {session.minutes:g} minutes of work")
+        parts.says(f"{note.date}, {counted(session.minutes, 'minute')} of work")
         for spell in session.programme.spells:
             parts.says(f"{spell.minutes:g} min, {spell_words(spell, bench.mirror.diameter, stroke_unit(bench))}")
         if note.notes:

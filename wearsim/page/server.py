@@ -49,7 +49,7 @@ class Room:
         self._known: dict[str, LiveMirror] = {}
 
     def mirrors(self) -> list[LiveMirror]:
-        """Of the folder, by name; a new one is found, one that is gone forgotten."""
+        """Mirrors of the folder, by name; a new one is found, one that is gone forgotten."""
         names = [self.only] if self.only else sorted(one.parent.name for one in self.folder.glob(f"*/{BENCH}"))
         self._known = {name: self._known.get(name) or LiveMirror(self.folder / name, self.desk) for name in names}
         return list(self._known.values())

@@ -136,7 +136,7 @@ def _overhang_words(bench: Bench, answer: Answer) -> list[str]:
             lines.append(f"{_NAMES[label]}: not even about the centre.")
             continue
         reach = f"{unit.short(farthest * bench.mirror.diameter)} ({in_diameters(farthest)} D) off centre"
-        more = ", all that was tried" if farthest >= found["tested_to"] else ""
+        more = ", the farthest tried" if farthest >= found["tested_to"] else ""
         lines.append(f"{_NAMES[label]}: up to {reach}{more}.")
     before = [answer.curves[0].values[name][0] - answer.curves[0].values[f"{name}_change"][0] for name in
               ("edge_roll", "rim_height")]  # fmt: skip
@@ -161,7 +161,7 @@ def _on_top_words(bench: Bench, answer: Answer) -> list[str]:
     before, least = answer.found["surface_rms_before_m"], min(one["surface_rms_m"] for one in best.values())
     gain = f"Before: {before * 1e9:.0f} nm RMS."
     if least >= 0.95 * before:  # a twentieth is no gain that a session would show
-        gain += " None of these strokes leaves less to speak of; propose looks among all strokes."
+        gain += " None of these strokes makes it noticeably better; propose searches all strokes."
     return [f"{_NAMES[first]} is the safer of the two from here.", *lines, gain, RADIUS_NOT_CONIC]
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.personal_units import temperature_text
+from wearsim.bench.units import length_unit
 from wearsim.learn.calibrate import FACTOR_90, Calibration, as_stated, stated_constant
 from wearsim.learn.session_fit import SessionFit
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
@@ -24,14 +25,14 @@ TITLES = {
     "stiffness": "stiffness of the pitch",
     "relaxation_time": "relaxation time",
     "edge_gain": "edge gain",
-    "stroke_length": "strokes, times as written",
+    "stroke_length": "stroke length, times as written",
     "overhang_bias": "strokes to one side",
     "smoothing": "wear of high zones",
     "flow": "flow of the pitch",
 }
 UNITS = {
     "preston": (1.0, "/Pa"), "stiffness": (1e9, "GPa/m"), "relaxation_time": (60.0, "min"), "edge_gain": (1.0, ""),
-    "stroke_length": (1.0, ""), "overhang_bias": (1e-3, "mm"),
+    "stroke_length": (1.0, ""),
 }  # fmt: skip
 DETERMINED = {
     "told": ("determined", "by your sessions", "determined by the sessions"),
@@ -56,11 +57,11 @@ OUTSIDE = {
         "the outermost zones of the mask, and the lap's diameter",
     ),
     "stroke_length": (
-        "Your strokes are {} times as long as is written",
+        "Your strokes are {} times as long as written",
         "how the length of a stroke was measured: from end to end",
     ),
     "overhang_bias": (
-        "Your strokes lie {} farther to one side than is written",
+        "Your strokes are {} farther to one side than written",
         "how far over the edge the top piece goes at each end",
     ),
 }  # fmt: skip
@@ -72,18 +73,24 @@ def calibration_text(bench: Bench, found: Calibration) -> str:
     rows = [_row(bench, found, place) for place in range(len(NAMES))] + [_product(found, name) for name in PRODUCTS]
     parts = [
         f"{table(('', 'Before, 90 %', 'Now, 90 %', ''), rows, words=(0, 3))}\n{_note(found)}",
-        *(_outside(name, factor, found) for name, factor in found.outside.items()),
+        *(_outside(bench, name, factor, found) for name, factor in found.outside.items()),
         _spread(bench, found),
         _sessions(found),
     ]
     return "\n\n".join(parts)
 
 
+def _unit(bench: Bench, name: str) -> tuple[float, str]:
+    """Size in SI units and name of the unit in which a constant is shown; lengths as the bench has them."""
+    unit = length_unit(bench)
+    return UNITS.get(name, (unit.size, unit.name))
+
+
 def learned_text(bench: Bench, belief: Belief) -> str:
     """The constants that predictions and proposals use once sessions are taken in."""
     words = []
     for place, name in enumerate(NAMES):
-        size, unit = UNITS[name]
+        size, unit = _unit(bench, name)
         value = as_stated(stated_constant(bench, name)[0], float(belief.mean[place]), place) / size
         words.append(f"{TITLES[name]} {value:.3g} {unit}".rstrip())
     return paragraph(f"Used, from your sessions: {', '.join(words)}.")
@@ -92,7 +99,7 @@ def learned_text(bench: Bench, belief: Belief) -> str:
 def _row(bench: Bench, found: Calibration, place: int) -> tuple[str, ...]:
     """A constant before and now, in the units of people."""
     name = NAMES[place]
-    (size, unit), stated = UNITS[name], stated_constant(bench, name)[0]
+    (size, unit), stated = _unit(bench, name), stated_constant(bench, name)[0]
     sigma = FACTOR_90 * float(np.sqrt(found.prior.covariance[place, place]))
     before = [as_stated(stated, end, place) / size for end in (-sigma, sigma)]
     now = [as_stated(stated, float(end), place) / size for end in found.posterior.interval()[:, place]]
@@ -103,7 +110,7 @@ def _row(bench: Bench, found: Calibration, place: int) -> tuple[str, ...]:
 
 
 def _product(found: Calibration, name: str) -> tuple[str, ...]:
-    """A product of constants as a factor on what the bench states."""
+    """A product of constants as a times what the bench states."""
     row = powers(name)
     factor = float(np.exp(FACTOR_90 * np.sqrt(row @ found.prior.covariance @ row)))
     low, _, high = found.product(name)
@@ -121,7 +128,7 @@ def _note(found: Calibration) -> str:
     )
 
 
-def _outside(name: str, factor: float, found: Calibration) -> str:
+def _outside(bench: Bench, name: str, factor: float, found: Calibration) -> str:
     """What is said where a constant came out beyond what the bench states of it."""
     what, causes = OUTSIDE[name]
     place = NAMES.index(name)
@@ -129,7 +136,7 @@ def _outside(name: str, factor: float, found: Calibration) -> str:
     if IS_FACTOR[place]:
         found_at, allowed = f"{factor:.2g}", f"{np.exp(-reach):.2g} to {np.exp(reach):.2g}"
     else:
-        size, unit = UNITS[name]
+        size, unit = _unit(bench, name)
         found_at, allowed = f"{factor / size:.2g} {unit}", f"{-reach / size:.2g} to {reach / size:.2g} {unit}"
     return paragraph(f"{what.format(found_at)}, outside the {allowed} that the bench allows (90 %). Check {causes}.")
 
@@ -204,7 +211,7 @@ def _constants(axes: Axes, bench: Bench, found: Calibration) -> None:
     middle = np.exp(found.belief.mean)
     before = np.exp(FACTOR_90 * np.sqrt(np.diagonal(found.prior.covariance)))
     for row, name in enumerate(names):
-        size, unit = UNITS[name]
+        size, unit = _unit(bench, name)
         stated = stated_constant(bench, name)[0] / size
         axes.plot([1 / before[row], before[row]], [row, row], color=QUIET, linewidth=2.0,
                   label="before, 90 %" if row == 0 else None)  # fmt: skip
@@ -221,7 +228,7 @@ def _constants(axes: Axes, bench: Bench, found: Calibration) -> None:
     axes.minorticks_off()
     axes.set_yticks(range(len(names)), [TITLES[name] for name in names])
     axes.set_ylim(len(names) - 0.4, -0.8)
-    axes.set_xlabel("factor on what the bench states")
+    axes.set_xlabel("times what the bench states")
     axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
 
 
@@ -238,4 +245,4 @@ def _session_bars(axes: Axes, found: Calibration) -> None:
     axes.set_xlim(numbers[0] - 1.0, numbers[-1] + 1.0)
     axes.set_ylim(0.0, 1.2 * max([*away, 1.2]))
     axes.set_xlabel("session")
-    axes.set_ylabel("readings from\nexpected [sigmas]")
+    axes.set_ylabel("readings away from\nexpected [sigmas]")

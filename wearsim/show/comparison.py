@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 NAMES = {"tool": "Tool on top", "mirror": "Mirror on top"}
 RADIUS_NOT_CONIC = (
-    "The upper piece turns concave, the lower convex: changing the pieces reverses the change of the radius of "
+    "The upper piece becomes more concave, the lower more convex: swapping the pieces reverses the change of the radius of "
     "curvature, not that of the conic constant."
 )
 PROFILES_HEIGHT, MAPS_HEIGHT = 6.4, 4.2  # of their rows [in]

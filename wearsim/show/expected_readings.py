@@ -47,7 +47,7 @@ def expected_text(bench: Bench, readings: ReadingsAfter) -> str:
     """The readings to expect, a zone a line, and how to use them."""
     radial, knife = reading_units(bench, readings.sheet)
     zones, after = readings.sheet.zones, readings.after
-    names = ("Reads now", "Afterwards", "Give or take", "On the target")
+    names = ("Reads now", "Afterwards", "Give or take", "On target")
     heads = [f"Zone of the mask\n{radial.name}", *(f"{name}\n{knife.name}" for name in names)]
     rows = [
         (
@@ -65,5 +65,5 @@ def expected_text(bench: Bench, readings: ReadingsAfter) -> str:
 def head_text(readings: ReadingsAfter) -> str:
     """Which readings these are."""
     source = "source moving" if readings.sheet.source == "moving" else "source fixed"
-    whose = "" if readings.is_own else ", through a usual mask"
+    whose = "" if readings.is_own else ", through a standard mask"
     return f"Knife-edge readings to expect{whose}, {source}:"

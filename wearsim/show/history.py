@@ -1,4 +1,4 @@
-"""A mirror's history as it is read and plotted, a line and a panel a session; the rounds of a rehearsal."""
+"""A mirror's history as it is read and plotted, a line and a panel per session; the rounds of a rehearsal."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.personal_units import height_unit
-from wearsim.bench.units import LengthUnit
+from wearsim.bench.units import LengthUnit, counted
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.history import Entry, History
 from wearsim.learn.mirror_folder import KeptRecord
@@ -53,13 +53,15 @@ def history_text(history: History) -> str:
     )
     heads = [
         "Session",
-        "Day",
+        "Date",
         "Hours\nin all",
         *(f"{name}\n{high.name}" for name in ("RMS read", "All known", "Predicted", "Apart")),
     ]
-    note = "RMS of the surface. Read: by this test alone. All known: prediction and tests of all sessions so far together. "
-    note += "Predicted: with what was known before the session. Apart: RMS of what was read "
-    note += "less what was predicted, profile against profile, the errors of reading in it."
+    note = "RMS of the surface. Read: from this test alone. All known: from the predictions and tests of all sessions "
+    note += (
+        "so far. Predicted: with what was known before the session. Apart: RMS of the difference between the profile "
+    )
+    note += "read and the profile predicted, reading errors included."
     parts = [
         "A practice mirror: simulated." if history.is_practice else "",
         table(heads, rows, words=(0, 1), band="90 %"),
@@ -89,7 +91,9 @@ def _remark(entry: Entry, sessions: int) -> str:
 def _set_aside(record: KeptRecord) -> str:
     """A session that counts for nothing, and where it is kept."""
     what = (
-        "its files cannot be read" if record.minutes is None else f"{record.date}, {record.minutes:g} minutes of work"
+        "its files cannot be read"
+        if record.minutes is None
+        else f"{record.date}, {counted(record.minutes, 'minute')} of work"
     )
     return paragraph(f"set aside ({what}); kept in {record.path.name}.", f"{record.number}: ", "   ")
 
@@ -138,7 +142,7 @@ def _draw_course(axes: Axes, history: History) -> None:
 
 def _title(history: History) -> str:
     count = len(history.entries)
-    text = "1 session" if count == 1 else f"{count} sessions"
+    text = counted(count, "session")
     text += ", simulated" if history.is_practice else ""
     return text if all(entry.fits for entry in history.entries) else f"{text}; (!) does not fit"
 
@@ -156,7 +160,7 @@ def _draw_bands(axes: Axes, x: Floats, y: Floats, band: Floats, colour: str, mar
 def _draw_surfaces(
     figure: SubFigure, history: History, shown: tuple[Entry, ...], mirror: Mirror, radial: LengthUnit
 ) -> None:
-    """A panel a session: the surface as read, and as it was predicted."""
+    """A panel per session: the surface as read, and as it was predicted."""
     rows = rows_for(len(shown))
     panels = figure.subplots(rows, -(-len(shown) // rows), squeeze=False, sharex=True, sharey=True)
     high = height_unit(max(float(np.abs(entry.measured).max()) for entry in shown))
@@ -200,6 +204,6 @@ def ending_text(rounds: Sequence[Round]) -> str:
     high = height_unit(max(first.true_before, last.true))
     minutes = sum(spell.minutes for one in rounds for spell in one.programme.spells)
     return paragraph(
-        f"After {len(rounds)} session{'s' if len(rounds) > 1 else ''} and {minutes:g} minutes the surface really is "
-        f"{high.text(last.true)} RMS (it was {high.text(first.true_before)}); read it is {high.text(last.measured)}."
+        f"After {counted(len(rounds), 'session')} and {counted(minutes, 'minute')} the surface really is "
+        f"{high.text(last.true)} RMS (it was {high.text(first.true_before)}); the test reads {high.text(last.measured)}."
     )

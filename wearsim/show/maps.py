@@ -109,7 +109,7 @@ def _numbers(outcome: Outcome, high: LengthUnit) -> str:
 
 def _remarks(outcome: Outcome, radial: LengthUnit) -> str:
     if not outcome.spells:
-        return "Nothing is worn."
+        return "No glass is removed."
     found = details(outcome)
     rms, amplitude = (
         found.text(name, _fine, f" {_fine_unit().name}") for name in ("ripple_rms_m", "ripple_amplitude_m")
@@ -138,13 +138,7 @@ def _turned(programme: Programme, outcome: Outcome) -> str:
                     f"{left[number - 1]:.0%}",
                 ]
             )
-    heads = (
-        "Spell",
-        "Mirror lies at",
-        f"Astigmatism\n{_fine_unit().name} RMS",
-        "High meridian",
-        "Left of\nsteady bias",
-    )
+    heads = ("Spell", "Mirror at", f"Astigmatism\n{_fine_unit().name} RMS", "High meridian", "Left of\nsteady bias")
     return table(heads, rows)
 
 
@@ -321,7 +315,7 @@ def draw_map(
 
 
 def _lines(axes: Axes, across: Floats, shown: Any, levels: Floats) -> None:
-    """Lines of equal height, some of them with their number: dashed below nought, heavy at it."""
+    """Lines of equal height, some of them with their number: dashed below zero, heavy at it."""
     signs = np.where(np.abs(levels) < 1e-12, 0, np.sign(levels))
     lines = axes.contour(
         across, across, shown, levels=levels, colors=INK, linewidths=[1.3 if sign == 0 else 0.6 for sign in signs],

@@ -1,4 +1,4 @@
-"""What stands beside an answer: cautions for whoever works glass by hand, the defaults used, the wait before a reading."""
+"""What is printed beside an answer: cautions for work on glass by hand, the defaults used, the wait before a reading."""
 
 from __future__ import annotations
 

@@ -143,7 +143,7 @@ def numbers_table(
 ) -> str:
     """Numbers in rows, ``head`` over their names; None for a column of what cannot be done.
 
-    A band stands beside its number, or beneath it.
+    A band is beside its number, or beneath it.
     """
     rows: list[Sequence[Cell]] = []
     for number in numbers:

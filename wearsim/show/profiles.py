@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 EDGES = (0.0, 0.2, 0.35, 0.5, 0.6, 0.7, 0.78, 0.85, 0.9, 0.94, 0.97, 1.0)
-"""Of the clear radius [1]."""
+"""Edges of the rings of a table, as shares of the clear radius [1]."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ def ring_means(mirror: Mirror, radius: Floats) -> RingMeans:
 
 POINTS = 400
 LETTERS_AN_INCH = 8.0
-"""Of a title, at least."""
+"""Letters of a title per inch, at least."""
 BAND_WORDS = "5th to 95th percentile"
 
 
@@ -139,7 +139,7 @@ def draw_removal(axes: Axes, mirror: Mirror, outcome: Outcome, radial: LengthUni
 
 
 def deepest_removal(outcome: Outcome) -> float:
-    """Of the removal, or of the upper end of its band [m]."""
+    """Largest removal, or upper end of its band [m]."""
     band = outcome.band
     return float(np.max(outcome.removal if band is None or band.removal is None else band.removal[1]))
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Programme, Spell
-from wearsim.bench.units import LengthUnit, length_unit
+from wearsim.bench.units import LengthUnit, counted, length_unit
 from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.decide.reasons import AIM_REACHED, share_words
 from wearsim.decide.trade_off import TradeOff
@@ -85,12 +85,14 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         for number, spell in enumerate(programme.spells, start=1)
     ]
     note = "Side: to each side of the middle of the stroke; off centre: how far that middle is from the centre. "
-    note += f"{proposal.limits.strokes_a_minute:g} strokes a minute, out and back counted as one. "
+    note += f"{counted(proposal.limits.strokes_a_minute, 'stroke')} a minute, out and back counted as one. "
     note += f"D: the mirror's diameter, {unit.short(bench.mirror.diameter)}."
     if len(bench.laps) > 1:
         laps = (f"spell {n}: {bench.lap(s.lap).name}" for n, s in enumerate(programme.spells, start=1))
         note += " Lap of " + ", ".join(laps) + "."
-    head = f"Proposed: {work_minutes(programme):g} minutes of work in {_counted(len(programme.spells))}."
+    head = (
+        f"Proposed: {counted(work_minutes(programme), 'minute')} of work in {counted(len(programme.spells), 'spell')}."
+    )
     return f"{paragraph(head)}\n{table(heads, rows, words=(2, 3))}\n{paragraph(note)}"
 
 
@@ -116,13 +118,9 @@ def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         rows.append((one.name, high.number(one.expected_rms), f"{one.effort:.0f}", words))
     rows.append(("Stop now", high.number(proposal.stopped_rms), "0", "-"))
     notes = [f"{one.name}: for {one.words}." for one in proposal.choices if one.words]
-    note = "RMS to expect, with all uncertainties. Effort: minutes of work, with the time that handling costs."
+    note = "RMS to expect, with all uncertainties. Effort: minutes of work, plus the time for handling."
     heads = ["", f"RMS\n{high.name}", "Effort\nmin", "Programme"]
     return f"Choices\n{table(heads, rows, words=(0, 3))}\n{paragraph(' '.join([note, *notes]))}"
-
-
-def _counted(spells: int) -> str:
-    return "1 spell" if spells == 1 else f"{spells} spells"
 
 
 def _sizes(spell: Spell, diameter: float, unit: LengthUnit) -> tuple[str, ...]:
@@ -143,16 +141,18 @@ def judgement_text(proposal: Proposal) -> str:
     values = {"expected": proposal.expected_rms, "floor": proposal.floor, "gap": proposal.gap}
     numbers = (
         Number("expected", "RMS to expect, with all uncertainties", high.name, high.number),
-        Number("floor", "Floor: estimated lower bound of any mix, wear frozen", high.name, high.number),
+        Number("floor", "Floor: estimated best of any mix of strokes", high.name, high.number),
         Number("gap", "Gap between the RMS after and the floor", high.name, high.number),
     )
     lines = [numbers_table({"": BandedNumbers(values, ends)}, numbers)]
     if proposal.gap < 0.0:
-        lines.append(paragraph("The lap's flow beats the frozen floor."))
+        lines.append(
+            paragraph("The lap flows meanwhile, so the result is better than the floor, which leaves that out.")
+        )
     if proposal.programme.spells:
         share = share_words(proposal.share, proposal.share_band)
-        reason = f"Goes {share} of the way; the rest waits for a test: {proposal.reason}."
-        lines.append(paragraph(reason if "of the way" not in proposal.reason else _sentence(proposal.reason)))
+        reason = f"This removes {share} of the error; the rest waits for a test: {proposal.reason}."
+        lines.append(paragraph(reason if "of the error" not in proposal.reason else _sentence(proposal.reason)))
     lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
         lines.append(paragraph("The time limit ended the search; a longer one may find something better."))
@@ -176,8 +176,8 @@ def no_more_text(proposal: Proposal) -> str:
     if not proposal.no_more_sessions:
         return ""
     planned = len(proposal.later) + bool(proposal.programme.spells)
-    count = "no session" if planned == 0 else "1 session" if planned == 1 else f"{planned} sessions"
-    return paragraph(f"Planned: {count}, not as many as were asked for: {proposal.no_more_sessions}.")
+    count = counted(planned, "session") if planned else "no session"
+    return paragraph(f"Planned: {count}, fewer than asked for: {proposal.no_more_sessions}.")
 
 
 def later_text(bench: Bench, number: int, session: LaterSession, unit: LengthUnit) -> str:
@@ -186,7 +186,7 @@ def later_text(bench: Bench, number: int, session: LaterSession, unit: LengthUni
     high = unit_for(session.outcome)
     rms = numbers_after(session.outcome).height("surface_rms", high)
     head = (
-        f"Session {number}, in outline: {work_minutes(session.programme):g} minutes, {rms} RMS after it, "
+        f"Session {number}, in outline: {counted(work_minutes(session.programme), 'minute')}, {rms} RMS after it, "
         f"{high.text(session.expected_rms)} to expect, if the sessions before it go as predicted. "
         "Test and propose again before it."
     )
@@ -221,6 +221,8 @@ def _draw_trade_off(figure: SubFigure, proposal: Proposal, high: LengthUnit) -> 
     before = proposal.outcome.numbers_before.surface_rms
     if proposal.trade_off:  # the measurement's own band included, as in all that is drawn here
         before = float(proposal.trade_off[0].expected_rms[0])
+    elif not proposal.programme.spells:
+        before = proposal.expected_rms
     for axes in (by_minutes, by_spells):
         axes.set_ylim(0.0, 1.2 * max(before, proposal.expected_rms) / high.size or 1.0)
         axes.axhline(proposal.floor / high.size, label="floor", **FLOOR)
@@ -237,8 +239,8 @@ def _draw_minutes(axes: Axes, proposal: Proposal, high: LengthUnit) -> None:
         dashes = LINES[place % len(LINES)]
         axes.step(minutes, rms, where="post", color=INK, linestyle=dashes, linewidth=1.4, label=label)
         at = [one.at(budget) / high.size for budget in one.evaluated]
-        if at:  # a line of no points would stand at the corner of the page
-            label = "" if marked else "looked into"
+        if at:  # a line of no points would be drawn at the corner of the page
+            label = "" if marked else "searched"
             axes.plot(one.evaluated, at, linestyle="none", clip_on=False, **EVALUATED, label=label)
         marked = marked or bool(at)
     _mark_proposed(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
@@ -266,7 +268,7 @@ def _same(one: TradeOff, two: TradeOff) -> bool:
 def _at_most(fewest: int, most: int) -> str:
     """How many spells a curve is of: ``at most 2 or 3 spells`` where the third buys nothing."""
     if fewest == most:
-        return f"at most {most} spell{'' if most == 1 else 's'}"
+        return f"at most {counted(most, 'spell')}"
     return f"at most {fewest} {'or' if most == fewest + 1 else 'to'} {most} spells"
 
 

@@ -83,11 +83,11 @@ def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthU
         rows.append((number.label, number.written(getattr(reduction, number.name)), *cells))
     knife = knife_unit(readings)
     note = (
-        f"The readings determine {reduction.supported:.1f} of {len(reduction.zones) - 1} shapes. One setting is "
-        f"good to {knife.text(reduction.setting_sigma)} at 0.35 of the radius ({reduction.setting_origin}). "
-        f"The best-fit conic goes with a radius of curvature of {long_unit(unit).text(reduction.radius_fit)} if the stated "
-        "one is right; with a free zero no reading shows it. A zone finer than the windows is possible; the band "
-        "includes it."
+        f"The readings determine {reduction.supported:.1f} of {len(reduction.zones) - 1} independent shapes. One setting "
+        f"is good to {knife.text(reduction.setting_sigma)} at 0.35 of the radius ({reduction.setting_origin}). "
+        f"The best-fit conic has a radius of curvature of {long_unit(unit).text(reduction.radius_fit)}, if the stated "
+        "radius is right: readings with an arbitrary zero cannot show it. The windows cannot show a zone narrower than "
+        "themselves; the band allows for one."
     )
     return f"{table(('', 'Mean surface', 'Spread', 'Band, 5-95 %'), rows)}\n{paragraph(note)}"
 
@@ -101,7 +101,7 @@ def known_text(known: KnownFigure, unit: LengthUnit = MILLIMETRES) -> str:
         f"reading alone {high.text(known.read.rms)} ({next(words)}). Predictions and proposals start from all sessions."
     ]
     lines += [
-        f"They disagree from {unit.short(first)} to {unit.short(last)} from the centre: all sessions together have it up to "
+        f"They disagree from {unit.short(first)} to {unit.short(last)} from the centre: all sessions together put it up to "
         f"{high.text(abs(most))} {'higher' if most > 0 else 'lower'}."
         for first, last, most in known.apart
     ]
@@ -118,15 +118,15 @@ def astigmatism_text(seen: Astigmatism) -> str:
     """What the orientations say, in one paragraph."""
     if seen.height_sigma is None:
         text = (
-            f"Orientations: a difference alike in every zone would be {height_text(abs(seen.height))} of "
-            "astigmatism at the rim, or a moved scale: one cannot tell"
+            f"Orientations: a difference that is the same in every zone is either {height_text(abs(seen.height))} of "
+            "astigmatism at the rim or a shifted scale; the readings cannot show which"
         )
     else:
         text = (
             f"Orientations: astigmatism of {height_text(abs(seen.height))} +-{height_text(seen.height_sigma)} of "
             "surface at the rim, if the scale's zero was kept"
         )
-    text += f"; what varies from zone to zone would come by chance in {seen.varies_by_chance:.1%} of cases. "
+    text += f"; the variation from zone to zone would arise by chance in {seen.varies_by_chance:.1%} of cases. "
     return paragraph(text + axis_words(seen))
 
 
@@ -137,7 +137,7 @@ def axis_words(seen: Astigmatism) -> str:
     place = (
         f"{np.degrees(seen.azimuth) % 180.0:.0f} deg counterclockwise from the mark on the mirror, looking at its face"
     )
-    words = f"The high diameter lies {place}."
+    words = f"The high diameter is {place}."
     if seen.is_measured:
         return words + " predict --engine planar starts from it."
     why = "no orientation was read twice" if seen.height_sigma is None else "it is less than twice its uncertainty"
@@ -191,7 +191,7 @@ def _profile(axes: Axes, reduction: Reduction, unit: LengthUnit) -> None:
     axes.axhline(0.0, color=INK, linewidth=0.6)
     axes.fill_between(radius, low, top, **BAND, label="90 % of what the readings allow")
     error = reduction.figure_error / high.size
-    axes.plot(radius, error, color=BLUE, linewidth=2.0, label="figure error, high is up")
+    axes.plot(radius, error, color=BLUE, linewidth=2.0, label="figure error, high = up")
     for edge in (reduction.geometry.hole_radius, reduction.geometry.clear_radius):
         if 0.0 < edge < reduction.radius[-1]:
             axes.axvline(edge / unit.size, color=QUIET, linewidth=0.9, linestyle=":")
@@ -249,7 +249,7 @@ def masking_figure(advice: StopAdvice, unit: LengthUnit = MILLIMETRES) -> Figure
         axes = figure.subplots()
         low, high = advice.masking_band
         axes.fill_between(across, low, high, **BAND, label="the same, 90 % of what the readings allow")
-        label = "light in the core, of the mean surface: Strehl x area"
+        label = "light in the core, for the mean surface: Strehl x area"
         axes.plot(across, curve.worth, color=BLUE, linewidth=2.0, label=label)
         label = "its Strehl ratio inside the mask"
         axes.plot(across, curve.strehl, color=INK, linewidth=1.3, linestyle="--", label=label)

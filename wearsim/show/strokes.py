@@ -49,11 +49,11 @@ def spell_words(spell: Spell, diameter: float, unit: LengthUnit) -> str:
 
 A_ROW = 4
 ROW_HEIGHT = 2.9
-"""Of a row of panels [in]."""
+"""Height of a row of panels [in]."""
 POINTS_A_STROKE = 48
 # Strokes of a W that are drawn, from one side to the other: all of them there and back are a solid block.
 DRAWN_OF_A_W = 3.0
-CAPTION = "From above, stroke left to right. Grey: bottom piece; dashed: top piece; line: its centre"
+CAPTION = "From above, stroke left to right. Grey: bottom piece; dashed: top piece; line: path of its centre"
 
 
 def title_of(bench: Bench) -> str:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
+from wearsim.bench.units import counted
 from wearsim.errors import CouldNotError
 from wearsim.show.study_scales import axis_scale, is_number, quantity_scale
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 
 
 _FAILED = {
-    "tips_off": "tipped off", "refused": "refused", "no_balance": "found no balance", "fault": "met a fault of wearsim's",
+    "tips_off": "tipped off", "refused": "refused", "no_balance": "found no balance", "fault": "met a fault in wearsim",
 }  # fmt: skip
 MOST_PANELS = 6
 MOST_LINES = 6
@@ -49,7 +50,7 @@ FixedPlaces = dict[str, int]
 
 
 def scalars(result: StudyResult) -> list[str]:
-    """Names of the quantities that are one number a case, the risk first, its own error left out."""
+    """Names of the quantities that are one number per case, the risk first, its own error left out."""
     names = [name for name in result.kept if result.quantities[name].dimensions == result.dimensions]
     side = (*(f"{name}_error" for name in RISKS), "draws_failed")
     return sorted((name for name in names if name not in side), key=lambda name: name != "risk")
@@ -89,8 +90,8 @@ def failures_text(result: StudyResult) -> str:
     """How many cases failed, why, and the first of each kind in words."""
     counts = result.failures
     if not counts:
-        return f"{result.cases} cases, none failed."
-    lines = [f"{result.cases} cases, {sum(counts.values())} failed:"]
+        return f"{counted(result.cases, 'case')}, none failed."
+    lines = [f"{counted(result.cases, 'case')}, {sum(counts.values())} failed:"]
     for kind, count in counts.items():
         first = result.reason(*np.argwhere(result.failure == FAILURES.index(kind))[0])
         lines.append(paragraph(f"{count} {_FAILED[kind]}; the first: {first}", "  ", "    "))
@@ -116,9 +117,9 @@ def forecast_text(study: Study, expected: Forecast) -> str:
     runs = f", {expected.runs} runs of the engine with the draws" if expected.runs != expected.cases else ""
     lines = [
         f"Cases          {expected.cases} ({shape}){runs}",
-        f"Expected time  {duration(expected.seconds)} with {expected.workers} workers "
+        f"Expected time  {duration(expected.seconds)} with {counted(expected.workers, 'worker')} "
         f"({expected.seconds_per_case * 1e3:.1f} ms per case, {expected.timed} timed)",
-        f"File           {size(expected.file_bytes)}, as much again for its parts until it is whole",
+        f"File           {size(expected.file_bytes)}, and as much again for its parts until it is complete",
     ]
     if expected.failed:
         lines.append(f"{expected.failed} of {expected.timed} cases that were tried fail; they count as done.")
@@ -143,11 +144,11 @@ def study_figure(result: StudyResult) -> Figure:
     Raises
     ------
     CouldNotError
-        Where every case failed, or nothing that was kept is one number a case.
+        Where every case failed, or nothing that was kept is one number per case.
     """
     names = scalars(result)
     if not names or not np.any(result.failure == 0):
-        raise CouldNotError(f"{result.file}: nothing to plot: no case that worked, or no number kept")
+        raise CouldNotError(f"{result.file}: nothing to plot: no case succeeded, or no number was kept")
     numbers = [name for name in result.dimensions if name != SAMPLE and _varies(result, name)]
     with plot_style():
         if SAMPLE in result.dimensions:
@@ -163,7 +164,7 @@ def _varies(result: StudyResult, name: str) -> bool:
 
 
 def _settings(result: StudyResult, free: list[str], most: int) -> tuple[list[FixedPlaces], str]:
-    """Every combination of the words, and a note: numbers that are not shown stand at their middle."""
+    """Every combination of the words, and a note: numbers that are not shown are at their middle."""
     others = [name for name in result.dimensions if name not in free]
     words = [name for name in others if not _varies(result, name)]
     middle = {name: result.coordinates[name].values.size // 2 for name in others if name not in words}

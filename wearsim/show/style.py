@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 SCREEN_DOTS = 144
-"""Of a picture on a screen, an inch."""
+"""Dots of a picture on a screen, per inch."""
 INK = "#1a1a1a"
 QUIET = "#767676"
 BLUE, RED = "#0b5394", "#b8480e"  # apart in hue for colour-blind eyes, and apart in grey

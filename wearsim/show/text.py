@@ -11,7 +11,7 @@ WIDTH = 80
 NARROWEST = 40
 GAP = 2
 NARROW_WORDS = 16
-"""Of a column of words: to this many columns it is narrowed before others are moved below."""
+"""Columns to which a column of words is narrowed before others are moved below."""
 Cell = str | tuple[str, str]
 
 
@@ -56,7 +56,7 @@ def table(
 ) -> str:
     """Rows under their heads; a column without anything in it is left out.
 
-    Columns without room stand below the others, the first column again beside them; a number and its band stay together.
+    Columns without room are put below the others, with the first column repeated; a number and its band stay together.
 
     Parameters
     ----------
@@ -101,7 +101,7 @@ def _columns(head: str, cells: Sequence[Cell], is_words: bool, band: str) -> lis
 
 
 def _blocks(groups: Sequence[list[_Column]]) -> list[list[list[_Column]]]:
-    """Which groups of columns stand beside each other: the first in every block, and as many of the others as have room."""
+    """Which groups of columns are beside each other: the first in every block, and as many of the others as have room."""
     widths = [sum(column.width for column in group) for group in groups]
     blocks, taken = [[groups[0]]], widths[0]
     for group, width in zip(groups[1:], widths[1:], strict=True):
@@ -138,13 +138,8 @@ def _printed(columns: Sequence[_Column]) -> str:
     return "\n".join(line.rstrip() for line in printed.get().splitlines())
 
 
-def counted(count: float, noun: str) -> str:
-    """A whole count with its noun: ``1 turn``, ``3 turns``; a share of one stays singular."""
-    return f"{count:g} {noun}{'' if abs(count) <= 1.0 and count else 's'}"
-
-
 def banded(values: Iterable[float], bands: Any, written: Callable[[float], str]) -> list[tuple[str, str]]:
-    """Values and their bands (n, 2) in writing, each pair a cell of a table; the second is empty where there are none."""
+    """Values and their bands (n, 2) in writing, a pair for each cell of a table; no bands, and the second is empty."""
     numbers = [written(value) for value in values]
     if bands is None:
         return [(number, "") for number in numbers]

@@ -38,7 +38,7 @@ Spacing = Literal["even", "log"]
 def _keys(value: Any) -> tuple[str, ...]:
     words = [value] if isinstance(value, str) else value
     if not isinstance(words, list) or not words or not all(isinstance(word, str) for word in words):
-        raise refuse("no dotted name", '"hands.push", or a list of names that take the same value')
+        raise refuse("not a dotted name", '"hands.push", or a list of names that take the same value')
     return tuple(words)
 
 
@@ -47,7 +47,7 @@ def _anything(value: Any) -> Any:
 
 
 class AxisTable(InputTable):
-    """One axis as it stands in the file, from ``[[axis]]``.
+    """One axis as in the file, from ``[[axis]]``.
 
     Attributes
     ----------
@@ -121,7 +121,7 @@ class Axis:
     values : tuple of float or str
         SI numbers or words, in order; empty for a sampled axis.
     raw : tuple
-        The same as they would stand in a file.
+        The same as they would be written in a file.
     distribution : Distribution or None
         Of a sampled axis.
     """
@@ -156,7 +156,7 @@ class Axis:
         return [(setting, raw) for setting in self.settings]
 
     def raw_value(self, number: int | float) -> Any:
-        """What would stand in a file: of a place along a grid or list, or of a sampled SI number."""
+        """The text for a file: of a place along a grid or list, or of a sampled SI number."""
         return self.raw[int(number)] if self.distribution is None else self.settings[0].written(number, self.unit)
 
 
@@ -196,7 +196,7 @@ def _grid(table: Any, settings: tuple[StudySetting, ...], at: str, file: Path | 
 
 def _list(items: Any, settings: tuple[StudySetting, ...], at: str, file: Path | None) -> Axis:
     if not isinstance(items, list) or not 0 < len(items) <= MOST_POINTS:
-        raise InputError("no list of values", file=file, key=at, value=items, expected="[..., ...]")
+        raise InputError("not a list of values", file=file, key=at, value=items, expected="[..., ...]")
     setting, unit = settings[0], ""
     values: tuple[Value, ...] = tuple(_as_words(item) for item in items)
     if setting.rule is not None:

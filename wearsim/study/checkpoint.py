@@ -153,7 +153,7 @@ def locked(output: Path) -> Iterator[None]:
         folder.mkdir(exist_ok=True)
         stream = _locked_file(folder / _LOCK)
     except BlockingIOError as error:
-        raise CouldNotError(f"{output}: {_holder(folder / _LOCK)} is at work on it; wait until it has ended") from error
+        raise CouldNotError(f"{output}: {_holder(folder / _LOCK)} is using it; wait until it ends") from error
     except OSError as error:
         raise _not_written(folder, error) from error
     try:
@@ -205,7 +205,7 @@ def _holder(path: Path) -> str:
 
 
 def open_checkpoint(output: Path, identity: str, chunk: int, cases: int) -> Checkpoint:
-    """What is complete of an output already, or an empty folder; ``chunk`` counts where it begins anew.
+    """What is complete of an output already, or an empty folder; ``chunk`` counts where it begins again.
 
     Where ``study.json`` is missing or damaged the parts say themselves what they belong to.
 
@@ -222,14 +222,12 @@ def open_checkpoint(output: Path, identity: str, chunk: int, cases: int) -> Chec
     if about is None:
         if folder.exists() and any(_chunk_numbers(folder)):
             raise StoreError(
-                "parts of a study that do not say which",
-                file=folder,
-                expected="another output, or --force to begin again",
+                "unmarked parts of some study", file=folder, expected="another output, or --force to begin again"
             )
         about = {"identity": identity, "chunk": chunk, "cases": cases}
     elif about["identity"] != identity or about["cases"] != cases:
         raise StoreError(
-            "holds the begun work of another study, seed or version of wearsim", file=folder,
+            "holds unfinished work of another study, seed or version of wearsim", file=folder,
             expected="another output, or --force to begin again",
         )  # fmt: skip
     if _read_manifest(manifest) is None:
@@ -282,7 +280,7 @@ def _read_manifest(path: Path) -> dict[str, Any] | None:
 def _damaged(path: Path) -> StoreError:
     return StoreError(
         "damaged, and left as it is", file=path,
-        expected="a part as it was written; remove this one file and its cases are worked out again",
+        expected="an undamaged part; remove this one file and its cases are worked out again",
     )  # fmt: skip
 
 

@@ -89,7 +89,7 @@ class ProcessPool(Pool):
                 self.executor.submit(os.getpid).result()
         except BrokenExecutor as error:
             raise CouldNotError(
-                'the worker processes die as they start (in a script, work begins under if __name__ == "__main__")'
+                'the worker processes die when they start (in a script, start the work under if __name__ == "__main__")'
             ) from error
         return self.executor
 
@@ -142,7 +142,7 @@ class SchedulerPool(ClientPool):
         except (OSError, TimeoutError) as error:
             raise CouldNotError(f"{address}: no scheduler answers there") from error
         except ValueError as error:
-            raise InputError("no address of a scheduler", value=address, expected="tcp://host:port") from error
+            raise InputError("not a scheduler's address", value=address, expected="tcp://host:port") from error
         try:
             client.wait_for_workers(1, timeout=TIMEOUT)
         except TimeoutError as error:
@@ -172,7 +172,7 @@ def pool_for(executor: Executor | None, workers: int | None, scheduler: str | No
         Where more than one was.
     """
     if sum(choice is not None for choice in (executor, workers, scheduler)) > 1:
-        raise InputError("one of executor, workers and scheduler, no more", key="workers")
+        raise InputError("only one of executor, workers and scheduler", key="workers")
     if executor is not None:
         client = getattr(executor, "_client", None)  # of a Dask client's executor
         return Pool(executor) if client is None else ClientPool(executor, client)

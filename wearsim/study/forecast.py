@@ -24,7 +24,7 @@ TIMED_DRAWS = 4
 """Draws of each that are timed; all take as long."""
 # Opening processes and loading the kernels in each, measured on the machine of docs/performance.md.
 START_UP = 3.0
-# What HDF5 keeps of a dataset besides its values, and provenance besides the texts [bytes].
+# What HDF5 keeps of a dataset in addition to its values, and provenance in addition to the texts [bytes].
 _PER_DATASET, _PROVENANCE = 950, 6_000
 _REASON, _MARKS, _IN_HEAP = 16, 2, 20
 
@@ -76,7 +76,7 @@ class Forecast:
 
 
 def forecast(study: Study, *, workers: int | None = None, seed: int = 0, accuracy: Accuracy = DEFAULT) -> Forecast:
-    """Time a few cases of a study and reckon the whole.
+    """Time a few cases of a study and estimate the whole.
 
     Parameters
     ----------

@@ -28,7 +28,7 @@ EngineName = Literal["radial", "planar"]
 
 def _kept(value: Any) -> tuple[str, ...]:
     if not isinstance(value, list) or not value:
-        raise refuse("no list of quantities", ", ".join(QUANTITIES))
+        raise refuse("not a list of quantities", ", ".join(QUANTITIES))
     for word in value:
         if not isinstance(word, str) or word not in QUANTITIES:
             raise refuse(f"no quantity {word!r}", nearest_word(str(word), QUANTITIES))
@@ -158,7 +158,7 @@ def study_from_table(
     InputError
     """
     if "study" not in table and "mirror" in table:
-        expected = "a study; or a ready question to this bench: --question overhang, on-top or pitch"
+        expected = "a study; or a ready question about this bench: --question overhang, on-top or pitch"
         raise InputError("a bench", file=file, expected=expected)
     check_keys(table, ("study", "spell", "axis", "sample"), file)
     if "study" not in table:
@@ -221,7 +221,7 @@ def _read_sample(table: Any, sampled: tuple[Axis, ...], file: Path | None) -> Sa
         return None
     if table is None or not sampled:
         expected = "a table [sample] where, and only where, an axis is sampled"
-        raise InputError("sample and axes do not fit", file=file, key="sample", expected=expected)
+        raise InputError("sample and axes do not match", file=file, key="sample", expected=expected)
     sample = read_table(SampleTable, table, "sample", file)
     if sample.method == "sobol" and sample.count & (sample.count - 1):
         expected = "a power of two for this method, such as 128"

@@ -183,7 +183,7 @@ class Quantity:
     Parameters
     ----------
     inner : tuple of str
-        Dimensions besides the axes: ``"radius"``, ``"percentile"``, ``"y"``, ``"x"``.
+        Dimensions in addition to the axes: ``"radius"``, ``"percentile"``, ``"y"``, ``"x"``.
     drawn : bool
         Whether it needs draws of the constants.
     engine : str or None
@@ -239,9 +239,9 @@ QUANTITIES: dict[str, Quantity] = {
     "removal_mean": Quantity(
         "m", "glass removed, mean over the clear aperture", lambda c: c.gauge.aperture.mean(c.removal)
     ),
-    "removal_most": Quantity("m", "glass removed where most is", lambda c: float(c.removal.max())),
+    "removal_most": Quantity("m", "glass removed, the largest", lambda c: float(c.removal.max())),
     "peak_pressure": Quantity("Pa", "largest pressure", lambda c: c.peak_pressure),
-    "lift_off_share": Quantity("1", "share of the overlap that carried nothing", lambda c: c.lift_off_share),
+    "lift_off_share": Quantity("1", "share of the overlap that carried no load", lambda c: c.lift_off_share),
     "risk": Quantity("1", "probability of a turned edge", lambda c: c.over_draws.risk, drawn=True),
     "risk_error": Quantity("1", "Monte-Carlo standard error of risk", lambda c: c.over_draws.risk_error, drawn=True),
     "roll_risk_added": _chance("probability that these strokes lower the edge roll", "roll_added"),

@@ -34,7 +34,7 @@ class Curve:
     Parameters
     ----------
     label : str
-        The other setting, as it stands in a file.
+        The other setting, as in a file.
     at : (n,) ndarray
         Along the axis.
     values : mapping of str to (n,) ndarray

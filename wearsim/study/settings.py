@@ -35,7 +35,7 @@ _NAME = re.compile(r"(?P<table>[a-z]+)(?: (?P<place>[1-9][0-9]{0,3}))?\.(?P<fiel
 _EXAMPLE = '"hands.push", "lap 1.stiffness" or "spell 1.side_overhang"'
 # Plain numbers of a file that have a unit all the same.
 _PLAIN_UNITS = {("spell", "minutes"): "min", ("spell", "rate"): "1/min"}
-# [figure] holds exactly one source: a new one stands in the place of the old.
+# [figure] holds exactly one source: a new one replaces the old.
 _REPLACED = "figure"
 
 Value = float | str
@@ -103,7 +103,7 @@ class StudySetting:
             ) from error
 
     def written(self, number: float, unit: str) -> Any:
-        """A number in SI units as it would stand in a file; reads back as the very float."""
+        """A number in SI units as it would be written in a file; reads back as the very float."""
         if self.rule is None or not self.rule.base or unit == "1":
             return float(number)
         return f"{float(number)!r} {self.rule.base}"
@@ -131,7 +131,7 @@ def find_setting(key: str, bench: Bench, programme: Programme, file: Path | None
 
     found = _NAME.fullmatch(key)
     if found is None:
-        raise fault("no dotted name of a setting", _EXAMPLE)
+        raise fault("not the dotted name of a setting", _EXAMPLE)
     table, field = found["table"], found["field"]
     if table not in MODELS:
         raise fault("no such table", nearest_word(table, MODELS))
@@ -139,7 +139,7 @@ def find_setting(key: str, bench: Bench, programme: Programme, file: Path | None
         raise fault(f"{table} has no such key", nearest_word(field, MODELS[table].model_fields))
     count = {"lap": len(bench.laps), "spell": len(programme.spells)}.get(table)
     if count is None and found["place"]:
-        raise fault(f"there is but one {table}", f'"{table}.{field}"')
+        raise fault(f"there is only one {table}", f'"{table}.{field}"')
     if count is not None and found["place"] is None and (table == "spell" or count > 1):
         raise fault(f"which {table}?", f'"{table} 1.{field}"')
     place = int(found["place"] or 1)
@@ -160,7 +160,7 @@ def by_table(changes: Iterable[tuple[StudySetting, Any]]) -> dict[tuple[str, int
 
 
 def changed_bench(base: Bench, table: Mapping[str, Any], changes: Changes) -> Bench:
-    """The bench with some keys changed; only the tables they stand in are read again.
+    """The bench with some keys changed; only the tables they are in are read again.
 
     Parameters
     ----------

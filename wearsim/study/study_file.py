@@ -242,7 +242,7 @@ class StudyResult:
         Of every dimension, and the sampled values.
     quantities : dict of str to StudyVariable
     failure : ndarray
-        Codes of :data:`wearsim.study.cases.FAILURES`, one a case.
+        Codes of :data:`wearsim.study.cases.FAILURES`, one per case.
     """
 
     file: Path
@@ -315,7 +315,9 @@ def read_study(path: str | Path) -> StudyResult:
     """
     path = Path(path)
     if not is_ordinary(path):
-        raise StoreError("no ordinary file" if path.exists() else "no such file", file=path, expected="a study's file")
+        raise StoreError(
+            "not an ordinary file" if path.exists() else "no such file", file=path, expected="a study's file"
+        )
     try:
         with h5py.File(path, "r") as file:
             _check_format(file, path)
@@ -323,13 +325,13 @@ def read_study(path: str | Path) -> StudyResult:
             return _read(file, path)
     except DAMAGE as error:
         raise StoreError(
-            "damaged, or no HDF5 file; left as it is", file=path, expected="a file written by wearsim study"
+            "damaged, or not an HDF5 file; left as it is", file=path, expected="a file written by wearsim study"
         ) from error
 
 
 def _check_format(file: h5py.File, path: Path) -> None:
     if file.attrs.get("format") != FORMAT:
-        raise StoreError("no study of wearsim, and left as it is", file=path, expected="a study's file")
+        raise StoreError("not a wearsim study; left as it is", file=path, expected="a study's file")
     version = int(file.attrs["format_version"])
     if version > VERSION:
         raise StoreError(
@@ -351,7 +353,7 @@ def _check_unsealed(file: h5py.File) -> None:
     attributes = file.attrs
     for name in attributes:
         if name.endswith(_DIGEST) and digest(str(attributes[name[: -len(_DIGEST)]])) != attributes[name]:
-            raise ValueError(f"{name} does not fit its text")
+            raise ValueError(f"{name} does not match its text")
     for dataset in file.values():
         for box in dataset.iter_chunks() if dataset.chunks else ((),):
             _values(dataset, box)

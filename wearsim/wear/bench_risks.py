@@ -41,7 +41,7 @@ SUPPORTS = {
 }
 """Points that carry alike; the radii of 9 and 18 leave the least RMS (derived with :mod:`wearsim.figure.plate`)."""
 PALM_RADIUS = 0.047
-"""Of a circle as large as a palm, 70 cm^2 [m] (judgement)."""
+"""Radius of a circle as large as a palm, 70 cm^2 [m] (judgement)."""
 SKIN, PALM_FLUX = 33.0, 200.0
 """Warmth of skin [degC], and what it goes on giving to cool glass in a room of 20 degC [W/m^2] (judgement, within x2)."""
 TOOL_PLACE = 0.3
@@ -204,7 +204,7 @@ def _support(bench: Bench, high: LengthUnit) -> Risk:
     three = prints.pop(3)
     enough = next((count for count, one in prints.items() if one.rms <= limit), None)
     if three.rms <= limit:
-        advice = "three pads do, 0.7 of the radius from the centre; turn the mirror on them between spells"
+        advice = "three pads are enough, at 0.7 of the radius; turn the mirror on them between spells"
     else:
         better = f"{enough} points ({high.text(prints[enough].rms)})" if enough else "an even layer of felt or carpet"
         advice = f"support it on {better}; on three, add {high.text(three.rms)} RMS of three lobes to what you see"

@@ -5,7 +5,7 @@ Four things that no constant describes. A session, and every spell in it, remove
 shape that nobody knows, as far as pressing leaves it. Everything that predicts a band, calibrates, proposes or rehearses
 takes them from here.
 
-The numbers are judgements, settled on glass that wearsim's engines did not make (docs/learning.md).
+The numbers are judgements, tuned on glass that was not made by wearsim's engines (docs/learning.md).
 """
 
 from __future__ import annotations

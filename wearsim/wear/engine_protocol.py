@@ -29,10 +29,10 @@ PRESS_A_MINUTE = 5.0
 
 @dataclass(frozen=True)
 class SpellReport:
-    """What a spell did besides its removal; nought where the engine does not say."""
+    """What a spell did in addition to its removal; zero where the engine does not say."""
 
     peak_pressure: float = 0.0  # largest per nominal area [Pa]
-    lift_off_share: float = 0.0  # share of the overlap that carried nothing, mean over time [1]
+    lift_off_share: float = 0.0  # share of the overlap that carried no load, mean over time [1]
     reach: float = 0.0  # largest offset of the centres, of the stroke as meant or as walked [m]
     tip: float = 0.0  # where the top piece would tip [m]
     left_out: float = 0.0  # share of the jittered strokes that would have tipped off [1]

@@ -162,7 +162,7 @@ def read_of(
 ) -> ExpectedReadings:
     """The readings to expect of one figure error (n,) [m], in the zones and with the setting noise of a sheet.
 
-    Of figures that are possible, ``drawn`` (k, n) [m], at least two are needed for a spread besides the setting's.
+    Of figures that are possible, ``drawn`` (k, n) [m], at least two are needed for a spread in addition to the setting's.
     """
     geometry = bench.mirror.geometry
     one = setting_noise(sheet, geometry, bench.light.wavelength)

@@ -1,4 +1,4 @@
-"""The glass as the bench's figure source says it is, on the mirror's grid, with what is uncertain about it.
+"""The glass as the bench's figure source says it is, on the mirror's grid, with its uncertainty.
 
 A figure that is not round, a measured map or Zernike terms, is taken on the planar grid, or as its mean over rings.
 """
@@ -72,15 +72,15 @@ class NotRound:
     def left_out(self) -> str:
         """What whoever averages over rings has to say."""
         return (
-            f"{self.origin}: its mean over rings is used; {height_text(self.rms)} RMS of surface that are not round are "
-            f"left out ({self.words}); predict --engine planar takes them along"
+            f"{self.origin}: its mean over rings is used; {height_text(self.rms)} RMS of surface that is not round is "
+            f"left out ({self.words}); predict --engine planar includes it"
         )
 
     @property
     def words(self) -> str:
         """The astigmatism with its axis."""
         found = self.astigmatism
-        return f"astigmatism {height_text(found.amplitude)} RMS, high at {np.degrees(found.axis):.0f} deg"
+        return f"astigmatism {height_text(found.amplitude)} RMS, high at {round(np.degrees(found.axis)) % 180} deg"
 
     def on(self, gauge: MapGauge) -> Floats:
         """The astigmatism on a map's cells, carried on a little beyond the rim [m]."""

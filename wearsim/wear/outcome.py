@@ -32,7 +32,7 @@ class OutcomeField(NamedTuple):
     dimensions: tuple[str, ...] = ()
 
     def key(self, what: str = "") -> str:
-        """The JSON key of it, or of ``what`` of it: the unit stands at the end."""
+        """The JSON key of it, or of ``what`` of it: the unit is at the end."""
         stem = self.name.removesuffix("_waves")
         unit = "_waves" if stem != self.name else {"m": "_m", "Pa": "_pa"}.get(self.unit, "")
         return f"{stem}{what}{unit}"
@@ -65,9 +65,9 @@ BANDS = _table(
     ("before", "figure_error_before", "m", "figure error before, of the measurement", "percentile radius"),
     ("removal", "removal", "m", "glass removed", "percentile radius"),
     ("change", "figure_error_change", "m", "figure error after less before", "percentile radius"),
-    ("share", "", "1", "share of the way that the removal goes", "percentile"),
+    ("share", "", "1", "share of the error that the removal takes away", "percentile"),
     ("peak_pressure", "peak_pressure", "Pa", "largest pressure", "percentile"),
-    ("lift_off_share", "lift_off_share", "1", "share of the overlap that carried nothing", "percentile"),
+    ("lift_off_share", "lift_off_share", "1", "share of the overlap that carried no load", "percentile"),
 )
 SPELL_BANDS = _table(
     ("stage_rms", "surface_rms", "m", "RMS figure error after each spell", "spells/spell percentile"),
@@ -75,7 +75,7 @@ SPELL_BANDS = _table(
     ("stage_rim_height", "rim_height", "m", "rim's height after each spell", "spells/spell percentile"),
     ("stage_rim_width", "rim_width", "m", "rim's width after each spell", "spells/spell percentile"),
     ("stage_peak_pressure", "peak_pressure", "Pa", "largest pressure in each spell", "spells/spell percentile"),
-    ("stage_lift_off", "lift_off_share", "1", "share of the overlap that carried nothing, each spell",
+    ("stage_lift_off", "lift_off_share", "1", "share of the overlap that carried no load, each spell",
      "spells/spell percentile"),
 )  # fmt: skip
 _SPELL_UNITS = {
@@ -156,12 +156,12 @@ class Band(_EqualByValue):
 
     @property
     def surface_rms(self) -> Floats:
-        """Of the RMS figure error after, shape (2,) [m]."""
+        """Band of the RMS figure error after, shape (2,) [m]."""
         return self.numbers["surface_rms"]
 
     @property
     def edge_roll(self) -> Floats:
-        """Of the edge roll after, shape (2,) [m]."""
+        """Band of the edge roll after, shape (2,) [m]."""
         return self.numbers["edge_roll"]
 
     @property
@@ -171,7 +171,7 @@ class Band(_EqualByValue):
         return {name: ends for name, ends in found.items() if ends is not None}
 
     def to_json(self) -> dict[str, Any]:
-        """What stands in the JSON of an outcome, units in the names of the keys, besides the bands of its spells."""
+        """What the JSON of an outcome holds, units in the names of the keys, except the bands of its spells."""
         result = _listed(_named(BANDS, self, "_band"))
         for what, numbers in (("_before_band", self.numbers_before), ("_band", self.numbers)):
             result |= _listed({FIGURE_NUMBERS[name].key(what): ends for name, ends in numbers.items()})
@@ -180,7 +180,7 @@ class Band(_EqualByValue):
         return {**result, "band_draws": self.draws, "band_draws_failed": self.failed}
 
     def of_spell(self, number: int) -> dict[str, Any]:
-        """What stands in the JSON of one spell, from 0."""
+        """What the JSON of one spell holds, from 0."""
         return {key: ends[number].tolist() for key, ends in _named(SPELL_BANDS, self, "_band").items()}
 
 
@@ -341,14 +341,14 @@ class Outcome(_EqualByValue):
 
 @dataclass(frozen=True, eq=False)
 class Draw:
-    """What a band keeps of a run with one draw of what is uncertain.
+    """What a band keeps of a run with one draw of the uncertainties.
 
     Parameters
     ----------
     heights : (spells + 1, n) ndarray
         Glass at the start and after each spell, above the reference sphere [m].
     peak_pressure, lift_off : (spells,) ndarray
-        Largest pressure [Pa], and share of the overlap that carried nothing [1], in each spell.
+        Largest pressure [Pa], and share of the overlap that carried no load [1], in each spell.
     details : mapping of str to float
         Of the planar engine.
     """

@@ -258,7 +258,7 @@ LAYOUT = ("v110", "v110")
 SEAL = "content_sha256"
 DAMAGE = (OSError, LookupError, RuntimeError, ValueError, TypeError, AttributeError, ArithmeticError, MemoryError)
 """What h5py raises where bytes are not what they were."""
-# The library's own notes of which dataset is a scale of which: told by the names of the scales instead.
+# The library's own notes of which dataset is a scale of which: the names of the scales show it instead.
 _OF_SCALES = ("CLASS", "NAME", "DIMENSION_LIST", "REFERENCE_LIST", "_Netcdf4Dimid", "_Netcdf4Coordinates")
 _SLAB = 4_000_000  # values that are looked at together
 
@@ -546,7 +546,7 @@ def read_outcome(path: str | Path) -> Outcome:
         with h5py.File(path, "r") as file:
             return _read(file, path)
     except DAMAGE as error:
-        raise StoreError("damaged, or no HDF5 file", file=path, expected="a file written by wearsim") from error
+        raise StoreError("damaged, or not an HDF5 file", file=path, expected="a file written by wearsim") from error
 
 
 def _read(file: h5py.File, path: Path) -> Outcome:

@@ -12,7 +12,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.toml_io import dump_programme
-from wearsim.bench.units import stroke_unit
+from wearsim.bench.units import counted, stroke_unit
 from wearsim.errors import ContactError
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
@@ -293,7 +293,7 @@ def describe(spell: Spell, bench: Bench) -> str:
 def summarise(bench: Bench, run: Run[Any], gauge: FigureGauge) -> Outcome:
     """An outcome from a run of any engine, without band and the usual warnings."""
     stages = np.array([gauge.error(height) for height in run.heights])
-    redrawn = f"{run.redraws} strokes would have tipped the top piece off and were drawn again"
+    redrawn = f"{counted(run.redraws, 'stroke')} drawn again, because they would have tipped the top piece off"
     return Outcome(
         engine=run.engine,
         radius=run.radius,

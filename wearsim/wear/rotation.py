@@ -2,7 +2,7 @@
 
 A bias that is fixed to the barrel or to the hands wears the same harmonic ``A cos(m (theta - theta0))`` in every
 spell. On a mirror that lies turned by ``k`` times an angle it stands turned back by as much, so that after n spells
-``A`` has been multiplied by ``sum over k < n of exp(-i m k angle)``. That sum is nought when ``n angle`` is a whole
+``A`` has been multiplied by ``sum over k < n of exp(-i m k angle)``. That sum is zero when ``n angle`` is a whole
 number of turns and ``m angle`` is not: five turns of 72 degrees cancel the second harmonic, turns of 180 never do.
 Common practice, no source: a fifth of a turn, 72 to 80 degrees, each time.
 """

@@ -44,7 +44,7 @@ def warnings_for(bench: Bench, programme: Programme, outcome: Outcome) -> tuple[
     lines += [*_spells(bench, programme, outcome), *_glass(bench), *_neglected(bench, programme)]
     lines += _weight(bench, programme)
     if outcome.band is not None and outcome.band.failed:
-        lines.append(f"{outcome.band.failed} of {outcome.band.draws} draws of the constants found no balance")
+        lines.append(f"{outcome.band.failed} of {outcome.band.draws} draws of the constants found no balance of forces")
     return tuple(lines)
 
 
@@ -150,8 +150,9 @@ def _glass(bench: Bench) -> list[str]:
     enough = mirror.thickness + plate.thickness * ((share / BEND_SHARE) ** (1.0 / 3.0) - 1.0)
     return [
         f"glass: {length(mirror.diameter)} across and {length(mirror.thickness)} thick bends with the "
-        f"pitch ({share:.0%} of the pitch's give in rings, {give(bench):.0%} across a diameter); taken as rigid here, "
-        f"which holds from about {length(enough)} thickness; turn the mirror in your hands while it is on top"
+        f"pitch ({share:.0%} of the pitch's give in rings, {give(bench):.0%} across a diameter); the prediction "
+        f"takes it as rigid, which needs a thickness of about {length(enough)}; turn the mirror in your hands "
+        "while it is on top"
     ]
 
 
@@ -165,10 +166,10 @@ def astigmatism_warning(bench: Bench, found: ZernikeAstigmatism) -> tuple[str, .
         f"hands that never turn this glass bend it by about {height_text(hands)}, so that bending may be the cause; "
     )
     return (
-        f"astigmatism: {height_text(found.amplitude)} RMS of surface, high at {math.degrees(found.axis):.0f} deg. Strokes "
-        f"that are alike all round do not remove it. Before you work on it: {cause if bends else ''}turn the mirror on its "
-        "test stand and read again, since what stays with the stand is not in the glass. At work turn the mirror by 72 to "
-        "80 deg before each spell, so that its cause does not add up",
+        f"astigmatism: {height_text(found.amplitude)} RMS of surface, high at {round(math.degrees(found.axis)) % 180} deg. "
+        "Strokes that are the same all round do not remove it. Before you work on it: "
+        f"{cause if bends else ''}turn the mirror on its test stand and read again, since what stays with the stand is not "
+        "in the glass. At work turn the mirror by 72 to 80 deg before each spell, so that its cause does not add up",
     )
 
 

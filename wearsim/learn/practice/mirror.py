@@ -110,7 +110,7 @@ def draw_mirror(
     diameter = drawn_diameter if diameter is None else diameter
     focal_ratio = drawn_ratio if focal_ratio is None else focal_ratio
     text = bench_text(diameter, 2.0 * focal_ratio * diameter)
-    # the sheet that the text names is not read yet; the true glass stands in ``start``
+    # the sheet that the text names is not read yet; the true glass is in ``start``
     bench = bench_from_table({**parse_toml(text, None), "figure": {"conic": 0.0}}, text=text)
     radius = glass_grid(bench.mirror, DEFAULT)
     height = bench.mirror.geometry.departure(radius) + _fault(kind, bench, radius, rng)

@@ -109,7 +109,7 @@ def practice_text(practice: Practice) -> str:
             **{name: getattr(true_values.constants, name) for name in NAMES}, "session_spread": true_values.spread,
         },
     }  # fmt: skip
-    head = "# A practice mirror, simulated by wearsim: nothing in this folder is glass, and nobody's.\n"
+    head = "# A practice mirror, simulated by wearsim: there is no such glass.\n"
     head += (
         "# [truth] is what calibrate is to find: factors on the constants of bench.toml and on the length of strokes,\n"
     )

@@ -12,7 +12,7 @@ from wearsim.bench.bench import GRAVITY, Bench
 from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import STROKES, Programme, Spell
-from wearsim.bench.units import INCHES, POUND, LengthUnit, length_unit
+from wearsim.bench.units import INCHES, POUND, LengthUnit, counted, length_unit, stroke_unit
 from wearsim.decide.proposal import EarlyStop
 from wearsim.show.card.readings import ReadingRows, can_check, check_by_readings, reading_rows
 from wearsim.show.card.work import CardWork
@@ -21,7 +21,7 @@ from wearsim.show.numbers import degree_sign
 from wearsim.show.outcome import unit_for
 from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import Drawing, drawing_of
-from wearsim.show.text import counted, ends_words, in_diameters
+from wearsim.show.text import ends_words, in_diameters
 from wearsim.wear.expected_readings import ReadingsAfter, is_long
 from wearsim.wear.outcome import Outcome
 
@@ -31,7 +31,9 @@ BOX = "\u25a1"
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
 PRESS_MINUTES = 5.0
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
-CAPTION = "To scale. Solid: bottom piece, a lap with its facets; dashed: top piece, farthest; line: its centre"
+CAPTION = (
+    "To scale. Solid: bottom piece, a lap with its facets; dashed: top piece at its farthest; line: path of its centre"
+)
 
 
 @dataclass(frozen=True)
@@ -127,7 +129,7 @@ def card_content(bench: Bench, proposal: CardWork, readings: ReadingsAfter | Non
             found = _figure_check(early, end - spell.minutes + 0.5 * spell.minutes, high)
         spells.append(_spell(bench, spell, number, found, unit))
     checks = checked and halfway is None and any(spell.checkpoint for spell in spells)
-    other = "If it is clearly otherwise" if early.rms_band is None else "If either lies outside its brackets"
+    other = "If it is clearly different" if early.rms_band is None else "If either is outside its brackets"
     thinned = " (W: part)" if any(spell.drawing.is_thinned for spell in spells) else ""
     return CardContent(
         mirror=_mirror(bench, unit),
@@ -137,7 +139,7 @@ def card_content(bench: Bench, proposal: CardWork, readings: ReadingsAfter | Non
         checking=f"CHECK: {other}: stop, record what was done, propose again." if checks else "",
         caption=f"{CAPTION}{thinned}.",
         readings=None if readings is None else reading_rows(bench, readings),
-        to_look_for=_to_look_for(bench, proposal, unit, high),
+        to_look_for=_to_look_for(bench, proposal, high),
         early=early,
         ends=ends,
         high=high,
@@ -260,7 +262,8 @@ def _first(bench: Bench, proposal: CardWork, unit: LengthUnit) -> tuple[str, ...
         return ()
     pressings = any(spell.is_press for spell in spells[1:])
     between = "Press later only where a spell says so." if pressings else "Do not press between spells."
-    push = f"Press with {push_words(bench.hands.push, unit)} on top of the weight. {_turning_words(bench.hands)}"
+    pushed = push_words(bench.hands.push, unit)
+    push = f"While working, press with {pushed} on top of the weight. {_turning_words(bench.hands)}"
     first = f"{BOX} lap warmed and pressed   {BOX} charge on   {BOX} lap wet   {BOX} mirror turned"
     lines = (first, f"{pressing_words(bench, proposal.programme, proposal.pressings)} {between}", push)
     if len(spells) == 1 or any(spell.turn for spell in spells):
@@ -310,7 +313,7 @@ def _named(lap: Lap, used: list[Lap]) -> str:
     return f"the lap {lap.name}" if len(used) > 1 and lap.name else "the lap"
 
 
-def _to_look_for(bench: Bench, proposal: CardWork, unit: LengthUnit, high: LengthUnit) -> tuple[str, ...]:
+def _to_look_for(bench: Bench, proposal: CardWork, high: LengthUnit) -> tuple[str, ...]:
     """What to do and to look for afterwards: where the change is largest, the edge, and the test."""
     outcome, rest = proposal.outcome, (afterwards_text(bench),)
     if not proposal.programme.spells:
@@ -318,6 +321,7 @@ def _to_look_for(bench: Bench, proposal: CardWork, unit: LengthUnit, high: Lengt
     zones = ring_means(bench.mirror, outcome.radius)
     change = zones.matrix @ (outcome.figure_error - outcome.before)
     i = int(np.argmax(np.abs(change[: zones.clear])))
+    unit = stroke_unit(bench)
     ring = f"{unit.number(zones.edges[i])} to {unit.text(zones.edges[i + 1])}"
     way, sign = ("lower", -1.0) if change[i] < 0.0 else ("higher", 1.0)
     why = "" if sign < 0.0 else ": it loses less glass"

@@ -133,7 +133,7 @@ def _strip(pen: Pen, content: CardContent, spell: SpellCard, y: float, more: flo
 
 def _minutes(pen: Pen, content: CardContent, spell: SpellCard, y: float) -> float:
     """Number and minutes, and where to write the minutes and the temperature that it really was."""
-    pen.text.append(f"Spell {spell.number}: {spell.minutes} minutes")
+    pen.text.append(f"Spell {spell.number}: {spell.minutes} min")
     right, room, half = LEFT + MINUTES - LEAST_DISTANCE, MINUTES - SQUARE - LEAST_DISTANCE, 0.5 * SQUARE
     pen.box(LEFT, y, SQUARE, SQUARE, facecolor="black")
     middle: dict[str, Any] = {"bold": True, "ha": "center", "va": "center"}
@@ -142,7 +142,7 @@ def _minutes(pen: Pen, content: CardContent, spell: SpellCard, y: float) -> floa
     size = min(most, most * room / printed_width(spell.minutes, most, True))
     pen.write(x, y + half + 0.2, spell.minutes, size, **middle)
     y += SQUARE + 0.4
-    pen.write(x, y, "minutes", DONE_SIZE, ha="center")
+    pen.write(x, y, "minute" if spell.minutes == "1" else "minutes", DONE_SIZE, ha="center")
     y += 1.2 * DONE_SIZE * POINT
     for before, unit in (("done", ""), ("at", content.degree)):
         y += pen.face.rule

@@ -56,7 +56,7 @@ def reading_rows(bench: Bench, readings: ReadingsAfter) -> ReadingRows:
         for i in range(len(zones))
     )  # fmt: skip
     step = math.ceil(len(rows) / MOST_ZONES)
-    mask = "" if readings.is_own else "For a usual mask, since the bench names none. "
+    mask = "" if readings.is_own else "For a standard mask, because the bench names none. "
     off = "If a reading is off by more than twice that, record the session before you go on."
     if readings.is_own and readings.halfway and can_check(bench):
         off = "If one is off by more than twice that, here or at a CHECK, stop, read every zone, record, and propose again."

@@ -34,7 +34,7 @@ from wearsim.wear.strokes import made_by_hands
 CHANNEL_CELLS = 2.0
 """Cells that a channel has to span for its pattern to be resolved (sampling theorem)."""
 PITCH_RADII = 60
-"""Of the round profile of a lap's pitch."""
+"""Number of radii in the round profile of a lap's pitch."""
 
 
 def mask_for(lap: Lap) -> grids.Mask | None:
@@ -205,7 +205,7 @@ class PlanarEngine(Engine[PlanarState]):
         return grids.pressed_lap(surface, pieces.glass, pieces.pitch)
 
     def with_misfit(self, bench: Bench, state: PlanarState, misfit: Misfit) -> PlanarState:
-        """The laps' maps changed, alike all round."""
+        """The laps' maps changed, the same all round."""
         laps = {}
         for lap in bench.laps:
             across = self._pieces(bench, lap).pitch.across

@@ -27,7 +27,7 @@ class MapFigure:
     ----------
     error : ndarray, shape (n, n)
         Height above the target conic, less the piston and ``r^2`` that fit it best over the clear aperture;
-        positive = high; nought where the cell holds no glass [m].
+        positive = high; zero where the cell holds no glass [m].
     zernike : ndarray, shape (28,)
         Coefficients over the clear aperture in ISO 24157's order [m].
     rms, peak_to_valley : float

@@ -75,7 +75,7 @@ def glass_of(radius: float, hole: float, across: Floats, edge_gain: float, edge_
     gain = edge_gain * np.exp(-np.maximum(radius - distance, -edge_length) / edge_length)
     width = np.clip(radius - distance + 0.5 * size, 1e-3 * size, size)
     inward = np.minimum(1.0, (radius - 0.5 * width) / np.maximum(distance, size))
-    # floats, whatever came: a number of another type would compile every kernel anew
+    # floats, whatever came: a number of another type would compile every kernel again
     numbers = [float(value) for value in (radius, hole, edge_gain, edge_length, radius + edge_length)]
     return GlassGrid(area, gain, distance, inward, width, across, *numbers)
 
@@ -138,7 +138,7 @@ def used_cells(glass: GlassGrid) -> NDArray[np.bool_]:
 def carry_on(height: Floats, glass: GlassGrid) -> Floats:
     """Carry a measured map ``(n, n)`` [m] on beyond the glass's rims, straight along the radius.
 
-    What stands in cells less than half full of glass is not used.
+    Values in cells less than half full of glass are not used.
     """
     size = cell_of(glass)
     out = np.where(used_cells(glass), height, 0.0)

@@ -38,7 +38,7 @@ class Motion:
     heading: float = 0.0
     push_offset: tuple[float, float] = (0.0, 0.0)  # from the top piece's centre, along the stroke and across it [m]
     lead: float = 0.0  # of friction [m]
-    spin_top: float = 0.0  # rates at which a piece spins besides [rad/s]
+    spin_top: float = 0.0  # rates at which a piece also spins [rad/s]
     spin_bottom: float = 0.0
     strokes_before: int = 0  # since the pieces came together: where the poses' golden places go on
 

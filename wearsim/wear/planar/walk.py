@@ -39,7 +39,7 @@ class Pieces:
 
     glass: GlassGrid
     pitch: PitchGrid
-    stiffness: float  # foundation modulus per nominal area; that of the pitch which is there stands in ``pitch`` [Pa/m]
+    stiffness: float  # foundation modulus per nominal area; that of the pitch which is there is in ``pitch`` [Pa/m]
     relaxation: float  # time of the pitch [s]
     preston: float  # [1/Pa]
     exponents: tuple[float, float] = (1.0, 1.0)  # m of the pressure and n of the speed in the law of wear [1]
@@ -163,7 +163,7 @@ class _Walk:
                 return poses
             self.redraws += int(bad.sum())
             deviates[bad] = self.rng.standard_normal((int(bad.sum()), 4))
-        raise CouldNotError(f"spell {spell.number}: hardly a stroke with this jitter keeps the top piece on")
+        raise CouldNotError(f"spell {spell.number}: with this jitter nearly every stroke tips the top piece off")
 
     def work(self, poses: Floats, w: Floats, u: Floats) -> None:
         """Wear and creep of a batch of poses, in place."""
@@ -184,7 +184,7 @@ class _Walk:
         self.passes += int(balances[..., grid.STEPS].sum())
 
     def report(self) -> SpellReport:
-        """What the spell did besides its removal."""
+        """What the spell did in addition to its removal."""
         peak = self.room.peak.max(axis=0) * (self.pieces.stiffness / self.pieces.pitch.stiffness)
         j, i = np.unravel_index(int(np.argmax(peak)), peak.shape)
         across = self.pieces.glass.across

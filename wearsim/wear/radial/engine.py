@@ -135,7 +135,7 @@ def spell_contact(
     tau = bench.relaxation_time_at(lap, constants.temperature_slope) * constants.relaxation_time
     exponent = bench.exponents(constants.pressure_exponent)[0]
     counts = np.array([accuracy.per_radius, accuracy.per_turn, accuracy.ring_per_turn])
-    # copies: numba compiles anew for arrays that may not be written to, and the kept weights may not
+    # copies: numba compiles again for arrays that may not be written to, and the kept weights may not
     nodes = build(
         offset.copy(), radius, rho, a, mirror.hole_radius, b, bench.wear.edge_gain * constants.edge_gain,
         bench.edge_length_for(lap) * constants.edge_length, counts, gauss_table(), accuracy.table_cells,

@@ -119,7 +119,7 @@ def speed_law(bench: Bench, constants: Constants = AS_STATED) -> SpeedLaw:
 # Fine offsets for each one at which the contact is solved.
 FINE = 16
 # Concentric discs of one size touch all round at their rims, for no time at all; the least bit aside they touch
-# half way round. The first node stands there, as a share of the farthest.
+# half way round. The first node is there, as a share of the farthest.
 OFF_CENTRE = 1e-6
 # Power of the density that the nodes follow; found with tests/benchmarks/accuracy_table.py.
 CROWDING = 0.25
@@ -164,7 +164,7 @@ def offset_weights(
     limit : float
         Offset at which the top piece tips off [m]; jittered strokes that reach it are left out.
     largest : float
-        Offset beyond which poses are taken to stand there [m].
+        Offset beyond which poses are taken to be there [m].
     law : SpeedLaw
         Turning of the pieces and exponent of the speed.
     """
@@ -179,7 +179,7 @@ def offset_weights(
     )
     if not np.any(path > 0.0):
         raise InputError(
-            "with this jitter hardly a stroke keeps the top piece on", key="hands",
+            "with this jitter nearly every stroke tips the top piece off", key="hands",
             expected="less length_jitter or centre_jitter, or a shorter stroke",
         )  # fmt: skip
     offset = offset_nodes(fine, path.sum(axis=1) / path.sum() + time.sum(axis=1), accuracy.offsets)
