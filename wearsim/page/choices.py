@@ -85,8 +85,7 @@ class ChoicesView:
 
     def _choice(self, choice: dict[str, Any]) -> None:
         with parts.sheet(choice["name"]):
-            count = len(choice["spells"])
-            parts.says(f"{counted(choice['minutes'], 'minute')} in {counted(count, 'spell')}", "strong")
+            parts.says(f"{counted(choice['minutes'], 'minute')} in {counted(len(choice['spells']), 'spell')}", "strong")
             parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
             parts.facts({
                 "RMS before": choice["before"], "RMS after": choice["after"], "RMS to expect": choice["expected"],

@@ -131,8 +131,7 @@ class NewMirror:
         name = self.answers.get("name", "").strip()
         try:
             if not _NAME.match(name) or name.endswith("."):
-                expected = "letters, digits, spaces and -"
-                raise InputError("not a name for a folder", key="name", value=name, expected=expected)
+                raise InputError("not a name", key="name", value=name, expected="letters, digits, spaces and -")
             files = self._made()["files"]
             bench = files.pop(BENCH)
             create_folder(self.room.folder / name, bench, files)

@@ -100,7 +100,7 @@ def save(figure: Figure, path: Path, ending: str) -> None:
 
 
 def data_address(figure: Figure, width: float | None = None) -> str:
-    """A figure as the address of a picture, to stand in a page; no wider than so much [in]: letters are larger beside it."""
+    """A figure as the address of a picture, for use in a page; no wider than so much [in]: letters are larger beside it."""
     stream = io.BytesIO()
     with plot_style():
         figure.set_figwidth(min(figure.get_figwidth(), width or math.inf))
