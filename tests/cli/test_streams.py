@@ -13,6 +13,8 @@ import matplotlib
 import pytest
 
 from tests.cli.conftest import Call
+from wearsim.bench import whole_file as whole_files
+from wearsim.bench.whole_file import whole_file
 from wearsim.cli import terminal
 from wearsim.cli.main import run
 from wearsim.errors import CouldNotError, InputError
@@ -20,9 +22,7 @@ from wearsim.learn import cache
 from wearsim.learn.cache import KeptCalibration
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.show.style import new_figure, plot_style, save
-from wearsim.wear import outcome_file
 from wearsim.wear.constants import prior
-from wearsim.wear.outcome_file import whole_file
 
 FULL = Path("/dev/full")
 needs_full = pytest.mark.skipif(not FULL.exists(), reason="needs /dev/full")
@@ -128,7 +128,7 @@ def test_a_folder_that_cannot_be_written_remembers_nothing(demo: Path, monkeypat
     def read_only(*_: object) -> None:
         raise OSError(30, "Read-only file system")
 
-    monkeypatch.setattr(outcome_file, "_partial_name", read_only)
+    monkeypatch.setattr(whole_files, "_partial_name", read_only)
     folder = open_folder(demo)
     cache.keep(folder, 1, KeptCalibration(prior(folder.bench), 0.1), 0, 8)
     assert not (demo / cache.FILE).exists()

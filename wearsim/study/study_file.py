@@ -18,22 +18,12 @@ from numpy.typing import NDArray
 
 from wearsim.bench.input_errors import is_ordinary
 from wearsim.bench.toml_io import dump_bench, dump_programme
+from wearsim.bench.whole_file import digest, whole_file
 from wearsim.errors import CouldNotError, InputError, StoreError
 from wearsim.study.cases import FAILURES, ChunkResult, Job
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.quantities import PERCENTILES, QUANTITIES
-from wearsim.wear.outcome_file import (
-    DAMAGE,
-    LAYOUT,
-    check_seal,
-    data,
-    digest,
-    new_hdf5,
-    provenance,
-    scale,
-    seal,
-    whole_file,
-)
+from wearsim.wear.sealed_hdf5 import DAMAGE, LAYOUT, check_seal, data, new_hdf5, provenance, scale, seal
 
 FORMAT = "wearsim study"
 VERSION = 2
