@@ -17,8 +17,8 @@ from tests.cli.conftest import DEMO, Call
 from tests.cli.test_folder_commands import SHEET
 from tests.helpers.start_figures import KNOWN
 from wearsim.cli.main import run
-from wearsim.learn.draft import Draft
 from wearsim.learn.draft import FILE as PAGE
+from wearsim.learn.draft import Draft
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs pipes with names")
 PATIENCE = 120
