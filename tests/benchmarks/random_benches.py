@@ -32,6 +32,9 @@ from wearsim.wear.predict import predict
 SLOW, HOPELESS = 10.0, 120.0
 """A case may take so long, and is given up after [s of the processor: what others do on the machine counts for nothing]."""
 
+REPORTED = 100
+"""After so many cases it is said how it stands."""
+
 
 class Chance:
     """Numbers of one case."""
@@ -229,6 +232,8 @@ def main(first: int, last: int) -> None:
                 counts["over ten seconds"] += taken > SLOW
                 if kind in ("fault", "no balance") or taken > SLOW:
                     print(f"{number}: {kind}, {taken:.1f} s: {words}", flush=True)
+                if (at - first) % REPORTED == 0:
+                    print(f"{at - first} cases so far: {dict(counts)}; the longest {longest:.1f} s", flush=True)
         if os.waitpid(child, 0)[1] != 0:
             counts["given up"] += 1
             print(f"{at}: given up", flush=True)
