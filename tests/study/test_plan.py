@@ -76,6 +76,7 @@ def test_three_studies_are_ready() -> None:
         ("raised-zone-300", "no-such-bench", "no such file"),
         ("draws = 2", "drawz = 2", "study.drawz: unknown key.*draws"),
         ("draws = 2", "draws = -2", "not such a count"),
+        ("draws = 2", "draws = 1000000", "study.draws: not such a count.*0 to 10000"),
         ('"strehl"', '"strel"', "strehl"),
         ('"strehl"', '"after_map"', "only with the planar engine"),
         ('"hands.push"', '"hands.pull"', "axis 3.key"),
