@@ -209,8 +209,16 @@ def _replacement(session: Session) -> Path:
 
 
 def _corrected(folder: Path, number: int, name: str) -> Correction:
-    """The session after its replacement has taken its place."""
-    kept = finish_replacements(folder).get(name)
+    """The session after its replacement has taken its place, put there by us or by whoever writes at the same moment."""
+    for is_last in (False, True):
+        try:
+            kept = finish_replacements(folder).get(name)
+            break
+        except CouldNotError:
+            if is_last:
+                raise
+    if kept is None:
+        kept = max((folder / name).glob("earlier-*"), key=lambda one: int(one.name.rpartition("-")[2]), default=None)
     return Correction(open_folder(folder).sessions[number - 1], kept)
 
 
