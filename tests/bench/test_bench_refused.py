@@ -85,6 +85,11 @@ MALFORMED = [
     ('thickness = "38 mm"', 'thickness = "3 mm"', ["mirror.thickness", "sagitta"]),
     ('hole = "40 mm"', 'mass = "6 kg"\ndensity = "2 g/cm^3"', ["mirror.mass", "one of the two"]),
     ('[lap]\ndiameter = "300 mm"', '[lap]\ndiameter = "361 mm"', ["lap.diameter", "1.2 x", "360 mm"]),
+    (
+        '[lap]\ndiameter = "300 mm"',
+        '[lap]\ndiameter = "35 mm"',
+        ["lap.diameter", "fall into the mirror's hole", "40 mm"],
+    ),
     ('start = "pressed"', 'ring_inner = "299 mm"', ["lap.ring_inner", "0.95"]),
     ('start = "pressed"', "star_points = 5", ["lap.star_depth", "both or neither"]),
     ('start = "pressed"', 'star_points = 2\nstar_depth = "9 mm"', ["lap.star_points", "3 to 60"]),

@@ -6,12 +6,15 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
+import h5py
 import pytest
 
 from wearsim.bench import input_errors
+from wearsim.bench.figure_source import height_map
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.profile import read_profile
 from wearsim.bench.toml_io import load_bench, load_programme
+from wearsim.errors import InputError
 
 # what stands in a sound profile, what stands there instead, and what the line must say
 MALFORMED = [
@@ -148,3 +151,13 @@ class TestUnreadable:
     ) -> None:
         monkeypatch.setattr("wearsim.bench.input_errors.LARGEST", 10)
         refused(lambda: reader(folder / "profile.csv"), "profile.csv: larger than")
+
+
+@pytest.mark.parametrize("shape", [(5000, 5000), (100_000, 2), (5000,)])
+def test_a_height_map_that_no_memory_holds(shape: tuple[int, ...], tmp_path: Path) -> None:
+    """A file of a few kilobytes that says it has so many cells; none is written, none is read."""
+    path = tmp_path / "map.h5"
+    with h5py.File(path, "w") as file:
+        file.create_dataset("error", shape=shape, dtype=float, chunks=True).attrs["units"] = "nm"
+    with pytest.raises(InputError, match=r"too large a height map.*at most 4096 cells across"):
+        height_map(path.read_bytes(), path)

@@ -1,5 +1,6 @@
 """Slips of the pen in sheets: the line, and what is missing on it."""
 
+import tracemalloc
 from pathlib import Path
 
 import pytest
@@ -63,3 +64,24 @@ def test_a_unit_without_quotes_keeps_its_fraction() -> None:
 
 def test_what_is_no_slip_is_left_to_the_parser() -> None:
     assert "not TOML" in fault("a = 1\na = 2\n")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a" + ".a" * 20_000 + " = 1\n", "\n".join(f"{'a.' * 30}b{n} = 1" for n in range(2_000)),
+        '"a" . ' * 10_000 + "b = 1\n", "[" + ".".join("abcdefghij" * 500) + "]\n", "a = " + "[" * 5_000,
+        "a = " + "9" * 5_000, "x = {a=" * 3_000,
+    ],
+    ids=["one key", "many keys", "quoted", "a table", "brackets", "digits", "braces"],
+)  # fmt: skip
+def test_a_text_that_is_built_to_be_slow_is_refused_at_once(text: str) -> None:
+    """40 kB of dotted keys took 14 s and 1.6 GB: no more is allocated than some of the text's own size."""
+    tracemalloc.start()
+    try:
+        line = fault(text)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert line.startswith("sheet.toml: ") and "\n" not in line
+    assert peak < 20e6

@@ -137,7 +137,7 @@ SPOILT = tuple(SOUND)
 COMMANDS = (
     ("predict", "bench.toml", "-p", "programme.toml", "--dry-run"),
     ("predict", ".", "-p", "programme.toml", "--dry-run", "--engine", "planar"),
-    ("mask", "bench.toml"), ("reduce", "readings.toml", "--bench", "bench.toml", "--dry-run"),
+    ("mask", "bench.toml"), ("reduce", "readings.toml", "--bench", "bench.toml"),
     ("history", ".", "--dry-run"), ("calibrate", ".", "--dry-run"),
     ("compare", "bench.toml", "-p", "programme.toml", "--dry-run"),
     ("propose", "bench.toml", "--dry-run"), ("study", "study.toml", "-o", "../no folder/o.h5"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import re
+import resource
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -151,6 +152,25 @@ def test_bad_answers_are_one_line_and_leave_nothing(flags: tuple[str, ...], fold
     called = call("new", "mine", *flags)
     assert (called.code, called.out, called.err.count("\n")) == (2, "", 1)
     assert not folder.exists()
+
+
+@pytest.mark.parametrize("is_there", [False, True])
+def test_a_full_disk_leaves_no_half_folder(is_there: bool, folder: Path, call: Call) -> None:
+    """Room for a part of one of the two files; then for both."""
+    if is_there:
+        folder.mkdir()
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1_000, before[1]))
+    try:
+        called = call("new", "mine", *NEEDED)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    failed = [line for line in called.err.splitlines() if line.startswith("wearsim: ")]
+    assert called.code == 1 and len(failed) == 1 and "cannot be written" in failed[0], called
+    assert folder.exists() is is_there and not list(folder.parent.rglob(".*"))
+    assert not is_there or list(folder.iterdir()) == []
+    assert call("new", "mine", *NEEDED).code == 0
+    assert sorted(path.name for path in folder.iterdir()) == ["bench.toml", "readings.toml"]
 
 
 def asked(monkeypatch: pytest.MonkeyPatch, *answers: str) -> None:

@@ -165,6 +165,31 @@ def test_ctrl_c_while_it_works_leaves_nothing(session: Path) -> None:
     assert listing(session) == before
 
 
+def test_many_draws_are_forecast_in_time_and_can_be_stopped(session: Path) -> None:
+    """Hours of work, away from a terminal: it is said while the first of 2002 runs is at work."""
+    before = listing(session)
+    process = started(
+        "compare", "bench.toml", "-p", "short.toml", "--engine", "planar", "--draws", "1_000", "-o", "out.json",
+        "--plot", "out.png", stderr=subprocess.PIPE,
+    )  # fmt: skip
+    assert process.stderr is not None
+    said = b""
+    while b"This will take about " not in said:
+        said = process.stderr.readline()
+        assert said, "it ended, and nothing was said"
+    process.send_signal(signal.SIGINT)
+    _, rest = process.communicate(timeout=60.0)
+    assert process.returncode == 130
+    assert rest == b"wearsim: interrupted\n"
+    assert listing(session) == before
+
+
+@pytest.mark.parametrize(("draws", "expected"), [("10_001", "at most 10000"), ("-1", "at least 0")])
+def test_draws_are_bounded(draws: str, expected: str, call: Call) -> None:
+    called = call("compare", "bench.toml", "-p", "short.toml", "--engine", "planar", "--draws", draws)
+    assert called.code == 2 and f"expected {expected}" in called.err and called.err.count("\n") == 1
+
+
 def _rest(terminal: int) -> bytes:
     """What is still said until the other end is closed."""
     seen = b""

@@ -13,16 +13,17 @@ import matplotlib
 import pytest
 
 from tests.cli.conftest import Call
+from wearsim.bench import whole_file as whole_files
+from wearsim.bench.whole_file import whole_file
 from wearsim.cli import terminal
 from wearsim.cli.main import run
+from wearsim.cli.terminal import LongWork, Messages
 from wearsim.errors import CouldNotError, InputError
 from wearsim.learn import cache
 from wearsim.learn.cache import KeptCalibration
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.show.style import new_figure, plot_style, save
-from wearsim.wear import outcome_file
 from wearsim.wear.constants import prior
-from wearsim.wear.outcome_file import whole_file
 
 FULL = Path("/dev/full")
 needs_full = pytest.mark.skipif(not FULL.exists(), reason="needs /dev/full")
@@ -128,7 +129,7 @@ def test_a_folder_that_cannot_be_written_remembers_nothing(demo: Path, monkeypat
     def read_only(*_: object) -> None:
         raise OSError(30, "Read-only file system")
 
-    monkeypatch.setattr(outcome_file, "_partial_name", read_only)
+    monkeypatch.setattr(whole_files, "_partial_name", read_only)
     folder = open_folder(demo)
     cache.keep(folder, 1, KeptCalibration(prior(folder.bench), 0.1), 0, 8)
     assert not (demo / cache.FILE).exists()
@@ -160,3 +161,25 @@ def test_a_plot_on_a_full_disk_is_an_ordinary_error(tmp_path: Path) -> None:
     with pytest.raises(CouldNotError, match="cannot be written"), whole_file(tmp_path / "a.pdf"):
         raise OSError(28, "No space left on device")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_long_work_is_forecast_once(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of a thousand seconds; the time before the first report, in which all was loaded, counts for nothing."""
+    time_now = [0.0]
+    work = LongWork(Messages(), lambda: time_now[0])
+    said = []
+    for at, share in ((60.0, 0.01), (61.0, 0.011), (62.5, 0.0125), (90.0, 0.02), (1000.0, 0.5)):
+        time_now[0] = at
+        work.report(share)
+        said.append(capsys.readouterr().err)
+    assert said == ["", "", "This will take about 16 min more. Ctrl-C stops it; nothing is kept then.\n", "", ""]
+
+
+def test_of_short_work_nothing_is_said(capsys: pytest.CaptureFixture[str]) -> None:
+    time_now = [0.0]
+    for messages in (Messages(), Messages(quiet=True)):
+        work = LongWork(messages, lambda: time_now[0])
+        for share in (0.0, 0.1, 0.4, 1.0):
+            time_now[0] = 100.0 * share * (1 + 99 * messages.quiet)
+            work.report(share)
+    assert capsys.readouterr().err == ""

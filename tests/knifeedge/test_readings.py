@@ -100,9 +100,39 @@ def test_bad_windows_and_rows(case: str) -> None:
         ("source =", "sigma = [0.1, 0.1]\nsource =", "wrong count"),
         ("source =", "sigma = true\nsource =", "not a number"),
         ("source =", "= 3\nsource =", "not TOML"),
+        *(
+            ("source =", f"sigma = {sigma}\nsource =", "not how far.*1e-06 to 100, in the sheet's unit|far too large")
+            for sigma in (
+                "1e300",
+                "1e22",
+                "10000000000000000000000",
+                "1e-12",
+                "1e-320",
+                "5e-324",
+                "[1, 1, 1e300, 1, 1]",
+            )
+        ),
+        *(
+            ("[18, 45]", f"[0, {outer}]", "windows, zone 1: narrower than any window.*at least 0.01 wide")
+            for outer in ("1e-300", "5e-324", "1e-9", "0.009")
+        ),
+        (
+            "windows = [[18, 45], [60, 80], [92, 108], [118, 130], [138, 147]]",
+            "radius = [1e-300, 70, 80, 90, 100]",
+            "radius, zone 1: too close to read",
+        ),
+        (
+            "windows = [[18, 45], [60, 80], [92, 108], [118, 130], [138, 147]]",
+            "radius = [20, 70, 70.0000001, 90, 100]",
+            "radius, zone 3: too close to read",
+        ),
+        ("0.21", "1" + 400 * "0", "row 1, number 2: far too large"),
+        ("0.21", "1e300", "row 1, number 2: far too large"),
+        ("source =", 'orientation = ["0 deg", "1e300 turn"]\nsource =', "orientation, row 2: not an angle"),
     ],
 )
 def test_bad_keys(old: str, new: str, says: str) -> None:
+    assert old in GOOD
     with pytest.raises(InputError, match=says) as caught:
         parse_readings(GOOD.replace(old, new), Path("r.toml"))
     assert "\n" not in str(caught.value)

@@ -65,7 +65,7 @@ def test_a_measurement_of_another_kind_and_a_note(two: Path, after: Path) -> Non
     note = SessionNote(date=date(2026, 2, 4), notes="read again")
     session = replace_record(two, 2, readings=after, note=note).session
     assert {path.name for path in session.path.iterdir()} == {
-        "programme.toml", "readings.toml", "session.toml", "earlier-1",
+        "programme.toml", "readings.toml", "recorded.toml", "session.toml", "earlier-1",
     }  # fmt: skip
     assert (session.path / "readings.toml").read_text() == after.read_text() and session.note == note
     assert (session.path / "earlier-1" / "profile.csv").exists()

@@ -16,7 +16,8 @@ from wearsim.learn.whole_writes import PARTIAL, open_to_write
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and kill -9")
 IMPORTS = """
-from datetime import date
+from datetime import UTC, date, datetime
+from wearsim.learn import record_seal
 from wearsim.learn.corrections import confirm, replace_record, restore, set_last_aside
 from wearsim.learn.mirror_folder import SessionNote
 from wearsim.learn.proposal_file import keep_proposal, proposal_file
@@ -24,6 +25,7 @@ from wearsim.learn.record import record
 from wearsim.bench.toml_io import load_programme
 longer = load_programme(others[0])
 note = SessionNote(date=date(2026, 5, 6), notes="n" * 20000)
+record_seal._clock = lambda: datetime(2026, 5, 6, tzinfo=UTC)  # what is recorded is the same in every copy
 """
 
 
@@ -68,7 +70,8 @@ def test_a_record_is_whole_or_not_at_all(mirror_folder: Path, longer: Path, afte
     assert there == sorted(there) and (there[0], there[-1]) == (0, 1)
     for (session,) in filter(None, sessions):
         assert len(session.note.notes) == 20000
-        assert {file.name for file in session.path.iterdir()} == {"programme.toml", "readings.toml", "session.toml"}
+        names = {"programme.toml", "readings.toml", "recorded.toml", "session.toml"}
+        assert {file.name for file in session.path.iterdir()} == names
 
 
 CORRECTIONS = {

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from tests.page.conftest import READ, WAIT, Screen, Served, at_the_barrel, kept_draft, new_mirror, read_mirror
+from wearsim.bench.whole_file import digest
 from wearsim.page.parts import STEPS
-from wearsim.wear.outcome_file import digest
 
 pytestmark = pytest.mark.slow
 

@@ -16,7 +16,8 @@ from wearsim.study.checkpoint import checkpoint_folder
 from wearsim.study.run import run_study
 
 ROOT = Path(__file__).parents[2]
-KILLS = 8
+KILLS = 10
+"""Of each of the two; forty with those of tests/learn/test_record_killed_at_random.py."""
 SCRIPT = f"""
 import multiprocessing, pathlib, sys, time
 sys.path.insert(0, {str(ROOT)!r})
@@ -44,13 +45,14 @@ def is_alive(pid: int) -> bool:
 
 @pytest.mark.slow
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="needs /proc")
-def test_killed_at_random_moments(whole: Path, tmp_path: Path) -> None:
-    script, chance, number, interrupted = tmp_path / "script.py", random.Random(7), 0, 0
+@pytest.mark.parametrize("seed", [7, 8])
+def test_killed_at_random_moments(seed: int, whole: Path, tmp_path: Path) -> None:
+    script, chance, number, interrupted = tmp_path / "script.py", random.Random(seed), 0, 0
     script.write_text(SCRIPT)
     for kill in range(KILLS):
         output, pids = tmp_path / f"{number}.h5", tmp_path / f"pids-{kill}"
         process = subprocess.Popen([sys.executable, script, output, pids])
-        time.sleep(chance.uniform(0.2, 6.0))
+        time.sleep(chance.uniform(0.2, 5.0))
         process.send_signal(signal.SIGKILL)
         interrupted += process.wait() == -signal.SIGKILL
         workers = [int(pid) for pid in pids.read_text().split()] if pids.exists() else []

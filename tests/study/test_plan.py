@@ -76,6 +76,7 @@ def test_three_studies_are_ready() -> None:
         ("raised-zone-300", "no-such-bench", "no such file"),
         ("draws = 2", "drawz = 2", "study.drawz: unknown key.*draws"),
         ("draws = 2", "draws = -2", "not a whole number in range"),
+        ("draws = 2", "draws = 1000000", "study.draws: not a whole number in range.*0 to 10000"),
         ('"strehl"', '"strel"', "strehl"),
         ('"strehl"', '"after_map"', "only with the planar engine"),
         ('"hands.push"', '"hands.pull"', "axis 3.key"),

@@ -13,14 +13,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.helpers.studies import COARSE, Inline, small_study
+from tests.helpers.studies import COARSE, TEXT, Inline, small_study
 from wearsim.errors import StoreError
 from wearsim.study.cases import ChunkResult, job_for
 from wearsim.study.checkpoint import checkpoint_folder
-from wearsim.study.forecast import file_size, words_of
 from wearsim.study.plan import sample_of
+from wearsim.study.quantities import QUANTITIES
 from wearsim.study.run import run_study
-from wearsim.study.study_file import read_study, slabs
+from wearsim.study.study_file import expected_size, read_study, slabs, write_study
 
 
 @given(st.lists(st.integers(1, 5), min_size=1, max_size=4), st.data())
@@ -69,13 +69,38 @@ def test_provenance_stands_first(whole: Path) -> None:
 
 
 def test_forecast_of_the_size_is_right(whole: Path) -> None:
-    study = small_study()
     with h5py.File(whole, "r") as file:
         reasons = [str(reason) for reason in file["reason"].asstr()[()].ravel()]
-    result = ChunkResult(0, np.zeros(48, np.int8), tuple(reasons), {}, {})
-    reckoned = file_size(study, job_for(study, accuracy=COARSE), {"radius": 16}, words_of([result]))
-    assert reckoned == pytest.approx(whole.stat().st_size, rel=0.35)  # a small file is mostly headers
-    assert words_of([result]) > 20.0  # a third of the cases tip off
+        inner = {"radius": file["radius"][()]}
+    assert sum(map(bool, reasons)) == 16  # a third of the cases tip off
+    study = small_study()
+    expected = expected_size(study, job_for(study, accuracy=COARSE), inner, reasons)
+    assert expected == pytest.approx(whole.stat().st_size, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("overhangs", "samples", "keep", "failed"),
+    [
+        (11, 64, '"edge_roll", "surface_rms", "strehl", "figure_error"', 0.3), (41, 512, '"edge_roll"', 0.0),
+        (3, 2048, '"edge_roll", "figure_error"', 0.5),
+    ],
+)  # fmt: skip
+def test_forecast_of_the_size_of_many_cases(
+    overhangs: int, samples: int, keep: str, failed: float, tmp_path: Path, rng: np.random.Generator
+) -> None:
+    """Cases as chance has them; those that fail say why."""
+    text = TEXT.replace("count = 3", f"count = {overhangs}").replace("count = 8", f"count = {samples}")
+    study = small_study(text.replace('"edge_roll", "surface_rms", "strehl", "figure_error"', keep))
+    job, inner = job_for(study, accuracy=COARSE), {"radius": np.linspace(0.0, 0.15, 41)}
+    lengths = {"percentile": 3, "radius": 41}
+    why = tuple("the stroke tips off" if share < failed else "" for share in rng.random(study.cases).tolist())
+    shapes = {name: tuple(lengths[one] for one in QUANTITIES[name].inner) for name in job.keep}
+    values = {name: rng.random((study.cases, *shape)) for name, shape in shapes.items()}
+    result = ChunkResult(0, np.array([reason != "" for reason in why], np.int8), why, values, inner)
+    write_study(study, job, "0" * 64, [result], tmp_path / "o.h5")
+    size = (tmp_path / "o.h5").stat().st_size
+    assert size > 500_000
+    assert expected_size(study, job, inner, why[::7]) == pytest.approx(size, rel=0.05)
 
 
 def test_sample_in_the_file_is_the_one_worked_on(whole: Path) -> None:

@@ -14,9 +14,10 @@ import pytest
 import wearsim
 from tests.helpers.workbench import make_bench, make_programme, make_spell
 from wearsim.bench.bench import Spread
+from wearsim.bench.whole_file import digest
 from wearsim.errors import InputError, StoreError
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.outcome_file import digest, read_outcome, write_outcome
+from wearsim.wear.outcome_file import read_outcome, write_outcome
 from wearsim.wear.predict import predict
 
 

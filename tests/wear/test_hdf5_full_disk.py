@@ -12,8 +12,9 @@ import pytest
 
 from tests.helpers.workbench import make_bench, make_programme, make_spell
 from wearsim.errors import CouldNotError
-from wearsim.wear.outcome_file import new_hdf5, read_outcome, write_outcome
+from wearsim.wear.outcome_file import read_outcome, write_outcome
 from wearsim.wear.predict import predict
+from wearsim.wear.sealed_hdf5 import new_hdf5
 
 
 @pytest.fixture

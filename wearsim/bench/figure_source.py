@@ -133,6 +133,8 @@ class FigureSource(InputTable):
 
 
 UNITS = {"error_m": 1.0, "error_um": 1e-6, "error_nm": 1e-9}
+MOST_CELLS = 4096
+"""Of a height map, across."""
 LARGEST_ERROR = 1e-3
 """Largest height of a map or a profile [m]."""
 
@@ -197,6 +199,9 @@ def _from_hdf5(content: bytes, path: Path) -> Floats:
     try:
         with h5py.File(io.BytesIO(content)) as file:
             data = file["error"]
+            if max(data.shape, default=0) > MOST_CELLS:  # before it is read: a small file may hold any number of them
+                expected = f"at most {MOST_CELLS} cells across"
+                raise InputError("too large a height map", file=path, value=str(data.shape), expected=expected)
             units = str(data.attrs.get("units", ""))
             values = np.array(data, dtype=np.float64)
     except (OSError, KeyError, ValueError, TypeError) as error:

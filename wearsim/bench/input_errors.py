@@ -51,7 +51,7 @@ def text_of(raw: bytes, path: Path, what: str = "a text file") -> str:
 
 
 def _bytes(path: Path, what: str) -> bytes:
-    with _opened(path, what) as stream:
+    with opened(path, what) as stream:
         raw = stream.read(LARGEST + 1)
     if len(raw) > LARGEST:
         raise InputError("larger than 32 MB", file=path, expected=what)
@@ -59,7 +59,14 @@ def _bytes(path: Path, what: str) -> bytes:
 
 
 @contextmanager
-def _opened(path: Path, what: str) -> Iterator[BinaryIO]:
+def opened(path: Path, what: str) -> Iterator[BinaryIO]:
+    """A file to read from, which `what` it should be; errors as for :func:`read_text`, also of what reads from it.
+
+    Yields
+    ------
+    file object
+        Of bytes.
+    """
     try:
         if path.is_dir():
             raise InputError("a folder, not a file", file=path, expected=what)

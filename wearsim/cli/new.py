@@ -147,8 +147,8 @@ def _check_needed(given: dict[str, Any]) -> None:
 
 
 def _write(fresh: FreshFolder, folder: Path) -> None:
+    from wearsim.bench.whole_file import whole_file
     from wearsim.learn.record import create_folder
-    from wearsim.wear.outcome_file import whole_file
 
     if not folder.exists():
         create_folder(folder, fresh.bench_text, {"readings.toml": fresh.readings_text})

@@ -217,7 +217,7 @@ class Options:
         with ExitStack() as stack:
 
             def part(path: Path) -> Path:
-                from wearsim.wear.outcome_file import whole_file
+                from wearsim.bench.whole_file import whole_file
 
                 return stack.enter_context(whole_file(path, force=self.force))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shlex
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any, TextIO
 
 from wearsim.errors import CouldNotError
-from wearsim.show.text import paragraph
+from wearsim.show.text import duration, paragraph
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
@@ -224,23 +225,28 @@ class Messages:
 
     @contextmanager
     def bar(self, what: str) -> Iterator[Callable[[float], None] | None]:
-        """A bar of the share of the work done, with the time left; None away from a terminal.
+        """A bar of the share of the work done, with the time left; away from a terminal a line where it takes long.
 
         Yields
         ------
         callable or None
-            Takes the share of the work that is done [1].
+            Takes the share of the work that is done [1]; None where ``quiet``.
         """
         if not self.is_live:
-            yield None
+            yield None if self.quiet else LongWork(self).report
             return
         from rich.console import Console
         from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
         columns = TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn()
         with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-            task = progress.add_task(what, total=1.0)
-            yield lambda share: progress.update(task, completed=share)
+            task, work = progress.add_task(what, total=1.0), LongWork(self)
+
+            def show(share: float) -> None:
+                work.report(share)
+                progress.update(task, completed=share)
+
+            yield show
 
     @contextmanager
     def case_bar(self) -> Iterator[Callable[[StudyProgress], None] | None]:
@@ -271,3 +277,35 @@ class Messages:
                 bar.update(task, completed=progress.done, total=progress.cases, rate=rate, failed=failed)
 
             yield show
+
+
+class LongWork:
+    """Says once how long work takes that takes long, as soon as that can be known.
+
+    Parameters
+    ----------
+    clock : callable, optional
+        The time [s].
+    """
+
+    AFTER, LONG = 2.0, 120.0
+    """It is estimated after so long, and said where more than that is left [s]."""
+
+    def __init__(self, messages: Messages, clock: Callable[[], float] = time.monotonic) -> None:
+        self._messages, self._clock = messages, clock
+        self._began: tuple[float, float] | None = None
+        self._is_said = False
+
+    def report(self, share: float) -> None:
+        """Take the share of the work that is done [1]; the first begins the clock, everything is loaded by then."""
+        now = self._clock()
+        if self._began is None:
+            self._began = share, now
+            return
+        done, taken = share - self._began[0], now - self._began[1]
+        if self._is_said or taken < self.AFTER or done <= 0.0:
+            return
+        left = taken * (1.0 - share) / done
+        if left > self.LONG:
+            self._is_said = True
+            self._messages.info(f"This will take about {duration(left)} more. Ctrl-C stops it; nothing is kept then.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,14 @@ MOST_ZONES = 60
 MOST_ROWS = 200
 LEAST_UNIT, LARGEST_UNIT = 1e-6, 1.0
 """[m]: a micrometre and a metre."""
+LEAST_WINDOW = 1e-5
+"""Width of a window, and between radii that are read [m]; no mask is cut finer."""
+LEAST_SIGMA, LARGEST_SIGMA = 1e-9, 0.1
+"""Of one setting of the knife [m]."""
+LARGEST_NUMBER = 1e100
+"""Of any number of a sheet, in its own unit."""
+LARGEST_ANGLE = 1e4
+"""Of an orientation [rad]."""
 # Largest departure of a reading from the target, in the target's own aberration at the rim were it a
 # paraboloid. Five times the paraboloid's correction the wrong way round would be six of these.
 LARGEST_DEPARTURE = 20.0
@@ -131,7 +140,7 @@ def parse_readings(text: str, file: Path | None = None) -> Readings:
     check_keys(table, KEYS, file)
     try:
         name, unit = _length_unit(table.get("length_unit"))
-        zones = _zones(table, unit)
+        zones = _zones(table, unit, LEAST_WINDOW / unit)
         positions = _positions(table.get("readings"), len(zones))
         return Readings(
             zones=zones,
@@ -174,8 +183,10 @@ def _source(given: Any) -> Source:
 
 
 def _number(value: Any, key: str, expected: str = "a finite number") -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not np.isfinite(float(value)):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < math.inf:
         raise InputError("not a number", key=key, value=value, expected=expected)
+    if abs(value) > LARGEST_NUMBER:
+        raise InputError("far too large", key=key, expected=expected)
     return float(value)
 
 
@@ -185,8 +196,8 @@ def _row(value: Any, key: str, expected: str) -> list[float]:
     return [_number(one, f"{key}, number {i}") for i, one in enumerate(value, 1)]
 
 
-def _zones(table: dict[str, Any], unit: float) -> Zones:
-    """Zones from `windows` or `radius` [m]."""
+def _zones(table: dict[str, Any], unit: float, least: float) -> Zones:
+    """Zones from `windows` or `radius` [m], none narrower than `least`, nor closer, in the sheet's unit."""
     given = [key for key in ("windows", "radius") if key in table]
     if len(given) != 1:
         message = "both windows and radius given" if given else "no zones given"
@@ -195,10 +206,10 @@ def _zones(table: dict[str, Any], unit: float) -> Zones:
     if not isinstance(value, list) or not LEAST_ZONES <= len(value) <= MOST_ZONES:
         count = len(value) if isinstance(value, list) else value
         raise InputError("number of zones", key=key, value=count, expected=f"{LEAST_ZONES} to {MOST_ZONES} zones")
-    return _windows(value, unit) if key == "windows" else _radii(value, unit)
+    return _windows(value, unit, least) if key == "windows" else _radii(value, unit, least)
 
 
-def _windows(value: list[Any], unit: float) -> Zones:
+def _windows(value: list[Any], unit: float, least: float) -> Zones:
     rows = [_row(one, f"windows, zone {i}", "[inner, outer]") for i, one in enumerate(value, 1)]
     last = 0.0
     for i, row in enumerate(rows, 1):
@@ -207,6 +218,8 @@ def _windows(value: list[Any], unit: float) -> Zones:
             raise InputError("wrong count", key=key, value=row, expected="[inner, outer]")
         if row[0] < 0.0 or row[1] <= row[0]:
             raise InputError("a window must be open", key=key, value=row, expected="0 <= inner < outer")
+        if row[1] - row[0] < least:
+            raise InputError("narrower than any window", key=key, value=row, expected=f"at least {least:g} wide")
         if row[0] < last:
             whole = i > 1 and row[1] <= rows[i - 2][0]
             message = "windows out of order" if whole else "overlaps the window before it"
@@ -215,13 +228,16 @@ def _windows(value: list[Any], unit: float) -> Zones:
     return Zones.from_windows(np.asarray(rows) * unit)
 
 
-def _radii(value: list[Any], unit: float) -> Zones:
+def _radii(value: list[Any], unit: float, least: float) -> Zones:
     radii = _row(value, "radius", "increasing radii")
     last = 0.0
     for i, one in enumerate(radii, 1):
         if one <= last:
             message = "a radius is given twice" if one in radii[: i - 1] else "radii must be above 0 and increase"
             raise InputError(message, key=f"radius, zone {i}", value=one, expected=f"more than {last:g}")
+        if one - last < least:
+            expected = f"at least {least:g} more than {last:g}"
+            raise InputError("too close to read", key=f"radius, zone {i}", value=one, expected=expected)
         last = one
     return Zones.from_radii(np.asarray(radii) * unit)
 
@@ -258,7 +274,7 @@ def _angle(value: Any, row: int) -> float:
         angle = units.read(value, "rad") if isinstance(value, str) else np.nan
     except units.NotAQuantity:
         angle = np.nan
-    if not np.isfinite(angle):
+    if not abs(angle) <= LARGEST_ANGLE:
         raise InputError("not an angle", key=f"orientation, row {row}", value=value, expected='such as "90 deg"')
     return angle
 
@@ -273,6 +289,10 @@ def _sigma(given: Any, zones: int, unit: float) -> float | Floats | None:
         raise InputError("wrong count", key="sigma", value=counted(len(values), "number"), expected=expected)
     if min(values) <= 0.0:
         raise InputError("must be above 0", key="sigma", value=min(values), expected=expected)
+    for value in values:
+        if not LEAST_SIGMA <= value * unit <= LARGEST_SIGMA:
+            expected = f"{LEAST_SIGMA / unit:g} to {LARGEST_SIGMA / unit:g}, in the sheet's unit"
+            raise InputError("not how far settings of a knife differ", key="sigma", value=value, expected=expected)
     return np.asarray(values) * unit if isinstance(given, list) else values[0] * unit
 
 

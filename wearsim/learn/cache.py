@@ -14,6 +14,7 @@ import numpy as np
 
 import wearsim
 from wearsim.bench.input_errors import parse_toml, read_text
+from wearsim.bench.whole_file import digest, whole_file
 from wearsim.errors import InputError, WearsimError
 from wearsim.learn.calibrate import DRAWS, Calibration, calibrate_sessions, filter_of
 from wearsim.learn.inference import StageReport
@@ -22,7 +23,6 @@ from wearsim.learn.posterior import GlassPosterior
 from wearsim.learn.session_filter import SessionFilter, Tails
 from wearsim.wear.constants import Belief, prior
 from wearsim.wear.discrepancy import Discrepancy
-from wearsim.wear.outcome_file import digest, whole_file
 
 FILE = "calibration.toml"
 _HEAD = """\

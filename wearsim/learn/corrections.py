@@ -27,6 +27,7 @@ from wearsim.learn.mirror_folder import (
     session_name,
 )
 from wearsim.learn.record import check_day, checked_texts
+from wearsim.learn.record_seal import sealed
 from wearsim.learn.whole_writes import finish_replacements, free_name, hidden, install, move, open_to_write, write_file
 
 
@@ -87,7 +88,7 @@ def replace_record(
     changed = (note or session.note).model_copy(update={"confirmed": False})
     texts = checked_texts(mirror, programme or session.path / PROGRAMME, readings, profile, changed)
     name = session.path.name
-    install(hidden(mirror.path, name), _replacement(session), texts)
+    install(hidden(mirror.path, name), _replacement(session), sealed(mirror, number, texts))
     return _corrected(mirror.path, number, name)
 
 
@@ -208,8 +209,16 @@ def _replacement(session: Session) -> Path:
 
 
 def _corrected(folder: Path, number: int, name: str) -> Correction:
-    """The session after its replacement has taken its place."""
-    kept = finish_replacements(folder).get(name)
+    """The session after its replacement has taken its place, put there by us or by whoever writes at the same moment."""
+    for is_last in (False, True):
+        try:
+            kept = finish_replacements(folder).get(name)
+            break
+        except CouldNotError:
+            if is_last:
+                raise
+    if kept is None:
+        kept = max((folder / name).glob("earlier-*"), key=lambda one: int(one.name.rpartition("-")[2]), default=None)
     return Correction(open_folder(folder).sessions[number - 1], kept)
 
 

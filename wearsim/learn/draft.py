@@ -11,6 +11,8 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from wearsim.bench.input_errors import read_text
+from wearsim.errors import InputError
 from wearsim.learn.barrel_work import Work
 
 FILE = "page.json"
@@ -67,8 +69,8 @@ class Draft:
     @classmethod
     def load(cls, folder: Path) -> Draft:
         """The draft of a mirror's folder; an empty one where there is none, or none that can be read."""
-        with suppress(OSError, ValueError, TypeError, KeyError):
-            table = json.loads((folder / FILE).read_text(encoding="utf-8"))
+        with suppress(InputError, OSError, ValueError, TypeError, KeyError):
+            table = json.loads(read_text(folder / FILE))
             for key in ("rounds", "after"):
                 table[key] = [Round(**one) for one in table[key]]
             table["work"] = Work(**table["work"]) if table["work"] else None

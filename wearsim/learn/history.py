@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -17,6 +17,7 @@ from wearsim.learn.inference import StageReport
 from wearsim.learn.known_figure import FigureEstimate
 from wearsim.learn.mirror_folder import KeptRecord, MirrorFolder, Session
 from wearsim.learn.present_state import PresentState, present_state
+from wearsim.learn.record_seal import Change, changes
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.predict import BAND_DRAWS, gauge_for, predict
 
@@ -54,6 +55,8 @@ class Entry:
         Records that its record replaced, by their names in the folder.
     confirmed : bool
         Whether the person looked at its record again and stands by it.
+    changes : tuple of Change
+        What is not as it was when it was recorded.
     """
 
     number: int
@@ -75,6 +78,7 @@ class Entry:
     edge_roll_band: Floats | None = None
     earlier: tuple[str, ...] = ()
     confirmed: bool = False
+    changes: tuple[Change, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,6 +164,7 @@ def _json(entry: Entry) -> dict[str, Any]:
         "all_sessions": entry.known.to_json(), "edge_roll_m": entry.edge_roll,
         "predicted_against_measured_rms_m": entry.prediction_error, "fits": entry.fits,
         "notes": entry.notes, "earlier": list(entry.earlier), "confirmed": entry.confirmed,
+        "changes": [{"what": one.what, "modified_utc": one.modified.isoformat()} for one in entry.changes],
     }  # fmt: skip
 
 
@@ -196,9 +201,13 @@ def history(
     start = start_figure(folder.bench)
     gauge = gauge_for(folder.bench, start.radius)
     states = [present_state(folder, one, count, session_filter=sessions) for count, one in enumerate(known)]
+    changed = changes(folder)
     entries = [
-        _entry(folder, session, states[place], FigureEstimate.of(states[place + 1].start, gauge), gauge, seed,
-               fits=session.number not in known[-1].misfits)
+        replace(
+            _entry(folder, session, states[place], FigureEstimate.of(states[place + 1].start, gauge), gauge, seed,
+                   fits=session.number not in known[-1].misfits),
+            changes=changed[session.number],
+        )
         for place, session in enumerate(folder.sessions)
     ]  # fmt: skip
     error, read = gauge.error(start.height), _Measured.of(start, gauge)

@@ -18,6 +18,7 @@ All of it is plain text that a person may write and edit.
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -320,6 +321,22 @@ def open_folder(path: str | Path) -> MirrorFolder:
         raise InputError("no such folder", file=folder, expected="a mirror's folder, with a bench.toml in it")
     if not (folder / BENCH).is_file():
         raise InputError("missing", file=folder / BENCH, expected="the bench of this mirror's folder")
+    while True:
+        before = _places(folder)
+        try:
+            return _read_folder(folder)
+        except (InputError, OSError):  # of a folder that a correction moves away at this moment
+            if _places(folder) == before:
+                raise
+
+
+def _places(folder: Path) -> dict[str, int]:
+    """Everything in a folder, by its name and by what it is to the file system."""
+    with os.scandir(folder) as entries:
+        return {entry.name: entry.inode() for entry in entries if not entry.name.startswith(".")}
+
+
+def _read_folder(folder: Path) -> MirrorFolder:
     bench = load_bench(folder / BENCH)
     sessions = tuple(read_session(number, place, bench) for number, place in _numbered(folder))
     return MirrorFolder(folder, bench, sessions, (folder / PRACTICE).exists(), _set_aside(folder))

@@ -26,6 +26,7 @@ from wearsim.learn.mirror_folder import (
     open_folder,
     session_name,
 )
+from wearsim.learn.record_seal import sealed
 from wearsim.learn.whole_writes import hidden, install, open_to_write
 
 
@@ -64,7 +65,7 @@ def record(
     texts = checked_texts(mirror, programme, readings, profile, note)
     name = session_name(number)
     faster = "another record was made meanwhile; record this one again as the next session"
-    install(hidden(mirror.path, name), mirror.path / name, texts, faster)
+    install(hidden(mirror.path, name), mirror.path / name, sealed(mirror, number, texts), faster)
     return open_folder(folder).sessions[number - 1]
 
 

@@ -12,13 +12,13 @@ from pathlib import Path
 from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml, read_text
 from wearsim.bench.toml_io import load_bench
+from wearsim.bench.whole_file import digest
 from wearsim.errors import InputError
 from wearsim.knifeedge.longitudinal import SOURCES, Zones
 from wearsim.knifeedge.readings import LEAST_ZONES, Readings, check_against_mirror, parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
 from wearsim.learn.mirror_folder import BENCH, READINGS, MirrorFolder
 from wearsim.learn.whole_writes import write_file
-from wearsim.wear.outcome_file import digest
 
 NOT_A_NUMBER = "not a number"
 CHANGED = "changed by another program meanwhile"

@@ -18,6 +18,7 @@ import time
 from itertools import count
 from pathlib import Path
 
+from wearsim.bench.whole_file import to_disk
 from wearsim.errors import CouldNotError
 from wearsim.learn.mirror_folder import MirrorFolder, open_folder, replacements
 
@@ -79,7 +80,7 @@ def write_file(folder: Path, place: Path, text: str) -> None:
     try:
         _write(partial, text)
         partial.replace(place)
-        _fsync_folder(place.parent)
+        to_disk(place.parent)
     except OSError as error:
         partial.unlink(missing_ok=True)
         raise _could_not(error, place, FASTER) from error
@@ -130,14 +131,14 @@ def _rename(place: Path, to: Path) -> None:
         raise FileExistsError(errno.EEXIST, "exists", str(to))
     place.rename(to)
     for parent in {place.parent, to.parent}:
-        _fsync_folder(parent)
+        to_disk(parent)
 
 
 def _write_folder(partial: Path, texts: dict[str, str]) -> None:
     partial.mkdir()
     for name, text in texts.items():
         _write(partial / name, text)
-    _fsync_folder(partial)
+    to_disk(partial)
 
 
 def _write(path: Path, text: str) -> None:
@@ -145,12 +146,3 @@ def _write(path: Path, text: str) -> None:
         stream.write(text)
         stream.flush()
         os.fsync(stream.fileno())
-
-
-def _fsync_folder(folder: Path) -> None:
-    """Force a folder's entries to the disc."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

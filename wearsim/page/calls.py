@@ -20,6 +20,7 @@ from wearsim.bench.personal_units import height_text, height_unit, read_heights_
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_shares
 from wearsim.bench.units import length_unit, round_unit
+from wearsim.bench.whole_file import whole_file
 from wearsim.decide.alternatives import alternatives
 from wearsim.decide.compare import compare
 from wearsim.decide.limits import PRACTISED, usual_limits
@@ -61,7 +62,6 @@ from wearsim.study.questions import QuestionName, answer_of, study_of
 from wearsim.study.run import run_study
 from wearsim.wear.expected_readings import expected_after, usual_sheet
 from wearsim.wear.outcome import Outcome
-from wearsim.wear.outcome_file import whole_file
 from wearsim.wear.predict import Uncertainty, predict
 
 CARD = "card.pdf"

@@ -79,10 +79,11 @@ def _heights(history: History) -> LengthUnit:
 
 
 def _remark(entry: Entry, sessions: int) -> str:
-    """Whether a session's record fits, what became of that record, and its notes."""
+    """Whether a session's record fits, what became of that record, what was edited in it, and its notes."""
     said = [] if entry.fits else [f"its record does not fit {fits_not(sessions)} and counts little"]
     said += [f"corrected, what it replaces is kept in {', '.join(entry.earlier)}"] if entry.earlier else []
     said += ["confirmed as recorded"] if entry.confirmed else []
+    said += [f"{one.what} (last written {one.modified.astimezone():%Y-%m-%d %H:%M})" for one in entry.changes]
     parts = ["; ".join(said) + "."] if said else []
     parts += [" ".join(entry.notes.split())] if entry.notes.strip() else []
     return paragraph(" ".join(parts), f"{entry.number}: ", "   ") if parts else ""

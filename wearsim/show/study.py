@@ -15,7 +15,7 @@ from wearsim.bench.units import counted
 from wearsim.errors import CouldNotError
 from wearsim.show.study_scales import axis_scale, is_number, quantity_scale
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
-from wearsim.show.text import paragraph, table
+from wearsim.show.text import duration, paragraph, table
 from wearsim.study.cases import FAILURES
 from wearsim.study.forecast import Forecast
 from wearsim.study.plan import Study
@@ -124,13 +124,6 @@ def forecast_text(study: Study, expected: Forecast) -> str:
     if expected.failed:
         lines.append(f"{expected.failed} of {expected.timed} cases that were tried fail; they count as done.")
     return "\n".join(lines)
-
-
-def duration(seconds: float) -> str:
-    """A time as a person would say it."""
-    if seconds < 90.0:
-        return f"{seconds:.0f} s"
-    return f"{seconds / 60.0:.0f} min" if seconds < 5400.0 else f"{seconds / 3600.0:.1f} h"
 
 
 def size(count: int) -> str:

@@ -187,3 +187,10 @@ def low_high_bar(value: float, before: float, scale: float, half: int = 7) -> st
             cells[half + (step if count > 0 else -step)] = "#"
         cells[half + round(half * max(-1.0, min(1.0, before / scale)))] = "o"
     return "".join(cells)
+
+
+def duration(seconds: float) -> str:
+    """A time as a person would say it."""
+    if seconds < 90.0:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60.0:.0f} min" if seconds < 5400.0 else f"{seconds / 3600.0:.1f} h"

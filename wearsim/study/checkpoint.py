@@ -21,7 +21,8 @@ from typing import Any, BinaryIO
 
 import numpy as np
 
-from wearsim.errors import CouldNotError, StoreError
+from wearsim.bench.input_errors import opened, read_text
+from wearsim.errors import CouldNotError, InputError, StoreError
 from wearsim.study.cases import ChunkResult
 
 FORMAT = "wearsim study, parts"
@@ -29,7 +30,7 @@ VERSION = 1
 _MANIFEST, _LOCK = "study.json", "study.lock"
 _NAME = re.compile(r"part-(\d{7})\.npz")
 _OURS = re.compile(r"(?:study\.json|part-\d{7}\.npz)(?:\.partial)?")
-_DAMAGE = (zipfile.BadZipFile, zlib.error, OSError, KeyError, ValueError, EOFError)
+_DAMAGE = (zipfile.BadZipFile, zlib.error, InputError, OSError, KeyError, ValueError, EOFError)
 
 
 def checkpoint_folder(output: Path) -> Path:
@@ -86,7 +87,7 @@ class Checkpoint:
         """
         path = self.path(number)
         try:
-            with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
+            with opened(path, "a part of a study") as stream, np.load(stream, allow_pickle=False) as file:
                 first, last = self.bounds(number)
                 values, inner = (
                     {name[2:]: file[name] for name in file.files if name.startswith(mark)} for mark in ("v ", "c ")
@@ -197,8 +198,8 @@ def _lock(stream: BinaryIO) -> None:
 
 
 def _holder(path: Path) -> str:
-    with suppress(OSError):
-        number = path.read_text(encoding="utf-8", errors="replace")
+    with suppress(InputError):
+        number = read_text(path)
         if number.isdecimal():
             return f"another study (process {number})"
     return "another study"
@@ -243,7 +244,7 @@ def _told_by_parts(folder: Path, cases: int) -> dict[str, Any] | None:
     found = set()
     for path in sorted(folder.glob("part-*.npz")) if folder.is_dir() else []:
         try:
-            with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
+            with opened(path, "a part of a study") as stream, np.load(stream, allow_pickle=False) as file:
                 found.add((str(file["identity"]), int(file["chunk"])))
         except _DAMAGE:
             continue
@@ -269,11 +270,11 @@ def _begin(manifest: Path, about: dict[str, Any]) -> None:
 def _read_manifest(path: Path) -> dict[str, Any] | None:
     """What it says; None where it is missing or damaged."""
     try:
-        about = json.loads(path.read_text(encoding="utf-8"))
+        about = json.loads(read_text(path))
         if about["format"] != FORMAT or about["version"] != VERSION or int(about["chunk"]) < 1:
             return None
         return {"identity": str(about["identity"]), "chunk": int(about["chunk"]), "cases": int(about["cases"])}
-    except (OSError, ValueError, KeyError, TypeError):
+    except (InputError, ValueError, KeyError, TypeError):
         return None
 
 

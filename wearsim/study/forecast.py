@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import time
 from dataclasses import dataclass, replace
 from typing import Any
@@ -13,7 +12,7 @@ from wearsim.kernels.arrays import Floats
 from wearsim.parallel import worker_count
 from wearsim.study.cases import Chunk, ChunkResult, Job, job_for, work_chunk
 from wearsim.study.plan import Study, sample_of
-from wearsim.study.quantities import QUANTITIES
+from wearsim.study.study_file import expected_size
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 
 TIMED_CASES = 8
@@ -24,9 +23,6 @@ TIMED_DRAWS = 4
 """Draws of each that are timed; all take as long."""
 # Opening processes and loading the kernels in each, measured on the machine of docs/performance.md.
 START_UP = 3.0
-# What HDF5 keeps of a dataset in addition to its values, and provenance in addition to the texts [bytes].
-_PER_DATASET, _PROVENANCE = 950, 6_000
-_REASON, _MARKS, _IN_HEAP = 16, 2, 20
 
 
 @dataclass(frozen=True)
@@ -106,7 +102,7 @@ def forecast(study: Study, *, workers: int | None = None, seed: int = 0, accurac
     count = min(workers or worker_count(), study.cases)
     return Forecast(
         study.cases, study.cases * (1 + job.draws), count, each, START_UP + each * study.cases / count,
-        file_size(study, job, {name: len(values) for name, values in inner.items()}, words_of([r for _, r in timed])),
+        expected_size(study, job, inner, [reason for _, result in timed for reason in result.reason]),
         sum(result.failed for _, result in timed), len(timed),
     )  # fmt: skip
 
@@ -116,30 +112,3 @@ def _timed(job: Job, place: int, rows: Floats | None) -> tuple[float, ChunkResul
     began = time.perf_counter()
     result = work_chunk(job, Chunk(0, place, place + 1, row))
     return time.perf_counter() - began, result
-
-
-def words_of(results: list[ChunkResult]) -> float:
-    """Bytes that the reasons of failures take, for one case on average."""
-    reasons = [reason for result in results for reason in result.reason]
-    return sum(_IN_HEAP + len(reason.encode()) for reason in reasons if reason) / len(reasons)
-
-
-def file_size(study: Study, job: Job, inner: dict[str, int], words: float = 0.0) -> int:
-    """Size of the file [bytes], a few percent either way.
-
-    Parameters
-    ----------
-    inner : dict of str to int
-        Length of the inner dimensions that are known.
-    words : float
-        :func:`words_of` cases that are like the others [bytes].
-    """
-    known = {"percentile": 3, **inner}
-    each = _REASON + _MARKS + words
-    for name in job.keep:
-        each += 8 * int(np.prod([known.get(dimension, 1) for dimension in QUANTITIES[name].inner], dtype=int))
-    sampled = 0 if study.sample is None else 8 * study.sample.count * (1 + len(study.sampled))
-    points = 8 * sum(len(axis.values) for axis in study.axes) + 8 * sum(inner.values())
-    datasets = 3 + len(job.keep) + len(study.axes) + len(study.sampled) + len(inner) + 1
-    texts = len(json.dumps([study.text, study.bench.text, study.programme.text]))
-    return round(each * study.cases) + sampled + points + datasets * _PER_DATASET + _PROVENANCE + texts

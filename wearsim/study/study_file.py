@@ -6,7 +6,9 @@ dimensions of profiles and maps come last. The file is made in one go under anot
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import io
+import math
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -18,22 +20,12 @@ from numpy.typing import NDArray
 
 from wearsim.bench.input_errors import is_ordinary
 from wearsim.bench.toml_io import dump_bench, dump_programme
+from wearsim.bench.whole_file import digest, whole_file
 from wearsim.errors import CouldNotError, InputError, StoreError
 from wearsim.study.cases import FAILURES, ChunkResult, Job
 from wearsim.study.plan import Study, sample_of
 from wearsim.study.quantities import PERCENTILES, QUANTITIES
-from wearsim.wear.outcome_file import (
-    DAMAGE,
-    LAYOUT,
-    check_seal,
-    data,
-    digest,
-    new_hdf5,
-    provenance,
-    scale,
-    seal,
-    whole_file,
-)
+from wearsim.wear.sealed_hdf5 import DAMAGE, LAYOUT, check_seal, data, new_hdf5, provenance, scale, seal
 
 FORMAT = "wearsim study"
 VERSION = 2
@@ -195,6 +187,39 @@ def write_study(
             f"{output}: cannot be written ({reason}); what is complete is kept: make room and give the same "
             "command again"
         ) from error
+
+
+# A chunk's place in the index of its dataset; its check sum; the header of a text, an empty one too [bytes].
+_IN_INDEX, _CHECK_SUM, _IN_HEAP = 16, 4, 16
+
+
+def expected_size(study: Study, job: Job, inner: dict[str, Values], reasons: Sequence[str] = ()) -> int:
+    """Size that the file of a study will have [bytes], from the same file without its cases.
+
+    Parameters
+    ----------
+    inner : dict of str to ndarray
+        Coordinates of the inner dimensions that are known.
+    reasons : sequence of str
+        Why cases failed, empty where they did not, of cases that are like the others.
+    """
+    buffer = io.BytesIO()
+    with h5py.File(buffer, "w", libver=LAYOUT) as file:
+        writer = _Writer(file, study, job)
+        writer.write_provenance("0" * 64)
+        writer.write_coordinates(inner)
+        values = sum(map(_expected_values, writer.create_datasets().values()))
+        seal(file)
+    words = [_IN_HEAP + 8 * max(1, -(-len(reason.encode()) // 8)) for reason in reasons or ("",)]
+    return buffer.getbuffer().nbytes + values + round(sum(words) / len(words) * study.cases)
+
+
+def _expected_values(dataset: h5py.Dataset) -> int:
+    """Size of all of a dataset's values [bytes]; chunks at its ends are as large as the others."""
+    if dataset.chunks is None:
+        return int(dataset.size * dataset.dtype.itemsize)
+    count = math.prod(-(-length // step) for length, step in zip(dataset.shape, dataset.chunks, strict=True))
+    return int(count * (math.prod(dataset.chunks) * dataset.dtype.itemsize + _CHECK_SUM + _IN_INDEX))
 
 
 _CASE_DATASETS = ("complete", "failure", "reason")

@@ -14,7 +14,7 @@ WORKED = tomllib.loads((Path(__file__).parents[2] / "worked-values.toml").read_t
 
 @pytest.mark.parametrize("case", WORKED["flat"], ids=lambda case: f"{case['stroke']}-{case['on_top']}")
 def test_flat_lap(rig, motion, case):
-    """Ring-averaged pressure over the path; 0.6 % of the largest (the rim's ring reads 0.5 % off at 128 cells)."""
+    """Ring-averaged pressure over the path; 0.4 % of the largest (0.30 % is met at 16 poses a stroke, 0.09 % at 32)."""
     made = rig(
         128, lap_radius=case["lap_diameter"] / 2, mirror_radius=case["mirror_diameter"] / 2, relaxation=1e30,
         preston=1e-30,
@@ -28,7 +28,7 @@ def test_flat_lap(rig, motion, case):
     wanted = np.array(case["wear_per_path"])
     worn = made.rings(-made.w, np.array(case["radius"]))
     found = worn / (made.pieces.preston * strokes / frequency * case["mean_speed"])
-    assert np.abs(found - wanted).max() < 0.006 * wanted.max()
+    assert np.abs(found - wanted).max() < 0.004 * wanted.max()
 
 
 @pytest.mark.parametrize("case", WORKED["coupled"], ids=lambda case: f"{case['start']}-{case['on_top']}")
