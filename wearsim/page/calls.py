@@ -303,7 +303,7 @@ def answer(path: Path, name: QuestionName, *, progress: Any) -> dict[str, Any]:
     with tempfile.TemporaryDirectory() as place:
         file = Path(place) / f"{name}.h5"
         result = run_study(study, file, progress=lambda done: progress(f"{done.done} of {done.cases} cases"))
-        found = answer_of(name, result)
+        found = answer_of(name, study, result)
         figure, text = answer_figure(study.bench, found, result), answer_text(study.bench, found, result)
     return {"name": name, "picture": data_address(figure), "text": text}
 
