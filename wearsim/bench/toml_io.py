@@ -159,7 +159,12 @@ def bench_defaults(bench: Bench, table: dict[str, Any]) -> tuple[DefaultUsed, ..
     for key in ("spread", "light"):
         used += defaults_of(getattr(bench, key), set(table.get(key, {})), key)
     return tuple(
-        one._replace(value=value_in_units_of(bench, one.value), source=in_units_of(bench, one.source)) for one in used
+        one._replace(
+            value=value_in_units_of(bench, one.value),
+            source=in_units_of(bench, one.source),
+            note=in_units_of(bench, one.note),
+        )
+        for one in used
     )
 
 
@@ -181,13 +186,13 @@ def _density(bench: Bench) -> list[DefaultUsed]:
 
 
 def _of_lap(lap: Lap, given: set[str], key: str) -> list[DefaultUsed]:
-    if lap.pitch is None:
-        return defaults_of(lap, given, key)
-    source = f"pitch {lap.pitch}: {catalogue.pitch(lap.pitch).source}"
-    return [
-        used._replace(source=source) if used.key.rpartition(".")[2] in FROM_PITCH else used
-        for used in defaults_of(lap, given, key)
-    ]
+    found = []
+    for used in defaults_of(lap, given, key):
+        name = used.key.rpartition(".")[2]
+        if lap.pitch is not None and name in FROM_PITCH:
+            used = used._replace(source=f"pitch {lap.pitch}: {catalogue.pitch(lap.pitch).source}")
+        found.append(used._replace(note=lap.flow_note) if name == "relaxation_time" else used)
+    return found
 
 
 def _preston(bench: Bench) -> list[DefaultUsed]:

@@ -95,8 +95,8 @@ def fresh(given: dict[str, Any]) -> dict[str, Any]:
     return {
         "title": title_of(bench), "files": {file.name: text for file, text in made.files(Path()).items()},
         "glass": weight_words(bench, kilograms), "tool": answers.lap_mass, "is_heavy": kilograms > HEAVY,
-        "defaults": [tuple(used) for used in bench.defaults_used], "waiting": waiting_text(bench.mirror),
-        "windows": len(made.mask.zones),
+        "defaults": [(used.key, used.value, used.why) for used in bench.defaults_used],
+        "windows": len(made.mask.zones), "waiting": waiting_text(bench.mirror),
     }  # fmt: skip
 
 
