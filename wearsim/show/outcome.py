@@ -14,7 +14,10 @@ from wearsim.bench.units import LengthUnit, decimal, length_unit
 from wearsim.show.maps import HEIGHT, draw_maps, maps_text
 from wearsim.show.numbers import (
     LIFT_OFF,
+    NO_WIDTH,
+    NO_WIDTH_NOTE,
     PRESSURE,
+    WIDTH,
     BandedNumbers,
     figure_rows,
     numbers_after,
@@ -80,6 +83,8 @@ def numbers_text(
     after = held(numbers_after(outcome))
     columns = {"Before": numbers_before(outcome), "After": after}
     parts = [numbers_table(columns, figure_rows(unit_for(outcome), unit)), *map(paragraph, _notes(outcome))]
+    if any(one.values[WIDTH] == 0.0 for one in columns.values()):
+        parts.append(paragraph(NO_WIDTH_NOTE))
     if outcome.spells:
         pressure = after.text(PRESSURE.name, PRESSURE.written, f" {PRESSURE.unit}")
         lift_off = after.text(LIFT_OFF.name, LIFT_OFF.written)
@@ -96,6 +101,7 @@ def _notes(outcome: Outcome) -> list[str]:
         number.words.partition(",")[0]: None  # once, of surface and of wavefront
         for number in figure_rows(unit_for(outcome))
         if number.name in band.numbers
+        and (number.name != WIDTH or outcome.numbers.rim_width)
         and not band.numbers[number.name][0] <= getattr(outcome.numbers, number.name) <= band.numbers[number.name][1]
     }
     if not outside:
@@ -145,10 +151,14 @@ def edge_text(outcome: Outcome, unit: LengthUnit) -> str:
         banded([s.rim_height for s in done], band and band.stage_rim_height, high.number),
         banded([s.rim_width for s in done], band and band.stage_rim_width, unit.number),
     )
+    widths = [cell if one.rim_width else NO_WIDTH for one, cell in zip(done, columns[-1], strict=True)]
+    columns = (*columns[:-1], widths)
     rows = [(str(number), *cells) for number, cells in enumerate(zip(*columns, strict=True), start=1)]
     heads = ["After\nspell", f"Edge roll\n{high.name}", f"Rim's height\n{high.name}", f"Rim's width\n{unit.name}"]
     note = "Edge roll: the rim against the run just inside it. Rim's height: against the surface that fits the inner "
     note += "80 % of the radius; its width: how far in half of it reaches. Negative: turned down."
+    if NO_WIDTH in widths:
+        note += f" {NO_WIDTH_NOTE}"
     return f"{table(heads, rows)}\n{paragraph(note)}"
 
 

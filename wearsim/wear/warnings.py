@@ -85,9 +85,10 @@ def _rim(bench: Bench, outcome: Outcome) -> list[str]:
     down, before = -after.rim_height, -outcome.numbers_before.rim_height
     if down <= max(limit, before):
         return []
+    width = f", half of that within {stroke_unit(bench).short(after.rim_width)}" if after.rim_width else ""
     return [
-        f"rim: {height_text(down)} of surface below the sphere that fits the inner 80 % ({height_text(before)} before), "
-        f"half of that within {stroke_unit(bench).short(after.rim_width)}: a broad turn-down, or a conic that was overshot"
+        f"rim: {height_text(down)} of surface below the sphere that fits the inner 80 % ({height_text(before)} before)"
+        f"{width}: a broad turn-down, or a conic that was overshot"
     ]
 
 
