@@ -9,7 +9,7 @@ from typing import Any
 from wearsim.bench import materials as catalogue
 from wearsim.bench.bench import EDGE_LENGTH_SOURCE, PRESTON_SOURCE, Bench, Spread, Wear, lap_key
 from wearsim.bench.fields import DefaultUsed, defaults_of, rule_of, table_of
-from wearsim.bench.figure_source import FigureSource, Light
+from wearsim.bench.figure_source import IN_FIGURE, FigureSource, Light
 from wearsim.bench.hands import Hands
 from wearsim.bench.input_errors import check_keys, in_written_unit, located, parse_toml, read_table, read_text
 from wearsim.bench.lap import FROM_PITCH, Lap
@@ -76,7 +76,8 @@ def bench_from_table(table: dict[str, Any], *, file: Path | None = None, text: s
     check_keys(table, _KEYS, file)
     for key in _NEEDED:
         if key not in table:
-            raise InputError("missing", file=file, key=key, expected=f"a table [{key}]")
+            hint = f": {IN_FIGURE}" if key == "figure" else ""
+            raise InputError("missing", file=file, key=key, expected=f"a table [{key}]{hint}")
     mirror = read_table(Mirror, table["mirror"], "mirror", file)
     laps = _laps(table["lap"], file)
     hands = read_table(Hands, table.get("hands", {}), "hands", file)

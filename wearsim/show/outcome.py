@@ -29,6 +29,7 @@ from wearsim.show.strokes import ROW_HEIGHT, draw_programme, rows_for, spell_wor
 from wearsim.show.style import new_figure, plot_style
 from wearsim.show.text import Cell, banded, low_high_bar, paragraph, table, warnings_text
 from wearsim.wear.outcome import EXACT, Outcome
+from wearsim.wear.warnings import mistrust
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -42,7 +43,9 @@ MOST_DRAWN = 12
 def outcome_text(bench: Bench, programme: Programme, outcome: Outcome, edge_by_spell: bool = False) -> str:
     """Everything to read about the outcome of a programme; of its edge after each spell only if that is asked for."""
     unit = length_unit(bench)
+    reasons = "; ".join(mistrust(outcome))
     parts = [
+        paragraph(f"Do not trust these numbers: {reasons} (warnings below).") if reasons else "",
         zones_text(bench, outcome, unit),
         numbers_text(outcome, unit),
         maps_text(programme, outcome, unit, unit_for(outcome)),
