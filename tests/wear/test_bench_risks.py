@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.mirror import SUPPORTS, Mirror
 from wearsim.figure.plate import Plate, on_points
+from wearsim.show.risks import risks_text
 from wearsim.wear.bench_risks import SUPPORT_RINGS, Risk, bench_risks, facet_contrast, give, large_risks
 from wearsim.wear.warnings import warnings_for
 
@@ -136,3 +138,13 @@ def test_the_print_of_facets_is_that_of_a_lap_turned_and_stroked_at_random(
 
 def test_a_lap_without_channels_prints_nothing() -> None:
     assert risk(make_bench(0.3, 3.0, facet_shape="none"), "facets").rms == 0.0
+
+
+def test_what_is_there_but_rounds_to_nothing_is_less_than_one() -> None:
+    bench = glass(0.05)
+    hands = risk(bench, "hands")
+    assert 0.0 < hands.rms < 0.5e-9
+    row = next(line for line in risks_text((hands,), 550e-9).splitlines() if "hands bend" in line)
+    assert re.search(r"\s<1\s+8\s", row)
+    nothing = replace(hands, rms=0.0, careless=0.0)
+    assert "<1" not in risks_text((nothing,), 550e-9)
