@@ -66,6 +66,6 @@ def profiles(abrasive: str) -> str:
             rim, width = case.rim_height_change * 1e9, case.gauge.rim_width(-case.removal) * 1e3
             heights = (*removal, case.edge_roll_change * 1e9, rim)
             cells = [f"{round(float(one)) + 0:d}" for one in heights]
-            rows.append([f"{stroke.partition(',')[0]}, {overhang:g}", *cells, f"{width:.0f}"])
+            rows.append([f"{stroke.partition(',')[0]}, {overhang:g}", *cells, f"{width:.0f}" if width else "-"])
     heads = ["stroke, off centre", *(f"r/a {one:g}" for one in AT), "roll added", "rim added", "half within, mm"]
     return table(" | ".join(heads), rows)

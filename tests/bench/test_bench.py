@@ -210,6 +210,27 @@ def test_frozen_and_strict_in_python_too(refused: Callable[..., str]) -> None:
     refused(lambda: a_bench(laps=(Lap(diameter=0.4, mass=4.0),)), "lap.diameter", "1.2 x")
 
 
+def test_what_squeeze_flow_makes_of_other_facets_is_noted_and_not_used(folder: Path) -> None:
+    """Stefan: tau = 3 eta a^2 / (2 kappa h^3) (theory page on wear and flow)."""
+
+    def note(lap: str) -> str:
+        text = f'[mirror]\ndiameter = "12 in"\nradius_of_curvature = "120 in"\n[figure]\nconic = -1.0\n[lap]\n{lap}'
+        (folder / "bench.toml").write_text(f'{text}diameter = "12 in"\nmass = "10 lb"\n')
+        bench = load_bench(folder / "bench.toml")
+        assert bench.lap().relaxation_time in (300.0, 600.0)
+        return {one.key: one.note for one in bench.defaults_used}.get("lap.relaxation_time", "")
+
+    wide = 'facet = "2 in"\npitch_thickness = "1/8 in"\n'
+    factor = (50.8 / 25.0) ** 2 * (5.0 / 3.175) ** 3
+    assert note(wide) == (
+        f"this is for 0.984 in facets in 0.197 in of pitch; squeeze flow makes it {factor:.0f} times as long for 2 in "
+        f'facets in 0.125 in of pitch: relaxation_time = "{5 * factor:.0f} min"'
+    )
+    assert note(wide + 'relaxation_time = "10 min"\n') == ""
+    assert note("") == note('facet = "1 in"\n') == note(wide + 'facet_shape = "none"\n') == ""
+    assert "times as short" in note('pitch_thickness = "1/4 in"\n')
+
+
 def test_every_default_is_told_with_its_source(folder: Path) -> None:
     bench = load_bench(folder / "bench.toml")
     used = {default.key: default for default in bench.defaults_used}

@@ -70,7 +70,7 @@ MALFORMED = [
     # missing
     ('diameter = "300 mm"', "", ["mirror.diameter", "missing", '"300 mm"']),
     ('mass = "4 kg"', "", ["lap.mass", "missing", '"4 kg"']),
-    ('[figure]\nprofile = "profile.csv"', "", ["figure", "missing"]),
+    ('[figure]\nprofile = "profile.csv"', "", ["figure", "missing", "conic = -1", "conic = 0"]),
     ('profile = "profile.csv"', "", ["figure", "exactly one", "zernike"]),
     ("[mirror]", "[mirror_]", ["mirror_", "unknown key", '"mirror"']),
     # pieces that do not go together

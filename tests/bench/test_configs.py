@@ -106,3 +106,9 @@ def test_every_other_name_says_what_is_meant_and_means_one_thing() -> None:
 def test_a_slip_in_a_common_name_is_answered_with_the_proper_one() -> None:
     with pytest.raises(InputError, match='"soda-lime"'):
         catalogue.glass("plait glass")
+
+
+def test_pieces_are_listed_with_what_people_call_them() -> None:
+    found = catalogue.called("glasses")
+    assert any(one.startswith("soda-lime (plate, ") for one in found) and len(found) == len(catalogue.names("glasses"))
+    assert catalogue.called("pitches")[2].startswith("medium")

@@ -265,6 +265,20 @@ def test_the_width_of_a_perfect_rim_is_none_and_of_a_bare_ring_its_own() -> None
     assert 0.0 <= gauge.rim_width(np.where(radius > 0.149, 1e-8, 0.0)) < 0.003
 
 
+def test_a_rim_that_stands_out_less_than_what_is_inside_it_has_no_width() -> None:
+    """From up to down: a zone of 100 nm at 0.9 of the radius, and a rim that goes on from there."""
+    radius = np.linspace(0.0, 0.15, 301)
+    gauge = FigureGauge(radius, mirror(3.0, 0.15), WAVE)
+    zone = 100e-9 * np.exp(-0.5 * ((radius / 0.15 - 0.9) / 0.03) ** 2)
+    fall = np.clip(radius / 0.15 - 0.9, 0.0, None) / 0.1
+    for rim, has_width in ((150e-9, True), (50e-9, False), (1e-9, False), (-50e-9, False), (-150e-9, True)):
+        error = zone + rim * fall
+        assert gauge.rim_height(error) == pytest.approx(0.9 * rim, abs=5e-9)
+        assert bool(gauge.rim_width(error)) is has_width
+        if has_width:
+            assert 0.004 < gauge.rim_width(error) < 0.02
+
+
 def test_rim_of_a_mirror_with_a_large_hole() -> None:
     radius = np.linspace(0.0, 0.15, 301)
     gauge = FigureGauge(radius, mirror(3.0, 0.15, hole=0.09), WAVE)

@@ -9,9 +9,13 @@ import pytest
 
 from wearsim.bench.mirror import Mirror
 from wearsim.bench.profile import read_profile
+from wearsim.bench.toml_io import load_bench
+from wearsim.errors import InputError
 from wearsim.knifeedge.forward_model import expected_readings
 from wearsim.knifeedge.readings import parse_readings
 from wearsim.knifeedge.reduction import reduce_readings
+from wearsim.learn.new_folder import Answers, fresh_folder
+from wearsim.wear.initial_figure import start_figure
 
 SHEET = """
 source = "fixed"
@@ -47,3 +51,10 @@ def test_expected_readings_come_back_as_the_sheet() -> None:
     )
     row = readings.positions.mean(axis=0)
     assert np.all(np.abs(row - row[0] - again.positions) <= 3.0 * again.spread)
+
+
+def test_an_empty_sheet_of_a_bench_is_told_how_to_ask_without_one(tmp_path: Path) -> None:
+    for file, text in fresh_folder(Answers("200 mm", 6.0, "2 kg")).files(tmp_path).items():
+        file.write_text(text)
+    with pytest.raises(InputError, match=r"or conic = -1 \(a perfect paraboloid\) or conic = 0"):
+        start_figure(load_bench(tmp_path / "bench.toml"))

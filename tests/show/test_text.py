@@ -167,6 +167,17 @@ def test_defaults_said_once_for_what_is_alike() -> None:
     assert "  spell 2.rate = 50: by hand" in defaults_text(used, sources=True).splitlines()
 
 
+def test_a_note_on_a_default_is_said_short_and_whole() -> None:
+    used = [
+        DefaultUsed("lap.relaxation_time", "5 min", "by hand", "yours is longer"),
+        DefaultUsed("lap.facet", "1 in", "x"),
+    ]
+    short, whole = defaults_text(used), defaults_text(used, sources=True)
+    assert short.count("yours is longer") == whole.count("yours is longer") == 1
+    assert "  Note on lap.relaxation_time = 5 min: yours is longer" in short.splitlines()
+    assert "  lap.relaxation_time = 5 min: by hand; yours is longer" in whole.splitlines()
+
+
 def test_cautions_short_and_whole() -> None:
     for short in (cautions_text(), cautions_text(at_the_light=True)):
         assert max(map(len, short.splitlines())) <= 80 and short.count("\n") == 1

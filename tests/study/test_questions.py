@@ -16,7 +16,7 @@ from wearsim.cli.main import run
 from wearsim.show.answers import answer_figure, answer_text
 from wearsim.study import run as runs
 from wearsim.study.executors import Pool
-from wearsim.study.quantities import smoothed_shares, standard_error
+from wearsim.study.quantities import none_seen, smoothed_shares, standard_error
 from wearsim.study.questions import QUESTIONS, Answer, QuestionName, answer_of, study_of
 from wearsim.study.run import run_study
 from wearsim.study.study_file import StudyResult
@@ -34,7 +34,7 @@ def answers(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Any, An
         patch.setitem(QUESTIONS, name, replace(question, draws=min(question.draws, DRAWS)))
         study = study_of(name, bench, Path("raised-zone-300"))
         result = run_study(study, folder / f"{name}.h5", Inline(), accuracy=COARSE)
-        found[name] = (bench, answer_of(name, result), result)
+        found[name] = (bench, answer_of(name, study, result), result)
     patch.undo()
     return found
 
@@ -60,6 +60,108 @@ def test_the_one_on_top_is_held_against_doing_nothing(answers: Any) -> None:
         best = {label: {**one, "surface_rms_m": share * before} for label, one in answer.found["best"].items()}
         told = replace(answer, found={**answer.found, "best": best})
         assert ("None of these strokes" in answer_text(bench, told, result)) is is_said
+
+
+def test_the_strokes_are_stated(answers: Any) -> None:
+    for name, sizes in (
+        ("overhang", "20 minutes of W strokes, 90 mm (0.30 D) long, 30 mm (0.10 D) to each side of their middle"),
+        ("on-top", "20 minutes of straight strokes, over the centre"),
+        (
+            "pitch",
+            "20 minutes of W strokes, 150 mm (0.50 D) long, 30 mm (0.10 D) to each side of their middle, mirror on top",
+        ),
+    ):
+        bench, answer, result = answers[name]
+        assert sizes in " ".join(answer_text(bench, answer, result).split())
+        assert sizes in " ".join(answer_figure(bench, answer, result).get_suptitle().split())
+
+
+def test_overhang_is_how_far_the_top_edge_passes_the_bottom_one(answers: Any) -> None:
+    bench, answer, result = answers["overhang"]
+    half, sweep, size = 0.5 * 0.3, 0.1, bench.mirror.diameter
+    gap = bench.laps[0].radius - bench.mirror.radius
+    for one, sign in zip(answer.curves, (1.0, -1.0), strict=True):
+        corner = size * np.hypot(half, one.at + sweep) + sign * gap
+        short = corner - one.values["overhang"]  # the end of a stroke is not quite at the end of the sweep
+        assert np.all(short >= 0.0) and np.all(short < 0.01 * size)
+    farthest = answer.found["overhang_m"]["tool"]
+    assert farthest is None or f"passes the glass's by {1e3 * farthest:.0f}" in " ".join(
+        answer_text(bench, answer, result).split()
+    )
+
+
+def test_a_chance_of_none_is_an_upper_bound(answers: Any) -> None:
+    bench, answer, result = answers["overhang"]
+    none = {"roll_risk_added": np.zeros(8), "rim_risk_added": np.full(8, 0.2), "draws_kept": np.full(8, 64.0)}
+    curves = tuple(replace(one, values={**one.values, **none}) for one in answer.curves)
+    text = answer_text(bench, replace(answer, curves=curves), result)
+    assert text.count("<5") == 16 and "20 +-" in text  # 3 of 64
+    assert none_seen(300.0) == pytest.approx(0.01) and abs(0.99**299 - 0.05) < 1e-3
+
+
+def test_what_hides_a_turned_edge_is_said(answers: Any) -> None:
+    text = " ".join(answer_text(*answers["overhang"]).split())
+    assert "turns oblate lifts its rim" in text and "makes a turned edge more likely, not less" in text
+
+
+def test_two_that_cannot_be_told_apart_are_as_good_as_each_other(answers: Any) -> None:
+    _, answer, result = answers["on-top"]
+
+    def better(tool: tuple[float, float], mirror: tuple[float, float]) -> Any:
+        curves = []
+        for one, (rms, end) in zip(answer.curves, (tool, mirror), strict=True):
+            ends = np.stack([np.full(one.at.size, rms), np.full(one.at.size, end)], axis=1) * 1e-9
+            values = {**one.values, "surface_rms": np.full(one.at.size, rms * 1e-9)}
+            curves.append(replace(one, values=values, ends={**one.ends, "surface_rms": ends}))
+        return QUESTIONS["on-top"].find(tuple(curves), result)["better"]
+
+    assert better((16, 50), (14, 62)) is None  # the line says one, the band the other
+    assert better((14, 50), (16, 60)) is None  # less than the error of the band
+    assert better((14, 50), (16, 70)) == "tool"
+    assert better((30, 90), (16, 70)) == "mirror"
+
+
+def test_the_one_on_top_has_a_row_for_leaving_it_alone(answers: Any) -> None:
+    bench, answer, result = answers["on-top"]
+    rows = [line.split() for line in answer_text(bench, answer, result).splitlines()]
+    alone = [row for row in rows if row[:2] == ["none", "-"]]
+    assert len(alone) >= 2 and all(
+        int(row[2]) == round(answer.found["surface_rms_before_m"] * 1e9) for row in alone[:1]
+    )
+    for label, place in (("is_shortest", "the shortest tried"), ("is_longest", "the longest tried")):
+        told = {key: {**one, "is_shortest": False, "is_longest": False, label: True}
+                for key, one in answer.found["best"].items()}  # fmt: skip
+        assert place in " ".join(
+            answer_text(bench, replace(answer, found={**answer.found, "best": told}), result).split()
+        )
+
+
+def test_an_edge_that_alarms_is_in_the_headline(answers: Any) -> None:
+    bench, answer, result = answers["pitch"]
+    curves = answer.curves
+    spoiled = np.array([0.0, 0.0, 0.0, 0.0, -111e-9])
+    sound = {name: np.zeros(5) for name in ("edge_roll_change", "rim_height_change")}
+    spoilt = ({}, {}, {"edge_roll_change": spoiled})
+    changed = tuple(
+        replace(one, values={**one.values, **sound, **part}) for one, part in zip(curves, spoilt, strict=True)
+    )
+    found = QUESTIONS["pitch"].find(changed, result)
+    text = " ".join(answer_text(bench, replace(answer, curves=changed, found=found), result).split())
+    warm = bench.wear.temperature + 4.0
+    assert (
+        f"Mind the edge: at {warm:g} degC and 3 times the stiffness these strokes lower the edge roll by 111 nm" in text
+    )
+    quiet = {**found, "worst_edge": {**found["worst_edge"], "added_m": -10e-9}}
+    assert "Mind the edge" not in answer_text(bench, replace(answer, found=quiet), result)
+
+
+def test_the_middle_of_a_row_is_not_left_out_of_a_range(answers: Any) -> None:
+    bench, answer, result = answers["pitch"]
+    conic = answer.found["conic_fit"]
+    text = " ".join(answer_text(bench, answer, result).split())
+    for first, last in (("softest", "hardest"), ("coldest", "warmest")):
+        assert f"{conic[first]:.2f} to {conic[last]:.2f}" not in text
+        assert all(f"{conic[one]:z.2f}" in text for one in (first, last, "as_it_is"))
 
 
 def test_overhang_lowers_the_rim_more_the_further_it_goes(answers: Any) -> None:

@@ -15,12 +15,14 @@ from hypothesis import strategies as st
 
 from tests.helpers.studies import COARSE, TEXT, Inline, small_study
 from wearsim.errors import StoreError
+from wearsim.study import run as runs
 from wearsim.study.cases import ChunkResult, job_for
 from wearsim.study.checkpoint import checkpoint_folder
 from wearsim.study.plan import sample_of
 from wearsim.study.quantities import QUANTITIES
 from wearsim.study.run import run_study
 from wearsim.study.study_file import expected_size, read_study, slabs, write_study
+from wearsim.wear.accuracy import DEFAULT
 
 
 @given(st.lists(st.integers(1, 5), min_size=1, max_size=4), st.data())
@@ -172,11 +174,19 @@ def test_other_files_and_newer_versions_are_refused(whole: Path, tmp_path: Path)
         read_study(tmp_path / "none.h5")
 
 
-def test_another_study_in_the_way_is_refused(whole: Path, tmp_path: Path) -> None:
+def test_another_study_in_the_way_is_refused_and_told_by_what(
+    whole: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     taken = tmp_path / "taken.h5"
     taken.write_bytes(whole.read_bytes())
-    with pytest.raises(StoreError, match="another study"):
+    with pytest.raises(StoreError, match="holds another study: the seed differs"):
         run_study(small_study(), taken, Inline(), seed=1, accuracy=COARSE)
+    with pytest.raises(StoreError, match="the seed and the accuracy differ"):
+        run_study(small_study(), taken, Inline(), seed=1, accuracy=DEFAULT)
+    monkeypatch.setattr(runs, "source_digest", lambda: "another")
+    with pytest.raises(StoreError, match="the same settings, worked by another version of wearsim's code"):
+        run_study(small_study(), taken, Inline(), accuracy=COARSE)
+    monkeypatch.undo()
     assert taken.read_bytes() == whole.read_bytes()
     assert run_study(small_study(), taken, Inline(), accuracy=COARSE).cases == 48  # complete: only read
     assert taken.read_bytes() == whole.read_bytes()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,7 +13,10 @@ from tests.helpers.workbench import make_bench, make_programme, make_spell
 from wearsim.bench.bench import Bench, Wear
 from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
-from wearsim.wear.bench_risks import Risk, bench_risks, facet_contrast, give, large_risks
+from wearsim.bench.mirror import SUPPORTS, Mirror
+from wearsim.figure.plate import Plate, on_points
+from wearsim.show.risks import risks_text
+from wearsim.wear.bench_risks import SUPPORT_RINGS, Risk, bench_risks, facet_contrast, give, large_risks
 from wearsim.wear.warnings import warnings_for
 
 
@@ -33,7 +38,38 @@ def test_three_pads_print_a_thin_glass_and_spare_a_thick_one() -> None:
     thin, thick = (risk(glass(thickness), "support") for thickness in (0.025, 0.05))
     assert 40e-9 < thin.rms < 90e-9 and 8e-9 < thick.rms < 16e-9
     assert thin.is_large(550e-9) and not thick.is_large(550e-9)
-    assert "support it on 6 points" in thin.advice and f"add {thin.rms * 1e9:.0f} nm RMS" in thin.advice
+    assert "support it on six pads" in thin.advice and f"add {thin.rms * 1e9:.0f} nm RMS" in thin.advice
+    assert all("three pads, 105 mm from its centre" in one.words for one in (thin, thick))
+    assert all("by a fifth of a turn" in one.advice for one in (thin, thick))
+
+
+def test_pads_moved_in_are_in_the_advice_with_what_they_leave() -> None:
+    thin = risk(glass(0.025), "support")
+    found = re.search(r"move the three in to 75 mm \((\d+) nm\)", thin.advice)
+    assert found is not None and float(found[1]) * 1e-9 < 0.55 * thin.rms
+
+
+def test_a_fifth_of_a_turn_cancels_the_lobes_of_every_support() -> None:
+    plate = Plate(0.15, 0.025, 63e9, 0.2)
+    for rings in SUPPORT_RINGS.values():
+        sag = on_points(plate, 100.0, rings)
+        lobes = sag.height - sag.height.mean(axis=1, keepdims=True)
+        turned = np.mean([np.roll(lobes, n * lobes.shape[1] // 5, axis=1) for n in range(5)], axis=0)
+        left, whole = (np.sqrt(sag.weight @ np.mean(one**2, axis=1)) for one in (turned, lobes))
+        assert left < 0.04 * whole  # what waves of 15 and more round the rim leave beside the pads
+
+
+def test_the_support_that_a_bench_states_is_what_is_warned_of() -> None:
+    def on(support: str) -> Risk:
+        bench = glass(0.02)
+        mirror = Mirror.model_validate({**bench.mirror.model_dump(), "support": support})
+        return risk(bench.model_copy(update={"mirror": mirror}), "support")
+
+    found = [on(support) for support in SUPPORTS]
+    assert [one.rms for one in found] == sorted((one.rms for one in found), reverse=True)
+    assert found[-1].rms == 0.0 and "an even layer" in found[-1].words and not found[-1].is_large(550e-9)
+    assert "nine pads" in found[2].words and "mm and " in found[2].words
+    assert not found[3].is_large(550e-9) and found[3].advice.startswith("these pads do")
 
 
 def test_palms_warm_by_expansion_and_conduction() -> None:
@@ -80,7 +116,7 @@ def test_the_warning_says_how_much_and_what_to_do() -> None:
     bench, programme = glass(0.025), make_programme(make_spell("one-third", minutes=1.0))
     outcome = predict(bench, programme, draws=0)
     (line,) = (line for line in warnings_for(bench, programme, outcome) if line.startswith("the mirror sags"))
-    assert "nm RMS of surface that the prediction leaves out; support it on 6 points" in line
+    assert "nm RMS of surface that the prediction leaves out; support it on six pads" in line
 
 
 @pytest.mark.parametrize("offset", [(0.0, 0.0), (0.008, 0.003)])
@@ -102,3 +138,13 @@ def test_the_print_of_facets_is_that_of_a_lap_turned_and_stroked_at_random(
 
 def test_a_lap_without_channels_prints_nothing() -> None:
     assert risk(make_bench(0.3, 3.0, facet_shape="none"), "facets").rms == 0.0
+
+
+def test_what_is_there_but_rounds_to_nothing_is_less_than_one() -> None:
+    bench = glass(0.05)
+    hands = risk(bench, "hands")
+    assert 0.0 < hands.rms < 0.5e-9
+    row = next(line for line in risks_text((hands,), 550e-9).splitlines() if "hands bend" in line)
+    assert re.search(r"\s<1\s+8\s", row)
+    nothing = replace(hands, rms=0.0, careless=0.0)
+    assert "<1" not in risks_text((nothing,), 550e-9)

@@ -162,6 +162,14 @@ def test_no_band_when_all_is_known() -> None:
         assert outcome.band is None and outcome.no_band == outcome.to_json()["no_band"] == reason
 
 
+def test_nobody_adds_glass() -> None:
+    """A difference in shape as large as the removal itself would, in one draw of ten."""
+    bench, own = make_bench(spread=Spread()), Discrepancy(even=0.8)
+    outcome = ws.predict(bench, make_programme(W), draws=32, accuracy=QUICK, discrepancy=own)
+    assert outcome.band is not None and outcome.band.removal is not None
+    assert np.min(outcome.band.removal) == 0.0 and np.all(outcome.band.removal[1] > 0.0)
+
+
 def test_seed_decides_the_draws_and_nothing_else() -> None:
     spread = Spread()
     assert np.array_equal(band(spread, 5), band(spread, 5))

@@ -16,7 +16,7 @@ from wearsim.wear.bench_risks import round_give
 from wearsim.wear.outcome import Band
 from wearsim.wear.planar.engine import PlanarEngine
 from wearsim.wear.predict import predict
-from wearsim.wear.warnings import lift_off_by_tilt, warnings_for
+from wearsim.wear.warnings import lift_off_by_tilt, mistrust, warnings_for
 
 QUICK = replace(DEFAULT, glass_rings=32, pitch_rings=24, offsets=10, draws=64)
 
@@ -124,6 +124,22 @@ def test_heavy_piece_on_top() -> None:
     assert np.ceil(bench.mirror.piece_mass) == float(
         next(w for w in warnings(bench, mirror) if "weight" in w).split("weighs ")[1].split(" kg")[0]
     )
+
+
+def test_numbers_that_are_not_to_be_trusted_are_said_to_be_so_first() -> None:
+    from wearsim.show.outcome import outcome_text
+
+    bench, programme = make_bench(), make_programme(make_spell("one-third", minutes=1.0))
+    outcome = predict(bench, programme, accuracy=QUICK, draws=0)
+    assert mistrust(outcome) == () and "Do not trust" not in outcome_text(bench, programme, outcome)
+    (spell,) = outcome.spells
+    for change, reason in (
+        ({"left_out": 0.379}, "38% of the strokes would tip"),
+        ({"peak_pressure": 212e3}, "212 kPa"),
+    ):
+        spoiled = replace(outcome, spells=(replace(spell, **change),))
+        first = outcome_text(bench, programme, spoiled).partition("\n\n")[0]
+        assert first.startswith("Do not trust these numbers: spell 1: ") and reason in " ".join(first.split())
 
 
 def test_a_figure_that_no_tester_reads_is_questioned() -> None:

@@ -289,11 +289,20 @@ PlainFactor = Annotated[float, *number("0.7", least=1e-3, most=1e3)]
 
 
 class DefaultUsed(NamedTuple):
-    """A default that a file left to wearsim: dotted key, value in people's units, where it comes from."""
+    """A default that a file left to wearsim: dotted key, value in people's units, where it comes from.
+
+    And a note, where something else on the bench speaks for another value.
+    """
 
     key: str
     value: str
     source: str
+    note: str = ""
+
+    @property
+    def why(self) -> str:
+        """Source and note."""
+        return f"{self.source}; {self.note}" if self.note else self.source
 
 
 class InputTable(BaseModel):

@@ -44,6 +44,9 @@ def _terms(value: Any, info: ValidationInfo) -> tuple[float, ...]:
 
 FilePath = Annotated[Path, BeforeValidator(_path)]
 
+WITHOUT_READINGS = "conic = -1 (a perfect paraboloid) or conic = 0 (a sphere) in [figure] to ask without readings"
+IN_FIGURE = f'readings = "readings.toml"; or {WITHOUT_READINGS}'
+
 
 class FigureSource(InputTable):
     """Where the glass stands, from ``[figure]``: exactly one of these.

@@ -53,8 +53,12 @@ class Hands(InputTable):
     centre_jitter: Jitter = default(0.002, "judgement")
     walk: Time = default(240.0, "judgement")
     hand_turn: Time = default(360.0, "judgement")
-    top_turns: Annotated[float, *number("10", least=-300.0, most=300.0)] = default(0.0, "by hand, no machine")
-    stand_turns: Annotated[float, *number("10", least=-300.0, most=300.0)] = default(0.0, "by hand, no machine")
+    top_turns: Annotated[float, *number("10", least=-300.0, most=300.0)] = default(
+        0.0, "by hand, no machine; turns a minute on a machine's spindle"
+    )
+    stand_turns: Annotated[float, *number("10", least=-300.0, most=300.0)] = default(
+        0.0, "by hand, no machine; turns a minute on a turntable or a machine's table"
+    )
 
     @property
     def spins(self) -> tuple[float, float]:

@@ -133,6 +133,14 @@ def pitch(name: str) -> Pitch:
     return _pick(Pitch, name, "pitch", "pitches.toml")
 
 
+def called(piece: str) -> tuple[str, ...]:
+    """The same, each with what people also call it in brackets."""
+    tables = _tables(f"{piece}.toml")
+    return tuple(
+        f"{name} ({', '.join(table['also'])})" if table.get("also") else name for name, table in tables.items()
+    )
+
+
 def names(piece: str) -> tuple[str, ...]:
     """Names of the ready ``"glasses"``, ``"abrasives"``, ``"pitches"`` or ``"benches"``, that may be named."""
     if piece == "benches":

@@ -18,12 +18,15 @@ from wearsim.bench.fields import (
     Mass,
     Name,
     Thickness,
+    choice,
     default,
     number,
 )
 from wearsim.bench.input_errors import length_error
 from wearsim.errors import InputError
 from wearsim.figure.conic import MirrorGeometry
+
+SUPPORTS = ("three pads", "six pads", "nine pads", "eighteen pads", "even")
 
 
 class Mirror(InputTable):
@@ -47,6 +50,9 @@ class Mirror(InputTable):
         Width of the outermost ring left out of the figure's numbers [m].
     hole : float
         Diameter of a central hole [m].
+    support : str
+        What it lies on while the tool is on top, one of :data:`SUPPORTS`: pads that carry alike, or an even layer of felt or
+        carpet. Only the estimate of what a bench risks depends on it.
     """
 
     diameter: Diameter
@@ -58,6 +64,9 @@ class Mirror(InputTable):
     mass: Mass | None = None
     rim_excluded: Depth = default(0.002, "judgement: a bevel")
     hole: Depth = default(0.0, "no hole")
+    support: Annotated[str, *choice(*SUPPORTS)] = default(
+        SUPPORTS[0], "common practice, no source; or six, nine or eighteen pads, or even: felt, carpet"
+    )
 
     @property
     def radius(self) -> float:

@@ -9,7 +9,7 @@ from typing import Any
 from wearsim.bench import materials as catalogue
 from wearsim.bench.bench import EDGE_LENGTH_SOURCE, PRESTON_SOURCE, Bench, Spread, Wear, lap_key
 from wearsim.bench.fields import DefaultUsed, defaults_of, rule_of, table_of
-from wearsim.bench.figure_source import FigureSource, Light
+from wearsim.bench.figure_source import IN_FIGURE, FigureSource, Light
 from wearsim.bench.hands import Hands
 from wearsim.bench.input_errors import check_keys, in_written_unit, located, parse_toml, read_table, read_text
 from wearsim.bench.lap import FROM_PITCH, Lap
@@ -76,7 +76,8 @@ def bench_from_table(table: dict[str, Any], *, file: Path | None = None, text: s
     check_keys(table, _KEYS, file)
     for key in _NEEDED:
         if key not in table:
-            raise InputError("missing", file=file, key=key, expected=f"a table [{key}]")
+            hint = f": {IN_FIGURE}" if key == "figure" else ""
+            raise InputError("missing", file=file, key=key, expected=f"a table [{key}]{hint}")
     mirror = read_table(Mirror, table["mirror"], "mirror", file)
     laps = _laps(table["lap"], file)
     hands = read_table(Hands, table.get("hands", {}), "hands", file)
@@ -159,7 +160,12 @@ def bench_defaults(bench: Bench, table: dict[str, Any]) -> tuple[DefaultUsed, ..
     for key in ("spread", "light"):
         used += defaults_of(getattr(bench, key), set(table.get(key, {})), key)
     return tuple(
-        one._replace(value=value_in_units_of(bench, one.value), source=in_units_of(bench, one.source)) for one in used
+        one._replace(
+            value=value_in_units_of(bench, one.value),
+            source=in_units_of(bench, one.source),
+            note=in_units_of(bench, one.note),
+        )
+        for one in used
     )
 
 
@@ -181,13 +187,13 @@ def _density(bench: Bench) -> list[DefaultUsed]:
 
 
 def _of_lap(lap: Lap, given: set[str], key: str) -> list[DefaultUsed]:
-    if lap.pitch is None:
-        return defaults_of(lap, given, key)
-    source = f"pitch {lap.pitch}: {catalogue.pitch(lap.pitch).source}"
-    return [
-        used._replace(source=source) if used.key.rpartition(".")[2] in FROM_PITCH else used
-        for used in defaults_of(lap, given, key)
-    ]
+    found = []
+    for used in defaults_of(lap, given, key):
+        name = used.key.rpartition(".")[2]
+        if lap.pitch is not None and name in FROM_PITCH:
+            used = used._replace(source=f"pitch {lap.pitch}: {catalogue.pitch(lap.pitch).source}")
+        found.append(used._replace(note=lap.flow_note) if name == "relaxation_time" else used)
+    return found
 
 
 def _preston(bench: Bench) -> list[DefaultUsed]:

@@ -179,7 +179,7 @@ def _asked(given: dict[str, Any]) -> dict[str, Any]:
 
 def _answer(question: Question, answers: Answers, before: Any) -> Any:
     """One answer, checked by making the bench of all answers so far; None for going back."""
-    from wearsim.bench.materials import names
+    from wearsim.bench.materials import called
     from wearsim.learn.new_folder import fresh_folder, offered
 
     def check(text: str) -> Any:
@@ -192,6 +192,6 @@ def _answer(question: Question, answers: Answers, before: Any) -> Any:
             raise typer.BadParameter(str(error)) from None
         return value
 
-    hint = ", ".join(names(question.choices)) if question.choices else question.why.rstrip(".")
+    hint = ", ".join(called(question.choices)) if question.choices else question.why.rstrip(".")
     shown = offered(answers, question) if before is None else str(before)
     return typer.prompt(f"{question.words} ({hint})", shown, value_proc=check, err=True)

@@ -113,7 +113,7 @@ def _deliver_answer(plan: Study, question: QuestionChoice, result: StudyResult, 
     from wearsim.show.answers import answer_figure, answer_text
     from wearsim.study.questions import answer_of
 
-    answer = answer_of(question.value, result)
+    answer = answer_of(question.value, plan, result)
     options.deliver(
         lambda: {"file": str(result.file), **answer.to_json()},
         table=lambda: answer_text(plan.bench, answer, result),

@@ -45,7 +45,7 @@ class FigureNumbers:
     rim_height : float
         Rim above the sphere that fits the inner 80 % of the radius best; negative = turned down [m of surface].
     rim_width : float
-        How far in from the clear radius half of that is reached [m].
+        How far in from the clear radius half of that is reached; 0 where the rim has no width of its own [m].
     """
 
     surface_rms: float
@@ -115,12 +115,19 @@ class FigureGauge:
         return float((self._rim * np.asarray(error, dtype=float)).sum())
 
     def rim_width(self, error: ArrayLike) -> float:
-        """How far in from the clear radius half of :meth:`rim_height` is reached; at most half of that radius [m]."""
-        height = self.rim_height(error)
-        above = matrix_product(self._above, error) * np.sign(height) - 0.5 * abs(height)
+        """How far in from the clear radius half of :meth:`rim_height` is reached; at most half of that radius [m].
+
+        0 for no width: where the rim has no height, or something inside it stands farther from that sphere than it does, as
+        where the rim passes from up to down.
+        """
+        height, away = self.rim_height(error), matrix_product(self._above, error)
+        inside = self._inwards < EDGE_RING[0] * self._inwards[0]
+        if not height or np.abs(away[inside]).max() > abs(height) * (1.0 + 1e-9):
+            return 0.0
+        above = away * np.sign(height) - 0.5 * abs(height)
         under = np.flatnonzero(above <= 0.0)
-        if not height or not under.size:
-            return float(self._inwards[0] - self._inwards[-1]) if height else 0.0
+        if not under.size:
+            return float(self._inwards[0] - self._inwards[-1])
         at = int(under[0])
         if at == 0:
             return 0.0

@@ -386,7 +386,7 @@ def _left_out(used: DefaultUsed, bench: Bench) -> str:
         shown = "[" + ", ".join(f'"{in_units_of(bench, item)}"' for item in value) + "]"
     else:
         shown = f'"{value_in_units_of(bench, value)}"' if isinstance(value, str) else f"{value!r}"
-    return _commented(f"# {key} = {shown}", used.source)
+    return _commented(f"# {key} = {shown}", used.why)
 
 
 def _commented(line: str, comment: str) -> str:

@@ -105,8 +105,8 @@ def fresh(given: dict[str, Any]) -> dict[str, Any]:
     return {
         "title": title_of(bench), "files": {file.name: text for file, text in made.files(Path()).items()},
         "glass": weight_words(bench, kilograms), "tool": answers.lap_mass, "is_heavy": kilograms > HEAVY,
-        "defaults": [tuple(used) for used in bench.defaults_used], "waiting": waiting_text(bench.mirror),
-        "windows": len(made.mask.zones),
+        "defaults": [(used.key, used.value, used.why) for used in bench.defaults_used],
+        "windows": len(made.mask.zones), "waiting": waiting_text(bench.mirror),
     }  # fmt: skip
 
 
@@ -307,7 +307,7 @@ def answer(path: Path, name: QuestionName, *, progress: Any) -> dict[str, Any]:
     with tempfile.TemporaryDirectory() as place:
         file = Path(place) / f"{name}.h5"
         result = run_study(study, file, progress=lambda done: progress(f"{done.done} of {done.cases} cases"))
-        found = answer_of(name, result)
+        found = answer_of(name, study, result)
         figure, text = answer_figure(study.bench, found, result), answer_text(study.bench, found, result)
     return {"picture": data_address(figure, NARROW), "text": text}
 

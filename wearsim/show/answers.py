@@ -7,16 +7,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.fields import Extent
 from wearsim.bench.personal_units import height_text, height_unit, temperature_step, temperature_text
-from wearsim.bench.units import LengthUnit, decimal, length_unit
+from wearsim.bench.programme import STROKES
+from wearsim.bench.units import LengthUnit, decimal, length_unit, stroke_unit
 from wearsim.kernels.arrays import Floats
 from wearsim.show.comparison import RADIUS_NOT_CONIC
 from wearsim.show.study import LINES, failures_text
-from wearsim.show.study_scales import axis_scale
 from wearsim.show.style import INK, new_figure, plot_style
 from wearsim.show.text import Cell, band_words, in_diameters, paragraph, table
-from wearsim.study.quantities import RISKS
-from wearsim.study.questions import ACCEPTED, QUESTIONS, Answer, Curve
+from wearsim.study.quantities import RISKS, none_seen
+from wearsim.study.questions import ACCEPTED, ADDED, DEGREES, QUESTIONS, RISK_OF, Answer, Curve
 from wearsim.study.study_file import StudyResult
 
 if TYPE_CHECKING:
@@ -24,15 +25,16 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
+TITLE_LETTERS = 85
+"""Of a line over a plot."""
 _NAMES = {"tool": "Tool on top", "mirror": "Mirror on top"}
 _HEADS = {
     "surface_rms": "RMS\nafter\n{high}", "conic_fit": "Conic\nafter\n", "edge_roll_change": "Edge roll\nadded\n{high}",
     "rim_height_change": "Rim\nadded\n{high}",
 }  # fmt: skip
-_RISKS = {"edge_roll_change": "roll_risk_added", "rim_height_change": "rim_risk_added"}
 _DRAWN = {
     "overhang": ("rim_risk_added", "roll_risk_added", "rim_height_change", "edge_roll_change"),
-    "on-top": ("surface_rms", "conic_fit"), "pitch": ("surface_rms", "conic_fit"),
+    "on-top": ("surface_rms", "conic_fit", *ADDED), "pitch": ("surface_rms", "conic_fit", *ADDED),
 }  # fmt: skip
 _TITLES = {
     "rim_risk_added": "probability that these strokes lower the rim by more than {limit}",
@@ -49,22 +51,61 @@ def answer_text(bench: Bench, answer: Answer, result: StudyResult) -> str:
     sentences = {"overhang": _overhang_words, "on-top": _on_top_words, "pitch": _pitch_words}[answer.name](
         bench, answer
     )
-    parts = ["\n".join([QUESTIONS[answer.name].words, *map(paragraph, sentences)])]
+    asked = f"Worked: {_stroke_words(bench, answer)}."
+    parts = ["\n".join([QUESTIONS[answer.name].words, *map(paragraph, [*sentences, asked])])]
     parts += [_curve_text(bench, answer, one, unit) for one in answer.curves]
-    if answer.name == "overhang":
-        parts.append(paragraph(_NOTE))
+    parts += [paragraph(note) for note in _NOTES[answer.name]]
     if result.failures:
         parts.append(failures_text(result))
     return "\n\n".join(parts)
 
 
-_NOTE = (
-    "Added: by these strokes alone, however the edge was before; negative = turned down; with the bench's own "
-    "constants, and for nine of ten cases. Chance: how often it goes down by more than the limit, counted, smoothed "
-    "from row to row, +- its standard error. Half within: how far in from the rim half of what is added reaches. A rim "
-    "that goes down over a tenth of the mirror and more while the edge roll hardly moves is a change of the conic constant "
-    "rather than a turned edge."
+_EDGE_NOTE = (
+    "Added: by these strokes alone, however the edge was before; negative = turned down; with the bench's own constants"
 )
+_NOTES = {
+    "overhang": (
+        f"{_EDGE_NOTE}, and for nine of ten cases. Off: the middle of the strokes off centre. Over: how far the top piece's "
+        "edge passes that of the piece below it at the farthest, which is what many call overhang. Chance: how often the "
+        "edge goes down by more than the limit, counted, smoothed from row to row, +- its standard error; < where no draw "
+        "did: 19 in 20 sure that it is less. Half within: how far in from the rim half of what is added reaches; "
+        "- where something inside it stands out farther.",
+        "The rim is held against the sphere that fits the inner 80 % best. A mirror that turns oblate lifts its rim by this "
+        "measure, and a narrow turned edge can hide beneath that: look at the edge roll too, which holds the rim against "
+        "the run just inside it. A rim that goes down over a tenth of the mirror and more while the edge roll hardly moves "
+        "is a change of the conic constant rather than a turned edge.",
+        "What the model leaves out makes a turned edge more likely, not less: pitch that bulges over the rim, a lap that "
+        "rocks as it passes the edge. Practice speaks of turned edges about 6 mm (1/4 in) wide; those of the model are half "
+        "as wide (see the validation page). Stay well inside these figures, and test the edge early.",
+    ),
+    "on-top": (f"{_EDGE_NOTE}, and for nine of ten cases.",),
+    "pitch": (
+        f"{_EDGE_NOTE}.",
+        "Nobody sells pitch by its stiffness, and it is hard to measure: a third and three times are how well it is known, "
+        "and the rows show what that costs. Pitch that you buy or temper differs in how slowly it flows, as a colder or "
+        "warmer room makes it.",
+    ),
+}  # fmt: skip
+
+
+def _stroke_words(bench: Bench, answer: Answer) -> str:
+    """The strokes that were worked: minutes, kind, and the sizes that no axis changes."""
+    unit, size, spell = stroke_unit(bench), bench.mirror.diameter, answer.spell
+
+    def said(extent: Extent) -> str:
+        return f"{unit.short(extent.on(size))} ({in_diameters(extent.on(size) / size)} D)"
+
+    sizes = []
+    if spell.length is not None and not answer.axis.endswith("length"):
+        sizes.append(f"{said(spell.length)} long")
+    if spell.side_sweep is not None:
+        sizes.append(f"{said(spell.side_sweep)} to each side of their middle")
+    kind = f"{spell.minutes:g} minutes of {STROKES[spell.stroke].words} strokes"
+    if answer.name == "pitch":
+        sizes.append(f"{spell.on_top} on top")
+    if answer.name != "overhang":
+        sizes.append("over the centre")
+    return ", ".join([kind, *sizes])
 
 
 def setting_words(bench: Bench, answer: Answer, curve: Curve) -> str:
@@ -76,7 +117,11 @@ def _along(bench: Bench, answer: Answer, unit: LengthUnit) -> tuple[list[str], l
     """Heads and columns of the axis along the curves."""
     at = answer.curves[0].at
     if answer.name == "pitch":
-        return ["Stiffness\nGPa/m"], [[f"{one / 1e9:.2g}" for one in at]]
+        own = at[at.size // 2]
+        return ["Stiffness\ntimes yours", "GPa/m"], [
+            [f"{one / own:.2g}" for one in at],
+            [f"{one / 1e9:.2g}" for one in at],
+        ]
     head = "Off" if answer.name == "overhang" else "Length"
     in_units = [unit.number(one * bench.mirror.diameter) for one in at]
     return [f"{head}\n{unit.name}", "of D"], [in_units, [in_diameters(one) for one in at]]
@@ -85,23 +130,40 @@ def _along(bench: Bench, answer: Answer, unit: LengthUnit) -> tuple[list[str], l
 def _curve_text(bench: Bench, answer: Answer, curve: Curve, unit: LengthUnit) -> str:
     heads, columns = _along(bench, answer, unit)
     cells: list[list[Cell]] = [list(column) for column in columns]
+    if answer.name == "overhang":
+        heads.append(f"Over\n{unit.name}")
+        cells.append([unit.number(one) for one in curve.values["overhang"]])
     for name in (one for one in _HEADS if one in curve.values):
         heads.append(_HEADS[name].format(high=height_unit(0.0).name))
         cells.append(_banded(curve, name))
-        risk = _RISKS.get(name)
-        if risk is not None and answer.name == "overhang":
+        if answer.name == "overhang" and name in RISK_OF:
             heads.append("chance\n%")
-            pairs = zip(curve.values[risk], curve.values[f"{risk}_error"], strict=True)
-            cells.append([_share(share, error) for share, error in pairs])
+            cells.append(_chances(curve, RISK_OF[name]))
     if "rim_width_added" in curve.values:
         heads.append(f"Half\nwithin\n{unit.name}")
-        cells.append([unit.number(one) if np.isfinite(one) else "" for one in curve.values["rim_width_added"]])
+        widths = curve.values["rim_width_added"]
+        cells.append(["" if not np.isfinite(one) else unit.number(one) if one else "-" for one in widths])
     rows = list(zip(*cells, strict=True))
+    if answer.name == "on-top" and "conic_fit_before" in answer.found:
+        rms, conic = answer.found["surface_rms_before_m"], answer.found["conic_fit_before"]
+        alone: list[Cell] = ["none", "-", _written("surface_rms", rms), _written("conic_fit", conic), "0", "0"]
+        rows.insert(0, tuple(alone))
     return f"{setting_words(bench, answer, curve)}:\n{table(heads, rows, words=())}"
 
 
-def _share(share: float, error: float) -> str:
-    return "cannot" if not np.isfinite(share) else f"{100 * share:.0f} +-{100 * error:.0f}"
+def _chances(curve: Curve, risk: str) -> list[Cell]:
+    """Chances in per cent, an upper bound where no draw was counted."""
+    cells: list[Cell] = []
+    for share, error, draws in zip(
+        curve.values[risk], curve.values[f"{risk}_error"], curve.values["draws_kept"], strict=True
+    ):
+        if not np.isfinite(share):
+            cells.append("cannot")
+        elif round(100 * share) == 0:
+            cells.append(f"<{np.ceil(100 * none_seen(draws)):.0f}")
+        else:
+            cells.append(f"{100 * share:.0f} +-{100 * error:.0f}")
+    return cells
 
 
 def _written(name: str, value: float) -> str:
@@ -129,15 +191,19 @@ def _overhang_words(bench: Bench, answer: Answer) -> list[str]:
     limit = found["edge_limit_m"] / bench.light.wavelength
     lines = [
         f"Fewer than one case in ten turns the edge down by more than {limit:g} wave ({height_text(found['edge_limit_m'])} "
-        f"of surface) in {found['minutes']:g} minutes of W strokes, 0.3 of the diameter long:"
+        "of surface) with:"
     ]
     for label, farthest in found["farthest"].items():
         if farthest is None:
-            lines.append(f"{_NAMES[label]}: not even about the centre.")
+            lines.append(f"{_NAMES[label]}: not even strokes about the centre.")
             continue
         reach = f"{unit.short(farthest * bench.mirror.diameter)} ({in_diameters(farthest)} D) off centre"
         more = ", the farthest tried" if farthest >= found["tested_to"] else ""
-        lines.append(f"{_NAMES[label]}: up to {reach}{more}.")
+        top, bottom = ("lap", "glass") if label == "tool" else ("glass", "lap")
+        lines.append(
+            f"{_NAMES[label]}: strokes whose middle is up to {reach}{more}. At the farthest the {top}'s edge then passes "
+            f"the {bottom}'s by {unit.short(found['overhang_m'][label])}."
+        )
     before = [answer.curves[0].values[name][0] - answer.curves[0].values[f"{name}_change"][0] for name in
               ("edge_roll", "rim_height")]  # fmt: skip
     if np.all(np.isfinite(before)):
@@ -153,29 +219,53 @@ def _on_top_words(bench: Bench, answer: Answer) -> list[str]:
         return ["No stroke of this question can be done on this bench."]
     lines = [
         f"{_NAMES[label]}: strokes of {unit.short(one['length'] * bench.mirror.diameter)} "
-        f"({in_diameters(one['length'])} D) leave the least: {height_text(one['surface_rms_m'])} RMS after "
-        f"{answer.found['minutes']:g} minutes, and in 19 of 20 cases less than {height_text(one['surface_rms_95_m'])}."
+        f"({in_diameters(one['length'])} D{_end_of_range(one)}) leave the least: {height_text(one['surface_rms_m'])} RMS, "
+        f"and in 19 of 20 cases less than {height_text(one['surface_rms_95_m'])}.{_edge_of_best(answer, one)}"
         for label, one in best.items()
     ]
-    first = min(best, key=lambda label: float(best[label]["surface_rms_95_m"]))
+    better = answer.found["better"]
+    head = "As good as each other from here: the difference is within what is uncertain."
+    if better is not None or len(best) == 1:
+        head = f"{_NAMES[better or next(iter(best))]} is the safer of the two from here."
     before, least = answer.found["surface_rms_before_m"], min(one["surface_rms_m"] for one in best.values())
-    gain = f"Before: {before * 1e9:.0f} nm RMS."
+    gain = f"Left alone: {height_text(before)} RMS."
     if least >= 0.95 * before:  # a twentieth is no gain that a session would show
-        gain += " None of these strokes makes it noticeably better; propose searches all strokes."
-    return [f"{_NAMES[first]} is the safer of the two from here.", *lines, gain, RADIUS_NOT_CONIC]
+        gain += " None of these strokes makes it noticeably better: leave it alone, or ask propose, which searches all strokes."
+    return [head, *lines, gain, RADIUS_NOT_CONIC]
+
+
+def _end_of_range(one: dict[str, Any]) -> str:
+    return ", the shortest tried" if one["is_shortest"] else ", the longest tried" if one["is_longest"] else ""
+
+
+def _edge_of_best(answer: Answer, one: dict[str, Any]) -> str:
+    """A warning where one case in twenty turns the edge down by more than the limit."""
+    if one["edge_5_m"] >= -answer.found["edge_limit_m"]:
+        return ""
+    return f" The edge: in 1 of 20 cases these strokes lower it by more than {height_text(-one['edge_5_m'])}."
 
 
 def _pitch_words(bench: Bench, answer: Answer) -> list[str]:
     rms, conic = answer.found["surface_rms"], answer.found["conic_fit"]
-    step = temperature_step(4.0, bench)
-    return [
-        f"{answer.found['minutes']:g} minutes of W strokes, mirror on top, leave {_heights(rms)} RMS over all "
-        f"pitches and rooms tried, and a conic constant of {_range(conic, 1.0, 2)}; with your pitch in your room "
-        f"{height_text(rms['as_it_is'])} and {decimal(conic['as_it_is'], 2)}.",
-        f"From a third of the stiffness to three times: conic {decimal(conic['softest'], 2)} to "
-        f"{decimal(conic['hardest'], 2)}. From {step} colder to {step} warmer: {decimal(conic['coldest'], 2)} to "
-        f"{decimal(conic['warmest'], 2)}.",
+    step, slower = temperature_step(DEGREES, bench), 10.0 ** (DEGREES / bench.laps[0].degrees_per_decade)
+    lines = [
+        f"With your pitch in your room: {height_text(rms['as_it_is'])} RMS and a conic constant of "
+        f"{decimal(conic['as_it_is'], 2)}. Over all pitches and rooms tried: {_heights(rms)} RMS, conic "
+        f"{decimal(conic['least'], 2)} to {decimal(conic['most'], 2)}.",
+        f"Conic with your pitch at a third of its stiffness {decimal(conic['softest'], 2)}, as it is "
+        f"{decimal(conic['as_it_is'], 2)}, at three times {decimal(conic['hardest'], 2)}. In a room {step} colder "
+        f"{decimal(conic['coldest'], 2)}, as it is {decimal(conic['as_it_is'], 2)}, {step} warmer "
+        f"{decimal(conic['warmest'], 2)}: the pitch then flows {slower:.2g} times slower or faster.",
     ]
+    worst = answer.found["worst_edge"]
+    if worst["added_m"] < -answer.found["edge_limit_m"]:
+        name = {"edge_roll_change": "edge roll", "rim_height_change": "rim"}[worst["of"]]
+        lines.insert(0, (
+            f"Mind the edge: at {temperature_text(worst['temperature_degC'], bench)} and {worst['stiffness_factor']:.2g} "
+            f"times the stiffness these strokes lower the {name} by {height_text(-worst['added_m'])}, more than "
+            f"{height_text(answer.found['edge_limit_m'])}, which counts as a turned edge."
+        ))  # fmt: skip
+    return lines
 
 
 def _heights(found: dict[str, float]) -> str:
@@ -183,38 +273,42 @@ def _heights(found: dict[str, float]) -> str:
     return f"{unit.number(found['least'])} to {unit.text(found['most'])}"
 
 
-def _range(found: dict[str, float], scale: float, digits: int) -> str:
-    return f"{decimal(found['least'] * scale, digits)} to {decimal(found['most'] * scale, digits)}"
-
-
 def answer_figure(bench: Bench, answer: Answer, result: StudyResult) -> Figure:
     """Plot an answer: a panel for each quantity, a line for each curve, its band shaded."""
     names = _DRAWN[answer.name]
     with plot_style():
-        figure = new_figure(8.0, 1.6 + 2.2 * len(names))
+        figure = new_figure(8.0, 1.8 + 2.2 * len(names))
         panels = figure.subplots(len(names), 1, sharex=True, squeeze=False)[:, 0]
         for axes, name in zip(panels, names, strict=True):
             for line, curve in zip(LINES, answer.curves, strict=False):
                 _draw(axes, curve, name, line, setting_words(bench, answer, curve))
             limit = f"{height_text(answer.found['edge_limit_m'])}" if name in RISKS else ""
             axes.set_title(_TITLES[name].format(limit=limit, high=height_unit(0.0).name), fontsize=10)
-        if answer.name == "overhang":
-            _mark(panels, answer)
-        panels[-1].set_xlabel(axis_scale(result, answer.axis).label)
-        if answer.name == "pitch":
-            _, (stiffness,) = _along(bench, answer, length_unit(bench))
-            panels[-1].set_xscale("log")
-            panels[-1].set_xticks(answer.curves[0].at, stiffness)
-            panels[-1].minorticks_off()
-            panels[-1].set_xlabel("stiffness of the lap [GPa/m]")
+            _mark(axes, answer, name)
+        _scale_along(panels[-1], bench, answer)
         handles, labels = panels[0].get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside lower center", ncols=min(len(labels), 3))
-        figure.suptitle(f"{QUESTIONS[answer.name].words} After {answer.found['minutes']:g} minutes", fontsize=11)
+        asked = paragraph(_stroke_words(bench, answer), width=TITLE_LETTERS)
+        figure.suptitle(f"{QUESTIONS[answer.name].words}\n{asked}", fontsize=11)
     return figure
 
 
+def _scale_along(axes: Axes, bench: Bench, answer: Answer) -> None:
+    """The axis along the curves: in the person's unit, beneath it the share of the diameter."""
+    unit = length_unit(bench)
+    if answer.name == "pitch":
+        axes.set_xscale("log")
+        axes.set_xlabel("stiffness of the pitch, times yours [GPa/m beneath]")
+    else:
+        what = "middle of the strokes off centre" if answer.name == "overhang" else "length of the strokes"
+        axes.set_xlabel(f"{what} [{unit.name}; beneath: of the diameter]")
+    _, (first, second) = _along(bench, answer, unit)
+    axes.set_xticks(answer.curves[0].at, [f"{one}\n{other}" for one, other in zip(first, second, strict=True)])
+    axes.minorticks_off()
+
+
 def _draw(axes: Axes, curve: Curve, name: str, line: dict[str, Any], label: str) -> None:
-    scale = 1.0 if name in (*RISKS, "conic_fit") else 1e-9
+    scale = 1.0 if name in (*RISKS, "conic_fit") else height_unit(0.0).size
     values: Floats = curve.values[name] / scale
     axes.plot(curve.at, values, label=label, linewidth=1.8, markersize=5, **line)
     if name in RISKS:
@@ -228,12 +322,14 @@ def _draw(axes: Axes, curve: Curve, name: str, line: dict[str, Any], label: str)
     axes.fill_between(curve.at, low, high, color=line["color"], alpha=0.15, linewidth=0.0)
 
 
-def _mark(panels: Any, answer: Answer) -> None:
-    """The accepted risk, and what is added at the limit."""
-    for axes in panels[:2]:
-        axes.axhline(ACCEPTED, color=INK, linewidth=0.9, linestyle=(0, (2, 2)))
-    for axes in panels[2:]:
+def _mark(axes: Axes, answer: Answer, name: str) -> None:
+    """The accepted risk, what is added at the limit, and what leaving it alone gives."""
+    dashed: dict[str, Any] = {"color": INK, "linewidth": 0.9, "linestyle": (0, (2, 2))}
+    alone = {"surface_rms": "surface_rms_before_m", "conic_fit": "conic_fit_before"}.get(name)
+    if name in RISKS:
+        axes.axhline(ACCEPTED, **dashed)
+    elif name in ADDED:
         axes.axhline(0.0, color=INK, linewidth=0.8)
-        axes.axhline(
-            -answer.found["edge_limit_m"] / height_unit(0.0).size, color=INK, linewidth=0.9, linestyle=(0, (2, 2))
-        )
+        axes.axhline(-answer.found["edge_limit_m"] / height_unit(0.0).size, **dashed)
+    elif alone in answer.found:
+        axes.axhline(answer.found[alone] / (1.0 if name == "conic_fit" else height_unit(0.0).size), **dashed)

@@ -45,16 +45,17 @@ def cautions_text(*, whole: bool = False, at_the_light: bool = False) -> str:
 def defaults_text(used: Sequence[DefaultUsed], *, sources: bool = False) -> str:
     """Defaults by table, a line or two each; or one by one with their sources."""
     if sources:
-        lines = [paragraph(f"{key} = {value}: {source}", "  ", "      ") for key, value, source in used]
+        lines = [paragraph(f"{one.key} = {one.value}: {one.why}", "  ", "      ") for one in used]
         return "\n".join(["Defaults used, and where they come from:", *lines])
     tables: dict[str, list[str]] = {}
-    for key, value, _ in used:
-        table, _, name = key.rpartition(".")
-        tables.setdefault(table, []).append(f"{name.replace('_', ' ')} {value}")
+    for one in used:
+        table, _, name = one.key.rpartition(".")
+        tables.setdefault(table, []).append(f"{name.replace('_', ' ')} {one.value}")
     alike: dict[str, list[str]] = {}
     for table, items in tables.items():
         alike.setdefault(", ".join(items), []).append(table)
     lines = [paragraph(items, f"  {_joined(names)}: ", "    ") for items, names in alike.items()]
+    lines += [paragraph(f"Note on {one.key} = {one.value}: {one.note}", "  ", "    ") for one in used if one.note]
     return "\n".join(["Defaults used (-v: where they come from):", *lines])
 
 

@@ -34,6 +34,10 @@ def degree_sign(bench: Bench) -> str:
 
 
 CANNOT = "cannot"
+WIDTH = "rim_width"
+NO_WIDTH = ("-", "")
+"""In place of a rim's width and its band where it has none of its own."""
+NO_WIDTH_NOTE = "Rim width -: something inside the rim stands out farther than the rim does."
 
 
 class Number(NamedTuple):
@@ -78,7 +82,7 @@ def figure_rows(high: LengthUnit, length: LengthUnit = MILLIMETRES, conic_places
         Number("conic_fit", "Conic constant, best fit", "", lambda conic: decimal(conic, conic_places)),
         Number("edge_roll", "Edge roll, negative = down", high.name, high.number),
         Number("rim_height", "Rim height, negative = down", high.name, high.number),
-        Number("rim_width", "Rim width at half that height", length.name, length.number),
+        Number(WIDTH, "Rim width at half that height", length.name, length.number),
     )
 
 
@@ -92,6 +96,8 @@ class BandedNumbers:
     def cells(self, number: Number) -> tuple[str, str]:
         """A number and its band; empty what is not there."""
         value, ends = self.values.get(number.name), self.ends.get(number.name)
+        if number.name == WIDTH and value == 0.0:
+            return NO_WIDTH
         return (
             "" if value is None else number.written(value),
             "" if ends is None else band_words(tuple(ends), number.written),

@@ -14,7 +14,10 @@ from wearsim.bench.units import LengthUnit, decimal, length_unit
 from wearsim.show.maps import HEIGHT, draw_maps, maps_text
 from wearsim.show.numbers import (
     LIFT_OFF,
+    NO_WIDTH,
+    NO_WIDTH_NOTE,
     PRESSURE,
+    WIDTH,
     BandedNumbers,
     figure_rows,
     numbers_after,
@@ -26,6 +29,7 @@ from wearsim.show.strokes import ROW_HEIGHT, draw_programme, rows_for, spell_wor
 from wearsim.show.style import new_figure, plot_style
 from wearsim.show.text import Cell, banded, low_high_bar, paragraph, table, warnings_text
 from wearsim.wear.outcome import EXACT, Outcome
+from wearsim.wear.warnings import mistrust
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -39,7 +43,9 @@ MOST_DRAWN = 12
 def outcome_text(bench: Bench, programme: Programme, outcome: Outcome, edge_by_spell: bool = False) -> str:
     """Everything to read about the outcome of a programme; of its edge after each spell only if that is asked for."""
     unit = length_unit(bench)
+    reasons = "; ".join(mistrust(outcome))
     parts = [
+        paragraph(f"Do not trust these numbers: {reasons} (warnings below).") if reasons else "",
         zones_text(bench, outcome, unit),
         numbers_text(outcome, unit),
         maps_text(programme, outcome, unit, unit_for(outcome)),
@@ -80,6 +86,8 @@ def numbers_text(
     after = held(numbers_after(outcome))
     columns = {"Before": numbers_before(outcome), "After": after}
     parts = [numbers_table(columns, figure_rows(unit_for(outcome), unit)), *map(paragraph, _notes(outcome))]
+    if any(one.values[WIDTH] == 0.0 for one in columns.values()):
+        parts.append(paragraph(NO_WIDTH_NOTE))
     if outcome.spells:
         pressure = after.text(PRESSURE.name, PRESSURE.written, f" {PRESSURE.unit}")
         lift_off = after.text(LIFT_OFF.name, LIFT_OFF.written)
@@ -96,6 +104,7 @@ def _notes(outcome: Outcome) -> list[str]:
         number.words.partition(",")[0]: None  # once, of surface and of wavefront
         for number in figure_rows(unit_for(outcome))
         if number.name in band.numbers
+        and (number.name != WIDTH or outcome.numbers.rim_width)
         and not band.numbers[number.name][0] <= getattr(outcome.numbers, number.name) <= band.numbers[number.name][1]
     }
     if not outside:
@@ -145,10 +154,14 @@ def edge_text(outcome: Outcome, unit: LengthUnit) -> str:
         banded([s.rim_height for s in done], band and band.stage_rim_height, high.number),
         banded([s.rim_width for s in done], band and band.stage_rim_width, unit.number),
     )
+    widths = [cell if one.rim_width else NO_WIDTH for one, cell in zip(done, columns[-1], strict=True)]
+    columns = (*columns[:-1], widths)
     rows = [(str(number), *cells) for number, cells in enumerate(zip(*columns, strict=True), start=1)]
     heads = ["After\nspell", f"Edge roll\n{high.name}", f"Rim's height\n{high.name}", f"Rim's width\n{unit.name}"]
     note = "Edge roll: the rim against the run just inside it. Rim's height: against the surface that fits the inner "
     note += "80 % of the radius; its width: how far in half of it reaches. Negative: turned down."
+    if NO_WIDTH in widths:
+        note += f" {NO_WIDTH_NOTE}"
     return f"{table(heads, rows)}\n{paragraph(note)}"
 
 

@@ -9,8 +9,8 @@ from wearsim.show.text import paragraph, table
 from wearsim.wear.bench_risks import LARGE, Risk
 
 NOTE = (
-    "Surface, RMS, piston and focus taken out; an estimate for 20 minutes of work, good to a factor of two. * more than "
-    f"{LARGE:g} wave of the wavefront."
+    "Surface, RMS, piston and focus taken out; an estimate for 20 minutes of work, good to a factor of two. On pads: the "
+    f"whole sag, as after hours unturned on the same pads. * more than {LARGE:g} wave of the wavefront."
 )
 _WHEN = {"tool": "tool on top", "mirror": "mirror on top", "either": "either on top"}
 
@@ -28,5 +28,11 @@ def risks_text(risks: Sequence[Risk], wavelength: float) -> str:
 
 def _sizes(risk: Risk) -> tuple[str, str]:
     """The RMS as it is worked, and if the mirror is never turned in the hands, where that differs."""
-    worked, careless = map(height_unit(0.0).number, (risk.rms, risk.careless))
-    return worked, careless if risk.careless > risk.rms else ""
+    return _size(risk.rms), _size(risk.careless) if risk.careless > risk.rms else ""
+
+
+def _size(height: float) -> str:
+    """A height that is there, but rounds to nothing, as less than the last digit."""
+    unit = height_unit(0.0)
+    least = 10.0**-unit.decimals
+    return unit.number(height) if height == 0.0 or height >= 0.5 * least * unit.size else f"<{least:g}"

@@ -132,6 +132,11 @@ def standard_error(hits: int, draws: int) -> float:
     return float(np.sqrt(one * other / (one + other + 1.0)) / (one + other))
 
 
+def none_seen(draws: float) -> float:
+    """Largest share that so many draws without a hit leave likely, 19 in 20: ``3 / n``, the rule of three (derived)."""
+    return 3.0 / max(draws, 3.0)
+
+
 SMOOTHED_OVER = 0.7
 """Steps along an axis over which shares are smoothed, one sigma: halves their variance, bends a curve by less than that."""
 
@@ -235,6 +240,7 @@ QUANTITIES: dict[str, Quantity] = {
         "m", "width of what is added to the rim, to half of it", lambda c: c.gauge.rim_width(-c.removal)
     ),
     "surface_rms_before": Quantity("m", "RMS figure error before", lambda c: c.gauge.aperture.rms(c.error_before)),
+    "conic_fit_before": Quantity("1", "best-fit conic constant before", lambda c: c.gauge.conic_fit(c.before)),
     "edge_roll_before": Quantity("m", "edge roll before", lambda c: c.gauge.edge_roll(c.error_before)),
     "removal_mean": Quantity(
         "m", "glass removed, mean over the clear aperture", lambda c: c.gauge.aperture.mean(c.removal)

@@ -6,21 +6,28 @@ A question sets up the study and takes its answer from what came out: curves ove
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.fields import Extent
+from wearsim.bench.programme import Spell
+from wearsim.bench.toml_io import spell_table
 from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
 from wearsim.study.plan import Study, study_from_table
 from wearsim.study.quantities import RISKS, smoothed_shares
 from wearsim.study.study_file import StudyResult
+from wearsim.wear.strokes import stroke_reach
 
 QuestionName = Literal["overhang", "on-top", "pitch"]
 MINUTES = 20.0
+TELLABLE = 0.25
+"""Share by which the 95 % ends of two RMS differ before one is called better: a standard error of that end over 32 draws
+(derived: ``sqrt(p (1 - p) / n)`` over the density of a logarithmic normal whose end is three times its median)."""
 ACCEPTED = 0.1
 """A risk that a careful worker takes (judgement): one case in ten."""
 FACTOR, DEGREES = 3.0, 4.0
@@ -38,7 +45,8 @@ class Curve:
     at : (n,) ndarray
         Along the axis.
     values : mapping of str to (n,) ndarray
-        By the names of quantities, in SI units; NaN for what cannot be done.
+        By the names of quantities, in SI units; NaN for what cannot be done. With them `overhang`, how far the edge of
+        the top piece passes that of the bottom piece at the farthest [m], and `draws_kept`, the draws that were counted.
     ends : mapping of str to (n, 2) ndarray
         5th and 95th percentile over the uncertain constants, for those that have a band.
     """
@@ -59,6 +67,8 @@ class Answer:
         Of the question.
     axis : str
         Name of the coordinate along the curves.
+    spell : Spell
+        What was asked about, before the axes change it.
     curves : tuple of Curve
     found : dict
         What follows from them, by name, for ``--json`` and for the sentences.
@@ -66,6 +76,7 @@ class Answer:
 
     name: QuestionName
     axis: str
+    spell: Spell
     curves: tuple[Curve, ...]
     found: dict[str, Any]
 
@@ -79,7 +90,7 @@ class Answer:
             }
             for one in self.curves
         ]  # fmt: skip
-        return {"question": self.name, "curves": curves, "found": self.found}
+        return {"question": self.name, "spell": spell_table(self.spell), "curves": curves, "found": self.found}
 
 
 def _plain(values: Floats) -> Any:
@@ -129,13 +140,36 @@ def study_of(name: QuestionName, bench: Bench, path: Path) -> Study:
     return study_from_table(table, text=tomli_w.dumps(table), bench=bench)
 
 
-def answer_of(name: QuestionName, result: StudyResult) -> Answer:
-    """A question's answer from its study, worked out."""
-    question = QUESTIONS[name]
+def answer_of(name: QuestionName, study: Study, result: StudyResult) -> Answer:
+    """A question's answer from its study (:func:`study_of`), worked out."""
+    question, spell = QUESTIONS[name], study.programme.spells[0]
     across, along = result.dimensions
     labels, at = result.coordinates[across].values, np.asarray(result.coordinates[along].values, dtype=float)
-    curves = tuple(_curve(question, result, place, str(label), at) for place, label in enumerate(labels))
-    return Answer(name, along, curves, question.find(curves, result))
+    curves = []
+    for place, label in enumerate(labels):
+        curve = _curve(question, result, place, str(label), at)
+        spells = [_moved(spell, along, str(label), one) for one in at]
+        passed = np.array([_overhang_of(study.bench, one) for one in spells])
+        curves.append(replace(curve, values={**curve.values, "overhang": passed}))
+    return Answer(name, along, spell, tuple(curves), question.find(tuple(curves), result))
+
+
+def _moved(spell: Spell, along: str, label: str, at: float) -> Spell:
+    """The question's spell at one place along a curve."""
+    field_name = along.removeprefix("spell_1_")
+    changes: dict[str, Any] = {}
+    if field_name != along:
+        changes[field_name] = Extent(float(at))
+    if label in ("tool", "mirror"):
+        changes["on_top"] = label
+    return spell.model_copy(update=changes)
+
+
+def _overhang_of(bench: Bench, spell: Spell) -> float:
+    """How far the top piece's edge passes the bottom piece's at the farthest of a stroke, without jitter [m]."""
+    lap = bench.laps[0].radius
+    beyond = lap - bench.mirror.radius if spell.on_top == "tool" else bench.mirror.radius - lap
+    return stroke_reach(spell.stroke_on(bench.mirror.diameter)) + beyond
 
 
 def _curve(question: Question, result: StudyResult, place: int, label: str, at: Floats) -> Curve:
@@ -145,7 +179,7 @@ def _curve(question: Question, result: StudyResult, place: int, label: str, at: 
     values = {name: taken(name) for name in question.keep}
     ends = {name: taken(f"{name}_band")[:, [0, -1]] for name in question.keep if f"{name}_band" in result.quantities}
     if question.draws:
-        left = question.draws - np.nan_to_num(taken("draws_failed"), nan=question.draws)
+        left = values["draws_kept"] = question.draws - np.nan_to_num(taken("draws_failed"), nan=question.draws)
         for name in RISKS:
             values[name], values[f"{name}_error"] = smoothed_shares(at, taken(name), np.maximum(left, 1.0))
     return Curve(label, at, values, ends)
@@ -188,39 +222,65 @@ def _pitch(bench: Bench) -> dict[str, Any]:
 
 
 def _farthest(curves: tuple[Curve, ...], result: StudyResult) -> dict[str, Any]:
-    """How far out both risks, with their standard errors, are accepted; null where not even about the centre."""
-    limit = float(result.attributes["edge_limit_waves"]) * float(result.attributes["wavelength_m"])
-    found: dict[str, Any] = {"accepted_risk": ACCEPTED, "edge_limit_m": limit, "minutes": MINUTES, "farthest": {}}
+    """How far out both risks, with their standard errors, are accepted, and by how much the edges pass each other there.
+
+    Null where not even about the centre.
+    """
+    found: dict[str, Any] = {
+        "accepted_risk": ACCEPTED,
+        "edge_limit_m": _limit(result),
+        "minutes": MINUTES,
+        "farthest": {},
+    }
+    found["overhang_m"] = {}
     for one in curves:
         is_safe = np.ones(one.at.size, dtype=bool)
-        for name in ("roll_risk_added", "rim_risk_added"):
+        for name in RISK_OF.values():
             is_safe &= one.values[name] + one.values[f"{name}_error"] <= ACCEPTED
         count = int(np.argmin(is_safe)) if not is_safe.all() else is_safe.size
         found["farthest"][one.label] = float(one.at[count - 1]) if count else None
+        found["overhang_m"][one.label] = float(one.values["overhang"][count - 1]) if count else None
         found["tested_to"] = float(one.at[-1])
     return found
 
 
 def _best(curves: tuple[Curve, ...], result: StudyResult) -> dict[str, Any]:
-    """For either piece on top the length that leaves the least RMS at the band's upper end, that RMS, and the one before."""
-    found: dict[str, Any] = {"minutes": MINUTES, "best": {}}
+    """For either piece on top the length that leaves the least RMS at the band's upper end, and what is left alone.
+
+    `better` is the piece whose best is less than the other's by what can be told apart, both as most likely and in 19 of
+    20 cases; null where neither is.
+    """
+    found: dict[str, Any] = {"minutes": MINUTES, "edge_limit_m": _limit(result), "best": {}, "better": None}
     for one in curves:
-        before = one.values["surface_rms_before"]
-        if np.any(np.isfinite(before)):
-            found["surface_rms_before_m"] = float(np.nanmin(before))
+        for name, key in (("surface_rms_before", "surface_rms_before_m"), ("conic_fit_before", "conic_fit_before")):
+            if np.any(np.isfinite(one.values[name])):
+                found[key] = float(np.nanmin(one.values[name]))
         worst = one.ends["surface_rms"][:, 1]
         if np.any(np.isfinite(worst)):
             at = int(np.nanargmin(worst))
             found["best"][one.label] = {
                 "length": float(one.at[at]), "surface_rms_m": float(one.values["surface_rms"][at]),
                 "surface_rms_95_m": float(worst[at]), "conic_fit": float(one.values["conic_fit"][at]),
+                "is_shortest": at == 0, "is_longest": at == one.at.size - 1,
+                "edge_5_m": float(min(one.ends[name][at, 0] for name in ADDED)),
             }  # fmt: skip
+    if len(found["best"]) == 2:
+        first, second = sorted(found["best"], key=lambda label: float(found["best"][label]["surface_rms_95_m"]))
+        good, other = found["best"][first], found["best"][second]
+        is_less = good["surface_rms_m"] <= other["surface_rms_m"]
+        if is_less and (1.0 + TELLABLE) * good["surface_rms_95_m"] < other["surface_rms_95_m"]:
+            found["better"] = first
     return found
 
 
+def _limit(result: StudyResult) -> float:
+    """What counts as a turned edge [m]."""
+    return float(result.attributes["edge_limit_waves"]) * float(result.attributes["wavelength_m"])
+
+
 def _span(curves: tuple[Curve, ...], result: StudyResult) -> dict[str, Any]:
-    """Least and most of the RMS and the conic over all that were tried, and how much each of the two settings moves it."""
-    found: dict[str, Any] = {"minutes": MINUTES}
+    """Least and most of the RMS and the conic over all that were tried, how much each setting moves it, the worst edge."""
+    found: dict[str, Any] = {"minutes": MINUTES, "edge_limit_m": _limit(result)}
     for name in ("surface_rms", "conic_fit"):
         values = np.array([one.values[name] for one in curves])
         if not np.any(np.isfinite(values)):
@@ -231,9 +291,19 @@ def _span(curves: tuple[Curve, ...], result: StudyResult) -> dict[str, Any]:
             "softest": float(values[middle[0], 0]), "hardest": float(values[middle[0], -1]),
             "coldest": float(values[0, middle[1]]), "warmest": float(values[-1, middle[1]]),
         }  # fmt: skip
+    edges = np.array([[one.values[name] for name in ADDED] for one in curves])
+    room, which, pitch = np.unravel_index(int(np.nanargmin(edges)), edges.shape)
+    found["worst_edge"] = {
+        "of": ADDED[which], "added_m": float(edges[room, which, pitch]),
+        "temperature_degC": float(curves[room].label), "stiffness": float(curves[room].at[pitch]),
+        "stiffness_factor": float(curves[room].at[pitch] / curves[room].at[curves[room].at.size // 2]),
+    }  # fmt: skip
     return found
 
 
+RISK_OF = {"edge_roll_change": "roll_risk_added", "rim_height_change": "rim_risk_added"}
+"""The two measures of what is added to the edge, and the chance that each goes down by more than the limit."""
+ADDED = tuple(RISK_OF)
 _EDGE = ("edge_roll_change", "rim_height_change", "rim_width_added", "edge_roll", "rim_height")
 QUESTIONS: dict[QuestionName, Question] = {
     "overhang": Question(
@@ -241,10 +311,10 @@ QUESTIONS: dict[QuestionName, Question] = {
     ),
     "on-top": Question(
         "Tool on top or mirror on top?", _on_top,
-        ("surface_rms", "conic_fit", "edge_roll_change", "surface_rms_before"),
+        ("surface_rms", "conic_fit", *ADDED, "surface_rms_before", "conic_fit_before"),
         32, _best,
     ),
     "pitch": Question(
-        "How much does the pitch matter?", _pitch, ("surface_rms", "conic_fit", "edge_roll_change"), 0, _span
+        "How much does the pitch matter?", _pitch, ("surface_rms", "conic_fit", *ADDED), 0, _span
     ),
 }  # fmt: skip

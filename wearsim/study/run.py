@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter, deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import wearsim
 from wearsim.errors import CouldNotError, StoreError
@@ -17,7 +18,7 @@ from wearsim.study.cases import Chunk, ChunkResult, Job, job_for
 from wearsim.study.checkpoint import Checkpoint, checkpoint_folder, locked, open_checkpoint, remove_parts
 from wearsim.study.executors import Pool, compile_kernels, pool_for, work_compiled
 from wearsim.study.plan import Study, sample_of
-from wearsim.study.study_file import StudyResult, identity_of, read_study, write_study
+from wearsim.study.study_file import StudyResult, read_study, write_study, written_texts
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 
 MOST_TRIES = 3
@@ -84,7 +85,7 @@ def run_study(
     """
     output, job = Path(output), job_for(study, seed, accuracy)
     identity = digest_of(study, job)
-    if not output.exists() or not _is_complete(output, identity, force):
+    if not output.exists() or not _is_complete(study, job, output, identity, force):
         with locked(output):
             pool = pool_for(executor, workers, scheduler)
             checkpoint = _work(study, job, identity, output, pool, force, progress)
@@ -93,12 +94,30 @@ def run_study(
     return read_study(output)
 
 
-def _is_complete(output: Path, identity: str, force: bool) -> bool:
+def _is_complete(study: Study, job: Job, output: Path, identity: str, force: bool) -> bool:
     """Whether an output that is there is this study, and is to stay; a study that is to be replaced must be sound."""
-    same = identity_of(output) == identity
-    if not same and not force:
-        raise StoreError("holds another study", file=output, expected="another name, or --force")
+    kept = read_study(output).attributes
+    if kept["identity"] != identity and not force:
+        message = f"holds another study: {_what_differs(kept, study, job)}"
+        raise StoreError(message, file=output, expected="another name, or --force")
     return not force
+
+
+def _what_differs(kept: Mapping[str, Any], study: Study, job: Job) -> str:
+    """In what a study that is there differs from this one, in words."""
+    now = written_texts(study)
+    parts = {
+        "the study's settings": kept["study_toml"] != now["study_toml"],
+        "the bench": kept["bench_toml"] != now["bench_toml"],
+        "the programme": kept["programme_toml"] != now["programme_toml"],
+        "the figure's file": kept.get("figure_file") != now.get("figure_file"),
+        "the seed": int(kept["seed"]) != job.seed,
+        "the accuracy": kept["accuracy"] != repr(job.accuracy),
+    }
+    found = [name for name, differs in parts.items() if differs]
+    if not found:
+        return "the same settings, worked by another version of wearsim's code"
+    return f"{' and '.join(found)} differ{'s' if len(found) == 1 and found[0][-1] != 's' else ''}"
 
 
 def _work(

@@ -63,6 +63,16 @@ def slabs(first: int, last: int, shape: Shape) -> Iterator[tuple[tuple[slice, ..
         row += 1
 
 
+def written_texts(study: Study) -> dict[str, str]:
+    """The texts that a study's file keeps, by the names of their attributes."""
+    bench = study.bench.text or dump_bench(study.bench)
+    programme = study.programme.text or dump_programme(study.programme)
+    texts = {"study_toml": study.text, "bench_toml": bench, "programme_toml": programme}
+    if study.bench.figure.path:
+        texts["figure_file"] = study.bench.figure.content.decode("utf-8", errors="replace")
+    return texts
+
+
 class _Writer:
     """Puts the study into an open file."""
 
@@ -74,11 +84,7 @@ class _Writer:
         """Before any data."""
         study, job, attributes = self.study, self.job, self.file.attrs
         attributes["format"], attributes["format_version"], attributes["identity"] = FORMAT, VERSION, identity
-        bench = study.bench.text or dump_bench(study.bench)
-        programme = study.programme.text or dump_programme(study.programme)
-        texts = {"study_toml": study.text, "bench_toml": bench, "programme_toml": programme}
-        if study.bench.figure.path:
-            texts["figure_file"] = study.bench.figure.content.decode("utf-8", errors="replace")
+        texts = written_texts(study)
         about = provenance(
             seed=job.seed, engine=job.engine, draws=job.draws, edge_limit_waves=job.edge_limit,
             wavelength_m=study.bench.light.wavelength, cases=study.cases, accuracy=repr(job.accuracy),
@@ -308,17 +314,6 @@ class StudyResult:
 
 def _values(dataset: h5py.Dataset, where: tuple[Any, ...]) -> Any:
     return dataset.asstr()[where] if h5py.check_string_dtype(dataset.dtype) else dataset[where]
-
-
-def identity_of(path: Path) -> str:
-    """Digest of what the numbers of a file rest on; the whole file is looked through.
-
-    Raises
-    ------
-    StoreError
-        Where it is damaged or no study: it is left as it is.
-    """
-    return str(read_study(path).attributes["identity"])
 
 
 def read_study(path: str | Path) -> StudyResult:

@@ -33,13 +33,15 @@ HANDS_PLACE = 0.7
 """Where two hands push on a mirror, over its radius (judgement): one at each side."""
 SUPPORT_PLACE = 0.7
 """Radius of three pads, over the mirror's: as much glass within as without (common practice, no source)."""
-SUPPORTS = {
-    3: (PointRing(3, SUPPORT_PLACE),),
-    6: (PointRing(6, 0.68),),
-    9: (PointRing(3, 0.326, 1 / 3), PointRing(6, 0.744, 2 / 3, np.pi / 6)),
-    18: (PointRing(6, 0.368, 1 / 3), PointRing(12, 0.786, 2 / 3, np.pi / 12)),
+MOVED_IN = 0.5
+"""Radius, over the mirror's, to which pads can be moved in and the mirror still lies firmly (judgement)."""
+SUPPORT_RINGS: dict[str, tuple[PointRing, ...]] = {
+    "three pads": (PointRing(3, SUPPORT_PLACE),),
+    "six pads": (PointRing(6, 0.68),),
+    "nine pads": (PointRing(3, 0.326, 1 / 3), PointRing(6, 0.744, 2 / 3, np.pi / 6)),
+    "eighteen pads": (PointRing(6, 0.368, 1 / 3), PointRing(12, 0.786, 2 / 3, np.pi / 12)),
 }
-"""Points that carry alike; the radii of 9 and 18 leave the least RMS (derived with :mod:`wearsim.figure.plate`)."""
+"""Pads that carry alike; the radii of nine and eighteen leave the least RMS (derived with :mod:`wearsim.figure.plate`)."""
 PALM_RADIUS = 0.047
 """Radius of a circle as large as a palm, 70 cm^2 [m] (judgement)."""
 SKIN, PALM_FLUX = 33.0, 200.0
@@ -106,7 +108,7 @@ def bench_risks(bench: Bench) -> tuple[Risk, ...]:
     Returns
     -------
     tuple of Risk
-        Hands that bend the glass, three pads beneath it, warm palms, the tool's disc under the push, the print of
+        Hands that bend the glass, the pads beneath it, warm palms, the tool's disc under the push, the print of
         facets.
     """
     return _risks(bench, stroke_unit(bench), height_unit(0.0))
@@ -117,7 +119,7 @@ def _risks(bench: Bench, unit: LengthUnit, high: LengthUnit) -> tuple[Risk, ...]
     """The units, of lengths and of heights in the advice, are not part of what makes two benches equal."""
     tools = max((_tool_disc(bench, lap, unit) for lap in bench.laps), key=lambda one: one.rms)
     facets = max((_facets(bench, lap) for lap in bench.laps), key=lambda one: one.rms)
-    return _hands(bench), _support(bench, high), _palms(bench), tools, facets
+    return _hands(bench), _support(bench, unit, high), _palms(bench), tools, facets
 
 
 def facet_print(bench: Bench) -> float:
@@ -196,19 +198,35 @@ def _hands(bench: Bench) -> Risk:
     )  # fmt: skip
 
 
-def _support(bench: Bench, high: LengthUnit) -> Risk:
-    """The mirror bends over three pads under its weight and that of the tool, is worn so, and springs back."""
-    plate, limit = mirror_plate(bench.mirror), 0.5 * LARGE * bench.light.wavelength
+def _support(bench: Bench, unit: LengthUnit, high: LengthUnit) -> Risk:
+    """The mirror bends over its pads under its weight and that of the tool, is worn so, and springs back.
+
+    The whole sag, as after hours on the same pads. An even layer carries it everywhere: nothing.
+    """
+    plate, limit, own = mirror_plate(bench.mirror), 0.5 * LARGE * bench.light.wavelength, bench.mirror.support
     load = GRAVITY * bench.mirror.piece_mass + max(bench.load_on("tool", lap) for lap in bench.laps)
-    prints = {count: on_points(plate, load, rings) for count, rings in SUPPORTS.items()}
-    three = prints.pop(3)
-    enough = next((count for count, one in prints.items() if one.rms <= limit), None)
-    if three.rms <= limit:
-        advice = "three pads are enough, at 0.7 of the radius; turn the mirror on them between spells"
-    else:
-        better = f"{enough} points ({high.text(prints[enough].rms)})" if enough else "an even layer of felt or carpet"
-        advice = f"support it on {better}; on three, add {high.text(three.rms)} RMS of three lobes to what you see"
-    return _risk("support", "the mirror sags over three pads", "tool", three, three.rms, advice)
+    turning = "turn the mirror on them by a fifth of a turn between spells: after five the lobes cancel"
+    if own == "even":
+        flat = on_points(plate, 0.0, SUPPORT_RINGS["three pads"])
+        return _risk(
+            "support", "the mirror lies on an even layer", "tool", flat, 0.0, "turn it between spells all the same"
+        )
+    sag, names = on_points(plate, load, SUPPORT_RINGS[own]), list(SUPPORT_RINGS)
+    places = " and ".join(unit.short(ring.place * plate.radius) for ring in SUPPORT_RINGS[own])
+    words = f"the mirror sags over {own}, {places} from its centre"
+    if sag.rms <= limit:
+        return _risk("support", words, "tool", sag, sag.rms, f"these pads do; {turning}")
+    better = {name: on_points(plate, load, SUPPORT_RINGS[name]).rms for name in names[names.index(own) + 1 :]}
+    enough = next((name for name, rms in better.items() if rms <= limit), None)
+    advice = (
+        f"support it on {f'{enough} ({high.text(better[enough])})' if enough else 'an even layer of felt or carpet'}"
+    )
+    if own == "three pads":
+        nearer = on_points(plate, load, [PointRing(3, MOVED_IN)])
+        place = unit.short(MOVED_IN * plate.radius)
+        advice += f"; or move the three in to {place} ({high.text(nearer.rms)}) if nothing rocks"
+    advice += f"; {turning}; unturned for hours, add {high.text(sag.rms)} RMS of lobes to what you see"
+    return _risk("support", words, "tool", sag, sag.rms, advice)
 
 
 def _palms(bench: Bench) -> Risk:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.figure_source import height_map
+from wearsim.bench.figure_source import WITHOUT_READINGS, height_map
 from wearsim.bench.input_errors import text_of
 from wearsim.bench.personal_units import height_text
 from wearsim.bench.profile import WHAT, Profile, profile_of
@@ -212,7 +212,15 @@ def own_sheet(bench: Bench) -> Readings | None:
         Where the file cannot be used.
     """
     path = bench.figure.readings
-    return None if path is None else parse_readings(text_of(bench.figure.content, path, "a readings file (TOML)"), path)
+    if path is None:
+        return None
+    try:
+        return parse_readings(text_of(bench.figure.content, path, "a readings file (TOML)"), path)
+    except InputError as error:
+        if error.key != "readings":
+            raise
+        expected = f"{error.expected}; or {WITHOUT_READINGS}"
+        raise InputError(error.message, file=error.file, key=error.key, value=error.value, expected=expected) from error
 
 
 def start_figure(bench: Bench, accuracy: Accuracy = DEFAULT) -> StartFigure:

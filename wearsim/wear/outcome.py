@@ -384,7 +384,8 @@ def band_of(
     """The band over all draws, None for those that found no balance.
 
     ``draws`` of them were tried, the spells took ``minutes`` (spells,) [min], and where the figure ``is_measured`` the
-    glass at the start differs from draw to draw.
+    glass at the start differs from draw to draw. Strokes only wear: where a draw's difference in shape would add glass, none
+    is removed in that draw.
 
     Raises
     ------
@@ -406,7 +407,7 @@ def band_of(
         numbers=_numbers([heights[-1] for heights in kept], gauge),
         draws=draws,
         failed=draws - len(kept),
-        removal=percentiles([heights[0] - heights[-1] for heights in kept]),
+        removal=percentiles([np.maximum(heights[0] - heights[-1], 0.0) for heights in kept]),
         stage_rms=rms,
         stage_edge_roll=roll,
         stage_rim_height=rim,

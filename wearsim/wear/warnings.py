@@ -30,12 +30,27 @@ PRESSURE_TOO_HIGH = 1e5
 A_MOMENT = 0.01
 # A stroke that comes this close to its tipping offset. A judgement.
 NEAR_TIPPING = 0.9
+# Share of the strokes that would tip from which a prediction of those that do not says little. A judgement.
+TIPPED_TOO_OFTEN = 0.05
 # A second person or a hoist from here [kg] (lifting constant 23 kg, from memory).
 HEAVY = 20.0
 # A figure error of more, and of more than a mirror still spherical has, is questioned [m], [1]. A judgement.
 LARGEST_RMS, SPHERES_MOST = 2e-6, 1.5
 # Share of the pitch's own give that the glass may bend and still be taken as rigid. A judgement.
 BEND_SHARE = 0.2
+
+
+def mistrust(outcome: Outcome) -> tuple[str, ...]:
+    """Why the numbers of an outcome are not to be trusted, a reason a spell; none where they are as good as they get."""
+    lines = []
+    for number, spell in enumerate(outcome.spells, start=1):
+        if spell.left_out > TIPPED_TOO_OFTEN:
+            lines.append(f"spell {number}: {spell.left_out:.0%} of the strokes would tip the top piece")
+        if spell.peak_pressure > PRESSURE_TOO_HIGH:
+            lines.append(
+                f"spell {number}: the load rests on a few high spots, up to {spell.peak_pressure / 1e3:.0f} kPa"
+            )
+    return tuple(lines)
 
 
 def warnings_for(bench: Bench, programme: Programme, outcome: Outcome) -> tuple[str, ...]:
@@ -85,9 +100,10 @@ def _rim(bench: Bench, outcome: Outcome) -> list[str]:
     down, before = -after.rim_height, -outcome.numbers_before.rim_height
     if down <= max(limit, before):
         return []
+    width = f", half of that within {stroke_unit(bench).short(after.rim_width)}" if after.rim_width else ""
     return [
-        f"rim: {height_text(down)} of surface below the sphere that fits the inner 80 % ({height_text(before)} before), "
-        f"half of that within {stroke_unit(bench).short(after.rim_width)}: a broad turn-down, or a conic that was overshot"
+        f"rim: {height_text(down)} of surface below the sphere that fits the inner 80 % ({height_text(before)} before)"
+        f"{width}: a broad turn-down, or a conic that was overshot"
     ]
 
 
