@@ -224,13 +224,13 @@ def _on_top_words(bench: Bench, answer: Answer) -> list[str]:
         for label, one in best.items()
     ]
     better = answer.found["better"]
-    head = "As good as each other from here: the difference is within what is uncertain."
+    head = "As good as each other from here: the difference is within the uncertainty."
     if better is not None or len(best) == 1:
         head = f"{_NAMES[better or next(iter(best))]} is the safer of the two from here."
     before, least = answer.found["surface_rms_before_m"], min(one["surface_rms_m"] for one in best.values())
     gain = f"Left alone: {height_text(before)} RMS."
     if least >= 0.95 * before:  # a twentieth is no gain that a session would show
-        gain += " None of these strokes makes it noticeably better: leave it alone, or ask propose, which searches all strokes."
+        gain += " None of these strokes makes it noticeably better: leave it alone, or ask propose for others."
     return [head, *lines, gain, RADIUS_NOT_CONIC]
 
 
