@@ -288,7 +288,7 @@ def continuous_polishing() -> str:
     left, change = equilibrium()
     return (
         f"pressure times speed departs from its mean by {change:.0%} RMS at the start and by {left:.1%} after 60 hours, "
-        "when the glass is worn alike everywhere"
+        "when the glass is worn evenly"
     )
 
 

@@ -195,7 +195,7 @@ def test_a_mirror_in_inches_is_told_in_inches(folder: Path, capsys) -> None:
     (folder / "readings.toml").write_text(f"{sheet}readings = [[0, 0.42, 0.92, 1.38, 1.89]]\nsigma = 0.02\n")
     assert run(["reduce", "bench.toml"]) == 0
     words = " ".join(capsys.readouterr().out.split())
-    assert re.search(r"a radius of curvature of 118\.\d\d in if", words)
+    assert re.search(r"a radius of curvature of 118\.\d\d in, if", words)
     assert re.search(r"masked to \d+\.\d+ in, the core", words)
 
 

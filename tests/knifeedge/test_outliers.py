@@ -25,8 +25,8 @@ def warned(sheet: Readings) -> list[str]:
 
 @pytest.mark.parametrize(
     ("right", "slipped", "place"),
-    [("5.03", "50.3", "row 1, zone 2: 50.3 mm lies"), ("4.98]", "49.8]", "row 4, zone 6: 49.8 mm lies 44.8 mm"),
-     ("4.59", "9.54", "row 2, zone 3: 9.54 mm lies"), ("4.97, 5.12", "0.497, 5.12", "row 3, zone 1")],
+    [("5.03", "50.3", "row 1, zone 2: 50.3 mm is"), ("4.98]", "49.8]", "row 4, zone 6: 49.8 mm is 44.8 mm"),
+     ("4.59", "9.54", "row 2, zone 3: 9.54 mm is"), ("4.97, 5.12", "0.497, 5.12", "row 3, zone 1")],
 )  # fmt: skip
 def test_a_slip_is_named_by_row_and_zone(right: str, slipped: str, place: str) -> None:
     text = TUTORIAL.read_text()
@@ -49,7 +49,7 @@ def test_of_two_rows_either_may_be_wrong() -> None:
     wide = Readings(Zones.from_radii(np.linspace(0.02, 0.1, 9)), np.zeros((2, 9)) + 1e-5 * np.arange(9))
     wide.positions[1, 3] += 0.01
     (line,) = warned(wide)
-    assert line.startswith("readings, rows 1 and 2, zone 4: lie 0.01 m apart")
+    assert line.startswith("readings, rows 1 and 2, zone 4: are 0.01 m apart")
 
 
 @pytest.mark.parametrize("path", sorted(EXAMPLES.rglob("*.toml")), ids=lambda path: path.stem)

@@ -190,7 +190,7 @@ def test_astigmatism_that_varies_by_zone_is_seen_whatever_the_zeros() -> None:
     got = reduce_readings(turned([0.0, np.pi / 2], lambda r: 1.5e-7 * (r / A) ** 4, 1, rng, kept=False), MIRROR)
     assert got.astigmatism is not None
     assert got.astigmatism.height_sigma is None
-    assert any("moved scale" in line for line in got.warnings)
+    assert any("shifted scale" in line for line in got.warnings)
     rng = np.random.default_rng(23)
     more = reduce_readings(turned([0.0, np.pi / 2], lambda r: 1.5e-7 * (r / A) ** 4, 3, rng, kept=False), MIRROR)
     assert more.astigmatism is not None

@@ -58,7 +58,7 @@ def test_what_was_kept_is_read_back_to_the_last_bit(folder: MirrorFolder) -> Non
 
 
 def test_it_counts_for_these_files_this_seed_and_these_draws_alone(folder: MirrorFolder) -> None:
-    assert recalled(folder, seed=1) is None and recalled(folder, draws=64) is None
+    assert recalled(folder, seed=1) is None and recalled(folder, draws=32) is None
     assert recalled(folder) is not None
     programme = folder.sessions[0].path / "programme.toml"
     programme.write_text(programme.read_text().replace("minutes = 12", "minutes = 13"))

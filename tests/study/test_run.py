@@ -215,7 +215,7 @@ def test_two_at_once_on_one_output(tmp_path: Path) -> None:
     output = tmp_path / "out.h5"
     with (
         locked(output),
-        pytest.raises(CouldNotError, match=rf"another study \(process {os.getpid()}\) is at work on it; wait"),
+        pytest.raises(CouldNotError, match=rf"another study \(process {os.getpid()}\) is using it; wait"),
     ):
         run_study(STUDY, output, Inline(), accuracy=COARSE)
     assert list(tmp_path.iterdir()) == []

@@ -85,14 +85,14 @@ def test_numbers_are_si_and_go_back(key: str, raw: Any, number: float, unit: str
 @pytest.mark.parametrize(
     ("key", "says"),
     [
-        ("hands", "not a dotted name"),
+        ("hands", "not the dotted name"),
         ("hand.push", "no such table"),
         ("hands.pusch", '"push"'),
         ("lap.stiffness", "which lap"),
         ("lap 3.stiffness", "no lap 3"),
         ("spell.length", "which spell"),
         ("spell 9.length", "no spell 9"),
-        ("hands 1.push", "but one hands"),
+        ("hands 1.push", "only one hands"),
     ],
 )
 def test_names_that_mean_nothing(key: str, says: str) -> None:

@@ -98,7 +98,7 @@ def test_thin_glass_says_from_where() -> None:
     thin = make_bench(0.4, 4.0, thickness=0.02)
     lines = [line for line in warnings(thin, GENTLE) if line.startswith("glass:")]
     assert len(lines) == 1
-    enough = float(lines[0].split("from about ")[1].split(" mm")[0]) / 1e3
+    enough = float(lines[0].split("thickness of about ")[1].split(" mm")[0]) / 1e3
     for thickness, warned in ((1.02 * enough, False), (0.97 * enough, True)):
         assert said(warnings(make_bench(0.4, 4.0, thickness=thickness), GENTLE), "glass:") is warned
 

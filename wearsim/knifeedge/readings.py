@@ -30,7 +30,7 @@ LEAST_SIGMA, LARGEST_SIGMA = 1e-9, 0.1
 LARGEST_NUMBER = 1e100
 """Of any number of a sheet, in its own unit."""
 LARGEST_ANGLE = 1e4
-"""Of an orientation [rad]."""
+"""Largest orientation [rad]."""
 # Largest departure of a reading from the target, in the target's own aberration at the rim were it a
 # paraboloid. Five times the paraboloid's correction the wrong way round would be six of these.
 LARGEST_DEPARTURE = 20.0

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 TITLE_LETTERS = 85
-"""Of a line over a plot."""
+"""Letters on a line over a plot."""
 _NAMES = {"tool": "Tool on top", "mirror": "Mirror on top"}
 _HEADS = {
     "surface_rms": "RMS\nafter\n{high}", "conic_fit": "Conic\nafter\n", "edge_roll_change": "Edge roll\nadded\n{high}",
