@@ -245,7 +245,7 @@ def _farthest(curves: tuple[Curve, ...], result: StudyResult) -> dict[str, Any]:
 
 
 def _best(curves: tuple[Curve, ...], result: StudyResult) -> dict[str, Any]:
-    """For either piece on top the length that leaves the least RMS at the band's upper end, and the RMS if the mirror is left alone.
+    """For either piece on top the length that leaves the least RMS at the band's upper end, and the RMS if nothing is done.
 
     `better` is the piece whose best is clearly less than the other's, both as most likely and in 19 of 20 cases; null where
     neither is.
