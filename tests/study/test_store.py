@@ -163,7 +163,7 @@ def test_other_files_and_newer_versions_are_refused(whole: Path, tmp_path: Path)
     other = tmp_path / "other.h5"
     with h5py.File(other, "w") as file:
         file["x"] = 1.0
-    with pytest.raises(StoreError, match="no study of wearsim"):
+    with pytest.raises(StoreError, match="not a wearsim study"):
         run_study(small_study(), other, Inline(), accuracy=COARSE, force=True)
     other.write_bytes(whole.read_bytes())
     with h5py.File(other, "r+") as file:

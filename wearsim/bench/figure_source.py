@@ -137,7 +137,7 @@ class FigureSource(InputTable):
 
 UNITS = {"error_m": 1.0, "error_um": 1e-6, "error_nm": 1e-9}
 MOST_CELLS = 4096
-"""Of a height map, across."""
+"""The most cells across a height map."""
 LARGEST_ERROR = 1e-3
 """Largest height of a map or a profile [m]."""
 

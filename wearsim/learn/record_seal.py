@@ -60,7 +60,7 @@ class RecordSeal:
 
     @classmethod
     def read(cls, place: Path) -> RecordSeal | None:
-        """Of a session's folder; None where it has none, InputError where it cannot be read."""
+        """The seal in a session's folder; None where it has none, InputError where it cannot be read."""
         file = place / FILE
         if not file.exists():
             return None
@@ -72,7 +72,7 @@ class RecordSeal:
 
     @classmethod
     def now(cls, place: Path) -> RecordSeal:
-        """Of a session's files as they are."""
+        """The seal that a session's files would have as they are."""
         names = (name for name in (PROGRAMME, READINGS, PROFILE, SESSION) if is_ordinary(place / name))
         return cls(None, "", {name: _digest_of(name, read_text(place / name)) for name in names})
 
