@@ -147,7 +147,7 @@ def test_the_line_names_it(file: str, command: str, kind: Callable[[Path], None]
         called = call(*COMMANDS[command])
     (line,) = called.err.splitlines()
     assert called.code == 2 and called.out == ""
-    assert file in line and ("no ordinary file" in line or "missing" in line or "cannot be read" in line), line
+    assert file in line and ("not an ordinary file" in line or "missing" in line or "cannot be read" in line), line
     assert sorted(folder.rglob("*")) == before
 
 
