@@ -26,9 +26,9 @@ LEAST_UNIT, LARGEST_UNIT = 1e-6, 1.0
 LEAST_WINDOW = 1e-5
 """Width of a window, and between radii that are read [m]; no mask is cut finer."""
 LEAST_SIGMA, LARGEST_SIGMA = 1e-9, 0.1
-"""Of one setting of the knife [m]."""
+"""Bounds of the standard deviation of one setting of the knife [m]."""
 LARGEST_NUMBER = 1e100
-"""Of any number of a sheet, in its own unit."""
+"""Bound of any number on a sheet, in its own unit."""
 LARGEST_ANGLE = 1e4
 """Largest orientation [rad]."""
 # Largest departure of a reading from the target, in the target's own aberration at the rim were it a
