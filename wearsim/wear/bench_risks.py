@@ -215,7 +215,7 @@ def _support(bench: Bench, unit: LengthUnit, high: LengthUnit) -> Risk:
     places = " and ".join(unit.short(ring.place * plate.radius) for ring in SUPPORT_RINGS[own])
     words = f"the mirror sags over {own}, {places} from its centre"
     if sag.rms <= limit:
-        return _risk("support", words, "tool", sag, sag.rms, f"these pads do; {turning}")
+        return _risk("support", words, "tool", sag, sag.rms, f"these pads are enough; {turning}")
     better = {name: on_points(plate, load, SUPPORT_RINGS[name]).rms for name in names[names.index(own) + 1 :]}
     enough = next((name for name, rms in better.items() if rms <= limit), None)
     advice = (
