@@ -276,4 +276,4 @@ def tutorial_truth() -> str:
         ("edge gain", bench.wear.edge_gain, true.edge_gain),
     ]
     shown = [(name, f"{stated:.3g}", f"{stated * factor:.3g}") for name, stated, factor in rows]
-    return table("constant | the bench believed | true", shown)
+    return table("constant | assumed on the bench | true", shown)

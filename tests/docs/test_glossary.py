@@ -16,7 +16,7 @@ TRADE = """mirror, tool, lap, pitch, facet, channel, bevel, rim, stroke, centre 
 overhang, tool on top, mirror on top, cold pressing, figuring, parabolizing, turned edge, raised zone, oblate, paraboloid,
 conic constant, radius of curvature, longitudinal aberration, knife edge, zonal mask, shadow, wavefront, peak to valley,
 RMS, Strehl ratio, rouge, cerium oxide, charge, wet, barrel"""
-OUTPUT = """band, edge gain, edge limit, hands' spread, lift-off, Preston coefficient, reach, tips at, relaxation time,
+OUTPUT = """band, edge gain, edge limit, hand scatter, lift-off, Preston coefficient, reach, tips at, relaxation time,
 stiffness, share of the error, floor, edge roll"""
 OWN = """bench, spell, programme, offset basis, outcome, bench card, study, mirror's folder"""
 

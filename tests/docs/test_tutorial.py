@@ -19,7 +19,7 @@ TEXT = (ROOT / "docs" / "tutorial.md").read_text(encoding="utf-8")
 
 @pytest.mark.slow
 def test_its_proposal_comes_without_a_warning(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    assert "Here there is none" in TEXT and "wearsim propose shed --minutes 40 " in TEXT
+    assert "There are none here" in TEXT and "wearsim propose shed --minutes 40 " in TEXT
     shed = shutil.copytree(TUTORIAL, tmp_path / "shed")
     assert run(["propose", str(shed), "--minutes", "40"]) == 0
     assert "`shed/proposal-for-01.toml`" in TEXT and (shed / "proposal-for-01.toml").is_file()
