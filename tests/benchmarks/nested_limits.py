@@ -26,7 +26,7 @@ from wearsim.decide.propose import propose
 from wearsim.wear.initial_figure import StartFigure
 
 MOST = 1.01
-WIDEST = Limits(minutes=120.0, spells=3, on_top=("tool", "mirror"))
+WIDEST = Limits(minutes=120.0, spells=3, on_top=("tool", "mirror"), beyond=False)
 CHAINS = {
     "spells": [{"spells": spells} for spells in (1, 2, 3)],
     "tool": [{"on_top": ("tool",)}, {}],

@@ -16,10 +16,10 @@ import wearsim as ws
 from wearsim.bench.units import counted
 from wearsim.cli.propose import _name_next
 from wearsim.cli.terminal import Messages
-from wearsim.decide.limits import Limits
+from wearsim.decide.limits import Limits, usual_limits
 
 Call = Callable[..., Any]
-QUICK = ("--minutes", "12", "--spells", "1", "--draws", "4")
+QUICK = ("--minutes", "12", "--spells", "1", "--on-top", "tool", "--draws", "4")
 READINGS = """
 source = "fixed"
 length_unit = "in"
@@ -70,7 +70,8 @@ def test_json_says_what_python_says(call: Call, demo: Path) -> None:
     assert called.code == 0 and called.out.count("\n") == 1
     answer = json.loads(called.out)
     assert answer.keys() >= {"programme", "outcome", "floor"}
-    done = ws.propose(ws.load_bench("bench.toml"), minutes=12.0, spells=1, seed=5, draws=4)
+    limits = usual_limits(minutes=12.0, spells=1, on_top=("tool",))
+    done = ws.propose(ws.load_bench("bench.toml"), limits=limits, seed=5, draws=4)
     assert answer == json.loads(json.dumps(done.to_json()))
     assert "expected_readings" not in answer
 

@@ -39,6 +39,7 @@ QUICK = {"starts": 1, "draws": 0}
 
 
 def proposed(start: StartFigure, limits: Limits, spread: bool = False, **more: object) -> Proposal:
+    limits = replace(limits, beyond=False)
     return ws.propose(small_bench(spread), limits=limits, start=start, **{**QUICK, **more})
 
 

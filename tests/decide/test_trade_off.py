@@ -27,7 +27,7 @@ def proposed(limits: Limits = LIMITS, **more: object) -> Proposal:
     """Of a raised ring, the default spreads: the search is short."""
     bench = small_bench(True)
     start = ring_figure(bench, DEFAULT)
-    return ws.propose(bench, limits=limits, start=start, **{"starts": 1, "draws": 0, **more})
+    return ws.propose(bench, limits=replace(limits, beyond=False), start=start, **{"starts": 1, "draws": 0, **more})
 
 
 def test_each_point_is_what_a_proposal_with_these_limits_comes_to() -> None:

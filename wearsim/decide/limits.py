@@ -105,6 +105,8 @@ class Limits:
         How much slopes on short scales count beside the RMS [1] (:func:`wearsim.decide.objective.ripple_root`). A judgement.
     short_at_need : bool
         Whether spells shorter than the shortest are looked at where nothing else improves the figure much.
+    beyond : bool
+        Whether any stroke is looked at beside practised ones where these gain little.
     """
 
     minutes: float = 60.0
@@ -119,6 +121,7 @@ class Limits:
     cost_hour: float = 0.03
     ripple: float = 0.5
     short_at_need: bool = False
+    beyond: bool = True
 
     def __post_init__(self) -> None:
         checks = (

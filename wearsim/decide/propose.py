@@ -346,7 +346,8 @@ class _Proposing(ProposalProblem):
             if self.clock.leaves_out(f"session {number}" if number == sessions else f"sessions {number} to {sessions}"):
                 return tuple(later), "the time limit came first"
             start = StartFigure(self.start.radius, height, self.start.root)
-            work = replace(self, belief=belief, start=start, laps=None, seed=self.seed + number)
+            limits = replace(self.limits, beyond=False)
+            work = replace(self, belief=belief, start=start, laps=None, limits=limits, seed=self.seed + number)
             done, result, reason = work.choose(SearchSchedule(work).run(2))
             if not done.spells:
                 return tuple(later), f"after session {number - 1} {reason}"

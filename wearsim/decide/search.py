@@ -194,7 +194,8 @@ class SearchSchedule:
         if not self.pool.is_late():
             done.candidates += self._pressed(done.candidates)
         least = min((one.score.expected_rms for one in done.candidates), default=np.inf)
-        if problem.limits.repertoire == PRACTISED and least > LITTLE * problem.objective.rms_before:
+        asked = problem.limits.repertoire == PRACTISED and problem.limits.beyond
+        if asked and least > LITTLE * problem.objective.rms_before:
             done.unpractised = self._unpractised()
         self.pool.seconds = monotonic() - began
         return done

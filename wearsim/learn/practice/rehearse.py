@@ -162,7 +162,7 @@ def rehearse(
     report = progress or (lambda _: None)
     folder = open_folder(path)
     practice, mirror = replay(folder)
-    limits = usual_limits(minutes=minutes, spells=spells)
+    limits = usual_limits(minutes=minutes, spells=spells, beyond=False)
     for _ in range(sessions):
         report("calibrating")
         state = calibrated_state(folder, draws=draws)
