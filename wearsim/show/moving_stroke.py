@@ -108,7 +108,7 @@ def barrel_spells(bench: Bench, programme: Programme) -> list[dict[str, Any]]:
 
 
 def _turning_words(hands: Hands, spell: Spell) -> str:
-    """How both pieces turn in a spell, as one is told it at the barrel."""
+    """How both pieces turn in a spell, in words for the barrel."""
     if any(hands.spins):
         return counted_turns(hands, spell.duration)
     rounds, turns = turns_by_hand(hands, spell.duration)
