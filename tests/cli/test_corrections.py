@@ -126,9 +126,9 @@ def test_as_proposed_but_for_the_minutes(
         (("--undo",), ("no session is recorded",)),
         (("--undo", "--notes", "x"), ("--undo", "--notes")),
         (("--undo", "--confirm", "1"), ("--undo", "--confirm")),
-        (("--replace", "1", "--notes", "x"), ("--replace", "none is recorded yet")),
+        (("--replace", "1", "--notes", "x"), ("--replace", "no session is recorded yet")),
         (("--replace", "1"), ("--replace", "--minutes")),
-        (("--confirm", "1"), ("--confirm", "none is recorded yet")),
+        (("--confirm", "1"), ("--confirm", "no session is recorded yet")),
         (("--restore", "01-set-aside-1"), ("01-set-aside-1", "this folder has none")),
     ],
 )

@@ -112,7 +112,7 @@ def _not_written(path: Path, error: OSError) -> WearsimError:
     """The one line for a file that could not be written: a fault of the disk, or of the name."""
     why = error.strerror or str(error)
     if error.errno in _DISK:
-        return CouldNotError(f"{path}: cannot be written ({why}); nothing of it is there")
+        return CouldNotError(f"{path}: cannot be written ({why}); nothing was written")
     return InputError(f"cannot be written ({why})", file=path)
 
 

@@ -20,10 +20,10 @@ def command(
     folder: FolderPath, options: Options, draws: BatchDraws = 96, output: JsonOutput = None,
     dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
-    """What do a mirror's sessions show about hands and pitch?
+    """What do a mirror's sessions show about your pitch and abrasive?
 
     Finds the Preston coefficient, stiffness, relaxation time and edge gain from all sessions together, and how well
-    each is known. Names the sessions that do not fit; they do not count.
+    each is known. Names the sessions that do not fit; the worse one fits, the less it counts.
     """
     options.reserve({output: (".json",)}, inputs=[folder])
     from wearsim.learn.cache import FILE, KeptCalibration, keep, stale

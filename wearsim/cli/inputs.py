@@ -86,7 +86,7 @@ def parse_waited(waited: str | None) -> float | None:
     expected = 'a time with its unit, such as "30 min" or "2 h", or overnight'
     seconds = parse_quantity(as_time(waited, ""), "--waited", "s", expected)
     if not 0.0 <= seconds < float("inf"):
-        raise InputError("not a time to wait", key="--waited", value=waited, expected=expected)
+        raise InputError("invalid cooling time", key="--waited", value=waited, expected=expected)
     return seconds
 
 

@@ -54,7 +54,7 @@ def command(
     bench: BenchPath, options: Options, zones: ZoneCount = 5, least_width: LeastWidth = "5 mm",
     bridge: Bridge = "2 mm", fixed_source: FixedSource = False, paper: PaperOption = None, output: Output = None,
 ) -> None:  # fmt: skip
-    """A zonal mask to print: windows of equal weight."""
+    """A zonal mask to print: windows of equal area."""
     options.reserve({output: (".pdf", ".svg")}, inputs=[bench])
     # the mirror's size is all that counts: a folder whose readings are still to come will do
     pieces = inputs.stated_bench(bench / "bench.toml" if bench.is_dir() else bench)

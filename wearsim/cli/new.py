@@ -40,8 +40,7 @@ Rim = Annotated[
     str | None, typer.Option("--rim", help='Width of the rim to ignore, such as a bevel: "2 mm" or "1/16 in".')
 ]
 LapDiameter = Annotated[
-    str | None,
-    typer.Option("--lap-diameter", help="Diameter of the pitch that touches, measured; by default the mirror's."),
+    str | None, typer.Option("--lap-diameter", help="Measured diameter of the pitch face; by default the mirror's.")
 ]
 LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Weight of the whole tool: "2 kg" or "5 lb".')]
 Facet = Annotated[

@@ -74,8 +74,7 @@ BenchPath = Annotated[
 ]  # fmt: skip
 FolderPath = Annotated[Path, typer.Argument(metavar="FOLDER", help="The mirror's folder.", show_default=False)]
 ProgrammePath = Annotated[
-    Path,
-    typer.Option("--programme", "-p", metavar="FILE", help="Programme to work: programme.toml.", show_default=False),
+    Path, typer.Option("--programme", "-p", metavar="FILE", help="The programme: programme.toml.", show_default=False)
 ]
 Waited = Annotated[
     str | None,

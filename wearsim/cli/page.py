@@ -25,7 +25,7 @@ Place = Annotated[
     ),
 ]
 Share = Annotated[
-    bool, typer.Option("--share", help="Let in a tablet on the local network that has the address shown.")
+    bool, typer.Option("--share", help="Let devices on the local network open the page at the address shown.")
 ]
 Port = Annotated[
     int | None, typer.Option("--port", min=1024, max=65535, help="Port to listen on.", show_default="8460")

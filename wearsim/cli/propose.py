@@ -32,16 +32,16 @@ class OnTopChoice(StrEnum):
 
 
 TOPS = {OnTopChoice.tool: ("tool",), OnTopChoice.mirror: ("mirror",), OnTopChoice.either: ("tool", "mirror")}
-Minutes = Annotated[float, typer.Option("--minutes", help="Most minutes of work; pressing does not count.")]
-Spells = Annotated[int, typer.Option("--spells", help="Most spells, each with its own stroke.")]
+Minutes = Annotated[float, typer.Option("--minutes", help="Maximum minutes of work; pressing does not count.")]
+Spells = Annotated[int, typer.Option("--spells", help="Maximum number of spells, each with its own stroke.")]
 Shortest = Annotated[
     float | None,
-    typer.Option("--shortest", help="Shortest spell, in minutes; by default 5, less only where that does much more."),
+    typer.Option("--shortest", help="Shortest spell, in minutes; default 5; shorter only if it helps greatly."),
 ]
 EdgeLimit = Annotated[float, typer.Option("--edge-limit", help="Largest edge roll, in waves of surface height.")]
 OnTopOption = Annotated[
     OnTopChoice | None,
-    typer.Option("--on-top", help="Which piece may be on top; by default either, but no mirror above 30 kg."),
+    typer.Option("--on-top", help="Which piece may be on top; default either, but never a mirror over 30 kg on top."),
 ]
 Rate = Annotated[float | None, typer.Option("--rate", help="Strokes per minute; by default by the mirror's size.")]
 
@@ -55,7 +55,7 @@ class RepertoireChoice(StrEnum):
 
 RepertoireOption = Annotated[
     RepertoireChoice,
-    typer.Option("--repertoire", help="Strokes that hands do in practice, or any that can be done at all."),
+    typer.Option("--repertoire", help="practised: strokes in common use; any: whatever is mechanically possible."),
 ]
 Sessions = Annotated[int, typer.Option("--sessions", min=1, max=9, help="Sessions to plan, with a test between them.")]
 TimeLimit = Annotated[

@@ -39,7 +39,7 @@ Done = Annotated[
 ]
 AsProposed = Annotated[bool, typer.Option("--as-proposed", help="Record that the folder's last proposal was worked.")]
 MinutesWorked = Annotated[
-    str | None, typer.Option("--minutes", metavar="LIST", help="Minutes really worked, one number per spell: 10,20.")
+    str | None, typer.Option("--minutes", metavar="LIST", help="Minutes actually worked, one number per spell: 10,20.")
 ]
 After = Annotated[
     Path | None, typer.Option("--readings", "-r", metavar="FILE", help="Readings taken afterwards: readings.toml.")
@@ -57,7 +57,12 @@ AbrasiveOption = Annotated[
     ),
 ]
 LapOption = Annotated[
-    LapStartChoice | None, typer.Option("--lap", help="State of the lap at the start; as left, by default.")
+    LapStartChoice | None,
+    typer.Option(
+        "--lap",
+        help="State of the lap at the start; as left, by default. spherical: pressed on a spherical surface, such as "
+        "the mirror before it was parabolized.",
+    ),
 ]
 Pressed = Annotated[
     str | None, typer.Option("--pressed", metavar="TIME", help='Time the lap was pressed before spell 1: "10 min".')
@@ -71,7 +76,7 @@ Replace = Annotated[
 ]
 Undo = Annotated[bool, typer.Option("--undo", help="Set the last session aside; it can be restored.")]
 Restore = Annotated[
-    str | None, typer.Option("--restore", metavar="NAME", help="Record to bring back that was set aside or replaced.")
+    str | None, typer.Option("--restore", metavar="NAME", help="Set-aside or replaced record to restore.")
 ]
 Confirm = Annotated[int | None, typer.Option("--confirm", metavar="N", help="Session to confirm as recorded.")]
 

@@ -28,11 +28,15 @@ OnBench = Annotated[
     Path | None,
     typer.Option(
         "--bench", "-b", metavar="BENCH", show_default=False,
-        help="The mirror that was read. By default the bench.toml beside the readings, or of the mirror's folder.",
+        help="The mirror that was read. By default the bench.toml beside the readings, or "
+        "the one in the mirror's folder.",
     ),
 ]  # fmt: skip
 Output = Annotated[
-    Path | None, typer.Option("-o", "--output", metavar="FILE", help="Profile with its sigma: .csv, for a bench.")
+    Path | None,
+    typer.Option(
+        "-o", "--output", metavar="FILE", help="Write the profile and its uncertainty (.csv), for use in a bench."
+    ),
 ]
 Picture = Annotated[
     Path | None,

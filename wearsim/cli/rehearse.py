@@ -43,7 +43,7 @@ Ratio = Annotated[
         "--focal-ratio", metavar="RATIO", parser=inputs.parse_focal_ratio, help="Focal ratio of a new mirror: 5 or f/5."
     ),
 ]
-Sessions = Annotated[int, typer.Option("--sessions", min=0, max=50, help="Most sessions to work.")]
+Sessions = Annotated[int, typer.Option("--sessions", min=0, max=50, help="Maximum number of sessions to work.")]
 Minutes = Annotated[float, typer.Option("--minutes", help="Minutes of work per session.")]
 Own = Annotated[
     Path | None,

@@ -59,7 +59,7 @@ def command(
 ) -> None:  # fmt: skip
     """How does the result depend on overhang, pitch or temperature?
 
-    After an interruption or a full disk give the same command again: it keeps what was complete and continues.
+    After an interruption or a full disk, repeat the same command to resume: it keeps what was complete.
     """
     from wearsim.show.study import forecast_text, study_figure, study_json, study_text
     from wearsim.study.forecast import forecast

@@ -129,7 +129,7 @@ def design_mask(
         Fewer than three zones, or more than the narrowest window allows.
     """
     if not LEAST_ZONES <= zones <= MOST_ZONES:
-        raise InputError("number of zones", key="zones", value=zones, expected=f"{LEAST_ZONES} to {MOST_ZONES}")
+        raise InputError("wrong number of zones", key="zones", value=zones, expected=f"{LEAST_ZONES} to {MOST_ZONES}")
     allowed = MaskLimits() if limits is None else limits
     hole, clear = geometry.hole_radius, geometry.clear_radius
     outer = clear - allowed.margin

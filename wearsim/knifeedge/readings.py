@@ -205,7 +205,7 @@ def _zones(table: dict[str, Any], unit: float, least: float) -> Zones:
     key, value = given[0], table[given[0]]
     if not isinstance(value, list) or not LEAST_ZONES <= len(value) <= MOST_ZONES:
         count = len(value) if isinstance(value, list) else value
-        raise InputError("number of zones", key=key, value=count, expected=f"{LEAST_ZONES} to {MOST_ZONES} zones")
+        raise InputError("wrong number of zones", key=key, value=count, expected=f"{LEAST_ZONES} to {MOST_ZONES} zones")
     return _windows(value, unit, least) if key == "windows" else _radii(value, unit, least)
 
 
@@ -292,7 +292,7 @@ def _sigma(given: Any, zones: int, unit: float) -> float | Floats | None:
     for value in values:
         if not LEAST_SIGMA <= value * unit <= LARGEST_SIGMA:
             expected = f"{LEAST_SIGMA / unit:g} to {LARGEST_SIGMA / unit:g}, in the sheet's unit"
-            raise InputError("not how far settings of a knife differ", key="sigma", value=value, expected=expected)
+            raise InputError("not plausible for repeated knife settings", key="sigma", value=value, expected=expected)
     return np.asarray(values) * unit if isinstance(given, list) else values[0] * unit
 
 

@@ -222,5 +222,6 @@ def _reason(
         return f"{band}: {chance:.0%} of the surfaces that these readings allow reach it; read it again"
     mask = ""
     if mean.gain > 1.02:
-        mask = f"; masked to {length(mean.best_radius * 2)}, the core of the image gets {mean.gain:.2f} times the light"
+        mask = f"; masking to {length(mean.best_radius * 2)} would put "
+        mask += f"{mean.gain:.2f} times the light in the core of the image"
     return f"not good enough yet: {band}{mask}"

@@ -144,7 +144,7 @@ def restore(folder: str | Path, name: str | Path) -> Correction:
     mirror = open_to_write(folder)
     record, sessions = _kept_record(mirror, Path(name)), mirror.sessions
     if record.number > len(sessions) + 1:
-        expected = f"session {len(sessions) + 1} first: sessions follow each other"
+        expected = f"restore session {len(sessions) + 1} first"
         raise InputError(f"session {record.number} cannot be brought back yet", value=str(name), expected=expected)
     read_session(record.number, record.path, mirror.bench)
     if record.number > len(sessions):
@@ -189,7 +189,7 @@ def session_of(mirror: MirrorFolder, number: int) -> Session:
     count = len(mirror.sessions)
     if not 1 <= number <= count:
         expected = (
-            "a session's number, and none is recorded yet" if not count else "1" if count == 1 else f"1 to {count}"
+            "a session's number; no session is recorded yet" if not count else "1" if count == 1 else f"1 to {count}"
         )
         raise InputError("no such session", key="session", value=number, expected=expected)
     return mirror.sessions[number - 1]

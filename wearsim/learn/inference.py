@@ -54,7 +54,7 @@ MOST_BATCHES = 6
 """Batches of draws at most."""
 SEARCH_BOUND = 5.0
 """Constants are sought within so many sigmas of the prior."""
-NO_BALANCE = "the engine finds no balance with any constants that the bench's spread allows"
+NO_BALANCE = "the contact could not be solved for any constants within the bench's uncertainty"
 
 
 @dataclass(frozen=True, eq=False)

@@ -123,14 +123,14 @@ def checked_texts(
 ) -> dict[str, str]:  # fmt: skip
     """What each file of a session will hold, everything checked; InputError for the first fault."""
     if (readings is None) == (profile is None):
-        came = "both" if readings is not None else "neither"
-        raise InputError("what was read after the session", value=came, expected="either readings or a profile")
+        came = "both readings and a profile given" if readings is not None else "neither readings nor a profile given"
+        raise InputError(came, expected="either readings or a profile")
     worked = _worked(mirror, programme)
     measured = Path(readings if readings is not None else profile)  # type: ignore[arg-type]
     name = READINGS if readings is not None else PROFILE
     if (measured.suffix.lower() == ".csv") != (name == PROFILE):
         expected = "a .csv file" if name == PROFILE else "a .toml file"
-        raise InputError(f"not a {name.partition('.')[0]} by its name", file=measured, expected=expected)
+        raise InputError(f"does not have a {name.partition('.')[0]} file's ending", file=measured, expected=expected)
     load_measurement(measured, mirror.bench)
     note.bench_for(mirror.bench)
     return {PROGRAMME: worked, name: read_text(measured), SESSION: dump_note(note)}

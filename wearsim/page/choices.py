@@ -73,7 +73,7 @@ class ChoicesView:
             return
         parts.heading("The choices")
         parts.says(f"RMS now: {best['before']}. In brackets: the band, into which nine of ten cases fall.")
-        parts.says("RMS to expect: with all uncertainties. Glass that is gone stays gone; too little costs a session.")
+        parts.says("RMS to expect: with all uncertainties. Removing too much is final; too little costs one session.")
         able = [choice for choice in found if choice["spells"]]
         rows = [{**one, "minutes": f"{one['minutes']:g}", "count": str(len(one["spells"]))} for one in able]
         with parts.group("scroll"):

@@ -69,7 +69,7 @@ _NOTES = {
         "edge passes that of the piece below it at the farthest, which is what many call overhang. Chance: how often the "
         "edge goes down by more than the limit, counted, smoothed from row to row, +- its standard error; < where no draw "
         "did: 19 in 20 sure that it is less. Half within: how far in from the rim half of what is added reaches; "
-        "- where something inside it stands out farther.",
+        "-: not given, an error farther in is larger than that of the rim.",
         "The rim is held against the sphere that fits the inner 80 % best. A mirror that turns oblate lifts its rim by this "
         "measure, and a narrow turned edge can hide beneath that: look at the edge roll too, which holds the rim against "
         "the run just inside it. A rim that goes down over a tenth of the mirror and more while the edge roll hardly moves "

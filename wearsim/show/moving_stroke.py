@@ -6,9 +6,10 @@ import math
 from typing import Any
 
 from wearsim.bench.bench import Bench
+from wearsim.bench.hands import Hands
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit, stroke_unit
-from wearsim.show.card.content import counted_turns, push_words
+from wearsim.show.card.content import counted_turns, push_words, turns_by_hand
 from wearsim.show.strokes import POINTS_A_STROKE, Drawing, drawing_of, spell_sizes, spell_title, spell_words
 
 SPOKES = 8
@@ -98,12 +99,20 @@ def barrel_spells(bench: Bench, programme: Programme) -> list[dict[str, Any]]:
             "moving": moving_stroke(bench, spell),
             "minutes": spell.minutes,
             "rate": 0.0 if spell.is_press else spell.rate,
-            "turning": "" if spell.is_press else counted_turns(hands, spell.duration),
+            "turning": "" if spell.is_press else _turning_words(hands, spell),
             "turn": round(math.degrees(spell.turn)),
             "push": push_words(hands.push if spell.push is None else spell.push, length_unit(bench)),
         }
         for spell in programme.spells
     ]
+
+
+def _turning_words(hands: Hands, spell: Spell) -> str:
+    """How both pieces turn in a spell, in words for the barrel."""
+    if any(hands.spins):
+        return counted_turns(hands, spell.duration)
+    rounds, turns = turns_by_hand(hands, spell.duration)
+    return f"walk {rounds}; give the top piece {turns}"
 
 
 def before(spell: dict[str, Any], first: str) -> list[str]:

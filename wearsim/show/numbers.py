@@ -37,7 +37,7 @@ CANNOT = "cannot"
 WIDTH = "rim_width"
 NO_WIDTH = ("-", "")
 """In place of a rim's width and its band where it has none of its own."""
-NO_WIDTH_NOTE = "Rim width -: something inside the rim stands out farther than the rim does."
+NO_WIDTH_NOTE = "Rim width not given (-): an error farther in is larger than that of the rim."
 
 
 class Number(NamedTuple):

@@ -110,7 +110,7 @@ def _notes(outcome: Outcome) -> list[str]:
     if not outside:
         return [BAND]
     return [
-        f"{BAND} Single numbers use the most likely constants. Uncertainty usually adds error, so a number can fall "
+        f"{BAND} Single numbers use the most likely constants. Uncertainty usually adds error, so a number can lie "
         f"outside its band, as here: {', '.join(outside)}. Plan by the band."
     ]
 

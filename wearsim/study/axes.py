@@ -219,7 +219,7 @@ def _sampled(table: Any, settings: tuple[StudySetting, ...], at: str, file: Path
     spread = table.get("spread") if isinstance(table, dict) else table
     if not isinstance(table, dict) or not isinstance(spread, str) or spread not in SPREADS:
         expected = "spread = " + ", ".join(f'"{word}"' for word in SPREADS)
-        raise InputError("no such spread", file=file, key=at, value=spread, expected=expected)
+        raise InputError("unknown spread", file=file, key=at, value=spread, expected=expected)
     first_key, second_key = keys = SPREADS[spread]
     if set(table) != {"spread", *keys}:
         expected = ", ".join(("spread", *keys))
@@ -239,7 +239,7 @@ def _second(setting: StudySetting, raw: Any, name: str, at: str, file: Path | No
     if name != "factor":
         return setting.number(raw, file, f"{at}.{name}")
     if isinstance(raw, bool) or not isinstance(raw, (int, float)) or not 1.0 < raw <= 100.0:
-        raise InputError("no such factor", file=file, key=f"{at}.factor", value=raw, expected="a number above 1")
+        raise InputError("invalid factor", file=file, key=f"{at}.factor", value=raw, expected="a number above 1")
     return float(raw)
 
 
@@ -252,7 +252,7 @@ def _degrees(raw: Any, at: str, file: Path | None) -> float:
         degrees = 0.0
     if not 1e-3 <= degrees <= 100.0:
         expected = 'a difference from 0.001 to 100 degC, such as "2 degC"'
-        raise InputError("no such difference", file=file, key=at, value=raw, expected=expected)
+        raise InputError("invalid difference", file=file, key=at, value=raw, expected=expected)
     return degrees
 
 

@@ -191,8 +191,12 @@ def counted_turns(hands: Hands, seconds: float) -> str:
     """How both pieces turn: by hand, or on a machine."""
     if any(hands.spins):
         return f"top piece {hands.top_turns:g}, stand {hands.stand_turns:g} turns a minute"
-    rounds, turns = seconds / hands.walk, seconds / hands.hand_turn
-    return f"{_in_quarters(rounds, 'round')}, {_in_quarters(turns, 'turn')} in hand"
+    return "{}, {} in hand".format(*turns_by_hand(hands, seconds))
+
+
+def turns_by_hand(hands: Hands, seconds: float) -> tuple[str, str]:
+    """How often one walks round the barrel, and how often the top piece turns in the hands."""
+    return _in_quarters(seconds / hands.walk, "round"), _in_quarters(seconds / hands.hand_turn, "turn")
 
 
 def _in_quarters(value: float, noun: str) -> str:
