@@ -46,11 +46,8 @@ def answer() -> tuple[str, Figure]:
             zone = 250e-9 * np.exp(-(((share - 0.7) / 0.12) ** 2))
             start = from_profile(bench, Profile(bench.mirror.radius * share, zone, None), DEFAULT)
             done = ws.propose(bench, minutes=60.0, start=start, draws=0)
-            spells = [
-                f"{one.minutes:g} min {one.lap or 'full'} lap, {one.stroke}, {one.on_top} on top"
-                for one in done.programme.spells
-            ]
-            lines.append(f"{what}: {'; '.join(spells)}; {done.expected_rms * 1e9:.0f} nm RMS to expect")
+            spells = [f"{one.minutes:g} min {one.lap or 'full'} lap, {one.stroke}" for one in done.programme.spells]
+            lines.append(f"{what}: {'; '.join(spells)}; {done.expected_rms * 1e9:.0f} nm RMS")
             radius = done.outcome.radius * 1e3
             if not lines[1:]:
                 axes.plot(radius, done.outcome.before * 1e9, ":", color=INK, label="before")
