@@ -89,6 +89,6 @@ def test_masking_a_turned_edge_is_offered() -> None:
     advice = when_to_stop(got)
     assert advice.verdict == "no"
     assert advice.masking.gain > 1.02
-    assert "masked" in advice.reason
+    assert "masking" in advice.reason
     assert advice.masking_band.shape == (2, advice.masking.mask_radius.size)
     assert np.all(advice.masking_band[0] <= advice.masking_band[1])

@@ -101,7 +101,7 @@ def test_bad_windows_and_rows(case: str) -> None:
         ("source =", "sigma = true\nsource =", "not a number"),
         ("source =", "= 3\nsource =", "not TOML"),
         *(
-            ("source =", f"sigma = {sigma}\nsource =", "not how far.*1e-06 to 100, in the sheet's unit|far too large")
+            ("source =", f"sigma = {sigma}\nsource =", "not plausible.*1e-06 to 100, in the sheet's unit|far too large")
             for sigma in (
                 "1e300",
                 "1e22",
