@@ -53,6 +53,8 @@ def what_limits(
         The minutes, the uncertain constants, the repertoire, the laps: each with the RMS that lifting it would leave.
     """
     found: list[tuple[float | None, str]] = []
+    if problem.clock.leaves_out("what limits it"):
+        return ()
     if sum(one.work for one in proposed.plan) >= USED_UP * limits.minutes:
         minutes = MORE * limits.minutes
         found.append((_with_minutes(problem, proposed, minutes), f"the minutes: {minutes:g} of them"))

@@ -195,7 +195,7 @@ class SearchSchedule:
             done.candidates += self._pressed(done.candidates)
         least = min((one.score.expected_rms for one in done.candidates), default=np.inf)
         asked = problem.limits.repertoire == PRACTISED and problem.limits.beyond
-        if asked and least > LITTLE * problem.objective.rms_before:
+        if asked and not self.pool.is_late() and least > LITTLE * problem.objective.rms_before:
             done.unpractised = self._unpractised()
         self.pool.seconds = monotonic() - began
         return done
