@@ -431,7 +431,7 @@ def evolve(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, poses: Flo
             report[0] = max(report[0], survey[0])
             report[3] += 1
         if steps == 0:
-            h *= min(4.0, max(0.2, 0.9 * (1.0 / max(worst, 1e-6)) ** (1.0 / 3.0)))
+            h *= min(2.5, max(0.2, 0.9 * (1.0 / max(worst, 1e-6)) ** (1.0 / 3.0)))
             if h < 1e-9 * duration:
                 return -1
     report[1] /= duration

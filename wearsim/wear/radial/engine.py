@@ -206,7 +206,7 @@ class RadialEngine(Engine[State]):
         status = kernels.evolve(
             w, u, contact, nodes, poses, spell.duration, accuracy.steps,
             small * wear_scale if wear_scale > 0.0 else np.inf, small * mean_pressure / contact.stiffness,
-            0.1 / rate, report,
+            0.3 / rate, report,
         )  # fmt: skip
         if status != 0:
             offset = length_unit(bench).text(weights.offset[min(status, weights.offset.size) - 1])
