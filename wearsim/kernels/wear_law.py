@@ -22,8 +22,8 @@ def raise_row(values: Floats, most: float, power: Floats) -> None:
     """``(values / most) ** m`` in place, for values of 0 to ``most`` > 0: a polynomial ``power`` (6,) in their square root.
 
     The library's power takes one value at a time; this runs on vectors, in single precision, which is four
-    times as quick or better. Good to 1e-6 of the largest for whole and half m, exact where there is no pressure; good to 6e-5 for
-    m of 1.1 and more, to 7e-4 at 0.75 (:func:`wearsim.wear.state.power_of`).
+    times as quick or better. Good to 1e-6 of the largest for whole and half m, exact where there is no pressure; good to
+    6e-5 for m of 1.1 and more, to 7e-4 at 0.75 (:func:`wearsim.wear.state.power_of`).
     """
     c0, c1, c2 = np.float32(power[0]), np.float32(power[1]), np.float32(power[2])
     c3, c4, c5 = np.float32(power[3]), np.float32(power[4]), np.float32(power[5])
