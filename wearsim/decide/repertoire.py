@@ -171,8 +171,11 @@ def _of_lap(bench: Bench, lap: Lap, on_top: str, step: float) -> Iterator[Stroke
 
 def _steps(least: float, most: float, apart: float, step: float) -> list[float]:
     """Sizes in whole steps from the least to the most, about so far apart."""
-    count = max(1, round((most - least) / apart)) if most > least else 0
-    return sorted({round(step * round(one / step), 4) for one in np.linspace(least, most, count + 1)})
+    first, last = np.ceil(least / step - 1e-2), np.floor(most / step + 1e-2)
+    if last <= first:
+        return [round(step * float(round(0.5 * (least + most) / step)), 4)]
+    count = max(1, round((most - least) / apart))
+    return sorted({round(step * float(round(one)), 4) for one in np.linspace(first, last, count + 1)})
 
 
 class Gentle:

@@ -14,7 +14,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from itertools import permutations
+from functools import partial
+from itertools import compress, permutations
 
 import numpy as np
 
@@ -23,13 +24,14 @@ from wearsim.decide.choice import is_workable
 from wearsim.decide.coarse_engine import Plan, PlannedSpell, chunks, without_pressings
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
 from wearsim.decide.objective import Objective
-from wearsim.decide.repertoire import Gentle
+from wearsim.decide.repertoire import LOOKED_AT, Gentle
 from wearsim.decide.response_search import PASSES, SearchProgress, Subsets
 from wearsim.decide.rounding import Rounder
 from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.errors import ContactError
 from wearsim.kernels.arrays import Floats
 from wearsim.parallel import in_threads
+from wearsim.wear.state import State
 
 # Spell lengths over which responses are averaged [min].
 SPELL_LENGTHS = (6.0, 15.0, 40.0)
@@ -101,18 +103,22 @@ class RobustSearch:
         self.refiner, self.step, self.progress, self.most_refined = refiner, step, progress, refined
         self._report("strokes one by one", refiner.objective.rms_before)
         self.gentle = Gentle(refiner.nominal, refiner.objective.start, strokes, slack)
-        strokes = tuple(one for one in strokes if self.gentle.allows_from_start(one))
-        self.columns, self.spells = self._responses(strokes)
+        self.strokes = strokes
+        self.columns, self.spells = self._responses(tuple(filter(self.gentle.allows_from_start, strokes)))
 
-    def _responses(self, strokes: tuple[StrokeSpec, ...]) -> tuple[Floats, list[StrokeSpec]]:
-        """Columns of removal per minute (N, q) in all scenarios, a few for every stroke, and the stroke of each."""
+    def _responses(self, strokes: tuple[StrokeSpec, ...], after: Plan = ()) -> tuple[Floats, list[StrokeSpec]]:
+        """Columns of removal per minute (N, q) in all scenarios, a few for every stroke, and the stroke of each.
+
+        From the present state, or after the spells given.
+        """
         refiner = self.refiner
         kept: list[tuple[StrokeSpec, Floats]] = []
+        starts = [engine.states(refiner.objective.start, after)[-1] for engine in refiner.engines]
         for first in range(min(PASSES, len(strokes))):
             if kept and refiner.clock.is_over:
                 break
             batch = strokes[first::PASSES]
-            found = in_threads(lambda one: _response(refiner, one), batch)
+            found = in_threads(lambda one: _response(refiner, one, starts), batch)
             kept += [(stroke, rows) for stroke, rows in zip(batch, found, strict=True) if rows is not None]
         if not kept:
             return np.empty((0, 0)), []
@@ -141,21 +147,46 @@ class RobustSearch:
             self.progress(stage, best)
 
     def _look_into(self, refiner: Refiner, target: Floats, kind: Kind, least: float, found: Found) -> None:
+        done = self._worked(refiner, self._mixes(refiner, target, kind, least), kind, least, found)
+        if kind[0] == 2 and done and not refiner.clock.is_over:
+            done += self._worked(refiner, self._continued(refiner, done[0].plan), kind, done[0].score.cost, found)
+        if done:
+            found.best[kind] = sorted(done, key=cost_of)
+
+    def _worked(
+        self, refiner: Refiner, plans: Iterable[Plan], kind: Kind, least: float, found: Found
+    ) -> list[Candidate]:
+        """The best of programmes that promise enough, refined, and those of them that can be worked."""
         count = kind[0]
-        plans = list(dict.fromkeys(self._mixes(refiner, target, kind, least)))
-        worked = [one for one in in_threads(refiner.attempt, plans) if one is not None]
+        worked = [one for one in in_threads(refiner.attempt, list(dict.fromkeys(plans))) if one is not None]
         found.met += worked
-        near = [
-            one for one in distinct_programmes(worked, self.most_refined[count]) if one.score.cost <= PROMISING * least
-        ]
+        promising = sorted((one for one in worked if one.score.cost <= PROMISING * least), key=cost_of)
+        workable = [one for one in promising if is_workable(refiner, self.gentle, one)]
+        near = distinct_programmes(workable or promising, self.most_refined[count])
         done: list[Candidate] = []
         for batch in chunks(near, BATCH):
             done += in_threads(lambda one: self.refined(refiner, one), batch)
         fit = (one for one in done if len(without_pressings(one.plan)) == count)
         done = sorted((one for one in fit if is_workable(refiner, self.gentle, one)), key=cost_of)
         found.met += done
-        if done:
-            found.best[kind] = done
+        return done
+
+    def _continued(self, refiner: Refiner, plan: Plan) -> list[Plan]:
+        """The programme with other last spells, by their responses after the spells before."""
+        begun, last = plan[:-1], plan[-1].stroke
+        state = refiner.nominal.states(refiner.objective.start, begun)[-1]
+        strokes = [one for one in self.strokes if one.on_top == last.on_top and one != last]
+        gentle = in_threads(lambda one: self.gentle.allows(state, PlannedSpell(one, LOOKED_AT)), strokes)
+        columns, spells = self._responses(tuple(compress(strokes, gentle)), begun)
+        if not spells:
+            return []
+        objective, start = refiner.objective, refiner.objective.start
+        worn = [start.height - engine.states(start, begun)[-1].height for engine in refiner.engines]
+        target = _stacked(refiner, [objective.error - one for one in worn])
+        left = objective.limits.minutes - sum(one.work for one in begun)
+        group = np.unique([spells.index(one) for one in spells], return_inverse=True)[1]
+        mixes = Subsets(columns, target, objective.limits.spread, left, group).best(1, WORKED[2])
+        return [(*begun, PlannedSpell(spells[mix.columns[0]], mix.minutes[0])) for mix in mixes if mix.minutes[0] > 0.5]
 
     def _mixes(self, refiner: Refiner, target: Floats, kind: Kind, least: float) -> Iterable[Plan]:
         """The best programmes by their responses, of all the minutes and of fewer, that promise enough, in their orders."""
@@ -179,7 +210,8 @@ class RobustSearch:
         """The best programme of whole minutes near one, of whole steps of its sizes too."""
         try:
             better = refiner.improve(one.plan, steps=STEPS, free="minutes")
-            done = Rounder(refiner, self.step).best_near(better.plan, rounds=ROUNDS, sizes_too=sizes_too)
+            rounder = Rounder(refiner, self.step, partial(is_workable, refiner, self.gentle))
+            done = rounder.best_near(better.plan, rounds=ROUNDS, sizes_too=sizes_too)
             return tidied(refiner, done)
         except ContactError:  # in a scenario of hands that go farther than is meant
             return one
@@ -199,16 +231,17 @@ def _stacked(refiner: Refiner, errors: list[Floats]) -> Floats:
     )
 
 
-def _response(refiner: Refiner, stroke: StrokeSpec) -> Floats | None:
-    """Removal per minute of a stroke in all scenarios, over each of SPELL_LENGTHS; None where its contact is not solved."""
-    start, before = refiner.objective.start, refiner.objective.start.height
-    states, done, rows = [start] * len(refiner.engines), 0.0, []
+def _response(refiner: Refiner, stroke: StrokeSpec, starts: list[State]) -> Floats | None:
+    """Removal per minute of a stroke from a state of every scenario, over each of SPELL_LENGTHS; None where its contact is
+    not solved."""
+    states, done, rows = starts, 0.0, []
     try:
         for minutes in SPELL_LENGTHS:
             spell = PlannedSpell(stroke, minutes - done)
             states = [engine.after(state, spell) for engine, state in zip(refiner.engines, states, strict=True)]
             done = minutes
-            rows.append(_stacked(refiner, [before - state.height for state in states]) / minutes)
+            worn = [before.height - state.height for before, state in zip(starts, states, strict=True)]
+            rows.append(_stacked(refiner, worn) / minutes)
     except ContactError:
         return None
     return np.array(rows)

@@ -12,7 +12,7 @@ promise most of are worked.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import combinations, islice, product
@@ -172,10 +172,21 @@ class _Lattice:
 
 
 class Rounder:
-    """Takes a programme to the best round one near it, its sizes in steps of so many diameters [1]."""
+    """Takes a programme to the best round one near it.
 
-    def __init__(self, refiner: Refiner, step: float = SIZE_STEP) -> None:
-        self.refiner, self.step = refiner, step
+    Parameters
+    ----------
+    refiner : Refiner
+    step : float
+        Of sizes, in diameters [1].
+    is_workable : callable, optional
+        Whether a programme can be worked: of those that can, the best is taken. By default all can.
+    """
+
+    def __init__(
+        self, refiner: Refiner, step: float = SIZE_STEP, is_workable: Callable[[Candidate], bool] = lambda _: True
+    ) -> None:
+        self.refiner, self.step, self.is_workable = refiner, step, is_workable
         self.bench, self.limits = refiner.nominal.bench, refiner.objective.limits
 
     def best_near(self, plan: Plan, *, rounds: int = 4, sizes_too: bool = False) -> Candidate:
@@ -183,14 +194,25 @@ class Rounder:
         best = self.refiner.evaluate(rounded(plan, self.bench, self.limits, self.step))
         if sizes_too and self.step <= SIZE_STEP and without_pressings(best.plan):  # coarse steps gain nothing by it
             best = min((best, *self._evaluated(self._with_whole_minutes(plan))), key=cost_of)
+        least = best.score.cost if self.is_workable(best) else np.inf
         for _ in range(rounds):
             if not without_pressings(best.plan):
                 break
-            better = min(self._evaluated(self._neighbours(best.plan, sizes_too)), key=cost_of, default=best)
-            if better.score.cost >= best.score.cost * (1.0 - LEAST_GAIN):
+            better = self._better(best.plan, least, sizes_too)
+            if better is None:
                 break
-            best = better
+            best, least = better, better.score.cost
         return best
+
+    def _better(self, plan: Plan, least: float, sizes_too: bool) -> Candidate | None:
+        """The best near a programme that can be worked and costs clearly less than the least so far, if there is one."""
+        for plans in self._neighbours(plan, sizes_too):
+            near = sorted(self._evaluated(iter(plans)), key=cost_of)
+            better = (one for one in near if one.score.cost < least * (1.0 - LEAST_GAIN))
+            workable = next(filter(self.is_workable, better), None)
+            if workable is not None:
+                return workable
+        return None
 
     def _evaluated(self, plans: Iterator[Plan]) -> list[Candidate]:
         """Programmes scored, as many as there is time for."""
@@ -207,11 +229,18 @@ class Rounder:
             choices = rounded_sizes(self.refiner, whole, self.step)
             yield from islice(filter(self._keeps_limits, choices), ROUNDINGS)
 
-    def _neighbours(self, plan: Plan, sizes_too: bool) -> Iterator[Plan]:
-        """Round programmes that the slopes promise something of, and those with a spell left out."""
-        with suppress(ContactError):
-            yield from self._descent(self._lattice(plan, sizes_too))
-        yield from ((*plan[:i], *plan[i + 1 :]) for i in range(len(plan)))
+    def _neighbours(self, plan: Plan, sizes_too: bool) -> Iterator[list[Plan]]:
+        """Round programmes that the slopes promise most of, and those with a spell left out; then those one step away."""
+        shorter = [(*plan[:i], *plan[i + 1 :]) for i in range(len(plan))]
+        try:
+            lattice = self._lattice(plan, sizes_too)
+        except ContactError:
+            yield shorter
+            return
+        yield self._descent(lattice) + shorter
+        begin, single = np.zeros(len(lattice.keys), dtype=int), np.eye(len(lattice.keys), dtype=int)
+        steps = self._ranked_moves(lattice, begin, np.vstack([single, -single]))
+        yield [lattice.plan(one) for _, one in islice(steps, CANDIDATES)]
 
     def _lattice(self, plan: Plan, sizes_too: bool) -> _Lattice:
         problem = PlainResiduals(self.refiner, plan, "all" if sizes_too else "minutes")
