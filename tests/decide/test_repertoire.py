@@ -76,7 +76,7 @@ def test_what_hands_do_not_do(stroke: StrokeSpec) -> None:
 def test_reach_is_held_but_for_the_long_strokes_that_deepen() -> None:
     for one in practised_strokes(BENCH, Limits()):
         reach = np.hypot(0.5 * one.length, one.sweep + one.overhang) / ROOM
-        is_long = one.kind in ("straight", "w") and one.length > 0.5 and one.overhang == 0.0
+        is_long = one.kind in ("straight", "w") and one.length >= 0.5 and one.overhang == 0.0
         assert reach <= (LONG[0] if is_long else 0.65) + 0.01
     assert all("common practice" in row.reason for row in REPERTOIRE)
 

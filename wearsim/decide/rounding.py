@@ -237,6 +237,8 @@ class Rounder:
         except ContactError:
             yield shorter
             return
+        except TimeUp:
+            return
         yield self._descent(lattice) + shorter
         begin, single = np.zeros(len(lattice.keys), dtype=int), np.eye(len(lattice.keys), dtype=int)
         steps = self._ranked_moves(lattice, begin, np.vstack([single, -single]))
