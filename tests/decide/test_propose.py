@@ -242,7 +242,7 @@ def test_stopped_early_has_the_band_of_the_prediction() -> None:
     span = outcome.numbers_before.surface_rms
     assert early.rms_band[0] == pytest.approx([early.rms[0]] * 2, rel=1e-9)  # this figure is exact
     assert early.rms_band[-1] == pytest.approx(outcome.band.surface_rms, abs=0.1 * span)
-    assert early.edge_roll_band[-1] == pytest.approx(outcome.band.edge_roll, abs=0.3 * span)  # the rim is coarse here
+    assert early.edge_roll_band[-1] == pytest.approx(outcome.band.edge_roll, abs=0.1 * span)
     assert np.all(np.diff(np.ptp(early.rms_band, axis=1))[:2] > 0.0)  # the more is removed, the less is known
     assert early.to_json()["surface_rms_band_m"] == early.rms_band.tolist()
     known = Belief(belief.mean, np.zeros_like(belief.covariance))
