@@ -154,6 +154,7 @@ def test_the_cadence_is_heard_and_seen_and_can_be_turned_off(served: Served, scr
     page = screen.go("/mirror/beating/barrel")
     page.get_by_text("4:00").wait_for()
     screen.press("Begin")
+    page.get_by_text("Keep it wet.").wait_for()
     page.wait_for_function("window.tones > 3")
     for is_lit in (True, False, True):
         page.wait_for_function(
