@@ -237,6 +237,14 @@ class Screen:
         self.page.wait_for_timeout(1000 * BOUNCE + 100)
         self.press(name)
 
+    def obstacles(self) -> list[tuple[str, list[str]]]:
+        """What stands in the way of a screen reader: the rule of axe-core, and where."""
+        from axe_playwright_python.sync_playwright import Axe
+
+        self.page.wait_for_timeout(250)
+        found = Axe().run(self.page).response["violations"]
+        return [(one["id"], [node["html"][:160] for node in one["nodes"]][:3]) for one in found]
+
     def assert_at_peace(self) -> None:
         """No complaint of the browser's, no request that left this machine."""
         assert self.complaints == []

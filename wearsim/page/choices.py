@@ -16,7 +16,7 @@ from wearsim.page.own_programme import OwnProgramme
 from wearsim.show.notices import ON_THE_CARD
 
 COLUMNS = {
-    "name": "", "minutes": "Minutes", "after": "RMS after", "expected": "RMS to expect", "edge": "Edge roll after",
+    "name": "Choice", "minutes": "Minutes", "after": "RMS after", "expected": "RMS to expect", "edge": "Edge roll after",
     "count": "Spells",
 }  # fmt: skip
 
