@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import signal
 import socket
@@ -36,10 +37,10 @@ def find_chromium() -> str | None:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
-    """Debian's chromium; where there is none, these tests say so."""
+    """Debian's chromium; where there is none, these tests say so, and fail where CI is set."""
     path = find_chromium()
     if path is None:
-        pytest.skip("no chromium: apt-get install chromium")
+        (pytest.fail if os.environ.get("CI") else pytest.skip)("no chromium: apt-get install chromium")
     sync_api = pytest.importorskip("playwright.sync_api")
     with sync_api.sync_playwright() as playwright:
         switches = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
@@ -235,6 +236,14 @@ class Screen:
         """A button at the barrel, not at once after another one: that would count for nothing."""
         self.page.wait_for_timeout(1000 * BOUNCE + 100)
         self.press(name)
+
+    def obstacles(self) -> list[tuple[str, list[str]]]:
+        """What stands in the way of a screen reader: the rule of axe-core, and where."""
+        from axe_playwright_python.sync_playwright import Axe
+
+        self.page.wait_for_timeout(250)
+        found = Axe().run(self.page).response["violations"]
+        return [(one["id"], [node["html"][:160] for node in one["nodes"]][:3]) for one in found]
 
     def assert_at_peace(self) -> None:
         """No complaint of the browser's, no request that left this machine."""

@@ -154,6 +154,7 @@ def test_the_cadence_is_heard_and_seen_and_can_be_turned_off(served: Served, scr
     page = screen.go("/mirror/beating/barrel")
     page.get_by_text("4:00").wait_for()
     screen.press("Begin")
+    page.get_by_text("Keep it wet.").wait_for()
     page.wait_for_function("window.tones > 3")
     for is_lit in (True, False, True):
         page.wait_for_function(
@@ -172,6 +173,53 @@ def test_the_cadence_is_heard_and_seen_and_can_be_turned_off(served: Served, scr
     assert not page.evaluate("document.querySelector('#beat-lamp').classList.contains('on')")
     screen.knuckle("Pause")
     page.wait_for_function(moving.format("true"))
+
+
+WAKE = """window.wake = { asked: [], released: 0 };
+Object.defineProperty(navigator, 'wakeLock', { value: { request: async kind => {
+  const lock = { release: async () => { window.wake.released += 1; lock.onrelease(); } };
+  window.wake.asked.push(kind);
+  window.wake.drop = () => lock.onrelease();
+  return lock;
+} } });"""
+"""A browser that notes what it is asked for; ``drop`` is what it does with a page that is hidden."""
+
+
+def test_the_screen_stays_awake_while_the_clock_goes(served: Served, screens: Any) -> None:
+    at_the_barrel(served, "awake")
+    screen = screens(served, 1024, 768)
+    screen.page.add_init_script(WAKE)
+    page = screen.go("/mirror/awake/barrel")
+    page.get_by_text("4:00").wait_for()
+    assert page.evaluate("window.wake.asked") == []
+    screen.press("Begin")
+    page.wait_for_function("window.wake.asked.join() === 'screen'")
+    page.evaluate("window.wake.drop(); document.dispatchEvent(new Event('visibilitychange'))")
+    page.wait_for_function("window.wake.asked.join() === 'screen,screen'")
+    assert page.locator("#awake-note").is_hidden() and page.evaluate("window.wake.released") == 0
+    screen.knuckle("Pause")
+    page.wait_for_function("window.wake.released === 1")
+
+
+def test_a_browser_that_lets_the_screen_sleep_says_so(served: Served, screens: Any) -> None:
+    at_the_barrel(served, "asleep")
+    screen = screens(served, 1024, 768)
+    screen.page.add_init_script("delete Navigator.prototype.wakeLock")
+    screen.go("/mirror/asleep/barrel").get_by_text("Set the tablet to stay on").wait_for()
+
+
+def test_a_question_about_the_bench_is_answered_and_the_answer_stays(served: Served, screens: Any) -> None:
+    read_mirror(served, "answered")
+    screen = screens(served)
+    page = screen.go("/mirror/answered/print")
+    screen.press("How much does the pitch matter?")
+    answer = page.get_by_role("img", name="The answer as a plot")
+    answer.wait_for(timeout=5 * WAIT)
+    page.get_by_role("button", name="How far may I overhang?").wait_for()
+    screen.reload()
+    answer.wait_for()
+    page.get_by_text("Every number").click()
+    page.get_by_text("With your pitch in your room").wait_for()
 
 
 def test_a_question_about_the_bench_is_worked_and_stopped(served: Served, screens: Any) -> None:
@@ -229,14 +277,10 @@ def test_the_minutes_left_fit_on_their_sheet(served: Served, screens: Any, width
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_stands_in_the_way_of_a_screen_reader(served: Served, screens: Any, scheme: str) -> None:
-    from axe_playwright_python.sync_playwright import Axe
-
     screen, found = screens(served, 360, 740, color_scheme=scheme), []
     for path in ("/", "/new", *(f"/mirror/first/{step}" for step in STEPS)):
         page = screen.go(path)
-        page.wait_for_timeout(250)
-        for one in Axe().run(page).response["violations"]:
-            found.append((path, one["id"], [node["html"][:160] for node in one["nodes"]][:3]))
+        found += [(path, *one) for one in screen.obstacles()]
         wide = page.evaluate("document.documentElement.scrollWidth")
         assert wide <= 360, (path, wide)
     assert found == []

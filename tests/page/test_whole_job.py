@@ -89,6 +89,7 @@ def test_from_nothing_to_the_second_proposal(served: Served, screens: Any, width
     _propose(screen)
     assert "0.81" in (place / "readings.toml").read_text()
     kept_draft(place, lambda kept: kept["limits"] == FEW)
+    assert width > 1000 or screen.obstacles() == []
     screen.reload()
     page.get_by_role("button", name=TAKE).first.click()
     _work(screen, place)

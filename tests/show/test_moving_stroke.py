@@ -10,7 +10,8 @@ import pytest
 
 from tests.helpers.small_bench import small_bench
 from tests.helpers.workbench import make_spell
-from wearsim.show.moving_stroke import moving_stroke
+from wearsim.bench.programme import Programme
+from wearsim.show.moving_stroke import barrel_spells, before, moving_stroke, reminders
 from wearsim.show.strokes import stroke_path
 
 SIZES = {
@@ -51,3 +52,12 @@ def test_both_pieces_turn_against_each_other() -> None:
 def test_a_pressing_stands_still_and_all_of_it_is_sound_svg() -> None:
     drawn = moving_stroke(small_bench(), make_spell("press", minutes=5.0))
     assert "animate" not in drawn and ElementTree.fromstring(drawn).get("aria-label", "").startswith("From above")
+
+
+def test_the_barrel_is_reminded_of_turning_charge_water_and_pressing() -> None:
+    spells = (make_spell("press", minutes=5.0), make_spell("straight", minutes=5.0, length=0.4, turn=np.radians(72.0)))
+    press, work = barrel_spells(small_bench(), Programme(spells=spells))
+    assert before(press, "Press until it fits.") == ["Press until it fits.", "Press it cold."]
+    assert before(work, "") == ["First turn the mirror by 72\u00b0.", "Wet the lap; put on a fresh charge."]
+    assert reminders(press) == ["Hands off: its own weight presses it."]
+    assert reminders(work)[0] == "Keep it wet." and any(words.startswith("Press with ") for words in reminders(work))

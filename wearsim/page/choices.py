@@ -16,7 +16,7 @@ from wearsim.page.own_programme import OwnProgramme
 from wearsim.show.notices import ON_THE_CARD
 
 COLUMNS = {
-    "name": "", "minutes": "Minutes", "after": "RMS after", "expected": "RMS to expect", "edge": "Edge roll after",
+    "name": "Choice", "minutes": "Minutes", "after": "RMS after", "expected": "RMS to expect", "edge": "Edge roll after",
     "count": "Spells",
 }  # fmt: skip
 
@@ -76,7 +76,7 @@ class ChoicesView:
         parts.says("RMS to expect: with all uncertainties. Removing too much is final; too little costs one session.")
         able = [choice for choice in found if choice["spells"]]
         rows = [{**one, "minutes": f"{one['minutes']:g}", "count": str(len(one["spells"]))} for one in able]
-        with parts.group("scroll"):
+        with parts.group("scroll", tabindex="0"):
             parts.table(COLUMNS, rows)
         with parts.group("cards"):
             for choice in able:

@@ -108,8 +108,7 @@ class NewMirror:
             parts.says(parts.upper(str(error)), "" if isinstance(error, CouldNotError) else "mark")
             return
         parts.heading(made["title"], 3)
-        words = f"By its sizes the glass weighs about {made['glass']}. The tool is taken to weigh {made['tool']}."
-        parts.says(f"{words} Put it on the scales.")
+        parts.says(f"By its sizes the glass weighs about {made['glass']}. The tool is taken to weigh {made['tool']}.")
         if made["is_heavy"]:
             parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
         parts.says(f"It comes with a sheet for readings through a mask of {made['windows']} windows. {made['waiting']}")

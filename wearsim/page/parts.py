@@ -25,7 +25,7 @@ STEPS = {
     "print": "Print",
 }  # fmt: skip
 """The steps of the work, by the last part of their address."""
-LOOKS = {"Screen: automatic": None, "Screen: dark": True, "Screen: light": False}
+LOOKS = {"Screen: auto": None, "Screen: dark": True, "Screen: light": False}
 E = TypeVar("E", bound=ui.element)
 V = TypeVar("V", bound=ValueElement[Any])
 Kind = Literal["main", "plain", "slight"]

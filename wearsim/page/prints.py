@@ -43,7 +43,7 @@ class PrintView:
         with parts.group("stack", aria_live="polite"):
             if parts.is_working(job):
                 return
-            parts.says("Each is answered by many predictions on your bench, which takes a few minutes.")
+            parts.says("Each is answered by many predictions on your bench, which takes a minute or two.")
             with parts.group("row"):
                 for name, question in QUESTIONS.items():
                     ask = partial(self.mirror.run, job, question.words, calls.answer, name)
