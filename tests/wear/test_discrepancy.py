@@ -44,9 +44,10 @@ def test_the_covariance_of_the_shape_is_the_stated_one() -> None:
     assert np.linalg.eigvalsh(covariance).min() > -1e-12 * covariance.max()
     ripple = replace(OWN, fine=0.04, fine_length=0.05).covariance(REMOVAL, RADIUS) - covariance
     sharp = replace(OWN, local=0.3, fine_length=0.05).covariance(REMOVAL, RADIUS) - covariance
-    here = 0.3 * np.abs(REMOVAL - mean)  # most of it where the removal is most or least
-    assert np.diagonal(sharp) == pytest.approx(here**2, abs=1e-4 * here.max() ** 2)
-    assert ripple[0, :3] == pytest.approx((0.04 * mean) ** 2 * np.exp(-0.5 * np.array([0.0, 0.5, 1.0]) ** 2), rel=1e-6)
+    assert ripple[0, :3] == pytest.approx((0.04 * about) ** 2 * np.exp(-0.5 * np.array([0.0, 0.5, 1.0]) ** 2), rel=1e-6)
+    # a wave loses exp(-(k s)^2 / 2) of its height by the mean over a Gaussian of width s: here s is 0.01 m, inside the rim
+    wave = 50e-9 * (1.0 - np.exp(-0.5 * (30.0 * 0.01) ** 2)) * np.cos(30.0 * RADIUS[:29])
+    assert np.sqrt(np.diagonal(sharp)[:29]) == pytest.approx(0.3 * np.abs(wave), abs=0.02 * 0.3 * np.abs(wave).max())
 
 
 def test_draws_of_the_shape_have_that_covariance() -> None:

@@ -53,12 +53,12 @@ class Discrepancy:
     length : float
         Over which it goes together, as a share of the mirror's radius [1].
     fine : float
-        Ripple of the removal, from channels, facets and strokes that are few, as a share of its mean [1].
+        Ripple of the removal, from channels, facets and strokes that are few, as a share of its RMS about its mean [1].
     local : float
-        The same where the removal is more or less than its mean, as a share of that difference [1]: a hung rim or a dug zone
-        is never as sharp, or where, the engine has it.
-    fine_length : float
-        Over which that goes together, as a share of the mirror's radius [1].
+        The same where the removal is more or less than round about, as a share of that difference [1]: a hung rim or a dug
+        zone is never as sharp, or where, the engine has it.
+    fine_length, nearby : float
+        Over which that goes together, and how wide "round about" is, as shares of the mirror's radius [1].
     floor : float
         Differences in shape that are always possible: what the grids of calibration leave [m].
     fresh_misfit, sag : float
@@ -76,9 +76,10 @@ class Discrepancy:
     rim: float = 0.03
     rim_length: float = 0.05
     length: float = 0.15
-    fine: float = 0.008
-    local: float = 0.07
+    fine: float = 0.01
+    local: float = 0.08
     fine_length: float = 0.05
+    nearby: float = 0.1
     floor: float = 1e-9
     fresh_misfit: float = 300e-9
     sag: float = 100e-9
@@ -92,12 +93,18 @@ class Discrepancy:
         smooth = np.hypot(self.shape * about + self.even * abs(mean), self.floor)
         x = radius / radius[-1]
         square, rim = (x[:, None] - x) ** 2, self.rim * abs(mean) * np.exp(-(1.0 - x) / self.rim_length)
-        fine = np.hypot(self.fine * mean, self.local * (removal - mean))
+        fine = np.hypot(self.fine * about, self.local * (removal - self.nearby_mean(removal, x)))
         return np.asarray(
             smooth**2 * np.exp(-0.5 * square / self.length**2)
             + np.outer(fine, fine) * np.exp(-0.5 * square / self.fine_length**2)
             + np.outer(rim, rim) * np.exp(-0.5 * square / self.rim_length**2)
         )
+
+    def nearby_mean(self, removal: Floats, x: Floats) -> Floats:
+        """Mean of the removal nearby along a diameter, at shares ``x`` (n,) of the radius [m]."""
+        width = 0.5 * (np.diff(x, prepend=x[0]) + np.diff(x, append=x[-1]))
+        near = sum(np.exp(-0.5 * ((x[:, None] - side * x) / self.nearby) ** 2) * width for side in (-1.0, 1.0))
+        return np.asarray(near @ removal / near.sum(axis=1))
 
     def pressing(self, bench: Bench, lap: Lap, constants: Constants = AS_STATED, *, is_fresh: bool = True) -> float:
         """Seconds of pressing after which no more than :attr:`pressed_to` of a misfit is left, within what is practised."""
