@@ -316,6 +316,11 @@ def check_inputs(
 
         for lap in bench.laps if work is None else [bench.lap(spell.lap) for spell in work.spells]:
             check_round(bench, lap)
+    elif work is not None:
+        from wearsim.wear.accuracy import PlanarAccuracy
+        from wearsim.wear.planar.engine import check_length
+
+        check_length(bench, enumerate(work.spells, start=1), PlanarAccuracy(), work.file)
     return kept
 
 
