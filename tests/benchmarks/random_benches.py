@@ -33,8 +33,9 @@ from wearsim.wear.predict import predict
 SLOW, HOPELESS = 10.0, 120.0
 """A case may take so long, and is given up after [s of the processor: what others do on the machine counts for nothing]."""
 
-POSES = 50_000
-"""Of the coarse planar engine in a case: at 0.1 to 0.2 ms each they stay below the time a case may take."""
+POSES = 25_000
+"""Of the coarse planar engine in a case, and as many again in the pressings before it: at 0.1 to 0.2 ms each they stay
+below the time a case may take."""
 
 REPORTED = 100
 """After so many cases it is said how it stands."""

@@ -317,10 +317,9 @@ def check_inputs(
         for lap in bench.laps if work is None else [bench.lap(spell.lap) for spell in work.spells]:
             check_round(bench, lap)
     elif work is not None:
-        from wearsim.wear.accuracy import PlanarAccuracy
-        from wearsim.wear.planar.engine import check_length
+        from wearsim.wear.planar.engine import PlanarEngine
 
-        check_length(bench, enumerate(work.spells, start=1), PlanarAccuracy(), work.file)
+        PlanarEngine().check(bench, work)
     return kept
 
 

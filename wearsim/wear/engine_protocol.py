@@ -137,6 +137,15 @@ class Engine(ABC, Generic[S]):
         """What this engine's own grids cannot show of a programme, each in one line."""
         return ()
 
+    def check(self, bench: Bench, programme: Programme) -> None:
+        """Refuse a programme that this engine would work for too long, before anything is worked.
+
+        Raises
+        ------
+        InputError
+        """
+        return
+
     @abstractmethod
     def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> S:
         """The state at the start of a session.
@@ -167,12 +176,10 @@ class Engine(ABC, Generic[S]):
             try:
                 state, _ = self.work_spell(bench, Spell.model_validate(table), state, constants=constants)
             except InputError as error:  # its minutes are nobody's to change
-                where = {
-                    "file": bench.file,
-                    "key": "pressing before the first spell",
-                    "value": f"{seconds / 60.0:.3g} min",
-                }
-                raise InputError(error.message, **where, expected="slower pitch") from error
+                raise InputError(
+                    error.message, file=bench.file, key="pressing before the first spell",
+                    value=f"{seconds / 60.0:.3g} min", expected="slower pitch",
+                ) from error  # fmt: skip
         return state
 
     @abstractmethod

@@ -207,6 +207,10 @@ class PlanarEngine(Engine[PlanarState]):
             if lap.facet_shape != "none" and 0.0 < lap.channel < CHANNEL_CELLS * cell
         )
 
+    def check(self, bench: Bench, programme: Programme) -> None:
+        """Refuse a programme of too many poses."""
+        check_length(bench, enumerate(programme.spells, start=1), self.planar, programme.file)
+
     def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> PlanarState:
         """Glass and laps on this engine's grids."""
         grid = self._pieces(bench, bench.laps[0]).glass
@@ -252,14 +256,8 @@ class PlanarEngine(Engine[PlanarState]):
         self, bench: Bench, programme: Programme, state: PlanarState, constants: Constants = AS_STATED, *, seed: int = 0,
         sizes: Sequence[float] | Floats | None = None, progress: Progress | None = None,
     ) -> Run[PlanarState]:  # fmt: skip
-        """A session: the pieces and the worker begin where every session begins.
-
-        Raises
-        ------
-        InputError
-            Where it is too long, before anything is worked.
-        """
-        check_length(bench, enumerate(programme.spells, start=1), self.planar, programme.file)
+        """A session: the pieces and the worker begin where every session begins."""
+        self.check(bench, programme)
         state = replace(state, orientation=Orientation())
         return super().run(bench, programme, state, constants, seed=seed, sizes=sizes, progress=progress)
 
