@@ -85,6 +85,7 @@ MALFORMED = [
     ('thickness = "38 mm"', 'thickness = "3 mm"', ["mirror.thickness", "sagitta"]),
     ('hole = "40 mm"', 'mass = "6 kg"\ndensity = "2 g/cm^3"', ["mirror.mass", "one of the two"]),
     ('[lap]\ndiameter = "300 mm"', '[lap]\ndiameter = "361 mm"', ["lap.diameter", "1.2 x", "360 mm"]),
+    ('[lap]\ndiameter = "300 mm"', '[[lap]]\ndiameter = "361 mm"', ["lap.diameter", "1.2 x", "360 mm"]),
     (
         '[lap]\ndiameter = "300 mm"',
         '[lap]\ndiameter = "35 mm"',

@@ -12,6 +12,7 @@ import pytest
 import tomli_w
 
 from tests.helpers.start_figures import PRESTON_ALONE
+from wearsim.cli.terminal import LongWork
 
 Call = Callable[..., Any]
 SHEET = """\
@@ -112,6 +113,15 @@ def test_calibrate_without_sessions_could_not(mirror: Path, call: Call) -> None:
     done = call("calibrate", "mirror")
     assert done.code == 1
     assert "no session yet" in done.err
+
+
+def test_calibrate_says_once_how_long_it_takes(known: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(LongWork, "AFTER", 0.0)
+    monkeypatch.setattr(LongWork, "LONG", 0.0)
+    recorded(call)
+    said = call("calibrate", "mirror", "--draws", "16")
+    assert said.err.count("Ctrl-C stops it; nothing is kept then.") == 1
+    assert "Ctrl-C" not in call("calibrate", "mirror", "--draws", "16", "-q").err
 
 
 def test_calibrate_history_predict_on_a_folder(known: Path, call: Call) -> None:

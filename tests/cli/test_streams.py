@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 import matplotlib
@@ -23,6 +24,7 @@ from wearsim.learn import cache
 from wearsim.learn.cache import KeptCalibration
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.show.style import new_figure, plot_style, save
+from wearsim.study.run import StudyProgress
 from wearsim.wear.constants import prior
 
 FULL = Path("/dev/full")
@@ -183,3 +185,17 @@ def test_of_short_work_nothing_is_said(capsys: pytest.CaptureFixture[str]) -> No
             time_now[0] = 100.0 * share * (1 + 99 * messages.quiet)
             work.report(share)
     assert capsys.readouterr().err == ""
+
+
+def test_a_study_away_from_a_terminal_is_forecast_from_the_first_case_on(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """100 of 1000 cases were kept; 100 more take 100 s, and the start of the workers counts for nothing."""
+    time_now = [0.0]
+    monkeypatch.setattr(terminal, "LongWork", partial(LongWork, clock=lambda: time_now[0]))
+    for quiet in (True, False):
+        with Messages(quiet=quiet).case_bar() as report:
+            for at, done in ((0.0, 100), (60.0, 110), (61.0, 111), (160.0, 210), (161.0, 211)):
+                time_now[0] = at
+                report(StudyProgress(done, 100, 0, 1000))
+    assert capsys.readouterr().err == "This will take about 13 min more. Ctrl-C stops it; what is complete is kept.\n"

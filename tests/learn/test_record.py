@@ -164,3 +164,7 @@ def test_days_are_told_at_the_command_line(
     Messages().dates(open_folder(folder))
     said = " ".join(capsys.readouterr().err.split())
     assert f"session 2 is dated {day - timedelta(9)}, before session 1 ({yesterday})" in said
+    note.write_text(note.read_text().replace(str(day - timedelta(9)), str(day + timedelta(9))))
+    Messages().dates(open_folder(folder))
+    said = " ".join(capsys.readouterr().err.split())
+    assert f"session 2 is dated {day + timedelta(9)}, in the future by this computer's clock" in said

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from wearsim.bench.toml_io import bench_from_table, programme_from_table
+from wearsim.errors import InputError, TipsOffError
 from wearsim.wear.accuracy import PlanarAccuracy
 from wearsim.wear.predict import predict
 
@@ -40,3 +41,21 @@ def test_the_contact_balances(engine: str, end: str) -> None:
     # every stroke carries its load somewhere: no less than if all of the lap carried it alike
     load, area = bench.load_on("tool", bench.laps[0]), np.pi * bench.laps[0].radius ** 2
     assert 0.9 * load / area < outcome.peak_pressure < np.inf
+
+
+def test_a_load_nearer_to_the_rim_than_the_nodes_of_the_contact_tips() -> None:
+    """A lap of 11 mm led by 5.25 mm of friction: between two offsets that balance lies one that does not."""
+    mirror = {"diameter": "108.28 mm", "radius_of_curvature": "16.864 m", "hole": "5.27 mm", "thickness": "20 mm"}
+    lap = {"diameter": "10.9646 mm", "mass": "15 kg"}
+    bench = bench_from_table({"mirror": mirror, "lap": lap, "figure": {"conic": -1.0}})
+    spell = {"stroke": "overhang", "minutes": 0.6, "length": 0.000378, "side_overhang": 0.000113}
+    with pytest.raises(TipsOffError, match="spell 1: the top piece tips off at an offset of 0"):
+        predict(bench, programme_from_table({"spell": [spell]}).check_on(bench), draws=0)
+
+
+def test_a_start_figure_that_no_hand_could_polish_away_is_refused() -> None:
+    """A conic of -43 at f/0.5 is 0.4 m from the paraboloid: the lap touches it in a few nodes."""
+    mirror = {"diameter": "1.22 m", "radius_of_curvature": "1.23 m", "thickness": "200 mm"}
+    bench = bench_from_table({**BENCH, "mirror": mirror, "figure": {"conic": -43.0}})
+    with pytest.raises(InputError, match=r"figure\.conic: too steep to be a figure error.*10 um per mm"):
+        predict(bench, programme_from_table({"spell": SPELLS}).check_on(bench), draws=0)

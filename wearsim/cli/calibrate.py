@@ -39,7 +39,7 @@ def command(
     messages.calibrating(len(mirror.sessions), stale(mirror, seed=options.seed, draws=draws))
     messages.compiling()
     with messages.working("working through the sessions"):
-        found = calibrate(mirror, seed=options.seed, draws=draws)
+        found = calibrate(mirror, seed=options.seed, draws=draws, weighed=messages.forecast())
     keep(mirror, len(mirror.sessions), KeptCalibration.of(found), options.seed, draws)
     options.deliver(
         lambda: found.to_json(mirror.bench),

@@ -316,6 +316,10 @@ def check_inputs(
 
         for lap in bench.laps if work is None else [bench.lap(spell.lap) for spell in work.spells]:
             check_round(bench, lap)
+    elif work is not None:
+        from wearsim.wear.planar.engine import PlanarEngine
+
+        PlanarEngine().check(bench, work)
     return kept
 
 

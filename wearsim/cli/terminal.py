@@ -223,6 +223,10 @@ class Messages:
                 else lambda stage, best: status.update(f"{stage}: best so far {height_text(best)} RMS")
             )
 
+    def forecast(self, kept: str = "nothing is kept then") -> Callable[[float], None] | None:
+        """What takes the share of the work done [1] and says in a line how long it takes, if long; None where ``quiet``."""
+        return None if self.quiet else LongWork(self, kept=kept).report
+
     @contextmanager
     def bar(self, what: str) -> Iterator[Callable[[float], None] | None]:
         """A bar of the share of the work done, with the time left; away from a terminal a line where it takes long.
@@ -233,7 +237,7 @@ class Messages:
             Takes the share of the work that is done [1]; None where ``quiet``.
         """
         if not self.is_live:
-            yield None if self.quiet else LongWork(self).report
+            yield self.forecast()
             return
         from rich.console import Console
         from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
@@ -249,16 +253,22 @@ class Messages:
             yield show
 
     @contextmanager
-    def case_bar(self) -> Iterator[Callable[[StudyProgress], None] | None]:
-        """The bar of a study: cases done, rate, time left, failures; None away from a terminal.
+    def case_bar(self) -> Iterator[Callable[[StudyProgress], None]]:
+        """The bar of a study: cases done, rate, time left, failures; away from a terminal a line where it takes long.
 
         Yields
         ------
-        callable or None
+        callable
             Takes a :class:`wearsim.study.run.StudyProgress`.
         """
         if not self.is_live:
-            yield None
+            forecast = self.forecast("what is complete is kept")
+
+            def say(progress: StudyProgress) -> None:
+                if forecast is not None and progress.done > progress.kept:  # the workers have begun
+                    forecast(progress.done / progress.cases)
+
+            yield say
             return
         from rich.console import Console
         from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
@@ -286,13 +296,17 @@ class LongWork:
     ----------
     clock : callable, optional
         The time [s].
+    kept : str
+        What stays of it where it is stopped.
     """
 
     AFTER, LONG = 2.0, 120.0
     """It is estimated after so long, and said where more than that is left [s]."""
 
-    def __init__(self, messages: Messages, clock: Callable[[], float] = time.monotonic) -> None:
-        self._messages, self._clock = messages, clock
+    def __init__(
+        self, messages: Messages, clock: Callable[[], float] = time.monotonic, kept: str = "nothing is kept then"
+    ) -> None:
+        self._messages, self._clock, self._kept = messages, clock, kept
         self._began: tuple[float, float] | None = None
         self._is_said = False
 
@@ -308,4 +322,4 @@ class LongWork:
         left = taken * (1.0 - share) / done
         if left > self.LONG:
             self._is_said = True
-            self._messages.info(f"This will take about {duration(left)} more. Ctrl-C stops it; nothing is kept then.")
+            self._messages.info(f"This will take about {duration(left)} more. Ctrl-C stops it; {self._kept}.")

@@ -18,6 +18,7 @@ from wearsim.learn.session_filter import LEARNING, FilterStep, SessionFilter, Se
 from wearsim.learn.session_fit import SessionFit, session_fit
 from wearsim.wear.constants import IS_FACTOR, NAMES, PRODUCTS, Belief, powers, prior
 from wearsim.wear.discrepancy import Discrepancy
+from wearsim.wear.engine_protocol import Progress
 from wearsim.wear.initial_figure import start_figure
 
 DRAWS = 64
@@ -210,8 +211,9 @@ def check_sessions(folder: MirrorFolder) -> None:
 
 
 def calibrate(
-    folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: StageReport | None = None
-) -> Calibration:
+    folder: MirrorFolder, *, seed: int = 0, draws: int = DRAWS, progress: StageReport | None = None,
+    weighed: Progress | None = None,
+) -> Calibration:  # fmt: skip
     """What all sessions of a folder say of the constants.
 
     Parameters
@@ -224,6 +226,8 @@ def calibrate(
         In a batch; batches are drawn until they are worth enough.
     progress : callable, optional
         Receives what is being done.
+    weighed : callable, optional
+        Receives the share of the first batch that is done [1].
 
     Returns
     -------
@@ -236,18 +240,20 @@ def calibrate(
         Where there is no session yet.
     """
     check_sessions(folder)
-    return calibrate_sessions(filter_of(folder), prior(folder.bench), seed=seed, draws=draws, progress=progress)
+    before, how = prior(folder.bench), {"seed": seed, "draws": draws}
+    return calibrate_sessions(filter_of(folder), before, **how, progress=progress, weighed=weighed)
 
 
 def calibrate_sessions(
-    session_filter: SessionFilter, before: Belief, *, seed: int = 0, draws: int = DRAWS, progress: StageReport | None = None
+    session_filter: SessionFilter, before: Belief, *, seed: int = 0, draws: int = DRAWS, progress: StageReport | None = None,
+    weighed: Progress | None = None,
 ) -> Calibration:  # fmt: skip
     """The same for sessions that are read already; ``before`` is the prior of the constants."""
     report = progress or (lambda _: None)
     report("the most likely constants")
     found = Inference(session_filter, before).with_modes()
     report("weighing draws")
-    posterior = found.sample(draws, seed)
+    posterior = found.sample(draws, seed, progress=weighed)
     steps = found.best.steps
     fits = tuple(
         session_fit(step, model, session_filter.tails) for step, model in zip(steps, session_filter.models, strict=True)

@@ -32,6 +32,7 @@ from wearsim.learn.posterior import (
 from wearsim.learn.session_filter import FilterStep, Linearisation, SessionFilter
 from wearsim.parallel import in_threads
 from wearsim.wear.constants import Belief, constants_at
+from wearsim.wear.engine_protocol import Progress
 
 StageReport = Callable[[str], None]
 """Receives what is being done."""
@@ -205,16 +206,26 @@ class Inference:
         height = float(sum(step.log_likelihood for step in steps) - 0.5 * place @ place)
         return height, steps[-1].state.height, steps[-1].covariance
 
-    def sample(self, draws: int, seed: int, most_batches: int = MOST_BATCHES) -> ConstantsPosterior:
+    def sample(
+        self, draws: int, seed: int, most_batches: int = MOST_BATCHES, progress: Progress | None = None
+    ) -> ConstantsPosterior:
         """Weigh batches of draws, each moulded on what those before it found, until they are worth enough.
 
-        All batches count, weighed by the mixture that they were drawn from together.
+        All batches count, weighed by the mixture that they were drawn from together. ``progress`` receives the share of the
+        first batch that is done [1]: how many more it takes cannot be known.
         """
+        shares = iter(np.arange(1, draws + 1) / draws)
+
+        def done() -> None:
+            share = next(shares, None)
+            if progress is not None and share is not None:
+                progress(float(share))
+
         batches: list[list[Mode]] = [[Mode(m.middle, SAMPLING_WIDENING * m.root, ()) for m in self.modes]]
         places, spreads, trials = np.zeros((0, self.size)), np.zeros(0), list[tuple[float, Any, Any]]()
         for batch in range(most_batches):
             batch_places, batch_spreads = self._draws(batches[batch], draws, seed + batch)
-            trials += in_threads(self._trial, batch_places, batch_spreads)
+            trials += in_threads(self._trial, batch_places, batch_spreads, done=done)
             places, spreads = np.vstack([places, batch_places]), np.concatenate([spreads, batch_spreads])
             weights, _ = importance_weights(places, np.array([one[0] for one in trials]), batches)
             if 1.0 / np.sum(weights**2) >= LEAST_EFFECTIVE or not self.size:

@@ -144,5 +144,4 @@ def _write_folder(partial: Path, texts: dict[str, str]) -> None:
 def _write(path: Path, text: str) -> None:
     with path.open("w", encoding="utf-8", newline="\n") as stream:
         stream.write(text)
-        stream.flush()
-        os.fsync(stream.fileno())
+    to_disk(path)

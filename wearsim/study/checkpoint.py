@@ -22,6 +22,7 @@ from typing import Any, BinaryIO
 import numpy as np
 
 from wearsim.bench.input_errors import opened, read_text
+from wearsim.bench.whole_file import to_disk
 from wearsim.errors import CouldNotError, InputError, StoreError
 from wearsim.study.cases import ChunkResult
 
@@ -291,8 +292,7 @@ def _write_whole(path: Path, content: Callable[[BinaryIO], object]) -> None:
     try:
         with partial.open("wb") as stream:
             content(stream)
-            stream.flush()
-            os.fsync(stream.fileno())
+        to_disk(partial)
         partial.replace(path)
     except OSError as error:
         partial.unlink(missing_ok=True)

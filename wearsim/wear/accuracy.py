@@ -99,6 +99,9 @@ class PlanarAccuracy:
     tipping_cells : float
         Jittered strokes whose load comes within so many cells of a piece's rim count as tipping and are drawn again:
         there a coarse grid may find no contact. It cuts the widest strokes off; 0 for what the discs themselves allow.
+    most_poses : int
+        Poses that a programme may need with the bench's own constants; a longer one is refused before its first spell.
+        It bounds time and memory, not an error: a million take about 12 minutes of one core at 128 cells.
     """
 
     cells: int = 128
@@ -108,3 +111,4 @@ class PlanarAccuracy:
     slots: int = 4
     strokes_a_batch: int = 16
     tipping_cells: float = 0.0
+    most_poses: int = 1_000_000

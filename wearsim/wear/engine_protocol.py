@@ -13,6 +13,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
+from wearsim.errors import InputError
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT, Accuracy
 from wearsim.wear.constants import AS_STATED, Constants
@@ -136,6 +137,15 @@ class Engine(ABC, Generic[S]):
         """What this engine's own grids cannot show of a programme, each in one line."""
         return ()
 
+    def check(self, bench: Bench, programme: Programme) -> None:
+        """Refuse a programme that this engine would work for too long, before anything is worked.
+
+        Raises
+        ------
+        InputError
+        """
+        return
+
     @abstractmethod
     def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> S:
         """The state at the start of a session.
@@ -155,10 +165,21 @@ class Engine(ABC, Generic[S]):
         ----------
         laps : iterable of str or None
             As spells name them.
+
+        Raises
+        ------
+        InputError
+            Where the pitch flows too quickly for that.
         """
         for lap in laps if seconds > 0.0 else ():
             table = {"stroke": "press", "on_top": "tool", "lap": lap, "minutes": seconds / 60.0}
-            state, _ = self.work_spell(bench, Spell.model_validate(table), state, constants=constants)
+            try:
+                state, _ = self.work_spell(bench, Spell.model_validate(table), state, constants=constants)
+            except InputError as error:  # its minutes are nobody's to change
+                raise InputError(
+                    error.message, file=bench.file, key="pressing before the first spell",
+                    value=f"{seconds / 60.0:.3g} min", expected="slower pitch",
+                ) from error  # fmt: skip
         return state
 
     @abstractmethod

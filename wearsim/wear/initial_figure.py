@@ -13,7 +13,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.figure_source import WITHOUT_READINGS, height_map
 from wearsim.bench.input_errors import text_of
 from wearsim.bench.personal_units import height_text
-from wearsim.bench.profile import WHAT, Profile, profile_of
+from wearsim.bench.profile import STEEPEST, WHAT, Profile, profile_of
 from wearsim.errors import InputError
 from wearsim.figure.aperture import spline_matrix
 from wearsim.figure.conic import Conic
@@ -185,7 +185,13 @@ def from_conic(bench: Bench, conic: float, accuracy: Accuracy) -> StartFigure:
     radius = glass_grid(mirror, accuracy)
     if (1.0 + conic) * mirror.radius**2 >= mirror.radius_of_curvature**2:
         raise InputError("a conic this oblate does not reach the rim", file=bench.file, key="figure.conic", value=conic)
-    return StartFigure.exact(radius, Conic(mirror.radius_of_curvature, conic).departure(radius))
+    height = Conic(mirror.radius_of_curvature, conic).departure(radius)
+    if np.any(np.abs(np.diff(height - mirror.geometry.departure(radius))) > STEEPEST * np.diff(radius)):
+        raise InputError(
+            "too steep to be a figure error against the conic that the mirror is to have", file=bench.file,
+            key="figure.conic", value=conic, expected=f"slopes of at most {STEEPEST * 1e3:g} um per mm",
+        )  # fmt: skip
+    return StartFigure.exact(radius, height)
 
 
 def on_grid(bench: Bench, start: StartFigure, accuracy: Accuracy) -> StartFigure:

@@ -75,14 +75,15 @@ def predict(
     Raises
     ------
     InputError
-        Where the figure's file cannot be used, a stroke tips the top piece off, or the radial engine is asked for a
-        lap that is a ring or a star.
+        Where the figure's file cannot be used, a stroke tips the top piece off, the radial engine is asked for a
+        lap that is a ring or a star, or an engine for work that would take it too long.
     ContactError
         Where a balance was not found.
     ValueError
         Where ``engine`` is neither, or ``planar`` is given to the radial engine.
     """
     one = engine_for(engine, accuracy, planar)
+    one.check(bench, programme)
     start = one.measured(bench) if start is None else start
     uncertain = Uncertainty(prior(bench) if belief is None else belief, start, laps, discrepancy or Discrepancy())
     draws = one.band_draws if draws is None else draws

@@ -10,10 +10,12 @@ from wearsim.bench.figure_source import FigureSource
 from wearsim.bench.personal_units import NANOMETRES
 from wearsim.bench.toml_io import load_bench, load_programme
 from wearsim.bench.units import MILLIMETRES
+from wearsim.errors import InputError
 from wearsim.show.maps import maps_text
 from wearsim.wear.accuracy import Accuracy, PlanarAccuracy
 from wearsim.wear.initial_figure import start_figure
 from wearsim.wear.outcome_file import read_outcome, write_outcome
+from wearsim.wear.planar.engine import PlanarEngine
 from wearsim.wear.predict import predict
 from wearsim.wear.state import start_state
 
@@ -161,3 +163,30 @@ def test_one_seed_one_outcome(session):
     one, two, other = (predict(*session, "planar", planar=PlanarAccuracy(cells=32), seed=seed) for seed in (4, 4, 5))
     assert np.array_equal(one.maps["after"], two.maps["after"])
     assert not np.array_equal(one.maps["after"], other.maps["after"])
+
+
+def test_a_programme_of_too_many_poses_is_refused_before_its_first_spell(session):
+    bench, programme = session
+    told, engine = [], PlanarEngine(PlanarAccuracy(cells=32, most_poses=1000))
+    state = engine.begin(bench, None)
+    with pytest.raises(
+        InputError, match=r"spell 2\.minutes: too long for the planar engine: this spell needs"
+    ) as error:
+        engine.run(bench, programme, state, progress=told.append)
+    assert not told
+    assert error.value.value == "2" and error.value.expected.endswith("or the radial engine")
+    longest = float(error.value.expected.split()[2].rstrip(","))
+    shorter = programme.spells[1].model_copy(update={"minutes": longest})
+    run = engine.run(bench, programme.model_copy(update={"spells": (programme.spells[0], shorter)}), state)
+    assert 950 < sum(report.steps for report in run.reports) <= 1000 + 16  # a stroke more or less
+
+
+def test_pitch_that_flows_too_quickly_for_a_pressing_is_refused(session):
+    bench, programme = session
+    laps = tuple(lap.model_copy(update={"relaxation_time": 0.001}) for lap in bench.laps)
+    brief = tuple(spell.model_copy(update={"minutes": 1e-4}) for spell in programme.spells[1:])
+    with pytest.raises(InputError, match=r"pressing before the first spell: .*expected slower pitch"):
+        predict(
+            bench.model_copy(update={"laps": laps}), programme.model_copy(update={"spells": brief}), "planar",
+            planar=ACCURACY,
+        )  # fmt: skip

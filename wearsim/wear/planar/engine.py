@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from math import ceil
@@ -15,7 +15,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit
-from wearsim.errors import TipsOffError
+from wearsim.errors import InputError, TipsOffError
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import GlassGrid
 from wearsim.wear.accuracy import DEFAULT, Accuracy, PlanarAccuracy
@@ -25,7 +25,7 @@ from wearsim.wear.initial_figure import StartFigure, uneven_start
 from wearsim.wear.planar import grid as grids
 from wearsim.wear.planar.figure import MapGauge
 from wearsim.wear.planar.motion import Motion
-from wearsim.wear.planar.walk import Pieces, PlanarSpell, walk_spell
+from wearsim.wear.planar.walk import Pieces, PlanarSpell, count_poses, walk_spell
 from wearsim.wear.radial.engine import tipping_offset
 from wearsim.wear.rotation import bias_left, is_turned
 from wearsim.wear.state import PitchProfile, State, glass_grid, lap_name
@@ -62,6 +62,12 @@ def pieces_for(bench: Bench, lap: Lap, constants: Constants, cells: int) -> Piec
         preston=bench.preston * constants.preston,
         exponents=bench.exponents(constants.pressure_exponent, constants.speed_exponent),
     )
+
+
+def pieces_under(load: float, bench: Bench, lap: Lap, constants: Constants, cells: int) -> Pieces:
+    """The two pieces of a spell, the pitch as stiff as it is under this load [N]."""
+    stiffening = lap.stiffening_under(load, min(bench.mirror.radius, lap.radius), constants.stiffness_exponent)
+    return pieces_for(bench, lap, constants, cells).stiffened(stiffening)
 
 
 @dataclass(frozen=True)
@@ -113,6 +119,35 @@ def spell_for(
         spin_bottom=bottom, strokes_before=at.strokes,
     )  # fmt: skip
     return PlanarSpell(spell.duration, load, motion, hands.length_jitter, hands.centre_jitter, number)
+
+
+def check_length(
+    bench: Bench, spells: Iterable[tuple[int, Spell]], accuracy: PlanarAccuracy, file: Path | None
+) -> None:
+    """Refuse spells that together need too many poses with the bench's own constants (:class:`PlanarAccuracy`).
+
+    Parameters
+    ----------
+    spells : iterable of (int, Spell)
+        With their numbers in the programme of this ``file``.
+
+    Raises
+    ------
+    InputError
+        With the longest that the spell which goes too far could be.
+    """
+    left = float(accuracy.most_poses)
+    for number, spell in spells:
+        plain = spell_for(bench, spell, number, Orientation())
+        pieces = pieces_under(plain.load, bench, bench.lap(spell.lap), AS_STATED, accuracy.cells)
+        poses = count_poses(plain, pieces, accuracy)
+        if poses > left:
+            raise InputError(
+                f"too long for the planar engine: this spell needs {poses:,.0f} poses, and all spells together may have "
+                f"{accuracy.most_poses:,}", file=file, key=f"spell {number}.minutes", value=f"{spell.minutes:g}",
+                expected=f"at most {spell.minutes * left / poses:.3g}, or the radial engine",
+            )  # fmt: skip
+        left -= poses
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,6 +207,10 @@ class PlanarEngine(Engine[PlanarState]):
             if lap.facet_shape != "none" and 0.0 < lap.channel < CHANNEL_CELLS * cell
         )
 
+    def check(self, bench: Bench, programme: Programme) -> None:
+        """Refuse a programme of too many poses."""
+        check_length(bench, enumerate(programme.spells, start=1), self.planar, programme.file)
+
     def begin(self, bench: Bench, glass: StartFigure | None, laps: State | None = None) -> PlanarState:
         """Glass and laps on this engine's grids."""
         grid = self._pieces(bench, bench.laps[0]).glass
@@ -218,6 +257,7 @@ class PlanarEngine(Engine[PlanarState]):
         sizes: Sequence[float] | Floats | None = None, progress: Progress | None = None,
     ) -> Run[PlanarState]:  # fmt: skip
         """A session: the pieces and the worker begin where every session begins."""
+        self.check(bench, programme)
         state = replace(state, orientation=Orientation())
         return super().run(bench, programme, state, constants, seed=seed, sizes=sizes, progress=progress)
 
@@ -226,12 +266,10 @@ class PlanarEngine(Engine[PlanarState]):
         seed: int = 0, file: Path | None = None, progress: Progress | None = None,
     ) -> tuple[PlanarState, SpellReport]:  # fmt: skip
         """One spell walked on a state; it goes on where the last one left the pieces."""
+        check_length(bench, [(number, spell)], self.planar, file)
         lap, at = bench.lap(spell.lap), state.orientation.before(spell)
         plain = spell_for(bench, spell, number, at, constants)
-        stiffening = lap.stiffening_under(
-            plain.load, min(bench.mirror.radius, lap.radius), constants.stiffness_exponent
-        )
-        pieces = self._pieces(bench, lap, constants).stiffened(stiffening)
+        pieces = pieces_under(plain.load, bench, lap, constants, self.planar.cells)
         w, u = state.glass.copy(), state.laps[lap_name(lap)].copy()
         try:
             report = walk_spell(plain, pieces, w, u, seed=seed, accuracy=self.planar, progress=progress)

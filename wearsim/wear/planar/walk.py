@@ -110,6 +110,13 @@ def walk_spell(
     return under_way.report()
 
 
+def count_poses(spell: PlanarSpell, pieces: Pieces, accuracy: PlanarAccuracy) -> float:
+    """Poses that a spell needs, about."""
+    if spell.motion is None:
+        return float(_press_steps(spell, pieces, accuracy))
+    return _pose_count(spell.motion, pieces, accuracy)[0] * spell.duration * spell.motion.stroke.frequency
+
+
 class _Walk:
     """A spell under way: its poses, batch by batch, and the sums of its report."""
 
@@ -126,9 +133,8 @@ class _Walk:
         return self._pressing() if self.spell.motion is None else self._strokes(self.spell.motion)
 
     def _pressing(self) -> Iterator[tuple[float, Floats]]:
-        duration, longest = self.spell.duration, self.accuracy.share_of_rate * self.pieces.relaxation
-        steps = max(8, int(np.ceil(4.0 * duration / longest)))
-        pose = motions.pressing_pose(self.spell.turned, duration / steps)
+        steps = _press_steps(self.spell, self.pieces, self.accuracy)
+        pose = motions.pressing_pose(self.spell.turned, self.spell.duration / steps)
         for first in range(0, steps, PRESSES_TOGETHER):
             count = min(PRESSES_TOGETHER, steps - first)
             yield (first + count) / steps, np.broadcast_to(pose, (count, 1, pose.size)).copy()
@@ -207,6 +213,10 @@ class _Walk:
             return ContactError(f"spell {number}, planar engine", float(balances[..., grid.IMBALANCE][bad][0]))
         least = float(offset[bad].min())
         return TipsOffError(number, least, float(offset[~bad & (offset < least)].max(initial=0.0)))
+
+
+def _press_steps(spell: PlanarSpell, pieces: Pieces, accuracy: PlanarAccuracy) -> int:
+    return max(8, math.ceil(4.0 * spell.duration / (accuracy.share_of_rate * pieces.relaxation)))
 
 
 def _pose_count(motion: Motion, pieces: Pieces, accuracy: PlanarAccuracy) -> tuple[int, int, int]:

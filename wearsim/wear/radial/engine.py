@@ -22,7 +22,7 @@ from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.engine_protocol import Engine, Misfit, Progress, Run, SpellReport
 from wearsim.wear.initial_figure import StartFigure, start_figure
 from wearsim.wear.radial.path_weights import LoadCases, OffsetWeights, load_cases, offset_weights, speed_law
-from wearsim.wear.radial.tipping import balanced_offset, tip_offset
+from wearsim.wear.radial.tipping import balanced_offset, surrounds, tip_offset
 from wearsim.wear.state import State, gauss_table, glass_grid, lap_name, pitch_grid, power_of, resampling, start_state
 from wearsim.wear.strokes import made_by_hands, stroke_reach
 
@@ -153,6 +153,15 @@ def spell_contact(
     return contact, nodes
 
 
+def is_held(nodes: Any, number: int, centre: float, cases: LoadCases) -> bool:
+    """Whether the nodes of this offset surround every load around the top piece's centre [m]: what stands outside, close
+    to the rim, cannot be balanced on them."""
+    of_offset = slice(nodes.area_start[number], nodes.area_start[number + 1])
+    x, y = nodes.area_x[of_offset], nodes.area_y[of_offset]
+    points = np.column_stack([np.tile(x, 2), np.concatenate([y, -y])])
+    return points.size > 0 and all(surrounds(points, np.array([centre, 0.0]) + place) for place in cases.position)
+
+
 def mean_path(contact: kernels.SpellContact) -> float:
     """Path per second of lap over glass, the mean over its places [m/s]."""
     return float(contact.path.sum() * contact.time.shape[1] / contact.path.shape[1])
@@ -209,8 +218,13 @@ class RadialEngine(Engine[State]):
             0.3 / rate, report,
         )  # fmt: skip
         if status != 0:
-            offset = length_unit(bench).text(weights.offset[min(status, weights.offset.size) - 1])
-            where = f"offset {offset}" if status > 0 else "the time step shrank to nothing"
+            is_top = spell.on_top == "tool"
+            held = [is_held(nodes, i, is_top * at, cases) for i, at in enumerate(weights.offset[: max(status, 0)])]
+            length = length_unit(bench).text
+            if status > 0 and not held[-1]:
+                least = float(weights.offset[:status][held].max(initial=0.0))
+                raise TipsOffError(number, float(weights.offset[status - 1]), least, file=file, length=length)
+            where = f"offset {length(weights.offset[status - 1])}" if status > 0 else "the time step shrank to nothing"
             raise ContactError(f"spell {number}, {where}", float(report[2]))
         after = State(state.radius, w, state.laps).with_lap(lap_name(lap), u)
         return after, SpellReport(
