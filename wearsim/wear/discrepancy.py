@@ -103,7 +103,8 @@ class Discrepancy:
     def nearby_mean(self, removal: Floats, x: Floats) -> Floats:
         """Mean of the removal nearby along a diameter, at shares ``x`` (n,) of the radius [m]."""
         width = 0.5 * (np.diff(x, prepend=x[0]) + np.diff(x, append=x[-1]))
-        near = sum(np.exp(-0.5 * ((x[:, None] - side * x) / self.nearby) ** 2) * width for side in (-1.0, 1.0))
+        away = np.stack([x[:, None] - x, x[:, None] + x]) / self.nearby
+        near = np.exp(-0.5 * away**2).sum(axis=0) * width
         return np.asarray(near @ removal / near.sum(axis=1))
 
     def pressing(self, bench: Bench, lap: Lap, constants: Constants = AS_STATED, *, is_fresh: bool = True) -> float:
