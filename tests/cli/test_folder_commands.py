@@ -182,6 +182,15 @@ def test_calibrate_history_predict_on_a_folder(known: Path, call: Call) -> None:
     assert call("compare", "mirror", "--programme", "programme.toml", "--draws", "0").code == 0
 
 
+def test_compare_starts_from_what_the_sessions_show(known: Path, call: Call) -> None:
+    """The way that the programme is written is what ``predict`` says of it, band and all."""
+    assert recorded(call).code == 0
+    Path("one.toml").write_text('[[spell]]\non_top = "tool"\nstroke = "straight"\nlength = "60 mm"\nminutes = 6\n')
+    alone = json.loads(call("predict", str(known), "-p", "one.toml", "--draws", "4", "--json").out)
+    side = json.loads(call("compare", str(known), "-p", "one.toml", "--draws", "4", "--json").out)["tool"]
+    assert "surface_rms_band_m" in side and side == {key: alone[key] for key in side}
+
+
 def test_calibrate_says_what_does_not_fit_and_what_can_be_done(known: Path, call: Call) -> None:
     assert recorded(call).code == 0
     plain = call("calibrate", "mirror", "--draws", "16")

@@ -25,14 +25,14 @@ def command(
     settings = inputs.engine_settings(engine, draws, cells, options.seed)
     if dry_run:
         return options.list_files([inputs.check_inputs(bench, programme, engine, either_way=True), output])
-    pieces = inputs.read_bench(bench, messages)
+    pieces, known = inputs.read_known(bench, messages)
     work = inputs.stated_programme(programme)
     from wearsim.decide.compare import compare
     from wearsim.show.comparison import comparison_figure, comparison_text
 
     messages.compiling()
     with messages.bar("working the programme both ways") as progress:
-        both = compare(pieces, work, progress=progress, **settings)
+        both = compare(pieces, work, progress=progress, **settings, **known)
     messages.defaults(pieces, work)
     options.deliver(
         both.to_json,

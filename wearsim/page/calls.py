@@ -216,10 +216,12 @@ def headline(path: Path, programme: str) -> dict[str, str]:
 
 def either_way(path: Path, programme: str, *, progress: Any) -> dict[str, Any]:
     """The same programme with the tool on top and with the mirror on top."""
-    bench = state_of(path).calibrated_bench
+    state = state_of(path)
+    bench = state.bench
     both = compare(
-        bench, programme_of(programme, bench), progress=lambda share: progress(f"predicting both ways: {share:.0%}")
-    )
+        bench, programme_of(programme, bench), progress=lambda share: progress(f"predicting both ways: {share:.0%}"),
+        **state.arguments,
+    )  # fmt: skip
     return {"picture": data_address(comparison_figure(bench, both)), "text": comparison_text(bench, both)}
 
 
