@@ -69,7 +69,7 @@ def test_the_support_that_a_bench_states_is_what_is_warned_of() -> None:
     assert [one.rms for one in found] == sorted((one.rms for one in found), reverse=True)
     assert found[-1].rms == 0.0 and "an even layer" in found[-1].words and not found[-1].is_large(550e-9)
     assert "nine pads" in found[2].words and "mm and " in found[2].words
-    assert not found[3].is_large(550e-9) and found[3].advice.startswith("these pads are enough")
+    assert not found[3].is_large(550e-9) and found[3].advice.startswith("these pads suffice")
 
 
 def test_palms_warm_by_expansion_and_conduction() -> None:

@@ -67,7 +67,7 @@ def test_an_edge_that_turns_up_is_told_as_one_that_turns_down() -> None:
 
 def test_lap_that_does_not_conform() -> None:
     rough = make_bench(0.2, 2.4, glass=12.0, start="spherical", thickness=0.03)
-    assert said(warnings(rough, GENTLE), "the lap does not conform")
+    assert said(warnings(rough, GENTLE), "the lap does not fit")
     followed = make_bench(0.2, 2.4, glass=12.0, start="pressed", thickness=0.03)
     assert not said(warnings(followed, make_spell("straight", minutes=5.0, length=0.1)), "conform")
 
@@ -98,7 +98,7 @@ def test_thin_glass_says_from_where() -> None:
     thin = make_bench(0.4, 4.0, thickness=0.02)
     lines = [line for line in warnings(thin, GENTLE) if line.startswith("glass:")]
     assert len(lines) == 1
-    enough = float(lines[0].split("thickness of about ")[1].split(" mm")[0]) / 1e3
+    enough = float(lines[0].split("assumes; about ")[1].split(" mm")[0]) / 1e3
     for thickness, warned in ((1.02 * enough, False), (0.97 * enough, True)):
         assert said(warnings(make_bench(0.4, 4.0, thickness=thickness), GENTLE), "glass:") is warned
 
@@ -143,9 +143,9 @@ def test_numbers_that_are_not_to_be_trusted_are_said_to_be_so_first() -> None:
 
 
 def test_a_figure_that_no_tester_reads_is_questioned() -> None:
-    assert said(warnings(make_bench(0.2, 2.4, glass=-50.0, thickness=0.03), GENTLE), "is its unit right?")
+    assert said(warnings(make_bench(0.2, 2.4, glass=-50.0, thickness=0.03), GENTLE), "is the unit right?")
     fast = make_bench(0.4, 1.6, glass=0.0, thickness=0.06)  # still a sphere, and microns from its paraboloid
-    assert not said(warnings(fast, GENTLE), "is its unit right?")
+    assert not said(warnings(fast, GENTLE), "is the unit right?")
 
 
 def test_a_pressure_that_no_pitch_bears_is_named() -> None:

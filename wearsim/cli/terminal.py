@@ -114,9 +114,11 @@ class Messages:
             return
         reason = why_not_kept()
         if reason is None:
-            self.info("First use on this machine: compiling takes about a minute, this once.")
+            self.info("First use on this machine: compiling takes about a minute, once only.")
         else:
-            self.info(f"Compiling takes about a minute, and will each time: the result cannot be kept ({reason}).")
+            self.info(
+                f"Compiling takes about a minute, and will do so every time: the result cannot be saved ({reason})."
+            )
 
     def calibrating(self, count: int, reason: str | None = None) -> None:
         """Say that a mirror's folder is calibrated now, from how many sessions, and why again; nothing where it is not."""
@@ -180,7 +182,7 @@ class Messages:
             if session.note.date < before.note.date:
                 self.warn(
                     f"session {session.number} is dated {session.note.date}, before session {before.number} "
-                    f"({before.note.date}): sessions are taken in the order of their numbers."
+                    f"({before.note.date}); the order of the numbers is used."
                 )
 
     @property

@@ -72,7 +72,7 @@ class CaseOutcome:
     def over_draws(self) -> DrawStatistics:
         """The draws of a case that has them."""
         if self.drawn is None:
-            raise ValueError("this case was worked without draws")
+            raise ValueError("this case was computed without draws")
         return self.drawn
 
 

@@ -18,7 +18,7 @@ from wearsim.wear.engine_protocol import Run
 
 EXACT = "the bench states every constant as exact and its figure has no sigma"
 NOT_ASKED = "no draws were asked for (--draws)"
-NOTHING_DONE = "nothing is done"
+NOTHING_DONE = "the programme is empty"
 NO_SPREAD = ("axis", "peak_", "strokes_redrawn", "steady_bias", "period")
 """In the names of details that are places, axes or counts: percentiles over draws say nothing of them."""
 

@@ -294,7 +294,7 @@ def describe(spell: Spell, bench: Bench) -> str:
 def summarise(bench: Bench, run: Run[Any], gauge: FigureGauge) -> Outcome:
     """An outcome from a run of any engine, without band and the usual warnings."""
     stages = np.array([gauge.error(height) for height in run.heights])
-    redrawn = f"{counted(run.redraws, 'stroke')} drawn again, because they would have tipped the top piece off"
+    redrawn = f"{counted(run.redraws, 'stroke')} drawn again because they would have tipped the top piece off"
     return Outcome(
         engine=run.engine,
         radius=run.radius,
