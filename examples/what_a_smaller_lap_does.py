@@ -2,8 +2,8 @@
 What does a smaller lap do?
 ===========================
 
-The same W strokes, tool on top, with laps of the mirror's diameter and of less, each as heavy for its area and
-pushed as hard for its area. A small lap digs where it is led; a full one averages.
+The same W strokes, tool on top, with laps of the mirror's diameter and of less, all with the same
+weight and push per unit area. A small lap digs where it is guided; a full one averages.
 """
 
 from __future__ import annotations

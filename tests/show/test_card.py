@@ -149,7 +149,7 @@ def test_the_spells_are_said_in_full() -> None:
     first = content(3).spells[0]
     assert first.minutes == "27" and first.top == "MIRROR ON TOP"
     assert first.what == (
-        "W stroke, 8 strokes per sweep",
+        "W stroke, 8 per sweep",
         "142 mm long (0.71\u00a0D)",
         "24 mm to each side (0.12\u00a0D)",
         "22 mm off centre (0.11\u00a0D)",

@@ -174,7 +174,7 @@ def _stroke_words(bench: Bench, spell: Spell, unit: LengthUnit) -> tuple[str, ..
     stroke = spell.stroke_on(diameter)
     parts = ((stroke.length, "long"), (stroke.side_sweep, "to each side"), (stroke.side_overhang, "off centre"))
     sizes = (f"{unit.short(size)} {what} ({in_diameters(size / diameter)}\u00a0D)" for size, what in parts if size)
-    sweep = f", {spell.strokes_per_sweep:g} strokes per sweep" if spell.stroke == "w" else ""
+    sweep = f", {spell.strokes_per_sweep:g} per sweep" if spell.stroke == "w" else ""
     return (f"{STROKES[spell.stroke].words} stroke{sweep}", *sizes)
 
 
