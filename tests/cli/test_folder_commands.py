@@ -124,6 +124,15 @@ def test_calibrate_says_once_how_long_it_takes(known: Path, call: Call, monkeypa
     assert "Ctrl-C" not in call("calibrate", "mirror", "--draws", "16", "-q").err
 
 
+def test_history_without_sessions_shows_the_figure_before(mirror: Path, call: Call) -> None:
+    done = call("history", "mirror", "--plot", "history.png")
+    assert done.code == 0 and Path("history.png").exists()
+    rows = [line.split() for line in done.out.splitlines()]
+    assert [row[0] for row in rows if row[:1] and row[0] in ("before", "1")] == ["before"]
+    assert "none is recorded yet" in done.out and "Difference" not in done.out
+    assert json.loads(call("history", "mirror", "--json").out)["sessions"] == []
+
+
 def test_calibrate_history_predict_on_a_folder(known: Path, call: Call) -> None:
     assert recorded(call).code == 0
     found = call("calibrate", "mirror", "--json", "--plot", "constants.png", "-o", "constants.json")

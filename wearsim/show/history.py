@@ -60,6 +60,8 @@ def history_text(history: History) -> str:
     note = "RMS of the surface. Measured: from this test alone. Best estimate: from all predictions and tests so far. "
     note += "Predicted: from what was known before the session. Difference: RMS of measured minus predicted profile, "
     note += "reading errors included."
+    if not entries:
+        note = "RMS of the surface before the first session; none is recorded yet."
     parts = [
         "A practice mirror: simulated." if history.is_practice else "",
         table(heads, rows, words=(0, 1), band="90 %"),
