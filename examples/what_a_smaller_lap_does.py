@@ -35,7 +35,9 @@ def answer() -> tuple[str, Figure]:
             axes.plot(outcome.radius * 1e3, outcome.removal * 1e9, dash, color=BLUE, label=f"{share:.2f} of the mirror")
             most = outcome.radius[int(outcome.removal.argmax())]
             least = outcome.removal.min() / outcome.removal.max()
-            lines.append(f"lap of {share:.2f}: takes most at {most * 1e3:.0f} mm, {least:.0%} of that where least")
+            lines.append(
+                f"lap of {share:.2f} D: removes most at {most * 1e3:.0f} mm, and at least {least:.0%} of that elsewhere"
+            )
         axes.set(xlabel="radius on the mirror [mm]", ylabel="removed in 10 min [nm]", ylim=(0, None))
         axes.legend(title="diameter of the lap")
     return "\n".join(lines), figure

@@ -111,7 +111,7 @@ def test_a_sheet_changed_outside_is_taken_over_and_said(served: Served, screens:
     page.wait_for_function("document.querySelectorAll('.window input')[4].value === '1.78'")
     sheet.write_text(sheet.read_text().replace("0.55", "0.57"), encoding="utf-8")
     page.locator(".window input").nth(4).fill("1.79")
-    page.get_by_text("changed outside of this page").wait_for()
+    page.get_by_text("changed outside this page").wait_for()
     assert "0.57" in sheet.read_text()
     page.wait_for_function("document.querySelectorAll('.window input')[1].value.startsWith('0.57')")
 

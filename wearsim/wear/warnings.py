@@ -100,7 +100,8 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
 
 def _edge_now(roll: float) -> str:
     """How the edge is before, from its roll [m]."""
-    return f"now turned {'down' if roll < 0.0 else 'up'} by {height_text(abs(roll))}"
+    size = height_text(abs(roll))
+    return "now not turned" if size == height_text(0.0) else f"now turned {'down' if roll < 0.0 else 'up'} by {size}"
 
 
 def _rim(bench: Bench, outcome: Outcome) -> list[str]:

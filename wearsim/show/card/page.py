@@ -40,7 +40,7 @@ ROOM_OF_A_SPELL = 3.0
 SMALL, HEADING_SIZE, CAUTION_SIZE, DONE_SIZE = 9.0, 11.0, 10.0, 10.0
 # Line spacing of small print, of headings and of the piece on top [1].
 SMALL_LEAD, HEADING_LEAD, TOP_LEAD = 1.2, 1.28, 1.15
-NOTES = "Notes: what was really done, how the lap felt"
+NOTES = "Notes: the work actually done, how the lap felt"
 
 
 def plan(content: CardContent) -> tuple[Type, list[list[SpellCard]]]:
