@@ -120,7 +120,7 @@ def test_calibrate_says_once_how_long_it_takes(known: Path, call: Call, monkeypa
     monkeypatch.setattr(LongWork, "LONG", 0.0)
     recorded(call)
     said = call("calibrate", "mirror", "--draws", "16")
-    assert said.err.count("Ctrl-C stops it; nothing is kept then.") == 1
+    assert said.err.count("Ctrl-C stops it without keeping anything.") == 1
     assert "Ctrl-C" not in call("calibrate", "mirror", "--draws", "16", "-q").err
 
 
