@@ -1,4 +1,4 @@
-"""Print and ask: the card and the mask at their true size, and ready questions to the bench."""
+"""Print and ask: the card and the mask at their true size, and standard questions to the bench."""
 
 from __future__ import annotations
 

@@ -214,7 +214,7 @@ def proposal_figure(bench: Bench, proposal: Proposal) -> Figure:
 
 
 def _draw_trade_off(figure: SubFigure, proposal: Proposal, high: LengthUnit) -> None:
-    """What minutes and what spells buy."""
+    """The gain from more minutes and from more spells."""
     by_minutes, by_spells = figure.subplots(2, 1)
     before = proposal.outcome.numbers_before.surface_rms
     if proposal.trade_off:  # the measurement's own band included, as in all that is drawn here

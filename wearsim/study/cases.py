@@ -250,7 +250,7 @@ def work_case(job: Job, place: int, row: Floats | None) -> CaseOutcome:
     InputError
         Where the values do not go together or the top piece tips off.
     ContactError
-        Where the contact found no balance.
+        Where the contact could not be balanced.
     """
     bench, programme = job.bench_and_programme(place, row)
     start, gauge = start_and_gauge(job, bench)

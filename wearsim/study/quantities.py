@@ -78,7 +78,7 @@ class CaseOutcome:
 
 @dataclass(frozen=True)
 class DrawStatistics:
-    """A case over draws of the uncertain constants; draws that found no balance are left out.
+    """A case over draws of the uncertain constants; draws that could not be balanced are left out.
 
     Parameters
     ----------

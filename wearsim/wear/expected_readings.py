@@ -117,7 +117,7 @@ class _Trials:
         return self._errors(run.heights)
 
     def drawn(self, draws: int, seed: int) -> Floats:
-        """Over draws of everything, (k, places, n), without those that found no balance."""
+        """Over draws of everything, (k, places, n), without those that could not be balanced."""
         found = self.uncertain.draws(self.engine, self.bench, self.programme, draws, seed)
         kept = [self._errors(one.heights) for one in found if one is not None]
         return np.array(kept).reshape(len(kept), len(self.places), self.start.radius.size)
@@ -138,7 +138,7 @@ def drawn_figures(
     Returns
     -------
     (k, n) ndarray
-        Without the draws that found no balance [m].
+        Without the draws that could not be balanced [m].
     """
     return _Trials(bench, programme, (-1,), **known).drawn(draws, seed)[:, 0]
 

@@ -171,7 +171,7 @@ class Uncertainty:
     ) -> list[Draw | None]:  # fmt: skip
         """The programme worked so often, with other constants, other glass and other chances each time.
 
-        None stands for a draw that found no balance. Where the constants are taken as exact, a session does what the engine
+        None stands for a draw that could not be balanced. Where the constants are taken as exact, a session does what the engine
         says.
         """
         start, spells = self.start, len(programme.spells)
