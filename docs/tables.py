@@ -70,27 +70,27 @@ def keys(kind: type[InputTable], **means: str) -> str:
     for name, field in kind.model_fields.items():
         if name in ("file", "text", "defaults_used"):
             continue
-        source, value = source_of(field), "yours" if field.is_required() else "-"
+        source, value = source_of(field), "required" if field.is_required() else "-"
         if source is not None:
             value = f"`{_toml(in_file(field.default, rule_of(field)))}`"
         what = means.get(name, _plain(said.get(name, "")))
         rows.append((f"`{name}`", expected_of(field) or _takes(field.annotation), value, what, source or ""))
-    return table("key | takes | default | what | where the default is from", rows)
+    return table("key | value | default | meaning | source of the default", rows)
 
 
 def _takes(annotation: Any) -> str:
     """What a key takes whose field does not say it in words."""
     said = str(annotation)
-    for mark, words in (("tuple", "a list"), ("int", "a whole number"), ("Path", "the name of a file")):
+    for mark, words in (("tuple", "a list"), ("int", "a whole number"), ("Path", "a file name")):
         if mark in said:
             return words
-    return "as shown below" if "Any" in said else "a text"
+    return "as shown below" if "Any" in said else "text"
 
 
 def _plain(said: str) -> str:
     """A docstring's words without the code's units and references."""
     said = re.sub(r"\s*\[[^\]]*\]|:\w+:", "", said.replace("``", "`"))
-    return said.replace("None: ", "else ").strip(" ,.")
+    return said.replace("None: ", "by default ").strip(" ,.")
 
 
 def _toml(value: Any) -> str:
@@ -100,7 +100,7 @@ def _toml(value: Any) -> str:
 
 
 def computed_defaults() -> str:
-    """Defaults that are made of others."""
+    """Defaults that are computed from other keys."""
     mass = "density x (pi (a^2 - a_hole^2) thickness - the glass missing above the curve)"
     rows = [
         ("`wear.preston`", f"{PRESTON:g} / Pa x the factors of glass and abrasive", PRESTON_SOURCE),
@@ -108,15 +108,18 @@ def computed_defaults() -> str:
         ("`mirror.density`", "the glass's", "table of glasses below"),
         ("`mirror.mass`", mass, "derived"),
     ]
-    return table("key | default | where it is from", rows)
+    return table("key | default | source", rows)
 
 
 def strokes() -> str:
-    """Which keys each stroke needs, may have and refuses."""
+    """Which keys each stroke requires, allows and refuses."""
     sizes = ("length", "side_sweep", "side_overhang", "strokes_per_sweep", "rate", "push")
 
     rows = [
-        (f"`{word}`", *("needed" if s in kind.needs else "refused" if s in kind.refuses else "may be" for s in sizes))
+        (
+            f"`{word}`",
+            *("required" if s in kind.needs else "not allowed" if s in kind.refuses else "optional" for s in sizes),
+        )
         for word, kind in STROKES.items()
     ]
     return table("stroke | " + " | ".join(f"`{size}`" for size in sizes), rows)
@@ -195,14 +198,14 @@ def relaxation() -> str:
 
 
 def misfit() -> str:
-    """How a misfit fades with the default constants, and what the glass gets of it."""
+    """How a misfit fades with the default constants, and how much of it is due to wear of the glass."""
     stiffness, relaxes = Lap.model_fields["stiffness"].default, Lap.model_fields["relaxation_time"].default
     rows = []
     for speed in (0.05, 0.1, 0.2, 0.4):
         glass = PRESTON * speed * stiffness
         both = glass + 1.0 / relaxes
         rows.append((speed, f"{1 / glass / 60:.0f}", f"{1 / both / 60:.1f}", f"{glass / both:.0%}"))
-    head = "mean speed [m/s] | glass alone: 1/e in [min] | both: 1/e in [min] | share that the glass gets"
+    head = "mean speed [m/s] | glass alone: 1/e in [min] | both: 1/e in [min] | share due to wear of the glass"
     return table(head, rows)
 
 

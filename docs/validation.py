@@ -327,7 +327,7 @@ def cold_pressing() -> str:
             state, _ = ENGINE.work_spell(bench, make_spell("press", "tool", minutes), state)
         _, report = ENGINE.work_spell(bench, make_spell("one-third", "tool", 1.0), state)
         rows.append(f"{minutes:.0f} min {report.lift_off_share:.0%}")
-    what = "a spherical lap on an oblate glass (K = +3): share of the overlap that carries nothing in the next minute"
+    what = "a spherical lap on an oblate glass (K = +3): share of the overlap that carries no load in the next minute"
     return f"{what}, after a pressing of " + ", ".join(rows)
 
 
@@ -335,7 +335,7 @@ def fifth_of_a_turn() -> str:
     """What is left of a steady astigmatic bias."""
     left = {degrees: 100.0 * turns(np.radians(degrees), 5).share for degrees in (0.0, 72.0, 90.0, 180.0)}
     rows = [f"{degrees:.0f} deg {listed(share)} %" for degrees, share in left.items()]
-    return "of the astigmatism worn without turning there is left after 1 to 5 spells: " + "; ".join(rows)
+    return "astigmatism remaining after 1 to 5 spells, as a share of that without turning: " + "; ".join(rows)
 
 
 def winter() -> str:

@@ -4,7 +4,7 @@ Does it matter that a window is wide?
 
 A window of the mask is often taken for a single radius: its middle, or its root mean square. A perfect
 paraboloid and the demo's mirror are read without any error through masks of three to eight windows, and the
-readings are reduced as the windows they are and as single radii. How wrong is the surface that comes out?
+readings are reduced as the windows they are and as single radii. How wrong is the resulting surface?
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ def answer() -> tuple[str, Figure]:
             for values, way, dash in zip(wrong.T, WAYS, ("-", "--", ":"), strict=True):
                 axes.plot(WINDOWS, values, "o", linestyle=dash, color=BLUE, label=way)
                 lines.append(f"{name}, {way}: {values[0]:.1f} nm RMS with 3 windows, {values[-1]:.1f} with 8")
-            axes.set(title=name, xlabel="windows", ylabel="wrong by, RMS [nm]", ylim=(-0.5, None))
+            axes.set(title=name, xlabel="windows", ylabel="RMS error [nm]", ylim=(-0.5, None))
             axes.legend()
     return "\n".join(lines), figure
 

@@ -2,8 +2,8 @@
 How far may I overhang?
 =======================
 
-W strokes with the tool on top, run off centre by more and more, on a perfect mirror: whatever the rim does is the
-work of these strokes. How far does a spell of twenty minutes turn it, for the constants as stated and for unlucky ones?
+W strokes with the tool on top, run off centre by more and more, on a perfect mirror, so that only these strokes move the
+rim. How far does a spell of twenty minutes turn it, for the stated constants and for pessimistic ones?
 """
 
 from __future__ import annotations

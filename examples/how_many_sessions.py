@@ -2,9 +2,9 @@
 How do the second and the third session close in?
 =================================================
 
-A raised ring near the edge of a 0.4 m mirror, the constants known no better than the defaults have it; in truth the
-glass wears at 0.7 and the pitch is as stiff as 1.4 times what the bench says. Each session is proposed with what is
-known, worked with the truth, and followed by a test and a calibration, taken here to find the constants within a
+A raised ring near the edge of a 0.4 m mirror, with only the default knowledge of the constants. In truth the glass
+wears at 0.7 times, and the pitch is 1.4 times as stiff as, the bench's values. Each session is proposed with what is
+known, carried out with the true values, and followed by a test and a calibration, taken here to find the constants within a
 factor of 1.25, after the second test of 1.1. A session is an hour at most, in two spells.
 """
 

@@ -3,7 +3,7 @@ Tool on top or mirror on top?
 =============================
 
 The same straight strokes over the centre, a third and a half of the diameter long, worked for ten minutes with
-either piece on top on a mirror that is a perfect sphere. What goes from which zone?
+either piece on top on a mirror that is a perfect sphere. How much glass comes off each zone?
 """
 
 from __future__ import annotations

@@ -2,8 +2,8 @@
 What does a smaller lap do?
 ===========================
 
-The same W strokes, tool on top, with laps of the mirror's diameter and of less, each as heavy for its area and
-pushed as hard for its area. A small lap digs where it is led; a full one averages.
+The same W strokes, tool on top, with laps of the mirror's diameter and of less, all with the same
+weight and push per unit area. A small lap digs where it is guided; a full one averages.
 """
 
 from __future__ import annotations
@@ -35,7 +35,9 @@ def answer() -> tuple[str, Figure]:
             axes.plot(outcome.radius * 1e3, outcome.removal * 1e9, dash, color=BLUE, label=f"{share:.2f} of the mirror")
             most = outcome.radius[int(outcome.removal.argmax())]
             least = outcome.removal.min() / outcome.removal.max()
-            lines.append(f"lap of {share:.2f}: takes most at {most * 1e3:.0f} mm, {least:.0%} of that where least")
+            lines.append(
+                f"lap of {share:.2f} D: removes most at {most * 1e3:.0f} mm, and at least {least:.0%} of that elsewhere"
+            )
         axes.set(xlabel="radius on the mirror [mm]", ylabel="removed in 10 min [nm]", ylim=(0, None))
         axes.legend(title="diameter of the lap")
     return "\n".join(lines), figure

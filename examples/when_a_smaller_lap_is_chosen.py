@@ -4,7 +4,7 @@ When is a smaller lap chosen?
 
 A 20 in f/5 paraboloid with a raised zone of 250 nm at 0.7 of its radius, and two laps on the bench: one as large as the
 mirror and one of 8 in. Mirror and zone were invented for wearsim. Before anything is known of the wear, the full lap alone
-is as good as both: what the small one could do more exactly drowns in what is not known. Once the constants are known, the
+is as good as both: the extra precision of the small lap is lost in the uncertainty. Once the constants are known, the
 small lap follows the full one in the same session, and halves what is left.
 """
 

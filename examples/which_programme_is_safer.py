@@ -3,7 +3,8 @@ Which of two programmes is safer?
 =================================
 
 Two ways to take down the demo's raised zone: a short session of overhanging strokes, or a longer one of W
-strokes over the centre. Not the line counts, but the band: how often does it end worse than it began?
+strokes over the centre. What counts is the band, not the line: how often does the mirror end up
+worse than before?
 """
 
 from __future__ import annotations

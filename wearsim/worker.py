@@ -129,7 +129,9 @@ def _outcome(pipe: Connection, function: Callable[..., Any], arguments: tuple[An
         return "failed", error
     except Exception as error:  # a fault of ours: the page lives on, and says what it was
         traceback.print_exc()
-        return "failed", CouldNotError(f"a fault in wearsim, not in your input: {type(error).__name__}: {error}")
+        return "failed", CouldNotError(
+            f"a bug in wearsim, not a mistake in your input: {type(error).__name__}: {error}"
+        )
 
 
 class Desk:

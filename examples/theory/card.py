@@ -2,7 +2,7 @@
 What goes to the barrel?
 ========================
 
-The card of the tutorial's first proposal, its only page: every stroke to scale, and the readings to expect.
+The card of the tutorial's first proposal, its only page: every stroke to scale, and the expected readings.
 """
 
 import sys

@@ -50,7 +50,7 @@ with plot_style():
                 axes.plot(at * 1e3, values / tolerable, mark, color=BLUE, label=name)
             axes.axhline(0.0, color=QUIET, linewidth=0.8)
             axes.set(title=f"{surface}, {count} windows", xlabel="zone [mm]")
-        row[0].set_ylabel("misread by, in what is tolerable")
+        row[0].set_ylabel("error, times tolerance")
     plots[0, 0].legend()
 
 if len(sys.argv) > 1:

@@ -228,7 +228,7 @@ def test_what_squeeze_flow_makes_of_other_facets_is_noted_and_not_used(folder: P
     )
     assert note(wide + 'relaxation_time = "10 min"\n') == ""
     assert note("") == note('facet = "1 in"\n') == note(wide + 'facet_shape = "none"\n') == ""
-    assert "times as short" in note('pitch_thickness = "1/4 in"\n')
+    assert "times shorter" in note('pitch_thickness = "1/4 in"\n')
 
 
 def test_every_default_is_told_with_its_source(folder: Path) -> None:

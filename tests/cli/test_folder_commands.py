@@ -120,8 +120,17 @@ def test_calibrate_says_once_how_long_it_takes(known: Path, call: Call, monkeypa
     monkeypatch.setattr(LongWork, "LONG", 0.0)
     recorded(call)
     said = call("calibrate", "mirror", "--draws", "16")
-    assert said.err.count("Ctrl-C stops it; nothing is kept then.") == 1
+    assert said.err.count("Ctrl-C stops it without keeping anything.") == 1
     assert "Ctrl-C" not in call("calibrate", "mirror", "--draws", "16", "-q").err
+
+
+def test_history_without_sessions_shows_the_figure_before(mirror: Path, call: Call) -> None:
+    done = call("history", "mirror", "--plot", "history.png")
+    assert done.code == 0 and Path("history.png").exists()
+    rows = [line.split() for line in done.out.splitlines()]
+    assert [row[0] for row in rows if row[:1] and row[0] in ("before", "1")] == ["before"]
+    assert "none is recorded yet" in done.out and "Difference" not in done.out
+    assert json.loads(call("history", "mirror", "--json").out)["sessions"] == []
 
 
 def test_calibrate_history_predict_on_a_folder(known: Path, call: Call) -> None:
@@ -165,7 +174,9 @@ def test_calibrate_history_predict_on_a_folder(known: Path, call: Call) -> None:
     history = call("history", "mirror", "--plot", "history.png", "-o", "history.json")
     assert history.code == 0, history.err
     assert "Predicted" in history.out and "2025-02-03" in history.out
-    assert "does not fit what was assumed of pitch and abrasive and counts little" in " ".join(history.out.split())
+    assert "does not agree with the assumed pitch and abrasive and is given little weight" in " ".join(
+        history.out.split()
+    )
     (entry,) = json.loads(Path("history.json").read_text())["sessions"]
     assert not entry["fits"]
     for key in ("figure_error_band_m", "figure_error_predicted_band_m"):
@@ -197,7 +208,7 @@ def test_calibrate_says_what_does_not_fit_and_what_can_be_done(known: Path, call
     # the sheet is invented, and fits no session
     text = " ".join(plain.out.split())
     assert "known: stated as exact" in text
-    assert "Session 1 does not fit what was assumed of pitch and abrasive, so it counts little." in text
+    assert "Session 1 does not agree with the assumed pitch and abrasive, so it is given little weight." in text
     assert call("record", "mirror", "--confirm", "1").code == 0
     text = " ".join(call("calibrate", "mirror", "--draws", "16").out.split())
     assert "confirmed" in text and "does not fit" not in text
@@ -247,7 +258,7 @@ def test_a_rehearsal_without_a_session_names_ways_on(mirror: Path, call: Call, m
     assert call("rehearse", "toy", "--diameter", "200 mm", "--sessions", "0").code == 0
     monkeypatch.setattr("wearsim.learn.practice.rehearse.rehearse", lambda *_, **__: iter(()))
     ended = call("rehearse", "toy")
-    assert ended.code == 0 and "No session was worked." in ended.out
+    assert ended.code == 0 and "No session was carried out." in ended.out
     for way in (
         "wearsim reduce toy",
         "wearsim rehearse toy --programme",

@@ -104,7 +104,7 @@ def test_nothing_to_do_is_an_answer(call: Call, demo: Path) -> None:
     bench.write_text(text, encoding="utf-8")
     called = call("propose", "bench.toml", "-o", "next.toml", "--card", "card.html", "--plot", "plot.png")
     assert called.code == 0
-    assert called.out.startswith("Stop: the aim is reached")
+    assert called.out.startswith("Stop: the target is reached")
     assert ws.load_programme("next.toml").spells == ()
     assert "Nothing to do" in Path("card.html").read_text(encoding="utf-8")
     assert called.err.rstrip().endswith("Next: stop here; more work would risk more than it gains.")
@@ -117,7 +117,7 @@ def test_astigmatism_is_not_called_done(call: Call, demo: Path) -> None:
     bench.write_text(bench.read_text(encoding="utf-8").replace('profile = "profile.csv"', terms), encoding="utf-8")
     called = call("propose", "bench.toml")
     flat = " ".join(called.out.split())
-    assert flat.startswith("Stop: the aim is reached by the round part of the figure alone: Strehl ratio 1.00")
+    assert flat.startswith("Stop: the target is reached by the round part of the figure alone: Strehl ratio 1.00")
     assert re.search(
         "; astigmatism [0-9]+ nm RMS, high at 0 deg is left, which strokes that are the same all round", flat
     )
@@ -131,7 +131,7 @@ def test_astigmatism_is_not_called_done(call: Call, demo: Path) -> None:
             "no stroke helps; any stroke (--repertoire any) would leave 5 nm RMS",
             "propose b --minutes 30 --repertoire any",
         ),
-        ("no stroke helps", "Read the mirror again, with more repeats or more windows, before you decide."),
+        ("no stroke helps", "Test the mirror again, with more repeats or more windows, before you decide."),
     ],
 )
 def test_where_no_stroke_helps_something_sensible_comes_next(

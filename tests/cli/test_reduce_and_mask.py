@@ -107,7 +107,7 @@ def test_a_bad_sheet_is_one_line_and_writes_nothing(folder: Path, capsys, old: s
 def test_bench_without_readings(folder: Path, capsys) -> None:
     (folder / "bench.toml").write_text(BENCH.replace('readings = "readings.toml"', "conic = 0.0"))
     assert run(["reduce", "bench.toml"]) == 2
-    assert "names no readings" in capsys.readouterr().err
+    assert "specifies no readings" in capsys.readouterr().err
 
 
 def test_mask_is_a_table_and_a_drawing(folder: Path, capsys) -> None:
@@ -174,7 +174,7 @@ PERFECT = "[0.20, 0.83, 1.68, 2.57, 3.39]"
         ("[0, 0.42, 0.92, 1.38, 1.89]", 0.02, (), "not good enough yet", "wearsim propose bench.toml --minutes 60"),
         (PERFECT, 0.02, (), "; stop", "wearsim reduce bench.toml -o profile.csv"),
         (PERFECT, 0.02, ("-o", "p.csv"), "; stop", "stop here; the readings call for no more polishing."),
-        (PERFECT, 1.0, (), "read it again", "wearsim reduce bench.toml"),
+        (PERFECT, 1.0, (), "take more readings", "wearsim reduce bench.toml"),
     ],
 )  # fmt: skip
 def test_the_next_step_follows_from_the_verdict(

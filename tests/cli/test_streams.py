@@ -174,7 +174,7 @@ def test_long_work_is_forecast_once(capsys: pytest.CaptureFixture[str]) -> None:
         time_now[0] = at
         work.report(share)
         said.append(capsys.readouterr().err)
-    assert said == ["", "", "This will take about 16 min more. Ctrl-C stops it; nothing is kept then.\n", "", ""]
+    assert said == ["", "", "This will take about 16 min more. Ctrl-C stops it without keeping anything.\n", "", ""]
 
 
 def test_of_short_work_nothing_is_said(capsys: pytest.CaptureFixture[str]) -> None:
@@ -198,4 +198,6 @@ def test_a_study_away_from_a_terminal_is_forecast_from_the_first_case_on(
             for at, done in ((0.0, 100), (60.0, 110), (61.0, 111), (160.0, 210), (161.0, 211)):
                 time_now[0] = at
                 report(StudyProgress(done, 100, 0, 1000))
-    assert capsys.readouterr().err == "This will take about 13 min more. Ctrl-C stops it; what is complete is kept.\n"
+    assert (
+        capsys.readouterr().err == "This will take about 13 min more. Ctrl-C stops it and keeps the finished cases.\n"
+    )

@@ -77,8 +77,8 @@ def test_the_table_names_each_programme_once() -> None:
     [
         ("a raised zone", lambda x: 100 * np.exp(-(((x - 0.7) / 0.1) ** 2))),
         ("a turned-down edge", lambda x: -200 * np.exp(-(1 - x) / 0.05)),
-        ("a hill in the middle", lambda x: 100 * np.exp(-((x / 0.25) ** 2))),
-        ("too little correction (towards the oblate)", lambda x: 300 * x**4),
+        ("a central hill", lambda x: 100 * np.exp(-((x / 0.25) ** 2))),
+        ("undercorrection", lambda x: 300 * x**4),
     ],
 )
 def test_a_figure_is_named_and_answered_by_the_handbook(words: str, shape) -> None:

@@ -140,7 +140,7 @@ def test_two_proposals_are_equal() -> None:
 def test_a_perfect_mirror_is_left_alone(tmp_path: Path) -> None:
     start = figure(small_bench(), np.zeros(61), DEFAULT)
     done = proposed(start, Limits())
-    assert done.programme.spells == () and "the aim is reached" in done.reason
+    assert done.programme.spells == () and "the target is reached" in done.reason
     assert done.floor <= 1e-12 and done.advice == ()
     path = tmp_path / "nothing.toml"
     path.write_text(done.programme.text, encoding="utf-8")

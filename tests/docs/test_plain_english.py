@@ -40,6 +40,9 @@ HABITS = {
     "labels": r"low is high|o: was|just so|[Oo]f tolerable|it misleads|besides the weight|the glass stand\b"
     r"|no such kind of file|not a day\b|stands twice|comes of the engine|its folder is missing|away from a terminal",
     "metaphor": r"\b(manners|(?<!eak to )(?<!eak-to-)valleys?|heats|riddles?|the house|our house|rooms and walls)\b",
+    "our terms of before": r"\b(RMS|readings) to expect\b|\bpractised (strokes|ones)\b|\b[Bb]y the handbook\b|\bunlucky\b"
+    r"|\bready (bench|benches|stud(y|ies)|questions?)\b|\bheld against\b|\bfound no balance\b|\bcounts? little\b"
+    r"|\bwhat (minutes|spells) buy\b|\bmore minutes buy\b",
     "diary": r"\b(on older code|with an earlier search|cut for time|no longer|used to be|as of now)\b",
 }
 IN_CODE = {name: pattern for name, pattern in HABITS.items() if name not in ("labels", "stand for be", "clause as noun")} | {

@@ -91,7 +91,7 @@ def test_what_is_said_of_a_wrong_record() -> None:
     found = worn(2, wrong=2)
     assert found.misfits == (2,)
     text = said(found)
-    assert "Session 2 does not fit what the others say, so it counts little." in text
+    assert "Session 2 does not agree with the other sessions, so it is given little weight." in text
     assert "record --replace 2" in text and "record --confirm 2" in text
     told = found.to_json(BENCH)["sessions"]
     assert [one["fits"] for one in told] == [True, False]
@@ -136,7 +136,7 @@ def test_how_removals_vary_is_not_claimed_before_sessions_show_it(rng: np.random
     for spreads, sessions, known in ((vague, fits, False), (seen, fits[:1], False), (seen, fits, True)):
         found = calibration_of(vectors, *sessions, spreads=spreads)
         assert found.knows_spread is known
-        assert ("as assumed beforehand" in said(found)) is not known
+        assert ("Removals are assumed to vary" in said(found)) is not known
 
 
 def test_a_constant_beyond_what_the_bench_states_is_remarked_on() -> None:

@@ -103,8 +103,8 @@ def test_the_chance_of_each_size_is_that_of_bayes(tails: Tails) -> None:
     ("wrong", "explained", "confirmed", "verdict", "words"),
     [
         (0.98 * SURE, 0.9, False, "fits", ""),
-        (1.02 * SURE, 0.9, False, "does not fit", "A removal 0.5 times as large would explain it: look at minutes"),
-        (1.02 * SURE, 0.1, False, "does not fit", "A removal of another size would not explain it: look at the piece"),
+        (1.02 * SURE, 0.9, False, "does not fit", "A removal 0.5 times as large would explain it: check the minutes"),
+        (1.02 * SURE, 0.1, False, "does not fit", "No change in the amount removed would explain it: check the piece"),
         (1.02 * SURE, 0.9, True, "confirmed", ""),
     ],
 )

@@ -94,7 +94,7 @@ def test_windows_of_ones_own(folder: Path) -> None:
     assert sheet is not None and sheet.windows == 3
     assert sheet.blank.zones.outer.tolist() == pytest.approx([0.04, 0.06, 0.09])
     assert "# Knife-edge readings" in (folder / "readings.toml").read_text()
-    with pytest.raises(InputError, match="readings through other windows"):
+    with pytest.raises(InputError, match="readings taken with other windows"):
         write_rows(open_folder(folder), [["0", "0.5", "1.0"]], "", sheet.digest)
         write_windows(open_folder(folder), "10-40, 42.5-60, 62-80")
 

@@ -56,7 +56,7 @@ def draw_work(browser: Any, desk: Screen) -> None:
     page.locator("#minutes-left").wait_for()
     tablet = Screen(browser, served, 1024, 768, color_scheme="dark")
     page = tablet.go("/mirror/invented-200/barrel")
-    tablet.press("Begin")
+    tablet.press("Start")
     page.wait_for_timeout(7000)
     page.screenshot(path=IMAGES / "page-barrel.png")
     tablet.press("Pause")

@@ -144,7 +144,7 @@ def answers(tmp_path_factory: pytest.TempPathFactory) -> Answers:
 def test_no_request_names_a_file(answers: Answers, path: str) -> None:
     status, text = answers[path].status_code, answers[path].text
     assert "root:" not in text and "[mirror]" not in text
-    assert status in (200, 404) and (status == 404 or "Not here" in text)
+    assert status in (200, 404) and (status == 404 or "Page not found" in text)
 
 
 @pytest.mark.parametrize("path", NO_PRINTS)

@@ -55,10 +55,10 @@ def test_a_slip_is_marked_at_once(served: Served, screens: Any) -> None:
     screen = screens(served)
     page = screen.go("/mirror/slip/readings")
     _type_round(screen, ("0", "5.5", "105"))
-    page.get_by_text(re.compile("Look again")).first.wait_for()
+    page.get_by_text(re.compile("Check: ")).first.wait_for()
     assert page.locator(".window.slip").count() >= 1
     page.locator(".window input").nth(1).fill("abc")
-    page.get_by_text("Look again: not a number").wait_for()
+    page.get_by_text("Check: not a number").wait_for()
 
 
 def test_a_round_is_struck_out_counted_again_and_deleted(served: Served, screens: Any) -> None:
@@ -111,7 +111,7 @@ def test_a_sheet_changed_outside_is_taken_over_and_said(served: Served, screens:
     page.wait_for_function("document.querySelectorAll('.window input')[4].value === '1.78'")
     sheet.write_text(sheet.read_text().replace("0.55", "0.57"), encoding="utf-8")
     page.locator(".window input").nth(4).fill("1.79")
-    page.get_by_text("changed outside of this page").wait_for()
+    page.get_by_text("changed outside this page").wait_for()
     assert "0.57" in sheet.read_text()
     page.wait_for_function("document.querySelectorAll('.window input')[1].value.startsWith('0.57')")
 
@@ -122,7 +122,7 @@ def test_the_clock_at_the_barrel_goes_on_through_a_reload(served: Served, screen
     page = screen.go("/mirror/worked/barrel")
     left = page.locator("#minutes-left")
     page.get_by_text("4:00").wait_for()
-    screen.press("Begin")
+    screen.press("Start")
     page.wait_for_function("/3:[0-5]/.test(document.querySelector('#minutes-left').textContent)")
     before = left.text_content()
     page.reload()
@@ -132,7 +132,7 @@ def test_the_clock_at_the_barrel_goes_on_through_a_reload(served: Served, screen
         arg=before,
     )
     screen.knuckle("Pause")
-    page.get_by_role("button", name="Go on").wait_for()
+    page.get_by_role("button", name="Continue").wait_for()
     stood = left.text_content()
     page.wait_for_timeout(1200)
     assert left.text_content() == stood
@@ -153,7 +153,7 @@ def test_the_cadence_is_heard_and_seen_and_can_be_turned_off(served: Served, scr
     )
     page = screen.go("/mirror/beating/barrel")
     page.get_by_text("4:00").wait_for()
-    screen.press("Begin")
+    screen.press("Start")
     page.get_by_text("Keep it wet.").wait_for()
     page.wait_for_function("window.tones > 3")
     for is_lit in (True, False, True):
@@ -192,7 +192,7 @@ def test_the_screen_stays_awake_while_the_clock_goes(served: Served, screens: An
     page = screen.go("/mirror/awake/barrel")
     page.get_by_text("4:00").wait_for()
     assert page.evaluate("window.wake.asked") == []
-    screen.press("Begin")
+    screen.press("Start")
     page.wait_for_function("window.wake.asked.join() === 'screen'")
     page.evaluate("window.wake.drop(); document.dispatchEvent(new Event('visibilitychange'))")
     page.wait_for_function("window.wake.asked.join() === 'screen,screen'")
@@ -213,12 +213,12 @@ def test_a_question_about_the_bench_is_answered_and_the_answer_stays(served: Ser
     screen = screens(served)
     page = screen.go("/mirror/answered/print")
     screen.press("How much does the pitch matter?")
-    answer = page.get_by_role("img", name="The answer as a plot")
+    answer = page.get_by_role("img", name="The result as a plot")
     answer.wait_for(timeout=5 * WAIT)
     page.get_by_role("button", name="How far may I overhang?").wait_for()
     screen.reload()
     answer.wait_for()
-    page.get_by_text("Every number").click()
+    page.get_by_text("All numbers").click()
     page.get_by_text("With your pitch in your room").wait_for()
 
 

@@ -45,7 +45,7 @@ def _make_mirror(screen: Screen, name: str) -> Any:
     for label, text in answers.items():
         page.get_by_label(label).fill(text)
     page.get_by_text("The glass weighs about").or_(page.get_by_text("the glass weighs about")).wait_for()
-    screen.press("Make this mirror's folder")
+    screen.press("Create this mirror's folder")
     page.locator(".window input").first.wait_for()
     screen.ready()
     return page
@@ -66,8 +66,8 @@ def _read(screen: Screen, numbers: tuple[str, ...]) -> None:
 def _few_minutes(screen: Screen) -> None:
     """A search that is over soon."""
     page = screen.page
-    page.get_by_label("Minutes of work at most").fill("6")
-    for label, option in (("Different strokes at most", "1"), ("Which piece may be on top", "the tool")):
+    page.get_by_label("Maximum minutes of work").fill("6")
+    for label, option in (("Maximum number of different strokes", "1"), ("Which piece may be on top", "the tool")):
         page.get_by_label(label).click()
         page.get_by_role("option", name=option, exact=True).click()
 
@@ -83,7 +83,7 @@ def test_from_nothing_to_the_second_proposal(served: Served, screens: Any, width
     page = _make_mirror(screen, name)
     _read(screen, OVERDONE)
     screen.press("What next?")
-    page.get_by_label("Minutes of work at most").wait_for()
+    page.get_by_label("Maximum minutes of work").wait_for()
     screen.ready()
     _few_minutes(screen)
     _propose(screen)
@@ -103,7 +103,7 @@ def test_from_nothing_to_the_second_proposal(served: Served, screens: Any, width
     kept_draft(place, lambda kept: kept["work"]["corrected"])
     _record(screen, place)
     screen.press("What next?")
-    page.get_by_label("Minutes of work at most").wait_for()
+    page.get_by_label("Maximum minutes of work").wait_for()
     screen.ready()
     _propose(screen)
     if width > 1000:
@@ -117,7 +117,7 @@ def _work(screen: Screen, place: Path) -> None:
     page = screen.page
     page.locator("#minutes-left").wait_for()
     screen.ready()
-    screen.press("Begin")
+    screen.press("Start")
     page.get_by_role("button", name="Pause").wait_for()
     screen.reload()
     while not page.get_by_role("button", name="Afterwards").count():
@@ -171,7 +171,7 @@ def test_a_search_is_stopped_and_no_other(served: Served, screens: Any) -> None:
     screen, other = screens(served), screens(served)
     page = screen.go("/mirror/searched/next")
     other.go("/mirror/waiting/next")
-    page.get_by_label("Minutes of work at most").fill("600")
+    page.get_by_label("Maximum minutes of work").fill("600")
     screen.press("What should I do next?")
     page.get_by_role("button", name="Stop looking").wait_for()
     other.press("What should I do next?")
@@ -228,14 +228,14 @@ def test_a_session_is_recorded_once_by_two_browsers_one_of_which_leaves(
 def test_a_programme_taken_elsewhere_is_shown_at_the_barrel(served: Served, screens: Any) -> None:
     place = read_mirror(served, "taken")
     tablet, laptop = screens(served, 1024, 768), screens(served)
-    tablet.go("/mirror/taken/barrel").get_by_text("Nothing is at the barrel").wait_for()
+    tablet.go("/mirror/taken/barrel").get_by_text("No programme has been taken to the barrel yet").wait_for()
     laptop.go("/mirror/taken/next")
     laptop.press("Add a spell")
     take = laptop.page.get_by_role("button", name="Take this to the barrel")
     take.wait_for(timeout=LONG)
     take.click()
     tablet.page.get_by_text("5:00").wait_for()
-    tablet.knuckle("Begin")
+    tablet.knuckle("Start")
     laptop.page.get_by_role("button", name="Pause").wait_for()
     assert (place / "proposal-for-01.toml").is_file()
 

@@ -149,13 +149,13 @@ def test_the_spells_are_said_in_full() -> None:
     first = content(3).spells[0]
     assert first.minutes == "27" and first.top == "MIRROR ON TOP"
     assert first.what == (
-        "W stroke, 8 from side to side",
+        "W stroke, 8 per sweep",
         "142 mm long (0.71\u00a0D)",
-        "24 mm each side (0.12\u00a0D)",
+        "24 mm to each side (0.12\u00a0D)",
         "22 mm off centre (0.11\u00a0D)",
     )
     # 27 min at 50 a minute; a circuit of 4 min, a turn of 6 min
-    assert first.pace == ("1350 strokes, 50 a minute", "6\u00be rounds, 4\u00bd turns in hand")
+    assert first.pace == ("1350 strokes, 50 per minute", "walk 6\u00be rounds, top 4\u00bd turns")
     assert first.turn == "First turn the mirror by\u00a072\u00b0"
     third = content(3).spells[2]
     assert "push 20 N (2.0 kg)" in third.pace and third.turn == ""
@@ -165,7 +165,7 @@ def test_inches_and_pounds_for_whoever_wrote_inches() -> None:
     said = content(3, in_inches())
     assert said.spells[0].what[1] == "5.59 in long (0.71\u00a0D)"
     assert "push 20 N (4.5 lb)" in said.spells[2].pace
-    assert "While working, press with 30 N (6.7 lb) on top of the weight." in said.before[2]
+    assert "While working, add a push of 30 N (6.7 lb) to the weight of the top piece." in said.before[2]
 
 
 def test_a_long_spell_has_a_checkpoint_of_the_figure_where_nobody_reads_a_knife() -> None:
@@ -222,7 +222,7 @@ def test_how_long_to_press_is_what_the_prediction_takes_of_the_laps() -> None:
     assert bench.laps[0].start == "pressed" and not any(spell.is_press for spell in done.programme.spells)
     assert card_content(bench, done, None).before[1] == (
         "Press the lap until it fits, tool on top: about 21 min at this temperature. "
-        "Do not enter this as a spell: record it with --pressed. Do not press between spells."
+        "Do not enter this as a spell: record it with --pressed. No pressing between spells."
     )
     assert (
         "about 2.0 h at this temperature"
@@ -231,7 +231,7 @@ def test_how_long_to_press_is_what_the_prediction_takes_of_the_laps() -> None:
     round_one = bench.laps[0].model_copy(update={"start": "spherical"})
     alone = bench.model_copy(update={"laps": (round_one,)})
     said = card_content(alone, replace(done, pressings={}), None).before[1]
-    assert said.startswith("Do not press the lap before spell 1: it begins spherical.")
+    assert said.startswith("Do not press the lap before spell 1: the prediction assumes that it is spherical.")
     laps = (bench.laps[0].model_copy(update={"name": "big"}), round_one.model_copy(update={"name": "small"}))
     spells = [spell.model_copy(update={"lap": "big"}) for spell in done.programme.spells]
     two = ws.Programme(spells=(*spells, spells[0].model_copy(update={"lap": "small"})))
@@ -247,12 +247,12 @@ def test_a_pressing_of_the_programme_is_a_spell_of_the_card() -> None:
     spells = with_spells(2).programme.spells
     first = replace(with_spells(2), programme=ws.Programme(spells=(press, *spells)), pressings={})
     said = card_content(bench, first, None)
-    assert said.before[1] == "Press as spell 1 says. Do not press between spells."
+    assert said.before[1] == "Press as spell 1 says. No pressing between spells."
     assert (
         said.spells[0].what == ("cold pressing, at rest",) and said.ends[0] == 0.0 and said.spells[0].checkpoint == ""
     )
     between = replace(with_spells(2), programme=ws.Programme(spells=(spells[0], press, spells[1])))
-    assert card_content(bench, between, None).before[1].endswith("Press later only where a spell says so.")
+    assert card_content(bench, between, None).before[1].endswith("Press the lap again only where a spell says so.")
 
 
 def test_numbers_that_round_to_nothing_have_no_minus() -> None:
@@ -283,7 +283,7 @@ def test_there_is_a_list_to_tick_before_and_one_after() -> None:
     said = content(2)
     before, after_work = (line.replace("\u00a0", " ") for line in (said.before[0], said.to_look_for[-1]))
     assert all(
-        f"{BOX} {step}" in before for step in ("lap warmed and pressed", "charge on", "lap wet", "mirror turned")
+        f"{BOX} {step}" in before for step in ("lap warmed and pressed", "fresh charge on", "lap wet", "mirror rotated")
     )
     steps = ("wash", "let it cool", "read each zone 3 times", "look at the edge", "ripple?", "scratches?")
     assert all(f"{BOX} {step}" in after_work for step in steps)
@@ -293,7 +293,7 @@ def test_glass_does_not_go_up() -> None:
     bench, done = small_bench(True), with_spells(1)
     change = done.outcome.figure_error - done.outcome.before
     for sign, words in (
-        (1.0, "higher relative to the rest: it loses less glass."),
+        (1.0, "higher relative to the rest, because less glass is removed there."),
         (-1.0, "lower relative to the rest."),
     ):
         bump = sign * 300e-9 * np.exp(-(((done.outcome.radius / bench.mirror.radius - 0.3) / 0.1) ** 2))

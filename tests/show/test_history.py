@@ -91,11 +91,11 @@ def test_every_session_shows_what_was_read_and_predicted_with_their_bands(mirror
     figure, _ = drawn(told, mirror)
     (legend,) = (part.legends[0] for part in figure.subfigs if part.legends)
     labels = [text.get_text() for text in legend.get_texts()]
-    assert sorted(labels) == ["predicted", "predicted, 90 %", "read", "read, 90 %"]
+    assert sorted(labels) == ["measured", "measured, 90 %", "predicted", "predicted, 90 %"]
     for axes, entry, said in zip(figure.axes[1:], told.entries, told.to_json()["sessions"], strict=True):
         ends = {area.get_label(): area.get_paths()[0].vertices[:, 1] for area in axes.collections}
         for label, band, key in (
-            ("read, 90 %", entry.measured_profile_band, "figure_error_band_m"),
+            ("measured, 90 %", entry.measured_profile_band, "figure_error_band_m"),
             ("predicted, 90 %", entry.predicted_profile_band, "figure_error_predicted_band_m"),
         ):
             assert band is not None and said[key] == band.tolist()
@@ -108,8 +108,10 @@ def test_what_the_only_session_does_not_fit(mirror: Mirror) -> None:
     def said(told: History) -> str:
         return " ".join(history_text(told).split())
 
-    assert "does not fit what was assumed of pitch and abrasive and counts little" in said(history_of((7.0,), (1,)))
-    assert "does not fit what the others say and counts little" in said(history_of((7.0, 8.0), (1,)))
+    assert "does not agree with the assumed pitch and abrasive and is given little weight" in said(
+        history_of((7.0,), (1,))
+    )
+    assert "does not agree with the other sessions and is given little weight" in said(history_of((7.0, 8.0), (1,)))
     assert "does not fit" not in said(history_of((7.0,)))
 
 

@@ -57,7 +57,7 @@ def test_a_pressing_stands_still_and_all_of_it_is_sound_svg() -> None:
 def test_the_barrel_is_reminded_of_turning_charge_water_and_pressing() -> None:
     spells = (make_spell("press", minutes=5.0), make_spell("straight", minutes=5.0, length=0.4, turn=np.radians(72.0)))
     press, work = barrel_spells(small_bench(), Programme(spells=spells))
-    assert before(press, "Press until it fits.") == ["Press until it fits.", "Press it cold."]
+    assert before(press, "Press until it fits.") == ["Press until it fits.", "Cold-press the lap."]
     assert before(work, "") == ["First turn the mirror by 72\u00b0.", "Wet the lap; put on a fresh charge."]
     assert reminders(press) == ["Hands off: its own weight presses it."]
     assert reminders(work)[0] == "Keep it wet." and any(words.startswith("Press with ") for words in reminders(work))

@@ -65,9 +65,9 @@ def test_the_table_says_programme_floor_and_why() -> None:
     (later,) = done.later
     assert later.outcome.band is not None
     low, high = later.outcome.band.surface_rms * 1e9
-    assert f"Session 2, in outline: {sum(s.minutes for s in later.programme.spells):g} minutes" in flat
-    assert f"{later.rms * 1e9:.0f} nm ({low:.0f} to {high:.0f}) RMS after it" in flat
-    assert "Knife-edge readings to expect, through a standard mask, source moving" in text
+    assert f"Session 2 (outline): {sum(s.minutes for s in later.programme.spells):g} minutes" in flat
+    assert f"predicted RMS {later.rms * 1e9:.0f} nm ({low:.0f} to {high:.0f})" in flat
+    assert "Expected knife-edge readings, through a standard mask, moving source" in text
 
 
 def test_json_has_the_bands_of_gap_share_and_later_sessions() -> None:
@@ -85,7 +85,7 @@ def test_nothing_to_do_is_said_with_the_reason() -> None:
     start = figure(bench, np.zeros(61), DEFAULT)
     nothing = ws.propose(bench, start=start, draws=0)
     text = proposal_text(bench, nothing)
-    assert text.startswith("Stop: the aim is reached") and "of the error" not in text
+    assert text.startswith("Stop: the target is reached") and "of the error" not in text
     assert isinstance(proposal_figure(bench, nothing), Figure)
     assert card_bytes(bench, nothing, None).startswith(b"%PDF-")
 
@@ -134,8 +134,8 @@ def test_the_plot_shows_what_minutes_and_spells_buy() -> None:
     done = proposal()
     plot = proposal_figure(small_bench(True), done)
     titles = [axes.get_title(loc="left") for axes in plot.axes]
-    assert "What minutes buy" in titles and "What spells buy" in titles
-    minutes = plot.axes[titles.index("What minutes buy")]
+    assert "Gain from more minutes" in titles and "Gain from more spells" in titles
+    minutes = plot.axes[titles.index("Gain from more minutes")]
     chosen = next(line for line in minutes.lines if line.get_label() == "proposed")
     work = sum(spell.minutes for spell in done.programme.spells)
     assert chosen.get_xdata()[0] == work and chosen.get_ydata()[0] == pytest.approx(done.expected_rms * 1e9)
@@ -157,7 +157,7 @@ def test_every_curve_of_minutes_reads_on_its_own_and_none_looks_like_the_floor()
     curves = (TradeOff(2, minutes, two), TradeOff(3, minutes, two), TradeOff(4, minutes, three))
     limits = replace(proposal().limits, spells=4)
     plot = proposal_figure(small_bench(True), replace(proposal(), trade_off=curves, limits=limits))
-    axes = next(one for one in plot.axes if one.get_title(loc="left") == "What minutes buy")
+    axes = next(one for one in plot.axes if one.get_title(loc="left") == "Gain from more minutes")
     legend = axes.get_legend()
     assert legend is not None
     named = [text.get_text() for text in legend.get_texts()]

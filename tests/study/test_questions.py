@@ -101,7 +101,7 @@ def test_a_chance_of_none_is_an_upper_bound(answers: Any) -> None:
 
 def test_what_hides_a_turned_edge_is_said(answers: Any) -> None:
     text = " ".join(answer_text(*answers["overhang"]).split())
-    assert "turns oblate lifts its rim" in text and "makes a turned edge more likely, not less" in text
+    assert "turns oblate lifts its rim" in text and "make a turned edge more likely, not less" in text
 
 
 def test_two_that_cannot_be_told_apart_are_as_good_as_each_other(answers: Any) -> None:
@@ -149,10 +149,11 @@ def test_an_edge_that_alarms_is_in_the_headline(answers: Any) -> None:
     text = " ".join(answer_text(bench, replace(answer, curves=changed, found=found), result).split())
     warm = bench.wear.temperature + 4.0
     assert (
-        f"Mind the edge: at {warm:g} degC and 3 times the stiffness these strokes lower the edge roll by 111 nm" in text
+        f"Watch the edge: at {warm:g} degC and 3 times the stiffness these strokes lower the edge roll by 111 nm"
+        in text
     )
     quiet = {**found, "worst_edge": {**found["worst_edge"], "added_m": -10e-9}}
-    assert "Mind the edge" not in answer_text(bench, replace(answer, found=quiet), result)
+    assert "Watch the edge" not in answer_text(bench, replace(answer, found=quiet), result)
 
 
 def test_the_middle_of_a_row_is_not_left_out_of_a_range(answers: Any) -> None:
@@ -236,4 +237,4 @@ def test_the_command_asks_a_bench(tmp_path: Path, monkeypatch: Any, capsys: Any)
     assert (tmp_path / "mine-on-top.h5").exists() and (tmp_path / "on.png").exists()
     assert "Next: wearsim propose mine.toml" in said.err
     assert run(["study", "mine.toml"]) == 2
-    assert "a ready question about this bench: --question overhang" in capsys.readouterr().err
+    assert "a standard question about this bench: --question overhang" in capsys.readouterr().err

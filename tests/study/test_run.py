@@ -157,7 +157,7 @@ def test_retries_end(tmp_path: Path) -> None:
     with pytest.raises(CouldNotError, match="cases 1 to 48 lost their worker 3 times"):
         Dispatcher(job, iter([Chunk(0, 0, 48)]), Stubborn(Doomed(), 1), lambda chunk, result: None).run()
     assert Stubborn.renewed == 3
-    with pytest.raises(CouldNotError, match="executor broke"):
+    with pytest.raises(CouldNotError, match="executor failed"):
         run_study(STUDY, tmp_path / "p.h5", Doomed(), accuracy=COARSE)
 
 
@@ -235,8 +235,8 @@ def test_a_fault_of_ours_in_a_case_is_recorded_and_the_study_goes_on(
     result = run_study(STUDY, tmp_path / "out.h5", Inline(), accuracy=COARSE)
     good = read_study(whole_here)
     assert result.failures == {**good.failures, "fault": 1}
-    assert result.reason(0, 0, 3) == "a fault in wearsim: ZeroDivisionError: on purpose"
-    assert "1 met a fault in wearsim; the first" in failures_text(result)
+    assert result.reason(0, 0, 3) == "a bug in wearsim: ZeroDivisionError: on purpose"
+    assert "1 hit a bug in wearsim; the first" in failures_text(result)
 
     def hungry(job: Any, place: int, row: Any) -> Any:
         raise MemoryError

@@ -184,7 +184,7 @@ def test_another_study_in_the_way_is_refused_and_told_by_what(
     with pytest.raises(StoreError, match="the seed and the accuracy differ"):
         run_study(small_study(), taken, Inline(), seed=1, accuracy=DEFAULT)
     monkeypatch.setattr(runs, "source_digest", lambda: "another")
-    with pytest.raises(StoreError, match="the same settings, worked by another version of wearsim's code"):
+    with pytest.raises(StoreError, match="the same settings, computed by another version of wearsim's code"):
         run_study(small_study(), taken, Inline(), accuracy=COARSE)
     monkeypatch.undo()
     assert taken.read_bytes() == whole.read_bytes()

@@ -16,7 +16,7 @@ from wearsim.wear.bench_risks import round_give
 from wearsim.wear.outcome import Band
 from wearsim.wear.planar.engine import PlanarEngine
 from wearsim.wear.predict import predict
-from wearsim.wear.warnings import lift_off_by_tilt, mistrust, warnings_for
+from wearsim.wear.warnings import EDGE_AT_WORST, lift_off_by_tilt, mistrust, warnings_for
 
 QUICK = replace(DEFAULT, glass_rings=32, pitch_rings=24, offsets=10, draws=64)
 
@@ -49,9 +49,9 @@ def test_edge_of_an_unlucky_draw() -> None:
     spread = Spread(preston=1.3, stiffness=1.5, relaxation_time=1.0, edge_gain=1.0)
     bench = make_bench(0.2, 2.4, thickness=0.03, spread=spread)
     lines = warnings(bench, make_spell("w", minutes=38.0, **LONG_W), draws=24)
-    (line,) = (line for line in lines if "edge: may turn down by" in line)
+    (line,) = (line for line in lines if line.startswith(f"{EDGE_AT_WORST} it turns down by at least"))
     now = predict(bench, make_programme(GENTLE), accuracy=QUICK, draws=0).numbers_before.edge_roll
-    assert f"({-now * 1e9:.0f} nm now)" in line
+    assert f"(now turned {'up' if now > 0.0 else 'down'} by {abs(now) * 1e9:.0f} nm)" in line
     assert not said(lines, "edge: turned down")
 
 
@@ -62,12 +62,12 @@ def test_an_edge_that_turns_up_is_told_as_one_that_turns_down() -> None:
     assert said(warnings_for(bench, programme, up), "edge: turned up by 150 nm")
     band = Band(np.zeros((2, 1)), {"edge_roll": np.array([-10e-9, 90e-9])}, draws=4)
     (line,) = (line for line in warnings_for(bench, programme, replace(done, band=band)) if line.startswith("edge"))
-    assert "may turn up by 90 nm" in line and "95th" in line
+    assert line.startswith(f"{EDGE_AT_WORST} it turns up by at least 90 nm of surface (now ")
 
 
 def test_lap_that_does_not_conform() -> None:
     rough = make_bench(0.2, 2.4, glass=12.0, start="spherical", thickness=0.03)
-    assert said(warnings(rough, GENTLE), "the lap does not conform")
+    assert said(warnings(rough, GENTLE), "the lap does not fit")
     followed = make_bench(0.2, 2.4, glass=12.0, start="pressed", thickness=0.03)
     assert not said(warnings(followed, make_spell("straight", minutes=5.0, length=0.1)), "conform")
 
@@ -98,7 +98,7 @@ def test_thin_glass_says_from_where() -> None:
     thin = make_bench(0.4, 4.0, thickness=0.02)
     lines = [line for line in warnings(thin, GENTLE) if line.startswith("glass:")]
     assert len(lines) == 1
-    enough = float(lines[0].split("thickness of about ")[1].split(" mm")[0]) / 1e3
+    enough = float(lines[0].split("assumes; about ")[1].split(" mm")[0]) / 1e3
     for thickness, warned in ((1.02 * enough, False), (0.97 * enough, True)):
         assert said(warnings(make_bench(0.4, 4.0, thickness=thickness), GENTLE), "glass:") is warned
 
@@ -143,9 +143,9 @@ def test_numbers_that_are_not_to_be_trusted_are_said_to_be_so_first() -> None:
 
 
 def test_a_figure_that_no_tester_reads_is_questioned() -> None:
-    assert said(warnings(make_bench(0.2, 2.4, glass=-50.0, thickness=0.03), GENTLE), "is its unit right?")
+    assert said(warnings(make_bench(0.2, 2.4, glass=-50.0, thickness=0.03), GENTLE), "is the unit right?")
     fast = make_bench(0.4, 1.6, glass=0.0, thickness=0.06)  # still a sphere, and microns from its paraboloid
-    assert not said(warnings(fast, GENTLE), "is its unit right?")
+    assert not said(warnings(fast, GENTLE), "is the unit right?")
 
 
 def test_a_pressure_that_no_pitch_bears_is_named() -> None:

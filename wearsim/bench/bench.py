@@ -20,32 +20,32 @@ PRESTON = 8e-13
 """Preston coefficient of cerium oxide on pitch, borosilicate [1/Pa]."""
 PRESTON_SOURCE = (
     "common practice, no source: 8e-13 / Pa for computer-controlled figuring, from 1.6e-13 to 1.6e-12 / Pa for fused "
-    "silica; known within x2.5"
+    "silica; known within a factor of 2.5"
 )
 _LAW = (
     "F. W. Preston, The theory and design of plate glass polishing machines, 1927 [memory]; "
     "1.25 and 0.75 are possible for a lap half carried by its water [judgement]"
 )
-_OFF = "off: no session can determine it"
+_OFF = "off, because no session could determine it"
 EDGE_LENGTH_SOURCE = "the pitch thickness (physics section 2)"
 
 
 class Wear(InputTable):
-    """What takes the glass away, from ``[wear]``.
+    """What removes the glass, from ``[wear]``.
 
     Attributes
     ----------
     preston : float or None
-        Preston coefficient of this glass, abrasive and lap [1/Pa], taken as it stands; None: the default one
-        times the factors of glass and abrasive (:attr:`wearsim.bench.bench.Bench.preston`).
+        Preston coefficient for this glass, abrasive and lap [1/Pa], used unchanged; None: the standard value times the
+        factors for glass and abrasive (:attr:`wearsim.bench.bench.Bench.preston`).
     abrasive : str
-        An abrasive of the catalogue.
+        An abrasive from the catalogue.
     edge_gain : float
         Extra pressure at the glass's rim [1] (physics section 2).
     edge_length : float or None
-        Over what length it fades [m]; None: the pitch thickness.
+        Distance over which it fades [m]; None: the pitch thickness.
     temperature : float
-        Of the room [degC]: moves the relaxation time.
+        Room temperature [degC]; the relaxation time depends on it.
     pressure_exponent : float
         m in wear = preston x pressure^m x speed^n [1], at 1 kPa and 0.1 m/s as for m = n = 1 (physics section 3).
     speed_exponent : float
@@ -55,10 +55,10 @@ class Wear(InputTable):
     preston: PerPascal | None = None
     abrasive: Name = default("cerium-oxide", "judgement: the usual one")
     edge_gain: Annotated[float, *number("0.3", least=0.0, most=20.0)] = default(
-        0.3, "judgement: rim of a punch in a bonded layer; known within x2"
+        0.3, "judgement, from the edge pressure of a rigid punch on a bonded layer; known within a factor of 2"
     )
     edge_length: Length | None = None
-    temperature: Temperature = default(20.0, "common practice, no source: a basement is at 17-21 degC")
+    temperature: Temperature = default(20.0, "common practice, no source: basements are at 17-21 degC")
     pressure_exponent: Annotated[float, *number("1.25", least=0.5, most=2.0)] = default(1.0, _LAW)
     speed_exponent: Annotated[float, *number("0.75", least=0.0, most=2.0)] = default(1.0, _LAW)
 
@@ -76,19 +76,20 @@ class Spread(InputTable):
     preston, stiffness, relaxation_time, edge_gain : float
         [1], at least 1.
     smoothing : float
-        Of preston times stiffness, by which high zones wear: known from practice, whatever the parts are [1].
+        The same for preston times stiffness, which sets how fast high zones wear [1]. Practice shows the product better
+        than either factor.
     flow : float
-        Of stiffness times relaxation_time, by which pitch flows under a load [1].
+        The same for stiffness times relaxation_time, which sets how fast pitch flows under a load [1].
     stroke_length : float
-        How far all strokes of one person may be longer or shorter than was written down [1].
+        How much longer or shorter all strokes of one person may be than was written down [1].
     overhang_bias : float
-        How far all strokes of one person may lie to one side of what was written down: one sigma [m]; 0 = exactly.
+        How far all strokes of one person may be off to one side of what was written down: one sigma [m]; 0 = exactly.
     edge_length : float
-        Of the length over which the edge effect fades [1].
+        The same for the distance over which the edge effect fades [1].
     temperature_slope : float
-        Of the degrees in which pitch relaxes ten times as slowly [1].
+        The same for the drop in temperature that makes relaxation ten times slower [1].
     stiffness_exponent, pressure_exponent, speed_exponent : float
-        One sigma of what is added to each exponent [1]; 0 = off.
+        One sigma of an amount added to each exponent [1]; 0 = off.
     """
 
     preston: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(2.5, "from the sources of the value")
@@ -105,7 +106,8 @@ class Spread(InputTable):
     overhang_bias: Depth = default(0.005, "judgement: 5 mm")
     edge_length: Annotated[float, *number("1.8", least=1.0, most=10.0)] = default(
         1.8,
-        "judgement: 3 mm to 15 mm about 5 mm to 7 mm; edges are seen to turn over 6 mm (common practice, no source)",
+        "judgement: 3 mm to 15 mm, most likely 5 mm to 7 mm; turned edges are often about 6 mm wide (common practice, no "
+        "source)",
     )
     temperature_slope: Annotated[float, *number("1.25", least=1.0, most=5.0)] = default(
         1.25,
@@ -118,7 +120,7 @@ class Spread(InputTable):
 
 
 GRAVITY = 9.80665
-"""Standard acceleration of fall [m/s^2] (physics section 2)."""
+"""Standard acceleration of gravity [m/s^2] (physics section 2)."""
 LARGEST_LAP = 1.2
 """Largest lap, in diameters of the mirror."""
 TABLES = ("mirror", "laps", "hands", "wear", "spread", "figure", "light")

@@ -49,7 +49,7 @@ IN_FIGURE = f'readings = "readings.toml"; or {WITHOUT_READINGS}'
 
 
 class FigureSource(InputTable):
-    """Where the glass stands, from ``[figure]``: exactly one of these.
+    """The present figure, from ``[figure]``: exactly one of these.
 
     Attributes
     ----------
@@ -222,8 +222,7 @@ class Light(InputTable):
     wavelength : float
         [m].
     surface_unit : {"nm", "waves", "millionths"} or None
-        In which heights of the surface are read: nanometres, waves of this light, or millionths of an inch; None:
-        nanometres.
+        Unit for surface heights: nanometres, waves of this light, or millionths of an inch; None: nanometres.
     """
 
     surface_unit: Annotated[Literal["nm", "waves", "millionths"], *choice(*SURFACE_UNITS)] | None = None

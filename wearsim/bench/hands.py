@@ -20,27 +20,27 @@ class Hands(InputTable):
     Attributes
     ----------
     push : float
-        Downward, on top of the weight of the top piece [N].
+        Downward push, in addition to the weight of the top piece [N].
     push_offset : tuple of float
         Where the hands push, from the top piece's centre: along the stroke, across it [m].
     push_height : float
-        Above the interface [m].
+        Height of the push above the interface [m].
     friction : float
-        Coefficient at the interface [1].
+        Coefficient of friction at the interface [1].
     length_jitter : float
         Relative spread of the length from stroke to stroke [1].
     centre_jitter : float
         Spread of the centre from stroke to stroke, per axis [m].
     walk : float
-        Time of one circuit round the barrel [s] (planar engine).
+        Time for one walk round the barrel [s] (planar engine).
     hand_turn : float
-        Time of one turn of the top piece in the hands, the other way [s] (planar engine).
+        Time for one turn of the top piece in the hands, in the opposite direction to the walk [s] (planar engine).
     top_turns : float
-        Turns per minute of the top piece on a machine's spindle, in the room and counted against the clock [1/min]; 0:
-        the hands' slow turning.
+        Turns per minute of the top piece on a machine's spindle, relative to the room; counterclockwise positive [1/min].
+        0: the slow turning by hand.
     stand_turns : float
-        Turns per minute of the piece below, on a turntable or a machine's table [1/min]; nobody walks round it then.
-        0: it is at rest.
+        Turns per minute of the piece below, on a turntable or a machine's table; counterclockwise positive [1/min]. Nobody
+        walks round it then. 0: it is at rest.
     """
 
     push: Force = default(
@@ -54,10 +54,10 @@ class Hands(InputTable):
     walk: Time = default(240.0, "judgement")
     hand_turn: Time = default(360.0, "judgement")
     top_turns: Annotated[float, *number("10", least=-300.0, most=300.0)] = default(
-        0.0, "by hand, no machine; turns a minute on a machine's spindle"
+        0.0, "0 = by hand; on a machine, the turns per minute of its spindle"
     )
     stand_turns: Annotated[float, *number("10", least=-300.0, most=300.0)] = default(
-        0.0, "by hand, no machine; turns a minute on a turntable or a machine's table"
+        0.0, "0 = by hand; otherwise the turns per minute of a turntable or a machine's table"
     )
 
     @property

@@ -29,11 +29,11 @@ from wearsim.bench.fields import (
 from wearsim.bench.input_errors import length_error
 from wearsim.errors import InputError
 
-_FACETS = "25 mm with channels of 6 mm: common practice, no source; contact fraction 0.65 [derived]"
+_FACETS = "25 mm facets with 6 mm channels: common practice, no source; contact fraction 0.65 [derived]"
 REFERENCE_PRESSURE = 1000.0
 """Pressure at which a law of wear and a stiffness are as stated, whatever their exponents [Pa]; a usual one."""
 LIKE = 1.2
-"""A time by squeeze flow that differs by less than this factor from the catalogue's is not worth a word (judgement)."""
+"""A time by squeeze flow that differs by less than this factor from the catalogue's is not worth mentioning (judgement)."""
 FROM_PITCH = ("stiffness", "relaxation_time", "pitch_temperature")
 
 
@@ -48,34 +48,34 @@ class Lap(InputTable):
     Attributes
     ----------
     name : str or None
-        By which a spell picks it.
+        Name by which a spell refers to this lap.
     diameter : float
-        Of the pitch that touches the glass, measured across it, not of the disc beneath: pitch that ends 2-3 % inside
-        the disc, or is rounded at its rim, moves the stroke at which the conic stays as it is by 0.02-0.06 of the
+        Diameter of the pitch that touches the glass, measured across it, not of the disc beneath. Pitch that ends 2-3 %
+        inside the disc, or is rounded at its rim, shifts the stroke at which the conic stays as it is by 0.02-0.06 of the
         mirror's diameter [m].
     mass : float
-        Of the whole piece [kg].
+        Mass of the whole piece [kg].
     pitch : str or None
-        A pitch of the catalogue: gives stiffness, relaxation_time and pitch_temperature where they are not
-        written themselves.
+        A pitch from the catalogue: gives stiffness, relaxation_time and pitch_temperature where they are not given
+        themselves.
     pitch_thickness : float
-        [m].
+        Thickness of the pitch [m].
     stiffness : float
         Foundation modulus per nominal area, channels included [Pa/m] (physics section 2).
     stiffness_exponent : float
         Power of the mean pressure, over 1 kPa, with which the stiffness grows [1] (physics section 2).
     relaxation_time : float
-        At ``pitch_temperature`` [s] (physics section 4).
+        Relaxation time at ``pitch_temperature`` [s] (physics section 4).
     pitch_temperature : float
-        [degC].
+        Temperature at which the relaxation time holds [degC].
     degrees_per_decade : float
-        How much colder, in degrees Celsius, pitch relaxes ten times as slowly [degC] (physics section 4).
+        Drop in temperature, in degrees Celsius, that makes relaxation ten times slower [degC] (physics section 4).
     start : {"pressed", "spherical"}
         Its shape when the session begins.
     facet, channel : float
         Width of a facet (of a hexagon, across its flats) and of the channel between two [m].
     channel_offset : tuple of float
-        Where the middle of the nearest facet lies from the lap's centre [m].
+        Position of the middle of the nearest facet, from the lap's centre [m].
     facet_shape : {"square", "hexagonal", "none"}
         How the channels run.
     ring_inner : float
@@ -99,15 +99,15 @@ class Lap(InputTable):
     )
     stiffness: Stiffness = default(
         5e9,
-        "no published value; what is observed of strokes pulls both ways about it (validation page); known within x3",
+        "no published value; observations suggest both softer and stiffer (validation page); known within a factor of 3",
     )
     stiffness_exponent: Annotated[float, *number("0.5", least=0.0, most=1.0)] = default(
-        0.0, "judgement: a bed; 1 for a contact of grains or a film (physics section 2)"
+        0.0, "judgement: 0 for an elastic bed; 1 where grains or a water film carry the load (physics section 2)"
     )
     relaxation_time: Time = default(
         300.0,
-        "0.58 of the squeeze flow of a facet (J. Stefan, Versuche ueber die scheinbare Adhaesion, 1874 [memory]), "
-        "for glass that slides, at 1.4e9 Pa s [derived]; within x2.5",
+        "0.58 times the squeeze-flow time of a facet (J. Stefan, Versuche ueber die scheinbare Adhaesion, 1874 [memory]), "
+        "to allow for sliding glass; viscosity 1.4e9 Pa s [derived]; known within a factor of 2.5",
     )
     pitch_temperature: Temperature = default(20.0, "the temperature of the default relaxation time")
     degrees_per_decade: Annotated[float, *number("6", least=2.0, most=30.0)] = default(
@@ -171,7 +171,7 @@ class Lap(InputTable):
         factor = self.squeeze_flow
         if 1.0 / LIKE < factor < LIKE:
             return ""
-        times = f"{_about(factor)} times as long" if factor > 1.0 else f"{_about(1.0 / factor)} times as short"
+        times = f"{_about(factor)} times as long" if factor > 1.0 else f"{_about(1.0 / factor)} times shorter"
         sizes = f"{1e3 * self.facet:.4g} mm facets in {1e3 * self.pitch_thickness:.4g} mm of pitch"
         minutes = _about(factor * self.relaxation_time / 60.0)
         return (

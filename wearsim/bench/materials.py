@@ -1,4 +1,4 @@
-"""Ready pieces of ``configs/``: glasses, abrasives, pitches and worked benches, by name."""
+"""Ready-made files of ``configs/``: glasses, abrasives, pitches and worked benches, by name."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ _Table = TypeVar("_Table", bound=InputTable)
 
 
 def configs_folder() -> Path:
-    """Where the ready pieces lie: inside the installed package, or beside it in a checkout."""
+    """Where the ready-made files are: inside the installed package, or beside it in a checkout."""
     package = Path(str(resources.files("wearsim")))
     inside = package / "configs"
     return inside if inside.is_dir() else package.parent / "configs"
@@ -85,7 +85,7 @@ def configs_folder() -> Path:
 @lru_cache(maxsize=8)
 def _tables(name: str) -> dict[str, Any]:
     path = configs_folder() / name
-    return parse_toml(read_text(path, "a file of ready pieces of wearsim"), path)
+    return parse_toml(read_text(path, "a file that comes with wearsim"), path)
 
 
 def _pick(model: type[_Table], name: str, key: str, file: str) -> _Table:
@@ -100,7 +100,7 @@ def _pick(model: type[_Table], name: str, key: str, file: str) -> _Table:
 
 
 def proper_name(name: str, file: str) -> str:
-    """The name in a file of ready pieces of what people also call otherwise; the name itself where it is none of these."""
+    """The name in such a file of what people also call otherwise; the name itself where it is none of these."""
     plain = _plain(name)
     return _other_names(file).get(plain, plain if plain in _tables(file) else name)
 
@@ -142,12 +142,12 @@ def called(piece: str) -> tuple[str, ...]:
 
 
 def names(piece: str) -> tuple[str, ...]:
-    """Names of the ready ``"glasses"``, ``"abrasives"``, ``"pitches"`` or ``"benches"``, that may be named."""
+    """Names of the ready-made ``"glasses"``, ``"abrasives"``, ``"pitches"`` or ``"benches"``, that may be named."""
     if piece == "benches":
         return tuple(sorted(path.stem for path in (configs_folder() / "benches").glob("*.toml")))
     return tuple(_tables(f"{piece}.toml"))
 
 
 def ready_bench(name: str) -> Path | None:
-    """File of a ready bench, or None where there is none of this name."""
+    """File of a ready-made bench, or None where there is none of this name."""
     return configs_folder() / "benches" / f"{name}.toml" if name in names("benches") else None

@@ -39,11 +39,11 @@ class Mirror(InputTable):
     conic : float
         Conic constant of the target [1].
     glass : str
-        A glass of the catalogue: gives the density and the wear relative to borosilicate.
+        A glass from the catalogue: gives the density and the wear relative to borosilicate.
     density : float or None
         [kg/m^3], instead of the glass's.
     thickness : float
-        At the edge [m].
+        Thickness at the edge [m].
     mass : float or None
         [kg], instead of the one computed from density and thickness.
     rim_excluded : float
@@ -51,8 +51,8 @@ class Mirror(InputTable):
     hole : float
         Diameter of a central hole [m].
     support : str
-        What it lies on while the tool is on top, one of :data:`SUPPORTS`: pads that carry alike, or an even layer of felt or
-        carpet. Only the estimate of what a bench risks depends on it.
+        What it lies on while the tool is on top, one of :data:`SUPPORTS`: pads that share the load equally, or an
+        even layer of felt or carpet. It affects only the estimate of effects not modelled.
     """
 
     diameter: Diameter
@@ -65,7 +65,7 @@ class Mirror(InputTable):
     rim_excluded: Depth = default(0.002, "judgement: a bevel")
     hole: Depth = default(0.0, "no hole")
     support: Annotated[str, *choice(*SUPPORTS)] = default(
-        SUPPORTS[0], "common practice, no source; or six, nine or eighteen pads, or even: felt, carpet"
+        SUPPORTS[0], "common practice, no source; or six, nine or eighteen pads, or an even layer of felt or carpet"
     )
 
     @property

@@ -136,15 +136,15 @@ class Spell(InputTable):
     length, side_sweep, side_overhang : Extent or None
         As in :class:`Stroke`; None where the stroke has no use for it.
     strokes_per_sweep : float or None
-        Of a W stroke, at least 2.
+        Strokes from one side to the other in a W stroke, at least 2.
     rate : float or None
-        Strokes a minute; one stroke is out and back.
+        Strokes per minute; one stroke is out and back.
     minutes : float
-        How long [min].
+        Duration [min].
     turn : float
-        The mirror is turned by this before the spell [rad].
+        Angle by which the mirror is turned before the spell [rad].
     push : float or None
-        Of the hands [N], instead of the bench's.
+        Push of the hands [N], instead of the bench's.
     lap : str or None
         Name of the lap; None: the first.
     """
@@ -158,7 +158,7 @@ class Spell(InputTable):
         8.0, "both pieces turned after 6-12 strokes: common practice, no source"
     )
     rate: Annotated[float, *number("50", least=0.1, most=600.0)] | None = default(
-        50.0, "30-60 a minute by hand: common practice, no source"
+        50.0, "30-60 per minute by hand: common practice, no source"
     )
     minutes: Annotated[float, *number("10", least=1e-5, most=LONGEST_SPELL)]
     turn: Angle = default(0.0, "the mirror is not turned")

@@ -30,7 +30,7 @@ def load_bench(path: str | Path) -> Bench:
     Parameters
     ----------
     path : str or Path
-        A ``bench.toml``; or the name of a ready bench of ``configs/benches``, where no such file exists.
+        A ``bench.toml``; or the name of a ready-made bench of ``configs/benches``, where no such file exists.
 
     Returns
     -------
@@ -162,7 +162,7 @@ def bench_defaults(bench: Bench, table: dict[str, Any]) -> tuple[DefaultUsed, ..
     return tuple(
         one._replace(
             value=value_in_units_of(bench, one.value),
-            source=in_units_of(bench, one.source),
+            source=in_units_of(bench, one.source, loosely=True),
             note=in_units_of(bench, one.note),
         )
         for one in used

@@ -395,16 +395,29 @@ def is_in_inches(text: str) -> bool:
     return bool(_INCHES.search(text))
 
 
-def in_units_of(bench: BenchText, text: str) -> str:
-    """A text of ours, such as a default, its millimetres and newtons in inches and pounds where the bench is in inches."""
+def in_units_of(bench: BenchText, text: str, *, loosely: bool = False) -> str:
+    """A text of ours, such as a default, its millimetres and newtons in inches and pounds where the bench is in inches.
+
+    ``loosely``: inches to a sixteenth, for lengths that a sentence names.
+    """
     if length_unit(bench) is not INCHES:
         return text
 
     def in_inches(found: re.Match[str]) -> str:
         name, size = ("in", 25.4) if found[2] == "mm" else ("lbf", POUND_FORCE)
-        return f"{float(found[1]) / size:.3g} {name}"
+        value = float(found[1]) / size
+        if not loosely:
+            return f"{value:.3g} {name}"
+        return f"{_in_sixteenths(value)} in" if name == "in" else f"{value:.2g} {name}"
 
     return _METRIC.sub(in_inches, text)
+
+
+def _in_sixteenths(inches: float) -> str:
+    """``1 3/8``; at least a sixteenth."""
+    whole, rest = divmod(max(1, round(16.0 * inches)), 16)
+    part = str(Fraction(rest, 16)) if rest else ""
+    return " ".join(filter(None, [str(whole) if whole else "", part]))
 
 
 def round_unit(unit: LengthUnit) -> LengthUnit:

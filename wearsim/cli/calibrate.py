@@ -12,7 +12,7 @@ from wearsim.cli.options import DryRun, FolderPath, JsonOutput, Options, Workers
 NAME = "calibrate"
 EXAMPLE = "wearsim calibrate my-mirror --plot constants.png"
 BatchDraws = Annotated[
-    int, typer.Option("--draws", min=16, max=100_000, help="Draws of the constants in each round of the search.")
+    int, typer.Option("--draws", min=16, max=100_000, help="Random draws of the constants in each round of the search.")
 ]
 
 
@@ -23,7 +23,7 @@ def command(
     """What do a mirror's sessions show about your pitch and abrasive?
 
     Finds the Preston coefficient, stiffness, relaxation time and edge gain from all sessions together, and how well
-    each is known. Names the sessions that do not fit; the worse one fits, the less it counts.
+    each is known. Names the sessions that do not fit. The worse a session fits, the less weight it has.
     """
     options.reserve({output: (".json",)}, inputs=[folder])
     from wearsim.learn.cache import FILE, KeptCalibration, keep, stale

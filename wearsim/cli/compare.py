@@ -17,8 +17,8 @@ def command(
 ) -> None:  # fmt: skip
     """Tool on top or mirror on top, all else equal?
 
-    Every stroke of the programme is worked with the tool on top, then with the mirror on top; pressings stay
-    as they are written.
+    Every stroke of the programme is predicted with the tool on top, then with the mirror on top; pressings
+    stay as they are written.
     """
     options.reserve({output: (".json",)}, inputs=[bench, programme])
     messages = options.messages
@@ -31,7 +31,7 @@ def command(
     from wearsim.show.comparison import comparison_figure, comparison_text
 
     messages.compiling()
-    with messages.bar("working the programme both ways") as progress:
+    with messages.bar("predicting both ways") as progress:
         both = compare(pieces, work, progress=progress, **settings, **known)
     messages.defaults(pieces, work)
     options.deliver(

@@ -1,4 +1,4 @@
-"""What a shell completes names to: ready benches, glasses, pitches, abrasives and studies, beside files and folders.
+"""What a shell completes names to: ready-made benches, glasses, pitches, abrasives and studies, beside files and folders.
 
 A shell waits for the answer, so nothing is imported but the standard library.
 """
@@ -10,16 +10,16 @@ from pathlib import Path
 
 _INSIDE = Path(__file__).parents[1] / "configs"
 CONFIGS = _INSIDE if _INSIDE.is_dir() else _INSIDE.parents[1] / "configs"
-"""Where the ready pieces lie: inside the installed package, or beside it in a checkout."""
+"""Where the ready-made files are: inside the installed package, or beside it in a checkout."""
 
 
 def benches(incomplete: str) -> list[str]:
-    """Ready benches, folders and files that a bench may be in."""
+    """Ready-made benches, folders and files that a bench may be in."""
     return [*_stems("benches", incomplete), *_files(incomplete, ".toml")]
 
 
 def studies(incomplete: str) -> list[str]:
-    """Ready studies, folders and files that a study may be in."""
+    """Ready-made studies, folders and files that a study may be in."""
     return [*_stems("studies", incomplete), *_files(incomplete, ".toml")]
 
 

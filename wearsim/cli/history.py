@@ -23,7 +23,7 @@ def command(
 ) -> None:
     """The figure through the sessions, predicted against measured.
 
-    Shows the hours worked as well. Each session is predicted with what was known before it.
+    Shows the hours worked as well. Each session is predicted from what was known before it.
     """
     options.reserve({output: (".json",)}, inputs=[folder])
     from wearsim.show.history import history_text

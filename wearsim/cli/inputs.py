@@ -146,7 +146,7 @@ def heights_as_read_on(bench: Bench) -> Bench:
 
 
 def stated_bench(path: Path) -> Bench:
-    """The bench of a file, or a ready one by its name; of a mirror's folder its own, the newest measurement its figure."""
+    """The bench of a file, a ready-made one by its name, or a mirror's folder's own with the newest measurement."""
     return heights_as_read_on(_bench_of(path))
 
 

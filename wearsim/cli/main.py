@@ -31,7 +31,7 @@ app = typer.Typer(
     no_args_is_help=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
-FIRST = "Begin with: wearsim new my-mirror\nor with a ready bench: wearsim propose raised-zone-300"
+FIRST = "Begin with: wearsim new my-mirror\nor with a ready-made bench: wearsim propose raised-zone-300"
 TOP_EXAMPLE = "wearsim predict bench.toml --programme programme.toml --plot out.png"
 
 

@@ -23,7 +23,7 @@ Output = Annotated[
     Path | None,
     typer.Option(
         "-o", "--output", metavar="FILE",
-        help="Drawing at true size: .pdf on sheets of paper, .svg in one piece.",
+        help="Full-size drawing: .pdf, on several sheets if necessary, or .svg in one piece.",
     ),
 ]  # fmt: skip
 LeastWidth = Annotated[
@@ -76,7 +76,7 @@ def command(
     page = usual_paper(unit) if paper is None else PAPERS[paper.value]
     pdf = output if output is not None and output.suffix.lower() == ".pdf" else None
     printed = [paragraph(sheets_text(sheets_for(design, page)))] if pdf else []
-    sheet = "\n" + paragraph("Put this into the sheet of readings, in place of the same two keys:")
+    sheet = "\n" + paragraph("Put these lines in the readings sheet, replacing the two keys of the same names:")
     options.deliver(
         design.to_json,
         table=lambda: "\n".join(

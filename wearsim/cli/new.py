@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 NAME = "new"
 EXAMPLE = 'wearsim new my-mirror --diameter "200 mm" --focal-ratio 6 --lap-mass "2 kg"'
 
-Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder to make.", show_default=False)]
+Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder to create.", show_default=False)]
 Diameter = Annotated[str | None, typer.Option("--diameter", help='Diameter of the mirror: "200 mm" or "8 in".')]
 FocalRatio = Annotated[
     float | None,
@@ -67,7 +67,7 @@ FLAGS = {
 }  # fmt: skip
 """Which flag of the command answers for a key of the bench."""
 GO_BACK = ("back", "b", "<")
-ZoneCount = Annotated[int | None, typer.Option("--zones", min=3, max=40, help="Windows of the mask.")]
+ZoneCount = Annotated[int | None, typer.Option("--zones", min=3, max=40, help="Number of windows in the mask.")]
 
 
 def command(
@@ -77,9 +77,9 @@ def command(
     abrasive: AbrasiveOption = None, temperature: TemperatureOption = None, push: Push = None,
     zones: ZoneCount = None, output: JsonOutput = None,
 ) -> None:  # fmt: skip
-    """Make a mirror's folder to fill in: a bench, a readings sheet.
+    """Create a mirror's folder to fill in: a bench and a readings sheet.
 
-    At a terminal it asks for what the flags leave open, and "back" returns to the question before. In a script, give
+    At a terminal it asks for anything the flags do not give; "back" returns to the previous question. In a script, give
     at least the diameter, the focal ratio and the weight of the tool.
     """
     _check_free(folder)
@@ -164,7 +164,7 @@ def _asked(given: dict[str, Any]) -> dict[str, Any]:
     questions = [question for question in QUESTIONS if given[question.key] is None]
     answers, place = replace(Answers("200 mm", 6.0, "2 kg"), **{k: v for k, v in given.items() if v is not None}), 0
     if questions:
-        typer.echo('Press Enter to accept the value in brackets; "back" returns to the question before.', err=True)
+        typer.echo('Press Enter to accept the value in brackets; "back" returns to the previous question.', err=True)
     while place < len(questions):
         question = questions[place]
         value = _answer(question, answers, given[question.key])

@@ -68,7 +68,7 @@ def _set_workers(count: int | None) -> int | None:
 BenchPath = Annotated[
     Path,
     typer.Argument(
-        metavar="BENCH", help="bench.toml, a mirror's folder, or a ready bench.", show_default=False,
+        metavar="BENCH", help="bench.toml, a mirror's folder, or a ready-made bench.", show_default=False,
         autocompletion=completion.benches,
     ),
 ]  # fmt: skip
@@ -78,21 +78,22 @@ ProgrammePath = Annotated[
 ]
 Waited = Annotated[
     str | None,
-    typer.Option("--waited", metavar="TIME", help='How long the glass cooled before it was read: "2 h" or overnight.'),
+    typer.Option(
+        "--waited", metavar="TIME", help='How long the glass cooled before it was tested: "2 h" or overnight.'
+    ),
 ]
 Shadows = Annotated[
-    Path | None,
-    typer.Option("--shadows", metavar="FILE", help="Plot of the shadows in the tester: .png, .svg or .pdf."),
+    Path | None, typer.Option("--shadows", metavar="FILE", help="Plot the shadows in the tester: .png, .svg or .pdf.")
 ]
 JsonOutput = Annotated[
-    Path | None, typer.Option("-o", "--output", metavar="FILE", help="File for the object of --json: .json.")
+    Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write the --json output to this file (.json).")
 ]
 CARDS = (".pdf", ".html")
 Card = Annotated[Path | None, typer.Option("--card", metavar="FILE", help="Bench card to print: .pdf or .html.")]
 DryRun = Annotated[
     bool, typer.Option("--dry-run", help="Check all input and list the files to be written; compute nothing.")
 ]
-_DRAWS = "Draws of the uncertain constants for the band; 0: none."
+_DRAWS = "Random draws of the uncertain constants for the band; 0 for no band."
 Aim = Annotated[float, typer.Option("--aim", min=0.01, max=0.999, help="Strehl ratio at which to stop.")]
 BandDraws = Annotated[int, typer.Option("--draws", min=0, max=10_000, help=_DRAWS)]
 EngineDraws = Annotated[
@@ -113,7 +114,7 @@ Workers = Annotated[
     int | None,
     typer.Option(
         "--workers", min=1, max=1024, show_default="all cores", callback=_set_workers,
-        help="Threads to use (for a study, processes); the answer does not depend on it.",
+        help="Threads to use (for a study, processes); the result does not depend on it.",
     ),
 ]  # fmt: skip
 """Option of a command that computes; the command need do no more than have it."""
@@ -125,23 +126,26 @@ class Options:
 
     json: Annotated[bool, typer.Option("--json", help="One JSON object on stdout, in SI units.")] = False
     plot: Annotated[
-        Path | None, typer.Option("--plot", metavar="FILE", help="Plot of the answer: .png, .svg or .pdf.")
+        Path | None, typer.Option("--plot", metavar="FILE", help="Plot the result: .png, .svg or .pdf.")
     ] = None
     seed: Annotated[int, typer.Option("--seed", min=0, max=2**63 - 1, help="Seed for all random draws.")] = 0
     surface_unit: Annotated[
         SurfaceChoice | None,
-        typer.Option("--surface-unit", help="Heights in nm, waves of the bench's light, or millionths of an inch."),
+        typer.Option(
+            "--surface-unit", help="Unit of heights: nm, waves of the bench's light, or millionths of an inch."
+        ),
     ] = None
     force: Annotated[bool, typer.Option("--force", help="Replace existing files.")] = False
-    quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Print only the answer and failures.")] = False
+    quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Print only the result and any errors.")] = False
     verbose: Annotated[
-        bool, typer.Option("-v", "--verbose", help="Details: sources of defaults, the edge by spell, what is left out.")
+        bool,
+        typer.Option("-v", "--verbose", help="More detail: sources of defaults, edge by spell, effects not modelled."),
     ] = False
     debug: Annotated[bool, typer.Option("--debug", help="Print the traceback of a failure.")] = False
 
     @property
     def messages(self) -> Messages:
-        """For everything that is not the answer."""
+        """For everything that is not the result."""
         return Messages(self.quiet, self.verbose)
 
     def reserve(self, outputs: Mapping[Path | None, tuple[str, ...]], inputs: Iterable[Path | None]) -> None:

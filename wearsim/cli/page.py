@@ -21,7 +21,7 @@ NEEDED = ("nicegui", "segno")
 Place = Annotated[
     Path,
     typer.Argument(
-        metavar="FOLDER", help="A mirror's folder, or one with mirrors' folders in it.", show_default="here"
+        metavar="FOLDER", help="A mirror's folder, or a folder that contains several of them.", show_default="here"
     ),
 ]
 Share = Annotated[
@@ -36,14 +36,16 @@ NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Do not open a bro
 def command(
     options: Options, place: Place = Path(), share: Share = False, port: Port = None, no_browser: NoBrowser = False
 ) -> None:
-    """The whole job in a browser, without the internet.
+    """Do the whole job in a browser; no internet connection needed.
 
-    Serves until Ctrl-C. What is entered there goes into the mirror's folder, for the commands as well.
+    Runs until you press Ctrl-C. Whatever you enter is saved in the mirror's folder, where the commands use it too.
     """
     if any(find_spec(name) is None for name in NEEDED):
         raise CouldNotError("the page needs extra packages: pip install '.[page]'")
     if not place.is_dir():
-        raise InputError("no such folder", file=place, expected="a mirror's folder, or one to make mirrors' folders in")
+        raise InputError(
+            "no such folder", file=place, expected="a mirror's folder, or a folder in which to create them"
+        )
     from wearsim.page.server import serve
 
     messages = options.messages

@@ -46,7 +46,7 @@ def command(
     from wearsim.wear.predict import predict
 
     messages.compiling()
-    with messages.bar("working the programme") as progress:
+    with messages.bar("predicting") as progress:
         outcome = predict(pieces, work, progress=progress, **settings, **known)
     drawn = {"seed": options.seed, "draws": 32 if draws is None else draws, **known}
     after = expected_after(pieces, work, outcome, for_card=card is not None, **drawn)

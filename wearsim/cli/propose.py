@@ -36,14 +36,18 @@ Minutes = Annotated[float, typer.Option("--minutes", help="Maximum minutes of wo
 Spells = Annotated[int, typer.Option("--spells", help="Maximum number of spells, each with its own stroke.")]
 Shortest = Annotated[
     float | None,
-    typer.Option("--shortest", help="Shortest spell, in minutes; default 5; shorter only if it helps greatly."),
+    typer.Option("--shortest", help="Shortest spell, in minutes; by default 5, or less where that gains a great deal."),
 ]
 EdgeLimit = Annotated[float, typer.Option("--edge-limit", help="Largest edge roll, in waves of surface height.")]
 OnTopOption = Annotated[
     OnTopChoice | None,
-    typer.Option("--on-top", help="Which piece may be on top; default either, but never a mirror over 30 kg on top."),
+    typer.Option(
+        "--on-top", help="Which piece may be on top; by default either, but a mirror over 30 kg is never put on top."
+    ),
 ]
-Rate = Annotated[float | None, typer.Option("--rate", help="Strokes per minute; by default by the mirror's size.")]
+Rate = Annotated[
+    float | None, typer.Option("--rate", help="Strokes per minute; the default depends on the mirror's size.")
+]
 
 
 class RepertoireChoice(StrEnum):
@@ -55,7 +59,7 @@ class RepertoireChoice(StrEnum):
 
 RepertoireOption = Annotated[
     RepertoireChoice,
-    typer.Option("--repertoire", help="practised: strokes in common use; any: whatever is mechanically possible."),
+    typer.Option("--repertoire", help="practised: common strokes only; any: whatever is mechanically possible."),
 ]
 Sessions = Annotated[int, typer.Option("--sessions", min=1, max=9, help="Sessions to plan, with a test between them.")]
 TimeLimit = Annotated[
@@ -63,7 +67,9 @@ TimeLimit = Annotated[
 ]
 TradeOffOption = Annotated[
     bool,
-    typer.Option("--trade-off", help="With --json: what fewer minutes and spells would give; --plot always shows it."),
+    typer.Option(
+        "--trade-off", help="Include in --json the results for fewer minutes and spells; --plot always shows them."
+    ),
 ]
 Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help="File for the programme: .toml.")]
 
@@ -77,8 +83,8 @@ def command(
 ) -> None:  # fmt: skip
     """What stroke flattens this?
 
-    Finds the simplest programme of practised strokes that does as well as the best, with all uncertainties; or says
-    why not, where nothing allowed is better than stopping. A mirror's folder keeps it for record --as-proposed.
+    Finds the simplest programme of common strokes that does as well as the best one, allowing for all uncertainties. If
+    nothing allowed is better than stopping, it says why. A mirror's folder keeps it for record --as-proposed.
     """
     options.reserve({output: (".toml",), card: CARDS}, inputs=[bench])
     messages = options.messages
@@ -163,7 +169,7 @@ def _name_next(messages: Messages, bench: Path, proposal: Proposal, output: Path
 
 
 def _name_next_to_nothing(messages: Messages, bench: Path, proposal: Proposal) -> None:
-    """Where nothing is proposed: stop, see to what is not round, allow more strokes, or read again."""
+    """Where nothing is proposed: stop, see to what is not round, allow more strokes, or test again."""
     from wearsim.decide.reasons import AIM_REACHED
 
     if any(line.startswith("astigmatism:") for line in proposal.outcome.warnings):
@@ -173,4 +179,4 @@ def _name_next_to_nothing(messages: Messages, bench: Path, proposal: Proposal) -
     elif "--repertoire any" in proposal.reason:
         messages.next("propose", bench, "--minutes", f"{proposal.limits.minutes:g}", "--repertoire", "any")
     else:
-        messages.info("Read the mirror again, with more repeats or more windows, before you decide.")
+        messages.info("Test the mirror again, with more repeats or more windows, before you decide.")

@@ -35,9 +35,12 @@ class LapStartChoice(StrEnum):
 
 
 Done = Annotated[
-    Path | None, typer.Option("--programme", "-p", metavar="FILE", help="Programme that was worked: programme.toml.")
+    Path | None,
+    typer.Option("--programme", "-p", metavar="FILE", help="Programme that was carried out: programme.toml."),
 ]
-AsProposed = Annotated[bool, typer.Option("--as-proposed", help="Record that the folder's last proposal was worked.")]
+AsProposed = Annotated[
+    bool, typer.Option("--as-proposed", help="Record that the folder's last proposal was carried out.")
+]
 MinutesWorked = Annotated[
     str | None, typer.Option("--minutes", metavar="LIST", help="Minutes actually worked, one number per spell: 10,20.")
 ]
@@ -172,7 +175,7 @@ def _check_alone(given: _Given, corrections: dict[str, Any]) -> None:
     asked = [flag for flag, value in corrections.items() if value is not None]
     others = asked[1:] if not asked or asked[0] == "--replace" else [*asked[1:], *given.flags]
     if others:
-        raise InputError("not together with " + ", ".join(others), key=asked[0], expected="one after the other")
+        raise InputError("cannot be combined with " + ", ".join(others), key=asked[0], expected="one after the other")
     if asked == ["--replace"] and not given.flags:
         expected = "what is different, such as --minutes 10,20, --readings FILE or --notes TEXT"
         raise InputError(
@@ -191,10 +194,10 @@ def _record(folder: Path, given: _Given, messages: Messages) -> _Answer:
     mirror = open_folder(folder)
     worked = _worked(given, mirror, len(mirror.sessions) + 1)
     if worked is None:
-        expected = "--as-proposed, --minutes 10,20 (as proposed, for so long), or --programme FILE"
-        raise InputError("what was worked is missing", expected=expected)
+        expected = "--as-proposed, --minutes 10,20 (the proposal with these minutes), or --programme FILE"
+        raise InputError("the work done is not given", expected=expected)
     if given.readings is None and given.profile is None:
-        raise InputError("what was read afterwards is missing", expected="--readings FILE or --profile FILE")
+        raise InputError("no measurement after the session is given", expected="--readings FILE or --profile FILE")
     note = _note(given, None)
     with inputs.named_by_flag({"date": "--date"}):
         session = record(folder, worked, note=note, readings=given.readings, profile=given.profile)
@@ -233,7 +236,7 @@ def _worked(
     from wearsim.learn.proposal_file import kept_proposal, with_minutes
 
     if given.programme is not None and given.as_proposed:
-        raise InputError("not together with --as-proposed", key="--programme", value=str(given.programme))
+        raise InputError("cannot be combined with --as-proposed", key="--programme", value=str(given.programme))
     minutes = None if given.minutes is None else _parse_minutes(given.minutes)
     if given.programme is not None:
         if minutes is None:
@@ -257,7 +260,7 @@ def _parse_minutes(text: str) -> list[float]:
     except ValueError:
         minutes = [math.nan]
     if not all(0.0 <= one < math.inf for one in minutes):
-        expected = "plain numbers, one per spell in their order, such as 10,20 or 7.5,20; 0 for a spell not worked"
+        expected = "plain numbers, one per spell in their order, such as 10,20 or 7.5,20; 0 for a spell left out"
         raise InputError("not a list of minutes", key="--minutes", value=text, expected=expected)
     return minutes
 
@@ -280,7 +283,7 @@ def _parse_day(day: str) -> date:
     except ValueError as error:
         raise InputError("not a date", key="--date", value=day, expected="such as 2026-01-31") from error
     if on > date.today():
-        expected = f"a day up to today, {date.today()} by this computer's clock"
+        expected = f"today or an earlier date; today is {date.today()} by this computer's clock"
         raise InputError("in the future", key="--date", value=str(on), expected=expected)
     return on
 
@@ -329,7 +332,7 @@ def _confirm(folder: Path, number: int) -> _Answer:
 
 
 def _warn_of_repeated(folder: Path, session: Session, messages: Messages) -> None:
-    """Say that what was read was recorded before, and what can be done about it."""
+    """Say that the same measurement was recorded before, and what can be done about it."""
     from wearsim.learn.mirror_folder import open_folder
     from wearsim.learn.record import repeated_measurement
 
@@ -338,7 +341,7 @@ def _warn_of_repeated(folder: Path, session: Session, messages: Messages) -> Non
     if repeated is None:
         return
     is_last = session.number == len(mirror.sessions)
-    undo = f"To take session {session.number} back: wearsim record {folder} --undo. " if is_last else ""
+    undo = f"To undo session {session.number}: wearsim record {folder} --undo. " if is_last else ""
     messages.warn(
         f"the same numbers as measured {repeated}: was this session recorded twice, or the wrong file given? {undo}"
         f"To give another file: wearsim record {folder} --replace {session.number} --readings FILE."
@@ -352,7 +355,7 @@ def _work(session: Session) -> str:
 
 
 def _said(text: str, session: Session) -> str:
-    """The text, and below it each spell with its minutes, to be held against the card."""
+    """The text, and below it each spell with its minutes, to be compared with the card."""
     from wearsim.show.strokes import spell_title
     from wearsim.show.text import paragraph
 
@@ -363,14 +366,14 @@ def _said(text: str, session: Session) -> str:
 
 
 def _kept_text(folder: Path, what: str, kept: Path | None) -> str:
-    """Where a record is kept, and on a line of its own the command that brings it back."""
+    """Where a record is kept, and on a line of its own the command that restores it."""
     if kept is None:
         return ""
     from wearsim.show.text import paragraph
 
     name = kept.relative_to(folder).as_posix()
     command = shlex.join(["wearsim", "record", str(folder), "--restore", name])
-    return "\n" + paragraph(f"{what} in {kept}. To bring it back:") + f"\n  {command}"
+    return "\n" + paragraph(f"{what} in {kept}. To restore it:") + f"\n  {command}"
 
 
 def _name(kept: Path | None) -> str | None:

@@ -28,7 +28,7 @@ OnBench = Annotated[
     Path | None,
     typer.Option(
         "--bench", "-b", metavar="BENCH", show_default=False,
-        help="The mirror that was read. By default the bench.toml beside the readings, or "
+        help="Bench of the mirror that was tested. By default the bench.toml beside the readings, or "
         "the one in the mirror's folder.",
     ),
 ]  # fmt: skip
@@ -40,7 +40,7 @@ Output = Annotated[
 ]
 Picture = Annotated[
     Path | None,
-    typer.Option("--masking", metavar="FILE", help="Plot of what masking the rim would gain: .png, .svg or .pdf."),
+    typer.Option("--masking", metavar="FILE", help="Plot what masking the rim would gain: .png, .svg or .pdf."),
 ]
 
 
@@ -48,7 +48,7 @@ def command(
     readings: ReadingsPath, options: Options, bench: OnBench = None, output: Output = None, waited: Waited = None,
     masking: Picture = None, shadows: Shadows = None, aim: Aim = 0.95,
 ) -> None:  # fmt: skip
-    """What is the surface? From knife-edge readings to figure error.
+    """What shape is the surface? Turns knife-edge readings into figure error.
 
     Shows the surface with its uncertainty, and whether it is good enough to stop. For a mirror's folder it also shows the
     figure from all sessions together.
@@ -128,18 +128,18 @@ def _named(bench: Bench) -> Path:
     """The readings that a bench names."""
     if bench.figure.readings is None:
         expected = "readings there, or reduce READINGS --bench BENCH"
-        raise InputError("this bench names no readings", file=bench.file, key="figure.readings", expected=expected)
+        raise InputError("this bench specifies no readings", file=bench.file, key="figure.readings", expected=expected)
     return bench.figure.readings
 
 
 def _name_next(messages: Messages, verdict: str, readings: Path, bench: Path | None, output: Path | None) -> None:
-    """What the verdict calls for: polish on, read again, or stop and keep what was found."""
+    """What the verdict calls for: polish on, test again, or stop and keep what was found."""
     mirror = readings if bench is None else bench
     again = ("reduce", readings, *(("--bench", bench) if bench else ()))
     if verdict == "no":
         messages.next("propose", mirror, "--minutes", 60)
     elif verdict == "open":
-        messages.info("Read it again, add the new rows to the sheet, and then:")
+        messages.info("Test it again, add the new rows to the sheet, and then:")
         messages.next(*again)
     elif mirror.is_dir():
         messages.next("history", mirror, "--plot", "history.png")

@@ -43,11 +43,11 @@ Ratio = Annotated[
         "--focal-ratio", metavar="RATIO", parser=inputs.parse_focal_ratio, help="Focal ratio of a new mirror: 5 or f/5."
     ),
 ]
-Sessions = Annotated[int, typer.Option("--sessions", min=0, max=50, help="Maximum number of sessions to work.")]
+Sessions = Annotated[int, typer.Option("--sessions", min=0, max=50, help="Maximum number of sessions.")]
 Minutes = Annotated[float, typer.Option("--minutes", help="Minutes of work per session.")]
 Own = Annotated[
     Path | None,
-    typer.Option("--programme", "-p", metavar="FILE", help="Programme to work once, in place of a proposal."),
+    typer.Option("--programme", "-p", metavar="FILE", help="Programme for one session, instead of a proposal."),
 ]
 
 
@@ -58,9 +58,9 @@ def command(
 ) -> None:  # fmt: skip
     """Practise the whole loop on a simulated mirror.
 
-    Reads, proposes, works, records and calibrates, round after round. Makes a new folder, marked as practice, or
-    continues an existing one. --sessions 0 only makes the mirror; --programme
-    works a session of your own.
+    Takes readings, proposes, works the glass, records and calibrates, round after round. Creates a new folder,
+    marked as practice, or continues an existing one. --sessions 0 only makes the mirror; --programme carries out a
+    session of your own.
     """
     options.reserve({output: (".json",)}, inputs=[folder, programme])
     inputs.parse_limits(minutes=minutes)
@@ -97,11 +97,11 @@ def command(
 
 
 def _name_ways_on(messages: Messages, folder: Path) -> None:
-    """What can be done where the rehearsal ended before a session was worked."""
-    messages.info("Two ways to go on. Look at the readings and work a session of your own:")
+    """What can be done where the rehearsal ended before the first session."""
+    messages.info("Two ways to continue. Look at the readings and carry out a session of your own:")
     messages.next("reduce", folder)
     messages.next("rehearse", folder, "--programme", "programme.toml")
-    messages.info("Or begin with another mirror, such as one with a turned edge:")
+    messages.info("Or start with another mirror, such as one with a turned edge:")
     messages.next("rehearse", folder.with_name(f"{folder.name}-2"), "--fault", FaultChoice.edge.value)
 
 

@@ -23,7 +23,7 @@ EXAMPLE = "wearsim study overhang-risk -o risk.h5 --plot risk.png"
 
 
 class QuestionChoice(StrEnum):
-    """The ready questions, by the names in :data:`wearsim.study.questions.QUESTIONS`."""
+    """The standard questions, by the names in :data:`wearsim.study.questions.QUESTIONS`."""
 
     overhang = "overhang"
     on_top = "on-top"
@@ -34,7 +34,7 @@ StudyPath = Annotated[
     Path,
     typer.Argument(
         metavar="STUDY", show_default=False,
-        help="study.toml, or the name of a ready study; with --question a bench or a mirror's folder.",
+        help="study.toml, or the name of a ready-made study; with --question a bench or a mirror's folder.",
         autocompletion=completion.studies,
     ),
 ]  # fmt: skip
@@ -46,7 +46,8 @@ Scheduler = Annotated[
     str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask scheduler, tcp://host:port.")
 ]
 QuestionOption = Annotated[
-    QuestionChoice | None, typer.Option("--question", help="Ask your bench a ready question; no file is needed.")
+    QuestionChoice | None,
+    typer.Option("--question", help="Answer a standard question for your bench; no study file needed."),
 ]
 StudyDryRun = Annotated[
     bool, typer.Option("--dry-run", help="Print only the number of cases, the time and the size of the file.")
@@ -59,7 +60,8 @@ def command(
 ) -> None:  # fmt: skip
     """How does the result depend on overhang, pitch or temperature?
 
-    After an interruption or a full disk, repeat the same command to resume: it keeps what was complete.
+    After an interruption or a full disk, repeat the same command; it continues from the cases already
+    finished.
     """
     from wearsim.show.study import forecast_text, study_figure, study_json, study_text
     from wearsim.study.forecast import forecast
@@ -87,7 +89,7 @@ def command(
         )
     else:
         _deliver_answer(plan, question, result, options)
-    messages.info(f"In {result.file}: all {result.cases} cases, for any reader of HDF5.")
+    messages.info(f"All {result.cases} cases are in {result.file}, an HDF5 file.")
     if options.plot is None:
         asked = [] if question is None else ["--question", question.value]
         messages.next("study", study, *asked, "-o", path, "--plot", path.with_suffix(".png"))
@@ -104,7 +106,7 @@ def _plan(study: Path, question: QuestionChoice | None, messages: Messages) -> t
         bench = inputs.read_bench(study, messages)
         return study_of(question.value, bench, study), f"{study.resolve().stem}-{question.value}"
     if study.is_dir():
-        raise InputError("a folder", file=study, expected="a study; or --question overhang, on-top or pitch beside it")
+        raise InputError("a folder", file=study, expected="a study; or add --question overhang, on-top or pitch")
     plan = load_study(study)
     return plan, plan.name
 

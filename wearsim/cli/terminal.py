@@ -114,9 +114,11 @@ class Messages:
             return
         reason = why_not_kept()
         if reason is None:
-            self.info("First use on this machine: compiling takes about a minute, this once.")
+            self.info("First use on this machine: compiling takes about a minute, once only.")
         else:
-            self.info(f"Compiling takes about a minute, and will each time: the result cannot be kept ({reason}).")
+            self.info(
+                f"Compiling takes about a minute, and will do so every time: the result cannot be saved ({reason})."
+            )
 
     def calibrating(self, count: int, reason: str | None = None) -> None:
         """Say that a mirror's folder is calibrated now, from how many sessions, and why again; nothing where it is not."""
@@ -180,7 +182,7 @@ class Messages:
             if session.note.date < before.note.date:
                 self.warn(
                     f"session {session.number} is dated {session.note.date}, before session {before.number} "
-                    f"({before.note.date}): sessions are taken in the order of their numbers."
+                    f"({before.note.date}); the order of the numbers is used."
                 )
 
     @property
@@ -223,7 +225,7 @@ class Messages:
                 else lambda stage, best: status.update(f"{stage}: best so far {height_text(best)} RMS")
             )
 
-    def forecast(self, kept: str = "nothing is kept then") -> Callable[[float], None] | None:
+    def forecast(self, kept: str = "without keeping anything") -> Callable[[float], None] | None:
         """What takes the share of the work done [1] and says in a line how long it takes, if long; None where ``quiet``."""
         return None if self.quiet else LongWork(self, kept=kept).report
 
@@ -262,7 +264,7 @@ class Messages:
             Takes a :class:`wearsim.study.run.StudyProgress`.
         """
         if not self.is_live:
-            forecast = self.forecast("what is complete is kept")
+            forecast = self.forecast("and keeps the finished cases")
 
             def say(progress: StudyProgress) -> None:
                 if forecast is not None and progress.done > progress.kept:  # the workers have begun
@@ -304,7 +306,7 @@ class LongWork:
     """It is estimated after so long, and said where more than that is left [s]."""
 
     def __init__(
-        self, messages: Messages, clock: Callable[[], float] = time.monotonic, kept: str = "nothing is kept then"
+        self, messages: Messages, clock: Callable[[], float] = time.monotonic, kept: str = "without keeping anything"
     ) -> None:
         self._messages, self._clock, self._kept = messages, clock, kept
         self._began: tuple[float, float] | None = None
@@ -322,4 +324,4 @@ class LongWork:
         left = taken * (1.0 - share) / done
         if left > self.LONG:
             self._is_said = True
-            self._messages.info(f"This will take about {duration(left)} more. Ctrl-C stops it; {self._kept}.")
+            self._messages.info(f"This will take about {duration(left)} more. Ctrl-C stops it {self._kept}.")

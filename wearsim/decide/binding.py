@@ -1,4 +1,4 @@
-"""What limits a proposal, and what lifting each limit would buy."""
+"""What limits a proposal, and what lifting each limit would gain."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ NEW = "smaller"
 def what_limits(
     problem: ProposalProblem, limits: Limits, proposed: Candidate, unpractised: Candidate | None
 ) -> tuple[str, ...]:
-    """Which limits hold a programme back, a sentence each: those whose lifting makes the RMS to expect a tenth better.
+    """Which limits hold a programme back, a sentence each: those whose lifting makes the expected RMS a tenth better.
 
     Parameters
     ----------
@@ -53,29 +53,29 @@ def what_limits(
         The minutes, the uncertain constants, the repertoire, the laps: each with the RMS that lifting it would leave.
     """
     found: list[tuple[float | None, str]] = []
-    if problem.clock.leaves_out("what limits it"):
+    if problem.clock.leaves_out("the limits of the proposal"):
         return ()
     if sum(one.work for one in proposed.plan) >= USED_UP * limits.minutes:
         minutes = MORE * limits.minutes
-        found.append((_with_minutes(problem, proposed, minutes), f"the minutes: {minutes:g} of them"))
+        found.append((_with_minutes(problem, proposed, minutes), f"by time: {minutes:g} minutes"))
     if not problem.is_certain:
-        found.append((_if_known(problem, proposed), "what is not known: once it is, the same strokes"))
+        found.append((_if_known(problem, proposed), "by the uncertain constants: if they were known, the same strokes"))
     if unpractised is not None:
-        found.append((unpractised.score.expected_rms, "practised strokes: any stroke (--repertoire any)"))
+        found.append((unpractised.score.expected_rms, "to common strokes: allowing any stroke (--repertoire any)"))
     if all(lap.diameter > SMALL * problem.bench.mirror.diameter for lap in problem.bench.laps):
         tried = [_with_lap(problem, limits, proposed, share) for share in SMALLER_LAPS]
         found.append(min(tried, key=lambda one: np.inf if one[0] is None else one[0]))
     now, own = proposed.score.expected_rms, problem.measured
     return tuple(
-        f"limited by {what} would leave {np.hypot(rms, own) * 1e9:.0f} nm RMS to expect in place of "
-        f"{np.hypot(now, own) * 1e9:.0f} nm"
+        f"limited {what} would bring the expected RMS down from {np.hypot(now, own) * 1e9:.0f} to "
+        f"{np.hypot(rms, own) * 1e9:.0f} nm"
         for rms, what in found
         if rms is not None and AS_GOOD * rms <= now
     )
 
 
 def _with_minutes(problem: ProposalProblem, proposed: Candidate, minutes: float) -> float | None:
-    """The RMS to expect of the same strokes with more minutes in all [m]."""
+    """The expected RMS of the same strokes with more minutes in all [m]."""
     refiner = problem.in_all_scenarios(minutes)
     try:
         return refiner.improve(proposed.plan, steps=STEPS, free="minutes").score.expected_rms
@@ -97,7 +97,7 @@ def _if_known(problem: ProposalProblem, proposed: Candidate) -> float | None:
 
 
 def _with_lap(problem: ProposalProblem, limits: Limits, proposed: Candidate, share: float) -> tuple[float | None, str]:
-    """The RMS to expect with one spell of a smaller lap after the others [m]; None where there is no time for it."""
+    """The expected RMS with one spell of a smaller lap after the others [m]; None where there is no time for it."""
     bench, every = problem.bench, problem.in_all_scenarios()
     own, start = bench.laps[0], every.objective.start
     size = {
@@ -105,7 +105,7 @@ def _with_lap(problem: ProposalProblem, limits: Limits, proposed: Candidate, sha
         "mass": own.mass * (share * bench.mirror.diameter / own.diameter) ** 2,
     }
     lap = own.model_copy(update={**size, "name": NEW})
-    words = f"the laps: one of {length_unit(bench).short(lap.diameter)} as well, in a spell after these,"
+    words = f"by the laps: one more spell with a lap of {length_unit(bench).short(lap.diameter)}"
     left = limits.minutes - sum(one.work for one in proposed.plan)
     bench = bench.model_copy(update={"laps": (*bench.laps, lap)})
     fresh = start_state(bench, start.radius, start.height, every.nominal.accuracy).laps[NEW]

@@ -23,7 +23,7 @@ ROUGHER, LARGE_GAIN = 1.1, 0.2
 Judgements."""
 
 PROPOSED, BEST, ONE_SPELL, TOOL_ONLY = "Proposed", "Best", "One spell", "Tool on top only"
-HANDBOOK, ANY_STROKE = "By the handbook", "Any stroke"
+HANDBOOK, ANY_STROKE = "Textbook stroke", "Any stroke"
 
 
 @dataclass(frozen=True)
@@ -106,10 +106,10 @@ def beside(
     unpractised: Candidate | None,
     promised: Callable[[float], float],
 ) -> tuple[Alternative, ...]:
-    """The table of choices: the proposed programme, the best, one spell, the tool on top only, what a handbook would do.
+    """The table of choices: the proposed programme, the best, one spell, the tool on top only, the textbook stroke.
 
-    The best of any stroke too, where it is better by a tenth than the best of practised ones. ``promised`` takes the RMS
-    that the strokes leave to the one that is to be expected [m].
+    The best of any stroke too, where it is better by a tenth than the best of common ones. ``promised`` turns the RMS
+    that the strokes leave into the expected one [m].
     """
     ordered = sorted(candidates, key=lambda one: one.score.expected_rms)
 

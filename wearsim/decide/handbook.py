@@ -1,4 +1,4 @@
-"""What a handbook would do: the classical stroke for each kind of figure (common practice, no source)."""
+"""The textbook stroke: the classical one for each kind of figure (common practice, no source)."""
 
 from __future__ import annotations
 
@@ -51,14 +51,12 @@ class Complaint:
 
 
 COMPLAINTS = (
-    Complaint(
-        "too little correction (towards the oblate)", "correction", 1.0, StrokeSpec("mirror", None, "w", 0.6, 0.2)
-    ),
-    Complaint("too much correction", "correction", -1.0, StrokeSpec("tool", None, "one-third", 1 / 3)),
+    Complaint("undercorrection", "correction", 1.0, StrokeSpec("mirror", None, "w", 0.6, 0.2)),
+    Complaint("overcorrection", "correction", -1.0, StrokeSpec("tool", None, "one-third", 1 / 3)),
     Complaint("a raised zone", "zone", 1.0, StrokeSpec("tool", None, "overhang", 0.3, 0.0, 0.2)),
-    Complaint("a sunken zone", "zone", -1.0, StrokeSpec("tool", None, "one-third", 1 / 3)),
-    Complaint("a hill in the middle", "centre", 1.0, StrokeSpec("mirror", None, "straight", 0.6)),
-    Complaint("a hole in the middle", "centre", -1.0, StrokeSpec("tool", None, "one-third", 1 / 3)),
+    Complaint("a low zone", "zone", -1.0, StrokeSpec("tool", None, "one-third", 1 / 3)),
+    Complaint("a central hill", "centre", 1.0, StrokeSpec("mirror", None, "straight", 0.6)),
+    Complaint("a central hole", "centre", -1.0, StrokeSpec("tool", None, "one-third", 1 / 3)),
     Complaint("a turned-down edge", "rim", -1.0, StrokeSpec("tool", None, "straight", 0.25)),
     Complaint("a turned-up edge", "rim", 1.0, StrokeSpec("tool", None, "w", 0.5, 0.2)),
 )

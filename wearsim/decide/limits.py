@@ -106,7 +106,7 @@ class Limits:
     short_at_need : bool
         Whether spells shorter than the shortest are looked at where nothing else improves the figure much.
     beyond : bool
-        Whether any stroke is looked at beside practised ones where these gain little.
+        Whether any stroke is looked at beside common ones where these gain little.
     """
 
     minutes: float = 60.0

@@ -139,7 +139,7 @@ def with_programme(
     return replace(
         proposal, programme=programme, outcome=outcome, share=work.share(outcome), early=work._early(programme),
         expected_rms=chosen.expected_rms, later=(), advice=(),
-        pressings=work._uncertain.pressings(bench, programme), reason=f"{chosen.name.lower()} of what was looked at",
+        pressings=work._uncertain.pressings(bench, programme), reason=f"{chosen.name.lower()} of those tried",
     )  # fmt: skip
 
 
@@ -319,8 +319,8 @@ class _Proposing(ProposalProblem):
         return stopped_early(self.nominal, *of, seed=self.seed, draws=self.draws)
 
     def _trade_off(self, searched: Searched, programme: Programme) -> tuple[TradeOff, ...]:
-        """What fewer minutes and spells buy, looked into."""
-        if not programme.spells or self.clock.leaves_out("what minutes and spells buy"):
+        """The results with fewer minutes and spells, searched."""
+        if not programme.spells or self.clock.leaves_out("results with fewer minutes and spells"):
             return ()
         if self.progress is not None:
             self.progress("fewer minutes", self.objective.rms_before)
@@ -342,7 +342,7 @@ class _Proposing(ProposalProblem):
         height = outcome.height
         for number in range(2, sessions + 1):
             if not programme.spells:
-                return (), "there is nothing to do in the first"
+                return (), "there is nothing to do in the first one"
             if self.clock.leaves_out(f"session {number}" if number == sessions else f"sessions {number} to {sessions}"):
                 return tuple(later), "the time limit came first"
             start = StartFigure(self.start.radius, height, self.start.root)

@@ -20,9 +20,9 @@ from wearsim.wear.initial_figure import NotRound, StartFigure, on_grid
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import gauge_for
 from wearsim.wear.state import start_state
-from wearsim.wear.warnings import EDGE_LIMIT_WAVES
+from wearsim.wear.warnings import EDGE_AT_WORST, EDGE_LIMIT_WAVES
 
-AIM_REACHED = "the aim is reached"
+AIM_REACHED = "the target is reached"
 # A start figure below this has nothing to gain [m].
 NOTHING_LEFT = 0.1e-9
 # A programme must lower the expected figure error by this share to be worth the walk to the barrel. A judgement.
@@ -66,7 +66,7 @@ def reason_for_none(
     if unpractised is None or unpractised.score.expected_rms >= (1.0 - WORTHWHILE) * rms_before:
         return said
     rms = unpractised.score.expected_rms
-    return f"{said}; any stroke that can be done at all (--repertoire any) would leave {rms * 1e9:.0f} nm RMS"
+    return f"{said}; with less usual strokes allowed (--repertoire any), {rms * 1e9:.0f} nm RMS could be reached"
 
 
 def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_round: NotRound | None) -> str:
@@ -75,13 +75,13 @@ def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_roun
             return f"the round part of the figure error is already zero; {_left_by_round_strokes(not_round)}"
         return "the figure error is already zero: there is nothing to gain"
     if not best or not any(item.plan for item in best):
-        found = "no allowed stroke is predicted to improve the figure within these minutes"
-        return found + ", with all uncertainties; a short session, recorded, would reduce them" * (
-            not belief.is_certain
-        )
+        found = "in the time given, no allowed stroke is predicted to improve the figure"
+        if belief.is_certain:
+            return found
+        return f"{found} once all uncertainties are included. A short recorded session would reduce the uncertainties"
     if min(item.score.expected_rms for item in best) >= (1.0 - WORTHWHILE) * rms_before:
         return (
-            "no allowed programme is predicted to be better than stopping, with all uncertainties considered: "
+            "no allowed programme is predicted to be better than stopping, all uncertainties included: "
             "the figure is as good as these strokes can make it"
         )
     return (
@@ -91,7 +91,7 @@ def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_roun
 
 
 def _left_by_round_strokes(not_round: NotRound) -> str:
-    return f"{not_round.words} is left, which strokes that are the same all round do not remove"
+    return f"{not_round.words} is left; strokes worked evenly all round cannot remove it"
 
 
 def reason_to_stop(
@@ -100,15 +100,15 @@ def reason_to_stop(
     """Why to stop where the aim is reached, and what going on would risk."""
     alone = "" if not_round is None else " by the round part of the figure alone"
     said = (
-        f"{AIM_REACHED}{alone}: Strehl ratio {good.strehl:.2f} inside the unmasked aperture, {good.aim:.2f} wanted, "
-        f"{good.chance:.0%} of the surfaces that the readings allow reach it"
+        f"{AIM_REACHED}{alone}: Strehl ratio {good.strehl:.2f} inside the unmasked aperture, target {good.aim:.2f}; "
+        f"the chance that it is reached is {good.chance:.0%}"
     )
     if not_round is not None:
         said += f"; {_left_by_round_strokes(not_round)}"
     if outcome is None or outcome.band is None:
         return said
     low, high = outcome.band.surface_rms * 1e9
-    return f"{said}; going on would leave {low:.0f} to {high:.0f} nm RMS, from {rms_before * 1e9:.0f} nm now"
+    return f"{said}; continuing would leave {low:.0f} to {high:.0f} nm RMS, from {rms_before * 1e9:.0f} nm now"
 
 
 def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[str, ...]:
@@ -116,10 +116,12 @@ def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[st
     limit, roll, before = limits.edge_limit * wavelength, outcome.edge_roll, outcome.numbers_before.edge_roll
     if abs(roll) > 1.02 * limit:
         return (
-            f"edge roll {roll * 1e9:.0f} nm ({before * 1e9:.0f} nm before) stays beyond the limit of {limit * 1e9:.0f} "
-            "nm: the search lets no stroke turn it further",
+            f"edge roll {roll * 1e9:.0f} nm ({before * 1e9:.0f} nm before) remains beyond the limit of {limit * 1e9:.0f} "
+            "nm; the search excludes strokes that would turn it further",
         )
-    is_warned = limits.edge_limit == EDGE_LIMIT_WAVES and any(line.startswith("edge: may") for line in outcome.warnings)
+    is_warned = limits.edge_limit == EDGE_LIMIT_WAVES and any(
+        line.startswith(EDGE_AT_WORST) for line in outcome.warnings
+    )
     if outcome.band is None or is_warned:
         return ()
     low, high = outcome.band.edge_roll
@@ -127,8 +129,8 @@ def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[st
     if not directions:
         return ()
     return (
-        f"the edge may turn {' or '.join(directions)} by more than the limit of {limit * 1e9:.0f} nm if the "
-        f"constants are unlucky: edge roll {low * 1e9:.0f} to {high * 1e9:.0f} nm (5th to 95th percentile), "
+        f"in more than 5 % of cases the edge turns {' or '.join(directions)} by more than the limit of "
+        f"{limit * 1e9:.0f} nm: edge roll {low * 1e9:.0f} to {high * 1e9:.0f} nm (5th to 95th percentile), "
         f"{before * 1e9:.0f} nm before",
     )
 
@@ -147,7 +149,7 @@ def lower_floor_advice(problem: ProposalProblem, limits: Limits, floor: float) -
     if floor <= max(BAD_SHARE * before, BAD_HEIGHT):
         return tuple(lines)
     for text, other, allowed in _changes(problem.bench, limits):
-        if problem.clock.leaves_out("what would lower the floor"):
+        if problem.clock.leaves_out("changes that would lower the floor"):
             return tuple(lines)
         lower = _floor(other, allowed, problem.start, problem.belief)
         if lower < NAMED_GAIN * floor:
@@ -155,7 +157,7 @@ def lower_floor_advice(problem: ProposalProblem, limits: Limits, floor: float) -
     if not lines:
         lines.append(
             f"neither more minutes nor a smaller lap would lower the floor of {floor * 1e9:.0f} nm RMS much: work in "
-            "steps and let the lap follow"
+            "short steps, so that the lap can adapt to the glass"
         )
     return tuple(lines)
 

@@ -48,7 +48,7 @@ FINE_CLIMBS, ROUNDED, FINE_WORK = ((4, 20), (3, 40)), 3, 80_000
 SHORT, LITTLE = 2.0, 0.65
 # Factor by which strokes may press or lift off more where gentle ones leave more than that [1]. A judgement.
 SLACK = 2.0
-# Mixes of so many spells of any stroke that are refined where these are only shown beside practised ones. A judgement, for
+# Mixes of so many spells of any stroke that are refined where these are only shown beside common ones. A judgement, for
 # the time it takes.
 FEW = {1: 1, 2: 1}
 # Lengths of the grid of all strokes, where the constants are uncertain.
@@ -104,9 +104,9 @@ class Searched:
     handbook : (str, Candidate) or None
         What a handbook would do: the complaint and the stroke in words, and the programme.
     unpractised : Candidate or None
-        The best of any stroke, looked for where practised ones better the figure little.
+        The best of any stroke, looked for where common ones improve the figure little.
     practised : list of PractisedSearch
-        Searches over practised strokes by what comes first, for other limits.
+        Searches over common strokes by what comes first, for other limits.
     """
 
     pool: CandidatePool
@@ -126,7 +126,7 @@ class Searched:
 
 
 class PractisedSearch:
-    """Looks for programmes of practised strokes after what comes first; rougher ones where gentle ones gain little."""
+    """Looks for programmes of common strokes after what comes first; rougher ones where gentle ones gain little."""
 
     def __init__(self, problem: ProposalProblem, opening: Plan, progress: SearchProgress | None) -> None:
         self.problem, self.opening, self.progress = problem, opening, progress

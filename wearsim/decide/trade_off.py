@@ -1,4 +1,4 @@
-"""What minutes and what spells buy: the lowest RMS to expect of programmes that keep within so many of each.
+"""The gain from more minutes and more spells: the lowest expected RMS of programmes that keep within so many of each.
 
 Each point is what a proposal within these minutes and spells comes to.
 """
@@ -44,7 +44,7 @@ class TradeOff:
     evaluated: Floats = field(default_factory=lambda: np.empty(0))
 
     def at(self, minutes: float) -> float:
-        """The lowest RMS to expect within so many minutes [m].
+        """The lowest expected RMS within so many minutes [m].
 
         Parameters
         ----------
@@ -98,7 +98,7 @@ def looked_into(
     limits, figures = problem.limits, problem.for_figures()
     found, evaluated = [figures.evaluate(chosen)], dict[int, list[float]]()
     for minutes in sorted({limits.minutes * share for share in SHARES}, reverse=True):
-        if minutes < limits.shortest or problem.clock.leaves_out("what some of the fewer minutes and spells buy"):
+        if minutes < limits.shortest or problem.clock.leaves_out("some of the results with fewer minutes and spells"):
             break
         within = searched.candidates if minutes == limits.minutes else searched.within(minutes, limits.spells)
         for spells in range(1, limits.spells + 1):

@@ -52,7 +52,7 @@ class Cooling:
     excess: float
 
     def error_after(self, elapsed: float) -> float:
-        """Surface error [m] from the warmth that is left when the glass has stood so long [s]."""
+        """Surface error [m] from the warmth that is left when the glass has cooled so long [s]."""
         return float(self.first_error * np.exp(-elapsed / self.time_constant))
 
     def warning(self, elapsed: float) -> str | None:
@@ -60,7 +60,7 @@ class Cooling:
         if elapsed >= self.time:
             return None
         return (
-            f"read {_minutes(elapsed)} after the glass was worked or handled: warmth may still show as "
+            f"tested {_minutes(elapsed)} after the glass was worked or handled: warmth may still show as "
             f"{height_text(self.error_after(elapsed))} of error; wait {_minutes(self.time)}"
         )
 

@@ -217,9 +217,9 @@ def _windows(value: list[Any], unit: float, least: float) -> Zones:
         if len(row) != 2:
             raise InputError("wrong count", key=key, value=row, expected="[inner, outer]")
         if row[0] < 0.0 or row[1] <= row[0]:
-            raise InputError("a window must be open", key=key, value=row, expected="0 <= inner < outer")
+            raise InputError("a window must have a width", key=key, value=row, expected="0 <= inner < outer")
         if row[1] - row[0] < least:
-            raise InputError("narrower than any window", key=key, value=row, expected=f"at least {least:g} wide")
+            raise InputError("too narrow for a window", key=key, value=row, expected=f"at least {least:g} wide")
         if row[0] < last:
             whole = i > 1 and row[1] <= rows[i - 2][0]
             message = "windows out of order" if whole else "overlaps the window before it"
@@ -237,7 +237,7 @@ def _radii(value: list[Any], unit: float, least: float) -> Zones:
             raise InputError(message, key=f"radius, zone {i}", value=one, expected=f"more than {last:g}")
         if one - last < least:
             expected = f"at least {least:g} more than {last:g}"
-            raise InputError("too close to read", key=f"radius, zone {i}", value=one, expected=expected)
+            raise InputError("too close to the zone before it", key=f"radius, zone {i}", value=one, expected=expected)
         last = one
     return Zones.from_radii(np.asarray(radii) * unit)
 

@@ -411,8 +411,8 @@ def _warnings(
     unit, name = readings.unit, readings.length_unit
     if row.origin == "assumed":
         lines.append(
-            f"no repeats and no sigma: a setting is taken to be good to {row.scale / unit:.2g} {name} "
-            f"at 0.35 of the radius (a quarter of the tolerable, judgement)"
+            f"no repeats and no sigma given: a setting is assumed good to {row.scale / unit:.2g} {name} at 0.35 of the "
+            "radius (a quarter of the tolerance; our judgement)"
         )
     unread = model.geometry.clear_radius - model.zones.outer[-1]
     if unread > 0.05 * model.geometry.clear_radius:
@@ -424,5 +424,5 @@ def _warnings(
     if uneven is not None and uneven.is_seen:
         lines.append("the orientations differ by more than the settings: the mirror, or its support, is astigmatic")
     if not any(zone.is_resolved for zone in zones):
-        lines.append("no zone has an error larger than its reading can resolve")
+        lines.append("in no zone is the error larger than the uncertainty of the reading")
     return tuple(lines)

@@ -217,7 +217,7 @@ def _outlier_line(readings: Readings, rows: NDArray[np.int64], row: int, zone: i
     unit, name = readings.unit, readings.length_unit
     if rows.size == 2:
         which, distance = f"rows {rows[0] + 1} and {rows[1] + 1}", np.ptp(away[:, zone])
-        what = f"are {distance / unit:.3g} {name} apart, their zeros taken out"
+        what = f"are {distance / unit:.3g} {name} apart with their zeros removed"
     else:
         which, distance = f"row {rows[row] + 1}", abs(away[row, zone])
         what = (

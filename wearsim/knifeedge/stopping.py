@@ -215,11 +215,11 @@ def _reason(
     verdict: Verdict, aim: float, chance: float, reduction: Reduction, mean: Masking, length: Callable[[float], str]
 ) -> str:
     low, high = reduction.strehl_band
-    band = f"Strehl ratio {reduction.strehl:.2f} ({low:.2f} to {high:.2f}), {aim:.2f} wanted"
+    band = f"Strehl ratio {reduction.strehl:.2f} ({low:.2f} to {high:.2f}), target {aim:.2f}"
     if verdict == "yes":
-        return f"good enough: {band}; stop"
+        return f"good enough: {band}; stop here"
     if verdict == "open":
-        return f"{band}: {chance:.0%} of the surfaces that these readings allow reach it; read it again"
+        return f"{band}. The chance that it is already reached is {chance:.0%}; take more readings"
     mask = ""
     if mean.gain > 1.02:
         mask = f"; masking to {length(mean.best_radius * 2)} would put "

@@ -115,7 +115,7 @@ def recalled(
 
 
 def stale(folder: MirrorFolder, count: int | None = None, *, seed: int = 0, draws: int = DRAWS) -> str | None:
-    """In one line why what is kept of these sessions does not count; None where it does or nothing is kept."""
+    """In one line why the kept calibration of these sessions is not used; None where it is, or nothing is kept."""
     return _look_up_table(folder, count, seed, draws)[1]
 
 
@@ -124,7 +124,7 @@ def _look_up_table(
 ) -> tuple[KeptCalibration | None, str | None]:
     """What is kept; or why what is kept does not count."""
     count = len(folder.sessions) if count is None else count
-    reason = "is not what these files give with this seed and so many draws"
+    reason = "was made with different files, seed or number of draws"
     try:
         table = _tables(folder.path).get(str(count))
         if table is None:
@@ -135,7 +135,7 @@ def _look_up_table(
                 return KeptCalibration.from_table(numbers), None
     except InputError:
         reason = "cannot be read"
-    return None, f"{folder.path / FILE} {reason}: the sessions are worked through again."
+    return None, f"{folder.path / FILE} {reason}; calibrating again."
 
 
 def keep(folder: MirrorFolder, count: int, known: KeptCalibration, seed: int, draws: int) -> None:

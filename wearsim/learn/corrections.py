@@ -145,7 +145,7 @@ def restore(folder: str | Path, name: str | Path) -> Correction:
     record, sessions = _kept_record(mirror, Path(name)), mirror.sessions
     if record.number > len(sessions) + 1:
         expected = f"restore session {len(sessions) + 1} first"
-        raise InputError(f"session {record.number} cannot be brought back yet", value=str(name), expected=expected)
+        raise InputError(f"session {record.number} cannot be restored yet", value=str(name), expected=expected)
     read_session(record.number, record.path, mirror.bench)
     if record.number > len(sessions):
         move(record.path, mirror.path / session_name(record.number))

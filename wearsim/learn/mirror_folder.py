@@ -78,23 +78,23 @@ class SessionNote(InputTable):
     Attributes
     ----------
     date : datetime.date
-        The day that it was worked.
+        Date of the session.
     temperature : float or None
-        Of the room [degC]; None: the bench's.
+        Room temperature [degC]; None: the bench's.
     abrasive : str or None
-        Of the catalogue; None: the bench's.
+        An abrasive from the catalogue; None: the bench's.
     lap : {"as left", "pressed", "spherical"} or None
-        How the lap began: as the session before left it, pressed to the glass until it fitted, or spherical. None:
-        as left, and in a first session as the bench starts it.
+        State of the lap at the start: as the session before left it, pressed to the glass until it fitted, or spherical.
+        None: as left, and in a first session as the bench starts it.
     pressed : float or None
         How long the lap was pressed on the glass before the first spell, pressings of the programme not counted [s];
         None: not recorded.
     waited : float or None
-        How long the glass cooled before it was read [s]; kept, and not used in any calculation.
+        How long the glass cooled before it was tested [s]; kept, and not used in any calculation.
     confirmed : bool
         Whether the person looked at this record again and stands by it.
     notes : str
-        Whatever is worth remembering.
+        Anything worth remembering.
     """
 
     date: Annotated[date, BeforeValidator(_date), ChoiceRule("a date without quotes, such as 2026-01-31")]
@@ -404,7 +404,7 @@ def _measured_in(place: Path) -> Path:
     if len(found) == 1:
         return found[0]
     message = "both readings.toml and profile.csv" if found else "no measurement"
-    raise InputError(message, file=place, expected="either readings.toml or profile.csv, read after the session")
+    raise InputError(message, file=place, expected="either readings.toml or profile.csv, measured after the session")
 
 
 def load_measurement(path: Path, bench: Bench) -> Readings | Profile:

@@ -88,7 +88,7 @@ class Question:
     plain : str
         Unit of a plain number in inches, and in millimetres: "in mm".
     choices : str
-        Which ready pieces answer it.
+        Which catalogue answers it.
     taken : (str, str)
         What is offered to who works in inches, and in millimetres.
     """
@@ -138,7 +138,7 @@ QUESTIONS = (
         "lap_diameter", "Diameter of the pitch", "Measured across the pitch that touches the glass, not across the disc.",
         "the same as the mirror's", "in mm",
     ),
-    Question("lap_mass", "Weight of the whole tool", "Put it on the scales.", "as a disc of the mirror's glass", "lb kg"),
+    Question("lap_mass", "Weight of the whole tool", "Weigh it.", "as a disc of the mirror's glass", "lb kg"),
     Question(
         "facet", "Side of one facet", "Between two channels, across the flats; none for a lap without channels.",
         "25 mm (1 in)", "in mm", taken=("1 in", "25 mm"),
@@ -156,7 +156,7 @@ QUESTIONS = (
         taken=("68 degF", "20 degC"),
     ),
     Question(
-        "push", "Push of the hands", "Downward, on top of the weight: 30 N, 7 lb.", "30 N (7 lb, 3 kg)", "lbf N",
+        "push", "Push of the hands", "Downward, in addition to the weight: 30 N, 7 lb.", "30 N (7 lb, 3 kg)", "lbf N",
         taken=("7 lbf", "30 N"),
     ),
 )  # fmt: skip
@@ -241,7 +241,7 @@ def offered(answers: Answers, question: Question) -> str | None:
 def weights_text(bench: Bench) -> str:
     """What the pieces weigh, as a person reads it before a folder is made or after."""
     glass, tool = (weight_words(bench, mass) for mass in (bench.mirror.piece_mass, bench.laps[0].mass))
-    return f"From its dimensions the mirror weighs about {glass}. The tool is taken as {tool}. Put both on the scales."
+    return f"From its dimensions the mirror weighs about {glass}; the tool is taken as {tool}. Weigh both."
 
 
 def weight_words(bench: Bench, mass: float) -> str:
@@ -312,15 +312,15 @@ def _answered(answers: Answers) -> Rows:
             (
                 "diameter",
                 _quoted(answers.lap_diameter or answers.diameter),
-                "of the pitch that touches the glass: measure it, not the disc",
+                "of the pitch that touches the glass, not of the disc",
             ),
-            ("mass", _quoted(answers.lap_mass), "of the whole tool: put it on the scales"),
+            ("mass", _quoted(answers.lap_mass), "of the whole tool: weigh it"),
         ],
     }
     for table, key, value, comment in (
         ("mirror", "glass", answers.glass, "gives its density and how fast it wears"),
         ("mirror", "thickness", answers.thickness, "at the edge"),
-        ("mirror", "rim_excluded", answers.rim_excluded, "the outermost ring, left out of all numbers: a bevel"),
+        ("mirror", "rim_excluded", answers.rim_excluded, "the outermost ring, left out of all numbers; a bevel"),
         ("lap", "pitch", answers.pitch, "gives stiffness and relaxation time"),
         (
             "lap",
@@ -328,7 +328,7 @@ def _answered(answers: Answers) -> Rows:
             _facet(answers.facet),
             "between two channels",
         ),
-        ("hands", "push", answers.push, "downward, on top of the weight of the top piece"),
+        ("hands", "push", answers.push, "downward, in addition to the weight of the top piece"),
         ("wear", "temperature", answers.temperature, "of the room"),
         ("wear", "abrasive", answers.abrasive, "gives how fast it wears"),
         ("light", "surface_unit", answers.surface_unit, "for heights: nm, waves, or millionths of an inch"),
@@ -418,8 +418,8 @@ def _readings_text(answers: Answers, mask: MaskDesign) -> str:
 
 source = "moving"                 # with the knife; or "fixed"
 length_unit = "{"in" if inches else "mm"}"                # of the windows and of the knife positions
-# The windows that wearsim mask --zones {len(mask.zones)} draws for this mirror; put your own
-# in if you have another mask.
+# The windows that wearsim mask --zones {len(mask.zones)} draws for this mirror; if you have
+# another mask, give its windows instead.
 windows = [
 {windows}
 ]

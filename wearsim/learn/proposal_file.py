@@ -67,11 +67,11 @@ def kept_proposal(mirror: MirrorFolder, number: int) -> Programme:
     if not file.exists():
         before = max(mirror.path.glob(f"{_BEGINNING}*.toml"), default=None)
         other = "" if before is None else f" (the newest proposal in this folder is {before.name})"
-        expected = f"wearsim propose {mirror.path} (the folder) before, or --programme with what was worked{other}"
+        expected = f"wearsim propose {mirror.path} (the folder) first, or --programme with the work done{other}"
         raise InputError(f"nothing was proposed for session {number}", file=file, expected=expected)
     programme = load_programme(file, mirror.bench)
     if not programme.spells:
-        raise InputError("no stroke was proposed", file=file, expected="--programme with what was worked")
+        raise InputError("no stroke was proposed", file=file, expected="--programme with the work done")
     return programme
 
 
@@ -113,7 +113,7 @@ def with_minutes(programme: Programme, minutes: Sequence[float], source: str) ->
     kept = [spell for spell in tables if spell["minutes"] != 0]
     if not kept:
         raise InputError(
-            "nothing was worked", key="minutes", value=_listed(minutes), expected="more than 0 for at least one spell"
+            "no work was done", key="minutes", value=_listed(minutes), expected="more than 0 for at least one spell"
         )
     text = f"# {source}, minutes as worked: {_listed(minutes)}.\n" + "".join(map(_spell_text, kept))
     return programme_from_table({"spell": kept}, text=text)

@@ -64,7 +64,7 @@ def record(
     check_day(mirror, number, note)
     texts = checked_texts(mirror, programme, readings, profile, note)
     name = session_name(number)
-    faster = "another record was made meanwhile; record this one again as the next session"
+    faster = "another session was recorded in the meantime; record this one again as the next session"
     install(hidden(mirror.path, name), mirror.path / name, sealed(mirror, number, texts), faster)
     return open_folder(folder).sessions[number - 1]
 
@@ -73,14 +73,14 @@ def check_day(mirror: MirrorFolder, number: int, note: SessionNote) -> None:
     """Sessions follow each other, each begins on what the one before it left; InputError for a day that is out of order."""
     before, after = mirror.sessions[: number - 1], mirror.sessions[number:]
     if before and note.date < before[-1].note.date:
-        other, message, expected = before[-1], "before", "a day from then on"
+        other, message, expected = before[-1], "before", "that date or later"
     elif after and note.date > after[0].note.date:
-        other, message, expected = after[0], "after", "a day up to then"
+        other, message, expected = after[0], "after", "that date or earlier"
     else:
         return
     raise InputError(
         f"{message} session {other.number}, which is dated {other.note.date}", key="date", value=str(note.date),
-        expected=f"{expected}: sessions are recorded in the order they were worked (a wrong date in "
+        expected=f"{expected}: sessions are recorded in the order of the work (a wrong date in "
         f"{other.path / SESSION} can be corrected there)",
     )  # fmt: skip
 
@@ -170,5 +170,5 @@ def create_folder(path: str | Path, bench_text: str, files: dict[str, str], prac
     if not place.parent.is_dir():
         raise InputError("the folder does not exist", file=place, expected="a path in an existing folder")
     texts = {BENCH: bench_text, **files, **({} if practice is None else {PRACTICE: practice})}
-    install(hidden(place.parent, place.name), place, texts, "another program made it meanwhile")
+    install(hidden(place.parent, place.name), place, texts, "another program created it in the meantime")
     return place

@@ -102,7 +102,7 @@ def sealed(mirror: MirrorFolder, number: int, texts: Mapping[str, str]) -> dict[
 
 def changes(mirror: MirrorFolder) -> dict[int, tuple[Change, ...]]:
     """What was edited since it was recorded, by the session's number; every session has an entry."""
-    following = [*mirror.sessions[1:], None]
+    following = [*mirror.sessions, None][1:]
     return {
         session.number: (*_edited(session), *_replaced(mirror, session, after))
         for session, after in zip(mirror.sessions, following, strict=True)

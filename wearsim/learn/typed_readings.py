@@ -21,7 +21,7 @@ from wearsim.learn.mirror_folder import BENCH, READINGS, MirrorFolder
 from wearsim.learn.whole_writes import write_file
 
 NOT_A_NUMBER = "not a number"
-CHANGED = "changed by another program meanwhile"
+CHANGED = "changed by another program in the meantime"
 _BLOCK, _WINDOWS = (
     re.compile(rf"(?ms)^{key}\s*=\s*\[(?:#[^\n]*|[^#\[\]]|\[[^\[\]]*\])*\]\n?")
     for key in ("readings", "(?:windows|radius)")
@@ -144,7 +144,7 @@ def write_rows(folder: MirrorFolder, rows: Rows, source: str, made_from: str) ->
     """
     file = present_file(folder)
     if file is None or digest(read_text(file)) != made_from:
-        raise InputError(CHANGED, file=file, expected="a look at what it holds before you go on")
+        raise InputError(CHANGED, file=file, expected="that you look at it before you continue")
     if rows:
         typed_readings(folder.bench, file, rows, source)
     text = sheet_text(file, rows, source)
@@ -168,13 +168,11 @@ def write_windows(folder: MirrorFolder, text: str) -> None:
     sheet = newest_sheet(folder)
     if sheet is None or sheet.rows or folder.sessions:
         raise InputError(
-            "readings through other windows are there already", file=folder.path, expected="an empty sheet"
+            "there are already readings taken with other windows", file=folder.path, expected="an empty sheet"
         )
     numbers = [_number(one) for one in re.split(r"[^0-9.]+", text) if one]
     if len(numbers) % 2 or any(one.startswith('"') for one in numbers):
-        raise InputError(
-            "not the two edges of each window", key="windows", value=text, expected="such as 10-40, 42.5-60"
-        )
+        raise InputError("not two edges for each window", key="windows", value=text, expected="such as 10-40, 42.5-60")
     pairs = ", ".join(f"[{inner}, {outer}]" for inner, outer in zip(numbers[::2], numbers[1::2], strict=True))
     before = read_text(sheet.file)
     kept = _WINDOWS.sub("", before, count=1)

@@ -28,7 +28,7 @@ class AfterwardsView:
         self.cooling = cooling(glass.diameter, glass.thickness, glass.material).time
 
     def show(self) -> None:
-        """What was worked, the cooling, the readings, the record."""
+        """The work done, the cooling, the readings, the record."""
         self.learning()
         parts.follow(self.mirror, {"job", "session"}, self.learning.refresh)
         self.body = parts.group("stack")
@@ -51,7 +51,7 @@ class AfterwardsView:
 
     @ui.refreshable_method
     def done(self) -> None:
-        """What was worked, to be corrected."""
+        """The work done, to be corrected."""
         work = self.mirror.draft.work
         if work is None:
             return
@@ -96,12 +96,16 @@ class AfterwardsView:
 
     def _record_sheet(self) -> None:
         with parts.sheet("Record the session"):
-            parts.field("Temperature of the room", self._condition("temperature"), "If not the bench's: 18 C, 65 F.")
+            parts.field(
+                "Temperature of the room",
+                self._condition("temperature"),
+                "Only if different from the bench's: 18 C, 65 F.",
+            )
             laps = {"": "as the last session left it" if self.mirror.sessions else "pressed", **LAPS}
-            abrasives = {"": "the one on the bench", **{name: name for name in names("abrasives")}}
+            abrasives = {"": "the bench's", **{name: name for name in names("abrasives")}}
             for key, words, options in (("abrasive", "Abrasive", abrasives), ("lap", "Lap at the start", laps)):
                 parts.choice(words, options, self._condition(key))
-            parts.field("Pressed before spell 1", self._condition("pressed"), "For how long, if it was: 10 min.")
+            parts.field("Pressed before spell 1", self._condition("pressed"), "How long, if you pressed it: 10 min.")
             parts.field("Notes", self._condition("notes"), "Anything worth remembering.")
             parts.button("Record this session", self._record, "main")
 
@@ -116,7 +120,7 @@ class AfterwardsView:
             parts.tell(str(error), client)
             return
         repeated = session["repeated"]
-        wrong = f" Its readings are the same as {repeated}. Wrong sheet? Undo it under So far." if repeated else ""
+        wrong = f" Its readings are the same as {repeated}. Wrong sheet? Undo it under History." if repeated else ""
         parts.tell(f"Session {session['number']} is recorded.{wrong}", client)
         await self._learn()
 
@@ -129,7 +133,7 @@ class AfterwardsView:
         with parts.sheet("What the sessions show"), parts.group("stack", aria_live="polite"):
             if parts.is_working(job):
                 return
-            parts.answers(job, "Each constant before the sessions, and as they show it")
+            parts.answers(job, "Each constant before and after calibration")
             with parts.group("row"):
                 parts.button("Learn from the sessions", self._learn)
                 parts.button("What next?", lambda: ui.navigate.to(parts.address_of(self.mirror, "next")), "main")

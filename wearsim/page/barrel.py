@@ -33,7 +33,9 @@ def _tablet(mirror: LiveMirror, room: Room) -> None:
         import segno
 
         link = room.door.link(parts.address_of(mirror, "barrel"), room.door.address)
-        parts.says("Scan this with the tablet, in the same network. Whoever has the address can use the page.")
+        parts.says(
+            "Scan this with the tablet; it must be on the same network. Whoever has the address can use the page."
+        )
         code = segno.make(link, error="m").svg_inline(scale=6, border=4, dark="#000", light="#fff")
         parts.drawing(f'<div role="img" aria-label="Code with the address of this view">{code}</div>')
         parts.says(link)
@@ -63,7 +65,7 @@ class BarrelView:
             self.plan, self.planned = calls.work_plan(self.mirror.path, work.programme), work
         with parts.group("barrel stack"):
             if work is None:
-                parts.says("Nothing is at the barrel.")
+                parts.says("No programme has been taken to the barrel yet.")
                 parts.button("What next?", lambda: ui.navigate.to(parts.address_of(self.mirror, "next")), "main")
             elif work.ended is not None:
                 self._ended(work)
@@ -86,7 +88,7 @@ class BarrelView:
             with parts.sheet():
                 parts.drawing(spell["moving"])
                 if spell["rate"]:
-                    parts.says(f"{spell['rate']:g} strokes a minute, out and back counted as one.")
+                    parts.says(f"{spell['rate']:g} strokes per minute, out and back counted as one.")
                     parts.says(f"{parts.upper(spell['turning'])}.")
         self._buttons(work, spell)
         if self.plan["is_heavy"] and "mirror on top" in spell["title"]:
@@ -96,7 +98,7 @@ class BarrelView:
         begun = work.seconds() > 0.0
         with parts.group("row deeds"):
             if work.since is None:
-                self._deed("Go on" if begun else "Begin", "go", work, "main")
+                self._deed("Continue" if begun else "Start", "go", work, "main")
             else:
                 self._deed("Pause", "halt", work, "main")
             self._deed("Stopped here" if begun or work.since else "Skip this spell", "next_spell", work)

@@ -68,7 +68,7 @@ CARD = "card.pdf"
 NARROW = 6.0
 """Of pictures that a phone shows as well [in]: their letters can be read there."""
 READY = "raised-zone-300"
-"""A ready bench to warm up with."""
+"""A ready-made bench to warm up with."""
 LIKE = 0.3e-3
 """Windows are the same within this [m]."""
 TOPS = {"either": None, "tool": ("tool",), "mirror": ("mirror",)}
@@ -278,7 +278,7 @@ def set_aside(path: Path, number: int) -> str:
     """Let the last session count for nothing, if it is the one that was meant."""
     if len(open_folder(path).sessions) != number:
         raise InputError("not the last session any more", key="session", value=number, expected="the last one")
-    return f"Session {set_last_aside(path).number} is set aside. It can be brought back."
+    return f"Session {set_last_aside(path).number} is set aside. It can be restored."
 
 
 def bring_back(path: Path, name: str) -> str:
@@ -304,7 +304,7 @@ def past(path: Path, *, progress: Any) -> dict[str, Any]:
 
 
 def answer(path: Path, name: QuestionName, *, progress: Any) -> dict[str, Any]:
-    """A ready question to the mirror's bench, worked case by case."""
+    """A standard question about the mirror's bench, computed case by case."""
     study = study_of(name, state_of(path).calibrated_bench, path)
     with tempfile.TemporaryDirectory() as place:
         file = Path(place) / f"{name}.h5"

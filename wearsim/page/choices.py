@@ -16,7 +16,7 @@ from wearsim.page.own_programme import OwnProgramme
 from wearsim.show.notices import ON_THE_CARD
 
 COLUMNS = {
-    "name": "Choice", "minutes": "Minutes", "after": "RMS after", "expected": "RMS to expect", "edge": "Edge roll after",
+    "name": "Choice", "minutes": "Minutes", "after": "RMS after", "expected": "Expected RMS", "edge": "Edge roll after",
     "count": "Spells",
 }  # fmt: skip
 
@@ -43,11 +43,13 @@ class ChoicesView:
     def _limits(self) -> None:
         entry = partial(self.mirror.entry, self.mirror.draft.limits)
         with parts.group("row"):
-            parts.number("Minutes of work at most", entry("minutes"), 5, 600)
-            parts.choice("Different strokes at most", {count: str(count) for count in range(1, 5)}, entry("spells"))
+            parts.number("Maximum minutes of work", entry("minutes"), 5, 600)
+            parts.choice(
+                "Maximum number of different strokes", {count: str(count) for count in range(1, 5)}, entry("spells")
+            )
             tops = {"either": "either", "tool": "the tool", "mirror": "the mirror"}
             parts.choice("Which piece may be on top", tops, entry("top"))
-            parts.choice("Strokes to consider", {"": "practised ones", "any": "any"}, entry("strokes"))
+            parts.choice("Strokes to consider", {"": "those in common use", "any": "any"}, entry("strokes"))
 
     @ui.refreshable_method
     def job(self) -> None:
@@ -68,12 +70,15 @@ class ChoicesView:
         if not best["spells"]:
             with parts.sheet("Nothing to do"):
                 parts.says(best["reason"])
-                with parts.fold("Every number"):
+                with parts.fold("All numbers"):
                     parts.written(best["text"])
             return
         parts.heading("The choices")
         parts.says(f"RMS now: {best['before']}. In brackets: the band, into which nine of ten cases fall.")
-        parts.says("RMS to expect: with all uncertainties. Removing too much is final; too little costs one session.")
+        parts.says(
+            "Expected RMS includes all uncertainties. Glass taken off cannot be put back; taking too little costs one more "
+            "session."
+        )
         able = [choice for choice in found if choice["spells"]]
         rows = [{**one, "minutes": f"{one['minutes']:g}", "count": str(len(one["spells"]))} for one in able]
         with parts.group("scroll", tabindex="0"):
@@ -88,7 +93,7 @@ class ChoicesView:
             parts.says(f"{counted(choice['minutes'], 'minute')} in {counted(len(choice['spells']), 'spell')}", "strong")
             parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
             parts.facts({
-                "RMS before": choice["before"], "RMS after": choice["after"], "RMS to expect": choice["expected"],
+                "RMS before": choice["before"], "RMS after": choice["after"], "Expected RMS": choice["expected"],
                 "Edge roll after": choice["edge"], "Strehl ratio after": choice["strehl"],
             })  # fmt: skip
             if choice is self.mirror.search.found[0]:
@@ -101,7 +106,7 @@ class ChoicesView:
             take, name = partial(take_to_barrel, self.mirror, choice), choice["name"]
             parts.button("Take this to the barrel", take, "main", aria_label=f"Take to the barrel: {name}")
             parts.button("Change it", lambda: self._change(choice), aria_label=f"Change: {name}")
-            with parts.fold("Readings to expect, and every number"):
+            with parts.fold("Expected readings and all numbers"):
                 parts.written(choice["text"])
             if choice["plot"]:
                 with parts.fold("What more minutes and spells would gain"):
@@ -120,8 +125,8 @@ async def take_to_barrel(mirror: LiveMirror, choice: dict[str, Any]) -> None:
         with ui.dialog() as dialog, ui.card():
             parts.says("Work at the barrel is not recorded yet. Its minutes and readings would be lost.")
             with parts.group("row"):
-                parts.button("Keep it", lambda: dialog.submit(False), "main")
-                parts.button("Take the other programme", lambda: dialog.submit(True))
+                parts.button("Keep the present programme", lambda: dialog.submit(False), "main")
+                parts.button("Replace it", lambda: dialog.submit(True))
         if not await dialog:
             return
     programme = choice["programme"]

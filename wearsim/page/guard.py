@@ -104,14 +104,14 @@ class Guard:
         scheme = "https" if request.scope.get("scheme") in ("https", "wss") else "http"
         host, length = headers.get("host", "").lower(), headers.get("content-length", "0")
         if host not in self.door.hosts:
-            return 421, "This page does not answer to that name. Open the address that wearsim page showed."
+            return 421, "The page is not served under this host name. Open the address that wearsim page printed."
         is_own = headers.get("origin", f"{scheme}://{host}").lower() == f"{scheme}://{host}"
         if not is_own or headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
-            return 403, "Refused: the request was begun by another site. Type the address, or scan it again."
+            return 403, "Refused: the request came from another site. Type the address, or scan it again."
         if "transfer-encoding" in headers or not length.isdecimal() or int(length) > LARGEST_BODY:
-            return 413, "Too much."
+            return 413, "The request is too large."
         if request.scope["type"] == "http" and request.scope.get("path", "").startswith("/_nicegui_ws/"):
-            return 404, "What is typed comes through a websocket only."
+            return 404, "Input is accepted only through the page's own connection."
         given = request.query_params.get(KEY, ""), request.cookies.get(COOKIE, "")
         if self.door.word and not any(map(self._is_word, given)):
             return 403, "The address is not complete: scan the code on the laptop's screen again, or type all of it."

@@ -72,7 +72,7 @@ class LiveMirror:
     def _take_over(self, sheet: Sheet) -> None:
         """The readings in the file in place of those typed here, except for what was never in a file."""
         changed = bool(self.rows("rounds"))
-        said = "The readings were changed outside of this page. Here is what the file holds."
+        said = "The readings were changed outside this page. Here is what the file holds."
         self.file_note = said if changed else ""
         unfinished = [one for one in self.draft.rounds if one.struck or (one.is_begun and not one.is_whole)]
         kept = [one for one in unfinished if len(one.cells) == sheet.windows]
@@ -97,7 +97,7 @@ class LiveMirror:
         try:
             await asyncio.to_thread(self.save, self.draft.text)
         except CouldNotError as error:
-            self.file_note = f"What is typed here cannot be kept: {error}"
+            self.file_note = f"What you type here cannot be saved: {error}"
             self.changed.emit("surface", "")
 
     def save(self, text: str) -> None:
@@ -185,7 +185,7 @@ class LiveMirror:
         if self.readings_faults.get("rounds"):
             return [f"The readings cannot be used yet: {self.readings_faults['rounds']}"]
         left_out = f"Readings were changed after session {len(self.sessions)}. The changes are not in its record."
-        broken = "A round of readings is not complete: the search goes by the complete rounds."
+        broken = "One round of readings is incomplete; the search uses only the complete ones."
         is_broken = len(self.rows("rounds")) < len(self.counted("rounds"))
         return [left_out] * self.is_corrected + [broken] * is_broken
 

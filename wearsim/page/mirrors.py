@@ -62,7 +62,7 @@ def _place(mirror: LiveMirror) -> str:
 
 
 class NewMirror:
-    """The questions, the answers so far, and what would be made of them."""
+    """The questions, the answers so far, and what would be created from them."""
 
     def __init__(self, room: Room) -> None:
         self.room, self.answers = room, room.new_answers
@@ -72,10 +72,10 @@ class NewMirror:
         """The questions on one sheet: going back is looking up."""
         with parts.group("beside"):
             with parts.sheet("Questions"):
-                parts.says("Write sizes with their unit, as you have them. A plain number is taken in:")
+                parts.says("Enter sizes with their unit, as you have them. A plain number is taken in:")
                 units = {"in": "inches and pounds", "mm": "millimetres and kilograms"}
                 parts.radio("Unit of plain numbers", units, self._entry("unit"))
-                hint = f"Such as my-mirror. A folder of this name is made in {self.room.folder}."
+                hint = f"Such as my-mirror. A folder of this name is created in {self.room.folder}."
                 parts.field("Name of the folder", self._entry("name"), hint)
                 for question in QUESTIONS:
                     if question.key == "target":
@@ -83,9 +83,9 @@ class NewMirror:
                     self._ask(question)
                 heights = {"": "nanometres", "waves": "waves of light", "millionths": "millionths of an inch"}
                 parts.choice("Heights of the surface in", heights, self._entry("surface_unit"))
-            with parts.sheet("What this makes"):
+            with parts.sheet("What will be created"):
                 self.result()
-                parts.button("Make this mirror's folder", self._make, "main")
+                parts.button("Create this mirror's folder", self._make, "main")
         parts.caution(CAUTIONS[0], CAUTIONS[1], CAUTIONS[-1])
 
     def _ask(self, question: Question) -> None:
@@ -108,15 +108,15 @@ class NewMirror:
             parts.says(parts.upper(str(error)), "" if isinstance(error, CouldNotError) else "mark")
             return
         parts.heading(made["title"], 3)
-        parts.says(f"By its sizes the glass weighs about {made['glass']}. The tool is taken to weigh {made['tool']}.")
+        parts.says(f"From its dimensions the glass weighs about {made['glass']}; the tool is taken as {made['tool']}.")
         if made["is_heavy"]:
             parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
-        parts.says(f"It comes with a sheet for readings through a mask of {made['windows']} windows. {made['waiting']}")
+        parts.says(f"A readings sheet for a mask with {made['windows']} windows is included. {made['waiting']}")
         with parts.fold("All other values used, and why"):
             for key, value, source in made["defaults"]:
                 words = key.replace(".", ", ").replace("_", " ")
                 parts.says(f"{words}: {value}. {parts.upper(source)}.", "quiet")
-            parts.says("They are all in bench.toml in the folder, and can be changed there.")
+            parts.says("All of them are in bench.toml in the folder, and can be changed there.")
 
     def _made(self) -> dict[str, Any]:
         given = given_answers(self.answers)

@@ -168,7 +168,7 @@ class OwnProgramme:
     def figure(self) -> None:
         """The figure afterwards, as a picture, and the strokes."""
         if "picture" not in self.found or self.fault:
-            parts.says("What your programme gives is shown here.")
+            parts.says("The predicted result of your programme appears here.")
             return
         parts.picture(self.found["picture"], f"Predicted surface: {self.found['after']} RMS after")
         for warning in self.found["warnings"]:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 ASSETS = Path(__file__).parent / "assets"
 STEPS = {
-    "readings": "Readings", "next": "What next", "barrel": "At the barrel", "after": "Afterwards", "past": "So far",
+    "readings": "Readings", "next": "What next?", "barrel": "At the barrel", "after": "Afterwards", "past": "History",
     "print": "Print",
 }  # fmt: skip
 """The steps of the work, by the last part of their address."""
@@ -275,7 +275,7 @@ def answers(job: Job, words: str, kind: str = "lines") -> None:
     """What was found: the picture, and every number for whoever wants it."""
     for found in job.found:
         picture(found["picture"], words, kind)
-        with fold("Every number"):
+        with fold("All numbers"):
             written(found["text"])
 
 

@@ -1,4 +1,4 @@
-"""So far: the sessions in a line, predicted against read; a record that was wrong is corrected or set aside."""
+"""History: the sessions in a line, predicted against measured; a record that was wrong is corrected or set aside."""
 
 from __future__ import annotations
 
@@ -41,8 +41,8 @@ class PastView:
         if not self.mirror.sessions:
             parts.says("No session is recorded yet.")
             return
-        with parts.sheet("Predicted and read"), parts.group("stack", aria_live="polite"):
-            parts.answers(self.job, "The RMS through the sessions, predicted and read, and each session's surface")
+        with parts.sheet("Predicted and measured"), parts.group("stack", aria_live="polite"):
+            parts.answers(self.job, "The RMS through the sessions, predicted and measured, and each session's surface")
             parts.is_working(self.job)
 
     @ui.refreshable_method
@@ -58,7 +58,7 @@ class PastView:
             with parts.group("row"):
                 parts.says(f"Kept, but not counted: {words}")
                 bring = partial(mirror.correct, calls.bring_back, name)
-                parts.button("Bring it back", bring, aria_label=f"Bring back {words}")
+                parts.button("Restore it", bring, aria_label=f"Restore {words}")
 
     def _session(self, session: Session) -> None:
         note, bench, planned = session.note, self.mirror.bench, [spell.minutes for spell in session.programme.spells]

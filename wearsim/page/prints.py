@@ -1,4 +1,4 @@
-"""Print and ask: the card and the mask at their true size, and ready questions to the bench."""
+"""Print and ask: the card and the mask at their true size, and standard questions to the bench."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ class PrintView:
         """Card, mask, questions."""
         with parts.sheet("The bench card"):
             if (self.mirror.path / calls.CARD).is_file():
-                parts.says("The work on one page for the barrel: strokes to scale, minutes, what to check.")
+                parts.says("One page to take to the barrel: strokes to scale, minutes, what to check.")
                 self._link("Open the card to print", "card")
             else:
-                parts.says("There is a card once one of the choices under What next is taken to the barrel.")
+                parts.says("There is a card once one of the choices under What next? is taken to the barrel.")
         with parts.sheet("The mask"):
-            parts.says("At its true size. Print at 100 %, not fitted to the page; measure the bar before you cut.")
+            parts.says("Full size. Print at 100 %, not fitted to the page; measure the bar before you cut.")
             self._link("Open the mask to print", "mask")
         with parts.sheet("Questions about your bench"):
             self.questions()
@@ -38,7 +38,7 @@ class PrintView:
 
     @ui.refreshable_method
     def questions(self) -> None:
-        """The ready questions, or how far the one that was asked is."""
+        """The standard questions, or how far the one that was asked is."""
         job = self.mirror.asking
         with parts.group("stack", aria_live="polite"):
             if parts.is_working(job):
@@ -48,4 +48,4 @@ class PrintView:
                 for name, question in QUESTIONS.items():
                     ask = partial(self.mirror.run, job, question.words, calls.answer, name)
                     parts.button(question.words, ask)
-            parts.answers(job, "The answer as a plot")
+            parts.answers(job, "The result as a plot")

@@ -73,7 +73,8 @@ class ReadingsView:
     def _how(self) -> None:
         parts.says(
             f"For each window, from the middle outwards: the knife's position in {self.units} where the window "
-            "darkens evenly. Larger is farther from the mirror; the zero is arbitrary. Three rounds are good."
+            "darkens evenly. Larger is farther from the mirror; the zero is arbitrary. Three rounds are usually "
+            "enough."
         )
         parts.says("The light source")
         kinds, draft = {"moving": "moves with the knife", "fixed": "is fixed"}, self.mirror.draft
@@ -95,7 +96,7 @@ class ReadingsView:
 
     def _windows(self, text: str) -> None:
         if self.mirror.counted(self.which):
-            parts.tell("There are readings through other windows: strike them out and delete them first.")
+            parts.tell("Some readings were taken with other windows. Strike them out and delete them first.")
             return
         try:
             write_windows(open_folder(self.mirror.path), text)
@@ -192,9 +193,7 @@ class ReadingsView:
         for zone, (box, words) in enumerate(zip(self.boxes, self.beneath, strict=True)):
             slip = marks.get((row, zone))
             others = [rounds[at].cells[zone] for at in counted if at != place and rounds[at].cells[zone]]
-            words.content = escape(
-                f"Look again: {slip}" if slip else "other rounds: " + ", ".join(others) if others else ""
-            )
+            words.content = escape(f"Check: {slip}" if slip else "other rounds: " + ", ".join(others) if others else "")
             box.classes(add="slip" if slip else "", remove="" if slip else "slip")
             words.classes(add="mark" if slip else "", remove="" if slip else "mark")
 
@@ -204,7 +203,7 @@ class ReadingsView:
 
     @ui.refreshable_method
     def surface(self) -> None:
-        """What the readings say of the glass, with its band; live."""
+        """What the readings show of the glass, with its band; live."""
         mirror, found = self.mirror, self.mirror.surfaces.get(self.which, {})
         with parts.group("stack", aria_live="polite"):
             for note in (mirror.file_note, mirror.readings_faults.get(self.which, "")):
@@ -224,7 +223,7 @@ class ReadingsView:
                 parts.says("Learn from the sessions, under Afterwards, to see the figure from all of them together.")
             with parts.fold("What the tester should show", self._shadows):
                 self.shadows = parts.group("stack")
-            with parts.fold("Every number"):
+            with parts.fold("All numbers"):
                 parts.written(found["text"])
             if self.which == "rounds":
                 with parts.group("row"):
@@ -235,7 +234,7 @@ class ReadingsView:
         mirror = self.mirror
         if mirror.is_corrected:
             number = len(mirror.sessions)
-            parts.says(f"These readings are those after session {number}. Your changes are not in its record yet.")
+            parts.says(f"These readings belong to session {number}. Your changes are not in its record yet.")
             parts.button(f"Correct session {number} with these readings", self._correct)
         parts.button("What next?", lambda: ui.navigate.to(parts.address_of(mirror, "next")), "main")
 

@@ -127,7 +127,7 @@ def _add_pages(room: Room) -> None:
             if step not in STEPS:
                 raise InputError("no such step", value=step, expected=", ".join(STEPS))
         except WearsimError as error:
-            with frame("Not here", room.look):
+            with frame("Page not found", room.look):
                 says(str(error))
             return
         mirror.read_folder()

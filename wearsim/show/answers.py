@@ -1,4 +1,4 @@
-"""The answer to a ready question as it is read and plotted: sentences first, then the curves as a table."""
+"""The answer to a standard question as it is read and plotted: sentences first, then the curves as a table."""
 
 from __future__ import annotations
 
@@ -39,19 +39,19 @@ _DRAWN = {
 _TITLES = {
     "rim_risk_added": "probability that these strokes lower the rim by more than {limit}",
     "roll_risk_added": "probability that these strokes lower the edge roll by more than {limit}",
-    "rim_height_change": "rim added, against the surface inside 80 % of the radius [{high}]",
-    "edge_roll_change": "edge roll added, against the run just inside the rim [{high}]",
+    "rim_height_change": "rim added, relative to the surface inside 80 % of the radius [{high}]",
+    "edge_roll_change": "edge roll added, relative to the surface just inside the rim [{high}]",
     "surface_rms": "RMS of the surface after [{high}]", "conic_fit": "conic constant after, best fit",
 }  # fmt: skip
 
 
 def answer_text(bench: Bench, answer: Answer, result: StudyResult) -> str:
-    """Question, answer, and the curves it rests on."""
+    """Question, answer, and the curves behind it."""
     unit = length_unit(bench)
     sentences = {"overhang": _overhang_words, "on-top": _on_top_words, "pitch": _pitch_words}[answer.name](
         bench, answer
     )
-    asked = f"Worked: {_stroke_words(bench, answer)}."
+    asked = f"Strokes: {_stroke_words(bench, answer)}."
     parts = ["\n".join([QUESTIONS[answer.name].words, *map(paragraph, [*sentences, asked])])]
     parts += [_curve_text(bench, answer, one, unit) for one in answer.curves]
     parts += [paragraph(note) for note in _NOTES[answer.name]]
@@ -61,29 +61,30 @@ def answer_text(bench: Bench, answer: Answer, result: StudyResult) -> str:
 
 
 _EDGE_NOTE = (
-    "Added: by these strokes alone, however the edge was before; negative = turned down; with the bench's own constants"
+    "Added: the change made by these strokes, whatever the edge was before; negative = turned down; with the bench's own "
+    "constants"
 )
 _NOTES = {
     "overhang": (
-        f"{_EDGE_NOTE}, and for nine of ten cases. Off: the middle of the strokes off centre. Over: how far the top piece's "
-        "edge passes that of the piece below it at the farthest, which is what many call overhang. Chance: how often the "
-        "edge goes down by more than the limit, counted, smoothed from row to row, +- its standard error; < where no draw "
-        "did: 19 in 20 sure that it is less. Half within: how far in from the rim half of what is added reaches; "
-        "-: not given, an error farther in is larger than that of the rim.",
-        "The rim is held against the sphere that fits the inner 80 % best. A mirror that turns oblate lifts its rim by this "
-        "measure, and a narrow turned edge can hide beneath that: look at the edge roll too, which holds the rim against "
-        "the run just inside it. A rim that goes down over a tenth of the mirror and more while the edge roll hardly moves "
-        "is a change of the conic constant rather than a turned edge.",
-        "What the model leaves out makes a turned edge more likely, not less: pitch that bulges over the rim, a lap that "
-        "rocks as it passes the edge. Practice speaks of turned edges about 6 mm (1/4 in) wide; those of the model are half "
-        "as wide (see the validation page). Stay well inside these figures, and test the edge early.",
+        f"{_EDGE_NOTE}, and for nine of ten cases. Off centre: distance of the middle of the strokes. Over: how far, "
+        "at most, the top piece's edge passes that of the piece below it, which many people call overhang. Chance: "
+        "how often the edge goes down by more than the limit: a count, smoothed from row to row, +- its standard "
+        "error; \"<\" where no draw did: an upper limit at 95 % confidence. Half within: distance in from the rim by "
+        "which the change has fallen to half; left out (-) where an error farther in is larger than the rim's own.",
+        "The rim is compared with the sphere that best fits the inner 80 %. A mirror that turns oblate lifts its rim "
+        "by this measure, which can hide a narrow turned edge: look at the edge roll too, which compares it with the "
+        "surface just inside. A rim that goes down over a tenth of the mirror or more while the edge roll hardly "
+        "changes is a change of the conic constant rather than a turned edge.",
+        "Effects not modelled make a turned edge more likely, not less: pitch that bulges over the rim, a lap that rocks as "
+        "it passes the edge. In practice turned edges are said to be about 6 mm (1/4 in) wide; the model's are half that "
+        "(see the validation page). Stay well inside these figures, and test the edge early.",
     ),
     "on-top": (f"{_EDGE_NOTE}, and for nine of ten cases.",),
     "pitch": (
         f"{_EDGE_NOTE}.",
-        "Nobody sells pitch by its stiffness, and it is hard to measure: a third and three times are how well it is known, "
-        "and the rows show what that costs. Pitch that you buy or temper differs in how slowly it flows, as a colder or "
-        "warmer room makes it.",
+        "Pitch is not sold by stiffness, and stiffness is hard to measure. It is known only within a factor of three; "
+        "the rows show how much that matters. The pitches that you can buy or temper differ in how slowly they flow, "
+        "as one pitch does in a colder or warmer room.",
     ),
 }  # fmt: skip
 
@@ -122,7 +123,7 @@ def _along(bench: Bench, answer: Answer, unit: LengthUnit) -> tuple[list[str], l
             [f"{one / own:.2g}" for one in at],
             [f"{one / 1e9:.2g}" for one in at],
         ]
-    head = "Off" if answer.name == "overhang" else "Length"
+    head = "Off\ncentre" if answer.name == "overhang" else "Length"
     in_units = [unit.number(one * bench.mirror.diameter) for one in at]
     return [f"{head}\n{unit.name}", "of D"], [in_units, [in_diameters(one) for one in at]]
 
@@ -195,20 +196,20 @@ def _overhang_words(bench: Bench, answer: Answer) -> list[str]:
     ]
     for label, farthest in found["farthest"].items():
         if farthest is None:
-            lines.append(f"{_NAMES[label]}: not even strokes about the centre.")
+            lines.append(f"{_NAMES[label]}: none; even strokes over the centre carry more risk than that.")
             continue
         reach = f"{unit.short(farthest * bench.mirror.diameter)} ({in_diameters(farthest)} D) off centre"
         more = ", the farthest tried" if farthest >= found["tested_to"] else ""
         top, bottom = ("lap", "glass") if label == "tool" else ("glass", "lap")
         lines.append(
-            f"{_NAMES[label]}: strokes whose middle is up to {reach}{more}. At the farthest the {top}'s edge then passes "
-            f"the {bottom}'s by {unit.short(found['overhang_m'][label])}."
+            f"{_NAMES[label]}: strokes whose middle is up to {reach}{more}. The {top}'s edge then overhangs the "
+            f"{bottom} by up to {unit.short(found['overhang_m'][label])}."
         )
     before = [answer.curves[0].values[name][0] - answer.curves[0].values[f"{name}_change"][0] for name in
               ("edge_roll", "rim_height")]  # fmt: skip
     if np.all(np.isfinite(before)):
         lines.append(
-            f"Before: edge roll {height_text(before[0])}, rim {height_text(before[1])} against the inner 80 %."
+            f"Before: edge roll {height_text(before[0])}, rim {height_text(before[1])} relative to the inner 80 %."
         )
     return lines
 
@@ -219,8 +220,9 @@ def _on_top_words(bench: Bench, answer: Answer) -> list[str]:
         return ["No stroke of this question can be done on this bench."]
     lines = [
         f"{_NAMES[label]}: strokes of {unit.short(one['length'] * bench.mirror.diameter)} "
-        f"({in_diameters(one['length'])} D{_end_of_range(one)}) leave the least: {height_text(one['surface_rms_m'])} RMS, "
-        f"and in 19 of 20 cases less than {height_text(one['surface_rms_95_m'])}.{_edge_of_best(answer, one)}"
+        f"({in_diameters(one['length'])} D{_end_of_range(one)}) give the best result: "
+        f"{height_text(one['surface_rms_m'])} RMS, and in 19 of 20 cases less than "
+        f"{height_text(one['surface_rms_95_m'])}.{_edge_of_best(answer, one)}"
         for label, one in best.items()
     ]
     better = answer.found["better"]
@@ -261,7 +263,7 @@ def _pitch_words(bench: Bench, answer: Answer) -> list[str]:
     if worst["added_m"] < -answer.found["edge_limit_m"]:
         name = {"edge_roll_change": "edge roll", "rim_height_change": "rim"}[worst["of"]]
         lines.insert(0, (
-            f"Mind the edge: at {temperature_text(worst['temperature_degC'], bench)} and {worst['stiffness_factor']:.2g} "
+            f"Watch the edge: at {temperature_text(worst['temperature_degC'], bench)} and {worst['stiffness_factor']:.2g} "
             f"times the stiffness these strokes lower the {name} by {height_text(-worst['added_m'])}, more than "
             f"{height_text(answer.found['edge_limit_m'])}, which counts as a turned edge."
         ))  # fmt: skip

@@ -25,8 +25,8 @@ TITLES = {
     "stiffness": "stiffness of the pitch",
     "relaxation_time": "relaxation time",
     "edge_gain": "edge gain",
-    "stroke_length": "stroke length, times as written",
-    "overhang_bias": "strokes to one side",
+    "stroke_length": "stroke length, relative to that recorded",
+    "overhang_bias": "sideways bias of strokes",
     "smoothing": "wear of high zones",
     "flow": "flow of the pitch",
 }
@@ -36,8 +36,8 @@ UNITS = {
 }  # fmt: skip
 DETERMINED = {
     "told": ("determined", "by your sessions", "determined by the sessions"),
-    "partly": ("partly", "determined in part", "partly determined"),
-    "prior": ("not determined", "as before the sessions", "not determined"),
+    "partly": ("partly", "narrowed by the sessions", "partly determined"),
+    "prior": ("not determined", "unchanged by the sessions", "not determined"),
     "known": ("known", "stated as exact", "stated as known"),
 }
 """How far the sessions determine a constant: in a column of the table, what that means, and in the plot."""
@@ -57,15 +57,15 @@ OUTSIDE = {
         "the outermost zones of the mask, and the lap's diameter",
     ),
     "stroke_length": (
-        "Your strokes are {} times as long as written",
+        "Your strokes are {} times as long as recorded",
         "how the length of a stroke was measured: from end to end",
     ),
     "overhang_bias": (
-        "Your strokes are {} farther to one side than written",
+        "Your strokes are {} farther to one side than recorded",
         "how far over the edge the top piece goes at each end",
     ),
 }  # fmt: skip
-"""What is said of a constant outside of what the bench states, and what to check."""
+"""What is said of a constant outside the range that the bench states, and what to check."""
 
 
 def calibration_text(bench: Bench, found: Calibration) -> str:
@@ -110,7 +110,7 @@ def _row(bench: Bench, found: Calibration, place: int) -> tuple[str, ...]:
 
 
 def _product(found: Calibration, name: str) -> tuple[str, ...]:
-    """A product of constants as a times what the bench states."""
+    """A product of constants relative to the bench's value."""
     row = powers(name)
     factor = float(np.exp(FACTOR_90 * np.sqrt(row @ found.prior.covariance @ row)))
     low, _, high = found.product(name)
@@ -129,7 +129,7 @@ def _note(found: Calibration) -> str:
 
 
 def _outside(bench: Bench, name: str, factor: float, found: Calibration) -> str:
-    """What is said where a constant came out beyond what the bench states of it."""
+    """What is said where a constant is outside the range that the bench states."""
     what, causes = OUTSIDE[name]
     place = NAMES.index(name)
     reach = FACTOR_90 * float(np.sqrt(found.prior.covariance[place, place]))
@@ -142,9 +142,11 @@ def _outside(bench: Bench, name: str, factor: float, found: Calibration) -> str:
 
 
 def _spread(bench: Bench, found: Calibration) -> str:
-    text = f"Removals vary by about {found.posterior.spread:.0%} from one session to the next"
-    if not found.knows_spread:
-        text += ", as assumed beforehand: your sessions do not show it yet"
+    if found.knows_spread:
+        text = f"Removals vary by about {found.posterior.spread:.0%} from session to session"
+    else:
+        text = f"Removals are assumed to vary by about {found.posterior.spread:.0%} from session to session; "
+        text += "your sessions do not determine this yet"
     text += f". Relaxation time at {temperature_text(bench.laps[0].pitch_temperature, bench)}"
     if len(bench.laps) > 1:
         text += "; stiffness and relaxation time of the first lap, the others by the same factors"
@@ -159,33 +161,31 @@ def _sessions(found: Calibration) -> str:
         (str(fit.number), f"{fit.chi_square:.1f}", str(fit.compared), f"{fit.weight:.2f}", _verdict(fit))
         for fit in found.sessions
     ]
-    lines = [table(("Session", "Chi-square", "expected", "Counts", ""), rows, words=(0, 4))]
+    lines = [table(("Session", "Chi-square", "Expected", "Weight", ""), rows, words=(0, 4))]
     lines += [paragraph(_misfit(fit, found)) for fit in found.sessions if not fit.fits]
     return "\n".join(lines)
 
 
 def _misfit(fit: SessionFit, found: Calibration) -> str:
     """What is said of a session that does not fit: what would explain it, what it changes, and what can be done."""
-    text = f"Session {fit.number} does not fit {fits_not(len(found.sessions))}, so it counts little. "
+    text = f"Session {fit.number} does not agree with {fits_not(len(found.sessions))}, so it is given little weight. "
     if fit.is_of_other_size:
-        text += (
-            f"A removal {fit.factor:.2g} times as large would explain it: look at minutes, push, masses and abrasive. "
-        )
+        text += f"A removal {fit.factor:.2g} times as large would explain it: check the minutes, push, masses and abrasive. "
     else:
         text += (
-            "A removal of another size would not explain it: look at the piece on top, the strokes, the pressing of the lap "
+            "No change in the amount removed would explain it: check the piece on top, the strokes, the pressing of the lap "
             "and the date of the sheet. "
         )
     text += (
         f"Correct it with record --replace {fit.number}, or record --confirm {fit.number} if it is as you wrote it. "
-        "The figure after it is taken mostly from what was read."
+        "The figure after it relies mostly on the readings."
     )
     return text
 
 
 def fits_not(sessions: int) -> str:
     """What a session does not fit, by how many sessions there are."""
-    return "what the others say" if sessions > 1 else "what was assumed of pitch and abrasive"
+    return "the other sessions" if sessions > 1 else "the assumed pitch and abrasive"
 
 
 def _verdict(fit: SessionFit) -> str:
@@ -205,7 +205,7 @@ def calibration_figure(bench: Bench, found: Calibration) -> Figure:
 
 
 def _constants(axes: Axes, bench: Bench, found: Calibration) -> None:
-    """Intervals as factors on what the bench states, the sizes themselves written beside."""
+    """Intervals as factors on the bench's values, the values themselves written beside."""
     names = [name for place, name in enumerate(NAMES) if IS_FACTOR[place]]
     low, high = np.exp(found.posterior.interval())
     middle = np.exp(found.belief.mean)
@@ -228,7 +228,7 @@ def _constants(axes: Axes, bench: Bench, found: Calibration) -> None:
     axes.minorticks_off()
     axes.set_yticks(range(len(names)), [TITLES[name] for name in names])
     axes.set_ylim(len(names) - 0.4, -0.8)
-    axes.set_xlabel("times what the bench states")
+    axes.set_xlabel("relative to the bench's value")
     axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2)
 
 
@@ -245,4 +245,4 @@ def _session_bars(axes: Axes, found: Calibration) -> None:
     axes.set_xlim(numbers[0] - 1.0, numbers[-1] + 1.0)
     axes.set_ylim(0.0, 1.2 * max([*away, 1.2]))
     axes.set_xlabel("session")
-    axes.set_ylabel("readings away from\nexpected [sigmas]")
+    axes.set_ylabel("reading minus\nexpected [sigma]")

@@ -58,9 +58,9 @@ def _zones(bench: Bench, both: Comparison, unit: LengthUnit) -> str:
         cannot = [(CANNOT, "")] * len(rings.matrix)
         columns += [cannot, cannot] if side.outcome is None else rings.cells(side.outcome, high)[1:]
     rows = [row for name, *cells in zip(rings.names(unit), *columns, strict=True) for row in bands_beneath(name, cells)]
-    note = f"{rings.note}Surface against the target, positive = high, means over each zone."
+    note = f"{rings.note}Mean surface of each zone relative to the target, positive = high."
     if any(band for column in columns for _, band in column):
-        note += " Beneath each its band: nine of ten cases fall inside it."
+        note += " The band is below each value: nine of ten cases fall inside it."
     heads = [f"Zone of\nradius\n{unit.name}", *(f"{head}\n{high.name}" for head in heads)]
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 

@@ -1,4 +1,4 @@
-"""The readings to expect at the tester, a zone a line."""
+"""The readings expected at the tester, one line per zone."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from wearsim.wear.expected_readings import ReadingsAfter
 
 FINEST = 4
 HOW_TO_USE = (
-    "Relative to zone 1; larger = farther from the mirror. Give or take: one sigma of a setting and of the prediction "
-    "together. If a reading is off by more than twice that, record the session before you go on."
+    "Relative to zone 1; larger = farther from the mirror. +-: one sigma of a setting and of the prediction "
+    "combined. If a reading is off by more than twice that, record the session before you go on."
 )
 
 
@@ -44,10 +44,10 @@ def zone_name(inner: float, outer: float, unit: LengthUnit) -> str:
 
 
 def expected_text(bench: Bench, readings: ReadingsAfter) -> str:
-    """The readings to expect, a zone a line, and how to use them."""
+    """The expected readings, one line per zone, and how to use them."""
     radial, knife = reading_units(bench, readings.sheet)
     zones, after = readings.sheet.zones, readings.after
-    names = ("Reads now", "Afterwards", "Give or take", "On target")
+    names = ("Now", "After", "+-", "Perfect mirror")
     heads = [f"Zone of the mask\n{radial.name}", *(f"{name}\n{knife.name}" for name in names)]
     rows = [
         (
@@ -64,6 +64,5 @@ def expected_text(bench: Bench, readings: ReadingsAfter) -> str:
 
 def head_text(readings: ReadingsAfter) -> str:
     """Which readings these are."""
-    source = "source moving" if readings.sheet.source == "moving" else "source fixed"
     whose = "" if readings.is_own else ", through a standard mask"
-    return f"Knife-edge readings to expect{whose}, {source}:"
+    return f"Expected knife-edge readings{whose}, {readings.sheet.source} source:"

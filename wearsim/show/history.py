@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure, SubFigure
 
 
-BROUGHT_BACK = "What is kept can be brought back: wearsim record FOLDER --restore NAME."
+BROUGHT_BACK = "To restore a kept record: wearsim record FOLDER --restore NAME."
 MOST_PANELS = 8
 IN_MINUTES = 1.5
 """Below so many hours of work in all, the axis is in minutes [h]."""
@@ -54,14 +54,14 @@ def history_text(history: History) -> str:
     heads = [
         "Session",
         "Date",
-        "Hours\nin all",
-        *(f"{name}\n{high.name}" for name in ("RMS read", "All known", "Predicted", "Apart")),
+        "Total\nhours",
+        *(f"{name}\n{high.name}" for name in ("Measured RMS", "Best estimate", "Predicted", "Difference")),
     ]
-    note = "RMS of the surface. Read: from this test alone. All known: from the predictions and tests of all sessions "
-    note += (
-        "so far. Predicted: with what was known before the session. Apart: RMS of the difference between the profile "
-    )
-    note += "read and the profile predicted, reading errors included."
+    note = "RMS of the surface. Measured: from this test alone. Best estimate: from all predictions and tests so far. "
+    note += "Predicted: from what was known before the session. Difference: RMS of measured minus predicted profile, "
+    note += "reading errors included."
+    if not entries:
+        note = "RMS of the surface before the first session; none is recorded yet."
     parts = [
         "A practice mirror: simulated." if history.is_practice else "",
         table(heads, rows, words=(0, 1), band="90 %"),
@@ -80,8 +80,8 @@ def _heights(history: History) -> LengthUnit:
 
 def _remark(entry: Entry, sessions: int) -> str:
     """Whether a session's record fits, what became of that record, what was edited in it, and its notes."""
-    said = [] if entry.fits else [f"its record does not fit {fits_not(sessions)} and counts little"]
-    said += [f"corrected, what it replaces is kept in {', '.join(entry.earlier)}"] if entry.earlier else []
+    said = [] if entry.fits else [f"its record does not agree with {fits_not(sessions)} and is given little weight"]
+    said += [f"corrected; the earlier record is in {', '.join(entry.earlier)}"] if entry.earlier else []
     said += ["confirmed as recorded"] if entry.confirmed else []
     said += [f"{one.what} (last written {one.modified.astimezone():%Y-%m-%d %H:%M})" for one in entry.changes]
     parts = ["; ".join(said) + "."] if said else []
@@ -90,7 +90,7 @@ def _remark(entry: Entry, sessions: int) -> str:
 
 
 def _set_aside(record: KeptRecord) -> str:
-    """A session that counts for nothing, and where it is kept."""
+    """A session that is set aside, and where it is kept."""
     what = (
         "its files cannot be read"
         if record.minutes is None
@@ -114,14 +114,14 @@ def history_figure(history: History, mirror: Mirror, radial: LengthUnit) -> Figu
 
 
 def _draw_course(axes: Axes, history: History) -> None:
-    """RMS against hours, as read and as predicted, each with its band."""
+    """RMS against hours, as measured and as predicted, each with its band."""
     high = _heights(history)
     worked = np.cumsum([0.0, *(entry.minutes for entry in history.entries)])
     size, name = (1.0, "minutes") if worked[-1] < 60.0 * IN_MINUTES else (60.0, "hours")
     at = worked / size
     read = np.array([history.first_rms, *(entry.measured_rms for entry in history.entries)])
     bands = np.array([history.first_band, *(entry.measured_band for entry in history.entries)])
-    _draw_bands(axes, at, read / high.size, bands / high.size, BLUE, "o", "read after, 90 %")
+    _draw_bands(axes, at, read / high.size, bands / high.size, BLUE, "o", "measured after, 90 %")
     axes.plot(at, read / high.size, color=BLUE, linewidth=1.0, alpha=0.5)
     if history.entries:
         beside = 0.012 * (at[-1] or 1.0)
@@ -131,7 +131,7 @@ def _draw_course(axes: Axes, history: History) -> None:
         _draw_bands(axes, at[1:] + beside, predicted / high.size, bands / high.size, RED, "D", label)
         known = np.array([entry.known.rms for entry in history.entries])
         bands = np.array([entry.known.band for entry in history.entries])
-        _draw_bands(axes, at[1:] - beside, known / high.size, bands / high.size, INK, "s", "all known after, 90 %")
+        _draw_bands(axes, at[1:] - beside, known / high.size, bands / high.size, INK, "s", "best estimate after, 90 %")
     axes.set_ylim(0.0, 1.12 * axes.get_ylim()[1])
     for entry, place in zip(history.entries, at[1:], strict=True):  # at the top: nothing else is drawn there
         axes.annotate(_name(entry), (place, 0.985), xycoords=axes.get_xaxis_transform(), ha="center", va="top")
@@ -161,7 +161,7 @@ def _draw_bands(axes: Axes, x: Floats, y: Floats, band: Floats, colour: str, mar
 def _draw_surfaces(
     figure: SubFigure, history: History, shown: tuple[Entry, ...], mirror: Mirror, radial: LengthUnit
 ) -> None:
-    """A panel per session: the surface as read, and as it was predicted."""
+    """A panel per session: the surface as measured, and as it was predicted."""
     rows = rows_for(len(shown))
     panels = figure.subplots(rows, -(-len(shown) // rows), squeeze=False, sharex=True, sharey=True)
     high = height_unit(max(float(np.abs(entry.measured).max()) for entry in shown))
@@ -169,12 +169,12 @@ def _draw_surfaces(
     for axes, entry in zip(panels.flat, shown, strict=False):
         axes.axhline(0.0, color=INK, linewidth=0.6)
         if entry.measured_profile_band is not None:
-            axes.fill_between(radius, *entry.measured_profile_band / high.size, label="read, 90 %", **BAND)
+            axes.fill_between(radius, *entry.measured_profile_band / high.size, label="measured, 90 %", **BAND)
         if entry.predicted_profile_band is not None:
             ends = entry.predicted_profile_band / high.size
             axes.fill_between(radius, *ends, label="predicted, 90 %", **BAND_BEFORE)
         axes.plot(radius, entry.predicted / high.size, label="predicted", **BEFORE)
-        axes.plot(radius, entry.measured / high.size, label="read", **AFTER)
+        axes.plot(radius, entry.measured / high.size, label="measured", **AFTER)
         draw_left_out(axes, mirror, radial)
         axes.set_title(f"session {_name(entry)}{', corrected' if entry.earlier else ''}", fontsize=10)
         axes.set_xlim(0.0, mirror.radius / radial.size)
@@ -186,25 +186,26 @@ def _draw_surfaces(
 
 
 def round_text(one: Round) -> str:
-    """What was worked in a round, what was predicted, and what came of it."""
+    """What was done in a round, what was predicted, and what was measured."""
     high = height_unit(max(one.before, one.measured))
     spells = "; ".join(f"{spell_title(spell)} {spell.minutes:g} min" for spell in one.programme.spells)
     text = (
-        f"{spells}. RMS of the surface {high.number(one.before)} {high.name} read before, "
+        f"{spells}. RMS of the surface {high.number(one.before)} {high.name} measured before, "
         f"{high.number(one.predicted)} predicted ({band_words(one.predicted_band, high.number)}), "
-        f"{high.text(one.measured)} read after."
+        f"{high.text(one.measured)} measured after."
     )
     return paragraph(text, f"Session {one.number}: ", "    ")
 
 
 def ending_text(rounds: Sequence[Round]) -> str:
-    """The figure reached, as it really is: of a practice mirror it is known."""
+    """The true figure reached, which is known for a practice mirror."""
     if not rounds:
-        return "No session was worked."
+        return "No session was carried out."
     first, last = rounds[0], rounds[-1]
     high = height_unit(max(first.true_before, last.true))
     minutes = sum(spell.minutes for one in rounds for spell in one.programme.spells)
     return paragraph(
-        f"After {counted(len(rounds), 'session')} and {counted(minutes, 'minute')} the surface really is "
-        f"{high.text(last.true)} RMS (it was {high.text(first.true_before)}); the test reads {high.text(last.measured)}."
+        f"After {counted(len(rounds), 'session')} and {counted(minutes, 'minute')} of work the true RMS of "
+        f"the surface is {high.text(last.true)} ({high.text(first.true_before)} at the start); the test gives "
+        f"{high.text(last.measured)}."
     )

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 
 MapMask = NDArray[np.bool_]
-# Lightness rises evenly from low to high, so that a grey print says the same.
+# Lightness rises evenly from low to high, so that a grey print shows the same.
 HEIGHTS = ("#557ca3", "#84a8c6", "#b3cbdc", "#dbe5e6", "#f8f0dc")
 DEPTHS = ("#fdf6f1", "#f3d9c9", "#e3b193", "#cb8157")
 FEWEST, MOST = 4, 7
@@ -76,7 +76,7 @@ def _fine_unit() -> LengthUnit:
 
 
 def details(outcome: Outcome) -> BandedNumbers:
-    """All that the planar engine says in numbers, by the names of the outcome's details."""
+    """All numbers of the planar engine, by the names of the outcome's details."""
     return BandedNumbers(outcome.details, {} if outcome.band is None else outcome.band.details)
 
 
@@ -115,8 +115,8 @@ def _remarks(outcome: Outcome, radial: LengthUnit) -> str:
         found.text(name, _fine, f" {_fine_unit().name}") for name in ("ripple_rms_m", "ripple_amplitude_m")
     )
     ripple = paragraph(
-        f"Zonal ripple in the removal {rms} RMS; the strongest wave has an amplitude of {amplitude} and comes "
-        f"every {radial.text(found.values['ripple_period_m'])}."
+        f"Zonal ripple in the removal {rms} RMS; the strongest component has an amplitude of {amplitude} "
+        f"and a period of {radial.text(found.values['ripple_period_m'])}."
     )
     x, y = radial.number(found.values["peak_x_m"]), radial.text(found.values["peak_y_m"])
     return f"{ripple}\n{paragraph(f'The largest pressure was at x {x}, y {y} on the mirror.')}"
@@ -138,18 +138,29 @@ def _turned(programme: Programme, outcome: Outcome) -> str:
                     f"{left[number - 1]:.0%}",
                 ]
             )
-    heads = ("Spell", "Mirror at", f"Astigmatism\n{_fine_unit().name} RMS", "High meridian", "Left of\nsteady bias")
+    heads = (
+        "Spell",
+        "Mirror\nturned to",
+        f"Astigmatism\n{_fine_unit().name} RMS",
+        "High meridian",
+        "Share of steady\nbias remaining",
+    )
     return table(heads, rows)
 
 
 def turns_text() -> str:
-    """What turning by other angles before each spell leaves of a steady bias' astigmatism."""
+    """How much of a steady bias' astigmatism remains with other turns before each spell."""
     rows = []
     for angle in OTHER_TURNS:
         share = turns(math.radians(angle), max(AFTER_SPELLS)).share
         rows.append([f"{angle:.0f} deg", *(f"{share[n - 1]:.0%}" for n in AFTER_SPELLS)])
-    note = "Share left of the astigmatism that a steady bias of barrel or hands would wear without turning, in "
-    note += "spells of equal length. A fifth of a turn, 72 to 80 degrees, each time is common practice, no source."
+    note = (
+        "Astigmatism remaining, as a share of what a steady bias of barrel or hands would produce if the mirror were "
+    )
+    note += (
+        "never turned. Spells of equal length. Turning by a fifth, 72 to 80 degrees, each time is common practice, no "
+    )
+    note += "source."
     heads = ["Turned each time", *(f"{n} spells" for n in AFTER_SPELLS)]
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 
@@ -259,7 +270,7 @@ def draw_ripple(axes: Axes, bench: Bench, outcome: Outcome, radial: LengthUnit) 
             "facet and channel", xy=(pattern, 1.0), xycoords=("data", "axes fraction"), xytext=(4, -10),
             textcoords="offset points", fontsize=8.5, color=INK,
         )  # fmt: skip
-    axes.set_title("Zonal ripple in the removal, its smooth run taken off", fontsize=10)
+    axes.set_title("Zonal ripple in the removal, smooth trend subtracted", fontsize=10)
     axes.set_xlabel(f"period along the radius [{radial.name}]", fontsize=9)
     axes.set_ylabel(f"amplitude [{unit}]", fontsize=9)
 

@@ -112,13 +112,13 @@ def _turning_words(hands: Hands, spell: Spell) -> str:
     if any(hands.spins):
         return counted_turns(hands, spell.duration)
     rounds, turns = turns_by_hand(hands, spell.duration)
-    return f"walk {rounds}; give the top piece {turns}"
+    return f"walk {rounds} of the barrel; give the top piece {turns}"
 
 
 def before(spell: dict[str, Any], first: str) -> list[str]:
     """What to do before a spell; ``first`` is for the very first one."""
     turned = [f"First turn the mirror by {spell['turn']}\u00b0."] if spell["turn"] else []
-    charge = "Wet the lap; put on a fresh charge." if spell["rate"] else "Press it cold."
+    charge = "Wet the lap; put on a fresh charge." if spell["rate"] else "Cold-press the lap."
     return [*turned, *([first] if first else []), charge]
 
 
@@ -126,6 +126,6 @@ def reminders(spell: dict[str, Any]) -> list[str]:
     """What to think of in turn while a spell goes."""
     if not spell["rate"]:
         return ["Hands off: its own weight presses it."]
-    push = f"Press with {spell['push']} on top of its weight."
-    turn = "Turn the top piece, against your walk."
+    push = f"Press with {spell['push']} in addition to its weight."
+    turn = "Turn the top piece, against the direction you walk."
     return ["Keep it wet.", "Walk round the barrel.", turn, push, "Add charge where it runs dry."]

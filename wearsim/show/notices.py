@@ -11,28 +11,28 @@ from wearsim.bench.mirror import Mirror
 from wearsim.knifeedge.cooling import cooling
 from wearsim.show.text import paragraph
 
+FIRST_OF_ALL = "Local regulations and licensed or qualified advice come first."
 CAUTIONS = (
     "Large glass is heavy, and slippery when wet: above about 20 kg lift it with a second person or a hoist. (One country's "
     "limit: lifting constant 23 kg, NIOSH, United States, from memory.)",
     "Hot pitch burns: wear gloves, long sleeves and eye protection. It must not smoke. Keep it away from flame.",
-    "Solvents: take the pot off the heat before any solvent is opened, and ventilate the room well.",
+    "Solvents: take the pot off the heat before you open any solvent, and ventilate the room well.",
     "Grind, polish and clean up wet; wear a respirator for dry powder. Cerium oxide dust irritates eyes, skin and airways. "
     "(One country's limit for respirable crystalline silica: 0.05 mg/m^3, NIOSH, United States.)",
-    "Bright light: never let the Sun fall on a polished mirror, and never look into a laser or a bright test lamp, nor into "
-    "its reflection.",
-    "Local rules, and licensed or qualified practice, come first.",
+    "Bright light: never let the Sun fall on a polished mirror. Never look at the Sun, or into a laser or a bright "
+    "test lamp, directly or reflected in the mirror.",
+    FIRST_OF_ALL,
 )
 ON_THE_CARD = (
     "Wet glass is slippery: above about 20 kg lift it with a second person or a hoist.",
-    "Hot pitch burns: gloves, eye protection; it must not smoke; no flame; off the heat, windows open before any solvent.",
-    "Work and clean up wet; for dry powder (silica, cerium oxide) a respirator.",
-    "Never look into the Sun, a laser or a bright test lamp, nor their reflection.",
-    "Local rules and licensed or qualified practice come first.",
+    "Hot pitch burns: wear gloves and eye protection; no flame; it must not smoke. Solvent: heat off first, windows open.",
+    "Work and clean up wet; wear a respirator for dry silica or cerium oxide.",
+    "Never look at the Sun, a laser or a bright test lamp, directly or in the mirror.",
+    FIRST_OF_ALL,
 )
 """The same for the bench card, short enough for type that is read at arm's length; sources and limits are above."""
-FIRST_OF_ALL = "Local rules and licensed or qualified practice come first."
 IN_SHORT = f"Caution: heavy wet glass, hot pitch, dust, bright light (-v: more).\n{FIRST_OF_ALL}"
-AT_THE_LIGHT = f"Caution: never look into the Sun, a laser or a bright test lamp (-v: more).\n{FIRST_OF_ALL}"
+AT_THE_LIGHT = f"Caution: never look at the Sun, or into a laser or bright test lamp (-v: more).\n{FIRST_OF_ALL}"
 
 
 def cautions_text(*, whole: bool = False, at_the_light: bool = False) -> str:

@@ -91,7 +91,7 @@ def numbers_text(
     if outcome.spells:
         pressure = after.text(PRESSURE.name, PRESSURE.written, f" {PRESSURE.unit}")
         lift_off = after.text(LIFT_OFF.name, LIFT_OFF.written)
-        parts.append(paragraph(f"Largest pressure {pressure}; lift-off over {lift_off} of the overlap, on average."))
+        parts.append(paragraph(f"Largest pressure {pressure}; on average {lift_off} of the overlap carries no load."))
     return "\n".join(parts)
 
 
@@ -110,14 +110,14 @@ def _notes(outcome: Outcome) -> list[str]:
     if not outside:
         return [BAND]
     return [
-        f"{BAND} Single numbers use the most likely constants. Uncertainty usually adds error, so a number can lie "
-        f"outside its band, as here: {', '.join(outside)}. Plan by the band."
+        f"{BAND} Single numbers use the most likely constants. Uncertainty usually adds error, so a number can fall "
+        f"outside its band, as here: {', '.join(outside)}. Base your plans on the band."
     ]
 
 
 def no_band_words(reason: str) -> str:
     """Why an outcome has no band, in a sentence or two."""
-    rest = " The hands' jitter from stroke to stroke, and what the model leaves out, remain."
+    rest = " Two uncertainties are not included: variation from stroke to stroke, and effects not modelled."
     return f"No band: {reason}.{rest if reason == EXACT else ''}"
 
 
@@ -145,7 +145,7 @@ def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Leng
 
 
 def edge_text(outcome: Outcome, unit: LengthUnit) -> str:
-    """The edge after each spell: against the run just inside it, against the inner 80 %, and how wide that is."""
+    """The edge after each spell: relative to the surface just inside it, to the inner 80 %, and how wide that is."""
     high, band, done = unit_for(outcome), outcome.band, outcome.spells
     if not done:
         return ""
@@ -158,8 +158,10 @@ def edge_text(outcome: Outcome, unit: LengthUnit) -> str:
     columns = (*columns[:-1], widths)
     rows = [(str(number), *cells) for number, cells in enumerate(zip(*columns, strict=True), start=1)]
     heads = ["After\nspell", f"Edge roll\n{high.name}", f"Rim's height\n{high.name}", f"Rim's width\n{unit.name}"]
-    note = "Edge roll: the rim against the run just inside it. Rim's height: against the surface that fits the inner "
-    note += "80 % of the radius; its width: how far in half of it reaches. Negative: turned down."
+    note = "Edge roll: the rim relative to the surface just inside it. Rim's height: relative to the sphere that best fits "
+    note += (
+        "the inner 80 % of the radius. Rim's width: how far in half of that height is reached. Negative: turned down."
+    )
     if NO_WIDTH in widths:
         note += f" {NO_WIDTH_NOTE}"
     return f"{table(heads, rows)}\n{paragraph(note)}"
@@ -182,7 +184,7 @@ def outcome_figure(bench: Bench, programme: Programme, outcome: Outcome) -> Figu
 
 
 def profiles_figure(bench: Bench, outcome: Outcome) -> Figure:
-    """Surface before and after and what is removed, narrow enough for a hand's screen."""
+    """Surface before and after and what is removed, narrow enough for a phone."""
     with plot_style():
         figure = new_figure(5.4, 5.2)
         draw_profiles(figure, bench.mirror, outcome, "", length_unit(bench), unit_for(outcome))

@@ -1,4 +1,4 @@
-"""A proposal as it is read and plotted: the programme, the figure before and after, what minutes and spells buy.
+"""A proposal as it is read and plotted: the programme, the figure before and after, the gain from more time.
 
 How good the proposal is, and why it stops there, is read as well.
 """
@@ -39,7 +39,7 @@ LEGEND_COLUMNS = 2
 
 
 def proposal_text(bench: Bench, proposal: Proposal, readings: str = "") -> str:
-    """Everything to read about a proposal, the readings to expect afterwards given as text."""
+    """Everything to read about a proposal, the expected readings given as text."""
     unit = length_unit(bench)
     parts = [
         programme_text(bench, proposal, unit),
@@ -84,8 +84,8 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         )
         for number, spell in enumerate(programme.spells, start=1)
     ]
-    note = "Side: to each side of the middle of the stroke; off centre: how far that middle is from the centre. "
-    note += f"{counted(proposal.limits.strokes_a_minute, 'stroke')} a minute, out and back counted as one. "
+    note = "Side: half the side-to-side travel. Off centre: distance from the middle of the stroke to the mirror's centre. "
+    note += f"{counted(proposal.limits.strokes_a_minute, 'stroke')} per minute, out and back counted as one. "
     note += f"D: the mirror's diameter, {unit.short(bench.mirror.diameter)}."
     if len(bench.laps) > 1:
         laps = (f"spell {n}: {bench.lap(s.lap).name}" for n, s in enumerate(programme.spells, start=1))
@@ -117,9 +117,9 @@ def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         words = "; ".join(f"{s.minutes:g} min {spell_words(s, bench.mirror.diameter, unit)}" for s in spells)
         rows.append((one.name, high.number(one.expected_rms), f"{one.effort:.0f}", words))
     rows.append(("Stop now", high.number(proposal.stopped_rms), "0", "-"))
-    notes = [f"{one.name}: for {one.words}." for one in proposal.choices if one.words]
-    note = "RMS to expect, with all uncertainties. Effort: minutes of work, plus the time for handling."
-    heads = ["", f"RMS\n{high.name}", "Effort\nmin", "Programme"]
+    notes = [f"{one.name}: the usual one for {one.words}." for one in proposal.choices if one.words]
+    note = "Expected RMS: all uncertainties included. Effort: minutes of work, plus the time for handling."
+    heads = ["", f"Expected\nRMS {high.name}", "Effort\nmin", "Programme"]
     return f"Choices\n{table(heads, rows, words=(0, 3))}\n{paragraph(' '.join([note, *notes]))}"
 
 
@@ -135,29 +135,27 @@ def _sizes(spell: Spell, diameter: float, unit: LengthUnit) -> tuple[str, ...]:
 
 
 def judgement_text(proposal: Proposal) -> str:
-    """How good the proposal is: what to expect, the floor and the gap to it, the way gone and why."""
+    """How good the proposal is: expected RMS, the floor and the gap to it, how far it goes and why."""
     high = unit_for(proposal.outcome)
     ends = {} if proposal.gap_band is None else {"gap": proposal.gap_band}
     values = {"expected": proposal.expected_rms, "floor": proposal.floor, "gap": proposal.gap}
     numbers = (
-        Number("expected", "RMS to expect, with all uncertainties", high.name, high.number),
-        Number("floor", "Floor: estimated best of any mix of strokes", high.name, high.number),
+        Number("expected", "Expected RMS, all uncertainties included", high.name, high.number),
+        Number("floor", "Floor: estimated best result of any mix of strokes", high.name, high.number),
         Number("gap", "Gap between the RMS after and the floor", high.name, high.number),
     )
     lines = [numbers_table({"": BandedNumbers(values, ends)}, numbers)]
     if proposal.gap < 0.0:
-        lines.append(
-            paragraph("The lap flows meanwhile, so the result is better than the floor, which leaves that out.")
-        )
+        lines.append(paragraph("The result is better than the floor because the floor takes no account of pitch flow."))
     if proposal.programme.spells:
         share = share_words(proposal.share, proposal.share_band)
-        reason = f"This removes {share} of the error; the rest waits for a test: {proposal.reason}."
+        reason = f"This removes {share} of the error; test before removing the rest: {proposal.reason}."
         lines.append(paragraph(reason if "of the error" not in proposal.reason else _sentence(proposal.reason)))
     lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
         lines.append(paragraph("The time limit ended the search; a longer one may find something better."))
     if proposal.left_out:
-        lines.append(paragraph(f"The time limit left no time for: {'; '.join(proposal.left_out)}."))
+        lines.append(paragraph(f"Skipped because of the time limit: {'; '.join(proposal.left_out)}."))
     return "\n".join(lines)
 
 
@@ -186,9 +184,9 @@ def later_text(bench: Bench, number: int, session: LaterSession, unit: LengthUni
     high = unit_for(session.outcome)
     rms = numbers_after(session.outcome).height("surface_rms", high)
     head = (
-        f"Session {number}, in outline: {counted(work_minutes(session.programme), 'minute')}, {rms} RMS after it, "
-        f"{high.text(session.expected_rms)} to expect, if the sessions before it go as predicted. "
-        "Test and propose again before it."
+        f"Session {number} (outline): {counted(work_minutes(session.programme), 'minute')}, predicted RMS {rms}, "
+        f"expected RMS {high.text(session.expected_rms)}, if the earlier sessions go as predicted. Test, then ask for "
+        "a new proposal, before you start it."
     )
     lines = [paragraph(head)]
     for spell in spells:
@@ -216,7 +214,7 @@ def proposal_figure(bench: Bench, proposal: Proposal) -> Figure:
 
 
 def _draw_trade_off(figure: SubFigure, proposal: Proposal, high: LengthUnit) -> None:
-    """What minutes and what spells buy."""
+    """The gain from more minutes and from more spells."""
     by_minutes, by_spells = figure.subplots(2, 1)
     before = proposal.outcome.numbers_before.surface_rms
     if proposal.trade_off:  # the measurement's own band included, as in all that is drawn here
@@ -226,7 +224,7 @@ def _draw_trade_off(figure: SubFigure, proposal: Proposal, high: LengthUnit) -> 
     for axes in (by_minutes, by_spells):
         axes.set_ylim(0.0, 1.2 * max(before, proposal.expected_rms) / high.size or 1.0)
         axes.axhline(proposal.floor / high.size, label="floor", **FLOOR)
-        axes.set_ylabel(f"RMS to expect [{high.name}]")
+        axes.set_ylabel(f"expected RMS [{high.name}]")
     _draw_minutes(by_minutes, proposal, high)
     _draw_spells_count(by_spells, proposal, before, high)
 
@@ -246,7 +244,7 @@ def _draw_minutes(axes: Axes, proposal: Proposal, high: LengthUnit) -> None:
     _mark_proposed(axes, work_minutes(proposal.programme), proposal.expected_rms / high.size)
     axes.set_xlim(0.0, limit)
     axes.set_xlabel("minutes of work")
-    axes.set_title("What minutes buy", pad=14 + 14 * math.ceil((len(curves) + 2 + marked) / LEGEND_COLUMNS))
+    axes.set_title("Gain from more minutes", pad=14 + 14 * math.ceil((len(curves) + 2 + marked) / LEGEND_COLUMNS))
     axes.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), ncols=LEGEND_COLUMNS, columnspacing=1.2)
 
 
@@ -284,8 +282,8 @@ def _draw_spells_count(axes: Axes, proposal: Proposal, before: float, high: Leng
     _mark_proposed(axes, chosen, proposal.expected_rms / high.size)
     axes.set_xlim(-0.6, proposal.limits.spells + 0.6)
     axes.set_xticks(range(proposal.limits.spells + 1))
-    axes.set_xlabel("spells at most; 0: stop now")
-    axes.set_title("What spells buy")
+    axes.set_xlabel("maximum number of spells (0: stop now)")
+    axes.set_title("Gain from more spells")
 
 
 def _mark_proposed(axes: Axes, x: float, y: float) -> None:

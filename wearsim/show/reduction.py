@@ -45,15 +45,15 @@ def reduction_text(
 
 
 def reduced_zones_text(readings: Readings, reduction: Reduction, unit: LengthUnit) -> str:
-    """Zone by zone: knife position, target, difference, and that over what is tolerable."""
+    """Zone by zone: knife position, target, difference, and that as a multiple of the tolerance."""
     knife = knife_unit(readings)
     heads = ["Zone", f"Window\n{unit.name}", f"Knife\n{knife.name}", f"Target\n{knife.name}"]
     heads += [f"Difference\n{knife.name}", "Times tolerance\n1 = limit", ""]
     rows = [_zone_row(number, zone, knife, unit) for number, zone in enumerate(reduction.zones, start=1)]
     note = (
-        "Knife positions are relative to the centre of curvature of the vertex, at best focus. Tolerance: the light of the "
-        "zone misses the middle of the image by the radius of the Airy disc. seen: larger than the uncertainty of the "
-        "reading; wrong: larger than that and than the tolerance."
+        "Knife positions are relative to the centre of curvature of the vertex, at best focus. Tolerance: the error "
+        "at which light from the zone misses the centre of the image by one Airy-disc radius. real: larger than the "
+        "uncertainty of the reading; too large: also larger than the tolerance."
     )
     return f"{table(heads, rows, words=(6,))}\n{paragraph(note)}"
 
@@ -66,12 +66,12 @@ def _zone_row(number: int, zone: ZoneReport, knife: LengthUnit, unit: LengthUnit
         knife.number(zone.target),
         f"{knife.number(zone.aberration, '+')} +-{knife.number(zone.sigma)}",
         f"{decimal(zone.multiple, 2, '+')} +-{zone.multiple_sigma:.2f}",
-        "" if not zone.is_resolved else "wrong" if abs(zone.multiple) > 1.0 else "seen",
+        "" if not zone.is_resolved else "too large" if abs(zone.multiple) > 1.0 else "real",
     )
 
 
 def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthUnit = MILLIMETRES) -> str:
-    """The figure in numbers, with what the readings leave open."""
+    """The figure in numbers, with their uncertainty."""
     rows = []
     for number in figure_rows(height_unit(reduction.surface_pv), unit, conic_places=3):
         spread = getattr(reduction, f"{number.name.removesuffix('_fit')}_sigma", None)
@@ -83,11 +83,11 @@ def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthU
         rows.append((number.label, number.written(getattr(reduction, number.name)), *cells))
     knife = knife_unit(readings)
     note = (
-        f"The readings determine {reduction.supported:.1f} of {len(reduction.zones) - 1} independent shapes. One setting "
-        f"is good to {knife.text(reduction.setting_sigma)} at 0.35 of the radius ({reduction.setting_origin}). "
-        f"The best-fit conic has a radius of curvature of {long_unit(unit).text(reduction.radius_fit)}, if the stated "
-        "radius is right: readings with an arbitrary zero cannot show it. The windows cannot show a zone narrower than "
-        "themselves; the band allows for one."
+        f"The readings determine {reduction.supported:.1f} of {len(reduction.zones) - 1} independent shapes. A single "
+        f"knife setting has a standard deviation of {knife.text(reduction.setting_sigma)} at 0.35 of the radius "
+        f"({reduction.setting_origin}). The best-fit conic has a radius of curvature of "
+        f"{long_unit(unit).text(reduction.radius_fit)}, if the stated radius is right: readings with an arbitrary zero "
+        "cannot show it. The windows cannot show a zone narrower than themselves; the band allows for one."
     )
     return f"{table(('', 'Mean surface', 'Spread', 'Band, 5-95 %'), rows)}\n{paragraph(note)}"
 
@@ -98,24 +98,24 @@ def known_text(known: KnownFigure, unit: LengthUnit = MILLIMETRES) -> str:
     words = (band_words(one.band.tolist(), high.number) for one in (known.known, known.read))
     lines = [
         f"From all sessions together the surface is {high.text(known.known.rms)} RMS (90 %: {next(words)}); from this "
-        f"reading alone {high.text(known.read.rms)} ({next(words)}). Predictions and proposals start from all sessions."
+        f"test alone {high.text(known.read.rms)} ({next(words)}). Predictions and proposals start from all sessions."
     ]
     lines += [
-        f"They disagree from {unit.short(first)} to {unit.short(last)} from the centre: all sessions together put it up to "
-        f"{high.text(abs(most))} {'higher' if most > 0 else 'lower'}."
+        f"They disagree between {unit.number(first)} and {unit.short(last)} from the centre, where all sessions "
+        f"together give a surface up to {high.text(abs(most))} {'higher' if most > 0 else 'lower'}."
         for first, last, most in known.apart
     ]
     if known.next_window is not None:
         inner, outer = known.next_window
         lines.append(
-            f"Next time also read a window from {unit.short(inner)} to {unit.short(outer)}: no window shows well what your "
-            "strokes did there."
+            f"Next time also read a window from {unit.number(inner)} to {unit.short(outer)}: your present windows "
+            "hardly show what your strokes did there."
         )
     return paragraph(" ".join(lines))
 
 
 def astigmatism_text(seen: Astigmatism) -> str:
-    """What the orientations say, in one paragraph."""
+    """What the orientations show, in one paragraph."""
     if seen.height_sigma is None:
         text = (
             f"Orientations: a difference that is the same in every zone is either {height_text(abs(seen.height))} of "
@@ -131,9 +131,9 @@ def astigmatism_text(seen: Astigmatism) -> str:
 
 
 def axis_words(seen: Astigmatism) -> str:
-    """Where the high diameter lies on the glass, or what it would take to know."""
+    """Where the high diameter is on the glass, or what it would take to know."""
     if seen.azimuth is None:
-        return "Two orientations do not give its axis: read a third, half way between them, and one of the three twice."
+        return "Two orientations do not give its axis: test in a third half way between them, and in one of the three twice."
     place = (
         f"{np.degrees(seen.azimuth) % 180.0:.0f} deg counterclockwise from the mark on the mirror, looking at its face"
     )
@@ -157,8 +157,8 @@ def reduction_figure(reduction: Reduction, unit: LengthUnit = MILLIMETRES, known
 
     Where there are sessions, the figure that all of them give together is drawn over it.
 
-    The lower panel stands on the same radii: a bar as wide as its window and as tall as the zone's aberration
-    in multiples of the tolerable, up for knife readings that are too long. The pale strip is what is tolerable.
+    The lower panel has the same radii: a bar as wide as its window and as tall as the zone's aberration
+    in multiples of the tolerance, up for knife readings that are too long. The pale strip is the tolerance.
     """
     with plot_style():
         figure = new_figure(8.5, 6.4)
@@ -189,7 +189,7 @@ def _profile(axes: Axes, reduction: Reduction, unit: LengthUnit) -> None:
     radius = reduction.radius / unit.size
     low, top = reduction.band / high.size
     axes.axhline(0.0, color=INK, linewidth=0.6)
-    axes.fill_between(radius, low, top, **BAND, label="90 % of what the readings allow")
+    axes.fill_between(radius, low, top, **BAND, label="90 % band (these readings)")
     error = reduction.figure_error / high.size
     axes.plot(radius, error, color=BLUE, linewidth=2.0, label="figure error, high = up")
     for edge in (reduction.geometry.hole_radius, reduction.geometry.clear_radius):
@@ -211,7 +211,7 @@ def _known(axes: Axes, known: KnownFigure, high: LengthUnit, unit: LengthUnit) -
         *(one / high.size for one in (known.known.error, known.known.sigma)),
     )
     ends = (error - SIGMAS_90 * sigma, error + SIGMAS_90 * sigma)
-    axes.fill_between(radius, *ends, **BAND_BEFORE, label="90 % of what all sessions allow")
+    axes.fill_between(radius, *ends, **BAND_BEFORE, label="90 % band (all sessions)")
     axes.plot(radius, error, **BEFORE, label="from all sessions together")
     reach = max(abs(axes.get_ylim()[1]), 1.1 * float(np.abs(ends).max()))
     axes.set_ylim(-reach, reach)
@@ -227,7 +227,9 @@ def _zones(axes: Axes, reduction: Reduction, unit: LengthUnit) -> None:
     tall = max(abs(zone.multiple) + SIGMAS_90 * zone.multiple_sigma for zone in reduction.zones)
     axes.set_ylim(-max(1.6, 1.15 * tall), max(1.6, 1.15 * tall))
     axes.set_ylabel("aberration,\ntimes tolerance")
-    axes.set_title("zones: knife reads too long (up) or short; filled: beyond its uncertainty", fontsize=9.5)
+    axes.set_title(
+        "zones: reading too long (up) or too short (down); filled: larger than its uncertainty", fontsize=9.5
+    )
 
 
 def _zone(axes: Axes, zone: ZoneReport, width: float, unit: LengthUnit) -> None:
@@ -241,14 +243,14 @@ def _zone(axes: Axes, zone: ZoneReport, width: float, unit: LengthUnit) -> None:
 
 
 def masking_figure(advice: StopAdvice, unit: LengthUnit = MILLIMETRES) -> Figure:
-    """Plot what masking the rim would buy: Strehl ratio and light in the core, against the mask's diameter."""
+    """Plot what masking the rim would gain: Strehl ratio and light in the core, against the mask's diameter."""
     curve = advice.masking
     across = 2.0 * curve.mask_radius / unit.size
     with plot_style():
         figure = new_figure(7.0, 4.4)
         axes = figure.subplots()
         low, high = advice.masking_band
-        axes.fill_between(across, low, high, **BAND, label="the same, 90 % of what the readings allow")
+        axes.fill_between(across, low, high, **BAND, label="the same, 90 % band")
         label = "light in the core, for the mean surface: Strehl x area"
         axes.plot(across, curve.worth, color=BLUE, linewidth=2.0, label=label)
         label = "its Strehl ratio inside the mask"
@@ -256,7 +258,7 @@ def masking_figure(advice: StopAdvice, unit: LengthUnit = MILLIMETRES) -> Figure
         axes.plot([2.0 * curve.best_radius / unit.size], [float(np.max(curve.worth))], "o", color=BLUE)
         axes.set_ylim(0.0, 1.05)
         axes.set_xlabel(f"diameter left clear by the mask [{unit.name}]")
-        axes.set_ylabel("of the perfect, unmasked mirror")
+        axes.set_ylabel("relative to the perfect, unmasked mirror")
         axes.set_title(advice.reason, fontsize=9.5, wrap=True)
         axes.legend(loc="best")
     return figure

@@ -9,8 +9,9 @@ from wearsim.show.text import paragraph, table
 from wearsim.wear.bench_risks import LARGE, Risk
 
 NOTE = (
-    "Surface, RMS, piston and focus taken out; an estimate for 20 minutes of work, good to a factor of two. On pads: the "
-    f"whole sag, as after hours unturned on the same pads. * more than {LARGE:g} wave of the wavefront."
+    "Surface, RMS, piston and focus taken out; an estimate for 20 minutes of work, good to a factor of two. Pads: the "
+    f"full sag, as if the mirror had lain on the same pads for hours without being turned. * more than {LARGE:g} wave "
+    "of the wavefront."
 )
 _WHEN = {"tool": "tool on top", "mirror": "mirror on top", "either": "either on top"}
 
@@ -22,7 +23,7 @@ def risks_text(risks: Sequence[Risk], wavelength: float) -> str:
         for risk in risks
     ]
     high = height_unit(0.0).name
-    lines = table(("Not in a prediction", high, f"never\nturned\n{high}", "What to do"), rows, words=(0, 3))
+    lines = table(("Effect not modelled", high, f"never\nturned\n{high}", "What to do"), rows, words=(0, 3))
     return f"{lines}\n{paragraph(NOTE)}"
 
 

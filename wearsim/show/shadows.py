@@ -86,7 +86,7 @@ def shadows_figure(
 def predicted_shadows(bench: Bench, outcome: Outcome) -> Figure:
     """What the tester shows before and after, with the knife where three zones darken before.
 
-    Positions count from what the first zone reads before, as the readings to expect do.
+    Positions count from what the first zone reads before, as the expected readings do.
     """
     sheet = own_sheet(bench) or usual_sheet(bench)
     errors = {"before": outcome.before, "predicted": outcome.figure_error}

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 
 _FAILED = {
-    "tips_off": "tipped off", "refused": "refused", "no_balance": "found no balance", "fault": "met a fault in wearsim",
+    "tips_off": "tipped off", "refused": "refused", "no_balance": "could not be balanced", "fault": "hit a bug in wearsim",
 }  # fmt: skip
 MOST_PANELS = 6
 MOST_LINES = 6
@@ -66,7 +66,7 @@ def study_text(result: StudyResult) -> str:
         found.append((scale.label, *(f"{number:.4g}" for number in _spread(result, name) / scale.size)))
     parts = [table(("Varied", "from", "to", "values"), varied), failures_text(result)]
     if found:
-        parts.insert(1, table(("Came out", "least", "median", "most"), found))
+        parts.insert(1, table(("Result", "least", "median", "most"), found))
     return "\n\n".join(parts)
 
 

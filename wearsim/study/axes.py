@@ -52,7 +52,7 @@ class AxisTable(InputTable):
     Attributes
     ----------
     key : tuple of str
-        Dotted name; of several names all take the same value.
+        Dotted name, or a list of names that all take the same value.
     grid, list, sample : object
         Exactly one of these.
     """
@@ -79,7 +79,7 @@ class SampleTable(InputTable):
     ----------
     count : int
     method : {"latin-hypercube", "sobol", "random"}
-        Sobol wants a power of two.
+        sobol needs a power of two.
     """
 
     count: Annotated[int, whole_number("128", least=1, most=MOST_SAMPLES)]

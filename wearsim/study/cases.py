@@ -216,9 +216,9 @@ def _values_or_failure(
     except ContactError as error:
         return {}, 3, str(error)
     except MemoryError as error:
-        raise CouldNotError(f"case {place + 1}: out of memory; what is complete is kept") from error
+        raise CouldNotError(f"case {place + 1}: out of memory; finished cases are kept") from error
     except Exception as error:  # a fault of ours in one case must not cost the person all the others
-        return {}, 4, f"a fault in wearsim: {type(error).__name__}: {error}"
+        return {}, 4, f"a bug in wearsim: {type(error).__name__}: {error}"
     needed = {dimension for name in job.keep for dimension in QUANTITIES[name].inner} - {"percentile"}
     if needed and not inner:
         inner.update({name: outcome.radius if name == "radius" else outcome.maps[name] for name in needed})
@@ -250,7 +250,7 @@ def work_case(job: Job, place: int, row: Floats | None) -> CaseOutcome:
     InputError
         Where the values do not go together or the top piece tips off.
     ContactError
-        Where the contact found no balance.
+        Where the contact could not be balanced.
     """
     bench, programme = job.bench_and_programme(place, row)
     start, gauge = start_and_gauge(job, bench)

@@ -70,7 +70,7 @@ class Pool:
         CouldNotError
             Where there is none.
         """
-        raise CouldNotError("the executor broke; what is complete is kept: run the study again with a new one")
+        raise CouldNotError("the executor failed; finished cases are kept. Run the study again with a new executor")
 
     def close(self, abandon: bool = False) -> None:
         """Let the workers go; ``abandon``: without waiting for what they are at."""

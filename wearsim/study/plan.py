@@ -41,7 +41,7 @@ class StudyTable(InputTable):
     Attributes
     ----------
     bench : str
-        A ``bench.toml`` (from the study's folder) or the name of a ready bench.
+        A ``bench.toml`` (from the study's folder) or the name of a ready-made bench.
     programme : str or None
         A ``programme.toml``; None where the study holds its own ``[[spell]]`` tables.
     engine : {"radial", "planar"}
@@ -113,7 +113,7 @@ class Study:
 
 
 def study_names() -> tuple[str, ...]:
-    """Names of the ready studies."""
+    """Names of the ready-made studies."""
     return tuple(sorted(path.stem for path in _studies_folder().glob("*.toml")))
 
 
@@ -127,7 +127,7 @@ def load_study(path: str | Path) -> Study:
     Parameters
     ----------
     path : str or Path
-        A ``STUDY.toml``; or the name of a ready study of ``configs/studies``, where no such file exists.
+        A ``STUDY.toml``; or the name of a ready-made study of ``configs/studies``, where no such file exists.
 
     Returns
     -------
@@ -158,7 +158,7 @@ def study_from_table(
     InputError
     """
     if "study" not in table and "mirror" in table:
-        expected = "a study; or a ready question about this bench: --question overhang, on-top or pitch"
+        expected = "a study; or a standard question about this bench: --question overhang, on-top or pitch"
         raise InputError("a bench", file=file, expected=expected)
     check_keys(table, ("study", "spell", "axis", "sample"), file)
     if "study" not in table:

@@ -72,13 +72,13 @@ class CaseOutcome:
     def over_draws(self) -> DrawStatistics:
         """The draws of a case that has them."""
         if self.drawn is None:
-            raise ValueError("this case was worked without draws")
+            raise ValueError("this case was computed without draws")
         return self.drawn
 
 
 @dataclass(frozen=True)
 class DrawStatistics:
-    """A case over draws of the uncertain constants; draws that found no balance are left out.
+    """A case over draws of the uncertain constants; draws that could not be balanced are left out.
 
     Parameters
     ----------

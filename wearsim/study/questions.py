@@ -1,4 +1,4 @@
-"""Ready questions to one's own bench, each a study that needs no file: how far to overhang, which on top, what pitch.
+"""Standard questions about one's own bench, each a study that needs no file: how far to overhang, which on top, what pitch.
 
 A question sets up the study and takes its answer from what came out: curves over one axis, and what follows from them.
 """
@@ -102,7 +102,7 @@ def _plain(values: Floats) -> Any:
 
 @dataclass(frozen=True)
 class Question:
-    """A ready question.
+    """A standard question.
 
     Parameters
     ----------

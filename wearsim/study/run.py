@@ -116,7 +116,7 @@ def _what_differs(kept: Mapping[str, Any], study: Study, job: Job) -> str:
     }
     found = [name for name, differs in parts.items() if differs]
     if not found:
-        return "the same settings, worked by another version of wearsim's code"
+        return "the same settings, computed by another version of wearsim's code"
     return f"{' and '.join(found)} differ{'s' if len(found) == 1 and found[0][-1] != 's' else ''}"
 
 
@@ -254,5 +254,5 @@ class Dispatcher:
             if self.losses[chunk.number] >= self.most_tries:
                 raise CouldNotError(
                     f"cases {chunk.first + 1} to {chunk.last} lost their worker {self.most_tries} times (out of memory?); "
-                    "what is complete is kept"
+                    "finished cases are kept"
                 )

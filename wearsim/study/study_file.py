@@ -29,7 +29,7 @@ from wearsim.wear.sealed_hdf5 import DAMAGE, LAYOUT, check_seal, data, new_hdf5,
 
 FORMAT = "wearsim study"
 VERSION = 2
-"""1: before the seal, and before cases that failed by a fault of wearsim's."""
+"""1: before the seal, and before cases that failed by a bug of wearsim."""
 SAMPLE = "sample"
 CHECKED: dict[str, Any] = {"chunks": True, "fletcher32": True}
 """Numbers carry check sums, which HDF5 keeps for every chunk of a dataset."""
@@ -190,7 +190,7 @@ def write_study(
         cause = error.__cause__ if isinstance(error.__cause__, OSError) else error
         reason = getattr(cause, "strerror", None) or cause
         raise CouldNotError(
-            f"{output}: cannot be written ({reason}); what is complete is kept: make room and give the same "
+            f"{output}: cannot be written ({reason}); finished cases are kept: make room and give the same "
             "command again"
         ) from error
 

@@ -193,8 +193,8 @@ def _hands(bench: Bench) -> Risk:
     whole = on_points(plate, bench.hands.push, [PointRing(2, HANDS_PLACE)]).times(1.0 - np.exp(-rate * WORK))
     left = min(1.0, bench.hands.hand_turn / (4.0 * np.pi * WORK))
     return _risk(
-        "hands", "the hands bend the mirror", "mirror", whole.times(left), whole.rms,
-        "turn it in your hands all the while; push near its middle",
+        "hands", "pressure of the hands bends the mirror", "mirror", whole.times(left), whole.rms,
+        "keep turning it in your hands; push near its middle",
     )  # fmt: skip
 
 
@@ -205,17 +205,15 @@ def _support(bench: Bench, unit: LengthUnit, high: LengthUnit) -> Risk:
     """
     plate, limit, own = mirror_plate(bench.mirror), 0.5 * LARGE * bench.light.wavelength, bench.mirror.support
     load = GRAVITY * bench.mirror.piece_mass + max(bench.load_on("tool", lap) for lap in bench.laps)
-    turning = "turn the mirror on them by a fifth of a turn between spells: after five the lobes cancel"
+    turning = "turn the mirror on them by a fifth of a turn between spells; after five spells the lobes cancel"
     if own == "even":
         flat = on_points(plate, 0.0, SUPPORT_RINGS["three pads"])
-        return _risk(
-            "support", "the mirror lies on an even layer", "tool", flat, 0.0, "turn it between spells all the same"
-        )
+        return _risk("support", "the mirror lies on an even layer", "tool", flat, 0.0, "turn it between spells even so")
     sag, names = on_points(plate, load, SUPPORT_RINGS[own]), list(SUPPORT_RINGS)
     places = " and ".join(unit.short(ring.place * plate.radius) for ring in SUPPORT_RINGS[own])
     words = f"the mirror sags over {own}, {places} from its centre"
     if sag.rms <= limit:
-        return _risk("support", words, "tool", sag, sag.rms, f"these pads are enough; {turning}")
+        return _risk("support", words, "tool", sag, sag.rms, f"these pads suffice; {turning}")
     better = {name: on_points(plate, load, SUPPORT_RINGS[name]).rms for name in names[names.index(own) + 1 :]}
     enough = next((name for name, rms in better.items() if rms <= limit), None)
     advice = (
@@ -225,7 +223,9 @@ def _support(bench: Bench, unit: LengthUnit, high: LengthUnit) -> Risk:
         nearer = on_points(plate, load, [PointRing(3, MOVED_IN)])
         place = unit.short(MOVED_IN * plate.radius)
         advice += f"; or move the three in to {place} ({high.text(nearer.rms)}) if nothing rocks"
-    advice += f"; {turning}; unturned for hours, add {high.text(sag.rms)} RMS of lobes to what you see"
+    advice += (
+        f"; {turning}. If it has not been turned for hours, expect another {high.text(sag.rms)} RMS of lobed error"
+    )
     return _risk("support", words, "tool", sag, sag.rms, advice)
 
 
@@ -261,7 +261,7 @@ def _tool_disc(bench: Bench, lap: Lap, unit: LengthUnit) -> Risk:
     advice = "spread the push with the flat of both hands"
     if factor > 1.0:
         advice = f"a disc of glass {unit.short(1.05 * factor * plate.thickness)} thick, or spread the push"
-    words = f"the push bends the tool ({unit.short(plate.thickness)} of glass by its mass)"
+    words = f"the push bends the tool (taken as glass {unit.short(plate.thickness)} thick, from its mass)"
     return _risk("tool", words, "tool", bent, bent.rms, advice)
 
 

@@ -1,4 +1,4 @@
-"""The knife-edge readings to expect after a programme, with their spread (physics section 8).
+"""The knife-edge readings expected after a programme, with their spread (physics section 8).
 
 And halfway through a long spell: a check before it has gone too far.
 """
@@ -117,7 +117,7 @@ class _Trials:
         return self._errors(run.heights)
 
     def drawn(self, draws: int, seed: int) -> Floats:
-        """Over draws of everything, (k, places, n), without those that found no balance."""
+        """Over draws of everything, (k, places, n), without those that could not be balanced."""
         found = self.uncertain.draws(self.engine, self.bench, self.programme, draws, seed)
         kept = [self._errors(one.heights) for one in found if one is not None]
         return np.array(kept).reshape(len(kept), len(self.places), self.start.radius.size)
@@ -138,7 +138,7 @@ def drawn_figures(
     Returns
     -------
     (k, n) ndarray
-        Without the draws that found no balance [m].
+        Without the draws that could not be balanced [m].
     """
     return _Trials(bench, programme, (-1,), **known).drawn(draws, seed)[:, 0]
 
@@ -146,7 +146,7 @@ def drawn_figures(
 def readings_after(
     bench: Bench, outcome: Outcome, sheet: Readings, drawn: Floats | None = None, *, is_own: bool = True
 ) -> ReadingsAfter:
-    """The readings to expect after an outcome, its possible figures from :func:`drawn_figures` (k, n) [m].
+    """The readings expected after an outcome, its possible figures from :func:`drawn_figures` (k, n) [m].
 
     ``is_own`` says whether the sheet is the person's own.
     """
@@ -160,7 +160,7 @@ def readings_after(
 def read_of(
     bench: Bench, sheet: Readings, radius: Floats, error: Floats, drawn: Floats | None = None
 ) -> ExpectedReadings:
-    """The readings to expect of one figure error (n,) [m], in the zones and with the setting noise of a sheet.
+    """The readings expected of one figure error (n,) [m], in the zones and with the setting noise of a sheet.
 
     Of figures that are possible, ``drawn`` (k, n) [m], at least two are needed for a spread in addition to the setting's.
     """
@@ -223,7 +223,7 @@ def expected_after(
     bench: Bench, programme: Programme, outcome: Outcome, *, for_card: bool = False, seed: int = 0,
     draws: int = BAND_DRAWS, **known: Any,
 ) -> ReadingsAfter | None:  # fmt: skip
-    """The readings to expect after a programme, in the zones and the unit of the bench's own sheet.
+    """The readings expected after a programme, in the zones and the unit of the bench's own sheet.
 
     Parameters
     ----------

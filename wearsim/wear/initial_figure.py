@@ -188,7 +188,7 @@ def from_conic(bench: Bench, conic: float, accuracy: Accuracy) -> StartFigure:
     height = Conic(mirror.radius_of_curvature, conic).departure(radius)
     if np.any(np.abs(np.diff(height - mirror.geometry.departure(radius))) > STEEPEST * np.diff(radius)):
         raise InputError(
-            "too steep to be a figure error against the conic that the mirror is to have", file=bench.file,
+            "too steep to be a figure error relative to the target conic", file=bench.file,
             key="figure.conic", value=conic, expected=f"slopes of at most {STEEPEST * 1e3:g} um per mm",
         )  # fmt: skip
     return StartFigure.exact(radius, height)

@@ -18,7 +18,7 @@ from wearsim.wear.engine_protocol import Run
 
 EXACT = "the bench states every constant as exact and its figure has no sigma"
 NOT_ASKED = "no draws were asked for (--draws)"
-NOTHING_DONE = "nothing is done"
+NOTHING_DONE = "the programme is empty"
 NO_SPREAD = ("axis", "peak_", "strokes_redrawn", "steady_bias", "period")
 """In the names of details that are places, axes or counts: percentiles over draws say nothing of them."""
 
@@ -381,7 +381,7 @@ def share_of_the_way(before: Floats, removal: Floats, gauge: FigureGauge) -> flo
 def band_of(
     drawn: Sequence[Draw | None], gauge: FigureGauge, draws: int, minutes: Floats, *, is_measured: bool
 ) -> Band:
-    """The band over all draws, None for those that found no balance.
+    """The band over all draws, None for those that could not be balanced.
 
     ``draws`` of them were tried, the spells took ``minutes`` (spells,) [min], and where the figure ``is_measured`` the
     glass at the start differs from draw to draw. Strokes only wear: where a draw's difference in shape would add glass, none

@@ -171,7 +171,7 @@ class Uncertainty:
     ) -> list[Draw | None]:  # fmt: skip
         """The programme worked so often, with other constants, other glass and other chances each time.
 
-        None stands for a draw that found no balance. Where the constants are taken as exact, a session does what the engine
+        None stands for a draw that could not be balanced. Where the constants are taken as exact, a session does what the engine
         says.
         """
         start, spells = self.start, len(programme.spells)
@@ -294,7 +294,7 @@ def describe(spell: Spell, bench: Bench) -> str:
 def summarise(bench: Bench, run: Run[Any], gauge: FigureGauge) -> Outcome:
     """An outcome from a run of any engine, without band and the usual warnings."""
     stages = np.array([gauge.error(height) for height in run.heights])
-    redrawn = f"{counted(run.redraws, 'stroke')} drawn again, because they would have tipped the top piece off"
+    redrawn = f"{counted(run.redraws, 'stroke')} drawn again because they would have tipped the top piece off"
     return Outcome(
         engine=run.engine,
         radius=run.radius,

@@ -20,6 +20,8 @@ from wearsim.wear.state import glass_grid, start_state
 
 # Edge roll below this, in waves of surface height, is warned of (the default limit of ``propose``).
 EDGE_LIMIT_WAVES = 0.125
+# How the warning of the edge at the end of its band begins.
+EDGE_AT_WORST = "edge: in the worst 5 % of cases"
 # Share of the overlap that carries nothing, beyond what the tilt of a lap that fits lifts off, from which the lap does
 # not conform. A judgement.
 LIFT_OFF_TOO_MUCH = 0.25
@@ -54,12 +56,14 @@ def mistrust(outcome: Outcome) -> tuple[str, ...]:
 
 
 def warnings_for(bench: Bench, programme: Programme, outcome: Outcome) -> tuple[str, ...]:
-    """Everything worth a word about an outcome, each one line."""
+    """Everything worth mentioning about an outcome, each one line."""
     lines = [*_figure(bench, outcome), *_edge(bench, outcome), *_rim(bench, outcome)]
     lines += [*_spells(bench, programme, outcome), *_glass(bench), *_neglected(bench, programme)]
     lines += _weight(bench, programme)
     if outcome.band is not None and outcome.band.failed:
-        lines.append(f"{outcome.band.failed} of {outcome.band.draws} draws of the constants found no balance of forces")
+        lines.append(
+            f"for {outcome.band.failed} of {outcome.band.draws} draws of the constants the forces could not be balanced"
+        )
     return tuple(lines)
 
 
@@ -71,39 +75,45 @@ def _figure(bench: Bench, outcome: Outcome) -> list[str]:
     rms = outcome.numbers_before.surface_rms
     if rms <= max(LARGEST_RMS, SPHERES_MOST * sphere):
         return []
-    return [f"figure: {rms * 1e6:.3g} um RMS before, too much for any knife edge to read: is its unit right?"]
+    return [f"figure: {rms * 1e6:.3g} um RMS before is more than a knife-edge test can measure; is the unit right?"]
 
 
 def _edge(bench: Bench, outcome: Outcome) -> list[str]:
     """The edge turned further than the limit, either way, afterwards or at the band's end."""
     limit = EDGE_LIMIT_WAVES * bench.light.wavelength
     lines = []
-    for way, sign, end, percentile in (("down", -1.0, 0, "5th"), ("up", 1.0, 1, "95th")):
+    for way, sign, end in (("down", -1.0, 0), ("up", 1.0, 1)):
         roll, before = sign * outcome.edge_roll, sign * outcome.numbers_before.edge_roll
         at_worst = roll if outcome.band is None else sign * float(outcome.band.edge_roll[end])
         if roll > max(limit, before):
             lines.append(
-                f"edge: turned {way} by {height_text(roll)} of surface afterwards ({height_text(before)} before); "
+                f"edge: turned {way} by {height_text(roll)} of surface afterwards ({_edge_now(sign * before)}); "
                 f"the limit is {height_text(limit)}"
             )
         elif at_worst > max(limit, before):
             lines.append(
-                f"edge: may turn {way} by {height_text(at_worst)} of surface ({height_text(before)} now) if the "
-                f"constants are unlucky ({percentile} percentile)"
+                f"{EDGE_AT_WORST} it turns {way} by at least {height_text(at_worst)} of surface "
+                f"({_edge_now(sign * before)})"
             )
     return lines
 
 
+def _edge_now(roll: float) -> str:
+    """How the edge is before, from its roll [m]."""
+    size = height_text(abs(roll))
+    return "now not turned" if size == height_text(0.0) else f"now turned {'down' if roll < 0.0 else 'up'} by {size}"
+
+
 def _rim(bench: Bench, outcome: Outcome) -> list[str]:
-    """A rim that ends lower than the limit against the inner 80 %, which a broad turned edge and an overshot conic do."""
+    """A rim that ends lower than the limit relative to the inner 80 %, which a broad turned edge and overcorrection do."""
     limit, after = EDGE_LIMIT_WAVES * bench.light.wavelength, outcome.numbers
     down, before = -after.rim_height, -outcome.numbers_before.rim_height
     if down <= max(limit, before):
         return []
     width = f", half of that within {stroke_unit(bench).short(after.rim_width)}" if after.rim_width else ""
     return [
-        f"rim: {height_text(down)} of surface below the sphere that fits the inner 80 % ({height_text(before)} before)"
-        f"{width}: a broad turn-down, or a conic that was overshot"
+        f"rim: {height_text(down)} of surface below the sphere that best fits the inner 80 % ({height_text(before)} before)"
+        f"{width}: a broad turn-down, or overcorrection"
     ]
 
 
@@ -136,13 +146,13 @@ def _spells(bench: Bench, programme: Programme, outcome: Outcome) -> list[str]:
     for number, (meant, spell) in enumerate(zip(programme.spells, outcome.spells, strict=True), start=1):
         if _is_poor(bench, meant, spell.lift_off_share):
             lines.append(
-                f"spell {number}: the lap does not conform: {spell.lift_off_share:.0%} of the overlap carries "
-                "nothing, more than its tilt explains; try a pressing before it in the programme"
+                f"spell {number}: the lap does not fit: {spell.lift_off_share:.0%} of the overlap carries no load, more "
+                "than tilt explains. Try adding a cold pressing before this spell"
             )
         if spell.peak_pressure > PRESSURE_TOO_HIGH:
             lines.append(
                 f"spell {number}: largest pressure {spell.peak_pressure / 1e3:.0f} kPa: the load rests on a few high spots, "
-                "where real pitch gives way at once; the removal there is not to be trusted. Press the lap until it fits"
+                "where real pitch would yield at once; do not trust the removal there. Press the lap until it fits"
             )
         if spell.reach > NEAR_TIPPING * spell.tip:
             lines.append(
@@ -151,8 +161,8 @@ def _spells(bench: Bench, programme: Programme, outcome: Outcome) -> list[str]:
             )
         if spell.left_out > 0.0:
             lines.append(
-                f"spell {number}: with the stated spread of the hands {spell.left_out:.1%} of the strokes would "
-                "tip; the prediction leaves them out"
+                f"spell {number}: with the stated stroke-to-stroke variation, {spell.left_out:.1%} of the strokes would "
+                "tip the top piece off; the prediction leaves these out"
             )
     return lines
 
@@ -165,10 +175,9 @@ def _glass(bench: Bench) -> list[str]:
     plate = mirror_plate(mirror)
     enough = mirror.thickness + plate.thickness * ((share / BEND_SHARE) ** (1.0 / 3.0) - 1.0)
     return [
-        f"glass: {length(mirror.diameter)} across and {length(mirror.thickness)} thick bends with the "
-        f"pitch ({share:.0%} of the pitch's give in rings, {give(bench):.0%} across a diameter); the prediction "
-        f"takes it as rigid, which needs a thickness of about {length(enough)}; turn the mirror in your hands "
-        "while it is on top"
+        f"glass: {length(mirror.thickness)} thick at {length(mirror.diameter)} across is too thin to count as rigid, as the "
+        f"prediction assumes; about {length(enough)} would be enough. It bends {share:.0%} as much as the pitch compresses "
+        f"(in rings; {give(bench):.0%} across a diameter). Turn the mirror in your hands while it is on top"
     ]
 
 
@@ -178,14 +187,13 @@ def astigmatism_warning(bench: Bench, found: ZernikeAstigmatism) -> tuple[str, .
         return ()
     hands = next(risk for risk in bench_risks(bench) if risk.name == "hands").careless
     bends = give(bench) > BEND_SHARE or hands > BEND_SHARE * found.amplitude
-    cause = (
-        f"hands that never turn this glass bend it by about {height_text(hands)}, so that bending may be the cause; "
-    )
+    cause = f"If the mirror is never turned in the hands, they bend it by about {height_text(hands)}; "
+    cause += "that may be the cause. "
     return (
         f"astigmatism: {height_text(found.amplitude)} RMS of surface, high at {round(math.degrees(found.axis)) % 180} deg. "
-        "Strokes that are the same all round do not remove it. Before you work on it: "
-        f"{cause if bends else ''}turn the mirror on its test stand and read again, since what stays with the stand is not "
-        "in the glass. At work turn the mirror by 72 to 80 deg before each spell, so that its cause does not add up",
+        f"Strokes worked evenly all round cannot remove it. {cause if bends else ''}"
+        "Before you work on it, turn the mirror on its test stand and test again: what stays with the stand is not in the "
+        "glass. While working, turn the mirror by 72 to 80 deg before each spell, so that its cause does not add up",
     )
 
 
@@ -205,6 +213,6 @@ def _weight(bench: Bench, programme: Programme) -> list[str]:
         if mass > HEAVY:
             lines.append(
                 f"weight: the {on_top} on top weighs {math.ceil(mass)} kg: lift it with a second person or a "
-                "hoist; local rules and qualified practice come first"
+                "hoist; local regulations and licensed or qualified advice come first"
             )
     return lines

@@ -110,10 +110,8 @@ def practice_text(practice: Practice) -> str:
         },
     }  # fmt: skip
     head = "# A practice mirror, simulated by wearsim: there is no such glass.\n"
-    head += (
-        "# [truth] is what calibrate is to find: factors on the constants of bench.toml and on the length of strokes,\n"
-    )
-    head += "# and how far all strokes lie to one side, in metres. Do not look.\n\n"
+    head += "# [truth] is what calibrate has to find: factors on the constants of bench.toml and on the length of strokes,\n"
+    head += "# and how far all strokes are off to one side, in metres. Do not look.\n\n"
     return head + tomli_w.dumps(tables)
 
 

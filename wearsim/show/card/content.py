@@ -172,9 +172,9 @@ def _stroke_words(bench: Bench, spell: Spell, unit: LengthUnit) -> tuple[str, ..
         return ("cold pressing, at rest",)
     diameter = bench.mirror.diameter
     stroke = spell.stroke_on(diameter)
-    parts = ((stroke.length, "long"), (stroke.side_sweep, "each side"), (stroke.side_overhang, "off centre"))
+    parts = ((stroke.length, "long"), (stroke.side_sweep, "to each side"), (stroke.side_overhang, "off centre"))
     sizes = (f"{unit.short(size)} {what} ({in_diameters(size / diameter)}\u00a0D)" for size, what in parts if size)
-    sweep = f", {spell.strokes_per_sweep:g} from side to side" if spell.stroke == "w" else ""
+    sweep = f", {spell.strokes_per_sweep:g} per sweep" if spell.stroke == "w" else ""
     return (f"{STROKES[spell.stroke].words} stroke{sweep}", *sizes)
 
 
@@ -183,15 +183,15 @@ def _pace(bench: Bench, spell: Spell, unit: LengthUnit) -> tuple[str, ...]:
         return ("under its own weight, hands off",)
     hands = bench.hands
     count = (spell.rate or 0.0) * spell.minutes
-    lines = (f"{counted(count, 'stroke')}, {spell.rate:g} a minute", counted_turns(hands, spell.duration))
+    lines = (f"{counted(count, 'stroke')}, {spell.rate:g} per minute", counted_turns(hands, spell.duration))
     return lines if spell.push is None else (*lines, f"push {push_words(spell.push, unit)}")
 
 
 def counted_turns(hands: Hands, seconds: float) -> str:
     """How both pieces turn: by hand, or on a machine."""
     if any(hands.spins):
-        return f"top piece {hands.top_turns:g}, stand {hands.stand_turns:g} turns a minute"
-    return "{}, {} in hand".format(*turns_by_hand(hands, seconds))
+        return f"top piece {hands.top_turns:g}, stand {hands.stand_turns:g} turns per minute"
+    return "walk {}, top {}".format(*turns_by_hand(hands, seconds))
 
 
 def turns_by_hand(hands: Hands, seconds: float) -> tuple[str, str]:
@@ -245,18 +245,19 @@ def _prediction(proposal: CardWork, high: LengthUnit, minutes: float) -> str:
     outcome = proposal.outcome
     if not proposal.programme.spells:
         return f"Nothing to do: {proposal.reason}."
-    text = f"{minutes:g} min of work: RMS {_now_and_after(outcome, 'surface_rms', high)}"
-    return f"{text} (nine times in ten)." if outcome.band is not None else f"{text}."
+    before, after = _before_and_after(outcome, "surface_rms", high)
+    text = f"RMS now {before}; after {minutes:g} min of work {after}."
+    return f"{text} In brackets: 90 % band." if outcome.band is not None else text
 
 
-def _now_and_after(outcome: Outcome, name: str, high: LengthUnit) -> str:
+def _before_and_after(outcome: Outcome, name: str, high: LengthUnit) -> tuple[str, str]:
     """A height before and after, each with its band; ``name`` as in :class:`wearsim.figure.metrics.FigureNumbers`."""
     was, now = ({}, {}) if outcome.band is None else (outcome.band.numbers_before, outcome.band.numbers)
     before, after = (
         f"{high.text(getattr(numbers, name))}{ends_words(ends, name, high.number)}"
         for numbers, ends in ((outcome.numbers_before, was), (outcome.numbers, now))
     )
-    return f"{before} now, {after} after"
+    return before, after
 
 
 def _first(bench: Bench, proposal: CardWork, unit: LengthUnit) -> tuple[str, ...]:
@@ -265,10 +266,10 @@ def _first(bench: Bench, proposal: CardWork, unit: LengthUnit) -> tuple[str, ...
     if not spells:
         return ()
     pressings = any(spell.is_press for spell in spells[1:])
-    between = "Press later only where a spell says so." if pressings else "Do not press between spells."
+    between = "Press the lap again only where a spell says so." if pressings else "No pressing between spells."
     pushed = push_words(bench.hands.push, unit)
-    push = f"While working, press with {pushed} on top of the weight. {_turning_words(bench.hands)}"
-    first = f"{BOX} lap warmed and pressed   {BOX} charge on   {BOX} lap wet   {BOX} mirror turned"
+    push = f"While working, add a push of {pushed} to the weight of the top piece. {_turning_words(bench.hands)}"
+    first = f"{BOX} lap warmed and pressed   {BOX} fresh charge on   {BOX} lap wet   {BOX} mirror rotated"
     lines = (first, f"{pressing_words(bench, proposal.programme, proposal.pressings)} {between}", push)
     if len(spells) == 1 or any(spell.turn for spell in spells):
         return lines
@@ -277,8 +278,8 @@ def _first(bench: Bench, proposal: CardWork, unit: LengthUnit) -> tuple[str, ...
 
 def _turning_words(hands: Hands) -> str:
     if any(hands.spins):
-        return "Let the machine turn."
-    return "Turn the top piece slowly, against the direction you walk."
+        return "The machine turns the pieces."
+    return "Turn it slowly, against the direction you walk."
 
 
 def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | None, float]) -> str:
@@ -303,8 +304,11 @@ def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | 
         if lap in times
     ]
     round_ones = [lap for lap in used if lap not in times and lap.start != "pressed"]
-    lines += [f"Do not press {_named(lap, used)} before spell 1: it begins spherical." for lap in round_ones]
-    return " ".join(lines) or f"Press until the lap fits, {PRESS_MINUTES:g} min at least (common practice, no source)."
+    lines += [
+        f"Do not press {_named(lap, used)} before spell 1: the prediction assumes that it is spherical."
+        for lap in round_ones
+    ]
+    return " ".join(lines) or f"Press until the lap fits, at least {PRESS_MINUTES:g} min (common practice, no source)."
 
 
 def _minutes(seconds: float) -> str:
@@ -328,14 +332,15 @@ def _to_look_for(bench: Bench, proposal: CardWork, high: LengthUnit) -> tuple[st
     unit = stroke_unit(bench)
     ring = f"{unit.number(zones.edges[i])} to {unit.text(zones.edges[i + 1])}"
     way, sign = ("lower", -1.0) if change[i] < 0.0 else ("higher", 1.0)
-    why = "" if sign < 0.0 else ": it loses less glass"
+    why = "" if sign < 0.0 else ", because less glass is removed there"
     by = high.text(abs(change[i]))
+    edge_now, edge_after = _before_and_after(outcome, "edge_roll", high)
     if outcome.band is not None and outcome.band.change is not None:
         ends = np.sort(sign * (zones.matrix @ outcome.band.change.T)[i])
         by += ends_words({"change": ends}, "change", high.number)
     return (
         f"Largest change: {ring} from the centre, {by} {way} relative to the rest{why}.",
-        f"Edge roll {_now_and_after(outcome, 'edge_roll', high)}; negative = turned down. If it is down by more, stop.",
+        f"Edge roll {edge_now} now, {edge_after} after; negative = turned down. If it turns down further, stop.",
         *rest,
     )
 

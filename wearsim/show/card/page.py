@@ -40,7 +40,7 @@ ROOM_OF_A_SPELL = 3.0
 SMALL, HEADING_SIZE, CAUTION_SIZE, DONE_SIZE = 9.0, 11.0, 10.0, 10.0
 # Line spacing of small print, of headings and of the piece on top [1].
 SMALL_LEAD, HEADING_LEAD, TOP_LEAD = 1.2, 1.28, 1.15
-NOTES = "Notes: what was really done, how the lap felt"
+NOTES = "Notes: the work actually done, how the lap felt"
 
 
 def plan(content: CardContent) -> tuple[Type, list[list[SpellCard]]]:
@@ -170,7 +170,7 @@ def _under(pen: Pen, content: CardContent, y: float) -> float:
 
 
 def _after(pen: Pen, content: CardContent, y: float, bottom: float = 0.0) -> float:
-    """Readings to expect, stopping early, what to look for; notes where room is left above ``bottom``."""
+    """Expected readings, stopping early, what to look for; notes where room is left above ``bottom``."""
     x, low, at = LEFT + HALF + GAP, y, y
     if content.readings is not None:
         low = _readings(pen, content.readings, y)
@@ -213,7 +213,7 @@ def _readings(pen: Pen, rows: ReadingRows, y: float) -> float:
 
 
 def _early(pen: Pen, content: CardContent, x: float, y: float) -> float:
-    """How the figure stands if the work is stopped early."""
+    """What the figure is if the work is stopped early."""
     early, width = content.early, HALF - 11.0
     title = f"If you stop early: RMS of the surface [{content.high.name}]"
     pen.fill(x, y, HALF, 10.5, title, bold=True)
@@ -230,7 +230,7 @@ def _chart(axes: Axes, content: CardContent, width: float) -> None:
     if content.early.rms_band is not None:
         low, top = content.early.rms_band.T / content.high.size
         axes.fill_between(minutes, low, top, color="0.82", linewidth=0.0)
-        most, other = max(most, float(top.max())), "grey: nine times in ten"
+        most, other = max(most, float(top.max())), "grey: 90 % band"
     axes.plot(minutes, rms, color="black", linewidth=2.2)
     axes.set(xlim=(0.0, minutes[-1]), ylim=(0.0, 1.22 * most or 1.0))
     axes.tick_params(labelsize=10)

@@ -1,4 +1,4 @@
-"""The readings on a bench card: those to expect afterwards, and two zones to check halfway where that can be done."""
+"""The readings on a bench card: those expected afterwards, and two zones to check halfway where that can be done."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class ReadingRows:
 
 
 def reading_rows(bench: Bench, readings: ReadingsAfter) -> ReadingRows:
-    """The readings to expect afterwards."""
+    """The readings expected afterwards."""
     radial, knife = reading_units(bench, readings.sheet)
     zones, after = readings.sheet.zones, readings.after
     numbered = readings.is_own and bool(np.all(zones.outer > zones.inner))
@@ -56,13 +56,13 @@ def reading_rows(bench: Bench, readings: ReadingsAfter) -> ReadingRows:
         for i in range(len(zones))
     )  # fmt: skip
     step = math.ceil(len(rows) / MOST_ZONES)
-    mask = "" if readings.is_own else "For a standard mask, because the bench names none. "
+    mask = "" if readings.is_own else "For a standard mask: the bench does not specify one. "
     off = "If a reading is off by more than twice that, record the session before you go on."
     if readings.is_own and readings.halfway and can_check(bench):
         off = "If one is off by more than twice that, here or at a CHECK, stop, read every zone, record, and propose again."
     thinned = f" One zone in {step} is shown." if step > 1 else ""
     return ReadingRows(
-        head=f"Readings to expect [{knife.name}], source {readings.sheet.source}",
+        head=f"Expected readings [{knife.name}], {readings.sheet.source} source",
         titles=("window" if numbered else f"zone [{radial.name}]", "now", "after", ""),
         rows=rows[::step],
         foot=f"{mask}Relative to zone 1; larger = farther from the mirror. \u00b1: one sigma. {off}{thinned}",

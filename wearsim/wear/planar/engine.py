@@ -201,7 +201,7 @@ class PlanarEngine(Engine[PlanarState]):
         laps = {lap_name(lap): lap for lap in (bench.lap(spell.lap) for spell in programme.spells)}
         return tuple(
             f"{name}: channels of {length(lap.channel)} are less than two cells wide ({length(cell)} each): the pattern of "
-            "the lap is not resolved, and its ripple is not to be trusted; use --cells "
+            "the lap is not resolved, so do not trust its ripple; use --cells "
             f"{ceil(CHANNEL_CELLS * bench.mirror.diameter / lap.channel)} or more"
             for name, lap in laps.items()
             if lap.facet_shape != "none" and 0.0 < lap.channel < CHANNEL_CELLS * cell

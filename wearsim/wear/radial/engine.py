@@ -114,10 +114,10 @@ def check_followed(bench: Bench, lap: Lap, spell: Spell, speed: float, number: i
     times = (relaxes + wears) * spell.duration
     if times <= MOST_FOLLOWED:
         return
-    flows, wears_to = ("lap would re-form to the glass", "slower"), ("glass would wear to the lap", "softer")
+    flows, wears_to = ("lap", "slower"), ("glass", "softer")
     what, pitch = flows if relaxes > wears else wears_to
     raise InputError(
-        f"the spell is too long to compute: the {what} {times:.3g} times", file=file,
+        f"the spell is too long to compute: it lasts {times:.3g} times as long as the {what} takes to conform", file=file,
         key=f"spell {number}.minutes", value=f"{spell.minutes:g}",
         expected=f"at most {spell.minutes * MOST_FOLLOWED / times:.3g}, or {pitch} pitch",
     )  # fmt: skip
