@@ -171,8 +171,8 @@ class Uncertainty:
     ) -> list[Draw | None]:  # fmt: skip
         """The programme worked so often, with other constants, other glass and other chances each time.
 
-        None stands for a draw that could not be balanced. Where the constants are taken as exact, a session does what the engine
-        says.
+        None stands for a draw that could not be balanced. Where the constants are taken as exact, a session does what the
+        engine says.
         """
         start, spells = self.start, len(programme.spells)
         glasses = [None] * count if start is None else [replace(start, height=h) for h in start.draws(count, seed + 1)]
