@@ -195,7 +195,7 @@ def test_history_shows_what_was_corrected_set_aside_and_confirmed(mirror: Path, 
     said = call("history", "mirror", "-o", "history.json")
     assert said.code == 0, said.err
     text = " ".join(said.out.split())
-    assert "corrected, what it replaces is kept in 01/earlier-1; confirmed as recorded." in text
+    assert "corrected; the earlier record is in 01/earlier-1; confirmed as recorded." in text
     assert "2: set aside (2026-02-04, 27 minutes of work); kept in 02-set-aside-1." in text
     assert "wearsim record FOLDER --restore NAME" in text
     told = json.loads(Path("history.json").read_text())

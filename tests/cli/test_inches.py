@@ -46,7 +46,7 @@ def test_warnings_and_spells(call: Call) -> None:
     said = " ".join(done.out.split())
     assert "straight, 9.5 in long" in said
     assert "the stroke reaches 4.75 in off centre" in said
-    assert "glass: 10 in across and 0.4 in thick bends" in said
+    assert "glass: 0.4 in thick at 10 in across is too thin" in said
     assert not MILLIMETRES.search(said)
 
 
@@ -63,7 +63,7 @@ def test_a_window_that_would_be_too_narrow(command: tuple[str, ...], call: Call)
     more = ("--focal-ratio", "6", "--lap-mass", "6 lb") if command[0] == "new" else ()
     done = call(*command, *more, "--zones", "40")
     assert done.code == 2
-    assert "--zones: so many windows would be narrower than 0.2 in" in done.err
+    assert "--zones: with that many, the windows would be narrower than 0.2 in" in done.err
 
 
 def test_a_folder_to_fill_in(call: Call) -> None:

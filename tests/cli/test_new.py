@@ -106,7 +106,7 @@ def test_windows_that_mask_prints_go_into_the_sheet_that_new_wrote(
     called = call("mask", "mine/bench.toml", "--zones", "6")
     assert max(map(len, called.out.splitlines())) <= 80
     assert "Next: wearsim reduce mine/readings.toml --bench mine/bench.toml" in called.err
-    head, pasted = re.split(r"Put this into the sheet of readings[^\n]*\n", called.out)
+    head, pasted = re.split(r"Put these lines in the readings sheet[^\n]*\n", called.out)
     sheet = folder / "readings.toml"
     fill_in(sheet, "[[0, 0, 0, 0, 0, 0]]")
     kept = re.sub(r"(?m)^(length_unit = .*|windows = \[\n(.*\n)*?\])\n", "", sheet.read_text())
@@ -209,7 +209,7 @@ def test_who_works_in_inches_is_offered_inches(folder: Path, call: Call, monkeyp
     assert bench.hands.push == pytest.approx(9 * 0.45359237 * 9.80665)
     assert bench.wear.temperature == pytest.approx(34 / 1.8)
     said = " ".join(called.err.split())
-    assert "the mirror weighs about" in said and "The tool is taken as 5 lb. Put both on the scales." in said
+    assert "the mirror weighs about" in said and "the tool is taken as 5 lb. Weigh both." in said
 
 
 def test_a_question_can_be_gone_back_to(folder: Path, call: Call, monkeypatch: pytest.MonkeyPatch) -> None:

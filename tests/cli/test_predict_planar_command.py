@@ -161,7 +161,7 @@ def test_ctrl_c_while_it_works_leaves_nothing(session: Path) -> None:
     process.send_signal(signal.SIGINT)
     seen += _rest(here)
     assert process.wait() == 130
-    assert b"working the programme" in seen and b"wearsim: interrupted" in seen
+    assert b"predicting" in seen and b"wearsim: interrupted" in seen
     assert listing(session) == before
 
 

@@ -119,7 +119,7 @@ def test_astigmatism_is_not_called_done(call: Call, demo: Path) -> None:
     flat = " ".join(called.out.split())
     assert flat.startswith("Stop: the target is reached by the round part of the figure alone: Strehl ratio 1.00")
     assert re.search(
-        "; astigmatism [0-9]+ nm RMS, high at 0 deg is left, which strokes that are the same all round", flat
+        "; astigmatism [0-9]+ nm RMS, high at 0 deg is left; strokes worked evenly all round cannot remove it", flat
     )
     assert called.err.rstrip().endswith("--programme programme.toml --engine planar")
 

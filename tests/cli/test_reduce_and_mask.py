@@ -72,7 +72,7 @@ def test_profile_goes_into_a_bench(folder: Path, capsys) -> None:
 
 def test_told_too_short_a_wait(folder: Path, capsys) -> None:
     assert run(["reduce", "bench.toml", "--waited", "10 min"]) == 0
-    assert "Warning: read 10 min after" in capsys.readouterr().err
+    assert "Warning: tested 10 min after" in capsys.readouterr().err
     assert run(["reduce", "bench.toml", "--waited", "2 days"]) == 0
     assert "Warning" not in capsys.readouterr().err
     assert run(["reduce", "bench.toml", "--waited", "overnight"]) == 0

@@ -203,7 +203,7 @@ def test_an_edge_whose_band_leaves_the_limit_is_named_either_way(low: float, hig
     ends = outcome.edge_roll + limit * np.array([low, high]) / 60.0
     band = Band(np.zeros((2, 1)), {"surface_rms": np.zeros(2), "edge_roll": ends}, draws=8)
     said = edge_advice(replace(outcome, band=band), Limits(edge_limit=limit / 550e-9), 550e-9)
-    assert [f"turn {way} by" in line for line in said] == ([True] if way else [])
+    assert [f"turns {way} by" in line for line in said] == ([True] if way else [])
 
 
 def test_a_time_limit_that_is_over_is_said() -> None:

@@ -50,7 +50,7 @@ BAD = {
     "two zones": ("[[18, 45], [60, 80]]", "[[0, 1]]", "3 to 60 zones"),
     "overlap": ("[[18, 45], [40, 80], [92, 108]]", "[[0, 1, 2]]", "overlaps"),
     "unsorted": ("[[60, 80], [18, 45], [92, 108]]", "[[0, 1, 2]]", "out of order"),
-    "closed": ("[[18, 45], [60, 60], [92, 108]]", "[[0, 1, 2]]", "open"),
+    "closed": ("[[18, 45], [60, 60], [92, 108]]", "[[0, 1, 2]]", "must have a width"),
     "triple": ("[[18, 45], [60, 61, 62], [92, 108]]", "[[0, 1, 2]]", "wrong count"),
     "short": ("[[18, 45], [60, 80], [92, 108]]", "[[0, 1, 2], [0, 1]]", "too short"),
     "long": ("[[18, 45], [60, 80], [92, 108]]", "[[0, 1, 2, 3]]", "too long"),
@@ -113,18 +113,18 @@ def test_bad_windows_and_rows(case: str) -> None:
             )
         ),
         *(
-            ("[18, 45]", f"[0, {outer}]", "windows, zone 1: narrower than any window.*at least 0.01 wide")
+            ("[18, 45]", f"[0, {outer}]", "windows, zone 1: too narrow for a window.*at least 0.01 wide")
             for outer in ("1e-300", "5e-324", "1e-9", "0.009")
         ),
         (
             "windows = [[18, 45], [60, 80], [92, 108], [118, 130], [138, 147]]",
             "radius = [1e-300, 70, 80, 90, 100]",
-            "radius, zone 1: too close to read",
+            "radius, zone 1: too close to the zone before",
         ),
         (
             "windows = [[18, 45], [60, 80], [92, 108], [118, 130], [138, 147]]",
             "radius = [20, 70, 70.0000001, 90, 100]",
-            "radius, zone 3: too close to read",
+            "radius, zone 3: too close to the zone before",
         ),
         ("0.21", "1" + 400 * "0", "row 1, number 2: far too large"),
         ("0.21", "1e300", "row 1, number 2: far too large"),

@@ -83,7 +83,7 @@ def test_what_cannot_be_read_is_worked_out_again_and_said(
     arguments = ["predict", str(folder.path), "-p", str(folder.path / "01/programme.toml"), "--draws", "0"]
     assert run(arguments) == 0
     (line,) = (line for line in capsys.readouterr().err.splitlines() if FILE in line)
-    assert "worked through again" in line
+    assert "calibrating again" in line
     assert recalled(folder) is not None and stale(folder) is None
     assert run(arguments) == 0 and FILE not in capsys.readouterr().err
 

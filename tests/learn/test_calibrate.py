@@ -157,7 +157,7 @@ def test_a_constant_beyond_what_the_bench_states_is_remarked_on() -> None:
     assert told["preston_per_pa"]["outside_stated"] and not told["edge_gain"]["outside_stated"]
     aside, at = found("overhang_bias", -1.5)
     assert aside.outside == {"overhang_bias": pytest.approx(at)}
-    assert f"Your strokes are {1e3 * at:.2g} mm farther to one side than written" in said(aside)
+    assert f"Your strokes are {1e3 * at:.2g} mm farther to one side than recorded" in said(aside)
 
 
 def test_draws_for_predictions_are_as_bent_as_the_posterior(rng: np.random.Generator) -> None:

@@ -117,7 +117,7 @@ def test_the_faster_record_wins(mirror_folder: Path, done: Path, after: Path, mo
         fsync(handle)
 
     monkeypatch.setattr(os, "fsync", slow)
-    with pytest.raises(CouldNotError, match="another record was made meanwhile"):
+    with pytest.raises(CouldNotError, match="another session was recorded in the meantime"):
         record(mirror_folder, done, note=NOTE, readings=after)
     (only,) = open_folder(mirror_folder).sessions
     assert only.measured.name == "profile.csv"

@@ -114,5 +114,5 @@ def test_what_is_said(wrong: float, explained: float, confirmed: bool, verdict: 
     (row,) = (line for line in text.splitlines() if line.split()[:2] == ["1", "41.5"])
     assert row.split()[2:4] == ["7", "0.25"] and row.endswith(verdict)
     assert words in " ".join(text.split())
-    assert ("does not fit what was assumed" in " ".join(text.split())) is (verdict == "does not fit")
+    assert ("does not agree with the assumed pitch" in " ".join(text.split())) is (verdict == "does not fit")
     assert fit.to_json()["fits"] is (verdict != "does not fit")

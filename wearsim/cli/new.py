@@ -77,7 +77,7 @@ def command(
     abrasive: AbrasiveOption = None, temperature: TemperatureOption = None, push: Push = None,
     zones: ZoneCount = None, output: JsonOutput = None,
 ) -> None:  # fmt: skip
-    """Create a mirror's folder to fill in: a bench and a readings sheet.
+    """Create a mirror's folder: a bench and a readings sheet.
 
     At a terminal it asks for anything the flags do not give; "back" returns to the previous question. In a script, give
     at least the diameter, the focal ratio and the weight of the tool.

@@ -48,7 +48,7 @@ def command(
     readings: ReadingsPath, options: Options, bench: OnBench = None, output: Output = None, waited: Waited = None,
     masking: Picture = None, shadows: Shadows = None, aim: Aim = 0.95,
 ) -> None:  # fmt: skip
-    """What shape is the surface? Turns knife-edge readings into figure error.
+    """What shape is the surface? Knife-edge readings reduced.
 
     Shows the surface with its uncertainty, and whether it is good enough to stop. For a mirror's folder it also shows the
     figure from all sessions together.

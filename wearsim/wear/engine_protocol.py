@@ -175,8 +175,10 @@ class Engine(ABC, Generic[S]):
             table = {"stroke": "press", "on_top": "tool", "lap": lap, "minutes": seconds / 60.0}
             try:
                 state, _ = self.work_spell(bench, Spell.model_validate(table), state, constants=constants)
-            except InputError as error:  # its minutes are nobody's to change
-                raise InputError(
+            except InputError as error:
+                if not (error.key or "").endswith("minutes"):
+                    raise
+                raise InputError(  # its minutes are nobody's to change
                     error.message, file=bench.file, key="pressing before the first spell",
                     value=f"{seconds / 60.0:.3g} min", expected="slower pitch",
                 ) from error  # fmt: skip
