@@ -206,12 +206,13 @@ class RobustSearch:
             if minutes < LEAST_MINUTES:
                 return
 
-    def refined(self, refiner: Refiner, one: Candidate, sizes_too: bool = True) -> Candidate:
-        """The best programme of whole minutes near one, of whole steps of its sizes too."""
+    def refined(self, refiner: Refiner, one: Candidate, only_minutes: bool = False) -> Candidate:
+        """The best programme near one of whole minutes and steps that can be worked; or of whole minutes, whatever it is."""
         try:
             better = refiner.improve(one.plan, steps=STEPS, free="minutes")
-            rounder = Rounder(refiner, self.step, partial(is_workable, refiner, self.gentle))
-            done = rounder.best_near(better.plan, rounds=ROUNDS, sizes_too=sizes_too)
+            can_be_worked = (lambda _: True) if only_minutes else partial(is_workable, refiner, self.gentle)
+            rounder = Rounder(refiner, self.step, can_be_worked)
+            done = rounder.best_near(better.plan, rounds=ROUNDS, sizes_too=not only_minutes)
             return tidied(refiner, done)
         except ContactError:  # in a scenario of hands that go farther than is meant
             return one

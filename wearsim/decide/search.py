@@ -221,7 +221,7 @@ class SearchSchedule:
         begun = refiner.attempt((PlannedSpell(stroke, 0.25 * problem.limits.minutes),))
         if begun is None:
             return None
-        done = search.refined(refiner, begun, sizes_too=False)
+        done = search.refined(refiner, begun, only_minutes=True)
         return (complaint, replace(done, plan=(*opening, *done.plan))) if done.plan else None
 
     def _any(self, opening: Plan, starts: int | None) -> list[Candidate]:
