@@ -21,6 +21,8 @@ EASE = 1.5
 ROUGHER, LARGE_GAIN = 1.1, 0.2
 """A spell may raise the slopes on short scales by this factor, and more only where the RMS falls by this share [1].
 Judgements."""
+STREHL_LOST = 0.02
+"""By how much the likely Strehl ratio may fall [1]: a lower RMS with sharper zones is none. A judgement."""
 
 PROPOSED, BEST, ONE_SPELL, TOOL_ONLY = "Proposed", "Best", "One spell", "Tool on top only"
 HANDBOOK, ANY_STROKE = "Textbook stroke", "Any stroke"
@@ -50,7 +52,8 @@ class Alternative:
 
 
 def is_workable(refiner: Refiner, gentle: Gentle, one: Candidate) -> bool:
-    """Whether no spell presses or lifts off too much, and none roughens the glass for little."""
+    """Whether no spell presses or lifts off too much, none is likely to leave the figure worse or roughens it for little,
+    and the Strehl ratio is not likely to fall."""
     if refiner.objective.limits.repertoire != PRACTISED:
         return True
     objective, engine = refiner.objective, refiner.nominal
@@ -60,10 +63,12 @@ def is_workable(refiner: Refiner, gentle: Gentle, one: Candidate) -> bool:
             return False
         state = engine.after(state, spell)
         after = objective.figures(state.height)
-        if after[1] > ROUGHER * before[1] and after[0] > (1.0 - LARGE_GAIN) * before[0]:
+        is_rougher = after[1] > ROUGHER * before[1] and after[0] > (1.0 - LARGE_GAIN) * before[0]
+        if not spell.stroke.is_press and (is_rougher or after[0] > before[0]):
             return False
         before = after
-    return True
+    was, becomes = (objective.gauge.strehl(objective.gauge.error(one.height)) for one in (objective.start, state))
+    return becomes >= was - STREHL_LOST
 
 
 def worth_their_spells(candidates: Iterable[Candidate]) -> list[Candidate]:

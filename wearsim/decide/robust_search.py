@@ -35,6 +35,8 @@ from wearsim.wear.state import State
 
 # Spell lengths over which responses are averaged [min].
 SPELL_LENGTHS = (6.0, 15.0, 40.0)
+# A single spell of more is tried in half, with another after it [min].
+TOO_LONG = 80.0
 # Mixes of so many spells that are worked, of each choice of pieces, and those of them that are refined.
 WORKED = {1: 6, 2: 5, 3: 4}
 REFINED = {1: 3, 2: 2, 3: 1}
@@ -148,8 +150,14 @@ class RobustSearch:
 
     def _look_into(self, refiner: Refiner, target: Floats, kind: Kind, least: float, found: Found) -> None:
         done = self._worked(refiner, self._mixes(refiner, target, kind, least), kind, least, found)
+        if kind[0] == len(kind[1]) == 2 and not done:
+            halves = [(half, other) for half, other in _halves(found, kind[1]) if not refiner.clock.is_over]
+            plans = [plan for half, other in halves for plan in self._continued(refiner, half, other)]
+            done = self._worked(refiner, plans, kind, least, found)
         if kind[0] == 2 and done and not refiner.clock.is_over:
-            done += self._worked(refiner, self._continued(refiner, done[0].plan), kind, done[0].score.cost, found)
+            *begun, last = done[0].plan
+            plans = self._continued(refiner, tuple(begun), last.stroke.on_top)
+            done += self._worked(refiner, plans, kind, done[0].score.cost, found)
         if done:
             found.best[kind] = sorted(done, key=cost_of)
 
@@ -171,11 +179,10 @@ class RobustSearch:
         found.met += done
         return done
 
-    def _continued(self, refiner: Refiner, plan: Plan) -> list[Plan]:
-        """The programme with other last spells, by their responses after the spells before."""
-        begun, last = plan[:-1], plan[-1].stroke
+    def _continued(self, refiner: Refiner, begun: Plan, on_top: str) -> list[Plan]:
+        """A programme that is begun with one more spell, this piece on top, by the responses after what is begun."""
         state = refiner.nominal.states(refiner.objective.start, begun)[-1]
-        strokes = [one for one in self.strokes if one.on_top == last.on_top and one != last]
+        strokes = [one for one in self.strokes if one.on_top == on_top]
         gentle = in_threads(lambda one: self.gentle.allows(state, PlannedSpell(one, LOOKED_AT)), strokes)
         columns, spells = self._responses(tuple(compress(strokes, gentle)), begun)
         if not spells:
@@ -221,6 +228,16 @@ class RobustSearch:
 def _choices(pieces: tuple[str, ...], count: int) -> list[tuple[str, ...]]:
     """Each piece alone, and both where there are two spells or more."""
     return [*((one,) for one in pieces), *([tuple(pieces)] if len(pieces) > 1 and count > 1 else [])]
+
+
+def _halves(found: Found, pieces: tuple[str, ...]) -> list[tuple[Plan, str]]:
+    """Half of each best single spell that is too long for responses to say what goes with it, and the other piece."""
+    halves: list[tuple[Plan, str]] = []
+    for top, other in (pieces, pieces[::-1]):
+        for one in found.best.get((1, (top,)), [])[:1]:
+            if one.plan[-1].minutes > TOO_LONG:
+                halves.append(((PlannedSpell(one.plan[-1].stroke, 0.5 * one.plan[-1].minutes),), other))
+    return halves
 
 
 def _stacked(refiner: Refiner, errors: list[Floats]) -> Floats:
