@@ -93,8 +93,8 @@ def command(
 ) -> None:  # fmt: skip
     """Add a session to a mirror's folder, or correct one.
 
-    Give what was done, and what was read or measured afterwards. A session is recorded whole or not at all. No record
-    is ever lost: one that is corrected or set aside is kept under another name, and history lists it.
+    Give the work done, and the readings or the profile measured afterwards. A session is recorded whole or not at all.
+    No record is ever lost: one that is corrected or set aside is kept under another name, and history lists it.
     """
     options.reserve({output: (".json",)}, inputs=[folder, programme, readings, profile])
     inputs.parse_waited(waited)

@@ -75,10 +75,10 @@ def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_roun
             return f"the round part of the figure error is already zero; {_left_by_round_strokes(not_round)}"
         return "the figure error is already zero: there is nothing to gain"
     if not best or not any(item.plan for item in best):
-        found = "in the time given, no allowed stroke is predicted to improve the figure"
+        found = "no allowed stroke is predicted to improve the figure in the time given"
         if belief.is_certain:
             return found
-        return f"{found} once all uncertainties are included. A short recorded session would reduce the uncertainties"
+        return f"{found}, once all uncertainties are included. A short recorded session would reduce the uncertainties"
     if min(item.score.expected_rms for item in best) >= (1.0 - WORTHWHILE) * rms_before:
         return (
             "no allowed programme is predicted to be better than stopping, all uncertainties included: "
