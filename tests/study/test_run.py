@@ -207,7 +207,7 @@ def test_what_others_left_among_the_parts_stays(tmp_path: Path, whole_here: Path
         ]
     assert content(output) == content(whole_here)
     checkpoint_folder(tmp_path / "two.h5").write_text("a file")
-    with pytest.raises(StoreError, match=r"two\.h5\.parts: a file where the parts of a study go"):
+    with pytest.raises(StoreError, match=r"two\.h5\.parts: a file is in the way of the folder for the study's parts"):
         run_study(STUDY, tmp_path / "two.h5", Inline(), accuracy=COARSE, force=True)
 
 

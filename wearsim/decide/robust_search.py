@@ -23,6 +23,7 @@ from wearsim.bench.units import counted
 from wearsim.decide.choice import is_workable
 from wearsim.decide.coarse_engine import Plan, PlannedSpell, chunks, without_pressings
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
+from wearsim.decide.limits import PRACTISED
 from wearsim.decide.objective import Objective
 from wearsim.decide.repertoire import LOOKED_AT, Gentle
 from wearsim.decide.response_search import PASSES, SearchProgress, Subsets
@@ -150,11 +151,12 @@ class RobustSearch:
 
     def _look_into(self, refiner: Refiner, target: Floats, kind: Kind, least: float, found: Found) -> None:
         done = self._worked(refiner, self._mixes(refiner, target, kind, least), kind, least, found)
-        if kind[0] == len(kind[1]) == 2 and not done:
+        looks_again = kind[0] == 2 and refiner.objective.limits.repertoire == PRACTISED  # there are too many of all
+        if looks_again and len(kind[1]) == 2 and not done:
             halves = [(half, other) for half, other in _halves(found, kind[1]) if not refiner.clock.is_over]
             plans = [plan for half, other in halves for plan in self._continued(refiner, half, other)]
             done = self._worked(refiner, plans, kind, least, found)
-        if kind[0] == 2 and done and not refiner.clock.is_over:
+        if looks_again and done and not refiner.clock.is_over:
             *begun, last = done[0].plan
             plans = self._continued(refiner, tuple(begun), last.stroke.on_top)
             done += self._worked(refiner, plans, kind, done[0].score.cost, found)

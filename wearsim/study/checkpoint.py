@@ -150,7 +150,7 @@ def locked(output: Path) -> Iterator[None]:
     """
     folder = checkpoint_folder(output)
     if folder.exists() and not folder.is_dir():
-        raise StoreError("a file where the parts of a study go", file=folder, expected="a folder, or nothing")
+        raise StoreError("a file is in the way of the folder for the study's parts", file=folder, expected="a folder, or nothing")
     try:
         folder.mkdir(exist_ok=True)
         stream = _locked_file(folder / _LOCK)
@@ -224,7 +224,7 @@ def open_checkpoint(output: Path, identity: str, chunk: int, cases: int) -> Chec
     if about is None:
         if folder.exists() and any(_chunk_numbers(folder)):
             raise StoreError(
-                "unmarked parts of some study", file=folder, expected="another output, or --force to begin again"
+                "parts of an unidentified study", file=folder, expected="another output, or --force to begin again"
             )
         about = {"identity": identity, "chunk": chunk, "cases": cases}
     elif about["identity"] != identity or about["cases"] != cases:
@@ -301,6 +301,6 @@ def _write_whole(path: Path, content: Callable[[BinaryIO], object]) -> None:
 
 def _not_written(folder: Path, error: OSError) -> CouldNotError:
     return CouldNotError(
-        f"{folder}: cannot be written ({error.strerror or error}); what is complete is kept: "
+        f"{folder}: cannot be written ({error.strerror or error}); finished cases are kept: "
         "make room and give the same command again"
     )
