@@ -170,6 +170,13 @@ def test_replace_and_what_its_message_names(mirror: Path, call: Call) -> None:
     assert (mirror / "01" / "readings.toml").read_text() == Path("again.toml").read_text()
 
 
+def test_undo_does_not_point_to_a_proposal_of_nothing(mirror: Path, call: Call) -> None:
+    assert record(call, "--as-proposed", "-r", "after.toml", "--date", "2026-02-03").code == 0
+    Path("mirror/proposal-for-01.toml").write_text("# nothing to do\n")
+    done = record(call, "--undo")
+    assert "--programme done.toml --readings after.toml" in done.err and "--as-proposed" not in done.err
+
+
 def test_undo_and_the_command_that_undoes_it(mirror: Path, call: Call) -> None:
     assert record(call, "--as-proposed", "-r", "after.toml", "--date", "2026-02-03").code == 0
     done = record(call, "--undo", "-o", "undone.json")

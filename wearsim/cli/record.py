@@ -295,7 +295,7 @@ def _undo(folder: Path) -> _Answer:
     """The last session set aside."""
     from wearsim.bench.units import counted
     from wearsim.learn.corrections import set_last_aside
-    from wearsim.learn.proposal_file import proposal_file
+    from wearsim.learn.proposal_file import proposal_file, proposal_has_spells
     from wearsim.show.text import paragraph
 
     kept = set_last_aside(folder)
@@ -303,7 +303,8 @@ def _undo(folder: Path) -> _Answer:
     text = paragraph(f"Session {kept.number} of {kept.date}{work} is set aside.")
     text += _kept_text(folder, "It is kept", kept.path)
     payload = {"number": kept.number, "date": kept.date and kept.date.isoformat(), "kept": str(kept.path)}
-    worked = ("--as-proposed",) if proposal_file(folder, kept.number).exists() else ("--programme", "done.toml")
+    is_proposed = proposal_has_spells(proposal_file(folder, kept.number))
+    worked = ("--as-proposed",) if is_proposed else ("--programme", "done.toml")
     return _Answer(payload, text, ("record", folder, *worked, "--readings", "after.toml"))
 
 

@@ -233,7 +233,7 @@ def _choices(pieces: tuple[str, ...], count: int) -> list[tuple[str, ...]]:
 
 
 def _halves(found: Found, pieces: tuple[str, ...]) -> list[tuple[Plan, str]]:
-    """Half of each best single spell that is too long for responses to say what goes with it, and the other piece."""
+    """Half of each best single spell too long for the responses to find its partner, and the other piece."""
     halves: list[tuple[Plan, str]] = []
     for top, other in (pieces, pieces[::-1]):
         for one in found.best.get((1, (top,)), [])[:1]:

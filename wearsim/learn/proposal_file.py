@@ -44,6 +44,14 @@ def keep_proposal(file: Path, programme: Programme) -> None:
     write_file(file.parent, file, head + (programme.text or dump_programme(programme)).rstrip() + "\n")
 
 
+def proposal_has_spells(file: Path) -> bool:
+    """Whether a kept proposal is there and has something to do; one that cannot be read counts, so that it is reported."""
+    try:
+        return file.exists() and bool(load_programme(file).spells)
+    except InputError:
+        return True
+
+
 def kept_proposal(mirror: MirrorFolder, number: int) -> Programme:
     """What was last proposed for a session.
 

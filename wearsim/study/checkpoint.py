@@ -150,7 +150,8 @@ def locked(output: Path) -> Iterator[None]:
     """
     folder = checkpoint_folder(output)
     if folder.exists() and not folder.is_dir():
-        raise StoreError("a file is in the way of the folder for the study's parts", file=folder, expected="a folder, or nothing")
+        taken = "a file is in the way of the folder for the study's parts"
+        raise StoreError(taken, file=folder, expected="a folder, or nothing")
     try:
         folder.mkdir(exist_ok=True)
         stream = _locked_file(folder / _LOCK)

@@ -141,18 +141,25 @@ def _is_poor(bench: Bench, spell: Spell, share: float) -> bool:
         return True
 
 
+def _cure(programme: Programme, number: int) -> str:
+    """What may help a lap that does not fit in a spell, from 1."""
+    if any(spell.is_press for spell in programme.spells[: number - 1]):
+        return "The pressing before it does not cure that; try a shorter stroke or a shorter spell"
+    return "Try a cold pressing before this spell; if that does not help, a shorter stroke or a shorter spell"
+
+
 def _spells(bench: Bench, programme: Programme, outcome: Outcome) -> list[str]:
     lines, length = [], stroke_unit(bench).short
     for number, (meant, spell) in enumerate(zip(programme.spells, outcome.spells, strict=True), start=1):
         if _is_poor(bench, meant, spell.lift_off_share):
             lines.append(
                 f"spell {number}: the lap does not fit: {spell.lift_off_share:.0%} of the overlap carries no load, more "
-                "than tilt explains. Try adding a cold pressing before this spell"
+                f"than tilt explains. {_cure(programme, number)}"
             )
         if spell.peak_pressure > PRESSURE_TOO_HIGH:
             lines.append(
                 f"spell {number}: largest pressure {spell.peak_pressure / 1e3:.0f} kPa: the load rests on a few high spots, "
-                "where real pitch would yield at once; do not trust the removal there. Press the lap until it fits"
+                f"where real pitch would yield at once; do not trust the removal there. {_cure(programme, number)}"
             )
         if spell.reach > NEAR_TIPPING * spell.tip:
             lines.append(
