@@ -76,8 +76,8 @@ class Discrepancy:
     rim: float = 0.03
     rim_length: float = 0.05
     length: float = 0.15
-    fine: float = 0.01
-    local: float = 0.08
+    fine: float = 0.015
+    local: float = 0.1
     fine_length: float = 0.05
     nearby: float = 0.1
     floor: float = 1e-9
