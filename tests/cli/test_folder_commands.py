@@ -193,6 +193,15 @@ def test_calibrate_history_predict_on_a_folder(known: Path, call: Call) -> None:
     assert call("compare", "mirror", "--programme", "programme.toml", "--draws", "0").code == 0
 
 
+def test_what_calibrate_kept_is_recalled(known: Path, call: Call) -> None:
+    assert recorded(call).code == 0 and call("calibrate", "mirror").code == 0
+    kept = Path("mirror/calibration.toml").read_text()
+    for command in (("history", "mirror"), ("reduce", "mirror"), ("calibrate", "mirror")):
+        said = call(*command)
+        assert said.code == 0 and "calibrating again" not in said.err
+    assert Path("mirror/calibration.toml").read_text() == kept
+
+
 def test_compare_starts_from_what_the_sessions_show(known: Path, call: Call) -> None:
     """The way that the programme is written is what ``predict`` says of it, band and all."""
     assert recorded(call).code == 0

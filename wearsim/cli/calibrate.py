@@ -12,12 +12,13 @@ from wearsim.cli.options import DryRun, FolderPath, JsonOutput, Options, Workers
 NAME = "calibrate"
 EXAMPLE = "wearsim calibrate my-mirror --plot constants.png"
 BatchDraws = Annotated[
-    int, typer.Option("--draws", min=16, max=100_000, help="Random draws of the constants in each round of the search.")
+    int | None,
+    typer.Option("--draws", min=16, max=100_000, help="Random draws of the constants in each round of the search."),
 ]
 
 
 def command(
-    folder: FolderPath, options: Options, draws: BatchDraws = 96, output: JsonOutput = None,
+    folder: FolderPath, options: Options, draws: BatchDraws = None, output: JsonOutput = None,
     dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What do a mirror's sessions show about your pitch and abrasive?
@@ -27,9 +28,10 @@ def command(
     """
     options.reserve({output: (".json",)}, inputs=[folder])
     from wearsim.learn.cache import FILE, KeptCalibration, keep, stale
-    from wearsim.learn.calibrate import calibrate, check_sessions
+    from wearsim.learn.calibrate import DRAWS, calibrate, check_sessions
     from wearsim.show.calibration import calibration_figure, calibration_text
 
+    draws = DRAWS if draws is None else draws  # as every other command calibrates, so that they recall this one
     messages = options.messages
     mirror = inputs.load_folder(folder, messages)
     if dry_run:
