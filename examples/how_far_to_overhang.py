@@ -43,10 +43,10 @@ def verdict(side: np.ndarray, low: np.ndarray) -> str:
     """What the 5th percentiles [m] say of the overhangs tried, from the least on."""
     broken = np.flatnonzero(low < -LIMIT)
     if broken.size == 0:
-        return f"None that was tried breaks it, up to {side[-1]:.3f}; further out the tool tips off"
+        return f"Every overhang tried stays within the limit, up to {side[-1]:.3f}; beyond that the tool tips off"
     if broken[0] == 0:
-        return "Every one that was tried breaks it"
-    return f"Largest overhang tried that keeps it: {side[broken[0] - 1]:.3f} of the mirror's diameter"
+        return "Every overhang tried goes beyond the limit"
+    return f"Largest overhang tried that stays within the limit: {side[broken[0] - 1]:.3f} of the mirror's diameter"
 
 
 def answer() -> tuple[str, Figure]:

@@ -36,9 +36,9 @@ def answer() -> tuple[str, Figure]:
             axes.plot(
                 EACH * np.arange(TIMES + 1), np.array(misfit) * 1e9, dash, color="#0b5394", label=f"{degrees:.0f} degC"
             )
-            half = next((f"within {EACH * i:.0f}" for i, m in enumerate(misfit) if m < 0.5 * misfit[0]), "")
-            said = half or f"not within {EACH * TIMES:.0f}"
-            lines.append(f"{degrees:.0f} degC: {misfit[0] * 1e9:.0f} nm at first, half of it gone {said} min")
+            half = next((f"halved within {EACH * i:.0f}" for i, m in enumerate(misfit) if m < 0.5 * misfit[0]), "")
+            said = half or f"not yet halved after {EACH * TIMES:.0f}"
+            lines.append(f"{degrees:.0f} degC: misfit {misfit[0] * 1e9:.0f} nm at first, {said} min")
         axes.set(xlabel="minutes of pressing", ylabel="misfit of pitch and glass, RMS [nm]", ylim=(0, None))
         axes.legend(title="room")
     return "\n".join(lines), figure

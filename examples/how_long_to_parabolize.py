@@ -33,7 +33,7 @@ def answer() -> tuple[str, Figure]:
             spell = ws.Spell(on_top="mirror", stroke="w", length=length, side_sweep=sweep, minutes=STEP)
             conic = [ws.predict(bench, ws.Programme(spells=(spell,) * n), draws=0).conic_fit for n in range(STEPS + 1)]
             there = np.interp(1.0, -np.array(conic), minutes) if min(conic) <= -1.0 else np.inf
-            said = f"about {there:.0f} min" if np.isfinite(there) else f"not within {minutes[-1]:.0f} min"
+            said = f"after about {there:.0f} min" if np.isfinite(there) else f"not reached in {minutes[-1]:.0f} min"
             lines.append(f"W strokes {length:.2f} D long, {sweep:.2f} D to each side: paraboloid {said}")
             axes.plot(minutes, conic, dash, color=BLUE, label=f"{length:.2f} D long, {sweep:.2f} D to each side")
         axes.axhline(-1.0, color=INK, linewidth=0.8, label="paraboloid")

@@ -120,7 +120,7 @@ def test_a_folder_that_remembers_is_not_written(call: Call, desk: Path, idle: No
         (("predict", *WORK[:2], "far.toml"), "side_overhang"),
         (("compare", *WORK[:2], "far.toml"), "side_overhang"),
         (("compare", "star.toml", "-p", "programme.toml"), "star_points"),
-        (("propose", "bench.toml", "-o", "programme.toml"), "exists already"),
+        (("propose", "bench.toml", "-o", "programme.toml"), "already exists"),
         (("propose", "bench.toml", "--minutes", "-1"), "minutes"),
         (("propose", "star.toml"), "star_points"),
         (("propose", "bad.toml"), "bad.csv"),

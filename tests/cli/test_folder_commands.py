@@ -227,7 +227,7 @@ def test_calibrate_says_what_does_not_fit_and_what_can_be_done(known: Path, call
 def test_output_is_refused_before_anything_is_worked_out(mirror: Path, call: Call, command: str) -> None:
     there = mirror.parent / "there.json"
     there.write_text("kept")
-    for name, fragment in (("there.json", "exists already"), ("told.csv", ".json"), ("no/told.json", "folder")):
+    for name, fragment in (("there.json", "already exists"), ("told.csv", ".json"), ("no/told.json", "folder")):
         done = call(command, "mirror", "-o", name)
         assert done.code == 2 and done.out == ""
         (line,) = done.err.strip().splitlines()
@@ -254,7 +254,7 @@ def test_rehearse_makes_a_folder_that_says_what_it_is(demo: Path, call: Call) ->
     assert made.code == 0, made.err
     assert "simulated" in Path("toy/practice.toml").read_text()
     again = call("rehearse", "toy", "--fault", "sphere")
-    assert again.code == 2 and "exists already" in again.err
+    assert again.code == 2 and "already exists" in again.err
 
 
 def test_rehearse_leaves_real_mirrors_alone(mirror: Path, call: Call) -> None:

@@ -123,7 +123,7 @@ def test_it_never_overwrites(folder: Path, call: Call) -> None:
     before = (folder / "bench.toml").read_bytes()
     for more in ((), ("--force",)):
         called = call("new", "mine", *INCHES, *more)
-        assert called.code == 2 and "exists already" in called.err and "--force" in called.err
+        assert called.code == 2 and "already exists" in called.err and "--force" in called.err
     assert (folder / "bench.toml").read_bytes() == before
 
 

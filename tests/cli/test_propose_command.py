@@ -170,7 +170,7 @@ def test_readings_to_expect_where_the_bench_names_readings(call: Call, demo: Pat
         (("--on-top", "glass"), "on-top"), (("--sessions", "0"), "sessions"),
         (("--time-limit", "0"), "time-limit"), (("--time-limit", "nan"), "time-limit"),
         (("-o", "next.txt"), "next.txt"), (("--card", "card.png"), "card.png"),
-        (("-o", "bench.toml", "--force"), "bench.toml"), (("-o", "programme.toml"), "exists already"),
+        (("-o", "bench.toml", "--force"), "bench.toml"), (("-o", "programme.toml"), "already exists"),
         (("--card", "no/card.pdf"), "folder"),
     ],
 )  # fmt: skip

@@ -67,7 +67,7 @@ def test_profile_goes_into_a_bench(folder: Path, capsys) -> None:
     assert rows[:, 2] * 1e-9 == pytest.approx(answer["sigma_m"], abs=1e-17)
     assert all((folder / name).stat().st_size > 1000 for name in ("p.svg", "m.png", "s.png"))
     assert run([*arguments]) == 2
-    assert "exists already" in capsys.readouterr().err
+    assert "already exists" in capsys.readouterr().err
 
 
 def test_told_too_short_a_wait(folder: Path, capsys) -> None:

@@ -98,13 +98,13 @@ def test_impossible_names_and_texts(arguments: list[str], call: Call, demo: Path
 
 def test_of_two_runs_with_one_name_the_second_is_told(tmp_path: Path) -> None:
     path = tmp_path / "plot.png"
-    with pytest.raises(InputError, match="exists already"), whole_file(path) as late:
+    with pytest.raises(InputError, match="already exists"), whole_file(path) as late:
         with whole_file(path) as early:
             early.write_text("early")
         late.write_text("late")
     assert path.read_text() == "early" and list(tmp_path.iterdir()) == [path]
     (tmp_path / "link").symlink_to(tmp_path / "nowhere")
-    with pytest.raises(InputError, match="exists already"), whole_file(tmp_path / "link"):
+    with pytest.raises(InputError, match="already exists"), whole_file(tmp_path / "link"):
         pass
     assert path.stat().st_mode & 0o777 == 0o666 & ~os.umask(os.umask(0o22)) or path.stat().st_mode & 0o400
 

@@ -105,7 +105,7 @@ def windows_beat_their_middles() -> bool:
 
 def warm_laps_follow_sooner() -> bool:
     warm, middle, cold = lines("how_long_before_the_lap_follows")
-    return numbers(warm)[-1] < numbers(middle)[-1] and "not within" in cold
+    return numbers(warm)[-1] < numbers(middle)[-1] and "not yet halved" in cold
 
 
 def long_strokes_parabolize() -> bool:
@@ -139,8 +139,8 @@ def there_is_a_largest_overhang() -> bool:
 def test_what_is_said_where_no_overhang_or_every_one_breaks_the_edge() -> None:
     verdict = load("how_far_to_overhang").verdict
     side = np.array([0.0, 0.1, 0.2])
-    assert verdict(side, np.zeros(3)).startswith("None that was tried")
-    assert verdict(side, np.array([-1e-6, 0.0, 0.0])).startswith("Every one")
+    assert verdict(side, np.zeros(3)).startswith("Every overhang tried stays")
+    assert verdict(side, np.array([-1e-6, 0.0, 0.0])).startswith("Every overhang tried goes")
     assert "0.100" in verdict(side, np.array([0.0, -60e-9, -80e-9]))
     assert "0.000" in verdict(side, np.array([0.0, -80e-9, -60e-9]))
 

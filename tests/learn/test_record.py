@@ -125,7 +125,7 @@ def test_the_faster_record_wins(mirror_folder: Path, done: Path, after: Path, mo
 
 
 def test_a_new_folder_is_not_laid_over_an_old_one(mirror_folder: Path) -> None:
-    with pytest.raises(InputError, match="exists already"):
+    with pytest.raises(InputError, match="already exists"):
         create_folder(mirror_folder, "", {})
 
 

@@ -109,7 +109,7 @@ def test_provenance_and_units(outcome: Outcome, tmp_path: Path) -> None:
 def test_existing_file_is_kept_unless_forced(outcome: Outcome, tmp_path: Path) -> None:
     path = tmp_path / "out.h5"
     path.write_text("mine")
-    with pytest.raises(InputError, match="exists already"):
+    with pytest.raises(InputError, match="already exists"):
         write_outcome(outcome, path)
     assert path.read_text() == "mine"
     write_outcome(outcome, path, force=True)

@@ -24,7 +24,7 @@ PRESTON_SOURCE = (
 )
 _LAW = (
     "F. W. Preston, The theory and design of plate glass polishing machines, 1927 [memory]; "
-    "1.25 and 0.75 are possible for a lap half carried by its water [judgement]"
+    "1.25 and 0.75 are possible if the water film carries part of the load [judgement]"
 )
 _OFF = "off, because no session could determine it"
 EDGE_LENGTH_SOURCE = "the pitch thickness (physics section 2)"
@@ -97,7 +97,7 @@ class Spread(InputTable):
     relaxation_time: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(2.5, "judgement")
     edge_gain: Annotated[float, *number("2.0", least=1.0, most=100.0)] = default(2.0, "judgement")
     smoothing: Annotated[float, *number("3.0", least=1.0, most=100.0)] = default(
-        3.0, "judgement: parabolizing times agree with practice within this"
+        3.0, "judgement: parabolizing times agree with practice to within this factor"
     )
     flow: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(
         2.5, "judgement: viscosity of pitch at a stated temperature"

@@ -51,7 +51,7 @@ def whole_file(path: Path, *, force: bool = False) -> Iterator[Path]:
         _give_name(partial, path, force)
         to_disk(path.parent)
     except FileExistsError as error:
-        raise InputError("exists already", file=path, expected="another name, or --force") from error
+        raise InputError("already exists", file=path, expected="another name, or --force") from error
     except OSError as error:
         raise _not_written(path, error) from error
     finally:

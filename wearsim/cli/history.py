@@ -21,7 +21,7 @@ EXAMPLE = "wearsim history my-mirror --plot history.png"
 def command(
     folder: FolderPath, options: Options, output: JsonOutput = None, dry_run: DryRun = False, workers: Workers = None
 ) -> None:
-    """The figure through the sessions, predicted against measured.
+    """The figure after each session, predicted and measured.
 
     Shows the hours worked as well. Each session is predicted from what was known before it.
     """

@@ -101,7 +101,7 @@ EngineDraws = Annotated[
 ]
 EngineOption = Annotated[
     EngineChoice,
-    typer.Option("--engine", help="radial: averages over all directions. planar: stroke by stroke, on maps."),
+    typer.Option("--engine", help="radial: averages over all directions. planar: stroke by stroke, over the whole surface."),
 ]
 Cells = Annotated[
     int | None,
@@ -139,7 +139,7 @@ class Options:
     quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Print only the result and any errors.")] = False
     verbose: Annotated[
         bool,
-        typer.Option("-v", "--verbose", help="More detail: sources of defaults, edge by spell, effects not modelled."),
+        typer.Option("-v", "--verbose", help="More detail: sources of defaults, the edge after each spell, effects not modelled."),
     ] = False
     debug: Annotated[bool, typer.Option("--debug", help="Print the traceback of a failure.")] = False
 
@@ -270,7 +270,7 @@ def _check_destination(path: Path, endings: tuple[str, ...], force: bool) -> Non
     if path.is_dir() or not os.access(path.parent, os.W_OK):
         raise InputError("cannot be written", file=path)
     if path.exists() and not force:
-        raise InputError("exists already", file=path, expected="another name, or --force")
+        raise InputError("already exists", file=path, expected="another name, or --force")
 
 
 COMMAND_LINE: ContextVar[tuple[str, ...]] = ContextVar("COMMAND_LINE", default=())

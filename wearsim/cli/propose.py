@@ -84,7 +84,7 @@ def command(
     """What stroke flattens this?
 
     Finds the simplest programme of common strokes that does as well as the best one, allowing for all uncertainties. If
-    nothing allowed is better than stopping, it says why. A mirror's folder keeps it for record --as-proposed.
+    nothing allowed is better than stopping, it says why. In a mirror's folder the proposal is kept for record --as-proposed.
     """
     options.reserve({output: (".toml",), card: CARDS}, inputs=[bench])
     messages = options.messages

@@ -179,7 +179,7 @@ def _check_alone(given: _Given, corrections: dict[str, Any]) -> None:
     if asked == ["--replace"] and not given.flags:
         expected = "what is different, such as --minutes 10,20, --readings FILE or --notes TEXT"
         raise InputError(
-            "nothing to replace it with", key="--replace", value=corrections["--replace"], expected=expected
+            "no correction given", key="--replace", value=corrections["--replace"], expected=expected
         )
 
 

@@ -111,7 +111,7 @@ def _fresh(
     """What a new practice mirror is to be; None where the folder is there already."""
     if path.exists():
         if fault is not None or diameter is not None or focal_ratio is not None:
-            raise InputError("exists already", file=path, expected="the name of a new folder for a new mirror")
+            raise InputError("already exists", file=path, expected="the name of a new folder for a new mirror")
         return None
     check_parent(path)
     from wearsim.learn.practice.mirror import FAULTS

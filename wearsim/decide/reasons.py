@@ -44,14 +44,19 @@ def reason_for_share(belief: Belief, limits: Limits, share: float, band: Floats 
         )
     factor = float(np.exp(np.sqrt(belief.covariance[0, 0])))
     return (
-        f"this removes {share_words(share, band)} of the error. The removal is known only within a factor of "
+        f"this is expected to remove {_share_words(share, band)}. The removal is known only within a factor of "
         f"{factor:.1f}, so going further would risk more than it gains. Test, record, and continue from there"
     )
 
 
-def share_words(share: float, band: Floats | None) -> str:
-    """A share with its band in brackets, where there is one."""
-    return f"{share:.0%}" if band is None else f"{share:.0%} ({band[0]:.0%} to {band[1]:.0%})"
+def _share_words(share: float, band: Floats | None) -> str:
+    """A share of the error; with its band, where there is one, in words that say what more than all of it means."""
+    if band is None:
+        return f"{share:.0%} of the error"
+    what = ["below 0% the figure is worse"] if band[0] < 0.0 else []
+    what += ["above 100% it has gone too far"] if band[1] > 1.0 else []
+    more = f"; {', '.join(what)}" if what else ""
+    return f"{share:.0%} of the error, in nine of ten cases {band[0]:.0%} to {band[1]:.0%} of it{more}"
 
 
 def reason_for_none(

@@ -139,7 +139,7 @@ def orientation_design(readings: Readings) -> Floats:
     design = np.stack([ones, np.cos(angle), np.sin(angle)], axis=1)
     if np.linalg.cond(design) > 1e3:
         raise InputError(
-            "the orientations fall almost on only two directions",
+            "nearly all the orientations lie in just two directions",
             file=readings.file,
             key="orientation",
             expected="orientations at least a few degrees apart",

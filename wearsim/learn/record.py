@@ -160,13 +160,13 @@ def create_folder(path: str | Path, bench_text: str, files: dict[str, str], prac
     Raises
     ------
     InputError
-        Where it exists already.
+        Where it already exists.
     CouldNotError
         Where the disc refuses.
     """
     place = Path(path)
     if place.exists():
-        raise InputError("exists already", file=place, expected="the name of a new folder")
+        raise InputError("already exists", file=place, expected="the name of a new folder")
     if not place.parent.is_dir():
         raise InputError("the folder does not exist", file=place, expected="a path in an existing folder")
     texts = {BENCH: bench_text, **files, **({} if practice is None else {PRACTICE: practice})}

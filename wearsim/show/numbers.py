@@ -37,7 +37,7 @@ CANNOT = "cannot"
 WIDTH = "rim_width"
 NO_WIDTH = ("-", "")
 """In place of a rim's width and its band where it has none of its own."""
-NO_WIDTH_NOTE = "The rim width is left out (-) where an error farther in is larger than the rim's own."
+NO_WIDTH_NOTE = "No rim width (-) is given where there is a larger error farther in than at the rim."
 
 
 class Number(NamedTuple):

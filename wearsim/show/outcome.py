@@ -160,7 +160,7 @@ def edge_text(outcome: Outcome, unit: LengthUnit) -> str:
     heads = ["After\nspell", f"Edge roll\n{high.name}", f"Rim's height\n{high.name}", f"Rim's width\n{unit.name}"]
     note = "Edge roll: the rim relative to the surface just inside it. Rim's height: relative to the sphere that best fits "
     note += (
-        "the inner 80 % of the radius. Rim's width: how far in half of that height is reached. Negative: turned down."
+        "the inner 80 % of the radius. Rim's width: the distance in from the edge at which the height has fallen to half. Negative: turned down."
     )
     if NO_WIDTH in widths:
         note += f" {NO_WIDTH_NOTE}"

@@ -66,7 +66,7 @@ class RingMeans:
     @property
     def note(self) -> str:
         """What the stars mean; empty where there are none."""
-        return "* excluded from the numbers. " if len(self.matrix) > self.clear else ""
+        return "* outside the clear aperture, not counted below. " if len(self.matrix) > self.clear else ""
 
 
 def ring_means(mirror: Mirror, radius: Floats) -> RingMeans:
@@ -101,7 +101,7 @@ def draw_profiles(
     draw_removal(removal, mirror, outcome, radial, high)
     _removal_legend(removal)
     removal.set_ylabel(f"removed [{high.name}]")
-    removal.set_xlabel(f"radius on the mirror [{radial.name}]; hatched: excluded from the numbers")
+    removal.set_xlabel(f"radius on the mirror [{radial.name}]; hatched: outside the clear aperture, not counted")
 
 
 def _broken(title: str, axes: Axes) -> str:

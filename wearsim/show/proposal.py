@@ -118,7 +118,7 @@ def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         rows.append((one.name, high.number(one.expected_rms), f"{one.effort:.0f}", words))
     rows.append(("Stop now", high.number(proposal.stopped_rms), "0", "-"))
     notes = [f"{one.name}: the usual one for {one.words}." for one in proposal.choices if one.words]
-    note = "Expected RMS: all uncertainties included. Effort: minutes of work, plus the time for handling."
+    note = "Expected RMS: all uncertainties included. Effort: minutes of work, plus 15 for each further spell and each change of the piece on top; heavy glass counts double."
     heads = ["", f"Expected\nRMS {high.name}", "Effort\nmin", "Programme"]
     return f"Choices\n{table(heads, rows, words=(0, 3))}\n{paragraph(' '.join([note, *notes]))}"
 
@@ -142,7 +142,7 @@ def judgement_text(proposal: Proposal) -> str:
     numbers = (
         Number("expected", "Expected RMS, all uncertainties included", high.name, high.number),
         Number("floor", "Floor: estimated best result of any mix of strokes", high.name, high.number),
-        Number("gap", "Gap between the RMS after and the floor", high.name, high.number),
+        Number("gap", "Gap between predicted RMS and floor", high.name, high.number),
     )
     lines = [numbers_table({"": BandedNumbers(values, ends)}, numbers)]
     if proposal.gap < 0.0:

@@ -274,7 +274,7 @@ def _facets(bench: Bench, lap: Lap) -> Risk:
     height = depth * ripple(radius)
     printed = Deflection(radius / bench.mirror.radius, weight, (height - weight @ height)[:, None])
     advice = "cut the channels off centre; vary the length of the strokes; narrow channels"
-    return _risk("facets", "the channels print rings", "either", printed, printed.rms, advice)
+    return _risk("facets", "the channels print through as rings", "either", printed, printed.rms, advice)
 
 
 def _radii(outer: float) -> tuple[Any, Any]:

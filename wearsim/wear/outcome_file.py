@@ -96,7 +96,7 @@ def write_outcome(outcome: Outcome, path: str | Path, *, seed: int = 0, force: b
     Raises
     ------
     InputError
-        Where the file exists already or cannot be written.
+        Where the file already exists or cannot be written.
     """
     with whole_file(Path(path), force=force) as partial, new_hdf5(partial, libver=LAYOUT) as (file, _):
         file.attrs["format"] = FORMAT

@@ -92,7 +92,7 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
             )
         elif at_worst > max(limit, before):
             lines.append(
-                f"{EDGE_AT_WORST} it turns {way} by at least {height_text(at_worst)} of surface "
+                f"{EDGE_AT_WORST} it ends up turned {way} by {height_text(at_worst)} of surface or more "
                 f"({_edge_now(sign * before)})"
             )
     return lines

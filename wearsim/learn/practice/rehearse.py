@@ -167,7 +167,7 @@ def rehearse(
         report("calibrating")
         state = calibrated_state(folder, draws=draws)
         if is_good(state, target):
-            report("the figure is good enough, its band considered")
+            report("the figure is good enough, even allowing for its uncertainty")
             return
         report("proposing")
         proposal = propose(state.bench, limits=limits, starts=starts, **state.arguments)
