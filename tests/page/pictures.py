@@ -30,9 +30,9 @@ def draw_readings(desk: Screen) -> None:
             page.keyboard.type(f"{float(number) + 0.01 * place:.2f}")
             page.keyboard.press("Enter")
         page.wait_for_timeout(600)
-    page.get_by_role("button", name="Round 4").wait_for(timeout=LONG)
+    page.get_by_role("button", name="Row 4").wait_for(timeout=LONG)
     page.wait_for_timeout(1500)  # until the keys typed meanwhile have gone there
-    page.get_by_role("button", name="Round 3").click()
+    page.get_by_role("button", name="Row 3").click()
     page.wait_for_function("document.querySelectorAll('.window input')[1]?.value === '0.82'", timeout=LONG)
     page.get_by_role("img", name=re.compile("The surface with its band")).wait_for(timeout=LONG)
     page.wait_for_timeout(1500)
