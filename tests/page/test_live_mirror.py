@@ -213,7 +213,7 @@ def test_the_lap_is_pressed_by_the_clock_and_that_is_written_down(with_mirror: A
         assert mirror.draft.conditions["pressed"] == "5 min"
         mirror.draft.conditions["temperature"] = "18"  # a plain number, in the bench's degrees
         mirror.draft.conditions["pressed"] = "7"
-        work.corrected = [4.0, 5.0]
+        work.corrected, mirror.draft.after = [4.0, 5.0], [Round(list(READ))]
         work.end()
         await mirror.keep_session()
         note = (mirror.path / "01" / "session.toml").read_text()

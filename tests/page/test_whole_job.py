@@ -119,8 +119,9 @@ def _work(screen: Screen, place: Path) -> None:
     page.locator("#minutes-left").wait_for()
     screen.ready()
     screen.press("Begin pressing")
-    page.wait_for_timeout(31_000)  # what takes less is no pressing
-    screen.knuckle("It fits: on to spell 1")
+    page.get_by_role("button", name="It fits: on to spell 1").wait_for()
+    screen.reload()
+    screen.knuckle("It fits: on to spell 1")  # in less than half a minute: that is no pressing
     page.get_by_role("button", name="Start").wait_for()
     screen.knuckle("Start")
     page.get_by_role("button", name="Pause").wait_for()
@@ -159,7 +160,7 @@ def test_a_record_is_corrected_set_aside_and_brought_back(served: Served, screen
     assert "3.5" in (place / "01" / "programme.toml").read_text()
     screen.press("Set this session aside")
     page.get_by_text("Session 1 is set aside").wait_for()
-    page.get_by_role("button", name=re.compile("Bring back session 1 of .*")).first.click()
+    page.get_by_role("button", name=re.compile("Restore session 1 of .*")).first.click()
     page.get_by_text("Session 1 is as it was recorded then").wait_for()
 
 

@@ -222,7 +222,7 @@ class LiveMirror:
         """A button was touched at the barrel: what it says is done, if all is still as it was where it was shown."""
         if work is self.draft.work and work.standing == standing and time.monotonic() - self._acted > BOUNCE:
             self._act(getattr(work, name))
-            if name == "fits" and work.pressed:
+            if name == "fits" and work.pressed > 30.0:
                 self.draft.conditions["pressed"] = f"{work.pressed / 60.0:.0f} min"
 
     def _act(self, deed: Callable[[], None]) -> None:
