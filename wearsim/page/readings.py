@@ -92,7 +92,7 @@ class ReadingsView:
         drawn = ", ".join(self.names).replace("\u2013", "-")
         hint = f"Have one? Inner-outer radius of each in {self.units}. Drawn below: {drawn}"
         with parts.group("row"):
-            self.own = parts.field("My mask's windows", parts.Entry("", lambda _: None), hint)
+            self.own = parts.field("My mask's windows", parts.Entry("", lambda _: None), hint, debounce="0")
             self.own.on("keydown.enter", self._windows)
             parts.button("Use these windows", self._windows)
 
