@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from functools import partial
+from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
@@ -70,9 +71,8 @@ class BarrelView:
     def _pressing(self, work: Work, spell: dict[str, Any]) -> None:
         """Before the first spell: the lap is pressed, by the clock."""
         with parts.group("at-work"), parts.sheet():
-            parts.says("Press the lap", "name")
-            parts.says(work.first)
-            self._clock()
+            parts.says(work.first, "reminder")
+            self._clock(work)
             with parts.group("row deeds"):
                 if work.pressed_since is None:
                     self._deed("Begin pressing", "press", work, "main")
@@ -80,8 +80,10 @@ class BarrelView:
                 else:
                     self._deed("It fits: on to spell 1", "fits", work, "main")
 
-    def _clock(self) -> None:
-        parts.group("minutes", id="minutes-left", role="timer", aria_label="Minutes left")
+    def _clock(self, work: Work) -> None:
+        left = ceil(work.left)
+        made = parts.says(f"{left // 60}:{left % 60:02d}", "minutes")
+        parts.with_props(made, {"id": "minutes-left", "role": "timer", "aria_label": "Minutes left"})
 
     def _spell(self, work: Work, spell: dict[str, Any]) -> None:
         with parts.group("at-work"):
@@ -91,7 +93,7 @@ class BarrelView:
                 parts.says(spell["sizes"])
             with parts.group("sight"):
                 with parts.group("clock"):
-                    self._clock()
+                    self._clock(work)
                     parts.group("beatlamp", id="beat-lamp", aria_hidden="true")
                     ready = [] if work.seconds() else before(spell, work.first * (work.spell == 0))
                     parts.says(" ".join(ready), "reminder").props("id=reminder")

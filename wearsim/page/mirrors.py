@@ -75,8 +75,7 @@ class NewMirror:
                 parts.says("Enter sizes with their unit, as you have them. A plain number is taken in:")
                 units = {"in": "inches and pounds", "mm": "millimetres and kilograms"}
                 parts.radio("Unit of plain numbers", units, self._entry("unit"))
-                hint = f"A folder of this name is created in {self.room.folder}."
-                parts.field("Name of the folder", self._entry("name"), hint)
+                parts.field("Name of the folder", self._entry("name"), f"Created in {self.room.folder}.")
                 rest = [question for question in QUESTIONS if question.key not in NEEDED]
                 for question in QUESTIONS:
                     if question not in rest:

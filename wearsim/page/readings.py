@@ -78,8 +78,7 @@ class ReadingsView:
     def _how(self) -> None:
         parts.says(f"Knife in {self.units} where each window darkens evenly; larger is farther off; any zero will do.")
         parts.says("One row of readings is enough for a first look; three make it surer.", "strong")
-        parts.says("The light source")
-        kinds, draft = {"moving": "moves with the knife", "fixed": "is fixed"}, self.mirror.draft
+        kinds, draft = {"moving": "light moves with the knife", "fixed": "light is fixed"}, self.mirror.draft
         draft.source = draft.source or "moving"
         then = partial(self.mirror.readings_changed, self.which)
         parts.radio("The light source", kinds, parts.Entry.in_table(vars(draft), "source", self.mirror.typed, then))
