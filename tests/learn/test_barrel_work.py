@@ -48,3 +48,20 @@ def test_stopped_early_goes_on_with_the_next_spell(clock: list[float]) -> None:
 
 def test_corrected_minutes_are_what_is_recorded(clock: list[float]) -> None:
     assert Work("", [4.0, 6.0], done=[60.0, 0.0], corrected=[4.0, 5.5]).minutes() == [4.0, 5.5]
+
+
+def test_a_lap_that_was_pressed_before_is_not_pressed_by_the_clock(clock: list[float]) -> None:
+    work = Work("", [4.0], "Press the lap.", pressing=10.0)
+    assert work.left == 600.0
+    work.fits()
+    assert (work.pressed, work.left, work.is_begun) == (0.0, 240.0, False)
+
+
+def test_the_clock_of_a_pressing_ends_at_nothing_and_counts_all_of_it(clock: list[float]) -> None:
+    work = Work("", [4.0], pressing=10.0)
+    work.press()
+    clock[0] += 700.0
+    work.press()  # a second touch begins nothing new
+    assert work.left == 0.0 and work.is_going
+    work.fits()
+    assert work.pressed == 700.0 and not work.is_going and work.is_begun

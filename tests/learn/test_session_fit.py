@@ -14,7 +14,7 @@ from tests.helpers.simulated import ROUGH, calibration_of, simulated_mirror, sim
 from wearsim.kernels.arrays import Floats
 from wearsim.learn.session_filter import FilterStep, SessionFilter, Tails
 from wearsim.learn.session_fit import SURE, SessionFit, session_fit
-from wearsim.show.calibration import calibration_text
+from wearsim.show.calibration import calibration_text, plain_words
 from wearsim.wear.constants import NAMES, Constants
 
 BENCH = simulated_mirror(1).bench
@@ -116,3 +116,23 @@ def test_what_is_said(wrong: float, explained: float, confirmed: bool, verdict: 
     assert words in " ".join(text.split())
     assert ("does not agree with the assumed pitch" in " ".join(text.split())) is (verdict == "does not fit")
     assert fit.to_json()["fits"] is (verdict != "does not fit")
+
+
+@pytest.mark.parametrize(
+    ("factor", "words"),
+    [
+        (0.5, "The glass wears about half as fast as the bench says."),
+        (1.02, "The glass wears about as fast as the bench says."),
+        (2.0, "The glass wears about twice as fast as the bench says."),
+        (1.4, "The glass wears about 1.4 times as fast as the bench says."),
+    ],
+)
+def test_what_the_sessions_show_is_said_in_plain_words(factor: float, words: str) -> None:
+    stated = np.sqrt(np.diagonal(calibration_of(np.zeros((2, len(NAMES)))).prior.covariance))
+    rng = np.random.default_rng(3)
+    vectors = rng.standard_normal((2000, len(NAMES))) * stated
+    vectors[:, 0] = np.log(factor) + 0.01 * vectors[:, 0]
+    said = plain_words(BENCH, calibration_of(vectors))
+    assert words in said
+    assert said[-1].startswith("Not determined yet: stiffness of the pitch, relaxation time")
+    assert not any("Preston" in line for line in said)

@@ -147,10 +147,11 @@ TAKEN = (
 )
 
 
-def at_the_barrel(served: Served, name: str) -> None:
+def at_the_barrel(served: Served, name: str, **more: Any) -> None:
     """A new mirror with a programme that was taken to the barrel, as a server finds it that was started anew."""
     work = {
         "programme": TAKEN, "planned": [4.0, 5.0], "done": [0.0, 0.0], "spell": 0, "since": None, "beat": 0, "ended": None,
+        **more,
     }  # fmt: skip
     kept = json.dumps({"rounds": [], "after": [], "work": work})
     (new_mirror(served.folder / name) / "page.json").write_text(kept, encoding="utf-8")

@@ -22,7 +22,7 @@ def draw(browser: Any, served: Served) -> None:
 
 
 def draw_readings(desk: Screen) -> None:
-    """Three rounds, and the surface beside them."""
+    """Three rows, and the surface beside them."""
     page = desk.go("/mirror/invented-200/readings")
     page.locator(".window input").first.click()
     for place in range(3):
@@ -30,9 +30,6 @@ def draw_readings(desk: Screen) -> None:
             page.keyboard.type(f"{float(number) + 0.01 * place:.2f}")
             page.keyboard.press("Enter")
         page.wait_for_timeout(600)
-    page.get_by_role("button", name="Round 4").wait_for(timeout=LONG)
-    page.wait_for_timeout(1500)  # until the keys typed meanwhile have gone there
-    page.get_by_role("button", name="Round 3").click()
     page.wait_for_function("document.querySelectorAll('.window input')[1]?.value === '0.82'", timeout=LONG)
     page.get_by_role("img", name=re.compile("The surface with its band")).wait_for(timeout=LONG)
     page.wait_for_timeout(1500)
@@ -56,7 +53,8 @@ def draw_work(browser: Any, desk: Screen) -> None:
     page.locator("#minutes-left").wait_for()
     tablet = Screen(browser, served, 1024, 768, color_scheme="dark")
     page = tablet.go("/mirror/invented-200/barrel")
-    tablet.press("Start")
+    tablet.press("Pressed already: on to spell 1")
+    tablet.knuckle("Start")
     page.wait_for_timeout(7000)
     page.screenshot(path=IMAGES / "page-barrel.png")
     tablet.press("Pause")

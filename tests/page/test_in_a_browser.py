@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from typing import Any
 
@@ -33,7 +34,7 @@ def test_enter_goes_to_the_next_window_and_then_to_another_round(served: Served,
     place, screen = new_mirror(served.folder / "typed"), screens(served)
     page = screen.go("/mirror/typed/readings")
     _type_round(screen)
-    page.get_by_role("button", name="Round 2").wait_for()
+    page.get_by_role("button", name="Row 2").wait_for()
     page.wait_for_function("document.activeElement === document.querySelector('.window input')")
     assert page.locator(".window input").first.input_value() == ""
     page.get_by_role("img", name=re.compile("The surface with its band")).wait_for()
@@ -65,19 +66,19 @@ def test_a_round_is_struck_out_counted_again_and_deleted(served: Served, screens
     place, screen = new_mirror(served.folder / "struck"), screens(served)
     page = screen.go("/mirror/struck/readings")
     _type_round(screen)
-    page.get_by_role("button", name="Round 2").wait_for()
+    page.get_by_role("button", name="Row 2").wait_for()
     _type_round(screen, ("0", "9", "9", "9", "9"))
-    page.get_by_role("button", name="Round 3").wait_for()
-    page.get_by_role("button", name="Round 2").click()
+    page.get_by_role("button", name="Row 3").wait_for()
+    page.get_by_role("button", name="Row 2").click()
     page.wait_for_function("document.querySelectorAll('.window input')[1]?.value === '9'")
-    screen.press("Strike this round out")
-    page.get_by_role("button", name="Round 2, struck out").wait_for()
+    screen.press("Strike this row out")
+    page.get_by_role("button", name="Row 2, struck out").wait_for()
     kept_draft(place, lambda kept: [one["struck"] for one in kept["rounds"]][:2] == [False, True])
-    screen.press("Count this round again")
-    page.get_by_role("button", name="Round 2", exact=True).wait_for()
-    screen.press("Strike this round out")
-    screen.press("Delete this round")
-    page.get_by_role("button", name="Count this round again").wait_for(state="hidden")
+    screen.press("Count this row again")
+    page.get_by_role("button", name="Row 2", exact=True).wait_for()
+    screen.press("Strike this row out")
+    screen.press("Delete this row")
+    page.get_by_role("button", name="Count this row again").wait_for(state="hidden")
     sheet = place / "readings.toml"
     kept_draft(place, lambda kept: ["0", *"9999"] not in [one["cells"] for one in kept["rounds"]])
     kept_draft(place, lambda kept: kept["made_from"] == digest(sheet.read_text()) and ", 9.0" not in sheet.read_text())
@@ -107,7 +108,7 @@ def test_a_sheet_changed_outside_is_taken_over_and_said(served: Served, screens:
     _type_round(screen)
     page.get_by_role("img", name=re.compile("The surface with its band")).wait_for()
     kept_draft(place, lambda kept: kept["made_from"] == digest(sheet.read_text()))
-    page.get_by_role("button", name="Round 1").click()
+    page.get_by_role("button", name="Row 1").click()
     page.wait_for_function("document.querySelectorAll('.window input')[4].value === '1.78'")
     sheet.write_text(sheet.read_text().replace("0.55", "0.57"), encoding="utf-8")
     page.locator(".window input").nth(4).fill("1.79")
@@ -162,10 +163,10 @@ def test_the_cadence_is_heard_and_seen_and_can_be_turned_off(served: Served, scr
         )
     moving = "document.querySelector('.barrel svg.stroke').animationsPaused() === {}"
     page.wait_for_function(moving.format("false"))
-    screen.press("Sound on")
-    page.get_by_role("button", name="Sound off").wait_for()
-    screen.press("Flash on")
-    page.get_by_role("button", name="Flash off").wait_for()
+    screen.press("Turn sound off")
+    page.get_by_role("button", name="Turn sound on").wait_for()
+    screen.press("Turn flash off")
+    page.get_by_role("button", name="Turn flash on").wait_for()
     page.wait_for_timeout(300)  # what the browser was told a moment before
     heard = page.evaluate("window.tones")
     page.wait_for_timeout(3000)  # four beats
@@ -173,6 +174,82 @@ def test_the_cadence_is_heard_and_seen_and_can_be_turned_off(served: Served, scr
     assert not page.evaluate("document.querySelector('#beat-lamp').classList.contains('on')")
     screen.knuckle("Pause")
     page.wait_for_function(moving.format("true"))
+
+
+@pytest.mark.parametrize(("width", "height"), [(800, 1100), (360, 740), (1280, 800)])
+def test_all_that_is_needed_at_the_barrel_is_on_one_screen(
+    served: Served, screens: Any, width: int, height: int
+) -> None:
+    at_the_barrel(served, f"seen {width}", first="Press the lap until it fits, tool on top.", pressing=23.0)
+    screen = screens(served, width, height)
+    page = screen.go(f"/mirror/seen%20{width}/barrel")
+    page.get_by_text("23:00").wait_for()
+    _assert_in_sight(
+        page, height, "#minutes-left", "button:has-text('Begin pressing')", "button:has-text('on to spell')"
+    )
+    screen.press("Begin pressing")
+    page.wait_for_function("/^22:/.test(document.querySelector('#minutes-left').textContent)")
+    screen.knuckle("It fits: on to spell 1")
+    page.get_by_text("4:00").wait_for()
+    seen = (
+        "#minutes-left",
+        "#reminder",
+        "figure svg",
+        "figcaption",
+        "text=strokes a minute",
+        "button:has-text('Start')",
+    )
+    _assert_in_sight(page, height, *seen, "button:has-text('Skip this spell')")
+    assert page.locator("figure svg").bounding_box()["height"] > 120
+
+
+def _assert_in_sight(page: Any, height: int, *places: str) -> None:
+    """Whole, on the screen as it opens, and none of them over another."""
+    boxes = [page.locator(place).first.bounding_box() for place in places]
+    for place, box in zip(places, boxes, strict=True):
+        assert box["y"] >= 0 and box["y"] + box["height"] <= height, (place, box)
+    for one, other in itertools.combinations(boxes, 2):
+        across = min(one["x"] + one["width"], other["x"] + other["width"]) - max(one["x"], other["x"])
+        down = min(one["y"] + one["height"], other["y"] + other["height"]) - max(one["y"], other["y"])
+        assert across < 1 or down < 1, (one, other)
+
+
+def test_a_mask_of_ones_own_is_taken_and_a_wrong_one_refused_at_its_field(served: Served, screens: Any) -> None:
+    place, screen = new_mirror(served.folder / "masked"), screens(served)
+    page = screen.go("/mirror/masked/readings")
+    field = page.get_by_label("My mask's windows")
+    field.fill("10-40, 42.5")
+    screen.press("Use these windows")
+    page.get_by_text("Not two edges for each window").wait_for()
+    field.fill("10-40, 42-60, 62-80, 82-96")
+    field.press("Enter")
+    page.wait_for_function("document.querySelectorAll('.window input').length === 4")
+    assert "[62.0, 80.0]" in (place / "readings.toml").read_text()
+
+
+def test_after_the_third_row_no_other_is_begun(served: Served, screens: Any) -> None:
+    new_mirror(served.folder / "three")
+    screen = screens(served)
+    page = screen.go("/mirror/three/readings")
+    for row in (2, 3):
+        _type_round(screen)
+        page.get_by_role("button", name=f"Row {row}").wait_for()
+        page.wait_for_function("document.activeElement === document.querySelector('.window input')")
+    _type_round(screen)
+    page.get_by_role("img", name=re.compile("The surface with its band")).wait_for()
+    assert page.get_by_role("button", name="Row 4").count() == 0
+
+
+def test_a_condition_that_cannot_be_is_refused_at_its_field(served: Served, screens: Any) -> None:
+    at_the_barrel(served, "refused")
+    screen = screens(served)
+    page = screen.go("/mirror/refused/after")
+    screen.press("As planned")
+    _type_round(screen)
+    page.get_by_label("Pressed before spell 1").fill("long")
+    kept_draft(served.folder / "refused", lambda kept: kept["conditions"].get("pressed") == "long")
+    screen.press("Record this session")
+    page.locator(".q-field--error").get_by_text(re.compile("expected a time")).wait_for()
 
 
 WAKE = """window.wake = { asked: [], released: 0 };

@@ -19,6 +19,9 @@ from wearsim.page import calls
 from wearsim.page.live_mirror import BOUNCE, SETTLED, LiveMirror
 from wearsim.worker import Desk
 
+TAKEN_CHOICE = {"programme": TAKEN, "spells": [{"minutes": 4.0}, {"minutes": 5.0}], "first": "", "pressing": 0.0}
+"""As a view hands it on to the barrel."""
+
 
 @pytest.fixture
 def with_mirror(tmp_path: Path) -> Callable[[Callable[[LiveMirror], Awaitable[None]]], None]:
@@ -38,7 +41,7 @@ def with_mirror(tmp_path: Path) -> Callable[[Callable[[LiveMirror], Awaitable[No
 
 def _worked(mirror: LiveMirror) -> None:
     """A programme that was worked, and read afterwards."""
-    mirror.begin_work(TAKEN, [4.0, 5.0], "")
+    mirror.begin_work(TAKEN_CHOICE)
     assert mirror.draft.work is not None
     mirror.draft.work.corrected = [4.0, 5.0]
     mirror.draft.after = [Round(list(READ))]
@@ -123,7 +126,7 @@ def test_the_last_number_typed_is_part_of_what_is_looked_for(with_mirror: Any) -
 
 def test_a_touch_at_the_barrel_is_for_what_stood_there(with_mirror: Any) -> None:
     async def work(mirror: LiveMirror) -> None:
-        mirror.begin_work(TAKEN, [4.0, 5.0], "")
+        mirror.begin_work(TAKEN_CHOICE)
         work = mirror.draft.work
         assert work is not None
         shown = work.standing
@@ -135,7 +138,7 @@ def test_a_touch_at_the_barrel_is_for_what_stood_there(with_mirror: Any) -> None
         assert work.spell == 1 and work.ended is None
         mirror.act("back", work, work.standing)
         assert work.spell == 0
-        mirror.begin_work(TAKEN, [4.0, 5.0], "")
+        mirror.begin_work(TAKEN_CHOICE)
         await asyncio.sleep(1.2 * BOUNCE)
         mirror.act("go", work, work.standing)
         assert mirror.draft.work is not work and work.since is None
@@ -191,5 +194,29 @@ def test_heights_are_in_the_unit_that_the_bench_remembers(with_mirror: Any) -> N
             (mirror.path / "bench.toml").write_text(bench + said, encoding="utf-8")
             found = await mirror.ask(calls.surface, mirror.sheet.file, [list(READ)], "moving", False)
             assert found["rms"].endswith(f" {unit or 'nm'}") and f"RMS, surface, {unit or 'nm'}" in found["text"]
+
+    with_mirror(work)
+
+
+def test_the_lap_is_pressed_by_the_clock_and_that_is_written_down(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        mirror.begin_work({**TAKEN_CHOICE, "first": "Press the lap.", "pressing": 6.0})
+        work = mirror.draft.work
+        assert work is not None and work.left == 360.0 and not work.is_begun
+        mirror.act("press", work, work.standing)
+        assert work.is_begun and work.pressed_since is not None
+        work.pressed_since -= 300.0
+        assert work.left == pytest.approx(60.0, abs=5.0)
+        await asyncio.sleep(1.2 * BOUNCE)
+        mirror.act("fits", work, work.standing)
+        assert (work.pressing, work.first, work.spell, work.left) == (0.0, "", 0, 240.0)
+        assert mirror.draft.conditions["pressed"] == "5 min"
+        mirror.draft.conditions["temperature"] = "18"  # a plain number, in the bench's degrees
+        mirror.draft.conditions["pressed"] = "7"
+        work.corrected, mirror.draft.after = [4.0, 5.0], [Round(list(READ))]
+        work.end()
+        await mirror.keep_session()
+        note = (mirror.path / "01" / "session.toml").read_text()
+        assert "pressed = " in note and "7" in note and "18" in note
 
     with_mirror(work)

@@ -41,6 +41,7 @@ def _make_mirror(screen: Screen, name: str) -> Any:
     screen.press("A new mirror")
     page.get_by_label("Name of the folder").fill(name)
     page.get_by_text("millimetres and kilograms").click()
+    page.get_by_text(re.compile("more questions, if you like")).click()
     answers = {"Diameter of the mirror": "200", "Focal ratio": "f/6", "Weight of the whole tool": "4.4 lb"}
     for label, text in answers.items():
         page.get_by_label(label).fill(text)
@@ -59,7 +60,7 @@ def _read(screen: Screen, numbers: tuple[str, ...]) -> None:
         for number in numbers:
             page.keyboard.type(f"{float(number) + 0.01 * place:.2f}")
             page.keyboard.press("Enter")
-    page.get_by_role("button", name="Round 3").wait_for()
+    page.get_by_role("button", name="Row 3").wait_for()
     page.get_by_role("img", name=SURFACE).wait_for()
 
 
@@ -117,7 +118,12 @@ def _work(screen: Screen, place: Path) -> None:
     page = screen.page
     page.locator("#minutes-left").wait_for()
     screen.ready()
-    screen.press("Start")
+    screen.press("Begin pressing")
+    page.get_by_role("button", name="It fits: on to spell 1").wait_for()
+    screen.reload()
+    screen.knuckle("It fits: on to spell 1")  # in less than half a minute: that is no pressing
+    page.get_by_role("button", name="Start").wait_for()
+    screen.knuckle("Start")
     page.get_by_role("button", name="Pause").wait_for()
     screen.reload()
     while not page.get_by_role("button", name="Afterwards").count():
@@ -154,7 +160,7 @@ def test_a_record_is_corrected_set_aside_and_brought_back(served: Served, screen
     assert "3.5" in (place / "01" / "programme.toml").read_text()
     screen.press("Set this session aside")
     page.get_by_text("Session 1 is set aside").wait_for()
-    page.get_by_role("button", name=re.compile("Bring back session 1 of .*")).first.click()
+    page.get_by_role("button", name=re.compile("Restore session 1 of .*")).first.click()
     page.get_by_text("Session 1 is as it was recorded then").wait_for()
 
 
@@ -213,7 +219,7 @@ def test_a_session_is_recorded_once_by_two_browsers_one_of_which_leaves(
     one.press("As planned")
     _read(one, AFTER)
     kept_draft(place, lambda kept: len(kept["after"]) > 1 and kept["after"][1]["cells"][4] == "2.09")
-    two.page.get_by_role("button", name="Round 2").wait_for()
+    two.page.get_by_role("button", name="Row 2").wait_for()
     press = "[...document.querySelectorAll('button')].find(b => b.innerText === 'Record this session')?.click()"
     one.page.evaluate(f"{press}; {press}")
     two.page.evaluate(press)
@@ -234,6 +240,7 @@ def test_a_programme_taken_elsewhere_is_shown_at_the_barrel(served: Served, scre
     take = laptop.page.get_by_role("button", name="Take this to the barrel")
     take.wait_for(timeout=LONG)
     take.click()
+    tablet.press("Pressed already: on to spell 1")
     tablet.page.get_by_text("5:00").wait_for()
     tablet.knuckle("Start")
     laptop.page.get_by_role("button", name="Pause").wait_for()

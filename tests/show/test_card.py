@@ -222,7 +222,7 @@ def test_how_long_to_press_is_what_the_prediction_takes_of_the_laps() -> None:
     assert bench.laps[0].start == "pressed" and not any(spell.is_press for spell in done.programme.spells)
     assert card_content(bench, done, None).before[1] == (
         "Press the lap until it fits, tool on top: about 21 min at this temperature. "
-        "Do not enter this as a spell: record it with --pressed. No pressing between spells."
+        "Do not enter this as a spell: write down for how long you pressed. No pressing between spells."
     )
     assert (
         "about 2.0 h at this temperature"

@@ -49,6 +49,26 @@ def test_both_pieces_turn_against_each_other() -> None:
     assert turns == [("360", f"{bench.hands.walk:g}"), ("-360", f"{bench.hands.hand_turn:g}")]
 
 
+@pytest.mark.parametrize("kind", SIZES)
+def test_the_top_piece_is_never_cut_off(kind: str) -> None:
+    bench, spell = small_bench(), make_spell(kind, minutes=5.0, rate=40.0, **SIZES[kind])
+    drawn = moving_stroke(bench, spell)
+    box = re.search(r'viewBox="([^"]*)"', drawn)
+    radius = re.search(r'class="top" r="([0-9.]+)"', drawn)
+    assert box and radius
+    left, upper, width, height = map(float, box[1].split())
+    _, places = _travel(drawn)  # along the stroke, which goes up the screen, and across it, to the right
+    assert places[:, 1].min() - float(radius[1]) > left and places[:, 1].max() + float(radius[1]) < left + width
+    assert -places[:, 0].max() - float(radius[1]) > upper and -places[:, 0].min() + float(radius[1]) < upper + height
+
+
+def test_what_is_drawn_is_said() -> None:
+    spell = make_spell("overhang", minutes=5.0, length=0.4, side_overhang=0.1, on_top="mirror")
+    (plain,) = barrel_spells(small_bench(), Programme(spells=(spell,)))
+    assert "You stand here" in plain["moving"] and "Off centre: to your right." in plain["moving"]
+    assert "Filled: tool. Dashed: mirror, on top." in plain["moving"]
+
+
 def test_a_pressing_stands_still_and_all_of_it_is_sound_svg() -> None:
     drawn = moving_stroke(small_bench(), make_spell("press", minutes=5.0))
     assert "animate" not in drawn and ElementTree.fromstring(drawn).get("aria-label", "").startswith("From above")

@@ -35,6 +35,12 @@ class Work:
         Minutes of each spell as the person corrected them afterwards; empty where nobody did [min].
     number : int
         Of the session that it is being recorded as; 0 before.
+    pressing : float
+        For how long the lap is to be pressed before the first spell; 0 where it is not, or no more [min].
+    pressed_since : float or None
+        When the clock of that pressing was set going; it goes on whatever becomes of server and browser.
+    pressed : float
+        For how long it was pressed by that clock [s].
     """
 
     programme: str
@@ -47,6 +53,9 @@ class Work:
     ended: float | None = None
     corrected: list[float] = field(default_factory=list)
     number: int = 0
+    pressing: float = 0.0
+    pressed_since: float | None = None
+    pressed: float = 0.0
 
     def __post_init__(self) -> None:
         self.done = self.done or [0.0] * len(self.planned)
@@ -58,19 +67,39 @@ class Work:
         return self.done[place] + max(0.0, more)
 
     @property
+    def is_going(self) -> bool:
+        """Whether a clock goes."""
+        return self.since is not None or self.pressed_since is not None
+
+    @property
+    def whole(self) -> float:
+        """Time of the present spell, or of the pressing before the first [s]."""
+        return 60.0 * (self.pressing or self.planned[self.spell])
+
+    @property
     def left(self) -> float:
-        """Time left of the present spell, not below 0 [s]."""
-        return max(0.0, 60.0 * self.planned[self.spell] - self.seconds())
+        """Time left of that, not below 0 [s]."""
+        pressed = 0.0 if self.pressed_since is None else time.time() - self.pressed_since
+        return max(0.0, self.whole - (pressed if self.pressing else self.seconds()))
 
     @property
     def is_begun(self) -> bool:
         """Whether anything of it was worked, or said to have been."""
-        return self.since is not None or self.ended is not None or any(self.done) or any(self.corrected)
+        return self.is_going or self.ended is not None or any(self.done) or any(self.corrected) or self.pressed > 0.0
 
     @property
-    def standing(self) -> tuple[int, bool, bool]:
-        """Where it is: which spell, whether the clock goes, whether it has ended."""
-        return self.spell, self.since is not None, self.ended is not None
+    def standing(self) -> tuple[int, bool, bool, bool]:
+        """Where it is: which spell, whether a clock goes, whether it has ended, whether the lap is still to be pressed."""
+        return self.spell, self.is_going, self.ended is not None, self.pressing > 0.0
+
+    def press(self) -> None:
+        """Set the clock of the first pressing going."""
+        self.pressed_since = self.pressed_since or time.time()
+
+    def fits(self) -> None:
+        """The lap fits, whether it was pressed by the clock or before: on to the first spell."""
+        self.pressed = 0.0 if self.pressed_since is None else time.time() - self.pressed_since
+        self.pressing, self.pressed_since, self.first = 0.0, None, ""
 
     def go(self) -> None:
         """Set the clock going."""

@@ -9,11 +9,14 @@ import json
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from wearsim.bench.input_errors import read_text
 from wearsim.errors import InputError
 from wearsim.learn.barrel_work import Work
+
+if TYPE_CHECKING:
+    from wearsim.learn.typed_readings import Sheet
 
 FILE = "page.json"
 
@@ -79,6 +82,21 @@ class Draft:
                 draft.work.halt(draft.work.beat)  # the server was away: worked as far as is known
             return draft
         return cls()
+
+    def rows(self, which: str) -> list[list[str]]:
+        """Cells of the rounds that count, of "rounds" or of "after": read in every window and not struck out."""
+        return [one.cells for one in getattr(self, which) if one.is_whole and not one.struck]
+
+    def counted(self, which: str) -> list[int]:
+        """Places of those that are begun and not struck out."""
+        return [place for place, one in enumerate(getattr(self, which)) if one.is_begun and not one.struck]
+
+    def take_over(self, sheet: Sheet) -> None:
+        """Rows of a file in place of those typed, except for what was never in a file; its source; what it is made from."""
+        unfinished = [one for one in self.rounds if one.struck or (one.is_begun and not one.is_whole)]
+        kept = [one for one in unfinished if len(one.cells) == sheet.windows]
+        self.rounds = [*(Round(list(row)) for row in sheet.rows), *kept]
+        self.source, self.made_from = sheet.blank.source, sheet.digest
 
     @property
     def text(self) -> str:

@@ -13,10 +13,12 @@ from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.programme import STROKES, Programme
 from wearsim.bench.toml_io import dump_programme, load_programme, programme_from_table
 from wearsim.bench.units import counted
+from wearsim.bench.whole_file import whole_file
 from wearsim.errors import InputError
 from wearsim.learn.mirror_folder import MirrorFolder, session_name
 from wearsim.learn.whole_writes import write_file
 
+CARD = "card.pdf"
 _BEGINNING = "proposal-for-"
 
 
@@ -50,6 +52,22 @@ def proposal_has_spells(file: Path) -> bool:
         return file.exists() and bool(load_programme(file).spells)
     except InputError:
         return True
+
+
+def keep_choice(mirror: MirrorFolder, programme: Programme, card: bytes) -> None:
+    """Keep a chosen programme as what is proposed for the next session, and its card, an empty one in place of an earlier.
+
+    Raises
+    ------
+    CouldNotError
+        Where the disc refuses.
+    """
+    keep_proposal(proposal_file(mirror.path, len(mirror.sessions) + 1), programme)
+    if card:
+        with whole_file(mirror.path / CARD, force=True) as part:
+            part.write_bytes(card)
+    else:
+        (mirror.path / CARD).unlink(missing_ok=True)
 
 
 def kept_proposal(mirror: MirrorFolder, number: int) -> Programme:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from contextlib import suppress
 from pathlib import Path
 
@@ -28,6 +29,8 @@ from wearsim.learn.mirror_folder import (
 )
 from wearsim.learn.record_seal import sealed
 from wearsim.learn.whole_writes import hidden, install, open_to_write
+
+_NAME = re.compile(r"[\w][\w .,+-]{0,59}\Z")
 
 
 def record(
@@ -141,6 +144,14 @@ def _worked(mirror: MirrorFolder, programme: str | Path | Programme) -> str:
     if not isinstance(programme, Programme):
         return load_programme(programme, mirror.bench).text
     return programme.check_on(mirror.bench).text or dump_programme(programme)
+
+
+def folder_name(text: str) -> str:
+    """The name of a mirror's folder, as it was typed; InputError where it is none that every system takes."""
+    name = text.strip()
+    if not _NAME.match(name) or name.endswith("."):
+        raise InputError("not a name", key="name", value=name, expected="letters, digits, spaces and -")
+    return name
 
 
 def create_folder(path: str | Path, bench_text: str, files: dict[str, str], practice: str | None = None) -> Path:

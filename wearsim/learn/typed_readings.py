@@ -172,7 +172,12 @@ def write_windows(folder: MirrorFolder, text: str) -> None:
         )
     numbers = [_number(one) for one in re.split(r"[^0-9.]+", text) if one]
     if len(numbers) % 2 or any(one.startswith('"') for one in numbers):
-        raise InputError("not two edges for each window", key="windows", value=text, expected="such as 10-40, 42.5-60")
+        raise InputError(
+            "not two edges for each window",
+            key="windows",
+            value=text,
+            expected="inner-outer of each, separated by commas",
+        )
     pairs = ", ".join(f"[{inner}, {outer}]" for inner, outer in zip(numbers[::2], numbers[1::2], strict=True))
     before = read_text(sheet.file)
     kept = _WINDOWS.sub("", before, count=1)

@@ -7,15 +7,21 @@ from functools import partial
 
 from nicegui import context, ui
 
-from wearsim.bench.materials import names
+from wearsim.bench.materials import called, names
 from wearsim.errors import WearsimError
 from wearsim.knifeedge.cooling import cooling
 from wearsim.learn.barrel_work import Work
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.page.readings import ReadingsView
+from wearsim.show.text import upper
 
 LAPS = {"pressed": "pressed again", "spherical": "spherical"}
+TEXTS = {
+    "temperature": ("Temperature of the room", "Only if different from the bench's: 18 C, 65 F."),
+    "pressed": ("Pressed before spell 1", "For how many minutes, if you pressed it."),
+    "notes": ("Notes", "Anything worth remembering."),
+}
 
 
 class AfterwardsView:
@@ -55,17 +61,16 @@ class AfterwardsView:
         work = self.mirror.draft.work
         if work is None:
             return
-        plan = calls.work_plan(self.mirror.path, work.programme)["spells"]
+        plan = calls.work_plan(self.mirror.path, work.programme)
         with parts.sheet("Work done"):
             if work.ended is None:
                 parts.says("The work at the barrel has not ended.", "mark")
             for place, (spell, minutes) in enumerate(zip(plan, work.minutes(), strict=True)):
-                parts.says(parts.upper(f"{spell['title']}, {spell['sizes']}; {spell['minutes']:g} min planned"))
+                parts.says(upper(f"{spell['title']}, {spell['sizes']}; {spell['minutes']:g} min planned"))
                 words = f"Minutes worked, spell {place + 1}"
                 entry = parts.Entry(minutes, partial(self._minutes, work, place), self.mirror.typed, ("minutes", place))
                 parts.number(words, entry, 0, 600)
-            with parts.group("row"):
-                parts.button("As planned", partial(self._as_planned, work))
+            parts.button("As planned", partial(self._as_planned, work))
 
     def _minutes(self, work: Work, place: int, minutes: float) -> None:
         if work.minutes()[place] != minutes:
@@ -95,29 +100,22 @@ class AfterwardsView:
         self.left.content = f"Test in {words}" if minutes > 0.5 else "Cool enough to test"
 
     def _record_sheet(self) -> None:
+        entry = partial(self.mirror.entry, self.mirror.draft.conditions)
         with parts.sheet("Record the session"):
-            parts.field(
-                "Temperature of the room",
-                self._condition("temperature"),
-                "Only if different from the bench's: 18 C, 65 F.",
-            )
             laps = {"": "as the last session left it" if self.mirror.sessions else "pressed", **LAPS}
-            abrasives = {"": "the bench's", **{name: name for name in names("abrasives")}}
+            abrasives = {"": "the bench's", **dict(zip(names("abrasives"), called("abrasives"), strict=True))}
             for key, words, options in (("abrasive", "Abrasive", abrasives), ("lap", "Lap at the start", laps)):
-                parts.choice(words, options, self._condition(key))
-            parts.field("Pressed before spell 1", self._condition("pressed"), "How long, if you pressed it: 10 min.")
-            parts.field("Notes", self._condition("notes"), "Anything worth remembering.")
+                parts.choice(words, options, entry(key))
+            self.fields = {key: parts.field(words, entry(key), hint) for key, (words, hint) in TEXTS.items()}
             parts.button("Record this session", self._record, "main")
-
-    def _condition(self, key: str) -> parts.Entry:
-        return self.mirror.entry(self.mirror.draft.conditions, key)
 
     async def _record(self) -> None:
         client = context.client
         try:
             session = await self.mirror.keep_session()
         except WearsimError as error:
-            parts.tell(str(error), client)
+            field = self.fields.get(str(getattr(error, "key", "")).removeprefix("session."))
+            parts.refuse(error, field, client)
             return
         repeated = session["repeated"]
         wrong = f" Its readings are the same as {repeated}. Wrong sheet? Undo it under History." if repeated else ""
@@ -134,9 +132,11 @@ class AfterwardsView:
             if parts.is_working(job):
                 return
             parts.answers(job, "Each constant before and after calibration")
-            with parts.group("row"):
+            if job.found:
+                parts.says("Learned: What next? uses this from now on.", "strong")
+            else:
                 parts.button("Learn from the sessions", self._learn)
-                parts.button("What next?", lambda: ui.navigate.to(parts.address_of(self.mirror, "next")), "main")
+            parts.button("What next?", lambda: ui.navigate.to(parts.address_of(self.mirror, "next")), "main")
 
     async def _learn(self) -> None:
         await self.mirror.run(self.mirror.learning, "Beginning", calls.calibration)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from functools import partial
+from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
@@ -13,18 +14,13 @@ from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.show.moving_stroke import before, reminders
 from wearsim.show.notices import ON_THE_CARD
+from wearsim.show.text import upper
 
 if TYPE_CHECKING:
     from wearsim.page.server import Room
 
 
-def barrel_view(mirror: LiveMirror, room: Room) -> None:
-    """The work that was taken to the barrel."""
-    BarrelView(mirror).show()
-    _tablet(mirror, room)
-
-
-def _tablet(mirror: LiveMirror, room: Room) -> None:
+def tablet_code(mirror: LiveMirror, room: Room) -> None:
     """The code that brings a tablet here."""
     with parts.fold("On a tablet by the barrel"):
         if not room.door.address:
@@ -33,9 +29,7 @@ def _tablet(mirror: LiveMirror, room: Room) -> None:
         import segno
 
         link = room.door.link(parts.address_of(mirror, "barrel"), room.door.address)
-        parts.says(
-            "Scan this with the tablet; it must be on the same network. Whoever has the address can use the page."
-        )
+        parts.says("Scan this with a tablet on the same network. Whoever has the address can use the page.")
         code = segno.make(link, error="m").svg_inline(scale=6, border=4, dark="#000", light="#fff")
         parts.drawing(f'<div role="img" aria-label="Code with the address of this view">{code}</div>')
         parts.says(link)
@@ -46,7 +40,7 @@ class BarrelView:
 
     def __init__(self, mirror: LiveMirror) -> None:
         self.mirror = mirror
-        self.plan: dict[str, Any] = {}
+        self.plan: list[dict[str, Any]] = []
         self.planned: Work | None = None
         self.signs = {"sound": True, "flash": True}
 
@@ -70,31 +64,46 @@ class BarrelView:
             elif work.ended is not None:
                 self._ended(work)
             else:
-                self._spell(work, self.plan["spells"][work.spell])
-                self._tell_browser(work)
+                spell = self.plan[work.spell]
+                (self._pressing if work.pressing else self._spell)(work, spell)
+                self._tell_browser(work, spell)
+
+    def _pressing(self, work: Work, spell: dict[str, Any]) -> None:
+        """Before the first spell: the lap is pressed, by the clock."""
+        with parts.group("at-work"), parts.sheet():
+            parts.says(work.first, "reminder")
+            self._clock(work)
+            with parts.group("row deeds"):
+                if work.pressed_since is None:
+                    self._deed("Begin pressing", "press", work, "main")
+                    self._deed("Pressed already: on to spell 1", "fits", work)
+                else:
+                    self._deed("It fits: on to spell 1", "fits", work, "main")
+
+    def _clock(self, work: Work) -> None:
+        left = ceil(work.left)
+        made = parts.says(f"{left // 60}:{left % 60:02d}", "minutes")
+        parts.with_props(made, {"id": "minutes-left", "role": "timer", "aria_label": "Minutes left"})
 
     def _spell(self, work: Work, spell: dict[str, Any]) -> None:
-        with parts.group("beside"):
-            with parts.sheet():
+        with parts.group("at-work"):
+            with parts.group("words"):
                 parts.says(f"Spell {work.spell + 1} of {len(work.planned)}: {spell['minutes']:g} min", "quiet")
-                parts.says(parts.upper(spell["title"]), "name")
+                parts.says(upper(spell["title"]), "name")
                 parts.says(spell["sizes"])
-                if not work.seconds():
-                    for words in before(spell, work.first * (work.spell == 0)):
-                        parts.says(words, "strong")
-                parts.group("minutes", id="minutes-left", role="timer", aria_label="Minutes left")
-                parts.group("beatlamp", id="beat-lamp", aria_hidden="true")
-                parts.says("", "reminder").props("id=reminder")
-            with parts.sheet():
+            with parts.group("sight"):
+                with parts.group("clock"):
+                    self._clock(work)
+                    parts.group("beatlamp", id="beat-lamp", aria_hidden="true")
+                    ready = [] if work.seconds() else before(spell, work.first * (work.spell == 0))
+                    parts.says(" ".join(ready), "reminder").props("id=reminder")
+                    if spell["rate"]:
+                        parts.says(f"{spell['rate']:g} strokes a minute, out and back as one; {spell['turning']}.")
                 parts.drawing(spell["moving"])
-                if spell["rate"]:
-                    parts.says(f"{spell['rate']:g} strokes per minute, out and back counted as one.")
-                    parts.says(f"{parts.upper(spell['turning'])}.")
-        self._buttons(work, spell)
-        if self.plan["is_heavy"] and "mirror on top" in spell["title"]:
-            parts.caution("The glass is heavy: lift it with a second person or a hoist.")
+            self._deeds(work)
+        self._signs(work)
 
-    def _buttons(self, work: Work, spell: dict[str, Any]) -> None:
+    def _deeds(self, work: Work) -> None:
         begun = work.seconds() > 0.0
         with parts.group("row deeds"):
             if work.since is None:
@@ -104,13 +113,13 @@ class BarrelView:
             self._deed("Stopped here" if begun or work.since else "Skip this spell", "next_spell", work)
             if work.spell + 1 < len(work.planned):
                 self._deed("End of the session", "end", work)
+
+    def _signs(self, work: Work) -> None:
         with parts.group("row signs"):
             if work.spell:
                 self._deed("Back to the previous spell", "back", work)
-            for sign, words in (("sound", "Sound"), ("flash", "Flash")):
-                is_on = self.signs[sign]
-                words = f"{words} {'on' if is_on else 'off'}"
-                parts.button(words, partial(self._sign, sign), aria_pressed=str(is_on).lower())
+            for sign, is_on in self.signs.items():
+                parts.button(f"Turn {sign} {'off' if is_on else 'on'}", partial(self._sign, sign))
 
     def _sign(self, sign: str) -> None:
         self.signs[sign] = not self.signs[sign]
@@ -119,19 +128,18 @@ class BarrelView:
     def _deed(self, words: str, name: str, work: Work, kind: parts.Kind = "plain") -> None:
         parts.button(words, partial(self.mirror.act, name, work, work.standing), kind)
 
-    def _tell_browser(self, work: Work) -> None:
+    def _tell_browser(self, work: Work, spell: dict[str, Any]) -> None:
         """What the script needs to count on by itself."""
-        spell, is_running = self.plan["spells"][work.spell], work.since is not None
         state = {
-            "left": work.left, "whole": 60.0 * work.planned[work.spell], "running": is_running, "rate": spell["rate"],
-            "reminders": reminders(spell) if is_running else [], **self.signs,
+            "left": work.left, "whole": work.whole, "running": work.is_going, "rate": spell["rate"] * (not work.pressing),
+            "reminders": reminders(spell) if work.is_going else [], **self.signs,
         }  # fmt: skip
         told = f"barrel.set({json.dumps(state)})".replace("<", "\\u003c")
         ui.timer(0.05, lambda: ui.run_javascript(told), once=True)
 
     def _ended(self, work: Work) -> None:
         parts.heading("Done")
-        for spell, minutes in zip(self.plan["spells"], work.minutes(), strict=True):
+        for spell, minutes in zip(self.plan, work.minutes(), strict=True):
             parts.says(f"{minutes:g} of {spell['minutes']:g} min: {spell['title']}")
         parts.says("Let the glass cool before you test it.", "strong")
         with parts.group("row"):

@@ -12,21 +12,17 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
-from wearsim.bench.personal_units import height_text, height_unit, read_heights_in, surface_unit
+from wearsim.bench.personal_units import height_text, height_unit, read_heights_in, surface_unit, temperature_unit
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_shares
-from wearsim.bench.units import length_unit, round_unit
-from wearsim.bench.whole_file import whole_file
+from wearsim.bench.units import length_unit, round_unit, with_unit
 from wearsim.decide.alternatives import alternatives
 from wearsim.decide.compare import compare
 from wearsim.decide.limits import PRACTISED, usual_limits
 from wearsim.decide.proposal import Proposal
 from wearsim.errors import InputError
-from wearsim.knifeedge.mask import MaskLimits, design_mask
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.reduction import Reduction, reduce_readings
 from wearsim.knifeedge.stopping import when_to_stop
@@ -38,19 +34,19 @@ from wearsim.learn.known_figure import known_figure
 from wearsim.learn.mirror_folder import BENCH, note_from_table, open_folder
 from wearsim.learn.new_folder import Answers, focal_ratio, fresh_folder, weight_words, with_weight
 from wearsim.learn.present_state import state_of
-from wearsim.learn.proposal_file import keep_proposal, proposal_file, with_minutes
+from wearsim.learn.proposal_file import keep_choice, with_minutes
 from wearsim.learn.record import record, repeated_measurement
 from wearsim.learn.typed_readings import newest_sheet, typed_file, typed_readings
 from wearsim.show.answers import answer_figure, answer_text
-from wearsim.show.calibration import calibration_figure, calibration_text
+from wearsim.show.calibration import calibration_figure, calibration_text, plain_words
 from wearsim.show.card import card_bytes
-from wearsim.show.card.content import pressing_words
+from wearsim.show.card.content import first_pressing, pressing_words
 from wearsim.show.comparison import comparison_figure, comparison_text
 from wearsim.show.expected_readings import expected_text
 from wearsim.show.history import history_figure, history_text
-from wearsim.show.mask_sheets import mask_bytes
+from wearsim.show.mask_sheets import suggested_mask_bytes
 from wearsim.show.moving_stroke import barrel_spells
-from wearsim.show.notices import waiting_text
+from wearsim.show.notices import is_heavy, waiting_text
 from wearsim.show.numbers import numbers_after, numbers_before
 from wearsim.show.outcome import profiles_figure, unit_for
 from wearsim.show.proposal import proposal_figure, proposal_text, reasons_text, work_minutes
@@ -58,22 +54,18 @@ from wearsim.show.reduction import known_text, reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
 from wearsim.show.strokes import title_of
 from wearsim.show.style import data_address
+from wearsim.show.text import sentence
 from wearsim.study.questions import QuestionName, answer_of, study_of
 from wearsim.study.run import run_study
 from wearsim.wear.expected_readings import expected_after, usual_sheet
 from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import Uncertainty, predict
 
-CARD = "card.pdf"
 NARROW = 6.0
 """Of pictures that a phone shows as well [in]: their letters can be read there."""
 READY = "raised-zone-300"
 """A ready-made bench to warm up with."""
-LIKE = 0.3e-3
-"""Windows are the same within this [m]."""
 TOPS = {"either": None, "tool": ("tool",), "mirror": ("mirror",)}
-HEAVY = 20.0
-"""From here on two people lift [kg] (common practice, no source)."""
 
 
 def warm_up() -> None:
@@ -104,7 +96,7 @@ def fresh(given: dict[str, Any]) -> dict[str, Any]:
     bench, kilograms = made.bench, made.bench.mirror.piece_mass
     return {
         "title": title_of(bench), "files": {file.name: text for file, text in made.files(Path()).items()},
-        "glass": weight_words(bench, kilograms), "tool": answers.lap_mass, "is_heavy": kilograms > HEAVY,
+        "glass": weight_words(bench, kilograms), "tool": answers.lap_mass, "is_heavy": is_heavy(bench.mirror),
         "defaults": [(used.key, used.value, used.why) for used in bench.defaults_used],
         "windows": len(made.mask.zones), "waiting": waiting_text(bench.mirror),
     }  # fmt: skip
@@ -122,7 +114,7 @@ def surface(path: Path, file: Path, rows: list[list[str]], source: str, is_recor
         "picture": data_address(reduction_figure(reduction, unit, known), NARROW),
         "text": reduction_text(sheet, reduction, advice, unit, known),
         "known": "" if known is None else known_text(known, unit),
-        "advice": advice.reason[0].upper() + advice.reason[1:] + ".", "rms": rms,
+        "advice": sentence(advice.reason), "rms": rms,
         "warnings": list(reduction.warnings),
     }  # fmt: skip
 
@@ -168,6 +160,7 @@ def _choice(name: str, bench: Bench, known: dict[str, Any], proposal: Proposal) 
     return {
         **_predicted(bench, known, proposal.programme, proposal.outcome), "name": name,
         "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": reasons_text(proposal),
+        "stopped": unit_for(proposal.outcome).text(proposal.stopped_rms),
         "text": proposal_text(bench, proposal, readings),
         "plot": data_address(proposal_figure(bench, proposal)) if proposal.trade_off else "",
         "card": card_bytes(bench, proposal, after),
@@ -178,12 +171,12 @@ def _predicted(bench: Bench, known: dict[str, Any], programme: Programme, outcom
     """What a programme is predicted to do: in words, as a picture, its strokes moving."""
     high, before, after = unit_for(outcome), numbers_before(outcome), numbers_after(outcome)
     pressings = Uncertainty(**known).pressings(bench, programme)
-    first = pressing_words(bench, programme, pressings) if programme.spells else ""
     return {
         "programme": programme.text, "minutes": work_minutes(programme), "before": before.height("surface_rms", high),
         "after": after.height("surface_rms", high), "edge": after.height("edge_roll", high),
         "strehl": after.text("strehl", "{:.2f}".format), "spells": barrel_spells(bench, programme),
-        "first": first.replace("record it with --pressed", "enter its minutes under Afterwards"),
+        "first": pressing_words(bench, programme, pressings) if programme.spells else "",
+        "pressing": first_pressing(programme, pressings),
         "picture": data_address(profiles_figure(bench, outcome)), "warnings": list(outcome.warnings),
     }  # fmt: skip
 
@@ -225,30 +218,26 @@ def either_way(path: Path, programme: str, *, progress: Any) -> dict[str, Any]:
     return {"picture": data_address(comparison_figure(bench, both)), "text": comparison_text(bench, both)}
 
 
-def work_plan(path: Path, programme: str) -> dict[str, Any]:
+def work_plan(path: Path, programme: str) -> list[dict[str, Any]]:
     """A programme for the barrel: its spells, their strokes moving."""
     bench = open_folder(path).bench
-    spells = barrel_spells(bench, programme_of(programme, bench))
-    return {"spells": spells, "is_heavy": bench.mirror.piece_mass > HEAVY}
+    return barrel_spells(bench, programme_of(programme, bench))
 
 
 def take(path: Path, programme: str, card: bytes) -> None:
-    """Keep a chosen programme as what is proposed for the next session, and its card where there is one, in the folder."""
+    """Keep a chosen programme in the folder, with its card where there is one."""
     folder = open_folder(path)
-    keep_proposal(proposal_file(path, len(folder.sessions) + 1), programme_of(programme, folder.bench))
-    if card:
-        with whole_file(path / CARD, force=True) as part:
-            part.write_bytes(card)
-    else:
-        (path / CARD).unlink(missing_ok=True)
+    keep_choice(folder, programme_of(programme, folder.bench), card)
 
 
 def keep_session(
     path: Path, programme: str, minutes: list[float], rows: list[list[str]], source: str, conditions: dict[str, Any]
 ) -> dict[str, Any]:
-    """Record a session: what was done, and the readings after it in the windows of the folder's sheet."""
+    """Record a session and the readings after it; a plain number of the conditions has the unit usual for it."""
     folder = open_folder(path)
-    note = note_from_table({"date": date.today(), **conditions})
+    plain = {"pressed": ("s", "min"), "temperature": ("degC", temperature_unit(folder.bench))}
+    given = {key: with_unit(text, *plain[key]) if key in plain else text for key, text in conditions.items()}
+    note = note_from_table({"date": date.today(), **given})
     done = with_minutes(programme_of(programme, folder.bench), minutes, "From the page")
     with typed_file(folder, rows, source) as readings:
         session = record(path, done, note=note, readings=readings)
@@ -292,7 +281,8 @@ def calibration(path: Path, *, progress: Any) -> dict[str, Any]:
     found = calibrate(folder, progress=lambda *stage: progress(" ".join(map(str, stage))))
     keep(folder, len(folder.sessions), KeptCalibration.of(found), 0, DRAWS)
     picture = data_address(calibration_figure(folder.bench, found), NARROW)
-    return {"picture": picture, "text": calibration_text(folder.bench, found)}
+    said = plain_words(folder.bench, found)
+    return {"said": said, "picture": picture, "text": calibration_text(folder.bench, found)}
 
 
 def past(path: Path, *, progress: Any) -> dict[str, Any]:
@@ -316,10 +306,5 @@ def answer(path: Path, name: QuestionName, *, progress: Any) -> dict[str, Any]:
 
 def mask_pdf(path: Path) -> bytes:
     """The mask of the folder's sheet at 1:1."""
-    bench, sheet = load_bench(path / BENCH), newest_sheet(open_folder(path))
-    limits = MaskLimits(unit=length_unit(bench))
-    count = 5 if sheet is None else sheet.windows
-    design = design_mask(count, bench.mirror.geometry, bench.light.wavelength, limits=limits)
-    if sheet is not None and not np.allclose(design.zones.outer, sheet.blank.zones.outer, atol=LIKE):
-        raise InputError("the sheet's windows are not the suggested ones", expected="your own mask, or wearsim mask")
-    return mask_bytes(design, limits.unit)
+    sheet = newest_sheet(open_folder(path))
+    return suggested_mask_bytes(load_bench(path / BENCH), None if sheet is None else sheet.blank)

@@ -16,7 +16,7 @@ from wearsim.page.own_programme import OwnProgramme
 from wearsim.show.notices import ON_THE_CARD
 
 COLUMNS = {
-    "name": "Choice", "minutes": "Minutes", "after": "RMS after", "expected": "Expected RMS", "edge": "Edge roll after",
+    "name": "Choice", "minutes": "Minutes", "expected": "Expected RMS", "after": "RMS after", "edge": "Edge roll after",
     "count": "Spells",
 }  # fmt: skip
 
@@ -44,9 +44,8 @@ class ChoicesView:
         entry = partial(self.mirror.entry, self.mirror.draft.limits)
         with parts.group("row"):
             parts.number("Maximum minutes of work", entry("minutes"), 5, 600)
-            parts.choice(
-                "Maximum number of different strokes", {count: str(count) for count in range(1, 5)}, entry("spells")
-            )
+            counts = {count: str(count) for count in range(1, 5)}
+            parts.choice("Maximum number of different strokes", counts, entry("spells"))
             tops = {"either": "either", "tool": "the tool", "mirror": "the mirror"}
             parts.choice("Which piece may be on top", tops, entry("top"))
             parts.choice("Strokes to consider", {"": "those in common use", "any": "any"}, entry("strokes"))
@@ -57,6 +56,8 @@ class ChoicesView:
         with parts.group("stack", aria_live="polite"):
             for note in self.mirror.open_notes():
                 parts.says(note, "mark")
+            more = " and from what your sessions have shown so far" if self.mirror.sessions else ""
+            parts.says(f"It starts from your newest readings{more}.")
             if not parts.is_working(self.mirror.search, "Stop looking"):
                 parts.button("What should I do next?", self.mirror.look_for_choices, "main")
 
@@ -76,11 +77,13 @@ class ChoicesView:
         parts.heading("The choices")
         parts.says(f"RMS now: {best['before']}. In brackets: the band, into which nine of ten cases fall.")
         parts.says(
-            "Expected RMS includes all uncertainties. Glass taken off cannot be put back; taking too little costs one more "
-            "session."
+            "RMS after: all as most likely. Expected RMS: with all uncertainties, so mostly larger; compare by it."
         )
+        parts.says("Glass taken off cannot be put back; taking too little costs one more session.")
         able = [choice for choice in found if choice["spells"]]
         rows = [{**one, "minutes": f"{one['minutes']:g}", "count": str(len(one["spells"]))} for one in able]
+        stop = {"name": "Stop now", "minutes": "0", "expected": best["stopped"], "after": best["before"]}
+        rows.append({**stop, "edge": "as now", "count": "0"})
         with parts.group("scroll", tabindex="0"):
             parts.table(COLUMNS, rows)
         with parts.group("cards"):
@@ -115,7 +118,7 @@ class ChoicesView:
     def _change(self, choice: dict[str, Any]) -> None:
         self.mirror.draft.own = calls.own_spells(self.mirror.path, choice["programme"])
         self.mirror.tell("own")
-        ui.run_javascript("document.getElementById('own-programme').scrollIntoView({behavior: 'smooth'})")
+        parts.scroll_to("own-programme")
 
 
 async def take_to_barrel(mirror: LiveMirror, choice: dict[str, Any]) -> None:
@@ -131,6 +134,6 @@ async def take_to_barrel(mirror: LiveMirror, choice: dict[str, Any]) -> None:
             return
     programme = choice["programme"]
     await asyncio.to_thread(calls.take, mirror.path, programme, choice.get("card", b""))
-    mirror.begin_work(programme, [spell["minutes"] for spell in choice["spells"]], choice["first"])
+    mirror.begin_work(choice)
     with client:  # the button itself may be gone by then
         ui.navigate.to(parts.address_of(mirror, "barrel"))

@@ -22,6 +22,7 @@ from wearsim.learn.whole_writes import write_file
 from wearsim.page import calls
 from wearsim.page.parts import Entry, browser
 from wearsim.show.strokes import title_of
+from wearsim.show.text import by_window, sentence
 from wearsim.worker import Desk, Job, Latest, Stopped, Worker
 
 SETTLED = 0.3
@@ -67,17 +68,9 @@ class LiveMirror:
         except WearsimError as error:
             self.fault = str(error)
         if self.sheet is not None and self.sheet.digest != self.draft.made_from and not self._writing.locked():
-            self._take_over(self.sheet)
-
-    def _take_over(self, sheet: Sheet) -> None:
-        """The readings in the file in place of those typed here, except for what was never in a file."""
-        changed = bool(self.rows("rounds"))
-        said = "The readings were changed outside this page. Here is what the file holds."
-        self.file_note = said if changed else ""
-        unfinished = [one for one in self.draft.rounds if one.struck or (one.is_begun and not one.is_whole)]
-        kept = [one for one in unfinished if len(one.cells) == sheet.windows]
-        self.draft.rounds = [*(Round(list(row)) for row in sheet.rows), *kept] or [self.blank_round()]
-        self.draft.source, self.draft.made_from = sheet.blank.source, sheet.digest
+            said = "The readings were changed outside this page. Here is what the file holds."
+            self.file_note = said if self.draft.rows("rounds") else ""
+            self.draft.take_over(self.sheet)
 
     def blank_round(self) -> Round:
         """To be filled in."""
@@ -111,10 +104,6 @@ class LiveMirror:
             found.append(self.blank_round())
         return found
 
-    def rows(self, which: str) -> list[list[str]]:
-        """Cells of the rounds that count: read in every window and not struck out."""
-        return [one.cells for one in self.rounds(which) if one.is_whole and not one.struck]
-
     def cell(self, which: str, one: Round, zone: int) -> Entry:
         """A field for a reading."""
         return Entry(one.cells[zone], partial(self.write_cell, which, one, zone), self.typed, (one, zone))
@@ -133,13 +122,13 @@ class LiveMirror:
 
     async def _work_surface(self, which: str) -> None:
         await asyncio.sleep(SETTLED)
-        rows = self.rows(which)
+        rows = self.draft.rows(which)
         self.readings_faults[which] = ""
         sheet, source = self.sheet, self.draft.source
         if sheet is None:
             return
         try:
-            begun = [self.rounds(which)[place].cells for place in self.counted(which)]
+            begun = [self.rounds(which)[place].cells for place in self.draft.counted(which)]
             marks = await self.ask(slips, sheet.file, begun, source)
             is_recorded = which == "rounds" and bool(self.sessions) and not self.is_corrected
             found = await self.ask(calls.surface, sheet.file, rows, source, is_recorded) if rows else {}
@@ -150,8 +139,7 @@ class LiveMirror:
             return
         except WearsimError as error:
             self.surfaces.pop(which, None)
-            before, found_at, after = str(error).partition("readings, ")
-            self.readings_faults[which] = (found_at + after or before).replace("readings, row", "Round")
+            self.readings_faults[which] = sentence(by_window(str(error)))
             if isinstance(error, InputError) and error.message == CHANGED:
                 self.read_folder()
                 self.tell("rounds")
@@ -166,8 +154,8 @@ class LiveMirror:
             Where they cannot be used, or somebody else changed the sheet.
         """
         async with self._writing:
-            rows = self.rows("rounds")
-            if self.sheet is None or self.sessions or len(rows) < len(self.counted("rounds")):
+            rows = self.draft.rows("rounds")
+            if self.sheet is None or self.sessions or len(rows) < len(self.draft.counted("rounds")):
                 return
             given = (open_folder(self.path), rows, self.draft.source, self.draft.made_from)
             before, self.draft.made_from = self.draft.made_from, await asyncio.to_thread(write_rows, *given)
@@ -177,7 +165,7 @@ class LiveMirror:
     @property
     def is_corrected(self) -> bool:
         """Whether the readings after the newest session were changed here and are not in its record."""
-        rows = tuple(map(tuple, self.rows("rounds")))
+        rows = tuple(map(tuple, self.draft.rows("rounds")))
         return bool(self.sessions) and self.sheet is not None and rows != self.sheet.rows
 
     def open_notes(self) -> list[str]:
@@ -185,13 +173,9 @@ class LiveMirror:
         if self.readings_faults.get("rounds"):
             return [f"The readings cannot be used yet: {self.readings_faults['rounds']}"]
         left_out = f"Readings were changed after session {len(self.sessions)}. The changes are not in its record."
-        broken = "One round of readings is incomplete; the search uses only the complete ones."
-        is_broken = len(self.rows("rounds")) < len(self.counted("rounds"))
+        broken = "One row of readings is incomplete; the search uses only the complete ones."
+        is_broken = len(self.draft.rows("rounds")) < len(self.draft.counted("rounds"))
         return [left_out] * self.is_corrected + [broken] * is_broken
-
-    def counted(self, which: str) -> list[int]:
-        """Places of the rounds that are begun and not struck out."""
-        return [place for place, one in enumerate(self.rounds(which)) if one.is_begun and not one.struck]
 
     async def ask(self, function: Callable[..., Any], *arguments: Any, worker: Worker | None = None) -> Any:
         """Have a function of the folder and these called, in the process for what is answered within a second."""
@@ -214,9 +198,11 @@ class LiveMirror:
         work = self.draft.work
         return work is not None and (work.is_begun or any(one.is_begun for one in self.draft.after))
 
-    def begin_work(self, programme: str, planned: list[float], first: str) -> None:
-        """Take a programme to the barrel."""
-        self.draft.work, self.draft.after, self.draft.conditions = Work(programme, planned, first), [], {}
+    def begin_work(self, choice: dict[str, Any]) -> None:
+        """Take to the barrel what :func:`wearsim.page.calls.predicted` says of a programme."""
+        planned = [spell["minutes"] for spell in choice["spells"]]
+        self.draft.work = Work(choice["programme"], planned, choice["first"], pressing=choice["pressing"])
+        self.draft.after, self.draft.conditions = [], {}
         self.surfaces.pop("after", None)
         self.tell("work")
 
@@ -232,10 +218,12 @@ class LiveMirror:
             work.beat = now
             self.tell("beat")
 
-    def act(self, name: str, work: Work, standing: tuple[int, bool, bool]) -> None:
+    def act(self, name: str, work: Work, standing: tuple[int, bool, bool, bool]) -> None:
         """A button was touched at the barrel: what it says is done, if all is still as it was where it was shown."""
         if work is self.draft.work and work.standing == standing and time.monotonic() - self._acted > BOUNCE:
             self._act(getattr(work, name))
+            if name == "fits" and work.pressed > 30.0:
+                self.draft.conditions["pressed"] = f"{work.pressed / 60.0:.0f} min"
 
     def _act(self, deed: Callable[[], None]) -> None:
         self._acted = time.monotonic()
@@ -260,7 +248,7 @@ class LiveMirror:
                 raise InputError("this session is recorded already", expected="one record of it")
             given = {key: value for key, value in self.draft.conditions.items() if value.strip()}
             given["waited"] = f"{max(0.0, time.time() - (work.ended or time.time())) / 60.0:.0f} min"
-            done = (work.programme, work.minutes(), self.rows("after"), self.draft.source, given)
+            done = (work.programme, work.minutes(), self.draft.rows("after"), self.draft.source, given)
             try:
                 work.number = len(open_folder(self.path).sessions) + 1
                 # killed from here on, it is known what was recorded

@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
-import re
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
-from wearsim.bench.materials import names
+from wearsim.bench.materials import called, names
 from wearsim.bench.units import counted
-from wearsim.errors import CouldNotError, InputError, WearsimError
+from wearsim.errors import CouldNotError, WearsimError
 from wearsim.learn.mirror_folder import BENCH
 from wearsim.learn.new_folder import QUESTIONS, Question, given_answers
-from wearsim.learn.record import create_folder
+from wearsim.learn.record import create_folder, folder_name
 from wearsim.page import calls, parts
 from wearsim.show.notices import CAUTIONS
+from wearsim.show.text import sentence, upper
 
 if TYPE_CHECKING:
     from wearsim.page.live_mirror import LiveMirror
     from wearsim.page.server import Room
 
-_NAME = re.compile(r"[\w][\w .,+-]{0,59}\Z")
+NEEDED = ("diameter", "focal_ratio", "thickness")
+"""Questions that are asked at once; the rest can stay at their defaults."""
 
 
 def mirrors_view(room: Room) -> None:
@@ -38,15 +39,13 @@ def mirrors_view(room: Room) -> None:
             parts.says(f"{mirror.title}, {done}{', simulated for practice' if mirror.is_practice else ''}")
             if mirror.draft.work is not None:
                 parts.says("Work at the barrel is not recorded yet.", "strong")
-            with parts.group("row"):
-                go = partial(ui.navigate.to, _place(mirror))
-                parts.button("Continue", go, "main", aria_label=f"Continue with {mirror.name}")
+            go = partial(ui.navigate.to, _place(mirror))
+            parts.button("Continue", go, "main", aria_label=f"Continue with {mirror.name}")
     if room.only is None:
         if not room.mirrors():
             parts.says("From knife-edge readings to strokes for figuring your mirror, and back.", "strong")
             parts.says(f"There is no mirror in {room.folder} yet.")
-        with parts.group("row"):
-            parts.button("A new mirror", lambda: ui.navigate.to("/new"), "plain" if room.mirrors() else "main")
+        parts.button("A new mirror", lambda: ui.navigate.to("/new"), "plain" if room.mirrors() else "main")
     with parts.fold("Cautions"):
         for line in CAUTIONS:
             parts.says(line)
@@ -57,7 +56,7 @@ def _place(mirror: LiveMirror) -> str:
     work = mirror.draft.work
     if work is not None:
         return parts.address_of(mirror, "after" if work.ended is not None else "barrel")
-    read = mirror.rows("rounds") or mirror.sheet is None
+    read = mirror.draft.rows("rounds") or mirror.sheet is None
     return parts.address_of(mirror, "next" if read else "readings")
 
 
@@ -67,6 +66,7 @@ class NewMirror:
     def __init__(self, room: Room) -> None:
         self.room, self.answers = room, room.new_answers
         self.answers.setdefault("unit", "in")
+        self.answers.setdefault("name", "" if (room.folder / "my-mirror").exists() else "my-mirror")
 
     def show(self) -> None:
         """The questions on one sheet: going back is looking up."""
@@ -75,14 +75,17 @@ class NewMirror:
                 parts.says("Enter sizes with their unit, as you have them. A plain number is taken in:")
                 units = {"in": "inches and pounds", "mm": "millimetres and kilograms"}
                 parts.radio("Unit of plain numbers", units, self._entry("unit"))
-                hint = f"Such as my-mirror. A folder of this name is created in {self.room.folder}."
-                parts.field("Name of the folder", self._entry("name"), hint)
+                parts.field("Name of the folder", self._entry("name"), f"Created in {self.room.folder}.")
+                rest = [question for question in QUESTIONS if question.key not in NEEDED]
                 for question in QUESTIONS:
-                    if question.key == "target":
-                        parts.says("The rest have defaults. Leave blank what you do not know.", "strong")
-                    self._ask(question)
-                heights = {"": "nanometres", "waves": "waves of light", "millionths": "millionths of an inch"}
-                parts.choice("Heights of the surface in", heights, self._entry("surface_unit"))
+                    if question not in rest:
+                        self._ask(question)
+                parts.says("That is enough to start. The rest have defaults, and can be changed later.", "strong")
+                with parts.fold(f"{len(rest) + 1} more questions, if you like: target, glass, tool, pitch"):
+                    for question in rest:
+                        self._ask(question)
+                    heights = {"": "nanometres", "waves": "waves of light", "millionths": "millionths of an inch"}
+                    parts.choice("Heights of the surface in", heights, self._entry("surface_unit"))
             with parts.sheet("What will be created"):
                 self.result()
                 parts.button("Create this mirror's folder", self._make, "main")
@@ -91,7 +94,7 @@ class NewMirror:
     def _ask(self, question: Question) -> None:
         why = f"{question.why} Default: {question.usual}." if question.usual else question.why
         if question.choices:
-            options = {"": "the default", **{name: name for name in names(question.choices)}}
+            options = {"": "the default", **dict(zip(names(question.choices), called(question.choices), strict=True))}
             parts.choice(question.words, options, self._entry(question.key), why)
         else:
             parts.field(question.words, self._entry(question.key), why)
@@ -105,7 +108,7 @@ class NewMirror:
         try:
             made = self._made()
         except WearsimError as error:
-            parts.says(parts.upper(str(error)), "" if isinstance(error, CouldNotError) else "mark")
+            parts.says(sentence(str(error)), "" if isinstance(error, CouldNotError) else "mark")
             return
         parts.heading(made["title"], 3)
         parts.says(f"From its dimensions the glass weighs about {made['glass']}; the tool is taken as {made['tool']}.")
@@ -115,7 +118,7 @@ class NewMirror:
         with parts.fold("All other values used, and why"):
             for key, value, source in made["defaults"]:
                 words = key.replace(".", ", ").replace("_", " ")
-                parts.says(f"{words}: {value}. {parts.upper(source)}.", "quiet")
+                parts.says(f"{words}: {value}. {upper(source)}.", "quiet")
             parts.says("All of them are in bench.toml in the folder, and can be changed there.")
 
     def _made(self) -> dict[str, Any]:
@@ -127,15 +130,12 @@ class NewMirror:
 
     def _make(self) -> None:
         """By the answers as they are; the button stays where it is while they are typed, so that no press is lost."""
-        name = self.answers.get("name", "").strip()
         try:
-            if not _NAME.match(name) or name.endswith("."):
-                raise InputError("not a name", key="name", value=name, expected="letters, digits, spaces and -")
+            name = folder_name(self.answers.get("name", ""))
             files = self._made()["files"]
             bench = files.pop(BENCH)
             create_folder(self.room.folder / name, bench, files)
         except WearsimError as error:
-            parts.tell(parts.upper(str(error)))
-            return
+            return parts.refuse(error)
         self.room.new_answers.clear()
         ui.navigate.to(parts.address_of(self.room.mirror(name), "readings"))

@@ -75,8 +75,7 @@ class OwnProgramme:
             parts.says("Start from one of the choices above (Change it), or add a spell of your own.")
         for place, spell in enumerate(self.mirror.draft.own):
             self._spell(place, spell)
-        with parts.group("row"):
-            parts.button("Add a spell", self._add)
+        parts.button("Add a spell", self._add)
 
     def _spell(self, place: int, spell: dict[str, Any]) -> None:
         parts.heading(f"Spell {place + 1}", 3)
@@ -195,6 +194,7 @@ class OwnProgramme:
     async def _compare(self) -> None:
         with suppress(WearsimError):  # why is said beside the sliders
             programme = calls.own_programme(self.mirror.draft.own)
+            ui.timer(0.3, partial(parts.scroll_to, "both-ways"), once=True)
             await self.mirror.run(self.compare, "Predicting both ways", calls.either_way, programme)
 
     @ui.refreshable_method
@@ -202,6 +202,6 @@ class OwnProgramme:
         """Tool on top and mirror on top side by side."""
         if not (self.compare.is_running or self.compare.found or self.compare.fault):
             return
-        with parts.sheet("Tool on top, mirror on top"):
+        with parts.sheet("Tool on top, mirror on top").props("id=both-ways"):
             parts.is_working(self.compare)
             parts.answers(self.compare, "Your programme with the tool and with the mirror on top", "lines wide")

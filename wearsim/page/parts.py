@@ -15,6 +15,9 @@ from nicegui import Client, Event, context, ui
 from nicegui.elements.mixins.value_element import ValueElement
 from nicegui.slot import Slot
 
+from wearsim.errors import InputError, WearsimError
+from wearsim.show.text import by_window, sentence, upper
+
 if TYPE_CHECKING:
     from wearsim.page.live_mirror import LiveMirror
     from wearsim.worker import Job
@@ -102,28 +105,24 @@ def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, st
     ui.add_css((ASSETS / "style.css").read_text(encoding="utf-8"))
     ui.add_head_html(EARLY)
     ui.page_title(f"{title} \u2013 {mirror.name if mirror else 'wearsim'}")
-    dark = ui.dark_mode(LOOKS[look["name"]])
+    dark, names = ui.dark_mode(LOOKS[look["name"]]), list(LOOKS)
+
+    def turn() -> None:
+        look["name"] = names[(names.index(look["name"]) + 1) % len(names)]
+        dark.value, looked.text = LOOKS[look["name"]], look["name"]
+
     with ui.element("header").classes("top"):
         ui.link("All mirrors", "/")
         if mirror is not None:
             says(mirror.name, "name")
             says(mirror.title, "quiet")
         with ui.element("div").classes("end"):
-            _look_button(dark, look)
+            looked = button(look["name"], turn, "slight")
     if mirror is not None and not mirror.fault:
         _steps(mirror, step)
     with group("content"):
         heading(title, 1)
         yield
-
-
-def _look_button(dark: ui.dark_mode, look: dict[str, Any]) -> None:
-    def turn() -> None:
-        names = list(LOOKS)
-        look["name"] = names[(names.index(look["name"]) + 1) % len(names)]
-        dark.value, made.text = LOOKS[look["name"]], look["name"]
-
-    made = button(look["name"], turn, "slight")
 
 
 def _steps(mirror: LiveMirror, step: str) -> None:
@@ -144,9 +143,17 @@ def says(text: str, kind: str = "") -> ui.html:
     return ui.html(escape(text), sanitize=False, tag="p").classes(kind)
 
 
-def upper(text: str) -> str:
-    """A text with a capital letter first, as a sentence begins."""
-    return text[:1].upper() + text[1:]
+def refuse(error: WearsimError, made: ui.input | None = None, client: Client | None = None) -> None:
+    """Say why what was typed cannot be used: at its field until it is changed, where one is known."""
+    if made is None or not isinstance(error, InputError):
+        return tell(sentence(by_window(str(error))), client)
+    made.error = sentence(f"{error.message}; expected {error.expected}")
+    made.run_method("focus")
+
+
+def scroll_to(name: str) -> None:
+    """Bring into view what has this id."""
+    ui.run_javascript(f"document.getElementById('{name}')?.scrollIntoView({{behavior: 'smooth', block: 'nearest'}})")
 
 
 def written(text: str) -> ui.html:
@@ -272,8 +279,10 @@ def is_working(job: Job, words: str = "Stop") -> bool:
 
 
 def answers(job: Job, words: str, kind: str = "lines") -> None:
-    """What was found: the picture, and every number for whoever wants it."""
+    """What was found: in plain words, the picture, and every number for whoever wants it."""
     for found in job.found:
+        for line in found.get("said", ()):
+            says(line)
         picture(found["picture"], words, kind)
         with fold("All numbers"):
             written(found["text"])

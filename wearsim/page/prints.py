@@ -7,6 +7,7 @@ from urllib.parse import quote
 
 from nicegui import ui
 
+from wearsim.learn.proposal_file import CARD
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.study.questions import QUESTIONS
@@ -21,7 +22,7 @@ class PrintView:
     def show(self) -> None:
         """Card, mask, questions."""
         with parts.sheet("The bench card"):
-            if (self.mirror.path / calls.CARD).is_file():
+            if (self.mirror.path / CARD).is_file():
                 parts.says("One page to take to the barrel: strokes to scale, minutes, what to check.")
                 self._link("Open the card to print", "card")
             else:

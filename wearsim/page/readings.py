@@ -2,31 +2,34 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import partial
 from html import escape
 
 from nicegui import ui
 
-from wearsim.errors import WearsimError
+from wearsim.errors import InputError, WearsimError
 from wearsim.learn.draft import Round
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.learn.typed_readings import write_windows
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.show.mask import windows_drawing, windows_of
+from wearsim.show.text import by_window, sentence
 from wearsim.worker import Stopped
 
 NEXT_FIELD = """(event) => {
   const fields = [...document.querySelectorAll('.window input')], to = fields[fields.indexOf(event.target) + 1];
   event.target.blur();
   if (to) { to.focus(); to.select(); return; }
+  const another = document.querySelector('.another-row');
+  if (!another) return;
   const early = [], collecting = new AbortController();
   document.addEventListener('keydown', one => {
     if (one.key.length === 1 || one.key === 'Enter') { early.push(one.key); one.preventDefault(); one.stopPropagation(); }
   }, { capture: true, signal: collecting.signal });
-  setTimeout(() => document.querySelector('.another-round')?.click());
-  let looks = 0;
-  const look = setInterval(() => {
+  setTimeout(() => another.click());
+  let looks = 0, look = setInterval(() => {
     const first = document.querySelector('.window input');
     if (first === fields[0] && ++looks < 2000) return;
     clearInterval(look);
@@ -39,8 +42,10 @@ NEXT_FIELD = """(event) => {
     }
   }, 15);
 }"""
-"""Enter goes on to the next field, after the last to another round. Left, a field sends what was typed, before the round is
-changed; what is typed before the other round is there is typed into it then."""
+"""Enter goes on to the next field, after the last to another row. Left, a field sends what was typed, before the row is
+changed; what is typed before the other row is there is typed into it then."""
+ENOUGH = 3
+"""Rows after which Enter begins no other (common practice, no source)."""
 
 
 class ReadingsView:
@@ -71,51 +76,46 @@ class ReadingsView:
         self.mirror.readings_changed(self.which)
 
     def _how(self) -> None:
-        parts.says(
-            f"For each window, from the middle outwards: the knife's position in {self.units} where the window "
-            "darkens evenly. Larger is farther from the mirror; the zero is arbitrary. Three rounds are usually "
-            "enough."
-        )
-        parts.says("The light source")
-        kinds, draft = {"moving": "moves with the knife", "fixed": "is fixed"}, self.mirror.draft
+        parts.says(f"Knife in {self.units} where each window darkens evenly; larger is farther off; any zero will do.")
+        parts.says("One row of readings is enough for a first look; three make it surer.", "strong")
+        kinds, draft = {"moving": "light moves with the knife", "fixed": "light is fixed"}, self.mirror.draft
         draft.source = draft.source or "moving"
         then = partial(self.mirror.readings_changed, self.which)
         parts.radio("The light source", kinds, parts.Entry.in_table(vars(draft), "source", self.mirror.typed, then))
-        ui.link("Print a mask with these windows", parts.address_of(self.mirror, "print"))
         if not self.mirror.sessions and self.which == "rounds":
             self._own_windows()
 
     def _own_windows(self) -> None:
-        """For whoever has a mask already."""
-        text = [""]
-        with parts.fold("My mask has other windows"):
-            parts.says("Enter them before the first reading, from the middle outwards.")
-            hint = f"Inner and outer radius of each window in {self.units}: 10-40, 42.5-60"
-            parts.field("Windows of my mask", parts.Entry("", partial(text.__setitem__, 0)), hint)
-            parts.button("Use these windows", lambda: self._windows(text[0]))
+        """For whoever has a mask already, before the first reading."""
+        ui.link("No mask yet? Print one with the windows drawn below.", parts.address_of(self.mirror, "print"))
+        drawn = ", ".join(self.names).replace("\u2013", "-")
+        hint = f"Have one? Inner-outer radius of each in {self.units}. Drawn below: {drawn}"
+        with parts.group("row"):
+            self.own = parts.field("My mask's windows", parts.Entry("", lambda _: None), hint, debounce="0")
+            self.own.on("keydown.enter", self._windows)
+            parts.button("Use these windows", self._windows)
 
-    def _windows(self, text: str) -> None:
-        if self.mirror.counted(self.which):
-            parts.tell("Some readings were taken with other windows. Strike them out and delete them first.")
-            return
+    def _windows(self) -> None:
         try:
-            write_windows(open_folder(self.mirror.path), text)
+            if self.mirror.draft.counted(self.which):
+                raise InputError("there are readings taken with other windows", expected="none: strike out and delete")
+            write_windows(open_folder(self.mirror.path), self.own.value)
         except WearsimError as error:
-            parts.tell(str(error))
-            return
+            return parts.refuse(error, self.own)
         self.mirror.draft.rounds = []
         self.mirror.read_folder()
         self.mirror.tell("rounds")
 
     @ui.refreshable_method
     def rounds_bar(self) -> None:
-        """Which round is typed, striking it out, and another one."""
+        """Which row is typed, striking it out, and another one."""
         rounds = self.mirror.rounds(self.which)
-        with parts.group("row", role="group", aria_label="Rounds of readings"):
+        with parts.group("row", role="group", aria_label="Rows of readings"):
             for place, one in enumerate(rounds):
-                words = f"Round {place + 1}{', struck out' if one.struck else ''}"
+                words = f"Row {place + 1}{', struck out' if one.struck else ''}"
                 parts.button(words, partial(self._to, one), aria_pressed=str(one is self.round).lower())
-            parts.button("Another round", self._another, "slight", often=True).classes("another-round")
+            more = parts.button("Another row", self._another, "slight", often=True)
+            more.classes("another-row" if sum(not one.struck for one in rounds) < ENOUGH else "")
 
     def _to(self, one: Round) -> None:
         self.round = one
@@ -165,10 +165,10 @@ class ReadingsView:
                     self.beneath.append(parts.says("", "quiet"))
                 self.boxes.append(box)
         with parts.group("row"):
-            words = "Count this round again" if one.struck else "Strike this round out"
+            words = "Count this row again" if one.struck else "Strike this row out"
             parts.button(words, partial(self._strike, one, not one.struck))
             if one.struck:
-                parts.button("Delete this round", partial(self._clear, one), "slight")
+                parts.button("Delete this row", partial(self._clear, one), "slight")
         self.begins = False
         self._mark()
 
@@ -187,13 +187,13 @@ class ReadingsView:
     def _mark(self) -> None:
         """Beneath each field the other rounds' readings; a frame and words about one that is far from them."""
         marks = self.mirror.surfaces.get(self.which, {}).get("marks", {})
-        counted, rounds = self.mirror.counted(self.which), self.mirror.rounds(self.which)
+        counted, rounds = self.mirror.draft.counted(self.which), self.mirror.rounds(self.which)
         place = rounds.index(self.round) if self.round in rounds else -1
         row = counted.index(place) if place in counted else -1
         for zone, (box, words) in enumerate(zip(self.boxes, self.beneath, strict=True)):
             slip = marks.get((row, zone))
             others = [rounds[at].cells[zone] for at in counted if at != place and rounds[at].cells[zone]]
-            words.content = escape(f"Check: {slip}" if slip else "other rounds: " + ", ".join(others) if others else "")
+            words.content = escape(f"Check: {slip}" if slip else "other rows: " + ", ".join(others) if others else "")
             box.classes(add="slip" if slip else "", remove="" if slip else "slip")
             words.classes(add="mark" if slip else "", remove="" if slip else "mark")
 
@@ -206,16 +206,15 @@ class ReadingsView:
         """What the readings show of the glass, with its band; live."""
         mirror, found = self.mirror, self.mirror.surfaces.get(self.which, {})
         with parts.group("stack", aria_live="polite"):
-            for note in (mirror.file_note, mirror.readings_faults.get(self.which, "")):
-                if note:
-                    parts.says(note, "mark")
+            for note in filter(None, (mirror.file_note, mirror.readings_faults.get(self.which, ""))):
+                parts.says(note, "mark")
             if "picture" not in found:
-                is_read = mirror.rows(self.which) and not mirror.readings_faults.get(self.which)
-                parts.says("Working out the surface." if is_read else "It is drawn here once a round is complete.")
+                is_read = mirror.draft.rows(self.which) and not mirror.readings_faults.get(self.which)
+                parts.says("Working out the surface." if is_read else "It is drawn here once a row is complete.")
                 return
             parts.says(f"RMS of the surface: {found['rms']}. {found['advice']}")
             for line in found["warnings"]:
-                parts.says(f"{parts.upper(line)}.", "mark" if line.startswith("readings") else "quiet")
+                parts.says(sentence(by_window(line)), "mark" if line.startswith("readings") else "quiet")
             parts.picture(found["picture"], f"The surface with its band; RMS {found['rms']}")
             if found["known"]:
                 parts.says(" ".join(found["known"].split()))
@@ -226,8 +225,7 @@ class ReadingsView:
             with parts.fold("All numbers"):
                 parts.written(found["text"])
             if self.which == "rounds":
-                with parts.group("row"):
-                    self._then()
+                self._then()
 
     def _then(self) -> None:
         """On to what next; readings after a recorded session go into its record first, where they were changed."""
@@ -240,19 +238,15 @@ class ReadingsView:
 
     async def _correct(self) -> None:
         mirror = self.mirror
-        given = (len(mirror.sessions), mirror.rows("rounds"), mirror.draft.source)
+        given = (len(mirror.sessions), mirror.draft.rows("rounds"), mirror.draft.source)
         await mirror.correct(calls.correct_readings, *given)
 
     async def _shadows(self) -> None:
-        mirror = self.mirror
-        assert mirror.sheet is not None
-        given = (mirror.sheet.file, mirror.rows(self.which), mirror.draft.source)
-        try:
-            shown = await mirror.ask(calls.shadows, *given)
-        except (Stopped, WearsimError):
-            return
-        if self.shadows.client.is_deleted or self.shadows.is_deleted or not shown:
-            return
-        self.shadows.clear()
-        with self.shadows:
-            parts.picture(shown, "The shadows of this surface, above those of a perfect one", "shadows wide")
+        sheet, draft = self.mirror.sheet, self.mirror.draft
+        assert sheet is not None
+        with suppress(Stopped, WearsimError):
+            shown = await self.mirror.ask(calls.shadows, sheet.file, draft.rows(self.which), draft.source)
+            if not (self.shadows.client.is_deleted or self.shadows.is_deleted):
+                self.shadows.clear()
+                with self.shadows:
+                    parts.picture(shown, "The shadows of this surface, above those of a perfect one", "shadows wide")

@@ -17,9 +17,10 @@ from nicegui import Event, ui
 from wearsim.errors import CouldNotError, InputError, WearsimError
 from wearsim.kernels._jit import is_compiled
 from wearsim.learn.mirror_folder import BENCH
+from wearsim.learn.proposal_file import CARD
 from wearsim.page import calls
 from wearsim.page.afterwards import AfterwardsView
-from wearsim.page.barrel import barrel_view
+from wearsim.page.barrel import BarrelView, tablet_code
 from wearsim.page.choices import ChoicesView
 from wearsim.page.guard import Door, Guard
 from wearsim.page.live_mirror import LiveMirror
@@ -107,7 +108,8 @@ def application(room: Room) -> FastAPI:
 
 def _add_pages(room: Room) -> None:
     views: dict[str, Any] = {
-        "readings": ReadingsView, "next": ChoicesView, "after": AfterwardsView, "past": PastView, "print": PrintView,
+        "readings": ReadingsView, "next": ChoicesView, "barrel": BarrelView, "after": AfterwardsView, "past": PastView,
+        "print": PrintView,
     }  # fmt: skip
 
     @ui.page("/")
@@ -135,10 +137,10 @@ def _add_pages(room: Room) -> None:
             if mirror.fault:
                 says("This folder cannot be used:", "mark")
                 says(mirror.fault)
-            elif step == "barrel":
-                barrel_view(mirror, room)
             else:
                 views[step](mirror).show()
+                if step == "barrel":
+                    tablet_code(mirror, room)
 
 
 def _add_prints(app: FastAPI, room: Room) -> None:
@@ -146,8 +148,8 @@ def _add_prints(app: FastAPI, room: Room) -> None:
     async def printed(name: str, what: str) -> Response:
         try:
             mirror = room.mirror(name)
-            if what == "card" and (mirror.path / calls.CARD).is_file():
-                content = (mirror.path / calls.CARD).read_bytes()
+            if what == "card" and (mirror.path / CARD).is_file():
+                content = (mirror.path / CARD).read_bytes()
             elif what == "mask":
                 content = await mirror.ask(calls.mask_pdf)
             else:

@@ -66,6 +66,10 @@ OUTSIDE = {
     ),
 }  # fmt: skip
 """What is said of a constant outside the range that the bench states, and what to check."""
+PLAIN_PRODUCTS = {
+    "smoothing": "High zones wear {} times as fast as the bench says",
+    "flow": "The pitch flows {} times as fast as the bench says",
+}
 
 
 def calibration_text(bench: Bench, found: Calibration) -> str:
@@ -78,6 +82,39 @@ def calibration_text(bench: Bench, found: Calibration) -> str:
         _sessions(found),
     ]
     return "\n\n".join(parts)
+
+
+def plain_words(bench: Bench, found: Calibration) -> list[str]:
+    """What the sessions show, a sentence for each constant and product that they determine, wholly or in part."""
+    size, unit = _unit(bench, "overhang_bias")
+    shown, open_ones = [], []
+    for place, name in enumerate(NAMES):
+        middle = float(found.belief.mean[place])
+        how = _times(np.exp(middle)) if IS_FACTOR[place] else f"about {middle / size:.2g} {unit}"
+        shown.append((name, found.determined(name), OUTSIDE[name][0], how))
+    for name, words in PLAIN_PRODUCTS.items():
+        shown.append((name, found.determined_of(powers(name)), words, _times(found.product(name)[1])))
+    lines = []
+    for name, how_far, words, how in shown:
+        sentence = words.replace("{} times as", how).replace("{}", how)
+        if how_far in ("told", "partly"):
+            lines.append(f"{sentence}{'' if how_far == 'told' else ', as far as they show yet'}.")
+        elif how_far == "prior":
+            open_ones.append(TITLES[name])
+    if found.misfits:
+        numbers = ", ".join(map(str, found.misfits))
+        lines.append(f"Not in agreement with the rest, so it counts for little: session {numbers}. Check the record.")
+    return [*lines, *([f"Not determined yet: {', '.join(open_ones)}."] if open_ones else [])]
+
+
+def _times(factor: float) -> str:
+    """A factor as it stands before "fast as"."""
+    if 0.9 < factor < 1.1:
+        return "about as"
+    words = {0.5: "half", 2.0: "twice"}
+    return next((f"about {word} as" for one, word in words.items() if abs(factor / one - 1.0) < 0.1), "") or (
+        f"about {factor:.2g} times as"
+    )
 
 
 def _unit(bench: Bench, name: str) -> tuple[float, str]:

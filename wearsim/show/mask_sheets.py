@@ -10,8 +10,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wearsim.bench.units import INCHES, MILLIMETRES, LengthUnit
-from wearsim.knifeedge.mask import MaskDesign
+from wearsim.bench.bench import Bench
+from wearsim.bench.units import INCHES, MILLIMETRES, LengthUnit, length_unit
+from wearsim.errors import InputError
+from wearsim.knifeedge.mask import MaskDesign, MaskLimits, design_mask
+from wearsim.knifeedge.readings import Readings
 from wearsim.show.mask import HALF_ANGLE, INCH, MARGIN, draw_mask, scale_bar
 from wearsim.show.style import INK, QUIET, new_figure, plot_style, without_frame
 
@@ -25,6 +28,9 @@ STRIP = 16.0
 """Under the drawing on every sheet, for its bar and its name [mm]."""
 OVERLAP = 12.0
 """That neighbouring sheets show alike, for tape or glue [mm]."""
+ALIKE = 0.3e-3
+"""Windows are the same within this [m]."""
+USUAL_WINDOWS = 5
 CROSSES = (0.2, 0.8)
 """Where crosses lie along a joint, as shares of the sheet."""
 
@@ -204,3 +210,18 @@ def mask_bytes(design: MaskDesign, unit: LengthUnit = MILLIMETRES, paper: Paper 
         for sheet in sheets_for(design, paper or usual_paper(unit)):
             file.savefig(sheet_figure(design, sheet, unit))
     return stream.getvalue()
+
+
+def suggested_mask_bytes(bench: Bench, blank: Readings | None) -> bytes:
+    """The mask that wearsim suggests for a mirror, as PDF; with as many windows as a sheet of readings has, five without.
+
+    Raises
+    ------
+    InputError
+        Where the sheet's windows are others: that mask is the person's own.
+    """
+    limits, count = MaskLimits(unit=length_unit(bench)), USUAL_WINDOWS if blank is None else len(blank.zones)
+    design = design_mask(count, bench.mirror.geometry, bench.light.wavelength, limits=limits)
+    if blank is not None and not np.allclose(design.zones.outer, blank.zones.outer, atol=ALIKE):
+        raise InputError("the sheet's windows are not the suggested ones", expected="your own mask, or wearsim mask")
+    return mask_bytes(design, limits.unit)

@@ -10,6 +10,7 @@ from wearsim.bench.hands import Hands
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.units import length_unit, stroke_unit
 from wearsim.show.card.content import counted_turns, push_words, turns_by_hand
+from wearsim.show.notices import is_heavy
 from wearsim.show.strokes import POINTS_A_STROKE, Drawing, drawing_of, spell_sizes, spell_title, spell_words
 
 SPOKES = 8
@@ -20,8 +21,8 @@ MOST_FRAMES = 600
 def moving_stroke(bench: Bench, spell: Spell) -> str:
     """The top piece going over the bottom piece, both turning as the hands turn and as one walks.
 
-    The person stands still: the bottom piece turns by a round in the time of one round of the barrel, the top piece in the
-    hands the other way.
+    The person stands still, below the drawing, and strokes away and back: the bottom piece turns by a round in the time of
+    one round of the barrel, the top piece in the hands the other way.
 
     Parameters
     ----------
@@ -30,10 +31,9 @@ def moving_stroke(bench: Bench, spell: Spell) -> str:
     """
     drawing = drawing_of(bench, spell, 1, length_unit(bench))
     mm = 1e3
-    left, right, low, high = (mm * end for end in drawing.box)
-    left, right = min(left, -right), max(right, -left)
-    edge = 0.02 * (right - left)
-    box = f"{left - edge:.1f} {low - edge:.1f} {right - left + 2 * edge:.1f} {high - low + 2 * edge:.1f}"
+    ways = (-drawing.y.min(), drawing.y.max(), drawing.x.max(), -drawing.x.min())
+    left, right, away, near = (1.03 * mm * max(drawing.bottom, drawing.top + float(way)) for way in ways)
+    box = f'viewBox="{-left:.1f} {-away:.1f} {left + right:.1f} {away + near:.1f}" preserveAspectRatio="xMidYMax"'
     bottom = _piece(
         "bottom", drawing.bottom * mm, drawing.hole * mm * (not drawing.mirror_on_top), drawing.mirror_on_top
     )
@@ -41,11 +41,21 @@ def moving_stroke(bench: Bench, spell: Spell) -> str:
     path = " ".join(f"{x * mm:.1f},{y * mm:.1f}" for x, y in zip(*drawing.drawn, strict=True))
     words = f"From above, to scale: {spell_words(spell, bench.mirror.diameter, length_unit(bench))}"
     return (
-        f'<svg class="stroke" viewBox="{box}" role="img" aria-label="{_quoted(words)}">'
+        f'<svg class="stroke" {box} role="img" aria-label="{_quoted(words)}"><g transform="rotate(-90)">'
         f"<g>{_turning(bench.hands.walk, spell)}{bottom}</g>"
         f'<polyline class="way" points="{path}"/>'
-        f"<g>{_travel(drawing, spell)}<g>{_turning(-bench.hands.hand_turn, spell)}{top}</g></g></svg>"
+        f"<g>{_travel(drawing, spell)}<g>{_turning(-bench.hands.hand_turn, spell)}{top}</g></g></g></svg>"
     )
+
+
+def _caption(bench: Bench, spell: Spell) -> str:
+    """What a moving stroke shows: who stands where, which circle is which piece, what goes which way."""
+    below = "tool" if spell.on_top == "mirror" else "mirror"
+    pieces = f"Filled: {below}. Dashed: {spell.on_top}, on top."
+    if spell.is_press:
+        return pieces
+    aside = " Off centre: to your right." * bool(spell.stroke_on(bench.mirror.diameter).side_overhang)
+    return f"You stand here; strokes go away and back.{aside} {pieces} Dots: how they turn."
 
 
 def _quoted(text: str) -> str:
@@ -96,10 +106,11 @@ def barrel_spells(bench: Bench, programme: Programme) -> list[dict[str, Any]]:
         {
             "title": spell_title(spell),
             "sizes": spell_sizes(spell, bench.mirror.diameter, unit),
-            "moving": moving_stroke(bench, spell),
+            "moving": f"<figure>{moving_stroke(bench, spell)}<figcaption>{_caption(bench, spell)}</figcaption></figure>",
             "minutes": spell.minutes,
             "rate": 0.0 if spell.is_press else spell.rate,
             "turning": "" if spell.is_press else _turning_words(hands, spell),
+            "is_heavy": spell.on_top == "mirror" and not spell.is_press and is_heavy(bench.mirror),
             "turn": round(math.degrees(spell.turn)),
             "push": push_words(hands.push if spell.push is None else spell.push, length_unit(bench)),
         }
@@ -119,7 +130,8 @@ def before(spell: dict[str, Any], first: str) -> list[str]:
     """What to do before a spell; ``first`` is for the very first one."""
     turned = [f"First turn the mirror by {spell['turn']}\u00b0."] if spell["turn"] else []
     charge = "Wet the lap; put on a fresh charge." if spell["rate"] else "Cold-press the lap."
-    return [*turned, *([first] if first else []), charge]
+    lift = ["Lift the heavy glass with a second person or a hoist."] if spell["is_heavy"] else []
+    return [*turned, *([first] if first else []), charge, *lift]
 
 
 def reminders(spell: dict[str, Any]) -> list[str]:

@@ -11,6 +11,8 @@ from wearsim.bench.mirror import Mirror
 from wearsim.knifeedge.cooling import cooling
 from wearsim.show.text import paragraph
 
+HEAVY = 20.0
+"""From here on two people lift [kg] (common practice, no source)."""
 FIRST_OF_ALL = "Local regulations and licensed or qualified advice come first."
 CAUTIONS = (
     "Large glass is heavy, and slippery when wet: above about 20 kg lift it with a second person or a hoist. (One country's "
@@ -65,6 +67,11 @@ def _joined(names: Sequence[str]) -> str:
     if len(names) == 1 or len(kinds) > 1:
         return ", ".join(names)
     return f"{kinds.pop()} " + ", ".join(name.partition(" ")[2] for name in names)
+
+
+def is_heavy(mirror: Mirror) -> bool:
+    """Whether two people lift it."""
+    return mirror.piece_mass > HEAVY
 
 
 def waiting_text(mirror: Mirror) -> str:

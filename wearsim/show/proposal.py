@@ -22,7 +22,7 @@ from wearsim.show.outcome import numbers_text, unit_for
 from wearsim.show.profiles import draw_profiles
 from wearsim.show.strokes import ROW_HEIGHT, draw_programme, rows_for, spell_words
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
-from wearsim.show.text import banded, in_diameters, paragraph, table, warnings_text
+from wearsim.show.text import banded, in_diameters, paragraph, sentence, table, warnings_text
 from wearsim.wear.outcome import Outcome
 
 if TYPE_CHECKING:
@@ -150,8 +150,8 @@ def judgement_text(proposal: Proposal) -> str:
     if proposal.programme.spells:
         share = share_words(proposal.share, proposal.share_band)
         reason = f"This removes {share} of the error; test before removing the rest: {proposal.reason}."
-        lines.append(paragraph(reason if "of the error" not in proposal.reason else _sentence(proposal.reason)))
-    lines += [paragraph(_sentence(line), "Advice: ", "        ") for line in proposal.advice]
+        lines.append(paragraph(reason if "of the error" not in proposal.reason else sentence(proposal.reason)))
+    lines += [paragraph(sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:
         lines.append(paragraph("The time limit ended the search; a longer one may find something better."))
     if proposal.left_out:
@@ -161,12 +161,8 @@ def judgement_text(proposal: Proposal) -> str:
 
 def reasons_text(proposal: Proposal) -> str:
     """Why this is proposed and what is advised beside it, in sentences that name no option of a command."""
-    said = " ".join(map(_sentence, (proposal.reason, *proposal.advice)))
+    said = " ".join(map(sentence, (proposal.reason, *proposal.advice)))
     return said.replace(" (--repertoire any)", "")
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
 
 
 def no_more_text(proposal: Proposal) -> str:

@@ -17,7 +17,7 @@ from wearsim.learn.known_figure import KnownFigure
 from wearsim.show.expected_readings import zone_name
 from wearsim.show.numbers import figure_rows, long_unit
 from wearsim.show.style import BAND, BAND_BEFORE, BEFORE, BLUE, INK, QUIET, new_figure, plot_style
-from wearsim.show.text import band_words, paragraph, table, warnings_text
+from wearsim.show.text import band_words, paragraph, sentence, table, warnings_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,7 +38,7 @@ def reduction_text(
         reduced_numbers_text(readings, reduction, unit),
         "" if reduction.astigmatism is None else astigmatism_text(reduction.astigmatism),
         "" if known is None else known_text(known, unit),
-        paragraph(advice.reason[0].upper() + advice.reason[1:] + "."),
+        paragraph(sentence(advice.reason)),
         warnings_text(reduction.warnings),
     ]
     return "\n\n".join(part for part in parts if part)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import textwrap
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
@@ -24,6 +25,21 @@ def in_diameters(share: float) -> str:
     """A size as a fraction of the diameter: two decimals, three where it is not a whole hundredth."""
     two = f"{share:.2f}"
     return two if abs(share - float(two)) < 5e-5 else f"{share:.3f}"
+
+
+def upper(text: str) -> str:
+    """A text with a capital letter first, as a sentence begins."""
+    return text[:1].upper() + text[1:]
+
+
+def sentence(text: str) -> str:
+    """A text as a sentence, with its stop where it has none."""
+    return upper(text) + "." * (not text.endswith((".", "?", "!")))
+
+
+def by_window(text: str) -> str:
+    """What is said of a place in a sheet of readings, without the file: its row, and its zone as the mask's window."""
+    return re.sub(r"\bzone (?=\d)", "window ", re.sub(r"^.*?\b(readings, (?=row)|windows, (?=zone))", "", text))
 
 
 def paragraph(text: str, first: str = "", rest: str = "", width: int | None = None) -> str:

@@ -10,20 +10,18 @@ window.barrel = (() => {
     gain.gain.setValueAtTime(0.25, now); gain.gain.exponentialRampToValueAtTime(0.001, now + 0.07);
     tone.connect(gain).connect(sound.destination); tone.start(now); tone.stop(now + 0.08);
   }
+  const write = (place, text) => { if (place.textContent !== text) place.textContent = text; };
   function tick() {
     const shown = document.getElementById('minutes-left');
     if (!state || !shown) return;
     const seconds = left(), text = clock(seconds);
-    if (shown.textContent !== text) shown.textContent = text;
+    write(shown, text);
     const gone = state.whole - seconds, due = Math.floor(gone * state.rate / 30);  // out and back
     if (state.running && state.rate && due !== beats) { beats = due; if (state.sound) click(due % 2 === 0); }
     const lamp = document.getElementById('beat-lamp');
-    if (lamp) lamp.classList.toggle('on', Boolean(state.running && state.flash && state.rate && due % 2 === 0));
+    if (lamp) lamp.className = 'beatlamp ' + (state.running && state.flash && state.rate ? due % 2 ? 'back' : 'on' : '');
     const word = document.getElementById('reminder');
-    if (word && state.reminders.length) {
-      const text = state.reminders[Math.floor((state.running ? gone : performance.now() / 1000) / 8) % state.reminders.length];
-      if (word.textContent !== text) word.textContent = text;
-    }
+    if (word && state.reminders.length) write(word, state.reminders[Math.floor(gone / 8) % state.reminders.length]);
     if (state.running && seconds <= 0 && !state.rung) { state.rung = true; [0, 200, 400].forEach(t => setTimeout(() => click(true), t)); }
   }
   async function wake() {

@@ -299,7 +299,7 @@ def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | 
     times = {bench.lap(lap): seconds for lap, seconds in pressings.items()}
     lines = [
         f"Press {_named(lap, used)} until it fits, tool on top: about {_minutes(times[lap])} at this temperature."
-        " Do not enter this as a spell: record it with --pressed."
+        " Do not enter this as a spell: write down for how long you pressed."
         for lap in used
         if lap in times
     ]
@@ -309,6 +309,11 @@ def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | 
         for lap in round_ones
     ]
     return " ".join(lines) or f"Press until the lap fits, at least {PRESS_MINUTES:g} min (common practice, no source)."
+
+
+def first_pressing(programme: Programme, pressings: Mapping[str | None, float]) -> float:
+    """For how long the lap of the first spell is pressed before it [min], of such times; 0 where it is not."""
+    return float(np.ceil(pressings.get(programme.spells[0].lap, 0.0) / 60.0)) if programme.spells else 0.0
 
 
 def _minutes(seconds: float) -> str:
