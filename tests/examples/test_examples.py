@@ -111,7 +111,7 @@ def warm_laps_follow_sooner() -> bool:
 def long_strokes_parabolize() -> bool:
     """W strokes about 0.8 D long, mirror on top: an 8 in f/6 in tens of minutes ([read])."""
     long, middle, short = lines("how_long_to_parabolize")
-    return 10.0 < numbers(long)[-1] < 60.0 and "not within" in middle and "not within" in short
+    return 10.0 < numbers(long)[-1] < 60.0 and "not reached" in middle and "not reached" in short
 
 
 def the_zone_comes_nearer_to_the_target() -> bool:

@@ -62,7 +62,9 @@ def test_neither_is_lost_nor_spoilt(race: str, mirror_folder: Path, done: Path, 
     said = mirror_folder.with_name("said").read_text().splitlines()
     told = [end for both in ends for end in both]
     assert set(told) <= {0, 1} and all(0 in both for both in ends)
-    assert len(said) == told.count(1) and all("another session was recorded in the meantime" in line for line in said), said
+    assert len(said) == told.count(1) and all(
+        "another session was recorded in the meantime" in line for line in said
+    ), said
     mirror = open_to_write(mirror_folder)
     added = [both[0] for both in ends] + ([both[1] for both in ends] if race == "two sessions" else [])
     assert len(mirror.sessions) == 1 + added.count(0)

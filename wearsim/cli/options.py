@@ -101,7 +101,9 @@ EngineDraws = Annotated[
 ]
 EngineOption = Annotated[
     EngineChoice,
-    typer.Option("--engine", help="radial: averages over all directions. planar: stroke by stroke, over the whole surface."),
+    typer.Option(
+        "--engine", help="radial: averages over all directions. planar: stroke by stroke, over the whole surface."
+    ),
 ]
 Cells = Annotated[
     int | None,
@@ -139,7 +141,9 @@ class Options:
     quiet: Annotated[bool, typer.Option("-q", "--quiet", help="Print only the result and any errors.")] = False
     verbose: Annotated[
         bool,
-        typer.Option("-v", "--verbose", help="More detail: sources of defaults, the edge after each spell, effects not modelled."),
+        typer.Option(
+            "-v", "--verbose", help="More detail: sources of defaults, the edge after each spell, effects not modelled."
+        ),
     ] = False
     debug: Annotated[bool, typer.Option("--debug", help="Print the traceback of a failure.")] = False
 

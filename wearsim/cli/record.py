@@ -178,9 +178,7 @@ def _check_alone(given: _Given, corrections: dict[str, Any]) -> None:
         raise InputError("cannot be combined with " + ", ".join(others), key=asked[0], expected="one after the other")
     if asked == ["--replace"] and not given.flags:
         expected = "what is different, such as --minutes 10,20, --readings FILE or --notes TEXT"
-        raise InputError(
-            "no correction given", key="--replace", value=corrections["--replace"], expected=expected
-        )
+        raise InputError("no correction given", key="--replace", value=corrections["--replace"], expected=expected)
 
 
 # --- what was worked, and under what conditions

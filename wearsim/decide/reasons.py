@@ -44,12 +44,12 @@ def reason_for_share(belief: Belief, limits: Limits, share: float, band: Floats 
         )
     factor = float(np.exp(np.sqrt(belief.covariance[0, 0])))
     return (
-        f"this is expected to remove {_share_words(share, band)}. The removal is known only within a factor of "
+        f"this is expected to remove {share_words(share, band)}. The removal is known only within a factor of "
         f"{factor:.1f}, so going further would risk more than it gains. Test, record, and continue from there"
     )
 
 
-def _share_words(share: float, band: Floats | None) -> str:
+def share_words(share: float, band: Floats | None) -> str:
     """A share of the error; with its band, where there is one, in words that say what more than all of it means."""
     if band is None:
         return f"{share:.0%} of the error"

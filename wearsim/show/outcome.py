@@ -159,9 +159,8 @@ def edge_text(outcome: Outcome, unit: LengthUnit) -> str:
     rows = [(str(number), *cells) for number, cells in enumerate(zip(*columns, strict=True), start=1)]
     heads = ["After\nspell", f"Edge roll\n{high.name}", f"Rim's height\n{high.name}", f"Rim's width\n{unit.name}"]
     note = "Edge roll: the rim relative to the surface just inside it. Rim's height: relative to the sphere that best fits "
-    note += (
-        "the inner 80 % of the radius. Rim's width: the distance in from the edge at which the height has fallen to half. Negative: turned down."
-    )
+    note += "the inner 80 % of the radius. Rim's width: the distance in from the edge at which the height has "
+    note += "fallen to half. Negative: turned down."
     if NO_WIDTH in widths:
         note += f" {NO_WIDTH_NOTE}"
     return f"{table(heads, rows)}\n{paragraph(note)}"

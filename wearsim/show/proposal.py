@@ -118,7 +118,10 @@ def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         rows.append((one.name, high.number(one.expected_rms), f"{one.effort:.0f}", words))
     rows.append(("Stop now", high.number(proposal.stopped_rms), "0", "-"))
     notes = [f"{one.name}: the usual one for {one.words}." for one in proposal.choices if one.words]
-    note = "Expected RMS: all uncertainties included. Effort: minutes of work, plus 15 for each further spell and each change of the piece on top; heavy glass counts double."
+    note = (
+        "Expected RMS: all uncertainties included. Effort: minutes of work, plus 15 for each further spell and each change "
+        "of the piece on top; heavy glass on top counts double."
+    )
     heads = ["", f"Expected\nRMS {high.name}", "Effort\nmin", "Programme"]
     return f"Choices\n{table(heads, rows, words=(0, 3))}\n{paragraph(' '.join([note, *notes]))}"
 
@@ -149,7 +152,7 @@ def judgement_text(proposal: Proposal) -> str:
         lines.append(paragraph("The result is better than the floor because the floor takes no account of pitch flow."))
     if proposal.programme.spells:
         share = share_words(proposal.share, proposal.share_band)
-        reason = f"This removes {share} of the error; test before removing the rest: {proposal.reason}."
+        reason = f"This is expected to remove {share}; test before removing the rest: {proposal.reason}."
         lines.append(paragraph(reason if "of the error" not in proposal.reason else sentence(proposal.reason)))
     lines += [paragraph(sentence(line), "Advice: ", "        ") for line in proposal.advice]
     if proposal.stopped:

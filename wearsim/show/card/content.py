@@ -31,9 +31,7 @@ BOX = "\u25a1"
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
 PRESS_MINUTES = 5.0
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
-CAPTION = (
-    "To scale. Solid: bottom piece (facets if it is the lap); dashed: top piece at its farthest; line: path of its centre"
-)
+CAPTION = "To scale. Solid: bottom piece (facets if it is the lap); dashed: top piece at its farthest; line: path of its centre"
 
 
 @dataclass(frozen=True)
@@ -345,7 +343,8 @@ def _to_look_for(bench: Bench, proposal: CardWork, high: LengthUnit) -> tuple[st
         by += ends_words({"change": ends}, "change", high.number)
     return (
         f"Largest change: {ring} from the centre, {by} {way} relative to the rest{why}.",
-        f"Edge roll {edge_now} now, {edge_after} after; negative = turned down. If it has turned down further, do not go on: propose again.",
+        f"Edge roll {edge_now} now, {edge_after} after; negative = turned down. If it has turned down further, "
+        "do not go on: propose again.",
         *rest,
     )
 

@@ -224,7 +224,9 @@ class RadialEngine(Engine[State]):
             if status > 0 and not held[-1]:
                 least = float(weights.offset[:status][held].max(initial=0.0))
                 raise TipsOffError(number, float(weights.offset[status - 1]), least, file=file, length=length)
-            where = f"offset {length(weights.offset[len(held) - 1])}" if status > 0 else "the time step shrank to nothing"
+            where = (
+                f"offset {length(weights.offset[len(held) - 1])}" if status > 0 else "the time step shrank to nothing"
+            )
             raise ContactError(f"spell {number}, {where}", float(report[2]))
         after = State(state.radius, w, state.laps).with_lap(lap_name(lap), u)
         return after, SpellReport(
