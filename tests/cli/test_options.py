@@ -267,7 +267,7 @@ def test_verbose_says_where_defaults_come_from(call: Call, demo: Path) -> None:
     assert "hands.friction = 0.15: judgement: friction about 0.15" in words
     assert "Hot pitch burns:" in words
     said = " ".join(called.out.split())
-    assert "Rim's width" in said and "how far in half of that height is reached" in said
+    assert "Rim's width" in said and "the height has fallen to half" in said
     assert max(map(len, called.err.splitlines())) <= 80
 
 

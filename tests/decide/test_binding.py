@@ -28,10 +28,10 @@ def said(proposal: Proposal, limit: str) -> list[float]:
 
 
 def test_minutes_that_limit_are_named_with_what_twice_as_many_come_to() -> None:
-    (rms,) = said(asked(5.0, False), "time")
+    (rms,) = said(asked(5.0, False), "the time")
     assert rms < 0.91e9 * asked(5.0, False).expected_rms
     assert rms == pytest.approx(1e9 * asked(10.0, False).expected_rms, rel=0.1)
-    assert not said(asked(60.0, False), "time")
+    assert not said(asked(60.0, False), "the time")
 
 
 def test_uncertain_constants_limit_only_where_something_is_uncertain() -> None:

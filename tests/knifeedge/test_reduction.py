@@ -214,7 +214,7 @@ def test_one_orientation_says_nothing_of_astigmatism() -> None:
 
 def test_orientations_that_are_nearly_the_same_are_refused() -> None:
     rng = np.random.default_rng(1)
-    with pytest.raises(InputError, match="only two directions"):
+    with pytest.raises(InputError, match="just two directions"):
         reduce_readings(turned([0.0, 1e-4, 2e-4], lambda r: 0 * r, 1, rng), MIRROR)
 
 

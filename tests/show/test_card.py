@@ -149,7 +149,7 @@ def test_the_spells_are_said_in_full() -> None:
     first = content(3).spells[0]
     assert first.minutes == "27" and first.top == "MIRROR ON TOP"
     assert first.what == (
-        "W stroke, 8 strokes per sweep",
+        "W stroke, 8 per sweep",
         "142 mm long (0.71\u00a0D)",
         "24 mm to each side (0.12\u00a0D)",
         "22 mm off centre (0.11\u00a0D)",
@@ -165,7 +165,7 @@ def test_inches_and_pounds_for_whoever_wrote_inches() -> None:
     said = content(3, in_inches())
     assert said.spells[0].what[1] == "5.59 in long (0.71\u00a0D)"
     assert "push 20 N (4.5 lb)" in said.spells[2].pace
-    assert "While working, push down with 30 N (6.7 lb) besides the weight of the top piece." in said.before[2]
+    assert "While working, add a push of 30 N (6.7 lb) to the weight of the top piece." in said.before[2]
 
 
 def test_a_long_spell_has_a_checkpoint_of_the_figure_where_nobody_reads_a_knife() -> None:

@@ -49,7 +49,7 @@ def moving_stroke(bench: Bench, spell: Spell) -> str:
 
 
 def _caption(bench: Bench, spell: Spell) -> str:
-    """What a moving stroke shows: who stands where, which circle is which piece, what goes which way."""
+    """What a moving stroke shows: who stands where, which circle is which piece, and the way of each."""
     below = "tool" if spell.on_top == "mirror" else "mirror"
     pieces = f"Filled: {below}. Dashed: {spell.on_top}, on top."
     if spell.is_press:

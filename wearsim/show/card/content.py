@@ -31,7 +31,7 @@ BOX = "\u25a1"
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
 PRESS_MINUTES = 5.0
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
-CAPTION = "To scale. Solid: bottom piece (facets if it is the lap); dashed: top piece at its farthest; line: path of its centre"
+CAPTION = "To scale. Solid: bottom piece (facets if a lap); dashed: top piece at its farthest; line: path of its centre"
 
 
 @dataclass(frozen=True)
@@ -172,7 +172,7 @@ def _stroke_words(bench: Bench, spell: Spell, unit: LengthUnit) -> tuple[str, ..
     stroke = spell.stroke_on(diameter)
     parts = ((stroke.length, "long"), (stroke.side_sweep, "to each side"), (stroke.side_overhang, "off centre"))
     sizes = (f"{unit.short(size)} {what} ({in_diameters(size / diameter)}\u00a0D)" for size, what in parts if size)
-    sweep = f", {spell.strokes_per_sweep:g} strokes per sweep" if spell.stroke == "w" else ""
+    sweep = f", {spell.strokes_per_sweep:g} per sweep" if spell.stroke == "w" else ""
     return (f"{STROKES[spell.stroke].words} stroke{sweep}", *sizes)
 
 
@@ -266,7 +266,7 @@ def _first(bench: Bench, proposal: CardWork, unit: LengthUnit) -> tuple[str, ...
     pressings = any(spell.is_press for spell in spells[1:])
     between = "Press the lap again only where a spell says so." if pressings else "No pressing between spells."
     pushed = push_words(bench.hands.push, unit)
-    push = f"While working, push down with {pushed} besides the weight of the top piece. {_turning_words(bench.hands)}"
+    push = f"While working, add a push of {pushed} to the weight of the top piece. {_turning_words(bench.hands)}"
     first = f"{BOX} lap warmed and pressed   {BOX} fresh charge on   {BOX} lap wet   {BOX} mirror rotated"
     lines = (first, f"{pressing_words(bench, proposal.programme, proposal.pressings)} {between}", push)
     if len(spells) == 1 or any(spell.turn for spell in spells):
@@ -343,8 +343,7 @@ def _to_look_for(bench: Bench, proposal: CardWork, high: LengthUnit) -> tuple[st
         by += ends_words({"change": ends}, "change", high.number)
     return (
         f"Largest change: {ring} from the centre, {by} {way} relative to the rest{why}.",
-        f"Edge roll {edge_now} now, {edge_after} after; negative = turned down. If it has turned down further, "
-        "do not go on: propose again.",
+        f"Edge roll {edge_now} now, {edge_after} after; negative = turned down. If it is down further, propose again.",
         *rest,
     )
 
