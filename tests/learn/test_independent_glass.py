@@ -66,7 +66,7 @@ def test_with_no_option_it_agrees_with_the_radial_engine(spell: dict[str, Any]) 
     said = predict(bench, programme(spell), belief=belief, start=start, draws=0)
     found = removal(glass, spell, at=said.radius)
     assert np.ptp(said.removal) > 40e-9
-    assert np.abs(found - said.removal).max() < 0.015 * np.ptp(said.removal)
+    assert np.abs(found - said.removal).max() < 0.018 * np.ptp(said.removal)
 
 
 def test_it_agrees_with_itself_on_a_finer_grid() -> None:
