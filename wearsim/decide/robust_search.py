@@ -18,6 +18,7 @@ from functools import partial
 from itertools import compress, permutations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wearsim.bench.units import counted
 from wearsim.decide.choice import is_workable
@@ -193,8 +194,7 @@ class RobustSearch:
         worn = [start.height - engine.states(start, begun)[-1].height for engine in refiner.engines]
         target = _stacked(refiner, [objective.error - one for one in worn])
         left = objective.limits.minutes - sum(one.work for one in begun)
-        group = np.unique([spells.index(one) for one in spells], return_inverse=True)[1]
-        mixes = Subsets(columns, target, objective.limits.spread, left, group).best(1, WORKED[2])
+        mixes = Subsets(columns, target, objective.limits.spread, left, _groups(spells)).best(1, WORKED[2])
         return [(*begun, PlannedSpell(spells[mix.columns[0]], mix.minutes[0])) for mix in mixes if mix.minutes[0] > 0.5]
 
     def _mixes(self, refiner: Refiner, target: Floats, kind: Kind, least: float) -> Iterable[Plan]:
@@ -202,7 +202,7 @@ class RobustSearch:
         count, pieces = kind
         rows = np.flatnonzero([stroke.on_top in pieces for stroke in self.spells])
         strokes = [self.spells[row] for row in rows]
-        group = np.unique([strokes.index(one) for one in strokes], return_inverse=True)[1]
+        group = _groups(strokes)
         piece = np.array([pieces.index(one.on_top) for one in strokes])
         minutes = refiner.objective.limits.minutes
         while True:
@@ -230,6 +230,11 @@ class RobustSearch:
 def _choices(pieces: tuple[str, ...], count: int) -> list[tuple[str, ...]]:
     """Each piece alone, and both where there are two spells or more."""
     return [*((one,) for one in pieces), *([tuple(pieces)] if len(pieces) > 1 and count > 1 else [])]
+
+
+def _groups(strokes: list[StrokeSpec]) -> NDArray[np.int_]:
+    """Which columns (N,) are of one stroke."""
+    return np.asarray(np.unique([strokes.index(one) for one in strokes], return_inverse=True)[1])
 
 
 def _halves(found: Found, pieces: tuple[str, ...]) -> list[tuple[Plan, str]]:
