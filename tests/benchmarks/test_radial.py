@@ -24,12 +24,14 @@ CASES = {case.name: case for case in cases()}
 USUAL = "tool W, raised zone"
 
 
-OPTIONS = ("off", "turning", "p^1.25", "v^0.75", "stiffness p^0.5", "all")
+OPTIONS = ("off", "turning alike", "turning", "p^1.25", "v^0.75", "stiffness p^0.5", "all")
 
 
 def with_option(bench: Bench, option: str) -> Bench:
     """A bench with one of :data:`OPTIONS` of the physics, or with all of them."""
     hands, wear, lap = {}, {}, {}
+    if option == "turning alike":
+        hands = {"top_turns": 5.0, "stand_turns": 5.0}
     if option in ("turning", "all"):
         hands = {"top_turns": -12.0, "stand_turns": 5.0}
     if option in ("p^1.25", "all"):

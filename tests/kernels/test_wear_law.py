@@ -17,11 +17,11 @@ from wearsim.wear.strokes import path_of
     ("exponent", "off"), [(0.5, 1e-6), (0.75, 7e-4), (1.0, 1e-6), (1.25, 6e-5), (1.5, 1e-6), (1.8, 2e-5), (2.0, 1e-6)]
 )
 def test_powers(exponent: float, off: float) -> None:
-    most = 3e-7
-    values = np.linspace(0.0, most, 1001)
-    found = values.copy()
-    law.raise_row(found, most, power_of(exponent))
-    assert found == pytest.approx((values / most) ** exponent, abs=off)
+    most, none, flat = 3e-7, np.zeros(1001), np.linspace(0.0, 3e-7, 1001)
+    found, mirrored = np.empty((2, 1001))
+    law.node_wear(none, none, flat, 0.0, 0.0, 0.0, most, power_of(exponent), found, mirrored)
+    assert found == pytest.approx((flat / most) ** exponent, abs=off)
+    assert np.array_equal(found, mirrored)
     assert found[0] == 0.0
 
 

@@ -24,7 +24,7 @@ from wearsim.kernels._jit import borrowed, inlined, kernel
 from wearsim.kernels.arrays import Floats, Ints, Singles
 from wearsim.kernels.contact import balance
 from wearsim.kernels.quadrature import Nodes, resample
-from wearsim.kernels.wear_law import add_node_wear, compressions, node_speeds, raise_row, wear_at_places
+from wearsim.kernels.wear_law import add_node_wear, node_speeds, node_wear, wear_at_places
 
 
 class SpellContact(NamedTuple):
@@ -40,7 +40,7 @@ class SpellContact(NamedTuple):
     wear: float  # Preston coefficient k [1/Pa]
     exponent: float  # m of the pressure in the law of wear [1]
     usual: float  # pressure at which every exponent wears alike [Pa]
-    power: np.ndarray  # (6,) polynomial of raise_row
+    power: np.ndarray  # (6,) polynomial of power_of_share; (0,) where m is 1
     creep: float  # 1 / (kappa tau) [m/(Pa s)]
     cases: np.ndarray  # (M, 2) load from the top piece's centre, along and across the line of centres [m]
     centre: np.ndarray  # (n_e,) [m]
@@ -67,17 +67,12 @@ def _add_pressures(x: Floats, y: Floats, share: Floats, height: Floats, d: float
 
 
 @inlined
-def _powered_sides(x: Floats, y: Floats, height: Floats, d: float, bx: float, by: float, contact: SpellContact,
-                   upper: Floats, lower: Floats) -> float:  # fmt: skip
-    """Compression at the nodes to the power m of the law of wear, see :func:`compressions`; returns what makes a pressure
-    of it [Pa]."""
-    most = compressions(x, y, height, d, bx, by, upper, lower)
-    if contact.exponent == 1.0:
-        return contact.stiffness
-    raise_row(upper, most, contact.power)
-    if by != 0.0:
-        raise_row(lower, most, contact.power)
-    return float(contact.usual * (contact.stiffness * most / contact.usual) ** contact.exponent)
+def _extent(x: Floats, y: Floats, height: Floats, out: Floats) -> None:
+    """Least and largest x, largest y [m] and largest height [m] of an offset's nodes, ``out`` (4,)."""
+    out[0], out[1], out[2], out[3] = np.inf, -np.inf, 0.0, -np.inf
+    for k in range(x.size):
+        out[0], out[1] = min(out[0], x[k]), max(out[1], x[k])
+        out[2], out[3] = max(out[2], y[k]), max(out[3], height[k])
 
 
 @inlined
@@ -241,28 +236,36 @@ def offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes, 
 
 @inlined
 def _add_wear(i: int, m: int, d: float, bx: float, by: float, contact: SpellContact, nodes: Nodes, n_r: int,
-              path: Floats, speeds: Singles, on_glass: Floats, room: Floats, basis: Floats) -> None:  # fmt: skip
-    """Add what one offset and load case wears: ``path`` (J,) of that case, ``on_glass`` w + u [m].
+              path: Floats, speeds: Singles, on_glass: Floats, extent: Floats, room: Floats,
+              basis: Floats) -> None:  # fmt: skip
+    """Add what one offset and load case wears: ``path`` (J,) of that case, ``on_glass`` w + u [m], ``extent`` (4,).
 
     To the sums of all cases at the nodes, in ``room``; where each case has rows of its own, to these rows of ``basis``.
     """
     gs, gt, places, rows = nodes.glass_start[i * n_r], nodes.glass_start[(i + 1) * n_r], path.size, basis.shape[0]
     gx, gy, share, out = nodes.glass_x[gs:gt], nodes.glass_y[gs:gt], nodes.glass_share[gs:gt], room[3, : gt - gs]
-    upper, lower = room[6, : gt - gs], room[7, : gt - gs]
     first = (i * contact.time.shape[1] + m) * places if rows > 1 else 0
     if rows > 1:
         out[:] = 0.0
     if places == 1 and contact.exponent == 1.0:
         _add_pressures(gx, gy, share, on_glass, d, bx, by, contact.stiffness * path[0], out)
     else:
-        strength = _powered_sides(gx, gy, on_glass, d, bx, by, contact, upper, lower)
-        if places > 1 and rows > 1:
-            lower = lower if by != 0.0 else upper
-            into, start = basis[first : first + places], nodes.glass_start
-            wear_at_places(gx, gy, share, upper, lower, contact.scale, start, i * n_r, n_r, strength, path, into)
-            return
+        most = max(d + max(bx * extent[0], bx * extent[1]) + abs(by) * extent[2] + extent[3], 1e-25)
+        strength = contact.usual * (contact.stiffness * most / contact.usual) ** contact.exponent
         strength *= path[0] if places == 1 else 1.0
-        add_node_wear(by, share, speeds[m, 0, gs:gt], speeds[m, 1, gs:gt], upper, lower, strength, out)
+        if rows > 1:
+            upper, lower = room[6, : gt - gs], room[7, : gt - gs]
+            node_wear(gx, gy, on_glass, d, bx, by, most, contact.power, upper, lower)
+            if places > 1:
+                into, start = basis[first : first + places], nodes.glass_start
+                wear_at_places(gx, gy, share, upper, lower, contact.scale, start, i * n_r, n_r, strength, path, into)
+                return
+            for k in range(out.size):
+                out[k] = 0.5 * strength * share[k] * (upper[k] + lower[k])
+        else:
+            of_case = speeds[m if places > 1 else 0]
+            even, odd = of_case[0, gs:gt], of_case[1, gs:gt]
+            add_node_wear(gx, gy, on_glass, d, bx, by, most, contact.power, even, odd, strength, out)
     if rows > 1:
         _add_ring_sums(nodes.glass_start, i * n_r, n_r, out, basis[first])
 
@@ -272,6 +275,7 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
                       path: Floats, time: Floats, speeds: Singles, basis: Floats, pitch_basis: Floats,
                       survey: Floats, room: Floats, full: Floats) -> int:  # fmt: skip
     """:func:`offset_pressures` in room that is there already: (9, longest row) and (6,)."""
+    extent = np.empty(4)
     w, u, poses, path, time = borrowed(w), borrowed(u), borrowed(poses), borrowed(path), borrowed(time)
     contact, nodes, room, full = borrowed(contact), borrowed(nodes), borrowed(room), borrowed(full)
     basis, pitch_basis, survey, speeds = borrowed(basis), borrowed(pitch_basis), borrowed(survey), borrowed(speeds)
@@ -293,6 +297,7 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
         _full_sums(x, y, area, height, full)
         worn, pressed = room[3, : gt - gs], room[8, : pt - ps]
         worn[:], pressed[:] = 0.0, 0.0
+        _extent(nodes.glass_x[gs:gt], nodes.glass_y[gs:gt], on_glass, extent)
         for m in range(cases):
             of_case = path[i, m * places : (m + 1) * places]
             wears = of_case[places - 1] != 0.0
@@ -307,7 +312,7 @@ def _offset_pressures(w: Floats, u: Floats, contact: SpellContact, nodes: Nodes,
                 return i + 1
             d, bx, by = pose[0], pose[1], pose[2]
             if wears:
-                _add_wear(i, m, d, bx, by, contact, nodes, n_r, of_case, speeds, on_glass, room, basis)
+                _add_wear(i, m, d, bx, by, contact, nodes, n_r, of_case, speeds, on_glass, extent, room, basis)
             if time[i, m] != 0.0:
                 px, py, share = nodes.pitch_x[ps:pt], nodes.pitch_y[ps:pt], nodes.pitch_share[ps:pt]
                 _add_pressures(px, py, share, on_pitch, d, bx, by, kappa * time[i, m], pressed)

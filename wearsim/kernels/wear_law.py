@@ -18,43 +18,56 @@ AZIMUTHS = 9
 
 
 @inlined
-def raise_row(values: Floats, most: float, power: Floats) -> None:
-    """``(values / most) ** m`` in place, for values of 0 to ``most`` > 0: a polynomial ``power`` (6,) in their square root.
+def power_of_share(share: float, power: Floats) -> float:
+    """``share ** m`` of 0 to 1: a polynomial ``power`` (6,) in its square root.
 
     The library's power takes one value at a time; this runs on vectors, in single precision, which is four
-    times as quick or better. Good to 1e-6 of the largest for whole and half m, exact where there is no pressure; good to
+    times as quick or better. Good to 1e-6 for whole and half m, exact where there is no pressure; good to
     6e-5 for m of 1.1 and more, to 7e-4 at 0.75 (:func:`wearsim.wear.state.power_of`).
     """
     c0, c1, c2 = np.float32(power[0]), np.float32(power[1]), np.float32(power[2])
     c3, c4, c5 = np.float32(power[3]), np.float32(power[4]), np.float32(power[5])
-    inverse = 1.0 / most
-    for k in range(values.size):
-        s = np.sqrt(np.float32(values[k] * inverse))
-        values[k] = s * (c0 + s * (c1 + s * (c2 + s * (c3 + s * (c4 + s * c5)))))
+    s = np.sqrt(np.float32(share))
+    return s * (c0 + s * (c1 + s * (c2 + s * (c3 + s * (c4 + s * c5)))))  # type: ignore[no-any-return]
 
 
 @inlined
-def compressions(
-    x: Floats, y: Floats, height: Floats, d: float, bx: float, by: float, upper: Floats, lower: Floats
-) -> float:
-    """Compression of the pitch at each node and, if ``by`` is not 0, at its mirror image [m]; returns a bound.
-
-    The bound is the root of the sum of eighth powers, at most twice the largest: a sum runs on vectors, a search for
-    the largest does not.
-    """
-    total = 0.0
-    if by == 0.0:
+def node_wear(x: Floats, y: Floats, height: Floats, d: float, bx: float, by: float, most: float, power: Floats,
+              upper: Floats, lower: Floats) -> None:  # fmt: skip
+    """Compression at each node and at its mirror image over ``most``, to the power m: ``power`` (6,), or (0,) for m = 1."""
+    a, b, c, e = d / most, bx / most, by / most, 1.0 / most
+    if power.size == 0:
         for k in range(x.size):
-            upper[k] = max(0.0, d + bx * x[k] + height[k])
-            total += upper[k] ** 8
+            base, side = a + b * x[k] + e * height[k], c * y[k]
+            upper[k], lower[k] = max(0.0, base + side), max(0.0, base - side)
     else:
         for k in range(x.size):
-            base = d + bx * x[k] + height[k]
-            side = by * y[k]
-            upper[k] = max(0.0, base + side)
-            lower[k] = max(0.0, base - side)
-            total += upper[k] ** 8 + lower[k] ** 8
-    return float(max(total, 1e-200) ** 0.125)
+            base, side = a + b * x[k] + e * height[k], c * y[k]
+            upper[k] = power_of_share(max(0.0, base + side), power)
+            lower[k] = power_of_share(max(0.0, base - side), power)
+
+
+@inlined
+def add_node_wear(x: Floats, y: Floats, height: Floats, d: float, bx: float, by: float, most: float, power: Floats,
+                  even: Singles, odd: Singles, scale: float, out: Floats) -> None:  # fmt: skip
+    """Add ``scale`` times what each node and its mirror image wear together, as :func:`node_wear` has it.
+
+    ``even``, ``odd`` (n,) of :func:`node_speeds`.
+    """
+    a, b, c, e = d / most, bx / most, by / most, 1.0 / most
+    if power.size == 0:
+        for k in range(x.size):
+            base, side = a + b * x[k] + e * height[k], c * y[k]
+            up, low = max(0.0, base + side), max(0.0, base - side)
+            out[k] += 0.5 * scale * ((up + low) * even[k] + (up - low) * odd[k])
+    elif by == 0.0:
+        for k in range(x.size):
+            out[k] += scale * power_of_share(max(0.0, a + b * x[k] + e * height[k]), power) * even[k]
+    else:
+        for k in range(x.size):
+            base, side = a + b * x[k] + e * height[k], c * y[k]
+            up, low = power_of_share(max(0.0, base + side), power), power_of_share(max(0.0, base - side), power)
+            out[k] += 0.5 * scale * ((up + low) * even[k] + (up - low) * odd[k])
 
 
 @inlined
@@ -122,8 +135,9 @@ def node_speeds(path: Floats, cases: int, scale: float, nodes: Nodes) -> Singles
     reads all of it.
     """
     places = path.shape[1] // cases
-    out = np.empty((cases, 2, nodes.glass_x.size if places > 1 else 0), np.float32)
+    out = np.zeros((cases if places > 1 else 1, 2, nodes.glass_x.size), np.float32)
     if places == 1:
+        out[0, 0] = nodes.glass_share
         return out
     rings, n_r = (places - 1) // AZIMUTHS, (nodes.glass_start.size - 1) // path.shape[0]
     turn, terms, here = azimuth_matrix(), np.empty((AZIMUTHS, 128)), np.empty(AZIMUTHS)
@@ -143,21 +157,6 @@ def node_speeds(path: Floats, cases: int, scale: float, nodes: Nodes) -> Singles
                     here[h] = table[m, ring, h] + beyond * (table[m, ring + 1, h] - table[m, ring, h])
                 _sum_harmonics(here, terms, nodes.glass_share[first:last], out[m, 0, first:last], out[m, 1, first:last])
     return out
-
-
-@inlined
-def add_node_wear(by: float, share: Floats, even: Singles, odd: Singles, upper: Floats, lower: Floats, scale: float,
-                  out: Floats) -> None:  # fmt: skip
-    """Add what each node and its mirror image wear together; ``even``, ``odd``: of :func:`node_speeds`, (n,) or (0,)."""
-    if even.size == 0:
-        for k in range(upper.size):
-            out[k] += scale * share[k] * (upper[k] if by == 0.0 else 0.5 * (upper[k] + lower[k]))
-    elif by == 0.0:
-        for k in range(upper.size):
-            out[k] += scale * upper[k] * even[k]
-    else:
-        for k in range(upper.size):
-            out[k] += 0.5 * scale * ((upper[k] + lower[k]) * even[k] + (upper[k] - lower[k]) * odd[k])
 
 
 @inlined

@@ -53,12 +53,11 @@ def gauss_table(most: int = 64) -> Floats:
     return np.vstack([nodes, weights])
 
 
-@cache
 @lru_cache(maxsize=256)
 def power_of(exponent: float, terms: int = 6) -> Floats:
     """Polynomial (terms,), without a constant, in the square root of t that comes nearest to ``t ** exponent`` on 0..1.
 
-    For :func:`wearsim.kernels.wear_law.raise_row`; least squares on Chebyshev's points.
+    For :func:`wearsim.kernels.wear_law.power_of_share`; least squares on Chebyshev's points.
     """
     root = 0.5 * (1.0 - np.cos(np.pi * (np.arange(200) + 0.5) / 200))
     powers = root[:, None] ** np.arange(1, terms + 1)

@@ -146,7 +146,7 @@ def spell_contact(
         nodes.glass_share[edge] *= nodes.glass_factor[edge] ** (exponent - 1.0)
     contact = kernels.SpellContact(
         a, stiffness, force, bench.preston * constants.preston, exponent, REFERENCE_PRESSURE,
-        power_of(exponent), 1.0 / (softest * tau),
+        power_of(exponent) if exponent != 1.0 else np.empty(0), 1.0 / (softest * tau),
         cases.position, offset.copy() if on_top == "tool" else np.zeros_like(offset), path.copy(), time.copy(),
         *resampling(radius, accuracy.table_cells), *resampling(rho, accuracy.table_cells),
     )  # fmt: skip
