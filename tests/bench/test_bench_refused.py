@@ -80,6 +80,11 @@ MALFORMED = [
         'radius_of_curvature = "200 mm"\nconic = 2.0',
         ["mirror.conic", "the conic ends before it reaches the rim", "less than 0.7778"],
     ),
+    (
+        'radius_of_curvature = "3.0 m"\nconic = -1.0',
+        'radius_of_curvature = "1.0 m"\nconic = -50.0',
+        ["mirror.conic", "too far from a sphere", "at most 30 um per mm"],
+    ),
     ('hole = "40 mm"', 'hole = "300 mm"', ["mirror.hole", "as wide as the mirror"]),
     ('hole = "40 mm"', 'rim_excluded = "80 mm"', ["mirror.rim_excluded", "less than half"]),
     ('thickness = "38 mm"', 'thickness = "3 mm"', ["mirror.thickness", "sagitta"]),

@@ -46,7 +46,7 @@ def mirrors(draw: st.DrawFn) -> Mirror:
     by = draw(st.sampled_from(["glass", "density", "mass"]))
     return Mirror(
         diameter=diameter,
-        radius_of_curvature=diameter * draw(some(2.0, 40.0)),
+        radius_of_curvature=diameter * draw(some(4.0, 40.0)),
         conic=draw(some(-9.0, 9.0)),
         glass=draw(st.sampled_from(catalogue.names("glasses"))),
         density=draw(some(1000.0, 9000.0)) if by == "density" else None,

@@ -123,3 +123,9 @@ def test_the_planar_engine_leaves_nothing_out(bench_with):
 
 def test_a_round_figure_is_said_nothing_of(bench_with):
     assert predict(bench_with("conic = 0.0"), Programme()).warnings == ()
+
+
+def test_a_map_of_a_mirror_nearly_as_deep_as_a_half_sphere(rig):
+    """Cells a little beyond the rim lie where the sphere has ended."""
+    gauge = MapGauge(MirrorGeometry(0.1501, 0.0, radius=0.15, clear_radius=0.148), rig(32).glass)
+    assert gauge.departure() == pytest.approx(0.0, abs=1e-18)

@@ -24,8 +24,11 @@ from wearsim.bench.fields import (
 )
 from wearsim.bench.input_errors import length_error
 from wearsim.errors import InputError
-from wearsim.figure.conic import MirrorGeometry
+from wearsim.figure.conic import Conic, MirrorGeometry
 
+STEEPEST_TARGET = 0.03
+"""Slope at the rim of the target against a sphere of the same radius of curvature: a paraboloid of f/0.66 [1]. A judgement:
+steeper, and a lap that was pressed anywhere touches nowhere else."""
 SUPPORTS = ("three pads", "six pads", "nine pads", "eighteen pads", "even")
 
 
@@ -150,6 +153,13 @@ class Mirror(InputTable):
                 value=self.conic,
                 expected=f"less than {most:.4g} for this diameter and radius of curvature",
             )
+        sphere = Conic(self.radius_of_curvature, 0.0)
+        steepest = float(abs(self.geometry.slope(self.radius) - sphere.slope(self.radius)))
+        if steepest > STEEPEST_TARGET:
+            raise InputError(
+                f"too far from a sphere for any lap to follow: {steepest * 1e3:.4g} um per mm of slope at the rim",
+                key="conic", value=self.conic, expected=f"at most {STEEPEST_TARGET * 1e3:g} um per mm",
+            )  # fmt: skip
 
     def _check_hole_and_rim(self) -> None:
         if self.hole >= self.diameter:

@@ -124,7 +124,8 @@ class MapGauge:
 
     def departure(self) -> Floats:
         """Target conic above the reference sphere, on the glass's grid and a little beyond [m]."""
-        return self.geometry.departure(np.minimum(self.glass.distance, self.glass.radius + 4.0 * self.size))
+        rim, most = self.glass.radius, self.geometry.radius_of_curvature / max(1.0, 1.0 + self.geometry.conic) ** 0.5
+        return self.geometry.departure(np.minimum(self.glass.distance, min(rim + 4.0 * self.size, 0.5 * (rim + most))))
 
     def clear_share(self) -> Floats:
         """Share of each cell that lies in the clear aperture [1]."""
