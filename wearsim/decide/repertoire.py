@@ -7,6 +7,7 @@ reason says so, and judgements otherwise; none has a source that could be named.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass
 from itertools import product
 
@@ -200,6 +201,12 @@ class Gentle:
         for place in {(one.on_top, one.lap) for one in strokes}:
             least = np.min([rough for one, rough in self._found.items() if (one.on_top, one.lap) == place], axis=0)
             self._least[place] = MORE * np.minimum(least, 1e9)
+
+    def with_slack(self, slack: float) -> Gentle:
+        """The same with another factor."""
+        other = copy(self)
+        other.slack = slack
+        return other
 
     def _at(self, state: State, spell: PlannedSpell) -> Floats:
         try:

@@ -13,6 +13,7 @@ allowed. Whoever may do more has all of that to choose from: to allow more never
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from copy import copy
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import compress, permutations
@@ -47,6 +48,10 @@ MOST_SPELLS = 3
 STEPS, ROUNDS = 4, 3
 # Mixes of one more spell are refined where they come so near to the best of fewer, unrefined.
 PROMISING = 1.1
+# The second of two spells is looked for again where they cost no more than this share of the best single one [1].
+WORTH_A_LOOK = 0.95
+# Mixes of several spells are refined where they come so near to the best of their kind, unrefined [1].
+NEAR_BEST = 1.05
 # Minutes are looked into by halves down to this [min].
 LEAST_MINUTES = 10.0
 # At most so many candidates are worked at once, whatever the number of cores.
@@ -107,8 +112,20 @@ class RobustSearch:
         self.refiner, self.step, self.progress, self.most_refined = refiner, step, progress, refined
         self._report("strokes one by one", refiner.objective.rms_before)
         self.gentle = Gentle(refiner.nominal, refiner.objective.start, strokes, slack)
-        self.strokes = strokes
+        self.strokes, self.among = strokes, frozenset[StrokeSpec]()
         self.columns, self.spells = self._responses(tuple(filter(self.gentle.allows_from_start, strokes)))
+
+    def rougher(self, slack: float) -> RobustSearch | None:
+        """A search for programmes with a stroke that is rougher than this one allows; None where there is none."""
+        other = copy(self)
+        other.gentle = self.gentle.with_slack(slack)
+        more = [one for one in self.strokes if not self.gentle.allows_from_start(one)]
+        columns, spells = self._responses(tuple(filter(other.gentle.allows_from_start, more)))
+        if not spells:
+            return None
+        other.columns = np.concatenate([self.columns, columns]) if self.spells else columns
+        other.spells, other.among = [*self.spells, *spells], frozenset(spells)
+        return other
 
     def _responses(self, strokes: tuple[StrokeSpec, ...], after: Plan = ()) -> tuple[Floats, list[StrokeSpec]]:
         """Columns of removal per minute (N, q) in all scenarios, a few for every stroke, and the stroke of each.
@@ -128,8 +145,9 @@ class RobustSearch:
             return np.empty((0, 0)), []
         return np.concatenate([rows for _, rows in kept]), [stroke for stroke, rows in kept for _ in rows]
 
-    def run(self, objective: Objective | None = None) -> Found:
-        """Look into every number of spells and choice of pieces that the limits of an objective allow."""
+    def run(self, objective: Objective | None = None, most: float = np.inf) -> Found:
+        """Look into every number of spells and choice of pieces that the limits of an objective allow, for programmes that
+        promise to cost no more than ``most`` [m]."""
         found = Found()
         if not self.spells:
             return found
@@ -137,7 +155,7 @@ class RobustSearch:
         limits = refiner.objective.limits
         target = _stacked(refiner, [refiner.objective.error] * len(refiner.cases))
         for count in range(1, min(limits.spells, MOST_SPELLS) + 1):
-            least = min(map(cost_of, found.all), default=np.inf)
+            least = min(map(cost_of, found.all), default=most / PROMISING)
             for pieces in _choices(limits.pieces, count):
                 if found.best and refiner.clock.is_over:
                     return found
@@ -157,7 +175,7 @@ class RobustSearch:
             halves = [(half, other) for half, other in _halves(found, kind[1]) if not refiner.clock.is_over]
             plans = [plan for half, other in halves for plan in self._continued(refiner, half, other)]
             done = self._worked(refiner, plans, kind, least, found)
-        if looks_again and done and not refiner.clock.is_over:
+        if looks_again and done and done[0].score.cost <= WORTH_A_LOOK * least and not refiner.clock.is_over:
             *begun, last = done[0].plan
             plans = self._continued(refiner, tuple(begun), last.stroke.on_top)
             done += self._worked(refiner, plans, kind, done[0].score.cost, found)
@@ -174,6 +192,7 @@ class RobustSearch:
         promising = sorted((one for one in worked if one.score.cost <= PROMISING * least), key=cost_of)
         workable = [one for one in promising if is_workable(refiner, self.gentle, one)]
         near = distinct_programmes(workable or promising, self.most_refined[count])
+        near = [one for one in near if count == 1 or one.score.cost <= NEAR_BEST * near[0].score.cost]
         done: list[Candidate] = []
         for batch in chunks(near, BATCH):
             done += in_threads(lambda one: self.refined(refiner, one), batch)
@@ -209,7 +228,8 @@ class RobustSearch:
             subsets = Subsets(self.columns[rows], target, refiner.objective.limits.spread, minutes, group)
             for mix in subsets.best(count, WORKED[count], piece if len(pieces) > 1 else None):
                 spells = [PlannedSpell(strokes[c], m) for c, m in zip(mix.columns, mix.minutes, strict=True) if m > 0.5]
-                if len(spells) == count and mix.squares <= (PROMISING * least) ** 2:
+                is_asked = not self.among or any(one.stroke in self.among for one in spells)
+                if len(spells) == count and is_asked and mix.squares <= (PROMISING * least) ** 2:
                     yield from permutations(spells) if count < MOST_SPELLS else (tuple(spells), tuple(spells[::-1]))
             minutes *= 0.5
             if minutes < LEAST_MINUTES:

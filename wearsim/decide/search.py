@@ -14,8 +14,8 @@ from time import monotonic
 import numpy as np
 
 from wearsim.bench.lap import Lap
-from wearsim.decide.choice import AS_GOOD
-from wearsim.decide.coarse_engine import NEAR, ROUGH, CoarseEngine, Plan, PlannedSpell, chunks
+from wearsim.decide.choice import AS_GOOD, is_workable
+from wearsim.decide.coarse_engine import NEAR, ROUGH, CoarseEngine, Plan, PlannedSpell, chunks, without_pressings
 from wearsim.decide.gauss_newton import gauss_newton
 from wearsim.decide.handbook import Complaint, complaint_of, handbook_stroke
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
@@ -46,6 +46,8 @@ BUDGET_CERTAIN = SearchBudget(starts=4, refinement=3, work=60_000, multistart=Mu
 FINE_CLIMBS, ROUNDED, FINE_WORK = ((4, 20), (3, 40)), 3, 80_000
 # Shortest spell that is looked for at need [min], where the best of usual ones leaves more than this share [1]. Judgements.
 SHORT, LITTLE = 2.0, 0.65
+# Shorter spells are tried where the best has a spell of no more than this many times the usual shortest [1]. A judgement.
+NEARLY_SHORTEST = 1.5
 # Factor by which strokes may press or lift off more where gentle ones leave more than that [1]. A judgement.
 SLACK = 2.0
 # Mixes of so many spells of any stroke that are refined where these are only shown beside common ones. A judgement, for
@@ -140,31 +142,48 @@ class PractisedSearch:
         return RobustSearch(self.refiner, self.strokes, size_step(self.problem.bench), self.progress)
 
     @cached_property
-    def _rough(self) -> RobustSearch:
-        return RobustSearch(self.refiner, self.strokes, size_step(self.problem.bench), self.progress, slack=SLACK)
+    def _rough(self) -> RobustSearch | None:
+        return self.gentle.rougher(SLACK)
 
     def programmes(self, objective: Objective) -> list[Candidate]:
         """Programmes that hands would do throughout, what comes first included."""
         found = self._looked_for(self.gentle, objective)
-        least = min((one.score.expected_rms for one in found), default=np.inf)
-        if least > LITTLE * objective.rms_before and not self.refiner.clock.is_over:
-            found = _better(found, self._looked_for(self._rough, objective))
+        if not self._gains(found, objective) and not self.refiner.clock.is_over and self._rough is not None:
+            found = _better(found, self._looked_for(self._rough, objective, _bar(found)))
         return found
 
-    def _looked_for(self, search: RobustSearch, objective: Objective) -> list[Candidate]:
+    def _looked_for(self, search: RobustSearch, objective: Objective, most: float = np.inf) -> list[Candidate]:
         """Of usual spells, and of shorter ones where glass wears so fast that usual ones better it little."""
         limits = objective.limits
-        found = self._worked_out(search.run(objective))
-        least = min((one.score.expected_rms for one in found), default=np.inf)
-        is_little = limits.short_at_need and least > LITTLE * objective.rms_before
-        if is_little and not self.refiner.clock.is_over:
+        found = self._worked_out(search.run(objective, most))
+        best = min(found, key=cost_of, default=None)
+        shortest = 0.0 if best is None else min(one.minutes for one in without_pressings(best.plan))
+        is_asked = limits.short_at_need and shortest <= NEARLY_SHORTEST * limits.shortest
+        if is_asked and not self._gains(found, objective) and not self.refiner.clock.is_over:
             short = objective.limited(replace(limits, shortest=SHORT))
-            found = _better(found, self._worked_out(search.run(short)))
+            found = _better(found, self._worked_out(search.run(short, min(most, _bar(found)))))
         return found
+
+    def _gains(self, found: list[Candidate], objective: Objective) -> bool:
+        """Whether some programme betters the figure by more than a little."""
+        return any(one.score.expected_rms <= LITTLE * objective.rms_before for one in found)
+
+    def near(self, one: Candidate) -> list[Candidate]:
+        """The best of its kind near a programme that was found by other means, where it can be worked and time is left."""
+        if self.refiner.clock.is_over:
+            return []
+        done = self.gentle.refined(self.refiner, replace(one, plan=one.plan[len(self.opening) :]))
+        can_be_worked = without_pressings(done.plan) and is_workable(self.refiner, self.gentle.gentle, done)
+        return [replace(done, plan=(*self.opening, *done.plan))] if can_be_worked else []
 
     def _worked_out(self, found: Found) -> list[Candidate]:
         self.met += [replace(one, plan=(*self.opening, *one.plan)) for one in found.met]
         return [replace(one, plan=(*self.opening, *one.plan)) for one in found.all]
+
+
+def _bar(found: list[Candidate]) -> float:
+    """What a less usual programme may cost at most to be of interest [m]."""
+    return min(map(cost_of, found), default=np.inf) / AS_GOOD
 
 
 def _better(usual: list[Candidate], more: list[Candidate]) -> list[Candidate]:
@@ -196,7 +215,7 @@ class SearchSchedule:
         least = min((one.score.expected_rms for one in done.candidates), default=np.inf)
         asked = problem.limits.repertoire == PRACTISED and problem.limits.beyond
         if asked and not self.pool.is_late() and least > LITTLE * problem.objective.rms_before:
-            done.unpractised = self._unpractised()
+            done.unpractised = self._unpractised(_bar(done.candidates))
         self.pool.seconds = monotonic() - began
         return done
 
@@ -208,7 +227,7 @@ class SearchSchedule:
         self.pool.candidates += search.met
         if done.handbook is None:
             done.handbook = self._handbook(opening, search.gentle)
-            done.candidates += [done.handbook[1]] if done.handbook else []
+            done.candidates += [done.handbook[1], *search.near(done.handbook[1])] if done.handbook else []
         self.pool.evaluations += search.refiner.evaluations
 
     def _handbook(self, opening: Plan, search: RobustSearch) -> tuple[Complaint, Candidate] | None:
@@ -249,12 +268,12 @@ class SearchSchedule:
             problem.refiner_after(opening), strokes, self.problem.size_step, self.progress, np.inf, refined
         )
 
-    def _unpractised(self) -> Candidate | None:
-        """The best of one or two spells of any stroke."""
+    def _unpractised(self, most: float) -> Candidate | None:
+        """The best of one or two spells of any stroke that costs at most so much [m]."""
         search = self._over_any_stroke((), FEW)
         few = search.refiner.objective.limits
         few = replace(few, spells=min(few.spells, max(FEW)))
-        return min(search.run(search.refiner.objective.limited(few)).all, key=cost_of, default=None)
+        return min(search.run(search.refiner.objective.limited(few), most).all, key=cost_of, default=None)
 
     def _openings(self) -> list[Plan]:
         """What may come before the first stroke: nothing, or a pressing where some lap does not fit the glass."""
