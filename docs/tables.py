@@ -222,7 +222,7 @@ def spheres() -> str:
 
 
 def factors() -> list[tuple[str, float, float, float, float, float]]:
-    """Of each default spread: name, one-sigma factor, 90 % factor, mean, mean square, standard deviation [1]."""
+    """Of each default spread: name, one-sigma factor, 90% factor, mean, mean square, standard deviation [1]."""
     rows, names = [], [name for name, is_factor in zip(NAMES, IS_FACTOR, strict=True) if is_factor]
     for name in (*names, *PRODUCTS):
         factor = float(getattr(Spread(), name))
@@ -235,7 +235,7 @@ def factors() -> list[tuple[str, float, float, float, float, float]]:
 def spreads() -> str:
     """The default spreads: what each factor comes to."""
     rows = [(f"`{name}`", *(f"{value:.3g}" for value in values)) for name, *values in factors()]
-    head = "constant | $s$, one sigma | 90 % within | $m_1$ | $m_2$ | standard deviation of $f$"
+    head = "constant | $s$, one sigma | 90% within | $m_1$ | $m_2$ | standard deviation of $f$"
     return table(head, rows)
 
 

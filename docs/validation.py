@@ -126,7 +126,7 @@ DRAPER_RUNS: dict[str, dict[str, Any]] = {
     "equal discs at rest": {},
     "polisher turning, mirror held": {"turns": HELD},
     "mirror turning with it": {"turns": FOLLOWING},
-    "pitch 3 % smaller": {"lap": 0.97},
+    "pitch 3% smaller": {"lap": 0.97},
     "p^1.25 v^0.75": {"law": WATER},
     "the last three together": {"turns": FOLLOWING, "lap": 0.97, "law": WATER},
     "and half as stiff, 120 N of iron": {
@@ -334,7 +334,7 @@ def cold_pressing() -> str:
 def fifth_of_a_turn() -> str:
     """What is left of a steady astigmatic bias."""
     left = {degrees: 100.0 * turns(np.radians(degrees), 5).share for degrees in (0.0, 72.0, 90.0, 180.0)}
-    rows = [f"{degrees:.0f} deg {listed(share)} %" for degrees, share in left.items()]
+    rows = [f"{degrees:.0f} deg {listed(share)}%" for degrees, share in left.items()]
     return "astigmatism remaining after 1 to 5 spells, as a share of that without turning: " + "; ".join(rows)
 
 

@@ -3,7 +3,7 @@ What will the tester show?
 ==========================
 
 The demo's mirror behind the knife, before its programme and as predicted after it, at the knife positions where
-a perfect mirror's outer and 70 % zones darken.
+a perfect mirror's outer and 70% zones darken.
 """
 
 from __future__ import annotations

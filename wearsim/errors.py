@@ -146,7 +146,7 @@ class ContactError(WearsimError):
 
     def __str__(self) -> str:
         left = "" if isnan(self.residual) else f"; imbalance left {self.residual:.1e}"
-        return f"the contact did not balance ({self.message}{left})"
+        return f"the forces between the two pieces could not be balanced ({self.message}{left})"
 
     def __reduce__(self) -> tuple[object, ...]:
         return (type(self), (self.message, self.residual))

@@ -9,7 +9,7 @@ model, constants drawn from the bench's own spread; nobody records for how long 
 RMS that all sessions together give is kept with its band.
 
 Each mirror: raised ring, oblate, sphere or turned edge in turn; 0.2-0.5 m, f/4.5-f/7; preston, stiffness and
-relaxation time off by up to a factor of two, edge gain too; 5 % jitter, 8 % from session to session; planar truth;
+relaxation time off by up to a factor of two, edge gain too; 5% jitter, 8% from session to session; planar truth;
 readings of 0.1 mm at 0.35 of the radius in 8 windows, 3 repeats. The bench keeps the default spread.
 A mirror on which something failed counts as not good enough. A run goes on where its file ends. The table is
 docs/learning.md's.

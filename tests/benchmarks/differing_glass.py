@@ -4,7 +4,7 @@
 
 A mirror of 250 mm f/5 on the independent glass (``independent_glass.py``), wear 1.4, stiffness 0.6 times the bench's:
 three sessions by hand, each measured with a profile of 22 rows. Prints chi-square by session (19 numbers each) and the
-90 % intervals of what the sessions give. Then a second mirror, a sphere of 0.5 m f/5.9 on pitch of 13 minutes read at eight
+90% intervals of what the sessions give. Then a second mirror, a sphere of 0.5 m f/5.9 on pitch of 13 minutes read at eight
 single radii, through six sessions as proposed: its true RMS beside the band of what is known.
 """
 
@@ -36,15 +36,15 @@ TRUE = GlassConstants(preston=1.4, stiffness=0.6)
 ROWS: tuple[tuple[str, GlassOptions, float], ...] = (
     ("nothing; profile good to 5 nm", NONE, 5e-9),
     ("nothing; profile good to 20 nm", NONE, 20e-9),
-    ("strokes 8 % long", replace(NONE, length_factor=1.08), 5e-9),
-    ("lap 3 % smaller, rim softer", replace(NONE, lap_size=0.97, rim_softness=0.3), 5e-9),
+    ("strokes 8% long", replace(NONE, length_factor=1.08), 5e-9),
+    ("lap 3% smaller, rim softer", replace(NONE, lap_size=0.97, rim_softness=0.3), 5e-9),
     ("everything", REAL, 5e-9),
 )
 SEED = 12
 
 
 def one_row(options: GlassOptions, sigma: float) -> tuple[list[float], dict[str, list[float]]]:
-    """Chi-square of each session, and the 90 % intervals of wear and stiffness as factors on the bench's."""
+    """Chi-square of each session, and the 90% intervals of wear and stiffness as factors on the bench's."""
     drawn = draw_mirror(SEED, "raised ring", 0.25, 5.0)
     error = drawn.start.height - drawn.bench.mirror.geometry.departure(drawn.start.radius)
     glass = Glass(drawn.bench, drawn.start.radius, error, options, TRUE, SEED)

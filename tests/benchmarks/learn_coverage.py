@@ -1,4 +1,4 @@
-"""Do the 90 % intervals of the constants hold the truth in 85-95 % of simulated folders?
+"""Do the 90% intervals of the constants hold the truth in 85-95% of simulated folders?
 
     python -m tests.benchmarks.learn_coverage --first 0 --count 200 --sessions 4 --out coverage.jsonl
     python -m tests.benchmarks.learn_coverage --table coverage.jsonl

@@ -3,9 +3,9 @@
     python -m tests.benchmarks.nested_limits [--count 60] [--first 0]
 
 Random start figures of never_worse.py and the thirteen of tests/helpers/start_figures.py: every chain of limits from the
-narrowest to the widest (spells 1, 2, 3; the tool, the mirror, either on top; 30, 60, 120 minutes; practised strokes, any).
+narrowest to the widest (spells 1, 2, 3; the tool, the mirror, either on top; 30, 60, 120 minutes; common strokes, any).
 A line a figure with the largest growth of the expected RMS of the best where a limit is relaxed, then how many grew by
-more than 1 %. Ends with 1 where one did.
+more than 1%. Ends with 1 where one did.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ Each folder: an invented mirror of 0.2 to 0.5 m, f/4.5 to f/7, whose glass is ``
 bench's spread; three sessions as a person would work them (cold pressing, then two or three spells of 10 to 25 minutes),
 recorded and calibrated as a person would. Even seeds are measured with profiles of 22 rows good to 5 to 20 nm, odd ones with
 a knife edge. Then the fourth session is predicted, and worked. Prints for each folder the chi-square of every session,
-whether one was set aside, the 90 % intervals of the constants and of what sessions determine of them, and the band of the
+whether one was set aside, the 90% intervals of the constants and of what sessions determine of them, and the band of the
 next session's RMS, with the true values; a star marks an interval that misses. Then the shares. A run goes on where its file
 ends. ``--independent`` is the share of a profile's variance that differs from row to row by itself.
 """

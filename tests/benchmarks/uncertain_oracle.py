@@ -29,7 +29,7 @@ from wearsim.decide.coarse_engine import Plan, PlannedSpell
 from wearsim.decide.least_squares import Refiner
 from wearsim.decide.limits import USUAL_SHORTEST, Clock
 from wearsim.decide.propose import propose
-from wearsim.decide.repertoire import REPERTOIRE, Gentle, is_allowed, practised_strokes, size_step
+from wearsim.decide.repertoire import REPERTOIRE, Gentle, is_allowed, common_strokes, size_step
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.stroke_library import FREE, StrokeSpec
 from wearsim.errors import ContactError
@@ -60,7 +60,7 @@ class Ground:
         belief = self.belief.with_session_spread(0.1)
         self.problem = ProposalProblem(self.bench, settled, belief, self.start, None, DEFAULT, Clock())
         self.refiner: Refiner = self.problem.in_all_scenarios()
-        strokes = practised_strokes(self.bench, settled)
+        strokes = common_strokes(self.bench, settled)
         self.gentle = Gentle(self.problem.nominal, self.refiner.objective.start, strokes)
         self.step = size_step(self.bench)
         self.known: dict[Plan, float] = {}

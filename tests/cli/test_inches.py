@@ -74,7 +74,7 @@ def test_a_folder_to_fill_in(call: Call) -> None:
     assert json.loads(Path("made.json").read_text()) == json.loads(done.out)
     assert max(map(len, Path("mine/readings.toml").read_text().splitlines())) <= 80
     assert call("mask", "mine", "-o", "mask.svg").code == 0
-    assert "4 in: print at 100 %" in Path("mask.svg").read_text()
+    assert "4 in: print at 100%" in Path("mask.svg").read_text()
 
 
 def test_an_overhang_beyond_the_rim(call: Call) -> None:
@@ -88,7 +88,7 @@ def test_a_balance_that_is_not_found(call: Call, monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr("wearsim.wear.radial.engine.kernels.evolve", lambda *_: 3)
     done = call("predict", "bench.toml", "-p", spell("4 in"), "--draws", "0")
     assert done.code == 1
-    assert re.search(r"did not balance \(spell 1, offset \d\.\d\d in; imbalance", done.err)
+    assert re.search(r"could not be balanced \(spell 1, offset \d\.\d\d in; imbalance", done.err)
 
 
 def test_a_bench_to_fill_in_and_its_defaults(call: Call) -> None:

@@ -198,7 +198,7 @@ def test_could_not_is_exit_1(call: Call, demo: Path, monkeypatch: pytest.MonkeyP
     monkeypatch.setattr("wearsim.wear.predict.predict", unbalanced)
     called = call("predict", "bench.toml", *QUICK)
     assert (called.code, called.out) == (1, "")
-    assert called.err.splitlines()[-1].startswith("wearsim: the contact did not balance")
+    assert called.err.splitlines()[-1].startswith("wearsim: the forces between the two pieces could not be balanced")
 
 
 def test_interrupted_is_exit_130(call: Call, demo: Path, monkeypatch: pytest.MonkeyPatch) -> None:

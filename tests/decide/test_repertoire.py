@@ -18,7 +18,7 @@ from wearsim.decide.repertoire import (
     REPERTOIRE,
     Gentle,
     is_allowed,
-    practised_strokes,
+    common_strokes,
     rows_of,
     size_step,
 )
@@ -45,7 +45,7 @@ def _in_inches() -> Bench:
 @pytest.mark.parametrize("bench", [BENCH, SMALL_LAP, small_bench()], ids=["full", "small lap", "small"])
 def test_what_is_looked_at_is_of_the_table_and_of_whole_steps(bench: Bench) -> None:
     limits = Limits().settled(bench)
-    found = practised_strokes(bench, limits)
+    found = common_strokes(bench, limits)
     assert len(found) == len(set(found)) > 20 and {one.on_top for one in found} == {"tool", "mirror"}
     step, share = size_step(bench), bench.laps[0].diameter / bench.mirror.diameter
     for one in found:
@@ -74,7 +74,7 @@ def test_what_hands_do_not_do(stroke: StrokeSpec) -> None:
 
 
 def test_reach_is_held_but_for_the_long_strokes_that_deepen() -> None:
-    for one in practised_strokes(BENCH, Limits()):
+    for one in common_strokes(BENCH, Limits()):
         reach = np.hypot(0.5 * one.length, one.sweep + one.overhang) / ROOM
         is_long = one.kind in ("straight", "w") and one.length >= 0.5 and one.overhang == 0.0
         assert reach <= (LONG[0] if is_long else 0.65) + 0.01
@@ -107,7 +107,7 @@ def test_what_presses_or_lifts_too_much_is_not_gentle() -> None:
     engine = CoarseEngine(bench, limits, AS_STATED)
     glass = on_grid(bench, ring_figure(bench, DEFAULT), engine.accuracy)
     state = start_state(bench, glass.radius, glass.height, engine.accuracy)
-    strokes = practised_strokes(bench, limits)
+    strokes = common_strokes(bench, limits)
     gentle = Gentle(engine, state, strokes)
     kept = [one for one in strokes if gentle.allows_from_start(one)]
     assert 0 < len(kept) < len(strokes)

@@ -13,7 +13,7 @@ from wearsim.decide import propose
 from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
 from wearsim.decide.limits import Limits
 from wearsim.decide.proposal import Proposal
-from wearsim.decide.repertoire import practised_strokes
+from wearsim.decide.repertoire import common_strokes
 from wearsim.decide.response_search import PASSES, CandidatePool
 from wearsim.decide.robust_search import SPELL_LENGTHS
 from wearsim.decide.search import Searched, SearchSchedule
@@ -58,7 +58,7 @@ def test_a_time_limit_holds_for_the_whole_call(limit: float, monkeypatch: pytest
     bench, counted = small_bench(True), Counted(monkeypatch)
     done = proposed(sessions=4, time_limit=limit, with_trade_off=True)
     # a look at every stroke, responses of a first spread of them; then some programmes in each scenario and the early stop
-    scenarios, strokes = 8, len(practised_strokes(bench, LIMITS))
+    scenarios, strokes = 8, len(common_strokes(bench, LIMITS))
     least = strokes + len(SPELL_LENGTHS) * scenarios * -(-strokes // PASSES) if limit < 1.0 else 0
     allowance = least + 24 * scenarios * LIMITS.spells + LIMITS.minutes
     assert counted.count <= limit + allowance

@@ -18,7 +18,7 @@ def test_page_is_current() -> None:
     page = PAGE.read_text(encoding="utf-8")
     fresh = Cog().process_string(page, PAGE.name)
     assert page.count("[[[cog") >= 13
-    # the words must be the same, the figures to 2 % or one in the last place
+    # the words must be the same, the figures to 2% or one in the last place
     assert NUMBER.sub("#", page) == NUMBER.sub("#", fresh)
     for was, now in zip(NUMBER.findall(page), NUMBER.findall(fresh), strict=True):
         last = 10.0 ** -len(was.partition(".")[2])

@@ -88,7 +88,7 @@ def a_small_lap_is_chosen_once_the_wear_is_known() -> bool:
 
 
 def a_mask_helps_a_turned_edge() -> bool:
-    """A perfect mirror 5 % smaller beats a poor one (common practice, no source)."""
+    """A perfect mirror 5% smaller beats a poor one (common practice, no source)."""
     unmasked, best = (numbers(line) for line in lines("what_masking_buys"))
     return best[1] > unmasked[-1] + 0.1 and best[-1] > 1.1
 

@@ -70,12 +70,12 @@ def test_8_inch_f6_sphere_against_paraboloid() -> None:
     assert gap[-1] / INCH == pytest.approx(3.62e-5, abs=0.005e-5)
     assert pytest.approx(918.7, abs=0.1) == (4 * INCH) ** 4 / (8 * (96 * INCH) ** 3) * 1e9
     touching = gap[-1] * (radius / radius[-1]) ** 2 - gap
-    assert touching.max() * 1e9 == pytest.approx(229.7, rel=2e-3)  # exact sphere: 0.12 % more
+    assert touching.max() * 1e9 == pytest.approx(229.7, rel=2e-3)  # exact sphere: 0.12% more
     assert radius[touching.argmax()] / radius[-1] == pytest.approx(0.707, abs=0.001)
 
 
 def test_least_glass_from_sphere_to_paraboloid() -> None:
-    # [derived; read qualitatively]: pi a^6/(96 R^3) with the 70 % zone kept, which is a
+    # [derived; read qualitatively]: pi a^6/(96 R^3) with the 70% zone kept, which is a
     # quarter of what keeping centre or edge costs
     a, big = 0.1, 12.0
 

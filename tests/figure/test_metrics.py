@@ -38,7 +38,7 @@ def test_sphere_read_as_paraboloid() -> None:
     leading = figure_numbers(radius, glass.height(radius, radius**4 / (8 * 2.4**3)), glass, WAVE)
     assert 2e9 * leading.surface_pv == pytest.approx(452.1, abs=0.05)
     assert 2e9 * leading.surface_rms == pytest.approx(134.8, abs=0.05)
-    # the printed values are the r^4 term; the exact sphere has 0.15 % more
+    # the printed values are the r^4 term; the exact sphere has 0.15% more
     got = sphere_numbers(0.2, 2.4)
     assert 2e9 * got.surface_pv == pytest.approx(452.1, rel=2e-3)
     assert 2e9 * got.surface_rms == pytest.approx(134.8, rel=2e-3)
@@ -99,7 +99,7 @@ def test_strehl_of_quarter_wave_of_defocus() -> None:
 
 @pytest.mark.parametrize("waves", [0.1, 0.2, 0.3, 0.37])
 def test_marechal_is_good_to_ten_percent(waves: float) -> None:
-    # Marechal's forms within 10 % above 0.6 (Mahajan 1982 [read, abstract])
+    # Marechal's forms within 10% above 0.6 (Mahajan 1982 [read, abstract])
     got = numbers_of(lambda r, a: waves * spherical_aberration(r, a))
     phase = (2 * np.pi * got.wavefront_rms_waves) ** 2
     assert got.strehl > 0.6
@@ -165,7 +165,7 @@ def test_conic_fit_gives_back_the_conic(conic: float, hole: float) -> None:
 
 
 def test_edge_roll_of_a_turned_edge() -> None:
-    # the outermost 3 % of the radius falls as a parabola: closed form of physics section 7
+    # the outermost 3% of the radius falls as a parabola: closed form of physics section 7
     a, start, depth = 0.15, 0.97, 100e-9
     radius = np.concatenate([np.linspace(0, 0.96 * a, 50), np.linspace(0.96 * a, a, 60)[1:]])
     error = -depth * (np.maximum(radius / a - start, 0) / (1 - start)) ** 2

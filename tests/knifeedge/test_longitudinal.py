@@ -139,7 +139,7 @@ def test_window_of_a_paraboloid_exact() -> None:
 
 
 def test_a_single_radius_for_a_window_errs_as_much_as_the_docs_say() -> None:
-    # mean, RMS, or the average of the two as the zone's radius "differ by 10-15 % in the result" [read]
+    # mean, RMS, or the average of the two as the zone's radius "differ by 10-15% in the result" [read]
     low, high, big = 0.018, 0.045, 3.0
     mean, rms = (low + high) / 2, np.sqrt((low**2 + high**2) / 2)
     window = (low**2 + high**2) / (4 * big)

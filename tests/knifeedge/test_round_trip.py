@@ -79,7 +79,7 @@ def test_equal_repeats_count_as_exact() -> None:
 
 @pytest.mark.parametrize("family", [cosines, ring])
 def test_ninety_percent_band_holds_the_truth(family) -> None:
-    # noise of 0.1 mm at 0.35 of the radius, going as 1/r: at 85-95 % of radii over 500 trials
+    # noise of 0.1 mm at 0.35 of the radius, going as 1/r: at 85-95% of radii over 500 trials
     zones = eight_windows()
     frame = model(zones)
     held = []

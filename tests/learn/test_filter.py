@@ -43,7 +43,7 @@ def test_without_work_it_is_linear_regression() -> None:
         pull = pull + seen.matrix.T @ weight @ seen.innovation(sessions.first.height)
     covariance = np.linalg.inv(information)
     assert last.covariance == pytest.approx(covariance, abs=2e-4 * 30e-9**2)
-    # the readings are almost linear in the glass: 1 % of the correction
+    # the readings are almost linear in the glass: 1% of the correction
     correction = covariance @ pull
     assert last.state.height - sessions.first.height == pytest.approx(correction, abs=0.01 * np.abs(correction).max())
 

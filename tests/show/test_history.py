@@ -91,12 +91,12 @@ def test_every_session_shows_what_was_read_and_predicted_with_their_bands(mirror
     figure, _ = drawn(told, mirror)
     (legend,) = (part.legends[0] for part in figure.subfigs if part.legends)
     labels = [text.get_text() for text in legend.get_texts()]
-    assert sorted(labels) == ["measured", "measured, 90 %", "predicted", "predicted, 90 %"]
+    assert sorted(labels) == ["measured", "measured, 90%", "predicted", "predicted, 90%"]
     for axes, entry, said in zip(figure.axes[1:], told.entries, told.to_json()["sessions"], strict=True):
         ends = {area.get_label(): area.get_paths()[0].vertices[:, 1] for area in axes.collections}
         for label, band, key in (
-            ("measured, 90 %", entry.measured_profile_band, "figure_error_band_m"),
-            ("predicted, 90 %", entry.predicted_profile_band, "figure_error_predicted_band_m"),
+            ("measured, 90%", entry.measured_profile_band, "figure_error_band_m"),
+            ("predicted, 90%", entry.predicted_profile_band, "figure_error_predicted_band_m"),
         ):
             assert band is not None and said[key] == band.tolist()
             assert [ends[label].min(), ends[label].max()] == pytest.approx([band.min() * 1e9, band.max() * 1e9])

@@ -75,11 +75,11 @@ def test_removal_with_wear_and_creep(number: int) -> None:
 def test_lap_height_change(number: int) -> None:
     """Up to a common constant, at every radius but the very centre.
 
-    The file gives the change "relative to its centre", and by that its value at r = 0 stands 20 to 35 % of the
-    range off a smooth run of its neighbours (2.5 % in the third case). The rate of creep at the start, computed
+    The file gives the change "relative to its centre", and by that its value at r = 0 stands 20 to 35% of the
+    range off a smooth run of its neighbours (2.5% in the third case). The rate of creep at the start, computed
     on a dense grid without any of the engine's nodes (test_creep.py), runs smoothly through the centre, so the
     neighbours are compared and the constant is left free. In the third case the file's value at 0.1455 m is
-    itself 1.2 % off the run of its neighbours, at every accuracy tried; it alone is given 1.3 %.
+    itself 1.2% off the run of its neighbours, at every accuracy tried; it alone is given 1.3%.
     """
     case, _, change = coupled(number)
     worked = np.array(case["lap_height_change"])

@@ -102,7 +102,7 @@ class Spread(InputTable):
     flow: Annotated[float, *number("2.5", least=1.0, most=100.0)] = default(
         2.5, "judgement: viscosity of pitch at a stated temperature"
     )
-    stroke_length: Annotated[float, *number("1.08", least=1.0, most=2.0)] = default(1.08, "judgement: 8 %")
+    stroke_length: Annotated[float, *number("1.08", least=1.0, most=2.0)] = default(1.08, "judgement: 8%")
     overhang_bias: Depth = default(0.005, "judgement: 5 mm")
     edge_length: Annotated[float, *number("1.8", least=1.0, most=10.0)] = default(
         1.8,
@@ -111,8 +111,8 @@ class Spread(InputTable):
     )
     temperature_slope: Annotated[float, *number("1.25", least=1.0, most=5.0)] = default(
         1.25,
-        "6 +- 1.5 degC: 5 by the universal constants of M. L. Williams, R. F. Landel & J. D. Ferry (The temperature "
-        "dependence of relaxation mechanisms, 1955), 6-10 in use [memory]",
+        "6 +- 1.5 degC: 5 from the universal constants of M. L. Williams, R. F. Landel & J. D. Ferry (The temperature "
+        "dependence of relaxation mechanisms, 1955), 6 to 10 in practice [memory]",
     )
     stiffness_exponent: Annotated[float, *number("0.3", least=0.0, most=1.0)] = default(0.0, _OFF)
     pressure_exponent: Annotated[float, *number("0.2", least=0.0, most=1.0)] = default(0.0, _OFF)
@@ -297,7 +297,7 @@ class Bench(InputTable):
         if len(self.laps) > 1 and lap.name is None:
             raise InputError("missing", key=f"{key}.name", expected="a name for each lap where there are several")
         if lap.name is not None and lap.name in [other.name for other in self.laps[:place]]:
-            raise InputError("two laps have this name", key=f"{key}.name", value=lap.name, expected="a name each")
+            raise InputError("two laps have this name", key=f"{key}.name", value=lap.name, expected="a different name for each")
         if lap.diameter <= self.mirror.hole:
             message = "the lap would fall into the mirror's hole"
             raise length_error(f"{key}.diameter", lap.diameter, message, "more than the hole", self.mirror.hole)

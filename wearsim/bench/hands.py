@@ -49,7 +49,7 @@ class Hands(InputTable):
     push_offset: LengthPair = default((0.0, 0.0), "judgement: the hands push at the centre")
     push_height: Depth = default(0.035, _LEAD)
     friction: Annotated[float, *number("0.15", least=0.0, most=2.0)] = default(0.15, _LEAD)
-    length_jitter: Annotated[float, *number("0.06", least=0.0, most=1.0)] = default(0.06, "judgement: 6 %")
+    length_jitter: Annotated[float, *number("0.06", least=0.0, most=1.0)] = default(0.06, "judgement: 6%")
     centre_jitter: Jitter = default(0.002, "judgement")
     walk: Time = default(240.0, "judgement")
     hand_turn: Time = default(360.0, "judgement")

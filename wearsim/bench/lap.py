@@ -50,7 +50,7 @@ class Lap(InputTable):
     name : str or None
         Name by which a spell refers to this lap.
     diameter : float
-        Diameter of the pitch that touches the glass, measured across it, not of the disc beneath. Pitch that ends 2-3 %
+        Diameter of the pitch that touches the glass, measured across it, not of the disc beneath. Pitch that ends 2-3%
         inside the disc, or is rounded at its rim, shifts the stroke at which the conic stays as it is by 0.02-0.06 of the
         mirror's diameter [m].
     mass : float
@@ -112,8 +112,8 @@ class Lap(InputTable):
     pitch_temperature: Temperature = default(20.0, "the temperature of the default relaxation time")
     degrees_per_decade: Annotated[float, *number("6", least=2.0, most=30.0)] = default(
         6.0,
-        "5 by the universal constants of M. L. Williams, R. F. Landel & J. D. Ferry (The temperature dependence of "
-        "relaxation mechanisms, 1955), 6-10 in use [memory]; 6 +- 1.5",
+        "5 from the universal constants of M. L. Williams, R. F. Landel & J. D. Ferry (The temperature dependence "
+        "of relaxation mechanisms, 1955), 6 to 10 in practice [memory]; taken as 6 +- 1.5",
     )
     start: Annotated[Literal["pressed", "spherical"], *choice("pressed", "spherical")] = default(
         "pressed", "common practice, no source: cold-press before a spell"
@@ -202,4 +202,4 @@ class Lap(InputTable):
             raise InputError("a star needs star_points and star_depth", key="star_depth", expected="both or neither")
         most = self.radius - self.ring_inner / 2
         if self.star_depth >= most:
-            raise length_error("star_depth", self.star_depth, "the notches meet", "less than the pitch is wide", most)
+            raise length_error("star_depth", self.star_depth, "the notches meet", "less than the width of the pitch", most)

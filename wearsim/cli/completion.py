@@ -38,6 +38,11 @@ def abrasives(incomplete: str) -> list[str]:
     return _tables("abrasives", incomplete)
 
 
+def repertoires(incomplete: str) -> list[str]:
+    """Sets of strokes that a proposal may use."""
+    return [name for name in ("common", "any") if name.startswith(incomplete)]
+
+
 def _stems(room: str, incomplete: str) -> list[str]:
     return sorted(path.stem for path in (CONFIGS / room).glob("*.toml") if path.stem.startswith(incomplete))
 

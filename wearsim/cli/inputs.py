@@ -100,6 +100,16 @@ def parse_focal_ratio(text: str | float) -> float:
         raise typer.BadParameter(f'"{text}"; expected {error.expected}') from None
 
 
+def parse_repertoire(text: str) -> str:
+    """Which strokes a proposal may use: ``common`` (once called ``practised``) or ``any``."""
+    from wearsim.decide.limits import OLD_NAMES, REPERTOIRES
+
+    name = OLD_NAMES.get(text, text)
+    if name not in REPERTOIRES:
+        raise typer.BadParameter(f"'{text}' is not one of {', '.join(map(repr, REPERTOIRES))}")
+    return name
+
+
 def parse_limits(shortest: float | None = None, **given: Any) -> Limits:
     """Limits of a proposal, by their flags where they cannot be used."""
     from wearsim.decide.limits import Limits, usual_limits

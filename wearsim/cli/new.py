@@ -44,7 +44,7 @@ LapDiameter = Annotated[
 ]
 LapMass = Annotated[str | None, typer.Option("--lap-mass", help='Weight of the whole tool: "2 kg" or "5 lb".')]
 Facet = Annotated[
-    str | None, typer.Option("--facet", help='Side of one facet: "25 mm" or "1 in"; none without channels.')
+    str | None, typer.Option("--facet", help='Side of one facet: "25 mm" or "1 in"; "none" for a lap without channels.')
 ]
 PitchOption = Annotated[
     str | None,

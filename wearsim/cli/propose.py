@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from wearsim.cli import inputs
+from wearsim.cli import completion, inputs
 from wearsim.cli.options import CARDS, Aim, BandDraws, BenchPath, Card, DryRun, Options, Workers
 from wearsim.errors import CouldNotError, InputError
 
@@ -50,17 +50,13 @@ Rate = Annotated[
 ]
 
 
-class RepertoireChoice(StrEnum):
-    """Which strokes."""
-
-    practised = "practised"
-    any = "any"
-
-
 RepertoireOption = Annotated[
-    RepertoireChoice,
-    typer.Option("--repertoire", help="practised: common strokes only; any: whatever is mechanically possible."),
-]
+    str,
+    typer.Option(
+        "--repertoire", metavar="<common|any>", parser=inputs.parse_repertoire, autocompletion=completion.repertoires,
+        help="common: strokes in common use only; any: whatever is mechanically possible.",
+    ),
+]  # fmt: skip
 Sessions = Annotated[int, typer.Option("--sessions", min=1, max=9, help="Sessions to plan, with a test between them.")]
 TimeLimit = Annotated[
     float | None, typer.Option("--time-limit", help="Seconds after which no further search is started.")
@@ -77,7 +73,7 @@ Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", h
 def command(
     bench: BenchPath, options: Options, minutes: Minutes = 60.0, spells: Spells = 3, shortest: Shortest = None,
     edge_limit: EdgeLimit = 0.125, on_top: OnTopOption = None, rate: Rate = None,
-    repertoire: RepertoireOption = RepertoireChoice.practised, aim: Aim = 0.95, sessions: Sessions = 1,
+    repertoire: RepertoireOption = "common", aim: Aim = 0.95, sessions: Sessions = 1,
     time_limit: TimeLimit = None, draws: BandDraws = 32, output: Output = None, card: Card = None,
     trade_off: TradeOffOption = False, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
@@ -95,7 +91,7 @@ def command(
         edge_limit=edge_limit,
         on_top=None if on_top is None else TOPS[on_top],
         rate=rate,
-        repertoire=repertoire.value,
+        repertoire=repertoire,
     )
     if time_limit is not None and not time_limit > 0.0:
         raise InputError("out of range", key="--time-limit", value=time_limit, expected="more than 0 seconds")

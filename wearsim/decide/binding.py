@@ -13,7 +13,7 @@ from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
 from wearsim.decide.least_squares import Candidate, Refiner
 from wearsim.decide.limits import Limits
 from wearsim.decide.objective import Objective
-from wearsim.decide.repertoire import practised_strokes
+from wearsim.decide.repertoire import common_strokes
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.errors import ContactError
 from wearsim.wear.state import start_state
@@ -33,7 +33,7 @@ NEW = "smaller"
 
 
 def what_limits(
-    problem: ProposalProblem, limits: Limits, proposed: Candidate, unpractised: Candidate | None
+    problem: ProposalProblem, limits: Limits, proposed: Candidate, uncommon: Candidate | None
 ) -> tuple[str, ...]:
     """Which limits hold a programme back, a sentence each: those whose lifting makes the expected RMS a tenth better.
 
@@ -44,7 +44,7 @@ def what_limits(
         As they were asked for.
     proposed : Candidate
         The programme.
-    unpractised : Candidate or None
+    uncommon : Candidate or None
         The best of any stroke, where that was looked for.
 
     Returns
@@ -60,8 +60,8 @@ def what_limits(
         found.append((_with_minutes(problem, proposed, minutes), f"the time: {minutes:g} minutes"))
     if not problem.is_certain:
         found.append((_if_known(problem, proposed), "the uncertain constants: if they were known, the same strokes"))
-    if unpractised is not None:
-        found.append((unpractised.score.expected_rms, "the common strokes: allowing any stroke (--repertoire any)"))
+    if uncommon is not None:
+        found.append((uncommon.score.expected_rms, "the common strokes: allowing any stroke (--repertoire any)"))
     if all(lap.diameter > SMALL * problem.bench.mirror.diameter for lap in problem.bench.laps):
         tried = [_with_lap(problem, limits, proposed, share) for share in SMALLER_LAPS]
         found.append(min(tried, key=lambda one: np.inf if one[0] is None else one[0]))
@@ -114,7 +114,7 @@ def _with_lap(problem: ProposalProblem, limits: Limits, proposed: Candidate, sha
     nominal = CoarseEngine(bench, every.nominal.limits, every.nominal.constants, every.nominal.accuracy)
     objective = Objective(every.objective.gauge, begun, every.objective.limits, bench)
     refiner = Refiner(objective, engines, every.cases, nominal, every.clock)
-    strokes = [one for one in practised_strokes(bench, problem.limits) if one.lap == NEW and one.on_top == "tool"]
+    strokes = [one for one in common_strokes(bench, problem.limits) if one.lap == NEW and one.on_top == "tool"]
     spells = [PlannedSpell(one, minutes) for one in strokes for minutes in SHORT_SPELLS if minutes <= left]
     try:
         worked = nominal.states(begun, proposed.plan)[-1]

@@ -10,7 +10,7 @@ from wearsim.decide.coarse_engine import without_pressings
 from wearsim.decide.effort import effort_of
 from wearsim.decide.handbook import Complaint
 from wearsim.decide.least_squares import Candidate, Refiner
-from wearsim.decide.limits import PRACTISED
+from wearsim.decide.limits import COMMON
 from wearsim.decide.repertoire import Gentle
 
 AS_GOOD = 1.1
@@ -25,7 +25,7 @@ STREHL_LOST = 0.02
 """By how much the likely Strehl ratio may fall [1]: a lower RMS with sharper zones is none. A judgement."""
 
 PROPOSED, BEST, ONE_SPELL, TOOL_ONLY = "Proposed", "Best", "One spell", "Tool on top only"
-HANDBOOK, ANY_STROKE = "Textbook stroke", "Any stroke"
+HANDBOOK, ANY_STROKE = "Textbook stroke", "Uncommon strokes"
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class Alternative:
 def is_workable(refiner: Refiner, gentle: Gentle, one: Candidate) -> bool:
     """Whether no spell presses or lifts off too much, none is likely to leave the figure worse or roughens it for little,
     and the Strehl ratio is not likely to fall."""
-    if refiner.objective.limits.repertoire != PRACTISED:
+    if refiner.objective.limits.repertoire != COMMON:
         return True
     objective, engine = refiner.objective, refiner.nominal
     state, before = objective.start, objective.figures(objective.start.height)
@@ -108,7 +108,7 @@ def beside(
     proposed: Candidate,
     candidates: Sequence[Candidate],
     handbook: tuple[Complaint, Candidate] | None,
-    unpractised: Candidate | None,
+    uncommon: Candidate | None,
     promised: Callable[[float], float],
 ) -> tuple[Alternative, ...]:
     """The table of choices: the proposed programme, the best, one spell, the tool on top only, the textbook stroke.
@@ -134,8 +134,8 @@ def beside(
     for name, one in named:
         if one is not None and all(one.plan != other.candidate.plan for other in found):
             found.append(alternative(name, one))
-    if unpractised is not None and AS_GOOD * unpractised.score.expected_rms < ordered[0].score.expected_rms:
-        found.append(alternative(ANY_STROKE, unpractised))
+    if uncommon is not None and AS_GOOD * uncommon.score.expected_rms < ordered[0].score.expected_rms:
+        found.append(alternative(ANY_STROKE, uncommon))
     if handbook is not None:
         found.append(alternative(HANDBOOK, handbook[1], handbook[0].words))
     return tuple(found)

@@ -16,9 +16,11 @@ from wearsim.wear.discrepancy import Discrepancy
 REMOVAL_SPREAD = float(np.hypot(Discrepancy().spell_spread, Discrepancy().shape))
 
 
-PRACTISED, ANY = "practised", "any"
+COMMON, ANY = "common", "any"
 """The strokes that hands do (:mod:`wearsim.decide.repertoire`), and all that the mechanics allows."""
-REPERTOIRES = (PRACTISED, ANY)
+REPERTOIRES = (COMMON, ANY)
+OLD_NAMES = {"practised": COMMON}
+"""What a repertoire was called before; still taken."""
 HEAVY, TOO_HEAVY = 20.0, 30.0
 """Glass that is dear to have on top, and that is never on top unless asked for [kg] (judgements, after what one person
 lifts)."""
@@ -90,7 +92,7 @@ class Limits:
         :data:`TOO_HEAVY`.
     rate : float or None
         Strokes a minute; by default :func:`usual_rate`.
-    repertoire : {"practised", "any"}
+    repertoire : {"common", "any"}
         Which strokes.
     reach : float
         Largest offset of a stroke, jitter included, as a share of the tipping offset [1]. A judgement.
@@ -115,7 +117,7 @@ class Limits:
     edge_limit: float = 0.125
     on_top: tuple[str, ...] | None = None
     rate: float | None = None
-    repertoire: str = PRACTISED
+    repertoire: str = COMMON
     reach: float = 0.9
     removal_spread: float | None = None
     cost_hour: float = 0.03
@@ -124,6 +126,7 @@ class Limits:
     beyond: bool = True
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "repertoire", OLD_NAMES.get(self.repertoire, self.repertoire))
         checks = (
             ("minutes", self.minutes, 0.0 < self.minutes <= 10_000.0, "more than 0 and at most 10000"),
             ("spells", self.spells, 1 <= self.spells <= 8, "1 to 8"),
@@ -137,7 +140,7 @@ class Limits:
                 raise InputError("out of range", key=key, value=value, expected=expected)
         if self.shortest > self.minutes:
             raise InputError(
-                "the shortest spell is longer than the whole work", key="minutes", value=self.minutes,
+                "less time than the shortest spell allowed", key="minutes", value=self.minutes,
                 expected=f"at least {self.shortest:g}",
             )  # fmt: skip
         if self.on_top is not None and (not self.on_top or not set(self.on_top) <= {"tool", "mirror"}):

@@ -15,7 +15,7 @@ from wearsim.decide.choice import Alternative, beside, simplest
 from wearsim.decide.coarse_engine import Plan, is_same, plan_of
 from wearsim.decide.good_enough import GoodEnough, good_enough
 from wearsim.decide.least_squares import Candidate, cost_of
-from wearsim.decide.limits import PRACTISED, Clock, Limits, usual_limits
+from wearsim.decide.limits import COMMON, Clock, Limits, usual_limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
 from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, stopped_early
 from wearsim.decide.reasons import (
@@ -173,7 +173,7 @@ class _Proposing(ProposalProblem):
         least = max(floor, self._least(outcome)) if programme.spells else 0.0
         choices = self._choices(searched, programme, least)
         if choices:
-            advice = (*what_limits(self, limits, choices[0].candidate, searched.unpractised), *advice)
+            advice = (*what_limits(self, limits, choices[0].candidate, searched.uncommon), *advice)
         return Proposal(
             programme=programme,
             outcome=outcome,
@@ -244,12 +244,12 @@ class _Proposing(ProposalProblem):
                 band = None if outcome.band is None else outcome.band.share
                 reason = reason_for_share(self.belief, self.limits, self.share(outcome), band)
                 return self._as_programme(one.plan), outcome, reason
-        reason = self._to_stop(None) if self.is_good_enough else self._for_none(ordered, searched.unpractised)
+        reason = self._to_stop(None) if self.is_good_enough else self._for_none(ordered, searched.uncommon)
         return self._as_programme(()), self._predict(()), reason
 
     def _in_order(self, candidates: list[Candidate]) -> list[Candidate]:
         """The one to propose first: the simplest of those as good as the best, or the best where any stroke is allowed."""
-        if self.limits.repertoire == PRACTISED:
+        if self.limits.repertoire == COMMON:
             return simplest(self.bench, candidates)
         return self._by_prediction(candidates) if self.is_certain else sorted(candidates, key=cost_of)
 
@@ -271,8 +271,8 @@ class _Proposing(ProposalProblem):
         """Whether the glass as it is reaches the aim for nearly all that its measurement leaves possible."""
         return self._good.verdict == "yes"
 
-    def _for_none(self, ordered: list[Candidate], unpractised: Candidate | None) -> str:
-        return reason_for_none(self.objective.rms_before, ordered, unpractised, self.belief, self.start.not_round)
+    def _for_none(self, ordered: list[Candidate], uncommon: Candidate | None) -> str:
+        return reason_for_none(self.objective.rms_before, ordered, uncommon, self.belief, self.start.not_round)
 
     def _to_stop(self, outcome: Outcome | None) -> str:
         return reason_to_stop(self._good, self.objective.rms_before, outcome, self.start.not_round)
@@ -288,7 +288,7 @@ class _Proposing(ProposalProblem):
         def promised(rms: float) -> float:
             return max(float(np.hypot(rms, self.measured)), least)
 
-        return beside(self.bench, proposed, better, searched.handbook, searched.unpractised, promised)
+        return beside(self.bench, proposed, better, searched.handbook, searched.uncommon, promised)
 
     def share(self, outcome: Outcome) -> float:
         """Share of the error that it removes [1]."""

@@ -39,7 +39,7 @@ def reason_for_share(belief: Belief, limits: Limits, share: float, band: Floats 
     """Why a programme goes as far as it does: ``share`` of the error removed, with its 5th and 95th percentile [1]."""
     if belief.is_certain:
         return (
-            f"the constants are taken as known; removals that vary by {100.0 * limits.spread:g} % from "
+            f"the constants are taken as known; removals that vary by {100.0 * limits.spread:g}% from "
             "spell to spell are allowed for"
         )
     factor = float(np.exp(np.sqrt(belief.covariance[0, 0])))
@@ -60,24 +60,24 @@ def share_words(share: float, band: Floats | None) -> str:
 
 
 def reason_for_none(
-    rms_before: float, best: list[Candidate], unpractised: Candidate | None, belief: Belief,
+    rms_before: float, best: list[Candidate], uncommon: Candidate | None, belief: Belief,
     not_round: NotRound | None = None,
 ) -> str:  # fmt: skip
     """Why nothing is proposed, from the RMS figure error at the start [m] and what the search ended with.
 
-    ``unpractised`` is the best of any stroke, where that was looked for.
+    ``uncommon`` is the best of any stroke, where that was looked for.
     """
     said = _for_none(rms_before, best, belief, not_round)
-    if unpractised is None or unpractised.score.expected_rms >= (1.0 - WORTHWHILE) * rms_before:
+    if uncommon is None or uncommon.score.expected_rms >= (1.0 - WORTHWHILE) * rms_before:
         return said
-    rms = unpractised.score.expected_rms
+    rms = uncommon.score.expected_rms
     return f"{said}; with less usual strokes allowed (--repertoire any), {rms * 1e9:.0f} nm RMS could be reached"
 
 
 def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_round: NotRound | None) -> str:
     if rms_before < NOTHING_LEFT:
         if not_round is not None:
-            return f"the round part of the figure error is already zero; {_left_by_round_strokes(not_round)}"
+            return f"the rotationally symmetric part of the figure error is already zero; {_left_by_round_strokes(not_round)}"
         return "the figure error is already zero: there is nothing to gain"
     if not best or not any(item.plan for item in best):
         found = "no allowed stroke is predicted to improve the figure in the time given"
@@ -90,8 +90,8 @@ def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_roun
             "the figure is as good as these strokes can make it"
         )
     return (
-        "every programme found that improves the figure exceeds the limit on the edge roll, or does not improve it "
-        "at full accuracy"
+        "every promising programme either exceeds the limit on the edge roll or, computed at full accuracy, does not "
+        "improve the figure"
     )
 
 
@@ -103,7 +103,7 @@ def reason_to_stop(
     good: GoodEnough, rms_before: float, outcome: Outcome | None, not_round: NotRound | None = None
 ) -> str:  # fmt: skip
     """Why to stop where the aim is reached, and what going on would risk."""
-    alone = "" if not_round is None else " by the round part of the figure alone"
+    alone = "" if not_round is None else " by the rotationally symmetric part of the figure alone"
     said = (
         f"{AIM_REACHED}{alone}: Strehl ratio {good.strehl:.2f} inside the unmasked aperture, target {good.aim:.2f}; "
         f"the chance that it is reached is {good.chance:.0%}"
@@ -134,7 +134,7 @@ def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[st
     if not directions:
         return ()
     return (
-        f"in more than 5 % of cases the edge turns {' or '.join(directions)} by more than the limit of "
+        f"in more than 5% of cases the edge turns {' or '.join(directions)} by more than the limit of "
         f"{limit * 1e9:.0f} nm: edge roll {low * 1e9:.0f} to {high * 1e9:.0f} nm (5th to 95th percentile), "
         f"{before * 1e9:.0f} nm before",
     )

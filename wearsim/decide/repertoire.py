@@ -50,7 +50,7 @@ shorter stroke makes a paraboloid with a lap as large as the mirror."""
 
 
 @dataclass(frozen=True)
-class Practised:
+class CommonStroke:
     """One kind of stroke as it is practised with a lap as large as the mirror, sizes in diameters of the mirror [1].
 
     Parameters
@@ -77,17 +77,17 @@ class Practised:
 
 NONE = (0.0, 0.0)
 REPERTOIRE = (
-    Practised(
+    CommonStroke(
         "straight", (SHORTEST, 0.5), NONE, NONE, "centre over centre, the general-purpose stroke (common practice)"
     ),
-    Practised("one-third", (1 / 3, 1 / 3), NONE, NONE, "the stroke that keeps a sphere (common practice)"),
-    Practised(
+    CommonStroke("one-third", (1 / 3, 1 / 3), NONE, NONE, "the stroke that keeps a sphere (common practice)"),
+    CommonStroke(
         "overhang", (SHORTEST, 0.5), NONE, (0.05, 0.35), "along a chord, the lap's edge on a zone (common practice)"
     ),
-    Practised("w", (0.25, 0.5), (0.05, 0.25), (0.0, 0.2), "wide, blends zones (common practice)"),
-    Practised("oval", (0.25, 0.5), (0.05, 0.2), (0.0, 0.2), "evens out what straight strokes leave (common practice)"),
-    Practised("straight", (0.5, 0.75), NONE, NONE, "long, deepens the middle (common practice)", *LONG),
-    Practised("w", (0.5, 0.75), (0.1, 0.25), NONE, "long and wide, makes a paraboloid (common practice)", *LONG),
+    CommonStroke("w", (0.25, 0.5), (0.05, 0.25), (0.0, 0.2), "wide, blends zones (common practice)"),
+    CommonStroke("oval", (0.25, 0.5), (0.05, 0.2), (0.0, 0.2), "evens out what straight strokes leave (common practice)"),
+    CommonStroke("straight", (0.5, 0.75), NONE, NONE, "long, deepens the middle (common practice)", *LONG),
+    CommonStroke("w", (0.5, 0.75), (0.1, 0.25), NONE, "long and wide, makes a paraboloid (common practice)", *LONG),
 )
 """What hands do. A W advances by a tenth of its length per stroke or more; an oval is longer than it is wide."""
 
@@ -104,12 +104,12 @@ def size_step(bench: Bench) -> float:
     return (step if diameter >= SMALL_MIRROR else 0.5 * step) / diameter
 
 
-def rows_of(stroke: StrokeSpec, bench: Bench) -> list[Practised]:
+def rows_of(stroke: StrokeSpec, bench: Bench) -> list[CommonStroke]:
     """The rows of the table that a stroke is of; none where hands do not do it."""
     return [row for row in REPERTOIRE if row.kind == stroke.kind and _is_of(row, stroke, bench)]
 
 
-def _is_of(row: Practised, stroke: StrokeSpec, bench: Bench) -> bool:
+def _is_of(row: CommonStroke, stroke: StrokeSpec, bench: Bench) -> bool:
     lap, diameter = bench.lap(stroke.lap), bench.mirror.diameter
     lengths, overhangs = _limits_of(row, stroke.on_top, lap.diameter / diameter)
     farthest = row.farthest * tipping_offset(bench, lap, stroke.on_top) / diameter
@@ -123,7 +123,7 @@ def _is_of(row: Practised, stroke: StrokeSpec, bench: Bench) -> bool:
     )
 
 
-def _limits_of(row: Practised, on_top: str, share: float) -> tuple[tuple[float, float], tuple[float, float]]:
+def _limits_of(row: CommonStroke, on_top: str, share: float) -> tuple[tuple[float, float], tuple[float, float]]:
     """Lengths and overhangs of a row with a lap of this share of the mirror."""
     if share >= LARGE_LAP:
         most = min(row.overhangs[1], FARTHEST_HUNG) if on_top == "mirror" else row.overhangs[1]
@@ -145,7 +145,7 @@ def is_allowed(stroke: StrokeSpec, bench: Bench, limits: Limits) -> bool:
     )
 
 
-def practised_strokes(bench: Bench, limits: Limits) -> tuple[StrokeSpec, ...]:
+def common_strokes(bench: Bench, limits: Limits) -> tuple[StrokeSpec, ...]:
     """Those of the repertoire within reach in sizes of whole steps, a coarse choice: a search goes on from these."""
     step = size_step(bench)
     found = dict.fromkeys(

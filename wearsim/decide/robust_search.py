@@ -25,7 +25,7 @@ from wearsim.bench.units import counted
 from wearsim.decide.choice import is_workable
 from wearsim.decide.coarse_engine import Plan, PlannedSpell, chunks, without_pressings
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
-from wearsim.decide.limits import PRACTISED
+from wearsim.decide.limits import COMMON
 from wearsim.decide.objective import Objective
 from wearsim.decide.repertoire import LOOKED_AT, Gentle
 from wearsim.decide.response_search import PASSES, SearchProgress, Subsets
@@ -170,7 +170,7 @@ class RobustSearch:
 
     def _look_into(self, refiner: Refiner, target: Floats, kind: Kind, least: float, found: Found) -> None:
         done = self._worked(refiner, self._mixes(refiner, target, kind, least), kind, least, found)
-        looks_again = kind[0] == 2 and refiner.objective.limits.repertoire == PRACTISED  # there are too many of all
+        looks_again = kind[0] == 2 and refiner.objective.limits.repertoire == COMMON  # there are too many of all
         if looks_again and len(kind[1]) == 2 and not done:
             halves = [(half, other) for half, other in _halves(found, kind[1]) if not refiner.clock.is_over]
             plans = [plan for half, other in halves for plan in self._continued(refiner, half, other)]

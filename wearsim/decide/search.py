@@ -19,11 +19,11 @@ from wearsim.decide.coarse_engine import NEAR, ROUGH, CoarseEngine, Plan, Planne
 from wearsim.decide.gauss_newton import gauss_newton
 from wearsim.decide.handbook import Complaint, complaint_of, handbook_stroke
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
-from wearsim.decide.limits import ANY, PRACTISED, Limits
+from wearsim.decide.limits import ANY, COMMON, Limits
 from wearsim.decide.multistart import MultistartBudget
 from wearsim.decide.objective import Objective
 from wearsim.decide.reasons import NOTHING_LEFT
-from wearsim.decide.repertoire import practised_strokes, size_step
+from wearsim.decide.repertoire import common_strokes, size_step
 from wearsim.decide.response_search import CLIMBS_AT_ONCE, CandidatePool, ResponseSearch, SearchBudget, SearchProgress
 from wearsim.decide.robust_search import REFINED, Found, RobustSearch
 from wearsim.decide.rounding import Rounder
@@ -105,35 +105,35 @@ class Searched:
         Programmes that can be worked, whole steps.
     handbook : (str, Candidate) or None
         What a handbook would do: the complaint and the stroke in words, and the programme.
-    unpractised : Candidate or None
+    uncommon : Candidate or None
         The best of any stroke, looked for where common ones improve the figure little.
-    practised : list of PractisedSearch
+    common : list of CommonSearch
         Searches over common strokes by what comes first, for other limits.
     """
 
     pool: CandidatePool
     candidates: list[Candidate] = field(default_factory=list)
     handbook: tuple[Complaint, Candidate] | None = None
-    unpractised: Candidate | None = None
-    practised: list[PractisedSearch] = field(default_factory=list)
+    uncommon: Candidate | None = None
+    common: list[CommonSearch] = field(default_factory=list)
 
     def within(self, minutes: float, spells: int) -> list[Candidate]:
         """What a search with so many minutes and spells comes to."""
         found: list[Candidate] = []
-        for search in self.practised:
+        for search in self.common:
             objective = search.refiner.objective
             less = replace(objective.limits, minutes=minutes, spells=spells)
             found += search.programmes(objective.limited(less))
         return found
 
 
-class PractisedSearch:
+class CommonSearch:
     """Looks for programmes of common strokes after what comes first; rougher ones where gentle ones gain little."""
 
     def __init__(self, problem: ProposalProblem, opening: Plan, progress: SearchProgress | None) -> None:
         self.problem, self.opening, self.progress = problem, opening, progress
         self.refiner = problem.refiner_after(opening)
-        self.strokes = practised_strokes(problem.bench, problem.limits)
+        self.strokes = common_strokes(problem.bench, problem.limits)
         self.met: list[Candidate] = []
 
     @cached_property
@@ -207,22 +207,22 @@ class SearchSchedule:
         for opening in self._openings():
             if done.candidates and self.pool.is_late():
                 break
-            self._practised(opening, done)
+            self._common(opening, done)
             if problem.limits.repertoire == ANY:
                 done.candidates += self._any(opening, starts)
         if not self.pool.is_late():
             done.candidates += self._pressed(done.candidates)
         least = min((one.score.expected_rms for one in done.candidates), default=np.inf)
-        asked = problem.limits.repertoire == PRACTISED and problem.limits.beyond
+        asked = problem.limits.repertoire == COMMON and problem.limits.beyond
         if asked and not self.pool.is_late() and least > LITTLE * problem.objective.rms_before:
-            done.unpractised = self._unpractised(_bar(done.candidates))
+            done.uncommon = self._uncommon(_bar(done.candidates))
         self.pool.seconds = monotonic() - began
         return done
 
-    def _practised(self, opening: Plan, done: Searched) -> None:
+    def _common(self, opening: Plan, done: Searched) -> None:
         """Strokes of the repertoire, and what a handbook would do."""
-        search = PractisedSearch(self.problem, opening, self.progress)
-        done.practised.append(search)
+        search = CommonSearch(self.problem, opening, self.progress)
+        done.common.append(search)
         done.candidates += search.programmes(search.refiner.objective)
         self.pool.candidates += search.met
         if done.handbook is None:
@@ -268,7 +268,7 @@ class SearchSchedule:
             problem.refiner_after(opening), strokes, self.problem.size_step, self.progress, np.inf, refined
         )
 
-    def _unpractised(self, most: float) -> Candidate | None:
+    def _uncommon(self, most: float) -> Candidate | None:
         """The best of one or two spells of any stroke that costs at most so much [m]."""
         search = self._over_any_stroke((), FEW)
         few = search.refiner.objective.limits

@@ -10,7 +10,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.decide.coarse_engine import COARSE, CoarseEngine, Plan
 from wearsim.decide.least_squares import Refiner
-from wearsim.decide.limits import PRACTISED, Clock, Limits
+from wearsim.decide.limits import COMMON, Clock, Limits
 from wearsim.decide.objective import Objective, Scenario, scenarios
 from wearsim.decide.repertoire import size_step
 from wearsim.decide.rounding import FINE_STEP, SIZE_STEP
@@ -71,7 +71,7 @@ class ProposalProblem:
     @property
     def size_step(self) -> float:
         """What sizes are rounded to, in diameters [1]."""
-        if self.limits.repertoire == PRACTISED:
+        if self.limits.repertoire == COMMON:
             return size_step(self.bench)
         return FINE_STEP if self.is_certain else SIZE_STEP
 

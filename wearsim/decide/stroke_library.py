@@ -53,7 +53,7 @@ REACH_SIGMAS = 2.0
 # The cube's strokes keep off the limit of reach by rounding.
 _INSIDE = 1.0 - 1e-6
 # A library averages over eight poses of every drawn stroke: of 400 strokes of the demo the worst column then errs by
-# 0.2 % of its norm, as with 24 poses, in 0.4 of the time (tests/benchmarks/test_library.py).
+# 0.2% of its norm, as with 24 poses, in 0.4 of the time (tests/benchmarks/test_library.py).
 LIBRARY = replace(DEFAULT, phases=8)
 # Strokes whose path weights are held at a time: 5 MB with three load cases.
 _CHUNK = 4096

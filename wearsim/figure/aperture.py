@@ -3,7 +3,7 @@
 Between its radii the profile is a cubic spline (level at the centre of the glass by symmetry, not-a-knot at
 the other ends). It was chosen by trial over monotone, Akima and three-point Hermite cubics on cosines,
 Gaussian rings, turned edges and steps: on 60 radii it is 10 to 100 times closer on what polishing leaves,
-overshoots a sudden step by 5 %, and it is linear in the profile, so that every number up to the Strehl
+overshoots a sudden step by 5%, and it is linear in the profile, so that every number up to the Strehl
 ratio is one matrix product away. Beyond its first and last radius a profile is held level.
 
 The quadrature is Gauss-Legendre in each interval between radii with the weight ``r dr``: exact for the

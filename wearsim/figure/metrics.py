@@ -43,7 +43,7 @@ class FigureNumbers:
     edge_roll : float
         Rim against the run of the surface just inside it; negative = turned down [m of surface].
     rim_height : float
-        Rim above the sphere that fits the inner 80 % of the radius best; negative = turned down [m of surface].
+        Rim above the sphere that fits the inner 80% of the radius best; negative = turned down [m of surface].
     rim_width : float
         How far in from the clear radius half of that is reached; 0 where the rim has no width of its own [m].
     """
@@ -108,7 +108,7 @@ class FigureGauge:
         return float((self._edge * np.asarray(error, dtype=float)).sum())
 
     def rim_height(self, error: ArrayLike) -> float:
-        """Height of the rim above the sphere that fits the inner 80 % of a figure error ``(n,)`` [m]; negative = down [m].
+        """Height of the rim above the sphere that fits the inner 80% of a figure error ``(n,)`` [m]; negative = down [m].
 
         A broad turn-down, which the run just inside the rim shares, shows here.
         """
@@ -328,8 +328,8 @@ def percentiles(sample: ArrayLike, shares: Sequence[float] = NINE_IN_TEN) -> NDA
 
     The share ``p`` is taken at place ``p (n + 1)`` of the ordered draws, between them in proportion (E. J. Gumbel,
     *Statistics of Extremes*, 1958, from memory): of ``n`` draws and one further case, all alike, each of the ``n + 1``
-    places is as likely. So the band of 19 draws holds 90 % of such cases and that of 32 holds 91 %; at the place
-    ``p (n - 1) + 1``, which is usual, they hold 82 and 85 %.
+    places is as likely. So the band of 19 draws holds 90% of such cases and that of 32 holds 91%; at the place
+    ``p (n - 1) + 1``, which is usual, they hold 82 and 85%.
 
     Parameters
     ----------

@@ -108,7 +108,7 @@ class StopAdvice:
     Attributes
     ----------
     verdict : {"yes", "no", "open"}
-        Good enough: for 95 % of the surfaces that are possible, for 5 % at most, or in between.
+        Good enough: for 95% of the surfaces that are possible, for 5% at most, or in between.
     aim : float
         Strehl ratio that is good enough [1] (:mod:`wearsim.figure.aim`).
     chance : float

@@ -9,21 +9,21 @@ Before it is read a mirror's slope error ``e'(r)`` is believed to be a Gaussian 
 * a change of the conic constant, ``dK r^3 / (2 R^3)``, of standard deviation 5;
 * zones of one length scale and one amplitude, both unknown: squared-exponential, either alike all over the
   radius (and nothing on the axis, by symmetry), or ``r`` times alike all over the area, so that zones grow
-  narrower towards the rim. Length scales from 6 % to 25 % of the radius (of the area) are possible; in the
+  narrower towards the rim. Length scales from 6% to 25% of the radius (of the area) are possible; in the
   logarithm, long ones are likelier as length to the power 3.5. The amplitude is log-normal about the slope
   that sends light one Airy radius aside, one sigma a factor of 4.5. What the readings say of length and
   amplitude comes from their marginal likelihood, and what they leave open stays open: the answers of all
   pairs are averaged with their weights;
-* fine zones that windows may not see, always possible: 8 % of the radius long, 0.8 of that Airy slope;
+* fine zones that windows may not see, always possible: 8% of the radius long, 0.8 of that Airy slope;
 * a rim that goes its own way, always possible: worked glass turns down or up there within a few hundredths of the radius,
-  which no window resolves. At the rim 12 of those Airy slopes, fading inwards and changing over 5 % of the radius.
+  which no window resolves. At the rim 12 of those Airy slopes, fading inwards and changing over 5% of the radius.
 
 Why long ones are likelier: seven differences of eight windows hardly tell a length from its third, and short
 ones, were they as likely, would take half the weight of a smooth surface and bend it between the windows and
 at the rim. What is really narrow still speaks for itself, and where it does not, the fine zones keep it possible.
 
 The numbers were settled by trial on invented surfaces, so that readings without noise come back within 2 nm
-and a 90 % band holds 85-95 % of the truth (tests/knifeedge/test_round_trip.py); none is taken from any one
+and a 90% band holds 85-95% of the truth (tests/knifeedge/test_round_trip.py); none is taken from any one
 mirror.
 """
 

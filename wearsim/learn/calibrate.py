@@ -26,7 +26,7 @@ DRAWS = 64
 DETERMINED, PARTLY = 0.5, 0.85
 """A constant is determined by the data below the first share of the prior's spread, partly below the second."""
 FACTOR_90 = 1.6448536
-"""Half of a central 90 % interval, in sigmas [1]."""
+"""Half of a central 90% interval, in sigmas [1]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,7 +105,7 @@ class Calibration:
 
     @property
     def outside(self) -> dict[str, float]:
-        """Factors on (or biases of) what the bench states, of constants that the data determine and that are beyond its 90 %
+        """Factors on (or biases of) what the bench states, of constants that the data determine and that are beyond its 90%
         interval."""
         about = self.belief.mean - self.prior.mean
         beyond = np.abs(about) > FACTOR_90 * np.sqrt(np.diagonal(self.prior.covariance))
@@ -125,7 +125,7 @@ class Calibration:
         Returns
         -------
         dict
-            The constants with their 90 % intervals, and every session's fit.
+            The constants with their 90% intervals, and every session's fit.
         """
         return {
             "constants": self._constants_json(bench),
@@ -161,7 +161,7 @@ class Calibration:
         Returns
         -------
         (3,) ndarray
-            Lower end, middle and upper end of its 90 % interval, as factors on the bench's [1].
+            Lower end, middle and upper end of its 90% interval, as factors on the bench's [1].
         """
         values = self.posterior.vectors @ powers(name)
         low, high = self.posterior.interval_of(values)

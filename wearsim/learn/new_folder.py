@@ -127,7 +127,7 @@ QUESTIONS = (
         taken=("1 1/2 in", "38 mm"),
     ),
     Question(
-        "rim_excluded", "Width of the rim to ignore", "The bevel, or an edge to be masked; left out of all numbers.",
+        "rim_excluded", "Width of the rim to ignore", "The bevel, or an edge to be masked; not counted in the results.",
         "2 mm (0.08 in)", "in mm", taken=("0.08 in", "2 mm"),
     ),
     Question(
@@ -140,7 +140,7 @@ QUESTIONS = (
     ),
     Question("lap_mass", "Weight of the whole tool", "Weigh it.", "as a disc of the mirror's glass", "lb kg"),
     Question(
-        "facet", "Side of one facet", "Between two channels, across the flats; none for a lap without channels.",
+        "facet", "Side of one facet", "Between two channels, across the flats; \"none\" for a lap without channels.",
         "25 mm (1 in)", "in mm", taken=("1 in", "25 mm"),
     ),
     Question(
@@ -318,10 +318,10 @@ def _answered(answers: Answers) -> Rows:
         ],
     }
     for table, key, value, comment in (
-        ("mirror", "glass", answers.glass, "gives its density and how fast it wears"),
+        ("mirror", "glass", answers.glass, "sets its density and how fast it wears"),
         ("mirror", "thickness", answers.thickness, "at the edge"),
-        ("mirror", "rim_excluded", answers.rim_excluded, "the outermost ring, left out of all numbers; a bevel"),
-        ("lap", "pitch", answers.pitch, "gives stiffness and relaxation time"),
+        ("mirror", "rim_excluded", answers.rim_excluded, "the bevel, or a masked edge: not counted in the results"),
+        ("lap", "pitch", answers.pitch, "sets its stiffness and relaxation time"),
         (
             "lap",
             "facet_shape" if answers.facet in NO_FACETS else "facet",
@@ -330,7 +330,7 @@ def _answered(answers: Answers) -> Rows:
         ),
         ("hands", "push", answers.push, "downward, in addition to the weight of the top piece"),
         ("wear", "temperature", answers.temperature, "of the room"),
-        ("wear", "abrasive", answers.abrasive, "gives how fast it wears"),
+        ("wear", "abrasive", answers.abrasive, "sets how fast the glass wears"),
         ("light", "surface_unit", answers.surface_unit, "for heights: nm, waves, or millionths of an inch"),
     ):
         if value is not None:

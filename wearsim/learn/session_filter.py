@@ -42,7 +42,7 @@ LEARNING = Accuracy(
     glass_rings=40, pitch_rings=36, rim_share=0.85, offsets=20, per_radius=10, per_turn=9, ring_per_turn=8,
     draws=96, phases=12, tolerance=1e-2,
 )  # fmt: skip
-"""For an engine run hundreds of times: good to 0.2 % of the removal, which is in the discrepancy (docs/learning.md)."""
+"""For an engine run hundreds of times: good to 0.2% of the removal, which is in the discrepancy (docs/learning.md)."""
 LOG_STEP = 0.1
 """Step of the logarithm of a removal in a difference [1]."""
 LEAST_GLASS = 0.3e-9

@@ -20,7 +20,7 @@ from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_tab
 from wearsim.bench.units import length_unit, round_unit, with_unit
 from wearsim.decide.alternatives import alternatives
 from wearsim.decide.compare import compare
-from wearsim.decide.limits import PRACTISED, usual_limits
+from wearsim.decide.limits import COMMON, usual_limits
 from wearsim.decide.proposal import Proposal
 from wearsim.errors import InputError
 from wearsim.knifeedge.readings import Readings
@@ -147,7 +147,7 @@ def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
     def told(name: str, stage: str, best: float) -> None:
         progress("stage", f"{name}: {stage}", height_text(best))
 
-    given = {"on_top": TOPS[limits["top"]], "repertoire": limits.get("strokes") or PRACTISED}
+    given = {"on_top": TOPS[limits["top"]], "repertoire": limits.get("strokes") or COMMON}
     asked = usual_limits(minutes=limits["minutes"], spells=limits["spells"], **given)
     for name, proposal in alternatives(bench, asked, told, **known):
         progress("choice", _choice(name, bench, known, proposal))

@@ -245,7 +245,7 @@ class LiveMirror:
         async with self._recording:
             work = self.draft.work
             if work is None:
-                raise InputError("this session is recorded already", expected="one record of it")
+                raise InputError("this session is already recorded", expected="a session that is not recorded yet")
             given = {key: value for key, value in self.draft.conditions.items() if value.strip()}
             given["waited"] = f"{max(0.0, time.time() - (work.ended or time.time())) / 60.0:.0f} min"
             done = (work.programme, work.minutes(), self.draft.rows("after"), self.draft.source, given)

@@ -28,7 +28,7 @@ class PrintView:
             else:
                 parts.says("There is a card once one of the choices under What next? is taken to the barrel.")
         with parts.sheet("The mask"):
-            parts.says("Full size. Print at 100 %, not fitted to the page; measure the bar before you cut.")
+            parts.says("Full size. Print at 100%, not fitted to the page; measure the bar before you cut.")
             self._link("Open the mask to print", "mask")
         with parts.sheet("Questions about your bench"):
             self.questions()

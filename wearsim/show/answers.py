@@ -39,7 +39,7 @@ _DRAWN = {
 _TITLES = {
     "rim_risk_added": "probability that these strokes lower the rim by more than {limit}",
     "roll_risk_added": "probability that these strokes lower the edge roll by more than {limit}",
-    "rim_height_change": "rim added, relative to the surface inside 80 % of the radius [{high}]",
+    "rim_height_change": "rim added, relative to the surface inside 80% of the radius [{high}]",
     "edge_roll_change": "edge roll added, relative to the surface just inside the rim [{high}]",
     "surface_rms": "RMS of the surface after [{high}]", "conic_fit": "conic constant after, best fit",
 }  # fmt: skip
@@ -69,9 +69,9 @@ _NOTES = {
         f"{_EDGE_NOTE}, and for nine of ten cases. Off centre: distance of the middle of the strokes. Over: how far, "
         "at most, the top piece's edge passes that of the piece below it, which many people call overhang. Chance: "
         "how often the edge goes down by more than the limit: a count, smoothed from row to row, +- its standard "
-        "error; \"<\" where no draw did: an upper limit at 95 % confidence. Half within: distance in from the rim by "
+        "error; \"<\" where no draw did: an upper limit at 95% confidence. Half within: distance in from the rim by "
         "which the change has fallen to half; left out (-) where an error farther in is larger than the rim's own.",
-        "The rim is compared with the sphere that best fits the inner 80 %. A mirror that turns oblate lifts its rim "
+        "The rim is compared with the sphere that best fits the inner 80%. A mirror that turns oblate lifts its rim "
         "by this measure, which can hide a narrow turned edge: look at the edge roll too, which compares it with the "
         "surface just inside. A rim that goes down over a tenth of the mirror or more while the edge roll hardly "
         "changes is a change of the conic constant rather than a turned edge.",
@@ -209,7 +209,7 @@ def _overhang_words(bench: Bench, answer: Answer) -> list[str]:
               ("edge_roll", "rim_height")]  # fmt: skip
     if np.all(np.isfinite(before)):
         lines.append(
-            f"Before: edge roll {height_text(before[0])}, rim {height_text(before[1])} relative to the inner 80 %."
+            f"Before: edge roll {height_text(before[0])}, rim {height_text(before[1])} relative to the inner 80%."
         )
     return lines
 
@@ -217,7 +217,7 @@ def _overhang_words(bench: Bench, answer: Answer) -> list[str]:
 def _on_top_words(bench: Bench, answer: Answer) -> list[str]:
     best, unit = answer.found["best"], length_unit(bench)
     if not best:
-        return ["No stroke of this question can be done on this bench."]
+        return ["None of the strokes in this question can be worked on this bench."]
     lines = [
         f"{_NAMES[label]}: strokes of {unit.short(one['length'] * bench.mirror.diameter)} "
         f"({in_diameters(one['length'])} D{_end_of_range(one)}) give the best result: "

@@ -76,7 +76,7 @@ def calibration_text(bench: Bench, found: Calibration) -> str:
     """Constants with their intervals, what the data determine, and how each session fits."""
     rows = [_row(bench, found, place) for place in range(len(NAMES))] + [_product(found, name) for name in PRODUCTS]
     parts = [
-        f"{table(('', 'Before, 90 %', 'Now, 90 %', ''), rows, words=(0, 3))}\n{_note(found)}",
+        f"{table(('', 'Before, 90%', 'Now, 90%', ''), rows, words=(0, 3))}\n{_note(found)}",
         *(_outside(bench, name, factor, found) for name, factor in found.outside.items()),
         _spread(bench, found),
         _sessions(found),
@@ -176,7 +176,7 @@ def _outside(bench: Bench, name: str, factor: float, found: Calibration) -> str:
     else:
         size, unit = _unit(bench, name)
         found_at, allowed = f"{factor / size:.2g} {unit}", f"{-reach / size:.2g} to {reach / size:.2g} {unit}"
-    return paragraph(f"{what.format(found_at)}, outside the {allowed} that the bench allows (90 %). Check {causes}.")
+    return paragraph(f"{what.format(found_at)}, outside the {allowed} that the bench allows (90%). Check {causes}.")
 
 
 def _spread(bench: Bench, found: Calibration) -> str:
@@ -252,9 +252,9 @@ def _constants(axes: Axes, bench: Bench, found: Calibration) -> None:
         size, unit = _unit(bench, name)
         stated = stated_constant(bench, name)[0] / size
         axes.plot([1 / before[row], before[row]], [row, row], color=QUIET, linewidth=2.0,
-                  label="before, 90 %" if row == 0 else None)  # fmt: skip
+                  label="before, 90%" if row == 0 else None)  # fmt: skip
         axes.plot([low[row], high[row]], [row, row], color=BLUE, linewidth=8.0, solid_capstyle="butt",
-                  label="now, 90 %" if row == 0 else None)  # fmt: skip
+                  label="now, 90%" if row == 0 else None)  # fmt: skip
         axes.plot(middle[row], row, "|", color="white", markersize=9, markeredgewidth=2.0)
         words = f"{stated * middle[row]:.3g} {unit}".rstrip() + f": {DETERMINED[found.determined(name)][2]}"
         axes.annotate(words, (middle[row], row), (0, 9), textcoords="offset points", ha="center", fontsize=9,

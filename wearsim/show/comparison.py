@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
 NAMES = {"tool": "Tool on top", "mirror": "Mirror on top"}
 RADIUS_NOT_CONIC = (
-    "The upper piece becomes more concave, the lower more convex: swapping the pieces reverses the change of the radius of "
-    "curvature, not that of the conic constant."
+    "The upper piece becomes more concave, the lower more convex: swapping the pieces reverses the change in radius of "
+    "curvature, but not the change in conic constant."
 )
 PROFILES_HEIGHT, MAPS_HEIGHT = 6.4, 4.2  # of their rows [in]
 

@@ -64,7 +64,7 @@ def history_text(history: History) -> str:
         note = "RMS of the surface before the first session; none is recorded yet."
     parts = [
         "A practice mirror: simulated." if history.is_practice else "",
-        table(heads, rows, words=(0, 1), band="90 %"),
+        table(heads, rows, words=(0, 1), band="90%"),
         paragraph(note),
         *(_remark(entry, len(history.entries)) for entry in history.entries),
         *map(_set_aside, history.set_aside),
@@ -121,17 +121,17 @@ def _draw_course(axes: Axes, history: History) -> None:
     at = worked / size
     read = np.array([history.first_rms, *(entry.measured_rms for entry in history.entries)])
     bands = np.array([history.first_band, *(entry.measured_band for entry in history.entries)])
-    _draw_bands(axes, at, read / high.size, bands / high.size, BLUE, "o", "measured after, 90 %")
+    _draw_bands(axes, at, read / high.size, bands / high.size, BLUE, "o", "measured after, 90%")
     axes.plot(at, read / high.size, color=BLUE, linewidth=1.0, alpha=0.5)
     if history.entries:
         beside = 0.012 * (at[-1] or 1.0)
         predicted = np.array([entry.predicted_rms for entry in history.entries])
         bands = np.array([entry.predicted_band for entry in history.entries])
-        label = "predicted before, 90 %"
+        label = "predicted before, 90%"
         _draw_bands(axes, at[1:] + beside, predicted / high.size, bands / high.size, RED, "D", label)
         known = np.array([entry.known.rms for entry in history.entries])
         bands = np.array([entry.known.band for entry in history.entries])
-        _draw_bands(axes, at[1:] - beside, known / high.size, bands / high.size, INK, "s", "best estimate after, 90 %")
+        _draw_bands(axes, at[1:] - beside, known / high.size, bands / high.size, INK, "s", "best estimate after, 90%")
     axes.set_ylim(0.0, 1.12 * axes.get_ylim()[1])
     for entry, place in zip(history.entries, at[1:], strict=True):  # at the top: nothing else is drawn there
         axes.annotate(_name(entry), (place, 0.985), xycoords=axes.get_xaxis_transform(), ha="center", va="top")
@@ -169,10 +169,10 @@ def _draw_surfaces(
     for axes, entry in zip(panels.flat, shown, strict=False):
         axes.axhline(0.0, color=INK, linewidth=0.6)
         if entry.measured_profile_band is not None:
-            axes.fill_between(radius, *entry.measured_profile_band / high.size, label="measured, 90 %", **BAND)
+            axes.fill_between(radius, *entry.measured_profile_band / high.size, label="measured, 90%", **BAND)
         if entry.predicted_profile_band is not None:
             ends = entry.predicted_profile_band / high.size
-            axes.fill_between(radius, *ends, label="predicted, 90 %", **BAND_BEFORE)
+            axes.fill_between(radius, *ends, label="predicted, 90%", **BAND_BEFORE)
         axes.plot(radius, entry.predicted / high.size, label="predicted", **BEFORE)
         axes.plot(radius, entry.measured / high.size, label="measured", **AFTER)
         draw_left_out(axes, mirror, radial)

@@ -37,7 +37,7 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     """The windows of a mask."""
     knife = fine_unit(unit)
     heads = ["Window", *(f"{name}\n{unit.name}" for name in ("From", "To", "Width")), "Weight"]
-    heads += [f"Knife, perfect\n{knife.name}", "Spread in\nwindow, times\ntolerance"]
+    heads += [f"Perfect\nreading\n{knife.name}", "Spread in\nwindow, times\ntolerance"]
     rows = [
         (
             str(i + 1),
@@ -169,5 +169,5 @@ def scale_bar(axes: Axes, middle: float, level: float, bar: float, unit: LengthU
     for part in range(10):
         ends, face = [left + part * bar / 10, left + (part + 1) * bar / 10], INK if part % 2 == 0 else "white"
         axes.fill_between(ends, level, level + 2.0, fc=face, ec=INK, lw=0.4)
-    words = f"{unit.short(bar * 1e-3)}: print at 100 % and measure this bar."
+    words = f"{unit.short(bar * 1e-3)}: print at 100% and measure this bar."
     axes.text(middle, level - 2.0, words, ha="center", va="top", fontsize=8)

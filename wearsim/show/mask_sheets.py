@@ -148,10 +148,10 @@ def sheets_text(sheets: list[Sheet]) -> str:
     """On how much paper a mask prints, in a sentence or two."""
     paper = sheets[0].paper.name
     if len(sheets) == 1:
-        return f"The PDF is one sheet of {paper}. Print it at 100 % and measure the bar."
+        return f"The PDF is one sheet of {paper}. Print it at 100% and measure the bar."
     rows, columns = sheets[0].rows, sheets[0].columns
     return (
-        f"The PDF is {len(sheets)} sheets of {paper}, {columns} across and {rows} down. Print them at 100 %, measure the "
+        f"The PDF is {len(sheets)} sheets of {paper}, {columns} across and {rows} down. Print them at 100%, measure the "
         "bar on each, and lay crosses with the same letter on top of each other."
     )
 

@@ -145,7 +145,7 @@ def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Leng
 
 
 def edge_text(outcome: Outcome, unit: LengthUnit) -> str:
-    """The edge after each spell: relative to the surface just inside it, to the inner 80 %, and how wide that is."""
+    """The edge after each spell: relative to the surface just inside it, to the inner 80%, and how wide that is."""
     high, band, done = unit_for(outcome), outcome.band, outcome.spells
     if not done:
         return ""
@@ -159,7 +159,7 @@ def edge_text(outcome: Outcome, unit: LengthUnit) -> str:
     rows = [(str(number), *cells) for number, cells in enumerate(zip(*columns, strict=True), start=1)]
     heads = ["After\nspell", f"Edge roll\n{high.name}", f"Rim's height\n{high.name}", f"Rim's width\n{unit.name}"]
     note = "Edge roll: the rim relative to the surface just inside it. Rim's height: relative to the sphere that best fits "
-    note += "the inner 80 % of the radius. Rim's width: the distance in from the edge at which the height has "
+    note += "the inner 80% of the radius. Rim's width: the distance in from the edge at which the height has "
     note += "fallen to half. Negative: turned down."
     if NO_WIDTH in widths:
         note += f" {NO_WIDTH_NOTE}"

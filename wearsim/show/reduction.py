@@ -89,7 +89,7 @@ def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthU
         f"{long_unit(unit).text(reduction.radius_fit)}, if the stated radius is right: readings with an arbitrary zero "
         "cannot show it. The windows cannot show a zone narrower than themselves; the band allows for one."
     )
-    return f"{table(('', 'Mean surface', 'Spread', 'Band, 5-95 %'), rows)}\n{paragraph(note)}"
+    return f"{table(('', 'Mean surface', 'Spread', 'Band, 5-95%'), rows)}\n{paragraph(note)}"
 
 
 def known_text(known: KnownFigure, unit: LengthUnit = MILLIMETRES) -> str:
@@ -97,7 +97,7 @@ def known_text(known: KnownFigure, unit: LengthUnit = MILLIMETRES) -> str:
     high = height_unit(max(known.known.rms, known.read.rms))
     words = (band_words(one.band.tolist(), high.number) for one in (known.known, known.read))
     lines = [
-        f"From all sessions together the surface is {high.text(known.known.rms)} RMS (90 %: {next(words)}); from this "
+        f"From all sessions together the surface is {high.text(known.known.rms)} RMS (90%: {next(words)}); from this "
         f"test alone {high.text(known.read.rms)} ({next(words)}). Predictions and proposals start from all sessions."
     ]
     lines += [
@@ -179,7 +179,7 @@ def _headline(reduction: Reduction) -> str:
     return (
         f"surface RMS {high.number(reduction.surface_rms)} ± {high.text(reduction.surface_rms_sigma)}, "
         f"wavefront PV {reduction.wavefront_pv_waves:.2f} ± {reduction.wavefront_pv_waves_sigma:.2f} waves,\n"
-        f"Strehl ratio {reduction.strehl:.2f} (90 %: {low:.2f} to {most:.2f}), "
+        f"Strehl ratio {reduction.strehl:.2f} (90%: {low:.2f} to {most:.2f}), "
         f"conic {decimal(reduction.conic_fit, 2)} ± {reduction.conic_sigma:.2f}"
     )
 
@@ -189,7 +189,7 @@ def _profile(axes: Axes, reduction: Reduction, unit: LengthUnit) -> None:
     radius = reduction.radius / unit.size
     low, top = reduction.band / high.size
     axes.axhline(0.0, color=INK, linewidth=0.6)
-    axes.fill_between(radius, low, top, **BAND, label="90 % band (these readings)")
+    axes.fill_between(radius, low, top, **BAND, label="90% band (these readings)")
     error = reduction.figure_error / high.size
     axes.plot(radius, error, color=BLUE, linewidth=2.0, label="figure error, high = up")
     for edge in (reduction.geometry.hole_radius, reduction.geometry.clear_radius):
@@ -211,7 +211,7 @@ def _known(axes: Axes, known: KnownFigure, high: LengthUnit, unit: LengthUnit) -
         *(one / high.size for one in (known.known.error, known.known.sigma)),
     )
     ends = (error - SIGMAS_90 * sigma, error + SIGMAS_90 * sigma)
-    axes.fill_between(radius, *ends, **BAND_BEFORE, label="90 % band (all sessions)")
+    axes.fill_between(radius, *ends, **BAND_BEFORE, label="90% band (all sessions)")
     axes.plot(radius, error, **BEFORE, label="from all sessions together")
     reach = max(abs(axes.get_ylim()[1]), 1.1 * float(np.abs(ends).max()))
     axes.set_ylim(-reach, reach)
@@ -250,7 +250,7 @@ def masking_figure(advice: StopAdvice, unit: LengthUnit = MILLIMETRES) -> Figure
         figure = new_figure(7.0, 4.4)
         axes = figure.subplots()
         low, high = advice.masking_band
-        axes.fill_between(across, low, high, **BAND, label="the same, 90 % band")
+        axes.fill_between(across, low, high, **BAND, label="the same, 90% band")
         label = "light in the core, for the mean surface: Strehl x area"
         axes.plot(across, curve.worth, color=BLUE, linewidth=2.0, label=label)
         label = "its Strehl ratio inside the mask"

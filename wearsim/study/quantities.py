@@ -233,7 +233,7 @@ QUANTITIES: dict[str, Quantity] = {
     "conic_fit": Quantity("1", "best-fit conic constant after", lambda c: c.gauge.conic_fit(c.height)),
     "edge_roll": Quantity("m", "edge roll after, negative = turned down", lambda c: c.gauge.edge_roll(c.error)),
     "edge_roll_change": Quantity("m", "edge roll added, negative = turned down", lambda c: c.edge_roll_change),
-    "rim_height": Quantity("m", "rim above the inner 80 % after", lambda c: c.gauge.rim_height(c.error)),
+    "rim_height": Quantity("m", "rim above the inner 80% after", lambda c: c.gauge.rim_height(c.error)),
     "rim_width": Quantity("m", "width of the rim to half of its height", lambda c: c.gauge.rim_width(c.error)),
     "rim_height_change": Quantity("m", "rim height added, negative = turned down", lambda c: c.rim_height_change),
     "rim_width_added": Quantity(

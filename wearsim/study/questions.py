@@ -26,7 +26,7 @@ from wearsim.wear.strokes import stroke_reach
 QuestionName = Literal["overhang", "on-top", "pitch"]
 MINUTES = 20.0
 TELLABLE = 0.25
-"""Share by which the 95 % ends of two RMS differ before one is called better: a standard error of that end over 32 draws
+"""Share by which the 95% ends of two RMS differ before one is called better: a standard error of that end over 32 draws
 (derived: ``sqrt(p (1 - p) / n)`` over the density of a logarithmic normal whose end is three times its median)."""
 ACCEPTED = 0.1
 """A risk that a careful worker takes (judgement): one case in ten."""
@@ -284,7 +284,7 @@ def _span(curves: tuple[Curve, ...], result: StudyResult) -> dict[str, Any]:
     for name in ("surface_rms", "conic_fit"):
         values = np.array([one.values[name] for one in curves])
         if not np.any(np.isfinite(values)):
-            raise InputError("no case of this question can be done on this bench", key="--question", value="pitch")
+            raise InputError("none of the cases in this question can be worked on this bench", key="--question", value="pitch")
         middle = values.shape[0] // 2, values.shape[1] // 2
         found[name] = {
             "least": float(np.nanmin(values)), "most": float(np.nanmax(values)), "as_it_is": float(values[middle]),

@@ -49,7 +49,7 @@ _FIGURE_NUMBERS = {
     "wavefront_rms_waves": ("1", "RMS of the wavefront in wavelengths"),
     "wavefront_pv_waves": ("1", "peak to valley of the wavefront in wavelengths"),
     "strehl": ("1", "Strehl ratio"), "conic_fit": ("1", "best-fit conic constant"), "edge_roll": ("m", "edge roll"),
-    "rim_height": ("m", "rim above the sphere that fits the inner 80 %"),
+    "rim_height": ("m", "rim above the sphere that fits the inner 80%"),
     "rim_width": ("m", "how far in from the rim half of its height is reached"),
 }  # fmt: skip
 FIGURE_NUMBERS = {code: OutcomeField(code, *rest) for code, rest in _FIGURE_NUMBERS.items()}

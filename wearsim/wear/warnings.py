@@ -21,7 +21,7 @@ from wearsim.wear.state import glass_grid, start_state
 # Edge roll below this, in waves of surface height, is warned of (the default limit of ``propose``).
 EDGE_LIMIT_WAVES = 0.125
 # How the warning of the edge at the end of its band begins.
-EDGE_AT_WORST = "edge: in the worst 5 % of cases"
+EDGE_AT_WORST = "edge: in the worst 5% of cases"
 # Share of the overlap that carries nothing, beyond what the tilt of a lap that fits lifts off, from which the lap does
 # not conform. A judgement.
 LIFT_OFF_TOO_MUCH = 0.25
@@ -105,14 +105,14 @@ def _edge_now(roll: float) -> str:
 
 
 def _rim(bench: Bench, outcome: Outcome) -> list[str]:
-    """A rim that ends lower than the limit relative to the inner 80 %, which a broad turned edge and overcorrection do."""
+    """A rim that ends lower than the limit relative to the inner 80%, which a broad turned edge and overcorrection do."""
     limit, after = EDGE_LIMIT_WAVES * bench.light.wavelength, outcome.numbers
     down, before = -after.rim_height, -outcome.numbers_before.rim_height
     if down <= max(limit, before):
         return []
     width = f", half of that within {stroke_unit(bench).short(after.rim_width)}" if after.rim_width else ""
     return [
-        f"rim: {height_text(down)} of surface below the sphere that best fits the inner 80 % ({height_text(before)} before)"
+        f"rim: {height_text(down)} of surface below the sphere that best fits the inner 80% ({height_text(before)} before)"
         f"{width}: a broad turn-down, or overcorrection"
     ]
 
@@ -220,6 +220,6 @@ def _weight(bench: Bench, programme: Programme) -> list[str]:
         if mass > HEAVY:
             lines.append(
                 f"weight: the {on_top} on top weighs {math.ceil(mass)} kg: lift it with a second person or a "
-                "hoist; local regulations and licensed or qualified advice come first"
+                "hoist; local rules, and what licensed or qualified people say, come first"
             )
     return lines

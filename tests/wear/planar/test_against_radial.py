@@ -1,4 +1,4 @@
-"""The two engines against each other: the removal within 1 % of its range (RMS over rings), with enough turns."""
+"""The two engines against each other: the removal within 1% of its range (RMS over rings), with enough turns."""
 
 import numpy as np
 import pytest
@@ -180,5 +180,5 @@ def test_a_map_and_terms_start_a_session(written):
     radius = np.hypot(across[None, :], across[:, None]) / bench.mirror.clear_radius
     error = zernike_sum(terms, np.minimum(radius, 1.05), np.arctan2(across[:, None], across[None, :]))
     again = gauge.height_of_map(np.where(radius < 1.02, error, np.nan))
-    # bilinear reading rounds a surface off a little: 1 % here
+    # bilinear reading rounds a surface off a little: 1% here
     assert gauge.figure(again).zernike == pytest.approx(found, abs=5e-10)

@@ -14,7 +14,7 @@ WORKED = tomllib.loads((Path(__file__).parents[2] / "worked-values.toml").read_t
 
 @pytest.mark.parametrize("case", WORKED["flat"], ids=lambda case: f"{case['stroke']}-{case['on_top']}")
 def test_flat_lap(rig, motion, case):
-    """Ring-averaged pressure over the path; 0.4 % of the largest (0.30 % is met at 16 poses a stroke, 0.09 % at 32)."""
+    """Ring-averaged pressure over the path; 0.4% of the largest (0.30% is met at 16 poses a stroke, 0.09% at 32)."""
     made = rig(
         128, lap_radius=case["lap_diameter"] / 2, mirror_radius=case["mirror_diameter"] / 2, relaxation=1e30,
         preston=1e-30,
@@ -33,7 +33,7 @@ def test_flat_lap(rig, motion, case):
 
 @pytest.mark.parametrize("case", WORKED["coupled"], ids=lambda case: f"{case['start']}-{case['on_top']}")
 def test_wear_and_creep_together(rig, motion, case):
-    """Removal to 0.3 % of the largest; the lap's change to 0.6 % of its range (RMS; 2 % at worst), against r = 30 mm.
+    """Removal to 0.3% of the largest; the lap's change to 0.6% of its range (RMS; 2% at worst), against r = 30 mm.
 
     The lap's height at its very centre is left out: the worked values put it 20 to 290 nm off the smooth run of
     their own neighbours, which the planar engine and the radial one both follow.

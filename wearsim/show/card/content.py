@@ -245,7 +245,7 @@ def _prediction(proposal: CardWork, high: LengthUnit, minutes: float) -> str:
         return f"Nothing to do: {proposal.reason}."
     before, after = _before_and_after(outcome, "surface_rms", high)
     text = f"RMS now {before}; after {minutes:g} min of work {after}."
-    return f"{text} In brackets: 90 % band." if outcome.band is not None else text
+    return f"{text} In brackets: 90% band." if outcome.band is not None else text
 
 
 def _before_and_after(outcome: Outcome, name: str, high: LengthUnit) -> tuple[str, str]:

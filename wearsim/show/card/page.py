@@ -230,7 +230,7 @@ def _chart(axes: Axes, content: CardContent, width: float) -> None:
     if content.early.rms_band is not None:
         low, top = content.early.rms_band.T / content.high.size
         axes.fill_between(minutes, low, top, color="0.82", linewidth=0.0)
-        most, other = max(most, float(top.max())), "grey: 90 % band"
+        most, other = max(most, float(top.max())), "grey: 90% band"
     axes.plot(minutes, rms, color="black", linewidth=2.2)
     axes.set(xlim=(0.0, minutes[-1]), ylim=(0.0, 1.22 * most or 1.0))
     axes.tick_params(labelsize=10)
