@@ -223,7 +223,7 @@ def test_what_squeeze_flow_makes_of_other_facets_is_noted_and_not_used(folder: P
     wide = 'facet = "2 in"\npitch_thickness = "1/8 in"\n'
     factor = (50.8 / 25.0) ** 2 * (5.0 / 3.175) ** 3
     assert note(wide) == (
-        f"this is for 0.984 in facets in 0.197 in of pitch; squeeze flow makes it {factor:.0f} times as long for 2 in "
+        f"this is for 0.98 in facets in 0.2 in of pitch; squeeze flow makes it {factor:.0f} times as long for 2 in "
         f'facets in 0.125 in of pitch: relaxation_time = "{5 * factor:.0f} min"'
     )
     assert note(wide + 'relaxation_time = "10 min"\n') == ""

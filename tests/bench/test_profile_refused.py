@@ -108,7 +108,7 @@ class TestUnreadable:
         refused(lambda: reader(tmp_path / "no" / "gone.x"), "gone.x: no such file")
 
     def test_folder(self, reader: Callable[[Path], object], tmp_path: Path, refused: Callable[..., str]) -> None:
-        refused(lambda: reader(tmp_path), str(tmp_path), "a folder, not a file")
+        refused(lambda: reader(tmp_path), str(tmp_path), "this is a folder, not a file")
 
     def test_below_a_file(self, reader: Callable[[Path], object], folder: Path, refused: Callable[..., str]) -> None:
         refused(lambda: reader(folder / "bench.toml" / "x"), "cannot be read")

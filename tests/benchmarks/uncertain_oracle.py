@@ -29,7 +29,7 @@ from wearsim.decide.coarse_engine import Plan, PlannedSpell
 from wearsim.decide.least_squares import Refiner
 from wearsim.decide.limits import USUAL_SHORTEST, Clock
 from wearsim.decide.propose import propose
-from wearsim.decide.repertoire import REPERTOIRE, Gentle, is_allowed, common_strokes, size_step
+from wearsim.decide.repertoire import REPERTOIRE, Gentle, common_strokes, is_allowed, size_step
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.stroke_library import FREE, StrokeSpec
 from wearsim.errors import ContactError

@@ -114,7 +114,7 @@ def test_a_folder_that_remembers_is_not_written(call: Call, desk: Path, idle: No
     [
         (("predict", "bench.toml", "-p", "none.toml"), "none.toml: no such file"),
         (("predict", *WORK, "-o", "programme.toml"), "ending in .h5"),
-        (("predict", *WORK, "--cells", "64"), "planar engine only"),
+        (("predict", *WORK, "--cells", "64"), "only the planar engine uses this"),
         (("predict", "gone.toml", "-p", "programme.toml"), "profile"),
         (("predict", "star.toml", "-p", "programme.toml"), "star_points"),
         (("predict", *WORK[:2], "far.toml"), "side_overhang"),

@@ -98,7 +98,7 @@ def test_a_bench_to_fill_in_and_its_defaults(call: Call) -> None:
     text = Path("mine/bench.toml").read_text()
     assert not re.search(r"\d (mm|N)\b", text)
     assert max(map(len, text.splitlines())) <= 80
-    assert '# rim_excluded = "0.0787 in"' in text and '# push = "6.74 lbf"' in text
+    assert '# rim_excluded = "0.08 in"' in text and '# push = "6.7 lbf"' in text
     said = re.sub(
         r"^# (\w+ = )", r"\1", text.replace('[figure]\nreadings = "readings.toml"', "[figure]\nconic = 0"), flags=re.M
     )
@@ -108,7 +108,7 @@ def test_a_bench_to_fill_in_and_its_defaults(call: Call) -> None:
     assert told.hands.push == pytest.approx(left.hands.push, rel=5e-3)
     for flags in ((), ("-v",)):
         done = call("predict", "bench.toml", "-p", spell("4 in"), "--draws", "0", *flags)
-        assert "0.0787 in" in done.err and "6.74 lbf" in done.err
+        assert "0.08 in" in done.err and "6.7 lbf" in done.err
         assert not re.search(r"\d (mm|N)\b", done.err)
 
 

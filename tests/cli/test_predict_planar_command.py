@@ -111,7 +111,7 @@ def test_compare_walks_both_ways(call: Call) -> None:
 
 def test_cells_are_of_the_planar_engine_alone(call: Call) -> None:
     called = call("predict", "bench.toml", "-p", "short.toml", "--cells", "64")
-    assert called.code == 2 and "--cells: planar engine only" in called.err
+    assert called.code == 2 and "--cells: only the planar engine uses this" in called.err
 
 
 @pytest.mark.parametrize(
@@ -124,7 +124,7 @@ def test_rings_and_stars_are_the_planar_engines(call: Call, keys: str, said: str
     Path("bench.toml").write_text(text)
     called = call(command[0], "bench.toml", *command[1:])
     assert called.code == 2 and called.err.count("\n") == 1, called.err
-    assert f"bench.toml: {said}: planar engine only" in called.err
+    assert f"bench.toml: {said}: only the planar engine uses this" in called.err
     if command[0] == "predict":
         assert call("predict", "bench.toml", *PLANAR).code == 0
 

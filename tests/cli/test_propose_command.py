@@ -117,7 +117,9 @@ def test_astigmatism_is_not_called_done(call: Call, demo: Path) -> None:
     bench.write_text(bench.read_text(encoding="utf-8").replace('profile = "profile.csv"', terms), encoding="utf-8")
     called = call("propose", "bench.toml")
     flat = " ".join(called.out.split())
-    assert flat.startswith("Stop: the target is reached by the rotationally symmetric part of the figure alone: Strehl ratio 1.00")
+    assert flat.startswith(
+        "Stop: the target is reached by the rotationally symmetric part of the figure alone: Strehl ratio 1.00"
+    )
     assert re.search(
         "; astigmatism [0-9]+ nm RMS, high at 0 deg is left; strokes worked evenly all round cannot remove it", flat
     )

@@ -162,7 +162,7 @@ def test_a_sheet_alone_takes_the_bench_that_lies_beside_it(folder: Path, capsys)
 def test_a_sheet_where_a_bench_is_asked_for_is_called_what_it_is(command: list[str], folder: Path, capsys) -> None:
     assert run([*command, "readings.toml"]) == 2
     said = capsys.readouterr().err
-    assert said == "wearsim: readings.toml: a sheet of readings; expected a bench, or a mirror's folder\n"
+    assert said == "wearsim: readings.toml: this is a sheet of readings; expected a bench, or a mirror's folder\n"
 
 
 PERFECT = "[0.20, 0.83, 1.68, 2.57, 3.39]"

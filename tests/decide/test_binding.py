@@ -23,7 +23,7 @@ def asked(minutes: float, spread: bool) -> Proposal:
 
 def said(proposal: Proposal, limit: str) -> list[float]:
     """The RMS that lifting a limit would leave, as the advice has it [nm]."""
-    lines = [line for line in proposal.advice if line.startswith(f"what holds this back: {limit}")]
+    lines = [line for line in proposal.advice if line.startswith(limit)]
     return [float(re.search(r"down from \d+ to (\d+) nm", line)[1]) for line in lines]
 
 

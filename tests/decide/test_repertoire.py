@@ -17,8 +17,8 @@ from wearsim.decide.repertoire import (
     MOST_LIFTED,
     REPERTOIRE,
     Gentle,
-    is_allowed,
     common_strokes,
+    is_allowed,
     rows_of,
     size_step,
 )

@@ -64,7 +64,7 @@ def test_a_time_limit_holds_for_the_whole_call(limit: float, monkeypatch: pytest
     assert counted.count <= limit + allowance
     assert done.stopped and done.programme.spells and done.later == () and done.trade_off == ()
     assert done.left_out == ("sessions 2 to 4", "the limits of the proposal", "results with fewer minutes and spells")
-    assert done.no_more_sessions == "the time limit came first"
+    assert done.no_more_sessions == "the time limit was reached"
     answer = done.to_json()
     assert answer["left_out_by_time_limit"] == list(done.left_out) and answer["floor"] > 0.0
 

@@ -60,7 +60,7 @@ DAMAGES: dict[str, tuple[Callable[[Path], object], tuple[str, ...]]] = {
     "one twice": (lambda f: shutil.copytree(f / "01", f / "1"), ("the same session as",)),
     "number nought": (lambda f: shutil.copytree(f / "01", f / "00"), ("00", "counted from 1")),
     "a file for a session": (
-        lambda f: (f / "03").write_text(""), ("03", "a file where a session's folder is expected"),
+        lambda f: (f / "03").write_text(""), ("03", "this is a file, but a session's folder is expected here"),
     ),
     "binary": (lambda f: (f / "02/programme.toml").write_bytes(b"\0\1\2"), ("02/programme.toml", "binary")),
 }  # fmt: skip

@@ -149,13 +149,16 @@ def test_the_spells_are_said_in_full() -> None:
     first = content(3).spells[0]
     assert first.minutes == "27" and first.top == "MIRROR ON TOP"
     assert first.what == (
-        "W stroke, 8 per sweep",
+        "W stroke, 8 strokes per sweep",
         "142 mm long (0.71\u00a0D)",
         "24 mm to each side (0.12\u00a0D)",
         "22 mm off centre (0.11\u00a0D)",
     )
     # 27 min at 50 a minute; a circuit of 4 min, a turn of 6 min
-    assert first.pace == ("1350 strokes, 50 per minute", "walk 6\u00be rounds, top 4\u00bd turns")
+    assert first.pace == (
+        "1350 strokes, 50 per minute",
+        "6\u00be turns round the barrel, 4\u00bd turns of the top piece",
+    )
     assert first.turn == "First turn the mirror by\u00a072\u00b0"
     third = content(3).spells[2]
     assert "push 20 N (2.0 kg)" in third.pace and third.turn == ""
@@ -164,8 +167,8 @@ def test_the_spells_are_said_in_full() -> None:
 def test_inches_and_pounds_for_whoever_wrote_inches() -> None:
     said = content(3, in_inches())
     assert said.spells[0].what[1] == "5.59 in long (0.71\u00a0D)"
-    assert "push 20 N (4.5 lb)" in said.spells[2].pace
-    assert "While working, add a push of 30 N (6.7 lb) to the weight of the top piece." in said.before[2]
+    assert "push 4.5 lb (20 N)" in said.spells[2].pace
+    assert "While working, press down with 6.7 lb (30 N) in addition to the weight of the top piece." in said.before[2]
 
 
 def test_a_long_spell_has_a_checkpoint_of_the_figure_where_nobody_reads_a_knife() -> None:
@@ -293,8 +296,8 @@ def test_glass_does_not_go_up() -> None:
     bench, done = small_bench(True), with_spells(1)
     change = done.outcome.figure_error - done.outcome.before
     for sign, words in (
-        (1.0, "higher relative to the rest, because less glass is removed there."),
-        (-1.0, "lower relative to the rest."),
+        (1.0, "higher than the rest, because less glass is removed there."),
+        (-1.0, "lower than the rest."),
     ):
         bump = sign * 300e-9 * np.exp(-(((done.outcome.radius / bench.mirror.radius - 0.3) / 0.1) ** 2))
         outcome = replace(done.outcome, figure_error=done.outcome.before + change + bump, band=None)

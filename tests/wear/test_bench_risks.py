@@ -116,7 +116,7 @@ def test_the_warning_says_how_much_and_what_to_do() -> None:
     bench, programme = glass(0.025), make_programme(make_spell("one-third", minutes=1.0))
     outcome = predict(bench, programme, draws=0)
     (line,) = (line for line in warnings_for(bench, programme, outcome) if line.startswith("the mirror sags"))
-    assert "nm RMS of surface that the prediction leaves out; support it on six pads" in line
+    assert "nm RMS on the surface that the prediction leaves out; support it on six pads" in line
 
 
 @pytest.mark.parametrize("offset", [(0.0, 0.0), (0.008, 0.003)])

@@ -62,7 +62,7 @@ def test_an_edge_that_turns_up_is_told_as_one_that_turns_down() -> None:
     assert said(warnings_for(bench, programme, up), "edge: turned up by 150 nm")
     band = Band(np.zeros((2, 1)), {"edge_roll": np.array([-10e-9, 90e-9])}, draws=4)
     (line,) = (line for line in warnings_for(bench, programme, replace(done, band=band)) if line.startswith("edge"))
-    assert line.startswith(f"{EDGE_AT_WORST} it ends up turned up by 90 nm of surface or more (now ")
+    assert line.startswith(f"{EDGE_AT_WORST} it ends up turned up by 90 nm or more on the surface (now ")
 
 
 def test_lap_that_does_not_conform() -> None:

@@ -297,7 +297,9 @@ class Bench(InputTable):
         if len(self.laps) > 1 and lap.name is None:
             raise InputError("missing", key=f"{key}.name", expected="a name for each lap where there are several")
         if lap.name is not None and lap.name in [other.name for other in self.laps[:place]]:
-            raise InputError("two laps have this name", key=f"{key}.name", value=lap.name, expected="a different name for each")
+            raise InputError(
+                "two laps have this name", key=f"{key}.name", value=lap.name, expected="a different name for each"
+            )
         if lap.diameter <= self.mirror.hole:
             message = "the lap would fall into the mirror's hole"
             raise length_error(f"{key}.diameter", lap.diameter, message, "more than the hole", self.mirror.hole)

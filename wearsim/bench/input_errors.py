@@ -69,7 +69,7 @@ def opened(path: Path, what: str) -> Iterator[BinaryIO]:
     """
     try:
         if path.is_dir():
-            raise InputError("a folder, not a file", file=path, expected=what)
+            raise InputError("this is a folder, not a file", file=path, expected=what)
         with open(path, "rb", opener=_without_waiting) as stream:
             if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):  # a pipe would be waited for, a device has no end
                 raise InputError("not an ordinary file", file=path, expected=what)

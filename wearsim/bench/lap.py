@@ -202,4 +202,6 @@ class Lap(InputTable):
             raise InputError("a star needs star_points and star_depth", key="star_depth", expected="both or neither")
         most = self.radius - self.ring_inner / 2
         if self.star_depth >= most:
-            raise length_error("star_depth", self.star_depth, "the notches meet", "less than the width of the pitch", most)
+            raise length_error(
+                "star_depth", self.star_depth, "the notches meet", "less than the width of the pitch", most
+            )

@@ -172,7 +172,7 @@ class Mirror(InputTable):
 
     def _check_weight(self) -> None:
         if self.mass is not None and self.density is not None:
-            raise InputError("a mass and a density", key="mass", expected="one of the two")
+            raise InputError("both a mass and a density are given", key="mass", expected="only one of the two")
         depth = self._sagitta(self.radius) - self._sagitta(self.hole_radius)
         if self.thickness <= depth:
             message, bound = "thinner at the edge than the curve is deep", "more than the sagitta"

@@ -406,11 +406,16 @@ def in_units_of(bench: BenchText, text: str, *, loosely: bool = False) -> str:
     def in_inches(found: re.Match[str]) -> str:
         name, size = ("in", 25.4) if found[2] == "mm" else ("lbf", POUND_FORCE)
         value = float(found[1]) / size
-        if not loosely:
-            return f"{value:.3g} {name}"
-        return f"{_in_sixteenths(value)} in" if name == "in" else f"{value:.2g} {name}"
+        if name == "in":
+            return f"{_in_sixteenths(value) if loosely else _rounded(value)} in"
+        return f"{value:.2g} {name}"
 
     return _METRIC.sub(in_inches, text)
+
+
+def _rounded(inches: float) -> str:
+    """Inches as a person would write a default: to a hundredth, less than a twentieth to two digits."""
+    return f"{inches:.2g}" if inches < 0.05 else f"{inches:.2f}".rstrip("0").rstrip(".")
 
 
 def _in_sixteenths(inches: float) -> str:

@@ -137,7 +137,9 @@ def engine_settings(engine: EngineChoice, draws: int | None, cells: int | None, 
     if cells is None:
         return settings
     if engine is not EngineChoice.planar:
-        raise InputError("planar engine only", key="--cells", value=cells, expected="--engine planar as well")
+        raise InputError(
+            "only the planar engine uses this", key="--cells", value=cells, expected="--engine planar as well"
+        )
     from wearsim.wear.accuracy import PlanarAccuracy
 
     return {**settings, "planar": PlanarAccuracy(cells=cells)}
@@ -173,7 +175,9 @@ def _bench_of(path: Path) -> Bench:
         return load_bench(path)
     except InputError:
         if is_sheet(path):
-            raise InputError("a sheet of readings", file=path, expected="a bench, or a mirror's folder") from None
+            raise InputError(
+                "this is a sheet of readings", file=path, expected="a bench, or a mirror's folder"
+            ) from None
         raise
 
 

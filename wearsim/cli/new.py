@@ -133,7 +133,7 @@ def at_terminal() -> bool:
 
 def _check_free(folder: Path) -> None:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        expected = "a new folder, or an empty one; --force replaces the file of --plot, never a mirror's folder"
+        expected = "a new or empty folder; --force replaces only the --plot file, never a mirror's folder"
         raise InputError("already exists", file=folder, expected=expected)
     check_parent(folder)
 

@@ -80,7 +80,8 @@ def command(
     """What stroke flattens this?
 
     Finds the simplest programme of common strokes that does as well as the best one, allowing for all uncertainties. If
-    nothing allowed is better than stopping, it says why. In a mirror's folder the proposal is kept for record --as-proposed.
+    nothing allowed is better than stopping, it says why. If you give a mirror's folder, the proposal is saved
+    there for record --as-proposed.
     """
     options.reserve({output: (".toml",), card: CARDS}, inputs=[bench])
     messages = options.messages
@@ -166,7 +167,7 @@ def _name_next(messages: Messages, bench: Path, proposal: Proposal, output: Path
 
 def _name_next_to_nothing(messages: Messages, bench: Path, proposal: Proposal) -> None:
     """Where nothing is proposed: stop, see to what is not round, allow more strokes, or test again."""
-    from wearsim.decide.reasons import AIM_REACHED
+    from wearsim.decide.proposal import AIM_REACHED
 
     if any(line.startswith("astigmatism:") for line in proposal.outcome.warnings):
         messages.next("predict", bench, "--programme", "programme.toml", "--engine", "planar")

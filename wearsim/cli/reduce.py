@@ -119,7 +119,7 @@ def _bench_beside(readings: Path, messages: Messages) -> Path | None:
     bench = next((place for place in places if place.is_file()), None)
     if bench is None:
         expected = "the mirror's bench as well: --bench BENCH"
-        raise InputError("a sheet of readings with no bench.toml beside it", file=readings, expected=expected)
+        raise InputError("there is no bench.toml beside this sheet of readings", file=readings, expected=expected)
     messages.info(f"Bench: {bench}.")
     return bench
 

@@ -106,7 +106,11 @@ def _plan(study: Path, question: QuestionChoice | None, messages: Messages) -> t
         bench = inputs.read_bench(study, messages)
         return study_of(question.value, bench, study), f"{study.resolve().stem}-{question.value}"
     if study.is_dir():
-        raise InputError("a folder", file=study, expected="a study; or add --question overhang, on-top or pitch")
+        raise InputError(
+            "this is a folder, not a study",
+            file=study,
+            expected="a study file, or --question overhang, on-top or pitch",
+        )
     plan = load_study(study)
     return plan, plan.name
 

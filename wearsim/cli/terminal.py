@@ -117,7 +117,8 @@ class Messages:
             self.info("First use on this machine: compiling takes about a minute, once only.")
         else:
             self.info(
-                f"Compiling takes about a minute and will be repeated on every run, because the result cannot be saved ({reason})."
+                "Compiling takes about a minute and will be repeated on every run, because the result cannot be saved "
+                f"({reason})."
             )
 
     def calibrating(self, count: int, reason: str | None = None) -> None:

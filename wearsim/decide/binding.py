@@ -57,17 +57,21 @@ def what_limits(
         return ()
     if sum(one.work for one in proposed.plan) >= USED_UP * limits.minutes:
         minutes = MORE * limits.minutes
-        found.append((_with_minutes(problem, proposed, minutes), f"the time: {minutes:g} minutes"))
+        found.append((_with_minutes(problem, proposed, minutes), f"the time limit matters: {minutes:g} minutes"))
     if not problem.is_certain:
-        found.append((_if_known(problem, proposed), "the uncertain constants: if they were known, the same strokes"))
+        found.append(
+            (_if_known(problem, proposed), "the uncertain constants matter: if they were known, the same strokes")
+        )
     if uncommon is not None:
-        found.append((uncommon.score.expected_rms, "the common strokes: allowing any stroke (--repertoire any)"))
+        found.append(
+            (uncommon.score.expected_rms, "keeping to common strokes matters: allowing any stroke (--repertoire any)")
+        )
     if all(lap.diameter > SMALL * problem.bench.mirror.diameter for lap in problem.bench.laps):
         tried = [_with_lap(problem, limits, proposed, share) for share in SMALLER_LAPS]
         found.append(min(tried, key=lambda one: np.inf if one[0] is None else one[0]))
     now, own = proposed.score.expected_rms, problem.measured
     return tuple(
-        f"what holds this back: {what} would bring the expected RMS down from {np.hypot(now, own) * 1e9:.0f} to "
+        f"{what} would bring the expected RMS down from {np.hypot(now, own) * 1e9:.0f} to "
         f"{np.hypot(rms, own) * 1e9:.0f} nm"
         for rms, what in found
         if rms is not None and AS_GOOD * rms <= now
@@ -105,7 +109,7 @@ def _with_lap(problem: ProposalProblem, limits: Limits, proposed: Candidate, sha
         "mass": own.mass * (share * bench.mirror.diameter / own.diameter) ** 2,
     }
     lap = own.model_copy(update={**size, "name": NEW})
-    words = f"the laps: one more spell with a lap of {length_unit(bench).short(lap.diameter)}"
+    words = f"the size of the lap matters: one more spell with a {length_unit(bench).short(lap.diameter)} lap"
     left = limits.minutes - sum(one.work for one in proposed.plan)
     bench = bench.model_copy(update={"laps": (*bench.laps, lap)})
     fresh = start_state(bench, start.radius, start.height, every.nominal.accuracy).laps[NEW]

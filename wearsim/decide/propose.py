@@ -342,9 +342,9 @@ class _Proposing(ProposalProblem):
         height = outcome.height
         for number in range(2, sessions + 1):
             if not programme.spells:
-                return (), "there is nothing to do in the first one"
+                return (), "there is nothing to do in the first session"
             if self.clock.leaves_out(f"session {number}" if number == sessions else f"sessions {number} to {sessions}"):
-                return tuple(later), "the time limit came first"
+                return tuple(later), "the time limit was reached"
             start = StartFigure(self.start.radius, height, self.start.root)
             limits = replace(self.limits, beyond=False)
             work = replace(self, belief=belief, start=start, laps=None, limits=limits, seed=self.seed + number)

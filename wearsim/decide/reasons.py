@@ -12,6 +12,7 @@ from wearsim.decide.good_enough import GoodEnough
 from wearsim.decide.least_squares import Candidate
 from wearsim.decide.limits import Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
+from wearsim.decide.proposal import AIM_REACHED
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT
@@ -22,7 +23,6 @@ from wearsim.wear.predict import gauge_for
 from wearsim.wear.state import start_state
 from wearsim.wear.warnings import EDGE_AT_WORST, EDGE_LIMIT_WAVES
 
-AIM_REACHED = "the target is reached"
 # A start figure below this has nothing to gain [m].
 NOTHING_LEFT = 0.1e-9
 # A programme must lower the expected figure error by this share to be worth the walk to the barrel. A judgement.
@@ -77,7 +77,8 @@ def reason_for_none(
 def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_round: NotRound | None) -> str:
     if rms_before < NOTHING_LEFT:
         if not_round is not None:
-            return f"the rotationally symmetric part of the figure error is already zero; {_left_by_round_strokes(not_round)}"
+            left = _left_by_round_strokes(not_round)
+            return f"the rotationally symmetric part of the figure error is already zero; {left}"
         return "the figure error is already zero: there is nothing to gain"
     if not best or not any(item.plan for item in best):
         found = "no allowed stroke is predicted to improve the figure in the time given"

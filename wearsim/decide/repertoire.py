@@ -85,7 +85,9 @@ REPERTOIRE = (
         "overhang", (SHORTEST, 0.5), NONE, (0.05, 0.35), "along a chord, the lap's edge on a zone (common practice)"
     ),
     CommonStroke("w", (0.25, 0.5), (0.05, 0.25), (0.0, 0.2), "wide, blends zones (common practice)"),
-    CommonStroke("oval", (0.25, 0.5), (0.05, 0.2), (0.0, 0.2), "evens out what straight strokes leave (common practice)"),
+    CommonStroke(
+        "oval", (0.25, 0.5), (0.05, 0.2), (0.0, 0.2), "evens out what straight strokes leave (common practice)"
+    ),
     CommonStroke("straight", (0.5, 0.75), NONE, NONE, "long, deepens the middle (common practice)", *LONG),
     CommonStroke("w", (0.5, 0.75), (0.1, 0.25), NONE, "long and wide, makes a paraboloid (common practice)", *LONG),
 )

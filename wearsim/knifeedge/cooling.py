@@ -60,8 +60,8 @@ class Cooling:
         if elapsed >= self.time:
             return None
         return (
-            f"tested {_minutes(elapsed)} after the glass was worked or handled: warmth may still show as "
-            f"{height_text(self.error_after(elapsed))} of error; wait {_minutes(self.time)}"
+            f"tested {_minutes(elapsed)} after the glass was worked or handled: it may still be warm enough for "
+            f"{height_text(self.error_after(elapsed))} of error; test {_minutes(self.time)} after the work"
         )
 
 

@@ -372,7 +372,7 @@ def _numbered(folder: Path) -> list[tuple[int, Path]]:
     found = sorted((int(name), place) for name, place in {**there, **replaced}.items())
     for expected, (number, place) in enumerate(found, start=1):
         if not place.is_dir():
-            raise InputError("a file where a session's folder is expected", file=place)
+            raise InputError("this is a file, but a session's folder is expected here", file=place)
         if number < expected:
             other = found[expected - 2][1].name if expected > 1 else session_name(1)
             message = "sessions are counted from 1" if number == 0 else f"the same session as {other}"

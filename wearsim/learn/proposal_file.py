@@ -128,7 +128,10 @@ def with_minutes(programme: Programme, minutes: Sequence[float], source: str) ->
     places = worked if len(minutes) == len(worked) else list(range(len(spells)))
     if len(minutes) != len(places):
         raise InputError(
-            "not one number for each spell", key="minutes", value=_listed(minutes), expected=_wanted(programme, worked)
+            "the number of values does not match the spells",
+            key="minutes",
+            value=_listed(minutes),
+            expected=_wanted(programme, worked),
         )
     instead = dict(zip(places, minutes, strict=True))
     text = programme.text or dump_programme(programme)

@@ -133,7 +133,7 @@ def checked_texts(
     name = READINGS if readings is not None else PROFILE
     if (measured.suffix.lower() == ".csv") != (name == PROFILE):
         expected = "a .csv file" if name == PROFILE else "a .toml file"
-        raise InputError(f"does not have a {name.partition('.')[0]} file's ending", file=measured, expected=expected)
+        raise InputError(f"wrong extension for a {name.partition('.')[0]} file", file=measured, expected=expected)
     load_measurement(measured, mirror.bench)
     note.bench_for(mirror.bench)
     return {PROGRAMME: worked, name: read_text(measured), SESSION: dump_note(note)}

@@ -21,7 +21,7 @@ from wearsim.learn.mirror_folder import BENCH, READINGS, MirrorFolder
 from wearsim.learn.whole_writes import write_file
 
 NOT_A_NUMBER = "not a number"
-CHANGED = "changed by another program in the meantime"
+CHANGED = "changed by another program in the meantime; look at it before you continue"
 _BLOCK, _WINDOWS = (
     re.compile(rf"(?ms)^{key}\s*=\s*\[(?:#[^\n]*|[^#\[\]]|\[[^\[\]]*\])*\]\n?")
     for key in ("readings", "(?:windows|radius)")
@@ -117,7 +117,7 @@ def typed_file(folder: MirrorFolder, rows: Rows, source: str) -> Iterator[Path]:
     """
     sheet = newest_sheet(folder)
     if sheet is None:
-        raise InputError("no sheet of readings in this folder", file=folder.path, expected="one, with windows")
+        raise InputError("no sheet of readings in this folder", file=folder.path, expected="a sheet with windows")
     with tempfile.TemporaryDirectory() as place:
         file = Path(place) / READINGS
         file.write_text(sheet_text(sheet.file, rows, source), encoding="utf-8")
@@ -144,7 +144,7 @@ def write_rows(folder: MirrorFolder, rows: Rows, source: str, made_from: str) ->
     """
     file = present_file(folder)
     if file is None or digest(read_text(file)) != made_from:
-        raise InputError(CHANGED, file=file, expected="that you look at it before you continue")
+        raise InputError(CHANGED, file=file)
     if rows:
         typed_readings(folder.bench, file, rows, source)
     text = sheet_text(file, rows, source)

@@ -69,7 +69,7 @@ class ChoicesView:
             return
         best = found[0]
         if not best["spells"]:
-            with parts.sheet("Nothing to do"):
+            with parts.sheet("Nothing proposed"):
                 parts.says(best["reason"])
                 with parts.fold("All numbers"):
                     parts.written(best["text"])

@@ -192,7 +192,7 @@ def _overhang_words(bench: Bench, answer: Answer) -> list[str]:
     limit = found["edge_limit_m"] / bench.light.wavelength
     lines = [
         f"Fewer than one case in ten turns the edge down by more than {limit:g} wave ({height_text(found['edge_limit_m'])} "
-        "of surface) with:"
+        "on the surface) with:"
     ]
     for label, farthest in found["farthest"].items():
         if farthest is None:

@@ -185,9 +185,9 @@ def _spread(bench: Bench, found: Calibration) -> str:
     else:
         text = f"Removals are assumed to vary by about {found.posterior.spread:.0%} from session to session; "
         text += "your sessions do not determine this yet"
-    text += f". Relaxation time at {temperature_text(bench.laps[0].pitch_temperature, bench)}"
+    text += f". The relaxation time above is for {temperature_text(bench.laps[0].pitch_temperature, bench)}"
     if len(bench.laps) > 1:
-        text += "; stiffness and relaxation time of the first lap, the others by the same factors"
+        text += ", stiffness and relaxation time for the first lap; those of the other laps change by the same factors"
     nothing = all(found.determined(name) in ("prior", "known") for name in NAMES)
     if nothing and all(found.determined_of(powers(name)) in ("prior", "known") for name in PRODUCTS):
         text = f"Your sessions determine nothing yet: these are the values assumed beforehand. {text}"

@@ -13,7 +13,7 @@ from wearsim.show.text import paragraph
 
 HEAVY = 20.0
 """From here on two people lift [kg] (common practice, no source)."""
-FIRST_OF_ALL = "Follow local rules, and ask licensed or qualified people; what they say comes first."
+FIRST_OF_ALL = "Local regulations and the advice of licensed or qualified people always come first."
 CAUTIONS = (
     "Large glass is heavy, and slippery when wet: above about 20 kg lift it with a second person or a hoist. (One country's "
     "limit: lifting constant 23 kg, NIOSH, United States, from memory.)",

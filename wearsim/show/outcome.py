@@ -36,6 +36,10 @@ if TYPE_CHECKING:
 
 
 BAND = "Band: nine of ten cases fall inside it."
+REACH_NOTE = (
+    "Reach/limit: how far off centre the top piece goes, and where it would tip off. Lift-off: the share of the overlap "
+    "that carries no load."
+)
 PROFILES_HEIGHT = 6.2  # of their panels [in]
 MOST_DRAWN = 12
 
@@ -136,8 +140,8 @@ def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Leng
         (str(number), f"{planned.minutes:g}", *cells, "-" if planned.is_press else tip)
         for number, (planned, *cells, tip) in enumerate(zip(programme.spells, *columns, reach, strict=True), start=1)
     ]
-    heads = ("Spell", "Min", f"RMS after\n{high.name}", "Pressure\nkPa", "Lift-off\n%", f"Reach/tips\n{unit.name}")
-    lines = [table(heads, rows)]
+    heads = ("Spell", "Min", f"RMS after\n{high.name}", "Pressure\nkPa", "Lift-off\n%", f"Reach/limit\n{unit.name}")
+    lines = [table(heads, rows), paragraph(REACH_NOTE)]
     for number, spell in enumerate(programme.spells, start=1):
         words = spell_words(spell, bench.mirror.diameter, unit)
         lines.append(paragraph(words, f"{number}: ".rjust(5), "     "))

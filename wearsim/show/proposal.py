@@ -14,8 +14,9 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import LengthUnit, counted, length_unit
-from wearsim.decide.proposal import LaterSession, Proposal
-from wearsim.decide.reasons import AIM_REACHED, share_words
+from wearsim.decide.choice import ANY_STROKE
+from wearsim.decide.proposal import AIM_REACHED, LaterSession, Proposal
+from wearsim.decide.reasons import share_words
 from wearsim.decide.trade_off import TradeOff
 from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_before, numbers_table
 from wearsim.show.outcome import numbers_text, unit_for
@@ -69,7 +70,7 @@ def programme_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
     programme = proposal.programme
     if not programme.spells:
         stops = proposal.reason.startswith(AIM_REACHED)
-        return paragraph(f"{'Stop' if stops else 'Nothing to do'}: {proposal.reason}.")
+        return paragraph(f"{'Stop' if stops else 'Nothing proposed'}: {proposal.reason}.")
     heads = ["Spell", "Min", "On top", "Stroke"]
     heads += [
         f"{head}\n{of}" for size in ("Length", "Side", "Off centre") for head, of in ((size, unit.name), ("", "of D"))
@@ -118,6 +119,8 @@ def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         rows.append((one.name, high.number(one.expected_rms), f"{one.effort:.0f}", words))
     rows.append(("Stop now", high.number(proposal.stopped_rms), "0", "-"))
     notes = [f"{one.name}: the usual one for {one.words}." for one in proposal.choices if one.words]
+    if any(one.name == ANY_STROKE for one in proposal.choices):
+        notes.append(f"{ANY_STROKE}: the best programme if strokes that are not in common use are allowed as well.")
     note = (
         "Expected RMS: all uncertainties included. Effort: minutes of work, plus 15 for each further spell and each change "
         "of the piece on top; heavy glass on top counts double."
@@ -173,8 +176,8 @@ def no_more_text(proposal: Proposal) -> str:
     if not proposal.no_more_sessions:
         return ""
     planned = len(proposal.later) + bool(proposal.programme.spells)
-    count = counted(planned, "session") if planned else "no session"
-    return paragraph(f"Planned: {count}, fewer than asked for: {proposal.no_more_sessions}.")
+    count = f"Only {counted(planned, 'session')} planned" if planned else "No session planned"
+    return paragraph(f"{count}: {proposal.no_more_sessions}.")
 
 
 def later_text(bench: Bench, number: int, session: LaterSession, unit: LengthUnit) -> str:

@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 TOLERABLE_COLOUR = "#e9eef2"
 LEAST_WIDTH = 0.012  # of a zone's bar, of the mirror's radius
 SIGMAS_90 = 1.645
+SETTING_ORIGINS = {
+    "given": "as stated on the sheet", "repeats": "estimated from your repeats", "assumed": "assumed",
+}  # fmt: skip
 
 
 def reduction_text(
@@ -83,9 +86,10 @@ def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthU
         rows.append((number.label, number.written(getattr(reduction, number.name)), *cells))
     knife = knife_unit(readings)
     note = (
-        f"The readings determine {reduction.supported:.1f} of {len(reduction.zones) - 1} independent shapes. A single "
+        f"The readings determine {reduction.supported:.1f} of the {len(reduction.zones) - 1} independent components of the "
+        f"profile that {len(reduction.zones)} zones can show. A single "
         f"knife setting has a standard deviation of {knife.text(reduction.setting_sigma)} at 0.35 of the radius "
-        f"({reduction.setting_origin}). The best-fit conic has a radius of curvature of "
+        f"({SETTING_ORIGINS[reduction.setting_origin]}). The best-fit conic has a radius of curvature of "
         f"{long_unit(unit).text(reduction.radius_fit)}, if the stated radius is right: readings with an arbitrary zero "
         "cannot show it. The windows cannot show a zone narrower than themselves; the band allows for one."
     )

@@ -203,7 +203,7 @@ def _list(items: Any, settings: tuple[StudySetting, ...], at: str, file: Path | 
         values = tuple(setting.number(item, file, at) for item in items)
         units = {setting.unit_of(item) for item in items}
         if len(units) != 1:
-            raise InputError("fractions and lengths in one list", file=file, key=at, expected="one or the other")
+            raise InputError("this list mixes fractions and lengths", file=file, key=at, expected="only one of the two")
         unit = units.pop()
     if len(set(values)) != len(values):
         raise InputError("a value is listed twice", file=file, key=at, value=items)
@@ -223,7 +223,7 @@ def _sampled(table: Any, settings: tuple[StudySetting, ...], at: str, file: Path
     first_key, second_key = keys = SPREADS[spread]
     if set(table) != {"spread", *keys}:
         expected = ", ".join(("spread", *keys))
-        raise InputError("not the keys of this spread", file=file, key=at, value=", ".join(table), expected=expected)
+        raise InputError("wrong keys for this spread", file=file, key=at, value=", ".join(table), expected=expected)
     first = setting.number(table[first_key], file, f"{at}.{first_key}")
     second = _second(setting, table[second_key], second_key, at, file)
     unit = setting.unit_of(table[first_key])

@@ -158,8 +158,8 @@ def study_from_table(
     InputError
     """
     if "study" not in table and "mirror" in table:
-        expected = "a study; or a standard question about this bench: --question overhang, on-top or pitch"
-        raise InputError("a bench", file=file, expected=expected)
+        expected = "a study file, or a standard question about this bench: --question overhang, on-top or pitch"
+        raise InputError("this is a bench, not a study", file=file, expected=expected)
     check_keys(table, ("study", "spell", "axis", "sample"), file)
     if "study" not in table:
         raise InputError("missing", file=file, key="study", expected="a table [study]")
@@ -245,7 +245,9 @@ def _check_together(study: Study) -> None:
             message = f"{kept} is available only with the {quantity.engine} engine"
             raise InputError(message, file=study.file, key="study.keep", value=kept)
         if quantity.drawn and not study.about.draws:
-            raise InputError(f"{kept} needs draws", file=study.file, key="study.draws", expected="64, say")
+            raise InputError(
+                f"{kept} needs draws", file=study.file, key="study.draws", expected="draws = 64, for example"
+            )
     _check_values(study)
 
 

@@ -284,7 +284,9 @@ def _span(curves: tuple[Curve, ...], result: StudyResult) -> dict[str, Any]:
     for name in ("surface_rms", "conic_fit"):
         values = np.array([one.values[name] for one in curves])
         if not np.any(np.isfinite(values)):
-            raise InputError("none of the cases in this question can be worked on this bench", key="--question", value="pitch")
+            raise InputError(
+                "none of the cases in this question can be worked on this bench", key="--question", value="pitch"
+            )
         middle = values.shape[0] // 2, values.shape[1] // 2
         found[name] = {
             "least": float(np.nanmin(values)), "most": float(np.nanmax(values)), "as_it_is": float(values[middle]),

@@ -244,8 +244,8 @@ def _palms(bench: Bench) -> Risk:
 
     careless = worst(False)
     worked = worst(True) if bench.hands.hand_turn < WORK else careless
-    advice = "turn it in your hands; gloves; pauses; or put the tool on top"
-    return _risk("palms", "the palms warm its back", "mirror", worked, careless.rms, advice)
+    advice = "keep turning it; wear gloves; take breaks; or put the tool on top"
+    return _risk("palms", "your palms warm the back of the mirror", "mirror", worked, careless.rms, advice)
 
 
 def _tool_disc(bench: Bench, lap: Lap, unit: LengthUnit) -> Risk:

@@ -44,7 +44,9 @@ def uneven_start(bench: Bench, glass: GlassGrid) -> Floats:
     if source.zernike is not None:
         return gauge.height_of_terms(np.array(source.zernike))
     if source.map is None:
-        raise InputError("no map and no terms", file=bench.file, key="figure", expected="map or zernike")
+        raise InputError(
+            "neither a map nor Zernike terms are given", file=bench.file, key="figure", expected="map or zernike"
+        )
     try:
         return gauge.height_of_map(height_map(source.content, source.map))
     except InputError as error:

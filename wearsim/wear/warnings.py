@@ -87,12 +87,12 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
         at_worst = roll if outcome.band is None else sign * float(outcome.band.edge_roll[end])
         if roll > max(limit, before):
             lines.append(
-                f"edge: turned {way} by {height_text(roll)} of surface afterwards ({_edge_now(sign * before)}); "
+                f"edge: turned {way} by {height_text(roll)} on the surface afterwards ({_edge_now(sign * before)}); "
                 f"the limit is {height_text(limit)}"
             )
         elif at_worst > max(limit, before):
             lines.append(
-                f"{EDGE_AT_WORST} it ends up turned {way} by {height_text(at_worst)} of surface or more "
+                f"{EDGE_AT_WORST} it ends up turned {way} by {height_text(at_worst)} or more on the surface "
                 f"({_edge_now(sign * before)})"
             )
     return lines
@@ -112,7 +112,7 @@ def _rim(bench: Bench, outcome: Outcome) -> list[str]:
         return []
     width = f", half of that within {stroke_unit(bench).short(after.rim_width)}" if after.rim_width else ""
     return [
-        f"rim: {height_text(down)} of surface below the sphere that best fits the inner 80% ({height_text(before)} before)"
+        f"rim: {height_text(down)} below the sphere that best fits the inner 80% ({height_text(before)} before)"
         f"{width}: a broad turn-down, or overcorrection"
     ]
 
@@ -183,8 +183,9 @@ def _glass(bench: Bench) -> list[str]:
     enough = mirror.thickness + plate.thickness * ((share / BEND_SHARE) ** (1.0 / 3.0) - 1.0)
     return [
         f"glass: {length(mirror.thickness)} thick at {length(mirror.diameter)} across is too thin to count as rigid, as the "
-        f"prediction assumes; about {length(enough)} would be enough. It bends {share:.0%} as much as the pitch compresses "
-        f"(in rings; {give(bench):.0%} across a diameter). Turn the mirror in your hands while it is on top"
+        f"prediction assumes; about {length(enough)} would be enough. Under load it bends {share:.0%} as much as "
+        f"the pitch compresses for symmetric errors, and {give(bench):.0%} as much for astigmatic ones. Turn "
+        f"the mirror in your hands while it is on top"
     ]
 
 
@@ -197,8 +198,8 @@ def astigmatism_warning(bench: Bench, found: ZernikeAstigmatism) -> tuple[str, .
     cause = f"If the mirror is never turned in the hands, they bend it by about {height_text(hands)}; "
     cause += "that may be the cause. "
     return (
-        f"astigmatism: {height_text(found.amplitude)} RMS of surface, high at {round(math.degrees(found.axis)) % 180} deg. "
-        f"Strokes worked evenly all round cannot remove it. {cause if bends else ''}"
+        f"astigmatism: {height_text(found.amplitude)} RMS on the surface, high at {round(math.degrees(found.axis)) % 180} "
+        f"deg. Strokes worked evenly all round cannot remove it. {cause if bends else ''}"
         "Before you work on it, turn the mirror on its test stand and test again: what stays with the stand is not in the "
         "glass. While working, turn the mirror by 72 to 80 deg before each spell, so that its cause does not add up",
     )
@@ -207,7 +208,7 @@ def astigmatism_warning(bench: Bench, found: ZernikeAstigmatism) -> tuple[str, .
 def _neglected(bench: Bench, programme: Programme) -> list[str]:
     """What the engines leave out, where it makes a tenth of a wave."""
     return [
-        f"{risk.words}: about {height_text(risk.rms)} RMS of surface that the prediction leaves out; {risk.advice}"
+        f"{risk.words}: about {height_text(risk.rms)} RMS on the surface that the prediction leaves out; {risk.advice}"
         for risk in large_risks(bench, {spell.on_top for spell in programme.spells})
     ]
 
@@ -220,6 +221,6 @@ def _weight(bench: Bench, programme: Programme) -> list[str]:
         if mass > HEAVY:
             lines.append(
                 f"weight: the {on_top} on top weighs {math.ceil(mass)} kg: lift it with a second person or a "
-                "hoist; local rules, and what licensed or qualified people say, come first"
+                "hoist; local regulations and the advice of licensed or qualified people always come first"
             )
     return lines

@@ -13,15 +13,16 @@ from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import INCHES, POUND, LengthUnit, counted, length_unit, stroke_unit
-from wearsim.decide.proposal import EarlyStop
+from wearsim.decide.proposal import AIM_REACHED, EarlyStop
+from wearsim.kernels.arrays import Floats
 from wearsim.show.card.readings import ReadingRows, can_check, check_by_readings, reading_rows
-from wearsim.show.card.work import CardWork
+from wearsim.show.card.work import NO_SPELLS, CardWork
 from wearsim.show.notices import waiting_text, waiting_time
 from wearsim.show.numbers import degree_sign
 from wearsim.show.outcome import unit_for
 from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import Drawing, drawing_of
-from wearsim.show.text import ends_words, in_diameters
+from wearsim.show.text import band_words, ends_words, in_diameters
 from wearsim.wear.expected_readings import ReadingsAfter, is_long
 from wearsim.wear.outcome import Outcome
 
@@ -31,7 +32,9 @@ BOX = "\u25a1"
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
 PRESS_MINUTES = 5.0
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
-CAPTION = "To scale. Solid: bottom piece (facets if a lap); dashed: top piece at its farthest; line: path of its centre"
+CAPTION = (
+    "To scale. Solid: bottom piece (a lap with its facets); dashed: top piece farthest out; line: path of its centre"
+)
 
 
 @dataclass(frozen=True)
@@ -172,7 +175,7 @@ def _stroke_words(bench: Bench, spell: Spell, unit: LengthUnit) -> tuple[str, ..
     stroke = spell.stroke_on(diameter)
     parts = ((stroke.length, "long"), (stroke.side_sweep, "to each side"), (stroke.side_overhang, "off centre"))
     sizes = (f"{unit.short(size)} {what} ({in_diameters(size / diameter)}\u00a0D)" for size, what in parts if size)
-    sweep = f", {spell.strokes_per_sweep:g} per sweep" if spell.stroke == "w" else ""
+    sweep = f", {spell.strokes_per_sweep:g} strokes per sweep" if spell.stroke == "w" else ""
     return (f"{STROKES[spell.stroke].words} stroke{sweep}", *sizes)
 
 
@@ -189,12 +192,12 @@ def counted_turns(hands: Hands, seconds: float) -> str:
     """How both pieces turn: by hand, or on a machine."""
     if any(hands.spins):
         return f"top piece {hands.top_turns:g}, stand {hands.stand_turns:g} turns per minute"
-    return "walk {}, top {}".format(*turns_by_hand(hands, seconds))
+    return "{} round the barrel, {} of the top piece".format(*turns_by_hand(hands, seconds))
 
 
 def turns_by_hand(hands: Hands, seconds: float) -> tuple[str, str]:
     """How often one walks round the barrel, and how often the top piece turns in the hands."""
-    return _in_quarters(seconds / hands.walk, "round"), _in_quarters(seconds / hands.hand_turn, "turn")
+    return _in_quarters(seconds / hands.walk, "turn"), _in_quarters(seconds / hands.hand_turn, "turn")
 
 
 def _in_quarters(value: float, noun: str) -> str:
@@ -211,9 +214,10 @@ def quarters(value: float) -> str:
 
 
 def push_words(force: float, unit: LengthUnit) -> str:
-    """The force, and the weight that is like it: in pounds for whoever measures in inches."""
-    name, size = ("lb", POUND) if unit is INCHES else ("kg", 1.0)
-    return f"{force:.0f} N ({force / GRAVITY / size:.1f} {name})"
+    """The force, and the weight that is like it: in pounds, and first, for whoever measures in inches."""
+    if unit is INCHES:
+        return f"{force / GRAVITY / POUND:.1f} lb ({force:.0f} N)"
+    return f"{force:.0f} N ({force / GRAVITY:.1f} kg)"
 
 
 def _figure_check(early: EarlyStop, minutes: float, high: LengthUnit) -> tuple[str, ...]:
@@ -242,7 +246,8 @@ def _prediction(proposal: CardWork, high: LengthUnit, minutes: float) -> str:
     """What the programme does, with its band."""
     outcome = proposal.outcome
     if not proposal.programme.spells:
-        return f"Nothing to do: {proposal.reason}."
+        proposed = proposal.reason.startswith((AIM_REACHED, NO_SPELLS))
+        return f"Nothing {'to do' if proposed else 'proposed'}: {proposal.reason}."
     before, after = _before_and_after(outcome, "surface_rms", high)
     text = f"RMS now {before}; after {minutes:g} min of work {after}."
     return f"{text} In brackets: 90% band." if outcome.band is not None else text
@@ -266,7 +271,8 @@ def _first(bench: Bench, proposal: CardWork, unit: LengthUnit) -> tuple[str, ...
     pressings = any(spell.is_press for spell in spells[1:])
     between = "Press the lap again only where a spell says so." if pressings else "No pressing between spells."
     pushed = push_words(bench.hands.push, unit)
-    push = f"While working, add a push of {pushed} to the weight of the top piece. {_turning_words(bench.hands)}"
+    push = f"While working, press down with {pushed} in addition to the weight of the top piece. "
+    push += _turning_words(bench.hands)
     first = f"{BOX} lap warmed and pressed   {BOX} fresh charge on   {BOX} lap wet   {BOX} mirror rotated"
     lines = (first, f"{pressing_words(bench, proposal.programme, proposal.pressings)} {between}", push)
     if len(spells) == 1 or any(spell.turn for spell in spells):
@@ -277,7 +283,7 @@ def _first(bench: Bench, proposal: CardWork, unit: LengthUnit) -> tuple[str, ...
 def _turning_words(hands: Hands) -> str:
     if any(hands.spins):
         return "The machine turns the pieces."
-    return "Turn it slowly, against the direction you walk."
+    return "Turn the top piece slowly, against the direction you walk."
 
 
 def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | None, float]) -> str:
@@ -336,16 +342,25 @@ def _to_look_for(bench: Bench, proposal: CardWork, high: LengthUnit) -> tuple[st
     ring = f"{unit.number(zones.edges[i])} to {unit.text(zones.edges[i + 1])}"
     way, sign = ("lower", -1.0) if change[i] < 0.0 else ("higher", 1.0)
     why = "" if sign < 0.0 else ", because less glass is removed there"
-    by = high.text(abs(change[i]))
+    than = f"about {high.text(abs(change[i]))} {way} than the rest"
     edge_now, edge_after = _before_and_after(outcome, "edge_roll", high)
     if outcome.band is not None and outcome.band.change is not None:
         ends = np.sort(sign * (zones.matrix @ outcome.band.change.T)[i])
-        by += ends_words({"change": ends}, "change", high.number)
+        than += f" ({_either_way(ends, way, high)})"
     return (
-        f"Largest change: {ring} from the centre, {by} {way} relative to the rest{why}.",
-        f"Edge roll {edge_now} now, {edge_after} after; negative = turned down. If it is down further, propose again.",
+        f"Largest change: {ring} from the centre, {than}{why}.",
+        f"Edge roll {edge_now} now, {edge_after} after; negative = turned down. If it is turned "
+        "down further, propose again.",
         *rest,
     )
+
+
+def _either_way(ends: Floats, way: str, high: LengthUnit) -> str:
+    """A band of a change that goes ``way``: where one end goes the other way, in words."""
+    if ends[0] >= 0.0:
+        return band_words(ends, high.number)
+    other = "higher" if way == "lower" else "lower"
+    return f"from {high.text(-ends[0])} {other} to {high.text(ends[1])} {way}"
 
 
 def afterwards_text(bench: Bench) -> str:

@@ -38,6 +38,9 @@ class CardWork(Protocol):
         """Why there is nothing to do, where there is nothing."""
 
 
+NO_SPELLS = "the programme has no spells"
+
+
 @dataclass(frozen=True, eq=False)
 class PredictedWork:
     """A programme of the person's own, as it was predicted; the attributes are those of :class:`CardWork`."""
@@ -45,7 +48,7 @@ class PredictedWork:
     programme: Programme
     outcome: Outcome
     pressings: Mapping[str | None, float]
-    reason: str = "the programme has no spells"
+    reason: str = NO_SPELLS
 
     @property
     def early(self) -> EarlyStop:

@@ -164,7 +164,7 @@ class MapGauge:
         measured = grids.glass_of(glass.radius, glass.hole, grids.across_glass(glass.radius, count), 0.0, glass.fade)
         padded = np.pad(np.asarray(error, dtype=np.float64), grids.MARGIN, constant_values=np.nan)
         if not np.isfinite(padded[grids.used_cells(measured)]).all():
-            raise InputError("the height map has gaps on the glass", expected="a number in every cell of it")
+            raise InputError("the height map has gaps on the glass", expected="a number in every cell on the glass")
         # cells that the rim cuts are carried on from inside: what was measured there is half air
         whole = grids.carry_on(padded, measured)
         return grids.read_map(whole, measured.across, glass.across[None, :], glass.across[:, None]) + self.departure()

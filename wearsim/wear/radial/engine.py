@@ -97,7 +97,7 @@ def check_round(bench: Bench, lap: Lap) -> None:
     for key, (value, words) in cut.items():
         if value > 0:
             raise InputError(
-                "planar engine only", file=bench.file, key=f"{table}.{key}", value=words,
+                "only the planar engine uses this", file=bench.file, key=f"{table}.{key}", value=words,
                 expected="0, or --engine planar",
             )  # fmt: skip
 
