@@ -7,7 +7,7 @@ from typing import Annotated
 
 from wearsim.bench.fields import Depth, Force, InputTable, Jitter, LengthPair, Time, default, number
 
-_LEAD = "judgement: friction about 0.15, hands about 35 mm above the interface; hardly matters"
+_LEAD = "judgement: friction about 0.15, hands about 35 mm above the interface; has little effect"
 
 
 REFERENCE_SPEED = 0.1

@@ -21,7 +21,9 @@ NEEDED = ("nicegui", "segno")
 Place = Annotated[
     Path,
     typer.Argument(
-        metavar="FOLDER", help="A mirror's folder, or a folder that contains several of them.", show_default="here"
+        metavar="FOLDER",
+        help="A mirror's folder, or a folder that contains several of them.",
+        show_default="the current folder",
     ),
 ]
 Share = Annotated[

@@ -167,7 +167,7 @@ def _name_next(messages: Messages, bench: Path, proposal: Proposal, output: Path
 
 def _name_next_to_nothing(messages: Messages, bench: Path, proposal: Proposal) -> None:
     """Where nothing is proposed: stop, see to what is not round, allow more strokes, or test again."""
-    from wearsim.decide.proposal import AIM_REACHED
+    from wearsim.decide.good_enough import AIM_REACHED
 
     if any(line.startswith("astigmatism:") for line in proposal.outcome.warnings):
         messages.next("predict", bench, "--programme", "programme.toml", "--engine", "planar")

@@ -1,4 +1,4 @@
-"""Whether the glass as it is reaches the aim, its measurement's own uncertainty considered."""
+"""Whether the glass as it is reaches the aim, allowing for the uncertainty of its measurement."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from wearsim.figure.aim import Verdict, verdict_for
 from wearsim.figure.metrics import FigureGauge
 from wearsim.wear.initial_figure import StartFigure
 
+AIM_REACHED = "the target is reached"
+"""How the reason for an empty programme begins where nothing is left to do."""
 DRAWS = 200
 """Surfaces that the chance is taken over."""
 

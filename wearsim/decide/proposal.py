@@ -24,8 +24,6 @@ from wearsim.wear.outcome import Outcome
 from wearsim.wear.predict import BAND_DRAWS
 from wearsim.wear.state import State
 
-AIM_REACHED = "the target is reached"
-"""How the reason begins where nothing is left to do."""
 # Between two looks at the figure, about: of the line, of a draw [min]. Between looks the figure goes evenly.
 STEP, DRAWN_STEP = 2.0, 5.0
 

@@ -8,11 +8,10 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.units import counted
-from wearsim.decide.good_enough import GoodEnough
+from wearsim.decide.good_enough import AIM_REACHED, GoodEnough
 from wearsim.decide.least_squares import Candidate
 from wearsim.decide.limits import Limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
-from wearsim.decide.proposal import AIM_REACHED
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.kernels.arrays import Floats
 from wearsim.wear.accuracy import DEFAULT
@@ -53,10 +52,10 @@ def share_words(share: float, band: Floats | None) -> str:
     """A share of the error; with its band, where there is one, in words that say what more than all of it means."""
     if band is None:
         return f"{share:.0%} of the error"
-    what = ["below 0% the figure is worse"] if band[0] < 0.0 else []
-    what += ["above 100% it has gone too far"] if band[1] > 1.0 else []
-    more = f"; {', '.join(what)}" if what else ""
-    return f"{share:.0%} of the error, in nine of ten cases {band[0]:.0%} to {band[1]:.0%} of it{more}"
+    what = ["below 0%, the figure gets worse"] if band[0] < 0.0 else []
+    what += ["above 100%, the work overshoots"] if band[1] > 1.0 else []
+    more = f"; {'; '.join(what)}" if what else ""
+    return f"{share:.0%} of the error (in nine of ten cases {band[0]:.0%} to {band[1]:.0%}{more})"
 
 
 def reason_for_none(

@@ -364,8 +364,8 @@ def _bench_text(answers: Answers, rows: Rows, bench: Bench) -> str:
         "# Written by wearsim new. Lines that begin with # are defaults, each with its",
         "# source; remove the # to give your own value. Every quantity has its unit:",
         "# millimetres or inches, kilograms or pounds, as you have them.",
-        "# Sources: [read] seen in the source; [memory] quoted from memory;",
-        "# [derived] calculated.",
+        "# judgement: our own estimate; [read]: seen in the source; [memory]: quoted",
+        "# from memory; [derived]: calculated.",
         *(["# The defaults are in inches and pounds, rounded."] if is_in_inches(answers.diameter) else []),
     ]
     for table in ("mirror", "lap", "hands", "wear", "spread", *(["light"] if "light" in rows else [])):

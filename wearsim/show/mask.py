@@ -49,7 +49,7 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
         for i, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True))
     ]
     note = (
-        "Knife: the reading of a perfect mirror, relative to window 1. Spread: how much the perfect mirror's own "
+        "Perfect reading: what a perfect mirror would read, relative to window 1. Spread: how much the perfect mirror's own "
         "aberration changes from edge to edge of the window. Above 1 the window darkens unevenly; you then read its "
         "average, and reduce treats it as such."
     )

@@ -13,7 +13,7 @@ from wearsim.show.text import paragraph
 
 HEAVY = 20.0
 """From here on two people lift [kg] (common practice, no source)."""
-FIRST_OF_ALL = "Local regulations and the advice of licensed or qualified people always come first."
+FIRST_OF_ALL = "Local regulations and the advice of licensed or qualified people come first."
 CAUTIONS = (
     "Large glass is heavy, and slippery when wet: above about 20 kg lift it with a second person or a hoist. (One country's "
     "limit: lifting constant 23 kg, NIOSH, United States, from memory.)",
@@ -37,6 +37,12 @@ IN_SHORT = f"Caution: heavy wet glass, hot pitch, dust, bright light (-v: more).
 AT_THE_LIGHT = f"Caution: never look at the Sun, or into a laser or bright test lamp (-v: more).\n{FIRST_OF_ALL}"
 
 
+WHERE_FROM = (
+    "Defaults used, and where they come from (judgement: our own estimate; [read]: seen in the source; [memory]: quoted "
+    "from memory; [derived]: calculated):"
+)
+
+
 def cautions_text(*, whole: bool = False, at_the_light: bool = False) -> str:
     """Two lines, of the test where it is near the light source; or all of them."""
     if not whole:
@@ -48,7 +54,7 @@ def defaults_text(used: Sequence[DefaultUsed], *, sources: bool = False) -> str:
     """Defaults by table, a line or two each; or one by one with their sources."""
     if sources:
         lines = [paragraph(f"{one.key} = {one.value}: {one.why}", "  ", "      ") for one in used]
-        return "\n".join(["Defaults used, and where they come from:", *lines])
+        return "\n".join([paragraph(WHERE_FROM), *lines])
     tables: dict[str, list[str]] = {}
     for one in used:
         table, _, name = one.key.rpartition(".")

@@ -15,7 +15,8 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import LengthUnit, counted, length_unit
 from wearsim.decide.choice import ANY_STROKE
-from wearsim.decide.proposal import AIM_REACHED, LaterSession, Proposal
+from wearsim.decide.good_enough import AIM_REACHED
+from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.decide.reasons import share_words
 from wearsim.decide.trade_off import TradeOff
 from wearsim.show.numbers import BandedNumbers, Number, numbers_after, numbers_before, numbers_table

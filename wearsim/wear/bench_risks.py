@@ -222,7 +222,7 @@ def _support(bench: Bench, unit: LengthUnit, high: LengthUnit) -> Risk:
     if own == "three pads":
         nearer = on_points(plate, load, [PointRing(3, MOVED_IN)])
         place = unit.short(MOVED_IN * plate.radius)
-        advice += f"; or move the three in to {place} ({high.text(nearer.rms)}) if nothing rocks"
+        advice += f"; or move the three in to {place} ({high.text(nearer.rms)}) if the mirror does not rock there"
     advice += (
         f"; {turning}. If it has not been turned for hours, expect another {high.text(sag.rms)} RMS of lobed error"
     )
@@ -273,7 +273,7 @@ def _facets(bench: Bench, lap: Lap) -> Risk:
     radius, weight = _radii(bench.mirror.radius)
     height = depth * ripple(radius)
     printed = Deflection(radius / bench.mirror.radius, weight, (height - weight @ height)[:, None])
-    advice = "cut the channels off centre; vary the length of the strokes; narrow channels"
+    advice = "cut the channels off centre; vary the length of the strokes; keep the channels narrow"
     return _risk("facets", "the channels print through as rings", "either", printed, printed.rms, advice)
 
 

@@ -221,6 +221,6 @@ def _weight(bench: Bench, programme: Programme) -> list[str]:
         if mass > HEAVY:
             lines.append(
                 f"weight: the {on_top} on top weighs {math.ceil(mass)} kg: lift it with a second person or a "
-                "hoist; local regulations and the advice of licensed or qualified people always come first"
+                "hoist; local regulations and the advice of licensed or qualified people come first"
             )
     return lines

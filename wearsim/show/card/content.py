@@ -13,7 +13,8 @@ from wearsim.bench.hands import Hands
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import INCHES, POUND, LengthUnit, counted, length_unit, stroke_unit
-from wearsim.decide.proposal import AIM_REACHED, EarlyStop
+from wearsim.decide.good_enough import AIM_REACHED
+from wearsim.decide.proposal import EarlyStop
 from wearsim.kernels.arrays import Floats
 from wearsim.show.card.readings import ReadingRows, can_check, check_by_readings, reading_rows
 from wearsim.show.card.work import NO_SPELLS, CardWork
