@@ -184,7 +184,7 @@ def test_at_a_terminal_it_asks_and_asks_again(folder: Path, call: Call, monkeypa
     asked(monkeypatch, *first, "rouge", "64F")
     called = call("new", "mine", "--push", "20 N")
     assert called.code == 0, called.err
-    assert "a bare number where a unit is needed" in called.err
+    assert "the unit is missing" in called.err
     assert '"six"; expected a plain number such as 6, or f/6' in called.err
     bench = load_bench(folder / "bench.toml")
     assert (bench.laps[0].diameter, bench.laps[0].pitch, bench.hands.push) == (0.16, "hard", 20.0)

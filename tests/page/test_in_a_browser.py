@@ -197,7 +197,7 @@ def test_all_that_is_needed_at_the_barrel_is_on_one_screen(
         "#reminder",
         "figure svg",
         "figcaption",
-        "text=strokes a minute",
+        "text=strokes per minute",
         "button:has-text('Start')",
     )
     _assert_in_sight(page, height, *seen, "button:has-text('Skip this spell')")

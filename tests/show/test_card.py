@@ -155,10 +155,7 @@ def test_the_spells_are_said_in_full() -> None:
         "22 mm off centre (0.11\u00a0D)",
     )
     # 27 min at 50 a minute; a circuit of 4 min, a turn of 6 min
-    assert first.pace == (
-        "1350 strokes, 50 per minute",
-        "6\u00be turns round the barrel, 4\u00bd turns of the top piece",
-    )
+    assert first.pace == ("1350 strokes, 50 per minute", "walk round 6\u00be\u00d7, turn top 4\u00bd\u00d7")
     assert first.turn == "First turn the mirror by\u00a072\u00b0"
     third = content(3).spells[2]
     assert "push 20 N (2.0 kg)" in third.pace and third.turn == ""
@@ -168,7 +165,7 @@ def test_inches_and_pounds_for_whoever_wrote_inches() -> None:
     said = content(3, in_inches())
     assert said.spells[0].what[1] == "5.59 in long (0.71\u00a0D)"
     assert "push 4.5 lb (20 N)" in said.spells[2].pace
-    assert "While working, press down with 6.7 lb (30 N) in addition to the weight of the top piece." in said.before[2]
+    assert "Press down on the top piece with 6.7 lb (30 N) in addition to its weight." in said.before[2]
 
 
 def test_a_long_spell_has_a_checkpoint_of_the_figure_where_nobody_reads_a_knife() -> None:

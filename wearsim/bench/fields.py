@@ -133,7 +133,7 @@ def as_float(value: Any, rule: NumberRule, from_file: bool = True) -> float:
         return _within(_from_text(value, rule), rule)
     number = _from_number(value, rule)
     if rule.base and from_file:
-        raise refuse("a bare number where a unit is needed", rule.expected)
+        raise refuse("the unit is missing", rule.expected)
     return _within(number, rule)
 
 

@@ -153,7 +153,7 @@ def nearest_word(word: str, allowed: Iterable[str]) -> str:
     close = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
     if close:
         return f'"{close[0]}" (did you mean that?)'
-    return "one of " + ", ".join(words) if words else "none"
+    return ("one of " * (len(words) > 1) + ", ".join(words)) if words else "none"
 
 
 def check_keys(table: dict[str, Any], allowed: Iterable[str], file: Path | None, prefix: str = "") -> None:

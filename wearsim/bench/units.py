@@ -167,11 +167,11 @@ def _conversion(unit: str, base: str, every: bool) -> tuple[Fraction, Fraction]:
 
     product, base_unit = _pint_unit(unit, every), _pint_unit(base, every)
     if base == "rad" and str(registry(every).get_root_units(product)[1]) != "radian":
-        raise NotAQuantity("the wrong kind of unit")  # to pint an angle is a plain number, and so are dB and %
+        raise NotAQuantity("wrong kind of unit")  # to pint an angle is a plain number, and so are dB and %
     try:
         zero, one = (registry(every).Quantity(Fraction(n), product).to(base_unit).magnitude for n in (0, 1))
     except (pint.PintError, ArithmeticError) as error:
-        raise NotAQuantity("the wrong kind of unit") from error
+        raise NotAQuantity("wrong kind of unit") from error
     return Fraction(one) - Fraction(zero), Fraction(zero)
 
 
@@ -190,7 +190,7 @@ def read(text: str, base: str) -> float:
     """
     number, unit = split(text, base)
     if not unit:
-        raise NotAQuantity("a bare number where a unit is needed")
+        raise NotAQuantity("the unit is missing")
     return _in_base(number, unit, base)
 
 

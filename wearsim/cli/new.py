@@ -142,7 +142,7 @@ def _check_needed(given: dict[str, Any]) -> None:
     for key in ("diameter", "focal_ratio", "lap_mass"):
         if given[key] is None:
             flag = "--" + key.replace("_", "-")
-            raise InputError("missing", key=flag, expected="this flag (questions are asked only at a terminal)")
+            raise InputError("missing: give this flag (questions are asked only at a terminal)", key=flag)
 
 
 def _write(fresh: FreshFolder, folder: Path) -> None:

@@ -279,7 +279,7 @@ def _parse_day(day: str) -> date:
     try:
         on = date.fromisoformat(day)
     except ValueError as error:
-        raise InputError("not a date", key="--date", value=day, expected="such as 2026-01-31") from error
+        raise InputError("not a date", key="--date", value=day, expected="a date such as 2026-01-31") from error
     if on > date.today():
         expected = f"today or an earlier date; today is {date.today()} by this computer's clock"
         raise InputError("in the future", key="--date", value=str(on), expected=expected)

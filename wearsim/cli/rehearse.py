@@ -56,7 +56,7 @@ def command(
     focal_ratio: Ratio = None, sessions: Sessions = 6, minutes: Minutes = 60.0, programme: Own = None,
     output: JsonOutput = None, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
-    """Practise the whole loop on a simulated mirror.
+    """Practise the whole cycle on a simulated mirror.
 
     Takes readings, proposes, works the glass, records and calibrates, round after round. Creates a new folder,
     marked as practice, or continues an existing one. --sessions 0 only makes the mirror; --programme carries out a

@@ -132,7 +132,7 @@ class Limits:
             ("spells", self.spells, 1 <= self.spells <= 8, "1 to 8"),
             ("shortest", self.shortest, self.shortest > 0.0, "more than 0"),
             ("edge-limit", self.edge_limit, self.edge_limit > 0.0, "more than 0 waves"),
-            ("rate", self.rate, self.rate is None or 1.0 <= self.rate <= 200.0, "1 to 200 strokes a minute"),
+            ("rate", self.rate, self.rate is None or 1.0 <= self.rate <= 200.0, "1 to 200 strokes per minute"),
             ("repertoire", self.repertoire, self.repertoire in REPERTOIRES, ", ".join(REPERTOIRES)),
         )
         for key, value, good, expected in checks:

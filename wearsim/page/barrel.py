@@ -98,7 +98,7 @@ class BarrelView:
                     ready = [] if work.seconds() else before(spell, work.first * (work.spell == 0))
                     parts.says(" ".join(ready), "reminder").props("id=reminder")
                     if spell["rate"]:
-                        parts.says(f"{spell['rate']:g} strokes a minute, out and back as one; {spell['turning']}.")
+                        parts.says(f"{spell['rate']:g} strokes per minute, out and back as one; {spell['turning']}.")
                 parts.drawing(spell["moving"])
             self._deeds(work)
         self._signs(work)

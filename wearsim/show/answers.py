@@ -61,16 +61,16 @@ def answer_text(bench: Bench, answer: Answer, result: StudyResult) -> str:
 
 
 _EDGE_NOTE = (
-    "Added: the change made by these strokes, whatever the edge was before; negative = turned down; with the bench's own "
-    "constants"
+    "Added: the change that these strokes make, whatever the edge was before; negative = turned down. The number is for the "
+    "bench's own constants"
 )
 _NOTES = {
     "overhang": (
-        f"{_EDGE_NOTE}, and for nine of ten cases. Off centre: distance of the middle of the strokes. Over: how far, "
-        "at most, the top piece's edge passes that of the piece below it, which many people call overhang. Chance: "
-        "how often the edge goes down by more than the limit: a count, smoothed from row to row, +- its standard "
-        "error; \"<\" where no draw did: an upper limit at 95% confidence. Half within: distance in from the rim by "
-        "which the change has fallen to half; left out (-) where an error farther in is larger than the rim's own.",
+        f"{_EDGE_NOTE}; nine of ten cases fall inside the band. Off centre: distance of the middle of the strokes. Over: "
+        "how far, at most, the top piece's edge passes that of the piece below it, which many people call overhang. Chance: "
+        "how often the edge goes down by more than the limit, counted over the draws and smoothed from row to row, +- "
+        "the standard error. Where it happened in no draw, \"<\" gives the upper limit at 95% confidence. Half within: "
+        "distance in from the rim at which the change has fallen to half (-: there is a larger change farther in).",
         "The rim is compared with the sphere that best fits the inner 80%. A mirror that turns oblate lifts its rim "
         "by this measure, which can hide a narrow turned edge: look at the edge roll too, which compares it with the "
         "surface just inside. A rim that goes down over a tenth of the mirror or more while the edge roll hardly "
@@ -79,7 +79,7 @@ _NOTES = {
         "it passes the edge. In practice turned edges are said to be about 6 mm (1/4 in) wide; the model's are half that "
         "(see the validation page). Stay well inside these figures, and test the edge early.",
     ),
-    "on-top": (f"{_EDGE_NOTE}, and for nine of ten cases.",),
+    "on-top": (f"{_EDGE_NOTE}; nine of ten cases fall inside the band.",),
     "pitch": (
         f"{_EDGE_NOTE}.",
         "Pitch is not sold by stiffness, and stiffness is hard to measure. It is known only within a factor of three; "

@@ -114,15 +114,15 @@ def study_json(result: StudyResult) -> dict[str, Any]:
 def forecast_text(study: Study, expected: Forecast) -> str:
     """What a dry run says."""
     shape = " x ".join(map(str, study.shape))
-    runs = f", {expected.runs} runs of the engine with the draws" if expected.runs != expected.cases else ""
+    runs = f", {expected.runs} runs of the engine, draws included" if expected.runs != expected.cases else ""
     lines = [
         f"Cases          {expected.cases} ({shape}){runs}",
         f"Expected time  {duration(expected.seconds)} with {counted(expected.workers, 'worker')} "
         f"({expected.seconds_per_case * 1e3:.1f} ms per case, {expected.timed} timed)",
-        f"File           {size(expected.file_bytes)}, and as much again for its parts until it is complete",
+        f"File           {size(expected.file_bytes)}, and as much again for temporary parts until it is complete",
     ]
     if expected.failed:
-        lines.append(f"{expected.failed} of {expected.timed} cases that were tried fail; they count as done.")
+        lines.append(f"{expected.failed} of the {expected.timed} cases tried failed; failed cases count as done.")
     return "\n".join(lines)
 
 

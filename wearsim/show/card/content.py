@@ -193,7 +193,8 @@ def counted_turns(hands: Hands, seconds: float) -> str:
     """How both pieces turn: by hand, or on a machine."""
     if any(hands.spins):
         return f"top piece {hands.top_turns:g}, stand {hands.stand_turns:g} turns per minute"
-    return "{} round the barrel, {} of the top piece".format(*turns_by_hand(hands, seconds))
+    rounds, turns = (quarters(seconds / each) for each in (hands.walk, hands.hand_turn))
+    return f"walk round {rounds}\u00d7, turn top {turns}\u00d7"
 
 
 def turns_by_hand(hands: Hands, seconds: float) -> tuple[str, str]:
@@ -272,8 +273,7 @@ def _first(bench: Bench, proposal: CardWork, unit: LengthUnit) -> tuple[str, ...
     pressings = any(spell.is_press for spell in spells[1:])
     between = "Press the lap again only where a spell says so." if pressings else "No pressing between spells."
     pushed = push_words(bench.hands.push, unit)
-    push = f"While working, press down with {pushed} in addition to the weight of the top piece. "
-    push += _turning_words(bench.hands)
+    push = f"Press down on the top piece with {pushed} in addition to its weight. {_turning_words(bench.hands)}"
     first = f"{BOX} lap warmed and pressed   {BOX} fresh charge on   {BOX} lap wet   {BOX} mirror rotated"
     lines = (first, f"{pressing_words(bench, proposal.programme, proposal.pressings)} {between}", push)
     if len(spells) == 1 or any(spell.turn for spell in spells):
@@ -284,7 +284,7 @@ def _first(bench: Bench, proposal: CardWork, unit: LengthUnit) -> tuple[str, ...
 def _turning_words(hands: Hands) -> str:
     if any(hands.spins):
         return "The machine turns the pieces."
-    return "Turn the top piece slowly, against the direction you walk."
+    return "Turn it slowly, against the direction you walk."
 
 
 def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | None, float]) -> str:
@@ -343,15 +343,14 @@ def _to_look_for(bench: Bench, proposal: CardWork, high: LengthUnit) -> tuple[st
     ring = f"{unit.number(zones.edges[i])} to {unit.text(zones.edges[i + 1])}"
     way, sign = ("lower", -1.0) if change[i] < 0.0 else ("higher", 1.0)
     why = "" if sign < 0.0 else ", because less glass is removed there"
-    than = f"about {high.text(abs(change[i]))} {way} than the rest"
+    than = f"{high.text(abs(change[i]))} {way} than the rest"
     edge_now, edge_after = _before_and_after(outcome, "edge_roll", high)
     if outcome.band is not None and outcome.band.change is not None:
         ends = np.sort(sign * (zones.matrix @ outcome.band.change.T)[i])
         than += f" ({_either_way(ends, way, high)})"
     return (
         f"Largest change: {ring} from the centre, {than}{why}.",
-        f"Edge roll {edge_now} now, {edge_after} after; negative = turned down. If it is turned "
-        "down further, propose again.",
+        f"Edge roll {edge_now} now, {edge_after} after; negative = turned down. If it is lower, propose again.",
         *rest,
     )
 
@@ -361,7 +360,7 @@ def _either_way(ends: Floats, way: str, high: LengthUnit) -> str:
     if ends[0] >= 0.0:
         return band_words(ends, high.number)
     other = "higher" if way == "lower" else "lower"
-    return f"from {high.text(-ends[0])} {other} to {high.text(ends[1])} {way}"
+    return f"{high.text(-ends[0])} {other} to {high.text(ends[1])} {way}"
 
 
 def afterwards_text(bench: Bench) -> str:
