@@ -45,7 +45,7 @@ def bench_with(table: str, key: str, value: Any) -> None:
 @pytest.mark.parametrize(
     ("table", "key", "value", "says"),
     [
-        ("mirror", "diameter", "1e-300 mm", "at least 5 mm and at most 10000 mm"),
+        ("mirror", "diameter", "1e-300 mm", "from 5 mm to 10000 mm"),
         ("mirror", "radius_of_curvature", "5 parsec", "at most 1000000 mm"),
         ("mirror", "radius_of_curvature", "100 km", "at most 1000000 mm"),
         ("mirror", "thickness", "10 km", "at most 2000 mm"),

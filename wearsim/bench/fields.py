@@ -75,6 +75,10 @@ class NumberRule:
     @property
     def limits(self) -> str:
         """The limits in words, in people's units."""
+        if self.least is not None and self.most is not None and self.above is None:
+            return (
+                f"from {self.text(self.least) if self.least else '0'} to {self.text(self.most) if self.most else '0'}"
+            )
         parts = [
             f"{word} {self.text(limit) if limit else '0'}"
             for word, limit in (("above", self.above), ("at least", self.least), ("at most", self.most))

@@ -358,7 +358,7 @@ def _to_look_for(bench: Bench, proposal: CardWork, high: LengthUnit) -> tuple[st
 def _either_way(ends: Floats, way: str, high: LengthUnit) -> str:
     """A band of a change that goes ``way``: where one end goes the other way, in words."""
     if ends[0] >= 0.0:
-        return band_words(ends, high.number)
+        return band_words(ends.tolist(), high.number)
     other = "higher" if way == "lower" else "lower"
     return f"{high.text(-ends[0])} {other} to {high.text(ends[1])} {way}"
 
