@@ -1,6 +1,6 @@
 """
-How do the second and the third session close in?
-=================================================
+How much closer do the second and third sessions get?
+=====================================================
 
 A raised ring near the edge of a 0.4 m mirror, with only the default knowledge of the constants. In truth the glass
 wears at 0.7 times, and the pitch is 1.4 times as stiff as, the bench's values. Each session is proposed with what is
@@ -54,13 +54,13 @@ def answer() -> tuple[str, Figure]:
     rms = [rms[0], *rms[1::2]]
     lines = [f"before: {rms[0] * 1e9:.1f} nm RMS"]
     lines += [
-        f"session {i}, {long:.0f} minutes: {risk * 1e9:.1f} nm RMS expected, {left * 1e9:.1f} nm in truth"
+        f"session {i}, {long:.0f} minutes: {risk * 1e9:.1f} nm RMS expected, {left * 1e9:.1f} nm in reality"
         for i, (left, risk, long) in enumerate(zip(rms[1:], expected, minutes, strict=True), start=1)
     ]
     with plot_style():
         figure = new_figure(6.0, 3.6)
         axes = figure.subplots()
-        axes.plot(range(len(rms)), np.array(rms) * 1e9, "o-", color=BLUE, label="in truth")
+        axes.plot(range(len(rms)), np.array(rms) * 1e9, "o-", color=BLUE, label="in reality")
         axes.plot(range(1, len(rms)), np.array(expected) * 1e9, "s--", color=RED, label="expected by the proposal")
         axes.set(xlabel="session", ylabel="RMS of the surface [nm]", ylim=(0, None), xticks=range(len(rms)))
         axes.legend()

@@ -22,7 +22,7 @@ from wearsim.learn.mirror_folder import PROFILE, PROGRAMME, READINGS, SESSION, M
 FILE = "recorded.toml"
 _HEAD = """\
 # Written by wearsim record: digests of what the files of this session said then, and of the session before it.
-# You may edit the files all the same; wearsim history says which, and of when they are.
+# You may still edit the files; wearsim history reports which ones were edited, and when.
 """
 _CONFIRMED = "\nconfirmed = true"
 

@@ -176,7 +176,7 @@ def write_windows(folder: MirrorFolder, text: str) -> None:
             "not two edges for each window",
             key="windows",
             value=text,
-            expected="inner-outer of each, separated by commas",
+            expected="inner-outer for each window, separated by commas",
         )
     pairs = ", ".join(f"[{inner}, {outer}]" for inner, outer in zip(numbers[::2], numbers[1::2], strict=True))
     before = read_text(sheet.file)

@@ -105,7 +105,7 @@ def _draw_profiles(
     panels = figure.subplots(2, 2, sharex=True, sharey="row", height_ratios=[2.2, 1.0])
     for column, side in enumerate(both.sides):
         _draw_side(panels[0, column], panels[1, column], bench, side, radial, high)
-        panels[1, column].set_xlabel(f"radius on the mirror [{radial.name}]; hatched: left out")
+        panels[1, column].set_xlabel(f"radius on the mirror [{radial.name}]; hatched: not counted")
     deepest = max(deepest_removal(side.outcome) for side in both.sides if side.outcome is not None)
     panels[1, 0].set_ylim(max(1.12 * deepest / high.size, 1.0), 0.0)
     panels[0, 0].set_ylabel(f"surface above the target [{high.name}]")

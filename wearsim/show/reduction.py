@@ -137,7 +137,7 @@ def astigmatism_text(seen: Astigmatism) -> str:
 def axis_words(seen: Astigmatism) -> str:
     """Where the high diameter is on the glass, or what it would take to know."""
     if seen.azimuth is None:
-        return "Two orientations do not give its axis: test in a third half way between them, and in one of the three twice."
+        return "Two orientations do not give its axis: test in a third, halfway between them, and in one of the three twice."
     place = (
         f"{np.degrees(seen.azimuth) % 180.0:.0f} deg counterclockwise from the mark on the mirror, looking at its face"
     )

@@ -316,7 +316,7 @@ def _case_outcome(run: Run[Any], gauge: FigureGauge) -> CaseOutcome:
 
 def _gathered(job: Job, bench: Bench, gauge: FigureGauge, cases: list[CaseOutcome]) -> DrawStatistics:
     if not cases:
-        raise ContactError("no draw of the constants found a balance")
+        raise ContactError("the forces could not be balanced for any draw of the constants")
     return DrawStatistics(
         np.array([gauge.edge_roll(case.error) for case in cases]),
         np.array([gauge.aperture.rms(case.error) for case in cases]),

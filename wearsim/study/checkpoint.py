@@ -283,7 +283,7 @@ def _read_manifest(path: Path) -> dict[str, Any] | None:
 def _damaged(path: Path) -> StoreError:
     return StoreError(
         "damaged, and left as it is", file=path,
-        expected="an undamaged part; remove this one file and its cases are worked out again",
+        expected="an undamaged part; remove this one file and its cases are computed again",
     )  # fmt: skip
 
 

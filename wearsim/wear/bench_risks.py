@@ -208,7 +208,7 @@ def _support(bench: Bench, unit: LengthUnit, high: LengthUnit) -> Risk:
     turning = "turn the mirror on them by a fifth of a turn between spells; after five spells the lobes cancel"
     if own == "even":
         flat = on_points(plate, 0.0, SUPPORT_RINGS["three pads"])
-        return _risk("support", "the mirror lies on an even layer", "tool", flat, 0.0, "turn it between spells even so")
+        return _risk("support", "the mirror lies on an even layer", "tool", flat, 0.0, "still turn it between spells")
     sag, names = on_points(plate, load, SUPPORT_RINGS[own]), list(SUPPORT_RINGS)
     places = " and ".join(unit.short(ring.place * plate.radius) for ring in SUPPORT_RINGS[own])
     words = f"the mirror sags over {own}, {places} from its centre"

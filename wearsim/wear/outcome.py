@@ -394,7 +394,7 @@ def band_of(
     """
     found = [one for one in drawn if one is not None]
     if not found:
-        raise ContactError("no draw of the constants found a balance")
+        raise ContactError("the forces could not be balanced for any draw of the constants")
     kept = [one.heights for one in found]
     stages = np.array([[gauge.error(height) for height in heights] for heights in kept])
     pressure, lift_off = (np.array([getattr(one, name) for one in found]) for name in ("peak_pressure", "lift_off"))
