@@ -77,8 +77,8 @@ class ChoicesView:
         parts.heading("The choices")
         parts.says(f"RMS now: {best['before']}. In brackets: the band, into which nine of ten cases fall.")
         parts.says(
-            "RMS after: with the most likely constants. Expected RMS: with all uncertainties, so usually larger; compare the "
-            "choices by it."
+            "RMS after: with the most likely constants. Expected RMS: with all uncertainties, so usually larger; compare "
+            "the choices by it."
         )
         parts.says("Glass taken off cannot be put back; taking too little costs one more session.")
         able = [choice for choice in found if choice["spells"]]

@@ -74,8 +74,8 @@ class NotRound:
     def left_out(self) -> str:
         """What whoever averages over rings has to say."""
         return (
-            f"{self.origin}: its mean over rings is used; {height_text(self.rms)} RMS of surface error that is not rotationally "
-            f"symmetric is left out ({self.words}); predict --engine planar includes it"
+            f"{self.origin}: its mean over rings is used; {height_text(self.rms)} RMS of surface error that is not "
+            f"rotationally symmetric is left out ({self.words}); predict --engine planar includes it"
         )
 
     @property
