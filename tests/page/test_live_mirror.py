@@ -152,7 +152,7 @@ def test_a_session_is_set_aside_once_by_two(with_mirror: Any) -> None:
             _worked(mirror)
             await mirror.keep_session()
         await asyncio.gather(*(mirror.correct(calls.set_aside, 2) for _ in range(2)))
-        assert _recorded(mirror) == ["01", "02-set-aside-1"] and "no longer the last session" in mirror.file_note
+        assert _recorded(mirror) == ["01", "02-set-aside-1"] and "not the last session" in mirror.file_note
 
     with_mirror(work)
 

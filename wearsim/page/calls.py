@@ -266,7 +266,7 @@ def _corrected(correction: Correction) -> str:
 def set_aside(path: Path, number: int) -> str:
     """Let the last session count for nothing, if it is the one that was meant."""
     if len(open_folder(path).sessions) != number:
-        raise InputError("no longer the last session", key="session", value=number, expected="the last one")
+        raise InputError("not the last session", key="session", value=number, expected="the last one")
     return f"Session {set_last_aside(path).number} is set aside. It can be restored."
 
 
