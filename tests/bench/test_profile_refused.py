@@ -22,7 +22,7 @@ MALFORMED = [
     ("radius_mm,error_nm", "error_nm,radius_mm", ["line 1", "wrong columns"]),
     ("radius_mm,error_nm,sigma_nm", "radius_mm", ["line 1", "wrong columns"]),
     ("radius_mm,error_nm,sigma_nm\n", "", ["line 1", "wrong columns"]),
-    ("radius_mm", "radius", ["line 1, column radius", "bare number", 'got "radius";']),
+    ("radius_mm", "radius", ["line 1, column radius", "the unit is missing", 'got "radius";']),
     ("error_nm", "error_waves", ["line 1, column error", 'unknown unit "waves"']),
     ("error_nm", "error_kg", ["line 1, column error", "wrong kind of unit"]),
     (",sigma_nm", "", ["line 2", "wrong columns", "2 numbers"]),

@@ -64,7 +64,7 @@ def test_record_says_what_it_did_and_what_comes_next(mirror: Path, call: Call) -
 def test_record_warns_where_the_glass_stood_too_short_a_time(mirror: Path, call: Call) -> None:
     done = recorded(call, "--waited", "10 min", "--json")
     assert done.code == 0
-    assert "Warning: tested 10 min after" in done.err and "wait" in done.err
+    assert "Warning: tested 10 min after" in done.err and "after the work" in done.err
     assert json.loads(done.out)["waited_s"] == 600.0
     assert 'waited = "10 min"' in (mirror / "01" / "session.toml").read_text()
     assert "Warning: read" not in recorded(call, "--waited", "2 days").err

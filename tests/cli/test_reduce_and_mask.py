@@ -154,7 +154,7 @@ def test_a_sheet_alone_takes_the_bench_that_lies_beside_it(folder: Path, capsys)
     assert run(["reduce", "mine/readings.toml"]) == 2
     said = capsys.readouterr()
     assert said.out == "" and said.err.count("\n") == 1
-    assert said.err.startswith("wearsim: mine/readings.toml: a sheet of readings")
+    assert said.err.startswith("wearsim: mine/readings.toml: there is no bench.toml beside this sheet of readings")
     assert "--bench BENCH" in said.err
 
 
@@ -214,7 +214,7 @@ def test_a_session_is_reduced_with_the_bench_of_its_mirrors_folder(folder: Path,
     other.mkdir()
     (other / "readings.toml").write_text((folder / "readings.toml").read_text())
     assert run(["reduce", str(other / "readings.toml")]) == 2
-    assert "no bench.toml beside it" in capsys.readouterr().err
+    assert "no bench.toml beside this sheet of readings" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("paper", "pages"), [("a4", 4), ("letter", 4)])

@@ -49,7 +49,7 @@ DAMAGES: dict[str, tuple[Callable[[Path], object], tuple[str, ...]]] = {
     "no date": (edit("01/session.toml", "2026-03-01", '"monday"'), ("01/session.toml", "session.date")),
     "bare temperature": (
         lambda f: (f / "01/session.toml").write_text("date = 2026-03-01\ntemperature = 18\n"),
-        ("01/session.toml", "temperature", "bare number"),
+        ("01/session.toml", "temperature", "the unit is missing"),
     ),
     "unknown abrasive": (
         lambda f: (f / "01/session.toml").write_text('date = 2026-03-01\nabrasive = "sand"\n'),

@@ -83,7 +83,7 @@ def test_three_studies_are_ready() -> None:
         ('"hands.push"', '"spell 1.on_top"', "takes no number"),
         ('"hands.push"', '"lap 1.relaxation_time"', "varied twice|wrong kind"),
         ('least = "10 N"', 'least = "10 mm"', "axis 3.sample.least.*wrong kind of unit"),
-        ('least = "10 N"', "least = 10", "bare number"),
+        ('least = "10 N"', "least = 10", "the unit is missing"),
         ('least = "10 N"', 'least = "60 N"', "least must be below most"),
         ("factor = 2.0", "factor = 0.5", "invalid factor"),
         ('spread = "uniform"', 'spread = "flat"', "unknown spread"),

@@ -414,7 +414,10 @@ def in_units_of(bench: BenchText, text: str, *, loosely: bool = False) -> str:
 
 
 def _rounded(inches: float) -> str:
-    """Inches as a person would write a default: to a hundredth, less than a twentieth to two digits."""
+    """Inches as a person would write a default: sixteenths as they are, else to a hundredth or two digits."""
+    sixteenth = round(16.0 * inches) / 16.0
+    if abs(inches - sixteenth) < 2e-3 * inches:
+        return f"{sixteenth:g}"
     return f"{inches:.2g}" if inches < 0.05 else f"{inches:.2f}".rstrip("0").rstrip(".")
 
 

@@ -350,7 +350,7 @@ def _to_look_for(bench: Bench, proposal: CardWork, high: LengthUnit) -> tuple[st
         than += f" ({_either_way(ends, way, high)})"
     return (
         f"Largest change: {ring} from the centre, {than}{why}.",
-        f"Edge roll {edge_now} now, {edge_after} after; negative = turned down. If it is lower, propose again.",
+        f"Edge roll {edge_now} now, {edge_after} after (negative = down). If lower, propose again.",
         *rest,
     )
 
