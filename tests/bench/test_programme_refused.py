@@ -11,7 +11,7 @@ from wearsim.bench.toml_io import load_bench, load_programme
 
 # what stands in a sound programme, what stands there instead, and what the line must say
 MALFORMED = [
-    ("minutes = 10", "minutes = 0", ["spell 1.minutes", "too small", "at least 1e-05"]),
+    ("minutes = 10", "minutes = 0", ["spell 1.minutes", "too small", "from 1e-05"]),
     ("minutes = 10", "minutes = -3", ["spell 1.minutes", "too small"]),
     ("minutes = 10", "minutes = 10001", ["spell 1.minutes", "too large", "10000"]),
     ("minutes = 10", "minutes = nan", ["spell 1.minutes", "not a finite number"]),
@@ -33,7 +33,7 @@ MALFORMED = [
     ("side_sweep = 0.2", "", ["spell 1.side_sweep", "missing"]),
     ("side_sweep = 0.2", "side_sweep = -0.2", ["spell 1.side_sweep", "too small"]),
     ("side_overhang = 0.0", 'side_overhang = "-5 mm"', ["spell 1.side_overhang", "too small"]),
-    ("strokes_per_sweep = 8", "strokes_per_sweep = 1.9", ["spell 1.strokes_per_sweep", "at least 2"]),
+    ("strokes_per_sweep = 8", "strokes_per_sweep = 1.9", ["spell 1.strokes_per_sweep", "from 2"]),
     ("rate = 50", "rate = 0", ["spell 1.rate", "too small"]),
     ("rate = 50", "rate = 5000", ["spell 1.rate", "too large", "600"]),
     ('turn = "0 deg"', "turn = 72", ["spell 1.turn", "the unit is missing", "72 deg"]),

@@ -46,12 +46,12 @@ def bench_with(table: str, key: str, value: Any) -> None:
     ("table", "key", "value", "says"),
     [
         ("mirror", "diameter", "1e-300 mm", "from 5 mm to 10000 mm"),
-        ("mirror", "radius_of_curvature", "5 parsec", "at most 1000000 mm"),
-        ("mirror", "radius_of_curvature", "100 km", "at most 1000000 mm"),
-        ("mirror", "thickness", "10 km", "at most 2000 mm"),
-        ("hands", "centre_jitter", "5 furlong", "at most 200 mm"),
-        ("hands", "push", "1e300 N", "at most 10000 N"),
-        ("wear", "preston", "1 / Pa", "at most 1e-9 / Pa"),
+        ("mirror", "radius_of_curvature", "5 parsec", "to 1000000 mm"),
+        ("mirror", "radius_of_curvature", "100 km", "to 1000000 mm"),
+        ("mirror", "thickness", "10 km", "to 2000 mm"),
+        ("hands", "centre_jitter", "5 furlong", "to 200 mm"),
+        ("hands", "push", "1e300 N", "to 10000 N"),
+        ("wear", "preston", "1 / Pa", "to 1e-9 / Pa"),
         ("lap", "stiffness", 10**400, "such as"),
     ],
 )
