@@ -114,3 +114,7 @@ def test_what_presses_or_lifts_too_much_is_not_gentle() -> None:
     wild = StrokeSpec("mirror", None, "overhang", 0.5, 0.0, 0.33)
     assert not gentle.allows(state, PlannedSpell(wild, 6.0))
     assert any(engine.roughness(state, PlannedSpell(one, 6.0))[1] <= MOST_LIFTED for one in kept)
+
+
+def test_the_name_of_before_is_still_taken() -> None:
+    assert Limits(repertoire="practised") == Limits(repertoire="common") == Limits()
