@@ -165,7 +165,7 @@ class CommonSearch:
         return found
 
     def _gains(self, found: list[Candidate], objective: Objective) -> bool:
-        """Whether some programme betters the figure by more than a little."""
+        """Whether some programme improves on the figure by more than a little."""
         return any(one.score.expected_rms <= LITTLE * objective.rms_before for one in found)
 
     def near(self, one: Candidate) -> list[Candidate]:
