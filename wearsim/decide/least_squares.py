@@ -24,6 +24,7 @@ from wearsim.decide.objective import Objective, Scenario, Score, heights_of
 from wearsim.decide.stroke_library import FREE, SIZES, StrokeSpec, UnitCube
 from wearsim.errors import ContactError
 from wearsim.kernels.arrays import Floats
+from wearsim.parallel import in_threads
 from wearsim.wear.state import State
 
 Free = Literal["all", "sizes", "minutes"]
@@ -174,15 +175,16 @@ class _Residuals(ABC):
         TimeUp
         """
         base, states, rows = self._at(x)
-        out = np.empty((rows.size, x.size))
-        for column in range(x.size):
+
+        def slope(column: int) -> Floats:
             step = self._step(x, column)
             if x[column] + step > self.highest[column]:
                 step = -step
             moved = x.copy()
             moved[column] += step
-            out[:, column] = (self._residuals_from(base, states, self.plan(moved)) - rows) / step
-        return out
+            return (self._residuals_from(base, states, self.plan(moved)) - rows) / step
+
+        return np.array(in_threads(slope, range(x.size))).reshape(x.size, rows.size).T
 
     def _residuals_from(self, base: Plan, states: list[list[State]], plan: Plan) -> Floats:
         """Residuals of a programme that begins like ``base``."""

@@ -29,6 +29,7 @@ from wearsim.decide.repertoire import is_allowed
 from wearsim.decide.stroke_library import SIZES, SMALLEST, StrokeSpec
 from wearsim.errors import ContactError
 from wearsim.kernels.arrays import Floats
+from wearsim.parallel import in_threads
 
 # Sizes are rounded to this, in diameters; where the constants are taken as known there is more to lose by it.
 SIZE_STEP, FINE_STEP = 0.01, 0.0025
@@ -216,12 +217,12 @@ class Rounder:
 
     def _evaluated(self, plans: Iterator[Plan]) -> list[Candidate]:
         """Programmes scored, as many as there is time for."""
-        out = list[Candidate]()
         with suppress(ContactError, TimeUp):
-            for plan in plans:
-                self.refiner.clock.check()
-                out.append(self.refiner.evaluate(plan))
-        return out
+            return [one for one in in_threads(self._scored, list(plans)) if one is not None]
+        return []
+
+    def _scored(self, plan: Plan) -> Candidate | None:
+        return None if self.refiner.clock.is_over else self.refiner.attempt(plan)
 
     def _with_whole_minutes(self, plan: Plan) -> Iterator[Plan]:
         """Round programmes near one, their sizes chosen after their minutes."""
