@@ -161,6 +161,11 @@ def _spells(bench: Bench, programme: Programme, outcome: Outcome) -> list[str]:
                 f"spell {number}: largest pressure {spell.peak_pressure / 1e3:.0f} kPa: the load rests on a few high spots, "
                 f"where real pitch would yield at once; do not trust the removal there. {_cure(programme, number)}"
             )
+        elif (most := _highest_pressure(outcome, number)) > PRESSURE_TOO_HIGH:
+            lines.append(
+                f"spell {number}: in the worst 5% of cases the largest pressure reaches {most / 1e3:.0f} kPa: a lap that "
+                f"fits less well than it should. {_cure(programme, number)}"
+            )
         if spell.reach > NEAR_TIPPING * spell.tip:
             lines.append(
                 f"spell {number}: near tipping: the stroke reaches {length(spell.reach)} off centre, "
@@ -172,6 +177,12 @@ def _spells(bench: Bench, programme: Programme, outcome: Outcome) -> list[str]:
                 "tip the top piece off; the prediction leaves these out"
             )
     return lines
+
+
+def _highest_pressure(outcome: Outcome, number: int) -> float:
+    """Upper end of the band of a spell's largest pressure [Pa]; 0 where there is none."""
+    ends = None if outcome.band is None else outcome.band.stage_peak_pressure
+    return 0.0 if ends is None else float(ends[number - 1, 1])
 
 
 def _glass(bench: Bench) -> list[str]:
