@@ -45,7 +45,7 @@ def overhead() -> None:
 
     def engine() -> None:
         for bench, programme in settled:
-            gauge.numbers(work(bench, programme, state).states[-1].height)
+            gauge.numbers(work(bench, programme, state).end.height)
 
     def chunk() -> None:
         _changed.cache_clear()  # every case has a bench of its own: none may be remembered from the last round

@@ -34,7 +34,7 @@ def test_bare_engine(benchmark: Any, job: tuple[Job, Any]) -> None:
 
     def bare() -> None:
         for (bench, programme), state in zip(settled, states, strict=True):
-            gauge.numbers(work(bench, programme, state).states[-1].height)
+            gauge.numbers(work(bench, programme, state).end.height)
 
     benchmark(bare)
 

@@ -48,10 +48,12 @@ class SpellReport:
 
 @dataclass(frozen=True, eq=False)
 class Run(Generic[S]):
-    """A programme worked by an engine; its states at the start and after each spell are the engine's own.
+    """A programme worked by an engine.
 
     Parameters
     ----------
+    end : object
+        The engine's own state after the last spell.
     heights : (spells + 1, n) ndarray
         Glass at the start and after each spell at ``radius`` (n,), mean over circles, above the reference sphere [m].
     pitch : mapping of str to PitchProfile
@@ -64,18 +66,13 @@ class Run(Generic[S]):
 
     engine: str
     programme: Programme
-    states: tuple[S, ...]
+    end: S
     reports: tuple[SpellReport, ...]
     radius: Floats
     heights: Floats
     pitch: Mapping[str, PitchProfile]
     maps: Mapping[str, Floats] = field(default_factory=dict)
     details: Mapping[str, float] = field(default_factory=dict)
-
-    @property
-    def end(self) -> S:
-        """The state after the last spell."""
-        return self.states[-1]
 
     @property
     def removal(self) -> Floats:
@@ -210,10 +207,15 @@ class Engine(ABC, Generic[S]):
         """
 
     @abstractmethod
+    def stage(self, bench: Bench, state: S) -> Any:
+        """What is kept of a state at the start or after a spell, until the run is over: little, there may be a thousand."""
+
+    @abstractmethod
     def gather(
-        self, bench: Bench, programme: Programme, states: tuple[S, ...], reports: tuple[SpellReport, ...]
-    ) -> Run[S]:
-        """What all else reads of states and reports."""
+        self, bench: Bench, programme: Programme, ends: tuple[S, S], stages: Sequence[Any],
+        reports: tuple[SpellReport, ...],
+    ) -> Run[S]:  # fmt: skip
+        """What all else reads of the first and the last state, of the stages in between and of the reports."""
 
     def run(
         self, bench: Bench, programme: Programme, state: S, constants: Constants = AS_STATED, *, seed: int = 0,
@@ -223,18 +225,18 @@ class Engine(ABC, Generic[S]):
 
         ``sizes`` are factors on the removal of each spell (spells,) [1], all 1 by default.
         """
-        states, reports = [state], []
+        first, stages, reports = state, [self.stage(bench, state)], []
         strokes = [s.minutes * (PRESS_A_MINUTE if s.is_press else s.rate or 0.0) for s in programme.spells]
         done, whole = 0.0, sum(strokes)
         each = [constants] * len(strokes) if sizes is None else [constants.times(float(size)) for size in sizes]
         for number, (spell, own) in enumerate(zip(programme.spells, strokes, strict=True), start=1):
             part = None if progress is None else _part(progress, done / whole, own / whole)
             about: dict[str, Any] = {"seed": seed, "file": programme.file, "progress": part}
-            state, report = self.work_spell(bench, spell, states[-1], number, each[number - 1], **about)
-            states.append(state)
+            state, report = self.work_spell(bench, spell, state, number, each[number - 1], **about)
+            stages.append(self.stage(bench, state))
             reports.append(report)
             done += own
-        return self.gather(bench, programme, tuple(states), tuple(reports))
+        return self.gather(bench, programme, (first, state), stages, tuple(reports))
 
 
 def _part(progress: Progress, before: float, own: float) -> Progress:

@@ -105,7 +105,7 @@ def round_mean(bench: Bench, radius: Floats) -> tuple[Floats, NotRound]:
     mirror = bench.mirror
     glass = glass_of(mirror.radius, mirror.hole_radius, across_glass(mirror.radius, CELLS), 0.0, 1.0)
     gauge = MapGauge(mirror.geometry, glass)
-    height, weight = uneven_start(bench, glass), gauge.clear_share()
+    height, weight = uneven_start(bench, glass), gauge.clear_share
     error = height - gauge.departure()  # the conic itself would lose to the reading between cells
     rings = np.linspace(mirror.hole_radius, mirror.radius, CELLS)
     uneven = error - np.interp(glass.distance, rings, ring_mean(error, glass.across, rings))

@@ -23,7 +23,7 @@ from wearsim.wear.constants import AS_STATED, Constants
 from wearsim.wear.engine_protocol import Engine, Misfit, Progress, Run, SpellReport
 from wearsim.wear.initial_figure import StartFigure, uneven_start
 from wearsim.wear.planar import grid as grids
-from wearsim.wear.planar.figure import MapGauge
+from wearsim.wear.planar.figure import MapFigure, MapGauge
 from wearsim.wear.planar.motion import Motion
 from wearsim.wear.planar.walk import Pieces, PlanarSpell, count_poses, walk_spell
 from wearsim.wear.radial.engine import tipping_offset
@@ -47,7 +47,7 @@ def mask_for(lap: Lap) -> grids.Mask | None:
     return cut
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=4)  # a spell asks for two; at 1024 cells each is 80 MB
 def pieces_for(bench: Bench, lap: Lap, constants: Constants, cells: int) -> Pieces:
     """The two pieces of a spell on their grids: each lap has its own edge length, and so its own view of the glass."""
     mirror, stiffness = bench.mirror, lap.stiffness * constants.stiffness
@@ -62,6 +62,12 @@ def pieces_for(bench: Bench, lap: Lap, constants: Constants, cells: int) -> Piec
         preston=bench.preston * constants.preston,
         exponents=bench.exponents(constants.pressure_exponent, constants.speed_exponent),
     )
+
+
+@lru_cache(maxsize=1)
+def _gauge(bench: Bench, cells: int) -> MapGauge:
+    """What measures the figure of the glass on its grid."""
+    return MapGauge(bench.mirror.geometry, pieces_for(bench, bench.laps[0], AS_STATED, cells).glass)
 
 
 def pieces_under(load: float, bench: Bench, lap: Lap, constants: Constants, cells: int) -> Pieces:
@@ -223,7 +229,7 @@ class PlanarEngine(Engine[PlanarState]):
         surface = grids.round_map(glass.radius, glass.height, grid)
         if glass.not_round is None:
             return surface
-        gauge = MapGauge(bench.mirror.geometry, grid)
+        gauge = _gauge(bench, self.planar.cells)
         if not bench.figure.is_uneven:
             return surface + glass.not_round.on(gauge)
         error = (
@@ -285,21 +291,25 @@ class PlanarEngine(Engine[PlanarState]):
         after = PlanarState(state.across, w, laps, done)
         return after, replace(report, tip=tip, left_out=report.redraws / drawn if drawn else 0.0)
 
+    def stage(self, bench: Bench, state: PlanarState) -> tuple[Floats, MapFigure]:
+        """The glass's mean profile and its figure, no map."""
+        profile = state.profile(glass_grid(bench.mirror, self.accuracy))
+        return profile, _gauge(bench, self.planar.cells).figure(state.glass)
+
     def gather(
-        self, bench: Bench, programme: Programme, states: tuple[PlanarState, ...], reports: tuple[SpellReport, ...]
-    ) -> Run[PlanarState]:
+        self, bench: Bench, programme: Programme, ends: tuple[PlanarState, PlanarState],
+        stages: Sequence[tuple[Floats, MapFigure]], reports: tuple[SpellReport, ...],
+    ) -> Run[PlanarState]:  # fmt: skip
         """Mean profiles, maps and what their figures are."""
-        radius = glass_grid(bench.mirror, self.accuracy)
         pitch = {}
         for lap in bench.laps:
             rho, across = np.linspace(0.0, lap.radius, PITCH_RADII), self._pieces(bench, lap).pitch.across
-            pitch[lap_name(lap)] = PitchProfile(rho, grids.ring_mean(states[-1].laps[lap_name(lap)], across, rho))
-        heights = np.array([state.profile(radius) for state in states])
-        gauge = MapGauge(bench.mirror.geometry, self._pieces(bench, bench.laps[0]).glass)
-        figures = gauge.through([state.glass for state in states])
-        details = figures.details | _of_reports(programme, reports)
-        maps = figures.maps | self._pitch_maps(bench, states[-1])
-        return Run(self.name, programme, states, reports, radius, heights, pitch, maps, details)
+            pitch[lap_name(lap)] = PitchProfile(rho, grids.ring_mean(ends[1].laps[lap_name(lap)], across, rho))
+        heights, figures = zip(*stages, strict=True)
+        found = _gauge(bench, self.planar.cells).through(ends[0].glass, ends[1].glass, figures)
+        details, maps = found.details | _of_reports(programme, reports), found.maps | self._pitch_maps(bench, ends[1])
+        radius = glass_grid(bench.mirror, self.accuracy)
+        return Run(self.name, programme, ends[1], reports, radius, np.array(heights), pitch, maps, details)
 
     def _pitch_maps(self, bench: Bench, state: PlanarState) -> dict[str, Floats]:
         """Every lap's pitch with its coordinates; the first lap's without its name."""

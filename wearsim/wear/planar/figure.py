@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -25,16 +25,12 @@ class MapFigure:
 
     Parameters
     ----------
-    error : ndarray, shape (n, n)
-        Height above the target conic, less the piston and ``r^2`` that fit it best over the clear aperture;
-        positive = high; zero where the cell holds no glass [m].
     zernike : ndarray, shape (28,)
         Coefficients over the clear aperture in ISO 24157's order [m].
     rms, peak_to_valley : float
         Over the clear aperture [m].
     """
 
-    error: Floats
     zernike: Floats
     rms: float
     peak_to_valley: float
@@ -51,6 +47,8 @@ class MapsOfRun:
 
     Parameters
     ----------
+    before, after : ndarray, shape (n, n)
+        Figure error (:meth:`MapGauge.error`) [m].
     removal : ndarray, shape (n, n)
         Glass removed, zero where there is none [m].
     figures : tuple of MapFigure
@@ -60,6 +58,8 @@ class MapsOfRun:
     """
 
     glass: GlassGrid
+    before: Floats
+    after: Floats
     removal: Floats
     figures: tuple[MapFigure, ...]
     ripple: RippleSpectrum
@@ -76,8 +76,8 @@ class MapsOfRun:
         return {
             "x": self.glass.across,
             "y": self.glass.across,
-            "before": self.figures[0].error,
-            "after": self.figures[-1].error,
+            "before": self.before,
+            "after": self.after,
             "removal": self.removal,
             "glass": self.covered,
             "zernike_index": np.arange(terms.shape[1], dtype=np.float64),
@@ -122,26 +122,35 @@ class MapGauge:
         self.rho = glass.distance / geometry.clear_radius
         self.azimuth = np.arctan2(glass.across[:, None], glass.across[None, :])
 
+    @cached_property
+    def clear_share(self) -> Floats:
+        """Share of each cell that lies in the clear aperture [1]."""
+        return grids.annulus(self.glass.across, self.glass.hole, self.geometry.clear_radius)
+
     def departure(self) -> Floats:
         """Target conic above the reference sphere, on the glass's grid and a little beyond [m]."""
         rim, most = self.glass.radius, self.geometry.radius_of_curvature / max(1.0, 1.0 + self.geometry.conic) ** 0.5
         return self.geometry.departure(np.minimum(self.glass.distance, min(rim + 4.0 * self.size, 0.5 * (rim + most))))
 
-    def clear_share(self) -> Floats:
-        """Share of each cell that lies in the clear aperture [1]."""
-        return grids.annulus(self.glass.across, self.glass.hole, self.geometry.clear_radius)
+    def error(self, height: Floats) -> Floats:
+        """Figure error of a map of heights above the reference sphere ``(n, n)`` [m].
 
-    def figure(self, height: Floats) -> MapFigure:
-        """The figure of a map of heights above the reference sphere ``(n, n)`` [m]."""
-        weight, square = self.clear_share(), self.rho**2
+        Height above the target conic, less the piston and ``r^2`` that fit it best over the clear aperture; positive =
+        high; zero where the cell holds no glass ``(n, n)`` [m].
+        """
+        weight, square = self.clear_share, self.rho**2
         error = height - self.departure()
         basis = np.stack([np.ones(int((weight > 0).sum())), square[weight > 0]], axis=1)
         root = np.sqrt(weight[weight > 0])
         fit = np.linalg.lstsq(basis * root[:, None], error[weight > 0] * root, rcond=None)[0]
-        error = np.where(self.glass.area > 0.0, error - fit[0] - fit[1] * square, 0.0)
+        return np.where(self.glass.area > 0.0, error - fit[0] - fit[1] * square, 0.0)
+
+    def figure(self, height: Floats) -> MapFigure:
+        """The figure of a map of heights above the reference sphere ``(n, n)`` [m]."""
+        error, weight = self.error(height), self.clear_share
         inside = error[weight >= 0.5]
         return MapFigure(
-            error, fit_zernike(error, self.rho, self.azimuth, weight),
+            fit_zernike(error, self.rho, self.azimuth, weight),
             float(np.sqrt(np.sum(weight * error**2) / np.sum(weight))), float(inside.max() - inside.min()),
         )  # fmt: skip
 
@@ -175,8 +184,7 @@ class MapGauge:
         radius = np.linspace(inner, outer, int(outer / self.size) * 2)
         return ripple_spectrum(radius, grids.ring_mean(removal, self.glass.across, radius), inner, outer)
 
-    def through(self, stages: Sequence[Floats]) -> MapsOfRun:
-        """What people read of heights at the start and after each spell, each ``(n, n)`` [m]."""
-        gone = stages[0] - stages[-1]
-        removal = np.where(self.glass.area > 0.0, gone, 0.0)
-        return MapsOfRun(self.glass, removal, tuple(map(self.figure, stages)), self.ripple(gone))
+    def through(self, first: Floats, last: Floats, figures: tuple[MapFigure, ...]) -> MapsOfRun:
+        """What people read of heights at the start and at the end ``(n, n)`` [m], and of the figures of every stage."""
+        removal = np.where(self.glass.area > 0.0, first - last, 0.0)
+        return MapsOfRun(self.glass, self.error(first), self.error(last), removal, figures, self.ripple(first - last))

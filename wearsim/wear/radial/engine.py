@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -235,9 +236,13 @@ class RadialEngine(Engine[State]):
             evaluations=int(report[4]), iterations=int(report[5]),
         )  # fmt: skip
 
+    def stage(self, bench: Bench, state: State) -> Floats:
+        """The glass, a profile already."""
+        return state.height
+
     def gather(
-        self, bench: Bench, programme: Programme, states: tuple[State, ...], reports: tuple[SpellReport, ...]
-    ) -> Run[State]:
+        self, bench: Bench, programme: Programme, ends: tuple[State, State], stages: Sequence[Floats],
+        reports: tuple[SpellReport, ...],
+    ) -> Run[State]:  # fmt: skip
         """States are profiles already."""
-        heights = np.array([state.height for state in states])
-        return Run(self.name, programme, states, reports, states[0].radius, heights, states[-1].laps)
+        return Run(self.name, programme, ends[1], reports, ends[1].radius, np.array(stages), ends[1].laps)
