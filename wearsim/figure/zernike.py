@@ -16,6 +16,8 @@ from numpy.typing import ArrayLike
 from wearsim.kernels.arrays import Floats
 
 ASTIGMATISM_SINE, ASTIGMATISM_COSINE = 3, 5
+_CELLS_TOGETHER = 100_000
+"""Cells of a map whose terms are fitted together; those of a finer one in parts, each of 23 MB."""
 
 
 def double_index(j: int) -> tuple[int, int]:
@@ -67,11 +69,14 @@ def fit_zernike(height: Floats, radius: Floats, azimuth: Floats, weight: Floats,
     height, radius, azimuth, weight : ndarray
         Height, radius as a share of the unit circle's, azimuth [rad] and area; all of one shape.
     """
-    used = weight > 0.0
-    root = np.sqrt(weight[used])
-    basis = np.stack([zernike_term(j, radius[used], azimuth[used]) for j in range(terms)], axis=1)
-    solution = np.linalg.lstsq(basis * root[:, None], height[used] * root, rcond=None)[0]
-    return np.asarray(solution, dtype=np.float64)
+    used, system = np.flatnonzero(weight > 0.0), np.zeros((0, terms + 1))
+    for cells in np.array_split(used, 1 + used.size // _CELLS_TOGETHER):
+        if system.size:  # what a finer map has said so far, in as many rows as columns
+            system = np.asarray(np.linalg.qr(system, mode="r"))
+        rho, theta, root = radius.flat[cells], azimuth.flat[cells], np.sqrt(weight.flat[cells])
+        columns = [root * zernike_term(j, rho, theta) for j in range(terms)]
+        system = np.vstack([system, np.stack([*columns, root * height.flat[cells]], axis=1)])
+    return np.asarray(np.linalg.lstsq(system[:, :-1], system[:, -1], rcond=None)[0], dtype=np.float64)
 
 
 @dataclass(frozen=True)

@@ -42,20 +42,35 @@ def cell_of(piece: GlassGrid | PitchGrid) -> float:
 
 
 def annulus(across: Floats, inner: float, outer: float) -> Floats:
-    """Share of every cell that lies between two radii [m], their rims included ``(n, n)`` [1]."""
-    return part_of_cells(across, lambda x, y: (x**2 + y**2 <= outer**2) & (x**2 + y**2 >= inner**2))
+    """Share of every cell that lies between two radii [m], their rims included ``(n, n)`` [1].
+
+    Counted as in :func:`part_of_cells`, but only in cells that a rim can cut.
+    """
+    size, distance = across[1] - across[0], np.hypot(across, across[:, None])
+    share = ((distance < outer) & (distance > inner)).astype(np.float64)
+    rows, columns = np.nonzero((np.abs(distance - outer) < size) | (np.abs(distance - inner) < size))
+    fine = _within_cell(size, SAMPLES)
+    for cut in np.array_split(np.arange(rows.size), 1 + rows.size // across.size):
+        x, y = across[columns[cut], None, None] + fine, across[rows[cut], None, None] + fine[:, None]
+        square = x**2 + y**2
+        share[rows[cut], columns[cut]] = ((square <= outer**2) & (square >= inner**2)).mean(axis=(1, 2))
+    return share
 
 
 def part_of_cells(across: Floats, inside: Mask, samples: int = SAMPLES) -> Floats:
     """Share of every cell where ``inside(x, y)`` holds, counted on a fine grid: ``(n, n)`` [1]."""
-    size = across[1] - across[0]
-    fine = ((np.arange(samples) + 0.5) / samples - 0.5) * size
+    fine = _within_cell(across[1] - across[0], samples)
     columns = (across[:, None] + fine).ravel()
     share = np.empty((across.size, across.size))
     for j, y in enumerate(across):
         hit = inside(columns[None, :], (y + fine)[:, None])
         share[j] = hit.reshape(samples, across.size, samples).mean(axis=(0, 2))
     return share
+
+
+def _within_cell(size: float, samples: int) -> Floats:
+    """Places across a cell of this size, from its middle, at which its part is counted [m]."""
+    return np.asarray(((np.arange(samples) + 0.5) / samples - 0.5) * size)
 
 
 def glass_of(radius: float, hole: float, across: Floats, edge_gain: float, edge_length: float) -> GlassGrid:
