@@ -136,8 +136,8 @@ class FigureSource(InputTable):
 
 
 UNITS = {"error_m": 1.0, "error_um": 1e-6, "error_nm": 1e-9}
-MOST_CELLS = 4096
-"""Largest number of cells across a height map."""
+MOST_CELLS = 2048
+"""Largest number of cells across a height map: twice as many as across the finest grid that it is worked on."""
 LARGEST_ERROR = 1e-3
 """Largest height of a map or a profile [m]."""
 
@@ -165,14 +165,19 @@ def height_map(content: bytes, path: Path) -> Floats:
         If it cannot be read, is not square or holds impossible heights.
     """
     error = _from_hdf5(content, path) if path.suffix.lower() in (".h5", ".hdf5") else _from_csv(content, path)
-    if error.ndim != 2 or error.shape[0] != error.shape[1]:
-        raise InputError(
-            "a height map must be square", file=path, value=str(error.shape), expected="as many rows as columns"
-        )
     largest = float(np.max(np.abs(error[np.isfinite(error)]), initial=0.0))
     if largest > LARGEST_ERROR:
         raise InputError("impossible height", file=path, value=f"{largest:g} m", expected="at most 1 mm")
     return error
+
+
+def _check_shape(shape: tuple[int, ...], path: Path) -> None:
+    """Refuse a map before it is read: a small file may hold any number of cells."""
+    if max(shape, default=0) > MOST_CELLS:
+        expected = f"at most {MOST_CELLS} cells across"
+        raise InputError("too large a height map", file=path, value=str(shape), expected=expected)
+    if len(shape) != 2 or shape[0] != shape[1]:
+        raise InputError("a height map must be square", file=path, value=str(shape), expected="as many rows as columns")
 
 
 def _from_csv(content: bytes, path: Path) -> Floats:
@@ -183,15 +188,17 @@ def _from_csv(content: bytes, path: Path) -> Floats:
     unit = head.strip().rstrip(",").strip()
     if unit not in UNITS:
         raise InputError("unknown first line", file=path, value=unit, expected=", ".join(UNITS))
-    rows = [_row_of(line, path, number) for number, line in enumerate(lines, start=2)]
-    if len({len(row) for row in rows}) > 1:
+    widths = {1 + line.count(",") for line in lines}
+    if len(widths) > 1:
         raise InputError("rows of unequal length", file=path, expected="as many numbers in every row")
-    return np.array(rows[::-1], dtype=np.float64) * UNITS[unit]
+    _check_shape((len(lines), *widths), path)
+    rows = [_row_of(line, path, number) for number, line in enumerate(lines, start=2)]
+    return np.array(rows[::-1]) * UNITS[unit]
 
 
-def _row_of(line: str, path: Path, number: int) -> list[float]:
+def _row_of(line: str, path: Path, number: int) -> Floats:
     try:
-        return [float(cell) if cell.strip() else float("nan") for cell in line.split(",")]
+        return np.array([float(cell) if cell.strip() else float("nan") for cell in line.split(",")])
     except ValueError as error:
         raise InputError("not a number", file=path, key=f"line {number}", expected="numbers and commas") from error
 
@@ -202,9 +209,7 @@ def _from_hdf5(content: bytes, path: Path) -> Floats:
     try:
         with h5py.File(io.BytesIO(content)) as file:
             data = file["error"]
-            if max(data.shape, default=0) > MOST_CELLS:  # before it is read: a small file may hold any number of them
-                expected = f"at most {MOST_CELLS} cells across"
-                raise InputError("too large a height map", file=path, value=str(data.shape), expected=expected)
+            _check_shape(data.shape, path)
             units = str(data.attrs.get("units", ""))
             values = np.array(data, dtype=np.float64)
     except (OSError, KeyError, ValueError, TypeError) as error:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -112,13 +114,15 @@ def read_profile(path: str | Path, mirror: Mirror) -> Profile:
 @lru_cache(maxsize=8)  # a prediction asks several times, and a long file takes seconds
 def profile_of(text: str, mirror: Mirror, path: Path) -> Profile:
     """A profile from the text of its file; arguments and errors as for :func:`read_profile`."""
-    lines = _lines(text)
+    found_lines = _lines(text)
+    lines = list(islice(found_lines, 1 + MOST_ROWS))
     if not lines:
         raise InputError("empty", file=path, expected=HEADER)
     header = _header(lines[0], path)
-    if not 3 <= len(lines) - 1 <= MOST_ROWS:
+    count = len(lines) - 1 + sum(1 for _ in found_lines)
+    if not 3 <= count <= MOST_ROWS:
         expected = f"3 to {MOST_ROWS} rows of numbers"
-        raise InputError("too few or too many rows", file=path, value=len(lines) - 1, expected=expected)
+        raise InputError("too few or too many rows", file=path, value=count, expected=expected)
     rows = [_row(number, text, header, path) for number, text in lines[1:]]
     numbers = [number for number, _ in lines[1:]]
     found = dict(zip(header, (list(column) for column in zip(*rows, strict=True)), strict=True))
@@ -180,13 +184,14 @@ def _cell(value: float, unit: str) -> str:
     return units.write(value, "m", [unit]).partition(" ")[0]
 
 
-def _lines(text: str) -> list[tuple[int, str]]:
+def _lines(text: str) -> Iterator[tuple[int, str]]:
     """Lines that say something, with their number in the file from 1."""
-    return [
-        (number, line)
-        for number, line in enumerate(text.split("\n"), start=1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
+    for number, found in enumerate(
+        re.finditer("^.*$", text, re.MULTILINE), start=1
+    ):  # one at a time: there may be millions
+        line = found[0]
+        if line.strip() and not line.lstrip().startswith("#"):
+            yield number, line
 
 
 def _header(line: tuple[int, str], path: Path) -> dict[str, str]:

@@ -22,6 +22,8 @@ from wearsim.errors import InputError
 _KEYS = ("mirror", "lap", "hands", "wear", "spread", "figure", "light")
 _NEEDED = ("mirror", "lap", "figure")
 MOST_SPELLS = 1000
+MOST_LAPS = 16
+"""A judgement: nobody has more for one mirror, and the planar engine keeps a map of each."""
 
 
 def load_bench(path: str | Path) -> Bench:
@@ -95,6 +97,9 @@ def bench_from_table(table: dict[str, Any], *, file: Path | None = None, text: s
 
 def _laps(table: Any, file: Path | None) -> tuple[Lap, ...]:
     if isinstance(table, list):
+        if len(table) > MOST_LAPS:
+            expected = f"tables [[lap]], at most {MOST_LAPS}"
+            raise InputError("too many laps", file=file, key="lap", value=len(table), expected=expected)
         return tuple(read_table(Lap, lap, lap_key(place, len(table)), file) for place, lap in enumerate(table))
     return (read_table(Lap, table, "lap", file),)
 
