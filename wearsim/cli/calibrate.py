@@ -13,7 +13,7 @@ NAME = "calibrate"
 EXAMPLE = "wearsim calibrate my-mirror --plot constants.png"
 BatchDraws = Annotated[
     int | None,
-    typer.Option("--draws", min=16, max=100_000, help="Random draws of the constants in each round of the search."),
+    typer.Option("--draws", min=16, max=5_000, help="Random draws of the constants in each round of the search."),
 ]
 
 

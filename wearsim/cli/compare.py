@@ -24,14 +24,14 @@ def command(
     messages = options.messages
     settings = inputs.engine_settings(engine, draws, cells, options.seed)
     if dry_run:
-        return options.list_files([inputs.check_inputs(bench, programme, engine, either_way=True), output])
+        return options.list_files([inputs.check_inputs(bench, programme, engine, either_way=True, draws=draws), output])
     pieces, known = inputs.read_known(bench, messages)
     work = inputs.stated_programme(programme)
     from wearsim.decide.compare import compare
     from wearsim.show.comparison import comparison_figure, comparison_text
 
     messages.compiling()
-    with messages.bar("predicting both ways") as progress:
+    with inputs.named_by_flag({"draws": "--draws"}), messages.bar("predicting both ways") as progress:
         both = compare(pieces, work, progress=progress, **settings, **known)
     messages.defaults(pieces, work)
     options.deliver(

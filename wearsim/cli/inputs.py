@@ -301,9 +301,10 @@ def check_folder(folder: MirrorFolder) -> None:
 
 
 def check_inputs(
-    path: Path, programme: Path | None = None, engine: EngineChoice = EngineChoice.radial, *, either_way: bool = False
-) -> Path | None:
-    """Bench and programme, if any, for an engine, with either piece on top if asked.
+    path: Path, programme: Path | None = None, engine: EngineChoice = EngineChoice.radial, *, either_way: bool = False,
+    draws: int | None = None,
+) -> Path | None:  # fmt: skip
+    """Bench and programme, if any, for an engine and so many draws, with either piece on top if asked.
 
     Returns
     -------
@@ -321,6 +322,10 @@ def check_inputs(
         bench = stated_bench(path)
         _check_figure(bench)
     work = None if programme is None else stated_programme(programme, None if either_way else bench)
+    if work is not None:
+        from wearsim.wear.predict import check_draws
+
+        check_draws(work, draws, "--draws")
     if either_way and work is not None:
         from wearsim.decide.compare import check_either_way
 

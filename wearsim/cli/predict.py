@@ -35,7 +35,7 @@ def command(
     messages = options.messages
     settings = inputs.engine_settings(engine, draws, cells, options.seed)
     if dry_run:
-        return options.list_files([inputs.check_inputs(bench, programme, engine), output, card, shadows])
+        return options.list_files([inputs.check_inputs(bench, programme, engine, draws=draws), output, card, shadows])
     pieces, known = inputs.read_known(bench, messages)
     work = inputs.stated_programme(programme, pieces)
     from wearsim.show.expected_readings import expected_text
@@ -46,7 +46,7 @@ def command(
     from wearsim.wear.predict import predict
 
     messages.compiling()
-    with messages.bar("predicting") as progress:
+    with inputs.named_by_flag({"draws": "--draws"}), messages.bar("predicting") as progress:
         outcome = predict(pieces, work, progress=progress, **settings, **known)
     drawn = {"seed": options.seed, "draws": 32 if draws is None else draws, **known}
     after = expected_after(pieces, work, outcome, for_card=card is not None, **drawn)

@@ -20,9 +20,12 @@ from wearsim.kernels.arrays import Floats
 from wearsim.study.axes import Axis, SampleTable, draw_sample, read_axis
 from wearsim.study.quantities import DEFAULT_KEPT, QUANTITIES, RADIUS_SETTINGS
 from wearsim.study.settings import by_table, changed_bench, changed_programme
+from wearsim.wear.predict import check_draws
 
 MOST_CASES = 10_000_000
 MOST_AXES = 12
+MOST_DRAWN = 10_000_000
+"""Numbers of a sample, all its settings together: some 40 bytes each while they are drawn."""
 EngineName = Literal["radial", "planar"]
 
 
@@ -223,6 +226,11 @@ def _read_sample(table: Any, sampled: tuple[Axis, ...], file: Path | None) -> Sa
         expected = "a table [sample] where, and only where, an axis is sampled"
         raise InputError("sample and axes do not match", file=file, key="sample", expected=expected)
     sample = read_table(SampleTable, table, "sample", file)
+    if sample.count * len(sampled) > MOST_DRAWN:
+        expected = f"at most {MOST_DRAWN // len(sampled):,} where {len(sampled)} settings are sampled"
+        raise InputError(
+            "too many samples", file=file, key="sample.count", value=f"{sample.count:,}", expected=expected
+        )
     if sample.method == "sobol" and sample.count & (sample.count - 1):
         expected = "a power of two for this method, such as 128"
         raise InputError("not balanced", file=file, key="sample.count", value=sample.count, expected=expected)
@@ -234,6 +242,7 @@ def _check_together(study: Study) -> None:
     if study.cases > MOST_CASES:
         expected = f"at most {MOST_CASES:,} cases"
         raise InputError("too many cases", file=study.file, key="axis", value=f"{study.cases:,}", expected=expected)
+    check_draws(study.programme, study.about.draws, "study.draws", study.file)
     axes = (*study.axes, *study.sampled)
     sizes = [axis.key for axis in axes if any((s.table, s.field) in RADIUS_SETTINGS for s in axis.settings)]
     for kept in study.about.keep:

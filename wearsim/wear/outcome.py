@@ -396,14 +396,15 @@ def band_of(
     if not found:
         raise ContactError("the forces could not be balanced for any draw of the constants")
     kept = [one.heights for one in found]
-    stages = np.array([[gauge.error(height) for height in heights] for heights in kept])
+    first, last = (np.array([gauge.error(heights[place]) for heights in kept]) for place in (0, -1))
+    takes = (gauge.aperture.rms, gauge.edge_roll, gauge.rim_height, gauge.rim_width)
+    numbers = np.empty((len(kept), minutes.size, len(takes)))
+    for row, heights in zip(numbers, kept, strict=True):
+        row[:] = [[take(error) for take in takes] for error in map(gauge.error, heights[1:])]
     pressure, lift_off = (np.array([getattr(one, name) for one in found]) for name in ("peak_pressure", "lift_off"))
-    rms, roll, rim, width = (
-        percentiles([[take(error) for error in one[1:]] for one in stages]).T
-        for take in (gauge.aperture.rms, gauge.edge_roll, gauge.rim_height, gauge.rim_width)
-    )
+    rms, roll, rim, width = percentiles(numbers).T
     return Band(
-        figure_error=percentiles(stages[:, -1]),
+        figure_error=percentiles(last),
         numbers=_numbers([heights[-1] for heights in kept], gauge),
         draws=draws,
         failed=draws - len(kept),
@@ -412,10 +413,10 @@ def band_of(
         stage_edge_roll=roll,
         stage_rim_height=rim,
         stage_rim_width=width,
-        before=percentiles(stages[:, 0]) if is_measured else None,
+        before=percentiles(first) if is_measured else None,
         numbers_before=_numbers([heights[0] for heights in kept], gauge) if is_measured else {},
-        change=percentiles(stages[:, -1] - stages[:, 0]),
-        share=percentiles([share_of_the_way(one[0], h[0] - h[-1], gauge) for one, h in zip(stages, kept, strict=True)]),
+        change=percentiles(last - first),
+        share=percentiles([share_of_the_way(one, h[0] - h[-1], gauge) for one, h in zip(first, kept, strict=True)]),
         stage_peak_pressure=percentiles(pressure).T,
         stage_lift_off=percentiles(lift_off).T,
         peak_pressure=percentiles(pressure.max(axis=1)),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme, Spell
 from wearsim.bench.toml_io import dump_programme
 from wearsim.bench.units import counted, stroke_unit
-from wearsim.errors import ContactError
+from wearsim.errors import ContactError, InputError
 from wearsim.figure.metrics import FigureGauge
 from wearsim.kernels.arrays import Floats
 from wearsim.parallel import in_threads
@@ -28,11 +29,28 @@ from wearsim.wear.state import State
 from wearsim.wear.warnings import astigmatism_warning, warnings_for
 
 BAND_DRAWS = RadialEngine.band_draws
+MOST_DRAWN_SPELLS = 500_000
+"""Spells of a programme, times draws: the glass after each is kept until the band is made, 400 bytes of it."""
 
 
 def gauge_for(bench: Bench, radius: Floats) -> FigureGauge:
     """The figure's numbers for profiles on one grid."""
     return FigureGauge(radius, bench.mirror.geometry, bench.light.wavelength)
+
+
+def check_draws(programme: Programme, draws: int | None, key: str = "draws", file: Path | None = None) -> None:
+    """Refuse more draws of a programme than memory should hold.
+
+    Raises
+    ------
+    InputError
+        With this key of this file.
+    """
+    spells = len(programme.spells)
+    if draws is not None and draws * spells > MOST_DRAWN_SPELLS:
+        expected = f"at most {MOST_DRAWN_SPELLS // spells:,} with {counted(spells, 'spell')}"
+        message = "too many draws of so long a programme"
+        raise InputError(message, file=file, key=key, value=f"{draws:,}", expected=expected)
 
 
 def predict(
@@ -76,7 +94,7 @@ def predict(
     ------
     InputError
         Where the figure's file cannot be used, a stroke tips the top piece off, the radial engine is asked for a
-        lap that is a ring or a star, or an engine for work that would take it too long.
+        lap that is a ring or a star, an engine for work that would take it too long, or for too many draws of it.
     ContactError
         Where a balance was not found.
     ValueError
@@ -84,6 +102,7 @@ def predict(
     """
     one = engine_for(engine, accuracy, planar)
     one.check(bench, programme)
+    check_draws(programme, draws)
     start = one.measured(bench) if start is None else start
     uncertain = Uncertainty(prior(bench) if belief is None else belief, start, laps, discrepancy or Discrepancy())
     draws = one.band_draws if draws is None else draws
