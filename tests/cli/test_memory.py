@@ -120,11 +120,11 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 ACCEPTED = [
     "predict rows-100000/bench.toml -p one.toml --draws 8 -o o.h5 --plot o.png --card o.pdf --shadows s.png",
-    "predict comments/bench.toml -p one.toml --draws 0",
-    "predict rows-100000/bench.toml -p thousand.toml --draws 0 --json",
+    "predict comments/bench.toml -p one.toml --dry-run",
+    "predict rows-100000/bench.toml -p thousand.toml --draws 0",
     "predict rows-100000/bench.toml -p thousand.toml --draws 500 --dry-run",
     "predict map/bench.toml -p one.toml --draws 0",
-    "predict csv-map/bench.toml -p one.toml --draws 0",
+    "predict csv-map/bench.toml -p one.toml --dry-run",
     "predict plain-map/bench.toml -p one.toml --engine planar --cells 1024 --draws 0 -o p.h5",
     "compare rows-100000/bench.toml -p one.toml --draws 2 --plot c.png",
     "propose mirror/bench.toml --minutes 6 --spells 1 --draws 2 --time-limit 0.1 -o proposed.toml",
@@ -134,7 +134,7 @@ ACCEPTED = [
     "record mirror -p one.toml --profile rows-100000/profile.csv --date 2026-01-31",
     "record mirror -p one.toml --readings sheet.toml --date 2026-02-01",
     "history mirror --plot h.png",
-    "calibrate mirror --draws 64",
+    "calibrate mirror --draws 16",
     "rehearse practice --sessions 0",
     "study study-833333.toml --dry-run",
 ]
