@@ -157,7 +157,9 @@ def test_a_pressure_that_no_pitch_bears_is_named() -> None:
     assert said(
         warnings_for(bench, programme, spotty), "spell 1: largest pressure 4495 kPa: the load rests on a few high spots"
     )
-    uncertain = bench.model_copy(update={"spread": Spread(preston=1.3, stiffness=1.5, relaxation_time=1.0, edge_gain=1.0)})
+    uncertain = bench.model_copy(
+        update={"spread": Spread(preston=1.3, stiffness=1.5, relaxation_time=1.0, edge_gain=1.0)}
+    )
     banded = predict(uncertain, programme, accuracy=QUICK, draws=8)
     assert banded.band is not None and not said(warnings_for(bench, programme, banded), "largest pressure")
     at_worst = replace(banded, band=replace(banded.band, stage_peak_pressure=np.array([[3e3, 2e6]])))
