@@ -67,7 +67,7 @@ def test_effort_counts_what_handling_costs() -> None:
 def test_the_table_names_each_programme_once() -> None:
     best, tool, two = one(30.0, (MIRROR, 60.0)), one(32.0, (TOOL, 20.0)), one(29.0, (TOOL, 9.0), (MIRROR, 9.0))
     handbook = (COMPLAINTS[0], one(40.0, (MIRROR, 8.0)))
-    table = beside(BENCH, tool, [best, tool, two], handbook, None, lambda rms: rms)
+    table = beside(BENCH, tool, [best, tool, two], handbook, None, lambda rms: rms, 1.0)
     assert [row.name for row in table] == [PROPOSED, BEST, ONE_SPELL, HANDBOOK]
     assert TOOL_ONLY not in [row.name for row in table] and table[-1].words == COMPLAINTS[0].words
 
@@ -99,9 +99,16 @@ def test_good_enough_goes_by_what_the_readings_leave_possible() -> None:
     assert verdict_for(0.0, 0.99, 0.95) == "open"  # poor readings of what may well be good
 
 
+def test_where_nothing_is_proposed_a_trial_and_what_uncommon_strokes_gain_are_left() -> None:
+    handbook = COMPLAINTS[0], one(60.0, (TOOL, 5.0))
+    for uncommon, names in ((29.0, [HANDBOOK]), (26.0, [ANY_STROKE, HANDBOOK])):
+        table = beside(BENCH, None, [], handbook, one(uncommon, (MIRROR, 8.0)), lambda rms: rms, 30e-9)
+        assert [row.name for row in table] == names
+
+
 def test_any_stroke_is_in_the_table_only_where_it_is_a_tenth_better_and_all_are_promised_alike() -> None:
     practised = one(30.0, (TOOL, 20.0))
     for rms, names in ((28.0, [PROPOSED]), (26.0, [PROPOSED, ANY_STROKE])):
-        table = beside(BENCH, practised, [practised], None, one(rms, (MIRROR, 8.0)), lambda left: left + 5e-9)
+        table = beside(BENCH, practised, [practised], None, one(rms, (MIRROR, 8.0)), lambda left: left + 5e-9, 1.0)
         assert [row.name for row in table] == names
         assert [row.expected_rms for row in table] == [row.candidate.score.expected_rms + 5e-9 for row in table]

@@ -32,6 +32,6 @@ def alternatives(
     """
     proposal = propose(bench, limits=limits, with_trade_off=True, progress=partial(progress, BEST), **known)
     yield PROPOSED, proposal
-    for one in proposal.choices[1:]:
+    for one in proposal.choices[1 if proposal.programme.spells else 0 :]:
         name = f"{one.name}: {one.words}" if one.words else one.name
         yield name, replace(with_programme(bench, proposal, one, **known), trade_off=())

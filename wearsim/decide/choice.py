@@ -105,16 +105,17 @@ def simplest(bench: Bench, candidates: Iterable[Candidate]) -> list[Candidate]:
 
 def beside(
     bench: Bench,
-    proposed: Candidate,
+    proposed: Candidate | None,
     candidates: Sequence[Candidate],
     handbook: tuple[Complaint, Candidate] | None,
     uncommon: Candidate | None,
     promised: Callable[[float], float],
+    stopped: float,
 ) -> tuple[Alternative, ...]:
     """The table of choices: the proposed programme, the best, one spell, the tool on top only, the textbook stroke.
 
-    The best of any stroke too, where it is better by a tenth than the best of common ones. ``promised`` turns the RMS
-    that the strokes leave into the expected one [m].
+    The best of any stroke too, where it is better by a tenth than the best of common ones, and than stopping, which leaves
+    ``stopped`` [m]. ``promised`` turns the RMS that the strokes leave into the expected one [m].
     """
     ordered = sorted(candidates, key=lambda one: one.score.expected_rms)
 
@@ -134,7 +135,8 @@ def beside(
     for name, one in named:
         if one is not None and all(one.plan != other.candidate.plan for other in found):
             found.append(alternative(name, one))
-    if uncommon is not None and AS_GOOD * uncommon.score.expected_rms < ordered[0].score.expected_rms:
+    least = min([stopped, *(one.score.expected_rms for one in ordered)])
+    if uncommon is not None and AS_GOOD * uncommon.score.expected_rms < least:
         found.append(alternative(ANY_STROKE, uncommon))
     if handbook is not None:
         found.append(alternative(HANDBOOK, handbook[1], handbook[0].words))

@@ -19,6 +19,7 @@ from wearsim.decide.limits import COMMON, Clock, Limits, usual_limits
 from wearsim.decide.lower_bound import Pricing, floor_over_all_sizes
 from wearsim.decide.proposal import EarlyStop, LaterSession, Proposal, stopped_early
 from wearsim.decide.reasons import (
+    NOTHING_LEFT,
     WORTHWHILE,
     edge_advice,
     lower_floor_advice,
@@ -172,7 +173,7 @@ class _Proposing(ProposalProblem):
         later, no_more = self._later(programme, outcome, sessions)
         least = max(floor, self._least(outcome)) if programme.spells else 0.0
         choices = self._choices(searched, programme, least)
-        if choices:
+        if programme.spells:
             advice = (*what_limits(self, limits, choices[0].candidate, searched.uncommon), *advice)
         return Proposal(
             programme=programme,
@@ -278,17 +279,22 @@ class _Proposing(ProposalProblem):
         return reason_to_stop(self._good, self.objective.rms_before, outcome, self.start.not_round)
 
     def _choices(self, searched: Searched, programme: Programme, least: float) -> tuple[Alternative, ...]:
-        """The table of choices, none of which promises less than an RMS [m]; empty where nothing is proposed."""
-        if not programme.spells:
+        """The table of choices, none of which promises less than an RMS [m]; empty where the aim is reached.
+
+        Where nothing is proposed, what is left: uncommon strokes where they better the figure, and the textbook stroke.
+        """
+        plan, proposed = plan_of(programme), None
+        if plan:
+            proposed = min(searched.candidates, key=lambda one: (not is_same(one.plan, plan), one.score.expected_rms))
+        elif self.is_good_enough or self.objective.rms_before < NOTHING_LEFT:
             return ()
-        plan = plan_of(programme)
-        proposed = min(searched.candidates, key=lambda one: (not is_same(one.plan, plan), one.score.expected_rms))
-        better = [one for one in searched.candidates if one.score.expected_rms < self.objective.rms_before]
+        better = [one for one in searched.candidates if plan and one.score.expected_rms < self.objective.rms_before]
 
         def promised(rms: float) -> float:
             return max(float(np.hypot(rms, self.measured)), least)
 
-        return beside(self.bench, proposed, better, searched.handbook, searched.uncommon, promised)
+        stopped = self.objective.rms_before
+        return beside(self.bench, proposed, better, searched.handbook, searched.uncommon, promised, stopped)
 
     def share(self, outcome: Outcome) -> float:
         """Share of the error that it removes [1]."""

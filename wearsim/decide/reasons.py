@@ -25,7 +25,11 @@ from wearsim.wear.warnings import EDGE_AT_WORST, EDGE_LIMIT_WAVES
 # A start figure below this has nothing to gain [m].
 NOTHING_LEFT = 0.1e-9
 # A programme must lower the expected figure error by this share to be worth the walk to the barrel. A judgement.
-WORTHWHILE = 0.01
+WORTHWHILE = 0.05
+TRIAL = (
+    "A short trial, recorded, shows how fast your glass wears and how stiff your pitch is, even where it improves nothing: "
+    "the textbook stroke, for example"
+)
 # A floor above this share of the start figure, and above this height, is bad. Judgements.
 BAD_SHARE, BAD_HEIGHT = 0.25, 10e-9
 # A change is worth naming when it takes the floor below this share of what it was. A judgement.
@@ -70,7 +74,7 @@ def reason_for_none(
     if uncommon is None or uncommon.score.expected_rms >= (1.0 - WORTHWHILE) * rms_before:
         return said
     rms = uncommon.score.expected_rms
-    return f"{said}; with less usual strokes allowed (--repertoire any), {rms * 1e9:.0f} nm RMS could be reached"
+    return f"{said}. With less usual strokes allowed (--repertoire any), {rms * 1e9:.0f} nm RMS could be reached"
 
 
 def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_round: NotRound | None) -> str:
@@ -83,11 +87,11 @@ def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_roun
         found = "no allowed stroke is predicted to improve the figure in the time given"
         if belief.is_certain:
             return found
-        return f"{found}, once all uncertainties are included. A short recorded session would reduce the uncertainties"
+        return f"{found}, once all uncertainties are included. {TRIAL}"
     if min(item.score.expected_rms for item in best) >= (1.0 - WORTHWHILE) * rms_before:
         return (
-            "no allowed programme is predicted to be better than stopping, all uncertainties included: "
-            "the figure is as good as these strokes can make it"
+            f"no allowed programme is expected to leave {1.0 - WORTHWHILE:.0%} of the present error or less, all "
+            f"uncertainties included. {TRIAL}"
         )
     return (
         "every promising programme either exceeds the limit on the edge roll or, computed at full accuracy, does not "

@@ -241,6 +241,8 @@ class SearchSchedule:
         if begun is None:
             return None
         done = search.refined(refiner, begun, only_minutes=True)
+        if not done.plan and not problem.is_certain:  # a trial still shows how the glass wears
+            done = refiner.attempt((PlannedSpell(stroke, problem.limits.shortest),)) or done
         return (complaint, replace(done, plan=(*opening, *done.plan))) if done.plan else None
 
     def _any(self, opening: Plan, starts: int | None) -> list[Candidate]:

@@ -110,7 +110,7 @@ def spells_after_text(outcome: Outcome) -> str:
 
 
 def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
-    """The table of choices: what was proposed and what else there was; empty where nothing is proposed."""
+    """The table of choices: what was proposed and what else there was; empty where the aim is reached."""
     if not proposal.choices:
         return ""
     high, rows = unit_for(proposal.outcome), []
@@ -148,7 +148,7 @@ def judgement_text(proposal: Proposal) -> str:
     values = {"expected": proposal.expected_rms, "floor": proposal.floor, "gap": proposal.gap}
     numbers = (
         Number("expected", "Expected RMS, all uncertainties included", high.name, high.number),
-        Number("floor", "Floor: estimated best result of any mix of strokes", high.name, high.number),
+        Number("floor", "Floor: estimated best of any mix of strokes, constants known", high.name, high.number),
         Number("gap", "Gap between predicted RMS and floor", high.name, high.number),
     )
     lines = [numbers_table({"": BandedNumbers(values, ends)}, numbers)]
