@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.helpers.studies import COARSE, content, small_study
-from wearsim.errors import CouldNotError
+from wearsim.errors import CouldNotError, InputError
 from wearsim.study import executors, run
 from wearsim.study.run import StudyProgress, run_study
 
@@ -89,3 +89,9 @@ def test_nobody_at_the_address_is_one_line(tmp_path: Path, monkeypatch: pytest.M
     monkeypatch.setattr(executors, "TIMEOUT", 1.0)
     with pytest.raises(CouldNotError, match="no scheduler answers there"):
         run_study(small_study(), tmp_path / "o.h5", scheduler="tcp://127.0.0.1:9", accuracy=COARSE)
+
+
+@pytest.mark.parametrize("address", ["foo", "tcp://", "tcp://host", "host:port", "tcp://host:8786/more"])
+def test_what_is_no_address_is_refused_before_anyone_is_called(address: str, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="not a scheduler's address"):
+        run_study(small_study(), tmp_path / "o.h5", scheduler=address, accuracy=COARSE)

@@ -15,6 +15,7 @@ import importlib
 import multiprocessing
 import os
 import pickle
+import re
 import subprocess
 import sys
 import time
@@ -31,6 +32,7 @@ from wearsim.study.cases import Chunk, ChunkResult, Job, work_case, work_chunk
 
 TIMEOUT = 60.0
 """A scheduler, and its first worker, answer within this [s]."""
+_ADDRESS = re.compile(r"(?:\w+://)?[^/\s]+:\d{1,5}")
 _RECOUNT = 5.0
 """Workers of a cluster are counted again after this [s]."""
 _MINUTES = 0.05
@@ -137,12 +139,12 @@ class SchedulerPool(ClientPool):
     """
 
     def __init__(self, address: str) -> None:
+        if not _ADDRESS.fullmatch(address):  # Dask's own refusal comes back minutes later, as its client is thrown away
+            raise InputError("not a scheduler's address", value=address, expected="tcp://host:port")
         try:
             client = _dask().Client(address, timeout=TIMEOUT, set_as_default=False)
         except (OSError, TimeoutError) as error:
             raise CouldNotError(f"{address}: no scheduler answers there") from error
-        except ValueError as error:
-            raise InputError("not a scheduler's address", value=address, expected="tcp://host:port") from error
         try:
             client.wait_for_workers(1, timeout=TIMEOUT)
         except TimeoutError as error:
