@@ -26,6 +26,7 @@ from tests.helpers.card_cases import (
 from tests.helpers.small_bench import ring_figure, small_bench
 from wearsim.bench.fields import Extent
 from wearsim.bench.personal_units import temperature_text
+from wearsim.errors import InputError
 from wearsim.show.card import PredictedWork, card_bytes
 from wearsim.show.card.content import BOX, card_content, quarters
 from wearsim.show.card.page import CAUTION_SIZE, HALF, card_pages, plan
@@ -440,3 +441,8 @@ def test_the_same_card_twice_is_the_same_file() -> None:
         assert one == two
     with pytest.raises(ValueError, match="pdf or"):
         card_bytes(small_bench(True), with_spells(2), after(), ".png")
+
+
+def test_a_card_of_more_spells_than_anyone_works_is_refused() -> None:
+    with pytest.raises(InputError, match="a card of 41 spells; expected at most 40"):
+        card_bytes(small_bench(True), with_spells(41), after())

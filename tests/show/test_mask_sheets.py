@@ -7,10 +7,20 @@ import numpy as np
 import pytest
 
 from wearsim.bench.units import INCHES, MILLIMETRES
+from wearsim.errors import InputError
 from wearsim.figure.conic import MirrorGeometry
 from wearsim.knifeedge.mask import design_mask
 from wearsim.show.mask import HALF_ANGLE
-from wearsim.show.mask_sheets import INCH, OVERLAP, PAPERS, mask_bytes, sheet_figure, sheets_for, sheets_text
+from wearsim.show.mask_sheets import (
+    INCH,
+    MOST_SHEETS,
+    OVERLAP,
+    PAPERS,
+    mask_bytes,
+    sheet_figure,
+    sheets_for,
+    sheets_text,
+)
 
 
 def design(radius: float):
@@ -68,3 +78,9 @@ def test_the_pdf_has_a_page_for_every_sheet_and_the_words_say_how_many():
         pages = len(re.findall(rb"/Type /Page\b", mask_bytes(design(radius), unit)))
         assert pages == len(sheets_for(design(radius), paper))
         assert words in sheets_text(sheets_for(design(radius), paper))
+
+
+def test_a_mask_that_nobody_would_join_is_refused():
+    with pytest.raises(InputError, match=r"takes 2\d\d\d sheets of A4; expected at most 100 sheets"):
+        mask_bytes(design(5.0))
+    assert len(sheets_for(design(0.95), PAPERS["a4"])) <= MOST_SHEETS

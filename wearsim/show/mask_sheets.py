@@ -28,6 +28,8 @@ STRIP = 16.0
 """Under the drawing on every sheet, for its bar and its name [mm]."""
 OVERLAP = 12.0
 """That neighbouring sheets show alike, for tape or glue [mm]."""
+MOST_SHEETS = 100
+"""Of one mask, enough for a mirror of 1.9 m. A judgement."""
 ALIKE = 0.3e-3
 """Windows are the same within this [m]."""
 USUAL_WINDOWS = 5
@@ -202,12 +204,23 @@ def _name(axes: Axes, design: MaskDesign, sheet: Sheet, unit: LengthUnit) -> Non
 
 
 def mask_bytes(design: MaskDesign, unit: LengthUnit = MILLIMETRES, paper: Paper | None = None) -> bytes:
-    """The mask at 1:1 as a PDF, a page for every sheet of paper."""
+    """The mask at 1:1 as a PDF, a page for every sheet of paper.
+
+    Raises
+    ------
+    InputError
+        Where it takes more sheets than anyone would join.
+    """
     from matplotlib.backends.backend_pdf import PdfPages
 
-    stream = BytesIO()
+    stream, paper = BytesIO(), paper or usual_paper(unit)
+    sheets = sheets_for(design, paper)
+    if len(sheets) > MOST_SHEETS:
+        raise InputError(
+            f"this mask takes {len(sheets)} sheets of {paper.name}", expected=f"at most {MOST_SHEETS} sheets"
+        )
     with plot_style(), PdfPages(stream, metadata={"CreationDate": None, "Title": "Zonal mask"}) as file:
-        for sheet in sheets_for(design, paper or usual_paper(unit)):
+        for sheet in sheets:
             file.savefig(sheet_figure(design, sheet, unit))
     return stream.getvalue()
 

@@ -10,6 +10,7 @@ import matplotlib
 from matplotlib.backends.backend_pdf import PdfPages
 
 from wearsim.bench.bench import Bench
+from wearsim.errors import InputError
 from wearsim.show.card.content import card_content
 from wearsim.show.card.page import card_pages
 from wearsim.show.card.pen import HEIGHT, WIDTH, Pen
@@ -37,6 +38,10 @@ details {{ max-width: 56rem; margin: 0 auto; padding: 1rem; }}  p {{ margin: .2e
 """
 
 
+MOST_SPELLS = 40
+"""On one card; a session has one to three. A judgement."""
+
+
 def card_bytes(bench: Bench, proposal: CardWork, readings: ReadingsAfter | None, ending: str = ".pdf") -> bytes:
     """The card of a proposal, or of a programme that was predicted, as the file that holds it.
 
@@ -51,7 +56,12 @@ def card_bytes(bench: Bench, proposal: CardWork, readings: ReadingsAfter | None,
     ------
     ValueError
         For another ending.
+    InputError
+        For more spells than a card is of use for.
     """
+    spells = len(proposal.programme.spells)
+    if spells > MOST_SPELLS:
+        raise InputError(f"a card of {spells} spells", expected=f"at most {MOST_SPELLS}: split the programme")
     written = {".pdf": _pdf, ".html": _html}.get(ending.lower())
     if written is None:
         raise ValueError(f"a card is .pdf or .html, not {ending!r}")
