@@ -41,7 +41,7 @@ LONG_W = {"on_top": "mirror", "length": 0.75, "side_sweep": 0.25}
 
 def test_edge() -> None:
     bench = make_bench(0.2, 2.4, thickness=0.03)
-    assert said(warnings(bench, make_spell("w", minutes=60.0, **LONG_W)), "edge: turned down by")
+    assert said(warnings(bench, make_spell("w", minutes=60.0, **LONG_W)), "edge roll: turned down by")
     assert not said(warnings(bench, make_spell("w", minutes=10.0, **LONG_W)), "edge")
 
 
@@ -49,20 +49,20 @@ def test_edge_of_an_unlucky_draw() -> None:
     spread = Spread(preston=1.3, stiffness=1.5, relaxation_time=1.0, edge_gain=1.0)
     bench = make_bench(0.2, 2.4, thickness=0.03, spread=spread)
     lines = warnings(bench, make_spell("w", minutes=38.0, **LONG_W), draws=24)
-    (line,) = (line for line in lines if line.startswith(f"{EDGE_AT_WORST} it ends up turned down by"))
+    (line,) = (line for line in lines if line.startswith(f"{EDGE_AT_WORST} the edge ends up turned down by"))
     now = predict(bench, make_programme(GENTLE), accuracy=QUICK, draws=0).numbers_before.edge_roll
     assert f"(now turned {'up' if now > 0.0 else 'down'} by {abs(now) * 1e9:.0f} nm)" in line
-    assert not said(lines, "edge: turned down")
+    assert not said(lines, "edge roll: turned down")
 
 
 def test_an_edge_that_turns_up_is_told_as_one_that_turns_down() -> None:
     bench, programme = make_bench(0.2, 2.4, thickness=0.03), make_programme(GENTLE)
     done = predict(bench, programme, accuracy=QUICK, draws=0)
     up = replace(done, numbers=replace(done.numbers, edge_roll=150e-9))
-    assert said(warnings_for(bench, programme, up), "edge: turned up by 150 nm")
+    assert said(warnings_for(bench, programme, up), "edge roll: turned up by 150 nm")
     band = Band(np.zeros((2, 1)), {"edge_roll": np.array([-10e-9, 90e-9])}, draws=4)
     (line,) = (line for line in warnings_for(bench, programme, replace(done, band=band)) if line.startswith("edge"))
-    assert line.startswith(f"{EDGE_AT_WORST} it ends up turned up by 90 nm or more on the surface (now ")
+    assert line.startswith(f"{EDGE_AT_WORST} the edge ends up turned up by 90 nm or more on the surface (now ")
 
 
 def test_lap_that_does_not_conform() -> None:

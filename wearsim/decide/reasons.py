@@ -126,7 +126,7 @@ def edge_advice(outcome: Outcome, limits: Limits, wavelength: float) -> tuple[st
     if abs(roll) > 1.02 * limit:
         return (
             f"edge roll {roll * 1e9:.0f} nm ({before * 1e9:.0f} nm before) remains beyond the limit of {limit * 1e9:.0f} "
-            "nm; the search excludes strokes that would turn it further",
+            "nm; the search penalises strokes that would turn it further",
         )
     is_warned = limits.edge_limit == EDGE_LIMIT_WAVES and any(
         line.startswith(EDGE_AT_WORST) for line in outcome.warnings

@@ -41,7 +41,7 @@ class FigureNumbers:
     conic_fit : float
         Conic constant that fits the height best, radius of curvature and piston free [1].
     edge_roll : float
-        Rim against the run of the surface just inside it; negative = turned down [m of surface].
+        Rim against the slope just inside it, continued out to the rim; negative = turned down [m of surface].
     rim_height : float
         Rim above the sphere that fits the inner 80% of the radius best; negative = turned down [m of surface].
     rim_width : float

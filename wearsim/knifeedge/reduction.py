@@ -411,8 +411,9 @@ def _warnings(
     unit, name = readings.unit, readings.length_unit
     if row.origin == "assumed":
         lines.append(
-            f"no repeats and no sigma given: a setting is assumed good to {row.scale / unit:.2g} {name} at 0.35 of the "
-            "radius (a quarter of the tolerance; our judgement)"
+            f"no repeats and no sigma given: a knife setting is assumed to have a standard deviation of "
+            f"{row.scale / unit:.2g} {name} at 0.35 of the radius (a quarter of the tolerance; our judgement); this is then "
+            "adjusted to fit the readings"
         )
     unread = model.geometry.clear_radius - model.zones.outer[-1]
     if unread > 0.05 * model.geometry.clear_radius:

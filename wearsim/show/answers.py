@@ -40,7 +40,7 @@ _TITLES = {
     "rim_risk_added": "probability that these strokes lower the rim by more than {limit}",
     "roll_risk_added": "probability that these strokes lower the edge roll by more than {limit}",
     "rim_height_change": "rim added, relative to the surface inside 80% of the radius [{high}]",
-    "edge_roll_change": "edge roll added, relative to the surface just inside the rim [{high}]",
+    "edge_roll_change": "edge roll added, relative to the slope just inside the rim [{high}]",
     "surface_rms": "RMS of the surface after [{high}]", "conic_fit": "conic constant after, best fit",
 }  # fmt: skip
 
@@ -72,9 +72,9 @@ _NOTES = {
         "the standard error. Where it happened in no draw, \"<\" gives the upper limit at 95% confidence. Half within: "
         "distance in from the rim at which the change has fallen to half (-: there is a larger change farther in).",
         "The rim is compared with the sphere that best fits the inner 80%. A mirror that turns oblate lifts its rim "
-        "by this measure, which can hide a narrow turned edge: look at the edge roll too, which compares it with the "
-        "surface just inside. A rim that goes down over a tenth of the mirror or more while the edge roll hardly "
-        "changes is a change of the conic constant rather than a turned edge.",
+        "by this measure, which can hide a narrow turned edge: look at the edge roll too, which compares the rim "
+        "with the slope just inside it, continued outwards. A rim that goes down over a tenth of the mirror or more while "
+        "the edge roll hardly changes is a change of the conic constant rather than a turned edge.",
         "Effects not modelled make a turned edge more likely, not less: pitch that bulges over the rim, a lap that rocks as "
         "it passes the edge. In practice turned edges are said to be about 6 mm (1/4 in) wide; the model's are half that "
         "(see the validation page). Stay well inside these figures, and test the edge early.",
@@ -254,10 +254,10 @@ def _pitch_words(bench: Bench, answer: Answer) -> list[str]:
         f"With your pitch in your room: {height_text(rms['as_it_is'])} RMS and a conic constant of "
         f"{decimal(conic['as_it_is'], 2)}. Over all pitches and rooms tried: {_heights(rms)} RMS, conic "
         f"{decimal(conic['least'], 2)} to {decimal(conic['most'], 2)}.",
-        f"Conic with your pitch at a third of its stiffness {decimal(conic['softest'], 2)}, as it is "
-        f"{decimal(conic['as_it_is'], 2)}, at three times {decimal(conic['hardest'], 2)}. In a room {step} colder "
-        f"{decimal(conic['coldest'], 2)}, as it is {decimal(conic['as_it_is'], 2)}, {step} warmer "
-        f"{decimal(conic['warmest'], 2)}: the pitch then flows {slower:.2g} times slower or faster.",
+        f"Conic constant: {decimal(conic['as_it_is'], 2)} with your pitch, {decimal(conic['softest'], 2)} with pitch a "
+        f"third as stiff, {decimal(conic['hardest'], 2)} with pitch three times as stiff. With your pitch, "
+        f"{decimal(conic['coldest'], 2)} in a room {step} colder and {decimal(conic['warmest'], 2)} in one {step} warmer "
+        f"(the pitch then flows {slower:.2g} times slower or faster).",
     ]
     worst = answer.found["worst_edge"]
     if worst["added_m"] < -answer.found["edge_limit_m"]:

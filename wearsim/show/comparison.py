@@ -13,7 +13,7 @@ from wearsim.show.numbers import CANNOT, LIFT_OFF, PRESSURE, figure_rows, number
 from wearsim.show.outcome import no_band_words, unit_for
 from wearsim.show.profiles import deepest_removal, draw_removal, draw_surface, legend_entries, ring_means
 from wearsim.show.style import INK, new_figure, plot_style
-from wearsim.show.text import bands_beneath, paragraph, table, warnings_text
+from wearsim.show.text import OUTSIDE_BAND, bands_beneath, paragraph, table, warnings_text
 from wearsim.wear.outcome import Outcome
 
 if TYPE_CHECKING:
@@ -72,6 +72,9 @@ def _numbers(both: Comparison, unit: LengthUnit) -> str:
     text = numbers_table({"Before": numbers_before(one), **sides}, numbers, band_beneath=True)
     if one.band is None and one.no_band and one.spells:
         text += f"\n{paragraph(no_band_words(one.no_band))}"
+    outside = {name: None for side in sides.values() if side for name in side.outside(numbers)}
+    if names := ", ".join(outside):
+        text += f"\n{paragraph(f'{OUTSIDE_BAND}, as here: {names}.')}"
     return f"{text}\n{paragraph(RADIUS_NOT_CONIC)}"
 
 

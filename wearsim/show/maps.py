@@ -102,8 +102,8 @@ def _numbers(outcome: Outcome, high: LengthUnit) -> str:
         Number("trefoil", "Trefoil, RMS", fine, _fine),
     )
     columns = {when.capitalize(): map_numbers(outcome, when) for when in ("before", "after")}
-    note = "The numbers above are for the mean over rings. Azimuths run counterclockwise from x, looking "
-    note += "at the face; x is where the first stroke of a session points."
+    note = "This table is for the whole map; all other numbers are for the mean over rings. Azimuths run "
+    note += "counterclockwise from x, looking at the face; x is where the first stroke of a session points."
     return f"{numbers_table(columns, numbers, head='The whole map')}\n{paragraph(note)}"
 
 

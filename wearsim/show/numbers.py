@@ -12,7 +12,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.personal_units import temperature_unit
 from wearsim.bench.units import INCHES, MILLIMETRES, LengthUnit, decimal
 from wearsim.kernels.arrays import Floats
-from wearsim.show.text import Cell, band_words, bands_beneath, ends_words, table
+from wearsim.show.text import Cell, band_words, bands_beneath, ends_words, is_outside, table
 from wearsim.wear.outcome import Outcome
 
 METRES = LengthUnit("m", 1.0, 4)
@@ -102,6 +102,16 @@ class BandedNumbers:
             "" if value is None else number.written(value),
             "" if ends is None else band_words(tuple(ends), number.written),
         )
+
+    def outside(self, numbers: Sequence[Number]) -> dict[str, None]:
+        """Names of those outside their own bands, once for surface and wavefront."""
+        return {
+            number.words.partition(",")[0]: None
+            for number in numbers
+            if number.name in self.ends
+            and (number.name != WIDTH or self.values[WIDTH])
+            and is_outside(self.values[number.name], self.ends[number.name])
+        }
 
     def no_better_than(self, rms: float, wavelength: float) -> BandedNumbers:
         """The same, but no RMS of the surface below this [m], nor a Strehl ratio that is better."""

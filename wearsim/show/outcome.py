@@ -27,7 +27,7 @@ from wearsim.show.numbers import (
 from wearsim.show.profiles import draw_profiles, ring_means
 from wearsim.show.strokes import ROW_HEIGHT, draw_programme, rows_for, spell_words
 from wearsim.show.style import new_figure, plot_style
-from wearsim.show.text import Cell, banded, low_high_bar, paragraph, table, warnings_text
+from wearsim.show.text import OUTSIDE_BAND, Cell, banded, low_high_bar, paragraph, table, warnings_text
 from wearsim.wear.outcome import EXACT, Outcome
 from wearsim.wear.warnings import mistrust
 
@@ -104,18 +104,12 @@ def _notes(outcome: Outcome) -> list[str]:
     band = outcome.band
     if band is None:
         return [no_band_words(outcome.no_band)] if outcome.no_band and outcome.spells else []
-    outside = {
-        number.words.partition(",")[0]: None  # once, of surface and of wavefront
-        for number in figure_rows(unit_for(outcome))
-        if number.name in band.numbers
-        and (number.name != WIDTH or outcome.numbers.rim_width)
-        and not band.numbers[number.name][0] <= getattr(outcome.numbers, number.name) <= band.numbers[number.name][1]
-    }
+    outside = numbers_after(outcome).outside(figure_rows(unit_for(outcome)))
     if not outside:
         return [BAND]
     return [
-        f"{BAND} Single numbers use the most likely constants. Uncertainty usually adds error, so a number can fall "
-        f"outside its band, as here: {', '.join(outside)}. Base your plans on the band."
+        f"{BAND} Single numbers use the most likely constants. {OUTSIDE_BAND}, as here: "
+        f"{', '.join(outside)}. Base your plans on the band."
     ]
 
 
@@ -149,7 +143,7 @@ def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: Leng
 
 
 def edge_text(outcome: Outcome, unit: LengthUnit) -> str:
-    """The edge after each spell: relative to the surface just inside it, to the inner 80%, and how wide that is."""
+    """The edge after each spell: relative to the slope just inside it, to the inner 80%, and how wide that is."""
     high, band, done = unit_for(outcome), outcome.band, outcome.spells
     if not done:
         return ""
@@ -162,7 +156,8 @@ def edge_text(outcome: Outcome, unit: LengthUnit) -> str:
     columns = (*columns[:-1], widths)
     rows = [(str(number), *cells) for number, cells in enumerate(zip(*columns, strict=True), start=1)]
     heads = ["After\nspell", f"Edge roll\n{high.name}", f"Rim's height\n{high.name}", f"Rim's width\n{unit.name}"]
-    note = "Edge roll: the rim relative to the surface just inside it. Rim's height: relative to the sphere that best fits "
+    note = "Edge roll: how far the rim departs from the slope just inside it, continued out to the rim. "
+    note += "Rim's height: relative to the sphere that best fits "
     note += "the inner 80% of the radius. Rim's width: the distance in from the edge at which the height has "
     note += "fallen to half. Negative: turned down."
     if NO_WIDTH in widths:

@@ -17,7 +17,7 @@ from wearsim.learn.known_figure import KnownFigure
 from wearsim.show.expected_readings import zone_name
 from wearsim.show.numbers import figure_rows, long_unit
 from wearsim.show.style import BAND, BAND_BEFORE, BEFORE, BLUE, INK, QUIET, new_figure, plot_style
-from wearsim.show.text import band_words, paragraph, sentence, table, warnings_text
+from wearsim.show.text import OUTSIDE_BAND, band_words, is_outside, paragraph, sentence, table, warnings_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -27,7 +27,8 @@ TOLERABLE_COLOUR = "#e9eef2"
 LEAST_WIDTH = 0.012  # of a zone's bar, of the mirror's radius
 SIGMAS_90 = 1.645
 SETTING_ORIGINS = {
-    "given": "as stated on the sheet", "repeats": "estimated from your repeats", "assumed": "assumed",
+    "given": "as stated on the sheet", "repeats": "estimated from your repeats",
+    "assumed": "assumed, then adjusted to fit the readings",
 }  # fmt: skip
 
 
@@ -75,10 +76,12 @@ def _zone_row(number: int, zone: ZoneReport, knife: LengthUnit, unit: LengthUnit
 
 def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthUnit = MILLIMETRES) -> str:
     """The figure in numbers, with their uncertainty."""
-    rows = []
+    rows, outside = [], ""
     for number in figure_rows(height_unit(reduction.surface_pv), unit, conic_places=3):
         spread = getattr(reduction, f"{number.name.removesuffix('_fit')}_sigma", None)
         band = getattr(reduction, f"{number.name}_band", None)
+        if band is not None and is_outside(getattr(reduction, number.name), band):
+            outside = f" {OUTSIDE_BAND}, as here."
         cells = (
             "" if spread is None else number.written(spread),
             "" if band is None else band_words(band, number.written),
@@ -92,6 +95,7 @@ def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthU
         f"({SETTING_ORIGINS[reduction.setting_origin]}). The best-fit conic has a radius of curvature of "
         f"{long_unit(unit).text(reduction.radius_fit)}, if the stated radius is right: readings with an arbitrary zero "
         "cannot show it. The windows cannot show a zone narrower than themselves; the band allows for one."
+        f"{outside}"
     )
     return f"{table(('', 'Mean surface', 'Spread', 'Band, 5-95%'), rows)}\n{paragraph(note)}"
 

@@ -174,6 +174,15 @@ def band_words(ends: Sequence[float], written: Callable[[float], str]) -> str:
     return f"{written(low)} to {written(high)}"
 
 
+OUTSIDE_BAND = "Uncertainty usually adds error, so a number can be outside its band"
+
+
+def is_outside(value: float, ends: Iterable[float]) -> bool:
+    """Whether a number is outside its band."""
+    low, high = ends
+    return not low <= value <= high
+
+
 def ends_words(ends: Mapping[str, Any], name: str, written: Callable[[float], str]) -> str:
     """Of bands by name one in brackets to stand behind its number, a blank before it; empty where there is none."""
     return f" ({band_words(ends[name], written)})" if name in ends else ""

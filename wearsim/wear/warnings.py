@@ -21,7 +21,7 @@ from wearsim.wear.state import glass_grid, start_state
 # Edge roll below this, in waves of surface height, is warned of (the default limit of ``propose``).
 EDGE_LIMIT_WAVES = 0.125
 # How the warning of the edge at the end of its band begins.
-EDGE_AT_WORST = "edge: in the worst 5% of cases"
+EDGE_AT_WORST = "edge roll: in the worst 5% of cases"
 # Share of the overlap that carries nothing, beyond what the tilt of a lap that fits lifts off, from which the lap does
 # not conform. A judgement.
 LIFT_OFF_TOO_MUCH = 0.25
@@ -87,12 +87,12 @@ def _edge(bench: Bench, outcome: Outcome) -> list[str]:
         at_worst = roll if outcome.band is None else sign * float(outcome.band.edge_roll[end])
         if roll > max(limit, before):
             lines.append(
-                f"edge: turned {way} by {height_text(roll)} on the surface afterwards ({_edge_now(sign * before)}); "
+                f"edge roll: turned {way} by {height_text(roll)} on the surface afterwards ({_edge_now(sign * before)}); "
                 f"the limit is {height_text(limit)}"
             )
         elif at_worst > max(limit, before):
             lines.append(
-                f"{EDGE_AT_WORST} it ends up turned {way} by {height_text(at_worst)} or more on the surface "
+                f"{EDGE_AT_WORST} the edge ends up turned {way} by {height_text(at_worst)} or more on the surface "
                 f"({_edge_now(sign * before)})"
             )
     return lines

@@ -33,9 +33,7 @@ BOX = "\u25a1"
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
 PRESS_MINUTES = 5.0
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
-CAPTION = (
-    "To scale. Solid: bottom piece (a lap with its facets); dashed: top piece farthest out; line: path of its centre"
-)
+CAPTION = "To scale. Solid: bottom piece; dashed: top piece farthest out; line: path of its centre"
 
 
 @dataclass(frozen=True)
@@ -132,7 +130,7 @@ def card_content(bench: Bench, proposal: CardWork, readings: ReadingsAfter | Non
         spells.append(_spell(bench, spell, number, found, unit))
     checks = checked and halfway is None and any(spell.checkpoint for spell in spells)
     other = "If it is clearly different" if early.rms_band is None else "If either is outside its brackets"
-    thinned = " (W: part)" if any(spell.drawing.is_thinned for spell in spells) else ""
+    thinned = " (of a W, only part is drawn)" if any(spell.drawing.is_thinned for spell in spells) else ""
     return CardContent(
         mirror=_mirror(bench, unit),
         prediction=_prediction(proposal, high, ends[-1] if ends else 0.0),
@@ -252,7 +250,13 @@ def _prediction(proposal: CardWork, high: LengthUnit, minutes: float) -> str:
         return f"Nothing {'to do' if proposed else 'proposed'}: {proposal.reason}."
     before, after = _before_and_after(outcome, "surface_rms", high)
     text = f"RMS now {before}; after {minutes:g} min of work {after}."
-    return f"{text} In brackets: 90% band." if outcome.band is not None else text
+    band = outcome.band
+    if band is None:
+        return text
+    stages = ((outcome.numbers_before, band.numbers_before), (outcome.numbers, band.numbers))
+    is_below = any("surface_rms" in ends and numbers.surface_rms < ends["surface_rms"][0] for numbers, ends in stages)
+    why = ", higher because uncertainty adds error" if is_below else ""
+    return f"{text} In brackets: 90% band{why}."
 
 
 def _before_and_after(outcome: Outcome, name: str, high: LengthUnit) -> tuple[str, str]:
@@ -345,12 +349,13 @@ def _to_look_for(bench: Bench, proposal: CardWork, high: LengthUnit) -> tuple[st
     why = "" if sign < 0.0 else ", because less glass is removed there"
     than = f"{high.text(abs(change[i]))} {way} than the rest"
     edge_now, edge_after = _before_and_after(outcome, "edge_roll", high)
+    lower = "If clearly lower" if outcome.band is None else "If below its brackets"
     if outcome.band is not None and outcome.band.change is not None:
         ends = np.sort(sign * (zones.matrix @ outcome.band.change.T)[i])
         than += f" ({_either_way(ends, way, high)})"
     return (
         f"Largest change: {ring} from the centre, {than}{why}.",
-        f"Edge roll {edge_now} now, {edge_after} after (negative = down). If lower, propose again.",
+        f"Edge roll {edge_now} now, {edge_after} after (- = down). {lower}, propose again.",
         *rest,
     )
 
