@@ -57,4 +57,6 @@ def test_minutes_that_cannot_be(minutes: list[float]) -> None:
     with pytest.raises(InputError) as caught:
         with_minutes(THREE, minutes, "")
     if len(minutes) in (0, 1, 4):
-        assert "3 numbers, or 2 without the cold pressing: cold pressing 5, W 7, straight 20" in str(caught.value)
+        assert "2 without the cold pressing (planned: cold pressing, 5 min; W, 7 min; straight, 20 min)" in str(
+            caught.value
+        )

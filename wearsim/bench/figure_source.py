@@ -44,7 +44,7 @@ def _terms(value: Any, info: ValidationInfo) -> tuple[float, ...]:
 
 FilePath = Annotated[Path, BeforeValidator(_path)]
 
-WITHOUT_READINGS = "conic = -1 (a perfect paraboloid) or conic = 0 (a sphere) in [figure] to ask without readings"
+WITHOUT_READINGS = "conic = -1 (a perfect paraboloid) or conic = 0 (a sphere) in [figure] to start without readings"
 IN_FIGURE = f'readings = "readings.toml"; or {WITHOUT_READINGS}'
 
 

@@ -23,6 +23,7 @@ from wearsim.bench.fields import (
     number,
 )
 from wearsim.bench.input_errors import length_error
+from wearsim.bench.units import in_digits
 from wearsim.errors import InputError
 from wearsim.figure.conic import Conic, MirrorGeometry
 
@@ -151,13 +152,13 @@ class Mirror(InputTable):
                 "the conic ends before it reaches the rim",
                 key="conic",
                 value=self.conic,
-                expected=f"less than {most:.4g} for this diameter and radius of curvature",
+                expected=f"less than {in_digits(most, 4)} for this diameter and radius of curvature",
             )
         sphere = Conic(self.radius_of_curvature, 0.0)
         steepest = float(abs(self.geometry.slope(self.radius) - sphere.slope(self.radius)))
         if steepest > STEEPEST_TARGET:
             raise InputError(
-                f"too far from a sphere for any lap to follow: {steepest * 1e3:.4g} um per mm of slope at the rim",
+                f"too far from a sphere for any lap to follow: {in_digits(steepest * 1e3, 4)} um per mm of slope at the rim",
                 key="conic", value=self.conic, expected=f"at most {STEEPEST_TARGET * 1e3:g} um per mm",
             )  # fmt: skip
 

@@ -15,7 +15,7 @@ import threading
 import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from decimal import Context, Decimal
+from decimal import ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any, Protocol
@@ -319,6 +319,12 @@ def decimal(value: float, places: int, sign: str = "") -> str:
         ``"+"`` to write a plus where there is no minus.
     """
     return f"{value:{sign}z.{places}f}"
+
+
+def in_digits(value: float, digits: int = 3, *, down: bool = False) -> str:
+    """A number to so many digits, without an exponent; ``down``: of a limit, which is itself allowed."""
+    rounding = Context(prec=digits, rounding=ROUND_FLOOR if down else ROUND_HALF_EVEN)
+    return f"{rounding.create_decimal_from_float(value).normalize():f}"
 
 
 def counted(count: float, noun: str) -> str:

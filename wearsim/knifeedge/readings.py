@@ -11,7 +11,7 @@ import numpy as np
 
 from wearsim.bench import units
 from wearsim.bench.input_errors import check_keys, located, parse_toml, read_text
-from wearsim.bench.units import counted
+from wearsim.bench.units import counted, in_digits
 from wearsim.errors import InputError
 from wearsim.figure.conic import MirrorGeometry
 from wearsim.kernels.arrays import Floats
@@ -328,10 +328,11 @@ def check_against_mirror(readings: Readings, geometry: MirrorGeometry) -> None:
     limit = max(LARGEST_DEPARTURE * scale, LEAST_LIMIT)
     row, zone = np.unravel_index(int(np.argmax(np.abs(departure))), departure.shape)
     if abs(departure[row, zone]) > limit:
+        away = in_digits(departure[row, zone] / unit, 4)
         raise InputError(
-            f"{departure[row, zone] / unit:.4g} {name} away from the target, which is the wrong order of magnitude",
+            f"{away} {name} away from the target, which is the wrong order of magnitude",
             file=readings.file,
             key=f"readings, row {row + 1}, zone {zone + 1}",
             value=f"{readings.positions[row, zone] / unit:g} {name}",
-            expected=f"within {limit / unit:.3g} {name} of it (is length_unit right?)",
+            expected=f"within {in_digits(limit / unit)} {name} of it (is length_unit right?)",
         )

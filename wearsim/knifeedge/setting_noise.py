@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wearsim.bench.units import in_digits
 from wearsim.errors import InputError
 from wearsim.figure.conic import MirrorGeometry
 from wearsim.kernels.arrays import Floats
@@ -216,13 +217,11 @@ def _outliers_among(readings: Readings, rows: NDArray[np.int64], shape: Floats, 
 def _outlier_line(readings: Readings, rows: NDArray[np.int64], row: int, zone: int, away: Floats) -> str:
     unit, name = readings.unit, readings.length_unit
     if rows.size == 2:
-        which, distance = f"rows {rows[0] + 1} and {rows[1] + 1}", np.ptp(away[:, zone])
-        what = f"are {distance / unit:.3g} {name} apart with their zeros removed"
+        which, apart = f"rows {rows[0] + 1} and {rows[1] + 1}", in_digits(np.ptp(away[:, zone]) / unit)
+        what = f"are {apart} {name} apart with their zeros removed"
     else:
-        which, distance = f"row {rows[row] + 1}", abs(away[row, zone])
-        what = (
-            f"{readings.positions[rows[row], zone] / unit:g} {name} is {distance / unit:.3g} {name} from the other rows"
-        )
+        which, apart = f"row {rows[row] + 1}", in_digits(abs(away[row, zone]) / unit)
+        what = f"{readings.positions[rows[row], zone] / unit:g} {name} is {apart} {name} from the other rows"
     return f"readings, {which}, zone {zone + 1}: {what}, far outside their usual scatter: a slip of the pen?"
 
 

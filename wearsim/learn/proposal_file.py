@@ -160,7 +160,7 @@ def _listed(minutes: Sequence[float]) -> str:
 
 def _wanted(programme: Programme, worked: list[int]) -> str:
     """How many numbers, and for what."""
-    spells = ", ".join(f"{STROKES[spell.stroke].words} {spell.minutes:g}" for spell in programme.spells)
+    spells = "; ".join(f"{STROKES[spell.stroke].words}, {spell.minutes:g} min" for spell in programme.spells)
     count, less = len(programme.spells), len(worked)
     fewer = f", or {less} without the cold pressing" if 0 < less < count else ""
-    return f"{counted(count, 'number')}{fewer}: {spells}"
+    return f"{counted(count, 'number')}{', one per spell' * (count > 1)}{fewer} (planned: {spells})"

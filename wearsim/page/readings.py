@@ -98,7 +98,7 @@ class ReadingsView:
     def _windows(self) -> None:
         try:
             if self.mirror.draft.counted(self.which):
-                raise InputError("there are readings taken with other windows", expected="none: strike out and delete")
+                raise InputError("there are readings taken with other windows; strike out and delete those rows first")
             write_windows(open_folder(self.mirror.path), self.own.value)
         except WearsimError as error:
             return parts.refuse(error, self.own)

@@ -177,7 +177,7 @@ class Engine(ABC, Generic[S]):
                     raise
                 raise InputError(  # its minutes are nobody's to change
                     error.message, file=bench.file, key="pressing before the first spell",
-                    value=f"{seconds / 60.0:.3g} min", expected="slower pitch",
+                    value=f"{seconds / 60.0:.3g} min", expected="a pitch that flows more slowly",
                 ) from error  # fmt: skip
         return state
 

@@ -185,7 +185,7 @@ def test_pitch_that_flows_too_quickly_for_a_pressing_is_refused(session):
     bench, programme = session
     laps = tuple(lap.model_copy(update={"relaxation_time": 0.001}) for lap in bench.laps)
     brief = tuple(spell.model_copy(update={"minutes": 1e-4}) for spell in programme.spells[1:])
-    with pytest.raises(InputError, match=r"pressing before the first spell: .*expected slower pitch"):
+    with pytest.raises(InputError, match=r"pressing before the first spell: .*expected a pitch that flows more slowly"):
         predict(
             bench.model_copy(update={"laps": laps}), programme.model_copy(update={"spells": brief}), "planar",
             planar=ACCURACY,

@@ -14,7 +14,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
 from wearsim.bench.programme import Programme, Spell
-from wearsim.bench.units import length_unit
+from wearsim.bench.units import in_digits, length_unit
 from wearsim.errors import InputError, TipsOffError
 from wearsim.kernels.arrays import Floats
 from wearsim.kernels.planar_grid import GlassGrid
@@ -149,9 +149,10 @@ def check_length(
         poses = count_poses(plain, pieces, accuracy)
         if poses > left:
             raise InputError(
-                f"too long for the planar engine: this spell needs {poses:,.0f} poses, and all spells together may have "
-                f"{accuracy.most_poses:,}", file=file, key=f"spell {number}.minutes", value=f"{spell.minutes:g}",
-                expected=f"at most {spell.minutes * left / poses:.3g}, or the radial engine",
+                f"too long for the planar engine: this spell needs {poses:,.0f} computed positions of the top piece; "
+                f"the limit for all spells together is {accuracy.most_poses:,}",
+                file=file, key=f"spell {number}.minutes", value=f"{spell.minutes:g}",
+                expected=f"at most {in_digits(spell.minutes * left / poses, down=True)} minutes, or the radial engine",
             )  # fmt: skip
         left -= poses
 
@@ -206,8 +207,8 @@ class PlanarEngine(Engine[PlanarState]):
         cell, length = bench.mirror.diameter / self.planar.cells, length_unit(bench).text
         laps = {lap_name(lap): lap for lap in (bench.lap(spell.lap) for spell in programme.spells)}
         return tuple(
-            f"{name}: channels of {length(lap.channel)} are less than two cells wide ({length(cell)} each): the pattern of "
-            "the lap is not resolved, so do not trust its ripple; use --cells "
+            f'lap "{name}": its channels of {length(lap.channel)} are less than two cells wide ({length(cell)} each): the '
+            "pattern of the lap is not resolved, so do not trust its ripple; use --cells "
             f"{ceil(CHANNEL_CELLS * bench.mirror.diameter / lap.channel)} or more"
             for name, lap in laps.items()
             if lap.facet_shape != "none" and 0.0 < lap.channel < CHANNEL_CELLS * cell

@@ -13,7 +13,7 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import located
 from wearsim.bench.lap import REFERENCE_PRESSURE, Lap
 from wearsim.bench.programme import Programme, Spell
-from wearsim.bench.units import length_unit
+from wearsim.bench.units import in_digits, length_unit
 from wearsim.errors import ContactError, InputError, TipsOffError
 from wearsim.kernels import radial_wear as kernels
 from wearsim.kernels.arrays import Floats
@@ -115,12 +115,12 @@ def check_followed(bench: Bench, lap: Lap, spell: Spell, speed: float, number: i
     times = (relaxes + wears) * spell.duration
     if times <= MOST_FOLLOWED:
         return
-    flows, wears_to = ("lap", "slower"), ("glass", "softer")
+    flows, wears_to = ("lap", "a pitch that flows more slowly"), ("glass", "a softer pitch")
     what, pitch = flows if relaxes > wears else wears_to
     raise InputError(
-        f"the spell is too long to compute: it lasts {times:.3g} times as long as the {what} takes to conform", file=file,
+        f"the spell is too long to compute: it lasts {times:,.0f} times as long as the {what} takes to conform", file=file,
         key=f"spell {number}.minutes", value=f"{spell.minutes:g}",
-        expected=f"at most {spell.minutes * MOST_FOLLOWED / times:.3g}, or {pitch} pitch",
+        expected=f"at most {in_digits(spell.minutes * MOST_FOLLOWED / times, down=True)} minutes, or {pitch}",
     )  # fmt: skip
 
 
