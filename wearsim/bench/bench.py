@@ -47,9 +47,10 @@ class Wear(InputTable):
     temperature : float
         Room temperature [degC]; the relaxation time depends on it.
     pressure_exponent : float
-        m in wear = preston x pressure^m x speed^n [1], at 1 kPa and 0.1 m/s as for m = n = 1 (physics section 3).
+        The exponent m in wear = preston x pressure^m x speed^n [1], scaled so that at 1 kPa and 0.1 m/s the wear is the
+        same as with m = n = 1 (physics section 3).
     speed_exponent : float
-        n of the same [1].
+        The exponent n in the same law [1].
     """
 
     preston: PerPascal | None = None

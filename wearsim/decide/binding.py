@@ -109,7 +109,7 @@ def _with_lap(problem: ProposalProblem, limits: Limits, proposed: Candidate, sha
         "mass": own.mass * (share * bench.mirror.diameter / own.diameter) ** 2,
     }
     lap = own.model_copy(update={**size, "name": NEW})
-    words = f"the size of the lap matters: one more spell with a {length_unit(bench).short(lap.diameter)} lap"
+    words = f"the size of the lap matters: one more spell with a lap of {length_unit(bench).short(lap.diameter)}"
     left = limits.minutes - sum(one.work for one in proposed.plan)
     bench = bench.model_copy(update={"laps": (*bench.laps, lap)})
     fresh = start_state(bench, start.radius, start.height, every.nominal.accuracy).laps[NEW]

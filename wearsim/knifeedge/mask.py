@@ -1,4 +1,4 @@
-"""Design of a zonal mask: windows of equal weight (physics section 8).
+"""Design of a zonal mask: windows of equal area (physics section 8).
 
 A window's weight in the profile is its share of the area, ``outer^2 - inner^2``: the mean of the knife
 position over a window is a difference of surface heights over that area. The limits are common practice,
@@ -103,7 +103,7 @@ def design_mask(
     source: Source = "moving",
     limits: MaskLimits | None = None,
 ) -> MaskDesign:
-    """Windows of equal weight for a mirror and a number of zones.
+    """Windows of equal area for a mirror and a number of zones.
 
     Parameters
     ----------
@@ -121,7 +121,7 @@ def design_mask(
     Returns
     -------
     MaskDesign
-        Windows of equal weight.
+        Windows of equal area.
 
     Raises
     ------

@@ -85,7 +85,7 @@ class SessionNote(InputTable):
         An abrasive from the catalogue; None: the bench's.
     lap : {"as left", "pressed", "spherical"} or None
         State of the lap at the start: as the session before left it, pressed to the glass until it fitted, or spherical.
-        None: as left, and in a first session as the bench starts it.
+        None: as left, or in the first session as `start` in the bench says.
     pressed : float or None
         How long the lap was pressed on the glass before the first spell, pressings of the programme not counted [s];
         None: not recorded.

@@ -8,7 +8,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.personal_units import temperature_text
-from wearsim.bench.units import length_unit
+from wearsim.bench.units import decimal, length_unit
 from wearsim.learn.calibrate import FACTOR_90, Calibration, as_stated, stated_constant
 from wearsim.learn.session_fit import SessionFit
 from wearsim.show.style import BLUE, INK, QUIET, RED, new_figure, plot_style
@@ -25,7 +25,7 @@ TITLES = {
     "stiffness": "stiffness of the pitch",
     "relaxation_time": "relaxation time",
     "edge_gain": "edge gain",
-    "stroke_length": "stroke length, relative to that recorded",
+    "stroke_length": "stroke length relative to that recorded",
     "overhang_bias": "sideways bias of strokes",
     "smoothing": "wear of high zones",
     "flow": "flow of the pitch",
@@ -98,12 +98,16 @@ def plain_words(bench: Bench, found: Calibration) -> list[str]:
     for name, how_far, words, how in shown:
         sentence = words.replace("{} times as", how).replace("{}", how)
         if how_far in ("told", "partly"):
-            lines.append(f"{sentence}{'' if how_far == 'told' else ', as far as they show yet'}.")
+            lines.append(f"{sentence}{'' if how_far == 'told' else ', judging by the sessions so far'}.")
         elif how_far == "prior":
             open_ones.append(TITLES[name])
     if found.misfits:
         numbers = ", ".join(map(str, found.misfits))
-        lines.append(f"Not in agreement with the rest, so it counts for little: session {numbers}. Check the record.")
+        verb, it = ("does", "it counts") if len(found.misfits) == 1 else ("do", "they count")
+        lines.append(
+            f"Session{'s' * (len(found.misfits) > 1)} {numbers} {verb} not agree with the rest, so {it} for little. "
+            f"Check {'the record' if verb == 'does' else 'their records'}."
+        )
     return [*lines, *([f"Not determined yet: {', '.join(open_ones)}."] if open_ones else [])]
 
 
@@ -129,8 +133,13 @@ def learned_text(bench: Bench, belief: Belief) -> str:
     for place, name in enumerate(NAMES):
         size, unit = _unit(bench, name)
         value = as_stated(stated_constant(bench, name)[0], float(belief.mean[place]), place) / size
-        words.append(f"{TITLES[name]} {value:.3g} {unit}".rstrip())
-    return paragraph(f"Used, from your sessions: {', '.join(words)}.")
+        if name == "stroke_length":
+            words.append(f"strokes {value:.2f} times as long as recorded")
+        elif name == "overhang_bias":
+            words.append(f"{TITLES[name]} {decimal(value, 1 if unit == 'mm' else 2)} {unit}")
+        else:
+            words.append(f"{TITLES[name]} {value:.3g} {unit}".rstrip())
+    return paragraph(f"Used, from your sessions: {'; '.join(words)}.")
 
 
 def _row(bench: Bench, found: Calibration, place: int) -> tuple[str, ...]:
@@ -200,6 +209,8 @@ def _sessions(found: Calibration) -> str:
         for fit in found.sessions
     ]
     lines = [table(("Session", "Chi-square", "Expected", "Weight", ""), rows, words=(0, 4))]
+    note = "Chi-square: how badly a session fits; about the number expected where it fits. Weight: how much it counts, "
+    lines.append(paragraph(f"{note}1 = fully."))
     lines += [paragraph(_misfit(fit, found)) for fit in found.sessions if not fit.fits]
     return "\n".join(lines)
 

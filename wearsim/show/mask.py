@@ -36,7 +36,7 @@ BARS = {"mm": (20.0, 50.0, 100.0), "in": (1.0, 2.0, 4.0)}
 def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     """The windows of a mask."""
     knife = fine_unit(unit)
-    heads = ["Window", *(f"{name}\n{unit.name}" for name in ("From", "To", "Width")), "Weight"]
+    heads = ["Window", *(f"{name}\n{unit.name}" for name in ("From", "To", "Width")), "Share\nof area"]
     heads += [f"Perfect\nreading\n{knife.name}", "Spread in\nwindow, times\ntolerance"]
     rows = [
         (
@@ -49,7 +49,8 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
         for i, (inner, outer) in enumerate(zip(design.zones.inner, design.zones.outer, strict=True))
     ]
     note = (
-        "Perfect reading: what a perfect mirror would read, relative to window 1. Spread: how much the perfect mirror's own "
+        "Share of area: of all the windows together. Perfect reading: what a perfect mirror would read, relative to "
+        "window 1. Spread: how much the perfect mirror's own "
         "aberration changes from edge to edge of the window. Above 1 the window darkens unevenly; you then read its "
         "average, and reduce treats it as such."
     )
@@ -159,7 +160,7 @@ def _foot(axes: Axes, design: MaskDesign, a: float, title: str, unit: LengthUnit
     bar = max((length for length in BARS[unit.name] if length <= most), default=BARS[unit.name][0]) * unit.size * 1e3
     level = -a - MARGIN - 4.0
     scale_bar(axes, 0.0, level, bar, unit)
-    windows = f"{len(design.zones)} windows of equal weight, glass {unit.short(2 * design.radius)}"
+    windows = f"{len(design.zones)} windows of equal area, glass {unit.short(2 * design.radius)}"
     axes.text(0.0, level - 6.5, title or f"{windows}; cut out the tinted parts", ha="center", va="top", fontsize=7)
 
 

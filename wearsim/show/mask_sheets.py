@@ -194,7 +194,7 @@ def _cross(axes: Axes, x: float, y: float, letter: str) -> None:
 
 def _name(axes: Axes, design: MaskDesign, sheet: Sheet, unit: LengthUnit) -> None:
     words = (
-        f"{len(design.zones)} windows of equal weight, glass {unit.short(2 * design.radius)}; cut out the tinted parts"
+        f"{len(design.zones)} windows of equal area, glass {unit.short(2 * design.radius)}; cut out the tinted parts"
     )
     if sheet.rows * sheet.columns > 1:
         place = f"row {sheet.row + 1}, column {sheet.column + 1}"

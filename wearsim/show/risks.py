@@ -13,7 +13,7 @@ NOTE = (
     f"full sag, as if the mirror had lain on the same pads for hours without being turned. * more than {LARGE:g} wave "
     "of the wavefront."
 )
-_WHEN = {"tool": "tool on top", "mirror": "mirror on top", "either": "either on top"}
+_WHEN = {"tool": "tool on top", "mirror": "mirror on top", "either": "whichever piece is on top"}
 
 
 def risks_text(risks: Sequence[Risk], wavelength: float) -> str:

@@ -234,10 +234,14 @@ QUANTITIES: dict[str, Quantity] = {
     "edge_roll": Quantity("m", "edge roll after, negative = turned down", lambda c: c.gauge.edge_roll(c.error)),
     "edge_roll_change": Quantity("m", "edge roll added, negative = turned down", lambda c: c.edge_roll_change),
     "rim_height": Quantity("m", "rim above the inner 80% after", lambda c: c.gauge.rim_height(c.error)),
-    "rim_width": Quantity("m", "width of the rim to half of its height", lambda c: c.gauge.rim_width(c.error)),
+    "rim_width": Quantity(
+        "m", "distance in from the rim at which its height has fallen to half", lambda c: c.gauge.rim_width(c.error)
+    ),
     "rim_height_change": Quantity("m", "rim height added, negative = turned down", lambda c: c.rim_height_change),
     "rim_width_added": Quantity(
-        "m", "width of what is added to the rim, to half of it", lambda c: c.gauge.rim_width(-c.removal)
+        "m",
+        "distance in from the rim at which the added height has fallen to half",
+        lambda c: c.gauge.rim_width(-c.removal),
     ),
     "surface_rms_before": Quantity("m", "RMS figure error before", lambda c: c.gauge.aperture.rms(c.error_before)),
     "conic_fit_before": Quantity("1", "best-fit conic constant before", lambda c: c.gauge.conic_fit(c.before)),
@@ -254,7 +258,9 @@ QUANTITIES: dict[str, Quantity] = {
     "roll_risk_added_error": _chance_error("roll_risk_added", "roll_added"),
     "rim_risk_added": _chance("probability that these strokes lower the rim", "rim_added"),
     "rim_risk_added_error": _chance_error("rim_risk_added", "rim_added"),
-    "draws_failed": Quantity("1", "draws without a balance", lambda c: c.over_draws.failed, drawn=True),
+    "draws_failed": Quantity(
+        "1", "draws for which the forces could not be balanced", lambda c: c.over_draws.failed, drawn=True
+    ),
     "removal": Quantity("m", "glass removed", lambda c: c.removal, _R),
     "figure_error": Quantity("m", "figure error after, positive = high", lambda c: c.error, _R),
     "figure_error_before": Quantity("m", "figure error before", lambda c: c.error_before, _R),
