@@ -214,3 +214,12 @@ def test_a_plain_number_takes_the_unit_that_was_set(text: str, unit: str, whole:
 )
 def test_who_writes_in_inches(text: str, inches: bool) -> None:
     assert units.is_in_inches(text) is inches
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "down", "text"),
+    [(4238.9, 3, True, "4230"), (4238.9, 3, False, "4240"), (0.0, 3, True, "0"), (1.25e-5, 3, False, "0.0000125"),
+     (12.0, 3, True, "12"), (-12345.6, 4, False, "-12350")],
+)  # fmt: skip
+def test_digits_without_an_exponent(value: float, digits: int, down: bool, text: str) -> None:
+    assert units.in_digits(value, digits, down=down) == text

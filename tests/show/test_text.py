@@ -14,7 +14,7 @@ from wearsim.bench.units import INCHES, MILLIMETRES, length_unit
 from wearsim.show.notices import CAUTIONS, cautions_text, defaults_text
 from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import spell_words
-from wearsim.show.text import in_diameters, low_high_bar, paragraph, table, text_width
+from wearsim.show.text import in_diameters, is_outside, low_high_bar, paragraph, table, text_width
 from wearsim.wear.accuracy import DEFAULT
 from wearsim.wear.state import glass_grid
 
@@ -207,3 +207,7 @@ def test_spells_in_words(spell: dict[str, object], words: str) -> None:
 
 def test_sizes_in_diameters_have_a_third_decimal_where_it_says_something() -> None:
     assert [in_diameters(x) for x in (0.25, 0.3, 0.255, 0.28 * (1.0 - 1e-9))] == ["0.25", "0.30", "0.255", "0.28"]
+
+
+def test_a_number_is_outside_its_band_on_either_side_of_it() -> None:
+    assert [is_outside(value, (3.0, 9.0)) for value in (2.9, 3.0, 9.0, 9.1)] == [True, False, False, True]
