@@ -141,13 +141,13 @@ def searched(ground: Ground, seed: int = 1) -> float:
 
 
 def shown(ground: Ground) -> float:
-    """The least of the practised programmes that ``propose`` shows [m]."""
+    """The least of the common programmes that ``propose`` shows, and of stopping [m]."""
     limits, settled = replace(ground.limits, cost_hour=WIDEST.cost_hour), ground.problem.limits
     done = propose(ground.bench, limits=limits, start=ground.start, belief=ground.belief, draws=0, aim=0.999)
     plans = [one.candidate.plan for one in done.choices]
     practised = [plan for plan in plans if all(is_allowed(one.stroke, ground.bench, settled) for one in plan)]
     costs = [ground.refiner.evaluate(plan).score.cost for plan in practised]
-    return min(costs, default=ground.refiner.objective.rms_before)
+    return min([ground.refiner.objective.rms_before, *costs])
 
 
 def main() -> None:
