@@ -63,7 +63,7 @@ def test_a_window_that_would_be_too_narrow(command: tuple[str, ...], call: Call)
     more = ("--focal-ratio", "6", "--lap-mass", "6 lb") if command[0] == "new" else ()
     done = call(*command, *more, "--zones", "40")
     assert done.code == 2
-    assert "--zones: so many windows would be narrower than 0.2 in" in done.err
+    assert "--zones: with this many windows, some would be narrower than 0.2 in" in done.err
 
 
 def test_a_folder_to_fill_in(call: Call) -> None:

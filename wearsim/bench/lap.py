@@ -190,7 +190,7 @@ class Lap(InputTable):
     @model_validator(mode="after")
     def _check(self) -> Self:
         if self.ring_inner >= 0.95 * self.diameter:
-            message, bound = "too little pitch is left of the ring", "less than 0.95 of the lap's diameter"
+            message, bound = "this leaves too narrow a ring of pitch", "less than 0.95 of the lap's diameter"
             raise length_error("ring_inner", self.ring_inner, message, bound, 0.95 * self.diameter)
         self._check_star()
         return self

@@ -158,7 +158,8 @@ class Mirror(InputTable):
         steepest = float(abs(self.geometry.slope(self.radius) - sphere.slope(self.radius)))
         if steepest > STEEPEST_TARGET:
             raise InputError(
-                f"too far from a sphere for any lap to follow: {in_digits(steepest * 1e3, 4)} um per mm of slope at the rim",
+                "too far from a sphere for any lap to follow: the slopes at the rim differ by "
+                f"{in_digits(steepest * 1e3, 4)} um per mm",
                 key="conic", value=self.conic, expected=f"at most {STEEPEST_TARGET * 1e3:g} um per mm",
             )  # fmt: skip
 

@@ -90,8 +90,8 @@ def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_roun
         return f"{found}, once all uncertainties are included. {TRIAL}"
     if min(item.score.expected_rms for item in best) >= (1.0 - WORTHWHILE) * rms_before:
         return (
-            f"no allowed programme is expected to leave {1.0 - WORTHWHILE:.0%} of the present error or less, all "
-            f"uncertainties included. {TRIAL}"
+            f"no allowed programme is expected to reduce the error by {WORTHWHILE:.0%} or more, all uncertainties "
+            f"included. {TRIAL}"
         )
     return (
         "every promising programme either exceeds the limit on the edge roll or, computed at full accuracy, does not "

@@ -138,7 +138,7 @@ def design_mask(
     if windows is None or np.min(windows.outer - windows.inner) < allowed.least_width * (1.0 - 1e-9):
         most = most_zones(inner, outer, allowed)
         raise InputError(
-            f"so many windows would be narrower than {allowed.unit.short(allowed.least_width)}",
+            f"with this many windows, some would be narrower than {allowed.unit.short(allowed.least_width)}",
             key="zones",
             value=zones,
             expected=f"at most {most}" if most else "a larger mirror or a smaller least width",

@@ -170,7 +170,7 @@ def _note(found: Calibration) -> str:
     notes = [f"{word}: {explanation}" for one, (word, explanation, _) in DETERMINED.items() if one in there]
     return paragraph(
         f"{'; '.join(notes)}. Wear of high zones is Preston coefficient times stiffness; flow is 1 / (stiffness times "
-        "relaxation time), both as multiples of the bench's. Sessions determine these products better than "
+        "relaxation time), both as multiples of the bench's values. Sessions determine these products better than "
         "their separate factors."
     )
 

@@ -154,7 +154,7 @@ def sheets_text(sheets: list[Sheet]) -> str:
     rows, columns = sheets[0].rows, sheets[0].columns
     return (
         f"The PDF is {len(sheets)} sheets of {paper}, {columns} across and {rows} down. Print them at 100%, measure the "
-        "bar on each, and lay crosses with the same letter on top of each other."
+        "bar on each, and lay crosses with the same label on top of each other: a1 on a1, a2 on a2."
     )
 
 

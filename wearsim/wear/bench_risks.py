@@ -260,7 +260,7 @@ def _tool_disc(bench: Bench, lap: Lap, unit: LengthUnit) -> Risk:
     factor = (2.0 * bent.rms / (LARGE * bench.light.wavelength)) ** (1.0 / 3.0)
     advice = "spread the push with the flat of both hands"
     if factor > 1.0:
-        advice = f"a disc of glass {unit.short(1.05 * factor * plate.thickness)} thick, or spread the push"
+        advice = f"use a tool as stiff as glass {unit.short(1.05 * factor * plate.thickness)} thick, or spread the push"
     words = f"the push bends the tool (taken as glass {unit.short(plate.thickness)} thick, from its mass)"
     return _risk("tool", words, "tool", bent, bent.rms, advice)
 

@@ -194,8 +194,8 @@ def _glass(bench: Bench) -> list[str]:
     enough = mirror.thickness + plate.thickness * ((share / BEND_SHARE) ** (1.0 / 3.0) - 1.0)
     return [
         f"glass: {length(mirror.thickness)} thick at {length(mirror.diameter)} across is too thin to count as rigid, as the "
-        f"prediction assumes; about {length(enough)} would be enough. Under load it bends {share:.0%} as much as "
-        f"the pitch compresses for symmetric errors, and {give(bench):.0%} as much for astigmatic ones. Turn "
+        f"prediction assumes; about {length(enough)} would be enough. Under load it bends, for symmetric "
+        f"errors, {share:.0%} as much as the pitch compresses; for astigmatic ones, {give(bench):.0%}. Turn "
         f"the mirror in your hands while it is on top"
     ]
 

@@ -349,7 +349,7 @@ def _to_look_for(bench: Bench, proposal: CardWork, high: LengthUnit) -> tuple[st
     why = "" if sign < 0.0 else ", because less glass is removed there"
     than = f"{high.text(abs(change[i]))} {way} than the rest"
     edge_now, edge_after = _before_and_after(outcome, "edge_roll", high)
-    lower = "If clearly lower" if outcome.band is None else "If below its brackets"
+    lower = "If clearly lower" if outcome.band is None else "If below this range"
     if outcome.band is not None and outcome.band.change is not None:
         ends = np.sort(sign * (zones.matrix @ outcome.band.change.T)[i])
         than += f" ({_either_way(ends, way, high)})"
