@@ -107,10 +107,10 @@ def test_legend_names_what_is_drawn(figure: Figure) -> None:
     legend = figure.axes[0].get_legend()
     assert legend is not None
     labels = [text.get_text() for text in legend.get_texts()]
-    assert labels == ["before", "after", "before, after: 5th to 95th percentile"]
+    assert labels == ["before", "after", "before, after: 90% band"]
     below = figure.axes[1].get_legend()
     assert below is not None
-    assert [text.get_text() for text in below.get_texts()] == ["removed", "removed, 5th to 95th percentile"]
+    assert [text.get_text() for text in below.get_texts()] == ["removed", "removed, 90% band"]
 
 
 def test_nothing_lies_on_anything_else(figure: Figure) -> None:

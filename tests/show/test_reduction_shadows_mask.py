@@ -113,10 +113,26 @@ def test_shadows_of_a_mirror_in_inches_speak_inches(reduction) -> None:
     assert max(figure.axes[0].lines[1].get_xdata()) == pytest.approx(reduction.radius[-1] / 0.0254)
 
 
-def test_bars_are_the_windows(reduction) -> None:
-    bars = reduction_figure(reduction).axes[1].patches
-    widths = sorted(round(bar.get_width(), 6) for bar in bars if bar.get_height() not in (2.0,))
-    assert widths == pytest.approx(sorted(1e3 * (zone.outer - zone.inner) for zone in reduction.zones))
+def test_each_window_has_its_foot_its_band_and_its_point(reduction) -> None:
+    lines = reduction_figure(reduction).axes[1].lines[1:]
+    for zone, feet, band, point in zip(reduction.zones, *(lines[i::3] for i in range(3)), strict=True):
+        assert feet.get_xdata() == pytest.approx([1e3 * zone.inner, 1e3 * zone.outer])
+        assert np.mean(band.get_ydata()) == pytest.approx(zone.multiple)
+        assert np.ptp(band.get_ydata()) == pytest.approx(2.0 * 1.645 * zone.multiple_sigma)
+        assert point.get_xydata()[0] == pytest.approx([500.0 * (zone.inner + zone.outer), zone.multiple])
+        assert (point.get_markerfacecolor() == "white") != zone.is_resolved
+
+
+def test_no_letter_of_the_narrowest_picture_is_cut_off(reduction) -> None:
+    figure = reduction_figure(reduction)
+    figure.set_figwidth(6.0)  # as on a phone
+    figure.draw_without_rendering()
+    written = [
+        one for axes in figure.axes for one in (axes._left_title, axes.title, axes.xaxis.label, axes.yaxis.label)
+    ]
+    for one in written:
+        box = one.get_window_extent()
+        assert box.x0 >= 0.0 and box.x1 <= figure.bbox.x1 and box.y1 <= figure.bbox.y1, one.get_text()
 
 
 def test_tables_hold_what_was_reduced(reduction) -> None:

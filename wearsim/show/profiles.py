@@ -86,7 +86,7 @@ def ring_means(mirror: Mirror, radius: Floats) -> RingMeans:
 POINTS = 400
 LETTERS_AN_INCH = 8.0
 """Letters of a title per inch, at least."""
-BAND_WORDS = "5th to 95th percentile"
+BAND_WORDS = "90% band"
 
 
 def draw_profiles(
@@ -101,7 +101,7 @@ def draw_profiles(
     draw_removal(removal, mirror, outcome, radial, high)
     _removal_legend(removal)
     removal.set_ylabel(f"removed [{high.name}]")
-    removal.set_xlabel(f"radius on the mirror [{radial.name}]; hatched: outside the clear aperture, not counted")
+    removal.set_xlabel(f"radius on the mirror [{radial.name}] (hatched: not counted)")
 
 
 def _broken(title: str, axes: Axes) -> str:

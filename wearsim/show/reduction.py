@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,8 +23,13 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-TOLERABLE_COLOUR = "#e9eef2"
-LEAST_WIDTH = 0.012  # of a zone's bar, of the mirror's radius
+WITHIN: dict[str, Any] = {
+    "facecolor": "#dfe5ea",
+    "edgecolor": QUIET,
+    "linewidth": 0.8,
+    "linestyle": (0, (4, 3)),
+    "zorder": 0,
+}
 SIGMAS_90 = 1.645
 SETTING_ORIGINS = {
     "given": "as stated on the sheet", "repeats": "estimated from your repeats",
@@ -165,8 +170,9 @@ def reduction_figure(reduction: Reduction, unit: LengthUnit = MILLIMETRES, known
 
     Where there are sessions, the figure that all of them give together is drawn over it.
 
-    The lower panel has the same radii: a bar as wide as its window and as tall as the zone's aberration
-    in multiples of the tolerance, up for knife readings that are too long. The pale strip is the tolerance.
+    The lower panel has the same radii: where the light of each window passes the centre of the image, in multiples
+    of the limit, as a point with a foot as wide as the window and a line for its band; up for knife readings that
+    are too long. Light that meets the grey strip is within the limit.
     """
     with plot_style():
         figure = new_figure(8.5, 6.4)
@@ -227,27 +233,24 @@ def _known(axes: Axes, known: KnownFigure, high: LengthUnit, unit: LengthUnit) -
 
 
 def _zones(axes: Axes, reduction: Reduction, unit: LengthUnit) -> None:
-    axes.axhspan(-1.0, 1.0, color=TOLERABLE_COLOUR, linewidth=0.0, zorder=0)
+    axes.axhspan(-1.0, 1.0, **WITHIN)
     axes.axhline(0.0, color=INK, linewidth=0.6)
-    least = LEAST_WIDTH * float(reduction.radius[-1])
+    axes.annotate("limit", (0.0, 1.0), (4, 3), textcoords="offset points", color=QUIET, fontsize=9)
     for zone in reduction.zones:
-        _zone(axes, zone, max(zone.outer - zone.inner, least), unit)
+        _zone(axes, zone, unit)
     tall = max(abs(zone.multiple) + SIGMAS_90 * zone.multiple_sigma for zone in reduction.zones)
     axes.set_ylim(-max(1.6, 1.15 * tall), max(1.6, 1.15 * tall))
-    axes.set_ylabel("aberration,\ntimes tolerance")
-    axes.set_title(
-        "zones: reading too long (up) or too short (down); filled: larger than its uncertainty", fontsize=9.5
-    )
+    axes.set_ylabel("reading off target,\ntimes the limit")
+    axes.set_title("up: reading too long; filled: larger than its uncertainty", fontsize=9.5)
 
 
-def _zone(axes: Axes, zone: ZoneReport, width: float, unit: LengthUnit) -> None:
-    middle = 0.5 * (zone.inner + zone.outer) / unit.size
+def _zone(axes: Axes, zone: ZoneReport, unit: LengthUnit) -> None:
+    inner, outer = zone.inner / unit.size, zone.outer / unit.size
+    middle, half = 0.5 * (inner + outer), SIGMAS_90 * zone.multiple_sigma
+    axes.plot([inner, outer], [zone.multiple, zone.multiple], color=INK, linewidth=1.0, solid_capstyle="butt")
+    axes.plot([middle, middle], [zone.multiple - half, zone.multiple + half], color=INK, linewidth=1.4)
     face = BLUE if zone.is_resolved else "white"
-    axes.bar(middle, zone.multiple, width / unit.size, facecolor=face, edgecolor=INK, linewidth=0.8)
-    half = SIGMAS_90 * zone.multiple_sigma
-    ends = [zone.multiple - half, zone.multiple + half]
-    axes.plot([middle, middle], ends, color="white", linewidth=3.0, solid_capstyle="butt")
-    axes.plot([middle, middle], ends, color=INK, linewidth=1.4)
+    axes.plot([middle], [zone.multiple], "o", markersize=6.5, color=face, markeredgecolor=INK, markeredgewidth=1.2)
 
 
 def masking_figure(advice: StopAdvice, unit: LengthUnit = MILLIMETRES) -> Figure:
