@@ -8,8 +8,8 @@ import pytest
 from tests.helpers.knife_surfaces import FINE, MIRROR, A, cosines, eight_windows, exact, sheet
 from wearsim.knifeedge.forward_model import expected_readings, reading_matrix
 from wearsim.knifeedge.longitudinal import zone_readings
-from wearsim.knifeedge.reduction import reduce_readings
-from wearsim.knifeedge.stopping import when_to_stop
+from wearsim.knifeedge.reduction import Reduction, reduce_readings
+from wearsim.knifeedge.stopping import WORTH_A_MASK, when_to_stop
 
 
 @pytest.mark.parametrize("source", ["moving", "fixed"])
@@ -84,11 +84,21 @@ def test_a_reading_that_cannot_tell_says_so() -> None:
     assert advice.resolved_zones == ()
 
 
+def _turned_edge(height: float) -> Reduction:
+    return flat_sheet(lambda r: -height * np.maximum(r / A - 0.9, 0) ** 2 / 0.01, 1e-6)
+
+
 def test_masking_a_turned_edge_is_offered() -> None:
-    got = flat_sheet(lambda r: -8e-7 * np.maximum(r / A - 0.9, 0) ** 2 / 0.01, 1e-6)
-    advice = when_to_stop(got)
+    advice = when_to_stop(_turned_edge(8e-7))
     assert advice.verdict == "no"
-    assert advice.masking.gain > 1.02
+    assert advice.masking.gain > WORTH_A_MASK
     assert "masking" in advice.reason
     assert advice.masking_band.shape == (2, advice.masking.mask_radius.size)
     assert np.all(advice.masking_band[0] <= advice.masking_band[1])
+
+
+def test_a_mask_that_gains_little_is_not_offered() -> None:
+    advice = when_to_stop(_turned_edge(1.5e-7))
+    assert advice.verdict == "no"
+    assert 1.02 < advice.masking.gain < WORTH_A_MASK
+    assert "masking" not in advice.reason

@@ -16,6 +16,9 @@ from wearsim.figure.metrics import percentiles
 from wearsim.kernels.arrays import Floats
 from wearsim.knifeedge.reduction import Reduction
 
+WORTH_A_MASK = 1.1
+"""Gain in light from which a mask over the rim is advised (judgement) [1]."""
+
 
 @dataclass(frozen=True, slots=True)
 class Masking:
@@ -221,7 +224,7 @@ def _reason(
     if verdict == "open":
         return f"{band}. The chance that it is already reached is {chance:.0%}; take more readings"
     mask = ""
-    if mean.gain > 1.02:
+    if mean.gain >= WORTH_A_MASK:
         mask = f"; masking to {length(mean.best_radius * 2)} would put "
         mask += f"{mean.gain:.2f} times the light in the core of the image"
     return f"not good enough yet: {band}{mask}"
