@@ -28,7 +28,7 @@ from wearsim.bench.fields import Extent
 from wearsim.bench.personal_units import temperature_text
 from wearsim.errors import InputError
 from wearsim.show.card import PredictedWork, card_bytes
-from wearsim.show.card.content import BOX, card_content, quarters
+from wearsim.show.card.content import BOX, card_content, pressing_words, quarters
 from wearsim.show.card.page import CAUTION_SIZE, HALF, card_pages, plan
 from wearsim.show.card.pen import HEIGHT, WIDTH, Pen, printed_width, wrapped
 from wearsim.show.card.readings import ReadingRows, can_check, check_zones
@@ -229,6 +229,10 @@ def test_how_long_to_press_is_what_the_prediction_takes_of_the_laps() -> None:
         "about 2.0 h at this temperature"
         in card_content(bench, replace(done, pressings={None: 7200.0}), None).before[1]
     )
+    other_way = tuple(spell.model_copy(update={"on_top": "mirror"}) for spell in done.programme.spells)
+    turned = ws.Programme(spells=other_way)
+    words = pressing_words(bench, turned, {None: 1230.0}, by_clock=True)
+    assert "tool on top for the pressing only: about 21 min" in words and "this clock is recorded" in words
     round_one = bench.laps[0].model_copy(update={"start": "spherical"})
     alone = bench.model_copy(update={"laps": (round_one,)})
     said = card_content(alone, replace(done, pressings={}), None).before[1]

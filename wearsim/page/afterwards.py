@@ -19,7 +19,7 @@ from wearsim.show.text import upper
 LAPS = {"pressed": "pressed again", "spherical": "spherical"}
 TEXTS = {
     "temperature": ("Temperature of the room", "Only if different from the bench's: 18 C, 65 F."),
-    "pressed": ("Pressed before spell 1", "For how many minutes, if you pressed it."),
+    "pressed": ("Pressed before spell 1", "For how many minutes. Filled in where you used the clock for it."),
     "notes": ("Notes", "Anything worth remembering."),
 }
 

@@ -13,7 +13,7 @@ from wearsim.learn.barrel_work import Work
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.show.moving_stroke import before, reminders
-from wearsim.show.notices import ON_THE_CARD
+from wearsim.show.notices import ON_THE_CARD, waiting_text
 from wearsim.show.text import upper
 
 if TYPE_CHECKING:
@@ -39,7 +39,8 @@ class BarrelView:
     """One programme being worked."""
 
     def __init__(self, mirror: LiveMirror) -> None:
-        self.mirror = mirror
+        assert mirror.bench is not None
+        self.mirror, self.bench = mirror, mirror.bench
         self.plan: list[dict[str, Any]] = []
         self.planned: Work | None = None
         self.signs = {"sound": True, "flash": True}
@@ -96,7 +97,8 @@ class BarrelView:
                     self._clock(work)
                     parts.group("beatlamp", id="beat-lamp", aria_hidden="true")
                     ready = [] if work.seconds() else before(spell, work.first * (work.spell == 0))
-                    parts.says(" ".join(ready), "reminder").props("id=reminder")
+                    # by this name the script, which may still run for the spell before, knows where its reminders go
+                    parts.says(" ".join(ready), "reminder").props("id=reminder" if work.since else "id=before-spell")
                     if spell["rate"]:
                         parts.says(f"{spell['rate']:g} strokes per minute, out and back as one; {spell['turning']}.")
                 parts.drawing(spell["moving"])
@@ -141,7 +143,7 @@ class BarrelView:
         parts.heading("Done")
         for spell, minutes in zip(self.plan, work.minutes(), strict=True):
             parts.says(f"{minutes:g} of {spell['minutes']:g} min: {spell['title']}")
-        parts.says("Let the glass cool before you test it.", "strong")
+        parts.says(waiting_text(self.bench.mirror), "strong")
         with parts.group("row"):
             parts.button("Afterwards", lambda: ui.navigate.to(parts.address_of(self.mirror, "after")), "main")
             self._deed("Back to the last spell", "back", work)

@@ -291,13 +291,17 @@ def _turning_words(hands: Hands) -> str:
     return "Turn it slowly, against the direction you walk."
 
 
-def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | None, float]) -> str:
+def pressing_words(
+    bench: Bench, programme: Programme, pressings: Mapping[str | None, float], *, by_clock: bool = False
+) -> str:
     """What to do with the laps first, as the prediction assumes it.
 
     Parameters
     ----------
     pressings : mapping of str or None to float
         For how long each lap is pressed, by its name as spells have it [s].
+    by_clock : bool
+        Whether a clock is beside it whose time is recorded; it is for one lap.
     """
     if programme.spells[0].is_press:
         return "Press as spell 1 says."
@@ -306,9 +310,14 @@ def pressing_words(bench: Bench, programme: Programme, pressings: Mapping[str | 
         if (lap := bench.lap(spell.lap)) not in used:
             used.append(lap)
     times = {bench.lap(lap): seconds for lap, seconds in pressings.items()}
+    is_turned = by_clock and any(
+        spell.on_top == "mirror" for spell in programme.spells
+    )  # the card has no room to say so
+    top = "tool on top for the pressing only" if is_turned else "tool on top"
+    noted = "this clock is recorded" if by_clock and [*times] == used[:1] else "write down for how long you pressed"
     lines = [
-        f"Press {_named(lap, used)} until it fits, tool on top: about {_minutes(times[lap])} at this temperature."
-        " Do not enter this as a spell: write down for how long you pressed."
+        f"Press {_named(lap, used)} until it fits, {top}: about {_minutes(times[lap])} at this temperature."
+        f" Do not enter this as a spell: {noted}."
         for lap in used
         if lap in times
     ]
