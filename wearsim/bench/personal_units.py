@@ -73,6 +73,11 @@ def temperature_text(celsius: float, bench: BenchText) -> str:
     return f"{value:.4g} {name}"
 
 
+def temperature_words(celsius: float, bench: BenchText) -> str:
+    """The same as people say it: ``68 F``."""
+    return temperature_text(celsius, bench).replace("deg", "")
+
+
 def temperature_step(kelvin: float, bench: BenchText) -> str:
     """A difference of temperatures [K] in that unit."""
     name = temperature_unit(bench)

@@ -83,6 +83,15 @@ class Draft:
             return draft
         return cls()
 
+    @property
+    def is_begun(self) -> bool:
+        """Whether there is work, or a reading after it, that is in no record yet."""
+        return self.work is not None and (self.work.is_begun or any(one.is_begun for one in self.after))
+
+    def begin(self, work: Work | None = None) -> None:
+        """Of what is worked nothing is left but this, to be begun."""
+        self.work, self.after, self.conditions = work, [], {}
+
     def rows(self, which: str) -> list[list[str]]:
         """Cells of the rounds that count, of "rounds" or of "after": read in every window and not struck out."""
         return [one.cells for one in getattr(self, which) if one.is_whole and not one.struck]

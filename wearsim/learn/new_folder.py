@@ -13,7 +13,7 @@ from wearsim.bench import units
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import DefaultUsed
 from wearsim.bench.input_errors import parse_toml
-from wearsim.bench.personal_units import value_in_units_of
+from wearsim.bench.personal_units import temperature_words, value_in_units_of
 from wearsim.bench.toml_io import bench_from_table, bench_table
 from wearsim.bench.units import POUND, in_units_of, length_unit
 from wearsim.errors import InputError
@@ -152,7 +152,7 @@ QUESTIONS = (
         taken=("cerium-oxide", "cerium-oxide"),
     ),
     Question(
-        "temperature", "Temperature of the room", "Sets how fast pitch flows: 20 C, 68 F.", "20 degC (68 degF)", "degF degC",
+        "temperature", "Temperature of the room", "Sets how fast pitch flows: 20 C, 68 F.", "20 C (68 F)", "degF degC",
         taken=("68 degF", "20 degC"),
     ),
     Question(
@@ -242,6 +242,14 @@ def weights_text(bench: Bench) -> str:
     """What the pieces weigh, as a person reads it before a folder is made or after."""
     glass, tool = (weight_words(bench, mass) for mass in (bench.mirror.piece_mass, bench.laps[0].mass))
     return f"From its dimensions the mirror weighs about {glass}; the tool is taken as {tool}. Weigh both."
+
+
+def taken_text(bench: Bench) -> str:
+    """What matters most of a new bench, whether it was answered or left to its default, in one line."""
+    lap, wear = bench.laps[0], bench.wear
+    abrasive, across = wear.abrasive.replace("-", " "), length_unit(bench).short(2.0 * lap.radius)
+    warmth = temperature_words(wear.temperature, bench)
+    return f"Taken: {bench.mirror.glass}, {abrasive}, {lap.pitch or 'medium'} pitch, {warmth}, lap {across}."
 
 
 def weight_words(bench: Bench, mass: float) -> str:

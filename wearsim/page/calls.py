@@ -21,7 +21,6 @@ from wearsim.bench.units import length_unit, round_unit, with_unit
 from wearsim.decide.alternatives import alternatives
 from wearsim.decide.compare import compare
 from wearsim.decide.limits import COMMON, usual_limits
-from wearsim.decide.proposal import Proposal
 from wearsim.errors import InputError
 from wearsim.knifeedge.readings import Readings
 from wearsim.knifeedge.reduction import Reduction, reduce_readings
@@ -32,24 +31,19 @@ from wearsim.learn.corrections import Correction, replace_record, restore, sessi
 from wearsim.learn.history import history
 from wearsim.learn.known_figure import known_figure
 from wearsim.learn.mirror_folder import BENCH, note_from_table, open_folder
-from wearsim.learn.new_folder import Answers, focal_ratio, fresh_folder, weight_words, with_weight
+from wearsim.learn.new_folder import Answers, focal_ratio, fresh_folder, taken_text, weight_words, with_weight
 from wearsim.learn.present_state import state_of
 from wearsim.learn.proposal_file import keep_choice, with_minutes
 from wearsim.learn.record import record, repeated_measurement
 from wearsim.learn.typed_readings import newest_sheet, typed_file, typed_readings
 from wearsim.show.answers import answer_figure, answer_text
 from wearsim.show.calibration import calibration_figure, calibration_text, plain_words
-from wearsim.show.card import card_bytes
-from wearsim.show.card.content import first_pressing, pressing_words
+from wearsim.show.choices import choice_words, headline_words, predicted_words
 from wearsim.show.comparison import comparison_figure, comparison_text
-from wearsim.show.expected_readings import expected_text
 from wearsim.show.history import history_figure, history_text
 from wearsim.show.mask_sheets import suggested_mask_bytes
 from wearsim.show.moving_stroke import barrel_spells
 from wearsim.show.notices import is_heavy, waiting_text
-from wearsim.show.numbers import numbers_after, numbers_before
-from wearsim.show.outcome import profiles_figure, unit_for
-from wearsim.show.proposal import proposal_figure, proposal_text, reasons_text, work_minutes
 from wearsim.show.reduction import known_text, reduction_figure, reduction_text
 from wearsim.show.shadows import measured_shadows
 from wearsim.show.strokes import title_of
@@ -57,9 +51,8 @@ from wearsim.show.style import data_address
 from wearsim.show.text import sentence
 from wearsim.study.questions import QuestionName, answer_of, study_of
 from wearsim.study.run import run_study
-from wearsim.wear.expected_readings import expected_after, usual_sheet
-from wearsim.wear.outcome import Outcome
-from wearsim.wear.predict import Uncertainty, predict
+from wearsim.wear.expected_readings import usual_sheet
+from wearsim.wear.predict import predict
 
 NARROW = 6.0
 """Of pictures that a phone shows as well [in]: their letters can be read there."""
@@ -97,6 +90,7 @@ def fresh(given: dict[str, Any]) -> dict[str, Any]:
     return {
         "title": title_of(bench), "files": {file.name: text for file, text in made.files(Path()).items()},
         "glass": weight_words(bench, kilograms), "tool": answers.lap_mass, "is_heavy": is_heavy(bench.mirror),
+        "taken": taken_text(bench),
         "defaults": [(used.key, used.value, used.why) for used in bench.defaults_used],
         "windows": len(made.mask.zones), "waiting": waiting_text(bench.mirror),
     }  # fmt: skip
@@ -144,41 +138,16 @@ def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
     state = state_of(path)
     bench, known = state.bench, state.arguments
 
+    seen: list[float] = []
+
     def told(name: str, stage: str, best: float) -> None:
-        progress("stage", f"{name}: {stage}", height_text(best))
+        seen.append(best)  # each round of the search counts from its own start
+        progress("stage", f"{name}: {stage}", height_text(min(seen)))
 
     given = {"on_top": TOPS[limits["top"]], "repertoire": limits.get("strokes") or COMMON}
     asked = usual_limits(minutes=limits["minutes"], spells=limits["spells"], **given)
     for name, proposal in alternatives(bench, asked, told, **known):
-        progress("choice", _choice(name, bench, known, proposal))
-
-
-def _choice(name: str, bench: Bench, known: dict[str, Any], proposal: Proposal) -> dict[str, Any]:
-    after = expected_after(bench, proposal.programme, proposal.outcome, for_card=True, **known)
-    own = after if after is not None and after.is_own else None
-    readings = expected_text(bench, own) if own else ""
-    return {
-        **_predicted(bench, known, proposal.programme, proposal.outcome), "name": name,
-        "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": reasons_text(proposal),
-        "stopped": unit_for(proposal.outcome).text(proposal.stopped_rms),
-        "text": proposal_text(bench, proposal, readings),
-        "plot": data_address(proposal_figure(bench, proposal)) if proposal.trade_off else "",
-        "card": card_bytes(bench, proposal, after),
-    }  # fmt: skip
-
-
-def _predicted(bench: Bench, known: dict[str, Any], programme: Programme, outcome: Outcome) -> dict[str, Any]:
-    """What a programme is predicted to do: in words, as a picture, its strokes moving."""
-    high, before, after = unit_for(outcome), numbers_before(outcome), numbers_after(outcome)
-    pressings = Uncertainty(**known).pressings(bench, programme)
-    return {
-        "programme": programme.text, "minutes": work_minutes(programme), "before": before.height("surface_rms", high),
-        "after": after.height("surface_rms", high), "edge": after.height("edge_roll", high),
-        "strehl": after.text("strehl", "{:.2f}".format), "spells": barrel_spells(bench, programme),
-        "first": pressing_words(bench, programme, pressings) if programme.spells else "",
-        "pressing": first_pressing(programme, pressings),
-        "picture": data_address(profiles_figure(bench, outcome)), "warnings": list(outcome.warnings),
-    }  # fmt: skip
+        progress("choice", choice_words(name, bench, known, proposal))
 
 
 def own_spells(path: Path, programme: str) -> list[dict[str, Any]]:
@@ -196,15 +165,15 @@ def predicted(path: Path, programme: str, draws: int) -> dict[str, Any]:
     """What a programme of one's own will do."""
     state = state_of(path)
     work = programme_of(programme, state.bench)
-    return _predicted(state.bench, state.arguments, work, predict(state.bench, work, draws=draws, **state.arguments))
+    return predicted_words(
+        state.bench, state.arguments, work, predict(state.bench, work, draws=draws, **state.arguments)
+    )
 
 
 def headline(path: Path, programme: str) -> dict[str, str]:
     """The same in numbers alone, within a tenth of a second, without a band."""
     state = state_of(path)
-    outcome = predict(state.bench, programme_of(programme, state.bench), draws=0, **state.arguments)
-    high, after = unit_for(outcome), numbers_after(outcome)
-    return {"after": after.height("surface_rms", high), "edge": after.height("edge_roll", high)}
+    return headline_words(predict(state.bench, programme_of(programme, state.bench), draws=0, **state.arguments))
 
 
 def either_way(path: Path, programme: str, *, progress: Any) -> dict[str, Any]:

@@ -13,12 +13,10 @@ from wearsim.kernels._jit import is_compiled
 from wearsim.page import calls, parts
 from wearsim.page.live_mirror import LiveMirror
 from wearsim.page.own_programme import OwnProgramme
+from wearsim.show.choices import COLUMNS, NOTE, choice_rows
 from wearsim.show.notices import ON_THE_CARD
 
-COLUMNS = {
-    "name": "Choice", "minutes": "Minutes", "expected": "Expected RMS", "after": "RMS after", "edge": "Edge roll after",
-    "count": "Spells",
-}  # fmt: skip
+TAKE = "Take this to the barrel"
 
 
 class ChoicesView:
@@ -37,15 +35,21 @@ class ChoicesView:
             self.job()
         self.choices()
         OwnProgramme(mirror).show()
-        parts.follow(mirror, {"job", "surface"}, self.job.refresh)
-        parts.follow(mirror, {"choices", "session"}, self.choices.refresh)
+        parts.follow(mirror, {"job", "surface", "work", "session"}, self.job.refresh)
+        parts.follow(mirror, {"choices", "session"}, self._new_choices)
+
+    def _new_choices(self) -> None:
+        """Shown; the first of them is brought into view where nobody is busy farther down."""
+        self.choices.refresh()
+        if len(self.mirror.search.found) == 1:
+            parts.scroll_to("proposed", "scrollY < 500")
 
     def _limits(self) -> None:
         entry = partial(self.mirror.entry, self.mirror.draft.limits)
         with parts.group("row"):
             parts.number("Maximum minutes of work", entry("minutes"), 5, 600)
             counts = {count: str(count) for count in range(1, 5)}
-            parts.choice("Maximum number of different strokes", counts, entry("spells"))
+            parts.choice("Maximum different strokes", counts, entry("spells"))
             tops = {"either": "either", "tool": "the tool", "mirror": "the mirror"}
             parts.choice("Which piece may be on top", tops, entry("top"))
             parts.choice("Strokes to consider", {"": "those in common use", "any": "any"}, entry("strokes"))
@@ -56,65 +60,71 @@ class ChoicesView:
         with parts.group("stack", aria_live="polite"):
             for note in self.mirror.open_notes():
                 parts.says(note, "mark")
+            self._unrecorded()
             more = " and from what your sessions have shown so far" if self.mirror.sessions else ""
-            parts.says(f"It starts from your newest readings{more}.")
             if not parts.is_working(self.mirror.search, "Stop looking"):
-                parts.button("What should I do next?", self.mirror.look_for_choices, "main")
+                with parts.group("row"):
+                    parts.button("What should I do next?", self.mirror.look_for_choices, "main")
+                    parts.says(f"It starts from your newest readings{more}.")
+
+    def _unrecorded(self) -> None:
+        """Work that the answer would leave out, and the way to it."""
+        work = self.mirror.draft.work
+        if work is not None and self.mirror.draft.is_begun:
+            step, words = ("barrel", "Back to the barrel") if work.ended is None else ("after", "Record it")
+            done = f"{sum(work.minutes()):.3g} of {counted(sum(work.planned), 'minute')}"
+            parts.says(f"You have work that is not recorded yet: {done}. The search knows nothing of it.", "mark")
+            parts.button(words, partial(ui.navigate.to, parts.address_of(self.mirror, step)))
 
     @ui.refreshable_method
     def choices(self) -> None:
-        """The choices, a sheet each."""
+        """What is proposed first, then all choices beside each other, then a sheet for each other one."""
         found = self.mirror.search.found
-        if not found:
-            return
-        best = found[0]
-        if not best["spells"]:
-            with parts.sheet("Nothing proposed"):
-                parts.says(best["reason"])
-                with parts.fold("All numbers"):
-                    parts.written(best["text"])
-            return
-        parts.heading("The choices")
-        parts.says(f"RMS now: {best['before']}. In brackets: the band, into which nine of ten cases fall.")
-        parts.says(
-            "RMS after: with the most likely constants. Expected RMS: with all uncertainties, so usually larger; compare "
-            "the choices by it."
-        )
-        parts.says("Glass taken off cannot be put back; taking too little costs one more session.")
         able = [choice for choice in found if choice["spells"]]
-        rows = [{**one, "minutes": f"{one['minutes']:g}", "count": str(len(one["spells"]))} for one in able]
-        stop = {"name": "Stop now", "minutes": "0", "expected": best["stopped"], "after": best["before"]}
-        rows.append({**stop, "edge": "as now", "count": "0"})
-        with parts.group("scroll", tabindex="0"):
-            parts.table(COLUMNS, rows)
-        with parts.group("cards"):
-            for choice in able:
-                self._choice(choice)
-        parts.caution(*ON_THE_CARD)
+        for choice in found[:1]:
+            self._choice(choice)
+        if able:
+            parts.heading("The choices")
+            with parts.group("sideways", tabindex="0"):
+                parts.table(COLUMNS, choice_rows(able, found[0]))
+            parts.says(NOTE)
+            with parts.group("cards"):
+                for choice in able[able[0] is found[0] :]:
+                    self._choice(choice)
+            parts.caution(*ON_THE_CARD)
 
     def _choice(self, choice: dict[str, Any]) -> None:
-        with parts.sheet(choice["name"]):
-            parts.says(f"{counted(choice['minutes'], 'minute')} in {counted(len(choice['spells']), 'spell')}", "strong")
-            parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {choice['name']}")
-            parts.facts({
-                "RMS before": choice["before"], "RMS after": choice["after"], "Expected RMS": choice["expected"],
-                "Edge roll after": choice["edge"], "Strehl ratio after": choice["strehl"],
-            })  # fmt: skip
-            if choice is self.mirror.search.found[0]:
-                parts.says(choice["reason"])
-            for spell in choice["spells"]:
-                parts.says(f"{spell['minutes']:g} min: {spell['title']}, {spell['sizes']}")
-                parts.drawing(spell["moving"])
-            for warning in choice["warnings"]:
-                parts.says(f"Warning: {warning}", "mark")
-            take, name = partial(take_to_barrel, self.mirror, choice), choice["name"]
-            parts.button("Take this to the barrel", take, "main", aria_label=f"Take to the barrel: {name}")
-            parts.button("Change it", lambda: self._change(choice), aria_label=f"Change: {name}")
+        is_first, name = choice is self.mirror.search.found[0], choice["name"]
+        with parts.sheet(name if choice["spells"] else "Nothing proposed").props("id=proposed" if is_first else ""):
+            with parts.group("beside"):
+                with parts.group("stack"):
+                    if choice["spells"]:
+                        self._programme(choice)
+                    parts.says(choice["reason"] if is_first else "")
+                    for warning in choice["warnings"]:
+                        parts.says(f"Warning: {warning}", "mark")
+                if choice["spells"]:
+                    parts.picture(choice["picture"], f"Surface before and after, and the glass removed: {name}")
+                    parts.drawing("".join(spell["moving"] for spell in choice["spells"]))
             with parts.fold("Expected readings and all numbers"):
                 parts.written(choice["text"])
             if choice["plot"]:
                 with parts.fold("What more minutes and spells would gain"):
                     parts.picture(choice["plot"], "What more minutes and more spells would gain", "lines wide")
+
+    def _programme(self, choice: dict[str, Any]) -> None:
+        """What is to be done and the way to the barrel, then what it will do."""
+        parts.says(f"{counted(choice['minutes'], 'minute')} in {counted(len(choice['spells']), 'spell')}", "strong")
+        for spell in choice["spells"]:
+            parts.says(f"{spell['minutes']:g} min: {spell['title']}, {spell['sizes']}", "strong")
+        take, change = partial(take_to_barrel, self.mirror, choice), partial(self._change, choice)
+        with parts.group("row"):
+            parts.button(TAKE, take, "main", aria_label=f"{TAKE}: {choice['name']}")
+            parts.button("Change it", change, aria_label=f"Change it: {choice['name']}")
+        parts.facts({
+            "RMS before": choice["before"], "RMS after": choice["after"], "Expected RMS": choice["expected"],
+            "Edge roll after": choice["edge"], "Strehl ratio after": choice["strehl"],
+        })  # fmt: skip
 
     def _change(self, choice: dict[str, Any]) -> None:
         self.mirror.draft.own = calls.own_spells(self.mirror.path, choice["programme"])
@@ -125,7 +135,7 @@ class ChoicesView:
 async def take_to_barrel(mirror: LiveMirror, choice: dict[str, Any]) -> None:
     """A chosen programme into the folder, and to the barrel; not over work that is not recorded."""
     client = context.client
-    if mirror.is_begun:
+    if mirror.draft.is_begun:
         with ui.dialog() as dialog, ui.card():
             parts.says("Work at the barrel is not recorded yet. Its minutes and readings would be lost.")
             with parts.group("row"):

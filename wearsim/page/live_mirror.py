@@ -192,17 +192,10 @@ class LiveMirror:
             await self.write_sheet()
         await self.run(self.search, "Working out the present figure", calls.choices, dict(self.draft.limits))
 
-    @property
-    def is_begun(self) -> bool:
-        """Whether there is work, or a reading after it, that is in no record yet."""
-        work = self.draft.work
-        return work is not None and (work.is_begun or any(one.is_begun for one in self.draft.after))
-
     def begin_work(self, choice: dict[str, Any]) -> None:
         """Take to the barrel what :func:`wearsim.page.calls.predicted` says of a programme."""
         planned = [spell["minutes"] for spell in choice["spells"]]
-        self.draft.work = Work(choice["programme"], planned, choice["first"], pressing=choice["pressing"])
-        self.draft.after, self.draft.conditions = [], {}
+        self.draft.begin(Work(choice["programme"], planned, choice["first"], pressing=choice["pressing"]))
         self.surfaces.pop("after", None)
         self.tell("work")
 

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 NEEDED = ("diameter", "focal_ratio", "thickness")
 """Questions that are asked at once; the rest can stay at their defaults."""
+FIRST = ("lap_mass", "temperature")
+"""Of the rest, those where a default is most often wrong (judgement)."""
 
 
 def mirrors_view(room: Room) -> None:
@@ -77,6 +79,7 @@ class NewMirror:
                 parts.radio("Unit of plain numbers", units, self._entry("unit"))
                 parts.field("Name of the folder", self._entry("name"), f"Created in {self.room.folder}.")
                 rest = [question for question in QUESTIONS if question.key not in NEEDED]
+                rest.sort(key=lambda question: question.key not in FIRST)
                 for question in QUESTIONS:
                     if question not in rest:
                         self._ask(question)
@@ -92,12 +95,14 @@ class NewMirror:
         parts.caution(CAUTIONS[0], CAUTIONS[1], CAUTIONS[-1])
 
     def _ask(self, question: Question) -> None:
-        why = f"{question.why} Default: {question.usual}." if question.usual else question.why
+        entry, usual = self._entry(question.key), question.taken[0]
         if question.choices:
-            options = {"": "the default", **dict(zip(names(question.choices), called(question.choices), strict=True))}
-            parts.choice(question.words, options, self._entry(question.key), why)
+            known = zip(names(question.choices), called(question.choices), strict=True)
+            options = {"": f"{usual} (default)", **{name: words for name, words in known if name != usual}}
+            parts.choice(question.words, options, entry, question.why)
         else:
-            parts.field(question.words, self._entry(question.key), why)
+            why = f"{question.why} Default: {question.usual}." if question.usual else question.why
+            parts.field(question.words, entry, why)
 
     def _entry(self, key: str) -> parts.Entry:
         return parts.Entry.in_table(self.answers, key, self.room.typed, self.result.refresh)
@@ -112,6 +117,7 @@ class NewMirror:
             return
         parts.heading(made["title"], 3)
         parts.says(f"From its dimensions the glass weighs about {made['glass']}; the tool is taken as {made['tool']}.")
+        parts.says(made["taken"])
         if made["is_heavy"]:
             parts.caution("Lift it with a second person or a hoist; wet glass is slippery.")
         parts.says(f"A readings sheet for a mask with {made['windows']} windows is included. {made['waiting']}")

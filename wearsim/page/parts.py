@@ -151,9 +151,10 @@ def refuse(error: WearsimError, made: ui.input | None = None, client: Client | N
     made.run_method("focus")
 
 
-def scroll_to(name: str) -> None:
-    """Bring into view what has this id."""
-    ui.run_javascript(f"document.getElementById('{name}')?.scrollIntoView({{behavior: 'smooth', block: 'nearest'}})")
+def scroll_to(name: str, only_if: str = "true") -> None:
+    """Bring into view what has this id, where a condition of the browser's is met."""
+    to = "scrollIntoView({behavior: 'smooth', block: 'nearest'})"
+    ui.run_javascript(f"if ({only_if}) document.getElementById('{name}')?.{to}")
 
 
 def written(text: str) -> ui.html:
@@ -211,7 +212,7 @@ def radio(words: str, options: dict[str, str], entry: Entry) -> ui.radio:
 def picture(data: str, words: str, kind: str = "lines") -> ui.html:
     """A picture, with words for whoever cannot see it."""
     inner = f'<img class="picture {kind}" src="{escape(data)}" alt="{escape(words)}">'
-    return ui.html(inner, sanitize=False).classes("scroll").props("tabindex=0" if "wide" in kind else "")
+    return ui.html(inner, sanitize=False).classes("sideways").props("tabindex=0" if "wide" in kind else "")
 
 
 def drawing(svg: str) -> ui.html:

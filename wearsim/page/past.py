@@ -58,7 +58,7 @@ class PastView:
             with parts.group("row"):
                 parts.says(f"Kept, but not counted: {words}")
                 bring = partial(mirror.correct, calls.bring_back, name)
-                parts.button("Restore it", bring, aria_label=f"Restore {words}")
+                parts.button("Restore it", bring, aria_label=f"Restore it: {words}")
 
     def _session(self, session: Session) -> None:
         note, bench, planned = session.note, self.mirror.bench, [spell.minutes for spell in session.programme.spells]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wearsim.bench.bench import Bench
-from wearsim.bench.personal_units import temperature_text
+from wearsim.bench.personal_units import temperature_words
 from wearsim.bench.units import decimal, length_unit
 from wearsim.learn.calibrate import FACTOR_90, Calibration, as_stated, stated_constant
 from wearsim.learn.session_fit import SessionFit
@@ -194,7 +194,7 @@ def _spread(bench: Bench, found: Calibration) -> str:
     else:
         text = f"Removals are assumed to vary by about {found.posterior.spread:.0%} from session to session; "
         text += "your sessions do not determine this yet"
-    text += f". The relaxation time above is for {temperature_text(bench.laps[0].pitch_temperature, bench)}"
+    text += f". The relaxation time above is for {temperature_words(bench.laps[0].pitch_temperature, bench)}"
     if len(bench.laps) > 1:
         text += ", stiffness and relaxation time for the first lap; those of the other laps change by the same factors"
     nothing = all(found.determined(name) in ("prior", "known") for name in NAMES)
