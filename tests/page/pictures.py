@@ -41,15 +41,12 @@ def draw_work(browser: Any, desk: Screen) -> None:
     served = desk.served
     page = desk.go("/mirror/invented-200/next")
     desk.press("What should I do next?")
-    page.get_by_role("button", name=re.compile("Take to the barrel")).nth(1).wait_for(timeout=LONG)
+    page.get_by_role("button", name=re.compile("Take this to the barrel: ")).nth(1).wait_for(timeout=LONG)
     page.get_by_role("button", name="What should I do next?").wait_for(timeout=LONG)
-    page.locator("table.choices").scroll_into_view_if_needed()
-    page.evaluate(
-        "window.scrollTo(0, document.querySelector('table.choices').getBoundingClientRect().top + scrollY - 60)"
-    )
+    page.evaluate("window.scrollTo(0, document.querySelector('#proposed').getBoundingClientRect().top + scrollY - 16)")
     page.wait_for_timeout(500)
     page.screenshot(path=IMAGES / "page-next.png")
-    desk.press("Take to the barrel: ", exact=False)
+    desk.press("Take this to the barrel: ", exact=False)
     page.locator("#minutes-left").wait_for()
     tablet = Screen(browser, served, 1024, 768, color_scheme="dark")
     page = tablet.go("/mirror/invented-200/barrel")

@@ -177,11 +177,28 @@ def test_the_cadence_is_heard_and_seen_and_can_be_turned_off(served: Served, scr
     page.wait_for_function(moving.format("true"))
 
 
-@pytest.mark.parametrize(("width", "height"), [(800, 1100), (360, 740), (1280, 800)])
+TURNED = """[[spell]]
+stroke = "w"
+length = 0.33
+side_sweep = 0.12
+side_overhang = 0.1
+minutes = 4
+on_top = "mirror"
+turn = "90 deg"
+
+[[spell]]
+stroke = "press"
+minutes = 5
+"""
+"""A first spell with much to say before it."""
+
+
+@pytest.mark.parametrize(("width", "height"), [(800, 1100), (360, 740), (1024, 768), (1280, 800)])
 def test_all_that_is_needed_at_the_barrel_is_on_one_screen(
     served: Served, screens: Any, width: int, height: int
 ) -> None:
-    at_the_barrel(served, f"seen {width}", first="Press the lap until it fits, tool on top.", pressing=23.0)
+    first = "Press the lap until it fits, tool on top."
+    at_the_barrel(served, f"seen {width}", first=first, pressing=23.0, programme=TURNED)
     screen = screens(served, width, height)
     page = screen.go(f"/mirror/seen%20{width}/barrel")
     page.get_by_text("23:00").wait_for()
@@ -194,7 +211,7 @@ def test_all_that_is_needed_at_the_barrel_is_on_one_screen(
     page.get_by_text("4:00").wait_for()
     seen = (
         "#minutes-left",
-        "#reminder",
+        "#before-spell",
         "figure svg",
         "figcaption",
         "text=strokes per minute",
@@ -202,6 +219,7 @@ def test_all_that_is_needed_at_the_barrel_is_on_one_screen(
     )
     _assert_in_sight(page, height, *seen, "button:has-text('Skip this spell')")
     assert page.locator("figure svg").bounding_box()["height"] > 120
+    page.get_by_text("First turn the mirror by 90").wait_for()
 
 
 def _assert_in_sight(page: Any, height: int, *places: str) -> None:
@@ -218,6 +236,7 @@ def _assert_in_sight(page: Any, height: int, *places: str) -> None:
 def test_a_mask_of_ones_own_is_taken_and_a_wrong_one_refused_at_its_field(served: Served, screens: Any) -> None:
     place, screen = new_mirror(served.folder / "masked"), screens(served)
     page = screen.go("/mirror/masked/readings")
+    page.get_by_text("My mask has other windows").click()
     field = page.get_by_label("My mask's windows")
     field.fill("10-40, 42.5")
     screen.press("Use these windows")
@@ -226,6 +245,53 @@ def test_a_mask_of_ones_own_is_taken_and_a_wrong_one_refused_at_its_field(served
     field.press("Enter")
     page.wait_for_function("document.querySelectorAll('.window input').length === 4")
     assert "[62.0, 80.0]" in (place / "readings.toml").read_text()
+
+
+def test_tab_and_enter_strike_nothing_out(served: Served, screens: Any) -> None:
+    place, screen = new_mirror(served.folder / "tabbed"), screens(served)
+    page = screen.go("/mirror/tabbed/readings")
+    page.locator(".window input").first.click()
+    for number in READ:
+        page.keyboard.type(number)
+        page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.innerText") == "Another row"
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Row 2").wait_for()
+    page.wait_for_function("document.activeElement === document.querySelector('.window input')")
+    kept = kept_draft(place, lambda kept: len(kept["rounds"]) == 2)["rounds"]
+    assert kept[0]["cells"] == list(READ) and not kept[0]["struck"]
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_a_list_opens_beneath_its_field_as_wide_as_that(served: Served, screens: Any, width: int) -> None:
+    page = screens(served, width, 800).go("/mirror/first/next")
+    for label in ("Which piece may be on top", "Strokes to consider"):
+        field = page.locator(".q-field", has=page.get_by_label(label))
+        field.click()
+        page.wait_for_timeout(500)  # it unfolds
+        box, menu = field.bounding_box(), page.locator(".q-menu").bounding_box()
+        assert abs(menu["x"] - box["x"]) < 2 and abs(menu["width"] - box["width"]) < 2, (label, box, menu)
+        page.keyboard.press("Escape")
+        page.locator(".q-menu").wait_for(state="hidden")
+
+
+def test_no_label_of_a_limit_is_cut_off(served: Served, screens: Any) -> None:
+    page = screens(served).go("/mirror/first/next")
+    cut = "all => all.filter(one => one.scrollWidth > one.clientWidth).map(one => one.innerText)"
+    assert page.locator(".q-field__label").evaluate_all(cut) == []
+    page.goto(served.address("/new"))
+    page.get_by_text("more questions").click()
+    page.get_by_label("Heights of the surface in").wait_for()
+    assert page.locator(".q-field__label").evaluate_all(cut) == []
+
+
+def test_work_that_is_not_recorded_is_named_where_more_is_asked_for(served: Served, screens: Any) -> None:
+    at_the_barrel(served, "forgotten", done=[240.0, 60.0], ended=1.0)
+    screen = screens(served)
+    page = screen.go("/mirror/forgotten/next")
+    page.get_by_text("You have work that is not recorded yet: 5 of 9 minutes.").wait_for()
+    screen.press("Record it")
+    page.wait_for_url("**/after")
 
 
 def test_after_the_third_row_no_other_is_begun(served: Served, screens: Any) -> None:
@@ -353,12 +419,18 @@ def test_the_minutes_left_fit_on_their_sheet(served: Served, screens: Any, width
     assert page.locator("#minutes-left").evaluate(fits)
 
 
+UNSPEAKABLE = """[...document.querySelectorAll('button[aria-label]')].map(one =>
+  [one.getAttribute('aria-label'), one.innerText.trim()]).filter(([name, text]) => !name.includes(text))"""
+"""Buttons that whoever says what is written on them cannot press."""
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_stands_in_the_way_of_a_screen_reader(served: Served, screens: Any, scheme: str) -> None:
     screen, found = screens(served, 360, 740, color_scheme=scheme), []
     for path in ("/", "/new", *(f"/mirror/first/{step}" for step in STEPS)):
         page = screen.go(path)
         found += [(path, *one) for one in screen.obstacles()]
+        found += [(path, *one) for one in page.evaluate(UNSPEAKABLE)]
         wide = page.evaluate("document.documentElement.scrollWidth")
         assert wide <= 360, (path, wide)
     assert found == []

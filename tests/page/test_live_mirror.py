@@ -220,3 +220,21 @@ def test_the_lap_is_pressed_by_the_clock_and_that_is_written_down(with_mirror: A
         assert "pressed = " in note and "7" in note and "18" in note
 
     with_mirror(work)
+
+
+def test_the_best_so_far_never_grows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    place = new_mirror(tmp_path / "mirror")
+    (place / "bench.toml").write_text(
+        (place / "bench.toml").read_text().replace('readings = "readings.toml"', "conic = -0.9")
+    )
+    said: list[str] = []
+
+    def searched(bench: Any, asked: Any, told: Any, **known: Any) -> list[Any]:
+        for name, best in (("Best", 22e-9), ("Best", 18e-9), ("Tool on top only", 18e-9), ("Tool on top only", 22e-9)):
+            told(name, "stage", best)
+        return []
+
+    monkeypatch.setattr(calls, "alternatives", searched)
+    limits = {"minutes": 5.0, "spells": 1, "top": "either"}
+    calls.choices(place, limits, progress=lambda kind, stage, best: said.append(best))
+    assert said == ["22 nm", "18 nm", "18 nm", "18 nm"]

@@ -27,7 +27,7 @@ AFTER = ("0", "0.68", "1.12", "1.62", "2.08")
 FEW = {"minutes": 6.0, "spells": 1, "top": "tool"}
 RANDOM_TAPS = 1000
 SURFACE = re.compile("The surface with its band")
-TAKE = re.compile("Take to the barrel: ")
+TAKE = re.compile("Take this to the barrel: ")
 
 
 @pytest.fixture(scope="module")
@@ -68,7 +68,7 @@ def _few_minutes(screen: Screen) -> None:
     """A search that is over soon."""
     page = screen.page
     page.get_by_label("Maximum minutes of work").fill("6")
-    for label, option in (("Maximum number of different strokes", "1"), ("Which piece may be on top", "the tool")):
+    for label, option in (("Maximum different strokes", "1"), ("Which piece may be on top", "the tool")):
         page.get_by_label(label).click()
         page.get_by_role("option", name=option, exact=True).click()
 

@@ -77,6 +77,7 @@ class ReadingsView:
 
     def _how(self) -> None:
         parts.says(f"Knife in {self.units} where each window darkens evenly; larger is farther off; any zero will do.")
+        parts.says("Enter goes to the next window, and from the last one to another row.")
         parts.says("One row of readings is enough for a first look; three make it surer.", "strong")
         kinds, draft = {"moving": "light moves with the knife", "fixed": "light is fixed"}, self.mirror.draft
         draft.source = draft.source or "moving"
@@ -87,10 +88,11 @@ class ReadingsView:
 
     def _own_windows(self) -> None:
         """For whoever has a mask already, before the first reading."""
-        ui.link("No mask yet? Print one with the windows drawn below.", parts.address_of(self.mirror, "print"))
         drawn = ", ".join(self.names).replace("\u2013", "-")
-        hint = f"Have one? Inner-outer radius of each in {self.units}. Drawn below: {drawn}"
-        with parts.group("row"):
+        parts.says(f"Windows drawn below: {drawn} {self.unit} from the centre. Is this your mask? Then go on.")
+        ui.link("No mask yet? Print this one.", parts.address_of(self.mirror, "print"))
+        with parts.fold("My mask has other windows"):
+            hint = f"Inner-outer radius of each in {self.units}: {drawn}"
             self.own = parts.field("My mask's windows", parts.Entry("", lambda _: None), hint, debounce="0")
             self.own.on("keydown.enter", self._windows)
             parts.button("Use these windows", self._windows)
@@ -108,14 +110,17 @@ class ReadingsView:
 
     @ui.refreshable_method
     def rounds_bar(self) -> None:
-        """Which row is typed, striking it out, and another one."""
+        """Which row is typed, and striking it out: before the fields, so that neither Tab nor Enter leads there."""
         rounds = self.mirror.rounds(self.which)
         with parts.group("row", role="group", aria_label="Rows of readings"):
             for place, one in enumerate(rounds):
                 words = f"Row {place + 1}{', struck out' if one.struck else ''}"
                 parts.button(words, partial(self._to, one), aria_pressed=str(one is self.round).lower())
-            more = parts.button("Another row", self._another, "slight", often=True)
-            more.classes("another-row" if sum(not one.struck for one in rounds) < ENOUGH else "")
+            shown = self.round
+            words = "Count this row again" if shown.struck else "Strike this row out"
+            parts.button(words, partial(self._strike, shown, not shown.struck), "slight")
+            if shown.struck:
+                parts.button("Delete this row", partial(self._clear, shown), "slight")
 
     def _to(self, one: Round) -> None:
         self.round = one
@@ -164,11 +169,9 @@ class ReadingsView:
                     self._field(one, zone, f"{zone + 1}: {name} {self.unit}")
                     self.beneath.append(parts.says("", "quiet"))
                 self.boxes.append(box)
-        with parts.group("row"):
-            words = "Count this row again" if one.struck else "Strike this row out"
-            parts.button(words, partial(self._strike, one, not one.struck))
-            if one.struck:
-                parts.button("Delete this row", partial(self._clear, one), "slight")
+        more = parts.button("Another row", self._another, often=True)
+        is_few = sum(not row.struck for row in self.mirror.rounds(self.which)) < ENOUGH
+        more.classes("another-row" if is_few else "")
         self.begins = False
         self._mark()
 

@@ -8,11 +8,13 @@ import webbrowser
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import uvicorn
 from fastapi import FastAPI, Response
 from nicegui import Event, ui
+from starlette.middleware.gzip import GZipMiddleware
 
 from wearsim.errors import CouldNotError, InputError, WearsimError
 from wearsim.kernels._jit import is_compiled
@@ -102,7 +104,16 @@ def application(room: Room) -> FastAPI:
     app = FastAPI(lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url=None)
     _add_pages(room)
     _add_prints(app, room)
-    ui.run_with(app, title="wearsim", language="en-US", dark=None, tailwind=False, show_welcome_message=False)
+    squeeze = GZipMiddleware if room.door.address else None  # on one machine it only takes time
+    ui.run_with(
+        app,
+        title="wearsim",
+        language="en-US",
+        dark=None,
+        tailwind=False,
+        show_welcome_message=False,
+        gzip_middleware_factory=squeeze,
+    )
     return app
 
 
@@ -196,13 +207,16 @@ def serve(place: Path, *, share: bool, port: int | None, browse: bool, say: Call
     path = f"/mirror/{room.only}/readings" if room.only else "/"
     link = room.door.link("/" if room.only is None else path)
     app = Guard(application(room), room.door)
+
+    async def look() -> None:
+        Thread(target=webbrowser.open, args=(link,), daemon=True).start()
+
     config = uvicorn.Config(
         app, host=room.door.listens_on, port=number, log_level="warning", access_log=False, server_header=False,
         ws_max_size=1024 * 1024, lifespan="on", timeout_graceful_shutdown=2,
+        # once, as soon as it listens: not again within so many seconds
+        callback_notify=look if browse else None, timeout_notify=10**9,
     )  # fmt: skip
-    server = uvicorn.Server(config)
     room.mirrors()  # what is slow to load is loaded before anybody waits
     say(room.door, link)
-    if browse:
-        webbrowser.open(link)
-    server.run()
+    uvicorn.Server(config).run()
