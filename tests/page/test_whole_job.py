@@ -160,7 +160,7 @@ def test_a_record_is_corrected_set_aside_and_brought_back(served: Served, screen
     assert "3.5" in (place / "01" / "programme.toml").read_text()
     screen.press("Set this session aside")
     page.get_by_text("Session 1 is set aside").wait_for()
-    page.get_by_role("button", name=re.compile("Restore session 1 of .*")).first.click()
+    page.get_by_role("button", name=re.compile("Restore it: session 1 of .*")).first.click()
     page.get_by_text("Session 1 is as it was recorded then").wait_for()
 
 
