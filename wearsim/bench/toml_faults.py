@@ -9,6 +9,7 @@ _WORD_AND_UNIT = re.compile(r"\s*[\w.-]+\s*=\s*(-?[\d./]+(?:\s+\d+/\d+)?\s*[A-Za
 _BARE_WORD = re.compile(r"\s*([\w.-]+)\s*=\s*([A-Za-z][^\"'#\[\]{}]*?)\s*(?:#.*)?$")
 _NO_EQUALS = re.compile(r"\s*[A-Za-z_][\w-]*\s+[\"'\[\d]")
 _TWO_NUMBERS = re.compile(r"[\d.]\s+[-+]?[\d.]")
+_BARE_POINT = re.compile(r"(?<![\w.\"'])([-+]?)(\.\d+|\d+\.)(?![\w.])")
 LONGEST = 100_000
 """Letters of a text that is looked through: nobody writes more by hand."""
 _OWN_WORDS = ("true", "false", "inf", "nan")
@@ -50,6 +51,9 @@ def _in_line(line: _Line, following: _Line | None) -> str | None:
     body = line.text.strip()
     if line.is_quote_open:
         return f"a closing quotation mark is missing on line {line.number}"
+    if (bare := _BARE_POINT.search(re.sub(r"\"[^\"]*\"|'[^']*'", "", body))) is not None:
+        whole = f"{bare[1]}0{bare[2]}" if bare[2][0] == "." else f"{bare[1]}{bare[2]}0"
+        return f"a 0 is missing beside the point on line {line.number}: write {whole}"
     if line.depth > 0 or "[" in body.partition("=")[2]:
         return _in_list(line, following)
     if body.startswith("["):
