@@ -33,10 +33,9 @@ from tests.benchmarks.real_glass_coverage import glass_of
 from tests.benchmarks.real_glass_coverage import true_rms as true_rms_of
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme
-from wearsim.decide.choice import ANY_STROKE
 from wearsim.decide.limits import ANY, usual_limits
 from wearsim.decide.proposal import Proposal
-from wearsim.decide.propose import propose, with_programme
+from wearsim.decide.propose import propose
 from wearsim.learn.mirror_folder import SessionNote, open_folder
 from wearsim.learn.practice.mirror import FAULTS, KnifeEdgeTester, TrueValues, draw_mirror, sheet_text
 from wearsim.learn.practice.practice_file import Practice
@@ -109,11 +108,8 @@ def independent_loop(seed: int, minutes: float = 60.0, sessions: int = 6, option
 
 
 def advised(state: PresentState, minutes: float) -> Proposal:
-    """What a person works: the proposed programme, or that of any stroke where the answer shows it to be better."""
+    """What a person works: the proposed programme, or that of any stroke where no common one betters the figure."""
     proposal = propose(state.bench, minutes=minutes, **state.arguments)
-    any_stroke = next((one for one in proposal.choices if one.name == ANY_STROKE), None)
-    if any_stroke is not None:
-        return with_programme(state.bench, proposal, any_stroke, **state.arguments)
     if proposal.programme.spells:
         return proposal
     return propose(state.bench, limits=usual_limits(minutes=minutes, repertoire=ANY), **state.arguments)
