@@ -117,7 +117,7 @@ def test_as_proposed_but_for_the_minutes(
         (("-r", "after.toml"), ("--as-proposed", "--programme")),
         (("--as-proposed",), ("--readings", "--profile")),
         (("--as-proposed", "-p", "programme.toml", "-r", "after.toml"), ("--programme", "--as-proposed")),
-        (("--minutes", "10", "-r", "after.toml"), ("--minutes", "2 without the cold pressing", "straight 7")),
+        (("--minutes", "10", "-r", "after.toml"), ("--minutes", "2 without the cold pressing", "straight, 7 min")),
         (("--minutes", "ten,20", "-r", "after.toml"), ("--minutes", "ten,20", "10,20")),
         (("--minutes", "-1,20", "-r", "after.toml"), ("--minutes",)),
         (("--minutes", "nan,20", "-r", "after.toml"), ("--minutes",)),

@@ -150,7 +150,7 @@ def test_bad_input_is_one_line_and_exit_2(arguments: list[str], said: str, call:
         (["propose", "bench.toml", "--time-limit", "0"], "wearsim: --time-limit: out of range"),
         (["rehearse", "toy", "--minutes", "0"], "wearsim: --minutes: out of range"),
         (["rehearse", "toy", "--focal-ratio", "f/40"], "wearsim: --focal-ratio: out of range"),
-        (["mask", "bench.toml", "--zones", "30"], "wearsim: --zones: so many windows"),
+        (["mask", "bench.toml", "--zones", "30"], "wearsim: --zones: with this many windows"),
         (["mask", "bench.toml", "-o", "no/mask.pdf"], "does not exist; expected a path in an existing folder"),
         (["new", "no/mine", "--diameter", "8 in"], "does not exist; expected a path in an existing folder"),
         (["rehearse", "no/mine"], "does not exist; expected a path in an existing folder"),

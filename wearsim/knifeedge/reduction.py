@@ -411,7 +411,7 @@ def _warnings(
     unit, name = readings.unit, readings.length_unit
     if row.origin == "assumed":
         lines.append(
-            f"no repeats and no standard deviation (sigma) given: that of a knife setting is assumed to be "
+            f"neither repeats nor a standard deviation (sigma) given: that of a knife setting is assumed to be "
             f"{row.scale / unit:.2g} {name} at 0.35 of the radius (a quarter of the tolerance; our judgement); this is then "
             "adjusted to fit the readings"
         )

@@ -89,7 +89,7 @@ class Draft:
         return self.work is not None and (self.work.is_begun or any(one.is_begun for one in self.after))
 
     def begin(self, work: Work | None = None) -> None:
-        """Of what is worked nothing is left but this, to be begun."""
+        """Begin this work, in the place of whatever was under way."""
         self.work, self.after, self.conditions = work, [], {}
 
     def rows(self, which: str) -> list[list[str]]:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 NEEDED = ("diameter", "focal_ratio", "thickness")
 """Questions that are asked at once; the rest can stay at their defaults."""
 FIRST = ("lap_mass", "temperature")
-"""Of the rest, those where a default is most often wrong (judgement)."""
+"""Questions asked first among the rest: their defaults are most often wrong (judgement)."""
 
 
 def mirrors_view(room: Room) -> None:

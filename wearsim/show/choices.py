@@ -24,7 +24,7 @@ COLUMNS = {
     "name": "Choice", "minutes": "Minutes", "expected": "Expected RMS", "after": "RMS after", "edge": "Edge roll after",
     "count": "Spells",
 }  # fmt: skip
-"""Of the table of choices: heads by the keys of its rows."""
+"""Heads of the table of choices, by the keys of its rows."""
 NOTE = (
     "In brackets: the band, into which nine of ten cases fall. RMS after: with the most likely constants. Expected RMS: "
     "with all uncertainties, so usually larger; compare the choices by it. Glass taken off cannot be put back; taking too "
