@@ -13,10 +13,12 @@ import tomli_w
 
 import wearsim as ws
 from tests.helpers.small_bench import figure, random_figure, ring_figure, small_bench
-from wearsim.decide import propose
+from tests.helpers.start_figures import CASES
+from wearsim.decide import propose, search
+from wearsim.decide.choice import TRIAL
 from wearsim.decide.coarse_engine import COARSE, CoarseEngine, PlannedSpell, plan_of
 from wearsim.decide.least_squares import Candidate
-from wearsim.decide.limits import Limits
+from wearsim.decide.limits import USUAL_SHORTEST, Limits
 from wearsim.decide.objective import Score
 from wearsim.decide.proposal import EarlyStop, Proposal, stopped_early
 from wearsim.decide.propose import SPREAD_AFTER_SESSION
@@ -356,3 +358,14 @@ def test_impossible_limits_are_refused(key: str, value: object) -> None:
     with pytest.raises(InputError) as caught:
         replace(Limits(), **{key: value})
     assert "expected" in str(caught.value) and "\n" not in str(caught.value)
+
+
+def test_where_no_stroke_helps_and_no_textbook_has_one_a_short_trial_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(search, "handbook_stroke", lambda *_: None)
+    case = next(one for one in CASES if one.name.startswith("zones"))
+    bench = case.bench(spread=True)
+    done = ws.propose(bench, start=case.start(bench), minutes=90.0, draws=0)
+    assert not done.programme.spells and "A short trial, recorded" in done.reason
+    (trial,) = done.choices
+    (spell,) = trial.candidate.plan
+    assert (trial.name, spell.stroke.kind, spell.minutes) == (TRIAL, "one-third", USUAL_SHORTEST)

@@ -158,6 +158,9 @@ def _name_next(messages: Messages, bench: Path, proposal: Proposal, output: Path
     if not proposal.programme.spells:
         _name_next_to_nothing(messages, bench, proposal)
     elif card is not None and bench.is_dir():
+        minutes = sum(proposal.pressings.values()) / 60.0
+        if minutes > 0.0:
+            messages.info(f'When you record it, add --pressed "{minutes:.0f} min", or for how long you really pressed.')
         messages.next("record", bench, "--as-proposed", "--readings", "after.toml")
     elif output is None:
         messages.next("propose", bench, "-o", "programme.toml", "--card", "card.pdf")

@@ -25,7 +25,7 @@ STREHL_LOST = 0.02
 """By how much the likely Strehl ratio may fall [1]: a lower RMS with sharper zones is none. A judgement."""
 
 PROPOSED, BEST, ONE_SPELL, TOOL_ONLY = "Proposed", "Best", "One spell", "Tool on top only"
-HANDBOOK, ANY_STROKE = "Textbook stroke", "Uncommon strokes"
+HANDBOOK, TRIAL, ANY_STROKE = "Textbook stroke", "Short trial", "Uncommon strokes"
 
 
 @dataclass(frozen=True)
@@ -49,6 +49,13 @@ class Alternative:
     effort: float
     expected_rms: float
     words: str = ""
+
+
+def alternative(
+    name: str, one: Candidate, bench: Bench, promised: Callable[[float], float], words: str = ""
+) -> Alternative:  # fmt: skip
+    """A row of the table; ``promised`` turns the RMS that the strokes leave into the expected one [m]."""
+    return Alternative(name, one, effort_of(one.plan, bench), promised(one.score.expected_rms), words)
 
 
 def is_workable(refiner: Refiner, gentle: Gentle, one: Candidate) -> bool:
@@ -122,9 +129,6 @@ def beside(
     def first(wanted: Iterable[Candidate]) -> Candidate | None:
         return next(iter(wanted), None)
 
-    def alternative(name: str, one: Candidate, words: str = "") -> Alternative:
-        return Alternative(name, one, effort_of(one.plan, bench), promised(one.score.expected_rms), words)
-
     named = (
         (PROPOSED, proposed),
         (BEST, first(ordered)),
@@ -134,10 +138,10 @@ def beside(
     found: list[Alternative] = []
     for name, one in named:
         if one is not None and all(one.plan != other.candidate.plan for other in found):
-            found.append(alternative(name, one))
+            found.append(alternative(name, one, bench, promised))
     least = min([stopped, *(one.score.expected_rms for one in ordered)])
     if uncommon is not None and AS_GOOD * uncommon.score.expected_rms < least:
-        found.append(alternative(ANY_STROKE, uncommon))
+        found.append(alternative(ANY_STROKE, uncommon, bench, promised))
     if handbook is not None:
-        found.append(alternative(HANDBOOK, handbook[1], handbook[0].words))
+        found.append(alternative(HANDBOOK, handbook[1], bench, promised, handbook[0].words))
     return tuple(found)

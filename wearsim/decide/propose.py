@@ -11,8 +11,8 @@ from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme
 from wearsim.decide.binding import what_limits
-from wearsim.decide.choice import Alternative, beside, simplest
-from wearsim.decide.coarse_engine import Plan, is_same, plan_of
+from wearsim.decide.choice import TRIAL, Alternative, alternative, beside, simplest
+from wearsim.decide.coarse_engine import Plan, PlannedSpell, is_same, plan_of
 from wearsim.decide.good_enough import GoodEnough, good_enough
 from wearsim.decide.least_squares import Candidate, cost_of
 from wearsim.decide.limits import COMMON, Clock, Limits, usual_limits
@@ -27,9 +27,11 @@ from wearsim.decide.reasons import (
     reason_for_share,
     reason_to_stop,
 )
+from wearsim.decide.repertoire import is_allowed
 from wearsim.decide.response_search import SearchProgress
 from wearsim.decide.search import Searched, SearchSchedule
 from wearsim.decide.search_problem import ProposalProblem
+from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.decide.trade_off import TradeOff, looked_into, trade_off
 from wearsim.figure.aim import AIM
 from wearsim.wear.accuracy import DEFAULT, Accuracy
@@ -294,7 +296,16 @@ class _Proposing(ProposalProblem):
             return max(float(np.hypot(rms, self.measured)), least)
 
         stopped = self.objective.rms_before
-        return beside(self.bench, proposed, better, searched.handbook, searched.uncommon, promised, stopped)
+        found = beside(self.bench, proposed, better, searched.handbook, searched.uncommon, promised, stopped)
+        trial = None if plan or self.is_certain or searched.handbook is not None else self._trial()
+        return found if trial is None else (*found, alternative(TRIAL, trial, self.bench, promised))
+
+    def _trial(self) -> Candidate | None:
+        """The stroke that keeps a sphere, as short as a spell may be: to learn from."""
+        strokes = (StrokeSpec(top, self.bench.laps[0].name, "one-third", 1.0 / 3.0) for top in self.limits.pieces)
+        allowed = (one for one in strokes if is_allowed(one, self.bench, self.limits))
+        tried = (self.for_figures().attempt((PlannedSpell(one, self.limits.shortest),)) for one in allowed)
+        return next((one for one in tried if one is not None), None)
 
     def share(self, outcome: Outcome) -> float:
         """Share of the error that it removes [1]."""

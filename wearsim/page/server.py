@@ -14,7 +14,6 @@ from typing import Any
 import uvicorn
 from fastapi import FastAPI, Response
 from nicegui import Event, ui
-from starlette.middleware.gzip import GZipMiddleware
 
 from wearsim.errors import CouldNotError, InputError, WearsimError
 from wearsim.kernels._jit import is_compiled
@@ -104,16 +103,7 @@ def application(room: Room) -> FastAPI:
     app = FastAPI(lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url=None)
     _add_pages(room)
     _add_prints(app, room)
-    squeeze = GZipMiddleware if room.door.address else None  # on one machine it only takes time
-    ui.run_with(
-        app,
-        title="wearsim",
-        language="en-US",
-        dark=None,
-        tailwind=False,
-        show_welcome_message=False,
-        gzip_middleware_factory=squeeze,
-    )
+    ui.run_with(app, title="wearsim", language="en-US", dark=None, tailwind=False, show_welcome_message=False)
     return app
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import STROKES, Programme, Spell
 from wearsim.bench.units import LengthUnit, counted, length_unit
-from wearsim.decide.choice import ANY_STROKE
+from wearsim.decide.choice import ANY_STROKE, TRIAL
 from wearsim.decide.good_enough import AIM_REACHED
 from wearsim.decide.proposal import LaterSession, Proposal
 from wearsim.decide.reasons import share_words
@@ -120,6 +120,8 @@ def choices_text(bench: Bench, proposal: Proposal, unit: LengthUnit) -> str:
         rows.append((one.name, high.number(one.expected_rms), f"{one.effort:.0f}", words))
     rows.append(("Stop now", high.number(proposal.stopped_rms), "0", "-"))
     notes = [f"{one.name}: the usual one for {one.words}." for one in proposal.choices if one.words]
+    if any(one.name == TRIAL for one in proposal.choices):
+        notes.append(f"{TRIAL}: the stroke that keeps a sphere, to learn from.")
     if any(one.name == ANY_STROKE for one in proposal.choices):
         notes.append(f"{ANY_STROKE}: the best programme if strokes that are not in common use are allowed as well.")
     note = (
