@@ -7,11 +7,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 from scipy import integrate
 
+from tests.helpers.followed import is_followed
 from wearsim.bench import materials as catalogue
 from wearsim.bench.bench import Bench, Wear
 from wearsim.bench.figure_source import FigureSource
@@ -31,7 +32,7 @@ def a_bench(**tables: object) -> Bench:
 
 @given(
     diameter=st.floats(0.05, 3.0),
-    focal_ratio=st.floats(2.0, 20.0),
+    focal_ratio=st.floats(1.0, 20.0),
     conic=st.just(0.0) | st.floats(-20.0, -1e-6) | st.floats(1e-6, 10.0),
     hole=st.just(0.0) | st.floats(1e-6, 0.7),
     density=st.floats(1000.0, 9000.0),
@@ -41,6 +42,7 @@ def test_mass_against_quadrature(
 ) -> None:
     """Glass under the curve, ring by ring (interface page: what is missing above the sagitta taken off)."""
     curve = 2 * focal_ratio * diameter
+    assume(is_followed(diameter, curve, conic))
     mirror = Mirror(
         diameter=diameter,
         radius_of_curvature=curve,

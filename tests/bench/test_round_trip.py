@@ -11,6 +11,7 @@ import numpy as np
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from tests.helpers.followed import is_followed
 from wearsim.bench import materials as catalogue
 from wearsim.bench.bench import Bench, Spread, Wear
 from wearsim.bench.fields import Extent
@@ -44,10 +45,12 @@ def places(size: float = 0.05) -> st.SearchStrategy[tuple[float, float]]:
 def mirrors(draw: st.DrawFn) -> Mirror:
     diameter = draw(some(0.05, 2.0))
     by = draw(st.sampled_from(["glass", "density", "mass"]))
+    curve, conic = diameter * draw(some(2.0, 40.0)), draw(some(-9.0, 9.0))
+    assume(is_followed(diameter, curve, conic))
     return Mirror(
         diameter=diameter,
-        radius_of_curvature=diameter * draw(some(4.0, 40.0)),
-        conic=draw(some(-9.0, 9.0)),
+        radius_of_curvature=curve,
+        conic=conic,
         glass=draw(st.sampled_from(catalogue.names("glasses"))),
         density=draw(some(1000.0, 9000.0)) if by == "density" else None,
         mass=draw(some(0.1, 1000.0)) if by == "mass" else None,

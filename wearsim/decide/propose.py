@@ -283,7 +283,7 @@ class _Proposing(ProposalProblem):
     def _choices(self, searched: Searched, programme: Programme, least: float) -> tuple[Alternative, ...]:
         """The table of choices, none of which promises less than an RMS [m]; empty where the aim is reached.
 
-        Where nothing is proposed, what is left: uncommon strokes where they better the figure, and the textbook stroke.
+        Where nothing is proposed, what is left: uncommon strokes where they help, and the textbook stroke or a short trial.
         """
         plan, proposed = plan_of(programme), None
         if plan:
