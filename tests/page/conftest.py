@@ -230,8 +230,8 @@ class Screen:
         return self.page
 
     def press(self, name: Any, **more: Any) -> None:
-        """A button by its name."""
-        self.page.get_by_role("button", name=name, **more).first.click()
+        """A button by its name, in a view that can be used."""
+        self.ready().get_by_role("button", name=name, **more).first.click()
 
     def knuckle(self, name: Any) -> None:
         """A button at the barrel, not at once after another one: that would count for nothing."""

@@ -39,6 +39,8 @@ def served(serve: Any) -> Served:
 def _make_mirror(screen: Screen, name: str) -> Any:
     page = screen.go("/")
     screen.press("A new mirror")
+    page.get_by_label("Name of the folder").wait_for()
+    screen.ready()  # what is typed before that is not taken
     page.get_by_label("Name of the folder").fill(name)
     page.get_by_text("millimetres and kilograms").click()
     page.get_by_text(re.compile("more questions, if you like")).click()
