@@ -68,7 +68,8 @@ class Served:
                 probe.bind(("127.0.0.1", 0))
                 self.port = probe.getsockname()[1]
         self.log = self.folder.parent / f"{self.folder.name}.log"
-        command = [sys.executable, "-m", "wearsim", "page", str(self.folder), "--no-browser", "--port", str(self.port)]
+        python = [sys.executable, "-X", "faulthandler", "-m", "wearsim"]
+        command = [*python, "page", str(self.folder), "--no-browser", "--port", str(self.port)]
         with self.log.open("a") as log:
             self.process = subprocess.Popen([*command, *self.arguments], cwd=ROOT, stdout=log, stderr=log)
         self._wait()
@@ -96,6 +97,12 @@ class Served:
                 self.process.wait(15)
             except subprocess.TimeoutExpired:
                 self.kill()
+
+    def what_it_does(self) -> str:
+        """Where every thread of a server that does not answer is, and what it printed; it is ended by that."""
+        self.process.send_signal(signal.SIGABRT)
+        self.process.wait()
+        return self.log.read_text()
 
     def address(self, path: str = "/") -> str:
         """Of a view."""
@@ -200,7 +207,7 @@ class Screen:
     """A browser's window on a server: everything that it asks for and complains of is kept."""
 
     def __init__(self, browser: Any, served: Served, width: int = 1280, height: int = 900, **more: Any) -> None:
-        self.served = served
+        self.served, self.late = served, pytest.importorskip("playwright.sync_api").TimeoutError
         self.context = browser.new_context(viewport={"width": width, "height": height}, **more)
         self.page = self.context.new_page()
         self.page.set_default_timeout(WAIT)
@@ -216,7 +223,10 @@ class Screen:
 
     def go(self, path: str) -> Any:
         """To a view, until it can be used."""
-        self.page.goto(self.served.address(path))
+        try:
+            self.page.goto(self.served.address(path))
+        except self.late as error:
+            raise AssertionError(f"{path}: not there; {self.asked[-5:]}\n{self.served.what_it_does()}") from error
         return self.ready()
 
     def reload(self) -> Any:
