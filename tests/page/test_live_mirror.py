@@ -10,6 +10,7 @@ from typing import Any
 
 import nicegui
 import pytest
+from nicegui import Client, ui
 
 from tests.page.conftest import READ, TAKEN, new_mirror
 from wearsim.errors import InputError
@@ -17,6 +18,7 @@ from wearsim.learn.draft import FILE, Round
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.page import calls
 from wearsim.page.live_mirror import BOUNCE, SETTLED, LiveMirror
+from wearsim.page.parts import part
 from wearsim.worker import Desk
 
 TAKEN_CHOICE = {"programme": TAKEN, "spells": [{"minutes": 4.0}, {"minutes": 5.0}], "first": "", "pressing": 0.0}
@@ -238,3 +240,29 @@ def test_the_best_so_far_never_grows(tmp_path: Path, monkeypatch: pytest.MonkeyP
     limits = {"minutes": 5.0, "spells": 1, "top": "either"}
     calls.choices(place, limits, progress=lambda kind, stage, best: said.append(best))
     assert said == ["22 nm", "18 nm", "18 nm", "18 nm"]
+
+
+class Shown:
+    """Counts how often it is shown."""
+
+    times = 0
+
+    @part
+    def figure(self) -> None:
+        self.times += 1
+
+
+def test_what_a_browser_has_left_is_not_shown_again(with_mirror: Any) -> None:
+    async def work(_: LiveMirror) -> None:
+        client, shown = Client(ui.page("/nowhere")), Shown()
+        with client:
+            shown.figure()
+        shown.figure.refresh()
+        await asyncio.sleep(0.01)
+        assert shown.times == 2
+        shown.figure.refresh()
+        client.delete()
+        await asyncio.sleep(0.01)
+        assert shown.times == 2
+
+    with_mirror(work)

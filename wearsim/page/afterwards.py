@@ -55,7 +55,7 @@ class AfterwardsView:
         with self.body:
             parts.says("This session is recorded.", "strong")
 
-    @ui.refreshable_method
+    @parts.part
     def done(self) -> None:
         """The work done, to be corrected."""
         work = self.mirror.draft.work
@@ -122,7 +122,7 @@ class AfterwardsView:
         parts.tell(f"Session {session['number']} is recorded.{wrong}", client)
         await self._learn()
 
-    @ui.refreshable_method
+    @parts.part
     def learning(self) -> None:
         """What the sessions show of hands and pitch, or how far that is."""
         job = self.mirror.learning

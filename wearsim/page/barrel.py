@@ -52,7 +52,7 @@ class BarrelView:
         parts.says("Set the tablet to stay on: this browser lets it sleep.", "quiet").props("id=awake-note hidden")
         parts.follow(self.mirror, {"work", "session"}, self.work.refresh)
 
-    @ui.refreshable_method
+    @parts.part
     def work(self) -> None:
         """The present spell, or the end."""
         work = self.mirror.draft.work

@@ -54,7 +54,7 @@ class ChoicesView:
             parts.choice("Which piece may be on top", tops, entry("top"))
             parts.choice("Strokes to consider", {"": "those in common use", "any": "any"}, entry("strokes"))
 
-    @ui.refreshable_method
+    @parts.part
     def job(self) -> None:
         """The button, or how far the search is."""
         with parts.group("stack", aria_live="polite"):
@@ -76,7 +76,7 @@ class ChoicesView:
             parts.says(f"You have work that is not recorded yet: {done}. The search knows nothing of it.", "mark")
             parts.button(words, partial(ui.navigate.to, parts.address_of(self.mirror, step)))
 
-    @ui.refreshable_method
+    @parts.part
     def choices(self) -> None:
         """What is proposed first, then all choices beside each other, then a sheet for each other one."""
         found = self.mirror.search.found

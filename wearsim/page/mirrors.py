@@ -33,8 +33,7 @@ def mirrors_view(room: Room) -> None:
         mirror.read_folder()
         with parts.sheet(mirror.name):
             if mirror.fault:
-                parts.says("This folder cannot be used:", "mark")
-                parts.says(mirror.fault)
+                parts.says(f"This folder cannot be used: {mirror.fault}", "mark")
                 continue
             count = len(mirror.sessions)
             done = f"{counted(count, 'session')} recorded" if count else "no session yet"
@@ -107,7 +106,7 @@ class NewMirror:
     def _entry(self, key: str) -> parts.Entry:
         return parts.Entry.in_table(self.answers, key, self.room.typed, self.result.refresh)
 
-    @ui.refreshable_method
+    @parts.part
     def result(self) -> None:
         """What would be made of the answers, or what is still to be answered."""
         try:

@@ -68,7 +68,7 @@ class OwnProgramme:
             await (desk.quick if is_compiled() else desk.long).ask(calls.warm_up_strokes)
         await self.predict.ask()
 
-    @ui.refreshable_method
+    @parts.part
     def spells(self) -> None:
         """Each spell with its sliders."""
         if not self.mirror.draft.own:
@@ -153,7 +153,7 @@ class OwnProgramme:
                 self.numbers.refresh()
                 self.figure.refresh()
 
-    @ui.refreshable_method
+    @parts.part
     def numbers(self) -> None:
         """The figure afterwards, in numbers that stay in sight beside the sliders."""
         with parts.group("follows", aria_live="polite"):
@@ -163,7 +163,7 @@ class OwnProgramme:
                 shown = {"RMS before": "before", "RMS after": "after", "Edge roll after": "edge"}
                 parts.facts({name: self.found.get(key, "") for name, key in shown.items()})
 
-    @ui.refreshable_method
+    @parts.part
     def figure(self) -> None:
         """The figure afterwards, as a picture, and the strokes."""
         if "picture" not in self.found or self.fault:
@@ -197,7 +197,7 @@ class OwnProgramme:
             ui.timer(0.3, partial(parts.scroll_to, "both-ways"), once=True)
             await self.mirror.run(self.compare, "Predicting both ways", calls.either_way, programme)
 
-    @ui.refreshable_method
+    @parts.part
     def both_ways(self) -> None:
         """Tool on top and mirror on top side by side."""
         if not (self.compare.is_running or self.compare.found or self.compare.fault):

@@ -12,6 +12,7 @@ from urllib.parse import quote
 from weakref import WeakKeyDictionary
 
 from nicegui import Client, Event, context, ui
+from nicegui.awaitable_response import AwaitableResponse
 from nicegui.elements.mixins.value_element import ValueElement
 from nicegui.slot import Slot
 
@@ -83,6 +84,20 @@ class Entry(NamedTuple):
         if self.typed is not None:
             self.typed.subscribe(show)
         return made
+
+
+class part(ui.refreshable_method[Any, ..., None]):
+    """A method that shows a part of a view, and shows it again by ``refresh``, unless the browser has left meanwhile."""
+
+    def refresh(self, *args: Any, **kwargs: Any) -> AwaitableResponse:
+        """Show it again, soon or where this is awaited."""
+        instance, shown_again = self.instance, super().refresh
+
+        async def now() -> None:
+            self.instance = instance
+            await shown_again(*args, **kwargs)  # forgets at once what is in no browser any more
+
+        return AwaitableResponse(now, now)
 
 
 _pressed: WeakKeyDictionary[Client, tuple[str, float]] = WeakKeyDictionary()
@@ -180,15 +195,15 @@ def button(
         return None if before == text and time.monotonic() - at < TWICE else on_click()
 
     made = ui.button(text, on_click=on_click if often else press, color=None).classes(f"push {kind}")
-    made.props("flat no-caps" if kind == "slight" else "unelevated no-caps")
-    return with_props(made, props)
+    return with_props(made.props("flat no-caps" if kind == "slight" else "unelevated no-caps"), props)
 
 
 def field(words: str, entry: Entry, hint: str = "", **props: str) -> ui.input:
     """A line to type into."""
     made = entry.of(ui.input(words, value=entry.value), lambda value: value or "")
-    made.props("outlined autocomplete=off debounce=150")
-    return with_props(made, {**props, **({"hint": hint} if hint else {})})
+    return with_props(
+        made.props("outlined autocomplete=off debounce=150"), {**props, **({"hint": hint} if hint else {})}
+    )
 
 
 def number(words: str, entry: Entry, least: float, most: float) -> ui.number:

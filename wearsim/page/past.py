@@ -35,7 +35,7 @@ class PastView:
         if self.mirror.sessions:
             await self.mirror.run(self.job, "Predicting each session from what was known before", calls.past)
 
-    @ui.refreshable_method
+    @parts.part
     def line(self) -> None:
         """Predicted against read, session by session."""
         if not self.mirror.sessions:
@@ -45,7 +45,7 @@ class PastView:
             parts.answers(self.job, "The RMS through the sessions, predicted and measured, and each session's surface")
             parts.is_working(self.job)
 
-    @ui.refreshable_method
+    @parts.part
     def sessions(self) -> None:
         """Each session in short, and what can be put right."""
         mirror = self.mirror

@@ -37,7 +37,7 @@ class PrintView:
     def _link(self, words: str, what: str) -> None:
         ui.link(words, f"/print/{quote(self.mirror.name, safe='')}/{what}", new_tab=True)
 
-    @ui.refreshable_method
+    @parts.part
     def questions(self) -> None:
         """The standard questions, or how far the one that was asked is."""
         job = self.mirror.asking

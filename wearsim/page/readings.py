@@ -108,7 +108,7 @@ class ReadingsView:
         self.mirror.read_folder()
         self.mirror.tell("rounds")
 
-    @ui.refreshable_method
+    @parts.part
     def rounds_bar(self) -> None:
         """Which row is typed, and striking it out: before the fields, so that neither Tab nor Enter leads there."""
         rounds = self.mirror.rounds(self.which)
@@ -157,7 +157,7 @@ class ReadingsView:
         else:
             self._mark()
 
-    @ui.refreshable_method
+    @parts.part
     def fields(self) -> None:
         """A field for each window of the round, the other rounds' readings beneath it."""
         one = self.round
@@ -204,7 +204,7 @@ class ReadingsView:
         self._mark()
         self.surface.refresh()
 
-    @ui.refreshable_method
+    @parts.part
     def surface(self) -> None:
         """What the readings show of the glass, with its band; live."""
         mirror, found = self.mirror, self.mirror.surfaces.get(self.which, {})

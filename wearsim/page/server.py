@@ -136,8 +136,7 @@ def _add_pages(room: Room) -> None:
         mirror.read_folder()
         with frame(STEPS[step], room.look, mirror, step):
             if mirror.fault:
-                says("This folder cannot be used:", "mark")
-                says(mirror.fault)
+                says(f"This folder cannot be used: {mirror.fault}", "mark")
             else:
                 views[step](mirror).show()
                 if step == "barrel":
