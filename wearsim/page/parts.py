@@ -201,9 +201,7 @@ def button(
 def field(words: str, entry: Entry, hint: str = "", **props: str) -> ui.input:
     """A line to type into."""
     made = entry.of(ui.input(words, value=entry.value), lambda value: value or "")
-    return with_props(
-        made.props("outlined autocomplete=off debounce=150"), {**props, **({"hint": hint} if hint else {})}
-    )
+    return with_props(made.props("outlined autocomplete=off debounce=150"), {**props, "hint": hint} if hint else props)
 
 
 def number(words: str, entry: Entry, least: float, most: float) -> ui.number:
@@ -214,9 +212,9 @@ def number(words: str, entry: Entry, least: float, most: float) -> ui.number:
 
 def choice(words: str, options: dict[Any, str], entry: Entry, hint: str = "") -> ui.select:
     """One of a few."""
+    more = {"hint": hint} if hint else {}
     value = entry.value if entry.value in options else next(iter(options))
-    made = entry.of(ui.select(options, label=words, value=value)).props("outlined")
-    return with_props(made, {"hint": hint} if hint else {})
+    return with_props(entry.of(ui.select(options, label=words, value=value)).props("outlined"), more)
 
 
 def radio(words: str, options: dict[str, str], entry: Entry) -> ui.radio:
