@@ -58,6 +58,27 @@ def test_json_is_one_object_and_the_same_by_both_ways(folder: Path, capsys) -> N
     assert len(one["radius_m"]) == len(one["figure_error_m"]) == len(one["sigma_m"])
 
 
+def test_a_folder_is_reduced_on_the_bench_of_a_folder(folder: Path, capsys) -> None:
+    answers = []
+    for readings, bench in ((".", "."), (".", "bench.toml"), ("readings.toml", "."), ("readings.toml", "bench.toml")):
+        assert run(["reduce", readings, "--bench", bench, "--json", "-q"]) == 0
+        answers.append(capsys.readouterr().out)
+    assert len(set(answers)) == 1
+
+
+def test_a_bridge_that_is_too_wide_is_named(folder: Path, capsys) -> None:
+    assert run(["mask", "bench.toml", "--bridge", "80 mm", "-q"]) == 2
+    said = capsys.readouterr().err
+    most = re.fullmatch(
+        r"wearsim: --bridge: too wide: bridges of 80 mm leave too little room for 5 windows; expected at most (.+ mm)\n",
+        said,
+    )
+    assert most is not None, said
+    assert run(["mask", "bench.toml", "--bridge", most[1], "-q"]) == 0
+    assert run(["mask", "bench.toml", "--zones", "40", "--bridge", "3 mm", "-q"]) == 2  # too many by any bridge
+    assert "--zones: with this many windows" in capsys.readouterr().err
+
+
 def test_profile_goes_into_a_bench(folder: Path, capsys) -> None:
     arguments = ["reduce", "bench.toml", "-o", "profile.csv", "--plot", "p.svg", "--masking", "m.png", "-q"]
     assert run([*arguments, "--shadows", "s.png", "--json"]) == 0
@@ -67,7 +88,7 @@ def test_profile_goes_into_a_bench(folder: Path, capsys) -> None:
     assert rows[:, 2] * 1e-9 == pytest.approx(answer["sigma_m"], abs=1e-17)
     assert all((folder / name).stat().st_size > 1000 for name in ("p.svg", "m.png", "s.png"))
     assert run([*arguments]) == 2
-    assert "already exists" in capsys.readouterr().err
+    assert "profile.csv, m.png, p.svg: already exist;" in capsys.readouterr().err
 
 
 def test_told_too_short_a_wait(folder: Path, capsys) -> None:

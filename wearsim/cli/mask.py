@@ -72,7 +72,7 @@ def command(
     try:
         design = design_mask(zones, pieces.mirror.geometry, pieces.light.wavelength, source, limits)
     except InputError as error:
-        raise inputs.by_flag(error, {"zones": "--zones"}) from None
+        raise inputs.by_flag(error, {"zones": "--zones", "bridge": "--bridge"}) from None
     page = usual_paper(unit) if paper is None else PAPERS[paper.value]
     pdf = output if output is not None and output.suffix.lower() == ".pdf" else None
     printed = [paragraph(sheets_text(sheets_for(design, page)))] if pdf else []

@@ -66,7 +66,7 @@ def command(
     from wearsim.show.reduction import masking_figure, reduction_figure, reduction_text
     from wearsim.show.shadows import measured_shadows
 
-    sheet = load_readings(_named(pieces) if bench is None else readings)
+    sheet = load_readings(_sheet_of(readings, pieces, bench))
     reduction = reduce_readings(sheet, pieces.mirror.geometry, pieces.light.wavelength, seed=options.seed)
     unit = length_unit(pieces)
     advice = when_to_stop(reduction, aim=aim, seed=options.seed, length=round_unit(unit).text)
@@ -122,6 +122,13 @@ def _bench_beside(readings: Path, messages: Messages) -> Path | None:
         raise InputError("there is no bench.toml beside this sheet of readings", file=readings, expected=expected)
     messages.info(f"Bench: {bench}.")
     return bench
+
+
+def _sheet_of(readings: Path, pieces: Bench, bench: Path | None) -> Path:
+    """The sheet that was given, or the one that a bench or a folder given in its place names."""
+    if bench is None:
+        return _named(pieces)
+    return _named(inputs.stated_bench(readings)) if readings.is_dir() else readings
 
 
 def _named(bench: Bench) -> Path:

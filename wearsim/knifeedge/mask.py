@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from wearsim.bench.units import MILLIMETRES, LengthUnit
+from wearsim.bench.units import MILLIMETRES, LengthUnit, in_digits
 from wearsim.errors import InputError
 from wearsim.figure.conic import MirrorGeometry
 from wearsim.kernels.arrays import Floats
@@ -38,7 +38,7 @@ class MaskLimits:
     margin : float
         What is left of the clear aperture outside the last window [m] (judgement: 1 mm).
     unit : LengthUnit
-        Of the least width in an error line.
+        Of lengths in an error line.
     """
 
     least_width: float = 5e-3
@@ -126,7 +126,7 @@ def design_mask(
     Raises
     ------
     InputError
-        Fewer than three zones, or more than the narrowest window allows.
+        Fewer than three zones, or more than the narrowest window allows, or bridges too wide for them.
     """
     if not LEAST_ZONES <= zones <= MOST_ZONES:
         raise InputError("wrong number of zones", key="zones", value=zones, expected=f"{LEAST_ZONES} to {MOST_ZONES}")
@@ -135,7 +135,8 @@ def design_mask(
     outer = clear - allowed.margin
     inner = max(hole + (allowed.margin if hole > 0.0 else 0.0), allowed.innermost * clear)
     windows = _windows(zones, inner, outer, allowed.bridge)
-    if windows is None or np.min(windows.outer - windows.inner) < allowed.least_width * (1.0 - 1e-9):
+    if windows is None or not _are_wide(windows, allowed):
+        _check_bridge(zones, inner, outer, allowed)
         most = most_zones(inner, outer, allowed)
         raise InputError(
             f"with this many windows, some would be narrower than {allowed.unit.short(allowed.least_width)}",
@@ -163,10 +164,33 @@ def most_zones(inner: float, outer: float, limits: MaskLimits) -> int:
     best = 0
     for count in range(LEAST_ZONES, MOST_ZONES + 1):
         windows = _windows(count, inner, outer, limits.bridge)
-        if windows is None or np.min(windows.outer - windows.inner) < limits.least_width:
+        if windows is None or not _are_wide(windows, limits):
             break
         best = count
     return best
+
+
+def _are_wide(windows: Zones, limits: MaskLimits) -> bool:
+    return bool(np.min(windows.outer - windows.inner) >= limits.least_width * (1.0 - 1e-9))
+
+
+def _check_bridge(zones: int, inner: float, outer: float, limits: MaskLimits) -> None:
+    """Refuse a bridge that leaves no room for windows that the usual one leaves room for."""
+
+    def fits(bridge: float) -> bool:
+        windows = _windows(zones, inner, outer, bridge)
+        return windows is not None and _are_wide(windows, limits)
+
+    low, high = MaskLimits().bridge, limits.bridge
+    if high <= low or not fits(low):
+        return
+    while high - low > 1e-5:
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    raise InputError(
+        f"too wide: bridges of {limits.unit.short(limits.bridge)} leave too little room for {zones} windows",
+        key="bridge", expected=f"at most {in_digits(low / limits.unit.size, 2, down=True)} {limits.unit.name}",
+    )  # fmt: skip
 
 
 def _windows(count: int, inner: float, outer: float, bridge: float) -> Zones | None:
