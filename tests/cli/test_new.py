@@ -56,6 +56,20 @@ def test_units_stay_as_given(folder: Path, call: Call) -> None:
     assert load_readings_unit(folder / "readings.toml") == "in"
 
 
+@pytest.mark.parametrize(
+    ("flags", "plain", "expected"), [("in", "18", '"18 C" or "64 F"'), ("mm", "65", '"18 C" or "65 F"')]
+)
+def test_a_temperature_that_is_no_rooms_is_asked_about(
+    flags: str, plain: str, expected: str, folder: Path, call: Call
+) -> None:
+    given = INCHES if flags == "in" else NEEDED
+    refused = call("new", "mine", *given, "--temperature", plain)
+    assert refused.code == 2 and refused.err.count("\n") == 1 and not folder.exists()
+    assert refused.err.startswith("wearsim: --temperature: a plain number") and expected in refused.err
+    for right in (*re.findall('"(.+?)"', expected), "40"):
+        assert call("new", f"mine{right}", *given, "--temperature", right).code == 0
+
+
 def load_readings_unit(sheet: Path) -> str:
     fill_in(sheet, "[[0, 0, 0, 0, 0]]")
     return load_readings(sheet).length_unit

@@ -7,13 +7,26 @@ import tomllib
 from contextvars import ContextVar
 from functools import lru_cache
 
-from wearsim.bench.units import INCHES, BenchText, LengthUnit, in_units_of, unit_of_text
+from wearsim.bench.units import (
+    INCHES,
+    BenchText,
+    LengthUnit,
+    NotAQuantity,
+    decimal,
+    in_units_of,
+    read,
+    unit_of_text,
+    with_unit,
+)
+from wearsim.errors import InputError
 
 _CELSIUS = re.compile(r"(-?\d+(?:\.\d+)?) degC")
 NANOMETRES = LengthUnit("nm", 1e-9, 0)
 MICROMETRES = LengthUnit("um", 1e-6, 2)
 # Above this a height in nanometres has too many digits to be read [m].
 MANY_NANOMETRES = 1e-5
+# What a room may have (judgement) [degC].
+_COLDEST, _WARMEST = 0.0, 45.0
 SURFACE_UNITS = ("nm", "waves", "millionths")
 """In which people read heights of a surface: nanometres, waves of the bench's light, millionths of an inch."""
 _SURFACE: ContextVar[LengthUnit | None] = ContextVar("_SURFACE", default=None)
@@ -64,6 +77,29 @@ def _temperature_unit_of(text: str) -> str:
     if first is None:
         return "degF" if unit_of_text(text) is INCHES else "degC"
     return next((name for pattern, name in _DEGREES if pattern.search(first)), "degC")
+
+
+def room_temperature(text: str, unit: str) -> str:
+    """The temperature of a room as a file takes it, a plain number with this unit.
+
+    Raises
+    ------
+    InputError
+        For a plain number that is no room's temperature in this unit, but would be one in degrees Celsius or Fahrenheit.
+    """
+    whole = with_unit(text, "degC", unit)
+    if whole == text:
+        return text
+    other = "degC" if unit != "degC" else "degF"
+    try:
+        celsius, meant = read(whole, "degC"), read(f"{text.strip()} {other}", "degC")
+    except NotAQuantity:  # whoever reads the file says what is wrong with it
+        return whole
+    if not _COLDEST <= celsius <= _WARMEST and _COLDEST <= meant <= _WARMEST:
+        message = f"a plain number is taken in {unit.removeprefix('deg')} here, and no room has that temperature"
+        expected = f'"{decimal(meant, 0)} C" or "{decimal(1.8 * meant + 32.0, 0)} F"'
+        raise InputError(message, key="temperature", value=text.strip(), expected=expected)
+    return whole
 
 
 def temperature_text(celsius: float, bench: BenchText) -> str:

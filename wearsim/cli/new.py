@@ -63,7 +63,7 @@ FLAGS = {
     "mirror.conic": "--target", "mirror.glass": "--glass", "mirror.thickness": "--thickness",
     "mirror.rim_excluded": "--rim", "lap.diameter": "--lap-diameter", "lap.mass": "--lap-mass",
     "lap.facet": "--facet", "lap.pitch": "--pitch", "wear.abrasive": "--abrasive",
-    "wear.temperature": "--temperature", "hands.push": "--push", "zones": "--zones",
+    "temperature": "--temperature", "wear.temperature": "--temperature", "hands.push": "--push", "zones": "--zones",
 }  # fmt: skip
 """Which flag of the command answers for a key of the bench."""
 GO_BACK = ("back", "b", "<")

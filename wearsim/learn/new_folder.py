@@ -13,7 +13,7 @@ from wearsim.bench import units
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import DefaultUsed
 from wearsim.bench.input_errors import parse_toml
-from wearsim.bench.personal_units import temperature_words, value_in_units_of
+from wearsim.bench.personal_units import room_temperature, temperature_words, value_in_units_of
 from wearsim.bench.toml_io import bench_from_table, bench_table
 from wearsim.bench.units import POUND, in_units_of, length_unit
 from wearsim.errors import InputError
@@ -102,11 +102,17 @@ class Question:
     taken: tuple[str, str] = ("", "")
 
     def complete(self, text: str, in_inches: bool) -> str:
-        """An answer, a plain number with its unit, marks of inches and feet written out."""
+        """An answer, a plain number with its unit, marks of inches and feet written out.
+
+        InputError for a plain number that is a room's temperature in another unit only.
+        """
         text = units.without_marks(text.strip())
         if not self.plain:
             return text
-        return units.with_unit(_with_point(text), "m", self.plain.split()[not in_inches])
+        unit = self.plain.split()[not in_inches]
+        if self.key == "temperature":
+            return room_temperature(_with_point(text), unit)
+        return units.with_unit(_with_point(text), "m", unit)
 
 
 def _with_point(text: str) -> str:

@@ -14,7 +14,14 @@ from typing import Any
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
-from wearsim.bench.personal_units import height_text, height_unit, read_heights_in, surface_unit, temperature_unit
+from wearsim.bench.personal_units import (
+    height_text,
+    height_unit,
+    read_heights_in,
+    room_temperature,
+    surface_unit,
+    temperature_unit,
+)
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_shares
 from wearsim.bench.units import length_unit, round_unit, with_unit
@@ -204,8 +211,11 @@ def keep_session(
 ) -> dict[str, Any]:
     """Record a session and the readings after it; a plain number of the conditions has the unit usual for it."""
     folder = open_folder(path)
-    plain = {"pressed": ("s", "min"), "temperature": ("degC", temperature_unit(folder.bench))}
-    given = {key: with_unit(text, *plain[key]) if key in plain else text for key, text in conditions.items()}
+    usual = {
+        "pressed": lambda text: with_unit(text, "s", "min"),
+        "temperature": lambda text: room_temperature(text, temperature_unit(folder.bench)),
+    }
+    given = {key: usual[key](text) if key in usual else text for key, text in conditions.items()}
     note = note_from_table({"date": date.today(), **given})
     done = with_minutes(programme_of(programme, folder.bench), minutes, "From the page")
     with typed_file(folder, rows, source) as readings:
