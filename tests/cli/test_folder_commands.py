@@ -94,6 +94,7 @@ def test_record_warns_of_readings_that_were_recorded_before(mirror: Path, call: 
         (("--date", "monday"), "not a date"),
         (("--temperature", "warm"), "temperature"),
         (("--temperature", "18 N"), "temperature"),
+        (("--temperature", "65"), '"18 C" or "65 F"'),
         (("--abrasive", "sand"), "sand"),
         (("--waited", "soon"), "waited"),
         (("--waited", "-2 h"), "waited"),
@@ -107,6 +108,21 @@ def test_record_refuses_in_one_line(mirror: Path, call: Call, arguments: tuple[s
     (line,) = done.err.strip().splitlines()
     assert fragment in line
     assert not (mirror / "01").exists()
+
+
+def test_record_finds_files_here_or_in_the_folder(mirror: Path, call: Call) -> None:
+    shutil.copy("after.toml", mirror / "readings.toml")
+    inside = Path("after.toml").rename(mirror / "inside.toml")
+    arguments = ("record", "mirror", "--programme", "programme.toml", "--date", "2025-02-03")
+    how = "copy mirror/readings.toml to after.toml and fill in the new readings"
+    none, missing = call(*arguments), call(*arguments, "-r", "after.toml")
+    assert none.code == missing.code == 2 and how in none.err and how in missing.err
+    assert "after.toml: no such file" in missing.err
+    assert "from the current directory or in mirror (mirror/after.toml)" in missing.err
+    assert call(*arguments, "-r", "inside.toml").code == 0
+    Path("inside.toml").write_text(SHEET.replace("3.25", "3.27"))  # the one in the current directory comes first
+    assert call(*arguments, "-r", "inside.toml").code == 0
+    assert "3.27" in (mirror / "02" / "readings.toml").read_text() and "3.27" not in inside.read_text()
 
 
 def test_calibrate_without_sessions_could_not(mirror: Path, call: Call) -> None:

@@ -121,9 +121,11 @@ def test_inches_where_the_file_has_inches(call: Call, demo: Path) -> None:
 
 def test_nothing_done_changes_nothing(call: Call, demo: Path) -> None:
     Path("none.toml").write_text("")
-    called = call("predict", "bench.toml", "-p", "none.toml", "--plot", "none.png")
+    called = call("predict", "bench.toml", "-p", "none.toml", "--plot", "none.png", "--card", "none.pdf")
     assert called.code == 0
-    assert "No spells: nothing changes." in called.out
+    assert called.out.startswith("The programme has no spells: nothing changes.\n")
+    assert "none.pdf is not written: the programme has no spells." in called.err
+    assert Path("none.png").exists() and not Path("none.pdf").exists()
     answer = json.loads(call("predict", "bench.toml", "-p", "none.toml", "--json").out)
     assert not any(answer["removal_m"])
     assert answer["figure_error_before_m"] == answer["figure_error_after_m"]

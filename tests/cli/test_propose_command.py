@@ -105,10 +105,18 @@ def test_nothing_to_do_is_an_answer(call: Call, demo: Path) -> None:
     called = call("propose", "bench.toml", "-o", "next.toml", "--card", "card.html", "--plot", "plot.png")
     assert called.code == 0
     assert called.out.startswith("Stop: the target is reached")
-    assert ws.load_programme("next.toml").spells == ()
-    assert "Nothing to do" in Path("card.html").read_text(encoding="utf-8")
+    assert "next.toml and card.html are not written: nothing is proposed.\n" in called.err
+    assert Path("plot.png").exists() and not Path("next.toml").exists() and not Path("card.html").exists()
     assert called.err.rstrip().endswith("Next: stop here; more work would risk more than it gains.")
-    assert call("predict", "bench.toml", "-p", "next.toml").code == 0
+
+
+def test_existing_files_are_named_all_at_once(call: Call, demo: Path) -> None:
+    files = ("-o", "a.toml", "--card", "b.pdf", "--plot", "c.png")
+    for name in files[1::2]:
+        Path(name).write_text("old", encoding="utf-8")
+    called = call("propose", "bench.toml", *files)
+    assert called.code == 2
+    assert called.err == "wearsim: a.toml, b.pdf, c.png: already exist; expected other names, or --force\n"
 
 
 def test_astigmatism_is_not_called_done(call: Call, demo: Path) -> None:

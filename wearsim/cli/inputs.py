@@ -207,6 +207,29 @@ def sheet_of(bench: Bench) -> Path:
     return sheet.relative_to(here) if sheet.is_relative_to(here) else sheet
 
 
+def here_or_in(folder: Path, path: Path | None) -> Path | None:
+    """A file to read into a mirror's folder: from the current directory, or else in that folder.
+
+    Raises
+    ------
+    InputError
+        Where a relative path leads to nothing in either; one that is absolute is left to whoever reads it.
+    """
+    if path is None or path.is_absolute() or path.exists() or not folder.is_dir():
+        return path
+    inside = folder / path
+    if not inside.exists():
+        expected = f"an existing file, from the current directory or in {folder} ({inside})"
+        raise InputError("no such file", file=path, expected=f"{expected}{sheet_hint(folder, '; {}')}")
+    return inside
+
+
+def sheet_hint(folder: Path, form: str) -> str:
+    """Where the readings after a session come from, in a text of this form; empty for a folder without a sheet."""
+    sheet = folder / "readings.toml"
+    return form.format(f"copy {sheet} to after.toml and fill in the new readings") if sheet.is_file() else ""
+
+
 # --- calibrate
 
 

@@ -166,13 +166,18 @@ class Options:
         ------
         InputError
         """
-        taken = {os.path.realpath(path) for path in inputs if path is not None}
+        taken, existing = {os.path.realpath(path) for path in inputs if path is not None}, []
         for path, endings in [*outputs.items(), (self.plot, PLOTS)]:
             if path is not None:
-                _check_destination(path, endings, self.force)
+                _check_destination(path, endings)
                 if os.path.realpath(path) in taken:
                     raise InputError("this command already reads or writes this file", file=path)
                 taken.add(os.path.realpath(path))
+                existing += [str(path)] if path.exists() and not self.force else []
+        if existing:
+            several = len(existing) > 1
+            message, expected = ("already exist", "other names") if several else ("already exists", "another name")
+            raise InputError(message, file=", ".join(existing), expected=f"{expected}, or --force")
 
     def list_files(self, files: Iterable[Path | None], text: str = "", **more: Any) -> None:
         """End a dry run: say which files the command would write, and name the same command in earnest as the next.
@@ -261,7 +266,7 @@ def is_folder(path: Path) -> bool:
         return False
 
 
-def _check_destination(path: Path, endings: tuple[str, ...], force: bool) -> None:
+def _check_destination(path: Path, endings: tuple[str, ...]) -> None:
     if path.suffix.lower() not in endings:
         raise InputError("unsupported file type", file=path, expected="a name ending in " + ", ".join(endings))
     check_parent(path)
@@ -273,8 +278,6 @@ def _check_destination(path: Path, endings: tuple[str, ...], force: bool) -> Non
         raise InputError(f"cannot be written ({getattr(error, 'strerror', None) or error})", file=path) from error
     if path.is_dir() or not os.access(path.parent, os.W_OK):
         raise InputError("cannot be written", file=path)
-    if path.exists() and not force:
-        raise InputError("already exists", file=path, expected="another name, or --force")
 
 
 COMMAND_LINE: ContextVar[tuple[str, ...]] = ContextVar("COMMAND_LINE", default=())

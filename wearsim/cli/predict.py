@@ -54,6 +54,8 @@ def command(
     messages.defaults(pieces, work, inputs.learned(known))
     messages.risks(pieces)
 
+    filled = card if work.spells else None
+
     def write() -> None:
         if output is not None:
             from wearsim.wear.outcome_file import write_outcome  # HDF5, only where a file is asked for
@@ -67,10 +69,12 @@ def command(
         ),
         figure=lambda: outcome_figure(pieces, work, outcome),
         figures={shadows: lambda: predicted_shadows(pieces, outcome)},
-        files={card: lambda part: part.write_bytes(_card(pieces, work, outcome, after, str(card), known))},
+        files={filled: lambda part: part.write_bytes(_card(pieces, work, outcome, after, str(card), known))},
         write=write,
         warnings=outcome.warnings,
     )
+    if filled is None:
+        messages.nothing_to_write("the programme has no spells", card)
     messages.cautions()
     messages.next("compare", bench, "--programme", programme)
 

@@ -12,6 +12,7 @@ import typer
 from wearsim.cli import completion, inputs
 from wearsim.cli.options import CARDS, Aim, BandDraws, BenchPath, Card, DryRun, Options, Workers
 from wearsim.errors import CouldNotError, InputError
+from wearsim.show.text import paragraph
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
@@ -119,10 +120,12 @@ def command(
         lambda: proposal.to_json() | ({"expected_readings": own.to_json()} if own else {}),
         table=lambda: proposal_text(pieces, proposal, expected_text(pieces, own) if own else ""),
         figure=lambda: proposal_figure(pieces, proposal),
-        files=files_of(pieces, proposal, after, output, card),
+        files=files_of(pieces, proposal, after, output, card) if proposal.programme.spells else {},
         write=lambda: _keep(kept, proposal, messages),
         warnings=proposal.outcome.warnings,
     )
+    if not proposal.programme.spells:
+        messages.nothing_to_write("nothing is proposed", output, card)
     messages.cautions()
     _name_next(messages, bench, proposal, output, card)
 
@@ -161,6 +164,8 @@ def _name_next(messages: Messages, bench: Path, proposal: Proposal, output: Path
         minutes = sum(proposal.pressings.values()) / 60.0
         if minutes > 0.0:
             messages.info(f'When you record it, add --pressed "{minutes:.0f} min", or for how long you really pressed.')
+        if hint := inputs.sheet_hint(bench, "After the session {}."):
+            messages.info(paragraph(hint))
         messages.next("record", bench, "--as-proposed", "--readings", "after.toml")
     elif output is None:
         messages.next("propose", bench, "-o", "programme.toml", "--card", "card.pdf")

@@ -45,8 +45,12 @@ MinutesWorked = Annotated[
     str | None, typer.Option("--minutes", metavar="LIST", help="Minutes actually worked, one number per spell: 10,20.")
 ]
 After = Annotated[
-    Path | None, typer.Option("--readings", "-r", metavar="FILE", help="Readings taken afterwards: readings.toml.")
-]
+    Path | None,
+    typer.Option(
+        "--readings", "-r", metavar="FILE",
+        help="Readings taken afterwards: copy FOLDER/readings.toml to after.toml and fill in the new readings.",
+    ),
+]  # fmt: skip
 ProfileOption = Annotated[
     Path | None, typer.Option("--profile", metavar="FILE", help="Profile measured afterwards: profile.csv.")
 ]
@@ -93,9 +97,11 @@ def command(
 ) -> None:  # fmt: skip
     """Add a session to a mirror's folder, or correct one.
 
-    Give the work done, and the readings or the profile measured afterwards. A session is recorded whole or not at all.
+    Give the work done, and the readings or the profile measured afterwards. Each FILE is looked for from the current
+    directory, then in FOLDER. A session is recorded whole or not at all.
     No record is ever lost: one that is corrected or set aside is kept under another name, and history lists it.
     """
+    programme, readings, profile = (inputs.here_or_in(folder, path) for path in (programme, readings, profile))
     options.reserve({output: (".json",)}, inputs=[folder, programme, readings, profile])
     inputs.parse_waited(waited)
     conditions = {
@@ -126,12 +132,14 @@ def command(
 
 def _in_bench_unit(folder: Path, temperature: str) -> str:
     """A temperature, a plain number with the unit in which the folder's bench has temperatures."""
-    from wearsim.bench.personal_units import temperature_unit
+    from wearsim.bench.personal_units import room_temperature, temperature_unit
     from wearsim.bench.toml_io import load_bench
-    from wearsim.bench.units import with_unit
 
     bench = folder / "bench.toml"
-    return with_unit(temperature, "degC", temperature_unit(load_bench(bench))) if bench.is_file() else temperature
+    if not bench.is_file():
+        return temperature
+    with inputs.named_by_flag({"temperature": "--temperature"}):
+        return room_temperature(temperature, temperature_unit(load_bench(bench)))
 
 
 @dataclass(frozen=True)
@@ -195,7 +203,8 @@ def _record(folder: Path, given: _Given, messages: Messages) -> _Answer:
         expected = "--as-proposed, --minutes 10,20 (the proposal with these minutes), or --programme FILE"
         raise InputError("the work done is not given", expected=expected)
     if given.readings is None and given.profile is None:
-        raise InputError("no measurement after the session is given", expected="--readings FILE or --profile FILE")
+        expected = f"--readings FILE{inputs.sheet_hint(folder, ' ({})')}, or --profile FILE"
+        raise InputError("no measurement after the session is given", expected=expected)
     note = _note(given, None)
     with inputs.named_by_flag({"date": "--date"}):
         session = record(folder, worked, note=note, readings=given.readings, profile=given.profile)

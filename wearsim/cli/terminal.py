@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date
 from io import TextIOWrapper
 from itertools import pairwise
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 from wearsim.errors import CouldNotError
@@ -101,6 +102,12 @@ class Messages:
     def next(self, *arguments: object) -> None:
         """Name the sensible next command, ready to be copied."""
         self.info("Next: " + shlex.join(["wearsim", *map(str, arguments)]))
+
+    def nothing_to_write(self, why: str, *files: Path | None) -> None:
+        """Name the files that were asked for and are not written, because there is nothing to put in them."""
+        if names := [str(file) for file in files if file is not None]:
+            verb = "is" if len(names) == 1 else "are"
+            self.info(paragraph(f"{' and '.join(names)} {verb} not written: {why}."))
 
     def fail(self, text: str) -> None:
         """The one line of a failure."""

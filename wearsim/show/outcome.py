@@ -49,6 +49,7 @@ def outcome_text(bench: Bench, programme: Programme, outcome: Outcome, edge_by_s
     unit = length_unit(bench)
     reasons = "; ".join(mistrust(outcome))
     parts = [
+        "" if programme.spells else "The programme has no spells: nothing changes.",
         paragraph(f"Do not trust these numbers: {reasons} (warnings below).") if reasons else "",
         zones_text(bench, outcome, unit),
         numbers_text(outcome, unit),
@@ -120,9 +121,9 @@ def no_band_words(reason: str) -> str:
 
 
 def spells_text(bench: Bench, programme: Programme, outcome: Outcome, unit: LengthUnit) -> str:
-    """What each spell does: minutes, figure after it, pressure, lift-off, how near to tipping."""
+    """What each spell does: minutes, figure after it, pressure, lift-off, how near to tipping; empty where there is none."""
     if not outcome.spells:
-        return "No spells: nothing changes."
+        return ""
     high, band, done = unit_for(outcome), outcome.band, outcome.spells
     columns = (
         banded([s.surface_rms for s in done], band and band.stage_rms, high.number),
