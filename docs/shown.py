@@ -7,6 +7,7 @@ import io
 import shlex
 import shutil
 import tempfile
+import weakref
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -32,6 +33,51 @@ def printed_by(command: str, parts: Sequence[int] | None = None) -> str:
     if code != 0:
         raise RuntimeError(f"{command} ended with {code}: {err}")
     return f"```sh\n.venv/bin/wearsim {command}\n```\n\n```text\n{_shortened(out.rstrip(), parts)}\n```"
+
+
+class Desk:
+    """Where the commands of a page follow each other, beside a copy of the examples; each finds what others left."""
+
+    def __init__(self) -> None:
+        self._place = Path(tempfile.mkdtemp())
+        weakref.finalize(self, shutil.rmtree, self._place, ignore_errors=True)
+        shutil.copytree(ROOT / "examples", self._place / "examples")
+
+    def shows(self, command: str, stream: str = "answer", lines: int | None = None) -> str:
+        """A block of one command, ``wearsim``, ``cat`` or ``cp``, and a block of what it prints, if it prints anything.
+
+        Parameters
+        ----------
+        stream : {"answer", "messages", "both"}
+            What is shown of ``wearsim``: what it prints on stdout, on stderr, or one after the other.
+        lines : int, optional
+            So many of the first, and dots for the others; by default all.
+
+        Raises
+        ------
+        RuntimeError
+            Where it fails.
+        """
+        called, *arguments = shlex.split(command)
+        place = self._place
+        if called == "cp":
+            *files, folder = (place / name for name in arguments)
+            for file in files:
+                shutil.copy(file, folder)
+            text = ""
+        elif called == "cat":
+            text = "\n".join((place / name).read_text(encoding="utf-8") for name in arguments)
+        else:
+            code, out, err = _run(arguments, place)
+            if code != 0:
+                raise RuntimeError(f"{command} ended with {code}: {err}")
+            text = {"answer": out, "messages": err, "both": f"{out}\n{err}"}[stream]
+        shown = text.rstrip().split("\n")
+        if lines is not None and len(shown) > lines:
+            shown = [*shown[:lines], "..."]
+        kind = "toml" if called == "cat" and shown[-1] != "..." else "text"
+        block = "\n".join([f"```{kind}", *shown, "```"])
+        return f"```sh\n{command}\n```" + (f"\n\n{block}" if text else "")
 
 
 def _shortened(text: str, parts: Sequence[int] | None) -> str:
@@ -64,9 +110,15 @@ def file(name: str) -> str:
 
 def _called(command: str) -> tuple[int, str, str]:
     """Exit code, stdout and stderr of a command, run beside a copy of the examples."""
+    with tempfile.TemporaryDirectory() as folder:
+        shutil.copytree(ROOT / "examples", Path(folder, "examples"))
+        return _run(shlex.split(command), Path(folder))
+
+
+def _run(arguments: Sequence[str], folder: Path) -> tuple[int, str, str]:
+    """Exit code, stdout and stderr of ``wearsim`` with these arguments in a folder, nobody at its terminal."""
     out, err = io.StringIO(), io.StringIO()
-    with tempfile.TemporaryDirectory() as folder, contextlib.chdir(folder):
-        shutil.copytree(ROOT / "examples", "examples")
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-            code = run(shlex.split(command))
+    nobody = contextlib.redirect_stdout(out), contextlib.redirect_stderr(err)
+    with contextlib.chdir(folder), nobody[0], nobody[1]:
+        code = run(arguments)
     return code, out.getvalue(), err.getvalue()

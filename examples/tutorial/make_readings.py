@@ -23,6 +23,8 @@ from wearsim.wear.state import glass_grid, start_state
 
 FOLDER = Path(__file__).resolve().parent
 TRUE = Constants(preston=0.72, stiffness=1.3, relaxation_time=1.4, edge_gain=0.8)
+PRESSED = ws.Spell(stroke="press", minutes=10.0)
+"""How the lap was pressed before the first spell: by the weight of the tool."""
 SETTING, ROWS, WINDOWS, SEED = 0.04e-3, 4, 6, 20261025
 
 
@@ -55,7 +57,8 @@ def sheet(
 def main() -> None:
     """Write both sheets."""
     bench = ws.load_bench(FOLDER / "bench.toml").model_copy(update={"figure": FigureSource(conic=0.0)})
-    done = ws.load_programme(FOLDER / "done.toml", bench)
+    spells = ws.load_programme(FOLDER / "done.toml", bench).spells
+    done = ws.Programme(spells=(PRESSED, *spells))
     made, rng = (
         ws.design_mask(WINDOWS, bench.mirror.geometry, bench.light.wavelength).zones,
         np.random.default_rng(SEED),

@@ -29,8 +29,8 @@ PAGES = {
     for path in sorted(ROOT.glob("docs/**/*.md"))
     if "generated" not in path.parts and "_build" not in path.parts
 }
-# tests/docs/test_validation_page.py holds that page's figures, and a slow test here those of the turned edge
-LONG = ("docs/validation.md", "docs/theory/turned-edge.md")
+# tests/docs/test_validation_page.py and test_tutorial.py hold those pages, and a slow test here the turned edge
+LONG = ("docs/validation.md", "docs/tutorial.md", "docs/theory/turned-edge.md")
 TABLES = [page for page, text in PAGES.items() if "[[[cog" in text and page not in LONG]
 SNIPPET = re.compile(r"^(<!-- not run: [^>]+ -->\n)?```python\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 SNIPPETS = {page: found for page, text in PAGES.items() if (found := SNIPPET.findall(text))}
@@ -56,7 +56,7 @@ def test_the_turned_edge_is_current() -> None:
 
 
 def test_there_are_tables_and_snippets_on_pages() -> None:
-    assert {"docs/files/bench.md", "docs/theory/uncertainty.md", "docs/tutorial.md"} <= set(TABLES)
+    assert {"docs/files/bench.md", "docs/theory/uncertainty.md"} <= set(TABLES)
     assert {"docs/how-to/scripts.md", "docs/files/outcome.md"} <= set(SNIPPETS)
 
 
@@ -118,9 +118,11 @@ def test_a_shell_gets_its_completion(shell: str) -> None:
     assert "wearsim" in done.stdout and done.returncode == 0
 
 
-@pytest.mark.parametrize("page", [page for page in PAGES if page.startswith("docs/files/")])
-def test_pages_of_files_read_sensibly_in_a_checkout(page: str) -> None:
+@pytest.mark.parametrize("page", [page for page in PAGES if page.startswith(("docs/files/", "docs/tutorial"))])
+def test_pages_read_sensibly_in_a_checkout(page: str) -> None:
     """Without the build: no page leaves its examples, or its contents, to a directive."""
     directives = re.findall(r"^```\{([\w-]+)\}", PAGES[page], re.MULTILINE)
     assert set(directives) <= ({"toctree"} if page.endswith("index.md") else set()), directives
     assert len(PAGES[page].split()) > 100
+    for picture in re.findall(r"!\[[^\]]+\]\(([^)]+)\)", PAGES[page]):
+        assert (ROOT / page).parent.joinpath(picture).is_file(), picture

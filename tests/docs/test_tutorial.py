@@ -7,9 +7,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from cogapp import Cog
 
 import wearsim
 from examples.tutorial import make_readings
+from tests.cli.test_readme import BLOCK, numbers, skeleton
 from wearsim.cli.main import run
 
 ROOT = Path(__file__).parents[2]
@@ -25,6 +27,28 @@ def test_its_proposal_comes_without_a_warning(capsys: pytest.CaptureFixture[str]
     assert "`shed/proposal-for-01.toml`" in TEXT and (shed / "proposal-for-01.toml").is_file()
     printed = capsys.readouterr()
     assert (printed.out + printed.err).count("Warning: ") == 0
+
+
+@pytest.mark.slow
+def test_it_shows_what_its_commands_print() -> None:
+    """Words as they are; numbers, where no search chose them, to a few per cent (other machines round otherwise)."""
+    fresh = Cog().process_string(TEXT, "docs/tutorial.md")
+    assert BLOCK.sub("", fresh) == BLOCK.sub("", TEXT)
+    was, now = (BLOCK.findall(text) for text in (TEXT, fresh))
+    assert len(was) == len(now) > 10
+    for shown, printed in zip(map(str.splitlines, was), map(str.splitlines, now), strict=True):
+        if shown[0].startswith("Proposed: "):
+            assert printed[0].startswith("Proposed: ")
+            continue
+        assert [skeleton(line) for line in printed] == [skeleton(line) for line in shown]
+        for new, old in zip(map(numbers, printed), map(numbers, shown), strict=True):
+            assert new == pytest.approx(old, rel=0.06, abs=2.5)
+
+
+def test_pressing_is_recorded_as_the_card_asks() -> None:
+    """The card says: not as a spell."""
+    assert not any(spell.is_press for spell in wearsim.load_programme(TUTORIAL / "done.toml").spells)
+    assert f'--pressed "{make_readings.PRESSED.minutes:g} min"' in TEXT
 
 
 @pytest.mark.parametrize(("waited", "warns"), [("40 min", True), ("4 h", False)])
