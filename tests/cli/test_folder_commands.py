@@ -145,7 +145,7 @@ def test_history_without_sessions_shows_the_figure_before(mirror: Path, call: Ca
     assert done.code == 0 and Path("history.png").exists()
     rows = [line.split() for line in done.out.splitlines()]
     assert [row[0] for row in rows if row[:1] and row[0] in ("before", "1")] == ["before"]
-    assert "none is recorded yet" in done.out and "Difference" not in done.out
+    assert "none is recorded yet" in done.out and "Error: " not in done.out
     assert json.loads(call("history", "mirror", "--json").out)["sessions"] == []
 
 

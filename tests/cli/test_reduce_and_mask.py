@@ -58,6 +58,17 @@ def test_json_is_one_object_and_the_same_by_both_ways(folder: Path, capsys) -> N
     assert len(one["radius_m"]) == len(one["figure_error_m"]) == len(one["sigma_m"])
 
 
+def test_shown_numbers_subtract(folder: Path, capsys) -> None:
+    for first in ("0.61", "0.62", "0.63", "0.64"):
+        (folder / "readings.toml").write_text(SHEET.replace("0.61", first))
+        assert run(["reduce", "bench.toml", "-q"]) == 0
+        rows = re.findall(
+            r"(?m)^ *\d +[\d.]+ - [\d.]+ +(-?[\d.]+) +(-?[\d.]+) +([+-]?[\d.]+) \+-", capsys.readouterr().out
+        )
+        assert len(rows) == 5
+        assert all(float(knife) - float(target) == pytest.approx(float(apart)) for knife, target, apart in rows)
+
+
 def test_a_folder_is_reduced_on_the_bench_of_a_folder(folder: Path, capsys) -> None:
     answers = []
     for readings, bench in ((".", "."), (".", "bench.toml"), ("readings.toml", "."), ("readings.toml", "bench.toml")):

@@ -57,9 +57,13 @@ def test_the_table_says_programme_floor_and_why() -> None:
     assert floor.split()[-2:] == ["nm", f"{done.floor * 1e9:.0f}"]
     band = done.outcome.band
     assert band is not None and done.gap == done.outcome.surface_rms - done.floor
-    low, high = ((end - done.floor) * 1e9 for end in band.surface_rms)
+    # what is shown subtracts as shown
+    least = round(done.floor * 1e9)
+    low, high = (round(end * 1e9) - least for end in band.surface_rms)
     gap = next(line for line in lines if line.startswith("Gap")).split()
-    assert gap[-4:] == [f"{done.gap * 1e9:.0f}", f"{low:.0f}", "to", f"{high:.0f}"]
+    assert gap[-4:] == [f"{round(done.outcome.surface_rms * 1e9) - least}", f"{low}", "to", f"{high}"]
+    predicted = next(line for line in lines if line.startswith("Predicted RMS, most likely constants, nm"))
+    assert int(predicted.split()[-1]) - least == int(gap[-4])
     flat = " ".join(text.split())
     assert f"{done.share:.0%} of the error (in nine of ten cases {band.share[0]:.0%} to {band.share[1]:.0%}" in flat
     (later,) = done.later

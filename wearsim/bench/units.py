@@ -354,6 +354,10 @@ class LengthUnit:
         """A length [m] as a number of this unit; ``sign`` as for :func:`decimal`."""
         return decimal(length / self.size, self.decimals, sign)
 
+    def rounded(self, length: float) -> float:
+        """A length as its number shows it, so that a difference of two agrees with the numbers beside it [m]."""
+        return float(self.number(length)) * self.size
+
     def short(self, length: float) -> str:
         """A length [m] with the unit's name and no idle zeros, as a person would say it."""
         number = self.number(length)

@@ -55,11 +55,13 @@ def history_text(history: History) -> str:
         "Session",
         "Date",
         "Total\nhours",
-        *(f"{name}\n{high.name}" for name in ("Measured RMS", "Best estimate", "Predicted", "Difference")),
+        *(f"{name}\n{high.name}" for name in ("Measured RMS", "Best estimate", "Predicted", "Error")),
     ]
     note = "RMS of the surface. Measured: from this test alone. Best estimate: from all predictions and tests so far. "
-    note += "Predicted: from what was known before the session. Difference: RMS of measured minus predicted profile, "
-    note += "reading errors included."
+    note += (
+        "Predicted: from what was known before the session. Error: RMS of measured minus predicted profile, reading "
+    )
+    note += "errors included; two profiles of the same RMS can differ, so it is not the difference of the two columns."
     if not entries:
         note = "RMS of the surface before the first session; none is recorded yet."
     parts = [

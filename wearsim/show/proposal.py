@@ -146,10 +146,13 @@ def _sizes(spell: Spell, diameter: float, unit: LengthUnit) -> tuple[str, ...]:
 def judgement_text(proposal: Proposal) -> str:
     """How good the proposal is: expected RMS, the floor and the gap to it, how far it goes and why."""
     high = unit_for(proposal.outcome)
-    ends = {} if proposal.gap_band is None else {"gap": proposal.gap_band}
-    values = {"expected": proposal.expected_rms, "floor": proposal.floor, "gap": proposal.gap}
+    predicted, band, floor = proposal.outcome.surface_rms, proposal.outcome.band, high.rounded(proposal.floor)
+    ends = {} if band is None else {"gap": np.array([high.rounded(end) - floor for end in band.surface_rms])}
+    gap = high.rounded(predicted) - floor
+    values = {"expected": proposal.expected_rms, "predicted": predicted, "floor": floor, "gap": gap}
     numbers = (
         Number("expected", "Expected RMS, all uncertainties included", high.name, high.number),
+        Number("predicted", "Predicted RMS, most likely constants", high.name, high.number),
         Number("floor", "Floor: estimated best of any mix of strokes, constants known", high.name, high.number),
         Number("gap", "Gap between predicted RMS and floor", high.name, high.number),
     )

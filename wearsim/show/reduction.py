@@ -73,7 +73,7 @@ def _zone_row(number: int, zone: ZoneReport, knife: LengthUnit, unit: LengthUnit
         zone_name(zone.inner, zone.outer, unit),
         knife.number(zone.reading),
         knife.number(zone.target),
-        f"{knife.number(zone.aberration, '+')} +-{knife.number(zone.sigma)}",
+        f"{knife.number(knife.rounded(zone.reading) - knife.rounded(zone.target), '+')} +-{knife.number(zone.sigma)}",
         f"{decimal(zone.multiple, 2, '+')} +-{zone.multiple_sigma:.2f}",
         "" if not zone.is_resolved else "too large" if abs(zone.multiple) > 1.0 else "real",
     )
