@@ -125,6 +125,22 @@ def test_record_finds_files_here_or_in_the_folder(mirror: Path, call: Call) -> N
     assert "3.27" in (mirror / "02" / "readings.toml").read_text() and "3.27" not in inside.read_text()
 
 
+def test_a_card_of_ones_own_programme_leads_to_record(mirror: Path, call: Call) -> None:
+    shutil.copy("after.toml", mirror / "readings.toml")
+    arguments = ("predict", "mirror", "-p", "programme.toml", "--draws", "0")
+    said = " ".join(call(*arguments, "--card", "card.pdf").err.split())
+    assert "After the session copy mirror/readings.toml to after.toml and fill in the new readings." in said
+    assert said.endswith("Next: wearsim record mirror --programme programme.toml --readings after.toml")
+    assert call(*arguments).err.endswith("Next: wearsim compare mirror --programme programme.toml\n")
+
+
+@pytest.mark.parametrize("name", ["x" * 300, "gone.toml", "no/gone.toml"])
+def test_record_refuses_files_that_are_nowhere(name: str, mirror: Path, call: Call) -> None:
+    for flag in ("-r", "-p", "--profile"):
+        done = call("record", "mirror", flag, name)
+        assert done.code == 2 and done.err.count("\n") == 1 and "no such file" in done.err
+
+
 def test_calibrate_without_sessions_could_not(mirror: Path, call: Call) -> None:
     done = call("calibrate", "mirror")
     assert done.code == 1

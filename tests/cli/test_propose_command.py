@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
@@ -13,10 +14,13 @@ import numpy as np
 import pytest
 
 import wearsim as ws
+from wearsim.bench.toml_io import programme_from_table
 from wearsim.bench.units import counted
 from wearsim.cli.propose import _name_next
 from wearsim.cli.terminal import Messages
+from wearsim.decide.choice import TRIAL
 from wearsim.decide.limits import Limits, usual_limits
+from wearsim.decide.stroke_library import StrokeSpec
 
 Call = Callable[..., Any]
 QUICK = ("--minutes", "12", "--spells", "1", "--on-top", "tool", "--draws", "4")
@@ -148,10 +152,28 @@ def test_where_no_stroke_helps_something_sensible_comes_next(
     reason: str, following: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     nothing: Any = SimpleNamespace(
-        reason=reason, limits=Limits(minutes=30.0), programme=ws.Programme(), outcome=SimpleNamespace(warnings=())
-    )
+        reason=reason, limits=Limits(minutes=30.0), programme=ws.Programme(), outcome=SimpleNamespace(warnings=()),
+        choices=(),
+    )  # fmt: skip
     _name_next(Messages(), Path("b"), nothing, None, None)
     assert capsys.readouterr().err.rstrip().endswith(following)
+    _name_next(Messages(), Path("b"), nothing, None, Path("card.pdf"))
+    assert ("any --card card.pdf" in capsys.readouterr().err) == ("any" in reason)
+
+
+def test_a_short_trial_is_shown_as_a_programme(capsys: pytest.CaptureFixture[str]) -> None:
+    stroke = StrokeSpec("tool", None, "one-third", length=1 / 3)
+    trial = SimpleNamespace(name=TRIAL, candidate=SimpleNamespace(plan=(SimpleNamespace(stroke=stroke, minutes=5.0),)))
+    nothing: Any = SimpleNamespace(
+        reason="no stroke helps", limits=Limits(minutes=30.0, rate=47.0), programme=ws.Programme(),
+        outcome=SimpleNamespace(warnings=()), choices=(trial,),
+    )  # fmt: skip
+    _name_next(Messages(), Path("b"), nothing, None, None)
+    said = capsys.readouterr().err
+    assert said.endswith("Next: wearsim predict b --programme trial.toml --card card.pdf\n")
+    shown = said[said.index("[[spell]]") : said.index("Next:")]
+    (spell,) = programme_from_table(tomllib.loads(shown), text=shown).spells
+    assert (spell.stroke, spell.on_top, spell.minutes, spell.rate) == ("one-third", "tool", 5.0, 47.0)
 
 
 def test_readings_to_expect_where_the_bench_names_readings(call: Call, demo: Path) -> None:

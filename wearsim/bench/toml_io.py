@@ -275,7 +275,11 @@ def dump_programme(programme: Programme) -> str:
     str
         For a file ``programme.toml``.
     """
+    return spells_text([spell_table(spell) for spell in programme.spells])
+
+
+def spells_text(tables: Sequence[dict[str, Any]]) -> str:
+    """TOML of a programme's spells, each under a head of its own."""
     import tomli_w
 
-    text: str = tomli_w.dumps({"spell": [spell_table(spell) for spell in programme.spells]})
-    return text
+    return "\n".join(f"[[spell]]\n{tomli_w.dumps(table)}" for table in tables)

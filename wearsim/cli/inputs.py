@@ -5,6 +5,7 @@ All of it happens before anything is computed, and a calibration says that it is
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from wearsim.cli.options import SURFACE_CHOICE, EngineChoice
+from wearsim.cli.options import SURFACE_CHOICE, EngineChoice, is_folder
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -215,10 +216,10 @@ def here_or_in(folder: Path, path: Path | None) -> Path | None:
     InputError
         Where a relative path leads to nothing in either; one that is absolute is left to whoever reads it.
     """
-    if path is None or path.is_absolute() or path.exists() or not folder.is_dir():
-        return path
+    if path is None or path.is_absolute() or os.path.lexists(path) or not is_folder(folder):
+        return path  # os.path: an impossible name is there in neither place
     inside = folder / path
-    if not inside.exists():
+    if not os.path.lexists(inside):
         expected = f"an existing file, from the current directory or in {folder} ({inside})"
         raise InputError("no such file", file=path, expected=f"{expected}{sheet_hint(folder, '; {}')}")
     return inside
@@ -228,6 +229,20 @@ def sheet_hint(folder: Path, form: str) -> str:
     """Where the readings after a session come from, in a text of this form; empty for a folder without a sheet."""
     sheet = folder / "readings.toml"
     return form.format(f"copy {sheet} to after.toml and fill in the new readings") if sheet.is_file() else ""
+
+
+def name_record(
+    messages: Messages, folder: Path, worked: tuple[object, ...], pressings: Mapping[str | None, float]
+) -> None:
+    """Name ``record`` as the next command, with what it takes and where that comes from; pressings in seconds."""
+    from wearsim.show.text import paragraph
+
+    minutes = sum(pressings.values()) / 60.0
+    if minutes > 0.0:
+        messages.info(f'When you record it, add --pressed "{minutes:.0f} min", or for how long you really pressed.')
+    if hint := sheet_hint(folder, "After the session {}."):
+        messages.info(paragraph(hint))
+    messages.next("record", folder, *worked, "--readings", "after.toml")
 
 
 # --- calibrate

@@ -43,7 +43,7 @@ def command(
     from wearsim.show.shadows import predicted_shadows
     from wearsim.wear.bench_risks import risks_json
     from wearsim.wear.expected_readings import expected_after
-    from wearsim.wear.predict import predict
+    from wearsim.wear.predict import predict, pressings_before
 
     messages.compiling()
     with inputs.named_by_flag({"draws": "--draws"}), messages.bar("predicting") as progress:
@@ -76,7 +76,10 @@ def command(
     if filled is None:
         messages.nothing_to_write("the programme has no spells", card)
     messages.cautions()
-    messages.next("compare", bench, "--programme", programme)
+    if filled is None or not bench.is_dir():
+        messages.next("compare", bench, "--programme", programme)
+    else:
+        inputs.name_record(messages, bench, ("--programme", programme), pressings_before(pieces, work, **known))
 
 
 def _card(

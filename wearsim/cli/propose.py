@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,7 +12,6 @@ import typer
 from wearsim.cli import completion, inputs
 from wearsim.cli.options import CARDS, Aim, BandDraws, BenchPath, Card, DryRun, Options, Workers
 from wearsim.errors import CouldNotError, InputError
-from wearsim.show.text import paragraph
 
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
@@ -159,22 +158,20 @@ def _keep(file: Path | None, proposal: Proposal, messages: Messages) -> None:
 
 def _name_next(messages: Messages, bench: Path, proposal: Proposal, output: Path | None, card: Path | None) -> None:
     if not proposal.programme.spells:
-        _name_next_to_nothing(messages, bench, proposal)
+        files = [("-o", output), ("--card", card)]
+        asked = [word for flag, file in files if file is not None for word in (flag, file)]
+        _name_next_to_nothing(messages, bench, proposal, asked)
     elif card is not None and bench.is_dir():
-        minutes = sum(proposal.pressings.values()) / 60.0
-        if minutes > 0.0:
-            messages.info(f'When you record it, add --pressed "{minutes:.0f} min", or for how long you really pressed.')
-        if hint := inputs.sheet_hint(bench, "After the session {}."):
-            messages.info(paragraph(hint))
-        messages.next("record", bench, "--as-proposed", "--readings", "after.toml")
+        inputs.name_record(messages, bench, ("--as-proposed",), proposal.pressings)
     elif output is None:
         messages.next("propose", bench, "-o", "programme.toml", "--card", "card.pdf")
     else:
         messages.next("predict", bench, "--programme", output, "--plot", "out.png")
 
 
-def _name_next_to_nothing(messages: Messages, bench: Path, proposal: Proposal) -> None:
-    """Where nothing is proposed: stop, see to what is not round, allow more strokes, or test again."""
+def _name_next_to_nothing(messages: Messages, bench: Path, proposal: Proposal, asked: Sequence[object] = ()) -> None:
+    """Where nothing is proposed: stop, see to what is not round, allow more strokes for the files that were asked for, or
+    test again."""
     from wearsim.decide.good_enough import AIM_REACHED
 
     if any(line.startswith("astigmatism:") for line in proposal.outcome.warnings):
@@ -182,6 +179,21 @@ def _name_next_to_nothing(messages: Messages, bench: Path, proposal: Proposal) -
     elif proposal.reason.startswith(AIM_REACHED):
         messages.info("Next: stop here; more work would risk more than it gains.")
     elif "--repertoire any" in proposal.reason:
-        messages.next("propose", bench, "--minutes", f"{proposal.limits.minutes:g}", "--repertoire", "any")
+        messages.next("propose", bench, "--minutes", f"{proposal.limits.minutes:g}", "--repertoire", "any", *asked)
     else:
         messages.info("Test the mirror again, with more repeats or more windows, before you decide.")
+        _show_trial(messages, bench, proposal)
+
+
+def _show_trial(messages: Messages, bench: Path, proposal: Proposal) -> None:
+    """The short trial of the table of choices, where there is one, as a programme to save."""
+    from wearsim.bench.programme import Programme
+    from wearsim.bench.toml_io import dump_programme
+    from wearsim.decide.choice import TRIAL
+
+    for one in (one for one in proposal.choices if one.name == TRIAL):
+        rate = proposal.limits.strokes_a_minute
+        spells = tuple(spell.stroke.spell(spell.minutes, rate) for spell in one.candidate.plan)
+        text = dump_programme(Programme(spells=spells)).strip()
+        messages.info(f"Or carry out the short trial. Save it as trial.toml:\n\n{text}\n")
+        messages.next("predict", bench, "--programme", "trial.toml", "--card", "card.pdf")

@@ -11,7 +11,7 @@ from typing import Any
 
 from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.programme import STROKES, Programme
-from wearsim.bench.toml_io import dump_programme, load_programme, programme_from_table
+from wearsim.bench.toml_io import dump_programme, load_programme, programme_from_table, spells_text
 from wearsim.bench.units import counted
 from wearsim.bench.whole_file import whole_file
 from wearsim.errors import InputError
@@ -144,14 +144,8 @@ def with_minutes(programme: Programme, minutes: Sequence[float], source: str) ->
         raise InputError(
             "no work was done", key="minutes", value=_listed(minutes), expected="more than 0 for at least one spell"
         )
-    text = f"# {source}, minutes as worked: {_listed(minutes)}.\n" + "".join(map(_spell_text, kept))
+    text = f"# {source}, minutes as worked: {_listed(minutes)}.\n\n" + spells_text(kept)
     return programme_from_table({"spell": kept}, text=text)
-
-
-def _spell_text(table: dict[str, Any]) -> str:
-    import tomli_w
-
-    return f"\n[[spell]]\n{tomli_w.dumps(table)}"
 
 
 def _listed(minutes: Sequence[float]) -> str:
