@@ -4,11 +4,11 @@
 
 A search of its own, slow and plain: differential evolution over rows of the repertoire, sizes and minutes of one and two
 spells, an island for every order of the pieces on top; then steps of every size and of the minutes from the best, as long
-as one betters it. It shares with ``propose`` the coupled engine, the weighted cases of the constants, what is made small,
-and which strokes hands do; what a programme asks of a person does not count here. The fourteen start figures of
+as one betters it. It shares with ``propose`` the coupled engine, the weighted cases of the constants, what is made small
+(what a programme asks of a person included), and which strokes hands do. The fourteen start figures of
 tests/helpers/start_figures.py and docs/performance.md, with the default spreads, or with spreads as one or two sessions
-leave them. A line a figure: what is made small (RMS to expect, with what slopes on short scales count as) in nm, of the
-best that ``propose`` shows and of this search, their ratio, and how long both took.
+leave them. A line a figure: what is made small (RMS to expect, with what slopes on short scales count as, times the effort)
+in nm, of the best that ``propose`` shows and of this search, their ratio, and how long both took.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import differential_evolution
 
-from tests.benchmarks.nested_limits import WIDEST
+from tests.benchmarks.nested_limits import AFTER, WIDEST, belief_after
 from tests.helpers.start_figures import CASES, StartCase, ring
 from wearsim.decide.choice import LARGE_GAIN, ROUGHER
 from wearsim.decide.coarse_engine import Plan, PlannedSpell
@@ -34,14 +34,11 @@ from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.stroke_library import FREE, StrokeSpec
 from wearsim.errors import ContactError
 from wearsim.wear.accuracy import DEFAULT
-from wearsim.wear.constants import Belief, prior
 
 FIGURES = (
     *CASES,
     StartCase("raised ring at 0.7, 20 in f/5", 508, 5.0, 60, ring(200, 0.7, 0.12), None, 1.0, 12.0, 22.0),
 )
-AFTER = {0: 1.0, 1: 0.5, 2: 0.3}
-"""Share of the spread of the constants' logarithms that so many sessions leave [1]. A judgement after docs/learning.md."""
 BAD = 10.0
 NUMBERS = 5
 POPULATION, GENERATIONS, POLISHED, ROUNDS = 4, 22, 3, 12
@@ -50,15 +47,16 @@ POPULATION, GENERATIONS, POLISHED, ROUNDS = 4, 22, 3, 12
 class Ground:
     """One start figure: numbers in, what is made small out."""
 
-    def __init__(self, case: StartCase, share: float) -> None:
+    def __init__(self, case: StartCase, sessions: int) -> None:
         self.bench = case.bench(spread=True)
-        own = prior(self.bench)
-        self.belief = Belief(own.mean, own.covariance * share**2)
-        self.limits = replace(WIDEST, minutes=float(case.minutes), spells=2, shortest=USUAL_SHORTEST, cost_hour=0.0)
+        self.belief = belief_after(self.bench, sessions)
+        self.limits = replace(WIDEST, minutes=float(case.minutes), spells=2, shortest=USUAL_SHORTEST)
         self.start = case.start(self.bench)
         settled = self.limits.settled(self.bench).with_certainty(False)
         belief = self.belief.with_session_spread(0.1)
         self.problem = ProposalProblem(self.bench, settled, belief, self.start, None, DEFAULT, Clock())
+        present = abs(self.problem.objective.roll_before) / self.bench.light.wavelength  # an edge may stay as it is
+        self.problem = replace(self.problem, limits=replace(settled, edge_limit=max(present, settled.edge_limit)))
         self.refiner: Refiner = self.problem.in_all_scenarios()
         strokes = common_strokes(self.bench, settled)
         self.gentle = Gentle(self.problem.nominal, self.refiner.objective.start, strokes)
@@ -142,8 +140,8 @@ def searched(ground: Ground, seed: int = 1) -> float:
 
 def shown(ground: Ground) -> float:
     """The least of the common programmes that ``propose`` shows, and of stopping [m]."""
-    limits, settled = replace(ground.limits, cost_hour=WIDEST.cost_hour), ground.problem.limits
-    done = propose(ground.bench, limits=limits, start=ground.start, belief=ground.belief, draws=0, aim=0.999)
+    settled = ground.problem.limits
+    done = propose(ground.bench, limits=ground.limits, start=ground.start, belief=ground.belief, draws=0, aim=0.999)
     plans = [one.candidate.plan for one in done.choices]
     practised = [plan for plan in plans if all(is_allowed(one.stroke, ground.bench, settled) for one in plan)]
     costs = [ground.refiner.evaluate(plan).score.cost for plan in practised]
@@ -157,7 +155,7 @@ def main() -> None:
     parser.add_argument("--sessions", type=int, default=0, choices=sorted(AFTER))
     given = parser.parse_args()
     for case in FIGURES[given.first : given.first + given.count]:
-        ground, began = Ground(case, AFTER[given.sessions]), time.process_time()
+        ground, began = Ground(case, given.sessions), time.process_time()
         ours = shown(ground)
         middle = time.process_time()
         best = min(searched(ground), ground.refiner.objective.rms_before)

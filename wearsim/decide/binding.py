@@ -125,6 +125,7 @@ def _with_lap(problem: ProposalProblem, limits: Limits, proposed: Candidate, sha
         best = min(spells, key=lambda one: objective.figures(nominal.after(worked, one).height)[0], default=None)
         if best is None:
             return None, words
-        return refiner.improve((*proposed.plan, best), steps=STEPS, free="minutes").score.expected_rms, words
+        lengths = [(*proposed.plan, replace(best, minutes=minutes)) for minutes in SHORT_SPELLS if minutes <= left]
+        return min(refiner.evaluate(one).score.expected_rms for one in lengths), words
     except ContactError:
         return None, words

@@ -93,7 +93,8 @@ def worth_their_spells(candidates: Iterable[Candidate]) -> list[Candidate]:
 
 
 def simplest(bench: Bench, candidates: Iterable[Candidate]) -> list[Candidate]:
-    """Those worth proposing, in order: of all as good as the best the fewest spells, then an effort near the least."""
+    """Those worth proposing, in order: of all as good as the best the fewest spells, an effort near the least, then what is
+    made small: of two that leave the same RMS the smoother."""
     worth = worth_their_spells(candidates)
     if not worth:
         return []
@@ -104,8 +105,9 @@ def simplest(bench: Bench, candidates: Iterable[Candidate]) -> list[Candidate]:
 
     def rank(one: Candidate) -> tuple[bool, int, bool, float]:
         spells, effort = len(without_pressings(one.plan)), effort_of(one.plan, bench)
-        is_good = one.score.expected_rms <= most
-        return (not is_good, spells if is_good else 0, is_good and effort > EASE * least, one.score.expected_rms)
+        if one.score.expected_rms > most:
+            return True, 0, False, one.score.expected_rms
+        return False, spells, effort > EASE * least, one.score.cost
 
     return sorted(worth, key=rank)
 

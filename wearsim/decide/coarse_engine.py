@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from threading import Lock
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -51,6 +51,9 @@ FIRST_STEP = 2.0
 FELT_REACH = 0.9
 # Strokes whose path weights are kept.
 _PATHS_KEPT = 20_000
+# Spells of so many minutes and more are kept with what they did, so many of them, and worked in threads of their own.
+LONG = 30.0
+_WORKED_KEPT = 4_000
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -105,6 +108,17 @@ def plan_of(programme: Programme) -> Plan:
     return tuple(planned(spell) for spell in programme.spells)
 
 
+class _Done(NamedTuple):
+    """What a spell did: the state after it, largest pressure over the mean one, share of the overlap that carries nothing,
+    and what it took."""
+
+    state: State
+    peak: float
+    lifted: float
+    evaluations: int
+    balances: int
+
+
 class CoarseEngine:
     """Coupled runs with one set of constants, on as many shared offsets from 0 to tipping as the accuracy has.
 
@@ -128,6 +142,9 @@ class CoarseEngine:
         }
         self._press_contacts: dict[tuple[str, str], tuple[Any, Any]] = {}
         self._paths: dict[StrokeSpec, tuple[Floats, Floats]] = {}
+        self._kept: dict[
+            tuple[int, PlannedSpell], tuple[State, _Done]
+        ] = {}  # by the state, kept so that none takes its id
 
     def _shared_offsets(self, lap: Lap) -> Floats:
         farthest = max(largest_offset(self.bench, lap, top, self.accuracy) for top in self.limits.pieces)
@@ -195,9 +212,22 @@ class CoarseEngine:
 
     def _worked(self, state: State, spell: PlannedSpell) -> tuple[State, float, float]:
         """The state after a spell, largest pressure over the mean one, and share of the overlap that carries nothing [1]."""
-        lap, seconds = self.bench.lap(spell.stroke.lap), 60.0 * spell.minutes
-        if seconds <= 0.0:
+        if spell.minutes <= 0.0:
             return state, 0.0, 0.0
+        key = id(state), spell
+        kept = self._kept.get(key) if spell.minutes >= LONG else None
+        done = self._newly_worked(state, spell) if kept is None else kept[1]
+        if kept is None and spell.minutes >= LONG:
+            if len(self._kept) > _WORKED_KEPT:
+                self._kept.clear()
+            self._kept[key] = state, done
+        with self._counting:  # as if it had been worked again: how much a search does must not hang on its threads
+            self.work += done.evaluations
+            self.balances += done.balances
+        return done.state, done.peak, done.lifted
+
+    def _newly_worked(self, state: State, spell: PlannedSpell) -> _Done:
+        lap, seconds = self.bench.lap(spell.stroke.lap), 60.0 * spell.minutes
         contact, nodes = self._contact_and_nodes(spell.stroke, lap)
         w, u = state.height.copy(), state.laps[lap_name(lap)].height.copy()
         speed = mean_path(contact)
@@ -209,12 +239,11 @@ class CoarseEngine:
         errors = (small * wear if wear > 0.0 else np.inf, small * pressure / contact.stiffness)
         poses, report = np.zeros((*contact.time.shape, 3)), np.zeros(6)
         status = kernels.evolve(w, u, contact, nodes, poses, seconds, 0, *errors, FIRST_STEP / rate, report)
-        with self._counting:
-            self.work += int(report[4])
-            self.balances += int(report[4]) * int(np.count_nonzero(contact.time))
         if status != 0:
             raise ContactError("a stroke that was tried", float(report[2]))
-        return replace(state, height=w).with_lap(lap_name(lap), u), float(report[0] / pressure), float(report[1])
+        after, evaluations = replace(state, height=w).with_lap(lap_name(lap), u), int(report[4])
+        balances = evaluations * int(np.count_nonzero(contact.time))
+        return _Done(after, float(report[0] / pressure), float(report[1]), evaluations, balances)
 
     def states(self, start: State, plan: Plan) -> list[State]:
         """The start and the state after each spell."""

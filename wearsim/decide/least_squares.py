@@ -8,17 +8,17 @@ change in one spell works only that spell and those after it again.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import product
 from threading import Lock
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 from scipy.optimize import least_squares
 
-from wearsim.decide.coarse_engine import CoarseEngine, Plan, PlannedSpell
+from wearsim.decide.coarse_engine import LONG, CoarseEngine, Plan, PlannedSpell, work_of
 from wearsim.decide.limits import Clock, TimeUp
 from wearsim.decide.objective import Objective, Scenario, Score, heights_of
 from wearsim.decide.stroke_library import FREE, SIZES, StrokeSpec, UnitCube
@@ -40,6 +40,9 @@ _IN_CUBE, _OF_SIZE, _OF_MINUTES = 0.01, 0.01, 0.5
 _INSIDE = 1e-3
 # Strokes kept: for slopes most spells are what they were.
 _STROKES_KEPT = 64
+
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -95,7 +98,7 @@ class Refiner:
     def evaluate(self, plan: Plan) -> Candidate:
         """Score a programme through the coupled engine."""
         start = self.objective.start
-        runs = [heights_of(one.states(start, plan)) for one in self.engines]
+        runs = self.each(lambda engine, _: heights_of(engine.states(start, plan)), plan)
         if len(self.engines) == 1 and self.engines[0] is self.nominal:
             nominal = runs[0]
         else:
@@ -103,6 +106,11 @@ class Refiner:
             self.count(1)
         self.count(len(runs))
         return Candidate(plan, self.objective.score(plan, runs, self.cases, nominal))
+
+    def each(self, work: Callable[[CoarseEngine, int], T], plan: Plan) -> list[T]:
+        """What each scenario's engine does with a programme, by its place; in threads where one takes longer than these."""
+        workers = None if work_of(plan) >= LONG else 1
+        return in_threads(work, self.engines, range(len(self.engines)), workers=workers)
 
     def attempt(self, plan: Plan) -> Candidate | None:
         """Score a programme; None where the contact cannot be solved."""
@@ -157,7 +165,7 @@ class _Residuals(ABC):
         """Difference for the slope by a number."""
 
     def residuals(self, x: Floats) -> Floats:
-        """Figure errors (m,) in all scenarios, relative to the one at the start [1].
+        """Figure errors (m,) in all scenarios, relative to the one at the start, times the effort [1].
 
         Raises
         ------
@@ -190,27 +198,30 @@ class _Residuals(ABC):
         """Residuals of a programme that begins like ``base``."""
         shared = next((i for i, (one, two) in enumerate(zip(base, plan, strict=True)) if one != two), len(base))
         self.refiner.clock.check()
-        runs = []
-        for engine, before in zip(self.refiner.engines, states, strict=True):
-            runs.append(heights_of([*before[:shared], *engine.states(before[shared], plan[shared:])]))
+
+        def run(engine: CoarseEngine, place: int) -> list[Floats]:
+            before = states[place]
+            return heights_of([*before[:shared], *engine.states(before[shared], plan[shared:])])
+
+        runs = self.refiner.each(run, plan[shared:])
         self.refiner.count(len(runs))
-        return self._rows(runs)
+        return self._rows(plan, runs)
 
     def _at(self, x: Floats) -> tuple[Plan, list[list[State]], Floats]:
         key = x.tobytes()
         if self._last is None or self._last[0] != key:
             plan, start = self.plan(x), self.refiner.objective.start
             self.refiner.clock.check()
-            states = [engine.states(start, plan) for engine in self.refiner.engines]
+            states = self.refiner.each(lambda engine, _: engine.states(start, plan), plan)
             self.refiner.count(len(states))
-            self._last = key, plan, states, self._rows([heights_of(run) for run in states])
+            self._last = key, plan, states, self._rows(plan, [heights_of(run) for run in states])
         return self._last[1:]
 
-    def _rows(self, runs: list[list[Floats]]) -> Floats:
+    def _rows(self, plan: Plan, runs: list[list[Floats]]) -> Floats:
         objective = self.refiner.objective
         pairs = zip(self.refiner.cases, runs, strict=True)
         blocks = [np.sqrt(case.weight) * objective.residuals(run) for case, run in pairs]
-        return np.concatenate(blocks) / objective.rms_before
+        return np.concatenate(blocks) * (objective.effort(plan) / objective.rms_before)
 
 
 class BoundedResiduals(_Residuals):

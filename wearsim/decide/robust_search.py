@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from copy import copy
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import compress, permutations
 
@@ -26,7 +26,7 @@ from wearsim.decide.choice import is_workable
 from wearsim.decide.coarse_engine import Plan, PlannedSpell, chunks, without_pressings
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
 from wearsim.decide.limits import COMMON
-from wearsim.decide.objective import Objective
+from wearsim.decide.objective import Objective, Scenario
 from wearsim.decide.repertoire import LOOKED_AT, Gentle
 from wearsim.decide.response_search import PASSES, SearchProgress, Subsets
 from wearsim.decide.rounding import Rounder
@@ -38,8 +38,12 @@ from wearsim.wear.state import State
 
 # Spell lengths over which responses are averaged [min].
 SPELL_LENGTHS = (6.0, 15.0, 40.0)
-# A single spell of more is tried in half, with another after it [min].
+# Single spells of more are tried one after the other [min].
 TOO_LONG = 80.0
+# Two of them take this share of their minutes [1].
+PART = 0.6
+# Minutes that single spells are tried for, where they may be long [min].
+LONG = (40.0, 80.0, 160.0, 320.0)
 # Mixes of so many spells that are worked, of each choice of pieces, and those of them that are refined.
 WORKED = {1: 6, 2: 5, 3: 4}
 REFINED = {1: 3, 2: 2, 3: 1}
@@ -169,29 +173,34 @@ class RobustSearch:
             self.progress(stage, best)
 
     def _look_into(self, refiner: Refiner, target: Floats, kind: Kind, least: float, found: Found) -> None:
-        done = self._worked(refiner, self._mixes(refiner, target, kind, least), kind, least, found)
-        looks_again = kind[0] == 2 and refiner.objective.limits.repertoire == COMMON  # there are too many of all
-        if looks_again and len(kind[1]) == 2 and not done:
-            halves = [(half, other) for half, other in _halves(found, kind[1]) if not refiner.clock.is_over]
-            plans = [plan for half, other in halves for plan in self._continued(refiner, half, other)]
-            done = self._worked(refiner, plans, kind, least, found)
-        if looks_again and done and done[0].score.cost <= WORTH_A_LOOK * least and not refiner.clock.is_over:
+        long = self._long(refiner, found, kind)
+        plans = long or self._mixes(refiner, target, kind, least)
+        done = self._worked(refiner, plans, kind, least, found, kind[0] if long else self.most_refined[kind[0]])
+        is_common = refiner.objective.limits.repertoire == COMMON  # there are too many of all
+        if (
+            kind[0] == 2
+            and is_common
+            and not long
+            and done
+            and done[0].score.cost <= WORTH_A_LOOK * least
+            and not refiner.clock.is_over
+        ):
             *begun, last = done[0].plan
             plans = self._continued(refiner, tuple(begun), last.stroke.on_top)
-            done += self._worked(refiner, plans, kind, done[0].score.cost, found)
+            done += self._worked(refiner, plans, kind, done[0].score.cost, found, self.most_refined[kind[0]])
         if done:
             found.best[kind] = sorted(done, key=cost_of)
 
     def _worked(
-        self, refiner: Refiner, plans: Iterable[Plan], kind: Kind, least: float, found: Found
+        self, refiner: Refiner, plans: Iterable[Plan], kind: Kind, least: float, found: Found, count_refined: int
     ) -> list[Candidate]:
-        """The best of programmes that promise enough, refined, and those of them that can be worked."""
+        """The best of programmes that promise enough, so many refined, and those of them that can be worked."""
         count = kind[0]
         worked = [one for one in in_threads(refiner.attempt, list(dict.fromkeys(plans))) if one is not None]
         found.met += worked
         promising = sorted((one for one in worked if one.score.cost <= PROMISING * least), key=cost_of)
         workable = [one for one in promising if is_workable(refiner, self.gentle, one)]
-        near = distinct_programmes(workable or promising, self.most_refined[count])
+        near = distinct_programmes(workable or promising, count_refined)
         near = [one for one in near if count == 1 or one.score.cost <= NEAR_BEST * near[0].score.cost]
         done: list[Candidate] = []
         for batch in chunks(near, BATCH):
@@ -216,6 +225,47 @@ class RobustSearch:
         mixes = Subsets(columns, target, objective.limits.spread, left, _groups(spells)).best(1, WORKED[2])
         return [(*begun, PlannedSpell(spells[mix.columns[0]], mix.minutes[0])) for mix in mixes if mix.minutes[0] > 0.5]
 
+    def _long(self, refiner: Refiner, found: Found, kind: Kind) -> list[Plan]:
+        """Programmes of spells too long for the responses to say what they do.
+
+        The best with the most likely constants, and the best in the scenarios in which glass wears slowest and fastest.
+        """
+        if refiner.objective.limits.repertoire != COMMON or kind[0] != len(kind[1]):
+            return []
+        minutes = refiner.objective.limits.minutes
+        strokes = {top: [one for one in self.strokes if one.on_top == top] for top in kind[1]}
+        best: list[Plan] = []
+        if kind[0] == 1:
+            lengths = [one for one in LONG if one <= minutes]
+            best += self._cheapest(refiner, [(PlannedSpell(one, m),) for one in strokes[kind[1][0]] for m in lengths])
+            best = best if best and best[0][0].minutes > LONG[0] else []
+        else:
+            singles = [found.best[1, (top,)][0].plan[-1] for top in kind[1] if (1, (top,)) in found.best]
+            if len(singles) == 2 and max(one.minutes for one in singles) > TOO_LONG:
+                share = min(PART, minutes / sum(one.minutes for one in singles))
+                for first, last in (singles, singles[::-1]):
+                    firsts = [PlannedSpell(one, share * first.minutes) for one in strokes[first.stroke.on_top]]
+                    then = replace(last, minutes=share * last.minutes)
+                    best += self._cheapest(refiner, [(one, then) for one in firsts])
+        return best
+
+    def _cheapest(self, refiner: Refiner, plans: list[Plan]) -> list[Plan]:
+        """The best few of programmes, each begun with another stroke."""
+        fit = [one for one in plans if self.gentle.allows_from_start(one[0].stroke) and self._is_asked(one)]
+        best: list[Plan] = []
+        for few in _few_scenarios(refiner):
+            worked = sorted((one for one in in_threads(few.attempt, fit) if one is not None), key=cost_of)
+            by_stroke: dict[StrokeSpec, Plan] = {}
+            for one in worked:
+                by_stroke.setdefault(one.plan[0].stroke, one.plan)
+            best += list(by_stroke.values())[: WORKED[3]]
+            refiner.count(few.evaluations)
+        return best
+
+    def _is_asked(self, plan: Plan) -> bool:
+        """Whether a programme has one of the strokes that this search is for."""
+        return not self.among or any(one.stroke in self.among for one in plan)
+
     def _mixes(self, refiner: Refiner, target: Floats, kind: Kind, least: float) -> Iterable[Plan]:
         """The best programmes by their responses, of all the minutes and of fewer, that promise enough, in their orders."""
         count, pieces = kind
@@ -228,8 +278,7 @@ class RobustSearch:
             subsets = Subsets(self.columns[rows], target, refiner.objective.limits.spread, minutes, group)
             for mix in subsets.best(count, WORKED[count], piece if len(pieces) > 1 else None):
                 spells = [PlannedSpell(strokes[c], m) for c, m in zip(mix.columns, mix.minutes, strict=True) if m > 0.5]
-                is_asked = not self.among or any(one.stroke in self.among for one in spells)
-                if len(spells) == count and is_asked and mix.squares <= (PROMISING * least) ** 2:
+                if len(spells) == count and self._is_asked(tuple(spells)) and mix.squares <= (PROMISING * least) ** 2:
                     yield from permutations(spells) if count < MOST_SPELLS else (tuple(spells), tuple(spells[::-1]))
             minutes *= 0.5
             if minutes < LEAST_MINUTES:
@@ -252,19 +301,20 @@ def _choices(pieces: tuple[str, ...], count: int) -> list[tuple[str, ...]]:
     return [*((one,) for one in pieces), *([tuple(pieces)] if len(pieces) > 1 and count > 1 else [])]
 
 
+def _few_scenarios(refiner: Refiner) -> list[Refiner]:
+    """With the most likely constants alone, and in the two scenarios in which glass wears slowest and fastest."""
+    likely = Scenario(refiner.nominal.constants, 1.0), refiner.nominal
+    pairs = sorted(zip(refiner.cases, refiner.engines, strict=True), key=lambda pair: pair[0].constants.preston)
+    made = []
+    for few in ([likely], pairs[:: len(pairs) - 1] if len(pairs) > 1 else []):
+        cases = tuple(replace(case, weight=1.0 / len(few)) for case, _ in few)
+        made.append(Refiner(refiner.objective, [one for _, one in few], cases, refiner.nominal, refiner.clock))
+    return [one for one in made if one.engines]
+
+
 def _groups(strokes: list[StrokeSpec]) -> NDArray[np.int_]:
     """Which columns (N,) are of one stroke."""
     return np.asarray(np.unique([strokes.index(one) for one in strokes], return_inverse=True)[1])
-
-
-def _halves(found: Found, pieces: tuple[str, ...]) -> list[tuple[Plan, str]]:
-    """Half of each best single spell too long for the responses to find its partner, and the other piece."""
-    halves: list[tuple[Plan, str]] = []
-    for top, other in (pieces, pieces[::-1]):
-        for one in found.best.get((1, (top,)), [])[:1]:
-            if one.plan[-1].minutes > TOO_LONG:
-                halves.append(((PlannedSpell(one.plan[-1].stroke, 0.5 * one.plan[-1].minutes),), other))
-    return halves
 
 
 def _stacked(refiner: Refiner, errors: list[Floats]) -> Floats:

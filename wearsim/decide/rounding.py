@@ -37,6 +37,8 @@ SIZE_STEP, FINE_STEP = 0.01, 0.0025
 LEAST_GAIN = 1e-3
 # No number moves further than this many steps on one set of slopes.
 MOST_ROUND_STEPS = 4
+# Spells of so many minutes or more step by so many [min].
+LONG, LONG_STEP = 30.0, 5.0
 # Round programmes worked on one set of slopes.
 CANDIDATES = 6
 # Choices of whole minutes whose sizes are brought down; evaluations of the residuals in each.
@@ -146,17 +148,16 @@ class _Lattice:
     keys: list[tuple[int, str]]
     rest: Floats
     rows: Floats
-    step: float
+    step: Floats
 
     def plan(self, steps: Steps) -> Plan:
         """The round programme that many steps away."""
         out = list(self.base)
-        for (i, name), count in zip(self.keys, steps, strict=True):
-            if count and name == "minutes":
-                out[i] = with_number(out[i], name, out[i].minutes + float(count))
-            elif count:
-                value = round(getattr(out[i].stroke, name) + self.step * float(count), 4)
-                out[i] = with_number(out[i], name, value)
+        for (i, name), move in zip(self.keys, self.step * steps, strict=True):
+            if move and name == "minutes":
+                out[i] = with_number(out[i], name, out[i].minutes + float(move))
+            elif move:
+                out[i] = with_number(out[i], name, round(getattr(out[i].stroke, name) + float(move), 4))
         return tuple(out)
 
     def moves(self) -> Steps:
@@ -247,9 +248,10 @@ class Rounder:
 
     def _lattice(self, plan: Plan, sizes_too: bool) -> _Lattice:
         problem = PlainResiduals(self.refiner, plan, "all" if sizes_too else "minutes")
-        step = np.array([1.0 if name == "minutes" else self.step for _, name in problem.keys])
+        minutes = [LONG_STEP if one.minutes >= LONG else 1.0 for one in plan]
+        step = np.array([minutes[i] if name == "minutes" else self.step for i, name in problem.keys])
         q, rows = np.linalg.qr(problem.slopes(problem.start) * step)
-        return _Lattice(plan, problem.keys, q.T @ problem.residuals(problem.start), rows, self.step)
+        return _Lattice(plan, problem.keys, q.T @ problem.residuals(problem.start), rows, step)
 
     def _descent(self, lattice: _Lattice) -> list[Plan]:
         """The way down by the slopes, its end's neighbours, and the middle of it, best by the slopes first."""
