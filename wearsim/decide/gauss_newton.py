@@ -71,8 +71,7 @@ class GaussNewton:
     @property
     def cost(self) -> float:
         """What the search makes small, as the refiner's score has it [m]."""
-        objective = self.refiner.objective
-        return float(np.sqrt(self.squares)) * objective.rms_before * objective.effort(self.plan)
+        return float(np.sqrt(self.squares)) * self.refiner.objective.rms_before
 
     def candidate(self) -> Candidate | None:
         """The programme reached with its score, spells of next to no minutes left out; None where it has none."""
