@@ -12,7 +12,7 @@ allowed. Whoever may do more has all of that to choose from: to allow more never
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from wearsim.bench.units import counted
 from wearsim.decide.choice import is_workable
-from wearsim.decide.coarse_engine import Plan, PlannedSpell, chunks, without_pressings
+from wearsim.decide.coarse_engine import Plan, PlannedSpell, chunks, without_pressings, work_of
 from wearsim.decide.least_squares import Candidate, Refiner, cost_of, distinct_programmes
 from wearsim.decide.limits import COMMON
 from wearsim.decide.objective import Objective, Scenario
@@ -149,14 +149,18 @@ class RobustSearch:
             return np.empty((0, 0)), []
         return np.concatenate([rows for _, rows in kept]), [stroke for stroke, rows in kept for _ in rows]
 
-    def run(self, objective: Objective | None = None, most: float = np.inf) -> Found:
+    def run(self, objective: Objective | None = None, most: float = np.inf, known: Sequence[Candidate] = ()) -> Found:
         """Look into every number of spells and choice of pieces that the limits of an objective allow, for programmes that
-        promise to cost no more than ``most`` [m]."""
+        promise to cost no more than ``most`` [m]; those ``known`` are among what is found, where they keep the limits."""
         found = Found()
         if not self.spells:
             return found
         refiner = self.refiner if objective is None else self.refiner.on(objective)
         limits = refiner.objective.limits
+        for one in known:
+            if work_of(one.plan) <= limits.minutes and all(s.stroke.on_top in limits.pieces for s in one.plan):
+                kind = len(one.plan), tuple(dict.fromkeys(s.stroke.on_top for s in one.plan))
+                found.best.setdefault(kind, []).append(one)
         target = _stacked(refiner, [refiner.objective.error] * len(refiner.cases))
         for count in range(1, min(limits.spells, MOST_SPELLS) + 1):
             least = min(map(cost_of, found.all), default=most / PROMISING)
@@ -189,7 +193,7 @@ class RobustSearch:
             plans = self._continued(refiner, tuple(begun), last.stroke.on_top)
             done += self._worked(refiner, plans, kind, done[0].score.cost, found, self.most_refined[kind[0]])
         if done:
-            found.best[kind] = sorted(done, key=cost_of)
+            found.best[kind] = sorted([*found.best.get(kind, ()), *done], key=cost_of)
 
     def _worked(
         self, refiner: Refiner, plans: Iterable[Plan], kind: Kind, least: float, found: Found, count_refined: int

@@ -135,6 +135,7 @@ class CommonSearch:
         self.refiner = problem.refiner_after(opening)
         self.strokes = common_strokes(problem.bench, problem.limits)
         self.met: list[Candidate] = []
+        self.known: list[Candidate] = []  # programmes found by other means, without what comes first
 
     @cached_property
     def gentle(self) -> RobustSearch:
@@ -155,7 +156,7 @@ class CommonSearch:
     def _looked_for(self, search: RobustSearch, objective: Objective, most: float = np.inf) -> list[Candidate]:
         """Of usual spells, and of shorter ones where glass wears so fast that usual ones better it little."""
         limits = objective.limits
-        found = self._worked_out(search.run(objective, most))
+        found = self._worked_out(search.run(objective, most, self.known))
         best = min(found, key=cost_of, default=None)
         shortest = 0.0 if best is None else min(one.minutes for one in without_pressings(best.plan))
         is_asked = limits.short_at_need and shortest <= NEARLY_SHORTEST * limits.shortest
@@ -168,13 +169,11 @@ class CommonSearch:
         """Whether some programme improves on the figure by more than a little."""
         return any(one.score.expected_rms <= LITTLE * objective.rms_before for one in found)
 
-    def near(self, one: Candidate) -> list[Candidate]:
-        """The best of its kind near a programme that was found by other means, where it can be worked and time is left."""
-        if self.refiner.clock.is_over:
-            return []
+    def begin_with(self, one: Candidate) -> None:
+        """Know the best of its kind near a programme that was found by other means, where it can be worked."""
         done = self.gentle.refined(self.refiner, replace(one, plan=one.plan[len(self.opening) :]))
-        can_be_worked = without_pressings(done.plan) and is_workable(self.refiner, self.gentle.gentle, done)
-        return [replace(done, plan=(*self.opening, *done.plan))] if can_be_worked else []
+        if without_pressings(done.plan) and is_workable(self.refiner, self.gentle.gentle, done):
+            self.known.append(done)
 
     def _worked_out(self, found: Found) -> list[Candidate]:
         self.met += [replace(one, plan=(*self.opening, *one.plan)) for one in found.met]
@@ -223,11 +222,13 @@ class SearchSchedule:
         """Strokes of the repertoire, and what a handbook would do."""
         search = CommonSearch(self.problem, opening, self.progress)
         done.common.append(search)
-        done.candidates += search.programmes(search.refiner.objective)
-        self.pool.candidates += search.met
         if done.handbook is None:
             done.handbook = self._handbook(opening, search.gentle)
-            done.candidates += [done.handbook[1], *search.near(done.handbook[1])] if done.handbook else []
+            if done.handbook is not None:
+                done.candidates.append(done.handbook[1])
+                search.begin_with(done.handbook[1])
+        done.candidates += search.programmes(search.refiner.objective)
+        self.pool.candidates += search.met
         self.pool.evaluations += search.refiner.evaluations
 
     def _handbook(self, opening: Plan, search: RobustSearch) -> tuple[Complaint, Candidate] | None:
