@@ -213,20 +213,31 @@ class Screen:
         self.page.set_default_timeout(WAIT)
         self.complaints: list[str] = []
         self.asked: list[str] = []
+        self.unanswered: dict[Any, str] = {}
         self.page.on("console", self._said)
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.page.on("request", self._asks)
+        for end in ("requestfinished", "requestfailed"):
+            self.page.on(end, lambda request: self.unanswered.pop(request, None))
 
     def _said(self, message: Any) -> None:
         if message.type in ("error", "warning"):
             self.complaints.append(message.text)
+
+    def _asks(self, request: Any) -> None:
+        self.asked.append(request.url)
+        self.unanswered[request] = request.url
 
     def go(self, path: str) -> Any:
         """To a view, until it can be used."""
         try:
             self.page.goto(self.served.address(path))
         except self.late as error:
-            raise AssertionError(f"{path}: not there; {self.asked[-5:]}\n{self.served.what_it_does()}") from error
+            again: dict[str, Any] = dict.fromkeys(self.unanswered.values(), "no answer")
+            for url in again:
+                with suppress(OSError):
+                    again[url] = fetch(url)[0]
+            raise AssertionError(f"{path}: not there; asked again: {again}\n{self.served.what_it_does()}") from error
         return self.ready()
 
     def reload(self) -> Any:
