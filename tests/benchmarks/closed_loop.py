@@ -20,6 +20,7 @@ from __future__ import annotations
 import argparse
 import tempfile
 import time
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import partial
 from pathlib import Path
@@ -108,11 +109,23 @@ def independent_loop(seed: int, minutes: float = 60.0, sessions: int = 6, option
 
 
 def advised(state: PresentState, minutes: float) -> Proposal:
-    """What a person works: the proposed programme, or that of any stroke where no common one betters the figure."""
+    """What a person works: the proposed programme, or that of any stroke where no common one betters the figure; as far as
+    the proposal says that it should be tested first."""
     proposal = propose(state.bench, minutes=minutes, **state.arguments)
-    if proposal.programme.spells:
-        return proposal
-    return propose(state.bench, limits=usual_limits(minutes=minutes, repertoire=ANY), **state.arguments)
+    if not proposal.programme.spells:
+        proposal = propose(state.bench, limits=usual_limits(minutes=minutes, repertoire=ANY), **state.arguments)
+    return proposal if proposal.early.test_after is None else replace(proposal, programme=begun(proposal))
+
+
+def begun(proposal: Proposal) -> Programme:
+    """A programme as far as it is worked before the first test."""
+    left, spells = proposal.early.test_after or 0.0, []
+    for spell in proposal.programme.spells:
+        minutes = spell.minutes if spell.is_press else min(spell.minutes, left)
+        left -= 0.0 if spell.is_press else minutes
+        if minutes > 0.0:
+            spells.append(spell.model_copy(update={"minutes": round(minutes, 1)}))
+    return Programme(spells=tuple(spells))
 
 
 ROUND = ("true_m", "known_m", "known_band_m", "measured_m", "predicted_m", "band_m", "minutes")

@@ -26,6 +26,9 @@ from wearsim.wear.state import State
 
 # Between two looks at the figure, about: of the line, of a draw [min]. Between looks the figure goes evenly.
 STEP, DRAWN_STEP = 2.0, 5.0
+RISK, WORTH_STOPPING = 1.1, 0.7
+"""A programme is tested on the way where the upper end of the RMS band grows by more than this factor, and not later than
+after this share of it [1]. Judgements."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,9 +55,32 @@ class EarlyStop:
     rms_band: Floats | None = None
     edge_roll_band: Floats | None = None
 
+    @property
+    def test_after(self) -> float | None:
+        """Minutes after which to test first [min]: up to there the band's upper end is no higher than it is before.
+
+        None where it rises by little to the end, where little would be left to work, and where there is no band.
+        """
+        if self.rms_band is None or self.rms_band[-1, 1] <= RISK * self.rms_band[0, 1]:
+            return None
+        safe = self.minutes[max(1, int(np.argmax(self.rms_band[:, 1] > self.rms_band[0, 1])) - 1)]
+        return float(np.ceil(safe)) if safe <= WORTH_STOPPING * self.minutes[-1] else None
+
+    @property
+    def advice(self) -> tuple[str, ...]:
+        """A sentence where the whole programme might leave the figure clearly worse: when to stop and test first."""
+        if self.test_after is None or self.rms_band is None:
+            return ()
+        before, after = self.rms_band[0, 1], self.rms_band[:, 1].max()
+        return (
+            f"test before you work all of it: the RMS, at most {before * 1e9:.0f} nm now, may become {after * 1e9:.0f} nm. "
+            f"Stop after {self.test_after:.0f} minutes, test and record: that shows how fast your glass wears",
+        )
+
     def to_json(self) -> dict[str, Any]:
-        """One object: lists over the minutes, bands where there are any as pairs."""
-        result = {
+        """One object: lists over the minutes, bands where there are any as pairs, minutes after which to test or null."""
+        result: dict[str, Any] = {
+            "test_after_minutes": self.test_after,
             "minutes": self.minutes.tolist(),
             "time_s": (60.0 * self.minutes).tolist(),
             "surface_rms_m": self.rms.tolist(),

@@ -29,7 +29,7 @@ from wearsim.decide.reasons import (
 )
 from wearsim.decide.repertoire import is_allowed
 from wearsim.decide.response_search import SearchProgress
-from wearsim.decide.search import Searched, SearchSchedule
+from wearsim.decide.search import SHORT, Searched, SearchSchedule
 from wearsim.decide.search_problem import ProposalProblem
 from wearsim.decide.stroke_library import StrokeSpec
 from wearsim.decide.trade_off import TradeOff, looked_into, trade_off
@@ -50,6 +50,9 @@ SPREAD_AFTER_SESSION = 0.25
 ENGINE_ERROR = 0.01
 # Programmes that are worked at full accuracy before the best by that is chosen.
 MOST_PREDICTED = 6
+
+# A short trial may leave this factor of the present RMS [1]. A judgement.
+HARMLESS = 1.02
 
 # The mirror is turned by a fifth of a turn between spells (common practice, no source) [rad].
 TURN = 0.4 * np.pi
@@ -174,7 +177,8 @@ class _Proposing(ProposalProblem):
         advice = (*edge_advice(outcome, limits, self.bench.light.wavelength), *lower_floor_advice(self, limits, floor))
         later, no_more = self._later(programme, outcome, sessions)
         least = max(floor, self._least(outcome)) if programme.spells else 0.0
-        choices = self._choices(searched, programme, least)
+        choices, early = self._choices(searched, programme, least), self._early(programme)
+        advice = (*early.advice, *advice)
         if programme.spells:
             advice = (*what_limits(self, limits, choices[0].candidate, searched.uncommon), *advice)
         return Proposal(
@@ -189,7 +193,7 @@ class _Proposing(ProposalProblem):
             share=self.share(outcome),
             reason=reason,
             advice=advice,
-            early=self._early(programme),
+            early=early,
             later=later,
             limits=limits,
             pressings=self._uncertain.pressings(self.bench, programme),
@@ -275,7 +279,8 @@ class _Proposing(ProposalProblem):
         return self._good.verdict == "yes"
 
     def _for_none(self, ordered: list[Candidate], uncommon: Candidate | None) -> str:
-        return reason_for_none(self.objective.rms_before, ordered, uncommon, self.belief, self.start.not_round)
+        rms, measured = self.objective.rms_before, self.measured
+        return reason_for_none(rms, ordered, uncommon, self.belief, self.start.not_round, measured)
 
     def _to_stop(self, outcome: Outcome | None) -> str:
         return reason_to_stop(self._good, self.objective.rms_before, outcome, self.start.not_round)
@@ -297,15 +302,19 @@ class _Proposing(ProposalProblem):
 
         stopped = self.objective.rms_before
         found = beside(self.bench, proposed, better, searched.handbook, searched.uncommon, promised, stopped)
-        trial = None if plan or self.is_certain or searched.handbook is not None else self._trial()
+        trial = None if plan or self.is_certain else self._trial()
         return found if trial is None else (*found, alternative(TRIAL, trial, self.bench, promised))
 
     def _trial(self) -> Candidate | None:
-        """The stroke that keeps a sphere, as short as a spell may be: to learn from."""
+        """The stroke that keeps a sphere, as short as a spell may be, and shorter where that would harm: to learn from."""
         strokes = (StrokeSpec(top, self.bench.laps[0].name, "one-third", 1.0 / 3.0) for top in self.limits.pieces)
-        allowed = (one for one in strokes if is_allowed(one, self.bench, self.limits))
-        tried = (self.for_figures().attempt((PlannedSpell(one, self.limits.shortest),)) for one in allowed)
-        return next((one for one in tried if one is not None), None)
+        allowed = [one for one in strokes if is_allowed(one, self.bench, self.limits)]
+        lengths = {self.limits.shortest: None, min(SHORT, self.limits.shortest): None}
+        tried = [self.for_figures().attempt((PlannedSpell(one, minutes),)) for minutes in lengths for one in allowed]
+        found = [one for one in tried if one is not None]
+        least = min((one.score.expected_rms for one in found), default=0.0)
+        harmless = max(HARMLESS * self.objective.rms_before, least)
+        return next((one for one in found if one.score.expected_rms <= harmless), None)
 
     def share(self, outcome: Outcome) -> float:
         """Share of the error that it removes [1]."""

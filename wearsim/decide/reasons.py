@@ -26,7 +26,7 @@ from wearsim.wear.warnings import EDGE_AT_WORST, EDGE_LIMIT_WAVES
 NOTHING_LEFT = 0.1e-9
 # A programme must lower the expected figure error by this share to be worth the walk to the barrel. A judgement.
 WORTHWHILE = 0.05
-TRIAL = "A short trial, recorded, shows how fast glass wears and how stiff the pitch is, even where it improves nothing"
+TRIAL = "The short trial below, recorded, shows how fast glass wears and how stiff the pitch is, even if it improves nothing"
 # A floor above this share of the start figure, and above this height, is bad. Judgements.
 BAD_SHARE, BAD_HEIGHT = 0.25, 10e-9
 # A change is worth naming when it takes the floor below this share of what it was. A judgement.
@@ -61,16 +61,16 @@ def share_words(share: float, band: Floats | None) -> str:
 
 def reason_for_none(
     rms_before: float, best: list[Candidate], uncommon: Candidate | None, belief: Belief,
-    not_round: NotRound | None = None,
+    not_round: NotRound | None = None, measured: float = 0.0,
 ) -> str:  # fmt: skip
     """Why nothing is proposed, from the RMS figure error at the start [m] and what the search ended with.
 
-    ``uncommon`` is the best of any stroke, where that was looked for.
+    ``uncommon`` is the best of any stroke, where that was looked for; ``measured`` the uncertainty of the figure [m].
     """
     said = _for_none(rms_before, best, belief, not_round)
     if uncommon is None or uncommon.score.expected_rms >= (1.0 - WORTHWHILE) * rms_before:
         return said
-    rms = uncommon.score.expected_rms
+    rms = np.hypot(uncommon.score.expected_rms, measured)
     return f"{said}. With less usual strokes allowed (--repertoire any), {rms * 1e9:.0f} nm RMS could be reached"
 
 

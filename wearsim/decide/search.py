@@ -52,7 +52,7 @@ NEARLY_SHORTEST = 1.5
 SLACK = 2.0
 # Mixes of so many spells of any stroke that are refined where these are only shown beside common ones. A judgement, for
 # the time it takes.
-FEW = {1: 1, 2: 1}
+FEW = {1: 3, 2: 1}
 # Lengths of the grid of all strokes, where the constants are uncertain.
 GRID_STEPS = 5
 
@@ -214,7 +214,7 @@ class SearchSchedule:
         least = min((one.score.expected_rms for one in done.candidates), default=np.inf)
         asked = problem.limits.repertoire == COMMON and problem.limits.beyond
         if asked and not self.pool.is_late() and least > LITTLE * problem.objective.rms_before:
-            done.uncommon = self._uncommon(_bar(done.candidates))
+            done.uncommon = self._uncommon(min(map(cost_of, done.candidates), default=np.inf))
         self.pool.seconds = monotonic() - began
         return done
 

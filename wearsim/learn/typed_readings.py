@@ -198,7 +198,7 @@ def slips(path: Path, file: Path, rows: Rows, source: str) -> dict[tuple[int, in
     """
     found = {
         (i, j): NOT_A_NUMBER for i, row in enumerate(rows) for j, cell in enumerate(row)
-        if cell.strip() and _number(cell).startswith('"')
+        if cell.strip(" +-.,") and _number(cell).startswith('"')  # a number may begin with a point
     }  # fmt: skip
     windows = range(len(rows[0])) if rows else range(0)
     shared = [j for j in windows if all(row[j].strip() and (i, j) not in found for i, row in enumerate(rows))]

@@ -115,8 +115,7 @@ class AfterwardsView:
             session = await self.mirror.keep_session()
         except WearsimError as error:
             field = self.fields.get(str(getattr(error, "key", "")).removeprefix("session."))
-            parts.refuse(error, field, client)
-            return
+            return parts.refuse(error, field, client)
         repeated = session["repeated"]
         wrong = f" Its readings are the same as {repeated}. Wrong sheet? Undo it under History." if repeated else ""
         parts.tell(f"Session {session['number']} is recorded.{wrong}", client)

@@ -12,16 +12,9 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from wearsim.bench import personal_units
 from wearsim.bench.bench import Bench
 from wearsim.bench.input_errors import parse_toml
-from wearsim.bench.personal_units import (
-    height_text,
-    height_unit,
-    read_heights_in,
-    room_temperature,
-    surface_unit,
-    temperature_unit,
-)
 from wearsim.bench.programme import Programme
 from wearsim.bench.toml_io import dump_programme, load_bench, programme_from_table, spell_shares
 from wearsim.bench.units import length_unit, round_unit, with_unit
@@ -85,7 +78,7 @@ def warm_up_strokes() -> None:
 def on_bench(path: Path, function: Callable[..., Any], *arguments: Any, **more: Any) -> Any:
     """A function of a mirror's folder, called with heights written in the unit that its bench remembers."""
     light = load_bench(path / BENCH).light
-    read_heights_in(surface_unit(light.surface_unit or "nm", light.wavelength))
+    personal_units.read_heights_in(personal_units.surface_unit(light.surface_unit or "nm", light.wavelength))
     return function(path, *arguments, **more)
 
 
@@ -108,7 +101,7 @@ def surface(path: Path, file: Path, rows: list[list[str]], source: str, is_recor
     bench, sheet, reduction = _reduced(path, file, rows, source)
     folder = open_folder(path)
     known = known_figure(folder, state_of(path)) if is_recorded and recalled(folder) else None
-    unit, high = length_unit(bench), height_unit(reduction.surface_pv)
+    unit, high = length_unit(bench), personal_units.height_unit(reduction.surface_pv)
     rms = f"{high.number(reduction.surface_rms)} \u00b1 {high.text(reduction.surface_rms_sigma)}"
     advice = when_to_stop(reduction, length=round_unit(unit).text)
     return {
@@ -149,7 +142,7 @@ def choices(path: Path, limits: dict[str, Any], *, progress: Any) -> None:
 
     def told(name: str, stage: str, best: float) -> None:
         seen.append(best)  # each round of the search counts from its own start
-        progress("stage", f"{name}: {stage}", height_text(min(seen)))
+        progress("stage", f"{name}: {stage}", personal_units.height_text(min(seen)))
 
     given = {"on_top": TOPS[limits["top"]], "repertoire": limits.get("strokes") or COMMON}
     asked = usual_limits(minutes=limits["minutes"], spells=limits["spells"], **given)
@@ -211,11 +204,9 @@ def keep_session(
 ) -> dict[str, Any]:
     """Record a session and the readings after it; a plain number of the conditions has the unit usual for it."""
     folder = open_folder(path)
-    usual = {
-        "pressed": lambda text: with_unit(text, "s", "min"),
-        "temperature": lambda text: room_temperature(text, temperature_unit(folder.bench)),
-    }
-    given = {key: usual[key](text) if key in usual else text for key, text in conditions.items()}
+    given, unit = dict(conditions), personal_units.temperature_unit(folder.bench)
+    given |= {key: with_unit(given[key], "s", "min") for key in {"pressed"} & set(given)}
+    given |= {key: personal_units.room_temperature(given[key], unit) for key in {"temperature"} & set(given)}
     note = note_from_table({"date": date.today(), **given})
     done = with_minutes(programme_of(programme, folder.bench), minutes, "From the page")
     with typed_file(folder, rows, source) as readings:

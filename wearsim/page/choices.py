@@ -114,7 +114,7 @@ class ChoicesView:
 
     def _programme(self, choice: dict[str, Any]) -> None:
         """What is to be done and the way to the barrel, then what it will do."""
-        parts.says(f"{counted(choice['minutes'], 'minute')} in {counted(len(choice['spells']), 'spell')}", "strong")
+        parts.says(choice["work"], "strong")
         for spell in choice["spells"]:
             parts.says(f"{spell['minutes']:g} min: {spell['title']}, {spell['sizes']}", "strong")
         take, change = partial(take_to_barrel, self.mirror, choice), partial(self._change, choice)

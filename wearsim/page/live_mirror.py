@@ -129,6 +129,7 @@ class LiveMirror:
             return
         try:
             begun = [self.rounds(which)[place].cells for place in self.draft.counted(which)]
+            self.changed.emit("surface" if rows and which not in self.surfaces else "", "")  # it is being worked out
             marks = await self.ask(slips, sheet.file, begun, source)
             is_recorded = which == "rounds" and bool(self.sessions) and not self.is_corrected
             found = await self.ask(calls.surface, sheet.file, rows, source, is_recorded) if rows else {}

@@ -82,7 +82,7 @@ class NewMirror:
                 for question in QUESTIONS:
                     if question not in rest:
                         self._ask(question)
-                parts.says("That is enough to start. The rest have defaults, and can be changed later.", "strong")
+                parts.says("That is enough to start. The rest have defaults, changed later in bench.toml.", "strong")
                 with parts.fold(f"{len(rest) + 1} more questions, if you like: target, glass, tool, pitch"):
                     for question in rest:
                         self._ask(question)

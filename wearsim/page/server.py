@@ -193,8 +193,7 @@ def serve(place: Path, *, share: bool, port: int | None, browse: bool, say: Call
     number = free_port("0.0.0.0" if share else "127.0.0.1", port)
     room = Room(place.resolve(), Desk())
     room.door = Door.shared(number) if share else Door(number)
-    path = f"/mirror/{room.only}/readings" if room.only else "/"
-    link = room.door.link("/" if room.only is None else path)
+    link = room.door.link(f"/mirror/{room.only}/readings" if room.only else "/")
     app = Guard(application(room), room.door)
 
     async def look() -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
+from wearsim.bench.units import counted
 from wearsim.decide.proposal import Proposal
 from wearsim.show.card import card_bytes
 from wearsim.show.card.content import first_pressing, pressing_words
@@ -41,12 +42,15 @@ def headline_words(outcome: Outcome) -> dict[str, str]:
 def predicted_words(bench: Bench, known: dict[str, Any], programme: Programme, outcome: Outcome) -> dict[str, Any]:
     """What a programme is predicted to do; ``known`` as :func:`wearsim.wear.predict.predict` takes it."""
     pressings = Uncertainty(**known).pressings(bench, programme)
+    pressing, minutes = first_pressing(programme, pressings), work_minutes(programme)
+    before = f", the lap pressed for {counted(int(pressing), 'minute')} before" if pressing else ""
     return {
-        **headline_words(outcome), "programme": programme.text, "minutes": work_minutes(programme),
+        **headline_words(outcome), "programme": programme.text, "minutes": minutes,
+        "work": f"{counted(minutes, 'minute')} in {counted(len(programme.spells), 'spell')}{before}",
         "before": numbers_before(outcome).height("surface_rms", unit_for(outcome)),
         "strehl": numbers_after(outcome).text("strehl", "{:.2f}".format), "spells": barrel_spells(bench, programme),
         "first": pressing_words(bench, programme, pressings, by_clock=True) if programme.spells else "",
-        "pressing": first_pressing(programme, pressings),
+        "pressing": pressing,
         "picture": data_address(profiles_figure(bench, outcome)), "warnings": list(outcome.warnings),
     }  # fmt: skip
 

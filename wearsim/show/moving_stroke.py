@@ -123,7 +123,7 @@ def _turning_words(hands: Hands, spell: Spell) -> str:
     if any(hands.spins):
         return counted_turns(hands, spell.duration)
     rounds, turns = turns_by_hand(hands, spell.duration)
-    return f"walk {rounds} round the barrel; give the top piece {turns}"
+    return f"in the whole spell walk {rounds} round the barrel and give the top piece {turns}"
 
 
 def before(spell: dict[str, Any], first: str) -> list[str]:
