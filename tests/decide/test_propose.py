@@ -225,6 +225,18 @@ def test_stopped_early_begins_and_ends_where_it_should() -> None:
     assert early.rms[-1] == pytest.approx(done.outcome.surface_rms, abs=0.05 * span)
 
 
+@pytest.mark.parametrize(
+    ("highest", "minutes"),
+    [((60, 50, 45, 60), None), ((60, 50, 55, 90), None), ((60, 55, 65, 90), 4.0), ((60, 70, 80, 90), 4.0)],
+    ids=["never worse", "only at the end", "halfway", "from the beginning"],
+)
+def test_a_programme_that_may_harm_is_tested_before_it_may(highest: tuple[float, ...], minutes: float | None) -> None:
+    band = 1e-9 * np.array([[20.0, one] for one in highest])
+    early = EarlyStop(np.array([0.0, 4.0, 8.0, 10.0]), band[:, 0], band[:, 0], band, band)
+    assert early.test_after == minutes and early.to_json()["test_after_minutes"] == minutes
+    assert ("Stop after 4 minutes" in " ".join(early.advice)) == (minutes is not None)
+
+
 def test_stopped_early_has_the_band_of_the_prediction() -> None:
     """As many draws by the coarse engine: the band's ends are about those at full accuracy, at the start and at the end."""
     bench, programme, figure_now = (small_bench(True), ring_proposal().programme, ring_figure(small_bench(), DEFAULT))
@@ -365,7 +377,8 @@ def test_where_no_stroke_helps_and_no_textbook_has_one_a_short_trial_is_left(mon
     case = next(one for one in CASES if one.name.startswith("zones"))
     bench = case.bench(spread=True)
     done = ws.propose(bench, start=case.start(bench), minutes=90.0, draws=0)
-    assert not done.programme.spells and "A short trial, recorded" in done.reason
+    assert not done.programme.spells and "The short trial below, recorded" in done.reason
     (trial,) = done.choices
     (spell,) = trial.candidate.plan
-    assert (trial.name, spell.stroke.kind, spell.minutes) == (TRIAL, "one-third", USUAL_SHORTEST)
+    assert (trial.name, spell.stroke.kind) == (TRIAL, "one-third") and spell.minutes in (search.SHORT, USUAL_SHORTEST)
+    assert trial.candidate.score.expected_rms <= 1.03 * done.stopped_rms
