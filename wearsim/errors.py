@@ -92,6 +92,8 @@ class TipsOffError(InputError):
         Largest centre offset that would not [m].
     file : str or Path, optional
         The programme's file.
+    note : str
+        What may be the cause, after the message.
     length : callable, optional
         Writes a length [m] in the unit of the bench's file; in millimetres unless given.
     """
@@ -104,10 +106,11 @@ class TipsOffError(InputError):
         *,
         file: str | Path | None = None,
         length: Callable[[float], str] = _millimetres,
+        note: str = "",
     ) -> None:
         super().__init__(
             f"the top piece tips off at an offset of {length(offset)} between the centres; "
-            f"the largest without tipping is {length(largest)}",
+            f"the largest without tipping is {length(largest)}{note}",
             file=file,
             key=f"spell {spell}",
         )
@@ -115,9 +118,9 @@ class TipsOffError(InputError):
         self.offset = offset
         self.largest = largest
 
-    def in_unit(self, length: Callable[[float], str], file: str | Path | None) -> TipsOffError:
+    def in_unit(self, length: Callable[[float], str], file: str | Path | None, note: str = "") -> TipsOffError:
         """The same of a programme's file, its lengths [m] as `length` writes them."""
-        return TipsOffError(self.spell, self.offset, self.largest, file=file, length=length)
+        return TipsOffError(self.spell, self.offset, self.largest, file=file, length=length, note=note)
 
 
 class StoreError(InputError):

@@ -9,9 +9,11 @@ of its defaults.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any, NamedTuple, get_args
+from types import MappingProxyType
+from typing import Annotated, Any, ClassVar, NamedTuple, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 from pydantic.fields import FieldInfo
@@ -310,8 +312,12 @@ class DefaultUsed(NamedTuple):
 
 
 class InputTable(BaseModel):
-    """A table of a bench or of a programme."""
+    """A table of a bench or of a programme.
 
+    ``also_called``: which key is meant by a word that the tables of answers have for it.
+    """
+
+    also_called: ClassVar[Mapping[str, str]] = MappingProxyType({})
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 

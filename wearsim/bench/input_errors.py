@@ -7,9 +7,10 @@ import os
 import re
 import stat
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, BinaryIO, TypeVar
 
 from pydantic import ValidationError
@@ -156,8 +157,11 @@ def nearest_word(word: str, allowed: Iterable[str]) -> str:
     return ("one of " * (len(words) > 1) + ", ".join(words)) if words else "none"
 
 
-def check_keys(table: dict[str, Any], allowed: Iterable[str], file: Path | None, prefix: str = "") -> None:
-    """Refuse keys that are not among the allowed ones.
+def check_keys(
+    table: dict[str, Any], allowed: Iterable[str], file: Path | None, prefix: str = "",
+    also: Mapping[str, str] = MappingProxyType({}),
+) -> None:  # fmt: skip
+    """Refuse keys that are not among the allowed ones; ``also``: which of them is meant by another word.
 
     Raises
     ------
@@ -167,7 +171,9 @@ def check_keys(table: dict[str, Any], allowed: Iterable[str], file: Path | None,
     words = list(allowed)
     for key in table:
         if key not in words:
-            raise InputError("unknown key", file=file, key=prefix + key, expected=nearest_word(key, words))
+            raise InputError(
+                "unknown key", file=file, key=prefix + key, expected=nearest_word(also.get(key, key), words)
+            )
 
 
 def read_table(model: type[_Table], table: Any, prefix: str, file: Path | None, folder: Path | None = None) -> _Table:
@@ -187,7 +193,7 @@ def read_table(model: type[_Table], table: Any, prefix: str, file: Path | None, 
     """
     if not isinstance(table, dict):
         raise InputError("not a table", file=file, key=prefix, value=table, expected=f"a table [{prefix}]")
-    check_keys(table, model.model_fields, file, prefix + ".")
+    check_keys(table, model.model_fields, file, prefix + ".", model.also_called)
     try:
         return model.model_validate(table, context={**FROM_FILE, "folder": folder})
     except ValidationError as error:

@@ -175,8 +175,9 @@ class Lap(InputTable):
         sizes = f"{1e3 * self.facet:.4g} mm facets in {1e3 * self.pitch_thickness:.4g} mm of pitch"
         minutes = _about(factor * self.relaxation_time / 60.0)
         return (
-            f"this is for 25 mm facets in 5 mm of pitch; squeeze flow makes it {times} for {sizes}: relaxation_time = "
-            f'"{minutes} min"'
+            "this value, which wearsim uses, is for 25 mm facets in 5 mm of pitch; "
+            f"for {sizes} squeeze flow makes it {times}. "
+            f'To use that, set relaxation_time = "{minutes} min" yourself'
         )
 
     @model_validator(mode="before")

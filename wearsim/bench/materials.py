@@ -94,8 +94,8 @@ def _pick(model: type[_Table], name: str, key: str, file: str) -> _Table:
     if proper not in tables:
         known = {**{one: one for one in tables}, **_other_names(file)}
         close = difflib.get_close_matches(_plain(name), known, n=1, cutoff=0.6)
-        expected = nearest_word(known[close[0]], tables) if close else nearest_word(name, tables)
-        raise InputError(f"unknown {key}", key=key, value=name, expected=expected)
+        expected = nearest_word(known[close[0]], tables) if close else f"one of {', '.join(_called(tables))}"
+        raise InputError(f'unknown {key} "{name}"', key=key, expected=expected)
     return read_table(model, tables[proper], proper, configs_folder() / file)
 
 
@@ -135,7 +135,10 @@ def pitch(name: str) -> Pitch:
 
 def called(piece: str) -> tuple[str, ...]:
     """The same, each with what people also call it in brackets."""
-    tables = _tables(f"{piece}.toml")
+    return _called(_tables(f"{piece}.toml"))
+
+
+def _called(tables: dict[str, Any]) -> tuple[str, ...]:
     return tuple(
         f"{name} ({', '.join(table['also'])})" if table.get("also") else name for name, table in tables.items()
     )

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import model_validator
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.fields import Angle, DefaultUsed, Extent, Force, InputTable, Name, choice, default, extent, number
-from wearsim.bench.units import length_unit
+from wearsim.bench.units import counted, length_unit
 from wearsim.errors import InputError
 
 LONGEST_SPELL = 10_000.0
@@ -149,6 +150,7 @@ class Spell(InputTable):
         Name of the lap; None: the first.
     """
 
+    also_called = MappingProxyType({"side": "side_sweep", "off_centre": "side_overhang", "off_center": "side_overhang"})
     on_top: Annotated[Literal["tool", "mirror"], *choice("tool", "mirror")] = default("tool", "the lap on the glass")
     stroke: Annotated[str, *choice(*STROKES)]
     length: Annotated[Extent, *extent(least=1e-4)] | None = None
@@ -169,6 +171,16 @@ class Spell(InputTable):
     def is_press(self) -> bool:
         """Whether it is cold pressing: at rest, under the top piece's weight alone."""
         return self.stroke == "press"
+
+    @property
+    def taken_as_diameters(self) -> str:
+        """That a plain number of 1 or more was taken as so many diameters; empty where there is none."""
+        sizes = ((key, getattr(self, key)) for key in SIZE_KEYS[:3])
+        return "".join(
+            f"; {key} = {size.value:g} was taken as {counted(size.value, 'diameter')} of the mirror, because it has no unit"
+            for key, size in sizes
+            if size is not None and size.relative and size.value >= 1.0
+        )
 
     @property
     def duration(self) -> float:

@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 
 _WORD_AND_UNIT = re.compile(r"\s*[\w.-]+\s*=\s*(-?[\d./]+(?:\s+\d+/\d+)?\s*[A-Za-z\u00b0%\"'][^#]*?)\s*(?:#.*)?$")
+_FRACTION = re.compile(r"\s*[\w.-]+\s*=\s*((?:\d+[ -]+)?\d+/\d+)\s*$")
 _BARE_WORD = re.compile(r"\s*([\w.-]+)\s*=\s*([A-Za-z][^\"'#\[\]{}]*?)\s*(?:#.*)?$")
 _NO_EQUALS = re.compile(r"\s*[A-Za-z_][\w-]*\s+[\"'\[\d]")
 _TWO_NUMBERS = re.compile(r"[\d.]\s+[-+]?[\d.]")
@@ -60,6 +61,8 @@ def _in_line(line: _Line, following: _Line | None) -> str | None:
         return None if body.endswith("]") else f"a ] is missing at the end of line {line.number}"
     if "=" not in body:
         return f"an = is missing on line {line.number}" if _NO_EQUALS.match(body) else None
+    if (fraction := _FRACTION.match(body)) is not None:
+        return f'quotation marks and a unit are missing on line {line.number}: write "{fraction[1]} in"'
     if (unquoted := _WORD_AND_UNIT.match(body)) is not None:
         quoted = f'"{unquoted[1].strip(chr(34))}"'
         where = f"quotation marks are missing on line {line.number}"

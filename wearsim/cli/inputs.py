@@ -208,8 +208,10 @@ def sheet_of(bench: Bench) -> Path:
     return sheet.relative_to(here) if sheet.is_relative_to(here) else sheet
 
 
-def here_or_in(folder: Path, path: Path | None) -> Path | None:
+def here_or_in(folder: Path, path: Path | None, *, is_readings: bool = False) -> Path | None:
     """A file to read into a mirror's folder: from the current directory, or else in that folder.
+
+    ``is_readings``: where they come from is said if they are not there.
 
     Raises
     ------
@@ -221,7 +223,8 @@ def here_or_in(folder: Path, path: Path | None) -> Path | None:
     inside = folder / path
     if not os.path.lexists(inside):
         expected = f"an existing file, from the current directory or in {folder} ({inside})"
-        raise InputError("no such file", file=path, expected=f"{expected}{sheet_hint(folder, '; {}')}")
+        hint = sheet_hint(folder, "; {}") if is_readings else ""
+        raise InputError("no such file", file=path, expected=f"{expected}{hint}")
     return inside
 
 
@@ -232,14 +235,19 @@ def sheet_hint(folder: Path, form: str) -> str:
 
 
 def name_record(
-    messages: Messages, folder: Path, worked: tuple[object, ...], pressings: Mapping[str | None, float]
+    messages: Messages, folder: Path, worked: tuple[object, ...], bench: Bench, pressings: Mapping[str | None, float]
 ) -> None:
     """Name ``record`` as the next command, with what it takes and where that comes from; pressings in seconds."""
     from wearsim.show.text import paragraph
 
     minutes = sum(pressings.values()) / 60.0
     if minutes > 0.0:
-        messages.info(f'When you record it, add --pressed "{minutes:.0f} min", or for how long you really pressed.')
+        flows = max(bench.relaxation_time_at(bench.lap(lap)) for lap in pressings) / 60.0
+        messages.info(paragraph(
+            f"Press the lap first for about {minutes:.0f} min: at this temperature the pitch takes {flows:.0f} min to lose "
+            "two thirds of a misfit. After less pressing it fits less well, and the result is less certain. When you record "
+            f'the session, add --pressed "{minutes:.0f} min", or for how long you really pressed.'
+        ))  # fmt: skip
     if hint := sheet_hint(folder, "After the session {}."):
         messages.info(paragraph(hint))
     messages.next("record", folder, *worked, "--readings", "after.toml")

@@ -115,6 +115,10 @@ def _usage(error: Exception, arguments: Sequence[str]) -> int:
         message = f"{head}{_value_given(error, arguments)}expected {_in_plain_words(expected)}"
     context = getattr(error, "ctx", None)
     where = context.command_path if context is not None else "wearsim"
+    if where == "wearsim" and message.startswith("No such option"):
+        message = (
+            f"{message.rstrip('.')}: put options after the command, as in wearsim propose bench.toml {arguments[0]}"
+        )
     Messages().fail(f"{message.rstrip('.')} (see {where} --help)")
     return 2
 

@@ -180,6 +180,7 @@ def _answer(question: Question, answers: Answers, before: Any) -> Any:
     """One answer, checked by making the bench of all answers so far; None for going back."""
     from wearsim.bench.materials import called
     from wearsim.learn.new_folder import fresh_folder, offered
+    from wearsim.show.text import paragraph
 
     def check(text: str) -> Any:
         if text.strip().lower() in GO_BACK:
@@ -191,6 +192,9 @@ def _answer(question: Question, answers: Answers, before: Any) -> Any:
             raise typer.BadParameter(str(error)) from None
         return value
 
-    hint = ", ".join(called(question.choices)) if question.choices else question.why.rstrip(".")
+    why = question.why.rstrip(".")
+    choices = ", ".join(called(question.choices)) if question.choices else ""
+    hint = f"{choices}. {why}" if question.key == "pitch" else choices or why
     shown = offered(answers, question) if before is None else str(before)
-    return typer.prompt(f"{question.words} ({hint})", shown, value_proc=check, err=True)
+    words = f"{question.words} ({hint})" + (f" [{shown}]" if shown else "")
+    return typer.prompt(paragraph(words), shown, show_default=False, value_proc=check, err=True)

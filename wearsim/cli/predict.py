@@ -14,6 +14,7 @@ from wearsim.cli.options import PLOTS, BenchPath, DryRun, EngineChoice, Options,
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
+    from wearsim.cli.terminal import Messages
     from wearsim.wear.expected_readings import ReadingsAfter
     from wearsim.wear.outcome import Outcome
 
@@ -68,7 +69,7 @@ def command(
             [outcome_text(pieces, work, outcome, options.verbose), *([expected_text(pieces, own)] if own else [])]
         ),
         figure=lambda: outcome_figure(pieces, work, outcome),
-        figures={shadows: lambda: predicted_shadows(pieces, outcome)},
+        figures={shadows: lambda: predicted_shadows(pieces, _smooth(pieces, work, outcome, known))},
         files={filled: lambda part: part.write_bytes(_card(pieces, work, outcome, after, str(card), known))},
         write=write,
         warnings=outcome.warnings,
@@ -76,10 +77,40 @@ def command(
     if filled is None:
         messages.nothing_to_write("the programme has no spells", card)
     messages.cautions()
+    _say_what_is_uncommon(messages, pieces, work, outcome)
     if filled is None or not bench.is_dir():
         messages.next("compare", bench, "--programme", programme)
     else:
-        inputs.name_record(messages, bench, ("--programme", programme), pressings_before(pieces, work, **known))
+        pressings = pressings_before(pieces, work, **known)
+        inputs.name_record(messages, bench, ("--programme", programme), pieces, pressings)
+
+
+def _smooth(bench: Bench, programme: Programme, outcome: Outcome, known: dict[str, Any]) -> Outcome:
+    """The outcome as shadows need it, which show slopes: without the rings that the radial engine's offsets leave."""
+    from wearsim.wear.accuracy import SMOOTH
+    from wearsim.wear.predict import predict
+
+    return predict(bench, programme, draws=0, accuracy=SMOOTH, **known) if outcome.engine == "radial" else outcome
+
+
+def _say_what_is_uncommon(messages: Messages, bench: Bench, programme: Programme, outcome: Outcome) -> None:
+    """What ``propose`` would not have tried, and where the conic goes another way than is commonly said."""
+    from wearsim.decide.repertoire import is_said_to_deepen, why_uncommon
+    from wearsim.show.text import paragraph
+
+    for number, spell in enumerate(programme.spells, start=1):
+        if why := why_uncommon(spell, bench):
+            messages.info(paragraph(
+                f"Spell {number} is not among the common strokes that propose tries (docs/theory/search.md): {why}. "
+                "propose --repertoire any tries every stroke."
+            ))  # fmt: skip
+    before, after = outcome.numbers_before.conic_fit, outcome.numbers.conic_fit
+    if after > before > bench.mirror.conic and any(is_said_to_deepen(spell, bench) for spell in programme.spells):
+        messages.info(paragraph(
+            "The conic constant moves away from the target, although long strokes with the mirror on top are said to "
+            "deepen it: here they do so from about 0.6 of the diameter on. Why, and how far that can be trusted: "
+            "docs/validation.md, \"Mirror on top: 0.26 D leaves almost a sphere\"."
+        ))  # fmt: skip
 
 
 def _card(

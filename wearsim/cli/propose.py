@@ -16,6 +16,7 @@ from wearsim.errors import CouldNotError, InputError
 if TYPE_CHECKING:
     from wearsim.bench.bench import Bench
     from wearsim.cli.terminal import Messages
+    from wearsim.decide.choice import Alternative
     from wearsim.decide.proposal import Proposal
     from wearsim.wear.expected_readings import ReadingsAfter
 
@@ -29,6 +30,17 @@ class OnTopChoice(StrEnum):
     tool = "tool"
     mirror = "mirror"
     either = "either"
+
+
+class ChoiceName(StrEnum):
+    """A row of the table of choices."""
+
+    best = "best"
+    one_spell = "one-spell"
+    tool_only = "tool-only"
+    textbook = "textbook"
+    trial = "trial"
+    uncommon = "uncommon"
 
 
 TOPS = {OnTopChoice.tool: ("tool",), OnTopChoice.mirror: ("mirror",), OnTopChoice.either: ("tool", "mirror")}
@@ -67,6 +79,10 @@ TradeOffOption = Annotated[
         "--trade-off", help="Include in --json the results for fewer minutes and spells; --plot always shows them."
     ),
 ]
+Choose = Annotated[
+    ChoiceName | None,
+    typer.Option("--choose", help="Row of the table of choices to take instead of the proposed programme."),
+]
 Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help="File for the programme: .toml.")]
 
 
@@ -74,7 +90,7 @@ def command(
     bench: BenchPath, options: Options, minutes: Minutes = 60.0, spells: Spells = 3, shortest: Shortest = None,
     edge_limit: EdgeLimit = 0.125, on_top: OnTopOption = None, rate: Rate = None,
     repertoire: RepertoireOption = "common", aim: Aim = 0.95, sessions: Sessions = 1,
-    time_limit: TimeLimit = None, draws: BandDraws = 32, output: Output = None, card: Card = None,
+    time_limit: TimeLimit = None, draws: BandDraws = 32, choose: Choose = None, output: Output = None, card: Card = None,
     trade_off: TradeOffOption = False, dry_run: DryRun = False, workers: Workers = None,
 ) -> None:  # fmt: skip
     """What stroke flattens this?
@@ -100,7 +116,7 @@ def command(
         return options.list_files([inputs.check_inputs(bench), inputs.kept_proposal_file(bench), output, card])
     pieces, known = inputs.read_known(bench, messages)
     kept = inputs.kept_proposal_file(bench)
-    from wearsim.decide.propose import propose
+    from wearsim.decide.propose import propose, with_programme
     from wearsim.show.expected_readings import expected_text
     from wearsim.show.proposal import proposal_figure, proposal_text
     from wearsim.wear.expected_readings import expected_after
@@ -112,6 +128,8 @@ def command(
             pieces, limits=limits, sessions=sessions, time_limit=time_limit,
             with_trade_off=trade_off or options.plot is not None, aim=aim, progress=progress, **drawn,
         )  # fmt: skip
+        if choose is not None:
+            proposal = with_programme(pieces, proposal, _chosen(proposal, choose), **drawn)
         after = expected_after(pieces, proposal.programme, proposal.outcome, for_card=card is not None, **drawn)
     messages.defaults(pieces, belief=inputs.learned(known))
     own = after if after is not None and after.is_own else None
@@ -126,7 +144,20 @@ def command(
     if not proposal.programme.spells:
         messages.nothing_to_write("nothing is proposed", output, card)
     messages.cautions()
-    _name_next(messages, bench, proposal, output, card)
+    _name_next(messages, bench, pieces, proposal, output, card)
+
+
+def _chosen(proposal: Proposal, name: ChoiceName) -> Alternative:
+    """The row of the table of choices with this name."""
+    from wearsim.decide.choice import ANY_STROKE, BEST, HANDBOOK, ONE_SPELL, TOOL_ONLY, TRIAL
+
+    rows = dict(zip(ChoiceName, (BEST, ONE_SPELL, TOOL_ONLY, HANDBOOK, TRIAL, ANY_STROKE), strict=True))
+    there = {one.name: one for one in proposal.choices}
+    if rows[name] not in there:
+        names = [one.value for one in ChoiceName if rows[one] in there]
+        expected = f"one of {', '.join(names)}" if names else "no --choose: there is nothing else to take"
+        raise InputError("not in the table of choices this time", key="--choose", value=name.value, expected=expected)
+    return there[rows[name]]
 
 
 def files_of(
@@ -140,8 +171,19 @@ def files_of(
         ending = card.suffix
         files[card] = lambda part: part.write_bytes(card_bytes(bench, proposal, after, ending))
     if output is not None:
-        files[output] = lambda part: part.write_text(proposal.programme.text, encoding="utf-8")
+        files[output] = lambda part: part.write_text(_programme_file(bench, proposal), encoding="utf-8")
     return files
+
+
+def _programme_file(bench: Bench, proposal: Proposal) -> str:
+    """A proposed programme, and how its sizes are meant."""
+    from wearsim.bench.units import length_unit
+
+    text = proposal.programme.text
+    length = length_unit(bench).text(0.25 * bench.mirror.diameter)
+    return (
+        f'# Sizes without a unit are fractions of the mirror\'s diameter; you may write "{length}" instead.\n\n{text}'
+    )
 
 
 def _keep(file: Path | None, proposal: Proposal, messages: Messages) -> None:
@@ -156,20 +198,24 @@ def _keep(file: Path | None, proposal: Proposal, messages: Messages) -> None:
         messages.warn(f"{error}: record --as-proposed will not know this proposal.")
 
 
-def _name_next(messages: Messages, bench: Path, proposal: Proposal, output: Path | None, card: Path | None) -> None:
+def _name_next(
+    messages: Messages, bench: Path, pieces: Bench, proposal: Proposal, output: Path | None, card: Path | None
+) -> None:  # fmt: skip
     if not proposal.programme.spells:
         files = [("-o", output), ("--card", card)]
         asked = [word for flag, file in files if file is not None for word in (flag, file)]
-        _name_next_to_nothing(messages, bench, proposal, asked)
+        _name_next_to_nothing(messages, bench, pieces, proposal, asked)
     elif card is not None and bench.is_dir():
-        inputs.name_record(messages, bench, ("--as-proposed",), proposal.pressings)
+        inputs.name_record(messages, bench, ("--as-proposed",), pieces, proposal.pressings)
     elif output is None:
         messages.next("propose", bench, "-o", "programme.toml", "--card", "card.pdf")
     else:
         messages.next("predict", bench, "--programme", output, "--plot", "out.png")
 
 
-def _name_next_to_nothing(messages: Messages, bench: Path, proposal: Proposal, asked: Sequence[object] = ()) -> None:
+def _name_next_to_nothing(
+    messages: Messages, bench: Path, pieces: Bench, proposal: Proposal, asked: Sequence[object] = ()
+) -> None:  # fmt: skip
     """Where nothing is proposed: stop, see to what is not round, allow more strokes for the files that were asked for, or
     test again."""
     from wearsim.decide.good_enough import AIM_REACHED
@@ -178,22 +224,29 @@ def _name_next_to_nothing(messages: Messages, bench: Path, proposal: Proposal, a
         messages.next("predict", bench, "--programme", "programme.toml", "--engine", "planar")
     elif proposal.reason.startswith(AIM_REACHED):
         messages.info("Next: stop here; more work would risk more than it gains.")
-    elif "--repertoire any" in proposal.reason:
-        messages.next("propose", bench, "--minutes", f"{proposal.limits.minutes:g}", "--repertoire", "any", *asked)
     else:
-        messages.info("Test the mirror again, with more repeats or more windows, before you decide.")
-        _show_trial(messages, bench, proposal)
+        _name_what_is_left(messages, bench, pieces, proposal, asked)
 
 
-def _show_trial(messages: Messages, bench: Path, proposal: Proposal) -> None:
-    """The short trial of the table of choices, where there is one, as a programme to save."""
-    from wearsim.bench.programme import Programme
-    from wearsim.bench.toml_io import dump_programme
+def _name_what_is_left(
+    messages: Messages, bench: Path, pieces: Bench, proposal: Proposal, asked: Sequence[object]
+) -> None:  # fmt: skip
+    """Less usual strokes, another test, and the short trial of the table of choices where there is one."""
     from wearsim.decide.choice import TRIAL
+    from wearsim.decide.limits import COMMON
+    from wearsim.decide.repertoire import common_words
+    from wearsim.show.text import paragraph
 
-    for one in (one for one in proposal.choices if one.name == TRIAL):
-        rate = proposal.limits.strokes_a_minute
-        spells = tuple(spell.stroke.spell(spell.minutes, rate) for spell in one.candidate.plan)
-        text = dump_programme(Programme(spells=spells)).strip()
-        messages.info(f"Or carry out the short trial. Save it as trial.toml:\n\n{text}\n")
-        messages.next("predict", bench, "--programme", "trial.toml", "--card", "card.pdf")
+    again = ("propose", bench, "--minutes", f"{proposal.limits.minutes:g}")
+    if proposal.limits.repertoire == COMMON:
+        messages.info(paragraph(
+            f"Only common strokes were allowed: here {common_words(pieces, proposal.limits)} (D: the mirror's diameter; "
+            "full list: docs/theory/search.md). To allow every stroke that is mechanically possible:"
+        ))  # fmt: skip
+        messages.next(*again, "--repertoire", "any", *asked)
+    if "--repertoire any" in proposal.reason:
+        return
+    messages.info("Or test the mirror again, with more repeats or more windows, before you decide.")
+    if any(one.name == TRIAL for one in proposal.choices):
+        messages.info("Or carry out the short trial:")
+        messages.next(*again, "--choose", "trial", *(asked or ("-o", "trial.toml", "--card", "card.pdf")))

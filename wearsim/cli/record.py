@@ -18,11 +18,14 @@ from wearsim.cli.options import FolderPath, JsonOutput, Options, Waited
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
+    from wearsim.bench.bench import Bench
     from wearsim.bench.programme import Programme
     from wearsim.cli.terminal import Messages
     from wearsim.learn.mirror_folder import MirrorFolder, Session, SessionNote
 
 NAME = "record"
+FAR_LESS = 0.5
+"""Share of the pressing asked for below which a word is said of it [1]. A judgement."""
 EXAMPLE = "wearsim record my-mirror --as-proposed --readings after.toml"
 
 
@@ -101,7 +104,8 @@ def command(
     directory, then in FOLDER. A session is recorded whole or not at all.
     No record is ever lost: one that is corrected or set aside is kept under another name, and history lists it.
     """
-    programme, readings, profile = (inputs.here_or_in(folder, path) for path in (programme, readings, profile))
+    programme, profile = (inputs.here_or_in(folder, path) for path in (programme, profile))
+    readings = inputs.here_or_in(folder, readings, is_readings=True)
     options.reserve({output: (".json",)}, inputs=[folder, programme, readings, profile])
     inputs.parse_waited(waited)
     conditions = {
@@ -209,6 +213,7 @@ def _record(folder: Path, given: _Given, messages: Messages) -> _Answer:
     with inputs.named_by_flag({"date": "--date"}):
         session = record(folder, worked, note=note, readings=given.readings, profile=given.profile)
     _warn_of_repeated(folder, session, messages)
+    _say_how_pressed(folder, mirror.bench, session, messages)
     messages.waiting(mirror.bench, session.note.waited)
     text = _said(f"Session {session.number} recorded in {session.path}: {_work(session)}.", session)
     return _Answer(_payload(session), text, ("calibrate", folder))
@@ -354,6 +359,31 @@ def _warn_of_repeated(folder: Path, session: Session, messages: Messages) -> Non
         f"the same numbers as measured {repeated}: was this session recorded twice, or the wrong file given? {undo}"
         f"To give another file: wearsim record {folder} --replace {session.number} --readings FILE."
     )
+
+
+def _say_how_pressed(folder: Path, bench: Bench, session: Session, messages: Messages) -> None:
+    """What is assumed where nobody said for how long the lap was pressed, or what far less than was asked for means."""
+    from wearsim.show.text import duration, paragraph
+    from wearsim.wear.discrepancy import UNSAID, Discrepancy
+    from wearsim.wear.predict import unpressed_laps
+
+    note = session.note
+    is_fresh = session.number == 1 or note.lap == "pressed"
+    own = note.bench_for(bench)
+    laps = [own.lap(name) for name in unpressed_laps(session.programme)]
+    asked = [Discrepancy().pressing(own, lap, is_fresh=is_fresh) for lap in laps if lap.start == "pressed"]
+    if not asked or note.lap == "spherical":
+        return
+    if note.pressed is None:
+        messages.info(paragraph(
+            f"No --pressed given: the lap is assumed to have been pressed for {duration(UNSAID)} before spell 1. To give "
+            f'the true time: wearsim record {folder} --replace {session.number} --pressed "TIME"'
+        ))  # fmt: skip
+    elif note.pressed < FAR_LESS * max(asked):
+        messages.info(paragraph(
+            f"The lap was pressed for {duration(note.pressed)}; about {duration(max(asked))} would have made it fit. The "
+            "calibration takes it to fit less well, and learns less from this session."
+        ))  # fmt: skip
 
 
 def _work(session: Session) -> str:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from wearsim.cli import inputs
-from wearsim.cli.options import PLOTS, Aim, Options, Shadows, Waited
+from wearsim.cli.options import PLOTS, Aim, Options, Shadows, Waited, is_folder
 from wearsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -54,6 +55,7 @@ def command(
     figure from all sessions together.
     """
     messages = options.messages
+    _check_there(readings)
     if bench is None:
         bench = _bench_beside(readings, messages)
     options.reserve({output: (".csv",), masking: PLOTS, shadows: PLOTS}, inputs=[readings, bench])
@@ -102,6 +104,21 @@ def _known(readings: Path, messages: Messages) -> KnownFigure | None:
     if not open_folder(readings).sessions:
         return None
     return known_figure(*inputs.read_state(readings, messages))
+
+
+def _check_there(readings: Path) -> None:
+    """Refuse a sheet that is not there, with the sheets that are."""
+    from wearsim.bench.materials import ready_bench
+    from wearsim.knifeedge.readings import is_sheet
+
+    if os.path.lexists(readings) or ready_bench(str(readings)) is not None:
+        return
+    folder = readings.parent
+    sheets = [str(path) for path in sorted(folder.glob("*.toml")) if is_sheet(path)] if is_folder(folder) else []
+    expected = (
+        f"a sheet of readings: {', '.join(sheets)}" if sheets else "a sheet of readings, or a bench that names one"
+    )
+    raise InputError("no such file", file=readings, expected=expected)
 
 
 def _bench_beside(readings: Path, messages: Messages) -> Path | None:

@@ -15,6 +15,7 @@ import numpy as np
 
 from wearsim.bench.bench import Bench
 from wearsim.bench.lap import Lap
+from wearsim.bench.programme import Spell
 from wearsim.bench.units import INCHES, length_unit
 from wearsim.decide.coarse_engine import CoarseEngine, PlannedSpell
 from wearsim.decide.limits import ANY, Limits
@@ -35,6 +36,8 @@ LONGEST_ON_LAP = 1.0
 FARTHEST_HUNG = 0.2
 """Overhang beyond this, in diameters of the mirror, only with the tool on top or a smaller lap [1]: a mirror that hangs so
 far cannot be held safely."""
+SAID_TO_DEEPEN = 0.45
+"""Strokes of this share of the diameter with the mirror on top are said to deepen it [1] (common practice, no source)."""
 MOST_LIFTED, MORE = 0.2, 2.0
 """Share of the overlap that carries nothing beyond which a stroke is not done; where even the gentlest stroke with this
 piece and lap lifts or presses more than it should, so many times what that does [1]. Judgements."""
@@ -112,17 +115,62 @@ def rows_of(stroke: StrokeSpec, bench: Bench) -> list[CommonStroke]:
 
 
 def _is_of(row: CommonStroke, stroke: StrokeSpec, bench: Bench) -> bool:
+    return next(_outside(row, stroke, bench), None) is None
+
+
+def _outside(row: CommonStroke, stroke: StrokeSpec, bench: Bench) -> Iterator[str]:
+    """What of a stroke is outside a row of its kind, each in words."""
     lap, diameter = bench.lap(stroke.lap), bench.mirror.diameter
     lengths, overhangs = _limits_of(row, stroke.on_top, lap.diameter / diameter)
+    for size, (least, most), words in (
+        (stroke.overhang, overhangs, f"off centre with the {stroke.on_top} on top"),
+        (stroke.length, lengths, "long"),
+        (stroke.sweep, row.sweeps, "to each side"),
+    ):
+        if not _within(size, least, most):
+            limit = f"at most {most:.2g}" if size > most else f"at least {least:.2g}"
+            yield f"{size:.2g} D {words} ({limit} D)"
     farthest = row.farthest * tipping_offset(bench, lap, stroke.on_top) / diameter
-    return (
-        float(np.hypot(0.5 * stroke.length, stroke.sweep + stroke.overhang)) <= farthest + _SLACK
-        and _within(stroke.length, *lengths)
-        and _within(stroke.sweep, *row.sweeps)
-        and _within(stroke.overhang, *overhangs)
-        and (row.sweeps == NONE or stroke.sweep >= _LEAST_SWEEP * stroke.length * (1.0 - _SLACK))
-        and (stroke.kind != "oval" or 2.0 * stroke.sweep <= stroke.length * (1.0 + _SLACK))
-    )
+    reach = float(np.hypot(0.5 * stroke.length, stroke.sweep + stroke.overhang))
+    if reach > farthest + _SLACK:
+        yield f"reaching {reach:.2g} D off centre (at most {farthest:.2g} D)"
+    if row.sweeps != NONE and stroke.sweep < _LEAST_SWEEP * stroke.length * (1.0 - _SLACK):
+        yield f"{stroke.sweep:.2g} D to each side (at least {_LEAST_SWEEP * stroke.length:.2g} D at this length)"
+    if stroke.kind == "oval" and 2.0 * stroke.sweep > stroke.length * (1.0 + _SLACK):
+        yield "wider than it is long"
+
+
+def why_uncommon(spell: Spell, bench: Bench) -> str:
+    """What puts a spell outside the common strokes, by the row nearest to it; empty where nothing does."""
+    if spell.is_press:
+        return ""
+    diameter = bench.mirror.diameter
+    path = spell.stroke_on(diameter)
+    sizes = (one / diameter for one in (path.length, path.side_sweep, path.side_overhang))
+    stroke = StrokeSpec(spell.on_top, spell.lap, spell.stroke, *sizes)
+    rows = [list(_outside(row, stroke, bench)) for row in REPERTOIRE if row.kind == stroke.kind]
+    return next(iter(min(rows, key=lambda reasons: len(reasons))), "")
+
+
+def is_said_to_deepen(spell: Spell, bench: Bench) -> bool:
+    """Whether a spell is a long stroke, the mirror on a lap of about its own size: commonly said to deepen the mirror."""
+    if spell.is_press or spell.on_top != "mirror" or spell.stroke not in ("straight", "w"):
+        return False
+    diameter = bench.mirror.diameter
+    is_long = spell.stroke_on(diameter).length >= SAID_TO_DEEPEN * diameter
+    return is_long and bench.lap(spell.lap).diameter >= LARGE_LAP * diameter
+
+
+def common_words(bench: Bench, limits: Limits) -> str:
+    """How long common strokes are on a bench and how far off centre, in words."""
+    pieces, diameter = limits.settled(bench).pieces, bench.mirror.diameter
+    found = {
+        on_top: [_limits_of(row, on_top, lap.diameter / diameter) for row in REPERTOIRE for lap in bench.laps]
+        for on_top in pieces
+    }
+    lengths = [end for rows in found.values() for row in rows for end in row[0] if np.isfinite(end)]
+    hung = (f"{max(row[1][1] for row in rows):.2g} D with the {on_top} on top" for on_top, rows in found.items())
+    return f"{min(lengths):.2g} to {max(lengths):.2g} D long, and off centre by at most {' or '.join(hung)}"
 
 
 def _limits_of(row: CommonStroke, on_top: str, share: float) -> tuple[tuple[float, float], tuple[float, float]]:

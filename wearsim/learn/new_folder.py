@@ -121,6 +121,11 @@ def _with_point(text: str) -> str:
     return plain if text.count(",") == 1 and plain.replace(".", "", 1).isdecimal() else text
 
 
+PITCH_TEST = (
+    "Each grade is named for the room it suits: very-soft 14 C (57 F), soft 17 C (63 F), medium 20 C (68 F), hard 23 C "
+    "(73 F), very-hard 27 C (81 F). In your room, a thumbnail pressed on the pitch for ten seconds should just leave a "
+    "mark; a deep dent means a softer grade, none at all a harder one (common practice, no source)."
+)
 QUESTIONS = (
     Question("diameter", "Diameter of the mirror", "From edge to edge of the glass: 200 mm, 8 in, 8\".", plain="in mm"),
     Question("focal_ratio", "Focal ratio", "Focal length over diameter: 6 or f/6."),
@@ -150,7 +155,7 @@ QUESTIONS = (
         "25 mm (1 in)", "in mm", taken=("1 in", "25 mm"),
     ),
     Question(
-        "pitch", "Pitch", "Sets its stiffness and how quickly it flows.", "medium", choices="pitches",
+        "pitch", "Pitch", PITCH_TEST, "medium", choices="pitches",
         taken=("medium", "medium"),
     ),
     Question(

@@ -37,7 +37,7 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     """The windows of a mask."""
     knife = fine_unit(unit)
     heads = ["Window", *(f"{name}\n{unit.name}" for name in ("From", "To", "Width")), "Share\nof area"]
-    heads += [f"Perfect\nreading\n{knife.name}", "Spread in\nwindow, times\ntolerance"]
+    heads += [f"Perfect\nreading\n{knife.name}", "Spread in window,\n1 = tolerance of\na reading"]
     rows = [
         (
             str(i + 1),
@@ -50,9 +50,8 @@ def mask_text(design: MaskDesign, unit: LengthUnit = MILLIMETRES) -> str:
     ]
     note = (
         "Share of area: of all the windows together. Perfect reading: what a perfect mirror would read, relative to "
-        "window 1. Spread: how much the perfect mirror's own "
-        "aberration changes from edge to edge of the window. Above 1 the window darkens unevenly; you then read its "
-        "average, and reduce treats it as such."
+        "window 1. Spread: how far the perfect readings at the two edges of the window are apart. Above 1 the window "
+        "darkens unevenly; you then read its average, and reduce treats it as such."
     )
     return f"{table(heads, rows, words=())}\n{paragraph(note)}"
 

@@ -47,10 +47,9 @@ MOST_DRAWN = 12
 def outcome_text(bench: Bench, programme: Programme, outcome: Outcome, edge_by_spell: bool = False) -> str:
     """Everything to read about the outcome of a programme; of its edge after each spell only if that is asked for."""
     unit = length_unit(bench)
-    reasons = "; ".join(mistrust(outcome))
     parts = [
         "" if programme.spells else "The programme has no spells: nothing changes.",
-        paragraph(f"Do not trust these numbers: {reasons} (warnings below).") if reasons else "",
+        paragraph(mistrust_text(outcome)),
         zones_text(bench, outcome, unit),
         numbers_text(outcome, unit),
         maps_text(programme, outcome, unit, unit_for(outcome)),
@@ -59,6 +58,12 @@ def outcome_text(bench: Bench, programme: Programme, outcome: Outcome, edge_by_s
         warnings_text(outcome.warnings),
     ]
     return "\n\n".join(part for part in parts if part)
+
+
+def mistrust_text(outcome: Outcome) -> str:
+    """Why the numbers of an outcome are not to be trusted; empty where they are as good as they get."""
+    reasons = "; ".join(mistrust(outcome))
+    return f"Do not trust these numbers: {reasons}." if reasons else ""
 
 
 def unit_for(outcome: Outcome) -> LengthUnit:

@@ -156,7 +156,13 @@ def judgement_text(proposal: Proposal) -> str:
         Number("floor", "Floor: estimated best of any mix of strokes, constants known", high.name, high.number),
         Number("gap", "Gap between predicted RMS and floor", high.name, high.number),
     )
-    lines = [numbers_table({"": BandedNumbers(values, ends)}, numbers)]
+    lines = [
+        numbers_table({"": BandedNumbers(values, ends)}, numbers),
+        paragraph(
+            "Predicted RMS: the RMS after the work in the table above. Expected RMS: the same with everything uncertain, so "
+            "usually larger; compare it with that of Stop now."
+        ),
+    ]
     if proposal.gap < 0.0:
         lines.append(paragraph("The result is better than the floor because the floor takes no account of pitch flow."))
     if proposal.programme.spells:

@@ -94,8 +94,10 @@ def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthU
         rows.append((number.label, number.written(getattr(reduction, number.name)), *cells))
     knife = knife_unit(readings)
     note = (
-        f"The readings determine {reduction.supported:.1f} of the {len(reduction.zones) - 1} independent components of the "
-        f"profile that {len(reduction.zones)} zones can show. A single "
+        f"{_above(reduction)} Edge roll: the rim relative to the run of the surface just inside it. Rim height: the rim "
+        "relative to the sphere that best fits the inner 80%. "
+        f"{len(reduction.zones)} zones can show {len(reduction.zones) - 1} independent shapes of error; the readings "
+        f"determine {reduction.supported:.1f} of them. A single "
         f"knife setting has a standard deviation of {knife.text(reduction.setting_sigma)} at 0.35 of the radius "
         f"({SETTING_ORIGINS[reduction.setting_origin]}). The best-fit conic has a radius of curvature of "
         f"{long_unit(unit).text(reduction.radius_fit)}, if the stated radius is right: readings with an arbitrary zero "
@@ -103,6 +105,16 @@ def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthU
         f"{outside}"
     )
     return f"{table(('', 'Mean surface', 'Spread', 'Band, 5-95%'), rows)}\n{paragraph(note)}"
+
+
+def _above(reduction: Reduction) -> str:
+    """What heights are relative to, and why a zone may look otherwise in the tester."""
+    if reduction.geometry.conic == 0.0:
+        return "Heights are above the target, a sphere."
+    target = "paraboloid" if reduction.geometry.conic == -1.0 else "conic"
+    return (
+        f"Heights are above the target {target}, not a sphere: a zone that looks raised in the tester may be low here."
+    )
 
 
 def known_text(known: KnownFigure, unit: LengthUnit = MILLIMETRES) -> str:

@@ -10,9 +10,9 @@ from wearsim.wear.bench_risks import LARGE, Risk
 
 NOTE = (
     "Surface, RMS, piston and focus taken out; an estimate for 20 minutes of work, good to a factor of two. Pads: the "
-    f"full sag, as if the mirror had lain on the same pads for hours without being turned. * more than {LARGE:g} wave "
-    "of the wavefront."
+    "full sag, as if the mirror had lain on the same pads for hours without being turned."
 )
+LARGE_NOTE = f" * more than {LARGE:g} wave of the wavefront."
 _WHEN = {"tool": "tool on top", "mirror": "mirror on top", "either": "whichever piece is on top"}
 
 
@@ -24,7 +24,8 @@ def risks_text(risks: Sequence[Risk], wavelength: float) -> str:
     ]
     high = height_unit(0.0).name
     lines = table(("Effect not modelled", high, f"never\nturned\n{high}", "What to do"), rows, words=(0, 3))
-    return f"{lines}\n{paragraph(NOTE)}"
+    starred = LARGE_NOTE if any(risk.is_large(wavelength) for risk in risks) else ""
+    return f"{lines}\n{paragraph(NOTE + starred)}"
 
 
 def _sizes(risk: Risk) -> tuple[str, str]:

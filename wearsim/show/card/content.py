@@ -20,7 +20,7 @@ from wearsim.show.card.readings import ReadingRows, can_check, check_by_readings
 from wearsim.show.card.work import NO_SPELLS, CardWork
 from wearsim.show.notices import waiting_text, waiting_time
 from wearsim.show.numbers import degree_sign
-from wearsim.show.outcome import unit_for
+from wearsim.show.outcome import mistrust_text, unit_for
 from wearsim.show.profiles import ring_means
 from wearsim.show.strokes import Drawing, drawing_of
 from wearsim.show.text import band_words, ends_words, in_diameters
@@ -32,6 +32,7 @@ BOX = "\u25a1"
 
 # Cold pressing of a lap that is to fit, at least [min] (common practice, no source).
 PRESS_MINUTES = 5.0
+PRESSED_FOR = "pressed\u00a0for\u00a0.............\u00a0min"
 FRACTIONS = {0.25: "\u00bc", 0.5: "\u00bd", 0.75: "\u00be"}
 CAPTION = "To scale. Solid: bottom piece; dashed: top piece farthest out; line: path of its centre"
 
@@ -69,8 +70,8 @@ class CardContent:
 
     Parameters
     ----------
-    mirror, prediction : str
-        Whose card it is; what the programme does.
+    mirror, warning, prediction : str
+        Whose card it is; why the numbers are not to be trusted, empty where they are; what the programme does.
     before, to_look_for : tuple of str
         To do before the first spell, and between spells; what to look for at the test.
     spells : tuple of SpellCard
@@ -90,6 +91,7 @@ class CardContent:
     """
 
     mirror: str
+    warning: str
     prediction: str
     before: tuple[str, ...]
     to_look_for: tuple[str, ...]
@@ -133,6 +135,7 @@ def card_content(bench: Bench, proposal: CardWork, readings: ReadingsAfter | Non
     thinned = " (of a W, only part is drawn)" if any(spell.drawing.is_thinned for spell in spells) else ""
     return CardContent(
         mirror=_mirror(bench, unit),
+        warning=mistrust_text(proposal.outcome),
         prediction=_prediction(proposal, high, ends[-1] if ends else 0.0),
         before=_first(bench, proposal, unit),
         spells=tuple(spells),
@@ -314,10 +317,11 @@ def pressing_words(
         spell.on_top == "mirror" for spell in programme.spells
     )  # the card has no room to say so
     top = "tool on top for the pressing only" if is_turned else "tool on top"
-    noted = "this clock is recorded" if by_clock and [*times] == used[:1] else "write down for how long you pressed"
+    by_hand = "write down for how long you pressed" if by_clock else PRESSED_FOR
+    noted = "this clock is recorded" if by_clock and [*times] == used[:1] else by_hand
     lines = [
-        f"Press {_named(lap, used)} until it fits, {top}: about {_minutes(times[lap])} at this temperature."
-        f" Do not enter this as a spell: {noted}."
+        f"Press {_named(lap, used)} until it fits, {top}: about {_minutes(times[lap])} at this temperature; "
+        f"after less it fits less well. Do not enter this as a spell: {noted}."
         for lap in used
         if lap in times
     ]

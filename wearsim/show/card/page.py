@@ -104,6 +104,7 @@ def _head(pen: Pen, content: CardContent, number: int = 0, count: int = 1) -> fl
     pen.write(RIGHT, MARGIN + 6.0, date_line, 10.5, ha="right")
     y = MARGIN + TITLE
     if number == 0:
+        y = pen.fill(LEFT, y, FULL, pen.face.notes, content.warning, bold=True)
         y = pen.fill(LEFT, y, FULL, pen.face.notes, content.prediction) + 0.6
         y = pen.fill(LEFT, y, FULL, pen.face.notes, *content.before, bold=True)
     return y + CLEAR
@@ -183,9 +184,10 @@ def _after(pen: Pen, content: CardContent, y: float, bottom: float = 0.0) -> flo
         at = pen.fill(x, at, HALF, pen.face.notes, line) + 0.6
     end = max(low, at)
     notes = [(LEFT, end, FULL)] if abs(low - at) < 12.0 else [(LEFT, low, HALF), (x, at, HALF)]
-    for left, begin, width in notes:
+    for place, (left, begin, width) in enumerate(notes):
         if bottom - begin >= 5.0 + pen.face.rule:
-            pen.write(left, begin + 0.5, NOTES, SMALL)
+            if place == 0:
+                pen.write(left, begin + 0.5, NOTES, SMALL)
             pen.ruled(left, begin + 3.5, width, bottom - 0.5, pen.face.rule)
     return end
 

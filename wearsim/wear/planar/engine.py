@@ -281,7 +281,7 @@ class PlanarEngine(Engine[PlanarState]):
         try:
             report = walk_spell(plain, pieces, w, u, seed=seed, accuracy=self.planar, progress=progress)
         except TipsOffError as error:
-            raise error.in_unit(length_unit(bench).text, file) from None
+            raise error.in_unit(length_unit(bench).text, file, spell.taken_as_diameters) from None
         if plain.motion is None:
             done, tip, strokes = at, bench.mirror.radius, 0.0
         else:

@@ -71,7 +71,8 @@ def spell_weights(
     stroke = spell.stroke_on(bench.mirror.diameter)
     far = stroke_reach(stroke)
     if far >= tip:
-        raise TipsOffError(number, far, tip, file=None if file is None else str(file), length=length_unit(bench).text)
+        where, note = None if file is None else str(file), spell.taken_as_diameters
+        raise TipsOffError(number, far, tip, file=where, length=length_unit(bench).text, note=note)
     cases, jitter = load_cases_for(bench), (bench.hands.length_jitter, bench.hands.centre_jitter)
     largest = largest_offset(bench, lap, spell.on_top, accuracy)
     made, law = made_by_hands(stroke, constants, tip), speed_law(bench, constants)
