@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
@@ -14,13 +13,12 @@ import numpy as np
 import pytest
 
 import wearsim as ws
-from wearsim.bench.toml_io import programme_from_table
+from tests.helpers.small_bench import small_bench
 from wearsim.bench.units import counted
 from wearsim.cli.propose import _name_next
 from wearsim.cli.terminal import Messages
 from wearsim.decide.choice import TRIAL
 from wearsim.decide.limits import Limits, usual_limits
-from wearsim.decide.stroke_library import StrokeSpec
 
 Call = Callable[..., Any]
 QUICK = ("--minutes", "12", "--spells", "1", "--on-top", "tool", "--draws", "4")
@@ -145,7 +143,7 @@ def test_astigmatism_is_not_called_done(call: Call, demo: Path) -> None:
             "no stroke helps; any stroke (--repertoire any) would leave 5 nm RMS",
             "propose b --minutes 30 --repertoire any",
         ),
-        ("no stroke helps", "Test the mirror again, with more repeats or more windows, before you decide."),
+        ("no stroke helps", "Or test the mirror again, with more repeats or more windows, before you decide."),
     ],
 )
 def test_where_no_stroke_helps_something_sensible_comes_next(
@@ -155,25 +153,39 @@ def test_where_no_stroke_helps_something_sensible_comes_next(
         reason=reason, limits=Limits(minutes=30.0), programme=ws.Programme(), outcome=SimpleNamespace(warnings=()),
         choices=(),
     )  # fmt: skip
-    _name_next(Messages(), Path("b"), nothing, None, None)
-    assert capsys.readouterr().err.rstrip().endswith(following)
-    _name_next(Messages(), Path("b"), nothing, None, Path("card.pdf"))
-    assert ("any --card card.pdf" in capsys.readouterr().err) == ("any" in reason)
-
-
-def test_a_short_trial_is_shown_as_a_programme(capsys: pytest.CaptureFixture[str]) -> None:
-    stroke = StrokeSpec("tool", None, "one-third", length=1 / 3)
-    trial = SimpleNamespace(name=TRIAL, candidate=SimpleNamespace(plan=(SimpleNamespace(stroke=stroke, minutes=5.0),)))
-    nothing: Any = SimpleNamespace(
-        reason="no stroke helps", limits=Limits(minutes=30.0, rate=47.0), programme=ws.Programme(),
-        outcome=SimpleNamespace(warnings=()), choices=(trial,),
-    )  # fmt: skip
-    _name_next(Messages(), Path("b"), nothing, None, None)
+    _name_next(Messages(), Path("b"), small_bench(), nothing, None, None)
     said = capsys.readouterr().err
-    assert said.endswith("Next: wearsim predict b --programme trial.toml --card card.pdf\n")
-    shown = said[said.index("[[spell]]") : said.index("Next:")]
-    (spell,) = programme_from_table(tomllib.loads(shown), text=shown).spells
-    assert (spell.stroke, spell.on_top, spell.minutes, spell.rate) == ("one-third", "tool", 5.0, 47.0)
+    assert said.rstrip().endswith(following)
+    assert "off centre by at most 0.35 D with the tool on top or 0.2 D with the mirror on top" in " ".join(said.split())
+    _name_next(Messages(), Path("b"), small_bench(), nothing, None, Path("card.pdf"))
+    assert "any --card card.pdf" in capsys.readouterr().err
+
+
+def test_a_short_trial_is_named_with_the_command_that_takes_it(capsys: pytest.CaptureFixture[str]) -> None:
+    nothing: Any = SimpleNamespace(
+        reason="no stroke helps", limits=Limits(minutes=30.0, repertoire="any"), programme=ws.Programme(),
+        outcome=SimpleNamespace(warnings=()), choices=(SimpleNamespace(name=TRIAL),),
+    )  # fmt: skip
+    _name_next(Messages(), Path("b"), small_bench(), nothing, Path("next.toml"), None)
+    said = capsys.readouterr().err
+    assert said.endswith("Next: wearsim propose b --minutes 30 --choose trial -o next.toml\n")
+    assert "common" not in said
+
+
+def test_another_row_of_the_table_is_taken_with_choose(call: Call, demo: Path, searched_once: None) -> None:
+    search = ("propose", "bench.toml", *QUICK, "--trade-off")
+    called = call(*search, "--choose", "textbook", "-o", "taken.toml")
+    assert called.code == 0, called.err
+    (words,) = re.findall(r"Textbook stroke +\d+ +\d+ +(\d+ min tool on top)", called.out)
+    (spell,) = ws.load_programme("taken.toml").spells
+    assert words == f"{spell.minutes:g} min {spell.on_top} on top"
+    text = Path("taken.toml").read_text(encoding="utf-8")
+    assert text.startswith(
+        '# Sizes without a unit are fractions of the mirror\'s diameter; you may write "75 mm" instead.\n'
+    )
+    refused = call(*search, "--choose", "trial")
+    assert refused.code == 2
+    assert 'not in the table of choices this time, got "trial"; expected one of' in refused.err
 
 
 def test_readings_to_expect_where_the_bench_names_readings(call: Call, demo: Path) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -19,8 +21,10 @@ from wearsim.decide.repertoire import (
     Gentle,
     common_strokes,
     is_allowed,
+    is_said_to_deepen,
     rows_of,
     size_step,
+    why_uncommon,
 )
 from wearsim.decide.stroke_library import LEAST_ADVANCE, StrokeSpec
 from wearsim.wear.accuracy import DEFAULT
@@ -70,7 +74,26 @@ def test_what_is_looked_at_is_of_the_table_and_of_whole_steps(bench: Bench) -> N
 )
 def test_what_hands_do_not_do(stroke: StrokeSpec) -> None:
     assert not rows_of(stroke, BENCH)
+    assert why_uncommon(stroke.spell(5.0, 50.0), BENCH)
     assert not is_allowed(stroke, BENCH, Limits().settled(BENCH))
+
+
+def test_why_a_stroke_is_not_common_is_its_size_and_the_limit() -> None:
+    hung = StrokeSpec("mirror", None, "overhang", 0.3, 0.0, 0.25)
+    assert why_uncommon(hung.spell(5.0, 50.0), BENCH) == "0.25 D off centre with the mirror on top (at most 0.2 D)"
+    assert not why_uncommon(replace(hung, on_top="tool", overhang=0.2).spell(5.0, 50.0), BENCH)
+    assert not why_uncommon(StrokeSpec("tool", None, "press", 0.0).spell(5.0, 50.0), BENCH)
+
+
+def test_only_long_strokes_with_the_mirror_on_top_are_said_to_deepen() -> None:
+    half = StrokeSpec("mirror", None, "w", 0.5, 0.1)
+    assert is_said_to_deepen(half.spell(20.0, 50.0), BENCH)
+    for other in (
+        replace(half, on_top="tool"),
+        replace(half, length=0.3),
+        StrokeSpec("mirror", None, "oval", 0.5, 0.1),
+    ):
+        assert not is_said_to_deepen(other.spell(20.0, 50.0), BENCH)
 
 
 def test_reach_is_held_but_for_the_long_strokes_that_deepen() -> None:

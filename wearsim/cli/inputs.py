@@ -5,6 +5,7 @@ All of it happens before anything is computed, and a calibration says that it is
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -240,13 +241,13 @@ def name_record(
     """Name ``record`` as the next command, with what it takes and where that comes from; pressings in seconds."""
     from wearsim.show.text import paragraph
 
-    minutes = sum(pressings.values()) / 60.0
-    if minutes > 0.0:
+    minutes = math.ceil(sum(pressings.values()) / 60.0)
+    if minutes:
         flows = max(bench.relaxation_time_at(bench.lap(lap)) for lap in pressings) / 60.0
         messages.info(paragraph(
-            f"Press the lap first for about {minutes:.0f} min: at this temperature the pitch takes {flows:.0f} min to lose "
+            f"Press the lap first for about {minutes} min: at this temperature the pitch takes {flows:.0f} min to lose "
             "two thirds of a misfit. After less pressing it fits less well, and the result is less certain. When you record "
-            f'the session, add --pressed "{minutes:.0f} min", or for how long you really pressed.'
+            f'the session, add --pressed "{minutes} min", or for how long you really pressed.'
         ))  # fmt: skip
     if hint := sheet_hint(folder, "After the session {}."):
         messages.info(paragraph(hint))

@@ -149,7 +149,8 @@ def why_uncommon(spell: Spell, bench: Bench) -> str:
     sizes = (one / diameter for one in (path.length, path.side_sweep, path.side_overhang))
     stroke = StrokeSpec(spell.on_top, spell.lap, spell.stroke, *sizes)
     rows = [list(_outside(row, stroke, bench)) for row in REPERTOIRE if row.kind == stroke.kind]
-    return next(iter(min(rows, key=lambda reasons: len(reasons))), "")
+    nearest: list[str] = min(rows, key=len)
+    return nearest[0] if nearest else ""
 
 
 def is_said_to_deepen(spell: Spell, bench: Bench) -> bool:
