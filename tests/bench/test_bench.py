@@ -225,8 +225,9 @@ def test_what_squeeze_flow_makes_of_other_facets_is_noted_and_not_used(folder: P
     wide = 'facet = "2 in"\npitch_thickness = "1/8 in"\n'
     factor = (50.8 / 25.0) ** 2 * (5.0 / 3.175) ** 3
     assert note(wide) == (
-        f"this is for 0.98 in facets in 0.2 in of pitch; squeeze flow makes it {factor:.0f} times as long for 2 in "
-        f'facets in 0.125 in of pitch: relaxation_time = "{5 * factor:.0f} min"'
+        "this value, which wearsim uses, is for 0.98 in facets in 0.2 in of pitch; for 2 in facets in 0.125 in of pitch "
+        f"squeeze flow makes it {factor:.0f} times as long. "
+        f'To use that, set relaxation_time = "{5 * factor:.0f} min" yourself'
     )
     assert note(wide + 'relaxation_time = "10 min"\n') == ""
     assert note("") == note('facet = "1 in"\n') == note(wide + 'facet_shape = "none"\n') == ""

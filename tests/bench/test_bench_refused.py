@@ -57,6 +57,7 @@ MALFORMED = [
     # unknown words
     ("radius_of_curvature", "radius_of_curvatur", ["mirror.radius_of_curvatur", "unknown key", "did you mean"]),
     ("[hands]", "[hand]", ["hand", "unknown key", '"hands"']),
+    ('glass = "borosilicate"', 'glass = "crown"', ['unknown glass "crown"', "borosilicate (boro,"]),
     ('glass = "borosilicate"', 'glass = "borosilikat"', ["mirror.glass", "unknown glass", '"borosilicate"']),
     ('glass = "borosilicate"', 'glass = "cheese"', ["mirror.glass", "soda-lime"]),
     ('mass = "4 kg"', 'mass = "4 kg"\npitch = "mediun"', ["lap.pitch", "unknown pitch", '"medium"']),

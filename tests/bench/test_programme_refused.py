@@ -19,6 +19,8 @@ MALFORMED = [
     ("minutes = 10", "", ["spell 1.minutes", "missing"]),
     ("minutes = 5", "", ["spell 2.minutes", "missing"]),
     ("minutes = 10", "minuts = 10", ["spell 1.minuts", "unknown key", '"minutes"']),
+    ("side_sweep = 0.2", "side = 0.2", ["spell 1.side", "unknown key", '"side_sweep"']),
+    ("side_overhang = 0.0", "off_centre = 0.1", ["spell 1.off_centre", "unknown key", '"side_overhang"']),
     ('stroke = "w"', "", ["spell 1.stroke", "missing", '"one-third"']),
     ('stroke = "w"', 'stroke = "W"', ["spell 1.stroke", "not one of the choices", '"one-third"']),
     ('stroke = "w"', "stroke = 3", ["spell 1.stroke", "not one of the choices"]),

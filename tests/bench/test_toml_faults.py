@@ -44,6 +44,7 @@ def test_the_sheet_itself_is_sound() -> None:
         ('"mm"', '"mm', "a closing quotation mark is missing on line 3"),
         ('"mm"', "mm", 'quotation marks are missing on line 3: write length_unit = "mm"'),
         ("= 0.05", "= 0.05 mm", 'quotation marks are missing on line 12: write "0.05 mm", or a plain number'),
+        ("= 0.05", "= 5 1/2", 'quotation marks and a unit are missing on line 12: write "5 1/2 in"'),
         ("0.11, 0.40", ".11, .40", "a 0 is missing beside the point on line 9: write 0.11"),
         ("0.02, 0.13", "-.02, 0.13", "a 0 is missing beside the point on line 10: write -0.02"),
         ("= 0.05", "= 5.", "a 0 is missing beside the point on line 12: write 5.0"),

@@ -119,16 +119,22 @@ def test_record_finds_files_here_or_in_the_folder(mirror: Path, call: Call) -> N
     assert none.code == missing.code == 2 and how in none.err and how in missing.err
     assert "after.toml: no such file" in missing.err
     assert "from the current directory or in mirror (mirror/after.toml)" in missing.err
-    assert call(*arguments, "-r", "inside.toml").code == 0
+    assert "readings" not in call("record", "mirror", "--programme", "lost.toml", "-r", "inside.toml").err
+    Path("programme.toml").write_text('[[spell]]\nstroke = "one-third"\nminutes = 4\n')
+    said = call(*arguments, "-r", "inside.toml")
+    assert said.code == 0 and "No --pressed given: the lap is assumed to have been pressed for 7 min" in said.err
     Path("inside.toml").write_text(SHEET.replace("3.25", "3.27"))  # the one in the current directory comes first
-    assert call(*arguments, "-r", "inside.toml").code == 0
+    said = call(*arguments, "-r", "inside.toml", "--pressed", "1 min", "--lap", "pressed")
+    assert said.code == 0 and "The lap was pressed for 60 s; about 17 min would have made it fit." in said.err
     assert "3.27" in (mirror / "02" / "readings.toml").read_text() and "3.27" not in inside.read_text()
 
 
 def test_a_card_of_ones_own_programme_leads_to_record(mirror: Path, call: Call) -> None:
     shutil.copy("after.toml", mirror / "readings.toml")
+    Path("programme.toml").write_text('[[spell]]\nstroke = "one-third"\nminutes = 4\n')
     arguments = ("predict", "mirror", "-p", "programme.toml", "--draws", "0")
     said = " ".join(call(*arguments, "--card", "card.pdf").err.split())
+    assert "Press the lap first for about 18 min: at this temperature the pitch takes 5 min" in said
     assert "After the session copy mirror/readings.toml to after.toml and fill in the new readings." in said
     assert said.endswith("Next: wearsim record mirror --programme programme.toml --readings after.toml")
     assert call(*arguments).err.endswith("Next: wearsim compare mirror --programme programme.toml\n")

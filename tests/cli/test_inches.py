@@ -55,7 +55,11 @@ def test_a_stroke_that_tips(engine: str, call: Call) -> None:
     done = call("predict", "bench.toml", "-p", spell("15 in"), "--engine", engine, "--draws", "0")
     assert done.code == 2 and done.err.count("\n") == 1
     assert re.search(r"do\.toml: spell 1: the top piece tips off at an offset of \d\.\d\d in between", done.err)
-    assert not MILLIMETRES.search(done.err)
+    assert not MILLIMETRES.search(done.err) and "was taken as" not in done.err
+    bare = Path(spell("15 in"))
+    bare.write_text(bare.read_text().replace('"15 in"', "1.5"))
+    done = call("predict", "bench.toml", "-p", str(bare), "--engine", engine, "--draws", "0")
+    assert "length = 1.5 was taken as 1.5 diameters of the mirror, because it has no unit" in done.err
 
 
 @pytest.mark.parametrize("command", [("mask", "bench.toml"), ("new", "mine", "--diameter", "10 in")])

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from wearsim.bench.materials import names, pitch
 from wearsim.bench.toml_io import load_bench
 from wearsim.cli import new
 from wearsim.errors import InputError
@@ -223,6 +224,11 @@ def test_who_works_in_inches_is_offered_inches(folder: Path, call: Call, monkeyp
     assert bench.hands.push == pytest.approx(9 * 0.45359237 * 9.80665)
     assert bench.wear.temperature == pytest.approx(34 / 1.8)
     said = " ".join(called.err.split())
+    for grade in names("pitches"):
+        warmth = pitch(grade).pitch_temperature
+        assert f"{grade} {warmth:.0f} C ({32 + 1.8 * warmth:.0f} F)" in said
+    prompts = called.err.partition("Written:")[0].split("]:")
+    assert [line for prompt in prompts for line in prompt.splitlines() if len(line) > 79] == []
     assert "the mirror weighs about" in said and "the tool is taken as 5 lb. Weigh both." in said
 
 

@@ -105,6 +105,7 @@ def test_runs_as_a_module() -> None:
     ("arguments", "said"),
     [
         (["predcit"], "predcit"),
+        (["-q", "propose"], "put options after the command, as in wearsim propose bench.toml -q"),
         (["predict"], "BENCH"),
         (["predict", "bench.toml"], "--programme"),
         (["predict", "bench.toml", *QUICK, "--no-such"], "--no-such"),

@@ -49,6 +49,22 @@ def test_reduce_answers_as_a_table_and_names_the_next_command(folder: Path, caps
     assert "Next: wearsim " in said.err
 
 
+def test_heights_are_above_the_target_and_a_sphere_is_none_of_a_paraboloids(folder: Path, capsys) -> None:
+    for conic, words in (("-1.0", "above the target paraboloid, not a sphere"), ("0.0", "above the target, a sphere")):
+        (folder / "bench.toml").write_text(BENCH.replace("[lap]", f"conic = {conic}\n[lap]"))
+        assert run(["reduce", "bench.toml"]) == 0
+        assert words in " ".join(capsys.readouterr().out.split())
+
+
+def test_a_sheet_that_is_not_there_is_refused_with_those_that_are(folder: Path, capsys) -> None:
+    assert run(["reduce", "reading.toml"]) == 2
+    assert capsys.readouterr().err == (
+        "wearsim: reading.toml: no such file; expected a sheet of readings: readings.toml\n"
+    )
+    assert run(["reduce", "none/reading.toml"]) == 2
+    assert "no such file" in capsys.readouterr().err
+
+
 def test_json_is_one_object_and_the_same_by_both_ways(folder: Path, capsys) -> None:
     assert run(["reduce", "readings.toml", "--bench", "bench.toml", "--json", "-q"]) == 0
     one = json.loads(capsys.readouterr().out)

@@ -7,9 +7,15 @@ import dataclasses
 import numpy as np
 import pytest
 
+import wearsim as ws
 from tests.helpers.knife_surfaces import FINE, MIRROR, WAVE, A
+from tests.helpers.small_bench import ring_figure, small_bench
+from wearsim.decide.stroke_library import StrokeSpec
+from wearsim.figure.spline import ProfileSpline
 from wearsim.knifeedge.longitudinal import target_aberration
 from wearsim.knifeedge.shadows import KnifeTester, diffraction_shadow, geometric_shadow, knife_curve
+from wearsim.wear.accuracy import DEFAULT, SMOOTH
+from wearsim.wear.predict import predict
 
 
 def stand(error=lambda r: 0 * r, conic: float = -1.0, hole_radius: float = 0.0, **more: object) -> KnifeTester:
@@ -71,6 +77,19 @@ def test_hole_is_dark_and_no_number_is_bad() -> None:
 def test_fringes_that_the_pixels_cannot_carry_are_refused() -> None:
     with pytest.raises(ValueError, match="pixels"):
         diffraction_shadow(stand(), 0.05, pixels=64)
+
+
+def test_a_prediction_for_shadows_has_no_rings_of_the_engines_offsets() -> None:
+    bench = small_bench()
+    hung = StrokeSpec("mirror", None, "w", 0.45, 0.15).spell(20.0, 50.0)
+    glass = ring_figure(bench, DEFAULT)
+    roughness = []
+    for accuracy in (DEFAULT, SMOOTH):
+        outcome = predict(bench, ws.Programme(spells=(hung,)), draws=0, accuracy=accuracy, start=glass)
+        at = np.linspace(0.5, 0.95, 300) * bench.mirror.radius
+        slopes = ProfileSpline(outcome.radius, outcome.removal).slope(at)
+        roughness.append(float(np.abs(np.diff(slopes, 2)).sum()))
+    assert roughness[1] < 0.5 * roughness[0]
 
 
 def test_same_surface_same_picture() -> None:

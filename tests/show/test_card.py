@@ -28,7 +28,7 @@ from wearsim.bench.fields import Extent
 from wearsim.bench.personal_units import temperature_text
 from wearsim.errors import InputError
 from wearsim.show.card import PredictedWork, card_bytes
-from wearsim.show.card.content import BOX, card_content, pressing_words, quarters
+from wearsim.show.card.content import BOX, PRESSED_FOR, card_content, pressing_words, quarters
 from wearsim.show.card.page import CAUTION_SIZE, HALF, card_pages, plan
 from wearsim.show.card.pen import HEIGHT, WIDTH, Pen, printed_width, wrapped
 from wearsim.show.card.readings import ReadingRows, can_check, check_zones
@@ -223,7 +223,7 @@ def test_how_long_to_press_is_what_the_prediction_takes_of_the_laps() -> None:
     assert bench.laps[0].start == "pressed" and not any(spell.is_press for spell in done.programme.spells)
     assert card_content(bench, done, None).before[1] == (
         "Press the lap until it fits, tool on top: about 21 min at this temperature. "
-        "Do not enter this as a spell: write down for how long you pressed. No pressing between spells."
+        f"Do not enter this as a spell: {PRESSED_FOR}. No pressing between spells."
     )
     assert (
         "about 2.0 h at this temperature"
@@ -335,6 +335,12 @@ def test_a_programme_of_ones_own_has_a_card() -> None:
     assert said.early.rms[-1] == outcome.surface_rms and said.early.rms[0] == outcome.numbers_before.surface_rms
     assert said.early.rms_band is not None and said.early.rms_band[1:] == pytest.approx(outcome.band.stage_rms)
     nothing_overlaps(card_pages(said))
+    assert (
+        said.warning.startswith("Do not trust these numbers: spell 1: ")
+        and said.warning in card_pages(said)[0].text[:3]
+    )
+    sound = tuple(replace(spell, peak_pressure=1e4) for spell in outcome.spells)
+    assert card_content(bench, replace(work, outcome=replace(outcome, spells=sound)), None).warning == ""
     none = PredictedWork(ws.Programme(), predict(bench, ws.Programme(), start=ring_figure(bench, DEFAULT)), {})
     assert "Nothing to do: the programme has no spells." in card_content(bench, none, None).prediction
 
@@ -391,7 +397,7 @@ def test_temperatures_are_noted_in_the_unit_of_the_bench(text: str, degree: str)
     assert degree_sign(bench) == degree
     assert temperature_text(20.0, bench) == {"\u00b0C": "20 degC", "\u00b0F": "68 degF", "K": "293.1 K"}[degree]
     (page,) = card_pages(content(2, bench))
-    noted = [text for text, _ in texts_of(page) if text == degree or "......" in text]
+    noted = [text for text, _ in texts_of(page) if text == degree or "room ......" in text]
     assert len(noted) == 3 and all(line.endswith(degree) for line in noted)
 
 

@@ -164,7 +164,7 @@ def _asked(given: dict[str, Any]) -> dict[str, Any]:
     questions = [question for question in QUESTIONS if given[question.key] is None]
     answers, place = replace(Answers("200 mm", 6.0, "2 kg"), **{k: v for k, v in given.items() if v is not None}), 0
     if questions:
-        typer.echo('Press Enter to accept the value in brackets; "back" returns to the previous question.', err=True)
+        typer.echo('Enter accepts the value in brackets; "back" returns to the previous question.', err=True)
     while place < len(questions):
         question = questions[place]
         value = _answer(question, answers, given[question.key])
@@ -180,7 +180,7 @@ def _answer(question: Question, answers: Answers, before: Any) -> Any:
     """One answer, checked by making the bench of all answers so far; None for going back."""
     from wearsim.bench.materials import called
     from wearsim.learn.new_folder import fresh_folder, offered
-    from wearsim.show.text import paragraph
+    from wearsim.show.text import paragraph, text_width
 
     def check(text: str) -> Any:
         if text.strip().lower() in GO_BACK:
@@ -196,5 +196,6 @@ def _answer(question: Question, answers: Answers, before: Any) -> Any:
     choices = ", ".join(called(question.choices)) if question.choices else ""
     hint = f"{choices}. {why}" if question.key == "pitch" else choices or why
     shown = offered(answers, question) if before is None else str(before)
-    words = f"{question.words} ({hint})" + (f" [{shown}]" if shown else "")
-    return typer.prompt(paragraph(words), shown, show_default=False, value_proc=check, err=True)
+    value = f" [{shown}]".replace(" ", "\0")[1:] if shown else ""  # not to be broken
+    words = paragraph(f"{question.words} ({hint}) {value}".rstrip(), width=text_width() - 2).replace("\0", " ")
+    return typer.prompt(words, shown, show_default=False, value_proc=check, err=True)

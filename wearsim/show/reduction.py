@@ -96,7 +96,7 @@ def reduced_numbers_text(readings: Readings, reduction: Reduction, unit: LengthU
     note = (
         f"{_above(reduction)} Edge roll: the rim relative to the run of the surface just inside it. Rim height: the rim "
         "relative to the sphere that best fits the inner 80%. "
-        f"{len(reduction.zones)} zones can show {len(reduction.zones) - 1} independent shapes of error; the readings "
+        f"The {len(reduction.zones)} zones can show {len(reduction.zones) - 1} independent shapes of error; the readings "
         f"determine {reduction.supported:.1f} of them. A single "
         f"knife setting has a standard deviation of {knife.text(reduction.setting_sigma)} at 0.35 of the radius "
         f"({SETTING_ORIGINS[reduction.setting_origin]}). The best-fit conic has a radius of curvature of "

@@ -320,8 +320,8 @@ def pressing_words(
     by_hand = "write down for how long you pressed" if by_clock else PRESSED_FOR
     noted = "this clock is recorded" if by_clock and [*times] == used[:1] else by_hand
     lines = [
-        f"Press {_named(lap, used)} until it fits, {top}: about {_minutes(times[lap])} at this temperature; "
-        f"after less it fits less well. Do not enter this as a spell: {noted}."
+        f"Press {_named(lap, used)} until it fits, {top}: about {_minutes(times[lap])} at this temperature. "
+        f"Do not enter this as a spell: {noted}."
         for lap in used
         if lap in times
     ]
