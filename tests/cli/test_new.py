@@ -227,7 +227,7 @@ def test_who_works_in_inches_is_offered_inches(folder: Path, call: Call, monkeyp
     for grade in names("pitches"):
         warmth = pitch(grade).pitch_temperature
         assert f"{grade} {warmth:.0f} C ({32 + 1.8 * warmth:.0f} F)" in said
-    prompts = called.err.partition("Written:")[0].split("]:")
+    prompts = re.split(r"[\])]:", called.err.partition("Written:")[0])
     assert [line for prompt in prompts for line in prompt.splitlines() if len(line) > 79] == []
     assert "the mirror weighs about" in said and "the tool is taken as 5 lb. Weigh both." in said
 
