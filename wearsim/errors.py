@@ -92,10 +92,10 @@ class TipsOffError(InputError):
         Largest centre offset that would not [m].
     file : str or Path, optional
         The programme's file.
-    note : str
-        What may be the cause, after the message.
     length : callable, optional
         Writes a length [m] in the unit of the bench's file; in millimetres unless given.
+    note : str
+        What may be the cause, after the message.
     """
 
     def __init__(

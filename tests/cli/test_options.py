@@ -255,6 +255,8 @@ def test_quiet_says_nothing_but_the_answer(call: Call, demo: Path) -> None:
 
 def test_says_its_defaults_cautions_and_the_next_step(call: Call, demo: Path) -> None:
     called = call("predict", "bench.toml", *QUICK)
+    uncommon = "Spell 3 is not among the common strokes (docs/theory/search.md): 0.2 D long (at least 0.25 D)."
+    assert uncommon in " ".join(called.err.split())
     assert "lap: pitch thickness 5 mm, stiffness 5e9 Pa/m" in called.err
     assert "no published value" not in called.err
     assert called.err.splitlines()[-3].startswith("Caution: ")

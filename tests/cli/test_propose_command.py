@@ -15,6 +15,7 @@ import pytest
 import wearsim as ws
 from tests.helpers.small_bench import small_bench
 from wearsim.bench.units import counted
+from wearsim.cli.options import COMMAND_LINE
 from wearsim.cli.propose import _name_next
 from wearsim.cli.terminal import Messages
 from wearsim.decide.choice import TRIAL
@@ -153,12 +154,12 @@ def test_where_no_stroke_helps_something_sensible_comes_next(
         reason=reason, limits=Limits(minutes=30.0), programme=ws.Programme(), outcome=SimpleNamespace(warnings=()),
         choices=(),
     )  # fmt: skip
+    COMMAND_LINE.set(("propose", "b", "--minutes", "30"))
     _name_next(Messages(), Path("b"), small_bench(), nothing, None, None)
     said = capsys.readouterr().err
     assert said.rstrip().endswith(following)
     assert "off centre by at most 0.35 D with the tool on top or 0.2 D with the mirror on top" in " ".join(said.split())
-    _name_next(Messages(), Path("b"), small_bench(), nothing, None, Path("card.pdf"))
-    assert "any --card card.pdf" in capsys.readouterr().err
+    assert "Next: wearsim propose b --minutes 30 --repertoire any\n" in said
 
 
 def test_a_short_trial_is_named_with_the_command_that_takes_it(capsys: pytest.CaptureFixture[str]) -> None:
@@ -166,10 +167,13 @@ def test_a_short_trial_is_named_with_the_command_that_takes_it(capsys: pytest.Ca
         reason="no stroke helps", limits=Limits(minutes=30.0, repertoire="any"), programme=ws.Programme(),
         outcome=SimpleNamespace(warnings=()), choices=(SimpleNamespace(name=TRIAL),),
     )  # fmt: skip
+    COMMAND_LINE.set(("propose", "b", "-o", "next.toml", "--on-top", "tool"))
     _name_next(Messages(), Path("b"), small_bench(), nothing, Path("next.toml"), None)
     said = capsys.readouterr().err
-    assert said.endswith("Next: wearsim propose b --minutes 30 --choose trial -o next.toml\n")
+    assert said.endswith("Next: wearsim propose b -o next.toml --on-top tool --choose trial\n")
     assert "common" not in said
+    _name_next(Messages(), Path("b"), small_bench(), nothing, None, None)
+    assert capsys.readouterr().err.endswith("--choose trial -o trial.toml --card card.pdf\n")
 
 
 def test_another_row_of_the_table_is_taken_with_choose(call: Call, demo: Path, searched_once: None) -> None:

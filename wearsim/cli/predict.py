@@ -76,8 +76,8 @@ def command(
     )
     if filled is None:
         messages.nothing_to_write("the programme has no spells", card)
-    messages.cautions()
     _say_what_is_uncommon(messages, pieces, work, outcome)
+    messages.cautions()
     if filled is None or not bench.is_dir():
         messages.next("compare", bench, "--programme", programme)
     else:
@@ -101,8 +101,8 @@ def _say_what_is_uncommon(messages: Messages, bench: Bench, programme: Programme
     for number, spell in enumerate(programme.spells, start=1):
         if why := why_uncommon(spell, bench):
             messages.info(paragraph(
-                f"Spell {number} is not among the common strokes that propose tries (docs/theory/search.md): {why}. "
-                "propose --repertoire any tries every stroke."
+                f"Spell {number} is not among the common strokes (docs/theory/search.md): {why}. propose tries it only with "
+                "--repertoire any."
             ))  # fmt: skip
     before, after = outcome.numbers_before.conic_fit, outcome.numbers.conic_fit
     if after > before > bench.mirror.conic and any(is_said_to_deepen(spell, bench) for spell in programme.spells):

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wearsim.cli import completion, inputs
-from wearsim.cli.options import CARDS, Aim, BandDraws, BenchPath, Card, DryRun, Options, Workers
+from wearsim.cli.options import CARDS, COMMAND_LINE, Aim, BandDraws, BenchPath, Card, DryRun, Options, Workers
 from wearsim.errors import CouldNotError, InputError
 
 if TYPE_CHECKING:
@@ -43,6 +43,7 @@ class ChoiceName(StrEnum):
     uncommon = "uncommon"
 
 
+FILES = ("-o", "trial.toml", "--card", "card.pdf")
 TOPS = {OnTopChoice.tool: ("tool",), OnTopChoice.mirror: ("mirror",), OnTopChoice.either: ("tool", "mirror")}
 Minutes = Annotated[float, typer.Option("--minutes", help="Maximum minutes of work; pressing does not count.")]
 Spells = Annotated[int, typer.Option("--spells", help="Maximum number of spells, each with its own stroke.")]
@@ -180,7 +181,7 @@ def _programme_file(bench: Bench, proposal: Proposal) -> str:
     from wearsim.bench.units import length_unit
 
     text = proposal.programme.text
-    length = length_unit(bench).text(0.25 * bench.mirror.diameter)
+    length = length_unit(bench).short(0.25 * bench.mirror.diameter)
     return (
         f'# Sizes without a unit are fractions of the mirror\'s diameter; you may write "{length}" instead.\n\n{text}'
     )
@@ -202,9 +203,7 @@ def _name_next(
     messages: Messages, bench: Path, pieces: Bench, proposal: Proposal, output: Path | None, card: Path | None
 ) -> None:  # fmt: skip
     if not proposal.programme.spells:
-        files = [("-o", output), ("--card", card)]
-        asked = [word for flag, file in files if file is not None for word in (flag, file)]
-        _name_next_to_nothing(messages, bench, pieces, proposal, asked)
+        _name_next_to_nothing(messages, bench, pieces, proposal, () if output or card else FILES)
     elif card is not None and bench.is_dir():
         inputs.name_record(messages, bench, ("--as-proposed",), pieces, proposal.pressings)
     elif output is None:
@@ -214,10 +213,9 @@ def _name_next(
 
 
 def _name_next_to_nothing(
-    messages: Messages, bench: Path, pieces: Bench, proposal: Proposal, asked: Sequence[object] = ()
+    messages: Messages, bench: Path, pieces: Bench, proposal: Proposal, files: Sequence[str]
 ) -> None:  # fmt: skip
-    """Where nothing is proposed: stop, see to what is not round, allow more strokes for the files that were asked for, or
-    test again."""
+    """Where nothing is proposed: stop, see to what is not round, allow more strokes, test again, or take the trial."""
     from wearsim.decide.good_enough import AIM_REACHED
 
     if any(line.startswith("astigmatism:") for line in proposal.outcome.warnings):
@@ -225,28 +223,25 @@ def _name_next_to_nothing(
     elif proposal.reason.startswith(AIM_REACHED):
         messages.info("Next: stop here; more work would risk more than it gains.")
     else:
-        _name_what_is_left(messages, bench, pieces, proposal, asked)
+        _name_what_is_left(messages, pieces, proposal, files)
 
 
-def _name_what_is_left(
-    messages: Messages, bench: Path, pieces: Bench, proposal: Proposal, asked: Sequence[object]
-) -> None:  # fmt: skip
+def _name_what_is_left(messages: Messages, pieces: Bench, proposal: Proposal, files: Sequence[str]) -> None:
     """Less usual strokes, another test, and the short trial of the table of choices where there is one."""
     from wearsim.decide.choice import TRIAL
     from wearsim.decide.limits import COMMON
     from wearsim.decide.repertoire import common_words
     from wearsim.show.text import paragraph
 
-    again = ("propose", bench, "--minutes", f"{proposal.limits.minutes:g}")
     if proposal.limits.repertoire == COMMON:
         messages.info(paragraph(
             f"Only common strokes were allowed: here {common_words(pieces, proposal.limits)} (D: the mirror's diameter; "
             "full list: docs/theory/search.md). To allow every stroke that is mechanically possible:"
         ))  # fmt: skip
-        messages.next(*again, "--repertoire", "any", *asked)
+        messages.next(*COMMAND_LINE.get(), "--repertoire", "any")
     if "--repertoire any" in proposal.reason:
         return
     messages.info("Or test the mirror again, with more repeats or more windows, before you decide.")
     if any(one.name == TRIAL for one in proposal.choices):
         messages.info("Or carry out the short trial:")
-        messages.next(*again, "--choose", "trial", *(asked or ("-o", "trial.toml", "--card", "card.pdf")))
+        messages.next(*COMMAND_LINE.get(), "--choose", "trial", *files)
