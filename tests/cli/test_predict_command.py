@@ -61,6 +61,20 @@ def test_json_says_what_python_says(answer: dict[str, object], demo: Path) -> No
     assert answer == json.loads(json.dumps({**outcome.to_json(), **risks_json(bench)}))
 
 
+@pytest.mark.parametrize(("on_top", "is_said"), [("mirror", True), ("tool", False)])
+def test_where_a_long_stroke_does_not_deepen_it_is_said_why(
+    on_top: str, is_said: bool, call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    sizes = '[mirror]\ndiameter = "200 mm"\nradius_of_curvature = "2.4 m"\n[lap]\ndiameter = "200 mm"\nmass = "2 kg"\n'
+    Path("bench.toml").write_text(f"{sizes}[figure]\nconic = -0.5\n")
+    stroke = 'stroke = "w"\nlength = 0.5\nside_sweep = 0.125\nminutes = 20\n'
+    Path("long.toml").write_text(f'[[spell]]\non_top = "{on_top}"\n{stroke}')
+    called = call("predict", "bench.toml", "-p", "long.toml", "--draws", "0")
+    assert called.code == 0
+    assert ("The conic constant moves away from the target" in called.err) == is_said
+
+
 def test_without_draws_there_is_no_band(call: Call, demo: Path) -> None:
     called = call("predict", "bench.toml", "-p", "programme.toml", "--draws", "0", "--json")
     answer = json.loads(called.out)

@@ -26,6 +26,7 @@ from wearsim.decide.reasons import (
     reason_for_none,
     reason_for_share,
     reason_to_stop,
+    share_words,
 )
 from wearsim.decide.repertoire import is_allowed
 from wearsim.decide.response_search import SearchProgress
@@ -142,10 +143,15 @@ def with_programme(
         bench, proposal.limits, belief, start, laps, accuracy, Clock(), seed, draws, None, own, AIM
     )  # fmt: skip
     programme, outcome = work._as_programme(chosen.candidate.plan), work._predict(chosen.candidate.plan, draws)
+    share, band = work.share(outcome), None if outcome.band is None else outcome.band.share
+    reason = (
+        f"taken from the table of choices ({chosen.name.lower()}), this is expected to remove {share_words(share, band)}. "
+        "Test, record, and continue from there"
+    )
     return replace(
-        proposal, programme=programme, outcome=outcome, share=work.share(outcome), early=work._early(programme),
+        proposal, programme=programme, outcome=outcome, share=share, early=work._early(programme),
         expected_rms=chosen.expected_rms, later=(), advice=(),
-        pressings=work._uncertain.pressings(bench, programme), reason=f"{chosen.name.lower()} of those tried",
+        pressings=work._uncertain.pressings(bench, programme), reason=reason,
     )  # fmt: skip
 
 
