@@ -381,4 +381,4 @@ def test_where_no_stroke_helps_and_no_textbook_has_one_a_short_trial_is_left(mon
     (trial,) = done.choices
     (spell,) = trial.candidate.plan
     assert (trial.name, spell.stroke.kind) == (TRIAL, "one-third") and spell.minutes in (search.SHORT, USUAL_SHORTEST)
-    assert trial.candidate.score.expected_rms <= 1.03 * done.stopped_rms
+    assert trial.candidate.score.expected_rms <= 1.05 * done.stopped_rms
