@@ -26,9 +26,9 @@ from wearsim.wear.state import State
 
 # Between two looks at the figure, about: of the line, of a draw [min]. Between looks the figure goes evenly.
 STEP, DRAWN_STEP = 2.0, 5.0
-RISK, WORTH_STOPPING = 1.1, 0.7
-"""A programme is tested on the way where the upper end of the RMS band grows by more than this factor, and not later than
-after this share of it [1]. Judgements."""
+RISK, WORTH_STOPPING, WORTH_A_TEST = 1.1, 0.7, 10.0
+"""A programme is tested on the way where the upper end of the RMS band grows by more than this factor, not later than after
+this share of it [1], and only where it takes so many minutes [min]. Judgements."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +61,8 @@ class EarlyStop:
 
         None where it rises by little to the end, where little would be left to work, and where there is no band.
         """
-        if self.rms_band is None or self.rms_band[-1, 1] <= RISK * self.rms_band[0, 1]:
+        is_short = self.minutes[-1] < WORTH_A_TEST
+        if self.rms_band is None or is_short or self.rms_band[-1, 1] <= RISK * self.rms_band[0, 1]:
             return None
         safe = self.minutes[max(1, int(np.argmax(self.rms_band[:, 1] > self.rms_band[0, 1])) - 1)]
         return float(np.ceil(safe)) if safe <= WORTH_STOPPING * self.minutes[-1] else None
