@@ -76,7 +76,7 @@ def command(
     page = usual_paper(unit) if paper is None else PAPERS[paper.value]
     pdf = output if output is not None and output.suffix.lower() == ".pdf" else None
     printed = [paragraph(sheets_text(sheets_for(design, page)))] if pdf else []
-    sheet = "\n" + paragraph("Put these lines in the readings sheet, replacing the two keys of the same names:")
+    sheet = "\n" + paragraph("Put these lines in the readings sheet, replacing the two lines that begin alike:")
     options.deliver(
         design.to_json,
         table=lambda: "\n".join(

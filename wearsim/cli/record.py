@@ -357,7 +357,7 @@ def _warn_of_repeated(folder: Path, session: Session, messages: Messages) -> Non
     undo = f"To undo session {session.number}: wearsim record {folder} --undo. " if is_last else ""
     messages.warn(
         f"the same numbers as measured {repeated}: was this session recorded twice, or the wrong file given? {undo}"
-        f"To give another file: wearsim record {folder} --replace {session.number} --readings FILE."
+        f"To use another file: wearsim record {folder} --replace {session.number} --readings FILE."
     )
 
 

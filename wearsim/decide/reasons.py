@@ -51,12 +51,13 @@ def reason_for_share(belief: Belief, limits: Limits, share: float, band: Floats 
 
 def share_words(share: float, band: Floats | None) -> str:
     """A share of the error; with its band, where there is one, in words that say what more than all of it means."""
+    removed = f"{share:.0%} of the error" if share >= 0.0 else f"nothing of the error, and to add {-share:.0%} to it"
     if band is None:
-        return f"{share:.0%} of the error"
+        return removed
     what = ["below 0%, the figure gets worse"] if band[0] < 0.0 else []
     what += ["above 100%, the work overshoots"] if band[1] > 1.0 else []
     more = f"; {'; '.join(what)}" if what else ""
-    return f"{share:.0%} of the error (in nine of ten cases {band[0]:.0%} to {band[1]:.0%}{more})"
+    return f"{removed} (in nine of ten cases {band[0]:.0%} to {band[1]:.0%}{more})"
 
 
 def reason_for_none(

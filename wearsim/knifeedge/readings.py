@@ -248,7 +248,8 @@ def _positions(rows: Any, zones: int) -> Floats:
     if rows is None:
         raise InputError("missing", key="readings", expected=expected)
     if not isinstance(rows, list) or not rows or len(rows) > MOST_ROWS:
-        raise InputError("no readable rows", key="readings", expected=f"1 to {MOST_ROWS} {expected}")
+        hint = "; take away the # before a row that is to count" if rows == [] else ""
+        raise InputError("no readable rows", key="readings", expected=f"1 to {MOST_ROWS} {expected}{hint}")
     read = [_row(row, f"readings, row {i}", expected) for i, row in enumerate(rows, 1)]
     for i, row in enumerate(read, 1):
         if len(row) != zones:
