@@ -309,7 +309,7 @@ class _Proposing(ProposalProblem):
         stopped = self.objective.rms_before
         found = beside(self.bench, proposed, better, searched.handbook, searched.uncommon, promised, stopped)
         trial = None if plan or self.is_certain else self._trial()
-        return found if trial is None else (*found, alternative(TRIAL, trial, self.bench, promised))
+        return found if trial is None else (alternative(TRIAL, trial, self.bench, promised), *found)
 
     def _trial(self) -> Candidate | None:
         """The stroke that keeps a sphere, as short as a spell may be, and shorter where that would harm: to learn from."""

@@ -95,7 +95,7 @@ class ChoicesView:
 
     def _choice(self, choice: dict[str, Any]) -> None:
         is_first, name = choice is self.mirror.search.found[0], choice["name"]
-        with parts.sheet(name if choice["spells"] else "Nothing proposed").props("id=proposed" if is_first else ""):
+        with parts.sheet(choice["title"]).props("id=proposed" if is_first else ""):
             with parts.group("beside"):
                 with parts.group("stack"):
                     if choice["spells"]:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from wearsim.page.live_mirror import LiveMirror
     from wearsim.page.server import Room
 
-NEEDED = ("diameter", "focal_ratio", "thickness")
+NEEDED = ("diameter", "focal_ratio", "thickness", "glass")
 """Questions that are asked at once; the rest can stay at their defaults."""
 FIRST = ("lap_mass", "temperature")
 """Questions asked first among the rest: their defaults are most often wrong (judgement)."""
@@ -77,8 +77,7 @@ class NewMirror:
                 units = {"in": "inches and pounds", "mm": "millimetres and kilograms"}
                 parts.radio("Unit of plain numbers", units, self._entry("unit"))
                 parts.field("Name of the folder", self._entry("name"), f"Created in {self.room.folder}.")
-                rest = [question for question in QUESTIONS if question.key not in NEEDED]
-                rest.sort(key=lambda question: question.key not in FIRST)
+                rest = sorted((q for q in QUESTIONS if q.key not in NEEDED), key=lambda q: q.key not in FIRST)
                 for question in QUESTIONS:
                     if question not in rest:
                         self._ask(question)

@@ -271,11 +271,14 @@ def with_props(made: E, props: dict[str, str]) -> E:
     return made
 
 
-def fold(title: str, on_open: Callable[[], Any] | None = None) -> ui.expansion:
-    """What is shown when it is asked for, to be filled in a ``with`` block."""
-    made = ui.expansion(title)
-    if on_open is not None:
-        made.on_value_change(lambda event: on_open() if event.value else None)
+def fold(title: str, on_open: Callable[[], Any] = lambda: None, opened: set[str] | None = None) -> ui.expansion:
+    """What is shown when it is asked for, to be filled in a ``with`` block; again where ``opened`` remembers it open."""
+    kept = set[str]() if opened is None else opened
+    made = ui.expansion(title, value=title in kept)
+    made.on_value_change(lambda event: kept.add(title) if event.value else kept.discard(title))
+    made.on_value_change(lambda event: on_open() if event.value else None)
+    if title in kept:
+        ui.timer(0.0, on_open, once=True)
     return made
 
 

@@ -56,7 +56,7 @@ class ReadingsView:
         blank = None if mirror.sheet is None else mirror.sheet.blank
         self.names, self.shares, self.unit = windows_of(blank, mirror.bench)
         self.units = "inches" if self.unit == "in" else "millimetres"
-        self.round, self.here, self.begins = mirror.rounds(which)[-1], 0, False
+        self.round, self.here, self.begins, self.opened = mirror.rounds(which)[-1], 0, False, set[str]()
 
     def show(self) -> None:
         """Fields to the left, the surface to the right; on a narrow screen one after the other."""
@@ -223,9 +223,9 @@ class ReadingsView:
                 parts.says(" ".join(found["known"].split()))
             elif self.which == "rounds" and mirror.sessions:
                 parts.says("Learn from the sessions, under Afterwards, to see the figure from all of them together.")
-            with parts.fold("What the tester should show", self._shadows):
+            with parts.fold("What the tester should show", self._shadows, self.opened):
                 self.shadows = parts.group("stack")
-            with parts.fold("All numbers"):
+            with parts.fold("All numbers", opened=self.opened):
                 parts.written(found["text"])
             if self.which == "rounds":
                 self._then()

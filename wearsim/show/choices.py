@@ -8,6 +8,7 @@ from typing import Any
 from wearsim.bench.bench import Bench
 from wearsim.bench.programme import Programme
 from wearsim.bench.units import counted
+from wearsim.decide.choice import TRIAL
 from wearsim.decide.proposal import Proposal
 from wearsim.show.card import card_bytes
 from wearsim.show.card.content import first_pressing, pressing_words
@@ -59,9 +60,12 @@ def choice_words(name: str, bench: Bench, known: dict[str, Any], proposal: Propo
     """The same of a proposal, with why it is proposed, its plot and its card."""
     after = expected_after(bench, proposal.programme, proposal.outcome, for_card=True, **known)
     own = after if after is not None and after.is_own else None
+    is_trial = any(one.name == TRIAL for one in proposal.choices)
+    nothing = "Nothing proposed: a short trial is next" if is_trial else "Nothing proposed"
     readings = expected_text(bench, own) if own else ""
     return {
         **predicted_words(bench, known, proposal.programme, proposal.outcome), "name": name,
+        "title": name if proposal.programme.spells else nothing,
         "expected": unit_for(proposal.outcome).text(proposal.expected_rms), "reason": reasons_text(proposal),
         "stopped": unit_for(proposal.outcome).text(proposal.stopped_rms),
         "text": proposal_text(bench, proposal, readings),
