@@ -207,7 +207,7 @@ class Screen:
     """A browser's window on a server: everything that it asks for and complains of is kept."""
 
     def __init__(self, browser: Any, served: Served, width: int = 1280, height: int = 900, **more: Any) -> None:
-        self.served, self.late = served, pytest.importorskip("playwright.sync_api").TimeoutError
+        self.served, self.wrong = served, pytest.importorskip("playwright.sync_api").Error
         self.context = browser.new_context(viewport={"width": width, "height": height}, **more)
         self.page = self.context.new_page()
         self.page.set_default_timeout(WAIT)
@@ -229,10 +229,14 @@ class Screen:
         self.unanswered[request] = request.url
 
     def go(self, path: str) -> Any:
-        """To a view, until it can be used."""
+        """To a view, until it can be used; again where a navigation that a touch before began has come between."""
+        for _ in range(3):
+            with suppress(self.wrong):
+                self.page.goto(self.served.address(path), timeout=WAIT / 4)
+                return self.ready()
         try:
             self.page.goto(self.served.address(path))
-        except self.late as error:
+        except self.wrong as error:
             again: dict[str, Any] = dict.fromkeys(self.unanswered.values(), "no answer")
             for url in again:
                 with suppress(OSError):
