@@ -30,6 +30,7 @@ def proposed(limits: Limits = LIMITS, **more: object) -> Proposal:
     return ws.propose(bench, limits=replace(limits, beyond=False), start=start, **{"starts": 1, "draws": 0, **more})
 
 
+@pytest.mark.slow
 def test_each_point_is_what_a_proposal_with_these_limits_comes_to() -> None:
     done = proposed(with_trade_off=True)
     for spells in (1, 2):
