@@ -84,7 +84,7 @@ def test_the_best_are_good_and_the_same_again() -> None:
     found = many(seen=seen).run([])
     assert sum(len(one) for one in seen) == len(found) >= LITTLE.fine
     best = min(found, key=lambda one: one.score.cost)
-    assert best.score.cost < 0.16 * judges()[1].objective.rms_before
+    assert best.score.cost < 0.15 * judges()[1].objective.rms_before
     assert best.score.cost == pytest.approx(judges()[1].evaluate(best.plan).score.cost, rel=1e-12)
     assert all(keeps_the_limits(one.plan) for one in found)
     again = many().run([])
@@ -95,7 +95,7 @@ def test_more_starts_find_no_worse() -> None:
     few = MultistartBudget(starts=4, subsets=0, **ONE_BATCH)
     lots = MultistartBudget(starts=40, subsets=0, **ONE_BATCH)
     costs = [min(one.score.cost for one in many(budget).run([])) for budget in (few, lots)]
-    assert costs[1] <= costs[0]
+    assert costs[1] < costs[0]
 
 
 def test_what_is_begun_from_as_well_goes_the_same_way() -> None:

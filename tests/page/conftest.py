@@ -234,6 +234,7 @@ class Screen:
             with suppress(self.wrong):
                 self.page.goto(self.served.address(path), timeout=WAIT / 4)
                 return self.ready()
+            assert not self.unanswered, f"{path}: a request is not answered\n{self.served.what_it_does()}"
         try:
             self.page.goto(self.served.address(path))
         except self.wrong as error:

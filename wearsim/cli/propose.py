@@ -239,9 +239,8 @@ def _name_what_is_left(messages: Messages, pieces: Bench, proposal: Proposal, fi
             "full list: docs/theory/search.md). To allow every stroke that is mechanically possible:"
         ))  # fmt: skip
         messages.next(*COMMAND_LINE.get(), "--repertoire", "any")
-    if "--repertoire any" in proposal.reason:
-        return
-    messages.info("Or test the mirror again, with more repeats or more windows, before you decide.")
+    if "--repertoire any" not in proposal.reason:
+        messages.info("Or test the mirror again, with more repeats or more windows, before you decide.")
     if any(one.name == TRIAL for one in proposal.choices):
         messages.info("Or carry out the short trial:")
         messages.next(*COMMAND_LINE.get(), "--choose", "trial", *files)

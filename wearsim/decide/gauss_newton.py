@@ -71,7 +71,9 @@ class GaussNewton:
     @property
     def cost(self) -> float:
         """What the search makes small, as the refiner's score has it [m]."""
-        return float(np.sqrt(self.squares)) * self.refiner.objective.rms_before
+        objective = self.refiner.objective
+        effort = objective.effort(self.plan) if len(self.refiner.engines) == 1 else 1.0  # of several it is in the rows
+        return float(np.sqrt(self.squares)) * objective.rms_before * effort
 
     def candidate(self) -> Candidate | None:
         """The programme reached with its score, spells of next to no minutes left out; None where it has none."""
