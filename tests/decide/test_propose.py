@@ -18,7 +18,7 @@ from wearsim.decide import propose, search
 from wearsim.decide.choice import TRIAL
 from wearsim.decide.coarse_engine import COARSE, CoarseEngine, PlannedSpell, plan_of
 from wearsim.decide.least_squares import Candidate
-from wearsim.decide.limits import USUAL_SHORTEST, Limits
+from wearsim.decide.limits import USUAL_SHORTEST, Limits, usual_limits
 from wearsim.decide.objective import Score
 from wearsim.decide.proposal import EarlyStop, Proposal, stopped_early
 from wearsim.decide.propose import SPREAD_AFTER_SESSION
@@ -382,3 +382,20 @@ def test_where_no_stroke_helps_and_no_textbook_has_one_a_short_trial_is_left(mon
     (spell,) = trial.candidate.plan
     assert (trial.name, spell.stroke.kind) == (TRIAL, "one-third") and spell.minutes in (search.SHORT, USUAL_SHORTEST)
     assert trial.candidate.score.expected_rms <= 1.05 * done.stopped_rms
+
+
+def test_with_a_small_lap_the_trial_is_a_straight_stroke_of_half_its_size_and_none_with_the_mirror_on_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("wearsim.decide.propose.simplest", lambda *_: [])
+    case = replace(next(one for one in CASES if one.name.startswith("zones")), lap_share=0.5)
+    bench = case.bench(spread=True)
+    limits = replace(usual_limits(minutes=10.0), beyond=False)
+    done = ws.propose(bench, start=case.start(bench), limits=limits, draws=0)
+    assert not done.programme.spells and "The short trial below, recorded" in done.reason
+    (spell,) = next(one for one in done.choices if one.name == TRIAL).candidate.plan
+    assert (spell.stroke.on_top, spell.stroke.kind) == ("tool", "straight")
+    assert spell.stroke.length == pytest.approx(0.25, abs=0.03)
+
+    done = ws.propose(bench, start=case.start(bench), limits=replace(limits, on_top=("mirror",)), draws=0)
+    assert not done.programme.spells and not done.choices and "trial" not in done.reason

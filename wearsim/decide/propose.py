@@ -286,7 +286,7 @@ class _Proposing(ProposalProblem):
 
     def _for_none(self, ordered: list[Candidate], uncommon: Candidate | None) -> str:
         rms, measured = self.objective.rms_before, self.measured
-        return reason_for_none(rms, ordered, uncommon, self.belief, self.start.not_round, measured)
+        return reason_for_none(rms, ordered, uncommon, self._trial is not None, self.start.not_round, measured)
 
     def _to_stop(self, outcome: Outcome | None) -> str:
         return reason_to_stop(self._good, self.objective.rms_before, outcome, self.start.not_round)
@@ -308,13 +308,20 @@ class _Proposing(ProposalProblem):
 
         stopped = self.objective.rms_before
         found = beside(self.bench, proposed, better, searched.handbook, searched.uncommon, promised, stopped)
-        trial = None if plan or self.is_certain else self._trial()
+        trial = None if plan else self._trial
         return found if trial is None else (alternative(TRIAL, trial, self.bench, promised), *found)
 
+    @cached_property
     def _trial(self) -> Candidate | None:
-        """The stroke that keeps a sphere, as short as a spell may be, and shorter where that would harm: to learn from."""
-        strokes = (StrokeSpec(top, self.bench.laps[0].name, "one-third", 1.0 / 3.0) for top in self.limits.pieces)
-        allowed = [one for one in strokes if is_allowed(one, self.bench, self.limits)]
+        """A plain stroke, as short as a spell may be, and shorter where that would harm: to learn from, so none where the
+        constants are known. The one that keeps a sphere; with a smaller lap a straight one of half its size."""
+        if self.is_certain:
+            return None
+        lap, step = self.bench.laps[0], self.size_step
+        half = round(step * round(0.5 * lap.diameter / self.bench.mirror.diameter / step), 4)
+        plain = (("one-third", 1.0 / 3.0), ("straight", half))
+        strokes = (StrokeSpec(top, lap.name, *one) for one in plain for top in self.limits.pieces)
+        allowed = [one for one in strokes if is_allowed(one, self.bench, self.limits)][:2]
         lengths = {self.limits.shortest: None, min(SHORT, self.limits.shortest): None}
         tried = [self.for_figures().attempt((PlannedSpell(one, minutes),)) for minutes in lengths for one in allowed]
         found = [one for one in tried if one is not None]

@@ -26,7 +26,7 @@ from wearsim.wear.warnings import EDGE_AT_WORST, EDGE_LIMIT_WAVES
 NOTHING_LEFT = 0.1e-9
 # A programme must lower the expected figure error by this share to be worth the walk to the barrel. A judgement.
 WORTHWHILE = 0.05
-TRIAL = "The short trial below, recorded, shows how fast glass wears and how stiff the pitch is, even if it improves nothing"
+TRIAL = ". The short trial below, recorded, shows how fast glass wears and how stiff the pitch is, even if it improves nothing"
 # A floor above this share of the start figure, and above this height, is bad. Judgements.
 BAD_SHARE, BAD_HEIGHT = 0.25, 10e-9
 # A change is worth naming when it takes the floor below this share of what it was. A judgement.
@@ -61,21 +61,22 @@ def share_words(share: float, band: Floats | None) -> str:
 
 
 def reason_for_none(
-    rms_before: float, best: list[Candidate], uncommon: Candidate | None, belief: Belief,
+    rms_before: float, best: list[Candidate], uncommon: Candidate | None, has_trial: bool = False,
     not_round: NotRound | None = None, measured: float = 0.0,
 ) -> str:  # fmt: skip
     """Why nothing is proposed, from the RMS figure error at the start [m] and what the search ended with.
 
-    ``uncommon`` is the best of any stroke, where that was looked for; ``measured`` the uncertainty of the figure [m].
+    ``uncommon`` is the best of any stroke, where that was looked for; ``has_trial``: whether a short trial is offered
+    instead; ``measured`` the uncertainty of the figure [m].
     """
-    said = _for_none(rms_before, best, belief, not_round)
+    said = _for_none(rms_before, best, TRIAL if has_trial else "", not_round)
     if uncommon is None or uncommon.score.expected_rms >= (1.0 - WORTHWHILE) * rms_before:
         return said
     rms = np.hypot(uncommon.score.expected_rms, measured)
     return f"{said}. With less usual strokes allowed (--repertoire any), {rms * 1e9:.0f} nm RMS could be reached"
 
 
-def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_round: NotRound | None) -> str:
+def _for_none(rms_before: float, best: list[Candidate], trial: str, not_round: NotRound | None) -> str:
     if rms_before < NOTHING_LEFT:
         if not_round is not None:
             left = _left_by_round_strokes(not_round)
@@ -83,13 +84,11 @@ def _for_none(rms_before: float, best: list[Candidate], belief: Belief, not_roun
         return "the figure error is already zero: there is nothing to gain"
     if not best or not any(item.plan for item in best):
         found = "no allowed stroke is predicted to improve the figure in the time given"
-        if belief.is_certain:
-            return found
-        return f"{found}, once all uncertainties are included. {TRIAL}"
+        return f"{found}, once all uncertainties are included{trial}" if trial else found
     if min(item.score.expected_rms for item in best) >= (1.0 - WORTHWHILE) * rms_before:
         return (
             f"no allowed programme is expected to reduce the error by {WORTHWHILE:.0%} or more, all uncertainties "
-            f"included. {TRIAL}"
+            f"included{trial}"
         )
     return (
         "every promising programme either exceeds the limit on the edge roll or, computed at full accuracy, does not "

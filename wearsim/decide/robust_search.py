@@ -40,10 +40,12 @@ from wearsim.wear.state import State
 SPELL_LENGTHS = (6.0, 15.0, 40.0)
 # Single spells of more are tried one after the other [min].
 TOO_LONG = 80.0
-# Two of them take this share of their minutes [1].
-PART = 0.6
+# Two of them take this share of their minutes [1]; so many second ones are kept with every first.
+PART, SECONDS = 0.6, 2
 # Minutes that single spells are tried for, where they may be long [min].
 LONG = (40.0, 80.0, 160.0, 320.0)
+# So many of those are worked in every scenario.
+LONG_WORKED = 8
 # Mixes of so many spells that are worked, of each choice of pieces, and those of them that are refined.
 WORKED = {1: 6, 2: 5, 3: 4}
 REFINED = {1: 3, 2: 2, 3: 1}
@@ -230,41 +232,36 @@ class RobustSearch:
         return [(*begun, PlannedSpell(spells[mix.columns[0]], mix.minutes[0])) for mix in mixes if mix.minutes[0] > 0.5]
 
     def _long(self, refiner: Refiner, found: Found, kind: Kind) -> list[Plan]:
-        """Programmes of spells too long for the responses to say what they do.
-
-        The best with the most likely constants, and the best in the scenarios in which glass wears slowest and fastest.
-        """
+        """Programmes of spells too long for the responses to say what they do, cheapest first in a few scenarios."""
         if refiner.objective.limits.repertoire != COMMON or kind[0] != len(kind[1]):
             return []
-        minutes = refiner.objective.limits.minutes
-        strokes = {top: [one for one in self.strokes if one.on_top == top] for top in kind[1]}
-        best: list[Plan] = []
-        if kind[0] == 1:
-            lengths = [one for one in LONG if one <= minutes]
-            best += self._cheapest(refiner, [(PlannedSpell(one, m),) for one in strokes[kind[1][0]] for m in lengths])
-            best = best if best and best[0][0].minutes > LONG[0] else []
-        else:
-            singles = [found.best[1, (top,)][0].plan[-1] for top in kind[1] if (1, (top,)) in found.best]
-            if len(singles) == 2 and max(one.minutes for one in singles) > TOO_LONG:
-                share = min(PART, minutes / sum(one.minutes for one in singles))
-                for first, last in (singles, singles[::-1]):
-                    firsts = [PlannedSpell(one, share * first.minutes) for one in strokes[first.stroke.on_top]]
-                    then = replace(last, minutes=share * last.minutes)
-                    best += self._cheapest(refiner, [(one, then) for one in firsts])
-        return best
+        few = _few_scenarios(refiner)
+        spells = [self._long_spells(few, top) for top in kind[1]]
+        plans = list[Plan]()
+        if kind[0] == 1 and spells[0] and spells[0][0].minutes > LONG[0]:
+            plans += [(one,) for one in spells[0] if self._is_asked((one,))][:LONG_WORKED]
+        elif kind[0] == 2 and all(spells) and max(one[0].minutes for one in spells) > TOO_LONG:
+            best = [[one.plan[-1] for one in found.best.get((1, (top,)), ())[:1]] for top in kind[1]]
+            both = [refined + tried for refined, tried in zip(best, spells, strict=True)]
+            plans += [*self._pairs(few, *both), *self._pairs(few, *both[::-1])]
+        refiner.count(few.evaluations)
+        return plans
 
-    def _cheapest(self, refiner: Refiner, plans: list[Plan]) -> list[Plan]:
-        """The best few of programmes, each begun with another stroke."""
-        fit = [one for one in plans if self.gentle.allows_from_start(one[0].stroke) and self._is_asked(one)]
-        best: list[Plan] = []
-        for few in _few_scenarios(refiner):
-            worked = sorted((one for one in in_threads(few.attempt, fit) if one is not None), key=cost_of)
-            by_stroke: dict[StrokeSpec, Plan] = {}
-            for one in worked:
-                by_stroke.setdefault(one.plan[0].stroke, one.plan)
-            best += list(by_stroke.values())[: WORKED[3]]
-            refiner.count(few.evaluations)
-        return best
+    def _pairs(self, few: Refiner, begun: list[PlannedSpell], ended: list[PlannedSpell]) -> list[Plan]:
+        """Pairs of long spells, cheapest first: every second to the best first, then every first to the best of those."""
+        seconds = _cheapest(few, (_shared((begun[0], one), few) for one in ended))
+        best = {one.plan[-1].stroke for one in seconds[:SECONDS]}
+        pairs = [_shared((one, other), few) for other in ended if other.stroke in best for one in begun]
+        return [one.plan for one in _cheapest(few, filter(self._is_asked, pairs))[: LONG_WORKED // 2]]
+
+    def _long_spells(self, few: Refiner, on_top: str) -> list[PlannedSpell]:
+        """Every gentle stroke with this piece on top in the cheapest of the lengths that are tried, cheapest first."""
+        strokes = [one for one in self.strokes if one.on_top == on_top and self.gentle.allows_from_start(one)]
+        lengths = [one for one in LONG if one <= few.objective.limits.minutes]
+        by_stroke: dict[StrokeSpec, PlannedSpell] = {}
+        for one in _cheapest(few, ((PlannedSpell(one, m),) for one in strokes for m in lengths)):
+            by_stroke.setdefault(one.plan[0].stroke, one.plan[0])
+        return list(by_stroke.values())
 
     def _is_asked(self, plan: Plan) -> bool:
         """Whether a programme has one of the strokes that this search is for."""
@@ -305,15 +302,26 @@ def _choices(pieces: tuple[str, ...], count: int) -> list[tuple[str, ...]]:
     return [*((one,) for one in pieces), *([tuple(pieces)] if len(pieces) > 1 and count > 1 else [])]
 
 
-def _few_scenarios(refiner: Refiner) -> list[Refiner]:
-    """With the most likely constants alone, and in the two scenarios in which glass wears slowest and fastest."""
-    likely = Scenario(refiner.nominal.constants, 1.0), refiner.nominal
+def _cheapest(few: Refiner, plans: Iterable[Plan]) -> list[Candidate]:
+    """Those of the programmes whose contact is solved, cheapest first."""
+    return sorted((one for one in in_threads(few.attempt, list(plans)) if one is not None), key=cost_of)
+
+
+def _shared(pair: Plan, refiner: Refiner) -> Plan:
+    """Two spells in a share of the minutes that each would take alone, no more than are allowed in all."""
+    share = min(PART, refiner.objective.limits.minutes / work_of(pair))
+    return tuple(replace(one, minutes=share * one.minutes) for one in pair)
+
+
+def _few_scenarios(refiner: Refiner) -> Refiner:
+    """With the most likely constants, and those of the scenarios in which glass wears slowest and fastest."""
     pairs = sorted(zip(refiner.cases, refiner.engines, strict=True), key=lambda pair: pair[0].constants.preston)
-    made = []
-    for few in ([likely], pairs[:: len(pairs) - 1] if len(pairs) > 1 else []):
-        cases = tuple(replace(case, weight=1.0 / len(few)) for case, _ in few)
-        made.append(Refiner(refiner.objective, [one for _, one in few], cases, refiner.nominal, refiner.clock))
-    return [one for one in made if one.engines]
+    kept = [
+        (Scenario(refiner.nominal.constants, 1.0), refiner.nominal),
+        *(pairs[:: len(pairs) - 1] if len(pairs) > 1 else []),
+    ]
+    cases = tuple(replace(case, weight=1.0 / len(kept)) for case, _ in kept)
+    return Refiner(refiner.objective, [one for _, one in kept], cases, refiner.nominal, refiner.clock)
 
 
 def _groups(strokes: list[StrokeSpec]) -> NDArray[np.int_]:
