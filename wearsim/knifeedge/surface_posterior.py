@@ -16,7 +16,8 @@ Before it is read a mirror's slope error ``e'(r)`` is believed to be a Gaussian 
   pairs are averaged with their weights;
 * fine zones that windows may not see, always possible: 8% of the radius long, 0.8 of that Airy slope;
 * a rim that goes its own way, always possible: worked glass turns down or up there within a few hundredths of the radius,
-  which no window resolves. At the rim 12 of those Airy slopes, fading inwards and changing over 5% of the radius.
+  which no window resolves. At the rim 12 of those Airy slopes or, less likely beforehand, 45 (an edge that is badly
+  turned), fading inwards and changing over 5% of the radius; the readings weigh the two like lengths and amplitudes.
 
 Why long ones are likelier: seven differences of eight windows hardly tell a length from its third, and short
 ones, were they as likely, would take half the weight of a smooth surface and bend it between the windows and
@@ -30,6 +31,7 @@ mirror.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import product
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -63,8 +65,10 @@ class SlopePrior:
         Standard deviation of the change of the conic constant [1].
     fine_length, fine_amplitude : float
         Length of the fine zones as a share of the radius, and their slope in Airy slopes [1].
-    rim_length, rim_amplitude : float
-        The same of the rim's own slope, at the rim [1].
+    rim_length : float
+        The same length of the rim's own slope [1].
+    rim_amplitudes, rim_shares : tuple of float
+        Slopes at the rim that are possible, in Airy slopes, and how likely each is beforehand [1].
     """
 
     lengths: tuple[float, ...] = (0.06, 0.08, 0.106, 0.141, 0.188, 0.25)
@@ -75,7 +79,8 @@ class SlopePrior:
     fine_length: float = 0.08
     fine_amplitude: float = 0.8
     rim_length: float = 0.05
-    rim_amplitude: float = 12.0
+    rim_amplitudes: tuple[float, ...] = (12.0, 45.0)
+    rim_shares: tuple[float, ...] = (0.7, 0.3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +129,7 @@ class ReadingModel:
     radius: Floats
     prior: SlopePrior = field(default_factory=SlopePrior)
     aperture: ClearAperture = field(init=False, repr=False)
-    fixed: PriorMatrices = field(init=False, repr=False)
+    rims: tuple[PriorMatrices, ...] = field(init=False, repr=False)
     parts: tuple[PriorMatrices, ...] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -135,12 +140,13 @@ class ReadingModel:
         trend = self.prior.conic_sigma * at**3 / (2.0 * self.geometry.radius_of_curvature**3)
         fine = (self.prior.fine_amplitude * self.airy_slope) ** 2 * _odd(x, self.prior.fine_length)
         fade = np.exp(-(1.0 - x) / self.prior.rim_length)
-        rim = np.outer(fade, fade) * _even(x, self.prior.rim_length) * (self.prior.rim_amplitude * self.airy_slope) ** 2
-        fixed = _matrices(np.outer(trend, trend) + fine + rim, to_readings, to_profile)
+        rim = np.outer(fade, fade) * _even(x, self.prior.rim_length)
+        sizes = [(amplitude * self.airy_slope) ** 2 for amplitude in self.prior.rim_amplitudes]
+        always = np.outer(trend, trend) + fine
         area = np.outer(x, x)
         kernels = [_odd(x, length) for length in self.prior.lengths]
         kernels += [area * _even(x**2, length) for length in self.prior.lengths]
-        put(self, "fixed", fixed)
+        put(self, "rims", tuple(_matrices(always + size * rim, to_readings, to_profile) for size in sizes))
         put(self, "parts", tuple(_matrices(kernel, to_readings, to_profile) for kernel in kernels))
 
     @property
@@ -233,8 +239,9 @@ class SlopePosterior:
 
 @dataclass(frozen=True, eq=False)
 class _Candidates:
-    """Hyperparameters flattened: part, amplitude, sigma, and the log prior of each, shape (c,)."""
+    """Hyperparameters flattened: rim, part, amplitude, sigma, and the log prior of each, shape (c,)."""
 
+    rim: NDArray[np.intp]
     part: NDArray[np.intp]
     amplitude: Floats
     sigma: Floats
@@ -313,7 +320,8 @@ class RowSolver:
         self.differences = np.linalg.svd(np.ones((1, count)))[2][1:]
         square = self.candidates.amplitude**2
         parts = np.stack([part.readings for part in model.parts])
-        self.signal = square[:, None, None] * parts[self.candidates.part] + model.fixed.readings
+        rims = np.stack([rim.readings for rim in model.rims])
+        self.signal = square[:, None, None] * parts[self.candidates.part] + rims[self.candidates.rim]
         noise = self.candidates.sigma[:, None] ** 2 * (row.share * row.shape**2)
         total = self.signal + noise[:, :, None] * np.eye(count)
         self.factor = np.linalg.cholesky(self.differences @ total @ self.differences.T)
@@ -331,7 +339,10 @@ class RowSolver:
         dual = np.einsum("cji,cj->ci", self._inverse, whitened) @ self.differences
         crosses = np.stack([part.cross for part in self.model.parts])
         square = self.candidates.amplitude**2
-        means = dual @ self.model.fixed.cross.T
+        means = np.empty((square.size, self.model.radius.size))
+        for number, rim in enumerate(self.model.rims):
+            of_rim = self.candidates.rim == number
+            means[of_rim] = dual[of_rim] @ rim.cross.T
         for part, cross in enumerate(crosses):
             of_part = self.candidates.part == part
             means[of_part] += square[of_part, None] * (dual[of_part] @ cross.T)
@@ -344,14 +355,16 @@ class RowSolver:
         """Covariance of the profile over all candidates, shape (m, m) [m^2]."""
         model, weight = self.model, solution.weight
         square = self.candidates.amplitude**2
-        total = model.fixed.profile.copy()
+        total = np.zeros((model.radius.size, model.radius.size))
         gains = []
-        for part, matrices in enumerate(model.parts):
-            of_part = np.flatnonzero((self.candidates.part == part) & (weight > 0.0))
+        for (part, matrices), (number, rim) in product(enumerate(model.parts), enumerate(model.rims)):
+            chosen = (self.candidates.part == part) & (self.candidates.rim == number)
+            of_part = np.flatnonzero(chosen & (weight > 0.0))
             if of_part.size == 0:
                 continue
             total += float(weight[of_part] @ square[of_part]) * matrices.profile
-            cross = square[of_part, None, None] * matrices.cross + model.fixed.cross
+            total += float(weight[of_part].sum()) * rim.profile
+            cross = square[of_part, None, None] * matrices.cross + rim.cross
             gain = cross @ self.differences.T @ self._inverse[of_part].transpose(0, 2, 1)
             gains.append(np.sqrt(weight[of_part])[:, None, None] * gain)
         side = np.concatenate(gains).transpose(1, 0, 2).reshape(total.shape[0], -1)
@@ -362,14 +375,17 @@ class RowSolver:
 
 def _candidates(model: ReadingModel, row: SettingNoise) -> _Candidates:
     steps = np.asarray(model.prior.amplitude_steps)
-    part, step, sigma = np.meshgrid(
-        np.arange(len(model.parts)), np.arange(steps.size), np.arange(row.scales.size), indexing="ij"
-    )
+    rim, part, step, sigma = np.meshgrid(
+        np.arange(len(model.rims)), np.arange(len(model.parts)), np.arange(steps.size), np.arange(row.scales.size),
+        indexing="ij",
+    )  # fmt: skip
     return _Candidates(
+        rim=rim.ravel(),
         part=part.ravel(),
         amplitude=model.amplitudes[step.ravel()],
         sigma=row.scales[sigma.ravel()],
         prior=-0.5 * steps[step.ravel()] ** 2
         + row.weights[sigma.ravel()]
+        + np.log(model.prior.rim_shares)[rim.ravel()]
         + model.prior.length_power * np.log(model.lengths[part.ravel()]),
     )
