@@ -50,9 +50,8 @@ def main() -> None:
         true, low, high, missed, said = np.array(those).T
         within = int(np.sum((low <= true) & (true <= high)))
         squares = np.sqrt(np.mean(missed**2)), np.sqrt(np.mean(said**2))
-        print(
-            f"{fault}: {len(those)}, {within}, {np.sum(true < low)}, {np.sum(true > high)}; {squares[0]:.1f}, {squares[1]:.1f}"
-        )
+        counts = f"{len(those)}, {within}, {np.sum(true < low)}, {np.sum(true > high)}"
+        print(f"{fault}: {counts}; {miss:.1f}, {expected:.1f}")
 
 
 if __name__ == "__main__":
