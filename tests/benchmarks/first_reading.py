@@ -49,7 +49,7 @@ def main() -> None:
     for fault, those in rows.items():
         true, low, high, missed, said = np.array(those).T
         within = int(np.sum((low <= true) & (true <= high)))
-        squares = np.sqrt(np.mean(missed**2)), np.sqrt(np.mean(said**2))
+        miss, expected = np.sqrt(np.mean(missed**2)), np.sqrt(np.mean(said**2))
         counts = f"{len(those)}, {within}, {np.sum(true < low)}, {np.sum(true > high)}"
         print(f"{fault}: {counts}; {miss:.1f}, {expected:.1f}")
 
