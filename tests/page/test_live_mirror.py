@@ -16,9 +16,10 @@ from tests.page.conftest import READ, TAKEN, new_mirror
 from wearsim.errors import InputError
 from wearsim.learn.draft import FILE, Round
 from wearsim.learn.mirror_folder import open_folder
-from wearsim.page import calls
+from wearsim.page import calls, live_mirror
 from wearsim.page.live_mirror import BOUNCE, SETTLED, LiveMirror
 from wearsim.page.parts import part
+from wearsim.page.readings import ReadingsView
 from wearsim.worker import Desk
 
 TAKEN_CHOICE = {"programme": TAKEN, "spells": [{"minutes": 4.0}, {"minutes": 5.0}], "first": "", "pressing": 0.0}
@@ -166,6 +167,70 @@ def test_a_round_that_is_gone_takes_no_reading_and_another_does_not_either(with_
         mirror.draft.rounds.remove(first)
         mirror.write_cell("rounds", first, 0, "1.2")
         assert [one.cells[0] for one in mirror.rounds("rounds")] == [""]
+
+    with_mirror(work)
+
+
+FOUR = "10-40, 42-60, 62-80, 82-96"
+"""Windows of another mask [mm]."""
+
+
+def test_a_view_of_another_mask_hears_of_no_readings(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        client = Client(ui.page("/nowhere"))
+        with client:
+            left = ReadingsView(mirror)
+            left.show()
+        await mirror.take_windows(FOUR)
+        mirror.draft.rounds = [Round(list(READ[:4])), Round(list(READ[:4]))]
+        with client:
+            left._new_surface()  # it is kept for some seconds after its browser has left
+            left._new_rounds()
+            present = ReadingsView(mirror)
+            present.show()
+        present._new_surface()
+        assert [len(left.names), len(present.names)] == [5, 4]
+        assert present.beneath[3].content == f"other rows: {READ[3]}"
+
+    with_mirror(work)
+
+
+def test_a_row_after_the_work_has_the_windows_of_the_mask(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        _worked(mirror)
+        with pytest.raises(InputError, match="readings taken with other windows"):
+            await mirror.take_windows(FOUR)
+        mirror.draft.after = []
+        assert len(mirror.rounds("after")[0].cells) == 5
+        await mirror.take_windows(FOUR)
+        assert [len(mirror.rounds(which)[0].cells) for which in ("rounds", "after")] == [4, 4]
+
+    with_mirror(work)
+
+
+def test_half_a_number_is_not_worked(with_mirror: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        sheet = mirror.path / "readings.toml"
+        blank = sheet.read_text(encoding="utf-8")
+        monkeypatch.setattr(live_mirror, "THINKING", 3600.0)
+        for zone, text in enumerate((*READ[:4], "1.7")):
+            mirror.write_cell("rounds", mirror.rounds("rounds")[0], zone, text)
+        await asyncio.sleep(5.0 * SETTLED)
+        assert not mirror.surfaces and sheet.read_text(encoding="utf-8") == blank
+        mirror.write_cell("rounds", mirror.rounds("rounds")[0], 4, READ[4])
+        mirror.typing_ended()
+        for _ in range(300):
+            if mirror.surfaces:
+                break
+            await asyncio.sleep(0.1)
+        assert f"{READ[3]}, {READ[4]}]" in sheet.read_text(encoding="utf-8")
+        monkeypatch.setattr(live_mirror, "THINKING", SETTLED)
+        mirror.write_cell("rounds", mirror.rounds("rounds")[0], 4, "1.79")  # the field is not left
+        for _ in range(300):
+            if f"{READ[3]}, 1.79]" in sheet.read_text(encoding="utf-8"):
+                return
+            await asyncio.sleep(0.1)
+        raise AssertionError("what was typed was never worked")
 
     with_mirror(work)
 

@@ -17,7 +17,7 @@ from urllib.parse import quote
 
 import pytest
 
-from tests.page.conftest import OVERDONE, TAKEN, Screen, Served, at_the_barrel, kept_draft, read_mirror
+from tests.page.conftest import OVERDONE, TAKEN, Screen, Served, at_the_barrel, kept_draft, new_mirror, read_mirror
 from wearsim.page.live_mirror import BOUNCE
 
 pytestmark = pytest.mark.slow
@@ -267,10 +267,28 @@ def test_random_taps_break_nothing(served: Served, screens: Any) -> None:
         if tap % 25 == 0:
             elsewhere = chance.choice(["/", "/new"])
             screen.go(f"/mirror/tapped/{chance.choice(steps)}" if chance.random() < 0.8 else elsewhere)
+        if tap % 125 == 100:
+            _other_windows(served, screen, f"masked {tap}", chance)
         with suppress(failed):  # a tap on a link: the view is gone before it is answered
             page.evaluate(TAP, chance.random())
         page.wait_for_timeout(chance.choice((0, 5, 20)))
     screen.go("/mirror/tapped/readings").locator(".window input").first.wait_for()
+
+
+def _other_windows(served: Served, screen: Screen, name: str, chance: random.Random) -> None:
+    """Another mask for a new mirror, and rows read through it at once, while the view of the old one may still be kept."""
+    new_mirror(served.folder / name)
+    page = screen.go(f"/mirror/{quote(name)}/readings")
+    page.get_by_text("My mask has other windows").click()
+    page.get_by_label("My mask's windows").fill(chance.choice(("10-40, 42-60, 62-80, 82-96", "10-50, 52-75, 77-96")))
+    page.get_by_label("My mask's windows").press("Enter")
+    page.wait_for_function("document.querySelectorAll('.window input').length < 5")
+    screen.ready()
+    page.locator(".window input").first.click()
+    for number in OVERDONE * 2:
+        page.keyboard.type(number)
+        page.keyboard.press("Enter")
+    page.get_by_role("img", name=SURFACE).wait_for()
 
 
 TAP = """(chance) => {

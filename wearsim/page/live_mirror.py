@@ -17,7 +17,7 @@ from wearsim.errors import CouldNotError, InputError, WearsimError
 from wearsim.learn.barrel_work import BEAT, Work
 from wearsim.learn.draft import FILE, Draft, Round
 from wearsim.learn.mirror_folder import Session, open_folder
-from wearsim.learn.typed_readings import CHANGED, Sheet, newest_sheet, slips, write_rows
+from wearsim.learn.typed_readings import CHANGED, Sheet, newest_sheet, slips, write_rows, write_windows
 from wearsim.learn.whole_writes import write_file
 from wearsim.page import calls
 from wearsim.page.parts import Entry, browser
@@ -25,8 +25,8 @@ from wearsim.show.strokes import title_of
 from wearsim.show.text import by_window, sentence
 from wearsim.worker import Desk, Job, Latest, Stopped, Worker
 
-SETTLED = 0.3
-"""After the last key before what was typed is worked [s]."""
+SETTLED, THINKING = 0.3, 1.5
+"""After a change before it is worked; after a key in a field of readings that is not left: half a number, perhaps [s]."""
 BOUNCE = 0.5
 """A second touch at the barrel within this counts for nothing [s]: it was meant for what was there before."""
 
@@ -44,7 +44,7 @@ class LiveMirror:
         self.readings_faults: dict[str, str] = {}
         self.file_note = ""
         self._surface = {which: Latest(partial(self._work_surface, which)) for which in ("rounds", "after")}
-        self._saving, self._acted = Latest(self._save), 0.0
+        self._saving, self._acted, self._thinks_until = Latest(self._save), 0.0, 0.0
         self._recording, self._writing = asyncio.Lock(), asyncio.Lock()
         self.read_folder()
         work = self.draft.work
@@ -112,8 +112,13 @@ class LiveMirror:
         """A reading was typed; into a round that is there no more it is not."""
         if one in self.rounds(which) and one.cells[zone] != text[:20]:
             one.cells[zone] = text[:20]
+            self._thinks_until = time.monotonic() + THINKING
             self.typed.emit(browser(), (one, zone), text[:20])
             self.readings_changed(which)
+
+    def typing_ended(self) -> None:
+        """The field is left: what is in it is meant."""
+        self._thinks_until = 0.0
 
     def readings_changed(self, which: str, topic: str = "entered") -> None:
         """Keep them, and have the surface worked out again."""
@@ -122,6 +127,8 @@ class LiveMirror:
 
     async def _work_surface(self, which: str) -> None:
         await asyncio.sleep(SETTLED)
+        while time.monotonic() < self._thinks_until:
+            await asyncio.sleep(0.1)
         rows = self.draft.rows(which)
         self.readings_faults[which] = ""
         sheet, source = self.sheet, self.draft.source
@@ -145,6 +152,16 @@ class LiveMirror:
                 self.read_folder()
                 self.tell("rounds")
         self.changed.emit("surface", "")
+
+    async def take_windows(self, text: str) -> None:
+        """The windows of one's own mask into the folder's sheet; WearsimError where that cannot be."""
+        async with self._writing:
+            if self.draft.counted("rounds") or self.draft.counted("after"):
+                raise InputError("there are readings taken with other windows; strike out and delete those rows first")
+            write_windows(open_folder(self.path), text)
+            self.surfaces = {}
+        self.read_folder()
+        self.tell("rounds")
 
     async def write_sheet(self) -> None:
         """The readings into the folder's sheet, where every round is whole and no session is recorded yet.
