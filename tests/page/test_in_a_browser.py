@@ -175,6 +175,12 @@ def test_the_cadence_is_heard_and_seen_and_can_be_turned_off(served: Served, scr
     assert not page.evaluate("document.querySelector('#beat-lamp').classList.contains('on')")
     screen.knuckle("Pause")
     page.wait_for_function(moving.format("true"))
+    shown = "document.querySelector('.barrel svg.stroke').getCurrentTime()"
+    page.wait_for_function(f"{shown} > 3")  # where it was, not at its beginning
+    stands = page.evaluate(shown)
+    screen.press("Turn sound on")
+    page.get_by_role("button", name="Turn sound off").wait_for()
+    page.wait_for_function(f"Math.abs({shown} - {stands}) < 0.2")
 
 
 TURNED = """[[spell]]
@@ -220,6 +226,8 @@ def test_all_that_is_needed_at_the_barrel_is_on_one_screen(
     _assert_in_sight(page, height, *seen, "button:has-text('Skip this spell')")
     assert page.locator("figure svg").bounding_box()["height"] > 120
     page.get_by_text("First turn the mirror by 90").wait_for()
+    _assert_apart(page, "button:has-text('Start')", "button:has-text('Skip this spell')")
+    _assert_whole_menu(page, width)
 
 
 def _assert_in_sight(page: Any, height: int, *places: str) -> None:
@@ -231,6 +239,22 @@ def _assert_in_sight(page: Any, height: int, *places: str) -> None:
         across = min(one["x"] + one["width"], other["x"] + other["width"]) - max(one["x"], other["x"])
         down = min(one["y"] + one["height"], other["y"] + other["height"]) - max(one["y"], other["y"])
         assert across < 1 or down < 1, (one, other)
+
+
+def _assert_apart(page: Any, one: str, other: str) -> None:
+    """Too far for a slip of a wet thumb."""
+    first, second = (page.locator(place).first.bounding_box() for place in (one, other))
+    across, down = (
+        max(first[at], second[at]) - min(first[at] + first[size], second[at] + second[size])
+        for at, size in (("x", "width"), ("y", "height"))
+    )
+    assert max(across, down) >= 24, (first, second)
+
+
+def _assert_whole_menu(page: Any, width: int) -> None:
+    for link in page.locator("nav.steps a").all():
+        box = link.bounding_box()
+        assert box["x"] >= 0 and box["x"] + box["width"] <= width, (link.inner_text(), box)
 
 
 def test_a_mask_of_ones_own_is_taken_and_a_wrong_one_refused_at_its_field(served: Served, screens: Any) -> None:

@@ -140,7 +140,13 @@ def test_a_touch_at_the_barrel_is_for_what_stood_there(with_mirror: Any) -> None
         mirror.act("next_spell", work, shown)  # from a screen that had the first spell
         assert work.spell == 1 and work.ended is None
         mirror.act("back", work, work.standing)
-        assert work.spell == 0
+        assert work.spell == 0 and work.left == 240.0
+        work.done[0] = 90.0  # stopped by a slip
+        await asyncio.sleep(1.2 * BOUNCE)
+        mirror.act("end", work, work.standing)
+        await asyncio.sleep(1.2 * BOUNCE)
+        mirror.act("back", work, work.standing)
+        assert work.ended is None and work.left == 150.0
         mirror.begin_work(TAKEN_CHOICE)
         await asyncio.sleep(1.2 * BOUNCE)
         mirror.act("go", work, work.standing)

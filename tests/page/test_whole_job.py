@@ -19,6 +19,7 @@ import pytest
 
 from tests.page.conftest import OVERDONE, TAKEN, Screen, Served, at_the_barrel, kept_draft, new_mirror, read_mirror
 from wearsim.page.live_mirror import BOUNCE
+from wearsim.show.choices import COLUMNS
 
 pytestmark = pytest.mark.slow
 LONG = 600_000
@@ -94,6 +95,9 @@ def test_from_nothing_to_the_second_proposal(served: Served, screens: Any, width
     assert "0.81" in (place / "readings.toml").read_text()
     kept_draft(place, lambda kept: kept["limits"] == FEW)
     assert width > 1000 or screen.obstacles() == []
+    for head in list(COLUMNS.values())[1:]:
+        cell = page.locator(f"td[data-head='{head}']").last.bounding_box()
+        assert cell["x"] >= 0 and cell["x"] + cell["width"] <= width, (head, cell)
     screen.reload()
     page.get_by_role("button", name=TAKE).first.click()
     _work(screen, place)

@@ -85,8 +85,7 @@ class ChoicesView:
             self._choice(choice)
         if able:
             parts.heading("The choices")
-            with parts.group("sideways", tabindex="0"):
-                parts.table(COLUMNS, choice_rows(able, found[0]))
+            parts.table(COLUMNS, choice_rows(able, found[0]))
             parts.says(NOTE)
             with parts.group("cards"):
                 for choice in able[able[0] is found[0] :]:

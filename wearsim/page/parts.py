@@ -244,7 +244,7 @@ def table(columns: dict[str, str], rows: list[dict[str, str]]) -> ui.html:
     first, *others = columns
     lines, heads = "", "".join(f'<th scope="col">{escape(head)}</th>' for head in columns.values())
     for row in rows:
-        cells = "".join(f"<td>{escape(row[key])}</td>" for key in others)
+        cells = "".join(f'<td data-head="{escape(columns[key])}">{escape(row[key])}</td>' for key in others)
         lines += f'<tr><th scope="row">{escape(row[first])}</th>{cells}</tr>'
     inner = f"<thead><tr>{heads}</tr></thead><tbody>{lines}</tbody>"
     return ui.html(inner, sanitize=False, tag="table").classes("choices")
