@@ -15,7 +15,7 @@ from wearsim.bench.fields import DefaultUsed
 from wearsim.bench.input_errors import parse_toml
 from wearsim.bench.personal_units import room_temperature, temperature_words, value_in_units_of
 from wearsim.bench.toml_io import bench_from_table, bench_table
-from wearsim.bench.units import POUND, in_units_of, length_unit
+from wearsim.bench.units import in_units_of, length_unit, mass_unit
 from wearsim.errors import InputError
 from wearsim.knifeedge.mask import MaskDesign, MaskLimits, design_mask
 
@@ -265,7 +265,8 @@ def taken_text(bench: Bench) -> str:
 
 def weight_words(bench: Bench, mass: float) -> str:
     """A mass [kg] in pounds where the bench is in inches, in kilograms elsewhere."""
-    return f"{mass / POUND:.3g} lb" if length_unit(bench).name == "in" else f"{mass:.3g} kg"
+    name, size = mass_unit(bench.text)
+    return f"{mass / size:.3g} {name}"
 
 
 def _mask(bench: Bench, zones: int | None) -> MaskDesign:

@@ -15,8 +15,8 @@ HEAVY = 20.0
 """From here on two people lift [kg] (common practice, no source)."""
 FIRST_OF_ALL = "Local regulations and the advice of licensed or qualified people come first."
 CAUTIONS = (
-    "Large glass is heavy, and slippery when wet: above about 20 kg lift it with a second person or a hoist. (One country's "
-    "limit: lifting constant 23 kg, NIOSH, United States, from memory.)",
+    "Large glass is heavy, and slippery when wet: above about 20 kg (45 lb) lift it with a second person or a hoist. (One "
+    "country's limit: lifting constant 23 kg, NIOSH, United States, from memory.)",
     "Hot pitch burns: wear gloves, long sleeves and eye protection. It must not smoke. Keep it away from flame.",
     "Solvents: take the pot off the heat before you open any solvent, and ventilate the room well.",
     "Grind, polish and clean up wet; wear a respirator for dry powder. Cerium oxide dust irritates eyes, skin and airways. "
@@ -26,7 +26,7 @@ CAUTIONS = (
     FIRST_OF_ALL,
 )
 ON_THE_CARD = (
-    "Wet glass is slippery: above about 20 kg lift it with a second person or a hoist.",
+    "Wet glass is slippery: above about 20 kg (45 lb) lift it with a second person or a hoist.",
     "Hot pitch burns: wear gloves and eye protection; no flame; it must not smoke. Solvent: heat off first, windows open.",
     "Work and clean up wet; wear a respirator for dry silica or cerium oxide.",
     "Never look at the Sun, a laser or a bright test lamp, directly or in the mirror.",
