@@ -377,7 +377,7 @@ def test_where_no_stroke_helps_and_no_textbook_has_one_a_short_trial_is_left(mon
     case = next(one for one in CASES if one.name.startswith("zones"))
     bench = case.bench(spread=True)
     done = ws.propose(bench, start=case.start(bench), minutes=90.0, draws=0)
-    assert not done.programme.spells and "The short trial below, recorded" in done.reason
+    assert not done.programme.spells and "The short trial, recorded" in done.reason
     (trial,) = done.choices
     (spell,) = trial.candidate.plan
     assert (trial.name, spell.stroke.kind) == (TRIAL, "one-third") and spell.minutes in (search.SHORT, USUAL_SHORTEST)

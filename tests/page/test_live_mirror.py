@@ -17,6 +17,7 @@ from wearsim.errors import InputError
 from wearsim.learn.draft import FILE, Round
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.page import calls, live_mirror
+from wearsim.page.choices import ChoicesView
 from wearsim.page.live_mirror import BOUNCE, SETTLED, LiveMirror
 from wearsim.page.parts import part
 from wearsim.page.readings import ReadingsView
@@ -311,6 +312,41 @@ def test_the_best_so_far_never_grows(tmp_path: Path, monkeypatch: pytest.MonkeyP
     limits = {"minutes": 5.0, "spells": 1, "top": "either"}
     calls.choices(place, limits, progress=lambda kind, stage, best: said.append(best))
     assert said == ["22 nm", "18 nm", "18 nm", "18 nm"]
+
+
+NOTHING: dict[str, Any] = {
+    "name": "Proposed", "title": "Nothing proposed", "is_next": False, "spells": [], "reason": "No stroke helps.",
+    "why_not": "", "edge_now": "", "warnings": [], "text": "", "plot": "", "before": "80 nm", "stopped": "80 nm",
+}  # fmt: skip
+"""What is found where nothing is proposed, and then the short trial and another choice."""
+SPELL = {"minutes": 2.0, "title": "tool on top, one-third", "sizes": "3.33 in long", "moving": ""}
+OTHER = {
+    **NOTHING, "name": "Uncommon strokes", "title": "Uncommon strokes", "spells": [SPELL], "reason": "",
+    "why_not": "Not proposed: hard to keep up by hand.", "edge_now": "The edge may already be turned up.", "work": "",
+    "after": "", "expected": "", "edge": "", "strehl": "", "minutes": 2.0, "picture": "", "programme": TAKEN,
+}  # fmt: skip
+TRIAL = {**OTHER, "name": "Short trial", "title": "Next: a short trial of 2 minutes", "is_next": True, "why_not": ""}
+
+
+def test_what_is_next_comes_first_and_alone_has_the_strong_button(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        for found, titles, said in (
+            ([NOTHING], ["Nothing proposed"], 0),
+            ([NOTHING, TRIAL, OTHER], ["Next: a short trial of 2 minutes", "The choices", "Uncommon strokes"], 1),
+        ):
+            mirror.search.found = found
+            client = Client(ui.page("/nowhere"))
+            with client:
+                ChoicesView(mirror).choices()
+            shown = list(client.elements.values())
+            words = [one.content for one in shown if isinstance(one, ui.html)]
+            assert [one for one in words if one in titles] == titles
+            assert words.count("No stroke helps.") == 1 and words.count(OTHER["why_not"]) == said
+            assert sum(one.startswith("The edge may already be turned up.") for one in words) == said
+            takes = [one for one in shown if isinstance(one, ui.button) and one.text.startswith("Take this")]
+            assert ["main" in one.classes for one in takes] == [True, False][: 2 * said]
+
+    with_mirror(work)
 
 
 class Shown:
