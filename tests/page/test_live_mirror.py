@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from wearsim.errors import InputError
 from wearsim.learn.draft import FILE, Round
 from wearsim.learn.mirror_folder import open_folder
 from wearsim.page import calls, live_mirror
+from wearsim.page.afterwards import AfterwardsView
 from wearsim.page.choices import ChoicesView
 from wearsim.page.live_mirror import BOUNCE, SETTLED, LiveMirror
 from wearsim.page.parts import part
@@ -312,6 +314,24 @@ def test_the_best_so_far_never_grows(tmp_path: Path, monkeypatch: pytest.MonkeyP
     limits = {"minutes": 5.0, "spells": 1, "top": "either"}
     calls.choices(place, limits, progress=lambda kind, stage, best: said.append(best))
     assert said == ["22 nm", "18 nm", "18 nm", "18 nm"]
+
+
+def test_afterwards_names_the_benchs_temperature_and_when_the_glass_is_cool(with_mirror: Any) -> None:
+    async def work(mirror: LiveMirror) -> None:
+        bench = (mirror.path / "bench.toml").read_text(encoding="utf-8")
+        (mirror.path / "bench.toml").write_text(f"{bench}\n".replace("[wear]", '[wear]\ntemperature = "63 degF"'))
+        _worked(mirror)
+        mirror.read_folder()
+        client = Client(ui.page("/nowhere"))
+        with client:
+            view = AfterwardsView(mirror)
+            view.show()
+        assert view.fields["temperature"].props["hint"] == "Only if it was not 63 F, as the bench says."
+        assert re.fullmatch(r"Test in about \d(\.5)? h, at \d\d:\d\d", view.left.content)
+        words = [one.content for one in client.elements.values() if isinstance(one, ui.html)]
+        assert "Tool on top, cold pressing; 5 min planned" in words
+
+    with_mirror(work)
 
 
 NOTHING: dict[str, Any] = {

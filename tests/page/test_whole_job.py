@@ -104,7 +104,7 @@ def test_from_nothing_to_the_second_proposal(served: Served, screens: Any, width
     screen.press("Afterwards")
     page.get_by_role("button", name="As planned").wait_for()
     screen.ready()
-    page.get_by_text(re.compile(r"^Test in \d+(\.\d)? (min|h)$")).wait_for()
+    page.get_by_text(re.compile(r"^Test in (\d+ min|about \d+(\.5)? h), at \d\d:\d\d$")).wait_for()
     card = page.request.get(screen.served.address(f"/print/{quote(name)}/card"))
     assert card.ok and card.body().startswith(b"%PDF")
     screen.press("As planned")

@@ -86,6 +86,12 @@ def waiting_text(mirror: Mirror) -> str:
 
 
 def waiting_time(mirror: Mirror) -> str:
-    """How long the glass has to cool, rounded up to five minutes."""
-    minutes = 5.0 * np.ceil(cooling(mirror.diameter, mirror.thickness, mirror.material).time / 300.0)
-    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
+    """How long the glass has to cool after long work: it counts on glass that is warm through."""
+    return time_words(cooling(mirror.diameter, mirror.thickness, mirror.material).time)
+
+
+def time_words(seconds: float) -> str:
+    """A time to wait, rounded up: to five minutes, from an hour on to half hours."""
+    if seconds <= 3600.0:
+        return f"{5.0 * np.ceil(seconds / 300.0):.0f} min"
+    return f"about {0.5 * np.ceil(seconds / 1800.0):g} h"
