@@ -222,12 +222,17 @@ def fresh_folder(answers: Answers, zones: int | None = None) -> FreshFolder:
         Where no bench can be made of the answers, or no mask of so many windows.
     """
     answers = answers.complete()
-    lines = _answered(answers)
+    lines = answered_rows(answers)
     bare = "\n".join(f"[{table}]\n" + "\n".join(f"{k} = {v}" for k, v, _ in rows) for table, rows in lines.items())
     table = parse_toml(bare, None)
     bench = bench_from_table({**table, "figure": {"conic": -1.0}}, text=bare)
     mask = _mask(bench, zones)
     return FreshFolder(bench, mask, _bench_text(answers, lines, bench), _readings_text(answers, mask))
+
+
+def answers_from(given: Mapping[str, Any]) -> Answers:
+    """Answers by their questions' keys as :class:`Answers`; the weight of the tool may be left open."""
+    return Answers(**{"lap_mass": "", **given, "focal_ratio": focal_ratio(given["focal_ratio"])})
 
 
 def with_weight(answers: Answers) -> Answers:
@@ -319,7 +324,7 @@ def is_in_inches(text: str) -> bool:
 Rows = dict[str, list[tuple[str, str, str]]]
 
 
-def _answered(answers: Answers) -> Rows:
+def answered_rows(answers: Answers) -> Rows:
     """Key, TOML value and comment of every line that a person answered, by table."""
     curve = radius_of_curvature(answers.diameter, answers.focal_ratio)
     rows: Rows = {
@@ -391,12 +396,12 @@ def _bench_text(answers: Answers, rows: Rows, bench: Bench) -> str:
     ]
     for table in ("mirror", "lap", "hands", "wear", "spread", *(["light"] if "light" in rows else [])):
         lines += ["", f"[{table}]"]
-        lines += [_commented(f"{key} = {value}", comment) for key, value, comment in rows.get(table, [])]
+        lines += [commented(f"{key} = {value}", comment) for key, value, comment in rows.get(table, [])]
         lines += [_left_out(used, bench) for used in bench.defaults_used if used.key.startswith(f"{table}.")]
     lines += [
         "",
         "[figure]",
-        _commented(f"readings = {_quoted(READINGS)}", "the present figure: fill them in, then run wearsim reduce"),
+        commented(f"readings = {_quoted(READINGS)}", "the present figure: fill them in, then run wearsim reduce"),
     ]
     return "\n".join(lines) + "\n"
 
@@ -409,11 +414,11 @@ def _left_out(used: DefaultUsed, bench: Bench) -> str:
         shown = "[" + ", ".join(f'"{in_units_of(bench, item)}"' for item in value) + "]"
     else:
         shown = f'"{value_in_units_of(bench, value)}"' if isinstance(value, str) else f"{value!r}"
-    return _commented(f"# {key} = {shown}", used.why)
+    return commented(f"# {key} = {shown}", used.why)
 
 
-def _commented(line: str, comment: str) -> str:
-    """A line with its comment beside it, in lines that a terminal has room for."""
+def commented(line: str, comment: str) -> str:
+    """A line of a bench with its comment beside it, in lines that a terminal has room for."""
     first, then = f"{line:<32} # ", " " * 33 + "# "
     return textwrap.fill(
         comment, COLUMNS, initial_indent=first, subsequent_indent=then, break_on_hyphens=False, break_long_words=False

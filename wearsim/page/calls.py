@@ -31,7 +31,7 @@ from wearsim.learn.corrections import Correction, replace_record, restore, sessi
 from wearsim.learn.history import history
 from wearsim.learn.known_figure import known_figure
 from wearsim.learn.mirror_folder import BENCH, note_from_table, open_folder
-from wearsim.learn.new_folder import Answers, focal_ratio, fresh_folder, taken_text, weight_words, with_weight
+from wearsim.learn.new_folder import answers_from, fresh_folder, taken_text, weight_words, with_weight
 from wearsim.learn.present_state import state_of
 from wearsim.learn.proposal_file import keep_choice, with_minutes
 from wearsim.learn.record import record, repeated_measurement
@@ -84,7 +84,7 @@ def on_bench(path: Path, function: Callable[..., Any], *arguments: Any, **more: 
 
 def fresh(given: dict[str, Any]) -> dict[str, Any]:
     """What a folder made of these answers would hold: texts of its files, what was left to defaults and why, weights."""
-    answers = with_weight(Answers(**{"lap_mass": "", **given, "focal_ratio": focal_ratio(given["focal_ratio"])}))
+    answers = with_weight(answers_from(given))
     made = fresh_folder(answers)
     bench, kilograms = made.bench, made.bench.mirror.piece_mass
     return {

@@ -15,6 +15,7 @@ from nicegui import Event, background_tasks
 from wearsim.bench.bench import Bench
 from wearsim.errors import CouldNotError, InputError, WearsimError
 from wearsim.learn.barrel_work import BEAT, Work
+from wearsim.learn.bench_answers import change_answers
 from wearsim.learn.draft import FILE, Draft, Round
 from wearsim.learn.mirror_folder import Session, open_folder
 from wearsim.learn.typed_readings import CHANGED, Sheet, newest_sheet, slips, write_rows, write_windows
@@ -286,12 +287,24 @@ class LiveMirror:
         self.file_note = said
         self.changed.emit("said", "")
 
-    def _look_again(self) -> None:
-        """At a folder whose sessions were changed."""
+    async def change_answers(self, given: dict[str, Any], made_from: str) -> None:
+        """Other answers into the mirror's bench; WearsimError where they cannot be kept."""
+        async with self._recording, self._writing:
+            is_read = bool(self.draft.counted("rounds") or self.draft.counted("after"))
+            await asyncio.to_thread(change_answers, self.path, given, made_from, is_read)
+        self._forget_what_was_found()
+        self.read_folder()
+        self.tell("answers")
+
+    def _forget_what_was_found(self) -> None:
         for job in (self.search, self.learning, self.asking):
             job.stop()
-        self.search, self.learning, self.asking = Job(), Job(), Job()
-        self.surfaces, self.draft.made_from, self.draft.rounds = {}, "", []
+        self.search, self.learning, self.asking, self.surfaces = Job(), Job(), Job(), {}
+
+    def _look_again(self) -> None:
+        """At a folder whose sessions were changed."""
+        self._forget_what_was_found()
+        self.draft.made_from, self.draft.rounds = "", []
         self.read_folder()
         self.file_note = ""
         self.tell("session")

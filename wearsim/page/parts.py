@@ -29,6 +29,7 @@ STEPS = {
     "print": "Print",
 }  # fmt: skip
 """The steps of the work, by the last part of their address."""
+CHANGE = "Change the mirror's answers"
 LOOKS = {"Screen: auto": None, "Screen: dark": True, "Screen: light": False}
 E = TypeVar("E", bound=ui.element)
 V = TypeVar("V", bound=ValueElement[Any])
@@ -129,8 +130,9 @@ def frame(title: str, look: dict[str, Any], mirror: LiveMirror | None = None, st
     with ui.element("header").classes("top"):
         ui.link("All mirrors", "/")
         if mirror is not None:
-            says(mirror.name, "name")
+            ui.link(mirror.name, address_of(mirror, "answers")).classes("name").props(f'title="{CHANGE}"')
             says(mirror.title, "quiet")
+            follow(mirror, {"answers"}, ui.navigate.reload, others_only=True)
         with ui.element("div").classes("end"):
             looked = button(look["name"], turn, "slight")
     if mirror is not None and not mirror.fault:
